@@ -1,0 +1,98 @@
+"""The nouns of the joinery: what a blade, a carriage, a pass and a pattern are.
+
+All lengths are `fractions.Fraction` in millimetres, exact. x = 0 is the reference edge and
+x grows across the board's width.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A run of the board's width: a finger (wood stands) or a socket (wood removed)."""
+
+    start: Fraction
+    end: Fraction
+    is_finger: bool
+
+    @property
+    def width(self) -> Fraction:
+        return self.end - self.start
+
+
+@dataclass(frozen=True, slots=True)
+class Blade:
+    """What the shop file says of the blade; lengths in mm.
+
+    kerf: the width really cut, over 0. overlap: least overlap of neighbouring passes, 0 <= overlap < kerf.
+    overrun: how far the outermost pass of an edge socket runs past the edge, >= 0.
+    tooth: "flat" or "alternate". highest: greatest height above the table, or None when not stated.
+    """
+
+    kerf: Fraction
+    overlap: Fraction = Fraction(1, 5)
+    overrun: Fraction = Fraction(0)
+    tooth: str = "flat"
+    highest: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Carriage:
+    """The screw-driven carriage; lengths in mm.
+
+    kind: "readout", "handwheel" or "steps". resolution: the smallest setting step, over 0: the
+    readout's, pitch / divisions of a handwheel, 1 / steps_per_mm of a stepper.
+    pitch: travel per turn (handwheel only). divisions: marks per turn (handwheel only).
+    unit: "mm" or "in", what its readout shows. zero: "outside" (setting = kerf_to) or "inside"
+    (setting = kerf_from). travel: least and greatest setting, or None for no limit.
+    backlash: >= 0. register: "stop" or "setting bar". stop_side: "left" or "right" as the operator sees it.
+    """
+
+    kind: str = "readout"
+    resolution: Fraction = Fraction(1, 100)
+    pitch: Fraction | None = None
+    divisions: int | None = None
+    unit: str = "mm"
+    zero: str = "outside"
+    travel: tuple[Fraction, Fraction] | None = None
+    backlash: Fraction = Fraction(0)
+    register: str = "stop"
+    stop_side: str = "left"
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """One trip over the blade.
+
+    number: from 1 within its setup, ascending with the setting. socket: from 1 along x.
+    kerf_from, kerf_to: the wood removed, exact. setting: where the carriage stands, rounded to
+    its resolution.
+    """
+
+    number: int
+    socket: int
+    kerf_from: Fraction
+    kerf_to: Fraction
+    setting: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """What one board end gets: shared by every setup that cuts it."""
+
+    part: str
+    width: Fraction
+    depth: Fraction
+    segments: tuple[Segment, ...]
+    passes: tuple[Pass, ...]
+
+    @property
+    def fingers(self) -> tuple[Segment, ...]:
+        return tuple(s for s in self.segments if s.is_finger)
+
+    @property
+    def sockets(self) -> tuple[Segment, ...]:
+        return tuple(s for s in self.segments if not s.is_finger)

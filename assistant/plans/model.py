@@ -1,0 +1,159 @@
+"""What a plan, a shop and the job made of both are. Lengths: Fraction, mm."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from assistant.joinery.model import Blade, Carriage, Pattern
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """`repeat = {from, to, times}`: entries from..to of `widths` (from 1, inclusive), `times` in all."""
+
+    first: int
+    last: int
+    times: int
+
+
+@dataclass(frozen=True, slots=True)
+class JointPlan:
+    """The [joint] table. clearance: socket minus finger, mm."""
+
+    layout: str
+    finger: Fraction | None = None
+    starts_with: str = "finger"
+    remainder: str = "far edge"
+    widths: tuple[Fraction, ...] = ()
+    repeat: Repeat | None = None
+    mirror: bool = False
+    clearance: Fraction = Fraction(1, 10)
+    sand_allowance: Fraction = Fraction(3, 10)
+
+
+@dataclass(frozen=True, slots=True)
+class BoardPlan:
+    """One [[boards]] entry: `count` like boards, jointed on `ends` (1 or 2), cut `stack` at a time."""
+
+    name: str
+    part: str
+    count: int = 1
+    ends: int = 1
+    stack: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A whole plan file. thickness: per part ("A", "B"). digest: SHA-256 of the file's bytes, hex."""
+
+    title: str
+    unit: str
+    width: Fraction
+    thickness: dict[str, Fraction]
+    joint: JointPlan
+    boards: tuple[BoardPlan, ...]
+    species: str | None = None
+    digest: str = ""
+    path: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PedalSettings:
+    key: str = "page_down"
+    hold_s: float = 0.8
+    double_tap_s: float = 0.35
+    pass_takes_s: float = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class VoiceSettings:
+    """speech_rate: words a minute. model: path of a vosk model folder, or None."""
+
+    language: str = "en"
+    lead_in: str = "marigold"
+    recogniser: str = "auto"
+    reads: str = "digits"
+    speech_rate: int = 160
+    model: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """Something the operator confirms before cutting.
+
+    name: as journalled. say: what is asked, with {lowest}, {highest}, {depth} filled in when
+    spoken. answer: the phrase that confirms it, lower-case words without the lead-in. when: session | setup | depth | part |
+    stage | every. every: passes between confirmations when `when` is "every", else 0.
+    """
+
+    name: str
+    say: str
+    answer: str
+    when: str
+    every: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """A whole shop file. checks: those in effect, in order, for any job on this machine."""
+
+    unit: str
+    blade: Blade
+    carriage: Carriage
+    pedal: PedalSettings = field(default_factory=PedalSettings)
+    voice: VoiceSettings = field(default_factory=VoiceSettings)
+    checks: tuple[Check, ...] = ()
+    path: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """One board end, or a stack of them, clamped once and cut.
+
+    number: from 1 through all stages. stage: from 1. board: its name in the plan. end: 1 or 2.
+    copies: boards clamped together. first_copy: the first one's number among the plan entry's
+    boards, from 1. pattern: index into the job's patterns.
+    """
+
+    number: int
+    stage: int
+    board: str
+    part: str
+    end: int
+    copies: int
+    first_copy: int
+    pattern: int
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """All that a session needs, stored whole with it so that no upgrade can move a half-cut board.
+
+    greatest_error: largest |rounded - exact| setting, mm. worst_clearance: clearance left at the
+    worst rounding, mm. stages: their names in order. checks: in effect for this job, in order.
+    """
+
+    title: str
+    plan_digest: str
+    kerf: Fraction
+    clearance: Fraction
+    assumed_kerf: Fraction
+    warnings: tuple[str, ...]
+    checks: tuple[Check, ...]
+    stages: tuple[str, ...]
+    patterns: tuple[Pattern, ...]
+    setups: tuple[Setup, ...]
+    carriage: Carriage
+    pedal: PedalSettings
+    voice: VoiceSettings
+    greatest_error: Fraction
+    worst_clearance: Fraction
+
+    def pattern_of(self, setup_number: int) -> Pattern:
+        """The pattern of setup `setup_number` (from 1)."""
+        return self.patterns[self.setups[setup_number - 1].pattern]
+
+    @property
+    def total_passes(self) -> int:
+        return sum(len(self.patterns[s.pattern].passes) for s in self.setups)

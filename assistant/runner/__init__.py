@@ -1,0 +1,1 @@
+"""The one loop: queue -> decide -> commit -> apply -> effects."""

@@ -1,0 +1,95 @@
+"""Everything a session asks of the outside. The session waits for none of them.
+
+Prompts are data: a key and its figures. `wording` turns them into words in the user's
+language, so that the session knows no language and every screen and voice says the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Prompt:
+    """What to say. key: a row of the wording table. figures: its values (Fractions in mm, counts, names)."""
+
+    key: str
+    figures: tuple[tuple[str, Any], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """Speak these prompts as one announcement.
+
+    id: unique in the run. klass: caution | clamp | check | setting | question | answer | notice | end.
+    replaces: True cuts off whatever is sounding or waiting; False waits for it.
+    """
+
+    id: str
+    prompts: tuple[Prompt, ...]
+    klass: str
+    replaces: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Prepare:
+    """What may have to be said next: rendered ahead on the speaking thread."""
+
+    announcements: tuple[tuple[Prompt, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StopSaying:
+    """Cut off whatever is sounding."""
+
+
+@dataclass(frozen=True, slots=True)
+class Listen:
+    """What means something now. wanted: (intent, argument) pairs; for "go to" the argument is the number of passes."""
+
+    wanted: tuple[tuple[str, str | int | None], ...]
+    generation: int
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A snapshot for any screen. Settings as Fractions in mm; counts from 1; 0 or "" where nothing is called.
+
+    mode: checks | cutting | question | standing by | resuming | finished | ended early.
+    """
+
+    mode: str
+    setup: int
+    setups: int
+    pass_: int
+    passes: int
+    cut_here: int
+    cut_in_all: int
+    passes_in_all: int
+    setting: Any
+    approach: Any
+    check: str
+    question: str
+
+
+@dataclass(frozen=True, slots=True)
+class Show:
+    """Show at once, silently: the state, and a line on what just happened (None: state only)."""
+
+    view: View
+    line: Prompt | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WakeAt:
+    """Send `TimePassed` at or after this session time (s)."""
+
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Close:
+    """The run is over: let the last announcement end, then stop the adapters. open_: the session stays open."""
+
+    open_: bool

@@ -1,0 +1,119 @@
+"""Everything that can happen to a session, each with a word on who sends it.
+
+`at`: seconds since the session started, never falling. `utc`: ISO 8601 wall time. Both come
+with the event; the session has no clock. `since` is when the press went down or the first
+sound came: an answer counts only if that lies at or after the opening of what it answers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from assistant.plans.model import Job
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    at: float
+    utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class Start(Event):
+    """The `cut` command: a new session of this job."""
+
+    job: Job
+
+
+@dataclass(frozen=True, slots=True)
+class Resume(Event):
+    """The `resume` command, after the journal's facts have been applied. notes: e.g. "the plan file has changed"."""
+
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Gesture(Event):
+    """The pedal, the terminal's keys or the page's button. gesture: tap | double | hold."""
+
+    gesture: str
+    since: float
+    source: str = "pedal"
+
+
+@dataclass(frozen=True, slots=True)
+class Heard(Event):
+    """The recogniser (or a key that stands in for a phrase): an accepted phrase.
+
+    intent: one of `INTENTS`. argument: the check's name for "check", the pass number for
+    "go to", else None. generation: of the `Listen` it was heard under.
+    """
+
+    intent: str
+    argument: str | int | None
+    phrase: str
+    since: float
+    generation: int
+    source: str = "voice"
+
+
+@dataclass(frozen=True, slots=True)
+class NotHeard(Event):
+    """The recogniser: speech that was no phrase in force. reason: why, in plain words."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class TimePassed(Event):
+    """The clock, in answer to `WakeAt`."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpeechStarted(Event):
+    """The speaker: the announcement with this id has begun to sound."""
+
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
+class SpeechEnded(Event):
+    """The speaker. how: whole | cut off | failed."""
+
+    id: str
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceChanged(Event):
+    """Any adapter: a part was lost, stands in, or works again.
+
+    device: microphone | loudspeaker | pedal | recogniser. state: works | stands in | lost.
+    text: what it means for the operator, one plain sentence.
+    """
+
+    device: str
+    state: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Leave(Event):
+    """Ctrl-C or the terminal closing: the process ends, the session stays open."""
+
+
+INTENTS = (
+    "cut",  # the pass is cut, call the next
+    "again",
+    "back",
+    "go to",
+    "check",
+    "stand by",
+    "carry on",
+    "how many",
+    "where",
+    "yes",
+    "no",
+    "mark",
+    "end",
+)

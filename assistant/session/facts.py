@@ -1,0 +1,228 @@
+"""What the journal holds. A fact is journalled unless its class says `passing = True`.
+
+Passing facts carry what is open (a question, a notice held back) through `apply` in a running
+session; they are never written down, so a resumed session has no open questions.
+`setup` and `pass_` count from 1.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from assistant.plans.model import Job
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    kind: ClassVar[str] = ""
+    version: ClassVar[int] = 1
+    passing: ClassVar[bool] = False
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A fact in its place: n from 1 within the session, at (s), utc (ISO 8601)."""
+
+    n: int
+    at: float
+    utc: str
+    fact: Fact
+
+
+@dataclass(frozen=True, slots=True)
+class Started(Fact):
+    kind: ClassVar[str] = "started"
+    job: Job
+
+
+@dataclass(frozen=True, slots=True)
+class SetupStarted(Fact):
+    kind: ClassVar[str] = "setup_started"
+    setup: int
+
+
+@dataclass(frozen=True, slots=True)
+class CheckOpened(Fact):
+    """id: of this opening; an answer names no id but must not be older than the opening."""
+
+    kind: ClassVar[str] = "check_opened"
+    setup: int
+    check: str
+
+
+@dataclass(frozen=True, slots=True)
+class CheckConfirmed(Fact):
+    """by: voice | pedal | keys."""
+
+    kind: ClassVar[str] = "check_confirmed"
+    setup: int
+    check: str
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class SettingCalled(Fact):
+    """setting: mm as an exact fraction in text ("1235/100"), as rounded for the carriage."""
+
+    kind: ClassVar[str] = "setting_called"
+    setup: int
+    pass_: int
+    setting: str
+
+
+@dataclass(frozen=True, slots=True)
+class PassCut(Fact):
+    """by: voice | pedal | keys | page."""
+
+    kind: ClassVar[str] = "pass_cut"
+    setup: int
+    pass_: int
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoodBy(Fact):
+    kind: ClassVar[str] = "stood_by"
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedOn(Fact):
+    kind: ClassVar[str] = "carried_on"
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class SteppedBack(Fact):
+    """The pass named counts as not cut from here on."""
+
+    kind: ClassVar[str] = "stepped_back"
+    setup: int
+    pass_: int
+
+
+@dataclass(frozen=True, slots=True)
+class Jumped(Fact):
+    """The pass named counts as not cut from here on and is called next."""
+
+    kind: ClassVar[str] = "jumped"
+    setup: int
+    pass_: int
+
+
+@dataclass(frozen=True, slots=True)
+class Noted(Fact):
+    """A problem marked at this place; text may be empty."""
+
+    kind: ClassVar[str] = "noted"
+    setup: int
+    pass_: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed(Fact):
+    """pass_: the pass in flight, to be called again as not cut; 0 when none was called in this setup."""
+
+    kind: ClassVar[str] = "resumed"
+    setup: int
+    pass_: int
+
+
+@dataclass(frozen=True, slots=True)
+class Reregistered(Fact):
+    kind: ClassVar[str] = "reregistered"
+    setup: int
+
+
+@dataclass(frozen=True, slots=True)
+class StageReady(Fact):
+    kind: ClassVar[str] = "stage_ready"
+    stage: int
+
+
+@dataclass(frozen=True, slots=True)
+class SetupDone(Fact):
+    kind: ClassVar[str] = "setup_done"
+    setup: int
+
+
+@dataclass(frozen=True, slots=True)
+class Finished(Fact):
+    kind: ClassVar[str] = "finished"
+
+
+@dataclass(frozen=True, slots=True)
+class EndedEarly(Fact):
+    kind: ClassVar[str] = "ended_early"
+    setup: int
+    pass_: int
+
+
+# Passing facts: applied, never written.
+
+
+@dataclass(frozen=True, slots=True)
+class Asked(Fact):
+    """A read-back or question is open. question: back | go to | end | carriage | zeroed | clamped | registered."""
+
+    kind: ClassVar[str] = "asked"
+    passing: ClassVar[bool] = True
+    question: str
+    setup: int
+    pass_: int
+    until: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Dropped(Fact):
+    """The open question was answered, refused or timed out."""
+
+    kind: ClassVar[str] = "dropped"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
+class NoticeHeld(Fact):
+    """Something unsolicited to be spoken at the next gesture or phrase; the newest per device."""
+
+    kind: ClassVar[str] = "notice_held"
+    passing: ClassVar[bool] = True
+    device: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class NoticesSpoken(Fact):
+    kind: ClassVar[str] = "notices_spoken"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
+class QuietEnded(Fact):
+    """A gesture or phrase came: until the next setting call the operator is not mid-push."""
+
+    kind: ClassVar[str] = "quiet_ended"
+    passing: ClassVar[bool] = True
+
+
+JOURNALLED: tuple[type[Fact], ...] = (
+    Started,
+    SetupStarted,
+    CheckOpened,
+    CheckConfirmed,
+    SettingCalled,
+    PassCut,
+    StoodBy,
+    CarriedOn,
+    SteppedBack,
+    Jumped,
+    Noted,
+    Resumed,
+    Reregistered,
+    StageReady,
+    SetupDone,
+    Finished,
+    EndedEarly,
+)
