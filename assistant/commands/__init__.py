@@ -1,1 +1,13 @@
-"""To be described."""
+"""One small module per command: `add_arguments(parser)` and `run(args) -> exit code`; wiring only."""
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "layout": ("assistant.commands.layout", "lay out both parts of a plan: every pass and carriage setting"),
+    "cut": ("assistant.commands.cut", "cut a plan, hands free, with voice and pedal"),
+    "resume": ("assistant.commands.resume", "come back to a session that was interrupted"),
+    "journal": ("assistant.commands.journal", "list, show, export or repair the journal of sessions"),
+    "phrases": ("assistant.commands.phrases", "what can be said, and when"),
+    "hear": ("assistant.commands.hear", "say what the recogniser makes of a WAV file"),
+    "models": ("assistant.commands.models", "list or verify speech models"),
+    "ready": ("assistant.commands.ready", "what works on this machine, and the key a pedal sends"),
+    "demo": ("assistant.commands.demo", "a whole session with a synthetic operator; needs no hardware"),
+}
