@@ -44,7 +44,7 @@ class SetupStarted(Fact):
 
 @dataclass(frozen=True, slots=True)
 class CheckOpened(Fact):
-    """id: of this opening; an answer names no id but must not be older than the opening."""
+    """An answer counts only if its press or first sound is not older than this record."""
 
     kind: ClassVar[str] = "check_opened"
     setup: int
@@ -205,6 +205,15 @@ class QuietEnded(Fact):
 
     kind: ClassVar[str] = "quiet_ended"
     passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
+class Announced(Fact):
+    """So many announcements were made; keeps their ids unique within a run."""
+
+    kind: ClassVar[str] = "announced"
+    passing: ClassVar[bool] = True
+    count: int
 
 
 JOURNALLED: tuple[type[Fact], ...] = (

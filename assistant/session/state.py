@@ -1,0 +1,112 @@
+"""The session's state: a cursor and counts, never a growing list."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from assistant.joinery.model import Pattern
+from assistant.plans.model import Job, Setup
+
+NEW, CHECKS, CUTTING, STANDING_BY, RESUMING = "new", "checks", "cutting", "standing by", "resuming"
+FINISHED, ENDED_EARLY = "finished", "ended early"
+QUESTION = "question"
+
+
+@dataclass(frozen=True, slots=True)
+class Confirmation:
+    """Where the session was when a check was last confirmed."""
+
+    setup: int
+    stage: int
+    part: str
+    depth: Fraction
+    passes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """An open read-back or question. until: session time at which it becomes a no, or None."""
+
+    name: str
+    setup: int
+    pass_: int
+    until: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """n: records applied. setup: from 1, 0 before the first. cursor: the pass last called in this setup, 0 for none.
+
+    cut: bit p - 1 is set when pass p of this setup is recorded as cut. redo: bit i is set when
+    check i must be asked again whatever its own rule says. touched: a check of this setup has
+    been answered, so the setup before it is closed. open_since: answers whose press or first
+    sound is older don't count. generation: of the grammar in force. quiet: a setting was called
+    and neither gesture nor phrase has come since. carriage_at: the setting last called, mm.
+    """
+
+    n: int = 0
+    at: float = 0.0
+    job: Job | None = None
+    mode: str = NEW
+    setup: int = 0
+    cursor: int = 0
+    cut: int = 0
+    cut_in_all: int = 0
+    called_at: float = 0.0
+    carriage_at: Fraction | None = None
+    confirmed: tuple[Confirmation | None, ...] = ()
+    redo: int = 0
+    open_check: int | None = None
+    touched: bool = False
+    open_since: float = 0.0
+    generation: int = 0
+    question: Question | None = None
+    notices: tuple[tuple[str, str], ...] = ()
+    quiet: bool = False
+    said: int = 0
+
+    @property
+    def the_job(self) -> Job:
+        """The job; only to be asked of a session that has started."""
+        if self.job is None:
+            raise ValueError("the session has not started")
+        return self.job
+
+    @property
+    def the_setup(self) -> Setup:
+        return self.the_job.setups[self.setup - 1]
+
+    @property
+    def pattern(self) -> Pattern:
+        return self.the_job.pattern_of(self.setup)
+
+    @property
+    def passes(self) -> int:
+        """Passes in this setup."""
+        return len(self.pattern.passes)
+
+    @property
+    def cut_here(self) -> int:
+        return self.cut.bit_count()
+
+    @property
+    def setup_complete(self) -> bool:
+        return self.cut_here == self.passes
+
+    @property
+    def effective_mode(self) -> str:
+        """What a gesture or phrase is an answer to: the mode, or the question laid over it."""
+        return QUESTION if self.question else self.mode
+
+    def is_cut(self, pass_: int) -> bool:
+        return bool(self.cut >> (pass_ - 1) & 1)
+
+    def next_pass(self) -> int:
+        """The pass to call: the one in flight, else the next not cut above it, else the lowest not cut; 0 when none."""
+        if self.cursor and not self.is_cut(self.cursor):
+            return self.cursor
+        uncut = ~self.cut & ((1 << self.passes) - 1)
+        above = uncut >> self.cursor << self.cursor
+        chosen = above or uncut
+        return (chosen & -chosen).bit_length()
