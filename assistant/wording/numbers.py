@@ -1,0 +1,179 @@
+"""Numbers as they are spoken: settings, lengths, digits, cardinals. English, plain spelling for a synthesiser.
+
+Digits follow the order of radiotelephony (ICAO Annex 10 Vol. II, 5.2.1.4.3): one by one, the
+decimal point spoken as "decimal" at its place. The respellings of that table (WUN, TREE, FIFE)
+are for human throats; a synthesiser gets the plain words.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from assistant.joinery.model import Carriage
+
+MM_PER_INCH = Fraction(254, 10)
+MOST_DECIMALS = 6
+
+# fmt: off
+_SMALL = (
+    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+    "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
+)
+_TENS = ("", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
+# fmt: on
+_CHARACTERS = {**{str(digit): _SMALL[digit] for digit in range(10)}, ".": "decimal", "-": "minus"}
+_PARTS_OF_AN_INCH = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth"}
+# Beyond this a count of turns is spoken digit by digit: "thirteen" and "thirty" sound alike beside a machine.
+_LARGEST_SAFE_CARDINAL = 12
+
+
+def spoken_digits(text: str) -> str:
+    """The characters of a number one by one: "121.5" -> "one two one decimal five", "-" -> "minus".
+
+    Raises ValueError for anything but digits, "." and "-".
+    """
+    unknown = sorted(set(text) - set(_CHARACTERS))
+    if unknown or not text:
+        raise ValueError(f"only digits, '.' and '-' can be spoken digit by digit, not {text!r}")
+    return " ".join(_CHARACTERS[character] for character in text)
+
+
+def cardinal(n: int) -> str:
+    """A whole number in words, 0 to 999,999: 345 -> "three hundred and forty-five". Raises ValueError outside."""
+    if not 0 <= n <= 999_999:
+        raise ValueError(f"cardinals go from 0 to 999,999, not {n}")
+    if n < 20:
+        return _SMALL[n]
+    if n < 100:
+        tens, ones = divmod(n, 10)
+        return f"{_TENS[tens]}-{_SMALL[ones]}" if ones else _TENS[tens]
+    if n < 1000:
+        hundreds, rest = divmod(n, 100)
+        return f"{_SMALL[hundreds]} hundred" + (f" and {cardinal(rest)}" if rest else "")
+    thousands, rest = divmod(n, 1000)
+    joiner = " and " if 0 < rest < 100 else " "
+    return f"{cardinal(thousands)} thousand" + (f"{joiner}{cardinal(rest)}" if rest else "")
+
+
+def fixed(value: Fraction, decimals: int) -> str:
+    """`value` with exactly `decimals` decimals, halves to even, no "-0": Fraction(1235, 100), 3 -> "12.350"."""
+    scaled = round(abs(value) * 10**decimals)
+    sign = "-" if value < 0 and scaled else ""
+    digits = str(scaled).rjust(decimals + 1, "0")
+    return sign + (f"{digits[:-decimals]}.{digits[-decimals:]}" if decimals else digits)
+
+
+def shown_decimals(step: Fraction) -> int:
+    """How many decimals a readout with this step (in its own unit, over 0) shows: 1/200 -> 3.
+
+    A step with no finite expansion of up to six decimals gets the fewest that tell two steps apart.
+    """
+    exact = (d for d in range(MOST_DECIMALS + 1) if (step * 10**d).denominator == 1)
+    enough = (d for d in range(MOST_DECIMALS + 1) if step * 10**d >= 1)
+    return next(exact, next(enough, MOST_DECIMALS))
+
+
+def in_unit(mm: Fraction, unit: str) -> Fraction:
+    """A length in mm in "mm" or "in", exact."""
+    return mm / MM_PER_INCH if unit == "in" else mm
+
+
+def shown(carriage: Carriage, setting: Fraction) -> str:
+    """What the carriage shows at `setting` (mm): a fixed number of decimals in its unit, or the step count."""
+    if carriage.kind == "steps":
+        return str(round(setting / carriage.resolution))
+    decimals = shown_decimals(in_unit(carriage.resolution, carriage.unit))
+    return fixed(in_unit(setting, carriage.unit), decimals)
+
+
+def spoken_setting(carriage: Carriage, reads: str, setting: Fraction, previous: Fraction | None) -> str:
+    """The words for a setting.
+
+    setting, previous: mm, as rounded for the carriage; previous is where it stands now, None for zero.
+    reads: "digits", "words", "fractions" (inches to 64ths, the remainder in thousandths) or "turns".
+    A handwheel is read in turns and marks under "digits" too; a carriage without a dial is read in
+    digits under "turns".
+    """
+    dial = carriage.kind == "handwheel" and carriage.pitch is not None and carriage.divisions is not None
+    if dial and reads in ("digits", "turns"):
+        return _turns(carriage, setting, previous or Fraction(0))
+    if reads == "words":
+        return _words(shown(carriage, setting))
+    if reads == "fractions":
+        return _fractions(setting / MM_PER_INCH, carriage.resolution / MM_PER_INCH)
+    return spoken_digits(shown(carriage, setting))
+
+
+def spoken_length(mm: Fraction, unit: str) -> str:
+    """A depth or clearance in prose, in "mm" or "in".
+
+    Millimetres: to the hundredth, no idle zeros. Inches: a fraction where it is one of 64ths
+    exactly, else decimals to the ten-thousandth, no idle zeros.
+    """
+    if unit == "in":
+        inches = mm / MM_PER_INCH
+        if (inches * 64).denominator == 1:
+            return _sixty_fourths(inches)
+        return f"{_words(_trimmed(fixed(inches, 4)))} inches"
+    text = _trimmed(fixed(mm, 2))
+    return f"{_words(text)} millimetre" + ("" if text in ("1", "-1") else "s")
+
+
+def _trimmed(text: str) -> str:
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _words(text: str) -> str:
+    """ "-12.35" -> "minus twelve decimal three five"."""
+    whole, _, decimals = text.removeprefix("-").partition(".")
+    spoken = cardinal(int(whole)) + (f" decimal {spoken_digits(decimals)}" if decimals else "")
+    return f"minus {spoken}" if text.startswith("-") else spoken
+
+
+def _fractions(inches: Fraction, step: Fraction) -> str:
+    """The nearest 64th, then what is left in thousandths, to the decimals that this step needs."""
+    nearest = Fraction(round(inches * 64), 64)
+    rest = fixed((inches - nearest) * 1000, max(shown_decimals(step) - 3, 0))
+    words = _sixty_fourths(nearest)
+    if Fraction(rest) == 0:
+        return words
+    amount = _trimmed(rest.removeprefix("-"))
+    sign = "minus" if rest.startswith("-") else "plus"
+    return f"{words}, {sign} {_words(amount)} thousandth" + ("" if amount == "1" else "s")
+
+
+def _sixty_fourths(inches: Fraction) -> str:
+    """A whole number of 64ths, reduced: 11/8 -> "one and three eighths inches"."""
+    sign = "minus " if inches < 0 else ""
+    whole, rest = divmod(abs(inches), 1)
+    if not rest:
+        return f"{sign}{cardinal(whole)} inch" + ("" if whole == 1 else "es")
+    part = _PARTS_OF_AN_INCH[rest.denominator] + ("" if rest.numerator == 1 else "s")
+    fraction = f"{cardinal(rest.numerator)} {part}"
+    return f"{sign}{cardinal(whole)} and {fraction} inches" if whole else f"{sign}{fraction} of an inch"
+
+
+def _marks(carriage: Carriage, setting: Fraction) -> Fraction:
+    """Dial marks from zero, to the hundredth of a mark."""
+    assert carriage.pitch is not None and carriage.divisions is not None
+    return Fraction(round(setting * carriage.divisions / carriage.pitch * 100), 100)
+
+
+def _turns(carriage: Carriage, setting: Fraction, previous: Fraction) -> str:
+    """Whole turns first (they come back to the mark the dial stands at), then on to the mark, spoken last."""
+    divisions = carriage.divisions or 1
+    target = _marks(carriage, setting)
+    move = target - _marks(carriage, previous)
+    turns, rest = divmod(abs(move), divisions)
+    mark = f"mark {spoken_digits(_trimmed(fixed(target % divisions, 2)))}"
+    if not move:
+        return f"stay at {mark}"
+    verb, onward = ("add", "on to") if move > 0 else ("turn back", "back to")
+    if not turns:
+        return f"{onward} {mark}"
+    amount = f"{verb} {_count(turns)} turn" + ("" if turns == 1 else "s")
+    return f"{amount}, then {onward} {mark}" if rest else f"{amount}, to {mark}"
+
+
+def _count(n: int) -> str:
+    return cardinal(n) if n <= _LARGEST_SAFE_CARDINAL else spoken_digits(str(n))

@@ -1,0 +1,307 @@
+"""Settings and lengths as they are spoken."""
+
+from __future__ import annotations
+
+import csv
+import math
+from decimal import Decimal
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from num2words import num2words
+
+from assistant.joinery.model import Carriage
+from assistant.wording.numbers import cardinal, fixed, shown, spoken_digits, spoken_length, spoken_setting
+
+REFERENCES = Path(__file__).parents[1] / "references"
+INCH = Fraction(254, 10)
+THOUSANDTHS = Carriage(unit="in", resolution=INCH / 1000)
+HANDWHEEL = Carriage(kind="handwheel", pitch=Fraction(2), divisions=100, resolution=Fraction(1, 50))
+
+# ICAO Annex 10 Vol. II, 5.2.1.4.3: its respellings beside the plain words that we give the synthesiser.
+ICAO = {
+    "zero": "ZE-RO",
+    "one": "WUN",
+    "two": "TOO",
+    "three": "TREE",
+    "four": "FOW-er",
+    "five": "FIFE",
+    "six": "SIX",
+    "seven": "SEV-en",
+    "eight": "AIT",
+    "nine": "NIN-er",
+    "decimal": "DAY-SEE-MAL",
+}
+
+
+def rows(name: str) -> list[dict[str, str]]:
+    with (REFERENCES / name).open(encoding="utf-8") as file:
+        return list(csv.DictReader(line for line in file if not line.startswith("#")))
+
+
+def mm(text: str) -> Fraction:
+    return Fraction(Decimal(text))
+
+
+@pytest.mark.parametrize(
+    ("number", "spoken"),
+    [
+        # The first two: documentation of a general number-to-words library; the others by the table's rule.
+        ("5739", "FIFE SEV-en TREE NIN-er"),
+        ("121.5", "WUN TOO WUN DAY-SEE-MAL FIFE"),
+        ("12.7", "WUN TOO DAY-SEE-MAL SEV-en"),
+        ("0.4375", "ZE-RO DAY-SEE-MAL FOW-er TREE SEV-en FIFE"),
+        ("19.05", "WUN NIN-er DAY-SEE-MAL ZE-RO FIFE"),
+    ],
+)
+def test_digits_follow_the_radiotelephony_order(number: str, spoken: str) -> None:
+    """ICAO Annex 10 Vol. II, 5.2.1.4.3."""
+    assert " ".join(ICAO[word] for word in spoken_digits(number).split()) == spoken
+
+
+@pytest.mark.parametrize("text", ["", "12,5", "1e3", " 1", "٣"])
+def test_only_plain_numbers_are_spoken_digit_by_digit(text: str) -> None:
+    with pytest.raises(ValueError, match="only digits"):
+        spoken_digits(text)
+
+
+def test_cardinals_agree_with_a_reference_library() -> None:
+    """num2words, English, every number to 20,000 and a spread above; it puts a comma after the thousands."""
+    numbers = [*range(20_001), *range(20_001, 1_000_000, 7_919), 999_999]
+    assert [cardinal(n) for n in numbers] == [num2words(n, lang="en").replace(",", "") for n in numbers]
+
+
+@pytest.mark.parametrize("n", [-1, 1_000_000])
+def test_cardinals_outside_their_range_are_refused(n: int) -> None:
+    with pytest.raises(ValueError, match="999,999"):
+        cardinal(n)
+
+
+@pytest.mark.parametrize(
+    ("carriage", "setting", "words"),
+    [
+        (Carriage(), "12.35", "one two decimal three five"),
+        (Carriage(), "12.3", "one two decimal three zero"),
+        (Carriage(), "12", "one two decimal zero zero"),
+        (Carriage(), "0", "zero decimal zero zero"),
+        (Carriage(), "-3.18", "minus three decimal one eight"),
+        (Carriage(resolution=Fraction(1)), "12", "one two"),
+        (Carriage(resolution=Fraction(1, 20)), "12.35", "one two decimal three five"),
+        (Carriage(resolution=Fraction(1, 10)), "12.4", "one two decimal four"),
+        (THOUSANDTHS, "12.7", "zero decimal five zero zero"),
+        (Carriage(unit="in", resolution=INCH / 2000), "19.05", "zero decimal seven five zero zero"),
+        (Carriage(kind="steps", resolution=Fraction(1, 400)), "12.35", "four nine four zero"),
+        (Carriage(kind="steps", resolution=Fraction(1, 400)), "-1", "minus four zero zero"),
+    ],
+)
+def test_digits_are_what_the_readout_shows(carriage: Carriage, setting: str, words: str) -> None:
+    assert spoken_setting(carriage, "digits", mm(setting), None) == words
+
+
+def test_a_tiny_negative_shows_no_minus() -> None:
+    assert shown(Carriage(), Fraction(-1, 1000)) == "0.00"
+
+
+@given(st.integers(-400_000, 400_000), st.sampled_from([1, 2, 5, 10, 50, 100]))
+def test_what_is_shown_is_the_setting_itself(steps: int, hundredths: int) -> None:
+    """A setting on the resolution is shown without any rounding."""
+    resolution = Fraction(hundredths, 100)
+    text = shown(Carriage(resolution=resolution), steps * resolution)
+    assert Fraction(text) == steps * resolution
+
+
+@given(st.fractions(-1000, 1000), st.integers(0, 6))
+def test_fixed_rounds_as_decimal_does(value: Fraction, decimals: int) -> None:
+    """Second opinion: the standard library's format of an exact Fraction-to-Decimal quotient on binary fractions."""
+    binary = Fraction(round(value * 64), 64)
+    exact = Decimal(binary.numerator) / Decimal(binary.denominator)
+    expected = f"{exact:.{decimals}f}"
+    assert fixed(binary, decimals) == (expected.removeprefix("-") if Decimal(expected) == 0 else expected)
+
+
+@pytest.mark.parametrize(
+    ("setting", "words"),
+    [
+        ("12.35", "twelve decimal three five"),
+        ("112", "one hundred and twelve decimal zero zero"),
+        ("-0.5", "minus zero decimal five zero"),
+    ],
+)
+def test_words_are_a_cardinal_then_the_decimals_one_by_one(setting: str, words: str) -> None:
+    assert spoken_setting(Carriage(), "words", mm(setting), None) == words
+
+
+def test_words_of_a_stepper_are_the_step_count() -> None:
+    stepper = Carriage(kind="steps", resolution=Fraction(1, 400))
+    assert spoken_setting(stepper, "words", mm("12.35"), None) == "four thousand nine hundred and forty"
+
+
+NAMES = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth"}
+
+
+def fraction_words(text: str) -> str:
+    top, _, bottom = text.partition("/")
+    return f"{num2words(int(top))} {NAMES[int(bottom)]}{'' if top == '1' else 's'}"
+
+
+@pytest.mark.parametrize("row", [r for r in rows("fractions.csv") if "/" in r["fraction"]], ids=lambda r: r["fraction"])
+def test_every_64th_is_spoken_reduced(row: dict[str, str]) -> None:
+    """fractions.csv: 1 in = 25.4 mm exactly (international inch, 1959); the rows' own reduced fractions."""
+    words = fraction_words(row["fraction"])
+    size = mm(row["mm_exact"])
+    assert spoken_setting(THOUSANDTHS, "fractions", size, None) == f"{words} of an inch"
+    assert spoken_setting(THOUSANDTHS, "fractions", size + INCH, None) == f"one and {words} inches"
+    assert spoken_length(size, "in") == f"{words} of an inch"
+
+
+@pytest.mark.parametrize("row", rows("fractions.csv"), ids=lambda r: r["fraction"])
+def test_the_rounded_inch_of_every_64th_is_shown(row: dict[str, str]) -> None:
+    """fractions.csv: thousandths and ten-thousandths of an inch, halves to even (NIST SP 811 B.7.1)."""
+    size = mm(row["mm_exact"])
+    assert fixed(size / INCH, 3) == row["inch_3dp_half_even"]
+    assert fixed(size / INCH, 4) == row["inch_4dp_half_even"]
+    assert fixed(size, 3) == row["mm_3dp_half_even"]
+    assert fixed(size, 2) == row["mm_2dp_half_even"]
+
+
+@pytest.mark.parametrize(
+    ("inches", "words"),
+    [
+        ("1.379", "one and three eighths inches, plus four thousandths"),
+        ("1.371", "one and three eighths inches, minus four thousandths"),
+        ("1.376", "one and three eighths inches, plus one thousandth"),
+        ("2", "two inches"),
+        ("1", "one inch"),
+        ("0", "zero inches"),
+        ("0.505", "one half of an inch, plus five thousandths"),
+        ("-1.379", "minus one and three eighths inches, minus four thousandths"),
+    ],
+)
+def test_fractions_state_the_remainder(inches: str, words: str) -> None:
+    assert spoken_setting(THOUSANDTHS, "fractions", mm(inches) * INCH, None) == words
+
+
+def test_a_finer_carriage_states_a_finer_remainder() -> None:
+    fine = Carriage(unit="in", resolution=INCH / 10_000)
+    assert spoken_setting(fine, "fractions", mm("0.5015") * INCH, None) == (
+        "one half of an inch, plus one decimal five thousandths"
+    )
+
+
+@pytest.mark.parametrize(
+    ("previous", "setting", "words"),
+    [
+        (None, "4.86", "add two turns, then on to mark four three"),
+        ("0", "0.86", "on to mark four three"),
+        ("0.86", "4.86", "add two turns, to mark four three"),
+        ("0.86", "2.84", "on to mark four two"),
+        ("0.86", "2.88", "add one turn, then on to mark four four"),
+        ("0.86", "0.86", "stay at mark four three"),
+        ("0", "2", "add one turn, to mark zero"),
+        ("4.86", "0.8", "turn back two turns, then back to mark four zero"),
+        ("4.86", "4.8", "back to mark four zero"),
+        ("4", "0", "turn back two turns, to mark zero"),
+        ("0", "-0.5", "back to mark seven five"),
+        (None, "26", "add one three turns, to mark zero"),
+        (None, "24", "add twelve turns, to mark zero"),
+        (None, "0.87", "on to mark four three decimal five"),
+    ],
+)
+def test_turns_are_added_and_the_mark_comes_last(previous: str | None, setting: str, words: str) -> None:
+    before = None if previous is None else mm(previous)
+    for reads in ("digits", "turns"):
+        assert spoken_setting(HANDWHEEL, reads, mm(setting), before) == words
+
+
+@pytest.mark.parametrize("row", rows("threads.csv"), ids=lambda r: r["designation"])
+def test_an_inch_of_travel_takes_the_turns_of_the_thread_tables(row: dict[str, str]) -> None:
+    """threads.csv: ASME B1.1, ISO 261, ISO 2904, ASME B1.5 leads; turns in one inch of travel."""
+    turns = float(row["turns_per_inch_of_travel"])
+    lead = INCH / Fraction(row["turns_per_inch_of_travel"]).limit_denominator(1000)
+    wheel = Carriage(kind="handwheel", pitch=lead, divisions=100, resolution=lead / 100)
+    setting = round(INCH / wheel.resolution) * wheel.resolution
+    whole, mark = divmod(round(turns * 100), 100)
+    count = num2words(whole) if whole <= 12 else " ".join(num2words(int(d)) for d in str(whole))
+    dial = " ".join(num2words(int(d)) for d in str(mark))
+    expected = f"add {count} turns, then on to mark {dial}" if mark else f"add {count} turns, to mark zero"
+    assert spoken_setting(wheel, "turns", setting, None) == expected
+
+
+@given(st.integers(0, 20_000), st.integers(0, 20_000), st.sampled_from([40, 50, 100, 125]))
+def test_following_the_words_leads_to_the_setting(start: int, end: int, divisions: int) -> None:
+    """An operator who does what is said, on a dial that shows marks only, arrives at the setting."""
+    pitch = Fraction(5, 2)
+    wheel = Carriage(kind="handwheel", pitch=pitch, divisions=divisions, resolution=pitch / divisions)
+    words = spoken_setting(wheel, "turns", end * wheel.resolution, start * wheel.resolution)
+    assert followed(words, start, divisions) == end
+
+
+def followed(words: str, at: int, divisions: int) -> int:
+    plain = {num2words(n): n for n in range(13)}
+    tokens = words.replace(",", "").split()
+    way = -1 if "back" in tokens else 1
+    turns, _, mark = words.rpartition(", ")
+    if turns:
+        spoken = turns.removeprefix("add ").removeprefix("turn back ").split()[:-1]
+        at += way * divisions * int("".join(str(plain[word]) for word in spoken))
+    mark_shown = int("".join(str(plain[word]) for word in mark.partition("mark ")[2].split()))
+    return at + way * (way * (mark_shown - at) % divisions)
+
+
+def test_a_carriage_without_a_dial_is_read_in_digits() -> None:
+    assert spoken_setting(Carriage(), "turns", mm("12.35"), None) == "one two decimal three five"
+
+
+def test_a_handwheel_can_be_read_as_a_length() -> None:
+    assert spoken_setting(HANDWHEEL, "words", mm("12.34"), None) == "twelve decimal three four"
+
+
+@pytest.mark.parametrize(
+    ("length", "unit", "words"),
+    [
+        ("12.3", "mm", "twelve decimal three millimetres"),
+        ("12", "mm", "twelve millimetres"),
+        ("1", "mm", "one millimetre"),
+        ("0.1", "mm", "zero decimal one millimetres"),
+        ("0.3", "mm", "zero decimal three millimetres"),
+        ("100", "mm", "one hundred millimetres"),
+        ("19.05", "in", "three quarters of an inch"),
+        ("25.4", "in", "one inch"),
+        ("12.827", "in", "zero decimal five zero five inches"),
+    ],
+)
+def test_lengths_in_prose(length: str, unit: str, words: str) -> None:
+    assert spoken_length(mm(length), unit) == words
+
+
+@given(st.integers(-160_000, 160_000))
+def test_fraction_and_remainder_name_the_setting(thousandths: int) -> None:
+    """Fraction plus remainder lies within half a thousandth of what is meant, read back by another parser."""
+    words = spoken_setting(THOUSANDTHS, "fractions", thousandths * INCH / 1000, None)
+    assert math.isclose(read_back(words), thousandths / 1000, abs_tol=0.0005 + 1e-12)
+
+
+CARDINALS = {num2words(n): n for n in range(161)}
+
+
+def read_back(words: str) -> float:
+    main, _, rest = words.partition(", ")
+    sign = -1 if main.startswith("minus ") else 1
+    value = sign * inches_of(main.removeprefix("minus "))
+    if rest:
+        added, amount, _ = rest.split()
+        value += (1 if added == "plus" else -1) * CARDINALS[amount] / 1000
+    return value
+
+
+def inches_of(words: str) -> float:
+    words = words.removesuffix(" of an inch").removesuffix(" inches").removesuffix(" inch")
+    if words in CARDINALS:
+        return CARDINALS[words]
+    whole, _, fraction = words.rpartition(" and ")
+    top, _, part = fraction.rpartition(" ")
+    bottom = next(n for n, name in NAMES.items() if part in (name, f"{name}s"))
+    return (CARDINALS[whole] if whole else 0) + CARDINALS[top] / bottom
