@@ -1,0 +1,198 @@
+"""Where the fingers and sockets lie: nominal walls of part A, before any clearance.
+
+Part B has fingers where A has sockets (`mate`). Each layout is one function from its own
+figures to a tuple of segments that alternate and cover the board from x = 0 to its width, so
+that walls, passes and settings need not know which layout it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from typing import Protocol
+
+from assistant.errors import BadInput, Fault
+from assistant.joinery.model import Segment
+from assistant.joinery.units import plain_length
+
+MOST_SEGMENTS = 1_000
+STARTS = ("finger", "socket")
+REMAINDERS = ("far edge", "both edges", "stretch")
+
+
+class Group(Protocol):
+    """A repeated group of listed widths: entries first..last (from 1, inclusive), `times` in all."""
+
+    @property
+    def first(self) -> int: ...
+    @property
+    def last(self) -> int: ...
+    @property
+    def times(self) -> int: ...
+
+
+def even(
+    width: Fraction,
+    finger: Fraction,
+    starts_with: str = "finger",
+    remainder: str = "far edge",
+    *,
+    unit: str = "mm",
+) -> tuple[Segment, ...]:
+    """Fingers and sockets all `finger` wide, alternating from the reference edge.
+
+    width, finger: mm, 0 < finger < width. starts_with: "finger" or "socket" at x = 0. When the
+    width is no multiple of `finger`, remainder says what happens:
+    "far edge": full widths from x = 0; the last segment is what is left.
+    "both edges": what is left and one full width are shared equally between the first and the
+    last segment, so that each is at least half a finger.
+    "stretch": all equal, their count the whole number (2 or more) nearest to width / finger,
+    the greater one at a half (it comes nearer to the width asked for).
+    unit: for messages only.
+
+    Raises: BadInput, all faults at once.
+    """
+    faults = _starts_faults(starts_with)
+    if remainder not in REMAINDERS:
+        faults.append(_not_one_of("joint.remainder", remainder, REMAINDERS))
+    if not 0 < finger < width:
+        what = f"a finger must be over 0 and under the board's width of {plain_length(width, unit)}"
+        faults.append(Fault(what, plain_length(finger, unit), "joint.finger", "make it narrower than the board"))
+    elif width / finger > MOST_SEGMENTS:
+        faults.append(_too_many(-(-width // finger), "joint.finger", "use wider fingers"))
+    if faults:
+        raise BadInput(faults)
+    return _alternate(_even_widths(width, finger, remainder), starts_with)
+
+
+def _even_widths(width: Fraction, finger: Fraction, remainder: str) -> list[Fraction]:
+    full, left = divmod(width, finger)
+    if left == 0:
+        return [finger] * full
+    if remainder == "stretch":
+        count = max(2, int(width / finger + Fraction(1, 2)))
+        return [width / count] * count
+    if remainder == "both edges":
+        edge = (finger + left) / 2
+        return [edge, *[finger] * (full - 1), edge]
+    return [*[finger] * full, left]
+
+
+def listed(
+    width: Fraction,
+    widths: Sequence[Fraction],
+    repeat: Group | None = None,
+    mirror: bool = False,
+    starts_with: str = "finger",
+    *,
+    unit: str = "mm",
+) -> tuple[Segment, ...]:
+    """Segments of the listed widths, alternating from the reference edge; they must add up to `width`.
+
+    width, widths: mm, each over 0. repeat: its group stands `times` in all, in its place, before
+    any mirroring. mirror: the half up to the middle is listed and the other half is added in
+    reverse. The last width listed is the middle segment: it is given whole and stands once, so
+    n widths make 2n - 1 segments and both edges are alike. (To stand it twice would put finger
+    against finger, or socket against socket.) starts_with: "finger" or "socket" at x = 0.
+    unit: for messages only.
+
+    Raises: BadInput, all faults at once; when the sum is off, with the difference.
+    """
+    faults = _starts_faults(starts_with) + _widths_faults(widths, unit) + _repeat_faults(repeat, len(widths))
+    if not faults:
+        faults = _count_faults(_listed_count(len(widths), repeat, mirror))
+    if faults:
+        raise BadInput(faults)
+    whole = _mirrored(_repeated(widths, repeat)) if mirror else _repeated(widths, repeat)
+    if sum(whole) != width:
+        raise BadInput([_sum_fault(whole, width, mirror, unit)])
+    return _alternate(whole, starts_with)
+
+
+def _listed_count(listed_here: int, repeat: Group | None, mirror: bool) -> int:
+    count = listed_here
+    if repeat is not None:
+        count += (repeat.last - repeat.first + 1) * (repeat.times - 1)
+    return 2 * count - 1 if mirror else count
+
+
+def _repeated(widths: Sequence[Fraction], repeat: Group | None) -> list[Fraction]:
+    if repeat is None:
+        return list(widths)
+    group = list(widths[repeat.first - 1 : repeat.last])
+    return [*widths[: repeat.first - 1], *group * repeat.times, *widths[repeat.last :]]
+
+
+def _mirrored(half: list[Fraction]) -> list[Fraction]:
+    return half + half[-2::-1] if len(half) > 1 else half
+
+
+def mate(segments: Iterable[Segment]) -> tuple[Segment, ...]:
+    """The other part's nominal segments: the same walls, fingers and sockets exchanged."""
+    return tuple(Segment(s.start, s.end, not s.is_finger) for s in segments)
+
+
+def _alternate(widths: Iterable[Fraction], starts_with: str) -> tuple[Segment, ...]:
+    segments = []
+    start, is_finger = Fraction(0), starts_with == "finger"
+    for size in widths:
+        end = start + size
+        segments.append(Segment(start, end, is_finger))
+        start, is_finger = end, not is_finger
+    return tuple(segments)
+
+
+def _starts_faults(starts_with: str) -> list[Fault]:
+    return [] if starts_with in STARTS else [_not_one_of("joint.starts_with", starts_with, STARTS)]
+
+
+def _not_one_of(where: str, value: str, known: Sequence[str]) -> Fault:
+    return Fault("this word is not known here", f'"{value}"', where, "use one of: " + ", ".join(known))
+
+
+def _too_many(count: int, where: str, mend: str) -> Fault:
+    return Fault(f"at most {MOST_SEGMENTS:,} fingers and sockets on a board", f"{count:,}", where, mend)
+
+
+def _widths_faults(widths: Sequence[Fraction], unit: str) -> list[Fault]:
+    return [
+        Fault(f"width {n} must be over 0", plain_length(size, unit), "joint.widths", "give its real size")
+        for n, size in enumerate(widths, 1)
+        if size <= 0
+    ]
+
+
+def _count_faults(count: int) -> list[Fault]:
+    if count > MOST_SEGMENTS:
+        return [_too_many(count, "joint.widths", "list or repeat fewer")]
+    if count < 2:
+        value = "1 segment" if count == 1 else "none"
+        return [Fault("a joint needs a finger and a socket at least", value, "joint.widths", "list more widths")]
+    return []
+
+
+def _repeat_faults(repeat: Group | None, count: int) -> list[Fault]:
+    if repeat is None:
+        return []
+    faults = []
+    if not 1 <= repeat.first <= repeat.last <= count:
+        what = f"the group must lie within widths 1 to {count}, first to last"
+        value = f"from {repeat.first} to {repeat.last}"
+        faults.append(Fault(what, value, "joint.repeat", "count the widths from 1"))
+    if repeat.times < 1:
+        mend = "say how often the group stands in all"
+        faults.append(Fault("times must be 1 or more", str(repeat.times), "joint.repeat", mend))
+    return faults
+
+
+def _sum_fault(whole: list[Fraction], width: Fraction, mirror: bool, unit: str) -> Fault:
+    total = sum(whole, Fraction(0))
+    short = width - total
+    difference = f"{plain_length(abs(short), unit)} {'short of' if short > 0 else 'over'}"
+    which, at = ("middle", len(whole) // 2) if mirror else ("last", -1)
+    needed = whole[at] + short
+    mend = f"change the widths by {plain_length(short, unit)} in all"
+    if needed > 0:
+        mend += f", or make the {which} one {plain_length(needed, unit)}"
+    what = f"the widths add up to {difference} the board's {plain_length(width, unit)}"
+    return Fault(what, f"{plain_length(total, unit)} in all", "joint.widths", mend)

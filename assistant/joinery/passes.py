@@ -1,0 +1,121 @@
+"""Which trips over the blade clear a part's sockets. Lengths: Fraction, mm; x = 0 at the reference edge."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from typing import NamedTuple
+
+from assistant.errors import BadInput, Fault
+from assistant.joinery.model import Blade, Pass, Segment
+from assistant.joinery.units import plain_length
+from assistant.joinery.walls import number_list
+
+MOST_PASSES = 20_000
+
+
+class Cut(NamedTuple):
+    """The wood one pass removes. socket: from 1 along x."""
+
+    socket: int
+    kerf_from: Fraction
+    kerf_to: Fraction
+
+
+def cuts(
+    segments: Sequence[Segment],
+    width: Fraction,
+    blade: Blade,
+    *,
+    where: str = "joint",
+    unit: str = "mm",
+) -> tuple[Cut, ...]:
+    """The passes that clear every socket, ascending along x.
+
+    segments: one part's, clearance included. width: the board's.
+    An inner socket w wide takes one pass when w equals the kerf k, else
+    ceil((w - k) / (k - overlap)) + 1: the first against one wall, the last against the other,
+    evenly spread. A socket at an edge keeps its inner wall exact and runs `overrun` past the
+    edge; when w + overrun <= k it is one pass hanging over the edge.
+    where: the key that faults name, e.g. "joint.finger"; unit: for messages only.
+
+    Raises: BadInput, all faults at once: an overlap of the kerf or more, inner sockets narrower
+    than the kerf (naming what would fit), more than 20,000 passes.
+    """
+    spans = [_span(s, width, blade) for s in segments if not s.is_finger]
+    faults = _blade_faults(blade, unit) + _narrow_faults(spans, blade.kerf, where, unit)
+    if faults:
+        raise BadInput(faults)
+    counts = [_count(end - start, blade) for start, end in spans]
+    if sum(counts) > MOST_PASSES:
+        mend = "use a wider blade, less overlap or a narrower board"
+        raise BadInput([Fault(f"at most {MOST_PASSES:,} passes", f"{sum(counts):,}", where, mend)])
+    found: list[Cut] = []
+    for socket, ((start, end), count) in enumerate(zip(spans, counts, strict=True), 1):
+        found.extend(_spread(socket, start, end, count, blade.kerf))
+    return tuple(found)
+
+
+def _span(socket: Segment, width: Fraction, blade: Blade) -> tuple[Fraction, Fraction]:
+    """What is to be cleared: the socket, and at an edge the overrun, or as much as one kerf overhangs."""
+    start, end = socket.start, socket.end
+    at_reference, at_far = start == 0, end == width
+    if at_reference:
+        start -= blade.overrun
+    if at_far:
+        end += blade.overrun
+    if end - start < blade.kerf:
+        if at_reference:
+            start = end - blade.kerf
+        elif at_far:
+            end = start + blade.kerf
+    return start, end
+
+
+def _count(span: Fraction, blade: Blade) -> int:
+    return -((blade.kerf - span) // (blade.kerf - blade.overlap)) + 1
+
+
+def _spread(socket: int, start: Fraction, end: Fraction, count: int, kerf: Fraction) -> Iterable[Cut]:
+    if count == 1:
+        yield Cut(socket, start, end)
+        return
+    step = (end - kerf - start) / (count - 1)
+    # One denominator for the whole socket: integers step faster than fractions, and as exactly.
+    bottom = step.denominator * start.denominator * kerf.denominator
+    left = start.numerator * (bottom // start.denominator)
+    advance = step.numerator * (bottom // step.denominator)
+    wide = kerf.numerator * (bottom // kerf.denominator)
+    for _ in range(count):
+        yield Cut(socket, Fraction(left, bottom), Fraction(left + wide, bottom))
+        left += advance
+
+
+def _blade_faults(blade: Blade, unit: str) -> list[Fault]:
+    if blade.overlap < blade.kerf:
+        return []
+    what = f"passes must overlap by less than the kerf of {plain_length(blade.kerf, unit)}"
+    return [Fault(what, plain_length(blade.overlap, unit), "blade.overlap", "0.2 mm is usual")]
+
+
+def _narrow_faults(spans: Sequence[tuple[Fraction, Fraction]], kerf: Fraction, where: str, unit: str) -> list[Fault]:
+    narrow: dict[Fraction, list[int]] = {}
+    for number, (start, end) in enumerate(spans, 1):
+        if end - start < kerf:
+            narrow.setdefault(end - start, []).append(number)
+    return [_narrow_fault(size, numbers, kerf, where, unit) for size, numbers in narrow.items()]
+
+
+def _narrow_fault(size: Fraction, numbers: list[int], kerf: Fraction, where: str, unit: str) -> Fault:
+    which = number_list("socket", numbers)
+    what = f"{which} would be narrower than the kerf of {plain_length(kerf, unit)}"
+    mend = (
+        f"a blade with a kerf of {plain_length(size, unit)} or less would fit, "
+        f"or widen the socket by {plain_length(kerf - size, unit)} or more"
+    )
+    return Fault(what, f"{plain_length(size, unit)} wide with its clearance", where, mend)
+
+
+def outside(one: Pass | Cut, width: Fraction) -> Fraction:
+    """How far this pass cuts into the stop or beyond the board's edges, in mm; 0 when it stays on the board."""
+    return max(-one.kerf_from, one.kerf_to - width, Fraction(0))

@@ -1,0 +1,229 @@
+"""Where the carriage stands for each pass, how it shows that, and what rounding does to the joint.
+
+With zero = "outside" the kerf lies just outside the reference edge at setting 0, so a pass
+stands at its kerf_to; with "inside" the kerf's outer wall is flush with the edge at 0, so it
+stands at its kerf_from. A greater setting moves the kerf to greater x.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from fractions import Fraction
+
+from assistant.errors import Fault
+from assistant.joinery.model import Carriage, Pass
+from assistant.joinery.passes import Cut
+from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length, round_to_step
+
+PAST_WITHOUT_PITCH_MM = Fraction(1, 2)
+
+
+def exact_setting(kerf_from: Fraction, kerf_to: Fraction, carriage: Carriage) -> Fraction:
+    """The setting in mm before it is rounded."""
+    return kerf_from if carriage.zero == "inside" else kerf_to
+
+
+def place(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
+    """The cuts as passes, ascending by setting and numbered from 1.
+
+    Each setting is rounded to the resolution on its own, half to even, never relative to the
+    last one, so no error adds up.
+    """
+    inside = carriage.zero == "inside"
+    ordered = sorted(cuts, key=lambda cut: cut.kerf_from if inside else cut.kerf_to)
+    step = carriage.resolution
+    return tuple(
+        Pass(n, socket, left, right, round_to_step(left if inside else right, step))
+        for n, (socket, left, right) in enumerate(ordered, 1)
+    )
+
+
+def travel_faults(passes: Sequence[Pass], carriage: Carriage, *, unit: str | None = None) -> list[Fault]:
+    """One fault for the settings below the travel, one for those above; none without a limit.
+
+    unit: for messages; the carriage's own when not given.
+    """
+    if carriage.travel is None:
+        return []
+    low, high = carriage.travel
+    below = [p.setting for p in passes if p.setting < low]
+    above = [p.setting for p in passes if p.setting > high]
+    shown = unit or carriage.unit
+    faults = []
+    if below:
+        faults.append(_travel_fault(min(below), len(below), carriage, shown, _mend_below(min(below), carriage)))
+    if above:
+        mend = "use a narrower board or state the carriage's real travel"
+        faults.append(_travel_fault(max(above), len(above), carriage, shown, mend))
+    return faults
+
+
+def _travel_fault(setting: Fraction, count: int, carriage: Carriage, unit: str, mend: str) -> Fault:
+    low, high = carriage.travel or (setting, setting)
+    which = "a setting lies" if count == 1 else f"{count} settings lie"
+    what = f"{which} outside the carriage's travel of {plain_length(low, unit)} to {plain_length(high, unit)}"
+    return Fault(what, plain_length(setting, unit), "carriage.travel", mend)
+
+
+def _mend_below(setting: Fraction, carriage: Carriage) -> str:
+    if setting < 0 and carriage.zero == "inside":
+        return 'use carriage.zero = "outside", where a pass at the edge still stands above zero'
+    return "state the carriage's real travel, or zero it further from the reference edge"
+
+
+def _past(carriage: Carriage) -> Fraction:
+    turn = carriage.pitch / 2 if carriage.pitch is not None else PAST_WITHOUT_PITCH_MM
+    return carriage.backlash + turn
+
+
+def _lowest_settable(carriage: Carriage) -> Fraction | None:
+    if carriage.travel is None:
+        return None
+    return -(-carriage.travel[0] // carriage.resolution) * carriage.resolution
+
+
+def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction) -> Fraction | None:
+    """The lower point to go past to before coming up to `setting`, in mm, so that the screw's play is taken up.
+
+    previous: where the carriage stands, or None when not known. None for an upward move, for
+    no move, when nothing is known, and when the travel leaves no room below the setting. Else
+    backlash + half a turn below the setting (half a millimetre where there is no pitch), rounded
+    down to the resolution, and never beyond the travel.
+    """
+    if previous is None or setting >= previous:
+        return None
+    wanted = (setting - _past(carriage)) // carriage.resolution * carriage.resolution
+    lowest = _lowest_settable(carriage)
+    point = wanted if lowest is None else max(wanted, lowest)
+    return point if point < setting else None
+
+
+def approach_is_short(carriage: Carriage, previous: Fraction | None, setting: Fraction) -> bool:
+    """Whether the travel leaves less than backlash + half a turn to come up by: a warning is due."""
+    if previous is None or setting >= previous:
+        return False
+    point = approach(carriage, previous, setting)
+    return point is None or setting - point < _past(carriage)
+
+
+def dial(carriage: Carriage, setting: Fraction) -> tuple[int, Fraction]:
+    """(full turns from zero, dial mark) of a handwheel; 0 <= mark < divisions, also below zero.
+
+    Raises: ValueError when the carriage has no pitch or no divisions.
+    """
+    if carriage.pitch is None or carriage.divisions is None:
+        raise ValueError("only a handwheel with a pitch and divisions has a dial")
+    turns, rest = divmod(setting, carriage.pitch)
+    return turns, rest / carriage.pitch * carriage.divisions
+
+
+def places(carriage: Carriage) -> int:
+    """Decimals that a readout needs for its resolution in its own unit.
+
+    As many as make the resolution exact; where no number of decimals up to 6 does, one more
+    than tells neighbours apart.
+    """
+    step = carriage.resolution / MM_PER_UNIT[carriage.unit]
+    for count in range(7):
+        if (step * 10**count).denominator == 1:
+            return count
+    return next(count for count in range(40) if step * 10**count >= 1) + 1
+
+
+def reading(carriage: Carriage, setting: Fraction) -> str:
+    """The setting as this carriage shows it, without a unit.
+
+    readout: fixed decimals in its unit, "12.35". handwheel: "6 turns + 43", marks whole where they
+    are, else to hundredths. steps: the whole number of steps from zero, "4940".
+    """
+    if carriage.kind == "steps":
+        return str(round(setting / carriage.resolution))
+    if carriage.kind == "handwheel":
+        return _dial_reading(carriage, setting)
+    return format_number(setting / MM_PER_UNIT[carriage.unit], places(carriage))
+
+
+def _dial_reading(carriage: Carriage, setting: Fraction) -> str:
+    turns, mark = dial(carriage, setting)
+    mark = round_to_step(mark, Fraction(1, 100))
+    if mark == carriage.divisions:
+        turns, mark = turns + 1, Fraction(0)
+    shown = format_number(mark, 2).rstrip("0").rstrip(".")
+    return f"{turns} turn{'' if turns == 1 else 's'} + {shown}"
+
+
+def rounding_report(
+    passes: Sequence[Pass], carriage: Carriage, clearance: Fraction, *, width: Fraction | None = None
+) -> tuple[Fraction, Fraction]:
+    """(greatest |rounded - exact| setting, clearance left at worst), both mm.
+
+    passes: those of part A followed by those of part B (each numbered from 1), or of one part
+    whose mate is then taken as exact; a part given twice counts once. width: the board's; with
+    it the far edge is known to be no wall.
+
+    A setting rounded by e moves the whole kerf by e. A socket's first pass makes its left wall,
+    its last pass its right wall. At the nominal wall x one part's socket ends (right wall, moved
+    by r) and the other's begins (left wall, moved by l), so the glue gap there is
+        gap(x) = c/2 + r - l.
+    Along the board the gaps face alternately left and right, and a part slid sideways opens all
+    of one kind by what it closes of the other, so what is left for the tightest place is
+        min(gaps facing left) + min(gaps facing right),
+    never less than c - 4 times the greatest error. Below zero the joint doesn't go together by
+    hand. With a single wall it is twice that gap.
+    """
+    greatest = max((abs(p.setting - _exact(p, carriage)) for p in passes), default=Fraction(0))
+    gaps = _gaps(passes, carriage, clearance, width)
+    if not gaps:
+        return greatest, clearance
+    ordered = [gap for _, gap in sorted(gaps.items())]
+    one_way = min(ordered[::2])
+    other_way = min(ordered[1::2], default=one_way)
+    return greatest, one_way + other_way
+
+
+def _exact(one: Pass, carriage: Carriage) -> Fraction:
+    return exact_setting(one.kerf_from, one.kerf_to, carriage)
+
+
+def _gaps(
+    passes: Sequence[Pass], carriage: Carriage, clearance: Fraction, width: Fraction | None
+) -> dict[Fraction, Fraction]:
+    """Nominal inner wall -> the gap that is left there."""
+    left: dict[Fraction, Fraction] = {}
+    right: dict[Fraction, Fraction] = {}
+    for first, last in _sockets(passes):
+        if first.kerf_from > 0:
+            left[first.kerf_from + clearance / 4] = first.setting - _exact(first, carriage)
+        if width is None or last.kerf_to < width:
+            right[last.kerf_to - clearance / 4] = last.setting - _exact(last, carriage)
+    nothing = Fraction(0)
+    return {x: clearance / 2 + right.get(x, nothing) - left.get(x, nothing) for x in left.keys() | right.keys()}
+
+
+def _sockets(passes: Iterable[Pass]) -> Iterator[tuple[Pass, Pass]]:
+    """(first pass, last pass) of every socket; numbering that starts over begins another part."""
+    first: Pass | None = None
+    last: Pass | None = None
+    for one in passes:
+        if first is None or last is None or one.socket != last.socket or one.number != last.number + 1:
+            if first is not None and last is not None:
+                yield first, last
+            first = one
+        last = one
+    if first is not None and last is not None:
+        yield first, last
+
+
+def fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
+    """The widest fin, in mm, that rounding leaves standing between two passes of a socket; 0 when it clears all.
+
+    It can be over 0 only where the resolution is coarser than the overlap: a warning is due.
+    """
+    widest = Fraction(0)
+    before: Pass | None = None
+    for one in passes:
+        if before is not None and one.socket == before.socket and one.number == before.number + 1:
+            moved = (one.setting - _exact(one, carriage)) - (before.setting - _exact(before, carriage))
+            widest = max(widest, one.kerf_from - before.kerf_to + moved)
+        before = one
+    return widest

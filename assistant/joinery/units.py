@@ -1,0 +1,181 @@
+"""Lengths in and out: what a user writes becomes an exact Fraction in mm, and back into text.
+
+One inch is 25.4 mm exactly (NBS Circular 572, addendum of 22 January 1960; NIST SP 811, App. B.8).
+Nothing is rounded before it is shown; what is rounded is rounded half to even (NIST SP 811, App. B.7).
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from fractions import Fraction
+
+MM_PER_UNIT = {"mm": Fraction(1), "in": Fraction(254, 10)}
+LONGEST_MM = Fraction(10_000)
+LONGEST_TEXT = 40
+GREATEST_EXPONENT = 12
+
+_NUMBER = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_LENGTH = re.compile(
+    r"(?P<sign>[+-]?)"
+    r"(?:(?:(?P<whole>[0-9]+) +)?(?P<top>[0-9]+) ?/ ?(?P<bottom>[0-9]+)"
+    rf"|(?P<number>{_NUMBER}))"
+    r" *(?P<unit>mm|in)?"
+)
+_FORMS = 'write it like 12.7, "12.7 mm", "0.505 in" or "1 3/8 in"'
+
+
+class LengthError(ValueError):
+    """A length that can't be taken. what, value (with its unit), mend: as in `errors.Fault`."""
+
+    def __init__(self, what: str, value: str, mend: str):
+        self.what = what
+        self.value = value
+        self.mend = mend
+        super().__init__(f"{what} (got {value}); {mend}")
+
+
+def parse_length(value: object, unit: str, *, negative: bool = False, zero: bool = True) -> Fraction:
+    """The length `value` in mm, exact.
+
+    value: an int, a Decimal, or a text: a number ("12.7", ".505"), a fraction ("3/4") or both
+    ("1 3/8"), each with or without "mm" or "in" behind it. unit: "mm" or "in", for a value that
+    names none. negative, zero: whether such a length is allowed. At most 10 m either way.
+
+    Raises: LengthError for what a user may have written; TypeError for a float (TOML is read
+    with Decimal, so a float means that exactness was lost already); ValueError for another `unit`.
+    """
+    if unit not in MM_PER_UNIT:
+        raise ValueError(f"unit must be one of mm, in; got {unit!r}")
+    if isinstance(value, float):
+        raise TypeError("a float has lost exactness already; read the file with parse_float=decimal.Decimal")
+    length, shown = _exact(value, unit)
+    if length < 0 and not negative:
+        raise LengthError("a length can't be below zero here", shown, "write it without the minus sign")
+    if length == 0 and not zero:
+        raise LengthError("the length must be over zero", shown, "give its real size")
+    if abs(length) > LONGEST_MM:
+        raise LengthError("the length is over 10 m", shown, "check the unit and the decimal point")
+    return length
+
+
+def _exact(value: object, unit: str) -> tuple[Fraction, str]:
+    """(mm, the value as the user wrote it)."""
+    if isinstance(value, bool):
+        raise LengthError("true and false are no lengths", str(value).lower(), _FORMS)
+    if isinstance(value, int):
+        return _from_int(value, unit)
+    if isinstance(value, Decimal):
+        shown = _shown(str(value), unit)
+        return _from_decimal(value, shown) * MM_PER_UNIT[unit], shown
+    if isinstance(value, str):
+        return _from_text(value, unit)
+    raise LengthError("a length is a number or a text", _clip(str(value)), _FORMS)
+
+
+def _from_int(value: int, unit: str) -> tuple[Fraction, str]:
+    # An int's text is quadratic in its digits, and refused over 4,300 of them.
+    if abs(value) >= 10**LONGEST_TEXT:
+        shown = f"a number of over {LONGEST_TEXT} digits"
+        raise LengthError("the number is too long", shown, f"use {LONGEST_TEXT} characters at most")
+    return value * MM_PER_UNIT[unit], _shown(str(value), unit)
+
+
+def _from_decimal(value: Decimal, shown: str) -> Fraction:
+    if not value.is_finite():
+        raise LengthError("the length is not a finite number", shown, _FORMS)
+    if len(str(value)) > LONGEST_TEXT:
+        raise LengthError("the number is too long", shown, f"use {LONGEST_TEXT} characters at most")
+    exponent = value.as_tuple().exponent
+    if max(abs(int(exponent)), abs(value.adjusted())) > GREATEST_EXPONENT:
+        raise LengthError(
+            "the number's exponent is out of range", shown, f"keep it from -{GREATEST_EXPONENT} to {GREATEST_EXPONENT}"
+        )
+    return Fraction(value)
+
+
+def _from_text(text: str, unit: str) -> tuple[Fraction, str]:
+    shown = f'"{_clip(text)}"'
+    if len(text) > LONGEST_TEXT:
+        raise LengthError("the text is too long", shown, f"use {LONGEST_TEXT} characters at most")
+    found = _LENGTH.fullmatch(text.strip(" "))
+    if found is None:
+        raise LengthError("this is not a length", shown, _mend_for(text))
+    size = _fraction_of(found, shown) if found["bottom"] else _from_decimal(Decimal(found["number"]), shown)
+    if found["sign"] == "-":
+        size = -size
+    return size * MM_PER_UNIT[found["unit"] or unit], shown
+
+
+def _fraction_of(found: re.Match[str], shown: str) -> Fraction:
+    top, bottom = int(found["top"]), int(found["bottom"])
+    if bottom == 0:
+        raise LengthError("the fraction is divided by zero", shown, 'write the bottom number, as in "3/8 in"')
+    if found["whole"] is not None and top >= bottom:
+        raise LengthError(
+            "the fraction behind a whole number must be under one", shown, 'write it like "1 3/8 in" or "11/8 in"'
+        )
+    return int(found["whole"] or 0) + Fraction(top, bottom)
+
+
+def _mend_for(text: str) -> str:
+    if re.search(r"[0-9],[0-9]", text):
+        return "write the decimal with a point, not a comma"
+    if re.search(r"[0-9]-[0-9]", text):
+        return 'put a space between the whole number and the fraction, as in "1 3/8 in"'
+    if re.search(r"[0-9] *(\"|''|inch|inches|cm|m|ft)$", text.strip()):
+        return "the units are mm and in"
+    return _FORMS
+
+
+def _shown(number: str, unit: str) -> str:
+    return f"{_clip(number)} {unit}"
+
+
+def _clip(text: str) -> str:
+    """Short and free of control characters, fit for one line of a message."""
+    clean = "".join(c if c.isprintable() else "?" for c in text[: LONGEST_TEXT + 1])
+    return clean if len(text) <= LONGEST_TEXT else clean[:LONGEST_TEXT] + "..."
+
+
+def round_to_step(value: Fraction, step: Fraction) -> Fraction:
+    """The multiple of `step` (over 0) nearest to `value`, halves to the even multiple."""
+    numerator = value.numerator * step.denominator
+    denominator = value.denominator * step.numerator
+    whole, rest = divmod(numerator, denominator)
+    twice = 2 * rest
+    if twice > denominator or (twice == denominator and whole % 2):
+        whole += 1
+    return Fraction(whole * step.numerator, step.denominator)
+
+
+def format_number(value: Fraction, places: int) -> str:
+    """`value` with exactly `places` (>= 0) decimals, halves to even, never "-0.00"."""
+    scaled = round(value * 10**places)
+    digits = str(abs(scaled)).rjust(places + 1, "0")
+    sign = "-" if scaled < 0 else ""
+    return sign + (f"{digits[:-places]}.{digits[-places:]}" if places else digits)
+
+
+def format_length(mm: Fraction, unit: str, places: int) -> str:
+    """A length with exactly `places` decimals and its unit: (Fraction(127, 10), "in", 3) -> "0.500 in"."""
+    return f"{format_number(mm / MM_PER_UNIT[unit], places)} {unit}"
+
+
+def plain_length(mm: Fraction, unit: str = "mm") -> str:
+    """A length for a message, without trailing zeros: "6 mm", "0.5 in"; rounded at 4 decimals of its unit."""
+    number = format_number(mm / MM_PER_UNIT[unit], 4).rstrip("0").rstrip(".")
+    return f"{number} {unit}"
+
+
+def to_64ths(mm: Fraction) -> tuple[int, int, Fraction]:
+    """(whole inches, sixty-fourths 0..63, remainder in mm) at the nearest 64th, halves to even.
+
+    The three add up to `mm` exactly; the remainder lies within 25.4 / 128 mm either way. Below
+    zero the inches and 64ths both carry the sign: -1 3/64 in -> (-1, -3, 0).
+    """
+    step = MM_PER_UNIT["in"] / 64
+    count = round(mm / step)
+    whole, rest = divmod(abs(count), 64)
+    sign = -1 if count < 0 else 1
+    return sign * whole, sign * rest, mm - count * step

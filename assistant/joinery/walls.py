@@ -1,0 +1,93 @@
+"""Where the walls stand once the joint has clearance, and what that leaves of the fingers.
+
+With clearance c each inner wall moves c/4 into its own part's wood, on both parts. So every
+glue gap is c/2, an inner socket widens by c/2, one at an edge by c/4, and edges stay.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from assistant.errors import BadInput, Fault
+from assistant.joinery.model import Segment
+from assistant.joinery.units import plain_length
+
+SLIVER_MM = Fraction(3)
+
+
+def open_walls(segments: Sequence[Segment], clearance: Fraction, *, unit: str = "mm") -> tuple[Segment, ...]:
+    """One part's segments with the clearance in them.
+
+    segments: nominal, alternating, from edge to edge. clearance: mm, >= 0 opens the joint; a
+    negative one would press it and is taken as asked. Open each part's own nominal walls: the
+    mate of opened walls is not the opened mate.
+
+    Raises: BadInput when the clearance leaves nothing of a finger (or, negative, of a socket).
+    """
+    shift = clearance / 4
+    walls = [segments[0].start]
+    for left in segments[:-1]:
+        walls.append(left.end - shift if left.is_finger else left.end + shift)
+    walls.append(segments[-1].end)
+    opened = tuple(Segment(walls[i], walls[i + 1], s.is_finger) for i, s in enumerate(segments))
+    eaten = [s for s, after in zip(segments, opened, strict=True) if after.width <= 0]
+    if eaten:
+        raise BadInput([_eaten_fault(eaten, clearance, unit)])
+    return opened
+
+
+def _eaten_fault(eaten: Sequence[Segment], clearance: Fraction, unit: str) -> Fault:
+    narrowest = min(s.width for s in eaten)
+    what = f"the clearance leaves nothing of {_how_many(len(eaten), eaten[0])} {plain_length(narrowest, unit)} wide"
+    mend = "use less clearance or a layout without so narrow a segment"
+    return Fault(what, plain_length(clearance, unit), "joint.clearance", mend)
+
+
+def _how_many(count: int, one: Segment) -> str:
+    kind = "finger" if one.is_finger else "socket"
+    return f"a {kind}" if count == 1 else f"{count} {kind}s, the narrowest"
+
+
+def assumed_kerf(kerf: Fraction, clearance: Fraction) -> Fraction:
+    """The kerf, in mm, that a layout without clearance would have to assume to cut the same joint.
+
+    It is c/2 thinner than the real kerf: each socket then comes out c/2 too wide. A wider
+    assumed kerf makes a tighter joint (common practice, no source).
+    """
+    return kerf - clearance / 2
+
+
+def clearance_of(kerf: Fraction, assumed: Fraction) -> Fraction:
+    """The clearance, in mm, that assuming this kerf amounts to; the inverse of `assumed_kerf`."""
+    return 2 * (kerf - assumed)
+
+
+def slivers(segments: Sequence[Segment], kerf: Fraction, *, unit: str = "mm") -> list[str]:
+    """Warnings of fingers too thin to trust: under 3 mm, or under the kerf; one line per width.
+
+    segments: one part's nominal ones. Ask for each part: a socket here is a finger there.
+    """
+    limit = max(SLIVER_MM, kerf)
+    places: dict[Fraction, list[int]] = {}
+    for number, finger in enumerate((s for s in segments if s.is_finger), 1):
+        if finger.width < limit:
+            places.setdefault(finger.width, []).append(number)
+    return [_sliver(size, numbers, kerf, unit) for size, numbers in places.items()]
+
+
+def _sliver(size: Fraction, numbers: list[int], kerf: Fraction, unit: str) -> str:
+    which = number_list("finger", numbers)
+    than = f"under {plain_length(SLIVER_MM, unit)}"
+    if size >= SLIVER_MM:
+        than = f"thinner than the kerf of {plain_length(kerf, unit)}"
+    return f"{which}: only {plain_length(size, unit)} wide, {than}, and may break"
+
+
+def number_list(noun: str, numbers: Sequence[int]) -> str:
+    """("socket", [1, 2, 3, 4, 5, 6]) -> "sockets 1, 2, 3, 4 and 2 more"."""
+    if len(numbers) == 1:
+        return f"{noun} {numbers[0]}"
+    shown = ", ".join(map(str, numbers[:4]))
+    more = f" and {len(numbers) - 4} more" if len(numbers) > 4 else ""
+    return f"{noun}s {shown}{more}"
