@@ -1,0 +1,219 @@
+"""Facts to JSON bodies and back: one explicit codec per kind.
+
+Keys of a body are part of the format: they are what `journal export` shows and what an old
+journal holds. A fact whose shape changes raises its `version` and adds an upcaster here;
+nothing is ever rewritten in place.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from assistant.errors import JournalError
+from assistant.session.facts import (
+    CarriedOn,
+    CheckConfirmed,
+    CheckOpened,
+    EndedEarly,
+    Fact,
+    Finished,
+    Jumped,
+    Noted,
+    PassCut,
+    Reregistered,
+    Resumed,
+    SettingCalled,
+    SetupDone,
+    SetupStarted,
+    StageReady,
+    Started,
+    SteppedBack,
+    StoodBy,
+)
+
+Body = dict[str, Any]
+Upcaster = Callable[[Body], Body]
+
+
+@dataclass(frozen=True, slots=True)
+class Codec:
+    """One kind's encoder and decoder. version: the one they write and read."""
+
+    version: int
+    encode: Callable[[Any], Body]
+    decode: Callable[[Body], Fact]
+
+
+class _Unreadable(Exception):
+    """A body lacks a key or holds a value of another type; the text names the key."""
+
+
+def _count(body: Body, key: str) -> int:
+    value = body.get(key)
+    if type(value) is not int:
+        raise _Unreadable(f"{key!r} is {value!r}, not a whole number")
+    return value
+
+
+def _text(body: Body, key: str) -> str:
+    value = body.get(key)
+    if type(value) is not str:
+        raise _Unreadable(f"{key!r} is {value!r}, not text")
+    return value
+
+
+def _exact(body: Body, key: str) -> str:
+    """A fraction in text, kept as it was written."""
+    value = _text(body, key)
+    try:
+        Fraction(value)
+    except (ValueError, ZeroDivisionError) as error:
+        raise _Unreadable(f"{key!r} is {value!r}, not an exact number") from error
+    return value
+
+
+def _encode_started(fact: Started) -> Body:
+    from assistant.plans.job_json import job_to_json
+
+    return {"job": job_to_json(fact.job)}
+
+
+def _decode_started(body: Body) -> Started:
+    from assistant.plans.job_json import job_from_json
+
+    job = body.get("job")
+    if type(job) is not dict:
+        raise _Unreadable("'job' is missing")
+    try:
+        return Started(job_from_json(job))
+    except (KeyError, IndexError, TypeError, ValueError, ArithmeticError) as error:
+        raise _Unreadable(f"'job' is damaged: {error!r}") from error
+
+
+def _encode_check_opened(fact: CheckOpened) -> Body:
+    return {"setup": fact.setup, "check": fact.check}
+
+
+def _decode_check_opened(body: Body) -> CheckOpened:
+    return CheckOpened(_count(body, "setup"), _text(body, "check"))
+
+
+def _encode_check_confirmed(fact: CheckConfirmed) -> Body:
+    return {"setup": fact.setup, "check": fact.check, "by": fact.by}
+
+
+def _decode_check_confirmed(body: Body) -> CheckConfirmed:
+    return CheckConfirmed(_count(body, "setup"), _text(body, "check"), _text(body, "by"))
+
+
+def _encode_setting_called(fact: SettingCalled) -> Body:
+    return {"setup": fact.setup, "pass": fact.pass_, "setting": fact.setting}
+
+
+def _decode_setting_called(body: Body) -> SettingCalled:
+    return SettingCalled(_count(body, "setup"), _count(body, "pass"), _exact(body, "setting"))
+
+
+def _encode_pass_cut(fact: PassCut) -> Body:
+    return {"setup": fact.setup, "pass": fact.pass_, "by": fact.by}
+
+
+def _decode_pass_cut(body: Body) -> PassCut:
+    return PassCut(_count(body, "setup"), _count(body, "pass"), _text(body, "by"))
+
+
+def _encode_noted(fact: Noted) -> Body:
+    return {"setup": fact.setup, "pass": fact.pass_, "text": fact.text}
+
+
+def _decode_noted(body: Body) -> Noted:
+    return Noted(_count(body, "setup"), _count(body, "pass"), _text(body, "text"))
+
+
+def _encode_place(fact: SteppedBack | Jumped | Resumed | EndedEarly) -> Body:
+    return {"setup": fact.setup, "pass": fact.pass_}
+
+
+def _place(body: Body) -> tuple[int, int]:
+    return _count(body, "setup"), _count(body, "pass")
+
+
+CODECS: dict[str, Codec] = {
+    "started": Codec(1, _encode_started, _decode_started),
+    "setup_started": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupStarted(_count(b, "setup"))),
+    "check_opened": Codec(1, _encode_check_opened, _decode_check_opened),
+    "check_confirmed": Codec(1, _encode_check_confirmed, _decode_check_confirmed),
+    "setting_called": Codec(1, _encode_setting_called, _decode_setting_called),
+    "pass_cut": Codec(1, _encode_pass_cut, _decode_pass_cut),
+    "stood_by": Codec(1, lambda f: {"by": f.by}, lambda b: StoodBy(_text(b, "by"))),
+    "carried_on": Codec(1, lambda f: {"by": f.by}, lambda b: CarriedOn(_text(b, "by"))),
+    "stepped_back": Codec(1, _encode_place, lambda b: SteppedBack(*_place(b))),
+    "jumped": Codec(1, _encode_place, lambda b: Jumped(*_place(b))),
+    "noted": Codec(1, _encode_noted, _decode_noted),
+    "resumed": Codec(1, _encode_place, lambda b: Resumed(*_place(b))),
+    "reregistered": Codec(1, lambda f: {"setup": f.setup}, lambda b: Reregistered(_count(b, "setup"))),
+    "stage_ready": Codec(1, lambda f: {"stage": f.stage}, lambda b: StageReady(_count(b, "stage"))),
+    "setup_done": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupDone(_count(b, "setup"))),
+    "finished": Codec(1, lambda f: {}, lambda b: Finished()),
+    "ended_early": Codec(1, _encode_place, lambda b: EndedEarly(*_place(b))),
+}
+
+# (kind, version) -> makes a body of that version into one of version + 1.
+UPCASTERS: dict[tuple[str, int], Upcaster] = {}
+
+
+def without_codec(kinds: Iterable[type[Fact]]) -> list[str]:
+    """The kinds among these that have no codec of their version; empty when all can be journalled."""
+    return [k.kind for k in kinds if k.kind not in CODECS or CODECS[k.kind].version != k.version]
+
+
+def encode(fact: Fact) -> str:
+    """The fact's body as JSON text (ASCII). Raises JournalError for a kind that is never written or has no codec."""
+    codec = CODECS.get(fact.kind)
+    if fact.passing or codec is None or codec.version != fact.version:
+        raise JournalError(f"a fact of kind {fact.kind!r}, version {fact.version}, has no form in the journal")
+    body = codec.encode(fact)
+    try:
+        if codec.decode(body) != fact:
+            raise _Unreadable("it would not be read back as the same fact")
+    except _Unreadable as error:
+        raise JournalError(f"a fact of kind {fact.kind!r} can't be written: {error}") from error
+    return json.dumps(body, separators=(",", ":"), allow_nan=False)
+
+
+def decode(kind: str, version: int, text: str) -> Fact:
+    """The fact of a row. Raises JournalError naming what can't be read: kind, version or key."""
+    codec = CODECS.get(kind)
+    if codec is None:
+        raise JournalError(f"unknown kind of fact {kind!r}: it was written by another version of Kerfcall; upgrade it")
+    try:
+        body = json.loads(text)
+        if type(body) is not dict:
+            raise _Unreadable("its body is no JSON object")
+        if version != codec.version:
+            body = _upcast(kind, version, codec.version, body)
+        return codec.decode(body)
+    except (_Unreadable, ValueError) as error:
+        raise JournalError(f"a fact of kind {kind!r} can't be read: {error}") from error
+
+
+def body_of(fact: Fact) -> Body:
+    """The fact's body with the format's keys, e.g. "pass"."""
+    return CODECS[fact.kind].encode(fact)
+
+
+def _upcast(kind: str, version: int, wanted: int, body: Body) -> Body:
+    if version > wanted:
+        raise JournalError(
+            f"a fact of kind {kind!r} has version {version}, this Kerfcall knows up to {wanted}; upgrade it"
+        )
+    for step in range(version, wanted):
+        upcaster = UPCASTERS.get((kind, step))
+        if upcaster is None:
+            raise JournalError(f"a fact of kind {kind!r}, version {step}, has no way to version {step + 1}")
+        body = upcaster(body)
+    return body

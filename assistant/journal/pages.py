@@ -1,0 +1,187 @@
+"""Rows of the journal read straight from the pages of its files, for repair.
+
+SQLite gives up on a table when a page on the way to it is damaged; every leaf page left whole
+still holds its rows. Layouts: "Database File Format", sqlite.org/fileformat2.html, sections
+1.3 (header), 1.6 (b-tree pages), 2.1 (records) and 4 (write-ahead log).
+"""
+
+from __future__ import annotations
+
+import struct
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any
+
+Row = tuple[Any, ...]
+_TABLE_LEAF = 0x0D
+_MAX_PAYLOAD = 1 << 26
+_LOG_MAGIC = 0x377F0682  # + 1 where the checksums are over big-endian words
+
+
+class Damaged(Exception):
+    """This cell can't be read."""
+
+
+def page_size_of(database: bytes, log: bytes) -> int:
+    """From the database's header, else the log's, else SQLite's default."""
+    candidates = []
+    if len(database) >= 18:
+        (short,) = struct.unpack_from(">H", database, 16)
+        candidates.append(65536 if short == 1 else short)
+    if len(log) >= 12:
+        candidates.append(struct.unpack_from(">I", log, 8)[0])
+    return next((size for size in candidates if 512 <= size <= 65536 and size & (size - 1) == 0), 4096)
+
+
+def rows(database: bytes, log: bytes = b"") -> Iterator[tuple[int, Row]]:
+    """(rowid, columns) of every readable row in any table leaf: committed log pages first, the newest leading.
+
+    The same row may come more than once. What can't be read is left out.
+    """
+    size = page_size_of(database, log)
+    pages = {
+        number: database[start : start + size]
+        for number, start in enumerate(range(0, len(database), size), start=1)
+        if len(database) - start >= size
+    }
+    frames = list(committed_frames(log, size))
+    newest = {**pages, **dict(frames)}
+    for number, page in reversed(frames):
+        yield from _leaf_rows(number, page, newest)
+    for number, page in pages.items():
+        yield from _leaf_rows(number, page, pages)
+
+
+def committed_frames(log: bytes, size: int) -> Iterator[tuple[int, bytes]]:
+    """(page number, page) of the log's committed frames whose checksum holds.
+
+    Each frame's checksum starts from the one before it, as stored; so a damaged frame spoils
+    itself alone, where SQLite would ignore everything after it.
+    """
+    whole = size + 24
+    starts = range(32, len(log) - whole + 1, whole)
+    heads = [struct.unpack_from(">6I", log, start) for start in starts]
+    if not heads:
+        return
+    magic, salts = struct.unpack_from(">I", log)[0], struct.unpack_from(">2I", log, 16)
+    order = ">" if magic == _LOG_MAGIC + 1 else "<" if magic == _LOG_MAGIC else "<>"[sys.byteorder == "big"]
+    if magic not in (_LOG_MAGIC, _LOG_MAGIC + 1):
+        salts = Counter(head[2:4] for head in heads).most_common(1)[0][0]
+    before = struct.unpack_from(">2I", log, 24)
+    waiting: list[tuple[int, bytes]] = []
+    for start, head in zip(starts, heads, strict=True):
+        if head[2:4] != salts:  # left over from before the log was last begun anew
+            return
+        page = log[start + 24 : start + whole]
+        if checksum(log[start : start + 8] + page, before, order) == head[4:6]:
+            waiting.append((head[0], page))
+        if head[1]:
+            yield from waiting
+            waiting = []
+        before = head[4:6]
+
+
+def checksum(data: bytes, seed: tuple[int, ...], order: str) -> tuple[int, int]:
+    """The log's running checksum over 32-bit words, two at a time."""
+    first, second = seed
+    words = struct.unpack(f"{order}{len(data) // 4}I", data)
+    for even, odd in zip(words[::2], words[1::2], strict=True):
+        first = (first + even + second) & 0xFFFFFFFF
+        second = (second + odd + first) & 0xFFFFFFFF
+    return first, second
+
+
+def _leaf_rows(number: int, page: bytes, pages: dict[int, bytes]) -> Iterator[tuple[int, Row]]:
+    head = 100 if number == 1 else 0
+    if page[head] != _TABLE_LEAF:
+        return
+    (cells,) = struct.unpack_from(">H", page, head + 3)
+    for index in range(cells):
+        place = head + 8 + 2 * index
+        if place + 2 > len(page):
+            return
+        try:
+            (start,) = struct.unpack_from(">H", page, place)
+            yield _cell(page, start, pages)
+        except (Damaged, IndexError, struct.error, UnicodeDecodeError):
+            continue
+
+
+def _cell(page: bytes, start: int, pages: dict[int, bytes]) -> tuple[int, Row]:
+    length, start = _varint(page, start)
+    rowid, start = _varint(page, start)
+    if not 0 < length <= _MAX_PAYLOAD:
+        raise Damaged
+    size = len(page)
+    local = _local_part(length, size)
+    payload = page[start : start + local]
+    if local < length:
+        (following,) = struct.unpack_from(">I", page, start + local)
+        payload += _overflow(following, length - local, pages)
+    if len(payload) != length:
+        raise Damaged
+    return rowid, _record(payload)
+
+
+def _local_part(length: int, size: int) -> int:
+    """How much of a payload stands on the leaf itself."""
+    most = size - 35
+    if length <= most:
+        return length
+    least = (size - 12) * 32 // 255 - 23
+    fits = least + (length - least) % (size - 4)
+    return fits if fits <= most else least
+
+
+def _overflow(number: int, length: int, pages: dict[int, bytes]) -> bytes:
+    parts = []
+    while length > 0:
+        page = pages.get(number)
+        if page is None:
+            raise Damaged
+        parts.append(page[4 : 4 + length])
+        length -= len(parts[-1])
+        (number,) = struct.unpack_from(">I", page)
+    return b"".join(parts)
+
+
+def _record(payload: bytes) -> Row:
+    head, at = _varint(payload, 0)
+    body = head
+    values = []
+    while at < head:
+        serial, at = _varint(payload, at)
+        value, body = _value(payload, body, serial)
+        values.append(value)
+    if at != head or body != len(payload):
+        raise Damaged
+    return tuple(values)
+
+
+def _value(payload: bytes, at: int, serial: int) -> tuple[Any, int]:
+    if serial == 0:
+        return None, at
+    if 1 <= serial <= 6:
+        end = at + (1, 2, 3, 4, 6, 8)[serial - 1]
+        return int.from_bytes(payload[at:end], "big", signed=True), end
+    if serial == 7:
+        return struct.unpack_from(">d", payload, at)[0], at + 8
+    if serial in (8, 9):
+        return serial - 8, at
+    if serial < 12:
+        raise Damaged
+    end = at + (serial - 12) // 2
+    if end > len(payload):
+        raise Damaged
+    return (payload[at:end].decode("utf-8") if serial % 2 else payload[at:end]), end
+
+
+def _varint(data: bytes, at: int) -> tuple[int, int]:
+    value = 0
+    for index in range(8):
+        byte = data[at + index]
+        value = value << 7 | byte & 0x7F
+        if byte < 0x80:
+            return value, at + index + 1
+    return value << 8 | data[at + 8], at + 9
