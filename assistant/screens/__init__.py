@@ -1,1 +1,1 @@
-"""To be described."""
+"""What is seen: plain lines, and the terminal's keys."""

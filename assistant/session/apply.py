@@ -51,23 +51,24 @@ def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
 
 
 def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
+    setting = Fraction(fact.setting)
     return {
         "mode": CUTTING,
         "cursor": fact.pass_,
         "called_at": at,
-        "carriage_at": Fraction(fact.setting),
-        "quiet": True,
+        "carriage_at": setting,
+        "came_from": state.came_from if setting == state.carriage_at else state.carriage_at,
         "open_check": None,
         **_opening(state, at),
     }
 
 
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
-    return {"cut": state.cut | 1 << (fact.pass_ - 1), "cut_in_all": state.cut_in_all + 1, "quiet": False}
+    return {"cut": state.cut | 1 << (fact.pass_ - 1), "cut_in_all": state.cut_in_all + 1}
 
 
 def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
-    return {"mode": STANDING_BY, "question": None, "open_check": None, "quiet": False, **_opening(state, at)}
+    return {"mode": STANDING_BY, "question": None, "open_check": None, **_opening(state, at)}
 
 
 def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
@@ -80,7 +81,6 @@ def _uncut(state: State, pass_: int) -> Change:
         "cut": state.cut & ~(1 << (pass_ - 1)),
         "cut_in_all": state.cut_in_all - was_cut,
         "cursor": pass_,
-        "quiet": False,
     }
 
 
@@ -106,7 +106,7 @@ def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
 
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | bits_of(state.the_job.checks, CLAMPS, GUARD, BLADE_HEIGHT)
-    return {"mode": RESUMING, "open_check": None, "quiet": False, "question": None, "redo": redo, "notices": ()}
+    return {"mode": RESUMING, "open_check": None, "question": None, "redo": redo, "notices": ()}
 
 
 def _finished(state: State, fact: f.Finished, at: float) -> Change:
@@ -119,7 +119,7 @@ def _ended_early(state: State, fact: f.EndedEarly, at: float) -> Change:
 
 def _asked(state: State, fact: f.Asked, at: float) -> Change:
     question = Question(fact.question, fact.setup, fact.pass_, fact.until)
-    return {"question": question, "quiet": False, **_opening(state, at)}
+    return {"question": question, **_opening(state, at)}
 
 
 def _dropped(state: State, fact: f.Dropped, at: float) -> Change:
@@ -155,7 +155,6 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Dropped: _dropped,
     f.NoticeHeld: _notice_held,
     f.NoticesSpoken: lambda state, fact, at: {"notices": ()},
-    f.QuietEnded: lambda state, fact, at: {"quiet": False},
     f.Announced: lambda state, fact, at: {"said": state.said + fact.count},
 }
 

@@ -68,7 +68,6 @@ class View:
     cut_in_all: int
     passes_in_all: int
     setting: Any
-    approach: Any
     check: str
     question: str
 
@@ -93,3 +92,6 @@ class Close:
     """The run is over: let the last announcement end, then stop the adapters. open_: the session stays open."""
 
     open_: bool
+
+
+Effect = Say | Prepare | StopSaying | Listen | Show | WakeAt | Close

@@ -200,14 +200,6 @@ class NoticesSpoken(Fact):
 
 
 @dataclass(frozen=True, slots=True)
-class QuietEnded(Fact):
-    """A gesture or phrase came: until the next setting call the operator is not mid-push."""
-
-    kind: ClassVar[str] = "quiet_ended"
-    passing: ClassVar[bool] = True
-
-
-@dataclass(frozen=True, slots=True)
 class Announced(Fact):
     """So many announcements were made; keeps their ids unique within a run."""
 

@@ -41,8 +41,9 @@ class State:
     cut: bit p - 1 is set when pass p of this setup is recorded as cut. redo: bit i is set when
     check i must be asked again whatever its own rule says. touched: a check of this setup has
     been answered, so the setup before it is closed. open_since: answers whose press or first
-    sound is older don't count. generation: of the grammar in force. quiet: a setting was called
-    and neither gesture nor phrase has come since. carriage_at: the setting last called, mm.
+    sound is older don't count. generation: of the grammar in force. carriage_at: the setting last
+    called, mm; came_from: the different one called before it. notices: (device, text) held back
+    while a pass may be under way. said: announcements made in this run.
     """
 
     n: int = 0
@@ -55,6 +56,7 @@ class State:
     cut_in_all: int = 0
     called_at: float = 0.0
     carriage_at: Fraction | None = None
+    came_from: Fraction | None = None
     confirmed: tuple[Confirmation | None, ...] = ()
     redo: int = 0
     open_check: int | None = None
@@ -63,7 +65,6 @@ class State:
     generation: int = 0
     question: Question | None = None
     notices: tuple[tuple[str, str], ...] = ()
-    quiet: bool = False
     said: int = 0
 
     @property
@@ -98,6 +99,11 @@ class State:
     def effective_mode(self) -> str:
         """What a gesture or phrase is an answer to: the mode, or the question laid over it."""
         return QUESTION if self.question else self.mode
+
+    @property
+    def quiet(self) -> bool:
+        """A pass may be under way: nothing unsolicited is spoken, since a voice in mid-push startles."""
+        return self.effective_mode == CUTTING
 
     def is_cut(self, pass_: int) -> bool:
         return bool(self.cut >> (pass_ - 1) & 1)

@@ -104,6 +104,17 @@ def spoken_setting(carriage: Carriage, reads: str, setting: Fraction, previous: 
     return spoken_digits(shown(carriage, setting))
 
 
+def spoken_position(carriage: Carriage, reads: str, setting: Fraction) -> str:
+    """Where the carriage stands at `setting` (mm), whatever it comes from: "six turns from zero, mark four three"."""
+    dial = carriage.kind == "handwheel" and carriage.pitch is not None and carriage.divisions is not None
+    if not dial or reads not in ("digits", "turns"):
+        return spoken_setting(carriage, reads, setting, None)
+    turns, mark = divmod(_marks(carriage, setting), carriage.divisions or 1)
+    count = f"minus {_count(-turns)}" if turns < 0 else _count(turns)
+    noun = "turn" if abs(turns) == 1 else "turns"
+    return f"{count} {noun} from zero, mark {spoken_digits(_trimmed(fixed(mark, 2)))}"
+
+
 def spoken_length(mm: Fraction, unit: str) -> str:
     """A depth or clearance in prose, in "mm" or "in".
 

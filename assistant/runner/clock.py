@@ -1,0 +1,42 @@
+"""Two clocks: the wall's for a live session, a settable one for rehearsals and file audio."""
+
+from __future__ import annotations
+
+import time
+from datetime import UTC, datetime, timedelta
+
+
+def utc_text(moment: datetime) -> str:
+    """ISO 8601 to the millisecond, with Z."""
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+class LiveClock:
+    """Monotonic seconds from `start_s`; a resumed session goes on from its last record."""
+
+    def __init__(self, start_s: float = 0.0):
+        self._zero = time.monotonic() - start_s
+
+    def at(self) -> float:
+        return time.monotonic() - self._zero
+
+    def utc(self) -> str:
+        return utc_text(datetime.now(UTC))
+
+
+class SetClock:
+    """Stands where it was set; never falls. Wall time is that of its making plus the seconds gone by."""
+
+    def __init__(self, start_s: float = 0.0):
+        self._start = self._now = start_s
+        self._wall = datetime.now(UTC)
+
+    def at(self) -> float:
+        return self._now
+
+    def utc(self) -> str:
+        return utc_text(self._wall + timedelta(seconds=self._now - self._start))
+
+    def set(self, at: float) -> None:
+        """Move on to session time `at` (s); an earlier time leaves it where it is."""
+        self._now = max(self._now, at)

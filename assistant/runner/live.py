@@ -1,0 +1,44 @@
+"""A live session: events as they come, deadlines by the wall."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+from collections.abc import Callable, Iterator
+
+from assistant.runner.loop import Runner
+from assistant.session.events import Leave, TimePassed
+
+TICK_S = 0.5
+"""Longest wait on the queue: keeps signals and file output moving where nothing else happens."""
+
+
+@contextlib.contextmanager
+def leaving_on_signals(runner: Runner) -> Iterator[None]:
+    """Ctrl-C, termination and a closed terminal become the event `Leave`: the session stays open."""
+
+    def leave(number: int, frame: object) -> None:
+        runner.post(Leave(runner.clock.at(), runner.clock.utc()))
+
+    names = ("SIGINT", "SIGTERM", "SIGHUP")
+    kept = {n: signal.signal(n, leave) for name in names if (n := getattr(signal, name, None)) is not None}
+    try:
+        yield
+    finally:
+        for number, handler in kept.items():
+            signal.signal(number, handler)
+
+
+def run_live(runner: Runner, pump: Callable[[float], None] | None = None) -> None:
+    """Handle events until the session closes. `pump` is called with the session time at least twice a second."""
+    while runner.closing is None:
+        now = runner.clock.at()
+        deadline = runner.next_deadline()
+        wait = TICK_S if deadline is None else max(0.0, min(TICK_S, deadline - now))
+        event = runner.next_event(min(wait, 0.05) if pump else wait)
+        if pump is not None:
+            pump(runner.clock.at())
+        if event is not None:
+            runner.handle(event)
+        elif deadline is not None and runner.clock.at() >= deadline:
+            runner.handle(TimePassed(runner.clock.at(), runner.clock.utc()))

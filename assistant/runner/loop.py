@@ -1,0 +1,163 @@
+"""The one loop's turn: decide -> commit -> apply -> effects. One thread owns it, live or rehearsed."""
+
+from __future__ import annotations
+
+import queue
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from assistant.runner.contracts import Clock, Listener, Speaker
+from assistant.runner.trace import Trace
+from assistant.session import effects as e
+from assistant.session import facts as f
+from assistant.session.apply import apply
+from assistant.session.decide import decide
+from assistant.session.events import Event, SpeechEnded, SpeechStarted, TimePassed
+from assistant.session.state import State
+from assistant.session.turn import record_of
+from assistant.wording.phrases import Phrase, phrases_for
+from assistant.wording.prompts import Words
+
+Commit = Callable[[Sequence[f.Record]], None]
+
+
+class Screen(Protocol):
+    """Shows the session. Never blocks for long: it is called on the session's thread."""
+
+    def show(self, view: e.View, line: str | None, words: Words) -> None: ...
+
+    def said(self, text: str, klass: str) -> None: ...
+
+
+@dataclass
+class Outputs:
+    """Where effects go. Any may be missing: the session goes on without."""
+
+    speaker: Speaker | None = None
+    listener: Listener | None = None
+    screens: list[Screen] = field(default_factory=list)
+    trace: Trace | None = None
+
+
+class Runner:
+    """Owns the session's state and its queue. `post` may be called from any thread; all else from one."""
+
+    def __init__(self, commit: Commit, outputs: Outputs, clock: Clock, state: State | None = None):
+        self.state = state or State()
+        self.outputs = outputs
+        self.clock = clock
+        self.phrases: tuple[Phrase, ...] = ()
+        self.closing: e.Close | None = None
+        self.deadlines: set[float] = set()
+        self._commit = commit
+        self._queue: queue.SimpleQueue[Event] = queue.SimpleQueue()
+        self._sounding: set[str] = set()
+
+    def post(self, event: Event) -> None:
+        """Put an event on the queue; returns at once."""
+        self._queue.put(event)
+
+    def next_event(self, timeout_s: float | None) -> Event | None:
+        """Wait for an event up to `timeout_s` (None: for ever, 0: not at all)."""
+        try:
+            return self._queue.get(block=timeout_s != 0, timeout=timeout_s or None)
+        except queue.Empty:
+            return None
+
+    def drain(self) -> None:
+        """Handle everything that is on the queue now."""
+        while (event := self.next_event(0)) is not None:
+            self.handle(event)
+
+    def next_deadline(self) -> float | None:
+        return min(self.deadlines, default=None)
+
+    def handle(self, event: Event) -> None:
+        """One turn. Nothing is announced or shown before its facts are committed.
+
+        Deadlines that lie before the event come first. Raises JournalError when the facts can't be
+        committed; the state is then as it was before.
+        """
+        while (due := self.next_deadline()) is not None and due <= event.at:
+            self.deadlines.discard(due)
+            self._turn(TimePassed(due, event.utc))
+        if not isinstance(event, TimePassed):
+            self._turn(event)
+
+    def _turn(self, event: Event) -> None:
+        self._note_speech(event)
+        decision = decide(self.state, event)
+        records: list[f.Record] = []
+        state = self.state
+        for fact in decision.facts:
+            record = record_of(state, fact, event)
+            state = apply(state, record)
+            records.append(record)
+        journalled = [record for record in records if not record.fact.passing]
+        if journalled:
+            self._commit(journalled)
+        self.state = state
+        self._report(event, decision.facts)
+        for effect in decision.effects:
+            self._run(effect)
+
+    def _report(self, event: Event, facts: Sequence[f.Fact]) -> None:
+        trace = self.outputs.trace
+        if trace is None:
+            return
+        trace.event(event)
+        for fact in facts:
+            trace.fact(fact)
+
+    def _note_speech(self, event: Event) -> None:
+        """Hearing is deaf while we speak; overlapping announcements count as one."""
+        if isinstance(event, SpeechStarted):
+            self._sounding.add(event.id)
+        elif isinstance(event, SpeechEnded):
+            self._sounding.discard(event.id)
+        else:
+            return
+        if self.outputs.listener is not None:
+            self.outputs.listener.speaking(bool(self._sounding))
+
+    def _run(self, effect: e.Effect) -> None:
+        words = Words(self.state.the_job)
+        if isinstance(effect, e.Listen):
+            self._listen(effect)
+        # The sound first: a trace or a slow terminal must not hold it up.
+        self._sound(effect, words)
+        self._see(effect, words)
+        if self.outputs.trace is not None:
+            self.outputs.trace.effect(effect, words, self.phrases)
+
+    def _listen(self, effect: e.Listen) -> None:
+        job = self.state.the_job
+        self.phrases = phrases_for(effect.wanted, job.checks, job.voice.lead_in)
+        if self.outputs.listener is not None:
+            self.outputs.listener.listen(self.phrases, effect.generation)
+
+    def _sound(self, effect: e.Effect, words: Words) -> None:
+        speaker = self.outputs.speaker
+        if speaker is None:
+            return
+        match effect:
+            case e.Say(id, prompts, _, replaces):
+                speaker.say(id, words.say(prompts), replaces)
+            case e.Prepare(announcements):
+                speaker.prepare([words.say(prompts) for prompts in announcements])
+            case e.StopSaying():
+                speaker.stop()
+
+    def _see(self, effect: e.Effect, words: Words) -> None:
+        match effect:
+            case e.Say(_, prompts, klass, _):
+                for screen in self.outputs.screens:
+                    screen.said(words.say(prompts), klass)
+            case e.Show(view, line):
+                for screen in self.outputs.screens:
+                    screen.show(view, words.one(line) if line else None, words)
+            case e.WakeAt(at):
+                self.deadlines.add(at)
+            case e.Close():
+                self.closing = effect

@@ -1,0 +1,107 @@
+"""Rehearsal scripts: a line per event, `SECONDS KIND ARGUMENT`.
+
+    # a comment
+    4.0 pedal tap                                  tap | double | hold
+    2.5 heard marigold all clamps are secure       through the phrase table
+    3.0 device microphone lost                     a part is lost or works again
+    12 interrupt                                   the process ends with no clean-up
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+
+from assistant.errors import BadInput, Fault
+
+GESTURES = ("tap", "double", "hold")
+KINDS = ("pedal", "heard", "device", "interrupt")
+DEVICES = ("microphone", "loudspeaker", "pedal", "recogniser")
+DEVICE_STATES = ("lost", "stands in", "works")
+LONGEST_S = 7 * 24 * 3600
+MOST_BYTES = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class ScriptLine:
+    """at_s: seconds from the start of this run. argument: gesture, phrase, device and state, or ""."""
+
+    at_s: float
+    kind: str
+    argument: str
+
+
+def read_script(path: Path) -> tuple[ScriptLine, ...]:
+    """The script's lines in order. Raises BadInput with every fault in it, by line."""
+    try:
+        data = path.read_bytes()
+        if len(data) > MOST_BYTES:
+            raise BadInput([Fault("the script is too large", f"{len(data)} bytes", str(path), "keep it under 1 MB")])
+        text = data.decode("utf-8-sig")
+    except OSError as error:
+        mend = "give the path of a rehearsal script"
+        raise BadInput([Fault(f"can't be read: {error.strerror}", "", str(path), mend)]) from error
+    except UnicodeDecodeError as error:
+        raise BadInput([Fault("is not UTF-8 text", "", str(path), "save it as UTF-8")]) from error
+    return parse_script(text, str(path))
+
+
+def parse_script(text: str, name: str) -> tuple[ScriptLine, ...]:
+    """As `read_script`, from text; `name` is where faults say they are."""
+    faults: list[Fault] = []
+    lines: list[ScriptLine] = []
+    for number, raw in enumerate(text.splitlines(), 1):
+        stripped = raw.strip()
+        if not stripped or stripped.startswith("#"):
+            continue
+        line = _one_line(stripped, f"{name}: line {number}", faults)
+        if line is None:
+            continue
+        if lines and line.at_s < lines[-1].at_s:
+            where = f"{name}: line {number}"
+            faults.append(Fault("goes back in time", f"{line.at_s:g} s", where, "put the lines in order of time"))
+        lines.append(line)
+    if faults:
+        raise BadInput(faults)
+    return tuple(lines)
+
+
+def _one_line(text: str, where: str, faults: list[Fault]) -> ScriptLine | None:
+    seconds, _, rest = text.partition(" ")
+    kind, _, argument = rest.strip().partition(" ")
+    argument = " ".join(argument.split())
+    at_s = _seconds(seconds, where, faults)
+    fault = _argument_fault(kind, argument, where)
+    if fault:
+        faults.append(fault)
+    return None if fault or at_s is None else ScriptLine(at_s, kind, argument)
+
+
+def _seconds(text: str, where: str, faults: list[Fault]) -> float | None:
+    try:
+        seconds = Decimal(text)
+    except InvalidOperation:
+        seconds = Decimal("NaN")
+    if seconds.is_finite() and 0 <= seconds <= LONGEST_S:
+        return float(seconds)
+    mend = f"write seconds from 0 to {LONGEST_S}, such as 4.0"
+    faults.append(Fault("does not begin with a time", text[:40], where, mend))
+    return None
+
+
+def _argument_fault(kind: str, argument: str, where: str) -> Fault | None:
+    if kind not in KINDS:
+        return Fault("has an unknown kind of event", kind[:40], where, f"use one of {', '.join(KINDS)}")
+    if kind == "pedal" and argument not in GESTURES:
+        return Fault("has an unknown gesture", argument[:40], where, f"use one of {', '.join(GESTURES)}")
+    if kind == "heard" and not argument:
+        return Fault("has nothing to hear", "", where, "write the phrase after 'heard'")
+    if kind == "interrupt" and argument:
+        return Fault("has more than an interrupt", argument[:40], where, "write 'interrupt' alone")
+    if kind == "device":
+        device, _, state = argument.partition(" ")
+        if device not in DEVICES or state not in DEVICE_STATES:
+            mend = f"write one of {', '.join(DEVICES)}, then one of {', '.join(DEVICE_STATES)}"
+            return Fault("names no device and state", argument[:40], where, mend)
+    return None

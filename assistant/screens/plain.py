@@ -1,0 +1,52 @@
+"""Plain lines on any terminal: what is said, what happened, and where the session is."""
+
+from __future__ import annotations
+
+from typing import TextIO
+
+from assistant.joinery.settings import reading
+from assistant.session.effects import View
+from assistant.wording.prompts import Words
+
+MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!"}
+
+
+class PlainScreen:
+    """One line an announcement, one line a change of place; no colour, no cursor movement."""
+
+    def __init__(self, out: TextIO):
+        self._out = out
+        self._last = ""
+
+    def said(self, text: str, klass: str) -> None:
+        self._write(f"{MARKS.get(klass, '--')} {text}")
+
+    def show(self, view: View, line: str | None, words: Words) -> None:
+        if line:
+            self._write(f".. {line}")
+        place = place_line(view, words)
+        if place != self._last:
+            self._last = place
+            self._write(f"   [{place}]")
+
+    def _write(self, text: str) -> None:
+        try:
+            self._out.write(text + "\n")
+            self._out.flush()
+        except (OSError, ValueError):
+            # The terminal is gone; the voice and the journal go on without it.
+            return
+
+
+def place_line(view: View, words: Words) -> str:
+    """Where the session is, in figures: "setup 1/8, pass 3/14, set 12.35 mm, 2 cut here, 2 of 112 in all"."""
+    parts = [f"setup {view.setup}/{view.setups}"]
+    if view.mode == "cutting" and view.pass_:
+        parts.append(f"pass {view.pass_}/{view.passes}")
+        parts.append(f"SET {reading(words.carriage, view.setting)}")
+    elif view.check and view.mode == "checks":
+        parts.append(f"check: {view.check}")
+    else:
+        parts.append(view.mode)
+    parts.append(f"{view.cut_here} cut here, {view.cut_in_all} of {view.passes_in_all} in all")
+    return ", ".join(parts)

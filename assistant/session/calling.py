@@ -1,0 +1,193 @@
+"""The plain path: checks as gates, the setting called, the pass recorded, the next setup begun."""
+
+from __future__ import annotations
+
+from assistant.joinery.settings import approach
+from assistant.session import effects as e
+from assistant.session import facts as f
+from assistant.session.checks import first_due, is_due
+from assistant.session.state import CHECKS, CUTTING, FINISHED, RESUMING, STANDING_BY, State
+from assistant.session.turn import Turn, prompt
+
+LINGER_S = 20.0
+"""How long a finished session still listens, so that the last tap can be taken back."""
+
+
+def advance(turn: Turn, after_gate: bool = True) -> None:
+    """Open the next due check or, when none is due, call the setting.
+
+    after_gate: the blade is presumed to stand still, so the first call is made in full.
+    """
+    index = first_due(turn.state)
+    if index is None:
+        call_setting(turn, in_full=after_gate)
+        return
+    check = turn.state.the_job.checks[index]
+    turn.fact(f.CheckOpened(turn.state.setup, check.name))
+    turn.say("check", check_prompt(turn.state))
+    turn.effect(e.Prepare(_after_check(turn.state)))
+
+
+def check_prompt(state: State, index: int | None = None) -> e.Prompt:
+    """A check's question (the open one's) with its figures: lowest and highest kerf of the setup, depth (mm)."""
+    passes = state.pattern.passes
+    chosen = state.open_check if index is None else index
+    return prompt(
+        "check",
+        say=state.the_job.checks[chosen or 0].say,
+        lowest=min(p.kerf_from for p in passes),
+        highest=max(p.kerf_to for p in passes),
+        depth=state.pattern.depth,
+    )
+
+
+def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
+    """The setting of a pass. Called a second time nobody knows whether the carriage has moved yet: then absolutely."""
+    setting = state.pattern.passes[pass_ - 1].setting
+    repeated = setting == state.carriage_at
+    came_from = state.came_from if repeated else state.carriage_at
+    return prompt(
+        "setting in full" if in_full else "setting",
+        setting=setting,
+        previous=came_from,
+        repeated=repeated,
+        approach=approach(state.the_job.carriage, came_from, setting),
+    )
+
+
+def call_setting(turn: Turn, in_full: bool) -> None:
+    state = turn.state
+    number = state.next_pass()
+    setting = state.pattern.passes[number - 1].setting
+    spoken = setting_prompt(state, number, in_full)
+    turn.fact(f.SettingCalled(state.setup, number, f"{setting.numerator}/{setting.denominator}"))
+    turn.say("setting", spoken)
+    turn.effect(e.Prepare(_after_setting(turn.state)))
+
+
+def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
+    """What may be said next: this setting again, the next setting or what closes the setup."""
+    again = (setting_prompt(state, state.cursor, in_full=False),)
+    rest = state.cut | 1 << (state.cursor - 1)
+    following = next((p for p in range(state.cursor + 1, state.passes + 1) if not rest >> (p - 1) & 1), 0)
+    if following:
+        return again, (setting_prompt(state, following, in_full=False),)
+    if state.setup < len(state.the_job.setups):
+        return again, (_saw_off(state), clamp_prompt(state, state.setup + 1))
+    return again, (_saw_off(state), prompt("finished"))
+
+
+def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
+    """The check after this one, or the first setting."""
+    following = range((state.open_check or 0) + 1, len(state.the_job.checks))
+    index = next((i for i in following if is_due(state, i)), None)
+    if index is None:
+        return ((setting_prompt(state, state.next_pass(), in_full=True),),)
+    return ((check_prompt(state, index),),)
+
+
+def clamp_prompt(state: State, number: int) -> e.Prompt:
+    """What to clamp for setup `number`: board, part, end, edge to the stop, face to the backing."""
+    job = state.the_job
+    setup = job.setups[number - 1]
+    turned = number > 1 and setup.end == 2 and job.setups[number - 2].end == 1
+    return prompt(
+        "clamp",
+        setup=number,
+        setups=len(job.setups),
+        board=setup.board,
+        part=setup.part,
+        end=setup.end,
+        copies=setup.copies,
+        first_copy=setup.first_copy,
+        of=max(s.first_copy + s.copies - 1 for s in job.setups if s.board == setup.board and s.part == setup.part),
+        stop_side=job.carriage.stop_side,
+        register=job.carriage.register,
+        turned=turned,
+    )
+
+
+def begin_setup(turn: Turn, number: int, *before: e.Prompt) -> None:
+    turn.fact(f.SetupStarted(number))
+    turn.say("clamp", *before, clamp_prompt(turn.state, number))
+    advance(turn)
+
+
+def confirm_check(turn: Turn, by: str) -> None:
+    state = turn.state
+    check = state.the_job.checks[state.open_check or 0]
+    turn.fact(f.CheckConfirmed(state.setup, check.name, by))
+    if check.when == "stage" and not _stage_checks_due(turn.state):
+        turn.fact(f.StageReady(turn.state.the_setup.stage))
+    advance(turn)
+
+
+def _stage_checks_due(state: State) -> bool:
+    return any(check.when == "stage" and is_due(state, i) for i, check in enumerate(state.the_job.checks))
+
+
+def _saw_off(state: State) -> e.Prompt:
+    return prompt("saw off", sockets=len(state.pattern.sockets))
+
+
+def cut_pass(turn: Turn, by: str) -> None:
+    """Record the pass called as cut and go on: next pass, next setup, or the end."""
+    state = turn.state
+    turn.fact(f.PassCut(state.setup, state.cursor, by))
+    if not turn.state.setup_complete:
+        advance(turn, after_gate=first_due(turn.state) is not None)
+        return
+    turn.fact(f.SetupDone(state.setup))
+    saw_off = _saw_off(state)
+    if state.setup < len(state.the_job.setups):
+        begin_setup(turn, state.setup + 1, saw_off)
+        return
+    turn.fact(f.Finished())
+    turn.say("end", saw_off, prompt("finished"))
+    turn.effect(e.WakeAt(turn.event.at + LINGER_S))
+
+
+def say_again(turn: Turn) -> None:
+    """What is asked or called now, once more."""
+    state = turn.state
+    if state.question:
+        turn.say("question", question_prompt(state))
+    elif state.mode == CHECKS and state.open_check is not None:
+        lead = () if state.touched else (clamp_prompt(state, state.setup),)
+        turn.say("check", *lead, check_prompt(state))
+    elif state.mode == CUTTING:
+        turn.say("setting", prompt("again"), setting_prompt(state, state.cursor, in_full=False))
+    elif state.mode == STANDING_BY:
+        turn.say("answer", where_prompt(state), prompt("standing by"))
+    elif state.mode == FINISHED:
+        turn.say("end", prompt("finished"))
+
+
+def question_prompt(state: State) -> e.Prompt:
+    question = state.question
+    if question is None:
+        raise ValueError("no question is open")
+    return prompt(
+        f"ask {question.name}",
+        setup=question.setup,
+        pass_=question.pass_,
+        carriage_at=state.carriage_at,
+        left=state.the_job.total_passes - state.cut_in_all,
+        cut_here=state.cut_here,
+        same_setup=question.setup == state.setup,
+        tolerance=state.the_job.clearance / 4,
+    )
+
+
+def where_prompt(state: State) -> e.Prompt:
+    setup = state.the_setup
+    return prompt(
+        "where",
+        setup=state.setup,
+        setups=len(state.the_job.setups),
+        board=setup.board,
+        end=setup.end,
+        pass_=0 if state.mode == FINISHED else state.next_pass(),
+        passes=state.passes,
+        resuming=state.mode == RESUMING,
+    )

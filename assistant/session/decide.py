@@ -1,0 +1,285 @@
+"""`decide(state, event) -> Decision`: one short handler for each event, gesture and intent."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from assistant.session import effects as e
+from assistant.session import facts as f
+from assistant.session.calling import (
+    LINGER_S,
+    advance,
+    begin_setup,
+    confirm_check,
+    cut_pass,
+    say_again,
+    where_prompt,
+)
+from assistant.session.detours import (
+    answer_no,
+    answer_yes,
+    ask_back,
+    ask_end,
+    ask_go_to,
+    back_target,
+    begin_resuming,
+    nothing_changed,
+)
+from assistant.session.events import (
+    DeviceChanged,
+    Event,
+    Gesture,
+    Heard,
+    Leave,
+    NotHeard,
+    Resume,
+    SpeechEnded,
+    SpeechStarted,
+    Start,
+    TimePassed,
+)
+from assistant.session.state import (
+    CHECKS,
+    CUTTING,
+    ENDED_EARLY,
+    FINISHED,
+    QUESTION,
+    STANDING_BY,
+    State,
+)
+from assistant.session.turn import Decision, Turn, prompt
+
+Wanted = tuple[tuple[str, str | int | None], ...]
+
+
+def wanted(state: State) -> Wanted:
+    """The (intent, argument) pairs that mean something now."""
+    mode = state.effective_mode
+    common: Wanted = (("again", None), ("where", None), ("how many", None))
+    detours: Wanted = (("mark", None), ("end", None))
+    back: Wanted = (("back", None),) if mode in (CHECKS, CUTTING, FINISHED) and back_target(state) else ()
+    match mode:
+        case "question":
+            stand_by: Wanted = (("stand by", None),) if state.mode in (CHECKS, CUTTING) else ()
+            return (("yes", None), ("no", None), *stand_by, *common)
+        case "checks":
+            check = state.the_job.checks[state.open_check or 0].name
+            return (("check", check), ("stand by", None), *back, *common, *detours)
+        case "cutting":
+            return (("cut", None), ("go to", state.passes), ("stand by", None), *back, *common, *detours)
+        case "standing by":
+            return (("carry on", None), *common, *detours)
+        case "finished":
+            return (*back, ("again", None))
+    return ()
+
+
+# Answers to nothing in particular: they can't come too early, and a false one does no harm.
+ALWAYS_TIMELY = frozenset({"stand by", "again", "where", "how many"})
+
+
+def decide(state: State, event: Event) -> Decision:
+    """What this event leads to. Pure; `event.at` is the only time there is.
+
+    Raises: TypeError for an event kind that it has no handler for.
+    """
+    handler = _EVENTS.get(type(event))
+    if handler is None:
+        raise TypeError(f"no handler for {type(event).__name__}")
+    turn = Turn(state, event)
+    handler(turn, event)
+    after = turn.state
+    listen = e.Listen(wanted(after), after.generation) if after.job else None
+    return turn.decision(listen)
+
+
+def _start(turn: Turn, event: Start) -> None:
+    job = event.job
+    turn.fact(f.Started(job))
+    summary = prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes)
+    begin_setup(turn, 1, prompt("cautions"), summary)
+
+
+def _resume(turn: Turn, event: Resume) -> None:
+    begin_resuming(turn, event.notes)
+
+
+# --- gestures
+
+
+def _gesture(turn: Turn, event: Gesture) -> None:
+    turn.release_notices()
+    state = turn.state
+    if event.since < state.open_since:
+        turn.show(prompt("pressed too early", gesture=event.gesture))
+        return
+    _GESTURES[state.effective_mode, event.gesture](turn, event.source)
+
+
+def _tap_cutting(turn: Turn, by: str) -> None:
+    _cut_if_time(turn, by, getattr(turn.event, "since", turn.event.at))
+
+
+def _cut_if_time(turn: Turn, by: str, since: float) -> None:
+    """No pass takes less than pass_takes_s: anything sooner is a slip of the foot or of the ear."""
+    state = turn.state
+    takes = state.the_job.pedal.pass_takes_s
+    if since - state.called_at < takes:
+        turn.show(prompt("too soon", takes=takes))
+        turn.say("answer", prompt("too soon", takes=takes))
+        return
+    cut_pass(turn, by)
+
+
+def _ignored(turn: Turn, by: str) -> None:
+    turn.say("answer", prompt("tap ignored", mode=turn.state.effective_mode))
+
+
+def _again(turn: Turn, by: str) -> None:
+    say_again(turn)
+
+
+def _stand_by(turn: Turn, by: str) -> None:
+    turn.fact(f.StoodBy(by))
+    turn.say("answer", prompt("standing by"))
+
+
+def _carry_on(turn: Turn, by: str) -> None:
+    turn.fact(f.CarriedOn(by))
+    advance(turn)
+
+
+def _over(turn: Turn, by: str) -> None:
+    turn.show(prompt("session over"))
+
+
+_GESTURES: dict[tuple[str, str], Callable[[Turn, str], None]] = {
+    (CUTTING, "tap"): _tap_cutting,
+    (CUTTING, "double"): _again,
+    (CUTTING, "hold"): _stand_by,
+    (CHECKS, "tap"): _again,
+    (CHECKS, "double"): _again,
+    (CHECKS, "hold"): confirm_check,
+    (QUESTION, "tap"): _ignored,
+    (QUESTION, "double"): lambda turn, by: answer_no(turn),
+    (QUESTION, "hold"): lambda turn, by: answer_yes(turn),
+    (STANDING_BY, "tap"): _ignored,
+    (STANDING_BY, "double"): lambda turn, by: turn.say("answer", where_prompt(turn.state)),
+    (STANDING_BY, "hold"): _carry_on,
+    (FINISHED, "tap"): _over,
+    (FINISHED, "double"): _again,
+    (FINISHED, "hold"): _over,
+    (ENDED_EARLY, "tap"): _over,
+    (ENDED_EARLY, "double"): _over,
+    (ENDED_EARLY, "hold"): _over,
+}
+
+
+# --- phrases
+
+
+def _heard(turn: Turn, event: Heard) -> None:
+    """Spoken results of an older grammar, or begun before the question, are shown and not obeyed."""
+    turn.release_notices()
+    state = turn.state
+    spoken = event.source == "voice"
+    stale = spoken and event.generation != state.generation and event.intent != "stand by"
+    early = event.since < state.open_since and event.intent not in ALWAYS_TIMELY
+    if stale or early:
+        turn.show(prompt("heard too late" if stale else "heard too early", phrase=event.phrase))
+        return
+    if not _means_something(state, event):
+        turn.show(prompt("means nothing now", phrase=event.phrase or event.intent))
+        return
+    _INTENTS[event.intent](turn, event)
+
+
+def _means_something(state: State, event: Heard) -> bool:
+    """Going back or to a pass where there is none is answered in words rather than left without an answer."""
+    allowed = wanted(state)
+    if event.intent == "check":
+        return ("check", event.argument) in allowed
+    if event.intent == "back":
+        return state.effective_mode in (CHECKS, CUTTING, FINISHED)
+    return event.intent in {intent for intent, _ in allowed}
+
+
+def _how_many(turn: Turn, event: Heard) -> None:
+    state = turn.state
+    left_here = state.passes - state.cut_here
+    left = state.the_job.total_passes - state.cut_in_all
+    turn.say("answer", prompt("how many", left_here=left_here, left=left))
+
+
+def _mark(turn: Turn, event: Heard) -> None:
+    state = turn.state
+    pass_ = state.cursor
+    turn.fact(f.Noted(state.setup, pass_, ""))
+    turn.say("answer", prompt("noted", setup=state.setup, pass_=pass_))
+
+
+_INTENTS: dict[str, Callable[[Turn, Heard], None]] = {
+    "cut": lambda turn, event: _cut_if_time(turn, event.source, event.since),
+    "again": lambda turn, event: say_again(turn),
+    "back": lambda turn, event: ask_back(turn),
+    "go to": lambda turn, event: ask_go_to(turn, int(event.argument or 0)),
+    "check": lambda turn, event: confirm_check(turn, event.source),
+    "stand by": lambda turn, event: _stand_by(turn, event.source),
+    "carry on": lambda turn, event: _carry_on(turn, event.source),
+    "how many": _how_many,
+    "where": lambda turn, event: turn.say("answer", where_prompt(turn.state)),
+    "yes": lambda turn, event: answer_yes(turn),
+    "no": lambda turn, event: answer_no(turn),
+    "mark": _mark,
+    "end": lambda turn, event: ask_end(turn),
+}
+
+
+# --- the rest
+
+
+def _not_heard(turn: Turn, event: NotHeard) -> None:
+    turn.show(prompt("not heard", reason=event.reason))
+
+
+def _time_passed(turn: Turn, event: TimePassed) -> None:
+    state = turn.state
+    question = state.question
+    if question and question.until is not None and event.at >= question.until:
+        turn.fact(f.Dropped())
+        nothing_changed(turn)
+    elif question is None and state.mode == FINISHED and event.at >= state.open_since + LINGER_S:
+        turn.effect(e.Close(open_=False))
+
+
+def _device_changed(turn: Turn, event: DeviceChanged) -> None:
+    """Shown at once; while a pass may be under way it is held and spoken at the next gesture or phrase."""
+    if turn.state.job is None:
+        return
+    turn.show(prompt("device", text=event.text))
+    if turn.state.quiet:
+        turn.fact(f.NoticeHeld(event.device, event.text))
+    else:
+        turn.add_notice(prompt("device", text=event.text))
+
+
+def _leave(turn: Turn, event: Leave) -> None:
+    turn.effect(e.Close(open_=turn.state.mode not in (FINISHED, ENDED_EARLY)))
+
+
+def _nothing(turn: Turn, event: Event) -> None:
+    """Speech that begins or ends changes nothing: the session waits for none of it."""
+
+
+_EVENTS: dict[type[Event], Callable[[Turn, Event], None]] = {
+    Start: _start,
+    Resume: _resume,
+    Gesture: _gesture,
+    Heard: _heard,
+    NotHeard: _not_heard,
+    TimePassed: _time_passed,
+    DeviceChanged: _device_changed,
+    Leave: _leave,
+    SpeechStarted: _nothing,
+    SpeechEnded: _nothing,
+}  # type: ignore[dict-item]

@@ -1,0 +1,160 @@
+"""Back, go to pass N and end: read back, then yes or no. And the questions that resuming asks."""
+
+from __future__ import annotations
+
+from assistant.session import effects as e
+from assistant.session import facts as f
+from assistant.session.calling import (
+    LINGER_S,
+    advance,
+    call_setting,
+    clamp_prompt,
+    question_prompt,
+    say_again,
+    setting_prompt,
+)
+from assistant.session.state import CUTTING, FINISHED, Question, State
+from assistant.session.turn import Turn, prompt
+
+READ_BACK_S = 15.0
+"""An unanswered read-back becomes a no after this long."""
+
+DETOURS = frozenset({"back", "go to", "end"})
+
+
+def back_target(state: State) -> tuple[int, int] | None:
+    """(setup, pass) that "back one pass" names now, or None where there is nothing to go back to."""
+    if state.mode == FINISHED:
+        return state.setup, state.passes
+    if state.cursor > 1:
+        in_flight = not state.is_cut(state.cursor)
+        return state.setup, state.cursor - 1 if in_flight else state.cursor
+    if state.cursor == 1 and state.is_cut(1):
+        return state.setup, 1
+    if state.cursor == 0 and state.setup > 1 and not state.touched:
+        return state.setup - 1, len(state.the_job.pattern_of(state.setup - 1).passes)
+    return None
+
+
+def ask(turn: Turn, name: str, setup: int, pass_: int, *before: e.Prompt) -> None:
+    """Open a question; detours carry a deadline, the questions of resuming wait."""
+    until = turn.event.at + READ_BACK_S if name in DETOURS else None
+    turn.fact(f.Asked(name, setup, pass_, until))
+    turn.say("question", *before, question_prompt(turn.state))
+    if until is not None:
+        turn.effect(e.WakeAt(until))
+
+
+def ask_back(turn: Turn) -> None:
+    target = back_target(turn.state)
+    if target is None:
+        closed = turn.state.setup > 1
+        turn.say("answer", prompt("earlier setup closed" if closed else "nothing to go back to"))
+        return
+    ask(turn, "back", *target)
+
+
+def ask_go_to(turn: Turn, pass_: int) -> None:
+    if not 1 <= pass_ <= turn.state.passes:
+        turn.say("answer", prompt("no such pass", pass_=pass_, passes=turn.state.passes))
+        return
+    ask(turn, "go to", turn.state.setup, pass_)
+
+
+def ask_end(turn: Turn) -> None:
+    ask(turn, "end", turn.state.setup, turn.state.next_pass())
+
+
+def answer_yes(turn: Turn) -> None:
+    question = turn.state.question
+    if question is None:
+        raise ValueError("no question is open")
+    turn.fact(f.Dropped())
+    match question.name:
+        case "back":
+            _step_back(turn, question)
+        case "go to":
+            turn.fact(f.Jumped(question.setup, question.pass_))
+            _call_again(turn)
+        case "end":
+            turn.fact(f.EndedEarly(question.setup, question.pass_))
+            turn.say("end", prompt("ended early", left=turn.state.the_job.total_passes - turn.state.cut_in_all))
+            turn.effect(e.Close(open_=False))
+        case "carriage" | "zeroed":
+            ask_clamped(turn)
+        case "clamped":
+            advance(turn)
+        case "registered":
+            turn.fact(f.Reregistered(question.setup))
+            advance(turn)
+
+
+def answer_no(turn: Turn) -> None:
+    question = turn.state.question
+    if question is None:
+        raise ValueError("no question is open")
+    turn.fact(f.Dropped())
+    match question.name:
+        case "carriage":
+            ask(turn, "zeroed", question.setup, question.pass_)
+        case "clamped":
+            ask(turn, "registered", question.setup, question.pass_)
+        case "zeroed" | "registered":
+            ask(turn, question.name, question.setup, question.pass_)
+        case _:
+            nothing_changed(turn)
+
+
+def nothing_changed(turn: Turn) -> None:
+    """A detour was refused or not answered: say so, and what is asked or called now."""
+    state = turn.state
+    unchanged = prompt("nothing changed")
+    if state.mode == CUTTING:
+        turn.say("answer", unchanged, setting_prompt(state, state.cursor, in_full=False))
+        return
+    turn.say("answer", unchanged)
+    say_again(turn)
+    if state.mode == FINISHED:
+        turn.effect(e.WakeAt(turn.event.at + LINGER_S))
+
+
+def _step_back(turn: Turn, question: Question) -> None:
+    reopened = question.setup != turn.state.setup or turn.state.mode == FINISHED
+    turn.fact(f.SteppedBack(question.setup, question.pass_))
+    if reopened:
+        turn.say("clamp", prompt("setup reopened", setup=question.setup, pass_=question.pass_))
+        advance(turn)
+    else:
+        _call_again(turn)
+
+
+def _call_again(turn: Turn) -> None:
+    """Inside the setup the work has not been touched: only checks that were due already come first."""
+    if turn.state.mode == CUTTING:
+        call_setting(turn, in_full=False)
+    else:
+        advance(turn)
+
+
+def begin_resuming(turn: Turn, notes: tuple[str, ...]) -> None:
+    """Record the resumption and open its first question."""
+    state = turn.state
+    in_flight = state.cursor if state.cursor and not state.is_cut(state.cursor) else 0
+    turn.fact(f.Resumed(state.setup, in_flight))
+    state = turn.state
+    lines = (prompt("resumed", setup=state.setup, setups=len(state.the_job.setups), cut=state.cut_in_all),)
+    lines += tuple(prompt("device", text=note) for note in notes)
+    if state.carriage_at is None:
+        ask_clamped(turn, *lines)
+    else:
+        ask(turn, "carriage", state.setup, in_flight, *lines)
+
+
+def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
+    """Work whose clamping was never confirmed has nothing to lose: it is clamped from the start."""
+    state = turn.state
+    if state.touched:
+        ask(turn, "clamped", state.setup, state.next_pass(), *before)
+        return
+    turn.say("clamp", *before, clamp_prompt(state, state.setup))
+    advance(turn)

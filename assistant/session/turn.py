@@ -1,0 +1,100 @@
+"""One turn: the facts and effects gathered in answer to one event, each fact applied as it is made."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from assistant.session import effects as e
+from assistant.session import facts as f
+from assistant.session.apply import apply
+from assistant.session.events import Event
+from assistant.session.state import State
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """facts: to be committed (but for passing ones) and applied, in order, before any effect runs."""
+
+    facts: tuple[f.Fact, ...]
+    effects: tuple[e.Effect, ...]
+
+
+def prompt(key: str, **figures: Any) -> e.Prompt:
+    return e.Prompt(key, tuple(figures.items()))
+
+
+def record_of(state: State, fact: f.Fact, event: Event) -> f.Record:
+    """The fact in its place: passing ones take no number."""
+    return f.Record(state.n if fact.passing else state.n + 1, event.at, event.utc, fact)
+
+
+class Turn:
+    """Gathers a decision. `state` is always the state after the facts made so far."""
+
+    def __init__(self, state: State, event: Event):
+        self.state = state
+        self.event = event
+        self._facts: list[f.Fact] = []
+        self._effects: list[e.Effect] = []
+        self._held: tuple[e.Prompt, ...] = ()
+        self._spoken = 0
+        self._generation = state.generation
+
+    def fact(self, fact: f.Fact) -> None:
+        self.state = apply(self.state, record_of(self.state, fact, self.event))
+        self._facts.append(fact)
+
+    def effect(self, effect: e.Effect) -> None:
+        self._effects.append(effect)
+
+    def say(self, klass: str, *prompts: e.Prompt) -> None:
+        """One announcement. The first of a turn cuts off what sounds; the rest of the turn wait for it."""
+        first = self._spoken == 0
+        self._spoken += 1
+        held, self._held = self._held, ()
+        self.effect(e.Say(f"a{self.state.said + self._spoken}", (*held, *prompts), klass, replaces=first))
+
+    def add_notice(self, *prompts: e.Prompt) -> None:
+        """Speak something unsolicited without cutting anything off."""
+        self._spoken += 1
+        self.effect(e.Say(f"a{self.state.said + self._spoken}", prompts, "notice", replaces=False))
+
+    def show(self, line: e.Prompt) -> None:
+        self.effect(e.Show(view(self.state), line))
+
+    def release_notices(self) -> None:
+        """A gesture or phrase came: held notices are spoken first, so that a number is spoken last."""
+        if self.state.notices:
+            self._held = tuple(prompt("device", text=text) for _, text in self.state.notices)
+            self.fact(f.NoticesSpoken())
+
+    def decision(self, wanted: e.Listen | None) -> Decision:
+        """Close the turn; `wanted` is sent when the grammar in force has changed."""
+        if self._held:
+            self.say("notice")
+        if self._spoken:
+            self.fact(f.Announced(self._spoken))
+        if wanted is not None and wanted.generation != self._generation:
+            self.effect(wanted)
+            self.effect(e.Show(view(self.state)))
+        return Decision(tuple(self._facts), tuple(self._effects))
+
+
+def view(state: State) -> e.View:
+    """The snapshot that every screen shows."""
+    called = state.setup > 0 and state.cursor > 0 and not state.is_cut(state.cursor)
+    job = state.the_job
+    return e.View(
+        mode=state.effective_mode,
+        setup=state.setup,
+        setups=len(job.setups),
+        pass_=state.cursor if called else 0,
+        passes=state.passes if state.setup else 0,
+        cut_here=state.cut_here,
+        cut_in_all=state.cut_in_all,
+        passes_in_all=job.total_passes,
+        setting=state.pattern.passes[state.cursor - 1].setting if called else 0,
+        check=job.checks[state.open_check].name if state.open_check is not None else "",
+        question=state.question.name if state.question else "",
+    )
