@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from assistant import __version__
 from assistant.errors import JournalError
@@ -237,7 +238,7 @@ class Journal:
                 "(SELECT at FROM facts WHERE session = id ORDER BY n DESC LIMIT 1), "
                 "(SELECT utc FROM facts WHERE session = id ORDER BY n DESC LIMIT 1) FROM sessions ORDER BY seq"
             ).fetchall()
-        return [SessionRow(*head, cut.get(head[0], 0), at or 0.0, utc or "") for *head, at, utc in rows]
+        return [_session_row(row, cut.get(row[0], 0)) for row in rows]
 
     def _passes_cut(self) -> dict[str, int]:
         cut: dict[str, set[tuple[int, int]]] = defaultdict(set)
@@ -302,6 +303,11 @@ def finish_repair(path: Path) -> None:
         os.replace(rebuilt, path)
     except OSError as error:
         raise JournalError(f"can't put the repaired journal in the place of {path}: {error}") from error
+
+
+def _session_row(row: tuple[Any, ...], passes_cut: int) -> SessionRow:
+    id, title, digest, path, started_utc, state, program, facts, at, utc = row
+    return SessionRow(id, title, digest, path, started_utc, state, program, facts, passes_cut, at or 0.0, utc or "")
 
 
 def _row(session_id: str, record: Record) -> tuple[str, int, float, str, str, int, str]:

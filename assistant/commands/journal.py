@@ -1,0 +1,116 @@
+"""`kerfcall journal list|show|export|repair [ID]`: what was cut, when, and by what."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import json
+from collections.abc import Callable
+from difflib import get_close_matches
+from pathlib import Path
+
+from assistant.errors import BadInput, CouldNotRun, Fault
+from assistant.journal import account, export
+from assistant.journal.repair import repair
+from assistant.journal.store import REBUILT, Journal, SessionRow, journal_path
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """action, ID, --state, --json."""
+    parser.add_argument("action", choices=sorted(_ACTIONS), help="what to do; export writes CSV, or JSON with --json")
+    parser.add_argument("id", metavar="ID", nargs="?", help="the session, e.g. 2026-11-25-1; else the latest")
+    parser.add_argument("--state", metavar="DIR", type=Path, help="the folder of the journal; else the user's own")
+    parser.add_argument("--json", action="store_true", help="for other programs")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Exit code 0; 2 for an unknown session; 3 where there is nothing to show or the journal can't be read."""
+    return _ACTIONS[args.action](args)
+
+
+def _list(args: argparse.Namespace) -> int:
+    rows = _rows(args.state)
+    if args.id is not None:
+        rows = [_chosen(rows, args)]
+    if args.json:
+        print(json.dumps([dataclasses.asdict(row) for row in rows], indent=2))
+    else:
+        print(account.listing(rows) if rows else _nothing(args.state))
+    return 0
+
+
+def _show(args: argparse.Namespace) -> int:
+    if args.json:
+        return _export(args)
+    row = _chosen(_rows(args.state), args)
+    with Journal.open_to_read(args.state) as journal:
+        print(account.account(row, journal.replay(row.id, with_gaps=True)))
+    return 0
+
+
+def _export(args: argparse.Namespace) -> int:
+    row = _chosen(_rows(args.state), args)
+    with Journal.open_to_read(args.state) as journal:
+        records = journal.replay(row.id, with_gaps=True)
+        if args.json:
+            print(json.dumps(export.as_json(row, records), indent=2))
+        else:
+            print(export.as_csv(row, records), end="")
+    return 0
+
+
+def _repair(args: argparse.Namespace) -> int:
+    if args.id is not None:
+        raise BadInput([Fault("repair takes no session", args.id, "journal repair", "leave the id out: it mends all")])
+    found = repair(args.state)
+    if args.json:
+        print(json.dumps({**dataclasses.asdict(found), "kept": str(found.kept) if found.kept else None}, indent=2))
+        return 0
+    path = journal_path(args.state)
+    if found.healthy:
+        print(f"Journal {path} is sound: {found.sessions} sessions, {found.facts} facts. Nothing was changed.")
+    else:
+        print(f"Journal {path} was damaged. Recovered: {found.sessions} sessions, {found.facts} facts.")
+        print(f"The damaged file is kept as {found.kept}.")
+    for line in found.lost:
+        print(f"  lost: {account.one_line(line)}")
+    return 0
+
+
+_ACTIONS: dict[str, Callable[[argparse.Namespace], int]] = {
+    "list": _list,
+    "show": _show,
+    "export": _export,
+    "repair": _repair,
+}
+
+
+def _rows(state_dir: Path | None) -> list[SessionRow]:
+    """Looking makes no journal where there is none."""
+    path = journal_path(state_dir)
+    if not path.exists() and not path.with_name(REBUILT).exists():
+        return []
+    with Journal.open_to_read(state_dir) as journal:
+        return journal.sessions()
+
+
+def _chosen(rows: list[SessionRow], args: argparse.Namespace) -> SessionRow:
+    if args.id is None:
+        if not rows:
+            raise CouldNotRun(_nothing(args.state))
+        return rows[-1]
+    found = next((row for row in rows if row.id == args.id), None)
+    if found is None:
+        raise BadInput([Fault("there is no such session", args.id, f"journal {args.action}", _near(rows, args.id))])
+    return found
+
+
+def _near(rows: list[SessionRow], wanted: str) -> str:
+    near = get_close_matches(wanted, [row.id for row in rows], n=3, cutoff=0.5)
+    if near:
+        return f"near ones: {', '.join(near)}"
+    return "`kerfcall journal list` names them all" if rows else "the journal is empty; `kerfcall cut` begins a session"
+
+
+def _nothing(state_dir: Path | None) -> str:
+    return f"No sessions yet in {journal_path(state_dir).parent}; `kerfcall cut PLAN` begins one."

@@ -1,0 +1,248 @@
+"""A session told in plain words: what was cut when and by what, checks, notes, pauses, and the pace."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from fractions import Fraction
+from statistics import median
+from typing import Any
+
+from assistant.journal.store import SessionRow
+from assistant.plans.model import Job
+from assistant.session import facts as f
+
+
+def listing(rows: Sequence[SessionRow]) -> str:
+    """A table of sessions, the newest last."""
+    head = ("session", "state", "started", "newest fact", "passes cut", "facts", "title")
+    lines = [head]
+    lines += [
+        (
+            row.id,
+            row.state,
+            local_time(row.started_utc),
+            local_time(row.last_utc) if row.last_utc else "none",
+            str(row.passes_cut),
+            str(row.facts),
+            one_line(row.title),
+        )
+        for row in rows
+    ]
+    widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
+    return "\n".join(
+        "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines
+    )
+
+
+def account(row: SessionRow, records: Iterable[f.Record]) -> str:
+    """The whole session, a line per fact, and its sums."""
+    teller = _Teller()
+    body = [line for record in records for line in teller.tell(record)]
+    return "\n".join([*_heading(row, teller), "", *body, *([""] if body else []), *teller.sums(row)])
+
+
+def local_time(utc: str) -> str:
+    """ "2026-11-25 14:02:11" in this machine's time zone; the text itself where it is no time."""
+    try:
+        return datetime.fromisoformat(utc).astimezone().strftime("%Y-%m-%d %H:%M:%S")
+    except (ValueError, OverflowError):
+        return one_line(utc)
+
+
+def duration(seconds: float) -> str:
+    """ "8 s", "2 min 05 s", "1 h 07 min"."""
+    whole = max(0, round(seconds))
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02d} s"
+    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
+
+
+def millimetres(exact: str) -> str:
+    """ "12.35 mm" for "1235/100": up to four decimals, and "about" where that isn't the whole of it."""
+    value = Fraction(exact)
+    text = f"{float(value):.4f}".rstrip("0").rstrip(".")
+    return f"{'' if Fraction(text) == value else 'about '}{text} mm"
+
+
+def one_line(text: str) -> str:
+    """Without control characters, which could move the terminal's cursor."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def _heading(row: SessionRow, teller: _Teller) -> list[str]:
+    total = f" of {teller.job.total_passes}" if teller.job else ""
+    lines = [
+        f"Session {row.id}: {one_line(row.title)}",
+        f"  {row.state}; {row.passes_cut}{total} passes cut; {row.facts} facts",
+        f"  started {local_time(row.started_utc)}" + (f", newest {local_time(row.last_utc)}" if row.last_utc else ""),
+    ]
+    if row.plan_path or row.plan_digest:
+        lines.append(f"  plan {one_line(row.plan_path) or '(file unknown)'} (SHA-256 {row.plan_digest[:12]}...)")
+    if row.program_version:
+        lines.append(f"  written by Kerfcall {row.program_version}")
+    return lines
+
+
+@dataclass(slots=True)
+class _Teller:
+    """Walks the facts once; keeps sums only. Times in s."""
+
+    job: Job | None = None
+    last_at: float = 0.0
+    expected: int = 1
+    called: tuple[int, int, float] | None = None
+    stood_by_at: float | None = None
+    standing_by: float = 0.0
+    stand_bys: int = 0
+    takes: list[float] = field(default_factory=list)
+    cuts_by: dict[str, int] = field(default_factory=dict)
+    notes: int = 0
+    taken_back: int = 0
+    resumed: int = 0
+
+    def tell(self, record: f.Record) -> Iterator[str]:
+        fact = record.fact
+        if record.n != self.expected:
+            yield f"  (facts {self.expected} to {record.n - 1} are lost)"
+        self.expected = record.n + 1
+        for line in _TELL[type(fact)](self, fact, record.at):
+            if line.startswith("Setup "):
+                yield f"{clock(record.at)}  {line}"
+            else:
+                yield f"{clock(record.at)}    {line}"
+        self.last_at = max(self.last_at, record.at)
+
+    def started(self, fact: f.Started, at: float) -> list[str]:
+        self.job = fact.job
+        return ["session started"]
+
+    def setup_started(self, fact: f.SetupStarted, at: float) -> list[str]:
+        return [f"Setup {fact.setup}{self._of_setup(fact.setup)}"]
+
+    def _of_setup(self, number: int) -> str:
+        if self.job is None or not 1 <= number <= len(self.job.setups):
+            return ""
+        setup = self.job.setups[number - 1]
+        copies = f", {setup.copies} boards together" if setup.copies > 1 else ""
+        return f": {one_line(setup.board)}, part {setup.part}, end {setup.end}{copies}"
+
+    def check_opened(self, fact: f.CheckOpened, at: float) -> list[str]:
+        return [f"check asked: {one_line(fact.check)}"]
+
+    def check_confirmed(self, fact: f.CheckConfirmed, at: float) -> list[str]:
+        return [f"check confirmed by {one_line(fact.by)}: {one_line(fact.check)}"]
+
+    def setting_called(self, fact: f.SettingCalled, at: float) -> list[str]:
+        self.called = (fact.setup, fact.pass_, at)
+        return [f"pass {fact.pass_} called at {millimetres(fact.setting)}"]
+
+    def pass_cut(self, fact: f.PassCut, at: float) -> list[str]:
+        self.cuts_by[fact.by] = self.cuts_by.get(fact.by, 0) + 1
+        took = ""
+        if self.called is not None and self.called[:2] == (fact.setup, fact.pass_):
+            self.takes.append(at - self.called[2])
+            took = f", {duration(at - self.called[2])} after its setting was called"
+            self.called = None
+        return [f"pass {fact.pass_} cut, said by {one_line(fact.by)}{took}"]
+
+    def stood_by(self, fact: f.StoodBy, at: float) -> list[str]:
+        self.stood_by_at, self.called = at, None
+        self.stand_bys += 1
+        return [f"standing by, by {one_line(fact.by)}"]
+
+    def carried_on(self, fact: f.CarriedOn, at: float) -> list[str]:
+        spent = self._end_stand_by(at)
+        return [f"carried on, by {one_line(fact.by)}, after {duration(spent)}"]
+
+    def _end_stand_by(self, at: float) -> float:
+        spent = at - self.stood_by_at if self.stood_by_at is not None else 0.0
+        self.standing_by += spent
+        self.stood_by_at = None
+        return spent
+
+    def stepped_back(self, fact: f.SteppedBack, at: float) -> list[str]:
+        self.taken_back += 1
+        self.called = None
+        return [f"back: setup {fact.setup}, pass {fact.pass_} counts as not cut"]
+
+    def jumped(self, fact: f.Jumped, at: float) -> list[str]:
+        self.taken_back += 1
+        self.called = None
+        return [f"went to setup {fact.setup}, pass {fact.pass_}, which counts as not cut"]
+
+    def noted(self, fact: f.Noted, at: float) -> list[str]:
+        self.notes += 1
+        text = f": {one_line(fact.text)}" if fact.text else " (no text)"
+        return [f"problem marked at setup {fact.setup}, pass {fact.pass_}{text}"]
+
+    def resumed_(self, fact: f.Resumed, at: float) -> list[str]:
+        self.resumed += 1
+        self._end_stand_by(self.last_at)
+        self.called = None
+        place = f"pass {fact.pass_} to be cut again" if fact.pass_ else "no pass was called"
+        return [f"resumed in setup {fact.setup}; {place}"]
+
+    def reregistered(self, fact: f.Reregistered, at: float) -> list[str]:
+        return [f"work of setup {fact.setup} put back to the stop and tried in a cut kerf"]
+
+    def stage_ready(self, fact: f.StageReady, at: float) -> list[str]:
+        return [f"stage {fact.stage} ready"]
+
+    def setup_done(self, fact: f.SetupDone, at: float) -> list[str]:
+        return [f"setup {fact.setup} done"]
+
+    def finished(self, fact: f.Finished, at: float) -> list[str]:
+        return ["session finished"]
+
+    def ended_early(self, fact: f.EndedEarly, at: float) -> list[str]:
+        place = f"setup {fact.setup}, pass {fact.pass_}" if fact.pass_ else f"setup {fact.setup}"
+        return [f"ended early at {place}"]
+
+    def sums(self, row: SessionRow) -> list[str]:
+        """The closing lines: time at it, pauses, the pace, and what was out of the ordinary."""
+        self._end_stand_by(self.last_at)
+        lines = [f"time: {duration(self.last_at)}"]
+        if self.stand_bys:
+            lines.append(f"standing by: {self.stand_bys} times, {duration(self.standing_by)} in all")
+        if self.takes:
+            lines.append(
+                f"pace: {duration(median(self.takes))} a pass in the middle of them, "
+                f"{duration(min(self.takes))} at the quickest, {duration(max(self.takes))} at the slowest"
+            )
+        if self.cuts_by:
+            named = ", ".join(f"{count} by {one_line(by)}" for by, count in sorted(self.cuts_by.items()))
+            lines.append(f"passes recorded: {named}")
+        counts = ((self.taken_back, "taken back"), (self.notes, "problems marked"), (self.resumed, "times resumed"))
+        extra = [f"{count} {what}" for count, what in counts if count]
+        return lines + ([", ".join(extra)] if extra else [])
+
+
+def clock(at: float) -> str:
+    """Session time as "0:03:07"."""
+    whole = max(0, int(at))
+    return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
+
+
+_TELL: dict[type[f.Fact], Callable[[_Teller, Any, float], list[str]]] = {
+    f.Started: _Teller.started,
+    f.SetupStarted: _Teller.setup_started,
+    f.CheckOpened: _Teller.check_opened,
+    f.CheckConfirmed: _Teller.check_confirmed,
+    f.SettingCalled: _Teller.setting_called,
+    f.PassCut: _Teller.pass_cut,
+    f.StoodBy: _Teller.stood_by,
+    f.CarriedOn: _Teller.carried_on,
+    f.SteppedBack: _Teller.stepped_back,
+    f.Jumped: _Teller.jumped,
+    f.Noted: _Teller.noted,
+    f.Resumed: _Teller.resumed_,
+    f.Reregistered: _Teller.reregistered,
+    f.StageReady: _Teller.stage_ready,
+    f.SetupDone: _Teller.setup_done,
+    f.Finished: _Teller.finished,
+    f.EndedEarly: _Teller.ended_early,
+}

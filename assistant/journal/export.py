@@ -1,0 +1,66 @@
+"""A session as JSON or CSV, for other programs."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable
+from fractions import Fraction
+from typing import Any
+
+from assistant.journal.codec import body_of
+from assistant.journal.store import SessionRow
+from assistant.session.facts import Record, SettingCalled, Started
+
+CSV_COLUMNS = (
+    "session",
+    "n",
+    "at",
+    "utc",
+    "kind",
+    "stage",
+    "setup",
+    "pass",
+    "check",
+    "by",
+    "setting",
+    "setting_exact",
+    "text",
+)
+
+
+def as_json(row: SessionRow, records: Iterable[Record]) -> dict[str, Any]:
+    """{"session", "state", "plan_digest", "records": [{"n", "at", "utc", "kind", ...}]}.
+
+    at: s since the session's start. A setting is a number in mm, exact to 1e-6, with
+    "setting_exact" beside it as a fraction in text. `started` goes without its job: the plan is
+    named by its digest.
+    """
+    return {
+        "session": row.id,
+        "state": row.state,
+        "plan_digest": row.plan_digest,
+        "records": [_record(record) for record in records],
+    }
+
+
+def as_csv(row: SessionRow, records: Iterable[Record]) -> str:
+    """A header and a line per fact; columns that a kind doesn't have are empty."""
+    text = io.StringIO()
+    writer = csv.DictWriter(text, CSV_COLUMNS, restval="", lineterminator="\n")
+    writer.writeheader()
+    for record in records:
+        writer.writerow({"session": row.id, **_record(record)})
+    return text.getvalue()
+
+
+def _record(record: Record) -> dict[str, Any]:
+    fact = record.fact
+    entry: dict[str, Any] = {"n": record.n, "at": record.at, "utc": record.utc, "kind": fact.kind}
+    if isinstance(fact, Started):
+        return entry
+    entry.update(body_of(fact))
+    if isinstance(fact, SettingCalled):
+        entry["setting"] = round(float(Fraction(fact.setting)), 6)
+        entry["setting_exact"] = fact.setting
+    return entry
