@@ -44,6 +44,15 @@ class BoardPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class Uncertainty:
+    """The [uncertainty] table: standard uncertainties, mm, >= 0; None where not given."""
+
+    setting: Fraction | None = None
+    kerf: Fraction | None = None
+    reference: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A whole plan file. thickness: per part ("A", "B"). digest: SHA-256 of the file's bytes, hex."""
 
@@ -56,6 +65,7 @@ class Plan:
     species: str | None = None
     digest: str = ""
     path: str = ""
+    uncertainty: Uncertainty | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +93,9 @@ class Check:
     """Something the operator confirms before cutting.
 
     name: as journalled. say: what is asked, with {lowest}, {highest}, {depth} filled in when
-    spoken. answer: the phrase that confirms it, lower-case words without the lead-in. when: session | setup | depth | part |
-    stage | every. every: passes between confirmations when `when` is "every", else 0.
+    spoken. answer: the phrase that confirms it, lower-case words without the lead-in. when:
+    session | setup | depth | part | stage | every. every: passes between confirmations when
+    `when` is "every", else 0.
     """
 
     name: str

@@ -1,0 +1,227 @@
+"""The checks in effect on a machine: the default ones, and what the shop file makes of them.
+
+The shop file adds checks, sets the words and the `when` of default ones ([[checks]]), reorders
+(`checks_order`) and removes (`checks_off`). Guard and clamps stay, at every setup.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from string import Formatter
+
+from assistant.plans.model import Check
+from assistant.plans.reader import Table, nearest, shown
+from assistant.plans.syllables import syllables
+
+LEAST_SYLLABLES = 5
+MOST_CHECKS = 50
+MOST_EVERY = 20_000
+FIGURES = ("lowest", "highest", "depth")
+WHEN = ("session", "setup", "depth", "part", "stage")
+FIXED = ("clamps", "guard")
+BAR_CHECK = "setting bar out"
+GLUE_CHECK = "glue dry and trimmed"
+GUARD_SAY = "guard for this cut fitted: {}?"
+GUARD_DEFAULT = "blade boxed in where it comes out behind the backing"
+
+# In the order they are asked. The hold-down check: the trailing end of a piece lifts as it leaves the cut
+# even when clamped firmly (common practice, no source).
+DEFAULT_CHECKS = (
+    Check(
+        "edge and face", "right edge to the stop, right face to the backing?", "edge and face are both correct", "setup"
+    ),
+    Check(BAR_CHECK, "setting bar out of its slot?", "setting bar is put away", "setup"),
+    Check(
+        "clamps",
+        "clamps tight? clamps, screws, hold-down and stop clear of the blade from {lowest} to {highest}?",
+        "all clamps are secure",
+        "setup",
+    ),
+    Check("guard", GUARD_SAY.format(GUARD_DEFAULT), "safety guard fitted", "setup"),
+    Check(
+        "hold-down",
+        "a wide board clamped at both ends, a narrow one held under another piece?",
+        "hold down is at both ends",
+        "session",
+    ),
+    Check("blade height", "blade height measured, {depth}?", "blade height is now measured", "depth"),
+    Check("backing", "fresh backing face behind the cut?", "backing face is a fresh one", "part"),
+    Check(
+        GLUE_CHECK, "glue dry overnight and scraped off, ends trimmed flush?", "the glue is dry and trimmed", "stage"
+    ),
+)
+
+# What can be said anyway means something else: no answer may equal it.
+RESERVED = frozenset(
+    {
+        "proceed to next pass",
+        "this pass is completed",
+        "say again position",
+        "return to previous",
+        "standing by",
+        "carry on working",
+        "how many more to go",
+        "report my progress",
+        "affirm that is right",
+        "negative cancel that",
+        "mark down a problem",
+        "finish the session",
+        "go to pass",
+    }
+)
+
+
+def read_checks(root: Table, register: str, lead_in: str) -> tuple[Check, ...]:
+    """The checks of a shop file, in order, faults noted.
+
+    register: the carriage's; the setting-bar check is there only with "setting bar". lead_in: the
+    word that comes before an answer, so an answer must not begin with it.
+    """
+    guard = root.table("guard")
+    fitted = guard.text("fitted", GUARD_DEFAULT)
+    guard.close()
+    if fitted and ("{" in fitted or "}" in fitted):
+        guard.fault("fitted", "must hold no braces", "write it in plain words", fitted)
+        fitted = GUARD_DEFAULT
+    checks = [
+        replace(check, say=GUARD_SAY.format(fitted)) if check.name == "guard" else check
+        for check in DEFAULT_CHECKS
+        if check.name != BAR_CHECK or register == "setting bar"
+    ]
+    _own(root, checks, register, lead_in)
+    ordered = _ordered(root, checks)
+    off = _off(root, checks)
+    return tuple(check for check in ordered if check.name not in off)
+
+
+def _own(root: Table, checks: list[Check], register: str, lead_in: str) -> None:
+    named: set[str] = set()
+    for table in root.tables("checks", MOST_CHECKS):
+        name = table.text("name", required=True, most=40)
+        if name is None:
+            table.skip()
+        elif name in named:
+            table.fault("name", "names a check a second time", "give each check its own name", name)
+        elif name == BAR_CHECK and register != "setting bar":
+            mend = 'set carriage.register = "setting bar", or leave this check out'
+            table.fault("name", "is a check for a setting bar only", mend, name)
+            table.skip()
+        else:
+            named.add(name)
+            _one(table, name, checks, lead_in)
+        table.close()
+
+
+def _one(table: Table, name: str, checks: list[Check], lead_in: str) -> None:
+    place = next((n for n, check in enumerate(checks) if check.name == name), None)
+    known = checks[place] if place is not None else None
+    say = _say(table, known)
+    answer = _answer(table, known, lead_in, [check for check in checks if check.name != name])
+    when, every = _when(table, name, known)
+    if say is None or answer is None:
+        return
+    check = Check(name, say, answer, when, every)
+    if place is None:
+        checks.append(check)
+    else:
+        checks[place] = check
+
+
+def _say(table: Table, known: Check | None) -> str | None:
+    say = table.text("say", known.say if known else None, required=known is None, most=200)
+    if say is not None and table.has("say") and not _fills(say):
+        mend = "use {lowest}, {highest} and {depth} only, and no other braces"
+        table.fault("say", "holds a figure we can't fill in", mend, say)
+        return known.say if known else None
+    return say
+
+
+def _fills(say: str) -> bool:
+    try:
+        parts = list(Formatter().parse(say))
+    except ValueError:
+        return False
+    # A doubled brace parses to one brace of literal text, which no voice can say.
+    if any("{" in literal or "}" in literal for literal, *_ in parts):
+        return False
+    return all(name is None or (name in FIGURES and not spec and not turn) for _, name, spec, turn in parts)
+
+
+def _answer(table: Table, known: Check | None, lead_in: str, others: Sequence[Check]) -> str | None:
+    mend = "give a phrase of five syllables or more, of ordinary words"
+    answer = table.text("answer", known.answer if known else None, required=known is None, mend=mend)
+    if answer is None or not table.has("answer"):
+        return answer
+    answer = answer.lower()
+    what = _wrong_with(answer, lead_in, others)
+    if what:
+        table.fault("answer", what, mend, answer)
+        return known.answer if known else None
+    return answer
+
+
+def _wrong_with(answer: str, lead_in: str, others: Sequence[Check]) -> str | None:
+    if not re.fullmatch(r"[a-z']+( [a-z']+)*", answer):
+        return "must be plain words, letters only"
+    if answer.split()[0] == lead_in:
+        return f'must not begin with the lead-in "{lead_in}", which is put before it'
+    if syllables(answer) < LEAST_SYLLABLES:
+        return f"has {syllables(answer)} syllables, too short to be told from other speech"
+    if any(_one_begins_the_other(answer, phrase) for phrase in RESERVED):
+        return "is like a phrase that means something else"
+    rival = next((check for check in others if _one_begins_the_other(answer, check.answer)), None)
+    return f"is like the answer of the check {shown(rival.name)}" if rival else None
+
+
+def _one_begins_the_other(one: str, other: str) -> bool:
+    """Equal, or alike up to where one ends: cut short, the longer would be heard as the shorter."""
+    return f"{one} ".startswith(f"{other} ") or f"{other} ".startswith(f"{one} ")
+
+
+def _when(table: Table, name: str, known: Check | None) -> tuple[str, int]:
+    default = (known.when, known.every) if known else ("setup", 0)
+    raw = table.text("when")
+    if raw is None:
+        return default
+    every = re.fullmatch(r"every (\d{1,5})", raw)
+    found = ("every", int(every[1])) if every else (raw, 0)
+    if raw not in WHEN and not (every and 1 <= found[1] <= MOST_EVERY):
+        mend = f'give one of {", ".join(WHEN)}, or "every n" with n passes from 1 to {MOST_EVERY:,}'
+        table.fault("when", "is no time to ask a check", mend, raw)
+        return default
+    if name in FIXED and found != ("setup", 0):
+        table.fault("when", f"can't be changed for {name}", "it is asked at every setup; leave this out", raw)
+        return default
+    return found
+
+
+def _ordered(root: Table, checks: Sequence[Check]) -> list[Check]:
+    """Those named in `checks_order` first, in that order, then the others in theirs."""
+    order = _known_names(root, "checks_order", checks)
+    named = {check.name: check for check in checks}
+    return [named[name] for name in order] + [check for check in checks if check.name not in order]
+
+
+def _off(root: Table, checks: Sequence[Check]) -> list[str]:
+    off = _known_names(root, "checks_off", checks)
+    for name in off:
+        if name in FIXED:
+            root.fault("checks_off", "can't remove this check", "guard and clamps are asked on every machine", name)
+    return off
+
+
+def _known_names(root: Table, key: str, checks: Sequence[Check]) -> list[str]:
+    names = [check.name for check in checks] + [BAR_CHECK]
+    found: list[str] = []
+    for name in root.names(key):
+        if name not in names:
+            near = nearest(name, names)
+            mend = f'did you mean "{near}"?' if near else f"the checks are: {', '.join(dict.fromkeys(names))}"
+            root.fault(key, "is no check of ours", mend, name)
+        elif name in found:
+            root.fault(key, "names a check twice", "name it once", name)
+        elif any(check.name == name for check in checks):
+            found.append(name)
+    return found

@@ -1,0 +1,305 @@
+"""A job as JSON and back, exact: the form in which it is stored with its session.
+
+Lengths are texts "n/d" in mm. Decoding trusts nothing: bad data raises KeyError (a key is
+missing) or ValueError (anything else), never another exception.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from fractions import Fraction
+from typing import Any, TypeVar
+
+from assistant.joinery.model import Carriage, Pass, Pattern, Segment
+from assistant.plans.model import Check, Job, PedalSettings, Setup, VoiceSettings
+
+_FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
+Item = TypeVar("Item")
+
+
+def fraction_text(value: Fraction) -> str:
+    """Exact, always with its denominator: Fraction(3) -> "3/1"."""
+    return f"{value.numerator}/{value.denominator}"
+
+
+def fraction_of(text: object) -> Fraction:
+    """The inverse of `fraction_text`. Raises ValueError for anything else."""
+    if not isinstance(text, str) or not _FRACTION.fullmatch(text):
+        raise ValueError(f"not an exact fraction: {text!r:.60}")
+    top, bottom = text.split("/")
+    if not int(bottom):
+        raise ValueError("a fraction is divided by zero")
+    return Fraction(int(top), int(bottom))
+
+
+def job_to_json(job: Job) -> dict[str, Any]:
+    """The job as JSON objects, lists, texts, numbers; patterns are stored once."""
+    return {
+        "title": job.title,
+        "plan_digest": job.plan_digest,
+        "kerf": fraction_text(job.kerf),
+        "clearance": fraction_text(job.clearance),
+        "assumed_kerf": fraction_text(job.assumed_kerf),
+        "warnings": list(job.warnings),
+        "checks": [_check_to(check) for check in job.checks],
+        "stages": list(job.stages),
+        "patterns": [_pattern_to(pattern) for pattern in job.patterns],
+        "setups": [_setup_to(setup) for setup in job.setups],
+        "carriage": _carriage_to(job.carriage),
+        "pedal": _pedal_to(job.pedal),
+        "voice": _voice_to(job.voice),
+        "greatest_error": fraction_text(job.greatest_error),
+        "worst_clearance": fraction_text(job.worst_clearance),
+    }
+
+
+def job_from_json(data: object) -> Job:
+    """The inverse of `job_to_json`. Raises KeyError or ValueError for bad data."""
+    of = _Reader(data)
+    job = Job(
+        title=of.text("title"),
+        plan_digest=of.text("plan_digest"),
+        kerf=of.length("kerf"),
+        clearance=of.length("clearance"),
+        assumed_kerf=of.length("assumed_kerf"),
+        warnings=of.many("warnings", _text),
+        checks=of.many("checks", _check_from),
+        stages=of.many("stages", _text),
+        patterns=of.many("patterns", _pattern_from),
+        setups=of.many("setups", _setup_from),
+        carriage=_carriage_from(of.value("carriage")),
+        pedal=_pedal_from(of.value("pedal")),
+        voice=_voice_from(of.value("voice")),
+        greatest_error=of.length("greatest_error"),
+        worst_clearance=of.length("worst_clearance"),
+    )
+    _hangs_together(job)
+    return job
+
+
+def _hangs_together(job: Job) -> None:
+    for place, setup in enumerate(job.setups, start=1):
+        if setup.number != place:
+            raise ValueError(f"setup {place} is numbered {setup.number}")
+        if not 0 <= setup.pattern < len(job.patterns):
+            raise ValueError(f"setup {place} names pattern {setup.pattern} of {len(job.patterns)}")
+        if not 1 <= setup.stage <= len(job.stages):
+            raise ValueError(f"setup {place} names stage {setup.stage} of {len(job.stages)}")
+    for pattern in job.patterns:
+        if [one.number for one in pattern.passes] != list(range(1, len(pattern.passes) + 1)):
+            raise ValueError(f"the passes of part {pattern.part} are not numbered from 1")
+
+
+class _Reader:
+    """Reads one JSON object key by key, refusing what isn't of its type."""
+
+    def __init__(self, data: object):
+        if not isinstance(data, dict):
+            raise ValueError(f"a JSON object is wanted, not {type(data).__name__}")
+        self._data = data
+
+    def value(self, key: str) -> Any:
+        return self._data[key]
+
+    def text(self, key: str) -> str:
+        return _text(self._data[key])
+
+    def text_or_none(self, key: str) -> str | None:
+        return None if self._data[key] is None else self.text(key)
+
+    def whole(self, key: str) -> int:
+        value = self._data[key]
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise ValueError(f"{key} must be a whole number")
+        return value
+
+    def seconds(self, key: str) -> float:
+        value = self._data[key]
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+            raise ValueError(f"{key} must be a number of seconds")
+        return float(value)
+
+    def flag(self, key: str) -> bool:
+        if not isinstance(self._data[key], bool):
+            raise ValueError(f"{key} must be true or false")
+        return bool(self._data[key])
+
+    def length(self, key: str) -> Fraction:
+        return fraction_of(self._data[key])
+
+    def length_or_none(self, key: str) -> Fraction | None:
+        return None if self._data[key] is None else self.length(key)
+
+    def many(self, key: str, one: Callable[[Any], Item]) -> tuple[Item, ...]:
+        if not isinstance(self._data[key], list):
+            raise ValueError(f"{key} must be a list")
+        return tuple(one(item) for item in self._data[key])
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise ValueError("a text is wanted")
+    return value
+
+
+def _check_to(check: Check) -> dict[str, Any]:
+    return {
+        "name": check.name,
+        "say": check.say,
+        "answer": check.answer,
+        "when": check.when,
+        "every": check.every,
+    }
+
+
+def _check_from(data: object) -> Check:
+    of = _Reader(data)
+    return Check(of.text("name"), of.text("say"), of.text("answer"), of.text("when"), of.whole("every"))
+
+
+def _pattern_to(pattern: Pattern) -> dict[str, Any]:
+    return {
+        "part": pattern.part,
+        "width": fraction_text(pattern.width),
+        "depth": fraction_text(pattern.depth),
+        "segments": [
+            {"start": fraction_text(s.start), "end": fraction_text(s.end), "finger": s.is_finger}
+            for s in pattern.segments
+        ],
+        "passes": [
+            {
+                "number": one.number,
+                "socket": one.socket,
+                "kerf_from": fraction_text(one.kerf_from),
+                "kerf_to": fraction_text(one.kerf_to),
+                "setting": fraction_text(one.setting),
+            }
+            for one in pattern.passes
+        ],
+    }
+
+
+def _pattern_from(data: object) -> Pattern:
+    of = _Reader(data)
+    return Pattern(
+        of.text("part"),
+        of.length("width"),
+        of.length("depth"),
+        of.many("segments", _segment_from),
+        of.many("passes", _pass_from),
+    )
+
+
+def _segment_from(data: object) -> Segment:
+    of = _Reader(data)
+    return Segment(of.length("start"), of.length("end"), of.flag("finger"))
+
+
+def _pass_from(data: object) -> Pass:
+    of = _Reader(data)
+    return Pass(
+        of.whole("number"), of.whole("socket"), of.length("kerf_from"), of.length("kerf_to"), of.length("setting")
+    )
+
+
+def _setup_to(setup: Setup) -> dict[str, Any]:
+    return {
+        "number": setup.number,
+        "stage": setup.stage,
+        "board": setup.board,
+        "part": setup.part,
+        "end": setup.end,
+        "copies": setup.copies,
+        "first_copy": setup.first_copy,
+        "pattern": setup.pattern,
+    }
+
+
+def _setup_from(data: object) -> Setup:
+    of = _Reader(data)
+    return Setup(
+        of.whole("number"),
+        of.whole("stage"),
+        of.text("board"),
+        of.text("part"),
+        of.whole("end"),
+        of.whole("copies"),
+        of.whole("first_copy"),
+        of.whole("pattern"),
+    )
+
+
+def _carriage_to(carriage: Carriage) -> dict[str, Any]:
+    return {
+        "kind": carriage.kind,
+        "resolution": fraction_text(carriage.resolution),
+        "pitch": None if carriage.pitch is None else fraction_text(carriage.pitch),
+        "divisions": carriage.divisions,
+        "unit": carriage.unit,
+        "zero": carriage.zero,
+        "travel": None if carriage.travel is None else [fraction_text(end) for end in carriage.travel],
+        "backlash": fraction_text(carriage.backlash),
+        "register": carriage.register,
+        "stop_side": carriage.stop_side,
+    }
+
+
+def _carriage_from(data: object) -> Carriage:
+    of = _Reader(data)
+    travel = None if of.value("travel") is None else of.many("travel", fraction_of)
+    if travel is not None and len(travel) != 2:
+        raise ValueError("travel must be two settings")
+    resolution = of.length("resolution")
+    if resolution <= 0:
+        raise ValueError("resolution must be over 0")
+    return Carriage(
+        of.text("kind"),
+        resolution,
+        of.length_or_none("pitch"),
+        None if of.value("divisions") is None else of.whole("divisions"),
+        of.text("unit"),
+        of.text("zero"),
+        None if travel is None else (travel[0], travel[1]),
+        of.length("backlash"),
+        of.text("register"),
+        of.text("stop_side"),
+    )
+
+
+def _pedal_to(pedal: PedalSettings) -> dict[str, Any]:
+    return {
+        "key": pedal.key,
+        "hold_s": pedal.hold_s,
+        "double_tap_s": pedal.double_tap_s,
+        "pass_takes_s": pedal.pass_takes_s,
+    }
+
+
+def _pedal_from(data: object) -> PedalSettings:
+    of = _Reader(data)
+    return PedalSettings(of.text("key"), of.seconds("hold_s"), of.seconds("double_tap_s"), of.seconds("pass_takes_s"))
+
+
+def _voice_to(voice: VoiceSettings) -> dict[str, Any]:
+    return {
+        "language": voice.language,
+        "lead_in": voice.lead_in,
+        "recogniser": voice.recogniser,
+        "reads": voice.reads,
+        "speech_rate": voice.speech_rate,
+        "model": voice.model,
+    }
+
+
+def _voice_from(data: object) -> VoiceSettings:
+    of = _Reader(data)
+    return VoiceSettings(
+        of.text("language"),
+        of.text("lead_in"),
+        of.text("recogniser"),
+        of.text("reads"),
+        of.whole("speech_rate"),
+        of.text_or_none("model"),
+    )

@@ -1,0 +1,204 @@
+"""The plan file: what belongs to the job."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from pathlib import Path
+
+from assistant.errors import BadInput, Fault
+from assistant.plans.job import segments_of
+from assistant.plans.model import BoardPlan, JointPlan, Plan, Repeat, Shop, Uncertainty
+from assistant.plans.reader import Document, Table, read_document
+from assistant.plans.shop_file import try_shop
+
+ZERO = Fraction(0)
+MOST_WIDTHS = 1000
+MOST_BOARDS = 1000
+MOST_COUNT = 1000
+LAID_OUT = ("even", "listed")
+NOT_YET = ("slots", "lined")
+KEYS_OF_LAYOUT = {"even": ("finger", "remainder"), "listed": ("widths", "repeat", "mirror")}
+PARTS = ("A", "B")
+
+
+def read_plan(path: Path) -> Plan:
+    """Read a plan. Raises BadInput with every fault in it."""
+    plan, faults = try_plan(path)
+    if plan is None:
+        raise BadInput(faults)
+    return plan
+
+
+def read_both(plan_path: Path, shop_path: Path | None) -> tuple[Plan, Shop]:
+    """Read a plan and the shop file it is cut with (None: the user's own).
+
+    Raises one BadInput with every fault of both.
+    """
+    plan, plan_faults = try_plan(plan_path)
+    shop, shop_faults = try_shop(shop_path)
+    if plan is None or shop is None:
+        raise BadInput([*plan_faults, *shop_faults])
+    return plan, shop
+
+
+def try_plan(path: Path) -> tuple[Plan | None, list[Fault]]:
+    """The plan, or None and what is wrong with its file, its layout included."""
+    document = read_document(path)
+    plan = _read(document, path) if document.tree is not None else None
+    return (None if document.faults else plan), document.faults
+
+
+def _read(document: Document, path: Path) -> Plan | None:
+    root = document.root()
+    title = root.text("title", path.stem or "plan")
+    unit = root.choice("unit", ("mm", "in"), required=True) or "mm"
+    width, thickness, species = _stock(root.table("stock", required=True), unit)
+    joint = _joint(root.table("joint", required=True), unit)
+    boards = _boards(root)
+    uncertainty = _uncertainty(root, unit)
+    _not_yet(root)
+    root.close()
+    if width is None or joint is None:
+        return None
+    plan = Plan(
+        title or "plan", unit, width, thickness, joint, boards, species, document.digest, str(path), uncertainty
+    )
+    _try_layout(document, plan)
+    return plan
+
+
+def _try_layout(document: Document, plan: Plan) -> None:
+    """What is wrong with the layout is reported with the other faults, even where the shop is missing."""
+    try:
+        segments_of(plan)
+    except BadInput as error:
+        document.adopt(error.faults)
+
+
+def _stock(table: Table, unit: str) -> tuple[Fraction | None, dict[str, Fraction], str | None]:
+    if table.absent:
+        return None, {}, None
+    width = table.length("width", unit, required=True, above=ZERO)
+    own: dict[str, Fraction | None] = {}
+    for part in PARTS:
+        if table.has(part):
+            of_part = table.table(part)
+            own[part] = of_part.length("thickness", unit, required=True, above=ZERO)
+            of_part.close()
+    both_apart = len(own) == len(PARTS)
+    common = table.length("thickness", unit, required=not both_apart, above=ZERO)
+    thickness = {part: own.get(part) or common or Fraction(1) for part in PARTS}
+    species = table.text("species")
+    table.mention(PARTS)
+    table.close()
+    return width, thickness, species
+
+
+def _joint(table: Table, unit: str) -> JointPlan | None:
+    if table.absent:
+        return None
+    raw = table.text("layout")
+    if raw in NOT_YET:
+        mend = 'the layouts that are: "even", "listed"'
+        table.fault("layout", "is not laid out yet", mend, raw)
+        table.skip()
+        return None
+    layout = table.choice("layout", LAID_OUT, required=True)
+    if layout is None:
+        table.skip()
+        return None
+    other = "listed" if layout == "even" else "even"
+    table.not_here(
+        KEYS_OF_LAYOUT[other], f'means nothing with layout = "{layout}"', f'it belongs to layout = "{other}"'
+    )
+    clearance = table.length("clearance", unit, Fraction(1, 10), least=ZERO, most=Fraction(10))
+    sand = table.length("sand_allowance", unit, Fraction(3, 10), least=ZERO, most=Fraction(25))
+    starts_with = table.choice("starts_with", ("finger", "socket"), "finger") or "finger"
+    shape = _even(table, unit) if layout == "even" else _listed(table, unit)
+    table.close()
+    if shape is None:
+        return None
+    finger, remainder, widths, repeat, mirror = shape
+    allowances = (clearance if clearance is not None else ZERO, sand if sand is not None else ZERO)
+    return JointPlan(layout, finger, starts_with, remainder, widths, repeat, mirror, *allowances)
+
+
+Shape = tuple[Fraction | None, str, tuple[Fraction, ...], Repeat | None, bool]
+
+
+def _even(table: Table, unit: str) -> Shape | None:
+    finger = table.length("finger", unit, required=True, above=ZERO)
+    remainder = table.choice("remainder", ("far edge", "both edges", "stretch"), "far edge") or "far edge"
+    return None if finger is None else (finger, remainder, (), None, False)
+
+
+def _listed(table: Table, unit: str) -> Shape | None:
+    widths = table.lengths("widths", unit, MOST_WIDTHS)
+    if not table.has("widths"):
+        table.fault(
+            "widths", "is missing", f"give the widths from the reference edge on, in {unit}: widths = [6, 12, 6]"
+        )
+    repeat = _repeat(table, len(widths)) if table.has("repeat") else None
+    table.mention(("repeat",))
+    mirror = table.flag("mirror", False)
+    return (None, "far edge", widths, repeat, mirror) if widths else None
+
+
+def _repeat(table: Table, entries: int) -> Repeat | None:
+    of = table.table("repeat")
+    first = of.integer("from", least=1, most=max(entries, 1), required=True)
+    last = of.integer("to", least=first or 1, most=max(entries, first or 1), required=True)
+    times = of.integer("times", least=1, most=MOST_WIDTHS, required=True)
+    of.close()
+    if first is None or last is None or times is None:
+        return None
+    return Repeat(first, last, times)
+
+
+def _boards(root: Table) -> tuple[BoardPlan, ...]:
+    tables = root.tables("boards", MOST_BOARDS)
+    if not tables and not root.faulted("boards"):
+        root.fault("boards", "there is no board to cut", "add [[boards]] with name and part")
+    found: list[BoardPlan] = []
+    for table in tables:
+        board = _board(table)
+        if board is not None:
+            _unlike(table, board, found)
+            found.append(board)
+    return tuple(found)
+
+
+def _board(table: Table) -> BoardPlan | None:
+    name = table.text("name", required=True, most=40)
+    part = table.choice("part", PARTS, required=True)
+    count = table.integer("count", 1, least=1, most=MOST_COUNT) or 1
+    ends = table.integer("ends", 1, least=1, most=2) or 1
+    stack = table.integer("stack", 1, least=1, most=MOST_COUNT) or 1
+    if stack > count:
+        mend = f"clamp at most {count} together, or raise count"
+        table.fault("stack", f"is more than the {count} there {'is' if count == 1 else 'are'}", mend, stack)
+    table.close()
+    return None if name is None or part is None else BoardPlan(name, part, count, ends, stack)
+
+
+def _unlike(table: Table, board: BoardPlan, others: Sequence[BoardPlan]) -> None:
+    if any(other.name == board.name for other in others):
+        mend = "give each its own name, or raise count: it is what you are told to clamp"
+        table.fault("name", "names a board a second time", mend, board.name)
+
+
+def _uncertainty(root: Table, unit: str) -> Uncertainty | None:
+    if not root.has("uncertainty"):
+        root.mention(("uncertainty",))
+        return None
+    table = root.table("uncertainty")
+    keys = ("setting", "kerf", "reference")
+    figures = [table.length(key, unit, least=ZERO, most=Fraction(10)) for key in keys]
+    table.close()
+    return Uncertainty(*figures)
+
+
+def _not_yet(root: Table) -> None:
+    mend = 'the layouts that are: "even", "listed", with [[boards]]; leave this table out'
+    root.not_here(("lining", "size", "slots"), "is not laid out yet", mend)

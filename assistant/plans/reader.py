@@ -1,0 +1,404 @@
+"""TOML files, read with every value checked: one call reads a key, collects what is wrong and goes on.
+
+A file is at most 1 MB of UTF-8 (with or without a byte order mark). Decimals stay exact. Nothing
+here raises for what a file holds: faults gather in `Document.faults`, each with file and key, so
+that a plan and a shop can be reported together.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from difflib import get_close_matches
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from assistant.errors import Fault
+from assistant.joinery.units import LengthError, format_number, parse_length, plain_length
+
+MAX_BYTES = 1_000_000
+MAX_TEXT = 80
+MAX_LENGTH_MM = Fraction(10_000)
+SHOWN = 60
+# Past this an integer is no measure of anything, and turning it into digits may be refused or slow.
+MAX_INTEGER_BITS = 128
+
+_POSITION = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
+
+
+def cleaned(text: str) -> str:
+    """`text` without control, format and unassigned characters; runs of blanks become one space."""
+    kept = (" " if c.isspace() else c for c in text if c.isspace() or unicodedata.category(c)[0] != "C")
+    return " ".join("".join(kept).split())
+
+
+def shown(value: object) -> str:
+    """A value as a fault shows it: as the user wrote it, one line, at most about 60 characters."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{_cut(cleaned(value))}"'
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    if isinstance(value, int) and value.bit_length() > MAX_INTEGER_BITS:
+        return f"a whole number of about {value.bit_length() * 3 // 10} digits"
+    return _cut(str(value))
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= SHOWN else text[: SHOWN - 3] + "..."
+
+
+@dataclass(slots=True)
+class Document:
+    """A file as read. name: as faults call it. digest: SHA-256 of its bytes, hex, or "" when unreadable."""
+
+    name: str
+    faults: list[Fault] = field(default_factory=list)
+    tree: dict[str, Any] | None = None
+    digest: str = ""
+
+    def fault(self, what: str, value: str, key: str, mend: str) -> None:
+        self.faults.append(Fault(what, value, f"{self.name}: {key}" if key else self.name, mend))
+
+    def adopt(self, faults: Iterable[Fault]) -> None:
+        """Take over faults whose `where` is a key only, putting the file's name before it."""
+        for fault in faults:
+            self.fault(fault.what, fault.value, fault.where, fault.mend)
+
+    def root(self) -> Table:
+        return Table(self, "", self.tree or {})
+
+
+def read_document(path: Path) -> Document:
+    """Read and parse a TOML file. Never raises for what it finds: see `Document.faults`; tree is None then."""
+    document = Document(cleaned(path.name) or cleaned(str(path)) or "the file")
+    data = _bytes_of(path, document)
+    if data is None:
+        return document
+    document.digest = hashlib.sha256(data).hexdigest()
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        mend = "save it as UTF-8 text"
+        document.fault("is not UTF-8 text", f"byte {data[error.start]:#04x} at byte {error.start + 1}", "", mend)
+        return document
+    document.tree = _parsed(text, document)
+    return document
+
+
+def _bytes_of(path: Path, document: Document) -> bytes | None:
+    given = _cut(cleaned(str(path)))
+    try:
+        if path.is_dir():
+            document.fault("is a folder", given, "", "name a file inside it")
+        elif path.exists() and not path.is_file():
+            document.fault("is not a regular file", given, "", "name a TOML file")
+        else:
+            return _limited(path, document)
+    except FileNotFoundError:
+        document.fault("there is no such file", given, "", "check the name and the folder")
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        document.fault(f"cannot be read: {cleaned(reason)}", given, "", "check the file and your right to read it")
+    return None
+
+
+def _limited(path: Path, document: Document) -> bytes | None:
+    with path.open("rb") as file:
+        data = file.read(MAX_BYTES + 1)
+    if len(data) <= MAX_BYTES:
+        return data
+    document.fault("is over 1 MB", "more than 1,000,000 bytes", "", "give a plan or shop file; they are a few kB")
+    return None
+
+
+def _parsed(text: str, document: Document) -> dict[str, Any] | None:
+    try:
+        return tomllib.loads(text, parse_float=Decimal)
+    except tomllib.TOMLDecodeError as error:
+        _syntax_fault(text, str(error), document)
+    except RecursionError:
+        document.fault("is nested too deeply", "", "", "no list or table of a plan or shop goes deeper than three")
+    except (ValueError, ArithmeticError):
+        document.fault("holds a number too long to read", "", "", "lengths need at most 40 characters")
+    return None
+
+
+def _syntax_fault(text: str, message: str, document: Document) -> None:
+    found = _POSITION.search(message)
+    what = f"is not valid TOML: {cleaned(_POSITION.sub('', message))}"
+    mend = "mend that line (text goes in quotes, a key is set once, keys and tables are named once)"
+    # TOML's own line ends, not str.splitlines', so that the number agrees with an editor.
+    lines = text.replace("\r\n", "\n").split("\n")
+    if found is None or found[1] is None:
+        document.fault(what, "", f"line {len(lines)}, the end", mend)
+        return
+    line, column = int(found[1]), int(found[2])
+    written = cleaned(lines[line - 1]) if line <= len(lines) else ""
+    document.fault(what, _cut(written), f"line {line}, column {column}", mend)
+
+
+class Table:
+    """One TOML table. Every read names its key, so that what was never asked for can be refused by `close`.
+
+    A read gives the checked value, or its default when the key is absent; when the value is
+    faulty, or absent and required, the fault is noted and the default (None if there is none) given.
+    """
+
+    def __init__(self, document: Document, key: str, data: dict[str, Any] | None):
+        self.document = document
+        self.key = key
+        self.absent = data is None
+        self._data = data or {}
+        self._known: list[str] = []
+
+    def path(self, key: str) -> str:
+        return f"{self.key}.{key}" if self.key else key
+
+    def fault(self, key: str, what: str, mend: str, value: object = None) -> None:
+        """Note a fault at `key` ("" for the table itself)."""
+        where = self.path(key) if key else self.key
+        self.document.fault(what, "" if value is None else shown(value), where, mend)
+
+    def has(self, key: str) -> bool:
+        return key in self._data
+
+    def _take(self, key: str, required: bool, mend: str) -> Any:
+        """The raw value, or None when absent (TOML has no null); notes that the key is known."""
+        self._known.append(key)
+        if key not in self._data and required:
+            self.fault(key, "is missing", mend)
+        return self._data.get(key)
+
+    def length(
+        self,
+        key: str,
+        unit: str,
+        default: Fraction | None = None,
+        *,
+        required: bool = False,
+        above: Fraction | None = None,
+        least: Fraction | None = None,
+        most: Fraction = MAX_LENGTH_MM,
+    ) -> Fraction | None:
+        """A length in mm. unit: of a bare number, "mm" or "in". Bounds in mm: above is exclusive, the others not."""
+        raw = self._take(key, required, f"give it in {unit}, e.g. {key} = 6")
+        if raw is None:
+            return default
+        value = self._as_length(key, raw, unit)
+        if value is None or not self._in_bounds(key, raw, value, unit, above, least, most):
+            return default
+        return value
+
+    def _as_length(self, key: str, raw: object, unit: str) -> Fraction | None:
+        if isinstance(raw, bool) or not isinstance(raw, (int, Decimal, str)):
+            mend = 'write it like 12.7, "12.7 mm" or "1 3/8 in"'
+            self.fault(key, "must be a length", mend, raw)
+            return None
+        try:
+            return parse_length(raw, unit, negative=True)
+        except LengthError as error:
+            self.document.fault(error.what, cleaned(error.value), self.path(key), error.mend)
+            return None
+
+    def _in_bounds(
+        self,
+        key: str,
+        raw: object,
+        value: Fraction,
+        unit: str,
+        above: Fraction | None,
+        least: Fraction | None,
+        most: Fraction,
+    ) -> bool:
+        given = shown(raw) if isinstance(raw, str) else f"{shown(raw)} {unit}"
+        where = self.path(key)
+        if above is not None and value <= above:
+            self.document.fault(f"must be over {plain_length(above, unit)}", given, where, "give a greater length")
+        elif least is not None and value < least:
+            self.document.fault(f"must be {plain_length(least, unit)} or more", given, where, "give a greater length")
+        elif value > most:
+            self.document.fault(f"must be {plain_length(most, unit)} or less", given, where, "give a smaller length")
+        else:
+            return True
+        return False
+
+    def lengths(self, key: str, unit: str, most_items: int, *, least: Fraction | None = None) -> tuple[Fraction, ...]:
+        """A list of lengths over 0 (or from `least`) in mm; () when absent or faulty."""
+        raw = self._take(key, False, "")
+        if raw is None:
+            return ()
+        if not isinstance(raw, list) or not raw or len(raw) > most_items:
+            self.fault(key, "must be a list of lengths", f"give 1 to {most_items} lengths in [ ]", raw)
+            return ()
+        above = Fraction(0) if least is None else None
+        found = []
+        for n, item in enumerate(raw, start=1):
+            value = self._as_length(f"{key}[{n}]", item, unit)
+            if value is not None and self._in_bounds(f"{key}[{n}]", item, value, unit, above, least, MAX_LENGTH_MM):
+                found.append(value)
+        return tuple(found) if len(found) == len(raw) else ()
+
+    def number(
+        self,
+        key: str,
+        default: Fraction | None = None,
+        *,
+        required: bool = False,
+        above: Fraction | None = None,
+        least: Fraction = Fraction(0),
+        most: Fraction,
+        unit: str = "",
+    ) -> Fraction | None:
+        """A bare number, exact. unit: named in the fault only, e.g. "s"."""
+        low = f"over {plain(above)}" if above is not None else f"{plain(least)} or more"
+        needs = f"must be a number, {low} and at most {plain(most)}" + (f" {unit}" if unit else "")
+        raw = self._take(key, required, "give it: it " + needs)
+        if raw is None:
+            return default
+        value = _exact(raw)
+        if value is None or not (value > above if above is not None else value >= least) or value > most:
+            self.fault(key, needs, "give a number within these bounds", raw)
+            return default
+        return value
+
+    def integer(
+        self, key: str, default: int | None = None, *, least: int, most: int, required: bool = False
+    ) -> int | None:
+        """A whole number, least to most inclusive. A bool or a decimal is none."""
+        needs = f"must be a whole number from {least} to {most:,}"
+        raw = self._take(key, required, "give it: it " + needs)
+        if raw is None:
+            return default
+        if isinstance(raw, bool) or not isinstance(raw, int) or not least <= raw <= most:
+            self.fault(key, needs, "give a whole number within these bounds", raw)
+            return default
+        return raw
+
+    def text(
+        self, key: str, default: str | None = None, *, required: bool = False, most: int = MAX_TEXT, mend: str = ""
+    ) -> str | None:
+        """Text without control characters, 1 to `most` characters."""
+        raw = self._take(key, required, mend or f'give it in quotes, e.g. {key} = "..."')
+        if raw is None:
+            return default
+        value = cleaned(raw) if isinstance(raw, str) else None
+        if not value or len(value) > most:
+            self.fault(key, f"must be text of 1 to {most} characters", "give it in quotes", raw)
+            return default
+        return value
+
+    def choice(
+        self, key: str, options: Sequence[str], default: str | None = None, *, required: bool = False
+    ) -> str | None:
+        """One of `options`."""
+        listed = " | ".join(f'"{option}"' for option in options)
+        raw = self._take(key, required, f"give one of {listed}")
+        if raw is None:
+            return default
+        if raw not in options:
+            near = nearest(raw, options)
+            self.fault(key, "is no choice here", f'did you mean "{near}"?' if near else f"give one of {listed}", raw)
+            return default
+        return str(raw)
+
+    def flag(self, key: str, default: bool) -> bool:
+        raw = self._take(key, False, "")
+        if raw is None:
+            return default
+        if not isinstance(raw, bool):
+            self.fault(key, "must be true or false", "write true or false, without quotes", raw)
+            return default
+        return raw
+
+    def names(self, key: str) -> tuple[str, ...]:
+        """A list of texts; () when absent or faulty."""
+        raw = self._take(key, False, "")
+        if raw is None:
+            return ()
+        if not isinstance(raw, list) or len(raw) > 1000 or not all(isinstance(item, str) for item in raw):
+            self.fault(key, "must be a list of names", f'give {key} = ["name", "name"]', raw)
+            return ()
+        return tuple(cleaned(item) for item in raw)
+
+    def table(self, key: str, *, required: bool = False) -> Table:
+        """The table at `key`; an empty one, `absent`, when there is none or it is faulty."""
+        raw = self._take(key, required, f"add a [{self.path(key)}] table")
+        if raw is not None and not isinstance(raw, dict):
+            self.fault(key, "must be a table", f"write [{self.path(key)}] and its keys below", raw)
+            raw = None
+        return Table(self.document, self.path(key), raw)
+
+    def tables(self, key: str, most: int) -> tuple[Table, ...]:
+        """The tables of an array of tables, counted from 1 in faults; () when absent or faulty."""
+        raw = self._take(key, False, "")
+        if raw is None:
+            return ()
+        if not isinstance(raw, list) or not all(isinstance(item, dict) for item in raw):
+            self.fault(key, "must be tables", f"write [[{self.path(key)}]] and the keys of each below", raw)
+            return ()
+        if len(raw) > most:
+            self.fault(key, f"must be {most:,} at most", "split the job over several plans", raw)
+            return ()
+        return tuple(Table(self.document, f"{self.path(key)}[{n}]", item) for n, item in enumerate(raw, start=1))
+
+    def faulted(self, key: str) -> bool:
+        """Whether a fault has been noted at `key`."""
+        where = f"{self.document.name}: {self.path(key)}"
+        return any(fault.where == where for fault in self.document.faults)
+
+    def mention(self, keys: Iterable[str]) -> None:
+        """These are known here, whether or not they were read."""
+        self._known.extend(keys)
+
+    def not_here(self, keys: Iterable[str], what: str, mend: str) -> None:
+        """Refuse these keys, known elsewhere but without meaning beside the others given."""
+        for key in keys:
+            self._known.append(key)
+            if key in self._data:
+                self.fault(key, what, mend, self._data[key])
+
+    def skip(self) -> None:
+        """Ask for nothing more of this table: whatever else it holds is not looked at."""
+        self._known.extend(self._data)
+
+    def close(self) -> None:
+        """Refuse every key that was never asked for, with the nearest known name."""
+        for key, value in self._data.items():
+            if key not in self._known:
+                near = nearest(key, self._known)
+                kind = "table" if isinstance(value, dict) else "key"
+                known = ", ".join(sorted(set(self._known)))
+                mend = f"did you mean {near}?" if near else f"known here: {known}"
+                self.document.fault(f"is no {kind} of ours", "", self.path(_cut(cleaned(key)) or '""'), mend)
+
+
+def nearest(name: object, known: Iterable[str]) -> str | None:
+    """The known name most like `name`, or None where nothing is like it."""
+    folded = {k.casefold(): k for k in known}
+    close = get_close_matches(str(name)[:MAX_TEXT].casefold(), list(folded), n=1, cutoff=0.6)
+    return folded[close[0]] if close else None
+
+
+def _exact(raw: object) -> Fraction | None:
+    if isinstance(raw, bool):
+        return None
+    if isinstance(raw, int):
+        return Fraction(raw) if raw.bit_length() <= MAX_INTEGER_BITS else None
+    if isinstance(raw, Decimal) and raw.is_finite() and len(str(raw)) <= 40 and abs(raw.adjusted()) <= 12:
+        return Fraction(raw)
+    return None
+
+
+def plain(value: Fraction) -> str:
+    """A number as people write it: rounded to four decimals, without trailing zeros."""
+    return format_number(value, 4).rstrip("0").rstrip(".")

@@ -1,0 +1,187 @@
+"""The shop file: what belongs to the machine. Only the kerf has no default; it is never guessed."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from pathlib import Path
+
+from assistant.errors import BadInput, Fault
+from assistant.joinery.model import Blade, Carriage
+from assistant.joinery.units import plain_length
+from assistant.plans.checks import read_checks
+from assistant.plans.model import PedalSettings, Shop, VoiceSettings
+from assistant.plans.pedal_keys import read_key
+from assistant.plans.reader import Document, Table, cleaned, read_document
+
+INCH = Fraction("25.4")
+ZERO = Fraction(0)
+# A kerf over this is a slip of the decimal point, not a blade or a dado stack.
+WIDEST_KERF = Fraction(60)
+KINDS = ("readout", "handwheel", "steps")
+KEYS_OF_KIND = {
+    "readout": ("resolution",),
+    "handwheel": ("pitch", "threads_per_inch", "divisions"),
+    "steps": ("steps_per_mm",),
+}
+
+
+def default_shop_path() -> Path:
+    """shop.toml in the user's kerfcall configuration folder."""
+    from platformdirs import user_config_path
+
+    return user_config_path("kerfcall") / "shop.toml"
+
+
+def read_shop(path: Path | None) -> Shop:
+    """Read a shop file; None: the user's own. Raises BadInput with every fault in it."""
+    shop, faults = try_shop(path)
+    if shop is None:
+        raise BadInput(faults)
+    return shop
+
+
+def try_shop(path: Path | None) -> tuple[Shop | None, list[Fault]]:
+    """The shop, or None and what is wrong with its file."""
+    asked = path is not None
+    path = path if path is not None else default_shop_path()
+    if not asked and not path.exists():
+        return None, [_no_shop(path)]
+    document = read_document(path)
+    shop = _read(document, str(path)) if document.tree is not None else None
+    return (None if document.faults else shop), document.faults
+
+
+def _no_shop(path: Path) -> Fault:
+    mend = "write it with at least [blade] and its measured kerf, or name another with --shop FILE"
+    return Fault("there is no shop file, and a kerf is never guessed", cleaned(str(path)), path.name, mend)
+
+
+def _read(document: Document, path: str) -> Shop:
+    root = document.root()
+    unit = root.choice("unit", ("mm", "in"), "mm") or "mm"
+    blade = _blade(root.table("blade", required=True), unit)
+    carriage = _carriage(root.table("carriage"), unit)
+    pedal = _pedal(root.table("pedal"))
+    voice = _voice(root.table("voice"), carriage)
+    checks = read_checks(root, carriage.register, voice.lead_in)
+    root.close()
+    return Shop(unit, blade, carriage, pedal, voice, checks, path)
+
+
+def _blade(table: Table, unit: str) -> Blade:
+    default = Blade(Fraction(1))
+    kerf = table.length("kerf", unit, required=not table.absent, above=ZERO, most=WIDEST_KERF)
+    overlap = table.length("overlap", unit, default.overlap, least=ZERO, most=WIDEST_KERF)
+    overrun = table.length("overrun", unit, ZERO, least=ZERO, most=WIDEST_KERF)
+    tooth = table.choice("tooth", ("flat", "alternate"), default.tooth)
+    highest = table.length("highest", unit, above=ZERO)
+    if kerf is not None and overlap is not None and overlap >= kerf:
+        mend = f"set blade.overlap to less than the kerf of {plain_length(kerf, unit)}"
+        table.fault("overlap", f"must be less than the kerf, and is {plain_length(overlap, unit)}", mend)
+    table.close()
+    return Blade(kerf or Fraction(1), overlap or ZERO, overrun or ZERO, tooth or default.tooth, highest)
+
+
+def _carriage(table: Table, unit: str) -> Carriage:
+    default = Carriage()
+    kind = table.choice("kind", KINDS, default.kind) or default.kind
+    pitch, divisions = _screw(table, unit) if kind == "handwheel" else (None, None)
+    resolution = _resolution(table, kind, unit, pitch, divisions)
+    others = [key for other in KINDS if other != kind for key in KEYS_OF_KIND[other]]
+    mend = f'leave it out, or set carriage.kind to what it is; "{kind}" takes {", ".join(KEYS_OF_KIND[kind])}'
+    table.not_here(others, f'means nothing with kind = "{kind}"', mend)
+    carriage = Carriage(
+        kind,
+        resolution,
+        pitch,
+        divisions,
+        unit,
+        table.choice("zero", ("outside", "inside"), default.zero) or default.zero,
+        _travel(table, unit),
+        table.length("backlash", unit, ZERO, least=ZERO, most=Fraction(10)) or ZERO,
+        table.choice("register", ("stop", "setting bar"), default.register) or default.register,
+        table.choice("stop_side", ("left", "right"), default.stop_side) or default.stop_side,
+    )
+    table.close()
+    return carriage
+
+
+def _resolution(table: Table, kind: str, unit: str, pitch: Fraction | None, divisions: int | None) -> Fraction:
+    """The smallest step, mm. A readout's default is 0.01 mm, or 0.001 in where the unit is inches."""
+    if kind == "handwheel":
+        return (pitch or Fraction(1)) / (divisions or 1)
+    if kind == "steps":
+        most = Fraction(1_000_000)
+        steps = table.number("steps_per_mm", required=True, above=ZERO, most=most, unit="steps a millimetre")
+        return 1 / steps if steps else Fraction(1)
+    default = INCH / 1000 if unit == "in" else Fraction(1, 100)
+    return table.length("resolution", unit, default, above=ZERO, most=INCH) or default
+
+
+def _screw(table: Table, unit: str) -> tuple[Fraction | None, int | None]:
+    """Pitch in mm and divisions of a handwheel; exactly one of pitch and threads_per_inch is wanted."""
+    pitch = table.length("pitch", unit, above=ZERO, most=Fraction(100))
+    threads = table.number("threads_per_inch", above=ZERO, most=Fraction(200))
+    if table.has("pitch") and table.has("threads_per_inch"):
+        table.fault("threads_per_inch", "says the same as pitch", "give one of pitch and threads_per_inch")
+    elif not table.has("pitch") and not table.has("threads_per_inch"):
+        table.fault("pitch", "is missing", "give pitch, or threads_per_inch, of the screw")
+    divisions = table.integer("divisions", least=1, most=10_000, required=True)
+    return (pitch if pitch is not None else INCH / threads if threads else None), divisions
+
+
+def _travel(table: Table, unit: str) -> tuple[Fraction, Fraction] | None:
+    ends = table.lengths("travel", unit, 2, least=Fraction(-10_000))
+    if not ends:
+        return None
+    if len(ends) != 2 or ends[0] >= ends[1]:
+        mend = "give travel = [least, greatest], the least first"
+        table.fault("travel", "must be two settings, least and greatest", mend)
+        return None
+    return ends[0], ends[1]
+
+
+def _pedal(table: Table) -> PedalSettings:
+    default = PedalSettings()
+    pedal = PedalSettings(
+        read_key(table),
+        _seconds(table, "hold_s", default.hold_s, "0.3", "5"),
+        _seconds(table, "double_tap_s", default.double_tap_s, "0.1", "1"),
+        _seconds(table, "pass_takes_s", default.pass_takes_s, "0", "600"),
+    )
+    table.close()
+    return pedal
+
+
+def _seconds(table: Table, key: str, default: float, least: str, most: str) -> float:
+    value = table.number(key, least=Fraction(least), most=Fraction(most), unit="s")
+    return default if value is None else float(value)
+
+
+def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
+    default = VoiceSettings()
+    voice = VoiceSettings(
+        table.choice("language", ("en",), default.language) or default.language,
+        _lead_in(table, default.lead_in),
+        table.choice("recogniser", ("auto", "vosk", "pocketsphinx"), default.recogniser) or default.recogniser,
+        table.choice("reads", ("digits", "words", "fractions", "turns"), default.reads) or default.reads,
+        table.integer("speech_rate", default.speech_rate, least=80, most=450) or default.speech_rate,
+        table.text("model", most=1000),
+    )
+    if voice.reads == "turns" and carriage.kind != "handwheel":
+        mend = 'set voice.reads = "digits", or carriage.kind = "handwheel"'
+        table.fault("reads", f'turns are read from a handwheel; this carriage is a "{carriage.kind}"', mend, "turns")
+    if voice.reads == "fractions" and carriage.unit != "in":
+        mend = 'set voice.reads = "digits", or unit = "in"'
+        table.fault("reads", "fractions are read from an inch scale; this shop's unit is mm", mend, "fractions")
+    table.close()
+    return voice
+
+
+def _lead_in(table: Table, default: str) -> str:
+    word = table.text("lead_in", default)
+    if word and not re.fullmatch(r"[a-z]{2,20}", word):
+        table.fault("lead_in", "must be one word of lower-case letters", 'give one, e.g. "marigold"', word)
+        return default
+    return word or default

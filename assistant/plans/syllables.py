@@ -1,0 +1,44 @@
+"""Counting syllables, so that a phrase of one's own is long enough to be told from other speech.
+
+By spelling: a group of vowels is a syllable; a silent final e, and the e of -ed and -es after most
+consonants, is none; vowels that are mostly spoken apart (ia, io, eo, ...) count twice. Right for most
+English words and one out for most others; tests measure it against a pronouncing dictionary.
+"""
+
+from __future__ import annotations
+
+import re
+
+_GROUP = re.compile(r"[aeiouy]+")
+# Neighbouring vowels that are mostly spoken apart: "dial", "radio", "video", "usual", "continuous", "going".
+_APART = re.compile(
+    r"i[ao](?!us$|n$|ns$|nal$|l?ly$)|eo(?!us$)|[aeo]ing$|ua(?=[lt])|uou|io(?=[rl]$)|riet|quiet|[^g]ui(?=n)"
+)
+_SILENT_ED = re.compile(r"[^aeioutdy]ed$")
+_SILENT_ES = re.compile(r"[^aeiouyscgxz]es$|[^aeiou]les$")
+_SHES = re.compile(r"(?:sh|ch)es$")
+_SPOKEN_LE = re.compile(r"[^aeiouylr]les?$")
+_SILENT_INSIDE = re.compile(r"[aeiouy][^aeiouy]+e(?=ly$|less$|ness$|ment$|ful$)")
+
+
+def syllables(text: str) -> int:
+    """Syllables of `text`, words parted by blanks or hyphens. 0 for no letters."""
+    return sum(_of_word(word) for word in re.findall(r"[a-z]+", text.casefold().replace("'", "")))
+
+
+def _of_word(word: str) -> int:
+    count = len(_GROUP.findall(word)) + len(_APART.findall(word))
+    if _SILENT_ED.search(word) or _silent_es(word) or _silent_e(word):
+        count -= 1
+    count -= len(_SILENT_INSIDE.findall(word))
+    return max(count, 1)
+
+
+def _silent_e(word: str) -> bool:
+    return (
+        bool(re.search(r"[^aeiouy]e$|[^aeiouy]ue$", word)) and not _SPOKEN_LE.search(word) and not word.endswith("ue")
+    )
+
+
+def _silent_es(word: str) -> bool:
+    return bool(_SILENT_ES.search(word)) and not _SHES.search(word) and not _SPOKEN_LE.search(word)
