@@ -1,0 +1,58 @@
+"""Which voice speaks, and why."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from assistant.errors import NoSuchPart
+from assistant.plans.model import VoiceSettings
+
+if TYPE_CHECKING:
+    from assistant.speaking.engine import Engine
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The engine and a line for the screen that says which and why."""
+
+    engine: Engine
+    line: str
+
+
+def _espeak(settings: VoiceSettings) -> tuple[Engine, str]:
+    from assistant.speaking.espeak import EspeakEngine
+
+    engine = EspeakEngine(settings.language, settings.speech_rate)
+    return engine, f"voice: {engine.description}, rendered in this process"
+
+
+def _pyttsx3(settings: VoiceSettings) -> tuple[Engine, str]:
+    from assistant.speaking.pyttsx3_engine import Pyttsx3Engine
+
+    engine = Pyttsx3Engine(None, settings.speech_rate)
+    return engine, f"voice: {engine.description}, the system's own voice, rendered in a process of its own"
+
+
+Maker = Callable[[VoiceSettings], "tuple[Engine, str]"]
+MAKERS: dict[str, Maker] = {"espeak-ng": _espeak, "pyttsx3": _pyttsx3}
+
+
+def order(platform: str) -> tuple[str, str]:
+    """espeak-ng first on Linux, where pyttsx3 loses phrases; the system's voices first elsewhere."""
+    return ("espeak-ng", "pyttsx3") if platform.startswith("linux") else ("pyttsx3", "espeak-ng")
+
+
+def choose_engine(settings: VoiceSettings, platform: str = sys.platform, makers: dict[str, Maker] = MAKERS) -> Choice:
+    """The first voice that works on this system. Raises NoSuchPart, naming every reason and mend, when none does."""
+    reasons: list[str] = []
+    for name in order(platform):
+        try:
+            engine, line = makers[name](settings)
+        except NoSuchPart as error:
+            reasons.append(str(error))
+            continue
+        return Choice(engine, f"{line} (because {'; '.join(reasons)})" if reasons else line)
+    raise NoSuchPart(f"no voice: {'; '.join(reasons)}")

@@ -1,0 +1,102 @@
+"""What a voice is: text in, samples out. And the little that every voice needs done to both."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+from assistant.errors import KerfcallError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Samples = NDArray[np.int16]
+
+LONGEST_TEXT = 2000
+# Between two announcements in a row; without it they run together.
+BREATH_S = 0.1
+
+
+class VoiceFailed(KerfcallError):
+    """A voice could not render a text; the text says why."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pcm:
+    """Rendered speech: int16 mono samples at `rate` frames a second."""
+
+    samples: Samples
+    rate: int
+
+    @property
+    def frames(self) -> int:
+        return len(self.samples)
+
+    @property
+    def seconds(self) -> float:
+        return len(self.samples) / self.rate
+
+
+def never() -> bool:
+    """For a render that nobody will cancel."""
+    return False
+
+
+class Engine(Protocol):
+    """A voice. One thread calls it at a time.
+
+    name: for the cache and the screen. voice: its own name of the voice. words_a_minute: the rate
+    asked for. rate: frames a second of what it renders.
+    """
+
+    name: str
+    voice: str
+    words_a_minute: int
+    rate: int
+
+    def render(self, text: str, cancelled: Callable[[], bool] = never) -> Pcm | None:
+        """The samples of `text`, or None when `cancelled` became true on the way. Raises VoiceFailed."""
+
+    def close(self) -> None:
+        """Let go of whatever the voice holds; a closed voice renders no more."""
+
+
+def speakable(text: str) -> str:
+    """`text` without control characters (a NUL would end it early), runs of blanks as one, at most 2000 characters."""
+    kept = (" " if unicodedata.category(character).startswith("C") else character for character in text)
+    return " ".join("".join(kept).split())[:LONGEST_TEXT]
+
+
+def nothing(rate: int) -> Pcm:
+    """What an empty text sounds like."""
+    import numpy as np
+
+    return Pcm(np.zeros(0, np.int16), rate)
+
+
+def at_rate(pcm: Pcm, rate: int) -> Pcm:
+    """The same speech at another rate, by linear interpolation: enough for a voice, no filter to ring."""
+    if pcm.rate == rate:
+        return pcm
+    if not pcm.frames:
+        return nothing(rate)
+    import numpy as np
+
+    frames = round(pcm.frames * rate / pcm.rate)
+    where = np.arange(frames) * (pcm.rate / rate)
+    there = np.interp(where, np.arange(pcm.frames), pcm.samples)
+    return Pcm(np.rint(there).astype(np.int16), rate)
+
+
+def trimmed(pcm: Pcm, quieter_than: int = 64) -> Pcm:
+    """From the first sound (so that the first sample handed over is one that is heard) to a breath after the last."""
+    import numpy as np
+
+    loud = np.flatnonzero(np.abs(pcm.samples.astype(np.int32)) >= quieter_than)
+    if not len(loud):
+        return nothing(pcm.rate)
+    breath = np.zeros(round(BREATH_S * pcm.rate), np.int16)
+    return Pcm(np.concatenate([pcm.samples[loud[0] : loud[-1] + 1], breath]), pcm.rate)

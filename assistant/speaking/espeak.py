@@ -1,0 +1,159 @@
+"""The voice on Linux: espeak-ng's library, called in process.
+
+Synchronous output (mode 2): the samples are complete when the call returns, in milliseconds. The
+library is one set of global variables, so one lock guards it and it is initialised once a process.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from assistant.errors import NoSuchPart
+from assistant.speaking.engine import Pcm, VoiceFailed, never, speakable, trimmed
+from assistant.speaking.espeak_files import Place, places, short_data_folder
+
+SYNCHRONOUS = 2
+# Without this option a library that finds no data calls exit(1): no exception, the session just gone.
+DONT_EXIT = 0x8000
+BUFFER_MS = 50
+UTF8 = 1
+RATE_PARAMETER = 1
+SLOWEST, FASTEST = 80, 450
+
+_Callback = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.c_void_p)
+
+
+class _Library:
+    """The loaded library; hold `lock` around every call."""
+
+    def __init__(self, place: Place):
+        self.lock = threading.Lock()
+        self.origin = place.origin
+        self._setting: tuple[str, int] | None = None
+        self._sink: Callable[[bytes], bool] = lambda _: False
+        data = short_data_folder(place.data) if place.data else None
+        try:
+            self._dll = ctypes.CDLL(place.library)
+        except OSError as error:
+            raise NoSuchPart(f"espeak-ng ({place.origin}) did not load: {error}") from error
+        self._declare()
+        path = os.fsencode(data) if data else None
+        self.rate = int(self._dll.espeak_Initialize(SYNCHRONOUS, BUFFER_MS, path, DONT_EXIT))
+        if self.rate <= 0:
+            raise NoSuchPart(f"espeak-ng ({place.origin}) finds no voice data in {data or 'its own folder'}")
+        # The library keeps the bare pointer: the object must live as long as it does.
+        self._callback = _Callback(self._take)
+        self._dll.espeak_SetSynthCallback(self._callback)
+        self.version = self._version()
+
+    def _declare(self) -> None:
+        text, number, anything = ctypes.c_char_p, ctypes.c_int, ctypes.c_void_p
+        unsigned = ctypes.c_uint
+        signatures: dict[str, tuple[Any, list[Any]]] = {
+            "espeak_Initialize": (number, [number, number, text, number]),
+            "espeak_SetSynthCallback": (None, [_Callback]),
+            "espeak_SetVoiceByName": (number, [text]),
+            "espeak_SetParameter": (number, [number, number, number]),
+            "espeak_Synth": (
+                number,
+                [text, ctypes.c_size_t, unsigned, number, unsigned, unsigned, anything, anything],
+            ),
+            "espeak_Info": (text, [anything]),
+        }
+        for name, (result, arguments) in signatures.items():
+            function = getattr(self._dll, name)
+            function.restype, function.argtypes = result, arguments
+
+    def _version(self) -> str:
+        said = self._dll.espeak_Info(None) or b"?"
+        return said.decode("utf-8", "replace").split()[0]
+
+    def _take(self, samples: Any, count: int, _events: Any) -> int:
+        if not samples or count <= 0:
+            return 0
+        return 1 if self._sink(ctypes.string_at(samples, count * 2)) else 0
+
+    def use(self, voice: str, words_a_minute: int) -> None:
+        """Set voice and rate. Raises NoSuchPart for an unknown voice."""
+        if self._setting == (voice, words_a_minute):
+            return
+        self._setting = None
+        if self._dll.espeak_SetVoiceByName(voice.encode()) != 0:
+            raise NoSuchPart(f'espeak-ng has no voice "{voice}"; set voice.language in the shop file to "en"')
+        self._dll.espeak_SetParameter(RATE_PARAMETER, words_a_minute, 0)
+        self._setting = (voice, words_a_minute)
+
+    def synth(self, text: str, sink: Callable[[bytes], bool]) -> None:
+        """Render; `sink` gets each buffer and returns True to stop there."""
+        self._sink = sink
+        encoded = text.encode("utf-8") + b"\0"
+        status = self._dll.espeak_Synth(encoded, len(encoded), 0, 1, 0, UTF8, None, None)
+        if status != 0:
+            raise VoiceFailed(f"espeak-ng refused a text (status {status}): {text!r}")
+
+
+_loaded: dict[tuple[str, str], _Library] = {}
+_loading = threading.Lock()
+
+
+def _library(place: Place) -> _Library:
+    with _loading:
+        key = (place.library, str(place.data))
+        if key not in _loaded:
+            _loaded[key] = _Library(place)
+        return _loaded[key]
+
+
+def _first_that_loads(candidates: list[Place]) -> _Library:
+    problems = []
+    for place in candidates:
+        try:
+            return _library(place)
+        except NoSuchPart as error:
+            problems.append(str(error))
+    reasons = "; ".join(problems) or "no library for this system is known"
+    raise NoSuchPart(f"no espeak-ng: {reasons}; mend: pip install espeakng-loader, or the system package espeak-ng")
+
+
+class EspeakEngine:
+    """espeak-ng as an `Engine`.
+
+    voice: an espeak-ng voice name, e.g. "en", "en-us". words_a_minute: 80 to 450, drawn in to these.
+    Raises NoSuchPart when no library or voice is found.
+    """
+
+    name = "espeak-ng"
+
+    def __init__(self, voice: str = "en", words_a_minute: int = 160, candidates: list[Place] | None = None):
+        self._library = _first_that_loads(places() if candidates is None else candidates)
+        self.voice = voice
+        self.words_a_minute = max(SLOWEST, min(FASTEST, words_a_minute))
+        self.rate = self._library.rate
+        self.description = f"espeak-ng {self._library.version}, {self._library.origin}"
+        with self._library.lock:
+            self._library.use(self.voice, self.words_a_minute)
+
+    def render(self, text: str, cancelled: Callable[[], bool] = never) -> Pcm | None:
+        import numpy as np
+
+        parts: list[bytes] = []
+
+        def take(part: bytes) -> bool:
+            parts.append(part)
+            return cancelled()
+
+        said = speakable(text)
+        with self._library.lock:
+            self._library.use(self.voice, self.words_a_minute)
+            if said:
+                self._library.synth(said, take)
+        if cancelled():
+            return None
+        return trimmed(Pcm(np.frombuffer(b"".join(parts), dtype="<i2"), self.rate))
+
+    def close(self) -> None:
+        """Nothing to let go: the library stays initialised for the process's life."""

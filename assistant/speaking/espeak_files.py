@@ -1,0 +1,112 @@
+"""Where espeak-ng's library and data lie, and data paths that are short enough for it.
+
+The library keeps its data path in a fixed buffer: about 130 characters work, 145 fail. Without
+data it would end the whole process; see `espeak.py`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from assistant.errors import NoSuchPart
+
+LONGEST_DATA_PATH = 120
+ENGLISH = ("phontab", "phondata", "phonindex", "intonations", "en_dict")
+ENGLISH_VOICES = "lang/gmw"
+_SYSTEM_LIBRARIES = {
+    "linux": ("libespeak-ng.so.1",),
+    "darwin": ("/opt/homebrew/lib/libespeak-ng.1.dylib", "/usr/local/lib/libespeak-ng.1.dylib"),
+    "win32": (r"C:\Program Files\eSpeak NG\libespeak-ng.dll",),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A library to try. data: its data folder, None for the one it was built with. origin: for the screen."""
+
+    library: str
+    data: Path | None
+    origin: str
+
+
+def places() -> list[Place]:
+    """Where to look, best first: the espeakng-loader wheel, then the system's own library."""
+    found: list[Place] = []
+    try:
+        import espeakng_loader
+
+        data = Path(espeakng_loader.get_data_path())
+        found.append(Place(espeakng_loader.get_library_path(), data, "from the espeakng-loader wheel"))
+    except (ImportError, RuntimeError):
+        pass
+    system = _SYSTEM_LIBRARIES.get(sys.platform, ())
+    return found + [Place(name, None, "the system's own") for name in system]
+
+
+def short_data_folder(data: Path, cache: Path | None = None) -> Path:
+    """`data` itself where its path is short enough, else a copy of its English part in the user's cache folder.
+
+    Raises NoSuchPart when no short enough place can be written.
+    """
+    if _fits(data):
+        return data
+    problems = []
+    for base in [cache] if cache else _cache_folders():
+        copy = base / f"espeak-{_fingerprint(data)}" / "espeak-ng-data"
+        if not _fits(copy):
+            problems.append(f"{copy} is too long as well")
+            continue
+        try:
+            _copy_english(data, copy)
+            return copy
+        except OSError as error:
+            problems.append(str(error))
+    raise NoSuchPart(
+        f"the voice's data folder {data} has over {LONGEST_DATA_PATH} characters, which its library can't take, "
+        f"and no shorter place could be made ({'; '.join(problems)}); install into a shorter path"
+    )
+
+
+def _fits(path: Path) -> bool:
+    return len(os.fsencode(path)) <= LONGEST_DATA_PATH
+
+
+def _cache_folders() -> list[Path]:
+    from platformdirs import user_cache_dir
+
+    return [Path(user_cache_dir("kerfcall", appauthor=False)), Path(tempfile.gettempdir()) / f"kerfcall-{_user()}"]
+
+
+def _user() -> str:
+    return str(os.getuid()) if hasattr(os, "getuid") else "voice"
+
+
+def _fingerprint(data: Path) -> str:
+    sizes = [(name, (data / name).stat().st_size) for name in ENGLISH]
+    return hashlib.sha256(repr((str(data), sizes)).encode()).hexdigest()[:8]
+
+
+def _copy_english(data: Path, copy: Path) -> None:
+    """Copy beside the final place and rename, so that a copy cut short is never taken for a whole one."""
+    if copy.is_dir():
+        return
+    copy.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    unfinished = Path(tempfile.mkdtemp(dir=copy.parent))
+    for name in ENGLISH:
+        shutil.copy(data / name, unfinished / name)
+    (unfinished / ENGLISH_VOICES).mkdir(parents=True)
+    for voice in (data / ENGLISH_VOICES).glob("en*"):
+        shutil.copy(voice, unfinished / ENGLISH_VOICES / voice.name)
+    try:
+        unfinished.rename(copy)
+    except OSError:
+        # Another process was quicker; its copy is as good.
+        shutil.rmtree(unfinished, ignore_errors=True)
+        if not copy.is_dir():
+            raise

@@ -1,0 +1,135 @@
+"""`--speaker FILE.wav`: everything said goes into a file, and its sample count is the time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from assistant.errors import KerfcallError
+from assistant.plans.model import VoiceSettings
+from assistant.runner.contracts import Clock, Post
+from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
+from assistant.speaking.cache import SpeechCache, key_of
+from assistant.speaking.choose import choose_engine
+from assistant.speaking.engine import Engine, Pcm, at_rate, speakable
+from assistant.speaking.mixer import Mixer, Slot
+from assistant.speaking.wav_out import GrowingWav
+
+PIECE_S = 1.0
+
+
+class FileSpeaker:
+    """A `runner.contracts.Speaker` whose time moves only in `advance`; one thread.
+
+    append: go on at the end of an existing file (a resumed run). origin: the session time at which
+    this file, or its continuation, begins; default: what the clock says now. `at` of its events is
+    the exact sample time, and everything acts at the file's present end.
+    Raises NoSuchPart without a voice; BadInput and CouldNotRun as `wav_out.GrowingWav`.
+    """
+
+    def __init__(
+        self,
+        path: str | Path,
+        clock: Clock,
+        post: Post,
+        settings: VoiceSettings,
+        append: bool = False,
+        origin: float | None = None,
+        engine: Engine | None = None,
+    ):
+        self._clock, self._post = clock, post
+        self.line = "voice: as given"
+        if engine is None:
+            choice = choose_engine(settings)
+            engine, self.line = choice.engine, choice.line
+        self._engine = engine
+        self._origin = clock.at() if origin is None else origin
+        self._cache = SpeechCache()
+        self._mixer = Mixer(engine.rate)
+        try:
+            self._wav = GrowingWav(Path(path), engine.rate, append)
+        except KerfcallError:
+            engine.close()
+            raise
+        self._before = self._wav.frames
+
+    @property
+    def rate(self) -> int:
+        """Frames a second of the file."""
+        return self._mixer.rate
+
+    @property
+    def at(self) -> float:
+        """The session time of the file's present end, s."""
+        return self._time(self._wav.frames)
+
+    def _time(self, frames: int) -> float:
+        return self._origin + (frames - self._before) / self.rate
+
+    def say(self, id: str, text: str, replaces: bool) -> None:
+        if replaces:
+            self.stop()
+        pcm = self._rendered(speakable(text), id)
+        if pcm is None:
+            return
+        slot: Slot = self._mixer.reserve(id)
+        slot.samples = at_rate(pcm, self.rate).samples
+        self._write(0)
+
+    def _rendered(self, text: str, id: str) -> Pcm | None:
+        key = key_of(self._engine, text)
+        pcm = self._cache.get(key)
+        if pcm is not None:
+            return pcm
+        try:
+            pcm = self._engine.render(text)
+        except KerfcallError as error:
+            self._post(SpeechEnded(self.at, self._clock.utc(), id, "failed"))
+            words = f"The voice failed: announcements are on the screen only. ({error})"
+            self._post(DeviceChanged(self.at, self._clock.utc(), "loudspeaker", "lost", words))
+            return None
+        if pcm is not None:
+            self._cache.put(key, pcm)
+        return pcm
+
+    def prepare(self, texts: Sequence[str]) -> None:
+        """Nothing: rendering takes no time here, the file's time stands still meanwhile."""
+
+    def stop(self) -> None:
+        for id in self._mixer.cut():
+            self._post(SpeechEnded(self.at, self._clock.utc(), id, "cut off"))
+
+    def click(self) -> None:
+        self._mixer.click()
+
+    def next_boundary(self) -> float | None:
+        """The session time at which the announcement that sounds will end; None when none sounds."""
+        left = self._mixer.frames_left()
+        return None if left is None else self._time(self._wav.frames + left)
+
+    def advance(self, to_s: float) -> None:
+        """Write up to session time `to_s`, silence where nothing sounds; the past is left as it is."""
+        target = self._before + round((to_s - self._origin) * self.rate)
+        while self._wav.frames < target:
+            self._write(min(target - self._wav.frames, round(PIECE_S * self.rate)))
+
+    def _write(self, frames: int) -> None:
+        start = self._wav.frames
+        samples, happened = self._mixer.mix(frames)
+        if frames:
+            self._wav.write(samples.astype("<i2").tobytes())
+        for offset, kind, id in happened:
+            at, utc = self._time(start + offset), self._clock.utc()
+            self._post(SpeechStarted(at, utc, id) if kind == "started" else SpeechEnded(at, utc, id, "whole"))
+
+    def close(self, drain_s: float = 0.0) -> None:
+        """Write on for at most drain_s until all has been said, cut off the rest, and close the file."""
+        last = self.at + drain_s
+        while self._mixer.busy and self.at < last:
+            boundary = self.next_boundary()
+            step = PIECE_S / 10 if boundary is None else boundary - self.at
+            frames = round(min(step, last - self.at) * self.rate)
+            self._write(max(frames, 1))
+        self.stop()
+        self._wav.close()
+        self._engine.close()

@@ -1,0 +1,140 @@
+"""Announcements in order, clicks over them, cut-offs that don't crack: samples only, no clock, no thread."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from assistant.speaking.engine import Samples
+
+FADE_S = 0.005
+CLICK_S = 0.012
+CLICK_HZ = 1800
+CLICK_PEAK = 12000
+
+
+@dataclass(slots=True, eq=False)
+class Slot:
+    """One announcement's place in the queue. samples: None until rendered."""
+
+    id: str
+    samples: Samples | None = None
+    position: int = 0
+    started: bool = False
+
+
+class Happening(NamedTuple):
+    """An announcement began or ended `offset` frames into the piece just mixed."""
+
+    offset: int
+    kind: str
+    id: str
+
+
+def click_sound(rate: int) -> Samples:
+    """A short decaying tone."""
+    import numpy as np
+
+    at = np.arange(round(CLICK_S * rate)) / rate
+    tone = np.sin(2 * math.pi * CLICK_HZ * at) * np.exp(-at * 5 / CLICK_S)
+    return np.rint(tone * CLICK_PEAK).astype(np.int16)
+
+
+class Mixer:
+    """What sounds and what waits, at `rate` frames a second. Not thread-safe: its owner holds a lock."""
+
+    def __init__(self, rate: int):
+        self.rate = rate
+        self._queue: deque[Slot] = deque()
+        self._over: list[Samples] = []
+        self._click = click_sound(rate)
+
+    @property
+    def busy(self) -> bool:
+        """Whether anything sounds, fades or waits."""
+        return bool(self._queue or self._over)
+
+    def holds(self, slot: Slot) -> bool:
+        return slot in self._queue
+
+    def reserve(self, id: str) -> Slot:
+        """The next place in the queue; nothing behind it sounds before it has been filled or dropped."""
+        slot = Slot(id)
+        self._queue.append(slot)
+        return slot
+
+    def drop(self, slot: Slot) -> bool:
+        """Take an announcement that could not be rendered out of the queue; False if it was out already."""
+        if slot not in self._queue:
+            return False
+        self._queue.remove(slot)
+        return True
+
+    def cut(self) -> list[str]:
+        """Fade out what sounds within 5 ms and drop what waits. Returns the ids, in order."""
+        ids = [slot.id for slot in self._queue]
+        head = self._queue[0] if self._queue else None
+        if head and head.started and head.samples is not None:
+            self._fade(head.samples[head.position :])
+        self._queue.clear()
+        return ids
+
+    def _fade(self, rest: Samples) -> None:
+        import numpy as np
+
+        frames = min(round(FADE_S * self.rate), len(rest))
+        ramp = np.linspace(1, 0, frames, endpoint=False)
+        self._over.append((rest[:frames] * ramp).astype(np.int16))
+
+    def click(self) -> None:
+        """Over whatever sounds, from the next frame on."""
+        self._over.append(self._click)
+
+    def silence(self) -> None:
+        """Forget clicks and fades: there is nothing that would play them."""
+        self._over.clear()
+
+    def frames_left(self) -> int | None:
+        """Until the announcement that sounds, or is about to, has ended; None when there is none."""
+        head = self._queue[0] if self._queue else None
+        return len(head.samples) - head.position if head and head.samples is not None else None
+
+    def mix(self, frames: int) -> tuple[Samples, list[Happening]]:
+        """The next `frames` frames and what began and ended in them. 0 frames only begins what is due."""
+        import numpy as np
+
+        out = np.zeros(frames, np.int32)
+        happened = self._announce(out)
+        left = []
+        for sound in self._over:
+            n = min(frames, len(sound))
+            out[:n] += sound[:n]
+            if n < len(sound):
+                left.append(sound[n:])
+        self._over = left
+        return np.clip(out, -32768, 32767).astype(np.int16), happened
+
+    def _announce(self, out: NDArray[np.int32]) -> list[Happening]:
+        happened: list[Happening] = []
+        at = 0
+        while self._queue and self._queue[0].samples is not None:
+            slot = self._queue[0]
+            assert slot.samples is not None
+            if not slot.started:
+                slot.started = True
+                happened.append(Happening(at, "started", slot.id))
+            piece = slot.samples[slot.position : slot.position + len(out) - at]
+            out[at : at + len(piece)] += piece
+            at += len(piece)
+            slot.position += len(piece)
+            if slot.position < len(slot.samples):
+                break
+            self._queue.popleft()
+            happened.append(Happening(at, "ended", slot.id))
+        return happened

@@ -1,0 +1,180 @@
+"""The live player: one device open for ever, announcements and clicks mixed a period at a time.
+
+Threads: the device's own calls `_fill`; a watchdog opens the device, notices when it has gone and
+opens it again; any thread may play, click and stop. `_lock` guards the mixer and the state, and is
+held while posting: a beginning must never be posted after its own end.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterable
+
+from assistant.errors import NoSuchPart
+from assistant.runner.contracts import Clock, Post
+from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
+from assistant.speaking.device import Device
+from assistant.speaking.engine import Pcm, at_rate
+from assistant.speaking.mixer import Happening, Mixer, Slot
+
+# A device that has not asked for samples for so long is gone: none of the libraries says so.
+GONE_AFTER_S = 1.0
+LOOK_EVERY_S = 0.2
+FIRST_RETRY_S, LONGEST_RETRY_S = 1.0, 30.0
+LOST = "No loudspeaker ({why}): announcements are on the screen only."
+BACK = "The loudspeaker works again."
+
+
+class Player:
+    """Plays announcements in order, and posts what became of them."""
+
+    def __init__(
+        self,
+        rate: int,
+        device: Device,
+        clock: Clock,
+        post: Post,
+        gone_after_s: float = GONE_AFTER_S,
+        first_retry_s: float = FIRST_RETRY_S,
+    ):
+        self.rate = rate
+        self.opened = ""
+        self._device, self._clock, self._post = device, clock, post
+        self._gone_after_s, self._first_retry_s = gone_after_s, first_retry_s
+        self._mixer = Mixer(rate)
+        # Re-entrant, so that a `post` which answers at once may call back.
+        self._lock = threading.RLock()
+        self._idle = threading.Condition(self._lock)
+        self._state = "opening"
+        self._last_fill = 0.0
+        self._fault = ""
+        self._ending = threading.Event()
+        # The mixer's arrays: loaded here, not in the device's first period.
+        self._mixer.mix(0)
+        self._watchdog = threading.Thread(target=self._watch, name="kerfcall-loudspeaker", daemon=True)
+        self._watchdog.start()
+
+    @property
+    def state(self) -> str:
+        """opening | works | lost | closed."""
+        return self._state
+
+    def reserve(self, id: str, replaces: bool) -> Slot | None:
+        """A place in the queue for an announcement yet to be rendered; None (and "failed") with no loudspeaker."""
+        with self._lock:
+            cut = self._mixer.cut() if replaces else []
+            silent = self._state in ("lost", "closed")
+            slot = None if silent else self._mixer.reserve(id)
+            self._ended(cut, "cut off")
+            if slot is None:
+                self._ended([id], "failed")
+        return slot
+
+    def supply(self, slot: Slot, pcm: Pcm | None) -> None:
+        """The rendered announcement for its place, or None when it could not be rendered."""
+        with self._lock:
+            if pcm is not None and self._mixer.holds(slot):
+                slot.samples = at_rate(pcm, self.rate).samples
+            if pcm is None and self._mixer.drop(slot):
+                self._ended([slot.id], "failed")
+
+    def waits(self, slot: Slot) -> bool:
+        """Whether this announcement still has its place: not cut off, not failed."""
+        with self._lock:
+            return self._mixer.holds(slot)
+
+    def stop(self) -> None:
+        """Cut off what sounds and drop what waits."""
+        with self._lock:
+            self._ended(self._mixer.cut(), "cut off")
+
+    def click(self) -> None:
+        with self._lock:
+            if self._state == "works":
+                self._mixer.click()
+
+    def close(self, drain_s: float = 0.0) -> None:
+        """Wait at most drain_s for the end of what sounds and waits, then let go of the device."""
+        with self._idle:
+            self._idle.wait_for(lambda: not self._mixer.busy or self._state == "lost", drain_s)
+            self._state = "closed"
+            self._ended(self._mixer.cut(), "cut off")
+        self._ending.set()
+        self._watchdog.join(2.0)
+
+    def _fill(self, frames: int) -> bytes:
+        """On the device's thread: never raises, for that would end the playback without a word."""
+        self._last_fill = time.monotonic()
+        try:
+            with self._idle:
+                samples, happened = self._mixer.mix(frames)
+                self._report(happened)
+                if not self._mixer.busy:
+                    self._idle.notify_all()
+            return samples.tobytes()
+        except Exception as error:
+            self._fault = f"{type(error).__name__}: {error}"
+            return bytes(2 * frames)
+
+    def _report(self, happened: Iterable[Happening]) -> None:
+        for happening in happened:
+            if happening.kind == "started":
+                self._post(SpeechStarted(self._clock.at(), self._clock.utc(), happening.id))
+            else:
+                self._ended([happening.id], "whole")
+
+    def _ended(self, ids: Iterable[str], how: str) -> None:
+        for id in ids:
+            self._post(SpeechEnded(self._clock.at(), self._clock.utc(), id, how))
+
+    def _watch(self) -> None:
+        retry_s = self._first_retry_s
+        while not self._ending.is_set():
+            if self._state == "works":
+                retry_s = self._first_retry_s
+                self._ending.wait(min(LOOK_EVERY_S, self._gone_after_s / 2))
+                self._look()
+            elif not self._try_open():
+                self._ending.wait(retry_s)
+                retry_s = min(2 * retry_s, LONGEST_RETRY_S)
+        self._device.close()
+
+    def _look(self) -> None:
+        silent = time.monotonic() - self._last_fill > self._gone_after_s
+        if silent or self._fault:
+            self._device.close()
+            self._lose(self._fault or "it stopped taking sound")
+            self._fault = ""
+
+    def _try_open(self) -> bool:
+        self._last_fill = time.monotonic()
+        try:
+            self.opened = self._device.open(self.rate, self._fill)
+        except NoSuchPart as error:
+            self._lose(str(error))
+            return False
+        except Exception as error:
+            # A driver's own fault must not end the watchdog, which is all that brings the sound back.
+            self._lose(f"{type(error).__name__}: {error}")
+            return False
+        self._change("works", BACK)
+        return True
+
+    def _lose(self, why: str) -> None:
+        self._change("lost", LOST.format(why=why))
+
+    def _change(self, state: str, text: str) -> None:
+        """A first opening that works is no news; losing fails whatever waits, so that nobody waits for it."""
+        with self._idle:
+            before = self._state
+            if before in ("closed", state):
+                return
+            self._state = state
+            failed = self._mixer.cut() if state == "lost" else []
+            if state == "lost":
+                self._mixer.silence()
+            self._ended(failed, "failed")
+            if (before, state) != ("opening", "works"):
+                self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "loudspeaker", state, text))
+            self._idle.notify_all()

@@ -1,0 +1,148 @@
+"""The voice on macOS and Windows: pyttsx3, rendering to files in a process of its own."""
+
+from __future__ import annotations
+
+import multiprocessing
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from pathlib import Path
+from types import TracebackType
+
+from assistant.errors import NoSuchPart
+from assistant.speaking.engine import Pcm, VoiceFailed, at_rate, never, nothing, speakable, trimmed
+from assistant.speaking.espeak_files import places, short_data_folder
+from assistant.speaking.pyttsx3_child import serve
+from assistant.speaking.sound_files import read_sound
+
+START_S = 30.0
+# Far above any real render; a child that takes longer hangs.
+RENDER_S = 20.0
+LOOK_S = 0.1
+SUFFIX = ".aiff" if sys.platform == "darwin" else ".wav"
+
+
+class Pyttsx3Engine:
+    """pyttsx3 as an `Engine`.
+
+    voice: a pyttsx3 voice id, or None for the system's own. words_a_minute: the rate asked of it.
+    rate: 22050; whatever the driver writes is brought to it. A render can't be cut short; one
+    that hangs for `render_s` seconds ends its process, and the next starts another.
+    Raises NoSuchPart when pyttsx3 or its driver doesn't load.
+    """
+
+    name = "pyttsx3"
+    rate = 22050
+
+    def __init__(self, voice: str | None = None, words_a_minute: int = 160, render_s: float = RENDER_S):
+        self.voice = voice or ""
+        self.words_a_minute = words_a_minute
+        self._render_s = render_s
+        self._lock = threading.Lock()
+        self._closing = threading.Event()
+        self._folder = tempfile.TemporaryDirectory(prefix="kerfcall-voice-")
+        self._process: BaseProcess | None = None
+        self._pipe: Connection | None = None
+        self._count = 0
+        try:
+            self.description = f"pyttsx3 {self._start()}".strip()
+        except NoSuchPart:
+            self._folder.cleanup()
+            raise
+
+    def __enter__(self) -> Pyttsx3Engine:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+    def _start(self) -> str:
+        library, data = _bundled_library()
+        spawn = multiprocessing.get_context("spawn")
+        ours, theirs = spawn.Pipe()
+        arguments = (theirs, self.voice or None, self.words_a_minute, library, data)
+        process = spawn.Process(target=serve, args=arguments, daemon=True, name="kerfcall-voice")
+        process.start()
+        theirs.close()
+        self._process, self._pipe = process, ours
+        try:
+            kind, text = self._reply(START_S)
+        except VoiceFailed as error:
+            kind, text = "failed", str(error)
+        if kind != "ready":
+            self._end()
+            raise NoSuchPart(f"{text}; mend: pip install pyttsx3, and on Linux espeakng-loader")
+        return text
+
+    def _reply(self, within_s: float) -> tuple[str, str]:
+        assert self._pipe is not None
+        give_up = time.monotonic() + within_s
+        try:
+            while time.monotonic() < give_up and not self._closing.is_set():
+                if self._pipe.poll(LOOK_S):
+                    return self._pipe.recv()
+        except (EOFError, OSError) as error:
+            raise VoiceFailed("the pyttsx3 process ended by itself") from error
+        raise VoiceFailed("closed" if self._closing.is_set() else f"pyttsx3 did not answer within {within_s:g} s")
+
+    def render(self, text: str, cancelled: Callable[[], bool] = never) -> Pcm | None:
+        said = speakable(text)
+        if cancelled():
+            return None
+        if not said:
+            return nothing(self.rate)
+        with self._lock:
+            return self._render(said)
+
+    def _render(self, said: str) -> Pcm:
+        if self._closing.is_set():
+            raise VoiceFailed("closed")
+        if self._process is None:
+            self._start()
+        self._count += 1
+        path = Path(self._folder.name) / f"{self._count}{SUFFIX}"
+        try:
+            assert self._pipe is not None
+            self._pipe.send((said, str(path)))
+            kind, detail = self._reply(self._render_s)
+        except (VoiceFailed, OSError) as error:
+            self._end()
+            raise VoiceFailed(f"{error} (text: {said!r})") from error
+        if kind != "done":
+            raise VoiceFailed(detail)
+        try:
+            return trimmed(at_rate(read_sound(path), self.rate))
+        finally:
+            path.unlink(missing_ok=True)
+
+    def _end(self) -> None:
+        process, pipe = self._process, self._pipe
+        self._process = self._pipe = None
+        if pipe:
+            pipe.close()
+        if process:
+            process.join(0.5)
+            if process.is_alive():
+                process.kill()
+                process.join()
+            process.close()
+
+    def close(self) -> None:
+        self._closing.set()
+        with self._lock:
+            self._end()
+            self._folder.cleanup()
+
+
+def _bundled_library() -> tuple[str | None, str | None]:
+    """The wheel's espeak-ng for pyttsx3's Linux driver; other systems bring their own voices."""
+    if not sys.platform.startswith("linux"):
+        return None, None
+    place = next((place for place in places() if place.data), None)
+    if place is None or place.data is None:
+        return None, None
+    return place.library, str(short_data_folder(place.data))

@@ -1,0 +1,120 @@
+"""The speaking thread: the only caller of the engine once it runs."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from assistant.errors import KerfcallError
+from assistant.speaking.cache import SpeechCache, key_of
+from assistant.speaking.engine import Engine, Pcm, VoiceFailed, speakable
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Wanted:
+    text: str
+    done: Callable[[Pcm | None], None]
+    still: Callable[[], bool]
+
+
+class Renderer:
+    """Renders what must sound now, first come first served, and in between what may have to sound next.
+
+    failed: told on the speaking thread of every render that fails. worked: of every one that succeeds.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        cache: SpeechCache,
+        failed: Callable[[KerfcallError], None] = lambda _: None,
+        worked: Callable[[], None] = lambda: None,
+    ):
+        self._engine, self._cache = engine, cache
+        self._failed, self._worked = failed, worked
+        self._wanted: deque[_Wanted] = deque()
+        self._ahead: deque[str] = deque()
+        self._request = 0
+        self._changed = threading.Condition()
+        self._closing = False
+        self._thread = threading.Thread(target=self._run, name="kerfcall-speaking", daemon=True)
+        self._thread.start()
+
+    def ready(self, text: str) -> Pcm | None:
+        """`text` where it is already rendered."""
+        return self._cache.get(key_of(self._engine, speakable(text)))
+
+    def want(self, text: str, done: Callable[[Pcm | None], None], still: Callable[[], bool]) -> None:
+        """Render `text` now; `done` gets it, or None when it failed. Dropped when `still` has turned False."""
+        with self._changed:
+            self._wanted.append(_Wanted(speakable(text), done, still))
+            self._changed.notify()
+
+    def prepare(self, texts: Sequence[str]) -> None:
+        """Render these when nothing is wanted, in this order; older requests not begun are forgotten."""
+        with self._changed:
+            self._ahead = deque(speakable(text) for text in texts)
+            self._request += 1
+            self._changed.notify()
+
+    def close(self, within_s: float = 2.0) -> None:
+        """End the thread, then the engine; what is still wanted is reported as failed."""
+        with self._changed:
+            self._closing = True
+            self._changed.notify()
+        self._thread.join(within_s)
+        self._engine.close()
+        while self._wanted:
+            self._wanted.popleft().done(None)
+
+    def _run(self) -> None:
+        while True:
+            with self._changed:
+                self._changed.wait_for(lambda: self._closing or self._wanted or self._ahead)
+                if self._closing:
+                    return
+                wanted = self._wanted.popleft() if self._wanted else None
+                text = wanted.text if wanted else self._ahead.popleft()
+                request = self._request
+            if wanted:
+                self._serve(wanted)
+            else:
+                self._render_ahead(text, request)
+
+    def _serve(self, wanted: _Wanted) -> None:
+        if wanted.still():
+            wanted.done(self._render(wanted.text, lambda: self._closing or not wanted.still()))
+
+    def _render_ahead(self, text: str, request: int) -> None:
+        pcm = self._render(text, lambda: self._pressed_by_other_than(text))
+        with self._changed:
+            # Put off for something that must sound now, not forgotten: unless a newer list has replaced this one.
+            if pcm is None and self._wanted and request == self._request:
+                self._ahead.appendleft(text)
+
+    def _pressed_by_other_than(self, text: str) -> bool:
+        wanted = self._wanted[0] if self._wanted else None
+        return self._closing or (wanted is not None and wanted.text != text)
+
+    def _render(self, text: str, cancelled: Callable[[], bool]) -> Pcm | None:
+        key = key_of(self._engine, text)
+        pcm = self._cache.get(key)
+        if pcm is not None:
+            return pcm
+        try:
+            pcm = self._engine.render(text, cancelled)
+        except KerfcallError as error:
+            self._failed(error)
+            return None
+        except Exception as error:
+            # The thread must outlive any voice: without it nothing would ever be said again.
+            failure = VoiceFailed(f"{type(error).__name__}: {error}")
+            failure.__cause__ = error
+            self._failed(failure)
+            return None
+        if pcm is not None:
+            self._cache.put(key, pcm)
+            self._worked()
+        return pcm

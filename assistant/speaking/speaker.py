@@ -1,0 +1,115 @@
+"""The speakers that a session talks to: the live one, and the one that only pretends."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+
+from assistant.errors import KerfcallError
+from assistant.plans.model import VoiceSettings
+from assistant.runner.contracts import Clock, Post
+from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
+from assistant.speaking.cache import SpeechCache
+from assistant.speaking.choose import choose_engine
+from assistant.speaking.device import Device, default_device
+from assistant.speaking.engine import Engine
+from assistant.speaking.player import Player
+from assistant.speaking.renderer import Renderer
+
+
+class LiveSpeaker:
+    """Speaks through the loudspeaker; a `runner.contracts.Speaker`.
+
+    line: which voice speaks and why. Raises NoSuchPart when there is no voice, or no library for a
+    loudspeaker. A loudspeaker that is missing or vanishes is no error: DeviceChanged says so, and
+    announcements fail at once until it is back.
+    """
+
+    def __init__(
+        self,
+        clock: Clock,
+        post: Post,
+        settings: VoiceSettings,
+        device: Device | None = None,
+        engine: Engine | None = None,
+        cache: SpeechCache | None = None,
+    ):
+        self._clock, self._post = clock, post
+        device = device or default_device()
+        self.line = "voice: as given"
+        if engine is None:
+            choice = choose_engine(settings)
+            engine, self.line = choice.engine, choice.line
+        self._voice_lost = threading.Event()
+        self._renderer = Renderer(engine, cache or SpeechCache(), self._voice_failed, self._voice_worked)
+        self._player = Player(engine.rate, device, clock, post)
+
+    @property
+    def loudspeaker(self) -> str:
+        """What plays, for the screen; "" until it is open."""
+        return self._player.opened
+
+    @property
+    def state(self) -> str:
+        """Of the loudspeaker: opening | works | lost | closed."""
+        return self._player.state
+
+    def say(self, id: str, text: str, replaces: bool) -> None:
+        slot = self._player.reserve(id, replaces)
+        if slot is None:
+            return
+        pcm = self._renderer.ready(text)
+        if pcm is not None:
+            self._player.supply(slot, pcm)
+            return
+        self._renderer.want(text, lambda got: self._player.supply(slot, got), lambda: self._player.waits(slot))
+
+    def prepare(self, texts: Sequence[str]) -> None:
+        self._renderer.prepare(texts)
+
+    def stop(self) -> None:
+        self._player.stop()
+
+    def click(self) -> None:
+        self._player.click()
+
+    def close(self, drain_s: float = 0.0) -> None:
+        self._player.close(drain_s)
+        self._renderer.close()
+
+    def _voice_failed(self, error: KerfcallError) -> None:
+        if not self._voice_lost.is_set():
+            self._voice_lost.set()
+            self._device("lost", f"The voice failed: announcements are on the screen only. ({error})")
+
+    def _voice_worked(self) -> None:
+        if self._voice_lost.is_set():
+            self._voice_lost.clear()
+            self._device("works", "The voice works again.")
+
+    def _device(self, state: str, text: str) -> None:
+        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "loudspeaker", state, text))
+
+
+class SilentSpeaker:
+    """Says nothing, in no time: for rehearsals and for `--no-voice`; a `runner.contracts.Speaker`."""
+
+    def __init__(self, clock: Clock, post: Post):
+        self._clock, self._post = clock, post
+
+    def say(self, id: str, text: str, replaces: bool) -> None:
+        at, utc = self._clock.at(), self._clock.utc()
+        self._post(SpeechStarted(at, utc, id))
+        self._post(SpeechEnded(at, utc, id, "whole"))
+
+    def prepare(self, texts: Sequence[str]) -> None:
+        """Nothing to render."""
+
+    def stop(self) -> None:
+        """Nothing sounds."""
+
+    def click(self) -> None:
+        """Nobody would hear it."""
+
+    def close(self, drain_s: float = 0.0) -> None:
+        """Nothing to let go."""
