@@ -16,6 +16,7 @@ from assistant.joinery.passes import Cut
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length, round_to_step
 
 PAST_WITHOUT_PITCH_MM = Fraction(1, 2)
+MOST_DECIMALS = 6
 
 
 def exact_setting(kerf_from: Fraction, kerf_to: Fraction, carriage: Carriage) -> Fraction:
@@ -120,14 +121,14 @@ def dial(carriage: Carriage, setting: Fraction) -> tuple[int, Fraction]:
 def places(carriage: Carriage) -> int:
     """Decimals that a readout needs for its resolution in its own unit.
 
-    As many as make the resolution exact; where no number of decimals up to 6 does, one more
-    than tells neighbours apart.
+    As many as make the resolution exact; where no number of decimals up to 6 does, the fewest
+    that tell neighbours apart.
     """
     step = carriage.resolution / MM_PER_UNIT[carriage.unit]
-    for count in range(7):
-        if (step * 10**count).denominator == 1:
-            return count
-    return next(count for count in range(40) if step * 10**count >= 1) + 1
+    scaled = [step * 10**count for count in range(MOST_DECIMALS + 1)]
+    exact = (count for count, value in enumerate(scaled) if value.denominator == 1)
+    enough = (count for count, value in enumerate(scaled) if value >= 1)
+    return next(exact, next(enough, MOST_DECIMALS))
 
 
 def reading(carriage: Carriage, setting: Fraction) -> str:
@@ -158,8 +159,8 @@ def rounding_report(
     """(greatest |rounded - exact| setting, clearance left at worst), both mm.
 
     passes: those of part A followed by those of part B (each numbered from 1), or of one part
-    whose mate is then taken as exact; a part given twice counts once. width: the board's; with
-    it the far edge is known to be no wall.
+    whose mate is then taken as exact; a part given twice counts once. width: the board's, which
+    tells the far edge from a wall; without it the report may be worse than the joint.
 
     A setting rounded by e moves the whole kerf by e. A socket's first pass makes its left wall,
     its last pass its right wall. At the nominal wall x one part's socket ends (right wall, moved
@@ -205,7 +206,7 @@ def _sockets(passes: Iterable[Pass]) -> Iterator[tuple[Pass, Pass]]:
     first: Pass | None = None
     last: Pass | None = None
     for one in passes:
-        if first is None or last is None or one.socket != last.socket or one.number != last.number + 1:
+        if first is None or last is None or not _goes_on(last, one):
             if first is not None and last is not None:
                 yield first, last
             first = one
@@ -214,16 +215,32 @@ def _sockets(passes: Iterable[Pass]) -> Iterator[tuple[Pass, Pass]]:
         yield first, last
 
 
-def fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
-    """The widest fin, in mm, that rounding leaves standing between two passes of a socket; 0 when it clears all.
+def fin(passes: Iterable[Pass], carriage: Carriage, *, width: Fraction | None = None) -> Fraction:
+    """The widest fin, in mm, that rounding leaves standing within a socket; 0 when the passes clear all.
 
-    It can be over 0 only where the resolution is coarser than the overlap: a warning is due.
+    Between two passes it can be over 0 only where the resolution is coarser than the overlap;
+    at a board's edge (the far one only when `width` is given) also where there is no overrun, up
+    to half a resolution. Over 0.1 mm or so a warning is due.
     """
     widest = Fraction(0)
     before: Pass | None = None
     for one in passes:
-        if before is not None and one.socket == before.socket and one.number == before.number + 1:
-            moved = (one.setting - _exact(one, carriage)) - (before.setting - _exact(before, carriage))
-            widest = max(widest, one.kerf_from - before.kerf_to + moved)
+        left, right = _really_cut(one, carriage)
+        if one.kerf_from <= 0:
+            widest = max(widest, left)
+        if width is not None and one.kerf_to >= width:
+            widest = max(widest, width - right)
+        if before is not None and _goes_on(before, one):
+            widest = max(widest, left - _really_cut(before, carriage)[1])
         before = one
     return widest
+
+
+def _really_cut(one: Pass, carriage: Carriage) -> tuple[Fraction, Fraction]:
+    moved = one.setting - _exact(one, carriage)
+    return one.kerf_from + moved, one.kerf_to + moved
+
+
+def _goes_on(before: Pass, one: Pass) -> bool:
+    """Whether `one` clears the same socket of the same part as `before`."""
+    return one.socket == before.socket and one.number == before.number + 1

@@ -35,7 +35,7 @@ class LengthError(ValueError):
         super().__init__(f"{what} (got {value}); {mend}")
 
 
-def parse_length(value: object, unit: str, *, negative: bool = False, zero: bool = True) -> Fraction:
+def parse_length(value: object, unit: str, *, negative: bool = True, zero: bool = True) -> Fraction:
     """The length `value` in mm, exact.
 
     value: an int, a Decimal, or a text: a number ("12.7", ".505"), a fraction ("3/4") or both

@@ -1,0 +1,267 @@
+"""Lengths are read exactly, refused with a mend, and rounded half to even only when shown."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction as F
+
+import pint
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from assistant.joinery.units import (
+    LengthError,
+    format_length,
+    format_number,
+    parse_length,
+    plain_length,
+    round_to_step,
+    to_64ths,
+)
+from tests.joinery.references import rows
+
+FRACTIONS = rows("fractions")
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "mm"),
+    [
+        (12, "mm", F(12)),
+        (12, "in", F(3048, 10)),
+        (0, "mm", F(0)),
+        (Decimal("12.7"), "mm", F(127, 10)),
+        (Decimal("0.1"), "mm", F(1, 10)),
+        (Decimal("1e2"), "mm", F(100)),
+        ("1/2 in", "mm", F(127, 10)),
+        ("1 3/8 in", "mm", F(34925, 1000)),
+        ("9/8 in", "mm", F(28575, 1000)),
+        ("0.505 in", "mm", F(12827, 1000)),
+        (".505 in", "mm", F(12827, 1000)),
+        ("7 mm", "in", F(7)),
+        ("7mm", "in", F(7)),
+        (" 7 mm ", "in", F(7)),
+        ("3/4", "in", F(1905, 100)),
+        ("3/4", "mm", F(3, 4)),
+        ("3 / 4 mm", "in", F(3, 4)),
+        ("-2.5 mm", "in", F(-5, 2)),
+        ("+1e1", "mm", F(10)),
+        ("-1 1/2 in", "mm", F(-381, 10)),
+    ],
+)
+def test_every_way_to_write_a_length_is_read_exactly(value, unit, mm):
+    assert parse_length(value, unit) == mm
+
+
+@pytest.mark.parametrize(
+    ("value", "message"),
+    [
+        (True, "true and false are no lengths"),
+        (None, "a number or a text"),
+        ([12], "a number or a text"),
+        ({"mm": 12}, "a number or a text"),
+        (Decimal("NaN"), "not a finite number"),
+        (Decimal("sNaN"), "not a finite number"),
+        (Decimal("-Infinity"), "not a finite number"),
+        ("", "not a length"),
+        ("mm", "not a length"),
+        ("twelve", "not a length"),
+        ("12 cm", "the units are mm and in"),
+        ('12"', "the units are mm and in"),
+        ("12,7", "with a point, not a comma"),
+        ("1-3/8 in", "a space between the whole number and the fraction"),
+        ("1 11/8 in", "must be under one"),
+        ("1 8/8 in", "must be under one"),
+        ("3/0 in", "divided by zero"),
+        ("1 0/0 in", "divided by zero"),
+        ("1 /", "not a length"),
+        ("1 2 mm", "not a length"),
+        ("12.", "not a length"),
+        ("1_000", "not a length"),
+        ("0x10", "not a length"),
+        ("nan", "not a length"),
+        ("inf mm", "not a length"),
+        ("٣ mm", "not a length"),  # ARABIC-INDIC DIGIT THREE
+        ("１２", "not a length"),  # fullwidth digits
+        ("½ in", "not a length"),
+        ("1\u00a0mm", "not a length"),  # no-break space
+        ("12\nmm", "not a length"),
+    ],
+)
+def test_what_is_no_length_is_refused_with_what_and_mend(value, message):
+    with pytest.raises(LengthError, match=message) as caught:
+        parse_length(value, "mm")
+    assert caught.value.what
+    assert caught.value.mend
+    assert caught.value.value.isprintable()
+    assert len(caught.value.value) < 60
+
+
+def test_the_refusal_carries_the_value_with_its_unit():
+    with pytest.raises(LengthError) as caught:
+        parse_length(Decimal("10000.001"), "mm")
+    assert caught.value.value == "10000.001 mm"
+    assert str(caught.value) == "the length is over 10 m (got 10000.001 mm); check the unit and the decimal point"
+
+
+def test_a_float_is_a_programmers_error():
+    with pytest.raises(TypeError, match="parse_float"):
+        parse_length(12.7, "mm")
+
+
+def test_an_unknown_unit_is_a_programmers_error():
+    with pytest.raises(ValueError, match="unit must be one of") as caught:
+        parse_length(12, "cm")
+    assert not isinstance(caught.value, LengthError)
+
+
+@pytest.mark.parametrize(
+    ("value", "taken"),
+    [
+        (9_999, True),
+        (10_000, True),
+        (10_001, False),
+        (Decimal("10000.000001"), False),
+        (-10_000, True),
+        (-10_001, False),
+        ("999999999999", False),
+    ],
+)
+def test_ten_metres_is_the_limit_either_way(value, taken):
+    if taken:
+        assert parse_length(value, "mm") == value
+    else:
+        with pytest.raises(LengthError, match="over 10 m"):
+            parse_length(value, "mm")
+
+
+@pytest.mark.parametrize("length", [39, 40, 41])
+@pytest.mark.parametrize("kind", [str, Decimal])
+def test_forty_characters_are_the_limit(length, kind):
+    value = kind("0" * (length - 2) + "12") if kind is str else Decimal("1." + "5" * (length - 2))
+    if kind is Decimal:
+        # Within 40 characters its exponent is what is refused.
+        with pytest.raises(LengthError, match="too long" if length > 40 else "exponent"):
+            parse_length(value, "mm")
+    elif length > 40:
+        with pytest.raises(LengthError, match="too long"):
+            parse_length(value, "mm")
+    else:
+        assert parse_length(value, "mm") == 12
+
+
+@pytest.mark.parametrize("value", [10**40, -(10**40), 10**5000], ids=["40 zeros", "minus", "5000 zeros"])
+def test_a_huge_integer_is_refused_without_printing_it(value):
+    with pytest.raises(LengthError, match="too long") as caught:
+        parse_length(value, "mm")
+    assert len(str(caught.value)) < 120
+
+
+@pytest.mark.parametrize("kind", [Decimal, str])
+@pytest.mark.parametrize(("exponent", "taken"), [(-11, True), (-12, True), (-13, False), (13, False), (999_999, False)])
+def test_exponents_stay_within_twelve(kind, exponent, taken):
+    value = kind(f"1e{exponent}")
+    if taken:
+        assert parse_length(value, "mm") == F(1, 10**-exponent)
+    else:
+        with pytest.raises(LengthError, match="exponent is out of range"):
+            parse_length(value, "mm")
+
+
+def test_zero_and_negative_lengths_are_refused_where_not_allowed():
+    with pytest.raises(LengthError, match="below zero"):
+        parse_length("-1 mm", "mm", negative=False)
+    with pytest.raises(LengthError, match="over zero"):
+        parse_length(0, "mm", zero=False)
+    assert parse_length(Decimal("0.001"), "mm", negative=False, zero=False) == F(1, 1000)
+
+
+@given(st.text(max_size=60))
+def test_no_text_breaks_the_reader(text):
+    try:
+        assert isinstance(parse_length(text, "in"), F)
+    except LengthError as error:
+        assert error.value.isprintable()
+
+
+@given(st.integers(0, 390), st.integers(0, 63))
+def test_a_mixed_fraction_reads_as_its_sum(whole, n):
+    assert parse_length(f"{whole} {n}/64 in", "mm") == (whole + F(n, 64)) * F(254, 10)
+
+
+# The table: 25.4 mm to the inch, NBS Circular 572 addendum (1960); roundings NIST SP 811 App. B.7.1.
+@pytest.mark.parametrize("row", FRACTIONS, ids=lambda row: row["fraction"])
+def test_every_64th_of_an_inch_matches_the_published_table(row):
+    exact = parse_length(f"{row['fraction']} in", "mm")
+    assert exact == F(row["mm_exact"])
+    assert parse_length(f"{row['inch_exact']} in", "mm") == exact
+    assert format_number(exact, 3) == row["mm_3dp_half_even"]
+    assert format_number(exact, 2) == row["mm_2dp_half_even"]
+    assert format_length(exact, "in", 3) == row["inch_3dp_half_even"] + " in"
+    assert format_length(exact, "in", 4) == row["inch_4dp_half_even"] + " in"
+    assert to_64ths(exact) == (*divmod(int(row["n_64ths"]), 64), 0)
+
+
+def test_the_table_has_all_64():
+    assert [int(row["n_64ths"]) for row in FRACTIONS] == list(range(1, 65))
+
+
+def test_the_inch_agrees_with_the_pint_library():
+    registry = pint.UnitRegistry(non_int_type=F)
+    assert parse_length(1, "in") == registry.Quantity(F(1), "inch").to("millimeter").magnitude
+
+
+# NIST SP 811 (2008), App. B.7.1, its own examples, read in secondary texts.
+@pytest.mark.parametrize(
+    ("number", "places", "rounded"),
+    [
+        ("6.9749515", 2, "6.97"),
+        ("6.9749515", 4, "6.9750"),
+        ("6.9749515", 1, "7.0"),
+        ("6.9749515", 6, "6.974952"),
+        ("6.9749505", 6, "6.974950"),
+    ],
+)
+def test_rounding_follows_the_published_examples(number, places, rounded):
+    assert format_number(F(number), places) == rounded
+    assert round_to_step(F(number), F(1, 10**places)) == F(rounded)
+
+
+def test_a_converted_length_keeps_the_digits_asked_for():
+    """NIST SP 811 App. B.7.2: 36 ft = 10.9728 m, shown as 11.0 m."""
+    assert format_number(36 * parse_length(12, "in") / 1000, 1) == "11.0"
+
+
+def test_ten_millimetres_are_25_64ths_and_a_stated_remainder():
+    assert to_64ths(F(10)) == (0, 25, F(78125, 1_000_000))
+
+
+@given(st.fractions(-300, 300, max_denominator=10_000))
+def test_inches_64ths_and_remainder_add_up_and_the_remainder_is_least(mm):
+    whole, n, rest = to_64ths(mm)
+    assert (whole + F(n, 64)) * F(254, 10) + rest == mm
+    assert abs(rest) <= F(254, 10) / 128
+    assert abs(n) < 64
+    assert whole * n >= 0
+    assert to_64ths(-mm) == (-whole, -n, -rest)
+
+
+@given(st.fractions(-50, 50, max_denominator=5_000), st.fractions(F(1, 1000), 3, max_denominator=1000))
+def test_rounding_to_a_step_is_the_nearest_multiple_halves_to_even(value, step):
+    rounded = round_to_step(value, step)
+    assert rounded == round(value / step) * step
+    assert abs(rounded - value) <= step / 2
+
+
+@pytest.mark.parametrize(
+    ("mm", "places", "shown"),
+    [(F(-1, 1000), 2, "0.00"), (F(-5), 0, "-5"), (F(-1, 4), 1, "-0.2"), (F(1235, 100), 2, "12.35"), (F(3), 0, "3")],
+)
+def test_numbers_are_shown_with_fixed_places_and_no_minus_zero(mm, places, shown):
+    assert format_number(mm, places) == shown
+
+
+def test_lengths_in_messages_lose_trailing_zeros_only():
+    assert plain_length(F(100)) == "100 mm"
+    assert plain_length(F(127, 10), "in") == "0.5 in"
+    assert plain_length(F(1, 3)) == "0.3333 mm"
