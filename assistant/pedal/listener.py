@@ -1,0 +1,144 @@
+"""The pedal: a key heard wherever the focus is -> Gesture events.
+
+Threads: the keyboard library's own thread takes the time and puts it on a queue, nothing else.
+The pedal's thread reads that queue, clicks, makes gestures, posts them, and watches whether the
+library's thread is still alive; when it has ended it builds a new one, at growing intervals.
+Only the configured key is looked at; no key is ever stored or logged.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from assistant.errors import NoSuchPart
+from assistant.pedal.gestures import GestureMaker, Made
+from assistant.pedal.names import key_from_name, matcher
+from assistant.pedal.watch import STANDS_IN, KeyWatch
+from assistant.plans.model import PedalSettings
+from assistant.runner.contracts import Clock, Post
+from assistant.session.events import DeviceChanged, Gesture
+
+LOOK_EVERY_S = 0.25
+FIRST_RETRY_S = 0.5
+LAST_RETRY_S = 5.0
+OPEN_AND_CLOSE_S = 4.0
+LOST = f"The pedal is not heard any more: the display server went away; {STANDS_IN}."
+WORKS = "The pedal is heard again."
+
+
+class PedalListener:
+    """Posts Gesture(source="pedal") and DeviceChanged("pedal", ...), and clicks at every press at once."""
+
+    def __init__(self, clock: Clock, post: Post, settings: PedalSettings, click: Callable[[], None]) -> None:
+        """Begins to listen.
+
+        click: makes the click; called on the pedal's thread, must return at once.
+        Raises NoSuchPart where keys can't be heard, BadInput for a key that can't be a pedal's.
+        """
+        self._clock = clock
+        self._post = post
+        self._click = click
+        self._key = key_from_name(settings.key)
+        self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
+        self._moves: queue.SimpleQueue[tuple[str, int, float]] = queue.SimpleQueue()
+        self._opened = 0
+        self._watch: KeyWatch | None = self._open()
+        self._retry_s = FIRST_RETRY_S
+        self._retry_at = 0.0
+        self._closing = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="pedal", daemon=True)
+        self._thread.start()
+
+    @property
+    def alive(self) -> bool:
+        """Whether the pedal's key is being heard now."""
+        watch = self._watch
+        return watch is not None and watch.alive
+
+    def close(self) -> None:
+        """Stop listening. Safe from any thread, and more than once."""
+        self._closing.set()
+        self._moves.put(("wake", self._opened, 0.0))
+        if threading.current_thread() is not self._thread:
+            self._thread.join(OPEN_AND_CLOSE_S)
+
+    def _open(self) -> KeyWatch:
+        self._opened += 1
+        number, moves, at = self._opened, self._moves, self._clock.at
+        found: list[Callable[[Any], bool]] = []
+
+        def pressed(key: Any) -> None:
+            if found and found[0](key):
+                moves.put(("press", number, at()))
+
+        def released(key: Any) -> None:
+            if found and found[0](key):
+                moves.put(("release", number, at()))
+
+        watch = KeyWatch(pressed, released, lambda: moves.put(("ended", number, at())))
+        found.append(matcher(self._key))  # the library is importable from here on
+        return watch
+
+    def _run(self) -> None:
+        try:
+            while not self._closing.is_set():
+                self._step()
+        finally:
+            if self._watch is not None:
+                self._watch.close()
+
+    def _step(self) -> None:
+        due = self._maker.deadline()
+        wait = LOOK_EVERY_S if due is None else min(LOOK_EVERY_S, max(0.0, due - self._clock.at()))
+        try:
+            kind, number, at = self._moves.get(timeout=wait)
+        except queue.Empty:
+            self._look_after_watch()
+            self._send(self._maker.time(self._clock.at()))
+            return
+        if number == self._opened:
+            self._take(kind, at)
+
+    def _take(self, kind: str, at: float) -> None:
+        if kind == "press":
+            if not self._maker.down:
+                with contextlib.suppress(Exception):  # no click must not cost the gesture
+                    self._click()
+            self._send(self._maker.press(at))
+        elif kind == "release":
+            self._send(self._maker.release(at))
+        elif kind == "ended":
+            self._look_after_watch()
+
+    def _send(self, made: Made | None) -> None:
+        if made is not None:
+            self._post(Gesture(self._clock.at(), self._clock.utc(), made.gesture, made.since, "pedal"))
+
+    def _look_after_watch(self) -> None:
+        if self._watch is not None and not self._watch.alive:
+            self._lose()
+        elif self._watch is None and self._clock.at() >= self._retry_at:
+            self._try_again()
+
+    def _lose(self) -> None:
+        assert self._watch is not None
+        self._watch.close()
+        self._watch = None
+        # The release is lost with the server: without this the key would seem held, and a hold confirms.
+        self._maker.drop()
+        self._retry_s = FIRST_RETRY_S
+        self._retry_at = self._clock.at() + self._retry_s
+        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "pedal", "lost", LOST))
+
+    def _try_again(self) -> None:
+        try:
+            self._watch = self._open()
+        except NoSuchPart:
+            self._retry_s = min(2 * self._retry_s, LAST_RETRY_S)
+            self._retry_at = self._clock.at() + self._retry_s
+            return
+        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "pedal", "works", WORKS))

@@ -1,0 +1,189 @@
+"""One listener of the keyboard library, guarded: it can't die unseen, print, or raise into its caller.
+
+A listener that has ended can't be started again; whoever needs it builds a new one.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib.util
+import logging
+import os
+import re
+import socket
+import sys
+import threading
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from assistant.errors import NoSuchPart
+
+OPEN_WITHIN_S = 2.0
+STANDS_IN = "the terminal's keys stand in (space: tap, d: double tap, h: hold)"
+NO_ANSWER = f"the display server does not answer; {STANDS_IN}"
+INSTALL = "python -m pip install python-xlib six && python -m pip install --no-deps pynput"
+
+
+def why_no_keyboard(environ: Mapping[str, str], platform: str) -> str:
+    """Why keys can't be heard here, as far as that can be told without the library; "" if nothing is in the way.
+
+    platform: a value of sys.platform.
+    """
+    if importlib.util.find_spec("pynput") is None:
+        return f"pynput is not installed; {STANDS_IN}. To mend it: {_install(platform)}"
+    if platform in ("win32", "darwin"):
+        return ""
+    if importlib.util.find_spec("Xlib") is None or importlib.util.find_spec("six") is None:
+        return f"pynput lacks python-xlib or six; {STANDS_IN}. To mend it: {_install(platform)}"
+    if environ.get("XDG_SESSION_TYPE", "").lower() == "wayland":
+        return (
+            "this desktop is Wayland, which keeps the keys of other windows from every program; "
+            f"{STANDS_IN}. To mend it: log in to an X11 (Xorg) desktop"
+        )
+    if not environ.get("DISPLAY"):
+        return (
+            f"there is no display server (DISPLAY is not set); {STANDS_IN}. "
+            "To mend it: start from a terminal window on the desktop"
+        )
+    if not _answers(environ["DISPLAY"]):
+        return f"the display server {environ['DISPLAY']} does not answer; {STANDS_IN}"
+    return ""
+
+
+def _answers(display: str) -> bool:
+    """Whether a display server takes connections; the X library itself leaves sockets open when none does."""
+    match = re.fullmatch(r"(?:unix)?(.*):(\d+)(?:\.\d+)?", display)
+    if not match:
+        return True  # an unusual way of naming it: let the library try
+    host, number = match[1], int(match[2])
+    if host.startswith("/"):
+        return True
+    local = f"/tmp/.X11-unix/X{number}"  # where every X server puts its socket
+    return any(_connects(*way) for way in _ways(host, number, local))
+
+
+def _ways(host: str, number: int, local: str) -> list[tuple[Any, Any]]:
+    if host:
+        return [(socket.AF_INET, (host, 6000 + number)), (socket.AF_INET6, (host, 6000 + number))]
+    return [(socket.AF_UNIX, local), (socket.AF_UNIX, "\0" + local)]
+
+
+def _connects(family: Any, address: Any) -> bool:
+    with contextlib.suppress(OSError), socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.settimeout(OPEN_WITHIN_S)
+        probe.connect(address)
+        return True
+    return False
+
+
+def _install(platform: str) -> str:
+    return "python -m pip install pynput" if platform in ("win32", "darwin") else INSTALL
+
+
+class KeyWatch:
+    """Hears every key until `close` or the end of the display server.
+
+    on_press, on_release: called with the library's key object on the library's thread; they must be
+    short. on_end: called once when the listener ends, for whatever reason.
+    """
+
+    def __init__(
+        self,
+        on_press: Callable[[Any], None],
+        on_release: Callable[[Any], None],
+        on_end: Callable[[], None],
+    ) -> None:
+        """Raises NoSuchPart where keys can't be heard; its text says what stands in and what mends it."""
+        if reason := why_no_keyboard(os.environ, sys.platform):
+            raise NoSuchPart(f"The pedal is not heard: {reason}.")
+        self._ready = threading.Event()
+        self._ended = threading.Event()
+        self._listener = self._start(on_press, on_release, on_end)
+        if not self._wait_until_ready():
+            self.close()
+            raise NoSuchPart(f"The pedal is not heard: {NO_ANSWER}.")
+        self._refuse_if_untrusted()
+
+    def _start(
+        self, on_press: Callable[[Any], None], on_release: Callable[[Any], None], on_end: Callable[[], None]
+    ) -> Any:
+        logging.getLogger("pynput").setLevel(logging.CRITICAL + 1)  # its tracebacks would cover the screen
+        try:
+            from pynput import keyboard
+        except Exception as error:  # the library raises ImportError, Xlib its own kinds
+            raise NoSuchPart(f"The pedal is not heard: {NO_ANSWER}.") from error
+        watch = self
+
+        class Guarded(keyboard.Listener):  # type: ignore[misc]
+            def _mark_ready(self) -> None:
+                super()._mark_ready()
+                watch._ready.set()
+
+            def run(self) -> None:
+                with contextlib.suppress(Exception):  # a dead display server would print a traceback
+                    super().run()
+                _close_sockets(self)
+                watch._ended.set()
+                with contextlib.suppress(Exception):
+                    on_end()
+
+        listener = Guarded(on_press=_guarded(on_press), on_release=_guarded(on_release))
+        listener.start()
+        return listener
+
+    def _wait_until_ready(self) -> bool:
+        for _ in range(round(OPEN_WITHIN_S / 0.01)):
+            if self._ended.is_set():
+                return False
+            if self._ready.wait(0.01):
+                return True
+        return False
+
+    def _refuse_if_untrusted(self) -> None:
+        if getattr(type(self._listener), "IS_TRUSTED", True) is False:  # macOS only
+            self.close()
+            raise NoSuchPart(
+                f"The pedal is not heard: macOS gives this program no keys; {STANDS_IN}. To mend it: allow the "
+                "terminal program under Privacy & Security, Accessibility and Input Monitoring, then start again."
+            )
+
+    @property
+    def alive(self) -> bool:
+        """Whether keys are being heard. A display server that hangs without ending can't be told apart."""
+        return not self._ended.is_set() and self._listener.is_alive()
+
+    def close(self) -> None:
+        """Hear nothing more. Returns within a second."""
+        if self._ready.is_set() and not self._ended.is_set():
+            with contextlib.suppress(Exception):
+                self._listener.stop()
+        _shut_sockets(self._listener)  # the listener's thread would wait for one more key
+        if threading.current_thread() is not self._listener:
+            self._ended.wait(1.0)
+
+
+def _guarded(call: Callable[[Any], None]) -> Callable[[Any], None]:
+    def run(key: Any) -> None:
+        with contextlib.suppress(Exception):  # an exception here would end the listener
+            call(key)
+
+    return run
+
+
+def _sockets(listener: Any) -> list[socket.socket]:
+    """The X11 connections of a listener; none on other systems."""
+    displays = [getattr(listener, name, None) for name in ("_display_stop", "_display_record")]
+    found = [getattr(getattr(display, "display", None), "socket", None) for display in displays]
+    return [one for one in found if isinstance(one, socket.socket)]
+
+
+def _shut_sockets(listener: Any) -> None:
+    for one in _sockets(listener):
+        with contextlib.suppress(OSError):
+            one.shutdown(socket.SHUT_RDWR)
+
+
+def _close_sockets(listener: Any) -> None:
+    for one in _sockets(listener):
+        with contextlib.suppress(OSError):
+            one.close()

@@ -1,0 +1,104 @@
+"""What each key of the terminal stands for. Pure: times come in as figures.
+
+One key per gesture, and one for each phrase that has no gesture. A key kept down counts once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+REPEAT_GAP_S = 0.7  # longer than the longest usual delay before auto-repeat sets in
+MOST_DIGITS = 5
+
+GESTURES = {"space": "tap", "enter": "tap", "d": "double", "h": "hold"}
+PHRASES = {
+    "y": "yes",
+    "n": "no",
+    "s": "stand by",
+    "c": "carry on",
+    "b": "back",
+    "w": "where",
+    "l": "how many",
+    "a": "again",
+    "m": "mark",
+    "e": "end",
+}
+KEY_LIST = """\
+Keys (one press each; a key kept down counts once):
+  space, enter  tap: the pass is cut, call the next     d  double tap: say it again
+  h  hold: confirm the check, yes, or stand by          a  say again
+  y  yes             n  no                              b  back one pass
+  s  stand by        c  carry on                        g  go to a pass: g, its number, enter
+  w  where am I      l  how many left                   m  mark a problem here
+  e  end the session q  leave it open and go            ?  this list"""
+ASK_PASS = "Go to pass: type its number, then enter. Any other key drops it."
+DROPPED = "Go to pass dropped; nothing else was done."
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a key press means.
+
+    kind: gesture | phrase | leave | note. word: the gesture's name, the phrase's intent, or the
+    note to show. argument: the pass number of "go to".
+    """
+
+    kind: str
+    word: str = ""
+    argument: int | None = None
+
+
+class KeyMeanings:
+    """Keys in order of time -> meanings."""
+
+    def __init__(self, pedal_key: str) -> None:
+        """pedal_key: the shop file's name of the pedal's key; as a tap it stands in for a pedal not heard."""
+        self._pedal_key = pedal_key
+        self._last_key = ""
+        self._last_at = 0.0
+        self._digits: str | None = None
+
+    def press(self, key: str, at: float, pedal_alive: bool) -> Meaning | None:
+        """The meaning of `key` pressed at `at` (s), None where it has none or is auto-repeat.
+
+        pedal_alive: a pedal listener hears the pedal's key itself, so it means nothing here.
+        """
+        if key == "ctrl_c":
+            return Meaning("leave")
+        typing = self._digits is not None and key.isdigit()
+        repeat = key == self._last_key and at - self._last_at < REPEAT_GAP_S
+        self._last_key, self._last_at = key, at
+        if repeat and not typing:
+            return None
+        if key == self._pedal_key:
+            self._digits = None
+            return None if pedal_alive else Meaning("gesture", "tap")
+        if len(key) > 1 and key not in GESTURES and key not in ("esc", "backspace"):
+            return None
+        return self._go_to(key) if self._digits is not None else self._command(key.lower())
+
+    def _command(self, key: str) -> Meaning | None:
+        if key in GESTURES:
+            return Meaning("gesture", GESTURES[key])
+        if key in PHRASES:
+            return Meaning("phrase", PHRASES[key])
+        if key == "q":
+            return Meaning("leave")
+        if key == "?":
+            return Meaning("note", KEY_LIST)
+        if key == "g":
+            self._digits = ""
+            return Meaning("note", ASK_PASS)
+        return None
+
+    def _go_to(self, key: str) -> Meaning | None:
+        """Anything but a number and enter drops it and does nothing else: no tap slips in behind a "go to"."""
+        assert self._digits is not None
+        if key.isascii() and key.isdigit() and len(self._digits) < MOST_DIGITS:
+            self._digits += key
+            return None
+        number = int(self._digits or "0")
+        self._digits = None
+        if key == "enter" and number > 0:
+            return Meaning("phrase", "go to", number)
+        return Meaning("note", DROPPED)

@@ -1,0 +1,315 @@
+"""The terminal's keys stand in for the pedal's gestures and for the voice.
+
+Threads: one reads the keyboard, gives each key its meaning and posts the event. The terminal's
+own mode is put back at the end, whatever the end is: close, exit, an exception, Ctrl-Z, SIGTERM.
+"""
+
+from __future__ import annotations
+
+import atexit
+import contextlib
+import os
+import select
+import signal
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from typing import Any, TextIO
+
+from assistant.errors import NoSuchPart
+from assistant.runner.contracts import Clock, Post
+from assistant.screens.key_codes import KeyDecoder
+from assistant.screens.key_meanings import KeyMeanings, Meaning
+from assistant.session.events import Event, Gesture, Heard, Leave
+
+REST_OF_SEQUENCE_S = 0.3
+BACKGROUND_LOOK_S = 0.2
+PASTE_ON, PASTE_OFF = "\x1b[?2004h", "\x1b[?2004l"
+NO_TERMINAL = (
+    "The keyboard can't stand in: the standard input is no terminal. "
+    "To mend it: start from a terminal, without a pipe or file as input."
+)
+
+
+def _print(text: str) -> None:
+    print(text, flush=True)
+
+
+class TerminalKeys:
+    """Posts Gesture and Heard with source "keys", and Leave; `?` shows the list of keys."""
+
+    def __init__(
+        self,
+        clock: Clock,
+        post: Post,
+        pedal_alive: Callable[[], bool],
+        pedal_key: str,
+        click: Callable[[], None],
+        show: Callable[[str], None] = _print,
+    ) -> None:
+        """Begins to read the keyboard.
+
+        pedal_alive: whether a pedal listener is alive now. pedal_key: the key's name in the shop file.
+        click: called at every key that means something, at once. show: prints a note for the operator.
+        Raises NoSuchPart where the standard input is no terminal.
+        """
+        self._clock = clock
+        self._post = post
+        self._pedal_alive = pedal_alive
+        self._click = click
+        self._show = show
+        self._meanings = KeyMeanings(pedal_key)
+        self._closing = threading.Event()
+        self._source: _Posix | _Windows = _open_terminal()
+        self._thread = threading.Thread(target=self._run, name="keys", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        """Stop reading and put the terminal's mode back. Safe from any thread, and more than once."""
+        self._closing.set()
+        self._source.wake()
+        if threading.current_thread() is not self._thread:
+            self._thread.join(2.0)
+        self._source.close()
+
+    def _run(self) -> None:
+        try:
+            for key in self._source.keys(self._closing):
+                self._take(key)
+        finally:
+            self._source.restore()
+
+    def _take(self, key: str) -> None:
+        at = self._clock.at()
+        meaning = self._meanings.press(key, at, self._pedal_alive())
+        if meaning is None:
+            return
+        with contextlib.suppress(Exception):  # neither click nor note must cost the event
+            if meaning.kind == "note":
+                self._show(meaning.word)
+            else:
+                self._click()
+        if event := self._event(meaning, at):
+            self._post(event)
+        if meaning.kind == "leave":
+            self._source.allow_interrupt()
+
+    def _event(self, meaning: Meaning, at: float) -> Event | None:
+        utc = self._clock.utc()
+        if meaning.kind == "gesture":
+            return Gesture(at, utc, meaning.word, at, "keys")
+        if meaning.kind == "phrase":
+            return Heard(at, utc, meaning.word, meaning.argument, "", at, -1, "keys")
+        return Leave(at, utc) if meaning.kind == "leave" else None
+
+
+def _open_terminal() -> _Posix | _Windows:
+    stdin = sys.stdin
+    if stdin is None or stdin.closed or not stdin.isatty():
+        raise NoSuchPart(NO_TERMINAL)
+    if sys.platform == "win32":
+        return _Windows()
+    return _Posix(stdin, sys.stdout)
+
+
+class KeyMode:
+    """The terminal in key mode: no echo, no lines, Ctrl-C as a key. `set` and `restore` as often as you like."""
+
+    def __init__(self, fd: int, out: TextIO | None) -> None:
+        """fd: of a terminal. out: where bracketed paste is asked for; None or no terminal: not asked."""
+        import termios
+
+        self._termios: Any = termios
+        self.errors: tuple[type[Exception], ...] = (OSError, ValueError, termios.error)
+        self._fd = fd
+        self._out = out if out is not None and not out.closed and out.isatty() else None
+        self._own = termios.tcgetattr(fd)
+        self.interrupt_is_key = True
+        self._lock = threading.RLock()
+
+    def in_foreground(self) -> bool:
+        """Whether this process may touch the terminal; touching it from the background would stop the process."""
+        try:
+            return os.tcgetpgrp(self._fd) == os.getpgrp()
+        except OSError:
+            return True  # not the controlling terminal: no job control, nothing to be stopped by
+
+    def set(self, flush: bool = False) -> None:
+        """Key mode. flush: forget what was typed before. OSError or termios.error where the terminal is gone."""
+        t = self._termios
+        mode = [list(part) if isinstance(part, list) else part for part in self._own]
+        mode[0] &= ~t.IXON  # Ctrl-S would freeze the screen
+        mode[0] |= t.ICRNL
+        mode[3] &= ~(t.ICANON | t.ECHO)
+        mode[6][t.VMIN], mode[6][t.VTIME] = 1, 0
+        if self.interrupt_is_key:
+            mode[6][t.VINTR] = os.fpathconf(self._fd, "PC_VDISABLE").to_bytes(1, "little")
+        with self._lock:
+            t.tcsetattr(self._fd, t.TCSAFLUSH if flush else t.TCSADRAIN, mode)
+            self._write(PASTE_ON)
+
+    def restore(self) -> None:
+        """The mode found at the beginning. Never raises."""
+        if not self.in_foreground():
+            return
+        with self._lock, contextlib.suppress(*self.errors):
+            self._write(PASTE_OFF)
+            self._termios.tcsetattr(self._fd, self._termios.TCSADRAIN, self._own)
+
+    def _write(self, text: str) -> None:
+        if self._out is not None:
+            with contextlib.suppress(OSError, ValueError):
+                os.write(self._out.fileno(), text.encode())
+
+
+class _Posix:
+    """Reads a terminal on Linux and macOS."""
+
+    def __init__(self, stdin: TextIO, stdout: TextIO | None) -> None:
+        self._fd = stdin.fileno()
+        self._mode = KeyMode(self._fd, stdout)
+        if not self._mode.in_foreground():
+            raise NoSuchPart("The keyboard can't stand in: the program runs in the background of its terminal.")
+        self._awake, self._waker = os.pipe()
+        os.set_blocking(self._waker, False)
+        self._hung_up = False
+        self._open = True
+        self._signals: dict[int, Any] = {}
+        self._mode.set(flush=True)
+        atexit.register(self._mode.restore)
+        self._catch_signals()
+
+    def keys(self, closing: threading.Event) -> Iterator[str]:
+        """Key names until closing; "ctrl_c" when the terminal is closed."""
+        decoder = KeyDecoder()
+        while not closing.is_set():
+            if not self._mode.in_foreground():
+                closing.wait(BACKGROUND_LOOK_S)
+                continue
+            ready = select.select([self._fd, self._awake], [], [], REST_OF_SEQUENCE_S if decoder.pending else None)[0]
+            if not ready:
+                yield from decoder.expire()
+            if self._awake in ready:
+                self._take_wake(closing)
+            if self._fd in ready and self._mode.in_foreground() and not self._hung_up:
+                yield from decoder.feed(self._read())
+            if self._hung_up:
+                yield "ctrl_c"
+                return
+
+    def _read(self) -> bytes:
+        try:
+            data = os.read(self._fd, 4096)
+        except OSError:
+            data = b""
+        self._hung_up = self._hung_up or not data
+        return data
+
+    def _take_wake(self, closing: threading.Event) -> None:
+        os.read(self._awake, 64)
+        if not closing.is_set() and not self._hung_up and self._mode.in_foreground():
+            with contextlib.suppress(*self._mode.errors):
+                self._mode.set()  # after Ctrl-Z and fg the shell has put back a mode of its own
+
+    def wake(self) -> None:
+        with contextlib.suppress(OSError):
+            os.write(self._waker, b"w")
+
+    def allow_interrupt(self) -> None:
+        """From now on Ctrl-C interrupts, so that a program that doesn't leave can be ended."""
+        self._mode.interrupt_is_key = False
+        with contextlib.suppress(*self._mode.errors):
+            self._mode.set()
+
+    def restore(self) -> None:
+        self._mode.restore()
+
+    def close(self) -> None:
+        if not self._open:
+            return
+        self._open = False
+        self._mode.restore()
+        atexit.unregister(self._mode.restore)
+        self._release_signals()
+        waker, self._waker = self._waker, -1
+        os.close(waker)
+        os.close(self._awake)
+
+    def _catch_signals(self) -> None:
+        """Only signals that nobody else has taken, and only where Python allows it: in the main thread."""
+        if threading.current_thread() is not threading.main_thread():
+            return
+        handlers = {
+            signal.SIGTSTP: self._on_stop,
+            signal.SIGCONT: self._on_continue,
+            signal.SIGTERM: self._on_end,
+            signal.SIGHUP: self._on_hang_up,
+        }
+        for number, handler in handlers.items():
+            if signal.getsignal(number) is signal.SIG_DFL:
+                self._signals[number] = handler
+                signal.signal(number, handler)
+
+    def _release_signals(self) -> None:
+        if threading.current_thread() is threading.main_thread():
+            for number, handler in self._signals.items():
+                if signal.getsignal(number) == handler:
+                    signal.signal(number, signal.SIG_DFL)
+
+    def _on_stop(self, number: int, frame: object) -> None:
+        self._mode.restore()
+        signal.signal(signal.SIGTSTP, signal.SIG_DFL)
+        os.kill(os.getpid(), signal.SIGTSTP)
+        signal.signal(signal.SIGTSTP, self._on_stop)  # reached after the process was continued
+
+    def _on_continue(self, number: int, frame: object) -> None:
+        self.wake()
+
+    def _on_end(self, number: int, frame: object) -> None:
+        self._mode.restore()
+        signal.signal(number, signal.SIG_DFL)
+        os.kill(os.getpid(), number)
+
+    def _on_hang_up(self, number: int, frame: object) -> None:
+        self._hung_up = True
+        self.wake()
+
+
+class _Windows:
+    """Reads the console on Windows; Ctrl-C stays an interrupt of the main thread there."""
+
+    LOOK_EVERY_S = 0.02
+    SPECIAL = {"H": "up", "P": "down", "K": "left", "M": "right", "G": "home", "O": "end", "I": "page_up"}
+    SPECIAL |= {"Q": "page_down", "R": "insert", "S": "delete", "\x85": "f11", "\x86": "f12"}
+    SPECIAL |= {chr(0x3B + n): f"f{n + 1}" for n in range(10)}
+
+    def keys(self, closing: threading.Event) -> Iterator[str]:
+        import msvcrt
+
+        console: Any = msvcrt
+        decoder = KeyDecoder()
+        while not closing.is_set():
+            if not console.kbhit():
+                time.sleep(self.LOOK_EVERY_S)
+                continue
+            char = console.getwch()
+            if char in ("\x00", "\xe0"):
+                if name := self.SPECIAL.get(console.getwch()):
+                    yield name
+            elif char == "\x1b":
+                yield "esc"
+            else:
+                yield from decoder.feed(char.encode(errors="replace"))
+
+    def wake(self) -> None:
+        """Nothing to do: the reader looks every LOOK_EVERY_S."""
+
+    def allow_interrupt(self) -> None:
+        """Nothing to do: Ctrl-C is never taken as a key here."""
+
+    def restore(self) -> None:
+        """Nothing to do: the console's mode was not changed."""
+
+    def close(self) -> None:
+        """Nothing to do: the console's mode was not changed."""
