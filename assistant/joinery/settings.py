@@ -215,24 +215,33 @@ def _sockets(passes: Iterable[Pass]) -> Iterator[tuple[Pass, Pass]]:
         yield first, last
 
 
-def fin(passes: Iterable[Pass], carriage: Carriage, *, width: Fraction | None = None) -> Fraction:
-    """The widest fin, in mm, that rounding leaves standing within a socket; 0 when the passes clear all.
+def fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
+    """The widest fin, in mm, that rounding leaves standing between two passes of a socket; 0 when they clear all.
 
-    Between two passes it can be over 0 only where the resolution is coarser than the overlap;
-    at a board's edge (the far one only when `width` is given) also where there is no overrun, up
-    to half a resolution. Over 0.1 mm or so a warning is due.
+    It can be over 0 only where the resolution is coarser than the overlap. In an overrun it may
+    stand beyond the board's edge, in no wood.
     """
     widest = Fraction(0)
     before: Pass | None = None
     for one in passes:
+        if before is not None and _goes_on(before, one):
+            widest = max(widest, _really_cut(one, carriage)[0] - _really_cut(before, carriage)[1])
+        before = one
+    return widest
+
+
+def edge_fin(passes: Iterable[Pass], carriage: Carriage, width: Fraction) -> Fraction:
+    """The widest fin, in mm, that rounding leaves at either edge of the board in a socket there; 0 when none.
+
+    At most half a resolution, and none where the overrun is that much.
+    """
+    widest = Fraction(0)
+    for one in passes:
         left, right = _really_cut(one, carriage)
         if one.kerf_from <= 0:
             widest = max(widest, left)
-        if width is not None and one.kerf_to >= width:
+        if one.kerf_to >= width:
             widest = max(widest, width - right)
-        if before is not None and _goes_on(before, one):
-            widest = max(widest, left - _really_cut(before, carriage)[1])
-        before = one
     return widest
 
 

@@ -1,7 +1,7 @@
 """Hypothesis-made joints, and what the saw leaves of a board, by an independent geometry library.
 
-`Joint` puts a plan through the joinery as the program does; `Cutter` cuts rectangles out of a
-rectangle with shapely and knows nothing of layouts.
+`Joint` puts a plan through the joinery as the program does; `removed`, `board` and `sockets` are
+rectangles in shapely, which knows nothing of layouts.
 """
 
 from __future__ import annotations
@@ -97,10 +97,18 @@ def joints(draw: st.DrawFn) -> Joint:
     return joint
 
 
-def removed(part: Pattern) -> BaseGeometry:
-    """The union of the part's pass rectangles, x across the board and y from its end."""
+def removed(part: Pattern, rounded_for: Carriage | None = None) -> BaseGeometry:
+    """The union of the part's pass rectangles, x across the board and y from its end.
+
+    rounded_for: take each pass where this carriage's rounded setting puts it, not where it should be.
+    """
     depth = float(part.depth)
-    return unary_union([box(float(p.kerf_from), 0, float(p.kerf_to), depth) for p in part.passes])
+    moved = {}
+    for p in part.passes if rounded_for else ():
+        moved[p] = p.setting - (p.kerf_from if rounded_for.zero == "inside" else p.kerf_to)
+    return unary_union(
+        [box(float(p.kerf_from + moved.get(p, 0)), 0, float(p.kerf_to + moved.get(p, 0)), depth) for p in part.passes]
+    )
 
 
 def board(part: Pattern) -> BaseGeometry:

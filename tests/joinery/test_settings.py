@@ -15,6 +15,7 @@ from assistant.joinery.settings import (
     approach,
     approach_is_short,
     dial,
+    edge_fin,
     exact_setting,
     fin,
     place,
@@ -25,7 +26,7 @@ from assistant.joinery.settings import (
 )
 from assistant.joinery.units import round_to_step
 from assistant.joinery.walls import open_walls
-from tests.joinery.plans import Joint, joints
+from tests.joinery.plans import Joint, joints, removed, sockets
 from tests.joinery.references import rows
 
 INCH = F(254, 10)
@@ -357,13 +358,33 @@ def test_one_part_alone_is_judged_against_an_exact_mate():
 def test_a_fin_between_passes_is_found_where_rounding_outdoes_the_overlap(overlap, left):
     first = Pass(1, 1, F(10), F(13), F(1298, 100))
     second = Pass(2, 1, F(13) - overlap, F(16) - overlap, F(16) - overlap + F(3, 100))
-    assert fin([first, second], Carriage(), width=F(50)) == left
-    assert fin([second], Carriage(), width=F(50)) == 0
+    assert fin([first, second], Carriage()) == left
+    assert fin([second], Carriage()) == 0
 
 
 def test_a_fin_at_either_edge_is_found():
     near = Pass(1, 1, F(0), F(3), F(302, 100))
     far = Pass(2, 2, F(47), F(50), F(4997, 100))
-    assert fin([near], Carriage(), width=F(50)) == F(2, 100)
-    assert fin([far], Carriage(), width=F(50)) == F(3, 100)
-    assert fin([far], Carriage()) == 0
+    inner = Pass(3, 3, F(20), F(23), F(2305, 100))
+    assert edge_fin([near, inner], Carriage(), F(50)) == F(2, 100)
+    assert edge_fin([near, far, inner], Carriage(), F(50)) == F(3, 100)
+    assert edge_fin([near], Carriage(zero="inside"), F(50)) == F(302, 100)
+    assert edge_fin([inner], Carriage(), F(50)) == 0
+
+
+@given(joints())
+def test_what_rounding_leaves_in_the_sockets_is_what_geometry_finds(joint):
+    """The pieces of a board's sockets that the rounded passes miss, by shapely, are as wide as reported.
+
+    With an overrun a fin may stand beyond the edge, in no wood at all: then no wider than reported.
+    """
+    for part in joint.parts:
+        missed = sockets(part).difference(removed(part, joint.carriage))
+        pieces = [p for p in getattr(missed, "geoms", [missed]) if p.area > 1e-9]
+        walls = {float(w) for s in part.sockets for w in (s.start, s.end)} - {0.0, float(part.width)}
+        inner = [p for p in pieces if not any(abs(p.bounds[i] - w) < 1e-9 for w in walls for i in (0, 2))]
+        widest = max((p.bounds[2] - p.bounds[0] for p in inner), default=0.0)
+        reported = max(fin(part.passes, joint.carriage), edge_fin(part.passes, joint.carriage, part.width))
+        assert float(reported) >= widest - 1e-8
+        if joint.blade.overrun == 0:
+            assert float(reported) == pytest.approx(widest, abs=1e-8)
