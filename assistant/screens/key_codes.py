@@ -84,8 +84,8 @@ class KeyDecoder:
 
     def _character(self) -> tuple[int, str]:
         first = self._held[0]
-        size = 1 if first < 0xC0 else 2 if first < 0xE0 else 3 if first < 0xF0 else 4
-        if len(self._held) < size:
+        size = 4 if 0xF0 <= first <= 0xF4 else 3 if 0xE0 <= first < 0xF0 else 2 if 0xC2 <= first < 0xE0 else 1
+        if len(self._held) < size and all(0x80 <= byte < 0xC0 for byte in self._held[1:]):
             return 0, ""
         try:
             char = self._held[:size].decode()

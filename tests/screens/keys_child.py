@@ -1,0 +1,49 @@
+"""A program with terminal keys, run by the tests inside a terminal of their own: prints what is posted.
+
+Arguments: whether a pedal listener is alive (yes | no), then what to do when told to end by "q":
+close | raise | exit.
+"""
+
+from __future__ import annotations
+
+import queue
+import sys
+import time
+
+from assistant.screens.keys import TerminalKeys
+from assistant.session.events import Event, Gesture, Heard, Leave
+
+
+class Clock:
+    def at(self) -> float:
+        return time.monotonic()
+
+    def utc(self) -> str:
+        return "2026-01-01T00:00:00.000Z"
+
+
+def main() -> None:
+    alive, end = sys.argv[1] == "yes", sys.argv[2]
+    events: queue.SimpleQueue[Event] = queue.SimpleQueue()
+    keys = TerminalKeys(Clock(), events.put, lambda: alive, "page_down", lambda: print("click", flush=True))
+    print("begun", flush=True)
+    while True:
+        event = events.get()
+        if isinstance(event, Gesture):
+            print(f"gesture {event.gesture} {event.source}", flush=True)
+        elif isinstance(event, Heard):
+            print(f"heard {event.intent} {event.argument} {event.generation} {event.source}", flush=True)
+        elif isinstance(event, Leave):
+            print("leave", flush=True)
+            break
+    if end == "raise":
+        raise RuntimeError("an end by an exception")
+    if end == "stay":
+        time.sleep(60)
+    if end == "close":
+        keys.close()
+    print("ended", flush=True)
+
+
+if __name__ == "__main__":
+    main()

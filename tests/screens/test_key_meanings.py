@@ -1,0 +1,93 @@
+"""What the terminal's keys stand for."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.screens.key_meanings import (
+    DROPPED,
+    GESTURES,
+    KEY_LIST,
+    PHRASES,
+    REPEAT_GAP_S,
+    KeyMeanings,
+    Meaning,
+)
+from assistant.session.events import INTENTS
+
+
+def pressed(keys: list[str], gap: float = 1.0, alive: bool = False) -> list[Meaning | None]:
+    meanings = KeyMeanings("page_down")
+    return [meanings.press(key, gap * n, alive) for n, key in enumerate(keys)]
+
+
+def words(keys: list[str], **options: float) -> list[str]:
+    return [meaning.word or meaning.kind for meaning in pressed(keys, **options) if meaning is not None]
+
+
+def test_every_gesture_has_a_key() -> None:
+    assert words(["space", "enter", "d", "h"]) == ["tap", "tap", "double", "hold"]
+    assert set(GESTURES.values()) == {"tap", "double", "hold"}
+
+
+def test_every_phrase_without_a_gesture_of_its_own_has_a_key() -> None:
+    """A cut is a tap, a check's answer a hold, "go to" has its own dialogue; all others are one key."""
+    assert set(PHRASES.values()) | {"cut", "check", "go to"} == set(INTENTS)
+    for key, intent in PHRASES.items():
+        assert pressed([key]) == [Meaning("phrase", intent)]
+
+
+def test_every_key_is_in_the_list_that_the_question_mark_shows() -> None:
+    assert pressed(["?"]) == [Meaning("note", KEY_LIST)]
+    for key in (*GESTURES, *PHRASES, "g", "q", "?"):
+        assert f" {key} " in KEY_LIST or f" {key}," in KEY_LIST, key
+
+
+def test_capitals_do_the_same_as_small_letters() -> None:
+    assert words(["H", "Y", "Q"]) == ["hold", "yes", "leave"]
+
+
+@pytest.mark.parametrize("key", ["x", "1", "ж", "up", "f5", "tab", "esc", "backspace", "delete", "[", "~"])
+def test_other_keys_mean_nothing(key: str) -> None:
+    assert pressed([key]) == [None]
+
+
+@pytest.mark.parametrize("key", ["h", "space", "enter", "y", "page_down"])
+def test_a_key_kept_down_counts_once(key: str) -> None:
+    """Usual auto-repeat: the first after up to 0.66 s, then every 0.03 s (common practice, no source)."""
+    meanings = KeyMeanings("page_down")
+    times = [0.0, 0.66] + [0.66 + 0.03 * n for n in range(1, 200)]
+    assert [m is not None for m in (meanings.press(key, at, False) for at in times)] == [True] + [False] * 200
+
+
+def test_the_same_key_counts_again_after_the_gap_and_another_key_at_once() -> None:
+    assert words(["h", "h"], gap=REPEAT_GAP_S) == ["hold", "hold"]
+    assert words(["h", "h"], gap=REPEAT_GAP_S - 0.01) == ["hold"]
+    assert words(["h", "y", "h"], gap=0.1) == ["hold", "yes", "hold"]
+
+
+def test_the_pedals_key_is_a_tap_only_while_no_pedal_is_heard() -> None:
+    assert words(["page_down", "page_down"]) == ["tap", "tap"]
+    assert words(["page_down", "page_down"], alive=True) == []
+    assert words(["page_up"]) == []
+
+
+def test_go_to_pass_takes_a_number_and_enter() -> None:
+    assert pressed(["g", "1", "1", "2", "enter"], gap=0.05)[-1] == Meaning("phrase", "go to", 112)
+
+
+@pytest.mark.parametrize("keys", [["enter"], ["0", "enter"], ["1", "space"], ["1", "h"], ["esc"], ["1", "backspace"]])
+def test_anything_but_a_number_and_enter_drops_go_to_and_does_nothing_else(keys: list[str]) -> None:
+    """No tap and no hold slips in behind a go to that the operator has forgotten."""
+    answers = pressed(["g", *keys])
+    assert answers[-1] == Meaning("note", DROPPED)
+    assert all(answer is None for answer in answers[1:-1])
+    assert words(["g", *keys, "d"])[-1] == "double"
+
+
+def test_more_digits_than_a_pass_can_have_drop_go_to() -> None:
+    assert pressed(["g", *"123456"])[-1] == Meaning("note", DROPPED)
+
+
+def test_ctrl_c_leaves_from_anywhere_however_often() -> None:
+    assert [m.kind for m in pressed(["g", "1", "ctrl_c", "ctrl_c"], gap=0.01) if m] == ["note", "leave", "leave"]
