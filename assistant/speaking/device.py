@@ -10,6 +10,7 @@ from collections.abc import Callable, Generator
 from typing import Any, Protocol
 
 from assistant.errors import NoSuchPart
+from assistant.speaking.alsa import hush
 
 PERIOD_MS = 10
 Fill = Callable[[int], bytes]
@@ -37,6 +38,7 @@ class MiniaudioDevice:
             import miniaudio
         except ImportError as error:
             raise NoSuchPart("miniaudio is not installed; mend: pip install miniaudio") from error
+        hush()
         try:
             # The library's own default period is 200 ms.
             device = miniaudio.PlaybackDevice(
@@ -93,6 +95,8 @@ class SounddeviceDevice:
                 f"sounddevice did not load ({error}); mend: pip install sounddevice, on Linux the system "
                 "package libportaudio2 as well"
             ) from error
+
+        hush()
 
         def callback(out: Any, frames: int, _time: Any, _status: Any) -> None:
             out[:] = fill(frames)

@@ -23,7 +23,7 @@ class FileSpeaker:
 
     append: go on at the end of an existing file (a resumed run). origin: the session time at which
     this file, or its continuation, begins; default: what the clock says now. `at` of its events is
-    the exact sample time, and everything acts at the file's present end.
+    the exact sample time. Everything acts at the file's end, which is first brought up to the clock.
     Raises NoSuchPart without a voice; BadInput and CouldNotRun as `wav_out.GrowingWav`.
     """
 
@@ -67,8 +67,9 @@ class FileSpeaker:
         return self._origin + (frames - self._before) / self.rate
 
     def say(self, id: str, text: str, replaces: bool) -> None:
+        self.advance(self._clock.at())
         if replaces:
-            self.stop()
+            self._cut()
         pcm = self._rendered(speakable(text), id)
         if pcm is None:
             return
@@ -96,10 +97,15 @@ class FileSpeaker:
         """Nothing: rendering takes no time here, the file's time stands still meanwhile."""
 
     def stop(self) -> None:
+        self.advance(self._clock.at())
+        self._cut()
+
+    def _cut(self) -> None:
         for id in self._mixer.cut():
             self._post(SpeechEnded(self.at, self._clock.utc(), id, "cut off"))
 
     def click(self) -> None:
+        self.advance(self._clock.at())
         self._mixer.click()
 
     def next_boundary(self) -> float | None:
@@ -130,6 +136,6 @@ class FileSpeaker:
             step = PIECE_S / 10 if boundary is None else boundary - self.at
             frames = round(min(step, last - self.at) * self.rate)
             self._write(max(frames, 1))
-        self.stop()
+        self._cut()
         self._wav.close()
         self._engine.close()

@@ -1,0 +1,112 @@
+"""pyttsx3 in a process of its own: every phrase rendered to a file and measured."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from assistant.errors import NoSuchPart
+from assistant.speaking.engine import VoiceFailed
+from assistant.speaking.espeak import EspeakEngine
+from assistant.speaking.pyttsx3_engine import Pyttsx3Engine
+from tests.speaking.stand_ins import PHRASES
+
+pytest.importorskip("pyttsx3", reason="pyttsx3 is not installed")
+
+
+@pytest.fixture(scope="module")
+def engine() -> Iterator[Pyttsx3Engine]:
+    with Pyttsx3Engine(None, 160) as made:
+        yield made
+
+
+def test_many_phrases_in_a_row_are_all_rendered(engine: Pyttsx3Engine) -> None:
+    """Its own queue keeps only the last of several; here each is whole, loud, and as long as it should be.
+
+    Second opinion on the length: espeak-ng's library called directly, which its Linux driver stands on too.
+    """
+    reference = EspeakEngine("en", 160)
+    for text in PHRASES * 3:
+        pcm, other = engine.render(text), reference.render(text)
+        assert pcm is not None and other is not None
+        assert np.abs(pcm.samples.astype(int)).max() > 3000
+        assert pcm.seconds == pytest.approx(other.seconds, rel=0.1)
+
+
+def test_the_rate_is_always_taken() -> None:
+    """Its rate changes are dropped at random when made later; per process they hold from the first phrase."""
+    with Pyttsx3Engine(None, 100) as slow, Pyttsx3Engine(None, 300) as fast:
+        for _ in range(4):
+            a, b = slow.render(PHRASES[2]), fast.render(PHRASES[2])
+            assert a is not None and b is not None and a.seconds > 2 * b.seconds
+
+
+def test_an_empty_text_is_nothing(engine: Pyttsx3Engine) -> None:
+    pcm = engine.render(" ")
+    assert pcm is not None and pcm.frames == 0
+
+
+def test_a_cancelled_text_is_not_rendered(engine: Pyttsx3Engine) -> None:
+    assert engine.render(PHRASES[0], lambda: True) is None
+
+
+def test_nothing_is_printed(engine: Pyttsx3Engine, capfd: pytest.CaptureFixture[str]) -> None:
+    engine.render(PHRASES[0])
+    assert capfd.readouterr().out == ""
+
+
+def test_an_unknown_voice_is_named() -> None:
+    with Pyttsx3Engine("no-such-voice") as engine, pytest.raises(VoiceFailed, match="no-such-voice"):
+        engine.render(PHRASES[0])
+
+
+def child_of(engine: Pyttsx3Engine) -> int:
+    assert engine._process is not None and engine._process.pid is not None
+    return engine._process.pid
+
+
+def test_a_dead_process_fails_one_phrase_and_is_replaced() -> None:
+    with Pyttsx3Engine() as engine:
+        first = child_of(engine)
+        os.kill(first, signal.SIGTERM)
+        with pytest.raises(VoiceFailed, match="ended by itself"):
+            engine.render(PHRASES[0])
+        again = engine.render(PHRASES[0])
+        assert again is not None and again.seconds > 1
+        assert child_of(engine) != first
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="no way to freeze a process here")
+def test_a_process_that_hangs_is_ended_and_replaced() -> None:
+    with Pyttsx3Engine(render_s=0.5) as engine:
+        os.kill(child_of(engine), signal.SIGSTOP)
+        began = time.monotonic()
+        with pytest.raises(VoiceFailed, match="did not answer within 0.5 s"):
+            engine.render(PHRASES[0])
+        assert time.monotonic() - began < 3
+        again = engine.render(PHRASES[0])
+        assert again is not None and again.seconds > 1
+
+
+def test_closing_ends_the_process_and_its_files() -> None:
+    engine = Pyttsx3Engine()
+    process, folder = engine._process, engine._folder.name
+    assert process is not None
+    pid = process.pid
+    engine.close()
+    assert not os.path.exists(folder)
+    with pytest.raises(ProcessLookupError):
+        os.kill(pid or 0, 0)
+    with pytest.raises(VoiceFailed, match="closed"):
+        engine.render("one")
+
+
+def test_a_driver_that_does_not_load_is_a_missing_part(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("assistant.speaking.pyttsx3_engine._bundled_library", lambda: ("libno-such.so", None))
+    with pytest.raises(NoSuchPart, match="did not load.*pip install pyttsx3"):
+        Pyttsx3Engine()
