@@ -27,8 +27,8 @@ _MEND = "set the pedal to page_down, f13 or another key that types nothing"
 
 def read_key(table: Table) -> str:
     """`[pedal] key`, default "page_down"; a key that types text is refused."""
-    raw = table.text("key", "page_down", most=40)
-    key = (raw or "page_down").lower().replace(" ", "_").replace("-", "_") if raw and len(raw) > 1 else raw or ""
+    raw = table.text("key", "page_down", most=40) or "page_down"
+    key = _plain(raw)
     if key in KEYS or _NUMBERED.fullmatch(key):
         return key
     if _types_text(key):
@@ -39,6 +39,14 @@ def read_key(table: Table) -> str:
         near = nearest(key, KEYS)
         table.fault("key", "is no key we know", f'did you mean "{near}"?' if near else _MEND, raw)
     return "page_down"
+
+
+def _plain(written: str) -> str:
+    """As `KEYS` spells it, whatever the case, and with blanks, hyphens or nothing between its words."""
+    if len(written) == 1:
+        return written
+    joined = re.sub(r"[\s_-]", "", written.lower())
+    return next((known for known in KEYS if known.replace("_", "") == joined), written.lower().replace(" ", "_"))
 
 
 def _types_text(key: str) -> bool:

@@ -9,7 +9,7 @@ from pathlib import Path
 from assistant.errors import BadInput, Fault
 from assistant.plans.job import segments_of
 from assistant.plans.model import BoardPlan, JointPlan, Plan, Repeat, Shop, Uncertainty
-from assistant.plans.reader import Document, Table, read_document
+from assistant.plans.reader import MAX_TEXT, Document, Table, cleaned, read_document
 from assistant.plans.shop_file import try_shop
 
 ZERO = Fraction(0)
@@ -51,7 +51,7 @@ def try_plan(path: Path) -> tuple[Plan | None, list[Fault]]:
 
 def _read(document: Document, path: Path) -> Plan | None:
     root = document.root()
-    title = root.text("title", path.stem or "plan")
+    title = root.text("title", cleaned(path.stem)[:MAX_TEXT] or "plan")
     unit = root.choice("unit", ("mm", "in"), required=True) or "mm"
     width, thickness, species = _stock(root.table("stock", required=True), unit)
     joint = _joint(root.table("joint", required=True), unit)
@@ -59,7 +59,7 @@ def _read(document: Document, path: Path) -> Plan | None:
     uncertainty = _uncertainty(root, unit)
     _not_yet(root)
     root.close()
-    if width is None or joint is None:
+    if width is None or joint is None or root.faulted("unit"):
         return None
     plan = Plan(
         title or "plan", unit, width, thickness, joint, boards, species, document.digest, str(path), uncertainty
@@ -98,10 +98,8 @@ def _stock(table: Table, unit: str) -> tuple[Fraction | None, dict[str, Fraction
 def _joint(table: Table, unit: str) -> JointPlan | None:
     if table.absent:
         return None
-    raw = table.text("layout")
-    if raw in NOT_YET:
-        mend = 'the layouts that are: "even", "listed"'
-        table.fault("layout", "is not laid out yet", mend, raw)
+    if table.holds("layout", NOT_YET):
+        table.not_here(("layout",), "is not laid out yet", 'the layouts that are: "even", "listed"')
         table.skip()
         return None
     layout = table.choice("layout", LAID_OUT, required=True)
@@ -109,9 +107,8 @@ def _joint(table: Table, unit: str) -> JointPlan | None:
         table.skip()
         return None
     other = "listed" if layout == "even" else "even"
-    table.not_here(
-        KEYS_OF_LAYOUT[other], f'means nothing with layout = "{layout}"', f'it belongs to layout = "{other}"'
-    )
+    mend = f'leave it out; it belongs to layout = "{other}"'
+    table.not_here(KEYS_OF_LAYOUT[other], f'means nothing with layout = "{layout}"', mend)
     clearance = table.length("clearance", unit, Fraction(1, 10), least=ZERO, most=Fraction(10))
     sand = table.length("sand_allowance", unit, Fraction(3, 10), least=ZERO, most=Fraction(25))
     starts_with = table.choice("starts_with", ("finger", "socket"), "finger") or "finger"
@@ -136,17 +133,20 @@ def _even(table: Table, unit: str) -> Shape | None:
 def _listed(table: Table, unit: str) -> Shape | None:
     widths = table.lengths("widths", unit, MOST_WIDTHS)
     if not table.has("widths"):
-        table.fault(
-            "widths", "is missing", f"give the widths from the reference edge on, in {unit}: widths = [6, 12, 6]"
-        )
-    repeat = _repeat(table, len(widths)) if table.has("repeat") else None
+        mend = f"give the widths from the reference edge on, in {unit}, e.g. widths = [6, 12, 6]"
+        table.fault("widths", "is missing", mend)
     table.mention(("repeat",))
+    repeat = _repeat(table, len(widths)) if table.has("repeat") and widths else None
     mirror = table.flag("mirror", False)
-    return (None, "far edge", widths, repeat, mirror) if widths else None
+    # A sum without the repeat or mirror that was meant would only be a second, misleading fault.
+    sound = widths and not table.faulted("mirror") and (repeat is not None or not table.has("repeat"))
+    return (None, "far edge", widths, repeat, mirror) if sound else None
 
 
 def _repeat(table: Table, entries: int) -> Repeat | None:
     of = table.table("repeat")
+    if of.absent:
+        return None
     first = of.integer("from", least=1, most=max(entries, 1), required=True)
     last = of.integer("to", least=first or 1, most=max(entries, first or 1), required=True)
     times = of.integer("times", least=1, most=MOST_WIDTHS, required=True)

@@ -80,7 +80,7 @@ class Document:
 
 def read_document(path: Path) -> Document:
     """Read and parse a TOML file. Never raises for what it finds: see `Document.faults`; tree is None then."""
-    document = Document(cleaned(path.name) or cleaned(str(path)) or "the file")
+    document = Document(_cut(cleaned(path.name)) or cleaned(str(path)) or "the file")
     data = _bytes_of(path, document)
     if data is None:
         return document
@@ -172,6 +172,10 @@ class Table:
     def has(self, key: str) -> bool:
         return key in self._data
 
+    def holds(self, key: str, values: Sequence[str]) -> bool:
+        """Whether the raw value at `key` is one of these."""
+        return self._data.get(key) in values
+
     def _take(self, key: str, required: bool, mend: str) -> Any:
         """The raw value, or None when absent (TOML has no null); notes that the key is known."""
         self._known.append(key)
@@ -189,9 +193,13 @@ class Table:
         above: Fraction | None = None,
         least: Fraction | None = None,
         most: Fraction = MAX_LENGTH_MM,
+        mend: str = "",
     ) -> Fraction | None:
-        """A length in mm. unit: of a bare number, "mm" or "in". Bounds in mm: above is exclusive, the others not."""
-        raw = self._take(key, required, f"give it in {unit}, e.g. {key} = 6")
+        """A length in mm. unit: of a bare number, "mm" or "in". Bounds in mm: above is exclusive, the others not.
+
+        mend: what to do when it is missing.
+        """
+        raw = self._take(key, required, mend or f"give it in {unit}, e.g. {key} = 6")
         if raw is None:
             return default
         value = self._as_length(key, raw, unit)

@@ -71,7 +71,8 @@ def _read(document: Document, path: str) -> Shop:
 
 def _blade(table: Table, unit: str) -> Blade:
     default = Blade(Fraction(1))
-    kerf = table.length("kerf", unit, required=not table.absent, above=ZERO, most=WIDEST_KERF)
+    mend = "measure the width this blade really cuts and give it; it is never guessed"
+    kerf = table.length("kerf", unit, required=not table.absent, above=ZERO, most=WIDEST_KERF, mend=mend)
     overlap = table.length("overlap", unit, default.overlap, least=ZERO, most=WIDEST_KERF)
     overrun = table.length("overrun", unit, ZERO, least=ZERO, most=WIDEST_KERF)
     tooth = table.choice("tooth", ("flat", "alternate"), default.tooth)

@@ -1,0 +1,183 @@
+"""`kerfcall layout PLAN`: both parts of a joint laid out, as a readable table or as JSON.
+
+Nothing is cut, spoken or journalled. The JSON is described in DEVELOPERS.md; its millimetres
+are exact to 1e-6.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from assistant.joinery.model import Pass, Pattern, Segment
+from assistant.joinery.settings import approach, reading
+from assistant.joinery.units import format_length, format_number, plain_length
+from assistant.plans.job import build_job
+from assistant.plans.model import Check, Job, Setup
+from assistant.plans.plan_file import read_both
+from assistant.wording.numbers import spoken_setting
+
+# Decimals of a table's lengths: a thousandth of a millimetre, a tenth of a thousandth of an inch.
+PLACES = {"mm": 3, "in": 4}
+JSON_PLACES = 9
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("plan", type=Path, metavar="PLAN", help="the plan, a TOML file")
+    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of the table")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the layout. Returns 0; raises BadInput with every fault of both files."""
+    plan, shop = read_both(args.plan, args.shop)
+    job = build_job(plan, shop)
+    if args.json:
+        print(json.dumps(layout_json(job), indent=1))
+    else:
+        print("\n".join(table(job)))
+    return 0
+
+
+Placed = tuple[Pass, Fraction | None, Fraction | None]
+
+
+def placed(job: Job) -> Iterator[tuple[Setup, Pattern, list[Placed]]]:
+    """Setups in cutting order; each pass with where the carriage stood before and the point to come up from."""
+    previous: Fraction | None = None
+    for setup in job.setups:
+        pattern = job.patterns[setup.pattern]
+        passes: list[Placed] = []
+        for one in pattern.passes:
+            passes.append((one, previous, approach(job.carriage, previous, one.setting)))
+            previous = one.setting
+        yield setup, pattern, passes
+
+
+def layout_json(job: Job) -> dict[str, Any]:
+    """The whole layout as JSON-ready data; setups in cutting order."""
+    stages: list[dict[str, Any]] = [{"name": name, "setups": []} for name in job.stages]
+    for setup, pattern, passes in placed(job):
+        stages[setup.stage - 1]["setups"].append(_setup_json(job, setup, pattern, passes))
+    return {
+        "title": job.title,
+        "kerf": _mm(job.kerf),
+        "clearance": _mm(job.clearance),
+        "assumed_kerf": _mm(job.assumed_kerf),
+        "warnings": list(job.warnings),
+        "checks": [{"name": c.name, "answer": c.answer, "when": _when(c)} for c in job.checks],
+        "stages": stages,
+        "totals": {"setups": len(job.setups), "passes": job.total_passes},
+        "rounding": {"greatest_error": _mm(job.greatest_error), "worst_clearance": _mm(job.worst_clearance)},
+    }
+
+
+def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) -> dict[str, Any]:
+    return {
+        "board": setup.board,
+        "part": setup.part,
+        "end": setup.end,
+        "copies": setup.copies,
+        "depth": _mm(pattern.depth),
+        "fingers": [_span(each) for each in pattern.fingers],
+        "sockets": [_span(each) for each in pattern.sockets],
+        "passes": [_pass_json(job, *each) for each in passes],
+    }
+
+
+def _pass_json(job: Job, one: Pass, previous: Fraction | None, past: Fraction | None) -> dict[str, Any]:
+    return {
+        "number": one.number,
+        "socket": one.socket,
+        "kerf_from": _mm(one.kerf_from),
+        "kerf_to": _mm(one.kerf_to),
+        "setting": _mm(one.setting),
+        "approach": None if past is None else _mm(past),
+        "reading": reading(job.carriage, one.setting),
+        "spoken": spoken_setting(job.carriage, job.voice.reads, one.setting, previous if past is None else past),
+    }
+
+
+def _mm(length: Fraction) -> float:
+    return round(float(length), JSON_PLACES)
+
+
+def _span(segment: Segment) -> dict[str, float]:
+    return {"from": _mm(segment.start), "to": _mm(segment.end)}
+
+
+def _when(check: Check) -> str:
+    return f"every {check.every}" if check.when == "every" else check.when
+
+
+def table(job: Job) -> Iterator[str]:
+    """The layout as lines to read, in the carriage's unit."""
+    from assistant.__main__ import CAUTION
+
+    yield job.title
+    yield from _figures(job)
+    for pattern in job.patterns:
+        yield ""
+        yield from _part(pattern, job.carriage.unit)
+    for setup, pattern, passes in placed(job):
+        yield ""
+        yield from _setup(job, setup, pattern, passes)
+    yield ""
+    setups, passes_in_all = len(job.setups), job.total_passes
+    yield f"{setups} setup{_s(setups)}, {passes_in_all} pass{'' if passes_in_all == 1 else 'es'}"
+    yield "Checks, in order: " + ", ".join(f"{check.name} ({_when(check)})" for check in job.checks)
+    yield from (f"Warning: {line}" for line in job.warnings)
+    yield CAUTION
+
+
+def _figures(job: Job) -> Iterator[str]:
+    unit = job.carriage.unit
+    yield f"Kerf {plain_length(job.kerf, unit)}, clearance {plain_length(job.clearance, unit)}."
+    yield f"The same fit without clearance: an assumed kerf of {plain_length(job.assumed_kerf, unit)}."
+    greatest, worst = (plain_length(length, unit) for length in (job.greatest_error, job.worst_clearance))
+    yield f"Settings are rounded by {greatest} at most; {worst} of the clearance is left at worst."
+
+
+def _part(pattern: Pattern, unit: str) -> Iterator[str]:
+    width, depth = plain_length(pattern.width, unit), plain_length(pattern.depth, unit)
+    yield f"Part {pattern.part}: {width} wide, cut {depth} deep; from the reference edge ({unit}):"
+    counts = {True: 0, False: 0}
+    for segment in pattern.segments:
+        counts[segment.is_finger] += 1
+        kind = "finger" if segment.is_finger else "socket"
+        start, end, width = (_shown(x, unit) for x in (segment.start, segment.end, segment.width))
+        yield f"  {kind} {counts[segment.is_finger]:>3} {start:>10} to {end:>10}   {width:>9} wide"
+
+
+def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) -> Iterator[str]:
+    unit = job.carriage.unit
+    last = setup.first_copy + setup.copies - 1
+    which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
+    depth = format_length(pattern.depth, unit, PLACES[unit])
+    yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}, end {setup.end}, {depth} deep"
+    shown = [_row(job, each) for each in passes]
+    wide = max((len(row[2]) for row in shown), default=0)
+    wide = max(wide, len("set to"))
+    yield f"  pass  socket  {'set to':>{wide}}  {'kerf from':>10} {'to':>10}  ({unit})"
+    for number, socket, set_to, start, end, past in shown:
+        yield f"  {number:>4}  {socket:>6}  {set_to:>{wide}}  {start:>10} {end:>10}{past}"
+
+
+def _row(job: Job, each: Placed) -> tuple[int, int, str, str, str, str]:
+    one, _, past = each
+    unit = job.carriage.unit
+    come_up = "" if past is None else f"  go back to {reading(job.carriage, past)} first, then come up"
+    kerf = (_shown(one.kerf_from, unit), _shown(one.kerf_to, unit))
+    return one.number, one.socket, reading(job.carriage, one.setting), *kerf, come_up
+
+
+def _shown(length: Fraction, unit: str) -> str:
+    return format_number(length / Fraction("25.4") if unit == "in" else length, PLACES[unit])
+
+
+def _s(count: int) -> str:
+    return "" if count == 1 else "s"

@@ -1,0 +1,184 @@
+"""`kerfcall layout`: the JSON's form, the table a woodworker reads, and exit 2 with every fault."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.__main__ import CAUTION, main
+from assistant.plans.job import build_job
+from assistant.plans.plan_file import read_both
+from tests.plans.files import DEMO, DEMO_PLANS, DEMO_SHOPS, PLAN, SHOP, write
+
+NUMBER = (int, float)
+SPAN = {"from": NUMBER, "to": NUMBER}
+PASS = {
+    "number": int,
+    "socket": int,
+    "kerf_from": NUMBER,
+    "kerf_to": NUMBER,
+    "setting": NUMBER,
+    "approach": (int, float, type(None)),
+    "reading": str,
+    "spoken": str,
+}
+SETUP = {
+    "board": str,
+    "part": str,
+    "end": int,
+    "copies": int,
+    "depth": NUMBER,
+    "fingers": [SPAN],
+    "sockets": [SPAN],
+    "passes": [PASS],
+}
+LAYOUT = {
+    "title": str,
+    "kerf": NUMBER,
+    "clearance": NUMBER,
+    "assumed_kerf": NUMBER,
+    "warnings": [str],
+    "checks": [{"name": str, "answer": str, "when": str}],
+    "stages": [{"name": str, "setups": [SETUP]}],
+    "totals": {"setups": int, "passes": int},
+    "rounding": {"greatest_error": NUMBER, "worst_clearance": NUMBER},
+}
+
+
+def _fits(data: Any, form: Any) -> bool:
+    if isinstance(form, dict):
+        return list(data) == list(form) and all(_fits(data[key], form[key]) for key in form)
+    if isinstance(form, list):
+        return isinstance(data, list) and all(_fits(item, form[0]) for item in data)
+    return isinstance(data, form) and not isinstance(data, bool)
+
+
+def _json(capsys: pytest.CaptureFixture[str], plan: Path, shop: Path) -> Any:
+    assert main(["layout", str(plan), "--shop", str(shop), "--json"]) == 0
+    printed = capsys.readouterr()
+    assert printed.err == ""
+    return json.loads(printed.out)
+
+
+def _table(capsys: pytest.CaptureFixture[str], plan: Path, shop: Path) -> str:
+    assert main(["layout", str(plan), "--shop", str(shop)]) == 0
+    return capsys.readouterr().out
+
+
+@pytest.mark.parametrize("plan", DEMO_PLANS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("shop", DEMO_SHOPS, ids=lambda path: path.stem)
+def test_json_has_the_agreed_form_and_is_exact_to_a_millionth(
+    capsys: pytest.CaptureFixture[str], plan: Path, shop: Path
+) -> None:
+    data = _json(capsys, plan, shop)
+    assert _fits(data, LAYOUT)
+    job = build_job(*read_both(plan, shop))
+    setups = data["stages"][0]["setups"]
+    assert data["totals"] == {"setups": len(job.setups), "passes": job.total_passes}
+    assert len(setups) == len(job.setups)
+    for shown, setup in zip(setups, job.setups, strict=True):
+        pattern = job.pattern_of(setup.number)
+        assert (shown["board"], shown["part"], shown["end"], shown["copies"]) == (
+            setup.board,
+            setup.part,
+            setup.end,
+            setup.copies,
+        )
+        for one, exact in zip(shown["passes"], pattern.passes, strict=True):
+            for key in ("kerf_from", "kerf_to", "setting"):
+                assert abs(Fraction(one[key]) - getattr(exact, key)) < Fraction(1, 1_000_000)
+        spans = sorted((*shown["fingers"], *shown["sockets"]), key=lambda span: span["from"])
+        assert spans[0]["from"] == 0
+        assert spans[-1]["to"] == pytest.approx(float(pattern.width), abs=1e-6)
+        assert all(a["to"] == b["from"] for a, b in zip(spans, spans[1:], strict=False))
+
+
+def test_the_trays_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
+    """Worked by hand: 84 mm in 6 mm, kerf 3.18, clearance 0.1: walls at 6n -+ 0.025, settings at kerf_to."""
+    data = _json(capsys, DEMO / "tea-trays.toml", DEMO / "shop-readout.toml")
+    assert data["assumed_kerf"] == 3.13
+    first = data["stages"][0]["setups"][0]
+    assert first["depth"] == 12.3
+    assert first["fingers"][0] == {"from": 0.0, "to": 5.975}
+    assert first["sockets"][0] == {"from": 5.975, "to": 12.025}
+    assert first["passes"][0] == {
+        "number": 1,
+        "socket": 1,
+        "kerf_from": 5.975,
+        "kerf_to": 9.155,
+        "setting": 9.16,
+        "approach": None,
+        "reading": "9.16",
+        "spoken": "nine decimal one six",
+    }
+    assert data["rounding"] == {"greatest_error": 0.005, "worst_clearance": 0.08}
+
+
+def test_a_downward_move_to_a_setups_first_pass_goes_past_and_comes_up(capsys: pytest.CaptureFixture[str]) -> None:
+    setups = _json(capsys, DEMO / "tea-trays.toml", DEMO / "shop-readout.toml")["stages"][0]["setups"]
+    assert [one["approach"] for one in setups[1]["passes"]] == [8.66] + [None] * 13
+
+
+def test_checks_in_effect_are_listed_in_order(capsys: pytest.CaptureFixture[str]) -> None:
+    checks = _json(capsys, DEMO / "tea-trays.toml", DEMO / "shop-stepper.toml")["checks"]
+    assert checks[1] == {"name": "clamps", "answer": "all clamps are secure", "when": "setup"}
+    assert checks[-1] == {"name": "motor", "answer": "stepper motor is holding", "when": "every 20"}
+
+
+def test_the_table_reads_in_the_shops_unit(capsys: pytest.CaptureFixture[str]) -> None:
+    text = _table(capsys, DEMO / "tea-trays.toml", DEMO / "shop-readout.toml")
+    for line in (
+        "Nesting tea trays",
+        "Kerf 3.18 mm, clearance 0.1 mm.",
+        "an assumed kerf of 3.13 mm.",
+        "Settings are rounded by 0.005 mm at most; 0.08 mm of the clearance is left at worst.",
+        "Part A: 84 mm wide, cut 12.3 mm deep; from the reference edge (mm):",
+        "  finger   1      0.000 to      5.975       5.975 wide",
+        "Setup 1: long side 1; part A, end 1, 12.300 mm deep",
+        "     1       1    9.16       5.975      9.155",
+        "go back to 8.66 first, then come up",
+        "Setup 5: short side 1 to 2, clamped together; part B, end 1, 12.300 mm deep",
+        "6 setups, 84 passes",
+        "Checks, in order: edge and face (setup), clamps (setup), guard (setup)",
+    ):
+        assert line in text
+    assert text.rstrip().endswith(CAUTION)
+
+
+def test_the_table_of_an_inch_handwheel(capsys: pytest.CaptureFixture[str]) -> None:
+    """Worked by hand: 0.374 in at 16 threads to the inch is 5.984 turns: 5 turns and 123 of 125 marks."""
+    text = _table(capsys, DEMO / "spice-drawer-inch.toml", DEMO / "shop-handwheel-inch.toml")
+    assert "Part A: 3.5 in wide, cut 0.3906 in deep" in text
+    assert "     1       1   5 turns + 123      0.2490     0.3740" in text
+
+
+def test_warnings_are_shown(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "Warning: part B: a pass cuts 0.5 mm past the reference edge" in _table(
+        capsys, DEMO / "tea-trays.toml", DEMO / "shop-stepper.toml"
+    )
+
+
+def test_every_fault_of_both_files_and_exit_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan = write(tmp_path, PLAN.replace("finger = 6", "fingr = 6"), "trays.toml")
+    shop = write(tmp_path, SHOP.replace("3.18", "0"), "shop.toml")
+    assert main(["layout", str(plan), "--shop", str(shop)]) == 2
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.splitlines() == [
+        "kerfcall: trays.toml: joint.finger: is missing; give it in mm, e.g. finger = 6",
+        "kerfcall: trays.toml: joint.fingr: is no key of ours; did you mean finger?",
+        "kerfcall: shop.toml: blade.kerf: must be over 0 mm (got 0 mm); give a greater length",
+    ]
+
+
+def test_a_missing_plan_and_a_missing_shop_are_two_faults(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["layout", str(tmp_path / "a.toml"), "--shop", str(tmp_path / "b.toml"), "--json"]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert [line.partition(" (got ")[0] for line in lines] == [
+        "kerfcall: a.toml: there is no such file",
+        "kerfcall: b.toml: there is no such file",
+    ]

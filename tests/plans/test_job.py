@@ -1,0 +1,222 @@
+"""A plan and a shop become a job: order of setups, depths, exact figures, faults and warnings."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from assistant.errors import BadInput
+from assistant.plans.job import build_job
+from assistant.plans.model import BoardPlan, Job
+from assistant.plans.plan_file import read_both
+from tests.plans.files import DEMO, DEMO_PLANS, DEMO_SHOPS, PLAN, SHOP, job_faults, job_of, plan_of, shop_of
+
+FRACTIONS = Path(__file__).parents[1] / "references" / "fractions.csv"
+BOARDS = PLAN[: PLAN.index("[[boards]]")]
+
+
+def _boards(*entries: str) -> str:
+    return BOARDS + "".join(f"[[boards]]\n{entry}\n" for entry in entries)
+
+
+def _order(job: Job) -> list[tuple[str, int, int, int]]:
+    return [(setup.board, setup.end, setup.first_copy, setup.copies) for setup in job.setups]
+
+
+def test_end_one_of_all_copies_then_end_two_and_the_last_stack_is_the_remainder(tmp_path: Path) -> None:
+    job = job_of(tmp_path, _boards('name = "a"\npart = "A"\ncount = 5\nends = 2\nstack = 2'))
+    assert _order(job) == [
+        ("a", 1, 1, 2),
+        ("a", 1, 3, 2),
+        ("a", 1, 5, 1),
+        ("a", 2, 1, 2),
+        ("a", 2, 3, 2),
+        ("a", 2, 5, 1),
+    ]
+
+
+def test_setups_go_by_part_then_by_the_files_order_and_count_from_one(tmp_path: Path) -> None:
+    job = job_of(tmp_path, _boards(*(f'name = "{n}"\npart = "{p}"' for n, p in ("wB", "xA", "yB", "zA"))))
+    assert [setup.board for setup in job.setups] == ["x", "z", "w", "y"]
+    assert [setup.number for setup in job.setups] == [1, 2, 3, 4]
+    assert {setup.stage for setup in job.setups} == {1}
+
+
+def test_the_shallower_part_is_cut_first(tmp_path: Path) -> None:
+    plan = PLAN.replace("thickness = 12", "thickness = 12\n[stock.A]\nthickness = 9")
+    job = job_of(tmp_path, plan)
+    assert [setup.part for setup in job.setups] == ["B", "A"]
+
+
+def test_depth_is_the_mates_thickness_and_the_sand_allowance(tmp_path: Path) -> None:
+    plan = PLAN.replace("thickness = 12", "[stock.A]\nthickness = 9\n[stock.B]\nthickness = 15")
+    depths = {pattern.part: pattern.depth for pattern in job_of(tmp_path, plan).patterns}
+    assert depths == {"A": Fraction("15.3"), "B": Fraction("9.3")}
+
+
+def test_patterns_are_shared_by_every_setup_of_a_part(tmp_path: Path) -> None:
+    job = job_of(tmp_path, PLAN + '[[boards]]\nname = "back"\npart = "A"\ncount = 3\nends = 2\n')
+    assert [pattern.part for pattern in job.patterns] == ["A", "B"]
+    assert all(job.pattern_of(setup.number).part == setup.part for setup in job.setups)
+    assert job.total_passes == sum(len(job.pattern_of(setup.number).passes) for setup in job.setups)
+
+
+def test_the_glue_check_is_asked_only_where_there_is_a_second_stage(tmp_path: Path) -> None:
+    assert "glue dry and trimmed" not in [check.name for check in job_of(tmp_path).checks]
+
+
+def test_an_inch_plan_agrees_with_the_table_of_64ths() -> None:
+    """Outside reference: tests/references/fractions.csv. Each inner wall lies c/4 beside a quarter of an inch."""
+    with FRACTIONS.open() as file:
+        rows = csv.DictReader(line for line in file if not line.startswith("#"))
+        inch = {row["fraction"]: Fraction(row["mm_exact"]) for row in rows}
+    job = build_job(*read_both(DEMO / "spice-drawer-inch.toml", DEMO / "shop-handwheel-inch.toml"))
+    part_a, part_b = job.patterns
+    quarter, shift = inch["1/4"], Fraction("0.004") * Fraction("25.4") / 4
+    assert [s.start for s in part_a.segments[1:]] == [n * quarter + (-shift if n % 2 else shift) for n in range(1, 14)]
+    assert [s.start for s in part_b.segments[1:]] == [n * quarter + (shift if n % 2 else -shift) for n in range(1, 14)]
+    assert part_a.depth == inch["3/8"] + inch["1/64"]
+    assert part_b.depth == inch["1/2"] + inch["1/64"]
+    # One mark is 1/16 in / 125 = half a thousandth, so every setting of this plan is met exactly.
+    assert job.carriage.resolution == Fraction("25.4") / 2000
+    assert job.greatest_error == 0
+    assert job.assumed_kerf == inch["1/8"] - Fraction("0.002") * Fraction("25.4")
+
+
+@pytest.mark.parametrize("plan", DEMO_PLANS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("shop", DEMO_SHOPS, ids=lambda path: path.stem)
+def test_every_demo_plan_is_laid_out_on_every_demo_shop(plan: Path, shop: Path) -> None:
+    job = build_job(*read_both(plan, shop))
+    assert {setup.part for setup in job.setups} == {"A", "B"}
+    assert job.worst_clearance > 0
+    for pattern in job.patterns:
+        assert pattern.segments[0].start == 0 and pattern.segments[-1].end == pattern.width
+        assert [one.number for one in pattern.passes] == list(range(1, len(pattern.passes) + 1))
+
+
+def test_there_are_demo_plans() -> None:
+    assert len(DEMO_PLANS) >= 3 and len(DEMO_SHOPS) >= 3
+
+
+def test_sockets_too_narrow_for_the_kerf(tmp_path: Path) -> None:
+    faults = job_faults(tmp_path, PLAN.replace("finger = 6", "finger = 3"))
+    assert len(faults) == 2
+    assert all(fault.startswith("trays.toml: joint.finger: ") and "narrower than the kerf" in fault for fault in faults)
+    assert "a blade with a kerf of 3.05 mm or less would fit" in faults[0]
+
+
+def test_settings_outside_the_travel_name_the_shop_file_and_the_mend(tmp_path: Path) -> None:
+    below = job_faults(tmp_path, shop=SHOP + 'overrun = 1\n[carriage]\ntravel = [0, 400]\nzero = "inside"\n')
+    assert below == [
+        "shop.toml: carriage.travel: a setting lies outside the carriage's travel of 0 mm to 400 mm (got -1 mm); "
+        'use carriage.zero = "outside", where a pass at the edge still stands above zero'
+    ]
+    above = job_faults(tmp_path, shop=SHOP + "[carriage]\ntravel = [0, 50]\n")
+    assert len(above) == 2
+    assert all("shop.toml: carriage.travel: " in fault and "of 0 mm to 50 mm" in fault for fault in above)
+
+
+@pytest.mark.parametrize(("highest", "fine"), [("12.3", True), ("12.29", False)])
+def test_deeper_than_the_blade_reaches(tmp_path: Path, highest: str, fine: bool) -> None:
+    shop = SHOP + f"highest = {highest}\n"
+    if fine:
+        assert job_of(tmp_path, shop=shop).total_passes
+        return
+    assert job_faults(tmp_path, shop=shop)[0] == (
+        "trays.toml: stock.thickness: part A is cut deeper than the blade's highest, 12.29 mm (got 12.3 mm); "
+        "use thinner stock, or state the blade's real height in blade.highest"
+    )
+
+
+def test_faults_of_several_kinds_are_reported_at_once(tmp_path: Path) -> None:
+    shop = SHOP + "highest = 5\n[carriage]\ntravel = [0, 50]\n"
+    where = sorted(fault.split(": ")[1] for fault in job_faults(tmp_path, shop=shop))
+    assert where == ["carriage.travel"] * 2 + ["stock.thickness"] * 2
+
+
+def test_a_job_has_at_most_20_000_passes(tmp_path: Path) -> None:
+    plan, shop = plan_of(tmp_path), shop_of(tmp_path)
+    a_pass = len(build_job(plan, shop).patterns[0].passes)
+    assert a_pass == 14
+    just = replace(plan, boards=(BoardPlan("a", "A", 714, 2),))
+    assert build_job(just, shop).total_passes == 714 * 2 * 14 == 19_992
+    over = replace(plan, boards=(BoardPlan("a", "A", 715, 2),))
+    with pytest.raises(BadInput) as caught:
+        build_job(over, shop)
+    assert str(caught.value) == (
+        "trays.toml: boards: more than 20,000 passes in one job (got 20,020 passes); "
+        "split the job over several plans, or cut stacks"
+    )
+
+
+def test_slivers_are_warned_of_and_named_by_part(tmp_path: Path) -> None:
+    job = job_of(tmp_path, PLAN.replace("width = 84", "width = 86"))
+    assert [w for w in job.warnings if "only 2 mm wide" in w][0].startswith("part A: finger 8: only 2 mm wide")
+
+
+def test_alternate_teeth_are_warned_of(tmp_path: Path) -> None:
+    assert any(
+        "alternate teeth leave notched" in w for w in job_of(tmp_path, shop=SHOP + 'tooth = "alternate"\n').warnings
+    )
+    assert job_of(tmp_path).warnings == ()
+
+
+def test_passes_into_the_stop_are_warned_of_with_how_far(tmp_path: Path) -> None:
+    warnings = job_of(tmp_path, shop=SHOP + "overrun = 0.5\n").warnings
+    assert "part B: a pass cuts 0.5 mm past the reference edge, into the stop or beyond" in warnings
+    assert "part A: a pass cuts 0.5 mm past the far edge" in warnings
+
+
+def test_a_part_without_boards_is_warned_of(tmp_path: Path) -> None:
+    job = job_of(tmp_path, _boards('name = "a"\npart = "A"'))
+    assert "no board of part B is in this plan: its mate must come from elsewhere" in job.warnings
+    assert [pattern.part for pattern in job.patterns] == ["A"]
+
+
+def test_coarse_rounding_is_warned_of(tmp_path: Path) -> None:
+    job = job_of(tmp_path, PLAN.replace("finger = 6", "finger = 12"), SHOP + "[carriage]\nresolution = 1\n")
+    assert job.worst_clearance < 0
+    assert any("too tight: give it more clearance" in w for w in job.warnings)
+    assert any("may leave a fin of" in w for w in job.warnings)
+    assert job.greatest_error <= Fraction(1, 2)
+
+
+def test_an_approach_cut_short_by_the_travel_is_warned_of(tmp_path: Path) -> None:
+    plan = PLAN.replace("finger = 6", 'finger = 6\nstarts_with = "socket"').replace(
+        'part = "A"', 'part = "A"\nends = 2'
+    )
+    shop = SHOP + "[carriage]\nbacklash = 3\ntravel = [0, 400]\n"
+    assert any("too little room below some setting" in w for w in job_of(tmp_path, plan, shop).warnings)
+    roomy = SHOP + "[carriage]\nbacklash = 0.1\ntravel = [0, 400]\n"
+    assert not any("too little room" in w for w in job_of(tmp_path, plan, roomy).warnings)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    entries=st.lists(
+        st.tuples(st.sampled_from("AB"), st.integers(1, 6), st.integers(1, 2), st.integers(1, 6)),
+        min_size=1,
+        max_size=4,
+    )
+)
+def test_every_end_of_every_copy_is_cut_exactly_once(tmp_path_factory: pytest.TempPathFactory, entries) -> None:  # type: ignore[no-untyped-def]
+    folder = tmp_path_factory.mktemp("job")
+    boards = tuple(
+        BoardPlan(f"board {n}", part, count, ends, min(stack, count))
+        for n, (part, count, ends, stack) in enumerate(entries)
+    )
+    job = build_job(replace(plan_of(folder), boards=boards), shop_of(folder))
+    cut = [
+        (setup.board, copy, setup.end)
+        for setup in job.setups
+        for copy in range(setup.first_copy, setup.first_copy + setup.copies)
+    ]
+    wanted = {(b.name, copy, end) for b in boards for copy in range(1, b.count + 1) for end in range(1, b.ends + 1)}
+    assert len(cut) == len(set(cut))
+    assert set(cut) == wanted

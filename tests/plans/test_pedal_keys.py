@@ -1,0 +1,44 @@
+"""A pedal may send only keys that type nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from assistant.plans.pedal_keys import KEYS
+from tests.plans.files import SHOP, shop_faults, shop_of
+
+
+def _with(key: str) -> str:
+    return SHOP + f"[pedal]\nkey = '{key}'\n"
+
+
+@pytest.mark.parametrize("key", sorted(KEYS) + ["<65437>"])
+def test_keys_that_type_nothing_are_taken(tmp_path: Path, key: str) -> None:
+    assert shop_of(tmp_path, _with(key)).pedal.key == key
+
+
+@pytest.mark.parametrize("key", ["Page Down", "pagedown", "PAGE-DOWN", "page_down"])
+def test_spelling_of_a_name_is_forgiven(tmp_path: Path, key: str) -> None:
+    assert shop_of(tmp_path, _with(key)).pedal.key == "page_down"
+
+
+@pytest.mark.parametrize("key", ["b", "B", "7", "!", "space", "enter", "tab", "backspace", "delete", "kp_1", "Space"])
+def test_keys_that_type_or_erase_text_are_refused(tmp_path: Path, key: str) -> None:
+    assert shop_faults(tmp_path, _with(key)) == [
+        "shop.toml: pedal.key: is a key that types text, into whatever window has the focus "
+        f'(got "{key}"); set the pedal to page_down, f13 or another key that types nothing'
+    ]
+
+
+@pytest.mark.parametrize("key", ["ctrl_l", "shift", "alt_gr", "caps_lock", "cmd_r"])
+def test_modifiers_are_refused(tmp_path: Path, key: str) -> None:
+    assert "is a key that changes what other keys do" in shop_faults(tmp_path, _with(key))[0]
+
+
+def test_unknown_names_are_refused_with_the_nearest(tmp_path: Path) -> None:
+    assert shop_faults(tmp_path, _with("page_dwn")) == [
+        'shop.toml: pedal.key: is no key we know (got "page_dwn"); did you mean "page_down"?'
+    ]
+    assert "f13 or another key" in shop_faults(tmp_path, _with("zzzzzz"))[0]

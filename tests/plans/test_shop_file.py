@@ -1,0 +1,210 @@
+"""The shop file: defaults, exact figures, and every fault with its text."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from assistant.errors import BadInput
+from assistant.joinery.model import Blade, Carriage
+from assistant.plans import shop_file
+from assistant.plans.model import PedalSettings, VoiceSettings
+from tests.plans.files import SHOP, shop_faults, shop_of
+
+
+def test_only_the_kerf_is_needed(tmp_path: Path) -> None:
+    shop = shop_of(tmp_path, "[blade]\nkerf = 3.18\n")
+    assert shop.unit == "mm"
+    assert shop.blade == Blade(Fraction("3.18"))
+    assert shop.carriage == Carriage()
+    assert shop.pedal == PedalSettings()
+    assert shop.voice == VoiceSettings()
+
+
+def test_every_figure_is_kept_exactly(tmp_path: Path) -> None:
+    shop = shop_of(
+        tmp_path,
+        """
+unit = "in"
+[blade]
+kerf = "1/8"
+overlap = "0.2 mm"
+overrun = 0.01
+tooth = "alternate"
+highest = "2 3/4"
+[carriage]
+kind = "handwheel"
+threads_per_inch = 16
+divisions = 125
+zero = "inside"
+travel = [-0.5, 14]
+backlash = 0.008
+register = "setting bar"
+stop_side = "right"
+[pedal]
+key = "f13"
+hold_s = 1
+double_tap_s = 0.4
+pass_takes_s = 0
+[voice]
+lead_in = "juniper"
+recogniser = "vosk"
+reads = "fractions"
+speech_rate = 200
+model = "models/small"
+""",
+    )
+    inch = Fraction("25.4")
+    assert shop.blade == Blade(inch / 8, Fraction("0.2"), inch / 100, "alternate", inch * 11 / 4)
+    assert shop.carriage == Carriage(
+        "handwheel",
+        inch / 16 / 125,
+        inch / 16,
+        125,
+        "in",
+        "inside",
+        (-inch / 2, 14 * inch),
+        inch * 8 / 1000,
+        "setting bar",
+        "right",
+    )
+    assert shop.pedal == PedalSettings("f13", 1.0, 0.4, 0.0)
+    assert shop.voice == VoiceSettings("en", "juniper", "vosk", "fractions", 200, "models/small")
+
+
+def test_screw_pitches_match_the_thread_table(tmp_path: Path) -> None:
+    """Outside reference: ISO metric coarse M10 x 1.5, and 16 threads to the inch = 1.5875 mm (25.4 / 16)."""
+    metric = shop_of(tmp_path, SHOP + '[carriage]\nkind = "handwheel"\npitch = 1.5\ndivisions = 150\n')
+    inch = shop_of(tmp_path, SHOP + '[carriage]\nkind = "handwheel"\nthreads_per_inch = 16\ndivisions = 100\n')
+    assert metric.carriage.resolution == Fraction("0.01")
+    assert inch.carriage.pitch == Fraction("1.5875")
+
+
+def test_steps_and_readout_resolution(tmp_path: Path) -> None:
+    steps = shop_of(tmp_path, SHOP + '[carriage]\nkind = "steps"\nsteps_per_mm = 400\n')
+    assert steps.carriage.resolution == Fraction(1, 400)
+    assert shop_of(tmp_path, SHOP).carriage.resolution == Fraction(1, 100)
+    inches = shop_of(tmp_path, 'unit = "in"\n[blade]\nkerf = 0.125\n')
+    assert inches.carriage.resolution == Fraction("0.0254")
+
+
+CARRIAGE = "[carriage]\n"
+FAULTS = [
+    ("overlap = 4", "blade.overlap: must be less than the kerf, and is 4 mm; set blade.overlap to less than the kerf"),
+    ("overlap = 3.18", "blade.overlap: must be less than the kerf, and is 3.18 mm; set blade.overlap to less"),
+    ("overlap = -1", "blade.overlap: must be 0 mm or more (got -1 mm); give a greater length"),
+    ('overrun = "x"', 'blade.overrun: this is not a length (got "x"); write it like 12.7'),
+    ('tooth = "flt"', 'blade.tooth: is no choice here (got "flt"); did you mean "flat"?'),
+    ("highest = 0", "blade.highest: must be over 0 mm (got 0 mm); give a greater length"),
+    ("heighest = 9", "blade.heighest: is no key of ours; did you mean highest?"),
+    (CARRIAGE + 'kind = "stepper"', 'carriage.kind: is no choice here (got "stepper"); did you mean "steps"?'),
+    (CARRIAGE + "pitch = 2", 'carriage.pitch: means nothing with kind = "readout" (got 2); leave it out, or set'),
+    (
+        CARRIAGE + 'kind = "handwheel"\nresolution = 1\npitch = 2\ndivisions = 9',
+        'carriage.resolution: means nothing with kind = "handwheel" (got 1)',
+    ),
+    (CARRIAGE + "travel = [3, 1]", "carriage.travel: must be two settings, least and greatest; give travel = [least"),
+    (CARRIAGE + "travel = [3]", "carriage.travel: must be two settings, least and greatest"),
+    (CARRIAGE + "travel = 400", "carriage.travel: must be a list of lengths (got 400); give 1 to 2 lengths in [ ]"),
+    (CARRIAGE + 'travel = [0, "far"]', 'carriage.travel[2]: this is not a length (got "far")'),
+    (CARRIAGE + "resolution = 0", "carriage.resolution: must be over 0 mm (got 0 mm)"),
+    (CARRIAGE + "backlash = 30", "carriage.backlash: must be 10 mm or less (got 30 mm); give a smaller length"),
+    (CARRIAGE + 'zero = "left"', 'carriage.zero: is no choice here (got "left"); give one of "outside" | "inside"'),
+    (CARRIAGE + 'register = "bar"', 'carriage.register: is no choice here (got "bar"); give one of "stop" | "setting'),
+    (CARRIAGE + 'stop_side = "middle"', 'carriage.stop_side: is no choice here (got "middle")'),
+    (
+        CARRIAGE + 'kind = "handwheel"\npitch = 2\nthreads_per_inch = 16\ndivisions = 9',
+        "carriage.threads_per_inch: says the same as pitch; give one of pitch and threads_per_inch",
+    ),
+    (
+        CARRIAGE + 'kind = "handwheel"\npitch = 2\ndivisions = 0',
+        "carriage.divisions: must be a whole number from 1 to 10,000 (got 0)",
+    ),
+    (
+        CARRIAGE + 'kind = "handwheel"\ndivisions = 9',
+        "carriage.pitch: is missing; give pitch, or threads_per_inch, of the screw",
+    ),
+    (CARRIAGE + 'kind = "steps"', "carriage.steps_per_mm: is missing; give it: it must be a number, over 0"),
+    (
+        CARRIAGE + 'kind = "steps"\nsteps_per_mm = 0',
+        "carriage.steps_per_mm: must be a number, over 0 and at most 1000000 steps a millimetre (got 0)",
+    ),
+    ("[pedal]\nhold_s = 0.29", "pedal.hold_s: must be a number, 0.3 or more and at most 5 s (got 0.29)"),
+    ("[pedal]\nhold_s = nan", "pedal.hold_s: must be a number, 0.3 or more and at most 5 s (got NaN)"),
+    ("[pedal]\nhold_s = true", "pedal.hold_s: must be a number, 0.3 or more and at most 5 s (got true)"),
+    ("[pedal]\ndouble_tap_s = 1.01", "pedal.double_tap_s: must be a number, 0.1 or more and at most 1 s (got 1.01)"),
+    ('[pedal]\npass_takes_s = "4"', 'pedal.pass_takes_s: must be a number, 0 or more and at most 600 s (got "4")'),
+    ("[pedal]\npass_takes_s = inf", "pedal.pass_takes_s: must be a number, 0 or more and at most 600 s (got Infinity)"),
+    ("[pedal]\nkeey = 3", "pedal.keey: is no key of ours; did you mean key?"),
+    ('[voice]\nlanguage = "de"', 'voice.language: is no choice here (got "de"); give one of "en"'),
+    ('[voice]\nlead_in = "Mary"', 'voice.lead_in: must be one word of lower-case letters (got "Mary"); give one'),
+    ('[voice]\nlead_in = "mari gold"', "voice.lead_in: must be one word of lower-case letters"),
+    ('[voice]\nlead_in = "x1"', "voice.lead_in: must be one word of lower-case letters"),
+    ('[voice]\nrecogniser = "sphinx"', 'voice.recogniser: is no choice here (got "sphinx"); did you mean "pocketsph'),
+    ("[voice]\nspeech_rate = 79", "voice.speech_rate: must be a whole number from 80 to 450 (got 79)"),
+    ("[voice]\nspeech_rate = 451", "voice.speech_rate: must be a whole number from 80 to 450 (got 451)"),
+    ("[voice]\nspeech_rate = 100.0", "voice.speech_rate: must be a whole number from 80 to 450 (got 100.0)"),
+    ('[voice]\nmodel = ""', 'voice.model: must be text of 1 to 1000 characters (got ""); give it in quotes'),
+    ('[voice]\nreads = "turns"', 'voice.reads: turns are read from a handwheel; this carriage is a "readout"'),
+    ('[voice]\nreads = "fractions"', "voice.reads: fractions are read from an inch scale; this shop's unit is mm"),
+    ("[page]", "page: is no table of ours; known here:"),
+]
+
+
+@pytest.mark.parametrize(("extra", "expected"), FAULTS)
+def test_each_fault_has_key_value_and_mend(tmp_path: Path, extra: str, expected: str) -> None:
+    faults = shop_faults(tmp_path, SHOP + extra + "\n")
+    assert len(faults) == 1
+    assert faults[0].startswith(f"shop.toml: {expected}")
+    assert "; " in faults[0]
+
+
+@pytest.mark.parametrize("rate", [80, 450])
+def test_speech_rate_bounds_are_inclusive(tmp_path: Path, rate: int) -> None:
+    assert shop_of(tmp_path, SHOP + f"[voice]\nspeech_rate = {rate}\n").voice.speech_rate == rate
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("", "shop.toml: blade: is missing; add a [blade] table"),
+        ("[blade]", "shop.toml: blade.kerf: is missing; measure the width this blade really cuts"),
+        ("blade = 3", "shop.toml: blade: must be a table (got 3); write [blade] and its keys below"),
+        ("[[blade]]", "shop.toml: blade: must be a table (got a list of 1)"),
+        ("[blade]\nkerf = 0", "shop.toml: blade.kerf: must be over 0 mm (got 0 mm)"),
+        ("[blade]\nkerf = 318", "shop.toml: blade.kerf: must be 60 mm or less (got 318 mm)"),
+        ("[blade]\nkerf = 0.2", "shop.toml: blade.overlap: must be less than the kerf, and is 0.2 mm"),
+    ],
+)
+def test_a_kerf_is_never_guessed(tmp_path: Path, text: str, expected: str) -> None:
+    faults = shop_faults(tmp_path, text)
+    assert len(faults) == 1
+    assert faults[0].startswith(expected)
+
+
+def test_every_fault_is_reported_at_once(tmp_path: Path) -> None:
+    wrong = 'unit = "cm"\n[blade]\nkerf = "wide"\n' + "\n".join(
+        ['tooth = "odd"', "[carriage]", "zero = 3", "[pedal]", 'key = "b"', "[voice]", 'lead_in = "A"', "[bench]"]
+    )
+    where = [fault.split(": ")[1] for fault in shop_faults(tmp_path, wrong)]
+    assert where == ["unit", "blade.kerf", "blade.tooth", "carriage.zero", "pedal.key", "voice.lead_in", "bench"]
+
+
+def test_without_a_path_the_users_own_shop_file_is_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    own = tmp_path / "shop.toml"
+    monkeypatch.setattr(shop_file, "default_shop_path", lambda: own)
+    with pytest.raises(BadInput) as caught:
+        shop_file.read_shop(None)
+    assert len(caught.value.faults) == 1
+    assert str(caught.value).startswith("shop.toml: there is no shop file, and a kerf is never guessed (got ")
+    assert str(caught.value).endswith("[blade] and its measured kerf, or name another with --shop FILE")
+    own.write_text(SHOP)
+    assert shop_file.read_shop(None).blade.kerf == Fraction("3.18")
+
+
+def test_the_users_own_shop_file_lies_in_the_configuration_folder() -> None:
+    from platformdirs import user_config_path
+
+    assert shop_file.default_shop_path() == user_config_path("kerfcall") / "shop.toml"
