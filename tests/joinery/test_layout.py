@@ -88,7 +88,8 @@ def test_a_remainder_goes_where_it_is_asked_to(remainder, sizes):
 
 
 @pytest.mark.parametrize(
-    ("width", "count"), [(F(349, 10), 3), (F(35), 4), (F(351, 10), 4), (F(101, 10), 2), (F(14), 2), (F(16), 2)]
+    ("width", "count"),
+    [(F(349, 10), 3), (F(35), 4), (F(25), 3), (F(45), 5), (F(351, 10), 4), (F(101, 10), 2), (F(14), 2), (F(16), 2)],
 )
 def test_stretch_at_a_half_takes_the_greater_count_and_never_one(width, count):
     assert len(even(width, F(10), remainder="stretch")) == count

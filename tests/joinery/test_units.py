@@ -83,6 +83,9 @@ def test_every_way_to_write_a_length_is_read_exactly(value, unit, mm):
         ("inf mm", "not a length"),
         ("٣ mm", "not a length"),  # ARABIC-INDIC DIGIT THREE
         ("１２", "not a length"),  # fullwidth digits
+        ("1.٣", "not a length"),
+        ("٣/4 in", "not a length"),
+        ("1e٣", "not a length"),
         ("½ in", "not a length"),
         ("1\u00a0mm", "not a length"),  # no-break space
         ("12\nmm", "not a length"),
