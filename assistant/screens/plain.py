@@ -29,6 +29,10 @@ class PlainScreen:
             self._last = place
             self._write(f"   [{place}]")
 
+    def note(self, text: str) -> None:
+        """Something for the operator that is no part of the session, such as the list of keys."""
+        self._write(text)
+
     def _write(self, text: str) -> None:
         try:
             self._out.write(text + "\n")

@@ -122,7 +122,8 @@ def _step_back(turn: Turn, question: Question) -> None:
     reopened = question.setup != turn.state.setup or turn.state.mode == FINISHED
     turn.fact(f.SteppedBack(question.setup, question.pass_))
     if reopened:
-        turn.say("clamp", prompt("setup reopened", setup=question.setup, pass_=question.pass_))
+        reopening = prompt("setup reopened", pass_=question.pass_)
+        turn.say("clamp", reopening, clamp_prompt(turn.state, question.setup))
         advance(turn)
     else:
         _call_again(turn)

@@ -29,7 +29,8 @@ class Words:
         figures = dict(prompt.figures)
         template = _TEMPLATES.get(prompt.key)
         if template is not None:
-            return template.format(**{name: self._figure(value) for name, value in figures.items()})
+            filled = template.format(**{name: self._figure(value) for name, value in figures.items()})
+            return filled[:1].upper() + filled[1:]
         return _SENTENCES[prompt.key](self, figures)
 
     def _figure(self, value: Any) -> str:
@@ -192,8 +193,8 @@ _TEMPLATES: dict[str, str] = {
     "nothing to go back to": "There is no pass to go back to.",
     "earlier setup closed": "The setup before is closed; going back ends at the first pass of this one.",
     "no such pass": "There is no pass {pass_}; this end has {passes}.",
-    "setup reopened": "Setup {setup} again, for pass {pass_}. Clamp that board as it was.",
-    "resumed": "Resuming, setup {setup} of {setups}. {cut} passes are recorded as cut. The saw is off.",
+    "setup reopened": "That board again, for pass {pass_}, clamped as it was.",
+    "resumed": "Resuming, setup {setup} of {setups}. Passes recorded as cut: {cut}. See that the saw is off.",
     "ask go to": "Go to pass {pass_}: it counts as not cut and is called next. Is that right? " + YES_NO,
     "ask end": "End the session with {left} passes not cut. Is that right? " + YES_NO,
     "ask zeroed": (

@@ -1,0 +1,54 @@
+"""`kerfcall cut PLAN`: a new session of a plan, live or rehearsed."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from assistant.commands.driving import Run, add_run_options, check_options, drive
+from assistant.errors import BadInput, Fault
+from assistant.journal.lock import SessionLock
+from assistant.journal.store import Journal, default_state_dir
+from assistant.plans.job import build_job
+from assistant.plans.model import Job
+from assistant.plans.plan_file import read_both
+from assistant.runner.clock import LiveClock
+from assistant.runner.script import ScriptLine
+from assistant.session.state import State
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("plan", type=Path, metavar="PLAN", help="the plan file (TOML)")
+    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your configuration folder)")
+    add_run_options(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    job, script = _inputs(args)
+    state_dir = args.state or default_state_dir()
+    with Journal.open(state_dir) as journal:
+        session = journal.new_session(job.title, job.plan_digest, str(args.plan.resolve()), LiveClock().utc())
+        with SessionLock(state_dir, session):
+            if args.rehearse is None and args.mic is None:
+                print(f"-- Session {session}: {job.title}. Press ? for the keys.")
+            for warning in job.warnings:
+                print(f"!! {warning}", file=sys.stderr)
+            return drive(Run(job, session, journal, State(), None), args, script)
+
+
+def _inputs(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ...]]:
+    """The job and the script, or every fault of plan, shop, script and options at once."""
+    faults: list[Fault] = []
+    script: tuple[ScriptLine, ...] = ()
+    try:
+        script = check_options(args)
+    except BadInput as error:
+        faults += error.faults
+    try:
+        job = build_job(*read_both(args.plan, args.shop))
+    except BadInput as error:
+        raise BadInput([*error.faults, *faults]) from error
+    if faults:
+        raise BadInput(faults)
+    return job, script

@@ -1,0 +1,251 @@
+"""What `cut` and `resume` share: options, adapters, and the choice between a live and a rehearsed run."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
+from assistant.journal.store import Journal
+from assistant.plans.model import Job
+from assistant.runner.clock import LiveClock, SetClock
+from assistant.runner.live import leaving_on_signals, run_live
+from assistant.runner.loop import Outputs, Runner
+from assistant.runner.rehearsal import Rehearsal
+from assistant.runner.script import ScriptLine, read_script
+from assistant.runner.trace import Trace
+from assistant.session.events import DeviceChanged, Resume, Start
+from assistant.session.state import ENDED_EARLY, FINISHED, State
+
+CLOSING_SPEECH_S = 20.0
+
+
+def add_run_options(parser: argparse.ArgumentParser) -> None:
+    """The options of `cut` and `resume`."""
+    parser.add_argument("--state", type=Path, metavar="DIR", help="folder of the journal (default: your data folder)")
+    parser.add_argument("--rehearse", type=Path, metavar="SCRIPT", help="play a script of events; prints JSON Lines")
+    parser.add_argument("--real-time", action="store_true", help="play the script at the pace of its times")
+    parser.add_argument("--mic", type=Path, metavar="FILE.wav", help="hear this file instead of the microphone")
+    parser.add_argument("--speaker", type=Path, metavar="FILE.wav", help="write what is said to this file")
+    parser.add_argument("--no-voice", action="store_true", help="neither speak nor listen: text and pedal only")
+    parser.add_argument("--no-pedal", action="store_true", help="the terminal's keys only, no pedal")
+    parser.add_argument("--plain", action="store_true", help="plain lines on the terminal (the default today)")
+
+
+@dataclass
+class Run:
+    """One run of one session. begin: its first event is made from the clock."""
+
+    job: Job
+    session: str
+    journal: Journal
+    state: State
+    notes: tuple[str, ...] | None
+
+    def first_event(self, clock: LiveClock | SetClock) -> Start | Resume:
+        """Start for a new session, Resume (with notes on what changed) for one that goes on."""
+        if self.notes is None:
+            return Start(clock.at(), clock.utc(), self.job)
+        return Resume(clock.at(), clock.utc(), self.notes)
+
+
+def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
+    """The script's lines. Raises BadInput with every fault of the options and of the script."""
+    faults: list[Fault] = []
+    lines: tuple[ScriptLine, ...] = ()
+    if args.rehearse is not None:
+        try:
+            lines = read_script(args.rehearse)
+        except BadInput as error:
+            faults += error.faults
+    if args.no_voice and (args.mic or args.speaker):
+        mend = "leave out --no-voice, or leave out --mic and --speaker"
+        faults.append(Fault("contradicts --mic and --speaker", "", "--no-voice", mend))
+    if faults:
+        raise BadInput(faults)
+    return lines
+
+
+def drive(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]) -> int:
+    """Run the session to its end or until it is left. Returns the exit code."""
+    if args.rehearse is not None or args.mic is not None:
+        runner = _rehearse(run, args, script)
+    else:
+        runner = _live(run, args)
+    return 0 if runner.state.mode == FINISHED else 1
+
+
+# --- rehearsed
+
+
+def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]) -> Runner:
+    clock = SetClock(run.state.at)
+    outputs = Outputs(trace=Trace(sys.stdout, run.session, clock.at))
+    runner = Runner(lambda records: run.journal.append(run.session, records), outputs, clock, run.state)
+    with contextlib.ExitStack() as stack:
+        sound = _file_speaker(run, args, clock, runner, stack)
+        source, ear = _file_ear(run, args, clock, runner, stack)
+        if sound is None:
+            from assistant.speaking.speaker import SilentSpeaker
+
+            outputs.speaker = SilentSpeaker(clock, runner.post)
+        runner.post(run.first_event(clock))
+        rehearsal = Rehearsal(runner, clock, script, sound=sound, ear=ear, source=source, real_time=args.real_time)
+        rehearsal.run()
+    return runner
+
+
+def _file_speaker(run: Run, args: argparse.Namespace, clock: Any, runner: Runner, stack: contextlib.ExitStack) -> Any:
+    if args.speaker is None:
+        return None
+    from assistant.speaking.file_speaker import FileSpeaker
+
+    speaker = FileSpeaker(args.speaker, clock, runner.post, run.job.voice)
+    stack.callback(speaker.close)
+    runner.outputs.speaker = speaker
+    return speaker
+
+
+def _file_ear(
+    run: Run, args: argparse.Namespace, clock: Any, runner: Runner, stack: contextlib.ExitStack
+) -> tuple[Any, Any]:
+    if args.mic is None:
+        return None, None
+    from assistant.hearing.listener import FileListener
+    from assistant.hearing.wav import WavSource
+
+    source = WavSource(args.mic)
+    ear = FileListener(clock, runner.post, run.job.voice, run.job.checks, start_s=clock.at())
+    stack.callback(ear.close)
+    runner.outputs.listener = ear
+    return source, ear
+
+
+# --- live
+
+
+def _live(run: Run, args: argparse.Namespace) -> Runner:
+    """The first event goes on the queue before any adapter can post, so that the session exists for all others."""
+    from assistant.screens.plain import PlainScreen
+
+    clock = LiveClock(run.state.at)
+    outputs = Outputs(screens=[PlainScreen(sys.stdout)])
+    runner = Runner(lambda records: run.journal.append(run.session, records), outputs, clock, run.state)
+    runner.post(run.first_event(clock))
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(leaving_on_signals(runner))
+        desk = _Desk(run, args, clock, runner, stack)
+        pump = desk.open_speaker()
+        desk.open_listener()
+        desk.open_gestures()
+        desk.refuse_if_deaf()
+        run_live(runner, pump)
+        desk.let_speech_end()
+    if runner.state.mode not in (FINISHED, ENDED_EARLY):
+        print(f"-- Session {run.session} stays open. Come back to it with: kerfcall resume {run.session}")
+    return runner
+
+
+class _Desk:
+    """Opens the live adapters one by one; what is missing is posted as a DeviceChanged that says what stands in."""
+
+    def __init__(
+        self, run: Run, args: argparse.Namespace, clock: LiveClock, runner: Runner, stack: contextlib.ExitStack
+    ):
+        self._job, self._args, self._clock, self._runner, self._stack = run.job, args, clock, runner, stack
+        self._ways_in = 0
+
+    def open_speaker(self) -> Callable[[float], None] | None:
+        """The loudspeaker, or a file; returns what must be called as time goes on, if anything."""
+        if self._args.no_voice:
+            return None
+        try:
+            if self._args.speaker is not None:
+                from assistant.speaking.file_speaker import FileSpeaker
+
+                writer = FileSpeaker(self._args.speaker, self._clock, self._runner.post, self._job.voice)
+                self._keep(writer)
+                return writer.advance
+            from assistant.speaking.speaker import LiveSpeaker
+
+            self._keep(LiveSpeaker(self._clock, self._runner.post, self._job.voice))
+        except NoSuchPart as error:
+            self._missing("loudspeaker", error, "What would be spoken is shown as text.")
+        return None
+
+    def _keep(self, speaker: Any) -> None:
+        self._runner.outputs.speaker = speaker
+        self._stack.callback(speaker.close)
+
+    def open_listener(self) -> None:
+        if self._args.no_voice:
+            return
+        try:
+            from assistant.hearing.listener import LiveListener
+
+            listener = LiveListener(self._clock, self._runner.post, self._job.voice, self._job.checks)
+        except NoSuchPart as error:
+            self._missing("microphone", error, "The pedal and the terminal's keys stand in.")
+            return
+        self._runner.outputs.listener = listener
+        self._stack.callback(listener.close)
+        self._ways_in += 1
+
+    def open_gestures(self) -> None:
+        """The pedal and the terminal's keys."""
+        pedal = None if self._args.no_pedal else self._open_pedal()
+        try:
+            from assistant.screens.keys import TerminalKeys
+
+            keys = TerminalKeys(
+                self._clock,
+                self._runner.post,
+                lambda: pedal is not None and pedal.alive,
+                self._job.pedal.key,
+                self._click,
+                self._runner.outputs.screens[0].note,  # type: ignore[attr-defined]
+            )
+        except NoSuchPart as error:
+            self._missing("keys", error, "")
+            return
+        self._stack.callback(keys.close)
+        self._ways_in += 1
+
+    def _open_pedal(self) -> Any:
+        try:
+            from assistant.pedal.listener import PedalListener
+
+            pedal = PedalListener(self._clock, self._runner.post, self._job.pedal, self._click)
+        except NoSuchPart as error:
+            self._missing("pedal", error, "The terminal's keys stand in.")
+            return None
+        self._stack.callback(pedal.close)
+        self._ways_in += 1
+        return pedal
+
+    def _click(self) -> None:
+        speaker = self._runner.outputs.speaker
+        if speaker is not None:
+            speaker.click()
+
+    def _missing(self, device: str, error: NoSuchPart, stands_in: str) -> None:
+        text = f"{error} {stands_in}".strip()
+        self._runner.post(DeviceChanged(self._clock.at(), self._clock.utc(), device, "stands in", text))
+
+    def refuse_if_deaf(self) -> None:
+        """Raises CouldNotRun when nothing at all could drive the session."""
+        if not self._ways_in:
+            raise CouldNotRun(
+                "nothing can drive the session: no pedal, no terminal for its keys, no microphone; "
+                "run it in a terminal, or play a script with --rehearse"
+            )
+
+    def let_speech_end(self) -> None:
+        speaker = self._runner.outputs.speaker
+        if speaker is not None and self._runner.state.mode in (FINISHED, ENDED_EARLY):
+            speaker.close(CLOSING_SPEECH_S)

@@ -1,0 +1,215 @@
+"""Every reachable state of a small job under every event: the rules of the shop hold in each of them."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import pytest
+
+from assistant.plans.model import Check
+from assistant.session import effects as e
+from assistant.session import facts as f
+from assistant.session.apply import apply
+from assistant.session.decide import decide, wanted
+from assistant.session.events import (
+    INTENTS,
+    DeviceChanged,
+    Event,
+    Gesture,
+    Heard,
+    Leave,
+    NotHeard,
+    Resume,
+    SpeechEnded,
+    Start,
+    TimePassed,
+)
+from assistant.session.state import State
+from assistant.session.turn import record_of
+from assistant.wording.phrases import phrases_for
+from assistant.wording.prompts import Words
+from tests.session.driver import UTC
+from tests.session.jobs import EVERY_TWO, few_checks, job, plan
+from tests.session.watcher import Watcher
+
+COUNTED = {"pass_cut", "check_confirmed", "carried_on", "stepped_back", "jumped", "ended_early", "noted"}
+
+
+@dataclass
+class Node:
+    state: State
+    watcher: Watcher
+    records: tuple[f.Record, ...]
+
+
+def place(state: State) -> object:
+    """The state without its times: what has been counted, what is open, where the carriage stands."""
+    question = replace(state.question, until=None) if state.question else None
+    return (
+        state.mode,
+        state.setup,
+        state.cursor,
+        state.cut,
+        state.cut_in_all,
+        state.confirmed,
+        state.redo,
+        state.open_check,
+        state.touched,
+        question,
+        state.notices,
+    )
+
+
+def events(state: State) -> Iterator[tuple[str, Event]]:
+    """Everything that can happen next, some of it too early or too late."""
+    at = max(state.at, state.open_since) + 5
+    for gesture in ("tap", "double", "hold"):
+        yield "fresh", Gesture(at, UTC, gesture, at)
+        yield "pressed before it was asked", Gesture(at, UTC, gesture, state.open_since - 0.01)
+    soon = max(state.called_at, state.open_since)
+    soon = min(soon, state.called_at + 3.99) if state.quiet else soon
+    yield "too soon", Gesture(max(state.at, soon), UTC, "tap", soon)
+    for intent in INTENTS:
+        for argument in _arguments(state, intent):
+            yield "fresh", Heard(at, UTC, intent, argument, intent, at, state.generation)
+            yield "old grammar", Heard(at, UTC, intent, argument, intent, at, state.generation - 1)
+            early = state.open_since - 0.01
+            yield "begun before it was asked", Heard(at, UTC, intent, argument, intent, early, state.generation)
+    yield "too soon", Heard(max(state.at, soon), UTC, "cut", None, "cut", soon, state.generation)
+    yield "time", TimePassed(at + 15, UTC)
+    yield "device", DeviceChanged(at, UTC, "microphone", "lost", "The microphone is gone.")
+    yield "other", NotHeard(at, UTC, "noise")
+    yield "other", SpeechEnded(at, UTC, "a1", "whole")
+    yield "leave", Leave(at, UTC)
+
+
+def _arguments(state: State, intent: str) -> list[str | int | None]:
+    if intent == "check":
+        return [check.name for check in state.the_job.checks]
+    if intent == "go to":
+        return [1, state.passes, state.passes + 1]
+    return [None]
+
+
+def step(node: Node, event: Event) -> tuple[Node, list[f.Fact], tuple[e.Effect, ...]]:
+    decision = decide(node.state, event)
+    state, records = node.state, list(node.records)
+    watcher = node.watcher.copy()
+    for fact in decision.facts:
+        record = record_of(state, fact, event)
+        state = apply(state, record)
+        if not fact.passing:
+            records.append(record)
+            watcher.read(fact)
+    kept = [fact for fact in decision.facts if not fact.passing]
+    return Node(state, watcher, tuple(records)), kept, decision.effects
+
+
+def look_at(label: str, event: Event, before: State, node: Node, kept: list[f.Fact], effects: tuple[e.Effect, ...]) -> None:
+    kinds = {fact.kind for fact in kept}
+    if label in ("pressed before it was asked", "old grammar", "begun before it was asked"):
+        assert not kinds & COUNTED, f"an answer that is {label} does not count, but gave {kinds}"
+    if label == "too soon" and before.effective_mode == "cutting":
+        assert not kinds, "a pass can't be cut sooner than it takes"
+    if isinstance(event, Gesture) and event.gesture == "tap":
+        assert "check_confirmed" not in kinds, "a check is never confirmed by a tap"
+        assert not kinds & {"stepped_back", "jumped", "ended_early"}, "a tap answers no question"
+    if isinstance(event, DeviceChanged) and before.effective_mode == "cutting":
+        assert not any(isinstance(x, e.Say) for x in effects), "a voice in mid-push startles"
+        assert any(isinstance(x, e.Show) for x in effects), "but it is shown at once"
+    _look_at_speech(node.state, effects)
+
+
+def _look_at_speech(state: State, effects: tuple[e.Effect, ...]) -> None:
+    """Everything said and shown can be put into words; the last number said with a setting is the setting."""
+    for effect in effects:
+        if isinstance(effect, e.Say):
+            _can_be_worded(Words(state.the_job), effect.prompts)
+            if effect.klass == "setting":
+                assert effect.prompts[-1].key.startswith("setting"), "the setting is spoken last"
+        if isinstance(effect, e.Show) and effect.line:
+            _can_be_worded(Words(state.the_job), (effect.line,))
+        if isinstance(effect, e.Listen) and effect.wanted not in _GRAMMARS:
+            _GRAMMARS.add(effect.wanted)
+            texts = [p.text for p in phrases_for(effect.wanted, state.the_job.checks, "marigold")]
+            assert len(texts) == len(set(texts)), "no phrase means two things at once"
+
+
+_WORDED: set[tuple[e.Prompt, ...]] = set()
+_GRAMMARS: set[object] = set()
+
+
+def _can_be_worded(words: Words, prompts: tuple[e.Prompt, ...]) -> None:
+    if prompts not in _WORDED:
+        _WORDED.add(prompts)
+        assert words.say(prompts).strip()
+
+
+def walk(a_job: object, most: int) -> tuple[int, int, set[str]]:
+    """Breadth first over every place; returns places, transitions and the kinds of facts seen."""
+    start = Node(State(), Watcher(a_job), ())  # type: ignore[arg-type]
+    first, _, _ = step(start, Start(0.0, UTC, a_job))  # type: ignore[arg-type]
+    seen = {place(first.state)}
+    waiting = deque([first])
+    transitions, kinds = 0, {record.fact.kind for record in first.records}
+    while waiting:
+        node = waiting.popleft()
+        for label, event in _with_restart(node, events(node.state)):
+            base = _replayed(node) if label == "restart" else node
+            after, kept, effects = step(base, event)
+            transitions += 1
+            kinds |= {fact.kind for fact in kept}
+            look_at(label, event, base.state, after, kept, effects)
+            if place(after.state) not in seen:
+                seen.add(place(after.state))
+                waiting.append(after)
+        _can_go_on(node.state)
+        assert len(seen) <= most, "more places than this job should have"
+    return len(seen), transitions, kinds
+
+
+def _with_restart(node: Node, all_events: Iterator[tuple[str, Event]]) -> Iterator[tuple[str, Event]]:
+    yield from all_events
+    if node.state.mode not in ("finished", "ended early"):
+        yield "restart", Resume(node.state.at + 60, UTC)
+
+
+def _replayed(node: Node) -> Node:
+    """The process died here: what the journal's records alone lead to."""
+    state = State()
+    for record in node.records:
+        state = apply(state, record)
+    live = node.state
+    for name in ("setup", "cursor", "cut", "cut_in_all", "confirmed", "redo", "touched", "carriage_at"):
+        assert getattr(state, name) == getattr(live, name), f"replay differs in {name}"
+    return replace(node, state=state)
+
+
+def _can_go_on(state: State) -> None:
+    if state.mode != "ended early":
+        assert wanted(state) or state.question, "there is always something that can be answered"
+
+
+SMALL_JOBS = {
+    "two ends of one part": (few_checks(), plan(18, 6, ends=2, parts="A")),
+    "a check every two passes": (few_checks(EVERY_TWO), plan(30, 6, ends=1, parts="A")),
+    "a check for the session and one for the depth": (
+        few_checks(
+            Check("apron", "apron on?", "apron is tied on again", "session"),
+            Check("blade height", "height {depth}?", "blade height is now measured", "depth"),
+        ),
+        plan(12, 6, ends=1),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", SMALL_JOBS)
+def test_every_reachable_state_under_every_event_keeps_the_rules(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    checks, a_plan = SMALL_JOBS[name]
+    places, transitions, kinds = walk(job(a_plan, checks, kerf=a_plan.joint.finger - 1), most=60_000)
+    with capsys.disabled():
+        print(f"\n{name}: {places} states, {transitions} transitions")
+    expected = {fact.kind for fact in f.JOURNALLED} - {"stage_ready"}
+    assert kinds >= expected, f"the walk never saw {expected - kinds}"

@@ -1,0 +1,379 @@
+"""The cutting session as the operator meets it, rule by rule."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.session import effects as e
+from assistant.session import facts as f
+from tests.session.driver import Driver
+from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
+
+CHECKS_OF_SETUP_ONE = ["edge and face", "clamps", "guard", "hold-down", "blade height", "backing"]
+
+
+def cutting(passes_cut: int = 0, **kinds: object) -> Driver:
+    """A session with its first setting called, or some passes further."""
+    driver = Driver(job(**kinds))  # type: ignore[arg-type]
+    driver.confirm_all()
+    driver.cut(passes_cut)
+    driver.confirm_all()
+    return driver
+
+
+class TestThePlainPath:
+    def test_begins_with_cautions_summary_and_the_first_clamping(self) -> None:
+        driver = Driver(job())
+        assert "never stops the blade" in driver.said
+        assert "manual" in driver.said
+        assert "four setups, twelve passes" in driver.said
+        assert "Reference edge to the left stop" in driver.said
+
+    def test_one_answer_for_each_due_check_and_one_tap_for_each_pass(self) -> None:
+        driver = Driver(job())
+        holds = taps = 0
+        while driver.state.mode != "finished":
+            gesture = "hold" if driver.state.mode == "checks" else "tap"
+            holds, taps = holds + (gesture == "hold"), taps + (gesture == "tap")
+            driver.gesture(gesture)
+        assert taps == driver.all_kinds.count("pass_cut") == 12
+        # setup 1: all six; 2: edge, clamps, guard; 3: those, and height and backing for the other part; 4: those three
+        assert holds == driver.all_kinds.count("check_opened") == 6 + 3 + 5 + 3
+
+    def test_checks_come_in_their_order(self) -> None:
+        driver = Driver(job())
+        driver.confirm_all()
+        opened = [r.fact.check for r in driver.records if isinstance(r.fact, f.CheckOpened)]
+        assert opened == CHECKS_OF_SETUP_ONE
+
+    def test_the_first_setting_is_called_in_full_and_the_next_ones_short(self) -> None:
+        driver = cutting()
+        assert driver.said == "Set three decimal one eight; then start the saw; cut, draw back clear, then tap."
+        driver.gesture("tap")
+        assert driver.said == "Set six decimal zero two."
+
+    def test_after_the_last_pass_saw_off_count_clamp_and_the_next_checks(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        assert driver.kinds == ["pass_cut", "setup_done", "setup_started", "check_opened"]
+        assert driver.said.startswith("Saw off. Wait until the blade stands still. Two sockets: count them")
+        assert "Turn it end over end: same edge to the left stop, other face to the backing." in driver.said
+
+    def test_the_last_tap_finishes_and_reminds_of_riving_knife_and_guard(self) -> None:
+        driver = Driver(job(plan(ends=1, parts="A"), few_checks()))
+        driver.cut(2)
+        assert driver.kinds == ["pass_cut", "setup_done", "finished"]
+        assert "riving knife and guard" in driver.said
+
+    def test_lowest_and_highest_kerf_are_spoken_with_the_clamps(self) -> None:
+        driver = Driver(job())
+        driver.gesture("hold")
+        assert "from zero millimetres to eighteen millimetres" in driver.said
+
+    def test_a_downward_move_goes_past_and_comes_up(self) -> None:
+        driver = cutting(4)
+        assert driver.said.startswith("Go back past it, to two decimal six eight; then come up: set three decimal one")
+
+    def test_a_handwheel_is_told_turns_to_add_and_then_the_mark(self) -> None:
+        # 1.51 turns of a 1/16 in screw beyond 3.79: one whole turn, then on to the mark
+        driver = cutting(1, carriage=HANDWHEEL)
+        assert driver.said.startswith("Add one turn, then on to mark")
+
+    def test_a_repeated_handwheel_call_is_absolute_lest_turns_be_added_twice(self) -> None:
+        driver = cutting(1, carriage=HANDWHEEL)
+        driver.gesture("double")
+        assert "turns from zero, mark" in driver.said
+        assert "add" not in driver.said.lower()
+
+    def test_what_comes_next_is_prepared(self) -> None:
+        driver = cutting()
+        prepared = [x for x in driver.effects if isinstance(x, e.Prepare)]
+        driver.gesture("tap")
+        assert driver.says[0].prompts in prepared[0].announcements
+
+    def test_a_check_every_two_passes_comes_between_passes(self) -> None:
+        driver = Driver(job(plan(30, parts="A"), few_checks(EVERY_TWO)))
+        driver.cut(2)
+        assert driver.kinds == ["pass_cut", "check_opened"]
+        driver.gesture("hold")
+        assert driver.kinds == ["check_confirmed", "setting_called"]
+
+
+class TestGestures:
+    def test_a_tap_at_a_check_repeats_it(self) -> None:
+        driver = Driver(job())
+        driver.gesture("tap")
+        assert driver.kinds == []
+        assert "Right edge to the stop" in driver.said
+
+    @pytest.mark.parametrize("seconds", [0.0, 1.0, 3.99])
+    def test_a_tap_sooner_than_a_pass_takes_is_reported_and_not_obeyed(self, seconds: float) -> None:
+        driver = cutting()
+        driver.gesture("tap", after=seconds)
+        assert driver.kinds == []
+        assert "Too soon, not counted" in driver.said
+
+    def test_a_tap_just_when_a_pass_can_be_cut_counts(self) -> None:
+        driver = cutting()
+        driver.gesture("tap", after=4.0)
+        assert driver.kinds[0] == "pass_cut"
+
+    def test_what_counts_is_when_the_press_went_down(self) -> None:
+        driver = cutting()
+        driver.gesture("tap", after=4.3, held=0.4)
+        assert driver.kinds == []
+
+    def test_one_hold_answers_one_check(self) -> None:
+        driver = Driver(job())
+        driver.gesture("hold")
+        driver.gesture("hold", after=0.5, held=0.8)
+        assert driver.kinds == []
+        assert "began before this was asked" in driver.shown
+
+    def test_hold_stands_by_and_hold_carries_on_with_clamps_and_guard_asked_again(self) -> None:
+        driver = cutting()
+        driver.gesture("hold")
+        assert driver.kinds == ["stood_by"]
+        driver.gesture("tap")
+        assert driver.kinds == [] and "a tap does nothing" in driver.said
+        driver.gesture("double")
+        assert "pass one of four is next" in driver.said
+        driver.gesture("hold")
+        assert driver.kinds == ["carried_on", "check_opened"]
+        assert driver.state.the_job.checks[driver.state.open_check or 0].name == "clamps"
+        driver.gesture("hold")
+        driver.gesture("hold")
+        assert driver.facts[1] == f.SettingCalled(1, 1, "159/50")
+
+    def test_a_tap_answers_no_read_back_a_double_says_no_a_hold_yes(self) -> None:
+        driver = cutting(1)
+        driver.heard("back")
+        driver.gesture("tap")
+        assert driver.kinds == [] and "A tap is no answer" in driver.said
+        driver.gesture("double")
+        assert driver.kinds == [] and "Nothing changed. Set six decimal zero two." in driver.said
+        driver.heard("back")
+        driver.gesture("hold")
+        assert driver.kinds == ["stepped_back", "setting_called"]
+
+
+class TestPhrases:
+    def test_only_the_open_checks_answer_confirms_it(self) -> None:
+        driver = Driver(job())
+        driver.heard("check", "guard")
+        assert driver.kinds == []
+        driver.heard("check", "edge and face")
+        assert driver.kinds == ["check_confirmed", "check_opened"]
+
+    def test_a_result_of_an_older_grammar_is_shown_and_not_obeyed(self) -> None:
+        driver = cutting()
+        driver.heard("cut", old=1)
+        assert driver.kinds == [] and "Heard too late" in driver.shown
+
+    def test_a_phrase_begun_before_the_call_does_not_count(self) -> None:
+        driver = cutting()
+        driver.heard("cut", after=5.0, began=5.1)
+        assert driver.kinds == [] and driver.said == ""
+
+    def test_the_phrase_too_is_held_to_the_time_a_pass_takes(self) -> None:
+        driver = cutting()
+        driver.heard("cut", after=5.0, began=1.5)
+        assert driver.kinds == [] and "Too soon" in driver.said
+
+    def test_standing_by_is_obeyed_from_any_grammar(self) -> None:
+        driver = cutting()
+        driver.heard("stand by", old=3)
+        assert driver.kinds == ["stood_by"]
+
+    def test_questions_change_nothing(self) -> None:
+        driver = cutting(1)
+        before = driver.state.cut
+        driver.heard("how many")
+        assert driver.said == "Three to go on this end, eleven in all."
+        driver.heard("where")
+        assert "pass two of four" in driver.said
+        driver.heard("again")
+        assert driver.said == "Again: Set six decimal zero two."
+        assert driver.state.cut == before and "pass_cut" not in driver.kinds
+
+    def test_a_problem_is_marked_at_its_place(self) -> None:
+        driver = cutting(1)
+        driver.heard("mark")
+        assert driver.facts[0] == f.Noted(1, 2, "")
+        assert driver.said == "Problem marked at setup one, pass two."
+
+
+class TestDetours:
+    def test_back_names_the_pass_before_and_calls_it_again(self) -> None:
+        driver = cutting(2)
+        driver.heard("back")
+        assert "Back to pass two: it then counts as not cut" in driver.said
+        driver.heard("yes")
+        assert driver.facts[1] == f.SteppedBack(1, 2)
+        driver.gesture("tap")
+        driver.gesture("tap")
+        assert driver.state.cut == 0b111
+
+    def test_go_to_ahead_goes_on_from_there_and_ends_with_what_was_left_out(self) -> None:
+        driver = cutting()
+        driver.heard("go to", 3)
+        driver.gesture("hold")
+        called = [driver.state.cursor]
+        while driver.state.setup == 1:
+            driver.gesture("tap")
+            called.append(driver.state.cursor)
+        assert called == [3, 4, 1, 2, 0]
+        assert "setup_done" in driver.kinds
+
+    def test_go_to_behind_recalls_only_the_pass_it_named(self) -> None:
+        driver = cutting(3)
+        driver.heard("go to", 1)
+        driver.heard("yes")
+        driver.gesture("tap")
+        assert driver.state.cursor == 4
+
+    def test_there_is_no_pass_beyond_the_last(self) -> None:
+        driver = cutting()
+        driver.heard("go to", 9)
+        assert driver.state.question is None and "There is no pass nine; this end has four." in driver.said
+
+    def test_a_read_back_becomes_a_no_after_fifteen_seconds(self) -> None:
+        driver = cutting(1)
+        driver.heard("back")
+        assert [x.at for x in driver.effects if isinstance(x, e.WakeAt)] == [driver.at + 15]
+        driver.wait(14.99)
+        assert driver.state.question is not None
+        driver.wait(0.01)
+        assert driver.state.question is None and "Nothing changed" in driver.said
+        assert driver.state.mode == "cutting"
+
+    def test_back_reaches_into_the_setup_before_until_a_check_is_answered(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.heard("back")
+        assert "of setup one" in driver.said
+        driver.gesture("hold")
+        assert driver.kinds == ["stepped_back", "check_opened"]
+        assert (driver.state.setup, driver.state.cut) == (1, 0b0111)
+
+    def test_back_does_not_reach_past_an_answered_check(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.gesture("hold")
+        driver.heard("back")
+        assert driver.state.question is None and "The setup before is closed" in driver.said
+
+    def test_back_reaches_into_a_finished_session_and_it_can_be_finished_again(self) -> None:
+        driver = Driver(job(plan(ends=1, parts="A"), few_checks()))
+        driver.cut(2)
+        driver.heard("back")
+        driver.gesture("hold")
+        assert driver.kinds == ["stepped_back", "check_opened"]
+        driver.cut(1)
+        assert driver.kinds == ["pass_cut", "setup_done", "finished"]
+
+    def test_a_finished_session_closes_when_nothing_more_comes(self) -> None:
+        driver = Driver(job(plan(ends=1, parts="A"), few_checks()))
+        driver.cut(2)
+        driver.wait(19.9)
+        assert e.Close(open_=False) not in driver.effects
+        driver.wait(0.2)
+        assert e.Close(open_=False) in driver.effects
+
+    def test_end_is_read_back_and_ends_early(self) -> None:
+        driver = cutting(1)
+        driver.heard("end")
+        assert "eleven passes not cut" in driver.said
+        driver.heard("yes")
+        assert driver.facts[1] == f.EndedEarly(1, 2)
+        assert e.Close(open_=False) in driver.effects
+
+
+class TestQuiet:
+    def test_a_fault_while_a_pass_may_be_under_way_is_shown_and_spoken_after(self) -> None:
+        driver = cutting()
+        driver.device("microphone")
+        assert driver.said == "" and driver.shown == "Microphone lost"
+        driver.gesture("tap")
+        assert driver.said == "Microphone lost Set six decimal zero two."
+        driver.gesture("tap")
+        assert "icrophone" not in driver.said
+
+    def test_only_the_newest_notice_of_a_device_is_kept(self) -> None:
+        driver = cutting()
+        driver.device("microphone", "lost")
+        driver.device("microphone", "works")
+        driver.gesture("double")
+        assert driver.said.startswith("Microphone works Again:")
+
+    def test_at_a_check_it_is_spoken_at_once_without_cutting_anything_off(self) -> None:
+        driver = Driver(job())
+        driver.device()
+        assert driver.said == "Microphone lost" and driver.says[0].replaces is False
+
+
+class TestResuming:
+    def test_untouched_and_clamped_asks_clamps_guard_and_blade_height_then_the_pass_in_flight(self) -> None:
+        driver = cutting(1)
+        driver.resume()
+        assert driver.facts[0] == f.Resumed(1, 2)
+        assert "should read six decimal zero two" in driver.said
+        driver.gesture("hold")
+        assert "still clamped" in driver.said
+        driver.gesture("hold")
+        asked = []
+        while driver.state.mode == "checks":
+            asked.append(driver.state.the_job.checks[driver.state.open_check or 0].name)
+            driver.gesture("hold")
+        assert asked == ["clamps", "guard", "blade height"]
+        assert driver.facts[1] == f.SettingCalled(1, 2, "301/50")
+        assert "then start the saw" in driver.said
+
+    def test_a_moved_carriage_is_zeroed_and_unclamped_work_registered_again(self) -> None:
+        driver = cutting(1)
+        driver.resume()
+        driver.gesture("double")
+        assert "Zero the carriage again" in driver.said
+        driver.gesture("hold")
+        driver.gesture("double")
+        assert "Try the still blade in a cut kerf" in driver.said and "zero decimal zero two" in driver.said
+        driver.gesture("hold")
+        assert driver.kinds == ["reregistered", "check_opened"]
+
+    def test_with_no_pass_cut_only_the_edge_is_left_to_go_by(self) -> None:
+        driver = cutting()
+        driver.resume()
+        driver.gesture("hold")
+        driver.gesture("double")
+        assert "No pass is cut yet" in driver.said and "Try the still blade" not in driver.said
+
+    def test_before_any_check_the_clamping_is_told_from_the_start(self) -> None:
+        driver = Driver(job())
+        driver.resume()
+        assert driver.kinds == ["resumed", "check_opened"]
+        assert "Reference edge to the left stop" in driver.said
+
+    def test_a_question_open_at_the_interruption_is_gone(self) -> None:
+        driver = cutting(2)
+        driver.heard("back")
+        driver.resume()
+        assert driver.state.question is not None and driver.state.question.name == "carriage"
+        assert driver.state.cut == 0b11
+
+    def test_questions_of_resuming_do_not_time_out(self) -> None:
+        driver = cutting(1)
+        driver.resume()
+        driver.wait(3600)
+        assert driver.state.question is not None
+
+    def test_interrupted_again_while_resuming_asks_everything_again(self) -> None:
+        driver = cutting(1)
+        driver.resume()
+        driver.gesture("hold")
+        driver.gesture("hold")
+        driver.gesture("hold")
+        driver.resume()
+        assert "should read six decimal zero two" in driver.said
+        driver.gesture("hold")
+        driver.gesture("hold")
+        assert driver.state.the_job.checks[driver.state.open_check or 0].name == "clamps"

@@ -1,0 +1,98 @@
+"""A second bookkeeper, in a woodworker's terms: it reads the journal's facts and knows nothing of the state machine."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from assistant.plans.model import Job
+from assistant.session import facts as f
+
+
+@dataclass
+class Watcher:
+    """Raises AssertionError, in plain words, as soon as a fact breaks a rule of the shop."""
+
+    job: Job
+    setup: int = 0
+    secured: set[str] = field(default_factory=set)
+    open_check: str | None = None
+    called: int = 0
+    cut: dict[int, set[int]] = field(default_factory=dict)
+    over: bool = False
+
+    def copy(self) -> Watcher:
+        cut = {setup: set(passes) for setup, passes in self.cut.items()}
+        return replace(self, secured=set(self.secured), cut=cut)
+
+    def read(self, fact: f.Fact) -> None:
+        if self.over:
+            assert isinstance(fact, f.SteppedBack | f.Resumed), "nothing but going back follows the end of a session"
+        getattr(self, f"_{fact.kind}", lambda fact: None)(fact)
+
+    def _setup_started(self, fact: f.SetupStarted) -> None:
+        assert fact.setup in (self.setup, self.setup + 1), "setups come in order"
+        self.setup, self.called, self.open_check = fact.setup, 0, None
+        self.secured.clear()
+        self.cut[fact.setup] = set()
+
+    def _check_opened(self, fact: f.CheckOpened) -> None:
+        self.open_check = fact.check
+
+    def _check_confirmed(self, fact: f.CheckConfirmed) -> None:
+        assert fact.check == self.open_check, "only the check that is asked can be confirmed"
+        self.secured.add(fact.check)
+        self.open_check = None
+
+    def _setting_called(self, fact: f.SettingCalled) -> None:
+        assert self.open_check is None, "no setting is called while a check is open"
+        assert "clamps" in self.secured, "no setting is called before the clamps of this clamping are confirmed"
+        assert "guard" in self.secured, "no setting is called before the guard for this cut is confirmed"
+        assert fact.setup == self.setup, "a setting belongs to the board in the clamps"
+        assert fact.pass_ not in self.cut[self.setup], "a pass that is recorded is not called again"
+        self.called = fact.pass_
+
+    def _pass_cut(self, fact: f.PassCut) -> None:
+        assert (fact.setup, fact.pass_) == (self.setup, self.called), "only the pass that was called is recorded"
+        assert fact.pass_ not in self.cut[self.setup], "no pass is recorded twice unless back or go-to named it"
+        self.cut[self.setup].add(fact.pass_)
+        self.called = 0
+
+    def _carried_on(self, fact: f.CarriedOn) -> None:
+        self._unsure()
+
+    def _stood_by(self, fact: f.StoodBy) -> None:
+        self.called, self.open_check = 0, None
+
+    def _resumed(self, fact: f.Resumed) -> None:
+        assert not self.over
+        self._unsure()
+
+    def _unsure(self) -> None:
+        self.called, self.open_check = 0, None
+        self.secured -= {"clamps", "guard"}
+
+    def _stepped_back(self, fact: f.SteppedBack) -> None:
+        if fact.setup != self.setup or self.over:
+            assert fact.setup in (self.setup, self.setup - 1), "back reaches one setup at the most"
+            self.secured.clear()
+            self.setup, self.over = fact.setup, False
+        self.called, self.open_check = 0, None
+        self.cut[self.setup].discard(fact.pass_)
+
+    def _jumped(self, fact: f.Jumped) -> None:
+        assert fact.setup == self.setup, "go-to stays on the board in the clamps"
+        self.called = 0
+        self.cut[self.setup].discard(fact.pass_)
+
+    def _setup_done(self, fact: f.SetupDone) -> None:
+        every = {p.number for p in self.job.pattern_of(fact.setup).passes}
+        assert self.cut[fact.setup] == every, "a setup can't end with a pass not recorded"
+
+    def _finished(self, fact: f.Finished) -> None:
+        assert self.setup == len(self.job.setups), "the session is finished when the last setup is"
+        for number in range(1, self.setup + 1):
+            self._setup_done(f.SetupDone(number))
+        self.over = True
+
+    def _ended_early(self, fact: f.EndedEarly) -> None:
+        self.over = True
