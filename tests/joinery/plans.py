@@ -79,7 +79,7 @@ def nominal(draw: st.DrawFn) -> tuple[Segment, ...]:
         return even(width, finger, starts_with, draw(st.sampled_from(["far edge", "both edges", "stretch"])))
     half = draw(st.lists(lengths(F(2), F(20)), min_size=2, max_size=8))
     mirror = draw(st.booleans())
-    width = 2 * sum(half) - half[-1] if mirror else sum(half)
+    width = 2 * sum(half, F(0)) - half[-1] if mirror else sum(half, F(0))
     return listed(width, half, mirror=mirror, starts_with=starts_with)
 
 
@@ -103,12 +103,13 @@ def removed(part: Pattern, rounded_for: Carriage | None = None) -> BaseGeometry:
     rounded_for: take each pass where this carriage's rounded setting puts it, not where it should be.
     """
     depth = float(part.depth)
-    moved = {}
-    for p in part.passes if rounded_for else ():
-        moved[p] = p.setting - (p.kerf_from if rounded_for.zero == "inside" else p.kerf_to)
-    return unary_union(
-        [box(float(p.kerf_from + moved.get(p, 0)), 0, float(p.kerf_to + moved.get(p, 0)), depth) for p in part.passes]
-    )
+    rectangles = []
+    for p in part.passes:
+        moved = F(0)
+        if rounded_for is not None:
+            moved = p.setting - (p.kerf_from if rounded_for.zero == "inside" else p.kerf_to)
+        rectangles.append(box(float(p.kerf_from + moved), 0, float(p.kerf_to + moved), depth))
+    return unary_union(rectangles)
 
 
 def board(part: Pattern) -> BaseGeometry:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction as F
+from typing import Any
 
 import pytest
 from hypothesis import assume, given, settings
@@ -33,7 +34,7 @@ INCH = F(254, 10)
 THREADS = {row["designation"]: row for row in rows("threads")}
 
 
-def handwheel(pitch: F, divisions: int = 100, **more: object) -> Carriage:
+def handwheel(pitch: F, divisions: int = 100, **more: Any) -> Carriage:
     return Carriage("handwheel", pitch / divisions, pitch, divisions, **more)
 
 
