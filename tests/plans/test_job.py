@@ -179,12 +179,19 @@ def test_a_part_without_boards_is_warned_of(tmp_path: Path) -> None:
     assert [pattern.part for pattern in job.patterns] == ["A"]
 
 
-def test_coarse_rounding_is_warned_of(tmp_path: Path) -> None:
-    job = job_of(tmp_path, PLAN.replace("finger = 6", "finger = 12"), SHOP + "[carriage]\nresolution = 1\n")
+def test_a_joint_made_too_tight_by_rounding_is_warned_of(tmp_path: Path) -> None:
+    job = job_of(tmp_path, PLAN.replace("finger = 6", "finger = 6.1"), SHOP + "[carriage]\nresolution = 0.5\n")
     assert job.worst_clearance < 0
     assert any("too tight: give it more clearance" in w for w in job.warnings)
-    assert any("may leave a fin of" in w for w in job.warnings)
-    assert job.greatest_error <= Fraction(1, 2)
+    assert job.greatest_error <= Fraction(1, 4)
+
+
+def test_a_fin_left_by_rounding_is_warned_of(tmp_path: Path) -> None:
+    """Sockets of 21 mm take evenly spread passes; a step of 2 mm can't place them closer than their overlap."""
+    plan, shop = PLAN.replace("finger = 6", "finger = 21"), SHOP + "overlap = 0.05\n"
+    job = job_of(tmp_path, plan, shop + "[carriage]\nresolution = 2\n")
+    assert any("may leave a fin of" in w and "raise blade.overlap" in w for w in job.warnings)
+    assert not any("fin of" in w for w in job_of(tmp_path, plan, shop).warnings)
 
 
 def test_an_approach_cut_short_by_the_travel_is_warned_of(tmp_path: Path) -> None:
