@@ -23,9 +23,13 @@ class GrowingWav:
         try:
             self.frames = _frames_in(path, rate) if append and path.exists() else 0
             self._file = path.open("r+b" if self.frames else "wb")
+        except OSError as error:
+            raise CouldNotRun(f"{path} can't be written: {error}") from error
+        try:
             self._write_header()
             self._file.truncate(HEADER.size + 2 * self.frames)
         except OSError as error:
+            self._file.close()
             raise CouldNotRun(f"{path} can't be written: {error}") from error
 
     def write(self, samples: bytes) -> None:

@@ -1,0 +1,142 @@
+"""A synthetic operator: waits until an announcement has ended, then answers with a voice of its own.
+
+It knows what a person at the saw knows: what is said, what the screen shows, and what it means to
+do. Its phrases are sound in the microphone; its pedal presses are events.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from assistant.runner.contracts import Clock, Post
+from assistant.session.effects import View
+from assistant.session.events import Event, Gesture, SpeechEnded, SpeechStarted
+from assistant.speaking.engine import Engine, at_rate
+from assistant.wording.phrases import Phrase
+from assistant.wording.prompts import Words
+
+RATE = 16000
+PAUSE_S = 0.7
+ASKS_AGAIN_S = 6.0
+MOST_TRIES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How this operator works. cut_s: how long a pass takes. by_pedal: checks confirmed with a hold.
+
+    asks: passes (counted in all, from 1) before which a question is put, by intent.
+    by_voice: passes recorded by voice rather than by a tap.
+    """
+
+    cut_s: float = 6.0
+    by_pedal: frozenset[str] = frozenset()
+    by_voice: frozenset[int] = frozenset()
+    asks: Mapping[int, str] | None = None
+
+
+class SyntheticOperator:
+    """A screen that it reads, a source of sound for the microphone, and a foot on the pedal.
+
+    phrases: what may be said now. note: called with what the operator does, for whoever watches.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        clock: Clock,
+        post: Post,
+        phrases: Callable[[], tuple[Phrase, ...]],
+        habits: Habits,
+        note: Callable[[str], None],
+    ):
+        self._engine, self._clock, self._post = engine, clock, post
+        self._phrases, self._habits, self._note = phrases, habits, note
+        self._view: View | None = None
+        self._act_at: float | None = None
+        self._pcm = b""
+        self._sounding = 0
+        self._tries = 0
+        self._asked: set[int] = set()
+        self._over = False
+
+    # a screen
+
+    def show(self, view: View, line: str | None, words: Words) -> None:
+        if view != self._view:
+            self._view, self._tries = view, 0
+
+    def said(self, text: str, klass: str) -> None:
+        self._act_at = None
+
+    # a source of sound
+
+    def heed(self, event: Event) -> None:
+        """Announcements that begin and end: the answer comes after the last one."""
+        if isinstance(event, SpeechStarted):
+            self._sounding += 1
+        elif isinstance(event, SpeechEnded):
+            self._sounding = max(0, self._sounding - 1)
+            if not self._sounding:
+                self._act_at = event.at + self._thinks_s()
+
+    def read(self, samples: int) -> bytes | None:
+        """The operator's sound for the next samples; None when the session is over and all is said."""
+        now = self._clock.at()
+        if self._view is not None and self._view.mode == "finished" and not self._sounding:
+            return None
+        if self._act_at is not None and now >= self._act_at and not self._pcm:
+            self._act_at = now + ASKS_AGAIN_S
+            self._act()
+        piece, self._pcm = self._pcm[: 2 * samples], self._pcm[2 * samples :]
+        return piece.ljust(2 * samples, b"\0")
+
+    def _thinks_s(self) -> float:
+        cutting = self._view is not None and self._view.mode == "cutting" and not self._question_due()
+        return self._habits.cut_s if cutting else PAUSE_S
+
+    # what it does
+
+    def _act(self) -> None:
+        view = self._view
+        if view is None:
+            return
+        self._tries += 1
+        intent = self._intent(view)
+        if self._tries > MOST_TRIES or self._prefers_pedal(view, intent):
+            self._press("tap" if view.mode == "cutting" else "hold")
+        else:
+            self._speak(intent)
+
+    def _intent(self, view: View) -> str:
+        if self._question_due():
+            self._asked.add(view.cut_in_all + 1)
+            return (self._habits.asks or {})[view.cut_in_all + 1]
+        return {"checks": "check", "cutting": "cut", "standing by": "carry on"}.get(view.mode, "yes")
+
+    def _question_due(self) -> bool:
+        view = self._view
+        if view is None or view.mode != "cutting":
+            return False
+        number = view.cut_in_all + 1
+        return number in (self._habits.asks or {}) and number not in self._asked
+
+    def _prefers_pedal(self, view: View, intent: str) -> bool:
+        if intent == "check":
+            return view.check in self._habits.by_pedal
+        return intent == "cut" and view.cut_in_all + 1 not in self._habits.by_voice
+
+    def _press(self, gesture: str) -> None:
+        self._note(f"(pedal: {gesture})")
+        now = self._clock.at()
+        self._post(Gesture(now, self._clock.utc(), gesture, now))
+
+    def _speak(self, intent: str) -> None:
+        phrase = next((p for p in self._phrases() if p.intent == intent), None)
+        if phrase is None:
+            return
+        self._note(f'"{phrase.text}"')
+        pcm = self._engine.render(phrase.text)
+        if pcm is not None:
+            self._pcm = at_rate(pcm, RATE).samples.astype("<i2").tobytes()

@@ -1,0 +1,235 @@
+"""The real output libraries: the null backend, no device at all, and a sound server's null sink."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from assistant.errors import NoSuchPart
+from assistant.session.events import DeviceChanged, SpeechStarted
+from assistant.speaking.device import MiniaudioDevice, SounddeviceDevice, default_device
+from assistant.speaking.player import Player
+from tests.speaking.stand_ins import RATE, Posted, WallClock, steady
+
+miniaudio = pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
+ROOT = Path(__file__).parents[2]
+NULL = [miniaudio.Backend.NULL]
+
+
+def test_the_null_backend_is_refused_unless_asked_for() -> None:
+    """Otherwise a machine without sound would play to nobody and say that all is well."""
+    with pytest.raises(NoSuchPart, match="only the null device"):
+        MiniaudioDevice(backends=NULL).open(RATE, lambda frames: bytes(2 * frames))
+
+
+def test_the_device_asks_every_ten_milliseconds() -> None:
+    """The library's own default is 200 ms."""
+    asked: list[tuple[float, int]] = []
+
+    def fill(frames: int) -> bytes:
+        asked.append((time.monotonic(), frames))
+        return bytes(2 * frames)
+
+    device = MiniaudioDevice(allow_null=True, backends=NULL)
+    assert "Null" in device.open(RATE, fill)
+    time.sleep(0.6)
+    device.close()
+    device.close()
+    # The first few fill its buffer at once.
+    later = asked[4:]
+    assert 30 < len(later) < 80
+    assert max(frames for _, frames in later) <= RATE // 100 + 1
+
+
+def in_a_process(code: str) -> subprocess.CompletedProcess[str]:
+    nowhere = {**os.environ, "PULSE_SERVER": "unix:/nowhere", "XDG_RUNTIME_DIR": "/nowhere"}
+    return subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, env=nowhere, timeout=60
+    )
+
+
+@pytest.mark.skipif(
+    not sys.platform.startswith("linux") or Path("/dev/snd/controlC0").exists(), reason="this machine has a sound card"
+)
+@pytest.mark.parametrize("kind", ["MiniaudioDevice", "SounddeviceDevice"])
+def test_no_sound_card_is_a_missing_part_and_nothing_else_is_printed(kind: str) -> None:
+    """ALSA's library would write a page of its own lines at every attempt."""
+    done = in_a_process(f"""
+from assistant.errors import NoSuchPart
+from assistant.speaking.device import {kind}
+for _ in range(2):
+    try:
+        {kind}().open(22050, lambda frames: bytes(2 * frames))
+    except NoSuchPart as error:
+        print("missing:", error)
+""")
+    assert done.stdout.count("missing:") == 2, done.stderr
+    assert "ALSA lib" not in done.stderr
+
+
+def test_the_default_is_the_library_that_is_installed(monkeypatch: pytest.MonkeyPatch) -> None:
+    present = {"miniaudio", "sounddevice"}
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: name if name in present else None)
+    assert isinstance(default_device(), MiniaudioDevice)
+    present.remove("miniaudio")
+    assert isinstance(default_device(), SounddeviceDevice)
+    present.clear()
+    with pytest.raises(NoSuchPart, match="pip install miniaudio"):
+        default_device()
+
+
+# --- a real sound server with a null sink
+
+
+class SoundServer:
+    """PulseAudio of our own, with nothing but a null sink; it can be ended and started again."""
+
+    def __init__(self, folder: str):
+        self.socket = f"{folder}/native"
+        self.environment = {**os.environ, "XDG_RUNTIME_DIR": folder, "HOME": folder, "PULSE_SERVER": self.socket}
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        arguments = ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no"]
+        # Playing at the speed of a card with a short buffer, not the sink's own two seconds.
+        arguments += ["-L", "module-null-sink sink_name=loud rate=22050 channels=1 norewinds=1"]
+        arguments += ["-L", f"module-native-protocol-unix auth-anonymous=1 socket={self.socket}"]
+        environment = {key: value for key, value in self.environment.items() if key != "PULSE_SERVER"}
+        quiet = subprocess.DEVNULL
+        self._process = subprocess.Popen(arguments, env=environment, stdout=quiet, stderr=quiet)
+        end = time.monotonic() + 10
+        while not os.path.exists(self.socket):
+            assert time.monotonic() < end and self._process.poll() is None, "pulseaudio did not start"
+            time.sleep(0.05)
+
+    def stop(self) -> None:
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait()
+            self._process = None
+        with contextlib.suppress(FileNotFoundError):
+            os.remove(self.socket)
+
+
+@pytest.fixture
+def server(monkeypatch: pytest.MonkeyPatch) -> Iterator[SoundServer]:
+    if not (shutil.which("pulseaudio") and shutil.which("parec")):
+        pytest.skip("pulseaudio and its parec are not installed")
+    with tempfile.TemporaryDirectory(prefix="kc") as folder:
+        made = SoundServer(folder)
+        try:
+            made.start()
+            monkeypatch.setenv("PULSE_SERVER", made.socket)
+            monkeypatch.setenv("XDG_RUNTIME_DIR", folder)
+            yield made
+        finally:
+            made.stop()
+
+
+class Recording:
+    """What another program hears on the sink's monitor."""
+
+    def __init__(self, server: SoundServer):
+        arguments = ["parec", "--device=loud.monitor", "--format=s16le", "--rate=22050", "--channels=1"]
+        self._process = subprocess.Popen(
+            [*arguments, "--latency-msec=20"], env=server.environment, stdout=subprocess.PIPE
+        )
+        self.data = bytearray()
+        self._first = threading.Event()
+        self._thread = threading.Thread(target=self._read, daemon=True)
+        self._thread.start()
+        # The first seconds after opening a monitor may never come.
+        assert self._first.wait(15)
+
+    def _read(self) -> None:
+        assert self._process.stdout is not None
+        while chunk := self._process.stdout.read(441):
+            self.data += chunk
+            self._first.set()
+
+    def stop(self) -> np.ndarray:
+        self._process.terminate()
+        self._process.wait()
+        self._thread.join()
+        assert self._process.stdout is not None
+        self._process.stdout.close()
+        return np.frombuffer(bytes(self.data[: len(self.data) // 2 * 2]), np.int16)
+
+
+SAY_TWO_LEVELS = """
+import sys, time
+from assistant.speaking.device import MiniaudioDevice, SounddeviceDevice
+from assistant.speaking.player import Player
+from tests.speaking.stand_ins import RATE, Posted, WallClock, steady
+posted = Posted()
+device = {"miniaudio": MiniaudioDevice, "sounddevice": SounddeviceDevice}[sys.argv[1]]()
+player = Player(RATE, device, WallClock(), posted)
+for id, level in (("a", 4000), ("b", 8000)):
+    player.supply(player.reserve(id, False), steady(0.5, level))
+print(posted.ended("b").how, "through", player.opened)
+time.sleep(2.5)
+player.close()
+"""
+
+
+@pytest.mark.parametrize("kind", ["miniaudio", "sounddevice"])
+def test_another_program_hears_every_sample_in_order(server: SoundServer, kind: str) -> None:
+    """parec on the null sink's monitor: half a second at each level, nothing missing in between.
+
+    PortAudio speaks ALSA, whose default is sent to the server by ALSA's own plug-in.
+    """
+    pytest.importorskip(kind, reason=f"{kind} is not installed, or its library is missing", exc_type=Exception)
+    folder = Path(server.environment["HOME"])
+    (folder / ".asoundrc").write_text(f'pcm.!default {{ type pulse\n server "unix:{server.socket}" }}\n')
+    recording = Recording(server)
+    done = subprocess.run(
+        [sys.executable, "-c", SAY_TWO_LEVELS, kind],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        env=server.environment,
+        timeout=60,
+    )
+    heard = recording.stop()
+    assert done.stdout.startswith("whole through"), done.stderr
+    loud = heard[np.flatnonzero(heard)[0] : np.flatnonzero(heard)[-1] + 1].astype(int)
+    assert np.sum(np.abs(loud - 4000) < 50) == pytest.approx(0.5 * RATE, rel=0.02)
+    assert np.sum(np.abs(loud - 8000) < 50) == pytest.approx(0.5 * RATE, rel=0.02)
+    assert len(loud) == pytest.approx(RATE, rel=0.02)
+
+
+def test_a_server_that_dies_is_noticed_and_found_again(server: SoundServer) -> None:
+    posted = Posted()
+    device = MiniaudioDevice(backends=[miniaudio.Backend.PULSEAUDIO])
+    player = Player(RATE, device, WallClock(), posted, gone_after_s=0.5, first_retry_s=0.1)
+    try:
+        slot = player.reserve("cut short", False)
+        assert slot is not None
+        player.supply(slot, steady(60.0))
+        posted.wait(lambda e: isinstance(e, SpeechStarted), 20)
+        # Well after the start: what counts is a device that was playing.
+        time.sleep(1.0)
+        assert player.state == "works"
+        server.stop()
+        assert posted.ended("cut short", 20).how == "failed"
+        lost = posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "lost", 20)
+        assert isinstance(lost, DeviceChanged) and "stopped taking sound" in lost.text
+        server.start()
+        posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "works", 40)
+        slot = player.reserve("again", True)
+        assert slot is not None
+        player.supply(slot, steady(0.2))
+        assert posted.ended("again", 20).how == "whole"
+    finally:
+        player.close()
