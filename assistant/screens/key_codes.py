@@ -13,7 +13,7 @@ ESC = 0x1B
 MOST_PENDING = 65_536
 BURST = 8  # more characters than this in one read were pasted, not typed
 
-_CSI = re.compile(rb"(?:\x1b\x1b?\[|\x9b)(\[?)([0-?]*)[ -/]*([@-~])")
+_CSI = re.compile(rb"(?:\x1b\x1b?\[|\x9b)(\[?)([0-?]*)[ -/]*([@-Z\\-~])")  # "[" ends none: it opens the console's
 _CSI_BEGUN = re.compile(rb"(?:\x1b\x1b?\[|\x9b)\[?[0-?]*[ -/]*")
 _SS3 = re.compile(rb"\x1b\x1b?O([0-9;]*)([@-~])")
 _SS3_BEGUN = re.compile(rb"\x1b\x1b?O[0-9;]*")

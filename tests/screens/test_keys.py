@@ -20,6 +20,7 @@ from assistant.errors import NoSuchPart
 from assistant.screens.keys import TerminalKeys, _Windows
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX")
+PROMPT = "shell-is-ready> "
 GAP_S = 0.75  # longer than what counts as auto-repeat
 
 
@@ -47,6 +48,7 @@ class Terminal:
             stdin=slave,
             stdout=slave,
             stderr=slave,
+            env={**os.environ, "PS1": PROMPT, "TERM": "dumb"},
             start_new_session=True,
             preexec_fn=take_terminal,
         )
@@ -216,16 +218,16 @@ def test_after_a_stop_it_takes_the_terminal_again(terminal: Terminal) -> None:
 @posix
 @pytest.mark.skipif(not shutil.which("bash"), reason="bash is not installed")
 def test_ctrl_z_gives_the_terminal_back_to_the_shell_and_fg_takes_it_again() -> None:
-    terminal = Terminal(command=["bash", "--norc", "--noprofile", "-i"], begun="$ ")
+    terminal = Terminal(command=["bash", "--norc", "--noprofile", "-i"], begun=PROMPT)
     try:
         terminal.send(b"stty -g; %s -m tests.screens.keys_child no close\r" % sys.executable.encode())
         own = terminal.until("begun")
         terminal.send(b"\x1a")
         terminal.until("Stopped")
-        terminal.until("$ ")
+        terminal.until(PROMPT)
         terminal.send(b"stty -g\r")
         terminal.until("stty -g")
-        mode = terminal.until("$ ").split()[0]
+        mode = terminal.until(PROMPT).split()[0]
         assert mode in own
         terminal.send(b"fg\r")
         terminal.until("keys_child no close")
@@ -243,7 +245,7 @@ def test_ctrl_z_gives_the_terminal_back_to_the_shell_and_fg_takes_it_again() -> 
 @posix
 @pytest.mark.skipif(not shutil.which("bash"), reason="bash is not installed")
 def test_in_the_background_it_is_not_started_and_the_shell_keeps_its_terminal() -> None:
-    terminal = Terminal(command=["bash", "--norc", "--noprofile", "-i"], begun="$ ")
+    terminal = Terminal(command=["bash", "--norc", "--noprofile", "-i"], begun=PROMPT)
     try:
         terminal.send(b"%s -m tests.screens.keys_child no close &\r" % sys.executable.encode())
         terminal.until("NoSuchPart: The keyboard can't stand in: the program runs in the background")

@@ -1,0 +1,196 @@
+"""`kerfcall ready`: what works on this machine; with --pedal the key a pedal sends."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+import math
+import sys
+import textwrap
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from assistant.commands.readiness import BROKEN, Line, survey
+from assistant.errors import BadInput, Fault, NoSuchPart
+from assistant.pedal.names import MEND, SAFE_KEYS, Named
+from assistant.plans.model import PedalSettings
+
+WIDTH = 100
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--pedal", action="store_true", help="wait for a press and name the key it sends")
+    parser.add_argument(
+        "--seconds", type=float, default=30.0, metavar="N", help="with --pedal: wait so long (1 to 600 s)"
+    )
+    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file to look at")
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Exit code 0: a session can run. 1: something is broken that stops cutting, or no usable pedal key came."""
+    if not (math.isfinite(args.seconds) and 1 <= args.seconds <= 600):
+        raise BadInput([Fault("out of range", f"{args.seconds:g} s", "--seconds", "give 1 to 600 seconds")])
+    return _pedal(args) if args.pedal else _survey(args)
+
+
+def _survey(args: argparse.Namespace) -> int:
+    lines = survey(args.shop)
+    broken = [line.part for line in lines if line.state == BROKEN]
+    if args.json:
+        print(json.dumps({"ready": not broken, "parts": [_as_json(line) for line in lines]}, ensure_ascii=False))
+    else:
+        for line in lines:
+            print(_shown(line))
+        print(f"Not ready: mend {', '.join(broken)}." if broken else "Ready: a session can run.")
+    return 1 if broken else 0
+
+
+def _as_json(line: Line) -> dict[str, str]:
+    return {"part": line.part, "state": line.state, "text": line.text, "mend": line.mend}
+
+
+def _shown(line: Line) -> str:
+    head = f"{line.part:<14}{line.state:<10} "
+    indent = " " * len(head)
+    text = textwrap.fill(line.text, WIDTH, initial_indent=head, subsequent_indent=indent, break_long_words=False)
+    if not line.mend:
+        return text
+    mend = textwrap.fill(f"to mend it: {line.mend}", WIDTH, initial_indent=indent, subsequent_indent=indent)
+    return f"{text}\n{mend}"
+
+
+def _pedal(args: argparse.Namespace) -> int:
+    from assistant.pedal.learn import Learned, learn
+
+    settings = _settings(args.shop)
+    say = _sayer(args.json)
+    say(f"Press the pedal once (waiting {args.seconds:g} s). Then try a double tap and a hold.")
+    learned: Learned | None
+    try:
+        with _quiet_terminal():
+            learned = learn(args.seconds, settings, lambda key: say(verdict(key)), lambda made: say(f"  {made}"))
+    except NoSuchPart as error:
+        say(str(error))
+        if not _is_terminal():
+            raise
+        say("Looking at this terminal's keys only: keep its window in front.")
+        key = _from_terminal(args.seconds)
+        learned = Learned(key) if key else None
+        if key:
+            say(verdict(key))
+    if learned is None:
+        say("No key came. Is the pedal plugged in? Some send a mouse button or a joystick's, which no keyboard shows.")
+    elif learned.presses:
+        say(behaviour(learned.presses, learned.repeats, learned.longest_down_s, learned.gestures, settings))
+    usable = learned is not None and _usable(learned.key)
+    if args.json:
+        print(json.dumps(_pedal_json(learned, usable), ensure_ascii=False))
+    return 0 if usable else 1
+
+
+def _settings(shop: Path | None) -> PedalSettings:
+    """The shop file's timers; the usual ones where no file was named."""
+    if shop is None:
+        return PedalSettings()
+    from assistant.plans.shop_file import read_shop
+
+    return read_shop(shop).pedal
+
+
+def _sayer(to_stderr: bool) -> Any:
+    stream = sys.stderr if to_stderr else sys.stdout
+    return lambda text: print(text, file=stream, flush=True)
+
+
+def _usable(key: Named) -> bool:
+    return not key.types_text and not key.modifier and key.written != "<0>"
+
+
+def verdict(key: Named) -> str:
+    """What the key is, and whether and how it goes into the shop file."""
+    if key.types_text:
+        return (
+            f"The pedal sends {key.written!r}, a key that types or edits text. It is refused: at every press it would "
+            f"land in whatever window has the focus. To mend it: {MEND}."
+        )
+    if key.written == "<0>":
+        return f"The pedal sends a key without a code on this system: it can't be told from others. To mend it: {MEND}."
+    return f'The pedal sends {key.written}. In the shop file:\n\n[pedal]\nkey = "{key.written}"\n'
+
+
+def behaviour(
+    presses: int, repeats: int, longest_s: float | None, gestures: tuple[str, ...], settings: PedalSettings
+) -> str:
+    """What the pedal did, in plain words. longest_s: the longest time down, s."""
+    counts = ", ".join(f"{gestures.count(name)} {name}" for name in ("tap", "double", "hold") if name in gestures)
+    words = [f"{presses} press{'es' if presses != 1 else ''}: {counts or 'no gesture finished'}."]
+    if repeats:
+        words.append("It repeats while it is down; that is ignored.")
+    if longest_s is not None and longest_s < settings.hold_s:
+        words.append(f"Longest time down {longest_s:.2f} s; a hold begins at {settings.hold_s:g} s.")
+    if longest_s is not None and longest_s < 0.02 and presses > 2:
+        words.append("It lets go at once however long it is pressed: such a pedal can't make a hold; say the phrases.")
+    return " ".join(words)
+
+
+def _pedal_json(learned: Any, usable: bool) -> dict[str, Any]:
+    if learned is None:
+        return {"key": None, "usable": False}
+    return {
+        "key": learned.key.written if usable else None,
+        "usable": usable,
+        "types_text": learned.key.types_text,
+        "presses": learned.presses,
+        "repeats": learned.repeats,
+        "longest_down_s": learned.longest_down_s,
+        "gestures": list(learned.gestures),
+    }
+
+
+def _is_terminal() -> bool:
+    return sys.platform != "win32" and sys.stdin is not None and not sys.stdin.closed and sys.stdin.isatty()
+
+
+@contextlib.contextmanager
+def _quiet_terminal() -> Iterator[None]:
+    """The pedal's key also reaches this terminal: don't echo it, and leave nothing of it for the shell."""
+    if not _is_terminal():
+        yield
+        return
+    import termios
+
+    from assistant.screens.keys import KeyMode
+
+    mode = KeyMode(sys.stdin.fileno(), None)
+    mode.interrupt_is_key = False
+    if not mode.in_foreground():
+        yield
+        return
+    mode.set()
+    try:
+        yield
+    finally:
+        with contextlib.suppress(OSError, termios.error):
+            termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
+        mode.restore()
+
+
+def _from_terminal(seconds: float) -> Named | None:
+    """The first key typed into this terminal within `seconds`."""
+    import os
+    import select
+
+    from assistant.screens.key_codes import KeyDecoder
+
+    decoder, end, fd = KeyDecoder(), time.monotonic() + seconds, sys.stdin.fileno()
+    with _quiet_terminal():
+        while (left := end - time.monotonic()) > 0:
+            wait = 0.3 if decoder.pending else left
+            keys = decoder.feed(os.read(fd, 256)) if select.select([fd], [], [], wait)[0] else decoder.expire()
+            if keys:
+                return Named(keys[0], types_text=keys[0] not in SAFE_KEYS)
+    return None

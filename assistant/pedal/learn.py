@@ -1,0 +1,138 @@
+"""What a pedal sends: the name of the first key pressed, then how it behaves.
+
+Only the first key's name is kept, and after it only that key is looked at.
+"""
+
+from __future__ import annotations
+
+import queue
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from assistant.pedal.gestures import GestureMaker, Made
+from assistant.pedal.names import Named, name_of
+from assistant.pedal.watch import KeyWatch
+from assistant.plans.model import PedalSettings
+
+STILL_S = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """presses: by the foot. repeats: presses that auto-repeat added. longest_down_s: None until a release came."""
+
+    key: Named
+    presses: int = 0
+    repeats: int = 0
+    longest_down_s: float | None = None
+    gestures: tuple[str, ...] = ()
+
+
+class Learner:
+    """Moves of any keys -> what the first one is and does. Pure."""
+
+    def __init__(self, settings: PedalSettings) -> None:
+        self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
+        self._code: Any = None
+        self._key: Named | None = None
+        self._presses = 0
+        self._repeats = 0
+        self._down_at = 0.0
+        self._longest: float | None = None
+        self._gestures: list[str] = []
+
+    def move(self, kind: str, key: Any, at: float) -> tuple[Named | None, Made | None]:
+        """kind: press | release, of the key object `key` at `at` (s). The name when it is new; the gesture made."""
+        new = self._recognise(kind, key)
+        if self._key is None or key != self._code:
+            return None, self.time(at)
+        if kind == "press":
+            if self._maker.down:
+                self._repeats += 1
+            else:
+                self._presses, self._down_at = self._presses + 1, at
+            return new, self._keep(self._maker.press(at))
+        if self._maker.down:
+            self._longest = max(self._longest or 0.0, at - self._down_at)
+        return new, self._keep(self._maker.release(at))
+
+    def time(self, at: float) -> Made | None:
+        """It is `at` (s): the gesture that has become due."""
+        return self._keep(self._maker.time(at))
+
+    @property
+    def busy(self) -> bool:
+        """Whether the key is down or a gesture is still pending."""
+        return self._maker.down or self._maker.deadline() is not None
+
+    def learned(self) -> Learned | None:
+        """What is known by now; None before the first press."""
+        if self._key is None:
+            return None
+        return Learned(self._key, self._presses, self._repeats, self._longest, tuple(self._gestures))
+
+    def _recognise(self, kind: str, key: Any) -> Named | None:
+        if self._key is not None or kind != "press" or key is None:
+            return None
+        named = name_of(key)
+        if named.modifier:  # part of a chord, such as Ctrl-C
+            return None
+        self._code, self._key = key, named
+        return named
+
+    def _keep(self, made: Made | None) -> Made | None:
+        if made is not None:
+            self._gestures.append(made.gesture)
+        return made
+
+
+def learn(
+    seconds: float,
+    settings: PedalSettings,
+    on_key: Callable[[Named], None],
+    on_gesture: Callable[[str], None],
+) -> Learned | None:
+    """Watches the keyboard until `seconds` have passed, or nothing has moved for STILL_S after the first press.
+
+    on_key, on_gesture: told at once. None: no key was pressed. Raises NoSuchPart where keys can't be heard.
+    """
+    moves: queue.SimpleQueue[tuple[str, Any, float]] = queue.SimpleQueue()
+    watch = KeyWatch(
+        lambda key: moves.put(("press", key, time.monotonic())),
+        lambda key: moves.put(("release", key, time.monotonic())),
+        lambda: moves.put(("ended", None, time.monotonic())),
+    )
+    try:
+        return _follow(Learner(settings), moves, time.monotonic() + seconds, on_key, on_gesture)
+    finally:
+        watch.close()
+
+
+def _follow(
+    learner: Learner,
+    moves: queue.SimpleQueue[tuple[str, Any, float]],
+    end: float,
+    on_key: Callable[[Named], None],
+    on_gesture: Callable[[str], None],
+) -> Learned | None:
+    still_since = time.monotonic()
+    while (now := time.monotonic()) < end:
+        if learner.learned() is not None and not learner.busy and now - still_since > STILL_S:
+            break
+        named: Named | None = None
+        try:
+            kind, key, at = moves.get(timeout=0.05)
+        except queue.Empty:
+            made = learner.time(time.monotonic())
+        else:
+            if kind == "ended":
+                break
+            still_since = at
+            named, made = learner.move(kind, key, at)
+        if named is not None:
+            on_key(named)
+        if made is not None:
+            on_gesture(made.gesture)
+    return learner.learned()

@@ -1,0 +1,83 @@
+"""What the first key pressed is called, and what it does."""
+
+from __future__ import annotations
+
+import threading
+import time
+from types import SimpleNamespace
+
+import pytest
+
+from assistant.errors import NoSuchPart
+from assistant.pedal.learn import Learned, Learner, learn
+from assistant.pedal.names import Named
+from assistant.plans.model import PedalSettings
+from tests.pedal.xserver import XServer, needs_x
+
+FOOT = SimpleNamespace(vk=0xFF56, char=None, name="page_down")
+LETTER = SimpleNamespace(vk=98, char="b")
+CTRL = SimpleNamespace(vk=0xFFE3, char=None, name="ctrl")
+
+
+def test_only_the_first_key_is_named_and_followed() -> None:
+    learner = Learner(PedalSettings())
+    assert learner.learned() is None
+    assert learner.move("press", FOOT, 1.0) == (Named("page_down"), None)
+    for key in (LETTER, CTRL):
+        assert learner.move("press", key, 1.1) == (None, None)
+        assert learner.move("release", key, 1.2) == (None, None)
+    learner.move("release", FOOT, 1.3)
+    made = learner.time(2.0)
+    assert made is not None and made.gesture == "tap"
+    learned = learner.learned()
+    assert learned == Learned(Named("page_down"), 1, 0, pytest.approx(0.3), ("tap",))
+
+
+def test_a_modifier_is_part_of_a_chord_and_no_pedal() -> None:
+    learner = Learner(PedalSettings())
+    learner.move("press", CTRL, 0.0)
+    assert learner.learned() is None
+
+
+def test_auto_repeat_is_counted_and_makes_one_hold() -> None:
+    learner = Learner(PedalSettings())
+    for n in range(30):
+        learner.move("press", FOOT, 0.05 * n)
+    learner.move("release", FOOT, 1.5)
+    learned = learner.learned()
+    assert learned is not None
+    assert (learned.presses, learned.repeats, learned.gestures) == (1, 29, ("hold",))
+    assert not learner.busy
+
+
+def test_a_letter_is_named_as_one_that_types_text() -> None:
+    learner = Learner(PedalSettings())
+    assert learner.move("press", LETTER, 0.0)[0] == Named("b", types_text=True)
+
+
+@needs_x
+def test_real_keys_are_named_as_the_shop_file_writes_them(xserver: XServer) -> None:
+    """The key marked F13 sends XF86Tools in the usual layout, and is still called f13."""
+    for symbol, named in (("Next", Named("page_down")), ("XF86Tools", Named("f13")), ("b", Named("b", True))):
+        found: list[Named] = []
+        made: list[str] = []
+        foot = threading.Timer(0.4, xserver.xdotool, ["keydown", symbol, "sleep", "1.2", "keyup", symbol])
+        foot.start()
+        learned = learn(2.5, PedalSettings(), found.append, made.append)
+        foot.join()
+        assert learned is not None and learned.key == named
+        assert found == [named] and made == ["hold"]
+        assert learned.repeats > 5
+
+
+@needs_x
+def test_nothing_pressed_is_nothing_learned(xserver: XServer) -> None:
+    started = time.monotonic()
+    assert learn(0.5, PedalSettings(), lambda key: None, lambda made: None) is None
+    assert time.monotonic() - started < 1.5
+
+
+def test_without_a_display_server_it_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("DISPLAY", raising=False)
+    with pytest.raises(NoSuchPart, match="not heard"):
+        learn(0.5, PedalSettings(), lambda key: None, lambda made: None)
