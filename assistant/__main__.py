@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -34,8 +35,16 @@ def build_parser(chosen: str | None) -> argparse.ArgumentParser:
     return parser
 
 
+def _print_whatever_comes() -> None:
+    """A plan's names may hold letters that this terminal's encoding lacks: show their codes rather than fail."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns its exit code: 0 done, 1 left open, 2 bad input, 3 could not run."""
+    _print_whatever_comes()
     words = list(sys.argv[1:] if argv is None else argv)
     chosen = next((word for word in words if word in COMMANDS), None)
     args = build_parser(chosen).parse_args(words)

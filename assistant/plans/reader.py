@@ -29,6 +29,8 @@ SHOWN = 60
 # Past this an integer is no measure of anything, and turning it into digits may be refused or slow.
 MAX_INTEGER_BITS = 128
 
+# The TOML reader takes time quadratic in the parts of a dotted key: half a minute for one of 40 kB.
+_DEEP_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){50}""")
 _POSITION = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
@@ -122,15 +124,22 @@ def _limited(path: Path, document: Document) -> bytes | None:
 
 
 def _parsed(text: str, document: Document) -> dict[str, Any] | None:
+    if _DEEP_KEY.search(text):
+        _too_deep(document)
+        return None
     try:
         return tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         _syntax_fault(text, str(error), document)
     except RecursionError:
-        document.fault("is nested too deeply", "", "", "no list or table of a plan or shop goes deeper than three")
+        _too_deep(document)
     except (ValueError, ArithmeticError):
         document.fault("holds a number too long to read", "", "", "lengths need at most 40 characters")
     return None
+
+
+def _too_deep(document: Document) -> None:
+    document.fault("is nested too deeply", "", "", "no list or table of a plan or shop goes deeper than three")
 
 
 def _syntax_fault(text: str, message: str, document: Document) -> None:

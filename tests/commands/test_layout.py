@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -182,3 +185,13 @@ def test_a_missing_plan_and_a_missing_shop_are_two_faults(tmp_path: Path, capsys
         "kerfcall: a.toml: there is no such file",
         "kerfcall: b.toml: there is no such file",
     ]
+
+
+def test_letters_the_terminal_lacks_are_shown_as_codes(tmp_path: Path) -> None:
+    plan = write(tmp_path, PLAN.replace("Trays", "Käse ✓"), "trays.toml")
+    shop = write(tmp_path, SHOP, "shop.toml")
+    words = [sys.executable, "-m", "assistant", "layout", str(plan), "--shop", str(shop)]
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    done = subprocess.run(words, capture_output=True, env=environment, cwd=DEMO.parent, timeout=60, check=False)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert done.stdout.splitlines()[0] == b"K\\xe4se \\u2713"

@@ -37,6 +37,7 @@ def test_the_digest_is_the_sha256_of_the_bytes(tmp_path: Path) -> None:
     [
         (b"\xff\xfea", "x.toml: is not UTF-8 text (got byte 0xff at byte 1); save it as UTF-8 text"),
         (b"a = " + b"[" * 50_000, "x.toml: is nested too deeply; no list or table"),
+        (b"a." * 20_000 + b"b = 1", "x.toml: is nested too deeply; no list or table"),
         (b"a = " + b"9" * 5000, "x.toml: holds a number too long to read; lengths need at most 40 characters"),
         (b"a = 1e99999999999999999999", "x.toml: holds a number too long to read"),
         (b"a" * (MAX_BYTES + 1), "x.toml: is over 1 MB (got more than 1,000,000 bytes)"),
