@@ -11,6 +11,7 @@ import struct
 import sys
 from collections import Counter
 from collections.abc import Iterator
+from itertools import takewhile
 from typing import Any
 
 Row = tuple[Any, ...]
@@ -70,13 +71,14 @@ def committed_frames(log: bytes, size: int) -> Iterator[tuple[int, bytes]]:
         salts = Counter(head[2:4] for head in heads).most_common(1)[0][0]
     before = struct.unpack_from(">2I", log, 24)
     waiting: list[tuple[int, bytes]] = []
-    for start, head in zip(starts, heads, strict=True):
-        if head[2:4] != salts:  # left over from before the log was last begun anew
-            return
+    current = list(takewhile(lambda pair: pair[1][2:4] == salts, zip(starts, heads, strict=True)))
+    for start, head in current:  # those after are left over from before the log was last begun anew
         page = log[start + 24 : start + whole]
-        if checksum(log[start : start + 8] + page, before, order) == head[4:6]:
+        whole_frame = checksum(log[start : start + 8] + page, before, order) == head[4:6]
+        if whole_frame:
             waiting.append((head[0], page))
-        if head[1]:
+        # The very last frame, damaged, is a commit that was never acknowledged.
+        if head[1] and (whole_frame or start != current[-1][0]):
             yield from waiting
             waiting = []
         before = head[4:6]

@@ -48,6 +48,12 @@ class Salvage:
     sessions: dict[str, tuple[Any, ...]] = field(default_factory=dict)
     facts: dict[tuple[str, int], tuple[Any, ...]] = field(default_factory=dict)
     unreadable: dict[tuple[str, int], str] = field(default_factory=dict)
+    seen_by_sqlite: int = 0
+
+    @property
+    def is_all_seen(self) -> bool:
+        """SQLite itself shows every row that was found; it passes over all that follows a damaged log frame."""
+        return not self.unreadable and len(self.sessions) + len(self.facts) == self.seen_by_sqlite
 
     def add(self, rowid: int, row: tuple[Any, ...]) -> None:
         """Take a row by its shape; the first readable one of a place stays."""
@@ -89,7 +95,7 @@ def _repair_in(work: Path, path: Path) -> Repair:
     healthy = _is_healthy(copy)
     found = salvage(path, copy)
     lost = _losses(found)
-    if healthy and not found.unreadable:
+    if healthy and found.is_all_seen:
         return Repair(True, len(found.sessions), len(found.facts), lost, None)
     if not found.sessions and not found.facts:
         raise JournalError(
@@ -112,6 +118,7 @@ def salvage(path: Path, copy: Path) -> Salvage:
             with suppress(sqlite3.Error):
                 for rowid, *row in connection.execute(query):
                     found.add(rowid, tuple(row))
+    found.seen_by_sqlite = len(found.sessions) + len(found.facts)
     log = path.with_name(path.name + "-wal")
     for rowid, row in pages.rows(path.read_bytes(), log.read_bytes() if log.exists() else b""):
         found.add(rowid, row)

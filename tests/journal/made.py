@@ -1,0 +1,104 @@
+"""Sessions made for the tests, and a child process that appends until it is stopped.
+
+`python -m tests.journal.made append STATE ID` prints the number of the last fact after each
+commit; `fill STATE ID BYTES` does so under a limit on the size of files, and says how it ended.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from assistant.errors import JournalError
+from assistant.journal.store import Journal
+from assistant.session import facts as f
+
+UTC = "2026-11-25T09:30:00.000+00:00"
+
+
+def records(facts: Sequence[f.Fact], first: int = 1) -> list[f.Record]:
+    """These facts numbered from `first`, two seconds apart."""
+    return [
+        f.Record(n, 2.0 * n, f"2026-11-25T09:{n // 30 % 60:02d}:{2 * n % 60:02d}.000+00:00", fact)
+        for n, fact in enumerate(facts, start=first)
+    ]
+
+
+def event(first: int) -> list[f.Record]:
+    """What one tap journals: a pass cut and the next setting called. `first` is odd."""
+    number = first // 2 + 1
+    return records([f.PassCut(1, number, "pedal"), f.SettingCalled(1, number + 1, f"{1235 + number}/100")], first)
+
+
+SAMPLE: tuple[f.Fact, ...] = (
+    f.SetupStarted(1),
+    f.CheckOpened(1, "clamps"),
+    f.CheckConfirmed(1, "clamps", "pedal"),
+    f.SettingCalled(1, 1, "1235/100"),
+    f.PassCut(1, 1, "pedal"),
+    f.SettingCalled(1, 2, "2470/100"),
+    f.StoodBy("voice"),
+    f.CarriedOn("voice"),
+    f.SettingCalled(1, 2, "2470/100"),
+    f.PassCut(1, 2, "voice"),
+    f.SteppedBack(1, 2),
+    f.SettingCalled(1, 2, "2470/100"),
+    f.PassCut(1, 2, "keys"),
+    f.Noted(1, 2, "tear-out at the back"),
+    f.Resumed(1, 0),
+    f.Reregistered(1),
+    f.Jumped(1, 1),
+    f.SettingCalled(1, 1, "1/3"),
+    f.PassCut(1, 1, "page"),
+    f.SetupDone(1),
+    f.StageReady(2),
+    f.EndedEarly(1, 0),
+    f.Resumed(1, 0),
+    f.Finished(),
+)
+
+
+def journal_with(state: Path, facts: Sequence[f.Fact] = SAMPLE, title: str = "Nesting tea trays") -> str:
+    """A journal in `state` with one more session of these facts; returns its id."""
+    with Journal.open(state) as journal:
+        session = journal.new_session(title, "ab" * 32, "trays.toml", UTC)
+        journal.append(session, records(facts))
+    return session
+
+
+def append_for_ever(state: Path, session: str) -> None:
+    """One event after another; a line per commit, written past every buffer."""
+    with Journal.open(state) as journal:
+        last = sum(1 for _ in journal.replay(session))
+        while True:
+            journal.append(session, event(last + 1))
+            last += 2
+            os.write(1, b"%d\n" % last)
+
+
+def fill(state: Path, session: str, limit: int) -> None:
+    """Append until files may grow no further; then lift the limit and append once more."""
+    import resource
+
+    with Journal.open(state) as journal:
+        last = 0
+        _, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, hard))
+        try:
+            while last < 100_000:
+                journal.append(session, event(last + 1))
+                last += 2
+        except JournalError as error:
+            os.write(1, f"{last} refused: {error}\n".encode())
+        resource.setrlimit(resource.RLIMIT_FSIZE, (hard, hard))
+        journal.append(session, event(last + 1))
+        os.write(1, b"%d after\n" % (last + 2))
+
+
+if __name__ == "__main__":
+    if sys.argv[1] == "append":
+        append_for_ever(Path(sys.argv[2]), sys.argv[3])
+    else:
+        fill(Path(sys.argv[2]), sys.argv[3], int(sys.argv[4]))

@@ -1,0 +1,168 @@
+"""Every journalled fact has one written form, and reads back as the same fact."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, fields, replace
+from fractions import Fraction
+from typing import ClassVar
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from assistant.errors import JournalError
+from assistant.joinery.model import Carriage, Pass, Pattern, Segment
+from assistant.journal import codec
+from assistant.plans.model import Check, Job, PedalSettings, Setup, VoiceSettings
+from assistant.session import facts as f
+
+texts = st.text(max_size=20)
+counts = st.integers(min_value=0, max_value=20_000)
+lengths = st.fractions(min_value="1/25400", max_value=10_000, max_denominator=25_400)
+
+
+def built(cls: type, **known: st.SearchStrategy) -> st.SearchStrategy:
+    """An object of this dataclass with every field drawn from its type, so that no field can be forgotten."""
+    drawn = {field.name: _of(field.type) for field in fields(cls) if field.name not in known}
+    return st.builds(cls, **drawn, **known)
+
+
+def _of(annotation: str) -> st.SearchStrategy:
+    kinds = {"int": counts, "str": texts, "Fraction": lengths, "bool": st.booleans()}
+    kinds |= {"float": st.floats(0, 1e6), "Fraction | None": st.none() | lengths, "int | None": st.none() | counts}
+    kinds |= {"str | None": st.none() | texts, "tuple[str, ...]": st.lists(texts, max_size=3).map(tuple)}
+    return kinds[annotation]
+
+
+def several(strategy: st.SearchStrategy) -> st.SearchStrategy:
+    return st.lists(strategy, max_size=3).map(tuple)
+
+
+def _hanging_together(job: Job) -> Job:
+    """Numbers of setups and passes as every job has them: from 1, and naming what exists."""
+    patterns = tuple(
+        replace(pattern, passes=tuple(replace(one, number=n) for n, one in enumerate(pattern.passes, start=1)))
+        for pattern in job.patterns
+    )
+    setups = tuple(
+        replace(setup, number=n, stage=1, pattern=setup.pattern % len(patterns))
+        for n, setup in enumerate(job.setups, start=1)
+    )
+    return replace(job, patterns=patterns, setups=setups, stages=("cut",))
+
+
+patterns = built(Pattern, segments=several(built(Segment)), passes=several(built(Pass)))
+carriages = built(Carriage, travel=st.none() | st.tuples(lengths, lengths))
+jobs = built(
+    Job,
+    checks=several(built(Check)),
+    patterns=st.lists(patterns, min_size=1, max_size=2).map(tuple),
+    setups=several(built(Setup)),
+    carriage=carriages,
+    pedal=built(PedalSettings),
+    voice=built(VoiceSettings),
+).map(_hanging_together)
+exact = lengths.map(str)
+
+
+def facts_of(kind: type[f.Fact]) -> st.SearchStrategy:
+    return built(kind, **({"setting": exact} if kind is f.SettingCalled else {}))
+
+
+def _reads_back(fact: f.Fact) -> None:
+    text = codec.encode(fact)
+    assert text.isascii()
+    assert codec.decode(fact.kind, fact.version, text) == fact
+
+
+@pytest.mark.parametrize("kind", [k for k in f.JOURNALLED if k is not f.Started], ids=lambda kind: kind.kind)
+@settings(max_examples=50, deadline=None, derandomize=True)
+@given(data=st.data())
+def test_every_kind_reads_back_as_it_was_written(kind: type[f.Fact], data: st.DataObject) -> None:
+    _reads_back(data.draw(facts_of(kind)))
+
+
+@settings(max_examples=25, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@given(jobs)
+def test_a_whole_job_reads_back_as_it_was_written(job: Job) -> None:
+    _reads_back(f.Started(job))
+
+
+def test_every_journalled_kind_has_a_codec() -> None:
+    assert codec.without_codec(f.JOURNALLED) == []
+    assert set(codec.CODECS) == {kind.kind for kind in f.JOURNALLED}
+
+
+def test_a_kind_added_without_a_codec_is_found_and_refused() -> None:
+    @dataclass(frozen=True, slots=True)
+    class Sharpened(f.Fact):
+        kind: ClassVar[str] = "sharpened"
+
+    assert codec.without_codec((*f.JOURNALLED, Sharpened)) == ["sharpened"]
+    with pytest.raises(JournalError, match="'sharpened'"):
+        codec.encode(Sharpened())
+
+
+def test_a_kind_whose_version_was_raised_without_its_codec_is_found_and_refused() -> None:
+    @dataclass(frozen=True, slots=True)
+    class SetupDone(f.Fact):
+        kind: ClassVar[str] = "setup_done"
+        version: ClassVar[int] = 2
+        setup: int
+
+    assert codec.without_codec((SetupDone,)) == ["setup_done"]
+    with pytest.raises(JournalError, match="'setup_done', version 2"):
+        codec.encode(SetupDone(1))
+
+
+def test_passing_facts_are_never_written() -> None:
+    with pytest.raises(JournalError, match="'asked'"):
+        codec.encode(f.Asked("back", 1, 1, None))
+
+
+def test_the_pass_is_written_under_the_formats_own_key() -> None:
+    assert json.loads(codec.encode(f.PassCut(2, 7, "pedal"))) == {"setup": 2, "pass": 7, "by": "pedal"}
+    assert json.loads(codec.encode(f.SettingCalled(2, 7, "1235/100")))["setting"] == "1235/100"
+
+
+@pytest.mark.parametrize(
+    ("kind", "version", "text", "named"),
+    [
+        ("glued", 1, "{}", "unknown kind of fact 'glued'"),
+        ("pass_cut", 2, '{"setup":1,"pass":1,"by":"pedal"}', "has version 2, this Kerfcall knows up to 1"),
+        ("pass_cut", 0, '{"setup":1,"pass":1,"by":"pedal"}', "version 0, has no way to version 1"),
+        ("pass_cut", 1, '{"setup":1,"by":"pedal"}', "'pass' is None"),
+        ("pass_cut", 1, '{"setup":true,"pass":1,"by":"pedal"}', "'setup' is True"),
+        ("pass_cut", 1, '{"setup":1,"pass":1,"by":3}', "'by' is 3"),
+        ("pass_cut", 1, '{"setup":1,', "can't be read"),
+        ("pass_cut", 1, "[]", "no JSON object"),
+        ("setting_called", 1, '{"setup":1,"pass":1,"setting":"1/0"}', "'setting' is '1/0'"),
+        ("started", 1, "{}", "'job' is missing"),
+        ("started", 1, '{"job":{}}', "'job' is damaged"),
+    ],
+)
+def test_what_cannot_be_read_is_refused_and_named(kind: str, version: int, text: str, named: str) -> None:
+    with pytest.raises(JournalError, match=named):
+        codec.decode(kind, version, text)
+
+
+def test_a_setting_that_is_no_exact_number_is_not_written() -> None:
+    with pytest.raises(JournalError, match="not an exact number"):
+        codec.encode(f.SettingCalled(1, 1, "12,35"))
+
+
+def test_old_versions_are_brought_up_step_by_step(monkeypatch: pytest.MonkeyPatch) -> None:
+    current = codec.CODECS["stood_by"]
+    monkeypatch.setitem(codec.CODECS, "stood_by", codec.Codec(3, current.encode, current.decode))
+    monkeypatch.setitem(codec.UPCASTERS, ("stood_by", 1), lambda body: {"source": body["from"]})
+    monkeypatch.setitem(codec.UPCASTERS, ("stood_by", 2), lambda body: {"by": body["source"]})
+    assert codec.decode("stood_by", 1, '{"from":"pedal"}') == f.StoodBy("pedal")
+    assert codec.decode("stood_by", 2, '{"source":"voice"}') == f.StoodBy("voice")
+    assert codec.decode("stood_by", 3, '{"by":"keys"}') == f.StoodBy("keys")
+
+
+def test_settings_keep_their_exact_value_through_the_journal() -> None:
+    fact = codec.decode("setting_called", 1, codec.encode(f.SettingCalled(1, 1, str(Fraction(1143, 90)))))
+    assert isinstance(fact, f.SettingCalled)
+    assert Fraction(fact.setting) == Fraction("12.7")

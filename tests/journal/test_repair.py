@@ -1,0 +1,212 @@
+"""Repair keeps every committed fact that can be read, and the damaged file."""
+
+from __future__ import annotations
+
+import random
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from assistant.errors import JournalError, SessionLocked
+from assistant.journal import pages
+from assistant.journal.lock import SessionLock
+from assistant.journal.repair import repair
+from assistant.journal.store import FILE_NAME, REBUILT, Journal
+from assistant.session import facts as f
+from tests.journal.build_fixture import small_job
+from tests.journal.made import SAMPLE, UTC, event, journal_with, records
+
+SIZE = 4096
+
+
+def long_session(state: Path, facts: int = 2000) -> str:
+    """A session over some hundred pages, closed, so that no log is left."""
+    with Journal.open(state) as journal:
+        session = journal.new_session("long", "ab" * 32, "", UTC)
+        journal.append(session, [record for n in range(1, facts, 2) for record in event(n)])
+    return session
+
+
+def held(state: Path, session: str) -> list[f.Record]:
+    with Journal.open(state) as journal:
+        return list(journal.replay(session, with_gaps=True))
+
+
+def spoil(path: Path, page: int) -> None:
+    data = bytearray(path.read_bytes())
+    data[(page - 1) * SIZE : page * SIZE] = random.Random(page).randbytes(SIZE)
+    path.write_bytes(data)
+
+
+def page_types(path: Path) -> dict[int, int]:
+    data = path.read_bytes()
+    return {n + 1: data[n * SIZE + (100 if n == 0 else 0)] for n in range(len(data) // SIZE)}
+
+
+def rows_by_sqlite(path: Path) -> set[tuple]:
+    with closing(sqlite3.connect(path)) as connection:
+        return set(connection.execute("SELECT * FROM facts"))
+
+
+def test_pages_read_directly_hold_what_sqlite_says_they_hold(tmp_path: Path) -> None:
+    """Against SQLite itself, rows over one page (a job of several thousand bytes) included."""
+    session = long_session(tmp_path)
+    job = small_job()
+    with Journal.open(tmp_path) as journal:
+        big = journal.new_session("big", "", "", UTC)
+        journal.append(big, records([f.Started(job), f.Noted(1, 1, "tear-out " * 5000)]))
+    database = tmp_path / FILE_NAME
+    read = {row for _, row in pages.rows(database.read_bytes()) if len(row) == 7}
+    assert read == rows_by_sqlite(database)
+    assert {row[0] for row in read} == {session, big}
+
+
+def test_pages_of_the_log_hold_what_was_committed_and_not_yet_copied(tmp_path: Path) -> None:
+    with Journal.open(tmp_path) as journal:
+        session = journal.new_session("t", "", "", UTC)
+        for n in range(1, 100, 2):
+            journal.append(session, event(n))
+        database, log = (tmp_path / FILE_NAME).read_bytes(), (tmp_path / f"{FILE_NAME}-wal").read_bytes()
+        found = {row[1] for _, row in pages.rows(database, log) if len(row) == 7}
+    assert found == set(range(1, 101))
+
+
+def test_a_sound_journal_is_left_alone(tmp_path: Path) -> None:
+    journal_with(tmp_path)
+    before = (tmp_path / FILE_NAME).read_bytes()
+    found = repair(tmp_path)
+    assert (found.healthy, found.sessions, found.facts, found.lost, found.kept) == (True, 1, len(SAMPLE), (), None)
+    assert (tmp_path / FILE_NAME).read_bytes() == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == [FILE_NAME, "locks"]
+
+
+@pytest.mark.parametrize("what", ["header", "interior pages", "index pages"])
+def test_nothing_is_lost_where_only_the_way_to_the_facts_is_damaged(tmp_path: Path, what: str) -> None:
+    session = long_session(tmp_path)
+    database = tmp_path / FILE_NAME
+    before = held(tmp_path, session)
+    wanted = {"header": (), "interior pages": (0x05,), "index pages": (0x02, 0x0A)}[what]
+    chosen = [1] if what == "header" else [n for n, kind in page_types(database).items() if kind in wanted]
+    assert chosen
+    if what == "index pages":  # the sessions' own index is a leaf like these
+        assert len(chosen) > 3
+    for page in chosen:
+        spoil(database, page)
+    damaged = database.read_bytes()
+    found = repair(tmp_path)
+    assert not found.healthy
+    assert found.facts == len(before)
+    assert found.kept is not None and found.kept.read_bytes() == damaged
+    assert held(tmp_path, session) == before
+    assert repair(tmp_path).healthy
+
+
+def test_a_damaged_leaf_loses_its_own_facts_only_and_they_are_named(tmp_path: Path) -> None:
+    session = long_session(tmp_path)
+    database = tmp_path / FILE_NAME
+    leaf = [n for n, kind in page_types(database).items() if kind == 0x0D][20]
+    data = database.read_bytes()
+    gone = {row[1] for _, row in pages._leaf_rows(leaf, data[(leaf - 1) * SIZE : leaf * SIZE], {})}
+    assert 10 < len(gone) < 200
+    spoil(database, leaf)
+    found = repair(tmp_path)
+    assert found.lost == (f"session {session}: facts {min(gone)} to {max(gone)} are missing",)
+    assert {record.n for record in held(tmp_path, session)} == set(range(1, 2001)) - gone
+    with Journal.open(tmp_path) as journal, pytest.raises(JournalError, match="so it can't be resumed"):
+        list(journal.replay(session))
+
+
+def test_a_damaged_frame_of_the_log_does_not_take_the_ones_after_it(tmp_path: Path) -> None:
+    """SQLite stops at the first bad frame; the acknowledged events after it are found all the same."""
+    with Journal.open(tmp_path / "live") as journal:
+        session = journal.new_session("t", "", "", UTC)
+        for n in range(1, 60, 2):
+            journal.append(session, event(n))
+        shutil.copytree(tmp_path / "live", tmp_path / "copy", ignore=shutil.ignore_patterns("*-shm", "locks"))
+    log = tmp_path / "copy" / f"{FILE_NAME}-wal"
+    data = bytearray(log.read_bytes())
+    frame = 32 + 20 * (SIZE + 24)
+    data[frame + 24 : frame + 24 + SIZE] = random.Random(1).randbytes(SIZE)
+    log.write_bytes(data)
+    shutil.copytree(tmp_path / "copy", tmp_path / "plain")
+    assert len(held(tmp_path / "plain", session)) < 60
+
+    repair(tmp_path / "copy")
+    assert held(tmp_path / "copy", session) == [record for n in range(1, 60, 2) for record in event(n)]
+
+
+def test_a_fact_that_reads_as_nothing_is_set_apart_and_named(tmp_path: Path) -> None:
+    session = journal_with(tmp_path)
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
+        connection.execute("UPDATE facts SET body = '{\"setup\":1' WHERE n = 5")
+    found = repair(tmp_path)
+    assert not found.healthy
+    assert found.lost[0].startswith(f"session {session}, fact 5: a fact of kind 'pass_cut' can't be read")
+    assert [record.n for record in held(tmp_path, session)] == [n for n in range(1, len(SAMPLE) + 1) if n != 5]
+
+
+def test_a_fact_of_a_newer_kerfcall_is_kept(tmp_path: Path) -> None:
+    journal_with(tmp_path)
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
+        connection.execute("UPDATE facts SET kind = 'sharpened', version = 4 WHERE n = 5")
+        connection.execute("UPDATE facts SET body = '' WHERE n = 6")
+    repair(tmp_path)
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        assert connection.execute("SELECT kind, version FROM facts WHERE n = 5").fetchall() == [("sharpened", 4)]
+
+
+def test_a_lost_session_row_is_made_again_from_its_facts(tmp_path: Path) -> None:
+    job = small_job()
+    first = journal_with(tmp_path, [f.Started(job), f.SetupStarted(1), f.EndedEarly(1, 0)])
+    second = journal_with(tmp_path)
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
+        connection.execute("DELETE FROM sessions WHERE seq = 1")
+    assert not repair(tmp_path).healthy
+    with Journal.open(tmp_path) as journal:
+        rows = journal.sessions()
+    assert [(row.id, row.title, row.state) for row in rows] == [
+        (first, job.title, "ended early"),
+        (second, "Nesting tea trays", "finished"),
+    ]
+    assert rows[0].plan_digest == job.plan_digest
+
+
+def test_a_running_session_is_not_repaired_under(tmp_path: Path) -> None:
+    session = journal_with(tmp_path)
+    with SessionLock(tmp_path, session), pytest.raises(SessionLocked, match=session):
+        repair(tmp_path)
+    assert repair(tmp_path).healthy
+
+
+def test_a_repair_cut_off_between_its_last_steps_is_finished_at_the_next_opening(tmp_path: Path) -> None:
+    session = journal_with(tmp_path)
+    before = held(tmp_path, session)
+    os_view = (tmp_path / FILE_NAME).read_bytes()
+    (tmp_path / REBUILT).write_bytes(os_view)
+    (tmp_path / FILE_NAME).write_bytes(b"damaged" * 1000)
+    (tmp_path / f"{FILE_NAME}-wal").write_bytes(b"stale log")
+    assert held(tmp_path, session) == before
+    assert not (tmp_path / REBUILT).exists()
+
+
+@pytest.mark.parametrize("content", [b"", b"no database, and nothing in it" * 500])
+def test_where_nothing_can_be_read_the_file_is_left(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / FILE_NAME).write_bytes(content)
+    if content:
+        with pytest.raises(JournalError, match="nothing can be read .* left as it is"):
+            repair(tmp_path)
+    else:
+        assert repair(tmp_path).facts == 0
+    assert (tmp_path / FILE_NAME).read_bytes() == content
+
+
+def test_another_programs_file_is_not_touched(tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        connection.execute("CREATE TABLE recipes (name TEXT)")
+    with pytest.raises(JournalError, match="another program's"):
+        repair(tmp_path)
+    with pytest.raises(JournalError, match="no journal"):
+        repair(tmp_path / "none")
