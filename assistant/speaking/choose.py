@@ -32,7 +32,7 @@ def _espeak(settings: VoiceSettings) -> tuple[Engine, str]:
 def _pyttsx3(settings: VoiceSettings) -> tuple[Engine, str]:
     from assistant.speaking.pyttsx3_engine import Pyttsx3Engine
 
-    engine = Pyttsx3Engine(None, settings.speech_rate)
+    engine = Pyttsx3Engine(None, settings.speech_rate, settings.language)
     return engine, f"voice: {engine.description}, the system's own voice, rendered in a process of its own"
 
 

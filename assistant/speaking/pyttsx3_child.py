@@ -8,6 +8,9 @@ process that can be ended when it hangs.
 from __future__ import annotations
 
 import os
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from typing import Any
 
@@ -15,12 +18,25 @@ from typing import Any
 ATTEMPTS = 3
 
 
-def serve(pipe: Connection, voice: str | None, words_a_minute: int, library: str | None, data: str | None) -> None:
+@dataclass(frozen=True, slots=True)
+class Orders:
+    """For the whole process. voice: an id, or None for one that speaks `language`. library, data: see below."""
+
+    voice: str | None
+    language: str
+    words_a_minute: int
+    library: str | None = None
+    data: str | None = None
+
+
+def serve(pipe: Connection, orders: Orders) -> None:
     """Answer (text, path) with ("done", voice in use) or ("failed", reason) until None or the pipe's end."""
     _quiet_stdout()
     try:
-        _prepare_library(library, data)
+        _prepare_library(orders.library, orders.data)
         import pyttsx3
+
+        voice = orders.voice or _voice_for(pyttsx3, orders.language)
     except Exception as error:
         pipe.send(("failed", f"pyttsx3 did not load: {error}"))
         return
@@ -32,7 +48,7 @@ def serve(pipe: Connection, voice: str | None, words_a_minute: int, library: str
             return
         if request is None:
             return
-        pipe.send(_answer(pyttsx3, request[0], request[1], voice, words_a_minute))
+        pipe.send(_answer(pyttsx3, request[0], request[1], voice, orders.words_a_minute))
 
 
 def _quiet_stdout() -> None:
@@ -50,6 +66,28 @@ def _prepare_library(library: str | None, data: str | None) -> None:
         ctypes.CDLL(library, mode=ctypes.RTLD_GLOBAL)
     if data:
         os.environ["ESPEAK_DATA_PATH"] = data
+
+
+def _voice_for(pyttsx3: Any, language: str) -> str | None:
+    engine = pyttsx3.init()
+    return pick_voice(engine.getProperty("voices") or [], str(engine.getProperty("voice") or ""), language)
+
+
+def pick_voice(voices: Iterable[Any], default: str, language: str) -> str | None:
+    """None to keep the default voice, where it speaks `language` or none does; else the first voice that does."""
+    speaking = [str(voice.id) for voice in voices if _speaks(voice, language)]
+    if not speaking or default.lower() in (id.lower() for id in speaking):
+        return None
+    return speaking[0]
+
+
+def _speaks(voice: Any, language: str) -> bool:
+    """By its list of languages; a driver that leaves the list empty has the language in the id."""
+    wanted = re.compile(rf"(^|[^a-z]){re.escape(language.lower())}([^a-z]|$)")
+    listed = [
+        item.decode("ascii", "ignore") if isinstance(item, bytes) else str(item) for item in voice.languages or []
+    ]
+    return any(wanted.search(name.lower()) for name in (listed or [str(voice.id)]))
 
 
 def _answer(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minute: int) -> tuple[str, str]:

@@ -16,7 +16,7 @@ from types import TracebackType
 from assistant.errors import NoSuchPart
 from assistant.speaking.engine import Pcm, VoiceFailed, at_rate, never, nothing, speakable, trimmed
 from assistant.speaking.espeak_files import places, short_data_folder
-from assistant.speaking.pyttsx3_child import serve
+from assistant.speaking.pyttsx3_child import Orders, serve
 from assistant.speaking.sound_files import read_sound
 
 START_S = 30.0
@@ -29,17 +29,25 @@ SUFFIX = ".aiff" if sys.platform == "darwin" else ".wav"
 class Pyttsx3Engine:
     """pyttsx3 as an `Engine`.
 
-    voice: a pyttsx3 voice id, or None for the system's own. words_a_minute: the rate asked of it.
-    rate: 22050; whatever the driver writes is brought to it. A render can't be cut short; one
-    that hangs for `render_s` seconds ends its process, and the next starts another.
+    voice: a pyttsx3 voice id, or None for the system's own, if it speaks `language`, else the
+    first that does. words_a_minute: the rate asked of it. rate: 22050; whatever the driver writes
+    is brought to it. A render can't be cut short; one that hangs for `render_s` seconds ends its
+    process, and the next starts another.
     Raises NoSuchPart when pyttsx3 or its driver doesn't load.
     """
 
     name = "pyttsx3"
     rate = 22050
 
-    def __init__(self, voice: str | None = None, words_a_minute: int = 160, render_s: float = RENDER_S):
-        self.voice = voice or ""
+    def __init__(
+        self,
+        voice: str | None = None,
+        words_a_minute: int = 160,
+        language: str = "en",
+        render_s: float = RENDER_S,
+    ):
+        self.voice = voice or f"any {language}"
+        self._orders = Orders(voice, language, words_a_minute, *_bundled_library())
         self.words_a_minute = words_a_minute
         self._render_s = render_s
         self._lock = threading.Lock()
@@ -61,11 +69,9 @@ class Pyttsx3Engine:
         self.close()
 
     def _start(self) -> str:
-        library, data = _bundled_library()
         spawn = multiprocessing.get_context("spawn")
         ours, theirs = spawn.Pipe()
-        arguments = (theirs, self.voice or None, self.words_a_minute, library, data)
-        process = spawn.Process(target=serve, args=arguments, daemon=True, name="kerfcall-voice")
+        process = spawn.Process(target=serve, args=(theirs, self._orders), daemon=True, name="kerfcall-voice")
         process.start()
         theirs.close()
         self._process, self._pipe = process, ours

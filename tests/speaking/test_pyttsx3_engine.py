@@ -6,6 +6,7 @@ import os
 import signal
 import time
 from collections.abc import Iterator
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ import pytest
 from assistant.errors import NoSuchPart
 from assistant.speaking.engine import VoiceFailed
 from assistant.speaking.espeak import EspeakEngine
+from assistant.speaking.pyttsx3_child import pick_voice
 from assistant.speaking.pyttsx3_engine import Pyttsx3Engine
 from tests.speaking.stand_ins import PHRASES
 
@@ -53,6 +55,28 @@ def test_an_empty_text_is_nothing(engine: Pyttsx3Engine) -> None:
 
 def test_a_cancelled_text_is_not_rendered(engine: Pyttsx3Engine) -> None:
     assert engine.render(PHRASES[0], lambda: True) is None
+
+
+def voice(id: str, *languages: str | bytes) -> SimpleNamespace:
+    return SimpleNamespace(id=id, languages=list(languages))
+
+
+@pytest.mark.parametrize(
+    ("voices", "default", "picked"),
+    [
+        ([voice("anna", "de_DE"), voice("sam", "en_US")], "anna", "sam"),
+        ([voice("anna", "de_DE"), voice("sam", "en_US"), voice("kit", "en-GB")], "kit", None),
+        ([voice("anna", "de_DE")], "anna", None),
+        ([voice("gmw/de", b"\x05de"), voice("gmw/en", b"\x02en-gb")], "gmw/de", "gmw/en"),
+        # Some drivers leave the list empty; "en" inside another word is no English.
+        ([voice("TOKENS/VENDOR_DE-DE_HELEN"), voice("TOKENS/VENDOR_EN-US_SAM")], "", "TOKENS/VENDOR_EN-US_SAM"),
+        ([], "anna", None),
+    ],
+)
+def test_a_system_that_speaks_another_language_is_given_an_english_voice(
+    voices: list[SimpleNamespace], default: str, picked: str | None
+) -> None:
+    assert pick_voice(voices, default, "en") == picked
 
 
 def test_nothing_is_printed(engine: Pyttsx3Engine, capfd: pytest.CaptureFixture[str]) -> None:
