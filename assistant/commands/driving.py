@@ -19,6 +19,7 @@ from assistant.runner.loop import Outputs, Runner
 from assistant.runner.rehearsal import Rehearsal
 from assistant.runner.script import ScriptLine, read_script
 from assistant.runner.trace import Trace
+from assistant.screens.plain import PlainScreen
 from assistant.session.events import DeviceChanged, Resume, Start
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 
@@ -131,15 +132,14 @@ def _file_ear(
 
 def _live(run: Run, args: argparse.Namespace) -> Runner:
     """The first event goes on the queue before any adapter can post, so that the session exists for all others."""
-    from assistant.screens.plain import PlainScreen
-
     clock = LiveClock(run.state.at)
-    outputs = Outputs(screens=[PlainScreen(sys.stdout)])
+    screen = PlainScreen(sys.stdout)
+    outputs = Outputs(screens=[screen])
     runner = Runner(lambda records: run.journal.append(run.session, records), outputs, clock, run.state)
     runner.post(run.first_event(clock))
     with contextlib.ExitStack() as stack:
         stack.enter_context(leaving_on_signals(runner))
-        desk = _Desk(run, args, clock, runner, stack)
+        desk = _Desk(run, args, clock, runner, screen, stack)
         pump = desk.open_speaker()
         desk.open_listener()
         desk.open_gestures()
@@ -155,9 +155,16 @@ class _Desk:
     """Opens the live adapters one by one; what is missing is posted as a DeviceChanged that says what stands in."""
 
     def __init__(
-        self, run: Run, args: argparse.Namespace, clock: LiveClock, runner: Runner, stack: contextlib.ExitStack
+        self,
+        run: Run,
+        args: argparse.Namespace,
+        clock: LiveClock,
+        runner: Runner,
+        screen: PlainScreen,
+        stack: contextlib.ExitStack,
     ):
         self._job, self._args, self._clock, self._runner, self._stack = run.job, args, clock, runner, stack
+        self._screen = screen
         self._ways_in = 0
 
     def open_speaker(self) -> Callable[[float], None] | None:
@@ -173,7 +180,9 @@ class _Desk:
                 return writer.advance
             from assistant.speaking.speaker import LiveSpeaker
 
-            self._keep(LiveSpeaker(self._clock, self._runner.post, self._job.voice))
+            speaker = LiveSpeaker(self._clock, self._runner.post, self._job.voice)
+            self._screen.note(f"-- {speaker.line}")
+            self._keep(speaker)
         except NoSuchPart as error:
             self._missing("loudspeaker", error, "What would be spoken is shown as text.")
         return None
@@ -192,6 +201,7 @@ class _Desk:
         except NoSuchPart as error:
             self._missing("microphone", error, "The pedal and the terminal's keys stand in.")
             return
+        self._screen.note(f"-- ears: {listener.choice.why}")
         self._runner.outputs.listener = listener
         self._stack.callback(listener.close)
         self._ways_in += 1
@@ -208,7 +218,7 @@ class _Desk:
                 lambda: pedal is not None and pedal.alive,
                 self._job.pedal.key,
                 self._click,
-                self._runner.outputs.screens[0].note,  # type: ignore[attr-defined]
+                self._screen.note,
             )
         except NoSuchPart as error:
             self._missing("keys", error, "")

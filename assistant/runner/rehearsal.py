@@ -31,9 +31,14 @@ class FileSound(Protocol):
 
 
 class FileEar(Protocol):
-    """A listener fed by hand; `feed` returns once every event of that sound has been posted."""
+    """A listener fed by hand; `feed` returns once every event of that sound has been posted.
+
+    `flush`: no more sound will come.
+    """
 
     def feed(self, pcm: bytes) -> None: ...
+
+    def flush(self) -> None: ...
 
 
 class Source(Protocol):
@@ -115,6 +120,7 @@ class Rehearsal:
             return
         pcm = self._source.read(samples)
         if pcm is None:
+            self._ear.flush()
             self._source = None
         else:
             self._ear.feed(pcm)

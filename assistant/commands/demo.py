@@ -1,0 +1,63 @@
+"""`kerfcall demo`: a whole session with nothing but this computer.
+
+A synthetic operator hears the announcements end and answers with another voice, through the real
+recogniser; the process is killed in mid-board and a second one resumes from the journal.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from assistant.commands.demo_run import ACTS, PULLED, play
+from assistant.commands.demo_sound import write_mix
+from assistant.errors import BadInput, CouldNotRun, Fault
+
+INTRO = """Kerfcall demo: two boards of a small tray (invented job), cut without a saw.
+A synthetic operator answers with a voice of its own, through the real recogniser, and with a pedal.
+  >> ?? --   what Kerfcall says        [..]   where the session is        op:   what the operator does
+"""
+CUT_OFF = "\n*** The process has been killed in mid-board. A new one resumes from the journal. ***\n"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--out", type=Path, default=Path("kerfcall-demo.wav"), metavar="FILE.wav", help="what was said")
+    parser.add_argument("--state", type=Path, metavar="DIR", help="keep the journal in this folder")
+    parser.add_argument("--act", type=int, choices=range(len(ACTS)), help=argparse.SUPPRESS)
+
+
+def run(args: argparse.Namespace) -> int:
+    if args.act is not None:
+        return play(ACTS[args.act], args.act, args.state)
+    if args.out.exists() and not args.out.is_file():
+        raise BadInput([Fault("is no file", "", str(args.out), "give the name of a WAV file to write")])
+    with contextlib.ExitStack() as stack:
+        state = args.state or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="kerfcall-demo-")))
+        state.mkdir(parents=True, exist_ok=True)
+        print(INTRO, flush=True)
+        _child(state, 0, PULLED)
+        print(CUT_OFF, flush=True)
+        _child(state, 1, 0)
+        print("\nWhat the journal holds:\n", flush=True)
+        _summary(state)
+        seconds = write_mix(state, len(ACTS), args.out)
+    print(f"\nEverything said, {seconds:.0f} s: {args.out}")
+    return 0
+
+
+def _child(state: Path, act: int, expected: int) -> None:
+    """One act in a process of its own. Raises CouldNotRun when it ended otherwise than it should."""
+    command = [sys.executable, "-m", "assistant", "demo", "--act", str(act), "--state", str(state)]
+    code = subprocess.run(command, check=False).returncode
+    if code != expected:
+        raise CouldNotRun(f"part {act + 1} of the demo ended with code {code}; the lines above say why")
+
+
+def _summary(state: Path) -> None:
+    from assistant.__main__ import main
+
+    main(["journal", "show", "--state", str(state)])

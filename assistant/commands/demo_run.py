@@ -1,0 +1,143 @@
+"""One act of the demo: wiring of the file speaker, the file listener and the synthetic operator."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib.resources import as_file, files
+from pathlib import Path
+
+from assistant.commands.demo_sound import operator_track, voice_track
+from assistant.commands.resume import replayed
+from assistant.errors import NoSuchPart
+from assistant.hearing.listener import FileListener
+from assistant.journal.lock import SessionLock
+from assistant.journal.store import Journal
+from assistant.plans.job import build_job
+from assistant.plans.model import Job
+from assistant.plans.plan_file import read_both
+from assistant.runner.clock import SetClock
+from assistant.runner.loop import Outputs, Runner
+from assistant.runner.rehearsal import Rehearsal
+from assistant.screens.plain import PlainScreen
+from assistant.session.events import Event, Resume, SpeechStarted, Start
+from assistant.session.state import FINISHED, State
+from assistant.speaking.espeak import EspeakEngine
+from assistant.speaking.file_speaker import FileSpeaker
+from assistant.speaking.operator import RATE, Habits, SyntheticOperator
+from assistant.speaking.wav_out import GrowingWav
+
+OPERATOR_VOICES = ("en-us", "en-gb", "en")
+# The exit code of a killed process; where there is no such signal, one that nothing else gives.
+PULLED = -signal.SIGKILL if hasattr(signal, "SIGKILL") else 86
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """habits: of the operator. plug_pulled_at: passes cut when the process is killed, 0 for never."""
+
+    habits: Habits
+    plug_pulled_at: int
+
+
+ACTS = (
+    Act(Habits(by_pedal=frozenset({"guard"}), by_voice=frozenset({1}), asks={2: "where", 3: "again"}), 3),
+    Act(Habits(by_pedal=frozenset({"clamps"}), by_voice=frozenset({5, 9}), asks={6: "how many"}), 0),
+)
+
+
+def play(act: Act, number: int, state_dir: Path) -> int:
+    """Run one act. The first begins the session, the next ones resume it. Returns the exit code."""
+    with Journal.open(state_dir) as journal:
+        if number:
+            session = journal.latest_open()
+            if session is None:
+                return 3
+            state = replayed(journal, session)
+            return _run(act, number, state_dir, journal, session, state, state.the_job)
+        job = _job()
+        session = journal.new_session(job.title, job.plan_digest, "", SetClock().utc())
+        return _run(act, number, state_dir, journal, session, State(), job)
+
+
+def _job() -> Job:
+    with as_file(files("assistant.commands") / "demo_files") as folder:
+        return build_job(*read_both(folder / "plan.toml", folder / "shop.toml"))
+
+
+def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, state: State, job: Job) -> int:
+    clock = SetClock(state.at)
+    screen = PlainScreen(sys.stdout)
+    runner = Runner(lambda records: journal.append(session, records), Outputs(screens=[screen]), clock, state)
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(SessionLock(folder, session))
+        speaker = FileSpeaker(voice_track(folder, number), clock, runner.post, job.voice)
+        stack.callback(speaker.close)
+        ear = FileListener(clock, runner.post, job.voice, job.checks, start_s=clock.at())
+        stack.callback(ear.close)
+        note = _noter(screen)
+        operator = SyntheticOperator(_voice(), clock, runner.post, lambda: runner.phrases, act.habits, note)
+        source = Recorded(operator, operator_track(folder, number), _plug(act, runner))
+        stack.callback(source.close)
+        runner.outputs.speaker, runner.outputs.listener = speaker, ear
+        runner.outputs.screens.append(operator)
+        if not number:
+            screen.note(f"-- {speaker.line}\n-- {ear.choice.why}")
+        first = Resume(clock.at(), clock.utc()) if number else Start(clock.at(), clock.utc(), job)
+        runner.post(first)
+        Rehearsal(runner, clock, sound=speaker, ear=ear, source=source).run()
+    return 0 if runner.state.mode == FINISHED else 1
+
+
+def _noter(screen: PlainScreen) -> Callable[[str], None]:
+    return lambda text: screen.note(f"                                        op: {text}")
+
+
+def _voice() -> EspeakEngine:
+    """Another voice than the announcements'. Raises NoSuchPart when espeak-ng has none of them."""
+    for name in OPERATOR_VOICES:
+        try:
+            return EspeakEngine(name, 130)
+        except NoSuchPart:
+            continue
+    raise NoSuchPart("espeak-ng has no second voice; pip install --force-reinstall espeakng-loader")
+
+
+def _plug(act: Act, runner: Runner) -> Callable[[Event], None]:
+    """Kills this process, with nothing tidied, as soon as the setting after so many passes is being spoken."""
+
+    def heed(event: Event) -> None:
+        state = runner.state
+        due = act.plug_pulled_at and state.cut_in_all == act.plug_pulled_at and state.mode == "cutting"
+        if due and isinstance(event, SpeechStarted):
+            sys.stdout.flush()
+            if PULLED < 0:
+                os.kill(os.getpid(), -PULLED)
+            os._exit(PULLED)
+
+    return heed
+
+
+class Recorded:
+    """A source whose sound is kept in a file as well; `also` hears of every event after it."""
+
+    def __init__(self, inner: SyntheticOperator, path: Path, also: Callable[[Event], None]):
+        self._inner, self._also = inner, also
+        self._wav = GrowingWav(path, RATE)
+
+    def read(self, samples: int) -> bytes | None:
+        pcm = self._inner.read(samples)
+        if pcm is not None:
+            self._wav.write(pcm)
+        return pcm
+
+    def heed(self, event: Event) -> None:
+        self._inner.heed(event)
+        self._also(event)
+
+    def close(self) -> None:
+        self._wav.close()

@@ -1,0 +1,21 @@
+"""On a machine that should have every part (KERFCALL_NO_SKIPS is set), a skipped test is a failure."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    skipped = terminalreporter.stats.get("skipped", [])
+    if skipped and os.environ.get("KERFCALL_NO_SKIPS"):
+        terminalreporter.write_line(f"{len(skipped)} skipped, and no skip is allowed here", red=True)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    skipped = reporter.stats.get("skipped", []) if reporter else []
+    if skipped and exitstatus == 0 and os.environ.get("KERFCALL_NO_SKIPS"):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
