@@ -67,10 +67,11 @@ def _repair(args: argparse.Namespace) -> int:
         print(json.dumps({**dataclasses.asdict(found), "kept": str(found.kept) if found.kept else None}, indent=2))
         return 0
     path = journal_path(args.state)
+    holding = f"{account.counted(found.sessions, 'session')}, {account.counted(found.facts, 'fact')}"
     if found.healthy:
-        print(f"Journal {path} is sound: {found.sessions} sessions, {found.facts} facts. Nothing was changed.")
+        print(f"Journal {path} is sound: {holding}. Nothing was changed.")
     else:
-        print(f"Journal {path} was damaged. Recovered: {found.sessions} sessions, {found.facts} facts.")
+        print(f"Journal {path} was damaged. Recovered: {holding}.")
         print(f"The damaged file is kept as {found.kept}.")
     for line in found.lost:
         print(f"  lost: {account.one_line(line)}")

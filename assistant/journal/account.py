@@ -68,6 +68,11 @@ def millimetres(exact: str) -> str:
     return f"{'' if Fraction(text) == value else 'about '}{text} mm"
 
 
+def counted(count: int, one: str, many: str = "") -> str:
+    """ "1 fact", "2 facts"."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def one_line(text: str) -> str:
     """Without control characters, which could move the terminal's cursor."""
     return "".join(c if c.isprintable() else " " for c in text)
@@ -77,7 +82,7 @@ def _heading(row: SessionRow, teller: _Teller) -> list[str]:
     total = f" of {teller.job.total_passes}" if teller.job else ""
     lines = [
         f"Session {row.id}: {one_line(row.title)}",
-        f"  {row.state}; {row.passes_cut}{total} passes cut; {row.facts} facts",
+        f"  {row.state}; {row.passes_cut}{total} passes cut; {counted(row.facts, 'fact')}",
         f"  started {local_time(row.started_utc)}" + (f", newest {local_time(row.last_utc)}" if row.last_utc else ""),
     ]
     if row.plan_path or row.plan_digest:
@@ -207,7 +212,7 @@ class _Teller:
         self._end_stand_by(self.last_at)
         lines = [f"time: {duration(self.last_at)}"]
         if self.stand_bys:
-            lines.append(f"standing by: {self.stand_bys} times, {duration(self.standing_by)} in all")
+            lines.append(f"standing by: {counted(self.stand_bys, 'time')}, {duration(self.standing_by)} in all")
         if self.takes:
             lines.append(
                 f"pace: {duration(median(self.takes))} a pass in the middle of them, "
@@ -216,8 +221,15 @@ class _Teller:
         if self.cuts_by:
             named = ", ".join(f"{count} by {one_line(by)}" for by, count in sorted(self.cuts_by.items()))
             lines.append(f"passes recorded: {named}")
-        counts = ((self.taken_back, "taken back"), (self.notes, "problems marked"), (self.resumed, "times resumed"))
-        extra = [f"{count} {what}" for count, what in counts if count]
+        extra = [
+            text
+            for count, text in (
+                (self.taken_back, f"{self.taken_back} taken back"),
+                (self.notes, f"{counted(self.notes, 'problem')} marked"),
+                (self.resumed, f"resumed {counted(self.resumed, 'time')}"),
+            )
+            if count
+        ]
         return lines + ([", ".join(extra)] if extra else [])
 
 

@@ -75,10 +75,10 @@ def test_the_account_tells_what_was_cut_when_and_by_what(tmp_path: Path, capsys:
         "resumed in setup 1; no pass was called",
         "session finished",
         "time: 48 s",
-        "standing by: 1 times, 2 s in all",
+        "standing by: 1 time, 2 s in all",
         "pace: 2 s a pass in the middle of them, 2 s at the quickest, 2 s at the slowest",
         "passes recorded: 1 by keys, 1 by page, 1 by pedal, 1 by voice",
-        "2 taken back, 1 problems marked, 2 times resumed",
+        "2 taken back, 1 problem marked, resumed 2 times",
     ]
     assert [line for line in told if line not in out] == []
 
@@ -163,12 +163,12 @@ def test_an_unknown_session_is_bad_input_and_near_ones_are_named(
 def test_repair_says_what_it_did(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     journal_with(tmp_path)
     code, out, _ = run(capsys, "repair", "--state", tmp_path)
-    assert code == 0 and "is sound: 1 sessions, 24 facts. Nothing was changed." in out
+    assert code == 0 and "is sound: 1 session, 24 facts. Nothing was changed." in out
     path = tmp_path / FILE_NAME
     path.write_bytes(b"\xff" * 512 + path.read_bytes()[512:])
     assert run(capsys, "show", "--state", tmp_path)[0] == 3
     code, out, _ = run(capsys, "repair", "--state", tmp_path)
-    assert code == 0 and "was damaged. Recovered: 1 sessions, 24 facts." in out
+    assert code == 0 and "was damaged. Recovered: 1 session, 24 facts." in out
     (kept,) = tmp_path.glob("journal-damaged-*.sqlite3")
     assert f"kept as {kept}" in out
     assert run(capsys, "show", "--state", tmp_path)[0] == 0

@@ -13,6 +13,7 @@ import pytest
 from assistant.errors import JournalError, SessionLocked
 from assistant.journal.lock import SessionLock
 
+ROOT = Path(__file__).parents[2]
 HOLD = """
 import sys, time
 from pathlib import Path
@@ -24,7 +25,9 @@ with SessionLock(Path(sys.argv[1]), sys.argv[2]):
 
 
 def test_another_process_is_refused_with_the_holders_pid_and_gets_in_once_it_was_killed(tmp_path: Path) -> None:
-    with subprocess.Popen([sys.executable, "-c", HOLD, str(tmp_path), "2026-11-25-1"], stdout=subprocess.PIPE) as child:
+    with subprocess.Popen(
+        [sys.executable, "-c", HOLD, str(tmp_path), "2026-11-25-1"], cwd=ROOT, stdout=subprocess.PIPE
+    ) as child:
         assert child.stdout is not None and child.stdout.readline().strip() == b"held"
         try:
             with pytest.raises(SessionLocked, match=rf"session 2026-11-25-1 .*\(process {child.pid}\)"):

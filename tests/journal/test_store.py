@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -96,7 +97,32 @@ def test_unknown_sessions_are_refused(tmp_path: Path) -> None:
             journal.replay("2001-01-01-1")
 
 
-def test_ids_are_the_local_date_and_a_count_and_sort_as_created(tmp_path: Path) -> None:
+@pytest.fixture
+def zone(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[str], None]]:
+    """Sets the time zone of this process."""
+    if not hasattr(time, "tzset"):
+        pytest.skip("the time zone can't be set on this system")
+
+    def turn(name: str) -> None:
+        monkeypatch.setenv("TZ", name)
+        time.tzset()
+
+    yield turn
+    monkeypatch.undo()
+    time.tzset()
+
+
+def test_a_session_begun_after_local_midnight_has_the_new_date(tmp_path: Path, zone: Callable[[str], None]) -> None:
+    """POSIX: TZ "AAA-13" is thirteen hours ahead of UTC, "BBB11" eleven behind."""
+    with Journal.open(tmp_path) as journal:
+        zone("AAA-13")
+        assert journal.new_session("t", "", "", "2026-11-25T12:00:00+00:00") == "2026-11-26-1"
+        zone("BBB11")
+        assert journal.new_session("t", "", "", "2026-11-25T10:00:00+00:00") == "2026-11-24-1"
+
+
+def test_ids_are_the_local_date_and_a_count_and_sort_as_created(tmp_path: Path, zone: Callable[[str], None]) -> None:
+    zone("UTC0")
     with Journal.open(tmp_path) as journal:
         ids = [journal.new_session(str(n), "", "", "2026-11-25T12:00:00+00:00") for n in range(12)]
         back = journal.new_session("clock set back", "", "", "2026-11-20T12:00:00+00:00")
@@ -213,8 +239,9 @@ def test_processes_that_open_a_new_journal_at_once_all_get_in(tmp_path: Path) ->
         "import sys\nfrom pathlib import Path\nfrom assistant.journal.store import Journal\n"
         "with Journal.open(Path(sys.argv[1])) as j: print(j.new_session('t', '', '', '2026-11-25T12:00:00+00:00'))"
     )
+    command = [sys.executable, "-c", script, str(tmp_path)]
     children = [
-        subprocess.Popen([sys.executable, "-c", script, str(tmp_path)], stdout=subprocess.PIPE, text=True)
+        subprocess.Popen(command, cwd=ROOT, env={**os.environ, "TZ": "UTC0"}, stdout=subprocess.PIPE, text=True)
         for _ in range(5)
     ]
     ids = {child.communicate(timeout=60)[0].strip() for child in children}

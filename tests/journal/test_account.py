@@ -1,0 +1,72 @@
+"""A session told in plain words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from assistant.journal import account, export
+from assistant.journal.store import Journal
+from assistant.session import facts as f
+from tests.journal.made import journal_with, records
+
+
+@pytest.mark.parametrize(
+    ("seconds", "told"),
+    [(0, "0 s"), (59.4, "59 s"), (59.6, "1 min 00 s"), (125, "2 min 05 s"), (4020, "1 h 07 min"), (-1, "0 s")],
+)
+def test_durations(seconds: float, told: str) -> None:
+    assert account.duration(seconds) == told
+
+
+@pytest.mark.parametrize(
+    ("exact", "told"),
+    [
+        ("1235/100", "12.35 mm"),
+        ("127/10", "12.7 mm"),
+        ("3", "3 mm"),
+        ("1/3", "about 0.3333 mm"),
+        ("-1/2", "-0.5 mm"),
+        ("100", "100 mm"),
+    ],
+)
+def test_settings_are_told_exactly_or_as_about(exact: str, told: str) -> None:
+    assert account.millimetres(exact) == told
+
+
+def test_lost_facts_are_told_in_their_place(tmp_path: Path) -> None:
+    session = journal_with(tmp_path)
+    with Journal.open(tmp_path) as journal:
+        (row,) = journal.sessions()
+        kept = [record for record in journal.replay(session) if record.n not in (4, 5)]
+    told = account.account(row, kept)
+    assert "(facts 4 to 5 are lost)" in told
+
+
+def test_every_kind_is_told(tmp_path: Path) -> None:
+    assert set(account._TELL) == set(f.JOURNALLED)
+
+
+def test_time_lost_to_an_interruption_is_no_stand_by(tmp_path: Path) -> None:
+    """A session left while standing by: the pause ends with the last fact before it was resumed."""
+    facts = [f.StoodBy("pedal"), f.Noted(1, 1, ""), f.Resumed(1, 1)]
+    held = [*records(facts[:2]), f.Record(3, 500.0, "2026-11-25T10:00:00+00:00", facts[2])]
+    journal_with(tmp_path, facts)
+    with Journal.open(tmp_path) as journal:
+        (row,) = journal.sessions()
+    assert "standing by: 1 time, 2 s in all" in account.account(row, held)
+
+
+def test_text_that_could_move_the_cursor_is_told_without(tmp_path: Path) -> None:
+    assert account.one_line("a\x1b[2Jb\nc\u202ed") == "a [2Jb c d"
+
+
+def test_exported_settings_are_numbers_to_a_millionth(tmp_path: Path) -> None:
+    """The format's promise: mm as JSON numbers exact to 1e-6."""
+    session = journal_with(tmp_path, [f.SettingCalled(1, 1, "1/3")])
+    with Journal.open(tmp_path) as journal:
+        (row,) = journal.sessions()
+        (record,) = export.as_json(row, journal.replay(session))["records"]
+    assert abs(record["setting"] - 1 / 3) <= 1e-6
+    assert record["setting_exact"] == "1/3"
