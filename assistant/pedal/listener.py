@@ -26,6 +26,9 @@ LOOK_EVERY_S = 0.25
 FIRST_RETRY_S = 0.5
 LAST_RETRY_S = 5.0
 OPEN_AND_CLOSE_S = 4.0
+STALL_S = 0.4
+STOPPED_S = 1.0
+SETTLE_S = 0.3
 LOST = f"The pedal is not heard any more: the display server went away; {STANDS_IN}."
 WORKS = "The pedal is heard again."
 
@@ -49,6 +52,7 @@ class PedalListener:
         self._watch: KeyWatch | None = self._open()
         self._retry_s = FIRST_RETRY_S
         self._retry_at = 0.0
+        self._deaf_until = 0.0
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self._run, name="pedal", daemon=True)
         self._thread.start()
@@ -93,15 +97,29 @@ class PedalListener:
 
     def _step(self) -> None:
         due = self._maker.deadline()
-        wait = LOOK_EVERY_S if due is None else min(LOOK_EVERY_S, max(0.0, due - self._clock.at()))
+        asked = self._clock.at()
+        wait = LOOK_EVERY_S if due is None else min(LOOK_EVERY_S, max(0.0, due - asked))
         try:
             kind, number, at = self._moves.get(timeout=wait)
         except queue.Empty:
+            self._notice_stall(self._clock.at() - asked - wait)
             self._look_after_watch()
             self._send(self._maker.time(self._clock.at()))
             return
-        if number == self._opened:
+        self._notice_stall(self._clock.at() - asked - wait)
+        if number == self._opened and (kind == "ended" or at >= self._deaf_until):
             self._take(kind, at)
+
+    def _notice_stall(self, late_s: float) -> None:
+        """A process held up or stopped (Ctrl-Z) times moves by when they arrive, not by when they were made.
+
+        A tap could pass for a hold, and a hold confirms: what is in progress is forgotten, and after a
+        stop so is what the foot did meanwhile.
+        """
+        if late_s > STALL_S:
+            self._maker.drop()
+        if late_s > STOPPED_S:
+            self._deaf_until = self._clock.at() + SETTLE_S
 
     def _take(self, kind: str, at: float) -> None:
         if kind == "press":

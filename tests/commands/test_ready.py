@@ -8,6 +8,7 @@ import select
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -32,7 +33,7 @@ def shop(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def xserver(monkeypatch: pytest.MonkeyPatch):
+def xserver(monkeypatch: pytest.MonkeyPatch) -> Iterator[XServer]:
     server = XServer()
     monkeypatch.setenv("DISPLAY", server.display)
     monkeypatch.setenv("XDG_SESSION_TYPE", "x11")

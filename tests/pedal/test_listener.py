@@ -6,6 +6,7 @@ import logging
 import os
 import queue
 import shutil
+import signal
 import statistics
 import subprocess
 import sys
@@ -158,6 +159,28 @@ def test_the_end_of_the_display_server_is_noticed_and_its_return_too(
     assert rig.gesture() == "tap"
     said = capfd.readouterr()
     assert said.out == said.err == ""
+
+
+@needs_x
+def test_presses_made_while_the_program_was_stopped_do_not_count(xserver: XServer) -> None:
+    """They all arrive at once when it goes on, and a late release would make a hold of a tap."""
+    command = [sys.executable, "-m", "tests.pedal.listener_child"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        try:
+            assert process.stdout is not None and process.stdout.readline() == "begun\n"
+            xserver.down("Next")
+            time.sleep(0.3)
+            process.send_signal(signal.SIGSTOP)
+            xserver.up("Next")
+            for _ in range(3):
+                xserver.key("Next")
+            time.sleep(1.5)
+            process.send_signal(signal.SIGCONT)
+            time.sleep(1.5)
+            xserver.xdotool("key", "Next", "sleep", "0.1", "key", "Next")
+            assert process.stdout.readline() == "double\n"
+        finally:
+            process.kill()
 
 
 @needs_x
