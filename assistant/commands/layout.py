@@ -1,7 +1,7 @@
 """`kerfcall layout PLAN`: both parts of a joint laid out, as a readable table or as JSON.
 
-Nothing is cut, spoken or journalled. The JSON is described in DEVELOPERS.md; its millimetres
-are exact to 1e-6.
+Nothing is cut, spoken or journalled. JSON lengths are millimetres exact to 1e-6: `kerf_from` and
+`kerf_to` as laid out, `setting` and `approach` (null where none is due) as rounded for the carriage.
 """
 
 from __future__ import annotations

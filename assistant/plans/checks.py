@@ -11,8 +11,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from string import Formatter
 
+from assistant.plans.document import shown
 from assistant.plans.model import Check
-from assistant.plans.reader import Table, nearest, shown
+from assistant.plans.reader import Table, nearest
 from assistant.plans.syllables import syllables
 
 LEAST_SYLLABLES = 5
@@ -42,8 +43,8 @@ DEFAULT_CHECKS = (
     Check("guard", GUARD_SAY.format(GUARD_DEFAULT), "safety guard fitted", "setup"),
     Check(
         "hold-down",
-        "a wide board clamped at both ends, a narrow one held under another piece?",
-        "hold down is at both ends",
+        "trailing end held down? a wide board clamped at both ends, a narrow one held under another piece",
+        "trailing end is well held down",
         "session",
     ),
     Check("blade height", "blade height measured, {depth}?", "blade height is now measured", "depth"),

@@ -13,8 +13,8 @@ from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.pattern import depth_of, pattern
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import GLUE_CHECK
+from assistant.plans.document import cleaned
 from assistant.plans.model import BoardPlan, Job, Plan, Setup, Shop
-from assistant.plans.reader import cleaned
 
 MOST_PASSES = 20_000
 STAGE = "joint"

@@ -7,9 +7,10 @@ from fractions import Fraction
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
+from assistant.plans.document import Document, cleaned, read_document
 from assistant.plans.job import segments_of
 from assistant.plans.model import BoardPlan, JointPlan, Plan, Repeat, Shop, Uncertainty
-from assistant.plans.reader import MAX_TEXT, Document, Table, cleaned, read_document
+from assistant.plans.reader import MAX_TEXT, Table
 from assistant.plans.shop_file import try_shop
 
 ZERO = Fraction(0)
@@ -50,7 +51,7 @@ def try_plan(path: Path) -> tuple[Plan | None, list[Fault]]:
 
 
 def _read(document: Document, path: Path) -> Plan | None:
-    root = document.root()
+    root = Table(document, "", document.tree)
     title = root.text("title", cleaned(path.stem)[:MAX_TEXT] or "plan")
     unit = root.choice("unit", ("mm", "in"), required=True) or "mm"
     width, thickness, species = _stock(root.table("stock", required=True), unit)

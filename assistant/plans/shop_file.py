@@ -10,9 +10,10 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade, Carriage
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import read_checks
+from assistant.plans.document import Document, cleaned, read_document
 from assistant.plans.model import PedalSettings, Shop, VoiceSettings
 from assistant.plans.pedal_keys import read_key
-from assistant.plans.reader import Document, Table, cleaned, read_document
+from assistant.plans.reader import Table
 
 INCH = Fraction("25.4")
 ZERO = Fraction(0)
@@ -58,7 +59,7 @@ def _no_shop(path: Path) -> Fault:
 
 
 def _read(document: Document, path: str) -> Shop:
-    root = document.root()
+    root = Table(document, "", document.tree)
     unit = root.choice("unit", ("mm", "in"), "mm") or "mm"
     blade = _blade(root.table("blade", required=True), unit)
     carriage = _carriage(root.table("carriage"), unit)

@@ -1,0 +1,148 @@
+"""A TOML file as read: its tree, its digest, and the faults found in it so far.
+
+A file is at most 1 MB of UTF-8 (with or without a byte order mark). Decimals stay exact. Nothing
+here raises for what a file holds: faults gather in `Document.faults`, each with file and key, so
+that a plan and a shop can be reported together.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from assistant.errors import Fault
+
+MAX_BYTES = 1_000_000
+SHOWN = 60
+# Past this an integer is no measure of anything, and turning it into digits may be refused or slow.
+MAX_INTEGER_BITS = 128
+
+# The TOML reader takes time quadratic in the parts of a dotted key: half a minute for one of 40 kB.
+_DEEP_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){50}""")
+_POSITION = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
+
+
+def cleaned(text: str) -> str:
+    """`text` without control, format and unassigned characters; runs of blanks become one space."""
+    kept = (" " if c.isspace() else c for c in text if c.isspace() or unicodedata.category(c)[0] != "C")
+    return " ".join("".join(kept).split())
+
+
+def shown(value: object) -> str:
+    """A value as a fault shows it: as the user wrote it, one line, at most about 60 characters."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{cut(cleaned(value))}"'
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    if isinstance(value, int) and value.bit_length() > MAX_INTEGER_BITS:
+        return f"a whole number of about {value.bit_length() * 3 // 10} digits"
+    return cut(str(value))
+
+
+def cut(text: str) -> str:
+    return text if len(text) <= SHOWN else text[: SHOWN - 3] + "..."
+
+
+@dataclass(slots=True)
+class Document:
+    """A file as read. name: as faults call it. digest: SHA-256 of its bytes, hex, or "" when unreadable."""
+
+    name: str
+    faults: list[Fault] = field(default_factory=list)
+    tree: dict[str, Any] | None = None
+    digest: str = ""
+
+    def fault(self, what: str, value: str, key: str, mend: str) -> None:
+        self.faults.append(Fault(what, value, f"{self.name}: {key}" if key else self.name, mend))
+
+    def adopt(self, faults: Iterable[Fault]) -> None:
+        """Take over faults whose `where` is a key only, putting the file's name before it."""
+        for fault in faults:
+            self.fault(fault.what, fault.value, fault.where, fault.mend)
+
+
+def read_document(path: Path) -> Document:
+    """Read and parse a TOML file. Never raises for what it finds: see `Document.faults`; tree is None then."""
+    document = Document(cut(cleaned(path.name)) or cleaned(str(path)) or "the file")
+    data = _bytes_of(path, document)
+    if data is None:
+        return document
+    document.digest = hashlib.sha256(data).hexdigest()
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        mend = "save it as UTF-8 text"
+        document.fault("is not UTF-8 text", f"byte {data[error.start]:#04x} at byte {error.start + 1}", "", mend)
+        return document
+    document.tree = _parsed(text, document)
+    return document
+
+
+def _bytes_of(path: Path, document: Document) -> bytes | None:
+    given = cut(cleaned(str(path)))
+    try:
+        if path.is_dir():
+            document.fault("is a folder", given, "", "name a file inside it")
+        elif path.exists() and not path.is_file():
+            document.fault("is not a regular file", given, "", "name a TOML file")
+        else:
+            return _limited(path, document)
+    except FileNotFoundError:
+        document.fault("there is no such file", given, "", "check the name and the folder")
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        document.fault(f"cannot be read: {cleaned(reason)}", given, "", "check the file and your right to read it")
+    return None
+
+
+def _limited(path: Path, document: Document) -> bytes | None:
+    with path.open("rb") as file:
+        data = file.read(MAX_BYTES + 1)
+    if len(data) <= MAX_BYTES:
+        return data
+    document.fault("is over 1 MB", "more than 1,000,000 bytes", "", "give a plan or shop file; they are a few kB")
+    return None
+
+
+def _parsed(text: str, document: Document) -> dict[str, Any] | None:
+    if _DEEP_KEY.search(text):
+        _too_deep(document)
+        return None
+    try:
+        return tomllib.loads(text, parse_float=Decimal)
+    except tomllib.TOMLDecodeError as error:
+        _syntax_fault(text, str(error), document)
+    except RecursionError:
+        _too_deep(document)
+    except (ValueError, ArithmeticError):
+        document.fault("holds a number too long to read", "", "", "lengths need at most 40 characters")
+    return None
+
+
+def _too_deep(document: Document) -> None:
+    document.fault("is nested too deeply", "", "", "no list or table of a plan or shop goes deeper than three")
+
+
+def _syntax_fault(text: str, message: str, document: Document) -> None:
+    found = _POSITION.search(message)
+    what = f"is not valid TOML: {cleaned(_POSITION.sub('', message))}"
+    mend = "mend that line (text goes in quotes, a key is set once, keys and tables are named once)"
+    # TOML's own line ends, not str.splitlines', so that the number agrees with an editor.
+    lines = text.replace("\r\n", "\n").split("\n")
+    if found is None or found[1] is None:
+        document.fault(what, "", f"line {len(lines)}, the end", mend)
+        return
+    line, column = int(found[1]), int(found[2])
+    written = cleaned(lines[line - 1]) if line <= len(lines) else ""
+    document.fault(what, cut(written), f"line {line}, column {column}", mend)
