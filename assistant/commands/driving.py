@@ -232,7 +232,7 @@ class _Desk:
 
             pedal = PedalListener(self._clock, self._runner.post, self._job.pedal, self._click)
         except NoSuchPart as error:
-            self._missing("pedal", error, "The terminal's keys stand in.")
+            self._missing("pedal", error, "")
             return None
         self._stack.callback(pedal.close)
         self._ways_in += 1

@@ -10,7 +10,7 @@ from collections.abc import Callable, Generator
 from typing import Any, Protocol
 
 from assistant.errors import NoSuchPart
-from assistant.speaking.alsa import hush
+from assistant.hearing.alsa import hush
 
 PERIOD_MS = 10
 Fill = Callable[[int], bytes]
