@@ -23,9 +23,9 @@ class Choice:
 
 
 def _espeak(settings: VoiceSettings) -> tuple[Engine, str]:
-    from assistant.speaking.espeak import EspeakEngine
+    from assistant.speaking.espeak import CLEAREST, EspeakEngine
 
-    engine = EspeakEngine(settings.language, settings.speech_rate)
+    engine = EspeakEngine(CLEAREST.get(settings.language, settings.language), settings.speech_rate)
     return engine, f"voice: {engine.description}, rendered in this process"
 
 

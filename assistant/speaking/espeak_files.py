@@ -18,7 +18,7 @@ from assistant.errors import NoSuchPart
 
 LONGEST_DATA_PATH = 120
 ENGLISH = ("phontab", "phondata", "phonindex", "intonations", "en_dict")
-ENGLISH_VOICES = "lang/gmw"
+ENGLISH_VOICES = {"lang/gmw": "en*", "voices/!v": "f*"}
 _SYSTEM_LIBRARIES = {
     "linux": ("libespeak-ng.so.1",),
     "darwin": ("/opt/homebrew/lib/libespeak-ng.1.dylib", "/usr/local/lib/libespeak-ng.1.dylib"),
@@ -100,9 +100,10 @@ def _copy_english(data: Path, copy: Path) -> None:
     unfinished = Path(tempfile.mkdtemp(dir=copy.parent))
     for name in ENGLISH:
         shutil.copy(data / name, unfinished / name)
-    (unfinished / ENGLISH_VOICES).mkdir(parents=True)
-    for voice in (data / ENGLISH_VOICES).glob("en*"):
-        shutil.copy(voice, unfinished / ENGLISH_VOICES / voice.name)
+    for folder, names in ENGLISH_VOICES.items():
+        (unfinished / folder).mkdir(parents=True)
+        for voice in (data / folder).glob(names):
+            shutil.copy(voice, unfinished / folder / voice.name)
     try:
         unfinished.rename(copy)
     except OSError:

@@ -15,7 +15,7 @@ import psutil
 import pytest
 
 from assistant.errors import NoSuchPart
-from assistant.speaking.espeak import EspeakEngine
+from assistant.speaking.espeak import CLEAREST, EspeakEngine
 from assistant.speaking.espeak_files import LONGEST_DATA_PATH, Place, places, short_data_folder
 from tests.speaking.stand_ins import PHRASES
 
@@ -25,7 +25,7 @@ ROOT = Path(__file__).parents[2]
 
 @pytest.fixture(scope="module")
 def engine() -> EspeakEngine:
-    return EspeakEngine("en", 160)
+    return EspeakEngine(words_a_minute=160)
 
 
 @pytest.mark.parametrize("text", PHRASES)
@@ -47,7 +47,7 @@ def test_every_phrase_is_heard_whole(engine: EspeakEngine, text: str) -> None:
 def test_its_own_command_line_speaks_as_long(engine: EspeakEngine, text: str, tmp_path: Path) -> None:
     """Second opinion: the espeak-ng command line, another build and data set, same voice and rate."""
     file = tmp_path / "said.wav"
-    subprocess.run(["espeak-ng", "-v", "en", "-s", "160", "-w", str(file), text], check=True)
+    subprocess.run(["espeak-ng", "-v", CLEAREST["en"], "-s", "160", "-w", str(file), text], check=True)
     with wave.open(str(file)) as wav:
         samples = np.frombuffer(wav.readframes(wav.getnframes()), np.int16)
         loud = np.flatnonzero(np.abs(samples.astype(int)) >= 64)
