@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import textwrap
 from typing import TextIO
 
 from assistant.joinery.settings import reading
@@ -12,7 +14,7 @@ MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caut
 
 
 class PlainScreen:
-    """One line an announcement, one line a change of place; no colour, no cursor movement."""
+    """One entry an announcement, one a change of place; no colour, no cursor movement; wrapped on a terminal."""
 
     def __init__(self, out: TextIO):
         self._out = out
@@ -35,11 +37,19 @@ class PlainScreen:
 
     def _write(self, text: str) -> None:
         try:
-            self._out.write(text + "\n")
+            self._out.write("\n".join(self._wrapped(text)) + "\n")
             self._out.flush()
         except (OSError, ValueError):
             # The terminal is gone; the voice and the journal go on without it.
             return
+
+
+    def _wrapped(self, text: str) -> list[str]:
+        if not self._out.isatty():
+            return [text]
+        width = max(40, shutil.get_terminal_size().columns - 1)
+        lines = text.splitlines()
+        return [part for line in lines for part in textwrap.wrap(line, width, subsequent_indent="   ") or [""]]
 
 
 def place_line(view: View, words: Words) -> str:

@@ -256,11 +256,12 @@ def _device_changed(turn: Turn, event: DeviceChanged) -> None:
     """Shown at once; while a pass may be under way it is held and spoken at the next gesture or phrase."""
     if turn.state.job is None:
         return
-    turn.show(prompt("device", text=event.text))
+    notice = prompt("device", text=event.text)
     if turn.state.quiet:
+        turn.show(notice)
         turn.fact(f.NoticeHeld(event.device, event.text))
     else:
-        turn.add_notice(prompt("device", text=event.text))
+        turn.add_notice(notice)
 
 
 def _leave(turn: Turn, event: Leave) -> None:

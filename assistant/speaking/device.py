@@ -50,7 +50,7 @@ class MiniaudioDevice:
                 app_name="kerfcall",
             )
         except miniaudio.MiniaudioError as error:
-            raise NoSuchPart(f"no loudspeaker can be opened ({error})") from error
+            raise NoSuchPart("none can be opened") from error
         self._device = device
         # With no sound system at all the library silently falls back on a device that plays to nobody.
         if device.backend.lower() == "null" and not self._allow_null:
@@ -114,7 +114,7 @@ class SounddeviceDevice:
             self._stream.start()
         except (sounddevice.PortAudioError, ValueError) as error:
             self.close()
-            raise NoSuchPart(f"no loudspeaker can be opened ({error})") from error
+            raise NoSuchPart("none can be opened") from error
         return f"{self._name or 'the default device'} through sounddevice"
 
     def close(self) -> None:
