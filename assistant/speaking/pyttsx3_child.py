@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import os
 import re
+import sys
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -103,6 +105,17 @@ def _answer(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minut
     return "done", used
 
 
+def settled(path: str, within_s: float = 10.0, look_s: float = 0.03) -> bool:
+    """Wait until the file is there and has stopped growing; False when that takes over `within_s`."""
+    give_up, size = time.monotonic() + within_s, -1
+    while time.monotonic() < give_up:
+        before, size = size, os.path.getsize(path) if os.path.exists(path) else 0
+        if size and size == before:
+            return True
+        time.sleep(look_s)
+    return False
+
+
 def _render(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minute: int) -> tuple[str, int]:
     engine = pyttsx3.init()
     try:
@@ -111,6 +124,9 @@ def _render(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minut
         engine.setProperty("rate", words_a_minute)
         engine.save_to_file(text, path)
         engine.runAndWait()
+        if not sys.platform.startswith("linux"):
+            # The system's voices write on their own; the run may be over before the file is.
+            settled(path)
         return str(engine.getProperty("voice") or "").lower(), round(float(engine.getProperty("rate")))
     finally:
         engine.stop()

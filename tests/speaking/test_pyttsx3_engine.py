@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import signal
+import threading
 import time
 from collections.abc import Iterator
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,7 +16,7 @@ import pytest
 from assistant.errors import NoSuchPart
 from assistant.speaking.engine import VoiceFailed
 from assistant.speaking.espeak import EspeakEngine
-from assistant.speaking.pyttsx3_child import pick_voice
+from assistant.speaking.pyttsx3_child import pick_voice, settled
 from assistant.speaking.pyttsx3_engine import Pyttsx3Engine
 from tests.speaking.stand_ins import PHRASES
 
@@ -77,6 +79,22 @@ def test_a_system_that_speaks_another_language_is_given_an_english_voice(
     voices: list[SimpleNamespace], default: str, picked: str | None
 ) -> None:
     assert pick_voice(voices, default, "en") == picked
+
+
+def test_a_file_still_being_written_is_waited_for(tmp_path: Path) -> None:
+    path = tmp_path / "said.aiff"
+    assert not settled(str(path), within_s=0.1, look_s=0.01)
+
+    def write() -> None:
+        for n in range(1, 9):
+            path.write_bytes(bytes(100 * n))
+            time.sleep(0.02)
+
+    thread = threading.Thread(target=write)
+    thread.start()
+    assert settled(str(path), within_s=5.0, look_s=0.1)
+    thread.join()
+    assert path.stat().st_size == 800
 
 
 def test_nothing_is_printed(engine: Pyttsx3Engine, capfd: pytest.CaptureFixture[str]) -> None:

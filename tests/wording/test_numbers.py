@@ -14,7 +14,15 @@ from hypothesis import strategies as st
 from num2words import num2words
 
 from assistant.joinery.model import Carriage
-from assistant.wording.numbers import cardinal, fixed, shown, spoken_digits, spoken_length, spoken_setting
+from assistant.wording.numbers import (
+    cardinal,
+    fixed,
+    shown,
+    spoken_digits,
+    spoken_length,
+    spoken_position,
+    spoken_setting,
+)
 
 REFERENCES = Path(__file__).parents[1] / "references"
 INCH = Fraction(254, 10)
@@ -249,6 +257,25 @@ def followed(words: str, at: int, divisions: int) -> int:
         at += way * divisions * int("".join(str(plain[word]) for word in spoken))
     mark_shown = int("".join(str(plain[word]) for word in mark.partition("mark ")[2].split()))
     return at + way * (way * (mark_shown - at) % divisions)
+
+
+@pytest.mark.parametrize(
+    ("setting", "words"),
+    [
+        ("12.86", "six turns from zero, mark four three"),
+        ("2", "one turn from zero, mark zero"),
+        ("0.86", "zero turns from zero, mark four three"),
+        ("26", "one three turns from zero, mark zero"),
+        # A dial below zero shows what is left of the turn.
+        ("-0.5", "minus one turn from zero, mark seven five"),
+    ],
+)
+def test_where_a_handwheel_stands_is_counted_from_zero(setting: str, words: str) -> None:
+    assert spoken_position(HANDWHEEL, "digits", mm(setting)) == words
+
+
+def test_where_a_readout_stands_is_its_reading() -> None:
+    assert spoken_position(Carriage(), "digits", mm("12.35")) == "one two decimal three five"
 
 
 def test_a_carriage_without_a_dial_is_read_in_digits() -> None:
