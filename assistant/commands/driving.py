@@ -48,11 +48,16 @@ class Run:
     state: State
     notes: tuple[str, ...] | None
 
+    @property
+    def resumed(self) -> bool:
+        """Whether the session had begun before; a file of what is said is then continued."""
+        return self.notes is not None
+
     def first_event(self, clock: LiveClock | SetClock) -> Start | Resume:
         """Start for a new session, Resume (with notes on what changed) for one that goes on."""
-        if self.notes is None:
-            return Start(clock.at(), clock.utc(), self.job)
-        return Resume(clock.at(), clock.utc(), self.notes)
+        if self.notes is not None:
+            return Resume(clock.at(), clock.utc(), self.notes)
+        return Start(clock.at(), clock.utc(), self.job)
 
 
 def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
@@ -106,7 +111,7 @@ def _file_speaker(run: Run, args: argparse.Namespace, clock: Any, runner: Runner
         return None
     from assistant.speaking.file_speaker import FileSpeaker
 
-    speaker = FileSpeaker(args.speaker, clock, runner.post, run.job.voice)
+    speaker = FileSpeaker(args.speaker, clock, runner.post, run.job.voice, append=run.resumed)
     stack.callback(speaker.close)
     runner.outputs.speaker = speaker
     return speaker
@@ -163,7 +168,7 @@ class _Desk:
         screen: PlainScreen,
         stack: contextlib.ExitStack,
     ):
-        self._job, self._args, self._clock, self._runner, self._stack = run.job, args, clock, runner, stack
+        self._run, self._args, self._clock, self._runner, self._stack = run, args, clock, runner, stack
         self._screen = screen
         self._ways_in = 0
 
@@ -175,12 +180,14 @@ class _Desk:
             if self._args.speaker is not None:
                 from assistant.speaking.file_speaker import FileSpeaker
 
-                writer = FileSpeaker(self._args.speaker, self._clock, self._runner.post, self._job.voice)
+                writer = FileSpeaker(
+                    self._args.speaker, self._clock, self._runner.post, self._run.job.voice, append=self._run.resumed
+                )
                 self._keep(writer)
                 return writer.advance
             from assistant.speaking.speaker import LiveSpeaker
 
-            speaker = LiveSpeaker(self._clock, self._runner.post, self._job.voice)
+            speaker = LiveSpeaker(self._clock, self._runner.post, self._run.job.voice)
             self._screen.note(f"-- {speaker.line}")
             self._keep(speaker)
         except NoSuchPart as error:
@@ -197,7 +204,7 @@ class _Desk:
         try:
             from assistant.hearing.listener import LiveListener
 
-            listener = LiveListener(self._clock, self._runner.post, self._job.voice, self._job.checks)
+            listener = LiveListener(self._clock, self._runner.post, self._run.job.voice, self._run.job.checks)
         except NoSuchPart as error:
             self._missing("microphone", error, "The pedal and the terminal's keys stand in.")
             return
@@ -216,7 +223,7 @@ class _Desk:
                 self._clock,
                 self._runner.post,
                 lambda: pedal is not None and pedal.alive,
-                self._job.pedal.key,
+                self._run.job.pedal.key,
                 self._click,
                 self._screen.note,
             )
@@ -230,7 +237,7 @@ class _Desk:
         try:
             from assistant.pedal.listener import PedalListener
 
-            pedal = PedalListener(self._clock, self._runner.post, self._job.pedal, self._click)
+            pedal = PedalListener(self._clock, self._runner.post, self._run.job.pedal, self._click)
         except NoSuchPart as error:
             self._missing("pedal", error, "")
             return None
