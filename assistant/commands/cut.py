@@ -10,6 +10,7 @@ from assistant.commands.driving import Run, add_run_options, check_options, driv
 from assistant.errors import BadInput, Fault
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal, default_state_dir
+from assistant.pedal.names import key_from_name
 from assistant.plans.job import build_job
 from assistant.plans.model import Job
 from assistant.plans.plan_file import read_both
@@ -46,7 +47,10 @@ def _inputs(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ...]]:
     except BadInput as error:
         faults += error.faults
     try:
-        job = build_job(*read_both(args.plan, args.shop))
+        plan, shop = read_both(args.plan, args.shop)
+        if not args.no_pedal:
+            key_from_name(shop.pedal.key, f"{Path(shop.path).name}: pedal.key")
+        job = build_job(plan, shop)
     except BadInput as error:
         raise BadInput([*error.faults, *faults]) from error
     if faults:

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import wave
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from assistant.errors import CouldNotRun
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 RATE = 22050
 
@@ -43,7 +48,7 @@ def write_mix(folder: Path, acts: int, out: Path) -> float:
     return len(sound) / RATE
 
 
-def _samples(path: Path):  # type: ignore[no-untyped-def]
+def _samples(path: Path) -> NDArray[np.float32]:
     """A track as floats at RATE."""
     import numpy as np
 

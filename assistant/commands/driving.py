@@ -79,10 +79,8 @@ def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
 
 def drive(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]) -> int:
     """Run the session to its end or until it is left. Returns the exit code."""
-    if args.rehearse is not None or args.mic is not None:
-        runner = _rehearse(run, args, script)
-    else:
-        runner = _live(run, args)
+    rehearsed = args.rehearse is not None or args.mic is not None
+    runner = _rehearse(run, args, script) if rehearsed else _live(run, args)
     return 0 if runner.state.mode == FINISHED else 1
 
 

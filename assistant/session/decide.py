@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from assistant.session import effects as e
 from assistant.session import facts as f
@@ -272,7 +273,7 @@ def _nothing(turn: Turn, event: Event) -> None:
     """Speech that begins or ends changes nothing: the session waits for none of it."""
 
 
-_EVENTS: dict[type[Event], Callable[[Turn, Event], None]] = {
+_EVENTS: dict[type[Event], Callable[[Turn, Any], None]] = {
     Start: _start,
     Resume: _resume,
     Gesture: _gesture,
@@ -283,4 +284,4 @@ _EVENTS: dict[type[Event], Callable[[Turn, Event], None]] = {
     Leave: _leave,
     SpeechStarted: _nothing,
     SpeechEnded: _nothing,
-}  # type: ignore[dict-item]
+}

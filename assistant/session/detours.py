@@ -143,8 +143,8 @@ def begin_resuming(turn: Turn, notes: tuple[str, ...]) -> None:
     in_flight = state.cursor if state.cursor and not state.is_cut(state.cursor) else 0
     turn.fact(f.Resumed(state.setup, in_flight))
     state = turn.state
-    lines = (prompt("resumed", setup=state.setup, setups=len(state.the_job.setups), cut=state.cut_in_all),)
-    lines += tuple(prompt("device", text=note) for note in notes)
+    begun = prompt("resumed", setup=state.setup, setups=len(state.the_job.setups), cut=state.cut_in_all)
+    lines = (begun, *(prompt("device", text=note) for note in notes))
     if state.carriage_at is None:
         ask_clamped(turn, *lines)
     else:
