@@ -8,9 +8,9 @@ nothing is ever rewritten in place.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Any
 
 from assistant.errors import JournalError
@@ -37,6 +37,9 @@ from assistant.session.facts import (
 
 Body = dict[str, Any]
 Upcaster = Callable[[Body], Body]
+
+_NUMBER = re.compile(r"-?[0-9]{1,400}(?:\.[0-9]{1,400}|/0*[1-9][0-9]{0,399})?")
+_parse = json.JSONDecoder().raw_decode
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +72,8 @@ def _text(body: Body, key: str) -> str:
 def _exact(body: Body, key: str) -> str:
     """A fraction in text, kept as it was written."""
     value = _text(body, key)
-    try:
-        Fraction(value)
-    except (ValueError, ZeroDivisionError) as error:
-        raise _Unreadable(f"{key!r} is {value!r}, not an exact number") from error
+    if not _NUMBER.fullmatch(value):
+        raise _Unreadable(f"{key!r} is {value!r:.60}, not an exact number")
     return value
 
 
@@ -191,8 +192,8 @@ def decode(kind: str, version: int, text: str) -> Fact:
     if codec is None:
         raise JournalError(f"unknown kind of fact {kind!r}: it was written by another version of Kerfcall; upgrade it")
     try:
-        body = json.loads(text)
-        if type(body) is not dict:
+        body, end = _parse(text)
+        if type(body) is not dict or end != len(text):
             raise _Unreadable("its body is no JSON object")
         if version != codec.version:
             body = _upcast(kind, version, codec.version, body)

@@ -329,7 +329,7 @@ def test_a_full_disk_is_said_as_such(tmp_path: Path) -> None:
 READ_ONLY = """
 import os, sys
 from pathlib import Path
-import filelock, platformdirs
+import filelock, platformdirs, urllib.parse  # before the rights go: they may lie where nobody can't read
 import assistant.errors
 from assistant.journal.store import Journal
 state = Path(sys.argv[1])
