@@ -202,7 +202,9 @@ def terminal() -> Line:
     """Whether the terminal's keys can stand in for pedal and voice."""
     if sys.stdin is not None and not sys.stdin.closed and sys.stdin.isatty():
         return Line("terminal keys", WORKS, "space: tap, d: double tap, h: hold, ?: all keys")
-    return Line("terminal keys", STANDS_IN, "pedal or voice: the standard input is no terminal", "start from a terminal")
+    return Line(
+        "terminal keys", STANDS_IN, "pedal or voice: the standard input is no terminal", "start from a terminal"
+    )
 
 
 def answers(foot: Line, keys: Line, microphone: Line, hearing: Line) -> Line:
@@ -225,7 +227,9 @@ def shop_file(path: Path | None) -> tuple[Line, Shop | None]:
         return Line("shop file", BROKEN, _plain(error), "see that it can be read"), None
     if shop is not None and not faults:
         return Line("shop file", WORKS, f"{path or default_shop_path()}, kerf {float(shop.blade.kerf):.2f} mm"), shop
-    text = "; ".join(f"{fault.where}: {fault.what}" + (f" (got {fault.value})" if fault.value else "") for fault in faults)
+    text = "; ".join(
+        f"{fault.where}: {fault.what}" + (f" (got {fault.value})" if fault.value else "") for fault in faults
+    )
     return Line("shop file", BROKEN, text, "; ".join(dict.fromkeys(fault.mend for fault in faults))), None
 
 

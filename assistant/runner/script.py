@@ -1,10 +1,10 @@
 """Rehearsal scripts: a line per event, `SECONDS KIND ARGUMENT`.
 
-    # a comment
-    4.0 pedal tap                                  tap | double | hold
-    2.5 heard marigold all clamps are secure       through the phrase table
-    3.0 device microphone lost                     a part is lost or works again
-    12 interrupt                                   the process ends with no clean-up
+# a comment
+4.0 pedal tap                                  tap | double | hold
+2.5 heard marigold all clamps are secure       through the phrase table
+3.0 device microphone lost                     a part is lost or works again
+12 interrupt                                   the process ends with no clean-up
 """
 
 from __future__ import annotations

@@ -43,7 +43,6 @@ class PlainScreen:
             # The terminal is gone; the voice and the journal go on without it.
             return
 
-
     def _wrapped(self, text: str) -> list[str]:
         if not self._out.isatty():
             return [text]

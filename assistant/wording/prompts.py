@@ -95,7 +95,9 @@ def _which_board(figures: dict[str, Any]) -> tuple[str, ...]:
 
 def _which_way(figures: dict[str, Any]) -> tuple[str, ...]:
     side = figures["stop_side"]
-    stop = f"against the setting bar at the {side} stop" if figures["register"] == "setting bar" else f"to the {side} stop"
+    stop = (
+        f"against the setting bar at the {side} stop" if figures["register"] == "setting bar" else f"to the {side} stop"
+    )
     if figures["end"] == 1:
         return (f"Reference edge {stop}, marked face to the backing.",)
     return (
@@ -154,7 +156,8 @@ def _saw_off(words: Words, figures: dict[str, Any]) -> str:
 def _ended_early(words: Words, figures: dict[str, Any]) -> str:
     left = figures["left"]
     passes = "One pass was" if left == 1 else _sentence(f"{cardinal(left)} passes were").rstrip(".")
-    return f"Session ended. {passes} not cut. Saw off; wait until the blade stands still; refit the riving knife and guard."
+    after = "Saw off; wait until the blade stands still; refit the riving knife and guard."
+    return f"Session ended. {passes} not cut. {after}"
 
 
 def _tap_ignored(words: Words, figures: dict[str, Any]) -> str:

@@ -107,7 +107,9 @@ def step(node: Node, event: Event) -> tuple[Node, list[f.Fact], tuple[e.Effect, 
     return Node(state, watcher, tuple(records)), kept, decision.effects
 
 
-def look_at(label: str, event: Event, before: State, node: Node, kept: list[f.Fact], effects: tuple[e.Effect, ...]) -> None:
+def look_at(
+    label: str, event: Event, before: State, node: Node, kept: list[f.Fact], effects: tuple[e.Effect, ...]
+) -> None:
     kinds = {fact.kind for fact in kept}
     if label in ("pressed before it was asked", "old grammar", "begun before it was asked"):
         assert not kinds & COUNTED, f"an answer that is {label} does not count, but gave {kinds}"
