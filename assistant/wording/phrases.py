@@ -1,4 +1,7 @@
-"""The phrases that can be said, by intent."""
+"""The phrases that can be said: by intent, and by the state of the session in which they mean something.
+
+Pure data: whether a recogniser knows the words is asked in `hearing.vocabulary`.
+"""
 
 from __future__ import annotations
 
@@ -40,7 +43,41 @@ ENGLISH: dict[str, tuple[tuple[str, ...], bool]] = {
 }
 GO_TO = "go to pass"
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+# What only asks, pauses or refuses: a false one does no harm, so the bar is lower and no lead-in is due.
 EAGER = frozenset({"again", "stand by", "how many", "where", "no"})
+
+# State of the session -> intents that mean something in it, for people to read.
+SAID_WHEN: dict[str, tuple[str, ...]] = {
+    "a pass has been called": (
+        "cut",
+        "again",
+        "back",
+        "go to",
+        "stand by",
+        "how many",
+        "where",
+        "mark",
+        "end",
+    ),
+    "a check is open": ("check", "again", "back", "stand by", "how many", "where", "mark", "end"),
+    "a question or read-back is open": ("yes", "no", "again", "how many", "where"),
+    "standing by": ("carry on", "again", "how many", "where", "mark", "end"),
+}
+EXPLAINED: dict[str, str] = {
+    "cut": "the pass is cut; call the next one",
+    "again": "say it again",
+    "back": "back one pass (read back first)",
+    "go to": "go to a pass, digit by digit (read back first)",
+    "check": "confirms: {argument}",
+    "stand by": "wait",
+    "carry on": "go on after standing by",
+    "how many": "how many passes are left",
+    "where": "where we are",
+    "yes": "yes",
+    "no": "no",
+    "mark": "mark a problem at this place",
+    "end": "end the session (read back first)",
+}
 
 
 def _with_lead_in(lead_in: str, text: str, due: bool) -> str:
@@ -53,9 +90,7 @@ def spoken_digits(number: int) -> str:
 
 
 def _go_to(passes: int, lead_in: str) -> list[Phrase]:
-    return [
-        Phrase("go to", n, f"{lead_in} {GO_TO} {spoken_digits(n)}", True, True) for n in range(1, passes + 1)
-    ]
+    return [Phrase("go to", n, f"{lead_in} {GO_TO} {spoken_digits(n)}", True, True) for n in range(1, passes + 1)]
 
 
 def phrases_for(

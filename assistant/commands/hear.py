@@ -1,0 +1,68 @@
+"""`kerfcall hear WAV`: what the recogniser makes of a recording, as JSON Lines, one per utterance."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from assistant.hearing.child import Spec
+from assistant.hearing.contract import RATE
+from assistant.hearing.ear import Found
+from assistant.hearing.models import choose, must_have
+from assistant.hearing.offline import hear_all
+from assistant.hearing.wav import read_wav
+from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.plans.model import Check, VoiceSettings
+from assistant.plans.shop_file import default_shop_path, read_shop
+from assistant.wording.phrases import whole_table
+
+PASSES = 40  # of the numbered phrases: more than most setups have
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """WAV, --recogniser, --lead-in, --shop."""
+    parser.add_argument("wav", metavar="WAV", type=Path, help="a PCM WAV file, 8 to 96 kHz")
+    parser.add_argument("--recogniser", metavar="R", choices=("auto", "vosk", "pocketsphinx"), help="which one hears")
+    parser.add_argument("--lead-in", metavar="W", help="the lead-in word instead of the shop file's")
+    parser.add_argument("--shop", metavar="FILE", type=Path, help="the shop file (default: your own shop.toml, if any)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Exit code 0; 2 for a bad file or an unknown word; 3 when the recogniser asked for can't be had."""
+    voice, checks = voice_and_checks(args.shop)
+    if args.lead_in:
+        voice = replace(voice, lead_in=args.lead_in.casefold())
+    if args.recogniser:
+        voice = replace(voice, recogniser=args.recogniser)
+    pcm = read_wav(args.wav)
+    choice = must_have(choose(voice))
+    phrases = whole_table(checks, voice.lead_in, PASSES)
+    spec = Spec(choice.recogniser, str(choice.model) if choice.model else None)
+    for found in hear_all(pcm, phrases, spec):
+        print(json.dumps(line_of(found)))
+    return 0
+
+
+def voice_and_checks(shop: Path | None) -> tuple[VoiceSettings, tuple[Check, ...]]:
+    """Of the shop file named, else of the user's own, else the defaults. Raises BadInput."""
+    if shop is None and not default_shop_path().exists():
+        return VoiceSettings(), DEFAULT_CHECKS
+    read = read_shop(shop)
+    return read.voice, read.checks
+
+
+def line_of(found: Found) -> dict[str, Any]:
+    """One utterance as JSON: times in seconds; phrase, intent and argument null where none was accepted."""
+    phrase = found.phrase
+    return {
+        "from_s": round(found.first / RATE, 3),
+        "to_s": round(found.end / RATE, 3),
+        "phrase": phrase.text if phrase else None,
+        "intent": phrase.intent if phrase else None,
+        "argument": phrase.argument if phrase else None,
+        "reason": found.reason,
+        "heard": found.heard,
+    }

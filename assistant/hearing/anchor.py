@@ -1,0 +1,33 @@
+"""Which moment a sample of a live stream was: chunks arrive late and in bunches, never early."""
+
+from __future__ import annotations
+
+from assistant.hearing.contract import RATE
+
+DRIFT = 0.001  # s a second that a device's clock may run off the machine's
+GAP_S = 0.2  # a later arrival than this means that sound was lost
+
+
+class Anchor:
+    """Maps sample counts to monotonic seconds by the promptest chunks seen."""
+
+    def __init__(self) -> None:
+        self._zero: float | None = None
+        self._last = 0
+
+    def chunk(self, end_sample: int, arrived: float) -> None:
+        """A chunk that ended with sample `end_sample` (exclusive) arrived at `arrived` (s)."""
+        zero = arrived - end_sample / RATE
+        if self._zero is None or zero - self._zero > GAP_S:
+            self._zero = zero
+        else:
+            self._zero = min(zero, self._zero + DRIFT * (end_sample - self._last) / RATE)
+        self._last = end_sample
+
+    def time_of(self, sample: int) -> float:
+        """Monotonic seconds at which the sample was spoken; needs one chunk first."""
+        return (self._zero or 0.0) + sample / RATE
+
+    def sample_at(self, moment: float) -> int:
+        """The sample spoken at monotonic second `moment`."""
+        return round((moment - (self._zero or 0.0)) * RATE) if self._zero is not None else 0

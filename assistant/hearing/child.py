@@ -1,0 +1,161 @@
+"""The hearing child: a spawned process that owns the recogniser and the microphone.
+
+A native crash, a hang or the interpreter lock of a decoder stays in here. Messages are tuples
+over one pipe, the first item naming the kind.
+
+To the child:    ("listen", phrases, generation)   ("speaking", active, monotonic s or None)
+                 ("audio", bytes)   ("flush",)   ("close",)
+From the child:  ("ready", name)   ("failed", text)   ("refused", [(word, phrase), ..])
+                 ("found", [Found, ..], [(first, decided) in monotonic s, ..])   ("done",)
+                 ("microphone", state, text)   ("alive",)
+
+With sound from a file each "audio", "flush", "listen" and "speaking" is answered by "done", after
+all that came of it; with the microphone nothing is answered and "alive" comes every half second.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import signal
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+from assistant.errors import KerfcallError
+from assistant.hearing.alsa import hush
+from assistant.hearing.anchor import Anchor
+from assistant.hearing.contract import Recogniser
+from assistant.hearing.ear import Ear, Found
+from assistant.hearing.microphone import Microphone, open_capture
+
+ALIVE_EVERY_S = 0.5
+Connection = Any  # multiprocessing.connection.Connection; a Windows pipe has another class
+
+
+@dataclass(frozen=True, slots=True)
+class Spec:
+    """What the child is to be. recogniser: "pocketsphinx" or "vosk". model: the latter's folder.
+
+    live: own the microphone; else sound comes as messages. null_device: see `microphone.open_capture`.
+    """
+
+    recogniser: str
+    model: str | None = None
+    live: bool = False
+    null_device: bool = False
+
+
+def make_recogniser(name: str, model: str | None) -> Recogniser:
+    """Load it. Raises NoSuchPart or BadInput; a broken model may end the process, so outside tests only a child
+    loads vosk."""
+    if name == "vosk":
+        from assistant.hearing.vosk import Vosk
+
+        return Vosk(model or "")
+    from assistant.hearing.sphinx import Sphinx
+
+    return Sphinx()
+
+
+def run_child(conn: Connection, spec: Spec) -> None:
+    """The process's entry: until "close" or until the parent is gone."""
+    # Ctrl-C goes to the whole terminal group; the parent decides when we end.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    with contextlib.suppress(EOFError, OSError):
+        try:
+            recogniser = make_recogniser(spec.recogniser, spec.model)
+        except KerfcallError as error:
+            conn.send(("failed", str(error)))
+            return
+        conn.send(("ready", recogniser.name))
+        if spec.live:
+            hush()
+            _Live(conn, Ear(recogniser), spec.null_device).run()
+        else:
+            _serve_file(conn, Ear(recogniser))
+
+
+def _serve_file(conn: Connection, ear: Ear) -> None:
+    while True:
+        message = conn.recv()
+        if message[0] == "close":
+            return
+        _report(conn, _handle(ear, message, ear.samples, conn), None)
+        conn.send(("done",))
+
+
+def _handle(ear: Ear, message: tuple[Any, ...], sample: int, conn: Connection) -> list[Found]:
+    """One message; sample: where in the stream it takes effect."""
+    match message:
+        case ("listen", phrases, generation):
+            refused = ear.listen(phrases, generation)
+            if refused:
+                conn.send(("refused", refused))
+        case ("speaking", active, _):
+            return ear.speaking(active, sample)
+        case ("audio", pcm):
+            return ear.feed(pcm)
+        case ("flush",):
+            return ear.flush()
+    return []
+
+
+def _report(conn: Connection, found: list[Found], time_of: Callable[[int], float] | None) -> None:
+    if found:
+        times = [(time_of(one.first), time_of(one.decided)) for one in found] if time_of else []
+        conn.send(("found", found, times))
+
+
+class _Live:
+    """The child's loop with a microphone: one queue of the parent's messages and the device's chunks."""
+
+    def __init__(self, conn: Connection, ear: Ear, null_device: bool) -> None:
+        self._conn, self._ear = conn, ear
+        self._queue: queue.SimpleQueue[tuple[Any, ...]] = queue.SimpleQueue()
+        self._anchor = Anchor()
+        self._received = 0
+        self._microphone = Microphone(
+            lambda chunk, at: self._queue.put(("chunk", chunk, at)),
+            lambda state, text: conn.send(("microphone", state, text)),
+            partial(open_capture, null_device=null_device),
+        )
+
+    def run(self) -> None:
+        """Until "close" or the end of the pipe."""
+        threading.Thread(target=self._listen_to_parent, daemon=True).start()
+        next_alive = 0.0
+        try:
+            while True:
+                now = time.monotonic()
+                if now >= next_alive:
+                    self._conn.send(("alive",))
+                    self._microphone.tick(now)
+                    next_alive = now + ALIVE_EVERY_S
+                try:
+                    message = self._queue.get(timeout=max(0.0, next_alive - now))
+                except queue.Empty:
+                    continue
+                if message[0] == "close":
+                    return
+                _report(self._conn, self._take(message), self._anchor.time_of)
+        finally:
+            self._microphone.close()
+
+    def _listen_to_parent(self) -> None:
+        with contextlib.suppress(EOFError, OSError):
+            while True:
+                self._queue.put(self._conn.recv())
+        self._queue.put(("close",))
+
+    def _take(self, message: tuple[Any, ...]) -> list[Found]:
+        if message[0] == "chunk":
+            _, chunk, arrived = message
+            self._received += len(chunk) // 2
+            self._anchor.chunk(self._received, arrived)
+            return self._ear.feed(chunk)
+        sample = self._anchor.sample_at(message[2]) if message[0] == "speaking" else 0
+        return _handle(self._ear, message, sample, self._conn)

@@ -1,0 +1,80 @@
+"""What a recogniser is: one utterance in, one complete phrase or a reason out.
+
+A recogniser belongs to one thread. It takes the phrases as data, so the grammar is always of
+what means something now, and it decodes one buffer per utterance: nothing is carried over from
+what was heard before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from assistant.errors import BadInput, Fault
+from assistant.wording.phrases import Phrase
+
+RATE = 16_000  # samples a second, mono, signed 16 bit little endian, everywhere behind the microphone
+BYTES_PER_S = 2 * RATE
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What one utterance came to.
+
+    phrase: the phrase accepted, or None. reason: why none was, a plain clause, or "" when one was.
+    heard: the words the recogniser proposed, accepted or not, or "". measures: the figures behind
+    the judgement by name (see `accept`), for display and study; never shown as a confidence.
+    """
+
+    phrase: Phrase | None
+    reason: str
+    heard: str = ""
+    measures: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def text(self) -> str | None:
+        """The accepted phrase's words, or None."""
+        return self.phrase.text if self.phrase else None
+
+
+class Recogniser(Protocol):
+    """Decodes utterances. name: "pocketsphinx" or "vosk"."""
+
+    name: str
+
+    def unknown_words(self, words: Sequence[str]) -> list[str]:
+        """Those of `words` that its vocabulary lacks, in order; no native grammar call is made."""
+
+    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
+        """What this utterance is, out of `phrases`.
+
+        pcm16k: the whole utterance, 16 kHz mono, 16 bit little endian, an even number of bytes.
+        Raises BadInput naming every unknown word with its phrase.
+        """
+
+
+def refuse_unknown(recogniser: Recogniser, phrases: Sequence[Phrase]) -> None:
+    """Raises BadInput with one Fault for each word that the recogniser doesn't know."""
+    faults = [
+        Fault(
+            f"the recogniser {recogniser.name} doesn't know the word",
+            f'"{word}"',
+            f'phrase "{text}"',
+            "say it with other words",
+        )
+        for text in dict.fromkeys(phrase.text for phrase in phrases)
+        for word in recogniser.unknown_words(text.split())
+    ]
+    if faults:
+        raise BadInput(faults)
+
+
+def by_text(phrases: Sequence[Phrase]) -> dict[str, Phrase]:
+    """The phrases by their words; of two with the same words the stricter one counts."""
+    table: dict[str, Phrase] = {}
+    for phrase in phrases:
+        known = table.get(phrase.text)
+        if known is None or (phrase.strict and not known.strict):
+            table[phrase.text] = phrase
+    return table

@@ -1,0 +1,127 @@
+"""The path from samples to phrases, in one place and without devices: end-pointing, muting, decoding.
+
+Time is the stream's sample count. Grammar and generation are those in force at an utterance's
+first sound, so that nothing said before a question counts as its answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from assistant.hearing.contract import RATE, Recogniser
+from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Utterance
+from assistant.wording.phrases import Phrase
+
+AFTER_SPEECH_S = 0.3  # the room still rings with our own voice
+OUR_OWN = "it fell into an announcement; say it again after it"
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What one utterance came to.
+
+    first, end, decided: samples since the stream began: first sound, last sound, when it was known
+    to have ended. knock: too short to have been speech. The rest: as in `contract.Result`.
+    """
+
+    first: int
+    end: int
+    decided: int
+    phrase: Phrase | None
+    reason: str
+    heard: str
+    generation: int
+    knock: bool = False
+    measures: dict[str, float] = field(default_factory=dict)
+
+
+class Ear:
+    """Hears one stream. Owned by one thread."""
+
+    def __init__(self, recogniser: Recogniser, endpointer: Endpointer | None = None) -> None:
+        self.recogniser = recogniser
+        self._endpointer = endpointer or Endpointer()
+        self._phrases: tuple[Phrase, ...] = ()
+        self._generation = 0
+        self._at_onset: tuple[tuple[Phrase, ...], int] = ((), 0)
+        self._rest = b""
+        self._samples = 0
+        self._muted = False
+        self._muted_until = 0
+        self._judged: dict[str, tuple[str, ...]] = {}
+
+    @property
+    def samples(self) -> int:
+        """Samples of whole frames heard so far."""
+        return self._samples
+
+    def listen(self, phrases: Sequence[Phrase], generation: int) -> list[tuple[str, str]]:
+        """From the next frame on only these count. Returns (word, phrase) for each unknown word, at its first
+        appearance only; a phrase with one is left out."""
+        new: list[tuple[str, str]] = []
+        usable = []
+        for phrase in phrases:
+            if phrase.text not in self._judged:
+                unknown = tuple(self.recogniser.unknown_words(phrase.text.split()))
+                self._judged[phrase.text] = unknown
+                new += [(word, phrase.text) for word in unknown]
+            if not self._judged[phrase.text]:
+                usable.append(phrase)
+        self._phrases, self._generation = tuple(usable), generation
+        return new
+
+    def speaking(self, active: bool, at: int) -> list[Found]:
+        """We begin or end speaking at sample `at`: deaf while we do and `AFTER_SPEECH_S` after."""
+        if active:
+            self._muted = True
+            return self._cut_off()
+        if self._muted:
+            self._muted = False
+            self._muted_until = max(at, 0) + round(AFTER_SPEECH_S * RATE)
+        return []
+
+    def _cut_off(self) -> list[Found]:
+        if not self._endpointer.active:
+            self._endpointer.drop()
+            return []
+        first = self._endpointer.first
+        self._endpointer.drop()
+        return [Found(first, self._samples, self._samples, None, OUR_OWN, "", self._at_onset[1])]
+
+    def feed(self, pcm16k: bytes) -> list[Found]:
+        """Any number of bytes; what became known with them."""
+        pcm = self._rest + pcm16k
+        whole = len(pcm) // FRAME_BYTES * FRAME_BYTES
+        self._rest = pcm[whole:]
+        found: list[Found] = []
+        for start in range(0, whole, FRAME_BYTES):
+            utterance = self._frame(pcm[start : start + FRAME_BYTES])
+            if utterance is not None:
+                found.append(self._decode(utterance))
+        return found
+
+    def flush(self) -> list[Found]:
+        """The stream has ended: what was going on, as far as it came."""
+        utterance = self._endpointer.flush()
+        return [self._decode(utterance)] if utterance else []
+
+    def _frame(self, frame: bytes) -> Utterance | None:
+        deaf = self._muted or self._samples < self._muted_until
+        self._samples += FRAME
+        if deaf:
+            self._endpointer.skip()
+            return None
+        was_active = self._endpointer.active
+        utterance = self._endpointer.frame(frame)
+        if self._endpointer.active and not was_active:
+            self._at_onset = (self._phrases, self._generation)
+        return utterance
+
+    def _decode(self, utterance: Utterance) -> Found:
+        phrases, generation = self._at_onset
+        span = (utterance.first, utterance.end, self._samples)
+        if utterance.reason:
+            return Found(*span, None, utterance.reason, "", generation, knock=utterance.knock)
+        result = self.recogniser.decode(utterance.pcm16k, phrases)
+        return Found(*span, result.phrase, result.reason, result.heard, generation, measures=result.measures)

@@ -1,0 +1,62 @@
+"""Phrases -> JSGF, as a tree of shared beginnings, and the decoys that keep a denial from passing as a confirmation."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import Any
+
+WORD = re.compile(r"[a-z][a-z']*\Z")
+COPULAS = ("is", "are")
+Tree = dict[str, Any]
+END = ""
+
+
+def plain_word(word: str) -> bool:
+    """Whether the word may stand in a grammar: lower-case letters and apostrophes only."""
+    return WORD.match(word) is not None
+
+
+def tree_of(texts: Iterable[str]) -> Tree:
+    """A tree of words; the key `END` marks where a phrase may stop."""
+    root: Tree = {}
+    for text in texts:
+        node = root
+        for word in text.split():
+            node = node.setdefault(word, {})
+        node[END] = {}
+    return root
+
+
+def _alternatives(node: Tree) -> str:
+    branches = [f"{word}{_tail(below)}" for word, below in node.items() if word != END]
+    return " | ".join(branches)
+
+
+def _tail(node: Tree) -> str:
+    inside = _alternatives(node)
+    if not inside:
+        return ""
+    return f" [ {inside} ]" if END in node else f" ( {inside} )"
+
+
+def jsgf(texts: Iterable[str]) -> str:
+    """A grammar of exactly these phrases. Words must have been checked; raises ValueError on none or a bad one."""
+    texts = list(texts)
+    for word in {word for text in texts for word in text.split()}:
+        if not plain_word(word):
+            raise ValueError(f"no word for a grammar: {word!r}")
+    rule = _alternatives(tree_of(texts))
+    if not rule:
+        raise ValueError("a grammar needs at least one phrase")
+    return f"#JSGF V1.0;\ngrammar phrases;\npublic <phrase> = {rule} ;\n"
+
+
+def denials(text: str) -> list[str]:
+    """The phrase denied ("all clamps are not secure"), a "not" after each "is" or "are"; none where neither is in it.
+
+    A phrase is never obeyed when its denial fits what was said clearly better.
+    """
+    words = text.split()
+    places = [i + 1 for i, word in enumerate(words) if word in COPULAS and i + 1 < len(words)]
+    return [" ".join([*words[:i], "not", *words[i:]]) for i in places]

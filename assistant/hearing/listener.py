@@ -1,0 +1,343 @@
+"""The two listeners: one with the microphone, one fed with sound from a file. Both use the same child.
+
+Session times. Live: the child stamps sound with the machine's monotonic clock, which all its
+processes share, and the stamp is carried over by how long ago it is. File: the sample count over
+the rate plus the start.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from assistant.errors import CouldNotRun
+from assistant.hearing.child import Spec
+from assistant.hearing.contract import RATE
+from assistant.hearing.ear import Found
+from assistant.hearing.models import Choice, choose
+from assistant.hearing.process import READY_S, ChildDied, ChildProcess
+from assistant.plans.model import Check, VoiceSettings
+from assistant.runner.contracts import Clock, Post
+from assistant.session.events import DeviceChanged, Event, Heard, NotHeard
+from assistant.wording.phrases import Phrase, whole_table
+
+ANSWER_S = 20.0  # the longest that the child may work on one chunk of a file
+ALIVE_S = 5.0  # without a sign of life a live child counts as hung
+BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
+STEADY_S = 30.0  # a child that lived this long starts the back-off anew
+LOST = "Voice is off: the recogniser {}. It is being restarted; the pedal and the keys work on."
+WORKS = "Voice works again."
+
+
+def event_of(found: Found, at: float, utc: str, since: float) -> Event | None:
+    """What to post; None for a knock. at, since: session seconds."""
+    if found.phrase is not None:
+        phrase = found.phrase
+        return Heard(at, utc, phrase.intent, phrase.argument, phrase.text, since, found.generation)
+    return None if found.knock else NotHeard(at, utc, found.reason)
+
+
+def refused_text(refused: Sequence[tuple[str, str]]) -> str:
+    """One sentence that names each unknown word with its phrase."""
+    listed = "; ".join(f'"{word}" in "{text}"' for word, text in refused)
+    return f"The recogniser doesn't know these words, so their phrases can't be said: {listed}. Use other words."
+
+
+class _Listener:
+    """What both listeners share: the choice, what must be told to a new child, and the posting of news."""
+
+    def __init__(
+        self,
+        clock: Clock,
+        post: Post,
+        voice: VoiceSettings,
+        checks: Sequence[Check],
+        folders: Sequence[Path] | None,
+    ) -> None:
+        self._clock, self._post = clock, post
+        self._voice = voice
+        self.choice: Choice = choose(voice, folders)
+        # Unknown words in any answer are named at the start, not when the check comes up.
+        self._whole = whole_table(checks, voice.lead_in)
+        self._phrases: tuple[Phrase, ...] = ()
+        self._generation = 0
+
+    def _spec(self, live: bool) -> Spec:
+        model = str(self.choice.model) if self.choice.model else None
+        return Spec(self.choice.recogniser, model, live)
+
+    def _news(self, device: str, state: str, text: str) -> None:
+        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), device, state, text))
+
+    def _refused(self, refused: Sequence[tuple[str, str]]) -> None:
+        self._news("recogniser", "stands in", refused_text(refused))
+
+    def _fall_back(self, text: str) -> bool:
+        """After a child that never got ready: pocketsphinx instead of vosk. Whether there was one to fall back to."""
+        if self.choice.recogniser != "vosk" or self._voice.language != "en":
+            return False
+        why = f"The vosk model {self.choice.model} can't be used ({text}); pocketsphinx stands in."
+        self.choice = Choice("pocketsphinx", None, why, stands_in=True)
+        self._news("recogniser", "stands in", why)
+        return True
+
+
+class FileListener(_Listener):
+    """Hears sound that it is fed, in step: the same sound gives the same events at the same times.
+
+    clock, post: as in `runner.contracts`; only `clock.utc` is used for what is heard. voice: chooses the
+    recogniser and its model. checks: the job's. start_s: session time of the first sample. folders: where
+    models are looked for, by default as `models` says. Raises NoSuchPart or CouldNotRun when no
+    recogniser can be had.
+    """
+
+    def __init__(
+        self,
+        clock: Clock,
+        post: Post,
+        voice: VoiceSettings,
+        checks: Sequence[Check] = (),
+        *,
+        start_s: float = 0.0,
+        folders: Sequence[Path] | None = None,
+    ) -> None:
+        super().__init__(clock, post, voice, checks, folders)
+        self._start_s = start_s
+        self._fed = 0
+        self._child_from = 0
+        self._speaking = False
+        self._child = self._start()
+        if self.choice.stands_in:
+            self._news("recogniser", "stands in", self.choice.why)
+
+    @property
+    def pid(self) -> int | None:
+        """The child's process id."""
+        return self._child.pid
+
+    def _start(self) -> ChildProcess:
+        child = ChildProcess(self._spec(live=False))
+        self._child_from = self._fed
+        try:
+            message = child.receive(READY_S)
+        except ChildDied:
+            message = ("failed", "it ended while loading")
+        if message is None or message[0] == "failed":
+            child.kill()
+            text = message[1] if message else "it took too long to load"
+            if self._fall_back(text):
+                return self._start()
+            raise CouldNotRun(f"the recogniser {self.choice.recogniser} can't be started: {text}")
+        self._child = child
+        self._exchange("listen", self._whole, -1)
+        self._exchange("listen", self._phrases, self._generation)
+        if self._speaking:
+            self._exchange("speaking", True, None)
+        return child
+
+    def listen(self, phrases: Sequence[Phrase], generation: int) -> None:
+        """From the current sample on only these phrases count."""
+        self._phrases, self._generation = tuple(phrases), generation
+        self._ask("listen", self._phrases, generation)
+
+    def speaking(self, active: bool) -> None:
+        """Deaf from the current sample on, or 0.3 s after it again not."""
+        self._speaking = active
+        self._ask("speaking", active, None)
+
+    def feed(self, pcm16k: bytes) -> None:
+        """The next samples (16 kHz mono, 16 bit); returns when all that they make known has been posted."""
+        self._fed += len(pcm16k) // 2
+        self._ask("audio", bytes(pcm16k))
+
+    def flush(self) -> None:
+        """No more sound will come: judge what was going on."""
+        self._ask("flush")
+
+    def _ask(self, *message: Any) -> None:
+        try:
+            self._exchange(*message)
+        except ChildDied:
+            self._news("recogniser", "lost", LOST.format("broke down"))
+            self._child.kill()
+            self._child = self._start()
+            self._news("recogniser", "works", WORKS)
+
+    def _exchange(self, *message: Any) -> None:
+        self._child.send(*message)
+        while True:
+            answer = self._child.receive(ANSWER_S)
+            if answer is None:
+                raise ChildDied
+            match answer:
+                case ("done",):
+                    return
+                case ("found", found, _):
+                    self._post_all(found)
+                case ("refused", refused):
+                    self._refused(refused)
+
+    def _session_time(self, sample: int) -> float:
+        return self._start_s + (self._child_from + sample) / RATE
+
+    def _post_all(self, found: Sequence[Found]) -> None:
+        for one in found:
+            event = event_of(one, self._session_time(one.decided), self._clock.utc(), self._session_time(one.first))
+            if event is not None:
+                self._post(event)
+
+    def close(self) -> None:
+        """End the child."""
+        self._child.close()
+
+
+class LiveListener(_Listener):
+    """Hears the microphone. Its thread supervises the child and posts; every method returns at once.
+
+    The child is restarted with growing pauses when it crashes or hangs, and told what to listen for
+    again. Raises NoSuchPart when no recogniser can be had; a missing microphone is posted as
+    DeviceChanged instead, and looked for again and again. null_device: the audio library's silent
+    device, for tests. Other arguments: see `FileListener`.
+    """
+
+    def __init__(
+        self,
+        clock: Clock,
+        post: Post,
+        voice: VoiceSettings,
+        checks: Sequence[Check] = (),
+        *,
+        folders: Sequence[Path] | None = None,
+        null_device: bool = False,
+    ) -> None:
+        super().__init__(clock, post, voice, checks, folders)
+        self._null_device = null_device
+        self._lock = threading.Lock()
+        self._child: ChildProcess | None = None
+        self._speaking = False
+        self._closing = threading.Event()
+        self._never_ready = 0
+        self._thread = threading.Thread(target=self._supervise, name="hearing", daemon=True)
+        self._thread.start()
+
+    @property
+    def pid(self) -> int | None:
+        """The present child's process id, or None between two."""
+        with self._lock:
+            return self._child.pid if self._child else None
+
+    def listen(self, phrases: Sequence[Phrase], generation: int) -> None:
+        """From now on only these phrases count."""
+        with self._lock:
+            self._phrases, self._generation = tuple(phrases), generation
+            self._tell("listen", self._phrases, generation)
+
+    def speaking(self, active: bool) -> None:
+        """Deaf from now on, or from 0.3 s on again not."""
+        with self._lock:
+            self._speaking = active
+            self._tell("speaking", active, time.monotonic())
+
+    def close(self) -> None:
+        """End the child and let go of the microphone."""
+        self._closing.set()
+        self._thread.join()
+
+    def _tell(self, *message: Any) -> None:
+        """Under the lock. A child that is gone is noticed by the thread, and its successor told all anew."""
+        if self._child is not None:
+            with contextlib.suppress(ChildDied):
+                self._child.send(*message)
+
+    def _supervise(self) -> None:
+        if self.choice.stands_in:
+            self._news("recogniser", "stands in", self.choice.why)
+        failures = 0
+        while not self._closing.is_set():
+            started = time.monotonic()
+            cause = self._one_life(restarted=failures > 0)
+            if self._closing.is_set():
+                return
+            failures = 0 if time.monotonic() - started > STEADY_S else failures
+            self._mourn(cause, failures)
+            self._closing.wait(BACK_OFF_S[min(failures, len(BACK_OFF_S) - 1)])
+            failures += 1
+
+    def _mourn(self, cause: str, failures: int) -> None:
+        """Say once that voice is lost; a model that can't even be loaded is given up for the other recogniser."""
+        if self._never_ready >= 2 and self._fall_back(cause):
+            self._never_ready = 0
+        elif failures == 0:
+            self._news("recogniser", "lost", LOST.format(cause))
+
+    def _one_life(self, restarted: bool) -> str:
+        """From a child's start to its end. Returns why it ended."""
+        child = ChildProcess(replace(self._spec(live=True), null_device=self._null_device))
+        try:
+            cause = self._until_ready(child)
+            if cause:
+                self._never_ready += 1
+                return cause
+            self._never_ready = 0
+            self._introduce(child)
+            if restarted:
+                self._news("recogniser", "works", WORKS)
+            return self._follow(child)
+        except ChildDied:
+            return "broke down"
+        finally:
+            with self._lock:
+                self._child = None
+            child.close() if self._closing.is_set() else child.kill()
+
+    def _until_ready(self, child: ChildProcess) -> str:
+        """ "" when it is, else why it never will be."""
+        limit = time.monotonic() + READY_S
+        while not self._closing.is_set() and time.monotonic() < limit:
+            try:
+                message = child.receive(0.1)
+            except ChildDied:
+                return "ended while loading"
+            if message is not None:
+                return "" if message[0] == "ready" else f"could not start: {message[1]}"
+        return "took too long to load"
+
+    def _introduce(self, child: ChildProcess) -> None:
+        with self._lock:
+            self._child = child
+            self._tell("listen", self._whole, -1)
+            self._tell("listen", self._phrases, self._generation)
+            if self._speaking:
+                self._tell("speaking", True, time.monotonic())
+
+    def _follow(self, child: ChildProcess) -> str:
+        last = time.monotonic()
+        while not self._closing.is_set():
+            message = child.receive(0.05)
+            if message is not None:
+                last = time.monotonic()
+                self._heed(message)
+            elif time.monotonic() - last > ALIVE_S:
+                return "hung"
+        return ""
+
+    def _heed(self, message: tuple[Any, ...]) -> None:
+        match message:
+            case ("found", found, times):
+                self._post_all(found, times)
+            case ("microphone", state, text):
+                self._news("microphone", state, text)
+            case ("refused", refused):
+                self._refused(refused)
+
+    def _post_all(self, found: Sequence[Found], times: Sequence[tuple[float, float]]) -> None:
+        now, at, utc = time.monotonic(), self._clock.at(), self._clock.utc()
+        for one, (first, _) in zip(found, times, strict=True):
+            event = event_of(one, at, utc, at - (now - first))
+            if event is not None:
+                self._post(event)

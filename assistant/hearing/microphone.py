@@ -1,0 +1,150 @@
+"""The microphone: opened, watched and reopened. Lives in the hearing child only.
+
+miniaudio, or sounddevice where that has no wheel. Both are silent about a device that goes away,
+so the watch is on the last chunk that came.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Generator
+from typing import Any
+
+from assistant.errors import NoSuchPart
+from assistant.hearing.alsa import hush
+from assistant.hearing.contract import RATE
+
+CHUNK_MS = 30
+SILENT_AFTER_S = 1.0  # without a chunk the device counts as lost
+FIRST_CHUNK_S = 4.0  # a sound server may take this long to deliver the first one
+BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0)
+
+OnChunk = Callable[[bytes, float], None]
+Tell = Callable[[str, str], None]
+
+
+def _feeding(on_chunk: OnChunk) -> Generator[None, bytes, None]:
+    """miniaudio's callback: an exception in it would end the capture silently, so it only copies."""
+    while True:
+        chunk = yield
+        on_chunk(bytes(chunk), time.monotonic())
+
+
+class _Miniaudio:
+    def __init__(self, on_chunk: OnChunk, null_device: bool) -> None:
+        import miniaudio
+
+        backends = [miniaudio.Backend.NULL] if null_device else []
+        try:
+            self._device = miniaudio.CaptureDevice(
+                miniaudio.SampleFormat.SIGNED16, 1, RATE, buffersize_msec=CHUNK_MS, backends=backends
+            )
+        except miniaudio.MiniaudioError as error:
+            raise NoSuchPart("no microphone was found") from error
+        if str(getattr(self._device, "backend", "")).casefold() == "null" and not null_device:
+            self._device.close()
+            raise NoSuchPart("no microphone was found")
+        generator = _feeding(on_chunk)
+        next(generator)
+        try:
+            self._device.start(generator)
+        except miniaudio.MiniaudioError as error:
+            self._device.close()
+            raise NoSuchPart("the microphone can't be started") from error
+
+    def close(self) -> None:
+        self._device.close()
+
+
+class _Sounddevice:
+    def __init__(self, on_chunk: OnChunk) -> None:
+        import sounddevice
+
+        def take(data: Any, _frames: int, _when: Any, _status: Any) -> None:
+            on_chunk(bytes(data), time.monotonic())
+
+        try:
+            self._stream = sounddevice.RawInputStream(
+                RATE, RATE * CHUNK_MS // 1000, channels=1, dtype="int16", callback=take
+            )
+            self._stream.start()
+        except (sounddevice.PortAudioError, ValueError) as error:
+            raise NoSuchPart("no microphone was found") from error
+
+    def close(self) -> None:
+        self._stream.close(ignore_errors=True)
+
+
+def open_capture(on_chunk: OnChunk, null_device: bool = False) -> Any:
+    """A running capture with `close()`; `on_chunk(bytes, monotonic seconds)` is called from its thread.
+
+    null_device: the library's silent one, for tests. Raises NoSuchPart.
+    """
+    hush()
+    try:
+        return _Miniaudio(on_chunk, null_device)
+    except ImportError:
+        pass
+    try:
+        return _Sounddevice(on_chunk)
+    except (ImportError, OSError) as error:
+        raise NoSuchPart("neither miniaudio nor sounddevice with PortAudio is installed") from error
+
+
+class Microphone:
+    """Keeps a capture open. `tick` is called often by its owner; nothing here has a thread of its own.
+
+    on_chunk: see `open_capture`. tell(state, text): "works" or "lost", only when it changes.
+    opener: for tests.
+    """
+
+    def __init__(self, on_chunk: OnChunk, tell: Tell, opener: Callable[[OnChunk], Any] = open_capture) -> None:
+        self._on_chunk, self._tell, self._opener = on_chunk, tell, opener
+        self._capture: Any = None
+        self._state = ""
+        self._failures = 0
+        self._next_try = 0.0
+        self._last_chunk = 0.0
+        self._heard_any = False
+
+    def _take(self, chunk: bytes, at: float) -> None:
+        self._last_chunk = max(self._last_chunk, at)
+        self._heard_any = True
+        self._on_chunk(chunk, at)
+
+    def tick(self, now: float) -> None:
+        """Look after the capture. now: monotonic seconds."""
+        if self._capture is None:
+            if now >= self._next_try:
+                self._open(now)
+            return
+        patience = SILENT_AFTER_S if self._heard_any else FIRST_CHUNK_S
+        if now - self._last_chunk > patience:
+            self._lost(now, "the microphone gives no more sound")
+        elif self._heard_any and self._state != "works":
+            self._failures = 0
+            self._say("works", "The microphone works.")
+
+    def _open(self, now: float) -> None:
+        self._heard_any, self._last_chunk = False, now
+        try:
+            self._capture = self._opener(self._take)
+        except NoSuchPart as error:
+            self._lost(now, str(error))
+
+    def _lost(self, now: float, why: str) -> None:
+        self.close()
+        self._next_try = now + BACK_OFF_S[min(self._failures, len(BACK_OFF_S) - 1)]
+        self._failures += 1
+        self._say("lost", f"Voice is off: {why}. The pedal and the keys work on.")
+
+    def _say(self, state: str, text: str) -> None:
+        if state != self._state:
+            self._state = state
+            self._tell(state, text)
+
+    def close(self) -> None:
+        """Let go of the device."""
+        capture, self._capture = self._capture, None
+        if capture is not None:
+            capture.close()

@@ -1,0 +1,129 @@
+"""Which recogniser is used, and why: the one place that decides.
+
+A vosk model is looked for at the shop file's path, then in models/ of a source checkout, then in
+models/ of the user's data folder (models/README.md). The working folder is not searched: what
+hears must not depend on where the program was started.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from assistant.errors import CouldNotRun, NoSuchPart
+from assistant.hearing.model_files import FileFault, model_faults
+from assistant.plans.model import VoiceSettings
+
+APP = "kerfcall"
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A folder that is, or was meant to be, a vosk model. where: shop file | checkout | user data.
+
+    faults: what is wrong with its files. fits: whether it is of the language spoken.
+    """
+
+    folder: Path
+    where: str
+    faults: tuple[FileFault, ...]
+    fits: bool
+
+    @property
+    def usable(self) -> bool:
+        """Whether it may be loaded for this language."""
+        return self.fits and not self.faults
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """recogniser: "vosk" or "pocketsphinx". model: the former's folder. why: one line to show.
+
+    stands_in: the shop file asked for something else that can't be had.
+    """
+
+    recogniser: str
+    model: Path | None
+    why: str
+    stands_in: bool = False
+
+
+def search_folders() -> list[tuple[str, Path]]:
+    """Where models are looked for beside the shop file's path, in order."""
+    import platformdirs
+
+    folders = [("user data", platformdirs.user_data_path(APP) / "models")]
+    checkout = Path(__file__).resolve().parents[2]
+    if (checkout / "pyproject.toml").is_file():
+        folders.insert(0, ("checkout", checkout / "models"))
+    return folders
+
+
+def find_models(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> list[Found]:
+    """Every model folder, in the order of preference. folders: instead of `search_folders()`."""
+    found = []
+    if voice.model:
+        # The path was given by hand: its language is taken on trust.
+        folder = Path(voice.model).expanduser()
+        found.append(Found(folder, "shop file", tuple(model_faults(folder)), True))
+    places = [("given", folder) for folder in folders] if folders is not None else search_folders()
+    for where, place in places:
+        for folder in sorted(place.iterdir()) if place.is_dir() else ():
+            if folder.is_dir() and _looks_like_a_model(folder):
+                fits = _language_fits(folder.name, voice.language)
+                found.append(Found(folder, where, tuple(model_faults(folder)), fits))
+    return found
+
+
+def _looks_like_a_model(folder: Path) -> bool:
+    return folder.name.startswith("vosk-model") or (folder / "am").is_dir() or (folder / "graph").is_dir()
+
+
+def _language_fits(name: str, language: str) -> bool:
+    return re.search(rf"(^|-){re.escape(language)}(-|$)", name) is not None
+
+
+def choose(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> Choice:
+    """Vosk when a whole model and the library are there, else pocketsphinx; the shop file may ask for either.
+
+    Raises NoSuchPart when no recogniser can be had for the language.
+    """
+    if voice.recogniser == "pocketsphinx":
+        return _sphinx(voice, "the shop file asks for it")
+    found = find_models(voice, folders)
+    usable = next((model for model in found if model.usable), None)
+    missing = _vosk_missing(found, usable)
+    if usable is not None and not missing:
+        return Choice("vosk", usable.folder, f"vosk listens, with the model {usable.folder} ({usable.where}).")
+    return _sphinx(voice, missing, stands_in=voice.recogniser == "vosk")
+
+
+def must_have(choice: Choice) -> Choice:
+    """The choice, unless it stands in for another. Raises CouldNotRun."""
+    if choice.stands_in:
+        raise CouldNotRun(choice.why)
+    return choice
+
+
+def _vosk_missing(found: Sequence[Found], usable: Found | None) -> str:
+    if importlib.util.find_spec("vosk") is None:
+        return "vosk is not installed"
+    if usable is not None:
+        return ""
+    broken = [model for model in found if model.faults]
+    if broken:
+        return f"the vosk model {broken[0].folder} is broken: {broken[0].faults[0]}"
+    return "no vosk model was found" if not found else "no vosk model of this language was found"
+
+
+def _sphinx(voice: VoiceSettings, why: str, stands_in: bool = False) -> Choice:
+    if voice.language != "en":
+        raise NoSuchPart(
+            f"no recogniser for the language {voice.language!r}: {why}, and pocketsphinx hears English only"
+        )
+    if importlib.util.find_spec("pocketsphinx") is None:
+        raise NoSuchPart(f"no recogniser: {why}, and pocketsphinx is not installed; pip install pocketsphinx")
+    return Choice("pocketsphinx", None, f"pocketsphinx listens, with its own English model: {why}.", stands_in)

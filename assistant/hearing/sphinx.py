@@ -1,0 +1,166 @@
+"""The embedded recogniser: pocketsphinx with the English model that comes in its wheel.
+
+Two decoders over each utterance: one held to the grammar of what means something now, and a free
+phone loop as the background that the acceptance checks compare it with.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+
+from assistant.errors import NoSuchPart
+from assistant.hearing import accept, grammar
+from assistant.hearing.contract import Result, by_text, refuse_unknown
+from assistant.wording.phrases import Phrase
+
+FILLERS = frozenset({"<sil>", "SIL", "<s>", "</s>", "[NOISE]", "[SPEECH]", "+NSN+", "+SPN+", "(NULL)"})
+# Measured by tests.bench.hearing. Default beams lose the last words of a long phrase, and the best-path
+# pass over the lattice trades complete phrases for incomplete ones.
+GRAMMAR = {"beam": 1e-220, "pbeam": 1e-220, "wbeam": 1e-200, "bestpath": False}
+PHONE_LOOP = {"allphone_ci": True, "beam": 1e-20, "pbeam": 1e-20, "lw": 2.0}  # hearing study, step 4
+# A segment's score comes exponentiated and in the decoder's storage unit of 1024 natural logs.
+SCORE_UNIT = 1024
+SEARCH = "phrases"
+# Digital silence (a file's padding) has no spectrum: its frames would drag the cepstral mean away and cost a fifth of
+# the phrases. A floor of noise far below any microphone's, always the same, mends that.
+DITHER = 8.0  # of 32,768
+LONGEST = 16_000 * 10  # samples; longer pieces repeat the noise
+
+
+def _decoder(**settings: Any) -> Any:
+    try:
+        from pocketsphinx import Decoder, get_model_path
+    except ImportError as error:
+        raise NoSuchPart("the recogniser pocketsphinx is not installed; pip install pocketsphinx") from error
+    # cmn="batch" takes the cepstral mean over the one utterance: what was heard before can't matter.
+    return Decoder(
+        hmm=get_model_path("en-us/en-us"),
+        dict=get_model_path("en-us/cmudict-en-us.dict"),
+        lm=None,
+        cmn="batch",
+        loglevel="FATAL",
+        **settings,
+    )
+
+
+def _phone_loop() -> Any:
+    from pocketsphinx import get_model_path
+
+    return _decoder(allphone=get_model_path("en-us/en-us-phone.lm.bin"), **PHONE_LOOP)
+
+
+def _dither() -> np.ndarray:
+    return np.random.default_rng(0).standard_normal(LONGEST) * DITHER
+
+
+def _units(decoder: Any, pcm16k: bytes) -> list[accept.Unit]:
+    """The decoding of the whole buffer, without the empty closing mark."""
+    decoder.start_utt()
+    try:
+        decoder.process_raw(pcm16k, full_utt=True)
+    finally:
+        decoder.end_utt()
+    return [
+        accept.Unit(s.word, s.start_frame, s.end_frame, math.log(max(s.ascore, 1e-300)) * SCORE_UNIT)
+        for s in decoder.seg() or ()
+        if s.word != "</s>"
+    ]
+
+
+def pronouncer() -> Callable[[str], tuple[str, ...] | None]:
+    """Looks words up in the dictionary without making a whole recogniser. Raises NoSuchPart."""
+    decoder = _decoder()
+    return lambda word: _pronounced(decoder, word)
+
+
+def _pronounced(decoder: Any, word: str) -> tuple[str, ...] | None:
+    phones = decoder.lookup_word(word) if grammar.plain_word(word) else None
+    return tuple(phones.split()) if phones else None
+
+
+class Sphinx:
+    """The recogniser `pocketsphinx`; English only. Owned by one thread.
+
+    Raises NoSuchPart when the library is missing.
+    """
+
+    name = "pocketsphinx"
+
+    def __init__(self, bars: tuple[accept.Bar, accept.Bar] = accept.SPHINX_BARS) -> None:
+        self._bars = bars
+        self._grammar = _decoder(**GRAMMAR)
+        self._loop = _phone_loop()
+        self._noise = _dither()
+        self._texts: tuple[str, ...] = ()
+
+    def pronounce(self, word: str) -> tuple[str, ...] | None:
+        """Its phones by the dictionary, or None when it isn't in it."""
+        return _pronounced(self._grammar, word)
+
+    def unknown_words(self, words: Sequence[str]) -> list[str]:
+        """Those that the dictionary lacks; capitals, digits and signs are never known."""
+        return [word for word in words if self.pronounce(word) is None]
+
+    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
+        """See `contract.Recogniser.decode`."""
+        if not phrases:
+            return Result(None, "nothing is being listened for")
+        if len(pcm16k) < accept.FRAME * 2 * 10:
+            return Result(None, "too short to be a phrase")
+        pcm16k = self._dithered(pcm16k)
+        table = by_text(phrases)
+        self._use(phrases, tuple(table))
+        words = _units(self._grammar, pcm16k)
+        heard = " ".join(self._plain(unit.name) for unit in words if unit.name not in FILLERS)
+        if heard not in table:
+            return Result(None, "no phrase that means something now", heard)
+        return self._accepted(pcm16k, table[heard], words)
+
+    def _dithered(self, pcm16k: bytes) -> bytes:
+        samples = np.frombuffer(pcm16k, "<i2")
+        mixed = samples + np.resize(self._noise, len(samples))
+        return np.clip(np.rint(mixed), -32768, 32767).astype("<i2").tobytes()
+
+    def _use(self, phrases: Sequence[Phrase], texts: tuple[str, ...]) -> None:
+        if texts == self._texts:
+            return
+        refuse_unknown(self, phrases)
+        self._activate(texts)
+        self._texts = texts
+
+    def _activate(self, texts: Sequence[str]) -> None:
+        self._grammar.add_jsgf_string(SEARCH, grammar.jsgf(texts))
+        self._grammar.activate_search(SEARCH)
+
+    @staticmethod
+    def _plain(word: str) -> str:
+        """`to(3)` is the dictionary's third way of saying `to`."""
+        return word.partition("(")[0]
+
+    def _accepted(self, pcm16k: bytes, phrase: Phrase, words: list[accept.Unit]) -> Result:
+        phones = _units(self._loop, pcm16k)
+        wanted = [phone for word in phrase.text.split() for phone in self.pronounce(word) or ()]
+        measures = accept.measure(pcm16k, words, phones, wanted, FILLERS)
+        reason = accept.judge(measures, accept.bar_for(phrase, self._bars))
+        if not reason and phrase.strict and self._denied(pcm16k, phrase):
+            reason = "it was said with a not in it"
+        return Result(None if reason else phrase, reason, phrase.text, measures)
+
+    def _denied(self, pcm16k: bytes, phrase: Phrase) -> bool:
+        """Whether, with nothing else to choose from, the words with a "not" fit better.
+
+        The whole grammar is no fair rival: a decoder's scores depend on how much else it has open.
+        """
+        denials = grammar.denials(phrase.text)
+        if not denials:
+            return False
+        self._activate([phrase.text, *denials])
+        try:
+            units = _units(self._grammar, pcm16k)
+        finally:
+            self._activate(self._texts)
+        return " ".join(self._plain(unit.name) for unit in units if unit.name not in FILLERS) in denials

@@ -1,0 +1,102 @@
+"""The recogniser vosk, when a model folder is there. Its native code ends the process on several small mistakes,
+so everything is checked before it is called, and it is only ever called in the hearing child."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from assistant.errors import BadInput, Fault, NoSuchPart
+from assistant.hearing import accept
+from assistant.hearing.contract import RATE, Result, by_text, refuse_unknown
+from assistant.hearing.model_files import model_faults
+from assistant.hearing.vocabulary import syllables
+from assistant.wording.phrases import Phrase
+
+UNKNOWN = "[unk]"
+CHUNK = 3200  # bytes: 0.1 s
+
+
+class Vosk:
+    """Owned by one thread; one native recogniser for each utterance, so that no grammar is ever changed in use.
+
+    model: its folder. Raises BadInput naming everything wrong with it, NoSuchPart when the library is missing.
+    """
+
+    name = "vosk"
+
+    def __init__(self, model: str, bars: tuple[accept.Bar, accept.Bar] | None = None) -> None:
+        faults = model_faults(Path(model))
+        if faults:
+            mend = "unpack the model anew"
+            raise BadInput([Fault(f"{fault.file} {fault.what}", "", f"vosk model {model}", mend) for fault in faults])
+        try:
+            import vosk
+        except ImportError as error:
+            raise NoSuchPart("the recogniser vosk is not installed; pip install vosk") from error
+        vosk.SetLogLevel(-1)
+        try:
+            self._model: Any = vosk.Model(str(model))
+        except Exception as error:  # the library raises nothing narrower
+            raise BadInput([Fault("vosk can't load it", "", f"vosk model {model}", "unpack the model anew")]) from error
+        self._make = vosk.KaldiRecognizer
+        self._known: dict[str, bool] = {}
+        self.rejects_unknown = self._knows(UNKNOWN)
+        self._bars = bars or accept.VOSK_BARS
+
+    def _knows(self, word: str) -> bool:
+        if word not in self._known:
+            self._known[word] = bool(word) and self._model.vosk_model_find_word(word) >= 0
+        return self._known[word]
+
+    def unknown_words(self, words: Sequence[str]) -> list[str]:
+        """Those that the model's vocabulary lacks; it holds lower-case words only."""
+        return [word for word in words if not self._knows(word)]
+
+    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
+        """See `contract.Recogniser.decode`."""
+        if not phrases:
+            return Result(None, "nothing is being listened for")
+        if len(pcm16k) < accept.FRAME * 2 * 10:
+            return Result(None, "too short to be a phrase")
+        refuse_unknown(self, phrases)
+        table = by_text(phrases)
+        words = self._words(pcm16k, self._grammar(table))
+        heard = " ".join(word.name for word in words)
+        if heard not in table:
+            return Result(None, "no phrase that means something now", heard)
+        phrase = table[heard]
+        measures = self._measures(pcm16k, words)
+        reason = accept.judge(measures, accept.bar_for(phrase, self._bars))
+        return Result(None if reason else phrase, reason, heard, measures)
+
+    def _grammar(self, table: dict[str, Phrase]) -> str:
+        return json.dumps([*table, UNKNOWN] if self.rejects_unknown else list(table), ensure_ascii=False)
+
+    def _words(self, pcm16k: bytes, grammar: str) -> list[accept.Unit]:
+        """Every word of the whole utterance, also where the library's own end-pointing parts it."""
+        recogniser = self._make(self._model, RATE, grammar)
+        recogniser.SetWords(True)
+        results = []
+        for start in range(0, len(pcm16k), CHUNK):
+            if recogniser.AcceptWaveform(bytes(pcm16k[start : start + CHUNK])):
+                results.append(recogniser.Result())
+        results.append(recogniser.FinalResult())
+        return [
+            accept.Unit(word["word"], round(word["start"] * 100), round(word["end"] * 100) - 1, 0.0)
+            for result in results
+            for word in json.loads(result).get("result", ())
+        ]
+
+    @staticmethod
+    def _measures(pcm16k: bytes, words: Sequence[accept.Unit]) -> dict[str, float]:
+        first, last = words[0].first, words[-1].last
+        gaps = [after.first - before.last - 1 for before, after in zip(words, words[1:], strict=False)]
+        count = sum(syllables(word.name) for word in words)
+        return {
+            "loud outside": float(accept.loud_outside(pcm16k, first, last)),
+            "frames a phone": (last - first + 1) / max(1, count),
+            "inner silence": float(max(gaps, default=0)),
+        }

@@ -1,0 +1,63 @@
+"""Sentences that must not be taken for commands. Written for these tests."""
+
+# They reuse the words of the phrases.
+NEAR = (
+    "the work is not completed yet",
+    "how many people are coming tonight",
+    "all the clamps are in the drawer",
+    "are the clamps secure or not",
+    "the guard is over there by the wall",
+    "please proceed to the next page",
+    "we should report the progress to the office",
+    "mark my words there is a problem",
+    "finish your lunch before the session",
+    "carry the boards over to the bench",
+    "return the book to the library",
+    "this pass is not for sale",
+    "how many more do you need",
+    "she was standing by the window",
+    "cancel that order from last week",
+    "that is right turn left at the corner",
+    "both ends of the table are broken",
+    "marigold flowers grow in the garden",
+    "marigold the clamps are not tight",
+    "marigold proceed to the last board",
+    "marigold this board is completed",
+    "marigold all doors are secure",
+    "edge and face are nice words",
+    "go to the shop and buy some milk",
+)
+
+OTHER = (
+    "can you hand me the other one",
+    "I think it will rain this afternoon",
+    "turn the radio down a little",
+    "the phone is ringing in the kitchen",
+    "did you measure the second drawer",
+    "put the glue on the bottom shelf",
+    "where did you leave the pencil",
+    "my back hurts from lifting the table",
+    "we need more sandpaper next week",
+    "the delivery truck is coming at three",
+    "I will get some coffee do you want one",
+    "these boards are warped from the rain",
+    "he called about the kitchen cabinets",
+    "do not forget to sweep the floor",
+    "the window was open all night long",
+    "twenty two dollars for a box of screws",
+    "look at the grain in this piece of walnut",
+    "my grandmother grew flowers behind the house",
+    "let us eat lunch at noon today",
+    "the dog is barking at the mailman again",
+    "I can not find my glasses anywhere",
+    "is that the right size for the shelf",
+    "close the door please it is cold in here",
+    "we should be home before dark",
+)
+
+DENIALS = (
+    "marigold all clamps are not secure",
+    "marigold this pass is not completed",
+    "marigold edge and face are not both correct",
+    "marigold backing face is not a fresh one",
+)

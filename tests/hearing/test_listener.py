@@ -1,0 +1,205 @@
+"""Both listeners: what is heard is posted in session time; a child that dies or hangs is replaced."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import time
+
+import pytest
+
+from assistant.hearing.listener import FileListener, LiveListener
+from assistant.plans.model import Check, VoiceSettings
+from assistant.session.events import DeviceChanged, Heard, NotHeard
+from tests.hearing.voices import need, padded, spoken, table
+
+VOICE = VoiceSettings(recogniser="pocketsphinx")
+NEXT = "marigold proceed to next pass"
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of this kind are POSIX")
+
+
+class Clock:
+    def __init__(self) -> None:
+        self.zero = time.monotonic()
+
+    def at(self) -> float:
+        return time.monotonic() - self.zero
+
+    def utc(self) -> str:
+        return "2001-01-01T00:00:00.000Z"
+
+
+@pytest.fixture
+def posted():
+    return []
+
+
+@pytest.fixture
+def ear(posted):
+    need("espeak-ng")
+    listener = FileListener(Clock(), posted.append, VOICE, start_s=100.0)
+    listener.listen(table(), 7)
+    yield listener
+    listener.close()
+
+
+def feed(listener: FileListener, sound: bytes, chunk: int = 3200) -> None:
+    for start in range(0, len(sound), chunk):
+        listener.feed(sound[start : start + chunk])
+
+
+def heard(posted, kind=Heard):
+    return [event for event in posted if isinstance(event, kind)]
+
+
+def test_a_phrase_is_posted_in_session_time_with_its_generation(ear, posted):
+    sound = spoken("en-us", NEXT)
+    feed(ear, padded(sound, 1.0, 1.0))
+    (event,) = heard(posted)
+    assert (event.intent, event.phrase, event.generation) == ("cut", NEXT, 7)
+    assert event.since == pytest.approx(101.0, abs=0.06)
+    assert event.since + len(sound) / 32000 < event.at < event.since + len(sound) / 32000 + 0.6
+
+
+@pytest.mark.parametrize("chunk", [320, 3202, 64000])
+def test_the_same_sound_gives_the_same_events_however_it_is_cut(ear, posted, chunk):
+    sound = padded(spoken("en-us+f3", NEXT), 0.7, 1.0)
+    feed(ear, sound, chunk)
+    (event,) = heard(posted)
+    ear.flush()
+    again: list = []
+    with_frames = FileListener(Clock(), again.append, VOICE, start_s=100.0)
+    with_frames.listen(table(), 7)
+    feed(with_frames, sound, 3200)
+    with_frames.close()
+    assert heard(again) == [event]
+
+
+def test_what_was_said_before_a_change_counts_for_the_old_generation(ear, posted):
+    sound = padded(spoken("en-us", NEXT), 0.5, 1.0)
+    half = len(sound) // 2 // 320 * 320
+    feed(ear, sound[:half])
+    ear.listen([phrase for phrase in table() if phrase.intent != "cut"], 8)
+    feed(ear, sound[half:])
+    (event,) = heard(posted)
+    assert event.generation == 7
+
+
+def test_only_what_means_something_now_is_heard(ear, posted):
+    ear.listen([phrase for phrase in table() if phrase.intent != "cut"], 8)
+    feed(ear, padded(spoken("en-us", NEXT)))
+    assert heard(posted) == []
+    assert len(heard(posted, NotHeard)) == 1
+
+
+def test_our_own_voice_and_what_overlaps_it_is_not_heard(ear, posted):
+    sound = padded(spoken("en-us", NEXT), 0.5, 0.6)
+    ear.speaking(True)
+    feed(ear, sound)
+    ear.speaking(False)
+    assert posted == []
+    half = len(sound) // 2 // 320 * 320
+    feed(ear, bytes(32000) + sound[:half])
+    ear.speaking(True)
+    feed(ear, sound[half:])
+    ear.speaking(False)
+    assert heard(posted) == []
+    assert "fell into an announcement" in heard(posted, NotHeard)[0].reason
+    feed(ear, bytes(16000) + sound)
+    assert len(heard(posted)) == 1
+
+
+def test_a_moment_after_our_own_voice_the_room_still_rings(ear, posted):
+    ear.speaking(True)
+    feed(ear, bytes(3200))
+    ear.speaking(False)
+    feed(ear, spoken("en-us", "standing by")[:9000] + bytes(32000))
+    assert posted == []
+
+
+def test_a_knock_is_not_reported(ear, posted):
+    feed(ear, padded(spoken("en-us", "tap")[:4000]))
+    assert posted == []
+
+
+def test_unknown_words_of_an_answer_are_named_at_the_start_and_the_rest_is_heard(posted):
+    need("espeak-ng")
+    checks = [Check("vise", "?", "zorkmid is fully closed", "setup")]
+    listener = FileListener(Clock(), posted.append, VOICE, checks)
+    (news,) = heard(posted, DeviceChanged)
+    assert '"zorkmid" in "marigold zorkmid is fully closed"' in news.text
+    listener.listen(table(), 1)
+    feed(listener, padded(spoken("en-us", NEXT)))
+    listener.close()
+    assert len(heard(posted)) == 1
+
+
+def test_a_killed_child_comes_back_and_hears_on_at_the_right_time(ear, posted):
+    feed(ear, bytes(64000))
+    first = ear.pid
+    os.kill(first, signal.SIGKILL)
+    sound = spoken("en-us", NEXT)
+    feed(ear, padded(sound, 1.0, 1.0))
+    assert ear.pid != first
+    assert [event.state for event in heard(posted, DeviceChanged)] == ["lost", "works"]
+    (event,) = heard(posted)
+    assert event.since == pytest.approx(103.0, abs=0.15)
+    assert event.generation == 7
+
+
+def test_a_hung_child_is_replaced(ear, posted, monkeypatch):
+    monkeypatch.setattr("assistant.hearing.listener.ANSWER_S", 0.5)
+    os.kill(ear.pid, signal.SIGSTOP)
+    ear.feed(bytes(3200))
+    assert [event.state for event in heard(posted, DeviceChanged)] == ["lost", "works"]
+    monkeypatch.setattr("assistant.hearing.listener.ANSWER_S", 20.0)
+    feed(ear, padded(spoken("en-us", NEXT)))
+    assert len(heard(posted)) == 1
+
+
+def wait_for(condition, seconds: float = 20.0) -> bool:
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if condition():
+            return True
+        time.sleep(0.02)
+    return False
+
+
+def states(posted, device):
+    return [event.state for event in heard(posted, DeviceChanged) if event.device == device]
+
+
+def test_a_live_child_that_is_killed_or_hangs_comes_back(posted, monkeypatch):
+    monkeypatch.setattr("assistant.hearing.listener.ALIVE_S", 1.5)
+    listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
+    try:
+        listener.listen(table(), 1)
+        assert wait_for(lambda: "works" in states(posted, "microphone")), posted
+        first = listener.pid
+        os.kill(first, signal.SIGKILL)
+        assert wait_for(lambda: states(posted, "recogniser") == ["lost", "works"])
+        assert wait_for(lambda: listener.pid not in (None, first))
+        second = listener.pid
+        os.kill(second, signal.SIGSTOP)
+        assert wait_for(lambda: states(posted, "recogniser").count("works") == 2), posted
+        assert wait_for(lambda: listener.pid not in (None, second))
+    finally:
+        listener.close()
+
+
+def test_no_microphone_is_said_and_the_session_goes_on(posted, monkeypatch):
+    # No sound server and no card: the library finds nothing.
+    monkeypatch.setenv("PULSE_SERVER", "unix:/nonexistent")
+    monkeypatch.setenv("ALSA_CONFIG_PATH", "/nonexistent")
+    listener = LiveListener(Clock(), posted.append, VOICE)
+    listener.listen(table(), 1)
+    listener.speaking(True)
+    listener.speaking(False)
+    assert wait_for(lambda: states(posted, "microphone"))
+    listener.close()
+    news = [event for event in posted if isinstance(event, DeviceChanged) and event.device == "microphone"]
+    if news[0].state == "works":
+        pytest.skip("this machine has a microphone that can't be hidden")
+    assert "The pedal" in news[0].text

@@ -1,0 +1,102 @@
+"""The embedded recogniser: every phrase is heard from four voices, other talk mostly isn't."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from assistant.errors import BadInput
+from assistant.hearing.sphinx import Sphinx
+from assistant.wording.phrases import Phrase
+from tests.hearing import sentences
+from tests.hearing.voices import ESPEAK, FLITE, floats, need, noisy, pcm, piece, saw_noise, table
+
+NEXT = "marigold proceed to next pass"
+
+
+@pytest.fixture(scope="module")
+def sphinx():
+    return Sphinx()
+
+
+def hits(sphinx, voices, texts):
+    misses = [
+        (voice, text, result.text, result.reason)
+        for voice in voices
+        for text in texts
+        if (result := sphinx.decode(piece(voice, text), table())).text != text
+    ]
+    print(f"{len(voices) * len(texts) - len(misses)} of {len(voices) * len(texts)}; missed: {misses}")
+    return misses
+
+
+def test_at_least_95_of_100_phrases_are_heard_from_espeak_voices(sphinx):
+    need("espeak-ng")
+    texts = [phrase.text for phrase in table(4)]
+    misses = hits(sphinx, ESPEAK, texts)
+    assert len(misses) <= 0.05 * len(ESPEAK) * len(texts), misses
+
+
+def test_at_least_95_of_100_phrases_are_heard_from_flite_voices(sphinx):
+    need("flite")
+    texts = [phrase.text for phrase in table(4)]
+    misses = hits(sphinx, FLITE, texts)
+    assert len(misses) <= 0.05 * len(FLITE) * len(texts), misses
+
+
+@pytest.mark.parametrize(("name", "most"), [("NEAR", 0.2), ("OTHER", 0.1), ("DENIALS", 0.1)])
+def test_other_sentences_are_mostly_refused(sphinx, name, most):
+    need("flite")
+    texts = getattr(sentences, name)
+    voices = (ESPEAK[0], FLITE[0], FLITE[1])
+    taken = [
+        (voice, text, result.text)
+        for voice in voices
+        for text in texts
+        if (result := sphinx.decode(piece(voice, text), table())).text
+    ]
+    print(f"{name}: taken {len(taken)} of {len(voices) * len(texts)}: {taken}")
+    assert len(taken) <= most * len(voices) * len(texts), taken
+
+
+def test_what_was_heard_before_makes_no_difference(sphinx):
+    need("espeak-ng")
+    sound = piece("en-us", NEXT)
+    first = sphinx.decode(sound, table())
+    sphinx.decode(noisy(piece("en-gb", "how many more to go"), 0), table())
+    assert sphinx.decode(sound, table()) == first
+
+
+def test_silence_noise_and_scraps_are_no_phrase(sphinx):
+    quiet = pcm(saw_noise(32000) * 0.001)
+    loud = pcm(saw_noise(48000) * 0.2)
+    for sound in (b"", bytes(100), bytes(64000), quiet, loud):
+        result = sphinx.decode(sound, table())
+        assert result.text is None and result.reason
+
+
+def test_a_clipped_phrase_is_still_heard(sphinx):
+    need("espeak-ng")
+    clipped = pcm(np.clip(floats(piece("en-us", NEXT)) * 4, -1, 1))
+    assert sphinx.decode(clipped, table()).text == NEXT
+
+
+def test_an_unknown_word_is_refused_by_name_and_the_recogniser_lives_on(sphinx):
+    need("espeak-ng")
+    phrases = [Phrase("check", "x", text, True, True) for text in ("marigold zork is in", "marigold GO 5 times")]
+    with pytest.raises(BadInput) as caught:
+        sphinx.decode(piece("en-us", NEXT), phrases)
+    text = str(caught.value)
+    for word in ('"zork"', '"GO"', '"5"', 'phrase "marigold zork is in"'):
+        assert word in text
+    assert sphinx.decode(piece("en-us", NEXT), table()).text == NEXT
+
+
+def test_nothing_to_listen_for_is_no_error(sphinx):
+    assert sphinx.decode(bytes(32000), []).reason == "nothing is being listened for"
+
+
+def test_talk_around_a_phrase_spoils_it(sphinx):
+    need("flite")
+    around = piece("flite:slt", f"so I told him {NEXT} and then we all went home")
+    assert sphinx.decode(around, table()).text is None
