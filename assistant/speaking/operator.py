@@ -76,6 +76,7 @@ class SyntheticOperator:
         """Announcements that begin and end: the answer comes after the last one."""
         if isinstance(event, SpeechStarted):
             self._sounding += 1
+            self._act_at = None
         elif isinstance(event, SpeechEnded):
             self._sounding = max(0, self._sounding - 1)
             if not self._sounding:
