@@ -55,12 +55,12 @@ def voice_and_checks(shop: Path | None) -> tuple[VoiceSettings, tuple[Check, ...
 
 
 def line_of(found: Found) -> dict[str, Any]:
-    """One utterance as JSON: times in seconds; phrase, intent and argument null where none was accepted."""
+    """One utterance as JSON: times in seconds; phrase (without its lead-in word), intent and argument null where none was accepted."""
     phrase = found.phrase
     return {
         "from_s": round(found.first / RATE, 3),
         "to_s": round(found.end / RATE, 3),
-        "phrase": phrase.text if phrase else None,
+        "phrase": phrase.wording if phrase else None,
         "intent": phrase.intent if phrase else None,
         "argument": phrase.argument if phrase else None,
         "reason": found.reason,

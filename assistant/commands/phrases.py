@@ -49,12 +49,14 @@ def warnings(phrases: tuple[Phrase, ...]) -> list[str]:
 
 
 def _object(phrase: Phrase) -> dict[str, object]:
+    """phrase: without the lead-in word; say: with it where it is due."""
     return {
         "intent": phrase.intent,
         "argument": phrase.argument,
-        "phrase": phrase.text,
+        "phrase": phrase.wording,
         "lead_in": phrase.lead_in,
         "strict": phrase.strict,
+        "say": phrase.text,
     }
 
 

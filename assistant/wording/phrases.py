@@ -26,6 +26,11 @@ class Phrase:
     lead_in: bool
     strict: bool
 
+    @property
+    def wording(self) -> str:
+        """The phrase itself, without the lead-in word."""
+        return self.text.partition(" ")[2] if self.lead_in else self.text
+
 
 # intent -> (wordings, lead-in due). Wordings: hearing-study set 2, as amended by the agreed design.
 ENGLISH: dict[str, tuple[tuple[str, ...], bool]] = {
