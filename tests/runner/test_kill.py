@@ -1,0 +1,106 @@
+"""A rehearsed session is killed (SIGKILL) at random moments and resumed, 200 times: nothing lost, nothing repeated."""
+
+from __future__ import annotations
+
+import json
+import random
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from assistant.journal.store import Journal
+from assistant.session import facts as f
+
+KILLS = 200
+PLAN = """
+title = "Small tray"
+unit = "mm"
+[stock]
+width = 18
+thickness = 10
+[joint]
+layout = "even"
+finger = 6
+[[boards]]
+name = "long side"
+part = "A"
+ends = 2
+[[boards]]
+name = "short side"
+part = "B"
+"""
+SHOP = 'unit = "mm"\nchecks_off = ["edge and face", "hold-down", "backing"]\n[blade]\nkerf = 3.18\n'
+# A tap and a hold in turn get through every state: a cut, a stand by, carrying on, checks, the questions of resuming.
+SCRIPT = "".join(f"{5 * n} pedal {'tap' if n % 2 else 'hold'}\n" for n in range(1, 2001))
+
+
+@dataclass
+class Bench:
+    folder: Path
+    chance: random.Random
+    session: str | None = None
+    seen: list[tuple[int, int]] = field(default_factory=list)
+    kills: int = 0
+    finished: int = 0
+
+    def command(self) -> list[str]:
+        verb = ["resume", self.session] if self.session else ["cut", "plan.toml", "--shop", "shop.toml"]
+        rest = ["--state", "state", "--rehearse", "script.txt"]
+        return [sys.executable, "-m", "assistant", *verb, *rest]
+
+    def run_and_kill(self) -> None:
+        """One run: read some lines, wait some microseconds, kill."""
+        child = subprocess.Popen(self.command(), cwd=self.folder, stdout=subprocess.PIPE, text=True)
+        assert child.stdout is not None
+        lines = self.chance.randrange(1, 220)
+        for line in child.stdout:
+            self.note(json.loads(line))
+            lines -= 1
+            if lines == 0:
+                time.sleep(self.chance.random() * 0.003)
+                child.send_signal(signal.SIGKILL)
+                break
+        for line in child.stdout.read().splitlines(keepends=True):
+            if line.endswith("\n"):
+                self.note(json.loads(line))
+        child.stdout.close()
+        self.kills += child.wait() == -signal.SIGKILL
+
+    def note(self, line: dict[str, object]) -> None:
+        self.session = str(line["session"])
+        if line["type"] == "fact" and line["kind"] == "pass_cut":
+            self.seen.append((int(str(line["setup"])), int(str(line["pass"]))))
+
+    def check(self) -> None:
+        """What was said to be cut is in the journal, in order, and nothing is there twice."""
+        if self.session is None:
+            return
+        with Journal.open(self.folder / "state") as journal:
+            records = list(journal.replay(self.session))
+            state = next(row.state for row in journal.sessions() if row.id == self.session)
+        cut = [(r.fact.setup, r.fact.pass_) for r in records if isinstance(r.fact, f.PassCut)]
+        assert [r.n for r in records] == list(range(1, len(records) + 1)), "no fact is missing in between"
+        assert cut[: len(self.seen)] == self.seen, "a confirmed pass was lost"
+        assert len(cut) == len(set(cut)), "a pass was recorded as new a second time"
+        self.seen = cut
+        if state == "finished":
+            assert sorted(cut) == [(s, p) for s, n in ((1, 2), (2, 2), (3, 4)) for p in range(1, n + 1)]
+            self.finished += 1
+            self.session, self.seen = None, []
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no SIGKILL")
+def test_no_confirmed_pass_is_lost_and_none_repeated_over_200_kills(tmp_path: Path) -> None:
+    for name, text in (("plan.toml", PLAN), ("shop.toml", SHOP), ("script.txt", SCRIPT)):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    bench = Bench(tmp_path, random.Random(20))
+    while bench.kills < KILLS:
+        bench.run_and_kill()
+        bench.check()
+    print(f"{bench.kills} kills, {bench.finished} sessions finished")
+    assert bench.finished >= 5, "the sessions got to their end in spite of the kills"
