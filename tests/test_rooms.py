@@ -1,0 +1,103 @@
+"""Who may enter which room: imports only go up the list, and heavy libraries come late."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import assistant
+
+PACKAGE = Path(assistant.__file__).parent
+ROOMS = ("joinery", "plans", "session", "wording", "journal", "runner", "hearing", "speaking", "pedal", "screens")
+# A room may enter those before it in this list, and itself. Adapters beside one another stay apart but for
+# what is named here: the loudspeaker shares the microphone's handling of ALSA.
+ADAPTERS = ("hearing", "speaking", "pedal", "screens")
+NEIGHBOURS = {("speaking", "hearing")}
+HEAVY = ("pocketsphinx", "vosk", "miniaudio", "sounddevice", "pyttsx3", "pynput", "numpy", "platformdirs", "filelock")
+
+
+def imports(path: Path) -> Iterator[str]:
+    """Full names of the modules of ours that this file imports, wherever in it."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names if alias.name.startswith("assistant"))
+        elif isinstance(node, ast.ImportFrom):
+            assert not node.level, f"{path}: imports are written in full"
+            if (node.module or "").startswith("assistant"):
+                yield str(node.module)
+
+
+def room_of(module: str) -> str:
+    parts = module.split(".")
+    return parts[1] if len(parts) > 1 else ""
+
+
+def files() -> list[Path]:
+    return sorted(PACKAGE.rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", files(), ids=lambda path: path.relative_to(PACKAGE).as_posix())
+def test_imports_only_go_up_the_list(path: Path) -> None:
+    room = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+    if room not in ROOMS:
+        return
+    for module in imports(path):
+        other = room_of(module)
+        if other in ("", "errors", room):
+            continue
+        assert other in ROOMS, f"{room} must not import {module}"
+        assert ROOMS.index(other) < ROOMS.index(room), f"{room} must not import {module}: it lies below"
+        if room in ADAPTERS and other in ADAPTERS:
+            assert (room, other) in NEIGHBOURS, f"{room} and {other} stand beside one another"
+
+
+def test_joinery_imports_nothing_of_ours_but_errors() -> None:
+    for path in (PACKAGE / "joinery").glob("*.py"):
+        assert {room_of(m) for m in imports(path)} <= {"joinery", "errors"}, path.name
+
+
+def test_the_session_has_no_clock_no_thread_and_no_sleep() -> None:
+    for path in (PACKAGE / "session").glob("*.py"):
+        found = {
+            alias.name
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            if isinstance(node, ast.Import | ast.ImportFrom)
+            for alias in (node.names if isinstance(node, ast.Import) else [ast.alias(str(node.module))])
+        }
+        assert not found & {"time", "threading", "asyncio", "queue", "datetime", "random", "os"}, path.name
+
+
+@pytest.mark.parametrize("command", [["--help"], ["--version"], ["layout", "--help"], ["cut", "--help"]])
+def test_heavy_libraries_come_late(command: list[str]) -> None:
+    """--help works, quickly, on a machine that has none of them."""
+    script = (
+        "import sys\n"
+        f"for name in {HEAVY!r}: sys.modules[name] = None\n"
+        "from assistant.__main__ import main\n"
+        f"main({command!r})\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_a_layout_needs_no_native_library() -> None:
+    plans = Path(__file__).parent.parent / "demo_plans"
+    script = (
+        "import sys\n"
+        f"for name in {HEAVY!r}: sys.modules[name] = None\n"
+        "from assistant.__main__ import main\n"
+        f"sys.exit(main(['layout', {str(plans / 'tea-trays.toml')!r}, '--shop', {str(plans / 'shop-readout.toml')!r}]))"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_modules_stay_readable() -> None:
+    """Split above 500 lines."""
+    long = {path.name: lines for path in files() if (lines := len(path.read_text(encoding="utf-8").splitlines())) > 500}
+    assert not long
