@@ -1,0 +1,148 @@
+"""`kerfcall cut`, rehearsed, as a process of its own."""
+
+from __future__ import annotations
+
+import wave
+from pathlib import Path
+
+from tests.commands.program import CHECKS, FIRST_CALL, Workshop
+
+WHOLE = FIRST_CALL + "10 pedal tap\n20 pedal tap\n30 pedal hold\n31 pedal hold\n40 pedal tap\n50 pedal tap\n"
+
+
+def test_a_whole_job_is_cut_and_finished(workshop: Workshop) -> None:
+    done = workshop.cut(WHOLE)
+    assert done.code == 0, done.err
+    assert done.facts == [
+        ("started",),
+        ("setup_started", 1),
+        ("check_opened", 1, "clamps"),
+        ("check_confirmed", 1, "clamps", "voice"),
+        ("check_opened", 1, "guard"),
+        ("check_confirmed", 1, "guard", "voice"),
+        ("check_opened", 1, "blade height"),
+        ("check_confirmed", 1, "blade height", "voice"),
+        ("setting_called", 1, 1),
+        ("pass_cut", 1, 1, "pedal"),
+        ("setting_called", 1, 2),
+        ("pass_cut", 1, 2, "pedal"),
+        ("setup_done", 1),
+        ("setup_started", 2),
+        ("check_opened", 2, "clamps"),
+        ("check_confirmed", 2, "clamps", "pedal"),
+        ("check_opened", 2, "guard"),
+        ("check_confirmed", 2, "guard", "pedal"),
+        ("setting_called", 2, 1),
+        ("pass_cut", 2, 1, "pedal"),
+        ("setting_called", 2, 2),
+        ("pass_cut", 2, 2, "pedal"),
+        ("setup_done", 2),
+        ("finished",),
+    ]
+
+
+def test_what_is_said_in_a_whole_job(workshop: Workshop) -> None:
+    said = workshop.cut(WHOLE).said
+    assert said[0].startswith("Before you begin. Kerfcall never stops the blade.")
+    assert said[4] == "Set nine decimal one six; then start the saw; cut, draw back clear, then tap."
+    assert said[5] == "Set one two decimal zero two."
+    assert said[6].startswith("Saw off. Wait until the blade stands still. One socket: look at it before you unclamp.")
+    assert said[-1].endswith("refit the riving knife and guard.")
+
+
+def test_every_line_is_json_with_the_same_head_and_time_never_falls(workshop: Workshop) -> None:
+    lines = workshop.cut(WHOLE).lines
+    assert all({"at", "session", "type", "kind"} <= line.keys() for line in lines)
+    assert {line["type"] for line in lines} == {"event", "fact", "effect"}
+    times = [line["at"] for line in lines]
+    assert times == sorted(times)
+
+
+def test_facts_of_an_event_come_before_its_effects(workshop: Workshop) -> None:
+    order = [line["type"] for line in workshop.cut(FIRST_CALL).lines]
+    ranks = [{"event": 0, "fact": 1, "effect": 2}[kind] for kind in order]
+    turns = "".join(map(str, ranks)).split("0")[1:]
+    assert all(turn == "".join(sorted(turn)) for turn in turns)
+
+
+def test_a_script_that_runs_out_leaves_the_session_open(workshop: Workshop) -> None:
+    assert workshop.cut(FIRST_CALL).code == 1
+    assert workshop.export()["state"] == "open"
+
+
+def test_ended_early(workshop: Workshop) -> None:
+    done = workshop.cut(FIRST_CALL + "10 heard marigold finish the session\n12 heard marigold affirm that is right\n")
+    assert done.code == 1
+    assert done.facts[-1] == ("ended_early", 1, 1)
+    assert workshop.export()["state"] == "ended early"
+
+
+def test_a_read_back_times_out_between_two_script_lines(workshop: Workshop) -> None:
+    done = workshop.cut(FIRST_CALL + "10 pedal tap\n15 heard marigold return to previous\n31 pedal hold\n")
+    assert ("stood_by",) in [fact[:1] for fact in done.facts], "the hold came after the question had become a no"
+    assert not [fact for fact in done.facts if fact[0] == "stepped_back"]
+
+
+def test_a_tap_too_soon_is_not_counted(workshop: Workshop) -> None:
+    done = workshop.cut(FIRST_CALL + "6.9 pedal tap\n7 pedal tap\n")
+    assert [fact for fact in done.facts if fact[0] == "pass_cut"] == [("pass_cut", 1, 1, "pedal")]
+
+
+def test_words_that_are_no_phrase_are_shown_and_change_nothing(workshop: Workshop) -> None:
+    done = workshop.cut("1 heard all clamps are secure\n2 heard open the window\n")
+    assert [fact[0] for fact in done.facts] == ["started", "setup_started", "check_opened"]
+    assert sum(line["kind"] == "not_heard" for line in done.lines) == 2
+
+
+def test_the_export_agrees_with_what_was_printed(workshop: Workshop) -> None:
+    done = workshop.cut(WHOLE)
+    exported = workshop.export()
+    printed = [(line["kind"], line.get("setup"), line.get("pass")) for line in done.lines if line["type"] == "fact"]
+    assert [(r["kind"], r.get("setup"), r.get("pass")) for r in exported["records"]] == printed
+    assert exported["state"] == "finished"
+
+
+def test_every_fault_of_plan_shop_script_and_options_at_once(workshop: Workshop) -> None:
+    workshop.write("plan.toml", 'unit = "mm"\n[stock]\nwidth = -3\nthicknes = 10\n')
+    workshop.write("shop.toml", 'unit = "mm"\n[blade]\nkerf = true\n')
+    done = workshop.cut("soon pedal tap\n3 pedal kick\n", "--no-voice", "--speaker", "x.wav")
+    assert done.code == 2 and done.out == ""
+    for part in ("stock.width", "thicknes", "joint", "blade.kerf", "line 1", "line 2", "--no-voice"):
+        assert part in done.err, f"{part} is not among:\n{done.err}"
+
+
+def test_no_plan_no_shop_no_script(workshop: Workshop) -> None:
+    done = workshop.run("cut", "none.toml", "--shop", "nowhere.toml", "--rehearse", "never.txt")
+    assert done.code == 2
+    assert all(name in done.err for name in ("none.toml", "nowhere.toml", "never.txt"))
+
+
+def test_nothing_to_drive_it_is_said(workshop: Workshop) -> None:
+    done = workshop.run("cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--no-voice", "--no-pedal")
+    assert done.code == 3
+    assert "nothing can drive the session" in done.err
+
+
+def test_announcements_are_written_to_the_speaker_file_in_order(workshop: Workshop, tmp_path: Path) -> None:
+    """Every announcement sounds, one after another, as long as its events say; the file is as long as the session."""
+    # Spaced so that no announcement is cut off: the longest take half a minute.
+    times = iter(range(60, 1000, 60))
+    script = "".join(f"{next(times)} heard marigold {answer}\n" for answer in CHECKS)
+    script += "".join(f"{next(times)} pedal {gesture}\n" for gesture in ("tap", "tap", "hold", "hold", "tap", "tap"))
+    done = workshop.cut(script, "--speaker", "said.wav")
+    assert done.code == 0, done.err
+    with wave.open(str(tmp_path / "said.wav"), "rb") as wav:
+        rate, raw = wav.getframerate(), wav.readframes(wav.getnframes())
+    started = {line["id"]: line["at"] for line in done.lines if line["kind"] == "speech_started"}
+    ended = {line["id"]: (line["at"], line["how"]) for line in done.lines if line["kind"] == "speech_ended"}
+    says = [(line["id"], line["text"]) for line in done.lines if line["type"] == "effect" and line["kind"] == "say"]
+    assert list(started) == [id for id, _ in says], "in the order they were said"
+    samples = memoryview(raw).cast("h")
+    for id, text in says:
+        begin, (end, how) = started[id], ended[id]
+        assert how == "whole"
+        words = len(text.split())
+        assert 0.15 * words < end - begin < 1.0 * words + 1, f"{text!r} took {end - begin:.2f} s"
+        piece = samples[round(begin * rate) : round(end * rate)]
+        assert max(map(abs, piece)) > 3000, f"{text!r} is silent"
+    assert len(samples) / rate >= max(end for end, _ in ended.values()) - 0.01

@@ -1,0 +1,115 @@
+"""`kerfcall resume`, after a rehearsed session was cut off."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from tests.commands.program import FIRST_CALL, Workshop
+
+INTERRUPTED = FIRST_CALL + "10 pedal tap\n12 interrupt\n"
+UNTOUCHED = "1 heard marigold affirm that is right\n2 pedal hold\n"
+SECURED = UNTOUCHED + "3 pedal hold\n4 pedal hold\n5 pedal hold\n"
+
+
+@pytest.fixture
+def cut_off(workshop: Workshop) -> Workshop:
+    done = workshop.cut(INTERRUPTED)
+    assert done.facts[-1] == ("setting_called", 1, 2)
+    assert done.lines, "what had been printed was flushed"
+    return workshop
+
+
+def test_asks_and_checks_and_then_calls_the_pass_in_flight_as_not_cut(cut_off: Workshop) -> None:
+    done = cut_off.resume(SECURED)
+    assert done.code == 1
+    assert done.facts == [
+        ("resumed", 1, 2),
+        ("check_opened", 1, "clamps"),
+        ("check_confirmed", 1, "clamps", "pedal"),
+        ("check_opened", 1, "guard"),
+        ("check_confirmed", 1, "guard", "pedal"),
+        ("check_opened", 1, "blade height"),
+        ("check_confirmed", 1, "blade height", "pedal"),
+        ("setting_called", 1, 2),
+    ]
+    assert "It should read one two decimal zero two." in done.said[0]
+
+
+def test_a_resumed_session_can_be_finished_and_each_pass_is_cut_once(cut_off: Workshop) -> None:
+    done = cut_off.resume(SECURED + "12 pedal tap\n20 pedal hold\n21 pedal hold\n30 pedal tap\n40 pedal tap\n")
+    assert done.code == 0
+    cut = [(r["setup"], r["pass"]) for r in cut_off.export()["records"] if r["kind"] == "pass_cut"]
+    assert cut == [(1, 1), (1, 2), (2, 1), (2, 2)]
+
+
+def test_a_pass_recurs_only_after_it_was_named(cut_off: Workshop) -> None:
+    back = "12 pedal tap\n14 heard marigold return to previous\n15 pedal hold\n"
+    done = cut_off.resume(SECURED + back + "16 pedal hold\n17 pedal hold\n30 pedal tap\n")
+    kinds = [
+        (r["kind"], r.get("pass")) for r in cut_off.export()["records"] if r["kind"] in ("pass_cut", "stepped_back")
+    ]
+    assert kinds == [("pass_cut", 1), ("pass_cut", 2), ("stepped_back", 2), ("pass_cut", 2)]
+    assert "setup_done" in [fact[0] for fact in done.facts]
+
+
+def test_moved_and_unclamped(cut_off: Workshop) -> None:
+    done = cut_off.resume("1 pedal double\n2 pedal hold\n3 pedal double\n4 pedal hold\n")
+    assert ("reregistered", 1) in done.facts
+    assert any("Zero the carriage again" in text for text in done.said)
+    assert any("Try the still blade in a cut kerf" in text for text in done.said)
+
+
+def test_a_changed_plan_is_pointed_out_and_not_followed(cut_off: Workshop) -> None:
+    cut_off.write(
+        "plan.toml", (cut_off.folder / "plan.toml").read_text(encoding="utf-8").replace("width = 18", "width = 24")
+    )
+    done = cut_off.resume(SECURED)
+    assert "The plan file plan.toml has changed since" in done.said[0]
+    assert done.facts[-1] == ("setting_called", 1, 2)
+
+
+def test_a_plan_that_is_gone_is_pointed_out(cut_off: Workshop) -> None:
+    (cut_off.folder / "plan.toml").unlink()
+    (cut_off.folder / "shop.toml").unlink()
+    assert "The plan file plan.toml is gone" in cut_off.resume(SECURED).said[0]
+
+
+def test_nothing_to_resume(workshop: Workshop) -> None:
+    done = workshop.resume("1 pedal tap\n")
+    assert done.code == 3 and "no open session" in done.err
+
+
+def test_an_unknown_session(cut_off: Workshop) -> None:
+    done = cut_off.run("resume", "nope", "--state", "state", "--rehearse", "script.txt")
+    assert done.code == 3 and "there is no session nope" in done.err
+
+
+def test_a_finished_session_is_not_resumed(workshop: Workshop) -> None:
+    session = workshop.cut(FIRST_CALL + "5 heard marigold finish the session\n6 pedal hold\n").lines[0]["session"]
+    done = workshop.run("resume", session, "--state", "state", "--rehearse", "script.txt")
+    assert done.code == 3 and "ended early" in done.err
+
+
+def test_two_processes_never_drive_one_session(workshop: Workshop) -> None:
+    workshop.write("script.txt", FIRST_CALL + "600 pedal tap\n")
+    words = ["cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--rehearse", "script.txt", "--real-time"]
+    with subprocess.Popen(
+        [sys.executable, "-m", "assistant", *words], cwd=workshop.folder, stdout=subprocess.PIPE, text=True
+    ) as first:
+        assert first.stdout is not None
+        session = json.loads(first.stdout.readline())["session"]
+        done = workshop.run("resume", session, "--state", "state", "--rehearse", "script.txt")
+        first.kill()
+    assert done.code == 3
+    assert f"session {session} is being driven by another Kerfcall" in done.err and str(first.pid) in done.err
+
+
+def test_what_is_said_goes_on_in_the_same_file(cut_off: Workshop) -> None:
+    cut_off.resume(UNTOUCHED, "--speaker", "said.wav")
+    before = (cut_off.folder / "said.wav").stat().st_size
+    cut_off.resume(UNTOUCHED, "--speaker", "said.wav")
+    assert (cut_off.folder / "said.wav").stat().st_size > before > 44
