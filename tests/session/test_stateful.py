@@ -1,0 +1,86 @@
+"""Long random sessions of larger jobs, with interruptions, against the second bookkeeper."""
+
+from __future__ import annotations
+
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
+
+from assistant.session.apply import apply
+from assistant.session.decide import wanted
+from assistant.session.events import INTENTS
+from assistant.session.state import ENDED_EARLY, FINISHED, State
+from tests.session.driver import Driver
+from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
+from tests.session.watcher import Watcher
+
+SECONDS = st.floats(0, 30, allow_nan=False)
+
+
+class Session(RuleBasedStateMachine):
+    """Any gesture, phrase, fault, pause or interruption, at any time, early or late."""
+
+    @initialize(handwheel=st.booleans(), every=st.booleans(), count=st.integers(1, 2))
+    def begin(self, handwheel: bool, every: bool, count: int) -> None:
+        checks = few_checks(EVERY_TWO) if every else None
+        a_job = job(plan(30, 6, count=count), checks, HANDWHEEL if handwheel else None)
+        self.driver = Driver(a_job)
+        self.watcher = Watcher(a_job)
+        self.read = 0
+
+    @rule(gesture=st.sampled_from(("tap", "double", "hold")), after=SECONDS, held=st.floats(0, 2))
+    def gesture(self, gesture: str, after: float, held: float) -> None:
+        self.driver.gesture(gesture, after, held)
+
+    @rule(after=SECONDS)
+    def answer_as_asked(self, after: float) -> None:
+        """What a careful operator would do next."""
+        mode = self.driver.state.effective_mode
+        self.driver.gesture("tap" if mode == "cutting" else "hold", after + 4)
+
+    @rule(intent=st.sampled_from(INTENTS), number=st.integers(0, 12), after=SECONDS, old=st.integers(0, 1))
+    def phrase(self, intent: str, number: int, after: float, old: int) -> None:
+        checks = self.driver.state.the_job.checks
+        arguments = {"check": checks[number % len(checks)].name, "go to": number}
+        self.driver.heard(intent, arguments.get(intent), after, old, began=min(after, 1.0))
+
+    @rule(device=st.sampled_from(("microphone", "pedal")), state=st.sampled_from(("lost", "works")))
+    def device(self, device: str, state: str) -> None:
+        self.driver.device(device, state)
+
+    @rule(seconds=st.floats(0, 40))
+    def pause(self, seconds: float) -> None:
+        self.driver.wait(seconds)
+
+    @rule()
+    def interrupt_and_resume(self) -> None:
+        if self.driver.state.mode not in (FINISHED, ENDED_EARLY):
+            self.driver.resume()
+
+    @invariant()
+    def the_second_bookkeeper_agrees(self) -> None:
+        for record in self.driver.records[self.read :]:
+            self.watcher.read(record.fact)
+        self.read = len(self.driver.records)
+        state = self.driver.state
+        recorded = sum(len(passes) for passes in self.watcher.cut.values())
+        assert state.cut_in_all == recorded
+        assert {p for p in range(1, state.passes + 1) if state.is_cut(p)} == self.watcher.cut[state.setup]
+
+    @invariant()
+    def replay_leads_to_the_same_place(self) -> None:
+        state = State()
+        for record in self.driver.records:
+            state = apply(state, record)
+        live = self.driver.state
+        assert (state.n, state.setup, state.cut, state.confirmed) == (live.n, live.setup, live.cut, live.confirmed)
+
+    @invariant()
+    def something_can_be_answered(self) -> None:
+        assert self.driver.state.mode == ENDED_EARLY or wanted(self.driver.state)
+
+
+TestSession = Session.TestCase
+TestSession.settings = settings(
+    max_examples=60, stateful_step_count=80, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)

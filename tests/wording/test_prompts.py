@@ -1,0 +1,103 @@
+"""Every prompt has words and every wording a prompt; numbers are spoken last."""
+
+from __future__ import annotations
+
+import ast
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+import assistant.session
+from assistant.session.effects import Prompt
+from assistant.session.turn import prompt
+from assistant.wording import prompts
+from assistant.wording.prompts import Words
+from tests.session.jobs import HANDWHEEL, job
+
+SESSION = Path(assistant.session.__file__).parent
+
+
+def keys_used() -> set[str]:
+    """First arguments of prompt(...) in the session's code, formatted ones spelt out."""
+    found: set[str] = set()
+    for path in SESSION.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "prompt":
+                found |= _strings(node.args[0])
+    return found
+
+
+def _strings(node: ast.expr) -> set[str]:
+    if isinstance(node, ast.Constant):
+        return {str(node.value)}
+    if isinstance(node, ast.IfExp):
+        return _strings(node.body) | _strings(node.orelse)
+    names = ("back", "go to", "end", "carriage", "zeroed", "clamped", "registered")
+    return {f"ask {name}" for name in names}
+
+
+def test_prompts_and_wordings_match_one_to_one() -> None:
+    assert keys_used() == set(prompts._TEMPLATES) | set(prompts._SENTENCES)
+
+
+def say(key: str, **figures: object) -> str:
+    return Words(job()).one(prompt(key, **figures))
+
+
+def test_a_setting_is_the_last_thing_said() -> None:
+    text = say("setting", setting=Fraction(1235, 100), previous=None, repeated=False, approach=None)
+    assert text == "Set one two decimal three five."
+
+
+def test_the_first_setting_in_full_is_worded_as_agreed() -> None:
+    text = say("setting in full", setting=Fraction(1235, 100), previous=None, repeated=False, approach=None)
+    assert text == "Set one two decimal three five; then start the saw; cut, draw back clear, then tap."
+
+
+def test_past_and_up_again() -> None:
+    text = say("setting", setting=Fraction(5), previous=Fraction(40), repeated=False, approach=Fraction(45, 10))
+    assert text == "Go back past it, to four decimal five zero; then come up: set five decimal zero zero."
+
+
+def test_a_handwheel_counts_turns_once_and_tells_the_place_when_repeated() -> None:
+    words = Words(job(carriage=HANDWHEEL))
+    figures = {"setting": Fraction(127, 10), "previous": Fraction(127, 20), "approach": None}
+    assert words.one(prompt("setting", repeated=False, **figures)) == "Add four turns, to mark zero."
+    assert words.one(prompt("setting", repeated=True, **figures)) == "Set eight turns from zero, mark zero."
+
+
+def test_the_second_end_is_turned_and_never_spun() -> None:
+    figures = {"setup": 2, "setups": 4, "board": "long side", "part": "A", "copies": 1, "first_copy": 1, "of": 1}
+    text = say("clamp", end=2, stop_side="right", register="stop", turned=True, **figures)
+    assert "Turn it end over end: same edge to the right stop, other face to the backing." in text
+    assert "Never spin it on its face" in text
+
+
+def test_a_stack_is_counted() -> None:
+    figures = {"setup": 1, "setups": 4, "board": "long side", "part": "A", "end": 1, "stop_side": "left"}
+    text = say("clamp", copies=3, first_copy=4, of=8, register="setting bar", turned=False, **figures)
+    assert "clamp three together, four to six of eight, end one down" in text
+    assert "against the setting bar at the left stop" in text
+
+
+def test_a_check_has_its_figures_filled_in() -> None:
+    figures = {"lowest": Fraction(0), "highest": Fraction(84), "depth": Fraction(123, 10)}
+    assert say("check", say="height set to {depth}?", **figures) == "Height set to twelve decimal three millimetres?"
+
+
+def test_the_tolerance_of_registering_is_a_quarter_of_the_clearance() -> None:
+    figures = {"setup": 1, "pass_": 2, "carriage_at": None, "left": 3, "same_setup": True}
+    text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **figures)
+    assert "differ by more than zero decimal zero four millimetres" in text
+
+
+def test_a_prompt_without_wording_is_refused_by_name() -> None:
+    with pytest.raises(KeyError, match="sing a song"):
+        say("sing a song")
+
+
+def test_announcements_are_sentences_one_after_another() -> None:
+    words = Words(job())
+    text = words.say((Prompt("nothing changed"), prompt("how many", left_here=3, left=11)))
+    assert text == "Nothing changed. Three to go on this end, eleven in all."
