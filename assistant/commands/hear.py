@@ -55,7 +55,7 @@ def voice_and_checks(shop: Path | None) -> tuple[VoiceSettings, tuple[Check, ...
 
 
 def line_of(found: Found) -> dict[str, Any]:
-    """One utterance as JSON: times in seconds; phrase (without lead-in), intent, argument null when none was accepted."""
+    """One utterance as JSON: times in seconds; phrase (without lead-in), intent, argument null when not accepted."""
     phrase = found.phrase
     return {
         "from_s": round(found.first / RATE, 3),
