@@ -12,6 +12,7 @@ from pathlib import Path
 
 FST_MAGIC = 0x7EB2FDD6  # OpenFst's binary files
 STATE_BYTES, ARC_BYTES = 20, 16  # of a constant FST on disk, standard arcs
+ADD_ON_MAGIC_BYTES = 4  # between a wrapping's header and the one inside
 REACH_BYTES = 12  # a state's empty interval set in a look-ahead wrapping
 KALDI_BINARY = b"\x00B"
 # The run-time graph (both) and the acoustic model; without HCLr and Gr a grammar would be ignored.
@@ -98,7 +99,7 @@ def _fst_fault(path: Path) -> str:
         kind, states, arcs, offset = _fst_header(data, offset)
         while kind.endswith("lookahead"):
             wrapped += 1
-            kind, states, arcs, offset = _fst_header(data, offset)
+            kind, states, arcs, offset = _fst_header(data, offset + ADD_ON_MAGIC_BYTES)
     except (struct.error, ValueError):
         return "is no run-time graph"
     if kind != "const":

@@ -59,6 +59,8 @@ def _dither() -> np.ndarray:
 
 def _units(decoder: Any, pcm16k: bytes) -> list[accept.Unit]:
     """The decoding of the whole buffer, without the empty closing mark."""
+    # The front end's state would otherwise carry over: the same sound must score the same whatever came before.
+    decoder.reinit_feat()
     decoder.start_utt()
     try:
         decoder.process_raw(pcm16k, full_utt=True)
