@@ -1,0 +1,47 @@
+"""`hear`: one JSON line an utterance."""
+
+from __future__ import annotations
+
+import json
+
+from assistant.__main__ import main
+from tests.hearing.voices import need, padded, spoken, write_wav
+
+KEYS = {"from_s", "to_s", "phrase", "intent", "argument", "reason", "heard"}
+
+
+def lines(capsys):
+    return [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+
+
+def test_every_utterance_has_its_time_phrase_or_reason(tmp_path, capsys):
+    need("espeak-ng")
+    sound = padded(spoken("en-us", "marigold proceed to next pass"), 1.0, 1.0)
+    sound += padded(spoken("en-us", "we need more sandpaper next week"), 0.5, 0.8)
+    wav = write_wav(tmp_path / "a.wav", sound)
+    assert main(["hear", str(wav), "--recogniser", "pocketsphinx"]) == 0
+    first, second = lines(capsys)
+    assert set(first) == KEYS
+    assert (first["intent"], first["phrase"], first["reason"]) == ("cut", "proceed to next pass", "")
+    assert abs(first["from_s"] - 1.0) < 0.06 < first["to_s"] - first["from_s"]
+    assert second["phrase"] is None and second["intent"] is None and second["reason"]
+
+
+def test_another_lead_in_replaces_the_default_one(tmp_path, capsys):
+    need("espeak-ng")
+    wav = write_wav(tmp_path / "a.wav", padded(spoken("en-us", "elephant finish the session")))
+    assert main(["hear", str(wav), "--recogniser", "pocketsphinx", "--lead-in", "elephant"]) == 0
+    assert [line["intent"] for line in lines(capsys)] == ["end"]
+
+
+def test_a_silent_file_gives_no_line_and_a_bad_one_exit_code_2(tmp_path, capsys):
+    assert main(["hear", str(write_wav(tmp_path / "a.wav", bytes(64000))), "--recogniser", "pocketsphinx"]) == 0
+    assert lines(capsys) == []
+    assert main(["hear", str(tmp_path / "missing.wav")]) == 2
+    assert "missing.wav" in capsys.readouterr().err
+
+
+def test_an_unknown_lead_in_is_refused_by_name(tmp_path, capsys):
+    wav = write_wav(tmp_path / "a.wav", bytes(64000))
+    assert main(["hear", str(wav), "--recogniser", "pocketsphinx", "--lead-in", "zorkmid"]) == 2
+    assert '"zorkmid"' in capsys.readouterr().err
