@@ -73,8 +73,8 @@ def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     if following:
         return again, (setting_prompt(state, following, in_full=False),)
     if state.setup < len(state.the_job.setups):
-        return again, (_saw_off(state), clamp_prompt(state, state.setup + 1))
-    return again, (_saw_off(state), prompt("finished"))
+        return again, (*_setup_over(state), clamp_prompt(state, state.setup + 1))
+    return again, (*_setup_over(state), prompt("finished"))
 
 
 def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
@@ -126,8 +126,13 @@ def _stage_checks_due(state: State) -> bool:
     return any(check.when == "stage" and is_due(state, i) for i, check in enumerate(state.the_job.checks))
 
 
-def _saw_off(state: State) -> e.Prompt:
-    return prompt("saw off", sockets=len(state.pattern.sockets))
+def _setup_over(state: State) -> tuple[e.Prompt, ...]:
+    """Saw off and count; and at the end of a stage, what must be done before the next."""
+    saw_off = prompt("saw off", sockets=len(state.pattern.sockets))
+    setups = state.the_job.setups
+    if state.setup == len(setups) or setups[state.setup].stage == state.the_setup.stage:
+        return (saw_off,)
+    return saw_off, prompt("stage over", stage=state.the_setup.stage)
 
 
 def cut_pass(turn: Turn, by: str) -> None:
@@ -138,12 +143,12 @@ def cut_pass(turn: Turn, by: str) -> None:
         advance(turn, after_gate=first_due(turn.state) is not None)
         return
     turn.fact(f.SetupDone(state.setup))
-    saw_off = _saw_off(state)
+    over = _setup_over(state)
     if state.setup < len(state.the_job.setups):
-        begin_setup(turn, state.setup + 1, saw_off)
+        begin_setup(turn, state.setup + 1, *over)
         return
     turn.fact(f.Finished())
-    turn.say("end", saw_off, prompt("finished"))
+    turn.say("end", *over, prompt("finished"))
     turn.effect(e.WakeAt(turn.event.at + LINGER_S))
 
 

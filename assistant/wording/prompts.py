@@ -188,6 +188,11 @@ _TEMPLATES: dict[str, str] = {
         "and keep this pedal away from the saw's own switch."
     ),
     "summary": "{title}: {setups} setups, {passes} passes in all.",
+    "stage over": (
+        "Stage {stage} is done. Glue each blank into its board, end to end, reference edges level, and leave it "
+        "overnight. When the glue is dry, cut the blank off at the board's own end, trim the end flush and never short, "
+        "and scrape the glue off edge and end. The session may be left until then."
+    ),
     "finished": "All is cut. Isolate the saw, and refit the riving knife and guard.",
     "again": "Again:",
     "standing by": "Standing by. Hold to carry on.",

@@ -1,0 +1,74 @@
+"""What the README and the guide for developers say is so."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from pathlib import Path
+
+import pytest
+
+from assistant.__main__ import build_parser
+from assistant.commands import COMMANDS
+from assistant.screens.key_meanings import KEY_LIST
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def options_of(command: str) -> set[str]:
+    parser = build_parser(command)
+    (choices,) = (a.choices for a in parser._actions if isinstance(a, argparse._SubParsersAction))
+    return {option for action in choices[command]._actions for option in action.option_strings}
+
+
+def test_it_opens_with_the_job_in_one_paragraph() -> None:
+    title, paragraph = README.split("\n\n")[:2]
+    assert title == "# Kerfcall"
+    assert all(word in paragraph for word in ("box joints", "plan file", "aloud", "pedal", "interruption", "offline"))
+
+
+def test_it_says_that_no_blade_is_stopped() -> None:
+    assert "Kerfcall never stops a blade" in README
+    assert re.search(r"manual,\s+local codes and qualified practice rule", README.replace("> ", ""))
+
+
+def test_there_are_two_commands_to_copy() -> None:
+    assert len(re.findall(r"```sh\n.*?```", README, re.S)) == 2
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_is_told(command: str) -> None:
+    assert re.search(rf"`(kerfcall )?{command}\b", README), f"{command} is not in the README"
+
+
+def test_every_option_that_is_told_exists() -> None:
+    known = set().union(*(options_of(command) for command in COMMANDS)) | {"--no-deps"}
+    told = set(re.findall(r"`[^`]*?(--[a-z][a-z-]+)", README)) | set(re.findall(r" (--[a-z][a-z-]+)", README))
+    assert told <= known, told - known
+
+
+def test_every_file_that_is_told_exists() -> None:
+    for text in (README, DEVELOPERS):
+        for name in re.findall(r"`((?:demo_plans|tests|models|\.ci)/[\w./-]*)`", text):
+            assert (ROOT / name).exists(), name
+
+
+@pytest.mark.parametrize("name", sorted(set(re.findall(r"`([a-z]+/[a-z_]+\.py)`", DEVELOPERS))))
+def test_every_module_that_the_guide_names_exists(name: str) -> None:
+    assert (ROOT / "assistant" / name).exists() or (ROOT / name).exists()
+
+
+@pytest.mark.parametrize(("key", "gesture"), [("space", "tap"), ("d", "double tap"), ("h", "hold")])
+def test_the_keys_of_the_gestures(key: str, gesture: str) -> None:
+    assert re.search(rf"\| {gesture} \({key}\)", README)
+    assert re.search(rf"\b{key}\b.*{gesture}", KEY_LIST)
+
+
+def test_the_top_level_is_as_agreed() -> None:
+    agreed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "assistant", "models", "tests", "demo_plans", "LICENSE"}
+    made_here = {"build", "dist"}
+    present = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
+    assert agreed <= present
+    assert {name for name in present - agreed - made_here if not name.endswith((".egg-info", ".wav"))} == set()
