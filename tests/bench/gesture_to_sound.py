@@ -16,6 +16,7 @@ import tempfile
 import time
 from collections.abc import Callable, Sequence
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 from assistant.journal.store import Journal
@@ -85,7 +86,7 @@ class Bench:
         for _ in range(ROUNDS):
             following = self.speaker.next[1]
             if ahead:
-                self.wait(lambda following=following: self.speaker.knows(following))
+                self.wait(partial(self.speaker.knows, following))
             elif self.speaker.knows(following):
                 raise RuntimeError(f"was rendered before: {following}")
             self.commit_bare()
