@@ -185,5 +185,8 @@ VOSK_BARS = (
 
 
 def bar_for(phrase: Phrase, bars: tuple[Bar, Bar]) -> Bar:
-    """bars: (with a lead-in or of no consequence, strict without a lead-in)."""
-    return bars[1] if not phrase.lead_in else bars[0]
+    """bars: (the usual one, the strict one).
+
+    Consequence sets the bar: strict for what records, confirms, moves or ends without a lead-in.
+    """
+    return bars[1] if phrase.strict and not phrase.lead_in else bars[0]
