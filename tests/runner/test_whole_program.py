@@ -1,0 +1,294 @@
+"""`cut` and `resume` live, as a process of their own: keys in a terminal, a pedal's key on a display, no sound card."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.journal.store import Journal
+from tests.pedal.xserver import XServer, needs_x, wait_for
+
+pexpect = pytest.importorskip("pexpect")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX"),
+    pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning"),
+]
+
+GAP_S = 0.8  # the same key sooner is auto-repeat
+DOUBLE_S = 0.1
+HOLD_S = 1.5  # with auto-repeat from 0.66 s on, as the display server has it
+SETTLE_S = 0.3
+PLAN = """
+title = "Small tray"
+unit = "mm"
+[stock]
+width = 18
+thickness = 10
+[joint]
+layout = "even"
+finger = 6
+[[boards]]
+name = "long side"
+part = "A"
+ends = 2
+"""
+SHOP = """
+unit = "mm"
+checks_off = ["edge and face", "hold-down", "blade height", "backing"]
+[blade]
+kerf = 3.18
+[pedal]
+pass_takes_s = 0
+"""
+Fact = tuple[Any, ...]
+
+
+class Saw:
+    """A folder with plan, shop and journal, and the program run in it."""
+
+    def __init__(self, folder: Path):
+        self.folder = folder
+        self.child: Any = None
+        self._last_key, self._pressed_at = "", 0.0
+        (folder / "plan.toml").write_text(PLAN, encoding="utf-8")
+        (folder / "shop.toml").write_text(SHOP, encoding="utf-8")
+
+    def words(self, *words: str) -> list[str]:
+        return [sys.executable, "-m", "assistant", *words, "--state", str(self.folder / "state")]
+
+    def cut(self, *options: str) -> list[str]:
+        return self.words("cut", str(self.folder / "plan.toml"), "--shop", str(self.folder / "shop.toml"), *options)
+
+    def run(self, command: list[str], **environ: str) -> None:
+        """In a pseudo-terminal, without a display unless `environ` names one."""
+        kept = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "XDG_SESSION_TYPE")}
+        self.child = pexpect.spawn(
+            command[0], command[1:], env=kept | environ, encoding="utf-8", timeout=15, dimensions=(50, 2000)
+        )
+
+    def until(self, text: str) -> str:
+        """Everything shown up to `text`."""
+        self.child.expect_exact(text)
+        return str(self.child.before)
+
+    def key(self, key: str) -> None:
+        wait = self._pressed_at + GAP_S - time.monotonic() if key == self._last_key else 0.0
+        time.sleep(max(0.0, wait))
+        self.child.send(key)
+        self._last_key, self._pressed_at = key, time.monotonic()
+
+    def keys(self, *pairs: tuple[str, str]) -> None:
+        """Each key, then what must be shown before the next."""
+        for key, shown in pairs:
+            self.key(key)
+            self.until(shown)
+
+    def ended(self, within_s: float = 15.0) -> tuple[int, str]:
+        """The exit code, and what was shown before."""
+        self.child.expect(pexpect.EOF, timeout=within_s)
+        rest = str(self.child.before)
+        self.child.close()
+        return self.child.exitstatus, rest
+
+    def facts(self) -> list[Fact]:
+        """(kind, setup, pass or check, by) of every fact of the one session, each as far as it has them."""
+        with Journal.open(self.folder / "state") as journal:
+            (row,) = journal.sessions()
+            records = list(journal.replay(row.id))
+        return [plain(record.fact) for record in records]
+
+    def state(self) -> str:
+        with Journal.open(self.folder / "state") as journal:
+            return journal.sessions()[0].state
+
+    def close(self) -> None:
+        if self.child is not None:
+            self.child.close(force=True)
+
+
+def plain(fact: Any) -> Fact:
+    return (fact.kind, *(getattr(fact, name) for name in ("setup", "pass_", "check", "by") if hasattr(fact, name)))
+
+
+@pytest.fixture
+def saw(tmp_path: Path) -> Iterator[Saw]:
+    saw = Saw(tmp_path)
+    yield saw
+    saw.close()
+
+
+@pytest.fixture
+def xserver() -> Iterator[XServer]:
+    server = XServer()
+    yield server
+    server.end()
+
+
+def checked(setup: int, by: str) -> list[Fact]:
+    """Clamps, then guard: each opened, then confirmed."""
+    kinds = [(("check_opened", setup, name), ("check_confirmed", setup, name, by)) for name in ("clamps", "guard")]
+    return [fact for pair in kinds for fact in pair]
+
+
+def one_pass(setup: int, number: int, by: str) -> list[Fact]:
+    return [("setting_called", setup, number), ("pass_cut", setup, number, by)]
+
+
+def one_setup(setup: int, by: str) -> list[Fact]:
+    """A whole setup without a detour: its two passes are those of a 6.05 mm socket and a 3.18 mm kerf."""
+    passes = one_pass(setup, 1, by) + one_pass(setup, 2, by)
+    return [("setup_started", setup), *checked(setup, by), *passes, ("setup_done", setup)]
+
+
+FIRST_CHECK, SECOND_CHECK = "check: clamps", "check: guard"
+
+
+def test_keys_drive_a_whole_job_and_the_program_ends_by_itself(saw: Saw) -> None:
+    """One hold per check, one space per pass; saying it again leaves no trace. No key is needed to end it."""
+    saw.run(saw.cut("--no-voice"))
+    saw.until(FIRST_CHECK)
+    saw.until("The pedal is not heard: there is no display server")
+    saw.until("the terminal's keys stand in (space: tap, d: double tap, h: hold)")
+    saw.keys(("d", "?? Setup one of two."), ("h", SECOND_CHECK), ("h", "pass 1/2"))
+    saw.keys(("d", ">> Again: Set"), (" ", "pass 2/2"), (" ", "Saw off."), ("h", "setup 2/2, " + SECOND_CHECK))
+    saw.keys(("h", "setup 2/2, pass 1/2"), (" ", "pass 2/2"), (" ", "All is cut."))
+    code, rest = saw.ended(within_s=25)
+    assert code == 0
+    assert "4 of 4 in all" in rest and "stays open" not in rest
+    assert saw.facts() == [("started",), *one_setup(1, "keys"), *one_setup(2, "keys"), ("finished",)]
+    assert saw.state() == "finished"
+
+
+def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) -> None:
+    """Exit code 1 and how to come back; then: carriage, work, clamps and guard, and the pass as not cut."""
+    saw.run(saw.cut("--no-voice"))
+    saw.until(FIRST_CHECK)
+    saw.keys(("h", SECOND_CHECK), ("h", "pass 1/2"), (" ", "pass 2/2"), ("q", "Come back to it with: kerfcall resume "))
+    code, rest = saw.ended()
+    session = rest.split()[0]
+    assert code == 1 and saw.state() == "open"
+    left = [("started",), ("setup_started", 1), *checked(1, "keys"), *one_pass(1, 1, "keys"), ("setting_called", 1, 2)]
+    assert saw.facts() == left
+
+    saw.run(saw.words("resume", session, "--no-voice"))
+    saw.until("Passes recorded as cut: one.")
+    saw.keys(("h", "still clamped"), ("h", FIRST_CHECK), ("h", SECOND_CHECK), ("h", "pass 2/2"))
+    saw.keys((" ", "setup 2/2, " + FIRST_CHECK), ("h", SECOND_CHECK), ("h", "pass 1/2"), (" ", "pass 2/2"))
+    saw.keys((" ", "All is cut."), ("q", ""))
+    code, rest = saw.ended()
+    assert code == 0 and "stays open" not in rest
+    came_back = [("resumed", 1, 2), *checked(1, "keys"), *one_pass(1, 2, "keys"), ("setup_done", 1)]
+    assert saw.facts() == [*left, *came_back, *one_setup(2, "keys"), ("finished",)]
+
+
+@needs_x
+def test_a_pedal_drives_it_from_any_window(saw: Saw, xserver: XServer) -> None:
+    """Tap, double and hold (with auto-repeat) are one gesture each; another key is none."""
+    saw.run(saw.cut("--no-voice"), DISPLAY=xserver.display, XDG_SESSION_TYPE="x11")
+    saw.until(FIRST_CHECK)
+    time.sleep(SETTLE_S)
+
+    def hold(shown: str) -> None:
+        xserver.key("Next", HOLD_S)
+        saw.until(shown)
+
+    def tap(shown: str) -> None:
+        xserver.key("Next")
+        saw.until(shown)
+
+    tap("?? Setup one of two.")  # a tap confirms nothing: the check is asked again
+    hold(SECOND_CHECK)
+    hold("pass 1/2")
+    xserver.xdotool("key", "Next", "sleep", str(DOUBLE_S), "key", "Next")
+    saw.until(">> Again: Set")
+    for other in ("Prior", "space", "b", "F13"):
+        xserver.key(other)
+    tap("pass 2/2")
+    hold("standing by")
+    hold(FIRST_CHECK)
+    hold(SECOND_CHECK)
+    hold("pass 2/2")
+    tap("setup 2/2, " + FIRST_CHECK)
+    saw.key("q")
+    assert saw.ended()[0] == 1
+    pedal = "pedal"
+    assert saw.facts() == [
+        ("started",),
+        ("setup_started", 1),
+        *checked(1, pedal),
+        *one_pass(1, 1, pedal),
+        ("setting_called", 1, 2),
+        ("stood_by", pedal),
+        ("carried_on", pedal),
+        *checked(1, pedal),
+        *one_pass(1, 2, pedal),
+        ("setup_done", 1),
+        ("setup_started", 2),
+        ("check_opened", 2, "clamps"),
+    ]
+
+
+@needs_x
+@pytest.mark.skipif(not shutil.which("xterm"), reason="xterm is not installed")
+def test_a_press_counts_once_while_the_programs_own_terminal_has_the_focus(saw: Saw, xserver: XServer) -> None:
+    """The key reaches the program twice, from the display and from the terminal: a tap is one pass, not two."""
+    out = saw.folder / "code"
+    script = f'"$@"; echo $? > "{out}"'
+    environ = {**os.environ, "DISPLAY": xserver.display, "XDG_SESSION_TYPE": "x11"}
+    command = ["xterm", "-e", "sh", "-c", script, "sh", *saw.cut("--no-voice")]
+
+    def reached(fact: Fact) -> None:
+        wait_for(lambda: (saw.folder / "state").exists() and saw.facts()[-1:] == [fact], within_s=15)
+
+    with subprocess.Popen(command, env=environ, stderr=subprocess.DEVNULL) as terminal:
+        try:
+            window = xserver.xdotool("search", "--sync", "--onlyvisible", "--class", "xterm").split()[0]
+            xserver.xdotool("windowfocus", "--sync", window)
+            wait_for(lambda: any(saw.folder.glob("state/journal.sqlite3")), within_s=15)
+            reached(("check_opened", 1, "clamps"))
+            time.sleep(2 * SETTLE_S)
+            xserver.key("Next", HOLD_S)
+            reached(("check_opened", 1, "guard"))
+            xserver.key("Next", HOLD_S)
+            reached(("setting_called", 1, 1))
+            xserver.key("Next")
+            reached(("setting_called", 1, 2))
+            time.sleep(GAP_S)
+            xserver.xdotool("key", "space")  # the terminal's own keys work beside it
+            reached(("check_opened", 2, "clamps"))
+            xserver.xdotool("key", "q")
+            wait_for(lambda: out.exists() and out.read_text() == "1\n")
+        finally:
+            terminal.kill()
+    passes = [*one_pass(1, 1, "pedal"), *one_pass(1, 2, "keys"), ("setup_done", 1)]
+    start = [("started",), ("setup_started", 1), *checked(1, "pedal")]
+    assert saw.facts() == [*start, *passes, ("setup_started", 2), ("check_opened", 2, "clamps")]
+
+
+def test_without_any_sound_device_it_runs_on_in_text_and_says_so_once(saw: Saw) -> None:
+    """Neither loudspeaker nor microphone: each is said once, with what stands in, and the job goes on by keys."""
+    (saw.folder / "no-sound.conf").write_text("")
+    nowhere = str(saw.folder / "no-server")
+    saw.run(saw.cut(), ALSA_CONFIG_PATH=str(saw.folder / "no-sound.conf"), PULSE_SERVER=f"unix:{nowhere}")
+    shown = saw.until(FIRST_CHECK)
+    time.sleep(4.0)  # long enough for several attempts to open the loudspeaker again
+    for key, text in (("h", SECOND_CHECK), ("h", "pass 1/2"), (" ", "pass 2/2"), ("q", "stays open")):
+        saw.key(key)
+        shown += saw.until(text)
+    code, rest = saw.ended()
+    shown += rest
+    assert code == 1
+    assert shown.count("No loudspeaker") == 1, shown
+    assert shown.count("icrophone") == 1, shown
+    assert "on the screen only" in shown
+    assert "Traceback" not in shown and "ALSA" not in shown
+    passes = [*one_pass(1, 1, "keys"), ("setting_called", 1, 2)]
+    assert saw.facts() == [("started",), ("setup_started", 1), *checked(1, "keys"), *passes]
