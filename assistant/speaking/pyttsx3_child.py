@@ -1,4 +1,7 @@
-"""The process that owns pyttsx3: one engine a phrase, rendered to a file, one phrase at a time.
+"""The process that owns pyttsx3: phrases are rendered to files, one at a time.
+
+On Linux one engine lives as long as the process, since a new one starts at its own rate and takes
+another only some time later; on macOS and Windows each phrase gets its own.
 
 pyttsx3's own queue loses phrases, its player can't be cut off, and its drivers must be created
 and used in one thread. Here it only ever renders one text to one file, in the main thread of a
@@ -10,6 +13,7 @@ from __future__ import annotations
 import os
 import re
 import sys
+import tempfile
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -18,6 +22,9 @@ from typing import Any
 
 # A new rate is sometimes not taken at the first attempt.
 ATTEMPTS = 3
+ONE_ENGINE = sys.platform.startswith("linux")
+LOOK_S = 0.02
+SETTLING = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +46,8 @@ def serve(pipe: Connection, orders: Orders) -> None:
         import pyttsx3
 
         voice = orders.voice or _voice_for(pyttsx3, orders.language)
+        # pyttsx3 hands out the same engine as long as somebody holds it.
+        kept = _settled_engine(pyttsx3, voice, orders.words_a_minute) if ONE_ENGINE else None
     except Exception as error:
         pipe.send(("failed", f"pyttsx3 did not load: {error}"))
         return
@@ -49,6 +58,7 @@ def serve(pipe: Connection, orders: Orders) -> None:
         except (EOFError, OSError, KeyboardInterrupt):
             return
         if request is None:
+            del kept
             return
         pipe.send(_answer(pyttsx3, request[0], request[1], voice, orders.words_a_minute))
 
@@ -92,10 +102,24 @@ def _speaks(voice: Any, language: str) -> bool:
     return any(wanted.search(name.lower()) for name in (listed or [str(voice.id)]))
 
 
+def _settled_engine(pyttsx3: Any, voice: str | None, words_a_minute: int) -> Any:
+    """An engine whose rate has been taken: it comes into force with the first text, so a short one is thrown away."""
+    engine = pyttsx3.init()
+    with tempfile.TemporaryDirectory(prefix="kerfcall-voice-") as folder:
+        path, sizes = os.path.join(folder, "thrown-away.wav"), [0, -1]
+        for _ in range(SETTLING):
+            _, rate = _render(pyttsx3, "one two", path, voice, words_a_minute)
+            sizes = [sizes[1], os.path.getsize(path)]
+            if rate == words_a_minute and abs(sizes[0] - sizes[1]) < sizes[1] // 50:
+                break
+            time.sleep(LOOK_S)
+    return engine
+
+
 def _answer(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minute: int) -> tuple[str, str]:
     try:
         for _ in range(ATTEMPTS):
-            used, rate = _render(pyttsx3, text, path, voice, words_a_minute)
+            used, rate = _render(pyttsx3, text, path, voice, None if ONE_ENGINE else words_a_minute)
             if rate == words_a_minute:
                 break
     except Exception as error:
@@ -116,12 +140,14 @@ def settled(path: str, within_s: float = 10.0, look_s: float = 0.03) -> bool:
     return False
 
 
-def _render(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minute: int) -> tuple[str, int]:
+def _render(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minute: int | None) -> tuple[str, int]:
+    """words_a_minute: None to leave the rate as it is. Returns the voice and the rate that were used."""
     engine = pyttsx3.init()
     try:
         if voice:
             engine.setProperty("voice", voice)
-        engine.setProperty("rate", words_a_minute)
+        if words_a_minute is not None:
+            engine.setProperty("rate", words_a_minute)
         engine.save_to_file(text, path)
         engine.runAndWait()
         if not sys.platform.startswith("linux"):

@@ -84,6 +84,13 @@ class Pyttsx3Engine:
             raise NoSuchPart(f"{text}; mend: pip install pyttsx3, and on Linux espeakng-loader")
         return text
 
+    def _send(self, said: str, path: Path) -> None:
+        assert self._pipe is not None
+        try:
+            self._pipe.send((said, str(path)))
+        except OSError as error:
+            raise VoiceFailed("the pyttsx3 process ended by itself") from error
+
     def _reply(self, within_s: float) -> tuple[str, str]:
         assert self._pipe is not None
         give_up = time.monotonic() + within_s
@@ -113,9 +120,9 @@ class Pyttsx3Engine:
         path = Path(self._folder.name) / f"{self._count}{SUFFIX}"
         try:
             assert self._pipe is not None
-            self._pipe.send((said, str(path)))
+            self._send(said, path)
             kind, detail = self._reply(self._render_s)
-        except (VoiceFailed, OSError) as error:
+        except VoiceFailed as error:
             self._end()
             raise VoiceFailed(f"{error} (text: {said!r})") from error
         if kind != "done":
