@@ -36,7 +36,7 @@ DEFAULT_CHECKS = (
     Check(BAR_CHECK, "setting bar out of its slot?", "setting bar is put away", "setup"),
     Check(
         "clamps",
-        "clamps tight? clamps, screws, hold-down and stop clear of the blade from {lowest} to {highest}?",
+        "clamps tight, and clamps, screws, hold-down and stop clear of the blade from {lowest} to {highest}?",
         "all clamps are secure",
         "setup",
     ),

@@ -97,8 +97,8 @@ def decide(state: State, event: Event) -> Decision:
 def _start(turn: Turn, event: Start) -> None:
     job = event.job
     turn.fact(f.Started(job))
-    summary = prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes)
-    begin_setup(turn, 1, prompt("cautions"), summary)
+    turn.say("caution", prompt("cautions"))
+    begin_setup(turn, 1, prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes))
 
 
 def _resume(turn: Turn, event: Resume) -> None:
@@ -122,10 +122,13 @@ def _tap_cutting(turn: Turn, by: str) -> None:
 
 
 def _cut_if_time(turn: Turn, by: str, since: float) -> None:
-    """No pass takes less than pass_takes_s: anything sooner is a slip of the foot or of the ear."""
+    """No pass takes less than pass_takes_s: anything sooner is a slip of the foot or of the ear.
+
+    Counted anew when a question over the call has ended, lest a late answer to it records a cut.
+    """
     state = turn.state
     takes = state.the_job.pedal.pass_takes_s
-    if since - state.called_at < takes:
+    if since - max(state.called_at, state.open_since) < takes:
         turn.show(prompt("too soon", takes=takes))
         turn.say("answer", prompt("too soon", takes=takes))
         return

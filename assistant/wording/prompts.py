@@ -149,13 +149,13 @@ def _noted(words: Words, figures: dict[str, Any]) -> str:
 
 def _saw_off(words: Words, figures: dict[str, Any]) -> str:
     sockets = figures["sockets"]
-    count = "one socket: look at it" if sockets == 1 else f"{cardinal(sockets)} sockets: count them"
+    count = _counted(sockets, "socket: look at it", "sockets: count them")
     return f"Saw off. Wait until the blade stands still. {_sentence(count + ' before you unclamp')}"
 
 
 def _ended_early(words: Words, figures: dict[str, Any]) -> str:
     left = figures["left"]
-    passes = "One pass was" if left == 1 else _sentence(f"{cardinal(left)} passes were").rstrip(".")
+    passes = _sentence(_counted(left, "pass was", "passes were")).rstrip(".")
     after = "Saw off; wait until the blade stands still; refit the riving knife and guard."
     return f"Session ended. {passes} not cut. {after}"
 
@@ -166,7 +166,18 @@ def _tap_ignored(words: Words, figures: dict[str, Any]) -> str:
     return "Standing by: a tap does nothing. Hold to carry on."
 
 
+def _summary(words: Words, figures: dict[str, Any]) -> str:
+    setups, passes = figures["setups"], figures["passes"]
+    counts = f"{_counted(setups, 'setup', 'setups')}, {_counted(passes, 'pass', 'passes')} in all"
+    return f"{figures['title']}: {counts}."
+
+
+def _counted(count: int, one: str, many: str) -> str:
+    return f"{cardinal(count)} {one if count == 1 else many}"
+
+
 _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
+    "summary": _summary,
     "clamp": Words.clamp,
     "check": Words.check,
     "setting": lambda words, figures: _sentence(words.setting(figures)),
@@ -187,11 +198,10 @@ _TEMPLATES: dict[str, str] = {
         "Keep eye and hearing protection on, keep your hands out of the line of the blade, "
         "and keep this pedal away from the saw's own switch."
     ),
-    "summary": "{title}: {setups} setups, {passes} passes in all.",
     "stage over": (
         "Stage {stage} is done. Glue each blank into its board, end to end, reference edges level, and leave it "
-        "overnight. When the glue is dry, cut the blank off at the board's own end, trim the end flush and never short, "
-        "and scrape the glue off edge and end. The session may be left until then."
+        "overnight. When the glue is dry, cut the blank off at the board's own end, trim the end flush and never "
+        "short, and scrape the glue off edge and end. The session may be left until then."
     ),
     "finished": "All is cut. Isolate the saw, and refit the riving knife and guard.",
     "again": "Again:",

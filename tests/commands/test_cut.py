@@ -44,9 +44,9 @@ def test_a_whole_job_is_cut_and_finished(workshop: Workshop) -> None:
 def test_what_is_said_in_a_whole_job(workshop: Workshop) -> None:
     said = workshop.cut(WHOLE).said
     assert said[0].startswith("Before you begin. Kerfcall never stops the blade.")
-    assert said[4] == "Set nine decimal one six; then start the saw; cut, draw back clear, then tap."
-    assert said[5] == "Set one two decimal zero two."
-    assert said[6].startswith("Saw off. Wait until the blade stands still. One socket: look at it before you unclamp.")
+    assert said[5] == "Set nine decimal one six; then start the saw; cut, draw back clear, then tap."
+    assert said[6] == "Set one two decimal zero two."
+    assert said[7].startswith("Saw off. Wait until the blade stands still. One socket: look at it before you unclamp.")
     assert said[-1].endswith("refit the riving knife and guard.")
 
 

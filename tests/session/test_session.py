@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.session import effects as e
 from assistant.session import facts as f
 from tests.session.driver import Driver
@@ -377,3 +380,49 @@ class TestResuming:
         driver.gesture("hold")
         driver.gesture("hold")
         assert driver.state.the_job.checks[driver.state.open_check or 0].name == "clamps"
+
+
+class TestStages:
+    """Two stages: what was glued must be dry before the next begins."""
+
+    def two_stages(self) -> Driver:
+        a_job = job(plan(ends=2, parts="A"), few_checks())
+        glue = tuple(check for check in DEFAULT_CHECKS if check.when == "stage")
+        setups = (a_job.setups[0], replace(a_job.setups[1], stage=2))
+        stages = ("openings and blanks", "final sockets")
+        return Driver(replace(a_job, stages=stages, setups=setups, checks=a_job.checks + glue))
+
+
+    def test_the_end_of_a_stage_tells_what_is_done_before_the_next(self) -> None:
+        driver = self.two_stages()
+        driver.cut(2)
+        assert "Stage one is done. Glue each blank into its board" in driver.said
+
+    def test_dry_and_trimmed_is_asked_from_stage_two_on_and_makes_the_stage_ready(self) -> None:
+        driver = self.two_stages()
+        driver.cut(2)
+        asked = []
+        while driver.state.mode == "checks":
+            asked.append(driver.state.the_job.checks[driver.state.open_check or 0].name)
+            driver.gesture("hold")
+        assert asked == ["clamps", "guard", "glue dry and trimmed"]
+        assert driver.facts[1] == f.StageReady(2)
+
+    def test_no_setting_of_the_next_stage_is_called_before(self) -> None:
+        driver = self.two_stages()
+        driver.cut(2)
+        driver.gesture("hold")
+        driver.gesture("hold")
+        driver.gesture("tap")
+        assert driver.state.mode == "checks" and "glue dry" in driver.said.lower()
+
+
+class TestAfterAReadBack:
+    def test_a_late_answer_to_a_question_that_timed_out_records_no_cut(self) -> None:
+        driver = cutting(1)
+        driver.heard("back", after=20)
+        driver.wait(15)
+        driver.gesture("tap", after=2)
+        assert driver.kinds == [] and "Too soon" in driver.said
+        driver.gesture("tap", after=2)
+        assert driver.kinds[0] == "pass_cut"

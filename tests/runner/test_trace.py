@@ -1,0 +1,77 @@
+"""The trace: JSON Lines with one head; facts and effects by name; passing facts are not in it."""
+
+from __future__ import annotations
+
+import io
+import json
+from typing import Any
+
+from assistant.runner.trace import Trace
+from assistant.session import effects as e
+from assistant.session import events, facts
+from assistant.session.events import DeviceChanged, Event, Gesture, Heard, Leave, Start, TimePassed
+from assistant.session.turn import prompt
+from assistant.wording.phrases import Phrase
+from assistant.wording.prompts import Words
+from tests.session.jobs import job
+
+UTC = "2026-03-02T09:00:00.000Z"
+
+
+def lines(*things: object) -> list[dict[str, Any]]:
+    out = io.StringIO()
+    trace = Trace(out, "2026-03-02-1", lambda: 7.00004)
+    for thing in things:
+        if isinstance(thing, Event):
+            trace.event(thing)
+        elif isinstance(thing, facts.Fact):
+            trace.fact(thing)
+        else:
+            trace.effect(thing, Words(job()), (Phrase("cut", None, "marigold go", True, True),))  # type: ignore[arg-type]
+    return [json.loads(line) for line in out.getvalue().splitlines()]
+
+
+def test_the_head_of_every_line() -> None:
+    (line,) = lines(Gesture(7.0, UTC, "tap", 6.6))
+    assert list(line)[:4] == ["at", "session", "type", "kind"]
+    assert (line["at"], line["session"], line["type"], line["kind"]) == (7.0, "2026-03-02-1", "event", "gesture")
+    assert line["gesture"] == "tap" and line["since"] == 6.6
+
+
+def test_facts_are_as_journalled_and_passing_ones_left_out() -> None:
+    told = lines(facts.SettingCalled(1, 2, "1235/100"), facts.PassCut(1, 2, "pedal"), facts.Dropped())
+    assert [line["kind"] for line in told] == ["setting_called", "pass_cut"]
+    assert told[0]["setting"] == 12.35 and told[1]["pass"] == 2
+
+
+def test_the_job_is_told_in_short() -> None:
+    for line in lines(Start(0, UTC, job()), facts.Started(job())):
+        assert {"title": "Small tray", "setups": 4, "passes": 12}.items() <= line.items()
+
+
+def test_effects_carry_words_and_phrases() -> None:
+    say = e.Say("a1", (prompt("nothing changed"),), "answer")
+    prepare = e.Prepare(((prompt("nothing changed"),), (prompt("again"),)))
+    told = lines(say, prepare, e.Listen((("cut", None),), 3), e.WakeAt(9.5), e.Close(open_=True))
+    assert told[0] | {"text": "Nothing changed.", "class": "answer", "replaces": True} == told[0]
+    assert told[1]["texts"] == ["Nothing changed.", "Again:"]
+    assert told[2]["phrases"] == ["marigold go"] and told[2]["generation"] == 3
+    assert told[3]["until"] == 9.5 and told[3]["at"] == 7.0
+    assert told[4]["kind"] == "close" and told[4]["open"] is True
+
+
+def test_every_kind_of_event_can_be_told() -> None:
+    all_events = [
+        Heard(1, UTC, "cut", None, "x", 1, 2),
+        events.NotHeard(1, UTC, "noise"),
+        TimePassed(1, UTC),
+        events.SpeechStarted(1, UTC, "a1"),
+        events.SpeechEnded(1, UTC, "a1", "whole"),
+        DeviceChanged(1, UTC, "pedal", "lost", "gone"),
+        events.Resume(1, UTC, ("changed",)),
+        Leave(1, UTC),
+    ]
+    kinds = [line["kind"] for line in lines(*all_events)]
+    assert kinds == [
+        "heard", "not_heard", "time_passed", "speech_started", "speech_ended", "device_changed", "resume", "leave",
+    ]  # fmt: skip
