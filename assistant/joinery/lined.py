@@ -1,0 +1,199 @@
+"""Lined joints: contrasting wood round every socket wall and under the socket, in two stages.
+
+Stage 1 opens the sockets of the lined part and cuts a blank as their mate. When the glue is dry
+and the blank is cut off at the board's end, stage 2 cuts the final sockets into the lining.
+Lengths: Fraction, mm; x = 0 at the reference edge, y = 0 at the board's end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from assistant.errors import BadInput, Fault
+from assistant.joinery.layout import mate
+from assistant.joinery.model import Segment
+from assistant.joinery.units import plain_length
+from assistant.joinery.walls import number_list
+
+EDGE_FINGER_MM = Fraction(3)
+TIP_MM = Fraction(1, 2)
+BLANK_LENGTH_MM = Fraction(200)
+PARTS = ("A", "B")
+
+
+@dataclass(frozen=True, slots=True)
+class Lining:
+    """thickness: t of the finished lines and bottoms, over 0. parts: lined ones, of "A" and "B".
+
+    glue_clearance: c1, socket minus finger at glue-up, >= 0.
+    """
+
+    thickness: Fraction
+    parts: tuple[str, ...] = ("A",)
+    glue_clearance: Fraction = Fraction(6, 100)
+
+    @property
+    def wall(self) -> Fraction:
+        """Lining on each wall: t, or t/2 where both parts are lined and two make one line."""
+        return self.thickness / 2 if len(set(self.parts)) == 2 else self.thickness
+
+
+@dataclass(frozen=True, slots=True)
+class Stages:
+    """What one lined part gets. Stage 1: `opened` in the board, `blank` in the blank; stage 2: `final`.
+
+    Segments come with every clearance in them, ready for `pattern.pattern`; depths from the end.
+    The blank has the board's width and thickness, grain along it, `blank_length` at least, one
+    per lined board end.
+    """
+
+    part: str
+    opened: tuple[Segment, ...]
+    opened_depth: Fraction
+    blank: tuple[Segment, ...]
+    blank_depth: Fraction
+    final: tuple[Segment, ...]
+    final_depth: Fraction
+    blank_length: Fraction = BLANK_LENGTH_MM
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """A rectangle of the finished end. material: "board", "lining", "glue" or "removed"."""
+
+    material: str
+    x_from: Fraction
+    x_to: Fraction
+    y_from: Fraction
+    y_to: Fraction
+
+
+def stages(
+    final: Mapping[str, Sequence[Segment]],
+    depths: Mapping[str, Fraction],
+    lining: Lining,
+    kerf: Fraction,
+    *,
+    unit: str = "mm",
+) -> tuple[Stages, ...]:
+    """The stages of each lined part, A before B; the other part is cut in stage 2 as usual.
+
+    final: segments by part after `walls.open_walls`. depths: final depth by part. kerf: mm.
+    Final sockets narrower than the kerf are reported by `passes.cuts`, with those of the other part.
+    unit: for messages only.
+
+    Raises: BadInput, all faults at once, each with what would make it possible.
+    """
+    faults = _lining_faults(lining, unit)
+    if not faults:
+        for part in sorted(set(lining.parts)):
+            faults += _part_faults(part, final[part], lining, kerf, unit)
+    if faults:
+        raise BadInput(faults)
+    return tuple(_stages_of(part, final[part], depths[part], lining) for part in sorted(set(lining.parts)))
+
+
+def regions(one: Stages) -> Iterator[Region]:
+    """Rectangles that tile the board's end after stage 2, down to the lining's bottom, ascending along x."""
+    deep, low = one.final_depth, one.opened_depth
+    zero = Fraction(0)
+    for opened, blank, final in zip(one.opened, one.blank, one.final, strict=True):
+        if final.is_finger:
+            pieces = (("lining", final.start, blank.start), ("glue", blank.start, opened.start))
+            yield from (Region(name, a, b, zero, low) for name, a, b in pieces if a < b)
+            yield Region("board", opened.start, opened.end, zero, low)
+            pieces = (("glue", opened.end, blank.end), ("lining", blank.end, final.end))
+            yield from (Region(name, a, b, zero, low) for name, a, b in pieces if a < b)
+        else:
+            yield Region("removed", final.start, final.end, zero, deep)
+            yield Region("lining", final.start, final.end, deep, low)
+
+
+def _stages_of(part: str, final: Sequence[Segment], depth: Fraction, lining: Lining) -> Stages:
+    opened_depth = depth + lining.thickness
+    return Stages(
+        part=part,
+        opened=_widened(final, lining.wall + lining.glue_clearance / 2),
+        opened_depth=opened_depth,
+        blank=mate(_widened(final, lining.wall)),
+        blank_depth=opened_depth + TIP_MM,
+        final=tuple(final),
+        final_depth=depth,
+    )
+
+
+def _widened(segments: Sequence[Segment], by: Fraction) -> tuple[Segment, ...]:
+    """Every inner wall moved `by` into the wood of the part; edges stay."""
+    walls = [segments[0].start]
+    walls += [s.end - by if s.is_finger else s.end + by for s in segments[:-1]]
+    walls.append(segments[-1].end)
+    return tuple(Segment(walls[i], walls[i + 1], s.is_finger) for i, s in enumerate(segments))
+
+
+def _lining_faults(lining: Lining, unit: str) -> list[Fault]:
+    faults = []
+    if lining.thickness <= 0:
+        thick = plain_length(lining.thickness, unit)
+        faults.append(Fault("a lining must be over 0 thick", thick, "lining.thickness", "give its real thickness"))
+    if lining.glue_clearance < 0:
+        clearance = plain_length(lining.glue_clearance, unit)
+        what = "the blank would be wider than its sockets"
+        faults.append(Fault(what, clearance, "lining.glue_clearance", "use 0 or more; 0.06 mm is usual"))
+    if not lining.parts or set(lining.parts) - set(PARTS):
+        named = ", ".join(lining.parts) or "none"
+        faults.append(Fault("lined parts are A, B or both", named, "lining.parts", 'write ["A"], ["B"] or ["A", "B"]'))
+    return faults
+
+
+def _part_faults(part: str, final: Sequence[Segment], lining: Lining, kerf: Fraction, unit: str) -> list[Fault]:
+    """Fingers too narrow for the blank's sockets or for stage 1, one fault per kind and width."""
+    kinds: dict[tuple[Fraction, int, Fraction, Fraction, str], list[int]] = {}
+    half_glue = lining.glue_clearance / 2
+    last = len(final) - 1
+    fingers = [(index, s) for index, s in enumerate(final) if s.is_finger]
+    for number, (index, finger) in enumerate(fingers, 1):
+        sides = (index > 0) + (index < last)
+        if sides == 2:
+            blank = finger.width - 2 * lining.wall
+            left = blank - 2 * half_glue
+            if blank < kerf:
+                key = (finger.width, 2, kerf - blank, 2 * lining.wall, "blank")
+                kinds.setdefault(key, []).append(number)
+            if left <= 0:
+                key = (finger.width, 2, -left, 2 * lining.wall, "gone")
+                kinds.setdefault(key, []).append(number)
+        else:
+            left = finger.width - sides * (lining.wall + half_glue)
+            if left < EDGE_FINGER_MM:
+                key = (finger.width, sides, EDGE_FINGER_MM - left, lining.wall, "edge")
+                kinds.setdefault(key, []).append(number)
+    return [_finger_fault(part, key, numbers, lining, kerf, unit) for key, numbers in kinds.items()]
+
+
+def _finger_fault(
+    part: str,
+    key: tuple[Fraction, int, Fraction, Fraction, str],
+    numbers: list[int],
+    lining: Lining,
+    kerf: Fraction,
+    unit: str,
+) -> Fault:
+    width, sides, short, _, kind = key
+    which = f"part {part}, {number_list('finger', numbers)}"
+    if kind == "blank":
+        what = f"{which}: the blank's socket over it would be narrower than the kerf of {plain_length(kerf, unit)}"
+    elif kind == "edge":
+        what = f"{which}: stage 1 would leave less than {plain_length(EDGE_FINGER_MM, unit)} at the board's edge"
+    else:
+        what = f"{which}: stage 1 would leave nothing of it"
+    than = "more than " if kind == "gone" else ""
+    mend = f"widen the finger by {than}{plain_length(short, unit)}"
+    per_wall = lining.wall / lining.thickness
+    thinner = lining.thickness - short / (sides * per_wall) if sides else Fraction(0)
+    if thinner > 0:
+        mend += f", or use a lining {'under ' if kind == 'gone' else ''}{plain_length(thinner, unit)} thick"
+    if kind == "blank" and kerf > short:
+        mend += f", or a blade with a kerf of {plain_length(kerf - short, unit)} or less"
+    return Fault(what, f"{plain_length(width, unit)} wide with its clearance", "lining.thickness", mend)

@@ -1,0 +1,121 @@
+"""Board lengths from a box's size, and the list of boards to prepare. Lengths: Fraction, mm."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Protocol
+
+from assistant.errors import BadInput, Fault
+from assistant.joinery.lined import BLANK_LENGTH_MM, Lining
+from assistant.joinery.units import LONGEST_MM, plain_length
+
+KINDS = ("outside", "inside")
+
+
+class Board(Protocol):
+    """A plan's board entry: `count` alike, jointed on `ends` (1 or 2)."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def part(self) -> str: ...
+    @property
+    def count(self) -> int: ...
+    @property
+    def ends(self) -> int: ...
+
+
+@dataclass(frozen=True, slots=True)
+class ListRow:
+    """Pieces to prepare. kind: "board" or "blank" (lining wood, `length` at least). length: None if not known."""
+
+    kind: str
+    name: str
+    part: str
+    count: int
+    length: Fraction | None
+    width: Fraction
+    thickness: Fraction
+
+
+def board_lengths(
+    kind: str,
+    size: Sequence[Fraction],
+    stock_width: Fraction,
+    thickness: Mapping[str, Fraction],
+    sand_allowance: Fraction,
+    *,
+    unit: str = "mm",
+) -> dict[str, Fraction]:
+    """Length of part A (along the first figure) and B (along the second), jointed on both ends.
+
+    kind: "outside" or "inside". size: length, width, height; the height is the stock's width.
+    thickness: by part, "A" and "B". Fingers stand proud by sand_allowance at each end, so a board
+    is the outside size and twice that long; outside = inside and twice the mate's thickness.
+    unit: for messages only.
+
+    Raises: BadInput, all faults at once.
+    """
+    where = f"size.{kind}"
+    if kind not in KINDS or len(size) != 3:
+        mend = "write outside = [length, width, height] or inside = [...]"
+        raise BadInput([Fault("a size has three figures, outside or inside", f"{len(size)} figures", where, mend)])
+    mates = {"A": thickness["B"], "B": thickness["A"]}
+    faults = _height_faults(where, size[2], stock_width, unit)
+    lengths = {}
+    for part, figure in zip("AB", size[:2], strict=True):
+        outside = figure + 2 * mates[part] if kind == "inside" else figure
+        lengths[part] = outside + 2 * sand_allowance
+        faults += _length_faults(where, part, figure, outside - 2 * mates[part], lengths[part], unit)
+    if faults:
+        raise BadInput(faults)
+    return lengths
+
+
+def board_list(
+    boards: Iterable[Board],
+    stock_width: Fraction,
+    thickness: Mapping[str, Fraction],
+    lengths: Mapping[str, Fraction] | None = None,
+    lining: Lining | None = None,
+) -> tuple[ListRow, ...]:
+    """The boards in the plan's order, then one blank per lined board end.
+
+    A blank is as wide and thick as its board, grain along it, 200 mm long at least for clamping.
+    lengths: by part, or None where the plan gives no size.
+    """
+    known = lengths or {}
+    rows: list[ListRow] = []
+    blanks: list[ListRow] = []
+    for one in boards:
+        thick = thickness[one.part]
+        rows.append(ListRow("board", one.name, one.part, one.count, known.get(one.part), stock_width, thick))
+        if lining is not None and one.part in lining.parts:
+            count = one.count * one.ends
+            blanks.append(ListRow("blank", one.name, one.part, count, BLANK_LENGTH_MM, stock_width, thick))
+    return (*rows, *blanks)
+
+
+def _height_faults(where: str, height: Fraction, stock_width: Fraction, unit: str) -> list[Fault]:
+    difference = height - stock_width
+    if difference == 0:
+        return []
+    than = "more" if difference > 0 else "less"
+    apart = f"{plain_length(abs(difference), unit)} {than} than the stock's width of {plain_length(stock_width, unit)}"
+    mend = f"make the height {plain_length(stock_width, unit)}, or stock.width {plain_length(height, unit)}"
+    return [Fault(f"the box's height is {apart}", plain_length(height, unit), where, mend)]
+
+
+def _length_faults(
+    where: str, part: str, figure: Fraction, inside: Fraction, length: Fraction, unit: str
+) -> list[Fault]:
+    if inside <= 0:
+        least = figure - inside
+        what = f"nothing is left inside between the boards that part {part} joins"
+        return [Fault(what, plain_length(figure, unit), where, f"make it over {plain_length(least, unit)}")]
+    if length > LONGEST_MM:
+        what = f"part {part} would be longer than {plain_length(LONGEST_MM, unit)}"
+        return [Fault(what, plain_length(length, unit), where, "check the unit and the decimal point")]
+    return []

@@ -1,0 +1,207 @@
+"""Slots for dividers, dadoes and cross-halved grids: what goes in is not cut, only the slotted part is.
+
+Because the mating piece keeps its size, each slot wall moves c/2 (not c/4), so that every glue
+gap is c/2 as in the other layouts: a slot is the piece's thickness and the clearance wide.
+Lengths: Fraction, mm; x = 0 at the reference edge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from assistant.errors import BadInput, Fault
+from assistant.joinery.model import Segment
+from assistant.joinery.units import plain_length
+
+MOST_SLOTS = 499  # with the wood beside each: just under a board's 1,000 segments
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """at: the wall nearest the reference edge. width: thickness of what goes in. depth: from the board's end."""
+
+    at: Fraction
+    width: Fraction
+    depth: Fraction
+
+    @property
+    def end(self) -> Fraction:
+        return self.at + self.width
+
+
+@dataclass(frozen=True, slots=True)
+class AtDepth:
+    """The slots of one depth, ascending along x, and the board's segments with their clearance."""
+
+    depth: Fraction
+    slots: tuple[Slot, ...]
+    segments: tuple[Segment, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GridPiece:
+    """One kind of piece of a cross-halved grid: `length` along its slotted edge, `count` pieces."""
+
+    length: Fraction
+    thickness: Fraction
+    count: int
+
+
+def lay_out(
+    slots: Sequence[Slot], width: Fraction, clearance: Fraction, kerf: Fraction, *, unit: str = "mm"
+) -> tuple[AtDepth, ...]:
+    """One layout per distinct depth, ascending; each is cut in setups of its own.
+
+    slots: in any order. width: the board's, mm. clearance: slot minus piece, >= 0. kerf: over 0.
+    unit: for messages only; faults name `slots[n]`, n from 1 as given.
+
+    Raises: BadInput, all faults at once: none or over 499 slots, a width or depth of 0 or less,
+    narrower than the kerf, past an edge, overlapping, no wood left between or at an edge.
+    """
+    faults = _faults(slots, width, clearance, kerf, unit)
+    if faults:
+        raise BadInput(faults)
+    return tuple(AtDepth(deep, group, segments(group, width, clearance)) for deep, group in by_depth(slots))
+
+
+def by_depth(slots: Iterable[Slot]) -> tuple[tuple[Fraction, tuple[Slot, ...]], ...]:
+    """(depth, its slots along x), ascending by depth."""
+    groups: dict[Fraction, list[Slot]] = {}
+    for one in sorted(slots, key=lambda slot: (slot.depth, slot.at)):
+        groups.setdefault(one.depth, []).append(one)
+    return tuple((depth, tuple(group)) for depth, group in groups.items())
+
+
+def segments(slots: Iterable[Slot], width: Fraction, clearance: Fraction) -> tuple[Segment, ...]:
+    """The board with these slots cut, clearance included; for slots that `lay_out` takes.
+
+    Each wall moves c/2 into the wood; a slot's side on the board's edge stays.
+    """
+    found: list[Segment] = []
+    x = Fraction(0)
+    for one in sorted(slots, key=lambda slot: slot.at):
+        start, end = _opened(one, width, clearance)
+        if start > x:
+            found.append(Segment(x, start, True))
+        found.append(Segment(start, end, False))
+        x = end
+    if x < width:
+        found.append(Segment(x, width, True))
+    return tuple(found)
+
+
+def evenly(width: Fraction, count: int, slot_width: Fraction, depth: Fraction, *, unit: str = "mm") -> tuple[Slot, ...]:
+    """`count` slots with equal clear spaces between them and to both edges of the board, exact.
+
+    Raises: BadInput when the count is under 1 or no space is left.
+    """
+    if not 1 <= count <= MOST_SLOTS:
+        raise BadInput([Fault(f"1 to {MOST_SLOTS} slots on a board", f"{count:,}", "slots", "change their number")])
+    space = (width - count * slot_width) / (count + 1)
+    if space <= 0 or slot_width <= 0:
+        what = f"{count} slots leave no space on a board of {plain_length(width, unit)}"
+        mend = f"use fewer slots, or make each over 0 and under {plain_length(width / count, unit)} wide"
+        raise BadInput([Fault(what, f"{plain_length(slot_width, unit)} wide", "slots", mend)])
+    return tuple(Slot(space + n * (space + slot_width), slot_width, depth) for n in range(count))
+
+
+def cross_halved(
+    first: GridPiece, second: GridPiece, height: Fraction, allowance: Fraction = Fraction(0), *, unit: str = "mm"
+) -> tuple[tuple[Slot, ...], tuple[Slot, ...]]:
+    """(slots of each first piece, slots of each second piece): two plans that fit each other.
+
+    height: of both, mm. Each gets a slot for every piece of the other kind, as wide as that is
+    thick and half the height deep (+ allowance, >= 0). Assembled, one kind is turned upside down.
+
+    Raises: BadInput when they leave no space, or a slot would cut a piece in two.
+    """
+    depth = height / 2 + allowance
+    if not 0 < depth < height or allowance < 0:
+        what = f"a halving slot must be half to under all of the height of {plain_length(height, unit)}"
+        mend = f"use an allowance from 0 to under {plain_length(height / 2, unit)}"
+        raise BadInput([Fault(what, f"{plain_length(depth, unit)} deep", "slots", mend)])
+    return (
+        evenly(first.length, second.count, second.thickness, depth, unit=unit),
+        evenly(second.length, first.count, first.thickness, depth, unit=unit),
+    )
+
+
+def _opened(one: Slot, width: Fraction, clearance: Fraction) -> tuple[Fraction, Fraction]:
+    start = one.at if one.at == 0 else one.at - clearance / 2
+    end = one.end if one.end == width else one.end + clearance / 2
+    return start, end
+
+
+def _faults(slots: Sequence[Slot], width: Fraction, clearance: Fraction, kerf: Fraction, unit: str) -> list[Fault]:
+    if not 1 <= len(slots) <= MOST_SLOTS:
+        return [Fault(f"1 to {MOST_SLOTS} slots on a board", f"{len(slots):,}", "slots", "change their number")]
+    faults: list[Fault] = []
+    for number, one in enumerate(slots, 1):
+        faults += _own_faults(number, one, width, clearance, kerf, unit)
+    ordered = sorted(enumerate(slots, 1), key=lambda pair: pair[1].at)
+    # The neighbour is whichever slot reached furthest: a wide one may cover several.
+    furthest = ordered[0]
+    for pair in ordered[1:]:
+        faults += _between_faults(furthest, pair, clearance, unit)
+        furthest = max(furthest, pair, key=lambda each: each[1].end)
+    return faults
+
+
+def _own_faults(number: int, one: Slot, width: Fraction, clearance: Fraction, kerf: Fraction, unit: str) -> list[Fault]:
+    where = f"slots[{number}]"
+    faults = []
+    if one.depth <= 0:
+        deep = plain_length(one.depth, unit)
+        faults.append(Fault("a slot's depth must be over 0", deep, f"{where}.depth", "give its real depth"))
+    if one.width <= 0:
+        wide = plain_length(one.width, unit)
+        mend = "give the thickness of what goes in"
+        return [*faults, Fault("a slot's width must be over 0", wide, f"{where}.width", mend)]
+    if one.at < 0 or one.end > width:
+        faults.append(_past_edge(where, one, width, unit))
+    elif one.at > 0 and one.end < width and one.width + clearance < kerf:
+        wide = one.width + clearance
+        what = f"the slot would be narrower than the kerf of {plain_length(kerf, unit)}"
+        mend = (
+            f"a blade with a kerf of {plain_length(wide, unit)} or less would fit, "
+            f"or widen the slot by {plain_length(kerf - wide, unit)} or more"
+        )
+        faults.append(Fault(what, f"{plain_length(wide, unit)} wide with its clearance", f"{where}.width", mend))
+    return faults + _edge_wood_faults(where, one, width, clearance, unit)
+
+
+def _past_edge(where: str, one: Slot, width: Fraction, unit: str) -> Fault:
+    span = f"from {plain_length(one.at, unit)} to {plain_length(one.end, unit)}"
+    what = f"the slot runs past the edge of a board {plain_length(width, unit)} wide"
+    if one.width > width:
+        mend = f"make it {plain_length(width, unit)} wide or less"
+    else:
+        mend = f"put it at 0 to {plain_length(width - one.width, unit)}"
+    return Fault(what, span, f"{where}.at", mend)
+
+
+def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fraction, unit: str) -> list[Fault]:
+    faults = []
+    sides: list[tuple[Fraction, str, Fraction]] = [
+        (one.at, "the reference edge", Fraction(0)),
+        (width - one.end, "the far edge", width - one.width),
+    ]
+    for left, edge, put in sides:
+        if 0 < left <= clearance / 2:
+            what = f"the clearance leaves no wood between the slot and {edge}"
+            mend = f"put it at {plain_length(put, unit)}, or leave over {plain_length(clearance / 2, unit)}"
+            faults.append(Fault(what, plain_length(left, unit), f"{where}.at", mend))
+    return faults
+
+
+def _between_faults(before: tuple[int, Slot], after: tuple[int, Slot], clearance: Fraction, unit: str) -> list[Fault]:
+    (first, left), (number, right) = before, after
+    between = right.at - left.end
+    if between > clearance:
+        return []
+    least = left.end + clearance
+    mend = f"put slot {number} further than {plain_length(least, unit)} from the reference edge, or make them one"
+    what = f"the slot overlaps slot {first}" if between < 0 else f"no wood is left between this slot and slot {first}"
+    return [Fault(what, plain_length(right.at, unit), f"slots[{number}].at", mend)]
