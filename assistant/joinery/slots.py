@@ -156,9 +156,9 @@ def _own_faults(number: int, one: Slot, width: Fraction, clearance: Fraction, ke
         deep = plain_length(one.depth, unit)
         faults.append(Fault("a slot's depth must be over 0", deep, f"{where}.depth", "give its real depth"))
     if one.width <= 0:
-        wide = plain_length(one.width, unit)
+        shown = plain_length(one.width, unit)
         mend = "give the thickness of what goes in"
-        return [*faults, Fault("a slot's width must be over 0", wide, f"{where}.width", mend)]
+        return [*faults, Fault("a slot's width must be over 0", shown, f"{where}.width", mend)]
     if one.at < 0 or one.end > width:
         faults.append(_past_edge(where, one, width, unit))
     elif one.at > 0 and one.end < width and one.width + clearance < kerf:
