@@ -8,18 +8,22 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from assistant.joinery.model import Pass, Pattern, Segment
 from assistant.joinery.settings import approach, reading
+from assistant.joinery.sizes import ListRow
 from assistant.joinery.units import format_length, format_number, plain_length
+from assistant.plans.boards import board_list
 from assistant.plans.job import build_job
 from assistant.plans.model import Check, Job, Setup
 from assistant.plans.plan_file import read_both
+from assistant.session.turn import way_prompt
 from assistant.wording.numbers import spoken_setting
+from assistant.wording.prompts import Words
 
 # Decimals of a table's lengths: a thousandth of a millimetre, a tenth of a thousandth of an inch.
 PLACES = {"mm": 3, "in": 4}
@@ -36,10 +40,11 @@ def run(args: argparse.Namespace) -> int:
     """Print the layout. Returns 0; raises BadInput with every fault of both files."""
     plan, shop = read_both(args.plan, args.shop)
     job = build_job(plan, shop)
+    boards = board_list(plan)
     if args.json:
-        print(json.dumps(layout_json(job), indent=1))
+        print(json.dumps(layout_json(job, boards), indent=1))
     else:
-        print("\n".join(table(job)))
+        print("\n".join(table(job, boards)))
     return 0
 
 
@@ -58,8 +63,8 @@ def placed(job: Job) -> Iterator[tuple[Setup, Pattern, list[Placed]]]:
         yield setup, pattern, passes
 
 
-def layout_json(job: Job) -> dict[str, Any]:
-    """The whole layout as JSON-ready data; setups in cutting order."""
+def layout_json(job: Job, boards: Sequence[ListRow] = ()) -> dict[str, Any]:
+    """The whole layout as JSON-ready data; setups in cutting order. boards: what to prepare, for "boards"."""
     stages: list[dict[str, Any]] = [{"name": name, "setups": []} for name in job.stages]
     for setup, pattern, passes in placed(job):
         stages[setup.stage - 1]["setups"].append(_setup_json(job, setup, pattern, passes))
@@ -73,6 +78,7 @@ def layout_json(job: Job) -> dict[str, Any]:
         "stages": stages,
         "totals": {"setups": len(job.setups), "passes": job.total_passes},
         "rounding": {"greatest_error": _mm(job.greatest_error), "worst_clearance": _mm(job.worst_clearance)},
+        "boards": [_row_json(row) for row in boards],
     }
 
 
@@ -86,6 +92,7 @@ def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) 
         "fingers": [_span(each) for each in pattern.fingers],
         "sockets": [_span(each) for each in pattern.sockets],
         "passes": [_pass_json(job, *each) for each in passes],
+        "held": _held(job, setup),
     }
 
 
@@ -102,6 +109,17 @@ def _pass_json(job: Job, one: Pass, previous: Fraction | None, past: Fraction | 
     }
 
 
+def _row_json(row: ListRow) -> dict[str, Any]:
+    lengths = {"length": row.length, "width": row.width, "thickness": row.thickness}
+    sizes = {name: None if length is None else _mm(length) for name, length in lengths.items()}
+    return {"kind": row.kind, "name": row.name, "part": row.part, "count": row.count, **sizes}
+
+
+def _held(job: Job, setup: Setup) -> str:
+    """How the board is held, as it is spoken: end, edge to the stop, face to the backing, side of the stop."""
+    return Words(job).one(way_prompt(job, setup.number))
+
+
 def _mm(length: Fraction) -> float:
     return round(float(length), JSON_PLACES)
 
@@ -114,17 +132,25 @@ def _when(check: Check) -> str:
     return f"every {check.every}" if check.when == "every" else check.when
 
 
-def table(job: Job) -> Iterator[str]:
+def table(job: Job, boards: Sequence[ListRow] = ()) -> Iterator[str]:
     """The layout as lines to read, in the carriage's unit."""
     from assistant.__main__ import CAUTION
 
     yield job.title
     yield from _figures(job)
-    for pattern in job.patterns:
+    yield from _boards(boards, job.carriage.unit)
+    stage_of = {setup.pattern: setup.stage for setup in job.setups}
+    for index, pattern in enumerate(job.patterns):
         yield ""
-        yield from _part(pattern, job.carriage.unit)
+        yield from _part(pattern, job.carriage.unit, _stage_words(job, stage_of.get(index, 1)))
+    stage = 0
     for setup, pattern, passes in placed(job):
         yield ""
+        if setup.stage != stage and len(job.stages) > 1:
+            stage = setup.stage
+            yield f"Stage {stage}: {job.stages[stage - 1]}"
+            if stage > 1:
+                yield GLUED
         yield from _setup(job, setup, pattern, passes)
     yield ""
     setups, passes_in_all = len(job.setups), job.total_passes
@@ -142,9 +168,41 @@ def _figures(job: Job) -> Iterator[str]:
     yield f"Settings are rounded by {greatest} at most; {worst} of the clearance is left at worst."
 
 
-def _part(pattern: Pattern, unit: str) -> Iterator[str]:
+def _stage_words(job: Job, stage: int) -> str:
+    return f", stage {stage}" if len(job.stages) > 1 else ""
+
+
+def _boards(boards: Sequence[ListRow], unit: str) -> Iterator[str]:
+    """What to prepare, where the plan gives lengths or a lining needs blanks."""
+    if not any(row.length for row in boards):
+        return
+    yield ""
+    yield "Boards to prepare:"
+    for row in boards:
+        length = "" if row.length is None else f"{plain_length(row.length, unit)} long"
+        if row.kind == "blank":
+            length += BLANKS
+        size = f"{plain_length(row.width, unit)} wide, {plain_length(row.thickness, unit)} thick"
+        blank = " blank" if row.kind == "blank" else ""
+        yield f"  {row.count} x {row.name}{blank} (part {row.part}): {size}" + (f", {length}" if length else "")
+
+
+STRIP = 80
+GLUED = "  First: glue dry overnight, blanks cut off at the board's own end, ends trimmed flush, glue scraped off."
+BLANKS = " at least, lining wood, grain along it, one for each lined end; cut deeper than the sockets: its tips seat"
+
+
+def _strip(pattern: Pattern) -> str:
+    """The board's edge as seen with the end down, reference edge at the left: # wood, . socket."""
+    middles = ((2 * column + 1) * pattern.width / (2 * STRIP) for column in range(STRIP))
+    ends = [(segment.end, "#" if segment.is_finger else ".") for segment in pattern.segments]
+    return "".join(next((mark for end, mark in ends if x < end), "#") for x in middles)
+
+
+def _part(pattern: Pattern, unit: str, stage: str) -> Iterator[str]:
     width, depth = plain_length(pattern.width, unit), plain_length(pattern.depth, unit)
-    yield f"Part {pattern.part}: {width} wide, cut {depth} deep; from the reference edge ({unit}):"
+    yield f"Part {pattern.part}{stage}: {width} wide, cut {depth} deep; from the reference edge ({unit}):"
+    yield f"  {_strip(pattern)}"
     counts = {True: 0, False: 0}
     for segment in pattern.segments:
         counts[segment.is_finger] += 1
@@ -159,6 +217,7 @@ def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) -> It
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
     depth = format_length(pattern.depth, unit, PLACES[unit])
     yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}, end {setup.end}, {depth} deep"
+    yield f"  held: {_held(job, setup)}"
     shown = [_row(job, each) for each in passes]
     wide = max((len(row[2]) for row in shown), default=0)
     wide = max(wide, len("set to"))

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import PurePath
 
 from assistant.errors import BadInput, Fault
-from assistant.joinery import layout, settings, walls
-from assistant.joinery.model import Pattern, Segment
-from assistant.joinery.pattern import depth_of, pattern
+from assistant.joinery import settings, walls
+from assistant.joinery.model import Pattern
+from assistant.joinery.pattern import pattern
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import GLUE_CHECK
 from assistant.plans.document import cleaned
-from assistant.plans.model import BoardPlan, Job, Plan, Setup, Shop
+from assistant.plans.model import Job, Plan, Setup, Shop
+from assistant.plans.pieces import Piece, clamped, nominal, pieces, stages
 
 MOST_PASSES = 20_000
-STAGE = "joint"
 SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.")
 
 
@@ -28,14 +28,17 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     outside the travel, a cut deeper than the blade reaches, over 20,000 passes in all.
     """
     faults: list[Fault] = []
-    patterns = _patterns(plan, shop, faults)
-    faults += _depth_faults(plan, shop)
+    found = _pieces(plan, shop, faults)
+    patterns = _patterns(plan, shop, found, faults)
+    faults += _depth_faults(plan, found, shop)
     if not faults:
-        faults += _count_faults(plan, patterns)
+        faults += _count_faults(plan, found, patterns)
     if faults:
         raise BadInput([_placed(fault, plan, shop) for fault in dict.fromkeys(faults)])
-    setups = tuple(_setups(plan, patterns))
-    cut = [one for each in patterns for one in each.passes]
+    setups = tuple(_setups(plan, found))
+    last = len(stages(plan))
+    # The joint's own fit is that of the last stage; what comes before is glued and cut away.
+    cut = [one for piece, each in zip(found, patterns, strict=True) if piece.stage == last for one in each.passes]
     clearance = plan.joint.clearance
     greatest, worst = settings.rounding_report(cut, shop.carriage, clearance, width=plan.width)
     warnings = dict.fromkeys(_warnings(plan, shop, patterns, setups, worst))
@@ -44,10 +47,10 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         plan_digest=plan.digest,
         kerf=shop.blade.kerf,
         clearance=clearance,
-        assumed_kerf=walls.assumed_kerf(shop.blade.kerf, clearance),
+        assumed_kerf=_assumed_kerf(plan, shop),
         warnings=tuple(warnings),
-        checks=tuple(check for check in shop.checks if check.name != GLUE_CHECK),
-        stages=(STAGE,),
+        checks=tuple(check for check in shop.checks if last > 1 or check.name != GLUE_CHECK),
+        stages=stages(plan),
         patterns=patterns,
         setups=setups,
         carriage=shop.carriage,
@@ -55,91 +58,73 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         voice=shop.voice,
         greatest_error=greatest,
         worst_clearance=worst,
+        layout=plan.joint.layout,
     )
 
 
-def segments_of(plan: Plan) -> dict[str, tuple[Segment, ...]]:
-    """Fingers and sockets of parts A and B with their clearance, from the plan alone.
-
-    Raises BadInput whose faults name keys only, all at once.
-    """
-    faults: list[Fault] = []
-    found: dict[str, tuple[Segment, ...]] = {}
-    for part, nominal in _nominal(plan).items():
+def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault]) -> tuple[Pattern, ...]:
+    """One for each piece that has boards, in the order of the pieces."""
+    made = []
+    for piece in found:
         try:
-            found[part] = walls.open_walls(nominal, plan.joint.clearance, unit=plan.unit)
-        except BadInput as error:
-            faults += error.faults
-    if faults:
-        raise BadInput(tuple(dict.fromkeys(faults)))
-    return found
-
-
-def _nominal(plan: Plan) -> dict[str, tuple[Segment, ...]]:
-    joint = plan.joint
-    if joint.layout == "even" and joint.finger is not None:
-        part_a = layout.even(plan.width, joint.finger, joint.starts_with, joint.remainder, unit=plan.unit)
-    else:
-        part_a = layout.listed(plan.width, joint.widths, joint.repeat, joint.mirror, joint.starts_with, unit=plan.unit)
-    return {"A": part_a, "B": layout.mate(part_a)}
-
-
-def depth(plan: Plan, part: str) -> Fraction:
-    """How deep this part is cut, mm: its mate's thickness and the sand allowance."""
-    return depth_of(plan.thickness["B" if part == "A" else "A"], plan.joint.sand_allowance)
-
-
-def _parts(plan: Plan) -> list[str]:
-    """The parts that have boards, in cutting order: the shallower first, then A before B."""
-    return sorted({board.part for board in plan.boards}, key=lambda part: (depth(plan, part), part))
-
-
-def _patterns(plan: Plan, shop: Shop, faults: list[Fault]) -> tuple[Pattern, ...]:
-    where = "joint.finger" if plan.joint.layout == "even" else "joint.widths"
-    found = []
-    for part, segments in _segments_or_none(plan, faults).items():
-        if part not in _parts(plan):
-            continue
-        try:
-            found.append(
+            made.append(
                 pattern(
-                    part,
-                    segments,
+                    piece.part,
+                    piece.segments,
                     plan.width,
-                    depth(plan, part),
+                    piece.depth,
                     shop.blade,
                     shop.carriage,
-                    where=where,
+                    where=_where(plan),
                     unit=plan.unit,
                 )
             )
         except BadInput as error:
             faults += error.faults
-    return tuple(found)
+    return tuple(made)
 
 
-def _segments_or_none(plan: Plan, faults: list[Fault]) -> dict[str, tuple[Segment, ...]]:
-    """`segments_of`, or nothing and its faults noted."""
+def _assumed_kerf(plan: Plan, shop: Shop) -> Fraction:
+    """The kerf that a layout without clearance would assume; a slot takes the whole clearance, not half of it."""
+    kerf, clearance = shop.blade.kerf, plan.joint.clearance
+    return kerf - clearance if plan.joint.layout == "slots" else walls.assumed_kerf(kerf, clearance)
+
+
+def _where(plan: Plan) -> str:
+    """The key that a socket too narrow for the blade is owed to."""
+    if plan.joint.layout == "slots":
+        return "slots"
+    return "joint.widths" if plan.joint.widths else "joint.finger"
+
+
+def _pieces(plan: Plan, shop: Shop, faults: list[Fault]) -> tuple[Piece, ...]:
+    """Those that have boards; or none, and their faults noted."""
+    parts = {board.part for board in plan.boards}
     try:
-        return segments_of(plan)
+        return tuple(piece for piece in pieces(plan, shop.blade) if piece.of in parts)
     except BadInput as error:
         faults += error.faults
-        return {}
+        return ()
 
 
-def _depth_faults(plan: Plan, shop: Shop) -> Iterator[Fault]:
+def _depth_faults(plan: Plan, found: Sequence[Piece], shop: Shop) -> Iterator[Fault]:
     highest = shop.blade.highest
-    for part in _parts(plan):
-        deep = depth(plan, part)
-        if highest is not None and deep > highest:
-            what = f"part {part} is cut deeper than the blade's highest, {plain_length(highest, shop.unit)}"
+    for piece in found:
+        if highest is not None and piece.depth > highest:
+            what = f"part {piece.part} is cut deeper than the blade's highest, {plain_length(highest, shop.unit)}"
             mend = "use thinner stock, or state the blade's real height in blade.highest"
-            yield Fault(what, plain_length(deep, plan.unit), "stock.thickness", mend)
+            yield Fault(what, plain_length(piece.depth, plan.unit), _depth_key(plan), mend)
 
 
-def _count_faults(plan: Plan, patterns: Iterable[Pattern]) -> Iterator[Fault]:
-    per_end = {each.part: len(each.passes) for each in patterns}
-    total = sum(per_end[board.part] * board.ends * -(-board.count // board.stack) for board in plan.boards)
+def _depth_key(plan: Plan) -> str:
+    return "slots" if plan.joint.layout == "slots" else "stock.thickness"
+
+
+def _count_faults(plan: Plan, found: Sequence[Piece], patterns: Sequence[Pattern]) -> Iterator[Fault]:
+    total = sum(
+        len(each.passes) * sum(1 for _ in clamped(piece, plan.boards))
+        for piece, each in zip(found, patterns, strict=True)
+    )
     if total > MOST_PASSES:
         mend = "split the job over several plans, or cut stacks"
         yield Fault(f"more than {MOST_PASSES:,} passes in one job", f"{total:,} passes", "boards", mend)
@@ -151,33 +136,23 @@ def _placed(fault: Fault, plan: Plan, shop: Shop) -> Fault:
     return replace(fault, where=f"{name}: {fault.where}")
 
 
-def _setups(plan: Plan, patterns: tuple[Pattern, ...]) -> Iterator[Setup]:
-    """In cutting order: depth, part, board as in the file, end 1 of all copies, then end 2."""
-    places = {each.part: index for index, each in enumerate(patterns)}
+def _setups(plan: Plan, found: Sequence[Piece]) -> Iterator[Setup]:
+    """In cutting order: stage, depth, part, board as in the file, end 1 of all copies, then end 2."""
     number = 0
-    for part in _parts(plan):
-        for board in plan.boards:
-            if board.part != part:
-                continue
-            for end, first, copies in _clampings(board):
-                number += 1
-                yield Setup(number, 1, board.name, part, end, copies, first, places[part])
-
-
-def _clampings(board: BoardPlan) -> Iterator[tuple[int, int, int]]:
-    """(end, first copy, copies clamped together); the last stack is what remains."""
-    for end in range(1, board.ends + 1):
-        for first in range(1, board.count + 1, board.stack):
-            yield end, first, min(board.stack, board.count - first + 1)
+    for index, piece in enumerate(found):
+        for name, end, first, copies in clamped(piece, plan.boards):
+            number += 1
+            yield Setup(number, piece.stage, name, piece.part, end, copies, first, index)
 
 
 def _warnings(
     plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], setups: Iterable[Setup], worst: Fraction
 ) -> Iterator[str]:
-    for part, nominal in _nominal(plan).items():
-        for line in walls.slivers(nominal, shop.blade.kerf, unit=plan.unit):
+    for part, segments in (nominal(plan) or {each.part: each.segments for each in patterns}).items():
+        for line in walls.slivers(segments, shop.blade.kerf, unit=plan.unit):
             yield f"part {part}: {line}"
-    missing = {"A", "B"} - {board.part for board in plan.boards}
+    wanted = {"A"} if plan.joint.layout == "slots" else {"A", "B"}
+    missing = wanted - {board.part for board in plan.boards}
     for part in sorted(missing):
         yield f"no board of part {part} is in this plan: its mate must come from elsewhere"
     if shop.blade.tooth == "alternate":

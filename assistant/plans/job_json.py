@@ -52,6 +52,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "voice": _voice_to(job.voice),
         "greatest_error": fraction_text(job.greatest_error),
         "worst_clearance": fraction_text(job.worst_clearance),
+        "layout": job.layout,
     }
 
 
@@ -74,6 +75,8 @@ def job_from_json(data: object) -> Job:
         voice=_voice_from(of.value("voice")),
         greatest_error=of.length("greatest_error"),
         worst_clearance=of.length("worst_clearance"),
+        # Jobs stored before there were other layouts don't name theirs.
+        layout=of.text_or("layout", "even"),
     )
     _hangs_together(job)
     return job
@@ -108,6 +111,9 @@ class _Reader:
 
     def text_or_none(self, key: str) -> str | None:
         return None if self._data[key] is None else self.text(key)
+
+    def text_or(self, key: str, default: str) -> str:
+        return self.text(key) if key in self._data else default
 
     def whole(self, key: str) -> int:
         value = self._data[key]

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from assistant.joinery.lined import Lining
 from assistant.joinery.model import Blade, Carriage, Pattern
+from assistant.joinery.slots import Slot
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +21,10 @@ class Repeat:
 
 @dataclass(frozen=True, slots=True)
 class JointPlan:
-    """The [joint] table. clearance: socket minus finger, mm."""
+    """The [joint] table. layout: even | listed | slots | lined. clearance: socket minus finger, mm.
+
+    A lined joint is laid out by `finger`, as an even one, or by `widths`, as a listed one.
+    """
 
     layout: str
     finger: Fraction | None = None
@@ -53,8 +58,20 @@ class Uncertainty:
 
 
 @dataclass(frozen=True, slots=True)
+class BoxSize:
+    """The [size] table. kind: "outside" or "inside". figures: length along part A, along part B, height; mm."""
+
+    kind: str
+    figures: tuple[Fraction, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
-    """A whole plan file. thickness: per part ("A", "B"). digest: SHA-256 of the file's bytes, hex."""
+    """A whole plan file. thickness: per part ("A", "B"). digest: SHA-256 of the file's bytes, hex.
+
+    slot_height: wood above the table where slots are cut, None for the board's thickness. lining:
+    of a lined joint. size: of the box, where board lengths are to be worked out.
+    """
 
     title: str
     unit: str
@@ -66,6 +83,11 @@ class Plan:
     digest: str = ""
     path: str = ""
     uncertainty: Uncertainty | None = None
+    slots: tuple[Slot, ...] = ()
+    slot_height: Fraction | None = None
+    lining: Lining | None = None
+    lining_species: str | None = None
+    size: BoxSize | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +146,7 @@ class Setup:
 
     number: from 1 through all stages. stage: from 1. board: its name in the plan. end: 1 or 2.
     copies: boards clamped together. first_copy: the first one's number among the plan entry's
-    boards, from 1. pattern: index into the job's patterns.
+    boards, from 1. pattern: index into the job's patterns. part: as called aloud: "A", "B", "A blank".
     """
 
     number: int
@@ -160,6 +182,7 @@ class Job:
     voice: VoiceSettings
     greatest_error: Fraction
     worst_clearance: Fraction
+    layout: str = "even"
 
     def pattern_of(self, setup_number: int) -> Pattern:
         """The pattern of setup `setup_number` (from 1)."""

@@ -7,9 +7,11 @@ from fractions import Fraction
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
+from assistant.plans.boards import lengths
 from assistant.plans.document import Document, cleaned, read_document
-from assistant.plans.job import segments_of
 from assistant.plans.model import BoardPlan, JointPlan, Plan, Repeat, Shop, Uncertainty
+from assistant.plans.pieces import pieces
+from assistant.plans.plan_tables import read_extras
 from assistant.plans.reader import MAX_TEXT, Table
 from assistant.plans.shop_file import try_shop
 
@@ -17,9 +19,8 @@ ZERO = Fraction(0)
 MOST_WIDTHS = 1000
 MOST_BOARDS = 1000
 MOST_COUNT = 1000
-LAID_OUT = ("even", "listed")
-NOT_YET = ("slots", "lined")
-KEYS_OF_LAYOUT = {"even": ("finger", "remainder"), "listed": ("widths", "repeat", "mirror")}
+LAYOUTS = ("even", "listed", "slots", "lined")
+EVEN_KEYS, LISTED_KEYS = ("finger", "remainder"), ("widths", "repeat", "mirror")
 PARTS = ("A", "B")
 
 
@@ -54,32 +55,57 @@ def _read(document: Document, path: Path) -> Plan | None:
     root = Table(document, "", document.tree)
     title = root.text("title", cleaned(path.stem)[:MAX_TEXT] or "plan")
     unit = root.choice("unit", ("mm", "in"), required=True) or "mm"
-    width, thickness, species = _stock(root.table("stock", required=True), unit)
-    joint = _joint(root.table("joint", required=True), unit)
-    boards = _boards(root)
+    width, thickness, species, height = _stock(root.table("stock", required=True), unit)
+    layout, joint = _joint(root.table("joint", required=True), unit)
+    extras = read_extras(root, layout, width, unit)
+    boards = _boards(root, layout)
     uncertainty = _uncertainty(root, unit)
-    _not_yet(root)
     root.close()
     if width is None or joint is None or root.faulted("unit"):
         return None
     plan = Plan(
-        title or "plan", unit, width, thickness, joint, boards, species, document.digest, str(path), uncertainty
+        title=title or "plan",
+        unit=unit,
+        width=width,
+        thickness=thickness,
+        joint=joint,
+        boards=boards,
+        species=species,
+        digest=document.digest,
+        path=str(path),
+        uncertainty=uncertainty,
+        slots=extras.slots,
+        slot_height=height,
+        lining=extras.lining,
+        lining_species=extras.lining_species,
+        size=extras.size,
     )
-    _try_layout(document, plan)
+    if (layout != "lined" or extras.lining) and (layout != "slots" or extras.slots):
+        _try_layout(document, plan)
     return plan
 
 
 def _try_layout(document: Document, plan: Plan) -> None:
     """What is wrong with the layout is reported with the other faults, even where the shop is missing."""
-    try:
-        segments_of(plan)
-    except BadInput as error:
-        document.adopt(error.faults)
+    for look in (_size_fits, pieces):
+        try:
+            look(plan)
+        except BadInput as error:
+            document.adopt(error.faults)
 
 
-def _stock(table: Table, unit: str) -> tuple[Fraction | None, dict[str, Fraction], str | None]:
+def _size_fits(plan: Plan) -> None:
+    lengths(plan)
+
+
+Shape = tuple[Fraction | None, str, tuple[Fraction, ...], Repeat | None, bool]
+Stock = tuple[Fraction | None, dict[str, Fraction], str | None, Fraction | None]
+
+
+def _stock(table: Table, unit: str) -> Stock:
+    """Width, thickness of each part, species, and the height where slots are cut."""
     if table.absent:
-        return None, {}, None
+        return None, {}, None, None
     width = table.length("width", unit, required=True, above=ZERO)
     own: dict[str, Fraction | None] = {}
     for part in PARTS:
@@ -91,38 +117,47 @@ def _stock(table: Table, unit: str) -> tuple[Fraction | None, dict[str, Fraction
     common = table.length("thickness", unit, required=not both_apart, above=ZERO)
     thickness = {part: own.get(part) or common or Fraction(1) for part in PARTS}
     species = table.text("species")
+    height = table.length("height", unit, above=ZERO)
     table.mention(PARTS)
     table.close()
-    return width, thickness, species
+    return width, thickness, species, height
 
 
-def _joint(table: Table, unit: str) -> JointPlan | None:
+def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
+    """The layout asked for, None where there is no sound one, and the table, None where it can't be laid out."""
     if table.absent:
-        return None
-    if table.holds("layout", NOT_YET):
-        table.not_here(("layout",), "is not laid out yet", 'the layouts that are: "even", "listed"')
-        table.skip()
-        return None
-    layout = table.choice("layout", LAID_OUT, required=True)
+        return None, None
+    layout = table.choice("layout", LAYOUTS, required=True)
     if layout is None:
         table.skip()
-        return None
-    other = "listed" if layout == "even" else "even"
-    mend = f'leave it out; it belongs to layout = "{other}"'
-    table.not_here(KEYS_OF_LAYOUT[other], f'means nothing with layout = "{layout}"', mend)
+        return None, None
     clearance = table.length("clearance", unit, Fraction(1, 10), least=ZERO, most=Fraction(10))
     sand = table.length("sand_allowance", unit, Fraction(3, 10), least=ZERO, most=Fraction(25))
-    starts_with = table.choice("starts_with", ("finger", "socket"), "finger") or "finger"
-    shape = _even(table, unit) if layout == "even" else _listed(table, unit)
+    shape = _shape(table, layout, unit)
+    starts_with = "finger"
+    if layout != "slots":
+        starts_with = table.choice("starts_with", ("finger", "socket"), "finger") or "finger"
+    table.mention(("starts_with",))
     table.close()
     if shape is None:
-        return None
+        return layout, None
     finger, remainder, widths, repeat, mirror = shape
     allowances = (clearance if clearance is not None else ZERO, sand if sand is not None else ZERO)
-    return JointPlan(layout, finger, starts_with, remainder, widths, repeat, mirror, *allowances)
+    return layout, JointPlan(layout, finger, starts_with, remainder, widths, repeat, mirror, *allowances)
 
 
-Shape = tuple[Fraction | None, str, tuple[Fraction, ...], Repeat | None, bool]
+def _shape(table: Table, layout: str, unit: str) -> Shape | None:
+    """Fingers from an even or a listed layout; a lined joint may have either, slots have none."""
+    if layout == "slots":
+        mend = "leave it out; slots are given in [[slots]] or [spaced]"
+        keys = (*EVEN_KEYS, *LISTED_KEYS, "starts_with")
+        table.not_here(keys, 'means nothing with layout = "slots"', mend)
+        return None, "far edge", (), None, False
+    listed = layout == "listed" or (layout == "lined" and table.has("widths"))
+    mend = f'leave it out; it belongs to layout = "{"even" if listed else "listed"}"'
+    beside = f'layout = "{layout}"' if layout != "lined" else ("widths" if listed else "finger")
+    table.not_here(EVEN_KEYS if listed else LISTED_KEYS, f"means nothing with {beside}", mend)
+    return _listed(table, unit) if listed else _even(table, unit)
 
 
 def _even(table: Table, unit: str) -> Shape | None:
@@ -157,13 +192,15 @@ def _repeat(table: Table, entries: int) -> Repeat | None:
     return Repeat(first, last, times)
 
 
-def _boards(root: Table) -> tuple[BoardPlan, ...]:
+def _boards(root: Table, layout: str | None) -> tuple[BoardPlan, ...]:
     tables = root.tables("boards", MOST_BOARDS)
     if not tables and not root.faulted("boards"):
         root.fault("boards", "there is no board to cut", "add [[boards]] with name and part")
     found: list[BoardPlan] = []
     for table in tables:
         board = _board(table)
+        if board is not None and layout == "slots":
+            _slotted(table, board)
         if board is not None:
             _unlike(table, board, found)
             found.append(board)
@@ -183,6 +220,14 @@ def _board(table: Table) -> BoardPlan | None:
     return None if name is None or part is None else BoardPlan(name, part, count, ends, stack)
 
 
+def _slotted(table: Table, board: BoardPlan) -> None:
+    """Slots run across one side of one part."""
+    if board.part != "A":
+        table.fault("part", 'must be "A" with layout = "slots"', "the part that goes in is not cut", board.part)
+    if board.ends != 1:
+        table.fault("ends", 'must be 1 with layout = "slots"', "leave it out", board.ends)
+
+
 def _unlike(table: Table, board: BoardPlan, others: Sequence[BoardPlan]) -> None:
     if any(other.name == board.name for other in others):
         mend = "give each its own name, or raise count: it is what you are told to clamp"
@@ -198,8 +243,3 @@ def _uncertainty(root: Table, unit: str) -> Uncertainty | None:
     figures = [table.length(key, unit, least=ZERO, most=Fraction(10)) for key in keys]
     table.close()
     return Uncertainty(*figures)
-
-
-def _not_yet(root: Table) -> None:
-    mend = 'the layouts that are: "even", "listed", with [[boards]]; leave this table out'
-    root.not_here(("lining", "size", "slots"), "is not laid out yet", mend)

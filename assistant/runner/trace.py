@@ -57,7 +57,8 @@ def effect_body(effect: e.Effect, words: Words, phrases: tuple[Phrase, ...]) -> 
         case e.Listen(_, generation):
             return {"phrases": [phrase.text for phrase in phrases], "generation": generation}
         case e.Show(view, line):
-            return {"view": _fields(view), "line": words.one(line) if line else None}
+            shown = _fields(view) | {"way": words.one(view.way) if view.way else None}
+            return {"view": shown, "line": words.one(line) if line else None}
     # WakeAt carries a time of its own: "at" is the line's.
     return {"until" if name == "at" else name: value for name, value in _fields(effect).items()}
 

@@ -19,6 +19,7 @@ class PlainScreen:
     def __init__(self, out: TextIO):
         self._out = out
         self._last = ""
+        self._way = ""
 
     def said(self, text: str, klass: str) -> None:
         self._write(f"{MARKS.get(klass, '--')} {text}")
@@ -27,9 +28,14 @@ class PlainScreen:
         if line:
             self._write(f".. {line}")
         place = place_line(view, words)
-        if place != self._last:
-            self._last = place
-            self._write(f"   [{place}]")
+        if place == self._last:
+            return
+        self._last = place
+        self._write(f"   [{place}]")
+        way = words.one(view.way) if view.way else ""
+        if way != self._way:
+            self._way = way
+            self._write(f"   [{way}]")
 
     def note(self, text: str) -> None:
         """Something for the operator that is no part of the session, such as the list of keys."""

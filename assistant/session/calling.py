@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from assistant.joinery.settings import approach
+from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.checks import first_due, is_due
@@ -73,7 +74,7 @@ def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     if following:
         return again, (setting_prompt(state, following, in_full=False),)
     if state.setup < len(state.the_job.setups):
-        return again, (*_setup_over(state), clamp_prompt(state, state.setup + 1))
+        return again, (*_setup_over(state), clamp_prompt(state.the_job, state.setup + 1))
     return again, (*_setup_over(state), prompt("finished"))
 
 
@@ -86,11 +87,10 @@ def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     return ((check_prompt(state, index),),)
 
 
-def clamp_prompt(state: State, number: int) -> e.Prompt:
+def clamp_prompt(job: Job, number: int) -> e.Prompt:
     """What to clamp for setup `number`: board, part, end, edge to the stop, face to the backing."""
-    job = state.the_job
     setup = job.setups[number - 1]
-    turned = number > 1 and setup.end == 2 and job.setups[number - 2].end == 1
+    same_board = [s for s in job.setups if (s.board, s.part) == (setup.board, setup.part)]
     return prompt(
         "clamp",
         setup=number,
@@ -100,16 +100,16 @@ def clamp_prompt(state: State, number: int) -> e.Prompt:
         end=setup.end,
         copies=setup.copies,
         first_copy=setup.first_copy,
-        of=max(s.first_copy + s.copies - 1 for s in job.setups if s.board == setup.board and s.part == setup.part),
+        of=max(s.first_copy + s.copies - 1 for s in same_board),
         stop_side=job.carriage.stop_side,
         register=job.carriage.register,
-        turned=turned,
+        layout=job.layout,
     )
 
 
 def begin_setup(turn: Turn, number: int, *before: e.Prompt) -> None:
     turn.fact(f.SetupStarted(number))
-    turn.say("clamp", *before, clamp_prompt(turn.state, number))
+    turn.say("clamp", *before, clamp_prompt(turn.state.the_job, number))
     advance(turn)
 
 
@@ -158,7 +158,7 @@ def say_again(turn: Turn) -> None:
     if state.question:
         turn.say("question", question_prompt(state))
     elif state.mode == CHECKS and state.open_check is not None:
-        lead = () if state.touched else (clamp_prompt(state, state.setup),)
+        lead = () if state.touched else (clamp_prompt(state.the_job, state.setup),)
         turn.say("check", *lead, check_prompt(state))
     elif state.mode == CUTTING:
         turn.say("setting", prompt("again"), setting_prompt(state, state.cursor, in_full=False))

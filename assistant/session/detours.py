@@ -123,7 +123,7 @@ def _step_back(turn: Turn, question: Question) -> None:
     turn.fact(f.SteppedBack(question.setup, question.pass_))
     if reopened:
         reopening = prompt("setup reopened", pass_=question.pass_)
-        turn.say("clamp", reopening, clamp_prompt(turn.state, question.setup))
+        turn.say("clamp", reopening, clamp_prompt(turn.state.the_job, question.setup))
         advance(turn)
     else:
         _call_again(turn)
@@ -157,5 +157,5 @@ def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
     if state.touched:
         ask(turn, "clamped", state.setup, state.next_pass(), *before)
         return
-    turn.say("clamp", *before, clamp_prompt(state, state.setup))
+    turn.say("clamp", *before, clamp_prompt(state.the_job, state.setup))
     advance(turn)

@@ -56,6 +56,7 @@ class Listen:
 class View:
     """A snapshot for any screen. Settings as Fractions in mm; counts from 1; 0 or "" where nothing is called.
 
+    way: how the board is held, None before the first setup.
     mode: checks | cutting | question | standing by | resuming | finished | ended early.
     """
 
@@ -70,6 +71,7 @@ class View:
     setting: Any
     check: str
     question: str
+    way: Prompt | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
@@ -97,4 +98,11 @@ def view(state: State) -> e.View:
         setting=state.pattern.passes[state.cursor - 1].setting if called else 0,
         check=job.checks[state.open_check].name if state.open_check is not None else "",
         question=state.question.name if state.question else "",
+        way=way_prompt(job, state.setup) if state.setup else None,
     )
+
+
+def way_prompt(job: Job, setup: int) -> e.Prompt:
+    """How the board of this setup is held, in short: end, edge to the stop, face to the backing."""
+    end, side = job.setups[setup - 1].end, job.carriage.stop_side
+    return prompt("way", end=end, stop_side=side, layout=job.layout)

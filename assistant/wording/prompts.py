@@ -90,7 +90,8 @@ def _which_board(figures: dict[str, Any]) -> tuple[str, ...]:
     else:
         boards = f"board {cardinal(first)} of {cardinal(of)}" if of > 1 else "one board"
     name = f"{figures['board']}, part {figures['part']}"
-    return (place, _sentence(f"{name}, {boards}, end {cardinal(figures['end'])} down"))
+    down = "slotted side down" if figures["layout"] == "slots" else f"end {cardinal(figures['end'])} down"
+    return (place, _sentence(f"{name}, {boards}, {down}"))
 
 
 def _which_way(figures: dict[str, Any]) -> tuple[str, ...]:
@@ -98,12 +99,22 @@ def _which_way(figures: dict[str, Any]) -> tuple[str, ...]:
     stop = (
         f"against the setting bar at the {side} stop" if figures["register"] == "setting bar" else f"to the {side} stop"
     )
+    if figures["layout"] == "slots":
+        return (f"Reference edge {stop}.",)
     if figures["end"] == 1:
         return (f"Reference edge {stop}, marked face to the backing.",)
     return (
         f"Turn it end over end: same edge {stop}, other face to the backing.",
         "Never spin it on its face: that mirrors the pattern.",
     )
+
+
+def _way(words: Words, figures: dict[str, Any]) -> str:
+    side = figures["stop_side"]
+    if figures["layout"] == "slots":
+        return f"slotted side down, reference edge to the {side} stop"
+    face = "marked" if figures["end"] == 1 else "other"
+    return f"end {figures['end']} down, reference edge to the {side} stop, {face} face to the backing"
 
 
 def _in_full(words: Words, figures: dict[str, Any]) -> str:
@@ -186,6 +197,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "ask carriage": _ask_carriage,
     "ask registered": _ask_registered,
     "where": _where,
+    "way": _way,
     "noted": _noted,
     "saw off": _saw_off,
     "ended early": _ended_early,

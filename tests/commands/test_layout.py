@@ -38,7 +38,10 @@ SETUP = {
     "fingers": [SPAN],
     "sockets": [SPAN],
     "passes": [PASS],
+    "held": str,
 }
+LENGTH = (int, float, type(None))
+ROW = {"kind": str, "name": str, "part": str, "count": int, "length": LENGTH, "width": NUMBER, "thickness": NUMBER}
 LAYOUT = {
     "title": str,
     "kerf": NUMBER,
@@ -49,6 +52,7 @@ LAYOUT = {
     "stages": [{"name": str, "setups": [SETUP]}],
     "totals": {"setups": int, "passes": int},
     "rounding": {"greatest_error": NUMBER, "worst_clearance": NUMBER},
+    "boards": [ROW],
 }
 
 
@@ -80,7 +84,7 @@ def test_json_has_the_agreed_form_and_is_exact_to_a_millionth(
     data = _json(capsys, plan, shop)
     assert _fits(data, LAYOUT)
     job = build_job(*read_both(plan, shop))
-    setups = data["stages"][0]["setups"]
+    setups = [setup for stage in data["stages"] for setup in stage["setups"]]
     assert data["totals"] == {"setups": len(job.setups), "passes": job.total_passes}
     assert len(setups) == len(job.setups)
     for shown, setup in zip(setups, job.setups, strict=True):

@@ -421,7 +421,9 @@ def test_a_journal_of_schema_version_1_still_opens(tmp_path: Path) -> None:
         for row, session in zip(rows, expected, strict=True):
             assert row.state == session["state"]
             held = list(journal.replay(row.id))
-            assert [[r.n, r.fact.kind, repr(r.fact)] for r in held] == session["facts"]
+            # Fields that a later release added have their default; the rest is as it was written.
+            told = [[r.n, r.fact.kind, repr(r.fact).replace(", layout='even'", "")] for r in held]
+            assert told == session["facts"]
     kinds = {kind for session in expected for _, kind, _ in session["facts"]}
     assert kinds >= {
         "started",

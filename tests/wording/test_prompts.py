@@ -68,17 +68,39 @@ def test_a_handwheel_counts_turns_once_and_tells_the_place_when_repeated() -> No
 
 
 def test_the_second_end_is_turned_and_never_spun() -> None:
-    figures = {"setup": 2, "setups": 4, "board": "long side", "part": "A", "copies": 1, "first_copy": 1, "of": 1}
-    text = say("clamp", end=2, stop_side="right", register="stop", turned=True, **figures)
+    figures = {
+        "setup": 2,
+        "setups": 4,
+        "board": "long side",
+        "part": "A",
+        "copies": 1,
+        "first_copy": 1,
+        "of": 1,
+        "layout": "even",
+    }
+    text = say("clamp", end=2, stop_side="right", register="stop", **figures)
     assert "Turn it end over end: same edge to the right stop, other face to the backing." in text
     assert "Never spin it on its face" in text
 
 
 def test_a_stack_is_counted() -> None:
     figures = {"setup": 1, "setups": 4, "board": "long side", "part": "A", "end": 1, "stop_side": "left"}
-    text = say("clamp", copies=3, first_copy=4, of=8, register="setting bar", turned=False, **figures)
+    text = say("clamp", copies=3, first_copy=4, of=8, register="setting bar", layout="even", **figures)
     assert "clamp three together, four to six of eight, end one down" in text
     assert "against the setting bar at the left stop" in text
+
+
+def test_a_slotted_board_has_no_end_and_no_backing_face() -> None:
+    figures = {"setup": 1, "setups": 2, "board": "shelf", "part": "A", "end": 1, "stop_side": "left", "layout": "slots"}
+    text = say("clamp", copies=1, first_copy=1, of=1, register="stop", **figures)
+    assert text == "Setup one of two. Shelf, part A, one board, slotted side down. Reference edge to the left stop."
+    assert say("way", end=1, stop_side="left", layout="slots") == "slotted side down, reference edge to the left stop"
+
+
+@pytest.mark.parametrize(("end", "face"), [(1, "marked"), (2, "other")])
+def test_the_way_a_board_is_held_in_short(end: int, face: str) -> None:
+    expected = f"end {end} down, reference edge to the right stop, {face} face to the backing"
+    assert say("way", end=end, stop_side="right", layout="listed") == expected
 
 
 def test_a_check_has_its_figures_filled_in() -> None:

@@ -1,0 +1,132 @@
+"""From a plan to the pieces of the job: what each kind of board end gets, in which stage."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from assistant.errors import BadInput, Fault
+from assistant.joinery import layout, lined, slots, walls
+from assistant.joinery.model import Blade, Segment
+from assistant.joinery.pattern import depth_of
+from assistant.joinery.units import plain_length
+from assistant.plans.model import BoardPlan, Plan
+
+STAGES = {"lined": ("openings and blanks", "final sockets")}
+ONE_STAGE = ("joint",)
+BLANK = " blank"
+# Stands for the blade where only the plan is looked at: no slot is too narrow for it.
+THINNEST_KERF = Fraction(1, 10**9)
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """What one kind of end gets in one stage.
+
+    part: as it is called aloud, "A", "B" or "A blank". of: the plan's part whose boards it is for.
+    segments: with their clearance. depth: mm.
+    """
+
+    stage: int
+    part: str
+    of: str
+    segments: tuple[Segment, ...]
+    depth: Fraction
+
+    @property
+    def is_blank(self) -> bool:
+        return self.part != self.of
+
+
+def stages(plan: Plan) -> tuple[str, ...]:
+    """The stages' names in order."""
+    return STAGES.get(plan.joint.layout, ONE_STAGE)
+
+
+def depth(plan: Plan, part: str) -> Fraction:
+    """How deep a joint's part is cut, mm: its mate's thickness and the sand allowance."""
+    return depth_of(plan.thickness["B" if part == "A" else "A"], plan.joint.sand_allowance)
+
+
+def nominal(plan: Plan) -> dict[str, tuple[Segment, ...]]:
+    """The parts of a joint before clearance; empty for slots."""
+    joint = plan.joint
+    if joint.layout == "slots":
+        return {}
+    if joint.finger is not None:
+        part_a = layout.even(plan.width, joint.finger, joint.starts_with, joint.remainder, unit=plan.unit)
+    else:
+        part_a = layout.listed(plan.width, joint.widths, joint.repeat, joint.mirror, joint.starts_with, unit=plan.unit)
+    return {"A": part_a, "B": layout.mate(part_a)}
+
+
+def pieces(plan: Plan, blade: Blade | None = None) -> tuple[Piece, ...]:
+    """Every piece, in cutting order: stage, depth, part.
+
+    blade: to see whether a lining leaves it room; left out where only the plan is looked at.
+    Raises BadInput whose faults name keys only, all at once.
+    """
+    found = _slotted(plan, blade) if plan.joint.layout == "slots" else _jointed(plan, blade)
+    return tuple(sorted(found, key=lambda piece: (piece.stage, piece.depth, piece.part)))
+
+
+def _slotted(plan: Plan, blade: Blade | None) -> list[Piece]:
+    faults = list(_too_deep(plan))
+    kerf = blade.kerf if blade is not None else THINNEST_KERF
+    try:
+        groups = slots.lay_out(plan.slots, plan.width, plan.joint.clearance, kerf, unit=plan.unit)
+    except BadInput as error:
+        raise BadInput([*error.faults, *faults]) from error
+    if faults:
+        raise BadInput(faults)
+    return [Piece(1, "A", "A", group.segments, group.depth) for group in groups]
+
+
+def _too_deep(plan: Plan) -> Iterator[Fault]:
+    """A slot goes into the board's thickness, or from its edge in a cross-halved grid: then stock.height tells."""
+    height = plan.slot_height if plan.slot_height is not None else plan.thickness["A"]
+    for number, slot in enumerate(plan.slots, start=1):
+        if slot.depth >= height:
+            what = f"the slot leaves nothing of the {plain_length(height, plan.unit)} of wood there"
+            mend = "cut it less deep, or give stock.height where it is cut from an edge"
+            yield Fault(what, f"{plain_length(slot.depth, plan.unit)} deep", f"slots[{number}].depth", mend)
+
+
+def _jointed(plan: Plan, blade: Blade | None) -> list[Piece]:
+    faults: list[Fault] = []
+    final: dict[str, tuple[Segment, ...]] = {}
+    for part, segments in nominal(plan).items():
+        try:
+            final[part] = walls.open_walls(segments, plan.joint.clearance, unit=plan.unit)
+        except BadInput as error:
+            faults += error.faults
+    if faults:
+        raise BadInput(tuple(dict.fromkeys(faults)))
+    if plan.joint.layout != "lined":
+        return [Piece(1, part, part, segments, depth(plan, part)) for part, segments in final.items()]
+    return _lined(plan, final, blade)
+
+
+def _lined(plan: Plan, final: dict[str, tuple[Segment, ...]], blade: Blade | None) -> list[Piece]:
+    """Lined parts are opened and their blanks cut in stage 1; every part gets its final sockets in stage 2."""
+    depths = {part: depth(plan, part) for part in final}
+    found = [Piece(2, part, part, segments, depths[part]) for part, segments in final.items()]
+    if plan.lining is None or blade is None:
+        return found
+    for of in lined.stages(final, depths, plan.lining, blade.kerf, unit=plan.unit):
+        found.append(Piece(1, of.part, of.part, of.opened, of.opened_depth))
+        found.append(Piece(1, of.part + BLANK, of.part, of.blank, of.blank_depth))
+    return found
+
+
+def clamped(piece: Piece, boards: Iterable[BoardPlan]) -> Iterator[tuple[str, int, int, int]]:
+    """(board, end, first copy, copies clamped together) in cutting order; a blank for each lined end of each board."""
+    for board in boards:
+        if board.part != piece.of:
+            continue
+        count, ends = (board.count * board.ends, 1) if piece.is_blank else (board.count, board.ends)
+        name = board.name + BLANK if piece.is_blank else board.name
+        for end in range(1, ends + 1):
+            for first in range(1, count + 1, board.stack):
+                yield name, end, first, min(board.stack, count - first + 1)

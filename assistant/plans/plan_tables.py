@@ -1,0 +1,121 @@
+"""The tables of a plan that only some layouts have: [[slots]], [spaced], [lining], [size]."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from assistant.errors import BadInput
+from assistant.joinery import slots
+from assistant.joinery.lined import Lining
+from assistant.joinery.slots import MOST_SLOTS, Slot
+from assistant.plans.model import BoxSize
+from assistant.plans.reader import Table
+
+ZERO = Fraction(0)
+PARTS = ("A", "B")
+THICKEST_LINING = Fraction(50)
+
+
+@dataclass(frozen=True, slots=True)
+class Extras:
+    """What these tables hold; empty where a layout has none of them."""
+
+    slots: tuple[Slot, ...] = ()
+    lining: Lining | None = None
+    lining_species: str | None = None
+    size: BoxSize | None = None
+
+
+def read_extras(root: Table, layout: str | None, width: Fraction | None, unit: str) -> Extras:
+    """The tables that belong to this layout; the others are refused. Faults are noted."""
+    found = _slots(root, layout, width, unit)
+    lining, species = _lining(root, layout, unit)
+    size = _size(root, layout, unit)
+    return Extras(found, lining, species, size)
+
+
+def _slots(root: Table, layout: str | None, width: Fraction | None, unit: str) -> tuple[Slot, ...]:
+    if layout != "slots":
+        if layout is None:
+            root.mention(("slots", "spaced"))
+        else:
+            root.not_here(("slots", "spaced"), f'means nothing with layout = "{layout}"', 'set layout = "slots"')
+        return ()
+    if root.has("slots") and root.has("spaced"):
+        root.fault("spaced", "stands beside [[slots]]", "keep one of the two")
+    if not root.has("slots") and not root.has("spaced"):
+        root.fault("slots", "are missing", "add [[slots]] with at, width and depth, or [spaced] with count")
+    root.mention(("slots", "spaced"))
+    listed = tuple(slot for table in root.tables("slots", MOST_SLOTS) if (slot := _slot(table, unit)))
+    if not root.has("spaced"):
+        return listed
+    return _spaced(root.table("spaced"), width, unit)
+
+
+def _slot(table: Table, unit: str) -> Slot | None:
+    at = table.length("at", unit, required=True, least=ZERO)
+    width = table.length("width", unit, required=True, above=ZERO)
+    depth = table.length("depth", unit, required=True, above=ZERO)
+    table.close()
+    return None if at is None or width is None or depth is None else Slot(at, width, depth)
+
+
+def _spaced(table: Table, width: Fraction | None, unit: str) -> tuple[Slot, ...]:
+    count = table.integer("count", least=1, most=MOST_SLOTS, required=True)
+    thick = table.length("width", unit, required=True, above=ZERO)
+    depth = table.length("depth", unit, required=True, above=ZERO)
+    table.close()
+    if count is None or thick is None or depth is None or width is None:
+        return ()
+    try:
+        return slots.evenly(width, count, thick, depth, unit=unit)
+    except BadInput as error:
+        table.document.adopt(error.faults)
+        return ()
+
+
+def _lining(root: Table, layout: str | None, unit: str) -> tuple[Lining | None, str | None]:
+    if layout != "lined":
+        if layout is None:
+            root.mention(("lining",))
+        else:
+            root.not_here(("lining",), f'means nothing with layout = "{layout}"', 'set layout = "lined"')
+        return None, None
+    table = root.table("lining", required=True)
+    if table.absent:
+        return None, None
+    parts = table.names("parts")
+    if not parts or len(set(parts)) != len(parts) or not set(parts) <= set(PARTS):
+        if not table.faulted("parts"):
+            table.fault("parts", "must name the lined parts", 'give ["A"], ["B"] or ["A", "B"]', list(parts))
+        parts = ()
+    thickness = table.length("thickness", unit, required=True, above=ZERO, most=THICKEST_LINING)
+    species = table.text("species")
+    glue = table.length("glue_clearance", unit, Fraction(6, 100), least=ZERO, most=Fraction(2))
+    table.close()
+    if not parts or thickness is None or glue is None:
+        return None, species
+    return Lining(thickness, tuple(sorted(parts)), glue), species
+
+
+def _size(root: Table, layout: str | None, unit: str) -> BoxSize | None:
+    if not root.has("size"):
+        root.mention(("size",))
+        return None
+    if layout == "slots":
+        root.not_here(("size",), 'means nothing with layout = "slots"', "leave this table out")
+        return None
+    table = root.table("size")
+    given = [key for key in ("outside", "inside") if table.has(key)]
+    table.mention(("outside", "inside"))
+    if len(given) != 1 and not table.absent:
+        table.fault("outside", "or inside must be given, one of them", "e.g. outside = [320, 220, 84]")
+    sides = [table.lengths(key, unit, 3) for key in given]
+    table.close()
+    if len(given) != 1 or not sides[0]:
+        return None
+    if len(sides[0]) != 3:
+        table.fault(given[0], "must be three lengths", "give length, width and height", f"{len(sides[0])} lengths")
+        return None
+    return BoxSize(given[0], sides[0])
