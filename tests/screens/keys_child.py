@@ -28,7 +28,11 @@ def main() -> None:
     keys = TerminalKeys(Clock(), events.put, lambda: alive, "page_down", lambda: print("click", flush=True))
     print("begun", flush=True)
     while True:
-        event = events.get()
+        try:
+            # As the live loop does: a signal may have been taken by another thread, its handler runs in this one.
+            event = events.get(timeout=0.2)
+        except queue.Empty:
+            continue
         if isinstance(event, Gesture):
             print(f"gesture {event.gesture} {event.source}", flush=True)
         elif isinstance(event, Heard):
