@@ -146,3 +146,56 @@ def test_announcements_are_written_to_the_speaker_file_in_order(workshop: Worksh
         piece = samples[round(begin * rate) : round(end * rate)]
         assert max(map(abs, piece)) > 3000, f"{text!r} is silent"
     assert len(samples) / rate >= max(end for end, _ in ended.values()) - 0.01
+
+
+LINED_PLAN = """
+title = "Small case"
+unit = "mm"
+[stock]
+width = 45
+thickness = 10
+[joint]
+layout = "lined"
+finger = 15
+[lining]
+parts = ["A"]
+thickness = 1.5
+[[boards]]
+name = "long side"
+part = "A"
+[[boards]]
+name = "short side"
+part = "B"
+"""
+
+
+def test_a_lined_joint_is_cut_in_two_stages_with_the_glue_in_between(workshop: Workshop) -> None:
+    """A hold and a tap in turn: a hold confirms what is asked; where it stands by instead, the next ones carry on."""
+    workshop.write("plan.toml", LINED_PLAN)
+    script = "".join(f"{5 * n} pedal {'tap' if n % 2 else 'hold'}\n" for n in range(1, 400))
+    done = workshop.cut(script)
+    assert done.code == 0, done.err
+    setups = [(line["setup"]) for line in done.lines if line["kind"] == "setup_started"]
+    assert setups == [1, 2, 3, 4]
+    kinds = [fact[0] for fact in done.facts]
+    ready = kinds.index("stage_ready")
+    assert kinds.count("stage_ready") == 1
+    assert ("setup_done", 2) in done.facts[:ready] and ("setup_done", 3) not in done.facts[:ready]
+    settings = [index for index, fact in enumerate(done.facts) if fact[:2] == ("setting_called", 3)]
+    assert ready < settings[0], "no final socket is cut before the glue is dry and trimmed"
+    said = " ".join(done.said)
+    assert "Long side blank, part A blank" in said
+    assert "Stage one is done. Glue each blank into its board" in said
+    assert "Glue dry overnight" in said
+
+
+def test_a_session_left_to_dry_is_resumed_the_next_day(workshop: Workshop) -> None:
+    workshop.write("plan.toml", LINED_PLAN)
+    script = "".join(f"{5 * n} pedal {'tap' if n % 2 else 'hold'}\n" for n in range(1, 400))
+    stopped = workshop.cut(script.replace("\n300 pedal", "\n300 interrupt\n300 pedal"))
+    assert stopped.facts and stopped.facts[-1][0] != "finished"
+    done = workshop.resume(script)
+    assert done.code == 0
+    exported = workshop.export()
+    cut = [(r["setup"], r["pass"]) for r in exported["records"] if r["kind"] == "pass_cut"]
+    assert len(cut) == len(set(cut)) and exported["state"] == "finished"

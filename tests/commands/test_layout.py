@@ -199,3 +199,40 @@ def test_letters_the_terminal_lacks_are_shown_as_codes(tmp_path: Path) -> None:
     done = subprocess.run(words, capture_output=True, env=environment, cwd=DEMO.parent, timeout=60, check=False)
     assert (done.returncode, done.stderr) == (0, b"")
     assert done.stdout.splitlines()[0] == b"K\\xe4se \\u2713"
+
+
+def test_how_each_board_is_held_is_told_with_each_setup(capsys: pytest.CaptureFixture[str]) -> None:
+    text = _table(capsys, DEMO / "tea-trays.toml", DEMO / "shop-readout.toml")
+    assert text.count("held: end 1 down, reference edge to the left stop, marked face to the backing") == 3
+    assert text.count("held: end 2 down, reference edge to the left stop, other face to the backing") == 3
+    right = _table(capsys, DEMO / "spice-drawer-inch.toml", DEMO / "shop-handwheel-inch.toml")
+    assert "reference edge to the right stop" in right and "left stop" not in right
+
+
+def test_a_lined_case_lists_its_boards_blanks_and_stages(capsys: pytest.CaptureFixture[str]) -> None:
+    """By hand: outside 240 and the fingers proud by 0.3 at both ends; four lined ends, so four blanks."""
+    text = _table(capsys, DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")
+    assert "  2 x long side (part A): 72 mm wide, 12 mm thick, 240.6 mm long" in text
+    assert "  4 x long side blank (part A): 72 mm wide, 12 mm thick, 200 mm long at least, lining wood, grain" in text
+    assert text.index("Stage 1: openings and blanks") < text.index("Stage 2: final sockets")
+    assert "glue dry overnight" in text
+    data = _json(capsys, DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")
+    assert [stage["name"] for stage in data["stages"]] == ["openings and blanks", "final sockets"]
+    assert [row["count"] for row in data["boards"]] == [2, 2, 4]
+
+
+def test_the_edge_is_drawn_wood_and_sockets_in_proportion(capsys: pytest.CaptureFixture[str]) -> None:
+    text = _table(capsys, DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")
+    part = text[text.index("Part A, stage 2: 72 mm wide, cut 12.3 mm deep") :]
+    strip = next(line for line in part.splitlines() if "#" in line).strip()
+    assert len(strip) == 80
+    # Six equal fingers and sockets of 72 mm on 80 columns: a wall every 13 or 14 columns.
+    runs = [len(run) for run in strip.replace(".#", ". #").replace("#.", "# .").split()]
+    assert len(runs) == 6 and set(runs) <= {13, 14}
+
+
+@pytest.mark.parametrize("layout", ["even", "listed", "slots", "lined"])
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_there_is_a_demo_plan_for_every_layout_in_both_units(layout: str, unit: str) -> None:
+    plans = [read_both(plan, DEMO / "shop-readout.toml")[0] for plan in DEMO_PLANS]
+    assert any((plan.joint.layout, plan.unit) == (layout, unit) for plan in plans)
