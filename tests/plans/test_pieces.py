@@ -107,7 +107,7 @@ class TestLined:
         assert first == [(1, 1, 2), (1, 3, 1), (2, 1, 2), (2, 3, 1)]
 
     def test_depths_grow_by_the_lining_and_the_tips(self, tmp_path: Path) -> None:
-        """Part A is cut as deep as its mate is thick and the sand allowance: 10.3; opened 1.5 deeper, blank 0.5 more."""
+        """Part A is cut as deep as its mate and the sand allowance: 10.3; opened 1.5 deeper, the blank 0.5 more."""
         made = job(tmp_path, LINED)
         depths = {(s.stage, s.part): made.pattern_of(s.number).depth for s in made.setups}
         assert depths == {
