@@ -1,206 +1,207 @@
-"""Lined joints as solids: board, blank, glue-up, recut and the mating part, by an independent geometry library.
-
-manifold3d knows nothing of layouts: it is given boxes of wood and the trips of a blade, and what is
-left is measured. x across the board from the reference edge, y from the board's end, z through it.
-"""
+"""Lined joints made as solids, stage by stage with the passes themselves, then measured."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction as F
-from functools import reduce
 
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
+from hypothesis import given, seed, settings
+from manifold3d import Manifold
 
-from assistant.errors import BadInput
-from assistant.joinery.layout import even, listed, mate
-from assistant.joinery.lined import Lining, Stages, stages
-from assistant.joinery.model import Blade, Segment
-from assistant.joinery.passes import cuts
-from assistant.joinery.walls import open_walls
+from assistant.joinery.lined import Stages
+from tests.joinery.lined_plans import LinedJoint, lined_joints
+from tests.joinery.solids import along_x, along_y, block, end_over_end, swept
 
-manifold3d = pytest.importorskip("manifold3d", reason="the test extra brings manifold3d")
-Solid = manifold3d.Manifold
+LENGTH = F(60)  # of the board's end looked at, mm
+RELATIVE = 1e-6
+MM = 1e-6
 
-BLADE = Blade(F(318, 100))
-LENGTH, BLANK_LENGTH, BEAM = 120.0, 200.0, 0.05
+made = settings(max_examples=12, deadline=None)
 
 
 @dataclass(frozen=True)
-class Lined:
-    width: F
-    clearance: F
-    thickness: dict[str, F]
-    sand: F
-    lining: Lining
-    final: dict[str, tuple[Segment, ...]]
+class End:
+    """One part's finished end: its own wood, and the lining where it is lined; glue is what is between them."""
+
+    part: str
+    thick: F
+    board: Manifold
+    lining: Manifold | None
 
     @property
-    def depths(self) -> dict[str, F]:
-        return {"A": self.thickness["B"] + self.sand, "B": self.thickness["A"] + self.sand}
-
-    def stages(self) -> dict[str, Stages]:
-        return {one.part: one for one in stages(self.final, self.depths, self.lining, BLADE.kerf)}
+    def wood(self) -> Manifold:
+        return self.board if self.lining is None else self.board + self.lining
 
 
-@st.composite
-def lined_joints(draw: st.DrawFn) -> Lined:
-    hundredths = st.integers(900, 2200).map(lambda n: F(n, 100))
-    if draw(st.booleans()):
-        finger = draw(hundredths)
-        width = finger * draw(st.integers(2, 7)) + draw(st.sampled_from([F(0), F(5)]))
-        nominal = even(width, finger, draw(st.sampled_from(["finger", "socket"])), "both edges")
-    else:
-        widths = draw(st.lists(hundredths, min_size=2, max_size=5))
-        nominal = listed(sum(widths, F(0)), widths, starts_with=draw(st.sampled_from(["finger", "socket"])))
-    clearance = draw(st.sampled_from([F(0), F(1, 10), F(127, 500)]))
-    parts = draw(st.sampled_from([("A",), ("B",), ("A", "B")]))
-    lining = Lining(
-        draw(st.integers(50, 200).map(lambda n: F(n, 100))), parts, draw(st.sampled_from([F(0), F(6, 100)]))
-    )
-    final = {"A": open_walls(nominal, clearance), "B": open_walls(mate(nominal), clearance)}
-    thickness = {"A": F(12), "B": draw(st.sampled_from([F(9), F(12)]))}
-    joint = Lined(nominal[-1].end, clearance, thickness, F(3, 10), lining, final)
-    try:
-        joint.stages()
-    except BadInput:
-        assume(False)
-    return joint
+def thickness(joint: LinedJoint, part: str) -> F:
+    return joint.thick_a if part == "A" else joint.thick_b
 
 
-def block(x0: float, x1: float, y0: float, y1: float, z0: float, z1: float) -> Solid:
-    return Solid.cube([x1 - x0, y1 - y0, z1 - z0]).translate([x0, y0, z0])
+def glued(joint: LinedJoint, one: Stages, thick: F) -> tuple[Manifold, Manifold]:
+    """Stage 1: the board with its openings, and the blank in line with it, tips on the openings' bottoms."""
+    board = block((0, joint.width), (0, LENGTH), (0, thick))
+    board -= swept(one.opened, joint.width, one.opened_depth, thick, joint.blade)
+    blank = block((0, joint.width), (0, one.blank_length), (0, thick))
+    blank -= swept(one.blank, joint.width, one.blank_depth, thick, joint.blade)
+    return board, end_over_end(blank, thick).translate([0, float(one.opened_depth), 0])
 
 
-def sawn(wood: Solid, segments: tuple[Segment, ...], width: F, depth: F, thickness: F) -> Solid:
-    """The wood after every trip of the blade that these segments need."""
-    for cut in cuts(segments, width, BLADE):
-        wood -= block(float(cut.kerf_from), float(cut.kerf_to), -1, float(depth), -1, float(thickness) + 1)
-    return wood
+def end_of(joint: LinedJoint, part: str) -> End:
+    """Both stages of one part."""
+    thick, stages = thickness(joint, part), {one.part: one for one in joint.stages}
+    final = swept(joint.final[part], joint.width, joint.depths[part], thick, joint.blade)
+    if part not in stages:
+        return End(part, thick, block((0, joint.width), (0, LENGTH), (0, thick)) - final, None)
+    board, blank = glued(joint, stages[part], thick)
+    lining = blank.trim_by_plane([0, 1, 0], 0)  # cut off at the board's own end
+    return End(part, thick, board - final, lining - final)
 
 
-@dataclass
-class Cut:
-    """One part after all stages. board and lining: apart. glued: the lining before stage 2."""
-
-    board: Solid
-    lining: Solid
-    board_1: Solid
-    glued: Solid
-
-    @property
-    def whole(self) -> Solid:
-        return self.board + self.lining
+def inner_walls(joint: LinedJoint) -> int:
+    return len(joint.nominal) - 1
 
 
-def made(joint: Lined, part: str) -> Cut:
-    """The part as the shop would make it."""
-    width, thick = joint.width, joint.thickness[part]
-    board = block(0, float(width), 0, LENGTH, 0, float(thick))
-    of = joint.stages().get(part)
-    if of is None:
-        board = sawn(board, joint.final[part], width, joint.depths[part], thick)
-        return Cut(board, Solid(), board, Solid())
-    opened = sawn(board, of.opened, width, of.opened_depth, thick)
-    blank = sawn(block(0, float(width), 0, BLANK_LENGTH, 0, float(thick)), of.blank, width, of.blank_depth, thick)
-    # Turned end over end (half a turn about x), its tips seat on the bottoms of the opened sockets.
-    turned = blank.transform([[1, 0, 0, 0], [0, -1, 0, float(of.opened_depth)], [0, 0, -1, float(thick)]])
-    assert (opened ^ turned).volume() < 1e-6, "the blank goes into the opened sockets"
-    glued = turned - block(-1, float(width) + 1, -BLANK_LENGTH, 0, -1, float(thick) + 1)
-    final = [sawn(wood, of.final, width, of.final_depth, thick) for wood in (opened, glued)]
-    return Cut(final[0], final[1], opened, glued)
-
-
-def inner_walls(segments: tuple[Segment, ...]) -> list[tuple[float, int]]:
-    """(x, direction into this part's finger) of each inner wall."""
-    found = []
-    for left, right in zip(segments, segments[1:], strict=False):
-        found.append((float(left.end), -1 if left.is_finger else 1))
-        assert left.end == right.start
-    return found
-
-
-def along(wood: Solid, x: tuple[float, float], y: tuple[float, float], z: float) -> float:
-    """How much of a thin beam through this box is wood, as a length: one of the spans is BEAM wide."""
-    beam = block(min(x), max(x), min(y), max(y), z, z + BEAM)
-    return (wood ^ beam).volume() / BEAM**2
-
-
+@seed(1)
+@made
 @given(lined_joints())
-@settings(max_examples=25, deadline=None)
-def test_volumes_add_up_and_nothing_intersects(joint: Lined) -> None:
-    for part, of in joint.stages().items():
-        cut, thick = made(joint, part), float(joint.thickness[part])
-        end = block(0, float(joint.width), 0, float(of.opened_depth), 0, thick)
-        walls = len(of.final) - 1
-        glue = walls * float(joint.lining.glue_clearance) / 2 * float(of.opened_depth) * thick
-        empty = (end - (cut.board_1 + cut.glued)).volume()
-        assert empty == pytest.approx(glue, abs=1e-5), "only the glue gaps are left open at the glue-up"
-        sockets = sum((s.width for s in of.final if not s.is_finger), F(0))
-        removed = float(sockets * of.final_depth) * thick
-        left = (cut.board ^ end).volume() + cut.lining.volume()
-        assert left + removed + glue == pytest.approx(end.volume(), rel=1e-6)
-        assert (cut.board ^ cut.lining).volume() < 1e-6
+def test_the_blank_goes_into_the_openings_and_seats_on_their_bottoms(joint):
+    """No wood in wood; a glue gap of c1/2 at each wall; the board's own fingers stop half a millimetre short."""
+    for one in joint.stages:
+        thick = thickness(joint, one.part)
+        board, blank = glued(joint, one, thick)
+        assert (board ^ blank).volume() == pytest.approx(0, abs=RELATIVE * board.volume())
+        assert blank.bounding_box()[4] == pytest.approx(float(one.opened_depth), abs=MM)
+        middle = float(thick) / 2
+        for finger in (s for s in one.opened if s.is_finger):
+            free = along_y(blank, float(finger.start + finger.end) / 2, middle, 300)
+            assert [to for _, to in free] == pytest.approx([-0.5], abs=MM)
+        wood = along_x(board, 1, middle, joint.width) + along_x(blank, 1, middle, joint.width)
+        gaps = between(sorted(wood))
+        assert gaps == pytest.approx([float(joint.lining.glue_clearance) / 2] * inner_walls(joint), abs=MM)
 
 
+def between(found: list[tuple[float, float]]) -> list[float]:
+    return [after[0] - before[1] for before, after in zip(found, found[1:], strict=False)]
+
+
+@seed(2)
+@made
 @given(lined_joints())
-@settings(max_examples=25, deadline=None)
-def test_the_parts_go_together(joint: Lined) -> None:
-    """Part B stands across part A's end: through it runs A's end, sand allowance proud; B's tips likewise."""
-    a, b = made(joint, "A").whole, made(joint, "B").whole
-    depth_a, sand = float(joint.depths["A"]), float(joint.sand)
-    across = b.transform([[1, 0, 0, 0], [0, 0, -1, depth_a], [0, 1, 0, -sand]])
-    corner = block(-1, float(joint.width) + 1, -1, depth_a + 1, -1, float(joint.thickness["A"]) + 1)
-    assert (a ^ across).volume() < 1e-5
-    # Moved by more than a glue gap they meet, whichever wall is in the way: the gaps are no wider than they should be.
-    step = float(joint.clearance) / 2 + 0.05
-    met = [(a ^ across.translate([way * step, 0, 0]) ^ corner).volume() for way in (1, -1)]
-    assert max(met) > 1e-3
+def test_volumes_by_material_add_up_to_the_board(joint):
+    """Board + lining + glue gaps + removed = the board before; stage 2 takes nothing of the board's own wood."""
+    for one in joint.stages:
+        end = end_of(joint, one.part)
+        thick, whole = float(end.thick), float(joint.width * LENGTH * end.thick)
+        glue = float(inner_walls(joint) * joint.lining.glue_clearance / 2 * one.opened_depth) * thick
+        open_now = float(sum(s.width for s in joint.final[one.part] if not s.is_finger)) * thick
+        removed = open_now * float(joint.depths[one.part])
+        total = end.board.volume() + end.lining.volume() + glue + removed
+        assert total == pytest.approx(whole, rel=RELATIVE)
+        before, _ = glued(joint, one, end.thick)
+        assert end.board.volume() == pytest.approx(before.volume(), rel=RELATIVE)
 
 
+@seed(3)
+@made
 @given(lined_joints())
-@settings(max_examples=25, deadline=None)
-def test_the_lining_measured_on_the_solids(joint: Lined) -> None:
-    """t at every wall (t/2 where both parts are lined, so that two make a line of t) and t at every bottom."""
-    t = float(joint.lining.thickness)
-    at_wall = t / 2 if len(joint.lining.parts) == 2 else t
-    for part, of in joint.stages().items():
-        cut, middle = made(joint, part), float(joint.thickness[part]) / 2
-        depth, reach = float(of.final_depth), at_wall + 0.3
-        for x, into in inner_walls(of.final):
-            for y in (1.0, depth / 2, depth - 1):
-                measured = along(cut.lining, (x, x + into * reach), (y, y + BEAM), middle)
-                assert measured == pytest.approx(at_wall, abs=1e-4)
-        for socket in (s for s in of.final if not s.is_finger):
-            x = float(socket.start + socket.end) / 2
-            measured = along(cut.lining, (x, x + BEAM), (depth - 1, depth + t + 1), middle)
-            assert measured == pytest.approx(t, abs=1e-4)
+def test_the_lining_is_t_at_every_wall_over_its_whole_height(joint):
+    """t on each wall, t/2 where both parts are lined; measured near the end, half way, and near the bottom."""
+    for one in joint.stages:
+        end, depth = end_of(joint, one.part), float(joint.depths[one.part])
+        for y in (0.01, depth / 2, depth - 0.01):
+            for z in (0.01, float(end.thick) / 2, float(end.thick) - 0.01):
+                found = along_x(end.lining, y, z, joint.width)
+                thick = [to - start for start, to in found]
+                assert thick == pytest.approx([float(joint.per_wall)] * inner_walls(joint), abs=MM)
 
 
+@seed(4)
+@made
 @given(lined_joints())
-@settings(max_examples=25, deadline=None)
-def test_the_boards_edges_are_bare(joint: Lined) -> None:
-    for part, of in joint.stages().items():
-        cut, thick, width = made(joint, part), float(joint.thickness[part]), float(joint.width)
-        for finger, x in ((of.final[0], 0.0), (of.final[-1], width - BEAM)):
-            if not finger.is_finger:
-                continue
-            edge = block(x, x + BEAM, 0, float(of.opened_depth), 0, thick)
-            assert (cut.lining ^ edge).volume() < 1e-9
-            assert (cut.board ^ edge).volume() == pytest.approx(edge.volume(), rel=1e-9)
+def test_the_lining_is_t_under_every_socket_and_nowhere_else(joint):
+    """At the socket's middle and beside its walls; under the fingers' middles there is none."""
+    for one in joint.stages:
+        end, depth, t = end_of(joint, one.part), float(joint.depths[one.part]), float(joint.lining.thickness)
+        for segment in one.final:
+            start, to = float(segment.start), float(segment.end)
+            middle = [(start + to) / 2]
+            for x in middle if segment.is_finger else [start + 0.01, *middle, to - 0.01]:
+                found = along_y(end.lining, x, float(end.thick) / 2, float(LENGTH))
+                expected = [] if segment.is_finger else [(depth, depth + t)]
+                assert found == [pytest.approx(run, abs=MM) for run in expected]
 
 
-def test_where_both_are_lined_a_line_in_the_finished_joint_is_one_lining_thick() -> None:
-    """Read across the assembled joint at a wall: B's half lining, the glue gap, A's half lining."""
-    nominal = even(F(72), F(12), "finger", "far edge")
-    final = {"A": open_walls(nominal, F(1, 10)), "B": open_walls(mate(nominal), F(1, 10))}
-    lining = Lining(F(3, 2), ("A", "B"))
-    joint = Lined(F(72), F(1, 10), {"A": F(12), "B": F(12)}, F(3, 10), lining, final)
-    a, b = made(joint, "A"), made(joint, "B")
-    across = b.lining.transform([[1, 0, 0, 0], [0, 0, -1, float(joint.depths["A"])], [0, 1, 0, -0.3]])
-    line = reduce(lambda left, right: left + right, (a.lining, across))
-    for wall in range(12, 72, 12):
-        measured = along(line, (wall - 2, wall + 2), (6, 6 + BEAM), 6)
-        assert measured == pytest.approx(1.5, abs=1e-4)
+@seed(5)
+@made
+@given(lined_joints())
+def test_one_liner_in_each_socket_flush_with_the_end_and_both_faces(joint):
+    for one in joint.stages:
+        end = end_of(joint, one.part)
+        liners = end.lining.decompose()
+        assert len(liners) == sum(1 for s in one.final if not s.is_finger)
+        for liner in liners:
+            box = liner.bounding_box()
+            assert (box[1], box[2], box[5]) == pytest.approx((0, 0, float(end.thick)), abs=MM)
+
+
+@seed(6)
+@made
+@given(lined_joints())
+def test_the_boards_edges_are_bare(joint):
+    """An edge finger keeps 3 mm of its own wood at the edge; an edge socket has lining at its bottom alone."""
+    for one in joint.stages:
+        end, depth, t = end_of(joint, one.part), float(joint.depths[one.part]), float(joint.lining.thickness)
+        middle, width = float(end.thick) / 2, float(joint.width)
+        for segment, at in ((one.final[0], 0.01), (one.final[-1], width - 0.01)):
+            found = along_y(end.lining, at, middle, float(LENGTH))
+            assert found == ([] if segment.is_finger else [pytest.approx((depth, depth + t), abs=MM)])
+        own = along_x(end.board, depth / 2, middle, joint.width)
+        if one.final[0].is_finger:
+            assert own[0][0] == pytest.approx(0, abs=MM)
+            assert own[0][1] >= 3 - MM
+        if one.final[-1].is_finger:
+            assert own[-1][1] == pytest.approx(width, abs=MM)
+            assert own[-1][1] - own[-1][0] >= 3 - MM
+
+
+def assembled(joint: LinedJoint, end: End) -> End:
+    """B brought square to A: its end towards A's outer face, proud of it by the sand allowance."""
+    if end.part == "A":
+        return end
+    sand = float(joint.sand)
+    turn = [[1, 0, 0, 0], [0, 0, 1, sand], [0, -1, 0, float(joint.thick_a) + sand]]
+    lining = None if end.lining is None else end.lining.transform(turn)
+    return End("B", end.thick, end.board.transform(turn), lining)
+
+
+@seed(7)
+@made
+@given(lined_joints())
+def test_the_finished_parts_go_together(joint):
+    """A and B don't intersect, and where they cross only the glue gaps are empty: c/2 and, in the lining, c1/2."""
+    a, b = (assembled(joint, end_of(joint, part)) for part in "AB")
+    crossing = float(joint.width * joint.thick_a * joint.thick_b)
+    assert (a.wood ^ b.wood).volume() == pytest.approx(0, abs=RELATIVE * crossing)
+    sand = float(joint.sand)
+    space = block((0, joint.width), (sand, sand + float(joint.thick_b)), (0, joint.thick_a))
+    filled = ((a.wood + b.wood) ^ space).volume()
+    gaps = joint.clearance / 2 + joint.lining.glue_clearance / 2 * len(joint.stages)
+    empty = float(inner_walls(joint) * gaps * joint.thick_a * joint.thick_b)
+    assert crossing - filled == pytest.approx(empty, abs=RELATIVE * crossing)
+
+
+@seed(8)
+@made
+@given(lined_joints())
+def test_every_line_in_the_finished_joint_is_t_wide(joint):
+    """Lining met at each wall on a line through the assembled joint: t in all, from one part or t/2 from each."""
+    ends = [assembled(joint, end_of(joint, part)) for part in joint.lining.parts]
+    y = float(joint.sand) + float(joint.thick_b) / 2
+    met = [along_x(end.lining, y, float(joint.thick_a) / 2, joint.width) for end in ends]
+    for at_wall in zip(*met, strict=True):
+        assert sum(to - start for start, to in at_wall) == pytest.approx(float(joint.lining.thickness), abs=MM)
+        if joint.both:
+            left, right = sorted(at_wall)
+            assert right[0] - left[1] == pytest.approx(float(joint.clearance) / 2, abs=MM)
+    assert all(len(lines) == inner_walls(joint) for lines in met)

@@ -1,0 +1,95 @@
+"""Why a board is turned end over end and never spun: shown by rotating solids, so that what is said is right.
+
+x across the board from the reference edge, y along it, z through it. The board hangs in the carriage
+with the end to be cut at y = 0, the reference edge at the stop (x = 0) and the backing at z = 0.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+import pytest
+
+from assistant.joinery.layout import listed
+from assistant.joinery.model import Blade, Segment
+from assistant.joinery.passes import cuts
+from assistant.session.calling import clamp_prompt
+from assistant.wording.prompts import Words
+from tests.session.jobs import job
+
+manifold3d = pytest.importorskip("manifold3d", reason="the test extra brings manifold3d")
+
+WIDTH, LENGTH, THICK, DEPTH = 50.0, 100.0, 12.0, 12.3
+# No symmetry, so that a mirrored pattern shows.
+SEGMENTS = listed(F(50), [F(6), F(14), F(9), F(21)])
+
+
+def board() -> object:
+    """A board whose marked face bears a shallow mark near the reference edge, at z = 0 (to the backing)."""
+    wood = manifold3d.Manifold.cube([WIDTH, LENGTH, THICK])
+    return wood - manifold3d.Manifold.cube([5, 5, 0.5]).translate([1, 60, 0])
+
+
+def cut_end(wood):  # type: ignore[no-untyped-def]
+    """What the carriage does to the end that hangs down: the same settings, from the stop at x = 0."""
+    for cut in cuts(SEGMENTS, F(50), Blade(F(318, 100))):
+        width = float(cut.kerf_to - cut.kerf_from)
+        wood -= manifold3d.Manifold.cube([width, DEPTH + 1, THICK + 2]).translate([float(cut.kerf_from), -1, -1])
+    return wood
+
+
+def end_over_end(wood):  # type: ignore[no-untyped-def]
+    """Half a turn about the axis across the width, put back into the carriage."""
+    return wood.rotate([180, 0, 0]).translate([0, LENGTH, THICK])
+
+
+def spun_on_its_face(wood):  # type: ignore[no-untyped-def]
+    """Half a turn about the axis through the faces, put back into the carriage."""
+    return wood.rotate([0, 0, 180]).translate([WIDTH, LENGTH, 0])
+
+
+def sockets_at(wood, y: float) -> list[tuple[float, float]]:  # type: ignore[no-untyped-def]
+    """(from, to) along x of the openings at this height, measured on the solid at mid-thickness."""
+    slab = manifold3d.Manifold.cube([WIDTH, 0.01, 0.01]).translate([0, y, THICK / 2])
+    parts = sorted(part.bounding_box() for part in (slab - wood).decompose())
+    return [(round(box[0], 6), round(box[3], 6)) for box in parts]
+
+
+WANTED = [(float(s.start), float(s.end)) for s in SEGMENTS if not s.is_finger]
+
+
+def test_end_over_end_keeps_the_pattern_from_the_reference_edge_at_both_ends() -> None:
+    both = cut_end(end_over_end(cut_end(board())))
+    assert sockets_at(both, 5) == WANTED
+    assert sockets_at(both, LENGTH - 5) == WANTED
+
+
+def test_it_keeps_the_edge_to_the_stop_and_brings_the_other_face_to_the_backing() -> None:
+    """The mark near the reference edge stays near it, and has gone from the backing (z = 0) to the operator's side."""
+    before, after = board(), end_over_end(board())
+    for wood, marked_z in ((before, 0.25), (after, THICK - 0.25)):
+        probe = manifold3d.Manifold.cube([10, LENGTH, 0.1]).translate([0, 0, marked_z])
+        assert (probe - wood).volume() > 0, "the mark is on this face, within 10 mm of the reference edge"
+        other = manifold3d.Manifold.cube([WIDTH, LENGTH, 0.1]).translate([0, 0, THICK - marked_z - 0.1])
+        assert (other - wood).volume() == pytest.approx(0, abs=1e-9)
+
+
+def test_spinning_on_its_face_mirrors_the_second_end() -> None:
+    both = cut_end(spun_on_its_face(cut_end(board())))
+    mirrored = sorted((WIDTH - end, WIDTH - start) for start, end in WANTED)
+    assert sockets_at(both, 5) == WANTED, "the end cut last is right as it hangs"
+    assert sockets_at(both, LENGTH - 5) == [(round(a, 6), round(b, 6)) for a, b in mirrored] != WANTED
+
+
+def test_what_is_said_for_the_second_end_is_what_geometry_asks() -> None:
+    a_job = job()
+    first, second = (Words(a_job).one(clamp_prompt(a_job, number)) for number in (1, 2))
+    assert "marked face to the backing" in first
+    assert "Turn it end over end: same edge to the left stop, other face to the backing." in second
+    assert "Never spin it on its face" in second
+
+
+def test_a_symmetric_pattern_would_hide_the_mistake() -> None:
+    """The reason why this is tested with a pattern that has no symmetry."""
+    even: list[Segment] = [Segment(F(10 * n), F(10 * n + 10), n % 2 == 0) for n in range(5)]
+    assert [(s.start, s.end) for s in even] == [(50 - s.end, 50 - s.start) for s in reversed(even)]
