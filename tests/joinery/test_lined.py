@@ -12,7 +12,7 @@ from assistant.joinery.layout import even, mate
 from assistant.joinery.lined import Lining, regions, stages
 from assistant.joinery.model import Segment
 from assistant.joinery.walls import open_walls
-from tests.joinery.test_lined_solids import Lined, lined_joints
+from tests.joinery.lined_plans import LinedJoint, any_lined, lined_joints
 
 KERF = F(318, 100)
 
@@ -32,18 +32,17 @@ def walls(segments: tuple[Segment, ...]) -> list[F]:
 
 @given(lined_joints())
 @settings(max_examples=60, deadline=None)
-def test_walls_and_depths_of_both_stages(made: Lined) -> None:
+def test_walls_and_depths_of_both_stages(made: LinedJoint) -> None:
     t, c1 = made.lining.thickness, made.lining.glue_clearance
-    at_wall = t if len(made.lining.parts) == 1 else t / 2
-    for part, one in made.stages().items():
+    for one in made.stages:
         for n, final in enumerate(walls(one.final)):
             into_finger = -1 if one.final[n].is_finger else 1
-            assert walls(one.opened)[n] == final + into_finger * (at_wall + c1 / 2)
-            assert walls(one.blank)[n] == final + into_finger * at_wall
+            assert walls(one.opened)[n] == final + into_finger * (made.per_wall + c1 / 2)
+            assert walls(one.blank)[n] == final + into_finger * made.per_wall
         for segments in (one.opened, one.blank):
             assert (segments[0].start, segments[-1].end) == (0, made.width), "the board's edges are untouched"
         assert [s.is_finger for s in one.blank] == [not s.is_finger for s in one.opened]
-        assert one.final_depth == made.depths[part]
+        assert one.final_depth == made.depths[one.part]
         assert one.opened_depth == one.final_depth + t
         assert one.blank_depth == one.opened_depth + F(1, 2)
         assert one.blank_length >= 200
@@ -51,10 +50,20 @@ def test_walls_and_depths_of_both_stages(made: Lined) -> None:
 
 @given(lined_joints())
 @settings(max_examples=60, deadline=None)
-def test_regions_tile_the_end(made: Lined) -> None:
-    for one in made.stages().values():
+def test_regions_tile_the_end(made: LinedJoint) -> None:
+    for one in made.stages:
         area = sum(((r.x_to - r.x_from) * (r.y_to - r.y_from) for r in regions(one)), F(0))
         assert area == made.width * one.opened_depth
+
+
+@given(any_lined())
+@settings(max_examples=200, deadline=None)
+def test_a_joint_is_refused_when_a_condition_is_broken_and_only_then(made: LinedJoint) -> None:
+    if made.can_be_made:
+        assert {one.part for one in made.stages} == set(made.lining.parts)
+    else:
+        with pytest.raises(BadInput):
+            made.stages  # noqa: B018
 
 
 # A finger of w (nominal) between two sockets: w - c/2 - 2t must hold the kerf, w - c/2 - t where both are lined.
