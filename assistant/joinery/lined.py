@@ -14,7 +14,7 @@ from fractions import Fraction
 from assistant.errors import BadInput, Fault
 from assistant.joinery.layout import mate
 from assistant.joinery.model import Segment
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.joinery.walls import number_list
 
 EDGE_FINGER_MM = Fraction(3)
@@ -189,11 +189,11 @@ def _finger_fault(
     else:
         what = f"{which}: stage 1 would leave nothing of it"
     than = "more than " if kind == "gone" else ""
-    mend = f"widen the finger by {than}{plain_length(short, unit)}"
+    mend = f"widen the finger by {than}{at_least(short, unit)}"
     per_wall = lining.wall / lining.thickness
     thinner = lining.thickness - short / (sides * per_wall) if sides else Fraction(0)
     if thinner > 0:
-        mend += f", or use a lining {'under ' if kind == 'gone' else ''}{plain_length(thinner, unit)} thick"
+        mend += f", or use a lining {'under ' if kind == 'gone' else ''}{at_most(thinner, unit)} thick"
     if kind == "blank" and kerf > short:
-        mend += f", or a blade with a kerf of {plain_length(kerf - short, unit)} or less"
+        mend += f", or a blade with a kerf of {at_most(kerf - short, unit)} or less"
     return Fault(what, f"{plain_length(width, unit)} wide with its clearance", "lining.thickness", mend)

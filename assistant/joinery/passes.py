@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade, Pass, Segment
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.joinery.walls import number_list
 
 MOST_PASSES = 20_000
@@ -110,8 +110,8 @@ def _narrow_fault(size: Fraction, numbers: list[int], kerf: Fraction, where: str
     which = number_list("socket", numbers)
     what = f"{which} would be narrower than the kerf of {plain_length(kerf, unit)}"
     mend = (
-        f"a blade with a kerf of {plain_length(size, unit)} or less would fit, "
-        f"or widen the socket by {plain_length(kerf - size, unit)} or more"
+        f"a blade with a kerf of {at_most(size, unit)} or less would fit, "
+        f"or widen the socket by {at_least(kerf - size, unit)} or more"
     )
     return Fault(what, f"{plain_length(size, unit)} wide with its clearance", where, mend)
 

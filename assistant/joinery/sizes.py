@@ -9,7 +9,7 @@ from typing import Protocol
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.lined import BLANK_LENGTH_MM, Lining
-from assistant.joinery.units import LONGEST_MM, plain_length
+from assistant.joinery.units import LONGEST_MM, at_least, plain_length
 
 KINDS = ("outside", "inside")
 
@@ -114,7 +114,7 @@ def _length_faults(
     if inside <= 0:
         least = figure - inside
         what = f"nothing is left inside between the boards that part {part} joins"
-        return [Fault(what, plain_length(figure, unit), where, f"make it over {plain_length(least, unit)}")]
+        return [Fault(what, plain_length(figure, unit), where, f"make it over {at_least(least, unit)}")]
     if length > LONGEST_MM:
         what = f"part {part} would be longer than {plain_length(LONGEST_MM, unit)}"
         return [Fault(what, plain_length(length, unit), where, "check the unit and the decimal point")]

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Segment
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import at_least, at_most, plain_length
 
 MOST_SLOTS = 499  # with the wood beside each: just under a board's 1,000 segments
 
@@ -102,7 +102,7 @@ def evenly(width: Fraction, count: int, slot_width: Fraction, depth: Fraction, *
     space = (width - count * slot_width) / (count + 1)
     if space <= 0 or slot_width <= 0:
         what = f"{count} slots leave no space on a board of {plain_length(width, unit)}"
-        mend = f"use fewer slots, or make each over 0 and under {plain_length(width / count, unit)} wide"
+        mend = f"use fewer slots, or make each over 0 and under {at_most(width / count, unit)} wide"
         raise BadInput([Fault(what, f"{plain_length(slot_width, unit)} wide", "slots", mend)])
     return tuple(Slot(space + n * (space + slot_width), slot_width, depth) for n in range(count))
 
@@ -120,7 +120,7 @@ def cross_halved(
     depth = height / 2 + allowance
     if not 0 < depth < height or allowance < 0:
         what = f"a halving slot must be half to under all of the height of {plain_length(height, unit)}"
-        mend = f"use an allowance from 0 to under {plain_length(height / 2, unit)}"
+        mend = f"use an allowance from 0 to under {at_most(height / 2, unit)}"
         raise BadInput([Fault(what, f"{plain_length(depth, unit)} deep", "slots", mend)])
     return (
         evenly(first.length, second.count, second.thickness, depth, unit=unit),
@@ -165,8 +165,8 @@ def _own_faults(number: int, one: Slot, width: Fraction, clearance: Fraction, ke
         wide = one.width + clearance
         what = f"the slot would be narrower than the kerf of {plain_length(kerf, unit)}"
         mend = (
-            f"a blade with a kerf of {plain_length(wide, unit)} or less would fit, "
-            f"or widen the slot by {plain_length(kerf - wide, unit)} or more"
+            f"a blade with a kerf of {at_most(wide, unit)} or less would fit, "
+            f"or widen the slot by {at_least(kerf - wide, unit)} or more"
         )
         faults.append(Fault(what, f"{plain_length(wide, unit)} wide with its clearance", f"{where}.width", mend))
     return faults + _edge_wood_faults(where, one, width, clearance, unit)
@@ -176,9 +176,9 @@ def _past_edge(where: str, one: Slot, width: Fraction, unit: str) -> Fault:
     span = f"from {plain_length(one.at, unit)} to {plain_length(one.end, unit)}"
     what = f"the slot runs past the edge of a board {plain_length(width, unit)} wide"
     if one.width > width:
-        mend = f"make it {plain_length(width, unit)} wide or less"
+        mend = f"make it {at_most(width, unit)} wide or less"
     else:
-        mend = f"put it at 0 to {plain_length(width - one.width, unit)}"
+        mend = f"put it at 0 to {at_most(width - one.width, unit)}"
     return Fault(what, span, f"{where}.at", mend)
 
 
@@ -191,7 +191,7 @@ def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fractio
     for left, edge, put in sides:
         if 0 < left <= clearance / 2:
             what = f"the clearance leaves no wood between the slot and {edge}"
-            mend = f"put it at {plain_length(put, unit)}, or leave over {plain_length(clearance / 2, unit)}"
+            mend = f"put it at {plain_length(put, unit)}, or leave over {at_least(clearance / 2, unit)}"
             faults.append(Fault(what, plain_length(left, unit), f"{where}.at", mend))
     return faults
 
@@ -202,6 +202,6 @@ def _between_faults(before: tuple[int, Slot], after: tuple[int, Slot], clearance
     if between > clearance:
         return []
     least = left.end + clearance
-    mend = f"put slot {number} further than {plain_length(least, unit)} from the reference edge, or make them one"
+    mend = f"put slot {number} further than {at_least(least, unit)} from the reference edge, or make them one"
     what = f"the slot overlaps slot {first}" if between < 0 else f"no wood is left between this slot and slot {first}"
     return [Fault(what, plain_length(right.at, unit), f"slots[{number}].at", mend)]

@@ -168,6 +168,18 @@ def plain_length(mm: Fraction, unit: str = "mm") -> str:
     return f"{number} {unit}"
 
 
+def at_least(mm: Fraction, unit: str = "mm") -> str:
+    """As `plain_length`, rounded up: for a mend that names the least that will do."""
+    step = MM_PER_UNIT[unit] / 10_000
+    return plain_length(-(-mm // step) * step, unit)
+
+
+def at_most(mm: Fraction, unit: str = "mm") -> str:
+    """As `plain_length`, rounded down: for a mend that names the most that will do."""
+    step = MM_PER_UNIT[unit] / 10_000
+    return plain_length(mm // step * step, unit)
+
+
 def to_64ths(mm: Fraction) -> tuple[int, int, Fraction]:
     """(whole inches, sixty-fourths 0..63, remainder in mm) at the nearest 64th, halves to even.
 

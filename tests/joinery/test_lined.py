@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction as F
 
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from assistant.errors import BadInput
-from assistant.joinery.layout import even, mate
-from assistant.joinery.lined import Lining, regions, stages
-from assistant.joinery.model import Segment
+from assistant.errors import BadInput, Fault
+from assistant.joinery.layout import even, listed, mate
+from assistant.joinery.lined import Lining, Stages, regions, stages
+from assistant.joinery.model import Blade, Segment
+from assistant.joinery.passes import cuts
 from assistant.joinery.walls import open_walls
 from tests.joinery.lined_plans import LinedJoint, any_lined, lined_joints
 
@@ -140,3 +143,141 @@ def test_a_suggested_thinner_lining_is_possible() -> None:
     ]
     thickness = min(F(offer.removeprefix("under ")) for offer in offers)
     of(final, Lining(thickness - F(1, 1000)))
+
+
+TINY = F(1, 10_000)
+
+
+def test_figures_worked_out_by_hand() -> None:
+    """Fingers of 12 mm, clearance 0.1, lining 2 mm, glue-up 0.06: checked with a pencil."""
+    made = LinedJoint(listed(F(36), [F(12)] * 3), F(1, 10), Lining(F(2)), Blade(F(3)))
+    (one,) = made.stages
+    assert walls(one.final) == [F("11.975"), F("24.025")]
+    assert walls(one.opened) == [F("9.945"), F("26.055")]
+    assert walls(one.blank) == [F("9.975"), F("26.025")]
+    assert (one.final_depth, one.opened_depth, one.blank_depth) == (F("12.3"), F("14.3"), F("14.8"))
+
+
+@given(lined_joints())
+@settings(max_examples=60, deadline=None)
+def test_regions_show_t_on_each_wall_and_t_under_each_socket_and_never_overlap(made: LinedJoint) -> None:
+    t = made.lining.thickness
+    for one in made.stages:
+        tiles = list(regions(one))
+        assert [b - a for a, b in at_walls(one)] == [made.per_wall] * len(walls(one.final))
+        bottoms = [(r.x_from, r.x_to, r.y_to - r.y_from) for r in tiles if r.material == "lining" and r.y_from > 0]
+        assert bottoms == [(s.start, s.end, t) for s in one.final if not s.is_finger]
+        for level in (F(0), one.final_depth):
+            row = sorted((r.x_from, r.x_to) for r in tiles if r.y_from <= level < r.y_to)
+            assert (row[0][0], row[-1][1]) == (0, made.width)
+            assert all(left[1] == right[0] for left, right in zip(row, row[1:], strict=False))
+
+
+def at_walls(one: Stages) -> list[tuple[F, F]]:
+    """(from, to) of the lining met near the board's end."""
+    return sorted((r.x_from, r.x_to) for r in regions(one) if r.material == "lining" and r.y_from == 0)
+
+
+@given(lined_joints())
+@settings(max_examples=60, deadline=None)
+def test_each_line_in_the_finished_joint_is_t_wide(made: LinedJoint) -> None:
+    """One lined part: t at every wall. Both: t/2 of one, a glue gap of c/2, t/2 of the other."""
+    for lines in zip(*(at_walls(one) for one in made.stages), strict=True):
+        assert sum(b - a for a, b in lines) == made.lining.thickness
+        if made.both:
+            left, right = sorted(lines)
+            assert right[0] - left[1] == made.clearance / 2
+
+
+@given(lined_joints())
+@settings(max_examples=60, deadline=None)
+def test_what_is_not_refused_can_be_cut_in_both_stages(made: LinedJoint) -> None:
+    """Every socket of openings, blank and final is a kerf wide; stage 2 stays within the openings."""
+    for one in made.stages:
+        for segments in (one.opened, one.blank, one.final):
+            assert cuts(segments, made.width, made.blade)
+        for opened, final in zip(one.opened, one.final, strict=True):
+            assert final.is_finger or opened.start <= final.start < final.end <= opened.end
+
+
+@given(any_lined())
+@settings(max_examples=200, deadline=None)
+def test_faults_name_every_part_that_breaks_a_condition_and_no_other(made: LinedJoint) -> None:
+    try:
+        told = " ".join(one.part + " is sound" for one in made.stages)
+    except BadInput as error:
+        told = " ".join(fault.what for fault in error.faults)
+    for part in "AB":
+        assert (f"part {part}," in told) == (part in made.lining.parts and made.too_narrow(part))
+
+
+def one_narrow(which: str, size: F, parts: tuple[str, ...] = ("A",), kerf: F = F(3), t: F = F(2)) -> LinedJoint:
+    """The inner finger of A, or those at its edges, `size` wide and all the others 20 mm; c = 0.1."""
+    edge, inner = (F(20), size) if which == "inner" else (size, F(20))
+    widths = [edge, F(20), inner, F(20), edge]
+    return LinedJoint(listed(sum(widths, F(0)), widths), F(1, 10), Lining(t, parts), Blade(kerf))
+
+
+def refused(made: LinedJoint, unit: str = "mm") -> tuple[Fault, ...]:
+    with pytest.raises(BadInput) as caught:
+        stages(made.final, made.depths, made.lining, made.blade.kerf, unit=unit)
+    return caught.value.faults
+
+
+def offered(pattern: str, mend: str) -> F:
+    found = re.search(pattern, mend)
+    assert found, mend
+    return F(found[1])
+
+
+@pytest.mark.parametrize("parts", [("A",), ("A", "B")])
+@pytest.mark.parametrize(("which", "size"), [("inner", F("4.9")), ("edge", F("3.5"))])
+def test_each_mend_makes_the_joint_possible_and_no_less_would_do(which: str, size: F, parts: tuple[str, ...]) -> None:
+    (fault,) = refused(one_narrow(which, size, parts))
+    wider = size + offered(r"widen the finger by ([\d.]+) mm", fault.mend)
+    assert one_narrow(which, wider, parts).stages
+    assert refused(one_narrow(which, wider - TINY, parts))
+    thinner = offered(r"use a lining ([\d.]+) mm thick", fault.mend)
+    assert one_narrow(which, size, parts, t=thinner).stages
+    assert refused(one_narrow(which, size, parts, t=thinner + TINY))
+    if which == "inner":
+        kerf = offered(r"a blade with a kerf of ([\d.]+) mm or less", fault.mend)
+        assert one_narrow(which, size, parts, kerf=kerf).stages
+        assert refused(one_narrow(which, size, parts, kerf=kerf + TINY))
+
+
+@given(st.integers(12, 16), st.sampled_from(["mm", "in"]), st.sampled_from(["inner", "edge"]))
+def test_mends_hold_in_64ths_of_an_inch_too_where_their_figures_must_be_rounded(n: int, unit: str, which: str) -> None:
+    step, per = F(254, 640), F(254, 10) if unit == "in" else F(1)
+    size = n * step if which == "inner" else (n - 4) * step
+    (fault,) = refused(one_narrow(which, size, t=5 * step), unit)
+    assert one_narrow(which, size + per * offered(r"widen the finger by ([\d.]+) ", fault.mend), t=5 * step).stages
+    assert one_narrow(which, size, t=per * offered(r"use a lining ([\d.]+) ", fault.mend)).stages
+    if which == "inner":
+        kerf = per * offered(r"a blade with a kerf of ([\d.]+) ", fault.mend)
+        assert one_narrow(which, size, t=5 * step, kerf=kerf).stages
+
+
+def test_the_fault_of_a_narrow_finger_in_full() -> None:
+    (fault,) = refused(one_narrow("inner", F("6.5")))
+    assert fault.what == "part A, finger 2: the blank's socket over it would be narrower than the kerf of 3 mm"
+    assert (fault.value, fault.where) == ("6.45 mm wide with its clearance", "lining.thickness")
+    assert fault.mend == (
+        "widen the finger by 0.55 mm, or use a lining 1.725 mm thick, or a blade with a kerf of 2.45 mm or less"
+    )
+
+
+def test_nothing_is_offered_that_would_not_do() -> None:
+    """A finger of 2 mm, kerf 3: the lining alone is wider than the finger, and none is thin enough."""
+    (fault,) = (fault for fault in refused(one_narrow("inner", F(2))) if "blank" in fault.what)
+    assert fault.mend == "widen the finger by 5.05 mm"
+
+
+def test_faults_of_both_parts_and_of_all_kinds_come_at_once() -> None:
+    widths = [F(4), F(5), F(4), F(5), F(20)]
+    made = LinedJoint(listed(sum(widths, F(0)), widths), F(1, 10), Lining(F(3), ("A", "B")), Blade(F(3)))
+    assert [fault.what.split(":")[0] for fault in refused(made)] == [
+        "part A, finger 1",
+        "part A, finger 2",
+        "part B, fingers 1, 2",
+    ]

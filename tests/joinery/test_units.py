@@ -11,7 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.joinery.units import (
+    MM_PER_UNIT,
     LengthError,
+    at_least,
+    at_most,
     format_length,
     format_number,
     parse_length,
@@ -268,3 +271,14 @@ def test_lengths_in_messages_lose_trailing_zeros_only():
     assert plain_length(F(100)) == "100 mm"
     assert plain_length(F(127, 10), "in") == "0.5 in"
     assert plain_length(F(1, 3)) == "0.3333 mm"
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+@given(st.integers(-10_000, 10_000), st.integers(1, 640))
+def test_a_mends_least_is_never_too_little_and_its_most_never_too_much(unit, top, bottom):
+    """Both within one step of the fourth decimal; a length that four decimals hold is shown as it is."""
+    length, step = F(top, bottom), MM_PER_UNIT[unit] / 10_000
+    least, most = (F(told(length, unit).split()[0]) * MM_PER_UNIT[unit] for told in (at_least, at_most))
+    assert most <= length <= least
+    assert least - most in (0, step)
+    assert (least == most) == (length % step == 0)
