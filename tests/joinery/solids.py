@@ -66,3 +66,31 @@ def along_y(solid: Manifold, x: float, z: float, length: float) -> list[tuple[fl
     """The runs of wood met on a line along the board."""
     probe = block((x - THIN, x + THIN), (-length, length), (z - THIN, z + THIN))
     return runs(solid, probe, 1)
+
+
+def jointed(
+    segments: Sequence[Segment], size: Sequence[F], depth: F, blade: Blade, *, wrongly: bool = False
+) -> Manifold:
+    """A board (width, length, thickness) cut at both ends with the same settings from the stop.
+
+    Between the two it is turned end over end; wrongly: spun on its face.
+    """
+    width, length, thick = size
+    sockets = swept(segments, width, depth, thick, blade)
+    first = block((0, width), (0, length), (0, thick)) - sockets
+    turned = spun(first, width) if wrongly else end_over_end(first, thick)
+    return turned.translate([0, float(length), 0]) - sockets
+
+
+def box_of(long: Manifold, short: Manifold, thick: tuple[F, F], outside: tuple[F, F], sand: F) -> list[Manifold]:
+    """Two boards of each part as they stand in a box, reference edges on the bench (x up), by turns alone.
+
+    thick, outside: of the long and the short ones. Every board is sand proud at both ends.
+    """
+    thick_b, (along, across), proud = float(thick[1]), map(float, outside), float(sand)
+    return [
+        long.transform([[1, 0, 0, 0], [0, 1, 0, -proud], [0, 0, 1, 0]]),
+        long.transform([[1, 0, 0, 0], [0, -1, 0, along + proud], [0, 0, -1, across]]),
+        short.transform([[1, 0, 0, 0], [0, 0, -1, thick_b], [0, 1, 0, -proud]]),
+        short.transform([[1, 0, 0, 0], [0, 0, 1, along - thick_b], [0, -1, 0, across + proud]]),
+    ]

@@ -10,11 +10,14 @@ from fractions import Fraction as F
 
 import pytest
 
-from assistant.joinery.layout import listed
+from assistant.joinery.layout import listed, mate
+from assistant.joinery.lined import Lining, stages
 from assistant.joinery.model import Blade, Segment
 from assistant.joinery.passes import cuts
+from assistant.joinery.walls import open_walls
 from assistant.session.calling import clamp_prompt
 from assistant.wording.prompts import Words
+from tests.joinery import solids
 from tests.session.jobs import job
 
 manifold3d = pytest.importorskip("manifold3d", reason="the test extra brings manifold3d")
@@ -93,3 +96,56 @@ def test_a_symmetric_pattern_would_hide_the_mistake() -> None:
     """The reason why this is tested with a pattern that has no symmetry."""
     even: list[Segment] = [Segment(F(10 * n), F(10 * n + 10), n % 2 == 0) for n in range(5)]
     assert [(s.start, s.end) for s in even] == [(50 - s.end, 50 - s.start) for s in reversed(even)]
+
+
+def opened_board_and_blank():  # type: ignore[no-untyped-def]
+    """Stage 1 of a lined part whose pattern has no symmetry; the blank's own reference edge was at the stop."""
+    blade, thick = Blade(F(318, 100)), F(12)
+    final = {"A": open_walls(LINED, F(1, 10)), "B": open_walls(mate(LINED), F(1, 10))}
+    (one,) = stages(final, {"A": F(12), "B": F(12)}, Lining(F(2)), blade.kerf)
+    wood = solids.block((0, 70), (0, 100), (0, thick)) - solids.swept(one.opened, F(70), one.opened_depth, thick, blade)
+    blank = solids.block((0, 70), (0, 200), (0, thick)) - solids.swept(one.blank, F(70), one.blank_depth, thick, blade)
+    return wood, blank, [0, float(one.opened_depth), 0]
+
+
+LINED = listed(F(70), [F(12), F(9), F(16), F(18), F(15)])
+
+
+def test_a_blank_in_line_meets_the_openings_reference_edge_to_reference_edge() -> None:
+    """Turned end over end, so that its end faces the board's, with edges and faces level."""
+    wood, blank, seat = opened_board_and_blank()
+    placed = solids.end_over_end(blank, F(12)).translate(seat)
+    assert (wood ^ placed).volume() == pytest.approx(0, abs=1e-6)
+    of_both = (wood + placed).bounding_box()
+    assert (of_both[0], of_both[2], of_both[3], of_both[5]) == pytest.approx((0, 0, 70, 12))
+
+
+def test_a_blank_with_its_reference_edge_at_the_far_edge_does_not_go_in() -> None:
+    wood, blank, seat = opened_board_and_blank()
+    assert (wood ^ solids.spun(blank, F(70)).translate(seat)).volume() > 100
+
+
+def four_boards(*, wrongly: bool):  # type: ignore[no-untyped-def]
+    """A box of 200 by 150 of boards 12 and 9 thick; wrongly: each long board was spun between its ends."""
+    blade, sand, width = Blade(F(318, 100)), F(3, 10), F(50)
+    a, b = (open_walls(segments, F(1, 10)) for segments in (SEGMENTS, mate(SEGMENTS)))
+    long = solids.jointed(a, (width, F(200) + 2 * sand, F(12)), F(9) + sand, blade, wrongly=wrongly)
+    short = solids.jointed(b, (width, F(150) + 2 * sand, F(9)), F(12) + sand, blade)
+    return solids.box_of(long, short, (F(12), F(9)), (F(200), F(150)), sand)
+
+
+def collisions(boards) -> list[float]:  # type: ignore[no-untyped-def]
+    return [(boards[i] ^ boards[j]).volume() for i in (0, 1) for j in (2, 3)]
+
+
+def test_a_box_of_boards_turned_end_over_end_closes_at_every_corner() -> None:
+    boards = four_boards(wrongly=False)
+    assert collisions(boards) == pytest.approx([0] * 4, abs=1e-6)
+    assert all(board.bounding_box()[0] == pytest.approx(0) for board in boards), "reference edges on the bench"
+
+
+def test_a_box_of_boards_spun_on_their_faces_does_not_close() -> None:
+    """Each long board fits at one end and collides at the other."""
+    found = collisions(four_boards(wrongly=True))
+    assert sum(volume > 100 for volume in found) == 2
+    assert sum(volume < 1e-6 for volume in found) == 2
