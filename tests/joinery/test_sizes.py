@@ -5,15 +5,21 @@ from __future__ import annotations
 from fractions import Fraction as F
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.errors import BadInput
+from assistant.errors import BadInput, Fault
+from assistant.joinery.layout import even, mate
 from assistant.joinery.lined import Lining
+from assistant.joinery.model import Blade
+from assistant.joinery.pattern import depth_of
 from assistant.joinery.sizes import board_lengths, board_list
+from assistant.joinery.walls import open_walls
 from assistant.plans.model import BoardPlan
+from tests.joinery import solids
 
 TENTHS = st.integers(1000, 9000).map(lambda n: F(n, 10))
+SAW = Blade(F(318, 100))
 THICK = st.integers(60, 200).map(lambda n: F(n, 10))
 
 
@@ -78,4 +84,85 @@ def test_the_list_has_boards_in_order_and_a_blank_for_each_lined_end() -> None:
         ("board", "short", 4, None, 84, 10),
         ("blank", "long", 4, 200, 84, 12),
         ("blank", "short", 4, 200, 84, 10),
+    ]
+
+
+BOXES = st.tuples(st.integers(60, 300), st.integers(60, 300), st.sampled_from([6, 9, 12]), st.sampled_from([6, 12, 18]))
+
+
+@settings(max_examples=12, deadline=None)
+@given(BOXES, st.sampled_from([F(0), F(3, 10), F(1)]), st.sampled_from(["outside", "inside"]))
+def test_a_box_sawn_and_put_together_measures_what_was_asked(figures: tuple[int, ...], sand: F, kind: str) -> None:
+    """Four boards as solids: no wood in wood, proud by the allowance, the asked size inside or outside."""
+    size, thick = (F(figures[0]), F(figures[1])), {"A": F(figures[2]), "B": F(figures[3])}
+    lengths = board_lengths(kind, (*size, F(45)), F(45), thick, sand)
+    outside = size if kind == "outside" else (size[0] + 2 * thick["B"], size[1] + 2 * thick["A"])
+    nominal = {"A": even(F(45), F(9)), "B": mate(even(F(45), F(9)))}
+    long, short = (
+        solids.jointed(
+            open_walls(nominal[part], F(1, 10)), (F(45), lengths[part], thick[part]), depth_of(thick[of], sand), SAW
+        )
+        for part, of in ("AB", "BA")
+    )
+    boards = solids.box_of(long, short, (thick["A"], thick["B"]), outside, sand)
+    apart = sum(board.volume() for board in boards)
+    box = solids.together(boards)
+    assert box.volume() == pytest.approx(apart, rel=1e-9), "no board is in another"
+    found = box.bounding_box()
+    assert found[1:3] == pytest.approx([-float(sand)] * 2)
+    assert found[4:6] == pytest.approx([float(figure + sand) for figure in outside])
+    # A line through the box's middle meets a board, the room inside, and a board.
+    middle = [float(figure) / 2 for figure in outside]
+    for axis, of in ((1, "B"), (2, "A")):
+        at = [(22, 23), (middle[0], middle[0] + 0.001), (middle[1], middle[1] + 0.001)]
+        at[axis] = (-5, float(outside[axis - 1]) + 5)
+        first, last = solids.runs(box, solids.block(*at), axis)
+        room = outside[axis - 1] - 2 * thick[of]
+        assert last[0] - first[1] == pytest.approx(float(room))
+        assert room == size[axis - 1] or kind == "outside"
+
+
+def refused(kind: str, size: tuple[F, ...], unit: str = "mm") -> tuple[Fault, ...]:
+    with pytest.raises(BadInput) as caught:
+        board_lengths(kind, size, F(84), {"A": F(12), "B": F(10)}, F(0), unit=unit)
+    return caught.value.faults
+
+
+def test_all_faults_at_once_each_with_its_mend() -> None:
+    told = [(fault.what, fault.value, fault.mend) for fault in refused("outside", (F(20), F(24), F(90)))]
+    assert told == [
+        (
+            "the box's height is 6 mm more than the stock's width of 84 mm",
+            "90 mm",
+            "make the height 84 mm, or stock.width 90 mm",
+        ),
+        ("nothing is left inside between the boards that part A joins", "20 mm", "make it over 20 mm"),
+        ("nothing is left inside between the boards that part B joins", "24 mm", "make it over 24 mm"),
+    ]
+
+
+@pytest.mark.parametrize("kind", ["outside", "inside"])
+def test_the_least_inside_and_the_longest_board(kind: str) -> None:
+    """Part A joins boards 10 mm thick: outside over 20 mm, inside over 0; boards to 10 m."""
+    least, most = (F(20), F(10_000)) if kind == "outside" else (F(0), F(9_980))
+    tiny = F(1, 1000)
+    for figure in (least + tiny, most):
+        assert board_lengths(kind, (figure, F(300), F(84)), F(84), {"A": F(12), "B": F(10)}, F(0))["A"] <= 10_000
+    assert "nothing is left" in refused(kind, (least, F(300), F(84)))[0].what
+    assert "longer than 10000 mm" in refused(kind, (most + tiny, F(300), F(84)))[0].what
+
+
+def test_faults_speak_the_plans_unit() -> None:
+    (fault,) = refused("outside", (F(254), F(254), F("76.2")), "in")
+    assert fault.what == "the box's height is 0.3071 in less than the stock's width of 3.3071 in"
+
+
+def test_the_list_gives_lengths_by_part_and_blanks_for_the_lined_part_alone() -> None:
+    boards = (BoardPlan("long", "A", 3, 2), BoardPlan("short", "B", 3, 2))
+    lengths = {"A": F("320.6"), "B": F("220.6")}
+    rows = board_list(boards, F(84), {"A": F(12), "B": F(10)}, lengths, Lining(F(1), ("B",)))
+    assert [(row.kind, row.part, row.count, row.length) for row in rows] == [
+        ("board", "A", 3, F("320.6")),
+        ("board", "B", 3, F("220.6")),
+        ("blank", "B", 6, 200),
     ]
