@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction as F
 
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from shapely.geometry import box
 from shapely.ops import unary_union
 
-from assistant.errors import BadInput
+from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade
 from assistant.joinery.passes import cuts
 from assistant.joinery.slots import MOST_SLOTS, GridPiece, Slot, by_depth, cross_halved, evenly, lay_out
@@ -163,3 +164,125 @@ def test_wood_must_be_left_between_two_slots(gap: F, sound: bool) -> None:
 def test_dividers_that_do_not_fit(count: int) -> None:
     with pytest.raises(BadInput):
         evenly(F(100), count, F(5), F(4))
+
+
+TINY = F(1, 10_000)
+
+
+def refused(*slots: Slot, width: F = F(100), c: F = F(1, 10), unit: str = "mm") -> tuple[Fault, ...]:
+    with pytest.raises(BadInput) as caught:
+        lay_out(slots, width, c, KERF, unit=unit)
+    return caught.value.faults
+
+
+def test_the_narrowest_slot_is_the_kerf_less_the_clearance() -> None:
+    """Kerf 3.18, clearance 0.1: 3.08 with wood on both sides; at an edge the blade may overhang it."""
+    for width in (F("3.08"), F("3.08") + TINY):
+        assert lay_out([Slot(F(10), width, F(4))], F(100), F(1, 10), KERF)
+    (fault,) = refused(Slot(F(10), F("3.08") - TINY, F(4)))
+    assert fault.what == "the slot would be narrower than the kerf of 3.18 mm"
+    assert fault.mend == "a blade with a kerf of 3.1799 mm or less would fit, or widen the slot by 0.0001 mm or more"
+    for at in (F(0), F(99)):
+        assert lay_out([Slot(at, F(1), F(4))], F(100), F(1, 10), KERF)
+
+
+@given(st.integers(1, 7), st.sampled_from(["mm", "in"]))
+def test_mends_of_narrow_slots_hold_in_64ths_of_an_inch_too(n: int, unit: str) -> None:
+    per = F(254, 10) if unit == "in" else F(1)
+    slot = Slot(F(10), n * F(254, 640), F(4))
+    (fault,) = refused(slot, unit=unit)
+    found = re.search(r"a kerf of ([\d.]+) .* widen the slot by ([\d.]+) ", fault.mend)
+    assert found
+    assert lay_out([slot], F(100), F(1, 10), per * F(found[1]))
+    assert lay_out([Slot(slot.at, slot.width + per * F(found[2]), slot.depth)], F(100), F(1, 10), KERF)
+
+
+def test_a_slot_ends_at_the_edge_and_no_further() -> None:
+    assert lay_out([Slot(F(94), F(6), F(4))], F(100), F(1, 10), KERF)
+    assert lay_out([Slot(F(0), F(6), F(4))], F(100), F(1, 10), KERF)
+    for at in (F(94) + TINY, -TINY):
+        (fault,) = refused(Slot(at, F(6), F(4)))
+        assert (fault.what, fault.mend) == (
+            "the slot runs past the edge of a board 100 mm wide",
+            "put it at 0 to 94 mm",
+        )
+
+
+@pytest.mark.parametrize(
+    ("at", "edge", "mend"),
+    [
+        (F("0.05"), "the reference edge", "put it at 0 mm, or leave over 0.05 mm"),
+        (F("93.95"), "the far edge", "put it at 94 mm, or leave over 0.05 mm"),
+    ],
+)
+def test_the_clearance_must_leave_wood_at_an_edge(at: F, edge: str, mend: str) -> None:
+    """Half the clearance goes into the wood: with 0.05 mm left there is none, with more there is."""
+    (fault,) = refused(Slot(at, F(6), F(4)))
+    assert fault.what == f"the clearance leaves no wood between the slot and {edge}"
+    assert fault.mend == mend
+    inwards = TINY if at < 50 else -TINY
+    assert lay_out([Slot(at + inwards, F(6), F(4))], F(100), F(1, 10), KERF)
+
+
+def test_a_slot_inside_a_wide_one_is_seen_whatever_lies_between() -> None:
+    wide, inside, also = Slot(F(10), F(60), F(4)), Slot(F(20), F(6), F(8)), Slot(F(40), F(6), F(4))
+    found = refused(also, wide, inside)
+    assert [(fault.where, fault.what) for fault in found] == [
+        ("slots[3].at", "the slot overlaps slot 2"),
+        ("slots[1].at", "the slot overlaps slot 2"),
+    ]
+
+
+def test_as_many_slots_as_a_board_may_have() -> None:
+    most = evenly(F(9980), MOST_SLOTS, F(5), F(4))
+    assert len(lay_out(most, F(9980), F(1, 10), KERF)[0].slots) == MOST_SLOTS
+    (fault,) = refused(*most, Slot(F(0), F(4), F(4)), width=F(9980))
+    assert (fault.what, fault.value) == ("1 to 499 slots on a board", "500")
+
+
+def test_evenly_needs_some_space_and_says_how_much() -> None:
+    """Five in 100 mm: each under 20 mm."""
+    assert evenly(F(100), 5, F(20) - TINY, F(4))
+    for thick in (F(20), F(0), F(-1)):
+        with pytest.raises(BadInput, match="use fewer slots, or make each over 0 and under 20 mm wide"):
+            evenly(F(100), 5, thick, F(4))
+
+
+@pytest.mark.parametrize(("allowance", "sound"), [(F(0), True), (F("19.99"), True), (F(20), False), (F(-1), False)])
+def test_halving_slots_go_half_way_at_least_and_never_through(allowance: F, sound: bool) -> None:
+    pieces = GridPiece(F(200), F(6), 2), GridPiece(F(150), F(5), 3)
+    if sound:
+        of_long, of_short = cross_halved(*pieces, F(40), allowance)
+        assert {slot.depth for slot in (*of_long, *of_short)} == {20 + allowance}
+        return
+    with pytest.raises(BadInput, match="use an allowance from 0 to under 20 mm"):
+        cross_halved(*pieces, F(40), allowance)
+
+
+GRIDS = st.builds(GridPiece, st.integers(90, 400).map(F), st.sampled_from([F(4), F(6), F("12.7")]), st.integers(1, 5))
+
+
+@given(GRIDS, GRIDS, st.sampled_from([F(0), F(1, 10), F(2, 5)]))
+@settings(max_examples=60, deadline=None)
+def test_in_plan_every_crossing_of_a_grid_has_half_the_clearance_on_all_four_sides(
+    first: GridPiece, second: GridPiece, c: F
+) -> None:
+    """Seen from above: each piece passes through the openings of those it crosses, c/2 from either wall."""
+    of_first, of_second = cross_halved(first, second, F(40))
+    (across,) = lay_out(of_first, first.length, c, KERF)
+    (along,) = lay_out(of_second, second.length, c, KERF)
+    x_open = [s for s in across.segments if not s.is_finger]
+    y_open = [s for s in along.segments if not s.is_finger]
+    assert (len(x_open), len(y_open)) == (second.count, first.count)
+    for slot, x in zip(of_first, x_open, strict=True):
+        for other, y in zip(of_second, y_open, strict=True):
+            crossing = box(float(slot.at), float(other.at), float(slot.end), float(other.end))
+            opening = box(float(x.start), float(y.start), float(x.end), float(y.end))
+            # What goes in is as thick as the crossing piece: measured, not taken from the slot.
+            sizes = crossing.bounds[2] - crossing.bounds[0], crossing.bounds[3] - crossing.bounds[1]
+            assert sizes == pytest.approx((float(second.thickness), float(first.thickness)))
+            assert opening.covers(crossing)
+            free = opening.area - crossing.area
+            w, h = sizes
+            assert free == pytest.approx((w + float(c)) * (h + float(c)) - w * h, abs=1e-6)
+            assert crossing.buffer(float(c) / 2, join_style="mitre").symmetric_difference(opening).area < 1e-6
