@@ -1,0 +1,109 @@
+"""`cut --mic FILE.wav`: real speech through the real recogniser drives a session; time is the sample count."""
+
+from __future__ import annotations
+
+import wave
+
+import numpy as np
+import pytest
+
+from assistant.speaking.engine import at_rate
+from assistant.speaking.espeak import EspeakEngine
+from tests.commands.program import CHECKS, SHOP, Workshop
+
+RATE = 16_000
+
+
+@pytest.fixture(scope="module")
+def voice() -> EspeakEngine:
+    return EspeakEngine("en-us", 130)
+
+
+def recording(workshop: Workshop, voice: EspeakEngine, said: list[tuple[float, str]], seconds: float) -> None:
+    """mic.wav: each text begins at its second, silence elsewhere."""
+    samples = np.zeros(round(seconds * RATE), np.int16)
+    for at, text in said:
+        pcm = voice.render(text)
+        assert pcm is not None
+        piece = at_rate(pcm, RATE).samples
+        start = round(at * RATE)
+        samples[start : start + len(piece)] = piece
+    with wave.open(str(workshop.folder / "mic.wav"), "wb") as wav:
+        wav.setnchannels(1)
+        wav.setsampwidth(2)
+        wav.setframerate(RATE)
+        wav.writeframes(samples.tobytes())
+
+
+CONFIRMED = [(3.0 + 6 * n, f"marigold {answer}") for n, answer in enumerate(CHECKS)]
+WORDS = ("cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--mic", "mic.wav")
+
+
+def test_checks_and_a_pass_by_voice_alone(workshop: Workshop, voice: EspeakEngine) -> None:
+    said = [*CONFIRMED, (27.0, "marigold this pass is completed"), (34.0, "report my progress")]
+    recording(workshop, voice, said, 40)
+    done = workshop.run(*WORDS)
+    assert done.code == 1, done.err
+    assert [fact for fact in done.facts if fact[0] in ("check_confirmed", "pass_cut")] == [
+        ("check_confirmed", 1, "clamps", "voice"),
+        ("check_confirmed", 1, "guard", "voice"),
+        ("check_confirmed", 1, "blade height", "voice"),
+        ("pass_cut", 1, 1, "voice"),
+    ]
+    assert done.said[-1].endswith("pass two of two is next to be cut.")
+
+
+def test_events_carry_the_time_of_the_sound(workshop: Workshop, voice: EspeakEngine) -> None:
+    """Begun at its second (to a tenth, where speech is told from silence), decided within 0.6 s of its last sample."""
+    recording(workshop, voice, CONFIRMED, 22)
+    heard = [line for line in workshop.run(*WORDS).lines if line["kind"] == "heard"]
+    assert len(heard) == 3
+    for line, (at, text) in zip(heard, CONFIRMED, strict=True):
+        pcm = voice.render(text)
+        assert pcm is not None
+        assert line["since"] == pytest.approx(at, abs=0.12)
+        assert at + pcm.seconds - 0.2 <= line["at"] <= at + pcm.seconds + 0.6
+
+
+def test_the_same_recording_gives_the_same_lines(workshop: Workshop, voice: EspeakEngine) -> None:
+    recording(workshop, voice, CONFIRMED, 22)
+    runs = [workshop.run(*WORDS).lines for _ in range(2)]
+    for lines in runs:
+        for line in lines:
+            line.pop("session")
+    assert runs[0] == runs[1]
+
+
+def test_while_it_speaks_it_does_not_listen(workshop: Workshop, voice: EspeakEngine) -> None:
+    """The first announcement takes half a minute: what is said over it is not heard, what comes after it is."""
+    answer = f"marigold {CHECKS[0]}"
+    recording(workshop, voice, [(8.0, answer), (50.0, answer)], 56)
+    done = workshop.run(*WORDS, "--speaker", "said.wav")
+    confirmed = [line["at"] for line in done.lines if line["kind"] == "check_confirmed"]
+    assert len(confirmed) == 1 and confirmed[0] > 50
+
+
+def test_a_script_and_a_recording_go_together(workshop: Workshop, voice: EspeakEngine) -> None:
+    recording(workshop, voice, CONFIRMED, 50)
+    workshop.write("script.txt", "30 pedal tap\n40 pedal tap\n")
+    done = workshop.run(*WORDS, "--rehearse", "script.txt")
+    assert [fact for fact in done.facts if fact[0] == "pass_cut"] == [
+        ("pass_cut", 1, 1, "pedal"),
+        ("pass_cut", 1, 2, "pedal"),
+    ]
+
+
+def test_own_answers_of_the_shop_are_heard(workshop: Workshop, voice: EspeakEngine) -> None:
+    own = (
+        '[[checks]]\nname = "dust port"\nsay = "dust port open?"\nanswer = "dust port is open now"\nwhen = "session"\n'
+    )
+    workshop.write("shop.toml", SHOP + own)
+    recording(workshop, voice, [*CONFIRMED, (21.0, "marigold dust port is open now")], 28)
+    facts = workshop.run(*WORDS).facts
+    assert ("check_confirmed", 1, "dust port", "voice") in facts
+
+
+@pytest.mark.parametrize("name", ["none.wav", "plan.toml"])
+def test_a_recording_that_is_none_is_bad_input(workshop: Workshop, name: str) -> None:
+    done = workshop.run(*WORDS[:-1], name)
+    assert done.code == 2 and name in done.err
