@@ -61,9 +61,20 @@ class Run:
 
 
 def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
-    """The script's lines. Raises BadInput with every fault of the options and of the script."""
+    """The script's lines; the recording is read into `args.source`, so that no session begins on a bad one.
+
+    Raises BadInput with every fault of the options, the script and the recording.
+    """
     faults: list[Fault] = []
     lines: tuple[ScriptLine, ...] = ()
+    args.source = None
+    if args.mic is not None:
+        from assistant.hearing.wav import WavSource
+
+        try:
+            args.source = WavSource(args.mic)
+        except BadInput as error:
+            faults += error.faults
     if args.rehearse is not None:
         try:
             lines = read_script(args.rehearse)
@@ -121,13 +132,11 @@ def _file_ear(
     if args.mic is None:
         return None, None
     from assistant.hearing.listener import FileListener
-    from assistant.hearing.wav import WavSource
 
-    source = WavSource(args.mic)
     ear = FileListener(clock, runner.post, run.job.voice, run.job.checks, start_s=clock.at())
     stack.callback(ear.close)
     runner.outputs.listener = ear
-    return source, ear
+    return args.source, ear
 
 
 # --- live

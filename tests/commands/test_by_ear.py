@@ -107,3 +107,4 @@ def test_own_answers_of_the_shop_are_heard(workshop: Workshop, voice: EspeakEngi
 def test_a_recording_that_is_none_is_bad_input(workshop: Workshop, name: str) -> None:
     done = workshop.run(*WORDS[:-1], name)
     assert done.code == 2 and name in done.err
+    assert workshop.run("journal", "show", "--state", "state").code == 3, "no session has begun"
