@@ -281,3 +281,16 @@ def test_faults_of_both_parts_and_of_all_kinds_come_at_once() -> None:
         "part A, finger 2",
         "part B, fingers 1, 2",
     ]
+
+
+def test_a_finger_that_the_glue_clearance_would_eat_is_refused_at_its_limit() -> None:
+    """c 0.1, lining 2, c1 0.2: 4.25 mm leave nothing of the board's finger, though a thin blade cuts the blank's."""
+
+    def made(inner: F) -> LinedJoint:
+        widths = [F(20), F(20), inner, F(20), F(20)]
+        return LinedJoint(listed(sum(widths, F(0)), widths), F(1, 10), Lining(F(2), ("A",), F(2, 10)), Blade(F(1, 10)))
+
+    assert made(F("4.25") + TINY).stages
+    (fault,) = refused(made(F("4.25")))
+    assert fault.what == "part A, finger 2: stage 1 would leave nothing of it"
+    assert fault.mend == "widen the finger by more than 0 mm, or use a lining under 2 mm thick"

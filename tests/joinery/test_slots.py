@@ -8,6 +8,7 @@ from fractions import Fraction as F
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from manifold3d import Manifold
 from shapely.geometry import box
 from shapely.ops import unary_union
 
@@ -15,6 +16,7 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade
 from assistant.joinery.passes import cuts
 from assistant.joinery.slots import MOST_SLOTS, GridPiece, Slot, by_depth, cross_halved, evenly, lay_out
+from tests.joinery import solids
 
 KERF = F(318, 100)
 BLADE = Blade(KERF)
@@ -286,3 +288,45 @@ def test_in_plan_every_crossing_of_a_grid_has_half_the_clearance_on_all_four_sid
             w, h = sizes
             assert free == pytest.approx((w + float(c)) * (h + float(c)) - w * h, abs=1e-6)
             assert crossing.buffer(float(c) / 2, join_style="mitre").symmetric_difference(opening).area < 1e-6
+
+
+@given(GRIDS, GRIDS, st.sampled_from([F(0), F(1, 5)]), st.sampled_from([F(0), F(1, 2)]))
+@settings(max_examples=12, deadline=None)
+def test_any_grid_sawn_with_its_passes_goes_together(first: GridPiece, second: GridPiece, c: F, allowance: F) -> None:
+    """As solids: no wood in wood; at every crossing the only empty room is the clearance and the depth allowance."""
+    height = F(40)
+    of_first, of_second = cross_halved(first, second, height, allowance)
+    long, short = sawn(first, of_first, height, c), sawn(second, of_second, height, c)
+    # x along the first pieces, y along the second, z up: the second stand upside down across the first.
+    standing = [long.translate([0, float(slot.at), 0]) for slot in of_second]
+    turned = short.transform([[0, -1, 0, float(second.thickness)], [1, 0, 0, 0], [0, 0, 1, 0]])
+    turned = turned.transform([[-1, 0, 0, float(second.thickness)], [0, 1, 0, 0], [0, 0, -1, float(height)]])
+    crossing = [turned.translate([float(slot.at), 0, 0]) for slot in of_first]
+    grid = solids.together([*standing, *crossing])
+    apart = long.volume() * first.count + short.volume() * second.count
+    assert grid.volume() == pytest.approx(apart, rel=1e-9), "no wood in wood"
+    x, y = of_first[0], of_second[0]
+    post = solids.block((x.at, x.end), (y.at, y.end), (0, height))
+    assert post.volume() - (grid ^ post).volume() == pytest.approx(
+        float(x.width * y.width * 2 * allowance), abs=1e-6
+    ), "the crossing is filled from bottom to top"
+    around = solids.block((x.at - c / 2, x.end + c / 2), (y.at - c / 2, y.end + c / 2), (0, height))
+    opened = grid ^ around
+    # Below, the second passes along y through the first's opening: wood everywhere but for c/2 on its sides; above too.
+    assert opened.volume() == pytest.approx(expected_in(x, y, c, height, allowance), abs=1e-6)
+
+
+def expected_in(x: Slot, y: Slot, c: F, height: F, allowance: F) -> float:
+    """Wood in a crossing and c/2 around it: each piece runs through its half, less the allowance at its slot."""
+    each = height / 2 - allowance
+    return float(each * (x.width * (y.width + c) + y.width * (x.width + c)))
+
+
+def sawn(kind: GridPiece, slots: tuple[Slot, ...], height: F, c: F) -> Manifold:
+    """A piece with x along it and its slotted edge down, cut with the passes as the joinery lays them."""
+    (group,) = lay_out(slots, kind.length, c, KERF)
+    swept = solids.together(
+        solids.block((p.kerf_from, p.kerf_to), (-5, kind.thickness + 5), (-5, group.depth))
+        for p in cuts(group.segments, kind.length, BLADE)
+    )
+    return solids.block((0, kind.length), (0, kind.thickness), (0, height)) - swept
