@@ -58,7 +58,7 @@ def lay_out(
     unit: for messages only; faults name `slots[n]`, n from 1 as given.
 
     Raises: BadInput, all faults at once: none or over 499 slots, a width or depth of 0 or less,
-    narrower than the kerf, past an edge, overlapping, no wood left between or at an edge.
+    narrower than the kerf, past an edge, overlapping, no wood left between, at an edge or at all.
     """
     faults = _faults(slots, width, clearance, kerf, unit)
     if faults:
@@ -161,22 +161,29 @@ def _own_faults(number: int, one: Slot, width: Fraction, clearance: Fraction, ke
         return [*faults, Fault("a slot's width must be over 0", shown, f"{where}.width", mend)]
     if one.at < 0 or one.end > width:
         faults.append(_past_edge(where, one, width, unit))
+    elif one.width == width:
+        what = "the slot leaves no wood beside it on the board"
+        whole = plain_length(width, unit)
+        faults.append(Fault(what, f"{whole} wide", f"{where}.width", f"make it under {at_most(width, unit)} wide"))
     elif one.at > 0 and one.end < width and one.width + clearance < kerf:
-        wide = one.width + clearance
-        what = f"the slot would be narrower than the kerf of {plain_length(kerf, unit)}"
-        mend = (
-            f"a blade with a kerf of {at_most(wide, unit)} or less would fit, "
-            f"or widen the slot by {at_least(kerf - wide, unit)} or more"
-        )
-        faults.append(Fault(what, f"{plain_length(wide, unit)} wide with its clearance", f"{where}.width", mend))
+        faults.append(_too_narrow(where, one.width + clearance, kerf, unit))
     return faults + _edge_wood_faults(where, one, width, clearance, unit)
+
+
+def _too_narrow(where: str, wide: Fraction, kerf: Fraction, unit: str) -> Fault:
+    what = f"the slot would be narrower than the kerf of {plain_length(kerf, unit)}"
+    mend = (
+        f"a blade with a kerf of {at_most(wide, unit)} or less would fit, "
+        f"or widen the slot by {at_least(kerf - wide, unit)} or more"
+    )
+    return Fault(what, f"{plain_length(wide, unit)} wide with its clearance", f"{where}.width", mend)
 
 
 def _past_edge(where: str, one: Slot, width: Fraction, unit: str) -> Fault:
     span = f"from {plain_length(one.at, unit)} to {plain_length(one.end, unit)}"
     what = f"the slot runs past the edge of a board {plain_length(width, unit)} wide"
-    if one.width > width:
-        mend = f"make it {at_most(width, unit)} wide or less"
+    if one.width >= width:
+        mend = f"make it under {at_most(width, unit)} wide"
     else:
         mend = f"put it at 0 to {at_most(width - one.width, unit)}"
     return Fault(what, span, f"{where}.at", mend)

@@ -34,7 +34,8 @@ def slotted(draw: st.DrawFn) -> tuple[F, F, tuple[Slot, ...]]:
         found.append(Slot(at, width, draw(st.sampled_from([F(4), F(6), F(13, 2)]))))
         at += width + draw(hundredths)
     end = found[-1].at + found[-1].width
-    board = draw(st.sampled_from([end, end + 5]))
+    whole = found[0].width == end  # which would leave nothing of the board
+    board = end + 5 if whole else draw(st.sampled_from([end, end + 5]))
     return board, clearance, tuple(draw(st.permutations(found)))
 
 
@@ -124,7 +125,7 @@ def test_a_grid_halves_into_itself() -> None:
 FAULTS = [
     ([Slot(F(95), F(6), F(4))], "slots[1].at", "put it at 0 to 94 mm"),
     ([Slot(F(-1), F(6), F(4))], "slots[1].at", "put it at 0 to 94 mm"),
-    ([Slot(F(10), F(120), F(4))], "slots[1].at", "make it 100 mm wide or less"),
+    ([Slot(F(10), F(120), F(4))], "slots[1].at", "make it under 100 mm wide"),
     ([Slot(F(10), F(6), F(0))], "slots[1].depth", "give its real depth"),
     ([Slot(F(10), F(0), F(4))], "slots[1].width", "give the thickness of what goes in"),
     ([Slot(F(10), F(3), F(4))], "slots[1].width", "or widen the slot by 0.08 mm or more"),
@@ -208,6 +209,14 @@ def test_a_slot_ends_at_the_edge_and_no_further() -> None:
             "the slot runs past the edge of a board 100 mm wide",
             "put it at 0 to 94 mm",
         )
+
+
+def test_a_slot_may_not_take_the_whole_board() -> None:
+    assert lay_out([Slot(F(0), F(100) - TINY, F(4))], F(100), F(0), KERF)
+    (fault,) = refused(Slot(F(0), F(100), F(4)), c=F(0))
+    assert (fault.what, fault.value) == ("the slot leaves no wood beside it on the board", "100 mm wide")
+    (fault,) = refused(Slot(F(1), F(100), F(4)), c=F(0))
+    assert fault.mend == "make it under 100 mm wide"
 
 
 @pytest.mark.parametrize(
