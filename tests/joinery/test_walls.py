@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction as F
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from assistant.errors import BadInput
@@ -27,8 +27,15 @@ def test_each_inner_wall_moves_a_quarter_into_its_own_wood_and_edges_stay():
     ]
 
 
+def leaves_wood(segments, clearance) -> bool:
+    """Edge segments lose c/4 as fingers, inner ones c/2; what is left over at an edge may be thinner than that."""
+    edges = min(segments[0].width, segments[-1].width)
+    return edges > clearance / 4 and min((s.width for s in segments[1:-1]), default=F(1)) > clearance / 2
+
+
 @given(nominal(), st.fractions(F(0), F(1), max_denominator=100))
 def test_inner_sockets_widen_by_half_the_clearance_and_edge_sockets_by_a_quarter(segments, clearance):
+    assume(leaves_wood(segments, clearance))
     opened = open_walls(segments, clearance)
     for number, (before, after) in enumerate(zip(segments, opened, strict=True)):
         inner_walls = 2 - (number == 0) - (number == len(segments) - 1)
@@ -37,7 +44,9 @@ def test_inner_sockets_widen_by_half_the_clearance_and_edge_sockets_by_a_quarter
 
 
 @given(nominal(), st.fractions(F(0), F(1), max_denominator=100))
+@example(even(F(3581, 320), F(73, 20)), F(96, 100))
 def test_every_glue_gap_is_half_the_clearance(segments, clearance):
+    assume(leaves_wood(segments, clearance))
     ours, theirs = open_walls(segments, clearance), open_walls(mate(segments), clearance)
     for a, b in list(zip(ours, theirs, strict=True))[:-1]:
         assert abs(a.end - b.end) == clearance / 2
