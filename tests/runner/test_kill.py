@@ -15,26 +15,15 @@ import pytest
 
 from assistant.journal.store import Journal
 from assistant.session import facts as f
+from tests.commands.program import PLAN as ONE_PART
+from tests.commands.program import SHOP
 
 KILLS = 200
-PLAN = """
-title = "Small tray"
-unit = "mm"
-[stock]
-width = 18
-thickness = 10
-[joint]
-layout = "even"
-finger = 6
-[[boards]]
-name = "long side"
-part = "A"
-ends = 2
+PLAN = f"""{ONE_PART}
 [[boards]]
 name = "short side"
 part = "B"
 """
-SHOP = 'unit = "mm"\nchecks_off = ["edge and face", "hold-down", "backing"]\n[blade]\nkerf = 3.18\n'
 # A tap and a hold in turn get through every state: a cut, a stand by, carrying on, checks, the questions of resuming.
 SCRIPT = "".join(f"{5 * n} pedal {'tap' if n % 2 else 'hold'}\n" for n in range(1, 2001))
 

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from assistant.journal.store import Journal
+from tests.commands.program import PLAN
 from tests.pedal.xserver import XServer, needs_x, wait_for
 
 pexpect = pytest.importorskip("pexpect")
@@ -26,20 +27,6 @@ GAP_S = 0.8  # the same key sooner is auto-repeat
 DOUBLE_S = 0.1
 HOLD_S = 1.5  # with auto-repeat from 0.66 s on, as the display server has it
 SETTLE_S = 0.3
-PLAN = """
-title = "Small tray"
-unit = "mm"
-[stock]
-width = 18
-thickness = 10
-[joint]
-layout = "even"
-finger = 6
-[[boards]]
-name = "long side"
-part = "A"
-ends = 2
-"""
 SHOP = """
 unit = "mm"
 checks_off = ["edge and face", "hold-down", "blade height", "backing"]
