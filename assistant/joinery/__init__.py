@@ -1,1 +1,1 @@
-"""Pure joint geometry: exact fractions of a millimetre; imports nothing of ours but `errors`."""
+"""Pure joint geometry in exact fractions of a millimetre; imports nothing of ours but `errors`."""
