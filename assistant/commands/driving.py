@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,7 +31,9 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     """The options of `cut` and `resume`."""
     parser.add_argument("--state", type=Path, metavar="DIR", help="folder of the journal (default: your data folder)")
     parser.add_argument("--rehearse", type=Path, metavar="SCRIPT", help="play a script of events; prints JSON Lines")
-    parser.add_argument("--real-time", action="store_true", help="play the script at the pace of its times")
+    parser.add_argument(
+        "--real-time", action="store_true", help="play the script at its own pace; speech then takes its time"
+    )
     parser.add_argument("--mic", type=Path, metavar="FILE.wav", help="hear this file instead of the microphone")
     parser.add_argument("--speaker", type=Path, metavar="FILE.wav", help="write what is said to this file")
     parser.add_argument("--no-voice", action="store_true", help="neither speak nor listen: text and pedal only")
@@ -116,14 +119,27 @@ def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]
 
 
 def _file_speaker(run: Run, args: argparse.Namespace, clock: Any, runner: Runner, stack: contextlib.ExitStack) -> Any:
-    if args.speaker is None:
+    path = _speech_file(args, stack)
+    if path is None:
         return None
     from assistant.speaking.file_speaker import FileSpeaker
 
-    speaker = FileSpeaker(args.speaker, clock, runner.post, run.job.voice, append=run.resumed)
+    try:
+        speaker = FileSpeaker(path, clock, runner.post, run.job.voice, append=run.resumed)
+    except NoSuchPart:
+        if args.speaker is not None:
+            raise
+        return None
     stack.callback(speaker.close)
     runner.outputs.speaker = speaker
     return speaker
+
+
+def _speech_file(args: argparse.Namespace, stack: contextlib.ExitStack) -> Path | None:
+    """Where speech goes that takes its time: the file asked for or, in real time, one that is thrown away."""
+    if args.speaker is not None or args.no_voice or not args.real_time:
+        return Path(args.speaker) if args.speaker is not None else None
+    return Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="kerfcall-"))) / "said.wav"
 
 
 def _file_ear(

@@ -148,6 +148,16 @@ def test_announcements_are_written_to_the_speaker_file_in_order(workshop: Worksh
     assert len(samples) / rate >= max(end for end, _ in ended.values()) - 0.01
 
 
+def test_speech_takes_its_time_in_real_time_only(workshop: Workshop) -> None:
+    def first_took(*more: str) -> float:
+        done = workshop.cut("0.5 pedal double\n2 pedal tap\n", *more)
+        times = {line["kind"]: line["at"] for line in done.lines if line.get("id") == "a4"}
+        return float(times["speech_ended"] - times["speech_started"])
+
+    assert first_took() == 0
+    assert first_took("--real-time") > 0.5
+
+
 LINED_PLAN = """
 title = "Small case"
 unit = "mm"
