@@ -104,7 +104,7 @@ def choose(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> Choic
 def must_have(choice: Choice) -> Choice:
     """The choice, unless it stands in for another. Raises CouldNotRun."""
     if choice.stands_in:
-        raise CouldNotRun(choice.why)
+        raise CouldNotRun(f"the recogniser asked for can't be had: {choice.why}")
     return choice
 
 
