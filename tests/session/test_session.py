@@ -107,7 +107,7 @@ class TestGestures:
         driver = Driver(job())
         driver.gesture("tap")
         assert driver.kinds == []
-        assert "Right edge to the stop" in driver.said
+        assert "Reference edge to the stop, and the board held as just told?" in driver.said
 
     @pytest.mark.parametrize("seconds", [0.0, 1.0, 3.99])
     def test_a_tap_sooner_than_a_pass_takes_is_reported_and_not_obeyed(self, seconds: float) -> None:
