@@ -31,7 +31,10 @@ GUARD_DEFAULT = "blade boxed in where it comes out behind the backing"
 # even when clamped firmly (common practice, no source).
 DEFAULT_CHECKS = (
     Check(
-        "edge and face", "reference edge to the stop, and the board held as just told?", "edge and face are both correct", "setup"
+        "edge and face",
+        "reference edge to the stop, and the board held as just told?",
+        "edge and face are both correct",
+        "setup",
     ),
     Check(BAR_CHECK, "setting bar out of its slot?", "setting bar is put away", "setup"),
     Check(
