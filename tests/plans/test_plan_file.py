@@ -140,7 +140,7 @@ FAULTS = [
     ("thickness = 12", "thickness = 12\n[stock.C]\nthickness = 3", "stock.C: is no table of ours;"),
     ("[joint]", '[lining]\nparts = ["A"]\n[joint]', "lining: means nothing with layout ="),
     ("[joint]", "[size]\noutside = [1, 2]\n[joint]", "size.outside: must be three lengths (got"),
-    ("[joint]", "[[slots]]\nat = 3\n[joint]", "slots: means nothing with layout = \"even\" (got a list of 1)"),
+    ("[joint]", "[[slots]]\nat = 3\n[joint]", 'slots: means nothing with layout = "even" (got a list of 1)'),
     ("[joint]", "[uncertainty]\nkerf = -1\n[joint]", "uncertainty.kerf: must be 0 mm or more (got -1 mm)"),
     ("[joint]", "[uncertainty]\nkurf = 1\n[joint]", "uncertainty.kurf: is no key of ours; did you mean kerf?"),
     ("[joint]", "[blade]\nkerf = 3\n[joint]", "blade: is no table of ours;"),

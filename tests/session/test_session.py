@@ -392,7 +392,6 @@ class TestStages:
         stages = ("openings and blanks", "final sockets")
         return Driver(replace(a_job, stages=stages, setups=setups, checks=a_job.checks + glue))
 
-
     def test_the_end_of_a_stage_tells_what_is_done_before_the_next(self) -> None:
         driver = self.two_stages()
         driver.cut(2)
