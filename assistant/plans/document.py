@@ -90,20 +90,25 @@ def read_document(path: Path) -> Document:
 
 
 def _bytes_of(path: Path, document: Document) -> bytes | None:
-    given = cut(cleaned(str(path)))
     try:
         if path.is_dir():
-            document.fault("is a folder", given, "", "name a file inside it")
+            document.fault("is a folder", "", "", "name a file inside it")
         elif path.exists() and not path.is_file():
-            document.fault("is not a regular file", given, "", "name a TOML file")
+            document.fault("is not a regular file", "", "", "name a TOML file")
         else:
             return _limited(path, document)
     except FileNotFoundError:
-        document.fault("there is no such file", given, "", "check the name and the folder")
+        document.fault(f"there is no such file in {folder_of(path)}", "", "", "check the name and the folder")
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        document.fault(f"cannot be read: {cleaned(reason)}", given, "", "check the file and your right to read it")
+        reason = cleaned(getattr(error, "strerror", None) or str(error))
+        mend = "check the file and your right to read it"
+        document.fault(f"can't be read: {reason}", "", "", mend)
     return None
+
+
+def folder_of(path: Path) -> str:
+    """The folder of a file, as a fault names it."""
+    return "this folder" if path.parent == Path() else cleaned(str(path.parent))
 
 
 def _limited(path: Path, document: Document) -> bytes | None:

@@ -21,6 +21,7 @@ MOST_BOARDS = 1000
 MOST_COUNT = 1000
 LAYOUTS = ("even", "listed", "slots", "lined")
 EVEN_KEYS, LISTED_KEYS = ("finger", "remainder"), ("widths", "repeat", "mirror")
+REMAINDERS = ("far edge", "both edges", "stretch")
 PARTS = ("A", "B")
 
 
@@ -128,41 +129,54 @@ def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
     if table.absent:
         return None, None
     layout = table.choice("layout", LAYOUTS, required=True)
-    if layout is None:
-        table.skip()
-        return None, None
     clearance = table.length("clearance", unit, Fraction(1, 10), least=ZERO, most=Fraction(10))
     sand = table.length("sand_allowance", unit, Fraction(3, 10), least=ZERO, most=Fraction(25))
     shape = _shape(table, layout, unit)
-    starts_with = "finger"
+    starts_with: str | None = "finger"
     if layout != "slots":
-        starts_with = table.choice("starts_with", ("finger", "socket"), "finger") or "finger"
+        starts_with = table.choice("starts_with", ("finger", "socket"), "finger")
     table.mention(("starts_with",))
     table.close()
-    if shape is None:
+    if layout is None or shape is None:
         return layout, None
     finger, remainder, widths, repeat, mirror = shape
     allowances = (clearance if clearance is not None else ZERO, sand if sand is not None else ZERO)
-    return layout, JointPlan(layout, finger, starts_with, remainder, widths, repeat, mirror, *allowances)
+    return layout, JointPlan(layout, finger, starts_with or "finger", remainder, widths, repeat, mirror, *allowances)
 
 
-def _shape(table: Table, layout: str, unit: str) -> Shape | None:
-    """Fingers from an even or a listed layout; a lined joint may have either, slots have none."""
+def _shape(table: Table, layout: str | None, unit: str) -> Shape | None:
+    """Fingers from an even or a listed layout; a lined joint may have either, slots have none.
+
+    Where no layout is known each key is still looked at, as far as it can be wrong by itself.
+    """
+    if layout is None:
+        _looked_at(table, unit)
+        return None
     if layout == "slots":
-        mend = "leave it out; slots are given in [[slots]] or [spaced]"
+        mend = "leave it out: slots are given in [[slots]] or [spaced]"
         keys = (*EVEN_KEYS, *LISTED_KEYS, "starts_with")
         table.not_here(keys, 'means nothing with layout = "slots"', mend)
         return None, "far edge", (), None, False
     listed = layout == "listed" or (layout == "lined" and table.has("widths"))
-    mend = f'leave it out; it belongs to layout = "{"even" if listed else "listed"}"'
+    mend = f'leave it out: it belongs to layout = "{"even" if listed else "listed"}"'
     beside = f'layout = "{layout}"' if layout != "lined" else ("widths" if listed else "finger")
     table.not_here(EVEN_KEYS if listed else LISTED_KEYS, f"means nothing with {beside}", mend)
     return _listed(table, unit) if listed else _even(table, unit)
 
 
+def _looked_at(table: Table, unit: str) -> None:
+    if table.has("widths"):
+        _listed(table, unit)
+    else:
+        table.flag("mirror", False)
+    table.mention(LISTED_KEYS)
+    table.length("finger", unit, above=ZERO)
+    table.choice("remainder", REMAINDERS)
+
+
 def _even(table: Table, unit: str) -> Shape | None:
     finger = table.length("finger", unit, required=True, above=ZERO)
-    remainder = table.choice("remainder", ("far edge", "both edges", "stretch"), "far edge") or "far edge"
+    remainder = table.choice("remainder", REMAINDERS, "far edge") or "far edge"
     return None if finger is None else (finger, remainder, (), None, False)
 
 
@@ -215,7 +229,7 @@ def _board(table: Table) -> BoardPlan | None:
     stack = table.integer("stack", 1, least=1, most=MOST_COUNT) or 1
     if stack > count:
         mend = f"clamp at most {count} together, or raise count"
-        table.fault("stack", f"is more than the {count} there {'is' if count == 1 else 'are'}", mend, stack)
+        table.fault("stack", f"must be at most the count, {count}", mend, stack)
     table.close()
     return None if name is None or part is None else BoardPlan(name, part, count, ends, stack)
 

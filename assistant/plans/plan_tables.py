@@ -28,7 +28,10 @@ class Extras:
 
 
 def read_extras(root: Table, layout: str | None, width: Fraction | None, unit: str) -> Extras:
-    """The tables that belong to this layout; the others are refused. Faults are noted."""
+    """The tables that belong to this layout; the others are refused. Faults are noted.
+
+    layout: None where there is no sound one; what is there is then looked at for its own sake.
+    """
     found = _slots(root, layout, width, unit)
     lining, species = _lining(root, layout, unit)
     size = _size(root, layout, unit)
@@ -36,15 +39,12 @@ def read_extras(root: Table, layout: str | None, width: Fraction | None, unit: s
 
 
 def _slots(root: Table, layout: str | None, width: Fraction | None, unit: str) -> tuple[Slot, ...]:
-    if layout != "slots":
-        if layout is None:
-            root.mention(("slots", "spaced"))
-        else:
-            root.not_here(("slots", "spaced"), f'means nothing with layout = "{layout}"', 'set layout = "slots"')
+    if layout not in ("slots", None):
+        root.not_here(("slots", "spaced"), f'means nothing with layout = "{layout}"', 'set layout = "slots"')
         return ()
     if root.has("slots") and root.has("spaced"):
         root.fault("spaced", "stands beside [[slots]]", "keep one of the two")
-    if not root.has("slots") and not root.has("spaced"):
+    if layout and not root.has("slots") and not root.has("spaced"):
         root.fault("slots", "are missing", "add [[slots]] with at, width and depth, or [spaced] with count")
     root.mention(("slots", "spaced"))
     listed = tuple(slot for table in root.tables("slots", MOST_SLOTS) if (slot := _slot(table, unit)))
@@ -76,13 +76,10 @@ def _spaced(table: Table, width: Fraction | None, unit: str) -> tuple[Slot, ...]
 
 
 def _lining(root: Table, layout: str | None, unit: str) -> tuple[Lining | None, str | None]:
-    if layout != "lined":
-        if layout is None:
-            root.mention(("lining",))
-        else:
-            root.not_here(("lining",), f'means nothing with layout = "{layout}"', 'set layout = "lined"')
+    if layout not in ("lined", None):
+        root.not_here(("lining",), f'means nothing with layout = "{layout}"', 'set layout = "lined"')
         return None, None
-    table = root.table("lining", required=True)
+    table = root.table("lining", required=layout is not None)
     if table.absent:
         return None, None
     parts = table.names("parts")

@@ -177,13 +177,14 @@ class Table:
         self, key: str, options: Sequence[str], default: str | None = None, *, required: bool = False
     ) -> str | None:
         """One of `options`."""
-        listed = " | ".join(f'"{option}"' for option in options)
-        raw = self._take(key, required, f"give one of {listed}")
+        listed = one_of(options)
+        raw = self._take(key, required, f"give {listed}")
         if raw is None:
             return default
         if raw not in options:
             near = nearest(raw, options)
-            self.fault(key, "is no choice here", f'did you mean "{near}"?' if near else f"give one of {listed}", raw)
+            mend = f'did you mean "{near}"?' if near else "write it just so, in quotes"
+            self.fault(key, f"must be {listed}", mend, raw)
             return default
         return str(raw)
 
@@ -256,6 +257,12 @@ class Table:
                 known = ", ".join(sorted(set(self._known)))
                 mend = f"did you mean {near}?" if near else f"known here: {known}"
                 self.document.fault(f"is no {kind} of ours", "", self.path(cut(cleaned(key)) or '""'), mend)
+
+
+def one_of(options: Sequence[str]) -> str:
+    """ "mm" or "in": the options in quotes, as a sentence has them."""
+    quoted = [f'"{option}"' for option in options]
+    return " or ".join((", ".join(quoted[:-1]), quoted[-1])) if len(quoted) > 1 else quoted[0]
 
 
 def nearest(name: object, known: Iterable[str]) -> str | None:

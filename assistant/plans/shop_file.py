@@ -10,7 +10,7 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade, Carriage
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import read_checks
-from assistant.plans.document import Document, cleaned, read_document
+from assistant.plans.document import Document, folder_of, read_document
 from assistant.plans.model import PedalSettings, Shop, VoiceSettings
 from assistant.plans.pedal_keys import read_key
 from assistant.plans.reader import Table
@@ -55,7 +55,7 @@ def try_shop(path: Path | None) -> tuple[Shop | None, list[Fault]]:
 
 def _no_shop(path: Path) -> Fault:
     mend = "write it with at least [blade] and its measured kerf, or name another with --shop FILE"
-    return Fault("there is no shop file, and a kerf is never guessed", cleaned(str(path)), path.name, mend)
+    return Fault(f"there is no shop file in {folder_of(path)}, and a kerf is never guessed", "", path.name, mend)
 
 
 def _read(document: Document, path: str) -> Shop:

@@ -185,7 +185,7 @@ def test_every_fault_of_both_files_and_exit_2(tmp_path: Path, capsys: pytest.Cap
 def test_a_missing_plan_and_a_missing_shop_are_two_faults(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["layout", str(tmp_path / "a.toml"), "--shop", str(tmp_path / "b.toml"), "--json"]) == 2
     lines = capsys.readouterr().err.splitlines()
-    assert [line.partition(" (got ")[0] for line in lines] == [
+    assert [line.partition(" in ")[0] for line in lines] == [
         "kerfcall: a.toml: there is no such file",
         "kerfcall: b.toml: there is no such file",
     ]

@@ -109,13 +109,25 @@ FAULTS = [
     (F, "finger = 6\nclearance = 10.1", "joint.clearance: must be 10 mm or less (got 10.1 mm)"),
     (F, "finger = 2\nclearance = 4", "joint.clearance: the clearance leaves nothing of "),
     (F, "finger = 6\nsand_allowance = -1", "joint.sand_allowance: must be 0 mm or more (got -1 mm)"),
-    (F, 'finger = 6\nremainder = "strech"', 'joint.remainder: is no choice here (got "strech"); did you mean "stretch'),
-    (F, "finger = 6\nstarts_with = 3", 'joint.starts_with: is no choice here (got 3); give one of "finger" | "socket"'),
+    (
+        F,
+        'finger = 6\nremainder = "strech"',
+        'joint.remainder: must be "far edge", "both edges" or "stretch" (got "strech"); did',
+    ),
+    (
+        F,
+        "finger = 6\nstarts_with = 3",
+        'joint.starts_with: must be "finger" or "socket" (got 3); write it just so, in quotes',
+    ),
     (F, "finger = 6\nwidths = [1]", 'joint.widths: means nothing with layout = "even" (got a list of 1); leave it out'),
     (F, "finger = 6\nmirror = true", 'joint.mirror: means nothing with layout = "even" (got true)'),
     ('"even"', '"lined"', "lining: is missing; add a [lining] table"),
-    ('"even"', '"evan"', 'joint.layout: is no choice here (got "evan"); did you mean "even"?'),
-    ('"even"', "3", 'joint.layout: is no choice here (got 3); give one of "even" | "listed" | "slots" | "lined"'),
+    (
+        '"even"',
+        '"evan"',
+        'joint.layout: must be "even", "listed", "slots" or "lined" (got "evan"); did you mean "even"?',
+    ),
+    ('"even"', "3", 'joint.layout: must be "even", "listed", "slots" or "lined" (got 3); write it just so, in quotes'),
     ("[joint]", "[[joint]]", "joint: must be a table (got a list of 1); write [joint] and its keys below"),
     (P, P + "\ncount = 1001", "boards[1].count: must be a whole number from 1 to 1,000 (got 1001)"),
     (P, P + "\ncount = 0", "boards[1].count: must be a whole number from 1 to 1,000 (got 0)"),
@@ -123,17 +135,17 @@ FAULTS = [
     (P, P + "\ncount = 2.0", "boards[1].count: must be a whole number from 1 to 1,000 (got 2.0)"),
     (P, P + "\ncount = 0x" + "f" * 5000, "boards[1].count: must be a whole number from 1 to 1,000 (got a whole number"),
     (P, P + "\nends = 3", "boards[1].ends: must be a whole number from 1 to 2 (got 3)"),
-    (P, P + "\nstack = 2", "boards[1].stack: is more than the 1 there is (got 2); clamp at most 1 together"),
-    (P, P + "\ncount = 3\nstack = 4", "boards[1].stack: is more than the 3 there are (got 4)"),
-    (P, 'part = "a"', 'boards[1].part: is no choice here (got "a"); did you mean "A"?'),
-    (P, "", 'boards[1].part: is missing; give one of "A" | "B"'),
+    (P, P + "\nstack = 2", "boards[1].stack: must be at most the count, 1 (got 2); clamp at most 1 together"),
+    (P, P + "\ncount = 3\nstack = 4", "boards[1].stack: must be at most the count, 3 (got 4)"),
+    (P, 'part = "a"', 'boards[1].part: must be "A" or "B" (got "a"); did you mean "A"?'),
+    (P, "", 'boards[1].part: is missing; give "A" or "B"'),
     (P, P + "\nlength = 300", "boards[1].length: is no key of ours; known here:"),
     ('"long side"', '"short side"', 'boards[2].name: names a board a second time (got "short side"); give each'),
     ('"long side"', '"\\u0007"', 'boards[1].name: must be text of 1 to 40 characters (got ""); give it in quotes'),
     ('"Trays"', '"' + "x" * 81 + '"', "title: must be text of 1 to 80 characters"),
     ('"Trays"', "7", "title: must be text of 1 to 80 characters (got 7); give it in quotes"),
-    ('unit = "mm"', "", 'unit: is missing; give one of "mm" | "in"'),
-    ('unit = "mm"', 'unit = "cm"', 'unit: is no choice here (got "cm"); give one of "mm" | "in"'),
+    ('unit = "mm"', "", 'unit: is missing; give "mm" or "in"'),
+    ('unit = "mm"', 'unit = "cm"', 'unit: must be "mm" or "in" (got "cm"); write it just so, in quotes'),
     ("thickness = 12", "", "stock.thickness: is missing; give it in mm"),
     ("thickness = 12", "thickness = 12\nspecies = 3", "stock.species: must be text of 1 to 80 characters (got 3)"),
     ("thickness = 12", "thickness = 12\n[stock.B]", "stock.B.thickness: is missing"),
@@ -182,6 +194,27 @@ def test_each_fault_of_listed_widths(tmp_path: Path, widths: str, expected: str)
     faults = plan_faults(tmp_path, LISTED.replace("[20, 44, 20]", widths))
     assert len(faults) == 1
     assert faults[0].startswith(f"trays.toml: {expected}")
+
+
+def test_where_no_layout_is_known_every_other_key_is_still_looked_at(tmp_path: Path) -> None:
+    """All faults at once: a wrong layout must not hide the next five from the one who mends the first."""
+    joint = 'layout = "evn"\nfinger = -6\nremainder = "strech"\nclearance = 99\nstarts_with = 1\nfingr = 3\nmirror = 2'
+    tables = '[[slots]]\nat = -1\nwidth = 5\ndepth = 5\n[lining]\nparts = ["Q"]\nthickness = 1\n'
+    faults = plan_faults(tmp_path, PLAN.replace('layout = "even"\nfinger = 6', joint) + tables)
+    assert sorted(fault.split(": ")[1] for fault in faults) == [
+        "joint.clearance",
+        "joint.finger",
+        "joint.fingr",
+        "joint.layout",
+        "joint.mirror",
+        "joint.remainder",
+        "joint.starts_with",
+        "lining.parts",
+        "slots[1].at",
+    ]
+    listed = 'layout = "evn"\nwidths = [3, 0]\nrepeat = {from = 2, to = 3, times = 0}'
+    assert len(plan_faults(tmp_path, PLAN.replace('layout = "even"\nfinger = 6', listed))) == 2
+    assert len(plan_faults(tmp_path, PLAN.replace('layout = "even"\nfinger = 6', "finger = 6"))) == 1
 
 
 def test_a_misspelt_key_is_reported_with_what_is_missing_for_it(tmp_path: Path) -> None:

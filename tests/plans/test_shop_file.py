@@ -96,10 +96,13 @@ FAULTS = [
     ("overlap = 3.18", "blade.overlap: must be less than the kerf, and is 3.18 mm; set blade.overlap to less"),
     ("overlap = -1", "blade.overlap: must be 0 mm or more (got -1 mm); give a greater length"),
     ('overrun = "x"', 'blade.overrun: this is not a length (got "x"); write it like 12.7'),
-    ('tooth = "flt"', 'blade.tooth: is no choice here (got "flt"); did you mean "flat"?'),
+    ('tooth = "flt"', 'blade.tooth: must be "flat" or "alternate" (got "flt"); did you mean "flat"?'),
     ("highest = 0", "blade.highest: must be over 0 mm (got 0 mm); give a greater length"),
     ("heighest = 9", "blade.heighest: is no key of ours; did you mean highest?"),
-    (CARRIAGE + 'kind = "stepper"', 'carriage.kind: is no choice here (got "stepper"); did you mean "steps"?'),
+    (
+        CARRIAGE + 'kind = "stepper"',
+        'carriage.kind: must be "readout", "handwheel" or "steps" (got "stepper"); did you mean "steps"?',
+    ),
     (CARRIAGE + "pitch = 2", 'carriage.pitch: means nothing with kind = "readout" (got 2); leave it out, or set'),
     (
         CARRIAGE + 'kind = "handwheel"\nresolution = 1\npitch = 2\ndivisions = 9',
@@ -111,9 +114,9 @@ FAULTS = [
     (CARRIAGE + 'travel = [0, "far"]', 'carriage.travel[2]: this is not a length (got "far")'),
     (CARRIAGE + "resolution = 0", "carriage.resolution: must be over 0 mm (got 0 mm)"),
     (CARRIAGE + "backlash = 30", "carriage.backlash: must be 10 mm or less (got 30 mm); give a smaller length"),
-    (CARRIAGE + 'zero = "left"', 'carriage.zero: is no choice here (got "left"); give one of "outside" | "inside"'),
-    (CARRIAGE + 'register = "bar"', 'carriage.register: is no choice here (got "bar"); give one of "stop" | "setting'),
-    (CARRIAGE + 'stop_side = "middle"', 'carriage.stop_side: is no choice here (got "middle")'),
+    (CARRIAGE + 'zero = "left"', 'carriage.zero: must be "outside" or "inside" (got "left"); write it just so'),
+    (CARRIAGE + 'register = "bar"', 'carriage.register: must be "stop" or "setting bar" (got "bar")'),
+    (CARRIAGE + 'stop_side = "middle"', 'carriage.stop_side: must be "left" or "right" (got "middle")'),
     (
         CARRIAGE + 'kind = "handwheel"\npitch = 2\nthreads_per_inch = 16\ndivisions = 9',
         "carriage.threads_per_inch: says the same as pitch; give one of pitch and threads_per_inch",
@@ -138,11 +141,14 @@ FAULTS = [
     ('[pedal]\npass_takes_s = "4"', 'pedal.pass_takes_s: must be a number, 0 or more and at most 600 s (got "4")'),
     ("[pedal]\npass_takes_s = inf", "pedal.pass_takes_s: must be a number, 0 or more and at most 600 s (got Infinity)"),
     ("[pedal]\nkeey = 3", "pedal.keey: is no key of ours; did you mean key?"),
-    ('[voice]\nlanguage = "de"', 'voice.language: is no choice here (got "de"); give one of "en"'),
+    ('[voice]\nlanguage = "de"', 'voice.language: must be "en" (got "de"); write it just so, in quotes'),
     ('[voice]\nlead_in = "Mary"', 'voice.lead_in: must be one word of lower-case letters (got "Mary"); give one'),
     ('[voice]\nlead_in = "mari gold"', "voice.lead_in: must be one word of lower-case letters"),
     ('[voice]\nlead_in = "x1"', "voice.lead_in: must be one word of lower-case letters"),
-    ('[voice]\nrecogniser = "sphinx"', 'voice.recogniser: is no choice here (got "sphinx"); did you mean "pocketsph'),
+    (
+        '[voice]\nrecogniser = "sphinx"',
+        'voice.recogniser: must be "auto", "vosk" or "pocketsphinx" (got "sphinx"); did',
+    ),
     ("[voice]\nspeech_rate = 79", "voice.speech_rate: must be a whole number from 80 to 450 (got 79)"),
     ("[voice]\nspeech_rate = 451", "voice.speech_rate: must be a whole number from 80 to 450 (got 451)"),
     ("[voice]\nspeech_rate = 100.0", "voice.speech_rate: must be a whole number from 80 to 450 (got 100.0)"),
@@ -198,7 +204,8 @@ def test_without_a_path_the_users_own_shop_file_is_read(tmp_path: Path, monkeypa
     with pytest.raises(BadInput) as caught:
         shop_file.read_shop(None)
     assert len(caught.value.faults) == 1
-    assert str(caught.value).startswith("shop.toml: there is no shop file, and a kerf is never guessed (got ")
+    begin = f"shop.toml: there is no shop file in {tmp_path}, and a kerf is never guessed; write it with "
+    assert str(caught.value).startswith(begin)
     assert str(caught.value).endswith("[blade] and its measured kerf, or name another with --shop FILE")
     own.write_text(SHOP)
     assert shop_file.read_shop(None).blade.kerf == Fraction("3.18")
