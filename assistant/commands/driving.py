@@ -56,11 +56,11 @@ class Run:
         """Whether the session had begun before; a file of what is said is then continued."""
         return self.notes is not None
 
-    def first_event(self, clock: LiveClock | SetClock) -> Start | Resume:
+    def first_event(self, clock: LiveClock | SetClock, rehearsed: bool, hear_out: bool) -> Start | Resume:
         """Start for a new session, Resume (with notes on what changed) for one that goes on."""
         if self.notes is not None:
-            return Resume(clock.at(), clock.utc(), self.notes)
-        return Start(clock.at(), clock.utc(), self.job)
+            return Resume(clock.at(), clock.utc(), self.notes, hear_out)
+        return Start(clock.at(), clock.utc(), self.job, rehearsed, hear_out)
 
 
 def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
@@ -112,7 +112,7 @@ def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]
             from assistant.speaking.speaker import SilentSpeaker
 
             outputs.speaker = SilentSpeaker(clock, runner.post)
-        runner.post(run.first_event(clock))
+        runner.post(run.first_event(clock, rehearsed=True, hear_out=args.real_time))
         rehearsal = Rehearsal(runner, clock, script, sound=sound, ear=ear, source=source, real_time=args.real_time)
         rehearsal.run()
     return runner
@@ -164,7 +164,7 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
     screen = PlainScreen(sys.stdout)
     outputs = Outputs(screens=[screen])
     runner = Runner(lambda records: run.journal.append(run.session, records), outputs, clock, run.state)
-    runner.post(run.first_event(clock))
+    runner.post(run.first_event(clock, rehearsed=False, hear_out=True))
     with contextlib.ExitStack() as stack:
         stack.enter_context(leaving_on_signals(runner))
         desk = _Desk(run, args, clock, runner, screen, stack)

@@ -13,6 +13,8 @@ from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.session.apply import apply
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 
+REHEARSED = "This session was only rehearsed: what it calls cut was not cut."
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("session", nargs="?", metavar="ID", help="the session (default: the latest unfinished one)")
@@ -23,21 +25,40 @@ def run(args: argparse.Namespace) -> int:
     script = check_options(args)
     state_dir = args.state or default_state_dir()
     with Journal.open(state_dir) as journal:
-        session = args.session or _latest_begun(journal)
-        if session is None:
-            raise CouldNotRun("there is no open session to resume; begin one with: kerfcall cut PLAN")
-        row = _row(journal, session)
+        rehearsed = args.rehearse is not None or args.mic is not None
+        row = _row(journal, args.session) if args.session else _latest_begun(journal, rehearsed)
+        session = row.id
+        if rehearsed and not row.rehearsed:
+            raise CouldNotRun(
+                f"session {session} cuts wood: a rehearsal would record passes that nobody cut; rehearse a new one "
+                "with: kerfcall cut PLAN --rehearse SCRIPT"
+            )
         with SessionLock(state_dir, session):
             state = replayed(journal, session)
             if args.rehearse is None and args.mic is None:
                 print(f"-- Session {session}: {row.title}. Press ? for the keys.")
-            return drive(Run(state.the_job, session, journal, state, changed_files(row)), args, script)
+            notes = changed_files(row)
+            if row.rehearsed and not rehearsed:
+                notes = (REHEARSED, *notes)
+            return drive(Run(state.the_job, session, journal, state, notes), args, script)
 
 
-def _latest_begun(journal: Journal) -> str | None:
-    """The newest open session that holds a fact: one killed before its first has nothing to come back to."""
+def _latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
+    """The newest open session of this kind that holds a fact: one killed before its first has nothing to come back to.
+
+    Raises CouldNotRun, naming an open one of the other kind.
+    """
     begun = [row for row in journal.sessions() if row.state == "open" and row.facts]
-    return max(begun, key=lambda row: row.started_utc).id if begun else None
+    kind = [row for row in begun if row.rehearsed == rehearsed]
+    if kind:
+        return max(kind, key=lambda row: row.started_utc)
+    if begun and not rehearsed:
+        raise CouldNotRun(
+            "there is no open session to resume, only a rehearsal, of which no wood was cut "
+            f"(kerfcall resume {begun[-1].id}); begin one with: kerfcall cut PLAN"
+        )
+    none = "there is no open rehearsal to resume" if begun else "there is no open session to resume"
+    raise CouldNotRun(f"{none}; begin one with: kerfcall cut PLAN" + (" --rehearse SCRIPT" if begun else ""))
 
 
 def _row(journal: Journal, session: str) -> SessionRow:

@@ -80,17 +80,19 @@ def _exact(body: Body, key: str) -> str:
 def _encode_started(fact: Started) -> Body:
     from assistant.plans.job_json import job_to_json
 
-    return {"job": job_to_json(fact.job)}
+    return {"job": job_to_json(fact.job), "rehearsed": fact.rehearsed}
 
 
 def _decode_started(body: Body) -> Started:
     from assistant.plans.job_json import job_from_json
 
-    job = body.get("job")
+    job, rehearsed = body.get("job"), body.get("rehearsed")
     if type(job) is not dict:
         raise _Unreadable("'job' is missing")
+    if type(rehearsed) is not bool:
+        raise _Unreadable(f"'rehearsed' is {rehearsed!r}, not true or false")
     try:
-        return Started(job_from_json(job))
+        return Started(job_from_json(job), rehearsed)
     except (KeyError, IndexError, TypeError, ValueError, ArithmeticError) as error:
         raise _Unreadable(f"'job' is damaged: {error!r}") from error
 
@@ -144,7 +146,7 @@ def _place(body: Body) -> tuple[int, int]:
 
 
 CODECS: dict[str, Codec] = {
-    "started": Codec(1, _encode_started, _decode_started),
+    "started": Codec(2, _encode_started, _decode_started),
     "setup_started": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupStarted(_count(b, "setup"))),
     "check_opened": Codec(1, _encode_check_opened, _decode_check_opened),
     "check_confirmed": Codec(1, _encode_check_confirmed, _decode_check_confirmed),
@@ -164,7 +166,9 @@ CODECS: dict[str, Codec] = {
 }
 
 # (kind, version) -> makes a body of that version into one of version + 1.
-UPCASTERS: dict[tuple[str, int], Upcaster] = {}
+UPCASTERS: dict[tuple[str, int], Upcaster] = {
+    ("started", 1): lambda body: {**body, "rehearsed": False},
+}
 
 
 def without_codec(kinds: Iterable[type[Fact]]) -> list[str]:

@@ -58,7 +58,7 @@ def _record(record: Record) -> dict[str, Any]:
     fact = record.fact
     entry: dict[str, Any] = {"n": record.n, "at": record.at, "utc": record.utc, "kind": fact.kind}
     if isinstance(fact, Started):
-        return entry
+        return entry | ({"rehearsed": True} if fact.rehearsed else {})
     entry.update(body_of(fact))
     if isinstance(fact, SettingCalled):
         entry["setting"] = round(float(Fraction(fact.setting)), 6)

@@ -32,7 +32,10 @@ REBUILT = FILE_NAME + ".rebuilt"  # a finished repair that has not yet taken the
 
 @dataclass(frozen=True, slots=True)
 class SessionRow:
-    """One session in the list. passes_cut: those cut and not taken back since. last_utc: of its newest fact, or ""."""
+    """One session in the list. passes_cut: those cut and not taken back since. last_utc: of its newest fact, or "".
+
+    rehearsed: no wood was cut.
+    """
 
     id: str
     title: str
@@ -45,6 +48,7 @@ class SessionRow:
     passes_cut: int
     last_at: float
     last_utc: str
+    rehearsed: bool = False
 
 
 def default_state_dir() -> Path:
@@ -236,7 +240,9 @@ class Journal:
                 "SELECT id, title, plan_digest, plan_path, started_utc, state, program_version, "
                 "(SELECT count(*) FROM facts WHERE session = id), "
                 "(SELECT at FROM facts WHERE session = id ORDER BY n DESC LIMIT 1), "
-                "(SELECT utc FROM facts WHERE session = id ORDER BY n DESC LIMIT 1) FROM sessions ORDER BY seq"
+                "(SELECT utc FROM facts WHERE session = id ORDER BY n DESC LIMIT 1), "
+                "(SELECT json_valid(body) AND json_extract(body, '$.rehearsed') FROM facts "
+                "WHERE session = id AND n = 1) FROM sessions ORDER BY seq"
             ).fetchall()
         return [_session_row(row, cut.get(row[0], 0)) for row in rows]
 
@@ -306,8 +312,9 @@ def finish_repair(path: Path) -> None:
 
 
 def _session_row(row: tuple[Any, ...], passes_cut: int) -> SessionRow:
-    id, title, digest, path, started_utc, state, program, facts, at, utc = row
-    return SessionRow(id, title, digest, path, started_utc, state, program, facts, passes_cut, at or 0.0, utc or "")
+    id, title, digest, path, started_utc, state, program, facts, at, utc, rehearsed = row
+    newest = (at or 0.0, utc or "")
+    return SessionRow(id, title, digest, path, started_utc, state, program, facts, passes_cut, *newest, bool(rehearsed))
 
 
 def _row(session_id: str, record: Record) -> tuple[str, int, float, str, str, int, str]:

@@ -140,6 +140,8 @@ class Runner:
     def _sound(self, effect: e.Effect, words: Words) -> None:
         speaker = self.outputs.speaker
         if speaker is None:
+            if isinstance(effect, e.Say):
+                self.post(SpeechEnded(self.clock.at(), self.clock.utc(), effect.id, "failed"))
             return
         match effect:
             case e.Say(id, prompts, _, replaces):

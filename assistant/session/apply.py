@@ -25,11 +25,13 @@ Change = dict[str, Any]
 
 def _opening(state: State, at: float) -> Change:
     """Something new can be answered from `at` on; the grammar before it is out of force."""
-    return {"open_since": at, "generation": state.generation + 1}
+    untold: Change = {"asking": "", "told_from": None, "reminded": False}
+    return {"open_since": at, "generation": state.generation + 1, **untold}
 
 
 def _started(state: State, fact: f.Started, at: float) -> Change:
-    return {"job": fact.job, "mode": CHECKS, "confirmed": (None,) * len(fact.job.checks)}
+    confirmed = (None,) * len(fact.job.checks)
+    return {"job": fact.job, "mode": CHECKS, "confirmed": confirmed, "rehearsed": fact.rehearsed}
 
 
 def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
@@ -155,6 +157,10 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Dropped: _dropped,
     f.NoticeHeld: _notice_held,
     f.NoticesSpoken: lambda state, fact, at: {"notices": ()},
+    f.HearingOut: lambda state, fact, at: {"hear_out": True},
+    f.Asking: lambda state, fact, at: {"asking": fact.id},
+    f.Told: lambda state, fact, at: {"told_from": fact.from_s},
+    f.Reminded: lambda state, fact, at: {"reminded": True},
     f.Announced: lambda state, fact, at: {"said": state.said + fact.count},
 }
 

@@ -25,7 +25,7 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
         return
     check = turn.state.the_job.checks[index]
     turn.fact(f.CheckOpened(turn.state.setup, check.name))
-    turn.say("check", check_prompt(turn.state))
+    turn.ask("check", check_prompt(turn.state))
     turn.effect(e.Prepare(_after_check(turn.state)))
 
 
@@ -156,10 +156,10 @@ def say_again(turn: Turn) -> None:
     """What is asked or called now, once more."""
     state = turn.state
     if state.question:
-        turn.say("question", question_prompt(state))
+        turn.ask("question", question_prompt(state))
     elif state.mode == CHECKS and state.open_check is not None:
         lead = () if state.touched else (clamp_prompt(state.the_job, state.setup),)
-        turn.say("check", *lead, check_prompt(state))
+        turn.ask("check", *lead, check_prompt(state))
     elif state.mode == CUTTING:
         turn.say("setting", prompt("again"), setting_prompt(state, state.cursor, in_full=False))
     elif state.mode == STANDING_BY:

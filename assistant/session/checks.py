@@ -9,6 +9,10 @@ from __future__ import annotations
 from assistant.plans.model import Check
 from assistant.session.state import Confirmation, State
 
+FIRST_WORDS_S = 1.2
+"""A question counts as told this long after it began to sound: who knows it knows it by then."""
+UNANSWERED_S = 20.0
+"""A question whose speaking was never reported counts as told this long after it was opened."""
 CLAMPS, GUARD, BLADE_HEIGHT = "clamps", "guard", "blade height"
 
 
@@ -59,3 +63,11 @@ def is_due(state: State, index: int) -> bool:
 def first_due(state: State) -> int | None:
     """The index of the first check that is due, in the shop's order, or None."""
     return next((i for i in range(len(state.the_job.checks)) if is_due(state, i)), None)
+
+
+def is_told(state: State, since: float) -> bool:
+    """Whether the open check or question had been told by `since` (s); a check confirmed unheard is no check."""
+    if not state.hear_out:
+        return True
+    told_from = state.open_since + UNANSWERED_S if state.told_from is None else state.told_from
+    return since >= told_from

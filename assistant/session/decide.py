@@ -16,6 +16,7 @@ from assistant.session.calling import (
     say_again,
     where_prompt,
 )
+from assistant.session.checks import FIRST_WORDS_S, is_told
 from assistant.session.detours import (
     answer_no,
     answer_yes,
@@ -96,12 +97,16 @@ def decide(state: State, event: Event) -> Decision:
 
 def _start(turn: Turn, event: Start) -> None:
     job = event.job
-    turn.fact(f.Started(job))
+    turn.fact(f.Started(job, event.rehearsed))
+    if event.hear_out:
+        turn.fact(f.HearingOut())
     turn.say("caution", prompt("cautions"))
     begin_setup(turn, 1, prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes))
 
 
 def _resume(turn: Turn, event: Resume) -> None:
+    if event.hear_out:
+        turn.fact(f.HearingOut())
     begin_resuming(turn, event.notes)
 
 
@@ -153,6 +158,28 @@ def _carry_on(turn: Turn, by: str) -> None:
     advance(turn)
 
 
+def _confirm(turn: Turn, by: str) -> None:
+    if _told(turn):
+        confirm_check(turn, by)
+
+
+def _yes(turn: Turn, by: str) -> None:
+    if _told(turn):
+        answer_yes(turn)
+
+
+def _told(turn: Turn) -> bool:
+    """Whether what is asked has been told. If not, that is shown, and said once, after what is being said."""
+    state = turn.state
+    if is_told(state, getattr(turn.event, "since", turn.event.at)):
+        return True
+    turn.show(prompt("not told yet"))
+    if not state.reminded:
+        turn.fact(f.Reminded())
+        turn.add_notice(prompt("not told yet"))
+    return False
+
+
 def _over(turn: Turn, by: str) -> None:
     turn.show(prompt("session over"))
 
@@ -163,10 +190,10 @@ _GESTURES: dict[tuple[str, str], Callable[[Turn, str], None]] = {
     (CUTTING, "hold"): _stand_by,
     (CHECKS, "tap"): _again,
     (CHECKS, "double"): _again,
-    (CHECKS, "hold"): confirm_check,
+    (CHECKS, "hold"): _confirm,
     (QUESTION, "tap"): _ignored,
     (QUESTION, "double"): lambda turn, by: answer_no(turn),
-    (QUESTION, "hold"): lambda turn, by: answer_yes(turn),
+    (QUESTION, "hold"): _yes,
     (STANDING_BY, "tap"): _ignored,
     (STANDING_BY, "double"): lambda turn, by: turn.say("answer", where_prompt(turn.state)),
     (STANDING_BY, "hold"): _carry_on,
@@ -227,12 +254,12 @@ _INTENTS: dict[str, Callable[[Turn, Heard], None]] = {
     "again": lambda turn, event: say_again(turn),
     "back": lambda turn, event: ask_back(turn),
     "go to": lambda turn, event: ask_go_to(turn, int(event.argument or 0)),
-    "check": lambda turn, event: confirm_check(turn, event.source),
+    "check": lambda turn, event: _confirm(turn, event.source),
     "stand by": lambda turn, event: _stand_by(turn, event.source),
     "carry on": lambda turn, event: _carry_on(turn, event.source),
     "how many": _how_many,
     "where": lambda turn, event: turn.say("answer", where_prompt(turn.state)),
-    "yes": lambda turn, event: answer_yes(turn),
+    "yes": lambda turn, event: _yes(turn, event.source),
     "no": lambda turn, event: answer_no(turn),
     "mark": _mark,
     "end": lambda turn, event: ask_end(turn),
@@ -272,8 +299,24 @@ def _leave(turn: Turn, event: Leave) -> None:
     turn.effect(e.Close(open_=turn.state.mode not in (FINISHED, ENDED_EARLY)))
 
 
-def _nothing(turn: Turn, event: Event) -> None:
-    """Speech that begins or ends changes nothing: the session waits for none of it."""
+def _speech_started(turn: Turn, event: SpeechStarted) -> None:
+    if _is_asking(turn.state, event.id) and turn.state.told_from is None:
+        turn.fact(f.Told(event.at + FIRST_WORDS_S))
+
+
+def _speech_ended(turn: Turn, event: SpeechEnded) -> None:
+    """What could not be spoken is on the screen, and reading takes as long as the first words."""
+    state = turn.state
+    if not _is_asking(state, event.id):
+        return
+    if event.how == "whole" and (state.told_from is None or event.at < state.told_from):
+        turn.fact(f.Told(event.at))
+    elif event.how == "failed" and state.told_from is None:
+        turn.fact(f.Told(event.at + FIRST_WORDS_S))
+
+
+def _is_asking(state: State, id: str) -> bool:
+    return state.hear_out and state.asking == id
 
 
 _EVENTS: dict[type[Event], Callable[[Turn, Any], None]] = {
@@ -285,6 +328,6 @@ _EVENTS: dict[type[Event], Callable[[Turn, Any], None]] = {
     TimePassed: _time_passed,
     DeviceChanged: _device_changed,
     Leave: _leave,
-    SpeechStarted: _nothing,
-    SpeechEnded: _nothing,
+    SpeechStarted: _speech_started,
+    SpeechEnded: _speech_ended,
 }

@@ -40,7 +40,7 @@ def ask(turn: Turn, name: str, setup: int, pass_: int, *before: e.Prompt) -> Non
     """Open a question; detours carry a deadline, the questions of resuming wait."""
     until = turn.event.at + READ_BACK_S if name in DETOURS else None
     turn.fact(f.Asked(name, setup, pass_, until))
-    turn.say("question", *before, question_prompt(turn.state))
+    turn.ask("question", *before, question_prompt(turn.state))
     if until is not None:
         turn.effect(e.WakeAt(until))
 

@@ -20,16 +20,25 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Start(Event):
-    """The `cut` command: a new session of this job."""
+    """The `cut` command: a new session of this job.
+
+    rehearsed: no wood is cut. hear_out: answers count only once what they answer has been spoken.
+    """
 
     job: Job
+    rehearsed: bool = False
+    hear_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Resume(Event):
-    """The `resume` command, after the journal's facts have been applied. notes: e.g. "the plan file has changed"."""
+    """The `resume` command, after the journal's facts have been applied. notes: e.g. "the plan file has changed".
+
+    hear_out: as in `Start`.
+    """
 
     notes: tuple[str, ...] = ()
+    hear_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ session; they are never written down, so a resumed session has no open questions
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 from assistant.plans.model import Job
@@ -32,8 +32,13 @@ class Record:
 
 @dataclass(frozen=True, slots=True)
 class Started(Fact):
+    """rehearsed: played from a script or a recording; no wood is cut."""
+
     kind: ClassVar[str] = "started"
+    version: ClassVar[int] = 2
     job: Job
+    # What an older journal holds reads as it did.
+    rehearsed: bool = field(default=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +201,40 @@ class NoticeHeld(Fact):
 @dataclass(frozen=True, slots=True)
 class NoticesSpoken(Fact):
     kind: ClassVar[str] = "notices_spoken"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
+class HearingOut(Fact):
+    """In this run an answer counts only once what it answers has been spoken."""
+
+    kind: ClassVar[str] = "hearing_out"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
+class Asking(Fact):
+    """The announcement with this id carries the open check or question."""
+
+    kind: ClassVar[str] = "asking"
+    passing: ClassVar[bool] = True
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Told(Fact):
+    """From this time on (s) the open check or question counts as told."""
+
+    kind: ClassVar[str] = "told"
+    passing: ClassVar[bool] = True
+    from_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reminded(Fact):
+    """It was said that an answer came before its question had been told."""
+
+    kind: ClassVar[str] = "reminded"
     passing: ClassVar[bool] = True
 
 

@@ -43,7 +43,10 @@ class State:
     been answered, so the setup before it is closed. open_since: answers whose press or first
     sound is older don't count. generation: of the grammar in force. carriage_at: the setting last
     called, mm; came_from: the different one called before it. notices: (device, text) held back
-    while a pass may be under way. said: announcements made in this run.
+    while a pass may be under way. said: announcements made in this run. rehearsed: no wood is cut.
+    hear_out: answers count only once told. asking: the announcement that carries the open check or
+    question, "" for none. told_from: since when it counts as told, None while it doesn't.
+    reminded: an answer to it has come too soon and that was said.
     """
 
     n: int = 0
@@ -66,6 +69,11 @@ class State:
     question: Question | None = None
     notices: tuple[tuple[str, str], ...] = ()
     said: int = 0
+    rehearsed: bool = False
+    hear_out: bool = False
+    asking: str = ""
+    told_from: float | None = None
+    reminded: bool = False
 
     @property
     def the_job(self) -> Job:

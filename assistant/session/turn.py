@@ -49,12 +49,18 @@ class Turn:
     def effect(self, effect: e.Effect) -> None:
         self._effects.append(effect)
 
-    def say(self, klass: str, *prompts: e.Prompt) -> None:
-        """One announcement. The first of a turn cuts off what sounds; the rest of the turn wait for it."""
+    def say(self, klass: str, *prompts: e.Prompt) -> str:
+        """One announcement. The first of a turn cuts off what sounds; the rest of the turn wait for it. Returns its id."""
         first = self._spoken == 0
         self._spoken += 1
         held, self._held = self._held, ()
-        self.effect(e.Say(f"a{self.state.said + self._spoken}", (*held, *prompts), klass, replaces=first))
+        id = f"a{self.state.said + self._spoken}"
+        self.effect(e.Say(id, (*held, *prompts), klass, replaces=first))
+        return id
+
+    def ask(self, klass: str, *prompts: e.Prompt) -> None:
+        """`say` for what waits for an answer."""
+        self.fact(f.Asking(self.say(klass, *prompts)))
 
     def add_notice(self, *prompts: e.Prompt) -> None:
         """Speak something unsolicited without cutting anything off."""

@@ -234,6 +234,7 @@ _TEMPLATES: dict[str, str] = {
     "ask clamped": "Is the work still clamped just as it was? " + YES_NO,
     "device": "{text}",
     "too soon": "Too soon, not counted: a pass takes longer. When it is cut and drawn back, tap again.",
+    "not told yet": "Not counted: hear the question first, then answer it.",
     "pressed too early": "The {gesture} began before this was asked; it does not count.",
     "heard too late": "Heard too late, not obeyed: {phrase}",
     "heard too early": "Heard before this was asked, not obeyed: {phrase}",

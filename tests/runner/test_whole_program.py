@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from assistant.journal.store import Journal
+from assistant.session.checks import FIRST_WORDS_S
 from tests.commands.program import PLAN
 from tests.pedal.xserver import XServer, needs_x, wait_for
 
@@ -27,6 +28,7 @@ GAP_S = 0.8  # the same key sooner is auto-repeat
 DOUBLE_S = 0.1
 HOLD_S = 1.5  # with auto-repeat from 0.66 s on, as the display server has it
 SETTLE_S = 0.3
+TOLD_S = FIRST_WORDS_S + 0.2  # a question counts as told from then on
 SHOP = """
 unit = "mm"
 checks_off = ["edge and face", "hold-down", "blade height", "backing"]
@@ -68,7 +70,7 @@ class Saw:
 
     def key(self, key: str) -> None:
         wait = self._pressed_at + GAP_S - time.monotonic() if key == self._last_key else 0.0
-        time.sleep(max(0.0, wait))
+        time.sleep(max(TOLD_S if key == "h" else 0.0, wait))
         self.child.send(key)
         self._last_key, self._pressed_at = key, time.monotonic()
 
@@ -154,6 +156,16 @@ def test_keys_drive_a_whole_job_and_the_program_ends_by_itself(saw: Saw) -> None
     assert saw.state() == "finished"
 
 
+def test_a_check_confirmed_before_it_could_be_read_is_not_confirmed(saw: Saw) -> None:
+    saw.run(saw.cut("--no-voice"))
+    saw.until(FIRST_CHECK)
+    saw.child.send("h")
+    saw.until("Not counted: hear the question first")
+    saw.keys(("h", SECOND_CHECK), ("q", "stays open"))
+    assert saw.ended()[0] == 1
+    assert saw.facts() == [("started",), ("setup_started", 1), *checked(1, "keys")[:3]]
+
+
 def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) -> None:
     """Exit code 1 and how to come back; then: carriage, work, clamps and guard, and the pass as not cut."""
     saw.run(saw.cut("--no-voice"))
@@ -184,6 +196,7 @@ def test_a_pedal_drives_it_from_any_window(saw: Saw, xserver: XServer) -> None:
     time.sleep(SETTLE_S)
 
     def hold(shown: str) -> None:
+        time.sleep(TOLD_S)
         xserver.key("Next", HOLD_S)
         saw.until(shown)
 
@@ -247,7 +260,7 @@ def test_a_press_counts_once_while_the_programs_own_terminal_has_the_focus(saw: 
                 (HOLD_S, ("setting_called", 1, 1)),
                 (0.05, ("setting_called", 1, 2)),
             ):
-                time.sleep(GAP_S)
+                time.sleep(TOLD_S)
                 xserver.key("Next", down_s)
                 reached(fact)
             time.sleep(GAP_S)

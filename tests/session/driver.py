@@ -7,7 +7,17 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.decide import decide
-from assistant.session.events import DeviceChanged, Event, Gesture, Heard, Resume, Start, TimePassed
+from assistant.session.events import (
+    DeviceChanged,
+    Event,
+    Gesture,
+    Heard,
+    Resume,
+    SpeechEnded,
+    SpeechStarted,
+    Start,
+    TimePassed,
+)
 from assistant.session.state import State
 from assistant.session.turn import record_of
 from assistant.wording.prompts import Words
@@ -18,14 +28,14 @@ UTC = "2026-03-02T09:00:00.000Z"
 class Driver:
     """`records` are the journalled ones; `said` the texts of the last turn."""
 
-    def __init__(self, job: Job | None = None, state: State | None = None):
+    def __init__(self, job: Job | None = None, state: State | None = None, hear_out: bool = False):
         self.state = state or State()
         self.at = self.state.at
         self.records: list[f.Record] = []
         self.effects: tuple[e.Effect, ...] = ()
         self.facts: tuple[f.Fact, ...] = ()
         if job is not None:
-            self.send(Start(0.0, UTC, job))
+            self.send(Start(0.0, UTC, job, hear_out=hear_out))
 
     def send(self, event: Event) -> None:
         decision = decide(self.state, event)
@@ -65,6 +75,12 @@ class Driver:
         self.state = state
         self.at += 60
         self.send(Resume(self.at, UTC))
+
+    def speech(self, how: str, after: float = 0.0) -> None:
+        """What asks begins to sound ("begun") or ends (whole | cut off | failed)."""
+        self.at += after
+        id = self.state.asking
+        self.send(SpeechStarted(self.at, UTC, id) if how == "begun" else SpeechEnded(self.at, UTC, id, how))
 
     def confirm_all(self) -> None:
         """Hold until no check is open."""
