@@ -50,11 +50,40 @@ class BoardPlan:
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:
-    """The [uncertainty] table: standard uncertainties, mm, >= 0; None where not given."""
+    """The [uncertainty] table: standard uncertainties, mm, >= 0; None where not given.
+
+    out_of_square: blade tilt and carriage error together, degrees, as measured with a square; not a statistic.
+    """
 
     setting: Fraction | None = None
     kerf: Fraction | None = None
     reference: Fraction | None = None
+    out_of_square: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BoardWood:
+    """The wood of one part. species: as the user wrote it. grain: "flat", "quarter" or "mixed" across the width."""
+
+    species: str | None = None
+    grain: str = "flat"
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """Temperature (degrees C) and relative humidity (percent), or the wood's own moisture (percent) by a meter."""
+
+    temperature_c: float | None = None
+    humidity: float | None = None
+    moisture: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Climate:
+    """The [climate] table, by part ("A", "B"): where the boards are when cut, and when glued up."""
+
+    cutting: dict[str, Air]
+    glue_up: dict[str, Air]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +99,7 @@ class Plan:
     """A whole plan file. thickness: per part ("A", "B"). digest: SHA-256 of the file's bytes, hex.
 
     slot_height: wood above the table where slots are cut, None for the board's thickness. lining:
-    of a lined joint. size: of the box, where board lengths are to be worked out.
+    of a lined joint. size: of the box, where board lengths are to be worked out. woods: by part.
     """
 
     title: str
@@ -88,6 +117,8 @@ class Plan:
     lining: Lining | None = None
     lining_species: str | None = None
     size: BoxSize | None = None
+    woods: dict[str, BoardWood] = field(default_factory=dict)
+    climate: Climate | None = None
 
 
 @dataclass(frozen=True, slots=True)

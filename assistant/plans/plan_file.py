@@ -8,8 +8,9 @@ from pathlib import Path
 
 from assistant.errors import BadInput, Fault
 from assistant.plans.boards import lengths
+from assistant.plans.climate import read_climate, read_woods
 from assistant.plans.document import Document, cleaned, read_document
-from assistant.plans.model import BoardPlan, JointPlan, Plan, Repeat, Shop, Uncertainty
+from assistant.plans.model import BoardPlan, BoardWood, JointPlan, Plan, Repeat, Shop, Uncertainty
 from assistant.plans.pieces import pieces
 from assistant.plans.plan_tables import read_extras
 from assistant.plans.reader import MAX_TEXT, Table
@@ -56,11 +57,12 @@ def _read(document: Document, path: Path) -> Plan | None:
     root = Table(document, "", document.tree)
     title = root.text("title", cleaned(path.stem)[:MAX_TEXT] or "plan")
     unit = root.choice("unit", ("mm", "in"), required=True) or "mm"
-    width, thickness, species, height = _stock(root.table("stock", required=True), unit)
+    width, thickness, woods, species, height = _stock(root.table("stock", required=True), unit)
     layout, joint = _joint(root.table("joint", required=True), unit)
     extras = read_extras(root, layout, width, unit)
     boards = _boards(root, layout)
     uncertainty = _uncertainty(root, unit)
+    climate = read_climate(root)
     root.close()
     if width is None or joint is None or root.faulted("unit"):
         return None
@@ -80,6 +82,8 @@ def _read(document: Document, path: Path) -> Plan | None:
         lining=extras.lining,
         lining_species=extras.lining_species,
         size=extras.size,
+        woods=woods,
+        climate=climate,
     )
     if (layout != "lined" or extras.lining) and (layout != "slots" or extras.slots):
         _try_layout(document, plan)
@@ -100,28 +104,30 @@ def _size_fits(plan: Plan) -> None:
 
 
 Shape = tuple[Fraction | None, str, tuple[Fraction, ...], Repeat | None, bool]
-Stock = tuple[Fraction | None, dict[str, Fraction], str | None, Fraction | None]
+Stock = tuple[Fraction | None, dict[str, Fraction], dict[str, BoardWood], str | None, Fraction | None]
 
 
 def _stock(table: Table, unit: str) -> Stock:
-    """Width, thickness of each part, species, and the height where slots are cut."""
+    """Width, thickness and wood of each part, species, and the height where slots are cut."""
     if table.absent:
-        return None, {}, None, None
+        return None, {}, {}, None, None
     width = table.length("width", unit, required=True, above=ZERO)
-    own: dict[str, Fraction | None] = {}
-    for part in PARTS:
-        if table.has(part):
-            of_part = table.table(part)
-            own[part] = of_part.length("thickness", unit, required=True, above=ZERO)
-            of_part.close()
-    both_apart = len(own) == len(PARTS)
+    of_part = {part: table.table(part) for part in PARTS if table.has(part)}
+    own = {
+        part: each.length("thickness", unit, required=not each.has("species") and not each.has("grain"), above=ZERO)
+        for part, each in of_part.items()
+    }
+    both_apart = all(part in of_part and of_part[part].has("thickness") for part in PARTS)
     common = table.length("thickness", unit, required=not both_apart, above=ZERO)
     thickness = {part: own.get(part) or common or Fraction(1) for part in PARTS}
-    species = table.text("species")
+    woods = read_woods(table, of_part)
+    for each in of_part.values():
+        each.close()
+    species = woods["A"].species
     height = table.length("height", unit, above=ZERO)
     table.mention(PARTS)
     table.close()
-    return width, thickness, species, height
+    return width, thickness, woods, species, height
 
 
 def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
@@ -255,5 +261,6 @@ def _uncertainty(root: Table, unit: str) -> Uncertainty | None:
     table = root.table("uncertainty")
     keys = ("setting", "kerf", "reference")
     figures = [table.length(key, unit, least=ZERO, most=Fraction(10)) for key in keys]
+    skew = table.number("out_of_square", most=Fraction(10), unit="degrees")
     table.close()
-    return Uncertainty(*figures)
+    return Uncertainty(figures[0], figures[1], figures[2], skew)

@@ -1,0 +1,84 @@
+"""The wood of each part, and the air it is cut and glued in: what `fit` needs to know of wood movement."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+
+from assistant.joinery.movement import GRAINS, celsius
+from assistant.plans.model import Air, BoardWood, Climate
+from assistant.plans.reader import Table
+
+PARTS = ("A", "B")
+USUAL_C = 20.0
+COLDEST_C, HOTTEST_C = Fraction(-1), Fraction(132)
+COLDEST_F, HOTTEST_F = Fraction(30), Fraction(270)
+WETTEST_PERCENT = Fraction(40)
+
+
+def read_woods(stock: Table, of_part: Mapping[str, Table]) -> dict[str, BoardWood]:
+    """Species and grain of each part: its own ([stock.A], [stock.B]) before those of [stock]."""
+    common = BoardWood(stock.text("species"), stock.choice("grain", GRAINS, "flat") or "flat")
+    woods = {}
+    for part in PARTS:
+        own = of_part.get(part)
+        if own is None:
+            woods[part] = common
+        else:
+            species = own.text("species", common.species)
+            woods[part] = BoardWood(species, own.choice("grain", GRAINS, common.grain) or common.grain)
+    return woods
+
+
+def read_climate(root: Table) -> Climate | None:
+    """The [climate] table, or None without one; both `cutting` and `glue_up` are needed. Faults are noted."""
+    if not root.has("climate"):
+        root.mention(("climate",))
+        return None
+    table = root.table("climate")
+    found = {when: _by_part(table, when) for when in ("cutting", "glue_up")}
+    for when in found:
+        if not table.has(when) and not table.absent:
+            table.fault(when, "is missing", f"add [climate.{when}] with humidity, or with moisture as a meter shows it")
+    table.close()
+    cutting, glue_up = found["cutting"], found["glue_up"]
+    return None if cutting is None or glue_up is None else Climate(cutting, glue_up)
+
+
+def _by_part(climate: Table, when: str) -> dict[str, Air] | None:
+    """The air of each part at that time; a part's own table says only what differs."""
+    climate.mention((when,))
+    if not climate.has(when):
+        return None
+    table = climate.table(when)
+    own = {part: table.table(part) for part in PARTS if table.has(part)}
+    table.mention(PARTS)
+    needed = len(own) < len(PARTS)
+    common = _air(table, None, needed)
+    found = {part: _air(own[part], common, True) if part in own else common for part in PARTS}
+    return {part: air for part, air in found.items() if air is not None} if all(found.values()) else None
+
+
+def _air(table: Table, common: Air | None, needed: bool) -> Air | None:
+    """One table of air. common: what the part shares with the other where its own table is silent."""
+    degrees = table.number("celsius", least=COLDEST_C, most=HOTTEST_C, unit="degrees C")
+    fahrenheit = table.number("fahrenheit", least=COLDEST_F, most=HOTTEST_F, unit="degrees F")
+    if table.has("celsius") and table.has("fahrenheit"):
+        table.fault("fahrenheit", "says the same as celsius", "give one of the two")
+    humidity = table.number("humidity", most=Fraction(100), unit="percent")
+    moisture = table.number("moisture", most=WETTEST_PERCENT, unit="percent")
+    if table.has("moisture") and table.has("humidity"):
+        table.fault("moisture", "stands beside humidity", "give what the meter shows, or the air, not both")
+    table.close()
+    if moisture is not None:
+        return Air(moisture=float(moisture))
+    warmth = float(degrees) if degrees is not None else None if fahrenheit is None else celsius(float(fahrenheit))
+    before = common or Air(USUAL_C)
+    damp = float(humidity) if humidity is not None else before.humidity
+    if damp is not None:
+        return Air(warmth if warmth is not None else before.temperature_c, damp)
+    if before.moisture is not None and warmth is None:
+        return before
+    if needed and not table.absent and not table.faulted("humidity") and not table.faulted("moisture"):
+        table.fault("humidity", "is missing", "give the air's relative humidity in percent, or moisture, by a meter")
+    return None
