@@ -25,6 +25,7 @@ from assistant.session.events import DeviceChanged, Resume, Start
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 
 CLOSING_SPEECH_S = 20.0
+MICROPHONE_S = 15.0  # for the recogniser to load and the microphone to be found, where nothing else could drive
 
 
 def add_run_options(parser: argparse.ArgumentParser) -> None:
@@ -193,7 +194,8 @@ class _Desk:
     ):
         self._run, self._args, self._clock, self._runner, self._stack = run, args, clock, runner, stack
         self._screen = screen
-        self._ways_in = 0
+        self._ways_in = 0  # beside the microphone
+        self._listener: Any = None
 
     def open_speaker(self) -> Callable[[float], None] | None:
         """The loudspeaker, or a file; returns what must be called as time goes on, if anything."""
@@ -232,9 +234,8 @@ class _Desk:
             self._missing("microphone", error, "The pedal and the terminal's keys stand in.")
             return
         self._screen.note(f"-- ears: {listener.choice.why}")
-        self._runner.outputs.listener = listener
+        self._listener = self._runner.outputs.listener = listener
         self._stack.callback(listener.close)
-        self._ways_in += 1
 
     def open_gestures(self) -> None:
         """The pedal and the terminal's keys."""
@@ -279,11 +280,12 @@ class _Desk:
 
     def refuse_if_deaf(self) -> None:
         """Raises CouldNotRun when nothing at all could drive the session."""
-        if not self._ways_in:
-            raise CouldNotRun(
-                "nothing can drive the session: no pedal, no terminal for its keys, no microphone; "
-                "run it in a terminal, or play a script with --rehearse"
-            )
+        if self._ways_in or (self._listener is not None and self._listener.has_microphone(MICROPHONE_S)):
+            return
+        raise CouldNotRun(
+            "nothing can drive the session: no pedal, no terminal for its keys, no microphone; "
+            "run it in a terminal, or play a script with --rehearse"
+        )
 
     def let_speech_end(self) -> None:
         speaker = self._runner.outputs.speaker

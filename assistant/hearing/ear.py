@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from assistant.hearing.contract import RATE, Recogniser
+from assistant.hearing.contract import RATE, Recogniser, Result
 from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Utterance
 from assistant.wording.phrases import Phrase
 
@@ -49,6 +49,7 @@ class Ear:
         self._samples = 0
         self._muted = False
         self._muted_until = 0
+        self._ahead: tuple[int, int, Result] | None = None
         self._judged: dict[str, tuple[str, ...]] = {}
 
     @property
@@ -116,6 +117,11 @@ class Ear:
         utterance = self._endpointer.frame(frame)
         if self._endpointer.active and not was_active:
             self._at_onset = (self._phrases, self._generation)
+        early = self._endpointer.ahead()
+        if early is not None:
+            # While the quiet is still being waited out. Only what is accepted counts: all else gets the whole piece.
+            result = self.recogniser.decode(early.pcm16k, self._at_onset[0])
+            self._ahead = (early.first, early.end, result) if result.phrase else None
         return utterance
 
     def _decode(self, utterance: Utterance) -> Found:
@@ -123,5 +129,9 @@ class Ear:
         span = (utterance.first, utterance.end, self._samples)
         if utterance.reason:
             return Found(*span, None, utterance.reason, "", generation, knock=utterance.knock)
-        result = self.recogniser.decode(utterance.pcm16k, phrases)
+        early, self._ahead = self._ahead, None
+        if early is not None and early[:2] == (utterance.first, utterance.end):
+            result = early[2]
+        else:
+            result = self.recogniser.decode(utterance.pcm16k, phrases)
         return Found(*span, result.phrase, result.reason, result.heard, generation, measures=result.measures)

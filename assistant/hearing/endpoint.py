@@ -25,6 +25,7 @@ class Limits:
 
     pre_roll: float = 0.3
     hangover: float = 0.35
+    ahead: float = 0.2  # of quiet after which the piece may be decoded before its end is sure
     shortest: float = 0.3
     longest: float = 5.0
     rise: float = 9.0  # over the floor, to begin
@@ -181,6 +182,18 @@ class Endpointer:
         done = Utterance(pcm, self._first * FRAME, self._last * FRAME, reason, knock)
         self._reset()
         return done
+
+    def ahead(self) -> Utterance | None:
+        """The utterance as it stands, at the one frame at which its quiet has lasted `Limits.ahead`.
+
+        It is the whole one if the utterance then ends with the same `end`. None at any other frame, and for what
+        would not be decoded.
+        """
+        sounding = (self._last - self._first) * FRAME_S
+        quiet = self._frames_seen - self._last == self._frames(self.limits.ahead)
+        if not (self._speaking and quiet) or self._overlong or sounding < self.limits.shortest:
+            return None
+        return Utterance(b"".join(self._piece), self._first * FRAME, self._last * FRAME)
 
     def flush(self) -> Utterance | None:
         """The stream has ended: the utterance going on, as far as it came."""

@@ -8,6 +8,7 @@ the rate plus the start.
 from __future__ import annotations
 
 import contextlib
+import queue
 import threading
 import time
 from collections.abc import Sequence
@@ -30,7 +31,7 @@ ANSWER_S = 20.0  # the longest that the child may work on one chunk of a file
 ALIVE_S = 5.0  # without a sign of life a live child counts as hung
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 STEADY_S = 30.0  # a child that lived this long starts the back-off anew
-LOST = "Voice is off: the recogniser {}. It is being restarted; the pedal and the keys work on."
+LOST = "Voice is off: the recogniser {}. It is being restarted; go on by pedal or keys."
 WORKS = "Voice works again."
 
 
@@ -221,6 +222,7 @@ class LiveListener(_Listener):
         self._child: ChildProcess | None = None
         self._speaking = False
         self._closing = threading.Event()
+        self._microphone: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._never_ready = 0
         self._thread = threading.Thread(target=self._supervise, name="hearing", daemon=True)
         self._thread.start()
@@ -230,6 +232,12 @@ class LiveListener(_Listener):
         """The present child's process id, or None between two."""
         with self._lock:
             return self._child.pid if self._child else None
+
+    def has_microphone(self, within_s: float) -> bool:
+        """Whether a microphone was found; waits up to `within_s` for the first word of it. Asked once."""
+        with contextlib.suppress(queue.Empty):
+            return self._microphone.get(timeout=within_s) == "works"
+        return False
 
     def listen(self, phrases: Sequence[Phrase], generation: int) -> None:
         """From now on only these phrases count."""
@@ -331,6 +339,7 @@ class LiveListener(_Listener):
             case ("found", found, times):
                 self._post_all(found, times)
             case ("microphone", state, text):
+                self._microphone.put(state)
                 self._news("microphone", state, text)
             case ("refused", refused):
                 self._refused(refused)

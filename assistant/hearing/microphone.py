@@ -136,7 +136,7 @@ class Microphone:
         self.close()
         self._next_try = now + BACK_OFF_S[min(self._failures, len(BACK_OFF_S) - 1)]
         self._failures += 1
-        self._say("lost", f"Voice is off: {why}. The pedal and the keys work on.")
+        self._say("lost", f"Voice is off: {why}. Go on by pedal or keys.")
 
     def _say(self, state: str, text: str) -> None:
         if state != self._state:

@@ -155,7 +155,7 @@ class Runner:
         match effect:
             case e.Say(_, prompts, klass, _):
                 for screen in self.outputs.screens:
-                    screen.said(words.say(prompts), klass)
+                    screen.said(words.shown(prompts), klass)
             case e.Show(view, line):
                 for screen in self.outputs.screens:
                     screen.show(view, words.one(line) if line else None, words)

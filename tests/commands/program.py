@@ -64,8 +64,8 @@ class Workshop:
     def write(self, name: str, text: str) -> None:
         (self.folder / name).write_text(text, encoding="utf-8")
 
-    def run(self, *words: str) -> Done:
-        kept = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY")}
+    def run(self, *words: str, **environ: str) -> Done:
+        kept = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY")} | environ
         done = subprocess.run(
             [sys.executable, "-m", "assistant", *words],
             cwd=self.folder,

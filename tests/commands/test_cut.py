@@ -43,7 +43,7 @@ def test_a_whole_job_is_cut_and_finished(workshop: Workshop) -> None:
 
 def test_what_is_said_in_a_whole_job(workshop: Workshop) -> None:
     said = workshop.cut(WHOLE).said
-    assert said[0].startswith("Before you begin. Kerfcall never stops the blade.")
+    assert said[0].startswith("Kerfcall never stops the saw.")
     assert said[5] == "Set nine decimal one six; then start the saw; cut, draw back clear, then tap."
     assert said[6] == "Set one two decimal zero two."
     assert said[7].startswith("Saw off. Wait until the blade stands still. One socket: look at it before you unclamp.")
@@ -123,6 +123,16 @@ def test_nothing_to_drive_it_is_said(workshop: Workshop) -> None:
     assert "nothing can drive the session" in done.err
 
 
+def test_ears_without_a_microphone_drive_nothing(workshop: Workshop) -> None:
+    """A recogniser is there, but no microphone, terminal or display: it must not wait for ever."""
+    workshop.write("no-sound.conf", "")
+    silent = {"ALSA_CONFIG_PATH": str(workshop.folder / "no-sound.conf"), "PULSE_SERVER": "unix:no-server"}
+    done = workshop.run("cut", "plan.toml", "--shop", "shop.toml", "--state", "state", **silent)
+    assert done.code == 3, done.out
+    assert "nothing can drive the session" in done.err
+    assert "work on" not in done.out
+
+
 def test_announcements_are_written_to_the_speaker_file_in_order(workshop: Workshop, tmp_path: Path) -> None:
     """Every announcement sounds, one after another, as long as its events say; the file is as long as the session."""
     # Spaced so that no announcement is cut off: the longest take half a minute.
@@ -194,7 +204,7 @@ def test_a_lined_joint_is_cut_in_two_stages_with_the_glue_in_between(workshop: W
     settings = [index for index, fact in enumerate(done.facts) if fact[:2] == ("setting_called", 3)]
     assert ready < settings[0], "no final socket is cut before the glue is dry and trimmed"
     said = " ".join(done.said)
-    assert "Long side blank, part A blank" in said
+    assert "long side blank, part A blank" in said
     assert "Stage one is done. Glue each blank into its board" in said
     assert "Glue dry overnight" in said
 

@@ -1,0 +1,84 @@
+"""A piece is decoded while its quiet is waited out, and only what proves to be the whole piece is used."""
+
+from __future__ import annotations
+
+import time
+
+from assistant.hearing.contract import RATE, Result
+from assistant.hearing.ear import Ear
+from assistant.hearing.endpoint import FRAME_BYTES, Endpointer
+from tests.hearing.voices import pcm, saw_noise, table
+
+PHRASE = table()[0]
+
+
+class Slow:
+    """A recogniser that keeps what it was given and takes its time."""
+
+    name = "slow"
+
+    def __init__(self, takes_s: float = 0.0, refuses: int = 0) -> None:
+        """refuses: so many of the first pieces."""
+        self.pieces: list[bytes] = []
+        self._takes_s, self._refuses = takes_s, refuses
+
+    def unknown_words(self, words):
+        return []
+
+    def decode(self, pcm16k, phrases):
+        time.sleep(self._takes_s)
+        self.pieces.append(pcm16k)
+        return Result(None, "unclear") if len(self.pieces) <= self._refuses else Result(PHRASE, "")
+
+
+def sound(seconds: float) -> bytes:
+    return pcm(saw_noise(round(seconds * RATE)) * 0.2)
+
+
+def quiet(seconds: float) -> bytes:
+    return bytes(2 * round(seconds * RATE))
+
+
+def heard(stream: bytes, recogniser: Slow):
+    ear = Ear(recogniser)
+    ear.listen(table(), 1)
+    return ear.feed(stream)
+
+
+def test_a_piece_is_decoded_once_before_its_end_is_sure():
+    recogniser = Slow()
+    (found,) = heard(quiet(1) + sound(0.8) + quiet(1), recogniser)
+    assert found.phrase == PHRASE
+    assert len(recogniser.pieces) == 1
+    limits = Endpointer().limits
+    assert found.decided - found.end == round(limits.hangover * RATE)
+
+
+def test_what_was_not_accepted_ahead_is_judged_by_the_whole_piece():
+    recogniser = Slow(refuses=1)
+    (found,) = heard(quiet(1) + sound(0.8) + quiet(1), recogniser)
+    assert found.phrase == PHRASE
+    ahead, whole = recogniser.pieces
+    assert whole.startswith(ahead) and len(whole) > len(ahead)
+
+
+def test_speech_that_goes_on_is_decoded_anew_and_whole():
+    recogniser = Slow()
+    (found,) = heard(quiet(1) + sound(0.8) + quiet(0.27) + sound(0.6) + quiet(1), recogniser)
+    assert len(recogniser.pieces) == 2
+    assert len(recogniser.pieces[1]) > len(recogniser.pieces[0]) + 2 * round(0.6 * RATE)
+    assert found.end / RATE > 2.5
+
+
+def test_the_answer_is_ready_when_the_end_is():
+    recogniser = Slow(takes_s=0.1)
+    ear = Ear(recogniser)
+    ear.listen(table(), 1)
+    stream = quiet(1) + sound(0.8) + quiet(1)
+    for start in range(0, len(stream), FRAME_BYTES):
+        began = time.perf_counter()
+        found = ear.feed(stream[start : start + FRAME_BYTES])
+        if found:
+            assert time.perf_counter() - began < 0.05  # s; the decode alone takes 0.1
+            return
+    raise AssertionError("nothing was heard")
