@@ -97,6 +97,18 @@ def test_a_layout_needs_no_native_library() -> None:
     assert done.returncode == 0, done.stderr
 
 
+def test_the_journal_needs_neither_sound_nor_numbers(tmp_path: Path) -> None:
+    native = [name for name in HEAVY if name not in ("platformdirs", "filelock")]
+    script = (
+        "import sys\n"
+        f"for name in {native!r}: sys.modules[name] = None\n"
+        "from assistant.__main__ import main\n"
+        f"sys.exit(main(['journal', 'list', '--state', {str(tmp_path)!r}]))"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
 def test_modules_stay_readable() -> None:
     """Split above 500 lines."""
     long = {path.name: lines for path in files() if (lines := len(path.read_text(encoding="utf-8").splitlines())) > 500}

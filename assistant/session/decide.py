@@ -134,7 +134,6 @@ def _cut_if_time(turn: Turn, by: str, since: float) -> None:
     state = turn.state
     takes = state.the_job.pedal.pass_takes_s
     if since - max(state.called_at, state.open_since) < takes:
-        turn.show(prompt("too soon", takes=takes))
         turn.say("answer", prompt("too soon", takes=takes))
         return
     cut_pass(turn, by)
@@ -173,8 +172,9 @@ def _told(turn: Turn) -> bool:
     state = turn.state
     if is_told(state, getattr(turn.event, "since", turn.event.at)):
         return True
-    turn.show(prompt("not told yet"))
-    if not state.reminded:
+    if state.reminded:
+        turn.show(prompt("not told yet"))
+    else:
         turn.fact(f.Reminded())
         turn.add_notice(prompt("not told yet"))
     return False

@@ -50,7 +50,7 @@ class Turn:
         self._effects.append(effect)
 
     def say(self, klass: str, *prompts: e.Prompt) -> str:
-        """One announcement. The first of a turn cuts off what sounds; the rest of the turn wait for it. Returns its id."""
+        """One announcement; returns its id. The first of a turn cuts off what sounds; the rest of the turn wait."""
         first = self._spoken == 0
         self._spoken += 1
         held, self._held = self._held, ()
