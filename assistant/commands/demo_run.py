@@ -71,7 +71,7 @@ def _job() -> Job:
 
 def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, state: State, job: Job) -> int:
     clock = SetClock(state.at)
-    screen = PlainScreen(sys.stdout)
+    screen = PlainScreen(sys.stdout, keys=False)
     runner = Runner(lambda records: journal.append(session, records), Outputs(screens=[screen]), clock, state)
     with contextlib.ExitStack() as stack:
         stack.enter_context(SessionLock(folder, session))

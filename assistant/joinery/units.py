@@ -162,22 +162,22 @@ def format_length(mm: Fraction, unit: str, places: int) -> str:
     return f"{format_number(mm / MM_PER_UNIT[unit], places)} {unit}"
 
 
-def plain_length(mm: Fraction, unit: str = "mm") -> str:
-    """A length for a message, without trailing zeros: "6 mm", "0.5 in"; rounded at 4 decimals of its unit."""
-    number = format_number(mm / MM_PER_UNIT[unit], 4).rstrip("0").rstrip(".")
-    return f"{number} {unit}"
+def plain_length(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
+    """A length for a message, without trailing zeros: "6 mm", "0.5 in"; rounded at `places` decimals of its unit."""
+    number = format_number(mm / MM_PER_UNIT[unit], places)
+    return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {unit}"
 
 
-def at_least(mm: Fraction, unit: str = "mm") -> str:
-    """As `plain_length`, rounded up: for a mend that names the least that will do."""
-    step = MM_PER_UNIT[unit] / 10_000
-    return plain_length(-(-mm // step) * step, unit)
+def at_least(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
+    """As `plain_length`, rounded up: for the least that will do, or a greatest error."""
+    step = MM_PER_UNIT[unit] / 10**places
+    return plain_length(-(-mm // step) * step, unit, places)
 
 
-def at_most(mm: Fraction, unit: str = "mm") -> str:
-    """As `plain_length`, rounded down: for a mend that names the most that will do."""
-    step = MM_PER_UNIT[unit] / 10_000
-    return plain_length(mm // step * step, unit)
+def at_most(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
+    """As `plain_length`, rounded down: for the most that will do, or what is left at worst."""
+    step = MM_PER_UNIT[unit] / 10**places
+    return plain_length(mm // step * step, unit, places)
 
 
 def to_64ths(mm: Fraction) -> tuple[int, int, Fraction]:

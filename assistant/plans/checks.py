@@ -30,31 +30,27 @@ GUARD_DEFAULT = "blade boxed in where it comes out behind the backing"
 # In the order they are asked. The hold-down check: the trailing end of a piece lifts as it leaves the cut
 # even when clamped firmly (common practice, no source).
 DEFAULT_CHECKS = (
+    # Where it is asked it decides whether there is anything to clamp.
     Check(
-        "edge and face",
-        "reference edge to the stop, and the board held as just told?",
-        "edge and face are both correct",
-        "setup",
+        GLUE_CHECK, "glue dry overnight and scraped off, ends trimmed flush?", "the glue is dry and trimmed", "stage"
     ),
+    Check("edge and face", "edge and face as just told?", "edge and face are both correct", "setup"),
     Check(BAR_CHECK, "setting bar out of its slot?", "setting bar is put away", "setup"),
     Check(
         "clamps",
-        "clamps tight, and clamps, screws, hold-down and stop clear of the blade from {lowest} to {highest}?",
+        "clamps tight, and with screws, hold-down and stop clear of the blade, {lowest} to {highest} off the edge?",
         "all clamps are secure",
         "setup",
     ),
     Check("guard", GUARD_SAY.format(GUARD_DEFAULT), "safety guard fitted", "setup"),
     Check(
         "hold-down",
-        "trailing end held down? a wide board clamped at both ends, a narrow one held under another piece",
+        "trailing end held down: a wide board clamped at both ends, a narrow one under another piece?",
         "trailing end is well held down",
         "session",
     ),
     Check("blade height", "blade height measured, {depth}?", "blade height is now measured", "depth"),
     Check("backing", "fresh backing face behind the cut?", "backing face is a fresh one", "part"),
-    Check(
-        GLUE_CHECK, "glue dry overnight and scraped off, ends trimmed flush?", "the glue is dry and trimmed", "stage"
-    ),
 )
 
 # What can be said anyway means something else: no answer may equal it.

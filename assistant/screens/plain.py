@@ -3,35 +3,42 @@
 from __future__ import annotations
 
 import shutil
+import sys
 import textwrap
 from typing import TextIO
 
 from assistant.joinery.settings import reading
 from assistant.session.effects import View
+from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
 
 MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!"}
+LEAVE = "Press q to leave."
 
 
 class PlainScreen:
     """One entry an announcement, one a change of place; no colour, no cursor movement; wrapped on a terminal."""
 
-    def __init__(self, out: TextIO):
+    def __init__(self, out: TextIO, keys: bool | None = None):
+        """keys: whether keys are pressed here, so that how to leave is told; None: where the input is a terminal."""
+        self._keys = sys.stdin is not None and sys.stdin.isatty() if keys is None else keys
         self._out = out
         self._last = ""
         self._way = ""
 
     def said(self, text: str, klass: str) -> None:
-        self._write(f"{MARKS.get(klass, '--')} {text}")
+        """text: a line for each row, the first the one to be seen from afar."""
+        self._write(f"{MARKS.get(klass, '--')} " + text.replace("\n", "\n   "))
 
     def show(self, view: View, line: str | None, words: Words) -> None:
+        leave = f" {LEAVE}" if self._keys and view.mode in (FINISHED, ENDED_EARLY) else ""
         if line:
-            self._write(f".. {line}")
+            self._write(f".. {line}{leave}")
         place = place_line(view, words)
         if place == self._last:
             return
         self._last = place
-        self._write(f"   [{place}]")
+        self._write(f"   [{place}]" + ("" if line else leave))
         way = words.one(view.way) if view.way else ""
         if way != self._way:
             self._way = way

@@ -130,6 +130,70 @@ def spoken_length(mm: Fraction, unit: str) -> str:
     return f"{_words(text)} millimetre" + ("" if text in ("1", "-1") else "s")
 
 
+def shown_length(mm: Fraction, unit: str) -> str:
+    """The same in figures: "12.3 mm", "3/4 in", "0.505 in"."""
+    inches = mm / MM_PER_INCH
+    if unit == "in" and (inches * 64).denominator == 1:
+        return f"{mixed(inches)} in"
+    return f"{_trimmed(fixed(inches, 4) if unit == 'in' else fixed(mm, 2))} {unit}"
+
+
+def settable_depth(mm: Fraction, unit: str, reads: str) -> Fraction:
+    """A blade height, in `unit`, as near as a person can set it: 0.1 mm; 1/64 in read in fractions, else 0.001 in."""
+    step = Fraction(1, 10) if unit == "mm" else Fraction(1, 64) if reads == "fractions" else Fraction(1, 1000)
+    return round(in_unit(mm, unit) / step) * step
+
+
+def spoken_depth(mm: Fraction, unit: str, reads: str) -> str:
+    """A blade height in words, as `settable_depth` has it: "twelve decimal three millimetres"."""
+    depth = settable_depth(mm, unit, reads)
+    if unit == "in" and reads == "fractions":
+        return _sixty_fourths(depth)
+    return f"{_words(_trimmed(fixed(depth, 3)))} {_noun(depth, unit)}"
+
+
+def shown_depth(mm: Fraction, unit: str, reads: str) -> str:
+    """The same in figures: "12.3 mm", "0.391 in", "25/64 in"."""
+    depth = settable_depth(mm, unit, reads)
+    return f"{mixed(depth) if unit == 'in' and reads == 'fractions' else _trimmed(fixed(depth, 3))} {unit}"
+
+
+def outward(mm: Fraction, unit: str, up: bool) -> Fraction:
+    """Where something must be clear of the blade, in `unit`: to the whole mm or 1/16 in, never towards the blade."""
+    step = Fraction(1) if unit == "mm" else Fraction(1, 16)
+    steps = in_unit(mm, unit) / step
+    return (-(-steps // 1) if up else steps // 1) * step
+
+
+def spoken_outward(mm: Fraction, unit: str, up: bool, named: bool = True) -> str:
+    """`outward` in words: "thirty-three millimetres", "one and three sixteenths inches". named: with its unit."""
+    size = outward(mm, unit, up)
+    if unit == "mm" or size.denominator == 1:
+        text = _words(fixed(size, 0))
+        return f"{text} {_noun(size, unit)}" if named else text
+    text = _sixty_fourths(size)
+    return text if named else text.removesuffix(" of an inch").removesuffix(" inches")
+
+
+def shown_outward(mm: Fraction, unit: str, up: bool, named: bool = True) -> str:
+    """`outward` in figures: "33 mm", "1 3/16 in"."""
+    text = mixed(outward(mm, unit, up))
+    return f"{text} {unit}" if named else text
+
+
+def mixed(value: Fraction) -> str:
+    """A whole number and a fraction: Fraction(11, 8) -> "1 3/8"."""
+    sign = "-" if value < 0 else ""
+    whole, rest = divmod(abs(value), 1)
+    parts = [str(whole)] if whole or not rest else []
+    return sign + " ".join([*parts, *([f"{rest.numerator}/{rest.denominator}"] if rest else [])])
+
+
+def _noun(size: Fraction, unit: str) -> str:
+    one, many = ("millimetre", "millimetres") if unit == "mm" else ("inch", "inches")
+    return one if abs(size) == 1 else many
+
+
 def _trimmed(text: str) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 

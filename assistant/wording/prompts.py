@@ -6,19 +6,48 @@ from collections.abc import Callable, Iterable
 from fractions import Fraction
 from typing import Any
 
+from assistant.joinery.settings import reading
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
-from assistant.wording.numbers import cardinal, spoken_length, spoken_position, spoken_setting
+from assistant.wording.numbers import (
+    cardinal,
+    shown_depth,
+    shown_length,
+    shown_outward,
+    spoken_depth,
+    spoken_length,
+    spoken_outward,
+    spoken_position,
+    spoken_setting,
+)
 
 YES_NO = "Hold for yes, double tap for no."
+SETTINGS = ("setting", "setting in full")
 
 
 class Words:
-    """Turns prompts into sentences for one job: its carriage, its unit, its way of reading numbers."""
+    """Turns prompts into sentences for one job: its carriage, its unit, its way of reading numbers.
 
-    def __init__(self, job: Job):
-        self._job = job
+    figures: numbers as a screen has them, "12.3 mm", rather than in words; but for a setting's own,
+    which stay as they are spoken.
+    """
+
+    def __init__(self, job: Job, figures: bool = False):
+        self.job = job
         self.carriage = job.carriage
+        self._unit, self._reads = job.carriage.unit, job.voice.reads
+        self._figures = figures
+
+    def shown(self, prompts: Iterable[Prompt]) -> str:
+        """An announcement for a screen: a setting's figures first, on a line of their own; other numbers in figures."""
+        prompts = tuple(prompts)
+        heads = [self._headline(dict(prompt.figures)) for prompt in prompts if prompt.key in SETTINGS]
+        return "\n".join([*heads, Words(self.job, figures=True).say(prompts)])
+
+    def _headline(self, figures: dict[str, Any]) -> str:
+        past = figures["approach"]
+        first = "" if past is None else f"   (first back to {reading(self.carriage, past)})"
+        return reading(self.carriage, figures["setting"]) + first
 
     def say(self, prompts: Iterable[Prompt]) -> str:
         """The sentences of an announcement, joined. Raises KeyError for a prompt that has no wording."""
@@ -38,42 +67,63 @@ class Words:
         if isinstance(value, Fraction):
             return self.length(value)
         if isinstance(value, int):
-            return cardinal(value)
+            return self.count(value)
         return f"{value:g}" if isinstance(value, float) else str(value)
 
     def _setting(self, setting: Fraction, previous: Fraction | None) -> str:
-        words = spoken_setting(self.carriage, self._job.voice.reads, setting, previous)
+        words = spoken_setting(self.carriage, self._reads, setting, previous)
         return words if self._reads_turns else f"set {words}"
 
     @property
     def _reads_turns(self) -> bool:
-        return self.carriage.kind == "handwheel" and self._job.voice.reads in ("digits", "turns")
+        return self.carriage.kind == "handwheel" and self._reads in ("digits", "turns")
+
+    def count(self, number: int) -> str:
+        return str(number) if self._figures else cardinal(number)
+
+    def counted(self, count: int, one: str, many: str) -> str:
+        return f"{self.count(count)} {one if count == 1 else many}"
 
     def position(self, setting: Fraction) -> str:
-        """Where the carriage stands at `setting`, in words."""
-        return spoken_position(self.carriage, self._job.voice.reads, setting)
+        """Where the carriage stands at `setting`, as it shows it."""
+        if self._figures:
+            return reading(self.carriage, setting)
+        return spoken_position(self.carriage, self._reads, setting)
 
     def length(self, mm: Fraction) -> str:
-        """A length in the carriage's unit, in words."""
-        return spoken_length(mm, self.carriage.unit)
+        """A length in the carriage's unit."""
+        return (shown_length if self._figures else spoken_length)(mm, self._unit)
+
+    def depth(self, mm: Fraction) -> str:
+        """A blade height as near as it can be set."""
+        return (shown_depth if self._figures else spoken_depth)(mm, self._unit, self._reads)
+
+    def clear_of(self, mm: Fraction, up: bool, named: bool = True) -> str:
+        """How far the blade reaches, rounded away from it, so that what is clear of this is clear of the blade."""
+        return (shown_outward if self._figures else spoken_outward)(mm, self._unit, up, named)
 
     def setting(self, figures: dict[str, Any]) -> str:
         """The setting, the number last; when it lies below, first past it and then up to it."""
         setting, approach = figures["setting"], figures["approach"]
         if approach is not None:
-            past = self.position(approach)
+            past = spoken_position(self.carriage, self._reads, approach)
             upward = self._setting(setting, approach)
             return f"go back past it, to {past}; then come up: {upward}"
         if figures["repeated"]:
-            return f"set {self.position(setting)}"
+            return f"set {spoken_position(self.carriage, self._reads, setting)}"
         return self._setting(setting, figures["previous"])
 
     def check(self, figures: dict[str, Any]) -> str:
-        say = figures.pop("say")
-        return _sentence(say.format(**{name: self._figure(value) for name, value in figures.items()}))
+        say = figures["say"]
+        filled = say.format(
+            lowest=self.clear_of(figures["lowest"], up=False, named="{lowest} to {highest}" not in say),
+            highest=self.clear_of(figures["highest"], up=True),
+            depth=self.depth(figures["depth"]),
+        )
+        return _sentence(filled)
 
     def clamp(self, figures: dict[str, Any]) -> str:
-        return " ".join((*_which_board(figures), *_which_way(figures)))
+        return " ".join((*_which_board(self, figures), *_which_way(figures)))
 
 
 def _sentence(text: str) -> str:
@@ -81,31 +131,32 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + ("" if text[-1:] in ".?!" else ".")
 
 
-def _which_board(figures: dict[str, Any]) -> tuple[str, ...]:
+def _which_board(words: Words, figures: dict[str, Any]) -> tuple[str, ...]:
     first, copies, of = figures["first_copy"], figures["copies"], figures["of"]
-    place = f"Setup {cardinal(figures['setup'])} of {cardinal(figures['setups'])}."
+    place = f"Setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
+    which = [figures["board"]]
     if copies > 1:
-        last = cardinal(first + copies - 1)
-        boards = f"clamp {cardinal(copies)} together, {cardinal(first)} to {last} of {cardinal(of)}"
-    else:
-        boards = f"board {cardinal(first)} of {cardinal(of)}" if of > 1 else "one board"
-    name = f"{figures['board']}, part {figures['part']}"
-    down = "slotted side down" if figures["layout"] == "slots" else f"end {cardinal(figures['end'])} down"
-    return (place, _sentence(f"{name}, {boards}, {down}"))
+        last = words.count(first + copies - 1)
+        which.append(f"{words.count(first)} to {last} of {words.count(of)} clamped together")
+    elif of > 1:
+        which.append(f"{words.count(first)} of {words.count(of)}")
+    which.append(f"part {figures['part']}")
+    slots = figures["layout"] == "slots"
+    which.append("slotted side down" if slots else f"end {words.count(figures['end'])} down")
+    return (f"{place}: {', '.join(which)}.",)
 
 
 def _which_way(figures: dict[str, Any]) -> tuple[str, ...]:
     side = figures["stop_side"]
-    stop = (
-        f"against the setting bar at the {side} stop" if figures["register"] == "setting bar" else f"to the {side} stop"
-    )
+    bar = f"against the setting bar at the {side} stop"
+    stop = bar if figures["register"] == "setting bar" else f"to the {side} stop"
     if figures["layout"] == "slots":
         return (f"Reference edge {stop}.",)
     if figures["end"] == 1:
         return (f"Reference edge {stop}, marked face to the backing.",)
     return (
         f"Turn it end over end: same edge {stop}, other face to the backing.",
-        "Never spin it on its face: that mirrors the pattern.",
+        "Never spin it on its face.",
     )
 
 
@@ -122,14 +173,23 @@ def _in_full(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _ask_back(words: Words, figures: dict[str, Any]) -> str:
-    pass_ = cardinal(figures["pass_"])
-    setup = "" if figures["same_setup"] else f" of setup {cardinal(figures['setup'])}, the board before this one"
+    pass_ = words.count(figures["pass_"])
+    setup = "" if figures["same_setup"] else f" of setup {words.count(figures['setup'])}, the board before this one"
     return f"Back to pass {pass_}{setup}: it then counts as not cut. Is that right? {YES_NO}"
 
 
 def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
     stands = words.position(figures["carriage_at"])
-    return f"Is the carriage untouched? It should read {stands}. Does it? {YES_NO}"
+    verb = "show" if words.carriage.kind == "steps" else "read"
+    return f"Does the carriage still {verb} {stands}, untouched? {YES_NO}"
+
+
+def _resumed(words: Words, figures: dict[str, Any]) -> str:
+    setup = words.job.setups[figures["setup"] - 1]
+    place = setup.board if words.job.layout == "slots" else f"{setup.board}, end {words.count(setup.end)}"
+    of = f"setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
+    cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
+    return f"Resuming {words.job.title}: {place}, {of}. {_sentence(cut)} See that the saw is off."
 
 
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
@@ -144,29 +204,31 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _where(words: Words, figures: dict[str, Any]) -> str:
-    place = f"Setup {cardinal(figures['setup'])} of {cardinal(figures['setups'])}"
+    place = f"Setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
     if not figures["pass_"]:
         return f"{place}: all cut."
-    board = f"{figures['board']}, end {cardinal(figures['end'])}"
-    return f"{place}, {board}: pass {cardinal(figures['pass_'])} of {cardinal(figures['passes'])} is next to be cut."
+    slots = words.job.layout == "slots"
+    board = figures["board"] if slots else f"{figures['board']}, end {words.count(figures['end'])}"
+    next_pass = f"pass {words.count(figures['pass_'])} of {words.count(figures['passes'])}"
+    return f"{place}, {board}: {next_pass} is next to be cut."
 
 
 def _noted(words: Words, figures: dict[str, Any]) -> str:
-    place = f"setup {cardinal(figures['setup'])}"
+    place = f"setup {words.count(figures['setup'])}"
     if figures["pass_"]:
-        place += f", pass {cardinal(figures['pass_'])}"
+        place += f", pass {words.count(figures['pass_'])}"
     return f"Problem marked at {place}."
 
 
 def _saw_off(words: Words, figures: dict[str, Any]) -> str:
-    sockets = figures["sockets"]
-    count = _counted(sockets, "socket: look at it", "sockets: count them")
+    kind = "slot" if words.job.layout == "slots" else "socket"
+    count = words.counted(figures["sockets"], f"{kind}: look at it", f"{kind}s: count them")
     return f"Saw off. Wait until the blade stands still. {_sentence(count + ' before you unclamp')}"
 
 
 def _ended_early(words: Words, figures: dict[str, Any]) -> str:
     left = figures["left"]
-    passes = _sentence(_counted(left, "pass was", "passes were")).rstrip(".")
+    passes = _sentence(words.counted(left, "pass was", "passes were")).rstrip(".")
     after = "Saw off; wait until the blade stands still; refit the riving knife and guard."
     return f"Session ended. {passes} not cut. {after}"
 
@@ -179,12 +241,8 @@ def _tap_ignored(words: Words, figures: dict[str, Any]) -> str:
 
 def _summary(words: Words, figures: dict[str, Any]) -> str:
     setups, passes = figures["setups"], figures["passes"]
-    counts = f"{_counted(setups, 'setup', 'setups')}, {_counted(passes, 'pass', 'passes')} in all"
+    counts = f"{words.counted(setups, 'setup', 'setups')}, {words.counted(passes, 'pass', 'passes')}"
     return f"{figures['title']}: {counts}."
-
-
-def _counted(count: int, one: str, many: str) -> str:
-    return f"{cardinal(count)} {one if count == 1 else many}"
 
 
 _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
@@ -195,6 +253,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "setting in full": _in_full,
     "ask back": _ask_back,
     "ask carriage": _ask_carriage,
+    "resumed": _resumed,
     "ask registered": _ask_registered,
     "where": _where,
     "way": _way,
@@ -206,9 +265,8 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
 
 _TEMPLATES: dict[str, str] = {
     "cautions": (
-        "Before you begin. Kerfcall never stops the blade. The saw's manual, local codes and qualified practice rule. "
-        "Keep eye and hearing protection on, keep your hands out of the line of the blade, "
-        "and keep this pedal away from the saw's own switch."
+        "Kerfcall never stops the saw. The saw's manual, local codes and qualified practice rule. "
+        "Eye and hearing protection on, hands out of the blade's line, pedal away from the saw's switch."
     ),
     "stage over": (
         "Stage {stage} is done. Glue each blank into its board, end to end, reference edges level, and leave it "
@@ -224,7 +282,6 @@ _TEMPLATES: dict[str, str] = {
     "earlier setup closed": "The setup before is closed; going back ends at the first pass of this one.",
     "no such pass": "There is no pass {pass_}; this end has {passes}.",
     "setup reopened": "That board again, for pass {pass_}, clamped as it was.",
-    "resumed": "Resuming, setup {setup} of {setups}. Passes recorded as cut: {cut}. See that the saw is off.",
     "ask go to": "Go to pass {pass_}: it counts as not cut and is called next. Is that right? " + YES_NO,
     "ask end": "End the session with {left} passes not cut. Is that right? " + YES_NO,
     "ask zeroed": (

@@ -36,7 +36,11 @@ def test_asks_and_checks_and_then_calls_the_pass_in_flight_as_not_cut(cut_off: W
         ("check_confirmed", 1, "blade height", "pedal"),
         ("setting_called", 1, 2),
     ]
-    assert "It should read one two decimal zero two." in done.said[0]
+    assert done.said[0] == (
+        "Resuming Small tray: long side, end one, setup one of two. One pass is recorded as cut. "
+        "See that the saw is off. Does the carriage still read one two decimal zero two, untouched? "
+        "Hold for yes, double tap for no."
+    )
 
 
 def test_a_resumed_session_can_be_finished_and_each_pass_is_cut_once(cut_off: Workshop) -> None:

@@ -273,6 +273,15 @@ def test_lengths_in_messages_lose_trailing_zeros_only():
     assert plain_length(F(1, 3)) == "0.3333 mm"
 
 
+def test_a_greatest_error_is_never_shown_smaller_than_it_is():
+    """Half a mark of 125 on a 16-thread screw is 0.00025 in; to four decimals it would be 0.0002."""
+    error = F(254, 10) / 16 / 125 / 2
+    assert at_least(error, "in", 5) == "0.00025 in"
+    assert at_least(F(1, 300), "mm", 5) == "0.00334 mm"
+    assert at_most(-F(1, 300), "mm", 5) == "-0.00334 mm"
+    assert plain_length(F(100), "mm", 0) == "100 mm"
+
+
 @pytest.mark.parametrize("unit", ["mm", "in"])
 @given(st.integers(-10_000, 10_000), st.integers(1, 640))
 def test_a_mends_least_is_never_too_little_and_its_most_never_too_much(unit, top, bottom):

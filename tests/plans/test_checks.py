@@ -20,6 +20,7 @@ def _names(folder: Path, text: str) -> list[str]:
 
 def test_default_checks_in_order_with_when(tmp_path: Path) -> None:
     assert [(check.name, check.when) for check in shop_of(tmp_path, BAR).checks] == [
+        ("glue dry and trimmed", "stage"),
         ("edge and face", "setup"),
         ("setting bar out", "setup"),
         ("clamps", "setup"),
@@ -27,7 +28,6 @@ def test_default_checks_in_order_with_when(tmp_path: Path) -> None:
         ("hold-down", "session"),
         ("blade height", "depth"),
         ("backing", "part"),
-        ("glue dry and trimmed", "stage"),
     ]
 
 
@@ -89,7 +89,7 @@ def test_an_own_check_without_when_is_asked_at_every_setup(tmp_path: Path) -> No
 
 def test_checks_order_puts_the_named_ones_first(tmp_path: Path) -> None:
     names = _names(tmp_path, 'checks_order = ["guard", "dust port"]\n' + SHOP + DUST)
-    assert names[:4] == ["guard", "dust port", "edge and face", "clamps"]
+    assert names[:4] == ["guard", "dust port", "glue dry and trimmed", "edge and face"]
     assert len(names) == 8
 
 

@@ -146,8 +146,8 @@ def test_keys_drive_a_whole_job_and_the_program_ends_by_itself(saw: Saw) -> None
     saw.until(FIRST_CHECK)
     saw.until("The pedal is not heard: there is no display server")
     saw.until("the terminal's keys stand in (space: tap, d: double tap, h: hold)")
-    saw.keys(("d", "?? Setup one of two."), ("h", SECOND_CHECK), ("h", "pass 1/2"))
-    saw.keys(("d", ">> Again: Set"), (" ", "pass 2/2"), (" ", "Saw off."), ("h", "setup 2/2, " + SECOND_CHECK))
+    saw.keys(("d", "?? Setup 1 of 2: "), ("h", SECOND_CHECK), ("h", "pass 1/2"))
+    saw.keys(("d", "Again: Set"), (" ", "pass 2/2"), (" ", "Saw off."), ("h", "setup 2/2, " + SECOND_CHECK))
     saw.keys(("h", "setup 2/2, pass 1/2"), (" ", "pass 2/2"), (" ", "All is cut."))
     code, rest = saw.ended(within_s=25)
     assert code == 0
@@ -178,7 +178,7 @@ def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) ->
     assert saw.facts() == left
 
     saw.run(saw.words("resume", session, "--no-voice"))
-    saw.until("Passes recorded as cut: one.")
+    saw.until("1 pass is recorded as cut.")
     saw.keys(("h", "still clamped"), ("h", FIRST_CHECK), ("h", SECOND_CHECK), ("h", "pass 2/2"))
     saw.keys((" ", "setup 2/2, " + FIRST_CHECK), ("h", SECOND_CHECK), ("h", "pass 1/2"), (" ", "pass 2/2"))
     saw.keys((" ", "All is cut."), ("q", ""))
@@ -204,11 +204,11 @@ def test_a_pedal_drives_it_from_any_window(saw: Saw, xserver: XServer) -> None:
         xserver.key("Next")
         saw.until(shown)
 
-    tap("?? Setup one of two.")  # a tap confirms nothing: the check is asked again
+    tap("?? Setup 1 of 2: ")  # a tap confirms nothing: the check is asked again
     hold(SECOND_CHECK)
     hold("pass 1/2")
     xserver.xdotool("key", "Next", "sleep", str(DOUBLE_S), "key", "Next")
-    saw.until(">> Again: Set")
+    saw.until("Again: Set")
     for other in ("Prior", "space", "b", "F13"):
         xserver.key(other)
     tap("pass 2/2")

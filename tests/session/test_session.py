@@ -27,7 +27,7 @@ def cutting(passes_cut: int = 0, **kinds: object) -> Driver:
 class TestThePlainPath:
     def test_begins_with_cautions_summary_and_the_first_clamping(self) -> None:
         driver = Driver(job())
-        assert "never stops the blade" in driver.said
+        assert "never stops the saw" in driver.said
         assert "manual" in driver.said
         assert "four setups, twelve passes" in driver.said
         assert "Reference edge to the left stop" in driver.said
@@ -71,7 +71,7 @@ class TestThePlainPath:
     def test_lowest_and_highest_kerf_are_spoken_with_the_clamps(self) -> None:
         driver = Driver(job())
         driver.gesture("hold")
-        assert "from zero millimetres to eighteen millimetres" in driver.said
+        assert "clear of the blade, zero to eighteen millimetres off the edge?" in driver.said
 
     def test_a_downward_move_goes_past_and_comes_up(self) -> None:
         driver = cutting(4)
@@ -107,7 +107,7 @@ class TestGestures:
         driver = Driver(job())
         driver.gesture("tap")
         assert driver.kinds == []
-        assert "Reference edge to the stop, and the board held as just told?" in driver.said
+        assert "Edge and face as just told?" in driver.said
 
     @pytest.mark.parametrize("seconds", [0.0, 1.0, 3.99])
     def test_a_tap_sooner_than_a_pass_takes_is_reported_and_not_obeyed(self, seconds: float) -> None:
@@ -320,7 +320,7 @@ class TestResuming:
         driver = cutting(1)
         driver.resume()
         assert driver.facts[0] == f.Resumed(1, 2)
-        assert "should read six decimal zero two" in driver.said
+        assert "still read six decimal zero two, untouched?" in driver.said
         driver.gesture("hold")
         assert "still clamped" in driver.said
         driver.gesture("hold")
@@ -376,7 +376,7 @@ class TestResuming:
         driver.gesture("hold")
         driver.gesture("hold")
         driver.resume()
-        assert "should read six decimal zero two" in driver.said
+        assert "still read six decimal zero two, untouched?" in driver.said
         driver.gesture("hold")
         driver.gesture("hold")
         assert driver.state.the_job.checks[driver.state.open_check or 0].name == "clamps"

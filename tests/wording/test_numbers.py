@@ -17,7 +17,12 @@ from assistant.joinery.model import Carriage
 from assistant.wording.numbers import (
     cardinal,
     fixed,
+    mixed,
+    outward,
     shown,
+    shown_depth,
+    shown_length,
+    spoken_depth,
     spoken_digits,
     spoken_length,
     spoken_position,
@@ -302,6 +307,51 @@ def test_a_handwheel_can_be_read_as_a_length() -> None:
 )
 def test_lengths_in_prose(length: str, unit: str, words: str) -> None:
     assert spoken_length(mm(length), unit) == words
+
+
+@pytest.mark.parametrize(
+    ("length", "unit", "reads", "words", "figures"),
+    [
+        ("12.3", "mm", "digits", "twelve decimal three millimetres", "12.3 mm"),
+        ("12.34", "mm", "words", "twelve decimal three millimetres", "12.3 mm"),
+        ("12.96", "mm", "digits", "thirteen millimetres", "13 mm"),
+        ("1", "mm", "digits", "one millimetre", "1 mm"),
+        ("9.921875", "in", "turns", "zero decimal three nine one inches", "0.391 in"),
+        ("9.921875", "in", "fractions", "twenty-five sixty-fourths of an inch", "25/64 in"),
+        ("9.8", "in", "fractions", "twenty-five sixty-fourths of an inch", "25/64 in"),
+        ("34.925", "in", "fractions", "one and three eighths inches", "1 3/8 in"),
+        ("25.4", "in", "digits", "one inch", "1 in"),
+    ],
+)
+def test_a_blade_height_is_told_as_near_as_it_can_be_set(
+    length: str, unit: str, reads: str, words: str, figures: str
+) -> None:
+    assert (spoken_depth(mm(length), unit, reads), shown_depth(mm(length), unit, reads)) == (words, figures)
+
+
+@given(st.fractions(0, 200, max_denominator=10_000), st.sampled_from([("mm", "digits"), ("in", "turns")]))
+def test_a_told_blade_height_lies_within_half_a_step_of_the_exact_one(depth: Fraction, kind: tuple[str, str]) -> None:
+    unit, reads = kind
+    size, step = (INCH, Fraction(1, 1000)) if unit == "in" else (1, Fraction(1, 10))
+    told = Fraction(shown_depth(depth, unit, reads).removesuffix(f" {unit}"))
+    assert abs(told - depth / size) <= step / 2
+
+
+@given(st.fractions(-20, 1000, max_denominator=10_000), st.sampled_from(["mm", "in"]))
+def test_a_span_told_is_never_narrower_than_the_cut_and_less_than_a_step_wider(x: Fraction, unit: str) -> None:
+    size, step = (INCH, Fraction(1, 16)) if unit == "in" else (Fraction(1), Fraction(1))
+    low, high = (outward(x, unit, up) * size for up in (False, True))
+    assert low <= x <= high and high - low <= step * size
+    assert x - low < step * size and high - x < step * size
+
+
+@pytest.mark.parametrize("row", [r for r in rows("fractions.csv") if "/" in r["fraction"]], ids=lambda r: r["fraction"])
+def test_a_mixed_number_is_written_as_the_table_has_it(row: dict[str, str]) -> None:
+    """fractions.csv: the reduced fractions of an inch."""
+    value = mm(row["mm_exact"]) / INCH
+    assert mixed(value) == row["fraction"] and mixed(value + 1) == f"1 {row['fraction']}"
+    assert mixed(-value) == f"-{row['fraction']}"
+    assert shown_length(mm(row["mm_exact"]), "in") == f"{row['fraction']} in"
 
 
 @given(st.integers(-160_000, 160_000))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import ast
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 import assistant.session
+from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.session.effects import Prompt
 from assistant.session.turn import prompt
 from assistant.wording import prompts
@@ -86,14 +88,14 @@ def test_the_second_end_is_turned_and_never_spun() -> None:
 def test_a_stack_is_counted() -> None:
     figures = {"setup": 1, "setups": 4, "board": "long side", "part": "A", "end": 1, "stop_side": "left"}
     text = say("clamp", copies=3, first_copy=4, of=8, register="setting bar", layout="even", **figures)
-    assert "clamp three together, four to six of eight, end one down" in text
+    assert text.startswith("Setup one of four: long side, four to six of eight clamped together, part A, end one down.")
     assert "against the setting bar at the left stop" in text
 
 
 def test_a_slotted_board_has_no_end_and_no_backing_face() -> None:
     figures = {"setup": 1, "setups": 2, "board": "shelf", "part": "A", "end": 1, "stop_side": "left", "layout": "slots"}
     text = say("clamp", copies=1, first_copy=1, of=1, register="stop", **figures)
-    assert text == "Setup one of two. Shelf, part A, one board, slotted side down. Reference edge to the left stop."
+    assert text == "Setup one of two: shelf, part A, slotted side down. Reference edge to the left stop."
     assert say("way", end=1, stop_side="left", layout="slots") == "slotted side down, reference edge to the left stop"
 
 
@@ -106,6 +108,76 @@ def test_the_way_a_board_is_held_in_short(end: int, face: str) -> None:
 def test_a_check_has_its_figures_filled_in() -> None:
     figures = {"lowest": Fraction(0), "highest": Fraction(84), "depth": Fraction(123, 10)}
     assert say("check", say="height set to {depth}?", **figures) == "Height set to twelve decimal three millimetres?"
+
+
+def test_a_span_is_rounded_away_from_the_blade_and_named_once() -> None:
+    """A clamp that is clear of what is said must be clear of what is cut: whole mm or sixteenths, outward."""
+    figures = {"lowest": Fraction(5975, 1000), "highest": Fraction(32_020, 1000), "depth": Fraction(12)}
+    assert say("check", say="clear, {lowest} to {highest}?", **figures) == "Clear, five to thirty-three millimetres?"
+    assert say("check", say="{highest} down to {lowest}?", **figures) == (
+        "Thirty-three millimetres down to five millimetres?"
+    )
+    inches = Words(job(carriage=HANDWHEEL))
+    told = inches.one(prompt("check", say="clear, {lowest} to {highest}?", **figures))
+    assert told == "Clear, three sixteenths to one and five sixteenths inches?"
+    past = figures | {"lowest": Fraction(-5, 10)}
+    assert say("check", say="{lowest} to {highest}?", **past) == "Minus one to thirty-three millimetres?"
+
+
+def test_the_clamp_question_names_all_that_could_be_in_the_way() -> None:
+    asked = next(check.say for check in DEFAULT_CHECKS if check.name == "clamps")
+    assert all(word in asked for word in ("clamps tight", "screws", "hold-down", "stop", "clear of the blade"))
+
+
+def test_no_caution_is_lost_from_the_beginning() -> None:
+    """Design, section 4: never stops a saw; hearing protection; the pedal's place; what rules over it."""
+    told = say("cautions")
+    for caution in (
+        "never stops the saw",
+        "hearing protection on",
+        "Eye",
+        "hands out",
+        "pedal away from the saw's switch",
+    ):
+        assert caution in told
+    assert "The saw's manual, local codes and qualified practice rule." in told
+
+
+def test_on_a_screen_a_settings_figures_come_first_on_a_line_of_their_own() -> None:
+    figures = {"setting": Fraction(1235, 100), "previous": None, "repeated": False}
+    words = Words(job())
+    shown = words.shown((prompt("again"), prompt("setting", approach=None, **figures)))
+    assert shown == "12.35\nAgain: Set one two decimal three five."
+    below = words.shown((prompt("setting", approach=Fraction(1185, 100), **figures),))
+    assert below.splitlines()[0] == "12.35   (first back to 11.85)"
+    assert (
+        Words(job(carriage=HANDWHEEL)).shown((prompt("setting", approach=None, **figures),)).startswith("7 turns + 97")
+    )
+
+
+def test_on_a_screen_other_numbers_are_figures_too() -> None:
+    figures = {"lowest": Fraction(7), "highest": Fraction(33), "depth": Fraction(12), "say": "{lowest} to {highest}?"}
+    assert Words(job()).shown((prompt("check", **figures),)) == "7 to 33 mm?"
+    assert Words(job(carriage=HANDWHEEL)).shown((prompt("check", **figures),)) == "1/4 to 1 5/16 in?"
+    assert Words(job()).shown((prompt("how many", left_here=3, left=11),)) == "3 to go on this end, 11 in all."
+    resumed = Words(job()).shown((prompt("resumed", setup=2, setups=4, cut=3),))
+    assert resumed == (
+        "Resuming Small tray: short side, end 2, setup 2 of 4. 3 passes are recorded as cut. See that the saw is off."
+    )
+
+
+def test_resuming_names_job_and_board_and_asks_one_thing_at_a_time() -> None:
+    told = say("resumed", setup=1, setups=4, cut=1)
+    assert told.startswith("Resuming Small tray: short side, end one, setup one of four. One pass is recorded as cut.")
+    asked = say("ask carriage", carriage_at=Fraction(1235, 100))
+    assert asked.count("?") == 1 and asked.startswith("Does the carriage still read one two decimal three five")
+
+
+def test_slots_are_called_slots() -> None:
+    slotted = Words(replace(job(), layout="slots"))
+    assert "Five slots: count them" in slotted.one(prompt("saw off", sockets=5))
+    assert "One slot: look at it" in slotted.one(prompt("saw off", sockets=1))
+    assert "end" not in slotted.one(prompt("resumed", setup=1, setups=4, cut=1))
 
 
 def test_the_tolerance_of_registering_is_a_quarter_of_the_clearance() -> None:
