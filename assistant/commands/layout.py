@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -16,17 +16,19 @@ from typing import Any
 from assistant.joinery.model import Pass, Pattern, Segment
 from assistant.joinery.settings import approach, reading
 from assistant.joinery.sizes import ListRow
-from assistant.joinery.units import format_length, format_number, plain_length
+from assistant.joinery.units import at_least, at_most, format_number, plain_length
 from assistant.plans.boards import board_list
 from assistant.plans.job import build_job
-from assistant.plans.model import Check, Job, Setup
+from assistant.plans.model import Check, Job, Plan, Setup
+from assistant.plans.pieces import BLANK
 from assistant.plans.plan_file import read_both
 from assistant.session.turn import way_prompt
-from assistant.wording.numbers import spoken_setting
+from assistant.wording.numbers import shown_depth, spoken_setting
 from assistant.wording.prompts import Words
 
 # Decimals of a table's lengths: a thousandth of a millimetre, a tenth of a thousandth of an inch.
 PLACES = {"mm": 3, "in": 4}
+ROUNDING_PLACES = 5
 JSON_PLACES = 9
 
 
@@ -44,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(layout_json(job, boards), indent=1))
     else:
-        print("\n".join(table(job, boards)))
+        print("\n".join(table(job, plan, boards)))
     return 0
 
 
@@ -132,17 +134,20 @@ def _when(check: Check) -> str:
     return f"every {check.every}" if check.when == "every" else check.when
 
 
-def table(job: Job, boards: Sequence[ListRow] = ()) -> Iterator[str]:
+def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]:
     """The layout as lines to read, in the carriage's unit."""
     from assistant.__main__ import CAUTION
 
     yield job.title
     yield from _figures(job)
+    if job.warnings:
+        yield f"!! {len(job.warnings)} warning{_s(len(job.warnings))}, at the end."
     yield from _boards(boards, job.carriage.unit)
     stage_of = {setup.pattern: setup.stage for setup in job.setups}
+    numbers = socket_numbers(job)
     for index, pattern in enumerate(job.patterns):
         yield ""
-        yield from _part(pattern, job.carriage.unit, _stage_words(job, stage_of.get(index, 1)))
+        yield from _part(job, plan, pattern, _stage_words(job, stage_of.get(index, 1)), numbers[index])
     stage = 0
     for setup, pattern, passes in placed(job):
         yield ""
@@ -151,12 +156,12 @@ def table(job: Job, boards: Sequence[ListRow] = ()) -> Iterator[str]:
             yield f"Stage {stage}: {job.stages[stage - 1]}"
             if stage > 1:
                 yield GLUED
-        yield from _setup(job, setup, pattern, passes)
+        yield from _setup(job, setup, pattern, passes, numbers[setup.pattern])
     yield ""
     setups, passes_in_all = len(job.setups), job.total_passes
     yield f"{setups} setup{_s(setups)}, {passes_in_all} pass{'' if passes_in_all == 1 else 'es'}"
     yield "Checks, in order: " + ", ".join(f"{check.name} ({_when(check)})" for check in job.checks)
-    yield from (f"Warning: {line}" for line in job.warnings)
+    yield from (f"!! {line}" for line in job.warnings)
     yield CAUTION
 
 
@@ -164,8 +169,29 @@ def _figures(job: Job) -> Iterator[str]:
     unit = job.carriage.unit
     yield f"Kerf {plain_length(job.kerf, unit)}, clearance {plain_length(job.clearance, unit)}."
     yield f"The same fit without clearance: an assumed kerf of {plain_length(job.assumed_kerf, unit)}."
-    greatest, worst = (plain_length(length, unit) for length in (job.greatest_error, job.worst_clearance))
-    yield f"Settings are rounded by {greatest} at most; {worst} of the clearance is left at worst."
+    # What is glued and cut away in between has no part in the joint's fit.
+    which = "final setting" if len(job.stages) > 1 else "setting"
+    if not job.greatest_error:
+        yield f"No {which} needs rounding."
+        return
+    greatest = at_least(job.greatest_error, unit, ROUNDING_PLACES)
+    worst = at_most(job.worst_clearance, unit, ROUNDING_PLACES)
+    yield f"{which.capitalize()}s are rounded by {greatest} at most; {worst} of the clearance is left at worst."
+
+
+def socket_numbers(job: Job) -> list[Mapping[int, int]]:
+    """By pattern: a socket's number within it -> its number for people.
+
+    Slots are numbered along the board through all depths; sockets are numbered by their part already.
+    """
+    own = [range(1, len(pattern.sockets) + 1) for pattern in job.patterns]
+    if job.layout != "slots":
+        return [dict(zip(numbers, numbers, strict=True)) for numbers in own]
+    starts = sorted(socket.start for pattern in job.patterns for socket in pattern.sockets)
+    return [
+        {n: starts.index(socket.start) + 1 for n, socket in zip(numbers, pattern.sockets, strict=True)}
+        for numbers, pattern in zip(own, job.patterns, strict=True)
+    ]
 
 
 def _stage_words(job: Job, stage: int) -> str:
@@ -199,31 +225,53 @@ def _strip(pattern: Pattern) -> str:
     return "".join(next((mark for end, mark in ends if x < end), "#") for x in middles)
 
 
-def _part(pattern: Pattern, unit: str, stage: str) -> Iterator[str]:
-    width, depth = plain_length(pattern.width, unit), plain_length(pattern.depth, unit)
-    yield f"Part {pattern.part}{stage}: {width} wide, cut {depth} deep; from the reference edge ({unit}):"
+def _part(job: Job, plan: Plan, pattern: Pattern, stage: str, numbers: Mapping[int, int]) -> Iterator[str]:
+    unit, slots = job.carriage.unit, job.layout == "slots"
+    width, depth = plain_length(pattern.width, unit), shown_depth(pattern.depth, unit, job.voice.reads)
+    made_of = "" if slots else _made_of(plan, pattern, unit)
+    yield f"Part {pattern.part}{stage}: {width} wide, cut {depth} deep{made_of}; from the reference edge ({unit}):"
     yield f"  {_strip(pattern)}"
     counts = {True: 0, False: 0}
     for segment in pattern.segments:
         counts[segment.is_finger] += 1
-        kind = "finger" if segment.is_finger else "socket"
+        number = counts[segment.is_finger]
+        if slots and segment.is_finger:
+            continue  # slots of another depth may be cut into it
+        kind = "finger" if segment.is_finger else _socket_word(job)
+        number = number if segment.is_finger else numbers[number]
         start, end, width = (_shown(x, unit) for x in (segment.start, segment.end, segment.width))
-        yield f"  {kind} {counts[segment.is_finger]:>3} {start:>10} to {end:>10}   {width:>9} wide"
+        yield f"  {kind} {number:>3} {start:>10} to {end:>10}   {width:>9} wide"
 
 
-def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) -> Iterator[str]:
+def _made_of(plan: Plan, pattern: Pattern, unit: str) -> str:
+    """What a joint's depth adds up to: " (12 + 0.3 sanding allowance)"; no unit: the sum has it."""
+    of = pattern.part.removesuffix(BLANK)
+    mate, sand = plan.thickness["B" if of == "A" else "A"], plan.joint.sand_allowance
+    deeper = pattern.depth - mate - sand
+    lining = min(deeper, plan.lining.thickness) if plan.lining else Fraction(0)
+    terms = [(mate, ""), (sand, " sanding allowance"), (lining, " lining"), (deeper - lining, " room for the tips")]
+    told = [plain_length(size, unit).removesuffix(f" {unit}") + name for size, name in terms if size]
+    return f" ({' + '.join(told)})" if len(told) > 1 else ""
+
+
+def _socket_word(job: Job) -> str:
+    return "slot" if job.layout == "slots" else "socket"
+
+
+def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed], numbers: Mapping[int, int]) -> Iterator[str]:
     unit = job.carriage.unit
     last = setup.first_copy + setup.copies - 1
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
-    depth = format_length(pattern.depth, unit, PLACES[unit])
-    yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}, end {setup.end}, {depth} deep"
+    depth = shown_depth(pattern.depth, unit, job.voice.reads)
+    end = "" if job.layout == "slots" else f", end {setup.end}"
+    yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}{end}, {depth} deep"
     yield f"  held: {_held(job, setup)}"
     shown = [_row(job, each) for each in passes]
     wide = max((len(row[2]) for row in shown), default=0)
     wide = max(wide, len("set to"))
-    yield f"  pass  socket  {'set to':>{wide}}  {'kerf from':>10} {'to':>10}  ({unit})"
+    yield f"  pass  {_socket_word(job):>6}  {'set to':>{wide}}  {'kerf from':>10} {'to':>10}  ({unit})"
     for number, socket, set_to, start, end, past in shown:
-        yield f"  {number:>4}  {socket:>6}  {set_to:>{wide}}  {start:>10} {end:>10}{past}"
+        yield f"  {number:>4}  {numbers[socket]:>6}  {set_to:>{wide}}  {start:>10} {end:>10}{past}"
 
 
 def _row(job: Job, each: Placed) -> tuple[int, int, str, str, str, str]:

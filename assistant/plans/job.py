@@ -11,13 +11,15 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery import settings, walls
 from assistant.joinery.model import Pattern
 from assistant.joinery.pattern import pattern
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import at_least, plain_length
 from assistant.plans.checks import GLUE_CHECK
 from assistant.plans.document import cleaned
 from assistant.plans.model import Job, Plan, Setup, Shop
 from assistant.plans.pieces import Piece, clamped, nominal, pieces, stages
 
 MOST_PASSES = 20_000
+# A thinner fin comes away under a fingernail (common practice, no source).
+THICKEST_LOOSE_FIN = Fraction(1, 10)
 SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.")
 
 
@@ -148,9 +150,7 @@ def _setups(plan: Plan, found: Sequence[Piece]) -> Iterator[Setup]:
 def _warnings(
     plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], setups: Iterable[Setup], worst: Fraction
 ) -> Iterator[str]:
-    for part, segments in (nominal(plan) or {each.part: each.segments for each in patterns}).items():
-        for line in walls.slivers(segments, shop.blade.kerf, unit=plan.unit):
-            yield f"part {part}: {line}"
+    yield from _thin_between(plan, shop, patterns) if plan.joint.layout == "slots" else _slivers(plan, shop)
     wanted = {"A"} if plan.joint.layout == "slots" else {"A", "B"}
     missing = wanted - {board.part for board in plan.boards}
     for part in sorted(missing):
@@ -164,6 +164,29 @@ def _warnings(
         yield "the travel leaves too little room below some setting to take up the screw's play: come up to it slowly"
 
 
+def _slivers(plan: Plan, shop: Shop) -> Iterator[str]:
+    mend = ""
+    if plan.joint.finger is not None and plan.joint.remainder == "far edge" and plan.width % plan.joint.finger:
+        mend = ': remainder = "stretch" or "both edges" in the plan shares it out'
+    for part, segments in nominal(plan).items():
+        last = sum(segment.is_finger for segment in segments)
+        for line in walls.slivers(segments, shop.blade.kerf, unit=plan.unit):
+            yield f"part {part}: {line}" + (mend if line.startswith(f"finger {last}:") else "")
+
+
+def _thin_between(plan: Plan, shop: Shop, patterns: Iterable[Pattern]) -> Iterator[str]:
+    """Wood that may break between neighbouring slots, whatever their depths, or beside them."""
+    limit = max(walls.SLIVER_MM, shop.blade.kerf)
+    cut = sorted((socket.start, socket.end) for each in patterns for socket in each.sockets)
+    starts = [*(start for start, _ in cut), plan.width]
+    ends = [Fraction(0), *(end for _, end in cut)]
+    names = ["the reference edge", *(f"slot {n}" for n in range(1, len(cut) + 1)), "the far edge"]
+    for n, wood in enumerate(start - end for start, end in zip(starts, ends, strict=True)):
+        if 0 < wood < limit:
+            between = f"between {names[n]} and {names[n + 1]}"
+            yield f"only {plain_length(wood, plan.unit)} of wood {between}: it may break"
+
+
 def _outside(each: Pattern, shop: Shop) -> Iterator[str]:
     at_reference = max((-one.kerf_from for one in each.passes), default=Fraction(0))
     at_far = max((one.kerf_to - each.width for one in each.passes), default=Fraction(0))
@@ -171,18 +194,23 @@ def _outside(each: Pattern, shop: Shop) -> Iterator[str]:
         length = plain_length(at_reference, shop.unit)
         yield f"part {each.part}: a pass cuts {length} past the reference edge, into the stop or beyond"
     if at_far > 0:
-        yield f"part {each.part}: a pass cuts {plain_length(at_far, shop.unit)} past the far edge"
+        length = plain_length(at_far, shop.unit)
+        yield f"part {each.part}: a pass cuts {length} past the far edge: keep clamps and hold-down clear of it"
 
 
 def _rounding(patterns: tuple[Pattern, ...], shop: Shop, worst: Fraction) -> Iterator[str]:
     if worst < 0:
-        short = plain_length(-worst, shop.unit)
+        short = at_least(-worst, shop.unit)
         yield f"rounded to what the carriage can set, the joint may be {short} too tight: give it more clearance"
     for each in patterns:
         fin = settings.fin(each.passes, shop.carriage)
         if fin > 0:
-            length = plain_length(fin, shop.unit)
+            length = at_least(fin, shop.unit)
             yield f"part {each.part}: rounded settings may leave a fin of {length} in a socket: raise blade.overlap"
+        edge = settings.edge_fin(each.passes, shop.carriage, each.width)
+        if edge > THICKEST_LOOSE_FIN:
+            mend = f"set blade.overrun to {at_least(shop.carriage.resolution / 2, shop.unit)}"
+            yield f"part {each.part}: rounded settings leave a fin of {at_least(edge, shop.unit)} at an edge: {mend}"
 
 
 def _short_approach(patterns: tuple[Pattern, ...], setups: Iterable[Setup], shop: Shop) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from fractions import Fraction
@@ -143,12 +144,12 @@ def test_the_table_reads_in_the_shops_unit(capsys: pytest.CaptureFixture[str]) -
         "Kerf 3.18 mm, clearance 0.1 mm.",
         "an assumed kerf of 3.13 mm.",
         "Settings are rounded by 0.005 mm at most; 0.08 mm of the clearance is left at worst.",
-        "Part A: 84 mm wide, cut 12.3 mm deep; from the reference edge (mm):",
+        "Part A: 84 mm wide, cut 12.3 mm deep (12 + 0.3 sanding allowance); from the reference edge (mm):",
         "  finger   1      0.000 to      5.975       5.975 wide",
-        "Setup 1: long side 1; part A, end 1, 12.300 mm deep",
+        "Setup 1: long side 1; part A, end 1, 12.3 mm deep",
         "     1       1    9.16       5.975      9.155",
         "go back to 8.66 first, then come up",
-        "Setup 5: short side 1 to 2, clamped together; part B, end 1, 12.300 mm deep",
+        "Setup 5: short side 1 to 2, clamped together; part B, end 1, 12.3 mm deep",
         "6 setups, 84 passes",
         "Checks, in order: edge and face (setup), clamps (setup), guard (setup)",
     ):
@@ -159,14 +160,59 @@ def test_the_table_reads_in_the_shops_unit(capsys: pytest.CaptureFixture[str]) -
 def test_the_table_of_an_inch_handwheel(capsys: pytest.CaptureFixture[str]) -> None:
     """Worked by hand: 0.374 in at 16 threads to the inch is 5.984 turns: 5 turns and 123 of 125 marks."""
     text = _table(capsys, DEMO / "spice-drawer-inch.toml", DEMO / "shop-handwheel-inch.toml")
-    assert "Part A: 3.5 in wide, cut 0.3906 in deep" in text
+    assert "Part A: 3.5 in wide, cut 0.391 in deep (0.375 + 0.0156 sanding allowance)" in text
     assert "     1       1   5 turns + 123      0.2490     0.3740" in text
 
 
 def test_warnings_are_shown(capsys: pytest.CaptureFixture[str]) -> None:
-    assert "Warning: part B: a pass cuts 0.5 mm past the reference edge" in _table(
-        capsys, DEMO / "tea-trays.toml", DEMO / "shop-stepper.toml"
+    text = _table(capsys, DEMO / "tea-trays.toml", DEMO / "shop-stepper.toml")
+    assert "\n!! part B: a pass cuts 0.5 mm past the reference edge" in text
+    assert "\n!! 2 warnings, at the end.\n" in text and text.count("\n!! part") == 2
+
+
+def test_a_greatest_error_is_shown_whole_or_rounded_up(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """By hand: a mark is 0.0005 in; a wall at 0.24925 in is half a mark from the nearest."""
+    plan = (DEMO / "spice-drawer-inch.toml").read_text().replace("clearance = 0.004", "clearance = 0.003")
+    assert "clearance = 0.003" in plan
+    text = _table(capsys, write(tmp_path, plan, "plan.toml"), DEMO / "shop-handwheel-inch.toml")
+    assert "Settings are rounded by 0.00025 in at most;" in text
+
+
+def test_slots_are_called_slots_and_numbered_along_the_board(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two depths, two setups: slot 3 lies between 2 and 4 on the board, whatever is cut with it."""
+    slots = "".join(
+        f"[[slots]]\nat = {at}\nwidth = 6\ndepth = {deep}\n" for at, deep in ((10, 9), (30, 5), (50, 9), (70, 5))
     )
+    head = PLAN.replace('layout = "even"\nfinger = 6', 'layout = "slots"').replace(
+        '[[boards]]\nname = "short side"\npart = "B"\n', ""
+    )
+    plan, shop = write(tmp_path, head + slots, "plan.toml"), write(tmp_path, SHOP, "shop.toml")
+    text = _table(capsys, plan, shop)
+    assert "finger" not in text and "socket" not in text and "end 1" not in text
+    assert re.findall(r"^  slot +(\d+) ", text, re.MULTILINE) == ["2", "4", "1", "3"]
+    rows = re.findall(r"^ +\d+ +(\d) +\d+\.\d\d ", text, re.MULTILINE)
+    assert rows == ["2", "2", "4", "4", "1", "1", "3", "3"]
+    passes = [one["socket"] for s in _json(capsys, plan, shop)["stages"][0]["setups"] for one in s["passes"]]
+    assert passes == [1, 1, 2, 2, 1, 1, 2, 2]
+
+
+def test_a_depth_is_told_as_it_can_be_set_and_what_it_is_made_of(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lined = _table(capsys, DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")
+    assert (
+        "Part A blank, stage 1: 72 mm wide, cut 14.3 mm deep (12 + 0.3 sanding allowance + 1.5 lining + 0.5 room"
+        in lined
+    )
+    rule = (DEMO / "shop-handwheel-inch.toml").read_text().replace('reads = "turns"', 'reads = "fractions"')
+    text = _table(capsys, DEMO / "spice-drawer-inch.toml", write(tmp_path, rule, "shop.toml"))
+    assert "cut 25/64 in deep (0.375 + 0.0156 sanding allowance)" in text
+    odd = write(tmp_path, PLAN.replace("thickness = 12", "thickness = 11.94"), "plan.toml")
+    text = _table(capsys, odd, DEMO / "shop-readout.toml")
+    assert "cut 12.2 mm deep (11.94 + 0.3 sanding allowance)" in text and ", 12.2 mm deep" in text
+    assert _json(capsys, odd, DEMO / "shop-readout.toml")["stages"][0]["setups"][0]["depth"] == 12.24
 
 
 def test_every_fault_of_both_files_and_exit_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -158,7 +158,36 @@ def test_a_job_has_at_most_20_000_passes(tmp_path: Path) -> None:
 
 def test_slivers_are_warned_of_and_named_by_part(tmp_path: Path) -> None:
     job = job_of(tmp_path, PLAN.replace("width = 84", "width = 86"))
-    assert [w for w in job.warnings if "only 2 mm wide" in w][0].startswith("part A: finger 8: only 2 mm wide")
+    (told,) = [w for w in job.warnings if "only 2 mm wide" in w]
+    assert told.startswith("part A: finger 8: only 2 mm wide, under 3 mm")
+    assert told.endswith('may break: remainder = "stretch" or "both edges" in the plan shares it out')
+
+
+def test_thin_fingers_that_the_plan_asks_for_have_no_such_mend(tmp_path: Path) -> None:
+    listed = PLAN.replace('layout = "even"\nfinger = 6', 'layout = "listed"\nwidths = [40, 42, 2]')
+    warnings = job_of(tmp_path, listed).warnings
+    assert warnings[0] == "part A: finger 2: only 2 mm wide, under 3 mm, and may break"
+
+
+def test_a_kerf_wider_than_the_last_socket_cuts_past_the_far_edge(tmp_path: Path) -> None:
+    """By hand: part B's last socket is 0.97 + 0.025 mm, so a kerf of 3.18 hangs 2.185 mm over the edge."""
+    plan = PLAN.replace("width = 84", "width = 60.97").replace("finger = 6", "finger = 10")
+    warnings = job_of(tmp_path, plan).warnings
+    assert warnings[1] == ("part B: a pass cuts 2.185 mm past the far edge: keep clamps and hold-down clear of it")
+
+
+def test_wood_between_slots_is_looked_at_through_all_depths(tmp_path: Path) -> None:
+    """Slots 2 and 3 are of two depths: 1.9 mm of wood is left between them."""
+    slots = "".join(
+        f"[[slots]]\nat = {at}\nwidth = 6\ndepth = {deep}\n" for at, deep in ((20, 9), (40, 5), (48, 9), (2, 5))
+    )
+    plan = PLAN.replace('layout = "even"\nfinger = 6', 'layout = "slots"').replace(
+        '[[boards]]\nname = "short side"\npart = "B"\n', ""
+    )
+    assert job_of(tmp_path, plan + slots).warnings == (
+        "only 1.95 mm of wood between the reference edge and slot 1: it may break",
+        "only 1.9 mm of wood between slot 3 and slot 4: it may break",
+    )
 
 
 def test_alternate_teeth_are_warned_of(tmp_path: Path) -> None:
@@ -171,7 +200,7 @@ def test_alternate_teeth_are_warned_of(tmp_path: Path) -> None:
 def test_passes_into_the_stop_are_warned_of_with_how_far(tmp_path: Path) -> None:
     warnings = job_of(tmp_path, shop=SHOP + "overrun = 0.5\n").warnings
     assert "part B: a pass cuts 0.5 mm past the reference edge, into the stop or beyond" in warnings
-    assert "part A: a pass cuts 0.5 mm past the far edge" in warnings
+    assert "part A: a pass cuts 0.5 mm past the far edge: keep clamps and hold-down clear of it" in warnings
 
 
 def test_a_part_without_boards_is_warned_of(tmp_path: Path) -> None:
@@ -193,6 +222,18 @@ def test_a_fin_left_by_rounding_is_warned_of(tmp_path: Path) -> None:
     job = job_of(tmp_path, plan, shop + "[carriage]\nresolution = 2\n")
     assert any("may leave a fin of" in w and "raise blade.overlap" in w for w in job.warnings)
     assert not any("fin of" in w for w in job_of(tmp_path, plan, shop).warnings)
+
+
+def test_a_fin_left_at_an_edge_is_warned_of_and_the_overrun_named_leaves_none(tmp_path: Path) -> None:
+    """The first setting is 3.18: in steps of 0.4 it is 3.2, a fin of 0.02; in steps of 1.2 it is 3.6, one of 0.42."""
+    shop = SHOP + "overlap = 1.5\n"
+    fine = shop + "[carriage]\nresolution = 0.4\n"
+    assert not any("at an edge" in w for w in job_of(tmp_path, shop=fine).warnings)
+    coarse = "[carriage]\nresolution = 1.2\n"
+    told = [w for w in job_of(tmp_path, shop=shop + coarse).warnings if "at an edge" in w]
+    assert told == ["part B: rounded settings leave a fin of 0.42 mm at an edge: set blade.overrun to 0.6 mm"]
+    mended = shop + "overrun = 0.6\n" + coarse
+    assert not any("at an edge" in w for w in job_of(tmp_path, shop=mended).warnings)
 
 
 def test_an_approach_cut_short_by_the_travel_is_warned_of(tmp_path: Path) -> None:
