@@ -102,7 +102,8 @@ def _chosen(rows: list[SessionRow], args: argparse.Namespace) -> SessionRow:
         return rows[-1]
     found = next((row for row in rows if row.id == args.id), None)
     if found is None:
-        raise BadInput([Fault("there is no such session", args.id, f"journal {args.action}", _near(rows, args.id))])
+        what = f"there is no session {account.one_line(args.id)}"
+        raise BadInput([Fault(what, "", f"journal {args.action}", _near(rows, args.id))])
     return found
 
 

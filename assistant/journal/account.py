@@ -9,6 +9,9 @@ from fractions import Fraction
 from statistics import median
 from typing import Any
 
+from assistant.joinery.model import Carriage
+from assistant.joinery.settings import reading
+from assistant.joinery.units import MM_PER_UNIT
 from assistant.journal.store import SessionRow
 from assistant.plans.model import Job
 from assistant.session import facts as f
@@ -61,11 +64,24 @@ def duration(seconds: float) -> str:
     return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
 
 
-def millimetres(exact: str) -> str:
-    """ "12.35 mm" for "1235/100": up to four decimals, and "about" where that isn't the whole of it."""
-    value = Fraction(exact)
+def length(exact: str, unit: str = "mm") -> str:
+    """ "12.35 mm" for "1235/100": up to four decimals of its unit, and "about" where that isn't the whole of it."""
+    value = Fraction(exact) / MM_PER_UNIT[unit]
     text = f"{float(value):.4f}".rstrip("0").rstrip(".")
-    return f"{'' if Fraction(text) == value else 'about '}{text} mm"
+    return f"{'' if Fraction(text) == value else 'about '}{text} {unit}"
+
+
+def setting(exact: str, carriage: Carriage | None) -> str:
+    """A setting as its carriage shows it, with its length beside a dial's or a stepper's; in mm where none is known."""
+    if carriage is None:
+        return length(exact)
+    shown = reading(carriage, Fraction(exact))
+    match carriage.kind:
+        case "handwheel":
+            return f"{shown} ({length(exact, carriage.unit)})"
+        case "steps":
+            return f"{shown} steps ({length(exact, carriage.unit)})"
+    return f"{shown} {carriage.unit}"
 
 
 def counted(count: int, one: str, many: str = "") -> str:
@@ -133,7 +149,8 @@ class _Teller:
             return ""
         setup = self.job.setups[number - 1]
         copies = f", {setup.copies} boards together" if setup.copies > 1 else ""
-        return f": {one_line(setup.board)}, part {setup.part}, end {setup.end}{copies}"
+        end = "" if self.job.layout == "slots" else f", end {setup.end}"
+        return f": {one_line(setup.board)}, part {setup.part}{end}{copies}"
 
     def check_opened(self, fact: f.CheckOpened, at: float) -> list[str]:
         return [f"check asked: {one_line(fact.check)}"]
@@ -143,7 +160,7 @@ class _Teller:
 
     def setting_called(self, fact: f.SettingCalled, at: float) -> list[str]:
         self.called = (fact.setup, fact.pass_, at)
-        return [f"pass {fact.pass_} called at {millimetres(fact.setting)}"]
+        return [f"pass {fact.pass_} called at {setting(fact.setting, self.job.carriage if self.job else None)}"]
 
     def pass_cut(self, fact: f.PassCut, at: float) -> list[str]:
         self.cuts_by[fact.by] = self.cuts_by.get(fact.by, 0) + 1

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
+from assistant.joinery.model import Carriage
 from assistant.journal import account, export
 from assistant.journal.store import Journal
 from assistant.session import facts as f
 from tests.journal.made import journal_with, records
+from tests.session.jobs import HANDWHEEL, job
 
 
 @pytest.mark.parametrize(
@@ -32,7 +36,35 @@ def test_durations(seconds: float, told: str) -> None:
     ],
 )
 def test_settings_are_told_exactly_or_as_about(exact: str, told: str) -> None:
-    assert account.millimetres(exact) == told
+    assert account.length(exact) == told
+
+
+@pytest.mark.parametrize(
+    ("exact", "carriage", "told"),
+    [
+        ("1235/100", Carriage(), "12.35 mm"),
+        ("12", Carriage(), "12.00 mm"),
+        ("94996/10000", Carriage(unit="in", resolution=Fraction(254, 10_000)), "0.374 in"),
+        ("94996/10000", HANDWHEEL, "5 turns + 123 (0.374 in)"),
+        ("127/20", Carriage(kind="steps", resolution=Fraction(1, 400)), "2540 steps (6.35 mm)"),
+    ],
+)
+def test_a_setting_is_told_as_its_carriage_shows_it(exact: str, carriage: Carriage, told: str) -> None:
+    """By hand: 0.374 in of a 16-thread screw is 5.984 turns, and 0.984 of 125 marks is 123."""
+    assert account.setting(exact, carriage) == told
+
+
+def test_a_session_is_told_in_its_jobs_unit(tmp_path: Path) -> None:
+    """Jobs of an inch handwheel, and of slots, which have no ends."""
+    facts = [f.Started(job(carriage=HANDWHEEL)), f.SetupStarted(1), f.SettingCalled(1, 1, "94996/10000")]
+    session = journal_with(tmp_path, facts)
+    slotted = journal_with(tmp_path, [f.Started(replace(job(), layout="slots")), f.SetupStarted(1)])
+    with Journal.open(tmp_path) as journal:
+        rows = {row.id: row for row in journal.sessions()}
+        told = account.account(rows[session], journal.replay(session))
+        without_end = account.account(rows[slotted], journal.replay(slotted))
+    assert "pass 1 called at 5 turns + 123 (0.374 in)" in told and "mm" not in told
+    assert ", end 1" in told and ", end 1" not in without_end
 
 
 def test_lost_facts_are_told_in_their_place(tmp_path: Path) -> None:
