@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,7 +15,7 @@ from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.models import choose, must_have
 from assistant.hearing.offline import hear_all
-from assistant.hearing.wav import read_wav
+from assistant.hearing.wav import Sound, read_sound
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.shop_file import default_shop_path, read_shop
@@ -31,19 +33,33 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Exit code 0; 2 for a bad file or an unknown word; 3 when the recogniser asked for can't be had."""
+    """Exit code 0; 2 for a bad file or an unknown word; 3 when the recogniser asked for can't be had.
+
+    What is not an utterance is told on the standard error: silence, a file cut short.
+    """
     voice, checks = voice_and_checks(args.shop)
     if args.lead_in:
         voice = replace(voice, lead_in=args.lead_in.casefold())
     if args.recogniser:
         voice = replace(voice, recogniser=args.recogniser)
-    pcm = read_wav(args.wav)
+    sound = read_sound(args.wav)
     choice = must_have(choose(voice))
     phrases = whole_table(checks, voice.lead_in, PASSES)
     spec = Spec(choice.recogniser, str(choice.model) if choice.model else None)
-    for found in hear_all(pcm, phrases, spec):
+    all_found = hear_all(sound.pcm, phrases, spec)
+    for found in all_found:
         print(json.dumps(line_of(found)))
+    for note in notes(args.wav, sound, len(all_found)):
+        print(f"kerfcall: {note}", file=sys.stderr)
     return 0
+
+
+def notes(path: Path, sound: Sound, utterances: int) -> Iterator[str]:
+    """What a user should know who waits for lines that don't come."""
+    if sound.cut_short:
+        yield f"{path}: cut short: {sound.seconds:.1f} s of sound are there, {sound.promised_s:.1f} s are promised"
+    if not utterances:
+        yield f"{path}: no utterance in {sound.seconds:.1f} s of sound"
 
 
 def voice_and_checks(shop: Path | None) -> tuple[VoiceSettings, tuple[Check, ...]]:

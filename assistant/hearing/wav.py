@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
-import wave
+import os
+import struct
+from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 import numpy as np
 
@@ -13,6 +16,11 @@ from assistant.hearing.contract import RATE
 
 RATES = (8_000, 96_000)  # samples a second, least and greatest
 LONGEST_S = 4 * 3600
+UNKNOWN_SIZE = 0x7FFFF000  # from here on: written by a recorder that couldn't go back to say how long it was
+PCM, EXTENSIBLE = 1, 0xFFFE
+# The subformat 00000001-0000-0010-8000-00AA00389B71, as it stands in the file.
+PCM_SUBFORMAT = bytes.fromhex("0100000000001000800000aa00389b71")
+FORMATS = {2: "ADPCM", 3: "floating-point samples", 6: "A-law", 7: "mu-law", 85: "MP3"}
 CROSSINGS = 16  # of the sinc on each side of the resampling filter
 CHUNK = 16_384  # output samples worked on at once, bounds the memory
 
@@ -72,28 +80,101 @@ def to_pcm16(samples: np.ndarray) -> bytes:
     return np.clip(np.rint(samples * 32768), -32768, 32767).astype("<i2").tobytes()
 
 
-def read_wav(path: str | Path) -> bytes:
-    """The file's sound as 16 kHz mono, 16 bit little endian; several channels are averaged.
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """A file's sound. pcm: 16 kHz mono, 16 bit little endian. promised_s: what its header says it holds, in seconds."""
 
-    Takes PCM of 8, 16, 24 or 32 bit, any number of channels, 8 to 96 kHz, up to four hours.
+    pcm: bytes
+    promised_s: float
+
+    @property
+    def seconds(self) -> float:
+        return len(self.pcm) / 2 / RATE
+
+    @property
+    def cut_short(self) -> bool:
+        return self.seconds < self.promised_s - 0.01
+
+
+def read_wav(path: str | Path) -> bytes:
+    """As `read_sound`, its samples only."""
+    return read_sound(path).pcm
+
+
+def read_sound(path: str | Path) -> Sound:
+    """The file's sound; several channels are averaged. One cut short gives what is there.
+
+    Takes PCM of 8, 16, 24 or 32 bit (plain or in the extensible format), any number of channels,
+    8 to 96 kHz, up to four hours.
     Raises BadInput for a file that is missing, cut short in its header, of another kind or out of these limits.
     """
     path = Path(path)
     try:
-        with wave.open(str(path), "rb") as file:
-            channels, width, rate = file.getnchannels(), file.getsampwidth(), file.getframerate()
-            if not RATES[0] <= rate <= RATES[1]:
-                raise _fault(path, "the sample rate is out of range", f"{rate} Hz", "give one of 8 to 96 kHz")
-            if file.getnframes() > LONGEST_S * rate:
-                raise _fault(path, "too long", f"{file.getnframes() / rate:.0f} s", "give four hours at most")
-            raw = file.readframes(file.getnframes())
+        with path.open("rb") as file:
+            kind, size = _header(path, file)
+            raw = file.read(min(size, LONGEST_S * kind.rate * kind.frame))
     except OSError as error:
         raise _fault(path, f"can't be read: {error.strerror or error}", mend="check the path") from error
-    except (wave.Error, EOFError) as error:
-        raise _fault(path, f"not a PCM WAV file: {error or 'it ends too soon'}") from error
-    whole = len(raw) // (width * channels) * width * channels
-    samples = _decoded(raw[:whole], width).reshape(-1, channels).mean(axis=1)
-    return to_pcm16(resample(samples, rate))
+    except struct.error as error:
+        raise _fault(path, "not a PCM WAV file: it ends too soon") from error
+    whole = len(raw) // kind.frame * kind.frame
+    samples = _decoded(raw[:whole], kind.width).reshape(-1, kind.channels).mean(axis=1)
+    promised = whole if size >= UNKNOWN_SIZE else size
+    return Sound(to_pcm16(resample(samples, kind.rate)), promised / kind.frame / kind.rate)
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """rate: frames a second. width: bytes a sample."""
+
+    channels: int
+    rate: int
+    width: int
+
+    @property
+    def frame(self) -> int:
+        return self.channels * self.width
+
+
+def _header(path: Path, file: BinaryIO) -> tuple[_Kind, int]:
+    """The kind of sound and the bytes of it that are promised; `file` stands at the first of them.
+
+    Chunks as in "Multimedia Programming Interface and Data Specifications 1.0", 1991, and its
+    extensible format of 2001.
+    """
+    riff, _, wave = struct.unpack("<4sI4s", file.read(12))
+    if (riff, wave) != (b"RIFF", b"WAVE"):
+        raise _fault(path, "not a PCM WAV file: it does not begin like one")
+    kind: _Kind | None = None
+    while True:
+        name, size = struct.unpack("<4sI", file.read(8))
+        if name == b"data" and kind is not None:
+            _check_length(path, kind, size)
+            return kind, size
+        if name == b"fmt ":
+            kind = _kind(path, file.read(size))
+            file.seek(size % 2, os.SEEK_CUR)
+        else:
+            file.seek(size + size % 2, os.SEEK_CUR)
+
+
+def _kind(path: Path, fmt: bytes) -> _Kind:
+    code, channels, rate, _, _, bits = struct.unpack_from("<HHIIHH", fmt)
+    if code == EXTENSIBLE:
+        code = PCM if fmt[24:40] == PCM_SUBFORMAT else struct.unpack_from("<H", fmt, 24)[0]
+    if code != PCM:
+        what = FORMATS.get(code, f"format {code}")
+        raise _fault(path, f"not a PCM WAV file: it holds {what}", mend="save it as 16-bit PCM")
+    if not channels or bits not in (8, 16, 24, 32):
+        raise _fault(path, "not a PCM WAV file that can be read", f"{channels} channels of {bits} bit")
+    if not RATES[0] <= rate <= RATES[1]:
+        raise _fault(path, "the sample rate is out of range", f"{rate} Hz", "give one of 8 to 96 kHz")
+    return _Kind(channels, rate, bits // 8)
+
+
+def _check_length(path: Path, kind: _Kind, size: int) -> None:
+    if size < UNKNOWN_SIZE and size > LONGEST_S * kind.rate * kind.frame:
+        raise _fault(path, "too long", f"{size / kind.frame / kind.rate:.0f} s", "give four hours at most")
 
 
 class WavSource:

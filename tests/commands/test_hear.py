@@ -35,8 +35,18 @@ def test_another_lead_in_replaces_the_default_one(tmp_path, capsys):
 
 
 def test_a_silent_file_gives_no_line_and_a_bad_one_exit_code_2(tmp_path, capsys):
-    assert main(["hear", str(write_wav(tmp_path / "a.wav", bytes(64000))), "--recogniser", "pocketsphinx"]) == 0
-    assert lines(capsys) == []
+    quiet = write_wav(tmp_path / "a.wav", bytes(64000))
+    assert main(["hear", str(quiet), "--recogniser", "pocketsphinx"]) == 0
+    printed = capsys.readouterr()
+    assert (printed.out, printed.err) == ("", f"kerfcall: {quiet}: no utterance in 2.0 s of sound\n")
+    quiet.write_bytes(quiet.read_bytes()[:32_044])
+    assert main(["hear", str(quiet), "--recogniser", "pocketsphinx"]) == 0
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.splitlines() == [
+        f"kerfcall: {quiet}: cut short: 1.0 s of sound are there, 2.0 s are promised",
+        f"kerfcall: {quiet}: no utterance in 1.0 s of sound",
+    ]
     assert main(["hear", str(tmp_path / "missing.wav")]) == 2
     assert "missing.wav" in capsys.readouterr().err
 

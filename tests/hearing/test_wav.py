@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import shutil
+import struct
+import subprocess
+import uuid
+
 import numpy as np
 import pytest
 
 from assistant.errors import BadInput
 from assistant.hearing.contract import RATE
-from assistant.hearing.wav import WavSource, read_wav, resample
+from assistant.hearing.wav import WavSource, read_sound, read_wav, resample
 from tests.hearing.voices import floats, pcm, write_wav
 
 
@@ -74,3 +79,72 @@ def test_a_source_gives_the_file_then_silence_then_nothing(tmp_path):
     sound = b"".join(chunks)
     assert len(sound) // 2 == 4000 + RATE
     assert sound[8000:] == bytes(2 * RATE)
+
+
+def riff(fmt: bytes, data: bytes, promised: int | None = None, before: bytes = b"") -> bytes:
+    """A WAV file from its chunks; promised: bytes of sound its header speaks of."""
+    size = len(data) if promised is None else promised
+    chunks = b"WAVE" + before + b"fmt " + struct.pack("<I", len(fmt)) + fmt + b"data" + struct.pack("<I", size) + data
+    return b"RIFF" + struct.pack("<I", len(chunks) & 0xFFFFFFFF) + chunks
+
+
+def fmt(code: int, bits: int = 16, channels: int = 1) -> bytes:
+    frame = channels * bits // 8
+    return struct.pack("<HHIIHH", code, channels, RATE, RATE * frame, frame, bits)
+
+
+def extensible(subformat: str, bits: int = 16) -> bytes:
+    """The 2001 extension: its size, valid bits, channel mask, and a GUID with the fields it has on paper."""
+    return fmt(0xFFFE, bits) + struct.pack("<HHI", 22, bits, 4) + uuid.UUID(subformat).bytes_le
+
+
+def test_the_extensible_format_with_pcm_inside_is_pcm(tmp_path):
+    (tmp_path / "a.wav").write_bytes(riff(extensible("00000001-0000-0010-8000-00aa00389b71"), pcm(tone(RATE))))
+    assert read_wav(tmp_path / "a.wav") == read_wav(write_wav(tmp_path / "plain.wav", pcm(tone(RATE))))
+
+
+def test_what_another_program_writes_is_read(tmp_path):
+    """sox writes the extensible format for 24 bits; outside reference: its own conversion of the same tone."""
+    if shutil.which("sox") is None:
+        pytest.skip("needs sox (a system package) to write the extensible format")
+    write_wav(tmp_path / "a.wav", pcm(tone(RATE)))
+    subprocess.run(["sox", "a.wav", "-b", "24", "b.wav"], cwd=tmp_path, check=True)
+    assert (tmp_path / "b.wav").read_bytes()[20:22] == b"\xfe\xff"
+    assert np.abs(floats(read_wav(tmp_path / "b.wav")) - tone(RATE)).max() < 1e-3
+
+
+def test_other_kinds_are_named(tmp_path):
+    cases = {
+        "float": (extensible("00000003-0000-0010-8000-00aa00389b71", 32), "holds floating-point samples"),
+        "mulaw": (fmt(7, 8), "holds mu-law"),
+        "odd": (fmt(77), "holds format 77"),
+        "bits": (fmt(1, 12), r"1 channels of 12 bit"),
+        "none": (fmt(1, 16, 0), r"0 channels"),
+    }
+    for name, (head, told) in cases.items():
+        (tmp_path / f"{name}.wav").write_bytes(riff(head, bytes(100)))
+        with pytest.raises(BadInput, match=told):
+            read_wav(tmp_path / f"{name}.wav")
+
+
+def test_other_chunks_are_passed_over_and_an_odd_one_has_a_pad(tmp_path):
+    list_chunk = b"LIST" + struct.pack("<I", 5) + b"notes" + b"\0"
+    (tmp_path / "a.wav").write_bytes(riff(fmt(1), pcm(tone(RATE)), before=list_chunk))
+    assert len(read_wav(tmp_path / "a.wav")) == 2 * RATE
+
+
+def test_a_file_cut_short_is_told_from_one_whose_length_was_never_known(tmp_path):
+    sound = pcm(tone(RATE))
+    (tmp_path / "cut.wav").write_bytes(riff(fmt(1), sound, promised=4 * len(sound)))
+    cut = read_sound(tmp_path / "cut.wav")
+    assert cut.cut_short and (cut.seconds, cut.promised_s) == (1.0, 4.0)
+    for unknown in (0x7FFFF000, 0xFFFFFFFF):
+        (tmp_path / "pipe.wav").write_bytes(riff(fmt(1), sound, promised=unknown))
+        assert not read_sound(tmp_path / "pipe.wav").cut_short
+    assert not read_sound(write_wav(tmp_path / "b.wav", pcm(tone(44100)), 44100)).cut_short
+
+
+def test_five_hours_are_too_long(tmp_path):
+    (tmp_path / "a.wav").write_bytes(riff(fmt(1), b"", promised=5 * 3600 * 2 * RATE))
+    with pytest.raises(BadInput, match=r"too long.*18000 s.*four hours"):
+        read_wav(tmp_path / "a.wav")
