@@ -14,7 +14,7 @@ import tempfile
 from pathlib import Path
 
 from assistant.commands.demo_run import ACTS, PULLED, play
-from assistant.commands.demo_sound import write_mix
+from assistant.commands.demo_sound import must_be_writable, write_mix
 from assistant.errors import BadInput, CouldNotRun, Fault
 
 INTRO = """Kerfcall demo: two boards of a small tray (invented job), cut without a saw.
@@ -35,9 +35,9 @@ def run(args: argparse.Namespace) -> int:
         return play(ACTS[args.act], args.act, args.state)
     if args.out.exists() and not args.out.is_file():
         raise BadInput([Fault("is no file", "", str(args.out), "give the name of a WAV file to write")])
+    must_be_writable(args.out)
     with contextlib.ExitStack() as stack:
-        state = args.state or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="kerfcall-demo-")))
-        state.mkdir(parents=True, exist_ok=True)
+        state = _folder(args.state, stack)
         print(INTRO, flush=True)
         _child(state, 0, PULLED)
         print(CUT_OFF, flush=True)
@@ -47,6 +47,19 @@ def run(args: argparse.Namespace) -> int:
         seconds = write_mix(state, len(ACTS), args.out)
     print(f"\nEverything said, {seconds:.0f} s: {args.out}")
     return 0
+
+
+def _folder(asked: Path | None, stack: contextlib.ExitStack) -> Path:
+    """The journal's folder, made where it is not there. Raises CouldNotRun when it can't be."""
+    try:
+        state = asked or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="kerfcall-demo-")))
+        state.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=state):
+            return state
+    except OSError as error:
+        where = f"the folder {asked}" if asked else "a folder for the journal"
+        mend = "give another with --state DIR"
+        raise CouldNotRun(f"{where} can't be made or written in: {error.strerror or error}; {mend}") from error
 
 
 def _child(state: Path, act: int, expected: int) -> None:

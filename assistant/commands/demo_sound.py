@@ -38,14 +38,31 @@ def write_mix(folder: Path, acts: int, out: Path) -> float:
         pieces.append(mixed)
     sound = np.clip(np.concatenate(pieces), -1, 1)
     try:
-        with wave.open(str(out), "wb") as wav:
+        # Not by its name: a WAV writer that can't open its file complains again when it is collected.
+        with out.open("wb") as file, wave.open(file, "wb") as wav:
             wav.setnchannels(1)
             wav.setsampwidth(2)
             wav.setframerate(RATE)
             wav.writeframes((sound * 32767).astype("<i2").tobytes())
     except OSError as error:
-        raise CouldNotRun(f"{out} can't be written: {error}; give another name with --out") from error
+        raise unwritable(out, error) from error
     return len(sound) / RATE
+
+
+def must_be_writable(out: Path) -> None:
+    """Raises CouldNotRun when a file of this name can't be written; leaves one as it is and makes none."""
+    there = out.exists()
+    try:
+        with out.open("ab"):
+            pass
+        if not there:
+            out.unlink()
+    except OSError as error:
+        raise unwritable(out, error) from error
+
+
+def unwritable(out: Path, error: OSError) -> CouldNotRun:
+    return CouldNotRun(f"{out} can't be written: {error.strerror or error}; give another name with --out FILE.wav")
 
 
 def _samples(path: Path) -> NDArray[np.float32]:

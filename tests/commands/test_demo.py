@@ -1,0 +1,73 @@
+"""`demo`: what can't be written is found before anything is played."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
+
+from assistant.__main__ import main
+from tests.commands.program import Workshop
+
+AS_NOBODY = """
+import os, sys
+import assistant.commands.demo
+from assistant.__main__ import main
+if os.geteuid() == 0:
+    os.setuid(65534)
+sys.exit(main(["demo", *sys.argv[1:]]))
+"""
+
+
+@pytest.mark.parametrize("name", ["no folder/a.wav", "file.txt/a.wav"])
+def test_a_name_that_cant_be_written_is_refused_at_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    (tmp_path / "file.txt").write_text("x")
+    assert main(["demo", "--out", str(tmp_path / name)]) == 3
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.startswith(f"kerfcall: {tmp_path / name} can't be written: ") and printed.err.count("\n") == 1
+    assert "give another name with --out" in printed.err
+
+
+def test_a_folder_is_no_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["demo", "--out", str(tmp_path)]) == 2
+    assert capsys.readouterr().err == f"kerfcall: {tmp_path}: is no file; give the name of a WAV file to write\n"
+
+
+def test_a_state_folder_that_cant_be_made_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "file.txt").write_text("x")
+    state = tmp_path / "file.txt"
+    assert main(["demo", "--out", str(tmp_path / "a.wav"), "--state", str(state)]) == 3
+    printed = capsys.readouterr()
+    assert printed.out == "" and f"the folder {state} can't be made or written in: " in printed.err
+    assert not (tmp_path / "a.wav").exists(), "nothing is left behind"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights as on POSIX systems")
+def test_in_a_folder_that_is_only_read_nothing_is_played() -> None:
+    """Run by a child that is nobody in particular, since rights don't bind the superuser."""
+    with tempfile.TemporaryDirectory() as folder:
+        os.chmod(folder, 0o555)
+        command = [sys.executable, "-c", AS_NOBODY]
+        done = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=60, check=False)
+        os.chmod(folder, 0o755)
+    assert (done.returncode, done.stdout) == (3, ""), done.stderr
+    assert done.stderr == (
+        "kerfcall: kerfcall-demo.wav can't be written: Permission denied; give another name with --out FILE.wav\n"
+    )
+
+
+def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
+    """Killed in mid-board and resumed; every pass is cut once, and the sound is as long as it says."""
+    done = workshop.run("demo", "--out", "said.wav", "--state", "state")
+    assert done.code == 0, done.err
+    assert done.err == ""
+    assert "The process has been killed in mid-board" in done.out and "Resuming Corner of a small tray:" in done.out
+    assert "session finished" in done.out and "Press q" not in done.out
+    assert (workshop.folder / "said.wav").stat().st_size > 40 * 22_050 * 2
