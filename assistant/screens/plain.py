@@ -33,7 +33,8 @@ class PlainScreen:
     def show(self, view: View, line: str | None, words: Words) -> None:
         leave = f" {LEAVE}" if self._keys and view.mode in (FINISHED, ENDED_EARLY) else ""
         if line:
-            self._write(f".. {line}{leave}")
+            stop = "." if leave and line[-1:] not in ".?!" else ""
+            self._write(f".. {line}{stop}{leave}")
         place = place_line(view, words)
         if place == self._last:
             return

@@ -42,6 +42,7 @@ def test_after_the_end_it_says_how_to_leave_and_so_does_each_stray_key(mode: str
     told = lines_of(True, (a_view(mode), None), (a_view(mode), "The session is over."))
     assert told[0].endswith("in all] Press q to leave.")
     assert told[1] == ".. The session is over. Press q to leave."
+    assert lines_of(True, (a_view(mode), "It means nothing now: yes"))[0].endswith("now: yes. Press q to leave.")
     assert lines_of(False, (a_view(mode), "The session is over."))[0] == ".. The session is over."
 
 

@@ -29,7 +29,7 @@ class TestThePlainPath:
         driver = Driver(job())
         assert "never stops the saw" in driver.said
         assert "manual" in driver.said
-        assert "four setups, twelve passes" in driver.said
+        assert "Small tray: twelve passes. Setup one of four: " in driver.said
         assert "Reference edge to the left stop" in driver.said
 
     def test_one_answer_for_each_due_check_and_one_tap_for_each_pass(self) -> None:
