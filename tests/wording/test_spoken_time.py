@@ -35,7 +35,7 @@ def seconds(voice: EspeakEngine, job: Job, says: list[Say]) -> float:
 @pytest.mark.parametrize(
     ("plan", "shop"), [("tea-trays", "shop-readout"), ("spice-drawer-inch", "shop-handwheel-inch")]
 )
-def test_half_a_minute_before_the_first_answer_and_ten_seconds_a_check(
+def test_half_a_minute_before_the_first_answer_and_nine_seconds_a_check(
     voice: EspeakEngine, plan: str, shop: str
 ) -> None:
     """Measured 26.9 and 28.5 s, and 7.5 and 8.6 s for the clamps; they were 34.3, 35.7, 9.0 and 9.7."""
