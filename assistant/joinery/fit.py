@@ -23,7 +23,7 @@ statistics begin here; x = 0 at the reference edge.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -306,18 +306,22 @@ def chances(draws: Draws, limit: float, clearance: float | None = None) -> Chanc
     )
 
 
-def best_clearance(draws: Draws, limit: float, *, least: float = 0.0, step: float = 0.01) -> float | None:
-    """The clearance that serves best: most joints go together by hand with no gap over the limit.
+def clearances(draws: Draws, limit: float, *, least: float = 0.0, step: float = 0.01) -> dict[float, float]:
+    """The share of joints that serve (go together by hand, no gap over the limit) by clearance, from tight to loose.
 
-    A multiple of `step` (over 0) from `least` to twice the limit. Where several do as well, to half
-    a percentage point, the tightest. None where none serves any joint.
+    At every multiple of `step` (over 0) from `least` to twice the limit, rounding as it is in these draws.
     """
     first, last = math.ceil(least / step - 1e-9), math.floor(2 * limit / step + 1e-9)
-    tried = {count * step: chances(draws, limit, count * step).serves for count in range(first, last + 1)}
-    best = max(tried.values(), default=0.0)
-    if best == 0:
-        return None
-    return min(clearance for clearance, serves in tried.items() if serves >= best - AS_GOOD)
+    return {count * step: chances(draws, limit, count * step).serves for count in range(first, last + 1)}
+
+
+def best_of(shares: Mapping[float, float]) -> float | None:
+    """The clearance that serves best: the tightest of those as good as any, to half a percentage point.
+
+    None where none serves any joint.
+    """
+    best = max(shares.values(), default=0.0)
+    return min((c for c, share in shares.items() if share >= best - AS_GOOD), default=None) if best else None
 
 
 def swells(clearance: float, fingers: int) -> bool:

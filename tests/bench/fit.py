@@ -13,7 +13,7 @@ import tracemalloc
 from collections.abc import Callable
 from fractions import Fraction
 
-from assistant.joinery.fit import Errors, Joint, best_clearance, chances, joint_of, simulate
+from assistant.joinery.fit import Errors, Joint, best_of, chances, clearances, joint_of, simulate
 from assistant.joinery.layout import even, mate
 from assistant.joinery.model import Blade, Carriage
 from assistant.joinery.pattern import pattern
@@ -45,7 +45,7 @@ def joint(fingers: int) -> Joint:
 def predict(made: Joint) -> object:
     """What `kerfcall fit` does with a joint once it is laid out."""
     draws = simulate(made, ERRORS, joints=JOINTS)
-    return chances(draws, LIMIT), best_clearance(draws, LIMIT)
+    return chances(draws, LIMIT), best_of(clearances(draws, LIMIT))
 
 
 def floor(made: Joint) -> None:

@@ -32,8 +32,9 @@ from assistant.joinery.fit import (
     Errors,
     Joint,
     bands,
-    best_clearance,
+    best_of,
     chances,
+    clearances,
     joint_of,
     most_out_of_square,
     moved,
@@ -435,7 +436,7 @@ def test_the_best_clearance_lies_where_the_normal_table_says():
         return PHI((limit - c / 2) / error) - PHI(-c / 2 / error)
 
     good = [n / 100 for n in range(31) if serves(n / 100) >= serves(limit) - AS_GOOD]
-    found = best_clearance(draws, limit)
+    found = best_of(clearances(draws, limit))
     assert found is not None
     assert found == pytest.approx(good[0], abs=0.0101)
     assert within(chances(draws, limit, found).serves, serves(found))
@@ -449,13 +450,13 @@ def test_another_clearance_is_as_though_the_joint_had_been_cut_with_it():
 
 def test_the_best_clearance_starts_at_the_least_and_is_a_multiple_of_the_step():
     draws = simulate(joint(9), Errors(0.001, 0.001, 0.001), joints=500)
-    assert best_clearance(draws, 0.15, least=0.08) == pytest.approx(0.08)
-    assert best_clearance(draws, 0.15, step=0.0127) == pytest.approx(0.0127)
+    assert best_of(clearances(draws, 0.15, least=0.08)) == pytest.approx(0.08)
+    assert best_of(clearances(draws, 0.15, step=0.0127)) == pytest.approx(0.0127)
 
 
 def test_no_clearance_serves_where_errors_are_over_the_limit():
     draws = simulate(joint(49), Errors(0.5, 0, 0), joints=500)
-    assert best_clearance(draws, 0.05) is None
+    assert best_of(clearances(draws, 0.05)) is None
 
 
 # Drawing

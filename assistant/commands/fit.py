@@ -1,0 +1,141 @@
+"""`kerfcall fit PLAN`: whether the joint will go together, before wood is spoiled.
+
+Nothing is cut, spoken or journalled. JSON lengths are millimetres to 1e-6, shares from 0 to 1.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from assistant.commands.figures import length_option
+from assistant.commands.fit_report import Report, least_square, not_covered, warnings
+from assistant.commands.fit_text import report_text
+from assistant.errors import BadInput, Fault
+from assistant.joinery.fit import COVERAGE, MOST_JOINTS, USUAL_JOINTS, Band, Chances, bands
+from assistant.joinery.units import plain_length
+from assistant.plans.plan_file import read_both
+from assistant.plans.prediction import Movement, Outcome, errors_of, movements, outcomes
+
+# A gap wider than this shows and weakens the glue line (common practice, no source).
+USUAL_LIMITS = {"mm": "0.15 mm", "in": "0.006 in"}
+WIDEST_LIMIT = Fraction(5)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("plan", type=Path, metavar="PLAN", help="the plan, a TOML file")
+    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
+    limits = " or ".join(USUAL_LIMITS.values())
+    parser.add_argument("--limit", metavar="LENGTH", help=f"the widest gap that is still good (default: {limits})")
+    many = f"how many joints to simulate (default: {USUAL_JOINTS:,})"
+    parser.add_argument("--joints", type=int, default=USUAL_JOINTS, metavar="N", help=many)
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="the same seed gives the same joints")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of text")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the prediction. Returns 0; raises BadInput with every fault of the options and of both files."""
+    faults = list(_count_faults(args))
+    try:
+        plan, shop = read_both(args.plan, args.shop)
+    except BadInput as error:
+        raise BadInput([*faults, *error.faults]) from error
+    limit = length_option(faults, "--limit", args.limit or USUAL_LIMITS[plan.unit], plan.unit)
+    if limit is not None and limit > WIDEST_LIMIT:
+        mend = "give what you would still call a good glue line"
+        faults.append(Fault("a gap limit is 5 mm at most", plain_length(limit, plan.unit), "--limit", mend))
+    if faults or limit is None:
+        raise BadInput(faults)
+    found = outcomes(plan, shop, float(limit), args.joints, args.seed)
+    if not found:
+        mend = "move one inwards: a slot at the board's edge holds nothing"
+        raise BadInput([Fault("no slot here has a fit that could be told", "", f"{args.plan.name}: slots", mend)])
+    errors, assumed = errors_of(plan)
+    made = Report(plan, shop.blade.kerf, errors, assumed, limit, args.joints, args.seed, found, movements(plan))
+    print(json.dumps(report_json(made), indent=1) if args.json else "\n".join(report_text(made)))
+    return 0
+
+
+def _count_faults(args: argparse.Namespace) -> Iterator[Fault]:
+    if not 1 <= args.joints <= MOST_JOINTS:
+        what = f"from 1 to {MOST_JOINTS:,} joints can be simulated"
+        yield Fault(what, f"{args.joints:,}", "--joints", f"{USUAL_JOINTS:,} tells a chance to half a percent")
+    if not 0 <= args.seed < 2**64:
+        yield Fault("a seed is a whole number from 0 on", str(args.seed), "--seed", "give any below 2^64")
+
+
+def report_json(made: Report) -> dict[str, Any]:
+    """The prediction as JSON-ready data."""
+    plan = made.plan
+    clearance, depth, most = least_square(made)
+    return {
+        "title": plan.title,
+        "kerf": _number(made.kerf),
+        "clearance": _number(plan.joint.clearance),
+        "limit": _number(made.limit),
+        "joints": made.joints,
+        "seed": made.seed,
+        "uncertainty": {
+            **{name: _number(getattr(made.errors, name)) for name in ("setting", "kerf", "reference")},
+            "assumed": list(made.assumed),
+            "coverage": COVERAGE,
+        },
+        "fits": [_outcome_json(made, one) for one in made.outcomes],
+        "square": {"most_degrees": _number(most), "depth": _number(depth), "clearance": _number(clearance)},
+        "wood": [_movement_json(made, one) for one in made.movements],
+        "not_covered": list(not_covered(plan)),
+        "warnings": list(warnings(made)),
+    }
+
+
+def _outcome_json(made: Report, one: Outcome) -> dict[str, Any]:
+    joint = one.prediction.joint
+    return {
+        "name": one.prediction.name,
+        "key": one.prediction.key,
+        "clearance": _number(joint.clearance),
+        "fingers": joint.fingers,
+        "gaps": [
+            {"at": _number(gap.at), "beside": gap.side, **_band_json(band)}
+            for gap, band in zip(joint.gaps, bands(joint, made.errors), strict=True)
+        ],
+        "room": None if one.room is None else _band_json(one.room),
+        "chances": _chances_json(one.chances),
+        "best": {
+            "clearance": None if one.best is None else _number(one.best),
+            "chances": None if one.with_best is None else _chances_json(one.with_best),
+        },
+    }
+
+
+def _band_json(band: Band) -> dict[str, Any]:
+    ends = {"root_sum_square": band.rss, "worst_case": band.worst}
+    return {
+        "middle": _number(band.middle),
+        **{name: [_number(band.middle - off), _number(band.middle + off)] for name, off in ends.items()},
+    }
+
+
+def _chances_json(found: Chances) -> dict[str, float]:
+    names = ("goes", "flush", "no_gap_over", "serves", "step", "great_step", "doubt")
+    return {name: _number(getattr(found, name)) for name in names}
+
+
+def _movement_json(made: Report, one: Movement) -> dict[str, Any]:
+    return {
+        "part": one.part,
+        "wood": one.wood,
+        "grain": one.grain,
+        "moisture_cutting": round(one.before, 3),
+        "moisture_glue_up": round(one.after, 3),
+        "wider": None if one.strain is None else _number(one.strain * float(made.plan.width)),
+        "note": one.note,
+    }
+
+
+def _number(value: Fraction | float) -> float:
+    return round(float(value), 9)

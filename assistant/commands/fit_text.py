@@ -1,0 +1,170 @@
+"""What `fit` tells, as lines to read in the plan's unit."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from fractions import Fraction
+
+from assistant.commands.fit_report import PLACES, Report, difference, in_unit, least_square, not_covered, warnings
+from assistant.joinery.fit import AS_GOOD, SLOT, Band, bands
+from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
+from assistant.plans.prediction import Outcome
+
+UNITS = {"mm": "mm", "in": "inches"}
+GRAINS = {"flat": "flat-sawn", "quarter": "quarter-sawn", "mixed": "mixed grain"}
+WIDTH = 100
+BESIDE = (
+    "Beside: the side of part A's finger that the gap is on. Below zero the wood meets: the parts must slide "
+    "along each other, if the gaps on the other side have room for it."
+)
+
+
+def report_text(made: Report) -> Iterator[str]:
+    """The prediction as lines to read, in the plan's unit."""
+    plan = made.plan
+    yield f"{plan.title}: will it go together?"
+    yield f"Kerf {plain_length(made.kerf, plan.unit)}, clearance {plain_length(plan.joint.clearance, plan.unit)}."
+    yield from _wrapped(_uncertainties(made))
+    for one in made.outcomes:
+        yield ""
+        yield from _outcome(made, one)
+    yield ""
+    yield from _square(made)
+    yield from _wood(made)
+    for line in not_covered(plan):
+        yield from _wrapped(f"Not covered: {line}")
+    for line in warnings(made):
+        yield from _wrapped(f"Warning: {line}")
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False)
+
+
+def _uncertainties(made: Report) -> str:
+    unit = made.plan.unit
+    figures = ", ".join(
+        f"{name} {in_unit(getattr(made.errors, name), unit)}" for name in ("setting", "kerf", "reference")
+    )
+    text = f"Standard uncertainties: {figures}."
+    if made.assumed:
+        which = "All are" if len(made.assumed) == 3 else " and ".join(made.assumed).capitalize()
+        which += "" if len(made.assumed) == 3 else " is" if len(made.assumed) == 1 else " are"
+        text += f" {which} assumed: give your own in the plan's [uncertainty]."
+    return text
+
+
+def _outcome(made: Report, one: Outcome) -> Iterator[str]:
+    unit, joint = made.plan.unit, one.prediction.joint
+    slots = joint.gaps[0].side == SLOT
+    name = one.prediction.name
+    yield f"{name[0].upper()}{name[1:]}, clearance {in_unit(joint.clearance, unit)}; in {UNITS[unit]}:"
+    head = ("slot", "middle at", "play set", "") if slots else ("wall", "at", "gap set", "beside")
+    yield _row(*head, "root-sum-square", "worst case")
+    for number, (gap, band) in enumerate(zip(joint.gaps, bands(joint, made.errors), strict=True), 1):
+        at, middle = _shown(gap.at, unit), _shown(band.middle, unit)
+        beside = "" if slots else gap.side
+        yield _row(str(number), at, middle, beside, _range(band, band.rss, unit), _range(band, band.worst, unit))
+    if not slots:
+        yield from _wrapped(BESIDE, "  ")
+    yield from _wrapped(_room(made, one, slots), "  ")
+    yield from (line for text in _chances(made, one, slots) for line in _wrapped(text, "  "))
+
+
+def _row(number: str, at: str, middle: str, beside: str, rss: str, worst: str) -> str:
+    return f"  {number:>4}  {at:>10}  {middle:>8}  {beside:<6}  {rss:>20}  {worst:>20}".rstrip()
+
+
+def _shown(mm: float, unit: str) -> str:
+    return format_number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit])
+
+
+def _range(band: Band, off: float, unit: str) -> str:
+    return f"{_shown(band.middle - off, unit)} to {_shown(band.middle + off, unit):>8}"
+
+
+def _room(made: Report, one: Outcome, slots: bool) -> str:
+    if one.room is None:
+        return "Gaps on one side only: the joint always slides open, so only the step at the edge counts."
+    unit, band = made.plan.unit, one.room
+    what = "Play in the tightest slot" if slots else "Room to slide at the tightest place"
+    rss, worst = in_unit(band.middle - band.rss, unit), in_unit(band.middle - band.worst, unit)
+    return f"{what}: {in_unit(band.middle, unit)}; {rss} by root-sum-square, {worst} at worst. Below zero it jams."
+
+
+def _chances(made: Report, one: Outcome, slots: bool) -> Iterator[str]:
+    unit, found = made.plan.unit, one.chances
+    limit = plain_length(made.limit, unit)
+    thing = "boards" if slots else "joints"
+    doubt = f"; simulating leaves {_percent(found.doubt)} in doubt" if found.doubt >= 0.0005 else ""
+    together = "take every piece by hand" if slots else "go together by hand"
+    yield f"Of {made.joints:,} {thing} simulated (seed {made.seed}), {_percent(found.goes)} {together}{doubt}."
+    if not found.goes:
+        yield _best(made, one, limit)
+        return
+    if not slots:
+        half = f"half within {in_unit(found.step, unit)} and " if found.step else ""
+        steps = f"of all that go, {half}19 of 20 within {in_unit(found.great_step, unit)}"
+        yield f"{_percent(found.flush)} do so with both reference edges level. Step between the edges: {steps}."
+    good = f"so {_percent(found.serves)} are good"
+    yield f"Of those that go, {_percent(found.no_gap_over)} have no gap over {limit}; {good}."
+    yield _best(made, one, limit)
+
+
+def _best(made: Report, one: Outcome, limit: str) -> str:
+    if one.best is None or one.with_best is None:
+        return f"No clearance makes one without a gap over {limit}: allow a wider gap, or set more exactly."
+    best, key, then = plain_length(one.best, made.plan.unit), one.prediction.key, one.with_best.serves
+    if then <= one.chances.serves + AS_GOOD:
+        return f"No clearance serves better than this one{_tighter(one, best, then)} ({key})."
+    return f"The clearance that serves best: {best} ({key}); with it {_percent(then)} are good."
+
+
+def _tighter(one: Outcome, best: str, then: float) -> str:
+    """What to say of a tighter clearance that serves as well."""
+    as_well = then >= one.chances.serves - AS_GOOD and float(one.best or 0) < one.prediction.joint.clearance - 1e-9
+    return f"; {best} serves as well and is tighter" if as_well else ""
+
+
+def _percent(share: float) -> str:
+    """Never "100 %" or "0 %" where it isn't all or none."""
+    text = f"{100 * share:.1f}"
+    if text == "100.0" and share < 1:
+        return "over 99.9 %"
+    if text == "0.0" and share > 0:
+        return "under 0.1 %"
+    return text.removesuffix(".0") + " %"
+
+
+def _square(made: Report) -> Iterator[str]:
+    """How much blade tilt and carriage error the tightest joint bears."""
+    unit = made.plan.unit
+    clearance, depth, most = least_square(made)
+    lean = in_unit(max(0.0, clearance) / 4, unit)
+    yield from _wrapped(
+        f"Square: blade tilt and carriage error together may lean a wall by {lean} over the depth of "
+        f"{in_unit(depth, unit)}: {most:.2f} degrees."
+    )
+
+
+def _wood(made: Report) -> Iterator[str]:
+    unit, width = made.plan.unit, float(made.plan.width)
+    if not made.movements:
+        yield from _wrapped(
+            "Wood: no [climate] in the plan, so no movement between cutting and glue-up is reckoned with."
+        )
+    for one in made.movements:
+        species = made.plan.woods[one.part].species
+        wood = f"part {one.part}, {species}, {GRAINS[one.grain]}" if species else f"part {one.part}"
+        text = f"Wood: {wood}: {one.before:.1f} % moisture when cut, {one.after:.1f} % at glue-up"
+        if one.strain is None:
+            yield from _wrapped(f"{text}; {one.note}.")
+        else:
+            way = "wider" if one.strain >= 0 else "narrower"
+            yield from _wrapped(f"{text}: {in_unit(abs(one.strain) * width, unit)} {way} over its width.")
+    differ = difference(made)
+    if differ:
+        yield from _wrapped(
+            f"Wood: the parts' walls lie {in_unit(abs(differ), unit)} apart at the far edge by then; reckoned with."
+        )

@@ -1,0 +1,205 @@
+"""`kerfcall fit`: the JSON's form, what a woodworker reads, warnings, and exit 2 with every fault."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.__main__ import main
+from tests.plans.files import DEMO, DEMO_PLANS, DEMO_SHOPS, PLAN, SHOP, write
+
+READOUT = DEMO / "shop-readout.toml"
+CLIMATE = "[climate.cutting]\nhumidity = 35\n[climate.cutting.B]\nhumidity = 60\n[climate.glue_up]\nhumidity = 50\n"
+CHERRY = PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "black cherry"')
+
+
+@pytest.fixture
+def told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Any:
+    """Runs `fit` on a plan and gives its text on one line, since lines are wrapped."""
+
+    def run(plan: str = PLAN, *more: str, shop: str = SHOP) -> str:
+        files = [str(write(tmp_path, plan, "trays.toml")), "--shop", str(write(tmp_path, shop, "shop.toml"))]
+        assert main(["fit", *files, "--joints", "2000", *more]) == 0
+        return " ".join(capsys.readouterr().out.split())
+
+    return run
+
+
+@pytest.fixture
+def figures(told: Any) -> Any:
+    return lambda plan=PLAN, *more, shop=SHOP: json.loads(told(plan, "--json", *more, shop=shop))
+
+
+def faults(capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
+    assert main(["fit", *words]) == 2
+    return capsys.readouterr().err.splitlines()
+
+
+@pytest.mark.parametrize("shop", DEMO_SHOPS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("plan", DEMO_PLANS, ids=lambda path: path.stem)
+def test_every_demo_plan_fits_into_a_terminal(plan: Path, shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["fit", str(plan), "--shop", str(shop), "--joints", "500"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 100
+    assert lines[0].endswith("will it go together?")
+
+
+def test_the_json_holds_every_gap_and_every_chance(figures: Any) -> None:
+    data = figures()
+    assert set(data) == {
+        *("title", "kerf", "clearance", "limit", "joints", "seed", "uncertainty", "fits", "square", "wood"),
+        *("not_covered", "warnings"),
+    }
+    (fit,) = data["fits"]
+    assert [gap["at"] for gap in fit["gaps"]] == [6.0 * n for n in range(1, 14)]
+    assert [gap["beside"] for gap in fit["gaps"]] == ["right", "left"] * 6 + ["right"]
+    for band in (*fit["gaps"], fit["room"]):
+        low, high = band["worst_case"]
+        inner_low, inner_high = band["root_sum_square"]
+        assert low < inner_low < band["middle"] < inner_high < high
+    for chances in (fit["chances"], fit["best"]["chances"]):
+        assert set(chances) == {"goes", "flush", "no_gap_over", "serves", "step", "great_step", "doubt"}
+    assert fit["best"]["chances"]["serves"] >= fit["chances"]["serves"] - 0.01
+    assert data["uncertainty"] == {
+        "setting": 0.01,
+        "kerf": 0.01,
+        "reference": 0.03,
+        "coverage": 3,
+        "assumed": ["setting", "kerf", "reference"],
+    }
+
+
+def test_text_and_json_tell_the_same(told: Any, figures: Any) -> None:
+    text, (fit,) = told(), figures()["fits"]
+    goes = f"{100 * fit['chances']['goes']:.1f}".removesuffix(".0")
+    assert f"{goes} % go together by hand" in text
+    assert f"Room to slide at the tightest place: {fit['room']['middle']:.3f} mm" in text
+
+
+def test_the_seed_decides(figures: Any) -> None:
+    first, again, other = (figures(PLAN, "--seed", seed)["fits"] for seed in ("7", "7", "8"))
+    assert first == again
+    assert first != other
+
+
+def test_own_uncertainties_are_used_and_not_called_assumed(told: Any) -> None:
+    text = told(PLAN + "[uncertainty]\nsetting = 0.02\nkerf = 0\nreference = 0.04\n")
+    assert "setting 0.020 mm, kerf 0.000 mm, reference 0.040 mm." in text
+    assert "assumed" not in text
+
+
+def test_one_that_is_not_given_is_called_assumed(told: Any) -> None:
+    text = told(PLAN + "[uncertainty]\nsetting = 0.02\nkerf = 0.01\n")
+    assert "Reference is assumed: give your own" in text
+
+
+def test_a_wider_limit_lets_more_joints_pass(figures: Any) -> None:
+    loose = PLAN.replace("finger = 6", "finger = 6\nclearance = 0.25")
+    strict, lax = (figures(loose, "--limit", limit)["fits"][0]["chances"] for limit in ("0.14", "0.25 mm"))
+    assert strict["no_gap_over"] < lax["no_gap_over"]
+    assert strict["goes"] == lax["goes"]
+
+
+def test_the_limit_is_in_the_plans_unit(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["fit", str(DEMO / "spice-drawer-inch.toml"), "--shop", str(READOUT), "--joints", "100", "--json"]
+    assert main([*words, "--limit", "0.01"]) == 0
+    assert json.loads(capsys.readouterr().out)["limit"] == pytest.approx(0.254)
+
+
+def test_a_joint_of_many_fingers_with_little_clearance_is_warned_of_swelling(told: Any) -> None:
+    tight = PLAN.replace("finger = 6", "finger = 5\nclearance = 0.06").replace("width = 84", "width = 85")
+    assert "water-based glue swells 17 fingers" in told(tight)
+    assert "water-based glue" not in told(tight.replace("0.06", "0.08"))
+
+
+def test_how_square_the_cut_must_be_and_a_warning_when_it_is_not(told: Any) -> None:
+    """atan(0.025 / 12.3) = 0.1165 degrees."""
+    assert "0.025 mm over the depth of 12.300 mm: 0.12 degrees" in told()
+    assert "Warning: out of square by 0.2 degrees" in told(PLAN + "[uncertainty]\nout_of_square = 0.2\n")
+    assert "Warning" not in told(PLAN + "[uncertainty]\nout_of_square = 0.116\n")
+
+
+def test_parts_cut_in_different_air_are_told_to_jam(told: Any, figures: Any) -> None:
+    plan = CHERRY + CLIMATE
+    text = told(plan)
+    assert "0 % go together by hand" in text
+    assert "black cherry, flat-sawn: 7.0 % moisture when cut, 9.3 % at glue-up" in text
+    assert "Warning: by the glue-up the parts' walls lie" in text
+    a, b = figures(plan)["wood"]
+    assert (a["wood"], a["wider"] > 0, b["wider"] < 0) == ("Cherry, black", True, True)
+
+
+def test_parts_that_move_alike_still_fit(told: Any, figures: Any) -> None:
+    alike = CHERRY + CLIMATE.replace("[climate.cutting.B]\nhumidity = 60\n", "")
+    assert "apart at the far edge" not in told(alike)
+    assert figures(alike)["fits"] == figures(CHERRY)["fits"]
+
+
+def test_wood_that_is_not_known_is_left_out_aloud(told: Any) -> None:
+    text = told(PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "ash"') + CLIMATE)
+    assert '"ash" may be any of: Ash, black; Ash, white' in text
+    assert "the wood of part A and B is not known" in text
+
+
+def test_moisture_past_the_tables_range_is_warned_of(told: Any) -> None:
+    text = told(CHERRY + "[climate.cutting]\nmoisture = 16\n[climate.glue_up]\nmoisture = 8\n")
+    assert "movement is known from 6 to 14 % moisture only" in text
+
+
+def test_slots_tell_their_play_and_what_is_not_covered(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["fit", str(DEMO / "tray-dividers.toml"), "--shop", str(READOUT), "--joints", "200"]) == 0
+    text = " ".join(capsys.readouterr().out.split())
+    assert "Slots 5 mm deep, clearance 0.150 mm" in text
+    assert "take every piece by hand" in text
+    assert "reference edges level" not in text
+    assert "Not covered: how far the pieces' own thickness is from the slots' width" in text
+
+
+def test_a_lined_joint_is_told_in_both_stages(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["fit", str(DEMO / "trinket-case-lined.toml"), "--shop", str(READOUT), "--joints", "200"]) == 0
+    text = capsys.readouterr().out
+    assert text.index("The blank in part A, clearance 0.060 mm") < text.index("Parts A and B, clearance 0.100 mm")
+
+
+def test_all_faults_come_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan = write(tmp_path, PLAN.replace("finger = 6", "fingers = 6"), "trays.toml")
+    found = faults(capsys, str(plan), "--shop", str(tmp_path / "none.toml"), "--joints", "0", "--seed", "-1")
+    for part in ("--joints: from 1 to 1,000,000", "--seed:", "trays.toml: joint.finger: is missing", "none.toml:"):
+        assert any(part in line for line in found), (part, found)
+
+
+@pytest.mark.parametrize(
+    ("limit", "fault"),
+    [
+        ("0", "--limit: the length must be over zero"),
+        ("-1", "--limit: a length can't be below zero here"),
+        ("wide", "--limit: this is not a length"),
+        ("6", "--limit: a gap limit is 5 mm at most (got 6 mm)"),
+    ],
+)
+def test_a_limit_is_a_small_length(limit: str, fault: str, capsys: pytest.CaptureFixture[str]) -> None:
+    found = faults(capsys, str(DEMO / "tea-trays.toml"), "--shop", str(READOUT), f"--limit={limit}")
+    assert len(found) == 1
+    assert fault in found[0]
+
+
+def test_a_slot_at_the_edge_alone_has_no_fit(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    slots = "[[slots]]\nat = 0\nwidth = 6\ndepth = 4\n"
+    text = PLAN[: PLAN.rindex("[[boards]]")].replace('"even"\nfinger = 6', '"slots"') + slots
+    found = faults(capsys, str(write(tmp_path, text, "trays.toml")), "--shop", str(READOUT))
+    assert len(found) == 1
+    assert "trays.toml: slots: no slot here has a fit that could be told" in found[0]
+
+
+def test_help_needs_no_heavy_library() -> None:
+    script = (
+        "import sys\nsys.modules['numpy'] = None\nfrom assistant.__main__ import main\n"
+        "try: main(['fit', '--help'])\nexcept SystemExit as done: sys.exit(done.code)"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
