@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.joinery.model import Pass, Pattern, Segment
+from assistant.joinery.passes import outside
 from assistant.joinery.settings import approach, reading
 from assistant.joinery.sizes import ListRow
 from assistant.joinery.units import at_least, at_most, format_number, plain_length
@@ -266,20 +267,23 @@ def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed], numbe
     end = "" if job.layout == "slots" else f", end {setup.end}"
     yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}{end}, {depth} deep"
     yield f"  held: {_held(job, setup)}"
-    shown = [_row(job, each) for each in passes]
+    shown = [_row(job, pattern, each) for each in passes]
     wide = max((len(row[2]) for row in shown), default=0)
     wide = max(wide, len("set to"))
     yield f"  pass  {_socket_word(job):>6}  {'set to':>{wide}}  {'kerf from':>10} {'to':>10}  ({unit})"
-    for number, socket, set_to, start, end, past in shown:
-        yield f"  {number:>4}  {numbers[socket]:>6}  {set_to:>{wide}}  {start:>10} {end:>10}{past}"
+    for number, socket, set_to, start, end, notes in shown:
+        yield f"  {number:>4}  {numbers[socket]:>6}  {set_to:>{wide}}  {start:>10} {end:>10}{notes}"
 
 
-def _row(job: Job, each: Placed) -> tuple[int, int, str, str, str, str]:
+def _row(job: Job, pattern: Pattern, each: Placed) -> tuple[int, int, str, str, str, str]:
     one, _, past = each
     unit = job.carriage.unit
-    come_up = "" if past is None else f"  go back to {reading(job.carriage, past)} first, then come up"
+    notes = "" if past is None else f"  go back to {reading(job.carriage, past)} first, then come up"
+    beyond = outside(one, pattern.width)
+    if beyond:
+        notes += f"  !! {plain_length(beyond, unit)} past the edge"
     kerf = (_shown(one.kerf_from, unit), _shown(one.kerf_to, unit))
-    return one.number, one.socket, reading(job.carriage, one.setting), *kerf, come_up
+    return one.number, one.socket, reading(job.carriage, one.setting), *kerf, notes
 
 
 def _shown(length: Fraction, unit: str) -> str:

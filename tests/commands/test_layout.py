@@ -167,6 +167,9 @@ def test_the_table_of_an_inch_handwheel(capsys: pytest.CaptureFixture[str]) -> N
 def test_warnings_are_shown(capsys: pytest.CaptureFixture[str]) -> None:
     text = _table(capsys, DEMO / "tea-trays.toml", DEMO / "shop-stepper.toml")
     assert "\n!! part B: a pass cuts 0.5 mm past the reference edge" in text
+    marked = [line for line in text.splitlines() if line.endswith("  !! 0.5 mm past the edge")]
+    # Part B's two setups begin at the reference edge, part A's four end at the far one.
+    assert len(marked) == 6
     assert "\n!! 2 warnings, at the end.\n" in text and text.count("\n!! part") == 2
 
 
