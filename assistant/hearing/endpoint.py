@@ -1,8 +1,7 @@
-"""Where an utterance begins and ends: the speech band's level against a running noise floor.
+"""Where an utterance begins and ends, in frames of 10 ms.
 
-Frames of 10 ms. The floor is a low percentile of the last seconds, so a saw that is switched on
-becomes the floor within them; a hard maximum ends what never falls. The onset of an utterance is
-where its first sound was, not where it was noticed.
+What counts as sounding is a detector's to say (`detect`); a hard maximum ends what never falls. The
+onset of an utterance is where its first sound was, not where it was noticed.
 """
 
 from __future__ import annotations
@@ -10,9 +9,8 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
-import numpy as np
-
 from assistant.hearing.contract import RATE
+from assistant.hearing.detect import ByLevel, Detector
 
 FRAME = RATE // 100  # samples
 FRAME_BYTES = 2 * FRAME
@@ -21,22 +19,13 @@ FRAME_S = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Times in seconds, levels in dB (full scale = 0). Times: hearing study, step 2."""
+    """Times in seconds: hearing study, step 2."""
 
     pre_roll: float = 0.3
     hangover: float = 0.35
     ahead: float = 0.2  # of quiet after which the piece may be decoded before its end is sure
     shortest: float = 0.3
     longest: float = 5.0
-    rise: float = 9.0  # over the floor, to begin
-    fall: float = 5.0  # over the floor, to end
-    depth: float = 35.0  # under the utterance's peak, to end
-    faintest: float = -55.0  # nothing below this begins
-    lowest_floor: float = -75.0
-    memory: float = 4.0  # over which the floor is taken
-    percentile: float = 10.0
-    start_floor: float = -50.0  # highest floor believed in the first half second
-    smooth: float = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,45 +41,13 @@ class Utterance:
     knock: bool = False
 
 
-def band_level(frame: bytes) -> float:
-    """dB of one 10 ms frame between 250 and 4,000 Hz, re a full-scale square wave; -100 for silence."""
-    samples = np.frombuffer(frame, dtype="<i2").astype(np.float32) / 32768
-    power = np.abs(np.fft.rfft(samples * _WINDOW, 256)[4:64]) ** 2
-    return float(10 * np.log10(max(float(power.sum()) * 2 / (256 * _WINDOW_POWER), 1e-10)))
-
-
-_WINDOW = np.hanning(FRAME).astype(np.float32)
-_WINDOW_POWER = float((_WINDOW**2).sum())
-
-
-class NoiseFloor:
-    """The running floor, dB."""
-
-    def __init__(self, limits: Limits) -> None:
-        self._limits = limits
-        self._levels: deque[float] = deque(maxlen=round(limits.memory / FRAME_S))
-        self._seen = 0
-        self.level = limits.start_floor
-
-    def add(self, level: float) -> None:
-        """One more frame; the floor is worked out anew every 0.1 s."""
-        self._levels.append(level)
-        self._seen += 1
-        if self._seen % 10 == 0 or self._seen < 10:
-            floor = float(np.percentile(np.fromiter(self._levels, np.float32), self._limits.percentile))
-            if self._seen < 50:
-                floor = min(floor, self._limits.start_floor)
-            self.level = max(floor, self._limits.lowest_floor)
-
-
 class Endpointer:
     """Cuts a stream of frames into utterances. One per stream; not thread-safe."""
 
-    def __init__(self, limits: Limits | None = None) -> None:
+    def __init__(self, limits: Limits | None = None, detector: Detector | None = None) -> None:
         self.limits = limits or Limits()
-        self.floor = NoiseFloor(self.limits)
-        self._recent: deque[tuple[bytes, float]] = deque(maxlen=self._frames(self.limits.pre_roll * 2))
-        self._smooth: deque[float] = deque(maxlen=self._frames(self.limits.smooth))
+        self.detector = detector or ByLevel()
+        self._recent: deque[tuple[bytes, bool]] = deque(maxlen=self._frames(self.limits.pre_roll * 2))
         self._frames_seen = 0
         self._reset()
 
@@ -101,7 +58,6 @@ class Endpointer:
     def _reset(self) -> None:
         self._piece: list[bytes] = []
         self._first = self._last = 0
-        self._peak = -100.0
         self._speaking = False
         self._overlong = False
 
@@ -119,35 +75,32 @@ class Endpointer:
         """Forget the utterance going on and what was just heard (it was ours)."""
         self._reset()
         self._recent.clear()
-        self._smooth.clear()
+        self.detector.forget()
 
     def skip(self) -> None:
         """A frame that must not be listened to has gone by."""
         self._frames_seen += 1
 
-    def frame(self, frame: bytes) -> Utterance | None:
-        """Take one frame of `FRAME_BYTES` bytes; an utterance when one ends with it."""
-        level = band_level(frame)
-        self.floor.add(level)
-        self._smooth.append(level)
-        self._frames_seen += 1
-        mean = sum(self._smooth) / len(self._smooth)
-        if not self._speaking:
-            self._recent.append((frame, level))
-            if mean > max(self.floor.level + self.limits.rise, self.limits.faintest):
-                self._begin()
-            return None
-        return self._go_on(frame, mean)
+    def frame(self, frame: bytes, speech: float | None = None) -> Utterance | None:
+        """Take one frame of `FRAME_BYTES` bytes; an utterance when one ends with it.
 
-    def _end_level(self) -> float:
-        return max(self.floor.level + self.limits.fall, self._peak - self.limits.depth)
+        speech: its probability of being speech, 0 to 1, where the noise suppression tells one.
+        """
+        self.detector.add(frame, speech)
+        self._frames_seen += 1
+        if self._speaking:
+            return self._go_on(frame)
+        self._recent.append((frame, self.detector.sounding))
+        if self.detector.begins:
+            self._begin()
+        return None
 
     def _begin(self) -> None:
         """Back over the sounding frames to the first sound, then the pre-roll before it."""
         frames = list(self._recent)
         sounding = 0
-        for _, level in reversed(frames):
-            if level < self.floor.level + self.limits.fall:
+        for _, sounded in reversed(frames):
+            if not sounded:
                 break
             sounding += 1
         sounding = min(max(sounding, 1), self._frames(self.limits.pre_roll))
@@ -156,10 +109,10 @@ class Endpointer:
         self._first = self._frames_seen - sounding
         self._piece = [frame for frame, _ in frames[-(sounding + self._frames(self.limits.pre_roll)) :]]
         self._recent.clear()
+        self.detector.begun()
 
-    def _go_on(self, frame: bytes, mean: float) -> Utterance | None:
-        self._peak = max(self._peak, mean)
-        if mean > self._end_level():
+    def _go_on(self, frame: bytes) -> Utterance | None:
+        if self.detector.goes_on:
             self._last = self._frames_seen
         sounding = (self._last - self._first) * FRAME_S
         if sounding > self.limits.longest:
