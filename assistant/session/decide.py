@@ -147,6 +147,10 @@ def _again(turn: Turn, by: str) -> None:
     say_again(turn)
 
 
+def _where(turn: Turn) -> None:
+    turn.say("answer", where_prompt(turn.state))
+
+
 def _stand_by(turn: Turn, by: str) -> None:
     turn.fact(f.StoodBy(by))
     turn.say("answer", prompt("standing by"))
@@ -195,7 +199,7 @@ _GESTURES: dict[tuple[str, str], Callable[[Turn, str], None]] = {
     (QUESTION, "double"): lambda turn, by: answer_no(turn),
     (QUESTION, "hold"): _yes,
     (STANDING_BY, "tap"): _ignored,
-    (STANDING_BY, "double"): lambda turn, by: turn.say("answer", where_prompt(turn.state)),
+    (STANDING_BY, "double"): lambda turn, by: _where(turn),
     (STANDING_BY, "hold"): _carry_on,
     (FINISHED, "tap"): _over,
     (FINISHED, "double"): _again,
@@ -258,7 +262,7 @@ _INTENTS: dict[str, Callable[[Turn, Heard], None]] = {
     "stand by": lambda turn, event: _stand_by(turn, event.source),
     "carry on": lambda turn, event: _carry_on(turn, event.source),
     "how many": _how_many,
-    "where": lambda turn, event: turn.say("answer", where_prompt(turn.state)),
+    "where": lambda turn, event: _where(turn),
     "yes": lambda turn, event: _yes(turn, event.source),
     "no": lambda turn, event: answer_no(turn),
     "mark": _mark,
