@@ -56,6 +56,12 @@ def cuts(
     return tuple(found)
 
 
+def passes_for(socket: Segment, width: Fraction, blade: Blade) -> int:
+    """How many passes clear one socket (clearance included) of a board this wide; 0 for one narrower than the kerf."""
+    start, end = _span(socket, width, blade)
+    return _count(end - start, blade) if end - start >= blade.kerf else 0
+
+
 def _span(socket: Segment, width: Fraction, blade: Blade) -> tuple[Fraction, Fraction]:
     """What is to be cleared: the socket, and at an edge the overrun, or as much as one kerf overhangs."""
     start, end = socket.start, socket.end
