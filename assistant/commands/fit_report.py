@@ -92,5 +92,5 @@ def not_covered(plan: Plan) -> Iterator[str]:
     if plan.joint.layout == "lined":
         yield "how evenly thick the lines come out, and movement of the blank before it is glued in"
     for part in missing_parts(plan):
-        yield f"the plan has no board of part {part}: it is taken as cut on this machine in the same way"
+        yield f"the plan has no board of part {part}: it is taken as cut on this machine, from the same zero"
     yield "boards that are cupped or not flat"

@@ -100,6 +100,9 @@ def _chances(made: Report, one: Outcome, slots: bool) -> Iterator[str]:
     doubt = f"; simulating leaves {_percent(found.doubt)} in doubt" if found.doubt >= 0.0005 else ""
     together = "take every piece by hand" if slots else "go together by hand"
     yield f"Of {made.joints:,} {thing} simulated (seed {made.seed}), {_percent(found.goes)} {together}{doubt}."
+    copies = one.prediction.copies
+    if copies > 1 and 0 < found.goes < 1:
+        yield f"All {copies} that the plan makes: {_percent(found.all_go(copies))} or more."
     if not found.goes:
         yield _best(made, one, limit)
         return

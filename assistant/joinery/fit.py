@@ -16,6 +16,9 @@ and the slide that takes shows as a step between the boards' edges. A reference 
 therefore never keep a joint from going together. Pieces that go into slots find their own place:
 there each slot's play counts, and neither reference nor step.
 
+What moves all walls of both parts alike leaves every gap as it is, so the carriage's zero and its
+screw's error don't count where both parts are cut on it.
+
 Errors are standard uncertainties, taken as normal and independent. Lengths: floats, mm, since
 statistics begin here; x = 0 at the reference edge.
 """
@@ -123,6 +126,14 @@ class Chances:
     step: float
     great_step: float
     doubt: float
+
+    def all_go(self, copies: int) -> float:
+        """The least chance that all of so many joints (1 or more) of one job go together.
+
+        They would do so with `goes` to the power of their number if they were independent; the kerf
+        that they share can only make it likelier that they do or fail together (Jensen's inequality).
+        """
+        return self.goes**copies
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -44,12 +44,16 @@ BOTH, BLANKS, SLOTS = "parts A and B", "the blank in part {}", "slots {} deep"
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """One thing to put together. depth: the deepest cut in it, mm. key: what sets its clearance in the plan."""
+    """One thing to put together. depth: the deepest cut in it, mm. key: what sets its clearance in the plan.
+
+    copies: how many of them the plan's boards make.
+    """
 
     name: str
     joint: Joint
     depth: float
     key: str
+    copies: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +117,17 @@ def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
     if strains and None not in strains.values():
         joint = moved(joint, strains["A"] or 0.0, strains["B"] or 0.0)
     deepest = max(float(cut[last, part].depth) for part in PARTS)
-    return (*_blanks(plan, job, cut), Prediction(BOTH, joint, deepest, "joint.clearance"))
+    return (*_blanks(plan, job, cut), Prediction(BOTH, joint, deepest, "joint.clearance", _corners(plan)))
+
+
+def _corners(plan: Plan) -> int:
+    """How many joints the boards make: as many as the part with fewer ends has; of the only part, its own."""
+    ends = {part: _ends(plan, part) for part in PARTS}
+    return min((count for count in ends.values() if count), default=1)
+
+
+def _ends(plan: Plan, part: str) -> int:
+    return sum(board.count * board.ends for board in plan.boards if board.part == part)
 
 
 def outcomes(plan: Plan, shop: Shop, limit: float, joints: int, seed: int) -> tuple[Outcome, ...]:
@@ -182,7 +196,7 @@ def _slots(plan: Plan, job: Job) -> Iterator[Prediction]:
         name = SLOTS.format(plain_length(each.depth, plan.unit))
         joint = slots_of(each, job.clearance, job.carriage)
         if joint.gaps:
-            yield Prediction(name, joint, float(each.depth), "joint.clearance")
+            yield Prediction(name, joint, float(each.depth), "joint.clearance", _ends(plan, "A"))
 
 
 def _blanks(plan: Plan, job: Job, cut: dict[tuple[int, str], Pattern]) -> Iterator[Prediction]:
@@ -191,7 +205,8 @@ def _blanks(plan: Plan, job: Job, cut: dict[tuple[int, str], Pattern]) -> Iterat
         if plan.lining is not None and (1, part + BLANK) in cut:
             board, blank = cut[1, part], cut[1, part + BLANK]
             joint = joint_of(board, blank, plan.lining.glue_clearance, job.carriage)
-            yield Prediction(BLANKS.format(part), joint, float(blank.depth), "lining.glue_clearance")
+            name = BLANKS.format(part)
+            yield Prediction(name, joint, float(blank.depth), "lining.glue_clearance", _ends(plan, part))
 
 
 def moisture(air: Air) -> float:

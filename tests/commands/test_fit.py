@@ -81,6 +81,16 @@ def test_text_and_json_tell_the_same(told: Any, figures: Any) -> None:
     assert f"Room to slide at the tightest place: {fit['room']['middle']:.3f} mm" in text
 
 
+def test_all_corners_of_the_box_are_told(told: Any, figures: Any) -> None:
+    """A plan of four corners; 0.9 to the fourth is 0.66."""
+    plan = PLAN.replace('part = "A"', 'part = "A"\ncount = 2\nends = 2').replace('part = "B"', 'part = "B"\ncount = 4')
+    (fit,) = figures(plan)["fits"]
+    assert fit["copies"] == 4
+    assert fit["all_go"] == pytest.approx(fit["chances"]["goes"] ** 4)
+    assert "All 4 that the plan makes:" in told(plan)
+    assert "that the plan makes" not in told()
+
+
 def test_the_seed_decides(figures: Any) -> None:
     first, again, other = (figures(PLAN, "--seed", seed)["fits"] for seed in ("7", "7", "8"))
     assert first == again

@@ -421,6 +421,18 @@ def test_one_wall_alone_always_slides_open():
     assert found.great_step > 0
 
 
+def test_all_joints_of_a_job_go_at_least_as_often_as_independent_ones():
+    """Ten joints cut with one kerf error, drawn by hand: they go or fail together more than each on its own would."""
+    chance = np.random.default_rng(4)
+    kerf = chance.normal(0, 0.02, (20_000, 1))
+    settings_off = chance.normal(0, 0.02, (20_000, 10, 4)) @ np.array([1, -1, 1, -1])
+    goes = 0.1 + 2 * kerf + settings_off >= 0
+    made = chances(simulate(joint(3), Errors(0.02, 0.02, 0), joints=MANY), 10)
+    assert abs(made.goes - goes.mean()) < 0.02
+    assert made.all_go(1) == made.goes
+    assert goes.all(axis=1).mean() > made.all_go(10) > 0
+
+
 # Clearance
 
 

@@ -43,7 +43,19 @@ def test_a_joint_has_every_inner_wall_and_half_the_clearance_in_each_gap(tmp_pat
 def test_a_part_without_boards_is_taken_as_cut_in_the_same_way(tmp_path: Path) -> None:
     alone = PLAN[: PLAN.rindex("[[boards]]")]
     assert missing_parts(plan_of(tmp_path, alone)) == ("B",)
-    assert told(tmp_path, alone) == told(tmp_path)
+    assert told(tmp_path, alone)[0].joint == told(tmp_path)[0].joint
+
+
+def test_a_box_of_two_and_two_boards_has_four_corners() -> None:
+    shop = read_shop(DEMO / "shop-readout.toml")
+    for name, copies in (("tea-trays", [4]), ("trinket-case-lined", [4, 4]), ("tray-dividers", [2])):
+        assert [each.copies for each in predictions(read_plan(DEMO / f"{name}.toml"), shop)] == copies
+
+
+def test_boards_of_one_part_count_their_own_ends(tmp_path: Path) -> None:
+    alone = PLAN[: PLAN.rindex("[[boards]]")] + "count = 3\nends = 2\n"
+    (found,) = told(tmp_path, alone)
+    assert found.copies == 6
 
 
 def test_a_lined_joint_is_put_together_twice() -> None:
