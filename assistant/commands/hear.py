@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
         voice = replace(voice, recogniser=args.recogniser)
     sound = read_sound(args.wav)
     choice = must_have(choose(voice))
-    phrases = whole_table(checks, voice.lead_in, PASSES)
+    phrases = whole_table(checks, voice, PASSES)
     spec = Spec(choice.recogniser, str(choice.model) if choice.model else None)
     all_found = hear_all(sound.pcm, phrases, spec)
     for found in all_found:

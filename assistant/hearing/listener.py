@@ -64,7 +64,7 @@ class _Listener:
         self._voice = voice
         self.choice: Choice = choose(voice, folders)
         # Unknown words in any answer are named at the start, not when the check comes up.
-        self._whole = whole_table(checks, voice.lead_in)
+        self._whole = whole_table(checks, voice)
         self._phrases: tuple[Phrase, ...] = ()
         self._generation = 0
 

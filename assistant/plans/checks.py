@@ -12,11 +12,12 @@ from dataclasses import replace
 from string import Formatter
 
 from assistant.plans.document import shown
-from assistant.plans.model import Check
+from assistant.plans.languages import Language, language_of
+from assistant.plans.model import Check, VoiceSettings
+from assistant.plans.own_phrases import phrases_of
 from assistant.plans.reader import Table, nearest
-from assistant.plans.syllables import syllables
+from assistant.plans.sayable import one_begins_the_other, wrong_with
 
-LEAST_SYLLABLES = 5
 MOST_CHECKS = 50
 MOST_EVERY = 20_000
 FIGURES = ("lowest", "highest", "depth")
@@ -27,57 +28,42 @@ GLUE_CHECK = "glue dry and trimmed"
 GUARD_SAY = "guard for this cut fitted: {}?"
 GUARD_DEFAULT = "blade boxed in where it comes out behind the backing"
 
-# In the order they are asked. The hold-down check: the trailing end of a piece lifts as it leaves the cut
-# even when clamped firmly (common practice, no source).
-DEFAULT_CHECKS = (
+# In the order they are asked: name, say, when. The hold-down check: the trailing end of a piece lifts as it leaves the
+# cut even when clamped firmly (common practice, no source).
+_ASKED = (
     # Where it is asked it decides whether there is anything to clamp.
-    Check(
-        GLUE_CHECK, "glue dry overnight and scraped off, ends trimmed flush?", "the glue is dry and trimmed", "stage"
-    ),
-    Check("edge and face", "edge and face as just told?", "edge and face are both correct", "setup"),
-    Check(BAR_CHECK, "setting bar out of its slot?", "setting bar is put away", "setup"),
-    Check(
+    (GLUE_CHECK, "glue dry overnight and scraped off, ends trimmed flush?", "stage"),
+    ("edge and face", "edge and face as just told?", "setup"),
+    (BAR_CHECK, "setting bar out of its slot?", "setup"),
+    (
         "clamps",
         "clamps tight, and with screws, hold-down and stop clear of the blade, {lowest} to {highest} off the edge?",
-        "all clamps are secure",
         "setup",
     ),
-    Check("guard", GUARD_SAY.format(GUARD_DEFAULT), "safety guard fitted", "setup"),
-    Check(
+    ("guard", GUARD_SAY.format(GUARD_DEFAULT), "setup"),
+    (
         "hold-down",
         "trailing end held down: a wide board clamped at both ends, a narrow one under another piece?",
-        "trailing end is well held down",
         "session",
     ),
-    Check("blade height", "blade height measured, {depth}?", "blade height is now measured", "depth"),
-    Check("backing", "fresh backing face behind the cut?", "backing face is a fresh one", "part"),
-)
-
-# What can be said anyway means something else: no answer may equal it.
-RESERVED = frozenset(
-    {
-        "proceed to next pass",
-        "this pass is completed",
-        "say again position",
-        "return to previous",
-        "standing by",
-        "carry on working",
-        "how many more to go",
-        "report my progress",
-        "affirm that is right",
-        "negative cancel that",
-        "mark down a problem",
-        "finish the session",
-        "go to pass",
-    }
+    ("blade height", "blade height measured, {depth}?", "depth"),
+    ("backing", "fresh backing face behind the cut?", "part"),
 )
 
 
-def read_checks(root: Table, register: str, lead_in: str) -> tuple[Check, ...]:
+def default_checks(language: Language) -> tuple[Check, ...]:
+    """Every default check, in order, confirmed in this language."""
+    return tuple(Check(name, say, language.answers[name], when) for name, say, when in _ASKED)
+
+
+DEFAULT_CHECKS = default_checks(language_of("en"))
+
+
+def read_checks(root: Table, register: str, voice: VoiceSettings) -> tuple[Check, ...]:
     """The checks of a shop file, in order, faults noted.
 
-    register: the carriage's; the setting-bar check is there only with "setting bar". lead_in: the
-    word that comes before an answer, so an answer must not begin with it.
+    register: the carriage's; the setting-bar check is there only with "setting bar". voice: its
+    language, its lead-in word and its phrases, none of which an answer may be like.
     """
     guard = root.table("guard")
     fitted = guard.text("fitted", GUARD_DEFAULT)
@@ -87,16 +73,16 @@ def read_checks(root: Table, register: str, lead_in: str) -> tuple[Check, ...]:
         fitted = GUARD_DEFAULT
     checks = [
         replace(check, say=GUARD_SAY.format(fitted)) if check.name == "guard" else check
-        for check in DEFAULT_CHECKS
+        for check in default_checks(language_of(voice.language))
         if check.name != BAR_CHECK or register == "setting bar"
     ]
-    _own(root, checks, register, lead_in)
+    _own(root, checks, register, voice)
     ordered = _ordered(root, checks)
     off = _off(root, checks)
     return tuple(check for check in ordered if check.name not in off)
 
 
-def _own(root: Table, checks: list[Check], register: str, lead_in: str) -> None:
+def _own(root: Table, checks: list[Check], register: str, voice: VoiceSettings) -> None:
     named: set[str] = set()
     for table in root.tables("checks", MOST_CHECKS):
         name = table.text("name", required=True, most=40)
@@ -110,15 +96,15 @@ def _own(root: Table, checks: list[Check], register: str, lead_in: str) -> None:
             table.skip()
         else:
             named.add(name)
-            _one(table, name, checks, lead_in)
+            _one(table, name, checks, voice)
         table.close()
 
 
-def _one(table: Table, name: str, checks: list[Check], lead_in: str) -> None:
+def _one(table: Table, name: str, checks: list[Check], voice: VoiceSettings) -> None:
     place = next((n for n, check in enumerate(checks) if check.name == name), None)
     known = checks[place] if place is not None else None
     say = _say(table, known)
-    answer = _answer(table, known, lead_in, [check for check in checks if check.name != name])
+    answer = _answer(table, known, voice, [check for check in checks if check.name != name])
     when, every = _when(table, name, known)
     if say is None or answer is None:
         return
@@ -149,35 +135,27 @@ def _fills(say: str) -> bool:
     return all(name is None or (name in FIGURES and not spec and not turn) for _, name, spec, turn in parts)
 
 
-def _answer(table: Table, known: Check | None, lead_in: str, others: Sequence[Check]) -> str | None:
+def _answer(table: Table, known: Check | None, voice: VoiceSettings, others: Sequence[Check]) -> str | None:
     mend = "give a phrase of five syllables or more, of ordinary words"
     answer = table.text("answer", known.answer if known else None, required=known is None, mend=mend)
     if answer is None or not table.has("answer"):
         return answer
     answer = answer.lower()
-    what = _wrong_with(answer, lead_in, others)
+    what = _wrong_with(answer, voice, others)
     if what:
         table.fault("answer", what, mend, answer)
         return known.answer if known else None
     return answer
 
 
-def _wrong_with(answer: str, lead_in: str, others: Sequence[Check]) -> str | None:
-    if not re.fullmatch(r"[a-z']+( [a-z']+)*", answer):
-        return "must be plain words, letters only"
-    if answer.split()[0] == lead_in:
-        return f'must not begin with the lead-in "{lead_in}", which is put before it'
-    if syllables(answer) < LEAST_SYLLABLES:
-        return f"has {syllables(answer)} syllables, too short to be told from other speech"
-    if any(_one_begins_the_other(answer, phrase) for phrase in RESERVED):
+def _wrong_with(answer: str, voice: VoiceSettings, others: Sequence[Check]) -> str | None:
+    what = wrong_with(answer, voice.language, voice.lead_in)
+    if what:
+        return what
+    if any(one_begins_the_other(answer, phrase) for texts in phrases_of(voice).values() for phrase in texts):
         return "is like a phrase that means something else"
-    rival = next((check for check in others if _one_begins_the_other(answer, check.answer)), None)
+    rival = next((check for check in others if one_begins_the_other(answer, check.answer)), None)
     return f"is like the answer of the check {shown(rival.name)}" if rival else None
-
-
-def _one_begins_the_other(one: str, other: str) -> bool:
-    """Equal, or alike up to where one ends: cut short, the longer would be heard as the shorter."""
-    return f"{one} ".startswith(f"{other} ") or f"{other} ".startswith(f"{one} ")
 
 
 def _when(table: Table, name: str, known: Check | None) -> tuple[str, int]:

@@ -143,6 +143,19 @@ class _Reader:
             raise ValueError(f"{key} must be a list")
         return tuple(one(item) for item in self._data[key])
 
+    def items_or_none(self, key: str, one: Callable[[Any], Item]) -> tuple[tuple[str, Item], ...]:
+        """The object at `key` as pairs; () where there is none."""
+        data = self._data.get(key, {})
+        if not isinstance(data, dict):
+            raise ValueError(f"{key} must be an object")
+        return tuple((name, one(value)) for name, value in data.items())
+
+
+def _list(value: object) -> list[Any]:
+    if not isinstance(value, list):
+        raise ValueError("a list is wanted")
+    return value
+
 
 def _text(value: object) -> str:
     if not isinstance(value, str):
@@ -296,6 +309,8 @@ def _voice_to(voice: VoiceSettings) -> dict[str, Any]:
         "reads": voice.reads,
         "speech_rate": voice.speech_rate,
         "model": voice.model,
+        "phrases": {intent: list(texts) for intent, texts in voice.phrases},
+        "pronunciations": dict(voice.pronunciations),
     }
 
 
@@ -308,4 +323,7 @@ def _voice_from(data: object) -> VoiceSettings:
         of.text("reads"),
         of.whole("speech_rate"),
         of.text_or_none("model"),
+        # Jobs stored before phrases could be changed hold none.
+        of.items_or_none("phrases", lambda texts: tuple(_text(text) for text in _list(texts))),
+        of.items_or_none("pronunciations", _text),
     )

@@ -131,7 +131,11 @@ class PedalSettings:
 
 @dataclass(frozen=True, slots=True)
 class VoiceSettings:
-    """speech_rate: words a minute. model: path of a vosk model folder, or None."""
+    """speech_rate: words a minute. model: path of a vosk model folder, or None.
+
+    language: of what is said to the program. phrases: intent and all its wordings, where the shop
+    file has its own. pronunciations: word and its phones, as CMUdict writes them, for the embedded recogniser.
+    """
 
     language: str = "en"
     lead_in: str = "marigold"
@@ -139,6 +143,8 @@ class VoiceSettings:
     reads: str = "digits"
     speech_rate: int = 160
     model: str | None = None
+    phrases: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    pronunciations: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

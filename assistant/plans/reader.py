@@ -207,6 +207,10 @@ class Table:
             return ()
         return tuple(cleaned(item) for item in raw)
 
+    def keys(self) -> tuple[str, ...]:
+        """The keys that this table holds, for one whose keys are not ours to name."""
+        return tuple(self._data)
+
     def table(self, key: str, *, required: bool = False) -> Table:
         """The table at `key`; an empty one, `absent`, when there is none or it is faulty."""
         raw = self._take(key, required, f"add a [{self.path(key)}] table")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import re
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -11,14 +11,18 @@ from assistant.joinery.model import Blade, Carriage
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import read_checks
 from assistant.plans.document import Document, folder_of, read_document
+from assistant.plans.languages import Language, known_languages, language_of
 from assistant.plans.model import PedalSettings, Shop, VoiceSettings
+from assistant.plans.own_phrases import read_phrases, read_pronunciations, refuse_answers
 from assistant.plans.pedal_keys import read_key
 from assistant.plans.reader import Table
+from assistant.plans.sayable import plain
 
 INCH = Fraction("25.4")
 ZERO = Fraction(0)
 # A kerf over this is a slip of the decimal point, not a blade or a dado stack.
 WIDEST_KERF = Fraction(60)
+LEAST_LEAD_IN, MOST_LEAD_IN = 2, 20  # letters
 KINDS = ("readout", "handwheel", "steps")
 KEYS_OF_KIND = {
     "readout": ("resolution",),
@@ -65,7 +69,11 @@ def _read(document: Document, path: str) -> Shop:
     carriage = _carriage(root.table("carriage"), unit)
     pedal = _pedal(root.table("pedal"))
     voice = _voice(root.table("voice"), carriage)
-    checks = read_checks(root, carriage.register, voice.lead_in)
+    language = language_of(voice.language)
+    own = read_phrases(root, language, voice.lead_in)
+    voice = replace(voice, phrases=own.pairs, pronunciations=read_pronunciations(root, language))
+    checks = read_checks(root, carriage.register, voice)
+    refuse_answers(own, checks)
     root.close()
     return Shop(unit, blade, carriage, pedal, voice, checks, path)
 
@@ -163,9 +171,10 @@ def _seconds(table: Table, key: str, default: float, least: str, most: str) -> f
 
 def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
     default = VoiceSettings()
+    language = language_of(table.choice("language", known_languages(), default.language) or default.language)
     voice = VoiceSettings(
-        table.choice("language", ("en",), default.language) or default.language,
-        _lead_in(table, default.lead_in),
+        language.name,
+        _lead_in(table, language),
         table.choice("recogniser", ("auto", "vosk", "pocketsphinx"), default.recogniser) or default.recogniser,
         table.choice("reads", ("digits", "words", "fractions", "turns"), default.reads) or default.reads,
         table.integer("speech_rate", default.speech_rate, least=80, most=450) or default.speech_rate,
@@ -181,9 +190,13 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
     return voice
 
 
-def _lead_in(table: Table, default: str) -> str:
-    word = table.text("lead_in", default)
-    if word and not re.fullmatch(r"[a-z]{2,20}", word):
-        table.fault("lead_in", "must be one word of lower-case letters", 'give one, e.g. "marigold"', word)
-        return default
-    return word or default
+def _lead_in(table: Table, language: Language) -> str:
+    word = table.text("lead_in", language.lead_in) or language.lead_in
+    mend = f'give one, e.g. "{language.lead_in}"'
+    if not plain(word, language.name) or not word.isalpha() or not LEAST_LEAD_IN <= len(word) <= MOST_LEAD_IN:
+        table.fault("lead_in", "must be one word of lower-case letters", mend, word)
+    elif any(text.split()[0] == word for texts in language.phrases.values() for text in texts):
+        table.fault("lead_in", "is the first word of a phrase", mend, word)
+    else:
+        return word
+    return language.lead_in

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 
+HANGUL = range(0xAC00, 0xD7A4)  # one code point a syllable
 _GROUP = re.compile(r"[aeiouy]+")
 # Neighbouring vowels that are mostly spoken apart: "dial", "radio", "video", "usual", "continuous", "going".
 _APART = re.compile(
@@ -22,8 +23,9 @@ _SILENT_INSIDE = re.compile(r"[aeiouy][^aeiouy]+e(?=ly$|less$|ness$|ment$|ful$)"
 
 
 def syllables(text: str) -> int:
-    """Syllables of `text`, words parted by blanks or hyphens. 0 for no letters."""
-    return sum(_of_word(word) for word in re.findall(r"[a-z]+", text.casefold().replace("'", "")))
+    """Syllables of `text`, words parted by blanks or hyphens. 0 for no letters. Hangul is counted exactly."""
+    hangul = sum(ord(letter) in HANGUL for letter in text)
+    return hangul + sum(_of_word(word) for word in re.findall(r"[a-z]+", text.casefold().replace("'", "")))
 
 
 def _of_word(word: str) -> int:

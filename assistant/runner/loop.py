@@ -133,7 +133,7 @@ class Runner:
 
     def _listen(self, effect: e.Listen) -> None:
         job = self.state.the_job
-        self.phrases = phrases_for(effect.wanted, job.checks, job.voice.lead_in)
+        self.phrases = phrases_for(effect.wanted, job.checks, job.voice)
         if self.outputs.listener is not None:
             self.outputs.listener.listen(self.phrases, effect.generation)
 

@@ -158,7 +158,7 @@ class Rehearsal:
     def _phrase(self, text: str) -> Phrase | None:
         """The phrase in force with this wording, else the one of the whole table."""
         job = self._runner.state.the_job
-        table = whole_table(job.checks, job.voice.lead_in, self._runner.state.passes)
+        table = whole_table(job.checks, job.voice, self._runner.state.passes)
         return next((phrase for phrase in (*self._runner.phrases, *table) if phrase.text == text), None)
 
     def _interrupt(self) -> None:

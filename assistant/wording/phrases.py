@@ -1,5 +1,7 @@
 """The phrases that can be said: by intent, and by the state of the session in which they mean something.
 
+Their words are in languages/, one file a language, and in the shop file where it has its own.
+
 Pure data: whether a recogniser knows the words is asked in `hearing.vocabulary`.
 """
 
@@ -8,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from assistant.plans.model import Check
+from assistant.plans.languages import EAGER, GO_TO, INTENTS, language_of
+from assistant.plans.model import Check, VoiceSettings
+from assistant.plans.own_phrases import phrases_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,25 +36,6 @@ class Phrase:
         return self.text.partition(" ")[2] if self.lead_in else self.text
 
 
-# intent -> (wordings, lead-in due). Wordings: hearing-study set 2, as amended by the agreed design.
-ENGLISH: dict[str, tuple[tuple[str, ...], bool]] = {
-    "cut": (("proceed to next pass", "this pass is completed"), True),
-    "again": (("say again position",), False),
-    "back": (("return to previous",), True),
-    "stand by": (("standing by",), False),
-    "carry on": (("carry on working",), True),
-    "how many": (("how many more to go",), False),
-    "where": (("report my progress",), False),
-    "yes": (("affirm that is right",), True),
-    "no": (("negative cancel that",), False),
-    "mark": (("mark down a problem",), True),
-    "end": (("finish the session",), True),
-}
-GO_TO = "go to pass"
-DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-# What only asks, pauses or refuses: a false one does no harm, so the bar is lower and no lead-in is due.
-EAGER = frozenset({"again", "stand by", "how many", "where", "no"})
-
 # State of the session -> intents that mean something in it, for people to read.
 SAID_WHEN: dict[str, tuple[str, ...]] = {
     "a pass has been called": (
@@ -65,7 +50,7 @@ SAID_WHEN: dict[str, tuple[str, ...]] = {
         "end",
     ),
     "a check is open": ("check", "again", "back", "stand by", "how many", "where", "mark", "end"),
-    "a question or read-back is open": ("yes", "no", "again", "how many", "where"),
+    "a question or read-back is open": ("yes", "no", "stand by", "again", "how many", "where"),
     "standing by": ("carry on", "again", "how many", "where", "mark", "end"),
 }
 EXPLAINED: dict[str, str] = {
@@ -85,43 +70,54 @@ EXPLAINED: dict[str, str] = {
 }
 
 
-def _with_lead_in(lead_in: str, text: str, due: bool) -> str:
-    return f"{lead_in} {text}" if due else text
+def _voice(voice: VoiceSettings | str) -> VoiceSettings:
+    return VoiceSettings(lead_in=voice) if isinstance(voice, str) else voice
 
 
-def spoken_digits(number: int) -> str:
-    """12 -> "one two"."""
-    return " ".join(DIGITS[int(digit)] for digit in str(number))
-
-
-def _go_to(passes: int, lead_in: str) -> list[Phrase]:
-    return [Phrase("go to", n, f"{lead_in} {GO_TO} {spoken_digits(n)}", True, True) for n in range(1, passes + 1)]
+def spoken_digits(number: int, language: str = "en") -> str:
+    """12 -> "one two", in the usual words."""
+    return language_of(language).numbers(number)[0]
 
 
 def phrases_for(
-    wanted: Iterable[tuple[str, str | int | None]], checks: Sequence[Check], lead_in: str
+    wanted: Iterable[tuple[str, str | int | None]], checks: Sequence[Check], voice: VoiceSettings | str
 ) -> tuple[Phrase, ...]:
     """The wordings of what means something now.
 
-    wanted: as in `session.effects.Listen`. checks: the job's, for their answers.
+    wanted: as in `session.effects.Listen`. checks: the job's, for their answers. voice: its language,
+    lead-in word and own phrases; a text is a lead-in word, for English as shipped.
     """
+    voice = _voice(voice)
+    language, texts = language_of(voice.language), phrases_of(voice)
     answers = {check.name: check.answer for check in checks}
     found: list[Phrase] = []
+
+    def add(intent: str, argument: str | int | None, wordings: Iterable[str]) -> None:
+        led, strict = intent == "check" or intent in language.led, intent not in EAGER
+        begin = f"{voice.lead_in} " if led else ""
+        found.extend(Phrase(intent, argument, begin + wording, led, strict) for wording in wordings)
+
     for intent, argument in wanted:
         if intent == "check":
-            found.append(Phrase(intent, argument, f"{lead_in} {answers[str(argument)]}", True, True))
-        elif intent == "go to":
-            found.extend(_go_to(int(argument or 0), lead_in))
+            add(intent, argument, [answers[str(argument)]])
+        elif intent == GO_TO:
+            for n in range(1, int(argument or 0) + 1):
+                add(intent, n, [f"{text} {number}" for text in texts[intent] for number in language.numbers(n)])
         else:
-            wordings, due = ENGLISH[intent]
-            strict = intent not in EAGER
-            found.extend(Phrase(intent, None, _with_lead_in(lead_in, text, due), due, strict) for text in wordings)
+            add(intent, None, texts[intent])
     return tuple(found)
 
 
-def whole_table(checks: Sequence[Check], lead_in: str, passes: int = 0) -> tuple[Phrase, ...]:
-    """Every phrase there is, for `hear`, `phrases` and rehearsal scripts."""
-    wanted: list[tuple[str, str | int | None]] = [(intent, None) for intent in ENGLISH]
+def whole_table(checks: Sequence[Check], voice: VoiceSettings | str, passes: int = 0) -> tuple[Phrase, ...]:
+    """Every phrase there is, for `hear`, `phrases` and rehearsal scripts. voice: as in `phrases_for`."""
+    wanted: list[tuple[str, str | int | None]] = [(intent, None) for intent in INTENTS if intent != GO_TO]
     wanted += [("check", check.name) for check in checks]
-    wanted.append(("go to", passes))
-    return phrases_for(wanted, checks, lead_in)
+    wanted.append((GO_TO, passes))
+    return phrases_for(wanted, checks, voice)
+
+
+def open_together(one: Phrase, other: Phrase) -> bool:
+    """Whether both can be listened for at the same time; only one check is open at a time."""
+    if one.intent == other.intent == "check":
+        return one.argument == other.argument
+    return any(one.intent in intents and other.intent in intents for intents in SAID_WHEN.values())

@@ -39,6 +39,11 @@ def several(strategy: st.SearchStrategy) -> st.SearchStrategy:
     return st.lists(strategy, max_size=3).map(tuple)
 
 
+def by_name(strategy: st.SearchStrategy) -> st.SearchStrategy:
+    """Pairs of a name, each once, and what it stands for."""
+    return st.dictionaries(texts, strategy, max_size=3).map(lambda found: tuple(found.items()))
+
+
 def _hanging_together(job: Job) -> Job:
     """Numbers of setups and passes as every job has them: from 1, and naming what exists."""
     patterns = tuple(
@@ -61,7 +66,7 @@ jobs = built(
     setups=several(built(Setup)),
     carriage=carriages,
     pedal=built(PedalSettings),
-    voice=built(VoiceSettings),
+    voice=built(VoiceSettings, phrases=by_name(st.lists(texts, max_size=3).map(tuple)), pronunciations=by_name(texts)),
 ).map(_hanging_together)
 exact = lengths.map(str)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import random
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -409,6 +410,7 @@ def test_looking_makes_no_journal(tmp_path: Path) -> None:
 
 
 FIXTURES = Path(__file__).parent / "fixtures"
+LATER = r", layout='even'|, phrases=\(\), pronunciations=\(\)"
 
 
 def test_a_journal_of_schema_version_1_still_opens(tmp_path: Path) -> None:
@@ -422,7 +424,7 @@ def test_a_journal_of_schema_version_1_still_opens(tmp_path: Path) -> None:
             assert row.state == session["state"]
             held = list(journal.replay(row.id))
             # Fields that a later release added have their default; the rest is as it was written.
-            told = [[r.n, r.fact.kind, repr(r.fact).replace(", layout='even'", "")] for r in held]
+            told = [[r.n, r.fact.kind, re.sub(LATER, "", repr(r.fact))] for r in held]
             assert told == session["facts"]
     kinds = {kind for session in expected for _, kind, _ in session["facts"]}
     assert kinds >= {

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from assistant.plans.checks import DEFAULT_CHECKS, FIGURES, RESERVED
-from assistant.wording.phrases import ENGLISH, GO_TO
+from assistant.plans.checks import DEFAULT_CHECKS, FIGURES, default_checks
+from assistant.plans.languages import CHECKS, known_languages, language_of
 from tests.plans.files import DEMO_SHOPS, SHOP, shop_faults, shop_of
 
 BAR = SHOP + '[carriage]\nregister = "setting bar"\n'
@@ -54,11 +54,14 @@ def test_the_clamp_question_names_the_span_of_the_blade_and_the_height_check_the
 def test_default_answers_are_distinct_and_free_of_other_phrases() -> None:
     answers = [check.answer for check in DEFAULT_CHECKS]
     assert len(set(answers)) == len(answers)
-    assert not set(answers) & RESERVED
+    assert not set(answers) & {text for texts in language_of("en").phrases.values() for text in texts}
 
 
-def test_reserved_phrases_are_those_that_can_be_said() -> None:
-    assert {text for wordings, _ in ENGLISH.values() for text in wordings} | {GO_TO} == RESERVED
+def test_every_language_confirms_every_default_check() -> None:
+    for name in known_languages():
+        checks = default_checks(language_of(name))
+        assert sorted(check.name for check in checks) == sorted(CHECKS)
+        assert all(check.answer for check in checks)
 
 
 def test_every_word_of_every_answer_is_known_to_the_embedded_recogniser(tmp_path: Path) -> None:

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from assistant.plans.checks import DEFAULT_CHECKS, LEAST_SYLLABLES
+from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.plans.sayable import LEAST_SYLLABLES
 from assistant.plans.syllables import syllables
 
 VOWELS = {"AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW"}
@@ -52,6 +53,7 @@ def test_default_answers_have_five_syllables_by_the_dictionary_too() -> None:
         ("measurement", 3),
         ("", 0),
         ("Hold-down", 2),
+        ("안전 덮개 장착", 6),
     ],
 )
 def test_workshop_words(text: str, count: int) -> None:

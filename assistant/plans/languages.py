@@ -1,0 +1,178 @@
+"""The languages that phrases are said in: one file each, held to the same rules as what a user writes.
+
+The files lie with the wordings (wording/languages/NAME.toml). They are read here because the
+answers of the checks are part of a job. Only what is said to the program is in them; what it says
+itself is English.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from itertools import combinations, product
+from pathlib import Path
+
+from assistant.errors import BadInput, Fault
+from assistant.plans.document import read_document, shown
+from assistant.plans.reader import Table
+from assistant.plans.sayable import LEAST_SYLLABLES, one_begins_the_other, plain, wrong_with
+
+FOLDER = Path(__file__).parents[1] / "wording" / "languages"
+GO_TO = "go to"  # its wordings come before the pass's number
+# What only asks, pauses or refuses: a false one does no harm, so the bar is lower and no lead-in need come first.
+EAGER = frozenset({"again", "stand by", "how many", "where", "no"})
+INTENTS = ("cut", "again", "back", GO_TO, "stand by", "carry on", "how many", "where", "yes", "no", "mark", "end")
+CHECKS = (
+    "edge and face",
+    "setting bar out",
+    "clamps",
+    "guard",
+    "hold-down",
+    "blade height",
+    "backing",
+    "glue dry and trimmed",
+)
+# A false pause is harmless, so its phrase may be quick to say ("standing by"); a number makes up "go to pass".
+SHORTEST = {"stand by": 3, GO_TO: 3}
+MOST_WORDINGS = 10
+DIGITS = "0123456789"
+
+
+@dataclass(frozen=True, slots=True)
+class Language:
+    """What can be said in one language. No phrase holds the lead-in word.
+
+    phrases: intent -> its wordings, the usual one first. led: intents whose phrases the lead-in word
+    begins. answers: check -> the phrase that confirms it. digits: the words for 0 to 9, the usual one
+    first.
+    """
+
+    name: str
+    lead_in: str
+    phrases: Mapping[str, tuple[str, ...]]
+    led: frozenset[str]
+    answers: Mapping[str, str]
+    digits: tuple[tuple[str, ...], ...]
+
+    def numbers(self, number: int) -> list[str]:
+        """Every way of saying a whole number of 0 or more digit by digit, the usual one first: 12 -> "one two"."""
+        return [" ".join(words) for words in product(*(self.digits[int(digit)] for digit in str(number)))]
+
+
+def known_languages() -> tuple[str, ...]:
+    """Their names, as the shop file gives them, English first."""
+    return tuple(sorted((path.stem for path in FOLDER.glob("*.toml")), key=lambda name: (name != "en", name)))
+
+
+@cache
+def language_of(name: str) -> Language:
+    """One of the languages that are there. Raises BadInput with every fault of its file, or when there is none."""
+    if name not in known_languages():
+        listed = ", ".join(known_languages())
+        raise BadInput([Fault("there is no such language", shown(name), "voice.language", f"give one of {listed}")])
+    return read_language(FOLDER / f"{name}.toml")
+
+
+def read_language(path: Path) -> Language:
+    """A language file. Raises BadInput with every fault in it."""
+    document = read_document(path)
+    if document.tree is not None:
+        language = _read(Table(document, "", document.tree), path.stem)
+        if not document.faults:
+            return language
+    raise BadInput(document.faults)
+
+
+def _read(root: Table, name: str) -> Language:
+    lead_in = _lead_in(root, name)
+    phrases, led = _phrases(root.table("phrases", required=True), name, lead_in)
+    answers = _answers(root.table("answers", required=True), name, lead_in)
+    digits = _digits(root.table("digits", required=True), name)
+    root.close()
+    _all_their_own(root, phrases, answers)
+    return Language(name, lead_in, phrases, led, answers, digits)
+
+
+def _lead_in(root: Table, name: str) -> str:
+    word = root.text("lead_in", required=True) or ""
+    if word and (not plain(word, name) or " " in word):
+        root.fault("lead_in", "must be one word of lower-case letters", "give one that nobody says by chance", word)
+    return word
+
+
+def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[str, tuple[str, ...]], frozenset[str]]:
+    found: dict[str, tuple[str, ...]] = {}
+    led = set()
+    for intent in INTENTS:
+        one = table.table(intent, required=not table.absent)
+        found[intent] = wordings(one, "say", intent, name, lead_in, required=not one.absent)
+        if one.flag("lead_in", intent not in EAGER):
+            led.add(intent)
+        elif intent not in EAGER:
+            mend = "set it to true: this phrase records, confirms, moves or ends"
+            one.fault("lead_in", "can't be left out", mend, False)
+        one.close()
+    table.close()
+    return found, frozenset(led)
+
+
+def wordings(
+    table: Table, key: str, intent: str, language: str, lead_in: str, *, required: bool = False
+) -> tuple[str, ...]:
+    """The list of phrases at `key`, those that can't be said noted as faults and left out."""
+    if required and not table.has(key):
+        table.fault(key, "is missing", f'give {key} = ["..."]')
+    texts = table.names(key)
+    if not texts and table.has(key) and not table.faulted(key) or len(texts) > MOST_WORDINGS:
+        table.fault(key, f"must be 1 to {MOST_WORDINGS} phrases", f'give {key} = ["...", "..."]', list(texts))
+    least = SHORTEST.get(intent, LEAST_SYLLABLES)
+    good = []
+    for text in (text.lower() for text in texts[:MOST_WORDINGS]):
+        what = wrong_with(text, language, lead_in, least)
+        if what:
+            table.fault(key, what, f"give phrases of {least} syllables or more, of ordinary words", text)
+        elif text in good:
+            table.fault(key, "says a phrase twice", "give it once", text)
+        else:
+            good.append(text)
+    return tuple(good)
+
+
+def _answers(table: Table, name: str, lead_in: str) -> dict[str, str]:
+    found = {}
+    for check in CHECKS:
+        answer = table.text(check, "", required=not table.absent) or ""
+        what = wrong_with(answer, name, lead_in) if answer else None
+        if what:
+            table.fault(check, what, f"give a phrase of {LEAST_SYLLABLES} syllables or more, of ordinary words", answer)
+        found[check] = answer
+    table.close()
+    return found
+
+
+def _digits(table: Table, name: str) -> tuple[tuple[str, ...], ...]:
+    taken: dict[str, str] = {}
+    found = []
+    for digit in DIGITS:
+        words = table.names(digit)
+        if not words and not table.absent and not table.faulted(digit):
+            table.fault(digit, "is missing", f'give {digit} = ["..."]')
+        for word in words:
+            if not plain(word, name) or " " in word:
+                table.fault(digit, "must be one word of lower-case letters", "give a word for this digit", word)
+            elif word in taken:
+                table.fault(digit, f"is also the word for {taken[word]}", "give each digit words of its own", word)
+            taken[word] = digit
+        found.append(words)
+    table.close()
+    return tuple(found)
+
+
+def _all_their_own(root: Table, phrases: Mapping[str, tuple[str, ...]], answers: Mapping[str, str]) -> None:
+    """Nothing means two things, nor begins something else."""
+    said = [(f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
+    said += [(f"answers.{check}", text) for check, text in answers.items() if text]
+    for (one, text), (other, rival) in combinations(said, 2):
+        if one_begins_the_other(text, rival):
+            root.fault(other, f"is like the phrase of {one}", "give each phrase words of its own", rival)

@@ -1,0 +1,140 @@
+"""Phrases of one's own: [[phrases]] and [pronunciations] of the shop file.
+
+`say` replaces an intent's wordings, `add` puts more beside those there are. They are held to the same
+rules as a language file's; whether the recogniser knows their words is asked where it is at hand.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from assistant.plans.document import cleaned, shown
+from assistant.plans.languages import INTENTS, Language, language_of, wordings
+from assistant.plans.model import Check, VoiceSettings
+from assistant.plans.reader import Table, nearest
+from assistant.plans.sayable import LEAST_SYLLABLES, one_begins_the_other, plain
+
+MOST_TABLES = 50
+MOST_PRONUNCIATIONS = 200
+MOST_PHONES = 40
+# The phones of CMUdict, which are those of the embedded recogniser's English model.
+_PHONES = "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH"
+PHONES = frozenset(_PHONES.split())
+HEARD_BY_PHONES = "en"  # the embedded recogniser hears English only; others can't be taught a word
+
+
+@dataclass(slots=True)
+class OwnPhrases:
+    """What the shop file says. phrases: intent -> all its wordings. tables: where each intent's were given."""
+
+    phrases: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    tables: dict[str, tuple[Table, str]] = field(default_factory=dict)
+
+    @property
+    def pairs(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """As `VoiceSettings.phrases` holds them."""
+        return tuple(self.phrases.items())
+
+
+def phrases_of(voice: VoiceSettings) -> Mapping[str, tuple[str, ...]]:
+    """Intent -> its wordings in effect, without the lead-in word."""
+    return {**language_of(voice.language).phrases, **dict(voice.phrases)}
+
+
+def read_phrases(root: Table, language: Language, lead_in: str) -> OwnPhrases:
+    """The [[phrases]] of a shop file, faults noted; a phrase that can't be said is left out."""
+    own = OwnPhrases()
+    for table in root.tables("phrases", MOST_TABLES):
+        intent = table.text("intent", required=True, mend=f"give one of {', '.join(INTENTS)}")
+        if intent is None or not _known(table, intent, own):
+            table.skip()
+        else:
+            _one(table, intent, own, language, lead_in)
+        table.close()
+    _all_their_own(own, language)
+    return own
+
+
+def _known(table: Table, intent: str, own: OwnPhrases) -> bool:
+    if intent == "check":
+        table.fault("intent", "is confirmed by an answer", 'set "answer" in the [[checks]] of that name', intent)
+    elif intent not in INTENTS:
+        near = nearest(intent, INTENTS)
+        mend = f'did you mean "{near}"?' if near else f"give one of {', '.join(INTENTS)}"
+        table.fault("intent", "is nothing that can be meant", mend, intent)
+    elif intent in own.phrases:
+        table.fault("intent", "is given a second time", "put all its phrases into one table", intent)
+    else:
+        return True
+    return False
+
+
+def _one(table: Table, intent: str, own: OwnPhrases, language: Language, lead_in: str) -> None:
+    key = "add" if table.has("add") and not table.has("say") else "say"
+    if table.has("say") and table.has("add"):
+        table.fault("add", "means nothing beside say", "put all phrases into say, or leave say out")
+        table.mention(["add"])
+    found = wordings(table, key, intent, language.name, lead_in, required=True)
+    table.mention(["say", "add"])
+    before = language.phrases[intent] if key == "add" else ()
+    own.phrases[intent] = tuple(dict.fromkeys((*before, *found))) or language.phrases[intent]
+    own.tables[intent] = (table, key)
+
+
+def _all_their_own(own: OwnPhrases, language: Language) -> None:
+    """No phrase of one's own may be, begin or go on from one of another intent."""
+    in_effect = {**language.phrases, **own.phrases}
+    for intent, (table, key) in own.tables.items():
+        others = [(other, text) for other in INTENTS if other != intent for text in in_effect[other]]
+        for text in own.phrases[intent]:
+            rival = next((other for other, said in others if one_begins_the_other(text, said)), None)
+            if rival:
+                mend = f"give a phrase of {LEAST_SYLLABLES} syllables or more that is not like it"
+                table.fault(key, f"is like a phrase of {shown(rival)}", mend, text)
+
+
+def refuse_answers(own: OwnPhrases, checks: Sequence[Check]) -> None:
+    """No phrase of one's own may be, begin or go on from a check's answer."""
+    for intent, (table, key) in own.tables.items():
+        for text in own.phrases[intent]:
+            rival = next((check for check in checks if one_begins_the_other(text, check.answer)), None)
+            if rival:
+                mend = f"give a phrase of {LEAST_SYLLABLES} syllables or more that is not like it"
+                table.fault(key, f"is like the answer of the check {shown(rival.name)}", mend, text)
+
+
+def read_pronunciations(root: Table, language: Language) -> tuple[tuple[str, str], ...]:
+    """Words and their phones, as in `wilco = "W IH L K OW"`; stress marks (AH0) are dropped. Faults noted."""
+    table = root.table("pronunciations")
+    if not table.absent and language.name != HEARD_BY_PHONES:
+        mend = "leave them out, and use words that the language's model knows"
+        root.fault("pronunciations", f"are for the embedded recogniser, which hears {HEARD_BY_PHONES} only", mend)
+        table.skip()
+        return ()
+    words = table.keys()
+    if len(words) > MOST_PRONUNCIATIONS:
+        root.fault("pronunciations", f"must be {MOST_PRONUNCIATIONS} words at most", "leave some out", len(words))
+        table.skip()
+        return ()
+    return tuple((word, phones) for word in words if (phones := _phones(table, word, language.name)) is not None)
+
+
+def _phones(table: Table, word: str, language: str) -> str | None:
+    text = table.text(word, most=200)
+    if text is None:
+        return None
+    if not plain(word, language) or " " in word:
+        table.fault(cleaned(word) or '""', "must be one word of lower-case letters", "write the word so", word)
+        return None
+    phones = [re.sub(r"[012]\Z", "", phone) for phone in text.upper().split()]
+    unknown = [phone for phone in phones if phone not in PHONES]
+    if unknown:
+        mend = f"give phones of {' '.join(sorted(PHONES))}"
+        table.fault(word, f"holds {shown(unknown[0])}, which is no phone of the recogniser's", mend, text)
+    elif len(phones) > MOST_PHONES:
+        table.fault(word, f"must be {MOST_PHONES} phones at most", "give one word's phones", text)
+    else:
+        return " ".join(phones)
+    return None

@@ -1,0 +1,108 @@
+"""A language is one file, checked like any other input, with all its faults at once."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from assistant.errors import BadInput
+from assistant.plans.languages import (
+    CHECKS,
+    EAGER,
+    FOLDER,
+    GO_TO,
+    INTENTS,
+    known_languages,
+    language_of,
+    read_language,
+)
+from assistant.session import events
+
+ENGLISH = (FOLDER / "en.toml").read_text(encoding="utf-8")
+
+
+def faults_of(folder: Path, text: str) -> list[str]:
+    path = folder / "en.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(BadInput) as caught:
+        read_language(path)
+    return [str(fault) for fault in caught.value.faults]
+
+
+@pytest.mark.parametrize("name", known_languages())
+def test_every_language_that_is_there_is_whole(name: str) -> None:
+    language = language_of(name)
+    assert set(language.phrases) == set(INTENTS) and all(language.phrases.values())
+    assert set(language.answers) == set(CHECKS) and all(language.answers.values())
+    assert set(INTENTS) - EAGER <= language.led
+    assert len(language.digits) == 10 and all(language.digits)
+
+
+def test_its_intents_are_the_sessions_but_for_the_checks() -> None:
+    assert {*INTENTS, "check"} == set(events.INTENTS)
+
+
+def test_english_comes_first() -> None:
+    assert known_languages()[0] == "en" and "ko" in known_languages()
+
+
+def test_a_language_that_is_not_there_is_refused() -> None:
+    with pytest.raises(BadInput, match="no such language.*en, ko"):
+        language_of("../en")
+
+
+def test_numbers_go_digit_by_digit_in_every_way_of_saying_them() -> None:
+    """The radio words are those of ICAO Annex 10, volume II, 5.2.1.4.3."""
+    language = language_of("en")
+    assert language.numbers(120) == ["one two zero"]
+    assert language.numbers(59) == ["five nine", "five niner", "fife nine", "fife niner"]
+    assert language_of("ko").numbers(12) == ["하나 둘"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        ('lead_in = "marigold"', 'lead_in = "mari gold"', "en.toml: lead_in: must be one word of lower-case letters"),
+        ('lead_in = "marigold"', "", "en.toml: lead_in: is missing"),
+        ('"return to previous"', '"go back"', "en.toml: phrases.back.say: has 2 syllables, too short"),
+        ('"return to previous"', '"return 2 previous"', "en.toml: phrases.back.say: must be plain words, letters only"),
+        ('"return to previous"', '"marigold return to"', "en.toml: phrases.back.say: must not begin with the lead-in"),
+        ('"standing by"', '"wait now"', "en.toml: phrases.stand by.say: has 2 syllables"),
+        ('["standing by"]', "[]", "en.toml: phrases.stand by.say: must be 1 to 10 phrases"),
+        ('say = ["standing by"]', "", "en.toml: phrases.stand by.say: is missing"),
+        ("[phrases.end]", "[phrases.ends]", "en.toml: phrases.ends: is no table of ours; did you mean end?"),
+        (
+            '"finish the session"',
+            '"standing by for me"',
+            "en.toml: phrases.end.say: is like the phrase of phrases.stand",
+        ),
+        (
+            '"all clamps are secure"',
+            '"finish the session"',
+            "en.toml: answers.clamps: is like the phrase of phrases.end",
+        ),
+        ('clamps = "all clamps are secure"', "", "en.toml: answers.clamps: is missing"),
+        ("[digits]", "[numbers]", "en.toml: numbers: is no table of ours"),
+        ('8 = ["eight"]', '8 = ["nine"]', "en.toml: digits.9: is also the word for 8"),
+        ('8 = ["eight"]', "", "en.toml: digits.8: is missing"),
+        ('8 = ["eight"]', '8 = ["8"]', "en.toml: digits.8: must be one word of lower-case letters"),
+        ("lead_in = true", "lead_in = false", "en.toml: phrases.cut.lead_in: can't be left out"),
+    ],
+)
+def test_a_faulty_file_is_refused_with_place_and_reason(tmp_path: Path, old: str, new: str, fault: str) -> None:
+    assert old in ENGLISH
+    assert any(line.startswith(fault) for line in faults_of(tmp_path, ENGLISH.replace(old, new))), fault
+
+
+def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
+    text = ENGLISH.replace('8 = ["eight"]', "").replace("[answers]", "[answer]").replace('"standing by"', '"a"')
+    places = {re.split(r": ", line)[1] for line in faults_of(tmp_path, text)}
+    assert {"digits.8", "answers", "answer", "phrases.stand by.say"} <= places
+
+
+def test_only_what_asks_pauses_or_refuses_may_go_without_a_lead_in(tmp_path: Path) -> None:
+    faults = faults_of(tmp_path, ENGLISH.replace("lead_in = true", "lead_in = false"))
+    assert {line.split(": ")[1] for line in faults} == {f"phrases.{i}.lead_in" for i in INTENTS if i not in EAGER}
+    assert GO_TO not in EAGER

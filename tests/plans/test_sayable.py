@@ -1,0 +1,41 @@
+"""What every phrase must be, whoever wrote it."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.plans.sayable import MOST_LETTERS, one_begins_the_other, plain, wrong_with
+
+
+@pytest.mark.parametrize("text", ["dust port is open", "the operator's hands"])
+def test_english_words_are_lower_case_letters_and_apostrophes(text: str) -> None:
+    assert plain(text, "en")
+
+
+@pytest.mark.parametrize("text", ["", " a", "a  b", "Dust", "port 2", "a-b", "'tis", "<b>", "날 높이", "a\nb"])
+def test_nothing_else_is_an_english_word(text: str) -> None:
+    assert not plain(text, "en")
+
+
+def test_other_languages_have_their_own_letters() -> None:
+    assert plain("날 높이 측정", "ko")
+    assert not plain("날 2", "ko") and not plain("날 Blade", "ko")
+
+
+@pytest.mark.parametrize(
+    ("text", "what"),
+    [
+        ("dust port is open", None),
+        ("dust port open", "has 4 syllables, too short to be told from other speech"),
+        ("dust port 2 is open now", "must be plain words, letters only"),
+        ("heron dust port is open", 'must not begin with the lead-in "heron", which is put before it'),
+        ("open " * 16 + "a", f"must be {MOST_LETTERS} letters or less"),
+    ],
+)
+def test_what_is_wrong_with_a_phrase_is_told(text: str, what: str | None) -> None:
+    assert wrong_with(text, "en", "heron") == what
+
+
+def test_a_phrase_that_goes_on_from_another_is_like_it_and_one_within_a_word_is_not() -> None:
+    assert one_begins_the_other("go to pass", "go to pass one") and one_begins_the_other("a b", "a")
+    assert not one_begins_the_other("go to passage", "go to pass")
