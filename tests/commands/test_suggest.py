@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands.suggest import toml_length
+from assistant.commands.suggest_text import toml_length
 from assistant.joinery.units import MM_PER_UNIT, parse_length
 from assistant.plans.job import build_job
 from assistant.plans.plan_file import read_both
@@ -126,6 +126,16 @@ def test_every_plan_written_lays_out_as_what_was_suggested(
         assert float(a.depth) == pytest.approx(data["thickness"]["B"] + 0.3)
         assert main(["layout", str(path), "--shop", str(shop)]) == 0
     capsys.readouterr()
+
+
+def test_what_the_machine_can_not_cut_is_warned_of(suggested: Any, tmp_path: Path) -> None:
+    shop = write(tmp_path, SHOP + "highest = 10\n[carriage]\ntravel = [0, 50]\n", "shop.toml")
+    words = ("--width", "84", "--thickness", "12", "--shop", str(shop))
+    text = " ".join(suggested(*words).split())
+    assert "Warning: 14 fingers of 6 mm would be refused: the plan: stock.thickness: part A is cut deeper" in text
+    assert "shop.toml: carriage.travel:" in text
+    assert len(json.loads(suggested(*words, "--json"))["warnings"]) == 4
+    assert json.loads(suggested(*TRAY, "--json"))["warnings"] == []
 
 
 def test_a_file_that_is_there_is_not_written_over(faults: Any, tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ import pytest
 from assistant.errors import BadInput
 from assistant.joinery.layout import even, listed
 from assistant.joinery.model import Blade, Segment
-from assistant.joinery.passes import cuts, outside
+from assistant.joinery.passes import cuts, outside, passes_for
 
 KERF = F(3)
 
@@ -36,8 +36,14 @@ def spans(found):
 def test_the_count_of_passes_at_and_above_each_limit(width, passes):
     found = cuts(one_socket(F(10), width, F(50)), F(50), Blade(KERF))
     assert len(found) == passes
+    assert passes_for(Segment(F(10), 10 + width, False), F(50), Blade(KERF)) == passes
     assert found[0].kerf_from == 10
     assert found[-1].kerf_to == 10 + width
+
+
+def test_no_pass_clears_a_socket_narrower_than_the_kerf_but_one_overhangs_an_edge():
+    assert passes_for(Segment(F(10), F(129, 10), False), F(50), Blade(KERF)) == 0
+    assert passes_for(Segment(F(0), F(29, 10), False), F(50), Blade(KERF)) == 1
 
 
 def test_passes_are_evenly_spread_wall_to_wall():

@@ -1,0 +1,130 @@
+"""What `suggest` tells, as lines to read, and the plan that it writes."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from fractions import Fraction
+
+from assistant.joinery.model import Blade
+from assistant.joinery.suggest import Advice, Candidate, Wanted
+from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
+
+PLACES = {"mm": 2, "in": 4}
+WIDTH = 100
+LEGEND = (
+    "Fingers: of both parts together; an odd count gives both edges of a board the same. Passes: for both parts of "
+    "one corner. Glue: side-grain glue area, a butt joint's being 1. Wood left: of the width, in the weaker part."
+)
+
+
+def plan_text(one: Candidate, wanted: Wanted, blade: Blade, unit: str) -> str:
+    """A plan file with this candidate, ready to edit; its layout is the candidate exactly."""
+    thickness = f"thickness = {toml_length(wanted.thickness_a, unit)}"
+    if wanted.thickness_a != wanted.thickness_b:
+        thickness += f"\n[stock.B]\nthickness = {toml_length(wanted.thickness_b, unit)}"
+    kerf = plain_length(blade.kerf, unit)
+    return f"""\
+# {fingers(one, unit)}: {one.passes} passes for both parts of a corner with a kerf of {kerf}.
+# The kerf itself belongs to the shop file.
+title = "Box joint of {one.division.count} fingers"
+unit = "{unit}"
+
+[stock]
+width = {toml_length(wanted.width, unit)}
+{thickness}
+
+[joint]
+layout = "even"
+finger = {_toml_finger(one, unit)}
+remainder = "{one.division.remainder}"
+clearance = {toml_length(wanted.clearance, unit)}
+sand_allowance = "0.3 mm"
+
+[[boards]]
+name = "long side"
+part = "A"
+count = 2
+ends = 2
+
+[[boards]]
+name = "short side"
+part = "B"
+count = 2
+ends = 2
+"""
+
+
+def _toml_finger(one: Candidate, unit: str) -> str:
+    """With "stretch" the count nearest to the finger counts, so an endless decimal may be cut off."""
+    if one.division.remainder == "stretch":
+        return _plain(one.division.finger / MM_PER_UNIT[unit], 6)
+    return toml_length(one.division.finger, unit)
+
+
+def toml_length(mm: Fraction, unit: str) -> str:
+    """A length for a plan file in this unit, exact: a number, a number in the other unit, or a fraction."""
+    for each in (unit, *(other for other in MM_PER_UNIT if other != unit)):
+        value = mm / MM_PER_UNIT[each]
+        if (value * 10**9).denominator == 1:
+            text = _plain(value, 9)
+            return text if each == unit else f'"{text} {each}"'
+    value = mm / MM_PER_UNIT[unit]
+    return f'"{value.numerator}/{value.denominator} {unit}"'
+
+
+def _plain(value: Fraction, places: int) -> str:
+    return format_number(value, places).rstrip("0").rstrip(".")
+
+
+def table(advice: Advice, wanted: Wanted, blade: Blade, unit: str, top: int) -> Iterator[str]:
+    """The best as lines to read, and the finger that takes one pass a socket."""
+    a, b = (plain_length(length, unit) for length in (wanted.thickness_a, wanted.thickness_b))
+    thick = f"{a} thick" if a == b else f"part A {a}, part B {b} thick"
+    yield (
+        f"Boards {plain_length(wanted.width, unit)} wide, {thick}; kerf {plain_length(blade.kerf, unit)}, clearance "
+        + (f"{plain_length(wanted.clearance, unit)}.")
+    )
+    yield ""
+    yield f"  rank  fingers  width {unit}  passes  a socket   glue  wood left  score  why"
+    for rank, one in enumerate(advice.ranked[:top], 1):
+        yield from _row(rank, one, unit)
+    yield ""
+    yield from wrapped(_one_pass(advice, wanted, blade, unit))
+    yield from wrapped(LEGEND)
+
+
+def _row(rank: int, one: Candidate, unit: str) -> Iterator[str]:
+    finger = format_number(one.division.finger / MM_PER_UNIT[unit], PLACES[unit])
+    glue, left = f"{float(one.glue):.1f} x", f"{100 * float(one.wood_left):.0f} %"
+    socket = str(one.passes_a_socket or "-")
+    head = f"  {rank:>4}  {one.division.count:>7}  {finger:>8}  {one.passes:>6}  {socket:>8}  {glue:>5}  {left:>9}"
+    head += f"  {one.score:>5.1f}  "
+    why = textwrap.wrap("; ".join(one.reasons), WIDTH - len(head), break_on_hyphens=False)
+    yield head + why[0]
+    yield from (" " * len(head) + line for line in why[1:])
+
+
+def wrapped(text: str) -> list[str]:
+    """A paragraph, its further lines set in."""
+    return textwrap.wrap(text, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
+
+
+def _one_pass(advice: Advice, wanted: Wanted, blade: Blade, unit: str) -> str:
+    single = plain_length(advice.one_pass, unit)
+    text = f"One pass a socket: fingers of {single}, the kerf less half the clearance"
+    if not advice.one_pass_ranks:
+        return f"{text}; the board is too narrow for them." if wanted.width < 3 * advice.one_pass else f"{text}."
+    rank = advice.one_pass_ranks[0]
+    one = advice.ranked[rank - 1]
+    return f"{text}: rank {rank}, {fingers(one, unit)}, {one.passes} passes; {'; '.join(one.reasons)}."
+
+
+def fingers(one: Candidate, unit: str) -> str:
+    """What it is, in words: count, width, and how the edges differ."""
+    division, width = one.division, plain_length(one.division.finger, unit)
+    if division.first == division.last == division.finger:
+        return f"{division.count} fingers of {width}"
+    first, last = plain_length(division.first, unit), plain_length(division.last, unit)
+    edges = f"{first} at both edges" if division.first == division.last else f"{last} at the far edge"
+    return f"{division.count} fingers of {width}, {edges}"
