@@ -19,7 +19,7 @@ WANTED = Wanted(Fraction(10_000), Fraction(20), Fraction(18))
 BLADE = Blade(Fraction(8))
 REPEATS = 5
 TARGET_S = 1.0
-MOST_TIMES_FLOOR = 30.0
+MOST_TIMES_FLOOR = 50.0
 
 
 def advise() -> Advice:
