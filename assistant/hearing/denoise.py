@@ -1,0 +1,91 @@
+"""Noise suppression: the stage between the microphone and the end-pointer, one contract, replaceable.
+
+A denoiser takes 10 ms frames at 16 kHz and gives as many back, `delay_s` later. One per stream:
+its state is what it knows of the noise. Hearing works without any library: `Spectral` needs numpy alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+
+from assistant.errors import BadInput, Fault, NoSuchPart
+
+FRAME = 160  # samples: 10 ms at 16 kHz
+FRAME_BYTES = 2 * FRAME
+NAMES = ("auto", "none", "spectral", "rnnoise")
+
+
+class Denoiser(Protocol):
+    """One stream's noise suppression. Not thread-safe.
+
+    name: one of `NAMES` but "auto". delay_s: by how much the sound comes out later, seconds, always the same.
+    tells_speech: whether it tells how likely speech is. speech: the probability, 0 to 1, that the last frame
+    holds speech, or None where none is told.
+    """
+
+    name: str
+    delay_s: float
+    tells_speech: bool
+    speech: float | None
+
+    def frame(self, pcm: bytes) -> bytes:
+        """The next 10 ms: 320 bytes, 16 kHz mono, signed 16 bit little endian, in and out.
+
+        Raises ValueError for any other length.
+        """
+
+
+def check_frame(pcm: bytes) -> None:
+    """Raises ValueError unless this is one whole frame."""
+    if len(pcm) != FRAME_BYTES:
+        raise ValueError(f"a frame has {FRAME_BYTES} bytes, not {len(pcm)}")
+
+
+class Plain:
+    """Changes nothing."""
+
+    name = "none"
+    delay_s = 0.0
+    tells_speech = False
+    speech: float | None = None
+
+    def frame(self, pcm: bytes) -> bytes:
+        check_frame(pcm)
+        return pcm
+
+
+def _spectral() -> Denoiser:
+    from assistant.hearing.denoise_spectral import Spectral
+
+    return Spectral()
+
+
+def _rnnoise() -> Denoiser:
+    from assistant.hearing.denoise_rnnoise import RNNoise
+
+    return RNNoise()
+
+
+MAKERS: dict[str, Callable[[], Denoiser]] = {"none": Plain, "spectral": _spectral, "rnnoise": _rnnoise}
+
+
+def choose_denoiser(name: str = "auto") -> tuple[Denoiser, str]:
+    """A new denoiser, for one stream, and a one-line reason for it.
+
+    "auto": RNNoise where its library is installed, else the built-in one.
+    Raises BadInput for an unknown name, NoSuchPart when one asked for by name is not installed.
+    """
+    if name == "auto":
+        return _best()
+    if name not in MAKERS:
+        known = ", ".join(f'"{known}"' for known in NAMES)
+        raise BadInput([Fault("no such noise suppression", f'"{name}"', "noise suppression", f"use one of {known}")])
+    return MAKERS[name](), f"noise suppression {name}, as asked for"
+
+
+def _best() -> tuple[Denoiser, str]:
+    try:
+        return _rnnoise(), "noise suppression rnnoise: its library is installed"
+    except NoSuchPart as missing:
+        return _spectral(), f"noise suppression spectral, the built-in one: {missing}"
