@@ -45,7 +45,8 @@ def run(args: argparse.Namespace) -> int:
     sound = read_sound(args.wav)
     choice = must_have(choose(voice))
     phrases = whole_table(checks, voice, PASSES)
-    spec = Spec(choice.recogniser, str(choice.model) if choice.model else None)
+    model = str(choice.model) if choice.model else None
+    spec = Spec(choice.recogniser, model, pronunciations=voice.pronunciations)
     all_found = hear_all(sound.pcm, phrases, spec)
     for found in all_found:
         print(json.dumps(line_of(found)))

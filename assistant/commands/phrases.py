@@ -9,7 +9,10 @@ from pathlib import Path
 
 from assistant.commands.hear import voice_and_checks
 from assistant.errors import NoSuchPart
-from assistant.wording.phrases import EXPLAINED, SAID_WHEN, Phrase, whole_table
+from assistant.plans.languages import GO_TO
+from assistant.plans.model import VoiceSettings
+from assistant.plans.own_phrases import HEARD_BY_PHONES
+from assistant.wording.phrases import EXPLAINED, HOLDS, SAID_WHEN, Phrase, spoken_digits, whole_table
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,25 +29,27 @@ def run(args: argparse.Namespace) -> int:
         for phrase in phrases:
             print(json.dumps(_object(phrase)))
     else:
-        print(as_text(phrases))
-    for line in warnings(phrases):
+        print(as_text(phrases, voice.language))
+    for line in warnings(phrases, voice):
         print(f"kerfcall: {line}", file=sys.stderr)
     return 0
 
 
-def warnings(phrases: tuple[Phrase, ...]) -> list[str]:
+def warnings(phrases: tuple[Phrase, ...], voice: VoiceSettings) -> list[str]:
     """What is doubtful about them; raises BadInput for words that the embedded recogniser lacks."""
+    if voice.language != HEARD_BY_PHONES:
+        return ["the words are checked when a session begins: the embedded recogniser hears English only"]
     from assistant.hearing.sphinx import pronouncer
-    from assistant.hearing.vocabulary import check_words, too_alike
+    from assistant.hearing.vocabulary import ALIKE, check_words, too_alike
 
     try:
-        pronounce = pronouncer()
+        pronounce = pronouncer(voice.pronunciations)
     except NoSuchPart as error:
         return [f"the words could not be checked: {error}"]
     check_words(phrases, pronounce)
     return [
-        f'"{one.text}" and "{other.text}" sound alike; change one of them'
-        for one, other, _ in too_alike(phrases, pronounce)
+        f'"{one.text}" and "{other.text}" sound alike (distance {apart:.2f}, at least {ALIKE} is safer); change one'
+        for one, other, apart in too_alike(phrases, pronounce)
     ]
 
 
@@ -60,17 +65,25 @@ def _object(phrase: Phrase) -> dict[str, object]:
     }
 
 
-def as_text(phrases: tuple[Phrase, ...]) -> str:
+def as_text(phrases: tuple[Phrase, ...], language: str = "en") -> str:
     """A paragraph for each state of a session."""
-    width = max(len(phrase.text) for phrase in phrases)
+    said = [(_said(phrase), phrase) for phrase in phrases]
+    width = max(len(text) for text, _ in said)
     lines: list[str] = []
     for state, intents in SAID_WHEN.items():
         lines += ["", f"{state}:"]
-        for phrase in phrases:
+        for text, phrase in said:
             if phrase.intent in intents:
-                lines.append(f"  {phrase.text:<{width}}  {_meaning(phrase)}")
+                lines.append(f"  {text:<{width}}  {_meaning(phrase, state, language)}")
     return "\n".join(lines[1:])
 
 
-def _meaning(phrase: Phrase) -> str:
-    return EXPLAINED[phrase.intent].format(argument=phrase.argument)
+def _said(phrase: Phrase) -> str:
+    """The first of the numbered phrases stands for all of them."""
+    return f"{phrase.text.rpartition(' ')[0]} N" if phrase.intent == GO_TO else phrase.text
+
+
+def _meaning(phrase: Phrase, state: str, language: str) -> str:
+    meaning = EXPLAINED[phrase.intent].format(argument=phrase.argument, twelve=spoken_digits(12, language))
+    holds = HOLDS.get((phrase.intent, state))
+    return f"{meaning}; {holds}" if holds else meaning

@@ -41,15 +41,17 @@ class Spec:
     """What the child is to be. recogniser: "pocketsphinx" or "vosk". model: the latter's folder.
 
     live: own the microphone; else sound comes as messages. null_device: see `microphone.open_capture`.
+    pronunciations: words and their phones, for pocketsphinx.
     """
 
     recogniser: str
     model: str | None = None
     live: bool = False
     null_device: bool = False
+    pronunciations: tuple[tuple[str, str], ...] = ()
 
 
-def make_recogniser(name: str, model: str | None) -> Recogniser:
+def make_recogniser(name: str, model: str | None, pronunciations: tuple[tuple[str, str], ...] = ()) -> Recogniser:
     """Load it. Raises NoSuchPart or BadInput; a broken model may end the process, so outside tests only a child
     loads vosk."""
     if name == "vosk":
@@ -58,7 +60,7 @@ def make_recogniser(name: str, model: str | None) -> Recogniser:
         return Vosk(model or "")
     from assistant.hearing.sphinx import Sphinx
 
-    return Sphinx()
+    return Sphinx(pronunciations=pronunciations)
 
 
 def run_child(conn: Connection, spec: Spec) -> None:
@@ -67,7 +69,7 @@ def run_child(conn: Connection, spec: Spec) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     with contextlib.suppress(EOFError, OSError):
         try:
-            recogniser = make_recogniser(spec.recogniser, spec.model)
+            recogniser = make_recogniser(spec.recogniser, spec.model, spec.pronunciations)
         except KerfcallError as error:
             conn.send(("failed", str(error)))
             return

@@ -70,7 +70,7 @@ class _Listener:
 
     def _spec(self, live: bool) -> Spec:
         model = str(self.choice.model) if self.choice.model else None
-        return Spec(self.choice.recogniser, model, live)
+        return Spec(self.choice.recogniser, model, live, pronunciations=self._voice.pronunciations)
 
     def _news(self, device: str, state: str, text: str) -> None:
         self._post(DeviceChanged(self._clock.at(), self._clock.utc(), device, state, text))

@@ -29,6 +29,7 @@ SEARCH = "phrases"
 # the phrases. A floor of noise far below any microphone's, always the same, mends that.
 DITHER = 8.0  # of 32,768
 LONGEST = 16_000 * 10  # samples; longer pieces repeat the noise
+Pronunciations = Sequence[tuple[str, str]]  # word and its phones; the shop file's were checked when it was read
 
 
 def _decoder(**settings: Any) -> Any:
@@ -73,10 +74,24 @@ def _units(decoder: Any, pcm16k: bytes) -> list[accept.Unit]:
     ]
 
 
-def pronouncer() -> Callable[[str], tuple[str, ...] | None]:
-    """Looks words up in the dictionary without making a whole recogniser. Raises NoSuchPart."""
+def pronouncer(pronunciations: Pronunciations = ()) -> Callable[[str], tuple[str, ...] | None]:
+    """Looks words up in the dictionary without making a whole recogniser. Raises NoSuchPart.
+
+    pronunciations: as in `Sphinx`.
+    """
     decoder = _decoder()
+    _teach(decoder, pronunciations)
     return lambda word: _pronounced(decoder, word)
+
+
+def _teach(decoder: Any, pronunciations: Pronunciations) -> None:
+    """Add these words; one that the dictionary has is heard this way too."""
+    for word, phones in pronunciations:
+        entry, n = word, 2
+        while (known := decoder.lookup_word(entry)) not in (None, phones):
+            entry, n = f"{word}({n})", n + 1
+        if known is None:
+            decoder.add_word(entry, phones, True)
 
 
 def _pronounced(decoder: Any, word: str) -> tuple[str, ...] | None:
@@ -87,14 +102,17 @@ def _pronounced(decoder: Any, word: str) -> tuple[str, ...] | None:
 class Sphinx:
     """The recogniser `pocketsphinx`; English only. Owned by one thread.
 
-    Raises NoSuchPart when the library is missing.
+    pronunciations: words to be known beside the dictionary's. Raises NoSuchPart when the library is missing.
     """
 
     name = "pocketsphinx"
 
-    def __init__(self, bars: tuple[accept.Bar, accept.Bar] = accept.SPHINX_BARS) -> None:
+    def __init__(
+        self, bars: tuple[accept.Bar, accept.Bar] = accept.SPHINX_BARS, pronunciations: Pronunciations = ()
+    ) -> None:
         self._bars = bars
         self._grammar = _decoder(**GRAMMAR)
+        _teach(self._grammar, pronunciations)
         self._loop = _phone_loop()
         self._noise = _dither()
         self._texts: tuple[str, ...] = ()

@@ -52,12 +52,19 @@ SAID_WHEN: dict[str, tuple[str, ...]] = {
     "a check is open": ("check", "again", "back", "stand by", "how many", "where", "mark", "end"),
     "a question or read-back is open": ("yes", "no", "stand by", "again", "how many", "where"),
     "standing by": ("carry on", "again", "how many", "where", "mark", "end"),
+    "the session has just finished": ("back", "again"),
+}
+# (intent, state) -> when in that state it holds, where that isn't always.
+HOLDS: dict[tuple[str, str], str] = {
+    ("back", "a pass has been called"): "from the second pass on",
+    ("back", "a check is open"): "once a pass is cut, until a new setup's first check is answered",
+    ("stand by", "a question or read-back is open"): "where a pass or a check is open under it",
 }
 EXPLAINED: dict[str, str] = {
     "cut": "the pass is cut; call the next one",
     "again": "say it again",
     "back": "back one pass (read back first)",
-    "go to": "go to a pass, digit by digit (read back first)",
+    "go to": 'go to pass N, said digit by digit: 12 is "{twelve}" (read back first)',
     "check": "confirms: {argument}",
     "stand by": "wait",
     "carry on": "go on after standing by",

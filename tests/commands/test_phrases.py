@@ -39,3 +39,57 @@ def test_an_answer_with_an_unknown_word_is_refused_by_name(tmp_path, capsys):
     )
     assert main(["phrases", "--shop", str(shop)]) == 2
     assert '"zorkmid"' in capsys.readouterr().err
+
+
+def run_with(tmp_path, capsys, text, *options):
+    shop = tmp_path / "shop.toml"
+    shop.write_text("[blade]\nkerf = 3\n" + text)
+    assert main(["phrases", "--shop", str(shop), *options]) == 0
+    return capsys.readouterr()
+
+
+def paragraph(text, state):
+    return text.split(f"{state}:\n")[1].split("\n\n")[0]
+
+
+def test_the_text_says_when_what_is_not_always_so_holds(capsys):
+    assert main(["phrases"]) == 0
+    text = capsys.readouterr().out
+    assert "until a new setup's first check is answered" in paragraph(text, "a check is open")
+    assert "standing by  " in paragraph(text, "a question or read-back is open")
+    assert 'go to pass N, said digit by digit: 12 is "one two"' in paragraph(text, "a pass has been called")
+    assert "marigold go to pass N " in text and "go to pass one" not in text
+
+
+def test_an_own_phrase_is_listed_in_place_of_ours(tmp_path, capsys):
+    text = '[[phrases]]\nintent = "end"\nsay = ["that is all for today"]\n'
+    output = run_with(tmp_path, capsys, text)
+    assert "marigold that is all for today" in output.out and "finish the session" not in output.out
+    assert output.err == ""
+
+
+def test_an_unknown_word_is_refused_until_it_has_a_pronunciation(tmp_path, capsys):
+    phrase = '[[phrases]]\nintent = "carry on"\nadd = ["wilco carrying on"]\n'
+    shop = tmp_path / "unknown.toml"
+    shop.write_text("[blade]\nkerf = 3\n" + phrase)
+    assert main(["phrases", "--shop", str(shop)]) == 2
+    assert '"wilco"' in capsys.readouterr().err
+    output = run_with(tmp_path, capsys, phrase + '[pronunciations]\nwilco = "W IH L K OW"\n')
+    assert "marigold wilco carrying on" in output.out
+
+
+def test_phrases_that_sound_alike_are_warned_of_and_no_fault(tmp_path, capsys):
+    text = '[[phrases]]\nintent = "where"\nsay = ["return to the previous"]\n'
+    error = run_with(tmp_path, capsys, text).err
+    assert '"marigold return to previous" and "return to the previous" sound alike (distance 0.' in error
+
+
+def test_another_language_is_listed_in_its_words(tmp_path, capsys):
+    output = run_with(tmp_path, capsys, '[voice]\nlanguage = "ko"\n')
+    assert "마리골드 이번 절단 완료" in output.out and '12 is "하나 둘"' in output.out
+    assert "hears English only" in output.err
+    objects = [
+        json.loads(line) for line in run_with(tmp_path, capsys, '[voice]\nlanguage = "ko"\n', "--json").out.splitlines()
+    ]
+    assert {one["intent"] for one in objects} == {*INTENTS, "check"}
+    assert all(one["say"] == ("마리골드 " if one["lead_in"] else "") + one["phrase"] for one in objects)

@@ -100,3 +100,31 @@ def test_talk_around_a_phrase_spoils_it(sphinx):
     need("flite")
     around = piece("flite:slt", f"so I told him {NEXT} and then we all went home")
     assert sphinx.decode(around, table()).text is None
+
+
+WILCO = (("wilco", "W IH L K OW"),)
+
+
+def test_a_word_with_a_pronunciation_is_known_and_heard(sphinx):
+    need("espeak-ng")
+    taught = Sphinx(pronunciations=WILCO)
+    said = Phrase("carry on", None, "marigold wilco carrying on", True, True)
+    assert taught.pronounce("wilco") == ("W", "IH", "L", "K", "OW") and sphinx.pronounce("wilco") is None
+    assert [taught.decode(piece(voice, said.text), [*table(), said]).text for voice in ESPEAK[:2]] == [said.text] * 2
+
+
+def test_a_known_word_keeps_its_own_pronunciation_beside_the_one_given():
+    taught = Sphinx(pronunciations=(("pass", "P AA S"), ("pass", "P AE S"), ("pass", "P AO S")))
+    assert taught.pronounce("pass") == ("P", "AE", "S")
+    assert [taught._grammar.lookup_word(f"pass({n})") for n in (2, 3, 4)] == ["P AA S", "P AO S", None]
+
+
+def test_pass_numbers_are_heard_in_radio_words_too(sphinx):
+    """The words are those of ICAO Annex 10, volume II, 5.2.1.4.3."""
+    need("espeak-ng")
+    grammar = table(60)
+    said = {"marigold go to pass fife": 5, "marigold go to pass niner": 9, "marigold go to pass two niner": 29}
+    results = [sphinx.decode(piece(voice, text), grammar).phrase for text in said for voice in ESPEAK]
+    right = [n for n in said.values() for _ in ESPEAK]
+    hits = sum(found is not None and found.argument == n for found, n in zip(results, right, strict=True))
+    assert hits >= 0.75 * len(right), results

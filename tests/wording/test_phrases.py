@@ -2,9 +2,24 @@
 
 from __future__ import annotations
 
-from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.plans.checks import DEFAULT_CHECKS, default_checks
+from assistant.plans.languages import language_of
+from assistant.plans.model import VoiceSettings
+from assistant.session.decide import wanted
 from assistant.session.events import INTENTS
-from assistant.wording.phrases import EAGER, EXPLAINED, SAID_WHEN, phrases_for, spoken_digits, whole_table
+from assistant.wording.phrases import (
+    EAGER,
+    EXPLAINED,
+    HOLDS,
+    SAID_WHEN,
+    Phrase,
+    open_together,
+    phrases_for,
+    spoken_digits,
+    whole_table,
+)
+from tests.session.driver import Driver
+from tests.session.jobs import few_checks, job
 
 
 def test_every_intent_has_a_wording_an_explanation_and_a_state():
@@ -38,3 +53,56 @@ def test_pass_numbers_are_said_digit_by_digit():
 def test_only_what_is_wanted_is_there():
     (one,) = phrases_for([("check", "clamps")], DEFAULT_CHECKS, "heron")
     assert (one.text, one.argument) == ("heron all clamps are secure", "clamps")
+
+
+def test_what_is_told_of_each_state_is_what_the_session_listens_for():
+    """Driven through a whole small session; `HOLDS` names what isn't always there."""
+    heard: dict[str, set[str]] = {state: set() for state in SAID_WHEN}
+    names = dict(zip(("cutting", "checks", "question", "standing by", "finished"), SAID_WHEN, strict=True))
+    driver = Driver(job(checks=few_checks()))
+
+    def note() -> None:
+        heard[names[driver.state.effective_mode]] |= {intent for intent, _ in wanted(driver.state)}
+
+    while driver.state.mode != "finished":
+        note()
+        if driver.state.mode == "checks":
+            driver.gesture("hold")
+            continue
+        driver.heard("stand by")
+        note()
+        driver.gesture("hold")
+        while driver.state.mode == "checks":
+            note()
+            driver.gesture("hold")
+        driver.heard("end")
+        note()
+        driver.heard("no")
+        driver.gesture("tap", after=10.0)
+    note()
+    assert heard == {state: set(intents) for state, intents in SAID_WHEN.items()}
+    assert all(intent in SAID_WHEN[state] for intent, state in HOLDS)
+
+
+def test_wordings_of_ones_own_stand_in_for_the_languages():
+    voice = VoiceSettings(lead_in="heron", phrases=(("cut", ("that one is all cut",)), ("go to", ("jump over to",))))
+    table = whole_table(DEFAULT_CHECKS, voice, 1)
+    assert [phrase.text for phrase in table if phrase.intent == "cut"] == ["heron that one is all cut"]
+    assert [phrase.text for phrase in table if phrase.intent == "go to"] == ["heron jump over to one"]
+    assert "standing by" in {phrase.text for phrase in table}
+
+
+def test_korean_phrases_are_korean_through_and_through():
+    voice = VoiceSettings(language="ko", lead_in="마리골드")
+    table = whole_table(default_checks(language_of("ko")), voice, 12)
+    assert not any(letter.isascii() and letter.isalpha() for phrase in table for letter in phrase.text)
+    assert "마리골드 이동 패스 번호 하나 둘" in {phrase.text for phrase in table}
+
+
+def test_only_what_a_state_holds_in_common_is_open_together():
+    def one(intent: str, argument: str | None = None) -> Phrase:
+        return Phrase(intent, argument, "x", False, False)
+
+    assert open_together(one("cut"), one("back")) and open_together(one("yes"), one("stand by"))
+    assert not open_together(one("yes"), one("cut")) and not open_together(one("carry on"), one("stand by"))
+    assert not open_together(one("check", "a"), one("check", "b"))
