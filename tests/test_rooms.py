@@ -13,12 +13,36 @@ import pytest
 import assistant
 
 PACKAGE = Path(assistant.__file__).parent
-ROOMS = ("joinery", "plans", "session", "wording", "journal", "runner", "hearing", "speaking", "pedal", "screens")
+ROOMS = (
+    "joinery",
+    "plans",
+    "session",
+    "wording",
+    "journal",
+    "runner",
+    "hearing",
+    "speaking",
+    "pedal",
+    "screens",
+    "drawings",
+)
 # A room may enter those before it in this list, and itself. Adapters beside one another stay apart but for
 # what is named here: the loudspeaker shares the microphone's handling of ALSA.
-ADAPTERS = ("hearing", "speaking", "pedal", "screens")
+ADAPTERS = ("hearing", "speaking", "pedal", "screens", "drawings")
 NEIGHBOURS = {("speaking", "hearing")}
-HEAVY = ("pocketsphinx", "vosk", "miniaudio", "sounddevice", "pyttsx3", "pynput", "numpy", "platformdirs", "filelock")
+HEAVY = (
+    "pocketsphinx",
+    "vosk",
+    "miniaudio",
+    "sounddevice",
+    "pyttsx3",
+    "pynput",
+    "numpy",
+    "platformdirs",
+    "filelock",
+    "reportlab",
+    "ezdxf",
+)
 
 
 def imports(path: Path) -> Iterator[str]:

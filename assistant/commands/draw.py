@@ -1,0 +1,129 @@
+"""`kerfcall draw PLAN`: pictures and a cut sheet on paper, as PDF or SVG at true size, and the parts as DXF."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from assistant.errors import BadInput, CouldNotRun, Fault
+from assistant.plans.job import build_job
+from assistant.plans.model import Job, Plan
+from assistant.plans.plan_file import read_both
+
+KINDS = ("svg", "pdf", "dxf")
+# How a drawing of ours begins: such a file is drawn anew, any other is left alone.
+BEGINS = {"svg": b"<?xml", "pdf": b"%PDF-", "dxf": b"  0"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("plan", type=Path, metavar="PLAN", help="the plan, a TOML file")
+    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
+    parser.add_argument("--pdf", type=Path, metavar="FILE", help="all sheets, to print at 100 %%")
+    parser.add_argument("--svg", type=Path, metavar="FILE", help="the same sheets as one SVG file")
+    parser.add_argument("--dxf", type=Path, metavar="FILE", help="both parts at full size, for CAD")
+    parser.add_argument("--paper", choices=("a4", "letter"), help="default: a4, or letter where the shop's unit is in")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write every file that is asked for. Returns 0; raises BadInput, NoSuchPart or CouldNotRun."""
+    wanted = {kind: path for kind in KINDS if (path := getattr(args, kind)) is not None}
+    faults = _faults(wanted)
+    if faults:
+        raise BadInput(faults)
+    plan, shop = read_both(args.plan, args.shop)
+    job = build_job(plan, shop)
+    # All are made before any is written: a missing library leaves nothing half done.
+    made = {kind: _MAKERS[kind](plan, job, args.paper) for kind in wanted}
+    for kind, path in wanted.items():
+        _write(path, made[kind])
+        print(f"{path}: {_told(kind)}")
+    return 0
+
+
+def _told(kind: str) -> str:
+    if kind == "dxf":
+        return "both parts at full size"
+    return "print at 100 %, and measure the scale on the strips' pages before you use them"
+
+
+def _faults(wanted: dict[str, Path]) -> list[Fault]:
+    if not wanted:
+        return [Fault("no file is asked for", "", "draw", "give --pdf FILE, --svg FILE or --dxf FILE")]
+    faults = [fault for kind, path in wanted.items() if (fault := _path_fault(kind, path)) is not None]
+    if len({path.absolute() for path in wanted.values()}) < len(wanted):
+        faults.append(Fault("one file can't hold two drawings", "", "draw", "give each its own name"))
+    return faults
+
+
+def _path_fault(kind: str, path: Path) -> Fault | None:
+    where = f"--{kind}"
+    if not path.parent.is_dir():
+        return Fault("there is no such folder", str(path.parent), where, "make the folder, or name another")
+    if not path.exists():
+        return None
+    mend = f"give the name of a {kind.upper()} file to write"
+    if not path.is_file():
+        return Fault("is no file", str(path), where, mend)
+    try:
+        with path.open("rb") as file:
+            begin = file.read(8)
+    except OSError as error:
+        return Fault(f"can't be looked at ({error.strerror})", str(path), where, mend)
+    if begin and not begin.startswith(BEGINS[kind]):
+        return Fault(f"is there already and is no {kind.upper()} file; it is left alone", str(path), where, mend)
+    return None
+
+
+def _sheets(kind: str) -> Callable[[Plan, Job, str | None], bytes]:
+    def make(plan: Plan, job: Job, paper: str | None) -> bytes:
+        from assistant.drawings.pdf import write_pdf
+        from assistant.drawings.sheets import paper_for, sheets
+        from assistant.drawings.svg import write_svg
+
+        pages = sheets(plan, job, paper or paper_for(job.carriage.unit))
+        if kind == "svg":
+            return write_svg(pages, job.title)
+        data, lacking = write_pdf(pages, job.title)
+        if lacking:
+            print(f"kerfcall: no font here has {' '.join(lacking)}; the PDF shows ? instead", file=sys.stderr)
+        return data
+
+    return make
+
+
+def _model(plan: Plan, job: Job, paper: str | None) -> bytes:
+    from assistant.drawings.dxf import write_dxf
+    from assistant.drawings.models import model
+
+    return write_dxf(model(plan, job), job.carriage.unit)
+
+
+_MAKERS = {"svg": _sheets("svg"), "pdf": _sheets("pdf"), "dxf": _model}
+
+
+def _write(path: Path, data: bytes) -> None:
+    """Whole or not at all. Raises CouldNotRun."""
+    try:
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+            os.chmod(name, 0o666 & ~_umask())
+            os.replace(name, path)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                os.unlink(name)
+            raise
+    except OSError as error:
+        raise CouldNotRun(f"{path} can't be written ({error.strerror}): choose a place that can be") from error
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

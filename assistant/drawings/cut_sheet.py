@@ -1,0 +1,181 @@
+"""The cut sheet: the whole job on paper, to be cut by when the computer fails.
+
+Every setup, check and pass in cutting order, with setting, reading and a box to tick; and the cautions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+
+from assistant.drawings.board import plain
+from assistant.drawings.due import CheckStep, PassStep, Step, steps
+from assistant.drawings.flow import Flow, Sheet, column_widths
+from assistant.drawings.letters import width_of, wrapped
+from assistant.drawings.picture import BIG, CAP, Item, Picture, Text, rectangle
+from assistant.joinery.model import Carriage
+from assistant.joinery.settings import reading
+from assistant.joinery.sizes import ListRow
+from assistant.plans.model import Check, Job, Setup
+from assistant.session.turn import prompt, way_prompt
+from assistant.wording.prompts import Words
+
+TICK = 4.2
+ROW = 6.6
+SET_TO = "set to"
+HOW = (
+    "Tick each box as it is done, in this order; miss none. For each pass: set the carriage, start the saw, cut, "
+    "draw right back clear of the blade, tick. Settings are absolute: never add them up."
+)
+ON_PAPER = (
+    "Nobody counts for you here. Once a box is in doubt, stop: saw off and isolated, and try the still blade in the "
+    "last kerf at its setting before you go on."
+)
+TURNED_OVER = (
+    "Turned end over end: same edge to the stop, other face to the backing. Never spin it on its face: that mirrors "
+    "the pattern."
+)
+
+
+def cut_sheet(job: Job, boards: Sequence[ListRow], sheet: Sheet) -> Flow:
+    """The pages of the cut sheet."""
+    flow = Flow("cut sheet", sheet)
+    words = Words(job)
+    _cautions(flow, words)
+    _figures(flow, job)
+    _to_prepare(flow, job, boards)
+    stage = 0
+    for number, group in groupby(steps(job), key=lambda step: step.setup.number):
+        setup = job.setups[number - 1]
+        if setup.stage != stage and len(job.stages) > 1:
+            if stage:
+                flow.paragraph(words.one(prompt("stage over", stage=stage)), bold=True)
+            stage = setup.stage
+            flow.need(40)
+            flow.paragraph(f"Stage {stage}: {job.stages[stage - 1]}", cap=BIG, bold=True)
+        _setup(flow, job, words, setup, list(group))
+    _tick(flow, words.one(prompt("finished")))
+    return flow
+
+
+def _cautions(flow: Flow, words: Words) -> None:
+    flow.paragraph("Cut sheet", cap=5.0, bold=True, gap=3)
+    flow.paragraph(words.one(prompt("cautions")), bold=True)
+    flow.paragraph(HOW)
+    flow.paragraph(ON_PAPER, gap=4)
+
+
+def _figures(flow: Flow, job: Job) -> None:
+    unit, carriage = job.carriage.unit, job.carriage
+    place = "just outside" if carriage.zero == "outside" else "flush inside"
+    flow.paragraph(f"Kerf {plain(job.kerf, unit)}, clearance {plain(job.clearance, unit)}.", gap=0)
+    flow.paragraph(f"At zero the kerf lies {place} the reference edge. {_how_to_read(carriage)}", gap=0)
+    flow.paragraph(f"{len(job.setups)} setups, {job.total_passes} passes.", gap=3)
+    for line in job.warnings:
+        flow.paragraph(f"Warning: {line}", gap=1)
+
+
+def _how_to_read(carriage: Carriage) -> str:
+    if carriage.kind == "handwheel":
+        return f"Settings: full turns from zero + the dial's mark, of {carriage.divisions}."
+    return "Settings: steps from zero." if carriage.kind == "steps" else f"Settings: in {carriage.unit}."
+
+
+def _to_prepare(flow: Flow, job: Job, boards: Sequence[ListRow]) -> None:
+    unit = job.carriage.unit
+    flow.paragraph("Boards to prepare, the reference edge and one face of each marked", bold=True, gap=1)
+    for row in boards:
+        long = "" if row.length is None else f", {plain(row.length, unit)} long"
+        blank = " blank of lining wood, at least" if row.kind == "blank" else ""
+        size = f"{plain(row.width, unit)} wide, {plain(row.thickness, unit)} thick{long}"
+        _tick(flow, f"{row.count} x {row.name}{blank} (part {row.part}): {size}")
+
+
+def _setup(flow: Flow, job: Job, words: Words, setup: Setup, todo: Sequence[Step]) -> None:
+    flow.need(60)
+    flow.add(Picture((), 0, 2), 0)
+    last = setup.first_copy + setup.copies - 1
+    which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
+    heading = f"Setup {setup.number} of {len(job.setups)}: {setup.board} {which}; part {setup.part}, end {setup.end}"
+    flow.paragraph(heading, cap=BIG, bold=True, gap=0)
+    held = words.one(way_prompt(job, setup.number))
+    _tick(flow, f"Clamped: {held}." + (f" {TURNED_OVER}" if setup.end == 2 else ""))
+    for is_check, group in groupby(todo, key=lambda step: isinstance(step, CheckStep)):
+        if is_check:
+            for step in group:
+                if isinstance(step, CheckStep):
+                    _tick(flow, _asked(job, setup, step.check))
+        else:
+            _passes(flow, job.carriage, [step for step in group if isinstance(step, PassStep)])
+    pattern = job.patterns[setup.pattern]
+    _tick(flow, words.one(prompt("saw off", sockets=len(pattern.sockets))))
+
+
+def _asked(job: Job, setup: Setup, check: Check) -> str:
+    """The check's question with its figures, as a session asks it."""
+    pattern = job.patterns[setup.pattern]
+    unit = job.carriage.unit
+    said = check.say.format(
+        lowest=plain(min(p.kerf_from for p in pattern.passes), unit),
+        highest=plain(max(p.kerf_to for p in pattern.passes), unit),
+        depth=plain(pattern.depth, unit),
+    )
+    return f"{check.name}: {said}"
+
+
+def _tick(flow: Flow, text: str) -> None:
+    """A box, and the text beside it in as many lines as it takes."""
+    lines = wrapped(text, CAP, flow.sheet.inner - TICK - 3)
+    high = max(5.4 * len(lines), 5.4) + 0.8
+    items: list[Item] = [rectangle(0, high - TICK - 0.6, TICK, high - 0.6)]
+    items += [Text((TICK + 3, high - 4.4 - 5.4 * n), line, CAP) for n, line in enumerate(lines)]
+    flow.add(Picture(tuple(items), flow.sheet.inner, high), 0)
+
+
+def _passes(flow: Flow, carriage: Carriage, todo: Sequence[PassStep]) -> None:
+    for step in todo:
+        if step.approach is not None:
+            past = reading(carriage, step.approach)
+            _tick(flow, f"Before pass {step.one.number}: go back to {past}, so that the carriage then comes up to it.")
+    table = [
+        (str(s.one.number), f"socket {s.one.socket}", reading(carriage, s.one.setting), _move(s, carriage))
+        for s in todo
+    ]
+    widths = column_widths(table)
+    widths[2] = max(width_of(row[2], BIG, True) for row in table)
+    widths[2] = max(widths[2], width_of(SET_TO, CAP, True))
+    flow.grid([_row(row, widths) for row in table], _head(widths), gap=1)
+
+
+def _head(widths: Sequence[float]) -> Picture:
+    """Over the passes' rows."""
+    right = TICK + 2 + widths[0] + 3 + widths[1] + 3 + widths[2]
+    items = (Text((0, 1.3), "pass", CAP, bold=True), Text((right, 1.3), SET_TO, CAP, "end", bold=True))
+    return Picture(items, right, 5.6)
+
+
+def _row(texts: Sequence[str], widths: Sequence[float]) -> Picture:
+    """Box, pass, socket, setting (large), and what a handwheel is turned by."""
+    items: list[Item] = [rectangle(0, 0.9, TICK, 0.9 + TICK)]
+    x = TICK + 2.0
+    for n, (text, wide) in enumerate(zip(texts, widths, strict=True)):
+        cap, bold = (BIG, True) if n == 2 else (CAP, False)
+        at = x + wide if n in (0, 2) else x
+        if text:
+            items.append(Text((at, 1.5), text, cap, "end" if n in (0, 2) else "start", bold=bold))
+        x += wide + (3 if wide else 0)
+    return Picture(tuple(items), x - 3, ROW)
+
+
+def _move(step: PassStep, carriage: Carriage) -> str:
+    """Whole turns to add on a handwheel before going on to the mark; "" for other carriages and at the start."""
+    before = step.previous if step.approach is None else step.approach
+    if carriage.kind != "handwheel" or carriage.pitch is None or before is None:
+        return ""
+    if before == step.one.setting:
+        return "stays"
+    way = "add" if step.one.setting >= before else "turn back"
+    turns = int(abs(step.one.setting - before) // carriage.pitch)
+    if not turns:
+        return "on to the mark" if way == "add" else "back to the mark"
+    return f"{way} {turns} turn{'' if turns == 1 else 's'}, then to the mark"

@@ -1,0 +1,48 @@
+"""What is to be confirmed and cut, in the very order in which a session without detours asks and calls it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from assistant.joinery.model import Pass
+from assistant.joinery.settings import approach
+from assistant.plans.model import Check, Job, Setup
+from assistant.session.checks import first_due, here
+from assistant.session.state import State
+
+
+@dataclass(frozen=True, slots=True)
+class CheckStep:
+    setup: Setup
+    check: Check
+
+
+@dataclass(frozen=True, slots=True)
+class PassStep:
+    """previous: where the carriage stood before, None at the start. approach: where to come up from, or None; mm."""
+
+    setup: Setup
+    one: Pass
+    previous: Fraction | None
+    approach: Fraction | None
+
+
+Step = CheckStep | PassStep
+
+
+def steps(job: Job) -> Iterator[Step]:
+    """Checks by the session's own rule, each confirmed when it is asked, each pass cut when it is called."""
+    state = State(job=job, confirmed=(None,) * len(job.checks))
+    previous: Fraction | None = None
+    for setup in job.setups:
+        state = replace(state, setup=setup.number)
+        for one in job.patterns[setup.pattern].passes:
+            while (index := first_due(state)) is not None:
+                yield CheckStep(setup, job.checks[index])
+                done = (*state.confirmed[:index], here(state), *state.confirmed[index + 1 :])
+                state = replace(state, confirmed=done)
+            yield PassStep(setup, one, previous, approach(job.carriage, previous, one.setting))
+            previous = one.setting
+            state = replace(state, cut_in_all=state.cut_in_all + 1)

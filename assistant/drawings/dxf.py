@@ -1,0 +1,96 @@
+"""A drawing as a DXF file (R2010), in the shop's unit and with that unit named in it; through ezdxf."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from assistant.drawings.picture import Item, Line, Shape, Text
+from assistant.errors import NoSuchPart
+
+MM_PER = {"mm": 1.0, "in": 25.4}
+UNIT_CODE = {"mm": 4, "in": 1}
+WEIGHTS = (13, 18, 25, 35, 50, 70)
+
+
+def write_dxf(items: Sequence[Item], unit: str) -> bytes:
+    """The file's bytes. unit: "mm" or "in", of its coordinates ($INSUNITS says which).
+
+    Raises NoSuchPart where ezdxf isn't installed.
+    """
+    try:
+        import ezdxf
+    except ImportError as error:
+        raise NoSuchPart("a DXF file needs ezdxf: pip install 'kerfcall[dxf]'") from error
+    document = ezdxf.new("R2010", setup=True)
+    document.units = UNIT_CODE[unit]
+    document.header["$MEASUREMENT"] = 1 if unit == "mm" else 0
+    for name, font in (("letters", "arial.ttf"), ("bold letters", "arialbd.ttf")):
+        document.styles.add(name, font=font)
+    space = document.modelspace()
+    writer = _Writer(document, space, 1 / MM_PER[unit])
+    for item in items:
+        writer.put(item)
+    text = io.StringIO()
+    document.write(text)
+    return text.getvalue().encode("utf-8")
+
+
+class _Writer:
+    def __init__(self, document: Any, space: Any, scale: float):
+        self._document, self._space, self._scale = document, space, scale
+
+    def put(self, item: Item) -> None:
+        if isinstance(item, Text):
+            self._text(item)
+        elif isinstance(item, Line):
+            self._space.add_line(self._at(item.a), self._at(item.b), dxfattribs=self._drawn(item))
+        else:
+            self._shape(item)
+
+    def _at(self, point: tuple[float, float]) -> tuple[float, float]:
+        return point[0] * self._scale, point[1] * self._scale
+
+    def _layer(self, name: str) -> str:
+        # Commas and the like are not allowed in a layer's name.
+        named = "_".join(re.findall(r"\w+", name.upper()))
+        if named not in self._document.layers:
+            self._document.layers.add(named)
+        return named
+
+    def _drawn(self, item: Line | Shape) -> dict[str, Any]:
+        weight = min(WEIGHTS, key=lambda each: abs(each - item.weight * 100))
+        found: dict[str, Any] = {"layer": self._layer(item.layer), "lineweight": weight}
+        if item.dashed:
+            found |= {"linetype": "DASHED", "ltscale": 3 * self._scale}
+        return found
+
+    def _shape(self, item: Shape) -> None:
+        points = [self._at(point) for point in item.points]
+        self._space.add_lwpolyline(points, close=True, dxfattribs=self._drawn(item))
+        if item.black:
+            hatch = self._space.add_hatch(color=7, dxfattribs={"layer": self._layer(item.layer)})
+            hatch.paths.add_polyline_path(points, is_closed=True)
+
+    def _text(self, item: Text) -> None:
+        """Fitted between two points, so that it is as wide as the layout has reckoned with in any font."""
+        from ezdxf.enums import TextEntityAlignment
+
+        if not item.text:
+            return
+        x, y = item.start
+        end = (x, y + item.width) if item.turned else (x + item.width, y)
+        entity = self._space.add_text(
+            _plain(item.text),
+            height=item.cap * self._scale,
+            rotation=90 if item.turned else 0,
+            dxfattribs={"layer": self._layer(item.layer), "style": "bold letters" if item.bold else "letters"},
+        )
+        entity.set_placement(self._at((x, y)), self._at(end), align=TextEntityAlignment.FIT)
+
+
+def _plain(text: str) -> str:
+    """What DXF would take for a code of its own (%%, ^, and \\U+ before hexadecimals) is kept apart."""
+    return text.replace("%%", "% %").replace("^", "^ ").replace("\\U+", "\\ U+").replace("\\M+", "\\ M+")

@@ -1,0 +1,105 @@
+"""Letters that every PDF viewer's own font lacks: a font of this machine that has them, to be embedded."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+from assistant.drawings.letters import is_known
+
+# Fonts with TrueType outlines and many scripts, as systems ship them.
+NAMES = (
+    "DejaVuSans.ttf",
+    "NotoSans-Regular.ttf",
+    "LiberationSans-Regular.ttf",
+    "FreeSans.ttf",
+    "Arial Unicode.ttf",
+    "arial.ttf",
+    "Arial.ttf",
+    "segoeui.ttf",
+    "NotoSansCJK-Regular.ttc",
+    "wqy-zenhei.ttc",
+    "wqy-microhei.ttc",
+    "msyh.ttc",
+    "msgothic.ttc",
+    "malgun.ttf",
+    "unifont.ttf",
+)
+MOST_FILES = 20_000
+
+
+def folders() -> list[Path]:
+    """Where this system keeps its fonts."""
+    home = Path.home()
+    if sys.platform == "win32":
+        return [Path(os.environ.get("WINDIR", r"C:\Windows")) / "Fonts"]
+    if sys.platform == "darwin":
+        return [Path("/System/Library/Fonts"), Path("/Library/Fonts"), home / "Library/Fonts"]
+    return [Path("/usr/share/fonts"), Path("/usr/local/share/fonts"), home / ".local/share/fonts"]
+
+
+def found_fonts() -> list[Path]:
+    """Files of ours to try, in the order of NAMES."""
+    by_name: dict[str, Path] = {}
+    for n, path in enumerate(_files()):
+        if n >= MOST_FILES:
+            break
+        if path.name in NAMES:
+            by_name.setdefault(path.name, path)
+    return [by_name[name] for name in NAMES if name in by_name]
+
+
+def _files() -> Iterator[Path]:
+    for folder in folders():
+        for here, _, names in os.walk(folder):
+            yield from (Path(here) / name for name in names)
+
+
+class Fallback:
+    """Which embedded font draws a letter. `lacking` gathers those that none has."""
+
+    def __init__(self, letters: Iterable[str]):
+        self.lacking: set[str] = set()
+        wanted = {letter for letter in letters if not is_known(letter)}
+        self._font_of: dict[str, str] = {}
+        if wanted:
+            self._find(wanted)
+        self.lacking = wanted - set(self._font_of)
+
+    def _find(self, wanted: set[str]) -> None:
+        from reportlab.pdfbase import pdfmetrics
+
+        for n, path in enumerate(found_fonts()):
+            missing = wanted - set(self._font_of)
+            if not missing:
+                return
+            font = _opened(path, f"fallback{n}")
+            has = [letter for letter in missing if font is not None and ord(letter) in font.face.charToGlyph]
+            if font is not None and has:
+                pdfmetrics.registerFont(font)
+                self._font_of.update(dict.fromkeys(has, font.fontName))
+
+    def runs(self, text: str, own: str) -> list[tuple[str, str]]:
+        """(font, text) piece by piece; own: the font of ordinary letters. A letter that no font has becomes "?"."""
+        found: list[tuple[str, str]] = []
+        for letter in text:
+            font = own if is_known(letter) else self._font_of.get(letter, own)
+            shown = letter if is_known(letter) or letter in self._font_of else "?"
+            if found and found[-1][0] == font:
+                found[-1] = (font, found[-1][1] + shown)
+            else:
+                found.append((font, shown))
+        return found
+
+
+def _opened(path: Path, name: str) -> Any:
+    """The font, or None where it has no TrueType outlines or can't be read."""
+    from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
+    try:
+        return TTFont(name, str(path))
+    except (TTFError, OSError, ValueError, KeyError, IndexError):
+        return None

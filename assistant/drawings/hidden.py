@@ -1,0 +1,90 @@
+"""Hidden lines: what is left of lines when nearer, convex outlines are laid over them. Paper mm."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+from assistant.drawings.picture import Line, Point
+
+# Lines on the very edge of an outline stay: they are the outline's own.
+TOLERANCE = 1e-6
+SHORTEST = 1e-3
+
+
+@dataclass
+class Layer:
+    """Something solid: what it hides (convex outlines) and what is drawn on it, not hidden by itself."""
+
+    covers: list[tuple[Point, ...]] = field(default_factory=list)
+    lines: list[Line] = field(default_factory=list)
+
+
+def seen(layers: Sequence[Layer]) -> Iterator[Line]:
+    """The lines that can be seen, layers being given from the farthest to the nearest."""
+    nearer: list[tuple[float, float, float, float, tuple[Point, ...]]] = []
+    for layer in reversed(layers):
+        for line in layer.lines:
+            yield from _outside(line, nearer)
+        nearer += [(*_bounds(cover), _anticlockwise(cover)) for cover in layer.covers]
+
+
+def _bounds(points: Iterable[Point]) -> tuple[float, float, float, float]:
+    xs, ys = zip(*points, strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def _anticlockwise(points: Sequence[Point]) -> tuple[Point, ...]:
+    area = sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(points, (*points[1:], points[0]), strict=True))
+    return tuple(points) if area > 0 else tuple(reversed(points))
+
+
+def _outside(line: Line, covers: Sequence[tuple[float, float, float, float, tuple[Point, ...]]]) -> Iterator[Line]:
+    left, bottom, right, top = _bounds((line.a, line.b))
+    left_over = [(0.0, 1.0)]
+    for x1, y1, x2, y2, points in covers:
+        if x1 < right and left < x2 and y1 < top and bottom < y2:
+            span = _inside(line.a, line.b, points)
+            if span is not None:
+                left_over = [piece for each in left_over for piece in _less(each, span)]
+                if not left_over:
+                    return
+    for start, end in left_over:
+        cut = replace(line, a=_at(line, start), b=_at(line, end))
+        if abs(cut.a[0] - cut.b[0]) + abs(cut.a[1] - cut.b[1]) > SHORTEST:
+            yield cut
+
+
+def _at(line: Line, share: float) -> Point:
+    (ax, ay), (bx, by) = line.a, line.b
+    return ax + share * (bx - ax), ay + share * (by - ay)
+
+
+def _less(piece: tuple[float, float], hole: tuple[float, float]) -> Iterator[tuple[float, float]]:
+    (start, end), (low, high) = piece, hole
+    if high <= start or end <= low:
+        yield piece
+        return
+    if start < low:
+        yield start, low
+    if high < end:
+        yield high, end
+
+
+def _inside(a: Point, b: Point, points: Sequence[Point]) -> tuple[float, float] | None:
+    """Share of a-b that lies properly within the convex, anticlockwise outline (Cyrus and Beck's clipping)."""
+    low, high = 0.0, 1.0
+    for (px, py), (qx, qy) in zip(points, (*points[1:], points[0]), strict=True):
+        long = ((qx - px) ** 2 + (qy - py) ** 2) ** 0.5
+        if long == 0:
+            continue
+        nx, ny = -(qy - py) / long, (qx - px) / long
+        at_a = (a[0] - px) * nx + (a[1] - py) * ny - TOLERANCE
+        at_b = (b[0] - px) * nx + (b[1] - py) * ny - TOLERANCE
+        if at_a <= 0 and at_b <= 0:
+            return None
+        if at_a < 0:
+            low = max(low, at_a / (at_a - at_b))
+        elif at_b < 0:
+            high = min(high, at_a / (at_a - at_b))
+    return (low, high) if low < high else None

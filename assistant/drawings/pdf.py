@@ -1,0 +1,88 @@
+"""Pages as a PDF file, at true size, its text searchable; through reportlab."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from typing import Any
+
+from assistant.drawings.fonts import Fallback
+from assistant.drawings.letters import size_of
+from assistant.drawings.picture import Line, Page, Shape, Text
+from assistant.errors import NoSuchPart
+
+MM = 72 / 25.4
+FONTS = {False: "Helvetica", True: "Helvetica-Bold"}
+
+
+def write_pdf(pages: Sequence[Page], title: str) -> tuple[bytes, list[str]]:
+    """The file's bytes, and the letters that no font here has, which are shown as "?".
+
+    Raises NoSuchPart where reportlab isn't installed.
+    """
+    try:
+        from reportlab.pdfgen.canvas import Canvas
+    except ImportError as error:
+        raise NoSuchPart("a PDF needs reportlab: pip install reportlab") from error
+    letters = Fallback(
+        {letter for page in pages for item in page.items if isinstance(item, Text) for letter in item.text}
+    )
+    into = io.BytesIO()
+    # Nothing of the day or the machine goes in, so that the same plan gives the same file.
+    canvas = Canvas(into, pageCompression=1, invariant=1)
+    canvas.setTitle(title)
+    canvas.setCreator("Kerfcall")
+    # Printed as it is: not fitted to the page by the viewer's own choice.
+    canvas.setViewerPreference("PrintScaling", "None")
+    for page in pages:
+        canvas.setPageSize((page.width * MM, page.height * MM))
+        _page(canvas, page, letters)
+        canvas.showPage()
+    canvas.save()
+    return into.getvalue(), sorted(letters.lacking)
+
+
+def _page(canvas: Any, page: Page, letters: Fallback) -> None:
+    canvas.setLineCap(1)
+    canvas.setLineJoin(1)
+    for item in page.items:
+        if isinstance(item, Text):
+            _text(canvas, item, letters)
+            continue
+        canvas.setLineWidth(item.weight * MM)
+        canvas.setDash((1.5 * MM, 1.2 * MM) if item.dashed else ())
+        if isinstance(item, Line):
+            canvas.line(item.a[0] * MM, item.a[1] * MM, item.b[0] * MM, item.b[1] * MM)
+        else:
+            _shape(canvas, item)
+
+
+def _shape(canvas: Any, shape: Shape) -> None:
+    path = canvas.beginPath()
+    (x, y), *rest = shape.points
+    path.moveTo(x * MM, y * MM)
+    for x, y in rest:
+        path.lineTo(x * MM, y * MM)
+    path.close()
+    canvas.drawPath(path, stroke=1, fill=1 if shape.black else 0)
+
+
+def _text(canvas: Any, item: Text, letters: Fallback) -> None:
+    """Letters of a fallback font are squeezed where they would be wider than the layout has reckoned with."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    size = size_of(item.cap) * MM
+    runs = letters.runs(item.text, FONTS[item.bold])
+    wide = sum(stringWidth(text, font, size) for font, text in runs)
+    squeezed = min(1.0, item.width * MM / wide) if wide else 1.0
+    x, y = item.start
+    text = canvas.beginText()
+    if item.turned:
+        text.setTextTransform(0, 1, -1, 0, x * MM, y * MM)
+    else:
+        text.setTextOrigin(x * MM, y * MM)
+    text.setHorizScale(100 * squeezed)
+    for font, piece in runs:
+        text.setFont(font, size)
+        text.textOut(piece)
+    canvas.drawText(text)

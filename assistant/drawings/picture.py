@@ -1,0 +1,178 @@
+"""What a picture is made of: lines, shapes and text whose boxes are known. Lengths in mm, x right, y up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from assistant.drawings.letters import above_of, below_of, width_of
+
+CAP = 3.0
+"""Height of the capitals and figures of everything that is to be read at arm's length."""
+BIG = 4.0
+
+THIN, MIDDLE, THICK = 0.13, 0.25, 0.5
+Point = tuple[float, float]
+
+
+class Box(NamedTuple):
+    left: float
+    bottom: float
+    right: float
+    top: float
+
+    def meets(self, other: Box, gap: float = 0.0) -> bool:
+        """Whether the two overlap, or come closer than `gap` both ways."""
+        return (
+            self.left < other.right + gap
+            and other.left < self.right + gap
+            and self.bottom < other.top + gap
+            and other.bottom < self.top + gap
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """weight: mm. dashed: dashes of 1.5 mm. layer: what it is of; the DXF file's layer."""
+
+    a: Point
+    b: Point
+    weight: float = MIDDLE
+    dashed: bool = False
+    layer: str = "note"
+
+    def moved(self, dx: float, dy: float) -> Line:
+        (ax, ay), (bx, by) = self.a, self.b
+        return replace(self, a=(ax + dx, ay + dy), b=(bx + dx, by + dy))
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A closed outline; black: filled."""
+
+    points: tuple[Point, ...]
+    weight: float = MIDDLE
+    dashed: bool = False
+    black: bool = False
+    layer: str = "note"
+
+    def moved(self, dx: float, dy: float) -> Shape:
+        return replace(self, points=tuple((x + dx, y + dy) for x, y in self.points))
+
+    @property
+    def sides(self) -> Iterator[tuple[Point, Point]]:
+        return zip(self.points, (*self.points[1:], self.points[0]), strict=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """One line. at: on its baseline, at its start, middle or end as `anchor` says. cap: height of capitals.
+
+    turned: reads upwards, a quarter turn to the left; `at` is then on its right-hand side.
+    """
+
+    at: Point
+    text: str
+    cap: float = CAP
+    anchor: str = "start"
+    turned: bool = False
+    bold: bool = False
+    layer: str = "note"
+
+    def moved(self, dx: float, dy: float) -> Text:
+        return replace(self, at=(self.at[0] + dx, self.at[1] + dy))
+
+    @property
+    def width(self) -> float:
+        return width_of(self.text, self.cap, self.bold)
+
+    @property
+    def start(self) -> Point:
+        """Where its baseline begins."""
+        back = {"start": 0.0, "middle": self.width / 2, "end": self.width}[self.anchor]
+        x, y = self.at
+        return (x, y - back) if self.turned else (x - back, y)
+
+    @property
+    def box(self) -> Box:
+        x, y = self.start
+        below, above = below_of(self.text, self.cap), above_of(self.text, self.cap)
+        if self.turned:
+            return Box(x - above, y, x + below, y + self.width)
+        return Box(x, y - below, x + self.width, y + above)
+
+
+Item = Line | Shape | Text
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """Items with the room they are given, from (0, 0) to (width, height)."""
+
+    items: tuple[Item, ...]
+    width: float
+    height: float
+
+    def at(self, dx: float, dy: float) -> list[Item]:
+        """The items, moved."""
+        return [item.moved(dx, dy) for item in self.items]
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A sheet of paper. name: of what it shows; scaled: it holds what is to be measured on the paper."""
+
+    name: str
+    width: float
+    height: float
+    items: tuple[Item, ...]
+    scaled: bool = False
+
+
+def rectangle(
+    left: float,
+    bottom: float,
+    right: float,
+    top: float,
+    *,
+    weight: float = MIDDLE,
+    dashed: bool = False,
+    black: bool = False,
+    layer: str = "note",
+) -> Shape:
+    """A rectangle from its sides; left and right may be the wrong way round."""
+    left, right = min(left, right), max(left, right)
+    corners = ((left, bottom), (right, bottom), (right, top), (left, top))
+    return Shape(corners, weight, dashed, black, layer)
+
+
+def texts(items: Iterable[Item]) -> list[Text]:
+    return [item for item in items if isinstance(item, Text)]
+
+
+def hatched(points: Sequence[Point], apart: float, *, layer: str = "hatch", rising: bool = True) -> Iterator[Line]:
+    """Lines at 45 degrees, `apart` mm from one another, within a convex outline.
+
+    They hang on one grid for the whole picture, so that hatches of neighbours run on.
+    """
+    sign = 1.0 if rising else -1.0
+    step = apart * 2**0.5
+    # Lines y - sign * x = c.
+    heights = [y - sign * x for x, y in points]
+    n = int(min(heights) // step) + 1
+    while n * step < max(heights):
+        ends = _crossings(points, sign, n * step)
+        if len(ends) >= 2 and ends[0] != ends[-1]:
+            yield Line(ends[0], ends[-1], THIN, layer=layer)
+        n += 1
+
+
+def _crossings(points: Sequence[Point], sign: float, c: float) -> list[Point]:
+    found = []
+    for (ax, ay), (bx, by) in zip(points, (*points[1:], points[0]), strict=True):
+        before, after = ay - sign * ax - c, by - sign * bx - c
+        if (before <= 0) != (after <= 0):
+            share = before / (before - after)
+            found.append((ax + share * (bx - ax), ay + share * (by - ay)))
+    return sorted(found)

@@ -1,0 +1,123 @@
+"""All sheets of a job: both parts, the joint, the stages of a lined one, strips at full size, the cut sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from assistant.drawings import corner, parts, stages, strips
+from assistant.drawings.cut_sheet import cut_sheet
+from assistant.drawings.flow import Flow, Sheet, cells, column_widths, framed
+from assistant.drawings.picture import Page, Picture
+from assistant.joinery.lined import Stages
+from assistant.joinery.model import Pattern
+from assistant.plans.boards import board_list
+from assistant.plans.model import Job, Plan
+from assistant.plans.pieces import BLANK, pieces
+
+
+def paper_for(unit: str) -> str:
+    """A4, or letter where the shop works in inches."""
+    return "letter" if unit == "in" else "a4"
+
+
+def sheets(plan: Plan, job: Job, paper: str) -> tuple[Page, ...]:
+    """Every page of the drawings. plan, job: made of one another. paper: "a4" or "letter"."""
+    wide, tall = Sheet.of(paper, landscape=True), Sheet.of(paper)
+    flows = [_part(job, pattern, wide) for pattern in job.patterns]
+    flows += [_joint(plan, job, wide), *_stages(plan, job, wide), _strips(job, wide)]
+    flows.append(cut_sheet(job, board_list(plan), tall))
+    return framed([page for flow in flows for page in flow.pages], job.title)
+
+
+def _part(job: Job, pattern: Pattern, sheet: Sheet) -> Flow:
+    flow = Flow(parts.stage_words(job, pattern), sheet)
+    size = parts.fitting(pattern, sheet.inner)
+    flow.add(parts.dimensions(job, pattern, size), 6)
+    flow.add(parts.passes(job, pattern, size), 6)
+    rows = parts.table(job, pattern)
+    widths = column_widths(rows)
+    head, *body = (cells(row, widths, right=(1, 2, 3), bold=n == 0) for n, row in enumerate(rows))
+    flow.grid(body, head)
+    return flow
+
+
+def _members(plan: Plan) -> dict[str, corner.Member]:
+    """Both boards as they are when all is cut, also a part that this plan has no board of."""
+    last = [piece for piece in pieces(plan) if not piece.is_blank and piece.part in plan.thickness]
+    lining = plan.lining
+    found = {}
+    for piece in last:
+        lined = lining is not None and piece.part in lining.parts
+        wall, bottom = (float(lining.wall), float(lining.thickness)) if lined and lining else (0.0, 0.0)
+        thick = float(plan.thickness[piece.part])
+        found[piece.part] = corner.Member(piece.segments, thick, float(piece.depth), wall, bottom)
+    return found
+
+
+def joint_pictures(plan: Plan, job: Job, width: float, height: float) -> tuple[Picture, ...]:
+    """The joint closed and open."""
+    if plan.joint.layout == "slots":
+        wood = plan.slot_height if plan.slot_height is not None else plan.thickness["A"]
+        return stages.slotted(job.patterns, wood, job.clearance, width)
+    members = _members(plan)
+    return corner.pictures(members["A"], members["B"], height)
+
+
+def _joint(plan: Plan, job: Job, sheet: Sheet) -> Flow:
+    flow = Flow("the joint", sheet)
+    drawn = joint_pictures(plan, job, sheet.inner, sheet.room - 2)
+    if sum(each.width for each in drawn) <= sheet.inner:
+        flow.beside(drawn)
+    else:
+        for each in drawn:
+            flow.add(each, 6)
+    return flow
+
+
+def woods(plan: Plan) -> stages.Woods:
+    return stages.Woods(plan.species or "its own wood", plan.lining_species or "contrasting wood")
+
+
+def lined_stages(plan: Plan, job: Job) -> Iterator[Stages]:
+    """What each lined part gets, out of the job's own patterns."""
+    by_name: dict[tuple[str, int], Pattern] = {
+        (job.patterns[s.pattern].part, s.stage): job.patterns[s.pattern] for s in job.setups
+    }
+    for part in "AB":
+        keys = ((part, 1), (part + BLANK, 1), (part, 2))
+        if plan.lining is not None and all(key in by_name for key in keys):
+            opened, blank, final = (by_name[key] for key in keys)
+            yield Stages(part, opened.segments, opened.depth, blank.segments, blank.depth, final.segments, final.depth)
+
+
+def stage_pictures(plan: Plan, job: Job, width: float) -> list[Picture]:
+    if plan.lining is None:
+        return []
+    unit, side = job.carriage.unit, job.carriage.stop_side
+    found = [
+        picture
+        for one in lined_stages(plan, job)
+        for picture in stages.lined_pictures(one, plan.lining, woods(plan), width, unit, side)
+    ]
+    return [stages.legend(woods(plan), width), *found] if found else []
+
+
+def _stages(plan: Plan, job: Job, sheet: Sheet) -> Iterator[Flow]:
+    drawn = stage_pictures(plan, job, sheet.inner)
+    if drawn:
+        flow = Flow("stages", sheet)
+        for each in drawn:
+            flow.add(each, 4)
+        yield flow
+
+
+def _strips(job: Job, sheet: Sheet) -> Flow:
+    flow = Flow("strips at full size", sheet, scaled=True)
+    bars = strips.scale_bars(sheet.inner)
+    for pattern in job.patterns:
+        for tile in strips.tiles(job, pattern, sheet.inner):
+            if not flow.has_pages or flow.left < tile.height:
+                flow.new_page()
+                flow.add(bars, 4)
+            flow.add(tile, 2)
+    return flow

@@ -1,0 +1,175 @@
+"""What a lined joint is made of, stage by stage; and slotted boards with what goes into them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from assistant.drawings.board import View, comb, comb_outline, plain, stop
+from assistant.drawings.letters import width_of
+from assistant.drawings.parts import HEAD, STOP_ROOM, scale_words
+from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Picture, Shape, Text, hatched, rectangle
+from assistant.joinery.lined import Lining, Stages, regions
+from assistant.joinery.model import Pattern, Segment
+
+HATCH = 1.2
+WOOD = 11.0
+BELOW = 8.0
+LEAST_LINE = 2.2
+LARGEST = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Woods:
+    board: str
+    lining: str
+
+
+def lined_pictures(one: Stages, lining: Lining, woods: Woods, width: float, unit: str, side: str) -> list[Picture]:
+    """The opened board and its blank, the two glued, and the final sockets; from the reference edge on.
+
+    Wide boards are shown as far as the linings are to be seen, the rest is the same again.
+    """
+    view, upto = _window(one, lining, width, side)
+    words = scale_words(view.scale)
+    part = f"Part {one.part}"
+    # The part of the board that lies outside the window is cut off all stages alike.
+    opened, blank, final = (_upto(each, upto) for each in (one.opened, one.blank, one.final))
+    rest = "" if upto >= one.final[-1].end else f", the first {plain(upto, unit)}"
+    low, deep = float(one.opened_depth) * view.scale, float(one.final_depth) * view.scale
+    reach = float(one.blank_depth) * view.scale
+    first = [*_board(view, opened, low), *stop(view, 0, low + WOOD)]
+    second = [*_blank(view, blank, low, reach), *_board(view, opened, low), *_cut_here(view)]
+    third = list(_finished(view, one, upto, low, deep))
+    return [
+        _framed(first, f"{part}, stage 1: opened{rest}, {words}", width, 0, low + WOOD),
+        _framed(
+            list(_blank(view, blank, low, reach)),
+            f"{part}, stage 1: its blank, of {woods.lining}",
+            width,
+            reach - low + BELOW,
+            low,
+        ),
+        _framed(second, f"{part}: glued; cut the blank off at the line", width, reach - low + BELOW, low + WOOD),
+        _framed(third, f"{part}, stage 2: final sockets", width, 0, low + WOOD),
+    ]
+
+
+def _window(one: Stages, lining: Lining, width: float, side: str) -> tuple[View, Fraction]:
+    """The scale at which a lining's wall can be seen, and how much of the board is shown at it."""
+    board = one.final[-1].end
+    room = width - STOP_ROOM - 4
+    scale = min(LARGEST, max(room / float(board), LEAST_LINE / float(lining.wall)))
+    fits = Fraction(room / scale)
+    upto = board if board <= fits else next((s.end for s in reversed(one.final) if s.end <= fits), fits)
+    shown = float(upto)
+    left = width - shown * scale - STOP_ROOM if side == "right" else STOP_ROOM
+    return View(shown, left, scale, side), upto
+
+
+def _upto(segments: Sequence[Segment], end: Fraction) -> tuple[Segment, ...]:
+    return tuple(Segment(s.start, min(s.end, end), s.is_finger) for s in segments if s.start < end)
+
+
+def _board(view: View, segments: Sequence[Segment], deep: float) -> Iterator[Item]:
+    return comb(view, segments, 0.0, deep, deep + WOOD, "wood")
+
+
+def _blank(view: View, segments: Sequence[Segment], low: float, reach: float) -> Iterator[Item]:
+    """The blank below the board, its fingers up in the board's sockets, their tips seated at y = low."""
+    floor, foot = low - reach, low - reach - BELOW
+    for each in segments:
+        left, right = view.span(each.start, each.end)
+        top = low if each.is_finger else floor
+        piece = rectangle(left, foot, right, top)
+        yield from hatched(piece.points, HATCH, layer="lining")
+    yield from _outline(view, segments, low, floor, foot)
+
+
+def _outline(view: View, segments: Sequence[Segment], tips: float, floor: float, foot: float) -> Iterator[Item]:
+    points = comb_outline(view, segments, tips, floor, foot)
+    yield from (Line(a, b, MIDDLE, layer="lining") for a, b in zip(points, points[1:], strict=False) if a != b)
+    yield Line(points[-1], points[0], MIDDLE, dashed=True, layer="lining")
+
+
+def _cut_here(view: View) -> Iterator[Item]:
+    """The line of the board's own end, carried out to both sides."""
+    yield Line((view.left - 3, 0), (view.right + 3, 0), THICK, dashed=True, layer="cut")
+
+
+def _finished(view: View, one: Stages, upto: Fraction, low: float, deep: float) -> Iterator[Item]:
+    for region in regions(one):
+        if region.x_from >= upto:
+            continue
+        left, right = view.span(region.x_from, min(region.x_to, upto))
+        bottom, top = float(region.y_from) * view.scale, float(region.y_to) * view.scale
+        if region.material == "lining":
+            box = rectangle(left, bottom, right, top)
+            yield from hatched(box.points, HATCH, layer="lining")
+            yield Line((left, top), (right, top), MIDDLE, layer="lining")
+        elif region.material == "board":
+            yield from (Line((x, bottom), (x, top), THIN, layer="lining") for x in (left, right))
+    yield from comb(view, _upto(one.final, upto), 0.0, deep, low + WOOD, "wood")
+
+
+def legend(woods: Woods, width: float) -> Picture:
+    """What the hatches mean."""
+    items: list[Item] = []
+    x = 0.0
+    for hatch, name in ((False, f"the board: {woods.board}"), (True, f"lining: {woods.lining}")):
+        swatch = rectangle(x, 0.5, x + 9, 6)
+        items.append(swatch)
+        items += hatched(swatch.points, HATCH) if hatch else ()
+        items.append(Text((x + 11.5, 1.8), name, CAP))
+        x += 11.5 + width_of(name, CAP) + 10
+    items.append(Line((x, 3.2), (x + 12, 3.2), THICK, dashed=True))
+    items.append(Text((x + 14.5, 1.8), "cut off here", CAP))
+    return Picture(tuple(items), width, 8)
+
+
+def _framed(items: list[Item], heading: str, width: float, below: float, above: float) -> Picture:
+    placed = [item.moved(0, below + 1) for item in items]
+    high = below + above + HEAD + 3
+    placed.append(Text((0, high - 4), heading, CAP, bold=True))
+    return Picture(tuple(placed), width, high)
+
+
+def slotted(patterns: Sequence[Pattern], height: Fraction, clearance: Fraction, width: float) -> tuple[Picture, ...]:
+    """(closed, open): the board on its back, the pieces in its slots and lifted out of them."""
+    board = float(patterns[0].width)
+    cuts = [(s, each.depth) for each in patterns for s in each.sockets]
+    deepest = max(float(depth) for _, depth in cuts)
+    scale = min((width - 4) / board, 3.0, 45.0 / (float(height) + 2.5 * deepest))
+    return tuple(
+        _slotted(board, float(height), cuts, float(clearance), scale, width, out) for out in (0.0, 1.4 * deepest)
+    )
+
+
+def _slotted(
+    board: float,
+    height: float,
+    cuts: Sequence[tuple[Segment, Fraction]],
+    clearance: float,
+    scale: float,
+    width: float,
+    out: float,
+) -> Picture:
+    left = (width - board * scale) / 2
+    outline = [(0.0, 0.0), (0.0, height)]
+    pieces: list[Item] = []
+    highest = height
+    for socket, depth in sorted(cuts, key=lambda cut: cut[0].start):
+        a, b, floor = float(socket.start), float(socket.end), height - float(depth)
+        outline += [(a, height), (a, floor), (b, floor), (b, height)]
+        inset = min(clearance / 2, (b - a) / 4)
+        top = floor + 2 * float(depth) + out
+        highest = max(highest, top)
+        piece = rectangle(
+            left + (a + inset) * scale, (floor + out) * scale, left + (b - inset) * scale, top * scale, layer="piece"
+        )
+        pieces += [piece, *hatched(piece.points, HATCH)]
+    outline += [(board, height), (board, 0.0)]
+    shape = Shape(tuple((left + x * scale, y * scale) for x, y in outline), THICK, layer="wood")
+    state = "open: the pieces lifted out" if out else "closed"
+    return _framed([shape, *pieces], f"The joint {state}, {scale_words(scale)}", width, 0, highest * scale)
