@@ -1,0 +1,189 @@
+"""What an input gives: its level, what is wrong with it, and the noise behind it.
+
+Levels are in dBFS: 20 log10 of the root mean square, full scale = 1, so that a full-scale sine is -3.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from assistant.hearing.contract import RATE
+
+NOTHING = -120.0  # dBFS, for digital silence
+SILENT = -85.0  # dBFS; no microphone with its gain up is as quiet, in no room
+QUIET_SPEECH, LOUD_SPEECH = -45.0, -6.0  # dBFS; between them speech neither drowns nor comes near clipping
+LOUD_ROOM = -40.0  # dBFS, with the saw off
+CLIPPED_RUN = 4  # samples that stay exactly at the extreme
+LEAST_EXTREME = 0.1  # of full scale; below it nothing clips
+DC = 0.01  # of full scale
+HUM = -60.0  # dBFS; worth a word when it also makes up `HUM_SHARE` of the power
+HUM_SHARE = 0.5
+MAINS_HZ = (50, 60)
+BAR_CELLS, BAR_FROM = 40, -80.0
+
+BINS = 512
+HANN = np.hanning(BINS + 1)[:-1]
+
+
+def floats(pcm16k: bytes) -> np.ndarray:
+    """The samples in -1..1."""
+    return np.frombuffer(pcm16k[: len(pcm16k) // 2 * 2], "<i2").astype(np.float64) / 32768
+
+
+def dbfs(power: float) -> float:
+    """10 log10 of a mean square, never below `NOTHING`."""
+    return max(10 * math.log10(power), NOTHING) if power > 0 else NOTHING
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """rms, peak: dBFS, the constant part taken out of rms. clipped: samples in runs at the extreme.
+
+    dc: the constant part, share of full scale. hum_hz: 50 or 60, whichever is stronger. hum: its level
+    with five overtones, dBFS. hum_share: of the power.
+    """
+
+    rms: float
+    peak: float
+    clipped: int
+    dc: float
+    hum_hz: int
+    hum: float
+    hum_share: float
+
+
+def level_of(pcm16k: bytes) -> Level:
+    """The figures of a recording."""
+    samples = floats(pcm16k)
+    if not len(samples):
+        return Level(NOTHING, NOTHING, 0, 0.0, MAINS_HZ[0], NOTHING, 0.0)
+    dc = float(samples.mean())
+    power = float(((samples - dc) ** 2).mean())
+    hum_hz, hum = max(((hz, _hum_power(samples - dc, hz)) for hz in MAINS_HZ), key=lambda pair: pair[1])
+    share = hum / power if power else 0.0
+    peak = float(np.abs(samples).max())
+    return Level(dbfs(power), dbfs(peak**2), clipped(samples), dc, hum_hz, dbfs(hum), min(share, 1.0))
+
+
+def clipped(samples: np.ndarray) -> int:
+    """Samples in runs of `CLIPPED_RUN` and more at the greatest or least value: flat tops, at full scale or below it.
+
+    A pure tone at 16 bits holds its extreme for two samples at most from 50 Hz up at these amplitudes.
+    """
+    return sum(_flat(samples, extreme) for extreme in (float(samples.max()), float(samples.min())))
+
+
+def _flat(samples: np.ndarray, extreme: float) -> int:
+    if abs(extreme) < LEAST_EXTREME:
+        return 0
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], (samples == extreme).astype(np.int8), [0]])))
+    runs = edges[1::2] - edges[::2]
+    return int(runs[runs >= CLIPPED_RUN].sum())
+
+
+def _hum_power(samples: np.ndarray, hz: int) -> float:
+    """Mean square of the tone at `hz` and its five overtones, over what lies around each. 0 for less than a second."""
+    count = len(samples)
+    if count < RATE:
+        return 0.0
+    window = np.hanning(count)
+    power = np.abs(np.fft.rfft(samples * window)) ** 2 * 2 / (count * float((window**2).sum()))
+    found = 0.0
+    for harmonic in range(1, 7):
+        at = round(harmonic * hz * count / RATE)
+        near = power[max(at - 3, 1) : at + 4]
+        around = np.concatenate([power[max(at - 40, 1) : max(at - 8, 1)], power[at + 9 : at + 41]])
+        found += max(0.0, float(near.sum()) - len(near) * float(around.mean()))
+    return found
+
+
+def input_faults(level: Level) -> list[str]:
+    """What is wrong with an input whatever it hears, each with its mend."""
+    found = []
+    if level.rms <= SILENT:
+        found.append(
+            f"the input is silent ({level.rms:.0f} dBFS): the microphone is muted, unplugged, or not the one chosen "
+            "in the system's sound settings"
+        )
+    if level.clipped:
+        found.append(f"the input is clipped ({level.clipped} samples): turn the microphone's gain down")
+    if abs(level.dc) > DC:
+        found.append(
+            f"the input has a constant offset ({100 * level.dc:+.1f} % of full scale): try another socket or sound card"
+        )
+    return found
+
+
+def room_faults(level: Level) -> list[str]:
+    """What is wrong with the room while the saw is off."""
+    found = input_faults(level)
+    if level.rms > LOUD_ROOM:
+        found.append(f"the room is loud with the saw off ({level.rms:.0f} dBFS): switch off fans, extraction and radio")
+    if level.hum > HUM and level.hum_share > HUM_SHARE:
+        found.append(
+            f"mains hum at {level.hum_hz} Hz makes up {100 * level.hum_share:.0f} % of the quiet "
+            f"({level.hum:.0f} dBFS): try another cable, socket or port"
+        )
+    return found
+
+
+def speech_faults(level: Level) -> list[str]:
+    """What is wrong with speech. level: of the utterances alone."""
+    found = input_faults(level)
+    if SILENT < level.rms < QUIET_SPEECH:
+        found.append(
+            f"speech is too quiet ({level.rms:.0f} dBFS): bring the microphone nearer to the mouth or turn its gain up"
+        )
+    if level.rms > LOUD_SPEECH and not level.clipped:
+        found.append(f"speech comes near clipping ({level.peak:.0f} dBFS at its peak): turn the gain down")
+    return found
+
+
+def bar(db: float, peak: float | None = None) -> str:
+    """A level as a bar of `BAR_CELLS` cells from `BAR_FROM` to 0 dBFS, with a mark at the peak."""
+    full = _cells(db)
+    cells = ["#"] * full + ["."] * (BAR_CELLS - full)
+    if peak is not None and peak > BAR_FROM:
+        cells[max(_cells(peak), 1) - 1] = "|"
+    return f"[{''.join(cells)}]"
+
+
+def _cells(db: float) -> int:
+    return min(max(round(BAR_CELLS * (db - BAR_FROM) / -BAR_FROM), 0), BAR_CELLS)
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """Level and shape of a noise: enough to make more of its kind, not to hear what was in it.
+
+    rms: dBFS. spectrum: mean power in each of `BINS` / 2 + 1 bins from 0 to 8 kHz, summing to 1.
+    """
+
+    rms: float
+    spectrum: tuple[float, ...]
+
+    def made(self, samples: int, seed: int = 0) -> np.ndarray:
+        """So many samples of noise of this level and shape, steady, as floats."""
+        rng = np.random.default_rng(seed)
+        white = np.fft.rfft(rng.standard_normal(samples + BINS))
+        at = np.linspace(0, BINS // 2, len(white))
+        shape = np.sqrt(np.interp(at, np.arange(BINS // 2 + 1), np.asarray(self.spectrum)))
+        shaped = np.fft.irfft(white * shape, samples + BINS)[:samples]
+        deviation = float(shaped.std()) if samples else 0.0
+        return shaped * (10 ** (self.rms / 20) / deviation) if deviation else shaped
+
+
+def noise_of(pcm16k: bytes) -> Noise:
+    """The noise of a recording of at least `BINS` samples; one that is shorter counts as silence."""
+    samples = floats(pcm16k)
+    if len(samples) < BINS:
+        return Noise(NOTHING, (1.0,) * (BINS // 2 + 1))
+    samples = samples - samples.mean()
+    framed = np.lib.stride_tricks.sliding_window_view(samples, BINS)[:: BINS // 2]
+    power = (np.abs(np.fft.rfft(framed * HANN)) ** 2).mean(axis=0)
+    total = float(power.sum())
+    shape = power / total if total else np.ones(len(power)) / len(power)
+    return Noise(dbfs(float((samples**2).mean())), tuple(float(f"{p:.4g}") for p in shape))

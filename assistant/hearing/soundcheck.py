@@ -1,0 +1,334 @@
+"""Which phrases this voice, microphone and noise carry: what is said, how it was heard, and what follows from it.
+
+No device and no screen here: `recorder` takes the sound in, the command shows what this finds.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
+from pathlib import Path
+
+import numpy as np
+
+from assistant.errors import BadInput, Fault, NoSuchPart
+from assistant.hearing.contract import RATE
+from assistant.hearing.ear import Found
+from assistant.hearing.endpoint import Utterance
+from assistant.hearing.levels import BINS, Level, Noise, floats, level_of
+from assistant.hearing.recorder import Listening
+from assistant.hearing.templates import Voice, write_whole
+from assistant.hearing.wav import to_pcm16
+from assistant.plans.model import Check
+from assistant.wording.phrases import Phrase, whole_table
+
+DIGIT_PASSES = (12, 34, 56, 78, 90)  # every digit once
+ONE_SAYING_S = 0.8  # utterances nearer than this are one saying with a pause in it
+SHARE_HEARD = 2 / 3  # of the sayings, for a phrase to be relied on
+ENOUGH = 0.9  # of the phrases, for voice as a whole
+TOO_FEW = 0.5  # under it the pedal is recommended for all
+AROUND_S = 2.0  # of the noise alone before and after the stream, so that hearing has settled
+NOISE_FILE = "noise.json"
+
+VOICE, SAW_OFF, PEDAL = "voice", "voice with the saw off only", "pedal only"
+
+
+def prompts(checks: Sequence[Check], lead_in: str, chosen: Sequence[str] = ()) -> tuple[Phrase, ...]:
+    """The phrases to be said: every wording and check answer, and passes to go to with every digit once.
+
+    chosen: of these only: each a phrase, with or without the lead-in, an intent or a check's name.
+    Raises BadInput naming each that is none of them, with the nearest there is.
+    """
+    table = list(_once(p for p in grammar(checks, lead_in) if p.intent != "go to" or p.argument in DIGIT_PASSES))
+    if not chosen:
+        return tuple(table)
+    names = [{p.text, p.wording, p.intent, str(p.argument)} for p in table]
+    wanted = [" ".join(one.casefold().split()) for one in chosen]
+    known = sorted(set().union(*names) - {"None"})
+    faults = [_unknown(one, known) for one in wanted if one not in known]
+    if faults:
+        raise BadInput(faults)
+    return tuple(phrase for phrase, own in zip(table, names, strict=True) if own & set(wanted))
+
+
+def _once(phrases: Iterable[Phrase]) -> Iterable[Phrase]:
+    """Of several ways to say a pass's number the first one only."""
+    seen: set[object] = set()
+    for phrase in phrases:
+        if phrase.intent != "go to" or phrase.argument not in seen:
+            yield phrase
+        if phrase.intent == "go to":
+            seen.add(phrase.argument)
+
+
+def _unknown(one: str, known: Sequence[str]) -> Fault:
+    near = get_close_matches(one, known, 1)
+    mend = f'did you mean "{near[0]}"?' if near else "`kerfcall phrases` lists them"
+    return Fault("no phrase, intent or check of this shop", f'"{one}"', "--phrases", mend)
+
+
+def grammar(checks: Sequence[Check], lead_in: str) -> tuple[Phrase, ...]:
+    """What the recogniser listens for meanwhile: everything at once, so that each phrase has all its rivals."""
+    return whole_table(checks, lead_in, max(DIGIT_PASSES))
+
+
+def order(phrases: Sequence[Phrase], rounds: int) -> list[Phrase]:
+    """The prompts: one phrase after the other, and all of that `rounds` times, so that no saying follows its like."""
+    return list(phrases) * rounds
+
+
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """One answer to a prompt. first, end: samples of the stream; both 0 when nothing was said."""
+
+    phrase: Phrase
+    first: int
+    end: int
+
+    @property
+    def said(self) -> bool:
+        return self.end > self.first
+
+
+def sayings_in(pcm16k: bytes, prompted: Sequence[Phrase], where: str) -> list[Saying]:
+    """The recording's utterances as answers to the prompts in their order.
+
+    Utterances less than `ONE_SAYING_S` apart are one, knocks are none. Raises BadInput when they are not as many as
+    the prompts. where: the file, for the fault.
+    """
+    listening = Listening()
+    done = [u for u in (*listening.feed(pcm16k), *listening.flush()) if not u.knock]
+    spans = joined(done)
+    if len(spans) != len(prompted):
+        times = ", ".join(f"{first / RATE:.1f}" for first, _ in spans[:12]) + (" .." if len(spans) > 12 else "")
+        raise BadInput(
+            [
+                Fault(
+                    f"it has {len(spans)} utterances where {len(prompted)} were to be said",
+                    f"they begin at {times} s" if spans else "none",
+                    where,
+                    "say those of --order in one go each, in that order, two seconds apart",
+                )
+            ]
+        )
+    return [Saying(phrase, first, end) for phrase, (first, end) in zip(prompted, spans, strict=True)]
+
+
+def joined(utterances: Iterable[Utterance]) -> list[tuple[int, int]]:
+    """First and last sample of each saying."""
+    spans: list[tuple[int, int]] = []
+    for one in utterances:
+        if spans and one.first - spans[-1][1] < ONE_SAYING_S * RATE:
+            spans[-1] = (spans[-1][0], one.end)
+        else:
+            spans.append((one.first, one.end))
+    return spans
+
+
+def speech_level(pcm16k: bytes, sayings: Sequence[Saying]) -> Level:
+    """The level of what was said, the quiet in between left out."""
+    return level_of(b"".join(pcm16k[2 * one.first : 2 * one.end] for one in sayings if one.said))
+
+
+def in_noise(pcm16k: bytes, noise: np.ndarray, room: np.ndarray | None = None) -> bytes:
+    """The stream with `AROUND_S` of noise before and after it; all along it too where `room` is given.
+
+    noise, room: floats, used over and over at the level they were recorded at. With room given, noise is what is
+    mixed in (the saw), and room what was behind the speech already (the saw off).
+    """
+    samples = floats(pcm16k)
+    around = round(AROUND_S * RATE)
+    behind = noise if room is None else room
+    whole = np.resize(looped(behind), len(samples) + 2 * around) if len(behind) else np.zeros(len(samples) + 2 * around)
+    whole[around : around + len(samples)] = samples
+    if room is not None and len(noise):
+        whole = whole + np.resize(looped(noise), len(whole))
+    return to_pcm16(whole)
+
+
+def looped(noise: np.ndarray) -> np.ndarray:
+    """The noise with its end faded into its beginning, so that no click marks each turn."""
+    fade = min(RATE // 10, len(noise) // 4)
+    if not fade:
+        return noise
+    ramp = np.sqrt(np.linspace(0.0, 1.0, fade))
+    start = noise[:fade] * ramp + noise[-fade:] * ramp[::-1]
+    return np.concatenate([start, noise[fade:-fade]])
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one saying came to. text: the phrase accepted, or None. heard: the words proposed. reason: why not."""
+
+    text: str | None
+    heard: str = ""
+    reason: str = ""
+
+
+def outcomes(found: Sequence[Found], sayings: Sequence[Saying]) -> list[Outcome]:
+    """Of each saying: what was accepted within it, else why nothing was. Anything accepted that isn't the phrase
+    comes before the phrase itself: in a session it would have been obeyed. found: of the stream as from `in_noise`."""
+    results = []
+    before = round(AROUND_S * RATE)
+    for saying in sayings:
+        within = [one for one in found if one.first < saying.end + before and one.end > saying.first + before]
+        taken = [one for one in within if one.phrase is not None]
+        wrong = [one for one in taken if one.phrase and not _same(one.phrase, saying.phrase)]
+        best = next(iter(wrong or taken or [one for one in within if not one.knock]), None)
+        if not saying.said:
+            results.append(Outcome(None, "", "nothing was said"))
+        elif best is None:
+            results.append(Outcome(None, "", "it was not noticed in the noise"))
+        else:
+            results.append(Outcome(best.phrase.text if best.phrase else None, best.heard, best.reason))
+    return results
+
+
+def _same(one: Phrase, other: Phrase) -> bool:
+    return (one.intent, one.argument) == (other.intent, other.argument)
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """How often a phrase was heard of `said` times. instead: what it was taken for otherwise, with how often.
+
+    refused: its words were proposed and the bar refused them; why, with how often.
+    """
+
+    said: int
+    heard: int
+    instead: dict[str, int] = field(default_factory=dict)
+    refused: dict[str, int] = field(default_factory=dict)
+    unheard: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def reliable(self) -> bool:
+        """Heard nearly always and never taken for anything else."""
+        return bool(self.said) and not self.instead and self.heard >= self.said * SHARE_HEARD - 1e-9
+
+
+def tally(phrase: Phrase, own: Sequence[Outcome], meanings: dict[str, Phrase]) -> Tally:
+    """own: the outcomes of this phrase's sayings. meanings: the grammar by text."""
+    heard, instead, refused, unheard = 0, Counter[str](), Counter[str](), Counter[str]()
+    for one in own:
+        if one.text is None:
+            (refused if one.heard == phrase.text else unheard)[one.reason] += 1
+        elif _same(meanings[one.text], phrase):
+            heard += 1
+        else:
+            instead[one.text] += 1
+    return Tally(len(own), heard, dict(instead), dict(refused), dict(unheard))
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """One phrase. on: with the saw's noise, or None where that was left out."""
+
+    phrase: Phrase
+    off: Tally
+    on: Tally | None
+
+    @property
+    def advice(self) -> str:
+        if not self.off.reliable:
+            return PEDAL
+        return VOICE if self.on is not None and self.on.reliable else SAW_OFF
+
+    @property
+    def distrust(self) -> str:
+        """Why the bar that this phrase must reach is not to be trusted, a clause, or ""."""
+        both = [one for one in (self.off, self.on) if one is not None]
+        wrong = Counter[str]()
+        for one in both:
+            wrong.update(one.instead)
+        if wrong:
+            names = ", ".join(f'"{text}"' for text in wrong)
+            mend = "heed the read-back" if self.phrase.intent == "go to" else "say it in other words, or use the pedal"
+            return f"too low: it was taken for {names}; {mend}"
+        if sum(self.off.refused.values()):
+            reasons = "; ".join(self.off.refused)
+            return f"too high: its words were made out and refused with the saw off ({reasons})"
+        return ""
+
+
+def carried(
+    phrases: Sequence[Phrase],
+    sayings: Sequence[Saying],
+    off: Sequence[Outcome],
+    on: Sequence[Outcome] | None,
+    table: Sequence[Phrase],
+) -> list[Carried]:
+    """Each phrase's figures. off, on: the outcome of each saying. table: the grammar."""
+    meanings = {phrase.text: phrase for phrase in table}
+
+    def own(phrase: Phrase, results: Sequence[Outcome]) -> Tally:
+        return tally(phrase, [r for s, r in zip(sayings, results, strict=True) if s.phrase == phrase], meanings)
+
+    return [Carried(phrase, own(phrase, off), None if on is None else own(phrase, on)) for phrase in phrases]
+
+
+def overall(lines: Sequence[Carried], faults: Sequence[str] = ()) -> tuple[str, str]:
+    """The advice for all of it, and why. faults: of the input; a silent or clipped one can't be trusted with any."""
+    if not lines:
+        return PEDAL, "no phrase was tried"
+    if faults:
+        return PEDAL, f"as long as {faults[0].partition(':')[0]}"
+    count = len(lines)
+    usable = [line for line in lines if line.advice != PEDAL]
+    if len(usable) < TOO_FEW * count:
+        return PEDAL, f"only {len(usable)} of {count} phrases were heard reliably with the saw off"
+    with_saw = [line for line in lines if line.advice == VOICE]
+    if len(with_saw) >= ENOUGH * count:
+        return VOICE, f"{len(with_saw)} of {count} phrases were heard reliably in the saw's noise too"
+    if lines[0].on is None:
+        return SAW_OFF, f"{len(usable)} of {count} phrases were heard reliably; the saw's noise was left out"
+    why = f"{len(usable)} of {count} phrases were heard reliably with the saw off, {len(with_saw)} in its noise"
+    return SAW_OFF, why
+
+
+def enrol(voice: Voice, pcm16k: bytes, sayings: Sequence[Saying], results: Sequence[Outcome]) -> dict[str, int]:
+    """Templates from the sayings whose words were made out, with the saw off. Returns how many each phrase has.
+
+    Earlier ones of these phrases are replaced, those of other phrases stay.
+    """
+    pieces: dict[str, list[bytes]] = {}
+    for saying, result in zip(sayings, results, strict=True):
+        if saying.phrase.text in (result.text, result.heard):
+            pieces.setdefault(saying.phrase.text, []).append(pcm16k[2 * saying.first : 2 * saying.end])
+    return {text: voice.enrol(text, each) for text, each in pieces.items()}
+
+
+def keep_noise(folder: Path, off: Noise, on: Noise | None) -> Path:
+    """Keep level and shape of the room's and the saw's noise. Raises CouldNotRun when it can't be written."""
+    kept = {"format": 1, "saw_off": _plain(off), "saw_on": _plain(on) if on else None}
+    text = json.dumps(kept).encode()
+    return write_whole(folder / NOISE_FILE, lambda file: file.write(text))
+
+
+def _plain(noise: Noise) -> dict[str, object]:
+    return {"rms_dbfs": round(noise.rms, 2), "spectrum": list(noise.spectrum)}
+
+
+def kept_noise(folder: Path) -> tuple[Noise | None, Noise | None]:
+    """The room's and the saw's noise as kept, None where there is none. Raises NoSuchPart for a broken file."""
+    path = folder / NOISE_FILE
+    try:
+        kept = json.loads(path.read_text(encoding="utf-8"))
+        return _read_noise(kept["saw_off"]), _read_noise(kept["saw_on"])
+    except FileNotFoundError:
+        return None, None
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        raise NoSuchPart(f"the noise kept in {path} can't be read; run `kerfcall soundcheck` again") from error
+
+
+def _read_noise(kept: dict[str, object] | None) -> Noise | None:
+    if kept is None:
+        return None
+    spectrum = np.asarray(kept["spectrum"], float)
+    noise = Noise(float(str(kept["rms_dbfs"])), tuple(spectrum.tolist()))
+    if spectrum.shape != (BINS // 2 + 1,) or not np.isfinite([*spectrum, noise.rms]).all() or spectrum.min() < 0:
+        raise ValueError("not a spectrum")
+    return replace(noise, rms=min(noise.rms, 0.0))

@@ -1,0 +1,252 @@
+"""Voice templates: how this operator says each phrase into this microphone, and how far a piece is from that.
+
+A template is the cepstra of one saying; the sound itself is never kept. To compare, each template is first
+heard through the noise that the piece was said in: its bands are levelled to the piece's and the piece's own
+noise is added. So the distance grows little with noise, and the limit that follows the signal-to-noise ratio
+can stay narrow. Distance: dynamic time warping after Sakoe and Chiba (1978), symmetric, over the path's length.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import re
+import tempfile
+import zipfile
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import IO, Any
+
+import numpy as np
+
+from assistant.errors import CouldNotRun, NoSuchPart
+from assistant.hearing.cepstra import CEPSTRA, band_powers, bands_of, cepstra_of, features, product
+
+APP = "kerfcall"
+FILE = "templates.npz"
+FORMAT = 1
+FEWEST = 2  # templates of a phrase before a piece is judged by them
+MOST = 12  # of a phrase; bounds the time a judgement takes
+SHORTEST, LONGEST = 20, 500  # frames of a template
+SLACK = 5  # frames around the phrase that are neither it nor the noise behind it
+FAR = np.float32(1e9)
+
+# dB of signal to noise -> distance, in the spread of the operator's own repeats; straight lines between.
+# `python -m tests.hearing.template_study` prints what they are set against.
+LIMITS = ((-3.0, 1.10), (1.0, 1.25), (8.0, 1.22), (15.0, 1.25), (30.0, 1.45))
+SPREADS = (1.2, 4.0)  # believed; a synthetic speaker's is 1.4 to 1.8, a person's on two days more
+
+
+def voice_folder(microphone: str) -> Path:
+    """Where this user's templates and noise for this microphone are kept, in the user's data folder."""
+    return voices_folder() / (re.sub(r"[^a-z0-9]+", "-", microphone.casefold()).strip("-")[:80] or "default")
+
+
+def voices_folder() -> Path:
+    """The folder of all of this user's voice data."""
+    import platformdirs
+
+    return platformdirs.user_data_path(APP) / "voice"
+
+
+class Voice:
+    """One operator's templates through one microphone: by a phrase's text, lead-in included."""
+
+    def __init__(self, templates: Mapping[str, Sequence[np.ndarray]] | None = None) -> None:
+        """templates: cepstra, frames x `CEPSTRA`, mean removed."""
+        self._templates = {text: list(ones)[-MOST:] for text, ones in (templates or {}).items()}
+        self._spread: float | None = None
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """The phrases there are templates for."""
+        return tuple(self._templates)
+
+    def count(self, text: str) -> int:
+        """Templates of the phrase."""
+        return len(self._templates.get(text, ()))
+
+    def enrol(self, text: str, sayings: Iterable[bytes]) -> int:
+        """Replace the phrase's templates by these sayings (16 kHz mono, 16 bit, trimmed to the phrase).
+
+        Returns how many are kept: those of less than 0.2 s or more than 5 s are not.
+        """
+        powers = [band_powers(piece) for piece in sayings]
+        kept = [cepstra_of(one) for one in powers if SHORTEST <= len(one) <= LONGEST][-MOST:]
+        self._templates.pop(text, None)
+        if kept:
+            self._templates[text] = kept
+        self._spread = None
+        return len(kept)
+
+    def distance(self, pcm16k: bytes, text: str, noise: np.ndarray | None = None) -> float:
+        """How far the piece, trimmed to the phrase's first..last frames, is from the nearest template of the phrase.
+
+        noise: mean power in each band where nobody speaks (as from `cepstra.band_powers`), or None for none.
+        0 is the same sound; repeats of one voice come to about 1.5. Infinite without templates or for less than 0.2 s.
+        """
+        return self._distance(band_powers(pcm16k), text, noise)
+
+    def _distance(self, powers: np.ndarray, text: str, noise: np.ndarray | None) -> float:
+        templates = self._templates.get(text, [])
+        if not templates or not SHORTEST <= len(powers) <= LONGEST:
+            return float("inf")
+        behind = np.zeros(powers.shape[1], np.float32) if noise is None else noise
+        heard = [features(through(template, powers, behind)) for template in templates]
+        return float(warped(features(powers), heard).min())
+
+    def limit(self, snr_db: float) -> float:
+        """The distance up to which a piece counts as the phrase.
+
+        snr_db: as from `signal_to_noise`. The limit is a multiple of the spread of this operator's own repeats.
+        """
+        ratios, multiples = zip(*LIMITS, strict=True)
+        return min(max(self.spread, SPREADS[0]), SPREADS[1]) * float(np.interp(snr_db, ratios, multiples))
+
+    @property
+    def spread(self) -> float:
+        """Median distance of this operator's repeats of a phrase from one another; 0 while there are none."""
+        if self._spread is None:
+            each = [d for ones in self._templates.values() if len(ones) >= FEWEST for d in _to_the_others(ones)]
+            self._spread = float(np.median(each)) if each else 0.0
+        return self._spread
+
+    @classmethod
+    def load(cls, folder: Path) -> Voice:
+        """Those kept in the folder; a Voice without any where there is no file.
+
+        Raises NoSuchPart for a file that is broken or of another format.
+        """
+        path = folder / FILE
+        mend = "run `kerfcall soundcheck` again"
+        try:
+            # Through memory: a broken archive would leave the file open.
+            with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as kept:
+                if int(kept["format"]) != FORMAT:
+                    raise NoSuchPart(f"{path} is of another version of this program; {mend}")
+                texts = [str(text) for text in kept["texts"]]
+                ones = [np.asarray(kept[f"t{n}"], np.float32) for n in range(len(texts))]
+        except FileNotFoundError:
+            return cls()
+        except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile) as error:
+            raise NoSuchPart(f"the voice templates in {path} can't be read; {mend}") from error
+        if any(one.ndim != 2 or one.shape[1] != CEPSTRA or not np.isfinite(one).all() for one in ones):
+            raise NoSuchPart(f"the voice templates in {path} are no cepstra; {mend}")
+        templates: dict[str, list[np.ndarray]] = {}
+        for text, one in zip(texts, ones, strict=True):
+            templates.setdefault(text, []).append(one)
+        return cls(templates)
+
+    def save(self, folder: Path) -> Path:
+        """Keep them in the folder, whole or not at all. Raises CouldNotRun when it can't be written."""
+        pairs = [(text, one) for text, ones in self._templates.items() for one in ones]
+        arrays: dict[str, Any] = {f"t{n}": one.astype(np.float16) for n, (_, one) in enumerate(pairs)}
+        arrays |= {"format": np.array(FORMAT), "texts": np.array([text for text, _ in pairs], dtype=np.str_)}
+        return write_whole(folder / FILE, lambda file: np.savez(file, **arrays))
+
+
+def write_whole(path: Path, write: Callable[[IO[bytes]], object]) -> Path:
+    """Write a file beside its place and move it there, readable by this user only. Raises CouldNotRun."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".part")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                write(file)
+            os.replace(name, path)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                os.unlink(name)
+            raise
+    except OSError as error:
+        raise CouldNotRun(f"{path} can't be written: {error.strerror or error}") from error
+    return path
+
+
+def through(template: np.ndarray, powers: np.ndarray, noise: np.ndarray) -> np.ndarray:
+    """The template's bands as they would be in the piece: as loud in each band, and with the piece's noise.
+
+    template: cepstra. powers: the piece's bands. noise: mean power in each band.
+    """
+    bands = np.exp(bands_of(template))
+    speech = np.maximum(powers.mean(axis=0) - noise, np.maximum(0.1 * noise, 1e-10))
+    return np.asarray(bands * (speech / bands.mean(axis=0)) + noise, np.float32)
+
+
+def warped(piece: np.ndarray, templates: Sequence[np.ndarray]) -> np.ndarray:
+    """The warped distance of the piece from each template, per frame of both: Euclid's between frames, symmetric
+    steps (a diagonal one counts twice), both ends fixed. All of them frames x the same number of features."""
+    longest, count = max(len(one) for one in templates), len(piece)
+    skewed = _skewed(piece, templates, longest)
+    before = np.full((len(templates), longest + 1), FAR, np.float32)
+    now = before.copy()
+    now[:, 1] = 2 * skewed[0, :, 0]
+    now[:, 2:] = FAR
+    ends = np.array([len(one) + count - 2 for one in templates])
+    totals = np.where(ends == 0, now[:, 1], FAR)
+    rows = np.array([len(one) for one in templates])
+    for step in range(1, longest + count - 1):
+        cost = skewed[step]
+        after = np.full_like(now, FAR)
+        np.minimum(now[:, 1:], now[:, :-1], out=after[:, 1:])
+        after[:, 1:] += cost
+        np.minimum(after[:, 1:], before[:, :-1] + 2 * cost, out=after[:, 1:])
+        before, now = now, after
+        if step >= ends.min():
+            totals = np.where(ends == step, now[np.arange(len(rows)), rows], totals)
+    return np.asarray(totals / (rows + count), np.float64)
+
+
+def _skewed(piece: np.ndarray, templates: Sequence[np.ndarray], longest: int) -> np.ndarray:
+    """Frame distances by anti-diagonal: [i + j, template, i], far outside, so that a whole one is stepped at once."""
+    count = len(piece)
+    skewed = np.full((longest + count - 1, len(templates), longest), FAR, np.float32)
+    squares = (piece**2).sum(axis=1)
+    for n, one in enumerate(templates):
+        squared = (one**2).sum(axis=1)[:, None] + squares[None, :] - 2 * product(one, piece.T)
+        i, j = np.arange(len(one))[:, None], np.arange(count)[None, :]
+        skewed[i + j, n, i] = np.sqrt(np.maximum(squared, 0.0))
+    return skewed
+
+
+def _to_the_others(templates: Sequence[np.ndarray]) -> list[float]:
+    """Of each template, the distance to the nearest of the others."""
+    whole = [np.exp(bands_of(one)) for one in templates]
+    features_of = [features(one) for one in whole]
+    return [float(warped(one, features_of[:n] + features_of[n + 1 :]).min()) for n, one in enumerate(features_of)]
+
+
+def signal_to_noise(powers: np.ndarray, first: int, last: int) -> tuple[float, np.ndarray]:
+    """dB of the phrase over the noise behind it, and that noise's mean power in each band.
+
+    powers: the whole piece's bands. first, last: the phrase's frames, inclusive. Where the phrase fills the
+    piece, its own faintest tenth is the noise.
+    """
+    outside = np.concatenate([powers[: max(first - SLACK, 0)], powers[last + 1 + SLACK :]])
+    inside = powers[first : last + 1]
+    if len(outside) >= SLACK:
+        # The lower half: a knock or another voice beside the phrase is no noise floor.
+        loudness = outside.sum(axis=1)
+        noise = outside[loudness <= np.median(loudness) * 1.5].mean(axis=0)
+    else:
+        noise = np.percentile(inside, 10, axis=0)
+    noise = np.maximum(noise, 1e-12)
+    over = max(float(inside.mean(axis=0).sum() - noise.sum()), 1e-12)
+    return 10 * float(np.log10(over / noise.sum())), np.asarray(noise, np.float32)
+
+
+def judge(voice: Voice, pcm16k: bytes, first_frame: int, last_frame: int, text: str) -> tuple[float, float] | None:
+    """The piece's distance from this operator's templates of the phrase, and the limit for its noise.
+
+    pcm16k: the whole piece, the quiet around it included. first_frame, last_frame: of the phrase in it, 10 ms
+    each, inclusive. None where the phrase has fewer than `FEWEST` templates: then there is nothing to judge by.
+    """
+    if voice.count(text) < FEWEST:
+        return None
+    powers = band_powers(pcm16k)
+    first, last = max(first_frame, 0), min(last_frame, len(powers) - 1)
+    if last < first:
+        return float("inf"), voice.limit(0.0)
+    snr_db, noise = signal_to_noise(powers, first, last)
+    return voice._distance(powers[first : last + 1], text, noise), voice.limit(snr_db)
