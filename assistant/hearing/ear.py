@@ -1,4 +1,5 @@
-"""The path from samples to phrases, in one place and without devices: end-pointing, muting, decoding.
+"""The path from samples to phrases, in one place and without devices: noise suppression, end-pointing, muting,
+decoding.
 
 Time is the stream's sample count. Grammar and generation are those in force at an utterance's
 first sound, so that nothing said before a question counts as its answer.
@@ -10,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from assistant.hearing.contract import RATE, Recogniser, Result
+from assistant.hearing.denoise import Denoiser, Plain
+from assistant.hearing.detect import ByLevel, BySpeech
 from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Utterance
 from assistant.wording.phrases import Phrase
 
@@ -37,11 +40,13 @@ class Found:
 
 
 class Ear:
-    """Hears one stream. Owned by one thread."""
+    """Hears one stream. Owned by one thread. denoiser: a new one; by default none."""
 
-    def __init__(self, recogniser: Recogniser, endpointer: Endpointer | None = None) -> None:
+    def __init__(self, recogniser: Recogniser, denoiser: Denoiser | None = None) -> None:
         self.recogniser = recogniser
-        self._endpointer = endpointer or Endpointer()
+        self.denoiser = denoiser or Plain()
+        self._delay = round(self.denoiser.delay_s * RATE)
+        self._endpointer = Endpointer(detector=BySpeech() if self.denoiser.tells_speech else ByLevel())
         self._phrases: tuple[Phrase, ...] = ()
         self._generation = 0
         self._at_onset: tuple[tuple[Phrase, ...], int] = ((), 0)
@@ -86,7 +91,7 @@ class Ear:
         if not self._endpointer.active:
             self._endpointer.drop()
             return []
-        first = self._endpointer.first
+        first = max(0, self._endpointer.first - self._delay)
         self._endpointer.drop()
         return [Found(first, self._samples, self._samples, None, OUR_OWN, "", self._at_onset[1])]
 
@@ -110,11 +115,13 @@ class Ear:
     def _frame(self, frame: bytes) -> Utterance | None:
         deaf = self._muted or self._samples < self._muted_until
         self._samples += FRAME
+        # Also while deaf: the noise is learnt on, and the sound comes out in time.
+        frame = self.denoiser.frame(frame)
         if deaf:
             self._endpointer.skip()
             return None
         was_active = self._endpointer.active
-        utterance = self._endpointer.frame(frame)
+        utterance = self._endpointer.frame(frame, self.denoiser.speech)
         if self._endpointer.active and not was_active:
             self._at_onset = (self._phrases, self._generation)
         early = self._endpointer.ahead()
@@ -126,7 +133,7 @@ class Ear:
 
     def _decode(self, utterance: Utterance) -> Found:
         phrases, generation = self._at_onset
-        span = (utterance.first, utterance.end, self._samples)
+        span = (max(0, utterance.first - self._delay), max(0, utterance.end - self._delay), self._samples)
         if utterance.reason:
             return Found(*span, None, utterance.reason, "", generation, knock=utterance.knock)
         early, self._ahead = self._ahead, None
