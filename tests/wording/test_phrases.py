@@ -93,10 +93,10 @@ def test_wordings_of_ones_own_stand_in_for_the_languages():
 
 
 def test_korean_phrases_are_korean_through_and_through():
-    voice = VoiceSettings(language="ko", lead_in="마리골드")
+    voice = VoiceSettings(language="ko", lead_in="무궁화")
     table = whole_table(default_checks(language_of("ko")), voice, 12)
     assert not any(letter.isascii() and letter.isalpha() for phrase in table for letter in phrase.text)
-    assert "마리골드 이동 패스 번호 하나 둘" in {phrase.text for phrase in table}
+    assert "무궁화 다음 번호 로 이동 하나 둘" in {phrase.text for phrase in table}
 
 
 def test_only_what_a_state_holds_in_common_is_open_together():
