@@ -13,6 +13,8 @@ from assistant.plans.model import VoiceSettings
 if TYPE_CHECKING:
     from assistant.speaking.engine import Engine
 
+ANNOUNCED = "en"  # what is announced is English in every language of phrases
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:
@@ -25,14 +27,14 @@ class Choice:
 def _espeak(settings: VoiceSettings) -> tuple[Engine, str]:
     from assistant.speaking.espeak import CLEAREST, EspeakEngine
 
-    engine = EspeakEngine(CLEAREST.get(settings.language, settings.language), settings.speech_rate)
+    engine = EspeakEngine(CLEAREST[ANNOUNCED], settings.speech_rate)
     return engine, f"voice: {engine.description}, rendered in this process"
 
 
 def _pyttsx3(settings: VoiceSettings) -> tuple[Engine, str]:
     from assistant.speaking.pyttsx3_engine import Pyttsx3Engine
 
-    engine = Pyttsx3Engine(None, settings.speech_rate, settings.language)
+    engine = Pyttsx3Engine(None, settings.speech_rate, ANNOUNCED)
     return engine, f"voice: {engine.description}, the system's own voice, rendered in a process of its own"
 
 

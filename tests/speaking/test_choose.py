@@ -8,6 +8,7 @@ from assistant.errors import NoSuchPart
 from assistant.plans.model import VoiceSettings
 from assistant.speaking.choose import choose_engine, order
 from assistant.speaking.engine import Engine
+from assistant.speaking.espeak import CLEAREST, EspeakEngine
 from tests.speaking.stand_ins import FlatVoice
 
 
@@ -49,3 +50,11 @@ def test_the_real_ones_speak_at_the_rate_of_the_shop_file(platform: str, name: s
         assert pcm is not None and pcm.seconds > 0.8
     finally:
         choice.engine.close()
+
+
+def test_announcements_are_english_whatever_is_listened_for() -> None:
+    engine = choose_engine(VoiceSettings(language="ko"), "linux").engine
+    try:
+        assert isinstance(engine, EspeakEngine) and engine.voice == CLEAREST["en"]
+    finally:
+        engine.close()
