@@ -1,0 +1,149 @@
+"""Plans to draw, by hand and by hypothesis, and what is asked of every page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction as F
+
+from hypothesis import assume
+from hypothesis import strategies as st
+from shapely.geometry import LineString, box
+
+from assistant.drawings.picture import Item, Line, Page, Shape, texts
+from assistant.errors import BadInput
+from assistant.joinery.lined import Lining
+from assistant.joinery.model import Blade, Carriage
+from assistant.joinery.slots import Slot, evenly
+from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.plans.job import build_job
+from assistant.plans.model import BoardPlan, Check, Job, JointPlan, Plan, Shop
+from tests.session.jobs import HANDWHEEL
+
+CHECKS = tuple(check for check in DEFAULT_CHECKS if check.name != "setting bar out")
+BOTH = (BoardPlan("long side", "A", 2, 2), BoardPlan("short side", "B", 2, 1, 2))
+DIVIDED = (BoardPlan("long piece", "A", 2, 1, 2),)
+STEPS = Carriage("steps", F(1, 400), unit="mm", zero="inside")
+
+
+def plan_of(
+    width: F | int = 84,
+    finger: F | int = 6,
+    *,
+    boards: tuple[BoardPlan, ...] = BOTH,
+    title: str = "Trays",
+    **joint: object,
+) -> Plan:
+    """An even joint."""
+    kind = JointPlan("even", finger=F(finger), **joint)  # type: ignore[arg-type]
+    return Plan(title, "mm", F(width), {"A": F(12), "B": F(10)}, kind, boards)
+
+
+def lined_plan(parts: tuple[str, ...] = ("A",), width: int = 72, finger: int = 12) -> Plan:
+    joint = JointPlan("lined", finger=F(finger))
+    thick = {"A": F(12), "B": F(10)}
+    lining = Lining(F(3, 2), parts)
+    return Plan("Lined", "mm", F(width), thick, joint, BOTH, "black cherry", lining=lining, lining_species="white ash")
+
+
+def slotted_plan(slots: tuple[Slot, ...], width: F | int = 296) -> Plan:
+    joint = JointPlan("slots", clearance=F(15, 100))
+    return Plan("Dividers", "mm", F(width), {"A": F(12), "B": F(12)}, joint, DIVIDED, slots=slots)
+
+
+def shop_of(carriage: Carriage | None = None, blade: Blade | None = None, checks: tuple[Check, ...] = CHECKS) -> Shop:
+    return Shop("mm", blade or Blade(F(318, 100)), carriage or Carriage(), checks=checks)
+
+
+def job_of(
+    plan: Plan, carriage: Carriage | None = None, kerf: F | None = None, checks: tuple[Check, ...] = CHECKS
+) -> Job:
+    return build_job(plan, shop_of(carriage, Blade(kerf) if kerf else None, checks))
+
+
+@st.composite
+def carriages(draw: st.DrawFn) -> Carriage:
+    kind = draw(st.sampled_from([Carriage(), STEPS, HANDWHEEL, Carriage("readout", F(254, 10_000), unit="in")]))
+    side = draw(st.sampled_from(["left", "right"]))
+    return Carriage(kind.kind, kind.resolution, kind.pitch, kind.divisions, kind.unit, kind.zero, stop_side=side)
+
+
+@st.composite
+def joints(draw: st.DrawFn) -> tuple[Plan, Job]:
+    """40 to 600 mm wide, 3 fingers to well over 60; every layout and carriage, both stop sides."""
+    width = F(draw(st.integers(40, 600)))
+    count = draw(st.integers(3, 130))
+    finger = max(width / count, F(21, 10))
+    kerf = min(F(318, 100), finger - F(1, 10))
+    kind = draw(st.sampled_from(["even", "even", "listed", "lined", "slots"]))
+    title = draw(st.text(max_size=40))
+    if kind == "slots":
+        plan = slotted_plan(evenly(width, max(1, min(count, int(width / 7))), F(4), F(draw(st.integers(3, 10)))), width)
+    elif kind == "lined":
+        finger = max(finger, F(10))
+        parts = draw(st.sampled_from([("A",), ("B",), ("A", "B")]))
+        joint = JointPlan("lined", finger=finger, remainder="stretch")
+        lining = Lining(F(draw(st.sampled_from([1, 2]))), parts)
+        plan = Plan(title, "mm", width, {"A": F(12), "B": F(9)}, joint, BOTH, lining=lining)
+    elif kind == "listed":
+        half = draw(st.lists(st.integers(4, 40), min_size=2, max_size=20))
+        joint = JointPlan("listed", widths=tuple(map(F, half)), mirror=True)
+        plan = Plan(title, "mm", F(2 * sum(half) - half[-1]), {"A": F(20), "B": F(6)}, joint, BOTH)
+    else:
+        plan = plan_of(
+            width, finger, title=title, remainder=draw(st.sampled_from(["far edge", "both edges", "stretch"]))
+        )
+    try:
+        return plan, job_of(plan, draw(carriages()), kerf)
+    except BadInput:
+        assume(False)
+        raise
+
+
+def overlaps(items: tuple[Item, ...] | list[Item]) -> list[tuple[str, str]]:
+    """Pairs of labels whose boxes meet."""
+    boxes = [(one.box, one.text) for one in texts(items) if one.text.strip()]
+    boxes.sort(key=lambda pair: pair[0].left)
+    found = []
+    for n, (first, name) in enumerate(boxes):
+        for second, other in boxes[n + 1 :]:
+            if second.left >= first.right:
+                break
+            if first.meets(second):
+                found.append((name, other))
+    return found
+
+
+def struck(items: tuple[Item, ...] | list[Item]) -> list[str]:
+    """Labels that a line runs through."""
+    from shapely import STRtree
+
+    strokes = list(_strokes(items))
+    if not strokes:
+        return []
+    tree = STRtree(strokes)
+    found = []
+    for one in texts(items):
+        inner = box(*one.box).buffer(-0.05)
+        if not inner.is_empty and any(strokes[n].intersects(inner) for n in tree.query(inner)):
+            found.append(one.text)
+    return found
+
+
+def _strokes(items: tuple[Item, ...] | list[Item]) -> Iterator[LineString]:
+    for item in items:
+        if isinstance(item, Line):
+            yield LineString([item.a, item.b])
+        elif isinstance(item, Shape):
+            yield LineString([*item.points, item.points[0]])
+
+
+def outside(page: Page, margin: float = 10.0) -> list[str]:
+    """Labels that reach out of the page's margins."""
+    return [
+        one.text
+        for one in texts(page.items)
+        if one.box.left < margin
+        or one.box.right > page.width - margin + 0.5
+        or one.box.bottom < margin
+        or one.box.top > page.height - margin
+    ]

@@ -1,0 +1,115 @@
+"""The cut sheet carries the whole job, and the cautions."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.drawings.cut_sheet import TICK, cut_sheet
+from assistant.drawings.due import CheckStep, PassStep, steps
+from assistant.drawings.flow import Sheet
+from assistant.drawings.picture import Item, Shape, texts
+from assistant.joinery.settings import reading
+from assistant.plans.boards import board_list
+from assistant.plans.model import Job, Plan
+from assistant.session.turn import prompt
+from assistant.wording.prompts import Words
+from tests.drawings.drawn import CHECKS, HANDWHEEL, STEPS, job_of, lined_plan, plan_of
+from tests.session.jobs import EVERY_TWO
+
+
+def _items(plan: Plan, job: Job) -> list[Item]:
+    pages = cut_sheet(job, board_list(plan), Sheet.of("a4")).pages
+    return [item for page in pages for item in page.items]
+
+
+def _words(items: list[Item]) -> str:
+    return " ".join(text.text for text in texts(items))
+
+
+def _boxes(items: list[Item]) -> int:
+    count = 0
+    for item in items:
+        if isinstance(item, Shape) and len(item.points) == 4 and not item.black:
+            xs, ys = [x for x, _ in item.points], [y for _, y in item.points]
+            count += abs(max(xs) - min(xs) - TICK) < 1e-6 and abs(max(ys) - min(ys) - TICK) < 1e-6
+    return count
+
+
+@pytest.mark.parametrize(
+    "plan", [plan_of(), lined_plan(), lined_plan(("A", "B"))], ids=["plain", "lined", "both lined"]
+)
+@pytest.mark.parametrize("carriage", [None, HANDWHEEL, STEPS], ids=["readout", "handwheel", "steps"])
+def test_every_setup_check_and_pass_has_a_box_to_tick(plan: Plan, carriage: object) -> None:
+    job = job_of(plan, carriage)  # type: ignore[arg-type]
+    todo = list(steps(job))
+    come_up = sum(1 for step in todo if isinstance(step, PassStep) and step.approach is not None)
+    # Boards to prepare, clamping and counting of each setup, checks and passes, points to come up from, the end.
+    expected = len(board_list(plan)) + 2 * len(job.setups) + len(todo) + come_up + 1
+    assert _boxes(_items(plan, job)) == expected
+
+
+@pytest.mark.parametrize("carriage", [None, HANDWHEEL, STEPS], ids=["readout", "handwheel", "steps"])
+def test_readings_stand_in_cutting_order(carriage: object) -> None:
+    plan = plan_of()
+    job = job_of(plan, carriage)  # type: ignore[arg-type]
+    large = [text.text for text in texts(_items(plan, job)) if text.cap == 4.0 and not text.text.startswith("Setup")]
+    assert large == [reading(job.carriage, step.one.setting) for step in steps(job) if isinstance(step, PassStep)]
+
+
+def test_the_cautions_are_those_that_a_session_begins_with() -> None:
+    plan = plan_of()
+    job = job_of(plan)
+    words = _words(_items(plan, job))
+    assert Words(job).one(prompt("cautions")) in words
+    assert "draw right back clear of the blade" in words
+    assert Words(job).one(prompt("finished")) in words
+
+
+def test_every_check_is_asked_with_its_figures_in_digits() -> None:
+    plan = plan_of()
+    job = job_of(plan)
+    words = _words(_items(plan, job))
+    for step in steps(job):
+        if isinstance(step, CheckStep):
+            assert f"{step.check.name}: " in words
+    assert "blade height measured, 10.3 mm?" in words
+    assert "5.975 mm to 84 mm" in words
+
+
+def test_a_check_between_passes_stands_between_them() -> None:
+    plan = plan_of(18)
+    job = job_of(plan, checks=(*CHECKS, EVERY_TWO))
+    names = [text.text for text in texts(_items(plan, job))]
+    bags = [n for n, name in enumerate(names) if name.startswith("dust bag:")]
+    settings = [
+        n for n, text in enumerate(texts(_items(plan, job))) if text.cap == 4.0 and not text.text.startswith("Setup")
+    ]
+    assert len(bags) >= 2
+    assert any(settings[0] < bag < settings[-1] for bag in bags)
+
+
+def test_a_board_turned_over_is_told_never_to_be_spun() -> None:
+    plan = plan_of()
+    words = _words(_items(plan, job_of(plan)))
+    assert words.count("Never spin it on its face") == 2
+    assert "Setup 1 of 5: long side 1; part A, end 1" in words
+    assert "Setup 5 of 5: short side 1 to 2, clamped together; part B, end 1" in words
+
+
+def test_gluing_stands_between_the_stages() -> None:
+    plan = lined_plan()
+    job = job_of(plan)
+    words = _words(_items(plan, job))
+    first, glue, second = (
+        words.index(each)
+        for each in ("Stage 1: openings", Words(job).one(prompt("stage over", stage=1)), "Stage 2: final")
+    )
+    assert first < glue < second
+
+
+def test_a_handwheel_is_told_its_turns() -> None:
+    """By hand: 16 threads to the inch, 1.5875 mm a turn; from 9.155 to 12.025 mm is one turn and more."""
+    plan = plan_of(18)
+    words = _words(_items(plan, job_of(plan, HANDWHEEL)))
+    assert "add 1 turn, then to the mark" in words
+    assert "of 125" in words

@@ -1,0 +1,45 @@
+"""Lines, shapes, text and hatches."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from shapely.geometry import LineString, MultiPoint, Polygon
+
+from assistant.drawings.picture import Text, hatched, rectangle
+
+POINTS = st.tuples(st.floats(-50, 50), st.floats(-50, 50))
+
+
+@given(st.lists(POINTS, min_size=3, max_size=8), st.floats(0.5, 5), st.booleans())
+def test_a_hatch_fills_a_convex_outline_and_nothing_else(
+    points: list[tuple[float, float]], apart: float, rising: bool
+) -> None:
+    """By shapely: every stroke inside; together as long as area / distance, but for the rim."""
+    hull = MultiPoint(points).convex_hull
+    assume(isinstance(hull, Polygon) and hull.area > 1)
+    strokes = [LineString([line.a, line.b]) for line in hatched(list(hull.exterior.coords)[:-1], apart, rising=rising)]
+    grown = hull.buffer(1e-6)
+    assert all(grown.covers(stroke) for stroke in strokes)
+    assert sum(stroke.length for stroke in strokes) == pytest.approx(hull.area / apart, abs=hull.length)
+
+
+def test_neighbouring_hatches_run_on_into_one_another() -> None:
+    left = {(round(line.b[0], 6), round(line.b[1], 6)) for line in hatched(rectangle(0, 0, 10, 10).points, 1.0)}
+    right = {(round(line.a[0], 6), round(line.a[1], 6)) for line in hatched(rectangle(10, 0, 20, 10).points, 1.0)}
+    assert len({point for point in left & right if point[0] == 10}) >= 6
+
+
+@pytest.mark.parametrize("anchor", ["start", "middle", "end"])
+def test_a_turned_text_has_the_same_box_a_quarter_turn_on(anchor: str) -> None:
+    level = Text((0, 0), "84.025", anchor=anchor).box
+    turned = Text((0, 0), "84.025", anchor=anchor, turned=True).box
+    # (x, y) -> (-y, x)
+    assert turned == pytest.approx((-level.top, level.left, -level.bottom, level.right))
+
+
+def test_boxes_that_only_touch_do_not_meet() -> None:
+    a, b = Text((0, 0), "1").box, Text((0, 0), "1").box
+    beside = b._replace(left=a.right, right=a.right + 2)
+    assert not a.meets(beside) and a.meets(beside, gap=0.1) and a.meets(b)
