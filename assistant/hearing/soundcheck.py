@@ -22,7 +22,7 @@ from assistant.hearing.levels import BINS, Level, Noise, floats, level_of
 from assistant.hearing.recorder import Listening
 from assistant.hearing.templates import Voice, write_whole
 from assistant.hearing.wav import to_pcm16
-from assistant.plans.model import Check
+from assistant.plans.model import Check, VoiceSettings
 from assistant.wording.phrases import Phrase, whole_table
 
 DIGIT_PASSES = (12, 34, 56, 78, 90)  # every digit once
@@ -36,13 +36,13 @@ NOISE_FILE = "noise.json"
 VOICE, SAW_OFF, PEDAL = "voice", "voice with the saw off only", "pedal only"
 
 
-def prompts(checks: Sequence[Check], lead_in: str, chosen: Sequence[str] = ()) -> tuple[Phrase, ...]:
+def prompts(checks: Sequence[Check], voice: VoiceSettings | str, chosen: Sequence[str] = ()) -> tuple[Phrase, ...]:
     """The phrases to be said: every wording and check answer, and passes to go to with every digit once.
 
     chosen: of these only: each a phrase, with or without the lead-in, an intent or a check's name.
     Raises BadInput naming each that is none of them, with the nearest there is.
     """
-    table = list(_once(p for p in grammar(checks, lead_in) if p.intent != "go to" or p.argument in DIGIT_PASSES))
+    table = list(_once(p for p in grammar(checks, voice) if p.intent != "go to" or p.argument in DIGIT_PASSES))
     if not chosen:
         return tuple(table)
     names = [{p.text, p.wording, p.intent, str(p.argument)} for p in table]
@@ -70,9 +70,9 @@ def _unknown(one: str, known: Sequence[str]) -> Fault:
     return Fault("no phrase, intent or check of this shop", f'"{one}"', "--phrases", mend)
 
 
-def grammar(checks: Sequence[Check], lead_in: str) -> tuple[Phrase, ...]:
+def grammar(checks: Sequence[Check], voice: VoiceSettings | str) -> tuple[Phrase, ...]:
     """What the recogniser listens for meanwhile: everything at once, so that each phrase has all its rivals."""
-    return whole_table(checks, lead_in, max(DIGIT_PASSES))
+    return whole_table(checks, voice, max(DIGIT_PASSES))
 
 
 def order(phrases: Sequence[Phrase], rounds: int) -> list[Phrase]:
