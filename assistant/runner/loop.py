@@ -30,6 +30,12 @@ class Screen(Protocol):
     def said(self, text: str, klass: str) -> None: ...
 
 
+class Watcher(Protocol):
+    """Sees every turn, after its facts are committed and before its effects run. Returns at once."""
+
+    def turn(self, event: Event, records: Sequence[f.Record]) -> None: ...
+
+
 @dataclass
 class Outputs:
     """Where effects go. Any may be missing: the session goes on without."""
@@ -38,6 +44,7 @@ class Outputs:
     listener: Listener | None = None
     screens: list[Screen] = field(default_factory=list)
     trace: Trace | None = None
+    watchers: list[Watcher] = field(default_factory=list)
 
 
 class Runner:
@@ -99,6 +106,8 @@ class Runner:
             self._commit(journalled)
         self.state = state
         self._report(event, decision.facts)
+        for watcher in self.outputs.watchers:
+            watcher.turn(event, records)
         for effect in decision.effects:
             self._run(effect)
 

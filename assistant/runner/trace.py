@@ -57,7 +57,11 @@ def effect_body(effect: e.Effect, words: Words, phrases: tuple[Phrase, ...]) -> 
         case e.Listen(_, generation):
             return {"phrases": [phrase.text for phrase in phrases], "generation": generation}
         case e.Show(view, line):
-            shown = _fields(view) | {"way": words.one(view.way) if view.way else None}
+            worded = {"way": view.way, "asked": view.asked}
+            # A bit for each pass makes a number too long for a reader; the facts tell which are cut.
+            shown = _fields(view, frozenset({"cut"})) | {
+                name: words.one(told) if told else None for name, told in worded.items()
+            }
             return {"view": shown, "line": words.one(line) if line else None}
     # WakeAt carries a time of its own: "at" is the line's.
     return {"until" if name == "at" else name: value for name, value in _fields(effect).items()}

@@ -6,6 +6,7 @@ from assistant.joinery.settings import approach
 from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
+from assistant.session.asked import check_prompt, question_prompt
 from assistant.session.checks import first_due, is_due
 from assistant.session.state import CHECKS, CUTTING, FINISHED, RESUMING, STANDING_BY, State
 from assistant.session.turn import Turn, prompt
@@ -27,19 +28,6 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
     turn.fact(f.CheckOpened(turn.state.setup, check.name))
     turn.ask("check", check_prompt(turn.state))
     turn.effect(e.Prepare(_after_check(turn.state)))
-
-
-def check_prompt(state: State, index: int | None = None) -> e.Prompt:
-    """A check's question (the open one's) with its figures: lowest and highest kerf of the setup, depth (mm)."""
-    passes = state.pattern.passes
-    chosen = state.open_check if index is None else index
-    return prompt(
-        "check",
-        say=state.the_job.checks[chosen or 0].say,
-        lowest=min(p.kerf_from for p in passes),
-        highest=max(p.kerf_to for p in passes),
-        depth=state.pattern.depth,
-    )
 
 
 def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
@@ -166,22 +154,6 @@ def say_again(turn: Turn) -> None:
         turn.say("answer", where_prompt(state), prompt("standing by"))
     elif state.mode == FINISHED:
         turn.say("end", prompt("finished"))
-
-
-def question_prompt(state: State) -> e.Prompt:
-    question = state.question
-    if question is None:
-        raise ValueError("no question is open")
-    return prompt(
-        f"ask {question.name}",
-        setup=question.setup,
-        pass_=question.pass_,
-        carriage_at=state.carriage_at,
-        left=state.the_job.total_passes - state.cut_in_all,
-        cut_here=state.cut_here,
-        same_setup=question.setup == state.setup,
-        tolerance=state.the_job.clearance / 4,
-    )
 
 
 def where_prompt(state: State) -> e.Prompt:

@@ -18,6 +18,10 @@ class Prompt:
     figures: tuple[tuple[str, Any], ...] = ()
 
 
+def prompt(key: str, **figures: Any) -> Prompt:
+    return Prompt(key, tuple(figures.items()))
+
+
 @dataclass(frozen=True, slots=True)
 class Say:
     """Speak these prompts as one announcement.
@@ -58,6 +62,8 @@ class View:
 
     way: how the board is held, None before the first setup.
     mode: checks | cutting | question | standing by | resuming | finished | ended early.
+    cut: bit p - 1 is set when pass p of this setup is recorded as cut. approach: the lower point to go past to
+    before coming up to the setting, mm, or None. asked: the open question or check, as it is said.
     """
 
     mode: str
@@ -72,6 +78,9 @@ class View:
     check: str
     question: str
     way: Prompt | None = None
+    cut: int = 0
+    approach: Any = None
+    asked: Prompt | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from fractions import Fraction
 
+from assistant.joinery.settings import approach
 from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
+from assistant.session.asked import asked
+from assistant.session.effects import prompt
 from assistant.session.events import Event
 from assistant.session.state import State
 
@@ -19,10 +22,6 @@ class Decision:
 
     facts: tuple[f.Fact, ...]
     effects: tuple[e.Effect, ...]
-
-
-def prompt(key: str, **figures: Any) -> e.Prompt:
-    return e.Prompt(key, tuple(figures.items()))
 
 
 def record_of(state: State, fact: f.Fact, event: Event) -> f.Record:
@@ -92,6 +91,7 @@ def view(state: State) -> e.View:
     """The snapshot that every screen shows."""
     called = state.setup > 0 and state.cursor > 0 and not state.is_cut(state.cursor)
     job = state.the_job
+    setting = state.pattern.passes[state.cursor - 1].setting if called else None
     return e.View(
         mode=state.effective_mode,
         setup=state.setup,
@@ -101,11 +101,19 @@ def view(state: State) -> e.View:
         cut_here=state.cut_here,
         cut_in_all=state.cut_in_all,
         passes_in_all=job.total_passes,
-        setting=state.pattern.passes[state.cursor - 1].setting if called else 0,
+        setting=0 if setting is None else setting,
         check=job.checks[state.open_check].name if state.open_check is not None else "",
         question=state.question.name if state.question else "",
         way=way_prompt(job, state.setup) if state.setup else None,
+        cut=state.cut,
+        approach=None if setting is None else approach(job.carriage, _stood_at(state, setting), setting),
+        asked=asked(state),
     )
+
+
+def _stood_at(state: State, setting: Fraction) -> Fraction | None:
+    """Where the carriage stood before this setting was called."""
+    return state.came_from if setting == state.carriage_at else state.carriage_at
 
 
 def way_prompt(job: Job, setup: int) -> e.Prompt:

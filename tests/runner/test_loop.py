@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pytest
 
-from assistant.session.events import Gesture, Heard, SpeechEnded, SpeechStarted, TimePassed
+from assistant.session.events import Event, Gesture, Heard, SpeechEnded, SpeechStarted, TimePassed
+from assistant.session.facts import Record
 from tests.runner.adapters import Logbook, started
 
 UTC = "2026-03-02T09:00:00.000Z"
@@ -19,6 +22,23 @@ def test_facts_are_committed_before_anything_is_said_or_shown() -> None:
     runner.handle(hold(5))
     assert log.done[0] == ("commit", "check_confirmed", "check_opened")
     assert {entry[0] for entry in log.done[1:]} >= {"say", "listen", "show", "said", "prepare"}
+
+
+def test_a_watcher_sees_each_turn_after_its_commit_and_before_it_is_told() -> None:
+    runner, log, _ = started()
+    turns: list[tuple[str, list[str], list[str]]] = []
+
+    class Watcher:
+        def turn(self, event: Event, records: Sequence[Record]) -> None:
+            done = [entry[0] for entry in log.done]
+            turns.append((type(event).__name__, [record.fact.kind for record in records], done))
+
+    runner.outputs.watchers.append(Watcher())
+    log.done.clear()
+    runner.handle(hold(5))
+    kind, facts, done = turns[0]
+    assert kind == "Gesture" and facts[:2] == ["check_confirmed", "check_opened"]
+    assert set(done) == {"commit"}
 
 
 def test_a_commit_that_fails_leaves_the_state_and_the_operator_as_they_were() -> None:

@@ -1,0 +1,45 @@
+"""What is open now: a check, a read-back or a question, with its figures."""
+
+from __future__ import annotations
+
+from assistant.session import effects as e
+from assistant.session.effects import prompt
+from assistant.session.state import CHECKS, State
+
+
+def asked(state: State) -> e.Prompt | None:
+    """The open question or else the open check, as it is said; None when nothing is asked."""
+    if state.question:
+        return question_prompt(state)
+    if state.mode == CHECKS and state.open_check is not None:
+        return check_prompt(state)
+    return None
+
+
+def check_prompt(state: State, index: int | None = None) -> e.Prompt:
+    """A check's question (the open one's) with its figures: lowest and highest kerf of the setup, depth (mm)."""
+    passes = state.pattern.passes
+    chosen = state.open_check if index is None else index
+    return prompt(
+        "check",
+        say=state.the_job.checks[chosen or 0].say,
+        lowest=min(p.kerf_from for p in passes),
+        highest=max(p.kerf_to for p in passes),
+        depth=state.pattern.depth,
+    )
+
+
+def question_prompt(state: State) -> e.Prompt:
+    question = state.question
+    if question is None:
+        raise ValueError("no question is open")
+    return prompt(
+        f"ask {question.name}",
+        setup=question.setup,
+        pass_=question.pass_,
+        carriage_at=state.carriage_at,
+        left=state.the_job.total_passes - state.cut_in_all,
+        cut_here=state.cut_here,
+        same_setup=question.setup == state.setup,
+        tolerance=state.the_job.clearance / 4,
+    )
