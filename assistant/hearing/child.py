@@ -7,10 +7,11 @@ To the child:    ("listen", phrases, generation)   ("speaking", active, monotoni
                  ("audio", bytes)   ("flush",)   ("close",)
 From the child:  ("ready", name)   ("failed", text)   ("refused", [(word, phrase), ..])
                  ("found", [Found, ..], [(first, decided) in monotonic s, ..])   ("done",)
-                 ("microphone", state, text)   ("alive",)
+                 ("microphone", state, text)   ("alive", level or None)
 
 With sound from a file each "audio", "flush", "listen" and "speaking" is answered by "done", after
-all that came of it; with the microphone nothing is answered and "alive" comes every half second.
+all that came of it; with the microphone nothing is answered and "alive" comes every half second. Its level
+is that of the loudest chunk since the last one, dBFS; None where no sound came.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from assistant.hearing.alsa import hush
 from assistant.hearing.anchor import Anchor
 from assistant.hearing.contract import Recogniser
 from assistant.hearing.ear import Ear, Found
+from assistant.hearing.levels import NOTHING, loudness
 from assistant.hearing.microphone import Microphone, open_capture
 
 ALIVE_EVERY_S = 0.5
@@ -120,6 +122,7 @@ class _Live:
         self._queue: queue.SimpleQueue[tuple[Any, ...]] = queue.SimpleQueue()
         self._anchor = Anchor()
         self._received = 0
+        self._loudest: float | None = None
         self._microphone = Microphone(
             lambda chunk, at: self._queue.put(("chunk", chunk, at)),
             lambda state, text: conn.send(("microphone", state, text)),
@@ -134,7 +137,8 @@ class _Live:
             while True:
                 now = time.monotonic()
                 if now >= next_alive:
-                    self._conn.send(("alive",))
+                    self._conn.send(("alive", self._loudest))
+                    self._loudest = None
                     self._microphone.tick(now)
                     next_alive = now + ALIVE_EVERY_S
                 try:
@@ -157,6 +161,7 @@ class _Live:
         if message[0] == "chunk":
             _, chunk, arrived = message
             self._received += len(chunk) // 2
+            self._loudest = max(loudness(chunk), NOTHING if self._loudest is None else self._loudest)
             self._anchor.chunk(self._received, arrived)
             return self._ear.feed(chunk)
         sample = self._anchor.sample_at(message[2]) if message[0] == "speaking" else 0

@@ -38,6 +38,12 @@ def dbfs(power: float) -> float:
     return max(10 * math.log10(power), NOTHING) if power > 0 else NOTHING
 
 
+def loudness(pcm16k: bytes) -> float:
+    """The level of a short piece as it is, dBFS; `NOTHING` for an empty one."""
+    samples = floats(pcm16k)
+    return dbfs(float(samples @ samples) / len(samples)) if len(samples) else NOTHING
+
+
 @dataclass(frozen=True, slots=True)
 class Level:
     """rms, peak: dBFS, the constant part taken out of rms. clipped: samples in runs at the extreme.

@@ -221,6 +221,8 @@ class LiveListener(_Listener):
         self._lock = threading.Lock()
         self._child: ChildProcess | None = None
         self._speaking = False
+        self.level: float | None = None
+        """Of the loudest 30 ms of the last half second, dBFS; None while no sound comes."""
         self._closing = threading.Event()
         self._microphone: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._never_ready = 0
@@ -299,6 +301,7 @@ class LiveListener(_Listener):
         except ChildDied:
             return "broke down"
         finally:
+            self.level = None
             with self._lock:
                 self._child = None
             child.close() if self._closing.is_set() else child.kill()
@@ -336,6 +339,8 @@ class LiveListener(_Listener):
 
     def _heed(self, message: tuple[Any, ...]) -> None:
         match message:
+            case ("alive", level):
+                self.level = level
             case ("found", found, times):
                 self._post_all(found, times)
             case ("microphone", state, text):

@@ -63,6 +63,11 @@ class PedalListener:
         watch = self._watch
         return watch is not None and watch.alive
 
+    @property
+    def down(self) -> bool:
+        """Whether the pedal's key is pressed now."""
+        return self.alive and self._maker.down
+
     def close(self) -> None:
         """Stop listening. Safe from any thread, and more than once."""
         self._closing.set()

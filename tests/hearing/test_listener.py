@@ -177,6 +177,7 @@ def test_a_live_child_that_is_killed_or_hangs_comes_back(posted, monkeypatch):
     try:
         listener.listen(table(), 1)
         assert wait_for(lambda: "works" in states(posted, "microphone")), posted
+        assert wait_for(lambda: listener.level == -120.0)  # the silent device gives digital silence
         first = listener.pid
         os.kill(first, signal.SIGKILL)
         assert wait_for(lambda: states(posted, "recogniser") == ["lost", "works"])
@@ -187,6 +188,7 @@ def test_a_live_child_that_is_killed_or_hangs_comes_back(posted, monkeypatch):
         assert wait_for(lambda: listener.pid not in (None, second))
     finally:
         listener.close()
+    assert listener.level is None
 
 
 def test_no_microphone_is_said_and_the_session_goes_on(posted, monkeypatch):

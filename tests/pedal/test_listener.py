@@ -68,11 +68,14 @@ def test_tap_double_and_hold_with_real_auto_repeat(xserver: XServer, rig: Rig) -
     assert rig.gesture() == "tap"
     xserver.xdotool("key", "Next", "sleep", "0.1", "key", "Next")
     assert rig.gesture() == "double"
+    assert not rig.listener.down
     xserver.down("Next")
     assert rig.gesture() == "hold"
     time.sleep(1.2)  # auto-repeat runs on
+    assert rig.listener.down
     xserver.up("Next")
     assert rig.nothing()
+    assert not rig.listener.down
     assert len(rig.clicks) == 4
     xserver.key("Next")
     assert rig.gesture() == "tap"
