@@ -26,7 +26,7 @@ def test_facts_are_committed_before_anything_is_said_or_shown() -> None:
 
 def test_a_watcher_sees_each_turn_after_its_commit_and_before_it_is_told() -> None:
     runner, log, _ = started()
-    turns: list[tuple[str, list[str], list[str]]] = []
+    turns: list[tuple[str, list[str], list[object]]] = []
 
     class Watcher:
         def turn(self, event: Event, records: Sequence[Record]) -> None:
