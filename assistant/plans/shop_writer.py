@@ -1,0 +1,246 @@
+"""One value into a shop file: atomically, with everything else left as it was, and with a way back.
+
+Beside the shop file lies its history, `shop.history.jsonl`: a line of JSON for each calibration, appended
+before the shop file is touched. The shop file is written as a new file beside it, read back and checked,
+synced, and put in place by one rename: whoever stops the process, at whatever step, finds the old
+file or the new one, whole. What the history promises and the shop file does not hold was not written.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
+from assistant.plans.document import read_document
+from assistant.plans.shop_file import try_shop
+
+VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of a history.
+
+    n: from 1. utc: when. kind: "kerf", "screw", "zero", "backlash", "joint" or "blade". blade: its name, "" for the
+    first. key: of the shop file, e.g. "blade.kerf", or "" where none holds it. before, after: the value's TOML text
+    there, None where the key was, or is to be, absent. undoes: the number of the entry taken back, or 0.
+    data: what else is known, JSON-ready.
+    """
+
+    n: int
+    utc: str
+    kind: str
+    blade: str
+    key: str
+    before: str | None
+    after: str | None
+    undoes: int
+    data: Mapping[str, Any]
+
+
+def history_path(shop: Path) -> Path:
+    """Where the history of this shop file is."""
+    return shop.resolve().with_suffix(".history.jsonl")
+
+
+def read_history(shop: Path) -> list[Entry]:
+    """Every entry, oldest first; [] where there is none. A line that an interruption cut short is passed over.
+
+    Raises CouldNotRun where the file can't be read or holds what was never written here.
+    """
+    path = history_path(shop)
+    try:
+        lines = path.read_bytes().split(b"\n")
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        raise CouldNotRun(f"{path.name} can't be read: {error.strerror}; check your right to read it") from error
+    numbered = ((n, line) for n, line in enumerate(lines, 1) if line)
+    return [entry for n, line in numbered if (entry := _entry(line, f"{path.name}, line {n}")) is not None]
+
+
+def _entry(line: bytes, where: str) -> Entry | None:
+    try:
+        fields = json.loads(line)
+    except ValueError:
+        return None
+    try:
+        if fields.pop("version") != VERSION:
+            raise ValueError("an unknown version")
+        return Entry(**fields)
+    except (ValueError, TypeError, KeyError, AttributeError) as error:
+        raise CouldNotRun(f"{where} is damaged; take that line out, or move the file away to begin anew") from error
+
+
+def note(shop: Path, entry: Entry) -> None:
+    """Append to the history, synced to the disk. Raises CouldNotRun where it can't be."""
+    path = history_path(shop)
+    text = json.dumps({"version": VERSION, **asdict(entry)}) + "\n"
+    try:
+        with path.open("a+b") as file:
+            # A line that was cut short ends here, so that this one stands alone.
+            if file.seek(0, os.SEEK_END) and _last_byte(path) != b"\n":
+                text = "\n" + text
+            file.write(text.encode())
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise CouldNotRun(f"{path.name} can't be written: {error.strerror}; nothing was changed") from error
+
+
+def _last_byte(path: Path) -> bytes:
+    with path.open("rb") as file:
+        file.seek(-1, os.SEEK_END)
+        return file.read(1)
+
+
+def value_text(shop: Path, key: str) -> str | None:
+    """The TOML text of a key of the shop file as it stands there ('3.18', '"1/8 in"'), None where it is absent."""
+    item: Any = _parsed(shop)[0]
+    for part in key.split("."):
+        if part not in item:
+            return None
+        item = item[part]
+    return str(item.as_string())
+
+
+def record(
+    shop: Path, kind: str, utc: str, blade: str, data: Mapping[str, Any], *, key: str = "", value: str = ""
+) -> Entry:
+    """Note a calibration, and write its value where a key is given.
+
+    value: the TOML text to write there. Raises BadInput where the shop file would not be sound with it,
+    CouldNotRun where it can't be written, NoSuchPart without tomlkit.
+    """
+    before = value_text(shop, key) if key else None
+    new = _with(shop, key, value) if key else None
+    entry = Entry(len(read_history(shop)) + 1, utc, kind, blade, key, before, value if key else None, 0, data)
+    with _prepared(shop, new):
+        note(shop, entry)
+    return entry
+
+
+def undo(shop: Path, kind: str, utc: str) -> Entry:
+    """Take back the last calibration of this kind that is in force: its value as it was before, text and all.
+
+    Returns the entry that notes it. Raises BadInput where there is none, or where the value was changed by hand since.
+    """
+    entries = read_history(shop)
+    last = next((e for e in reversed(in_force(shop, entries)) if e.kind == kind), None)
+    if last is None:
+        raise BadInput([Fault(f"no {kind} calibration is in force", "", history_path(shop).name, "see --history")])
+    new = None
+    if last.key:
+        now = value_text(shop, last.key)
+        if now != last.after:
+            mend = f"change it by hand; before the calibration it was {last.before or 'not there'}"
+            what = f"is no longer the {last.after} that was calibrated"
+            raise BadInput([Fault(what, now or "absent", f"{shop.name}: {last.key}", mend)])
+        new = _with(shop, last.key, last.before)
+    entry = Entry(len(entries) + 1, utc, kind, last.blade, last.key, last.after, last.before, last.n, {})
+    with _prepared(shop, new):
+        note(shop, entry)
+    return entry
+
+
+def in_force(shop: Path, entries: list[Entry]) -> list[Entry]:
+    """The entries that were neither taken back nor left unwritten by an interruption, oldest first."""
+    entries = [e for e in entries if not _unwritten(shop, entries, e)]
+    gone = {e.undoes for e in entries if e.undoes}
+    return [e for e in entries if not e.undoes and e.n not in gone]
+
+
+def _unwritten(shop: Path, entries: list[Entry], entry: Entry) -> bool:
+    """Whether the shop file never got this entry's value: what was before still stood at the next look."""
+    if not entry.key or entry.before == entry.after:
+        return False
+    later = next((e for e in entries if e.key == entry.key and e.n > entry.n), None)
+    if later is not None:
+        return later.before == entry.before
+    try:
+        return value_text(shop, entry.key) == entry.before
+    except BadInput:
+        return False
+
+
+def _tomlkit() -> Any:
+    try:
+        import tomlkit
+    except ImportError as error:
+        raise NoSuchPart("the library that writes shop files is missing: pip install tomlkit") from error
+    return tomlkit
+
+
+def _parsed(shop: Path) -> tuple[Any, bytes]:
+    """(the document with its comments, its bytes). Raises BadInput where the file is not sound TOML."""
+    document = read_document(shop)
+    if document.tree is None:
+        raise BadInput(document.faults)
+    data = shop.read_bytes()
+    return _tomlkit().parse(data.decode("utf-8-sig")), data
+
+
+def _with(shop: Path, key: str, value: str | None) -> bytes:
+    """The shop file's bytes with this value at the key, or without the key; comments, order and line ends kept."""
+    tomlkit = _tomlkit()
+    document, data = _parsed(shop)
+    *tables, name = key.split(".")
+    table = document
+    for part in tables:
+        if part not in table:
+            table[part] = tomlkit.table()
+        table = table[part]
+    if value is None:
+        table.pop(name, None)
+    else:
+        table[name] = tomlkit.value(value)
+    mark = b"\xef\xbb\xbf" if data.startswith(b"\xef\xbb\xbf") else b""
+    return mark + tomlkit.dumps(document).encode()
+
+
+@contextlib.contextmanager
+def _prepared(shop: Path, data: bytes | None) -> Iterator[None]:
+    """Within: the new file lies beside the shop file, synced and seen to be sound. At the end it takes its place."""
+    if data is None:
+        yield
+        return
+    real = shop.resolve()
+    new: Path | None = None
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{real.name}.", suffix=".new", dir=real.parent)
+        new = Path(name)
+        with open(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        shutil.copymode(real, new)
+        read, faults = try_shop(new)
+        if read is None:
+            raise BadInput([Fault(f.what, f.value, f.where.replace(new.name, real.name), f.mend) for f in faults])
+        yield
+        os.replace(new, real)
+        new = None
+        _sync_folder(real.parent)
+    except OSError as error:
+        raise CouldNotRun(f"{real.name} can't be written: {error.strerror}; it is as it was") from error
+    finally:
+        if new is not None:
+            new.unlink(missing_ok=True)
+
+
+def _sync_folder(folder: Path) -> None:
+    """So that the rename survives a power cut; where folders can't be synced, the system sees to it."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
