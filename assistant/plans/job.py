@@ -20,7 +20,7 @@ from assistant.plans.pieces import Piece, clamped, nominal, pieces, stages
 MOST_PASSES = 20_000
 # A thinner fin comes away under a fingernail (common practice, no source).
 THICKEST_LOOSE_FIN = Fraction(1, 10)
-SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.")
+SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.", "page.")
 
 
 def build_job(plan: Plan, shop: Shop) -> Job:
@@ -61,6 +61,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         greatest_error=greatest,
         worst_clearance=worst,
         layout=plan.joint.layout,
+        page=shop.page,
     )
 
 

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from assistant.joinery.model import Carriage, Pass, Pattern, Segment
-from assistant.plans.model import Check, Job, PedalSettings, Setup, VoiceSettings
+from assistant.plans.model import Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
 
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
 Item = TypeVar("Item")
@@ -53,6 +53,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "greatest_error": fraction_text(job.greatest_error),
         "worst_clearance": fraction_text(job.worst_clearance),
         "layout": job.layout,
+        "page": {"may_record_cuts": job.page.may_record_cuts},
     }
 
 
@@ -77,6 +78,8 @@ def job_from_json(data: object) -> Job:
         worst_clearance=of.length("worst_clearance"),
         # Jobs stored before there were other layouts don't name theirs.
         layout=of.text_or("layout", "even"),
+        # Nor that a page may record cuts.
+        page=_page_from(of.value("page")) if of.has("page") else PageSettings(),
     )
     _hangs_together(job)
     return job
@@ -105,6 +108,9 @@ class _Reader:
 
     def value(self, key: str) -> Any:
         return self._data[key]
+
+    def has(self, key: str) -> bool:
+        return key in self._data
 
     def text(self, key: str) -> str:
         return _text(self._data[key])
@@ -299,6 +305,10 @@ def _pedal_to(pedal: PedalSettings) -> dict[str, Any]:
 def _pedal_from(data: object) -> PedalSettings:
     of = _Reader(data)
     return PedalSettings(of.text("key"), of.seconds("hold_s"), of.seconds("double_tap_s"), of.seconds("pass_takes_s"))
+
+
+def _page_from(data: object) -> PageSettings:
+    return PageSettings(_Reader(data).flag("may_record_cuts"))
 
 
 def _voice_to(voice: VoiceSettings) -> dict[str, Any]:

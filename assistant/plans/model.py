@@ -130,6 +130,13 @@ class PedalSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class PageSettings:
+    """The [page] table. may_record_cuts: a long press on the bench page may record the pass called as cut."""
+
+    may_record_cuts: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class VoiceSettings:
     """speech_rate: words a minute. model: path of a vosk model folder, or None.
 
@@ -175,6 +182,7 @@ class Shop:
     voice: VoiceSettings = field(default_factory=VoiceSettings)
     checks: tuple[Check, ...] = ()
     path: str = ""
+    page: PageSettings = field(default_factory=PageSettings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +228,7 @@ class Job:
     greatest_error: Fraction
     worst_clearance: Fraction
     layout: str = "even"
+    page: PageSettings = field(default_factory=PageSettings)
 
     def pattern_of(self, setup_number: int) -> Pattern:
         """The pattern of setup `setup_number` (from 1)."""

@@ -12,7 +12,7 @@ from assistant.joinery.units import plain_length
 from assistant.plans.checks import read_checks
 from assistant.plans.document import Document, folder_of, read_document
 from assistant.plans.languages import Language, known_languages, language_of
-from assistant.plans.model import PedalSettings, Shop, VoiceSettings
+from assistant.plans.model import PageSettings, PedalSettings, Shop, VoiceSettings
 from assistant.plans.own_phrases import read_phrases, read_pronunciations, refuse_answers
 from assistant.plans.pedal_keys import read_key
 from assistant.plans.reader import Table
@@ -74,8 +74,9 @@ def _read(document: Document, path: str) -> Shop:
     voice = replace(voice, phrases=own.pairs, pronunciations=read_pronunciations(root, language))
     checks = read_checks(root, carriage.register, voice)
     refuse_answers(own, checks)
+    page = _page(root.table("page"))
     root.close()
-    return Shop(unit, blade, carriage, pedal, voice, checks, path)
+    return Shop(unit, blade, carriage, pedal, voice, checks, path, page)
 
 
 def _blade(table: Table, unit: str) -> Blade:
@@ -162,6 +163,12 @@ def _pedal(table: Table) -> PedalSettings:
     )
     table.close()
     return pedal
+
+
+def _page(table: Table) -> PageSettings:
+    page = PageSettings(table.flag("may_record_cuts", False))
+    table.close()
+    return page
 
 
 def _seconds(table: Table, key: str, default: float, least: str, most: str) -> float:

@@ -40,6 +40,7 @@ from assistant.session.events import (
     Start,
     TimePassed,
 )
+from assistant.session.from_page import PAGE, note_of, refused
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -114,6 +115,9 @@ def _resume(turn: Turn, event: Resume) -> None:
 
 
 def _gesture(turn: Turn, event: Gesture) -> None:
+    if event.source == PAGE:
+        turn.show(prompt("not from the page"))
+        return
     turn.release_notices()
     state = turn.state
     if event.since < state.open_since:
@@ -134,8 +138,14 @@ def _cut_if_time(turn: Turn, by: str, since: float) -> None:
     state = turn.state
     takes = state.the_job.pedal.pass_takes_s
     if since - max(state.called_at, state.open_since) < takes:
-        turn.say("answer", prompt("too soon", takes=takes))
+        too_soon = prompt("too soon", takes=takes)
+        if by == PAGE:
+            turn.show(too_soon)
+        else:
+            turn.say("answer", too_soon)
         return
+    if by == PAGE:
+        turn.lead(prompt("advanced from the page"))
     cut_pass(turn, by)
 
 
@@ -214,11 +224,16 @@ _GESTURES: dict[tuple[str, str], Callable[[Turn, str], None]] = {
 
 
 def _heard(turn: Turn, event: Heard) -> None:
-    """Spoken results of an older grammar, or begun before the question, are shown and not obeyed."""
-    turn.release_notices()
+    """Results of an older grammar, or begun before the question, are shown and not obeyed."""
     state = turn.state
-    spoken = event.source == "voice"
-    stale = spoken and event.generation != state.generation and event.intent != "stand by"
+    if refused(state, event):
+        turn.show(prompt("not from the page"))
+        return
+    if not (event.source == PAGE and state.quiet):
+        turn.release_notices()
+    state = turn.state
+    dated = event.source == "voice" or (event.source == PAGE and event.intent == "cut")
+    stale = dated and event.generation != state.generation and event.intent != "stand by"
     early = event.since < state.open_since and event.intent not in ALWAYS_TIMELY
     if stale or early:
         turn.show(prompt("heard too late" if stale else "heard too early", phrase=event.phrase))
@@ -249,8 +264,12 @@ def _how_many(turn: Turn, event: Heard) -> None:
 def _mark(turn: Turn, event: Heard) -> None:
     state = turn.state
     pass_ = state.cursor
-    turn.fact(f.Noted(state.setup, pass_, ""))
-    turn.say("answer", prompt("noted", setup=state.setup, pass_=pass_))
+    turn.fact(f.Noted(state.setup, pass_, note_of(event)))
+    noted = prompt("noted", setup=state.setup, pass_=pass_)
+    if event.source == PAGE and state.quiet:
+        turn.show(noted)
+    else:
+        turn.say("answer", noted)
 
 
 _INTENTS: dict[str, Callable[[Turn, Heard], None]] = {

@@ -64,6 +64,7 @@ class View:
     mode: checks | cutting | question | standing by | resuming | finished | ended early.
     cut: bit p - 1 is set when pass p of this setup is recorded as cut. approach: the lower point to go past to
     before coming up to the setting, mm, or None. asked: the open question or check, as it is said.
+    generation: of the grammar in force, and so of what is asked or called: an answer from a page names it.
     """
 
     mode: str
@@ -81,6 +82,7 @@ class View:
     cut: int = 0
     approach: Any = None
     asked: Prompt | None = None
+    generation: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,7 +43,7 @@ class Resume(Event):
 
 @dataclass(frozen=True, slots=True)
 class Gesture(Event):
-    """The pedal, the terminal's keys or the page's button. gesture: tap | double | hold."""
+    """The pedal or the terminal's keys; from the page none is obeyed. gesture: tap | double | hold."""
 
     gesture: str
     since: float
@@ -55,7 +55,8 @@ class Heard(Event):
     """The recogniser (or a key that stands in for a phrase): an accepted phrase.
 
     intent: one of `INTENTS`. argument: the check's name for "check", the pass number for
-    "go to", else None. generation: of the `Listen` it was heard under.
+    "go to", the text of a typed note for "mark", else None. generation: of the `Listen` it was
+    heard under; from the page, of the snapshot that it answers.
     """
 
     intent: str

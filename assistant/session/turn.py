@@ -66,6 +66,10 @@ class Turn:
         self._spoken += 1
         self.effect(e.Say(f"a{self.state.said + self._spoken}", prompts, "notice", replaces=False))
 
+    def lead(self, *prompts: e.Prompt) -> None:
+        """Spoken before whatever this turn says first."""
+        self._held = (*self._held, *prompts)
+
     def show(self, line: e.Prompt) -> None:
         self.effect(e.Show(view(self.state), line))
 
@@ -108,6 +112,7 @@ def view(state: State) -> e.View:
         cut=state.cut,
         approach=None if setting is None else approach(job.carriage, _stood_at(state, setting), setting),
         asked=asked(state),
+        generation=state.generation,
     )
 
 

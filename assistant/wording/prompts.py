@@ -297,4 +297,6 @@ _TEMPLATES: dict[str, str] = {
     "means nothing now": "Heard, but it means nothing now: {phrase}",
     "not heard": "Not understood: {reason}",
     "session over": "The session is over.",
+    "not from the page": "Refused: the page may not do that.",
+    "advanced from the page": "Advanced from the page.",
 }

@@ -155,7 +155,9 @@ FAULTS = [
     ('[voice]\nmodel = ""', 'voice.model: must be text of 1 to 1000 characters (got ""); give it in quotes'),
     ('[voice]\nreads = "turns"', 'voice.reads: turns are read from a handwheel; this carriage is a "readout"'),
     ('[voice]\nreads = "fractions"', "voice.reads: fractions are read from an inch scale; this shop's unit is mm"),
-    ("[page]", "page: is no table of ours; known here:"),
+    ("[pages]", "pages: is no table of ours; did you mean page?"),
+    ("[page]\nmay_record_cuts = 1", "page.may_record_cuts: must be true or false (got 1); write true or false"),
+    ("[page]\nmay_record = true", "page.may_record: is no key of ours; did you mean may_record_cuts?"),
 ]
 
 
@@ -215,3 +217,9 @@ def test_the_users_own_shop_file_lies_in_the_configuration_folder() -> None:
     from platformdirs import user_config_path
 
     assert shop_file.default_shop_path() == user_config_path("kerfcall") / "shop.toml"
+
+
+def test_a_page_records_cuts_only_where_that_is_switched_on(tmp_path: Path) -> None:
+    assert not shop_of(tmp_path, SHOP).page.may_record_cuts
+    assert not shop_of(tmp_path, SHOP + "[page]\n").page.may_record_cuts
+    assert shop_of(tmp_path, SHOP + "[page]\nmay_record_cuts = true\n").page.may_record_cuts
