@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from assistant.hearing.child import Spec
+from assistant.hearing.child import spec_of
 from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.models import choose, must_have
@@ -45,9 +45,7 @@ def run(args: argparse.Namespace) -> int:
     sound = read_sound(args.wav)
     choice = must_have(choose(voice))
     phrases = whole_table(checks, voice, PASSES)
-    model = str(choice.model) if choice.model else None
-    spec = Spec(choice.recogniser, model, pronunciations=voice.pronunciations)
-    all_found = hear_all(sound.pcm, phrases, spec)
+    all_found = hear_all(sound.pcm, phrases, spec_of(voice, choice))
     for found in all_found:
         print(json.dumps(line_of(found)))
     for note in notes(args.wav, sound, len(all_found)):

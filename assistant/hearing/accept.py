@@ -184,9 +184,9 @@ VOSK_BARS = (
 )
 
 
-def bar_for(phrase: Phrase, bars: tuple[Bar, Bar]) -> Bar:
-    """bars: (the usual one, the strict one).
+def bar_for(phrase: Phrase, bars: tuple[Bar, Bar], all_strict: bool = False) -> Bar:
+    """bars: (the usual one, the strict one). all_strict: the strict one for every phrase.
 
     Consequence sets the bar: strict for what records, confirms, moves or ends without a lead-in.
     """
-    return bars[1] if phrase.strict and not phrase.lead_in else bars[0]
+    return bars[1] if all_strict or (phrase.strict and not phrase.lead_in) else bars[0]

@@ -5,7 +5,7 @@ over one pipe, the first item naming the kind.
 
 To the child:    ("listen", phrases, generation)   ("speaking", active, monotonic s or None)
                  ("audio", bytes)   ("flush",)   ("close",)
-From the child:  ("ready", name)   ("failed", text)   ("refused", [(word, phrase), ..])
+From the child:  ("ready", name, denoiser's reason)   ("failed", text)   ("refused", [(word, phrase), ..])
                  ("found", [Found, ..], [(first, decided) in monotonic s, ..])   ("done",)
                  ("microphone", state, text)   ("alive", level or None)
 
@@ -26,13 +26,16 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from assistant.errors import KerfcallError
+from assistant.errors import KerfcallError, NoSuchPart
 from assistant.hearing.alsa import hush
 from assistant.hearing.anchor import Anchor
 from assistant.hearing.contract import Recogniser
+from assistant.hearing.denoise import choose_denoiser
 from assistant.hearing.ear import Ear, Found
 from assistant.hearing.levels import NOTHING, loudness
 from assistant.hearing.microphone import Microphone, open_capture
+from assistant.hearing.models import Choice
+from assistant.plans.model import VoiceSettings
 
 ALIVE_EVERY_S = 0.5
 Connection = Any  # multiprocessing.connection.Connection; a Windows pipe has another class
@@ -43,7 +46,8 @@ class Spec:
     """What the child is to be. recogniser: "pocketsphinx" or "vosk". model: the latter's folder.
 
     live: own the microphone; else sound comes as messages. null_device: see `microphone.open_capture`.
-    pronunciations: words and their phones, for pocketsphinx.
+    pronunciations: words and their phones, for pocketsphinx. denoiser, endpoints, acceptance: as in
+    `plans.model.VoiceSettings`.
     """
 
     recogniser: str
@@ -51,18 +55,49 @@ class Spec:
     live: bool = False
     null_device: bool = False
     pronunciations: tuple[tuple[str, str], ...] = ()
+    denoiser: str = "auto"
+    endpoints: str = "auto"
+    acceptance: str = "usual"
 
 
-def make_recogniser(name: str, model: str | None, pronunciations: tuple[tuple[str, str], ...] = ()) -> Recogniser:
+def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
+    """What these settings and this choice of recogniser ask for."""
+    model = str(choice.model) if choice.model else None
+    return Spec(
+        choice.recogniser,
+        model,
+        pronunciations=voice.pronunciations,
+        denoiser=voice.denoiser,
+        endpoints=voice.endpoints,
+        acceptance=voice.acceptance,
+    )
+
+
+def make_recogniser(spec: Spec) -> Recogniser:
     """Load it. Raises NoSuchPart or BadInput; a broken model may end the process, so outside tests only a child
     loads vosk."""
-    if name == "vosk":
+    strict = spec.acceptance == "strict"
+    if spec.recogniser == "vosk":
         from assistant.hearing.vosk import Vosk
 
-        return Vosk(model or "")
+        return Vosk(spec.model or "", all_strict=strict)
     from assistant.hearing.sphinx import Sphinx
 
-    return Sphinx(pronunciations=pronunciations)
+    return Sphinx(pronunciations=spec.pronunciations, all_strict=strict)
+
+
+def make_ear(spec: Spec) -> tuple[Ear, str]:
+    """The whole path of one stream, and in one line what it was made of. Raises as `make_recogniser`.
+
+    A denoiser that was asked for and can't be had is stood in for, and the line says so.
+    """
+    recogniser = make_recogniser(spec)
+    try:
+        denoiser, why = choose_denoiser(spec.denoiser)
+    except NoSuchPart as error:
+        denoiser, why = choose_denoiser("auto")
+        why = f"{why} ({error})"
+    return Ear(recogniser, denoiser, spec.endpoints), why
 
 
 def run_child(conn: Connection, spec: Spec) -> None:
@@ -71,16 +106,16 @@ def run_child(conn: Connection, spec: Spec) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     with contextlib.suppress(EOFError, OSError):
         try:
-            recogniser = make_recogniser(spec.recogniser, spec.model, spec.pronunciations)
+            ear, why = make_ear(spec)
         except KerfcallError as error:
             conn.send(("failed", str(error)))
             return
-        conn.send(("ready", recogniser.name))
+        conn.send(("ready", ear.recogniser.name, why))
         if spec.live:
             hush()
-            _Live(conn, Ear(recogniser), spec.null_device).run()
+            _Live(conn, ear, spec.null_device).run()
         else:
-            _serve_file(conn, Ear(recogniser))
+            _serve_file(conn, ear)
 
 
 def _serve_file(conn: Connection, ear: Ear) -> None:

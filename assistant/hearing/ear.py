@@ -10,13 +10,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from assistant.hearing.contract import RATE, Recogniser, Result
 from assistant.hearing.denoise import Denoiser, Plain
-from assistant.hearing.detect import ByLevel, BySpeech
+from assistant.hearing.detect import ByLevel, BySpeech, Detector
 from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Utterance
 from assistant.wording.phrases import Phrase
 
 AFTER_SPEECH_S = 0.3  # the room still rings with our own voice
+CLIPPED = 32_700  # of 32,768: a sample that the microphone could not follow
+CLIPPED_SHARE = 0.005  # of an utterance's samples, from which on it counts as overdriven
+OVERDRIVEN = "; the microphone was overdriven: turn its level down, or keep further from it"
 OUR_OWN = "it fell into an announcement; say it again after it"
 
 
@@ -39,14 +44,27 @@ class Found:
     measures: dict[str, float] = field(default_factory=dict)
 
 
-class Ear:
-    """Hears one stream. Owned by one thread. denoiser: a new one; by default none."""
+def _clipped(frame: bytes) -> int:
+    samples = np.frombuffer(frame, "<i2")
+    return int(((samples >= CLIPPED) | (samples <= -CLIPPED)).sum())
 
-    def __init__(self, recogniser: Recogniser, denoiser: Denoiser | None = None) -> None:
+
+def _detector(denoiser: Denoiser, endpoints: str) -> Detector:
+    return BySpeech() if denoiser.tells_speech and endpoints != "level" else ByLevel()
+
+
+class Ear:
+    """Hears one stream. Owned by one thread.
+
+    denoiser: a new one; by default none. endpoints: "level", "speech" (needs a denoiser that tells it, else
+    "level") or "auto": the better one of those.
+    """
+
+    def __init__(self, recogniser: Recogniser, denoiser: Denoiser | None = None, endpoints: str = "auto") -> None:
         self.recogniser = recogniser
         self.denoiser = denoiser or Plain()
         self._delay = round(self.denoiser.delay_s * RATE)
-        self._endpointer = Endpointer(detector=BySpeech() if self.denoiser.tells_speech else ByLevel())
+        self._endpointer = Endpointer(detector=_detector(self.denoiser, endpoints))
         self._phrases: tuple[Phrase, ...] = ()
         self._generation = 0
         self._at_onset: tuple[tuple[Phrase, ...], int] = ((), 0)
@@ -55,6 +73,7 @@ class Ear:
         self._muted = False
         self._muted_until = 0
         self._ahead: tuple[int, int, Result] | None = None
+        self._clipped = 0
         self._judged: dict[str, tuple[str, ...]] = {}
 
     @property
@@ -115,6 +134,7 @@ class Ear:
     def _frame(self, frame: bytes) -> Utterance | None:
         deaf = self._muted or self._samples < self._muted_until
         self._samples += FRAME
+        clipped = _clipped(frame)
         # Also while deaf: the noise is learnt on, and the sound comes out in time.
         frame = self.denoiser.frame(frame)
         if deaf:
@@ -124,6 +144,8 @@ class Ear:
         utterance = self._endpointer.frame(frame, self.denoiser.speech)
         if self._endpointer.active and not was_active:
             self._at_onset = (self._phrases, self._generation)
+            self._clipped = 0
+        self._clipped += clipped
         early = self._endpointer.ahead()
         if early is not None:
             # While the quiet is still being waited out. Only what is accepted counts: all else gets the whole piece.
@@ -141,4 +163,7 @@ class Ear:
             result = early[2]
         else:
             result = self.recogniser.decode(utterance.pcm16k, phrases)
-        return Found(*span, result.phrase, result.reason, result.heard, generation, measures=result.measures)
+        reason = result.reason
+        if not result.phrase and self._clipped > CLIPPED_SHARE * (utterance.end - utterance.first):
+            reason += OVERDRIVEN
+        return Found(*span, result.phrase, reason, result.heard, generation, measures=result.measures)

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import CouldNotRun
-from assistant.hearing.child import Spec
+from assistant.hearing.child import Spec, spec_of
 from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.models import Choice, choose
@@ -69,8 +69,7 @@ class _Listener:
         self._generation = 0
 
     def _spec(self, live: bool) -> Spec:
-        model = str(self.choice.model) if self.choice.model else None
-        return Spec(self.choice.recogniser, model, live, pronunciations=self._voice.pronunciations)
+        return replace(spec_of(self._voice, self.choice), live=live)
 
     def _news(self, device: str, state: str, text: str) -> None:
         self._post(DeviceChanged(self._clock.at(), self._clock.utc(), device, state, text))

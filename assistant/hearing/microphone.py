@@ -17,6 +17,7 @@ from assistant.hearing.contract import RATE
 CHUNK_MS = 30
 SILENT_AFTER_S = 1.0  # without a chunk the device counts as lost
 FIRST_CHUNK_S = 4.0  # a sound server may take this long to deliver the first one
+MUTED_AFTER_S = 10.0  # of nothing but zeros: any real microphone makes some noise
 BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0)
 
 OnChunk = Callable[[bytes, float], None]
@@ -105,10 +106,13 @@ class Microphone:
         self._failures = 0
         self._next_try = 0.0
         self._last_chunk = 0.0
+        self._last_sound = 0.0
         self._heard_any = False
 
     def _take(self, chunk: bytes, at: float) -> None:
         self._last_chunk = max(self._last_chunk, at)
+        if any(chunk):
+            self._last_sound = self._last_chunk
         self._heard_any = True
         self._on_chunk(chunk, at)
 
@@ -121,12 +125,16 @@ class Microphone:
         patience = SILENT_AFTER_S if self._heard_any else FIRST_CHUNK_S
         if now - self._last_chunk > patience:
             self._lost(now, "the microphone gives no more sound")
+        elif self._heard_any and now - self._last_sound > MUTED_AFTER_S:
+            self._say(
+                "lost", "Voice is off: the microphone gives nothing but silence; is it muted? Go on by pedal or keys."
+            )
         elif self._heard_any and self._state != "works":
             self._failures = 0
             self._say("works", "The microphone works.")
 
     def _open(self, now: float) -> None:
-        self._heard_any, self._last_chunk = False, now
+        self._heard_any, self._last_chunk, self._last_sound = False, now, now
         try:
             self._capture = self._opener(self._take)
         except NoSuchPart as error:

@@ -108,9 +108,12 @@ class Sphinx:
     name = "pocketsphinx"
 
     def __init__(
-        self, bars: tuple[accept.Bar, accept.Bar] = accept.SPHINX_BARS, pronunciations: Pronunciations = ()
+        self,
+        bars: tuple[accept.Bar, accept.Bar] = accept.SPHINX_BARS,
+        pronunciations: Pronunciations = (),
+        all_strict: bool = False,
     ) -> None:
-        self._bars = bars
+        self._bars, self._all_strict = bars, all_strict
         self._grammar = _decoder(**GRAMMAR)
         _teach(self._grammar, pronunciations)
         self._loop = _phone_loop()
@@ -165,7 +168,7 @@ class Sphinx:
         phones = _units(self._loop, pcm16k)
         wanted = [phone for word in phrase.text.split() for phone in self.pronounce(word) or ()]
         measures = accept.measure(pcm16k, words, phones, wanted, FILLERS)
-        reason = accept.judge(measures, accept.bar_for(phrase, self._bars))
+        reason = accept.judge(measures, accept.bar_for(phrase, self._bars, self._all_strict))
         if not reason and phrase.strict and self._denied(pcm16k, phrase):
             reason = "it was said with a not in it"
         return Result(None if reason else phrase, reason, phrase.text, measures)

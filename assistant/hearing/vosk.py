@@ -27,7 +27,7 @@ class Vosk:
 
     name = "vosk"
 
-    def __init__(self, model: str, bars: tuple[accept.Bar, accept.Bar] | None = None) -> None:
+    def __init__(self, model: str, bars: tuple[accept.Bar, accept.Bar] | None = None, all_strict: bool = False) -> None:
         faults = model_faults(Path(model))
         if faults:
             mend = "unpack the model anew"
@@ -44,7 +44,7 @@ class Vosk:
         self._make = vosk.KaldiRecognizer
         self._known: dict[str, bool] = {}
         self.rejects_unknown = self._knows(UNKNOWN)
-        self._bars = bars or accept.VOSK_BARS
+        self._bars, self._all_strict = bars or accept.VOSK_BARS, all_strict
 
     def _knows(self, word: str) -> bool:
         if word not in self._known:
@@ -69,7 +69,7 @@ class Vosk:
             return Result(None, "no phrase that means something now", heard)
         phrase = table[heard]
         measures = self._measures(pcm16k, words)
-        reason = accept.judge(measures, accept.bar_for(phrase, self._bars))
+        reason = accept.judge(measures, accept.bar_for(phrase, self._bars, self._all_strict))
         return Result(None if reason else phrase, reason, heard, measures)
 
     def _grammar(self, table: dict[str, Phrase]) -> str:

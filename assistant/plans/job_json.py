@@ -321,6 +321,9 @@ def _voice_to(voice: VoiceSettings) -> dict[str, Any]:
         "model": voice.model,
         "phrases": {intent: list(texts) for intent, texts in voice.phrases},
         "pronunciations": dict(voice.pronunciations),
+        "denoiser": voice.denoiser,
+        "endpoints": voice.endpoints,
+        "acceptance": voice.acceptance,
     }
 
 
@@ -336,4 +339,8 @@ def _voice_from(data: object) -> VoiceSettings:
         # Jobs stored before phrases could be changed hold none.
         of.items_or_none("phrases", lambda texts: tuple(_text(text) for text in _list(texts))),
         of.items_or_none("pronunciations", _text),
+        # Nor did they name the stages of hearing.
+        of.text_or("denoiser", "auto"),
+        of.text_or("endpoints", "auto"),
+        of.text_or("acceptance", "usual"),
     )

@@ -142,6 +142,8 @@ class VoiceSettings:
 
     language: of what is said to the program. phrases: intent and all its wordings, where the shop
     file has its own. pronunciations: word and its phones, as CMUdict writes them, for the embedded recogniser.
+    denoiser: auto | none | spectral | rnnoise. endpoints, where an utterance begins and ends: auto | level | speech.
+    acceptance: usual | strict (the higher bar for every phrase).
     """
 
     language: str = "en"
@@ -152,6 +154,9 @@ class VoiceSettings:
     model: str | None = None
     phrases: tuple[tuple[str, tuple[str, ...]], ...] = ()
     pronunciations: tuple[tuple[str, str], ...] = ()
+    denoiser: str = "auto"
+    endpoints: str = "auto"
+    acceptance: str = "usual"
 
 
 @dataclass(frozen=True, slots=True)

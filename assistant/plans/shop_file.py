@@ -165,6 +165,9 @@ def _pedal(table: Table) -> PedalSettings:
     return pedal
 
 
+DENOISERS = ("auto", "none", "spectral", "rnnoise")
+
+
 def _page(table: Table) -> PageSettings:
     page = PageSettings(table.flag("may_record_cuts", False))
     table.close()
@@ -186,6 +189,9 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
         table.choice("reads", ("digits", "words", "fractions", "turns"), default.reads) or default.reads,
         table.integer("speech_rate", default.speech_rate, least=80, most=450) or default.speech_rate,
         table.text("model", most=1000),
+        denoiser=table.choice("denoiser", DENOISERS, default.denoiser) or default.denoiser,
+        endpoints=table.choice("endpoints", ("auto", "level", "speech"), default.endpoints) or default.endpoints,
+        acceptance=table.choice("acceptance", ("usual", "strict"), default.acceptance) or default.acceptance,
     )
     if voice.reads == "turns" and carriage.kind != "handwheel":
         mend = 'set voice.reads = "digits", or carriage.kind = "handwheel"'

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import time
 
+import numpy as np
+
 from assistant.hearing.contract import RATE, Result
 from assistant.hearing.ear import Ear
 from assistant.hearing.endpoint import FRAME_BYTES, Endpointer
@@ -82,3 +84,11 @@ def test_the_answer_is_ready_when_the_end_is():
             assert time.perf_counter() - began < 0.05  # s; the decode alone takes 0.1
             return
     raise AssertionError("nothing was heard")
+
+
+def test_an_overdriven_microphone_is_named_where_nothing_was_understood():
+    loud = pcm(np.clip(saw_noise(round(0.8 * RATE)) * 3, -1, 1))
+    (found,) = heard(quiet(1) + loud + quiet(1), Slow(refuses=9))
+    assert found.phrase is None and "overdriven" in found.reason
+    (found,) = heard(quiet(1) + sound(0.8) + quiet(1), Slow(refuses=9))
+    assert found.phrase is None and "overdriven" not in found.reason

@@ -95,17 +95,31 @@ def stream(items: list[Clip], condition: str, seed: int) -> Stream:
     return Stream(condition, pcm(total), tuple(items), tuple(spans))
 
 
-def streams(half: str, kind: str, condition: str, every: int = 1, block: int = 16) -> Iterator[Stream]:
-    """All clips of one kind, `block` to a stream, each with its own seed."""
+@dataclass(frozen=True, slots=True)
+class Block:
+    """What one stream is made of: small enough to hand to another process. No clips: a minute of a working saw."""
+
+    condition: str
+    clips: tuple[Clip, ...]
+    seed: int
+
+    def stream(self) -> Stream:
+        return stream(list(self.clips), self.condition, self.seed) if self.clips else self._noise()
+
+    def _noise(self) -> Stream:
+        sound = noise.working_saw(60, self.seed) * SPEECH / 10 ** (float(self.condition.split()[-2]) / 20)
+        return Stream(self.condition, pcm(sound), (), ())
+
+
+def blocks(half: str, kind: str, condition: str, every: int = 1, size: int = 16) -> Iterator[Block]:
+    """All clips of one kind, `size` to a stream, each stream with its own seed."""
     items = clips(half, kind, every)
-    for number in range(0, len(items), block):
+    for number in range(0, len(items), size):
         seed = noise.SEEDS[half] + 1000 * (KINDS.index(kind) * 7 + CONDITIONS.index(condition)) + number
-        yield stream(items[number : number + block], condition, seed)
+        yield Block(condition, tuple(items[number : number + size]), seed)
 
 
-def noise_streams(half: str, minutes: float) -> Iterator[Stream]:
+def noise_blocks(half: str, minutes: float) -> Iterator[Block]:
     """A working saw alone, a minute each, as loud as at 20, 10, 5 and 0 dB in turn."""
     for number in range(round(minutes)):
-        snr = (20, 10, 5, 0)[number % 4]
-        sound = noise.working_saw(60, noise.SEEDS[half] + 900_000 + number) * SPEECH / 10 ** (snr / 20)
-        yield Stream(f"noise at {snr} dB", pcm(sound), (), ())
+        yield Block(f"noise at {(20, 10, 5, 0)[number % 4]} dB", (), noise.SEEDS[half] + 900_000 + number)
