@@ -70,8 +70,8 @@ def test_numbers_go_digit_by_digit_in_every_way_of_saying_them() -> None:
         ('"return to previous"', '"return 2 previous"', "en.toml: phrases.back.say: must be plain words, letters only"),
         ('"return to previous"', '"marigold return to"', "en.toml: phrases.back.say: must not begin with the lead-in"),
         ('"standing by"', '"wait now"', "en.toml: phrases.stand by.say: has 2 syllables"),
-        ('["standing by"]', "[]", "en.toml: phrases.stand by.say: must be 1 to 10 phrases"),
-        ('say = ["standing by"]', "", "en.toml: phrases.stand by.say: is missing"),
+        ('["standing by", "stand by for me"]', "[]", "en.toml: phrases.stand by.say: must be 1 to 10 phrases"),
+        ('say = ["standing by", "stand by for me"]', "", "en.toml: phrases.stand by.say: is missing"),
         ("[phrases.end]", "[phrases.ends]", "en.toml: phrases.ends: is no table of ours; did you mean end?"),
         (
             '"finish the session"',
