@@ -22,6 +22,8 @@ from assistant.wording.prompts import Words
 
 TICK = 4.2
 ROW = 6.6
+# A setup with more to tick than this goes over a page in any case. Room for the beginning of such a one, mm.
+MOST_WHOLE, BEGINNING = 160, 60.0
 SET_TO = "set to"
 HOW = (
     "Tick each box as it is done, in this order; miss none. For each pass: set the carriage, start the saw, cut, "
@@ -46,14 +48,16 @@ def cut_sheet(job: Job, boards: Sequence[ListRow], sheet: Sheet) -> Flow:
     _to_prepare(flow, job, boards)
     stage = 0
     for number, group in groupby(steps(job), key=lambda step: step.setup.number):
-        setup = job.setups[number - 1]
+        setup, steps_of = job.setups[number - 1], list(group)
         if setup.stage != stage and len(job.stages) > 1:
             if stage:
                 flow.paragraph(words.one(prompt("stage over", stage=stage)), bold=True)
             stage = setup.stage
-            flow.need(40)
+            flow.add(Picture((), 0, 3), 0)
+            flow.need(_height(job, words, job.setups[number - 1], steps_of, flow) + 14)
             flow.paragraph(f"Stage {stage}: {job.stages[stage - 1]}", cap=BIG, bold=True)
-        _setup(flow, job, words, setup, list(group))
+        flow.need(_height(job, words, setup, steps_of, flow))
+        _setup(flow, job, words, setup, steps_of)
     _tick(flow, words.one(prompt("finished")))
     return flow
 
@@ -77,7 +81,7 @@ def _figures(flow: Flow, job: Job) -> None:
 
 def _how_to_read(carriage: Carriage) -> str:
     if carriage.kind == "handwheel":
-        return f"Settings: full turns from zero + the dial's mark, of {carriage.divisions}."
+        return f"Settings: full turns from zero + mark, of {carriage.divisions}."
     return "Settings: steps from zero." if carriage.kind == "steps" else f"Settings: in {carriage.unit}."
 
 
@@ -92,11 +96,11 @@ def _to_prepare(flow: Flow, job: Job, boards: Sequence[ListRow]) -> None:
 
 
 def _setup(flow: Flow, job: Job, words: Words, setup: Setup, todo: Sequence[Step]) -> None:
-    flow.need(60)
     flow.add(Picture((), 0, 2), 0)
     last = setup.first_copy + setup.copies - 1
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
-    heading = f"Setup {setup.number} of {len(job.setups)}: {setup.board} {which}; part {setup.part}, end {setup.end}"
+    end = "" if job.layout == "slots" else f", end {setup.end}"
+    heading = f"Setup {setup.number} of {len(job.setups)}: {setup.board} {which}; part {setup.part}{end}"
     flow.paragraph(heading, cap=BIG, bold=True, gap=0)
     held = words.one(way_prompt(job, setup.number))
     _tick(flow, f"Clamped: {held}." + (f" {TURNED_OVER}" if setup.end == 2 else ""))
@@ -109,6 +113,16 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, todo: Sequence[Step
             _passes(flow, job.carriage, [step for step in group if isinstance(step, PassStep)])
     pattern = job.patterns[setup.pattern]
     _tick(flow, words.one(prompt("saw off", sockets=len(pattern.sockets))))
+
+
+def _height(job: Job, words: Words, setup: Setup, todo: Sequence[Step], flow: Flow) -> float:
+    """What the setup takes where a page holds it whole, so that it isn't torn apart; else what its beginning takes."""
+    if len(todo) > MOST_WHOLE:
+        return BEGINNING
+    trial = Flow(flow.name, flow.sheet)
+    trial.new_page()
+    _setup(trial, job, words, setup, todo)
+    return BEGINNING if len(trial.pages) > 1 else trial.sheet.room - trial.left
 
 
 def _asked(job: Job, setup: Setup, check: Check) -> str:

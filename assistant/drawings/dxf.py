@@ -24,7 +24,7 @@ def write_dxf(items: Sequence[Item], unit: str) -> bytes:
         import ezdxf
     except ImportError as error:
         raise NoSuchPart("a DXF file needs ezdxf: pip install 'kerfcall[dxf]'") from error
-    document = ezdxf.new("R2010", setup=True)
+    document = ezdxf.new("R2010", setup=["linetypes"])
     document.units = UNIT_CODE[unit]
     document.header["$MEASUREMENT"] = 1 if unit == "mm" else 0
     for name, font in (("letters", "arial.ttf"), ("bold letters", "arialbd.ttf")):

@@ -113,3 +113,12 @@ def test_a_handwheel_is_told_its_turns() -> None:
     words = _words(_items(plan, job_of(plan, HANDWHEEL)))
     assert "add 1 turn, then to the mark" in words
     assert "of 125" in words
+
+
+@pytest.mark.parametrize("plan", [plan_of(), plan_of(40, 13), lined_plan(("A", "B"))], ids=["trays", "small", "lined"])
+def test_a_setup_that_a_page_holds_is_not_torn_apart(plan: Plan) -> None:
+    job = job_of(plan)
+    for page in cut_sheet(job, board_list(plan), Sheet.of("a4")).pages:
+        words = [text.text for text in texts(page.items)]
+        begun = sum(1 for each in words if each.startswith("Setup "))
+        assert begun == sum(1 for each in words if each.startswith("Saw off."))

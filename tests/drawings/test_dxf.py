@@ -105,8 +105,10 @@ def test_texts_are_fitted_into_the_width_that_the_layout_reckoned_with() -> None
 
 @example("50 %%d, ^J, \\U+00e9, \\M+18140, {\\fArial|b1;x}")
 @given(st.text(min_size=1, max_size=40).filter(lambda text: text.isprintable()))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_any_title_survives(title: str) -> None:
+    # A caret at the very end is told to CAD as it should be, but dropped by the library's own plain_text().
+    title += "."
     document = read_back(write_dxf([Text((0, 0), title)], "mm"))
     (entity,) = document.modelspace().query("TEXT")
     shown = entity.plain_text()
