@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import LineString, MultiLineString, Polygon
 from shapely.ops import polygonize, unary_union
 
-from assistant.drawings.corner import COS, NARROWEST, SHOWN, SIN, Member, closed, opened, pictures
+from assistant.drawings.corner import COS, HATCH, NARROWEST, SHOWN, SIN, Member, closed, opened, pictures
 from assistant.drawings.picture import THIN, Line, texts
 from assistant.joinery.layout import even, mate
 from assistant.joinery.walls import open_walls
@@ -62,6 +62,14 @@ def test_closed_the_fingers_of_both_alternate_along_the_corner() -> None:
         # Part A has fingers at even places: there B's face shows A's end grain, and A's face none.
         assert bool(hatches.intersects(on_b)) == (n % 2 == 0)
         assert bool(hatches.intersects(on_a)) == (n % 2 == 1)
+
+
+def test_closed_every_tip_is_seen_whole() -> None:
+    """Area of the hatches (length times distance) against the tips' own, foreshortened: nothing lies over them."""
+    a, b = member("A"), member("B")
+    drawn = sum(LineString([x.a, x.b]).length for x in closed(a, b, 2.0) if x.layer == "hatch") * HATCH
+    tips = sum(float(s.width) * m.thickness for m in (a, b) for s in m.segments if s.is_finger)
+    assert drawn == pytest.approx(tips * COS * 2.0**2, rel=0.03)
 
 
 def test_open_the_boards_are_clear_of_one_another() -> None:
