@@ -47,10 +47,11 @@ def working_saw(seconds: float, seed: int) -> np.ndarray:
 
 def _knock(rng: np.random.Generator) -> np.ndarray:
     t = np.arange(round(0.3 * RATE)) / RATE
-    return sum(
-        rng.uniform(1, 8) * np.exp(-t / rng.uniform(0.01, 0.08)) * np.sin(2 * np.pi * rng.uniform(150, 2500) * t)
-        for _ in range(4)
-    )
+    knock = np.zeros(len(t))
+    for _ in range(4):
+        decay = np.exp(-t / rng.uniform(0.01, 0.08))
+        knock += rng.uniform(1, 8) * decay * np.sin(2 * np.pi * rng.uniform(150, 2500) * t)
+    return knock
 
 
 def echoed(samples: np.ndarray, seed: int) -> np.ndarray:
