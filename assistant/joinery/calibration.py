@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from assistant.errors import BadInput, Fault
-from assistant.joinery.calibration_screen import Caliper, LeftOut, Reading, impossible, screen
+from assistant.joinery.calibration_screen import Caliper, LeftOut, Reading, impossible, screen, sieve
 from assistant.joinery.calibration_statistics import Component, Line, combined, few, fit_line, rectangular, resolution
 from assistant.joinery.units import plain_length
 
@@ -138,7 +138,7 @@ def backlash(readings: Sequence[Reading], caliper: Caliper, *, by_cuts: bool = F
         Reading(label, down.x, down.x + share * (down.value - up.value))
         for label, up, down in _pairs([r for r in readings if id(r) not in bad])
     ]
-    kept, odd = screen(pairs, Caliper(caliper.step * share, Fraction(10_000), caliper.error, caliper.unit))
+    kept, odd = sieve(pairs, caliper)
     out += odd
     _refuse(len(kept), len(pairs) + len(bad), out, LEAST_PAIRS, "pairs of readings, one up and one down,")
     differences = [float(r.value - r.x) for r in kept]
@@ -172,27 +172,52 @@ def _level(
     extra: tuple[Component, ...],
     scale: Component | None,
 ) -> Value:
-    """`sign` times the level of value over x at x = 0: by a line where x differ enough, else by the mean."""
+    """`sign` times the level of value over x at x = 0, by a line where x differ enough, else by the mean.
+
+    Where the carriage's travel was calibrated, and these readings don't gainsay it, by what is the surer of the two.
+    """
     kept, out = _screened(readings, caliper, LEAST_SAME)
-    own = Component("caliper's own error", rectangular(float(caliper.error)))
-    if _spread(kept) and len(kept) >= LEAST_LINE:
-        line, points = _fitted(kept)
-        level, resolve = line.intercept, _resolution_line(kept, caliper)[0]
-        parts = [Component("scatter of the readings", few(line.u_intercept, line.dof), line.dof)]
-        slope: float | None = line.slope
-        u_slope: float | None = math.hypot(few(line.u_slope, line.dof), _resolution_line(kept, caliper)[1])
-    else:
-        level, sd, points = _mean(kept)
-        resolve, slope, u_slope = resolution(float(caliper.step)), None, None
-        count = len(kept)
-        given = scale or Component("carriage's travel (assumed)", ASSUMED_SCALE)
-        parts = [
-            Component("scatter of the readings", few(sd / math.sqrt(count), count - 1), count - 1),
-            Component(given.name, given.u * math.fsum(abs(float(r.x)) for r in kept) / count, given.dof),
-        ]
-    parts += [Component("caliper's resolution", resolve), own, *extra]
-    u = combined(parts)[0]
-    return Value(kind, sign * level, u, tuple(parts), points, tuple(out), slope, u_slope)
+    common = (Component("caliper's own error", rectangular(float(caliper.error))), *extra)
+    by_mean = _by_mean(kept, caliper, kind, sign, common, scale)
+    if not _spread(kept) or len(kept) < LEAST_LINE:
+        return replace(by_mean, left_out=tuple(out))
+    found = _by_line(kept, caliper, kind, sign, common)
+    if scale is not None and found.scale is not None and found.u_scale is not None:
+        agrees = abs(found.scale - 1) <= COVERAGE * math.hypot(found.u_scale, scale.u)
+        found = by_mean if agrees and by_mean.u < found.u else found
+    return replace(found, left_out=tuple(out))
+
+
+def _by_line(kept: Sequence[Reading], caliper: Caliper, kind: str, sign: int, common: tuple[Component, ...]) -> Value:
+    line, points = _fitted(kept)
+    level, slope = _resolution_line(kept, caliper)
+    parts = (
+        Component("scatter of the readings", few(line.u_intercept, line.dof), line.dof),
+        Component("caliper's resolution", level),
+        *common,
+    )
+    u_slope = math.hypot(few(line.u_slope, line.dof), slope)
+    return Value(kind, sign * line.intercept, combined(parts)[0], parts, points, (), line.slope, u_slope)
+
+
+def _by_mean(
+    kept: Sequence[Reading],
+    caliper: Caliper,
+    kind: str,
+    sign: int,
+    common: tuple[Component, ...],
+    scale: Component | None,
+) -> Value:
+    level, sd, points = _mean(kept)
+    count = len(kept)
+    given = scale or Component("carriage's travel (assumed)", ASSUMED_SCALE)
+    parts = (
+        Component("scatter of the readings", few(sd / math.sqrt(count), count - 1), count - 1),
+        Component("caliper's resolution", resolution(float(caliper.step))),
+        Component(given.name, given.u * math.fsum(float(r.x) for r in kept) / count, given.dof),
+        *common,
+    )
+    return Value(kind, sign * level, combined(parts)[0], parts, points)
 
 
 def _spread(readings: Sequence[Reading]) -> bool:

@@ -58,13 +58,20 @@ class LeftOut:
 
 def screen(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading], list[LeftOut]]:
     """(those that stay, those left out and why). The value is taken to grow with x, about one to one."""
-    possible = [r for r in readings if not _impossible(r, caliper)]
-    kept, odd = _sieve(possible, caliper)
+    bad = {id(r) for r in readings if _impossible(r, caliper)}
+    possible = [r for r in readings if id(r) not in bad]
+    kept, out = sieve(possible, caliper)
     middle = _line(kept)
-    out = [LeftOut(r, _why_impossible(r, caliper, middle)) for r in readings if r not in possible]
-    out += [LeftOut(r, _why_odd(r, kept, middle, caliper)) for r in odd]
+    out += [LeftOut(r, _why_impossible(r, caliper, middle)) for r in readings if id(r) in bad]
     order = {id(r): n for n, r in enumerate(readings)}
     return kept, sorted(out, key=lambda each: order[id(each.reading)])
+
+
+def sieve(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading], list[LeftOut]]:
+    """As `screen`, for values that no instrument showed as they are: differences of readings."""
+    kept, odd = _sieve(list(readings), caliper)
+    middle = _line(kept)
+    return kept, [LeftOut(r, _why_odd(r, kept, middle, caliper)) for r in odd]
 
 
 def _impossible(reading: Reading, caliper: Caliper) -> str:
@@ -97,7 +104,8 @@ def _sieve(readings: list[Reading], caliper: Caliper) -> tuple[list[Reading], li
             odd.append(suspect)
         else:
             kept.append(suspect)
-    return [r for r in readings if r in kept], [r for r in readings if r in odd]
+    stays = {id(r) for r in kept}
+    return [r for r in readings if id(r) in stays], odd
 
 
 def _least_median(readings: Sequence[Reading]) -> dict[int, float]:
@@ -179,7 +187,12 @@ def _slip(reading: Reading, line: Line | None, caliper: Caliper, sd: float) -> s
         return ""
     wanted = line.at(float(reading.x))
     near = max(4 * sd, 3 * float(caliper.step))
-    return next((text for text, value in _slips(reading.value, caliper) if abs(float(value) - wanted) <= near), "")
+    for text, value in _slips(reading.value, caliper):
+        # What the last digit written may hide grows with the factor.
+        hidden = float(caliper.step / 2 * max(1, value / reading.value)) if reading.value else 0.0
+        if abs(float(value) - wanted) <= near + hidden:
+            return text
+    return ""
 
 
 def _slips(value: Fraction, caliper: Caliper) -> Iterator[tuple[str, Fraction]]:

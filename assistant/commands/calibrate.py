@@ -1,0 +1,236 @@
+"""`kerfcall calibrate kerf|screw|zero|backlash|fit`: what the machine really does, with a caliper and half an hour.
+
+Writes a test board's plan, takes the readings, tells value and uncertainty, and on confirmation writes the value into
+the shop file. JSON lengths are millimetres.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from assistant.commands.calibrate_board import board_text, read_places, sheet
+from assistant.commands.calibrate_readings import Source, from_csv, from_options, from_prompts, lines_of, must
+from assistant.commands.calibrate_text import history_lines, value_json, value_lines
+from assistant.commands.calibrate_values import Change, change_for, computed
+from assistant.commands.figures import length_option
+from assistant.errors import BadInput, Fault
+from assistant.joinery.calibration import KINDS, Value
+from assistant.joinery.calibration_screen import Caliper, Reading
+from assistant.plans.document import cleaned
+from assistant.plans.model import Shop
+from assistant.plans.shop_file import read_shop
+from assistant.plans.shop_writer import Entry, in_force, read_history, record, undo
+
+USUAL = {"mm": ("0.01 mm", "150 mm", "0.01 mm"), "in": ("0.0005 in", "6 in", "0.0005 in")}
+FIT = "fit"
+FIT_OPTIONS = ("too_tight", "too_loose", "gap", "wanted", "uncertainty", "species", "clearance")
+BOARD_OPTIONS = ("reading", "csv", "wav", "plot", "caliper", "caliper_range", "caliper_error", "new_blade")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("kind", choices=(*KINDS, FIT), help="what to calibrate")
+    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
+    plan = "the test board: written where there is none, else the readings belong to it; for fit the joint's plan"
+    parser.add_argument("--plan", type=Path, metavar="FILE", help=plan)
+    reading = "a reading by place (A=8.82) or by setting (20=16.83, '20 down=20.06'); as often as needed"
+    parser.add_argument("--reading", action="append", metavar="PLACE=LENGTH", help=reading)
+    parser.add_argument(
+        "--csv", type=Path, metavar="FILE", help="readings: a heading with place and reading, then lines"
+    )
+    parser.add_argument("--wav", type=Path, metavar="FILE", help="readings dictated digit by digit, from a recording")
+    parser.add_argument("--plot", type=Path, metavar="FILE", help="draw the residuals: .svg, or .png with matplotlib")
+    parser.add_argument("--caliper", metavar="LENGTH", help="its resolution (default: 0.01 mm or 0.0005 in)")
+    parser.add_argument("--caliper-range", metavar="LENGTH", help="the most it shows (default: 150 mm or 6 in)")
+    parser.add_argument("--caliper-error", metavar="LENGTH", help="limit of its own error (default: as its resolution)")
+    parser.add_argument("--new-blade", metavar="NAME", help="with kerf: another blade, and a new history for its fit")
+    tight = "fit: the clearance that the joint lacked to go together well; 0 where it was right"
+    parser.add_argument("--too-tight", metavar="LENGTH", help=tight)
+    parser.add_argument("--too-loose", metavar="LENGTH", help="fit: the clearance that the joint had too much")
+    gap = "fit: the clearance measured in the joint, socket less finger, both glue gaps together"
+    parser.add_argument("--gap", metavar="LENGTH", help=gap)
+    parser.add_argument("--wanted", metavar="LENGTH", help="fit: the clearance wanted (default: as with joints before)")
+    parser.add_argument("--uncertainty", metavar="LENGTH", help="fit: standard uncertainty of what you tell")
+    parser.add_argument("--clearance", metavar="LENGTH", help="fit: the clearance in the joint's plan, without --plan")
+    parser.add_argument("--species", metavar="NAME", help="fit: the wood, where the plan names none")
+    parser.add_argument("--yes", action="store_true", help="write without asking")
+    parser.add_argument("--history", action="store_true", help="what was calibrated, and what is in force")
+    parser.add_argument("--undo", action="store_true", help="take the last one back")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of text")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Exit code 0; 1 where a value was not confirmed; raises BadInput with every fault."""
+    shop = read_shop(args.shop)
+    if args.history:
+        return _history(args, shop)
+    if args.undo:
+        return _undo(args, shop)
+    if args.kind == FIT:
+        from assistant.commands.calibrate_fit import run_fit
+
+        return run_fit(args, shop)
+    caliper = _options(args, shop)
+    if args.plan is not None and not args.plan.exists():
+        return _propose(args, shop, caliper)
+    readings = _readings(args, shop)
+    value = computed(args.kind, readings, caliper, shop, in_force(Path(shop.path), read_history(Path(shop.path))))
+    change = change_for(value, shop)
+    if args.plot is not None:
+        from assistant.commands.calibrate_plot import plot
+
+        plot(value, args.plot, shop.unit)
+    if args.json:
+        print(json.dumps(value_json(value, change), indent=1))
+    else:
+        print("\n".join(value_lines(value, caliper, shop, change)))
+    return _write(args, shop, value, change, readings)
+
+
+def _options(args: argparse.Namespace, shop: Shop) -> Caliper:
+    """The caliper, once every option is seen to have a meaning here."""
+    faults = [
+        Fault("means nothing here", "", f"--{name.replace('_', '-')}", f"use it with calibrate {FIT}")
+        for name in FIT_OPTIONS
+        if getattr(args, name) is not None
+    ]
+    if args.new_blade is not None and args.kind != "kerf":
+        faults.append(Fault("means nothing here", "", "--new-blade", "use it with calibrate kerf"))
+    usual = USUAL[shop.unit]
+    step, longest = (
+        length_option(faults, option, given or usual[n], shop.unit)
+        for n, (option, given) in enumerate([("--caliper", args.caliper), ("--caliper-range", args.caliper_range)])
+    )
+    own = args.caliper_error or args.caliper or usual[2]
+    error = length_option(faults, "--caliper-error", own, shop.unit, zero=True)
+    if faults or step is None or longest is None or error is None:
+        raise BadInput(faults)
+    return Caliper(step, longest, error, shop.unit)
+
+
+def _propose(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
+    """Write the test board's plan, and tell how to cut and measure it."""
+    if args.reading or args.csv or args.wav:
+        mend = "write and cut the test board first, or give settings instead of places and leave --plan out"
+        raise BadInput([Fault("there is no such test board yet", "", cleaned(str(args.plan)), mend)])
+    text = board_text(args.kind, shop, caliper)
+    given = cleaned(str(args.plan))
+    try:
+        with args.plan.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except OSError as error:
+        mend = "check the folder and your right to write there"
+        raise BadInput([Fault(f"cannot be written: {error.strerror}", given, "--plan", mend)]) from error
+    places = read_places(args.plan, args.kind, shop)
+    print(f"Written: {given}.")
+    print("\n".join(sheet(args.kind, places, shop, args.plan)))
+    return 0
+
+
+def _readings(args: argparse.Namespace, shop: Shop) -> list[Reading]:
+    places = read_places(args.plan, args.kind, shop) if args.plan is not None else []
+    source = Source(places, shop.unit)
+    from_options(source, args.reading or [])
+    if args.csv is not None:
+        from_csv(source, args.csv)
+    if args.wav is not None:
+        from assistant.commands.calibrate_dictation import from_wav
+
+        from_wav(source, args.wav, shop.voice, lambda line: print(line, file=sys.stderr))
+    if not (args.reading or args.csv or args.wav):
+        if not places or not sys.stdin.isatty():
+            mend = "give --plan FILE to write a test board, then --reading PLACE=LENGTH or --csv FILE"
+            raise BadInput([Fault("there is nothing to calibrate from", "", "--reading", mend)])
+        from_prompts(source, input, print)
+    return must(source)
+
+
+def _write(args: argparse.Namespace, shop: Shop, value: Value, change: Change, readings: Sequence[Reading]) -> int:
+    """Ask, and write. Returns 1 where it was not confirmed."""
+    tell = sys.stderr if args.json else sys.stdout
+    where = Path(shop.path).name
+    if change.key:
+        question = f"Write {change.key} = {change.text} into {where} (it is {change.before or 'not there'})?"
+    else:
+        question = f"Note this in the history of {where}?"
+    if not confirmed(args.yes, question):
+        print(f"Not written. {question.removesuffix('?')} with --yes.", file=tell)
+        return 1
+    data: dict[str, Any] = {
+        "value": value.value,
+        "u": value.u,
+        "scale": value.scale,
+        "u_scale": value.u_scale,
+        "kept": len(value.points),
+        "left_out": [{"place": each.reading.label, "why": each.why} for each in value.left_out],
+        "readings": list(lines_of(readings)),
+    }
+    blade = current_blade(in_force(Path(shop.path), read_history(Path(shop.path))))
+    path, utc = Path(shop.path), now()
+    if args.new_blade is not None:
+        blade = new_blade(path, args.new_blade, utc)
+    record(path, args.kind, utc, blade, data, key=change.key, value=change.text)
+    done = f"{where}: {change.key} = {change.text}." if change.key else f"Noted in the history of {where}."
+    print(f"{done} Take it back with: kerfcall calibrate {args.kind} --undo", file=tell)
+    return 0
+
+
+def confirmed(yes: bool, question: str) -> bool:
+    """Whether it is to be written: --yes, or the word typed in full at a terminal."""
+    if yes:
+        return True
+    if not sys.stdin.isatty():
+        return False
+    try:
+        return input(f"{question} Type yes: ").strip().casefold() == "yes"
+    except EOFError:
+        return False
+
+
+def current_blade(entries: Sequence[Entry]) -> str:
+    """The name of the blade on the saw: the last that was said to be new; "" for the first."""
+    return next((e.blade for e in reversed(entries) if e.kind == "blade"), "")
+
+
+def new_blade(shop: Path, name: str, utc: str) -> str:
+    """Note that another blade is on the saw. Raises BadInput where the name says nothing or was used."""
+    name = cleaned(name)
+    known = {e.blade for e in read_history(shop)}
+    if not name or name in known:
+        mend = "give it a name of its own"
+        raise BadInput([Fault("a new blade needs a new name", f'"{name}"', "--new-blade", mend)])
+    record(shop, "blade", utc, name, {})
+    return name
+
+
+def now() -> str:
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _history(args: argparse.Namespace, shop: Shop) -> int:
+    entries = read_history(Path(shop.path))
+    live = {e.n for e in in_force(Path(shop.path), entries)}
+    kind = "joint" if args.kind == FIT else args.kind
+    shown = [e for e in entries if e.kind in (kind, "blade")]
+    if args.json:
+        rows = [{name: getattr(e, name) for name in Entry.__slots__} | {"in_force": e.n in live} for e in shown]
+        print(json.dumps(rows, indent=1))
+    else:
+        print("\n".join(history_lines(shown, live, shop.unit)) or "Nothing yet.")
+    return 0
+
+
+def _undo(args: argparse.Namespace, shop: Shop) -> int:
+    kind = "joint" if args.kind == FIT else args.kind
+    if not confirmed(args.yes, f"Take back the last {kind} calibration in force?"):
+        print("Nothing was taken back; --undo --yes does it without asking.")
+        return 1
+    gone = undo(Path(shop.path), kind, now())
+    was = f"{gone.key} is {gone.after if gone.after is not None else 'absent'} again" if gone.key else "taken back"
+    print(f"{Path(shop.path).name}: {was} (entry {gone.undoes} of its history).")
+    return 0

@@ -1,0 +1,151 @@
+"""What a calibration found, in lines to read and as JSON."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import Any
+
+from assistant.commands.calibrate_values import Change
+from assistant.joinery.calibration import COVERAGE, Value
+from assistant.joinery.calibration_screen import Caliper
+from assistant.joinery.units import MM_PER_UNIT, at_least, format_number, plain_length
+from assistant.plans.model import Shop
+from assistant.plans.shop_writer import Entry
+
+WIDTH = 100
+PLACES = {"mm": 4, "in": 5}
+NAMES = {"kerf": "Kerf", "screw": "Carriage's travel", "zero": "Zero's offset", "backlash": "Backlash"}
+
+
+def _number(mm: float, unit: str, extra: int = 0) -> str:
+    return format_number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit] + extra)
+
+
+def value_lines(value: Value, caliper: Caliper, shop: Shop, change: Change) -> Iterator[str]:
+    """Everything about it, for people."""
+    unit = shop.unit
+    yield from _wrapped(_headline(value, unit))
+    given = len(value.points) + len(value.left_out)
+    what = "pairs" if value.kind == "backlash" else "readings"
+    yield f"From {len(value.points)} of {given} {what}; instrument: {_instrument(caliper)}."
+    yield from _table(value, unit)
+    for each in value.left_out:
+        yield from _wrapped(f"  left out: {each.reading.label}, {plain_length(each.reading.value, unit)}: {each.why}")
+    yield from _budget(value, unit)
+    yield from _wrapped(_travel(value))
+    for text in (*value.notes, change.why):
+        yield from _wrapped(text)
+    if value.kind == "kerf":
+        u = at_least(Fraction(value.u), unit, 3 if unit == "mm" else 4)
+        yield f'For kerfcall fit, in a plan: [uncertainty] kerf = "{u}"'
+
+
+def _headline(value: Value, unit: str) -> str:
+    name, expanded = NAMES[value.kind], value.expanded
+    if value.kind == "screw":
+        low, high = value.value - expanded, value.value + expanded
+        return (
+            f"{name}: {value.value:.6f} mm for each mm set ({1000 * (value.value - 1):+.2f} mm a metre), standard "
+            f"uncertainty {value.u:.6f}; with about 95 % from {low:.6f} to {high:.6f} (k = {COVERAGE})."
+        )
+    least, most = (_number(value.value + side * expanded, unit) for side in (-1, 1))
+    return (
+        f"{name}: {_number(value.value, unit)} {unit}, standard uncertainty {_number(value.u, unit)} {unit}; "
+        f"with about 95 % from {least} to {most} {unit} (U = {_number(expanded, unit)} {unit}, k = {COVERAGE})."
+    )
+
+
+def _instrument(caliper: Caliper) -> str:
+    step, error = (plain_length(length, caliper.unit, 5) for length in (caliper.step, caliper.error))
+    return f"steps of {step}, its own error within {error}"
+
+
+def _table(value: Value, unit: str) -> Iterator[str]:
+    yield f"  {'place':<10}  {f'set {unit}':>10}  {f'read {unit}':>10}  {'off':>9}"
+    for point in value.points:
+        reading = point.reading
+        read = float(reading.value - reading.x) if value.kind == "backlash" else float(reading.value)
+        cells = (_number(float(reading.x), unit), _number(read, unit), _number(point.residual, unit))
+        yield f"  {reading.label:<10}  {cells[0]:>10}  {cells[1]:>10}  {cells[2]:>9}"
+
+
+def _budget(value: Value, unit: str) -> Iterator[str]:
+    share = value.kind == "screw"
+    yield "Standard uncertainty, made of:"
+    for part in value.components:
+        size = f"{part.u:.6f}" if share else f"{_number(part.u, unit)} {unit}"
+        free = "" if part.dof is None else f"  ({part.dof:.0f} degrees of freedom, Student's factor in)"
+        yield f"  {part.name:<28}{size}{free}"
+
+
+def _travel(value: Value) -> str:
+    """What a line of remainders or distances tells of the carriage besides."""
+    if value.kind == "screw" or value.scale is None or value.u_scale is None:
+        return ""
+    off, sure = value.scale - 1, COVERAGE * value.u_scale
+    if abs(off) <= sure:
+        return ""
+    return (
+        f"By these readings the carriage moves {value.scale:.4f} mm for each mm set (+- {sure:.4f}): "
+        f"this is allowed for here, but calibrate the screw."
+    )
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
+
+
+def value_json(value: Value, change: Change) -> dict[str, Any]:
+    """The same as JSON-ready data; lengths mm."""
+    return {
+        "kind": value.kind,
+        "value": round(value.value, 9),
+        "standard_uncertainty": round(value.u, 9),
+        "expanded_uncertainty": round(value.expanded, 9),
+        "coverage_factor": COVERAGE,
+        "components": [{"name": c.name, "u": round(c.u, 9), "degrees_of_freedom": c.dof} for c in value.components],
+        "scale": value.scale,
+        "scale_uncertainty": value.u_scale,
+        "readings": [
+            {
+                "place": p.reading.label,
+                "x": float(p.reading.x),
+                "reading": float(p.reading.value),
+                "residual": p.residual,
+            }
+            for p in value.points
+        ],
+        "left_out": [
+            {"place": e.reading.label, "x": float(e.reading.x), "reading": float(e.reading.value), "why": e.why}
+            for e in value.left_out
+        ],
+        "write": {"key": change.key, "value": change.text, "before": change.before} if change.key else None,
+        "notes": [text for text in (*value.notes, change.why) if text],
+    }
+
+
+def history_lines(entries: Sequence[Entry], live: set[int], unit: str) -> Iterator[str]:
+    """A line for each, oldest first."""
+    for e in entries:
+        standing = "in force" if e.n in live else "taken back, or never written"
+        state = f"takes back {e.undoes}" if e.undoes else standing
+        blade = f"  blade {e.blade}" if e.blade else ""
+        yield f"{e.n:>4}  {e.utc}  {e.kind:<8}  {_what(e, unit)}  [{state}]{blade}"
+
+
+def _what(entry: Entry, unit: str) -> str:
+    data = entry.data
+    if entry.undoes:
+        return f"{entry.key} = {entry.after}" if entry.key else "-"
+    if entry.kind == "joint":
+        return (
+            f"correction {_number(data['correction'], unit)} {unit} (u {_number(data['u'], unit)}), {data['species']}"
+        )
+    if entry.kind == "blade":
+        return "another blade"
+    value = f"{data['value']:.6f}" if entry.kind == "screw" else f"{_number(data['value'], unit)} {unit}"
+    u = f"{data['u']:.6f}" if entry.kind == "screw" else _number(data["u"], unit)
+    written = f"; {entry.key} {entry.before} -> {entry.after}" if entry.key else ""
+    return f"{value} (u {u}){written}"

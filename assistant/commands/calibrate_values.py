@@ -1,0 +1,121 @@
+"""From readings to a value, and from a value to what the shop file should say."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from assistant.joinery.calibration import COVERAGE, Value, backlash, kerf, screw, zero
+from assistant.joinery.calibration_screen import Caliper, Reading
+from assistant.joinery.calibration_statistics import Component
+from assistant.joinery.units import MM_PER_UNIT, format_number
+from assistant.plans.model import Shop
+from assistant.plans.shop_writer import Entry, value_text
+
+# Of a kerf that was never calibrated.
+ASSUMED_KERF_U = 0.01
+PLACES = {"mm": 3, "in": 4}
+SCREW_PLACES = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What to write. key: "" where there is nothing. text: TOML. before: as it stands, or None. why: where nothing is
+    written, or what is to be done by hand."""
+
+    key: str = ""
+    text: str = ""
+    before: str | None = None
+    why: str = ""
+
+
+def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[Entry]) -> Value:
+    """The value of this kind. known: calibrations in force, for what else goes in."""
+    if kind == "screw":
+        return screw(readings, caliper)
+    if kind == "backlash":
+        return backlash(readings, caliper, by_cuts=all(r.label.isalpha() for r in readings))
+    scale = _scale(known)
+    if kind == "kerf":
+        return kerf(readings, caliper, scale)
+    outside = shop.blade.kerf if shop.carriage.zero == "outside" else None
+    return zero(readings, caliper, outside_kerf=outside, u_kerf=_u_kerf(known), scale=scale)
+
+
+def _last(known: Sequence[Entry], kind: str) -> Entry | None:
+    return next((e for e in reversed(known) if e.kind == kind), None)
+
+
+def _scale(known: Sequence[Entry]) -> Component | None:
+    last = _last(known, "screw")
+    return None if last is None else Component("carriage's travel (calibrated)", float(last.data["u"]))
+
+
+def _u_kerf(known: Sequence[Entry]) -> float:
+    last = _last(known, "kerf")
+    return ASSUMED_KERF_U if last is None else float(last.data["u"])
+
+
+def change_for(value: Value, shop: Shop) -> Change:
+    """What the shop file should say after this."""
+    return {"kerf": _kerf, "screw": _screw, "zero": _zero, "backlash": _backlash}[value.kind](value, shop)
+
+
+def _length(mm: float, unit: str) -> str:
+    return _plain(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit])
+
+
+def _plain(value: Fraction, places: int) -> str:
+    text = format_number(value, places)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _at(shop: Shop, key: str, text: str) -> Change:
+    before = value_text(Path(shop.path), key)
+    if before == text:
+        return Change(why=f"The shop file says {key} = {text} already.")
+    return Change(key, text, before)
+
+
+def _kerf(value: Value, shop: Shop) -> Change:
+    return _at(shop, "blade.kerf", _length(value.value, shop.unit))
+
+
+def _backlash(value: Value, shop: Shop) -> Change:
+    if value.value < COVERAGE * value.u and not shop.carriage.backlash:
+        return Change(why="No play is shown, and the shop file states none.")
+    return _at(shop, "carriage.backlash", _length(max(0.0, value.value), shop.unit))
+
+
+def _screw(value: Value, shop: Shop) -> Change:
+    off = value.value - 1
+    if abs(off) <= value.expanded:
+        return Change(why="Within its uncertainty the carriage moves as the shop file says.")
+    ratio = Fraction(value.value)
+    carriage = shop.carriage
+    if carriage.kind == "steps":
+        return _at(shop, "carriage.steps_per_mm", _plain(1 / carriage.resolution / ratio, SCREW_PLACES))
+    if carriage.pitch is not None:
+        if value_text(Path(shop.path), "carriage.threads_per_inch") is not None:
+            threads = MM_PER_UNIT["in"] / (carriage.pitch * ratio)
+            return _at(shop, "carriage.threads_per_inch", _plain(threads, SCREW_PLACES))
+        pitch = carriage.pitch * ratio / MM_PER_UNIT[shop.unit]
+        return _at(shop, "carriage.pitch", _plain(pitch, SCREW_PLACES))
+    return Change(
+        why=(
+            f"The readout is off by {1000 * off:+.2f} mm in a metre; the shop file can't mend that. Set the readout's "
+            f"own linear compensation by {1e6 * off:+.0f} parts in a million, and measure again."
+        )
+    )
+
+
+def _zero(value: Value, shop: Shop) -> Change:
+    if abs(value.value) <= value.expanded:
+        return Change(why="Within its uncertainty the zero is right.")
+    by = f"{_length(value.value, shop.unit)} {shop.unit}"
+    bar = " (or see whether the setting bar is as thick as the kerf)" if shop.carriage.register == "setting bar" else ""
+    return Change(
+        why=f"Bring the carriage to zero, and there set its reading to {by}{bar}; nothing in the shop file holds this."
+    )

@@ -1,0 +1,338 @@
+"""`kerfcall calibrate`: test boards that `cut` takes, readings however they come, and what is written when."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+import xml.etree.ElementTree as ET
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.__main__ import main
+from assistant.commands.calibrate_board import read_places
+from assistant.plans.job import build_job
+from assistant.plans.plan_file import read_both
+from assistant.plans.shop_file import read_shop
+from assistant.plans.shop_writer import history_path, read_history
+from tests.plans.files import DEMO_SHOPS, write
+
+SHOP = """\
+unit = "mm"
+[blade]
+kerf = 3.2   # printed on it
+[carriage]
+kind = "handwheel"
+pitch = 1.5875    # 16 threads
+divisions = 100
+"""
+KINDS = ("kerf", "screw", "zero", "backlash")
+KERF = {"A": "9.51", "B": "9.52", "C": "9.51", "D": "9.52", "E": "9.51", "F": "33.33", "G": "33.32"}
+
+
+class Bench:
+    """A folder with a shop file, and the command run in it."""
+
+    def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]):
+        self.folder, self._capsys = folder, capsys
+        self.shop = write(folder, SHOP, "shop.toml")
+
+    def run(self, *words: str, code: int = 0) -> str:
+        assert main(["calibrate", *words, "--shop", str(self.shop)]) == code
+        shown = self._capsys.readouterr()
+        return shown.out if code in (0, 1) else shown.err
+
+    def board(self, kind: str) -> Path:
+        path = self.folder / f"{kind}.toml"
+        self.run(kind, "--plan", str(path))
+        return path
+
+    def readings(self, kind: str, readings: dict[str, str], *more: str, code: int = 0) -> str:
+        path = self.folder / f"{kind}.toml"
+        words = [word for place, value in readings.items() for word in ("--reading", f"{place}={value}")]
+        return self.run(kind, "--plan", str(path if path.exists() else self.board(kind)), *words, *more, code=code)
+
+
+@pytest.fixture
+def bench(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Bench:
+    return Bench(tmp_path, capsys)
+
+
+# Test boards
+
+
+@pytest.mark.parametrize("shop", DEMO_SHOPS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_test_board_can_be_cut_without_rounding(kind: str, shop: Path, tmp_path: Path, capsys: Any) -> None:
+    path = tmp_path / "board.toml"
+    assert main(["calibrate", kind, "--plan", str(path), "--shop", str(shop)]) == 0
+    assert "kerfcall cut" in capsys.readouterr().out
+    job = build_job(*read_both(path, shop))
+    assert job.greatest_error == 0
+    (setup,) = job.setups
+    passes = job.patterns[setup.pattern].passes
+    assert len(passes) == len({p.socket for p in passes}), "one pass a cut"
+    if job.carriage.pitch is not None:
+        assert all((p.setting / job.carriage.pitch).denominator == 1 for p in passes), "whole turns"
+    settings = [p.setting for p in passes]
+    xs = {place.x for place in read_places(path, kind, read_shop(shop))}
+    spacings = {b - a for a, b in zip(settings, settings[1:], strict=False)}
+    assert xs == (spacings if kind in ("kerf", "backlash") else set(settings))
+
+
+def test_a_test_board_is_cut_in_an_ordinary_session(bench: Bench, tmp_path: Path) -> None:
+    """To its end, by a rehearsal."""
+    path = bench.board("kerf")
+    script = []
+    at = 1.0
+    for _ in range(6):
+        script.append(f"{at} pedal hold")
+        at += 2
+    for _ in range(8):
+        at += 5
+        script.append(f"{at} pedal tap")
+    script.append(f"{at + 5} pedal tap")
+    rehearsal = write(tmp_path, "\n".join(script) + "\n", "script.txt")
+    words = ["cut", str(path), "--shop", str(bench.shop), "--state", str(tmp_path / "state")]
+    assert main([*words, "--rehearse", str(rehearsal), "--no-voice"]) == 0
+
+
+def test_a_test_board_is_never_written_over(bench: Bench) -> None:
+    path = bench.board("kerf")
+    path.write_text(path.read_text(encoding="utf-8") + "# mine\n", encoding="utf-8")
+    bench.readings("kerf", KERF, code=1)
+    assert path.read_text(encoding="utf-8").endswith("# mine\n")
+
+
+def test_a_board_for_another_calibration_is_refused(bench: Bench) -> None:
+    bench.board("kerf")
+    text = bench.run("backlash", "--plan", str(bench.folder / "kerf.toml"), "--reading", "A1=9", code=2)
+    assert "this test board is for another calibration than backlash (got kerf)" in text
+
+
+def test_no_room_in_the_travel_is_told(bench: Bench) -> None:
+    bench.shop.write_text(SHOP + "travel = [0, 40]\n", encoding="utf-8")
+    text = bench.run("screw", "--plan", str(bench.folder / "new.toml"), code=2)
+    assert "there is no room for 10 cuts on a test board" in text
+    assert not (bench.folder / "new.toml").exists()
+
+
+# Values
+
+
+def test_a_kerf_is_told_and_not_written_unasked(bench: Bench) -> None:
+    text = bench.readings("kerf", KERF, code=1)
+    assert text.startswith("Kerf: 3.18")
+    assert "k = 2" in text
+    assert "Not written. Write blade.kerf = 3.1" in text
+    assert bench.shop.read_text(encoding="utf-8") == SHOP
+    assert not history_path(bench.shop).exists()
+
+
+def test_yes_writes_it_and_undo_takes_it_back(bench: Bench) -> None:
+    data = json.loads(bench.readings("kerf", KERF, "--yes", "--json"))
+    written = Fraction(data["write"]["value"])
+    assert read_shop(bench.shop).blade.kerf == written
+    assert abs(float(written) - data["value"]) <= 0.0005
+    assert "# printed on it" in bench.shop.read_text(encoding="utf-8")
+    history = bench.run("kerf", "--history")
+    assert f"blade.kerf 3.2 -> {data['write']['value']}  [in force]" in history
+    assert "not there" not in bench.run("kerf", "--undo", "--yes")
+    assert bench.shop.read_text(encoding="utf-8") == SHOP
+    assert "[takes back 1]" in bench.run("kerf", "--history")
+
+
+def test_json_holds_the_uncertainty_and_its_parts(bench: Bench) -> None:
+    data = json.loads(bench.readings("kerf", KERF, "--json", code=1))
+    assert data["expanded_uncertainty"] == pytest.approx(2 * data["standard_uncertainty"])
+    assert sum(c["u"] ** 2 for c in data["components"]) == pytest.approx(data["standard_uncertainty"] ** 2)
+    assert [row["place"] for row in data["readings"]] == list(KERF)
+
+
+def test_a_blunder_is_told_in_the_text(bench: Bench) -> None:
+    text = " ".join(bench.readings("kerf", {**KERF, "C": "9.15"}, code=1).split())
+    assert "left out: C, 9.15 mm: 0.36" in text
+    assert "two digits may have been exchanged: 9.51 mm fits" in text
+
+
+def screw_readings(bench: Bench, ratio: str) -> dict[str, str]:
+    """What a saw with this screw, a kerf of 3.2 and its zero right leaves, to a hundredth."""
+    places = read_places(bench.board("screw"), "screw", read_shop(bench.shop))
+    return {p.label: f"{float(p.x * Fraction(ratio)) - 3.2:.2f}" for p in places}
+
+
+def test_a_handwheels_pitch_is_corrected_once(bench: Bench) -> None:
+    """Told again after that, the same board says that nothing is off: what was cut were turns, not millimetres."""
+    readings = screw_readings(bench, "1.004")
+    bench.readings("screw", readings, "--yes")
+    assert float(read_shop(bench.shop).carriage.pitch or 0) == pytest.approx(1.5875 * 1.004, rel=1e-4)
+    assert "# 16 threads" in bench.shop.read_text(encoding="utf-8")
+    text = bench.readings("screw", readings, "--yes")
+    assert "Within its uncertainty the carriage moves as the shop file says." in text
+
+
+def test_threads_per_inch_stay_threads_per_inch(bench: Bench) -> None:
+    bench.shop.write_text(SHOP.replace("pitch = 1.5875 ", "threads_per_inch = 16 "), encoding="utf-8")
+    data = json.loads(bench.readings("screw", screw_readings(bench, "1.004"), "--yes", "--json"))
+    assert data["write"]["key"] == "carriage.threads_per_inch"
+    assert float(data["write"]["value"]) == pytest.approx(16 / 1.004, rel=1e-4)
+
+
+def test_a_steppers_steps_are_corrected(bench: Bench) -> None:
+    carriage = 'kind = "steps"\nsteps_per_mm = 400\n'
+    bench.shop.write_text(SHOP[: SHOP.index("kind")] + carriage, encoding="utf-8")
+    data = json.loads(bench.readings("screw", screw_readings(bench, "1.004"), "--yes", "--json"))
+    assert data["write"]["key"] == "carriage.steps_per_mm"
+    assert float(data["write"]["value"]) == pytest.approx(400 / 1.004, rel=1e-4)
+
+
+def test_a_readout_is_not_corrected_by_the_shop_file(bench: Bench) -> None:
+    bench.shop.write_text(SHOP[: SHOP.index("[carriage]")], encoding="utf-8")
+    text = " ".join(bench.readings("screw", screw_readings(bench, "1.004"), "--yes").split())
+    assert "The readout is off by +4.0" in text
+    assert "linear compensation" in text
+    assert read_history(bench.shop)[0].key == ""
+
+
+def test_a_zero_is_told_and_noted_and_nothing_is_written(bench: Bench) -> None:
+    places = read_places(bench.board("zero"), "zero", read_shop(bench.shop))
+    readings = {p.label: f"{float(p.x) - 3.2 + 0.15:.2f}" for p in places}
+    text = " ".join(bench.readings("zero", readings, "--yes").split())
+    assert "Zero's offset: 0.1487 mm" in text, "0.15 as the caliper rounds it"
+    assert "there set its reading to 0.149 mm" in text
+    assert bench.shop.read_text(encoding="utf-8") == SHOP
+    assert [e.kind for e in read_history(bench.shop)] == ["zero"]
+
+
+def test_backlash_by_cuts_and_by_a_gauge_agree(bench: Bench) -> None:
+    cuts = {f"{letter}{n}": {"1": "9.59", "2": "9.43"}[n] for letter in "ABCD" for n in "12"}
+    data = json.loads(bench.readings("backlash", cuts, "--json", code=1))
+    assert data["value"] == pytest.approx(0.08)
+    words = [
+        word
+        for x in (10, 20, 30)
+        for word in ("--reading", f"{x} up={x}.00", "--reading", f"{x} down={x}.0{8 + x % 2}")
+    ]
+    gauge = json.loads(bench.run("backlash", *words, "--json", "--yes"))
+    assert gauge["value"] == pytest.approx(0.08)
+    assert float(read_shop(bench.shop).carriage.backlash) == pytest.approx(0.08)
+
+
+# Readings
+
+
+def test_readings_from_csv(bench: Bench) -> None:
+    """Semicolons, remarks and a byte order mark, as a spreadsheet writes them, tell the same."""
+    bench.board("kerf")
+    rows = "".join(f"{place};{value}\n" for place, value in KERF.items())
+    file = write(bench.folder, "\ufeff# today\nPlace;Reading\n" + rows, "readings.csv")
+    words = ("kerf", "--plan", str(bench.folder / "kerf.toml"), "--json")
+    by_csv = bench.run(*words, "--csv", str(file), code=1)
+    assert json.loads(by_csv) == json.loads(bench.readings("kerf", KERF, "--json", code=1))
+
+
+def test_every_fault_of_the_readings_is_told_at_once(bench: Bench) -> None:
+    bench.board("kerf")
+    file = write(bench.folder, "place,reading\nA,9.51\nQ,9.5\nB,nine\n", "readings.csv")
+    words = ("--reading", "C", "--reading", "D=9,5", "--csv", str(file))
+    lines = bench.run("kerf", "--plan", str(bench.folder / "kerf.toml"), *words, code=2).splitlines()
+    assert len(lines) == 4
+    assert 'is no reading (got "C")' in lines[0]
+    assert "write the decimal with a point, not a comma" in lines[1]
+    assert 'readings.csv: line 3: there is no such place (got "Q"); the places are A, B' in lines[2]
+    assert "readings.csv: line 4: the reading: this is not a length" in lines[3]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("", "holds no readings"),
+        ("A,9.51\n", "the heading names no place and reading"),
+        (b"\xff\xfe", "not UTF-8 text"),
+    ],
+)
+def test_what_is_no_csv_of_readings(text: str | bytes, told: str, bench: Bench) -> None:
+    file = write(bench.folder, text, "readings.csv")
+    assert told in bench.run("kerf", "--csv", str(file), code=2)
+
+
+def test_without_a_board_and_readings_it_tells_what_to_give(bench: Bench) -> None:
+    assert "there is nothing to calibrate from" in bench.run("kerf", code=2)
+
+
+def at_terminal(monkeypatch: pytest.MonkeyPatch, typed: str) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    monkeypatch.setattr(sys, "stdin", Terminal(typed))
+
+
+def test_readings_are_asked_for_at_a_terminal(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A slip is asked for again, "-" goes back one, Enter leaves out; then the value is confirmed by a whole word."""
+    board = bench.board("kerf")
+    at_terminal(monkeypatch, "9.51\nnine\n9.25\n-\n9.52\n9.51\n\n9.51\n33.33\n33.32\nyes\n")
+    text = bench.run("kerf", "--plan", str(board))
+    assert "A, the wood between cuts 1 and 2:" in text
+    assert "From 6 of 6 readings" in text
+    assert "9.2500" not in text
+    assert read_shop(bench.shop).blade.kerf != Fraction("3.2")
+
+
+def test_anything_but_yes_writes_nothing(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    bench.board("kerf")
+    at_terminal(monkeypatch, "y\n")
+    bench.readings("kerf", KERF, code=1)
+    assert bench.shop.read_text(encoding="utf-8") == SHOP
+
+
+# Options and pictures
+
+
+def test_options_of_fit_mean_nothing_elsewhere(bench: Bench) -> None:
+    text = bench.run("kerf", "--gap", "0.1", "--wanted", "0.1", code=2)
+    assert "--gap: means nothing here" in text
+    assert "--wanted: means nothing here" in text
+
+
+def test_another_blade_is_noted_by_its_name(bench: Bench) -> None:
+    bench.readings("kerf", KERF, "--yes", "--new-blade", "thin one")
+    assert [(e.kind, e.blade) for e in read_history(bench.shop)] == [("blade", "thin one"), ("kerf", "thin one")]
+    text = bench.readings("kerf", KERF, "--yes", "--new-blade", "thin one", code=2)
+    assert "a new blade needs a new name" in text
+
+
+def test_a_plot_as_svg(bench: Bench) -> None:
+    """A mark for each reading that counted, at the height of its residual."""
+    path = bench.folder / "plot.svg"
+    data = json.loads(bench.readings("kerf", KERF, "--json", "--plot", str(path), code=1))
+    space = "{http://www.w3.org/2000/svg}"
+    circles = list(ET.parse(path).getroot().iter(f"{space}circle"))
+    spots = list(dict.fromkeys((row["x"], round(row["residual"], 6)) for row in data["readings"]))
+    assert len(circles) == len(spots) < len(KERF), "readings on the same spot share a mark"
+    heights = [float(circle.get("cy", "")) for circle in circles]
+    zero = 180
+    assert [(zero - height) > 0 for height in heights] == [residual > 0 for _, residual in spots]
+    assert heights.index(min(heights)) == [r for _, r in spots].index(max(r for _, r in spots))
+
+
+def test_a_plot_as_png(bench: Bench) -> None:
+    pytest.importorskip("matplotlib")
+    path = bench.folder / "plot.png"
+    bench.readings("kerf", KERF, "--plot", str(path), code=1)
+    assert path.read_bytes().startswith(b"\x89PNG")
+
+
+def test_without_matplotlib_a_png_names_what_to_install(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    bench.board("kerf")
+    monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
+    text = bench.readings("kerf", KERF, "--plot", str(bench.folder / "plot.png"), code=3)
+    assert "pip install 'kerfcall[plots]'" in text
+
+
+def test_another_picture_is_refused(bench: Bench) -> None:
+    bench.board("kerf")
+    assert "a picture is .svg or .png" in bench.readings("kerf", KERF, "--plot", "plot.jpg", code=2)
