@@ -21,6 +21,8 @@ from assistant.runner.rehearsal import Rehearsal
 from assistant.runner.script import ScriptLine, read_script
 from assistant.runner.trace import Trace
 from assistant.screens.plain import PlainScreen
+from assistant.screens.view import TerminalView, suits
+from assistant.screens.view_page import Gauges, gauged
 from assistant.session.events import DeviceChanged, Resume, Start
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 
@@ -39,7 +41,7 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--speaker", type=Path, metavar="FILE.wav", help="write what is said to this file")
     parser.add_argument("--no-voice", action="store_true", help="neither speak nor listen: text and pedal only")
     parser.add_argument("--no-pedal", action="store_true", help="the terminal's keys only, no pedal")
-    parser.add_argument("--plain", action="store_true", help="plain lines on the terminal (the default today)")
+    parser.add_argument("--plain", action="store_true", help="plain lines on the terminal instead of a whole page")
 
 
 @dataclass
@@ -162,22 +164,40 @@ def _file_ear(
 def _live(run: Run, args: argparse.Namespace) -> Runner:
     """The first event goes on the queue before any adapter can post, so that the session exists for all others."""
     clock = LiveClock(run.state.at)
-    screen = PlainScreen(sys.stdout)
-    outputs = Outputs(screens=[screen])
+    outputs = Outputs()
     runner = Runner(lambda records: run.journal.append(run.session, records), outputs, clock, run.state)
     runner.post(run.first_event(clock, rehearsed=False, hear_out=True))
     with contextlib.ExitStack() as stack:
         stack.enter_context(leaving_on_signals(runner))
+        screen = _screen(run, args, outputs, stack)
         desk = _Desk(run, args, clock, runner, screen, stack)
         pump = desk.open_speaker()
         desk.open_listener()
         desk.open_gestures()
+        desk.settle_view()
         desk.refuse_if_deaf()
         run_live(runner, pump)
         desk.let_speech_end()
     if runner.state.mode not in (FINISHED, ENDED_EARLY):
         print(f"-- Session {run.session} stays open. Come back to it with: kerfcall resume {run.session}")
     return runner
+
+
+def _screen(
+    run: Run, args: argparse.Namespace, outputs: Outputs, stack: contextlib.ExitStack
+) -> PlainScreen | TerminalView:
+    """The view where the terminal can show it, else plain lines."""
+    if args.plain or not suits(sys.stdout):
+        screen = PlainScreen(sys.stdout)
+        outputs.screens.append(screen)
+        return screen
+    view = TerminalView(sys.stdout, run.session)
+    stack.callback(view.close)
+    if run.resumed:
+        view.before(list(run.journal.replay(run.session)))
+    outputs.screens.append(view)
+    outputs.watchers.append(view)
+    return view
 
 
 class _Desk:
@@ -189,13 +209,14 @@ class _Desk:
         args: argparse.Namespace,
         clock: LiveClock,
         runner: Runner,
-        screen: PlainScreen,
+        screen: PlainScreen | TerminalView,
         stack: contextlib.ExitStack,
     ):
         self._run, self._args, self._clock, self._runner, self._stack = run, args, clock, runner, stack
         self._screen = screen
         self._ways_in = 0  # beside the microphone
         self._listener: Any = None
+        self._pedal: Any = None
 
     def open_speaker(self) -> Callable[[float], None] | None:
         """The loudspeaker, or a file; returns what must be called as time goes on, if anything."""
@@ -239,7 +260,7 @@ class _Desk:
 
     def open_gestures(self) -> None:
         """The pedal and the terminal's keys."""
-        pedal = None if self._args.no_pedal else self._open_pedal()
+        pedal = self._pedal = None if self._args.no_pedal else self._open_pedal()
         try:
             from assistant.screens.keys import TerminalKeys
 
@@ -261,7 +282,7 @@ class _Desk:
         try:
             from assistant.pedal.listener import PedalListener
 
-            pedal = PedalListener(self._clock, self._runner.post, self._run.job.pedal, self._click)
+            pedal = PedalListener(self._clock, self._runner.post, self._run.job.pedal, self._pressed)
         except NoSuchPart as error:
             self._missing("pedal", error, "")
             return None
@@ -273,6 +294,24 @@ class _Desk:
         speaker = self._runner.outputs.speaker
         if speaker is not None:
             speaker.click()
+
+    def _pressed(self) -> None:
+        self._click()
+        if isinstance(self._screen, TerminalView):
+            self._screen.look()
+
+    def settle_view(self) -> None:
+        """All adapters are open: the view tells of them, and gives the terminal back before any of them ends."""
+        if isinstance(self._screen, TerminalView):
+            self._screen.gauges = self._gauges
+            self._screen.mind_stops()
+            self._stack.callback(self._screen.close)
+
+    def _gauges(self) -> Gauges:
+        listener, pedal = self._listener, self._pedal
+        voice = "works" if listener is not None else "off" if self._args.no_voice else "missing"
+        heard = "off" if pedal is None else "heard" if pedal.alive else "lost"
+        return gauged(voice, getattr(listener, "level", None), heard, pedal is not None and pedal.down)
 
     def _missing(self, device: str, error: NoSuchPart, stands_in: str) -> None:
         text = f"{error} {stands_in}".strip()

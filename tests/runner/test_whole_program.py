@@ -54,6 +54,10 @@ class Saw:
         return [sys.executable, "-m", "assistant", *words, "--state", str(self.folder / "state")]
 
     def cut(self, *options: str) -> list[str]:
+        """In plain lines."""
+        return [*self.cut_in_view(*options), "--plain"]
+
+    def cut_in_view(self, *options: str) -> list[str]:
         return self.words("cut", str(self.folder / "plan.toml"), "--shop", str(self.folder / "shop.toml"), *options)
 
     def run(self, command: list[str], **environ: str) -> None:
@@ -177,7 +181,7 @@ def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) ->
     left = [("started",), ("setup_started", 1), *checked(1, "keys"), *one_pass(1, 1, "keys"), ("setting_called", 1, 2)]
     assert saw.facts() == left
 
-    saw.run(saw.words("resume", session, "--no-voice"))
+    saw.run(saw.words("resume", session, "--no-voice", "--plain"))
     saw.until("1 pass is recorded as cut.")
     saw.keys(("h", "still clamped"), ("h", FIRST_CHECK), ("h", SECOND_CHECK), ("h", "pass 2/2"))
     saw.keys((" ", "setup 2/2, " + FIRST_CHECK), ("h", SECOND_CHECK), ("h", "pass 1/2"), (" ", "pass 2/2"))
@@ -239,11 +243,14 @@ def test_a_pedal_drives_it_from_any_window(saw: Saw, xserver: XServer) -> None:
 @needs_x
 @pytest.mark.skipif(not shutil.which("xterm"), reason="xterm is not installed")
 def test_a_press_counts_once_while_the_programs_own_terminal_has_the_focus(saw: Saw, xserver: XServer) -> None:
-    """The key reaches the program twice, from the display and from the terminal: a tap is one pass, not two."""
+    """The key reaches the program twice, from the display and from the terminal: a tap is one pass, not two.
+
+    The terminal is a real one of 80 by 24, so it shows the view.
+    """
     out = saw.folder / "code"
     script = f'"$@"; echo $? > "{out}"'
     environ = {**os.environ, "DISPLAY": xserver.display, "XDG_SESSION_TYPE": "x11"}
-    command = ["xterm", "-e", "sh", "-c", script, "sh", *saw.cut("--no-voice")]
+    command = ["xterm", "-e", "sh", "-c", script, "sh", *saw.cut_in_view("--no-voice")]
 
     def reached(fact: Fact) -> None:
         wait_for(lambda: (saw.folder / "state").exists() and saw.facts()[-1:] == [fact], within_s=15)

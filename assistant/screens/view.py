@@ -1,0 +1,178 @@
+"""The terminal view: the session on a whole page, to be read from the bench.
+
+Threads: the runner's hands over what there is to be seen and goes on; the view's own takes the
+newest, composes a page and sends what differs from the last one. A terminal that is slow, or is
+not read at all, holds up the view's thread only, and what it has missed is never sent.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from typing import TextIO
+
+from assistant.screens.plain import PlainScreen, place_line
+from assistant.screens.view_cells import Canvas, changes
+from assistant.screens.view_page import LEAST_COLUMNS, LEAST_LINES, Gauges, Page
+from assistant.screens.view_sight import Entry, Gathering, Sight
+from assistant.screens.view_terminal import PageTerminal, Stops, can_hold_a_view, wants_colour
+from assistant.session.effects import View
+from assistant.session.events import Event
+from assistant.session.facts import Record
+from assistant.session.state import ENDED_EARLY, FINISHED
+from assistant.wording.prompts import Words
+
+TICK_S = 0.5  # how often size, microphone and pedal are looked at
+FRAME_S = 0.05  # between two pages
+NOTE_S = 20.0  # how long a list lies over the page
+END_S = 1.0
+
+
+def suits(out: TextIO) -> bool:
+    """Whether the view can be shown on `out`: a terminal of 80 by 24 or more, in the foreground, with UTF-8."""
+    return can_hold_a_view(out, LEAST_COLUMNS, LEAST_LINES)
+
+
+class TerminalView:
+    """A screen and a watcher of the runner. Every method returns at once, from any thread, but for `close`."""
+
+    def __init__(self, out: TextIO, session: str) -> None:
+        """Takes the terminal. out: one that `suits`. session: its id, told at the end. Raises OSError.
+
+        gauges: set it to what tells of microphone and pedal; called on the view's thread.
+        """
+        self.gauges: Callable[[], Gauges] = Gauges
+        self._out, self._session = out, session
+        self._lock = threading.Lock()
+        self._gathering = Gathering()
+        self._noted_at = 0.0
+        self._page = Page()
+        self._colour = wants_colour()
+        self._plain: PlainScreen | None = None
+        self._shown: tuple[Sight, Gauges, int, int] | None = None
+        self._canvas: Canvas | None = None
+        self._anew = self._away = False
+        self._wake, self._closing = threading.Event(), threading.Event()
+        self._terminal = PageTerminal(out)
+        self._stops: Stops | None = None
+        self._thread = threading.Thread(target=self._run, name="view", daemon=True)
+        self._thread.start()
+
+    # --- from the runner's thread, and from others
+
+    def show(self, view: View, line: str | None, words: Words) -> None:
+        with self._lock:
+            self._gathering.show(view, line, words)
+        self._wake.set()
+        if self._plain is not None:
+            self._plain.show(view, line, words)
+
+    def said(self, text: str, klass: str) -> None:
+        with self._lock:
+            self._gathering.said(text, klass)
+        self._wake.set()
+        if self._plain is not None:
+            self._plain.said(text, klass)
+
+    def turn(self, event: Event, records: Sequence[Record]) -> None:
+        with self._lock:
+            self._gathering.turn(event, records)
+        self._wake.set()
+
+    def note(self, text: str) -> None:
+        """A line for the log, or a list to be laid over the page for a while."""
+        with self._lock:
+            self._gathering.note(text)
+            self._noted_at = time.monotonic()
+        self._wake.set()
+        if self._plain is not None:
+            self._plain.note(text)
+
+    def before(self, records: Sequence[Record]) -> None:
+        """The facts of a session that is resumed: the pace so far."""
+        with self._lock:
+            self._gathering.pace.take(records)
+
+    def look(self) -> None:
+        """Microphone or pedal may have changed: look at once."""
+        self._wake.set()
+
+    # --- the terminal's own life; from the main thread
+
+    def mind_stops(self) -> None:
+        """Give the page back on Ctrl-Z and take it anew afterwards. To be called when all other handlers are set."""
+        self._stops = Stops(self._go_away, self._come_back)
+
+    def _go_away(self) -> None:
+        self._away = True
+        self._terminal.leave()
+
+    def _come_back(self) -> None:
+        self._away, self._anew = False, True
+        self._wake.set()
+
+    def close(self) -> None:
+        """Give the terminal back and tell on it where the session stands. More than once does nothing."""
+        if self._closing.is_set():
+            return
+        self._closing.set()
+        self._wake.set()
+        if self._stops is not None:
+            self._stops.release()
+        self._thread.join(END_S)
+        self._terminal.close()
+        if self._plain is None:
+            self._tell_the_end()
+
+    def _tell_the_end(self) -> None:
+        """Only the end of what there was to be seen: the page is gone from the terminal."""
+        sight = self._gathering.sight
+        screen = PlainScreen(self._out)
+        for entry in _last_words(sight):
+            screen.said(entry.text, entry.klass)
+        if sight.view is not None and sight.words is not None:
+            screen.note(f"-- Session {self._session}: {place_line(sight.view, sight.words)}")
+
+    # --- the view's thread
+
+    def _run(self) -> None:
+        try:
+            while not self._closing.is_set():
+                self._wake.wait(TICK_S)
+                self._wake.clear()
+                self._draw()
+                self._closing.wait(FRAME_S)
+        except Exception as error:  # the session goes on, and so does the screen, in lines
+            self._terminal.leave()
+            self._plain = PlainScreen(self._out)
+            self._plain.note(f"!! The terminal view broke down ({error!r}); plain lines from here on.")
+
+    def _draw(self) -> None:
+        if self._away or not (self._terminal.entered or self._terminal.enter(self._closing.is_set)):
+            return
+        if self._anew:
+            self._anew, self._canvas, self._shown = False, None, None
+        columns, rows = self._terminal.size()
+        seen = self._newest(), self.gauges(), columns, rows
+        if seen == self._shown or not columns or not rows:
+            return
+        page = self._page.compose(*seen)
+        same_size = self._canvas is not None and (self._canvas.columns, self._canvas.rows) == (columns, rows)
+        sent = changes(self._canvas if same_size else None, page, self._colour)
+        whole = self._terminal.write(sent, self._closing.is_set)
+        # A page sent by half leaves the terminal unknown: the next is sent whole.
+        self._shown, self._canvas = (seen, page) if whole else (None, None)
+
+    def _newest(self) -> Sight:
+        with self._lock:
+            if self._gathering.sight.note and time.monotonic() - self._noted_at > NOTE_S:
+                self._gathering.end_note()
+            return self._gathering.sight
+
+
+def _last_words(sight: Sight) -> list[Entry]:
+    """The announcement that ended it, if it has ended."""
+    if sight.view is None or sight.view.mode not in (FINISHED, ENDED_EARLY):
+        return []
+    return [entry for entry in sight.log if entry.klass == "end"][-1:]

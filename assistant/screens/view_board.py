@@ -1,0 +1,149 @@
+"""The board's end in character cells, as the operator sees it: end down, the stop on its own side.
+
+Wood, sockets cut, what is coming and the kerf being cut each have a character of their own.
+"""
+
+from __future__ import annotations
+
+import bisect
+from dataclasses import dataclass
+
+from assistant.joinery.model import Pattern
+from assistant.screens.view_cells import BOLD, MAGENTA, REVERSE, Canvas
+
+WOOD, COMING, GONE, NOW, BLADE = "█", "░", " ", "▼", "▲"
+LEGEND = f"full: wood   dotted: to come   blank: cut   {NOW}: now"
+LEAST_ROWS = 3
+LEAST_COLUMNS = 20
+LEAST_A_SEGMENT = 2  # columns; where a board has too many, a part of it around the current pass is shown
+COLUMNS_A_SEGMENT = 3  # on average, in such a part
+STOP = "STOP"
+STOP_COLUMNS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """The part of the board that is shown: mm from the reference edge."""
+
+    start: float
+    end: float
+
+
+class BoardPicture:
+    """One pattern, its figures made floats once, so that each drawing only looks them up."""
+
+    def __init__(self, pattern: Pattern, stop_side: str) -> None:
+        self._mirrored = stop_side == "right"
+        self._width = float(pattern.width)
+        self._starts = [float(segment.start) for segment in pattern.segments]
+        self._is_finger = [segment.is_finger for segment in pattern.segments]
+        self._passes = pattern.passes
+        self._kerfs = [(float(one.kerf_from), float(one.kerf_to)) for one in pattern.passes]
+        by_start = sorted(range(len(self._kerfs)), key=lambda n: self._kerfs[n])
+        self._by_start = [(self._kerfs[n][0], n) for n in by_start]
+        self._widest = max((b - a for a, b in self._kerfs), default=0.0)
+
+    def draw(self, canvas: Canvas, top: int, rows: int, cut: int, pass_: int) -> None:
+        """Into `rows` lines from `top`, the last one for the blade's mark and the legend.
+
+        cut: bit p - 1 for each pass that is cut. pass_: the one called, 0 for none. Draws nothing where there are
+        fewer than `LEAST_ROWS` + 1 lines or too few columns.
+        """
+        columns = canvas.columns - 2 * (STOP_COLUMNS + 1)
+        if rows <= LEAST_ROWS or columns < LEAST_COLUMNS:
+            return
+        high = rows - 1
+        window = self.window(columns, cut, pass_)
+        row = self.row(columns, window, cut, pass_)
+        wood = max(1, high // 3)
+        left = STOP_COLUMNS + 1
+        for n in range(high):
+            if n < wood:
+                canvas.put(top + n, left, WOOD * columns)
+                continue
+            self._put(canvas, top + n, left, row)
+        self._beside(canvas, top, high, window)
+        self._below(canvas, top + high, left, row, pass_)
+
+    def _put(self, canvas: Canvas, line: int, left: int, row: str) -> None:
+        canvas.put(line, left, row)
+        at = row.find(NOW)
+        if at >= 0:
+            canvas.put(line, left + at, NOW * row.count(NOW), BOLD | MAGENTA)
+
+    def window(self, columns: int, cut: int, pass_: int) -> Window:
+        """The whole board, or where its sockets would be too narrow the part around the pass called or next."""
+        segments = len(self._starts)
+        if segments * LEAST_A_SEGMENT <= columns:
+            return Window(0.0, self._width)
+        shown = self._width * columns / (segments * COLUMNS_A_SEGMENT)
+        middle = sum(self._kerfs[self._place(cut, pass_)]) / 2
+        start = min(max(middle - shown / 2, 0.0), self._width - shown)
+        return Window(start, start + shown)
+
+    def _place(self, cut: int, pass_: int) -> int:
+        """Index of the pass to look at: that called, else the first not cut, else the last."""
+        if pass_:
+            return pass_ - 1
+        uncut = ~cut & ((1 << len(self._passes)) - 1)
+        return (uncut & -uncut).bit_length() - 1 if uncut else len(self._passes) - 1
+
+    def row(self, columns: int, window: Window, cut: int, pass_: int) -> str:
+        """A line through the sockets, a character for each column from left to right."""
+        step = (window.end - window.start) / columns
+        found = [self._at(window.start + (n + 0.5) * step, cut) for n in range(columns)]
+        if pass_:
+            self._mark_now(found, window, step, self._kerfs[pass_ - 1])
+        return "".join(reversed(found) if self._mirrored else found)
+
+    def _mark_now(self, found: list[str], window: Window, step: float, kerf: tuple[float, float]) -> None:
+        """At least one column, inside the board, however narrow the kerf or far beyond the edge it is."""
+        columns = len(found)
+        first = round((max(kerf[0], 0.0) - window.start) / step)
+        last = round((min(kerf[1], self._width) - window.start) / step)
+        first = min(max(first, 0), columns - 1)
+        last = min(max(last, first + 1), columns)
+        found[first:last] = [NOW] * (last - first)
+
+    def _at(self, x: float, cut: int) -> str:
+        if self._is_finger[max(bisect.bisect_right(self._starts, x) - 1, 0)]:
+            return WOOD
+        n = bisect.bisect_right(self._by_start, (x, len(self._kerfs))) - 1
+        while n >= 0 and self._by_start[n][0] >= x - self._widest:
+            index = self._by_start[n][1]
+            if cut >> index & 1 and x <= self._kerfs[index][1]:
+                return GONE
+            n -= 1
+        return COMING
+
+    def _beside(self, canvas: Canvas, top: int, high: int, window: Window) -> None:
+        """The stop at the reference edge, and at either side what is not shown."""
+        right = canvas.columns - STOP_COLUMNS
+        stop_at, other = (right, 0) if self._mirrored else (0, right)
+        whole = window.start <= 0
+        for n in range(high):
+            letter = STOP[n] if n < len(STOP) and high >= len(STOP) else " "
+            if whole:
+                canvas.put(top + n, stop_at, f" {letter} ", REVERSE)
+            else:
+                canvas.put(top + n, stop_at, " ◄ " if stop_at == 0 else " ► ")
+            if window.end < self._width:
+                canvas.put(top + n, other, " ◄ " if other == 0 else " ► ")
+
+    def _below(self, canvas: Canvas, line: int, left: int, row: str, pass_: int) -> None:
+        at = row.find(NOW)
+        if at < 0:
+            canvas.put(line, left, LEGEND)
+            return
+        count = row.count(NOW)
+        canvas.put(line, left + at, BLADE * count, BOLD | MAGENTA)
+        after = left + at + count + 1
+        label = f"pass {pass_}"
+        if after + len(label) > canvas.columns:
+            after = left + at - len(label) - 1
+        canvas.put(line, after, label, BOLD)
+        legend_at = canvas.columns - left - len(LEGEND)
+        if after + len(label) + 2 <= legend_at:
+            canvas.put(line, legend_at, LEGEND)
+        elif left + len(LEGEND) + 2 <= min(left + at, after):
+            canvas.put(line, left, LEGEND)

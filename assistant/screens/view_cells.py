@@ -1,0 +1,201 @@
+"""A page of character cells, and the fewest bytes that turn what a terminal shows into another.
+
+Only what every terminal has: a cursor that can be placed, erasing to the end of a line, bold and
+reverse, and two of the eight colours. The background is never set, so that a dark terminal stays
+dark and a light one light; red and magenta can be read on both, and nothing is told by them alone.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator
+
+BOLD, REVERSE, RED, MAGENTA = 1, 2, 4, 8
+COLOURS = {RED: "31", MAGENTA: "35"}
+Cell = tuple[str, int]
+"""A character with its style; "" for the second half of a wide one."""
+BLANK: Cell = (" ", 0)
+GAP = 6  # unchanged cells are written anew rather than jumped over: a jump takes as many bytes
+
+
+def cells(text: str, style: int = 0) -> list[Cell]:
+    """The text cell by cell. What can't be shown is a question mark; marks that combine are left out."""
+    if text.isascii() and text.isprintable():
+        return [(char, style) for char in text]
+    found: list[Cell] = []
+    for char in text:
+        if unicodedata.category(char) in ("Mn", "Me", "Cf"):
+            continue
+        if unicodedata.category(char).startswith("C"):
+            char = "?"
+        found.append((char, style))
+        if _is_wide(char):
+            found.append(("", style))
+    return found
+
+
+def _is_wide(char: str) -> bool:
+    return bool(char) and unicodedata.east_asian_width(char) in "WF"
+
+
+def width(text: str) -> int:
+    """Columns that the text takes."""
+    return len(cells(text))
+
+
+def wrapped(text: str, columns: int) -> list[str]:
+    """Lines of at most `columns` columns, broken between words where that is possible."""
+    lines: list[str] = []
+    for paragraph in text.splitlines():
+        line = ""
+        for word in paragraph.split():
+            longer = f"{line} {word}" if line else word
+            if width(longer) <= columns:
+                line = longer
+                continue
+            if line:
+                lines.append(line)
+            *whole, line = _chopped(word, columns)
+            lines += whole
+        lines.append(line)
+    return lines
+
+
+def _chopped(word: str, columns: int) -> list[str]:
+    pieces = [""]
+    for char in word:
+        if width(pieces[-1] + char) > columns:
+            pieces.append("")
+        pieces[-1] += char
+    return pieces
+
+
+def cut_to(text: str, columns: int) -> str:
+    """The text, or its beginning with an ellipsis where it is too long."""
+    if width(text) <= columns:
+        return text
+    short = ""
+    for char in text:
+        if width(short + char) > columns - 1:
+            break
+        short += char
+    return f"{short.rstrip()}…" if columns > 0 else ""
+
+
+class Canvas:
+    """A page of `rows` lines of `columns` cells; what is put outside is left out."""
+
+    def __init__(self, columns: int, rows: int) -> None:
+        self.columns, self.rows = columns, rows
+        self.lines: list[list[Cell]] = [[BLANK] * columns for _ in range(rows)]
+
+    def put(self, row: int, column: int, text: str, style: int = 0) -> int:
+        """Write from (row, column), both from 0; returns the column after it."""
+        made = cells(text, style)
+        if 0 <= row < self.rows and 0 <= column < self.columns:
+            room = self.columns - column
+            end = column + len(made)
+            made = made[:room]
+            line = self.lines[row]
+            after = line[column + len(made) :]
+            self.lines[row] = [*line[:column], *made, *after]
+            self._mend(row)
+            return end
+        return column + len(made)
+
+    def _mend(self, row: int) -> None:
+        """Half a wide character is a blank."""
+        line = self.lines[row]
+        if all(char.isascii() and char for char, _ in line):
+            return
+        for n, (char, style) in enumerate(line):
+            before, after = line[n - 1][0] if n else " ", line[n + 1][0] if n + 1 < len(line) else " "
+            if (_is_wide(char) and after) or (not char and not _is_wide(before)):
+                line[n] = (" ", style)
+
+    def text(self, row: int) -> str:
+        """A line as it reads."""
+        return "".join(char for char, _ in self.lines[row])
+
+
+def changes(before: Canvas | None, after: Canvas, colour: bool = True) -> str:
+    """What to send to a terminal that shows `before` so that it shows `after`; "" where nothing differs.
+
+    before: None for a terminal whose contents aren't known: it is cleared. It must be of the same size
+    otherwise. The style is plain before and afterwards.
+    """
+    pen = _Pen(colour)
+    if before is None:
+        pen.out.append("\x1b[0m\x1b[2J")
+    old_lines = before.lines if before is not None else Canvas(after.columns, after.rows).lines
+    for row, (old, new) in enumerate(zip(old_lines, after.lines, strict=True)):
+        if old == new:
+            continue
+        end = _plain_from(new)
+        for first, last in _runs(old, new):
+            pen.move(row, first)
+            if last > end:
+                pen.write(new[first:end])
+                pen.style_to(0)
+                pen.out.append("\x1b[K")
+                break
+            pen.write(new[first:last])
+    pen.style_to(0)
+    return "".join(pen.out)
+
+
+def _plain_from(line: list[Cell]) -> int:
+    """From which column on the line is blank, as erasing makes it."""
+    end = len(line)
+    while end and line[end - 1] == BLANK:
+        end -= 1
+    # Erasing pays from two cells on; at the last column it would erase what was just written there.
+    return end if end < len(line) - 1 else len(line) + 1
+
+
+def _runs(old: list[Cell], new: list[Cell]) -> Iterator[tuple[int, int]]:
+    """Spans of columns to be written: those that differ, joined where little lies between; never half a character."""
+    differing = [n for n, (a, b) in enumerate(zip(old, new, strict=True)) if a != b]
+    first = last = -1
+    for n in differing:
+        start = n - 1 if not new[n][0] else n
+        stop = n + 2 if n + 1 < len(new) and not new[n + 1][0] else n + 1
+        if first >= 0 and start - last <= GAP:
+            last = max(last, stop)
+            continue
+        if first >= 0:
+            yield first, last
+        first, last = start, stop
+    if first >= 0:
+        yield first, last
+
+
+class _Pen:
+    """Bytes for a terminal whose style is known."""
+
+    def __init__(self, colour: bool) -> None:
+        self.out: list[str] = []
+        self._colour = colour
+        self._style = 0
+
+    def move(self, row: int, column: int) -> None:
+        self.out.append(f"\x1b[{row + 1};{column + 1}H" if column else f"\x1b[{row + 1}H")
+
+    def write(self, line: list[Cell]) -> None:
+        for char, style in line:
+            if style != self._style:
+                self.style_to(style)
+            self.out.append(char)
+
+    def style_to(self, style: int) -> None:
+        """NO_COLOR asks for no colour; bold and reverse stay."""
+        if style == self._style:
+            return
+        codes = ["0"] if self._style else []
+        codes += ["1"] if style & BOLD else []
+        codes += ["7"] if style & REVERSE else []
+        if self._colour:
+            codes += [code for flag, code in COLOURS.items() if style & flag]
+        self._style = style
+        if codes:
+            self.out.append(f"\x1b[{';'.join(codes)}m")

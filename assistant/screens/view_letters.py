@@ -1,0 +1,123 @@
+"""Figures and capitals big enough to be read from across the room, out of half blocks.
+
+At scale 1 a letter is 3.5 lines high, at 2 seven lines, and so on: with the 8 mm lines of a laptop
+that is 28 mm and 56 mm. Letters of a two-hundredth of the distance are read at ease (common
+practice, no source): 10 mm at two metres.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Sequence
+
+# Each row: the character, then its seven lines from the top.
+_TABLE = """
+0 .##. #..# #..# #..# #..# #..# .##.
+1 ..#. .##. ..#. ..#. ..#. ..#. .###
+2 .##. #..# ...# ..#. .#.. #... ####
+3 .##. #..# ...# .##. ...# #..# .##.
+4 #..# #..# #..# #### ...# ...# ...#
+5 #### #... ###. ...# ...# #..# .##.
+6 .##. #... #... ###. #..# #..# .##.
+7 #### ...# ...# ..#. ..#. .#.. .#..
+8 .##. #..# #..# .##. #..# #..# .##.
+9 .##. #..# #..# .### ...# ...# .##.
+A .##. #..# #..# #### #..# #..# #..#
+B ###. #..# #..# ###. #..# #..# ###.
+C .### #... #... #... #... #... .###
+D ###. #..# #..# #..# #..# #..# ###.
+E #### #... #... ###. #... #... ####
+F #### #... #... ###. #... #... #...
+G .### #... #... #.## #..# #..# .###
+H #..# #..# #..# #### #..# #..# #..#
+I ### .#. .#. .#. .#. .#. ###
+J ..## ...# ...# ...# ...# #..# .##.
+K #..# #..# #.#. ##.. #.#. #..# #..#
+L #... #... #... #... #... #... ####
+M #...# ##.## #.#.# #.#.# #...# #...# #...#
+N #...# ##..# ##..# #.#.# #..## #..## #...#
+O .###. #...# #...# #...# #...# #...# .###.
+P ###. #..# #..# ###. #... #... #...
+Q .###. #...# #...# #...# #.#.# #..#. .##.#
+R ###. #..# #..# ###. #.#. #..# #..#
+S .### #... #... .##. ...# ...# ###.
+T ##### ..#.. ..#.. ..#.. ..#.. ..#.. ..#..
+U #..# #..# #..# #..# #..# #..# .##.
+V #...# #...# #...# #...# .#.#. .#.#. ..#..
+W #...# #...# #...# #.#.# #.#.# ##.## #...#
+X #...# #...# .#.#. ..#.. .#.#. #...# #...#
+Y #...# #...# .#.#. ..#.. ..#.. ..#.. ..#..
+Z #### ...# ..#. ..#. .#.. #... ####
+- ... ... ... ### ... ... ...
++ ... ... .#. ### .#. ... ...
+/ ..# ..# .#. .#. .#. #.. #..
+? .##. #..# ...# ..#. ..#. .... ..#.
+! # # # # # . #
+. . . . . . # #
+, .. .. .. .. .. .# #.
+: . # # . # # .
+' # # . . . . .
+"""
+GLYPHS: dict[str, tuple[str, ...]] = {row[0]: tuple(row[2:].split()) for row in _TABLE.strip().splitlines()}
+GLYPHS[" "] = ("..",) * 7
+LINES = 7
+HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
+
+
+def plain_capitals(text: str) -> str:
+    """In capitals, without accents."""
+    parts = unicodedata.normalize("NFKD", text.upper())
+    return "".join(char for char in parts if not unicodedata.combining(char))
+
+
+def can_write(text: str) -> bool:
+    """Whether there is a glyph for every character of `text`, which is in plain capitals."""
+    return all(char in GLYPHS for char in text)
+
+
+def columns_of(text: str, scale: int) -> int:
+    """Columns that the text takes at this scale."""
+    return scale * (sum(len(GLYPHS[char][0]) + 1 for char in text) - 1) if text else 0
+
+
+def rows_of(scale: int) -> int:
+    """Lines that letters take at this scale, the last one by half where the scale is odd."""
+    return (LINES * scale + 1) // 2
+
+
+def big(text: str, scale: int) -> list[str]:
+    """The text in blocks: `rows_of(scale)` lines of `columns_of(text, scale)` characters. KeyError without a glyph."""
+    pixels = [".".join(GLYPHS[char][line] for char in text) for line in range(LINES)]
+    wide = ["".join(dot * scale for dot in line) for line in pixels]
+    tall = [line for line in wide for _ in range(scale)]
+    if len(tall) % 2:
+        tall.append("." * len(tall[0]))
+    return [
+        "".join(HALVES[a == "#", b == "#"] for a, b in zip(upper, lower, strict=True))
+        for upper, lower in zip(tall[::2], tall[1::2], strict=True)
+    ]
+
+
+def largest_scale(lines: Sequence[str], columns: int, rows: int) -> int:
+    """The largest scale at which these lines, one below the other, fit; 0 where none does or a glyph is missing."""
+    if not all(can_write(line) for line in lines):
+        return 0
+    scale = 0
+    while fits(lines, scale + 1, columns, rows):
+        scale += 1
+    return scale
+
+
+def fits(lines: Sequence[str], scale: int, columns: int, rows: int) -> bool:
+    """Whether they fit, with half a line at least between one and the next."""
+    high = len(lines) * rows_of(scale) + (len(lines) - 1 if scale % 2 == 0 else 0)
+    return high <= rows and all(columns_of(line, scale) <= columns for line in lines)
+
+
+def in_two(text: str) -> list[str]:
+    """Broken between two words so that both lines are of about the same width; one line where there is one word."""
+    words = text.split()
+    breaks = [[" ".join(words[:n]), " ".join(words[n:])] for n in range(1, len(words))]
+    if not breaks or not can_write(text):
+        return [text]
+    return min(breaks, key=lambda lines: max(columns_of(line, 1) for line in lines))

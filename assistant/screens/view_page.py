@@ -1,0 +1,398 @@
+"""The whole page: what is shared out to whom, and each part of it. Pure: a sight and a size make a canvas.
+
+From the top: which board; how it is held; the setting, or what is asked, in big letters; the same in words; what the
+pedal does now; the board; how far along; what was said; what is lost; what was heard; microphone and pedal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from assistant.joinery.settings import reading
+from assistant.plans.model import Job
+from assistant.screens import view_letters as letters
+from assistant.screens.view_board import LEAST_ROWS, BoardPicture
+from assistant.screens.view_cells import BOLD, MAGENTA, RED, REVERSE, Canvas, cut_to, width, wrapped
+from assistant.screens.view_pace import shown_left
+from assistant.screens.view_sight import ASKING, Answer, Entry, Sight
+from assistant.session.effects import View
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
+from assistant.wording.prompts import Words
+
+LEAST_COLUMNS, LEAST_LINES = 80, 24
+HINTS = {
+    CUTTING: "tap: it is cut, the next   double: say again   hold: stand by",
+    CHECKS: "hold: confirmed   tap: say again",
+    QUESTION: "hold: yes   double tap: no",
+    STANDING_BY: "hold: carry on   double tap: where we are",
+    FINISHED: "q: leave   double tap: say again",
+    ENDED_EARLY: "q: leave",
+}
+HEADINGS = {STANDING_BY: "STANDING BY", FINISHED: "ALL IS CUT", ENDED_EARLY: "ENDED EARLY"}
+QUESTIONS = {
+    "back": "BACK TO {pass_}?",
+    "go to": "GO TO {pass_}?",
+    "end": "END IT?",
+    "carriage": "UNTOUCHED?",
+    "zeroed": "ZEROED?",
+    "clamped": "STILL CLAMPED?",
+    "registered": "CLAMPED ANEW?",
+}
+# (zone, lines): given in this order while there are any left.
+SHARES = (
+    ("big", 4),
+    ("words", 2),
+    ("big", 8),
+    ("log", 1),
+    ("board", 6),
+    ("log", 4),
+    ("big", 14),
+    ("board", 10),
+    ("words", 3),
+    ("big", 22),
+    ("log", 1000),
+)
+FIXED = 6  # header, way, hint, progress, heard, gauges
+MOST_FAULTS = 2
+METER_CELLS = 12
+METER_FROM, METER_TO = -70.0, -10.0  # dBFS: a quiet room, and speech that comes near clipping
+SILENT = -85.0  # dBFS: no microphone with its gain up is as quiet
+
+
+@dataclass(frozen=True, slots=True)
+class Gauges:
+    """voice: works | off (not asked for) | missing. level: of the microphone, in cells of the meter; None: no sound.
+
+    silent: so quiet that it must be muted. pedal: heard | off | lost. down: its key is pressed.
+    """
+
+    voice: str = "off"
+    level: int | None = None
+    silent: bool = False
+    pedal: str = "off"
+    down: bool = False
+
+
+def gauged(voice: str, level: float | None, pedal: str, down: bool) -> Gauges:
+    """level: dBFS or None."""
+    if level is None:
+        return Gauges(voice, None, False, pedal, down)
+    share = (level - METER_FROM) / (METER_TO - METER_FROM)
+    return Gauges(voice, min(max(round(share * METER_CELLS), 0), METER_CELLS), level <= SILENT, pedal, down)
+
+
+class Page:
+    """Composes pages; keeps the picture of the board at hand from one to the next."""
+
+    def __init__(self) -> None:
+        self._board: tuple[tuple[int, int], BoardPicture] | None = None
+
+    def compose(self, sight: Sight, gauges: Gauges, columns: int, rows: int) -> Canvas:
+        """A page of exactly this size; where it is too small, what matters least is left out."""
+        canvas = Canvas(columns, rows)
+        if sight.view is None or sight.words is None:
+            _log(canvas, 0, rows - 1, sight.log)
+            _gauges(canvas, rows - 1, gauges, sight)
+            return canvas
+        heading = heading_of(sight.view, sight.words)
+        faults = sight.faults[:MOST_FAULTS]
+        share = shared_out(rows - FIXED - len(faults))
+        row = _header(canvas, 0, sight.view, sight.words.job)
+        row = _way(canvas, row, sight.view, sight.words)
+        row = _big(canvas, row, share["big"], heading)
+        row = _words(canvas, row, share["words"], sight)
+        row = _hint(canvas, row, sight.view)
+        row = self._draw_board(canvas, row, share["board"], sight.view, sight.words.job)
+        row = _progress(canvas, row, sight)
+        row = _log(canvas, row, share["log"], _not_lost(sight))
+        for _, text in faults:
+            _line(canvas, row, f" !! {text}", BOLD | RED)
+            row += 1
+        _heard(canvas, row, sight.heard)
+        _gauges(canvas, row + 1, gauges, sight)
+        if sight.note:
+            _overlay(canvas, sight.note)
+        return canvas
+
+    def _draw_board(self, canvas: Canvas, row: int, rows: int, view: View, job: Job) -> int:
+        if rows and view.setup:
+            key = (id(job), job.setups[view.setup - 1].pattern)
+            if self._board is None or self._board[0] != key:
+                self._board = key, BoardPicture(job.pattern_of(view.setup), job.carriage.stop_side)
+            self._board[1].draw(canvas, row, rows, view.cut, view.pass_ if view.mode == CUTTING else 0)
+        return row + rows
+
+
+def shared_out(lines: int) -> dict[str, int]:
+    """Zone -> lines, all `lines` given away as far as anybody wants them. A board lower than it needs gets none."""
+    share = {"big": 0, "words": 0, "board": 0, "log": 0}
+    left = max(0, lines)
+    for zone, wanted in SHARES:
+        more = min(wanted - share[zone], left)
+        if more <= 0 or (zone == "board" and share[zone] + more <= LEAST_ROWS):
+            continue
+        share[zone] += more
+        left -= more
+    return share
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What the big letters tell. left: lines in capitals, the first the most important. right: beside it, smaller."""
+
+    left: tuple[str, ...]
+    right: str = ""
+
+
+def heading_of(view: View, words: Words) -> Heading:
+    """The setting with its pass while one is called; the open check or question with its figure; else the mode."""
+    if view.mode == CUTTING and view.pass_:
+        return Heading((big_reading(words, view.setting),), f"{view.pass_}/{view.passes}")
+    asked = dict(view.asked.figures) if view.asked else {}
+    if view.mode == QUESTION:
+        name = QUESTIONS.get(view.question, view.question.upper() + "?").format(pass_=asked.get("pass_", ""))
+        figure = big_reading(words, asked["carriage_at"]) if view.question == "carriage" else ""
+        return Heading((name, figure) if figure else (name,))
+    if view.mode == CHECKS and view.check:
+        figure = check_figure(words, asked)
+        name = letters.plain_capitals(view.check)
+        return Heading((name, figure) if figure else (name,))
+    return Heading((HEADINGS.get(view.mode, letters.plain_capitals(view.mode)),))
+
+
+def big_reading(words: Words, setting: Any) -> str:
+    """As the carriage shows it; a handwheel's without the words: full turns, then the mark."""
+    if words.carriage.kind != "handwheel":
+        return reading(words.carriage, setting)
+    turns, *_, mark = reading(words.carriage, setting).split()
+    return f"{turns}+{mark}"
+
+
+def check_figure(words: Words, asked: dict[str, Any]) -> str:
+    """The figure that a check asks for, in capitals; "" where it asks for none."""
+    figures = Words(words.job, figures=True)
+    say = asked.get("say", "")
+    if "{depth}" in say:
+        return letters.plain_capitals(figures.depth(asked["depth"]))
+    if "{lowest}" in say and "{highest}" in say:
+        low = figures.clear_of(asked["lowest"], up=False, named=False)
+        return letters.plain_capitals(f"{low} to {figures.clear_of(asked['highest'], up=True)}")
+    return ""
+
+
+def unit_of(words: Words) -> str:
+    """What a setting is counted in, for a line of text."""
+    kind = words.carriage.kind
+    return {"handwheel": "on the dial", "steps": "steps"}.get(kind, words.carriage.unit)
+
+
+# --- the parts, each from a line on; they return the line after it
+
+
+def _line(canvas: Canvas, row: int, text: str, style: int = 0) -> None:
+    canvas.put(row, 0, cut_to(text, canvas.columns), style)
+
+
+def _header(canvas: Canvas, row: int, view: View, job: Job) -> int:
+    canvas.put(row, 0, " " * canvas.columns, REVERSE)
+    right = f" {view.mode}   setup {view.setup} of {view.setups} "
+    left = f" {_board_name(job, view.setup)}" if view.setup else f" {job.title}"
+    canvas.put(row, 0, cut_to(left, canvas.columns - width(right)), REVERSE | BOLD)
+    canvas.put(row, max(0, canvas.columns - width(right)), right, REVERSE | BOLD)
+    title = cut_to(job.title, canvas.columns - width(left) - width(right) - 6)
+    if view.setup and width(title) > 8:
+        canvas.put(row, width(left) + 3, title, REVERSE)
+    return row + 1
+
+
+def _board_name(job: Job, number: int) -> str:
+    setup = job.setups[number - 1]
+    of = max(s.first_copy + s.copies - 1 for s in job.setups if (s.board, s.part) == (setup.board, setup.part))
+    last = setup.first_copy + setup.copies - 1
+    copies = f"{setup.first_copy} to {last}" if setup.copies > 1 else str(setup.first_copy)
+    return f"{setup.board}{f' {copies} of {of}' if of > 1 else ''}, part {setup.part}"
+
+
+def _way(canvas: Canvas, row: int, view: View, words: Words) -> int:
+    if view.way:
+        _line(canvas, row, f" {words.one(view.way)}")
+    return row + 1
+
+
+def _big(canvas: Canvas, row: int, rows: int, heading: Heading) -> int:
+    """Big letters as big as they go, the right part beside them at half their scale, or in plain where it won't fit."""
+    room = canvas.columns - 2
+    beside = f" {heading.right}" if heading.right else ""
+    for lines in _candidates(heading.left):
+        for right in (beside, ""):
+            scale = _scale(lines, right, room, rows)
+            if scale:
+                _blocks(canvas, row, rows, lines, right, scale)
+                if beside and not right:
+                    canvas.put(row + rows - 1, canvas.columns - len(beside) - 1, beside, BOLD | REVERSE)
+                return row + rows
+    text = "  ".join((*heading.left, *([heading.right] if heading.right else [])))
+    for n, line in enumerate(wrapped(text, room)[:rows]):
+        canvas.put(row + n, 1, line, BOLD)
+    return row + rows
+
+
+def _candidates(lines: tuple[str, ...]) -> list[list[str]]:
+    """As it is; a long name in two lines; the name alone."""
+    name, *figure = lines
+    parts = letters.in_two(name)
+    found = [[name, *figure], [*parts, *figure], [name], parts]
+    return [lines for n, lines in enumerate(found) if lines not in found[:n]]
+
+
+def _scale(lines: list[str], right: str, columns: int, rows: int) -> int:
+    scale = letters.largest_scale(lines, columns, rows)
+    if not right:
+        return scale
+    while scale > 1 and _with_right(lines, right, scale) > columns:
+        scale -= 1
+    # Beside a pass, a setting isn't made small: it had better stand alone.
+    alone = letters.largest_scale(lines, columns, rows)
+    if scale and (_with_right(lines, right, scale) > columns or scale < min(alone, 2)):
+        return 0
+    return scale
+
+
+def _with_right(lines: list[str], right: str, scale: int) -> int:
+    longest = max(letters.columns_of(line, scale) for line in lines)
+    return longest + letters.columns_of(right, max(1, scale // 2)) + 1
+
+
+def _blocks(canvas: Canvas, row: int, rows: int, lines: list[str], right: str, scale: int) -> None:
+    """The lines in the middle of their zone, the right part standing on the same line as they do."""
+    high = letters.rows_of(scale)
+    step = high + (1 if len(lines) * (high + 1) - 1 <= rows else 0)
+    top = row + max(0, rows - (len(lines) - 1) * step - high) // 2
+    for n, line in enumerate(lines):
+        _letters(canvas, top + n * step, 1, letters.big(line, scale))
+    if right:
+        small = max(1, scale // 2)
+        left = canvas.columns - 1 - letters.columns_of(right, small)
+        _letters(canvas, top + high - letters.rows_of(small), left, letters.big(right, small))
+
+
+def _letters(canvas: Canvas, row: int, column: int, drawn: list[str]) -> None:
+    for n, line in enumerate(drawn):
+        canvas.put(row + n, column, line, BOLD)
+
+
+def _words(canvas: Canvas, row: int, rows: int, sight: Sight) -> int:
+    """What the big letters tell, in full."""
+    view, words = sight.view, sight.words
+    assert view is not None and words is not None
+    lines: list[tuple[str, int]] = []
+    room = canvas.columns - 2
+    if view.mode == CUTTING and view.pass_:
+        lines.append(_setting_line(view, words))
+        lines += [(line, 0) for line in wrapped(sight.setting, room)]
+    elif view.asked:
+        lines += [(line, BOLD) for line in wrapped(Words(words.job, figures=True).one(view.asked), room)]
+    for n, (line, style) in enumerate(lines[:rows]):
+        canvas.put(row + n, 1, cut_to(line, room), style)
+    return row + rows
+
+
+def _setting_line(view: View, words: Words) -> tuple[str, int]:
+    pass_ = f"pass {view.pass_} of {view.passes}"
+    target = f"{reading(words.carriage, view.setting)} {unit_of(words)}"
+    if view.approach is None:
+        return f"set {target}   {pass_}", BOLD
+    past = reading(words.carriage, view.approach)
+    return f"FIRST BACK TO {past}, then come up to {target}   {pass_}", BOLD | MAGENTA
+
+
+def _hint(canvas: Canvas, row: int, view: View) -> int:
+    _line(canvas, row, f" {HINTS.get(view.mode, '')}")
+    return row + 1
+
+
+def _progress(canvas: Canvas, row: int, sight: Sight) -> int:
+    view = sight.view
+    assert view is not None
+    left = shown_left(sight.left_s)
+    here, whole = f"{view.cut_here}/{view.passes}", f"{view.cut_in_all}/{view.passes_in_all}"
+    texts = width(f" here {here}   all {whole}   {left}") + 4
+    each = max(4, min(30, (canvas.columns - texts) // 2))
+    parts = [
+        f"here {_bar(view.cut_here, view.passes, each)} {here}",
+        f"all {_bar(view.cut_in_all, view.passes_in_all, each)} {whole}",
+        left,
+    ]
+    _line(canvas, row, " " + "   ".join(part for part in parts if part))
+    return row + 1
+
+
+def _bar(done: int, of: int, columns: int) -> str:
+    full = columns * done // of if of else 0
+    return "█" * full + "░" * (columns - full)
+
+
+def _not_lost(sight: Sight) -> tuple[Entry, ...]:
+    """What is lost stands below the log for as long as it is."""
+    lost = {text for _, text in sight.faults}
+    return tuple(entry for entry in sight.log if entry.text not in lost)
+
+
+def _log(canvas: Canvas, row: int, rows: int, log: tuple[Entry, ...]) -> int:
+    """The newest at the bottom; what is asked or set stands above already. A long one is shown from its beginning."""
+    lines: list[str] = []
+    for entry in reversed(log):
+        if entry.klass in ASKING:
+            continue
+        first, *more = wrapped(entry.text, canvas.columns - 4) or [""]
+        new = [f" {entry.mark} {first}", *(f"    {line}" for line in more)]
+        if lines and len(lines) + len(new) > rows:
+            break
+        lines = new + lines
+    for n, line in enumerate(lines[:rows]):
+        last = n == rows - 1 and len(lines) > rows
+        _line(canvas, row + n, cut_to(line, canvas.columns - 2) + " …" if last else line)
+    return row + rows
+
+
+def _heard(canvas: Canvas, row: int, heard: Answer) -> None:
+    if heard.given:
+        canvas.put(row, 0, " heard ", BOLD)
+        canvas.put(row, 7, cut_to(f"{heard.given} -> {heard.made}", canvas.columns - 8))
+
+
+def _gauges(canvas: Canvas, row: int, gauges: Gauges, sight: Sight) -> None:
+    keys = " ?: keys "
+    end = canvas.columns - len(keys)
+    at = canvas.put(row, 1, f"mic {_microphone(gauges, sight.speaking)}")
+    at = canvas.put(row, at + 3, _pedal(gauges), BOLD | REVERSE if gauges.down else 0)
+    if sight.hands.given:
+        canvas.put(row, at + 3, cut_to(f"{sight.hands.given} -> {sight.hands.made}", max(0, end - at - 4)))
+    canvas.put(row, max(0, end), keys)
+
+
+def _microphone(gauges: Gauges, speaking: bool) -> str:
+    if gauges.voice != "works":
+        return gauges.voice
+    if gauges.level is None:
+        return "no sound"
+    if gauges.silent:
+        return f"{'SILENT: muted?':{METER_CELLS}}"
+    bar = "█" * gauges.level + "░" * (METER_CELLS - gauges.level)
+    return f"{bar} {'waits' if speaking else 'open '}"
+
+
+def _pedal(gauges: Gauges) -> str:
+    if gauges.pedal != "heard":
+        return f"pedal {gauges.pedal}: keys"
+    return f"pedal {'DOWN ' if gauges.down else 'heard'}"
+
+
+def _overlay(canvas: Canvas, text: str) -> None:
+    """A list between two rules over the lower part of the page, until the next answer."""
+    lines = [cut_to(line.removeprefix("  "), canvas.columns) for line in text.splitlines()]
+    top = max(0, canvas.rows - len(lines) - 3)
+    rule = "─" * canvas.columns
+    for n, line in enumerate((rule, *lines, rule)):
+        canvas.put(top + n, 0, line + " " * (canvas.columns - width(line)))

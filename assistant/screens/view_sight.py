@@ -1,0 +1,175 @@
+"""What there is to be seen, gathered from the session as it goes on: one immutable snapshot, always the newest.
+
+Made on the session's thread, so it only keeps references; wording and drawing are the view's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from assistant.plans.model import Job
+from assistant.screens.view_pace import Pace
+from assistant.session import facts as f
+from assistant.session.effects import View
+from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, SpeechEnded, SpeechStarted
+from assistant.session.facts import Record
+from assistant.wording.phrases import EXPLAINED
+from assistant.wording.prompts import Words
+
+KEPT = 40  # entries of the log
+MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!"}
+ASKING = ("setting", "check", "question")
+FACT_WORDS = {
+    "pass_cut": "pass {pass_} is cut",
+    "check_confirmed": "{check} confirmed",
+    "stood_by": "standing by",
+    "carried_on": "carrying on",
+    "stepped_back": "back to pass {pass_}",
+    "jumped": "to pass {pass_}",
+    "noted": "problem marked",
+    "ended_early": "the session is ended",
+    "asked": "read back, to be confirmed",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A line of the log; klass: as in `effects.Say`, "line" for what was only shown, "note" for no part of it."""
+
+    klass: str
+    text: str
+
+    @property
+    def mark(self) -> str:
+        return MARKS.get(self.klass, "--" if self.klass != "line" else "..")
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The last thing heard, or done by foot or key. given: as it came. made: what was made of it."""
+
+    given: str = ""
+    made: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """left_s: seconds left, None where not known. faults: (device, text) of what is lost now. note: a list to be shown
+    over the page, "" for none. setting: how the setting was said last."""
+
+    view: View | None = None
+    words: Words | None = None
+    setting: str = ""
+    log: tuple[Entry, ...] = ()
+    heard: Answer = Answer()
+    hands: Answer = Answer()
+    faults: tuple[tuple[str, str], ...] = ()
+    speaking: bool = False
+    left_s: float | None = None
+    note: str = ""
+
+
+class Gathering:
+    """Takes what the runner tells and keeps `sight`. Not for several threads at once."""
+
+    def __init__(self) -> None:
+        self.sight = Sight()
+        self.pace = Pace()
+        self._sounding: set[str] = set()
+        self._awaited = ""
+        self._warned = False
+
+    def show(self, view: View, line: str | None, words: Words) -> None:
+        """As `runner.loop.Screen.show`."""
+        self._change(view=view, words=words, left_s=self._left(view, words.job))
+        if not self._warned:
+            self._warned = True
+            self._log(*(Entry("caution", warning) for warning in words.job.warnings), first=True)
+        if line:
+            self._log(Entry("line", line))
+            self._explain(line)
+
+    def said(self, text: str, klass: str) -> None:
+        """As `runner.loop.Screen.said`. A setting's first line is its figures, which the view has anyway."""
+        if klass == "setting":
+            self._change(setting=text.partition("\n")[2] or text)
+        self._log(Entry(klass, text.replace("\n", "   ")))
+        self._explain(text.rpartition("\n")[2])
+
+    def note(self, text: str) -> None:
+        """A list is laid over the page until the next answer; a line goes to the log."""
+        if "\n" in text:
+            self._change(note=text)
+        else:
+            self._change(note="")
+            self._log(Entry("note", text.removeprefix("-- ")))
+
+    def end_note(self) -> None:
+        """The list has lain there long enough."""
+        self._change(note="")
+
+    def turn(self, event: Event, records: Sequence[Record]) -> None:
+        """As `runner.loop.Watcher.turn`."""
+        self.pace.take(records)
+        self._awaited = ""
+        match event:
+            case Heard() | NotHeard() | Gesture():
+                self._answer(event, records)
+            case SpeechStarted(_, _, id):
+                self._sound(id, True)
+            case SpeechEnded(_, _, id, _):
+                self._sound(id, False)
+            case DeviceChanged(_, _, device, state, text):
+                others = tuple(fault for fault in self.sight.faults if fault[0] != device)
+                self._change(faults=(*others, (device, text)) if state == "lost" else others)
+
+    def _answer(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
+        by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == "voice")
+        given, otherwise = _given(event)
+        made = next((words for record in records if (words := _fact_words(record.fact))), "")
+        answer = Answer(given, made or otherwise)
+        which = "heard" if by_voice else "hands"
+        self._change(note="", **{which: answer})
+        self._awaited = "" if made else which
+
+    def _explain(self, text: str) -> None:
+        """The first words shown or said in an answer's turn tell what came of it, where no fact does."""
+        if self._awaited == "heard":
+            self._change(heard=replace(self.sight.heard, made=text))
+        elif self._awaited == "hands":
+            self._change(hands=replace(self.sight.hands, made=text))
+        self._awaited = ""
+
+    def _sound(self, id: str, begins: bool) -> None:
+        (self._sounding.add if begins else self._sounding.discard)(id)
+        self._change(speaking=bool(self._sounding))
+
+    def _left(self, view: View, job: Job) -> float | None:
+        if not view.setup or view.cut_in_all >= view.passes_in_all:
+            return None
+        return self.pace.left_s(view.passes_in_all - view.cut_in_all, view.setups - view.setup)
+
+    def _log(self, *entries: Entry, first: bool = False) -> None:
+        log = (*entries, *self.sight.log) if first else (*self.sight.log, *entries)
+        self._change(log=log[-KEPT:])
+
+    def _change(self, **changes: object) -> None:
+        self.sight = replace(self.sight, **changes)  # type: ignore[arg-type]
+
+
+def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:
+    """How it came, and what it means where nothing tells what was made of it."""
+    if isinstance(event, Gesture):
+        return f"{event.source} {event.gesture}", ""
+    if isinstance(event, NotHeard):
+        return "something", event.reason
+    meaning = EXPLAINED.get(event.intent, "").partition(" (")[0].format(argument=event.argument, twelve="")
+    if event.source != "voice":
+        return f"{event.source} {event.intent}", meaning
+    return f'"{event.phrase}"', meaning
+
+
+def _fact_words(fact: f.Fact) -> str:
+    words = FACT_WORDS.get(fact.kind, "")
+    return words.format(pass_=getattr(fact, "pass_", ""), check=getattr(fact, "check", ""))
