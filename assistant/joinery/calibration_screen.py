@@ -189,7 +189,7 @@ def _slip(reading: Reading, line: Line | None, caliper: Caliper, sd: float) -> s
     near = max(4 * sd, 3 * float(caliper.step))
     for text, value in _slips(reading.value, caliper):
         # What the last digit written may hide grows with the factor.
-        hidden = float(caliper.step / 2 * max(1, value / reading.value)) if reading.value else 0.0
+        hidden = float(caliper.step / 2 * max(Fraction(1), value / reading.value)) if reading.value else 0.0
         if abs(float(value) - wanted) <= near + hidden:
             return text
     return ""

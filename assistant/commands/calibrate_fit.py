@@ -1,0 +1,236 @@
+"""`kerfcall calibrate fit`: joints told of in terms of clearance, and the clearance to write in the next plan.
+
+Nothing is written into the shop file or a plan: the clearance is proposed, and the joint noted in the history.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from assistant.commands.calibrate import current_blade, now
+from assistant.commands.figures import length_option
+from assistant.errors import BadInput, Fault
+from assistant.joinery.calibration_fit import COVERAGE, GAP, LOOSE, TIGHT, Learned, Told, learned, told
+from assistant.joinery.units import plain_length, round_to_step
+from assistant.plans.document import cleaned
+from assistant.plans.model import Plan, Shop
+from assistant.plans.plan_file import read_plan
+from assistant.plans.shop_writer import Entry, in_force, read_history, record
+
+ANY_WOOD = "any wood"
+STEPS = {"mm": Fraction(1, 100), "in": Fraction(127, 10_000)}
+PLACES = {"mm": 3, "in": 4}
+WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
+NOT_HERE = ("reading", "csv", "wav", "plot", "caliper", "caliper_range", "caliper_error")
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """What was told of. what: "" where nothing was. Lengths mm; wanted, written: None where not known."""
+
+    what: str
+    amount: Fraction
+    written: Fraction | None
+    wanted: Fraction | None
+    u: Fraction | None
+    species: str
+    title: str
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """What is known of this blade and wood. clearance: to write in the next plan, or None where none can be."""
+
+    species: str
+    blade: str
+    wanted: Fraction
+    learned: Learned | None
+    clearance: Fraction | None
+
+
+def run_fit(args: argparse.Namespace, shop: Shop) -> int:
+    """Note the joint, where one is told of, and propose. Returns 0; raises BadInput with every fault."""
+    joint = _joint(args, shop)
+    path = Path(shop.path)
+    blade = _blade(args, path)
+    before = _joints(path, blade, joint.species)
+    # Another blade's plan may hold a clearance that was corrected; what was wanted stays wanted.
+    wanted = _wanted(joint, before or _joints(path, None, joint.species))
+    again = [e.n for e in before if joint.what and joint.digest and e.data.get("plan") == joint.digest]
+    if joint.what:
+        _note(path, joint, shop, blade, wanted)
+    made = _propose(shop, blade, joint.species, wanted, _joints(path, blade, joint.species))
+    if args.json:
+        print(json.dumps(proposal_json(made), indent=1))
+    else:
+        print("\n".join(proposal_lines(made, shop, again)))
+    return 0
+
+
+def _joint(args: argparse.Namespace, shop: Shop) -> Joint:
+    faults = [
+        Fault("means nothing with fit", "", f"--{name.replace('_', '-')}", "leave it out")
+        for name in NOT_HERE
+        if getattr(args, name) is not None
+    ]
+    plan: Plan | None = None
+    if args.plan is not None:
+        try:
+            plan = read_plan(args.plan)
+        except BadInput as error:
+            faults += error.faults
+    unit = plan.unit if plan is not None else shop.unit
+
+    def length(option: str, text: str | None, zero: bool = True) -> Fraction | None:
+        return None if text is None else length_option(faults, option, text, unit, zero=zero)
+
+    given = {what: name for what, name in WAYS.items() if getattr(args, name) is not None}
+    if len(given) > 1:
+        mend = "tell of one joint at a time, in one way"
+        faults.append(Fault("says two things of one joint", ", ".join(given), "--too-tight", mend))
+    what = next(iter(given), "")
+    amount = length(f"--{WAYS[what].replace('_', '-')}", getattr(args, WAYS[what])) if what else None
+    written = length("--clearance", args.clearance)
+    if written is None and plan is not None:
+        written = plan.joint.clearance
+    wanted, u = length("--wanted", args.wanted), length("--uncertainty", args.uncertainty, zero=False)
+    if what and written is None and args.clearance is None and args.plan is None:
+        mend = "name the joint's plan with --plan FILE, or its clearance with --clearance LENGTH"
+        faults.append(Fault("the clearance that the joint was laid out with is missing", "", "--plan", mend))
+    if faults:
+        raise BadInput(faults)
+    title, digest = ("", "") if plan is None else (plan.title, plan.digest)
+    return Joint(what, amount or Fraction(0), written, wanted, u, _species(args, plan), title, digest)
+
+
+def _species(args: argparse.Namespace, plan: Plan | None) -> str:
+    if args.species is not None:
+        return cleaned(args.species).casefold() or ANY_WOOD
+    if plan is None:
+        return ANY_WOOD
+    woods = [wood.species or plan.species for _, wood in sorted(plan.woods.items())] or [plan.species]
+    named = dict.fromkeys(cleaned(name).casefold() for name in woods if name)
+    return " and ".join(named) or ANY_WOOD
+
+
+def _blade(args: argparse.Namespace, shop: Path) -> str:
+    if args.new_blade is not None:
+        from assistant.commands.calibrate import new_blade
+
+        return new_blade(shop, args.new_blade, now())
+    return current_blade(in_force(shop, read_history(shop)))
+
+
+def _joints(shop: Path, blade: str | None, species: str) -> list[Entry]:
+    """The joints of this blade (None: of any) and wood that stand, oldest first."""
+    entries = in_force(shop, read_history(shop))
+    return [e for e in entries if e.kind == "joint" and blade in (None, e.blade) and e.data["species"] == species]
+
+
+def _wanted(joint: Joint, before: list[Entry]) -> Fraction:
+    """The clearance wanted: as told, as with the joint before, or as the plan has it; mm."""
+    if joint.wanted is not None:
+        return joint.wanted
+    if before:
+        return Fraction(before[-1].data["wanted"])
+    if joint.written is not None:
+        return joint.written
+    mend = "give --wanted LENGTH or --plan FILE; nothing is known yet of this blade and wood"
+    raise BadInput([Fault("the clearance wanted is not known", "", "--wanted", mend)])
+
+
+def _note(path: Path, joint: Joint, shop: Shop, blade: str, wanted: Fraction) -> None:
+    correction, u = told(joint.what, float(joint.amount), float(joint.written or 0), float(wanted))
+    data: dict[str, Any] = {
+        "told": joint.what,
+        "amount": str(joint.amount),
+        "written": str(joint.written),
+        "wanted": str(wanted),
+        "kerf": str(shop.blade.kerf),
+        "correction": correction,
+        "u": u if joint.u is None else float(joint.u),
+        "species": joint.species,
+        "title": joint.title,
+        "plan": joint.digest,
+    }
+    record(path, "joint", now(), blade, data)
+
+
+def _propose(shop: Shop, blade: str, species: str, wanted: Fraction, joints: list[Entry]) -> Proposal:
+    rows = [Told(e.n, float(Fraction(e.data["kerf"])), float(e.data["correction"]), float(e.data["u"])) for e in joints]
+    found = learned(rows, float(shop.blade.kerf))
+    if found is None:
+        return Proposal(species, blade, wanted, None, wanted)
+    clearance = round_to_step(wanted + Fraction(found.correction), STEPS[shop.unit])
+    return Proposal(species, blade, wanted, found, clearance if clearance >= 0 else None)
+
+
+def proposal_lines(made: Proposal, shop: Shop, again: list[int]) -> Iterator[str]:
+    """What to write in the next plan, and how sure it is."""
+    for text in _sentences(made, shop, again):
+        yield from textwrap.wrap(text, 100, subsequent_indent="  ", break_on_hyphens=False)
+
+
+def _sentences(made: Proposal, shop: Shop, again: list[int]) -> Iterator[str]:
+    unit, places = shop.unit, PLACES[shop.unit]
+
+    def size(mm: float) -> str:
+        return plain_length(Fraction(mm), unit, places)
+
+    blade = f"blade {made.blade}" if made.blade else "this blade"
+    wanted = plain_length(made.wanted, unit)
+    if made.learned is None:
+        yield f"No joint of {blade} in {made.species} yet: write the clearance you want, {wanted}."
+        return
+    found = made.learned
+    joints = "1 joint" if found.count == 1 else f"{found.count} joints"
+    if made.clearance is not None:
+        yield f"Write in the next plan: clearance = {_toml(made.clearance, unit)}"
+    else:
+        off = size(abs(found.correction) / 2)
+        yield f"No clearance gives {wanted}: the kerf is about {off} over the shop file's. Calibrate the kerf."
+    yield (
+        f"That is the {wanted} wanted and a correction of {size(found.correction)}, standard uncertainty "
+        f"{size(found.u)}; with about 95 % within {size(COVERAGE * found.u)} (k = {COVERAGE}), "
+        f"from {joints} of {blade} in {made.species}."
+    )
+    if found.birge is not None and found.birge > 1:
+        yield f"The joints scatter {found.birge:.1f} times as much as told; the uncertainty is widened by that."
+    for n in found.far:
+        yield f"Entry {n} stands apart from the others; was it cut with the same blade, kerf and sharpness?"
+    for n in found.other:
+        yield f"Entry {n} was cut with another kerf, so with another blade; it doesn't count. Use --new-blade NAME."
+    if again:
+        listed = ", ".join(map(str, again))
+        yield f"This very plan was told of before (entry {listed}); if it is the same joint, take one back with --undo."
+    yield "Nothing was written into a plan or the shop file: layout and cut use what the plan says."
+
+
+def _toml(mm: Fraction, unit: str) -> str:
+    return plain_length(mm, unit).removesuffix(f" {unit}")
+
+
+def proposal_json(made: Proposal) -> dict[str, Any]:
+    """The same as JSON-ready data; lengths mm."""
+    found = made.learned
+    return {
+        "species": made.species,
+        "blade": made.blade,
+        "wanted": float(made.wanted),
+        "clearance": None if made.clearance is None else float(made.clearance),
+        "joints": 0 if found is None else found.count,
+        "correction": None if found is None else round(found.correction, 9),
+        "standard_uncertainty": None if found is None else round(found.u, 9),
+        "expanded_uncertainty": None if found is None else round(COVERAGE * found.u, 9),
+        "scatter_ratio": None if found is None else found.birge,
+        "apart": [] if found is None else list(found.far),
+        "other_blade": [] if found is None else list(found.other),
+    }

@@ -1,0 +1,128 @@
+"""`kerfcall calibrate fit`: joints of a blade and a wood, and the clearance proposed from them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.__main__ import main
+from assistant.plans.shop_writer import read_history
+from tests.plans.files import PLAN, SHOP, write
+
+CHERRY = PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "black cherry"')
+
+
+class Fit:
+    """A folder with a shop and plans; the command run in it."""
+
+    def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]):
+        self.folder, self._capsys = folder, capsys
+        self.shop = write(folder, SHOP, "shop.toml")
+
+    def plan(self, clearance: str, text: str = CHERRY) -> str:
+        text = text.replace("finger = 6", f"finger = 6\nclearance = {clearance}")
+        return str(write(self.folder, text, f"plan-{clearance}.toml"))
+
+    def run(self, *words: str, code: int = 0) -> str:
+        assert main(["calibrate", "fit", "--shop", str(self.shop), *words]) == code
+        shown = self._capsys.readouterr()
+        return shown.err if code else shown.out
+
+    def json(self, *words: str) -> Any:
+        return json.loads(self.run("--json", *words))
+
+
+@pytest.fixture
+def fit(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Fit:
+    return Fit(tmp_path, capsys)
+
+
+def test_the_first_joint_too_tight_gives_more_clearance(fit: Fit) -> None:
+    text = " ".join(fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05").split())
+    assert "Write in the next plan: clearance = 0.15" in text
+    assert "from 1 joint of this blade in black cherry" in text
+    assert "Nothing was written into a plan or the shop file" in text
+    assert fit.shop.read_text(encoding="utf-8") == SHOP
+
+
+def test_joints_of_the_corrected_plan_confirm_it(fit: Fit) -> None:
+    """The clearance wanted stays 0.1, though the second plan says 0.15 and was right."""
+    fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05")
+    data = fit.json("--plan", fit.plan("0.15"), "--too-tight", "0")
+    assert (data["wanted"], data["clearance"], data["joints"]) == (0.1, 0.15, 2)
+    assert data["correction"] == pytest.approx(0.05)
+
+
+def test_a_gap_measured_weighs_more_than_what_was_felt(fit: Fit) -> None:
+    fit.run("--plan", fit.plan("0.1"), "--too-loose", "0.04")
+    data = fit.json("--plan", fit.plan("0.1"), "--gap", "0.12")
+    assert data["correction"] == pytest.approx((-0.04 + 4 * -0.02) / 5)
+    assert data["expanded_uncertainty"] == pytest.approx(2 * data["standard_uncertainty"])
+
+
+def test_what_you_say_of_its_uncertainty_goes_before(fit: Fit) -> None:
+    assert fit.json("--plan", fit.plan("0.1"), "--gap", "0.12", "--uncertainty", "0.03")["standard_uncertainty"] == 0.03
+
+
+def test_each_wood_has_its_own_history(fit: Fit) -> None:
+    fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05")
+    assert fit.json("--clearance", "0.1", "--species", "White Ash")["joints"] == 0
+    assert fit.json("--plan", fit.plan("0.1"), "--species", "Black Cherry")["joints"] == 1
+
+
+def test_a_new_blade_begins_a_new_history(fit: Fit) -> None:
+    """What was wanted is remembered, though the plan at hand was corrected for the old blade."""
+    fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05")
+    data = fit.json("--plan", fit.plan("0.15"), "--new-blade", "thin one")
+    assert (data["joints"], data["blade"], data["wanted"], data["clearance"]) == (0, "thin one", 0.1, 0.1)
+    assert fit.json("--plan", fit.plan("0.1"), "--gap", "0.1")["joints"] == 1
+
+
+def test_a_kerf_corrected_since_is_allowed_for(fit: Fit) -> None:
+    """A gap of 0.16 where 0.1 was written is a kerf 0.03 too small in the shop file; that mended, none is left."""
+    fit.run("--plan", fit.plan("0.1"), "--gap", "0.16")
+    fit.shop.write_text(SHOP.replace("3.18", "3.21"), encoding="utf-8")
+    assert fit.json("--plan", fit.plan("0.1"))["correction"] == pytest.approx(0)
+
+
+def test_the_last_joint_is_taken_back(fit: Fit) -> None:
+    fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05")
+    fit.run("--undo", "--yes")
+    assert fit.json("--plan", fit.plan("0.1"))["joints"] == 0
+    assert [(e.kind, e.undoes) for e in read_history(fit.shop)] == [("joint", 0), ("joint", 1)]
+    assert "[takes back 1]" in fit.run("--history")
+
+
+def test_the_same_plan_told_of_twice_is_pointed_out(fit: Fit) -> None:
+    fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05")
+    assert "This very plan was told of before (entry 1)" in fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05")
+
+
+def test_where_no_clearance_will_do_the_kerf_is_named(fit: Fit) -> None:
+    text = " ".join(fit.run("--plan", fit.plan("0.1"), "--gap", "0.3").split())
+    assert "No clearance gives 0.1 mm: the kerf is about 0.1 mm over the shop file's. Calibrate the kerf." in text
+
+
+def test_inches_are_proposed_in_inches(fit: Fit) -> None:
+    fit.shop.write_text('unit = "in"\n[blade]\nkerf = "1/8"\n', encoding="utf-8")
+    text = fit.run("--clearance", "0.004", "--too-tight", "0.002")
+    assert "clearance = 0.006" in text
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--too-tight", "0.05"], "--plan: the clearance that the joint was laid out with is missing"),
+        (["--clearance", "0.1", "--gap", "0.1", "--too-loose", "0.1"], "says two things of one joint"),
+        (["--clearance", "0.1", "--gap", "-0.1"], "--gap: a length can't be below zero here"),
+        (["--clearance", "x", "--gap", "0.1"], "--clearance: this is not a length"),
+        (["--clearance", "0.1", "--gap", "0.1", "--reading", "A=1"], "--reading: means nothing with fit"),
+        ([], "--wanted: the clearance wanted is not known"),
+    ],
+)
+def test_what_is_refused(words: list[str], told: str, fit: Fit) -> None:
+    assert told in fit.run(*words, code=2)
+    assert read_history(fit.shop) == []
