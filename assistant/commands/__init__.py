@@ -11,6 +11,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "journal": ("assistant.commands.journal", "list, show, export or repair the journal of sessions"),
     "phrases": ("assistant.commands.phrases", "what can be said, and when"),
     "hear": ("assistant.commands.hear", "say what the recogniser makes of a WAV file"),
+    "soundcheck": ("assistant.commands.soundcheck", "levels, noise, and which phrases your voice and microphone carry"),
     "models": ("assistant.commands.models", "list, fetch or verify speech models"),
     "ready": ("assistant.commands.ready", "what works on this machine, and the key a pedal sends"),
     "demo": ("assistant.commands.demo", "a whole session with a synthetic operator; needs no hardware"),

@@ -1,0 +1,191 @@
+"""`kerfcall soundcheck`: whether this microphone, this voice and this saw's noise carry the phrases."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TextIO
+
+import numpy as np
+
+from assistant.commands import soundcheck_live
+from assistant.commands.hear import voice_and_checks
+from assistant.commands.soundcheck_text import Report, as_json, as_text
+from assistant.errors import BadInput, CouldNotRun, Fault
+from assistant.hearing import soundcheck, templates
+from assistant.hearing.child import Spec, spec_of
+from assistant.hearing.contract import RATE
+from assistant.hearing.levels import Noise, floats, noise_of
+from assistant.hearing.models import choose, must_have
+from assistant.hearing.offline import hear_all
+from assistant.hearing.soundcheck import Outcome, Saying
+from assistant.hearing.wav import read_wav
+from assistant.plans.model import VoiceSettings
+from assistant.wording.phrases import Phrase
+
+MOST_ROUNDS = 10
+NOISE_S = 4.0  # of noise made from what was kept
+RECORDING = "recording"  # stands for the microphone's name where the sound comes from files
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """--shop, --json, --forget, --order, --quiet, --saw, --said, --no-saw, --rounds, --phrases, --microphone."""
+    parser.add_argument("--shop", metavar="FILE", type=Path, help="the shop file (default: your own shop.toml, if any)")
+    parser.add_argument("--rounds", metavar="N", type=int, default=3, help="how often each phrase is said (1 to 10)")
+    parser.add_argument(
+        "--phrases", metavar="P", nargs="+", default=[], help="only these: phrases, intents or checks' names"
+    )
+    parser.add_argument("--no-saw", action="store_true", help="leave out the part with the saw running")
+    parser.add_argument("--quiet", metavar="WAV", type=Path, help="the room with the saw off, instead of a microphone")
+    parser.add_argument("--saw", metavar="WAV", type=Path, help="the saw running, nothing being cut")
+    parser.add_argument("--said", metavar="WAV", type=Path, help="the phrases, saw off, as --order lists them")
+    parser.add_argument("--order", action="store_true", help="print what is to be said, one a line, and end")
+    parser.add_argument("--microphone", metavar="NAME", help="the name to keep templates and noise under")
+    parser.add_argument("--forget", action="store_true", help="delete every voice template and noise kept, and end")
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """The sound of one check, 16 kHz mono, 16 bit. saw: None when left out. sayings: places in `said`."""
+
+    microphone: str
+    quiet: bytes
+    saw: bytes | None
+    said: bytes
+    sayings: list[Saying]
+
+
+def run(args: argparse.Namespace) -> int:
+    """Exit code 0; 1 when the pedal is recommended for all; 2 for bad input; 3 without microphone or recogniser."""
+    if args.forget:
+        return forget(args.json)
+    refuse_bad(args)
+    voice, checks = voice_and_checks(args.shop)
+    phrases = soundcheck.prompts(checks, voice, args.phrases)
+    prompted = soundcheck.order(phrases, args.rounds)
+    if args.order:
+        print("\n".join(phrase.text for phrase in prompted))
+        return 0
+    out = sys.stderr if args.json else sys.stdout
+    spec = _spec(voice)
+    try:
+        taken = _from_files(args, prompted) if args.said else _live(args, prompted, out)
+        report = _checked(taken, phrases, soundcheck.grammar(checks, voice), spec, out)
+    except KeyboardInterrupt:
+        print("\nBroken off: nothing was kept.", file=out)
+        raise
+    print(json.dumps(as_json(report), indent=1) if args.json else as_text(report))
+    return 1 if report.advice == soundcheck.PEDAL else 0
+
+
+def refuse_bad(args: argparse.Namespace) -> None:
+    """Raises BadInput with all that is wrong in how it was called."""
+    faults = []
+    files = {name: getattr(args, name.strip("-")) for name in ("--quiet", "--saw", "--said")}
+    given = [name for name, path in files.items() if path]
+    if not 1 <= args.rounds <= MOST_ROUNDS:
+        faults.append(Fault("out of range", str(args.rounds), "--rounds", f"give 1 to {MOST_ROUNDS}"))
+    if given and not args.order:
+        faults += [
+            Fault("is missing", "", name, "recordings go together: give --quiet, --said, and --saw or --no-saw")
+            for name in ("--quiet", "--said")
+            if name not in given
+        ]
+        if not args.saw and not args.no_saw:
+            faults.append(Fault("is missing", "", "--saw", "give it, or --no-saw to leave it out"))
+    if args.saw and args.no_saw:
+        faults.append(Fault("was given together with --saw", "", "--no-saw", "leave one of them out"))
+    if faults:
+        raise BadInput(faults)
+
+
+def _spec(voice: VoiceSettings) -> Spec:
+    choice = must_have(choose(voice))
+    return spec_of(voice, choice)
+
+
+def _from_files(args: argparse.Namespace, prompted: Sequence[Phrase]) -> Taken:
+    """Raises BadInput for every file that is bad."""
+    sound: dict[str, bytes] = {}
+    faults: list[Fault] = []
+    for name in ("quiet", "saw", "said"):
+        path = getattr(args, name)
+        try:
+            if path:
+                sound[name] = read_wav(path)
+        except BadInput as error:
+            faults += error.faults
+    if faults:
+        raise BadInput(faults)
+    sayings = soundcheck.sayings_in(sound["said"], prompted, str(args.said))
+    return Taken(args.microphone or RECORDING, sound["quiet"], sound.get("saw"), sound["said"], sayings)
+
+
+def _live(args: argparse.Namespace, prompted: Sequence[Phrase], out: TextIO) -> Taken:
+    live = soundcheck_live.take(prompted, not args.no_saw, out)
+    return Taken(args.microphone or live.microphone, live.quiet, live.saw, live.said, live.sayings)
+
+
+def _checked(taken: Taken, phrases: Sequence[Phrase], table: Sequence[Phrase], spec: Spec, out: TextIO) -> Report:
+    """Hear it, judge it, and keep what is to be kept."""
+    folder = templates.voice_folder(taken.microphone)
+    voice = templates.Voice.load(folder) if (folder / templates.FILE).exists() else templates.Voice()
+    saw, learned = _saw_noise(taken, folder)
+    room = floats(taken.quiet)
+    print("Listening to it as in a session, with the saw off ..", file=out, flush=True)
+    off = _heard(soundcheck.in_noise(taken.said, room), taken.sayings, table, spec)
+    on: list[Outcome] | None = None
+    if saw is not None:
+        print(".. and in the saw's noise ..", file=out, flush=True)
+        on = _heard(soundcheck.in_noise(taken.said, saw, room), taken.sayings, table, spec)
+    lines = soundcheck.carried(phrases, taken.sayings, off, on, table)
+    counts = soundcheck.enrol(voice, taken.said, taken.sayings, off)
+    kept = [voice.save(folder)] if voice.texts else []
+    if taken.saw is not None or learned is None:
+        kept.append(soundcheck.keep_noise(folder, noise_of(taken.quiet), noise_of(taken.saw) if taken.saw else None))
+    return Report.made(taken.quiet, taken.saw, taken.said, taken.sayings, lines, spec.recogniser, learned, counts, kept)
+
+
+def _saw_noise(taken: Taken, folder: Path) -> tuple[np.ndarray | None, Noise | None]:
+    """The noise to mix in: the saw as recorded now, else made from what an earlier check learned of it, which is the
+    second of the two; else none."""
+    if taken.saw is not None:
+        return floats(taken.saw), None
+    _, learned = soundcheck.kept_noise(folder)
+    if learned is None:
+        return None, None
+    return learned.made(round(NOISE_S * RATE)), learned
+
+
+def _heard(stream: bytes, sayings: Sequence[Saying], table: Sequence[Phrase], spec: Spec) -> list[Outcome]:
+    return soundcheck.outcomes(hear_all(stream, table, spec), sayings)
+
+
+def forget(as_object: bool) -> int:
+    """Delete every template and noise kept for this user, and say what was deleted."""
+    root = templates.voices_folder()
+    try:
+        deleted = _deleted(root)
+    except OSError as error:
+        raise CouldNotRun(f"{error.filename or root} can't be deleted: {error.strerror}") from error
+    if as_object:
+        print(json.dumps({"deleted": [str(path) for path in deleted]}))
+    else:
+        print("\n".join(f"Deleted {path}" for path in deleted) or f"Nothing was kept: {root} holds no voice data.")
+    return 0
+
+
+def _deleted(root: Path) -> list[Path]:
+    ours = (templates.FILE, soundcheck.NOISE_FILE)
+    found = [path for name in ours for path in (*root.glob(f"*/{name}"), *root.glob(f"*/{name}*.part"))]
+    for path in found:
+        path.unlink()
+    for folder in (*sorted({path.parent for path in found}), root):
+        if folder.is_dir() and not any(folder.iterdir()):
+            folder.rmdir()
+    return sorted(found)

@@ -1,0 +1,158 @@
+"""The live part of `soundcheck`: a microphone, prompts on the terminal, and a saw that only the operator starts."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import TextIO
+
+from assistant.errors import CouldNotRun
+from assistant.hearing.contract import BYTES_PER_S
+from assistant.hearing.levels import SILENT, bar, level_of
+from assistant.hearing.recorder import Listening, Recorder, microphone_name, next_utterance
+from assistant.hearing.soundcheck import Saying
+from assistant.wording.phrases import Phrase
+
+LEVEL_S = 4.0
+WITHIN_S = 8.0  # for a phrase to begin
+ASKED = 3  # times, for one phrase
+GIVE_UP = 2  # phrases in a row that nobody says
+RUN_DOWN_S = 30.0  # for a blade to stand still
+LOOK_S, QUIET_LOOKS = 0.5, 3  # so many such pieces in a row
+NEARLY_DB = 8.0  # over the room's level counts as quiet
+
+CAUTION = """\
+Nothing is cut in this check. Kerfcall starts and stops no saw and knows nothing of where your hands are;
+the saw's manual rules. No sound is kept, and nothing is sent anywhere."""
+SAW_ON = """\
+Now the saw's noise, {seconds:g} s of it. Only if you like: s and Enter leaves it out.
+No work on the table, blade guarded, eye and hearing protection on. Start the saw yourself, stand clear of the
+blade's line, touch nothing, say nothing. Enter when it runs at full speed: """
+SAW_OFF = (
+    "Switch the saw off and wait until the blade stands still. Nobody has to talk beside it. Enter when it is quiet: "
+)
+
+
+@dataclass
+class Live:
+    """What was taken in; see `soundcheck.Taken`."""
+
+    microphone: str
+    quiet: bytes = b""
+    saw: bytes | None = None
+    said: bytes = b""
+    sayings: list[Saying] = field(default_factory=list)
+
+
+def take(prompted: Sequence[Phrase], with_saw: bool, out: TextIO, answer: Callable[[], str] | None = None) -> Live:
+    """Lead the operator through it. answer: reads a line, for tests.
+
+    Raises NoSuchPart without a microphone, CouldNotRun when nothing comes of it.
+    """
+    recorder = Recorder()
+    try:
+        return _Conversation(recorder, out, answer or sys.stdin.readline).held(prompted, with_saw)
+    finally:
+        recorder.close()
+
+
+class _Conversation:
+    def __init__(self, recorder: Recorder, out: TextIO, answer: Callable[[], str]) -> None:
+        self._recorder, self._out, self._answer = recorder, out, answer
+
+    def held(self, prompted: Sequence[Phrase], with_saw: bool) -> Live:
+        live = Live(microphone_name())
+        self._say(f"{CAUTION}\n\nMicrophone: {live.microphone}")
+        self._say(f"With the saw off: {LEVEL_S:g} s of the room. Say nothing.")
+        live.quiet = self._level()
+        self._refuse_silence(live.quiet)
+        if with_saw:
+            live.saw = self._saw(level_of(live.quiet).rms)
+        live.said, live.sayings = self._phrases(prompted)
+        return live
+
+    def _say(self, text: str, end: str = "\n") -> None:
+        print(text, end=end, file=self._out, flush=True)
+
+    def _level(self) -> bytes:
+        with self._meter() as show:
+            return self._recorder.seconds(LEVEL_S, show)
+
+    def _refuse_silence(self, quiet: bytes) -> None:
+        level = level_of(quiet)
+        if level.rms <= SILENT:
+            raise CouldNotRun(
+                f"the microphone is silent ({level.rms:.0f} dBFS): it is muted or another one is meant; choose it, "
+                "and turn its gain up, in the system's sound settings"
+            )
+
+    def _saw(self, room: float) -> bytes | None:
+        self._say("\n" + SAW_ON.format(seconds=LEVEL_S), end="")
+        line = self._answer()
+        # No line at all is nobody there to start a saw.
+        if not line or line.strip().casefold().startswith("s"):
+            self._say("The saw's noise is left out.")
+            return None
+        saw = self._level()
+        self._say(SAW_OFF, end="")
+        self._answer()
+        self._wait_for_quiet(room)
+        return saw
+
+    def _wait_for_quiet(self, room: float) -> None:
+        """A blade that runs down would be taken for the first phrase. room: dBFS with the saw off."""
+        quiet, told = 0, False
+        for _ in range(round(RUN_DOWN_S / LOOK_S)):
+            level = level_of(self._recorder.seconds(LOOK_S, lambda rms, peak: None)).rms
+            quiet = quiet + 1 if level < room + NEARLY_DB else 0
+            if quiet == QUIET_LOOKS:
+                return
+            if not told:
+                self._say("Waiting until it is as quiet as before ..")
+                told = True
+        raise CouldNotRun(
+            f"it did not get quiet within {RUN_DOWN_S:g} s after the saw's noise; start again when it is, "
+            "or leave the saw out with --no-saw"
+        )
+
+    def _phrases(self, prompted: Sequence[Phrase]) -> tuple[bytes, list[Saying]]:
+        self._say(f"\nNow {len(prompted)} phrases, the saw off. Say each as you would at the saw, in one go.")
+        listening, sayings, unsaid = Listening(), [], 0
+        self._recorder.skip()
+        for n, phrase in enumerate(prompted, 1):
+            saying = self._asked(f"{n}/{len(prompted)}", phrase, listening)
+            sayings.append(saying)
+            unsaid = 0 if saying.said else unsaid + 1
+            if unsaid == GIVE_UP:
+                raise CouldNotRun(
+                    f"nothing was heard at {GIVE_UP} phrases in a row: see which microphone is chosen and how near "
+                    "it is; nothing was kept"
+                )
+        return bytes(listening.stream) + bytes(BYTES_PER_S), sayings
+
+    def _asked(self, place: str, phrase: Phrase, listening: Listening) -> Saying:
+        for _ in range(ASKED):
+            self._say(f'{place}  say: "{phrase.text}"')
+            with self._meter() as show:
+                heard = next_utterance(self._recorder, listening, WITHIN_S, show)
+            if heard is not None and not heard.reason:
+                return Saying(phrase, heard.first, heard.end)
+            self._say(f"      {heard.reason}; once more." if heard else "      Nothing was heard; once more.")
+        return Saying(phrase, 0, 0)
+
+    @contextlib.contextmanager
+    def _meter(self) -> Iterator[Callable[[float, float], None]]:
+        """A bar that moves, on a terminal only."""
+        terminal = self._out.isatty()
+
+        def show(rms: float, peak: float) -> None:
+            if terminal:
+                self._say(f"\r      {bar(rms, peak)} {rms:5.0f} dBFS", end="")
+
+        try:
+            yield show
+        finally:
+            if terminal:
+                self._say("\r" + " " * 64 + "\r", end="")

@@ -1,0 +1,466 @@
+"""`soundcheck`: levels, each phrase with the saw off and on, the advice, and what is kept. Driven by WAV files, and
+live through a sound server of our own."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import os
+import queue
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from assistant.__main__ import main
+from assistant.commands import soundcheck_live
+from assistant.errors import CouldNotRun
+from assistant.hearing import templates
+from assistant.hearing.contract import RATE
+from assistant.hearing.levels import level_of
+from assistant.hearing.recorder import Recorder
+from assistant.hearing.soundcheck import prompts
+from assistant.hearing.templates import Voice
+from assistant.plans.checks import DEFAULT_CHECKS
+from tests.hearing.voices import floats, need, padded, pcm, saw_noise, spoken, write_wav
+
+CHOSEN = ("standing by", "back", "clamps")
+TEXTS = (
+    "marigold return to previous",
+    "standing by",
+    "marigold all clamps are secure",
+)
+ROUNDS = 2
+SPEECH = 0.5  # of the voices' own level: -3 dB at the peak
+ROOM = 0.001
+
+
+def room(samples: int, seed: int = 0) -> np.ndarray:
+    return np.random.default_rng(seed).standard_normal(samples) * ROOM
+
+
+@pytest.fixture(autouse=True)
+def data_folder(tmp_path, monkeypatch) -> Path:
+    folder = tmp_path / "data"
+    monkeypatch.setattr("platformdirs.user_data_path", lambda app: folder / app)
+    monkeypatch.setenv("XDG_DATA_HOME", str(folder))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    return folder
+
+
+def said(texts=TEXTS * ROUNDS, voice: str = "en-us", gain: float = SPEECH) -> bytes:
+    need("espeak-ng")
+    samples = floats(b"".join(padded(spoken(voice, text), 0.8, 1.2) for text in texts)) * gain
+    return pcm(samples + room(len(samples), 1))
+
+
+def files(folder: Path, snr_db: float = 15, speech: bytes | None = None, saw: bytes | None = None) -> list[str]:
+    """The three recordings as arguments; snr_db: of the usual speech over the saw."""
+    speech = said() if speech is None else speech
+    level = SPEECH * float(np.std([x for x in floats(spoken("en-us", TEXTS[0])) if abs(x) > 500 / 32768]))
+    if saw is None:
+        saw = pcm(saw_noise(4 * RATE, 4) * level / 10 ** (snr_db / 20) + room(4 * RATE))
+    paths = {"quiet": pcm(room(4 * RATE, 2)), "saw": saw, "said": speech}
+    return [word for name in paths for word in (f"--{name}", str(write_wav(folder / f"{name}.wav", paths[name])))]
+
+
+def command(*words: str) -> list[str]:
+    return ["soundcheck", "--rounds", str(ROUNDS), *words, "--phrases", *CHOSEN]
+
+
+def result(capsys) -> dict:
+    return json.loads(capsys.readouterr().out)
+
+
+# --- recordings
+
+
+def test_the_order_is_what_is_to_be_said_one_a_line(capsys):
+    assert main(command("--order")) == 0
+    assert capsys.readouterr().out.splitlines() == list(TEXTS * ROUNDS)
+
+
+def test_all_is_heard_in_moderate_noise_and_kept_until_it_is_forgotten(tmp_path, capsys, data_folder):
+    assert main(command("--json", *files(tmp_path), "--microphone", "Headset 2")) == 0
+    found = result(capsys)
+    assert [line["phrase"] for line in found["phrases"]] == list(TEXTS)
+    for line in found["phrases"]:
+        assert (line["said"], line["saw_off"]["heard"], line["saw_on"]["heard"]) == (2, 2, 2), line
+        assert (line["advice"], line["distrust"], line["templates"]) == ("voice", "", 2)
+    assert found["advice"] == "voice"
+    assert found["speech_over_noise_db"]["saw"] == pytest.approx(15, abs=3)
+    assert found["levels"]["quiet"]["rms_dbfs"] == pytest.approx(-60, abs=0.5)
+    assert all(level["faults"] == [] for level in found["levels"].values())
+    folder = templates.voice_folder("Headset 2")
+    assert sorted(found["kept"]) == sorted(str(path) for path in folder.iterdir())
+    assert sorted(Voice.load(folder).texts) == sorted(TEXTS)
+    assert sum(path.stat().st_size for path in folder.iterdir()) < len(said()) / 4
+    assert main(["soundcheck", "--forget", "--json"]) == 0
+    assert sorted(result(capsys)["deleted"]) == sorted(found["kept"])
+    assert not (data_folder / "kerfcall" / "voice").exists()
+    assert main(["soundcheck", "--forget"]) == 0
+    assert "Nothing was kept" in capsys.readouterr().out
+
+
+def test_what_drowns_in_the_noise_is_for_the_saw_off_only(tmp_path, capsys):
+    assert main(command(*files(tmp_path, snr_db=-15))) == 0
+    out = capsys.readouterr().out
+    assert "Over all: voice with the saw off only (3 of 3 phrases" in out
+    assert out.count("voice with the saw off only") == 4
+    assert "Near a running blade use the pedal" in out
+    assert "-60 dBFS" in out and "[####" in out
+    assert "no sound; nothing was sent anywhere" in out
+
+
+def test_other_talk_for_every_phrase_is_pedal_only(tmp_path, capsys):
+    wrong = ["we need more sandpaper next week", "the dog is barking at the mailman again"] * 3
+    assert main(command("--json", *files(tmp_path, speech=said(wrong)))) == 1
+    found = result(capsys)
+    assert found["advice"] == "pedal only" and "only 0 of 3" in found["why"]
+    assert all(line["templates"] == 0 for line in found["phrases"])
+
+
+def test_a_phrase_taken_for_another_is_named_and_distrusted(tmp_path, capsys):
+    swapped = [TEXTS[1] if text == TEXTS[2] else text for text in TEXTS * ROUNDS]
+    assert main(command(*files(tmp_path, speech=said(swapped)))) == 0
+    out = capsys.readouterr().out
+    assert 'taken for "standing by" 2 x' in out
+    assert '"marigold all clamps are secure": too low: it was taken for "standing by"' in out
+
+
+def test_clipped_speech_is_pedal_only_and_named(tmp_path, capsys):
+    assert main(command("--json", *files(tmp_path, speech=said(gain=4.0)))) == 1
+    found = result(capsys)
+    assert "clipped" in found["levels"]["said"]["faults"][0]
+    assert found["why"].startswith("as long as the input is clipped")
+
+
+def test_without_the_saw_nothing_is_promised_about_its_noise(tmp_path, capsys):
+    """And templates of phrases that were not said now stay."""
+    folder = templates.voice_folder("recording")
+    other = Voice()
+    other.enrol("report my progress", [spoken("en-us", "report my progress")] * 2)
+    other.save(folder)
+    words = files(tmp_path)
+    del words[2:4]
+    assert main(command("--json", "--no-saw", *words)) == 0
+    found = result(capsys)
+    assert found["saw_noise"] is None and {line["saw_on"] for line in found["phrases"]} == {None}
+    assert found["advice"] == "voice with the saw off only"
+    assert sorted(Voice.load(folder).texts) == sorted([*TEXTS, "report my progress"])
+
+
+def test_the_noise_learned_once_is_used_when_the_saw_is_left_out(tmp_path, capsys):
+    words = files(tmp_path, snr_db=-15)
+    assert main(command("--json", *words)) == 0
+    recorded = result(capsys)
+    del words[2:4]
+    assert main(command("--json", "--no-saw", *words)) == 0
+    learned = result(capsys)
+    assert (recorded["saw_noise"], learned["saw_noise"]) == ("recorded", "learned earlier")
+    for found in (recorded, learned):
+        assert {line["saw_on"]["heard"] for line in found["phrases"]} == {0}
+    assert learned["speech_over_noise_db"]["saw"] == pytest.approx(recorded["speech_over_noise_db"]["saw"], abs=0.2)
+
+
+# --- what is kept
+
+
+def test_forgetting_leaves_what_is_not_ours(capsys, data_folder):
+    folder = templates.voice_folder("any")
+    folder.mkdir(parents=True)
+    (folder / templates.FILE).write_bytes(b"broken")
+    (folder / "letter.txt").write_text("mine")
+    (folder / (templates.FILE + "x1.part")).write_bytes(b"left over")
+    assert main(["soundcheck", "--forget"]) == 0
+    assert capsys.readouterr().out.count("Deleted") == 2
+    assert [path.name for path in folder.iterdir()] == ["letter.txt"]
+
+
+# --- bad input
+
+
+def test_recordings_go_together_and_all_faults_come_at_once(tmp_path, capsys):
+    wav = str(write_wav(tmp_path / "a.wav", bytes(64_000)))
+    assert main(["soundcheck", "--said", wav, "--rounds", "0"]) == 2
+    err = capsys.readouterr().err
+    assert all(word in err for word in ("--quiet", "--saw", "--rounds"))
+    assert main(["soundcheck", "--said", wav, "--quiet", wav, "--saw", wav, "--no-saw"]) == 2
+
+
+def test_each_bad_file_is_named(tmp_path, capsys):
+    words = files(tmp_path)
+    (tmp_path / "quiet.wav").write_bytes(b"no sound")
+    (tmp_path / "saw.wav").unlink()
+    assert main(command(*words)) == 2
+    err = capsys.readouterr().err
+    assert "quiet.wav" in err and "saw.wav" in err
+
+
+def test_too_few_sayings_are_refused_and_nothing_is_kept(tmp_path, capsys, data_folder):
+    assert main(command(*files(tmp_path, speech=said(TEXTS)))) == 2
+    assert "3 utterances where 6 were to be said" in capsys.readouterr().err
+    assert not data_folder.exists()
+
+
+def test_silence_for_speech_is_refused(tmp_path, capsys):
+    assert main(command(*files(tmp_path, speech=bytes(10 * 2 * RATE)))) == 2
+    assert "0 utterances where 6" in capsys.readouterr().err
+
+
+# --- live
+
+
+def environment(**more: str) -> dict[str, str]:
+    return {**os.environ, "PULSE_SERVER": "unix:/nowhere", "XDG_RUNTIME_DIR": "/nowhere", **more}
+
+
+@pytest.mark.skipif(
+    not sys.platform.startswith("linux") or Path("/dev/snd/controlC0").exists(), reason="this machine has a sound card"
+)
+def test_no_microphone_is_exit_code_3_with_what_to_do():
+    done = subprocess.run(
+        [sys.executable, "-m", "assistant", *command()],
+        capture_output=True,
+        text=True,
+        env=environment(),
+        stdin=subprocess.DEVNULL,
+        timeout=60,
+    )
+    assert done.returncode == 3
+    assert "no microphone was found; connect one" in done.stderr and "Traceback" not in done.stderr
+
+
+class Loop:
+    """PulseAudio of our own: what is played into its null sink comes out of its monitor, the only microphone."""
+
+    def __init__(self, folder: str) -> None:
+        self.socket = f"{folder}/native"
+        self.environment = {**os.environ, "XDG_RUNTIME_DIR": folder, "HOME": folder, "PULSE_SERVER": self.socket}
+        arguments = ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no"]
+        arguments += ["-L", "module-null-sink sink_name=loop rate=16000 channels=1 norewinds=1"]
+        arguments += ["-L", f"module-native-protocol-unix auth-anonymous=1 socket={self.socket}"]
+        without = {key: value for key, value in self.environment.items() if key != "PULSE_SERVER"}
+        self._server = subprocess.Popen(arguments, env=without, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        end = time.monotonic() + 10
+        while not os.path.exists(self.socket):
+            assert time.monotonic() < end and self._server.poll() is None, "pulseaudio did not start"
+            time.sleep(0.05)
+
+    def play(self, sound: bytes, folder: Path) -> None:
+        """Until it is over."""
+        path = write_wav(folder / "played.wav", sound)
+        subprocess.run(["paplay", "--latency-msec=50", str(path)], env=self.environment, check=True, timeout=30)
+
+    def hiss(self, folder: Path) -> subprocess.Popen[bytes]:
+        """A room's noise, on and on: a null sink alone is digital silence."""
+        path = write_wav(folder / "hiss.wav", pcm(room(120 * RATE)))
+        return subprocess.Popen(["paplay", str(path)], env=self.environment)
+
+    def close(self) -> None:
+        self._server.kill()
+        self._server.wait()
+
+
+@pytest.fixture
+def loop() -> Iterator[Loop]:
+    if not (shutil.which("pulseaudio") and shutil.which("paplay")):
+        pytest.skip("pulseaudio and its paplay are not installed")
+    pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
+    need("espeak-ng")
+    with tempfile.TemporaryDirectory(prefix="kc") as folder:
+        made = Loop(folder)
+        try:
+            yield made
+        finally:
+            made.close()
+
+
+class Program:
+    """`soundcheck` at work, line by line."""
+
+    def __init__(self, loop: Loop, folder: Path, *words: str) -> None:
+        env = {**loop.environment, "XDG_DATA_HOME": str(folder / "data"), "XDG_CONFIG_HOME": str(folder / "config")}
+        self.process = subprocess.Popen(
+            [sys.executable, "-u", "-m", "assistant", "soundcheck", *words],
+            env=env,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+        )
+        self.seen, self._read_to = "", 0
+        self._bytes: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        threading.Thread(target=self._read, daemon=True).start()
+
+    def _read(self) -> None:
+        assert self.process.stdout is not None
+        while chunk := os.read(self.process.stdout.fileno(), 4096):
+            self._bytes.put(chunk)
+
+    def until(self, words: str, within_s: float = 40) -> None:
+        """Wait until it has printed so, after what was waited for last."""
+        end = time.monotonic() + within_s
+        while (found := self.seen.find(words, self._read_to)) < 0:
+            assert time.monotonic() < end, f"{words!r} did not come:\n{self.seen}"
+            gone = self.process.poll() is not None and self._bytes.empty()
+            assert not gone, f"ended without {words!r}:\n{self.seen}"
+            with contextlib.suppress(queue.Empty):
+                self.seen += self._bytes.get(timeout=0.2).decode()
+        self._read_to = found + len(words)
+
+    def enter(self, text: str = "") -> None:
+        assert self.process.stdin is not None
+        self.process.stdin.write(f"{text}\n".encode())
+        self.process.stdin.flush()
+
+    def end(self, within_s: float = 60) -> int:
+        code = self.process.wait(within_s)
+        for stream in (self.process.stdin, self.process.stdout):
+            assert stream is not None
+        time.sleep(0.2)
+        while not self._bytes.empty():
+            self.seen += self._bytes.get().decode()
+        self.process.stdin.close()
+        self.process.stdout.close()
+        return code
+
+
+def answer_prompts(program: Program, loop: Loop, folder: Path, texts: tuple[str, ...]) -> None:
+    for n, text in enumerate(texts, 1):
+        program.until(f'{n}/{len(texts)}  say: "{text}"')
+        time.sleep(0.5)
+        loop.play(pcm(floats(spoken("en-us", text)) * SPEECH), folder)
+
+
+def test_live_through_a_real_capture_device(loop, tmp_path):
+    hiss = loop.hiss(tmp_path)
+    program = Program(loop, tmp_path, "--rounds", "2", "--phrases", "standing by", "return to previous")
+    try:
+        program.until("Kerfcall starts and stops no saw")
+        program.until("Enter when it runs")
+        saw = threading.Thread(target=loop.play, args=(pcm(saw_noise(8 * RATE) * 0.02), tmp_path / "saw"))
+        (tmp_path / "saw").mkdir()
+        saw.start()
+        time.sleep(1)
+        program.enter()
+        program.until("Switch the saw off")
+        saw.join()
+        program.enter()
+        answer_prompts(program, loop, tmp_path, ("marigold return to previous", "standing by") * 2)
+        program.until("Over all:", 60)
+        assert program.end() == 0, program.seen
+    finally:
+        program.process.kill()
+        hiss.kill()
+        hiss.wait()
+    assert "2/2" in program.seen and "Deleted" not in program.seen
+    assert "Microphone: Monitor of Null Output" in program.seen
+    (folder,) = (tmp_path / "data" / "kerfcall" / "voice").iterdir()
+    assert sorted(Voice.load(folder).texts) == ["marigold return to previous", "standing by"]
+    assert (folder / "noise.json").exists()
+
+
+def test_ctrl_c_in_the_middle_keeps_nothing(loop, tmp_path):
+    hiss = loop.hiss(tmp_path)
+    program = Program(loop, tmp_path, "--no-saw", "--phrases", "standing by", "return to previous")
+    try:
+        program.until("1/6  say:")
+        loop.play(pcm(floats(spoken("en-us", "marigold return to previous")) * SPEECH), tmp_path)
+        program.until("2/6  say:")
+        program.process.send_signal(signal.SIGINT)
+        program.until("nothing was kept", 10)
+        assert program.end(10) == 1
+    finally:
+        program.process.kill()
+        hiss.kill()
+        hiss.wait()
+    assert "Traceback" not in program.seen
+    assert not (tmp_path / "data").exists()
+
+
+def test_a_silent_microphone_is_named_at_once(loop, tmp_path):
+    """The null sink with nothing playing is a muted microphone."""
+    program = Program(loop, tmp_path, "--phrases", "standing by")
+    try:
+        program.until("the microphone is silent", 30)
+        assert program.end(10) == 3
+    finally:
+        program.process.kill()
+
+
+class Played:
+    """A microphone that has given all its sound already."""
+
+    def __init__(self, sound: bytes) -> None:
+        self.closed = False
+        self._sound = sound
+
+    def __call__(self, on_chunk):
+        for n in range(0, len(self._sound), 960):
+            on_chunk(self._sound[n : n + 960], 0.0)
+        return self
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def take(monkeypatch, sound: bytes, *answers: str, with_saw: bool = False):
+    """The conversation with a microphone that hears this, the operator answering so; what was shown and taken."""
+    played = Played(sound)
+    monkeypatch.setattr(soundcheck_live, "Recorder", lambda: Recorder(played))
+    # Nothing waits in a real queue: what comes is what comes.
+    monkeypatch.setattr(Recorder, "skip", lambda self: None)
+    lines = iter(answers)
+    out = io.StringIO()
+    try:
+        live = soundcheck_live.take(PROMPTS, with_saw, out, lambda: next(lines, ""))
+    finally:
+        assert played.closed
+    return out.getvalue(), live
+
+
+PROMPTS = prompts(DEFAULT_CHECKS, "marigold", ["standing by", "back"])
+
+
+def test_nothing_said_is_asked_again_and_given_up(monkeypatch):
+    with pytest.raises(CouldNotRun, match="nothing was heard at 2 phrases in a row.*nothing was kept"):
+        take(monkeypatch, pcm(room(70 * RATE)))
+
+
+def test_a_phrase_that_nobody_says_is_asked_three_times_and_passed_over(monkeypatch):
+    speech = floats(spoken("en-us", "standing by")) * SPEECH
+    sound = np.concatenate([room(30 * RATE), speech + room(len(speech)), room(2 * RATE)])
+    out, live = take(monkeypatch, pcm(sound))
+    assert out.count('1/2  say: "marigold return to previous"') == 3 and out.count("2/2  say:") == 1
+    assert [one.said for one in live.sayings] == [False, True]
+    assert len(live.quiet) == 2 * 4 * RATE and live.saw is None
+
+
+def test_the_saw_is_left_out_by_an_s_or_by_nobody_answering(monkeypatch):
+    speech = floats(padded(spoken("en-us", "standing by"), 0.5, 1.0)) * SPEECH
+    sound = pcm(np.concatenate([room(5 * RATE), *[speech + room(len(speech))] * 2]))
+    for answers in (("s\n",), ()):
+        out, live = take(monkeypatch, sound, *answers, with_saw=True)
+        assert live.saw is None and "The saw's noise is left out." in out
+        assert "Kerfcall starts and stops no saw" in out and "stand clear" in out and "blade guarded" in out
+
+
+def test_a_blade_that_runs_down_is_waited_for_and_no_phrase(monkeypatch):
+    speech = floats(padded(spoken("en-us", "standing by"), 0.5, 1.0)) * SPEECH
+    saw = saw_noise(9 * RATE) * 0.05
+    sound = pcm(np.concatenate([room(4 * RATE), saw, room(2 * RATE), *[speech + room(len(speech))] * 2]))
+    out, live = take(monkeypatch, sound, "\n", "\n", with_saw=True)
+    assert "Waiting until it is as quiet as before" in out
+    assert live.saw is not None and level_of(live.saw).rms == pytest.approx(-26, abs=0.5)
+    assert all(0.5 < (one.end - one.first) / RATE < 1.5 for one in live.sayings)
+    with pytest.raises(CouldNotRun, match="did not get quiet within 30 s"):
+        take(monkeypatch, pcm(np.concatenate([room(4 * RATE), saw_noise(40 * RATE) * 0.05])), "\n", "\n", with_saw=True)
