@@ -69,6 +69,13 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
     return sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5.0)
 
 
+def connect_beside(path: Path) -> sqlite3.Connection:
+    """Only to read, beside a process that may be writing: never `immutable`, which would miss what it writes."""
+    connection = sqlite3.connect(path.absolute().as_uri() + "?mode=ro", uri=True, isolation_level=None, timeout=5.0)
+    connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
 def make_durable(connection: sqlite3.Connection, path: Path) -> None:
     """Write-ahead log, and every commit on the disk before it returns: power may go at any moment."""
     (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()

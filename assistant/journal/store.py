@@ -103,6 +103,22 @@ class Journal:
             return journal
 
     @classmethod
+    def open_beside(cls, state_dir: Path | None = None) -> Journal:
+        """Only to read, beside whoever may be writing: takes no lock, migrates nothing. The journal must exist."""
+        path = journal_path(state_dir)
+        if not path.exists():
+            raise JournalError(f"there is no journal {path}; `kerfcall cut` begins one")
+        with translated(path):
+            connection = schema.connect_beside(path)
+            try:
+                if schema.version_of(connection, path) != len(schema.MIGRATIONS):
+                    raise JournalError(f"journal {path} is of an older Kerfcall; `kerfcall journal list` brings it up")
+            except BaseException:
+                connection.close()
+                raise
+        return cls(path, connection)
+
+    @classmethod
     def _open_read_only(cls, path: Path) -> Journal | None:
         """None where that doesn't help either: the first refusal then tells more."""
         try:

@@ -1,0 +1,167 @@
+"""Which devices are paired: their names and the hash of each one's token, in one file beside the journal.
+
+A token is 256 random bits, given once, to the device. Only its SHA-256 is kept: a token of that
+length can't be guessed, so it needs no salt and no slow hash. Several processes share the file; who
+is revoked in one is out in all at its next request, and its stream within a second.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import json
+import os
+import secrets
+import tempfile
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+
+from assistant.errors import CouldNotRun
+
+FILE_NAME = "page-devices.json"
+VERSION = 1
+TOKEN_BYTES = 32
+MOST = 20
+MOST_NAME = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """id: a short number, for people. hash: SHA-256 of its token, hex. paired, seen: ISO 8601, UTC."""
+
+    id: str
+    name: str
+    hash: str
+    paired: str
+    seen: str
+
+
+class Devices:
+    """The paired devices of one state folder. From any thread; every error is a CouldNotRun."""
+
+    def __init__(self, state_dir: Path, utc: Callable[[], str]):
+        self.path = state_dir / FILE_NAME
+        self._utc = utc
+        self._guard = threading.Lock()
+        self._stamp: object = None
+        self._known: tuple[Device, ...] = ()
+
+    def all(self) -> tuple[Device, ...]:
+        """In order of pairing; read anew when the file has changed."""
+        with self._guard:
+            stamp = self._stamp_now()
+            if stamp != self._stamp:
+                self._known = self._read() if stamp is not None else ()
+                self._stamp = stamp
+            return self._known
+
+    def of_token(self, token: str) -> Device | None:
+        """The device that was given this token, None where there is none or its file can't be read."""
+        hashed = _hash(token)
+        with suppress(CouldNotRun):
+            return next((device for device in self.all() if hmac.compare_digest(device.hash, hashed)), None)
+        return None
+
+    def knows(self, id: str) -> bool:
+        """Whether the device with this id is still paired."""
+        with suppress(CouldNotRun):
+            return any(device.id == id for device in self.all())
+        return False
+
+    def pair(self, name: str) -> tuple[Device, str]:
+        """A new device and its token. Raises CouldNotRun when there are `MOST` already."""
+        token, now = secrets.token_urlsafe(TOKEN_BYTES), self._utc()
+        with self._changing() as devices:
+            if len(devices) >= MOST:
+                raise CouldNotRun(f"{MOST} devices are paired already; kerfcall page revoke ID takes one out")
+            number = max((int(device.id) for device in devices), default=0) + 1
+            device = Device(str(number), clean_name(name), _hash(token), now, now)
+            devices.append(device)
+        return device, token
+
+    def seen(self, id: str) -> None:
+        """Note that this device is here now."""
+        with self._changing() as devices:
+            for place, device in enumerate(devices):
+                if device.id == id:
+                    devices[place] = replace(device, seen=self._utc())
+
+    def revoke(self, id: str | None) -> tuple[Device, ...]:
+        """Take out the device with this id, or all (None). Returns those taken out."""
+        with self._changing() as devices:
+            gone = tuple(device for device in devices if id in (None, device.id))
+            devices[:] = [device for device in devices if device not in gone]
+        return gone
+
+    @contextmanager
+    def _changing(self) -> Iterator[list[Device]]:
+        """The devices, written back at the end; one process at a time."""
+        from filelock import FileLock, Timeout
+
+        lock = FileLock(str(self.path.with_name("locks") / "page-devices.lock"))
+        try:
+            self.path.with_name("locks").mkdir(parents=True, exist_ok=True)
+            with lock.acquire(timeout=5):
+                devices = list(self._read())
+                before = list(devices)
+                yield devices
+                if devices != before:
+                    self._write(devices)
+        except Timeout as error:
+            raise CouldNotRun(f"{self.path.name} is in use by another Kerfcall; try again") from error
+        except OSError as error:
+            raise CouldNotRun(f"can't write {self.path}: {error.strerror or error}") from error
+
+    def _stamp_now(self) -> object:
+        try:
+            status = os.stat(self.path)
+        except OSError:
+            return None
+        return status.st_mtime_ns, status.st_size, status.st_ino
+
+    def _read(self) -> tuple[Device, ...]:
+        try:
+            data = json.loads(self.path.read_bytes())
+            if data["version"] != VERSION:
+                raise ValueError(f"version {data['version']!r}")
+            return tuple(_device(each) for each in data["devices"])
+        except FileNotFoundError:
+            return ()
+        except (OSError, ValueError, KeyError, TypeError) as error:
+            raise CouldNotRun(f"{self.path} can't be read ({error}); delete it, and pair the devices again") from error
+
+    def _write(self, devices: list[Device]) -> None:
+        """Whole or not at all, and for its owner only (mkstemp's mode)."""
+        body = json.dumps({"version": VERSION, "devices": [asdict(device) for device in devices]}, indent=1)
+        handle, name = tempfile.mkstemp(prefix=f".{FILE_NAME}.", dir=self.path.parent)
+        try:
+            with open(handle, "w", encoding="utf-8") as file:
+                file.write(body + "\n")
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(name, self.path)
+        except BaseException:
+            with suppress(OSError):
+                os.unlink(name)
+            raise
+
+
+def clean_name(name: str) -> str:
+    """One line of at most MOST_NAME printable characters; never empty."""
+    plain = " ".join("".join(c if c.isprintable() else " " for c in name).split())
+    return plain[:MOST_NAME] or "a device"
+
+
+def _hash(token: str) -> str:
+    return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _device(data: object) -> Device:
+    if not isinstance(data, dict) or set(data) != {"id", "name", "hash", "paired", "seen"}:
+        raise ValueError("a device is not whole")
+    if not all(isinstance(value, str) for value in data.values()) or not data["id"].isdecimal():
+        raise ValueError("a device holds what is no text")
+    return Device(**data)

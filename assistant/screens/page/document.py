@@ -1,0 +1,51 @@
+"""The two documents, each one file with its style and script inside, and the policy that lets nothing else run."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """html: UTF-8. policy: the value of its Content-Security-Policy header."""
+
+    html: bytes
+    policy: str
+
+
+NOTHING = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+"""For every answer that is no document of ours."""
+
+
+@cache
+def page() -> Document:
+    """What a paired device gets."""
+    return _document("page.html", ("page.css",), ("board.js", "plot.js", "page.js"))
+
+
+@cache
+def door() -> Document:
+    """What everybody else gets: a field for the pairing code, and nothing of any session."""
+    return _document("door.html", ("page.css",), ("door.js",))
+
+
+def _document(html: str, styles: tuple[str, ...], scripts: tuple[str, ...]) -> Document:
+    style, script = ("\n".join(_text(name) for name in names) for names in (styles, scripts))
+    whole = _text(html).replace("/* style */", style).replace("/* script */", script)
+    policy = (
+        f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; connect-src 'self'; "
+        "img-src 'self' data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    )
+    return Document(whole.encode(), policy)
+
+
+def _text(name: str) -> str:
+    return files("assistant.screens.page").joinpath(name).read_text(encoding="utf-8")
+
+
+def _hash(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"

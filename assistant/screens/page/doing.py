@@ -1,0 +1,60 @@
+"""What a paired page may do, from its request to the session's event. What may not be is refused here, and by the
+session itself once more (`session.from_page`)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from assistant.runner.contracts import Clock
+from assistant.screens.page.hub import Standing
+from assistant.session.events import Heard
+from assistant.session.from_page import MOST_NOTE, PAGE
+
+PRESS_MS = 800
+LONGEST_PRESS_MS = 5000
+INTENTS = {"again": "again", "stand by": "stand by", "note": "mark", "cut": "cut"}
+FIELDS = {"note": {"text"}, "cut": {"asked_id", "seq", "held_ms"}}
+
+
+class Refused(Exception):
+    """status: of HTTP. The text is shown on the page."""
+
+    def __init__(self, status: int, text: str):
+        super().__init__(text)
+        self.status = status
+
+
+def event_of(body: Any, standing: Standing, clock: Clock) -> Heard:
+    """The event that a request's JSON body asks for. Raises Refused."""
+    do = body.get("do") if isinstance(body, dict) else None
+    if not isinstance(do, str) or do not in INTENTS:
+        raise Refused(403, "That can't be done from the page.")
+    if set(body) - {"do"} != FIELDS.get(do, set()):
+        raise Refused(400, "The request is not whole.")
+    if not standing.mode:
+        raise Refused(409, "No session is open here.")
+    at, utc = clock.at(), clock.utc()
+    if do == "cut":
+        return _cut(body, standing, at, utc)
+    text = _note(body["text"]) if do == "note" else None
+    return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, PAGE)
+
+
+def _note(text: Any) -> str:
+    if not isinstance(text, str) or not text.strip() or len(text) > MOST_NOTE:
+        raise Refused(400, f"A note is a text of 1 to {MOST_NOTE} characters.")
+    return text.strip()
+
+
+def _cut(body: dict[str, Any], standing: Standing, at: float, utc: str) -> Heard:
+    """A long press that names what it answers: what was asked when it began, and is asked still."""
+    if not standing.may_record_cuts:
+        raise Refused(403, "Cuts are recorded by pedal, key or voice; the shop file does not let a page do it.")
+    asked_id, seq, held_ms = (body[key] for key in ("asked_id", "seq", "held_ms"))
+    if not all(isinstance(each, int) and not isinstance(each, bool) for each in (asked_id, seq, held_ms)):
+        raise Refused(400, "The request is not whole.")
+    if not PRESS_MS <= held_ms <= LONGEST_PRESS_MS:
+        raise Refused(400, "Keep the button pressed until it is full.")
+    if standing.mode != "cutting" or asked_id != standing.asked_id or not standing.asked_seq <= seq <= standing.seq:
+        raise Refused(409, "Something else is asked by now; nothing was recorded.")
+    return Heard(at, utc, "cut", None, "", at - held_ms / 1000, asked_id, PAGE)

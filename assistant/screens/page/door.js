@@ -1,0 +1,55 @@
+"use strict";
+const at = (id) => document.getElementById(id);
+const AT_HOME = ["localhost", "127.0.0.1"].includes(location.hostname);
+
+// A link from another site comes without the cookie; the next request from here brings it.
+fetch("/paired").then((answer) => answer.json()).then(({ paired }) => {
+  if (paired) location.replace("/");
+}).catch(() => {});
+
+at("plain-http").textContent = AT_HOME
+  ? "This page and Kerfcall are on the same machine; nothing goes over a network."
+  : "This connection is plain HTTP, not encrypted: whoever can listen on this network can read it and could act as this device. Use it on a network that you trust.";
+
+function nameOfDevice() {
+  if (!matchMedia("(pointer: coarse)").matches) return "computer";
+  return Math.min(screen.width, screen.height) < 600 ? "phone" : "tablet";
+}
+
+async function pair() {
+  const code = at("code").value.replace(/\s/g, "");
+  if (!/^\d{8}$/.test(code)) {
+    at("told").textContent = "The code has 8 digits.";
+    return;
+  }
+  at("told").textContent = "Asking …";
+  try {
+    const answer = await fetch("/pair", {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify({ code, name: at("name").value.trim() || "a device" }),
+    });
+    if (answer.status === 204) {
+      location.replace("/");
+      return;
+    }
+    const body = await answer.json().catch(() => ({}));
+    at("told").textContent = body.error || `Refused (${answer.status}).`;
+  } catch {
+    at("told").textContent = "Kerfcall does not answer.";
+  }
+}
+
+at("name").value = nameOfDevice();
+at("pair").addEventListener("submit", (event) => {
+  event.preventDefault();
+  pair();
+});
+
+// The code of a QR picture comes in the fragment, which is never sent to a server; it leaves the history at once.
+const inLink = location.hash.slice(1);
+if (inLink) history.replaceState(null, "", "/");
+if (/^\d{8}$/.test(inLink)) {
+  at("code").value = inLink;
+  pair();
+}

@@ -1,0 +1,86 @@
+"""Who may speak to the server at all: its own names only, its own pages only, and not too often.
+
+A page of another site can have its name point at this machine (DNS rebinding), with Host and Origin
+that match each other; so Host is held against a list of this machine's own names, never against Origin alone.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Sequence
+
+REMEMBERED = 256
+
+
+def own_names(lan: bool) -> frozenset[str]:
+    """Names, without port, by which this machine may be called; its addresses are asked of each connection."""
+    names = {"localhost"}
+    if lan:
+        own = socket.gethostname().lower()
+        names |= {own, f"{own.partition('.')[0]}.local"}
+    return frozenset(name for name in names if name)
+
+
+def is_own_host(values: Sequence[str], names: frozenset[str], address: str, port: int) -> bool:
+    """Whether the Host header (all its values) is one name or the address that was connected to, with our port."""
+    if len(values) != 1:
+        return False
+    name, colon, number = values[0].strip().lower().rpartition(":")
+    if not colon or number != str(port):
+        return port == 80 and values[0].strip().lower() in names | {address}
+    return name in names or name == address
+
+
+def is_own_origin(values: Sequence[str], host: str) -> bool:
+    """Whether the Origin header (all its values) is this server's, as called by `host`."""
+    return len(values) == 1 and values[0].strip().lower() == f"http://{host.strip().lower()}"
+
+
+def is_at_home(address: str) -> bool:
+    """Whether a client's address is of a home network or of this machine; nobody else is spoken to."""
+    try:
+        ip = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return False
+    mapped = getattr(ip, "ipv4_mapped", None)
+    ip = mapped or ip
+    return ip.is_loopback or ip.is_link_local or ip.is_private
+
+
+def home_address() -> str:
+    """This machine's address in its network, as other devices call it; 127.0.0.1 where it has none.
+
+    Connecting a datagram socket sends nothing: it asks the system which way it would go. The
+    address asked for is of the documentation block of RFC 5737.
+    """
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+            return str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"
+
+
+class Rates:
+    """A bucket of `burst` for each name, filled again at `each_s` a second. From any thread."""
+
+    def __init__(self, each_s: float, burst: float, now: Callable[[], float] = time.monotonic):
+        self._each_s, self._burst, self._now = each_s, burst, now
+        self._guard = threading.Lock()
+        self._buckets: OrderedDict[str, tuple[float, float]] = OrderedDict()
+
+    def allow(self, name: str) -> bool:
+        """Take one from the bucket; False where it is empty. The names longest unseen are forgotten."""
+        now = self._now()
+        with self._guard:
+            held, at = self._buckets.pop(name, (self._burst, now))
+            held = min(self._burst, held + (now - at) * self._each_s)
+            allowed = held >= 1
+            self._buckets[name] = (held - 1 if allowed else held, now)
+            if len(self._buckets) > REMEMBERED:
+                self._buckets.popitem(last=False)
+        return allowed

@@ -1,0 +1,120 @@
+"""Sessions out of the journal, for the page: the list, and one with its pace. Only read, beside whoever writes.
+
+Reading is done in small steps with pauses, since it shares the interpreter with a session that may be cutting.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+
+from assistant.journal.account import account, duration, local_time, one_line
+from assistant.journal.store import Journal, SessionRow, journal_path
+from assistant.plans.model import Job
+from assistant.screens.page.picture import Json, pattern_of
+from assistant.session import facts as f
+
+STEP, PAUSE_S = 50, 0.002
+FRESH_S = 5.0
+MOST_LINES = 600
+MOST_ROWS = 200
+MOST_BOARDS = 12
+
+
+class History:
+    """The journal of one state folder, read at request; one reader at a time. From any thread."""
+
+    def __init__(self, state_dir: Path, now: Callable[[], float] = time.monotonic):
+        self._state_dir, self._now = state_dir, now
+        self._guard = threading.Lock()
+        self._rows: tuple[float, list[SessionRow]] | None = None
+
+    def sessions(self) -> Json:
+        """The newest sessions, the newest first. Raises JournalError."""
+        with self._guard:
+            rows = self._fresh_rows()
+        return {"sessions": [row_of(row) for row in reversed(rows[-MOST_ROWS:])], "in_all": len(rows)}
+
+    def one(self, id: str) -> Json | None:
+        """One session with its account, its pace and its boards; None where there is no such session."""
+        with self._guard:
+            row = next((row for row in self._fresh_rows() if row.id == id), None)
+            if row is None:
+                return None
+            with Journal.open_beside(self._state_dir) as journal:
+                return detail_of(row, journal.replay(id, with_gaps=True))
+
+    def _fresh_rows(self) -> list[SessionRow]:
+        if self._rows is not None and self._now() - self._rows[0] < FRESH_S:
+            return self._rows[1]
+        rows: list[SessionRow] = []
+        if journal_path(self._state_dir).exists():
+            with Journal.open_beside(self._state_dir) as journal:
+                rows = journal.sessions()
+        self._rows = (self._now(), rows)
+        return rows
+
+
+def row_of(row: SessionRow) -> Json:
+    return {
+        "id": row.id,
+        "title": one_line(row.title),
+        "state": row.state,
+        "started": local_time(row.started_utc),
+        "took": duration(row.last_at),
+        "took_s": round(row.last_at, 1),
+        "passes_cut": row.passes_cut,
+        "rehearsed": row.rehearsed,
+    }
+
+
+def detail_of(row: SessionRow, records: Iterable[f.Record], pause: Callable[[float], None] = time.sleep) -> Json:
+    """records: the session's, in order. pause: between small steps."""
+    takes = Takes()
+    lines = account(row, _slowly(takes.seen(records), pause)).splitlines()
+    left_out = max(0, len(lines) - MOST_LINES)
+    job = takes.job
+    return {
+        **row_of(row),
+        "of": job.total_passes if job else 0,
+        "pace": takes.takes,
+        "account": [*([f"({left_out} lines before these)"] if left_out else []), *lines[left_out:]],
+        "boards": [pattern_of(pattern, job) for pattern in job.patterns[:MOST_BOARDS]] if job else [],
+    }
+
+
+class Takes:
+    """How long each pass took, from its call to its being cut, in the order in which they were cut."""
+
+    def __init__(self) -> None:
+        self.job: Job | None = None
+        self.takes: list[Json] = []
+        self._called: tuple[int, int, float] | None = None
+
+    def seen(self, records: Iterable[f.Record]) -> Iterator[f.Record]:
+        for record in records:
+            self._take(record.fact, record.at)
+            yield record
+
+    def _take(self, fact: f.Fact, at: float) -> None:
+        match fact:
+            case f.Started(job=job):
+                self.job = job
+            case f.SettingCalled(setup, pass_, _):
+                self._called = (setup, pass_, at)
+            case f.PassCut(setup, pass_, by):
+                if self._called is not None and self._called[:2] == (setup, pass_):
+                    took = round(at - self._called[2], 1)
+                    self.takes.append({"setup": setup, "pass": pass_, "took_s": took, "by": by})
+                self._called = None
+            case f.StoodBy() | f.Resumed() | f.SteppedBack() | f.Jumped():
+                self._called = None
+
+
+def _slowly(records: Iterable[f.Record], pause: Callable[[float], None]) -> Iterator[f.Record]:
+    for n, record in enumerate(records, start=1):
+        if not n % STEP:
+            pause(PAUSE_S)
+        yield record

@@ -1,0 +1,205 @@
+"""From the session's thread to every open page: one inbox in, one bounded queue a stream out.
+
+The session puts a reference on the inbox and goes on. The hub's thread words what came, numbers it
+and hands the same bytes to each stream; a stream whose device has stopped reading is closed, and finds the
+whole state again when it comes back. Each message carries the whole state and its sequence number.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import queue
+import secrets
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from assistant.plans.model import Job
+from assistant.screens.page.picture import Json, board_of, entry_of, state_of
+from assistant.screens.view_sight import Gathering, Sight
+from assistant.session.effects import View
+from assistant.session.events import Event
+from assistant.session.facts import Record
+from assistant.wording.prompts import Words
+
+WAITING = 200
+LOG = 120
+MOST_STREAMS = 32
+SECRET = "code"
+"""Announcements of this class are no page's business: the pairing code is spoken with it."""
+
+Take = Callable[[Gathering], None]
+
+
+@dataclass(eq=False)
+class Stream:
+    """One page's. None in the queue: the end. device: its id."""
+
+    device: str
+    queue: queue.Queue[bytes | None] = field(default_factory=lambda: queue.Queue(WAITING))
+    closed: bool = False
+
+    def put(self, message: bytes | None) -> None:
+        """Never waits: a full queue means that its device has stopped reading."""
+        try:
+            self.queue.put_nowait(message)
+        except queue.Full:
+            self.closed = True
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What an answer is held against. mode, asked_id, reading: of the newest state. asked_seq: the message with which
+    that was first asked; seq: the newest message."""
+
+    mode: str = ""
+    asked_id: int = -1
+    asked_seq: int = 0
+    seq: int = 0
+    may_record_cuts: bool = False
+
+
+class Hub:
+    """A `runner.loop.Screen` and `Watcher` that feeds pages. Without a session it stays as it begins."""
+
+    def __init__(self, session: str = "", now: Callable[[], datetime] = datetime.now):
+        """session: its id, "" where none is driven."""
+        self.session = session
+        self.run = secrets.token_hex(4)  # a page that finds another run begins anew
+        self.standing = Standing()
+        self._now = now
+        self._inbox: queue.SimpleQueue[Take | None] = queue.SimpleQueue()
+        self._guard = threading.Lock()
+        self._streams: list[Stream] = []
+        self._gathering = Gathering()
+        self._log: deque[Json] = deque(maxlen=LOG)
+        self._logged: Sight | None = None
+        self._state: Json = {}
+        self._board: Json | None = None
+        self._board_key: object = None
+        self._thread = threading.Thread(target=self._work, name="page hub", daemon=True)
+        self._thread.start()
+
+    # From the session's thread
+
+    def show(self, view: View, line: str | None, words: Words) -> None:
+        self._inbox.put(lambda gathering: gathering.show(view, line, words))
+
+    def said(self, text: str, klass: str) -> None:
+        if klass != SECRET:
+            self._inbox.put(lambda gathering: gathering.said(text, klass))
+
+    def turn(self, event: Event, records: Sequence[Record]) -> None:
+        self._inbox.put(lambda gathering: gathering.turn(event, records))
+
+    # From the servers' threads
+
+    def open(self, device: str) -> Stream | None:
+        """A stream that begins with everything there is; None when `MOST_STREAMS` are open."""
+        stream = Stream(device)
+        with self._guard:
+            if len(self._streams) >= MOST_STREAMS:
+                return None
+            self._streams.append(stream)
+            stream.put(self._message("all", {**self._body(), "board": self._board, "log": list(self._log)}))
+        return stream
+
+    def shut(self, stream: Stream) -> None:
+        with self._guard, contextlib.suppress(ValueError):
+            self._streams.remove(stream)
+
+    def tick(self) -> bytes:
+        """A sign of life."""
+        return self._message("tick", {"seq": self.standing.seq, "run": self.run})
+
+    @property
+    def alive(self) -> bool:
+        """Whether news still gets through; a page without it must not look live."""
+        return self._thread.is_alive()
+
+    @property
+    def streams(self) -> int:
+        return len(self._streams)
+
+    def close(self) -> None:
+        """End every stream, and the hub's thread."""
+        self._inbox.put(None)
+        self._thread.join(2.0)
+        with self._guard:
+            for stream in self._streams:
+                stream.closed = True
+                stream.put(None)
+
+    # On the hub's thread
+
+    def _work(self) -> None:
+        while True:
+            take = self._inbox.get()
+            while take is not None:
+                take(self._gathering)
+                try:
+                    take = self._inbox.get_nowait()
+                except queue.Empty:
+                    break
+            if take is None:
+                return
+            self._publish(self._gathering.sight)
+
+    def _publish(self, sight: Sight) -> None:
+        """Everything that came together goes out as one message."""
+        state, entries = state_of(sight), self._new_entries(sight)
+        with self._guard:
+            if state == self._state and not entries:
+                return
+            self._state = state
+            self._log.extend(entries)
+            self._stand(sight)
+            body = {**self._body(), "log": entries}
+            if self._new_board(sight):
+                body["board"] = self._board
+            message = self._message("change", body)
+            for stream in self._streams:
+                stream.put(message)
+
+    def _stand(self, sight: Sight) -> None:
+        seq, before, view = self.standing.seq + 1, self.standing, sight.view
+        if view is None or sight.words is None:
+            self.standing = Standing(seq=seq)
+            return
+        same = before.asked_id == view.generation
+        asked_seq = before.asked_seq if same else seq
+        may = sight.words.job.page.may_record_cuts
+        self.standing = Standing(view.mode, view.generation, asked_seq, seq, may)
+
+    def _new_entries(self, sight: Sight) -> list[Json]:
+        """Lines of the log that were not sent yet: entries are kept by reference, so those sent are known again."""
+        known = self._logged.log if self._logged else ()
+        self._logged = sight
+        if sight.log is known:
+            return []
+        ids = {id(entry) for entry in known}
+        clock = self._now().strftime("%H:%M:%S")
+        return [entry_of(entry, clock) for entry in sight.log if id(entry) not in ids]
+
+    def _new_board(self, sight: Sight) -> bool:
+        if not self._state or sight.words is None or sight.view is None:
+            return False
+        job: Job = sight.words.job
+        key = job.setups[sight.view.setup - 1].pattern
+        if key == self._board_key:
+            return False
+        self._board_key, self._board = key, board_of(job, sight.view.setup)
+        return True
+
+    def _body(self) -> Json:
+        may = self.standing.may_record_cuts
+        seen = {"run": self.run, "seq": self.standing.seq, "session": self.session, "may_record_cuts": may}
+        return {**seen, "state": self._state}
+
+    @staticmethod
+    def _message(kind: str, body: Any) -> bytes:
+        return f"event: {kind}\ndata: {json.dumps(body, ensure_ascii=False)}\n\n".encode()

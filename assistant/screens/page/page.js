@@ -1,0 +1,351 @@
+"use strict";
+// The page: one stream in, a few short requests out. Every message carries the whole state.
+
+const at = (id) => document.getElementById(id);
+const STALE_MS = 3000;
+const PRESS_MS = 800;
+const AGAIN_MS = [300, 600, 1200, 2500];
+const AT_HOME = ["localhost", "127.0.0.1"].includes(location.hostname);
+
+let seen = { seq: 0, run: "", may_record_cuts: false, state: {} };
+let board = null;
+let lastWord = 0;
+let connection = null;
+let failures = 0;
+let pressed = null;
+let lastLine = "";
+
+function put(id, text) {
+  const place = at(id);
+  if (place.textContent !== text) place.textContent = text;
+  place.hidden = !text;
+}
+
+// --- the stream
+
+async function follow() {
+  if (connection || document.hidden) return;
+  const mine = (connection = new AbortController());
+  try {
+    const answer = await fetch("/stream", { method: "POST", signal: mine.signal });
+    if (answer.status === 401) {
+      location.replace("/");
+      return;
+    }
+    if (!answer.ok) throw new Error(String(answer.status));
+    await read(answer.body.getReader());
+  } catch {
+    // Told by what is shown: no word has come.
+  }
+  if (connection === mine) connection = null;
+  else return;
+  showLink();
+  setTimeout(follow, AGAIN_MS[Math.min(failures++, AGAIN_MS.length - 1)]);
+}
+
+async function read(reader) {
+  const decoder = new TextDecoder();
+  let text = "";
+  for (;;) {
+    const { done, value } = await reader.read();
+    if (done) return;
+    text += decoder.decode(value, { stream: true });
+    for (let end = text.indexOf("\n\n"); end >= 0; end = text.indexOf("\n\n")) {
+      take(text.slice(0, end));
+      text = text.slice(end + 2);
+    }
+  }
+}
+
+function take(message) {
+  const [first, second] = message.split("\n");
+  const kind = first.slice("event: ".length);
+  const body = JSON.parse(second.slice("data: ".length));
+  lastWord = Date.now();
+  failures = 0;
+  if (kind === "all") at("entries").replaceChildren();
+  if (kind !== "tick") {
+    if (body.board !== undefined) board = body.board;
+    seen = body;
+    log(body.log || []);
+    show();
+  } else if (body.seq !== seen.seq || body.run !== seen.run) {
+    connection?.abort(); // something was missed: begin with everything again
+    connection = null;
+    setTimeout(follow, 0);
+  }
+  showLink();
+}
+
+function showLink() {
+  const quiet = Date.now() - lastWord;
+  const live = lastWord > 0 && quiet < STALE_MS && connection;
+  const link = at("link");
+  const kind = live ? "live" : lastWord ? "stale" : "waiting";
+  link.dataset.link = kind;
+  document.body.dataset.link = kind;
+  const since = Math.round(quiet / 1000);
+  at("link-mark").textContent = { live: "●", stale: "▲", waiting: "◌" }[kind];
+  const told = { live: "Live", stale: `Old: no word for ${since} s`, waiting: "Connecting" }[kind];
+  if (at("link-text").textContent !== told) at("link-text").textContent = told;
+}
+
+document.addEventListener("visibilitychange", () => {
+  if (document.hidden) {
+    connection?.abort();
+    connection = null;
+  } else {
+    failures = 0;
+    follow();
+  }
+});
+setInterval(showLink, 500);
+
+// --- what is shown
+
+function show() {
+  const s = seen.state;
+  const open = Boolean(s.mode);
+  at("none").hidden = open;
+  for (const id of ["call", "work", "progress", "last", "doing"]) at(id).hidden = !open;
+  at("now").dataset.mode = s.mode || "";
+  document.title = open && s.reading ? `${s.reading} – Kerfcall` : "Kerfcall";
+  if (!open) return;
+  put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
+  const calling = s.mode === "cutting";
+  put("mode", calling ? "" : s.mode === "checks" ? `Check: ${s.check}` : s.mode_word);
+  showReading(calling ? s.reading : "");
+  put("unit", calling ? s.unit : "");
+  put("approach", calling ? s.approach : "");
+  put("asked", s.asked);
+  put("pass", calling ? `Pass ${s.pass} of ${s.passes}` : s.passes && s.mode !== "finished" ? `${s.cut_here} of ${s.passes} passes cut on this end` : "");
+  put("way", s.way);
+  at("bar").max = s.passes_in_all;
+  at("bar").value = s.cut_in_all;
+  put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut`);
+  put("left", s.left);
+  put("line", [s.heard.made, s.hands.made].includes(lastLine) ? "" : lastLine);
+  put("heard", s.heard.given ? `Heard: ${s.heard.given}${s.heard.made ? ` → ${s.heard.made}` : ""}` : "");
+  put("hands", s.hands.given ? `By hand or foot: ${s.hands.given}${s.hands.made ? ` → ${s.hands.made}` : ""}` : "");
+  at("faults").replaceChildren(...s.faults.map((text) => item(`▲ ${text}`)));
+  at("faults").hidden = !s.faults.length;
+  if (board) drawBoard(at("board"), board, s.cut, calling ? s.pass : 0);
+  at("cut").hidden = !(seen.may_record_cuts && calling);
+  if (pressed && pressed.asked_id !== s.asked_id) letGo();
+}
+
+// A dial's turns and mark go on two lines, so that both can be big.
+function showReading(text) {
+  const place = at("reading");
+  const lines = text ? text.split(" + ").map((line, n) => (n ? `+ ${line}` : line)) : [];
+  place.hidden = !text;
+  if (place.dataset.shown === text) return;
+  place.dataset.shown = text;
+  place.replaceChildren(...lines.map((line) => Object.assign(document.createElement("span"), { textContent: line })));
+  fit();
+}
+
+function fit() {
+  const place = at("reading");
+  if (place.hidden) return;
+  const lines = [...place.children];
+  place.style.fontSize = "100px";
+  const widest = Math.max(...lines.map((line) => line.getBoundingClientRect().width));
+  const wide = (100 * place.parentElement.clientWidth) / widest;
+  const high = (innerHeight * (innerWidth > innerHeight ? 0.42 : 0.24)) / lines.length;
+  place.style.fontSize = `${Math.max(40, Math.floor(Math.min(wide, high)))}px`;
+}
+addEventListener("resize", fit);
+
+function item(text) {
+  return Object.assign(document.createElement("li"), { textContent: text });
+}
+
+function log(entries) {
+  const list = at("entries");
+  for (const entry of entries) {
+    const row = item("");
+    row.dataset.klass = entry.klass;
+    for (const [name, text] of [["at", entry.at], ["mark", entry.mark], ["text", entry.text]]) {
+      row.append(Object.assign(document.createElement("span"), { className: name, textContent: text }));
+    }
+    list.prepend(row);
+  }
+  while (list.children.length > 200) list.lastChild.remove();
+  const line = entries.filter((entry) => entry.klass === "line" || entry.klass === "answer" || entry.klass === "notice").pop();
+  // A setting's figures, which come first, are shown big already.
+  if (line) lastLine = line.text.split("   ").pop();
+}
+
+// --- what may be done
+
+function tell(text) {
+  put("told", text);
+  clearTimeout(tell.timer);
+  tell.timer = setTimeout(() => put("told", ""), 6000);
+}
+
+async function ask(body, done) {
+  try {
+    const answer = await fetch("/do", {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify(body),
+    });
+    if (answer.status === 401) location.replace("/");
+    const told = await answer.json().catch(() => ({}));
+    tell(answer.ok ? done : told.error || `Refused (${answer.status}).`);
+    return answer.ok;
+  } catch {
+    tell("Kerfcall does not answer; nothing was done.");
+    return false;
+  }
+}
+
+for (const button of document.querySelectorAll("[data-do]")) {
+  button.addEventListener("click", () => ask({ do: button.dataset.do }, `Asked: ${button.textContent.toLowerCase()}.`));
+}
+
+at("note-open").addEventListener("click", () => {
+  const open = at("note").hidden;
+  at("note").hidden = !open;
+  at("note-open").setAttribute("aria-expanded", String(open));
+  if (open) at("note-text").focus();
+});
+at("note").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const text = at("note-text").value.trim();
+  if (!text || !(await ask({ do: "note", text }, "Noted."))) return;
+  at("note-text").value = "";
+  at("note").hidden = true;
+  at("note-open").setAttribute("aria-expanded", "false");
+});
+
+// A cut: the press names what it answers, as it was when the press began.
+function press() {
+  if (pressed || at("cut").hidden) return;
+  pressed = { asked_id: seen.state.asked_id, seq: seen.seq, since: performance.now() };
+  at("cut").classList.add("pressed");
+  pressed.timer = setTimeout(full, PRESS_MS);
+}
+
+function letGo() {
+  if (!pressed) return;
+  clearTimeout(pressed.timer);
+  pressed = null;
+  at("cut").classList.remove("pressed");
+}
+
+function full() {
+  const { asked_id, seq, since } = pressed;
+  const held_ms = Math.max(PRESS_MS, Math.round(performance.now() - since));
+  at("cut").classList.remove("pressed");
+  ask({ do: "cut", asked_id, seq, held_ms }, "Sent; it is said aloud when it counts.");
+}
+
+at("cut").addEventListener("pointerdown", (event) => event.button === 0 && press());
+for (const kind of ["pointerup", "pointercancel", "pointerleave", "blur"]) at("cut").addEventListener(kind, letGo);
+at("cut").addEventListener("keydown", (event) => {
+  if (event.key === " " || event.key === "Enter") {
+    event.preventDefault();
+    if (!event.repeat) press();
+  }
+});
+at("cut").addEventListener("keyup", letGo);
+at("cut").addEventListener("contextmenu", (event) => event.preventDefault());
+
+// --- the other parts
+
+const TABS = ["now", "log", "drawing", "sessions", "about"];
+for (const button of document.querySelectorAll("[data-tab]")) {
+  button.addEventListener("click", () => {
+    for (const tab of TABS) at(tab).hidden = tab !== button.dataset.tab;
+    for (const other of document.querySelectorAll("[data-tab]")) other.removeAttribute("aria-current");
+    button.setAttribute("aria-current", "page");
+    if (button.dataset.tab === "sessions") sessions();
+    if (button.dataset.tab === "drawing") drawing();
+    fit();
+  });
+}
+
+function drawing() {
+  if (at("sheets").children.length) return;
+  const picture = Object.assign(new Image(), { alt: "Both parts, the joint and the cut sheet of this plan", src: "/drawing.svg" });
+  picture.addEventListener("error", () => {
+    at("sheets").replaceChildren();
+    at("no-drawing").hidden = false;
+  });
+  at("no-drawing").hidden = true;
+  at("sheets").replaceChildren(picture);
+}
+
+async function get(path) {
+  const answer = await fetch(path);
+  const body = await answer.json().catch(() => ({}));
+  if (!answer.ok) throw new Error(body.error || `Refused (${answer.status}).`);
+  return body;
+}
+
+async function sessions() {
+  at("session").hidden = true;
+  at("rows").hidden = false;
+  try {
+    const { sessions: rows, in_all } = await get("/sessions");
+    put("sessions-told", rows.length ? (in_all > rows.length ? `The newest ${rows.length} of ${in_all}.` : "") : "No sessions yet.");
+    at("rows").replaceChildren(...rows.map(row));
+  } catch (error) {
+    put("sessions-told", error.message);
+  }
+}
+
+function row(one) {
+  const made = item("");
+  const button = Object.assign(document.createElement("button"), { type: "button" });
+  const kind = one.rehearsed ? `${one.state}, rehearsed` : one.state;
+  for (const [name, text] of [["title", one.title], ["when", one.started], ["sums", `${kind}; ${one.passes_cut} passes cut; ${one.took}`]]) {
+    button.append(Object.assign(document.createElement("span"), { className: name, textContent: text }));
+  }
+  button.addEventListener("click", () => session(one.id));
+  made.append(button);
+  return made;
+}
+
+async function session(id) {
+  put("sessions-told", "Reading …");
+  try {
+    const one = await get(`/session/${id}`);
+    put("sessions-told", "");
+    put("session-title", one.title);
+    put("session-sums", `${one.started}: ${one.state}${one.rehearsed ? ", rehearsed" : ""}; ${one.passes_cut} of ${one.of} passes cut in ${one.took}.`);
+    drawPace(at("pace"), at("pace-told"), one.pace);
+    at("boards").replaceChildren(...one.boards.map(figure));
+    at("account").textContent = one.account.join("\n");
+    at("rows").hidden = true;
+    at("session").hidden = false;
+    at("back").focus();
+  } catch (error) {
+    put("sessions-told", error.message);
+  }
+}
+
+function figure(one) {
+  const made = document.createElement("figure");
+  const picture = svg("svg", { viewBox: `0 0 ${BOARD.width} ${BOARD.height}`, role: "img", class: "board" });
+  const all = "f".repeat((one.passes.length >> 2) + 1);
+  drawBoard(picture, one, all, 0);
+  const text = `Part ${one.part}: ${one.sockets.length} sockets in ${one.passes.length} passes, ${one.depth_text} deep, ${one.width_text} wide`;
+  made.append(picture, Object.assign(document.createElement("figcaption"), { textContent: text }));
+  return made;
+}
+
+at("back").addEventListener("click", sessions);
+at("leave").addEventListener("click", async () => {
+  await fetch("/leave", { method: "POST" }).catch(() => {});
+  location.replace("/");
+});
+at("plain-http").textContent = AT_HOME
+  ? "This page and Kerfcall are on the same machine; nothing goes over a network."
+  : "This connection is plain HTTP, not encrypted: whoever can listen on this network can read it and could act as this device. Use it on a network that you trust.";
+
+show();
+follow();

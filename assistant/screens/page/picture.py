@@ -1,0 +1,105 @@
+"""What a page is sent: the newest sight of the session as JSON-ready data. Pure.
+
+Lengths are mm as JSON numbers, to a ten-thousandth; everything else is worded here, so that the page
+says what the terminal says.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from assistant.joinery.model import Pattern
+from assistant.joinery.settings import reading
+from assistant.joinery.units import plain_length
+from assistant.plans.model import Job
+from assistant.screens.view_pace import shown_left
+from assistant.screens.view_sight import Answer, Entry, Sight
+from assistant.session.effects import View
+from assistant.wording.prompts import Words
+
+Json = dict[str, Any]
+MODES = {
+    "checks": "Check",
+    "cutting": "Cut",
+    "question": "Question",
+    "standing by": "Standing by",
+    "resuming": "Resuming",
+    "finished": "Finished",
+    "ended early": "Ended early",
+}
+
+
+def state_of(sight: Sight) -> Json:
+    """The whole state, small, as every message carries it. {} before the session has begun."""
+    view, words = sight.view, sight.words
+    if view is None or words is None or not view.setup:
+        return {}
+    job = words.job
+    setup = job.setups[view.setup - 1]
+    return {
+        "mode": view.mode,
+        "mode_word": MODES.get(view.mode, view.mode),
+        "asked_id": view.generation,
+        "title": job.title,
+        "setup": view.setup,
+        "setups": view.setups,
+        "pass": view.pass_,
+        "passes": view.passes,
+        "cut_here": view.cut_here,
+        "cut_in_all": view.cut_in_all,
+        "passes_in_all": view.passes_in_all,
+        "cut": f"{view.cut:x}",
+        "board": setup.board,
+        "part": setup.part,
+        "end": 0 if job.layout == "slots" else setup.end,
+        "way": words.one(view.way) if view.way else "",
+        "pattern": setup.pattern,
+        "left": shown_left(sight.left_s),
+        "speaking": sight.speaking,
+        "faults": [text for _, text in sight.faults],
+        "heard": _answer(sight.heard),
+        "hands": _answer(sight.hands),
+        **_called(view, words),
+        "asked": words.shown((view.asked,)) if view.asked else "",
+        "check": view.check,
+    }
+
+
+def _called(view: View, words: Words) -> Json:
+    """The setting in figures, what they are of, and what to go past first; "" where no pass is called."""
+    if not view.pass_:
+        return {"reading": "", "unit": "", "approach": ""}
+    carriage = words.carriage
+    past = "" if view.approach is None else f"first back to {reading(carriage, view.approach)}, then come up"
+    unit = {"steps": "steps", "handwheel": "of the handwheel"}.get(carriage.kind, carriage.unit)
+    return {"reading": reading(carriage, view.setting), "unit": unit, "approach": past}
+
+
+def _answer(answer: Answer) -> Json:
+    return {"given": answer.given, "made": answer.made}
+
+
+def board_of(job: Job, setup: int) -> Json:
+    """The board of this setup: what is cut out of it where."""
+    return pattern_of(job.pattern_of(setup), job)
+
+
+def pattern_of(pattern: Pattern, job: Job) -> Json:
+    return {
+        "part": pattern.part,
+        "width": _mm(pattern.width),
+        "width_text": plain_length(pattern.width, job.carriage.unit),
+        "depth_text": plain_length(pattern.depth, job.carriage.unit),
+        "stop_side": job.carriage.stop_side,
+        "sockets": [[_mm(each.start), _mm(each.end)] for each in pattern.sockets],
+        "passes": [[_mm(each.kerf_from), _mm(each.kerf_to), each.socket] for each in pattern.passes],
+    }
+
+
+def entry_of(entry: Entry, clock: str) -> Json:
+    return {"at": clock, "mark": entry.mark, "klass": entry.klass, "text": entry.text}
+
+
+def _mm(length: Fraction) -> float:
+    return round(float(length), 4)

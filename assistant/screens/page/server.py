@@ -1,0 +1,363 @@
+"""The page's server: plain HTTP on the standard library, a thread a connection, every wait and size bounded.
+
+What a request meets, in this order: the number of connections, the rate, the Host, the kind of request, the
+device's token and, for everything but reading, the Origin. No GET changes anything. Nobody unpaired is told
+anything but that a code is wanted.
+"""
+
+from __future__ import annotations
+
+import json
+import queue
+import socket
+import sys
+import threading
+from collections import Counter
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import Any
+
+from assistant.errors import CouldNotRun, KerfcallError
+from assistant.screens.page import document
+from assistant.screens.page.devices import Device, Devices
+from assistant.screens.page.doing import Refused
+from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_origin, own_names
+from assistant.screens.page.history import History
+from assistant.screens.page.hub import Hub
+from assistant.screens.page.pairing import PairingCode
+
+PORT = 8437
+IDLE_S = 10.0
+TICK_S = 1.0
+MOST_BODY = 2048
+MOST_CONNECTIONS, MOST_OF_ONE = 96, 64
+REQUESTS = (40.0, 200.0)  # a second, at once; of one address
+DOINGS = (2.0, 8.0)  # of one device
+PAIRINGS = (0.5, 10.0)  # of one address
+COOKIE_DAYS = 400
+
+
+@dataclass(frozen=True)
+class Parts:
+    """What the server serves. do: posts what a paired page asks for to the session, or raises Refused. drawing: the
+    plan's sheets as SVG, None where there are none. paired: told of a new device."""
+
+    hub: Hub
+    devices: Devices
+    codes: PairingCode
+    history: History
+    do: Callable[[Any], None]
+    drawing: Callable[[], bytes | None]
+    paired: Callable[[Device], None]
+
+
+class PageServer(ThreadingHTTPServer):
+    """Serves until `close`. Raises CouldNotRun when the port can't be had."""
+
+    daemon_threads = True
+    block_on_close = False
+    allow_reuse_address = sys.platform != "win32"  # there it would let two programs share the port
+    request_queue_size = 64
+
+    def __init__(self, parts: Parts, lan: bool = False, port: int = PORT):
+        """lan: reachable from the home network, not from this machine alone. port: 0 for any."""
+        self.parts, self.lan = parts, lan
+        self.names = own_names(lan)
+        self.requests, self.doings, self.pairings = Rates(*REQUESTS), Rates(*DOINGS), Rates(*PAIRINGS)
+        self._guard = threading.Lock()
+        self._connections: dict[socket.socket, str] = {}
+        self.closing = False
+        try:
+            super().__init__(("" if lan else "127.0.0.1", port), Handler)
+        except (OSError, OverflowError) as error:
+            raise CouldNotRun(f"the page can't have port {port} ({error}); give another with --port N") from error
+        self.port = int(self.server_address[1])
+        self.cookie = f"kerfcall-{self.port}"
+        self._thread = threading.Thread(target=self.serve_forever, name="page server", daemon=True)
+        self._thread.start()
+
+    def server_bind(self) -> None:
+        """As the base, without asking the name server for our own name."""
+        self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, int(self.allow_reuse_address))
+        self.socket.bind(self.server_address)
+        self.server_address = self.socket.getsockname()
+        self.server_name, self.server_port = "kerfcall", self.server_address[1]
+
+    def verify_request(self, request: Any, client_address: Any) -> bool:
+        return is_at_home(str(client_address[0]))
+
+    def process_request(self, request: Any, client_address: Any) -> None:
+        address = str(client_address[0])
+        with self._guard:
+            of_one = Counter(self._connections.values())[address]
+            refused = self.closing or len(self._connections) >= MOST_CONNECTIONS or of_one >= MOST_OF_ONE
+            if not refused:
+                self._connections[request] = address
+        if refused:
+            self.shutdown_request(request)
+        else:
+            super().process_request(request, client_address)
+
+    def shutdown_request(self, request: Any) -> None:
+        with self._guard:
+            self._connections.pop(request, None)
+        super().shutdown_request(request)
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """A connection that breaks is the browser's affair; the terminal belongs to the session."""
+
+    @property
+    def connections(self) -> int:
+        return len(self._connections)
+
+    def close(self) -> None:
+        """Stop listening, and end every connection. Safe to repeat."""
+        if self.closing:
+            return
+        self.closing = True
+        self.shutdown()
+        self.server_close()
+        self._thread.join(2.0)
+        with self._guard:
+            open_ones = list(self._connections)
+        for connection in open_ones:
+            with suppress(OSError):
+                connection.shutdown(socket.SHUT_RDWR)
+
+
+class Handler(BaseHTTPRequestHandler):
+    """One connection."""
+
+    server: PageServer
+    protocol_version = "HTTP/1.1"
+    timeout = IDLE_S
+    disable_nagle_algorithm = True
+
+    def do_GET(self) -> None:
+        self._serve(_GETS)
+
+    def do_POST(self) -> None:
+        self._serve(_POSTS)
+
+    def log_message(self, format: str, *args: Any) -> None:
+        """Nothing is logged: a log would hold what was asked for, and the terminal is the session's."""
+
+    def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+        """The base class's own refusals (malformed, too long), without a word on what serves here."""
+        self.close_connection = True
+        self.answer(int(code))
+
+    # The gate
+
+    def _serve(self, routes: dict[str, tuple[bool, Callable[[Handler], None]]]) -> None:
+        self.device: Device | None = None
+        self._body_read = False
+        try:
+            status = self._refusal(routes)
+            if status:
+                self.answer(status)
+            elif self.path in routes:
+                routes[self.path][1](self)
+            else:
+                self.session()
+        except Refused as refusal:
+            self.answer(refusal.status, {"error": str(refusal)})
+        except (BrokenPipeError, ConnectionError, TimeoutError):
+            self.close_connection = True
+        except KerfcallError as error:
+            self.answer(503, {"error": str(error)})
+
+    def _refusal(self, routes: dict[str, tuple[bool, Callable[[Handler], None]]]) -> int:
+        """The status that refuses this request, 0 where nothing does."""
+        server, headers = self.server, self.headers
+        if not server.requests.allow(self.client_address[0]):
+            return 429
+        hosts = headers.get_all("Host") or []
+        if not is_own_host(hosts, server.names, str(self.connection.getsockname()[0]), server.port):
+            return 421
+        for_all = routes.get(self.path, (False,))[0]
+        self.device = self._paired()
+        if self.device is None and not for_all:
+            return 401
+        if self.path not in routes and not (self.command == "GET" and _history_id(self.path)):
+            return 405 if self.path in _GETS or self.path in _POSTS else 404
+        if self.command == "POST" and not is_own_origin(headers.get_all("Origin") or [], hosts[0]):
+            return 403
+        if headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none") and self.path != "/":
+            return 403
+        return 0
+
+    def _paired(self) -> Device | None:
+        for part in "; ".join(self.headers.get_all("Cookie") or []).split(";"):
+            name, _, value = part.strip().partition("=")
+            if name == self.server.cookie and value:
+                return self.server.parts.devices.of_token(value)
+        return None
+
+    def _json(self) -> Any:
+        """The body. Raises Refused."""
+        lengths = self.headers.get_all("Content-Length") or []
+        if self.headers.get("Transfer-Encoding") or len(lengths) != 1:
+            raise Refused(411, "How long the request is must be told.")
+        if not lengths[0].isascii() or not lengths[0].isdigit():
+            raise Refused(400, "The request is not whole.")
+        if len(lengths[0]) > 9 or int(lengths[0]) > MOST_BODY:
+            raise Refused(413, f"A request has at most {MOST_BODY} bytes.")
+        if self.headers.get_content_type() != "application/json":
+            raise Refused(415, "JSON is wanted.")
+        body = self.rfile.read(int(lengths[0]))
+        self._body_read = True
+        try:
+            return json.loads(body)
+        except (ValueError, RecursionError) as error:
+            raise Refused(400, "The request is no JSON.") from error
+
+    # Answers
+
+    def answer(self, status: int, body: Any = None, cookie: str = "") -> None:
+        data = b"" if body is None else json.dumps(body, ensure_ascii=False).encode()
+        self.send(status, data, "application/json; charset=utf-8", cookie=cookie)
+
+    def send(self, status: int, data: bytes, kind: str, policy: str = document.NOTHING, cookie: str = "") -> None:
+        """A whole answer. A body that was not read ends the connection, lest it is taken for the next request."""
+        headers = getattr(self, "headers", None)
+        unread = headers is None or (not getattr(self, "_body_read", False) and _announces_a_body(headers))
+        self.close_connection = self.close_connection or unread or self.server.closing
+        self._head(status, kind, policy)
+        if cookie:
+            self.send_header("Set-Cookie", cookie)
+        if status != 204:
+            self.send_header("Content-Length", str(len(data)))
+        if self.close_connection:
+            self.send_header("Connection", "close")
+        self.end_headers()
+        if getattr(self, "command", "") != "HEAD" and status != 204:
+            self.wfile.write(data)
+
+    def _head(self, status: int, kind: str, policy: str) -> None:
+        self.request_version = "HTTP/1.1"
+        self.send_response_only(status)
+        for name, value in (
+            ("Content-Type", kind),
+            ("Content-Security-Policy", policy),
+            ("Cache-Control", "no-store"),
+            ("Referrer-Policy", "no-referrer"),
+            ("X-Content-Type-Options", "nosniff"),
+            ("X-Frame-Options", "DENY"),
+            ("Cross-Origin-Resource-Policy", "same-origin"),
+            ("Permissions-Policy", "camera=(), microphone=(), geolocation=()"),
+        ):
+            self.send_header(name, value)
+
+    # What is served
+
+    def root(self) -> None:
+        served = document.page() if self.device else document.door()
+        self.send(200, served.html, "text/html; charset=utf-8", served.policy)
+
+    def paired(self) -> None:
+        """Whether the cookie comes along: a link from another site brings none the first time."""
+        self.answer(200, {"paired": self.device is not None})
+
+    def pair(self) -> None:
+        if not self.server.pairings.allow(self.client_address[0]):
+            raise Refused(429, "Too many tries; wait a little.")
+        body = self._json()
+        if not isinstance(body, dict) or not all(isinstance(body.get(key), str) for key in ("code", "name")):
+            raise Refused(400, "A code and a name are wanted.")
+        left = self.server.parts.codes.take("".join(body["code"].split()))
+        if left is not None:
+            tries = (
+                f"{left} tries left." if left > 1 else "One try left." if left else "Ask for a new one at the bench."
+            )
+            raise Refused(403, f"That is not the code, or it has run out. {tries}")
+        device, token = self.server.parts.devices.pair(body["name"])
+        self.server.parts.paired(device)
+        self.answer(204, cookie=self._cookie(token, COOKIE_DAYS * 86400))
+
+    def leave(self) -> None:
+        if self.device is not None:
+            self.server.parts.devices.revoke(self.device.id)
+        self.answer(204, cookie=self._cookie("", 0))
+
+    def _cookie(self, token: str, age_s: int) -> str:
+        return f"{self.server.cookie}={token}; Max-Age={age_s}; Path=/; HttpOnly; SameSite=Strict"
+
+    def do(self) -> None:
+        device = self._device
+        if not self.server.doings.allow(device.id):
+            raise Refused(429, "Too often; wait a little.")
+        self.server.parts.do(self._json())
+        self.answer(202, {})
+
+    def drawing(self) -> None:
+        svg = self.server.parts.drawing()
+        if svg is None:
+            raise Refused(404, "The plan file is not at hand, so there is no drawing of it.")
+        # The drawing's own attributes are all that it needs.
+        self.send(200, svg, "image/svg+xml; charset=utf-8")
+
+    def sessions(self) -> None:
+        self.answer(200, self.server.parts.history.sessions())
+
+    def session(self) -> None:
+        found = self.server.parts.history.one(_history_id(self.path) or "")
+        if found is None:
+            raise Refused(404, "There is no such session.")
+        self.answer(200, found)
+
+    @property
+    def _device(self) -> Device:
+        if self.device is None:
+            raise Refused(401, "Pair this device first.")
+        return self.device
+
+    def stream(self) -> None:
+        """Everything there is, then each change as it comes, and a sign of life every `TICK_S`."""
+        device, hub, devices = self._device, self.server.parts.hub, self.server.parts.devices
+        stream = hub.open(device.id)
+        if stream is None:
+            raise Refused(503, "Too many pages are open.")
+        self.close_connection = True
+        try:
+            with suppress(CouldNotRun):
+                devices.seen(device.id)
+            self._head(200, "text/event-stream; charset=utf-8", document.NOTHING)
+            self.send_header("Connection", "close")
+            self.end_headers()
+            while not stream.closed and hub.alive and devices.knows(device.id):
+                try:
+                    message = stream.queue.get(timeout=TICK_S)
+                except queue.Empty:
+                    message = hub.tick()
+                if message is None:
+                    return
+                self.wfile.write(message)
+        finally:
+            hub.shut(stream)
+
+
+def _announces_a_body(headers: Any) -> bool:
+    return headers.get("Content-Length", "0") != "0" or "Transfer-Encoding" in headers
+
+
+def _history_id(path: str) -> str | None:
+    """The id in "/session/2026-11-25-1", None for any other path."""
+    begin, _, id = path.rpartition("/")
+    return id if begin == "/session" and 0 < len(id) <= 24 and set(id) <= set("0123456789-") else None
+
+
+_GETS: dict[str, tuple[bool, Callable[[Handler], None]]] = {
+    "/": (True, Handler.root),
+    "/paired": (True, Handler.paired),
+    "/sessions": (False, Handler.sessions),
+    "/drawing.svg": (False, Handler.drawing),
+}
+_POSTS: dict[str, tuple[bool, Callable[[Handler], None]]] = {
+    "/pair": (True, Handler.pair),
+    "/stream": (False, Handler.stream),
+    "/do": (False, Handler.do),
+    "/leave": (False, Handler.leave),
+}

@@ -1,0 +1,185 @@
+"""A bench page over a real session, without loudspeaker, for the page's tests and bench."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from assistant.journal.store import Journal
+from assistant.plans.model import Job, PageSettings
+from assistant.runner.clock import LiveClock
+from assistant.runner.loop import Outputs, Runner
+from assistant.screens.page.bench import BenchPage
+from assistant.session.events import Event, Gesture, Start
+from assistant.speaking.speaker import SilentSpeaker
+from tests.session.jobs import few_checks, job, plan, with_pass_time
+
+
+def made_job(may_record_cuts: bool = False, width: int = 84, **kinds: Any) -> Job:
+    made = with_pass_time(job(plan(width=width, **kinds), few_checks()), 0.0)
+    return replace(made, page=PageSettings(may_record_cuts))
+
+
+@dataclass
+class Made:
+    """A session, its journal and its page. `turn` handles an event as the session's thread does."""
+
+    folder: Path
+    journal: Journal
+    runner: Runner
+    clock: LiveClock
+    page: BenchPage
+    session: str
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def port(self) -> int:
+        return self.page.server.port
+
+    def turn(self, event: Event) -> None:
+        self.runner.handle(event)
+        self.runner.drain()
+
+    def gesture(self, kind: str) -> None:
+        at = self.clock.at()
+        self.turn(Gesture(at, self.clock.utc(), kind, at))
+
+    def to_first_pass(self) -> None:
+        while self.runner.state.mode == "checks":
+            self.gesture("hold")
+
+    def pair(self, name: str = "tablet") -> str:
+        """A paired device's cookie."""
+        _, token = self.page.devices.pair(name)
+        return f"{self.page.server.cookie}={token}"
+
+
+@contextmanager
+def made(
+    folder: Path, a_job: Job | None = None, *, lan: bool = False, port: int = 0, drawing: bytes | None = None
+) -> Iterator[Made]:
+    """A session at its first check, with its page open."""
+    clock = LiveClock()
+    with Journal.open(folder) as journal:
+        session = journal.new_session("Small tray", "", "", clock.utc())
+        outputs = Outputs()
+        runner = Runner(lambda records: journal.append(session, records), outputs, clock)
+        outputs.speaker = SilentSpeaker(clock, runner.post)
+        notes: list[str] = []
+        page = BenchPage(
+            folder,
+            clock,
+            notes.append,
+            post=runner.post,
+            session=session,
+            drawing=lambda: drawing,
+            lan=lan,
+            port=port,
+        )
+        try:
+            outputs.screens.append(page.hub)
+            outputs.watchers.append(page.hub)
+            one = Made(folder, journal, runner, clock, page, session, notes)
+            one.turn(Start(clock.at(), clock.utc(), a_job or made_job()))
+            yield one
+        finally:
+            page.close()
+
+
+@dataclass
+class Answer:
+    status: int
+    headers: http.client.HTTPMessage
+    body: bytes
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.body)
+
+
+def ask(
+    port: int,
+    method: str,
+    path: str,
+    *,
+    cookie: str = "",
+    body: Any = None,
+    host: str = "",
+    origin: str | None = "",
+    headers: dict[str, str] | None = None,
+) -> Answer:
+    """One request as a browser on this machine sends it. host, origin: "" for the right ones, None for no Origin."""
+    own = host or f"127.0.0.1:{port}"
+    sent = {"Host": own}
+    if method == "POST" and origin is not None:
+        sent["Origin"] = origin or f"http://127.0.0.1:{port}"
+    if cookie:
+        sent["Cookie"] = cookie
+    data = None
+    if body is not None:
+        data = body if isinstance(body, bytes) else json.dumps(body).encode()
+        sent["Content-Type"] = "application/json"
+    elif method == "POST":
+        data = b""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+    try:
+        connection.request(method, path, data, sent | (headers or {}))
+        answer = connection.getresponse()
+        return Answer(answer.status, answer.headers, answer.read())
+    finally:
+        connection.close()
+
+
+class Pages:
+    """A stream read as a page reads it, on a thread of its own: (kind, body) in order."""
+
+    def __init__(self, port: int, cookie: str):
+        self.messages: list[tuple[str, Any]] = []
+        self.status = 0
+        self._new = threading.Condition()
+        self.ended = threading.Event()
+        self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+        headers = {"Origin": f"http://127.0.0.1:{port}", "Cookie": cookie}
+        self._connection.request("POST", "/stream", b"", headers)
+        self._answer = self._connection.getresponse()
+        self.status = self._answer.status
+        self._thread = threading.Thread(target=self._read, daemon=True)
+        self._thread.start()
+
+    def _read(self) -> None:
+        kind = ""
+        try:
+            while line := self._answer.readline():
+                if line.startswith(b"event: "):
+                    kind = line[7:].strip().decode()
+                elif line.startswith(b"data: "):
+                    with self._new:
+                        self.messages.append((kind, json.loads(line[6:])))
+                        self._new.notify_all()
+        except (OSError, ValueError, http.client.HTTPException):
+            pass  # the server went away, as in the tests that take it away
+        finally:
+            self.ended.set()
+
+    def wait(self, holds: Any, timeout_s: float = 5.0) -> Any:
+        """The first body for which `holds(kind, body)`."""
+        with self._new:
+            found: list[Any] = []
+
+            def there() -> bool:
+                found[:] = [body for kind, body in self.messages if holds(kind, body)][:1]
+                return bool(found)
+
+            assert self._new.wait_for(there, timeout_s), self.messages[-3:]
+            return found[0]
+
+    def close(self) -> None:
+        self._answer.close()
+        self._connection.close()
+        self._thread.join(3.0)
