@@ -15,7 +15,7 @@ import numpy as np
 from assistant.commands import soundcheck_live
 from assistant.commands.hear import voice_and_checks
 from assistant.commands.soundcheck_text import Report, as_json, as_text
-from assistant.errors import BadInput, CouldNotRun, Fault
+from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.hearing import soundcheck, templates
 from assistant.hearing.child import Spec, spec_of
 from assistant.hearing.contract import RATE
@@ -134,8 +134,8 @@ def _live(args: argparse.Namespace, prompted: Sequence[Phrase], out: TextIO) -> 
 def _checked(taken: Taken, phrases: Sequence[Phrase], table: Sequence[Phrase], spec: Spec, out: TextIO) -> Report:
     """Hear it, judge it, and keep what is to be kept."""
     folder = templates.voice_folder(taken.microphone)
-    voice = templates.Voice.load(folder) if (folder / templates.FILE).exists() else templates.Voice()
-    saw, learned = _saw_noise(taken, folder)
+    voice = earlier_voice(folder, out)
+    saw, learned = saw_noise(taken, folder, out)
     room = floats(taken.quiet)
     print("Listening to it as in a session, with the saw off ..", file=out, flush=True)
     off = _heard(soundcheck.in_noise(taken.said, room), taken.sayings, table, spec)
@@ -151,12 +151,25 @@ def _checked(taken: Taken, phrases: Sequence[Phrase], table: Sequence[Phrase], s
     return Report.made(taken.quiet, taken.saw, taken.said, taken.sayings, lines, spec.recogniser, learned, counts, kept)
 
 
-def _saw_noise(taken: Taken, folder: Path) -> tuple[np.ndarray | None, Noise | None]:
+def earlier_voice(folder: Path, out: TextIO) -> templates.Voice:
+    """The templates kept so far; a file that can't be read is begun anew, and that is said."""
+    try:
+        return templates.Voice.load(folder)
+    except NoSuchPart as error:
+        print(f"{str(error).partition(';')[0]}: begun anew.", file=out, flush=True)
+        return templates.Voice()
+
+
+def saw_noise(taken: Taken, folder: Path, out: TextIO) -> tuple[np.ndarray | None, Noise | None]:
     """The noise to mix in: the saw as recorded now, else made from what an earlier check learned of it, which is the
     second of the two; else none."""
     if taken.saw is not None:
         return floats(taken.saw), None
-    _, learned = soundcheck.kept_noise(folder)
+    try:
+        _, learned = soundcheck.kept_noise(folder)
+    except NoSuchPart as error:
+        print(f"{str(error).partition(';')[0]}: the saw's noise is left out.", file=out, flush=True)
+        return None, None
     if learned is None:
         return None, None
     return learned.made(round(NOISE_S * RATE)), learned

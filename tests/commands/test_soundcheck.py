@@ -22,6 +22,7 @@ import numpy as np
 import pytest
 
 from assistant.__main__ import main
+from assistant.commands import soundcheck as command_module
 from assistant.commands import soundcheck_live
 from assistant.errors import CouldNotRun
 from assistant.hearing import templates
@@ -184,6 +185,17 @@ def test_forgetting_leaves_what_is_not_ours(capsys, data_folder):
     assert main(["soundcheck", "--forget"]) == 0
     assert capsys.readouterr().out.count("Deleted") == 2
     assert [path.name for path in folder.iterdir()] == ["letter.txt"]
+
+
+def test_what_an_earlier_check_left_broken_is_begun_anew_and_said(tmp_path):
+    """Or the mend that the message names, another sound check, would fail by the same file."""
+    (tmp_path / templates.FILE).write_bytes(b"broken")
+    (tmp_path / "noise.json").write_text("broken")
+    out = io.StringIO()
+    assert command_module.earlier_voice(tmp_path, out).texts == ()
+    taken = command_module.Taken("any", b"", None, b"", [])
+    assert command_module.saw_noise(taken, tmp_path, out) == (None, None)
+    assert "begun anew" in out.getvalue() and "saw's noise is left out" in out.getvalue()
 
 
 # --- bad input
