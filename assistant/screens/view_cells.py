@@ -26,8 +26,8 @@ def cells(text: str, style: int = 0) -> list[Cell]:
     for char in text:
         if unicodedata.category(char) in ("Mn", "Me", "Cf"):
             continue
-        if unicodedata.category(char).startswith("C"):
-            char = "?"
+        if not char.isprintable():
+            char = " " if char.isspace() else "?"
         found.append((char, style))
         if _is_wide(char):
             found.append(("", style))
@@ -175,7 +175,7 @@ class _Pen:
 
     def __init__(self, colour: bool) -> None:
         self.out: list[str] = []
-        self._colour = colour
+        self._mask = ~0 if colour else ~sum(COLOURS)
         self._style = 0
 
     def move(self, row: int, column: int) -> None:
@@ -189,13 +189,13 @@ class _Pen:
 
     def style_to(self, style: int) -> None:
         """NO_COLOR asks for no colour; bold and reverse stay."""
+        style &= self._mask
         if style == self._style:
             return
         codes = ["0"] if self._style else []
         codes += ["1"] if style & BOLD else []
         codes += ["7"] if style & REVERSE else []
-        if self._colour:
-            codes += [code for flag, code in COLOURS.items() if style & flag]
+        codes += [code for flag, code in COLOURS.items() if style & flag]
         self._style = style
         if codes:
             self.out.append(f"\x1b[{';'.join(codes)}m")

@@ -6,6 +6,7 @@ pedal does now; the board; how far along; what was said; what is lost; what was 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -389,9 +390,17 @@ def _pedal(gauges: Gauges) -> str:
     return f"pedal {'DOWN ' if gauges.down else 'heard'}"
 
 
+def _closed_up(line: str, columns: int) -> str:
+    """Without its wide gaps where it is too long with them."""
+    return line if width(line) <= columns else re.sub(r"(?<=\S) {3,}", "  ", line)
+
+
 def _overlay(canvas: Canvas, text: str) -> None:
     """A list between two rules over the lower part of the page, until the next answer."""
-    lines = [cut_to(line.removeprefix("  "), canvas.columns) for line in text.splitlines()]
+    lines = text.splitlines()
+    if not lines[0].startswith(" "):  # a heading: what it heads needn't be set in as well
+        lines = [line.removeprefix("  ") for line in lines]
+    lines = [cut_to(_closed_up(line, canvas.columns), canvas.columns) for line in lines]
     top = max(0, canvas.rows - len(lines) - 3)
     rule = "─" * canvas.columns
     for n, line in enumerate((rule, *lines, rule)):

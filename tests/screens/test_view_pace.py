@@ -1,0 +1,83 @@
+"""The pace: medians of what passes and changeovers took, with no pause in them."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.plans.model import Job
+from assistant.screens.view_pace import REMEMBERED, Pace, shown_left
+from assistant.session import facts as f
+from assistant.session.facts import Record
+from tests.session.jobs import job
+
+
+def pace(*facts: tuple[float, f.Fact], of: Job | None = None) -> Pace:
+    made = Pace()
+    made.take([Record(1, 0.0, "", f.Started(of or job()))])
+    made.take([Record(n, at, "", fact) for n, (at, fact) in enumerate(facts, 2)])
+    return made
+
+
+def passes(*seconds: float, at: float = 0.0) -> list[tuple[float, f.Fact]]:
+    found: list[tuple[float, f.Fact]] = []
+    for n, each in enumerate(seconds, 1):
+        found += [(at, f.SettingCalled(1, n, "1")), (at + each, f.PassCut(1, n, "pedal"))]
+        at += each
+    return found
+
+
+def test_a_pass_takes_the_median_from_call_to_cut() -> None:
+    assert pace(*passes(10, 20, 90)).pass_s == 20
+
+
+def test_two_passes_make_no_pace_yet() -> None:
+    made = pace(*passes(10, 20))
+    assert made.pass_s is None and made.left_s(5, 0) is None
+
+
+@pytest.mark.parametrize(
+    "pause",
+    [f.StoodBy("pedal"), f.Resumed(1, 4), f.SteppedBack(1, 3), f.Jumped(1, 9), f.Asked("end", 1, 4, 400.0)],
+    ids=lambda fact: fact.kind,
+)
+def test_a_pass_with_a_pause_in_it_does_not_count(pause: f.Fact) -> None:
+    """It does again from the next call on."""
+    facts = [*passes(10, 10, 10), (30, f.SettingCalled(1, 4, "1")), (40, pause), (4000, f.PassCut(1, 4, "pedal"))]
+    more = [*passes(30, 30, 30, 30, at=4000.0)]
+    assert pace(*facts).pass_s == 10
+    assert pace(*facts, *more).pass_s == 30  # 10, 10, 10, 30, 30, 30, 30
+
+
+def test_the_time_left_holds_the_changeovers_to_come() -> None:
+    """A changeover lasts from a setup's beginning to its first setting: clamping and checks."""
+    made = pace((0, f.SetupStarted(1)), (100, f.SettingCalled(1, 1, "1")), *passes(10, 10, 10, at=100.0))
+    assert made.left_s(6, 0) == 60
+    assert made.left_s(6, 2) == 60 + 2 * 100
+
+
+def test_waiting_for_glue_between_stages_is_no_changeover() -> None:
+    from dataclasses import replace
+
+    plain = job()
+    staged = replace(plain, setups=tuple(replace(s, stage=1 if s.number == 1 else 2) for s in plain.setups))
+    made = pace(*passes(10, 10, 10), (30, f.SetupStarted(2)), (50_000, f.SettingCalled(2, 1, "1")), of=staged)
+    assert made.left_s(1, 1) == 10
+
+
+def test_it_remembers_the_latest_only() -> None:
+    assert pace(*passes(*[100.0] * REMEMBERED, *[10.0] * REMEMBERED)).pass_s == 10
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (None, ""),
+        (20, "less than a minute left"),
+        (59, "about 1 min left"),
+        (1510, "about 25 min left"),
+        (89 * 60, "about 89 min left"),
+        (125 * 60, "about 2 h 05 min left"),
+    ],
+)
+def test_it_is_told_as_roughly_as_it_is_known(seconds: float | None, text: str) -> None:
+    assert shown_left(seconds) == text

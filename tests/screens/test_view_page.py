@@ -1,0 +1,257 @@
+"""The page: what is on it at each size, readable on dark and light alike, and never by colour alone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from assistant.joinery.model import Carriage
+from assistant.plans.model import Check, Job
+from assistant.screens import view_letters as letters
+from assistant.screens.view_cells import BOLD, COLOURS, MAGENTA, RED, Canvas
+from assistant.screens.view_page import METER_CELLS, Gauges, Page, gauged, heading_of, shared_out
+from assistant.screens.view_sight import Answer, Entry, Sight
+from assistant.session import facts as f
+from assistant.session.apply import apply
+from assistant.session.state import State
+from assistant.session.turn import view
+from assistant.wording.prompts import Words
+from tests.session.jobs import HANDWHEEL, job, plan
+
+SIZES = [(80, 24), (100, 30), (200, 60)]
+GAUGES = Gauges("works", 5, False, "heard", False)
+
+
+def state(a_job: Job, *facts: f.Fact) -> State:
+    made = State()
+    for n, fact in enumerate((f.Started(a_job), f.SetupStarted(1), *facts), 1):
+        made = apply(made, f.Record(n, float(n), "", fact))
+    return made
+
+
+def called(a_job: Job, pass_: int, setup: int = 1) -> f.SettingCalled:
+    return f.SettingCalled(setup, pass_, str(a_job.pattern_of(setup).passes[pass_ - 1].setting))
+
+
+def sight(*facts: f.Fact, of: Job | None = None, **more: object) -> Sight:
+    a_job = of or job(plan(width=84, parts="A"))
+    return Sight(view(state(a_job, *facts)), Words(a_job), **more)  # type: ignore[arg-type]
+
+
+def cutting(of: Job | None = None, pass_: int = 3, **more: object) -> Sight:
+    a_job = of or job(plan(width=84, parts="A"))
+    cut = [f.PassCut(1, n, "pedal") for n in range(1, pass_)]
+    return sight(*cut, called(a_job, pass_), of=a_job, **more)
+
+
+def composed(seen: Sight, columns: int = 80, rows: int = 24, gauges: Gauges = GAUGES) -> Canvas:
+    return Page().compose(seen, gauges, columns, rows)
+
+
+def text(canvas: Canvas) -> str:
+    return "\n".join(canvas.text(row) for row in range(canvas.rows))
+
+
+def big_on(canvas: Canvas, wanted: str) -> int:
+    """The largest scale at which `wanted` stands somewhere on the page in big letters, 0 for none."""
+    page = [canvas.text(row) for row in range(canvas.rows)]
+    for scale in range(8, 0, -1):
+        drawn = letters.big(wanted, scale)
+        for top in range(len(page) - len(drawn) + 1):
+            at = page[top].find(drawn[0])
+            while at >= 0:
+                if all(page[top + n][at:].startswith(line) for n, line in enumerate(drawn)):
+                    return scale
+                at = page[top].find(drawn[0], at + 1)
+    return 0
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_while_a_pass_is_called_the_setting_is_biggest_and_the_pass_stands_beside_it(columns: int, rows: int) -> None:
+    canvas = composed(cutting(), columns, rows)
+    seen = cutting()
+    setting = big_on(canvas, heading_of(seen.view, seen.words).left[0])  # type: ignore[arg-type]
+    assert setting >= 2
+    assert 1 <= big_on(canvas, f"3/{seen.view.passes}") <= setting  # type: ignore[union-attr]
+    assert setting >= 4 or columns < 200
+
+
+def test_a_long_setting_is_not_made_small_for_the_passes_sake() -> None:
+    a_job = job(plan(width=1500, finger=300, parts="A", ends=1))
+    last = len(a_job.pattern_of(1).passes)
+    canvas = composed(cutting(a_job, last))
+    reading = heading_of(view(state(a_job, called(a_job, last))), Words(a_job)).left[0]
+    assert len(reading) == 7 and big_on(canvas, reading) == 2
+    assert f"{last}/{last}" in text(canvas)
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_an_open_check_is_told_big_with_its_figure_and_in_full(columns: int, rows: int) -> None:
+    canvas = composed(sight(f.CheckOpened(1, "blade height")), columns, rows)
+    assert big_on(canvas, "BLADE HEIGHT") and big_on(canvas, "12.3 MM")
+    assert "Blade height measured, 12.3 mm?" in text(canvas)
+    assert "hold: confirmed" in text(canvas)
+
+
+def test_the_clamps_check_tells_how_far_the_blade_reaches() -> None:
+    """The first socket begins a hair below 6 mm off the edge, the last ends at 84: whole millimetres outward."""
+    canvas = composed(sight(f.CheckOpened(1, "clamps")))
+    assert big_on(canvas, "CLAMPS") and big_on(canvas, "5 TO 84 MM")
+
+
+def test_a_question_is_told_big_and_read_back_in_full() -> None:
+    canvas = composed(sight(called(job(plan(width=84, parts="A")), 3), f.Asked("back", 1, 2, 20.0)))
+    assert big_on(canvas, "BACK TO 2?")
+    assert "it then counts as not cut" in text(canvas) and "hold: yes   double tap: no" in text(canvas)
+
+
+def test_the_approach_leads_and_is_told_in_words_not_by_colour() -> None:
+    a_job = job(plan(width=84, parts="A"))
+    canvas = composed(sight(called(a_job, 5), called(a_job, 2), of=a_job))
+    lowest = a_job.pattern_of(1).passes[1].setting - Fraction(1, 2)
+    assert f"FIRST BACK TO {float(lowest):.2f}, then come up to" in text(canvas)
+
+
+def test_a_handwheel_shows_turns_and_mark_and_what_to_add() -> None:
+    a_job = job(plan(width=84, parts="A"), carriage=HANDWHEEL)
+    seen = cutting(a_job, setting="Add two turns, on to mark four three.")
+    turns, *_, mark = (
+        heading_of(seen.view, seen.words).left[0].partition("+")  # type: ignore[arg-type]
+    )
+    assert turns.isdigit() and float(mark) < 125
+    shown = text(composed(seen))
+    assert f"{turns} turn" in shown and "Add two turns, on to mark four three." in shown
+
+
+def test_a_stepper_shows_its_steps() -> None:
+    a_job = job(plan(width=84, parts="A"), carriage=Carriage(kind="steps", resolution=Fraction(1, 400)))
+    seen = cutting(a_job, 1)
+    steps = a_job.pattern_of(1).passes[0].setting * 400
+    assert big_on(composed(seen), str(steps)) and f"set {steps} steps" in text(composed(seen))
+
+
+def test_a_check_that_no_glyph_can_write_is_told_in_plain_letters() -> None:
+    own = (Check("먼지 문", "먼지 문 열림?", "x", "setup"),)
+    canvas = composed(sight(f.CheckOpened(1, "먼지 문"), of=job(plan(width=84, parts="A"), own)))
+    assert "먼지 문" in text(canvas).replace("\n", "")
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_everything_that_is_to_be_seen_is_on_the_page(columns: int, rows: int) -> None:
+    seen = cutting(
+        left_s=1510.0,
+        heard=Answer('"marigold proceed to next pass"', "pass 2 is cut"),
+        hands=Answer("pedal tap", "pass 1 is cut"),
+        faults=(("microphone", "Voice is off: no sound."),),
+        log=(Entry("answer", "Nothing changed."),),
+    )
+    shown = text(composed(seen, columns, rows))
+    for part in (
+        "long side, part A",
+        "setup 1 of 2",
+        "end 1 down, reference edge to the left stop, marked face to the backing",
+        f"2/{seen.view.passes}",  # type: ignore[union-attr]
+        "about 25 min left",
+        '"marigold proceed to next pass" -> pass 2 is cut',
+        "pedal tap -> pass 1 is cut",
+        "!! Voice is off: no sound.",
+        "Nothing changed.",
+        "█████░░░░░░░ open",
+        "pedal heard",
+        "tap: it is cut, the next",
+        "?: keys",
+    ):
+        assert part in shown, part
+
+
+def test_microphone_and_pedal_are_told_in_words() -> None:
+    seen = cutting()
+    for gauges, words in (
+        (Gauges("off"), ("mic off", "pedal off: keys")),
+        (Gauges("missing", pedal="lost"), ("mic missing", "pedal lost: keys")),
+        (Gauges("works", None), ("mic no sound",)),
+        (Gauges("works", 0, True, "heard", True), ("mic SILENT: muted?", "pedal DOWN")),
+    ):
+        assert all(word in text(composed(seen, gauges=gauges)) for word in words)
+    assert "waits" in text(composed(replace(seen, speaking=True)))
+
+
+@pytest.mark.parametrize(("level", "cells"), [(-120.0, 0), (-70.0, 0), (-40.0, 6), (-10.0, 12), (0.0, METER_CELLS)])
+def test_the_meter_runs_from_a_quiet_room_to_near_clipping(level: float, cells: int) -> None:
+    assert gauged("works", level, "heard", False).level == cells
+
+
+def test_a_list_lies_over_the_page_whole() -> None:
+    from assistant.screens.key_meanings import KEY_LIST
+
+    shown = text(composed(cutting(note=KEY_LIST)))
+    words = [" ".join(line.split()) for line in shown.splitlines()]
+    assert all(" ".join(line.split()) in words for line in KEY_LIST.splitlines())
+    assert big_on(composed(cutting(note=KEY_LIST)), heading_of(cutting().view, cutting().words).left[0])  # type: ignore[arg-type]
+
+
+def test_a_long_announcement_begins_on_the_page_and_says_that_it_goes_on() -> None:
+    shown = text(composed(cutting(log=(Entry("clamp", "Saw off. " + "And so on and on. " * 40),))))
+    assert "-- Saw off." in shown and " …" in shown
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.integers(1, 240), st.integers(1, 80), st.sampled_from(["cutting", "checks", "note", "nothing"]))
+def test_any_size_makes_a_page_of_that_size(columns: int, rows: int, what: str) -> None:
+    seen = {
+        "cutting": cutting(faults=(("a", "b" * 300), ("c", "d"), ("e", "f"))),
+        "checks": sight(f.CheckOpened(1, "clamps"), log=(Entry("clamp", "w " * 500),)),
+        "note": cutting(note="a\n  b"),
+        "nothing": Sight(),
+    }[what]
+    canvas = composed(seen, columns, rows)
+    assert len(canvas.lines) == rows and {len(line) for line in canvas.lines} == {columns}
+
+
+@given(st.integers(-5, 200))
+def test_lines_are_all_given_away_and_never_more(lines: int) -> None:
+    share = shared_out(lines)
+    assert sum(share.values()) == max(0, lines) or (lines < 20 and sum(share.values()) <= max(0, lines))
+    assert share["board"] == 0 or share["board"] > 3
+
+
+def luminance(red: int, green: int, blue: int) -> float:
+    """WCAG 2.2, relative luminance of an sRGB colour."""
+    parts = [c / 255 / 12.92 if c / 255 <= 0.04045 else ((c / 255 + 0.055) / 1.055) ** 2.4 for c in (red, green, blue)]
+    return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
+
+
+def contrast(one: tuple[int, int, int], other: tuple[int, int, int]) -> float:
+    high, low = sorted((luminance(*one), luminance(*other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+BLACK, WHITE = (0, 0, 0), (255, 255, 255)
+# xterm's default colours 1 and 5; the Linux console, which is dark, shows bold as its bright colours 9 and 13.
+XTERM = {RED: (205, 0, 0), MAGENTA: (205, 0, 205)}
+CONSOLE = {RED: (255, 85, 85), MAGENTA: (255, 85, 255)}
+
+
+@pytest.mark.parametrize("colour", COLOURS)
+def test_each_colour_can_be_read_on_dark_and_on_light(colour: int) -> None:
+    """WCAG 2.2, 1.4.11 and 1.4.3 for large text: at least 3 : 1."""
+    assert contrast(XTERM[colour], BLACK) >= 3 and contrast(XTERM[colour], WHITE) >= 3
+    assert contrast(CONSOLE[colour], BLACK) >= 3
+
+
+def test_whatever_has_a_colour_is_bold() -> None:
+    seen = cutting(faults=(("microphone", "Voice is off."),))
+    for canvas in (composed(seen), composed(sight(called(job(plan(width=84, parts="A")), 3)))):
+        assert all(style & BOLD for line in canvas.lines for _, style in line if style & (RED | MAGENTA))
+
+
+def test_the_page_without_colour_tells_the_same() -> None:
+    """Colour takes no part in what a cell says: strip it, and current, coming and cut still differ by character."""
+    canvas = composed(cutting())
+    coloured = {char for line in canvas.lines for char, style in line if style & (RED | MAGENTA)}
+    plain = {char for line in canvas.lines for char, style in line if not style & (RED | MAGENTA)}
+    assert coloured == {"▼", "▲"} and not coloured & (plain - {"▼"})

@@ -1,0 +1,143 @@
+"""The sight: always the newest, telling what was heard and what was made of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from assistant.runner.clock import SetClock
+from assistant.runner.loop import Outputs, Runner
+from assistant.screens.view_sight import KEPT, Answer, Gathering
+from assistant.session.events import (
+    DeviceChanged,
+    Event,
+    Gesture,
+    Heard,
+    NotHeard,
+    SpeechEnded,
+    SpeechStarted,
+    Start,
+)
+from tests.session.jobs import few_checks, job, plan, with_pass_time
+
+
+class Session:
+    """A runner without a voice, and what is gathered from it."""
+
+    def __init__(self, *warnings: str) -> None:
+        self.gathering = Gathering()
+        self.runner = Runner(lambda records: None, Outputs(screens=[self.gathering]), SetClock())
+        self.runner.outputs.watchers.append(self.gathering)
+        made = with_pass_time(job(plan(width=36), few_checks()), 4.0)
+        self.at = 0.0
+        self.do(Start(0.0, "", replace(made, warnings=warnings)))
+
+    def do(self, event: Event) -> None:
+        self.runner.handle(event)
+        self.runner.drain()
+
+    def gesture(self, kind: str, after: float = 10.0) -> None:
+        self.at += after
+        self.do(Gesture(self.at, "", kind, self.at))
+
+    def heard(self, intent: str, phrase: str, generation: int | None = None) -> Answer:
+        self.at += 10.0
+        now = self.runner.state.generation if generation is None else generation
+        self.do(Heard(self.at, "", intent, None, phrase, self.at, now))
+        return self.sight.heard
+
+    def cutting(self) -> Session:
+        self.gesture("hold")
+        self.gesture("hold")
+        return self
+
+    @property
+    def sight(self):  # type: ignore[no-untyped-def]
+        return self.gathering.sight
+
+
+def test_what_was_heard_is_told_with_what_it_did() -> None:
+    session = Session().cutting()
+    answer = session.heard("cut", "marigold proceed to next pass")
+    assert answer == Answer('"marigold proceed to next pass"', "pass 1 is cut")
+    assert session.heard("back", "marigold return to previous").made == "read back, to be confirmed"
+    assert session.heard("yes", "marigold yes that is right").made == "back to pass 1"
+    assert session.heard("stand by", "standing by now").made == "standing by"
+
+
+def test_where_no_fact_came_of_it_the_answer_tells() -> None:
+    session = Session().cutting()
+    assert session.heard("how many", "how many more to go").made.endswith("in all.")
+    assert "means nothing now" in session.heard("carry on", "marigold carry on").made
+    assert "Heard too late" in session.heard("cut", "marigold proceed to next pass", generation=0).made
+    session.do(NotHeard(session.at, "", "it was too short"))
+    assert session.sight.heard.made == "Not understood: it was too short"
+
+
+def test_a_tap_too_soon_tells_that_it_did_not_count() -> None:
+    session = Session().cutting()
+    session.gesture("tap", after=1.0)
+    assert session.sight.hands.given == "pedal tap" and "Too soon, not counted" in session.sight.hands.made
+    session.gesture("tap", after=9.0)
+    assert session.sight.hands.made == "pass 1 is cut"
+    assert session.sight.heard == Answer()  # what foot and voice did is kept apart
+
+
+def test_a_check_confirmed_by_the_foot() -> None:
+    session = Session()
+    session.gesture("hold")
+    assert session.sight.hands == Answer("pedal hold", "clamps confirmed")
+
+
+def test_what_is_lost_stays_until_it_works_again() -> None:
+    session = Session()
+    for state, lost in (("lost", ["off"]), ("stands in", []), ("lost", ["off"]), ("works", [])):
+        session.do(DeviceChanged(session.at, "", "microphone", state, "off"))
+        assert [text for _, text in session.sight.faults] == lost
+
+
+def test_speaking_lasts_from_the_first_to_the_last_announcement() -> None:
+    session = Session()
+    for event, speaking in (
+        (SpeechStarted(1, "", "a1"), True),
+        (SpeechStarted(1, "", "a2"), True),
+        (SpeechEnded(1, "", "a1", "whole"), True),
+        (SpeechEnded(1, "", "a2", "cut off"), False),
+    ):
+        session.do(event)
+        assert session.sight.speaking == speaking
+
+
+def test_the_layouts_warnings_come_first_and_once() -> None:
+    session = Session("a sliver of 2 mm")
+    assert [entry.text for entry in session.sight.log].count("a sliver of 2 mm") == 1
+    assert session.sight.log[0].text == "a sliver of 2 mm" and session.sight.log[0].mark == "!!"
+
+
+def test_the_log_does_not_grow_for_ever() -> None:
+    session = Session().cutting()
+    for _ in range(3 * KEPT):
+        session.gesture("double")
+    assert len(session.sight.log) == KEPT
+
+
+def test_a_list_lies_over_the_page_until_the_next_answer() -> None:
+    session = Session().cutting()
+    session.gathering.note("Keys:\n  space: tap")
+    assert session.sight.note
+    session.gesture("double")
+    assert not session.sight.note
+    session.gathering.note("-- a line")
+    assert not session.sight.note and session.sight.log[-1].text == "a line"
+
+
+def test_time_left_comes_with_the_third_pass_and_goes_with_the_last() -> None:
+    session = Session().cutting()
+    for _ in range(3):
+        assert session.sight.left_s is None
+        session.gesture("tap", after=10.0)
+    view = session.sight.view
+    changeovers = (view.setups - view.setup) * 20.0
+    assert session.sight.left_s == (view.passes_in_all - 3) * 10.0 + changeovers
+    while session.runner.state.mode != "finished":
+        session.gesture("tap" if session.runner.state.mode == "cutting" else "hold")
+    assert session.sight.left_s is None

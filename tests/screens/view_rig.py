@@ -1,0 +1,148 @@
+"""A program in a pseudo-terminal, its page read back by a terminal emulator (pyte)."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import select
+import struct
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pyte
+
+SHELL = "what stood here before"
+ALTERNATE = 1049
+
+
+class Emulator(pyte.Screen):
+    """pyte's, with the alternate screen that it lacks: entering blanks the page, leaving brings back what was there."""
+
+    def __init__(self, columns: int, rows: int) -> None:
+        self.alternate = False
+        self._before: Any = None
+        super().__init__(columns, rows)
+
+    def set_mode(self, *modes: int, **kwargs: Any) -> None:
+        if kwargs.get("private") and ALTERNATE in modes and not self.alternate:
+            self.alternate = True
+            self._before = {y: dict(line) for y, line in self.buffer.items()}, (self.cursor.y, self.cursor.x)
+            self.erase_in_display(2)
+        super().set_mode(*modes, **kwargs)
+
+    def reset_mode(self, *modes: int, **kwargs: Any) -> None:
+        if kwargs.get("private") and ALTERNATE in modes and self.alternate:
+            self.alternate = False
+            self.erase_in_display(2)
+            lines, (self.cursor.y, self.cursor.x) = self._before
+            for y, line in lines.items():
+                self.buffer[y].update(line)
+        super().reset_mode(*modes, **kwargs)
+
+    @property
+    def text(self) -> str:
+        return "\n".join(line.rstrip() for line in self.display)
+
+
+class Rig:
+    """A pseudo-terminal of this size with the program as its session leader."""
+
+    def __init__(self, command: list[str], columns: int = 80, rows: int = 24, **environ: str | None) -> None:
+        import termios
+
+        self.termios: Any = termios
+        self.master, self.slave = os.openpty()
+        self.screen = Emulator(columns, rows)
+        self._stream = pyte.ByteStream(self.screen)
+        self.sent = b""
+        self.resize(columns, rows)
+        self.mode = termios.tcgetattr(self.slave)
+        os.write(self.slave, SHELL.encode() + b"\r\n")
+        left_out = ("DISPLAY", "WAYLAND_DISPLAY", "XDG_SESSION_TYPE", "NO_COLOR", "LC_ALL")
+        kept = {name: value for name, value in os.environ.items() if name not in left_out}
+        kept |= {"TERM": "xterm-256color", "PYTHONUTF8": "1"}
+        for name, value in environ.items():
+            kept.pop(name, None)
+            if value is not None:
+                kept[name] = value
+        self.process = subprocess.Popen(
+            command,
+            stdin=self.slave,
+            stdout=self.slave,
+            stderr=self.slave,
+            env=kept,
+            start_new_session=True,
+            preexec_fn=self._take_terminal,
+        )
+
+    def _take_terminal(self) -> None:
+        import fcntl
+
+        fcntl.ioctl(self.slave, self.termios.TIOCSCTTY, 0)
+
+    def resize(self, columns: int, rows: int) -> None:
+        import fcntl
+
+        fcntl.ioctl(self.master, self.termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+        if (self.screen.columns, self.screen.lines) != (columns, rows):
+            self.screen.resize(rows, columns)
+
+    def send(self, keys: str) -> None:
+        os.write(self.master, keys.encode())
+
+    def read(self, seconds: float) -> None:
+        """Take in whatever comes within this time."""
+        end = time.monotonic() + seconds
+        while (left := end - time.monotonic()) > 0:
+            if not select.select([self.master], [], [], min(left, 0.05))[0]:
+                continue
+            try:
+                data = os.read(self.master, 65536)
+            except OSError:
+                return
+            self.sent += data
+            self._stream.feed(data)
+
+    def until(self, holds: str | Callable[[str], bool], within_s: float = 15.0) -> str:
+        """The page as soon as it shows this text, or this holds of it."""
+        end = time.monotonic() + within_s
+        while True:
+            text = self.screen.text
+            if (holds in text) if isinstance(holds, str) else holds(text):
+                return text
+            assert time.monotonic() < end, f"{holds!r} did not come; the page:\n{text}"
+            self.read(0.05)
+
+    def ended(self, within_s: float = 15.0) -> int:
+        """The exit code."""
+        end = time.monotonic() + within_s
+        while self.process.poll() is None:
+            assert time.monotonic() < end, f"it does not end; the page:\n{self.screen.text}"
+            self.read(0.05)
+        self.read(0.2)
+        return int(self.process.returncode)
+
+    def mode_is_back(self) -> bool:
+        """Whether keys and page are the shell's again."""
+        plain = not self.screen.alternate and not self.screen.cursor.hidden
+        return plain and bool(self.termios.tcgetattr(self.slave) == self.mode)
+
+    def close(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait()
+        for fd in (self.master, self.slave):
+            with contextlib.suppress(OSError):
+                os.close(fd)
+
+
+def program(folder: Path, *options: str, plan: str, shop: str) -> list[str]:
+    """`cut` of this plan with this shop file, by keys alone, its journal in `folder`."""
+    (folder / "plan.toml").write_text(plan, encoding="utf-8")
+    (folder / "shop.toml").write_text(shop, encoding="utf-8")
+    files = [str(folder / "plan.toml"), "--shop", str(folder / "shop.toml"), "--state", str(folder / "state")]
+    return [sys.executable, "-m", "assistant", "cut", *files, "--no-voice", "--no-pedal", *options]
