@@ -127,8 +127,9 @@ def _propose(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
         mend = "check the folder and your right to write there"
         raise BadInput([Fault(f"cannot be written: {error.strerror}", given, "--plan", mend)]) from error
     places = read_places(args.plan, args.kind, shop)
+    option = "" if args.shop is None else f" --shop {args.shop}"
     print(f"Written: {given}.")
-    print("\n".join(sheet(args.kind, places, shop, args.plan)))
+    print("\n".join(sheet(args.kind, places, shop, args.plan, option)))
     return 0
 
 
@@ -146,7 +147,7 @@ def _readings(args: argparse.Namespace, shop: Shop) -> list[Reading]:
         if not places or not sys.stdin.isatty():
             mend = "give --plan FILE to write a test board, then --reading PLACE=LENGTH or --csv FILE"
             raise BadInput([Fault("there is nothing to calibrate from", "", "--reading", mend)])
-        from_prompts(source, input, print)
+        from_prompts(source, input, print, rounds=2 if args.kind == "kerf" else 1)
     return must(source)
 
 

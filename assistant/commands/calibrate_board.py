@@ -22,9 +22,9 @@ from assistant.plans.pieces import nominal
 from assistant.plans.plan_file import read_plan
 
 WOOD = {"mm": Fraction(8), "in": Fraction(5, 16) * MM_PER_UNIT["in"]}
-LONG_WOOD = Fraction(32)
+SHORT_WOOD, LONG_WOOD = Fraction(6), Fraction(28)
 THICKNESS = {"mm": Fraction(12), "in": Fraction(1, 2) * MM_PER_UNIT["in"]}
-SHORT, LONG, PAIRS = 5, 2, 4
+SHORT, LONG, PAIRS = 8, 2, 4
 SCREW_CUTS, ZERO_CUTS = 10, 6
 SCREW_REACH, ZERO_REACH = Fraction(130), Fraction(60)
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
@@ -112,7 +112,7 @@ def _from(start: Fraction, spacings: Sequence[Fraction]) -> Iterator[Fraction]:
 
 def _kerf_settings(shop: Shop, caliper: Caliper) -> Iterator[Fraction]:
     step = _quantum(shop)
-    short, far = (_up(wood + shop.blade.kerf, step) for wood in (WOOD[shop.unit], LONG_WOOD))
+    short, far = (_up(wood + shop.blade.kerf, step) for wood in (SHORT_WOOD, LONG_WOOD))
     return _from(_first(shop, step), [short] * SHORT + [far] * LONG)
 
 
@@ -183,23 +183,24 @@ def _beside(settings: Sequence[Fraction]) -> Iterator[Place]:
 _PLACES = {"kerf": _between, "screw": _from_edge, "zero": _from_edge, "backlash": _beside}
 
 
-def sheet(kind: str, places: Sequence[Place], shop: Shop, path: Path) -> Iterator[str]:
-    """What to do with the board, in lines."""
+def sheet(kind: str, places: Sequence[Place], shop: Shop, path: Path, option: str) -> Iterator[str]:
+    """What to do with the board, in lines. option: of the shop file, as given."""
     unit, decimals = shop.unit, 4 if shop.unit == "in" else 3
     size = MM_PER_UNIT[unit]
-    yield f"Cut it with: kerfcall cut {path}   (kerfcall layout shows every setting)"
+    yield f"Cut it with: kerfcall cut {path}{option}   (kerfcall layout shows every setting)"
     yield HOW[kind]
     yield "  place  what to measure"
     for place in places:
         name = "set apart" if kind in ("kerf", "backlash") else "set"
         yield f"  {place.label:<5}  {place.what}; {name} {format_number(place.x / size, decimals)} {unit}"
-    yield f"Then: kerfcall calibrate {kind} --plan {path}"
+    yield f"Then: kerfcall calibrate {kind} --plan {path}{option}"
 
 
 HOW = {
     "kerf": (
         "Mark the fingers A, B, C .. from the reference edge before you cut; cut out and back as always. Close the "
-        "caliper, zero it, and measure each finger with the outside jaws, at half its height, chips brushed off."
+        "caliper, zero it, and measure each finger with the outside jaws, at half its height, chips brushed off; "
+        "then all of them once more."
     ),
     "screw": "Measure each from the reference edge, one jaw in the cut, at its near wall; always at the same height.",
     "zero": "Measure each from the reference edge, one jaw in the cut, at its near wall; always at the same height.",

@@ -129,17 +129,21 @@ def _csv_lines(source: Source, path: Path) -> list[tuple[int, str]]:
 Ask = Callable[[str], str]
 
 
-def from_prompts(source: Source, ask: Ask, tell: Callable[[str], None]) -> None:
-    """Ask for each place in turn. Nothing typed: left out; "-": back to the one before; "." ends. ask raises EOFError
-    where the input ends, which ends the questions too."""
+def from_prompts(source: Source, ask: Ask, tell: Callable[[str], None], rounds: int = 1) -> None:
+    """Ask for each place in turn, so many times over.
+
+    Nothing typed: left out; "-": back to the one before; "." ends. ask raises EOFError where the input ends, which
+    ends the questions too.
+    """
     tell(f"Readings in {source.unit}; Enter leaves a place out, - goes back one, . ends.")
-    labels = list(source.places)
-    taken: dict[str, Reading] = {}
+    labels = [(turn, label) for turn in range(rounds) for label in source.places]
+    taken: dict[tuple[int, str], Reading] = {}
     n = 0
     while n < len(labels):
-        place = source.places[labels[n]]
+        turn, label = labels[n]
+        place = source.places[label]
         try:
-            answer = ask(f"{place.label}, {place.what}: ").strip()
+            answer = ask(f"{label}{' once more' if turn else ''}, {place.what}: ").strip()
         except EOFError:
             break
         if answer == ".":
@@ -153,11 +157,11 @@ def from_prompts(source: Source, ask: Ask, tell: Callable[[str], None]) -> None:
             if one.faults:
                 tell("\n".join(f"  {fault.what} (got {fault.value}); {fault.mend}" for fault in one.faults))
                 continue
-            taken[place.label] = one.readings[0]
+            taken[turn, label] = one.readings[0]
         else:
-            taken.pop(place.label, None)
+            taken.pop((turn, label), None)
         n += 1
-    source.readings += [taken[label] for label in labels if label in taken]
+    source.readings += [taken[at] for at in labels if at in taken]
 
 
 def must(source: Source) -> list[Reading]:

@@ -27,9 +27,9 @@ def value_lines(value: Value, caliper: Caliper, shop: Shop, change: Change) -> I
     """Everything about it, for people."""
     unit = shop.unit
     yield from _wrapped(_headline(value, unit))
-    given = len(value.points) + len(value.left_out)
-    what = "pairs" if value.kind == "backlash" else "readings"
-    yield f"From {len(value.points)} of {given} {what}; instrument: {_instrument(caliper)}."
+    out = f"; {len(value.left_out)} left out" if value.left_out else ""
+    what = "pairs of readings" if value.kind == "backlash" else "places"
+    yield f"From {len(value.points)} {what}{out}; instrument: {_instrument(caliper)}."
     yield from _table(value, unit)
     for each in value.left_out:
         yield from _wrapped(f"  left out: {each.reading.label}, {plain_length(each.reading.value, unit)}: {each.why}")

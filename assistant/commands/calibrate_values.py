@@ -7,15 +7,18 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
+from assistant.errors import BadInput, Fault
 from assistant.joinery.calibration import COVERAGE, Value, backlash, kerf, screw, zero
 from assistant.joinery.calibration_screen import Caliper, Reading
 from assistant.joinery.calibration_statistics import Component
-from assistant.joinery.units import MM_PER_UNIT, format_number
+from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import Entry, value_text
 
 # Of a kerf that was never calibrated.
 ASSUMED_KERF_U = 0.01
+# A kerf off by a greater share than this is a slip, not a kerf.
+GREATEST_KERF_CHANGE = 0.25
 PLACES = {"mm": 3, "in": 4}
 SCREW_PLACES = 6
 
@@ -39,9 +42,20 @@ def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Sho
         return backlash(readings, caliper, by_cuts=all(r.label.isalpha() for r in readings))
     scale = _scale(known)
     if kind == "kerf":
-        return kerf(readings, caliper, scale)
+        return _plausible(kerf(readings, caliper, scale), shop)
     outside = shop.blade.kerf if shop.carriage.zero == "outside" else None
     return zero(readings, caliper, outside_kerf=outside, u_kerf=_u_kerf(known), scale=scale)
+
+
+def _plausible(value: Value, shop: Shop) -> Value:
+    """A kerf far from the shop file's is more likely read off another board. Raises BadInput for it."""
+    stated = float(shop.blade.kerf)
+    if abs(value.value - stated) <= GREATEST_KERF_CHANGE * stated:
+        return value
+    found = plain_length(Fraction(value.value), shop.unit)
+    mend = f"see whether these readings belong to this board; if they do, put about {found} into blade.kerf first"
+    what = f"the kerf is far from the {plain_length(shop.blade.kerf, shop.unit)} of the shop file"
+    raise BadInput([Fault(what, found, "readings", mend)])
 
 
 def _last(known: Sequence[Entry], kind: str) -> Entry | None:

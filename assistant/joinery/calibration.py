@@ -11,10 +11,11 @@ Remainders are measured, never the slots: inside jaws misread narrow ones. The c
 and back, so the kerf is what both strokes leave.
 
 Every value has a standard uncertainty, the root of the sum of squares of: the scatter of the readings (made greater
-for few of them by Student's factor), the caliper's resolution (rectangular; not made smaller by repeating the same
-place, since the same rounding repeats), the caliper's own error (rectangular, common to all readings), and what
-else went in. U is twice that: about 95 %. Neighbouring remainders share a cut, whose error lengthens one
-and shortens the other: their scatter overstates the uncertainty of the kerf, on the safe side.
+for few of them by Student's factor; repeated readings of a place count as one, their mean), the caliper's
+resolution (rectangular; not made smaller by repetition, since the same rounding repeats), the caliper's own error
+(rectangular, common to all readings), and what else went in. U is twice that: about 95 %. Neighbouring remainders
+share a cut, whose error lengthens one and shortens the other: their scatter overstates the uncertainty of the
+kerf, on the safe side.
 
 Lengths: mm; readings exact, results floats.
 """
@@ -248,8 +249,17 @@ def _resolution_line(readings: Sequence[Reading], caliper: Caliper) -> tuple[flo
 
 def _screened(readings: Sequence[Reading], caliper: Caliper, least: int) -> tuple[list[Reading], list[LeftOut]]:
     kept, out = screen(readings, caliper)
-    _refuse(len(kept), len(readings), out, least, "readings")
-    return kept, out
+    places = _averaged(kept)
+    _refuse(len(places), len(readings), out, least, "readings")
+    return places, out
+
+
+def _averaged(readings: Sequence[Reading]) -> list[Reading]:
+    """Readings of the same lettered place as their mean: what the cut is off by is the same in all of them."""
+    found: dict[object, list[Reading]] = {}
+    for n, reading in enumerate(readings):
+        found.setdefault((reading.label, reading.x) if reading.label.isalpha() else n, []).append(reading)
+    return [replace(same[0], value=sum((r.value for r in same), Fraction(0)) / len(same)) for same in found.values()]
 
 
 def _refuse(kept: int, given: int, out: Sequence[LeftOut], least: int, what: str) -> None:

@@ -30,7 +30,7 @@ pitch = 1.5875    # 16 threads
 divisions = 100
 """
 KINDS = ("kerf", "screw", "zero", "backlash")
-KERF = {"A": "9.51", "B": "9.52", "C": "9.51", "D": "9.52", "E": "9.51", "F": "33.33", "G": "33.32"}
+KERF = {**dict.fromkeys("ACEGH", "6.34"), **dict.fromkeys("BDF", "6.35"), "J": "28.57", "K": "28.56"}
 
 
 class Bench:
@@ -91,7 +91,7 @@ def test_a_test_board_is_cut_in_an_ordinary_session(bench: Bench, tmp_path: Path
     for _ in range(6):
         script.append(f"{at} pedal hold")
         at += 2
-    for _ in range(8):
+    for _ in range(len(KERF) + 1):
         at += 5
         script.append(f"{at} pedal tap")
     script.append(f"{at + 5} pedal tap")
@@ -125,7 +125,7 @@ def test_no_room_in_the_travel_is_told(bench: Bench) -> None:
 
 def test_a_kerf_is_told_and_not_written_unasked(bench: Bench) -> None:
     text = bench.readings("kerf", KERF, code=1)
-    assert text.startswith("Kerf: 3.18")
+    assert text.startswith("Kerf: 3.1796 mm, standard uncertainty 0.0")
     assert "k = 2" in text
     assert "Not written. Write blade.kerf = 3.1" in text
     assert bench.shop.read_text(encoding="utf-8") == SHOP
@@ -152,10 +152,16 @@ def test_json_holds_the_uncertainty_and_its_parts(bench: Bench) -> None:
     assert [row["place"] for row in data["readings"]] == list(KERF)
 
 
+def test_a_kerf_of_another_board_is_refused(bench: Bench) -> None:
+    """Readings of wider wood make a kerf that no blade like the stated one cuts."""
+    text = bench.readings("kerf", {place: str(round(float(value) + 2, 2)) for place, value in KERF.items()}, code=2)
+    assert "the kerf is far from the 3.2 mm of the shop file (got 1.1796 mm" in text
+
+
 def test_a_blunder_is_told_in_the_text(bench: Bench) -> None:
-    text = " ".join(bench.readings("kerf", {**KERF, "C": "9.15"}, code=1).split())
-    assert "left out: C, 9.15 mm: 0.36" in text
-    assert "two digits may have been exchanged: 9.51 mm fits" in text
+    text = " ".join(bench.readings("kerf", {**KERF, "C": "3.64"}, code=1).split())
+    assert "left out: C, 3.64 mm: 2.7" in text
+    assert "two digits may have been exchanged: 6.34 mm fits" in text
 
 
 def screw_readings(bench: Bench, ratio: str) -> dict[str, str]:
@@ -236,7 +242,7 @@ def test_readings_from_csv(bench: Bench) -> None:
 
 def test_every_fault_of_the_readings_is_told_at_once(bench: Bench) -> None:
     bench.board("kerf")
-    file = write(bench.folder, "place,reading\nA,9.51\nQ,9.5\nB,nine\n", "readings.csv")
+    file = write(bench.folder, "place,reading\nA,6.34\nQ,9.5\nB,nine\n", "readings.csv")
     words = ("--reading", "C", "--reading", "D=9,5", "--csv", str(file))
     lines = bench.run("kerf", "--plan", str(bench.folder / "kerf.toml"), *words, code=2).splitlines()
     assert len(lines) == 4
@@ -250,7 +256,7 @@ def test_every_fault_of_the_readings_is_told_at_once(bench: Bench) -> None:
     ("text", "told"),
     [
         ("", "holds no readings"),
-        ("A,9.51\n", "the heading names no place and reading"),
+        ("A,6.34\n", "the heading names no place and reading"),
         (b"\xff\xfe", "not UTF-8 text"),
     ],
 )
@@ -272,13 +278,14 @@ def at_terminal(monkeypatch: pytest.MonkeyPatch, typed: str) -> None:
 
 
 def test_readings_are_asked_for_at_a_terminal(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A slip is asked for again, "-" goes back one, Enter leaves out; then the value is confirmed by a whole word."""
+    """A slip is asked for again, "-" goes back, Enter leaves out, "." ends; the value is confirmed by a whole word."""
     board = bench.board("kerf")
-    at_terminal(monkeypatch, "9.51\nnine\n9.25\n-\n9.52\n9.51\n\n9.51\n33.33\n33.32\nyes\n")
+    at_terminal(monkeypatch, "6.34\nnine\n6.25\n-\n6.35\n6.34\n\n6.34\n6.35\n6.34\n6.35\n28.57\n28.56\n6.34\n.\nyes\n")
     text = bench.run("kerf", "--plan", str(board))
+    assert "A once more, the wood between cuts 1 and 2:" in text
     assert "A, the wood between cuts 1 and 2:" in text
-    assert "From 6 of 6 readings" in text
-    assert "9.2500" not in text
+    assert "From 9 places;" in text
+    assert "6.2500" not in text
     assert read_shop(bench.shop).blade.kerf != Fraction("3.2")
 
 

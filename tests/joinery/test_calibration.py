@@ -47,8 +47,15 @@ def test_the_uncertainty_of_a_kerf_by_hand() -> None:
 
 def test_reading_the_same_place_again_doesnt_wear_the_resolution_down() -> None:
     """Fifty times 8.82 is still 8.82 within half a hundredth."""
-    found = kerf(same(*["8.82"] * 50), EXACT, Component("travel", 0.0))
+    found = kerf([Reading(str(n), Fraction(12), Fraction("8.82")) for n in range(50)], EXACT, Component("travel", 0.0))
     assert found.u == pytest.approx(0.01 / math.sqrt(12))
+
+
+def test_readings_of_one_place_count_as_one() -> None:
+    """Three fingers read twice over are three remainders: two degrees of freedom, not five."""
+    found = kerf(same("8.82", "8.83", "8.81") + same("8.83", "8.83", "8.82"), EXACT)
+    assert found.components[0].dof == 2
+    assert found.value == pytest.approx(12 - (8.825 + 8.83 + 8.815) / 3)
 
 
 def test_two_spacings_take_the_screws_error_out_of_the_kerf() -> None:
@@ -261,14 +268,15 @@ def test_a_calipers_own_error_is_covered_too() -> None:
 
 
 def kerf_rows(saw: Saw, rng: random.Random) -> Iterator[Reading]:
-    """The test board: five short spacings and two long ones; the wood between neighbouring cuts."""
+    """The test board: eight short spacings and two long ones, the wood between neighbours, read twice over."""
     at = 8 * TURN
     walls = [(at, saw.wall(at))]
-    for turns in (8,) * 5 + (23,) * 2:
+    for turns in (6,) * 8 + (20,) * 2:
         at += turns * TURN
         walls.append((at, saw.wall(at)))
-    for n, ((one, left), (other, right)) in enumerate(zip(walls, walls[1:], strict=False)):
-        yield Reading(str(n), other - one, shown(right - left - saw.width + rng.gauss(0, 0.008)))
+    for _ in range(2):
+        for label, (one, left), (other, right) in zip("ABCDEFGHJK", walls, walls[1:], strict=False):
+            yield Reading(label, other - one, shown(right - left - saw.width + rng.gauss(0, 0.008)))
 
 
 def test_a_kerf_is_found_within_its_stated_uncertainty() -> None:
