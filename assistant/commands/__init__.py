@@ -13,6 +13,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "hear": ("assistant.commands.hear", "say what the recogniser makes of a WAV file"),
     "soundcheck": ("assistant.commands.soundcheck", "levels, noise, and which phrases your voice and microphone carry"),
     "models": ("assistant.commands.models", "list, fetch or verify speech models"),
+    "page": ("assistant.commands.page", "sessions on a page for phone or tablet, and the devices paired with it"),
     "ready": ("assistant.commands.ready", "what works on this machine, and the key a pedal sends"),
     "demo": ("assistant.commands.demo", "a whole session with a synthetic operator; needs no hardware"),
 }

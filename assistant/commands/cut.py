@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
                 print(f"-- Session {session}: {job.title}. Press ? for the keys.")
             for warning in job.warnings:
                 print(f"!! {warning}", file=sys.stderr)
-            return drive(Run(job, session, journal, State(), None), args, script)
+            return drive(Run(job, session, journal, State(), None, args.plan), args, script)
 
 
 def _inputs(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ...]]:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from assistant.commands.page_parts import add_page_options, drawing_of, open_page, page_faults
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.journal.store import Journal
 from assistant.plans.model import Job
@@ -42,6 +43,7 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--no-voice", action="store_true", help="neither speak nor listen: text and pedal only")
     parser.add_argument("--no-pedal", action="store_true", help="the terminal's keys only, no pedal")
     parser.add_argument("--plain", action="store_true", help="plain lines on the terminal instead of a whole page")
+    add_page_options(parser)
 
 
 @dataclass
@@ -53,6 +55,7 @@ class Run:
     journal: Journal
     state: State
     notes: tuple[str, ...] | None
+    plan_path: Path | None = None
 
     @property
     def resumed(self) -> bool:
@@ -89,6 +92,7 @@ def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
     if args.no_voice and (args.mic or args.speaker):
         mend = "leave out --no-voice, or leave out --mic and --speaker"
         faults.append(Fault("contradicts --mic and --speaker", "", "--no-voice", mend))
+    faults += page_faults(args)
     if faults:
         raise BadInput(faults)
     return lines
@@ -171,6 +175,7 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
         stack.enter_context(leaving_on_signals(runner))
         screen = _screen(run, args, outputs, stack)
         desk = _Desk(run, args, clock, runner, screen, stack)
+        desk.open_page()
         pump = desk.open_speaker()
         desk.open_listener()
         desk.open_gestures()
@@ -217,6 +222,24 @@ class _Desk:
         self._ways_in = 0  # beside the microphone
         self._listener: Any = None
         self._pedal: Any = None
+        self._page: Any = None
+        self._post = runner.post
+
+    def open_page(self) -> None:
+        """The bench page, where it is asked for. Raises CouldNotRun where it can't be served."""
+        run = self._run
+        if not self._args.page:
+            return
+        drawing = drawing_of(run.plan_path, run.job)
+        self._page = page = open_page(
+            self._args, self._clock, self._screen.note, post=self._runner.post, session=run.session, drawing=drawing
+        )
+        self._stack.callback(page.close)
+        if run.resumed:
+            page.hub.before(list(run.journal.replay(run.session)))
+        self._runner.outputs.screens.append(page.hub)
+        self._runner.outputs.watchers.append(page.hub)
+        self._post = page.watching(self._runner.post)
 
     def open_speaker(self) -> Callable[[float], None] | None:
         """The loudspeaker, or a file; returns what must be called as time goes on, if anything."""
@@ -266,11 +289,12 @@ class _Desk:
 
             keys = TerminalKeys(
                 self._clock,
-                self._runner.post,
+                self._post,
                 lambda: pedal is not None and pedal.alive,
                 self._run.job.pedal.key,
                 self._click,
                 self._screen.note,
+                self._page.asked_for_code if self._page else None,
             )
         except NoSuchPart as error:
             self._missing("keys", error, "")
@@ -282,7 +306,7 @@ class _Desk:
         try:
             from assistant.pedal.listener import PedalListener
 
-            pedal = PedalListener(self._clock, self._runner.post, self._run.job.pedal, self._pressed)
+            pedal = PedalListener(self._clock, self._post, self._run.job.pedal, self._pressed)
         except NoSuchPart as error:
             self._missing("pedal", error, "")
             return None

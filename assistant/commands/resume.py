@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
             notes = changed_files(row)
             if row.rehearsed and not rehearsed:
                 notes = (REHEARSED, *notes)
-            return drive(Run(state.the_job, session, journal, state, notes), args, script)
+            return drive(Run(state.the_job, session, journal, state, notes, Path(row.plan_path)), args, script)
 
 
 def _latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:

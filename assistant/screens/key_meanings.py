@@ -30,7 +30,9 @@ Keys (one press each; a key kept down counts once):
   y  yes             n  no                              b  back one pass
   s  stand by        c  carry on                        g  go to a pass: g, its number, enter
   w  where am I      l  how many left                   m  mark a problem here
-  e  end the session q  leave it open and go            ?  this list"""
+  e  end the session q  leave it open and go            ?  this list
+  p  bench page: a new pairing code                     v  have the code said"""
+PAGE = {"p": "show", "v": "say"}
 ASK_PASS = "Go to pass: type its number, then enter. Any other key drops it."
 DROPPED = "Go to pass dropped; nothing else was done."
 
@@ -39,8 +41,8 @@ DROPPED = "Go to pass dropped; nothing else was done."
 class Meaning:
     """What a key press means.
 
-    kind: gesture | phrase | leave | note. word: the gesture's name, the phrase's intent, or the
-    note to show. argument: the pass number of "go to".
+    kind: gesture | phrase | leave | note | code. word: the gesture's name, the phrase's intent, the
+    note to show, or what to do with the bench page's pairing code: show | say. argument: the pass number of "go to".
     """
 
     kind: str
@@ -82,6 +84,8 @@ class KeyMeanings:
             return Meaning("gesture", GESTURES[key])
         if key in PHRASES:
             return Meaning("phrase", PHRASES[key])
+        if key in PAGE:
+            return Meaning("code", PAGE[key])
         if key == "q":
             return Meaning("leave")
         if key == "?":

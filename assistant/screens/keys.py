@@ -26,6 +26,7 @@ from assistant.session.events import Event, Gesture, Heard, Leave
 REST_OF_SEQUENCE_S = 0.3
 BACKGROUND_LOOK_S = 0.2
 PASTE_ON, PASTE_OFF = "\x1b[?2004h", "\x1b[?2004l"
+NO_PAGE = "-- There is no bench page; `kerfcall cut --page` or `resume --page` opens one."
 NO_TERMINAL = (
     "The keyboard can't stand in: the standard input is no terminal. "
     "To mend it: start from a terminal, without a pipe or file as input."
@@ -47,11 +48,13 @@ class TerminalKeys:
         pedal_key: str,
         click: Callable[[], None],
         show: Callable[[str], None] = _print,
+        code: Callable[[str], None] | None = None,
     ) -> None:
         """Begins to read the keyboard.
 
         pedal_alive: whether a pedal listener is alive now. pedal_key: the key's name in the shop file.
         click: called at every key that means something, at once. show: prints a note for the operator.
+        code: asked to "show" or "say" the bench page's pairing code; None where there is no page.
         Raises NoSuchPart where the standard input is no terminal.
         """
         self._clock = clock
@@ -59,6 +62,7 @@ class TerminalKeys:
         self._pedal_alive = pedal_alive
         self._click = click
         self._show = show
+        self._code = code
         self._meanings = KeyMeanings(pedal_key)
         self._closing = threading.Event()
         self._source: _Posix | _Windows = _open_terminal()
@@ -88,12 +92,20 @@ class TerminalKeys:
         with contextlib.suppress(Exception):  # neither click nor note must cost the event
             if meaning.kind == "note":
                 self._show(meaning.word)
+            elif meaning.kind == "code":
+                self._take_code(meaning.word)
             else:
                 self._click()
         if event := self._event(meaning, at):
             self._post(event)
         if meaning.kind == "leave":
             self._source.allow_interrupt()
+
+    def _take_code(self, what: str) -> None:
+        if self._code is None:
+            self._show(NO_PAGE)
+        else:
+            self._code(what)
 
     def _event(self, meaning: Meaning, at: float) -> Event | None:
         utc = self._clock.utc()

@@ -28,6 +28,7 @@ from assistant.session.detours import (
     nothing_changed,
 )
 from assistant.session.events import (
+    CodeAsked,
     DeviceChanged,
     Event,
     Gesture,
@@ -318,6 +319,16 @@ def _device_changed(turn: Turn, event: DeviceChanged) -> None:
         turn.add_notice(notice)
 
 
+def _code_asked(turn: Turn, event: CodeAsked) -> None:
+    """Never in mid-push; it is on the terminal in any case."""
+    if turn.state.job is None:
+        return
+    if turn.state.quiet:
+        turn.show(prompt("code not said"))
+    else:
+        turn.add_notice(prompt("pairing code", code=event.code), klass="code")
+
+
 def _leave(turn: Turn, event: Leave) -> None:
     turn.effect(e.Close(open_=turn.state.mode not in (FINISHED, ENDED_EARLY)))
 
@@ -350,6 +361,7 @@ _EVENTS: dict[type[Event], Callable[[Turn, Any], None]] = {
     NotHeard: _not_heard,
     TimePassed: _time_passed,
     DeviceChanged: _device_changed,
+    CodeAsked: _code_asked,
     Leave: _leave,
     SpeechStarted: _speech_started,
     SpeechEnded: _speech_ended,

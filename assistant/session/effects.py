@@ -26,7 +26,7 @@ def prompt(key: str, **figures: Any) -> Prompt:
 class Say:
     """Speak these prompts as one announcement.
 
-    id: unique in the run. klass: caution | clamp | check | setting | question | answer | notice | end.
+    id: unique in the run. klass: caution | clamp | check | setting | question | answer | notice | end | code.
     replaces: True cuts off whatever is sounding or waiting; False waits for it.
     """
 

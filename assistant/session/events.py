@@ -108,6 +108,13 @@ class DeviceChanged(Event):
 
 
 @dataclass(frozen=True, slots=True)
+class CodeAsked(Event):
+    """The bench page's pairing code is to be spoken: asked for with the terminal's key or the pedal. code: digits."""
+
+    code: str
+
+
+@dataclass(frozen=True, slots=True)
 class Leave(Event):
     """Ctrl-C or the terminal closing: the process ends, the session stays open."""
 

@@ -61,10 +61,10 @@ class Turn:
         """`say` for what waits for an answer."""
         self.fact(f.Asking(self.say(klass, *prompts)))
 
-    def add_notice(self, *prompts: e.Prompt) -> None:
+    def add_notice(self, *prompts: e.Prompt, klass: str = "notice") -> None:
         """Speak something unsolicited without cutting anything off."""
         self._spoken += 1
-        self.effect(e.Say(f"a{self.state.said + self._spoken}", prompts, "notice", replaces=False))
+        self.effect(e.Say(f"a{self.state.said + self._spoken}", prompts, klass, replaces=False))
 
     def lead(self, *prompts: e.Prompt) -> None:
         """Spoken before whatever this turn says first."""

@@ -239,6 +239,13 @@ def _tap_ignored(words: Words, figures: dict[str, Any]) -> str:
     return "Standing by: a tap does nothing. Hold to carry on."
 
 
+def _pairing_code(words: Words, figures: dict[str, Any]) -> str:
+    """Digit by digit, in two groups, on every screen and aloud."""
+    digits = [cardinal(int(digit)) for digit in figures["code"]]
+    half = len(digits) // 2
+    return f"Pairing code: {' '.join(digits[:half])}, {' '.join(digits[half:])}."
+
+
 def _summary(words: Words, figures: dict[str, Any]) -> str:
     """Setups are counted by what comes next, the first one of so many."""
     return f"{figures['title']}: {words.counted(figures['passes'], 'pass', 'passes')}."
@@ -260,6 +267,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "saw off": _saw_off,
     "ended early": _ended_early,
     "tap ignored": _tap_ignored,
+    "pairing code": _pairing_code,
 }
 
 _TEMPLATES: dict[str, str] = {
@@ -297,6 +305,7 @@ _TEMPLATES: dict[str, str] = {
     "means nothing now": "Heard, but it means nothing now: {phrase}",
     "not heard": "Not understood: {reason}",
     "session over": "The session is over.",
+    "code not said": "The pairing code is not said while a pass may be under way; it is on the terminal.",
     "not from the page": "Refused: the page may not do that.",
     "advanced from the page": "Advanced from the page.",
 }

@@ -8,6 +8,7 @@ from assistant.screens.key_meanings import (
     DROPPED,
     GESTURES,
     KEY_LIST,
+    PAGE,
     PHRASES,
     REPEAT_GAP_S,
     KeyMeanings,
@@ -39,8 +40,12 @@ def test_every_phrase_without_a_gesture_of_its_own_has_a_key() -> None:
 
 def test_every_key_is_in_the_list_that_the_question_mark_shows() -> None:
     assert pressed(["?"]) == [Meaning("note", KEY_LIST)]
-    for key in (*GESTURES, *PHRASES, "g", "q", "?"):
+    for key in (*GESTURES, *PHRASES, *PAGE, "g", "q", "?"):
         assert f" {key} " in KEY_LIST or f" {key}," in KEY_LIST, key
+
+
+def test_the_bench_pages_code_has_keys_of_its_own() -> None:
+    assert pressed(["p", "v"]) == [Meaning("code", "show"), Meaning("code", "say")]
 
 
 def test_capitals_do_the_same_as_small_letters() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from assistant.plans.model import PageSettings
 from assistant.session import facts as f
-from assistant.session.events import INTENTS, Gesture, Heard
+from assistant.session.events import INTENTS, CodeAsked, Gesture, Heard
 from assistant.session.from_page import MAY_DO, MOST_NOTE
 from tests.session.driver import UTC, Driver
 from tests.session.jobs import few_checks, job
@@ -144,3 +144,23 @@ def test_the_page_does_not_release_notices_in_mid_push() -> None:
     assert one.state.notices
     one.gesture("tap")
     assert one.said.startswith("Microphone lost")
+
+
+CODE = "00471234"
+SAID = "Pairing code: zero zero four seven, one two three four."
+
+
+@pytest.mark.parametrize("mode", [mode for mode in MODES if mode != "cutting"])
+def test_a_pairing_code_that_is_asked_for_is_said_digit_by_digit(mode: str) -> None:
+    one = in_mode(mode)
+    one.send(CodeAsked(one.at + 1, UTC, CODE))
+    assert (one.said, one.facts[-1]) == (SAID, f.Announced(1))
+    assert [(say.klass, say.replaces) for say in one.says] == [("code", False)]
+    assert one.kinds == []
+
+
+def test_a_pairing_code_is_not_said_while_a_pass_may_be_under_way() -> None:
+    one = in_mode("cutting")
+    one.send(CodeAsked(one.at + 1, UTC, CODE))
+    assert one.said == ""
+    assert one.shown == "The pairing code is not said while a pass may be under way; it is on the terminal."

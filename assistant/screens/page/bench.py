@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,11 @@ from assistant.screens.page.hub import Hub
 from assistant.screens.page.pairing import LASTS_S, PairingCode, grouped
 from assistant.screens.page.qr import picture
 from assistant.screens.page.server import PORT, PageServer, Parts
+from assistant.session.events import CodeAsked, Event, Gesture
+from assistant.session.state import STANDING_BY
 
+SAID_S = 40.0  # an open code with less time left than this is not worth saying
+WITHIN_S = 8.0  # two double taps that belong together
 PLAIN_HTTP = (
     "The page is plain HTTP, not encrypted: whoever can listen on this network can read it, and could act as a paired "
     "device. Use --lan only on a network that you trust."
@@ -66,13 +71,35 @@ class BenchPage:
             f"-- Bench page: {self.address}",
             f"   To pair a device: code {grouped(code)}, good for {LASTS_S / 60:.0f} minutes and one device.",
         ]
-        qr = picture(f"{self.address}#{code}") if self.server.lan else ""
-        if qr:
-            lines.append(qr)
         if self.server.lan:
-            lines.append(f"   {PLAIN_HTTP}")
+            lines += textwrap.wrap(PLAIN_HTTP, 76, initial_indent="   ", subsequent_indent="   ")
+            lines += filter(None, [picture(f"{self.address}#{code}")])
         self._note("\n".join(lines))
         return code
+
+    def asked_for_code(self, what: str) -> None:
+        """From the terminal's keys: "show" a new code, or "say" the open one; also from the pedal."""
+        if what == "show":
+            self.invite()
+        elif self._post is not None:
+            code = self.codes.current(SAID_S) or self.invite()
+            self._post(CodeAsked(self._clock.at(), self._clock.utc(), code))
+
+    def watching(self, post: Post) -> Post:
+        """`post` for pedal and keys: two double taps while standing by ask for the code to be said."""
+        last = -WITHIN_S
+
+        def watched(event: Event) -> None:
+            nonlocal last
+            post(event)
+            if isinstance(event, Gesture) and event.gesture == "double" and self.hub.standing.mode == STANDING_BY:
+                if event.at - last <= WITHIN_S:
+                    self.asked_for_code("say")
+                    last = -WITHIN_S
+                else:
+                    last = event.at
+
+        return watched
 
     def close(self) -> None:
         """End every page's stream, then the server."""

@@ -96,6 +96,10 @@ class Hub:
     def turn(self, event: Event, records: Sequence[Record]) -> None:
         self._inbox.put(lambda gathering: gathering.turn(event, records))
 
+    def before(self, records: Sequence[Record]) -> None:
+        """The facts of a session that is resumed: the pace so far."""
+        self._inbox.put(lambda gathering: gathering.pace.take(records))
+
     # From the servers' threads
 
     def open(self, device: str) -> Stream | None:

@@ -34,6 +34,11 @@ class PairingCode:
             self._until, self._tries = self._now() + LASTS_S, TRIES
             return self._code
 
+    def current(self, least_s: float) -> str:
+        """The open code where it is good for `least_s` (s) more, else ""."""
+        with self._guard:
+            return self._code if self._code and self._until - self._now() >= least_s else ""
+
     def left_s(self) -> float:
         """How long the open code is still good, 0 when none is."""
         with self._guard:

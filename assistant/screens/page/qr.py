@@ -12,5 +12,5 @@ def picture(text: str) -> str:
     except ImportError:
         return ""
     out = io.StringIO()
-    segno.make(text, error="m", micro=False).terminal(out, border=2, compact=True)
+    segno.make(text, error="m", micro=False).terminal(out, border=1, compact=True)
     return "\n".join(f"   {line}" for line in out.getvalue().rstrip("\n").split("\n"))

@@ -1,0 +1,103 @@
+"""`kerfcall page [serve|devices|revoke]`: the journal on a page for phone or tablet, and which devices are paired."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+from assistant.commands.page_parts import add_server_options, open_page, port_faults
+from assistant.errors import BadInput, Fault
+from assistant.journal.account import local_time
+from assistant.journal.store import default_state_dir
+from assistant.runner.clock import LiveClock
+from assistant.screens.page.devices import Devices
+
+ALL = "all"
+HINT = "-- Enter: a new pairing code. Ctrl-C: close the page."
+NO_TERMINAL = "-- No terminal: only the code above. Start it from a terminal to ask for further ones."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "action",
+        nargs="?",
+        choices=sorted(_ACTIONS),
+        default="serve",
+        help="serve: the journal's sessions, until Ctrl-C (default); devices: those paired; revoke: take one out",
+    )
+    parser.add_argument("device", nargs="?", metavar="ID", help="of revoke: the device's number, or all")
+    parser.add_argument("--state", type=Path, metavar="DIR", help="folder of the journal (default: your data folder)")
+    parser.add_argument("--json", action="store_true", help="devices: for other programs")
+    add_server_options(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Exit code 0; 2 for bad options or an unknown device; 3 where the page can't be served."""
+    faults = port_faults(args)
+    if args.device is not None and args.action != "revoke":
+        faults.append(Fault("takes no device", args.device, f"page {args.action}", "leave it out"))
+    if args.device is None and args.action == "revoke":
+        faults.append(Fault("which device is not told", "", "page revoke", "give its number, or all"))
+    if args.json and args.action != "devices":
+        faults.append(Fault("is for devices only", "", "--json", "leave it out"))
+    if faults:
+        raise BadInput(faults)
+    return _ACTIONS[args.action](args)
+
+
+def _serve(args: argparse.Namespace) -> int:
+    page = open_page(args, LiveClock(), lambda text: print(text, flush=True))
+    try:
+        terminal = sys.stdin is not None and sys.stdin.isatty()
+        print(HINT if terminal else NO_TERMINAL, flush=True)
+        _until_left(page.invite if terminal else None)
+    except KeyboardInterrupt:
+        print()
+    finally:
+        page.close()
+    return 0
+
+
+def _until_left(new_code: Callable[[], object] | None) -> None:
+    """Each line of the terminal is a wish for a new code; its end, or Ctrl-C, ends."""
+    if new_code is None:
+        threading.Event().wait()
+        return
+    for _ in sys.stdin:
+        new_code()
+
+
+def _devices(args: argparse.Namespace) -> int:
+    devices = _store(args).all()
+    if args.json:
+        print(json.dumps([{"id": d.id, "name": d.name, "paired": d.paired, "seen": d.seen} for d in devices], indent=2))
+        return 0
+    if not devices:
+        print("No device is paired. `kerfcall page` and `kerfcall cut --page` show a code to pair one.")
+    for device in devices:
+        paired, seen = local_time(device.paired), local_time(device.seen)
+        print(f"{device.id:>3}  {device.name:40}  paired {paired}, last here {seen}")
+    return 0
+
+
+def _revoke(args: argparse.Namespace) -> int:
+    gone = _store(args).revoke(None if args.device == ALL else args.device)
+    if not gone and args.device != ALL:
+        mend = "`kerfcall page devices` lists them"
+        raise BadInput([Fault("there is no such device", args.device, "page revoke", mend)])
+    for device in gone:
+        print(f"Device {device.id}, {device.name}, is out; a page that it has open ends within a second.")
+    if not gone:
+        print("No device was paired.")
+    return 0
+
+
+def _store(args: argparse.Namespace) -> Devices:
+    return Devices(args.state or default_state_dir(), LiveClock().utc)
+
+
+_ACTIONS: dict[str, Callable[[argparse.Namespace], int]] = {"serve": _serve, "devices": _devices, "revoke": _revoke}
