@@ -34,12 +34,9 @@ from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
 from tests.hearing.voices import floats, need, padded, pcm, saw_noise, spoken, write_wav
 
-CHOSEN = ("standing by", "back", "clamps")
-TEXTS = (
-    "marigold return to previous",
-    "standing by",
-    "marigold all clamps are secure",
-)
+CHOSEN = ("standing by", "return to previous", "clamps")
+TEXTS = tuple(phrase.text for phrase in prompts(DEFAULT_CHECKS, "marigold", CHOSEN))
+BACK, STAND_BY, CLAMPS = TEXTS
 ROUNDS = 2
 SPEECH = 0.5  # of the voices' own level: -3 dB at the peak
 ROOM = 0.001
@@ -131,11 +128,11 @@ def test_other_talk_for_every_phrase_is_pedal_only(tmp_path, capsys):
 
 
 def test_a_phrase_taken_for_another_is_named_and_distrusted(tmp_path, capsys):
-    swapped = [TEXTS[1] if text == TEXTS[2] else text for text in TEXTS * ROUNDS]
+    swapped = [STAND_BY if text == CLAMPS else text for text in TEXTS * ROUNDS]
     assert main(command(*files(tmp_path, speech=said(swapped)))) == 0
     out = capsys.readouterr().out
-    assert 'taken for "standing by" 2 x' in out
-    assert '"marigold all clamps are secure": too low: it was taken for "standing by"' in out
+    assert f'taken for "{STAND_BY}" 2 x' in out
+    assert f'"{CLAMPS}": too low: it was taken for "{STAND_BY}"' in out
 
 
 def test_clipped_speech_is_pedal_only_and_named(tmp_path, capsys):
@@ -367,7 +364,7 @@ def test_live_through_a_real_capture_device(loop, tmp_path):
         program.until("Switch the saw off")
         saw.join()
         program.enter()
-        answer_prompts(program, loop, tmp_path, ("marigold return to previous", "standing by") * 2)
+        answer_prompts(program, loop, tmp_path, (BACK, STAND_BY) * 2)
         program.until("Over all:", 60)
         assert program.end() == 0, program.seen
     finally:
@@ -377,7 +374,7 @@ def test_live_through_a_real_capture_device(loop, tmp_path):
     assert "2/2" in program.seen and "Deleted" not in program.seen
     assert "Microphone: Monitor of Null Output" in program.seen
     (folder,) = (tmp_path / "data" / "kerfcall" / "voice").iterdir()
-    assert sorted(Voice.load(folder).texts) == ["marigold return to previous", "standing by"]
+    assert sorted(Voice.load(folder).texts) == [BACK, STAND_BY]
     assert (folder / "noise.json").exists()
 
 
@@ -386,7 +383,7 @@ def test_ctrl_c_in_the_middle_keeps_nothing(loop, tmp_path):
     program = Program(loop, tmp_path, "--no-saw", "--phrases", "standing by", "return to previous")
     try:
         program.until("1/6  say:")
-        loop.play(pcm(floats(spoken("en-us", "marigold return to previous")) * SPEECH), tmp_path)
+        loop.play(pcm(floats(spoken("en-us", BACK)) * SPEECH), tmp_path)
         program.until("2/6  say:")
         program.process.send_signal(signal.SIGINT)
         program.until("nothing was kept", 10)
@@ -440,7 +437,7 @@ def take(monkeypatch, sound: bytes, *answers: str, with_saw: bool = False):
     return out.getvalue(), live
 
 
-PROMPTS = prompts(DEFAULT_CHECKS, "marigold", ["standing by", "back"])
+PROMPTS = prompts(DEFAULT_CHECKS, "marigold", ["standing by", "return to previous"])
 
 
 def test_nothing_said_is_asked_again_and_given_up(monkeypatch):
@@ -452,7 +449,7 @@ def test_a_phrase_that_nobody_says_is_asked_three_times_and_passed_over(monkeypa
     speech = floats(spoken("en-us", "standing by")) * SPEECH
     sound = np.concatenate([room(30 * RATE), speech + room(len(speech)), room(2 * RATE)])
     out, live = take(monkeypatch, pcm(sound))
-    assert out.count('1/2  say: "marigold return to previous"') == 3 and out.count("2/2  say:") == 1
+    assert out.count(f'1/2  say: "{BACK}"') == 3 and out.count("2/2  say:") == 1
     assert [one.said for one in live.sayings] == [False, True]
     assert len(live.quiet) == 2 * 4 * RATE and live.saw is None
 

@@ -19,6 +19,7 @@ from assistant.hearing.recorder import Listening, Recorder, next_utterance
 from assistant.hearing.soundcheck import PEDAL, SAW_OFF, VOICE, Carried, Outcome, Saying, Tally, overall
 from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.wording.phrases import Phrase
 from tests.hearing.voices import floats, pcm, saw_noise
 
 T = np.arange(2 * RATE) / RATE
@@ -211,7 +212,11 @@ def stream(*at: tuple[float, float]) -> bytes:
     return pcm(samples)
 
 
-PHRASES = soundcheck.prompts(DEFAULT_CHECKS, "marigold", ["cut", "stand by"])
+PHRASES = (
+    Phrase("cut", None, "marigold proceed to next pass", True, True),
+    Phrase("cut", None, "marigold this pass is completed", True, True),
+    Phrase("stand by", None, "standing by", False, False),
+)
 
 
 def test_each_utterance_answers_its_prompt_and_a_pause_within_one_is_no_end():
