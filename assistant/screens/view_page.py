@@ -44,6 +44,7 @@ QUESTIONS = {
 SHARES = (
     ("big", 4),
     ("words", 2),
+    ("board", 5),
     ("big", 8),
     ("log", 1),
     ("board", 6),

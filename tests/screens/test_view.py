@@ -1,0 +1,393 @@
+"""The view through real pseudo-terminals: the program in them, the page read back by an emulator."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import re
+import signal
+import struct
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from assistant.journal.store import Journal
+from assistant.runner.clock import LiveClock
+from assistant.runner.loop import Outputs, Runner
+from assistant.screens import view_letters as letters
+from assistant.screens.view import TerminalView, suits
+from assistant.session import facts as f
+from assistant.session.checks import FIRST_WORDS_S
+from assistant.session.events import Gesture, Start
+from tests.commands.program import PLAN
+from tests.session.jobs import few_checks, job, plan, with_pass_time
+
+pytest.importorskip("pyte")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX"),
+    pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning"),
+]
+if sys.platform != "win32":
+    from tests.screens.view_rig import SHELL, Rig, program
+
+SHOP = """
+unit = "mm"
+checks_off = ["edge and face", "hold-down", "blade height", "backing"]
+[blade]
+kerf = 3.18
+[pedal]
+pass_takes_s = 0
+"""
+MANY = PLAN.replace("width = 18", "width = 600")
+SIZES = [(80, 24), (200, 60)]
+TOLD_S = FIRST_WORDS_S + 0.2
+GAP_S = 0.8  # the same key sooner is auto-repeat
+SLOW_S = 10.0
+WITHIN_S = 0.1
+
+
+@pytest.fixture
+def start(tmp_path: Path) -> Iterator[Callable[..., Rig]]:
+    rigs: list[Rig] = []
+
+    def begin(*options: str, size: tuple[int, int] = (80, 24), plan: str = PLAN, **environ: str | None) -> Rig:
+        rigs.append(Rig(program(tmp_path, *options, plan=plan, shop=SHOP), *size, **environ))
+        return rigs[-1]
+
+    yield begin
+    for rig in rigs:
+        rig.close()
+
+
+def facts(folder: Path) -> list[f.Record]:
+    with Journal.open(folder / "state") as journal:
+        return list(journal.replay(journal.sessions()[-1].id))
+
+
+def drawn(text: str, least: int = 1) -> Callable[[str], bool]:
+    """Whether this stands on a page in big letters, of this scale at least."""
+    sizes = [[line.rstrip() for line in letters.big(text, scale)] for scale in range(least, 9)]
+
+    def holds(page: str) -> bool:
+        rows = page.splitlines()
+        return any(
+            all(a in b for a, b in zip(lines, rows[n:], strict=False))
+            for lines in sizes
+            for n in range(len(rows) - len(lines))
+        )
+
+    return holds
+
+
+def to_the_first_pass(rig: Rig) -> None:
+    for check in ("CLAMPS", "GUARD"):
+        rig.until(drawn(check))
+        time.sleep(TOLD_S)
+        rig.send("h")
+    rig.until("pass 1 of")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], tmp_path: Path, size: tuple) -> None:
+    """Cells, not colours, tell it: what is asked, the setting, the pass, what is cut; at the end the shell's page."""
+    rig = start(size=size)
+    rig.until("Clamps tight")
+    to_the_first_pass(rig)
+    setting = f"{float(facts(tmp_path)[0].fact.job.pattern_of(1).passes[0].setting):.2f}"  # type: ignore[attr-defined]
+    scale = 2 if size == (80, 24) else 6
+    rig.until(drawn(setting, scale))
+    page = rig.until("tap: it is cut, the next")
+    assert "▼" in page and "▲" in page and "░" in page and "STOP" in "".join(line[1:2] for line in page.splitlines())
+    rig.send(" ")
+    page = rig.until("pass 2 of 2")
+    assert "keys tap -> pass 1 is cut" in page and "here" in page and "1/2" in page
+    time.sleep(GAP_S)
+    rig.send(" ")
+    rig.until("setup 2 of 2")
+    rig.send("n")  # another key lies between
+    to_the_first_pass(rig)
+    for _ in range(2):
+        rig.send(" ")
+        time.sleep(GAP_S)
+    rig.until(drawn("ALL IS CUT", 1 if size == (80, 24) else 3))
+    assert "q: leave" in rig.screen.text
+    rig.send("q")
+    assert rig.ended() == 0
+    left = rig.screen.text
+    assert SHELL in left and "All is cut. Isolate the saw" in left and "4 of 4 in all" in left.replace("\n", " ")
+    assert rig.mode_is_back()
+
+
+def test_leaving_in_the_middle_tells_the_session_and_how_to_come_back(start: Callable[..., Rig]) -> None:
+    rig = start()
+    to_the_first_pass(rig)
+    assert SHELL not in rig.screen.text and rig.screen.alternate and rig.screen.cursor.hidden
+    rig.send("q")
+    assert rig.ended() == 1
+    left = rig.screen.text
+    assert re.search(r"Session \S+ stays open\. Come back to it with: kerfcall resume", left)
+    assert "Session" in left and "pass 1/2" in left and SHELL in left
+    assert rig.mode_is_back()
+
+
+def test_the_page_follows_the_size_of_the_terminal(start: Callable[..., Rig]) -> None:
+    rig = start()
+    to_the_first_pass(rig)
+    rig.resize(200, 60)
+    rig.until(lambda page: any(line.endswith("setup 1 of 2") and len(line) == 199 for line in page.splitlines()))
+    rig.until(lambda page: page.splitlines()[-1].rstrip().endswith("?: keys") and len(page.splitlines()) == 60)
+    rig.resize(60, 20)  # smaller than it wants to be: what matters most is still there
+    rig.until(lambda page: "pass 1 of 2" in page and all(len(line) <= 60 for line in page.splitlines()))
+    assert "▼" in rig.screen.text
+    rig.resize(10, 4)
+    rig.read(1.0)
+    rig.resize(80, 24)
+    rig.until("tap: it is cut, the next")
+    assert rig.process.poll() is None
+
+
+def test_nothing_is_sent_while_nothing_changes(start: Callable[..., Rig]) -> None:
+    rig = start()
+    to_the_first_pass(rig)
+    rig.read(1.0)
+    before = len(rig.sent)
+    rig.read(3.0)
+    assert len(rig.sent) == before
+
+
+def test_a_pass_sends_a_part_of_a_page_only(start: Callable[..., Rig]) -> None:
+    rig = start(plan=MANY)
+    to_the_first_pass(rig)
+    rig.read(1.0)
+    whole = 80 * 24
+    for _ in range(3):
+        before = len(rig.sent)
+        rig.send(" ")
+        rig.read(GAP_S)
+        assert 50 < len(rig.sent) - before < 0.6 * whole
+
+
+def test_background_is_never_set_and_no_color_is_heeded(start: Callable[..., Rig]) -> None:
+    """A dark terminal stays dark and a light one light. SGR 40 to 48 and 100 to 107 would set a background."""
+    for environ, colours in (({}, {1, 35}), ({"NO_COLOR": "1"}, {1})):
+        rig = start(**environ)
+        to_the_first_pass(rig)
+        codes = {int(n) for some in re.findall(rb"\x1b\[([\d;]*)m", rig.sent) for n in some.split(b";") if n}
+        assert codes - {0, 7} == colours
+        rig.close()
+
+
+@pytest.mark.parametrize(
+    ("options", "size", "environ"),
+    [
+        (("--plain",), (80, 24), {}),
+        ((), (79, 24), {}),
+        ((), (80, 23), {}),
+        ((), (80, 24), {"TERM": "dumb"}),
+        ((), (80, 24), {"TERM": None}),
+        ((), (80, 24), {"PYTHONUTF8": "0", "PYTHONIOENCODING": "latin-1"}),
+    ],
+)
+def test_where_a_page_would_not_do_there_are_plain_lines(
+    start: Callable[..., Rig], options: tuple[str, ...], size: tuple[int, int], environ: dict[str, str | None]
+) -> None:
+    rig = start(*options, size=size, **environ)
+    rig.until("check: clamps")
+    assert b"\x1b[?1049h" not in rig.sent and b"\x1b[2J" not in rig.sent
+    rig.send("q")
+    assert rig.ended() == 1
+
+
+def test_no_terminal_no_page() -> None:
+    assert not suits(io.StringIO())
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT])
+def test_signals_leave_the_terminal_as_it_was(start: Callable[..., Rig], number: int) -> None:
+    rig = start()
+    to_the_first_pass(rig)
+    os.kill(rig.process.pid, number)
+    assert rig.ended() == (-number if number == signal.SIGQUIT else 1)
+    assert SHELL in rig.screen.text
+    assert rig.mode_is_back() or number == signal.SIGQUIT and not rig.screen.alternate
+
+
+def test_control_c_leaves_the_session_open_and_the_terminal_as_it_was(start: Callable[..., Rig]) -> None:
+    rig = start()
+    to_the_first_pass(rig)
+    rig.send("\x03")
+    assert rig.ended() == 1
+    assert "stays open" in rig.screen.text and rig.mode_is_back()
+
+
+def test_a_crash_leaves_the_terminal_as_it_was_and_is_told_on_it(start: Callable[..., Rig], tmp_path: Path) -> None:
+    """The journal's disk is gone: the program ends with its message on the shell's page."""
+    rig = start()
+    to_the_first_pass(rig)
+    for file in (tmp_path / "state").glob("journal.sqlite3*"):
+        file.write_bytes(b"no database at all")
+    rig.send(" ")
+    assert rig.ended() not in (0, 1)
+    assert SHELL in rig.screen.text and "journal" in rig.screen.text
+    assert rig.mode_is_back()
+
+
+def test_control_z_gives_the_page_to_the_shell_and_coming_back_takes_it_anew(tmp_path: Path) -> None:
+    """Under a real shell with job control, as it is on a bench."""
+    command = " ".join(program(tmp_path, plan=PLAN, shop=SHOP))
+    rig = Rig(["sh", "-i"], PS1="ready> ")
+    try:
+        rig.until("ready>")
+        rig.send(command + "\n")
+        to_the_first_pass(rig)
+        rig.send("\x1a")
+        rig.until(lambda page: "topped" in page and page.rstrip().endswith("ready>"))
+        assert not rig.screen.alternate and not rig.screen.cursor.hidden
+        rig.read(1.2)
+        assert not rig.screen.alternate  # it doesn't draw over the shell
+        rig.send("fg\n")
+        rig.until("tap: it is cut, the next")
+        assert rig.screen.alternate and rig.screen.cursor.hidden
+        rig.send("q")
+        rig.until(lambda page: "stays open" in page and page.rstrip().endswith("ready>"))
+    finally:
+        rig.close()
+
+
+def test_what_others_write_to_the_standard_error_does_not_tear_the_page(tmp_path: Path) -> None:
+    """It is told at the end."""
+    script = (
+        "import os, sys, time\n"
+        "from assistant.screens.view import TerminalView\n"
+        "view = TerminalView(sys.stdout, 'X')\n"
+        "view.note('a line of the log')\n"
+        "time.sleep(0.5)\n"
+        "print('a library complains', file=sys.stderr)\n"
+        "os.write(2, b'and another one' + bytes([10]))\n"
+        "time.sleep(0.5)\n"
+        "view.close()\n"
+    )
+    rig = Rig([sys.executable, "-c", script])
+    try:
+        rig.until("a line of the log")
+        rig.read(0.8)
+        if rig.screen.alternate:
+            assert "complains" not in rig.screen.text
+        assert rig.ended() == 0
+        assert "a library complains" in rig.screen.text and "and another one" in rig.screen.text
+    finally:
+        rig.close()
+
+
+def test_a_view_that_breaks_down_goes_on_in_plain_lines(tmp_path: Path) -> None:
+    script = (
+        "import sys, time\n"
+        "from assistant.screens.view import TerminalView\n"
+        "view = TerminalView(sys.stdout, 'X')\n"
+        "view.gauges = lambda: 1 / 0\n"
+        "view.look(); time.sleep(0.5)\n"
+        "view.said('12.35', 'setting')\n"
+        "view.close()\n"
+    )
+    rig = Rig([sys.executable, "-c", script])
+    try:
+        assert rig.ended() == 0
+        assert "broke down (ZeroDivisionError" in rig.screen.text and ">> 12.35" in rig.screen.text
+        assert not rig.screen.alternate
+    finally:
+        rig.close()
+
+
+# --- a slow terminal
+
+
+@contextlib.contextmanager
+def unread() -> Iterator[tuple[int, io.TextIOWrapper]]:
+    """A terminal that nobody reads."""
+    import fcntl
+    import termios
+
+    master, slave = os.openpty()
+    fcntl.ioctl(master, termios.TIOCSWINSZ, struct.pack("HHHH", 60, 200, 0, 0))
+    out = os.fdopen(slave, "w", encoding="utf-8")
+    try:
+        yield master, out
+    finally:
+        with contextlib.suppress(OSError):
+            out.close()
+        os.close(master)
+
+
+def is_stuck(out: io.TextIOWrapper) -> bool:
+    """Whether the terminal takes not one byte more."""
+    fd = os.open(os.ttyname(out.fileno()), os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
+    try:
+        os.write(fd, b".")
+    except BlockingIOError:
+        return True
+    finally:
+        os.close(fd)
+    return False
+
+
+def test_a_terminal_that_is_not_read_for_ten_seconds_never_delays_the_session() -> None:
+    """Each turn of the session, its commit to nowhere, is done within 0.1 s, and closing isn't held up either."""
+    a_job = with_pass_time(job(plan(width=1500, finger=5, parts="A", ends=1), few_checks()), 0.0)
+    with unread() as (master, out):
+        view = TerminalView(out, "X")
+        clock = LiveClock()
+        runner = Runner(lambda records: None, Outputs(screens=[view], watchers=[view]), clock)
+        runner.handle(Start(clock.at(), "", a_job))
+        turns, stuck, end = [], 0, time.monotonic() + SLOW_S
+        while time.monotonic() < end:
+            begun = time.perf_counter()
+            runner.handle(Gesture(clock.at(), "", "tap" if runner.state.mode == "cutting" else "hold", clock.at()))
+            runner.drain()
+            turns.append(time.perf_counter() - begun)
+            stuck += is_stuck(out)
+            time.sleep(0.05)
+        assert len(turns) > 100 and stuck > len(turns) / 2
+        assert max(turns) < WITHIN_S, f"{max(turns) * 1e3:.0f} ms"
+        begun = time.perf_counter()
+        view.close()
+        assert time.perf_counter() - begun < 3.0
+        left = b""
+        os.set_blocking(master, False)
+        with contextlib.suppress(BlockingIOError, OSError):
+            while data := os.read(master, 65536):
+                left += data
+        assert b"\x1b[?1049l" in left
+
+
+def test_the_program_on_a_terminal_that_is_not_read_goes_on_and_catches_up(
+    start: Callable[..., Rig], tmp_path: Path
+) -> None:
+    """Resized again and again, so that whole pages fill the terminal's buffer; keys still count at once; then the
+    newest page comes, and not all that were missed."""
+    rig = start(size=(200, 60), plan=MANY)
+    to_the_first_pass(rig)
+    pressed: list[float] = []
+    for n in range(12):
+        rig.resize(200 - n % 2, 60)
+        pressed.append(time.time())
+        rig.send(" ")
+        time.sleep(GAP_S)
+    from datetime import datetime
+
+    cut = [r for r in facts(tmp_path) if isinstance(r.fact, f.PassCut)]
+    late = [
+        datetime.fromisoformat(r.utc.replace("Z", "+00:00")).timestamp() - at
+        for r, at in zip(cut, pressed, strict=True)
+    ]
+    assert max(late) < 0.25, [f"{each * 1e3:.0f} ms" for each in late]
+    before = len(rig.sent)
+    rig.resize(200, 60)
+    rig.until("pass 13 of")
+    rig.read(0.7)
+    assert len(rig.sent) - before < 6 * 200 * 60  # 12 whole pages were missed
+    rig.send("q")
+    assert rig.ended() == 1 and rig.mode_is_back()
