@@ -100,14 +100,15 @@ class Page:
         heading = heading_of(sight.view, sight.words)
         faults = sight.faults[:MOST_FAULTS]
         share = shared_out(rows - FIXED - len(faults))
+        told = _tell_clamping(sight.view, heading, share)
         row = _header(canvas, 0, sight.view, sight.words.job)
         row = _way(canvas, row, sight.view, sight.words)
         row = _big(canvas, row, share["big"], heading)
-        row = _words(canvas, row, share["words"], sight)
+        row = _words(canvas, row, share["words"], sight, told)
         row = _hint(canvas, row, sight.view)
         row = self._draw_board(canvas, row, share["board"], sight.view, sight.words.job)
         row = _progress(canvas, row, sight)
-        row = _log(canvas, row, share["log"], _not_lost(sight))
+        row = _log(canvas, row, share["log"], _not_told(sight, told))
         for _, text in faults:
             _line(canvas, row, f" !! {text}", BOLD | RED)
             row += 1
@@ -284,8 +285,18 @@ def _letters(canvas: Canvas, row: int, column: int, drawn: list[str]) -> None:
         canvas.put(row + n, column, line, BOLD)
 
 
-def _words(canvas: Canvas, row: int, rows: int, sight: Sight) -> int:
-    """What the big letters tell, in full."""
+def _tell_clamping(view: View, heading: Heading, share: dict[str, int]) -> bool:
+    """On a low page a check's name on one line leaves lines free, at the question, for what is to be clamped."""
+    if view.mode != CHECKS or len(heading.left) > 1 or share["big"] > 8:
+        return False
+    free = share["big"] - letters.rows_of(1)
+    share["big"] -= free
+    share["words"] += free
+    return free > 0
+
+
+def _words(canvas: Canvas, row: int, rows: int, sight: Sight, clamping: bool) -> int:
+    """What the big letters tell, in full. clamping: and what is to be clamped."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
     lines: list[tuple[str, int]] = []
@@ -295,6 +306,8 @@ def _words(canvas: Canvas, row: int, rows: int, sight: Sight) -> int:
         lines += [(line, 0) for line in wrapped(sight.setting, room)]
     elif view.asked:
         lines += [(line, BOLD) for line in wrapped(Words(words.job, figures=True).one(view.asked), room)]
+        if clamping:
+            lines += [(line, 0) for line in wrapped(sight.clamp, room)]
     for n, (line, style) in enumerate(lines[:rows]):
         canvas.put(row + n, 1, cut_to(line, room), style)
     return row + rows
@@ -335,10 +348,10 @@ def _bar(done: int, of: int, columns: int) -> str:
     return "█" * full + "░" * (columns - full)
 
 
-def _not_lost(sight: Sight) -> tuple[Entry, ...]:
-    """What is lost stands below the log for as long as it is."""
-    lost = {text for _, text in sight.faults}
-    return tuple(entry for entry in sight.log if entry.text not in lost)
+def _not_told(sight: Sight, clamping: bool) -> tuple[Entry, ...]:
+    """What is lost stands below the log for as long as it is; what is to be clamped may stand above it."""
+    told = {text for _, text in sight.faults} | ({sight.clamp} if clamping else set())
+    return tuple(entry for entry in sight.log if entry.text not in told)
 
 
 def _log(canvas: Canvas, row: int, rows: int, log: tuple[Entry, ...]) -> int:
@@ -354,7 +367,7 @@ def _log(canvas: Canvas, row: int, rows: int, log: tuple[Entry, ...]) -> int:
         lines = new + lines
     for n, line in enumerate(lines[:rows]):
         last = n == rows - 1 and len(lines) > rows
-        _line(canvas, row + n, cut_to(line, canvas.columns - 2) + " …" if last else line)
+        _line(canvas, row + n, cut_to(f"{line} …", canvas.columns - 1) if last else line)
     return row + rows
 
 

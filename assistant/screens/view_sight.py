@@ -56,11 +56,12 @@ class Answer:
 @dataclass(frozen=True, slots=True)
 class Sight:
     """left_s: seconds left, None where not known. faults: (device, text) of what is lost now. note: a list to be shown
-    over the page, "" for none. setting: how the setting was said last."""
+    over the page, "" for none. setting, clamp: how the setting, and what to clamp, was said last."""
 
     view: View | None = None
     words: Words | None = None
     setting: str = ""
+    clamp: str = ""
     log: tuple[Entry, ...] = ()
     heard: Answer = Answer()
     hands: Answer = Answer()
@@ -94,6 +95,8 @@ class Gathering:
         """As `runner.loop.Screen.said`. A setting's first line is its figures, which the view has anyway."""
         if klass == "setting":
             self._change(setting=text.partition("\n")[2] or text)
+        elif klass == "clamp":
+            self._change(clamp=text)
         self._log(Entry(klass, text.replace("\n", "   ")))
         self._explain(text.rpartition("\n")[2])
 

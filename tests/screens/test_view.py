@@ -12,6 +12,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -54,8 +55,9 @@ WITHIN_S = 0.1
 def start(tmp_path: Path) -> Iterator[Callable[..., Rig]]:
     rigs: list[Rig] = []
 
-    def begin(*options: str, size: tuple[int, int] = (80, 24), plan: str = PLAN, **environ: str | None) -> Rig:
-        rigs.append(Rig(program(tmp_path, *options, plan=plan, shop=SHOP), *size, **environ))
+    def begin(*options: str, size: tuple[int, int] = (80, 24), plan: str = PLAN, **environ: Any) -> Rig:
+        command = program(tmp_path, *options, plan=plan, shop=SHOP)
+        rigs.append(Rig(command, size[0], size[1], **environ))
         return rigs[-1]
 
     yield begin

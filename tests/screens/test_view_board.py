@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import Any
 
 import pytest
 
@@ -16,11 +17,11 @@ COLUMNS = 72
 EDGE = 4  # the stop and a gap, at either side
 
 
-def wide(fingers: int = 6, **kinds: object) -> Job:
+def wide(fingers: int = 6, **kinds: Any) -> Job:
     return job(plan(width=fingers * 12, finger=12, parts="A", ends=1, **kinds))
 
 
-def pattern(**kinds: object) -> Pattern:
+def pattern(**kinds: Any) -> Pattern:
     return wide(**kinds).pattern_of(1)
 
 

@@ -103,6 +103,21 @@ def test_the_clamps_check_tells_how_far_the_blade_reaches() -> None:
     assert big_on(canvas, "CLAMPS") and big_on(canvas, "5 TO 84 MM")
 
 
+def test_on_a_low_page_what_to_clamp_stands_at_the_first_check_whole() -> None:
+    """The longest there is: the end of a board before, and the warning that comes with its second end."""
+    clamp = (
+        "Saw off. Wait until the blade stands still. 14 sockets: count them before you unclamp. Setup 2 of 6: long "
+        "side, 1 of 2, part A, end 2 down. Turn it end over end: same edge against the setting bar at the left stop, "
+        "other face to the backing. Never spin it on its face."
+    )
+    seen = sight(f.CheckOpened(1, "edge and face"), clamp=clamp, log=(Entry("clamp", clamp),))
+    for columns, rows in SIZES:
+        canvas = composed(seen, columns, rows)
+        assert big_on(canvas, "EDGE AND FACE")
+        words = " ".join(text(canvas).split())
+        assert words.count("Saw off. Wait until the blade") == 1 and words.count("Never spin it on its face.") == 1
+
+
 def test_a_question_is_told_big_and_read_back_in_full() -> None:
     canvas = composed(sight(called(job(plan(width=84, parts="A")), 3), f.Asked("back", 1, 2, 20.0)))
     assert big_on(canvas, "BACK TO 2?")
@@ -196,7 +211,7 @@ def test_a_list_lies_over_the_page_whole() -> None:
 
 def test_a_long_announcement_begins_on_the_page_and_says_that_it_goes_on() -> None:
     shown = text(composed(cutting(log=(Entry("clamp", "Saw off. " + "And so on and on. " * 40),))))
-    assert "-- Saw off." in shown and " …" in shown
+    assert "-- Saw off." in shown and "…" in shown
 
 
 @settings(max_examples=80, deadline=None)

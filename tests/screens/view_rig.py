@@ -51,7 +51,8 @@ class Emulator(pyte.Screen):
 class Rig:
     """A pseudo-terminal of this size with the program as its session leader."""
 
-    def __init__(self, command: list[str], columns: int = 80, rows: int = 24, **environ: str | None) -> None:
+    def __init__(self, command: list[str], columns: int = 80, rows: int = 24, **environ: Any) -> None:
+        """environ: variables to be set, or None to be left out."""
         import termios
 
         self.termios: Any = termios
