@@ -1,0 +1,271 @@
+"""Who may speak to the page's server: hosts, origins, addresses, rates; the pairing code; the paired devices."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import stat
+import sys
+from pathlib import Path
+
+import pytest
+
+from assistant.errors import CouldNotRun
+from assistant.screens.page.devices import FILE_NAME, MOST, Devices, clean_name
+from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_origin, own_names
+from assistant.screens.page.pairing import LASTS_S, TRIES, PairingCode, grouped
+
+NAMES = frozenset({"localhost", "bench.local"})
+
+
+@pytest.mark.parametrize("host", ["localhost:8437", "LOCALHOST:8437", "bench.local:8437", "192.168.1.7:8437"])
+def test_own_names_and_the_address_that_was_connected_to_are_hosts(host: str) -> None:
+    assert is_own_host([host], NAMES, "192.168.1.7", 8437)
+
+
+@pytest.mark.parametrize(
+    "hosts",
+    [
+        [],
+        [""],
+        ["evil.example:8437"],
+        ["192.168.1.8:8437"],
+        ["localhost"],
+        ["localhost:80"],
+        ["localhost:8437", "localhost:8437"],
+        ["localhost:8437.evil.example"],
+        ["evil.example#localhost:8437"],
+        ["user@localhost:8437"],
+        ["localhost.:8437"],
+    ],
+)
+def test_other_hosts_are_refused(hosts: list[str]) -> None:
+    assert not is_own_host(hosts, NAMES, "192.168.1.7", 8437)
+
+
+def test_the_usual_port_may_be_left_out() -> None:
+    assert is_own_host(["localhost"], NAMES, "127.0.0.1", 80)
+
+
+@pytest.mark.parametrize(
+    ("origins", "right"),
+    [
+        (["http://localhost:8437"], True),
+        ([], False),
+        (["null"], False),
+        (["https://localhost:8437"], False),
+        (["http://localhost:8438"], False),
+        (["http://evil.example:8437"], False),
+        (["http://localhost:8437", "http://localhost:8437"], False),
+        (["http://localhost:8437/"], False),
+    ],
+)
+def test_the_origin_must_be_the_very_page_that_was_called(origins: list[str], right: bool) -> None:
+    assert is_own_origin(origins, "localhost:8437") is right
+
+
+def test_only_with_lan_has_the_machine_more_names_than_localhost() -> None:
+    assert own_names(lan=False) == {"localhost"}
+    assert own_names(lan=True) > {"localhost"}
+
+
+@pytest.mark.parametrize(
+    ("address", "home"),
+    [
+        # Private ranges: RFC 1918, RFC 4193; link-local: RFC 3927, RFC 4291.
+        ("10.1.2.3", True),
+        ("172.16.0.1", True),
+        ("192.168.255.255", True),
+        ("169.254.7.7", True),
+        ("fd00::1", True),
+        ("fe80::1%eth0", True),
+        ("127.0.0.1", True),
+        ("::1", True),
+        ("::ffff:192.168.1.4", True),
+        ("8.8.4.4", False),
+        ("172.32.0.1", False),
+        ("2a00::1", False),
+        ("::ffff:8.8.4.4", False),
+        ("nonsense", False),
+    ],
+)
+def test_nobody_from_outside_the_home_network_is_spoken_to(address: str, home: bool) -> None:
+    assert is_at_home(address) is home
+
+
+def test_a_rate_is_a_bucket_that_fills_again() -> None:
+    now = [0.0]
+    rates = Rates(2.0, 3.0, lambda: now[0])
+    assert [rates.allow("a") for _ in range(4)] == [True, True, True, False]
+    assert rates.allow("b")
+    now[0] = 0.5
+    assert [rates.allow("a"), rates.allow("a")] == [True, False]
+
+
+def test_addresses_that_were_not_seen_for_long_are_forgotten() -> None:
+    rates = Rates(0.0, 1.0, lambda: 0.0)
+    for n in range(1000):
+        assert rates.allow(str(n))
+    assert not rates.allow("999")
+    assert len(rates._buckets) <= 256
+
+
+def wrong(code: str) -> str:
+    return f"{(int(code) + 1) % 10**8:08d}"
+
+
+def test_a_code_has_eight_digits_and_is_good_once() -> None:
+    codes = PairingCode()
+    code = codes.begin()
+    assert len(code) == 8 and code.isdigit()
+    assert codes.take(code) is None
+    assert codes.take(code) == 0
+
+
+def test_a_code_bears_five_tries() -> None:
+    codes = PairingCode()
+    code = codes.begin()
+    assert [codes.take(wrong(code)) for _ in range(TRIES)] == [4, 3, 2, 1, 0]
+    assert codes.take(code) == 0
+
+
+def test_the_fifth_try_may_still_be_right() -> None:
+    codes = PairingCode()
+    code = codes.begin()
+    for _ in range(TRIES - 1):
+        codes.take(wrong(code))
+    assert codes.take(code) is None
+
+
+@pytest.mark.parametrize(("after_s", "good"), [(LASTS_S - 0.1, True), (LASTS_S, False)])
+def test_a_code_is_good_for_two_minutes(after_s: float, good: bool) -> None:
+    now = [0.0]
+    codes = PairingCode(lambda: now[0])
+    code = codes.begin()
+    now[0] = after_s
+    assert (codes.take(code) is None) is good
+
+
+def test_a_new_code_makes_the_one_before_void() -> None:
+    codes = PairingCode()
+    first = codes.begin()
+    codes.begin()
+    assert codes.take(first) == 4
+
+
+def test_nothing_pairs_before_a_code_is_shown() -> None:
+    codes = PairingCode()
+    assert codes.take("") == 0
+    assert codes.take("00000000") == 0
+
+
+def test_only_a_code_with_time_left_is_said() -> None:
+    now = [0.0]
+    codes = PairingCode(lambda: now[0])
+    code = codes.begin()
+    assert codes.current(40) == code
+    now[0] = LASTS_S - 39
+    assert codes.current(40) == ""
+
+
+def test_codes_differ() -> None:
+    codes = PairingCode()
+    assert len({codes.begin() for _ in range(50)}) > 45
+
+
+def test_a_code_is_shown_in_two_groups() -> None:
+    assert grouped("12345678") == "1234 5678"
+
+
+def devices(folder: Path) -> Devices:
+    return Devices(folder, lambda: "2026-03-02T09:00:00.000Z")
+
+
+def test_a_token_has_256_bits_and_only_its_hash_is_kept(tmp_path: Path) -> None:
+    store = devices(tmp_path)
+    device, token = store.pair("tablet")
+    text = (tmp_path / FILE_NAME).read_text(encoding="utf-8")
+    assert len(token) == 43  # 32 bytes in base64 without padding, RFC 4648 section 5
+    assert token not in text
+    assert device.hash == hashlib.sha256(token.encode()).hexdigest()
+    assert device.hash in text
+
+
+def test_a_device_is_known_by_its_token_alone(tmp_path: Path) -> None:
+    store = devices(tmp_path)
+    one, token = store.pair("tablet")
+    store.pair("phone")
+    assert store.of_token(token) == one
+    assert store.of_token(token[:-1]) is None
+    assert store.of_token("") is None
+    assert store.of_token(one.hash) is None
+    assert store.of_token("\udcff") is None
+
+
+def test_what_one_process_revokes_is_out_in_another(tmp_path: Path) -> None:
+    here, there = devices(tmp_path), devices(tmp_path)
+    device, token = here.pair("tablet")
+    assert there.of_token(token) is not None
+    assert there.revoke(device.id) == (device,)
+    assert here.of_token(token) is None
+    assert not here.knows(device.id)
+
+
+def test_revoking_all_and_revoking_nobody(tmp_path: Path) -> None:
+    store = devices(tmp_path)
+    store.pair("a")
+    store.pair("b")
+    assert store.revoke("7") == ()
+    assert [device.name for device in store.revoke(None)] == ["a", "b"]
+    assert store.all() == ()
+
+
+def test_a_number_is_not_given_to_a_second_device_while_later_ones_are_there(tmp_path: Path) -> None:
+    store = devices(tmp_path)
+    first, _ = store.pair("a")
+    store.pair("b")
+    store.revoke(first.id)
+    assert store.pair("c")[0].id == "3"
+
+
+def test_there_is_an_end_to_how_many_are_paired(tmp_path: Path) -> None:
+    store = devices(tmp_path)
+    for n in range(MOST):
+        store.pair(str(n))
+    with pytest.raises(CouldNotRun, match="20 devices are paired already; kerfcall page revoke"):
+        store.pair("one more")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="file modes are POSIX")
+def test_the_file_is_its_owners_alone(tmp_path: Path) -> None:
+    devices(tmp_path).pair("tablet")
+    assert stat.S_IMODE((tmp_path / FILE_NAME).stat().st_mode) == 0o600
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "{", "[]", '{"version": 2, "devices": []}', '{"version": 1, "devices": [{}]}', '{"version": 1, "devices": 3}'],
+)
+def test_a_damaged_file_lets_nobody_in_and_is_named(tmp_path: Path, text: str) -> None:
+    store = devices(tmp_path)
+    _, token = store.pair("tablet")
+    (tmp_path / FILE_NAME).write_text(text, encoding="utf-8")
+    assert store.of_token(token) is None
+    with pytest.raises(CouldNotRun, match=r"page-devices\.json can't be read .*; delete it"):
+        store.all()
+
+
+def test_last_seen_is_noted(tmp_path: Path) -> None:
+    times = iter(["2026-03-02T09:00:00.000Z", "2026-03-03T09:00:00.000Z"])
+    store = Devices(tmp_path, lambda: next(times))
+    device, _ = store.pair("tablet")
+    store.seen(device.id)
+    (data,) = json.loads((tmp_path / FILE_NAME).read_text(encoding="utf-8"))["devices"]
+    assert (data["paired"], data["seen"]) == ("2026-03-02T09:00:00.000Z", "2026-03-03T09:00:00.000Z")
+
+
+@pytest.mark.parametrize(
+    ("given", "kept"), [("  my\n tablet\x1b[2J", "my tablet [2J"), ("", "a device"), ("x" * 99, "x" * 40)]
+)
+def test_names_are_one_line(given: str, kept: str) -> None:
+    assert clean_name(given) == kept

@@ -1,0 +1,468 @@
+"""The page's server over real sockets: who is let in, what is refused, what is sent."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import re
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from assistant.errors import CouldNotRun
+from assistant.screens.page.bench import BenchPage
+from assistant.screens.page.hub import MOST_STREAMS
+from assistant.screens.page.server import MOST_BODY, MOST_OF_ONE
+from assistant.session import facts as f
+from assistant.session.events import CodeAsked, Gesture
+from tests.screens.page_made import Answer, Made, Pages, ask, made, made_job
+
+EVERYTHING = ("/sessions", "/session/2026-11-25-1", "/drawing.svg", "/stream", "/do", "/leave", "/page.js", "/..", "/x")
+OF_THE_SESSION = (b"Small tray", b"long side", b"2026-", b"Say again", b"/stream", b"/do", b"passes")
+
+
+@pytest.fixture
+def one(tmp_path: Path) -> Iterator[Made]:
+    with made(tmp_path, made_job(may_record_cuts=True)) as it:
+        yield it
+
+
+def raw(port: int, data: bytes, wait_s: float = 3.0) -> bytes:
+    """What comes back for these bytes, until the server closes."""
+    with socket.create_connection(("127.0.0.1", port), timeout=wait_s) as connection:
+        got = b""
+        with contextlib.suppress(OSError):  # refused early, the rest of a long request meets a closed door
+            connection.sendall(data)
+        with contextlib.suppress(OSError):
+            while part := connection.recv(65536):
+                got += part
+        return got
+
+
+def status_of(reply: bytes) -> int:
+    return int(reply.split(b" ", 2)[1])
+
+
+def do(one: Made, cookie: str, body: object, **more: object) -> Answer:
+    return ask(one.port, "POST", "/do", cookie=cookie, body=body, **more)  # type: ignore[arg-type]
+
+
+# --- who is let in
+
+
+def test_unpaired_nothing_is_shown_on_loopback_either(one: Made) -> None:
+    for path in EVERYTHING:
+        for method in ("GET", "POST"):
+            answer = ask(one.port, method, path)
+            assert (answer.status, answer.body) == (401, b""), path
+    door = ask(one.port, "GET", "/")
+    assert door.status == 200
+    assert not any(word in door.body for word in OF_THE_SESSION)
+
+
+@pytest.mark.parametrize(
+    "cookie", ["", "x", "{name}=", "{name}=wrong", "{name}={hash}", "other={token}", "{name}2={token}"]
+)
+def test_only_the_very_token_opens(one: Made, cookie: str) -> None:
+    device, token = one.page.devices.pair("tablet")
+    sent = cookie.format(name=one.page.server.cookie, hash=device.hash, token=token)
+    assert ask(one.port, "GET", "/sessions", cookie=sent).status == 401
+
+
+def test_pairing_gives_a_cookie_that_scripts_and_other_sites_do_not_get(one: Made) -> None:
+    code = one.page.codes.begin()
+    answer = ask(one.port, "POST", "/pair", body={"code": code, "name": "my tablet"})
+    assert (answer.status, answer.body) == (204, b"")
+    cookie = answer.headers["Set-Cookie"]
+    pair, *attributes = cookie.split("; ")
+    assert {"HttpOnly", "SameSite=Strict", "Path=/"} <= set(attributes)
+    assert ask(one.port, "GET", "/sessions", cookie=pair).status == 200
+    assert [device.name for device in one.page.devices.all()] == ["my tablet"]
+    assert 'device 1, "my tablet"' in one.notes[-1]
+
+
+def test_a_wrong_code_tells_how_many_tries_are_left_and_the_fifth_ends_it(one: Made) -> None:
+    code = one.page.codes.begin()
+    body = {"code": f"{(int(code) + 1) % 10**8:08d}", "name": "x"}
+    told = [ask(one.port, "POST", "/pair", body=body).json["error"] for _ in range(6)]
+    assert told[0].endswith("4 tries left.")
+    assert told[3].endswith("One try left.")
+    assert told[4:] == ["That is not the code, or it has run out. Ask for a new one at the bench."] * 2
+    assert ask(one.port, "POST", "/pair", body={"code": code, "name": "x"}).status == 403
+    assert one.page.devices.all() == ()
+
+
+def test_guessing_is_slowed_down(one: Made) -> None:
+    body = {"code": "00000000", "name": "x"}
+    assert 429 in [ask(one.port, "POST", "/pair", body=body).status for _ in range(14)]
+
+
+@pytest.mark.parametrize(
+    "body", [None, b"{", b"\xff", b"[" * 2000, b"[]", b"3", {"code": 1, "name": "x"}, {"code": "1"}]
+)
+def test_malformed_pairings_are_refused(one: Made, body: object) -> None:
+    one.page.codes.begin()
+    assert ask(one.port, "POST", "/pair", body=body, headers={}).status in (400, 415)
+
+
+def test_a_revoked_device_is_out_at_once_and_its_stream_within_a_moment(one: Made) -> None:
+    cookie = one.pair()
+    page = Pages(one.port, cookie)
+    page.wait(lambda kind, body: kind == "all")
+    one.page.devices.revoke(None)
+    assert ask(one.port, "GET", "/sessions", cookie=cookie).status == 401
+    assert page.ended.wait(3.0)
+    page.close()
+
+
+def test_a_device_may_forget_itself(one: Made) -> None:
+    cookie = one.pair()
+    answer = ask(one.port, "POST", "/leave", cookie=cookie)
+    assert "Max-Age=0" in answer.headers["Set-Cookie"]
+    assert ask(one.port, "GET", "/sessions", cookie=cookie).status == 401
+
+
+def test_a_pairing_outlives_the_program(tmp_path: Path) -> None:
+    with made(tmp_path) as before:
+        port, cookie = before.port, before.pair()
+    with made(tmp_path, port=port) as after:
+        assert ask(after.port, "GET", "/sessions", cookie=cookie).status == 200
+
+
+# --- hosts, origins, kinds of request
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", "evil.example:{port}", "127.0.0.1", "127.0.0.2:{port}", "[::1]:{port}"]
+)
+@pytest.mark.parametrize("path", ["/", "/sessions", "/stream"])
+def test_a_wrong_host_is_refused_even_with_the_token(one: Made, host: str, path: str) -> None:
+    sent = host.format(port=one.port)
+    method = "POST" if path == "/stream" else "GET"
+    answer = ask(one.port, method, path, cookie=one.pair(), host=sent, origin=f"http://{sent}")
+    assert (answer.status, answer.body) == (421, b"")
+
+
+@pytest.mark.parametrize("path", ["/stream", "/do", "/leave", "/pair"])
+@pytest.mark.parametrize(
+    "origin", [None, "null", "http://evil.example", "http://127.0.0.1", "https://127.0.0.1:{port}"]
+)
+def test_a_wrong_origin_or_none_is_refused_even_with_the_token(one: Made, path: str, origin: str | None) -> None:
+    sent = origin and origin.format(port=one.port)
+    answer = ask(one.port, "POST", path, cookie=one.pair(), body={"do": "again"}, origin=sent)
+    assert answer.status == 403
+    assert len(one.page.devices.all()) == 1
+
+
+def test_a_request_that_the_browser_calls_foreign_is_refused(one: Made) -> None:
+    cookie = one.pair()
+    for site, status in (("cross-site", 403), ("same-site", 403), ("same-origin", 200), ("none", 200)):
+        assert ask(one.port, "GET", "/sessions", cookie=cookie, headers={"Sec-Fetch-Site": site}).status == status
+
+
+def test_no_get_changes_anything(one: Made) -> None:
+    cookie = one.pair()
+    one.to_first_pass()
+    before = one.runner.state
+    for path in ("/", "/paired", *EVERYTHING, "/do?do=cut", "/pair?code=1", "/leave?x=1"):
+        ask(one.port, "GET", path, cookie=cookie)
+    one.runner.drain()
+    assert one.runner.state == before
+    assert len(one.page.devices.all()) == 1
+    assert ask(one.port, "GET", "/sessions", cookie=cookie).status == 200
+
+
+@pytest.mark.parametrize("method", ["PUT", "DELETE", "HEAD", "OPTIONS", "TRACE", "CONNECT", "x"])
+def test_other_methods_are_refused(one: Made, method: str) -> None:
+    request = f"{method} / HTTP/1.1\r\nHost: 127.0.0.1:{one.port}\r\n\r\n".encode()
+    assert status_of(raw(one.port, request)) == 501
+
+
+@pytest.mark.parametrize(
+    ("path", "status"), [("/nothing", 404), ("/session/../x", 404), ("/session/", 404), ("/do", 405)]
+)
+def test_paired_one_is_told_what_is_not_there(one: Made, path: str, status: int) -> None:
+    assert ask(one.port, "GET", path, cookie=one.pair()).status == status
+
+
+@pytest.mark.parametrize(
+    "path", ["/session/2026-11-25-1/x", "/session/%2e%2e", "/session/1' OR 1=1", "/session/" + "1" * 99]
+)
+def test_a_session_is_asked_for_by_its_id_only(one: Made, path: str) -> None:
+    request = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{one.port}\r\nCookie: {one.pair()}\r\nConnection: close\r\n\r\n"
+    assert status_of(raw(one.port, request.encode())) in (400, 404)
+
+
+def test_nothing_may_be_framed_sniffed_stored_or_run_but_the_pages_own(one: Made) -> None:
+    cookie = one.pair()
+    for sent, policy_of_page in ((cookie, True), ("", True)):
+        answer = ask(one.port, "GET", "/", cookie=sent)
+        policy = dict(part.strip().split(" ", 1) for part in answer.headers["Content-Security-Policy"].split(";"))
+        assert policy["default-src"] == "'none'"
+        assert policy["frame-ancestors"] == policy["base-uri"] == policy["form-action"] == "'none'"
+        assert "unsafe" not in str(policy) and policy_of_page
+        assert re.fullmatch(r"'sha256-[\w+/=]{44}'", policy["script-src"])
+        assert re.fullmatch(r"'sha256-[\w+/=]{44}'", policy["style-src"])
+        # An outside address in it would be a request to the internet; those of XML namespaces are names.
+        assert not re.findall(rb"(?:src|href)=\"(?:https?:)?//", answer.body)
+        assert set(re.findall(rb"https?://[\w./-]+", answer.body)) <= {b"http://www.w3.org/2000/svg"}
+    for path in ("/sessions", "/nothing", "/"):
+        headers = ask(one.port, "GET", path, cookie=cookie).headers
+        assert headers["Cache-Control"] == "no-store"
+        assert headers["Referrer-Policy"] == "no-referrer"
+        assert headers["X-Content-Type-Options"] == "nosniff"
+        assert headers["X-Frame-Options"] == "DENY"
+        assert "Server" not in headers
+
+
+# --- oversized, malformed, slow and many
+
+
+def test_an_oversized_body_is_refused_unread(one: Made) -> None:
+    cookie = one.pair()
+    own = f"127.0.0.1:{one.port}"
+    head = f"POST /do HTTP/1.1\r\nHost: {own}\r\nOrigin: http://{own}\r\nCookie: {cookie}\r\n"
+    head += "Content-Type: application/json\r\n"
+    for length in (str(MOST_BODY + 1), "99999999999999999999"):
+        assert status_of(raw(one.port, f"{head}Content-Length: {length}\r\n\r\n".encode() + b"x" * 100)) == 413
+    for length in ("-1", "1e3", "0x10", "٣"):
+        assert status_of(raw(one.port, f"{head}Content-Length: {length}\r\n\r\n".encode())) == 400
+    assert status_of(raw(one.port, f"{head}Content-Length: 2\r\nContent-Length: 2\r\n\r\n{{}}".encode())) == 411
+    assert status_of(raw(one.port, f"{head}Transfer-Encoding: chunked\r\n\r\n0\r\n\r\n".encode())) == 411
+
+
+@pytest.mark.parametrize(
+    ("request_", "status"),
+    [
+        (b"\x00\x01\x02\r\n\r\n", 400),
+        (b"GET\r\n\r\n", 400),
+        (b"GET / HTTP/9.9\r\n\r\n", 505),
+        (b"GET / HTTP/1.1\r\n\r\n", 421),
+        (b"GET /" + b"x" * 70_000 + b" HTTP/1.1\r\n\r\n", 414),
+        (b"GET / HTTP/1.1\r\n" + b"A: b\r\n" * 200 + b"\r\n", 431),
+        (b"GET / HTTP/1.1\r\nA: " + b"x" * 70_000 + b"\r\n\r\n", 431),
+        (b"\x16\x03\x01\x02\x00\x01\x00", 400),
+    ],
+)
+def test_malformed_requests_end_with_a_bare_status(one: Made, request_: bytes, status: int) -> None:
+    reply = raw(one.port, request_ + b"\r\n\r\n")
+    assert status_of(reply) == status
+    assert reply.split(b"\r\n\r\n", 1)[1] == b""
+    assert ask(one.port, "GET", "/").status == 200
+
+
+def test_a_body_left_unread_is_not_taken_for_a_request(one: Made) -> None:
+    """Request smuggling: the refused request's body holds a second one."""
+    inner = f"GET /paired HTTP/1.1\r\nHost: 127.0.0.1:{one.port}\r\n\r\n"
+    outer = f"POST /do HTTP/1.1\r\nHost: 127.0.0.1:{one.port}\r\nContent-Length: {len(inner)}\r\n\r\n{inner}"
+    assert raw(one.port, outer.encode()).count(b"HTTP/1.1 ") == 1
+
+
+def test_too_many_requests_of_one_address_are_refused_for_a_while(one: Made) -> None:
+    one.page.server.requests._burst = 10.0
+    request = f"GET /paired HTTP/1.1\r\nHost: 127.0.0.1:{one.port}\r\n\r\n".encode()
+    replies = raw(one.port, request * 60 + request.replace(b"\r\n\r\n", b"\r\nConnection: close\r\n\r\n"))
+    assert replies.count(b"HTTP/1.1 429") > 10
+    time.sleep(0.3)
+    assert ask(one.port, "GET", "/paired").status == 200
+
+
+def test_idle_connections_are_limited_and_leave_room_again(one: Made) -> None:
+    idle = [socket.create_connection(("127.0.0.1", one.port)) for _ in range(MOST_OF_ONE)]
+    try:
+        end = time.monotonic() + 3
+        while one.page.server.connections < MOST_OF_ONE and time.monotonic() < end:
+            time.sleep(0.01)
+        assert raw(one.port, b"GET / HTTP/1.1\r\n\r\n") == b""
+    finally:
+        for connection in idle:
+            connection.close()
+    end = time.monotonic() + 3
+    while one.page.server.connections and time.monotonic() < end:
+        time.sleep(0.01)
+    assert ask(one.port, "GET", "/").status == 200
+
+
+def test_the_streams_are_limited(one: Made) -> None:
+    cookie = one.pair()
+    pages = [Pages(one.port, cookie) for _ in range(MOST_STREAMS)]
+    try:
+        assert ask(one.port, "POST", "/stream", cookie=cookie).status == 503
+    finally:
+        for page in pages:
+            page.close()
+
+
+# --- what is sent
+
+
+def test_a_page_gets_everything_and_then_each_change_in_order(one: Made) -> None:
+    page = Pages(one.port, one.pair())
+    first = page.wait(lambda kind, body: kind == "all")
+    assert (first["state"]["mode"], first["board"]["width"], first["session"]) == ("checks", 84.0, one.session)
+    one.to_first_pass()
+    for _ in range(3):
+        one.gesture("tap")
+    last = page.wait(lambda kind, body: body.get("state", {}).get("cut_here") == 3)
+    state = last["state"]
+    assert (state["pass"], state["reading"], state["unit"], state["cut"]) == (4, "18.02", "mm", "7")
+    numbers = [body["seq"] for kind, body in page.messages if kind != "tick"]
+    assert numbers == sorted(numbers)
+    page.close()
+
+
+def test_two_devices_see_the_same(one: Made) -> None:
+    pages = [Pages(one.port, one.pair(name)) for name in ("phone", "tablet")]
+    one.to_first_pass()
+    one.gesture("tap")
+    seen = [page.wait(lambda kind, body: body.get("state", {}).get("cut_here") == 1) for page in pages]
+    assert seen[0]["state"] == seen[1]["state"]
+    for page in pages:
+        page.close()
+
+
+def test_a_quiet_session_still_gives_a_sign_of_life_each_second(one: Made) -> None:
+    page = Pages(one.port, one.pair())
+    page.wait(lambda kind, body: kind == "tick", 3.0)
+    page.close()
+
+
+def test_a_new_board_comes_with_the_setup_that_cuts_it(one: Made) -> None:
+    page = Pages(one.port, one.pair())
+    for _ in range(2):
+        one.to_first_pass()
+        for _ in range(one.runner.state.passes):
+            one.gesture("tap")
+    body = page.wait(lambda kind, body: kind == "change" and body.get("board"))
+    assert body["board"]["part"] == body["state"]["part"]
+    page.close()
+
+
+def test_a_page_that_does_not_read_is_dropped_and_holds_nobody_up(one: Made) -> None:
+    stream = one.page.hub.open("1")
+    assert stream is not None
+    one.to_first_pass()
+    begun = time.monotonic()
+    for _ in range(300):
+        one.gesture("double")
+        time.sleep(0.001)
+    assert time.monotonic() - begun < 10
+    end = time.monotonic() + 5
+    while not stream.closed and time.monotonic() < end:
+        time.sleep(0.01)
+    assert stream.closed
+
+
+def test_the_pairing_code_never_goes_to_a_page(one: Made) -> None:
+    page = Pages(one.port, one.pair())
+    one.turn(CodeAsked(one.clock.at(), one.clock.utc(), "12345678"))
+    one.to_first_pass()
+    page.wait(lambda kind, body: body.get("state", {}).get("mode") == "cutting")
+    assert "airing code" not in json.dumps(page.messages)
+    page.close()
+
+
+def test_the_drawing_is_sent_as_a_picture_in_which_nothing_runs(tmp_path: Path) -> None:
+    with made(tmp_path, drawing=b"<svg/>") as one:
+        answer = ask(one.port, "GET", "/drawing.svg", cookie=one.pair())
+    assert (answer.status, answer.body) == (200, b"<svg/>")
+    assert answer.headers["Content-Type"] == "image/svg+xml; charset=utf-8"
+    assert answer.headers["Content-Security-Policy"].startswith("default-src 'none'")
+
+
+# --- what is done
+
+
+def test_say_again_stand_by_and_a_note_reach_the_session(one: Made) -> None:
+    cookie = one.pair()
+    one.to_first_pass()
+    assert do(one, cookie, {"do": "note", "text": "knot"}).status == 202
+    assert do(one, cookie, {"do": "stand by"}).status == 202
+    one.runner.drain()
+    facts = [record.fact for record in one.journal.replay(one.session)]
+    assert facts[-2:] == [f.Noted(1, 1, "knot"), f.StoodBy("page")]
+
+
+def test_a_long_press_records_the_pass_as_the_pages(one: Made) -> None:
+    page = Pages(one.port, cookie := one.pair())
+    one.to_first_pass()
+    seen = page.wait(lambda kind, body: body.get("state", {}).get("mode") == "cutting")
+    time.sleep(0.9)
+    press = {"do": "cut", "asked_id": seen["state"]["asked_id"], "seq": seen["seq"], "held_ms": 810}
+    assert do(one, cookie, press).status == 202
+    one.runner.drain()
+    assert f.PassCut(1, 1, "page") in [record.fact for record in one.journal.replay(one.session)]
+    again = page.wait(lambda kind, body: body.get("state", {}).get("cut_here") == 1)
+    assert again["log"][-1]["text"].split("   ")[-1].startswith("Advanced from the page.")
+    assert do(one, cookie, press).status == 409
+    page.close()
+
+
+def test_a_device_is_not_obeyed_ten_times_a_second(one: Made) -> None:
+    cookie = one.pair()
+    assert 429 in [do(one, cookie, {"do": "again"}).status for _ in range(15)]
+
+
+# --- opening, closing, asking for a code
+
+
+def test_loopback_is_the_default_and_lan_is_told_for_what_it_is(tmp_path: Path) -> None:
+    with made(tmp_path / "a") as here:
+        here.page.invite()
+        assert here.page.server.server_address[0] == "127.0.0.1"
+        assert "plain HTTP" not in here.notes[-1]
+    with made(tmp_path / "b", lan=True) as home:
+        home.page.invite()
+        assert home.page.server.server_address[0] == "0.0.0.0"
+        assert "plain HTTP, not encrypted" in " ".join(home.notes[-1].split())
+
+
+def test_an_invitation_names_the_address_and_the_code(one: Made) -> None:
+    code = one.page.invite()
+    assert f"http://127.0.0.1:{one.port}/" in one.notes[-1]
+    assert f"{code[:4]} {code[4:]}" in one.notes[-1]
+
+
+def test_a_taken_port_is_told(one: Made, tmp_path: Path) -> None:
+    with pytest.raises(CouldNotRun, match=f"the page can't have port {one.port} .*--port N"):
+        BenchPage(tmp_path, one.clock, one.notes.append, port=one.port)
+
+
+def test_two_double_taps_while_standing_by_ask_for_the_code(one: Made) -> None:
+    posted: list[object] = []
+    watched = one.page.watching(posted.append)
+    one.to_first_pass()
+    one.gesture("hold")
+    end = time.monotonic() + 3
+    while one.page.hub.standing.mode != "standing by" and time.monotonic() < end:
+        time.sleep(0.01)
+
+    def double(at: float) -> None:
+        watched(Gesture(at, "", "double", at))
+
+    double(100.0)
+    double(120.0)  # too long after
+    assert one.runner.next_event(0) is None
+    double(124.0)
+    asked = one.runner.next_event(1)
+    assert isinstance(asked, CodeAsked) and asked.code == one.page.codes.current(0)
+    assert len(posted) == 3
+    double(125.0)
+    assert one.runner.next_event(0) is None
+
+
+def test_closing_ends_streams_and_threads(tmp_path: Path) -> None:
+    before = set(threading.enumerate())
+    with made(tmp_path) as one:
+        page = Pages(one.port, one.pair())
+        page.wait(lambda kind, body: kind == "all")
+    assert page.ended.wait(3.0)
+    page.close()
+    end = time.monotonic() + 3
+    while (left := set(threading.enumerate()) - before) and time.monotonic() < end:
+        time.sleep(0.02)
+    assert not left
