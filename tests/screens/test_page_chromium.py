@@ -1,0 +1,463 @@
+"""The bench page in a real browser: Debian's Chromium, driven by Playwright."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.session import facts as f
+from assistant.session.events import Heard
+from tests.screens.page_made import Made, made, made_job
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
+playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+pytestmark = [
+    pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed"),
+    # Playwright's own event loop is closed by its driver's end, not by us.
+    pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
+]
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+PHONE = {"width": 390, "height": 844}
+TABLET = {"width": 1180, "height": 820}
+WITHIN_MS = 300
+EVENTS = 200
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def device(browser: Any, size: dict[str, int] = PHONE, **more: Any) -> Iterator[Any]:
+    """A page of a device of its own; at the end nothing may have been complained of in its console."""
+    context = browser.new_context(viewport=size, **more)
+    context.set_default_timeout(10_000)
+    page = context.new_page()
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text) if message.type in ("error", "warning") else None)
+    page.on("pageerror", lambda error: said.append(str(error)))
+    try:
+        yield page
+        assert [text for text in said if not _of_the_network(text)] == []
+    finally:
+        context.close()
+
+
+def _of_the_network(text: str) -> bool:
+    """A refused or broken request, as the tests make them: the browser tells of each."""
+    return text.startswith("Failed to load resource")
+
+
+def pair(page: Any, one: Made) -> None:
+    page.goto(one.page.address)
+    page.fill("#code", one.page.codes.begin())
+    page.click("#pair button")
+    page.wait_for_selector("[data-link=live]")
+
+
+def shows(page: Any, selector: str, text: str, timeout_ms: int = 5000) -> None:
+    playwright.expect(page.locator(selector)).to_have_text(re.compile(re.escape(text)), timeout=timeout_ms)
+
+
+def until(holds: Callable[[], bool], timeout_s: float = 5.0) -> None:
+    end = time.monotonic() + timeout_s
+    while not holds():
+        assert time.monotonic() < end
+        time.sleep(0.01)
+
+
+@pytest.fixture
+def one(tmp_path: Path) -> Iterator[Made]:
+    with made(tmp_path, made_job(may_record_cuts=True)) as it:
+        yield it
+
+
+# --- pairing
+
+
+def test_a_stranger_sees_a_door_and_nothing_else(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        page.goto(one.page.address)
+        assert "Pair this device" in page.inner_text("body")
+        assert "Small tray" not in page.content()
+        page.fill("#code", "1234")
+        page.click("#pair button")
+        shows(page, "#told", "The code has 8 digits.")
+        code = one.page.codes.begin()
+        page.fill("#code", f"{(int(code) + 1) % 10**8:08d}")
+        page.click("#pair button")
+        shows(page, "#told", "4 tries left.")
+        assert page.evaluate("fetch('/sessions').then(answer => answer.status)") == 401
+
+
+def test_a_code_in_the_links_fragment_pairs_and_leaves_the_address(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        page.goto(f"{one.page.address}#{one.page.codes.begin()}")
+        page.wait_for_selector("[data-link=live]")
+        assert page.url == one.page.address
+        assert page.evaluate("document.cookie") == ""
+        (cookie,) = page.context.cookies()
+        assert (cookie["httpOnly"], cookie["sameSite"]) == (True, "Strict")
+
+
+def test_a_paired_device_that_comes_by_a_foreign_link_is_let_in(browser: Any, one: Made) -> None:
+    """A strict cookie does not come along then; the door asks once more from its own side."""
+    with device(browser) as page:
+        pair(page, one)
+        page.goto("data:text/html,<a href='" + one.page.address + "'>go</a>")
+        page.click("a")
+        page.wait_for_selector("[data-link=live]")
+
+
+def test_forgetting_the_device_shuts_the_door(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        pair(page, one)
+        page.click("[data-tab=about]")
+        page.click("#leave")
+        page.wait_for_selector("#door")
+        assert one.page.devices.all() == ()
+
+
+def test_a_revoked_device_finds_itself_outside(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        pair(page, one)
+        one.page.devices.revoke(None)
+        page.wait_for_selector("#door")
+
+
+# --- live
+
+
+def test_an_event_is_on_the_page_within_300_ms(browser: Any, tmp_path: Path) -> None:
+    """p95 of 200, from the session's turn to the page's own words, both by this machine's clock."""
+    job = made_job(width=2100, finger=700, ends=1, parts="A")
+    with made(tmp_path, job) as one, device(browser) as page:
+        pair(page, one)
+        one.to_first_pass()
+        page.wait_for_selector("#reading:not([hidden])")
+        page.evaluate(
+            """() => {
+              window.seenAt = {};
+              new MutationObserver(() => { window.seenAt[document.getElementById("pass").textContent] ??= Date.now(); })
+                .observe(document.getElementById("now"), { subtree: true, childList: true, characterData: true });
+            }"""
+        )
+        sent: dict[str, float] = {}
+        for _ in range(EVENTS):
+            shown = f"Pass {one.runner.state.cursor + 1} of {one.runner.state.passes}"
+            sent[shown] = time.time() * 1000
+            one.gesture("tap")
+            page.wait_for_timeout(15)
+        last = f"Pass {EVENTS + 1} of {one.runner.state.passes}"
+        shows(page, "#pass", last)
+        seen = page.evaluate("window.seenAt")
+    took = sorted(seen[name] - at for name, at in sent.items())
+    assert len(took) == EVENTS
+    assert took[0] > -5
+    assert took[int(0.95 * EVENTS)] <= WITHIN_MS
+
+
+def test_two_devices_follow_one_session(browser: Any, one: Made) -> None:
+    with device(browser, PHONE) as phone, device(browser, TABLET) as tablet:
+        for page in (phone, tablet):
+            pair(page, one)
+        one.to_first_pass()
+        one.gesture("tap")
+        for page in (phone, tablet):
+            shows(page, "#reading", "6.02")
+            shows(page, "#pass", "Pass 2 of 14")
+            shows(page, "#counts", "1 of 56 passes cut")
+        phone.click("text=Stand by")
+        until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
+        for page in (phone, tablet):
+            shows(page, "#mode", "Standing by")
+
+
+def test_a_server_killed_and_started_again_is_told_and_found_again(browser: Any, tmp_path: Path) -> None:
+    """The real process, killed without warning in mid-session; nothing on the page is touched."""
+    first = _serve(tmp_path, 0)
+    port = first.port
+    with device(browser) as page:
+        page.goto(f"http://127.0.0.1:{port}/#{first.code}")
+        shows(page, "#place", "Setup 1 of 4")
+        os.kill(first.process.pid, signal.SIGKILL if sys.platform != "win32" else signal.SIGTERM)
+        first.end()
+        page.wait_for_selector("body[data-link=stale]", timeout=6000)
+        assert re.match(r"Old: no word for \d+ s", page.inner_text("#link-text"))
+        second = _serve(tmp_path, port)
+        try:
+            page.wait_for_selector("body[data-link=live]", timeout=10_000)
+            shows(page, "#place", "Setup 1 of 4")
+        finally:
+            second.end()
+
+
+class _serve:  # noqa: N801 - reads as the action it is
+    """`page_child.py` in a process of its own."""
+
+    def __init__(self, folder: Path, port: int):
+        command = [sys.executable, "-m", "tests.screens.page_child", str(folder), str(port)]
+        root = Path(__file__).parents[2]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=root)
+        assert self.process.stdout is not None
+        told = json.loads(self.process.stdout.readline())
+        self.port, self.code = told["port"], told["code"]
+
+    def end(self) -> None:
+        self.process.kill()
+        self.process.wait()
+        assert self.process.stdout is not None
+        self.process.stdout.close()
+
+
+def test_a_page_that_is_looked_at_again_catches_up(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        pair(page, one)
+        hide = "hidden => { Object.defineProperty(document, 'hidden', { value: hidden, configurable: true });"
+        hide += " document.dispatchEvent(new Event('visibilitychange')); }"
+        page.evaluate(hide, True)
+        until(lambda: one.page.hub.streams == 0)
+        one.to_first_pass()
+        one.gesture("tap")
+        page.evaluate(hide, False)
+        shows(page, "#pass", "Pass 2 of 14")
+
+
+# --- what may be done
+
+
+def test_a_note_is_kept(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        pair(page, one)
+        page.click("#note-open")
+        page.fill("#note-text", "tear-out at <b>the</b> back")
+        page.click("text=Keep it")
+        shows(page, "#told", "Noted.")
+    one.runner.drain()
+    facts = [record.fact for record in one.journal.replay(one.session)]
+    assert facts[-1] == f.Noted(1, 0, "tear-out at <b>the</b> back")
+
+
+def test_a_cut_takes_a_press_of_800_ms(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        pair(page, one)
+        assert not page.is_visible("#cut")
+        one.to_first_pass()
+        page.wait_for_selector("#cut:not([hidden])")
+        page.wait_for_timeout(900)
+        _press(page, 500)
+        one.runner.drain()
+        assert one.runner.state.cut_in_all == 0
+        _press(page, 1000)
+        until(lambda: one.runner.drain() or one.runner.state.cut_in_all == 1)  # type: ignore[func-returns-value]
+        shows(page, "#pass", "Pass 2 of 14")
+    cut = [record.fact for record in one.journal.replay(one.session) if isinstance(record.fact, f.PassCut)]
+    assert [fact.by for fact in cut] == ["page"]
+
+
+def test_a_press_lets_go_when_something_else_is_asked_meanwhile(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        pair(page, one)
+        one.to_first_pass()
+        page.wait_for_selector("#cut:not([hidden])")
+        page.wait_for_timeout(900)
+        place = page.locator("#cut").bounding_box()
+        page.mouse.move(place["x"] + 20, place["y"] + 20)
+        page.mouse.down()
+        page.wait_for_timeout(300)
+        one.gesture("tap")
+        page.wait_for_timeout(1000)
+        page.mouse.up()
+        one.runner.drain()
+        assert one.runner.state.cut_in_all == 1
+
+
+def _press(page: Any, milliseconds: int) -> None:
+    place = page.locator("#cut").bounding_box()
+    page.mouse.move(place["x"] + 20, place["y"] + 20)
+    page.mouse.down()
+    page.wait_for_timeout(milliseconds)
+    page.mouse.up()
+
+
+def test_there_is_no_such_button_unless_the_shop_file_allows_it(browser: Any, tmp_path: Path) -> None:
+    with made(tmp_path, made_job()) as one, device(browser) as page:
+        pair(page, one)
+        one.to_first_pass()
+        page.wait_for_selector("#reading:not([hidden])")
+        assert not page.is_visible("#cut")
+
+
+# --- what is seen
+
+
+SIZES = {
+    "phone": PHONE,
+    "phone lying": {"width": 844, "height": 390},
+    "tablet": TABLET,
+    "desk": {"width": 1440, "height": 900},
+}
+
+
+@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+def test_the_setting_is_big_and_nothing_runs_over_the_side(browser: Any, one: Made, size: dict[str, int]) -> None:
+    """Read from two metres: figures of a two-hundredth of the distance, 10 mm (common practice, no source). A phone's
+    390 CSS pixels are about 65 mm wide, so that is 60 pixels; a tablet's are larger."""
+    one.to_first_pass()
+    one.gesture("tap")
+    with device(browser, size) as page:
+        pair(page, one)
+        page.wait_for_selector("#reading:not([hidden])")
+        box = page.locator("#reading").bounding_box()
+        assert box["height"] >= 60 / 0.72  # figures are about 0.72 of their line
+        assert box["y"] + box["height"] <= size["height"]
+        widths = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
+        assert widths[0] <= widths[1]
+        span = page.evaluate("document.querySelector('#reading span').getBoundingClientRect().right")
+        assert span <= size["width"]
+
+
+def test_cut_current_and_to_come_differ_by_more_than_colour(browser: Any, one: Made) -> None:
+    one.to_first_pass()
+    one.gesture("tap")
+    one.gesture("tap")
+    with device(browser) as page:
+        pair(page, one)
+        page.wait_for_selector("#board .blade")
+        drawn = page.evaluate(
+            """() => {
+              const style = (name) => getComputedStyle(document.querySelector(`#board .${name}`));
+              const count = (name) => document.querySelectorAll(`#board .${name}`).length;
+              return { dashed: style("to-come").strokeDasharray, gaps: count("gap"), marks: count("here"),
+                       sockets: count("to-come"), label: document.getElementById("board").getAttribute("aria-label") };
+            }"""
+        )
+    assert drawn["dashed"] != "none"
+    # Two passes make one socket at the edge; the third opens the next.
+    assert (drawn["gaps"], drawn["marks"], drawn["sockets"]) == (1, 1, 7)
+    assert drawn["label"].endswith("7 sockets, 2 of 14 passes cut, pass 3 is called now")
+
+
+def test_the_stop_is_on_the_side_where_the_machine_has_it(browser: Any, tmp_path: Path) -> None:
+    job = made_job()
+    job = replace(job, carriage=replace(job.carriage, stop_side="right"))
+    with made(tmp_path, job) as one, device(browser) as page:
+        pair(page, one)
+        page.wait_for_selector("#board .stop")
+        at = "document.querySelector('#board .{}').getBBox()"
+        assert page.evaluate(at.format("stop") + ".x") > page.evaluate(at.format("wood") + ".x")
+        assert "to the right stop" in page.inner_text("#way")
+
+
+def test_the_log_the_drawing_and_the_sessions(browser: Any, tmp_path: Path) -> None:
+    picture = b'<svg xmlns="http://www.w3.org/2000/svg" width="40" height="20"><rect width="40" height="20"/></svg>'
+    with made(tmp_path, drawing=picture) as one, device(browser) as page:
+        pair(page, one)
+        one.to_first_pass()
+        for _ in range(4):
+            one.gesture("tap")
+        one.turn(Heard(one.clock.at(), one.clock.utc(), "back", None, "marigold return to previous", one.clock.at(), 0))
+        page.click("[data-tab=log]")
+        shows(page, "#entries li:first-child", "marigold return to previous")
+        page.click("[data-tab=drawing]")
+        page.wait_for_selector("#sheets img")
+        until(lambda: page.evaluate("document.querySelector('#sheets img').naturalWidth") == 40)
+        page.click("[data-tab=sessions]")
+        page.click("#rows button")
+        shows(page, "#session-sums", "4 of 56 passes cut")
+        assert page.locator("#pace .take").count() == 4
+        assert page.locator("#boards figure").count() == 2
+        assert "pass 4 cut, said by pedal" in page.inner_text("#account")
+
+
+def test_texts_of_others_are_never_taken_for_markup(browser: Any, tmp_path: Path) -> None:
+    evil = "<img src=x onerror=alert(1)>"
+    job = made_job()
+    job = replace(job, title=evil, setups=tuple(replace(setup, board=evil) for setup in job.setups))
+    with made(tmp_path, job) as one, device(browser) as page:
+        pair(page, one)
+        shows(page, "#place", evil)
+        page.click("[data-tab=sessions]")
+        page.click("#rows button")
+        page.wait_for_selector("#session:not([hidden])")
+        assert page.locator("img").count() == 0
+
+
+# --- everybody
+
+
+def _axe() -> str:
+    package = pytest.importorskip("axe_playwright_python", reason="axe-core is not installed")
+    return (Path(package.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("scheme", ["dark", "light"])
+def test_axe_core_finds_nothing_serious(browser: Any, tmp_path: Path, scheme: str) -> None:
+    """axe-core, all its rules, on every part of the page and on the door."""
+    axe = _axe()
+    picture = b"<svg xmlns='http://www.w3.org/2000/svg'/>"
+    # The page's own policy lets no script in, axe's neither: the browser is told to overlook it here.
+    phone = device(browser, PHONE, color_scheme=scheme, bypass_csp=True)
+    with made(tmp_path, made_job(may_record_cuts=True), drawing=picture) as one, phone as page:
+        page.goto(one.page.address)
+        found = {"door": _violations(page, axe)}
+        pair(page, one)
+        found["checks"] = _violations(page, axe)
+        one.to_first_pass()
+        one.gesture("tap")
+        page.wait_for_selector("#reading:not([hidden])")
+        found["now"] = _violations(page, axe)
+        for tab in ("log", "drawing", "sessions", "about"):
+            page.click(f"[data-tab={tab}]")
+            page.wait_for_timeout(200)
+            found[tab] = _violations(page, axe)
+        page.click("[data-tab=sessions]")
+        page.click("#rows button")
+        page.wait_for_selector("#session:not([hidden])")
+        found["session"] = _violations(page, axe)
+    assert {part: names for part, names in found.items() if names} == {}
+
+
+def _violations(page: Any, axe: str) -> list[str]:
+    page.evaluate(axe)
+    result = page.evaluate("axe.run(document, { resultTypes: ['violations'] })")
+    assert len(result["passes"]) > 5
+    return [f"{one['impact']}: {one['id']}: {one['nodes'][0]['html']:.120}" for one in result["violations"]]
+
+
+def test_it_can_be_used_by_keyboard_alone(browser: Any, one: Made) -> None:
+    with device(browser, TABLET) as page:
+        pair(page, one)
+        one.to_first_pass()
+        page.wait_for_selector("#cut:not([hidden])")
+        page.wait_for_timeout(900)
+        page.focus("#cut")
+        page.keyboard.down("Space")
+        page.wait_for_timeout(1000)
+        page.keyboard.up("Space")
+        until(lambda: one.runner.drain() or one.runner.state.cut_in_all == 1)  # type: ignore[func-returns-value]
