@@ -24,6 +24,7 @@ from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
 
 TICK_S = 0.5  # how often size, microphone and pedal are looked at
+SETTLE_S = 0.02  # from the first news of a turn to a page: all of it is in, and its sound has gone first
 FRAME_S = 0.05  # between two pages
 NOTE_S = 20.0  # how long a list lies over the page
 END_S = 1.0
@@ -140,6 +141,7 @@ class TerminalView:
         try:
             while not self._closing.is_set():
                 self._wake.wait(TICK_S)
+                self._closing.wait(SETTLE_S)
                 self._wake.clear()
                 self._draw()
                 self._closing.wait(FRAME_S)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator
+from functools import lru_cache
 
 BOLD, REVERSE, RED, MAGENTA = 1, 2, 4, 8
 COLOURS = {RED: "31", MAGENTA: "35"}
@@ -18,24 +19,21 @@ BLANK: Cell = (" ", 0)
 GAP = 6  # unchanged cells are written anew rather than jumped over: a jump takes as many bytes
 
 
+@lru_cache(maxsize=4096)
+def _shown(char: str) -> tuple[str, ...]:
+    """The cells of one character: none, one, or itself and ""."""
+    if unicodedata.category(char) in ("Mn", "Me", "Cf"):
+        return ()
+    if not char.isprintable():
+        return (" ",) if char.isspace() else ("?",)
+    return (char, "") if unicodedata.east_asian_width(char) in "WF" else (char,)
+
+
 def cells(text: str, style: int = 0) -> list[Cell]:
     """The text cell by cell. What can't be shown is a question mark; marks that combine are left out."""
     if text.isascii() and text.isprintable():
         return [(char, style) for char in text]
-    found: list[Cell] = []
-    for char in text:
-        if unicodedata.category(char) in ("Mn", "Me", "Cf"):
-            continue
-        if not char.isprintable():
-            char = " " if char.isspace() else "?"
-        found.append((char, style))
-        if _is_wide(char):
-            found.append(("", style))
-    return found
-
-
-def _is_wide(char: str) -> bool:
-    return bool(char) and unicodedata.east_asian_width(char) in "WF"
+    return [(shown, style) for char in text for shown in _shown(char)]
 
 
 def width(text: str) -> int:
@@ -82,32 +80,33 @@ def cut_to(text: str, columns: int) -> str:
     return f"{short.rstrip()}…" if columns > 0 else ""
 
 
+def _is_wide(char: str) -> bool:
+    return bool(char) and len(_shown(char)) == 2
+
+
 class Canvas:
     """A page of `rows` lines of `columns` cells; what is put outside is left out."""
 
     def __init__(self, columns: int, rows: int) -> None:
         self.columns, self.rows = columns, rows
         self.lines: list[list[Cell]] = [[BLANK] * columns for _ in range(rows)]
+        self._with_wide: set[int] = set()
 
     def put(self, row: int, column: int, text: str, style: int = 0) -> int:
         """Write from (row, column), both from 0; returns the column after it."""
         made = cells(text, style)
+        end = column + len(made)
         if 0 <= row < self.rows and 0 <= column < self.columns:
-            room = self.columns - column
-            end = column + len(made)
-            made = made[:room]
-            line = self.lines[row]
-            after = line[column + len(made) :]
-            self.lines[row] = [*line[:column], *made, *after]
-            self._mend(row)
-            return end
-        return column + len(made)
+            fitting = made[: self.columns - column]
+            self.lines[row][column : column + len(fitting)] = fitting
+            if row in self._with_wide or ("", style) in made:
+                self._with_wide.add(row)
+                self._mend(row)
+        return end
 
     def _mend(self, row: int) -> None:
         """Half a wide character is a blank."""
         line = self.lines[row]
-        if all(char.isascii() and char for char, _ in line):
-            return
         for n, (char, style) in enumerate(line):
             before, after = line[n - 1][0] if n else " ", line[n + 1][0] if n + 1 < len(line) else " "
             if (_is_wide(char) and after) or (not char and not _is_wide(before)):

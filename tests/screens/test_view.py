@@ -7,10 +7,12 @@ import io
 import os
 import re
 import signal
+import statistics
 import struct
 import sys
 import time
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +50,7 @@ SIZES = [(80, 24), (200, 60)]
 TOLD_S = FIRST_WORDS_S + 0.2
 GAP_S = 0.8  # the same key sooner is auto-repeat
 SLOW_S = 10.0
-WITHIN_S = 0.1
+WITHIN_S, USUALLY_S = 0.5, 0.02  # a session that waited for the terminal would wait until it is read
 
 
 @pytest.fixture
@@ -337,7 +339,7 @@ def is_stuck(out: io.TextIOWrapper) -> bool:
 
 
 def test_a_terminal_that_is_not_read_for_ten_seconds_never_delays_the_session() -> None:
-    """Each turn of the session, its commit to nowhere, is done within 0.1 s, and closing isn't held up either."""
+    """Each turn of the session, its commit to nowhere, is done at once, and closing isn't held up either."""
     a_job = with_pass_time(job(plan(width=1500, finger=5, parts="A", ends=1), few_checks()), 0.0)
     with unread() as (master, out):
         view = TerminalView(out, "X")
@@ -353,7 +355,7 @@ def test_a_terminal_that_is_not_read_for_ten_seconds_never_delays_the_session() 
             stuck += is_stuck(out)
             time.sleep(0.05)
         assert len(turns) > 100 and stuck > len(turns) / 2
-        assert max(turns) < WITHIN_S, f"{max(turns) * 1e3:.0f} ms"
+        assert max(turns) < WITHIN_S and statistics.median(turns) < USUALLY_S, f"{max(turns) * 1e3:.0f} ms at most"
         begun = time.perf_counter()
         view.close()
         assert time.perf_counter() - begun < 3.0
@@ -378,14 +380,12 @@ def test_the_program_on_a_terminal_that_is_not_read_goes_on_and_catches_up(
         pressed.append(time.time())
         rig.send(" ")
         time.sleep(GAP_S)
-    from datetime import datetime
-
     cut = [r for r in facts(tmp_path) if isinstance(r.fact, f.PassCut)]
     late = [
         datetime.fromisoformat(r.utc.replace("Z", "+00:00")).timestamp() - at
         for r, at in zip(cut, pressed, strict=True)
     ]
-    assert max(late) < 0.25, [f"{each * 1e3:.0f} ms" for each in late]
+    assert max(late) < WITHIN_S and statistics.median(late) < 0.1, [f"{each * 1e3:.0f} ms" for each in late]
     before = len(rig.sent)
     rig.resize(200, 60)
     rig.until("pass 13 of")

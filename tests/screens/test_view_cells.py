@@ -54,6 +54,11 @@ def test_what_is_sent_makes_the_terminal_show_the_page(first: list, second: list
     assert emulated(changes(None, a), changes(a, b)) == meant(b)
 
 
+def test_half_a_wide_character_is_a_blank() -> None:
+    canvas = page([(0, COLUMNS - 1, "漢", 0), (1, 0, "漢字", 0), (1, 1, "x", 0), (2, 0, "漢字", 0), (2, 2, "x", 0)])
+    assert [canvas.text(row).rstrip() for row in range(3)] == ["", " x字", "漢x"]
+
+
 @given(marks)
 def test_the_same_page_sends_nothing(made: list) -> None:
     assert changes(page(made), page(made)) == ""
