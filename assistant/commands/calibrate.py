@@ -29,6 +29,7 @@ from assistant.plans.shop_writer import Entry, in_force, read_history, record, u
 
 USUAL = {"mm": ("0.01 mm", "150 mm", "0.01 mm"), "in": ("0.0005 in", "6 in", "0.0005 in")}
 FIT = "fit"
+ROUNDS = {"kerf": 2}  # how often a place is asked for
 FIT_OPTIONS = ("too_tight", "too_loose", "gap", "wanted", "uncertainty", "species", "clearance")
 BOARD_OPTIONS = ("reading", "csv", "wav", "plot", "caliper", "caliper_range", "caliper_error", "new_blade")
 
@@ -78,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
     caliper = _options(args, shop)
     if args.plan is not None and not args.plan.exists():
         return _propose(args, shop, caliper)
-    readings = _readings(args, shop)
+    readings = _readings(args, shop, caliper)
     value = computed(args.kind, readings, caliper, shop, in_force(Path(shop.path), read_history(Path(shop.path))))
     change = change_for(value, shop)
     if args.plot is not None:
@@ -133,7 +134,7 @@ def _propose(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
     return 0
 
 
-def _readings(args: argparse.Namespace, shop: Shop) -> list[Reading]:
+def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> list[Reading]:
     places = read_places(args.plan, args.kind, shop) if args.plan is not None else []
     source = Source(places, shop.unit)
     from_options(source, args.reading or [])
@@ -142,12 +143,13 @@ def _readings(args: argparse.Namespace, shop: Shop) -> list[Reading]:
     if args.wav is not None:
         from assistant.commands.calibrate_dictation import from_wav
 
-        from_wav(source, args.wav, shop.voice, lambda line: print(line, file=sys.stderr))
+        rounds = ROUNDS.get(args.kind, 1)
+        from_wav(source, args.wav, shop.voice, caliper, rounds, lambda line: print(line, file=sys.stderr))
     if not (args.reading or args.csv or args.wav):
         if not places or not sys.stdin.isatty():
             mend = "give --plan FILE to write a test board, then --reading PLACE=LENGTH or --csv FILE"
             raise BadInput([Fault("there is nothing to calibrate from", "", "--reading", mend)])
-        from_prompts(source, input, print, rounds=2 if args.kind == "kerf" else 1)
+        from_prompts(source, input, print, ROUNDS.get(args.kind, 1))
     return must(source)
 
 

@@ -43,7 +43,7 @@ Connection = Any  # multiprocessing.connection.Connection; a Windows pipe has an
 
 @dataclass(frozen=True, slots=True)
 class Spec:
-    """What the child is to be. recogniser: "pocketsphinx" or "vosk". model: the latter's folder.
+    """What the child is to be. recogniser: "pocketsphinx", "vosk" or "digits N". model: vosk's folder.
 
     live: own the microphone; else sound comes as messages. null_device: see `microphone.open_capture`.
     pronunciations: words and their phones, for pocketsphinx. denoiser, endpoints, acceptance: as in
@@ -81,6 +81,10 @@ def make_recogniser(spec: Spec) -> Recogniser:
         from assistant.hearing.vosk import Vosk
 
         return Vosk(spec.model or "", all_strict=strict)
+    if spec.recogniser.startswith("digits"):
+        from assistant.hearing.digits import Digits
+
+        return Digits(int(spec.recogniser.removeprefix("digits ")), spec.pronunciations)
     from assistant.hearing.sphinx import Sphinx
 
     return Sphinx(pronunciations=spec.pronunciations, all_strict=strict)

@@ -15,7 +15,7 @@ import numpy as np
 from assistant.hearing.contract import RATE, Recogniser, Result
 from assistant.hearing.denoise import Denoiser, Plain
 from assistant.hearing.detect import ByLevel, BySpeech, Detector
-from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Utterance
+from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Limits, Utterance
 from assistant.wording.phrases import Phrase
 
 AFTER_SPEECH_S = 0.3  # the room still rings with our own voice
@@ -64,7 +64,9 @@ class Ear:
         self.recogniser = recogniser
         self.denoiser = denoiser or Plain()
         self._delay = round(self.denoiser.delay_s * RATE)
-        self._endpointer = Endpointer(detector=_detector(self.denoiser, endpoints))
+        # A recogniser of other things than phrases may need other limits.
+        limits: Limits | None = getattr(recogniser, "limits", None)
+        self._endpointer = Endpointer(limits, _detector(self.denoiser, endpoints))
         self._phrases: tuple[Phrase, ...] = ()
         self._generation = 0
         self._at_onset: tuple[tuple[Phrase, ...], int] = ((), 0)
