@@ -5,7 +5,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "suggest": ("assistant.commands.suggest", "which fingers suit a board and a blade, ranked, and why"),
     "fit": ("assistant.commands.fit", "whether the joint of a plan will go together, and which clearance serves best"),
     "draw": ("assistant.commands.draw", "both parts, the joint, 1:1 strips and a cut sheet on paper: PDF, SVG, DXF"),
-    "calibrate": ("assistant.commands.calibrate", "kerf, screw, zero, backlash; fit learned from joints"),
+    "calibrate": ("assistant.commands.calibrate", "kerf, screw, zero, backlash, with uncertainties; fit"),
     "cut": ("assistant.commands.cut", "cut a plan, hands free, with voice and pedal"),
     "resume": ("assistant.commands.resume", "come back to a session that was interrupted"),
     "journal": ("assistant.commands.journal", "list, show, export or repair the journal of sessions"),

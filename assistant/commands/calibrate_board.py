@@ -8,6 +8,7 @@ the plan was written: a pitch calibrated since doesn't change what was cut.
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -188,7 +189,7 @@ def sheet(kind: str, places: Sequence[Place], shop: Shop, path: Path, option: st
     unit, decimals = shop.unit, 4 if shop.unit == "in" else 3
     size = MM_PER_UNIT[unit]
     yield f"Cut it with: kerfcall cut {path}{option}   (kerfcall layout shows every setting)"
-    yield HOW[kind]
+    yield from textwrap.wrap(HOW[kind], 100, break_on_hyphens=False)
     yield "  place  what to measure"
     for place in places:
         name = "set apart" if kind in ("kerf", "backlash") else "set"

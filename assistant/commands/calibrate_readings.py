@@ -14,6 +14,7 @@ from assistant.joinery.calibration_screen import Reading
 from assistant.joinery.units import LengthError, parse_length, plain_length
 from assistant.plans.document import cleaned, cut
 
+UNITS = {"mm": "mm", "in": "inches"}
 MOST_READINGS = 1000
 MOST_BYTES = 1_000_000
 PLACE, VALUE, SIDE = ("place", "label", "setting", "spacing"), ("reading", "value", "remainder"), "side"
@@ -135,7 +136,7 @@ def from_prompts(source: Source, ask: Ask, tell: Callable[[str], None], rounds: 
     Nothing typed: left out; "-": back to the one before; "." ends. ask raises EOFError where the input ends, which
     ends the questions too.
     """
-    tell(f"Readings in {source.unit}; Enter leaves a place out, - goes back one, . ends.")
+    tell(f"Readings in {UNITS[source.unit]}; Enter leaves a place out, - goes back one, . ends.")
     labels = [(turn, label) for turn in range(rounds) for label in source.places]
     taken: dict[tuple[int, str], Reading] = {}
     n = 0
