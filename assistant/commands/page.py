@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -65,8 +65,8 @@ def _serve(args: argparse.Namespace) -> int:
 def _until_left(new_code: Callable[[], object] | None) -> None:
     """Each line of the terminal is a wish for a new code; its end, or Ctrl-C, ends."""
     if new_code is None:
-        threading.Event().wait()
-        return
+        while True:
+            time.sleep(3600)  # unlike a lock, it ends at Ctrl-C everywhere
     for _ in sys.stdin:
         new_code()
 

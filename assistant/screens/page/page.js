@@ -111,7 +111,7 @@ function show() {
   at("now").dataset.mode = s.mode || "";
   document.title = open && s.reading ? `${s.reading} – Kerfcall` : "Kerfcall";
   if (!open) return;
-  put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
+  put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
   const calling = s.mode === "cutting";
   put("mode", calling ? "" : s.mode === "checks" ? `Check: ${s.check}` : s.mode_word);
   showReading(calling ? s.reading : "");

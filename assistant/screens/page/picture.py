@@ -51,6 +51,7 @@ def state_of(sight: Sight) -> Json:
         "passes_in_all": view.passes_in_all,
         "cut": f"{view.cut:x}",
         "board": setup.board,
+        "which": which_of(job, view.setup),
         "part": setup.part,
         "end": 0 if job.layout == "slots" else setup.end,
         "way": words.one(view.way) if view.way else "",
@@ -66,13 +67,23 @@ def state_of(sight: Sight) -> Json:
     }
 
 
+def which_of(job: Job, number: int) -> str:
+    """Which of several like boards setup `number` cuts: "2 of 4", "1 to 3 of 4 together"; "" where there is one."""
+    setup = job.setups[number - 1]
+    of = max(s.first_copy + s.copies - 1 for s in job.setups if (s.board, s.part) == (setup.board, setup.part))
+    last = setup.first_copy + setup.copies - 1
+    if of == 1:
+        return ""
+    return f"{setup.first_copy} of {of}" if setup.copies == 1 else f"{setup.first_copy} to {last} of {of} together"
+
+
 def _called(view: View, words: Words) -> Json:
     """The setting in figures, what they are of, and what to go past first; "" where no pass is called."""
     if not view.pass_:
         return {"reading": "", "unit": "", "approach": ""}
     carriage = words.carriage
     past = "" if view.approach is None else f"first back to {reading(carriage, view.approach)}, then come up"
-    unit = {"steps": "steps", "handwheel": "of the handwheel"}.get(carriage.kind, carriage.unit)
+    unit = {"steps": "steps", "handwheel": "on the handwheel"}.get(carriage.kind, carriage.unit)
     return {"reading": reading(carriage, view.setting), "unit": unit, "approach": past}
 
 

@@ -1,0 +1,163 @@
+"""`kerfcall page`, and the page of `cut` as a user opens it."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from assistant.screens.page.devices import Devices
+from tests.commands.program import Workshop
+from tests.screens.page_made import Pages, ask
+
+
+@contextmanager
+def serving(workshop: Workshop, *words: str) -> Iterator[tuple[subprocess.Popen[str], int, str]]:
+    """The running program, the port and the pairing code that it has printed."""
+    command = [sys.executable, "-m", "assistant", *words]
+    process = subprocess.Popen(
+        command,
+        cwd=workshop.folder,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    assert process.stdout is not None
+    text = ""
+    try:
+        while not (found := re.search(r"http://[\d.]+:(\d+)/[\s\S]*code (\d{4}) (\d{4})", text)):
+            line = process.stdout.readline()
+            assert line, text
+            text += line
+        yield process, int(found[1]), found[2] + found[3]
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def free_port() -> str:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return str(probe.getsockname()[1])
+
+
+def paired(port: int, code: str) -> str:
+    answer = ask(port, "POST", "/pair", body={"code": code, "name": "tablet"})
+    assert answer.status == 204, answer.body
+    return str(answer.headers["Set-Cookie"]).split(";")[0]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs SIGINT")
+def test_the_journal_is_served_and_devices_are_listed_and_revoked(workshop: Workshop) -> None:
+    workshop.cut("1 heard marigold all clamps are secure\n")
+    with serving(workshop, "page", "--state", "state", "--port", free_port()) as (process, port, code):
+        cookie = paired(port, code)
+        sessions = ask(port, "GET", "/sessions", cookie=cookie).json["sessions"]
+        assert [(one["title"], one["rehearsed"]) for one in sessions] == [("Small tray", True)]
+        assert ask(port, "POST", "/do", cookie=cookie, body={"do": "again"}).status == 409
+        page = Pages(port, cookie)
+        assert page.wait(lambda kind, body: kind == "all")["state"] == {}
+        listed = json.loads(workshop.run("page", "devices", "--state", "state", "--json").out)
+        assert [(one["id"], one["name"]) for one in listed] == [("1", "tablet")]
+        assert "hash" not in listed[0]
+        assert re.search(r"^ +1  tablet +paired", workshop.run("page", "devices", "--state", "state").out)
+        done = workshop.run("page", "revoke", "1", "--state", "state")
+        assert (done.code, done.out) == (0, "Device 1, tablet, is out; a page that it has open ends within a second.\n")
+        assert page.ended.wait(4)
+        page.close()
+        assert ask(port, "GET", "/sessions", cookie=cookie).status == 401
+        process.send_signal(signal.SIGINT)
+        assert process.wait(10) == 0
+    assert workshop.run("page", "devices", "--state", "state").out.startswith("No device is paired.")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+def test_a_session_is_followed_and_driven_as_far_as_a_page_may(workshop: Workshop) -> None:
+    pexpect = pytest.importorskip("pexpect", reason="pexpect is not installed")
+    words = ["cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--no-voice", "--no-pedal", "--plain"]
+    words += ["--page", "--port", free_port()]
+    command = [sys.executable, "-m", "assistant", *words]
+    child = pexpect.spawn(command[0], command[1:], cwd=workshop.folder, encoding="utf-8", timeout=20)
+    try:
+        child.expect(r":(\d+)/[\s\S]*?code (\d{4}) (\d{4})")
+        port, code = int(child.match[1]), child.match[2] + child.match[3]
+        page = Pages(port, cookie := paired(port, code))
+        child.expect('Paired: device 1, "tablet"')
+        child.expect("check: clamps")
+        page.wait(lambda kind, body: body.get("state", {}).get("check") == "clamps")
+        assert ask(port, "POST", "/do", cookie=cookie, body={"do": "note", "text": "knot"}).status == 202
+        child.expect("Problem marked")
+        assert ask(port, "POST", "/do", cookie=cookie, body={"do": "stand by"}).status == 202
+        page.wait(lambda kind, body: body.get("state", {}).get("mode") == "standing by")
+        svg = ask(port, "GET", "/drawing.svg", cookie=cookie)
+        assert svg.status == 200 and b"Small tray" in svg.body
+        child.send("p")
+        child.expect(r"code (\d{4}) (\d{4})")
+        assert child.match[1] + child.match[2] != code
+        child.send("v")
+        child.expect("Pairing code: ")
+        child.send("q")
+        child.expect(pexpect.EOF)
+        page.close()
+    finally:
+        child.close(force=True)
+    records = workshop.export()["records"]
+    assert [record["kind"] for record in records][-2:] == ["noted", "stood_by"]
+    assert (records[-2]["text"], records[-1]["by"]) == ("knot", "page")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("page", "revoke"), "page revoke: which device is not told; give its number, or all"),
+        (
+            ("page", "revoke", "9", "--state", "s"),
+            "page revoke: there is no such device (got 9); `kerfcall page devices`",
+        ),
+        (("page", "devices", "1"), "page devices: takes no device (got 1); leave it out"),
+        (("page", "--json"), "--json: is for devices only; leave it out"),
+        (("page", "--port", "80"), "--port: must be from 1024 to 65535 (got 80)"),
+        (("cut", "plan.toml", "--shop", "shop.toml", "--lan"), "--lan: means nothing without --page"),
+        (("cut", "plan.toml", "--shop", "shop.toml", "--port", "9000"), "--port: means nothing without --page"),
+        (
+            ("cut", "plan.toml", "--shop", "shop.toml", "--page", "--rehearse", "s.txt"),
+            "--page: shows a live session, not a rehearsal",
+        ),
+    ],
+)
+def test_faults_are_told_with_their_mends(workshop: Workshop, words: tuple[str, ...], told: str) -> None:
+    workshop.write("s.txt", "1 pedal tap\n")
+    done = workshop.run(*words)
+    assert done.code == 2
+    assert told in done.err
+
+
+def test_a_taken_port_is_told_before_anything_is_cut(workshop: Workshop) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = str(other.getsockname()[1])
+        done = workshop.run("page", "--state", "state", "--port", port)
+    assert done.code == 3
+    assert f"the page can't have port {port}" in done.err
+
+
+def test_revoking_all(workshop: Workshop) -> None:
+    folder = workshop.folder / "state"
+    Path(folder).mkdir()
+    store = Devices(folder, lambda: "2026-03-02T09:00:00.000Z")
+    store.pair("phone")
+    store.pair("tablet")
+    assert workshop.run("page", "revoke", "all", "--state", "state").out.count("is out;") == 2
+    assert workshop.run("page", "revoke", "all", "--state", "state").out == "No device was paired.\n"

@@ -1,0 +1,278 @@
+"""What the hub makes of a session, and that it never holds the session up; the history; the documents."""
+
+from __future__ import annotations
+
+import json
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from assistant.errors import JournalError
+from assistant.joinery.model import Carriage
+from assistant.journal.store import Journal
+from assistant.screens.page import document, qr
+from assistant.screens.page.history import History, Takes, detail_of
+from assistant.screens.page.hub import Hub, Stream
+from assistant.screens.page.picture import pattern_of, state_of, which_of
+from assistant.screens.view_sight import Gathering
+from assistant.session import facts as f
+from assistant.session.events import DeviceChanged
+from tests.screens.page_made import Made, made, made_job
+from tests.session.jobs import HANDWHEEL
+
+
+@pytest.fixture
+def one(tmp_path: Path) -> Iterator[Made]:
+    with made(tmp_path) as it:
+        yield it
+
+
+def newest(stream: Stream, timeout_s: float = 2.0) -> dict[str, object]:
+    """The last message that comes before the hub falls silent."""
+    last: dict[str, object] = {}
+    end = time.monotonic() + timeout_s
+    while time.monotonic() < end:
+        try:
+            message = stream.queue.get(timeout=0.2)
+        except Exception:  # noqa: BLE001 - an empty queue: silence
+            return last
+        assert message is not None
+        last = json.loads(message.split(b"data: ", 1)[1])
+    return last
+
+
+# --- the hub
+
+
+def test_before_a_session_has_begun_there_is_nothing_to_show() -> None:
+    hub = Hub()
+    stream = hub.open("1")
+    assert stream is not None
+    first = json.loads((stream.queue.get() or b"").split(b"data: ")[1])
+    assert (first["state"], first["board"], first["log"], first["session"]) == ({}, None, [], "")
+    hub.close()
+    assert stream.queue.get() is None
+
+
+def test_handing_over_costs_the_session_next_to_nothing(one: Made) -> None:
+    """Even while every stream is full and the hub's own lock is taken."""
+    hub = one.page.hub
+    one.to_first_pass()
+    taken, done = threading.Event(), threading.Event()
+
+    def hold() -> None:
+        with hub._guard:
+            taken.set()
+            done.wait(5)
+
+    holder = threading.Thread(target=hold)
+    holder.start()
+    taken.wait(5)
+    try:
+        begun = time.perf_counter()
+        for _ in range(200):
+            hub.said("three", "answer")
+        assert time.perf_counter() - begun < 0.1
+    finally:
+        done.set()
+        holder.join()
+
+
+def test_a_full_stream_is_closed_rather_than_waited_for() -> None:
+    stream = Stream("1")
+    for n in range(stream.queue.maxsize):
+        stream.put(b"%d" % n)
+        assert not stream.closed
+    stream.put(b"one more")
+    assert stream.closed
+
+
+def test_what_came_before_a_page_was_opened_is_in_its_first_message(one: Made) -> None:
+    one.to_first_pass()
+    one.gesture("tap")
+    one.turn(DeviceChanged(one.clock.at(), one.clock.utc(), "microphone", "lost", "The microphone is gone."))
+    time.sleep(0.3)
+    stream = one.page.hub.open("1")
+    assert stream is not None
+    body = newest(stream)
+    state = body["state"]
+    assert isinstance(state, dict)
+    assert (state["pass"], state["cut"], state["faults"]) == (2, "1", ["The microphone is gone."])
+    texts = [entry["text"] for entry in body["log"]]  # type: ignore[attr-defined]
+    assert any("3.18" in text for text in texts)
+    one.page.hub.shut(stream)
+
+
+def test_an_entry_of_the_log_is_sent_once(one: Made) -> None:
+    stream = one.page.hub.open("1")
+    assert stream is not None
+    one.to_first_pass()
+    for _ in range(12):
+        one.gesture("tap")
+    time.sleep(0.3)
+    texts: list[str] = []
+    while not stream.queue.empty():
+        message = stream.queue.get()
+        assert message is not None
+        texts += [entry["text"] for entry in json.loads(message.split(b"data: ", 1)[1]).get("log", [])]
+    settings = [text.split("   ")[0] for text in texts if "   Set " in text]
+    assert len(settings) == len(set(settings)) == 13
+
+
+def test_what_is_asked_keeps_the_number_with_which_it_was_first_asked(one: Made) -> None:
+    one.to_first_pass()
+    time.sleep(0.3)
+    before = one.page.hub.standing
+    one.gesture("double")
+    time.sleep(0.3)
+    after = one.page.hub.standing
+    assert after.seq > before.seq
+    assert (after.asked_id, after.asked_seq) == (before.asked_id, before.asked_seq)
+    one.gesture("tap")
+    time.sleep(0.3)
+    assert one.page.hub.standing.asked_seq > after.seq
+
+
+def test_a_hub_that_died_does_not_look_alive() -> None:
+    hub = Hub()
+    assert hub.alive
+    hub.close()
+    assert not hub.alive
+
+
+# --- the picture
+
+
+def sight_of(one: Made) -> Gathering:
+    gathering = Gathering()
+    one.runner.outputs.screens.append(gathering)
+    one.runner.outputs.watchers.append(gathering)
+    return gathering
+
+
+def test_figures_are_those_of_the_carriage(tmp_path: Path) -> None:
+    job = made_job()
+    wheel = replace(job, carriage=replace(HANDWHEEL, zero="outside"))
+    with made(tmp_path, wheel) as one:
+        gathering = sight_of(one)
+        one.to_first_pass()
+        state = state_of(gathering.sight)
+    # 3.18 mm on a screw of 25.4 mm / 16 with 125 marks a turn: 2.0031 turns, so 2 turns and 0.39 mark.
+    assert state["reading"] == "2 turns + 0.39"
+    assert state["unit"] == "on the handwheel"
+
+
+def test_the_point_to_go_past_to_is_told(tmp_path: Path) -> None:
+    job = made_job()
+    slack = replace(job, carriage=Carriage(backlash=Fraction(1, 5), travel=(Fraction(-10), Fraction(400))))
+    with made(tmp_path, slack) as one:
+        gathering = sight_of(one)
+        one.to_first_pass()
+        for _ in range(one.runner.state.passes):
+            one.gesture("tap")
+        one.to_first_pass()
+        assert state_of(gathering.sight)["approach"].startswith("first back to ")
+
+
+def test_a_board_is_what_the_pattern_says_to_a_ten_thousandth() -> None:
+    job = made_job()
+    for pattern in job.patterns:
+        data = pattern_of(pattern, job)
+        assert data["width"] == float(pattern.width)
+        for (start, end), socket in zip(data["sockets"], pattern.sockets, strict=True):
+            assert abs(Fraction(start) - socket.start) <= Fraction(1, 10_000)
+            assert abs(Fraction(end) - socket.end) <= Fraction(1, 10_000)
+        assert [number for *_, number in data["passes"]] == [one.socket for one in pattern.passes]
+
+
+@pytest.mark.parametrize(("copies", "first", "told"), [(1, 1, ""), (1, 2, "2 of 2"), (3, 1, "1 to 3 of 3 together")])
+def test_which_of_several_like_boards(copies: int, first: int, told: str) -> None:
+    job = made_job()
+    setups = (replace(job.setups[0], copies=copies, first_copy=first), *job.setups[2:])
+    assert which_of(replace(job, setups=setups), 1) == told
+
+
+# --- the history
+
+
+def test_a_session_is_told_with_its_pace(one: Made) -> None:
+    one.to_first_pass()
+    for _ in range(5):
+        one.gesture("tap")
+    history = History(one.folder)
+    (row,) = history.sessions()["sessions"]
+    assert (row["id"], row["passes_cut"], row["state"]) == (one.session, 5, "open")
+    found = history.one(one.session)
+    assert found is not None
+    assert [(take["setup"], take["pass"], take["by"]) for take in found["pace"]] == [
+        (1, n, "pedal") for n in range(1, 6)
+    ]
+    assert (found["of"], len(found["boards"])) == (56, 2)
+    assert found["account"][0] == f"Session {one.session}: Small tray"
+    assert history.one("2020-01-01-1") is None
+
+
+def test_a_pass_with_a_pause_in_it_has_no_time() -> None:
+    takes = Takes()
+    facts = [
+        (0.0, f.SettingCalled(1, 1, "1/1")),
+        (8.0, f.PassCut(1, 1, "pedal")),
+        (8.0, f.SettingCalled(1, 2, "2/1")),
+        (9.0, f.StoodBy("pedal")),
+        (500.0, f.CarriedOn("pedal")),
+        (510.0, f.SettingCalled(1, 2, "2/1")),
+        (516.5, f.PassCut(1, 2, "voice")),
+    ]
+    records = [f.Record(n, at, "", fact) for n, (at, fact) in enumerate(facts, 1)]
+    assert list(takes.seen(records)) == records
+    assert [take["took_s"] for take in takes.takes] == [8.0, 6.5]
+
+
+def test_reading_a_long_session_gives_way_to_the_one_that_cuts(one: Made) -> None:
+    one.to_first_pass()
+    for _ in range(60):
+        one.gesture("double")
+        one.gesture("tap") if one.runner.state.mode == "cutting" else one.gesture("hold")
+    (row,) = one.journal.sessions()
+    pauses: list[float] = []
+    detail_of(row, one.journal.replay(one.session), pauses.append)
+    assert len(pauses) >= row.facts // 50 > 0
+
+
+def test_the_journal_is_read_beside_the_session_and_never_written(one: Made) -> None:
+    with Journal.open_beside(one.folder) as journal:
+        one.to_first_pass()  # written meanwhile, and seen
+        assert journal.sessions()[0].facts == one.journal.sessions()[0].facts
+        with pytest.raises(JournalError):
+            journal.new_session("x", "", "", one.clock.utc())
+
+
+def test_without_a_journal_there_are_no_sessions(tmp_path: Path) -> None:
+    assert History(tmp_path).sessions() == {"sessions": [], "in_all": 0}
+    with pytest.raises(JournalError, match="there is no journal"):
+        Journal.open_beside(tmp_path)
+
+
+# --- the documents
+
+
+@pytest.mark.parametrize("served", [document.page(), document.door()])
+def test_a_document_is_whole_in_itself(served: document.Document) -> None:
+    text = served.html.decode()
+    assert "/* style */" not in text and "/* script */" not in text
+    assert text.count("<script>") == text.count("<style>") == 1
+    assert not any(attribute in text for attribute in (" onclick=", " onload=", " style="))
+
+
+def test_a_qr_picture_is_drawn_where_its_library_is() -> None:
+    pytest.importorskip("segno", reason="segno is not installed")
+    picture = qr.picture("http://192.168.1.7:8437/#12345678")
+    lines = picture.splitlines()
+    # Version 3 has 29 modules (ISO/IEC 18004), two rows a line, one of border on either side.
+    assert {len(line) for line in lines} == {3 + 29 + 2}
+    assert len(lines) == (29 + 2 + 1) // 2
