@@ -141,9 +141,10 @@ class Rig:
                 os.close(fd)
 
 
-def program(folder: Path, *options: str, plan: str, shop: str) -> list[str]:
-    """`cut` of this plan with this shop file, by keys alone, its journal in `folder`."""
+def program(folder: Path, *options: str, plan: str, shop: str, silent: bool = True, feet: bool = False) -> list[str]:
+    """`cut` of this plan with this shop file, its journal in `folder`. silent: without voice. feet: with a pedal."""
     (folder / "plan.toml").write_text(plan, encoding="utf-8")
     (folder / "shop.toml").write_text(shop, encoding="utf-8")
     files = [str(folder / "plan.toml"), "--shop", str(folder / "shop.toml"), "--state", str(folder / "state")]
-    return [sys.executable, "-m", "assistant", "cut", *files, "--no-voice", "--no-pedal", *options]
+    without = (["--no-voice"] if silent else []) + ([] if feet else ["--no-pedal"])
+    return [sys.executable, "-m", "assistant", "cut", *files, *without, *options]

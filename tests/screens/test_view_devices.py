@@ -1,0 +1,143 @@
+"""What the view tells of a real pedal and a real microphone, and of the pace when a session is resumed."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import wave
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from assistant.hearing.contract import RATE
+from tests.commands.program import PLAN
+from tests.pedal.xserver import XServer, needs_x
+from tests.speaking.test_device import SoundServer
+
+pytest.importorskip("pyte")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX"),
+    pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning"),
+]
+if sys.platform != "win32":
+    from tests.screens.test_view import GAP_S, MANY, SHOP, TOLD_S, drawn, to_the_first_pass
+    from tests.screens.view_rig import Rig, program
+
+LOUD_DBFS = -20.0
+LEFT = r"(about \d+ min|less than a minute) left"
+
+
+@pytest.fixture
+def xserver() -> Iterator[XServer]:
+    server = XServer()
+    yield server
+    server.end()
+
+
+@needs_x
+def test_the_pedal_is_seen_going_down_and_what_it_did_is_told(tmp_path: Path, xserver: XServer) -> None:
+    """Down within a blink, so that the foot knows; then heard, lost with its display, and heard again."""
+    command = program(tmp_path, plan=PLAN, shop=SHOP, feet=True)
+    rig = Rig(command, DISPLAY=xserver.display, XDG_SESSION_TYPE="x11")
+    try:
+        rig.until("pedal heard")
+        time.sleep(TOLD_S)
+        xserver.down("Next")
+        rig.until("pedal DOWN")
+        rig.until("pedal hold -> clamps confirmed")
+        xserver.up("Next")
+        rig.until("pedal heard")
+        xserver.end()
+        page = rig.until("pedal lost: keys")
+        assert "!! The pedal is not heard any more" in page
+        xserver.start_again()
+        rig.until("pedal heard")
+        rig.until(lambda page: "!! The pedal is not heard any more" not in page)
+    finally:
+        rig.close()
+
+
+@pytest.fixture
+def sound_server() -> Iterator[SoundServer]:
+    if not (shutil.which("pulseaudio") and shutil.which("paplay")):
+        pytest.skip("pulseaudio and its paplay are not installed")
+    with tempfile.TemporaryDirectory(prefix="kc") as folder:
+        made = SoundServer(folder)
+        try:
+            made.start()
+            yield made
+        finally:
+            made.stop()
+
+
+def tone(path: Path, seconds: float) -> Path:
+    """A sine of `LOUD_DBFS` (RMS)."""
+    times = np.arange(round(seconds * RATE)) / RATE
+    samples = np.sin(2 * np.pi * 440 * times) * 10 ** (LOUD_DBFS / 20) * 2**0.5 * 32767
+    with wave.open(str(path), "wb") as out:
+        out.setnchannels(1)
+        out.setsampwidth(2)
+        out.setframerate(RATE)
+        out.writeframes(samples.astype("<i2").tobytes())
+    return path
+
+
+def test_the_microphones_level_is_seen(tmp_path: Path, sound_server: SoundServer) -> None:
+    """A null sink alone is digital silence; a tone of -20 dBFS fills ten of twelve cells, one more or less."""
+    pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
+    options = ("--speaker", str(tmp_path / "said.wav"))
+    command = program(tmp_path, *options, plan=PLAN, shop=SHOP, silent=False)
+    environ: dict[str, Any] = {
+        name: sound_server.environment[name] for name in ("PULSE_SERVER", "XDG_RUNTIME_DIR", "HOME")
+    }
+    rig = Rig(command, **environ)
+    try:
+        rig.until("mic SILENT: muted?", within_s=30.0)
+        playing = subprocess.Popen(["paplay", str(tone(tmp_path / "tone.wav", 20))], env=sound_server.environment)
+        try:
+            rig.until(lambda page: any(f"mic {'█' * n}{'░' * (12 - n)} " in page for n in (9, 10, 11)))
+        finally:
+            playing.kill()
+            playing.wait()
+        rig.until("mic SILENT: muted?")
+    finally:
+        rig.close()
+
+
+def test_a_resumed_session_knows_its_pace(tmp_path: Path) -> None:
+    """Six passes before it was left; the time left is there from the first call on."""
+    rig = Rig(program(tmp_path, plan=MANY, shop=SHOP))
+    try:
+        to_the_first_pass(rig)
+        for _ in range(6):
+            rig.send(" ")
+            time.sleep(GAP_S)
+        rig.until("pass 7 of")
+        assert re.search(LEFT, rig.screen.text)
+        rig.send("q")
+        assert rig.ended() == 1
+    finally:
+        rig.close()
+    command = [
+        sys.executable,
+        "-m",
+        "assistant",
+        "resume",
+        "--state",
+        str(tmp_path / "state"),
+        "--no-voice",
+        "--no-pedal",
+    ]
+    rig = Rig(command)
+    try:
+        page = rig.until(drawn("UNTOUCHED?"))
+        assert "6/" in page and re.search(LEFT, page)
+    finally:
+        rig.close()
