@@ -89,8 +89,7 @@ def from_wav(
     recogniser.
     """
     if not source.places:
-        mend = "name the test board with --plan FILE, so that its places can be asked for"
-        raise BadInput([Fault("dictation goes from place to place of a test board", "", "--wav", mend)])
+        raise BadInput([nowhere("--wav")])
     talk = Dictation(list(source.places) * rounds)
     tell(talk.ask())
     for found in hear_all(read_sound(path).pcm, (), spec_for(voice, caliper)):
@@ -100,6 +99,12 @@ def from_wav(
         tell(f"{spelled(talk.pending)} was not answered with yes, and is not taken.")
     for label, figures in talk.taken:
         source.add(label, figures, "", f"{path.name}: place {label}")
+
+
+def nowhere(option: str) -> Fault:
+    """What is wrong with dictating without a test board."""
+    mend = "name the test board with --plan FILE, so that its places can be asked for"
+    return Fault("dictation goes from place to place of a test board", "", option, mend)
 
 
 def spec_for(voice: VoiceSettings, caliper: Caliper) -> Spec:

@@ -28,7 +28,7 @@ ANY_WOOD = "any wood"
 STEPS = {"mm": Fraction(1, 100), "in": Fraction(127, 10_000)}
 PLACES = {"mm": 3, "in": 4}
 WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
-NOT_HERE = ("reading", "csv", "wav", "plot", "caliper", "caliper_range", "caliper_error")
+NOT_HERE = ("reading", "csv", "wav", "dictate", "plot", "caliper", "caliper_range", "caliper_error")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ def _joint(args: argparse.Namespace, shop: Shop) -> Joint:
     faults = [
         Fault("means nothing with fit", "", f"--{name.replace('_', '-')}", "leave it out")
         for name in NOT_HERE
-        if getattr(args, name) is not None
+        if getattr(args, name)
     ]
     plan: Plan | None = None
     if args.plan is not None:

@@ -68,7 +68,10 @@ class Digits(Sphinx):
         heard = " ".join(self._plain(unit.name) for unit in units if unit.name not in FILLERS)
         if not heard:
             return Result(None, "no number, and neither yes nor no")
-        return self._accepted(pcm16k, phrase_of(heard), units)
+        wanted = [phone for word in heard.split() for phone in self.pronounce(word) or ()]
+        measures = accept.measure(pcm16k, units, _units(self._loop, pcm16k), wanted, FILLERS)
+        reason = accept.judge(measures, BAR)
+        return Result(None if reason else phrase_of(heard), reason, heard, measures)
 
 
 def phrase_of(heard: str) -> Phrase:
