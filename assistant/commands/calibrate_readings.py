@@ -15,7 +15,7 @@ from assistant.joinery.units import LengthError, parse_length, plain_length
 from assistant.plans.document import cleaned, cut
 
 UNITS = {"mm": "mm", "in": "inches"}
-MOST_READINGS = 1000
+MOST_READINGS = 200  # looking for blunders takes time with their cube
 MOST_BYTES = 1_000_000
 PLACE, VALUE, SIDE = ("place", "label", "setting", "spacing"), ("reading", "value", "remainder"), "side"
 _LABEL = re.compile(r"[A-Za-z][0-9]?")
@@ -32,6 +32,7 @@ class Source:
         self.unit = unit
         self.faults: list[Fault] = []
         self.readings: list[Reading] = []
+        self._full = False
 
     def add(self, place: str, value: str, side: str, where: str) -> None:
         """One reading: a label or a setting, what was read, the side ("" where not said)."""
@@ -40,8 +41,9 @@ class Source:
         if at is None or length is None:
             return
         if len(self.readings) >= MOST_READINGS:
-            if len(self.readings) == MOST_READINGS:
-                self._fault(f"over {MOST_READINGS:,} readings", "", where, "give the best of them")
+            if not self._full:
+                self._fault(f"over {MOST_READINGS} readings", "", where, "give the best of them")
+            self._full = True
             return
         label = at.label.rstrip("12") if len(at.label) > 1 and at.label in self.places else at.label
         self.readings.append(Reading(label, at.x, length, at.side))

@@ -269,6 +269,16 @@ def test_without_a_board_and_readings_it_tells_what_to_give(bench: Bench) -> Non
     assert "there is nothing to calibrate from" in bench.run("kerf", code=2)
 
 
+def test_two_hundred_readings_are_enough(bench: Bench) -> None:
+    """As many are computed in a few seconds; of more the first too many is named, once."""
+    rows = ["place,reading", *(f"{x},{x - 3.18:.2f}" for x in range(10, 110) for _ in range(2))]
+    file = write(bench.folder, "\n".join(rows), "readings.csv")
+    assert json.loads(bench.run("kerf", "--csv", str(file), "--json", code=1))["value"] == pytest.approx(3.18)
+    file = write(bench.folder, "\n".join([*rows, "10,6.82", "10,6.82"]), "readings.csv")
+    (line,) = bench.run("kerf", "--csv", str(file), code=2).splitlines()
+    assert "readings.csv: line 202: over 200 readings" in line
+
+
 def at_terminal(monkeypatch: pytest.MonkeyPatch, typed: str) -> None:
     class Terminal(io.StringIO):
         def isatty(self) -> bool:
