@@ -5,7 +5,7 @@ from __future__ import annotations
 import http.client
 import json
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -141,6 +141,7 @@ class Pages:
 
     def __init__(self, port: int, cookie: str):
         self.messages: list[tuple[str, Any]] = []
+        self.on_message: Callable[[Any], object] = lambda body: None
         self.status = 0
         self._new = threading.Condition()
         self.ended = threading.Event()
@@ -159,8 +160,10 @@ class Pages:
                 if line.startswith(b"event: "):
                     kind = line[7:].strip().decode()
                 elif line.startswith(b"data: "):
+                    body = json.loads(line[6:])
+                    self.on_message(body)
                     with self._new:
-                        self.messages.append((kind, json.loads(line[6:])))
+                        self.messages.append((kind, body))
                         self._new.notify_all()
         except (OSError, ValueError, http.client.HTTPException):
             pass  # the server went away, as in the tests that take it away
