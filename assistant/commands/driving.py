@@ -192,11 +192,14 @@ def _screen(
     run: Run, args: argparse.Namespace, outputs: Outputs, stack: contextlib.ExitStack
 ) -> PlainScreen | TerminalView:
     """The view where the terminal can show it, else plain lines."""
-    if args.plain or not suits(sys.stdout):
+    view = None
+    if not args.plain and suits(sys.stdout):
+        with contextlib.suppress(OSError):  # a terminal that can't be opened a second time
+            view = TerminalView(sys.stdout, run.session)
+    if view is None:
         screen = PlainScreen(sys.stdout)
         outputs.screens.append(screen)
         return screen
-    view = TerminalView(sys.stdout, run.session)
     stack.callback(view.close)
     if run.resumed:
         view.before(list(run.journal.replay(run.session)))
@@ -222,6 +225,7 @@ class _Desk:
         self._ways_in = 0  # beside the microphone
         self._listener: Any = None
         self._pedal: Any = None
+        self._keys = False
         self._page: Any = None
         self._post = runner.post
 
@@ -300,6 +304,7 @@ class _Desk:
             self._missing("keys", error, "")
             return
         self._stack.callback(keys.close)
+        self._keys = True
         self._ways_in += 1
 
     def _open_pedal(self) -> Any:
@@ -335,7 +340,8 @@ class _Desk:
         listener, pedal = self._listener, self._pedal
         voice = "works" if listener is not None else "off" if self._args.no_voice else "missing"
         heard = "off" if pedal is None else "heard" if pedal.alive else "lost"
-        return gauged(voice, getattr(listener, "level", None), heard, pedal is not None and pedal.down)
+        level = getattr(listener, "level", None)
+        return gauged(voice, level, heard, pedal is not None and pedal.down, self._keys)
 
     def _missing(self, device: str, error: NoSuchPart, stands_in: str) -> None:
         text = f"{error} {stands_in}".strip()

@@ -66,7 +66,8 @@ SILENT = -85.0  # dBFS: no microphone with its gain up is as quiet
 class Gauges:
     """voice: works | off (not asked for) | missing. level: of the microphone, in cells of the meter; None: no sound.
 
-    silent: so quiet that it must be muted. pedal: heard | off | lost. down: its key is pressed.
+    silent: so quiet that it must be muted. pedal: heard | off | lost. down: its key is pressed. keys: the terminal's
+    are read.
     """
 
     voice: str = "off"
@@ -74,14 +75,15 @@ class Gauges:
     silent: bool = False
     pedal: str = "off"
     down: bool = False
+    keys: bool = True
 
 
-def gauged(voice: str, level: float | None, pedal: str, down: bool) -> Gauges:
+def gauged(voice: str, level: float | None, pedal: str, down: bool, keys: bool = True) -> Gauges:
     """level: dBFS or None."""
     if level is None:
-        return Gauges(voice, None, False, pedal, down)
+        return Gauges(voice, None, False, pedal, down, keys)
     share = (level - METER_FROM) / (METER_TO - METER_FROM)
-    return Gauges(voice, min(max(round(share * METER_CELLS), 0), METER_CELLS), level <= SILENT, pedal, down)
+    return Gauges(voice, min(max(round(share * METER_CELLS), 0), METER_CELLS), level <= SILENT, pedal, down, keys)
 
 
 class Page:
@@ -105,7 +107,7 @@ class Page:
         row = _way(canvas, row, sight.view, sight.words)
         row = _big(canvas, row, share["big"], heading)
         row = _words(canvas, row, share["words"], sight, told)
-        row = _hint(canvas, row, sight.view)
+        row = _hint(canvas, row, sight.view, gauges.keys)
         row = self._draw_board(canvas, row, share["board"], sight.view, sight.words.job)
         row = _progress(canvas, row, sight)
         row = _log(canvas, row, share["log"], _not_told(sight, told))
@@ -322,8 +324,10 @@ def _setting_line(view: View, words: Words) -> tuple[str, int]:
     return f"FIRST BACK TO {past}, then come up to {target}   {pass_}", BOLD | MAGENTA
 
 
-def _hint(canvas: Canvas, row: int, view: View) -> int:
-    _line(canvas, row, f" {HINTS.get(view.mode, '')}")
+def _hint(canvas: Canvas, row: int, view: View, keys: bool) -> int:
+    """What a gesture does now; a key only where keys are read."""
+    hints = HINTS.get(view.mode, "").split("   ")
+    _line(canvas, row, " " + "   ".join(hint for hint in hints if keys or not hint.startswith("q:")))
     return row + 1
 
 
@@ -378,7 +382,7 @@ def _heard(canvas: Canvas, row: int, heard: Answer) -> None:
 
 
 def _gauges(canvas: Canvas, row: int, gauges: Gauges, sight: Sight) -> None:
-    keys = " ?: keys "
+    keys = " ?: keys " if gauges.keys else ""
     end = canvas.columns - len(keys)
     at = canvas.put(row, 1, f"mic {_microphone(gauges, sight.speaking)}")
     at = canvas.put(row, at + 3, _pedal(gauges), BOLD | REVERSE if gauges.down else 0)
@@ -400,7 +404,7 @@ def _microphone(gauges: Gauges, speaking: bool) -> str:
 
 def _pedal(gauges: Gauges) -> str:
     if gauges.pedal != "heard":
-        return f"pedal {gauges.pedal}: keys"
+        return f"pedal {gauges.pedal}{': keys' if gauges.keys else ''}"
     return f"pedal {'DOWN ' if gauges.down else 'heard'}"
 
 

@@ -195,6 +195,13 @@ def test_microphone_and_pedal_are_told_in_words() -> None:
     assert "waits" in text(composed(replace(seen, speaking=True)))
 
 
+def test_no_key_is_offered_where_none_is_read() -> None:
+    finished = sight(f.Finished())
+    assert "q: leave" in text(composed(finished)) and "?: keys" in text(composed(finished))
+    shown = text(composed(finished, gauges=Gauges(keys=False)))
+    assert "q: leave" not in shown and "keys" not in shown and "double tap: say again" in shown
+
+
 @pytest.mark.parametrize(("level", "cells"), [(-120.0, 0), (-70.0, 0), (-40.0, 6), (-10.0, 12), (0.0, METER_CELLS)])
 def test_the_meter_runs_from_a_quiet_room_to_near_clipping(level: float, cells: int) -> None:
     assert gauged("works", level, "heard", False).level == cells
