@@ -61,6 +61,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--uncertainty", metavar="LENGTH", help="fit: standard uncertainty of what you tell")
     parser.add_argument("--clearance", metavar="LENGTH", help="fit: the clearance in the joint's plan, without --plan")
     parser.add_argument("--species", metavar="NAME", help="fit: the wood, where the plan names none")
+    state = "fit: the folder of the journal (default: the user's own), for the last joint cut, without --plan"
+    parser.add_argument("--state", type=Path, metavar="DIR", help=state)
     parser.add_argument("--yes", action="store_true", help="write without asking")
     parser.add_argument("--history", action="store_true", help="what was calibrated, and what is in force")
     parser.add_argument("--undo", action="store_true", help="take the last one back")

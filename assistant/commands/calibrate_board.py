@@ -28,6 +28,7 @@ THICKNESS = {"mm": Fraction(12), "in": Fraction(1, 2) * MM_PER_UNIT["in"]}
 SHORT, LONG, PAIRS = 8, 2, 4
 SCREW_CUTS, ZERO_CUTS = 10, 6
 SCREW_REACH, ZERO_REACH = Fraction(130), Fraction(60)
+TITLE = "Test board: "
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 _STEP = re.compile(r"^# carriage step: (\d+(?:/\d+)?) mm$", re.MULTILINE)
 _KIND = re.compile(r"^# calibrates: (\w+)$", re.MULTILINE)
@@ -58,7 +59,7 @@ def board_text(kind: str, shop: Shop, caliper: Caliper) -> str:
 # A test board; cut it as any plan, out and back, with the strokes in use.
 # calibrates: {kind}
 # carriage step: {shop.carriage.resolution} mm
-title = "Test board: {kind}"
+title = "{TITLE}{kind}"
 unit = "{unit}"
 
 [stock]

@@ -14,15 +14,18 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from assistant.commands.calibrate import current_blade, now
+from assistant.commands.calibrate import current_blade, new_blade, now
+from assistant.commands.calibrate_board import TITLE
 from assistant.commands.figures import length_option
 from assistant.errors import BadInput, Fault
 from assistant.joinery.calibration_fit import COVERAGE, GAP, LOOSE, TIGHT, Learned, Told, learned, told
 from assistant.joinery.units import plain_length, round_to_step
+from assistant.journal.store import Journal, journal_path
 from assistant.plans.document import cleaned
 from assistant.plans.model import Plan, Shop
-from assistant.plans.plan_file import read_plan
+from assistant.plans.plan_file import read_plan, try_plan
 from assistant.plans.shop_writer import Entry, in_force, read_history, record
+from assistant.session.facts import Started
 
 ANY_WOOD = "any wood"
 STEPS = {"mm": Fraction(1, 100), "in": Fraction(127, 10_000)}
@@ -40,6 +43,7 @@ class Joint:
     written: Fraction | None
     wanted: Fraction | None
     u: Fraction | None
+    kerf: Fraction
     species: str
     title: str
     digest: str
@@ -56,59 +60,98 @@ class Proposal:
     clearance: Fraction | None
 
 
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """What the joint was laid out with, by its plan or the session that cut it. kerf: None for the shop's now."""
+
+    unit: str
+    clearance: Fraction | None
+    kerf: Fraction | None
+    title: str
+    digest: str
+    plan: Plan | None
+
+
 def run_fit(args: argparse.Namespace, shop: Shop) -> int:
     """Note the joint, where one is told of, and propose. Returns 0; raises BadInput with every fault."""
     joint = _joint(args, shop)
     path = Path(shop.path)
-    blade = _blade(args, path)
-    before = _joints(path, blade, joint.species)
+    before = [] if args.new_blade is not None else _joints(path, _blade(path), joint.species)
     # Another blade's plan may hold a clearance that was corrected; what was wanted stays wanted.
     wanted = _wanted(joint, before or _joints(path, None, joint.species))
+    blade = _blade(path) if args.new_blade is None else new_blade(path, args.new_blade, now())
     again = [e.n for e in before if joint.what and joint.digest and e.data.get("plan") == joint.digest]
     if joint.what:
-        _note(path, joint, shop, blade, wanted)
+        _note(path, joint, blade, wanted)
     made = _propose(shop, blade, joint.species, wanted, _joints(path, blade, joint.species))
     if args.json:
         print(json.dumps(proposal_json(made), indent=1))
     else:
-        print("\n".join(proposal_lines(made, shop, again)))
+        print("\n".join(proposal_lines(made, shop, again, joint)))
     return 0
 
 
 def _joint(args: argparse.Namespace, shop: Shop) -> Joint:
+    """What the options tell. Raises BadInput with every fault."""
     faults = [
         Fault("means nothing with fit", "", f"--{name.replace('_', '-')}", "leave it out")
         for name in NOT_HERE
         if getattr(args, name)
     ]
-    plan: Plan | None = None
+    given = [what for what, name in WAYS.items() if getattr(args, name) is not None]
+    if len(given) > 1:
+        mend = "tell of one joint at a time, in one way"
+        faults.append(Fault("says two things of one joint", ", ".join(given), "--too-tight", mend))
+    what = given[0] if given else ""
+    cut = _cut(args, shop, bool(what), faults)
+
+    def length(name: str, zero: bool = True) -> Fraction | None:
+        text, option = getattr(args, name), f"--{name.replace('_', '-')}"
+        return None if text is None else length_option(faults, option, text, cut.unit, zero=zero)
+
+    amount = length(WAYS[what]) if what else None
+    written = cut.clearance if args.clearance is None else length("clearance")
+    wanted, u = length("wanted"), length("uncertainty", zero=False)
+    if faults:
+        raise BadInput(faults)
+    kerf = cut.kerf or shop.blade.kerf
+    return Joint(what, amount or Fraction(0), written, wanted, u, kerf, _species(args, cut.plan), cut.title, cut.digest)
+
+
+def _cut(args: argparse.Namespace, shop: Shop, needed: bool, faults: list[Fault]) -> Cut:
+    """The plan named; where a joint is told of and neither plan nor clearance is named, the last one cut."""
     if args.plan is not None:
         try:
             plan = read_plan(args.plan)
         except BadInput as error:
             faults += error.faults
-    unit = plan.unit if plan is not None else shop.unit
-
-    def length(option: str, text: str | None, zero: bool = True) -> Fraction | None:
-        return None if text is None else length_option(faults, option, text, unit, zero=zero)
-
-    given = {what: name for what, name in WAYS.items() if getattr(args, name) is not None}
-    if len(given) > 1:
-        mend = "tell of one joint at a time, in one way"
-        faults.append(Fault("says two things of one joint", ", ".join(given), "--too-tight", mend))
-    what = next(iter(given), "")
-    amount = length(f"--{WAYS[what].replace('_', '-')}", getattr(args, WAYS[what])) if what else None
-    written = length("--clearance", args.clearance)
-    if written is None and plan is not None:
-        written = plan.joint.clearance
-    wanted, u = length("--wanted", args.wanted), length("--uncertainty", args.uncertainty, zero=False)
-    if what and written is None and args.clearance is None and args.plan is None:
+        else:
+            return Cut(plan.unit, plan.joint.clearance, None, plan.title, plan.digest, plan)
+    elif needed and args.clearance is None:
+        found = _last_cut(args.state, shop.unit)
+        if found is not None:
+            return found
         mend = "name the joint's plan with --plan FILE, or its clearance with --clearance LENGTH"
-        faults.append(Fault("the clearance that the joint was laid out with is missing", "", "--plan", mend))
-    if faults:
-        raise BadInput(faults)
-    title, digest = ("", "") if plan is None else (plan.title, plan.digest)
-    return Joint(what, amount or Fraction(0), written, wanted, u, _species(args, plan), title, digest)
+        what = "the clearance that the joint was laid out with is missing, and no session was finished"
+        faults.append(Fault(what, "", "--plan", mend))
+    return Cut(shop.unit, None, None, "", "", None)
+
+
+def _last_cut(state: Path | None, unit: str) -> Cut | None:
+    """The joint of the last finished session that cut wood for one; test boards are none."""
+    path = journal_path(state)
+    if not path.exists():
+        return None
+    with Journal.open_to_read(state) as journal:
+        rows = [r for r in journal.sessions() if r.state == "finished" and not r.rehearsed]
+        row = next((r for r in reversed(rows) if not r.title.startswith(TITLE)), None)
+        started = None if row is None else next(iter(journal.replay(row.id, with_gaps=True))).fact
+    if row is None or not isinstance(started, Started):
+        return None
+    plan, _ = try_plan(Path(row.plan_path))
+    same = plan if plan is not None and plan.digest == row.plan_digest else None
+    job = started.job
+    return Cut(unit if same is None else same.unit, job.clearance, job.kerf, job.title, job.plan_digest, same)
 
 
 def _species(args: argparse.Namespace, plan: Plan | None) -> str:
@@ -121,11 +164,7 @@ def _species(args: argparse.Namespace, plan: Plan | None) -> str:
     return " and ".join(named) or ANY_WOOD
 
 
-def _blade(args: argparse.Namespace, shop: Path) -> str:
-    if args.new_blade is not None:
-        from assistant.commands.calibrate import new_blade
-
-        return new_blade(shop, args.new_blade, now())
+def _blade(shop: Path) -> str:
     return current_blade(in_force(shop, read_history(shop)))
 
 
@@ -147,14 +186,14 @@ def _wanted(joint: Joint, before: list[Entry]) -> Fraction:
     raise BadInput([Fault("the clearance wanted is not known", "", "--wanted", mend)])
 
 
-def _note(path: Path, joint: Joint, shop: Shop, blade: str, wanted: Fraction) -> None:
+def _note(path: Path, joint: Joint, blade: str, wanted: Fraction) -> None:
     correction, u = told(joint.what, float(joint.amount), float(joint.written or 0), float(wanted))
     data: dict[str, Any] = {
         "told": joint.what,
         "amount": str(joint.amount),
         "written": str(joint.written),
         "wanted": str(wanted),
-        "kerf": str(shop.blade.kerf),
+        "kerf": str(joint.kerf),
         "correction": correction,
         "u": u if joint.u is None else float(joint.u),
         "species": joint.species,
@@ -173,8 +212,10 @@ def _propose(shop: Shop, blade: str, species: str, wanted: Fraction, joints: lis
     return Proposal(species, blade, wanted, found, clearance if clearance >= 0 else None)
 
 
-def proposal_lines(made: Proposal, shop: Shop, again: list[int]) -> Iterator[str]:
+def proposal_lines(made: Proposal, shop: Shop, again: list[int], joint: Joint) -> Iterator[str]:
     """What to write in the next plan, and how sure it is."""
+    if joint.what and joint.title:
+        yield f"Noted: {joint.title}, {joint.what}. Take it back with: kerfcall calibrate fit --undo"
     for text in _sentences(made, shop, again):
         yield from textwrap.wrap(text, 100, subsequent_indent="  ", break_on_hyphens=False)
 

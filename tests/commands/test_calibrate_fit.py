@@ -9,7 +9,11 @@ from typing import Any
 import pytest
 
 from assistant.__main__ import main
+from assistant.journal.store import Journal
+from assistant.plans.job import build_job
+from assistant.plans.plan_file import read_both
 from assistant.plans.shop_writer import read_history
+from assistant.session.facts import Finished, Record, Started
 from tests.plans.files import PLAN, SHOP, write
 
 CHERRY = PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "black cherry"')
@@ -27,7 +31,9 @@ class Fit:
         return str(write(self.folder, text, f"plan-{clearance}.toml"))
 
     def run(self, *words: str, code: int = 0) -> str:
-        assert main(["calibrate", "fit", "--shop", str(self.shop), *words]) == code
+        assert (
+            main(["calibrate", "fit", "--shop", str(self.shop), "--state", str(self.folder / "state"), *words]) == code
+        )
         shown = self._capsys.readouterr()
         return shown.err if code else shown.out
 
@@ -106,6 +112,36 @@ def test_where_no_clearance_will_do_the_kerf_is_named(fit: Fit) -> None:
     assert "No clearance gives 0.1 mm: the kerf is about 0.1 mm over the shop file's. Calibrate the kerf." in text
 
 
+def cut_session(fit: Fit, plan: str, *, rehearsed: bool = False, finished: bool = True) -> None:
+    """As though the plan had been cut with the shop as it is."""
+    job = build_job(*read_both(Path(plan), fit.shop))
+    utc = "2026-11-25T10:00:00Z"
+    with Journal.open(fit.folder / "state") as journal:
+        session = journal.new_session(job.title, job.plan_digest, plan, utc)
+        facts = [Started(job, rehearsed), *([Finished()] if finished else [])]
+        journal.append(session, [Record(n, float(n), utc, fact) for n, fact in enumerate(facts, 1)])
+
+
+def test_without_a_plan_the_last_joint_cut_is_meant(fit: Fit) -> None:
+    """Not a rehearsal, a session left open, or a test board; with its wood, and the kerf that it was cut with."""
+    cut_session(fit, fit.plan("0.1"))
+    cut_session(fit, fit.plan("0.2"), rehearsed=True)
+    cut_session(fit, fit.plan("0.3"), finished=False)
+    cut_session(fit, fit.plan("0", CHERRY.replace("Trays", "Test board: kerf")))
+    fit.shop.write_text(SHOP.replace("3.18", "3.21"), encoding="utf-8")
+    assert "Noted: Trays, gap." in fit.run("--gap", "0.16")
+    data = fit.json("--plan", fit.plan("0.1"))
+    assert (data["species"], data["wanted"], data["joints"]) == ("black cherry", 0.1, 1)
+    assert data["correction"] == pytest.approx(0), "0.06 too much, and a kerf 0.03 greater since"
+
+
+def test_a_plan_changed_since_tells_nothing_of_the_wood(fit: Fit) -> None:
+    plan = fit.plan("0.1")
+    cut_session(fit, plan)
+    Path(plan).write_text(Path(plan).read_text(encoding="utf-8").replace("cherry", "walnut"), encoding="utf-8")
+    assert fit.json("--gap", "0.16")["species"] == "any wood"
+
+
 def test_inches_are_proposed_in_inches(fit: Fit) -> None:
     fit.shop.write_text('unit = "in"\n[blade]\nkerf = "1/8"\n', encoding="utf-8")
     text = fit.run("--clearance", "0.004", "--too-tight", "0.002")
@@ -115,7 +151,10 @@ def test_inches_are_proposed_in_inches(fit: Fit) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["--too-tight", "0.05"], "--plan: the clearance that the joint was laid out with is missing"),
+        (
+            ["--too-tight", "0.05"],
+            "--plan: the clearance that the joint was laid out with is missing, and no session was finished",
+        ),
         (["--clearance", "0.1", "--gap", "0.1", "--too-loose", "0.1"], "says two things of one joint"),
         (["--clearance", "0.1", "--gap", "-0.1"], "--gap: a length can't be below zero here"),
         (["--clearance", "x", "--gap", "0.1"], "--clearance: this is not a length"),
