@@ -16,6 +16,8 @@ COLOURS = {RED: "31", MAGENTA: "35"}
 Cell = tuple[str, int]
 """A character with its style; "" for the second half of a wide one."""
 BLANK: Cell = (" ", 0)
+FULL = "█"
+"""Sent as a blank in reverse: that fills its cell to the brim in any font, and is one byte rather than three."""
 GAP = 6  # unchanged cells are written anew rather than jumped over: a jump takes as many bytes
 
 
@@ -182,6 +184,8 @@ class _Pen:
 
     def write(self, line: list[Cell]) -> None:
         for char, style in line:
+            if char == FULL:
+                char, style = " ", style ^ REVERSE
             if style != self._style:
                 self.style_to(style)
             self.out.append(char)

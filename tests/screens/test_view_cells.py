@@ -8,7 +8,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.screens.view_cells import BOLD, MAGENTA, RED, REVERSE, Canvas, cells, changes, cut_to, width, wrapped
+from assistant.screens.view_cells import (
+    BOLD,
+    FULL,
+    MAGENTA,
+    RED,
+    REVERSE,
+    Canvas,
+    cells,
+    changes,
+    cut_to,
+    width,
+    wrapped,
+)
 
 pyte = pytest.importorskip("pyte")
 wcwidth = pytest.importorskip("wcwidth")
@@ -40,7 +52,8 @@ def emulated(*sent: str) -> list[list[tuple[str, bool, bool, str]]]:
 def meant(canvas: Canvas) -> list[list[tuple[str, bool, bool, str]]]:
     def cell(char: str, style: int) -> tuple[str, bool, bool, str]:
         colour = "red" if style & RED else "magenta" if style & MAGENTA else "default"
-        return char, bool(style & BOLD), bool(style & REVERSE), colour
+        full = char == FULL  # is a blank in reverse
+        return " " if full else char, bool(style & BOLD), bool(style & REVERSE) != full, colour
 
     return [[cell(*one) for one in line] for line in canvas.lines]
 

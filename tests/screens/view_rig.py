@@ -45,7 +45,17 @@ class Emulator(pyte.Screen):
 
     @property
     def text(self) -> str:
-        return "\n".join(line.rstrip() for line in self.display)
+        """The page; a blank in reverse is a full block, but for those that set off a word."""
+        return "\n".join(self._line(y).rstrip() for y in range(self.lines))
+
+    def _line(self, y: int) -> str:
+        row = [self.buffer[y][x] for x in range(self.columns)]
+        shown = ""
+        for x, cell in enumerate(row):
+            around = [*row[max(0, x - 1) : x], *row[x + 1 : x + 2]]
+            word = any(other.reverse and other.data != " " for other in around)
+            shown += "█" if cell.reverse and cell.data == " " and not word else cell.data
+        return shown
 
 
 class Rig:
