@@ -34,7 +34,7 @@ from assistant.screens.page.bench import BenchPage
 from assistant.session.state import CUTTING
 from tests.bench.gesture_to_sound import LIMIT_S, MOST_CACHED, Bench
 from tests.bench.speaking import line, p95
-from tests.screens.page_made import Pages, made, made_job
+from tests.screens.page_made import WATCH, Pages, delays, made, made_job
 
 ROOT = Path(__file__).parents[2]
 CLIENTS = 20
@@ -167,7 +167,7 @@ def updates() -> bool:
         page.wait(lambda kind, body: body.get("state", {}).get("pass") == UPDATES + 1)
         size = len(json.dumps(page.messages[-1][1]))
         page.close()
-        took = [seen[number] - at for number, at in sent.items()]
+        took = delays(sent, seen)
         bare = bare_socket(size)
         print(f"messages of {size} bytes; to hold: p95 {UPDATE_LIMIT_S * 1e3:g} ms")
         line("floor: these bytes, bare socket", bare)
@@ -227,23 +227,16 @@ def line_in_browser() -> None:
             pair(page, one)
             one.to_first_pass()
             page.wait_for_selector("#reading:not([hidden])")
-            page.evaluate(
-                """() => {
-                  window.seenAt = {};
-                  const note = () => { window.seenAt[document.getElementById("pass").textContent] ??= Date.now(); };
-                  const all = { subtree: true, childList: true, characterData: true };
-                  new MutationObserver(note).observe(document.getElementById("now"), all);
-                }"""
-            )
+            page.evaluate(WATCH)
             sent = {}
             for _ in range(UPDATES):
-                sent[f"Pass {one.runner.state.cursor + 1} of {one.runner.state.passes}"] = time.time()
+                sent[one.runner.state.cursor + 1] = time.time()
                 one.gesture("tap")
                 page.wait_for_timeout(15)
             page.wait_for_timeout(500)
-            seen = page.evaluate("window.seenAt")
+            seen = {int(number): at / 1000 for number, at in page.evaluate("window.seenAt").items()}
         browser.close()
-    line("turn to page, in Chromium", [seen[name] / 1000 - at for name, at in sent.items()])
+    line("turn to page, in Chromium", delays(sent, seen))
 
 
 # --- 3. idle

@@ -92,6 +92,23 @@ def made(
             page.close()
 
 
+WATCH = """() => {
+  window.seenAt = {};
+  const note = () => {
+    const pass = parseInt(document.getElementById("pass").textContent.split(" ")[1]);
+    if (pass) window.seenAt[pass] ??= Date.now();
+  };
+  const all = { subtree: true, childList: true, characterData: true };
+  new MutationObserver(note).observe(document.getElementById("now"), all);
+}"""
+"""For a browser: notes when (ms since 1970) each pass was first on the page, in `window.seenAt`."""
+
+
+def delays(sent: dict[int, float], seen: dict[int, float]) -> list[float]:
+    """How long after each pass was called (sent) it, or one after it, was seen: what comes together is shown as one."""
+    return [min(at for number, at in seen.items() if number >= called) - begun for called, begun in sent.items()]
+
+
 @dataclass
 class Answer:
     status: int

@@ -167,6 +167,16 @@ def test_figures_are_those_of_the_carriage(tmp_path: Path) -> None:
     assert state["unit"] == "on the handwheel"
 
 
+def test_at_the_end_what_is_left_to_do_stays_in_sight(tmp_path: Path) -> None:
+    with made(tmp_path, made_job(width=18)) as one:
+        gathering = sight_of(one)
+        while one.runner.state.mode != "finished":
+            one.to_first_pass()
+            assert state_of(gathering.sight)["asked"] == ""
+            one.gesture("tap")
+        assert "refit the riving knife and guard" in state_of(gathering.sight)["asked"]
+
+
 def test_the_point_to_go_past_to_is_told(tmp_path: Path) -> None:
     job = made_job()
     slack = replace(job, carriage=Carriage(backlash=Fraction(1, 5), travel=(Fraction(-10), Fraction(400))))

@@ -15,6 +15,7 @@ import pytest
 
 from assistant.errors import CouldNotRun
 from assistant.screens.page.bench import BenchPage
+from assistant.screens.page.gate import home_address
 from assistant.screens.page.hub import MOST_STREAMS
 from assistant.screens.page.server import MOST_BODY, MOST_OF_ONE
 from assistant.session import facts as f
@@ -466,3 +467,23 @@ def test_closing_ends_streams_and_threads(tmp_path: Path) -> None:
     while (left := set(threading.enumerate()) - before) and time.monotonic() < end:
         time.sleep(0.02)
     assert not left
+
+
+def test_from_the_home_network_the_machines_own_address_and_name_are_hosts_and_no_other(tmp_path: Path) -> None:
+    address = home_address()
+    if address.startswith("127."):
+        pytest.skip("this machine has no network")
+    with made(tmp_path, lan=True) as one:
+        for host, status in ((address, 200), (socket.gethostname(), 200), ("127.0.0.1", 421), ("evil.example", 421)):
+            with socket.create_connection((address, one.port), timeout=5) as connection:
+                request = f"GET / HTTP/1.1\r\nHost: {host}:{one.port}\r\nConnection: close\r\n\r\n"
+                connection.sendall(request.encode())
+                assert status_of(connection.recv(4096)) == status, host
+
+
+def test_without_lan_nobody_from_the_network_gets_through(one: Made) -> None:
+    address = home_address()
+    if address.startswith("127."):
+        pytest.skip("this machine has no network")
+    with pytest.raises(OSError):
+        socket.create_connection((address, one.port), timeout=3)

@@ -16,6 +16,7 @@ from assistant.plans.model import Job
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_sight import Answer, Entry, Sight
 from assistant.session.effects import View
+from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
 
 Json = dict[str, Any]
@@ -62,7 +63,7 @@ def state_of(sight: Sight) -> Json:
         "heard": _answer(sight.heard),
         "hands": _answer(sight.hands),
         **_called(view, words),
-        "asked": words.shown((view.asked,)) if view.asked else "",
+        "asked": words.shown((view.asked,)) if view.asked else _closing(sight, view),
         "check": view.check,
     }
 
@@ -85,6 +86,13 @@ def _called(view: View, words: Words) -> Json:
     past = "" if view.approach is None else f"first back to {reading(carriage, view.approach)}, then come up"
     unit = {"steps": "steps", "handwheel": "on the handwheel"}.get(carriage.kind, carriage.unit)
     return {"reading": reading(carriage, view.setting), "unit": unit, "approach": past}
+
+
+def _closing(sight: Sight, view: View) -> str:
+    """What is to be done when all is over; "" before."""
+    if view.mode not in (FINISHED, ENDED_EARLY):
+        return ""
+    return next((entry.text for entry in reversed(sight.log) if entry.klass == "end"), "")
 
 
 def _answer(answer: Answer) -> Json:
