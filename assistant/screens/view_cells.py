@@ -12,7 +12,10 @@ from collections.abc import Iterator
 from functools import lru_cache
 
 BOLD, REVERSE, RED, MAGENTA = 1, 2, 4, 8
-COLOURS = {RED: "31", MAGENTA: "35"}
+COLOURS = (RED, MAGENTA)
+ANY_COLOUR = RED | MAGENTA
+CODES = {BOLD: ("1", "22"), REVERSE: ("7", "27"), RED: ("31", "39"), MAGENTA: ("35", "39")}
+"""What sets it, and what ends it."""
 Cell = tuple[str, int]
 """A character with its style; "" for the second half of a wide one."""
 BLANK: Cell = (" ", 0)
@@ -176,7 +179,7 @@ class _Pen:
 
     def __init__(self, colour: bool) -> None:
         self.out: list[str] = []
-        self._mask = ~0 if colour else ~sum(COLOURS)
+        self._mask = ~0 if colour else ~ANY_COLOUR
         self._style = 0
 
     def move(self, row: int, column: int) -> None:
@@ -193,12 +196,14 @@ class _Pen:
     def style_to(self, style: int) -> None:
         """NO_COLOR asks for no colour; bold and reverse stay."""
         style &= self._mask
-        if style == self._style:
-            return
-        codes = ["0"] if self._style else []
-        codes += ["1"] if style & BOLD else []
-        codes += ["7"] if style & REVERSE else []
-        codes += [code for flag, code in COLOURS.items() if style & flag]
+        new, gone = style & ~self._style, self._style & ~style
         self._style = style
+        if gone and not style:
+            self.out.append("\x1b[m")
+            return
+        codes = [code for flag, (code, _) in CODES.items() if new & flag]
+        codes += [
+            code for flag, (_, code) in CODES.items() if gone & flag and not (flag in COLOURS and new & ANY_COLOUR)
+        ]
         if codes:
             self.out.append(f"\x1b[{';'.join(codes)}m")

@@ -84,10 +84,10 @@ def test_one_cell_sends_a_few_bytes_and_a_line_that_ends_sooner_is_erased() -> N
 
 def test_without_colour_bold_and_reverse_stay() -> None:
     before = page([])
-    assert changes(before, page([(0, 0, "x", RED | BOLD)]), colour=False) == "\x1b[1H\x1b[1mx\x1b[0m"
-    assert changes(before, page([(0, 0, "x", MAGENTA | REVERSE)]), colour=False) == "\x1b[1H\x1b[7mx\x1b[0m"
+    assert changes(before, page([(0, 0, "x", RED | BOLD)]), colour=False) == "\x1b[1H\x1b[1mx\x1b[m"
+    assert changes(before, page([(0, 0, "x", MAGENTA | REVERSE)]), colour=False) == "\x1b[1H\x1b[7mx\x1b[m"
     assert changes(before, page([(0, 0, "x", MAGENTA)]), colour=False) == "\x1b[1Hx"
-    assert changes(before, page([(0, 0, "x", MAGENTA)])) == "\x1b[1H\x1b[35mx\x1b[0m"
+    assert changes(before, page([(0, 0, "x", MAGENTA)])) == "\x1b[1H\x1b[35mx\x1b[m"
 
 
 @given(st.text(st.characters(codec="utf-8", max_codepoint=0xFFFF), max_size=30))
