@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from assistant.errors import JournalError
 from assistant.joinery.model import Carriage, Pass, Pattern, Segment
 from assistant.journal import codec
-from assistant.plans.model import Check, Job, PedalSettings, Setup, VoiceSettings
+from assistant.plans.model import Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
 from assistant.session import facts as f
 
 texts = st.text(max_size=20)
@@ -66,6 +66,7 @@ jobs = built(
     setups=several(built(Setup)),
     carriage=carriages,
     pedal=built(PedalSettings),
+    page=built(PageSettings),
     voice=built(VoiceSettings, phrases=by_name(st.lists(texts, max_size=3).map(tuple)), pronunciations=by_name(texts)),
 ).map(_hanging_together)
 exact = lengths.map(str)
