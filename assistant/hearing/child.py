@@ -35,6 +35,8 @@ from assistant.hearing.ear import Ear, Found
 from assistant.hearing.levels import NOTHING, loudness
 from assistant.hearing.microphone import Microphone, open_capture
 from assistant.hearing.models import Choice
+from assistant.hearing.recorder import microphone_name
+from assistant.hearing.templates import Voice, voice_folder
 from assistant.plans.model import VoiceSettings
 
 ALIVE_EVERY_S = 0.5
@@ -47,7 +49,7 @@ class Spec:
 
     live: own the microphone; else sound comes as messages. null_device: see `microphone.open_capture`.
     pronunciations: words and their phones, for pocketsphinx. denoiser, endpoints, acceptance: as in
-    `plans.model.VoiceSettings`.
+    `plans.model.VoiceSettings`. own_voice: hold phrases against the operator's templates for this microphone.
     """
 
     recogniser: str
@@ -58,6 +60,7 @@ class Spec:
     denoiser: str = "auto"
     endpoints: str = "auto"
     acceptance: str = "usual"
+    own_voice: bool = False
 
 
 def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
@@ -101,7 +104,15 @@ def make_ear(spec: Spec) -> tuple[Ear, str]:
     except NoSuchPart as error:
         denoiser, why = choose_denoiser("auto")
         why = f"{why} ({error})"
-    return Ear(recogniser, denoiser, spec.endpoints), why
+    return Ear(recogniser, denoiser, spec.endpoints, _voice(spec)), why
+
+
+def _voice(spec: Spec) -> Voice:
+    """The operator's templates; none when they can't be read: hearing goes on without."""
+    if spec.own_voice:
+        with contextlib.suppress(NoSuchPart):
+            return Voice.load(voice_folder(microphone_name()))
+    return Voice()
 
 
 def run_child(conn: Connection, spec: Spec) -> None:

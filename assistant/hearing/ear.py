@@ -7,21 +7,26 @@ first sound, so that nothing said before a question counts as its answer.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from assistant.hearing import templates
 from assistant.hearing.contract import RATE, Recogniser, Result
 from assistant.hearing.denoise import Denoiser, Plain
 from assistant.hearing.detect import ByLevel, BySpeech, Detector
 from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Limits, Utterance
+from assistant.hearing.templates import Voice
 from assistant.wording.phrases import Phrase
 
 AFTER_SPEECH_S = 0.3  # the room still rings with our own voice
 CLIPPED = 32_700  # of 32,768: a sample that the microphone could not follow
 CLIPPED_SHARE = 0.005  # of an utterance's samples, from which on it counts as overdriven
 OVERDRIVEN = "; the microphone was overdriven: turn its level down, or keep further from it"
+RAW_S = 8.0  # kept of the sound as it came: more than the longest utterance
+UNLIKE = "it didn't sound like you saying it; `kerfcall soundcheck` learns your voice anew"
 OUR_OWN = "it fell into an announcement; say it again after it"
 
 
@@ -57,16 +62,25 @@ class Ear:
     """Hears one stream. Owned by one thread.
 
     denoiser: a new one; by default none. endpoints: "level", "speech" (needs a denoiser that tells it, else
-    "level") or "auto": the better one of those.
+    "level") or "auto": the better one of those. voice: the operator's own templates, which a phrase that has some
+    must be like.
     """
 
-    def __init__(self, recogniser: Recogniser, denoiser: Denoiser | None = None, endpoints: str = "auto") -> None:
+    def __init__(
+        self,
+        recogniser: Recogniser,
+        denoiser: Denoiser | None = None,
+        endpoints: str = "auto",
+        voice: Voice | None = None,
+    ) -> None:
         self.recogniser = recogniser
         self.denoiser = denoiser or Plain()
         self._delay = round(self.denoiser.delay_s * RATE)
         # A recogniser of other things than phrases may need other limits.
         limits: Limits | None = getattr(recogniser, "limits", None)
         self._endpointer = Endpointer(limits, _detector(self.denoiser, endpoints))
+        self._voice = voice or Voice()
+        self._raw: deque[bytes] = deque(maxlen=round(RAW_S * RATE / FRAME))
         self._phrases: tuple[Phrase, ...] = ()
         self._generation = 0
         self._at_onset: tuple[tuple[Phrase, ...], int] = ((), 0)
@@ -137,6 +151,7 @@ class Ear:
         deaf = self._muted or self._samples < self._muted_until
         self._samples += FRAME
         clipped = _clipped(frame)
+        self._raw.append(frame)
         # Also while deaf: the noise is learnt on, and the sound comes out in time.
         frame = self.denoiser.frame(frame)
         if deaf:
@@ -151,9 +166,27 @@ class Ear:
         early = self._endpointer.ahead()
         if early is not None:
             # While the quiet is still being waited out. Only what is accepted counts: all else gets the whole piece.
-            result = self.recogniser.decode(early.pcm16k, self._at_onset[0])
+            result = self._recognise(early.pcm16k, self._at_onset[0])
             self._ahead = (early.first, early.end, result) if result.phrase else None
         return utterance
+
+    def _recognise(self, piece: bytes, phrases: Sequence[Phrase]) -> Result:
+        """piece: up to the last frame."""
+        result = self.recogniser.decode(piece, phrases)
+        if result.phrase is None or not self._voice.count(result.phrase.text):
+            return result
+        # Templates are of the sound before suppression, which comes out of it `_delay` later.
+        heard, late = b"".join(self._raw), 2 * self._delay
+        raw = heard[max(0, len(heard) - len(piece) - late) : len(heard) - late]
+        first, last = round(result.measures["first"]), round(result.measures["last"])
+        judged = templates.judge(self._voice, raw, first, last, result.phrase.text)
+        if judged is None:
+            return result
+        measures = result.measures | dict(zip(("template distance", "template limit"), judged, strict=True))
+        unlike = judged[0] > judged[1]
+        return replace(
+            result, phrase=None if unlike else result.phrase, reason=UNLIKE if unlike else "", measures=measures
+        )
 
     def _decode(self, utterance: Utterance) -> Found:
         phrases, generation = self._at_onset
@@ -164,7 +197,7 @@ class Ear:
         if early is not None and early[:2] == (utterance.first, utterance.end):
             result = early[2]
         else:
-            result = self.recogniser.decode(utterance.pcm16k, phrases)
+            result = self._recognise(utterance.pcm16k, phrases)
         reason = result.reason
         if not result.phrase and self._clipped > CLIPPED_SHARE * (utterance.end - utterance.first):
             reason += OVERDRIVEN

@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
+from assistant.wording.phrases import Phrase
+
 WORD = re.compile(r"[a-z][a-z']*\Z")
 COPULAS = ("is", "are")
 Tree = dict[str, Any]
@@ -60,3 +62,8 @@ def denials(text: str) -> list[str]:
     words = text.split()
     places = [i + 1 for i, word in enumerate(words) if word in COPULAS and i + 1 < len(words)]
     return [" ".join([*words[:i], "not", *words[i:]]) for i in places]
+
+
+def is_rival(other: Phrase, phrase: Phrase) -> bool:
+    """Whether it is the same intent with another number: what is most easily taken for it."""
+    return other.intent == phrase.intent and isinstance(phrase.argument, int) and other.argument != phrase.argument

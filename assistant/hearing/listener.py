@@ -69,7 +69,7 @@ class _Listener:
         self._generation = 0
 
     def _spec(self, live: bool) -> Spec:
-        return replace(spec_of(self._voice, self.choice), live=live)
+        return replace(spec_of(self._voice, self.choice), live=live, own_voice=live)
 
     def _news(self, device: str, state: str, text: str) -> None:
         self._post(DeviceChanged(self._clock.at(), self._clock.utc(), device, state, text))

@@ -96,6 +96,8 @@ class Vosk:
         gaps = [after.first - before.last - 1 for before, after in zip(words, words[1:], strict=False)]
         count = sum(syllables(word.name) for word in words)
         return {
+            "first": float(first),
+            "last": float(last),
             "loud outside": float(accept.loud_outside(pcm16k, first, last)),
             "frames a phone": (last - first + 1) / max(1, count),
             "inner silence": float(max(gaps, default=0)),

@@ -7,9 +7,14 @@ import time
 import numpy as np
 
 from assistant.hearing.contract import RATE, Result
+from assistant.hearing.denoise_spectral import Spectral
 from assistant.hearing.ear import Ear
 from assistant.hearing.endpoint import FRAME_BYTES, Endpointer
-from tests.hearing.voices import pcm, saw_noise, table
+from assistant.hearing.sphinx import Sphinx
+from assistant.hearing.templates import Voice
+from tests.hearing.voices import need, padded, pcm, read_spoken, saw_noise, table
+
+NEXT = "marigold proceed to next pass"
 
 PHRASE = table()[0]
 
@@ -92,3 +97,33 @@ def test_an_overdriven_microphone_is_named_where_nothing_was_understood():
     assert found.phrase is None and "overdriven" in found.reason
     (found,) = heard(quiet(1) + sound(0.8) + quiet(1), Slow(refuses=9))
     assert found.phrase is None and "overdriven" not in found.reason
+
+
+def spoken_at(voice: str, text: str, words_a_minute: int) -> bytes:
+    """espeak-ng at this speed, bare."""
+    need("espeak-ng")
+    return read_spoken(["espeak-ng", "-v", voice, "-s", str(words_a_minute)], text)
+
+
+class TestTemplates:
+    """A phrase that the operator has enrolled must sound as they say it, through whatever suppresses the noise."""
+
+    def ear(self, speaker: str) -> Ear:
+        enrolled = Voice()
+        enrolled.enrol(NEXT, [spoken_at(speaker, NEXT, rate) for rate in (150, 175, 200)])
+        ear = Ear(Sphinx(), Spectral(), voice=enrolled)
+        ear.listen(table(), 1)
+        return ear
+
+    def test_their_own_voice_is_heard(self):
+        (found,) = self.ear("en-us").feed(padded(spoken_at("en-us", NEXT, 165), 1.0, 1.0))
+        assert found.phrase is not None, (found.reason, found.measures)
+        assert found.measures["template distance"] <= found.measures["template limit"]
+
+    def test_another_voice_is_not(self):
+        (found,) = self.ear("en-us").feed(padded(spoken_at("en-gb+f3", NEXT, 165), 1.0, 1.0))
+        assert found.phrase is None and "like you" in found.reason
+
+    def test_a_phrase_without_templates_is_judged_as_ever(self):
+        (found,) = self.ear("en-us").feed(padded(spoken_at("en-gb+f3", "report my progress", 165), 1.0, 1.0))
+        assert found.phrase is not None and "template distance" not in found.measures

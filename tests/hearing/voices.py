@@ -36,13 +36,17 @@ def need(program: str) -> None:
 @functools.lru_cache(maxsize=4096)
 def spoken(voice: str, text: str) -> bytes:
     """The bare sentence: 16 kHz mono, 16 bit, peak -3 dB, silence around it cut off."""
+    if voice.startswith("flite:"):
+        return read_spoken(["flite", "-voice", voice.removeprefix("flite:")], text)
+    return read_spoken(["espeak-ng", "-v", voice], text)
+
+
+def read_spoken(command: list[str], text: str) -> bytes:
+    """As `spoken`, by a command of espeak-ng or flite that lacks the sentence and the file."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "said.wav"
-        if voice.startswith("flite:"):
-            command = ["flite", "-voice", voice.removeprefix("flite:"), "-t", text, "-o", str(path)]
-        else:
-            command = ["espeak-ng", "-v", voice, "-w", str(path), text]
-        subprocess.run(command, check=True, capture_output=True, timeout=30)
+        rest = ["-t", text, "-o", str(path)] if command[0] == "flite" else ["-w", str(path), text]
+        subprocess.run([*command, *rest], check=True, capture_output=True, timeout=30)
         samples = floats(read_wav(path))
     loud = np.flatnonzero(np.abs(samples) > 0.005 * np.abs(samples).max())
     samples = samples[loud[0] : loud[-1] + 1]
