@@ -23,7 +23,7 @@ class Limits:
 
     pre_roll: float = 0.3
     hangover: float = 0.35
-    ahead: float = 0.12  # of quiet after which the piece may be decoded before its end is sure
+    ahead: float = 0.06  # of quiet after which the piece may be decoded before its end is sure
     shortest: float = 0.3
     longest: float = 5.0
 
