@@ -95,7 +95,7 @@ def _to_prepare(flow: Flow, job: Job, boards: Sequence[ListRow]) -> None:
         _tick(flow, f"{row.count} x {row.name}{blank} (part {row.part}): {size}")
 
 
-def _setup(flow: Flow, job: Job, words: Words, setup: Setup, todo: Sequence[Step]) -> None:
+def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]) -> None:
     flow.add(Picture((), 0, 2), 0)
     last = setup.first_copy + setup.copies - 1
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
@@ -104,7 +104,7 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, todo: Sequence[Step
     flow.paragraph(heading, cap=BIG, bold=True, gap=0)
     held = words.one(way_prompt(job, setup.number))
     _tick(flow, f"Clamped: {held}." + (f" {TURNED_OVER}" if setup.end == 2 else ""))
-    for is_check, group in groupby(todo, key=lambda step: isinstance(step, CheckStep)):
+    for is_check, group in groupby(due, key=lambda step: isinstance(step, CheckStep)):
         if is_check:
             for step in group:
                 if isinstance(step, CheckStep):
@@ -115,13 +115,13 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, todo: Sequence[Step
     _tick(flow, words.one(prompt("saw off", sockets=len(pattern.sockets))))
 
 
-def _height(job: Job, words: Words, setup: Setup, todo: Sequence[Step], flow: Flow) -> float:
+def _height(job: Job, words: Words, setup: Setup, due: Sequence[Step], flow: Flow) -> float:
     """What the setup takes where a page holds it whole, so that it isn't torn apart; else what its beginning takes."""
-    if len(todo) > MOST_WHOLE:
+    if len(due) > MOST_WHOLE:
         return BEGINNING
     trial = Flow(flow.name, flow.sheet)
     trial.new_page()
-    _setup(trial, job, words, setup, todo)
+    _setup(trial, job, words, setup, due)
     return BEGINNING if len(trial.pages) > 1 else trial.sheet.room - trial.left
 
 
@@ -146,14 +146,13 @@ def _tick(flow: Flow, text: str) -> None:
     flow.add(Picture(tuple(items), flow.sheet.inner, high), 0)
 
 
-def _passes(flow: Flow, carriage: Carriage, todo: Sequence[PassStep]) -> None:
-    for step in todo:
+def _passes(flow: Flow, carriage: Carriage, due: Sequence[PassStep]) -> None:
+    for step in due:
         if step.approach is not None:
             past = reading(carriage, step.approach)
             _tick(flow, f"Before pass {step.one.number}: go back to {past}, so that the carriage then comes up to it.")
     table = [
-        (str(s.one.number), f"socket {s.one.socket}", reading(carriage, s.one.setting), _move(s, carriage))
-        for s in todo
+        (str(s.one.number), f"socket {s.one.socket}", reading(carriage, s.one.setting), _move(s, carriage)) for s in due
     ]
     widths = column_widths(table)
     widths[2] = max(width_of(row[2], BIG, True) for row in table)

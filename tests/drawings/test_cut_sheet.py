@@ -41,10 +41,10 @@ def _boxes(items: list[Item]) -> int:
 @pytest.mark.parametrize("carriage", [None, HANDWHEEL, STEPS], ids=["readout", "handwheel", "steps"])
 def test_every_setup_check_and_pass_has_a_box_to_tick(plan: Plan, carriage: object) -> None:
     job = job_of(plan, carriage)  # type: ignore[arg-type]
-    todo = list(steps(job))
-    come_up = sum(1 for step in todo if isinstance(step, PassStep) and step.approach is not None)
+    due = list(steps(job))
+    come_up = sum(1 for step in due if isinstance(step, PassStep) and step.approach is not None)
     # Boards to prepare, clamping and counting of each setup, checks and passes, points to come up from, the end.
-    expected = len(board_list(plan)) + 2 * len(job.setups) + len(todo) + come_up + 1
+    expected = len(board_list(plan)) + 2 * len(job.setups) + len(due) + come_up + 1
     assert _boxes(_items(plan, job)) == expected
 
 

@@ -177,12 +177,12 @@ def work(half: str, kinds: Sequence[str], conditions: Sequence[str], every: int,
     return found + list(noise_blocks(half, minutes))
 
 
-def run(make_ear: EarMaker, half: str, todo: Sequence[Block], jobs: int = 2) -> list[Heard]:
+def run(make_ear: EarMaker, half: str, wanted: Sequence[Block], jobs: int = 2) -> list[Heard]:
     """All blocks, over so many processes. make_ear: picklable when there is more than one."""
     if jobs == 1:
-        return [hear(make_ear, half, block) for block in todo]
+        return [hear(make_ear, half, block) for block in wanted]
     with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
-        return list(pool.map(functools.partial(hear, make_ear, half), todo))
+        return list(pool.map(functools.partial(hear, make_ear, half), wanted))
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,10 +232,10 @@ def score(
     jobs: int = 2,
 ) -> Score:
     """One half through new ears of this kind."""
-    todo = work(half, kinds, conditions, every, minutes)
-    results = run(make_ear, half, todo, jobs)
+    wanted = work(half, kinds, conditions, every, minutes)
+    results = run(make_ear, half, wanted, jobs)
     lines = tuple(itertools.chain.from_iterable(result.lines for result in results))
-    noise_s = sum(result.audio_s for block, result in zip(todo, results, strict=True) if not block.clips)
+    noise_s = sum(result.audio_s for block, result in zip(wanted, results, strict=True) if not block.clips)
     taken = [line for line in lines if line.condition.startswith("noise") and line.accepted]
     rows = {
         condition: _row(condition, [line for line in lines if line.condition == condition]) for condition in conditions
