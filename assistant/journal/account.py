@@ -17,6 +17,11 @@ from assistant.plans.model import Job
 from assistant.session import facts as f
 
 
+def standing(row: SessionRow) -> str:
+    """ "open", "finished" or "ended early"; and whether it was only rehearsed, so that no wood was cut."""
+    return f"{row.state}, rehearsed" if row.rehearsed else row.state
+
+
 def listing(rows: Sequence[SessionRow]) -> str:
     """A table of sessions, the newest last."""
     head = ("session", "state", "started", "newest fact", "passes cut", "facts", "title")
@@ -24,7 +29,7 @@ def listing(rows: Sequence[SessionRow]) -> str:
     lines += [
         (
             row.id,
-            row.state,
+            standing(row),
             local_time(row.started_utc),
             local_time(row.last_utc) if row.last_utc else "none",
             str(row.passes_cut),
@@ -98,7 +103,7 @@ def _heading(row: SessionRow, teller: _Teller) -> list[str]:
     total = f" of {teller.job.total_passes}" if teller.job else ""
     lines = [
         f"Session {row.id}: {one_line(row.title)}",
-        f"  {row.state}; {row.passes_cut}{total} passes cut; {counted(row.facts, 'fact')}",
+        f"  {standing(row)}; {row.passes_cut}{total} passes cut; {counted(row.facts, 'fact')}",
         f"  started {local_time(row.started_utc)}" + (f", newest {local_time(row.last_utc)}" if row.last_utc else ""),
     ]
     if row.plan_path or row.plan_digest:

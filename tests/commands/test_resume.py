@@ -8,7 +8,10 @@ import sys
 
 import pytest
 
+from assistant.journal.store import Journal
+from assistant.session.facts import Record, Started
 from tests.commands.program import FIRST_CALL, Workshop
+from tests.journal.build_fixture import small_job
 
 INTERRUPTED = FIRST_CALL + "10 pedal tap\n12 interrupt\n"
 UNTOUCHED = "1 heard marigold affirm that is right\n2 pedal hold\n"
@@ -117,3 +120,36 @@ def test_what_is_said_goes_on_in_the_same_file(cut_off: Workshop) -> None:
     before = (cut_off.folder / "said.wav").stat().st_size
     cut_off.resume(UNTOUCHED, "--speaker", "said.wav")
     assert (cut_off.folder / "said.wav").stat().st_size > before > 44
+
+
+class TestRehearsalsAndCuts:
+    """What was only rehearsed is not mistaken for what was cut, nor the other way round."""
+
+    def begun_for_real(self, workshop: Workshop) -> str:
+        """A session that the saw is part of, open; its id."""
+        with Journal.open(workshop.folder / "state") as journal:
+            session = journal.new_session("Real", "ab" * 32, "real.toml", "2026-03-02T09:00:00+00:00")
+            journal.append(session, [Record(1, 0.0, "2026-03-02T09:00:00.000Z", Started(small_job()))])
+        return session
+
+    def test_a_plain_resume_passes_a_rehearsal_over_and_names_it(self, cut_off: Workshop) -> None:
+        done = cut_off.run("resume", "--state", "state", "--no-voice", "--no-pedal")
+        assert done.code == 3
+        assert "only a rehearsal" in done.err and "kerfcall resume" in done.err
+
+    def test_a_rehearsal_never_records_passes_in_a_real_session(self, workshop: Workshop) -> None:
+        session = self.begun_for_real(workshop)
+        workshop.write("script.txt", UNTOUCHED)
+        done = workshop.run("resume", session, "--state", "state", "--rehearse", "script.txt")
+        assert done.code == 3 and "cuts wood" in done.err
+        done = workshop.resume(UNTOUCHED)
+        assert done.code == 3 and "no open rehearsal" in done.err
+
+    def test_the_newest_rehearsal_is_taken_up_beside_a_real_session(self, cut_off: Workshop) -> None:
+        self.begun_for_real(cut_off)
+        assert cut_off.resume(SECURED).facts[0] == ("resumed", 1, 2)
+
+    def test_the_journal_tells_them_apart(self, cut_off: Workshop) -> None:
+        real = self.begun_for_real(cut_off)
+        lines = cut_off.run("journal", "list", "--state", "state").out.splitlines()[1:]
+        assert {real in line: "rehearsed" in line for line in lines} == {True: False, False: True}
