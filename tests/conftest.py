@@ -3,8 +3,15 @@
 from __future__ import annotations
 
 import os
+import signal
 
 import pytest
+
+
+def pytest_configure() -> None:
+    """A shell that starts the tests in the background has Ctrl-C ignored, and every child would inherit that."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
