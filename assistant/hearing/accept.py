@@ -174,8 +174,9 @@ def judge(measures: dict[str, float], bar: Bar) -> str:
 
 
 # Method: hearing study, step 5; scores are likelihood ratios, since both decoders compute every sound in every frame.
-# Set on the tuning half of tests.hearing.corpus with RNNoise (70 phrases a condition, 62 pieces of human speech, 50
-# near-miss sentences, one in three of all). What moving them by so much a frame (the worst word twice that) would do:
+# Set on the tuning half of tests.hearing.corpus with RNNoise (70 phrases a condition, a third of all; 62 pieces of
+# human speech and 50 near-miss sentences in quiet and at 10 dB, a ninth and a sixth).
+# What moving them by so much a frame (the worst word twice that) would do:
 #
 #   moved by   hits %: clean, 10 dB, 5 dB   wrong of 210   human taken of 62   near-miss taken of 50
 #     -2.0         100, 100, 91                  0                 13                   13

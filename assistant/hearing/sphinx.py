@@ -28,7 +28,8 @@ SCORE_UNIT = 1024
 SEARCH = "phrases"
 # Digital silence (a file's padding) has no spectrum: its frames would drag the cepstral mean away and cost a fifth of
 # the phrases. Nor have a synthetic voice's gaps between formants, and those that noise suppression leaves: digits were
-# taken for others (117 of 125 phrases right, 122 with the floor). A floor of noise, always the same, mends both.
+# taken for others (117 of 125 phrases right, 122 with a floor of 30 or 40 dB). A floor of noise,
+# always the same, mends both.
 DITHER = 8.0  # of 32,768, at least
 DITHER_DB = 35.0  # under the louder half of the piece
 LONGEST = 16_000 * 10  # samples; longer pieces repeat the noise
