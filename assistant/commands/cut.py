@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 from assistant.commands.driving import Run, add_run_options, check_options, drive
-from assistant.errors import BadInput, Fault
+from assistant.errors import BadInput, Fault, JournalError
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal, default_state_dir
 from assistant.pedal.names import key_from_name
@@ -30,12 +32,22 @@ def run(args: argparse.Namespace) -> int:
     state_dir = args.state or default_state_dir()
     with Journal.open(state_dir) as journal:
         session = journal.new_session(job.title, job.plan_digest, str(args.plan.resolve()), LiveClock().utc())
-        with SessionLock(state_dir, session):
+        with _begun_or_gone(journal, session), SessionLock(state_dir, session):
             if args.rehearse is None and args.mic is None:
                 print(f"-- Session {session}: {job.title}. Press ? for the keys.")
             for warning in job.warnings:
                 print(f"!! {warning}", file=sys.stderr)
             return drive(Run(job, session, journal, State(), None, args.plan), args, script)
+
+
+@contextlib.contextmanager
+def _begun_or_gone(journal: Journal, session: str) -> Iterator[None]:
+    """However it ends: a session without a single fact, which nobody can resume, is taken out of the journal again."""
+    try:
+        yield
+    finally:
+        with contextlib.suppress(JournalError):  # what ended the session is told, not this
+            journal.discard_unbegun(session)
 
 
 def _inputs(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ...]]:

@@ -162,6 +162,15 @@ class Journal:
             )
         return session_id
 
+    def discard_unbegun(self, session_id: str) -> bool:
+        """Take out a session that holds no fact; any other stays as it is. Returns whether it was taken out."""
+        with self._transaction() as connection:
+            gone = connection.execute(
+                "DELETE FROM sessions WHERE id = ? AND NOT EXISTS (SELECT 1 FROM facts WHERE session = sessions.id)",
+                (session_id,),
+            )
+            return gone.rowcount > 0
+
     def append(self, session_id: str, records: Sequence[Record]) -> None:
         """Commit one event's facts together; on return they are on the disk.
 

@@ -88,6 +88,12 @@ class Workshop:
         self.write("script.txt", script)
         return self.run("resume", "--state", "state", "--rehearse", "script.txt", *more)
 
+    def sessions(self) -> list[dict[str, Any]]:
+        """What `journal list` tells."""
+        done = self.run("journal", "list", "--json", "--state", "state")
+        assert done.code == 0, done.err
+        return list(json.loads(done.out))
+
     def export(self) -> dict[str, Any]:
         done = self.run("journal", "export", "--json", "--state", "state")
         assert done.code == 0, done.err

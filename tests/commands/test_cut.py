@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import wave
 from pathlib import Path
 
@@ -121,6 +122,26 @@ def test_nothing_to_drive_it_is_said(workshop: Workshop) -> None:
     done = workshop.run("cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--no-voice", "--no-pedal")
     assert done.code == 3
     assert "nothing can drive the session" in done.err
+    assert workshop.sessions() == []
+
+
+def test_a_session_whose_page_can_not_be_served_leaves_nothing_in_the_journal(workshop: Workshop) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        words = ("cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--page", "--port", port)
+        done = workshop.run(*words, "--no-voice")
+    assert done.code == 3 and port in done.err
+    assert workshop.sessions() == []
+
+
+def test_a_session_refused_after_another_leaves_that_one_alone(workshop: Workshop) -> None:
+    assert workshop.cut(FIRST_CALL).code == 1
+    begun = workshop.sessions()
+    assert len(begun) == 1
+    workshop.run("cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--no-voice", "--no-pedal")
+    assert workshop.sessions() == begun
 
 
 def test_ears_without_a_microphone_drive_nothing(workshop: Workshop) -> None:

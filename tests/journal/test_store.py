@@ -90,6 +90,17 @@ def test_a_refused_event_leaves_nothing_behind(tmp_path: Path) -> None:
         assert list(journal.replay(session)) == [good]
 
 
+def test_only_a_session_without_a_fact_can_be_discarded(tmp_path: Path) -> None:
+    session = journal_with(tmp_path)
+    with Journal.open(tmp_path) as journal:
+        empty = journal.new_session("Spice drawer", "cd" * 32, "drawer.toml", UTC)
+        assert not journal.discard_unbegun(session)
+        assert journal.discard_unbegun(empty) and not journal.discard_unbegun(empty)
+        assert [row.id for row in journal.sessions()] == [session]
+        assert list(journal.replay(session)) == records(SAMPLE)
+        assert journal.new_session("Spice drawer", "cd" * 32, "drawer.toml", UTC) == empty
+
+
 def test_unknown_sessions_are_refused(tmp_path: Path) -> None:
     with Journal.open(tmp_path) as journal:
         with pytest.raises(JournalError, match="no session 2001-01-01-1"):
