@@ -26,6 +26,8 @@ ROOMS = (
     "screens",
     "drawings",
 )
+# Beside the rooms, and imported from everywhere: they know of nothing that cuts, hears or speaks.
+FOR_ALL = ("errors", "files")
 # A room may enter those before it in this list, and itself. Adapters beside one another stay apart but for
 # what is named here: the loudspeaker shares the microphone's handling of ALSA.
 ADAPTERS = ("hearing", "speaking", "pedal", "screens", "drawings")
@@ -52,7 +54,9 @@ def imports(path: Path) -> Iterator[str]:
             yield from (alias.name for alias in node.names if alias.name.startswith("assistant"))
         elif isinstance(node, ast.ImportFrom):
             assert not node.level, f"{path}: imports are written in full"
-            if (node.module or "").startswith("assistant"):
+            if node.module == "assistant":
+                yield from (f"assistant.{alias.name}" for alias in node.names if not alias.name.startswith("__"))
+            elif (node.module or "").startswith("assistant."):
                 yield str(node.module)
 
 
@@ -72,12 +76,24 @@ def test_imports_only_go_up_the_list(path: Path) -> None:
         return
     for module in imports(path):
         other = room_of(module)
-        if other in ("", "errors", room):
+        if other in (*FOR_ALL, room):
             continue
         assert other in ROOMS, f"{room} must not import {module}"
         assert ROOMS.index(other) < ROOMS.index(room), f"{room} must not import {module}: it lies below"
         if room in ADAPTERS and other in ADAPTERS:
             assert (room, other) in NEIGHBOURS, f"{room} and {other} stand beside one another"
+
+
+@pytest.mark.parametrize("name", FOR_ALL)
+def test_what_all_import_imports_nothing_of_ours(name: str) -> None:
+    assert not list(imports(PACKAGE / f"{name}.py"))
+
+
+def test_files_are_put_in_place_in_one_way() -> None:
+    """A temporary file of a place's own: only `files` makes one, so that no second way is tried and half tested."""
+    for path in files():
+        if path != PACKAGE / "files.py":
+            assert "mkstemp" not in path.read_text(encoding="utf-8"), path
 
 
 def test_joinery_imports_nothing_of_ours_but_errors() -> None:

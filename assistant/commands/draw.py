@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import contextlib
-import os
 import sys
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from assistant import files
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.plans.job import build_job
 from assistant.plans.model import Job, Plan
@@ -109,21 +107,6 @@ _MAKERS = {"svg": _sheets("svg"), "pdf": _sheets("pdf"), "dxf": _model}
 def _write(path: Path, data: bytes) -> None:
     """Whole or not at all. Raises CouldNotRun."""
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(data)
-            os.chmod(name, 0o666 & ~_umask())
-            os.replace(name, path)
-        except BaseException:
-            with contextlib.suppress(OSError):
-                os.unlink(name)
-            raise
+        files.write_whole(path, data, files.usual_mode())
     except OSError as error:
         raise CouldNotRun(f"{path} can't be written ({error.strerror}): choose a place that can be") from error
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

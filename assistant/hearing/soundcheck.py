@@ -20,7 +20,7 @@ from assistant.hearing.ear import Found
 from assistant.hearing.endpoint import Utterance
 from assistant.hearing.levels import BINS, Level, Noise, floats, level_of
 from assistant.hearing.recorder import Listening
-from assistant.hearing.templates import Voice, write_whole
+from assistant.hearing.templates import Voice, keep
 from assistant.hearing.wav import to_pcm16
 from assistant.plans.model import Check, VoiceSettings
 from assistant.wording.phrases import Phrase, whole_table
@@ -304,8 +304,7 @@ def enrol(voice: Voice, pcm16k: bytes, sayings: Sequence[Saying], results: Seque
 def keep_noise(folder: Path, off: Noise, on: Noise | None) -> Path:
     """Keep level and shape of the room's and the saw's noise. Raises CouldNotRun when it can't be written."""
     kept = {"format": 1, "saw_off": _plain(off), "saw_on": _plain(on) if on else None}
-    text = json.dumps(kept).encode()
-    return write_whole(folder / NOISE_FILE, lambda file: file.write(text))
+    return keep(folder / NOISE_FILE, json.dumps(kept).encode())
 
 
 def _plain(noise: Noise) -> dict[str, object]:

@@ -11,18 +11,16 @@ Distance: dynamic time warping after Sakoe and Chiba (1978), symmetric, over the
 
 from __future__ import annotations
 
-import contextlib
 import io
-import os
 import re
-import tempfile
 import zipfile
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 import numpy as np
 
+from assistant import files
 from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.hearing.cepstra import CEPSTRA, band_powers, bands_of, cepstra_of, features, product
 
@@ -146,22 +144,14 @@ class Voice:
         pairs = [(text, one) for text, ones in self._templates.items() for one in ones]
         arrays: dict[str, Any] = {f"t{n}": one.astype(np.float16) for n, (_, one) in enumerate(pairs)}
         arrays |= {"format": np.array(FORMAT), "texts": np.array([text for text, _ in pairs], dtype=np.str_)}
-        return write_whole(folder / FILE, lambda file: np.savez(file, **arrays))
+        return keep(folder / FILE, lambda file: np.savez(file, **arrays))
 
 
-def write_whole(path: Path, write: Callable[[IO[bytes]], object]) -> Path:
-    """Write a file beside its place and move it there, readable by this user only. Raises CouldNotRun."""
+def keep(path: Path, content: files.Content) -> Path:
+    """Write a file whole or not at all, readable by this user only, its folder too. Raises CouldNotRun."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                write(file)
-            os.replace(name, path)
-        except BaseException:
-            with contextlib.suppress(OSError):
-                os.unlink(name)
-            raise
+        files.write_whole(path, content)
     except OSError as error:
         raise CouldNotRun(f"{path} can't be written: {error.strerror or error}") from error
     return path

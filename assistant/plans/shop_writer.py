@@ -11,13 +11,13 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import shutil
-import tempfile
+import stat
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from assistant import files
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.plans.document import read_document
 from assistant.plans.shop_file import try_shop
@@ -213,34 +213,11 @@ def _prepared(shop: Path, data: bytes | None) -> Iterator[None]:
         yield
         return
     real = shop.resolve()
-    new: Path | None = None
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{real.name}.", suffix=".new", dir=real.parent)
-        new = Path(name)
-        with open(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        shutil.copymode(real, new)
-        read, faults = try_shop(new)
-        if read is None:
-            raise BadInput([Fault(f.what, f.value, f.where.replace(new.name, real.name), f.mend) for f in faults])
-        yield
-        os.replace(new, real)
-        new = None
-        _sync_folder(real.parent)
+        with files.prepared(real, data, stat.S_IMODE(real.stat().st_mode)) as new:
+            read, faults = try_shop(new)
+            if read is None:
+                raise BadInput([Fault(f.what, f.value, f.where.replace(new.name, real.name), f.mend) for f in faults])
+            yield
     except OSError as error:
         raise CouldNotRun(f"{real.name} can't be written: {error.strerror}; it is as it was") from error
-    finally:
-        if new is not None:
-            new.unlink(missing_ok=True)
-
-
-def _sync_folder(folder: Path) -> None:
-    """So that the rename survives a power cut; where folders can't be synced, the system sees to it."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

@@ -13,7 +13,6 @@ import pypdfium2 as pdfium
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands import draw
 from tests.plans.files import DEMO_PLANS, DEMO_SHOPS, PLAN, SHOP, write
 
 
@@ -103,7 +102,7 @@ def test_a_place_that_cant_be_written(
     def full(source: object, target: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(draw.os, "replace", full)
+    monkeypatch.setattr(os, "replace", full)
     assert _draw(files, "--svg", str(tmp_path / "x.svg")) == 3
     assert "x.svg can't be written (No space left on device): choose a place" in capsys.readouterr().err
     assert sorted(path.name for path in tmp_path.iterdir()) == ["shop.toml", "trays.toml"]

@@ -12,13 +12,13 @@ import hmac
 import json
 import os
 import secrets
-import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from assistant import files
 from assistant.errors import CouldNotRun
 
 FILE_NAME = "page-devices.json"
@@ -134,19 +134,9 @@ class Devices:
             raise CouldNotRun(f"{self.path} can't be read ({error}); delete it, and pair the devices again") from error
 
     def _write(self, devices: list[Device]) -> None:
-        """Whole or not at all, and for its owner only (mkstemp's mode)."""
+        """For its owner only."""
         body = json.dumps({"version": VERSION, "devices": [asdict(device) for device in devices]}, indent=1)
-        handle, name = tempfile.mkstemp(prefix=f".{FILE_NAME}.", dir=self.path.parent)
-        try:
-            with open(handle, "w", encoding="utf-8") as file:
-                file.write(body + "\n")
-                file.flush()
-                os.fsync(file.fileno())
-            os.replace(name, self.path)
-        except BaseException:
-            with suppress(OSError):
-                os.unlink(name)
-            raise
+        files.write_whole(self.path, f"{body}\n".encode())
 
 
 def clean_name(name: str) -> str:
