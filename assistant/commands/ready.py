@@ -1,4 +1,18 @@
-"""`kerfcall ready`: what works on this machine; with --pedal the key a pedal sends."""
+"""`kerfcall ready`: what works on this machine; with --pedal the key a pedal sends.
+
+`--json` prints one object:
+
+    {"ready": bool, "exit_code": 0 | 2 | 3,
+     "parts": [{"part", "state": "works" | "stands in" | "broken", "text", "mend", "data": {..}}]}
+
+The parts come always all and in the order of `readiness.ORDER`. "text" and "mend" are for people, "mend" is "" where
+there is nothing to do. "data" is {} or figures: packages {"missing", "wrong_version", "extras"}, voice
+{"words_a_minute"}, loudspeaker and microphone {"devices"}, level {"rms_dbfs", "loudest_dbfs", "peak_dbfs",
+"spoken"}, noise {"chosen", "asked_for"}, recogniser {"recogniser", "model", "language"}, pedal {"key"}, display
+{"columns", "lines", "colour", "desktop"}, your answers {"by"}, shop file {"path", "kerf_mm"}, kerf, screw, zero and
+backlash {"utc", "days", "limit_days", "blade", "taken_back_utc"}, square the same and {"degrees"}, journal {"folder",
+"last_entry_utc"}, disk {"free_mb"}, clock {"utc", "zone"}. Keys may be added; none is taken out or renamed.
+"""
 
 from __future__ import annotations
 
@@ -6,19 +20,23 @@ import argparse
 import contextlib
 import json
 import math
+import shutil
 import sys
 import textwrap
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from assistant.commands.readiness import BROKEN, Line, survey
+from assistant.commands.readiness import exit_code, survey
+from assistant.commands.ready_line import BROKEN, Line
 from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.pedal.names import MEND, SAFE_KEYS, Named
 from assistant.plans.model import PedalSettings
 
-WIDTH = 100
+WIDEST, NARROWEST = 100, 40  # columns
+LOOKING = "Looking, some seconds; say a few words, so that the microphone's level can be told .."
+EXIT_CODES = "Exit code: 0 each part works or something stands in, 2 bad input or a bad shop file, 3 a part is broken."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,40 +45,81 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--seconds", type=float, default=30.0, metavar="N", help="with --pedal: wait so long (1 to 600 s)"
     )
     parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file to look at")
+    parser.add_argument(
+        "--square", type=float, metavar="DEGREES", help="note that blade and carriage were checked: their lean together"
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object")
+    parser.epilog = f"{EXIT_CODES} With --pedal: 1 no usable key came. {parser.epilog or ''}"
 
 
 def run(args: argparse.Namespace) -> int:
-    """Exit code 0: a session can run. 1: something is broken that stops cutting, or no usable pedal key came."""
+    """Exit code 0: a session can run. 2: bad input, or the shop file is. 3: another part is broken.
+
+    With --pedal 1: no usable key came.
+    """
+    faults = []
     if not (math.isfinite(args.seconds) and 1 <= args.seconds <= 600):
-        raise BadInput([Fault("out of range", f"{args.seconds:g} s", "--seconds", "give 1 to 600 seconds")])
+        faults.append(Fault("out of range", f"{args.seconds:g} s", "--seconds", "give 1 to 600 seconds"))
+    if args.pedal and args.square is not None:
+        faults.append(Fault("was given together with --pedal", "", "--square", "leave one of them out"))
+    if faults:
+        raise BadInput(faults)
+    if args.square is not None:
+        from assistant.commands.ready_shop import note_square
+
+        return note_square(args.shop, args.square, args.json)
     return _pedal(args) if args.pedal else _survey(args)
 
 
 def _survey(args: argparse.Namespace) -> int:
-    lines = survey(args.shop)
-    broken = [line.part for line in lines if line.state == BROKEN]
+    with _waiting(not args.json):
+        lines = survey(args.shop)
+    code = exit_code(lines)
     if args.json:
-        print(json.dumps({"ready": not broken, "parts": [_as_json(line) for line in lines]}, ensure_ascii=False))
-    else:
-        for line in lines:
-            print(_shown(line))
-        print(f"Not ready: mend {', '.join(broken)}." if broken else "Ready: a session can run.")
-    return 1 if broken else 0
+        parts = [_as_json(line) for line in lines]
+        print(json.dumps({"ready": not code, "exit_code": code, "parts": parts}, ensure_ascii=False))
+        return code
+    columns = shutil.get_terminal_size((80, 24)).columns
+    for line in lines:
+        print(_shown(line, min(max(columns, NARROWEST), WIDEST)))
+    print(_verdict(lines))
+    return code
 
 
-def _as_json(line: Line) -> dict[str, str]:
-    return {"part": line.part, "state": line.state, "text": line.text, "mend": line.mend}
+def _verdict(lines: Sequence[Line]) -> str:
+    broken = [line.part for line in lines if line.state == BROKEN]
+    return f"Not ready: mend {', '.join(broken)}." if broken else "Ready: a session can run."
 
 
-def _shown(line: Line) -> str:
-    head = f"{line.part:<14}{line.state:<10} "
-    indent = " " * len(head)
-    text = textwrap.fill(line.text, WIDTH, initial_indent=head, subsequent_indent=indent, break_long_words=False)
-    if not line.mend:
-        return text
-    mend = textwrap.fill(f"to mend it: {line.mend}", WIDTH, initial_indent=indent, subsequent_indent=indent)
-    return f"{text}\n{mend}"
+@contextlib.contextmanager
+def _waiting(tell: bool) -> Iterator[None]:
+    """Say on a terminal that it takes a moment, and take that back."""
+    shown = tell and sys.stdout.isatty()
+    if shown:
+        print(LOOKING, end="", flush=True)
+    try:
+        yield
+    finally:
+        if shown:
+            print("\r" + " " * len(LOOKING) + "\r", end="", flush=True)
+
+
+def _as_json(line: Line) -> dict[str, Any]:
+    return {"part": line.part, "state": line.state, "text": line.text, "mend": line.mend, "data": dict(line.data)}
+
+
+def _shown(line: Line, width: int) -> str:
+    head = f"{line.part:<14}{line.state:<10}"
+    told = f"{line.text.rstrip('.')}. Do: {line.mend}" if line.mend else line.text
+    lines = textwrap.wrap(
+        told,
+        width,
+        initial_indent=head,
+        subsequent_indent=" " * len(head),
+        break_long_words=False,  # a path or a command can be copied
+        break_on_hyphens=False,
+    )
+    return "\n".join(lines)
 
 
 def _pedal(args: argparse.Namespace) -> int:

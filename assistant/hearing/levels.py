@@ -148,17 +148,17 @@ def speech_faults(level: Level) -> list[str]:
     return found
 
 
-def bar(db: float, peak: float | None = None) -> str:
-    """A level as a bar of `BAR_CELLS` cells from `BAR_FROM` to 0 dBFS, with a mark at the peak."""
-    full = _cells(db)
-    cells = ["#"] * full + ["."] * (BAR_CELLS - full)
+def bar(db: float, peak: float | None = None, cells: int = BAR_CELLS) -> str:
+    """A level as a bar of so many cells from `BAR_FROM` to 0 dBFS, with a mark at the peak."""
+    full = _cells(db, cells)
+    shown = ["#"] * full + ["."] * (cells - full)
     if peak is not None and peak > BAR_FROM:
-        cells[max(_cells(peak), 1) - 1] = "|"
-    return f"[{''.join(cells)}]"
+        shown[max(_cells(peak, cells), 1) - 1] = "|"
+    return f"[{''.join(shown)}]"
 
 
-def _cells(db: float) -> int:
-    return min(max(round(BAR_CELLS * (db - BAR_FROM) / -BAR_FROM), 0), BAR_CELLS)
+def _cells(db: float, cells: int) -> int:
+    return min(max(round(cells * (db - BAR_FROM) / -BAR_FROM), 0), cells)
 
 
 @dataclass(frozen=True, slots=True)

@@ -299,6 +299,12 @@ class Journal:
         """The newest session of all."""
         return self._newest("")
 
+    def last_utc(self) -> str | None:
+        """When the fact written last was made, ISO 8601; None where there is none."""
+        with translated(self.path):
+            row = self._connection.execute("SELECT utc FROM facts ORDER BY rowid DESC LIMIT 1").fetchone()
+        return None if row is None else str(row[0])
+
     def _newest(self, where: str) -> str | None:
         with translated(self.path):
             row = self._connection.execute(f"SELECT id FROM sessions {where} ORDER BY seq DESC LIMIT 1").fetchone()

@@ -4,23 +4,34 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import select
+import shutil
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from types import SimpleNamespace
+from typing import Any
 
+import numpy as np
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands import readiness
-from assistant.commands.readiness import BROKEN, STANDS_IN, WORKS, Line
+from assistant.commands import ready
+from assistant.commands.calibrate import now
+from assistant.commands.readiness import ORDER
 from assistant.commands.ready import behaviour, verdict
+from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line
+from assistant.hearing.contract import RATE
+from assistant.joinery.calibration import KINDS
 from assistant.pedal.names import Named
-from assistant.plans.model import PedalSettings, VoiceSettings
+from assistant.plans.model import PedalSettings
+from assistant.plans.shop_writer import record
+from tests.hearing.voices import pcm, write_wav
 from tests.pedal.xserver import XServer, needs_x
+from tests.speaking.test_device import SoundServer
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX")
 
@@ -42,37 +53,61 @@ def xserver(monkeypatch: pytest.MonkeyPatch) -> Iterator[XServer]:
 
 
 @pytest.fixture
+def sound_server() -> Iterator[SoundServer]:
+    if not (shutil.which("pulseaudio") and shutil.which("paplay")):
+        pytest.skip("pulseaudio and its paplay are not installed")
+    with tempfile.TemporaryDirectory(prefix="kc") as folder:
+        made = SoundServer(folder)
+        try:
+            made.start()
+            yield made
+        finally:
+            made.stop()
+
+
+@pytest.fixture
 def no_display(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("XDG_SESSION_TYPE", raising=False)
 
 
-def parts(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, dict[str, dict[str, str]]]:
+def parts(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, dict[str, dict[str, Any]]]:
     code = main(["ready", "--json", *words])
     told = json.loads(capsys.readouterr().out)
-    assert told["ready"] is (code == 0)
+    assert set(told) == {"ready", "exit_code", "parts"}
+    assert told["ready"] is (code == 0) and told["exit_code"] == code
     return code, {part["part"]: part for part in told["parts"]}
 
 
-def test_every_part_has_a_line_and_whatever_does_not_work_has_a_mend(
-    capsys: pytest.CaptureFixture[str], shop: Path, no_display: None
-) -> None:
+def test_the_whole_survey_as_json(capsys: pytest.CaptureFixture[str], shop: Path, no_display: None) -> None:
+    """The shape that the module documents: every part, each with the same five keys."""
     _, found = parts(capsys, "--shop", str(shop))
-    assert list(found) == [
-        *("python", "packages", "voice", "loudspeaker", "microphone", "recogniser", "pedal", "terminal keys"),
-        *("your answers", "shop file", "journal", "disk", "clock"),
-    ]
+    assert tuple(found) == ORDER
     for part in found.values():
+        assert set(part) == {"part", "state", "text", "mend", "data"}
         assert part["state"] in (WORKS, STANDS_IN, BROKEN)
         assert part["text"]
         assert part["mend"] or part["state"] == WORKS, part
-    assert found["shop file"]["state"] == WORKS and "3.18 mm" in found["shop file"]["text"]
+    assert found["shop file"]["state"] == WORKS and found["shop file"]["data"]["kerf_mm"] == 3.18
     assert found["pedal"]["state"] == STANDS_IN and "no display server" in found["pedal"]["text"]
 
 
-def test_a_missing_shop_file_stops_cutting(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_each_documented_figure_is_there(capsys: pytest.CaptureFixture[str], shop: Path) -> None:
+    """`ready.__doc__` names the figures of each part; what it names is given, and nothing else."""
+    named = " ".join(str(ready.__doc__).split()).split('"data" is')[1]
+    _, found = parts(capsys, "--shop", str(shop))
+    given = {key for part in found.values() for key in part["data"]}
+    assert len(given) > 20
+    for key in given:
+        assert f'"{key}"' in named
+    once = {"rms_dbfs", "loudest_dbfs", "peak_dbfs", "spoken"}  # where there is a microphone
+    assert set(re.findall(r'"([a-z_]+)"', named)) - given <= once
+
+
+def test_a_missing_shop_file_is_bad_input(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     code, found = parts(capsys, "--shop", str(tmp_path / "none.toml"))
-    assert code == 1
+    others = [part for part in found.values() if part["state"] == BROKEN and part["part"] != "shop file"]
+    assert code == (3 if others else 2)
     assert found["shop file"]["state"] == BROKEN and found["shop file"]["mend"]
 
 
@@ -80,86 +115,104 @@ def test_every_fault_of_the_shop_file_is_told(capsys: pytest.CaptureFixture[str]
     path = tmp_path / "shop.toml"
     path.write_text('[blade]\nkerf = -1\n[pedal]\nkey = "b"\n')
     code, found = parts(capsys, "--shop", str(path))
-    assert code == 1
+    assert code in (2, 3)
     assert "blade.kerf" in found["shop file"]["text"] and "pedal.key" in found["shop file"]["text"]
 
 
-def test_the_screen_says_what_to_mend(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    lines = [Line("voice", WORKS, "speaks"), Line("disk", BROKEN, "2 MB free", "free at least 50 MB")]
+LINES = [
+    Line("voice", WORKS, "speaks"),
+    Line("noise", STANDS_IN, "the built-in one", "pip install it"),
+    Line("disk", BROKEN, "2 MB free", "free at least 50 MB"),
+]
+
+
+def shown(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, lines: list[Line], code: int) -> str:
     monkeypatch.setattr("assistant.commands.ready.survey", lambda shop: lines)
-    assert main(["ready"]) == 1
-    shown = capsys.readouterr().out
-    assert "to mend it: free at least 50 MB" in shown and "Not ready: mend disk." in shown
+    assert main(["ready"]) == code
+    return capsys.readouterr().out
+
+
+def test_the_screen_says_what_to_do(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    assert shown(capsys, monkeypatch, LINES, 3).splitlines() == [
+        "voice         works     speaks",
+        "noise         stands in the built-in one. Do: pip install it",
+        "disk          broken    2 MB free. Do: free at least 50 MB",
+        "Not ready: mend disk.",
+    ]
 
 
 def test_what_stands_in_does_not_stop_a_session(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("assistant.commands.ready.survey", lambda shop: [Line("voice", STANDS_IN, "text", "pip")])
-    assert main(["ready"]) == 0
-    assert "Ready: a session can run." in capsys.readouterr().out
+    assert shown(capsys, monkeypatch, LINES[:2], 0).endswith("Ready: a session can run.\n")
 
 
-def test_without_pedal_terminal_and_voice_there_is_no_way_to_answer() -> None:
-    down = [Line(part, STANDS_IN, "") for part in ("pedal", "terminal keys", "microphone", "recogniser")]
-    assert readiness.answers(*down).state == BROKEN
-    for n in (0, 1):
-        up = [*down[:n], Line(down[n].part, WORKS, ""), *down[n + 1 :]]
-        assert readiness.answers(*up) == Line("your answers", WORKS, f"by {down[n].part}")
-    voice = down[:2] + [Line("microphone", WORKS, ""), Line("recogniser", WORKS, "")]
-    assert readiness.answers(*voice).text == "by voice"
-    assert readiness.answers(*voice[:3], down[3]).state == BROKEN
+def test_a_bad_shop_file_alone_is_bad_input(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "mend shop file" in shown(capsys, monkeypatch, [Line("shop file", BROKEN, "no kerf", "measure it")], 2)
 
 
-@pytest.mark.parametrize(("version", "state"), [((3, 10, 9), BROKEN), ((3, 11, 0), WORKS), ((3, 13, 9), WORKS)])
-def test_python_versions(version: tuple[int, ...], state: str) -> None:
-    assert readiness.python(version).state == state
-    assert readiness.python((3, 14, 0)).state == BROKEN
+def test_a_screen_without_a_terminal_is_80_columns_of_plain_text(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("COLUMNS", raising=False)
+    long = Line("pedal", STANDS_IN, "words that say why " * 8, "python -m pip install --no-deps pynput")
+    lines = shown(capsys, monkeypatch, [long], 0).splitlines()
+    assert len(lines) > 3 and max(map(len, lines)) <= 80
+    assert all(line.startswith(" " * 24) for line in lines[1:-1])
+    assert "\x1b" not in "".join(lines)
 
 
-def test_a_missing_package_is_named_with_its_command(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(readiness, "importable", lambda name: name != "filelock")
-    line = readiness.required_packages()
-    assert line.state == BROKEN and line.mend == "python -m pip install filelock"
-    monkeypatch.setattr(readiness, "importable", lambda name: False)
-    assert "no sound library" in readiness.sound()[0].text
-    assert readiness.recogniser(VoiceSettings(recogniser="pocketsphinx")).state == STANDS_IN
+def test_a_path_is_not_broken_so_that_it_can_be_copied(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = "/a-folder/" + "with-a-long-name/" * 6
+    assert path in shown(capsys, monkeypatch, [Line("journal", WORKS, path)], 0)
 
 
-def test_sound_devices_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(readiness, "_devices", lambda: (["Headset", "Screen"], ["Headset"]))
-    loudspeaker, microphone = readiness.sound()
-    assert loudspeaker == Line("loudspeaker", WORKS, "Headset and 1 more")
-    assert microphone == Line("microphone", WORKS, "Headset")
+def test_help_tells_the_exit_codes(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["ready", "--help"])
+    assert ended.value.code == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert ready.EXIT_CODES in told and "never stops a blade" in told
 
 
-def test_a_sound_library_that_crashes_or_hangs_only_stands_in(monkeypatch: pytest.MonkeyPatch) -> None:
-    for code in ("import os; os.abort()", "import time; time.sleep(60)", "print('no list')"):
-        monkeypatch.setattr(readiness, "LIST_DEVICES", code)
-        monkeypatch.setattr(readiness, "DEVICES_WITHIN_S", 0.5)
-        monkeypatch.setattr(readiness, "importable", lambda name: True)
-        assert readiness.sound()[0].state == STANDS_IN
+@posix
+def test_when_all_works_it_is_one_screen_of_80_by_24(
+    shop: Path, xserver: XServer, sound_server: SoundServer, tmp_path: Path
+) -> None:
+    """A real terminal, X display and sound server; the line that asked to wait is gone at the end."""
+    pytest.importorskip("pyte", reason="pyte is not installed")
+    pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
+    from tests.screens.view_rig import Rig
 
-
-def test_a_journal_folder_that_can_not_be_written_is_broken(tmp_path: Path) -> None:
-    blocked = tmp_path / "file"
-    blocked.write_text("no folder")
-    assert readiness.journal_folder(lambda: blocked).state == BROKEN
-    assert readiness.journal_folder(lambda: tmp_path / "not" / "there" / "yet").state == WORKS
-    assert list(tmp_path.iterdir()) == [blocked]
-
-
-@pytest.mark.parametrize(("free", "state"), [(49_999_999, BROKEN), (50_000_000, WORKS), (10**12, WORKS)])
-def test_disk_room(free: int, state: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr("shutil.disk_usage", lambda path: SimpleNamespace(free=free))
-    assert readiness.disk(lambda: tmp_path).state == state
-
-
-def test_a_wall_clock_that_was_never_set_is_told() -> None:
-    assert readiness.clock(lambda: 0.0).state == STANDS_IN
-    assert readiness.clock(lambda: 1.8e9).state == WORKS
+    shop = shop.rename(Path(sound_server.environment["HOME"]) / "shop.toml")
+    for kind in (*KINDS, "square"):
+        record(shop, kind, now(), "", {"degrees": 0.02})
+    room = np.random.default_rng(1).standard_normal(60 * RATE) / 1000
+    hiss = subprocess.Popen(["paplay", str(write_wav(tmp_path / "r.wav", pcm(room)))], env=sound_server.environment)
+    names = ("PULSE_SERVER", "XDG_RUNTIME_DIR", "HOME")
+    environ: dict[str, Any] = {name: sound_server.environment[name] for name in names}
+    rig = Rig(
+        [sys.executable, "-m", "assistant", "ready", "--shop", str(shop)],
+        DISPLAY=xserver.display,
+        **environ,
+    )
+    try:
+        rig.until("say a few words")
+        code = rig.ended()
+        shown = rig.screen.text
+    finally:
+        rig.close()
+        hiss.kill()
+        hiss.wait()
+    told = {line[:14].strip(): line[14:24].strip() for line in shown.splitlines()}
+    assert code == 0, shown
+    assert {part: told.get(part) for part in ORDER} == dict.fromkeys(ORDER, WORKS), shown
+    assert "~/shop.toml, kerf 3.18 mm" in shown and "by pedal, terminal keys, voice" in shown and "Ready: a session can run." in shown
+    assert "say a few words" not in shown
 
 
 @pytest.mark.parametrize("seconds", ["0", "601", "nan", "inf"])

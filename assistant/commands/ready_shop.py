@@ -1,0 +1,197 @@
+"""`kerfcall ready`: the shop file, how old each calibration is, and whether blade and carriage were found square.
+
+What was calibrated, taken back or measured on another blade is in the history beside the shop file. A figure that
+is missing there or has aged stands in for a measured one: the session runs with it.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from assistant.commands.calibrate import current_blade, now
+from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line, plain, short
+from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
+from assistant.joinery.calibration import KINDS
+from assistant.joinery.fit import most_out_of_square, out_of_square
+from assistant.joinery.units import plain_length
+from assistant.plans.model import JointPlan, Shop
+from assistant.plans.shop_writer import Entry, in_force, read_history, record, value_text
+
+SQUARE = "square"
+PARTS = (*KINDS, SQUARE)
+# Days after which a figure is to be measured again; common practice, no source. A blade's kerf changes with every
+# sharpening, the zero with every knock, play with wear; a screw hardly at all.
+OLD_AFTER_DAYS = {"kerf": 90, "screw": 365, "zero": 90, "backlash": 180, SQUARE: 90}
+OF_THE_BLADE = ("kerf", "zero")  # with another blade the cut lies elsewhere
+SQUARE_DEPTH_MM = 20.0  # a usual board's thickness, to tell by how much a wall leans
+MOST_DEGREES = 10.0
+WHAT_STANDS_IN = {
+    "kerf": "{kerf} as written",
+    "screw": "its nominal travel",
+    "zero": "the zero as set by hand",
+    "backlash": "{backlash} as written",
+}
+# Common practice, no source: the wall's lean is what the joint feels, so it is measured in the wood.
+HOW_SQUARE = (
+    "saw isolated, set a square to blade and table; then in a cut measure from edge to wall at tip and bottom and on "
+    "both faces (0.02 mm in 20 mm is 0.06 degrees); kerfcall ready --square DEGREES notes it"
+)
+
+
+def shop_file(path: Path | None) -> tuple[Line, Shop | None]:
+    """The shop file: without a kerf nothing is cut."""
+    from assistant.plans.shop_file import default_shop_path, try_shop
+
+    try:
+        shop, faults = try_shop(path)
+        where = path or default_shop_path()
+    except OSError as error:
+        return Line("shop file", BROKEN, plain(error), "see that it can be read"), None
+    if shop is not None and not faults:
+        kerf = plain_length(shop.blade.kerf, shop.unit)
+        data = {"path": str(where), "kerf_mm": float(shop.blade.kerf)}
+        return Line("shop file", WORKS, f"{short(where)}, kerf {kerf}", "", data), shop
+    text = "; ".join(
+        f"{fault.where}: {fault.what}" + (f" (got {fault.value})" if fault.value else "") for fault in faults
+    )
+    mend = "; ".join(dict.fromkeys(fault.mend for fault in faults))
+    return Line("shop file", BROKEN, text, mend, {"path": str(where)}), None
+
+
+def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Line]:
+    """A line for each calibration and one for squareness. at: now, with its offset; for tests."""
+    if shop is None:
+        mend = "see the shop file"
+        return [Line(part, STANDS_IN, "not known", mend) for part in PARTS]
+    path = Path(shop.path)
+    try:
+        entries = read_history(path)
+        live = in_force(path, entries)
+    except NoSuchPart as error:
+        text, _, mend = str(error).partition(": ")
+        return [Line(part, STANDS_IN, f"not known: {text}", mend) for part in PARTS]
+    except CouldNotRun as error:
+        text, _, mend = str(error).partition("; ")
+        return [Line(part, BROKEN, text, mend) for part in PARTS]
+    kept = _Kept(shop, entries, live, at or datetime.now(UTC))
+    return [*(_calibration(kept, kind) for kind in KINDS), _square(kept)]
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    shop: Shop
+    entries: list[Entry]
+    live: list[Entry]
+    at: datetime
+
+    def last(self, kind: str) -> Entry | None:
+        return next((entry for entry in reversed(self.live) if entry.kind == kind), None)
+
+    def taken_back(self, kind: str, since: int) -> Entry | None:
+        """The undoing of a later entry of this kind than number `since`."""
+        return next((e for e in reversed(self.entries) if e.kind == kind and e.undoes > since), None)
+
+    def days(self, entry: Entry) -> float:
+        """Days since it was noted; negative where it lies ahead. Raises ValueError where its date can't be read."""
+        when = datetime.fromisoformat(entry.utc)
+        return (self.at - (when if when.tzinfo else when.replace(tzinfo=UTC))).total_seconds() / 86400
+
+    def data(self, kind: str, entry: Entry | None) -> dict[str, Any]:
+        limit = {"limit_days": OLD_AFTER_DAYS[kind]}
+        if entry is None:
+            return {"utc": None, "days": None, "blade": None, **limit}
+        return {"utc": entry.utc, "days": round(self.days(entry), 2), "blade": entry.blade, **limit}
+
+
+def ago(days: float) -> str:
+    """An age in plain words."""
+    whole = math.floor(days)
+    return "today" if whole < 1 else f"{whole} day{'s' if whole > 1 else ''} ago"
+
+
+def _calibration(kept: _Kept, kind: str) -> Line:
+    shop, entry = kept.shop, kept.last(kind)
+    lengths = (("kerf", shop.blade.kerf), ("backlash", shop.carriage.backlash))
+    stands_in = WHAT_STANDS_IN[kind].format(**{name: plain_length(mm, shop.unit) for name, mm in lengths})
+    mend = f"kerfcall calibrate {kind} --plan {kind}-test.toml"
+    gone = kept.taken_back(kind, entry.n if entry else 0)
+    try:
+        data = kept.data(kind, entry) | {"taken_back_utc": gone.utc if gone else None}
+        when = ago(kept.days(entry)) if entry else ""
+        gone_when = f"taken back {ago(kept.days(gone))}" if gone else ""
+    except ValueError:
+        return Line(kind, BROKEN, "the history holds a date that can't be read", f"{mend} notes it anew")
+    if entry is None:
+        return Line(kind, STANDS_IN, f"{gone_when or 'never calibrated'}; {stands_in}", mend, data)
+    told = f"calibrated {when}"
+    doubt = _doubt(kept, kind, entry)
+    if doubt:
+        return Line(kind, STANDS_IN, f"{told}, {doubt}", mend, data)
+    value = f"{plain_length(shop.blade.kerf, shop.unit)}, " if kind == "kerf" else ""
+    return Line(kind, WORKS, f"{value}{told}{f'; a later one was {gone_when}' if gone else ''}", "", data)
+
+
+def _doubt(kept: _Kept, kind: str, entry: Entry) -> str:
+    """Why a calibration in force is not to be relied on, "" where it is."""
+    blade = current_blade(kept.live)
+    if kind in OF_THE_BLADE and entry.blade != blade:
+        return f'on another blade than "{blade}", on the saw now'
+    if entry.key and (stands := value_text(Path(kept.shop.path), entry.key)) != entry.after:
+        return f"but {entry.key} was changed by hand since: {entry.after} to {stands or 'nothing'}"
+    return _aged(kept, kind, entry)
+
+
+def _aged(kept: _Kept, kind: str, entry: Entry) -> str:
+    days = kept.days(entry)
+    if days < -1:
+        return "which lies ahead: the clock was wrong, then or now"
+    return f"over {OLD_AFTER_DAYS[kind]} days" if days > OLD_AFTER_DAYS[kind] else ""
+
+
+def _square(kept: _Kept) -> Line:
+    entry = kept.last(SQUARE)
+    try:
+        data = kept.data(SQUARE, entry) | {"degrees": None}
+        if entry is None:
+            return Line(SQUARE, STANDS_IN, "never checked; taken as square", HOW_SQUARE, data)
+        degrees = float(entry.data["degrees"])
+        when = ago(kept.days(entry))
+    except (ValueError, KeyError, TypeError):
+        return Line(SQUARE, BROKEN, "the history holds a check that can't be read", HOW_SQUARE)
+    data["degrees"] = degrees
+    lean = out_of_square(degrees, SQUARE_DEPTH_MM)
+    told = f"{degrees:g} degrees off, checked {when}"
+    clearance = float(JointPlan(layout="even").clearance)
+    if degrees > most_out_of_square(clearance, SQUARE_DEPTH_MM):
+        text = f"{told}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
+        mend = "set blade and carriage square, check again; `kerfcall fit PLAN` tells what a joint bears"
+        return Line(SQUARE, STANDS_IN, text, mend, data)
+    if aged := _aged(kept, SQUARE, entry):
+        return Line(SQUARE, STANDS_IN, f"{told}, {aged}", HOW_SQUARE, data)
+    return Line(SQUARE, WORKS, told, "", data)
+
+
+def note_square(path: Path | None, degrees: float, as_json: bool) -> int:
+    """Note in the shop file's history that squareness was checked. degrees: blade tilt and carriage error together.
+
+    Raises BadInput where the figure or the shop file is no good, CouldNotRun where it can't be written.
+    """
+    from assistant.plans.shop_file import read_shop
+
+    if not 0 <= degrees <= MOST_DEGREES:
+        mend = f"give 0 to {MOST_DEGREES:g}: the lean of blade and carriage together"
+        raise BadInput([Fault("out of range", f"{degrees:g} degrees", "--square", mend)])
+    shop = Path(read_shop(path).path)
+    blade = current_blade(in_force(shop, read_history(shop)))
+    entry = record(shop, SQUARE, now(), blade, {"degrees": degrees})
+    if as_json:
+        print(json.dumps({"noted": SQUARE, "degrees": degrees, "utc": entry.utc}))
+    else:
+        print(f"Noted in the history of {shop.name}: blade and carriage checked, {degrees:g} degrees off square.")
+    return 0

@@ -1,0 +1,111 @@
+"""The whole survey: every part is there, in order, whatever is missing or fails on the machine."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.commands import readiness, ready_controls, ready_place, ready_shop, ready_software, ready_sound
+from assistant.commands.readiness import ANSWERS, CALIBRATIONS, ORDER, SHOP_FILE, exit_code, survey
+from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line
+from assistant.commands.ready_shop import PARTS
+
+PROBES = {
+    "python": (ready_software, "python"),
+    "packages": (ready_software, "packages"),
+    "voice": (ready_software, "voice"),
+    "loudspeaker": (ready_sound, "sound"),
+    "noise": (ready_software, "noise"),
+    "recogniser": (ready_software, "recogniser"),
+    "pedal": (ready_controls, "pedal"),
+    "terminal keys": (ready_controls, "terminal"),
+    "display": (ready_controls, "display"),
+    SHOP_FILE: (ready_shop, "shop_file"),
+    "kerf": (ready_shop, "ages"),
+    "journal": (ready_place, "journal"),
+    "disk": (ready_place, "disk"),
+    "clock": (ready_place, "clock"),
+}
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    path = tmp_path / "shop.toml"
+    path.write_text('unit = "mm"\n[blade]\nkerf = 3.18\n', encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def no_sound(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ready_sound, "CHILD", 'print(\'{"outputs": [], "inputs": []}\')')
+
+
+def test_each_calibration_of_the_shop_has_its_place() -> None:
+    assert CALIBRATIONS == PARTS
+    assert len(set(ORDER)) == len(ORDER)
+
+
+def test_every_part_is_there_and_whatever_does_not_work_has_what_to_do(shop: Path) -> None:
+    lines = survey(shop)
+    assert tuple(line.part for line in lines) == ORDER
+    for line in lines:
+        assert line.state in (WORKS, STANDS_IN, BROKEN) and line.text
+        assert line.mend or line.state == WORKS, line
+
+
+@pytest.mark.parametrize("part", PROBES)
+def test_a_probe_that_fails_is_broken_and_takes_no_other_with_it(
+    part: str, shop: Path, no_sound: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: Any) -> Any:
+        raise RuntimeError("a fault nobody thought of")
+
+    module, name = PROBES[part]
+    monkeypatch.setattr(module, name, fails)
+    found = {line.part: line for line in survey(shop)}
+    assert tuple(found) == ORDER
+    assert found[part].state == BROKEN and "a fault nobody thought of" in found[part].text and found[part].mend
+    also = {"loudspeaker": ready_sound.PARTS, "kerf": CALIBRATIONS}.get(part, (part,))
+    for other, line in found.items():
+        assert other in also or "nobody thought of" not in line.text
+
+
+@pytest.fixture
+def hold() -> Iterator[threading.Event]:
+    event = threading.Event()
+    yield event
+    event.set()
+
+
+def test_probes_that_hang_are_waited_for_some_seconds_in_all(
+    shop: Path, no_sound: None, hold: threading.Event, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for part, (module, name) in PROBES.items():
+        if part not in ("loudspeaker", SHOP_FILE):
+            monkeypatch.setattr(module, name, lambda *_: hold.wait(60))
+    began = time.monotonic()
+    lines = survey(shop)
+    assert time.monotonic() - began < 8
+    slow = [line.part for line in lines if "no answer within 5 s" in line.text]
+    assert {"packages", "voice", "kerf", "square", "journal", "clock"} <= set(slow)
+    assert exit_code(lines) == 3
+
+
+def test_a_survey_of_this_machine_takes_seconds(shop: Path) -> None:
+    began = time.monotonic()
+    survey(shop)
+    assert time.monotonic() - began < readiness.SOUND_S + 2
+
+
+@pytest.mark.parametrize(
+    ("broken", "code"), [((), 0), ((SHOP_FILE,), 2), (("disk",), 3), ((SHOP_FILE, "disk"), 3), ((ANSWERS,), 3)]
+)
+def test_the_exit_code_tells(broken: tuple[str, ...], code: int) -> None:
+    """As everywhere: 0 done, 2 bad input, 3 could not run."""
+    states = {part: STANDS_IN for part in ORDER} | dict.fromkeys(broken, BROKEN)
+    assert exit_code([Line(part, state, "") for part, state in states.items()]) == code

@@ -1,0 +1,199 @@
+"""Loudspeaker, microphone and level: whatever the sound library does, and with a microphone that is really there."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from assistant.commands import ready_sound
+from assistant.commands.ready_line import STANDS_IN, WORKS, Line
+from assistant.errors import NoSuchPart
+from assistant.hearing.contract import RATE
+from tests.hearing.voices import pcm, write_wav
+from tests.speaking.test_device import SoundServer
+
+BOTH = {"outputs": ["Headset", "Screen"], "inputs": ["Headset"]}
+
+
+def level(sound: np.ndarray) -> Line:
+    return ready_sound.level_line(ready_sound.figures(pcm(sound)))
+
+
+def tone(dbfs: float, seconds: float = 1.5) -> np.ndarray:
+    """A sine of this level (RMS; full scale = 1)."""
+    return np.sin(2 * np.pi * 440 * np.arange(round(seconds * RATE)) / RATE) * 10 ** (dbfs / 20) * 2**0.5
+
+
+def spoken(dbfs: float, room_dbfs: float = -70) -> np.ndarray:
+    """Half a second of speech's level in a second and a half of room."""
+    sound = np.random.default_rng(1).standard_normal(round(1.5 * RATE)) * 10 ** (room_dbfs / 20)
+    sound[RATE // 2 : RATE] += tone(dbfs, 0.5)
+    return sound
+
+
+@pytest.mark.parametrize(
+    ("sound", "state", "words"),
+    [
+        (np.zeros(RATE), STANDS_IN, "silent"),
+        (tone(-90), STANDS_IN, "silent"),
+        (np.clip(tone(3), -1, 0.99), STANDS_IN, "clipping"),
+        (np.clip(tone(3), -0.5, 0.5), STANDS_IN, "clipping"),
+        (tone(-3.01), STANDS_IN, "clipping"),
+        (tone(-6), WORKS, "steady sound"),
+        (spoken(-50), STANDS_IN, "too quiet for speech"),
+        (tone(-80), STANDS_IN, "too quiet, even for a room"),
+        (spoken(-20), WORKS, "speech"),
+        (tone(-60), WORKS, "nobody spoke"),
+        (tone(-30), WORKS, "steady sound"),
+    ],
+)
+def test_a_level_is_told_with_what_is_wrong_with_it(sound: np.ndarray, state: str, words: str) -> None:
+    line = level(sound)
+    assert line.state == state and words in line.text, line
+    assert bool(line.mend) is (state == STANDS_IN)
+
+
+def test_a_level_has_a_figure_and_a_bar() -> None:
+    """-20 dBFS lies three quarters up from -80 to 0."""
+    line = level(tone(-20))
+    assert line.text.startswith("-20 dBFS [" + "#" * 15 + "." * 5 + "]")
+    assert line.data["rms_dbfs"] == pytest.approx(-20, abs=0.05)
+    assert len(line.text) < 56
+
+
+def test_a_moment_of_nothing_at_the_beginning_is_not_taken_for_a_pause_in_speech() -> None:
+    """A sound server's first buffers may be empty."""
+    sound = tone(-60)
+    sound[: RATE // 5] = 0
+    assert level(sound).data["spoken"] is False
+
+
+def test_devices_are_named() -> None:
+    speaker, microphone, measured = ready_sound.lines(BOTH, ready_sound.figures(pcm(tone(-60))))
+    assert (speaker.state, speaker.text) == (WORKS, "Headset and 1 more")
+    assert (microphone.state, microphone.data) == (WORKS, {"devices": ["Headset"]})
+    assert measured.state == WORKS
+
+
+def test_without_devices_text_pedal_and_keys_stand_in() -> None:
+    lines = ready_sound.lines({"outputs": [], "inputs": []}, {})
+    assert [line.state for line in lines] == [STANDS_IN] * 3
+    assert "no loudspeaker found" in lines[0].text and "no microphone found" in lines[1].text
+
+
+def test_without_a_sound_library_one_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ready_sound, "importable", lambda name: False)
+    lines = ready_sound.lines(ready_sound.found_devices(), {})
+    assert "no sound library" in lines[0].text and lines[0].mend == "python -m pip install miniaudio"
+
+
+def test_a_microphone_that_gives_no_sound_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    def opener(take: Callable[[bytes, float], None]) -> Any:
+        raise NoSuchPart("the microphone can't be started")
+
+    told = ready_sound.measured(0.1, opener)
+    assert told == {"why": "the microphone can't be started"}
+    assert "can't be started" in ready_sound.lines(BOTH, told)[2].text
+
+
+@pytest.mark.parametrize(
+    ("code", "speaker", "microphone", "words"),
+    [
+        ("import os; os.abort()", STANDS_IN, STANDS_IN, "the sound library failed"),
+        ("import time; time.sleep(60)", STANDS_IN, STANDS_IN, "no answer within"),
+        ("print('no list')", STANDS_IN, STANDS_IN, "nothing that can be read"),
+        ("print('[]')", STANDS_IN, STANDS_IN, "nothing that can be read"),
+        (f"print('{json.dumps(BOTH)}', flush=True); import os; os.abort()", WORKS, WORKS, "microphone failed"),
+        (f"print('{json.dumps(BOTH)}', flush=True); import time; time.sleep(60)", WORKS, WORKS, "no answer within"),
+    ],
+)
+def test_a_sound_library_that_crashes_or_hangs_only_stands_in(
+    code: str, speaker: str, microphone: str, words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ready_sound, "CHILD", code)
+    began = time.monotonic()
+    lines = ready_sound.lines(*ready_sound.asked(1.0))
+    assert time.monotonic() - began < 5
+    assert [line.state for line in lines] == [speaker, microphone, STANDS_IN]
+    assert any(words in line.text for line in lines)
+
+
+def test_the_child_runs_from_any_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    devices, _ = ready_sound.asked()
+    assert "outputs" in devices or devices["why"] == ready_sound.NO_LIBRARY
+
+
+# --- a microphone that is really there
+
+
+@pytest.fixture
+def server(monkeypatch: pytest.MonkeyPatch) -> Iterator[SoundServer]:
+    """The monitor of a null sink is the only microphone."""
+    if not (shutil.which("pulseaudio") and shutil.which("paplay")):
+        pytest.skip("pulseaudio and its paplay are not installed")
+    pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
+    with tempfile.TemporaryDirectory(prefix="kc") as folder:
+        made = SoundServer(folder)
+        try:
+            made.start()
+            yield made
+        finally:
+            made.stop()
+
+
+def ready(server: SoundServer) -> dict[str, dict[str, Any]]:
+    done = subprocess.run(
+        [sys.executable, "-m", "assistant", "ready", "--json"],
+        env={**os.environ, **server.environment},
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        timeout=60,
+    )
+    assert not done.stderr
+    return {part["part"]: part for part in json.loads(done.stdout)["parts"]}
+
+
+def test_a_microphone_that_is_muted_is_told(server: SoundServer) -> None:
+    """A null sink to which nothing plays is digital silence."""
+    parts = ready(server)
+    assert (parts["loudspeaker"]["state"], parts["microphone"]["state"]) == (WORKS, WORKS)
+    assert parts["level"]["state"] == STANDS_IN and "silent" in parts["level"]["text"]
+    assert "voice" not in parts["your answers"]["data"].get("by", [])
+
+
+@pytest.mark.parametrize(("dbfs", "state"), [(-20.0, WORKS), (-60.0, WORKS), (-80.0, STANDS_IN)])
+def test_the_level_of_what_is_played_is_measured(server: SoundServer, tmp_path: Path, dbfs: float, state: str) -> None:
+    played = write_wav(tmp_path / "tone.wav", pcm(tone(dbfs, 20)))
+    playing = subprocess.Popen(["paplay", "--latency-msec=50", str(played)], env=server.environment)
+    try:
+        time.sleep(0.5)
+        found = ready(server)["level"]
+    finally:
+        playing.kill()
+        playing.wait()
+    assert found["state"] == state, found
+    assert found["data"]["loudest_dbfs"] == pytest.approx(dbfs, abs=1.5)
+
+
+def test_clipping_is_measured(server: SoundServer, tmp_path: Path) -> None:
+    played = write_wav(tmp_path / "loud.wav", pcm(np.clip(tone(6, 20), -1, 1)))
+    playing = subprocess.Popen(["paplay", "--latency-msec=50", str(played)], env=server.environment)
+    try:
+        time.sleep(0.5)
+        found = ready(server)["level"]
+    finally:
+        playing.kill()
+        playing.wait()
+    assert found["state"] == STANDS_IN and "clipping" in found["text"], found
