@@ -35,7 +35,7 @@ from assistant.pedal.names import MEND, SAFE_KEYS, Named
 from assistant.plans.model import PedalSettings
 
 WIDEST, NARROWEST = 100, 40  # columns
-LOOKING = "Looking, some seconds; say a few words, so that the microphone's level can be told .."
+LOOKING = "Looking, some seconds; say a few words for the microphone's level .."
 EXIT_CODES = "Exit code: 0 each part works or something stands in, 2 bad input or a bad shop file, 3 a part is broken."
 
 
@@ -95,13 +95,14 @@ def _verdict(lines: Sequence[Line]) -> str:
 def _waiting(tell: bool) -> Iterator[None]:
     """Say on a terminal that it takes a moment, and take that back."""
     shown = tell and sys.stdout.isatty()
+    text = LOOKING[: shutil.get_terminal_size((80, 24)).columns - 1]  # a second row could not be taken back
     if shown:
-        print(LOOKING, end="", flush=True)
+        print(text, end="", flush=True)
     try:
         yield
     finally:
         if shown:
-            print("\r" + " " * len(LOOKING) + "\r", end="", flush=True)
+            print("\r" + " " * len(text) + "\r", end="", flush=True)
 
 
 def _as_json(line: Line) -> dict[str, Any]:

@@ -31,16 +31,10 @@ OLD_AFTER_DAYS = {"kerf": 90, "screw": 365, "zero": 90, "backlash": 180, SQUARE:
 OF_THE_BLADE = ("kerf", "zero")  # with another blade the cut lies elsewhere
 SQUARE_DEPTH_MM = 20.0  # a usual board's thickness, to tell by how much a wall leans
 MOST_DEGREES = 10.0
-WHAT_STANDS_IN = {
-    "kerf": "{kerf} as written",
-    "screw": "its nominal travel",
-    "zero": "the zero as set by hand",
-    "backlash": "{backlash} as written",
-}
-# Common practice, no source: the wall's lean is what the joint feels, so it is measured in the wood.
+# Common practice, no source. The wall's lean is what the joint feels, so it is measured in the wood.
 HOW_SQUARE = (
-    "saw isolated, set a square to blade and table; then in a cut measure from edge to wall at tip and bottom and on "
-    "both faces (0.02 mm in 20 mm is 0.06 degrees); kerfcall ready --square DEGREES notes it"
+    "saw isolated, set a square to blade and table; measure a cut's lean, edge to wall at tip and bottom and on both "
+    "faces (0.02 mm in 20 is 0.06 degrees); note it: kerfcall ready --square DEGREES"
 )
 
 
@@ -117,9 +111,9 @@ def ago(days: float) -> str:
 
 def _calibration(kept: _Kept, kind: str) -> Line:
     shop, entry = kept.shop, kept.last(kind)
-    lengths = (("kerf", shop.blade.kerf), ("backlash", shop.carriage.backlash))
-    stands_in = WHAT_STANDS_IN[kind].format(**{name: plain_length(mm, shop.unit) for name, mm in lengths})
-    mend = f"kerfcall calibrate {kind} --plan {kind}-test.toml"
+    stated = {"kerf": shop.blade.kerf, "backlash": shop.carriage.backlash}.get(kind)
+    stands_in = "" if stated is None else f": {plain_length(stated, shop.unit)}"
+    mend = f"kerfcall calibrate {kind}"
     gone = kept.taken_back(kind, entry.n if entry else 0)
     try:
         data = kept.data(kind, entry) | {"taken_back_utc": gone.utc if gone else None}
@@ -128,7 +122,7 @@ def _calibration(kept: _Kept, kind: str) -> Line:
     except ValueError:
         return Line(kind, BROKEN, "the history holds a date that can't be read", f"{mend} notes it anew")
     if entry is None:
-        return Line(kind, STANDS_IN, f"{gone_when or 'never calibrated'}; {stands_in}", mend, data)
+        return Line(kind, STANDS_IN, f"{gone_when or 'never calibrated'}{stands_in}", mend, data)
     told = f"calibrated {when}"
     doubt = _doubt(kept, kind, entry)
     if doubt:
@@ -159,7 +153,7 @@ def _square(kept: _Kept) -> Line:
     try:
         data = kept.data(SQUARE, entry) | {"degrees": None}
         if entry is None:
-            return Line(SQUARE, STANDS_IN, "never checked; taken as square", HOW_SQUARE, data)
+            return Line(SQUARE, STANDS_IN, "never checked", HOW_SQUARE, data)
         degrees = float(entry.data["degrees"])
         when = ago(kept.days(entry))
     except (ValueError, KeyError, TypeError):

@@ -28,7 +28,7 @@ FULL = -0.5  # dBFS, a peak over it is clipping too: a sound server that resampl
 BAR_CELLS = 20
 CHILD = f"import sys; sys.path[:] = {sys.path!r}; from assistant.commands.ready_sound import main; main()"
 NO_MICROPHONE = "pedal and keys"
-CONNECT = "connect one; see the system's sound settings"
+CONNECT = "connect and choose one"
 
 
 def sound() -> Sequence[Line]:
@@ -64,8 +64,8 @@ def lines(devices: dict[str, Any], level: dict[str, Any]) -> Sequence[Line]:
     why = str(devices.get("why") or "")
     mend = pip("miniaudio") if why == NO_LIBRARY else CONNECT
     outputs, inputs = devices.get("outputs") or [], devices.get("inputs") or []
-    speaker = _device("loudspeaker", outputs, f"text on the screen: {why or 'no loudspeaker found'}", mend)
-    microphone = _device("microphone", inputs, f"{NO_MICROPHONE}: {why or 'no microphone found'}", mend)
+    speaker = _device("loudspeaker", outputs, f"text on screen: {why or 'none found'}", mend)
+    microphone = _device("microphone", inputs, f"{NO_MICROPHONE}: {why or 'none found'}", mend)
     if not inputs:
         return speaker, microphone, Line("level", STANDS_IN, "nothing to measure", "see the microphone")
     if "rms" not in level:

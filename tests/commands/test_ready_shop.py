@@ -56,8 +56,8 @@ def bench(tmp_path: Path) -> Bench:
 def test_what_was_never_calibrated_is_stood_in_for_by_what_is_written(bench: Bench) -> None:
     lines = bench.lines()
     assert {line.state for line in lines.values()} == {STANDS_IN}
-    assert lines["kerf"].text == "never calibrated; 3.18 mm as written"
-    assert lines["backlash"].text == "never calibrated; 0 mm as written"
+    assert lines["kerf"].text == "never calibrated: 3.18 mm"
+    assert lines["backlash"].text == "never calibrated: 0 mm"
     for kind in KINDS:
         assert f"kerfcall calibrate {kind}" in lines[kind].mend
         assert lines[kind].data["days"] is None and lines[kind].data["limit_days"] == OLD_AFTER_DAYS[kind]
@@ -89,7 +89,7 @@ def test_one_that_was_taken_back_is_told_as_such(bench: Bench) -> None:
     bench.calibrate("kerf", 20)
     undo(bench.shop, "kerf", utc(5))
     line = bench.lines()["kerf"]
-    assert (line.state, line.text) == (STANDS_IN, "taken back 5 days ago; 3.18 mm as written")
+    assert (line.state, line.text) == (STANDS_IN, "taken back 5 days ago: 3.18 mm")
     assert line.data["taken_back_utc"] == utc(5)
 
 

@@ -89,7 +89,7 @@ def test_devices_are_named() -> None:
 def test_without_devices_text_pedal_and_keys_stand_in() -> None:
     lines = ready_sound.lines({"outputs": [], "inputs": []}, {})
     assert [line.state for line in lines] == [STANDS_IN] * 3
-    assert "no loudspeaker found" in lines[0].text and "no microphone found" in lines[1].text
+    assert "none found" in lines[0].text and "none found" in lines[1].text
 
 
 def test_without_a_sound_library_one_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
