@@ -29,6 +29,7 @@ PARTS = (*KINDS, SQUARE)
 # sharpening, the zero with every knock, play with wear; a screw hardly at all.
 OLD_AFTER_DAYS = {"kerf": 90, "screw": 365, "zero": 90, "backlash": 180, SQUARE: 90}
 OF_THE_BLADE = ("kerf", "zero")  # with another blade the cut lies elsewhere
+SAME_MM = 0.003  # a kerf as written, rounded, and as measured
 SQUARE_DEPTH_MM = 20.0  # a usual board's thickness, to tell by how much a wall leans
 MOST_DEGREES = 10.0
 # Common practice, no source. The wall's lean is what the joint feels, so it is measured in the wood.
@@ -119,12 +120,12 @@ def _calibration(kept: _Kept, kind: str) -> Line:
         data = kept.data(kind, entry) | {"taken_back_utc": gone.utc if gone else None}
         when = ago(kept.days(entry)) if entry else ""
         gone_when = f"taken back {ago(kept.days(gone))}" if gone else ""
-    except ValueError:
-        return Line(kind, BROKEN, "the history holds a date that can't be read", f"{mend} notes it anew")
+        doubt = _doubt(kept, kind, entry) if entry else ""
+    except (ValueError, KeyError, TypeError):
+        return Line(kind, BROKEN, "the history holds a calibration that can't be read", f"{mend} notes it anew")
     if entry is None:
         return Line(kind, STANDS_IN, f"{gone_when or 'never calibrated'}{stands_in}", mend, data)
     told = f"calibrated {when}"
-    doubt = _doubt(kept, kind, entry)
     if doubt:
         return Line(kind, STANDS_IN, f"{told}, {doubt}", mend, data)
     value = f"{plain_length(shop.blade.kerf, shop.unit)}, " if kind == "kerf" else ""
@@ -138,6 +139,8 @@ def _doubt(kept: _Kept, kind: str, entry: Entry) -> str:
         return f'on another blade than "{blade}", on the saw now'
     if entry.key and (stands := value_text(Path(kept.shop.path), entry.key)) != entry.after:
         return f"but {entry.key} was changed by hand since: {entry.after} to {stands or 'nothing'}"
+    if kind == "kerf" and not entry.key and abs(float(kept.shop.blade.kerf) - float(entry.data["value"])) > SAME_MM:
+        return "but blade.kerf was changed by hand since"
     return _aged(kept, kind, entry)
 
 
@@ -155,6 +158,8 @@ def _square(kept: _Kept) -> Line:
         if entry is None:
             return Line(SQUARE, STANDS_IN, "never checked", HOW_SQUARE, data)
         degrees = float(entry.data["degrees"])
+        if not math.isfinite(degrees):
+            raise ValueError("no lean")
         when = ago(kept.days(entry))
     except (ValueError, KeyError, TypeError):
         return Line(SQUARE, BROKEN, "the history holds a check that can't be read", HOW_SQUARE)

@@ -48,6 +48,10 @@ def packages(
     missing = [name for name in CORE if installed(name) is None]
     if missing:
         return Line("packages", BROKEN, f"missing: {', '.join(missing)}", pip(*missing), {"missing": missing})
+    halved = [name for name in CORE if not importable(name)]
+    if halved:
+        text = f"installed, but not to be found by Python: {', '.join(halved)}"
+        return Line("packages", BROKEN, text, pip("--force-reinstall", *halved), {"missing": halved})
     try:
         wanted = list(_wanted(declared()))
     except ImportError:

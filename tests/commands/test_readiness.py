@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -14,6 +17,7 @@ from assistant.commands import readiness, ready_controls, ready_place, ready_sho
 from assistant.commands.readiness import ANSWERS, CALIBRATIONS, ORDER, SHOP_FILE, exit_code, survey
 from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line
 from assistant.commands.ready_shop import PARTS
+from tests.test_rooms import HEAVY
 
 PROBES = {
     "python": (ready_software, "python"),
@@ -56,6 +60,22 @@ def test_every_part_is_there_and_whatever_does_not_work_has_what_to_do(shop: Pat
     for line in lines:
         assert line.state in (WORKS, STANDS_IN, BROKEN) and line.text
         assert line.mend or line.state == WORKS, line
+
+
+def test_without_any_library_every_part_is_still_told(shop: Path) -> None:
+    """Not even those that nothing can be cut without."""
+    script = (
+        "import sys\n"
+        f"for name in {(*HEAVY, 'packaging', 'tomlkit')!r}: sys.modules[name] = None\n"
+        "from assistant.__main__ import main\n"
+        f"sys.exit(main(['ready', '--json', '--shop', {str(shop)!r}]))"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert done.returncode == 3 and not done.stderr, done.stderr
+    parts = {part["part"]: part for part in json.loads(done.stdout)["parts"]}
+    assert tuple(parts) == ORDER
+    assert parts["shop file"]["state"] == WORKS and parts["journal"]["state"] == BROKEN
+    assert all(part["mend"] for part in parts.values() if part["state"] != WORKS)
 
 
 @pytest.mark.parametrize("part", PROBES)

@@ -122,6 +122,14 @@ def test_a_value_changed_by_hand_since_is_told(bench: Bench) -> None:
     assert line.state == STANDS_IN and "blade.kerf was changed by hand since: 3.176 to 3.25" in line.text
 
 
+def test_a_kerf_that_was_measured_as_written_and_changed_by_hand_since_is_told(bench: Bench) -> None:
+    """Nothing was to be written then, so no key is in the history to compare with."""
+    record(bench.shop, "kerf", utc(3), "", {"value": 3.1812, "u": 0.004})
+    assert bench.lines()["kerf"].state == WORKS
+    bench.shop.write_text(SHOP.replace("3.18", "2.4"), encoding="utf-8")
+    assert bench.lines()["kerf"].state == STANDS_IN
+
+
 def test_a_date_that_lies_ahead_puts_the_clock_in_doubt(bench: Bench) -> None:
     bench.calibrate("screw", -40)
     line = bench.lines()["screw"]
@@ -206,8 +214,9 @@ def test_a_check_grows_old(bench: Bench) -> None:
     assert bench.lines()["square"].state == STANDS_IN
 
 
-def test_a_check_that_can_not_be_read_is_broken(bench: Bench) -> None:
-    record(bench.shop, "square", utc(1), "", {})
+@pytest.mark.parametrize("data", [{}, {"degrees": "none"}, {"degrees": None}, {"degrees": float("nan")}])
+def test_a_check_that_can_not_be_read_is_broken(bench: Bench, data: dict[str, object]) -> None:
+    record(bench.shop, "square", utc(1), "", data)
     assert bench.lines()["square"].state == BROKEN
 
 

@@ -50,6 +50,12 @@ def test_without_a_package_that_cutting_needs_it_is_broken() -> None:
     assert line.data == {"missing": ["filelock"]}
 
 
+def test_a_package_that_is_listed_and_not_there_is_broken(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ready_software, "importable", lambda name: name != "numpy")
+    line = packages({**HERE})
+    assert (line.state, line.mend) == (BROKEN, "python -m pip install --force-reinstall numpy")
+
+
 def test_a_missing_package_that_cutting_does_not_need_is_named_with_its_command() -> None:
     line = packages({**HERE, "reportlab": None})
     assert (line.state, line.text) == (STANDS_IN, "missing: reportlab")
