@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.metadata
 import importlib.util
 import re
 from collections.abc import Callable, Iterator, Sequence
@@ -27,17 +26,21 @@ def python(version: tuple[int, ...]) -> Line:
 
 def declared() -> list[str]:
     """What this program's own package asks for; [] where it runs without being installed."""
+    from importlib import metadata
+
     try:
-        return importlib.metadata.requires(DISTRIBUTION) or []
-    except importlib.metadata.PackageNotFoundError:
+        return metadata.requires(DISTRIBUTION) or []
+    except metadata.PackageNotFoundError:
         return []
 
 
 def installed(name: str) -> str | None:
     """The version of an installed package, or None."""
+    from importlib import metadata
+
     try:
-        return importlib.metadata.version(name)
-    except importlib.metadata.PackageNotFoundError:
+        return metadata.version(name)
+    except metadata.PackageNotFoundError:
         return None
 
 
