@@ -193,7 +193,7 @@ def test_when_all_works_it_is_one_screen_of_80_by_24(
 
     shop = shop.rename(Path(sound_server.environment["HOME"]) / "shop.toml")
     for kind in (*KINDS, "square"):
-        record(shop, kind, now(), "", {"degrees": 0.02})
+        record(shop, kind, now(), "", {"value": 3.18, "degrees": 0.02})
     room = np.random.default_rng(1).standard_normal(60 * RATE) / 1000
     hiss = subprocess.Popen(["paplay", str(write_wav(tmp_path / "r.wav", pcm(room)))], env=sound_server.environment)
     names = ("PULSE_SERVER", "XDG_RUNTIME_DIR", "HOME")
