@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from assistant.hearing import templates
+from assistant.hearing.blend import blended
 from assistant.hearing.contract import RATE, Recogniser, Result
 from assistant.hearing.denoise import Denoiser, Plain
 from assistant.hearing.detect import ByLevel, BySpeech, Detector
@@ -170,14 +171,17 @@ class Ear:
             self._ahead = (early.first, early.end, result) if result.phrase else None
         return utterance
 
+    def _as_it_came(self, piece: bytes) -> bytes:
+        """The piece before suppression, which it came out of `_delay` later; as much of it as is kept."""
+        heard, late = b"".join(self._raw), 2 * self._delay
+        return heard[max(0, len(heard) - len(piece) - late) : len(heard) - late]
+
     def _recognise(self, piece: bytes, phrases: Sequence[Phrase]) -> Result:
         """piece: up to the last frame."""
-        result = self.recogniser.decode(piece, phrases)
+        raw = self._as_it_came(piece)
+        result = self.recogniser.decode(piece if self.denoiser.name == "none" else blended(piece, raw), phrases)
         if result.phrase is None or not self._voice.count(result.phrase.text):
             return result
-        # Templates are of the sound before suppression, which comes out of it `_delay` later.
-        heard, late = b"".join(self._raw), 2 * self._delay
-        raw = heard[max(0, len(heard) - len(piece) - late) : len(heard) - late]
         first, last = round(result.measures["first"]), round(result.measures["last"])
         judged = templates.judge(self._voice, raw, first, last, result.phrase.text)
         if judged is None:

@@ -33,7 +33,7 @@ CHECKS = (
     "backing",
     "glue dry and trimmed",
 )
-# A false pause is harmless, so its phrase may be quick to say ("standing by"); a number makes up "go to pass".
+# A false pause is harmless, so its phrase may be quick to say ("stand by for me"); a number makes up "go to pass".
 SHORTEST = {"stand by": 3, GO_TO: 3}
 MOST_WORDINGS = 10
 DIGITS = "0123456789"

@@ -56,7 +56,7 @@ def test_the_text_says_when_what_is_not_always_so_holds(capsys):
     assert main(["phrases"]) == 0
     text = capsys.readouterr().out
     assert "until a new setup's first check is answered" in paragraph(text, "a check is open")
-    assert "standing by  " in paragraph(text, "a question or read-back is open")
+    assert "standing by for now  " in paragraph(text, "a question or read-back is open")
     assert 'go to pass N, said digit by digit: 12 is "one two"' in paragraph(text, "a pass has been called")
     assert "marigold go to pass N " in text and "go to pass one" not in text
 

@@ -27,7 +27,7 @@ def script() -> str:
     answers = [f"heard marigold {answer}" for answer in CHECKS]
     again = ["heard report my progress", "heard how many more to go", "heard say again position"]
     detours = [
-        "heard standing by",
+        "heard standing by for now",
         "heard marigold carry on working",
         *answers[:2],
         "heard marigold return to previous",

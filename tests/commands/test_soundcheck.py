@@ -34,7 +34,7 @@ from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
 from tests.hearing.voices import floats, need, padded, pcm, saw_noise, spoken, write_wav
 
-CHOSEN = ("standing by", "return to previous", "clamps")
+CHOSEN = ("standing by for now", "return to previous", "clamps")
 TEXTS = tuple(phrase.text for phrase in prompts(DEFAULT_CHECKS, "marigold", CHOSEN))
 BACK, STAND_BY, CLAMPS = TEXTS
 ROUNDS = 2
@@ -352,7 +352,7 @@ def answer_prompts(program: Program, loop: Loop, folder: Path, texts: tuple[str,
 
 def test_live_through_a_real_capture_device(loop, tmp_path):
     hiss = loop.hiss(tmp_path)
-    program = Program(loop, tmp_path, "--rounds", "2", "--phrases", "standing by", "return to previous")
+    program = Program(loop, tmp_path, "--rounds", "2", "--phrases", "standing by for now", "return to previous")
     try:
         program.until("Kerfcall starts and stops no saw")
         program.until("Enter when it runs")
@@ -380,7 +380,7 @@ def test_live_through_a_real_capture_device(loop, tmp_path):
 
 def test_ctrl_c_in_the_middle_keeps_nothing(loop, tmp_path):
     hiss = loop.hiss(tmp_path)
-    program = Program(loop, tmp_path, "--no-saw", "--phrases", "standing by", "return to previous")
+    program = Program(loop, tmp_path, "--no-saw", "--phrases", "standing by for now", "return to previous")
     try:
         program.until("1/6  say:")
         loop.play(pcm(floats(spoken("en-us", BACK)) * SPEECH), tmp_path)
@@ -398,7 +398,7 @@ def test_ctrl_c_in_the_middle_keeps_nothing(loop, tmp_path):
 
 def test_a_silent_microphone_is_named_at_once(loop, tmp_path):
     """The null sink with nothing playing is a muted microphone."""
-    program = Program(loop, tmp_path, "--phrases", "standing by")
+    program = Program(loop, tmp_path, "--phrases", "standing by for now")
     try:
         program.until("the microphone is silent", 30)
         assert program.end(10) == 3
@@ -437,7 +437,7 @@ def take(monkeypatch, sound: bytes, *answers: str, with_saw: bool = False):
     return out.getvalue(), live
 
 
-PROMPTS = prompts(DEFAULT_CHECKS, "marigold", ["standing by", "return to previous"])
+PROMPTS = prompts(DEFAULT_CHECKS, "marigold", ["standing by for now", "return to previous"])
 
 
 def test_nothing_said_is_asked_again_and_given_up(monkeypatch):
@@ -446,7 +446,7 @@ def test_nothing_said_is_asked_again_and_given_up(monkeypatch):
 
 
 def test_a_phrase_that_nobody_says_is_asked_three_times_and_passed_over(monkeypatch):
-    speech = floats(spoken("en-us", "standing by")) * SPEECH
+    speech = floats(spoken("en-us", "standing by for now")) * SPEECH
     sound = np.concatenate([room(30 * RATE), speech + room(len(speech)), room(2 * RATE)])
     out, live = take(monkeypatch, pcm(sound))
     assert out.count(f'1/2  say: "{BACK}"') == 3 and out.count("2/2  say:") == 1
@@ -455,7 +455,7 @@ def test_a_phrase_that_nobody_says_is_asked_three_times_and_passed_over(monkeypa
 
 
 def test_the_saw_is_left_out_by_an_s_or_by_nobody_answering(monkeypatch):
-    speech = floats(padded(spoken("en-us", "standing by"), 0.5, 1.0)) * SPEECH
+    speech = floats(padded(spoken("en-us", "standing by for now"), 0.5, 1.0)) * SPEECH
     sound = pcm(np.concatenate([room(5 * RATE), *[speech + room(len(speech))] * 2]))
     for answers in (("s\n",), ()):
         out, live = take(monkeypatch, sound, *answers, with_saw=True)
@@ -464,7 +464,7 @@ def test_the_saw_is_left_out_by_an_s_or_by_nobody_answering(monkeypatch):
 
 
 def test_a_blade_that_runs_down_is_waited_for_and_no_phrase(monkeypatch):
-    speech = floats(padded(spoken("en-us", "standing by"), 0.5, 1.0)) * SPEECH
+    speech = floats(padded(spoken("en-us", "standing by for now"), 0.5, 1.0)) * SPEECH
     saw = saw_noise(9 * RATE) * 0.05
     sound = pcm(np.concatenate([room(4 * RATE), saw, room(2 * RATE), *[speech + room(len(speech))] * 2]))
     out, live = take(monkeypatch, sound, "\n", "\n", with_saw=True)

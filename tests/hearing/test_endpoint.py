@@ -64,5 +64,5 @@ def test_a_saw_that_stays_on_becomes_the_floor_and_speech_over_it_is_still_found
 
 def test_two_phrases_half_a_second_apart_are_two_utterances():
     need("espeak-ng")
-    sound = spoken("en-us", "standing by")
+    sound = spoken("en-us", "standing by for now")
     assert len(cut(padded(sound, 0.5, 0.5) + padded(sound, 0.1, 0.8))) == 2

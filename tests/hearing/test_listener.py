@@ -114,7 +114,7 @@ def test_a_moment_after_our_own_voice_the_room_still_rings(ear, posted):
     ear.speaking(True)
     feed(ear, bytes(3200))
     ear.speaking(False)
-    feed(ear, spoken("en-us", "standing by")[:9000] + bytes(32000))
+    feed(ear, spoken("en-us", "standing by for now")[:9000] + bytes(32000))
     assert posted == []
 
 
