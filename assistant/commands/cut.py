@@ -12,6 +12,7 @@ from assistant.commands.driving import Run, add_run_options, check_options, driv
 from assistant.errors import BadInput, Fault, JournalError
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal, default_state_dir
+from assistant.pedal.devices import is_named
 from assistant.pedal.names import key_from_name
 from assistant.plans.job import build_job
 from assistant.plans.model import Job
@@ -61,7 +62,7 @@ def _inputs(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ...]]:
     try:
         plan, shop = read_both(args.plan, args.shop)
         if not args.no_pedal:
-            key_from_name(shop.pedal.key, f"{Path(shop.path).name}: pedal.key")
+            key_from_name(shop.pedal.key, f"{Path(shop.path).name}: pedal.key", is_named(shop.pedal))
         job = build_job(plan, shop)
     except BadInput as error:
         raise BadInput([*error.faults, *faults]) from error

@@ -289,13 +289,14 @@ class _Desk:
         """The pedal and the terminal's keys."""
         pedal = self._pedal = None if self._args.no_pedal else self._open_pedal()
         try:
+            from assistant.pedal.names import stand_in_key
             from assistant.screens.keys import TerminalKeys
 
             keys = TerminalKeys(
                 self._clock,
                 self._post,
                 lambda: pedal is not None and pedal.alive,
-                self._run.job.pedal.key,
+                stand_in_key(self._run.job.pedal),
                 self._click,
                 self._screen.note,
                 self._page.asked_for_code if self._page else None,

@@ -167,11 +167,17 @@ def _sayer(to_stderr: bool) -> Any:
 
 
 def _usable(key: Named) -> bool:
-    return not key.types_text and not key.modifier and key.written != "<0>"
+    return (bool(key.device) or not key.types_text) and not key.modifier and key.written != "<0>"
 
 
 def verdict(key: Named) -> str:
     """What the key is, and whether and how it goes into the shop file."""
+    if key.device and not key.modifier:
+        return (
+            f"The pedal sends {key.written}, from its own device, which a session reads alone: nothing of it is typed "
+            "anywhere. Be sure that it is the pedal's and not the keyboard's you type on. "
+            f'In the shop file:\n\n[pedal]\nkey = "{key.written}"\ndevice = "{key.device}"\n'
+        )
     if key.types_text:
         return (
             f"The pedal sends {key.written!r}, a key that types or edits text. It is refused: at every press it would "
@@ -204,6 +210,7 @@ def _pedal_json(learned: Any, usable: bool) -> dict[str, Any]:
         "key": learned.key.written if usable else None,
         "usable": usable,
         "types_text": learned.key.types_text,
+        "device": learned.key.device or None,
         "presses": learned.presses,
         "repeats": learned.repeats,
         "longest_down_s": learned.longest_down_s,

@@ -14,19 +14,18 @@ from assistant.plans.model import PedalSettings
 
 def pedal(settings: PedalSettings) -> Line:
     """Whether the pedal's key can be heard wherever the focus is."""
-    from assistant.pedal.names import key_from_name
+    from assistant.pedal.trial import try_out
     from assistant.pedal.watch import STANDS_IN as WHAT_STANDS_IN
-    from assistant.pedal.watch import KeyWatch
 
     data = {"key": settings.key}
     try:
-        key = key_from_name(settings.key)
-        KeyWatch(lambda pressed: None, lambda released: None, lambda: None).close()
+        source = try_out(settings)
     except KerfcallError as error:
         said = str(error).removeprefix("The pedal is not heard: ").replace(f"; {WHAT_STANDS_IN}", "").rstrip(".")
         text, _, mend = said.partition(" To mend it: ")
         return Line("pedal", STANDS_IN, f"terminal keys for {settings.key}: {text.rstrip('.')}", mend, data)
-    return Line("pedal", WORKS, f"{key.name}, heard in every window; --pedal tries it", "", data)
+    where = f"read alone from {source.name} ({source.nodes[0].stable})" if source.nodes else "heard in every window"
+    return Line("pedal", WORKS, f"{settings.key}, {where}; --pedal tries it", "", data)
 
 
 def terminal() -> Line:

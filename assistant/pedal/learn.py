@@ -7,11 +7,14 @@ from __future__ import annotations
 
 import queue
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from assistant.pedal.device_watch import DeviceWatch
+from assistant.pedal.devices import is_named, nodes_to_learn_from
 from assistant.pedal.gestures import GestureMaker, Made
+from assistant.pedal.kernel import KERNEL, MODIFIERS, TYPES_TEXT, Kernel, Node, name_of_code
 from assistant.pedal.names import Named, name_of
 from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
@@ -33,7 +36,9 @@ class Learned:
 class Learner:
     """Moves of any keys -> what the first one is and does. Pure."""
 
-    def __init__(self, settings: PedalSettings) -> None:
+    def __init__(self, settings: PedalSettings, name: Callable[[Any], Named] = name_of) -> None:
+        """name: what a key object is called."""
+        self._name = name
         self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
         self._code: Any = None
         self._key: Named | None = None
@@ -76,7 +81,7 @@ class Learner:
     def _recognise(self, kind: str, key: Any) -> Named | None:
         if self._key is not None or kind != "press" or key is None:
             return None
-        named = name_of(key)
+        named = self._name(key)
         if named.modifier:  # part of a chord, such as Ctrl-C
             return None
         self._code, self._key = key, named
@@ -93,21 +98,46 @@ def learn(
     settings: PedalSettings,
     on_key: Callable[[Named], None],
     on_gesture: Callable[[str], None],
+    kernel: Kernel = KERNEL,
 ) -> Learned | None:
-    """Watches the keyboard until `seconds` have passed, or nothing has moved for STILL_S after the first press.
+    """Watches the keys until `seconds` have passed, or nothing has moved for STILL_S after the first press.
 
     on_key, on_gesture: told at once. None: no key was pressed. Raises NoSuchPart where keys can't be heard.
+    Where the shop file names the pedal's device only that is heard; without a display every device that may be read.
     """
     moves: queue.SimpleQueue[tuple[str, Any, float]] = queue.SimpleQueue()
-    watch = KeyWatch(
+    nodes = nodes_to_learn_from(settings, kernel)
+    watch = _watch_devices(nodes, moves, kernel, is_named(settings)) if nodes else _watch_display(moves)
+    learner = Learner(settings, _name_on_device) if nodes else Learner(settings)
+    try:
+        return _follow(learner, moves, time.monotonic() + seconds, on_key, on_gesture)
+    finally:
+        watch.close()
+
+
+def _watch_display(moves: queue.SimpleQueue[tuple[str, Any, float]]) -> KeyWatch:
+    return KeyWatch(
         lambda key: moves.put(("press", key, time.monotonic())),
         lambda key: moves.put(("release", key, time.monotonic())),
         lambda: moves.put(("ended", None, time.monotonic())),
     )
-    try:
-        return _follow(Learner(settings), moves, time.monotonic() + seconds, on_key, on_gesture)
-    finally:
-        watch.close()
+
+
+def _watch_devices(
+    nodes: Sequence[Node], moves: queue.SimpleQueue[tuple[str, Any, float]], kernel: Kernel, grab: bool
+) -> DeviceWatch:
+    """Not grabbed unless named: the keyboard is among these devices, and Ctrl-C must work."""
+
+    def moved(kind: str, code: int, node: Node, at: float) -> None:
+        if kind != "drop":
+            moves.put((kind, (code, node), at))
+
+    return DeviceWatch(nodes, moved, lambda: moves.put(("ended", None, time.monotonic())), kernel, grab)
+
+
+def _name_on_device(key: tuple[int, Node]) -> Named:
+    code, node = key
+    return Named(name_of_code(code), code in TYPES_TEXT, code in MODIFIERS, node.stable)
 
 
 def _follow(

@@ -1,6 +1,7 @@
 """The pedal: a key heard wherever the focus is -> Gesture events.
 
 Threads: the keyboard library's own thread takes the time and puts it on a queue, nothing else.
+Where the pedal's own device is read, the thread that waits for it does the same, with the kernel's times.
 The pedal's thread reads that queue, clicks, makes gestures, posts them, and watches whether the
 library's thread is still alive; when it has ended it builds a new one, at growing intervals.
 Only the configured key is looked at; no key is ever stored or logged.
@@ -11,13 +12,17 @@ from __future__ import annotations
 import contextlib
 import queue
 import threading
+import time
 from collections.abc import Callable
 from typing import Any
 
 from assistant.errors import NoSuchPart
+from assistant.pedal.device_watch import DeviceWatch
+from assistant.pedal.devices import Source, is_named, source_of
 from assistant.pedal.gestures import GestureMaker, Made
+from assistant.pedal.kernel import KERNEL, Kernel, Node
 from assistant.pedal.names import key_from_name, matcher
-from assistant.pedal.watch import STANDS_IN, KeyWatch
+from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, Gesture
@@ -29,27 +34,31 @@ OPEN_AND_CLOSE_S = 4.0
 STALL_S = 0.4
 STOPPED_S = 1.0
 SETTLE_S = 0.3
-LOST = f"The pedal is not heard any more: the display server went away; {STANDS_IN}."
 WORKS = "The pedal is heard again."
 
 
 class PedalListener:
     """Posts Gesture(source="pedal") and DeviceChanged("pedal", ...), and clicks at every press at once."""
 
-    def __init__(self, clock: Clock, post: Post, settings: PedalSettings, click: Callable[[], None]) -> None:
+    def __init__(
+        self, clock: Clock, post: Post, settings: PedalSettings, click: Callable[[], None], kernel: Kernel = KERNEL
+    ) -> None:
         """Begins to listen.
 
         click: makes the click; called on the pedal's thread, must return at once.
+        kernel: the door to the input devices.
         Raises NoSuchPart where keys can't be heard, BadInput for a key that can't be a pedal's.
         """
         self._clock = clock
         self._post = post
         self._click = click
-        self._key = key_from_name(settings.key)
+        self._settings = settings
+        self._kernel = kernel
+        self._key = key_from_name(settings.key, alone=is_named(settings))
         self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
         self._moves: queue.SimpleQueue[tuple[str, int, float]] = queue.SimpleQueue()
         self._opened = 0
-        self._watch: KeyWatch | None = self._open()
+        self._watch: KeyWatch | DeviceWatch | None = self._open()
         self._retry_s = FIRST_RETRY_S
         self._retry_at = 0.0
         self._deaf_until = 0.0
@@ -75,8 +84,21 @@ class PedalListener:
         if threading.current_thread() is not self._thread:
             self._thread.join(OPEN_AND_CLOSE_S)
 
-    def _open(self) -> KeyWatch:
+    def _open(self) -> KeyWatch | DeviceWatch:
         self._opened += 1
+        source = source_of(self._settings, self._kernel)
+        return self._open_device(source) if source.nodes else self._open_display()
+
+    def _open_device(self, source: Source) -> DeviceWatch:
+        number, moves, at = self._opened, self._moves, self._clock.at
+
+        def moved(kind: str, code: int, node: Node, kernel_at: float) -> None:
+            if kind == "drop" or code == source.code:
+                moves.put((kind, number, at() - (time.monotonic() - kernel_at)))
+
+        return DeviceWatch(source.nodes, moved, lambda: moves.put(("ended", number, at())), self._kernel)
+
+    def _open_display(self) -> KeyWatch:
         number, moves, at = self._opened, self._moves, self._clock.at
         found: list[Callable[[Any], bool]] = []
 
@@ -134,6 +156,8 @@ class PedalListener:
             self._send(self._maker.press(at))
         elif kind == "release":
             self._send(self._maker.release(at))
+        elif kind == "drop":
+            self._maker.drop()
         elif kind == "ended":
             self._look_after_watch()
 
@@ -150,12 +174,12 @@ class PedalListener:
     def _lose(self) -> None:
         assert self._watch is not None
         self._watch.close()
-        self._watch = None
-        # The release is lost with the server: without this the key would seem held, and a hold confirms.
+        lost, self._watch = self._watch.lost, None
+        # The release is lost with the server or the device: without this the key would seem held, and a hold confirms.
         self._maker.drop()
         self._retry_s = FIRST_RETRY_S
         self._retry_at = self._clock.at() + self._retry_s
-        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "pedal", "lost", LOST))
+        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "pedal", "lost", lost))
 
     def _try_again(self) -> None:
         try:

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.errors import BadInput, Fault
-from assistant.plans.pedal_keys import KEYS
+from assistant.plans.model import PedalSettings
+from assistant.plans.pedal_keys import KEYS, READ_ALONE
 
 FUNCTION_KEYS = tuple(f"f{n}" for n in range(1, 25))
 SAFE_KEYS = KEYS
@@ -60,20 +61,28 @@ class PedalKey:
     code: int | None = None
 
 
-def key_from_name(written: str, where: str = "shop file: pedal.key") -> PedalKey:
+def key_from_name(written: str, where: str = "shop file: pedal.key", alone: bool = False) -> PedalKey:
     """The key of that name, spelt with any case and with spaces, hyphens or underscores.
+
+    alone: its own device is read, so that nothing of it is typed anywhere: text keys are fine, and a
+    number is the kernel's.
 
     Raises BadInput: an unknown name, a key that types or edits text, a modifier or lock.
     """
     name = _plain(written)
-    if name in SAFE_KEYS:
+    if name in SAFE_KEYS or (alone and name in READ_ALONE):
         return PedalKey(name)
     if match := re.fullmatch(r"<(\d{1,10})>", written.strip()):
         code = int(match[1])
-        if reason := _why_not_code(code):
+        if not alone and (reason := _why_not_code(code)):
             raise BadInput([Fault(reason, written, where, MEND)])
         return PedalKey(f"<{code}>", code)
     raise BadInput([Fault(*_why_not_name(written, name), where, _mend_for(name))])
+
+
+def stand_in_key(settings: PedalSettings) -> str:
+    """The key that is a tap in the terminal too while no pedal is heard; "" for one that means something there."""
+    return "" if settings.key in READ_ALONE else settings.key
 
 
 def _plain(written: str) -> str:
@@ -158,11 +167,15 @@ def _code(pressed: Any) -> int | None:
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """A pressed key. written: for the shop file. types_text, modifier: why it can't be a pedal key."""
+    """A pressed key. written: for the shop file. types_text, modifier: why it can't be a pedal key.
+
+    device: what to write of the device it came from, where that is known; a text key is fine then.
+    """
 
     written: str
     types_text: bool = False
     modifier: bool = False
+    device: str = ""
 
 
 def name_of(pressed: Any) -> Named:

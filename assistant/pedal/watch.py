@@ -21,6 +21,7 @@ from assistant.errors import NoSuchPart
 OPEN_WITHIN_S = 2.0
 STANDS_IN = "the terminal's keys stand in (space: tap, d: double tap, h: hold)"
 NO_ANSWER = f"the display server does not answer; {STANDS_IN}"
+LOST = f"The pedal is not heard any more: the display server went away; {STANDS_IN}."
 INSTALL = "python -m pip install python-xlib six && python -m pip install --no-deps pynput"
 
 
@@ -86,6 +87,8 @@ class KeyWatch:
     on_press, on_release: called with the library's key object on the library's thread; they must be
     short. on_end: called once when the listener ends, for whatever reason.
     """
+
+    lost = LOST
 
     def __init__(
         self,

@@ -299,12 +299,19 @@ def _pedal_to(pedal: PedalSettings) -> dict[str, Any]:
         "hold_s": pedal.hold_s,
         "double_tap_s": pedal.double_tap_s,
         "pass_takes_s": pedal.pass_takes_s,
+        "device": pedal.device,
     }
 
 
 def _pedal_from(data: object) -> PedalSettings:
     of = _Reader(data)
-    return PedalSettings(of.text("key"), of.seconds("hold_s"), of.seconds("double_tap_s"), of.seconds("pass_takes_s"))
+    return PedalSettings(
+        of.text("key"),
+        of.seconds("hold_s"),
+        of.seconds("double_tap_s"),
+        of.seconds("pass_takes_s"),
+        of.text_or("device", "auto"),
+    )
 
 
 def _page_from(data: object) -> PageSettings:

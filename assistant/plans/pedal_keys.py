@@ -22,15 +22,36 @@ _TYPING = frozenset(
 )
 _MODIFIERS = re.compile(r"(?:ctrl|control|shift|alt|cmd|win|super|meta|caps_lock|num_lock)(?:_l|_r|_gr)?")
 
+# What a pedal may send as well where its own device is read, and nothing of it is typed anywhere.
+READ_ALONE = frozenset("abcdefghijklmnopqrstuvwxyz0123456789") | {"space", "enter", "tab", "backspace", "delete"}
+AUTO, DISPLAY = "auto", "display"
+_LINK = re.compile(r"/dev/input/by-(?:id|path)/[^/]+")
+_DEVICE_MEND = "give what `kerfcall ready --pedal` names: a path in /dev/input/by-id, or vendor:product"
+
 _MEND = "set the pedal to page_down, f13 or another key that types nothing"
 
 
-def read_key(table: Table) -> str:
-    """`[pedal] key`, default "page_down"; a key that types text is refused."""
+def read_device(table: Table) -> str:
+    """`[pedal] device`, default "auto": "display", or the pedal's own: by-id path, vendor:product, or name."""
+    raw = table.text("device", AUTO, most=200) or AUTO
+    device = raw.strip()
+    if device in (AUTO, DISPLAY) or not ("/" in device[:1] or "\\" in device):
+        return device or AUTO
+    if not _LINK.fullmatch(device) or ".." in device:
+        what = "must be a path that stays the same: event numbers change with each start of the machine"
+        table.fault("device", what, _DEVICE_MEND, raw)
+        return AUTO
+    return device
+
+
+def read_key(table: Table, device: str = AUTO) -> str:
+    """`[pedal] key`, default "page_down"; a key that types text is refused unless its device is read alone."""
     raw = table.text("key", "page_down", most=40) or "page_down"
     key = _plain(raw)
     if key in KEYS or _NUMBERED.fullmatch(key):
         return key
+    if device not in (AUTO, DISPLAY) and key.lower() in READ_ALONE:
+        return key.lower()
     if _types_text(key):
         table.fault("key", "is a key that types text, into whatever window has the focus", _MEND, raw)
     elif _MODIFIERS.fullmatch(key):

@@ -14,7 +14,7 @@ from assistant.plans.document import Document, folder_of, read_document
 from assistant.plans.languages import Language, known_languages, language_of
 from assistant.plans.model import PageSettings, PedalSettings, Shop, VoiceSettings
 from assistant.plans.own_phrases import read_phrases, read_pronunciations, refuse_answers
-from assistant.plans.pedal_keys import read_key
+from assistant.plans.pedal_keys import read_device, read_key
 from assistant.plans.reader import Table
 from assistant.plans.sayable import plain
 
@@ -155,11 +155,13 @@ def _travel(table: Table, unit: str) -> tuple[Fraction, Fraction] | None:
 
 def _pedal(table: Table) -> PedalSettings:
     default = PedalSettings()
+    device = read_device(table)
     pedal = PedalSettings(
-        read_key(table),
+        read_key(table, device),
         _seconds(table, "hold_s", default.hold_s, "0.3", "5"),
         _seconds(table, "double_tap_s", default.double_tap_s, "0.1", "1"),
         _seconds(table, "pass_takes_s", default.pass_takes_s, "0", "600"),
+        device,
     )
     table.close()
     return pedal

@@ -234,6 +234,8 @@ def test_words_on_each_kind_of_key() -> None:
     text = verdict(Named("b", types_text=True))
     assert "'b'" in text and "refused" in text and "set the pedal with its maker's tool" in text
     assert "can't be told from others" in verdict(Named("<0>"))
+    own = verdict(Named("b", types_text=True, device="3553:b001"))
+    assert '[pedal]\nkey = "b"\ndevice = "3553:b001"\n' in own and "not the keyboard's" in own
 
 
 def test_words_on_what_a_pedal_does() -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -43,6 +45,25 @@ def test_a_pedal_without_a_display_is_stood_in_for_and_its_key_is_named(no_displ
     line = ready_controls.pedal(PedalSettings(key="f13"))
     assert line.state == STANDS_IN and "no display server" in line.text and "f13" in line.text and line.mend
     assert line.data == {"key": "f13"}
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="a pedal's own device is read on Linux only")
+def test_a_pedals_own_device_that_is_not_there_is_stood_in_for(no_display: None) -> None:
+    line = ready_controls.pedal(PedalSettings(key="b", device="ffff:fffe"))
+    assert line.state == STANDS_IN and "there is no device ffff:fffe" in line.text and "plug it in" in line.mend
+
+
+@pytest.mark.skipif(not importlib.util.find_spec("evdev"), reason="python-evdev is not installed")
+def test_a_pedals_own_device_works_without_a_display(
+    no_display: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from tests.pedal.fake_kernel import FakeKernel
+
+    fake = FakeKernel(tmp_path)
+    fake.plug("event0", [109, 48])
+    monkeypatch.setattr("assistant.pedal.trial.try_out.__defaults__", (fake,))
+    line = ready_controls.pedal(PedalSettings(key="b", device="3553:b001"))
+    assert line.state == WORKS and "b, read alone from Foot Switch (3553:b001)" in line.text
 
 
 @needs_x

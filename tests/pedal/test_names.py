@@ -5,7 +5,16 @@ from __future__ import annotations
 import pytest
 
 from assistant.errors import BadInput
-from assistant.pedal.names import SAFE_KEYS, X11_CODES, PedalKey, code_is_modifier, code_types_text, key_from_name
+from assistant.pedal.names import (
+    SAFE_KEYS,
+    X11_CODES,
+    PedalKey,
+    code_is_modifier,
+    code_types_text,
+    key_from_name,
+    stand_in_key,
+)
+from assistant.plans.model import PedalSettings
 from tests.pedal.xserver import XServer, needs_x
 
 
@@ -81,3 +90,17 @@ def test_x11_codes_agree_with_the_symbol_tables_of_the_x_library(xserver: XServe
     audio |= {"media_volume_down": "AudioLowerVolume", "media_volume_up": "AudioRaiseVolume"}
     for name, symbol in audio.items():
         assert X11_CODES[name] == (XK.string_to_keysym(f"XF86_{symbol}"),), name
+
+
+def test_a_text_key_and_a_kernels_number_are_fine_where_the_device_is_read_alone() -> None:
+    for written, name in (("b", "b"), ("B", "b"), ("Space", "space"), ("<30>", "<30>")):
+        assert key_from_name(written, alone=True).name == name
+        with pytest.raises(BadInput):
+            key_from_name(written)
+    with pytest.raises(BadInput, match="changes what other keys do"):
+        key_from_name("shift", alone=True)
+
+
+def test_a_letter_is_no_tap_in_the_terminal_while_no_pedal_is_heard() -> None:
+    assert stand_in_key(PedalSettings(key="b", device="3553:b001")) == ""
+    assert stand_in_key(PedalSettings(key="f13")) == "f13"

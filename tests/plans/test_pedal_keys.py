@@ -42,3 +42,27 @@ def test_unknown_names_are_refused_with_the_nearest(tmp_path: Path) -> None:
         'shop.toml: pedal.key: is no key we know (got "page_dwn"); did you mean "page_down"?'
     ]
     assert "f13 or another key" in shop_faults(tmp_path, _with("zzzzzz"))[0]
+
+
+@pytest.mark.parametrize("device", ["/dev/input/by-id/usb-foot-event-kbd", "3553:B001", "Foot Switch"])
+@pytest.mark.parametrize("key", ["b", "B", "7", "space", "Enter", "<272>"])
+def test_a_key_that_types_is_taken_where_the_pedals_own_device_is_read(tmp_path: Path, device: str, key: str) -> None:
+    pedal = shop_of(tmp_path, _with(key) + f'device = "{device}"\n').pedal
+    assert (pedal.key, pedal.device) == (key.lower(), device)
+
+
+@pytest.mark.parametrize("device", ["auto", "display"])
+def test_a_key_that_types_is_refused_where_no_device_is_named(tmp_path: Path, device: str) -> None:
+    assert "is a key that types text" in shop_faults(tmp_path, _with("b") + f'device = "{device}"\n')[0]
+    assert shop_of(tmp_path, _with("f13") + f'device = "{device}"\n').pedal.device == device
+
+
+@pytest.mark.parametrize("device", ["/dev/input/event3", "/etc/passwd", "/dev/input/by-id/../event3", "\\\\foot"])
+def test_a_device_is_named_by_what_stays_the_same(tmp_path: Path, device: str) -> None:
+    faults = shop_faults(tmp_path, SHOP + f"[pedal]\ndevice = '{device}'\n")
+    assert len(faults) == 1 and "pedal.device: must be a path that stays the same" in faults[0]
+    assert "kerfcall ready --pedal" in faults[0]
+
+
+def test_no_device_is_named_by_default(tmp_path: Path) -> None:
+    assert shop_of(tmp_path, SHOP).pedal.device == "auto"

@@ -1,0 +1,167 @@
+"""Which input device is the pedal's. Nothing is opened here: the kernel describes each device to everybody.
+
+`device` is the shop file's [pedal] device: "auto" (the display's keys; without a display the one device
+that has the key and can't be a keyboard), "display" (never a device), a path in /dev/input/by-id or by-path,
+vendor:product in hexadecimal, or the device's name.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from assistant.errors import NoSuchPart
+from assistant.pedal.kernel import BUS_BLUETOOTH, BUS_USB, KERNEL, Kernel, Node, code_of
+from assistant.pedal.watch import STANDS_IN, why_no_keyboard
+from assistant.plans.model import PedalSettings
+
+NAME_IT = "plug the pedal in, and let `kerfcall ready --pedal` name its device for [pedal] device"
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where the pedal is heard. nodes: of its own device, to be grabbed; none: through the display.
+
+    code: the kernel's code of the key, 0 where the display is listened to.
+    """
+
+    nodes: tuple[Node, ...] = ()
+    code: int = 0
+
+    @property
+    def name(self) -> str:
+        """The device's name, or what it is instead."""
+        return self.nodes[0].name if self.nodes else "the display"
+
+
+def is_named(settings: PedalSettings) -> bool:
+    """Whether the shop file names the pedal's own device."""
+    return settings.device not in ("auto", "display")
+
+
+def source_of(
+    settings: PedalSettings,
+    kernel: Kernel = KERNEL,
+    environ: Mapping[str, str] | None = None,
+    platform: str = sys.platform,
+) -> Source:
+    """Where to listen, by the shop file and by what is there. Raises NoSuchPart: nowhere, why, and what mends it."""
+    environ = os.environ if environ is None else environ
+    if is_named(settings):
+        return _named(settings, kernel, platform)
+    reason = why_no_keyboard(environ, platform)
+    if not reason or settings.device == "display" or not platform.startswith("linux"):
+        return Source()
+    return _found(settings, kernel) or Source()
+
+
+def _named(settings: PedalSettings, kernel: Kernel, platform: str) -> Source:
+    if not platform.startswith("linux"):
+        raise NoSuchPart(
+            f"The pedal is not heard: a pedal's own device is read on Linux only; {STANDS_IN}. "
+            'To mend it: take [pedal] device out of the shop file, or set it to "auto".'
+        )
+    code = code_of(settings.key)
+    if code is None:
+        raise NoSuchPart(
+            f"The pedal is not heard: a device has no key {settings.key}; {STANDS_IN}. To mend it: {NAME_IT}."
+        )
+    known = kernel.nodes()
+    nodes = tuple(node for node in known if _is(settings.device, node))
+    if not nodes:
+        raise NoSuchPart(f"The pedal is not heard: {_absent(settings.device, known)}")
+    with_key = tuple(node for node in nodes if code in node.keys)
+    if not with_key:
+        raise NoSuchPart(
+            f"The pedal is not heard: {nodes[0].name} has no key {settings.key}; {STANDS_IN}. To mend it: {NAME_IT}."
+        )
+    return Source(with_key, code)
+
+
+def _is(device: str, node: Node) -> bool:
+    if device.startswith("/"):
+        return os.path.realpath(device) == os.path.realpath(node.path)
+    if re.fullmatch(r"[0-9a-fA-F]{4}:[0-9a-fA-F]{4}", device):
+        return device.lower() == f"{node.vendor:04x}:{node.product:04x}"
+    return device.casefold() == node.name.casefold()
+
+
+def _absent(device: str, known: list[Node]) -> str:
+    there = "; ".join(dict.fromkeys(f"{node.name} ({node.stable})" for node in known if node.keys)) or "none"
+    return f"there is no device {device}; {STANDS_IN}. To mend it: plug it in. Input devices here: {there}."
+
+
+def candidates(code: int, kernel: Kernel = KERNEL) -> tuple[Node, ...]:
+    """The nodes with this key that can't be anybody's keyboard.
+
+    Plugged in or wireless, so no remote control through a screen's cable nor a button of the machine; and
+    no part of a device that has letters in another part.
+    """
+    known = kernel.nodes()
+    typing = {(node.vendor, node.product) for node in known if node.has_letters}
+    return tuple(
+        node
+        for node in known
+        if code in node.keys
+        and node.bus in (BUS_USB, BUS_BLUETOOTH)
+        and not node.has_letters
+        and (node.vendor, node.product) not in typing
+    )
+
+
+def _found(settings: PedalSettings, kernel: Kernel) -> Source | None:
+    # <number> is the display's number of a key unless a device is named.
+    code = None if settings.key.startswith("<") else code_of(settings.key)
+    nodes = candidates(code, kernel) if code is not None else ()
+    devices = dict.fromkeys((node.vendor, node.product) for node in nodes)
+    if code is None or not nodes:
+        return None
+    if len(devices) > 1:
+        names = ", ".join(dict.fromkeys(f"{node.name} ({node.stable})" for node in nodes))
+        raise NoSuchPart(
+            f"The pedal is not heard: more than one device has the key {settings.key}; {STANDS_IN}. "
+            f"To mend it: set [pedal] device in the shop file to one of {names}."
+        )
+    return Source(nodes, code)
+
+
+def nodes_to_learn_from(
+    settings: PedalSettings,
+    kernel: Kernel = KERNEL,
+    environ: Mapping[str, str] | None = None,
+    platform: str = sys.platform,
+) -> tuple[Node, ...]:
+    """The nodes whose first key is the pedal's: all of the named device, or, without a display, all that may be read.
+
+    None: the display is to be listened to. Raises NoSuchPart: the named device isn't there, or none may be read.
+    """
+    if not platform.startswith("linux"):
+        return ()
+    known = [node for node in kernel.nodes() if node.keys]
+    if is_named(settings):
+        nodes = tuple(node for node in known if _is(settings.device, node))
+        if not nodes:
+            raise NoSuchPart(f"The pedal is not heard: {_absent(settings.device, known)}")
+        return nodes
+    if settings.device == "display" or not why_no_keyboard(os.environ if environ is None else environ, platform):
+        return ()
+    readable = tuple(node for node in known if kernel.may_read(node.path))
+    if known and not readable:
+        raise NoSuchPart(f"The pedal is not heard: {no_permission(known[0])}.")
+    return readable
+
+
+def no_permission(node: Node) -> str:
+    """What to say of a device that we may not read. The mend is common Linux practice; no root at work is needed."""
+    rule = (
+        f'SUBSYSTEM=="input", KERNEL=="event*", ATTRS{{id/vendor}}=="{node.vendor:04x}", '
+        f'ATTRS{{id/product}}=="{node.product:04x}", MODE="0660", GROUP="plugdev"'
+    )
+    return (
+        f"this user may not read {node.name} ({node.path}); {STANDS_IN}. To mend it: "
+        "`sudo usermod -aG input $USER`, then log in again (that group reads every keyboard); or for this pedal alone, "
+        f"as a member of plugdev, the line {rule} in /etc/udev/rules.d/70-pedal.rules, then plug it in again"
+    )
