@@ -21,6 +21,7 @@ from assistant.errors import NoSuchPart
 OPEN_WITHIN_S = 2.0
 STANDS_IN = "the terminal's keys stand in (space: tap, d: double tap, h: hold)"
 NO_ANSWER = f"the display server does not answer; {STANDS_IN}"
+OWN_DEVICE = "name the pedal's own device ([pedal] device)"
 LOST = f"The pedal is not heard any more: the display server went away; {STANDS_IN}."
 INSTALL = "python -m pip install python-xlib six && python -m pip install --no-deps pynput"
 
@@ -39,12 +40,12 @@ def why_no_keyboard(environ: Mapping[str, str], platform: str) -> str:
     if environ.get("XDG_SESSION_TYPE", "").lower() == "wayland":
         return (
             "this desktop is Wayland, which keeps the keys of other windows from every program; "
-            f"{STANDS_IN}. To mend it: log in to an X11 (Xorg) desktop"
+            f"{STANDS_IN}. To mend it: log in to an X11 (Xorg) desktop, or {OWN_DEVICE}"
         )
     if not environ.get("DISPLAY"):
         return (
             f"there is no display server (DISPLAY is not set); {STANDS_IN}. "
-            "To mend it: start from a terminal window on the desktop"
+            f"To mend it: start from a terminal window on the desktop, or {OWN_DEVICE}"
         )
     if not _answers(environ["DISPLAY"]):
         return f"the display server {environ['DISPLAY']} does not answer; {STANDS_IN}"
