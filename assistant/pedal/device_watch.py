@@ -37,12 +37,14 @@ Move = Callable[[str, int, Node, float], None]
 
 
 class Reader:
-    """Kernel events of one node -> moves of its keys. Pure but for `down_now`, which asks which keys are down."""
+    """Kernel events of one node -> moves of its keys. Pure.
 
-    def __init__(self, down_now: Callable[[], frozenset[int]]) -> None:
-        self._down_now = down_now
-        self._down = set(down_now())  # a key that is down already gives no release without a press
-        self._old = set(self._down)
+    A key that was down before, or while events were lost, means nothing until it is pressed again: when it
+    went down is not known, and a press too long by that could become a hold, which confirms.
+    """
+
+    def __init__(self) -> None:
+        self._down: set[int] = set()  # presses that were seen, and whose release was not
         self._lost = False
 
     def take(self, event: Event) -> list[tuple[str, int, float]]:
@@ -62,18 +64,14 @@ class Reader:
             self._down.add(event.code)
             return [] if was else [("press", event.code, event.at)]
         self._down.discard(event.code)
-        if event.code in self._old:
-            self._old.discard(event.code)
-            return []
         return [("release", event.code, event.at)] if was else []
 
     def _after_loss(self, event: Event) -> list[tuple[str, int, float]]:
-        """Events up to the next report are of the lost ones; then the kernel is asked how the keys stand."""
+        """Events up to the next report are of the lost ones."""
         if event.type != EV_SYN or event.code != SYN_REPORT:
             return []
         self._lost = False
-        self._down = set(self._down_now())
-        self._old = set(self._down)
+        self._down.clear()
         return [("drop", 0, event.at)]
 
 
@@ -118,7 +116,7 @@ class DeviceWatch:
                 self._wait_until_up(fd)
                 kernel.grab(fd)
             self._drain(fd)
-            self._open[fd] = node, Reader(lambda: kernel.keys_down(fd))
+            self._open[fd] = node, Reader()
         except OSError as error:
             if fd >= 0:
                 os.close(fd)

@@ -105,10 +105,7 @@ def candidates(code: int, kernel: Kernel = KERNEL) -> tuple[Node, ...]:
     return tuple(
         node
         for node in known
-        if code in node.keys
-        and node.bus in (BUS_USB, BUS_BLUETOOTH)
-        and not node.has_letters
-        and (node.vendor, node.product) not in typing
+        if code in node.keys and node.bus in (BUS_USB, BUS_BLUETOOTH) and (node.vendor, node.product) not in typing
     )
 
 

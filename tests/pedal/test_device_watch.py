@@ -266,7 +266,7 @@ def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tupl
     expected: list[Made | None] = []
     got: list[Made | None] = []
     down: set[int] = set()
-    reader = Reader(lambda: frozenset(down))
+    reader = Reader()
     at, ignored = 0.0, False
     for action, gap in steps:
         at = round(at + gap, 6)
@@ -299,7 +299,7 @@ def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tupl
             down.clear()
             got.append(by_device.time(at))
             by_device.drop()
-            reader = Reader(lambda: frozenset(down))
+            reader = Reader()
     expected.append(by_display.time(at + 9))
     got.append(by_device.time(at + 9))
     assert _made(got) == _made(expected)
