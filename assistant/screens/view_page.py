@@ -414,7 +414,7 @@ def _closed_up(line: str, columns: int) -> str:
 
 
 def _overlay(canvas: Canvas, text: str) -> None:
-    """A list between two rules over the lower part of the page, until the next answer."""
+    """A list between two rules over the lower part of the page."""
     lines = text.splitlines()
     if not lines[0].startswith(" "):  # a heading: what it heads needn't be set in as well
         lines = [line.removeprefix("  ") for line in lines]

@@ -101,7 +101,7 @@ class Gathering:
         self._explain(text.rpartition("\n")[2])
 
     def note(self, text: str) -> None:
-        """A list is laid over the page until the next answer; a line goes to the log."""
+        """A list is laid over the page until the next answer, line or `end_note`; a line goes to the log."""
         if "\n" in text:
             self._change(note=text)
         else:

@@ -22,7 +22,7 @@ from assistant.journal.store import Journal
 from assistant.runner.clock import LiveClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.screens import view_letters as letters
-from assistant.screens.view import TerminalView, suits
+from assistant.screens.view import TICK_S, TerminalView, suits
 from assistant.session import facts as f
 from assistant.session.checks import FIRST_WORDS_S
 from assistant.session.events import Gesture, Start
@@ -283,6 +283,34 @@ def test_what_others_write_to_the_standard_error_does_not_tear_the_page(tmp_path
             assert "complains" not in rig.screen.text
         assert rig.ended() == 0
         assert "a library complains" in rig.screen.text and "and another one" in rig.screen.text
+    finally:
+        rig.close()
+
+
+def test_a_list_lies_over_the_page_for_its_time_only(tmp_path: Path) -> None:
+    """With nothing pressed and nothing said; a pairing code is not left standing."""
+    script = (
+        "import sys, time\n"
+        "from assistant.screens import view as module\n"
+        "from tests.screens.test_view_sight import Session\n"
+        "assert module.NOTE_S == 20.0\n"
+        "module.NOTE_S = 3.0\n"
+        "view = module.TerminalView(sys.stdout, 'X')\n"
+        "view._gathering = Session().cutting().gathering\n"
+        "view.note('Bench page:\\n  code 1234 5678')\n"
+        "time.sleep(6)\n"
+        "view.close()\n"
+    )
+    rig = Rig([sys.executable, "-c", script])
+    try:
+        rig.until("code 1234 5678")
+        began = time.monotonic()
+        rig.read(1.0)
+        assert "code 1234 5678" in rig.screen.text and rig.screen.alternate
+        rig.until(lambda page: "1234" not in page)
+        assert rig.screen.alternate  # the page is still there, the list is not
+        assert 1.0 < time.monotonic() - began < 3.0 + 2 * TICK_S
+        assert rig.ended() == 0
     finally:
         rig.close()
 
