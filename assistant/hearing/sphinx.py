@@ -18,11 +18,12 @@ from assistant.hearing.contract import Result, by_text, refuse_unknown
 from assistant.wording.phrases import Phrase
 
 FILLERS = frozenset({"<sil>", "SIL", "<s>", "</s>", "[NOISE]", "[SPEECH]", "+NSN+", "+SPN+", "(NULL)"})
-# Measured by tests.bench.hearing. Default beams lose the last words of a long phrase, and the best-path
-# pass over the lattice trades complete phrases for incomplete ones. A frame's scores count from its best sound's:
-# with all sounds computed that is the same one whatever is open, so that two decodings can be compared.
-GRAMMAR = {"beam": 1e-220, "pbeam": 1e-220, "wbeam": 1e-200, "bestpath": False, "compallsen": True}
-PHONE_LOOP = {"allphone_ci": True, "beam": 1e-20, "pbeam": 1e-20, "lw": 2.0, "compallsen": True}  # study, step 4
+# Measured by tests.bench.hearing. Default beams lose the last words of a long phrase, ever wider ones cost time and
+# change nothing; the best-path pass over the lattice trades complete phrases for incomplete ones. A frame's scores
+# count from its best sound's: with all sounds computed that is the same one whatever is open, so that two decodings
+# can be compared.
+GRAMMAR = {"beam": 1e-120, "pbeam": 1e-120, "wbeam": 1e-100, "bestpath": False, "compallsen": True}
+PHONE_LOOP = {"allphone_ci": True, "beam": 1e-12, "pbeam": 1e-12, "lw": 2.0, "compallsen": True}  # study, step 4
 # A segment's score comes exponentiated and in the decoder's storage unit of 1024 natural logs.
 SCORE_UNIT = 1024
 SEARCH = "phrases"

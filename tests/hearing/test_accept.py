@@ -1,0 +1,80 @@
+"""Whether a decoded phrase was really said: hard limits, the measures' evidence together, and why not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from assistant.hearing import accept
+from assistant.hearing.accept import SPHINX_BARS, VOSK_BARS, judge
+
+USUAL, STRICT = SPHINX_BARS
+HIT = {**accept.TYPICAL, "piece": -2.0, "frames a phone": 9.0, "margin": 100.0}
+
+
+def test_a_typical_hit_passes_both_bars():
+    assert judge(HIT, USUAL) == judge(HIT, STRICT) == ""
+
+
+@pytest.mark.parametrize(
+    ("measure", "value", "reason"),
+    [
+        ("frames a phone", 6.0, "too quick"),
+        ("frames a phone", 16.5, "too slow"),
+        ("loud outside", 9.0, "other talk or noise"),
+        ("inner silence", 23.0, "a pause inside"),
+        ("mean", -5.1, "enough like"),
+        ("worst word", -11.1, "one word"),
+        ("piece", -5.6, "alone"),
+        ("edit ratio", 0.86, "its sounds"),
+        ("margin", 27.9, "another"),
+    ],
+)
+def test_one_measure_beyond_its_limit_is_enough_and_named(measure, value, reason):
+    """The others are far better than usual."""
+    best = HIT | {"mean": 0.0, "worst word": -0.5, "edit ratio": 0.1}
+    assert reason in judge(best | {measure: value}, USUAL)
+
+
+@pytest.mark.parametrize(
+    ("measure", "value", "reason"),
+    [
+        ("mean", -4.9, "enough like"),
+        ("worst word", -9.0, "one word"),
+        ("edit ratio", 0.8, "its sounds"),
+    ],
+)
+def test_measures_short_of_their_limits_add_up_and_the_one_that_is_worst_is_named(measure, value, reason):
+    so_so = HIT | {"mean": -3.0, "worst word": -6.0, "edit ratio": 0.65}
+    assert judge(HIT | {measure: value}, USUAL) == ""
+    assert reason in judge(so_so | {measure: value}, USUAL)
+
+
+def test_a_phrase_without_the_lead_in_word_needs_more():
+    middling = HIT | {"mean": -3.2, "worst word": -5.5, "edit ratio": 0.6}
+    assert USUAL.evidence < accept.evidence(middling) < STRICT.evidence
+    assert judge(middling, USUAL) == "" and judge(middling, STRICT)
+
+
+def test_the_evidence_rises_with_whatever_speaks_for_the_phrase():
+    rng = np.random.default_rng(0)
+    for name, weight in accept.EVIDENCE.items():
+        for _ in range(20):
+            step = float(rng.uniform(0.01, 1.0))
+            better = HIT | {name: HIT[name] + np.copysign(step, weight)}
+            assert accept.evidence(better) == pytest.approx(accept.evidence(HIT) + step * abs(weight))
+
+
+def test_the_limits_are_where_the_odds_say_so():
+    """Odds of 1 to e for what has the lead-in word, e squared to 1 for what has not."""
+    assert (USUAL.evidence, STRICT.evidence) == (-1.0, 2.0)
+
+
+def test_a_recogniser_without_scores_is_judged_by_what_it_gives():
+    few = {"loud outside": 2.0, "frames a phone": 20.0, "inner silence": 3.0}
+    assert all(judge(few, bar) == "" for bar in VOSK_BARS)
+    assert "too slow" in judge(few | {"frames a phone": 50.0}, VOSK_BARS[0])
+    with pytest.raises(KeyError):
+        judge(few, replace(VOSK_BARS[0], evidence=0.0))
