@@ -204,13 +204,13 @@ def judge(measures: dict[str, float], bar: Bar) -> str:
 # speech and 150 near-miss sentences in quiet and at 10 dB. What moving both evidence limits by so much would do:
 #
 #   moved by   hits %: clean, 10 dB, 5 dB   wrong of 612   human taken of 546   near-miss taken of 300
-#     -3          97.1, 97.5, 94.1                2                 7                    17
-#     -2          97.1, 97.5, 93.6                2                 2                    11
-#     -1          96.6, 97.5, 93.1                2                 1                     5
-#      0          96.6, 97.1, 90.7                2                 0                     3
-#     +1          96.6, 96.6, 85.3                2                 0                     3
-#     +2          95.6, 94.6, 76.5                1                 0                     2
-#     +3          95.6, 83.8, 65.7                0                 0                     1
+#     -3          97.5, 98.5, 94.6                3                 7                    17
+#     -2          97.5, 98.5, 94.1                3                 2                    11
+#     -1          97.1, 98.5, 93.6                3                 1                     5
+#      0          97.1, 98.0, 91.2                3                 0                     3
+#     +1          97.1, 97.5, 85.8                3                 0                     3
+#     +2          96.1, 95.6, 77.0                2                 0                     2
+#     +3          96.1, 84.8, 66.2                1                 0                     1
 #
 # and the margin between numbers: all but one of what is missed in quiet, and half of that in noise, fails it.
 #
@@ -221,8 +221,8 @@ def judge(measures: dict[str, float], bar: Bar) -> str:
 #     28          96.6, 97.1, 90.7                2
 #     40          93.6, 94.6, 87.7                2
 SPHINX_BARS = (
-    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=28.0, evidence=-1.0),
-    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=28.0, evidence=2.0),
+    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=20.0, evidence=-1.0),
+    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=20.0, evidence=2.0),
 )
 # vosk gives no comparable scores: only what is around and inside the phrase is judged, and its rate, which is in
 # frames a syllable here.

@@ -10,11 +10,15 @@ import time
 from collections.abc import Callable, Generator
 from typing import Any
 
+import numpy as np
+
 from assistant.errors import NoSuchPart
 from assistant.hearing.alsa import hush
 from assistant.hearing.contract import RATE
+from assistant.hearing.denoise_resample import RATIO, Decimator
 
 CHUNK_MS = 30
+WIDE = 48_000  # Hz, what nearly every device gives: our filter then makes 16 kHz of it, a sound library's lets hiss in
 SILENT_AFTER_S = 1.0  # without a chunk the device counts as lost
 FIRST_CHUNK_S = 4.0  # a sound server may take this long to deliver the first one
 MUTED_AFTER_S = 10.0  # of nothing but zeros: any real microphone makes some noise
@@ -24,11 +28,30 @@ OnChunk = Callable[[bytes, float], None]
 Tell = Callable[[str, str], None]
 
 
+class Narrow:
+    """48 kHz chunks of any length in, 16 kHz out: 16 bit mono, 1.5 ms later. One per stream."""
+
+    def __init__(self) -> None:
+        self._decimator = Decimator()
+        self._rest = b""
+
+    def __call__(self, chunk: bytes) -> bytes:
+        """As many whole samples as there are; the rest is kept for the next chunk."""
+        sound = self._rest + chunk
+        whole = len(sound) // (2 * RATIO) * 2 * RATIO
+        self._rest = sound[whole:]
+        if not whole:
+            return b""
+        samples = np.frombuffer(sound[:whole], "<i2").astype(np.float64)
+        return np.clip(np.rint(self._decimator.frame(samples)), -32768, 32767).astype("<i2").tobytes()
+
+
 def _feeding(on_chunk: OnChunk) -> Generator[None, bytes, None]:
-    """miniaudio's callback: an exception in it would end the capture silently, so it only copies."""
+    """miniaudio's callback: an exception in it would end the capture silently."""
+    narrow = Narrow()
     while True:
         chunk = yield
-        on_chunk(bytes(chunk), time.monotonic())
+        on_chunk(narrow(bytes(chunk)), time.monotonic())
 
 
 class _Miniaudio:
@@ -38,7 +61,7 @@ class _Miniaudio:
         backends = [miniaudio.Backend.NULL] if null_device else []
         try:
             self._device = miniaudio.CaptureDevice(
-                miniaudio.SampleFormat.SIGNED16, 1, RATE, buffersize_msec=CHUNK_MS, backends=backends
+                miniaudio.SampleFormat.SIGNED16, 1, WIDE, buffersize_msec=CHUNK_MS, backends=backends
             )
         except miniaudio.MiniaudioError as error:
             raise NoSuchPart("no microphone was found") from error
@@ -61,16 +84,24 @@ class _Sounddevice:
     def __init__(self, on_chunk: OnChunk) -> None:
         import sounddevice
 
-        def take(data: Any, _frames: int, _when: Any, _status: Any) -> None:
-            on_chunk(bytes(data), time.monotonic())
-
         try:
-            self._stream = sounddevice.RawInputStream(
-                RATE, RATE * CHUNK_MS // 1000, channels=1, dtype="int16", callback=take
-            )
-            self._stream.start()
-        except (sounddevice.PortAudioError, ValueError) as error:
-            raise NoSuchPart("no microphone was found") from error
+            self._stream = self._started(sounddevice, WIDE, on_chunk, Narrow())
+        except (sounddevice.PortAudioError, ValueError):
+            try:
+                self._stream = self._started(sounddevice, RATE, on_chunk, bytes)
+            except (sounddevice.PortAudioError, ValueError) as error:
+                raise NoSuchPart("no microphone was found") from error
+
+    @staticmethod
+    def _started(sounddevice: Any, rate: int, on_chunk: OnChunk, narrow: Callable[[bytes], bytes]) -> Any:
+        """PortAudio doesn't convert: a rate that the device lacks is refused."""
+
+        def take(data: Any, _frames: int, _when: Any, _status: Any) -> None:
+            on_chunk(narrow(bytes(data)), time.monotonic())
+
+        stream = sounddevice.RawInputStream(rate, rate * CHUNK_MS // 1000, channels=1, dtype="int16", callback=take)
+        stream.start()
+        return stream
 
     def close(self) -> None:
         self._stream.close(ignore_errors=True)

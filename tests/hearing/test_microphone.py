@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
 
 from assistant.errors import NoSuchPart
-from assistant.hearing.microphone import BACK_OFF_S, FIRST_CHUNK_S, MUTED_AFTER_S, SILENT_AFTER_S, Microphone
+from assistant.hearing.microphone import (
+    BACK_OFF_S,
+    FIRST_CHUNK_S,
+    MUTED_AFTER_S,
+    SILENT_AFTER_S,
+    Microphone,
+    Narrow,
+    open_capture,
+)
+from tests.hearing.voices import floats, pcm
 
 SOUND, ZEROS = b"\x01\x00" * 480, bytes(960)
 
@@ -96,3 +110,60 @@ def test_a_muted_one_is_named_and_works_again_when_it_gives_sound():
     device.give(SOUND, second)
     microphone.tick(second + 0.1)
     assert told[-1][0] == "works"
+
+
+def tone(hz: float, count: int = 48_000) -> np.ndarray:
+    return 0.3 * np.sin(2 * np.pi * hz * np.arange(count) / 48_000)
+
+
+def narrowed(samples: np.ndarray, size: int = 960) -> np.ndarray:
+    """Through `Narrow` in chunks of so many bytes."""
+    narrow, sound = Narrow(), pcm(samples)
+    return floats(b"".join(narrow(sound[at : at + size]) for at in range(0, len(sound), size)))
+
+
+@pytest.mark.parametrize("hz", [100, 1000, 3000, 6500])
+def test_what_speech_is_made_of_comes_through_as_it_was(hz):
+    heard = narrowed(tone(hz))[1000:]
+    assert np.abs(heard).max() == pytest.approx(0.3, rel=0.02)
+    spectrum = np.abs(np.fft.rfft(heard * np.hanning(len(heard))))
+    assert np.argmax(spectrum) * 16_000 / len(heard) == pytest.approx(hz, abs=2)
+
+
+@pytest.mark.parametrize("hz", [9_000, 12_000, 15_500, 20_000])
+def test_hiss_above_it_does_not_fold_down(hz):
+    """Taken at 16 kHz without a filter it would be heard at 16 kHz less its own frequency."""
+    left = narrowed(tone(hz))[1000:]
+    assert 20 * np.log10(left.std() / (0.3 / np.sqrt(2))) < -55
+
+
+@pytest.mark.parametrize("size", [2, 10, 962, 48_000])
+def test_the_length_of_chunks_does_not_matter(size):
+    samples = tone(700, 4_800)
+    assert (narrowed(samples, size) == narrowed(samples, len(samples) * 2)).all()
+
+
+def test_a_device_that_lacks_48_khz_is_taken_at_16(monkeypatch):
+    """PortAudio refuses a rate that the device lacks; miniaudio converts."""
+    rates, heard = [], []
+
+    class Refused(Exception):
+        pass
+
+    class Stream:
+        def __init__(self, rate, block, channels, dtype, callback):
+            rates.append((rate, block))
+            if rate != 16_000:
+                raise Refused
+            self.callback = callback
+
+        def start(self):
+            self.callback(b"\x05\x00" * 480, 480, None, None)
+
+        def close(self, ignore_errors):
+            pass
+
+    monkeypatch.setitem(sys.modules, "sounddevice", SimpleNamespace(RawInputStream=Stream, PortAudioError=Refused))
+    monkeypatch.setitem(sys.modules, "miniaudio", None)
+    open_capture(lambda chunk, at: heard.append(chunk)).close()
+    assert rates == [(48_000, 1440), (16_000, 480)] and heard == [b"\x05\x00" * 480]
