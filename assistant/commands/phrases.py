@@ -9,10 +9,10 @@ from pathlib import Path
 
 from assistant.commands.hear import voice_and_checks
 from assistant.errors import NoSuchPart
-from assistant.plans.languages import GO_TO
+from assistant.plans.languages import GO_TO, language_of
 from assistant.plans.model import VoiceSettings
 from assistant.plans.own_phrases import HEARD_BY_PHONES
-from assistant.wording.phrases import EXPLAINED, HOLDS, SAID_WHEN, Phrase, spoken_digits, whole_table
+from assistant.wording.phrases import EXPLAINED, HOLDS, SAID_WHEN, Phrase, spoken_pass, whole_table
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -67,7 +67,7 @@ def _object(phrase: Phrase) -> dict[str, object]:
 
 def as_text(phrases: tuple[Phrase, ...], language: str = "en") -> str:
     """A paragraph for each state of a session."""
-    said = [(_said(phrase), phrase) for phrase in phrases]
+    said = [(_said(phrase, language), phrase) for phrase in phrases]
     width = max(len(text) for text, _ in said)
     lines: list[str] = []
     for state, intents in SAID_WHEN.items():
@@ -78,12 +78,16 @@ def as_text(phrases: tuple[Phrase, ...], language: str = "en") -> str:
     return "\n".join(lines[1:])
 
 
-def _said(phrase: Phrase) -> str:
+def _said(phrase: Phrase, name: str) -> str:
     """The first of the numbered phrases stands for all of them."""
-    return f"{phrase.text.rpartition(' ')[0]} N" if phrase.intent == GO_TO else phrase.text
+    if phrase.intent != GO_TO:
+        return phrase.text
+    language = language_of(name)
+    number = language.numbers(int(phrase.argument or 0))[0]
+    return " N".join(phrase.text.rsplit(f" {number}", 2 if language.again else 1))
 
 
 def _meaning(phrase: Phrase, state: str, language: str) -> str:
-    meaning = EXPLAINED[phrase.intent].format(argument=phrase.argument, twelve=spoken_digits(12, language))
+    meaning = EXPLAINED[phrase.intent].format(argument=phrase.argument, twelve=spoken_pass(12, language))
     holds = HOLDS.get((phrase.intent, state))
     return f"{meaning}; {holds}" if holds else meaning

@@ -221,8 +221,8 @@ def judge(measures: dict[str, float], bar: Bar) -> str:
 #     28          96.6, 97.1, 90.7                2
 #     40          93.6, 94.6, 87.7                2
 SPHINX_BARS = (
-    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=20.0, evidence=-1.0),
-    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=20.0, evidence=2.0),
+    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=30.0, evidence=-1.0),
+    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=30.0, evidence=2.0),
 )
 # vosk gives no comparable scores: only what is around and inside the phrase is judged, and its rate, which is in
 # frames a syllable here.

@@ -20,6 +20,7 @@ from assistant.plans.sayable import LEAST_SYLLABLES, one_begins_the_other, plain
 
 FOLDER = Path(__file__).parents[1] / "wording" / "languages"
 GO_TO = "go to"  # its wordings come before the pass's number
+AGAIN = "again"  # of "go to": the word after which the number is said once more
 # What only asks, pauses or refuses: a false one does no harm, so the bar is lower and no lead-in need come first.
 EAGER = frozenset({"again", "stand by", "how many", "where", "no"})
 INTENTS = ("cut", "again", "back", GO_TO, "stand by", "carry on", "how many", "where", "yes", "no", "mark", "end")
@@ -45,7 +46,7 @@ class Language:
 
     phrases: intent -> its wordings, the usual one first. led: intents whose phrases the lead-in word
     begins. answers: check -> the phrase that confirms it. digits: the words for 0 to 9, the usual one
-    first.
+    first. again: the word after which a pass's number is said once more, "" where it is said once.
     """
 
     name: str
@@ -54,10 +55,16 @@ class Language:
     led: frozenset[str]
     answers: Mapping[str, str]
     digits: tuple[tuple[str, ...], ...]
+    again: str = ""
 
     def numbers(self, number: int) -> list[str]:
         """Every way of saying a whole number of 0 or more digit by digit, the usual one first: 12 -> "one two"."""
         return [" ".join(words) for words in product(*(self.digits[int(digit)] for digit in str(number)))]
+
+    def pass_numbers(self, number: int) -> list[str]:
+        """Every way of naming a pass, the usual one first: 12 -> "one two number one two"."""
+        numbers = self.numbers(number)
+        return [f"{said} {self.again} {said}" for said in numbers] if self.again else numbers
 
 
 def known_languages() -> tuple[str, ...]:
@@ -86,12 +93,12 @@ def read_language(path: Path) -> Language:
 
 def _read(root: Table, name: str) -> Language:
     lead_in = _lead_in(root, name)
-    phrases, led = _phrases(root.table("phrases", required=True), name, lead_in)
+    phrases, led, again = _phrases(root.table("phrases", required=True), name, lead_in)
     answers = _answers(root.table("answers", required=True), name, lead_in)
     digits = _digits(root.table("digits", required=True), name)
     root.close()
     _all_their_own(root, phrases, answers)
-    return Language(name, lead_in, phrases, led, answers, digits)
+    return Language(name, lead_in, phrases, led, answers, digits, again)
 
 
 def _lead_in(root: Table, name: str) -> str:
@@ -101,9 +108,9 @@ def _lead_in(root: Table, name: str) -> str:
     return word
 
 
-def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[str, tuple[str, ...]], frozenset[str]]:
+def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[str, tuple[str, ...]], frozenset[str], str]:
     found: dict[str, tuple[str, ...]] = {}
-    led = set()
+    led, again = set(), ""
     for intent in INTENTS:
         one = table.table(intent, required=not table.absent)
         found[intent] = wordings(one, "say", intent, name, lead_in, required=not one.absent)
@@ -112,9 +119,18 @@ def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[str, tuple[str
         elif intent not in EAGER:
             mend = "set it to true: this phrase records, confirms, moves or ends"
             one.fault("lead_in", "can't be left out", mend, False)
+        if intent == GO_TO:
+            again = _again(one, name)
         one.close()
     table.close()
-    return found, frozenset(led)
+    return found, frozenset(led), again
+
+
+def _again(table: Table, name: str) -> str:
+    word = table.text(AGAIN, "") or ""
+    if word and (not plain(word, name) or " " in word):
+        table.fault(AGAIN, "must be one word of lower-case letters", "give one that is no number", word)
+    return word
 
 
 def wordings(

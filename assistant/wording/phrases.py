@@ -64,7 +64,7 @@ EXPLAINED: dict[str, str] = {
     "cut": "the pass is cut; call the next one",
     "again": "say it again",
     "back": "back one pass (read back first)",
-    "go to": 'go to pass N, said digit by digit: 12 is "{twelve}" (read back first)',
+    "go to": 'go to pass N, said digit by digit and twice: 12 is "{twelve}" (read back first)',
     "check": "confirms: {argument}",
     "stand by": "wait",
     "carry on": "go on after standing by",
@@ -81,9 +81,9 @@ def _voice(voice: VoiceSettings | str) -> VoiceSettings:
     return VoiceSettings(lead_in=voice) if isinstance(voice, str) else voice
 
 
-def spoken_digits(number: int, language: str = "en") -> str:
-    """12 -> "one two", in the usual words."""
-    return language_of(language).numbers(number)[0]
+def spoken_pass(number: int, language: str = "en") -> str:
+    """12 -> "one two number one two", in the usual words."""
+    return language_of(language).pass_numbers(number)[0]
 
 
 def phrases_for(
@@ -109,7 +109,7 @@ def phrases_for(
             add(intent, argument, [answers[str(argument)]])
         elif intent == GO_TO:
             for n in range(1, int(argument or 0) + 1):
-                add(intent, n, [f"{text} {number}" for text in texts[intent] for number in language.numbers(n)])
+                add(intent, n, [f"{text} {number}" for text in texts[intent] for number in language.pass_numbers(n)])
         else:
             add(intent, None, texts[intent])
     return tuple(found)

@@ -57,8 +57,10 @@ def test_the_text_says_when_what_is_not_always_so_holds(capsys):
     text = capsys.readouterr().out
     assert "until a new setup's first check is answered" in paragraph(text, "a check is open")
     assert "standing by for now  " in paragraph(text, "a question or read-back is open")
-    assert 'go to pass N, said digit by digit: 12 is "one two"' in paragraph(text, "a pass has been called")
-    assert "marigold go to pass N " in text and "go to pass one" not in text
+    assert 'go to pass N, said digit by digit and twice: 12 is "one two number one two"' in paragraph(
+        text, "a pass has been called"
+    )
+    assert "marigold go to pass N number N " in text and "go to pass one" not in text
 
 
 def test_an_own_phrase_is_listed_in_place_of_ours(tmp_path, capsys):

@@ -32,7 +32,7 @@ def script() -> str:
         *answers[:2],
         "heard marigold return to previous",
         "heard negative cancel that",
-        "heard marigold go to pass one",
+        "heard marigold go to pass one number one",
         "heard marigold affirm that is right",
         "heard marigold mark down a problem",
     ]

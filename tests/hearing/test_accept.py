@@ -29,7 +29,7 @@ def test_a_typical_hit_passes_both_bars():
         ("worst word", -11.1, "one word"),
         ("piece", -5.6, "alone"),
         ("edit ratio", 0.86, "its sounds"),
-        ("margin", 19.9, "another"),
+        ("margin", 29.9, "another"),
     ],
 )
 def test_one_measure_beyond_its_limit_is_enough_and_named(measure, value, reason):

@@ -68,7 +68,7 @@ def test_both_are_the_same_moment(name, monkeypatch):
 def test_hissing_digits_are_told_apart_in_quiet():
     """Suppression alone takes "six" for "three" or "two" in this voice; in quiet nothing needs to be taken away."""
     need("espeak-ng")
-    text = "marigold go to pass six"
+    text = "marigold go to pass six number six"
     for voice in ("en-us", "en-gb-scotland"):
         ear = Ear(SPHINX, choose_denoiser("rnnoise")[0])
         ear.listen(table(), 0)

@@ -123,7 +123,7 @@ def test_pass_numbers_are_heard_in_radio_words_too(sphinx):
     """The words are those of ICAO Annex 10, volume II, 5.2.1.4.3."""
     need("espeak-ng")
     grammar = table(60)
-    said = {"marigold go to pass fife": 5, "marigold go to pass niner": 9, "marigold go to pass two niner": 29}
+    said = {f"marigold go to pass {n} number {n}": value for n, value in (("fife", 5), ("niner", 9), ("two niner", 29))}
     results = [sphinx.decode(piece(voice, text), grammar).phrase for text in said for voice in ESPEAK]
     right = [n for n in said.values() for _ in ESPEAK]
     hits = sum(found is not None and found.argument == n for found, n in zip(results, right, strict=True))

@@ -72,6 +72,8 @@ def test_numbers_go_digit_by_digit_in_every_way_of_saying_them() -> None:
         ('"standing by for now"', '"wait now"', "en.toml: phrases.stand by.say: has 2 syllables"),
         ('["standing by for now", "stand by for me"]', "[]", "en.toml: phrases.stand by.say: must be 1 to 10 phrases"),
         ('say = ["standing by for now", "stand by for me"]', "", "en.toml: phrases.stand by.say: is missing"),
+        ('again = "number"', 'again = "2"', "en.toml: phrases.go to.again: must be one word of lower-case letters"),
+        ('again = "number"', 'again = "the number"', "en.toml: phrases.go to.again: must be one word"),
         ("[phrases.end]", "[phrases.ends]", "en.toml: phrases.ends: is no table of ours; did you mean end?"),
         (
             '"finish the session"',

@@ -35,7 +35,7 @@ def line(n: int) -> str:
     if n % 38 == 17:
         return "heard marigold return to previous"
     if n % 38 == 35:
-        return "heard marigold go to pass one"
+        return "heard marigold go to pass one number one"
     return "pedal tap" if n % 2 else "pedal hold"
 
 

@@ -15,7 +15,7 @@ from assistant.wording.phrases import (
     Phrase,
     open_together,
     phrases_for,
-    spoken_digits,
+    spoken_pass,
     whole_table,
 )
 from tests.session.driver import Driver
@@ -40,13 +40,15 @@ def test_no_two_meanings_share_their_words():
 
 
 def test_pass_numbers_are_said_digit_by_digit():
-    assert spoken_digits(120) == "one two zero"
+    assert spoken_pass(120) == "one two zero number one two zero"
     numbers = phrases_for([("go to", 12)], (), "marigold")
     assert list(dict.fromkeys(phrase.argument for phrase in numbers)) == list(range(1, 13))
-    assert [phrase.text for phrase in numbers if phrase.argument == 12] == ["marigold go to pass one two"]
+    assert [phrase.text for phrase in numbers if phrase.argument == 12] == [
+        "marigold go to pass one two number one two"
+    ]
     assert [phrase.text for phrase in numbers if phrase.argument == 9] == [
-        "marigold go to pass nine",
-        "marigold go to pass niner",
+        "marigold go to pass nine number nine",
+        "marigold go to pass niner number niner",
     ]
 
 
@@ -88,7 +90,7 @@ def test_wordings_of_ones_own_stand_in_for_the_languages():
     voice = VoiceSettings(lead_in="heron", phrases=(("cut", ("that one is all cut",)), ("go to", ("jump over to",))))
     table = whole_table(DEFAULT_CHECKS, voice, 1)
     assert [phrase.text for phrase in table if phrase.intent == "cut"] == ["heron that one is all cut"]
-    assert [phrase.text for phrase in table if phrase.intent == "go to"] == ["heron jump over to one"]
+    assert [phrase.text for phrase in table if phrase.intent == "go to"] == ["heron jump over to one number one"]
     assert "standing by for now" in {phrase.text for phrase in table}
 
 
