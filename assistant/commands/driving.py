@@ -7,7 +7,7 @@ import contextlib
 import sys
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +40,7 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--mic", type=Path, metavar="FILE.wav", help="hear this file instead of the microphone")
     parser.add_argument("--speaker", type=Path, metavar="FILE.wav", help="write what is said to this file")
+    parser.add_argument("--loudspeaker", metavar="NAME", help="speak through this one: its name, or a part of it")
     parser.add_argument("--no-voice", action="store_true", help="neither speak nor listen: text and pedal only")
     parser.add_argument("--no-pedal", action="store_true", help="the terminal's keys only, no pedal")
     parser.add_argument("--plain", action="store_true", help="plain lines on the terminal instead of a whole page")
@@ -89,6 +90,9 @@ def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
             lines = read_script(args.rehearse)
         except BadInput as error:
             faults += error.faults
+    if args.loudspeaker and (args.no_voice or args.speaker):
+        mend = "leave it out, or leave out --no-voice and --speaker"
+        faults.append(Fault("contradicts --no-voice and --speaker", "", "--loudspeaker", mend))
     if args.no_voice and (args.mic or args.speaker):
         mend = "leave out --no-voice, or leave out --mic and --speaker"
         faults.append(Fault("contradicts --mic and --speaker", "", "--no-voice", mend))
@@ -260,7 +264,9 @@ class _Desk:
                 return writer.advance
             from assistant.speaking.speaker import LiveSpeaker
 
-            speaker = LiveSpeaker(self._clock, self._runner.post, self._run.job.voice)
+            voice = self._run.job.voice
+            voice = replace(voice, loudspeaker=self._args.loudspeaker or voice.loudspeaker)
+            speaker = LiveSpeaker(self._clock, self._runner.post, voice)
             self._screen.note(f"-- {speaker.line}")
             self._keep(speaker)
         except NoSuchPart as error:

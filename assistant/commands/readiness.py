@@ -56,7 +56,7 @@ def _probes(shop: Shop | None) -> list[Probe]:
         _one("python", lambda: software.python(sys.version_info[:3]), "install Python anew"),
         _one("packages", software.packages, "install Kerfcall anew"),
         _one("voice", lambda: software.voice(voice), NO_VOICE),
-        Probe(ready_sound.PARTS, ready_sound.sound, NO_VOICE, SOUND_S),
+        Probe(ready_sound.PARTS, lambda: ready_sound.sound(voice.loudspeaker), NO_VOICE, SOUND_S),
         _one("noise", lambda: software.noise(voice), pip("numpy")),
         _one("recogniser", lambda: software.recogniser(voice), NO_VOICE),
         _one("pedal", lambda: controls.pedal(settings), "put it right, or go without: cut --no-pedal"),

@@ -16,6 +16,7 @@ from typing import Any
 from assistant.commands.ready_line import STANDS_IN, WORKS, Line, pip, plain
 from assistant.commands.ready_software import importable
 from assistant.errors import NoSuchPart
+from assistant.speaking.device import named, not_there
 
 PARTS = ("loudspeaker", "microphone", "level")
 # For the child: the devices, the first sound of a slow sound server (`microphone.FIRST_CHUNK_S`), and the level.
@@ -31,9 +32,9 @@ NO_MICROPHONE = "pedal and keys"
 CONNECT = "connect and choose one"
 
 
-def sound() -> Sequence[Line]:
-    """Loudspeaker, microphone and level."""
-    return lines(*asked())
+def sound(loudspeaker: str = "") -> Sequence[Line]:
+    """Loudspeaker, microphone and level. loudspeaker: the shop file's."""
+    return lines(*asked(), loudspeaker)
 
 
 def asked(within_s: float = WITHIN_S) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -59,12 +60,13 @@ def _object(line: bytes) -> dict[str, Any]:
     return told if isinstance(told, dict) else {"why": "the sound library told nothing that can be read"}
 
 
-def lines(devices: dict[str, Any], level: dict[str, Any]) -> Sequence[Line]:
-    """The three lines. devices: {"outputs", "inputs"}, or {"why"}. level: as from `measured`, or {"why"}."""
+def lines(devices: dict[str, Any], level: dict[str, Any], wanted: str = "") -> Sequence[Line]:
+    """The three lines. devices: {"outputs", "inputs"}, or {"why"}. level: as from `measured`, or {"why"}. wanted: the
+    shop file's loudspeaker."""
     why = str(devices.get("why") or "")
     mend = pip("miniaudio") if why == NO_LIBRARY else CONNECT
     outputs, inputs = devices.get("outputs") or [], devices.get("inputs") or []
-    speaker = _device("loudspeaker", outputs, f"text on screen: {why or 'none found'}", mend)
+    speaker = _chosen(_device("loudspeaker", outputs, f"text on screen: {why or 'none found'}", mend), outputs, wanted)
     microphone = _device("microphone", inputs, f"{NO_MICROPHONE}: {why or 'none found'}", mend)
     if not inputs:
         return speaker, microphone, Line("level", STANDS_IN, "nothing to measure", "see the microphone")
@@ -72,6 +74,18 @@ def lines(devices: dict[str, Any], level: dict[str, Any]) -> Sequence[Line]:
         text = f"{NO_MICROPHONE}: {level.get('why') or 'nothing was measured'}"
         return speaker, microphone, Line("level", STANDS_IN, text, CONNECT)
     return speaker, microphone, level_line(level)
+
+
+def _chosen(line: Line, names: Sequence[str], wanted: str) -> Line:
+    """The line with the loudspeaker that the shop file asks for."""
+    if not wanted or not names:
+        return line
+    number = named(wanted, names)
+    if number is None:
+        return Line(
+            line.part, STANDS_IN, not_there(wanted, names), "connect it, or mend [voice] loudspeaker", line.data
+        )
+    return Line(line.part, WORKS, f"{names[number]}, as the shop file asks", "", line.data)
 
 
 def _device(part: str, names: Sequence[str], text: str, mend: str) -> Line:

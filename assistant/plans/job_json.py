@@ -331,6 +331,7 @@ def _voice_to(voice: VoiceSettings) -> dict[str, Any]:
         "denoiser": voice.denoiser,
         "endpoints": voice.endpoints,
         "acceptance": voice.acceptance,
+        "loudspeaker": voice.loudspeaker,
     }
 
 
@@ -350,4 +351,5 @@ def _voice_from(data: object) -> VoiceSettings:
         of.text_or("denoiser", "auto"),
         of.text_or("endpoints", "auto"),
         of.text_or("acceptance", "usual"),
+        of.text_or("loudspeaker", ""),
     )

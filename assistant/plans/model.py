@@ -146,7 +146,8 @@ class VoiceSettings:
     language: of what is said to the program. phrases: intent and all its wordings, where the shop
     file has its own. pronunciations: word and its phones, as CMUdict writes them, for the embedded recogniser.
     denoiser: auto | none | spectral | rnnoise. endpoints, where an utterance begins and ends: auto | level | speech.
-    acceptance: usual | strict (the higher bar for every phrase).
+    acceptance: usual | strict (the higher bar for every phrase). loudspeaker: the output's name or a part of it, ""
+    for the system's default one.
     """
 
     language: str = "en"
@@ -160,6 +161,7 @@ class VoiceSettings:
     denoiser: str = "auto"
     endpoints: str = "auto"
     acceptance: str = "usual"
+    loudspeaker: str = ""
 
 
 @dataclass(frozen=True, slots=True)

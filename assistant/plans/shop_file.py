@@ -194,6 +194,7 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
         denoiser=table.choice("denoiser", DENOISERS, default.denoiser) or default.denoiser,
         endpoints=table.choice("endpoints", ("auto", "level", "speech"), default.endpoints) or default.endpoints,
         acceptance=table.choice("acceptance", ("usual", "strict"), default.acceptance) or default.acceptance,
+        loudspeaker=table.text("loudspeaker", most=200) or default.loudspeaker,
     )
     if voice.reads == "turns" and carriage.kind != "handwheel":
         mend = 'set voice.reads = "digits", or carriage.kind = "handwheel"'

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Sequence
 from typing import Any, Protocol
 
 from assistant.errors import NoSuchPart
@@ -17,7 +17,10 @@ Fill = Callable[[int], bytes]
 
 
 class Device(Protocol):
-    """An output that can be opened, closed and opened again."""
+    """An output that can be opened, closed and opened again. instead: why another than the one asked for was opened,
+    a plain clause, or ""."""
+
+    instead: str
 
     def open(self, rate: int, fill: Fill) -> str:
         """Start playing what `fill` gives, mono at `rate`. Returns what was opened. Raises NoSuchPart."""
@@ -26,12 +29,31 @@ class Device(Protocol):
         """Stop; harmless when not open."""
 
 
-class MiniaudioDevice:
-    """miniaudio's playback. allow_null: for tests; without it the null backend is refused. backends: None for all."""
+def named(wanted: str, names: Sequence[str]) -> int | None:
+    """Which of the devices is meant: the one of this name, else the first whose name holds it; None for none."""
+    folded, sought = [name.casefold() for name in names], wanted.casefold().strip()
+    if sought in folded:
+        return folded.index(sought)
+    return next((n for n, name in enumerate(folded) if sought in name), None)
 
-    def __init__(self, allow_null: bool = False, backends: list[Any] | None = None):
-        self._allow_null, self._backends = allow_null, backends
+
+def not_there(wanted: str, names: Sequence[str]) -> str:
+    """What is told when the default one has to do."""
+    there = ", ".join(f'"{name}"' for name in names) or "none"
+    return f'no loudspeaker is called "{wanted}", so the default one speaks; there are: {there}'
+
+
+class MiniaudioDevice:
+    """miniaudio's playback.
+
+    name: as in `plans.model.VoiceSettings.loudspeaker`. allow_null: for tests; without it the null backend is refused.
+    backends: None for all.
+    """
+
+    def __init__(self, name: str = "", allow_null: bool = False, backends: list[Any] | None = None):
+        self._name, self._allow_null, self._backends = name, allow_null, backends
         self._device: Any = None
+        self.instead = ""
 
     def open(self, rate: int, fill: Fill) -> str:
         try:
@@ -40,12 +62,14 @@ class MiniaudioDevice:
             raise NoSuchPart("miniaudio is not installed; mend: pip install miniaudio") from error
         hush()
         try:
+            device_id, shown = self._wanted(miniaudio)
             # The library's own default period is 200 ms.
             device = miniaudio.PlaybackDevice(
                 output_format=miniaudio.SampleFormat.SIGNED16,
                 nchannels=1,
                 sample_rate=rate,
                 buffersize_msec=PERIOD_MS,
+                device_id=device_id,
                 backends=self._backends,
                 app_name="kerfcall",
             )
@@ -61,7 +85,20 @@ class MiniaudioDevice:
         except miniaudio.MiniaudioError as error:
             self.close()
             raise NoSuchPart(f"the loudspeaker did not start ({error})") from error
-        return f"{device.backend} through miniaudio"
+        return f"{shown}{device.backend} through miniaudio"
+
+    def _wanted(self, miniaudio: Any) -> tuple[Any, str]:
+        """The device asked for and how to show it; None and "" for the default one."""
+        self.instead = ""
+        if not self._name:
+            return None, ""
+        there = miniaudio.Devices(self._backends).get_playbacks()
+        names = [str(one["name"]) for one in there]
+        number = named(self._name, names)
+        if number is None:
+            self.instead = not_there(self._name, names)
+            return None, ""
+        return there[number]["id"], f"{names[number]}, "
 
     def close(self) -> None:
         device, self._device = self._device, None
@@ -81,11 +118,12 @@ def _primed(fill: Fill) -> Generator[bytes, int, None]:
 
 
 class SounddeviceDevice:
-    """PortAudio through sounddevice, where miniaudio has no wheel. name: a device's name, None for the default."""
+    """PortAudio through sounddevice, where miniaudio has no wheel. name: as in `MiniaudioDevice`."""
 
-    def __init__(self, name: str | None = None):
+    def __init__(self, name: str = ""):
         self._name = name
         self._stream: Any = None
+        self.instead = ""
 
     def open(self, rate: int, fill: Fill) -> str:
         try:
@@ -102,10 +140,11 @@ class SounddeviceDevice:
             out[:] = fill(frames)
 
         try:
+            number, shown = self._wanted(sounddevice)
             self._stream = sounddevice.RawOutputStream(
                 samplerate=rate,
                 blocksize=rate * PERIOD_MS // 1000,
-                device=self._name,
+                device=number,
                 channels=1,
                 dtype="int16",
                 latency="low",
@@ -115,7 +154,21 @@ class SounddeviceDevice:
         except (sounddevice.PortAudioError, ValueError) as error:
             self.close()
             raise NoSuchPart("none can be opened") from error
-        return f"{self._name or 'the default device'} through sounddevice"
+        return f"{shown or 'the default device'} through sounddevice"
+
+    def _wanted(self, sounddevice: Any) -> tuple[int | None, str]:
+        self.instead = ""
+        if not self._name:
+            return None, ""
+        there = [
+            (n, str(one["name"])) for n, one in enumerate(sounddevice.query_devices()) if one["max_output_channels"]
+        ]
+        names = [name for _, name in there]
+        number = named(self._name, names)
+        if number is None:
+            self.instead = not_there(self._name, names)
+            return None, ""
+        return there[number]
 
     def close(self) -> None:
         stream, self._stream = self._stream, None
@@ -127,12 +180,13 @@ class SounddeviceDevice:
                 stream.close()
 
 
-def default_device() -> Device:
-    """miniaudio where it is installed, else sounddevice. Raises NoSuchPart when neither is there."""
+def default_device(name: str = "") -> Device:
+    """The loudspeaker of this name, "" for the default one: through miniaudio where it is installed, else
+    sounddevice. Raises NoSuchPart when neither is there."""
     import importlib.util
 
     if importlib.util.find_spec("miniaudio"):
-        return MiniaudioDevice()
+        return MiniaudioDevice(name)
     if importlib.util.find_spec("sounddevice"):
-        return SounddeviceDevice()
+        return SounddeviceDevice(name)
     raise NoSuchPart("no library for a loudspeaker; mend: pip install miniaudio (or sounddevice)")

@@ -24,6 +24,7 @@ LOOK_EVERY_S = 0.2
 FIRST_RETRY_S, LONGEST_RETRY_S = 1.0, 30.0
 LOST = "No loudspeaker ({why}): announcements are on the screen only."
 BACK = "The loudspeaker works again."
+OTHER = "Another loudspeaker: {why}."
 
 
 class Player:
@@ -158,14 +159,15 @@ class Player:
             # A driver's own fault must not end the watchdog, which is all that brings the sound back.
             self._lose(f"{type(error).__name__}: {error}")
             return False
-        self._change("works", BACK)
+        self._change("works", BACK, self._device.instead)
         return True
 
     def _lose(self, why: str) -> None:
         self._change("lost", LOST.format(why=why))
 
-    def _change(self, state: str, text: str) -> None:
-        """A first opening that works is no news; losing fails whatever waits, so that nobody waits for it."""
+    def _change(self, state: str, text: str, instead: str = "") -> None:
+        """A first opening that works is no news, unless another than was asked for was opened; losing fails whatever
+        waits, so that nobody waits for it."""
         with self._idle:
             before = self._state
             if before in ("closed", state):
@@ -175,6 +177,7 @@ class Player:
             if state == "lost":
                 self._mixer.silence()
             self._ended(failed, "failed")
-            if (before, state) != ("opening", "works"):
+            text = OTHER.format(why=instead) if instead else text
+            if (before, state) != ("opening", "works") or instead:
                 self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "loudspeaker", state, text))
             self._idle.notify_all()

@@ -35,7 +35,7 @@ class LiveSpeaker:
         cache: SpeechCache | None = None,
     ):
         self._clock, self._post = clock, post
-        device = device or default_device()
+        device = device or default_device(settings.loudspeaker)
         self.line = "voice: as given"
         if engine is None:
             choice = choose_engine(settings)

@@ -106,9 +106,9 @@ def test_the_export_agrees_with_what_was_printed(workshop: Workshop) -> None:
 def test_every_fault_of_plan_shop_script_and_options_at_once(workshop: Workshop) -> None:
     workshop.write("plan.toml", 'unit = "mm"\n[stock]\nwidth = -3\nthicknes = 10\n')
     workshop.write("shop.toml", 'unit = "mm"\n[blade]\nkerf = true\n')
-    done = workshop.cut("soon pedal tap\n3 pedal kick\n", "--no-voice", "--speaker", "x.wav")
+    done = workshop.cut("soon pedal tap\n3 pedal kick\n", "--no-voice", "--speaker", "x.wav", "--loudspeaker", "x")
     assert done.code == 2 and done.out == ""
-    for part in ("stock.width", "thicknes", "joint", "blade.kerf", "line 1", "line 2", "--no-voice"):
+    for part in ("stock.width", "thicknes", "joint", "blade.kerf", "line 1", "line 2", "--no-voice", "--loudspeaker"):
         assert part in done.err, f"{part} is not among:\n{done.err}"
 
 

@@ -86,6 +86,15 @@ def test_devices_are_named() -> None:
     assert measured.state == WORKS
 
 
+def test_the_loudspeaker_that_the_shop_file_asks_for_is_named() -> None:
+    other = BOTH["outputs"][1]
+    speaker = ready_sound.lines(BOTH, {}, other.upper()[:-1])[0]
+    assert (speaker.state, speaker.text) == (WORKS, f"{other}, as the shop file asks")
+    speaker = ready_sound.lines(BOTH, {}, "porch")[0]
+    assert speaker.state == STANDS_IN and '"porch"' in speaker.text and other in speaker.text
+    assert ready_sound.lines({"outputs": [], "inputs": []}, {}, "porch")[0].text.endswith("none found")
+
+
 def test_without_devices_text_pedal_and_keys_stand_in() -> None:
     lines = ready_sound.lines({"outputs": [], "inputs": []}, {})
     assert [line.state for line in lines] == [STANDS_IN] * 3

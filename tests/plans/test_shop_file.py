@@ -54,6 +54,7 @@ recogniser = "vosk"
 reads = "fractions"
 speech_rate = 200
 model = "models/small"
+loudspeaker = "USB Audio"
 """,
     )
     inch = Fraction("25.4")
@@ -71,7 +72,9 @@ model = "models/small"
         "right",
     )
     assert shop.pedal == PedalSettings("f13", 1.0, 0.4, 0.0)
-    assert shop.voice == VoiceSettings("en", "juniper", "vosk", "fractions", 200, "models/small")
+    assert shop.voice == VoiceSettings(
+        "en", "juniper", "vosk", "fractions", 200, "models/small", loudspeaker="USB Audio"
+    )
 
 
 def test_screw_pitches_match_the_thread_table(tmp_path: Path) -> None:
@@ -149,6 +152,7 @@ FAULTS = [
         '[voice]\nrecogniser = "sphinx"',
         'voice.recogniser: must be "auto", "vosk" or "pocketsphinx" (got "sphinx"); did',
     ),
+    ("[voice]\nloudspeaker = 2", "voice.loudspeaker: must be text"),
     ("[voice]\nspeech_rate = 79", "voice.speech_rate: must be a whole number from 80 to 450 (got 79)"),
     ("[voice]\nspeech_rate = 451", "voice.speech_rate: must be a whole number from 80 to 450 (got 451)"),
     ("[voice]\nspeech_rate = 100.0", "voice.speech_rate: must be a whole number from 80 to 450 (got 100.0)"),

@@ -94,6 +94,7 @@ class HandDevice:
 
     def __init__(self) -> None:
         self.refuse = False
+        self.instead = ""
         self.opened = threading.Event()
         self.openings = 0
         self.played: list[np.ndarray] = []

@@ -18,7 +18,7 @@ import pytest
 
 from assistant.errors import NoSuchPart
 from assistant.session.events import DeviceChanged, SpeechStarted
-from assistant.speaking.device import MiniaudioDevice, SounddeviceDevice, default_device
+from assistant.speaking.device import MiniaudioDevice, SounddeviceDevice, default_device, named, not_there
 from assistant.speaking.player import Player
 from tests.speaking.stand_ins import RATE, Posted, WallClock, steady
 
@@ -89,6 +89,15 @@ def test_the_default_is_the_library_that_is_installed(monkeypatch: pytest.Monkey
         default_device()
 
 
+def test_a_loudspeaker_is_meant_by_its_name_or_a_part_of_it() -> None:
+    names = ["Speakers of the monitor", "USB Audio", "USB"]
+    assert named("usb", names) == 2  # the whole name first
+    assert named("usb a", names) == 1 and named(" MONITOR ", names) == 0
+    assert named("headset", names) is None and named("usb", []) is None
+    assert not_there("headset", names[1:]).endswith('the default one speaks; there are: "USB Audio", "USB"')
+    assert not_there("headset", []).endswith("there are: none")
+
+
 # --- a real sound server with a null sink
 
 
@@ -140,8 +149,8 @@ def server(monkeypatch: pytest.MonkeyPatch) -> Iterator[SoundServer]:
 class Recording:
     """What another program hears on the sink's monitor."""
 
-    def __init__(self, server: SoundServer):
-        arguments = ["parec", "--device=loud.monitor", "--format=s16le", "--rate=22050", "--channels=1"]
+    def __init__(self, server: SoundServer, sink: str = "loud"):
+        arguments = ["parec", f"--device={sink}.monitor", "--format=s16le", "--rate=22050", "--channels=1"]
         self._process = subprocess.Popen(
             [*arguments, "--latency-msec=20"], env=server.environment, stdout=subprocess.PIPE
         )
@@ -165,6 +174,80 @@ class Recording:
         assert self._process.stdout is not None
         self._process.stdout.close()
         return np.frombuffer(bytes(self.data[: len(self.data) // 2 * 2]), np.int16)
+
+
+def pactl(server: SoundServer, *arguments: str) -> str:
+    done = subprocess.run(["pactl", *arguments], env=server.environment, capture_output=True, text=True, timeout=20)
+    assert done.returncode == 0, done.stderr
+    return done.stdout.strip()
+
+
+@pytest.fixture
+def bench(server: SoundServer) -> str:
+    """A second sink beside the default one; the number of its module."""
+    if not shutil.which("pactl"):
+        pytest.skip("pulseaudio's pactl is not installed")
+    options = ("rate=22050", "channels=1", "norewinds=1", "sink_properties=device.description=Bench-Speaker")
+    return pactl(server, "load-module", "module-null-sink", "sink_name=bench", *options)
+
+
+def playing(name: str) -> tuple[Player, Posted]:
+    posted = Posted()
+    device = MiniaudioDevice(name, backends=[miniaudio.Backend.PULSEAUDIO])
+    return Player(RATE, device, WallClock(), posted, gone_after_s=0.5, first_retry_s=0.1), posted
+
+
+def said(player: Player, posted: Posted, id: str, seconds: float = 0.5) -> None:
+    slot = player.reserve(id, False)
+    assert slot is not None
+    player.supply(slot, steady(seconds, 6000))
+    assert posted.ended(id, 20).how == "whole"
+
+
+def share(heard: np.ndarray) -> float:
+    """Seconds of what `said` says."""
+    return float(np.sum(np.abs(heard.astype(int) - 6000) < 50)) / RATE
+
+
+def test_the_loudspeaker_that_was_chosen_speaks_and_the_other_does_not(server: SoundServer, bench: str) -> None:
+    """Both sinks are recorded by another program."""
+    default, chosen = Recording(server), Recording(server, "bench")
+    player, posted = playing("bench-sp")
+    try:
+        said(player, posted, "here")
+        time.sleep(2.5)
+        assert player.opened.startswith("Bench-Speaker, ")
+    finally:
+        player.close()
+    assert share(chosen.stop()) == pytest.approx(0.5, rel=0.05)
+    assert share(default.stop()) == 0
+    assert not any(isinstance(event, DeviceChanged) for event in posted.events)
+
+
+def test_when_the_chosen_one_goes_the_default_one_speaks_and_that_is_told(server: SoundServer, bench: str) -> None:
+    player, posted = playing("Bench-Speaker")
+    try:
+        said(player, posted, "here", 0.2)
+        pactl(server, "unload-module", bench)
+        told = posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "works", 30)
+        assert isinstance(told, DeviceChanged) and 'called "Bench-Speaker", so the default one speaks' in told.text
+        default = Recording(server)
+        said(player, posted, "there")
+        time.sleep(2.5)
+        assert share(default.stop()) == pytest.approx(0.5, rel=0.05)
+    finally:
+        player.close()
+
+
+def test_one_that_is_not_there_at_the_start_is_told_with_those_that_are(server: SoundServer, bench: str) -> None:
+    player, posted = playing("headset")
+    try:
+        told = posted.wait(lambda e: isinstance(e, DeviceChanged), 20)
+        assert isinstance(told, DeviceChanged) and told.state == "works"
+        assert '"Bench-Speaker"' in told.text and '"headset"' in told.text
+        said(player, posted, "all the same", 0.2)
+    finally:
+        player.close()
 
 
 SAY_TWO_LEVELS = """
