@@ -23,7 +23,22 @@ GO_TO = "go to"  # its wordings come before the pass's number
 AGAIN = "again"  # of "go to": the word after which the number is said once more
 # What only asks, pauses or refuses: a false one does no harm, so the bar is lower and no lead-in need come first.
 EAGER = frozenset({"again", "stand by", "how many", "where", "no"})
-INTENTS = ("cut", "again", "back", GO_TO, "stand by", "carry on", "how many", "where", "yes", "no", "mark", "end")
+OF_THE_VOICE = ("louder", "quieter", "slower", "quicker")  # change how it is spoken and nothing else
+INTENTS = (
+    "cut",
+    "again",
+    "back",
+    GO_TO,
+    "stand by",
+    "carry on",
+    "how many",
+    "where",
+    *OF_THE_VOICE,
+    "yes",
+    "no",
+    "mark",
+    "end",
+)
 CHECKS = (
     "edge and face",
     "setting bar out",

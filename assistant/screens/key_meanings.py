@@ -22,6 +22,10 @@ PHRASES = {
     "a": "again",
     "m": "mark",
     "e": "end",
+    "+": "louder",
+    "-": "quieter",
+    "<": "slower",
+    ">": "quicker",
 }
 KEY_LIST = """\
 Keys (one press each; a key kept down counts once):
@@ -31,7 +35,8 @@ Keys (one press each; a key kept down counts once):
   s  stand by        c  carry on                        g  go to a pass: g, its number, enter
   w  where am I      l  how many left                   m  mark a problem here
   e  end the session q  leave it open and go            ?  this list
-  p  bench page: a new pairing code                     v  have the code said"""
+  p  bench page: a new pairing code                     v  have the code said
+  +  louder          -  quieter                         <  slower   >  quicker"""
 PAGE = {"p": "show", "v": "say"}
 ASK_PASS = "Go to pass: type its number, then enter. Any other key drops it."
 DROPPED = "Go to pass dropped; nothing else was done."

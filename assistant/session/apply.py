@@ -161,6 +161,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Asking: lambda state, fact, at: {"asking": fact.id},
     f.Told: lambda state, fact, at: {"told_from": fact.from_s},
     f.Reminded: lambda state, fact, at: {"reminded": True},
+    f.VoiceSet: lambda state, fact, at: {"louder": fact.louder, "quicker": fact.quicker},
     f.Announced: lambda state, fact, at: {"said": state.said + fact.count},
 }
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from assistant.plans.languages import OF_THE_VOICE
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.calling import (
@@ -52,6 +53,7 @@ from assistant.session.state import (
     State,
 )
 from assistant.session.turn import Decision, Turn, prompt
+from assistant.session.voice import change_voice
 
 Wanted = tuple[tuple[str, str | int | None], ...]
 
@@ -59,7 +61,8 @@ Wanted = tuple[tuple[str, str | int | None], ...]
 def wanted(state: State) -> Wanted:
     """The (intent, argument) pairs that mean something now."""
     mode = state.effective_mode
-    common: Wanted = (("again", None), ("where", None), ("how many", None))
+    voice: Wanted = tuple((intent, None) for intent in OF_THE_VOICE)
+    common: Wanted = (("again", None), ("where", None), ("how many", None), *voice)
     detours: Wanted = (("mark", None), ("end", None))
     back: Wanted = (("back", None),) if mode in (CHECKS, CUTTING, FINISHED) and back_target(state) else ()
     match mode:
@@ -74,12 +77,12 @@ def wanted(state: State) -> Wanted:
         case "standing by":
             return (("carry on", None), *common, *detours)
         case "finished":
-            return (*back, ("again", None))
+            return (*back, ("again", None), *voice)
     return ()
 
 
 # Answers to nothing in particular: they can't come too early, and a false one does no harm.
-ALWAYS_TIMELY = frozenset({"stand by", "again", "where", "how many"})
+ALWAYS_TIMELY = frozenset({"stand by", "again", "where", "how many", *OF_THE_VOICE})
 
 
 def decide(state: State, event: Event) -> Decision:
@@ -283,6 +286,7 @@ _INTENTS: dict[str, Callable[[Turn, Heard], None]] = {
     "carry on": lambda turn, event: _carry_on(turn, event.source),
     "how many": _how_many,
     "where": lambda turn, event: _where(turn),
+    **{intent: lambda turn, event: change_voice(turn, event.intent) for intent in OF_THE_VOICE},
     "yes": lambda turn, event: _yes(turn, event.source),
     "no": lambda turn, event: answer_no(turn),
     "mark": _mark,

@@ -49,6 +49,17 @@ class StopSaying:
 
 
 @dataclass(frozen=True, slots=True)
+class SetVoice:
+    """Speak like this from now on, also what sounds already. loudness_db: against the voice as rendered, dB.
+
+    rate: words a minute.
+    """
+
+    loudness_db: int
+    rate: int
+
+
+@dataclass(frozen=True, slots=True)
 class Listen:
     """What means something now. wanted: (intent, argument) pairs; for "go to" the argument is the number of passes."""
 
@@ -107,4 +118,4 @@ class Close:
     open_: bool
 
 
-Effect = Say | Prepare | StopSaying | Listen | Show | WakeAt | Close
+Effect = Say | Prepare | StopSaying | SetVoice | Listen | Show | WakeAt | Close

@@ -239,6 +239,16 @@ class Reminded(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class VoiceSet(Fact):
+    """So many steps louder and quicker than at the start; negative: softer, slower."""
+
+    kind: ClassVar[str] = "voice_set"
+    passing: ClassVar[bool] = True
+    louder: int
+    quicker: int
+
+
+@dataclass(frozen=True, slots=True)
 class Announced(Fact):
     """So many announcements were made; keeps their ids unique within a run."""
 

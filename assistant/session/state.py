@@ -46,7 +46,8 @@ class State:
     while a pass may be under way. said: announcements made in this run. rehearsed: no wood is cut.
     hear_out: answers count only once told. asking: the announcement that carries the open check or
     question, "" for none. told_from: since when it counts as told, None while it doesn't.
-    reminded: an answer to it has come too soon and that was said.
+    reminded: an answer to it has come too soon and that was said. louder, quicker: steps of the voice in
+    this run, negative for softer and slower.
     """
 
     n: int = 0
@@ -74,6 +75,8 @@ class State:
     asking: str = ""
     told_from: float | None = None
     reminded: bool = False
+    louder: int = 0
+    quicker: int = 0
 
     @property
     def the_job(self) -> Job:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from assistant.plans.languages import EAGER, GO_TO, INTENTS, language_of
+from assistant.plans.languages import EAGER, GO_TO, INTENTS, OF_THE_VOICE, language_of
 from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.own_phrases import phrases_of
 
@@ -46,13 +46,14 @@ SAID_WHEN: dict[str, tuple[str, ...]] = {
         "stand by",
         "how many",
         "where",
+        *OF_THE_VOICE,
         "mark",
         "end",
     ),
-    "a check is open": ("check", "again", "back", "stand by", "how many", "where", "mark", "end"),
-    "a question or read-back is open": ("yes", "no", "stand by", "again", "how many", "where"),
-    "standing by": ("carry on", "again", "how many", "where", "mark", "end"),
-    "the session has just finished": ("back", "again"),
+    "a check is open": ("check", "again", "back", "stand by", "how many", "where", *OF_THE_VOICE, "mark", "end"),
+    "a question or read-back is open": ("yes", "no", "stand by", "again", "how many", "where", *OF_THE_VOICE),
+    "standing by": ("carry on", "again", "how many", "where", *OF_THE_VOICE, "mark", "end"),
+    "the session has just finished": ("back", "again", *OF_THE_VOICE),
 }
 # (intent, state) -> when in that state it holds, where that isn't always.
 HOLDS: dict[tuple[str, str], str] = {
@@ -70,6 +71,10 @@ EXPLAINED: dict[str, str] = {
     "carry on": "go on after standing by",
     "how many": "how many passes are left",
     "where": "where we are",
+    "louder": "speak louder",
+    "quieter": "speak more softly",
+    "slower": "speak more slowly",
+    "quicker": "speak more quickly",
     "yes": "yes",
     "no": "no",
     "mark": "mark a problem at this place",

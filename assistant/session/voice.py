@@ -1,0 +1,39 @@
+"""Louder, quieter, slower, quicker: answered in the new voice, and nothing recorded or moved."""
+
+from __future__ import annotations
+
+from assistant.plans.voice_range import stepped_loudness, stepped_rate
+from assistant.session import effects as e
+from assistant.session import facts as f
+from assistant.session.effects import prompt
+from assistant.session.state import State
+from assistant.session.turn import Turn
+
+# Intent -> steps of loudness, steps of pace, the answer, the answer at the end of the range.
+_STEPS: dict[str, tuple[int, int, e.Prompt, e.Prompt]] = {
+    "louder": (1, 0, prompt("louder"), prompt("loudest")),
+    "quieter": (-1, 0, prompt("quieter"), prompt("softest")),
+    "slower": (0, -1, prompt("slower"), prompt("slowest")),
+    "quicker": (0, 1, prompt("quicker"), prompt("quickest")),
+}
+START_DB = 0
+
+
+def voice_of(state: State) -> e.SetVoice:
+    """How it is spoken now."""
+    rate = state.the_job.voice.speech_rate
+    return e.SetVoice(stepped_loudness(START_DB, state.louder), stepped_rate(rate, state.quicker))
+
+
+def change_voice(turn: Turn, intent: str) -> None:
+    """One step; the answer waits for what sounds, so that no setting and no question is cut off by it."""
+    louder, quicker, done, end = _STEPS[intent]
+    before = voice_of(turn.state)
+    was = turn.state
+    turn.fact(f.VoiceSet(was.louder + louder, was.quicker + quicker))
+    after = voice_of(turn.state)
+    if after == before:
+        turn.fact(f.VoiceSet(was.louder, was.quicker))
+    else:
+        turn.effect(after)
+    turn.add_notice(end if after == before else done, klass="answer")
