@@ -34,6 +34,9 @@ class Speaker(Protocol):
     def prepare(self, texts: Sequence[str]) -> None:
         """Render these ahead, newest request first; forgets older requests not begun. Returns at once."""
 
+    def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
+        """Speak like this from now on; the loudness also of what sounds already. Returns at once."""
+
     def stop(self) -> None:
         """Cut off what sounds and drop what waits."""
 

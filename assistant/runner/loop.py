@@ -157,6 +157,8 @@ class Runner:
                 speaker.say(id, words.say(prompts), replaces)
             case e.Prepare(announcements):
                 speaker.prepare([words.say(prompts) for prompts in announcements])
+            case e.SetVoice(loudness_db, rate):
+                speaker.set_voice(loudness_db, rate)
             case e.StopSaying():
                 speaker.stop()
 

@@ -12,8 +12,9 @@ LIMIT_BYTES = 16_000_000
 Key = tuple[str, str, int, str]
 
 
-def key_of(engine: Engine, text: str) -> Key:
-    return engine.name, engine.voice, engine.words_a_minute, text
+def key_of(engine: Engine, text: str, words_a_minute: int | None = None) -> Key:
+    """words_a_minute: the engine's own rate unless given."""
+    return engine.name, engine.voice, words_a_minute or engine.words_a_minute, text
 
 
 class SpeechCache:

@@ -60,6 +60,9 @@ class Engine(Protocol):
     def render(self, text: str, cancelled: Callable[[], bool] = never) -> Pcm | None:
         """The samples of `text`, or None when `cancelled` became true on the way. Raises VoiceFailed."""
 
+    def set_rate(self, words_a_minute: int) -> None:
+        """Render at this rate from the next text on; on the thread that renders."""
+
     def close(self) -> None:
         """Let go of whatever the voice holds; a closed voice renders no more."""
 

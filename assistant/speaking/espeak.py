@@ -158,5 +158,8 @@ class EspeakEngine:
             return None
         return trimmed(Pcm(np.frombuffer(b"".join(parts), dtype="<i2"), self.rate))
 
+    def set_rate(self, words_a_minute: int) -> None:
+        self.words_a_minute = max(SLOWEST, min(FASTEST, words_a_minute))
+
     def close(self) -> None:
         """Nothing to let go: the library stays initialised for the process's life."""

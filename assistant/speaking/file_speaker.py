@@ -96,6 +96,11 @@ class FileSpeaker:
     def prepare(self, texts: Sequence[str]) -> None:
         """Nothing: rendering takes no time here, the file's time stands still meanwhile."""
 
+    def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
+        self.advance(self._clock.at())
+        self._mixer.set_loudness(loudness_db)
+        self._engine.set_rate(words_a_minute)
+
     def stop(self) -> None:
         self.advance(self._clock.at())
         self._cut()

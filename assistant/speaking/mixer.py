@@ -17,6 +17,8 @@ FADE_S = 0.005
 CLICK_S = 0.012
 CLICK_HZ = 1800
 CLICK_PEAK = 12000
+# Speech made louder bends towards TOP from KNEE on: it never clips, and what lies below is exact.
+KNEE, TOP = 22000, 31000
 
 
 @dataclass(slots=True, eq=False)
@@ -46,6 +48,15 @@ def click_sound(rate: int) -> Samples:
     return np.rint(tone * CLICK_PEAK).astype(np.int16)
 
 
+def limited(samples: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The samples with their peaks bent to stay under `TOP`."""
+    import numpy as np
+
+    size = np.abs(samples)
+    bent = KNEE + (TOP - KNEE) * np.tanh((size - KNEE) / (TOP - KNEE))
+    return np.where(size > KNEE, np.copysign(bent, samples), samples)
+
+
 class Mixer:
     """What sounds and what waits, at `rate` frames a second. Not thread-safe: its owner holds a lock."""
 
@@ -54,6 +65,7 @@ class Mixer:
         self._queue: deque[Slot] = deque()
         self._over: list[Samples] = []
         self._click = click_sound(rate)
+        self._gain = self._gain_before = 1.0
 
     @property
     def busy(self) -> bool:
@@ -90,7 +102,22 @@ class Mixer:
 
         frames = min(round(FADE_S * self.rate), len(rest))
         ramp = np.linspace(1, 0, frames, endpoint=False)
-        self._over.append((rest[:frames] * ramp).astype(np.int16))
+        faded = rest[:frames] * ramp
+        louder = self._gain_before
+        self._over.append((faded if louder == 1 else limited(faded * louder)).astype(np.int16))
+
+    def set_loudness(self, loudness_db: float) -> None:
+        """Of announcements from the next frame on, against their samples as they are, dB; clicks keep theirs."""
+        self._gain = 10 ** (loudness_db / 20)
+
+    def _louder(self, piece: Samples) -> Samples:
+        """The piece at the loudness asked for; a change within it is drawn out over it, lest it cracks."""
+        import numpy as np
+
+        before, self._gain_before = self._gain_before, self._gain
+        if before == self._gain == 1 or not len(piece):
+            return piece
+        return np.rint(limited(piece * np.linspace(before, self._gain, len(piece)))).astype(np.int16)
 
     def click(self) -> None:
         """Over whatever sounds, from the next frame on."""
@@ -130,7 +157,7 @@ class Mixer:
                 slot.started = True
                 happened.append(Happening(at, "started", slot.id))
             piece = slot.samples[slot.position : slot.position + len(out) - at]
-            out[at : at + len(piece)] += piece
+            out[at : at + len(piece)] += self._louder(piece)
             at += len(piece)
             slot.position += len(piece)
             if slot.position < len(slot.samples):

@@ -90,6 +90,11 @@ class Player:
         with self._lock:
             self._ended(self._mixer.cut(), "cut off")
 
+    def set_loudness(self, loudness_db: float) -> None:
+        """As `Mixer.set_loudness`."""
+        with self._lock:
+            self._mixer.set_loudness(loudness_db)
+
     def click(self) -> None:
         with self._lock:
             if self._state == "works":

@@ -8,6 +8,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from pathlib import Path
@@ -143,6 +144,15 @@ class Pyttsx3Engine:
                 process.kill()
                 process.join()
             process.close()
+
+    def set_rate(self, words_a_minute: int) -> None:
+        """A rate is only sure to be taken before the first text, so the next text has a process of its own again."""
+        if words_a_minute == self.words_a_minute:
+            return
+        with self._lock:
+            self.words_a_minute = words_a_minute
+            self._orders = replace(self._orders, words_a_minute=words_a_minute)
+            self._end()
 
     def close(self) -> None:
         self._closing.set()

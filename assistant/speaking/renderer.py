@@ -36,6 +36,8 @@ class Renderer:
         self._failed, self._worked = failed, worked
         self._wanted: deque[_Wanted] = deque()
         self._ahead: deque[str] = deque()
+        self._latest: tuple[str, ...] = ()
+        self._rate = engine.words_a_minute
         self._request = 0
         self._changed = threading.Condition()
         self._closing = False
@@ -44,7 +46,7 @@ class Renderer:
 
     def ready(self, text: str) -> Pcm | None:
         """`text` where it is already rendered."""
-        return self._cache.get(key_of(self._engine, speakable(text)))
+        return self._cache.get(key_of(self._engine, speakable(text), self._rate))
 
     def want(self, text: str, done: Callable[[Pcm | None], None], still: Callable[[], bool]) -> None:
         """Render `text` now; `done` gets it, or None when it failed. Dropped when `still` has turned False."""
@@ -55,7 +57,18 @@ class Renderer:
     def prepare(self, texts: Sequence[str]) -> None:
         """Render these when nothing is wanted, in this order; older requests not begun are forgotten."""
         with self._changed:
-            self._ahead = deque(speakable(text) for text in texts)
+            self._latest = tuple(speakable(text) for text in texts)
+            self._ahead = deque(self._latest)
+            self._request += 1
+            self._changed.notify()
+
+    def set_rate(self, words_a_minute: int) -> None:
+        """Render at this rate from the next text on; what was rendered ahead is rendered again."""
+        with self._changed:
+            if words_a_minute == self._rate:
+                return
+            self._rate = words_a_minute
+            self._ahead = deque(self._latest)
             self._request += 1
             self._changed.notify()
 
@@ -77,7 +90,9 @@ class Renderer:
                     return
                 wanted = self._wanted.popleft() if self._wanted else None
                 text = wanted.text if wanted else self._ahead.popleft()
-                request = self._request
+                request, rate = self._request, self._rate
+            if rate != self._engine.words_a_minute:
+                self._engine.set_rate(rate)
             if wanted:
                 self._serve(wanted)
             else:

@@ -67,6 +67,10 @@ class LiveSpeaker:
     def prepare(self, texts: Sequence[str]) -> None:
         self._renderer.prepare(texts)
 
+    def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
+        self._player.set_loudness(loudness_db)
+        self._renderer.set_rate(words_a_minute)
+
     def stop(self) -> None:
         self._player.stop()
 
@@ -104,6 +108,9 @@ class SilentSpeaker:
 
     def prepare(self, texts: Sequence[str]) -> None:
         """Nothing to render."""
+
+    def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
+        """Nothing sounds."""
 
     def stop(self) -> None:
         """Nothing sounds."""

@@ -29,7 +29,7 @@ def test_a_typical_hit_passes_both_bars():
         ("worst word", -11.1, "one word"),
         ("piece", -5.6, "alone"),
         ("edit ratio", 0.86, "its sounds"),
-        ("margin", 29.9, "another"),
+        ("margin", 49.9, "another"),
     ],
 )
 def test_one_measure_beyond_its_limit_is_enough_and_named(measure, value, reason):
@@ -42,7 +42,7 @@ def test_one_measure_beyond_its_limit_is_enough_and_named(measure, value, reason
     ("measure", "value", "reason"),
     [
         ("mean", -4.9, "enough like"),
-        ("worst word", -9.0, "one word"),
+        ("worst word", -8.5, "one word"),
         ("edit ratio", 0.8, "its sounds"),
     ],
 )
@@ -68,8 +68,9 @@ def test_the_evidence_rises_with_whatever_speaks_for_the_phrase():
 
 
 def test_the_limits_are_where_the_odds_say_so():
-    """Odds of 1 to e for what has the lead-in word, e squared to 1 for what has not."""
-    assert (USUAL.evidence, STRICT.evidence) == (-1.0, 2.0)
+    """Three to five against it for what has the lead-in word, twelve to one for it for what has not."""
+    odds = [np.exp(bar.evidence) for bar in SPHINX_BARS]
+    assert odds == pytest.approx([3 / 5, 12], rel=0.02)
 
 
 def test_a_recogniser_without_scores_is_judged_by_what_it_gives():

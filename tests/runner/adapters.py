@@ -32,6 +32,9 @@ class Logbook:
     def prepare(self, texts: Sequence[str]) -> None:
         self.done.append(("prepare", *texts))
 
+    def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
+        self.done.append(("set voice", loudness_db, words_a_minute))
+
     def stop(self) -> None:
         self.done.append(("stop",))
 

@@ -166,5 +166,8 @@ class FlatVoice:
         words = text.split()
         return steady(float(words[0]), int(words[1]) if len(words) > 1 else 1000)
 
+    def set_rate(self, words_a_minute: int) -> None:
+        self.words_a_minute = words_a_minute
+
     def close(self) -> None:
         self.closed = True
