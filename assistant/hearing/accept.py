@@ -200,9 +200,9 @@ def judge(measures: dict[str, float], bar: Bar) -> str:
 
 
 # Method: hearing study, step 5; scores are likelihood ratios, since both decoders compute every sound in every frame.
-# Set on all of the tuning half of tests.hearing.corpus with RNNoise: 210 phrases a condition (clean, echo, 10 dB, 5 dB),
-# 273 pieces of human speech and 150 near-miss sentences in quiet and at 10 dB. What moving both evidence limits by so
-# much would do:
+# Set on all of the tuning half of tests.hearing.corpus with RNNoise: 210 phrases a condition (clean, echo, 10 dB,
+# 5 dB), 273 pieces of human speech and 150 near-miss sentences in quiet and at 10 dB. What moving both evidence limits
+# by so much would do:
 #
 #   moved by   hits %: clean, 10 dB, 5 dB, echo   wrong of 840   human taken of 546   near-miss taken of 300
 #     -3          98.6, 98.6, 95.2, 95.7                2                 6                    13
