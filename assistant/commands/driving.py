@@ -26,6 +26,7 @@ from assistant.screens.view import TerminalView, suits
 from assistant.screens.view_page import Gauges, gauged
 from assistant.session.events import DeviceChanged, Resume, Start
 from assistant.session.state import ENDED_EARLY, FINISHED, State
+from assistant.session.voice import to_keep
 
 CLOSING_SPEECH_S = 20.0
 MICROPHONE_S = 15.0  # for the recogniser to load and the microphone to be found, where nothing else could drive
@@ -187,6 +188,8 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
         desk.refuse_if_deaf()
         run_live(runner, pump)
         desk.let_speech_end()
+    if runner.state.job and (lines := to_keep(runner.state)):
+        print(f"-- The voice was changed. To keep it, in the shop file under [voice]: {', '.join(lines)}")
     if runner.state.mode not in (FINISHED, ENDED_EARLY):
         print(f"-- Session {run.session} stays open. Come back to it with: kerfcall resume {run.session}")
     return runner

@@ -127,6 +127,9 @@ class _Reader:
             raise ValueError(f"{key} must be a whole number")
         return value
 
+    def whole_or(self, key: str, default: int) -> int:
+        return self.whole(key) if key in self._data else default
+
     def seconds(self, key: str) -> float:
         value = self._data[key]
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
@@ -332,6 +335,7 @@ def _voice_to(voice: VoiceSettings) -> dict[str, Any]:
         "endpoints": voice.endpoints,
         "acceptance": voice.acceptance,
         "loudspeaker": voice.loudspeaker,
+        "loudness": voice.loudness,
     }
 
 
@@ -352,4 +356,5 @@ def _voice_from(data: object) -> VoiceSettings:
         of.text_or("endpoints", "auto"),
         of.text_or("acceptance", "usual"),
         of.text_or("loudspeaker", ""),
+        of.whole_or("loudness", 0),
     )

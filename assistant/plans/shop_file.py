@@ -17,6 +17,7 @@ from assistant.plans.own_phrases import read_phrases, read_pronunciations, refus
 from assistant.plans.pedal_keys import read_device, read_key
 from assistant.plans.reader import Table
 from assistant.plans.sayable import plain
+from assistant.plans.voice_range import LOUDEST_DB, SOFTEST_DB
 
 INCH = Fraction("25.4")
 ZERO = Fraction(0)
@@ -195,6 +196,7 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
         endpoints=table.choice("endpoints", ("auto", "level", "speech"), default.endpoints) or default.endpoints,
         acceptance=table.choice("acceptance", ("usual", "strict"), default.acceptance) or default.acceptance,
         loudspeaker=table.text("loudspeaker", most=200) or default.loudspeaker,
+        loudness=table.integer("loudness", default.loudness, least=SOFTEST_DB, most=LOUDEST_DB) or 0,
     )
     if voice.reads == "turns" and carriage.kind != "handwheel":
         mend = 'set voice.reads = "digits", or carriage.kind = "handwheel"'

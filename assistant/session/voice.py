@@ -16,13 +16,22 @@ _STEPS: dict[str, tuple[int, int, e.Prompt, e.Prompt]] = {
     "slower": (0, -1, prompt("slower"), prompt("slowest")),
     "quicker": (0, 1, prompt("quicker"), prompt("quickest")),
 }
-START_DB = 0
 
 
 def voice_of(state: State) -> e.SetVoice:
     """How it is spoken now."""
-    rate = state.the_job.voice.speech_rate
-    return e.SetVoice(stepped_loudness(START_DB, state.louder), stepped_rate(rate, state.quicker))
+    voice = state.the_job.voice
+    return e.SetVoice(stepped_loudness(voice.loudness, state.louder), stepped_rate(voice.speech_rate, state.quicker))
+
+
+def to_keep(state: State) -> tuple[str, ...]:
+    """The lines of the shop file's [voice] that would keep what was changed in this run; none where nothing was."""
+    voice, now = state.the_job.voice, voice_of(state)
+    lines = (
+        f"loudness = {now.loudness_db}" if now.loudness_db != voice.loudness else "",
+        f"speech_rate = {now.rate}" if now.rate != voice.speech_rate else "",
+    )
+    return tuple(line for line in lines if line)
 
 
 def change_voice(turn: Turn, intent: str) -> None:

@@ -46,6 +46,7 @@ class FileSpeaker:
         self._origin = clock.at() if origin is None else origin
         self._cache = SpeechCache()
         self._mixer = Mixer(engine.rate)
+        self._mixer.set_loudness(settings.loudness)
         try:
             self._wav = GrowingWav(Path(path), engine.rate, append)
         except KerfcallError:

@@ -43,6 +43,7 @@ class LiveSpeaker:
         self._voice_lost = threading.Event()
         self._renderer = Renderer(engine, cache or SpeechCache(), self._voice_failed, self._voice_worked)
         self._player = Player(engine.rate, device, clock, post)
+        self._player.set_loudness(settings.loudness)
 
     @property
     def loudspeaker(self) -> str:

@@ -48,7 +48,15 @@ def _places(node: Any) -> Iterator[tuple[Any, Any]]:
         yield from _places(node[key])
 
 
-LATER = ("device", "layout", "page", "phrases", "pronunciations")  # jobs stored earlier don't hold them
+LATER = (
+    "device",
+    "layout",
+    "loudness",
+    "loudspeaker",
+    "page",
+    "phrases",
+    "pronunciations",
+)  # jobs stored earlier don't hold them
 
 
 def test_every_missing_key_is_a_key_error() -> None:

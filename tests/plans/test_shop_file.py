@@ -154,6 +154,8 @@ FAULTS = [
     ),
     ("[voice]\nloudspeaker = 2", "voice.loudspeaker: must be text"),
     ("[voice]\nspeech_rate = 79", "voice.speech_rate: must be a whole number from 80 to 450 (got 79)"),
+    ("[voice]\nloudness = 7", "voice.loudness: must be a whole number from -12 to 6 (got 7)"),
+    ("[voice]\nloudness = -13", "voice.loudness: must be a whole number from -12 to 6 (got -13)"),
     ("[voice]\nspeech_rate = 451", "voice.speech_rate: must be a whole number from 80 to 450 (got 451)"),
     ("[voice]\nspeech_rate = 100.0", "voice.speech_rate: must be a whole number from 80 to 450 (got 100.0)"),
     ('[voice]\nmodel = ""', 'voice.model: must be text of 1 to 1000 characters (got ""); give it in quotes'),

@@ -13,6 +13,7 @@ from assistant.session.decide import decide, wanted
 from assistant.session.events import Heard
 from assistant.session.state import State
 from assistant.session.turn import record_of
+from assistant.session.voice import to_keep, voice_of
 from tests.session.driver import Driver
 from tests.session.jobs import few_checks, job
 
@@ -88,3 +89,14 @@ def test_it_can_be_said_in_every_state_and_moves_nothing() -> None:
             break
         driver.gesture("hold" if driver.state.mode == "checks" else "tap", after=10.0)
     assert {"checks", "cutting", "finished"} <= seen
+
+
+def test_the_shop_files_loudness_is_the_start_and_the_lines_that_keep_a_change_are_told() -> None:
+    plain = job(checks=few_checks())
+    soft = replace(plain, voice=replace(plain.voice, loudness=-6))
+    state = Driver(soft).state
+    assert voice_of(state) == e.SetVoice(-6, 160) and to_keep(state) == ()
+    state, _ = said(state, "louder")
+    assert to_keep(state) == ("loudness = -3",)
+    state, _ = said(state, "slower")
+    assert to_keep(state) == ("loudness = -3", "speech_rate = 143")
