@@ -336,6 +336,7 @@ def _voice_to(voice: VoiceSettings) -> dict[str, Any]:
         "acceptance": voice.acceptance,
         "loudspeaker": voice.loudspeaker,
         "loudness": voice.loudness,
+        "tone": voice.tone,
     }
 
 
@@ -357,4 +358,5 @@ def _voice_from(data: object) -> VoiceSettings:
         of.text_or("acceptance", "usual"),
         of.text_or("loudspeaker", ""),
         of.whole_or("loudness", 0),
+        of.flag("tone") if of.has("tone") else False,
     )

@@ -147,7 +147,8 @@ class VoiceSettings:
     file has its own. pronunciations: word and its phones, as CMUdict writes them, for the embedded recogniser.
     denoiser: auto | none | spectral | rnnoise. endpoints, where an utterance begins and ends: auto | level | speech.
     acceptance: usual | strict (the higher bar for every phrase). loudspeaker: the output's name or a part of it, ""
-    for the system's default one. loudness: at the start, dB against the voice as it is rendered, -12 to 6.
+    for the system's default one. tone: whether one sounds before what asks for an answer.
+    loudness: at the start, dB against the voice as it is rendered, -12 to 6.
     """
 
     language: str = "en"
@@ -163,6 +164,7 @@ class VoiceSettings:
     acceptance: str = "usual"
     loudspeaker: str = ""
     loudness: int = 0
+    tone: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -197,6 +197,7 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
         acceptance=table.choice("acceptance", ("usual", "strict"), default.acceptance) or default.acceptance,
         loudspeaker=table.text("loudspeaker", most=200) or default.loudspeaker,
         loudness=table.integer("loudness", default.loudness, least=SOFTEST_DB, most=LOUDEST_DB) or 0,
+        tone=table.flag("tone", default.tone),
     )
     if voice.reads == "turns" and carriage.kind != "handwheel":
         mend = 'set voice.reads = "digits", or carriage.kind = "handwheel"'

@@ -28,8 +28,11 @@ class Clock(Protocol):
 class Speaker(Protocol):
     """Says announcements in order; posts SpeechStarted and SpeechEnded for each, and DeviceChanged."""
 
-    def say(self, id: str, text: str, replaces: bool) -> None:
-        """Queue this announcement; `replaces` first cuts off and drops whatever sounds or waits. Returns at once."""
+    def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
+        """Queue this announcement; `replaces` first cuts off and drops whatever sounds or waits. Returns at once.
+
+        tone: two soft notes come before its words, which is where SpeechStarted counts from.
+        """
 
     def prepare(self, texts: Sequence[str]) -> None:
         """Render these ahead, newest request first; forgets older requests not begun. Returns at once."""

@@ -19,6 +19,7 @@ from assistant.session.turn import record_of
 from assistant.wording.phrases import Phrase, phrases_for
 from assistant.wording.prompts import Words
 
+ASKING = frozenset({"check", "question"})  # classes of announcements that want an answer
 Commit = Callable[[Sequence[f.Record]], None]
 
 
@@ -153,8 +154,9 @@ class Runner:
                 self.post(SpeechEnded(self.clock.at(), self.clock.utc(), effect.id, "failed"))
             return
         match effect:
-            case e.Say(id, prompts, _, replaces):
-                speaker.say(id, words.say(prompts), replaces)
+            case e.Say(id, prompts, klass, replaces):
+                tone = klass in ASKING and self.state.the_job.voice.tone
+                speaker.say(id, words.say(prompts), replaces, tone)
             case e.Prepare(announcements):
                 speaker.prepare([words.say(prompts) for prompts in announcements])
             case e.SetVoice(loudness_db, rate):

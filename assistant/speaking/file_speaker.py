@@ -67,14 +67,14 @@ class FileSpeaker:
     def _time(self, frames: int) -> float:
         return self._origin + (frames - self._before) / self.rate
 
-    def say(self, id: str, text: str, replaces: bool) -> None:
+    def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
         self.advance(self._clock.at())
         if replaces:
             self._cut()
         pcm = self._rendered(speakable(text), id)
         if pcm is None:
             return
-        slot: Slot = self._mixer.reserve(id)
+        slot: Slot = self._mixer.reserve(id, tone)
         slot.samples = at_rate(pcm, self.rate).samples
         self._write(0)
 

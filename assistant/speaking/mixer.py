@@ -17,18 +17,26 @@ FADE_S = 0.005
 CLICK_S = 0.012
 CLICK_HZ = 1800
 CLICK_PEAK = 12000
+# Before what asks for an answer.
+NOTE_S = 0.09
+NOTES_HZ = (440, 587)
+NOTE_PEAK = 3000
 # Speech made louder bends towards TOP from KNEE on: it never clips, and what lies below is exact.
 KNEE, TOP = 22000, 31000
 
 
 @dataclass(slots=True, eq=False)
 class Slot:
-    """One announcement's place in the queue. samples: None until rendered."""
+    """One announcement's place in the queue. samples: None until rendered.
+
+    tone: what is left of the notes before its words.
+    """
 
     id: str
     samples: Samples | None = None
     position: int = 0
     started: bool = False
+    tone: Samples | None = None
 
 
 class Happening(NamedTuple):
@@ -48,6 +56,15 @@ def click_sound(rate: int) -> Samples:
     return np.rint(tone * CLICK_PEAK).astype(np.int16)
 
 
+def tone_sound(rate: int) -> Samples:
+    """Two notes, a fourth apart, that swell and fade (sine squared): softer and lower than the click."""
+    import numpy as np
+
+    at = np.arange(round(NOTE_S * rate)) / rate
+    notes = [np.sin(2 * math.pi * hz * at) * np.sin(math.pi * at / NOTE_S) ** 2 for hz in NOTES_HZ]
+    return np.rint(np.concatenate(notes) * NOTE_PEAK).astype(np.int16)
+
+
 def limited(samples: NDArray[np.float64]) -> NDArray[np.float64]:
     """The samples with their peaks bent to stay under `TOP`."""
     import numpy as np
@@ -65,6 +82,7 @@ class Mixer:
         self._queue: deque[Slot] = deque()
         self._over: list[Samples] = []
         self._click = click_sound(rate)
+        self._tone = tone_sound(rate)
         self._gain = self._gain_before = 1.0
 
     @property
@@ -75,9 +93,9 @@ class Mixer:
     def holds(self, slot: Slot) -> bool:
         return slot in self._queue
 
-    def reserve(self, id: str) -> Slot:
+    def reserve(self, id: str, tone: bool = False) -> Slot:
         """The next place in the queue; nothing behind it sounds before it has been filled or dropped."""
-        slot = Slot(id)
+        slot = Slot(id, tone=self._tone if tone else None)
         self._queue.append(slot)
         return slot
 
@@ -94,6 +112,8 @@ class Mixer:
         head = self._queue[0] if self._queue else None
         if head and head.started and head.samples is not None:
             self._fade(head.samples[head.position :])
+        elif head and head.tone is not None and len(head.tone) < len(self._tone):
+            self._fade(head.tone)
         self._queue.clear()
         return ids
 
@@ -114,8 +134,10 @@ class Mixer:
         """The piece at the loudness asked for; a change within it is drawn out over it, lest it cracks."""
         import numpy as np
 
+        if not len(piece):
+            return piece
         before, self._gain_before = self._gain_before, self._gain
-        if before == self._gain == 1 or not len(piece):
+        if before == self._gain == 1:
             return piece
         return np.rint(limited(piece * np.linspace(before, self._gain, len(piece)))).astype(np.int16)
 
@@ -130,7 +152,9 @@ class Mixer:
     def frames_left(self) -> int | None:
         """Until the announcement that sounds, or is about to, has ended; None when there is none."""
         head = self._queue[0] if self._queue else None
-        return len(head.samples) - head.position if head and head.samples is not None else None
+        if head is None or head.samples is None:
+            return None
+        return len(head.samples) - head.position + (0 if head.tone is None else len(head.tone))
 
     def mix(self, frames: int) -> tuple[Samples, list[Happening]]:
         """The next `frames` frames and what began and ended in them. 0 frames only begins what is due."""
@@ -153,6 +177,13 @@ class Mixer:
         while self._queue and self._queue[0].samples is not None:
             slot = self._queue[0]
             assert slot.samples is not None
+            if slot.tone is not None:
+                piece = slot.tone[: len(out) - at]
+                out[at : at + len(piece)] += self._louder(piece)
+                at += len(piece)
+                slot.tone = slot.tone[len(piece) :] if len(piece) < len(slot.tone) else None
+                if slot.tone is not None:
+                    break
             if not slot.started:
                 slot.started = True
                 happened.append(Happening(at, "started", slot.id))

@@ -61,12 +61,12 @@ class Player:
         """opening | works | lost | closed."""
         return self._state
 
-    def reserve(self, id: str, replaces: bool) -> Slot | None:
+    def reserve(self, id: str, replaces: bool, tone: bool = False) -> Slot | None:
         """A place in the queue for an announcement yet to be rendered; None (and "failed") with no loudspeaker."""
         with self._lock:
             cut = self._mixer.cut() if replaces else []
             silent = self._state in ("lost", "closed")
-            slot = None if silent else self._mixer.reserve(id)
+            slot = None if silent else self._mixer.reserve(id, tone)
             self._ended(cut, "cut off")
             if slot is None:
                 self._ended([id], "failed")

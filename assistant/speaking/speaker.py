@@ -55,8 +55,8 @@ class LiveSpeaker:
         """Of the loudspeaker: opening | works | lost | closed."""
         return self._player.state
 
-    def say(self, id: str, text: str, replaces: bool) -> None:
-        slot = self._player.reserve(id, replaces)
+    def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
+        slot = self._player.reserve(id, replaces, tone)
         if slot is None:
             return
         pcm = self._renderer.ready(text)
@@ -102,7 +102,7 @@ class SilentSpeaker:
     def __init__(self, clock: Clock, post: Post):
         self._clock, self._post = clock, post
 
-    def say(self, id: str, text: str, replaces: bool) -> None:
+    def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
         at, utc = self._clock.at(), self._clock.utc()
         self._post(SpeechStarted(at, utc, id))
         self._post(SpeechEnded(at, utc, id, "whole"))

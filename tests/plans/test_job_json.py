@@ -56,6 +56,7 @@ LATER = (
     "page",
     "phrases",
     "pronunciations",
+    "tone",
 )  # jobs stored earlier don't hold them
 
 

@@ -19,6 +19,7 @@ class Logbook:
 
     def __init__(self) -> None:
         self.done: list[tuple[object, ...]] = []
+        self.tones: list[bool] = []
         self.fails = False
 
     def commit(self, records: Sequence[f.Record]) -> None:
@@ -26,8 +27,9 @@ class Logbook:
             raise OSError("the disk is full")
         self.done.append(("commit", *(record.fact.kind for record in records)))
 
-    def say(self, id: str, text: str, replaces: bool) -> None:
+    def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
         self.done.append(("say", text, replaces))
+        self.tones.append(tone)
 
     def prepare(self, texts: Sequence[str]) -> None:
         self.done.append(("prepare", *texts))
