@@ -115,7 +115,7 @@ class FileSpeaker:
         self._mixer.click()
 
     def next_boundary(self) -> float | None:
-        """The session time at which the announcement that sounds will end; None when none sounds."""
+        """The session time at which the announcement that sounds will end, or its words begin; None for none."""
         left = self._mixer.frames_left()
         return None if left is None else self._time(self._wav.frames + left)
 

@@ -150,11 +150,11 @@ class Mixer:
         self._over.clear()
 
     def frames_left(self) -> int | None:
-        """Until the announcement that sounds, or is about to, has ended; None when there is none."""
+        """Until the announcement that sounds, or is about to, has ended, or its words begin; None for none."""
         head = self._queue[0] if self._queue else None
         if head is None or head.samples is None:
             return None
-        return len(head.samples) - head.position + (0 if head.tone is None else len(head.tone))
+        return len(head.samples) - head.position if head.tone is None else len(head.tone)
 
     def mix(self, frames: int) -> tuple[Samples, list[Happening]]:
         """The next `frames` frames and what began and ended in them. 0 frames only begins what is due."""
