@@ -423,7 +423,8 @@ def test_looking_makes_no_journal(tmp_path: Path) -> None:
 FIXTURES = Path(__file__).parent / "fixtures"
 LATER = (
     r", layout='even'|, page=PageSettings\(may_record_cuts=False\)|, phrases=\(\), pronunciations=\(\)"
-    r"|, denoiser='auto', endpoints='auto', acceptance='usual', loudspeaker='', loudness=0, tone=(?:True|False)|, device='auto'"
+    r"|, denoiser='auto', endpoints='auto', acceptance='usual', loudspeaker='', loudness=0, tone=(?:True|False)"
+    r"|, device='auto'"
 )
 
 
