@@ -38,6 +38,7 @@ from assistant.hearing.models import Choice
 from assistant.hearing.recorder import microphone_name
 from assistant.hearing.templates import Voice, voice_folder
 from assistant.plans.model import VoiceSettings
+from assistant.wording.phrases import Phrase
 
 ALIVE_EVERY_S = 0.5
 Connection = Any  # multiprocessing.connection.Connection; a Windows pipe has another class
@@ -50,6 +51,7 @@ class Spec:
     live: own the microphone; else sound comes as messages. null_device: see `microphone.open_capture`.
     pronunciations: words and their phones, for pocketsphinx. denoiser, endpoints, acceptance: as in
     `plans.model.VoiceSettings`. own_voice: hold phrases against the operator's templates for this microphone.
+    known: as in `Ear`.
     """
 
     recogniser: str
@@ -61,6 +63,7 @@ class Spec:
     endpoints: str = "auto"
     acceptance: str = "usual"
     own_voice: bool = False
+    known: tuple[Phrase, ...] = ()
 
 
 def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
@@ -104,7 +107,7 @@ def make_ear(spec: Spec) -> tuple[Ear, str]:
     except NoSuchPart as error:
         denoiser, why = choose_denoiser("auto")
         why = f"{why} ({error})"
-    return Ear(recogniser, denoiser, spec.endpoints, _voice(spec)), why
+    return Ear(recogniser, denoiser, spec.endpoints, _voice(spec), spec.known), why
 
 
 def _voice(spec: Spec) -> Voice:

@@ -28,6 +28,7 @@ CLIPPED_SHARE = 0.005  # of an utterance's samples, from which on it counts as o
 OVERDRIVEN = "; the microphone was overdriven: turn its level down, or keep further from it"
 RAW_S = 8.0  # kept of the sound as it came: more than the longest utterance
 UNLIKE = "it didn't sound like you saying it; `kerfcall soundcheck` learns your voice anew"
+NOT_NOW = "it means nothing now"
 OUR_OWN = "it fell into an announcement; say it again after it"
 
 
@@ -64,7 +65,8 @@ class Ear:
 
     denoiser: a new one; by default none. endpoints: "level", "speech" (needs a denoiser that tells it, else
     "level") or "auto": the better one of those. voice: the operator's own templates, which a phrase that has some
-    must be like.
+    must be like. known: what can be said at another time: it is recognised and refused, so that it is never taken
+    for something else.
     """
 
     def __init__(
@@ -73,6 +75,7 @@ class Ear:
         denoiser: Denoiser | None = None,
         endpoints: str = "auto",
         voice: Voice | None = None,
+        known: Sequence[Phrase] = (),
     ) -> None:
         self.recogniser = recogniser
         self.denoiser = denoiser or Plain()
@@ -82,6 +85,7 @@ class Ear:
         self._endpointer = Endpointer(limits, _detector(self.denoiser, endpoints))
         self._voice = voice or Voice()
         self._raw: deque[bytes] = deque(maxlen=round(RAW_S * RATE / FRAME))
+        self._known = tuple(p for p in known if not recogniser.unknown_words(p.text.split()))
         self._phrases: tuple[Phrase, ...] = ()
         self._generation = 0
         self._at_onset: tuple[tuple[Phrase, ...], int] = ((), 0)
@@ -179,7 +183,12 @@ class Ear:
     def _recognise(self, piece: bytes, phrases: Sequence[Phrase]) -> Result:
         """piece: up to the last frame."""
         raw = self._as_it_came(piece)
-        result = self.recogniser.decode(piece if self.denoiser.name == "none" else blended(piece, raw), phrases)
+        texts = {phrase.text for phrase in phrases}
+        others = [phrase for phrase in self._known if phrase.text not in texts] if phrases else []
+        sound = piece if self.denoiser.name == "none" else blended(piece, raw)
+        result = self.recogniser.decode(sound, (*phrases, *others))
+        if result.phrase in others:
+            return replace(result, phrase=None, reason=NOT_NOW)
         if result.phrase is None or not self._voice.count(result.phrase.text):
             return result
         first, last = round(result.measures["first"]), round(result.measures["last"])

@@ -27,6 +27,7 @@ from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, Event, Heard, NotHeard
 from assistant.wording.phrases import Phrase, whole_table
 
+DIGITS = 9  # passes whose numbers have every digit: one to go to is known also when none may be named
 ANSWER_S = 20.0  # the longest that the child may work on one chunk of a file
 ALIVE_S = 5.0  # without a sign of life a live child counts as hung
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
@@ -65,11 +66,12 @@ class _Listener:
         self.choice: Choice = choose(voice, folders)
         # Unknown words in any answer are named at the start, not when the check comes up.
         self._whole = whole_table(checks, voice)
+        self._known = whole_table(checks, voice, DIGITS)
         self._phrases: tuple[Phrase, ...] = ()
         self._generation = 0
 
     def _spec(self, live: bool) -> Spec:
-        return replace(spec_of(self._voice, self.choice), live=live, own_voice=live)
+        return replace(spec_of(self._voice, self.choice), live=live, own_voice=live, known=self._known)
 
     def _news(self, device: str, state: str, text: str) -> None:
         self._post(DeviceChanged(self._clock.at(), self._clock.utc(), device, state, text))

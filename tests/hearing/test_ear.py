@@ -5,18 +5,20 @@ from __future__ import annotations
 import time
 
 import numpy as np
+import pytest
 
 from assistant.hearing.contract import RATE, Result
 from assistant.hearing.denoise_spectral import Spectral
-from assistant.hearing.ear import Ear
+from assistant.hearing.ear import NOT_NOW, Ear
 from assistant.hearing.endpoint import FRAME_BYTES, Endpointer
 from assistant.hearing.sphinx import Sphinx
 from assistant.hearing.templates import Voice
-from tests.hearing.voices import need, padded, pcm, read_spoken, saw_noise, table
+from tests.hearing.voices import need, padded, pcm, read_spoken, saw_noise, spoken, table
 
 NEXT = "marigold proceed to next pass"
 
 PHRASE = table()[0]
+SPHINX = Sphinx()
 
 
 class Slow:
@@ -127,3 +129,25 @@ class TestTemplates:
     def test_a_phrase_without_templates_is_judged_as_ever(self):
         (found,) = self.ear("en-us").feed(padded(spoken_at("en-gb+f3", "report my progress", 165), 1.0, 1.0))
         assert found.phrase is not None and "template distance" not in found.measures
+
+
+@pytest.mark.parametrize("voice", ["en-us", "flite:rms", "flite:awb", "flite:kal16"])
+@pytest.mark.parametrize(("said", "intent"), [("proceed to next pass", "cut"), ("setting bar is put away", "check")])
+def test_what_means_nothing_now_is_known_and_never_taken_for_something_else(voice, said, intent):
+    """Without the phrase among those that can be heard, it was taken for going back, or for the guard's answer."""
+    need("flite" if voice.startswith("flite") else "espeak-ng")
+    answer = "marigold setting bar is put away"
+    open_now = [p for p in table() if (p.intent != "cut" if intent == "cut" else p.text != answer)]
+    ear = Ear(SPHINX, known=table())
+    ear.listen(open_now, 1)
+    (found,) = ear.feed(padded(spoken(voice, f"marigold {said}"), 1.0, 1.0))
+    assert found.phrase is None
+    assert (found.heard, found.reason) == (f"marigold {said}", NOT_NOW)
+
+
+def test_nothing_is_decoded_for_what_is_known_alone():
+    """While nothing is listened for, nothing is said about what was heard."""
+    ear = Ear(SPHINX, known=table())
+    ear.listen((), 1)
+    (found,) = ear.feed(quiet(1) + sound(0.8) + quiet(1))
+    assert (found.phrase, found.heard) == (None, "")
