@@ -127,4 +127,6 @@ def test_pass_numbers_are_heard_in_radio_words_too(sphinx):
     results = [sphinx.decode(piece(voice, text), grammar).phrase for text in said for voice in ESPEAK]
     right = [n for n in said.values() for _ in ESPEAK]
     hits = sum(found is not None and found.argument == n for found, n in zip(results, right, strict=True))
-    assert hits >= 0.75 * len(right), results
+    wrong = sum(found is not None and found.argument != n for found, n in zip(results, right, strict=True))
+    # The hardest voices there are: a number that is in doubt is refused, and never taken for another.
+    assert wrong == 0 and hits >= 0.5 * len(right), results
