@@ -182,7 +182,9 @@ def test_every_wording_and_answer_is_said_and_every_digit_once():
 
 
 def test_some_can_be_chosen_by_words_intent_or_check():
-    chosen = soundcheck.prompts(DEFAULT_CHECKS, "marigold", ["Standing by for now", "cut", "clamps", "return to previous"])
+    chosen = soundcheck.prompts(
+        DEFAULT_CHECKS, "marigold", ["Standing by for now", "cut", "clamps", "return to previous"]
+    )
     assert {p.intent for p in chosen} == {"stand by", "cut", "check", "back"}
     assert [p.argument for p in chosen if p.intent == "check"] == ["clamps"]
 
