@@ -145,8 +145,8 @@ def measure(
 
 
 # Logistic regression of phrases rightly heard against all else that was heard as one, on the tuning half: natural log
-# of the odds, both kinds being equally many. One sum tells them apart better than a limit for each measure: at as many
-# hits it takes a third of what the limits took.
+# of the odds, both kinds being equally many. One sum tells them apart better than a limit for each measure: for one
+# hit in a hundred it takes a quarter of what the limits took.
 EVIDENCE = {"mean": 1.1, "worst word": 1.0, "edit ratio": -11.0, "loud outside": -0.4, "inner silence": -0.05}
 EVIDENCE_AT_ZERO = 16.5
 TYPICAL = {"mean": -1.9, "worst word": -3.7, "edit ratio": 0.54, "loud outside": 0.0, "inner silence": 1.0}  # of hits

@@ -18,7 +18,7 @@ from assistant.hearing.contract import RATE
 from assistant.hearing.denoise_resample import RATIO, Decimator
 
 CHUNK_MS = 30
-WIDE = 48_000  # Hz, what nearly every device gives: our filter then makes 16 kHz of it, a sound library's lets hiss in
+WIDE = 48_000  # Hz, what nearly every device gives; our own filter makes 16 kHz of it, the same for every library
 SILENT_AFTER_S = 1.0  # without a chunk the device counts as lost
 FIRST_CHUNK_S = 4.0  # a sound server may take this long to deliver the first one
 MUTED_AFTER_S = 10.0  # of nothing but zeros: any real microphone makes some noise
