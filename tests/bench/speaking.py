@@ -36,13 +36,13 @@ def line(name: str, values: list[float]) -> None:
     print(f"{name:42} median {statistics.median(values) * 1e3:7.2f} ms   p95 {p95(values) * 1e3:7.2f} ms")
 
 
-class WatchedDevice:
+class WatchedDevice(MiniaudioDevice):
     """The null device, with a note of when it asked and when it got something loud."""
 
     def __init__(self) -> None:
         import miniaudio
 
-        self._device = MiniaudioDevice(allow_null=True, backends=[miniaudio.Backend.NULL])
+        super().__init__(allow_null=True, backends=[miniaudio.Backend.NULL])
         self.asked: list[float] = []
         self.loud: list[float] = []
 
@@ -55,10 +55,7 @@ class WatchedDevice:
                 self.loud.append(now)
             return data
 
-        return self._device.open(rate, watched)
-
-    def close(self) -> None:
-        self._device.close()
+        return super().open(rate, watched)
 
 
 def started_after(speaker: LiveSpeaker, posted: Posted, clock: WallClock, id: str, text: str) -> float:
