@@ -1,11 +1,16 @@
-"""On a machine that should have every part (KERFCALL_NO_SKIPS is set), a skipped test is a failure."""
+"""On a machine that should have every part (KERFCALL_NO_SKIPS is set), a skipped test is a failure.
+
+And what several rooms' tests need: a sound server."""
 
 from __future__ import annotations
 
 import os
 import signal
+from collections.abc import Iterator
 
 import pytest
+
+from tests.sound_server import SoundServer, running
 
 
 def pytest_configure() -> None:
@@ -26,3 +31,9 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     skipped = reporter.stats.get("skipped", []) if reporter else []
     if skipped and exitstatus == 0 and os.environ.get("KERFCALL_NO_SKIPS"):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture
+def sound_server() -> Iterator[SoundServer]:
+    with running() as server:
+        yield server

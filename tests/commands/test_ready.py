@@ -6,10 +6,8 @@ import json
 import os
 import re
 import select
-import shutil
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -31,7 +29,7 @@ from assistant.plans.model import PedalSettings, VoiceSettings
 from assistant.plans.shop_writer import record
 from tests.hearing.voices import pcm, write_wav
 from tests.pedal.xserver import XServer, needs_x
-from tests.speaking.test_device import SoundServer
+from tests.sound_server import SoundServer
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX")
 
@@ -50,19 +48,6 @@ def xserver(monkeypatch: pytest.MonkeyPatch) -> Iterator[XServer]:
     monkeypatch.setenv("XDG_SESSION_TYPE", "x11")
     yield server
     server.end()
-
-
-@pytest.fixture
-def sound_server() -> Iterator[SoundServer]:
-    if not (shutil.which("pulseaudio") and shutil.which("paplay")):
-        pytest.skip("pulseaudio and its paplay are not installed")
-    with tempfile.TemporaryDirectory(prefix="kc") as folder:
-        made = SoundServer(folder)
-        try:
-            made.start()
-            yield made
-        finally:
-            made.stop()
 
 
 @pytest.fixture
@@ -195,24 +180,17 @@ def test_when_all_works_it_is_one_screen_of_80_by_24(
     for kind in (*KINDS, "square"):
         record(shop, kind, now(), "", {"value": 3.18, "degrees": 0.02})
     room = np.random.default_rng(1).standard_normal(60 * RATE) / 1000
-    hiss = subprocess.Popen(["paplay", str(write_wav(tmp_path / "r.wav", pcm(room)))], env=sound_server.environment)
-    names = ("PULSE_SERVER", "XDG_RUNTIME_DIR", "HOME")
-    environ: dict[str, Any] = {name: sound_server.environment[name] for name in names}
-    rig = Rig(
-        [sys.executable, "-m", "assistant", "ready", "--shop", str(shop)],
-        rows=40,
-        DISPLAY=xserver.display,
-        TZ="CET-1CEST",
-        **environ,
-    )
-    try:
-        rig.until("say a few words")
-        code = rig.ended()
-        shown = rig.screen.text
-    finally:
-        rig.close()
-        hiss.kill()
-        hiss.wait()
+    hiss = write_wav(tmp_path / "r.wav", pcm(room))
+    environ: dict[str, Any] = {**sound_server.where}
+    command = [sys.executable, "-m", "assistant", "ready", "--shop", str(shop)]
+    with sound_server.playing(hiss):
+        rig = Rig(command, rows=40, DISPLAY=xserver.display, TZ="CET-1CEST", **environ)
+        try:
+            rig.until("say a few words")
+            code = rig.ended()
+            shown = rig.screen.text
+        finally:
+            rig.close()
     lines = [line for line in shown.splitlines() if line.strip() and line.strip() != SHELL]
     told = {line[:14].strip(): line[14:24].strip() for line in lines}
     assert code == 0, shown

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 import subprocess
 import sys
-import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +18,7 @@ from assistant.commands.ready_line import STANDS_IN, WORKS, Line
 from assistant.errors import NoSuchPart
 from assistant.hearing.contract import RATE
 from tests.hearing.voices import pcm, write_wav
-from tests.speaking.test_device import SoundServer
+from tests.sound_server import SoundServer
 
 BOTH = {"outputs": ["Headset", "Screen"], "inputs": ["Headset"]}
 
@@ -148,24 +145,16 @@ def test_the_child_runs_from_any_folder(tmp_path: Path, monkeypatch: pytest.Monk
 
 
 @pytest.fixture
-def server(monkeypatch: pytest.MonkeyPatch) -> Iterator[SoundServer]:
+def server(sound_server: SoundServer) -> SoundServer:
     """The monitor of a null sink is the only microphone."""
-    if not (shutil.which("pulseaudio") and shutil.which("paplay")):
-        pytest.skip("pulseaudio and its paplay are not installed")
     pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
-    with tempfile.TemporaryDirectory(prefix="kc") as folder:
-        made = SoundServer(folder)
-        try:
-            made.start()
-            yield made
-        finally:
-            made.stop()
+    return sound_server
 
 
 def ready(server: SoundServer) -> dict[str, dict[str, Any]]:
     done = subprocess.run(
         [sys.executable, "-m", "assistant", "ready", "--json"],
-        env={**os.environ, **server.environment},
+        env=server.environment,
         stdin=subprocess.DEVNULL,
         capture_output=True,
         timeout=60,
@@ -185,24 +174,16 @@ def test_a_microphone_that_is_muted_is_told(server: SoundServer) -> None:
 @pytest.mark.parametrize(("dbfs", "state"), [(-20.0, WORKS), (-60.0, WORKS), (-80.0, STANDS_IN)])
 def test_the_level_of_what_is_played_is_measured(server: SoundServer, tmp_path: Path, dbfs: float, state: str) -> None:
     played = write_wav(tmp_path / "tone.wav", pcm(tone(dbfs, 20)))
-    playing = subprocess.Popen(["paplay", "--latency-msec=50", str(played)], env=server.environment)
-    try:
+    with server.playing(played, latency_ms=50):
         time.sleep(0.5)
         found = ready(server)["level"]
-    finally:
-        playing.kill()
-        playing.wait()
     assert found["state"] == state, found
     assert found["data"]["loudest_dbfs"] == pytest.approx(dbfs, abs=1.5)
 
 
 def test_clipping_is_measured(server: SoundServer, tmp_path: Path) -> None:
     played = write_wav(tmp_path / "loud.wav", pcm(np.clip(tone(6, 20), -1, 1)))
-    playing = subprocess.Popen(["paplay", "--latency-msec=50", str(played)], env=server.environment)
-    try:
+    with server.playing(played, latency_ms=50):
         time.sleep(0.5)
         found = ready(server)["level"]
-    finally:
-        playing.kill()
-        playing.wait()
     assert found["state"] == STANDS_IN and "clipping" in found["text"], found

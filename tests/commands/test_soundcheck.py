@@ -8,11 +8,9 @@ import io
 import json
 import os
 import queue
-import shutil
 import signal
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 from collections.abc import Iterator
@@ -33,6 +31,7 @@ from assistant.hearing.soundcheck import prompts
 from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
 from tests.hearing.voices import floats, need, padded, pcm, saw_noise, spoken, write_wav
+from tests.sound_server import SoundServer, running
 
 CHOSEN = ("standing by for now", "return to previous", "clamps")
 TEXTS = tuple(phrase.text for phrase in prompts(DEFAULT_CHECKS, "marigold", CHOSEN))
@@ -250,48 +249,27 @@ def test_no_microphone_is_exit_code_3_with_what_to_do():
 
 
 class Loop:
-    """PulseAudio of our own: what is played into its null sink comes out of its monitor, the only microphone."""
+    """Sounds into the microphone, through a sound server."""
 
-    def __init__(self, folder: str) -> None:
-        self.socket = f"{folder}/native"
-        self.environment = {**os.environ, "XDG_RUNTIME_DIR": folder, "HOME": folder, "PULSE_SERVER": self.socket}
-        arguments = ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no"]
-        arguments += ["-L", "module-null-sink sink_name=loop rate=16000 channels=1 norewinds=1"]
-        arguments += ["-L", f"module-native-protocol-unix auth-anonymous=1 socket={self.socket}"]
-        without = {key: value for key, value in self.environment.items() if key != "PULSE_SERVER"}
-        self._server = subprocess.Popen(arguments, env=without, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        end = time.monotonic() + 10
-        while not os.path.exists(self.socket):
-            assert time.monotonic() < end and self._server.poll() is None, "pulseaudio did not start"
-            time.sleep(0.05)
+    def __init__(self, server: SoundServer) -> None:
+        self.environment = server.environment
+        self._server = server
 
     def play(self, sound: bytes, folder: Path) -> None:
         """Until it is over."""
-        path = write_wav(folder / "played.wav", sound)
-        subprocess.run(["paplay", "--latency-msec=50", str(path)], env=self.environment, check=True, timeout=30)
+        self._server.play(write_wav(folder / "played.wav", sound))
 
-    def hiss(self, folder: Path) -> subprocess.Popen[bytes]:
+    def hiss(self, folder: Path) -> contextlib.AbstractContextManager[None]:
         """A room's noise, on and on: a null sink alone is digital silence."""
-        path = write_wav(folder / "hiss.wav", pcm(room(120 * RATE)))
-        return subprocess.Popen(["paplay", str(path)], env=self.environment)
-
-    def close(self) -> None:
-        self._server.kill()
-        self._server.wait()
+        return self._server.playing(write_wav(folder / "hiss.wav", pcm(room(120 * RATE))))
 
 
 @pytest.fixture
 def loop() -> Iterator[Loop]:
-    if not (shutil.which("pulseaudio") and shutil.which("paplay")):
-        pytest.skip("pulseaudio and its paplay are not installed")
     pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
     need("espeak-ng")
-    with tempfile.TemporaryDirectory(prefix="kc") as folder:
-        made = Loop(folder)
-        try:
-            yield made
-        finally:
-            made.close()
+    with running(RATE) as server:
+        yield Loop(server)
 
 
 class Program:
@@ -351,26 +329,24 @@ def answer_prompts(program: Program, loop: Loop, folder: Path, texts: tuple[str,
 
 
 def test_live_through_a_real_capture_device(loop, tmp_path):
-    hiss = loop.hiss(tmp_path)
-    program = Program(loop, tmp_path, "--rounds", "2", "--phrases", "standing by for now", "return to previous")
-    try:
-        program.until("Kerfcall starts and stops no saw")
-        program.until("Enter when it runs")
-        saw = threading.Thread(target=loop.play, args=(pcm(saw_noise(8 * RATE) * 0.02), tmp_path / "saw"))
-        (tmp_path / "saw").mkdir()
-        saw.start()
-        time.sleep(1)
-        program.enter()
-        program.until("Switch the saw off")
-        saw.join()
-        program.enter()
-        answer_prompts(program, loop, tmp_path, (BACK, STAND_BY) * 2)
-        program.until("Over all:", 60)
-        assert program.end() == 0, program.seen
-    finally:
-        program.process.kill()
-        hiss.kill()
-        hiss.wait()
+    with loop.hiss(tmp_path):
+        program = Program(loop, tmp_path, "--rounds", "2", "--phrases", "standing by for now", "return to previous")
+        try:
+            program.until("Kerfcall starts and stops no saw")
+            program.until("Enter when it runs")
+            saw = threading.Thread(target=loop.play, args=(pcm(saw_noise(8 * RATE) * 0.02), tmp_path / "saw"))
+            (tmp_path / "saw").mkdir()
+            saw.start()
+            time.sleep(1)
+            program.enter()
+            program.until("Switch the saw off")
+            saw.join()
+            program.enter()
+            answer_prompts(program, loop, tmp_path, (BACK, STAND_BY) * 2)
+            program.until("Over all:", 60)
+            assert program.end() == 0, program.seen
+        finally:
+            program.process.kill()
     assert "2/2" in program.seen and "Deleted" not in program.seen
     assert "Microphone: Monitor of Null Output" in program.seen
     (folder,) = (tmp_path / "data" / "kerfcall" / "voice").iterdir()
@@ -379,19 +355,17 @@ def test_live_through_a_real_capture_device(loop, tmp_path):
 
 
 def test_ctrl_c_in_the_middle_keeps_nothing(loop, tmp_path):
-    hiss = loop.hiss(tmp_path)
-    program = Program(loop, tmp_path, "--no-saw", "--phrases", "standing by for now", "return to previous")
-    try:
-        program.until("1/6  say:")
-        loop.play(pcm(floats(spoken("en-us", BACK)) * SPEECH), tmp_path)
-        program.until("2/6  say:")
-        program.process.send_signal(signal.SIGINT)
-        program.until("nothing was kept", 10)
-        assert program.end(10) == 1
-    finally:
-        program.process.kill()
-        hiss.kill()
-        hiss.wait()
+    with loop.hiss(tmp_path):
+        program = Program(loop, tmp_path, "--no-saw", "--phrases", "standing by for now", "return to previous")
+        try:
+            program.until("1/6  say:")
+            loop.play(pcm(floats(spoken("en-us", BACK)) * SPEECH), tmp_path)
+            program.until("2/6  say:")
+            program.process.send_signal(signal.SIGINT)
+            program.until("nothing was kept", 10)
+            assert program.end(10) == 1
+        finally:
+            program.process.kill()
     assert "Traceback" not in program.seen
     assert not (tmp_path / "data").exists()
 

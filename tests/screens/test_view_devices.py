@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import re
-import shutil
-import subprocess
 import sys
-import tempfile
 import time
 import wave
 from collections.abc import Iterator
@@ -19,7 +16,7 @@ import pytest
 from assistant.hearing.contract import RATE
 from tests.commands.program import PLAN
 from tests.pedal.xserver import XServer, needs_x
-from tests.speaking.test_device import SoundServer
+from tests.sound_server import SoundServer
 
 pytest.importorskip("pyte")
 pytestmark = [
@@ -64,19 +61,6 @@ def test_the_pedal_is_seen_going_down_and_what_it_did_is_told(tmp_path: Path, xs
         rig.close()
 
 
-@pytest.fixture
-def sound_server() -> Iterator[SoundServer]:
-    if not (shutil.which("pulseaudio") and shutil.which("paplay")):
-        pytest.skip("pulseaudio and its paplay are not installed")
-    with tempfile.TemporaryDirectory(prefix="kc") as folder:
-        made = SoundServer(folder)
-        try:
-            made.start()
-            yield made
-        finally:
-            made.stop()
-
-
 def tone(path: Path, seconds: float) -> Path:
     """A sine of `LOUD_DBFS` (RMS)."""
     times = np.arange(round(seconds * RATE)) / RATE
@@ -94,18 +78,12 @@ def test_the_microphones_level_is_seen(tmp_path: Path, sound_server: SoundServer
     pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
     options = ("--speaker", str(tmp_path / "said.wav"))
     command = program(tmp_path, *options, plan=PLAN, shop=SHOP, silent=False)
-    environ: dict[str, Any] = {
-        name: sound_server.environment[name] for name in ("PULSE_SERVER", "XDG_RUNTIME_DIR", "HOME")
-    }
+    environ: dict[str, Any] = {**sound_server.where}
     rig = Rig(command, **environ)
     try:
         rig.until("mic SILENT: muted?", within_s=30.0)
-        playing = subprocess.Popen(["paplay", str(tone(tmp_path / "tone.wav", 20))], env=sound_server.environment)
-        try:
+        with sound_server.playing(tone(tmp_path / "tone.wav", 20)):
             rig.until(lambda page: any(f"mic {'█' * n}{'░' * (12 - n)} " in page for n in (9, 10, 11)))
-        finally:
-            playing.kill()
-            playing.wait()
         rig.until("mic SILENT: muted?")
     finally:
         rig.close()

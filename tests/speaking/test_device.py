@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
-import shutil
 import subprocess
 import sys
-import tempfile
-import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +15,7 @@ from assistant.errors import NoSuchPart
 from assistant.session.events import DeviceChanged, SpeechStarted
 from assistant.speaking.device import MiniaudioDevice, SounddeviceDevice, default_device, named, not_there
 from assistant.speaking.player import Player
+from tests.sound_server import Recording, SoundServer
 from tests.speaking.stand_ins import RATE, Posted, WallClock, steady
 
 miniaudio = pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
@@ -101,94 +97,18 @@ def test_a_loudspeaker_is_meant_by_its_name_or_a_part_of_it() -> None:
 # --- a real sound server with a null sink
 
 
-class SoundServer:
-    """PulseAudio of our own, with nothing but a null sink; it can be ended and started again."""
-
-    def __init__(self, folder: str):
-        self.socket = f"{folder}/native"
-        self.environment = {**os.environ, "XDG_RUNTIME_DIR": folder, "HOME": folder, "PULSE_SERVER": self.socket}
-        self._process: subprocess.Popen[bytes] | None = None
-
-    def start(self) -> None:
-        arguments = ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no"]
-        # Playing at the speed of a card with a short buffer, not the sink's own two seconds.
-        arguments += ["-L", "module-null-sink sink_name=loud rate=22050 channels=1 norewinds=1"]
-        arguments += ["-L", f"module-native-protocol-unix auth-anonymous=1 socket={self.socket}"]
-        environment = {key: value for key, value in self.environment.items() if key != "PULSE_SERVER"}
-        quiet = subprocess.DEVNULL
-        self._process = subprocess.Popen(arguments, env=environment, stdout=quiet, stderr=quiet)
-        end = time.monotonic() + 10
-        while not os.path.exists(self.socket):
-            assert time.monotonic() < end and self._process.poll() is None, "pulseaudio did not start"
-            time.sleep(0.05)
-
-    def stop(self) -> None:
-        if self._process is not None:
-            self._process.kill()
-            self._process.wait()
-            self._process = None
-        with contextlib.suppress(FileNotFoundError):
-            os.remove(self.socket)
-
-
 @pytest.fixture
-def server(monkeypatch: pytest.MonkeyPatch) -> Iterator[SoundServer]:
-    if not (shutil.which("pulseaudio") and shutil.which("parec")):
-        pytest.skip("pulseaudio and its parec are not installed")
-    with tempfile.TemporaryDirectory(prefix="kc") as folder:
-        made = SoundServer(folder)
-        try:
-            made.start()
-            monkeypatch.setenv("PULSE_SERVER", made.socket)
-            monkeypatch.setenv("XDG_RUNTIME_DIR", folder)
-            yield made
-        finally:
-            made.stop()
-
-
-class Recording:
-    """What another program hears on the sink's monitor."""
-
-    def __init__(self, server: SoundServer, sink: str = "loud"):
-        arguments = ["parec", f"--device={sink}.monitor", "--format=s16le", "--rate=22050", "--channels=1"]
-        self._process = subprocess.Popen(
-            [*arguments, "--latency-msec=20"], env=server.environment, stdout=subprocess.PIPE
-        )
-        self.data = bytearray()
-        self._first = threading.Event()
-        self._thread = threading.Thread(target=self._read, daemon=True)
-        self._thread.start()
-        # The first seconds after opening a monitor may never come.
-        assert self._first.wait(15)
-
-    def _read(self) -> None:
-        assert self._process.stdout is not None
-        while chunk := self._process.stdout.read(441):
-            self.data += chunk
-            self._first.set()
-
-    def stop(self) -> np.ndarray:
-        self._process.terminate()
-        self._process.wait()
-        self._thread.join()
-        assert self._process.stdout is not None
-        self._process.stdout.close()
-        return np.frombuffer(bytes(self.data[: len(self.data) // 2 * 2]), np.int16)
-
-
-def pactl(server: SoundServer, *arguments: str) -> str:
-    done = subprocess.run(["pactl", *arguments], env=server.environment, capture_output=True, text=True, timeout=20)
-    assert done.returncode == 0, done.stderr
-    return done.stdout.strip()
+def server(sound_server: SoundServer, monkeypatch: pytest.MonkeyPatch) -> SoundServer:
+    """It is this process's own, too."""
+    monkeypatch.setenv("PULSE_SERVER", sound_server.socket)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", sound_server.where["XDG_RUNTIME_DIR"])
+    return sound_server
 
 
 @pytest.fixture
 def bench(server: SoundServer) -> str:
     """A second sink beside the default one; the number of its module."""
-    if not shutil.which("pactl"):
-        pytest.skip("pulseaudio's pactl is not installed")
-    options = ("rate=22050", "channels=1", "norewinds=1", "sink_properties=device.description=Bench-Speaker")
-    return pactl(server, "load-module", "module-null-sink", "sink_name=bench", *options)
+    return server.add_sink("bench", "Bench-Speaker")
 
 
 def playing(name: str) -> tuple[Player, Posted]:
@@ -228,7 +148,7 @@ def test_when_the_chosen_one_goes_the_default_one_speaks_and_that_is_told(server
     player, posted = playing("Bench-Speaker")
     try:
         said(player, posted, "here", 0.2)
-        pactl(server, "unload-module", bench)
+        server.remove(bench)
         told = posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "works", 30)
         assert isinstance(told, DeviceChanged) and 'called "Bench-Speaker", so the default one speaks' in told.text
         default = Recording(server)
@@ -254,6 +174,7 @@ SAY_TWO_LEVELS = """
 import sys, time
 from assistant.speaking.device import MiniaudioDevice, SounddeviceDevice
 from assistant.speaking.player import Player
+from tests.sound_server import Recording, SoundServer
 from tests.speaking.stand_ins import RATE, Posted, WallClock, steady
 posted = Posted()
 device = {"miniaudio": MiniaudioDevice, "sounddevice": SounddeviceDevice}[sys.argv[1]]()
