@@ -11,8 +11,9 @@ from collections.abc import Sequence
 
 from assistant.hearing import accept
 from assistant.hearing.contract import Result
+from assistant.hearing.decoder import units
 from assistant.hearing.endpoint import Limits
-from assistant.hearing.sphinx import FILLERS, SEARCH, Pronunciations, Sphinx, _units
+from assistant.hearing.sphinx import FILLERS, SEARCH, Pronunciations, Sphinx
 from assistant.wording.phrases import Phrase
 
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -64,12 +65,13 @@ class Digits(Sphinx):
         if len(pcm16k) < accept.FRAME * 2 * 10:
             return Result(None, "too short to be a number")
         pcm16k = self._dithered(pcm16k)
-        units = _units(self._grammar, pcm16k)
-        heard = " ".join(self._plain(unit.name) for unit in units if unit.name not in FILLERS)
+        self.loop.begin(pcm16k)
+        words = units(self._grammar, pcm16k)
+        heard = " ".join(self._plain(word.name) for word in words if word.name not in FILLERS)
         if not heard:
             return Result(None, "no number, and neither yes nor no")
         wanted = [phone for word in heard.split() for phone in self.pronounce(word) or ()]
-        measures = accept.measure(pcm16k, units, _units(self._loop, pcm16k), wanted, FILLERS)
+        measures = accept.measure(pcm16k, words, self.loop.phones(), wanted, FILLERS)
         reason = accept.judge(measures, BAR)
         return Result(None if reason else phrase_of(heard), reason, heard, measures)
 

@@ -1,20 +1,20 @@
 """The embedded recogniser: pocketsphinx with the English model that comes in its wheel.
 
 Two decoders over each utterance: one held to the grammar of what means something now, and a free
-phone loop as the background that the acceptance checks compare it with.
+phone loop (`phone_loop`) as the background that the acceptance checks compare it with.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
-from assistant.errors import NoSuchPart
 from assistant.hearing import accept, grammar
 from assistant.hearing.contract import Result, by_text, refuse_unknown
+from assistant.hearing.decoder import make, units
+from assistant.hearing.phone_loop import PhoneLoop, phone_loop
 from assistant.wording.phrases import Phrase
 
 FILLERS = frozenset({"<sil>", "SIL", "<s>", "</s>", "[NOISE]", "[SPEECH]", "+NSN+", "+SPN+", "(NULL)"})
@@ -23,10 +23,9 @@ FILLERS = frozenset({"<sil>", "SIL", "<s>", "</s>", "[NOISE]", "[SPEECH]", "+NSN
 # count from its best sound's: with all sounds computed that is the same one whatever is open, so that two decodings
 # can be compared.
 GRAMMAR = {"beam": 1e-120, "pbeam": 1e-120, "wbeam": 1e-100, "bestpath": False, "compallsen": True}
-PHONE_LOOP = {"allphone_ci": True, "beam": 1e-12, "pbeam": 1e-12, "lw": 2.0, "compallsen": True}  # study, step 4
-# A segment's score comes exponentiated and in the decoder's storage unit of 1024 natural logs.
-SCORE_UNIT = 1024
 SEARCH = "phrases"
+NO_PHRASE = "no phrase that means something now"
+DENIED = "it was said with a not in it"
 # Digital silence (a file's padding) has no spectrum: its frames would drag the cepstral mean away and cost a fifth of
 # the phrases. Nor have a synthetic voice's gaps between formants, and those that noise suppression leaves: digits were
 # taken for others (117 of 125 phrases right, 122 with a floor of 30 or 40 dB). A floor of noise,
@@ -37,46 +36,8 @@ LONGEST = 16_000 * 10  # samples; longer pieces repeat the noise
 Pronunciations = Sequence[tuple[str, str]]  # word and its phones; the shop file's were checked when it was read
 
 
-def _decoder(**settings: Any) -> Any:
-    try:
-        from pocketsphinx import Decoder, get_model_path
-    except ImportError as error:
-        raise NoSuchPart("the recogniser pocketsphinx is not installed; pip install pocketsphinx") from error
-    # cmn="batch" takes the cepstral mean over the one utterance: what was heard before can't matter.
-    return Decoder(
-        hmm=get_model_path("en-us/en-us"),
-        dict=get_model_path("en-us/cmudict-en-us.dict"),
-        lm=None,
-        cmn="batch",
-        loglevel="FATAL",
-        **settings,
-    )
-
-
-def _phone_loop() -> Any:
-    from pocketsphinx import get_model_path
-
-    return _decoder(allphone=get_model_path("en-us/en-us-phone.lm.bin"), **PHONE_LOOP)
-
-
 def _dither() -> np.ndarray:
     return np.random.default_rng(0).standard_normal(LONGEST)
-
-
-def _units(decoder: Any, pcm16k: bytes) -> list[accept.Unit]:
-    """The decoding of the whole buffer, without the empty closing mark."""
-    # The front end's state would otherwise carry over: the same sound must score the same whatever came before.
-    decoder.reinit_feat()
-    decoder.start_utt()
-    try:
-        decoder.process_raw(pcm16k, full_utt=True)
-    finally:
-        decoder.end_utt()
-    return [
-        accept.Unit(s.word, s.start_frame, s.end_frame, math.log(max(s.ascore, 1e-300)) * SCORE_UNIT)
-        for s in decoder.seg() or ()
-        if s.word != "</s>"
-    ]
 
 
 def pronouncer(pronunciations: Pronunciations = ()) -> Callable[[str], tuple[str, ...] | None]:
@@ -84,9 +45,14 @@ def pronouncer(pronunciations: Pronunciations = ()) -> Callable[[str], tuple[str
 
     pronunciations: as in `Sphinx`.
     """
-    decoder = _decoder()
+    decoder = make()
     _teach(decoder, pronunciations)
     return lambda word: _pronounced(decoder, word)
+
+
+def denials_of(table: Mapping[str, Phrase]) -> list[str]:
+    """What must not be taken for a phrase that has a consequence: heard beside them, meaning nothing."""
+    return [denial for phrase in table.values() if phrase.strict for denial in grammar.denials(phrase.text)]
 
 
 def _teach(decoder: Any, pronunciations: Pronunciations) -> None:
@@ -105,7 +71,7 @@ def _pronounced(decoder: Any, word: str) -> tuple[str, ...] | None:
 
 
 class Sphinx:
-    """The recogniser `pocketsphinx`; English only. Owned by one thread.
+    """The recogniser `pocketsphinx`; English only. Owned by one thread. loop: by default `phone_loop.phone_loop`.
 
     pronunciations: words to be known beside the dictionary's. Raises NoSuchPart when the library is missing.
     """
@@ -117,11 +83,12 @@ class Sphinx:
         bars: tuple[accept.Bar, accept.Bar] = accept.SPHINX_BARS,
         pronunciations: Pronunciations = (),
         all_strict: bool = False,
+        loop: PhoneLoop | None = None,
     ) -> None:
         self._bars, self._all_strict = bars, all_strict
-        self._grammar = _decoder(**GRAMMAR)
+        self.loop = loop or phone_loop()
+        self._grammar = make(**GRAMMAR)
         _teach(self._grammar, pronunciations)
-        self._loop = _phone_loop()
         self._noise = _dither()
         self._texts: tuple[str, ...] = ()
 
@@ -141,11 +108,13 @@ class Sphinx:
             return Result(None, "too short to be a phrase")
         pcm16k = self._dithered(pcm16k)
         table = by_text(phrases)
-        self._use(phrases, tuple(table))
-        words = _units(self._grammar, pcm16k)
+        denials = denials_of(table)
+        self._use(phrases, (*table, *denials))
+        self.loop.begin(pcm16k)
+        words = units(self._grammar, pcm16k)
         heard = " ".join(self._plain(unit.name) for unit in words if unit.name not in FILLERS)
         if heard not in table:
-            return Result(None, "no phrase that means something now", heard)
+            return Result(None, DENIED if heard in denials else NO_PHRASE, heard)
         return self._accepted(pcm16k, table[heard], words, table)
 
     def _dithered(self, pcm16k: bytes) -> bytes:
@@ -172,17 +141,12 @@ class Sphinx:
         return word.partition("(")[0]
 
     def _accepted(self, pcm16k: bytes, phrase: Phrase, words: list[accept.Unit], table: Mapping[str, Phrase]) -> Result:
-        phones = _units(self._loop, pcm16k)
-        wanted = [phone for word in phrase.text.split() for phone in self.pronounce(word) or ()]
-        measures = accept.measure(pcm16k, words, phones, wanted, FILLERS)
-        bar = accept.bar_for(phrase, self._bars, self._all_strict)
-        reason = accept.judge(measures, bar)
         rivals = [text for text, other in table.items() if grammar.is_rival(other, phrase)]
-        if not reason and rivals:
-            measures["margin"] = self._margin(pcm16k, words, rivals)
-            reason = accept.judge(measures, bar)
-        if not reason and phrase.strict and self._denied(pcm16k, phrase):
-            reason = "it was said with a not in it"
+        # While the phone loop is still at work.
+        margin = {"margin": self._margin(pcm16k, words, rivals)} if rivals else {}
+        wanted = [phone for word in phrase.text.split() for phone in self.pronounce(word) or ()]
+        measures = accept.measure(pcm16k, words, self.loop.phones(), wanted, FILLERS) | margin
+        reason = accept.judge(measures, accept.bar_for(phrase, self._bars, self._all_strict))
         return Result(None if reason else phrase, reason, phrase.text, measures)
 
     def _margin(self, pcm16k: bytes, words: list[accept.Unit], rivals: Sequence[str]) -> float:
@@ -194,14 +158,6 @@ class Sphinx:
         """The decoding with nothing but these to choose from."""
         self._activate(texts)
         try:
-            return _units(self._grammar, pcm16k)
+            return units(self._grammar, pcm16k)
         finally:
             self._activate(self._texts)
-
-    def _denied(self, pcm16k: bytes, phrase: Phrase) -> bool:
-        """Whether, with nothing else to choose from, the words with a "not" fit better."""
-        denials = grammar.denials(phrase.text)
-        if not denials:
-            return False
-        units = self._alone(pcm16k, [phrase.text, *denials])
-        return " ".join(self._plain(unit.name) for unit in units if unit.name not in FILLERS) in denials

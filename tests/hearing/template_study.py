@@ -20,8 +20,9 @@ from pathlib import Path
 import numpy as np
 
 from assistant.hearing.contract import RATE
+from assistant.hearing.decoder import units
 from assistant.hearing.denoise import choose_denoiser
-from assistant.hearing.sphinx import FILLERS, Sphinx, _units
+from assistant.hearing.sphinx import FILLERS, Sphinx
 from assistant.hearing.templates import Voice, judge
 from assistant.hearing.wav import read_wav
 from tests.hearing import sentences
@@ -100,8 +101,8 @@ class User:
 
     def heard(self, piece: bytes) -> tuple[str, int, int] | None:
         """The grammar's words whatever they are worth, and their first and last frame."""
-        units = _units(self._sphinx._grammar, self._sphinx._dithered(piece))
-        words = [unit for unit in units if unit.name not in FILLERS]
+        found = units(self._sphinx._grammar, self._sphinx._dithered(piece))
+        words = [unit for unit in found if unit.name not in FILLERS]
         if not words:
             return None
         return " ".join(self._sphinx._plain(unit.name) for unit in words), words[0].first, words[-1].last

@@ -1,0 +1,155 @@
+"""The free phone loop over a piece: the background that the acceptance checks compare the words with.
+
+It needs nothing of the words, so where there is a second processor it runs beside them, in a process of its own,
+since the library keeps the interpreter's lock: the answer comes a third sooner.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import struct
+import subprocess
+import sys
+import time
+import weakref
+from typing import IO, Protocol
+
+from assistant.hearing.accept import Unit
+from assistant.hearing.decoder import make, model_file, units
+
+SETTINGS = {"allphone_ci": True, "beam": 1e-12, "pbeam": 1e-12, "lw": 2.0, "compallsen": True}  # study, step 4
+LENGTH = struct.Struct("<I")  # bytes of sound that follow
+END_S = 1.0
+
+
+class PhoneLoop(Protocol):
+    """Owned by one thread; `begin`, then at most one `phones`, which may be left out.
+
+    cpu_s: seconds of processor time spent elsewhere than in this process. behind_s: those of them for which the answer
+    had to be waited for, were the machine idle. Both since the beginning, for measuring.
+    """
+
+    cpu_s: float
+    behind_s: float
+
+    def begin(self, pcm16k: bytes) -> None:
+        """Of this piece the phones may be asked for."""
+
+    def phones(self) -> list[Unit]:
+        """The piece's phones."""
+
+
+class Here:
+    """In this process, when they are asked for. Raises NoSuchPart when the library is missing."""
+
+    cpu_s = behind_s = 0.0
+
+    def __init__(self) -> None:
+        self._decoder = make(allphone=model_file("en-us/en-us-phone.lm.bin"), **SETTINGS)
+        self._piece = b""
+
+    def begin(self, pcm16k: bytes) -> None:
+        self._piece = pcm16k
+
+    def phones(self) -> list[Unit]:
+        return units(self._decoder, self._piece)
+
+
+class Beside:
+    """In a process of its own, from `begin` on. When that process is lost, the work is done here from then on."""
+
+    def __init__(self) -> None:
+        self.cpu_s = self.behind_s = 0.0
+        self._process: subprocess.Popen[bytes] | None = _started()
+        self._close = weakref.finalize(self, _ended, self._process)
+        self._here: Here | None = None
+        self._piece = b""
+        self._waiting = False
+        self._begun = 0.0
+
+    @property
+    def pid(self) -> int | None:
+        """Of the process, or None when it is lost."""
+        return self._process.pid if self._process else None
+
+    def begin(self, pcm16k: bytes) -> None:
+        if self._waiting:
+            self._answer()
+        self._piece, self._begun = pcm16k, time.process_time()
+        if self._process and self._process.stdin:
+            try:
+                self._process.stdin.write(LENGTH.pack(len(pcm16k)) + pcm16k)
+                self._process.stdin.flush()
+                self._waiting = True
+            except OSError:
+                self._lose()
+
+    def phones(self) -> list[Unit]:
+        answer = self._answer() if self._waiting else None
+        if answer is not None:
+            return answer
+        self._here = self._here or Here()
+        self._here.begin(self._piece)
+        return self._here.phones()
+
+    def _answer(self) -> list[Unit] | None:
+        self._waiting = False
+        meanwhile = time.process_time() - self._begun
+        line = self._process.stdout.readline() if self._process and self._process.stdout else b""
+        if not line.endswith(b"\n"):
+            self._lose()
+            return None
+        cpu_s, found = json.loads(line)
+        self.cpu_s += cpu_s
+        self.behind_s += max(0.0, cpu_s - meanwhile)
+        return [Unit(*one) for one in found]
+
+    def _lose(self) -> None:
+        self._process, self._waiting = None, False
+        self._close()
+
+
+def phone_loop() -> PhoneLoop:
+    """Beside where there are two processors, else here. Raises NoSuchPart when the library is missing."""
+    return Beside() if (os.cpu_count() or 1) > 1 else Here()
+
+
+def _started() -> subprocess.Popen[bytes]:
+    # The way here may be in no environment variable: a test's or an editable install's.
+    way = {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
+    return subprocess.Popen(
+        [sys.executable, "-c", f"from {__name__} import serve; serve()"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        env=os.environ | way,
+        # Ctrl-C goes to the whole terminal group: this one ends with its pipe.
+        start_new_session=True,
+    )
+
+
+def _ended(process: subprocess.Popen[bytes]) -> None:
+    for end in (process.stdin, process.stdout):
+        with contextlib.suppress(OSError):
+            if end:
+                end.close()
+    try:
+        process.wait(END_S)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
+
+
+def serve(source: IO[bytes] | None = None, sink: IO[bytes] | None = None) -> None:
+    """The process's whole life: pieces in, each answered by one line of JSON: its processor time in s and its units."""
+    source, sink = source or sys.stdin.buffer, sink or sys.stdout.buffer
+    loop = Here()
+    while len(header := source.read(LENGTH.size)) == LENGTH.size:
+        began = time.process_time()
+        loop.begin(source.read(*LENGTH.unpack(header)))
+        found = [(one.name, one.first, one.last, one.score) for one in loop.phones()]
+        answer = (time.process_time() - began, found)
+        sink.write(json.dumps(answer).encode() + b"\n")
+        sink.flush()
