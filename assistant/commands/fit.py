@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Iterator
+from datetime import UTC
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from typing import Any
 from assistant.commands.figures import length_option
 from assistant.commands.fit_report import Report, least_square, not_covered, warnings
 from assistant.commands.fit_text import report_text
+from assistant.commands.squareness import squareness
 from assistant.errors import BadInput, Fault
 from assistant.joinery.fit import COVERAGE, MOST_JOINTS, USUAL_JOINTS, Band, Chances, bands
 from assistant.joinery.units import plain_length
@@ -55,7 +57,8 @@ def run(args: argparse.Namespace) -> int:
         mend = "move one inwards: a slot at the board's edge holds nothing"
         raise BadInput([Fault("no slot here has a fit that could be told", "", f"{args.plan.name}: slots", mend)])
     errors, assumed = errors_of(plan)
-    made = Report(plan, shop.blade.kerf, errors, assumed, limit, args.joints, args.seed, found, movements(plan))
+    square = squareness(plan, Path(shop.path))
+    made = Report(plan, shop.blade.kerf, errors, assumed, limit, args.joints, args.seed, found, movements(plan), square)
     print(json.dumps(report_json(made), indent=1) if args.json else "\n".join(report_text(made)))
     return 0
 
@@ -85,7 +88,13 @@ def report_json(made: Report) -> dict[str, Any]:
             "coverage": COVERAGE,
         },
         "fits": [_outcome_json(made, one) for one in made.outcomes],
-        "square": {"most_degrees": _number(most), "depth": _number(depth), "clearance": _number(clearance)},
+        "square": {
+            "most_degrees": _number(most),
+            "depth": _number(depth),
+            "clearance": _number(clearance),
+            "degrees": made.square.degrees,
+            "noted_utc": made.square.noted.astimezone(UTC).isoformat() if made.square.noted else None,
+        },
         "wood": [_movement_json(made, one) for one in made.movements],
         "not_covered": list(not_covered(plan)),
         "warnings": list(warnings(made)),

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
+from assistant.commands.squareness import Squareness
 from assistant.joinery.fit import SLOT, Errors, most_out_of_square, out_of_square, swells
 from assistant.joinery.units import at_least, format_length
 from assistant.plans.model import Plan
@@ -27,6 +28,7 @@ class Report:
     seed: int
     outcomes: tuple[Outcome, ...]
     movements: tuple[Movement, ...]
+    square: Squareness
 
 
 def in_unit(mm: float, unit: str) -> str:
@@ -74,12 +76,14 @@ def warnings(made: Report) -> Iterator[str]:
 
 
 def _square_warning(made: Report) -> Iterator[str]:
-    given = made.plan.uncertainty.out_of_square if made.plan.uncertainty else None
+    if made.square.trouble:
+        yield f"squareness is not known: {made.square.trouble}"
+    degrees = made.square.degrees
     clearance, depth, most = least_square(made)
-    if given is not None and given > most:
-        lean, most_lean = (in_unit(x, made.plan.unit) for x in (out_of_square(float(given), depth), clearance / 4))
+    if degrees is not None and degrees > most:
+        lean, most_lean = (in_unit(x, made.plan.unit) for x in (out_of_square(degrees, depth), clearance / 4))
         yield (
-            f"out of square by {float(given):g} degrees, walls lean {lean} over the depth, more than a quarter of the "
+            f"out of square by {degrees:g} degrees, walls lean {lean} over the depth, more than a quarter of the "
             f"clearance, {most_lean}: the joint binds as it closes. Set blade and carriage square"
         )
 

@@ -147,8 +147,17 @@ def _square(made: Report) -> Iterator[str]:
     lean = in_unit(max(0.0, clearance) / 4, unit)
     yield from _wrapped(
         f"Square: blade tilt and carriage error together may lean a wall by {lean} over the depth of "
-        f"{in_unit(depth, unit)}: {most:.2f} degrees."
+        f"{in_unit(depth, unit)}: {most:.2f} degrees. {_found_square(made)}"
     )
+
+
+def _found_square(made: Report) -> str:
+    square = made.square
+    if square.degrees is None:
+        return "How far yours are off is not known: check, then kerfcall ready --square DEGREES."
+    if square.noted is None:
+        return f"The plan gives {square.degrees:g}."
+    return f"Noted beside the shop file on {square.noted.astimezone():%Y-%m-%d}: {square.degrees:g}."
 
 
 def _wood(made: Report) -> Iterator[str]:

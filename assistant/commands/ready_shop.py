@@ -16,6 +16,7 @@ from typing import Any
 
 from assistant.commands.calibrate import current_blade, now
 from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line, plain, short
+from assistant.commands.squareness import MOST_DEGREES, SQUARE, degrees_of, noted_at
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.joinery.calibration import KINDS
 from assistant.joinery.fit import most_out_of_square, out_of_square
@@ -23,7 +24,6 @@ from assistant.joinery.units import plain_length
 from assistant.plans.model import JointPlan, Shop
 from assistant.plans.shop_writer import Entry, in_force, read_history, record, value_text
 
-SQUARE = "square"
 PARTS = (*KINDS, SQUARE)
 # Days after which a figure is to be measured again; common practice, no source. A blade's kerf changes with every
 # sharpening, the zero with every knock, play with wear; a screw hardly at all.
@@ -31,7 +31,6 @@ OLD_AFTER_DAYS = {"kerf": 90, "screw": 365, "zero": 90, "backlash": 180, SQUARE:
 OF_THE_BLADE = ("kerf", "zero")  # with another blade the cut lies elsewhere
 SAME_MM = 0.003  # a kerf as written, rounded, and as measured
 SQUARE_DEPTH_MM = 20.0  # a usual board's thickness, to tell by how much a wall leans
-MOST_DEGREES = 10.0
 # Common practice, no source. The wall's lean is what the joint feels, so it is measured in the wood.
 HOW_SQUARE = (
     "saw isolated, set a square to blade and table; measure a cut's lean, edge to wall at tip and bottom and on both "
@@ -94,8 +93,7 @@ class _Kept:
 
     def days(self, entry: Entry) -> float:
         """Days since it was noted; negative where it lies ahead. Raises ValueError where its date can't be read."""
-        when = datetime.fromisoformat(entry.utc)
-        return (self.at - (when if when.tzinfo else when.replace(tzinfo=UTC))).total_seconds() / 86400
+        return (self.at - noted_at(entry)).total_seconds() / 86400
 
     def data(self, kind: str, entry: Entry | None) -> dict[str, Any]:
         limit = {"limit_days": OLD_AFTER_DAYS[kind]}
@@ -157,9 +155,7 @@ def _square(kept: _Kept) -> Line:
         data = kept.data(SQUARE, entry) | {"degrees": None}
         if entry is None:
             return Line(SQUARE, STANDS_IN, "never checked", HOW_SQUARE, data)
-        degrees = float(entry.data["degrees"])
-        if not math.isfinite(degrees):
-            raise ValueError("no lean")
+        degrees = degrees_of(entry)
         when = ago(kept.days(entry))
     except (ValueError, KeyError, TypeError):
         return Line(SQUARE, BROKEN, "the history holds a check that can't be read", HOW_SQUARE)

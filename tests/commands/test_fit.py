@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from assistant.__main__ import main
+from assistant.plans.shop_writer import record
 from tests.plans.files import DEMO, DEMO_PLANS, DEMO_SHOPS, PLAN, SHOP, write
 
 READOUT = DEMO / "shop-readout.toml"
@@ -132,6 +133,38 @@ def test_how_square_the_cut_must_be_and_a_warning_when_it_is_not(told: Any) -> N
     assert "0.025 mm over the depth of 12.300 mm: 0.12 degrees" in told()
     assert "Warning: out of square by 0.2 degrees" in told(PLAN + "[uncertainty]\nout_of_square = 0.2\n")
     assert "Warning" not in told(PLAN + "[uncertainty]\nout_of_square = 0.116\n")
+
+
+def test_without_a_figure_in_the_plan_the_noted_squareness_counts(told: Any, figures: Any, tmp_path: Path) -> None:
+    """As `ready --square` notes it; it decides the warning just as the plan's figure would."""
+    assert "How far yours are off is not known" in told()
+    square = figures()["square"]
+    assert set(square) == {"most_degrees", "depth", "clearance", "degrees", "noted_utc"}
+    assert square["degrees"] is None and square["noted_utc"] is None
+    shop = tmp_path / "shop.toml"
+    record(shop, "square", "2027-03-01T12:00:00Z", "", {"degrees": 0.2})
+    text = told()
+    assert "0.12 degrees. Noted beside the shop file on 2027-03-01: 0.2." in text
+    assert "Warning: out of square by 0.2 degrees" in text
+    noted = figures()["square"]
+    assert (noted["degrees"], noted["noted_utc"]) == (0.2, "2027-03-01T12:00:00+00:00")
+    own = PLAN + "[uncertainty]\nout_of_square = 0.05\n"
+    assert "0.12 degrees. The plan gives 0.05." in told(own) and "Warning" not in told(own)
+
+
+def test_what_ready_notes_is_what_fit_tells(told: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shop = write(tmp_path, SHOP, "shop.toml")
+    assert main(["ready", "--square", "0.01", "--shop", str(shop)]) == 0
+    capsys.readouterr()
+    text = told()
+    assert "Noted beside the shop file on " in text and ": 0.01." in text and "Warning" not in text
+
+
+def test_a_note_that_can_not_be_read_is_warned_of_and_the_rest_is_told(told: Any, tmp_path: Path) -> None:
+    write(tmp_path, '{"version": 99}\n', "shop.history.jsonl")
+    text = told()
+    assert "Warning: squareness is not known: shop.history.jsonl, line 1 is damaged" in text
+    assert "go together by hand" in text
 
 
 def test_parts_cut_in_different_air_are_told_to_jam(told: Any, figures: Any) -> None:
