@@ -14,6 +14,7 @@ from typing import Any
 from assistant.commands.page_parts import add_page_options, drawing_of, open_page, page_faults
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.journal.store import Journal
+from assistant.pedal.names import stand_in_key
 from assistant.plans.model import Job
 from assistant.runner.clock import LiveClock, SetClock
 from assistant.runner.live import leaving_on_signals, run_live
@@ -22,6 +23,7 @@ from assistant.runner.rehearsal import Rehearsal
 from assistant.runner.script import ScriptLine, read_script
 from assistant.runner.trace import Trace
 from assistant.screens.plain import PlainScreen
+from assistant.screens.script_keys import ScriptKeys
 from assistant.screens.view import TerminalView, suits
 from assistant.screens.view_page import Gauges, gauged
 from assistant.session.events import DeviceChanged, Resume, Start
@@ -125,8 +127,8 @@ def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]
 
             outputs.speaker = SilentSpeaker(clock, runner.post)
         runner.post(run.first_event(clock, rehearsed=True, hear_out=args.real_time))
-        rehearsal = Rehearsal(runner, clock, script, sound=sound, ear=ear, source=source, real_time=args.real_time)
-        rehearsal.run()
+        keys = ScriptKeys(clock, stand_in_key(run.job.pedal))
+        Rehearsal(runner, clock, script, sound=sound, ear=ear, source=source, keys=keys, real_time=args.real_time).run()
     return runner
 
 
@@ -298,7 +300,6 @@ class _Desk:
         """The pedal and the terminal's keys."""
         pedal = self._pedal = None if self._args.no_pedal else self._open_pedal()
         try:
-            from assistant.pedal.names import stand_in_key
             from assistant.screens.keys import TerminalKeys
 
             keys = TerminalKeys(

@@ -51,6 +51,13 @@ class Source(Protocol):
         """An event was handled: a synthetic operator answers to what it hears."""
 
 
+class Keys(Protocol):
+    """The terminal's keys."""
+
+    def press(self, key: str) -> Event | None:
+        """What pressing it at this moment does to the session, if anything."""
+
+
 class Rehearsal:
     """Plays script lines, file sound and deadlines in order of time."""
 
@@ -63,6 +70,7 @@ class Rehearsal:
         sound: FileSound | None = None,
         ear: FileEar | None = None,
         source: Source | None = None,
+        keys: Keys | None = None,
         real_time: bool = False,
         on_interrupt: Callable[[], None] | None = None,
     ):
@@ -70,7 +78,7 @@ class Rehearsal:
         self._clock = clock
         self._start = clock.at()
         self._script = list(script)
-        self._sound, self._ear, self._source = sound, ear, source
+        self._sound, self._ear, self._source, self._keys = sound, ear, source, keys
         self._wall = time.monotonic() if real_time else None
         self._on_interrupt = on_interrupt
 
@@ -139,13 +147,16 @@ class Rehearsal:
             line = self._script.pop(0)
             if line.kind == "interrupt":
                 self._interrupt()
-            self._handle(self._event_of(line))
+            if event := self._event_of(line):
+                self._handle(event)
             self._drain()
 
-    def _event_of(self, line: ScriptLine) -> Event:
+    def _event_of(self, line: ScriptLine) -> Event | None:
         at, utc = self._clock.at(), self._clock.utc()
         if line.kind == "pedal":
             return Gesture(at, utc, line.argument, at)
+        if line.kind == "key":
+            return self._keys.press(line.argument) if self._keys else None
         if line.kind == "device":
             device, _, state = line.argument.partition(" ")
             return DeviceChanged(at, utc, device, state, LOST_TEXT.format(device=device, state=state))

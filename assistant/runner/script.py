@@ -3,8 +3,11 @@
 # a comment
 4.0 pedal tap                                  tap | double | hold
 2.5 heard marigold all clamps are secure       through the phrase table
+6.0 key +                                      one of the terminal's; again within 0.7 s it is one kept down
 3.0 device microphone lost                     a part is lost or works again
 12 interrupt                                   the process ends with no clean-up
+
+To go to a pass its number is typed, a line for each key: g, 1, 2, enter.
 """
 
 from __future__ import annotations
@@ -16,7 +19,9 @@ from pathlib import Path
 from assistant.errors import BadInput, Fault
 
 GESTURES = ("tap", "double", "hold")
-KINDS = ("pedal", "heard", "device", "interrupt")
+KINDS = ("pedal", "heard", "key", "device", "interrupt")
+# All that do something to the session, as the terminal names them.
+KEYS = ("space", "enter", *"dhynscbgwlameq+-<>0123456789")
 DEVICES = ("microphone", "loudspeaker", "pedal", "recogniser")
 DEVICE_STATES = ("lost", "stands in", "works")
 LONGEST_S = 7 * 24 * 3600
@@ -25,7 +30,7 @@ MOST_BYTES = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class ScriptLine:
-    """at_s: seconds from the start of this run. argument: gesture, phrase, device and state, or ""."""
+    """at_s: seconds from the start of this run. argument: gesture, phrase, key, device and state, or ""."""
 
     at_s: float
     kind: str
@@ -97,6 +102,8 @@ def _argument_fault(kind: str, argument: str, where: str) -> Fault | None:
         return Fault("has an unknown gesture", argument[:40], where, f"use one of {', '.join(GESTURES)}")
     if kind == "heard" and not argument:
         return Fault("has nothing to hear", "", where, "write the phrase after 'heard'")
+    if kind == "key" and argument not in KEYS:
+        return Fault("has a key that does nothing to a session", argument[:40], where, f"use one of {' '.join(KEYS)}")
     if kind == "interrupt" and argument:
         return Fault("has more than an interrupt", argument[:40], where, "write 'interrupt' alone")
     if kind == "device":

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.session.events import Event, Gesture, Heard, Leave
+
 REPEAT_GAP_S = 0.7  # longer than the longest usual delay before auto-repeat sets in
 MOST_DIGITS = 5
 
@@ -53,6 +55,15 @@ class Meaning:
     kind: str
     word: str = ""
     argument: int | None = None
+
+
+def event_of(meaning: Meaning, at: float, utc: str) -> Event | None:
+    """What the session is told of it; None where the terminal alone answers."""
+    if meaning.kind == "gesture":
+        return Gesture(at, utc, meaning.word, at, "keys")
+    if meaning.kind == "phrase":
+        return Heard(at, utc, meaning.word, meaning.argument, "", at, -1, "keys")
+    return Leave(at, utc) if meaning.kind == "leave" else None
 
 
 class KeyMeanings:

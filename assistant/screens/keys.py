@@ -20,8 +20,7 @@ from typing import Any, TextIO
 from assistant.errors import NoSuchPart
 from assistant.runner.contracts import Clock, Post
 from assistant.screens.key_codes import KeyDecoder
-from assistant.screens.key_meanings import KeyMeanings, Meaning
-from assistant.session.events import Event, Gesture, Heard, Leave
+from assistant.screens.key_meanings import KeyMeanings, event_of
 
 REST_OF_SEQUENCE_S = 0.3
 BACKGROUND_LOOK_S = 0.2
@@ -96,7 +95,7 @@ class TerminalKeys:
                 self._take_code(meaning.word)
             else:
                 self._click()
-        if event := self._event(meaning, at):
+        if event := event_of(meaning, at, self._clock.utc()):
             self._post(event)
         if meaning.kind == "leave":
             self._source.allow_interrupt()
@@ -106,14 +105,6 @@ class TerminalKeys:
             self._show(NO_PAGE)
         else:
             self._code(what)
-
-    def _event(self, meaning: Meaning, at: float) -> Event | None:
-        utc = self._clock.utc()
-        if meaning.kind == "gesture":
-            return Gesture(at, utc, meaning.word, at, "keys")
-        if meaning.kind == "phrase":
-            return Heard(at, utc, meaning.word, meaning.argument, "", at, -1, "keys")
-        return Leave(at, utc) if meaning.kind == "leave" else None
 
 
 def _open_terminal() -> _Posix | _Windows:

@@ -103,6 +103,21 @@ def test_the_export_agrees_with_what_was_printed(workshop: Workshop) -> None:
     assert exported["state"] == "finished"
 
 
+def test_a_script_may_press_the_terminals_keys(workshop: Workshop) -> None:
+    """Gestures, phrases, a number typed key by key, one kept down that counts once, and leaving."""
+    confirmed = "1 key h\n2 key h\n3 key h\n"
+    cut = "10 key space\n10.3 key space\n20 key +\n21 key <\n"
+    to_pass = "30 key g\n31 key 1\n32 key enter\n33 key y\n40 key q\n41 pedal tap\n"
+    done = workshop.cut(confirmed + cut + to_pass)
+    assert done.code == 1, done.err
+    assert {fact[3] for fact in done.facts if fact[0] == "check_confirmed"} == {"keys"}
+    assert [fact for fact in done.facts if fact[0] == "pass_cut"] == [("pass_cut", 1, 1, "keys")]
+    assert [fact[0] for fact in done.facts].count("jumped") == 1
+    voices = [line for line in done.lines if line["type"] == "effect" and line["kind"] == "set_voice"]
+    assert [(line["loudness_db"], line["rate"]) for line in voices][-2:] == [(3, 160), (3, 143)]
+    assert (done.lines[-1]["at"], workshop.export()["state"]) == (40, "open")
+
+
 def test_every_fault_of_plan_shop_script_and_options_at_once(workshop: Workshop) -> None:
     workshop.write("plan.toml", 'unit = "mm"\n[stock]\nwidth = -3\nthicknes = 10\n')
     workshop.write("shop.toml", 'unit = "mm"\n[blade]\nkerf = true\n')

@@ -8,7 +8,7 @@ from assistant.runner.clock import SetClock
 from assistant.runner.loop import Runner
 from assistant.runner.rehearsal import MIC_RATE, Rehearsal
 from assistant.runner.script import parse_script
-from assistant.session.events import Event, SpeechEnded
+from assistant.session.events import Event, Gesture, SpeechEnded
 from tests.runner.adapters import started
 
 
@@ -88,6 +88,21 @@ def test_a_phrase_of_the_table_is_heard_with_the_grammar_in_force() -> None:
     runner, _, clock = started()
     Rehearsal(runner, clock, parse_script("1 heard marigold all clamps are secure\n", "s")).run()
     assert runner.state.open_check == 1
+
+
+def test_keys_are_pressed_at_their_times_and_what_they_do_is_handled() -> None:
+    """A key that does nothing yet, such as the first of several, is no event."""
+    runner, log, clock = started()
+    pressed: list[tuple[float, str]] = []
+
+    class Keys:
+        def press(self, key: str) -> Event | None:
+            pressed.append((clock.at(), key))
+            return Gesture(clock.at(), clock.utc(), "hold", clock.at(), "keys") if key == "h" else None
+
+    Rehearsal(runner, clock, parse_script("5 key g\n6.5 key h\n", "s"), keys=Keys()).run()
+    assert pressed == [(5.0, "g"), (6.5, "h")]
+    assert [entry[1] for entry in log.of("commit")] == ["check_confirmed"]
 
 
 def test_real_time_takes_its_time() -> None:

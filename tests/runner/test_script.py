@@ -11,10 +11,11 @@ from assistant.runner.script import ScriptLine, parse_script, read_script
 
 
 def test_lines_comments_and_blanks() -> None:
-    text = "# a rehearsal\n\n4.0 pedal tap\n  4.0   heard  marigold all   clamps are secure \n12 interrupt\n"
+    text = "# a rehearsal\n\n4.0 pedal tap\n  4.0   heard  marigold all   clamps are secure \n6 key +\n12 interrupt\n"
     assert parse_script(text, "s") == (
         ScriptLine(4.0, "pedal", "tap"),
         ScriptLine(4.0, "heard", "marigold all clamps are secure"),
+        ScriptLine(6.0, "key", "+"),
         ScriptLine(12.0, "interrupt", ""),
     )
 
@@ -35,6 +36,10 @@ def test_a_device_may_be_lost_and_come_back() -> None:
         ("1 shout loud", "has an unknown kind of event"),
         ("1", "has an unknown kind of event"),
         ("1 heard", "has nothing to hear"),
+        ("1 key", "has a key that does nothing to a session"),
+        ("1 key ?", "has a key that does nothing to a session"),
+        ("1 key page_down", "has a key that does nothing to a session"),
+        ("1 key 12", "has a key that does nothing to a session"),
         ("1 interrupt now", "has more than an interrupt"),
         ("1 device radio lost", "names no device and state"),
     ],

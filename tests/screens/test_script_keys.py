@@ -1,0 +1,62 @@
+"""The keys of a rehearsal's script do what the terminal's do."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.runner.clock import SetClock
+from assistant.runner.script import KEYS
+from assistant.screens.key_meanings import GESTURES, PHRASES, REPEAT_GAP_S
+from assistant.screens.script_keys import ScriptKeys
+from assistant.session.events import Event, Gesture, Heard, Leave
+
+
+def pressed(keys: list[str], gap_s: float = 1.0, pedal_key: str = "page_down") -> list[Event | None]:
+    clock = SetClock(5.0)
+    script_keys = ScriptKeys(clock, pedal_key)
+    events = []
+    for key in keys:
+        events.append(script_keys.press(key))
+        clock.set(clock.at() + gap_s)
+    return events
+
+
+def test_a_script_knows_every_key_that_does_something_to_a_session_and_no_other() -> None:
+    """Runner and screens don't know one another, so each has its list."""
+    assert sorted(KEYS) == sorted([*GESTURES, *PHRASES, "g", "q", *"0123456789"])
+
+
+@pytest.mark.parametrize(("key", "gesture"), GESTURES.items())
+def test_a_gestures_key_is_that_gesture_by_keys(key: str, gesture: str) -> None:
+    (event,) = pressed([key])
+    assert isinstance(event, Gesture)
+    assert (event.at, event.since, event.gesture, event.source) == (5.0, 5.0, gesture, "keys")
+
+
+@pytest.mark.parametrize(("key", "intent"), PHRASES.items())
+def test_a_phrases_key_is_that_intent_of_no_grammar(key: str, intent: str) -> None:
+    (event,) = pressed([key])
+    assert isinstance(event, Heard)
+    assert (event.at, event.intent, event.argument, event.generation, event.source) == (5.0, intent, None, -1, "keys")
+
+
+def test_a_number_to_go_to_is_typed_key_by_key() -> None:
+    *typed, event = pressed(["g", "1", "1", "enter"], gap_s=0.2)
+    assert typed == [None, None, None]
+    assert isinstance(event, Heard) and (event.intent, event.argument) == ("go to", 11)
+
+
+def test_a_key_kept_down_counts_once() -> None:
+    assert [event is None for event in pressed(["space", "space"], REPEAT_GAP_S - 0.1)] == [False, True]
+    assert None not in pressed(["space", "space"], REPEAT_GAP_S + 0.1)
+
+
+def test_leaving() -> None:
+    (event,) = pressed(["q"])
+    assert isinstance(event, Leave)
+
+
+def test_the_pedals_own_key_stands_in_as_a_tap() -> None:
+    """Also where it is a key that means something else by itself."""
+    (event,) = pressed(["h"], pedal_key="h")
+    assert isinstance(event, Gesture) and event.gesture == "tap"
