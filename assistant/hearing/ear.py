@@ -20,7 +20,7 @@ from assistant.hearing.denoise import Denoiser, Plain
 from assistant.hearing.detect import ByLevel, BySpeech, Detector
 from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Limits, Utterance
 from assistant.hearing.templates import Voice
-from assistant.wording.phrases import Phrase
+from assistant.wording.phrases import NOTHING, Phrase
 
 AFTER_SPEECH_S = 0.3  # the room still rings with our own voice
 CLIPPED = 32_700  # of 32,768: a sample that the microphone could not follow
@@ -29,6 +29,7 @@ OVERDRIVEN = "; the microphone was overdriven: turn its level down, or keep furt
 RAW_S = 8.0  # kept of the sound as it came: more than the longest utterance
 UNLIKE = "it didn't sound like you saying it; `kerfcall soundcheck` learns your voice anew"
 NOT_NOW = "it means nothing now"
+NO_PHRASE = "it is like a phrase, but is none"
 OUR_OWN = "it fell into an announcement; say it again after it"
 
 
@@ -65,8 +66,8 @@ class Ear:
 
     denoiser: a new one; by default none. endpoints: "level", "speech" (needs a denoiser that tells it, else
     "level") or "auto": the better one of those. voice: the operator's own templates, which a phrase that has some
-    must be like. known: what can be said at another time: it is recognised and refused, so that it is never taken
-    for something else.
+    must be like. known: what can be said at another time, and decoys: it is recognised and refused, so that it is
+    never taken for something else.
     """
 
     def __init__(
@@ -187,8 +188,9 @@ class Ear:
         others = [phrase for phrase in self._known if phrase.text not in texts] if phrases else []
         sound = piece if self.denoiser.name == "none" else blended(piece, raw)
         result = self.recogniser.decode(sound, (*phrases, *others))
-        if result.phrase in others:
-            return replace(result, phrase=None, reason=NOT_NOW)
+        if result.phrase is not None and result.phrase in others:
+            reason = NO_PHRASE if result.phrase.intent == NOTHING else NOT_NOW
+            return replace(result, phrase=None, reason=reason)
         if result.phrase is None or not self._voice.count(result.phrase.text):
             return result
         first, last = round(result.measures["first"]), round(result.measures["last"])

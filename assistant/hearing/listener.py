@@ -25,7 +25,7 @@ from assistant.hearing.process import READY_S, ChildDied, ChildProcess
 from assistant.plans.model import Check, VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, Event, Heard, NotHeard
-from assistant.wording.phrases import Phrase, whole_table
+from assistant.wording.phrases import Phrase, decoys, whole_table
 
 DIGITS = 9  # passes whose numbers have every digit: one to go to is known also when none may be named
 ANSWER_S = 20.0  # the longest that the child may work on one chunk of a file
@@ -66,7 +66,7 @@ class _Listener:
         self.choice: Choice = choose(voice, folders)
         # Unknown words in any answer are named at the start, not when the check comes up.
         self._whole = whole_table(checks, voice)
-        self._known = whole_table(checks, voice, DIGITS)
+        self._known = whole_table(checks, voice, DIGITS) + decoys(checks, voice)
         self._phrases: tuple[Phrase, ...] = ()
         self._generation = 0
 

@@ -7,10 +7,10 @@ itself is English.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from itertools import combinations, product
+from itertools import chain, combinations, product
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
@@ -62,6 +62,7 @@ class Language:
     phrases: intent -> its wordings, the usual one first. led: intents whose phrases the lead-in word
     begins. answers: check -> the phrase that confirms it. digits: the words for 0 to 9, the usual one
     first. again: the word after which a pass's number is said once more, "" where it is said once.
+    decoys: what nearly is a phrase and is none, without the lead-in word that would come first.
     """
 
     name: str
@@ -71,6 +72,7 @@ class Language:
     answers: Mapping[str, str]
     digits: tuple[tuple[str, ...], ...]
     again: str = ""
+    decoys: tuple[str, ...] = ()
 
     def numbers(self, number: int) -> list[str]:
         """Every way of saying a whole number of 0 or more digit by digit, the usual one first: 12 -> "one two"."""
@@ -111,9 +113,11 @@ def _read(root: Table, name: str) -> Language:
     phrases, led, again = _phrases(root.table("phrases", required=True), name, lead_in)
     answers = _answers(root.table("answers", required=True), name, lead_in)
     digits = _digits(root.table("digits", required=True), name)
+    decoys = _decoys(root, name, lead_in)
     root.close()
     _all_their_own(root, phrases, answers)
-    return Language(name, lead_in, phrases, led, answers, digits, again)
+    _none_of_them(root, decoys, phrases, answers)
+    return Language(name, lead_in, phrases, led, answers, digits, again, decoys)
 
 
 def _lead_in(root: Table, name: str) -> str:
@@ -198,6 +202,23 @@ def _digits(table: Table, name: str) -> tuple[tuple[str, ...], ...]:
         found.append(words)
     table.close()
     return tuple(found)
+
+
+def _decoys(root: Table, name: str, lead_in: str) -> tuple[str, ...]:
+    texts = root.names("decoys")
+    for text in texts:
+        what = wrong_with(text, name, lead_in, least=1)
+        if what:
+            root.fault("decoys", what, "give ordinary words, without the lead-in", text)
+    return texts
+
+
+def _none_of_them(
+    root: Table, decoys: Iterable[str], phrases: Mapping[str, tuple[str, ...]], answers: Mapping[str, str]
+) -> None:
+    said = {*chain.from_iterable(phrases.values()), *answers.values()}
+    for text in said.intersection(decoys):
+        root.fault("decoys", "is a phrase", "leave it out: it would never be heard", text)
 
 
 def _all_their_own(root: Table, phrases: Mapping[str, tuple[str, ...]], answers: Mapping[str, str]) -> None:

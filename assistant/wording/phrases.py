@@ -36,6 +36,8 @@ class Phrase:
         return self.text.partition(" ")[2] if self.lead_in else self.text
 
 
+NOTHING = "nothing"  # the intent of what is known so that it is refused
+
 # State of the session -> intents that mean something in it, for people to read.
 SAID_WHEN: dict[str, tuple[str, ...]] = {
     "a pass has been called": (
@@ -126,6 +128,14 @@ def whole_table(checks: Sequence[Check], voice: VoiceSettings | str, passes: int
     wanted += [("check", check.name) for check in checks]
     wanted.append((GO_TO, passes))
     return phrases_for(wanted, checks, voice)
+
+
+def decoys(checks: Sequence[Check], voice: VoiceSettings | str) -> tuple[Phrase, ...]:
+    """What nearly is a phrase and is none, lead-in word first, but for what the shop has made a phrase of its own."""
+    voice = _voice(voice)
+    said = {phrase.text for phrase in whole_table(checks, voice)}
+    texts = [f"{voice.lead_in} {text}" for text in language_of(voice.language).decoys]
+    return tuple(Phrase(NOTHING, None, text, True, False) for text in texts if text not in said)
 
 
 def open_together(one: Phrase, other: Phrase) -> bool:

@@ -101,6 +101,7 @@ COLUMNS: dict[str, Callable[[Row], str]] = {
     "near strict %": lambda row: f"{_percent(row.near_strict, row.near):.1f} of {row.near}" if row.near else "",
     "near eager": lambda row: f"{row.near_eager}",
     "other": lambda row: f"{row.other_taken}/{row.other}",
+    "one word off": lambda row: f"{row.one_off_taken}/{row.one_off}",
     "reaction p50/p95 s": lambda row: f"{row.reaction[0]:.2f}/{row.reaction[1]:.2f}",
     "CPU time's": lambda row: f"{row.unloaded[0]:.2f}/{row.unloaded[1]:.2f}",
 }

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from assistant.hearing.contract import RATE
+from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.wording.phrases import decoys
 from tests.hearing.corpus import cache, clips, human, near, noise, speakers
-from tests.hearing.voices import floats, pcm, saw_noise
+from tests.hearing.voices import LEAD_IN, floats, pcm, saw_noise, table
 
 
 def test_each_half_has_voices_of_three_engines_and_none_in_common():
@@ -21,6 +23,18 @@ def test_sentences_are_at_least_forty_each_in_one_half():
     assert len(set(near.NEAR)) == len(near.NEAR) >= 40
     assert not set(near.near("tune")) & set(near.near("report"))
     assert set(near.near("tune")) | set(near.near("report")) == set(near.NEAR)
+
+
+def test_a_sentence_one_word_off_is_a_phrase_but_for_one_word_and_no_decoy():
+    phrases = [phrase.text.split() for phrase in table()]
+    known = {decoy.text for decoy in decoys(DEFAULT_CHECKS, LEAD_IN)}
+    for text in near.ONE_OFF:
+        words = text.split()
+        off = [
+            sum(a != b for a, b in zip(words, phrase, strict=True)) for phrase in phrases if len(phrase) == len(words)
+        ]
+        assert min(off) == 1 and text not in known, text
+    assert not set(near.one_off("tune")) & set(near.one_off("report"))
 
 
 def test_a_files_half_is_fixed_by_its_name():

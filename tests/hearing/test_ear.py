@@ -9,11 +9,13 @@ import pytest
 
 from assistant.hearing.contract import RATE, Result
 from assistant.hearing.denoise_spectral import Spectral
-from assistant.hearing.ear import NOT_NOW, Ear
+from assistant.hearing.ear import NO_PHRASE, NOT_NOW, Ear
 from assistant.hearing.endpoint import FRAME_BYTES, Endpointer
 from assistant.hearing.sphinx import Sphinx
 from assistant.hearing.templates import Voice
-from tests.hearing.voices import need, padded, pcm, read_spoken, saw_noise, spoken, table
+from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.wording.phrases import decoys
+from tests.hearing.voices import LEAD_IN, need, padded, pcm, read_spoken, saw_noise, spoken, table
 
 NEXT = "marigold proceed to next pass"
 
@@ -143,6 +145,23 @@ def test_what_means_nothing_now_is_known_and_never_taken_for_something_else(voic
     (found,) = ear.feed(padded(spoken(voice, f"marigold {said}"), 1.0, 1.0))
     assert found.phrase is None
     assert (found.heard, found.reason) == (f"marigold {said}", NOT_NOW)
+
+
+@pytest.mark.parametrize("voice", ["en-us", "flite:slt", "flite:rms"])
+@pytest.mark.parametrize("said", ["this board is completed", "affirm that is wrong", "safety guard removed"])
+def test_what_is_nearly_a_phrase_is_known_and_refused(voice, said):
+    """Without the decoy some of these were taken for the phrase in some voice."""
+    need("flite" if voice.startswith("flite") else "espeak-ng")
+    ear = Ear(SPHINX, known=decoys(DEFAULT_CHECKS, LEAD_IN))
+    ear.listen(table(), 1)
+    (found,) = ear.feed(padded(spoken(voice, f"marigold {said}"), 1.0, 1.0))
+    assert found.phrase is None
+    assert (found.heard, found.reason) == (f"marigold {said}", NO_PHRASE)
+
+
+def test_the_words_of_every_decoy_are_known():
+    for decoy in decoys(DEFAULT_CHECKS, LEAD_IN):
+        assert SPHINX.unknown_words(decoy.text.split()) == [], decoy.text
 
 
 def test_nothing_is_decoded_for_what_is_known_alone():

@@ -22,9 +22,10 @@ from assistant.hearing.denoise import choose_denoiser
 from assistant.hearing.ear import Ear, Found
 from assistant.hearing.endpoint import FRAME_BYTES
 from assistant.hearing.phone_loop import Here
-from assistant.wording.phrases import Phrase
+from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.wording.phrases import Phrase, decoys
 from tests.hearing.corpus.clips import CONDITIONS, KINDS, Block, Clip, Stream, blocks, noise_blocks
-from tests.hearing.voices import table
+from tests.hearing.voices import LEAD_IN, table
 
 EarMaker = Callable[[], Ear]
 SLACK = RATE // 2  # samples before and after a clip in which what is heard is still of it
@@ -35,6 +36,7 @@ WHERE = {
     "human": ("clean", "10 dB"),
     "near": ("clean", "10 dB"),
     "other": ("clean", "10 dB"),
+    "one off": ("clean", "10 dB"),
 }
 
 
@@ -79,7 +81,8 @@ def _recogniser(spec: Spec) -> Recogniser:
 
 def ear_of(spec: Spec) -> Ear:
     """A new ear on a recogniser that is loaded once a process; else as `child.make_ear`."""
-    return Ear(_recogniser(spec), choose_denoiser(spec.denoiser)[0], spec.endpoints)
+    known = decoys(DEFAULT_CHECKS, LEAD_IN)
+    return Ear(_recogniser(spec), choose_denoiser(spec.denoiser)[0], spec.endpoints, known=known)
 
 
 def phrases_for(clips: Sequence[Clip]) -> tuple[Phrase, ...]:
@@ -209,6 +212,8 @@ class Row:
     near_eager: int
     other: int
     other_taken: int
+    one_off: int
+    one_off_taken: int
     reaction: tuple[float, float]
     unloaded: tuple[float, float]
 
@@ -277,6 +282,8 @@ def _row(condition: str, lines: Sequence[Line]) -> Row:
         near_eager=count("near", eager),
         other=count("other"),
         other_taken=count("other", taken),
+        one_off=count("one off"),
+        one_off_taken=count("one off", taken),
         reaction=_middle_and_late([line.reaction_s for line in hits]),
         unloaded=_middle_and_late([line.unloaded_s for line in hits]),
     )
