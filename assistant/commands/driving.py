@@ -8,6 +8,7 @@ import sys
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -243,9 +244,11 @@ class _Desk:
         run = self._run
         if not self._args.page:
             return
-        drawing = drawing_of(run.plan_path, run.job)
+        from assistant.screens.page.pairing import LASTS_S
+
+        drawing, note = drawing_of(run.plan_path, run.job), partial(self._screen.note, for_s=LASTS_S)
         self._page = page = open_page(
-            self._args, self._clock, self._screen.note, post=self._runner.post, session=run.session, drawing=drawing
+            self._args, self._clock, note, post=self._runner.post, session=run.session, drawing=drawing
         )
         self._stack.callback(page.close)
         if run.resumed:

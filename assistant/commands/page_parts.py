@@ -56,7 +56,10 @@ def open_page(
     session: str = "",
     drawing: Callable[[], bytes | None] = lambda: None,
 ) -> Any:
-    """The page, with its first pairing code shown. Raises CouldNotRun when the port is taken."""
+    """The page, with its first pairing code shown. Raises CouldNotRun when the port is taken.
+
+    Beside a session the code isn't shown as a picture, which would lie over what is asked.
+    """
     from assistant.screens.page.bench import BenchPage
     from assistant.screens.page.server import PORT
 
@@ -70,7 +73,7 @@ def open_page(
         lan=args.lan,
         port=PORT if args.port is None else args.port,
     )
-    page.invite()
+    page.invite(to_scan=post is None)
     return page
 
 

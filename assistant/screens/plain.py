@@ -45,8 +45,8 @@ class PlainScreen:
             self._way = way
             self._write(f"   [{way}]")
 
-    def note(self, text: str) -> None:
-        """Something for the operator that is no part of the session, such as the list of keys."""
+    def note(self, text: str, for_s: float | None = None) -> None:
+        """Something for the operator that is no part of the session, such as the list of keys. Lines stay."""
         self._write(text)
 
     def _write(self, text: str) -> None:

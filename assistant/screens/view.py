@@ -47,7 +47,7 @@ class TerminalView:
         self._out, self._session = out, session
         self._lock = threading.Lock()
         self._gathering = Gathering()
-        self._noted_at = 0.0
+        self._note_ends = 0.0
         self._page = Page()
         self._colour = wants_colour()
         self._plain: PlainScreen | None = None
@@ -81,11 +81,12 @@ class TerminalView:
             self._gathering.turn(event, records)
         self._wake.set()
 
-    def note(self, text: str) -> None:
-        """A line for the log, or a list to be laid over the page for a while."""
+    def note(self, text: str, for_s: float | None = None) -> None:
+        """A line for the log, or a list laid over the page until the next answer, or for so long (by default 20 s)."""
         with self._lock:
             self._gathering.note(text)
-            self._noted_at = time.monotonic()
+            if "\n" in text:
+                self._note_ends = time.monotonic() + (NOTE_S if for_s is None else for_s)
         self._wake.set()
         if self._plain is not None:
             self._plain.note(text)
@@ -168,7 +169,7 @@ class TerminalView:
 
     def _newest(self) -> Sight:
         with self._lock:
-            if self._gathering.sight.note and time.monotonic() - self._noted_at > NOTE_S:
+            if self._gathering.sight.note and time.monotonic() > self._note_ends:
                 self._gathering.end_note()
             return self._gathering.sight
 

@@ -6,7 +6,9 @@ pedal does now; the board; how far along; what was said; what is lost; what was 
 
 from __future__ import annotations
 
+import functools
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,9 +16,10 @@ from assistant.joinery.settings import reading
 from assistant.plans.model import Job
 from assistant.screens import view_letters as letters
 from assistant.screens.view_board import LEAST_ROWS, BoardPicture
-from assistant.screens.view_cells import BOLD, MAGENTA, RED, REVERSE, Canvas, cut_to, width, wrapped
+from assistant.screens.view_cells import BOLD, RED, REVERSE, Canvas, cut_to, width, wrapped
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_sight import ASKING, Answer, Entry, Sight
+from assistant.screens.view_words import Told, told
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording.prompts import Words
@@ -40,10 +43,8 @@ QUESTIONS = {
     "clamped": "STILL CLAMPED?",
     "registered": "CLAMPED ANEW?",
 }
-# (zone, lines): given in this order while there are any left.
+# (zone, lines): given in this order while there are any left, after the words that must be shown.
 SHARES = (
-    ("big", 4),
-    ("words", 2),
     ("board", 5),
     ("big", 8),
     ("log", 1),
@@ -51,10 +52,10 @@ SHARES = (
     ("log", 4),
     ("big", 14),
     ("board", 10),
-    ("words", 3),
     ("big", 22),
     ("log", 1000),
 )
+LEAST_BIG = 4  # lines: letters at their smallest
 FIXED = 6  # header, way, hint, progress, heard, gauges
 MOST_FAULTS = 2
 METER_CELLS = 12
@@ -101,19 +102,22 @@ class Page:
             return canvas
         heading = heading_of(sight.view, sight.words)
         faults = sight.faults[:MOST_FAULTS]
-        share = shared_out(rows - FIXED - len(faults))
-        told = _tell_clamping(sight.view, heading, share)
+        words = told(sight, max(1, columns - 2), len(heading.left) == 1)
+        lines = rows - FIXED - len(faults)
+        if lines < LEAST_BIG + len(words.must):
+            _crowded(canvas, sight, gauges, heading, words)
+            return canvas
+        share = shared_out(lines, len(words.must), len(words.lines))
         row = _header(canvas, 0, sight.view, sight.words.job)
         row = _way(canvas, row, sight.view, sight.words)
         row = _big(canvas, row, share["big"], heading)
-        row = _words(canvas, row, share["words"], sight, told)
+        row = _words(canvas, row, share["words"], words)
         row = _hint(canvas, row, sight.view, gauges.keys)
         row = self._draw_board(canvas, row, share["board"], sight.view, sight.words.job)
         row = _progress(canvas, row, sight)
-        row = _log(canvas, row, share["log"], _not_told(sight, told))
+        row = _log(canvas, row, share["log"], _not_told(sight, words.texts(share["words"])))
         for _, text in faults:
-            _line(canvas, row, f" !! {text}", BOLD | RED)
-            row += 1
+            row = _fault(canvas, row, text)
         _heard(canvas, row, sight.heard)
         _gauges(canvas, row + 1, gauges, sight)
         if sight.note:
@@ -129,13 +133,18 @@ class Page:
         return row + rows
 
 
-def shared_out(lines: int) -> dict[str, int]:
-    """Zone -> lines, all `lines` given away as far as anybody wants them. A board lower than it needs gets none."""
+def shared_out(lines: int, must: int = 2, words: int = 0) -> dict[str, int]:
+    """Zone -> lines, all `lines` given away as far as anybody wants them. A board lower than it needs gets none.
+
+    must, words: lines that have to be told, and all there are.
+    """
     share = {"big": 0, "words": 0, "board": 0, "log": 0}
     left = max(0, lines)
-    for zone, wanted in SHARES:
+    for zone, wanted in (("big", LEAST_BIG), ("words", must), ("words", words), *SHARES):
         more = min(wanted - share[zone], left)
-        if more <= 0 or (zone == "board" and share[zone] + more <= LEAST_ROWS):
+        # Letters grow by whole lines of theirs; what would only space them out is for the others.
+        short = zone == "board" and share[zone] + more <= LEAST_ROWS or zone == "big" and share[zone] + more < wanted
+        if more <= 0 or short:
             continue
         share[zone] += more
         left -= more
@@ -186,17 +195,16 @@ def check_figure(words: Words, asked: dict[str, Any]) -> str:
     return ""
 
 
-def unit_of(words: Words) -> str:
-    """What a setting is counted in, for a line of text."""
-    kind = words.carriage.kind
-    return {"handwheel": "on the dial", "steps": "steps"}.get(kind, words.carriage.unit)
-
-
 # --- the parts, each from a line on; they return the line after it
 
 
 def _line(canvas: Canvas, row: int, text: str, style: int = 0) -> None:
     canvas.put(row, 0, cut_to(text, canvas.columns), style)
+
+
+def _fault(canvas: Canvas, row: int, text: str) -> int:
+    _line(canvas, row, f" !! {text}", BOLD | RED)
+    return row + 1
 
 
 def _header(canvas: Canvas, row: int, view: View, job: Job) -> int:
@@ -287,41 +295,37 @@ def _letters(canvas: Canvas, row: int, column: int, drawn: list[str]) -> None:
         canvas.put(row + n, column, line, BOLD)
 
 
-def _tell_clamping(view: View, heading: Heading, share: dict[str, int]) -> bool:
-    """On a low page a check's name on one line leaves lines free, at the question, for what is to be clamped."""
-    if view.mode != CHECKS or len(heading.left) > 1 or share["big"] > 8:
-        return False
-    free = share["big"] - letters.rows_of(1)
-    share["big"] -= free
-    share["words"] += free
-    return free > 0
-
-
-def _words(canvas: Canvas, row: int, rows: int, sight: Sight, clamping: bool) -> int:
-    """What the big letters tell, in full. clamping: and what is to be clamped."""
-    view, words = sight.view, sight.words
-    assert view is not None and words is not None
-    lines: list[tuple[str, int]] = []
-    room = canvas.columns - 2
-    if view.mode == CUTTING and view.pass_:
-        lines.append(_setting_line(view, words))
-        lines += [(line, 0) for line in wrapped(sight.setting, room)]
-    elif view.asked:
-        lines += [(line, BOLD) for line in wrapped(Words(words.job, figures=True).one(view.asked), room)]
-        if clamping:
-            lines += [(line, 0) for line in wrapped(sight.clamp, room)]
-    for n, (line, style) in enumerate(lines[:rows]):
-        canvas.put(row + n, 1, cut_to(line, room), style)
+def _words(canvas: Canvas, row: int, rows: int, words: Told) -> int:
+    """What the big letters tell, in full, and what goes with it."""
+    for n, (line, style) in enumerate(words.in_rows(rows, canvas.columns - 2)):
+        canvas.put(row + n, 1, line, style)
     return row + rows
 
 
-def _setting_line(view: View, words: Words) -> tuple[str, int]:
-    pass_ = f"pass {view.pass_} of {view.passes}"
-    target = f"{reading(words.carriage, view.setting)} {unit_of(words)}"
-    if view.approach is None:
-        return f"set {target}   {pass_}", BOLD
-    past = reading(words.carriage, view.approach)
-    return f"FIRST BACK TO {past}, then come up to {target}   {pass_}", BOLD | MAGENTA
+def _crowded(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, words: Told) -> None:
+    """Too low a page for all its parts: what is set or asked, how the board is held, then the rest."""
+    view, room = sight.view, max(1, canvas.columns - 2)
+    assert view is not None and sight.words is not None
+    lines = [*words.must] or [(line, BOLD) for line in wrapped("  ".join(heading.left), room)]
+    if view.way:
+        lines += [(line, 0) for line in wrapped(sight.words.one(view.way), room)]
+    row = 0
+    if canvas.rows - len(lines) >= LEAST_BIG and letters.largest_scale([heading.left[0]], room, LEAST_BIG):
+        row = _big(canvas, 0, LEAST_BIG, Heading(heading.left[:1], heading.right))
+    for line, style in lines[: canvas.rows - row]:
+        _line(canvas, row, f" {line}", style)
+        row += 1
+    rest: list[Callable[[int], object]] = [
+        lambda at: _hint(canvas, at, view, gauges.keys),
+        *(functools.partial(_fault, canvas, text=text) for _, text in sight.faults[:MOST_FAULTS]),
+        lambda at: _gauges(canvas, at, gauges, sight),
+        lambda at: _progress(canvas, at, sight),
+        lambda at: _heard(canvas, at, sight.heard),
+    ]
+    for at, draw in zip(range(row, canvas.rows), rest, strict=False):
+        draw(at)
+    if sight.note:
+        _overlay(canvas, sight.note)
 
 
 def _hint(canvas: Canvas, row: int, view: View, keys: bool) -> int:
@@ -352,10 +356,10 @@ def _bar(done: int, of: int, columns: int) -> str:
     return "█" * full + "░" * (columns - full)
 
 
-def _not_told(sight: Sight, clamping: bool) -> tuple[Entry, ...]:
-    """What is lost stands below the log for as long as it is; what is to be clamped may stand above it."""
-    told = {text for _, text in sight.faults} | ({sight.clamp} if clamping else set())
-    return tuple(entry for entry in sight.log if entry.text not in told)
+def _not_told(sight: Sight, above: set[str]) -> tuple[Entry, ...]:
+    """What is lost stands below the log for as long as it is; other things may stand above it."""
+    elsewhere = {text for _, text in sight.faults} | above
+    return tuple(entry for entry in sight.log if entry.text not in elsewhere)
 
 
 def _log(canvas: Canvas, row: int, rows: int, log: tuple[Entry, ...]) -> int:

@@ -18,7 +18,7 @@ from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
 KEPT = 40  # entries of the log
-MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!"}
+MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!", "warning": "!!"}
 ASKING = ("setting", "check", "question")
 FACT_WORDS = {
     "pass_cut": "pass {pass_} is cut",
@@ -56,12 +56,15 @@ class Answer:
 @dataclass(frozen=True, slots=True)
 class Sight:
     """left_s: seconds left, None where not known. faults: (device, text) of what is lost now. note: a list to be shown
-    over the page, "" for none. setting, clamp: how the setting, and what to clamp, was said last."""
+    over the page, "" for none. setting, clamp, asking: how the setting, what to clamp, and what is asked was said last.
+    opening: what the session began with and is to be read before the first cut."""
 
     view: View | None = None
     words: Words | None = None
     setting: str = ""
     clamp: str = ""
+    asking: str = ""
+    opening: tuple[Entry, ...] = ()
     log: tuple[Entry, ...] = ()
     heard: Answer = Answer()
     hands: Answer = Answer()
@@ -86,7 +89,9 @@ class Gathering:
         self._change(view=view, words=words, left_s=self._left(view, words.job))
         if not self._warned:
             self._warned = True
-            self._log(*(Entry("caution", warning) for warning in words.job.warnings), first=True)
+            warnings = tuple(Entry("warning", warning) for warning in words.job.warnings)
+            self._log(*warnings, first=True)
+            self._change(opening=(*warnings, *self.sight.opening))
         if line:
             self._log(Entry("line", line))
             self._explain(line)
@@ -97,15 +102,19 @@ class Gathering:
             self._change(setting=text.partition("\n")[2] or text)
         elif klass == "clamp":
             self._change(clamp=text)
+        elif klass in ASKING:
+            # Said again, a question leaves out what came before it, which still holds.
+            self._change(asking=self.sight.asking if self.sight.asking.endswith(text) else text)
+        elif klass == "caution":
+            self._change(opening=(*self.sight.opening, Entry(klass, text)))
         self._log(Entry(klass, text.replace("\n", "   ")))
         self._explain(text.rpartition("\n")[2])
 
     def note(self, text: str) -> None:
-        """A list is laid over the page until the next answer, line or `end_note`; a line goes to the log."""
+        """A list is laid over the page until the next answer or `end_note`; a line goes to the log."""
         if "\n" in text:
             self._change(note=text)
         else:
-            self._change(note="")
             self._log(Entry("note", text.removeprefix("-- ")))
 
     def end_note(self) -> None:
@@ -116,6 +125,7 @@ class Gathering:
         """As `runner.loop.Watcher.turn`."""
         self.pace.take(records)
         self._awaited = ""
+        self._end_opening({record.fact.kind for record in records})
         match event:
             case Heard() | NotHeard() | Gesture():
                 self._answer(event, records)
@@ -126,6 +136,13 @@ class Gathering:
             case DeviceChanged(_, _, device, state, text):
                 others = tuple(fault for fault in self.sight.faults if fault[0] != device)
                 self._change(faults=(*others, (device, text)) if state == "lost" else others)
+
+    def _end_opening(self, kinds: set[str]) -> None:
+        """The caution stands until a check is confirmed, the plan's warnings until a pass is cut."""
+        if "pass_cut" in kinds:
+            self._change(opening=())
+        elif "check_confirmed" in kinds:
+            self._change(opening=tuple(entry for entry in self.sight.opening if entry.klass != "caution"))
 
     def _answer(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
         by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == "voice")

@@ -19,7 +19,7 @@ from typing import Any
 import pytest
 
 from assistant.session import facts as f
-from assistant.session.events import Heard
+from assistant.session.events import DeviceChanged, Heard, Resume
 from tests.screens.page_made import WATCH, Made, delays, made, made_job
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
@@ -331,6 +331,38 @@ def test_the_setting_is_big_and_nothing_runs_over_the_side(browser: Any, one: Ma
         assert widths[0] <= widths[1]
         span = page.evaluate("document.querySelector('#reading span').getBoundingClientRect().right")
         assert span <= size["width"]
+
+
+@pytest.mark.parametrize("width", [320, 360, 390])
+def test_a_narrow_phone_has_nothing_over_its_side(browser: Any, one: Made, width: int) -> None:
+    with device(browser, {"width": width, "height": 640}) as page:
+        pair(page, one)
+        page.wait_for_selector("#asked:not(:empty)")
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_lying_all_is_in_sight_with_two_things_lost(browser: Any, one: Made) -> None:
+    one.to_first_pass()
+    lost = (("microphone", "Voice is off: no microphone was found. Go on by pedal or keys."), ("pedal", "No pedal."))
+    with device(browser, SIZES["phone lying"]) as page:
+        pair(page, one)
+        page.wait_for_selector("#reading:not([hidden])")
+        for name, words in lost:
+            one.turn(DeviceChanged(one.clock.at(), one.clock.utc(), name, "lost", words))
+        shows(page, "#faults", "No pedal.")
+        page.wait_for_timeout(200)
+        assert page.evaluate("document.documentElement.scrollHeight") <= SIZES["phone lying"]["height"]
+        assert page.locator("#reading").bounding_box()["height"] >= 40
+
+
+def test_how_a_resumed_session_begins_is_told_with_its_question(browser: Any, one: Made) -> None:
+    one.to_first_pass()
+    one.gesture("tap")
+    with device(browser) as page:
+        pair(page, one)
+        one.turn(Resume(one.clock.at(), one.clock.utc()))
+        shows(page, "#before", "See that the saw is off.")
+        shows(page, "#asked", "untouched?")
 
 
 def test_cut_current_and_to_come_differ_by_more_than_colour(browser: Any, one: Made) -> None:

@@ -420,6 +420,9 @@ def test_loopback_is_the_default_and_lan_is_told_for_what_it_is(tmp_path: Path) 
         home.page.invite()
         assert home.page.server.server_address[0] == "0.0.0.0"
         assert "plain HTTP, not encrypted" in " ".join(home.notes[-1].split())
+        assert "█" in home.notes[-1]
+        home.page.invite(to_scan=False)
+        assert "█" not in home.notes[-1] and "Key p" in home.notes[-1]
 
 
 def test_an_invitation_names_the_address_and_the_code(one: Made) -> None:

@@ -166,7 +166,10 @@ def test_nothing_is_sent_while_nothing_changes(start: Callable[..., Rig]) -> Non
 def test_a_pass_sends_a_part_of_a_page_only(start: Callable[..., Rig]) -> None:
     rig = start(plan=MANY)
     to_the_first_pass(rig)
+    # With the first cut goes what the session began with, and the rest of the page moves up.
     rig.read(1.0)
+    rig.send(" ")
+    rig.read(GAP_S)
     whole = 80 * 24
     for _ in range(3):
         before = len(rig.sent)
@@ -311,6 +314,21 @@ def test_a_list_lies_over_the_page_for_its_time_only(tmp_path: Path) -> None:
         assert rig.screen.alternate  # the page is still there, the list is not
         assert 1.0 < time.monotonic() - began < 3.0 + 2 * TICK_S
         assert rig.ended() == 0
+    finally:
+        rig.close()
+
+
+def test_the_pages_address_stays_beside_a_check_while_its_code_is_good(tmp_path: Path) -> None:
+    """What else is told at the start, such as a device that is missing, doesn't take it away; an answer does."""
+    command = program(tmp_path, "--page", "--port", "18437", plan=PLAN, shop=SHOP, silent=False)
+    rig = Rig(command)
+    try:
+        rig.until("Bench page: http://127.0.0.1:18437/")
+        rig.read(4.0)
+        page = rig.screen.text
+        assert "To pair a device: code" in page and drawn("CLAMPS")(page) and "Clamps tight" in page
+        rig.send("h")
+        rig.until(lambda shown: "Bench page" not in shown)
     finally:
         rig.close()
 

@@ -118,6 +118,88 @@ def test_on_a_low_page_what_to_clamp_stands_at_the_first_check_whole() -> None:
         assert words.count("Saw off. Wait until the blade") == 1 and words.count("Never spin it on its face.") == 1
 
 
+# The longest there are, on the smallest page, with two things lost.
+LOST = (("microphone", "Voice is off: no microphone was found."), ("speaker", "No loudspeaker: texts are shown only."))
+
+
+def words_on(canvas: Canvas) -> str:
+    return " ".join(text(canvas).split())
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (100, 30), (120, 30), (200, 60)])
+def test_whether_the_board_is_clamped_as_it_was_is_asked_whole(columns: int, rows: int) -> None:
+    a_job = job(plan(width=84, parts="A"))
+    cut = [f.PassCut(1, n, "pedal") for n in (1, 2, 3)]
+    seen = sight(*cut, called(a_job, 4), f.Asked("registered", 1, 4, 20.0), of=a_job, faults=LOST)
+    assert seen.view and seen.view.asked and seen.words
+    asked = Words(a_job, figures=True).one(seen.view.asked)
+    assert len(asked) > 250 and asked in words_on(composed(seen, columns, rows))
+    assert big_on(composed(seen, columns, rows), "CLAMPED ANEW?")
+
+
+def test_how_a_resumed_session_begins_stands_before_its_question() -> None:
+    a_job = job(plan(width=84, parts="A"))
+    bare = sight(f.PassCut(1, 1, "pedal"), called(a_job, 2), f.Asked("clamped", 1, 2, 20.0), of=a_job, faults=LOST)
+    assert bare.view and bare.view.asked
+    asked = Words(a_job, figures=True).one(bare.view.asked)
+    begin = "Resuming long side: end 1, setup 1 of 2. 1 pass is recorded as cut. See that the saw is off."
+    shown = words_on(composed(replace(bare, asking=f"{begin} {asked}")))
+    assert f"{begin} {asked}" in shown
+    assert begin not in words_on(composed(replace(bare, asking=f"{begin} Another question?")))
+
+
+def test_the_first_setting_is_told_whole_with_the_approach() -> None:
+    a_job = job(plan(width=84, parts="A"))
+    said = (
+        "Return to one one decimal six eight, then come up and set one two decimal one eight; then start the saw; cut, "
+        "draw back clear, then tap."
+    )
+    seen = sight(called(a_job, 5), called(a_job, 2), of=a_job, setting=said, faults=LOST)
+    canvas = composed(seen)
+    assert said in words_on(canvas) and "FIRST BACK TO" in text(canvas)
+    assert seen.words and big_on(canvas, heading_of(seen.view, seen.words).left[0])
+
+
+def test_what_the_session_began_with_stands_at_the_first_check() -> None:
+    caution = Entry("caution", "Kerfcall never stops the saw. " + "The saw's manual rules. " * 5)
+    warning = Entry("warning", "a sliver of 2 mm is left at the far edge of the long side")
+    clamp = "Setup 1 of 2: long side, part A, end 1 down. Reference edge to the left stop."
+    seen = sight(
+        f.CheckOpened(1, "edge and face"),
+        clamp=clamp,
+        opening=(warning, caution),
+        log=(warning, caution, Entry("clamp", clamp)),
+        faults=LOST,
+    )
+    for columns, rows in SIZES:
+        shown = words_on(composed(seen, columns, rows))
+        for each in (clamp, warning.text, caution.text.strip()):
+            assert shown.count(each) == 1, (columns, rows, each)
+        assert "!! a sliver" in shown and "!! Kerfcall never" in shown
+
+
+def test_words_that_find_no_room_tell_that_they_go_on_and_stand_in_the_log() -> None:
+    long = Entry("caution", "Mind this. " * 120)
+    canvas = composed(sight(f.CheckOpened(1, "guard"), opening=(long,), log=(long,)), 80, 24)
+    assert "Guard for this cut fitted" in text(canvas) and "…" in text(canvas)
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(40, 10), (30, 6), (20, 5), (60, 13)])
+def test_on_a_page_made_too_small_the_setting_stays_with_its_approach(columns: int, rows: int) -> None:
+    a_job = job(plan(width=84, parts="A"))
+    seen = sight(called(a_job, 5), called(a_job, 2), of=a_job, setting="Return, then come up.", faults=LOST)
+    assert seen.view and seen.view.approach is not None
+    shown = words_on(composed(seen, columns, rows))
+    assert f"FIRST BACK TO {float(seen.view.approach):.2f}" in shown
+    assert f"up to {float(seen.view.setting):.2f}" in shown
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(40, 10), (30, 6), (20, 5)])
+def test_on_a_page_made_too_small_the_check_stays_whole(columns: int, rows: int) -> None:
+    shown = words_on(composed(sight(f.CheckOpened(1, "guard"), faults=LOST), columns, rows))
+    assert "Guard for this cut fitted: blade boxed in where it comes out behind the backing?" in shown
+
+
 def test_a_question_is_told_big_and_read_back_in_full() -> None:
     canvas = composed(sight(called(job(plan(width=84, parts="A")), 3), f.Asked("back", 1, 2, 20.0)))
     assert big_on(canvas, "BACK TO 2?")

@@ -13,6 +13,7 @@ from assistant.session.events import (
     Gesture,
     Heard,
     NotHeard,
+    Resume,
     SpeechEnded,
     SpeechStarted,
     Start,
@@ -123,6 +124,7 @@ def test_the_log_does_not_grow_for_ever() -> None:
 def test_a_list_lies_over_the_page_until_the_next_answer() -> None:
     session = Session().cutting()
     session.gathering.note("Keys:\n  space: tap")
+    session.gathering.note("-- a line, such as which microphone is used")
     assert session.sight.note
     session.gesture("double")
     assert not session.sight.note
@@ -141,3 +143,26 @@ def test_time_left_comes_with_the_third_pass_and_goes_with_the_last() -> None:
     while session.runner.state.mode != "finished":
         session.gesture("tap" if session.runner.state.mode == "cutting" else "hold")
     assert session.sight.left_s is None
+
+
+def test_the_caution_is_before_the_eyes_until_a_check_is_confirmed_and_a_warning_until_a_cut() -> None:
+    session = Session("a sliver of 2 mm")
+    assert [entry.klass for entry in session.sight.opening] == ["warning", "caution"]
+    assert "never stops the saw" in session.sight.opening[1].text
+    session.gesture("tap")
+    assert len(session.sight.opening) == 2
+    session.gesture("hold")
+    assert [entry.text for entry in session.sight.opening] == ["a sliver of 2 mm"]
+    session.gesture("hold")
+    assert session.runner.state.cursor == 1 and session.sight.opening
+    session.gesture("tap")
+    assert not session.sight.opening
+
+
+def test_what_a_resumed_session_begins_with_stays_when_its_question_is_said_again() -> None:
+    session = Session().cutting()
+    session.gesture("tap")
+    session.do(Resume(session.at, ""))
+    assert session.sight.asking.startswith("Resuming ") and "See that the saw is off." in session.sight.asking
+    session.heard("again", "say again position")
+    assert session.sight.asking.startswith("Resuming ")

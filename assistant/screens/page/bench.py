@@ -64,8 +64,8 @@ class BenchPage:
         host = home_address() if self.server.lan else "127.0.0.1"
         return f"http://{host}:{self.server.port}/"
 
-    def invite(self) -> str:
-        """A new pairing code, shown at the terminal; returns it."""
+    def invite(self, to_scan: bool = True) -> str:
+        """A new pairing code, shown at the terminal; returns it. to_scan: on the home network also as a picture."""
         code = self.codes.begin()
         lines = [
             f"-- Bench page: {self.address}",
@@ -73,7 +73,11 @@ class BenchPage:
         ]
         if self.server.lan:
             lines += textwrap.wrap(PLAIN_HTTP, 76, initial_indent="   ", subsequent_indent="   ")
-            lines += filter(None, [picture(f"{self.address}#{code}")])
+            lines += (
+                filter(None, [picture(f"{self.address}#{code}")])
+                if to_scan
+                else ["   Key p: a new code, to be scanned."]
+            )
         self._note("\n".join(lines))
         return code
 

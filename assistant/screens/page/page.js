@@ -117,6 +117,7 @@ function show() {
   showReading(calling ? s.reading : "");
   put("unit", calling ? s.unit : "");
   put("approach", calling ? s.approach : "");
+  put("before", s.before);
   put("asked", s.asked);
   put("pass", calling ? `Pass ${s.pass} of ${s.passes}` : s.passes && s.mode !== "finished" ? `${s.cut_here} of ${s.passes} passes cut on this end` : "");
   put("way", s.way);
@@ -124,7 +125,7 @@ function show() {
   at("bar").value = s.cut_in_all;
   put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut`);
   put("left", s.left);
-  put("line", [s.heard.made, s.hands.made].includes(lastLine) ? "" : lastLine);
+  put("line", [s.heard.made, s.hands.made, ...s.faults].includes(lastLine) ? "" : lastLine);
   put("heard", s.heard.given ? `Heard: ${s.heard.given}${s.heard.made ? ` → ${s.heard.made}` : ""}` : "");
   put("hands", s.hands.given ? `By hand or foot: ${s.hands.given}${s.hands.made ? ` → ${s.hands.made}` : ""}` : "");
   at("faults").replaceChildren(...s.faults.map((text) => item(`▲ ${text}`)));

@@ -15,6 +15,7 @@ from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_sight import Answer, Entry, Sight
+from assistant.screens.view_words import asked_with
 from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
@@ -38,6 +39,7 @@ def state_of(sight: Sight) -> Json:
         return {}
     job = words.job
     setup = job.setups[view.setup - 1]
+    before, asked = asked_with(sight)
     return {
         "mode": view.mode,
         "mode_word": MODES.get(view.mode, view.mode),
@@ -63,7 +65,8 @@ def state_of(sight: Sight) -> Json:
         "heard": _answer(sight.heard),
         "hands": _answer(sight.hands),
         **_called(view, words),
-        "asked": words.shown((view.asked,)) if view.asked else _closing(sight, view),
+        "before": before,
+        "asked": asked or _closing(sight, view),
         "check": view.check,
     }
 

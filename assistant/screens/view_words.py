@@ -1,0 +1,100 @@
+"""What stands in words under the big letters: what is set, asked, to be clamped, and what the session began with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from assistant.joinery.settings import reading
+from assistant.screens.view_cells import BOLD, MAGENTA, cut_to, width, wrapped
+from assistant.screens.view_sight import Entry, Sight
+from assistant.session.effects import View
+from assistant.session.state import CHECKS, CUTTING
+from assistant.wording.prompts import Words
+
+Line = tuple[str, int]  # text and style
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """must: lines that are shown whole before anything else has more than it needs. more: as room allows; each text of
+    the log with its lines, the most important first."""
+
+    must: tuple[Line, ...] = ()
+    more: tuple[tuple[str, tuple[Line, ...]], ...] = ()
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        return (*self.must, *(line for _, lines in self.more for line in lines))
+
+    def texts(self, rows: int) -> set[str]:
+        """Those of `more` that are whole in so many rows, so that the log needn't have them too."""
+        whole, used = set(), len(self.must)
+        for text, lines in self.more:
+            used += len(lines)
+            if used <= rows:
+                whole.add(text)
+        return whole
+
+    def in_rows(self, rows: int, columns: int) -> tuple[Line, ...]:
+        """As many lines as there is room for; the last tells where it goes on."""
+        if len(self.lines) <= rows or rows <= 0:
+            return self.lines[: max(0, rows)]
+        *kept, (text, style) = self.lines[:rows]
+        return (*kept, (f"{cut_to(text, columns - 2)} …", style))
+
+
+def told(sight: Sight, room: int, one_line: bool) -> Told:
+    """room: columns, 1 or more. one_line: the big letters need no more, so that there are lines for the clamping."""
+    view, words = sight.view, sight.words
+    assert view is not None and words is not None
+    must = tuple(_must(sight, view, words, room))
+    more = []
+    if view.mode == CHECKS and one_line and sight.clamp:
+        more.append((sight.clamp, _plain(sight.clamp, room)))
+    more += [(entry.text, _marked(entry, room)) for entry in sight.opening]
+    return Told(must, tuple(more))
+
+
+def asked_with(sight: Sight) -> tuple[str, str]:
+    """What is asked, and before it what was said with it: how a resumed session begins, a notice that was held."""
+    view, words = sight.view, sight.words
+    if view is None or words is None or not view.asked:
+        return "", ""
+    asked = words.shown((view.asked,))
+    return (sight.asking.removesuffix(asked).strip() if sight.asking.endswith(asked) else ""), asked
+
+
+def _must(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
+    if view.mode == CUTTING and view.pass_:
+        return [*_setting(view, words, room), *_plain(sight.setting, room)]
+    if not view.asked:
+        return []
+    before, asked = asked_with(sight)
+    return [*_plain(before, room), *((line, BOLD) for line in wrapped(asked, room))]
+
+
+def _plain(text: str, room: int) -> tuple[Line, ...]:
+    return tuple((line, 0) for line in wrapped(text, room)) if text else ()
+
+
+def _marked(entry: Entry, room: int) -> tuple[Line, ...]:
+    return tuple(
+        (f"{entry.mark if n == 0 else '  '} {line}", 0) for n, line in enumerate(wrapped(entry.text, room - 3))
+    )
+
+
+def _setting(view: View, words: Words, room: int) -> list[Line]:
+    pass_ = f"pass {view.pass_} of {view.passes}"
+    target = f"{reading(words.carriage, view.setting)} {unit_of(words)}"
+    if view.approach is None:
+        text, style = f"set {target}   {pass_}", BOLD
+    else:
+        past = reading(words.carriage, view.approach)
+        text, style = f"FIRST BACK TO {past}, then come up to {target}   {pass_}", BOLD | MAGENTA
+    return [(text, style)] if width(text) <= room else [(line, style) for line in wrapped(text, room)]
+
+
+def unit_of(words: Words) -> str:
+    """What a setting is counted in, for a line of text."""
+    kind = words.carriage.kind
+    return {"handwheel": "on the dial", "steps": "steps"}.get(kind, words.carriage.unit)
