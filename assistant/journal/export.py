@@ -18,6 +18,7 @@ CSV_COLUMNS = (
     "at",
     "utc",
     "kind",
+    "rehearsed",
     "stage",
     "setup",
     "pass",

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from assistant.__main__ import main
-from assistant.journal.store import FILE_NAME
+from assistant.journal.store import FILE_NAME, Journal
 from assistant.session import facts as f
 from tests.journal.build_fixture import small_job
 from tests.journal.made import SAMPLE, journal_with
@@ -139,6 +139,17 @@ def test_export_as_csv_has_a_line_per_fact(tmp_path: Path, capsys: pytest.Captur
     assert len(lines) == len(SAMPLE)
     assert {line["session"] for line in lines} == {session}
     assert (lines[3]["setting"], lines[3]["pass"], lines[13]["text"]) == ("12.35", "1", "tear-out at the back")
+
+
+def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A rehearsed session too, whose beginning tells that it is one."""
+    with Journal.open(tmp_path) as journal:
+        session = journal.new_session("Nesting tea trays", "ab" * 32, "trays.toml", "2026-01-01T00:00:00Z")
+        facts = (f.Started(small_job(), rehearsed=True), *SAMPLE)
+        journal.append(session, [f.Record(n, float(n), "", fact) for n, fact in enumerate(facts, 1)])
+    lines = list(csv.DictReader(io.StringIO(run(capsys, "export", "--state", tmp_path)[1])))
+    assert {line["kind"] for line in lines} == {fact.kind for fact in f.JOURNALLED}
+    assert [line["rehearsed"] for line in lines if line["kind"] == "started"] == ["True"]
 
 
 def test_without_an_id_the_latest_session_is_meant(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
