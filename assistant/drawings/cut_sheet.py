@@ -18,7 +18,7 @@ from assistant.joinery.settings import reading
 from assistant.joinery.sizes import ListRow
 from assistant.plans.model import Check, Job, Setup
 from assistant.session.turn import prompt, way_prompt
-from assistant.wording.prompts import Words
+from assistant.wording.prompts import Words, to_the_stop
 
 TICK = 4.2
 ROW = 6.6
@@ -34,7 +34,7 @@ ON_PAPER = (
     "last kerf at its setting before you go on."
 )
 TURNED_OVER = (
-    "Turned end over end: same edge to the stop, other face to the backing. Never spin it on its face: that mirrors "
+    "Turned end over end: same edge {stop}, other face to the backing. Never spin it on its face: that mirrors "
     "the pattern."
 )
 
@@ -103,7 +103,11 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
     heading = f"Setup {setup.number} of {len(job.setups)}: {setup.board} {which}; part {setup.part}{end}"
     flow.paragraph(heading, cap=BIG, bold=True, gap=0)
     held = words.one(way_prompt(job, setup.number))
-    _tick(flow, f"Clamped: {held}." + (f" {TURNED_OVER}" if setup.end == 2 else ""))
+    _tick(
+        flow,
+        f"Clamped: {held}."
+        + (f" {TURNED_OVER.format(stop=to_the_stop(job.carriage.register))}" if setup.end == 2 else ""),
+    )
     for is_check, group in groupby(due, key=lambda step: isinstance(step, CheckStep)):
         if is_check:
             for step in group:

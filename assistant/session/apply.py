@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.session import facts as f
-from assistant.session.checks import BLADE_HEIGHT, CLAMPS, GUARD, bits_of, here, setup_bits
+from assistant.session.checks import BLADE_HEIGHT, CLAMPS, GUARD, SETTING_BAR_OUT, bits_of, here, setup_bits
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -111,6 +111,11 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     return {"mode": RESUMING, "open_check": None, "question": None, "redo": redo, "notices": ()}
 
 
+def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
+    """Clamped anew, a bar in the blade's way may have been used to do so."""
+    return {"redo": state.redo | bits_of(state.the_job.checks, SETTING_BAR_OUT)}
+
+
 def _finished(state: State, fact: f.Finished, at: float) -> Change:
     return {"mode": FINISHED, "open_check": None, **_opening(state, at)}
 
@@ -148,7 +153,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Jumped: _jumped,
     f.Noted: _NOTHING,
     f.Resumed: _resumed,
-    f.Reregistered: _NOTHING,
+    f.Reregistered: _reregistered,
     f.StageReady: _NOTHING,
     f.SetupDone: _NOTHING,
     f.Finished: _finished,

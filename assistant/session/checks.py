@@ -13,7 +13,7 @@ FIRST_WORDS_S = 1.2
 """A question counts as told this long after it began to sound: who knows it knows it by then."""
 UNANSWERED_S = 20.0
 """A question whose speaking was never reported counts as told this long after it was opened."""
-CLAMPS, GUARD, BLADE_HEIGHT = "clamps", "guard", "blade height"
+CLAMPS, GUARD, BLADE_HEIGHT, SETTING_BAR_OUT = "clamps", "guard", "blade height", "setting bar out"
 
 
 def bits_of(checks: tuple[Check, ...], *names: str) -> int:

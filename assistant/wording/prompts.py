@@ -23,6 +23,7 @@ from assistant.wording.numbers import (
 
 YES_NO = "Hold for yes, double tap for no."
 SETTINGS = ("setting", "setting in full")
+SETTING_BAR = "setting bar"
 
 
 class Words:
@@ -109,7 +110,8 @@ class Words:
             past = spoken_position(self.carriage, self._reads, approach)
             upward = self._setting(setting, approach)
             return f"go back past it, to {past}; then come up: {upward}"
-        if figures["repeated"]:
+        # Before the first setting nobody has said where the dial stands.
+        if figures["repeated"] or figures["previous"] is None:
             return f"set {spoken_position(self.carriage, self._reads, setting)}"
         return self._setting(setting, figures["previous"])
 
@@ -146,10 +148,14 @@ def _which_board(words: Words, figures: dict[str, Any]) -> tuple[str, ...]:
     return (f"{place}: {', '.join(which)}.",)
 
 
+def to_the_stop(register: str, side: str = "") -> str:
+    """What the reference edge is put to: the stop, or the bar that stands in for the kerf before it."""
+    stop = f"the {side} stop" if side else "the stop"
+    return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
+
+
 def _which_way(figures: dict[str, Any]) -> tuple[str, ...]:
-    side = figures["stop_side"]
-    bar = f"against the setting bar at the {side} stop"
-    stop = bar if figures["register"] == "setting bar" else f"to the {side} stop"
+    stop = to_the_stop(figures["register"], figures["stop_side"])
     if figures["layout"] == "slots":
         return (f"Reference edge {stop}.",)
     if figures["end"] == 1:
@@ -161,11 +167,11 @@ def _which_way(figures: dict[str, Any]) -> tuple[str, ...]:
 
 
 def _way(words: Words, figures: dict[str, Any]) -> str:
-    side = figures["stop_side"]
+    stop = to_the_stop(words.carriage.register, figures["stop_side"])
     if figures["layout"] == "slots":
-        return f"slotted side down, reference edge to the {side} stop"
+        return f"slotted side down, reference edge {stop}"
     face = "marked" if figures["end"] == 1 else "other"
-    return f"end {figures['end']} down, reference edge to the {side} stop, {face} face to the backing"
+    return f"end {figures['end']} down, reference edge {stop}, {face} face to the backing"
 
 
 def _in_full(words: Words, figures: dict[str, Any]) -> str:
@@ -193,7 +199,10 @@ def _resumed(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
-    begin = "Saw off and isolated. Reference edge to the stop, and clamp."
+    carriage = words.carriage
+    bar = "; then put the bar away" if carriage.register == SETTING_BAR else ""
+    stop = to_the_stop(carriage.register, carriage.stop_side)
+    begin = f"Saw off and isolated. Reference edge {stop}, and clamp{bar}."
     if not figures["cut_here"]:
         return f"{begin} No pass is cut yet, so the edge is all there is to go by. Done? {YES_NO}"
     tolerance = words.length(figures["tolerance"])

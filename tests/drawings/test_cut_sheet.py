@@ -8,6 +8,7 @@ from assistant.drawings.cut_sheet import TICK, cut_sheet
 from assistant.drawings.due import CheckStep, PassStep, steps
 from assistant.drawings.flow import Sheet
 from assistant.drawings.picture import Item, Shape, texts
+from assistant.joinery.model import Carriage
 from assistant.joinery.settings import reading
 from assistant.plans.boards import board_list
 from assistant.plans.model import Job, Plan
@@ -122,3 +123,10 @@ def test_a_setup_that_a_page_holds_is_not_torn_apart(plan: Plan) -> None:
         words = [text.text for text in texts(page.items)]
         begun = sum(1 for each in words if each.startswith("Setup "))
         assert begun == sum(1 for each in words if each.startswith("Saw off."))
+
+
+def test_with_a_setting_bar_the_edge_goes_against_it_on_paper_too() -> None:
+    plan = plan_of(18)
+    words = _words(_items(plan, job_of(plan, Carriage(register="setting bar", stop_side="right"))))
+    assert "reference edge against the setting bar at the right stop" in words
+    assert "same edge against the setting bar at the stop, other face" in words

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from assistant.joinery.model import Carriage
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.session import effects as e
 from assistant.session import facts as f
@@ -342,6 +343,26 @@ class TestResuming:
         assert "Try the still blade in a cut kerf" in driver.said and "zero decimal zero two" in driver.said
         driver.gesture("hold")
         assert driver.kinds == ["reregistered", "check_opened"]
+
+    def test_clamped_anew_a_setting_bar_is_asked_about_again(self) -> None:
+        """It stands in the blade's slot."""
+        a_job = job(checks=DEFAULT_CHECKS, carriage=Carriage(register="setting bar"))
+        for anew in (True, False):
+            driver = Driver(a_job)
+            for _ in a_job.checks:
+                driver.gesture("hold")
+            driver.gesture("tap")
+            driver.resume()
+            driver.gesture("hold")
+            driver.gesture("double" if anew else "hold")
+            if anew:
+                assert "against the setting bar at the left stop, and clamp; then put the bar away" in driver.said
+                driver.gesture("hold")
+            asked = []
+            while driver.state.mode == "checks":
+                asked.append(a_job.checks[driver.state.open_check or 0].name)
+                driver.gesture("hold")
+            assert asked == ["setting bar out"] * anew + ["clamps", "guard", "blade height"]
 
     def test_with_no_pass_cut_only_the_edge_is_left_to_go_by(self) -> None:
         driver = cutting()

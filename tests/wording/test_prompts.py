@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import assistant.session
+from assistant.joinery.model import Carriage
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.session.effects import Prompt
 from assistant.session.turn import prompt
@@ -69,6 +70,15 @@ def test_a_handwheel_counts_turns_once_and_tells_the_place_when_repeated() -> No
     assert words.one(prompt("setting", repeated=True, **figures)) == "Set eight turns from zero, mark zero."
 
 
+def test_the_first_setting_on_a_handwheel_is_a_place_from_zero() -> None:
+    words = Words(job(carriage=HANDWHEEL))
+    figures = {"setting": Fraction(127, 10), "previous": None, "approach": None, "repeated": False}
+    assert words.one(prompt("setting", **figures)) == "Set eight turns from zero, mark zero."
+    assert words.one(prompt("setting in full", **figures)).startswith(
+        "Set eight turns from zero, mark zero; then start"
+    )
+
+
 def test_the_second_end_is_turned_and_never_spun() -> None:
     figures = {
         "setup": 2,
@@ -103,6 +113,21 @@ def test_a_slotted_board_has_no_end_and_no_backing_face() -> None:
 def test_the_way_a_board_is_held_in_short(end: int, face: str) -> None:
     expected = f"end {end} down, reference edge to the right stop, {face} face to the backing"
     assert say("way", end=end, stop_side="right", layout="listed") == expected
+
+
+def test_with_a_setting_bar_the_edge_goes_against_it_wherever_it_is_told() -> None:
+    a_job = job(carriage=Carriage(register="setting bar", stop_side="right"))
+    bar = "against the setting bar at the right stop"
+    for figures in (False, True):
+        words = Words(a_job, figures=figures)
+        way = words.one(prompt("way", end=1, stop_side="right", layout="even"))
+        assert way == f"end 1 down, reference edge {bar}, marked face to the backing"
+        assert bar in words.one(prompt("way", end=1, stop_side="right", layout="slots"))
+        for cut_here in (0, 3):
+            asked = words.one(prompt("ask registered", cut_here=cut_here, tolerance=Fraction(1, 40)))
+            assert f"Reference edge {bar}, and clamp; then put the bar away." in asked
+    plain = Words(job()).one(prompt("ask registered", cut_here=0, tolerance=Fraction(1, 40)))
+    assert "Reference edge to the left stop, and clamp. No pass" in plain
 
 
 def test_a_check_has_its_figures_filled_in() -> None:
