@@ -72,6 +72,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Exit code 0; 1 where a value was not confirmed; raises BadInput with every fault."""
     shop = read_shop(args.shop)
+    if args.history and args.undo:
+        raise BadInput([Fault("does another thing than --undo", "", "--history", "give one of them at a time")])
     if args.history:
         return _history(args, shop)
     if args.undo:

@@ -31,6 +31,7 @@ ANY_WOOD = "any wood"
 STEPS = {"mm": Fraction(1, 100), "in": Fraction(127, 10_000)}
 PLACES = {"mm": 3, "in": 4}
 WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
+MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual one; common practice, no source
 NOT_HERE = ("reading", "csv", "wav", "dictate", "plot", "caliper", "caliper_range", "caliper_error")
 
 
@@ -112,10 +113,31 @@ def _joint(args: argparse.Namespace, shop: Shop) -> Joint:
     amount = length(WAYS[what]) if what else None
     written = cut.clearance if args.clearance is None else length("clearance")
     wanted, u = length("wanted"), length("uncertainty", zero=False)
+    _not_far_off(what, amount, written, wanted, cut.unit, faults)
     if faults:
         raise BadInput(faults)
     kerf = cut.kerf or shop.blade.kerf
     return Joint(what, amount or Fraction(0), written, wanted, u, kerf, _species(args, cut.plan), cut.title, cut.digest)
+
+
+def _not_far_off(
+    what: str,
+    amount: Fraction | None,
+    written: Fraction | None,
+    wanted: Fraction | None,
+    unit: str,
+    faults: list[Fault],
+) -> None:
+    """A joint that is off by more was not cut as laid out; what it tells would spoil the next plan."""
+    if amount is None:
+        return
+    option = f"--{WAYS[what].replace('_', '-')}"
+    aim = wanted if wanted is not None else written or Fraction(0)
+    off = abs(amount - aim) if what == GAP else amount
+    if off > MOST_OFF:
+        most = plain_length(MOST_OFF, unit, PLACES[unit])
+        mend = f"see to the unit, the kerf and the cuts: a fit is off by {most} at most, more is another fault"
+        faults.append(Fault("is too much for a matter of fit", plain_length(amount, unit, PLACES[unit]), option, mend))
 
 
 def _cut(args: argparse.Namespace, shop: Shop, needed: bool, faults: list[Fault]) -> Cut:
@@ -214,8 +236,9 @@ def _propose(shop: Shop, blade: str, species: str, wanted: Fraction, joints: lis
 
 def proposal_lines(made: Proposal, shop: Shop, again: list[int], joint: Joint) -> Iterator[str]:
     """What to write in the next plan, and how sure it is."""
-    if joint.what and joint.title:
-        yield f"Noted: {joint.title}, {joint.what}. Take it back with: kerfcall calibrate fit --undo"
+    if joint.what:
+        which = joint.title or f"a joint in {joint.species}"
+        yield f"Noted: {which}, {joint.what}. Take it back with: kerfcall calibrate fit --undo"
     for text in _sentences(made, shop, again):
         yield from textwrap.wrap(text, 100, subsequent_indent="  ", break_on_hyphens=False)
 

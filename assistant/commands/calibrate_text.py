@@ -74,10 +74,11 @@ def _table(value: Value, unit: str) -> Iterator[str]:
 def _budget(value: Value, unit: str) -> Iterator[str]:
     share = value.kind == "screw"
     yield "Standard uncertainty, made of:"
+    wide = max(len(part.name) for part in value.components) + 2
     for part in value.components:
         size = f"{part.u:.6f}" if share else f"{_number(part.u, unit)} {unit}"
         free = "" if part.dof is None else f"  ({part.dof:.0f} degrees of freedom, Student's factor in)"
-        yield f"  {part.name:<28}{size}{free}"
+        yield f"  {part.name:<{wide}}{size}{free}"
 
 
 def _travel(value: Value) -> str:

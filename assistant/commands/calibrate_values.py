@@ -98,6 +98,10 @@ def _kerf(value: Value, shop: Shop) -> Change:
 
 
 def _backlash(value: Value, shop: Shop) -> Change:
+    if value.value < -COVERAGE * value.u:
+        play = f"{_length(value.value, shop.unit)} {shop.unit}"
+        mend = "see whether the readings taken coming up and coming down are exchanged, and take them anew"
+        raise BadInput([Fault("play can't be less than none", play, "readings", mend)])
     if value.value < COVERAGE * value.u and not shop.carriage.backlash:
         return Change(why="No play is shown, and the shop file states none.")
     return _at(shop, "carriage.backlash", _length(max(0.0, value.value), shop.unit))

@@ -1,8 +1,8 @@
 """The recogniser of readings: numbers digit by digit, yes, no, and "strike that", by a grammar of their own.
 
-A number is one to three digits, "point", and as many decimals as the instrument shows. It is never acted on as
-heard: who asked reads it back, and only a yes takes it. Of synthetic voices' numbers about one in eight is misheard
-(American ones) or more (others), and the bars here refuse little: without the read-back this is of no use.
+A number is one to three digits, "point" or "decimal", and as many decimals as the instrument shows. It is never acted
+on as heard: who asked reads it back, and only a yes takes it. Of synthetic voices' numbers about one in eight is
+misheard (American ones) or more (others), and the bars here refuse little: without the read-back this is of no use.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from assistant.hearing.sphinx import FILLERS, SEARCH, Pronunciations, Sphinx
 from assistant.wording.phrases import Phrase
 
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-POINT, YES, NO, STRIKE = "point", "yes", "no", "strike that"
+POINT, DECIMAL, YES, NO, STRIKE = "point", "decimal", "yes", "no", "strike that"
+POINTS = (POINT, DECIMAL)  # "decimal" is how settings are spoken
 READING = "reading"
 # Everything is read back, so a long "yes" or a pause between digits is no reason to refuse.
 BAR = accept.Bar(-5.7, -8.8, -6.0, 1.0, 8, 30.0, 4.0, 60)
@@ -30,13 +31,14 @@ def jsgf(places: int) -> str:
 grammar readings;
 <digit> = {" | ".join(DIGITS)} ;
 <whole> = <digit> [ <digit> [ <digit> ] ] ;
-public <said> = <whole> {POINT}{part} | {YES} | {NO} | {STRIKE} ;
+<point> = {" | ".join(POINTS)} ;
+public <said> = <whole> <point>{part} | {YES} | {NO} | {STRIKE} ;
 """
 
 
 def figures(words: Sequence[str]) -> str:
     """("eight", "point", "eight", "two") -> "8.82"."""
-    return "".join("." if word == POINT else str(DIGITS.index(word)) for word in words)
+    return "".join("." if word in POINTS else str(DIGITS.index(word)) for word in words)
 
 
 def spelled(number: str) -> str:

@@ -141,7 +141,7 @@ def backlash(readings: Sequence[Reading], caliper: Caliper, *, by_cuts: bool = F
     ]
     kept, odd = sieve(pairs, caliper)
     out += odd
-    _refuse(len(kept), len(pairs) + len(bad), out, LEAST_PAIRS, "pairs of readings, one up and one down,")
+    _refuse(len(kept), len(pairs) + len(bad), out, LEAST_PAIRS, "pairs of readings, one up and one down,", caliper.unit)
     differences = [float(r.value - r.x) for r in kept]
     mean = math.fsum(differences) / len(kept)
     dof = len(kept) - 1
@@ -250,7 +250,7 @@ def _resolution_line(readings: Sequence[Reading], caliper: Caliper) -> tuple[flo
 def _screened(readings: Sequence[Reading], caliper: Caliper, least: int) -> tuple[list[Reading], list[LeftOut]]:
     kept, out = screen(readings, caliper)
     places = _averaged(kept)
-    _refuse(len(places), len(readings), out, least, "readings")
+    _refuse(len(places), len(readings), out, least, "readings", caliper.unit)
     return places, out
 
 
@@ -262,14 +262,14 @@ def _averaged(readings: Sequence[Reading]) -> list[Reading]:
     return [replace(same[0], value=sum((r.value for r in same), Fraction(0)) / len(same)) for same in found.values()]
 
 
-def _refuse(kept: int, given: int, out: Sequence[LeftOut], least: int, what: str) -> None:
+def _refuse(kept: int, given: int, out: Sequence[LeftOut], least: int, what: str, unit: str) -> None:
     """Raise BadInput where too little is left to stand on, with the reason for each reading left out."""
     faults = [
         Fault(
             f"left out: {each.why}",
-            plain_length(each.reading.value),
+            plain_length(each.reading.value, unit, 5),
             f"reading {each.reading.label}",
-            "measure it again",
+            "measure it again, or say which instrument it is (--caliper, --caliper-range)",
         )
         for each in out
     ]

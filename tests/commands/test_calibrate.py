@@ -227,6 +227,23 @@ def test_backlash_by_cuts_and_by_a_gauge_agree(bench: Bench) -> None:
     assert float(read_shop(bench.shop).carriage.backlash) == pytest.approx(0.08)
 
 
+@pytest.mark.parametrize("state", ["none", "0.05"])
+def test_less_play_than_none_is_refused_and_nothing_overwritten(bench: Bench, state: str) -> None:
+    """Readings taken coming up and coming down, exchanged."""
+    if state != "none":
+        bench.shop.write_text(SHOP.replace("[carriage]", f"[carriage]\nbacklash = {state}"), encoding="utf-8")
+    before = bench.shop.read_text(encoding="utf-8")
+    cuts = {f"{letter}{n}": {"1": "9.43", "2": f"9.5{k}"}[n] for k, letter in enumerate("ABCD", 6) for n in "12"}
+    text = " ".join(bench.readings("backlash", cuts, "--yes", code=2).split())
+    assert "play can't be less than none (got -0.0" in text and "coming up and coming down are exchanged" in text
+    assert bench.shop.read_text(encoding="utf-8") == before and read_history(bench.shop) == []
+
+
+def test_the_history_and_an_undo_are_not_asked_for_at_once(bench: Bench) -> None:
+    text = bench.run("kerf", "--history", "--undo", code=2)
+    assert "--history" in text and "give one of them at a time" in text
+
+
 # Readings
 
 

@@ -142,6 +142,19 @@ def test_a_plan_changed_since_tells_nothing_of_the_wood(fit: Fit) -> None:
     assert fit.json("--gap", "0.16")["species"] == "any wood"
 
 
+@pytest.mark.parametrize("told", [("--too-tight", "5"), ("--too-loose", "0.6"), ("--gap", "0.7")])
+def test_what_is_too_much_for_a_fit_is_refused_and_not_noted(fit: Fit, told: tuple[str, str]) -> None:
+    text = " ".join(fit.run("--clearance", "0.1", *told, code=2).split())
+    assert f"{told[0]}: is too much for a matter of fit (got {told[1]} mm)" in text and "0.5 mm at most" in text
+    assert read_history(fit.shop) == []
+    assert "clearance = 0.6" in fit.run("--clearance", "0.1", "--too-tight", "0.5")
+
+
+def test_a_joint_told_of_without_a_plan_is_said_to_be_noted_and_how_to_undo_it(fit: Fit) -> None:
+    text = fit.run("--clearance", "0.1", "--species", "Oak", "--too-tight", "0.05")
+    assert text.startswith("Noted: a joint in oak, too tight. Take it back with: kerfcall calibrate fit --undo")
+
+
 def test_inches_are_proposed_in_inches(fit: Fit) -> None:
     fit.shop.write_text('unit = "in"\n[blade]\nkerf = "1/8"\n', encoding="utf-8")
     text = fit.run("--clearance", "0.004", "--too-tight", "0.002")

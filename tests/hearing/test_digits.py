@@ -17,6 +17,7 @@ def test_figures_and_words_are_each_others_way_back(number: str) -> None:
 
 def test_what_is_heard_has_its_intent() -> None:
     assert (phrase_of("eight point eight two").intent, phrase_of("eight point eight two").argument) == (READING, "8.82")
+    assert phrase_of("eight decimal eight two").argument == "8.82"
     assert [phrase_of(word).intent for word in (YES, NO, STRIKE)] == [YES, NO, STRIKE]
 
 
@@ -26,7 +27,7 @@ def digits() -> Digits:
 
 
 def test_every_word_is_in_the_dictionary(digits: Digits) -> None:
-    words = f"{spelled('0123456789')} point yes no strike that".split()
+    words = f"{spelled('0123456789')} point decimal yes no strike that".split()
     assert digits.unknown_words(words) == []
 
 
@@ -52,6 +53,14 @@ def test_most_numbers_are_understood_and_the_form_is_always_kept(voice: str, lea
             assert len(str(found.argument).partition(".")[2]) == 2
             right += found.argument == number
     assert right >= least
+
+
+@pytest.mark.parametrize("voice", ["en-us", "flite:slt"])
+def test_decimal_is_a_point_as_settings_are_spoken(voice: str, digits: Digits) -> None:
+    need("flite" if voice.startswith("flite") else "espeak-ng")
+    heard = [digits.decode(piece(voice, f"{whole} decimal eight two"), ()) for whole in ("eight", "one four", "two")]
+    assert [found.heard.split()[-3] for found in heard] == ["decimal"] * 3
+    assert sum(found.phrase is not None for found in heard) >= 2
 
 
 def test_silence_and_snippets_are_nothing(digits: Digits) -> None:

@@ -303,3 +303,12 @@ def test_backlash_is_found_within_its_stated_uncertainty() -> None:
         return backlash(rows, EXACT, by_cuts=True), saw.play
 
     assert 0.935 <= covered(trial, 500) <= 0.975
+
+
+def test_what_is_left_out_is_told_in_the_unit_it_was_read_in() -> None:
+    inch = Caliper(Fraction("0.0127"), Fraction("152.4"), Fraction("0.0127"), "in")
+    rows = [Reading("A", Fraction("11.1125"), Fraction(v) * MM_PER_UNIT["in"]) for v in ("0.3125", "0.31213")]
+    with pytest.raises(BadInput) as caught:
+        kerf(rows, inch)
+    told = str(caught.value.faults[0])
+    assert "0.31213 in" in told and "mm" not in told and "--caliper" in told
