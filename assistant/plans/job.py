@@ -20,6 +20,9 @@ from assistant.plans.pieces import Piece, clamped, nominal, pieces, stages
 MOST_PASSES = 20_000
 # A thinner fin comes away under a fingernail (common practice, no source).
 THICKEST_LOOSE_FIN = Fraction(1, 10)
+# Common practice, no source: blades for a table saw cut 1.6 mm and more, the thinnest slotting ones about half that.
+THINNEST_KERF = Fraction(4, 5)
+LOOSE = Fraction(1, 20)  # mm: less can't be told by hand
 SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.", "page.")
 
 
@@ -158,9 +161,12 @@ def _warnings(
         yield f"no board of part {part} is in this plan: its mate must come from elsewhere"
     if shop.blade.tooth == "alternate":
         yield "alternate teeth leave notched socket bottoms: a flat-tooth blade cuts them level"
+    if shop.blade.kerf < THINNEST_KERF:
+        kerf, thinnest = (plain_length(length, shop.unit) for length in (shop.blade.kerf, THINNEST_KERF))
+        yield f"blade.kerf in the shop file is {kerf}, and no saw blade cuts under {thinnest}: is the point in place?"
     for each in patterns:
         yield from _outside(each, shop)
-    yield from _rounding(patterns, shop, worst)
+    yield from _rounding(patterns, shop, worst, plan.joint.clearance)
     if _short_approach(patterns, setups, shop):
         yield "the travel leaves too little room below some setting to take up the screw's play: come up to it slowly"
 
@@ -199,10 +205,14 @@ def _outside(each: Pattern, shop: Shop) -> Iterator[str]:
         yield f"part {each.part}: a pass cuts {length} past the far edge: keep clamps and hold-down clear of it"
 
 
-def _rounding(patterns: tuple[Pattern, ...], shop: Shop, worst: Fraction) -> Iterator[str]:
+def _rounding(patterns: tuple[Pattern, ...], shop: Shop, worst: Fraction, clearance: Fraction) -> Iterator[str]:
+    rounded = "rounded to what the carriage can set, the joint"
     if worst < 0:
-        short = at_least(-worst, shop.unit)
-        yield f"rounded to what the carriage can set, the joint may be {short} too tight: give it more clearance"
+        yield f"{rounded} may be {at_least(-worst, shop.unit)} too tight: give it more clearance"
+    if worst - clearance > max(clearance / 2, LOOSE):
+        loose = plain_length(worst - clearance, shop.unit)
+        mend = "give less clearance, or widths in whole steps of the carriage"
+        yield f"{rounded} is {loose} looser than asked even where it is tightest: {mend}"
     for each in patterns:
         fin = settings.fin(each.passes, shop.carriage)
         if fin > 0:

@@ -216,6 +216,28 @@ def test_a_joint_made_too_tight_by_rounding_is_warned_of(tmp_path: Path) -> None
     assert job.greatest_error <= Fraction(1, 4)
 
 
+def test_a_joint_made_loose_by_rounding_is_warned_of(tmp_path: Path) -> None:
+    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, part B's of 10.025 becomes 10. By hand:
+    the gap of 0.05 is wider by 0.155 - 0.025, and twice that is left."""
+    plan = PLAN.replace("width = 84", "width = 20").replace("finger = 6", "finger = 10\nclearance = 0.1")
+    job = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.5\n")
+    (told,) = [w for w in job.warnings if "looser than asked" in w]
+    assert job.worst_clearance == Fraction(36, 100) and "is 0.26 mm looser than asked even where it is tightest" in told
+    fine = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.01\n")
+    assert fine.worst_clearance == Fraction(8, 100) and fine.warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("unit", "kerf", "warned"), [("mm", "0.318", True), ("mm", "0.9", False), ("in", "0.012", True)]
+)
+def test_a_kerf_that_no_blade_cuts_is_warned_of(tmp_path: Path, unit: str, kerf: str, warned: bool) -> None:
+    shop = SHOP.replace("kerf = 3.18", f"kerf = {kerf}")
+    shop = f'unit = "{unit}"\n' + shop.replace('unit = "mm"\n', "")
+    told = [w for w in job_of(tmp_path, shop=shop).warnings if "blade.kerf" in w]
+    assert bool(told) == warned
+    assert all(f"is {kerf} {unit}," in w and "is the point in place?" in w for w in told)
+
+
 def test_a_fin_left_by_rounding_is_warned_of(tmp_path: Path) -> None:
     """Sockets of 21 mm take evenly spread passes; a step of 2 mm can't place them closer than their overlap."""
     plan, shop = PLAN.replace("finger = 6", "finger = 21"), SHOP + "overlap = 0.05\n"
