@@ -56,7 +56,7 @@ SHARES = (
     ("log", 1000),
 )
 LEAST_BIG = 4  # lines: letters at their smallest
-FIXED = 6  # header, way, hint, progress, heard, gauges
+FIXED = 5  # header, hint, progress, heard, gauges
 MOST_FAULTS = 2
 METER_CELLS = 12
 METER_FROM, METER_TO = -70.0, -10.0  # dBFS: a quiet room, and speech that comes near clipping
@@ -104,12 +104,14 @@ class Page:
         faults = sight.faults[:MOST_FAULTS]
         words = told(sight, max(1, columns - 2), len(heading.left) == 1)
         lines = rows - FIXED - len(faults)
+        way = _way_lines(sight, words, lines, max(1, columns - 2))
+        lines -= len(way)
         if lines < LEAST_BIG + len(words.must):
             _crowded(canvas, sight, gauges, heading, words)
             return canvas
         share = shared_out(lines, len(words.must), len(words.lines))
         row = _header(canvas, 0, sight.view, sight.words.job)
-        row = _way(canvas, row, sight.view, sight.words)
+        row = _way(canvas, row, way)
         row = _big(canvas, row, share["big"], heading)
         row = _words(canvas, row, share["words"], words)
         row = _hint(canvas, row, sight.view, gauges.keys)
@@ -227,10 +229,22 @@ def _board_name(job: Job, number: int) -> str:
     return f"{setup.board}{f' {copies} of {of}' if of > 1 else ''}, part {setup.part}"
 
 
-def _way(canvas: Canvas, row: int, view: View, words: Words) -> int:
-    if view.way:
-        _line(canvas, row, f" {words.one(view.way)}")
-    return row + 1
+def _way_lines(sight: Sight, words: Told, lines: int, room: int) -> list[str]:
+    """How the board is held, whole; in one line, which may be cut, where what to clamp tells it in full below."""
+    assert sight.view is not None and sight.words is not None
+    if not sight.view.way:
+        return [""]
+    text = sight.words.one(sight.view.way)
+    clamp = next((told for name, told in words.more if name == sight.clamp), ())
+    if clamp and 1 + LEAST_BIG + len(words.must) + len(clamp) <= lines:
+        return [text]
+    return wrapped(text, room)
+
+
+def _way(canvas: Canvas, row: int, lines: list[str]) -> int:
+    for n, line in enumerate(lines):
+        _line(canvas, row + n, f" {line}")
+    return row + len(lines)
 
 
 def _big(canvas: Canvas, row: int, rows: int, heading: Heading) -> int:

@@ -359,3 +359,28 @@ def test_the_page_without_colour_tells_the_same() -> None:
     coloured = {char for line in canvas.lines for char, style in line if style & (RED | MAGENTA)}
     plain = {char for line in canvas.lines for char, style in line if not style & (RED | MAGENTA)}
     assert coloured == {"▼", "▲"} and not coloured & (plain - {"▼"})
+
+
+def barred_job() -> Job:
+    """A board that is held in the longest words there are."""
+    a_job = job(plan(width=84, parts="A"))
+    return replace(a_job, carriage=replace(a_job.carriage, register="setting bar"))
+
+
+@pytest.mark.parametrize(("columns", "rows"), [*SIZES, (60, 20), (40, 10)])
+def test_how_the_board_is_held_is_told_to_its_end(columns: int, rows: int) -> None:
+    a_job = barred_job()
+    cut = [f.PassCut(1, n, "pedal") for n in (1, 2, 3)]
+    clamp = "Setup 1 of 2: long side, end 1 down. Against the setting bar, marked face to the backing."
+    for seen in (
+        sight(called(a_job, 1), of=a_job, faults=LOST),
+        sight(*cut, called(a_job, 4), f.Asked("registered", 1, 4, 20.0), of=a_job, faults=LOST),
+        sight(f.CheckOpened(1, "guard"), of=a_job, clamp=clamp, faults=LOST),
+    ):
+        assert seen.view and seen.words and seen.view.way
+        way = seen.words.one(seen.view.way)
+        assert len(way) > 78 and "setting bar" in way
+        if (columns, rows) == (40, 10) and seen.view.mode == "question":
+            continue  # the question takes it all
+        shown = words_on(composed(seen, columns, rows))
+        assert way in shown or clamp in shown
