@@ -355,6 +355,42 @@ def test_lying_all_is_in_sight_with_two_things_lost(browser: Any, one: Made) -> 
         assert page.locator("#reading").bounding_box()["height"] >= 40
 
 
+LYING = [(844, 390), (740, 360), (667, 375), (932, 430)]
+
+
+@pytest.mark.parametrize(("width", "height"), LYING)
+def test_lying_the_longest_question_is_in_sight_to_its_end(browser: Any, one: Made, width: int, height: int) -> None:
+    one.to_first_pass()
+    one.gesture("tap")
+    one.turn(Resume(one.clock.at(), one.clock.utc()))
+    with device(browser, {"width": width, "height": height}) as page:
+        pair(page, one)
+        one.gesture("hold")
+        shows(page, "#asked", "clamped just as it was")
+        one.gesture("double")
+        shows(page, "#asked", "follow the kerf")
+        page.wait_for_timeout(100)
+        box = page.locator("#asked").bounding_box()
+        assert box["y"] + box["height"] <= height
+        assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('asked')).fontSize)") >= 16
+
+
+@pytest.mark.parametrize(("width", "height"), LYING)
+def test_lying_the_setting_is_big_and_in_sight(browser: Any, one: Made, width: int, height: int) -> None:
+    one.to_first_pass()
+    with device(browser, {"width": width, "height": height}) as page:
+        pair(page, one)
+        for name in ("microphone", "speaker", "pedal"):
+            one.turn(
+                DeviceChanged(one.clock.at(), one.clock.utc(), name, "lost", f"The {name} is lost: " + "gone. " * 6)
+            )
+        shows(page, "#faults", "The pedal is lost")
+        page.wait_for_timeout(100)
+        assert page.locator("#reading").bounding_box()["height"] >= height / 4
+        box = page.locator("#pass").bounding_box()
+        assert box["y"] + box["height"] <= height
+
+
 def test_how_a_resumed_session_begins_is_told_with_its_question(browser: Any, one: Made) -> None:
     one.to_first_pass()
     one.gesture("tap")

@@ -133,6 +133,9 @@ function show() {
   if (board) drawBoard(at("board"), board, s.cut, calling ? s.pass : 0);
   at("cut").hidden = !(seen.may_record_cuts && calling);
   if (pressed && pressed.asked_id !== s.asked_id) letGo();
+  const fitted = JSON.stringify([calling && s.reading, s.before, s.asked, s.faults]);
+  if (at("now").dataset.fitted !== fitted) fit();
+  at("now").dataset.fitted = fitted;
 }
 
 // A dial's turns and mark go on two lines, so that both can be big.
@@ -143,10 +146,25 @@ function showReading(text) {
   if (place.dataset.shown === text) return;
   place.dataset.shown = text;
   place.replaceChildren(...lines.map((line) => Object.assign(document.createElement("span"), { textContent: line })));
-  fit();
 }
 
 function fit() {
+  fitReading();
+  fitAsked();
+}
+
+// A long question grows smaller until its end is in sight.
+function fitAsked() {
+  const place = at("asked");
+  place.style.fontSize = "";
+  if (place.hidden || !place.offsetHeight) return;
+  const end = () => place.getBoundingClientRect().bottom + scrollY;
+  for (let size = parseFloat(getComputedStyle(place).fontSize); size > 16 && end() > innerHeight - 4; size -= 1) {
+    place.style.fontSize = `${size - 1}px`;
+  }
+}
+
+function fitReading() {
   const place = at("reading");
   if (place.hidden) return;
   const lines = [...place.children];
@@ -154,7 +172,15 @@ function fit() {
   const widest = Math.max(...lines.map((line) => line.getBoundingClientRect().width));
   const wide = (100 * place.parentElement.clientWidth) / widest;
   const high = (innerHeight * (innerWidth > innerHeight ? 0.42 : 0.24)) / lines.length;
-  place.style.fontSize = `${Math.max(40, Math.floor(Math.min(wide, high)))}px`;
+  const most = Math.max(40, Math.floor(Math.min(wide, high)));
+  const set = (size) => (place.style.fontSize = `${size}px`);
+  set(most);
+  if (innerWidth < innerHeight) return;
+  // Lying, what is lost takes its lines from the figures, a third of them at most, where that keeps all in sight.
+  const over = () => document.documentElement.scrollHeight > innerHeight;
+  let size = most;
+  while (over() && size - 2 >= Math.max(40, (most * 2) / 3)) set((size -= 2));
+  if (over()) set(most);
 }
 addEventListener("resize", fit);
 
