@@ -217,7 +217,7 @@ def test_a_joint_made_too_tight_by_rounding_is_warned_of(tmp_path: Path) -> None
 
 
 def test_a_joint_made_loose_by_rounding_is_warned_of(tmp_path: Path) -> None:
-    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, part B's of 10.025 becomes 10. By hand:
+    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, part B's of 10.025 10. By hand:
     the gap of 0.05 is wider by 0.155 - 0.025, and twice that is left."""
     plan = PLAN.replace("width = 84", "width = 20").replace("finger = 6", "finger = 10\nclearance = 0.1")
     job = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.5\n")
