@@ -26,6 +26,7 @@ WOOD = {"mm": Fraction(8), "in": Fraction(5, 16) * MM_PER_UNIT["in"]}
 SHORT_WOOD, LONG_WOOD = Fraction(6), Fraction(28)
 THICKNESS = {"mm": Fraction(12), "in": Fraction(1, 2) * MM_PER_UNIT["in"]}
 SHORT, LONG, PAIRS = 8, 2, 4
+DOWN = tuple(range(2, 3 * PAIRS, 3))  # of three cuts the middle one is come down to
 SCREW_CUTS, ZERO_CUTS = 10, 6
 SCREW_REACH, ZERO_REACH = Fraction(130), Fraction(60)
 TITLE = "Test board: "
@@ -54,6 +55,7 @@ def board_text(kind: str, shop: Shop, caliper: Caliper) -> str:
     settings = list(_SETTINGS[kind](shop, caliper))
     walls = [(s, s + kerf) if shop.carriage.zero == "inside" else (s - kerf, s) for s in settings]
     widths = _widths(walls, settings[0] + WOOD[unit])
+    down = f"\ncome_down = {list(DOWN)}" if kind == "backlash" else ""
     listed = ", ".join(toml_length(width, unit) for width in widths)
     return f"""\
 # A test board; cut it as any plan, out and back, with the strokes in use.
@@ -70,7 +72,7 @@ thickness = {toml_length(THICKNESS[unit], unit)}
 layout = "listed"
 widths = [{listed}]
 clearance = 0
-sand_allowance = 0
+sand_allowance = 0{down}
 
 [[boards]]
 name = "test board"
@@ -207,8 +209,8 @@ HOW = {
     "screw": "Measure each from the reference edge, one jaw in the cut, at its near wall; always at the same height.",
     "zero": "Measure each from the reference edge, one jaw in the cut, at its near wall; always at the same height.",
     "backlash": (
-        "At cuts 2, 5, 8, 11 go a full turn past the setting called (at least 1 mm) and come back DOWN to it; "
-        "at all others come up, as always. Without wood: a dial gauge on the carriage, --reading 'SETTING up=..' "
+        "Cuts 2, 5, 8, 11 are come DOWN to: the session calls where to go on to first. All others are come up to, as "
+        "always. Without wood: a dial gauge on the carriage, --reading 'SETTING up=..' "
         "and 'SETTING down=..', three settings or more."
     ),
 }

@@ -24,8 +24,8 @@ from assistant.plans.model import Check, Job, Plan, Setup
 from assistant.plans.pieces import BLANK
 from assistant.plans.plan_file import read_both
 from assistant.session.turn import way_prompt
-from assistant.wording.numbers import shown_depth, spoken_setting
-from assistant.wording.prompts import Words
+from assistant.wording.numbers import shown_depth, spoken_position, spoken_setting
+from assistant.wording.prompts import Words, ways
 
 # Decimals of a table's lengths: a thousandth of a millimetre, a tenth of a thousandth of an inch.
 PLACES = {"mm": 3, "in": 4}
@@ -61,7 +61,7 @@ def placed(job: Job) -> Iterator[tuple[Setup, Pattern, list[Placed]]]:
         pattern = job.patterns[setup.pattern]
         passes: list[Placed] = []
         for one in pattern.passes:
-            passes.append((one, previous, approach(job.carriage, previous, one.setting)))
+            passes.append((one, previous, approach(job.carriage, previous, one.setting, one.down)))
             previous = one.setting
         yield setup, pattern, passes
 
@@ -100,6 +100,12 @@ def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) 
 
 
 def _pass_json(job: Job, one: Pass, previous: Fraction | None, past: Fraction | None) -> dict[str, Any]:
+    carriage, reads = job.carriage, job.voice.reads
+    before = previous if past is None else past
+    # The first one is a place: nobody has said where the carriage stands.
+    spoken = spoken_position(carriage, reads, one.setting)
+    if before is not None:
+        spoken = spoken_setting(carriage, reads, one.setting, before)
     return {
         "number": one.number,
         "socket": one.socket,
@@ -107,8 +113,8 @@ def _pass_json(job: Job, one: Pass, previous: Fraction | None, past: Fraction | 
         "kerf_to": _mm(one.kerf_to),
         "setting": _mm(one.setting),
         "approach": None if past is None else _mm(past),
-        "reading": reading(job.carriage, one.setting),
-        "spoken": spoken_setting(job.carriage, job.voice.reads, one.setting, previous if past is None else past),
+        "reading": reading(carriage, one.setting),
+        "spoken": spoken,
     }
 
 
@@ -278,7 +284,10 @@ def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed], numbe
 def _row(job: Job, pattern: Pattern, each: Placed) -> tuple[int, int, str, str, str, str]:
     one, _, past = each
     unit = job.carriage.unit
-    notes = "" if past is None else f"  go back to {reading(job.carriage, past)} first, then come up"
+    notes = ""
+    if past is not None:
+        back, up = ways(past, one.setting)
+        notes = f"  go {back} to {reading(job.carriage, past)} first, then come {up}"
     beyond = outside(one, pattern.width)
     if beyond:
         notes += f"  !! {plain_length(beyond, unit)} past the edge"

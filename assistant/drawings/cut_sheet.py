@@ -18,7 +18,7 @@ from assistant.joinery.settings import reading
 from assistant.joinery.sizes import ListRow
 from assistant.plans.model import Check, Job, Setup
 from assistant.session.turn import prompt, way_prompt
-from assistant.wording.prompts import Words, to_the_stop
+from assistant.wording.prompts import Words, to_the_stop, ways
 
 TICK = 4.2
 ROW = 6.6
@@ -154,7 +154,9 @@ def _passes(flow: Flow, carriage: Carriage, due: Sequence[PassStep]) -> None:
     for step in due:
         if step.approach is not None:
             past = reading(carriage, step.approach)
-            _tick(flow, f"Before pass {step.one.number}: go back to {past}, so that the carriage then comes up to it.")
+            back, up = ways(step.approach, step.one.setting)
+            before = f"Before pass {step.one.number}: go {back} to {past}"
+            _tick(flow, f"{before}, so that the carriage then comes {up} to it.")
     table = [
         (str(s.one.number), f"socket {s.one.socket}", reading(carriage, s.one.setting), _move(s, carriage)) for s in due
     ]

@@ -43,6 +43,6 @@ def steps(job: Job) -> Iterator[Step]:
                 yield CheckStep(setup, job.checks[index])
                 done = (*state.confirmed[:index], here(state), *state.confirmed[index + 1 :])
                 state = replace(state, confirmed=done)
-            yield PassStep(setup, one, previous, approach(job.carriage, previous, one.setting))
+            yield PassStep(setup, one, previous, approach(job.carriage, previous, one.setting, one.down))
             previous = one.setting
             state = replace(state, cut_in_all=state.cut_in_all + 1)

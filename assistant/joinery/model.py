@@ -69,7 +69,7 @@ class Pass:
 
     number: from 1 within its setup, ascending with the setting. socket: from 1 along x.
     kerf_from, kerf_to: the wood removed, exact. setting: where the carriage stands, rounded to
-    its resolution.
+    its resolution. down: the carriage comes down to it from above, as a calibration of its play wants it.
     """
 
     number: int
@@ -77,6 +77,7 @@ class Pass:
     kerf_from: Fraction
     kerf_to: Fraction
     setting: Fraction
+    down: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -83,14 +83,22 @@ def _lowest_settable(carriage: Carriage) -> Fraction | None:
     return -(-carriage.travel[0] // carriage.resolution) * carriage.resolution
 
 
-def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction) -> Fraction | None:
+def _highest_settable(carriage: Carriage) -> Fraction:
+    assert carriage.travel is not None
+    return carriage.travel[1] // carriage.resolution * carriage.resolution
+
+
+def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction, down: bool = False) -> Fraction | None:
     """The lower point to go past to before coming up to `setting`, in mm, so that the screw's play is taken up.
 
     previous: where the carriage stands, or None when not known. None for an upward move, for
     no move, when nothing is known, and when the travel leaves no room below the setting. Else
     backlash + half a turn below the setting (half a millimetre where there is no pitch), rounded
-    down to the resolution, and never beyond the travel.
+    down to the resolution, and never beyond the travel. down: instead a point as far above, to come down from, always.
     """
+    if down:
+        above = -(-(setting + _past(carriage)) // carriage.resolution) * carriage.resolution
+        return above if carriage.travel is None else min(above, _highest_settable(carriage))
     if previous is None or setting >= previous:
         return None
     wanted = (setting - _past(carriage)) // carriage.resolution * carriage.resolution

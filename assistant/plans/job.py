@@ -73,21 +73,29 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
     made = []
     for piece in found:
         try:
-            made.append(
-                pattern(
-                    piece.part,
-                    piece.segments,
-                    plan.width,
-                    piece.depth,
-                    shop.blade,
-                    shop.carriage,
-                    where=_where(plan),
-                    unit=plan.unit,
-                )
+            one = pattern(
+                piece.part,
+                piece.segments,
+                plan.width,
+                piece.depth,
+                shop.blade,
+                shop.carriage,
+                where=_where(plan),
+                unit=plan.unit,
             )
+            made.append(_come_down(one, plan.joint.come_down, faults) if piece.part == "A" else one)
         except BadInput as error:
             faults += error.faults
     return tuple(made)
+
+
+def _come_down(one: Pattern, wanted: tuple[int, ...], faults: list[Fault]) -> Pattern:
+    """With the passes of these sockets come down to."""
+    missing = sorted(set(wanted) - set(range(1, len(one.sockets) + 1)))
+    if missing:
+        mend = f"give numbers from 1 to {len(one.sockets)}, as many sockets as part A has"
+        faults.append(Fault("names sockets that aren't there", ", ".join(map(str, missing)), "joint.come_down", mend))
+    return replace(one, passes=tuple(replace(each, down=each.socket in wanted) for each in one.passes))
 
 
 def _assumed_kerf(plan: Plan, shop: Shop) -> Fraction:
@@ -163,7 +171,7 @@ def _warnings(
         yield "alternate teeth leave notched socket bottoms: a flat-tooth blade cuts them level"
     if shop.blade.kerf < THINNEST_KERF:
         kerf, thinnest = (plain_length(length, shop.unit) for length in (shop.blade.kerf, THINNEST_KERF))
-        yield f"blade.kerf in the shop file is {kerf}, and no saw blade cuts under {thinnest}: is the point in place?"
+        yield f"blade.kerf in the shop file is {kerf}, and no usual blade cuts under {thinnest}: is the point in place?"
     for each in patterns:
         yield from _outside(each, shop)
     yield from _rounding(patterns, shop, worst, plan.joint.clearance)

@@ -203,6 +203,7 @@ def _pattern_to(pattern: Pattern) -> dict[str, Any]:
                 "kerf_from": fraction_text(one.kerf_from),
                 "kerf_to": fraction_text(one.kerf_to),
                 "setting": fraction_text(one.setting),
+                **({"down": True} if one.down else {}),
             }
             for one in pattern.passes
         ],
@@ -228,7 +229,12 @@ def _segment_from(data: object) -> Segment:
 def _pass_from(data: object) -> Pass:
     of = _Reader(data)
     return Pass(
-        of.whole("number"), of.whole("socket"), of.length("kerf_from"), of.length("kerf_to"), of.length("setting")
+        of.whole("number"),
+        of.whole("socket"),
+        of.length("kerf_from"),
+        of.length("kerf_to"),
+        of.length("setting"),
+        of.has("down") and of.flag("down"),
     )
 
 

@@ -23,7 +23,8 @@ class Repeat:
 class JointPlan:
     """The [joint] table. layout: even | listed | slots | lined. clearance: socket minus finger, mm.
 
-    A lined joint is laid out by `finger`, as an even one, or by `widths`, as a listed one.
+    A lined joint is laid out by `finger`, as an even one, or by `widths`, as a listed one. come_down: sockets of part
+    A, from 1, that the carriage comes down to from above: on a test board, to measure its play.
     """
 
     layout: str
@@ -35,6 +36,7 @@ class JointPlan:
     mirror: bool = False
     clearance: Fraction = Fraction(1, 10)
     sand_allowance: Fraction = Fraction(3, 10)
+    come_down: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

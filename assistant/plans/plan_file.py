@@ -141,13 +141,17 @@ def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
     starts_with: str | None = "finger"
     if layout != "slots":
         starts_with = table.choice("starts_with", ("finger", "socket"), "finger")
-    table.mention(("starts_with",))
+    table.mention(("starts_with", "come_down"))
+    if layout not in (None, "listed"):
+        table.not_here(("come_down",), f'means nothing with layout = "{layout}"', "leave it out: it is for test boards")
+    come_down = table.integers("come_down", least=1, most=MOST_WIDTHS)
     table.close()
     if layout is None or shape is None:
         return layout, None
     finger, remainder, widths, repeat, mirror = shape
     allowances = (clearance if clearance is not None else ZERO, sand if sand is not None else ZERO)
-    return layout, JointPlan(layout, finger, starts_with or "finger", remainder, widths, repeat, mirror, *allowances)
+    laid = (layout, finger, starts_with or "finger", remainder, widths, repeat, mirror)
+    return layout, JointPlan(*laid, *allowances, come_down)
 
 
 def _shape(table: Table, layout: str | None, unit: str) -> Shape | None:

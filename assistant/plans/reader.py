@@ -160,6 +160,18 @@ class Table:
             return default
         return raw
 
+    def integers(self, key: str, *, least: int, most: int) -> tuple[int, ...]:
+        """A list of whole numbers, least to most inclusive, each once; () when absent or faulty."""
+        raw = self._take(key, False, "")
+        if raw is None:
+            return ()
+        whole = isinstance(raw, list) and all(isinstance(n, int) and not isinstance(n, bool) for n in raw)
+        if not whole or len(raw) != len(set(raw)) or not all(least <= n <= most for n in raw):
+            needs = f"must be a list of whole numbers from {least} to {most:,}, each once"
+            self.fault(key, needs, f"give {key} = [2, 5]", raw)
+            return ()
+        return tuple(raw)
+
     def text(
         self, key: str, default: str | None = None, *, required: bool = False, most: int = MAX_TEXT, mend: str = ""
     ) -> str | None:

@@ -9,7 +9,7 @@ from assistant.screens.view_cells import BOLD, MAGENTA, cut_to, width, wrapped
 from assistant.screens.view_sight import Entry, Sight
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING
-from assistant.wording.prompts import Words
+from assistant.wording.prompts import Words, ways
 
 Line = tuple[str, int]  # text and style
 
@@ -90,7 +90,8 @@ def _setting(view: View, words: Words, room: int) -> list[Line]:
         text, style = f"set {target}   {pass_}", BOLD
     else:
         past = reading(words.carriage, view.approach)
-        text, style = f"FIRST BACK TO {past}, then come up to {target}   {pass_}", BOLD | MAGENTA
+        back, up = ways(view.approach, view.setting)
+        text, style = f"FIRST {back.upper()} TO {past}, then come {up} to {target}   {pass_}", BOLD | MAGENTA
     return [(text, style)] if width(text) <= room else [(line, style) for line in wrapped(text, room)]
 
 

@@ -32,7 +32,8 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 
 def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
     """The setting of a pass. Called a second time nobody knows whether the carriage has moved yet: then absolutely."""
-    setting = state.pattern.passes[pass_ - 1].setting
+    one = state.pattern.passes[pass_ - 1]
+    setting = one.setting
     repeated = setting == state.carriage_at
     came_from = state.came_from if repeated else state.carriage_at
     return prompt(
@@ -40,7 +41,7 @@ def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
         setting=setting,
         previous=came_from,
         repeated=repeated,
-        approach=approach(state.the_job.carriage, came_from, setting),
+        approach=approach(state.the_job.carriage, came_from, setting, one.down),
     )
 
 

@@ -95,7 +95,8 @@ def view(state: State) -> e.View:
     """The snapshot that every screen shows."""
     called = state.setup > 0 and state.cursor > 0 and not state.is_cut(state.cursor)
     job = state.the_job
-    setting = state.pattern.passes[state.cursor - 1].setting if called else None
+    one = state.pattern.passes[state.cursor - 1] if called else None
+    setting, down = (None, False) if one is None else (one.setting, one.down)
     return e.View(
         mode=state.effective_mode,
         setup=state.setup,
@@ -110,7 +111,7 @@ def view(state: State) -> e.View:
         question=state.question.name if state.question else "",
         way=way_prompt(job, state.setup) if state.setup else None,
         cut=state.cut,
-        approach=None if setting is None else approach(job.carriage, _stood_at(state, setting), setting),
+        approach=None if setting is None else approach(job.carriage, _stood_at(state, setting), setting, down),
         asked=asked(state),
         generation=state.generation,
     )

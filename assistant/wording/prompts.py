@@ -47,8 +47,10 @@ class Words:
 
     def _headline(self, figures: dict[str, Any]) -> str:
         past = figures["approach"]
-        first = "" if past is None else f"   (first back to {reading(self.carriage, past)})"
-        return reading(self.carriage, figures["setting"]) + first
+        if past is None:
+            return reading(self.carriage, figures["setting"])
+        back, _ = ways(past, figures["setting"])
+        return f"{reading(self.carriage, figures['setting'])}   (first {back} to {reading(self.carriage, past)})"
 
     def say(self, prompts: Iterable[Prompt]) -> str:
         """The sentences of an announcement, joined. Raises KeyError for a prompt that has no wording."""
@@ -104,12 +106,13 @@ class Words:
         return (shown_outward if self._figures else spoken_outward)(mm, self._unit, up, named)
 
     def setting(self, figures: dict[str, Any]) -> str:
-        """The setting, the number last; when it lies below, first past it and then up to it."""
+        """The setting, the number last; when it lies below, first past it and then up to it; or down, where it must."""
         setting, approach = figures["setting"], figures["approach"]
         if approach is not None:
             past = spoken_position(self.carriage, self._reads, approach)
-            upward = self._setting(setting, approach)
-            return f"go back past it, to {past}; then come up: {upward}"
+            last = self._setting(setting, approach)
+            back, up = ways(approach, setting)
+            return f"go {back} past it, to {past}; then come {up}: {last}"
         # Before the first setting nobody has said where the dial stands.
         if figures["repeated"] or figures["previous"] is None:
             return f"set {spoken_position(self.carriage, self._reads, setting)}"
@@ -152,6 +155,11 @@ def to_the_stop(register: str, side: str = "") -> str:
     """What the reference edge is put to: the stop, or the bar that stands in for the kerf before it."""
     stop = f"the {side} stop" if side else "the stop"
     return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
+
+
+def ways(approach: Fraction, setting: Fraction) -> tuple[str, str]:
+    """Which way to go past a setting, and which way it is then come to."""
+    return ("back", "up") if approach < setting else ("on", "down")
 
 
 def _which_way(figures: dict[str, Any]) -> tuple[str, ...]:

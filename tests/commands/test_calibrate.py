@@ -14,11 +14,16 @@ import pytest
 
 from assistant.__main__ import main
 from assistant.commands.calibrate_board import read_places
+from assistant.drawings.cut_sheet import cut_sheet
+from assistant.drawings.flow import Sheet
+from assistant.drawings.picture import texts
 from assistant.plans.job import build_job
 from assistant.plans.plan_file import read_both
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import history_path, read_history
+from assistant.session.turn import view
 from tests.plans.files import DEMO_SHOPS, write
+from tests.session.driver import Driver
 
 SHOP = """\
 unit = "mm"
@@ -98,6 +103,31 @@ def test_a_test_board_is_cut_in_an_ordinary_session(bench: Bench, tmp_path: Path
     rehearsal = write(tmp_path, "\n".join(script) + "\n", "script.txt")
     words = ["cut", str(path), "--shop", str(bench.shop), "--state", str(tmp_path / "state")]
     assert main([*words, "--rehearse", str(rehearsal), "--no-voice"]) == 0
+
+
+def test_the_session_calls_which_cuts_of_a_backlash_board_are_come_down_to(
+    bench: Bench, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Aloud, on the screen, in the layout and on paper; nobody has to remember what the sheet said."""
+    path = bench.board("backlash")
+    job = build_job(*read_both(path, bench.shop))
+    driver = Driver(job)
+    driver.confirm_all()
+    down = []
+    for one in job.patterns[0].passes:
+        seen = view(driver.state)
+        assert seen.pass_ == one.number
+        heard = "; then come down: " in driver.said
+        assert heard == (seen.approach is not None and seen.approach > seen.setting)
+        assert heard == ("Go on past it, to" in driver.said)
+        down += [one.number] * heard
+        driver.gesture("tap")
+    assert down == [2, 5, 8, 11]
+    assert main(["layout", str(path), "--shop", str(bench.shop)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert sum("first, then come down" in line for line in lines) == 4
+    words = [text.text for page in cut_sheet(job, (), Sheet.of("a4")).pages for text in texts(page.items)]
+    assert sum("then comes down to it" in word for word in words) == 4
 
 
 def test_a_test_board_is_never_written_over(bench: Bench) -> None:

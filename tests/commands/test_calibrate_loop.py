@@ -85,17 +85,13 @@ class Saw:
         return right - self.kerf, right
 
 
-def cut_all(
-    saw: Saw, passes: Sequence[Pass], carriage: Carriage, down: Sequence[int] = ()
-) -> list[tuple[float, float]]:
-    """The walls of each pass, called as in a session. down: passes to come down to, as the sheet asks for."""
+def cut_all(saw: Saw, passes: Sequence[Pass], carriage: Carriage) -> list[tuple[float, float]]:
+    """The walls of each pass, come to as the session calls it."""
     assert carriage.pitch is not None
     found, before = [], Fraction(400)
     for one in passes:
-        below = approach(carriage, before, one.setting)
-        stops = [one.setting] if below is None else [below, one.setting]
-        if one.number in down:
-            stops.insert(0, one.setting + carriage.pitch)
+        past = approach(carriage, before, one.setting, one.down)
+        stops = [one.setting] if past is None else [past, one.setting]
         for stop in stops:
             saw.turn(float(stop / carriage.pitch))
         found.append(saw.cut())
@@ -112,8 +108,7 @@ def measured(kind: str, saw: Saw, folder: Path, shop: Path, own: float) -> list[
     """A test board of this kind, cut and measured; the kerf's twice over, as the sheet asks for."""
     board = write(folder, board_text(kind, read_shop(shop), CALIPER), f"{kind}.toml")
     job = build_job(*read_both(board, shop))
-    down = (2, 5, 8, 11) if kind == "backlash" else ()
-    walls = cut_all(saw, job.patterns[0].passes, job.carriage, down)
+    walls = cut_all(saw, job.patterns[0].passes, job.carriage)
     wood = [right - left for (_, left), (right, _) in zip(walls, walls[1:], strict=False)]
     if kind == "screw":
         wood = [left for left, _ in walls]

@@ -255,7 +255,7 @@ def test_how_each_board_is_held_is_told_with_each_setup(capsys: pytest.CaptureFi
     assert text.count("held: end 1 down, reference edge to the left stop, marked face to the backing") == 3
     assert text.count("held: end 2 down, reference edge to the left stop, other face to the backing") == 3
     right = _table(capsys, DEMO / "spice-drawer-inch.toml", DEMO / "shop-handwheel-inch.toml")
-    assert "reference edge to the right stop" in right and "left stop" not in right
+    assert "reference edge against the setting bar at the right stop" in right and "left stop" not in right
 
 
 def test_a_lined_case_lists_its_boards_blanks_and_stages(capsys: pytest.CaptureFixture[str]) -> None:

@@ -389,3 +389,14 @@ def test_what_rounding_leaves_in_the_sockets_is_what_geometry_finds(joint):
         assert float(reported) >= widest - 1e-8
         if joint.blade.overrun == 0:
             assert float(reported) == pytest.approx(widest, abs=1e-8)
+
+
+def test_what_is_to_be_come_down_to_has_its_point_above_whatever_came_before() -> None:
+    """Half a turn and the play, rounded up to the resolution, as far as the travel goes."""
+    screw, past = handwheel(F(254, 160), 125, backlash=F(1, 10)), F(254, 320) + F(1, 10)
+    for before in (None, F(0), F(30), F(12)):
+        point = approach(screw, before, F(12), True)
+        assert point is not None and past <= point - F(12) < past + screw.resolution
+        assert (point / screw.resolution).denominator == 1
+    assert approach(Carriage(travel=(F(0), F(121, 10))), F(0), F(12), True) == F(121, 10)
+    assert approach(Carriage(), F(0), F(12), True) == F(25, 2)

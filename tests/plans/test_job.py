@@ -15,7 +15,7 @@ from assistant.errors import BadInput
 from assistant.plans.job import build_job
 from assistant.plans.model import BoardPlan, Job
 from assistant.plans.plan_file import read_both
-from tests.plans.files import DEMO, DEMO_PLANS, DEMO_SHOPS, PLAN, SHOP, job_faults, job_of, plan_of, shop_of
+from tests.plans.files import DEMO, DEMO_PLANS, DEMO_SHOPS, LISTED, PLAN, SHOP, job_faults, job_of, plan_of, shop_of
 
 FRACTIONS = Path(__file__).parents[1] / "references" / "fractions.csv"
 BOARDS = PLAN[: PLAN.index("[[boards]]")]
@@ -291,3 +291,10 @@ def test_every_end_of_every_copy_is_cut_exactly_once(tmp_path_factory: pytest.Te
     wanted = {(b.name, copy, end) for b in boards for copy in range(1, b.count + 1) for end in range(1, b.ends + 1)}
     assert len(cut) == len(set(cut))
     assert set(cut) == wanted
+
+
+def test_sockets_to_come_down_to_are_part_as_and_must_be_there(tmp_path: Path) -> None:
+    job = job_of(tmp_path, LISTED.replace("widths", "come_down = [1]\nwidths"))
+    assert {each.part: {one.down for one in each.passes} for each in job.patterns} == {"A": {True}, "B": {False}}
+    (fault,) = job_faults(tmp_path, LISTED.replace("widths", "come_down = [1, 3]\nwidths"))
+    assert "joint.come_down: names sockets that aren't there (got 3); give numbers from 1 to 1, as many" in str(fault)

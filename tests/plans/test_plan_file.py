@@ -385,3 +385,23 @@ def test_sound_files_with_one_value_changed(tmp_path: Path, text: str, data: st.
         assert error.faults
     else:
         assert job.total_passes > 0
+
+
+@pytest.mark.parametrize(
+    ("given", "fault"),
+    [
+        ("[0]", "joint.come_down: must be a list of whole numbers from 1"),
+        ("[1, 1]", "joint.come_down: must be a list of whole numbers from 1"),
+        ("2", "joint.come_down: must be a list of whole numbers from 1"),
+        ("[true]", "joint.come_down: must be a list of whole numbers from 1"),
+    ],
+)
+def test_sockets_to_come_down_to_are_numbers(tmp_path: Path, given: str, fault: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        plan_of(tmp_path, LISTED.replace("widths", f"come_down = {given}\nwidths"))
+    assert any(fault in str(each) for each in caught.value.faults)
+
+
+def test_sockets_to_come_down_to_belong_to_listed_widths(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match='come_down: means nothing with layout = "even"'):
+        plan_of(tmp_path, PLAN.replace("finger = 6", "finger = 6\ncome_down = [1]"))

@@ -213,6 +213,15 @@ def test_the_approach_leads_and_is_told_in_words_not_by_colour() -> None:
     assert f"FIRST BACK TO {float(lowest):.2f}, then come up to" in text(canvas)
 
 
+def test_what_is_come_down_to_is_told_so() -> None:
+    a_job = job(plan(width=84, parts="A"))
+    pattern = a_job.patterns[0]
+    passes = tuple(replace(one, down=one.number == 2) for one in pattern.passes)
+    a_job = replace(a_job, patterns=(replace(pattern, passes=passes), *a_job.patterns[1:]))
+    canvas = composed(sight(f.PassCut(1, 1, "pedal"), called(a_job, 2), of=a_job))
+    assert f"FIRST ON TO {float(passes[1].setting) + 0.5:.2f}, then come down to" in text(canvas)
+
+
 def test_a_handwheel_shows_turns_and_mark_and_what_to_add() -> None:
     a_job = job(plan(width=84, parts="A"), carriage=HANDWHEEL)
     seen = cutting(a_job, setting="Add two turns, on to mark four three.")

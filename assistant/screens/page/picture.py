@@ -18,7 +18,7 @@ from assistant.screens.view_sight import Answer, Entry, Sight
 from assistant.screens.view_words import asked_with
 from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
-from assistant.wording.prompts import Words
+from assistant.wording.prompts import Words, ways
 
 Json = dict[str, Any]
 MODES = {
@@ -86,7 +86,10 @@ def _called(view: View, words: Words) -> Json:
     if not view.pass_:
         return {"reading": "", "unit": "", "approach": ""}
     carriage = words.carriage
-    past = "" if view.approach is None else f"first back to {reading(carriage, view.approach)}, then come up"
+    past = ""
+    if view.approach is not None:
+        back, up = ways(view.approach, view.setting)
+        past = f"first {back} to {reading(carriage, view.approach)}, then come {up}"
     unit = {"steps": "steps", "handwheel": "on the handwheel"}.get(carriage.kind, carriage.unit)
     return {"reading": reading(carriage, view.setting), "unit": unit, "approach": past}
 
