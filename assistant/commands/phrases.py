@@ -88,6 +88,8 @@ def _said(phrase: Phrase, name: str) -> str:
 
 
 def _meaning(phrase: Phrase, state: str, language: str) -> str:
-    meaning = EXPLAINED[phrase.intent].format(argument=phrase.argument, twelve=spoken_pass(12, language))
+    twice = " and twice" if language_of(language).again else ""
+    twelve = spoken_pass(12, language)
+    meaning = EXPLAINED[phrase.intent].format(argument=phrase.argument, twelve=twelve, twice=twice)
     holds = HOLDS.get((phrase.intent, state))
     return f"{meaning}; {holds}" if holds else meaning

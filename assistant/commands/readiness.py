@@ -8,6 +8,7 @@ from pathlib import Path
 
 from assistant.commands import ready_controls, ready_place, ready_software, ready_sound
 from assistant.commands.ready_line import BROKEN, Line, Probe, gathered, pip, plain
+from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import PedalSettings, Shop, VoiceSettings
 
 SHOP_FILE, ANSWERS = "shop file", "your answers"
@@ -58,7 +59,7 @@ def _probes(shop: Shop | None) -> list[Probe]:
         _one("voice", lambda: software.voice(voice), NO_VOICE),
         Probe(ready_sound.PARTS, lambda: ready_sound.sound(voice.loudspeaker), NO_VOICE, SOUND_S),
         _one("noise", lambda: software.noise(voice), pip("numpy")),
-        _one("recogniser", lambda: software.recogniser(voice), NO_VOICE),
+        _one("recogniser", lambda: software.recogniser(voice, shop.checks if shop else DEFAULT_CHECKS), NO_VOICE),
         _one("pedal", lambda: controls.pedal(settings), "put it right, or go without: cut --no-pedal"),
         _one("terminal keys", controls.terminal, "start from another terminal"),
         _one("display", controls.display, "go without: cut --plain"),

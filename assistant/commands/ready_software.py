@@ -9,7 +9,7 @@ from typing import Any
 
 from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line, pip, short
 from assistant.errors import BadInput, KerfcallError, NoSuchPart
-from assistant.plans.model import VoiceSettings
+from assistant.plans.model import Check, VoiceSettings
 
 DISTRIBUTION = "kerfcall"
 CORE = ("filelock", "numpy", "platformdirs")  # without them nothing is cut; what lacks another part is told by its line
@@ -157,8 +157,8 @@ def _reason(why: str) -> str:
     return why.partition(": ")[2].partition(";")[0]
 
 
-def recogniser(settings: VoiceSettings) -> Line:
-    """Which recogniser listens, with which model, and why."""
+def recogniser(settings: VoiceSettings, checks: Sequence[Check] = ()) -> Line:
+    """Which recogniser listens, with which model, and why; and whether it knows every word, the answers' too."""
     mend = pip("pocketsphinx")
     try:
         from assistant.hearing.models import choose
@@ -167,11 +167,27 @@ def recogniser(settings: VoiceSettings) -> Line:
     except (KerfcallError, ImportError) as error:
         return Line("recogniser", STANDS_IN, f"pedal and keys: {error}", mend)
     model = None if choice.model is None else str(choice.model)
-    data = {"recogniser": choice.recogniser, "model": model, "language": settings.language}
+    data: dict[str, Any] = {"recogniser": choice.recogniser, "model": model, "language": settings.language}
     if not importable(choice.recogniser):
         return Line("recogniser", STANDS_IN, f"pedal and keys: {choice.recogniser} is not installed", mend, data)
     reason = choice.why.rstrip(".").partition(": ")[2]
     why = f"{choice.recogniser}, {short(model)}" if model else f"{choice.recogniser}, its own model: {reason}"
     if choice.stands_in:
         return Line("recogniser", STANDS_IN, why, "`kerfcall models list` shows which models were found", data)
+    unknown = _unknown(settings, checks) if choice.recogniser == "pocketsphinx" else []
+    if unknown:
+        data["unknown"] = unknown
+        listed = ", ".join(f'"{word}"' for word in unknown)
+        told = f"{choice.recogniser} doesn't know {listed}: what has such a word can't be said"
+        mend = "use other words in the shop file, or give them in its [pronunciations]; `kerfcall phrases` names them"
+        return Line("recogniser", STANDS_IN, told, mend, data)
     return Line("recogniser", WORKS, why, "", data)
+
+
+def _unknown(settings: VoiceSettings, checks: Sequence[Check]) -> list[str]:
+    from assistant.hearing.sphinx import pronouncer
+    from assistant.wording.phrases import whole_table
+
+    pronounce = pronouncer(settings.pronunciations)
+    words = dict.fromkeys(word for phrase in whole_table(checks, settings) for word in phrase.text.split())
+    return [word for word in words if pronounce(word) is None]

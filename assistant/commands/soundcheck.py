@@ -138,11 +138,11 @@ def _checked(taken: Taken, phrases: Sequence[Phrase], table: Sequence[Phrase], s
     saw, learned = saw_noise(taken, folder, out)
     room = floats(taken.quiet)
     print("Listening to it as in a session, with the saw off ..", file=out, flush=True)
-    off = _heard(soundcheck.in_noise(taken.said, room), taken.sayings, table, spec)
+    off = _heard(soundcheck.in_noise(taken.said, room), taken.sayings, table, spec, out)
     on: list[Outcome] | None = None
     if saw is not None:
         print(".. and in the saw's noise ..", file=out, flush=True)
-        on = _heard(soundcheck.in_noise(taken.said, saw, room), taken.sayings, table, spec)
+        on = _heard(soundcheck.in_noise(taken.said, saw, room), taken.sayings, table, spec, out)
     lines = soundcheck.carried(phrases, taken.sayings, off, on, table)
     counts = soundcheck.enrol(voice, taken.said, taken.sayings, off)
     kept = [voice.save(folder)] if voice.texts else []
@@ -175,8 +175,14 @@ def saw_noise(taken: Taken, folder: Path, out: TextIO) -> tuple[np.ndarray | Non
     return learned.made(round(NOISE_S * RATE)), learned
 
 
-def _heard(stream: bytes, sayings: Sequence[Saying], table: Sequence[Phrase], spec: Spec) -> list[Outcome]:
-    return soundcheck.outcomes(hear_all(stream, table, spec), sayings)
+def _heard(stream: bytes, sayings: Sequence[Saying], table: Sequence[Phrase], spec: Spec, out: TextIO) -> list[Outcome]:
+    terminal = out.isatty()
+
+    def show(share: float) -> None:
+        if terminal:
+            print(f"\r  {100 * share:3.0f} %", end="" if share < 1 else "\n", file=out, flush=True)
+
+    return soundcheck.outcomes(hear_all(stream, table, spec, show), sayings)
 
 
 def forget(as_object: bool) -> int:

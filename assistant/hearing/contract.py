@@ -7,7 +7,7 @@ what was heard before.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -56,18 +56,26 @@ class Recogniser(Protocol):
 
 def refuse_unknown(recogniser: Recogniser, phrases: Sequence[Phrase]) -> None:
     """Raises BadInput with one Fault for each word that the recogniser doesn't know."""
-    faults = [
-        Fault(
-            f"the recogniser {recogniser.name} doesn't know the word",
-            f'"{word}"',
-            f'phrase "{text}"',
-            "say it with other words",
-        )
-        for text in dict.fromkeys(phrase.text for phrase in phrases)
-        for word in recogniser.unknown_words(text.split())
-    ]
+    texts = dict.fromkeys(phrase.text for phrase in phrases)
+    faults = unknown_faults((word, text) for text in texts for word in recogniser.unknown_words(text.split()))
     if faults:
         raise BadInput(faults)
+
+
+def unknown_faults(pairs: Iterable[tuple[str, str]]) -> list[Fault]:
+    """One for each word that a recogniser doesn't know, however many phrases have it. pairs: word and phrase."""
+    found: dict[str, list[str]] = {}
+    for word, text in pairs:
+        found.setdefault(word, []).append(text)
+    return [
+        Fault(
+            "the recogniser doesn't know the word",
+            f'"{word}"',
+            f'phrase "{texts[0]}"' + (f" and {len(texts) - 1} more" if len(texts) > 1 else ""),
+            "say it with other words",
+        )
+        for word, texts in found.items()
+    ]
 
 
 def by_text(phrases: Sequence[Phrase]) -> dict[str, Phrase]:

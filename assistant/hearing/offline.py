@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
-from assistant.errors import BadInput, CouldNotRun, Fault
+from assistant.errors import BadInput, CouldNotRun
 from assistant.hearing.child import Spec
+from assistant.hearing.contract import unknown_faults
 from assistant.hearing.ear import Found
 from assistant.hearing.process import READY_S, ChildDied, ChildProcess
 from assistant.wording.phrases import Phrase
@@ -14,24 +15,32 @@ CHUNK = 32_000  # bytes: 1 s
 ANSWER_S = 60.0
 
 
-def hear_all(pcm16k: bytes, phrases: Sequence[Phrase], spec: Spec) -> list[Found]:
-    """Every utterance of the recording. Raises BadInput for unknown words, CouldNotRun when the child fails."""
+def hear_all(
+    pcm16k: bytes, phrases: Sequence[Phrase], spec: Spec, progress: Callable[[float], None] = lambda share: None
+) -> list[Found]:
+    """Every utterance of the recording. Raises BadInput for unknown words, CouldNotRun when the child fails.
+
+    progress: told after each second of sound which share of it, 0 to 1, has been heard.
+    """
     child = ChildProcess(spec)
     try:
-        return list(_conversation(child, pcm16k, phrases))
+        return list(_conversation(child, pcm16k, phrases, progress))
     except ChildDied as error:
         raise CouldNotRun(f"the recogniser {spec.recogniser} broke down on this recording") from error
     finally:
         child.close()
 
 
-def _conversation(child: ChildProcess, pcm16k: bytes, phrases: Sequence[Phrase]) -> Iterator[Found]:
+def _conversation(
+    child: ChildProcess, pcm16k: bytes, phrases: Sequence[Phrase], progress: Callable[[float], None]
+) -> Iterator[Found]:
     ready = child.receive(READY_S)
     if ready is None or ready[0] != "ready":
         raise CouldNotRun(f"the recogniser can't be started: {ready[1] if ready else 'it took too long to load'}")
     yield from _ask(child, "listen", tuple(phrases), 0)
     for start in range(0, len(pcm16k), CHUNK):
         yield from _ask(child, "audio", pcm16k[start : start + CHUNK])
+        progress(min(1.0, (start + CHUNK) / len(pcm16k)))
     yield from _ask(child, "flush")
 
 
@@ -44,10 +53,5 @@ def _ask(child: ChildProcess, *message: object) -> Iterator[Found]:
             case ("found", found, _):
                 yield from found
             case ("refused", refused):
-                raise BadInput(
-                    [
-                        Fault("the recogniser doesn't know the word", f'"{word}"', f'phrase "{text}"', "use another")
-                        for word, text in refused
-                    ]
-                )
+                raise BadInput(unknown_faults(refused))
     raise ChildDied

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from itertools import combinations
 
-from assistant.errors import BadInput, Fault
+from assistant.errors import BadInput
 from assistant.hearing.accept import phone_distance
+from assistant.hearing.contract import unknown_faults
 from assistant.plans.syllables import syllables as syllables_of
 from assistant.wording.phrases import Phrase, open_together
 
@@ -25,12 +26,7 @@ def syllables(word: str) -> int:
 
 def check_words(phrases: Sequence[Phrase], pronounce: Pronounce) -> None:
     """Raises BadInput naming each unknown word with its phrase."""
-    faults = [
-        Fault("the recogniser doesn't know the word", f'"{word}"', f'phrase "{phrase.text}"', "say it with other words")
-        for phrase in phrases
-        for word in phrase.text.split()
-        if pronounce(word) is None
-    ]
+    faults = unknown_faults((word, p.text) for p in phrases for word in p.text.split() if pronounce(word) is None)
     if faults:
         raise BadInput(faults)
 

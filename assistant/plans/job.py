@@ -85,7 +85,8 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
             )
             made.append(_come_down(one, plan.joint.come_down, faults) if piece.part == "A" else one)
         except BadInput as error:
-            faults += error.faults
+            part = "" if plan.joint.layout == "slots" else f"part {piece.part}: "
+            faults += [replace(fault, what=part + fault.what) for fault in error.faults]
     return tuple(made)
 
 

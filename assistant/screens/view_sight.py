@@ -184,7 +184,7 @@ def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:
         return f"{event.source} {event.gesture}", ""
     if isinstance(event, NotHeard):
         return "something", event.reason
-    meaning = EXPLAINED.get(event.intent, "").partition(" (")[0].format(argument=event.argument, twelve="")
+    meaning = EXPLAINED.get(event.intent, "").partition(" (")[0].format(argument=event.argument, twelve="", twice="")
     if event.source != "voice":
         return f"{event.source} {event.intent}", meaning
     return f'"{event.phrase}"', meaning

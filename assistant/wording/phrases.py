@@ -67,7 +67,7 @@ EXPLAINED: dict[str, str] = {
     "cut": "the pass is cut; call the next one",
     "again": "say it again",
     "back": "back one pass (read back first)",
-    "go to": 'go to pass N, said digit by digit and twice: 12 is "{twelve}" (read back first)',
+    "go to": 'go to pass N, said digit by digit{twice}: 12 is "{twelve}" (read back first)',
     "check": "confirms: {argument}",
     "stand by": "wait",
     "carry on": "go on after standing by",

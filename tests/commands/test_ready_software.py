@@ -16,7 +16,7 @@ from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line
 from assistant.errors import NoSuchPart
 from assistant.hearing import denoise
 from assistant.hearing.models import Found
-from assistant.plans.model import VoiceSettings
+from assistant.plans.model import Check, VoiceSettings
 
 PROJECT = Path(__file__).parents[2] / "pyproject.toml"
 HERE: dict[str, str] = {"filelock": "3.20", "numpy": "2.1.0", "platformdirs": "4.3", "reportlab": "4.2.5"}
@@ -191,3 +191,14 @@ def test_a_recogniser_that_was_asked_for_and_is_not_there_is_stood_in_for(monkey
     monkeypatch.setattr("assistant.hearing.models.find_models", lambda voice, folders=None: [])
     line = ready_software.recogniser(VoiceSettings(recogniser="vosk"))
     assert line.state == STANDS_IN and line.data["recogniser"] == "pocketsphinx" and "models list" in line.mend
+
+
+def test_words_that_the_recogniser_does_not_know_are_named_on_its_line() -> None:
+    own = Check("dust port", "dust port open?", "the dust port is wide qzxopen", "setup")
+    line = ready_software.recogniser(VoiceSettings(recogniser="pocketsphinx", lead_in="zxqwort"), (own,))
+    assert line.state == STANDS_IN and line.data["unknown"] == ["zxqwort", "qzxopen"]
+    assert '"zxqwort", "qzxopen"' in line.text and "kerfcall phrases" in line.mend
+    taught = VoiceSettings(
+        recogniser="pocketsphinx", lead_in="zxqwort", pronunciations=(("zxqwort", "Z EH K S W ER T"),)
+    )
+    assert ready_software.recogniser(taught).state == WORKS

@@ -82,3 +82,11 @@ def test_the_nearest_pair_comes_first(pronounce):
     texts = {"again": "report my progress", "where": "report my process", "how many": "report by progress"}
     found = too_alike([phrase(text, intent) for intent, text in texts.items()], pronounce)
     assert [apart for _, _, apart in found] == sorted(apart for _, _, apart in found) and len(found) == 3
+
+
+def test_an_unknown_word_of_many_phrases_is_told_once(pronounce):
+    phrases = [Phrase("cut", None, f"zxq {text}", True, True) for text in ("go on", "go back", "go home")]
+    with pytest.raises(BadInput) as caught:
+        check_words(phrases, pronounce)
+    (fault,) = caught.value.faults
+    assert (fault.value, fault.where) == ('"zxq"', 'phrase "zxq go on" and 2 more')

@@ -115,7 +115,7 @@ def test_sockets_too_narrow_for_the_kerf(tmp_path: Path) -> None:
 def test_settings_outside_the_travel_name_the_shop_file_and_the_mend(tmp_path: Path) -> None:
     below = job_faults(tmp_path, shop=SHOP + 'overrun = 1\n[carriage]\ntravel = [0, 400]\nzero = "inside"\n')
     assert below == [
-        "shop.toml: carriage.travel: a setting lies outside the carriage's travel of 0 mm to 400 mm (got -1 mm); "
+        "shop.toml: carriage.travel: part B: a setting lies outside the carriage's travel of 0 mm to 400 mm (got -1 mm); "
         'use carriage.zero = "outside", where a pass at the edge still stands above zero'
     ]
     above = job_faults(tmp_path, shop=SHOP + "[carriage]\ntravel = [0, 50]\n")
@@ -298,3 +298,11 @@ def test_sockets_to_come_down_to_are_part_as_and_must_be_there(tmp_path: Path) -
     assert {each.part: {one.down for one in each.passes} for each in job.patterns} == {"A": {True}, "B": {False}}
     (fault,) = job_faults(tmp_path, LISTED.replace("widths", "come_down = [1, 3]\nwidths"))
     assert "joint.come_down: names sockets that aren't there (got 3); give numbers from 1 to 1, as many" in str(fault)
+
+
+def test_a_fault_of_a_layout_names_the_part_that_has_it(tmp_path: Path) -> None:
+    faults = job_faults(tmp_path, PLAN.replace("finger = 6", "finger = 3"))
+    assert [fault.partition(": ")[2].partition(" sockets")[0] for fault in faults] == [
+        "joint.finger: part A:",
+        "joint.finger: part B:",
+    ]
