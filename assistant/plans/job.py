@@ -11,7 +11,7 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery import settings, walls
 from assistant.joinery.model import Pattern
 from assistant.joinery.pattern import pattern
-from assistant.joinery.units import at_least, plain_length
+from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.plans.checks import GLUE_CHECK
 from assistant.plans.document import cleaned
 from assistant.plans.model import Job, Plan, Setup, Shop
@@ -218,6 +218,9 @@ def _rounding(patterns: tuple[Pattern, ...], shop: Shop, worst: Fraction, cleara
     rounded = "rounded to what the carriage can set, the joint"
     if worst < 0:
         yield f"{rounded} may be {at_least(-worst, shop.unit)} too tight: give it more clearance"
+    elif worst < clearance / 2:
+        left, asked = at_most(worst, shop.unit), plain_length(clearance, shop.unit)
+        yield f"{rounded} may keep {left} of its clearance of {asked} only: give it more, if that is too tight"
     if worst - clearance > max(clearance / 2, LOOSE):
         loose = plain_length(worst - clearance, shop.unit)
         mend = "give less clearance, or widths in whole steps of the carriage"

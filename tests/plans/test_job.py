@@ -115,8 +115,8 @@ def test_sockets_too_narrow_for_the_kerf(tmp_path: Path) -> None:
 def test_settings_outside_the_travel_name_the_shop_file_and_the_mend(tmp_path: Path) -> None:
     below = job_faults(tmp_path, shop=SHOP + 'overrun = 1\n[carriage]\ntravel = [0, 400]\nzero = "inside"\n')
     assert below == [
-        "shop.toml: carriage.travel: part B: a setting lies outside the carriage's travel of 0 mm to 400 mm (got -1 mm); "
-        'use carriage.zero = "outside", where a pass at the edge still stands above zero'
+        "shop.toml: carriage.travel: part B: a setting lies outside the carriage's travel of 0 mm to 400 mm "
+        '(got -1 mm); use carriage.zero = "outside", where a pass at the edge still stands above zero'
     ]
     above = job_faults(tmp_path, shop=SHOP + "[carriage]\ntravel = [0, 50]\n")
     assert len(above) == 2
@@ -214,6 +214,18 @@ def test_a_joint_made_too_tight_by_rounding_is_warned_of(tmp_path: Path) -> None
     assert job.worst_clearance < 0
     assert any("too tight: give it more clearance" in w for w in job.warnings)
     assert job.greatest_error <= Fraction(1, 4)
+
+
+def test_a_joint_that_keeps_less_than_half_its_clearance_is_warned_of(tmp_path: Path) -> None:
+    """In steps of 0.072, settings of 13.155 and 10.025 become 13.176 and 10.008. By hand: 0.05 - 0.017 - 0.021 = 0.012
+    is left at the wall, and twice that of 0.1."""
+    plan = PLAN.replace("width = 84", "width = 20").replace("finger = 6", "finger = 10\nclearance = 0.1")
+    job = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.072\n")
+    assert job.worst_clearance == Fraction(24, 1000)
+    (told,) = [w for w in job.warnings if "of its clearance of 0.1 mm only" in w]
+    assert "may keep 0.024 mm" in told
+    half = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.07\n")
+    assert half.worst_clearance == Fraction(6, 100) and half.warnings == ()
 
 
 def test_a_joint_made_loose_by_rounding_is_warned_of(tmp_path: Path) -> None:
