@@ -16,6 +16,7 @@ from assistant.joinery.passes import Cut
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length, round_to_step
 
 PAST_WITHOUT_PITCH_MM = Fraction(1, 2)
+LEAST_BEYOND_MM = Fraction(1)
 MOST_DECIMALS = 6
 
 
@@ -94,10 +95,12 @@ def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction, d
     previous: where the carriage stands, or None when not known. None for an upward move, for
     no move, when nothing is known, and when the travel leaves no room below the setting. Else
     backlash + half a turn below the setting (half a millimetre where there is no pitch), rounded
-    down to the resolution, and never beyond the travel. down: instead a point as far above, to come down from, always.
+    down to the resolution, and never beyond the travel. down: instead, always, a point above to come down
+    from: backlash + a whole turn, 1 mm at least, since the play isn't known yet.
     """
     if down:
-        above = -(-(setting + _past(carriage)) // carriage.resolution) * carriage.resolution
+        beyond = setting + carriage.backlash + max(carriage.pitch or Fraction(0), LEAST_BEYOND_MM)
+        above = -(-beyond // carriage.resolution) * carriage.resolution
         return above if carriage.travel is None else min(above, _highest_settable(carriage))
     if previous is None or setting >= previous:
         return None

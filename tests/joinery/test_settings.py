@@ -392,11 +392,11 @@ def test_what_rounding_leaves_in_the_sockets_is_what_geometry_finds(joint):
 
 
 def test_what_is_to_be_come_down_to_has_its_point_above_whatever_came_before() -> None:
-    """Half a turn and the play, rounded up to the resolution, as far as the travel goes."""
-    screw, past = handwheel(F(254, 160), 125, backlash=F(1, 10)), F(254, 320) + F(1, 10)
+    """A whole turn (1 mm at least) and the play known so far, rounded up to the resolution, within the travel."""
+    screw, past = handwheel(F(254, 160), 125, backlash=F(1, 10)), F(254, 160) + F(1, 10)
     for before in (None, F(0), F(30), F(12)):
         point = approach(screw, before, F(12), True)
         assert point is not None and past <= point - F(12) < past + screw.resolution
         assert (point / screw.resolution).denominator == 1
     assert approach(Carriage(travel=(F(0), F(121, 10))), F(0), F(12), True) == F(121, 10)
-    assert approach(Carriage(), F(0), F(12), True) == F(25, 2)
+    assert approach(Carriage(), F(0), F(12), True) == approach(handwheel(F(1, 2)), F(0), F(12), True) == 13

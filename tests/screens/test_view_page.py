@@ -219,7 +219,7 @@ def test_what_is_come_down_to_is_told_so() -> None:
     passes = tuple(replace(one, down=one.number == 2) for one in pattern.passes)
     a_job = replace(a_job, patterns=(replace(pattern, passes=passes), *a_job.patterns[1:]))
     canvas = composed(sight(f.PassCut(1, 1, "pedal"), called(a_job, 2), of=a_job))
-    assert f"FIRST ON TO {float(passes[1].setting) + 0.5:.2f}, then come down to" in text(canvas)
+    assert f"FIRST ON TO {float(passes[1].setting) + 1:.2f}, then come down to" in text(canvas)
 
 
 def test_a_handwheel_shows_turns_and_mark_and_what_to_add() -> None:
