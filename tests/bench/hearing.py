@@ -16,6 +16,7 @@ import dataclasses
 import functools
 import json
 import math
+import os
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
@@ -76,7 +77,8 @@ def _options(argv: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--recogniser", choices=("pocketsphinx", "vosk"), default="pocketsphinx")
     stages = [f"{name}={value}" for name, values in STAGES.items() for value in values]
     parser.add_argument("--stage", action="append", default=[], choices=stages, metavar="STAGE=WHICH")
-    parser.add_argument("--jobs", type=int, default=2)
+    # Each listens in two processes; with more than the cores bear the reaction would be told too long.
+    parser.add_argument("--jobs", type=int, default=max(1, (os.cpu_count() or 2) // 2))
     parser.add_argument("--dump", type=Path)
     return parser.parse_args(argv)
 
