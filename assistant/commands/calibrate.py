@@ -65,7 +65,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--state", type=Path, metavar="DIR", help=state)
     parser.add_argument("--yes", action="store_true", help="write without asking")
     parser.add_argument("--history", action="store_true", help="what was calibrated, and what is in force")
-    parser.add_argument("--undo", action="store_true", help="take the last one back")
+    parser.add_argument("--undo", action="store_true", help="take the last one back; not with --history")
     parser.add_argument("--json", action="store_true", help="print JSON instead of text")
 
 

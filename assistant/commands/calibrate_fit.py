@@ -86,7 +86,7 @@ def run_fit(args: argparse.Namespace, shop: Shop) -> int:
         _note(path, joint, blade, wanted)
     made = _propose(shop, blade, joint.species, wanted, _joints(path, blade, joint.species))
     if args.json:
-        print(json.dumps(proposal_json(made), indent=1))
+        print(json.dumps(proposal_json(made, bool(joint.what)), indent=1))
     else:
         print("\n".join(proposal_lines(made, shop, again, joint)))
     return 0
@@ -282,12 +282,13 @@ def _toml(mm: Fraction, unit: str) -> str:
     return plain_length(mm, unit).removesuffix(f" {unit}")
 
 
-def proposal_json(made: Proposal) -> dict[str, Any]:
-    """The same as JSON-ready data; lengths mm."""
+def proposal_json(made: Proposal, noted: bool) -> dict[str, Any]:
+    """The same as JSON-ready data; lengths mm. noted: whether a joint was told of and is in the history now."""
     found = made.learned
     return {
         "species": made.species,
         "blade": made.blade,
+        "noted": noted,
         "wanted": float(made.wanted),
         "clearance": None if made.clearance is None else float(made.clearance),
         "joints": 0 if found is None else found.count,

@@ -151,6 +151,8 @@ def test_what_is_too_much_for_a_fit_is_refused_and_not_noted(fit: Fit, told: tup
 
 
 def test_a_joint_told_of_without_a_plan_is_said_to_be_noted_and_how_to_undo_it(fit: Fit) -> None:
+    assert fit.json("--clearance", "0.1", "--species", "elm", "--too-tight", "0.05")["noted"] is True
+    assert fit.json("--clearance", "0.1", "--species", "elm")["noted"] is False
     text = fit.run("--clearance", "0.1", "--species", "Oak", "--too-tight", "0.05")
     assert text.startswith("Noted: a joint in oak, too tight. Take it back with: kerfcall calibrate fit --undo")
 

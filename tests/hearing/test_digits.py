@@ -58,9 +58,11 @@ def test_most_numbers_are_understood_and_the_form_is_always_kept(voice: str, lea
 @pytest.mark.parametrize("voice", ["en-us", "flite:slt"])
 def test_decimal_is_a_point_as_settings_are_spoken(voice: str, digits: Digits) -> None:
     need("flite" if voice.startswith("flite") else "espeak-ng")
-    heard = [digits.decode(piece(voice, f"{whole} decimal eight two"), ()) for whole in ("eight", "one four", "two")]
-    assert [found.heard.split()[-3] for found in heard] == ["decimal"] * 3
-    assert sum(found.phrase is not None for found in heard) >= 2
+    numbers = {"eight": "8.82", "one four": "14.82", "two": "2.82"}
+    heard = {whole: digits.decode(piece(voice, f"{whole} decimal eight two"), ()) for whole in numbers}
+    assert [found.heard.split()[-3] for found in heard.values()] == ["decimal"] * 3
+    taken = {whole: found.phrase.argument for whole, found in heard.items() if found.phrase is not None}
+    assert len(taken) >= 2 and taken.items() <= numbers.items()
 
 
 def test_silence_and_snippets_are_nothing(digits: Digits) -> None:
