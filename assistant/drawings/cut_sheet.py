@@ -103,11 +103,8 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
     heading = f"Setup {setup.number} of {len(job.setups)}: {setup.board} {which}; part {setup.part}{end}"
     flow.paragraph(heading, cap=BIG, bold=True, gap=0)
     held = words.one(way_prompt(job, setup.number))
-    _tick(
-        flow,
-        f"Clamped: {held}."
-        + (f" {TURNED_OVER.format(stop=to_the_stop(job.carriage.register))}" if setup.end == 2 else ""),
-    )
+    turned = f" {TURNED_OVER.format(stop=to_the_stop(job.carriage.register))}" if setup.end == 2 else ""
+    _tick(flow, f"Clamped: {held}.{turned}")
     for is_check, group in groupby(due, key=lambda step: isinstance(step, CheckStep)):
         if is_check:
             for step in group:

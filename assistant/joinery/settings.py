@@ -84,6 +84,10 @@ def _lowest_settable(carriage: Carriage) -> Fraction | None:
     return -(-carriage.travel[0] // carriage.resolution) * carriage.resolution
 
 
+def _beyond(carriage: Carriage) -> Fraction:
+    return carriage.backlash + max(carriage.pitch or Fraction(0), LEAST_BEYOND_MM)
+
+
 def _highest_settable(carriage: Carriage) -> Fraction:
     assert carriage.travel is not None
     return carriage.travel[1] // carriage.resolution * carriage.resolution
@@ -95,19 +99,25 @@ def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction, d
     previous: where the carriage stands, or None when not known. None for an upward move, for
     no move, when nothing is known, and when the travel leaves no room below the setting. Else
     backlash + half a turn below the setting (half a millimetre where there is no pitch), rounded
-    down to the resolution, and never beyond the travel. down: instead, always, a point above to come down
-    from: backlash + a whole turn, 1 mm at least, since the play isn't known yet.
+    down to the resolution, and never beyond the travel. down: instead a point above to come down from, wherever the
+    carriage stands: backlash + a whole turn, 1 mm at least, since the play isn't known yet.
     """
     if down:
-        beyond = setting + carriage.backlash + max(carriage.pitch or Fraction(0), LEAST_BEYOND_MM)
-        above = -(-beyond // carriage.resolution) * carriage.resolution
-        return above if carriage.travel is None else min(above, _highest_settable(carriage))
+        above = -(-(setting + _beyond(carriage)) // carriage.resolution) * carriage.resolution
+        above = above if carriage.travel is None else min(above, _highest_settable(carriage))
+        return above if above > setting else None
     if previous is None or setting >= previous:
         return None
     wanted = (setting - _past(carriage)) // carriage.resolution * carriage.resolution
     lowest = _lowest_settable(carriage)
     point = wanted if lowest is None else max(wanted, lowest)
     return point if point < setting else None
+
+
+def descent_is_short(carriage: Carriage, setting: Fraction) -> bool:
+    """Whether the travel leaves less to come down by than `approach` wants: a warning is due."""
+    above = approach(carriage, None, setting, down=True)
+    return above is None or above - setting < _beyond(carriage)
 
 
 def approach_is_short(carriage: Carriage, previous: Fraction | None, setting: Fraction) -> bool:

@@ -178,6 +178,15 @@ def _warnings(
     yield from _rounding(patterns, shop, worst, plan.joint.clearance)
     if _short_approach(patterns, setups, shop):
         yield "the travel leaves too little room below some setting to take up the screw's play: come up to it slowly"
+    yield from _short_descents(patterns, shop)
+
+
+def _short_descents(patterns: tuple[Pattern, ...], shop: Shop) -> Iterator[str]:
+    for each in patterns:
+        for one in each.passes:
+            if one.down and settings.descent_is_short(shop.carriage, one.setting):
+                room = f"the travel leaves too little room above socket {one.socket} to come down to it"
+                yield f"part {each.part}: {room}: leave it out of joint.come_down"
 
 
 def _slivers(plan: Plan, shop: Shop) -> Iterator[str]:

@@ -15,6 +15,7 @@ from assistant.joinery.passes import Cut, cuts
 from assistant.joinery.settings import (
     approach,
     approach_is_short,
+    descent_is_short,
     dial,
     edge_fin,
     exact_setting,
@@ -398,5 +399,8 @@ def test_what_is_to_be_come_down_to_has_its_point_above_whatever_came_before() -
         point = approach(screw, before, F(12), True)
         assert point is not None and past <= point - F(12) < past + screw.resolution
         assert (point / screw.resolution).denominator == 1
-    assert approach(Carriage(travel=(F(0), F(121, 10))), F(0), F(12), True) == F(121, 10)
+    short = Carriage(travel=(F(0), F(121, 10)))
+    assert approach(short, F(0), F(12), True) == F(121, 10) and descent_is_short(short, F(12))
+    assert approach(short, F(0), F(121, 10), True) is None and descent_is_short(short, F(121, 10))
+    assert not descent_is_short(short, F(11)) and not descent_is_short(Carriage(), F(12))
     assert approach(Carriage(), F(0), F(12), True) == approach(handwheel(F(1, 2)), F(0), F(12), True) == 13

@@ -318,3 +318,12 @@ def test_a_fault_of_a_layout_names_the_part_that_has_it(tmp_path: Path) -> None:
         "joint.finger: part A:",
         "joint.finger: part B:",
     ]
+
+
+def test_a_travel_that_leaves_no_room_to_come_down_is_warned_of(tmp_path: Path) -> None:
+    """The last pass of the socket is set at 64.02; 1 mm above it is wanted."""
+    plan = LISTED[: LISTED.rindex("[[boards]]")].replace("widths", "come_down = [1]\nwidths")
+    for most, warned in (("66", False), ("64.5", True)):
+        job = job_of(tmp_path, plan, SHOP + f"[carriage]\ntravel = [0, {most}]\n")
+        told = [w for w in job.warnings if "too little room above socket 1 to come down to it" in w]
+        assert bool(told) == warned, most

@@ -15,6 +15,7 @@ from assistant.screens import view_letters as letters
 from assistant.screens.view_cells import BOLD, COLOURS, MAGENTA, RED, Canvas
 from assistant.screens.view_page import METER_CELLS, Gauges, Page, gauged, heading_of, shared_out
 from assistant.screens.view_sight import Answer, Entry, Sight
+from assistant.screens.view_words import told
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.state import State
@@ -180,8 +181,10 @@ def test_what_the_session_began_with_stands_at_the_first_check() -> None:
 
 def test_words_that_find_no_room_tell_that_they_go_on_and_stand_in_the_log() -> None:
     long = Entry("caution", "Mind this. " * 120)
-    canvas = composed(sight(f.CheckOpened(1, "guard"), opening=(long,), log=(long,)), 80, 24)
-    assert "Guard for this cut fitted" in text(canvas) and "…" in text(canvas)
+    seen = sight(f.CheckOpened(1, "guard"), opening=(long,), log=(long,))
+    assert "Guard for this cut fitted" in text(composed(seen)) and " …" in text(composed(seen))
+    words = told(seen, 78, one_line=True)
+    assert words.texts(len(words.lines)) == {long.text} and not words.texts(len(words.lines) - 1)
 
 
 @pytest.mark.parametrize(("columns", "rows"), [(40, 10), (30, 6), (20, 5), (60, 13)])
