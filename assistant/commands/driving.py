@@ -23,11 +23,12 @@ from assistant.runner.loop import Outputs, Runner
 from assistant.runner.rehearsal import Rehearsal
 from assistant.runner.script import ScriptLine, read_script
 from assistant.runner.trace import Trace
+from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen
 from assistant.screens.script_keys import ScriptKeys
 from assistant.screens.view import TerminalView, suits
 from assistant.screens.view_page import Gauges, gauged
-from assistant.session.events import DeviceChanged, Resume, Start
+from assistant.session.events import DeviceChanged, Displayed, Resume, Start
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 from assistant.session.voice import to_keep
 
@@ -181,7 +182,7 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
     runner.post(run.first_event(clock, rehearsed=False, hear_out=True))
     with contextlib.ExitStack() as stack:
         stack.enter_context(leaving_on_signals(runner))
-        screen = _screen(run, args, outputs, stack)
+        screen = _screen(run, args, runner, stack)
         desk = _Desk(run, args, clock, runner, screen, stack)
         desk.open_page()
         pump = desk.open_speaker()
@@ -191,23 +192,31 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
         desk.refuse_if_deaf()
         run_live(runner, pump)
         desk.let_speech_end()
+    last_lines = LineWriter(sys.stdout)
     if runner.state.job and (lines := to_keep(runner.state)):
-        print(f"-- The voice was changed. To keep it, in the shop file under [voice]: {', '.join(lines)}")
+        last_lines.put(f"-- The voice was changed. To keep it, in the shop file under [voice]: {', '.join(lines)}\n")
     if runner.state.mode not in (FINISHED, ENDED_EARLY):
-        print(f"-- Session {run.session} stays open. Come back to it with: kerfcall resume {run.session}")
+        last_lines.put(f"-- Session {run.session} stays open. Come back to it with: kerfcall resume {run.session}\n")
+    last_lines.close()
     return runner
 
 
 def _screen(
-    run: Run, args: argparse.Namespace, outputs: Outputs, stack: contextlib.ExitStack
+    run: Run, args: argparse.Namespace, runner: Runner, stack: contextlib.ExitStack
 ) -> PlainScreen | TerminalView:
     """The view where the terminal can show it, else plain lines."""
+    outputs, clock = runner.outputs, runner.clock
+
+    def displayed(generation: int) -> None:
+        runner.post(Displayed(clock.at(), clock.utc(), generation))
+
     view = None
     if not args.plain and suits(sys.stdout):
         with contextlib.suppress(OSError):  # a terminal that can't be opened a second time
-            view = TerminalView(sys.stdout, run.session)
+            view = TerminalView(sys.stdout, run.session, displayed)
     if view is None:
-        screen = PlainScreen(sys.stdout)
+        screen = PlainScreen(sys.stdout, writer=LineWriter(sys.stdout, displayed))
+        stack.callback(screen.close)
         outputs.screens.append(screen)
         return screen
     stack.callback(view.close)

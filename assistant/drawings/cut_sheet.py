@@ -112,8 +112,6 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
                     _tick(flow, _asked(job, setup, step.check))
         else:
             _passes(flow, job.carriage, [step for step in group if isinstance(step, PassStep)])
-    pattern = job.patterns[setup.pattern]
-    _tick(flow, words.one(prompt("saw off", sockets=len(pattern.sockets))))
 
 
 def _height(job: Job, words: Words, setup: Setup, due: Sequence[Step], flow: Flow) -> float:
@@ -134,6 +132,7 @@ def _asked(job: Job, setup: Setup, check: Check) -> str:
         lowest=plain(min(p.kerf_from for p in pattern.passes), unit),
         highest=plain(max(p.kerf_to for p in pattern.passes), unit),
         depth=plain(pattern.depth, unit),
+        sockets=Words(job, figures=True).sockets(len(pattern.sockets)),
     )
     return f"{check.name}: {said}"
 

@@ -9,7 +9,7 @@ from fractions import Fraction
 from assistant.joinery.model import Pass
 from assistant.joinery.settings import approach
 from assistant.plans.model import Check, Job, Setup
-from assistant.session.checks import first_due, here
+from assistant.session.checks import confirmed_with, first_due
 from assistant.session.state import State
 
 
@@ -36,13 +36,19 @@ def steps(job: Job) -> Iterator[Step]:
     """Checks by the session's own rule, each confirmed when it is asked, each pass cut when it is called."""
     state = State(job=job, confirmed=(None,) * len(job.checks))
     previous: Fraction | None = None
+
+    def due(setup: Setup) -> Iterator[CheckStep]:
+        nonlocal state
+        while (index := first_due(state)) is not None:
+            check = job.checks[index]
+            yield CheckStep(setup, check)
+            state = replace(state, confirmed=confirmed_with(state, check.name))
+
     for setup in job.setups:
-        state = replace(state, setup=setup.number)
+        state = replace(state, setup=setup.number, cut=0)
         for one in job.patterns[setup.pattern].passes:
-            while (index := first_due(state)) is not None:
-                yield CheckStep(setup, job.checks[index])
-                done = (*state.confirmed[:index], here(state), *state.confirmed[index + 1 :])
-                state = replace(state, confirmed=done)
+            yield from due(setup)
             yield PassStep(setup, one, previous, approach(job.carriage, previous, one.setting, one.down))
             previous = one.setting
-            state = replace(state, cut_in_all=state.cut_in_all + 1)
+            state = replace(state, cut=state.cut | 1 << (one.number - 1), cut_in_all=state.cut_in_all + 1)
+        yield from due(setup)

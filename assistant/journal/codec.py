@@ -146,7 +146,7 @@ def _place(body: Body) -> tuple[int, int]:
 
 
 CODECS: dict[str, Codec] = {
-    "started": Codec(2, _encode_started, _decode_started),
+    "started": Codec(3, _encode_started, _decode_started),
     "setup_started": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupStarted(_count(b, "setup"))),
     "check_opened": Codec(1, _encode_check_opened, _decode_check_opened),
     "check_confirmed": Codec(1, _encode_check_confirmed, _decode_check_confirmed),
@@ -165,9 +165,25 @@ CODECS: dict[str, Codec] = {
     "ended_early": Codec(1, _encode_place, lambda b: EndedEarly(*_place(b))),
 }
 
+
+def _with_fixed_checks(body: Body) -> Body:
+    """Sessions stored before these checks were there are asked them from the next setup's end on."""
+    from assistant.plans.checks import with_fixed
+    from assistant.plans.job_json import check_from, check_to
+    from assistant.plans.languages import language_of
+
+    job: Any = body.get("job")
+    try:
+        checks = with_fixed([check_from(check) for check in job["checks"]], language_of(job["voice"]["language"]))
+    except (KeyError, TypeError, ValueError) as error:
+        raise _Unreadable(f"'job' is damaged: {error!r}") from error
+    return {**body, "job": {**job, "checks": [check_to(check) for check in checks]}}
+
+
 # (kind, version) -> makes a body of that version into one of version + 1.
 UPCASTERS: dict[tuple[str, int], Upcaster] = {
     ("started", 1): lambda body: {**body, "rehearsed": False},
+    ("started", 2): _with_fixed_checks,
 }
 
 

@@ -1,7 +1,7 @@
 """The checks in effect on a machine: the default ones, and what the shop file makes of them.
 
 The shop file adds checks, sets the words and the `when` of default ones ([[checks]]), reorders
-(`checks_order`) and removes (`checks_off`). Guard and clamps stay, at every setup.
+(`checks_order`) and removes (`checks_off`). Those in `FIXED` stay as they are.
 """
 
 from __future__ import annotations
@@ -20,40 +20,58 @@ from assistant.plans.sayable import one_begins_the_other, wrong_with
 
 MOST_CHECKS = 50
 MOST_EVERY = 20_000
-FIGURES = ("lowest", "highest", "depth")
-WHEN = ("session", "setup", "depth", "part", "stage")
-FIXED = ("clamps", "guard")
+FIGURES = ("lowest", "highest", "depth", "sockets")
+SETUP_END, STANDING_BY = "setup end", "standing by"
+WHEN = ("session", "setup", "depth", "part", "stage", SETUP_END)
+CLAMPS, GUARD, CLAMPS_AND_GUARD = "clamps", "guard", "clamps and guard"
+CARRYING_ON, SAW_OFF = "carrying on", "saw off"
+FIXED = {CLAMPS: "setup", GUARD: "setup", CLAMPS_AND_GUARD: "setup", CARRYING_ON: STANDING_BY, SAW_OFF: SETUP_END}
+"""Checks that can't be removed, and when each is asked."""
+GONE = {"hold-down": "it is part of the clamps question"}
+"""Checks that there were once, and what came of each."""
 BAR_CHECK = "setting bar out"
 GLUE_CHECK = "glue dry and trimmed"
 GUARD_SAY = "guard for this cut fitted: {}?"
 GUARD_DEFAULT = "blade boxed in where it comes out behind the backing"
 
-# In the order they are asked: name, say, when. The hold-down check: the trailing end of a piece lifts as it leaves the
-# cut even when clamped firmly (common practice, no source).
+# In the order they are asked: name, say, when. Hold-down: the trailing end of a piece lifts as it leaves the cut, even
+# when it is clamped firmly (common practice, no source). Clamps and guard are one question where the guard has been
+# confirmed before for this depth: the fewer the questions, the better each is heard.
 _ASKED = (
     # Where it is asked it decides whether there is anything to clamp.
     (GLUE_CHECK, "glue dry overnight and scraped off, ends trimmed flush?", "stage"),
+    ("zero", "carriage zeroed to the reference edge?", "session"),
     ("edge and face", "edge and face as just told?", "setup"),
     (BAR_CHECK, "setting bar out of its slot?", "setup"),
     (
-        "clamps",
-        "clamps tight, and with screws, hold-down and stop clear of the blade, {lowest} to {highest} off the edge?",
+        CLAMPS,
+        "clamps tight, trailing end held down, and clamps, screws, hold-down and stop clear of the blade, "
+        "{lowest} to {highest} off the edge?",
         "setup",
     ),
-    ("guard", GUARD_SAY.format(GUARD_DEFAULT), "setup"),
+    (GUARD, GUARD_SAY.format(GUARD_DEFAULT), "setup"),
     (
-        "hold-down",
-        "trailing end held down: a wide board clamped at both ends, a narrow one under another piece?",
-        "session",
+        CLAMPS_AND_GUARD,
+        "clamped tight, trailing end held down, all clear of the blade, {lowest} to {highest} off the edge, guard on?",
+        "setup",
     ),
+    (CARRYING_ON, "saw off? Clamps still tight, guard on?", STANDING_BY),
     ("blade height", "blade height measured, {depth}?", "depth"),
     ("backing", "fresh backing face behind the cut?", "part"),
+    (SAW_OFF, "saw off. When the blade has stopped, count {sockets}.", SETUP_END),
 )
 
 
 def default_checks(language: Language) -> tuple[Check, ...]:
     """Every default check, in order, confirmed in this language."""
     return tuple(Check(name, say, language.answers[name], when) for name, say, when in _ASKED)
+
+
+def with_fixed(checks: Sequence[Check], language: Language) -> tuple[Check, ...]:
+    """The checks of a session stored before some that can't be removed were there, with those at the end."""
+    names = {check.name for check in checks}
+    missing = [check for check in default_checks(language) if check.name in FIXED and check.name not in names]
+    return (*checks, *missing)
 
 
 DEFAULT_CHECKS = default_checks(language_of("en"))
@@ -72,7 +90,7 @@ def read_checks(root: Table, register: str, voice: VoiceSettings) -> tuple[Check
         guard.fault("fitted", "must hold no braces", "write it in plain words", fitted)
         fitted = GUARD_DEFAULT
     checks = [
-        replace(check, say=GUARD_SAY.format(fitted)) if check.name == "guard" else check
+        replace(check, say=GUARD_SAY.format(fitted)) if check.name == GUARD else check
         for check in default_checks(language_of(voice.language))
         if check.name != BAR_CHECK or register == "setting bar"
     ]
@@ -90,6 +108,9 @@ def _own(root: Table, checks: list[Check], register: str, voice: VoiceSettings) 
             table.skip()
         elif name in named:
             table.fault("name", "names a check a second time", "give each check its own name", name)
+        elif name in GONE:
+            table.fault("name", "is no check any more", f"leave this table out: {GONE[name]}", name)
+            table.skip()
         elif name == BAR_CHECK and register != "setting bar":
             mend = 'set carriage.register = "setting bar", or leave this check out'
             table.fault("name", "is a check for a setting bar only", mend, name)
@@ -118,7 +139,7 @@ def _one(table: Table, name: str, checks: list[Check], voice: VoiceSettings) -> 
 def _say(table: Table, known: Check | None) -> str | None:
     say = table.text("say", known.say if known else None, required=known is None, most=200)
     if say is not None and table.has("say") and not _fills(say):
-        mend = "use {lowest}, {highest} and {depth} only, and no other braces"
+        mend = "use {lowest}, {highest}, {depth} and {sockets} only, and no other braces"
         table.fault("say", "holds a figure we can't fill in", mend, say)
         return known.say if known else None
     return say
@@ -161,16 +182,16 @@ def _wrong_with(answer: str, voice: VoiceSettings, others: Sequence[Check]) -> s
 def _when(table: Table, name: str, known: Check | None) -> tuple[str, int]:
     default = (known.when, known.every) if known else ("setup", 0)
     raw = table.text("when")
-    if raw is None:
+    if raw is None or (name in FIXED and raw == FIXED[name]):
         return default
     every = re.fullmatch(r"every (\d{1,5})", raw)
     found = ("every", int(every[1])) if every else (raw, 0)
+    if name in FIXED:
+        table.fault("when", f"can't be changed for {name}", f'it is always "{FIXED[name]}"; leave this out', raw)
+        return default
     if raw not in WHEN and not (every and 1 <= found[1] <= MOST_EVERY):
         mend = f'give one of {", ".join(WHEN)}, or "every n" with n passes from 1 to {MOST_EVERY:,}'
         table.fault("when", "is no time to ask a check", mend, raw)
-        return default
-    if name in FIXED and found != ("setup", 0):
-        table.fault("when", f"can't be changed for {name}", "it is asked at every setup; leave this out", raw)
         return default
     return found
 
@@ -186,7 +207,8 @@ def _off(root: Table, checks: Sequence[Check]) -> list[str]:
     off = _known_names(root, "checks_off", checks)
     for name in off:
         if name in FIXED:
-            root.fault("checks_off", "can't remove this check", "guard and clamps are asked on every machine", name)
+            mend = f"leave it out: {', '.join(FIXED)} are asked on every machine"
+            root.fault("checks_off", "can't remove this check", mend, name)
     return off
 
 
@@ -194,7 +216,9 @@ def _known_names(root: Table, key: str, checks: Sequence[Check]) -> list[str]:
     names = [check.name for check in checks] + [BAR_CHECK]
     found: list[str] = []
     for name in root.names(key):
-        if name not in names:
+        if name in GONE:
+            root.fault(key, "is no check any more", f"leave it out: {GONE[name]}", name)
+        elif name not in names:
             near = nearest(name, names)
             mend = f'did you mean "{near}"?' if near else f"the checks are: {', '.join(dict.fromkeys(names))}"
             root.fault(key, "is no check of ours", mend, name)

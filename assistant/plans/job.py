@@ -65,6 +65,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         worst_clearance=worst,
         layout=plan.joint.layout,
         page=shop.page,
+        run_down_s=shop.run_down_s,
     )
 
 

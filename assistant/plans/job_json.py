@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from assistant.joinery.model import Carriage, Pass, Pattern, Segment
-from assistant.plans.model import Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
+from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
 
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
 Item = TypeVar("Item")
@@ -43,7 +43,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "clearance": fraction_text(job.clearance),
         "assumed_kerf": fraction_text(job.assumed_kerf),
         "warnings": list(job.warnings),
-        "checks": [_check_to(check) for check in job.checks],
+        "checks": [check_to(check) for check in job.checks],
         "stages": list(job.stages),
         "patterns": [_pattern_to(pattern) for pattern in job.patterns],
         "setups": [_setup_to(setup) for setup in job.setups],
@@ -54,6 +54,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "worst_clearance": fraction_text(job.worst_clearance),
         "layout": job.layout,
         "page": {"may_record_cuts": job.page.may_record_cuts},
+        "run_down_s": job.run_down_s,
     }
 
 
@@ -67,7 +68,7 @@ def job_from_json(data: object) -> Job:
         clearance=of.length("clearance"),
         assumed_kerf=of.length("assumed_kerf"),
         warnings=of.many("warnings", _text),
-        checks=of.many("checks", _check_from),
+        checks=of.many("checks", check_from),
         stages=of.many("stages", _text),
         patterns=of.many("patterns", _pattern_from),
         setups=of.many("setups", _setup_from),
@@ -80,6 +81,7 @@ def job_from_json(data: object) -> Job:
         layout=of.text_or("layout", "even"),
         # Nor that a page may record cuts.
         page=_page_from(of.value("page")) if of.has("page") else PageSettings(),
+        run_down_s=of.seconds("run_down_s") if of.has("run_down_s") else RUN_DOWN_S,
     )
     _hangs_together(job)
     return job
@@ -172,7 +174,7 @@ def _text(value: object) -> str:
     return value
 
 
-def _check_to(check: Check) -> dict[str, Any]:
+def check_to(check: Check) -> dict[str, Any]:
     return {
         "name": check.name,
         "say": check.say,
@@ -182,7 +184,7 @@ def _check_to(check: Check) -> dict[str, Any]:
     }
 
 
-def _check_from(data: object) -> Check:
+def check_from(data: object) -> Check:
     of = _Reader(data)
     return Check(of.text("name"), of.text("say"), of.text("answer"), of.text("when"), of.whole("every"))
 

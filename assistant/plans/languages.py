@@ -40,14 +40,17 @@ INTENTS = (
     "end",
 )
 CHECKS = (
+    "glue dry and trimmed",
+    "zero",
     "edge and face",
     "setting bar out",
     "clamps",
     "guard",
-    "hold-down",
+    "clamps and guard",
+    "carrying on",
     "blade height",
     "backing",
-    "glue dry and trimmed",
+    "saw off",
 )
 # A false pause is harmless, so its phrase may be quick to say ("stand by for me"); a number makes up "go to pass".
 SHORTEST = {"stand by": 3, GO_TO: 3}

@@ -9,6 +9,9 @@ from assistant.joinery.lined import Lining
 from assistant.joinery.model import Blade, Carriage, Pattern
 from assistant.joinery.slots import Slot
 
+RUN_DOWN_S = 10.0
+"""How long a blade is taken to turn on after it has been switched off, s (common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Repeat:
@@ -171,11 +174,11 @@ class VoiceSettings:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """Something the operator confirms before cutting.
+    """Something the operator confirms before cutting, or when a setup is cut.
 
-    name: as journalled. say: what is asked, with {lowest}, {highest}, {depth} filled in when
+    name: as journalled. say: what is asked, with {lowest}, {highest}, {depth}, {sockets} filled in when
     spoken. answer: the phrase that confirms it, lower-case words without the lead-in. when:
-    session | setup | depth | part | stage | every. every: passes between confirmations when
+    session | setup | depth | part | stage | every | setup end | standing by. every: passes between confirmations when
     `when` is "every", else 0.
     """
 
@@ -188,7 +191,7 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """A whole shop file. checks: those in effect, in order, for any job on this machine."""
+    """A whole shop file. checks: those in effect, in order, for any job on this machine. run_down_s: as in `Job`."""
 
     unit: str
     blade: Blade
@@ -198,6 +201,7 @@ class Shop:
     checks: tuple[Check, ...] = ()
     path: str = ""
     page: PageSettings = field(default_factory=PageSettings)
+    run_down_s: float = RUN_DOWN_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +228,8 @@ class Job:
     """All that a session needs, stored whole with it so that no upgrade can move a half-cut board.
 
     greatest_error: largest |rounded - exact| setting, mm. worst_clearance: clearance left at the
-    worst rounding, mm. stages: their names in order. checks: in effect for this job, in order.
+    worst rounding, mm. stages: their names in order. checks: in effect for this job, in order. run_down_s: how long the
+    blade turns on after it has been switched off.
     """
 
     title: str
@@ -244,6 +249,7 @@ class Job:
     worst_clearance: Fraction
     layout: str = "even"
     page: PageSettings = field(default_factory=PageSettings)
+    run_down_s: float = RUN_DOWN_S
 
     def pattern_of(self, setup_number: int) -> Pattern:
         """The pattern of setup `setup_number` (from 1)."""

@@ -12,7 +12,7 @@ from assistant.joinery.units import plain_length
 from assistant.plans.checks import read_checks
 from assistant.plans.document import Document, folder_of, read_document
 from assistant.plans.languages import Language, known_languages, language_of
-from assistant.plans.model import PageSettings, PedalSettings, Shop, VoiceSettings
+from assistant.plans.model import RUN_DOWN_S, PageSettings, PedalSettings, Shop, VoiceSettings
 from assistant.plans.own_phrases import read_phrases, read_pronunciations, refuse_answers
 from assistant.plans.pedal_keys import read_device, read_key
 from assistant.plans.reader import Table
@@ -66,7 +66,7 @@ def _no_shop(path: Path) -> Fault:
 def _read(document: Document, path: str) -> Shop:
     root = Table(document, "", document.tree)
     unit = root.choice("unit", ("mm", "in"), "mm") or "mm"
-    blade = _blade(root.table("blade", required=True), unit)
+    blade, run_down_s = _blade(root.table("blade", required=True), unit)
     carriage = _carriage(root.table("carriage"), unit)
     pedal = _pedal(root.table("pedal"))
     voice = _voice(root.table("voice"), carriage)
@@ -77,10 +77,11 @@ def _read(document: Document, path: str) -> Shop:
     refuse_answers(own, checks)
     page = _page(root.table("page"))
     root.close()
-    return Shop(unit, blade, carriage, pedal, voice, checks, path, page)
+    return Shop(unit, blade, carriage, pedal, voice, checks, path, page, run_down_s)
 
 
-def _blade(table: Table, unit: str) -> Blade:
+def _blade(table: Table, unit: str) -> tuple[Blade, float]:
+    """The blade, and how long it turns on once switched off, s."""
     default = Blade(Fraction(1))
     mend = "measure the width this blade really cuts and give it; it is never guessed"
     kerf = table.length("kerf", unit, required=not table.absent, above=ZERO, most=WIDEST_KERF, mend=mend)
@@ -88,11 +89,13 @@ def _blade(table: Table, unit: str) -> Blade:
     overrun = table.length("overrun", unit, ZERO, least=ZERO, most=WIDEST_KERF)
     tooth = table.choice("tooth", ("flat", "alternate"), default.tooth)
     highest = table.length("highest", unit, above=ZERO)
+    run_down_s = _seconds(table, "run_down_s", RUN_DOWN_S, "0", "120")
     if kerf is not None and overlap is not None and overlap >= kerf:
         mend = f"set blade.overlap to less than the kerf of {plain_length(kerf, unit)}"
         table.fault("overlap", f"must be less than the kerf, and is {plain_length(overlap, unit)}", mend)
     table.close()
-    return Blade(kerf or Fraction(1), overlap or ZERO, overrun or ZERO, tooth or default.tooth, highest)
+    blade = Blade(kerf or Fraction(1), overlap or ZERO, overrun or ZERO, tooth or default.tooth, highest)
+    return blade, run_down_s
 
 
 def _carriage(table: Table, unit: str) -> Carriage:

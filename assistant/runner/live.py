@@ -42,3 +42,5 @@ def run_live(runner: Runner, pump: Callable[[float], None] | None = None) -> Non
             runner.handle(event)
         elif deadline is not None and runner.clock.at() >= deadline:
             runner.handle(TimePassed(runner.clock.at(), runner.clock.utc()))
+        else:
+            runner.look_after_voice()

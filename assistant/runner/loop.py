@@ -9,11 +9,12 @@ from typing import Protocol
 
 from assistant.runner.contracts import Clock, Listener, Speaker
 from assistant.runner.trace import Trace
+from assistant.runner.voice_watch import BACK, LOST, VoiceWatch
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.decide import decide
-from assistant.session.events import Event, SpeechEnded, SpeechStarted, TimePassed
+from assistant.session.events import DeviceChanged, Displayed, Event, SpeechEnded, SpeechStarted, TimePassed, WentOut
 from assistant.session.state import State
 from assistant.session.turn import record_of
 from assistant.wording.phrases import Phrase, phrases_for
@@ -60,7 +61,7 @@ class Runner:
         self.deadlines: set[float] = set()
         self._commit = commit
         self._queue: queue.SimpleQueue[Event] = queue.SimpleQueue()
-        self._sounding: set[str] = set()
+        self._voice = VoiceWatch()
 
     def post(self, event: Event) -> None:
         """Put an event on the queue; returns at once."""
@@ -94,6 +95,17 @@ class Runner:
             self._turn(event)
 
     def _turn(self, event: Event) -> None:
+        """The event's own turn and, when all of it has been handed over, the one that says so.
+
+        The second one doesn't wait in the queue: an answer that was there before it began before this went out.
+        """
+        self._one_turn(event)
+        opening = self.state.opening
+        if self.state.job is not None and opening.out_at is None:
+            went_out = WentOut(max(self.clock.at(), event.at), self.clock.utc(), opening.generation)
+            self._one_turn(went_out)
+
+    def _one_turn(self, event: Event) -> None:
         self._note_speech(event)
         decision = decide(self.state, event)
         records: list[f.Record] = []
@@ -106,7 +118,8 @@ class Runner:
         if journalled:
             self._commit(journalled)
         self.state = state
-        self._report(event, decision.facts)
+        if not isinstance(event, WentOut | Displayed):
+            self._report(event, decision.facts)
         for watcher in self.outputs.watchers:
             watcher.turn(event, records)
         for effect in decision.effects:
@@ -123,13 +136,25 @@ class Runner:
     def _note_speech(self, event: Event) -> None:
         """Hearing is deaf while we speak; overlapping announcements count as one."""
         if isinstance(event, SpeechStarted):
-            self._sounding.add(event.id)
+            if self._voice.started(event.id, event.at):
+                self._post_of_voice("works", BACK)
         elif isinstance(event, SpeechEnded):
-            self._sounding.discard(event.id)
+            self._voice.ended(event.id, event.at)
         else:
             return
         if self.outputs.listener is not None:
-            self.outputs.listener.speaking(bool(self._sounding))
+            self.outputs.listener.speaking(self._voice.sounding)
+
+    def look_after_voice(self) -> None:
+        """To be called when nothing waits in the queue: a voice that owes word of an announcement is given up."""
+        overdue = self._voice.overdue(self.clock.at())
+        for id in overdue:
+            self.post(SpeechEnded(self.clock.at(), self.clock.utc(), id, "failed"))
+        if overdue:
+            self._post_of_voice("lost", LOST)
+
+    def _post_of_voice(self, state: str, text: str) -> None:
+        self.post(DeviceChanged(self.clock.at(), self.clock.utc(), "loudspeaker", state, text))
 
     def _run(self, effect: e.Effect) -> None:
         words = Words(self.state.the_job)
@@ -149,12 +174,17 @@ class Runner:
 
     def _sound(self, effect: e.Effect, words: Words) -> None:
         speaker = self.outputs.speaker
+        if isinstance(effect, e.Say):
+            at = self.clock.at()
+            if speaker is None or self._voice.lost:
+                self.post(SpeechEnded(at, self.clock.utc(), effect.id, "failed"))
+            else:
+                self._voice.handed(effect.id, at)
         if speaker is None:
-            if isinstance(effect, e.Say):
-                self.post(SpeechEnded(self.clock.at(), self.clock.utc(), effect.id, "failed"))
             return
         match effect:
             case e.Say(id, prompts, klass, replaces):
+                # A lost voice is handed it all the same: it may have come back.
                 tone = klass in ASKING and self.state.the_job.voice.tone
                 speaker.say(id, words.say(prompts), replaces, tone)
             case e.Prepare(announcements):

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import shutil
 import sys
 import textwrap
 from typing import TextIO
 
 from assistant.joinery.settings import reading
+from assistant.screens.line_writer import LineWriter
 from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
@@ -19,8 +21,12 @@ LEAVE = "Press q to leave."
 class PlainScreen:
     """One entry an announcement, one a change of place; no colour, no cursor movement; wrapped on a terminal."""
 
-    def __init__(self, out: TextIO, keys: bool | None = None):
-        """keys: whether keys are pressed here, so that how to leave is told; None: where the input is a terminal."""
+    def __init__(self, out: TextIO, keys: bool | None = None, writer: LineWriter | None = None):
+        """keys: whether keys are pressed here, so that how to leave is told; None: where the input is a terminal.
+
+        writer: writes the lines to `out`, in its own time; None: they are written at once.
+        """
+        self._writer = writer
         self._keys = sys.stdin is not None and sys.stdin.isatty() if keys is None else keys
         self._out = out
         self._last = ""
@@ -35,11 +41,16 @@ class PlainScreen:
         if line:
             stop = "." if leave and line[-1:] not in ".?!" else ""
             self._write(f".. {line}{stop}{leave}")
+        self._show_place(view, words, "" if line else leave)
+        if self._writer is not None:
+            self._writer.report(view.generation)
+
+    def _show_place(self, view: View, words: Words, leave: str) -> None:
         place = place_line(view, words)
         if place == self._last:
             return
         self._last = place
-        self._write(f"   [{place}]" + ("" if line else leave))
+        self._write(f"   [{place}]{leave}")
         way = words.one(view.way) if view.way else ""
         if way != self._way:
             self._way = way
@@ -49,7 +60,15 @@ class PlainScreen:
         """Something for the operator that is no part of the session, such as the list of keys. Lines stay."""
         self._write(text)
 
+    def close(self) -> None:
+        """Let a writer end what it has."""
+        if self._writer is not None:
+            self._writer.close()
+
     def _write(self, text: str) -> None:
+        if self._writer is not None:
+            self._writer.put("\n".join(self._wrapped(text)) + "\n")
+            return
         try:
             self._out.write("\n".join(self._wrapped(text)) + "\n")
             self._out.flush()
@@ -73,6 +92,8 @@ def place_line(view: View, words: Words) -> str:
         parts.append(f"SET {reading(words.carriage, view.setting)}")
     elif view.check and view.mode == "checks":
         parts.append(f"check: {view.check}")
+        if view.wait_s:
+            parts.append(f"wait {math.ceil(view.wait_s)} s")
     else:
         parts.append(view.mode)
     parts.append(f"{view.cut_here} cut here, {view.cut_in_all} of {view.passes_in_all} in all")

@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
+from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen, place_line
 from assistant.screens.view_cells import Canvas, changes
 from assistant.screens.view_page import LEAST_COLUMNS, LEAST_LINES, Gauges, Page
@@ -38,20 +39,22 @@ def suits(out: TextIO) -> bool:
 class TerminalView:
     """A screen and a watcher of the runner. Every method returns at once, from any thread, but for `close`."""
 
-    def __init__(self, out: TextIO, session: str) -> None:
+    def __init__(self, out: TextIO, session: str, displayed: Callable[[int], None] | None = None) -> None:
         """Takes the terminal. out: one that `suits`. session: its id, told at the end. Raises OSError.
 
+        displayed: called on the view's thread with the generation of what is open, once the terminal has taken it.
         gauges: set it to what tells of microphone and pedal; called on the view's thread.
         """
         self.gauges: Callable[[], Gauges] = Gauges
-        self._out, self._session = out, session
+        self._out, self._session, self._displayed = out, session, displayed
+        self._reported = -1
         self._lock = threading.Lock()
         self._gathering = Gathering()
         self._note_ends = 0.0
         self._page = Page()
         self._colour = wants_colour()
         self._plain: PlainScreen | None = None
-        self._shown: tuple[Sight, Gauges, int, int] | None = None
+        self._shown: tuple[Sight, Gauges, int, int, int] | None = None
         self._canvas: Canvas | None = None
         self._anew = self._away = False
         self._wake, self._closing = threading.Event(), threading.Event()
@@ -126,15 +129,18 @@ class TerminalView:
         self._terminal.close()
         if self._plain is None:
             self._tell_the_end()
+        else:
+            self._plain.close()
 
     def _tell_the_end(self) -> None:
         """Only the end of what there was to be seen: the page is gone from the terminal."""
         sight = self._gathering.sight
-        screen = PlainScreen(self._out)
+        screen = PlainScreen(self._out, writer=LineWriter(self._out))
         for entry in _last_words(sight):
             screen.said(entry.text, entry.klass)
         if sight.view is not None and sight.words is not None:
             screen.note(f"-- Session {self._session}: {place_line(sight.view, sight.words)}")
+        screen.close()
 
     # --- the view's thread
 
@@ -148,7 +154,7 @@ class TerminalView:
                 self._closing.wait(FRAME_S)
         except Exception as error:  # the session goes on, and so does the screen, in lines
             self._terminal.leave()
-            self._plain = PlainScreen(self._out)
+            self._plain = PlainScreen(self._out, writer=LineWriter(self._out, self._displayed))
             self._plain.note(f"!! The terminal view broke down ({error!r}); plain lines from here on.")
 
     def _draw(self) -> None:
@@ -157,15 +163,25 @@ class TerminalView:
         if self._anew:
             self._anew, self._canvas, self._shown = False, None, None
         columns, rows = self._terminal.size()
-        seen = self._newest(), self.gauges(), columns, rows
+        sight, gauges = self._newest(), self.gauges()
+        seen = sight, gauges, columns, rows, sight.wait_s
         if seen == self._shown or not columns or not rows:
             return
-        page = self._page.compose(*seen)
+        page = self._page.compose(sight, gauges, columns, rows)
         same_size = self._canvas is not None and (self._canvas.columns, self._canvas.rows) == (columns, rows)
         sent = changes(self._canvas if same_size else None, page, self._colour)
         whole = self._terminal.write(sent, self._closing.is_set)
         # A page sent by half leaves the terminal unknown: the next is sent whole.
         self._shown, self._canvas = (seen, page) if whole else (None, None)
+        if whole:
+            self._report(sight)
+
+    def _report(self, sight: Sight) -> None:
+        """What is open can be read now, unless a list lies over it."""
+        if sight.view is None or sight.note or sight.view.generation == self._reported or self._displayed is None:
+            return
+        self._reported = sight.view.generation
+        self._displayed(self._reported)
 
     def _newest(self) -> Sight:
         with self._lock:

@@ -100,7 +100,7 @@ class Page:
             _log(canvas, 0, rows - 1, sight.log)
             _gauges(canvas, rows - 1, gauges, sight)
             return canvas
-        heading = heading_of(sight.view, sight.words)
+        heading = heading_of(sight.view, sight.words, sight.wait_s)
         faults = sight.faults[:MOST_FAULTS]
         words = told(sight, max(1, columns - 2), len(heading.left) == 1)
         lines = rows - FIXED - len(faults)
@@ -161,8 +161,11 @@ class Heading:
     right: str = ""
 
 
-def heading_of(view: View, words: Words) -> Heading:
-    """The setting with its pass while one is called; the open check or question with its figure; else the mode."""
+def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
+    """The setting with its pass while one is called; the open check or question with its figure; else the mode.
+
+    wait_s: until the open check can be confirmed.
+    """
     if view.mode == CUTTING and view.pass_:
         return Heading((big_reading(words, view.setting),), f"{view.pass_}/{view.passes}")
     asked = dict(view.asked.figures) if view.asked else {}
@@ -173,7 +176,7 @@ def heading_of(view: View, words: Words) -> Heading:
     if view.mode == CHECKS and view.check:
         figure = check_figure(words, asked)
         name = letters.plain_capitals(view.check)
-        return Heading((name, figure) if figure else (name,))
+        return Heading((name, figure) if figure else (name,), f"WAIT {wait_s}" if wait_s else "")
     return Heading((HEADINGS.get(view.mode, letters.plain_capitals(view.mode)),))
 
 
@@ -191,6 +194,8 @@ def check_figure(words: Words, asked: dict[str, Any]) -> str:
     say = asked.get("say", "")
     if "{depth}" in say:
         return letters.plain_capitals(figures.depth(asked["depth"]))
+    if "{sockets}" in say:
+        return f"COUNT {asked['sockets']}"
     if "{lowest}" in say and "{highest}" in say:
         low = figures.clear_of(asked["lowest"], up=False, named=False)
         return letters.plain_capitals(f"{low} to {figures.clear_of(asked['highest'], up=True)}")

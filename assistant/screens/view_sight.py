@@ -5,6 +5,8 @@ Made on the session's thread, so it only keeps references; wording and drawing a
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -56,7 +58,8 @@ class Answer:
 @dataclass(frozen=True, slots=True)
 class Sight:
     """left_s: seconds left, None where not known. faults: (device, text) of what is lost now. note: a list to be shown
-    over the page, "" for none. setting, clamp, asking: how the setting, what to clamp, and what is asked was said last.
+    over the page, "" for none. ready_at: by this process's monotonic clock, when the open check can be confirmed, 0 for
+    at once. setting, clamp, asking: how the setting, what to clamp, and what is asked was said last.
     opening: what the session began with and is to be read before the first cut."""
 
     view: View | None = None
@@ -72,6 +75,12 @@ class Sight:
     speaking: bool = False
     left_s: float | None = None
     note: str = ""
+    ready_at: float = 0.0
+
+    @property
+    def wait_s(self) -> int:
+        """Whole seconds until the open check can be confirmed, 0 where it can be."""
+        return max(0, math.ceil(self.ready_at - time.monotonic())) if self.ready_at else 0
 
 
 class Gathering:
@@ -86,7 +95,8 @@ class Gathering:
 
     def show(self, view: View, line: str | None, words: Words) -> None:
         """As `runner.loop.Screen.show`."""
-        self._change(view=view, words=words, left_s=self._left(view, words.job))
+        ready_at = time.monotonic() + view.wait_s if view.wait_s else 0.0
+        self._change(view=view, words=words, left_s=self._left(view, words.job), ready_at=ready_at)
         if not self._warned:
             self._warned = True
             warnings = tuple(Entry("warning", warning) for warning in words.job.warnings)

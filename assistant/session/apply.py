@@ -7,15 +7,27 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
+from assistant.plans.checks import CARRYING_ON, CLAMPS, GUARD
 from assistant.session import facts as f
-from assistant.session.checks import BLADE_HEIGHT, CLAMPS, GUARD, SETTING_BAR_OUT, bits_of, here, setup_bits
+from assistant.session.checks import (
+    BLADE_HEIGHT,
+    SETTING_BAR_OUT,
+    asks_saw_off,
+    bits_of,
+    confirmed_with,
+    covered_by,
+    setup_bits,
+    setup_end_bits,
+)
 from assistant.session.state import (
     CHECKS,
     CUTTING,
     ENDED_EARLY,
     FINISHED,
+    QUESTION,
     RESUMING,
     STANDING_BY,
+    Opening,
     Question,
     State,
 )
@@ -23,10 +35,11 @@ from assistant.session.state import (
 Change = dict[str, Any]
 
 
-def _opening(state: State, at: float) -> Change:
-    """Something new can be answered from `at` on; the grammar before it is out of force."""
-    untold: Change = {"asking": "", "told_from": None, "reminded": False}
-    return {"open_since": at, "generation": state.generation + 1, **untold}
+def _opens(state: State, kind: str) -> Change:
+    """Something new waits for an answer, and has not gone out yet; the grammar before it is out of force."""
+    before = state.opening
+    after = before.kind if before.out_at is not None else before.after
+    return {"opening": Opening(before.generation + 1, kind, after)}
 
 
 def _started(state: State, fact: f.Started, at: float) -> Change:
@@ -35,7 +48,10 @@ def _started(state: State, fact: f.Started, at: float) -> Change:
 
 
 def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
-    return {"setup": fact.setup, "mode": CHECKS, "cursor": 0, "cut": 0, "touched": False, "open_check": None}
+    # Clamped for the first time, nothing of it is still as it was.
+    redo = state.redo & ~bits_of(state.the_job.checks, CARRYING_ON)
+    begun: Change = {"setup": fact.setup, "mode": CHECKS, "cursor": 0, "cut": 0, "touched": False, "open_check": None}
+    return {**begun, "redo": redo}
 
 
 def _check_index(state: State, name: str) -> int:
@@ -43,13 +59,12 @@ def _check_index(state: State, name: str) -> int:
 
 
 def _check_opened(state: State, fact: f.CheckOpened, at: float) -> Change:
-    return {"mode": CHECKS, "open_check": _check_index(state, fact.check), **_opening(state, at)}
+    return {"mode": CHECKS, "open_check": _check_index(state, fact.check), **_opens(state, CHECKS)}
 
 
 def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
-    index = _check_index(state, fact.check)
-    confirmed = state.confirmed[:index] + (here(state),) + state.confirmed[index + 1 :]
-    return {"confirmed": confirmed, "redo": state.redo & ~(1 << index), "open_check": None, "touched": True}
+    redo = state.redo & ~bits_of(state.the_job.checks, *covered_by(fact.check))
+    return {"confirmed": confirmed_with(state, fact.check), "redo": redo, "open_check": None, "touched": True}
 
 
 def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
@@ -57,11 +72,11 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
     return {
         "mode": CUTTING,
         "cursor": fact.pass_,
-        "called_at": at,
         "carriage_at": setting,
         "came_from": state.came_from if setting == state.carriage_at else state.carriage_at,
         "open_check": None,
-        **_opening(state, at),
+        "saw_off_at": None,
+        **_opens(state, CUTTING),
     }
 
 
@@ -70,19 +85,21 @@ def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
 
 
 def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
-    return {"mode": STANDING_BY, "question": None, "open_check": None, **_opening(state, at)}
+    return {"mode": STANDING_BY, "question": None, "open_check": None, **_opens(state, STANDING_BY)}
 
 
 def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
-    return {"mode": CHECKS, "redo": state.redo | bits_of(state.the_job.checks, CLAMPS, GUARD)}
+    return {"mode": CHECKS, "redo": state.redo | bits_of(state.the_job.checks, CARRYING_ON)}
 
 
 def _uncut(state: State, pass_: int) -> Change:
+    """What was counted when all was cut is counted once more when all is cut again."""
     was_cut = state.is_cut(pass_)
     return {
         "cut": state.cut & ~(1 << (pass_ - 1)),
         "cut_in_all": state.cut_in_all - was_cut,
         "cursor": pass_,
+        "redo": state.redo | setup_end_bits(state.the_job.checks),
     }
 
 
@@ -98,7 +115,7 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "mode": CHECKS,
         "touched": True,
         "open_check": None,
-        "redo": state.redo | setup_bits(state.the_job.checks),
+        "redo": state.redo | setup_bits(state.the_job.checks) | setup_end_bits(state.the_job.checks),
     }
 
 
@@ -117,20 +134,38 @@ def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
 
 
 def _finished(state: State, fact: f.Finished, at: float) -> Change:
-    return {"mode": FINISHED, "open_check": None, **_opening(state, at)}
+    return {"mode": FINISHED, "open_check": None, **_opens(state, FINISHED)}
 
 
 def _ended_early(state: State, fact: f.EndedEarly, at: float) -> Change:
-    return {"mode": ENDED_EARLY, "open_check": None, "question": None, **_opening(state, at)}
+    return {"mode": ENDED_EARLY, "open_check": None, "question": None, **_opens(state, ENDED_EARLY)}
 
 
 def _asked(state: State, fact: f.Asked, at: float) -> Change:
-    question = Question(fact.question, fact.setup, fact.pass_, fact.until)
-    return {"question": question, **_opening(state, at)}
+    return {"question": Question(fact.question, fact.setup, fact.pass_), **_opens(state, QUESTION)}
 
 
 def _dropped(state: State, fact: f.Dropped, at: float) -> Change:
-    return {"question": None, **_opening(state, at)}
+    """What lay under the question is announced again, and waits for an answer as if it were new."""
+    return {"question": None, **_opens(state, state.mode)}
+
+
+def _announcement(state: State, **changes: Any) -> Change:
+    return {"opening": replace(state.opening, **changes)}
+
+
+def _opening_out(state: State, fact: f.OpeningOut, at: float) -> Change:
+    change = _announcement(state, out_at=at)
+    if state.saw_off_at is None and asks_saw_off(state):
+        change["saw_off_at"] = at
+    return change
+
+
+def _carried(state: State, fact: f.Carried, at: float) -> Change:
+    """What was announced already stays so; what was cut off before it was is announced by this one."""
+    counts = state.opening.announced_at
+    kept = counts if counts is not None and counts <= at else None
+    return _announcement(state, announcement=fact.id, announced_at=kept, unspoken=False)
 
 
 def _notice_held(state: State, fact: f.NoticeHeld, at: float) -> Change:
@@ -163,9 +198,12 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.NoticeHeld: _notice_held,
     f.NoticesSpoken: lambda state, fact, at: {"notices": ()},
     f.HearingOut: lambda state, fact, at: {"hear_out": True},
-    f.Asking: lambda state, fact, at: {"asking": fact.id},
-    f.Told: lambda state, fact, at: {"told_from": fact.from_s},
-    f.Reminded: lambda state, fact, at: {"reminded": True},
+    f.OpeningOut: _opening_out,
+    f.Carried: _carried,
+    f.Delivered: lambda state, fact, at: _announcement(state, announced_at=fact.from_s),
+    f.Unspoken: lambda state, fact, at: _announcement(state, unspoken=True, announced_at=None),
+    f.OnScreen: lambda state, fact, at: _announcement(state, displayed_at=at),
+    f.Reminded: lambda state, fact, at: _announcement(state, reminded=True),
     f.VoiceSet: lambda state, fact, at: {"louder": fact.louder, "quicker": fact.quicker},
     f.Announced: lambda state, fact, at: {"said": state.said + fact.count},
 }

@@ -17,7 +17,8 @@ def asked(state: State) -> e.Prompt | None:
 
 
 def check_prompt(state: State, index: int | None = None) -> e.Prompt:
-    """A check's question (the open one's) with its figures: lowest and highest kerf of the setup, depth (mm)."""
+    """A check's question (the open one's) with its figures: lowest and highest kerf of the setup and depth (mm), and
+    how many sockets it has."""
     passes = state.pattern.passes
     chosen = state.open_check if index is None else index
     return prompt(
@@ -26,6 +27,7 @@ def check_prompt(state: State, index: int | None = None) -> e.Prompt:
         lowest=min(p.kerf_from for p in passes),
         highest=max(p.kerf_to for p in passes),
         depth=state.pattern.depth,
+        sockets=len(state.pattern.sockets),
     )
 
 

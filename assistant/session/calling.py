@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from assistant.joinery.settings import approach
 from assistant.plans.model import Job
 from assistant.session import effects as e
@@ -11,9 +13,6 @@ from assistant.session.checks import first_due, is_due
 from assistant.session.state import CHECKS, CUTTING, FINISHED, RESUMING, STANDING_BY, State
 from assistant.session.turn import Turn, prompt
 
-LINGER_S = 20.0
-"""How long a finished session still listens, so that the last tap can be taken back."""
-
 
 def advance(turn: Turn, after_gate: bool = True) -> None:
     """Open the next due check or, when none is due, call the setting.
@@ -22,7 +21,10 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
     """
     index = first_due(turn.state)
     if index is None:
-        call_setting(turn, in_full=after_gate)
+        if turn.state.setup_complete:
+            _end_setup(turn)
+        else:
+            call_setting(turn, in_full=after_gate)
         return
     check = turn.state.the_job.checks[index]
     turn.fact(f.CheckOpened(turn.state.setup, check.name))
@@ -51,29 +53,32 @@ def call_setting(turn: Turn, in_full: bool) -> None:
     setting = state.pattern.passes[number - 1].setting
     spoken = setting_prompt(state, number, in_full)
     turn.fact(f.SettingCalled(state.setup, number, f"{setting.numerator}/{setting.denominator}"))
-    turn.say("setting", spoken)
+    turn.ask("setting", spoken)
     turn.effect(e.Prepare(_after_setting(turn.state)))
 
 
 def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
-    """What may be said next: this setting again, the next setting or what closes the setup."""
+    """What may be said next: this setting again, the next setting or what is asked when all is cut."""
     again = (setting_prompt(state, state.cursor, in_full=False),)
-    rest = state.cut | 1 << (state.cursor - 1)
-    following = next((p for p in range(state.cursor + 1, state.passes + 1) if not rest >> (p - 1) & 1), 0)
+    after = replace(state, cut=state.cut | 1 << (state.cursor - 1))
+    following = after.next_pass()
     if following:
         return again, (setting_prompt(state, following, in_full=False),)
-    if state.setup < len(state.the_job.setups):
-        return again, (*_setup_over(state), clamp_prompt(state.the_job, state.setup + 1))
-    return again, (*_setup_over(state), prompt("finished"))
+    index = first_due(after)
+    return (again,) if index is None else (again, (check_prompt(after, index),))
 
 
 def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
-    """The check after this one, or the first setting."""
+    """The check after this one, or the first setting, or what follows the setup."""
     following = range((state.open_check or 0) + 1, len(state.the_job.checks))
     index = next((i for i in following if is_due(state, i)), None)
-    if index is None:
+    if index is not None:
+        return ((check_prompt(state, index),),)
+    if not state.setup_complete:
         return ((setting_prompt(state, state.next_pass(), in_full=True),),)
-    return ((check_prompt(state, index),),)
+    if state.setup < len(state.the_job.setups):
+        return ((*_stage_over(state), clamp_prompt(state.the_job, state.setup + 1)),)
+    return ((prompt("finished"),),)
 
 
 def clamp_prompt(job: Job, number: int) -> e.Prompt:
@@ -115,42 +120,42 @@ def _stage_checks_due(state: State) -> bool:
     return any(check.when == "stage" and is_due(state, i) for i, check in enumerate(state.the_job.checks))
 
 
-def _setup_over(state: State) -> tuple[e.Prompt, ...]:
-    """Saw off and count; and at the end of a stage, what must be done before the next."""
-    saw_off = prompt("saw off", sockets=len(state.pattern.sockets))
+def _stage_over(state: State) -> tuple[e.Prompt, ...]:
+    """What must be done before the next stage, where this setup is the last of one."""
     setups = state.the_job.setups
     if state.setup == len(setups) or setups[state.setup].stage == state.the_setup.stage:
-        return (saw_off,)
-    return saw_off, prompt("stage over", stage=state.the_setup.stage)
+        return ()
+    return (prompt("stage over", stage=state.the_setup.stage),)
 
 
 def cut_pass(turn: Turn, by: str) -> None:
-    """Record the pass called as cut and go on: next pass, next setup, or the end."""
+    """Record the pass called as cut and go on: the next pass, or what is asked when all is cut."""
     state = turn.state
     turn.fact(f.PassCut(state.setup, state.cursor, by))
-    if not turn.state.setup_complete:
-        advance(turn, after_gate=first_due(turn.state) is not None)
-        return
+    advance(turn, after_gate=first_due(turn.state) is not None)
+
+
+def _end_setup(turn: Turn) -> None:
+    """All is cut and counted, and the blade stands still: only now the next board is named, or the session ends."""
+    state = turn.state
     turn.fact(f.SetupDone(state.setup))
-    over = _setup_over(state)
     if state.setup < len(state.the_job.setups):
-        begin_setup(turn, state.setup + 1, *over)
+        begin_setup(turn, state.setup + 1, *_stage_over(state))
         return
     turn.fact(f.Finished())
-    turn.say("end", *over, prompt("finished"))
-    turn.effect(e.WakeAt(turn.event.at + LINGER_S))
+    turn.say("end", prompt("finished"))
 
 
-def say_again(turn: Turn) -> None:
-    """What is asked or called now, once more."""
+def say_again(turn: Turn, waits: bool = False) -> None:
+    """What is asked or called now, once more. waits: it doesn't cut off what is being said."""
     state = turn.state
     if state.question:
-        turn.ask("question", question_prompt(state))
+        turn.ask("question", question_prompt(state), waits=waits)
     elif state.mode == CHECKS and state.open_check is not None:
         lead = () if state.touched else (clamp_prompt(state.the_job, state.setup),)
-        turn.ask("check", *lead, check_prompt(state))
+        turn.ask("check", *lead, check_prompt(state), waits=waits)
     elif state.mode == CUTTING:
-        turn.say("setting", prompt("again"), setting_prompt(state, state.cursor, in_full=False))
+        turn.ask("setting", prompt("again"), setting_prompt(state, state.cursor, in_full=False), waits=waits)
     elif state.mode == STANDING_BY:
         turn.say("answer", where_prompt(state), prompt("standing by"))
     elif state.mode == FINISHED:

@@ -6,14 +6,14 @@ hold-downs are looked at before each cut is common practice, no source.
 
 from __future__ import annotations
 
+from assistant.plans.checks import CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, GUARD, SAW_OFF, SETUP_END
+from assistant.plans.checks import STANDING_BY as AFTER_STANDING_BY
 from assistant.plans.model import Check
-from assistant.session.state import Confirmation, State
+from assistant.session.state import CHECKS, Confirmation, State
 
-FIRST_WORDS_S = 1.2
-"""A question counts as told this long after it began to sound: who knows it knows it by then."""
-UNANSWERED_S = 20.0
-"""A question whose speaking was never reported counts as told this long after it was opened."""
-CLAMPS, GUARD, BLADE_HEIGHT, SETTING_BAR_OUT = "clamps", "guard", "blade height", "setting bar out"
+BLADE_HEIGHT, SETTING_BAR_OUT = "blade height", "setting bar out"
+COVERED = {CLAMPS: (CARRYING_ON,), CLAMPS_AND_GUARD: (CLAMPS, GUARD, CARRYING_ON)}
+"""A check -> those that its answer confirms as well: clamps just confirmed are tight still."""
 
 
 def bits_of(checks: tuple[Check, ...], *names: str) -> int:
@@ -22,8 +22,13 @@ def bits_of(checks: tuple[Check, ...], *names: str) -> int:
 
 
 def setup_bits(checks: tuple[Check, ...]) -> int:
-    """The `redo` bits of every check that belongs to a clamping, and of clamps and guard whatever their rule."""
-    return sum(1 << i for i, check in enumerate(checks) if check.when == "setup" or check.name in (CLAMPS, GUARD))
+    """The `redo` bits of every check that belongs to a clamping."""
+    return sum(1 << i for i, check in enumerate(checks) if check.when == "setup")
+
+
+def setup_end_bits(checks: tuple[Check, ...]) -> int:
+    """The `redo` bits of what is asked when a setup is cut."""
+    return sum(1 << i for i, check in enumerate(checks) if check.when == SETUP_END)
 
 
 def here(state: State) -> Confirmation:
@@ -35,12 +40,14 @@ def here(state: State) -> Confirmation:
 def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
     if check.when == "stage" and now.stage < 2:
         return False
+    if check.when == AFTER_STANDING_BY:
+        return False
     if last is None:
         return True
     match check.when:
         case "session":
             return False
-        case "setup":
+        case "setup" | "setup end":
             return last.setup != now.setup
         case "depth":
             return last.depth != now.depth
@@ -53,21 +60,72 @@ def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
     raise ValueError(f"check {check.name!r} has no rule {check.when!r}")
 
 
-def is_due(state: State, index: int) -> bool:
-    """Whether check `index` must be confirmed before the next setting is called."""
+def covered_by(check: str) -> tuple[str, ...]:
+    """The checks that an answer to this one confirms: itself, and those whose place it takes."""
+    return (check, *COVERED.get(check, ()))
+
+
+def confirmed_with(state: State, check: str) -> tuple[Confirmation | None, ...]:
+    """Where each check was last confirmed, once this one is confirmed here."""
+    now, names = here(state), covered_by(check)
+    pairs = zip(state.the_job.checks, state.confirmed, strict=True)
+    return tuple(now if one.name in names else last for one, last in pairs)
+
+
+def _index(state: State, name: str) -> int | None:
+    return next((i for i, check in enumerate(state.the_job.checks) if check.name == name), None)
+
+
+def _due_by_itself(state: State, index: int) -> bool:
     if state.redo >> index & 1:
         return True
     return _due(state.the_job.checks[index], state.confirmed[index], here(state))
 
 
+def _clamps_with_guard(state: State) -> bool:
+    """Whether clamps and guard are one question: a new clamping, and a guard that was confirmed in this run for this
+    depth and stage. At the start, after an interruption, for another depth or stage the guard is a check of its own."""
+    clamps, guard = _index(state, CLAMPS), _index(state, GUARD)
+    if clamps is None or guard is None or _index(state, CLAMPS_AND_GUARD) is None:
+        return False
+    if state.redo & (1 << clamps | 1 << guard):
+        return False
+    last, now = state.confirmed[guard], here(state)
+    if last is None or (last.depth, last.stage) != (now.depth, now.stage):
+        return False
+    return _due_by_itself(state, clamps) and _due_by_itself(state, guard)
+
+
+def is_due(state: State, index: int) -> bool:
+    """Whether check `index` must be confirmed before the next setting is called or, once all is cut, the setup ends."""
+    check = state.the_job.checks[index]
+    if (check.when == SETUP_END) != state.setup_complete:
+        return False
+    match check.name:
+        case "clamps and guard":
+            return _clamps_with_guard(state)
+        case "clamps" | "guard":
+            return _due_by_itself(state, index) and not _clamps_with_guard(state)
+        case "carrying on":
+            # Clamps that were never confirmed for this board have a question of their own.
+            clamps = _index(state, CLAMPS)
+            return bool(state.redo >> index & 1) and (clamps is None or not _due_by_itself(state, clamps))
+    return _due_by_itself(state, index)
+
+
+def asks_saw_off(state: State) -> bool:
+    """Whether the operator is being asked to count what is cut, the saw switched off."""
+    index = state.open_check
+    return state.mode == CHECKS and index is not None and state.the_job.checks[index].name == SAW_OFF
+
+
+def runs_down_until(state: State) -> float | None:
+    """While saw off is asked: when the blade may be taken to stand still (s). A reflex before that proves nothing."""
+    if not asks_saw_off(state) or state.saw_off_at is None:
+        return None
+    return state.saw_off_at + state.the_job.run_down_s
+
+
 def first_due(state: State) -> int | None:
     """The index of the first check that is due, in the shop's order, or None."""
     return next((i for i in range(len(state.the_job.checks)) if is_due(state, i)), None)
-
-
-def is_told(state: State, since: float) -> bool:
-    """Whether the open check or question had been told by `since` (s); a check confirmed unheard is no check."""
-    if not state.hear_out:
-        return True
-    told_from = state.open_since + UNANSWERED_S if state.told_from is None else state.told_from
-    return since >= told_from

@@ -8,8 +8,8 @@ from typing import Any
 from assistant.plans.languages import OF_THE_VOICE
 from assistant.session import effects as e
 from assistant.session import facts as f
+from assistant.session.announced import FIRST_WORDS_S, READING_S, deadline, is_announced, is_out
 from assistant.session.calling import (
-    LINGER_S,
     advance,
     begin_setup,
     confirm_check,
@@ -17,7 +17,7 @@ from assistant.session.calling import (
     say_again,
     where_prompt,
 )
-from assistant.session.checks import FIRST_WORDS_S, is_told
+from assistant.session.checks import runs_down_until
 from assistant.session.detours import (
     answer_no,
     answer_yes,
@@ -31,6 +31,7 @@ from assistant.session.detours import (
 from assistant.session.events import (
     CodeAsked,
     DeviceChanged,
+    Displayed,
     Event,
     Gesture,
     Heard,
@@ -41,6 +42,7 @@ from assistant.session.events import (
     SpeechStarted,
     Start,
     TimePassed,
+    WentOut,
 )
 from assistant.session.from_page import PAGE, note_of, refused
 from assistant.session.state import (
@@ -124,10 +126,13 @@ def _gesture(turn: Turn, event: Gesture) -> None:
         return
     turn.release_notices()
     state = turn.state
-    if event.since < state.open_since:
+    if is_out(state, event.since) or (event.gesture == "double" and state.effective_mode in (CHECKS, CUTTING)):
+        _GESTURES[state.effective_mode, event.gesture](turn, event.source)
+    elif event.gesture == "hold" and state.opening.after == CUTTING and state.mode in (CHECKS, CUTTING):
+        # Begun while a pass was called, it meant to stand by, whatever has been opened since.
+        _stand_by(turn, event.source)
+    else:
         turn.show(prompt("pressed too early", gesture=event.gesture))
-        return
-    _GESTURES[state.effective_mode, event.gesture](turn, event.source)
 
 
 def _tap_cutting(turn: Turn, by: str) -> None:
@@ -137,11 +142,14 @@ def _tap_cutting(turn: Turn, by: str) -> None:
 def _cut_if_time(turn: Turn, by: str, since: float) -> None:
     """No pass takes less than pass_takes_s: anything sooner is a slip of the foot or of the ear.
 
-    Counted anew when a question over the call has ended, lest a late answer to it records a cut.
+    It counts from when the setting went out. When a question over the call has ended the setting goes out once more,
+    so that a late answer to the question records no cut.
     """
     state = turn.state
+    if not _announced(turn, by):
+        return
     takes = state.the_job.pedal.pass_takes_s
-    if since - max(state.called_at, state.open_since) < takes:
+    if since - (state.opening.out_at or 0.0) < takes:
         too_soon = prompt("too soon", takes=takes)
         if by == PAGE:
             turn.show(too_soon)
@@ -176,25 +184,31 @@ def _carry_on(turn: Turn, by: str) -> None:
 
 
 def _confirm(turn: Turn, by: str) -> None:
-    if _told(turn):
-        confirm_check(turn, by)
+    """The saw's own check waits until the blade has run down: nobody has counted before."""
+    if not _announced(turn, by):
+        return
+    stands_at = runs_down_until(turn.state)
+    if stands_at is not None and getattr(turn.event, "since", turn.event.at) < stands_at:
+        turn.say("answer", prompt("blade still turns", takes=turn.state.the_job.run_down_s))
+        return
+    confirm_check(turn, by)
 
 
 def _yes(turn: Turn, by: str) -> None:
-    if _told(turn):
+    if _announced(turn, by):
         answer_yes(turn)
 
 
-def _told(turn: Turn) -> bool:
-    """Whether what is asked has been told. If not, that is shown, and said once, after what is being said."""
+def _announced(turn: Turn, by: str) -> bool:
+    """Whether what is open has been announced. If not, that is shown, and said once, after what is being said."""
     state = turn.state
-    if is_told(state, getattr(turn.event, "since", turn.event.at)):
+    if is_announced(state, getattr(turn.event, "since", turn.event.at)):
         return True
-    if state.reminded:
-        turn.show(prompt("not told yet"))
+    if state.opening.reminded or by == PAGE:
+        turn.show(prompt("not announced yet"))
     else:
         turn.fact(f.Reminded())
-        turn.add_notice(prompt("not told yet"))
+        turn.add_notice(prompt("not announced yet"))
     return False
 
 
@@ -238,7 +252,7 @@ def _heard(turn: Turn, event: Heard) -> None:
     state = turn.state
     dated = event.source == "voice" or (event.source == PAGE and event.intent == "cut")
     stale = dated and event.generation != state.generation and event.intent != "stand by"
-    early = event.since < state.open_since and event.intent not in ALWAYS_TIMELY
+    early = not is_out(state, event.since) and event.intent not in ALWAYS_TIMELY
     if stale or early:
         turn.show(prompt("heard too late" if stale else "heard too early", phrase=event.phrase))
         return
@@ -301,13 +315,25 @@ def _not_heard(turn: Turn, event: NotHeard) -> None:
     turn.show(prompt("not heard", reason=event.reason))
 
 
+def _went_out(turn: Turn, event: WentOut) -> None:
+    """All times of what is open count from here."""
+    opening = turn.state.opening
+    if event.generation != opening.generation or opening.out_at is not None:
+        return
+    turn.fact(f.OpeningOut())
+    ends_at = deadline(turn.state)
+    if ends_at is not None:
+        turn.effect(e.WakeAt(ends_at))
+
+
 def _time_passed(turn: Turn, event: TimePassed) -> None:
-    state = turn.state
-    question = state.question
-    if question and question.until is not None and event.at >= question.until:
+    ends_at = deadline(turn.state)
+    if ends_at is None or event.at < ends_at:
+        return
+    if turn.state.question:
         turn.fact(f.Dropped())
         nothing_changed(turn)
-    elif question is None and state.mode == FINISHED and event.at >= state.open_since + LINGER_S:
+    else:
         turn.effect(e.Close(open_=False))
 
 
@@ -338,23 +364,43 @@ def _leave(turn: Turn, event: Leave) -> None:
 
 
 def _speech_started(turn: Turn, event: SpeechStarted) -> None:
-    if _is_asking(turn.state, event.id) and turn.state.told_from is None:
-        turn.fact(f.Told(event.at + FIRST_WORDS_S))
+    """A check or question is known by its first words; a setting's number comes last."""
+    if _awaits(turn.state, event) and turn.state.opening.kind != CUTTING:
+        turn.fact(f.Delivered(event.at + FIRST_WORDS_S))
 
 
 def _speech_ended(turn: Turn, event: SpeechEnded) -> None:
-    """What could not be spoken is on the screen, and reading takes as long as the first words."""
-    state = turn.state
-    if not _is_asking(state, event.id):
+    """What was cut off by an answer is said again after it; what could not be spoken has to be read."""
+    if not _awaits(turn.state, event):
         return
-    if event.how == "whole" and (state.told_from is None or event.at < state.told_from):
-        turn.fact(f.Told(event.at))
-    elif event.how == "failed" and state.told_from is None:
-        turn.fact(f.Told(event.at + FIRST_WORDS_S))
+    if event.how == "whole":
+        turn.fact(f.Delivered(event.at))
+    elif event.how == "cut off":
+        say_again(turn, waits=True)
+    else:
+        turn.fact(f.Unspoken())
+        _read(turn)
 
 
-def _is_asking(state: State, id: str) -> bool:
-    return state.hear_out and state.asking == id
+def _awaits(state: State, event: SpeechStarted | SpeechEnded) -> bool:
+    """Whether this is the announcement of what is open, and that doesn't count as announced yet."""
+    opening = state.opening
+    if not state.hear_out or event.id != opening.announcement:
+        return False
+    return opening.announced_at is None or event.at < opening.announced_at
+
+
+def _displayed(turn: Turn, event: Displayed) -> None:
+    opening = turn.state.opening
+    if turn.state.hear_out and event.generation == opening.generation and opening.displayed_at is None:
+        turn.fact(f.OnScreen())
+        _read(turn)
+
+
+def _read(turn: Turn) -> None:
+    opening = turn.state.opening
+    if opening.unspoken and opening.displayed_at is not None:
+        turn.fact(f.Delivered(opening.displayed_at + READING_S))
 
 
 _EVENTS: dict[type[Event], Callable[[Turn, Any], None]] = {
@@ -368,5 +414,7 @@ _EVENTS: dict[type[Event], Callable[[Turn, Any], None]] = {
     CodeAsked: _code_asked,
     Leave: _leave,
     SpeechStarted: _speech_started,
+    WentOut: _went_out,
+    Displayed: _displayed,
     SpeechEnded: _speech_ended,
 }

@@ -5,21 +5,16 @@ from __future__ import annotations
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.calling import (
-    LINGER_S,
     advance,
     call_setting,
     clamp_prompt,
     question_prompt,
     say_again,
     setting_prompt,
+    where_prompt,
 )
 from assistant.session.state import CUTTING, FINISHED, Question, State
 from assistant.session.turn import Turn, prompt
-
-READ_BACK_S = 15.0
-"""An unanswered read-back becomes a no after this long."""
-
-DETOURS = frozenset({"back", "go to", "end"})
 
 
 def back_target(state: State) -> tuple[int, int] | None:
@@ -37,12 +32,8 @@ def back_target(state: State) -> tuple[int, int] | None:
 
 
 def ask(turn: Turn, name: str, setup: int, pass_: int, *before: e.Prompt) -> None:
-    """Open a question; detours carry a deadline, the questions of resuming wait."""
-    until = turn.event.at + READ_BACK_S if name in DETOURS else None
-    turn.fact(f.Asked(name, setup, pass_, until))
+    turn.fact(f.Asked(name, setup, pass_))
     turn.ask("question", *before, question_prompt(turn.state))
-    if until is not None:
-        turn.effect(e.WakeAt(until))
 
 
 def ask_back(turn: Turn) -> None:
@@ -110,12 +101,10 @@ def nothing_changed(turn: Turn) -> None:
     state = turn.state
     unchanged = prompt("nothing changed")
     if state.mode == CUTTING:
-        turn.say("answer", unchanged, setting_prompt(state, state.cursor, in_full=False))
+        turn.ask("setting", unchanged, setting_prompt(state, state.cursor, in_full=False))
         return
     turn.say("answer", unchanged)
     say_again(turn)
-    if state.mode == FINISHED:
-        turn.effect(e.WakeAt(turn.event.at + LINGER_S))
 
 
 def _step_back(turn: Turn, question: Question) -> None:
@@ -152,10 +141,16 @@ def begin_resuming(turn: Turn, notes: tuple[str, ...]) -> None:
 
 
 def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
-    """Work whose clamping was never confirmed has nothing to lose: it is clamped from the start."""
+    """Work whose clamping was never confirmed has nothing to lose: it is clamped from the start.
+
+    Where all is cut it has nothing to lose any more: it is only to be counted.
+    """
     state = turn.state
-    if state.touched:
+    if state.setup_complete:
+        turn.say("clamp", *before, where_prompt(state))
+        advance(turn)
+    elif state.touched:
         ask(turn, "clamped", state.setup, state.next_pass(), *before)
-        return
-    turn.say("clamp", *before, clamp_prompt(state.the_job, state.setup))
-    advance(turn)
+    else:
+        turn.say("clamp", *before, clamp_prompt(state.the_job, state.setup))
+        advance(turn)

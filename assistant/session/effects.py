@@ -76,6 +76,7 @@ class View:
     cut: bit p - 1 is set when pass p of this setup is recorded as cut. approach: the lower point to go past to
     before coming up to the setting, mm, or None. asked: the open question or check, as it is said.
     generation: of the grammar in force, and so of what is asked or called: an answer from a page names it.
+    wait_s: seconds from now until the open check can be confirmed, 0 where it can be at once.
     """
 
     mode: str
@@ -94,6 +95,7 @@ class View:
     approach: Any = None
     asked: Prompt | None = None
     generation: int = 0
+    wait_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ class Event:
 class Start(Event):
     """The `cut` command: a new session of this job.
 
-    rehearsed: no wood is cut. hear_out: answers count only once what they answer has been spoken.
+    rehearsed: no wood is cut. hear_out: answers count only once what they answer has been spoken or shown.
     """
 
     job: Job
@@ -92,6 +92,23 @@ class SpeechEnded(Event):
 
     id: str
     how: str
+
+
+@dataclass(frozen=True, slots=True)
+class WentOut(Event):
+    """The runner, after the effects of every turn that opened something: all of it has been handed over.
+
+    It never goes through the queue, so a press that waited there while the runner was held up began earlier.
+    """
+
+    generation: int
+
+
+@dataclass(frozen=True, slots=True)
+class Displayed(Event):
+    """The terminal's writer: everything of this generation has been written, and the terminal has taken it."""
+
+    generation: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ class Started(Fact):
     """rehearsed: played from a script or a recording; no wood is cut."""
 
     kind: ClassVar[str] = "started"
-    version: ClassVar[int] = 2
+    version: ClassVar[int] = 3
     job: Job
     # What an older journal holds reads as it did.
     rehearsed: bool = field(default=False, repr=False)
@@ -49,8 +49,6 @@ class SetupStarted(Fact):
 
 @dataclass(frozen=True, slots=True)
 class CheckOpened(Fact):
-    """An answer counts only if its press or first sound is not older than this record."""
-
     kind: ClassVar[str] = "check_opened"
     setup: int
     check: str
@@ -149,6 +147,8 @@ class StageReady(Fact):
 
 @dataclass(frozen=True, slots=True)
 class SetupDone(Fact):
+    """Every pass is cut, and whatever is asked at a setup's end is confirmed."""
+
     kind: ClassVar[str] = "setup_done"
     setup: int
 
@@ -177,7 +177,6 @@ class Asked(Fact):
     question: str
     setup: int
     pass_: int
-    until: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,33 +205,57 @@ class NoticesSpoken(Fact):
 
 @dataclass(frozen=True, slots=True)
 class HearingOut(Fact):
-    """In this run an answer counts only once what it answers has been spoken."""
+    """In this run an answer counts only once what it answers has been spoken or shown."""
 
     kind: ClassVar[str] = "hearing_out"
     passing: ClassVar[bool] = True
 
 
 @dataclass(frozen=True, slots=True)
-class Asking(Fact):
-    """The announcement with this id carries the open check or question."""
+class OpeningOut(Fact):
+    """What was opened has been handed to the voice and the screens."""
 
-    kind: ClassVar[str] = "asking"
+    kind: ClassVar[str] = "opening_out"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
+class Carried(Fact):
+    """The announcement with this id carries what is open."""
+
+    kind: ClassVar[str] = "carried"
     passing: ClassVar[bool] = True
     id: str
 
 
 @dataclass(frozen=True, slots=True)
-class Told(Fact):
-    """From this time on (s) the open check or question counts as told."""
+class Delivered(Fact):
+    """From this time on (s) what is open counts as announced."""
 
-    kind: ClassVar[str] = "told"
+    kind: ClassVar[str] = "delivered"
     passing: ClassVar[bool] = True
     from_s: float
 
 
 @dataclass(frozen=True, slots=True)
+class Unspoken(Fact):
+    """The voice could not say what is open: a screen has to."""
+
+    kind: ClassVar[str] = "unspoken"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
+class OnScreen(Fact):
+    """A screen has shown what is open."""
+
+    kind: ClassVar[str] = "on_screen"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
 class Reminded(Fact):
-    """It was said that an answer came before its question had been told."""
+    """The operator was reminded that an answer came before what it answers had been announced."""
 
     kind: ClassVar[str] = "reminded"
     passing: ClassVar[bool] = True

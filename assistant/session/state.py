@@ -26,12 +26,33 @@ class Confirmation:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """An open read-back or question. until: session time at which it becomes a no, or None."""
+    """An open read-back or question."""
 
     name: str
     setup: int
     pass_: int
-    until: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What waits for an answer now, and how far its announcement has got. Times are session times, s.
+
+    generation: of the grammar in force; every opening has a new one. kind: the mode that it opened, or QUESTION.
+    after: the kind of the opening that went out before it, "" for none. out_at: when the voice and the screens had been
+    handed it, None until then. announcement: the id of the one that carries it, "" for none. announced_at: since when
+    it counts as announced, None while it doesn't. unspoken: the voice failed it. displayed_at: when a screen had shown
+    it, None until then. reminded: an answer came too early, and the operator has been reminded of that.
+    """
+
+    generation: int = 0
+    kind: str = ""
+    after: str = ""
+    out_at: float | None = None
+    announcement: str = ""
+    announced_at: float | None = None
+    unspoken: bool = False
+    displayed_at: float | None = None
+    reminded: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,14 +61,12 @@ class State:
 
     cut: bit p - 1 is set when pass p of this setup is recorded as cut. redo: bit i is set when
     check i must be asked again whatever its own rule says. touched: a check of this setup has
-    been answered, so the setup before it is closed. open_since: answers whose press or first
-    sound is older don't count. generation: of the grammar in force. carriage_at: the setting last
-    called, mm; came_from: the different one called before it. notices: (device, text) held back
+    been answered, so the setup before it is closed. opening: what waits for an answer. carriage_at: the
+    setting last called, mm; came_from: the different one called before it. notices: (device, text) held back
     while a pass may be under way. said: announcements made in this run. rehearsed: no wood is cut.
-    hear_out: answers count only once told. asking: the announcement that carries the open check or
-    question, "" for none. told_from: since when it counts as told, None while it doesn't.
-    reminded: an answer to it has come too soon and that was said. louder, quicker: steps of the voice in
-    this run, negative for softer and slower.
+    hear_out: an answer counts only once what it answers has been spoken or shown; else once it went out.
+    louder, quicker: steps of the voice in this run, negative for softer and slower. saw_off_at: when the operator was
+    first asked, after the last pass of this setup, whether the saw is off (s); None where that was not in this run.
     """
 
     n: int = 0
@@ -58,25 +77,26 @@ class State:
     cursor: int = 0
     cut: int = 0
     cut_in_all: int = 0
-    called_at: float = 0.0
     carriage_at: Fraction | None = None
     came_from: Fraction | None = None
     confirmed: tuple[Confirmation | None, ...] = ()
     redo: int = 0
     open_check: int | None = None
     touched: bool = False
-    open_since: float = 0.0
-    generation: int = 0
+    opening: Opening = Opening()
     question: Question | None = None
     notices: tuple[tuple[str, str], ...] = ()
     said: int = 0
     rehearsed: bool = False
     hear_out: bool = False
-    asking: str = ""
-    told_from: float | None = None
-    reminded: bool = False
     louder: int = 0
     quicker: int = 0
+    saw_off_at: float | None = None
+
+    @property
+    def generation(self) -> int:
+        """Of the grammar in force."""
+        return self.opening.generation
 
     @property
     def the_job(self) -> Job:

@@ -11,6 +11,7 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.asked import asked
+from assistant.session.checks import asks_saw_off, runs_down_until
 from assistant.session.effects import prompt
 from assistant.session.events import Event
 from assistant.session.state import State
@@ -48,18 +49,18 @@ class Turn:
     def effect(self, effect: e.Effect) -> None:
         self._effects.append(effect)
 
-    def say(self, klass: str, *prompts: e.Prompt) -> str:
-        """One announcement; returns its id. The first of a turn cuts off what sounds; the rest of the turn wait."""
-        first = self._spoken == 0
+    def say(self, klass: str, *prompts: e.Prompt, waits: bool = False) -> str:
+        """One announcement; returns its id. The first of a turn cuts off what sounds, unless it waits; others wait."""
+        first = self._spoken == 0 and not waits
         self._spoken += 1
         held, self._held = self._held, ()
         id = f"a{self.state.said + self._spoken}"
         self.effect(e.Say(id, (*held, *prompts), klass, replaces=first))
         return id
 
-    def ask(self, klass: str, *prompts: e.Prompt) -> None:
+    def ask(self, klass: str, *prompts: e.Prompt, waits: bool = False) -> None:
         """`say` for what waits for an answer."""
-        self.fact(f.Asking(self.say(klass, *prompts)))
+        self.fact(f.Carried(self.say(klass, *prompts, waits=waits)))
 
     def add_notice(self, *prompts: e.Prompt, klass: str = "notice") -> None:
         """Speak something unsolicited without cutting anything off."""
@@ -71,7 +72,7 @@ class Turn:
         self._held = (*self._held, *prompts)
 
     def show(self, line: e.Prompt) -> None:
-        self.effect(e.Show(view(self.state), line))
+        self.effect(e.Show(view(self.state, self.event.at), line))
 
     def release_notices(self) -> None:
         """A gesture or phrase came: held notices are spoken first, so that a number is spoken last."""
@@ -87,12 +88,12 @@ class Turn:
             self.fact(f.Announced(self._spoken))
         if wanted is not None and wanted.generation != self._generation:
             self.effect(wanted)
-            self.effect(e.Show(view(self.state)))
+            self.effect(e.Show(view(self.state, self.event.at)))
         return Decision(tuple(self._facts), tuple(self._effects))
 
 
-def view(state: State) -> e.View:
-    """The snapshot that every screen shows."""
+def view(state: State, at: float | None = None) -> e.View:
+    """The snapshot that every screen shows. at: session time, s; None: that of the newest record."""
     called = state.setup > 0 and state.cursor > 0 and not state.is_cut(state.cursor)
     job = state.the_job
     one = state.pattern.passes[state.cursor - 1] if called else None
@@ -114,7 +115,15 @@ def view(state: State) -> e.View:
         approach=None if setting is None else approach(job.carriage, _stood_at(state, setting), setting, down),
         asked=asked(state),
         generation=state.generation,
+        wait_s=_wait_s(state, state.at if at is None else at),
     )
+
+
+def _wait_s(state: State, at: float) -> float:
+    if not asks_saw_off(state):
+        return 0.0
+    stands_at = runs_down_until(state)
+    return state.the_job.run_down_s if stands_at is None else max(0.0, stands_at - at)
 
 
 def _stood_at(state: State, setting: Fraction) -> Fraction | None:

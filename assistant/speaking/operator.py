@@ -59,13 +59,14 @@ class SyntheticOperator:
         self._sounding = 0
         self._tries = 0
         self._asked: set[int] = set()
-        self._over = False
+        self._ready_at = 0.0
 
     # a screen
 
     def show(self, view: View, line: str | None, words: Words) -> None:
         if view != self._view:
             self._view, self._tries = view, 0
+            self._ready_at = self._clock.at() + view.wait_s
 
     def said(self, text: str, klass: str) -> None:
         self._act_at = None
@@ -80,7 +81,7 @@ class SyntheticOperator:
         elif isinstance(event, SpeechEnded):
             self._sounding = max(0, self._sounding - 1)
             if not self._sounding:
-                self._act_at = event.at + self._thinks_s()
+                self._act_at = max(event.at + self._thinks_s(), self._ready_at)
 
     def read(self, samples: int) -> bytes | None:
         """The operator's sound for the next samples; None when the session is over and all is said."""

@@ -124,8 +124,14 @@ class Words:
             lowest=self.clear_of(figures["lowest"], up=False, named="{lowest} to {highest}" not in say),
             highest=self.clear_of(figures["highest"], up=True),
             depth=self.depth(figures["depth"]),
+            sockets=self.sockets(figures["sockets"]),
         )
         return _sentence(filled)
+
+    def sockets(self, number: int) -> str:
+        """ "seven sockets", or slots where those are cut."""
+        kind = "slot" if self.job.layout == "slots" else "socket"
+        return self.counted(number, kind, f"{kind}s")
 
     def clamp(self, figures: dict[str, Any]) -> str:
         return " ".join((*_which_board(self, figures), *_which_way(figures)))
@@ -237,12 +243,6 @@ def _noted(words: Words, figures: dict[str, Any]) -> str:
     return f"Problem marked at {place}."
 
 
-def _saw_off(words: Words, figures: dict[str, Any]) -> str:
-    kind = "slot" if words.job.layout == "slots" else "socket"
-    count = words.counted(figures["sockets"], f"{kind}: look at it", f"{kind}s: count them")
-    return f"Saw off. Wait until the blade stands still. {_sentence(count + ' before you unclamp')}"
-
-
 def _ended_early(words: Words, figures: dict[str, Any]) -> str:
     left = figures["left"]
     passes = _sentence(words.counted(left, "pass was", "passes were")).rstrip(".")
@@ -281,7 +281,6 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "where": _where,
     "way": _way,
     "noted": _noted,
-    "saw off": _saw_off,
     "ended early": _ended_early,
     "tap ignored": _tap_ignored,
     "pairing code": _pairing_code,
@@ -299,7 +298,7 @@ _TEMPLATES: dict[str, str] = {
     ),
     "finished": "All is cut. Isolate the saw, and refit the riving knife and guard.",
     "again": "Again:",
-    "standing by": "Standing by. Hold to carry on.",
+    "standing by": "Standing by. Saw off. Hold to carry on.",
     "how many": "{left_here} to go on this end, {left} in all.",
     "louder": "Louder.",
     "quieter": "Quieter.",
@@ -323,7 +322,8 @@ _TEMPLATES: dict[str, str] = {
     "ask clamped": "Is the work still clamped just as it was? " + YES_NO,
     "device": "{text}",
     "too soon": "Too soon, not counted: a pass takes longer. When it is cut and drawn back, tap again.",
-    "not told yet": "Not counted: hear the question first, then answer it.",
+    "blade still turns": "Not counted: the blade takes {takes} seconds to stop. Wait, count, then confirm.",
+    "not announced yet": "Not counted: wait until it has been announced, then answer.",
     "pressed too early": "The {gesture} began before this was asked; it does not count.",
     "heard too late": "Heard too late, not obeyed: {phrase}",
     "heard too early": "Heard before this was asked, not obeyed: {phrase}",

@@ -124,7 +124,7 @@ def test_a_kind_whose_version_was_raised_without_its_codec_is_found_and_refused(
 
 def test_passing_facts_are_never_written() -> None:
     with pytest.raises(JournalError, match="'asked'"):
-        codec.encode(f.Asked("back", 1, 1, None))
+        codec.encode(f.Asked("back", 1, 1))
 
 
 def test_the_pass_is_written_under_the_formats_own_key() -> None:
@@ -144,7 +144,8 @@ def test_the_pass_is_written_under_the_formats_own_key() -> None:
         ("pass_cut", 1, '{"setup":1,', "can't be read"),
         ("pass_cut", 1, "[]", "no JSON object"),
         ("setting_called", 1, '{"setup":1,"pass":1,"setting":"1/0"}', "'setting' is '1/0'"),
-        ("started", 1, "{}", "'job' is missing"),
+        ("started", 1, "{}", "'job' is damaged"),
+        ("started", 3, "{}", "'job' is missing"),
         ("started", 1, '{"job":{}}', "'job' is damaged"),
     ],
 )

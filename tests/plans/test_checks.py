@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.plans.checks import DEFAULT_CHECKS, FIGURES, default_checks
+from assistant.plans.checks import DEFAULT_CHECKS, FIGURES, FIXED, default_checks
 from assistant.plans.languages import CHECKS, known_languages, language_of
 from tests.plans.files import DEMO_SHOPS, SHOP, shop_faults, shop_of
 
@@ -21,13 +21,16 @@ def _names(folder: Path, text: str) -> list[str]:
 def test_default_checks_in_order_with_when(tmp_path: Path) -> None:
     assert [(check.name, check.when) for check in shop_of(tmp_path, BAR).checks] == [
         ("glue dry and trimmed", "stage"),
+        ("zero", "session"),
         ("edge and face", "setup"),
         ("setting bar out", "setup"),
         ("clamps", "setup"),
         ("guard", "setup"),
-        ("hold-down", "session"),
+        ("clamps and guard", "setup"),
+        ("carrying on", "standing by"),
         ("blade height", "depth"),
         ("backing", "part"),
+        ("saw off", "setup end"),
     ]
 
 
@@ -92,8 +95,8 @@ def test_an_own_check_without_when_is_asked_at_every_setup(tmp_path: Path) -> No
 
 def test_checks_order_puts_the_named_ones_first(tmp_path: Path) -> None:
     names = _names(tmp_path, 'checks_order = ["guard", "dust port"]\n' + SHOP + DUST)
-    assert names[:4] == ["guard", "dust port", "glue dry and trimmed", "edge and face"]
-    assert len(names) == 8
+    assert names[:4] == ["guard", "dust port", "glue dry and trimmed", "zero"]
+    assert len(names) == 11
 
 
 def test_checks_off_removes(tmp_path: Path) -> None:
@@ -101,21 +104,35 @@ def test_checks_off_removes(tmp_path: Path) -> None:
 
 
 def test_a_default_check_may_get_another_when_and_other_words(tmp_path: Path) -> None:
-    text = SHOP + '[[checks]]\nname = "hold-down"\nwhen = "setup"\nanswer = "hold down bar is across it"\n'
-    hold = next(check for check in shop_of(tmp_path, text).checks if check.name == "hold-down")
-    assert (hold.when, hold.answer) == ("setup", "hold down bar is across it")
-    assert hold.say == next(check.say for check in DEFAULT_CHECKS if check.name == "hold-down")
+    text = SHOP + '[[checks]]\nname = "backing"\nwhen = "setup"\nanswer = "backing board is a fresh one"\n'
+    backing = next(check for check in shop_of(tmp_path, text).checks if check.name == "backing")
+    assert (backing.when, backing.answer) == ("setup", "backing board is a fresh one")
+    assert backing.say == next(check.say for check in DEFAULT_CHECKS if check.name == "backing")
 
 
-@pytest.mark.parametrize("name", ["guard", "clamps"])
-def test_guard_and_clamps_stay_at_every_setup(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize("name", FIXED)
+def test_what_keeps_fingers_safe_stays_and_stays_when_it_is_asked(tmp_path: Path, name: str) -> None:
     assert shop_faults(tmp_path, f'checks_off = ["{name}"]\n' + SHOP) == [
-        f'shop.toml: checks_off: can\'t remove this check (got "{name}"); guard and clamps are asked on every machine'
+        f'shop.toml: checks_off: can\'t remove this check (got "{name}"); leave it out: clamps, guard, clamps and guard, '
+        "carrying on, saw off are asked on every machine"
     ]
     assert shop_faults(tmp_path, SHOP + f'[[checks]]\nname = "{name}"\nwhen = "session"\n') == [
         f'shop.toml: checks[1].when: can\'t be changed for {name} (got "session"); '
-        "it is asked at every setup; leave this out"
+        f'it is always "{FIXED[name]}"; leave this out'
     ]
+    same = shop_of(tmp_path, SHOP + f'[[checks]]\nname = "{name}"\nwhen = "{FIXED[name]}"\nsay = "well then?"\n')
+    assert next(check for check in same.checks if check.name == name).say == "well then?"
+
+
+def test_a_check_that_is_gone_is_refused_with_what_came_of_it(tmp_path: Path) -> None:
+    mend = 'is no check any more (got "hold-down"); leave it out: it is part of the clamps question'
+    assert shop_faults(tmp_path, 'checks_off = ["hold-down"]\n' + SHOP) == [f"shop.toml: checks_off: {mend}"]
+    told = shop_faults(tmp_path, SHOP + '[[checks]]\nname = "hold-down"\nwhen = "setup"\n')
+    assert len(told) == 1 and "checks[1].name: is no check any more" in told[0]
+
+
+def test_a_shops_own_check_may_be_asked_at_a_setups_end(tmp_path: Path) -> None:
+    assert shop_of(tmp_path, SHOP + DUST + 'when = "setup end"\n').checks[-1].when == "setup end"
 
 
 @pytest.mark.parametrize(
@@ -144,7 +161,7 @@ def test_questions_take_no_other_figures(tmp_path: Path, say: str) -> None:
     text = SHOP + f'[[checks]]\nname = "x"\nsay = "{say}"\nanswer = "dust port is open now"\n'
     assert shop_faults(tmp_path, text) == [
         f'shop.toml: checks[1].say: holds a figure we can\'t fill in (got "{say}"); '
-        "use {lowest}, {highest} and {depth} only, and no other braces"
+        "use {lowest}, {highest}, {depth} and {sockets} only, and no other braces"
     ]
 
 

@@ -65,7 +65,7 @@ def test_lines_come_at_their_times_from_the_start_of_the_run() -> None:
     runner, log, clock = started()
     clock.set(100.0)
     Rehearsal(runner, clock, parse_script("5 pedal hold\n6.5 pedal hold\n", "s")).run()
-    assert runner.state.called_at == 106.5
+    assert runner.state.opening.out_at == 106.5
     assert [entry[1] for entry in log.of("commit")] == ["check_confirmed", "check_confirmed"]
 
 

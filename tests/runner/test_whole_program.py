@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from assistant.journal.store import Journal
-from assistant.session.checks import FIRST_WORDS_S
+from assistant.session.announced import FIRST_WORDS_S
 from tests.commands.program import PLAN
 from tests.pedal.xserver import XServer, needs_x, wait_for
 
@@ -164,7 +164,7 @@ def test_a_check_confirmed_before_it_could_be_read_is_not_confirmed(saw: Saw) ->
     saw.run(saw.cut("--no-voice"))
     saw.until(FIRST_CHECK)
     saw.child.send("h")
-    saw.until("Not counted: hear the question first")
+    saw.until("Not counted: wait until it has been announced")
     saw.keys(("h", SECOND_CHECK), ("q", "stays open"))
     assert saw.ended()[0] == 1
     assert saw.facts() == [("started",), ("setup_started", 1), *checked(1, "keys")[:3]]

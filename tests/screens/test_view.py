@@ -24,7 +24,7 @@ from assistant.runner.loop import Outputs, Runner
 from assistant.screens import view_letters as letters
 from assistant.screens.view import TICK_S, TerminalView, suits
 from assistant.session import facts as f
-from assistant.session.checks import FIRST_WORDS_S
+from assistant.session.announced import FIRST_WORDS_S
 from assistant.session.events import Gesture, Start
 from tests.commands.program import PLAN
 from tests.session.jobs import few_checks, job, plan, with_pass_time

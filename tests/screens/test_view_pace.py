@@ -37,7 +37,7 @@ def test_two_passes_make_no_pace_yet() -> None:
 
 @pytest.mark.parametrize(
     "pause",
-    [f.StoodBy("pedal"), f.Resumed(1, 4), f.SteppedBack(1, 3), f.Jumped(1, 9), f.Asked("end", 1, 4, 400.0)],
+    [f.StoodBy("pedal"), f.Resumed(1, 4), f.SteppedBack(1, 3), f.Jumped(1, 9), f.Asked("end", 1, 4)],
     ids=lambda fact: fact.kind,
 )
 def test_a_pass_with_a_pause_in_it_does_not_count(pause: f.Fact) -> None:

@@ -131,7 +131,7 @@ def words_on(canvas: Canvas) -> str:
 def test_whether_the_board_is_clamped_as_it_was_is_asked_whole(columns: int, rows: int) -> None:
     a_job = job(plan(width=84, parts="A"))
     cut = [f.PassCut(1, n, "pedal") for n in (1, 2, 3)]
-    seen = sight(*cut, called(a_job, 4), f.Asked("registered", 1, 4, 20.0), of=a_job, faults=LOST)
+    seen = sight(*cut, called(a_job, 4), f.Asked("registered", 1, 4), of=a_job, faults=LOST)
     assert seen.view and seen.view.asked and seen.words
     asked = Words(a_job, figures=True).one(seen.view.asked)
     assert len(asked) > 250 and asked in words_on(composed(seen, columns, rows))
@@ -140,7 +140,7 @@ def test_whether_the_board_is_clamped_as_it_was_is_asked_whole(columns: int, row
 
 def test_how_a_resumed_session_begins_stands_before_its_question() -> None:
     a_job = job(plan(width=84, parts="A"))
-    bare = sight(f.PassCut(1, 1, "pedal"), called(a_job, 2), f.Asked("clamped", 1, 2, 20.0), of=a_job, faults=LOST)
+    bare = sight(f.PassCut(1, 1, "pedal"), called(a_job, 2), f.Asked("clamped", 1, 2), of=a_job, faults=LOST)
     assert bare.view and bare.view.asked
     asked = Words(a_job, figures=True).one(bare.view.asked)
     begin = "Resuming long side: end 1, setup 1 of 2. 1 pass is recorded as cut. See that the saw is off."
@@ -204,7 +204,7 @@ def test_on_a_page_made_too_small_the_check_stays_whole(columns: int, rows: int)
 
 
 def test_a_question_is_told_big_and_read_back_in_full() -> None:
-    canvas = composed(sight(called(job(plan(width=84, parts="A")), 3), f.Asked("back", 1, 2, 20.0)))
+    canvas = composed(sight(called(job(plan(width=84, parts="A")), 3), f.Asked("back", 1, 2)))
     assert big_on(canvas, "BACK TO 2?")
     assert "it then counts as not cut" in text(canvas) and "hold: yes   double tap: no" in text(canvas)
 
@@ -386,7 +386,7 @@ def test_how_the_board_is_held_is_told_to_its_end(columns: int, rows: int) -> No
     clamp = "Setup 1 of 2: long side, end 1 down. Against the setting bar, marked face to the backing."
     for seen in (
         sight(called(a_job, 1), of=a_job, faults=LOST),
-        sight(*cut, called(a_job, 4), f.Asked("registered", 1, 4, 20.0), of=a_job, faults=LOST),
+        sight(*cut, called(a_job, 4), f.Asked("registered", 1, 4), of=a_job, faults=LOST),
         sight(f.CheckOpened(1, "guard"), of=a_job, clamp=clamp, faults=LOST),
     ):
         assert seen.view and seen.words and seen.view.way

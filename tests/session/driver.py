@@ -17,6 +17,7 @@ from assistant.session.events import (
     SpeechStarted,
     Start,
     TimePassed,
+    WentOut,
 )
 from assistant.session.state import State
 from assistant.session.turn import record_of
@@ -33,18 +34,27 @@ class Driver:
         self.at = self.state.at
         self.records: list[f.Record] = []
         self.effects: tuple[e.Effect, ...] = ()
+        self.stalls_s = 0.0
         self.facts: tuple[f.Fact, ...] = ()
         if job is not None:
             self.send(Start(0.0, UTC, job, hear_out=hear_out))
 
     def send(self, event: Event) -> None:
+        """One event, and as the runner does, word that what it opened has gone out: `stalls_s` after it."""
+        self.facts, self.effects = self._turn(event)
+        if self.state.opening.out_at is None:
+            self.at = max(self.at, event.at) + self.stalls_s
+            facts, effects = self._turn(WentOut(self.at, UTC, self.state.generation))
+            self.facts, self.effects = self.facts + facts, self.effects + effects
+
+    def _turn(self, event: Event) -> tuple[tuple[f.Fact, ...], tuple[e.Effect, ...]]:
         decision = decide(self.state, event)
         for fact in decision.facts:
             record = record_of(self.state, fact, event)
             self.state = apply(self.state, record)
             if not fact.passing:
                 self.records.append(record)
-        self.facts, self.effects = decision.facts, decision.effects
+        return decision.facts, decision.effects
 
     def gesture(self, gesture: str, after: float = 5.0, held: float = 0.0) -> None:
         """`after` seconds later; the press went down `held` before that."""
@@ -79,13 +89,24 @@ class Driver:
     def speech(self, how: str, after: float = 0.0) -> None:
         """What asks begins to sound ("begun") or ends (whole | cut off | failed)."""
         self.at += after
-        id = self.state.asking
+        id = self.state.opening.announcement
         self.send(SpeechStarted(self.at, UTC, id) if how == "begun" else SpeechEnded(self.at, UTC, id, how))
 
     def confirm_all(self) -> None:
-        """Hold until no check is open."""
+        """Hold until no check is open, at a setup's end once the blade stands still."""
         while self.state.effective_mode == "checks":
-            self.gesture("hold")
+            self.gesture("hold", after=self.state.the_job.run_down_s if self.asked == "saw off" else 5.0)
+
+    @property
+    def asked(self) -> str:
+        """The name of the open check, "" for none."""
+        index = self.state.open_check
+        return "" if index is None else self.state.the_job.checks[index].name
+
+    def count(self) -> None:
+        """Confirm, when the blade stands still, that the saw is off and the sockets are counted."""
+        assert self.asked == "saw off"
+        self.gesture("hold", after=self.state.the_job.run_down_s)
 
     def cut(self, passes: int = 1) -> None:
         for _ in range(passes):

@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from assistant.joinery.model import Blade, Carriage
-from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.plans.checks import DEFAULT_CHECKS, FIXED
 from assistant.plans.job import build_job
 from assistant.plans.model import BoardPlan, Check, Job, JointPlan, Plan, Shop
 
@@ -43,8 +43,8 @@ def job(
 
 
 def few_checks(*more: Check) -> tuple[Check, ...]:
-    """Clamps, guard and what is given: the least a job can have."""
-    return tuple(c for c in DEFAULT_CHECKS if c.name in ("clamps", "guard")) + more
+    """What can't be left out, and what is given: the least a job can have."""
+    return tuple(c for c in DEFAULT_CHECKS if c.name in FIXED) + more
 
 
 def with_pass_time(a_job: Job, seconds: float) -> Job:

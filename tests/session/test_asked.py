@@ -38,7 +38,7 @@ def test_an_open_check_is_asked_with_its_figures() -> None:
 
 
 def test_a_question_lies_over_the_check_and_nothing_is_asked_while_a_pass_is_called() -> None:
-    state = after(f.CheckOpened(1, "guard"), f.Asked("end", 1, 1, 20.0))
+    state = after(f.CheckOpened(1, "guard"), f.Asked("end", 1, 1))
     assert isinstance(state.question, Question)
     prompt = asked(state)
     assert prompt is not None and prompt.key == "ask end"

@@ -16,6 +16,7 @@ from assistant.session.decide import decide, wanted
 from assistant.session.events import (
     INTENTS,
     DeviceChanged,
+    Displayed,
     Event,
     Gesture,
     Heard,
@@ -26,6 +27,7 @@ from assistant.session.events import (
     SpeechStarted,
     Start,
     TimePassed,
+    WentOut,
 )
 from assistant.session.state import State
 from assistant.session.turn import record_of
@@ -36,6 +38,7 @@ from tests.session.jobs import EVERY_TWO, few_checks, job, plan
 from tests.session.watcher import Watcher
 
 COUNTED = {"pass_cut", "check_confirmed", "carried_on", "stepped_back", "jumped", "ended_early", "noted"}
+STALL_S = 30.0  # how long the runner is held up in every turn, before what was opened in it goes out
 
 
 @dataclass
@@ -47,7 +50,7 @@ class Node:
 
 def place(state: State) -> object:
     """The state without its times: what has been counted, what is open, where the carriage stands."""
-    question = replace(state.question, until=None) if state.question else None
+    opening = state.opening
     return (
         state.mode,
         state.setup,
@@ -58,36 +61,47 @@ def place(state: State) -> object:
         state.redo,
         state.open_check,
         state.touched,
-        question,
+        state.question,
         state.notices,
-        (state.asking != "", state.told_from is not None, state.reminded) if state.hear_out else None,
+        (opening.kind, opening.after, opening.out_at is not None, state.saw_off_at is not None),
+        announced(state) if state.hear_out else None,
     )
+
+
+def announced(state: State) -> object:
+    """How far the announcement of what is open has got."""
+    opening = state.opening
+    times = opening.announced_at is not None, opening.displayed_at is not None
+    return (opening.announcement != "", *times, opening.unspoken, opening.reminded)
 
 
 def events(state: State) -> Iterator[tuple[str, Event]]:
     """Everything that can happen next, some of it too early or too late."""
-    at = max(state.at, state.open_since) + 5
+    out_at = state.at if state.opening.out_at is None else state.opening.out_at
+    at = max(state.at, out_at) + 12  # longer than a pass takes, and a blade to run down
     for gesture in ("tap", "double", "hold"):
         yield "fresh", Gesture(at, UTC, gesture, at)
-        yield "pressed before it was asked", Gesture(at, UTC, gesture, state.open_since - 0.01)
-    soon = max(state.called_at, state.open_since)
-    soon = min(soon, state.called_at + 3.99) if state.quiet else soon
+        yield "pressed before it was asked", Gesture(at, UTC, gesture, out_at - 0.01)
+    soon = out_at + 3.99 if state.quiet else out_at
     yield "too soon", Gesture(max(state.at, soon), UTC, "tap", soon)
+    yield "too soon", Gesture(max(state.at, out_at + 9.99), UTC, "hold", out_at + 9.99)
     for intent in INTENTS:
         for argument in _arguments(state, intent):
             yield "fresh", Heard(at, UTC, intent, argument, intent, at, state.generation)
             yield "old grammar", Heard(at, UTC, intent, argument, intent, at, state.generation - 1)
-            early = state.open_since - 0.01
+            early = out_at - 0.01
             yield "begun before it was asked", Heard(at, UTC, intent, argument, intent, early, state.generation)
     yield "too soon", Heard(max(state.at, soon), UTC, "cut", None, "cut", soon, state.generation)
     yield "time", TimePassed(at + 15, UTC)
     yield "device", DeviceChanged(at, UTC, "microphone", "lost", "The microphone is gone.")
     yield "other", NotHeard(at, UTC, "noise")
     yield "other", SpeechEnded(at, UTC, "of another", "whole")
-    if state.asking:
-        yield "begun to sound", SpeechStarted(state.open_since + 0.1, UTC, state.asking)
+    if id := state.opening.announcement:
+        yield "begun to sound", SpeechStarted(out_at + 0.1, UTC, id)
         for how in ("whole", "cut off", "failed"):
-            yield "ended", SpeechEnded(max(state.at, state.told_from or state.open_since), UTC, state.asking, how)
+            yield "ended", SpeechEnded(max(state.at, out_at), UTC, id, how)
+    yield "shown", Displayed(max(state.at, out_at), UTC, state.generation)
+    yield "shown before", Displayed(at, UTC, state.generation - 1)
     yield "leave", Leave(at, UTC)
 
 
@@ -97,6 +111,30 @@ def _arguments(state: State, intent: str) -> list[str | int | None]:
     if intent == "go to":
         return [1, state.passes, state.passes + 1]
     return [None]
+
+
+def went_out(node: Node) -> Node:
+    """What was opened goes out, late; and nothing that comes before that counts."""
+    state = node.state
+    if state.opening.out_at is not None:
+        return node
+    _nothing_counts(node)
+    return step(node, WentOut(state.at + STALL_S, UTC, state.generation))[0]
+
+
+def _nothing_counts(node: Node) -> None:
+    key = place(node.state)
+    if key in _HELD_UP:
+        return
+    _HELD_UP.add(key)
+    for _, event in events(node.state):
+        if not isinstance(event, Leave):
+            _, kept, _ = step(node, event)
+            kinds = {fact.kind for fact in kept}
+            assert not kinds & COUNTED, f"what has not gone out yet is answered by nothing, but gave {kinds}"
+
+
+_HELD_UP: set[object] = set()
 
 
 def step(node: Node, event: Event) -> tuple[Node, list[f.Fact], tuple[e.Effect, ...]]:
@@ -119,11 +157,20 @@ def look_at(
     kinds = {fact.kind for fact in kept}
     if label in ("pressed before it was asked", "old grammar", "begun before it was asked"):
         assert not kinds & COUNTED, f"an answer that is {label} does not count, but gave {kinds}"
+        if "stood_by" in kinds and isinstance(event, Gesture):
+            assert before.opening.after == "cutting", "an early hold stands by only if a pass was announced last"
     if label == "too soon" and before.effective_mode == "cutting":
-        assert not kinds, "a pass can't be cut sooner than it takes"
-    if before.hear_out and before.told_from is None and before.effective_mode in ("checks", "question"):
-        answered = kinds & {"check_confirmed", "stepped_back", "jumped", "ended_early", "reregistered"}
-        assert not answered, f"nothing is confirmed before it has been asked aloud, but {answered}"
+        assert "pass_cut" not in kinds, "a pass can't be cut sooner than it takes"
+    if label == "too soon" and before.open_check is not None:
+        first_asked = before.saw_off_at == before.opening.out_at
+        if before.the_job.checks[before.open_check].name == "saw off" and first_asked:
+            assert not kinds & COUNTED, "nobody has counted before the blade stands still"
+    if before.hear_out and before.opening.announced_at is None:
+        answered = kinds & {"pass_cut", "check_confirmed", "stepped_back", "jumped", "ended_early", "reregistered"}
+        assert not answered, f"nothing is confirmed or recorded before it has been announced, but {answered}"
+    if isinstance(event, SpeechEnded) and event.how == "cut off" and before.opening.announced_at is None:
+        again = before.hear_out and event.id == before.opening.announcement != ""
+        assert any(isinstance(x, e.Say) and not x.replaces for x in effects) == again, "what was cut off is said again"
     if isinstance(event, Gesture) and event.gesture == "tap":
         assert "check_confirmed" not in kinds, "a check is never confirmed by a tap"
         assert not kinds & {"stepped_back", "jumped", "ended_early"}, "a tap answers no question"
@@ -140,6 +187,8 @@ def _look_at_speech(state: State, effects: tuple[e.Effect, ...]) -> None:
             _can_be_worded(Words(state.the_job), effect.prompts)
             if effect.klass == "setting":
                 assert effect.prompts[-1].key.startswith("setting"), "the setting is spoken last"
+            if effect.klass == "end" and state.mode == "finished":
+                assert effect.prompts[-1].key == "finished", "what to refit is said last"
         if isinstance(effect, e.Show) and effect.line:
             _can_be_worded(Words(state.the_job), (effect.line,))
         if isinstance(effect, e.Listen) and effect.wanted not in _GRAMMARS:
@@ -162,6 +211,7 @@ def walk(a_job: object, most: int, hear_out: bool = False) -> tuple[int, int, se
     """Breadth first over every place; returns places, transitions and the kinds of facts seen."""
     start = Node(State(), Watcher(a_job), ())  # type: ignore[arg-type]
     first, _, _ = step(start, Start(0.0, UTC, a_job, hear_out=hear_out))  # type: ignore[arg-type]
+    first = went_out(first)
     seen = {place(first.state)}
     waiting = deque([first])
     transitions, kinds = 0, {record.fact.kind for record in first.records}
@@ -170,6 +220,7 @@ def walk(a_job: object, most: int, hear_out: bool = False) -> tuple[int, int, se
         for label, event in _with_restart(node, events(node.state)):
             base = _replayed(node) if label == "restart" else node
             after, kept, effects = step(base, event)
+            after = went_out(after)
             transitions += 1
             kinds |= {fact.kind for fact in kept}
             look_at(label, event, base.state, after, kept, effects)

@@ -13,7 +13,7 @@ from assistant.session import facts as f
 from tests.session.driver import Driver
 from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
 
-CHECKS_OF_SETUP_ONE = ["edge and face", "clamps", "guard", "hold-down", "blade height", "backing"]
+CHECKS_OF_SETUP_ONE = ["zero", "edge and face", "clamps", "guard", "blade height", "backing"]
 
 
 def cutting(passes_cut: int = 0, **kinds: object) -> Driver:
@@ -39,10 +39,11 @@ class TestThePlainPath:
         while driver.state.mode != "finished":
             gesture = "hold" if driver.state.mode == "checks" else "tap"
             holds, taps = holds + (gesture == "hold"), taps + (gesture == "tap")
-            driver.gesture(gesture)
+            driver.gesture(gesture, after=10.0)
         assert taps == driver.all_kinds.count("pass_cut") == 12
-        # setup 1: all six; 2: edge, clamps, guard; 3: those, and height and backing for the other part; 4: those three
-        assert holds == driver.all_kinds.count("check_opened") == 6 + 3 + 5 + 3
+        # setup 1: six and the count; 2 and 4: the edge, clamps with guard, the count; 3: the other part is as thick as
+        # another depth wants, so guard, height and backing are asked by themselves
+        assert holds == driver.all_kinds.count("check_opened") == 7 + 3 + 6 + 3
 
     def test_checks_come_in_their_order(self) -> None:
         driver = Driver(job())
@@ -56,21 +57,33 @@ class TestThePlainPath:
         driver.gesture("tap")
         assert driver.said == "Set six decimal zero two."
 
-    def test_after_the_last_pass_saw_off_count_clamp_and_the_next_checks(self) -> None:
+    def test_after_the_last_pass_the_saw_is_off_and_the_sockets_are_counted(self) -> None:
         driver = cutting(3)
         driver.gesture("tap")
-        assert driver.kinds == ["pass_cut", "setup_done", "setup_started", "check_opened"]
-        assert driver.said.startswith("Saw off. Wait until the blade stands still. Two sockets: count them")
+        assert driver.kinds == ["pass_cut", "check_opened"] and driver.asked == "saw off"
+        assert driver.said == "Saw off. When the blade has stopped, count two sockets."
+
+    def test_only_when_they_are_counted_the_next_board_is_named(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.count()
+        assert driver.asked == "edge and face" and driver.state.setup == 2
+        counted = next(n for n, record in enumerate(driver.records) if record.fact.kind == "setup_done")
+        kinds = [record.fact.kind for record in driver.records[counted - 1 :]]
+        assert kinds == ["check_confirmed", "setup_done", "setup_started", "check_opened"]
+        driver.gesture("tap")
         assert "Turn it end over end: same edge to the left stop, other face to the backing." in driver.said
 
-    def test_the_last_tap_finishes_and_reminds_of_riving_knife_and_guard(self) -> None:
+    def test_the_last_count_finishes_and_reminds_of_riving_knife_and_guard(self) -> None:
         driver = Driver(job(plan(ends=1, parts="A"), few_checks()))
         driver.cut(2)
-        assert driver.kinds == ["pass_cut", "setup_done", "finished"]
+        driver.count()
+        assert driver.kinds == ["check_confirmed", "setup_done", "finished"]
         assert "riving knife and guard" in driver.said
 
     def test_lowest_and_highest_kerf_are_spoken_with_the_clamps(self) -> None:
         driver = Driver(job())
+        driver.gesture("hold")
         driver.gesture("hold")
         assert "clear of the blade, zero to eighteen millimetres off the edge?" in driver.said
 
@@ -95,6 +108,15 @@ class TestThePlainPath:
         driver.gesture("tap")
         assert driver.says[0].prompts in prepared[0].announcements
 
+    def test_so_is_the_question_that_follows_the_last_pass_and_what_follows_that(self) -> None:
+        driver = cutting(3)
+        (prepared,) = [x for x in driver.effects if isinstance(x, e.Prepare)]
+        driver.gesture("tap")
+        assert driver.says[0].prompts in prepared.announcements
+        (prepared,) = [x for x in driver.effects if isinstance(x, e.Prepare)]
+        driver.count()
+        assert driver.says[0].prompts in prepared.announcements
+
     def test_a_check_every_two_passes_comes_between_passes(self) -> None:
         driver = Driver(job(plan(30, parts="A"), few_checks(EVERY_TWO)))
         driver.cut(2)
@@ -108,7 +130,7 @@ class TestGestures:
         driver = Driver(job())
         driver.gesture("tap")
         assert driver.kinds == []
-        assert "Edge and face as just told?" in driver.said
+        assert "Carriage zeroed to the reference edge?" in driver.said
 
     @pytest.mark.parametrize("seconds", [0.0, 1.0, 3.99])
     def test_a_tap_sooner_than_a_pass_takes_is_reported_and_not_obeyed(self, seconds: float) -> None:
@@ -134,20 +156,40 @@ class TestGestures:
         assert driver.kinds == []
         assert "began before this was asked" in driver.shown
 
-    def test_hold_stands_by_and_hold_carries_on_with_clamps_and_guard_asked_again(self) -> None:
+    def test_hold_stands_by_and_hold_carries_on_with_one_question_for_saw_clamps_and_guard(self) -> None:
         driver = cutting()
         driver.gesture("hold")
         assert driver.kinds == ["stood_by"]
+        assert driver.said.startswith("Standing by. Saw off.")
         driver.gesture("tap")
         assert driver.kinds == [] and "a tap does nothing" in driver.said
         driver.gesture("double")
         assert "pass one of four is next" in driver.said
         driver.gesture("hold")
         assert driver.kinds == ["carried_on", "check_opened"]
-        assert driver.state.the_job.checks[driver.state.open_check or 0].name == "clamps"
-        driver.gesture("hold")
+        assert driver.said == "Saw off? Clamps still tight, guard on?"
         driver.gesture("hold")
         assert driver.facts[1] == f.SettingCalled(1, 1, "159/50")
+
+    def test_stood_by_before_the_clamps_were_confirmed_they_are_asked_about_as_ever(self) -> None:
+        driver = Driver(job())
+        driver.gesture("hold")
+        driver.gesture("hold")
+        driver.heard("stand by")
+        driver.gesture("hold")
+        assert driver.asked == "clamps"
+        driver.gesture("hold")
+        assert driver.asked == "guard"
+        driver.gesture("hold")
+        assert driver.asked == "blade height", "and nobody is asked whether they are tight still"
+
+    def test_a_hold_begun_while_a_pass_was_called_stands_by_whatever_was_opened_since(self) -> None:
+        driver = cutting(3)
+        driver.stalls_s = 30.0
+        driver.gesture("tap")
+        assert driver.asked == "saw off"
+        driver.gesture("hold", after=0.5, held=1.0)
+        assert driver.kinds == ["stood_by"]
 
     def test_a_tap_answers_no_read_back_a_double_says_no_a_hold_yes(self) -> None:
         driver = cutting(1)
@@ -166,7 +208,7 @@ class TestPhrases:
         driver = Driver(job())
         driver.heard("check", "guard")
         assert driver.kinds == []
-        driver.heard("check", "edge and face")
+        driver.heard("check", "zero")
         assert driver.kinds == ["check_confirmed", "check_opened"]
 
     def test_a_result_of_an_older_grammar_is_shown_and_not_obeyed(self) -> None:
@@ -223,11 +265,11 @@ class TestDetours:
         driver.heard("go to", 3)
         driver.gesture("hold")
         called = [driver.state.cursor]
-        while driver.state.setup == 1:
+        while driver.state.mode == "cutting":
             driver.gesture("tap")
             called.append(driver.state.cursor)
-        assert called == [3, 4, 1, 2, 0]
-        assert "setup_done" in driver.kinds
+        assert called == [3, 4, 1, 2, 2]
+        assert driver.asked == "saw off"
 
     def test_go_to_behind_recalls_only_the_pass_it_named(self) -> None:
         driver = cutting(3)
@@ -254,6 +296,7 @@ class TestDetours:
     def test_back_reaches_into_the_setup_before_until_a_check_is_answered(self) -> None:
         driver = cutting(3)
         driver.gesture("tap")
+        driver.count()
         driver.heard("back")
         assert "of setup one" in driver.said
         driver.gesture("hold")
@@ -263,6 +306,7 @@ class TestDetours:
     def test_back_does_not_reach_past_an_answered_check(self) -> None:
         driver = cutting(3)
         driver.gesture("tap")
+        driver.count()
         driver.gesture("hold")
         driver.heard("back")
         assert driver.state.question is None and "The setup before is closed" in driver.said
@@ -270,15 +314,38 @@ class TestDetours:
     def test_back_reaches_into_a_finished_session_and_it_can_be_finished_again(self) -> None:
         driver = Driver(job(plan(ends=1, parts="A"), few_checks()))
         driver.cut(2)
+        driver.count()
         driver.heard("back")
         driver.gesture("hold")
         assert driver.kinds == ["stepped_back", "check_opened"]
         driver.cut(1)
-        assert driver.kinds == ["pass_cut", "setup_done", "finished"]
+        driver.count()
+        assert driver.kinds == ["check_confirmed", "setup_done", "finished"]
+
+    def test_back_from_the_count_calls_the_last_pass_again_and_counts_anew(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.heard("back")
+        assert "Back to pass four" in driver.said
+        driver.gesture("hold")
+        assert driver.kinds == ["stepped_back", "setting_called"], "nothing has been unclamped"
+        driver.gesture("tap")
+        assert driver.asked == "saw off"
+
+    def test_a_finished_session_closes_also_after_a_refused_back(self) -> None:
+        driver = Driver(job(plan(ends=1, parts="A"), few_checks()))
+        driver.cut(2)
+        driver.count()
+        driver.heard("back")
+        driver.gesture("double")
+        assert [x.at for x in driver.effects if isinstance(x, e.WakeAt)] == [driver.at + 20]
+        driver.wait(20)
+        assert e.Close(open_=False) in driver.effects
 
     def test_a_finished_session_closes_when_nothing_more_comes(self) -> None:
         driver = Driver(job(plan(ends=1, parts="A"), few_checks()))
         driver.cut(2)
+        driver.count()
         driver.wait(19.9)
         assert e.Close(open_=False) not in driver.effects
         driver.wait(0.2)
@@ -349,8 +416,7 @@ class TestResuming:
         a_job = job(checks=DEFAULT_CHECKS, carriage=Carriage(register="setting bar"))
         for anew in (True, False):
             driver = Driver(a_job)
-            for _ in a_job.checks:
-                driver.gesture("hold")
+            driver.confirm_all()
             driver.gesture("tap")
             driver.resume()
             driver.gesture("hold")
@@ -403,6 +469,65 @@ class TestResuming:
         assert driver.state.the_job.checks[driver.state.open_check or 0].name == "clamps"
 
 
+class TestTheEndOfASetup:
+    """The saw off, the blade still, and what was cut counted, before anything else is named."""
+
+    def test_a_reflex_counts_nothing(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.gesture("hold", after=9.9, held=0.0)
+        assert driver.kinds == []
+        assert driver.said == "Not counted: the blade takes 10 seconds to stop. Wait, count, then confirm."
+        driver.gesture("hold", after=0.1)
+        assert driver.kinds[0] == "check_confirmed"
+
+    def test_the_time_is_the_shops(self) -> None:
+        driver = Driver(replace(job(), run_down_s=3.0))
+        driver.confirm_all()
+        driver.cut(4)
+        driver.gesture("hold", after=2.9)
+        assert driver.kinds == []
+        driver.gesture("hold", after=0.1)
+        assert driver.kinds[0] == "check_confirmed"
+
+    def test_saying_it_again_or_standing_by_lets_no_time_begin_anew(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.gesture("double", after=4)
+        assert driver.said == "Saw off. When the blade has stopped, count two sockets."
+        driver.heard("stand by", after=2)
+        driver.gesture("hold", after=2)
+        assert driver.asked == "saw off", "where all is cut, clamps and guard are of no matter any more"
+        driver.gesture("hold", after=2)
+        assert driver.kinds[0] == "check_confirmed"
+
+    def test_it_counts_from_when_it_was_asked_and_not_from_a_tap_that_had_to_wait(self) -> None:
+        driver = cutting(3)
+        driver.stalls_s = 20.0
+        driver.gesture("tap")
+        driver.gesture("hold", after=9.0)
+        assert driver.kinds == []
+
+    def test_the_screens_count_down(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        (shown,) = [x.view for x in driver.effects if isinstance(x, e.Show)]
+        assert shown.wait_s == 10.0
+        driver.gesture("hold", after=4)
+        driver.heard("mark", after=0)
+        driver.device("microphone", "lost")
+        driver.heard("go to", 1, after=0)
+        waits = [x.view.wait_s for x in driver.effects if isinstance(x, e.Show)]
+        assert waits == [5.0]
+
+    def test_resumed_there_it_is_only_counted(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.resume()
+        driver.gesture("hold")
+        assert driver.asked == "saw off" and "all cut" in driver.said
+
+
 class TestStages:
     """Two stages: what was glued must be dry before the next begins."""
 
@@ -416,11 +541,13 @@ class TestStages:
     def test_the_end_of_a_stage_tells_what_is_done_before_the_next(self) -> None:
         driver = self.two_stages()
         driver.cut(2)
+        driver.count()
         assert "Stage one is done. Glue each blank into its board" in driver.said
 
     def test_dry_and_trimmed_is_asked_from_stage_two_on_and_makes_the_stage_ready(self) -> None:
         driver = self.two_stages()
         driver.cut(2)
+        driver.count()
         asked = []
         while driver.state.mode == "checks":
             asked.append(driver.state.the_job.checks[driver.state.open_check or 0].name)
@@ -431,6 +558,7 @@ class TestStages:
     def test_no_setting_of_the_next_stage_is_called_before(self) -> None:
         driver = self.two_stages()
         driver.cut(2)
+        driver.count()
         driver.gesture("hold")
         driver.gesture("hold")
         driver.gesture("tap")

@@ -17,12 +17,15 @@ class Watcher:
     secured: set[str] = field(default_factory=set)
     open_check: str | None = None
     called: int = 0
+    counted: bool = False
+    paused: set[str] = field(default_factory=set)
+    guarded: tuple[object, int] | None = None
     cut: dict[int, set[int]] = field(default_factory=dict)
     over: bool = False
 
     def copy(self) -> Watcher:
         cut = {setup: set(passes) for setup, passes in self.cut.items()}
-        return replace(self, secured=set(self.secured), cut=cut)
+        return replace(self, secured=set(self.secured), paused=set(self.paused), cut=cut)
 
     def read(self, fact: f.Fact) -> None:
         if self.over:
@@ -31,16 +34,41 @@ class Watcher:
 
     def _setup_started(self, fact: f.SetupStarted) -> None:
         assert fact.setup in (self.setup, self.setup + 1), "setups come in order"
-        self.setup, self.called, self.open_check = fact.setup, 0, None
+        assert fact.setup == 1 or self.counted, "no board is named before the one before it was counted"
+        self.setup, self.called, self.open_check, self.counted = fact.setup, 0, None, False
         self.secured.clear()
+        self.paused.clear()
         self.cut[fact.setup] = set()
 
     def _check_opened(self, fact: f.CheckOpened) -> None:
         self.open_check = fact.check
+        if fact.check == "saw off":
+            assert self._all_cut(), "sockets are counted when all of them are cut"
+        else:
+            assert not self._all_cut(), "all is cut: there is nothing to ask but the count"
+        if fact.check == "clamps and guard":
+            assert self.guarded == self._blade(), "a guard not yet confirmed for this depth is asked for by itself"
+        if fact.check == "carrying on":
+            assert "clamps" in self.paused, "work that was never clamped can't be clamped still"
+
+    def _all_cut(self) -> bool:
+        return self.cut[self.setup] == {p.number for p in self.job.pattern_of(self.setup).passes}
+
+    def _blade(self) -> tuple[object, int]:
+        return self.job.pattern_of(self.setup).depth, self.job.setups[self.setup - 1].stage
 
     def _check_confirmed(self, fact: f.CheckConfirmed) -> None:
         assert fact.check == self.open_check, "only the check that is asked can be confirmed"
         self.secured.add(fact.check)
+        if fact.check == "clamps and guard":
+            self.secured |= {"clamps", "guard"}
+        if fact.check == "carrying on":
+            self.secured |= self.paused
+            self.paused.clear()
+        if fact.check == "guard":
+            self.guarded = self._blade()
+        if fact.check == "saw off":
+            self.counted = True
         self.open_check = None
 
     def _setting_called(self, fact: f.SettingCalled) -> None:
@@ -49,6 +77,7 @@ class Watcher:
         assert "guard" in self.secured, "no setting is called before the guard for this cut is confirmed"
         assert fact.setup == self.setup, "a setting belongs to the board in the clamps"
         assert fact.pass_ not in self.cut[self.setup], "a pass that is recorded is not called again"
+        assert not self.counted, "what was counted is not cut any more"
         self.called = fact.pass_
 
     def _pass_cut(self, fact: f.PassCut) -> None:
@@ -58,6 +87,7 @@ class Watcher:
         self.called = 0
 
     def _carried_on(self, fact: f.CarriedOn) -> None:
+        self.paused |= self.secured & {"clamps", "guard"}
         self._unsure()
 
     def _stood_by(self, fact: f.StoodBy) -> None:
@@ -65,6 +95,8 @@ class Watcher:
 
     def _resumed(self, fact: f.Resumed) -> None:
         assert not self.over
+        self.paused.clear()
+        self.guarded = None
         self._unsure()
 
     def _unsure(self) -> None:
@@ -75,23 +107,29 @@ class Watcher:
         if fact.setup != self.setup or self.over:
             assert fact.setup in (self.setup, self.setup - 1), "back reaches one setup at the most"
             self.secured.clear()
+            self.paused.clear()
+            self.guarded = None
             self.setup, self.over = fact.setup, False
-        self.called, self.open_check = 0, None
+        self.called, self.open_check, self.counted = 0, None, False
         self.cut[self.setup].discard(fact.pass_)
 
     def _jumped(self, fact: f.Jumped) -> None:
         assert fact.setup == self.setup, "go-to stays on the board in the clamps"
-        self.called = 0
+        self.called, self.counted = 0, False
         self.cut[self.setup].discard(fact.pass_)
 
     def _setup_done(self, fact: f.SetupDone) -> None:
-        every = {p.number for p in self.job.pattern_of(fact.setup).passes}
-        assert self.cut[fact.setup] == every, "a setup can't end with a pass not recorded"
+        self._has_all(fact.setup)
+        assert self.counted, "a setup ends when its sockets are counted, the saw switched off"
+
+    def _has_all(self, setup: int) -> None:
+        every = {p.number for p in self.job.pattern_of(setup).passes}
+        assert self.cut[setup] == every, "a setup can't end with a pass not recorded"
 
     def _finished(self, fact: f.Finished) -> None:
         assert self.setup == len(self.job.setups), "the session is finished when the last setup is"
         for number in range(1, self.setup + 1):
-            self._setup_done(f.SetupDone(number))
+            self._has_all(number)
         self.over = True
 
     def _ended_early(self, fact: f.EndedEarly) -> None:

@@ -131,13 +131,13 @@ def test_with_a_setting_bar_the_edge_goes_against_it_wherever_it_is_told() -> No
 
 
 def test_a_check_has_its_figures_filled_in() -> None:
-    figures = {"lowest": Fraction(0), "highest": Fraction(84), "depth": Fraction(123, 10)}
+    figures = {"lowest": Fraction(0), "highest": Fraction(84), "depth": Fraction(123, 10), "sockets": 7}
     assert say("check", say="height set to {depth}?", **figures) == "Height set to twelve decimal three millimetres?"
 
 
 def test_a_span_is_rounded_away_from_the_blade_and_named_once() -> None:
     """A clamp that is clear of what is said must be clear of what is cut: whole mm or sixteenths, outward."""
-    figures = {"lowest": Fraction(5975, 1000), "highest": Fraction(32_020, 1000), "depth": Fraction(12)}
+    figures = {"lowest": Fraction(5975, 1000), "highest": Fraction(32_020, 1000), "depth": Fraction(12), "sockets": 7}
     assert say("check", say="clear, {lowest} to {highest}?", **figures) == "Clear, five to thirty-three millimetres?"
     assert say("check", say="{highest} down to {lowest}?", **figures) == (
         "Thirty-three millimetres down to five millimetres?"
@@ -181,7 +181,8 @@ def test_on_a_screen_a_settings_figures_come_first_on_a_line_of_their_own() -> N
 
 
 def test_on_a_screen_other_numbers_are_figures_too() -> None:
-    figures = {"lowest": Fraction(7), "highest": Fraction(33), "depth": Fraction(12), "say": "{lowest} to {highest}?"}
+    figures = {"lowest": Fraction(7), "highest": Fraction(33), "depth": Fraction(12), "sockets": 7}
+    figures["say"] = "{lowest} to {highest}?"
     assert Words(job()).shown((prompt("check", **figures),)) == "7 to 33 mm?"
     assert Words(job(carriage=HANDWHEEL)).shown((prompt("check", **figures),)) == "1/4 to 1 5/16 in?"
     assert Words(job()).shown((prompt("how many", left_here=3, left=11),)) == "3 to go on this end, 11 in all."
@@ -200,8 +201,7 @@ def test_resuming_names_job_and_board_and_asks_one_thing_at_a_time() -> None:
 
 def test_slots_are_called_slots() -> None:
     slotted = Words(replace(job(), layout="slots"))
-    assert "Five slots: count them" in slotted.one(prompt("saw off", sockets=5))
-    assert "One slot: look at it" in slotted.one(prompt("saw off", sockets=1))
+    assert (slotted.sockets(5), slotted.sockets(1)) == ("five slots", "one slot")
     assert "end" not in slotted.one(prompt("resumed", setup=1, setups=4, cut=1))
 
 

@@ -14,6 +14,7 @@ let connection = null;
 let failures = 0;
 let pressed = null;
 let lastLine = "";
+let waits = { asked_id: -1, until: 0 };
 
 function put(id, text) {
   const place = at(id);
@@ -77,6 +78,11 @@ function take(message) {
   showLink();
 }
 
+function showWait() {
+  const left = Math.ceil((waits.until - Date.now()) / 1000);
+  put("wait", left > 0 ? `Wait ${left} s` : "");
+}
+
 function showLink() {
   const quiet = Date.now() - lastWord;
   const live = lastWord > 0 && quiet < STALE_MS && connection;
@@ -100,6 +106,7 @@ document.addEventListener("visibilitychange", () => {
   }
 });
 setInterval(showLink, 500);
+setInterval(showWait, 250);
 
 // --- what is shown
 
@@ -120,6 +127,8 @@ function show() {
   put("before", s.before);
   put("asked", s.asked);
   put("pass", calling ? `Pass ${s.pass} of ${s.passes}` : s.passes && s.mode !== "finished" ? `${s.cut_here} of ${s.passes} passes cut on this end` : "");
+  if (waits.asked_id !== s.asked_id || !s.wait_s) waits = { asked_id: s.asked_id, until: Date.now() + 1000 * s.wait_s };
+  showWait();
   put("way", s.way);
   at("bar").max = s.passes_in_all;
   at("bar").value = s.cut_in_all;

@@ -68,6 +68,7 @@ def state_of(sight: Sight) -> Json:
         "before": before,
         "asked": asked or _closing(sight, view),
         "check": view.check,
+        "wait_s": sight.wait_s,
     }
 
 

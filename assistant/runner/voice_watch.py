@@ -1,0 +1,56 @@
+"""What the voice owes: word of each announcement, within seconds. A voice that has hung says nothing of it itself."""
+
+from __future__ import annotations
+
+VERDICT_S = 5.0
+"""An announcement that is next to be spoken begins, ends or fails within this long, or the voice is lost."""
+LONGEST_S = 120.0
+"""No announcement sounds longer: the longest is 25 s at the usual pace, and half of that is the slowest."""
+LOST = f"The voice has given no sign for {VERDICT_S:g} s: announcements are on the screen only."
+BACK = "The voice works again."
+
+
+class VoiceWatch:
+    """Keeps what was handed to the speaker and what has come of it. Times are session times, s.
+
+    lost: nothing was heard of an announcement in time, and nothing has begun to sound since.
+    """
+
+    def __init__(self) -> None:
+        self.lost = False
+        self._owed: dict[str, None] = {}
+        self._sounding: set[str] = set()
+        self._sign_at = 0.0
+
+    @property
+    def sounding(self) -> bool:
+        """Whether anything is being spoken."""
+        return bool(self._sounding)
+
+    def handed(self, id: str, at: float) -> None:
+        if not self._owed:
+            self._sign_at = at
+        self._owed[id] = None
+
+    def started(self, id: str, at: float) -> bool:
+        """Returns whether this is the first sign of a voice that was lost."""
+        self._sounding.add(id)
+        self._sign_at = at
+        back, self.lost = self.lost, False
+        return back
+
+    def ended(self, id: str, at: float) -> None:
+        self._sounding.discard(id)
+        self._owed.pop(id, None)
+        self._sign_at = at
+
+    def overdue(self, at: float) -> tuple[str, ...]:
+        """The announcements of which nothing more is to be expected, once; the voice is then lost."""
+        longest = LONGEST_S if self._sounding else VERDICT_S
+        if not self._owed or at - self._sign_at <= longest:
+            return ()
+        given_up = tuple(self._owed)
+        self._owed.clear()
+        self._sounding.clear()
+        self.lost = True
+        return given_up

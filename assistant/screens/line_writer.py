@@ -1,0 +1,97 @@
+"""Lines to a terminal, on a thread of their own: one that isn't read holds up nobody."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import select
+import threading
+from collections import deque
+from collections.abc import Callable
+from typing import TextIO
+
+KEPT = 40  # entries that wait for a terminal which takes nothing
+END_S = 1.0
+
+
+class LineWriter:
+    """Writes entries in order. Every method returns at once, from any thread, but for `close`."""
+
+    def __init__(self, out: TextIO, displayed: Callable[[int], None] | None = None):
+        """displayed: called on the writer's thread with a generation, once all that was put before it is written."""
+        self._out, self._displayed = out, displayed
+        with contextlib.suppress(OSError, ValueError):
+            out.flush()  # what was printed before comes before
+        self._waiting: deque[str | int] = deque()
+        self._news = threading.Condition()
+        self._newest = -1
+        self._hole = False  # an entry of the next report was dropped
+        self._busy = self._ending = False
+        self._thread = threading.Thread(target=self._run, name="lines", daemon=True)
+        self._thread.start()
+
+    def put(self, text: str) -> None:
+        """One entry, with its line ends. When `KEPT` wait, the oldest is dropped."""
+        with self._news:
+            if self._ending:
+                return
+            self._waiting.append(text)
+            while len(self._waiting) > KEPT:
+                self._hole = isinstance(self._waiting.popleft(), str)
+            self._news.notify_all()
+
+    def report(self, generation: int) -> None:
+        """Report this generation once what was put before has been written; of each only the first report counts."""
+        with self._news:
+            if generation != self._newest and not self._ending:
+                self._newest = generation
+                self._waiting.append(generation)
+                self._news.notify_all()
+
+    def close(self) -> None:
+        """Wait for the last entries, but for no more than a second; nothing is written after that."""
+        with self._news:
+            self._news.wait_for(lambda: not self._waiting and not self._busy, END_S)
+            self._waiting.clear()
+            self._ending = True
+            self._news.notify_all()
+
+    def _run(self) -> None:
+        while True:
+            with self._news:
+                self._busy = False
+                self._news.notify_all()
+                self._news.wait_for(lambda: self._waiting or self._ending)
+                if self._ending:
+                    return
+                entry, self._busy = self._waiting.popleft(), True
+                hole = self._hole
+                if isinstance(entry, int):
+                    self._hole = False
+            try:
+                if isinstance(entry, str):
+                    self._write(entry)
+                elif self._displayed is not None and not hole:
+                    self._displayed(entry)
+            except (OSError, ValueError):
+                # The terminal is gone, and nothing is shown any more; the voice and the journal go on without it.
+                with self._news:
+                    self._waiting.clear()
+                    self._busy, self._ending = False, True
+                    self._news.notify_all()
+                return
+
+    def _write(self, text: str) -> None:
+        """Past the stream's own buffer: a thread that hangs in it would keep the program from ending."""
+        try:
+            fd = self._out.fileno()
+        except (OSError, ValueError, AttributeError):
+            self._out.write(text)
+            self._out.flush()
+            return
+        data = text.encode(self._out.encoding or "utf-8", "replace")
+        while data:
+            try:
+                data = data[os.write(fd, data) :]
+            except BlockingIOError:
+                select.select([], [fd], [])

@@ -1,0 +1,45 @@
+"""Whether what is open has been announced, and until when it waits: every such time counts from when it went out."""
+
+from __future__ import annotations
+
+from assistant.session.state import CHECKS, CUTTING, FINISHED, QUESTION, State
+
+FIRST_WORDS_S = 1.2
+"""A check or question counts as announced this long after it began to sound: who knows it knows it by then."""
+READING_S = 1.2
+"""What could not be spoken counts as announced this long after a screen has shown it."""
+READ_BACK_S = 15.0
+"""An unanswered read-back becomes a no this long after it went out."""
+LINGER_S = 20.0
+"""How long a finished session still listens, so that the last answer can be taken back."""
+DETOURS = frozenset({"back", "go to", "end"})
+"""Questions that are read-backs: they change what counts as cut, or end the session."""
+
+
+def is_out(state: State, since: float) -> bool:
+    """Whether what is open had been handed to the voice and the screens when this answer began (s)."""
+    out_at = state.opening.out_at
+    return out_at is not None and since >= out_at
+
+
+def is_announced(state: State, since: float) -> bool:
+    """Whether what is open had been spoken or shown when this answer began (s).
+
+    A check confirmed unheard is no check, and a pass recorded unheard was cut nobody knows where.
+    """
+    if not is_out(state, since):
+        return False
+    if not state.hear_out or state.opening.kind not in (CHECKS, QUESTION, CUTTING):
+        return True
+    announced_at = state.opening.announced_at
+    return announced_at is not None and since >= announced_at
+
+
+def deadline(state: State) -> float | None:
+    """When what is open ends by itself (s): a read-back becomes a no, a finished session closes. None for never."""
+    out_at = state.opening.out_at
+    if out_at is None:
+        return None
+    if state.question:
+        return out_at + READ_BACK_S if state.question.name in DETOURS else None
+    return out_at + LINGER_S if state.mode == FINISHED else None
