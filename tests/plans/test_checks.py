@@ -112,9 +112,9 @@ def test_a_default_check_may_get_another_when_and_other_words(tmp_path: Path) ->
 
 @pytest.mark.parametrize("name", FIXED)
 def test_what_keeps_fingers_safe_stays_and_stays_when_it_is_asked(tmp_path: Path, name: str) -> None:
+    every = "clamps, guard, clamps and guard, carrying on, saw off are asked on every machine"
     assert shop_faults(tmp_path, f'checks_off = ["{name}"]\n' + SHOP) == [
-        f'shop.toml: checks_off: can\'t remove this check (got "{name}"); leave it out: clamps, guard, clamps and guard, '
-        "carrying on, saw off are asked on every machine"
+        f'shop.toml: checks_off: can\'t remove this check (got "{name}"); leave it out: {every}'
     ]
     assert shop_faults(tmp_path, SHOP + f'[[checks]]\nname = "{name}"\nwhen = "session"\n') == [
         f'shop.toml: checks[1].when: can\'t be changed for {name} (got "session"); '

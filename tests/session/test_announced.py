@@ -201,7 +201,7 @@ class TestWithoutAVoice:
 
 
 class TestHeldUp:
-    """The session's thread stood still for 30 s: what was pressed meanwhile is played afterwards, with its own times."""
+    """The session's thread stood still: what was pressed meanwhile is played afterwards, with its own times."""
 
     def test_taps_in_a_stall_record_no_pass_that_nobody_was_told_of(self) -> None:
         driver = called()

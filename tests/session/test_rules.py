@@ -57,22 +57,31 @@ def place(state: State) -> object:
         state.cursor,
         state.cut,
         state.cut_in_all,
-        state.confirmed,
+        tuple(_confirmation(state, n) for n in range(len(state.confirmed))),
         state.redo,
         state.open_check,
         state.touched,
         state.question,
         state.notices,
-        (opening.kind, opening.after, opening.out_at is not None, state.saw_off_at is not None),
+        (opening.kind, opening.after == "cutting", opening.out_at is not None, state.saw_off_at is not None),
         announced(state) if state.hear_out else None,
     )
+
+
+def _confirmation(state: State, index: int) -> object:
+    """Where a check was confirmed last, as far as its rule asks: passes only where it is asked every so many."""
+    check, last = state.the_job.checks[index], state.confirmed[index]
+    if last is None or check.when == "standing by":
+        return None
+    return last if check.when == "every" else replace(last, passes=0)
 
 
 def announced(state: State) -> object:
     """How far the announcement of what is open has got."""
     opening = state.opening
-    times = opening.announced_at is not None, opening.displayed_at is not None
-    return (opening.announcement != "", *times, opening.unspoken, opening.reminded)
+    if opening.announced_at is not None or opening.kind not in ("checks", "question", "cutting"):
+        return None
+    return (opening.announcement != "", opening.displayed_at is not None, opening.unspoken, opening.reminded)
 
 
 def events(state: State) -> Iterator[tuple[str, Event]]:
@@ -86,11 +95,13 @@ def events(state: State) -> Iterator[tuple[str, Event]]:
     yield "too soon", Gesture(max(state.at, soon), UTC, "tap", soon)
     yield "too soon", Gesture(max(state.at, out_at + 9.99), UTC, "hold", out_at + 9.99)
     for intent in INTENTS:
-        for argument in _arguments(state, intent):
+        arguments = _arguments(state, intent)
+        for argument in arguments:
             yield "fresh", Heard(at, UTC, intent, argument, intent, at, state.generation)
-            yield "old grammar", Heard(at, UTC, intent, argument, intent, at, state.generation - 1)
-            early = out_at - 0.01
-            yield "begun before it was asked", Heard(at, UTC, intent, argument, intent, early, state.generation)
+        # Whether it comes in time doesn't hang on the argument: the first, what is asked, is the most dangerous one.
+        yield "old grammar", Heard(at, UTC, intent, arguments[0], intent, at, state.generation - 1)
+        early = out_at - 0.01
+        yield "begun before it was asked", Heard(at, UTC, intent, arguments[0], intent, early, state.generation)
     yield "too soon", Heard(max(state.at, soon), UTC, "cut", None, "cut", soon, state.generation)
     yield "time", TimePassed(at + 15, UTC)
     yield "device", DeviceChanged(at, UTC, "microphone", "lost", "The microphone is gone.")
@@ -107,7 +118,8 @@ def events(state: State) -> Iterator[tuple[str, Event]]:
 
 def _arguments(state: State, intent: str) -> list[str | int | None]:
     if intent == "check":
-        return [check.name for check in state.the_job.checks]
+        names = [check.name for check in state.the_job.checks]
+        return [names[state.open_check or 0], *(name for name in names if name != names[state.open_check or 0])]
     if intent == "go to":
         return [1, state.passes, state.passes + 1]
     return [None]
@@ -127,8 +139,8 @@ def _nothing_counts(node: Node) -> None:
     if key in _HELD_UP:
         return
     _HELD_UP.add(key)
-    for _, event in events(node.state):
-        if not isinstance(event, Leave):
+    for label, event in events(node.state):
+        if label == "fresh":
             _, kept, _ = step(node, event)
             kinds = {fact.kind for fact in kept}
             assert not kinds & COUNTED, f"what has not gone out yet is answered by nothing, but gave {kinds}"
@@ -256,7 +268,7 @@ def _can_go_on(state: State) -> None:
 
 SMALL_JOBS = {
     "two ends of one part": (few_checks(), plan(18, 6, ends=2, parts="A")),
-    "a check every two passes": (few_checks(EVERY_TWO), plan(30, 6, ends=1, parts="A")),
+    "a check every pass": (few_checks(replace(EVERY_TWO, every=1)), plan(18, 6, ends=1, parts="A")),
     "a check for the session and one for the depth": (
         few_checks(
             Check("apron", "apron on?", "apron is tied on again", "session"),
@@ -268,7 +280,7 @@ SMALL_JOBS = {
 
 
 def test_the_rules_hold_where_answers_count_only_once_they_were_asked_aloud(capsys: pytest.CaptureFixture[str]) -> None:
-    checks, a_plan = SMALL_JOBS["two ends of one part"]
+    checks, a_plan = SMALL_JOBS["a check every pass"]
     places, transitions, kinds = walk(job(a_plan, checks, kerf=a_plan.joint.finger - 1), most=60_000, hear_out=True)
     with capsys.disabled():
         print(f"\nheard out: {places} states, {transitions} transitions")
