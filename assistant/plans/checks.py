@@ -9,24 +9,28 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from fractions import Fraction
 from string import Formatter
 
+from assistant.joinery.model import Pattern
 from assistant.plans.document import shown
 from assistant.plans.languages import Language, language_of
-from assistant.plans.model import Check, VoiceSettings
+from assistant.plans.model import Check, Job, VoiceSettings
 from assistant.plans.own_phrases import phrases_of
 from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import one_begins_the_other, wrong_with
 
 MOST_CHECKS = 50
 MOST_EVERY = 20_000
-FIGURES = ("lowest", "highest", "depth")
+FIGURES = ("lowest", "highest", "depth", "above")
 WHEN = ("session", "setup", "depth", "part", "stage")
 FIXED = ("clamps", "guard")
 BAR_CHECK = "setting bar out"
 GLUE_CHECK = "glue dry and trimmed"
 GUARD_SAY = "guard for this cut fitted: {}?"
 GUARD_DEFAULT = "blade boxed in where it comes out behind the backing"
+# What the blade sweeps, with a margin above it; on a narrow board there may be no place for a clamp but above it.
+KEEP_CLEAR_SAY = "keep clear: {lowest} to {highest}, up to {above} above the bed."
 
 # In the order they are asked: name, say, when. The hold-down check: the trailing end of a piece lifts as it leaves the
 # cut even when clamped firmly (common practice, no source).
@@ -37,7 +41,7 @@ _ASKED = (
     (BAR_CHECK, "setting bar out of its slot?", "setup"),
     (
         "clamps",
-        "clamps tight, and with screws, hold-down and stop clear of the blade, {lowest} to {highest} off the edge?",
+        f"{KEEP_CLEAR_SAY} Clamps tight, and clamps, screws, hold-down and stop all outside?",
         "setup",
     ),
     ("guard", GUARD_SAY.format(GUARD_DEFAULT), "setup"),
@@ -57,6 +61,21 @@ def default_checks(language: Language) -> tuple[Check, ...]:
 
 
 DEFAULT_CHECKS = default_checks(language_of("en"))
+
+
+def figures_of(job: Job, pattern: Pattern) -> dict[str, Fraction]:
+    """What `FIGURES` stand for while `pattern` is cut, mm, exact; wording rounds them away from the blade.
+
+    lowest, highest: how far off the reference edge the outermost kerfs begin and end. depth: of the cut. above: how
+    far above the bed clamps, screws, hold-down and stop stay clear.
+    """
+    passes = pattern.passes
+    return {
+        "lowest": min(each.kerf_from for each in passes),
+        "highest": max(each.kerf_to for each in passes),
+        "depth": pattern.depth,
+        "above": pattern.depth + job.clear_above,
+    }
 
 
 def read_checks(root: Table, register: str, voice: VoiceSettings) -> tuple[Check, ...]:
@@ -118,7 +137,7 @@ def _one(table: Table, name: str, checks: list[Check], voice: VoiceSettings) -> 
 def _say(table: Table, known: Check | None) -> str | None:
     say = table.text("say", known.say if known else None, required=known is None, most=200)
     if say is not None and table.has("say") and not _fills(say):
-        mend = "use {lowest}, {highest} and {depth} only, and no other braces"
+        mend = "use {lowest}, {highest}, {depth} and {above} only, and no other braces"
         table.fault("say", "holds a figure we can't fill in", mend, say)
         return known.say if known else None
     return say

@@ -65,6 +65,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         worst_clearance=worst,
         layout=plan.joint.layout,
         page=shop.page,
+        clear_above=shop.blade.clear_above,
     )
 
 

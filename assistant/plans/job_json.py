@@ -12,7 +12,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from assistant.joinery.model import Carriage, Pass, Pattern, Segment
+from assistant.joinery.model import CLEAR_ABOVE, Carriage, Pass, Pattern, Segment
 from assistant.plans.model import Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
 
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
@@ -54,6 +54,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "worst_clearance": fraction_text(job.worst_clearance),
         "layout": job.layout,
         "page": {"may_record_cuts": job.page.may_record_cuts},
+        "clear_above": fraction_text(job.clear_above),
     }
 
 
@@ -80,6 +81,8 @@ def job_from_json(data: object) -> Job:
         layout=of.text_or("layout", "even"),
         # Nor that a page may record cuts.
         page=_page_from(of.value("page")) if of.has("page") else PageSettings(),
+        # Nor how far above the blade everything stays clear.
+        clear_above=of.length("clear_above") if of.has("clear_above") else CLEAR_ABOVE,
     )
     _hangs_together(job)
     return job

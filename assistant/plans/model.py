@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from assistant.joinery.lined import Lining
-from assistant.joinery.model import Blade, Carriage, Pattern
+from assistant.joinery.model import CLEAR_ABOVE, Blade, Carriage, Pattern
 from assistant.joinery.slots import Slot
 
 
@@ -173,7 +173,7 @@ class VoiceSettings:
 class Check:
     """Something the operator confirms before cutting.
 
-    name: as journalled. say: what is asked, with {lowest}, {highest}, {depth} filled in when
+    name: as journalled. say: what is asked, with {lowest}, {highest}, {depth}, {above} filled in when
     spoken. answer: the phrase that confirms it, lower-case words without the lead-in. when:
     session | setup | depth | part | stage | every. every: passes between confirmations when
     `when` is "every", else 0.
@@ -225,6 +225,7 @@ class Job:
 
     greatest_error: largest |rounded - exact| setting, mm. worst_clearance: clearance left at the
     worst rounding, mm. stages: their names in order. checks: in effect for this job, in order.
+    clear_above: as in `joinery.model.Blade`, mm.
     """
 
     title: str
@@ -244,6 +245,7 @@ class Job:
     worst_clearance: Fraction
     layout: str = "even"
     page: PageSettings = field(default_factory=PageSettings)
+    clear_above: Fraction = CLEAR_ABOVE
 
     def pattern_of(self, setup_number: int) -> Pattern:
         """The pattern of setup `setup_number` (from 1)."""

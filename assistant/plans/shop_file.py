@@ -23,6 +23,8 @@ INCH = Fraction("25.4")
 ZERO = Fraction(0)
 # A kerf over this is a slip of the decimal point, not a blade or a dado stack.
 WIDEST_KERF = Fraction(60)
+# Less than this above the blade is no margin, more than this a slip (both: common practice, no source).
+LEAST_CLEAR_ABOVE, MOST_CLEAR_ABOVE = Fraction(5), Fraction(200)
 LEAST_LEAD_IN, MOST_LEAD_IN = 2, 20  # letters
 KINDS = ("readout", "handwheel", "steps")
 KEYS_OF_KIND = {
@@ -88,11 +90,21 @@ def _blade(table: Table, unit: str) -> Blade:
     overrun = table.length("overrun", unit, ZERO, least=ZERO, most=WIDEST_KERF)
     tooth = table.choice("tooth", ("flat", "alternate"), default.tooth)
     highest = table.length("highest", unit, above=ZERO)
+    clear_above = table.length(
+        "clear_above", unit, default.clear_above, least=LEAST_CLEAR_ABOVE, most=MOST_CLEAR_ABOVE
+    )
     if kerf is not None and overlap is not None and overlap >= kerf:
         mend = f"set blade.overlap to less than the kerf of {plain_length(kerf, unit)}"
         table.fault("overlap", f"must be less than the kerf, and is {plain_length(overlap, unit)}", mend)
     table.close()
-    return Blade(kerf or Fraction(1), overlap or ZERO, overrun or ZERO, tooth or default.tooth, highest)
+    return Blade(
+        kerf or Fraction(1),
+        overlap or ZERO,
+        overrun or ZERO,
+        tooth or default.tooth,
+        highest,
+        clear_above or default.clear_above,
+    )
 
 
 def _carriage(table: Table, unit: str) -> Carriage:

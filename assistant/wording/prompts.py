@@ -119,13 +119,21 @@ class Words:
         return self._setting(setting, figures["previous"])
 
     def check(self, figures: dict[str, Any]) -> str:
+        """Aloud, the unit is named once: at the end of the range, from which a height takes it."""
         say = figures["say"]
+        has_range = "{lowest} to {highest}" in say
         filled = say.format(
-            lowest=self.clear_of(figures["lowest"], up=False, named="{lowest} to {highest}" not in say),
+            lowest=self.clear_of(figures["lowest"], up=False, named=not has_range),
             highest=self.clear_of(figures["highest"], up=True),
             depth=self.depth(figures["depth"]),
+            above=self.clear_of(figures["above"], up=True, named=self._figures or not has_range),
         )
         return _sentence(filled)
+
+    def keep_clear(self, figures: dict[str, Any]) -> tuple[str, str]:
+        """What the blade sweeps, from the figures of a check: "5 to 84 mm" off the edge, "28 mm" above the bed."""
+        low, high = self.clear_of(figures["lowest"], up=False, named=False), self.clear_of(figures["highest"], up=True)
+        return f"{low} to {high}", self.clear_of(figures["above"], up=True)
 
     def clamp(self, figures: dict[str, Any]) -> str:
         return " ".join((*_which_board(self, figures), *_which_way(figures)))
