@@ -41,7 +41,7 @@ _ASKED = (
     (BAR_CHECK, "setting bar out of its slot?", "setup"),
     (
         "clamps",
-        f"{KEEP_CLEAR_SAY} Clamps tight, and clamps, screws, hold-down and stop all outside?",
+        f"{KEEP_CLEAR_SAY} Clamps tight and outside, with screws, hold-down and stop?",
         "setup",
     ),
     ("guard", GUARD_SAY.format(GUARD_DEFAULT), "setup"),

@@ -90,9 +90,7 @@ def _blade(table: Table, unit: str) -> Blade:
     overrun = table.length("overrun", unit, ZERO, least=ZERO, most=WIDEST_KERF)
     tooth = table.choice("tooth", ("flat", "alternate"), default.tooth)
     highest = table.length("highest", unit, above=ZERO)
-    clear_above = table.length(
-        "clear_above", unit, default.clear_above, least=LEAST_CLEAR_ABOVE, most=MOST_CLEAR_ABOVE
-    )
+    clear_above = table.length("clear_above", unit, default.clear_above, least=LEAST_CLEAR_ABOVE, most=MOST_CLEAR_ABOVE)
     if kerf is not None and overlap is not None and overlap >= kerf:
         mend = f"set blade.overlap to less than the kerf of {plain_length(kerf, unit)}"
         table.fault("overlap", f"must be less than the kerf, and is {plain_length(overlap, unit)}", mend)

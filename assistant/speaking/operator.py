@@ -67,7 +67,7 @@ class SyntheticOperator:
         if view != self._view:
             self._view, self._tries = view, 0
 
-    def said(self, text: str, klass: str) -> None:
+    def said(self, text: str, klass: str, record: str) -> None:
         self._act_at = None
 
     # a source of sound

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from assistant.drawings.cut_sheet import TICK, cut_sheet
@@ -73,8 +75,20 @@ def test_every_check_is_asked_with_its_figures_in_digits() -> None:
     for step in steps(job):
         if isinstance(step, CheckStep):
             assert f"{step.check.name}: " in words
-    assert "blade height measured, 10.3 mm?" in words
-    assert "5.975 mm to 84 mm" in words
+    assert "blade height: Blade height measured, 10.3 mm?" in words
+    assert "5 to 84 mm, up to 26 mm above the bed" in words
+
+
+def test_each_setup_states_what_to_keep_clear_rounded_away_from_the_blade() -> None:
+    """By hand: the first socket of part A begins at 5.975 mm; 10.3 mm of depth and 15 mm above it. Also where the
+    shop's own words for the clamps leave the figures out."""
+    plan = plan_of()
+    bare = tuple(replace(check, say="all clamped?") if check.name == "clamps" else check for check in CHECKS)
+    for checks in (CHECKS, bare):
+        job = job_of(plan, checks=checks)
+        words = _words(_items(plan, job))
+        assert "Keep clear: 5 to 84 mm off the reference edge, up to 26 mm above the bed." in words
+        assert words.count("Keep clear: ") - words.count("clamps: Keep clear: ") == len(job.setups)
 
 
 def test_a_check_between_passes_stands_between_them() -> None:

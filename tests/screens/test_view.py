@@ -88,7 +88,7 @@ def drawn(text: str, least: int = 1) -> Callable[[str], bool]:
 
 
 def to_the_first_pass(rig: Rig) -> None:
-    for check in ("CLAMPS", "GUARD"):
+    for check in ("KEEP CLEAR", "GUARD"):
         rig.until(drawn(check))
         time.sleep(TOLD_S)
         rig.send("h")
@@ -99,7 +99,10 @@ def to_the_first_pass(rig: Rig) -> None:
 def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], tmp_path: Path, size: tuple) -> None:
     """Cells, not colours, tell it: what is asked, the setting, the pass, what is cut; at the end the shell's page."""
     rig = start(size=size)
-    rig.until("Clamps tight")
+    page = rig.until("Clamps tight")
+    assert "Keep clear: 0 to 18 mm, up to 28 mm above the bed." in " ".join(page.split())
+    for line in ("KEEP CLEAR", "0 TO 18 MM", "BELOW 28 MM"):
+        rig.until(drawn(line, 1 if size == (80, 24) else 2))
     to_the_first_pass(rig)
     setting = f"{float(facts(tmp_path)[0].fact.job.pattern_of(1).passes[0].setting):.2f}"  # type: ignore[attr-defined]
     scale = 2 if size == (80, 24) else 6
@@ -326,7 +329,7 @@ def test_the_pages_address_stays_beside_a_check_while_its_code_is_good(tmp_path:
         rig.until("Bench page: http://127.0.0.1:18437/")
         rig.read(4.0)
         page = rig.screen.text
-        assert "To pair a device: code" in page and drawn("CLAMPS")(page) and "Clamps tight" in page
+        assert "To pair a device: code" in page and drawn("BELOW 28 MM")(page) and "Clamps tight" in page
         rig.send("h")
         rig.until(lambda shown: "Bench page" not in shown)
     finally:
@@ -340,7 +343,7 @@ def test_a_view_that_breaks_down_goes_on_in_plain_lines(tmp_path: Path) -> None:
         "view = TerminalView(sys.stdout, 'X')\n"
         "view.gauges = lambda: 1 / 0\n"
         "view.look(); time.sleep(0.5)\n"
-        "view.said('12.35', 'setting')\n"
+        "view.said('12.35', 'setting', '')\n"
         "view.close()\n"
     )
     rig = Rig([sys.executable, "-c", script])
