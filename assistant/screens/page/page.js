@@ -112,6 +112,7 @@ function show() {
   at("none").hidden = open;
   for (const id of ["call", "work", "progress", "last", "doing"]) at(id).hidden = !open;
   at("now").dataset.mode = s.mode || "";
+  at("now").toggleAttribute("data-zone", open && s.zone.length > 0);
   document.title = open && s.reading ? `${s.reading} – Kerfcall` : "Kerfcall";
   if (!open) return;
   put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
@@ -123,7 +124,7 @@ function show() {
   put("before", s.before);
   put("asked", s.asked);
   put("pass", calling ? `Pass ${s.pass} of ${s.passes}` : s.passes && s.mode !== "finished" ? `${s.cut_here} of ${s.passes} passes cut on this end` : "");
-  put("hint", s.hint ? `Pedal: ${s.hint}` : "");
+  showHint(s.hint);
   put("way", s.clamp || s.way);
   at("bar").max = s.passes_in_all;
   at("bar").value = s.cut_in_all;
@@ -150,6 +151,16 @@ function showReading(lines) {
   if (place.dataset.shown === text) return;
   place.dataset.shown = text;
   place.replaceChildren(...lines.map((line) => Object.assign(document.createElement("span"), { textContent: line })));
+}
+
+// What each gesture does now, none of them broken over two lines.
+function showHint(text) {
+  const place = at("hint");
+  place.hidden = !text;
+  if (place.dataset.shown === text) return;
+  place.dataset.shown = text;
+  const parts = text ? ["Pedal", ...text.split("   ")] : [];
+  place.replaceChildren(...parts.map((part) => Object.assign(document.createElement("span"), { textContent: part })));
 }
 
 function fit() {
@@ -190,14 +201,17 @@ function fitReading() {
   const widest = Math.max(...lines.map((line) => line.getBoundingClientRect().width));
   const wide = (100 * place.parentElement.clientWidth) / widest;
   const high = (innerHeight * (innerWidth > innerHeight ? 0.42 : 0.24)) / lines.length;
-  const most = Math.max(40, Math.floor(Math.min(wide, high)));
+  // A setting is read from across the room; what is to be kept clear stands in its question too.
+  const calling = seen.state.mode === "cutting";
+  const most = Math.max(calling ? 40 : 20, Math.floor(Math.min(wide, high)));
   const set = (size) => (place.style.fontSize = `${size}px`);
   set(most);
   if (innerWidth < innerHeight) return;
-  // Lying, what is lost takes its lines from the figures, a third of them at most, where that keeps all in sight.
+  // Lying, what is lost takes its lines from the figures, a third of a setting at most, where that keeps all in sight.
+  const least = calling ? Math.max(40, (most * 2) / 3) : 24;
   const over = () => document.documentElement.scrollHeight > innerHeight;
   let size = most;
-  while (over() && size - 2 >= Math.max(40, (most * 2) / 3)) set((size -= 2));
+  while (over() && size - 2 >= least) set((size -= 2));
   if (over()) set(most);
 }
 addEventListener("resize", fit);
