@@ -38,7 +38,7 @@ class PlainScreen:
             self._write(f"{MARKS.get(klass, '--')} " + told.replace("\n", "\n   "))
 
     def show(self, view: View, line: str | None, words: Words) -> None:
-        hint = hint_of(view, self._keys).replace(GAP, ", ")
+        hint = hint_of(view, self._keys).replace(GAP, "; ")
         if line:
             self._write(f".. {line}")
         place = place_line(view, words)
