@@ -17,14 +17,15 @@ from assistant.joinery.model import Pass, Pattern, Segment
 from assistant.joinery.passes import outside
 from assistant.joinery.settings import approach, reading
 from assistant.joinery.sizes import ListRow
-from assistant.joinery.units import at_least, at_most, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, at_least, at_most, format_number, plain_length
 from assistant.plans.boards import board_list
+from assistant.plans.checks import figures_of
 from assistant.plans.job import build_job
 from assistant.plans.model import Check, Job, Plan, Setup
 from assistant.plans.pieces import BLANK
 from assistant.plans.plan_file import read_both
 from assistant.session.turn import way_prompt
-from assistant.wording.numbers import shown_depth, spoken_position, spoken_setting
+from assistant.wording.numbers import outward, shown_depth, spoken_position, spoken_setting
 from assistant.wording.prompts import Words, ways
 
 # Decimals of a table's lengths: a thousandth of a millimetre, a tenth of a thousandth of an inch.
@@ -96,7 +97,19 @@ def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) 
         "sockets": [_span(each) for each in pattern.sockets],
         "passes": [_pass_json(job, *each) for each in passes],
         "held": _held(job, setup),
+        "keep_clear": _clear_json(job, pattern),
     }
+
+
+def _clear_json(job: Job, pattern: Pattern) -> dict[str, float]:
+    """As it is said with the clamps: rounded away from the blade to the whole mm or 1/16 in."""
+    unit, figures = job.carriage.unit, figures_of(job, pattern)
+    rounded = {
+        "from": outward(figures["lowest"], unit, up=False),
+        "to": outward(figures["highest"], unit, up=True),
+        "below": outward(figures["above"], unit, up=True),
+    }
+    return {name: _mm(length * MM_PER_UNIT[unit]) for name, length in rounded.items()}
 
 
 def _pass_json(job: Job, one: Pass, previous: Fraction | None, past: Fraction | None) -> dict[str, Any]:
@@ -273,6 +286,8 @@ def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed], numbe
     end = "" if job.layout == "slots" else f", end {setup.end}"
     yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}{end}, {depth} deep"
     yield f"  held: {_held(job, setup)}"
+    reach, above = Words(job, figures=True).keep_clear(figures_of(job, pattern))
+    yield f"  keep clear: {reach} off the reference edge, up to {above} above the bed"
     shown = [_row(job, pattern, each) for each in passes]
     wide = max((len(row[2]) for row in shown), default=0)
     wide = max(wide, len("set to"))

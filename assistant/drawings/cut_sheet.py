@@ -16,6 +16,7 @@ from assistant.drawings.picture import BIG, CAP, Item, Picture, Text, rectangle
 from assistant.joinery.model import Carriage
 from assistant.joinery.settings import reading
 from assistant.joinery.sizes import ListRow
+from assistant.plans.checks import figures_of
 from assistant.plans.model import Check, Job, Setup
 from assistant.session.turn import prompt, way_prompt
 from assistant.wording.prompts import Words, to_the_stop, ways
@@ -33,6 +34,7 @@ ON_PAPER = (
     "Nobody counts for you here. Once a box is in doubt, stop: saw off and isolated, and try the still blade in the "
     "last kerf at its setting before you go on."
 )
+KEEP_CLEAR = "Keep clear: {reach} off the reference edge, up to {above} above the bed."
 TURNED_OVER = (
     "Turned end over end: same edge {stop}, other face to the backing. Never spin it on its face: that mirrors "
     "the pattern."
@@ -105,6 +107,7 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
     held = words.one(way_prompt(job, setup.number))
     turned = f" {TURNED_OVER.format(stop=to_the_stop(job.carriage.register))}" if setup.end == 2 else ""
     _tick(flow, f"Clamped: {held}.{turned}")
+    flow.paragraph(_keep_clear(job, setup), bold=True, gap=1)
     for is_check, group in groupby(due, key=lambda step: isinstance(step, CheckStep)):
         if is_check:
             for step in group:
@@ -125,16 +128,14 @@ def _height(job: Job, words: Words, setup: Setup, due: Sequence[Step], flow: Flo
 
 
 def _asked(job: Job, setup: Setup, check: Check) -> str:
-    """The check's question with its figures, as a session asks it."""
-    pattern = job.patterns[setup.pattern]
-    unit = job.carriage.unit
-    said = check.say.format(
-        lowest=plain(min(p.kerf_from for p in pattern.passes), unit),
-        highest=plain(max(p.kerf_to for p in pattern.passes), unit),
-        depth=plain(pattern.depth, unit),
-        sockets=Words(job, figures=True).sockets(len(pattern.sockets)),
-    )
-    return f"{check.name}: {said}"
+    """The check's question with its figures, as a session shows it."""
+    figures = figures_of(job, job.patterns[setup.pattern])
+    return f"{check.name}: {Words(job, figures=True).one(prompt('check', say=check.say, **figures))}"
+
+
+def _keep_clear(job: Job, setup: Setup) -> str:
+    reach, above = Words(job, figures=True).keep_clear(figures_of(job, job.patterns[setup.pattern]))
+    return KEEP_CLEAR.format(reach=reach, above=above)
 
 
 def _tick(flow: Flow, text: str) -> None:

@@ -23,6 +23,11 @@ class Segment:
         return self.end - self.start
 
 
+# A clamp's screw sags and its jaw tilts as it is tightened, a hold-down gives, and a blade is set a little high:
+# about a finger's breadth takes all of it (common practice, no source). mm
+CLEAR_ABOVE = Fraction(15)
+
+
 @dataclass(frozen=True, slots=True)
 class Blade:
     """What the shop file says of the blade; lengths in mm.
@@ -30,6 +35,7 @@ class Blade:
     kerf: the width really cut, over 0. overlap: least overlap of neighbouring passes, 0 <= overlap < kerf.
     overrun: how far the outermost pass of an edge socket runs past the edge, >= 0.
     tooth: "flat" or "alternate". highest: greatest height above the table, or None when not stated.
+    clear_above: how far above the blade's top clamps, screws, hold-down and stop stay clear as well, > 0.
     """
 
     kerf: Fraction
@@ -37,6 +43,7 @@ class Blade:
     overrun: Fraction = Fraction(0)
     tooth: str = "flat"
     highest: Fraction | None = None
+    clear_above: Fraction = CLEAR_ABOVE
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,17 +10,19 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from string import Formatter
+from typing import Any
 
+from assistant.joinery.model import Pattern
 from assistant.plans.document import shown
 from assistant.plans.languages import Language, language_of
-from assistant.plans.model import Check, VoiceSettings
+from assistant.plans.model import Check, Job, VoiceSettings
 from assistant.plans.own_phrases import phrases_of
 from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import one_begins_the_other, wrong_with
 
 MOST_CHECKS = 50
 MOST_EVERY = 20_000
-FIGURES = ("lowest", "highest", "depth", "sockets")
+FIGURES = ("lowest", "highest", "depth", "above", "sockets")
 SETUP_END, STANDING_BY = "setup end", "standing by"
 WHEN = ("session", "setup", "depth", "part", "stage", SETUP_END)
 CLAMPS, GUARD, CLAMPS_AND_GUARD = "clamps", "guard", "clamps and guard"
@@ -33,6 +35,8 @@ BAR_CHECK = "setting bar out"
 GLUE_CHECK = "glue dry and trimmed"
 GUARD_SAY = "guard for this cut fitted: {}?"
 GUARD_DEFAULT = "blade boxed in where it comes out behind the backing"
+# What the blade sweeps, with a margin above it; on a narrow board there may be no place for a clamp but above it.
+KEEP_CLEAR_SAY = "keep clear: {lowest} to {highest}, up to {above} above the bed."
 
 # In the order they are asked: name, say, when. Hold-down: the trailing end of a piece lifts as it leaves the cut, even
 # when it is clamped firmly (common practice, no source). Clamps and guard are one question where the guard has been
@@ -45,14 +49,13 @@ _ASKED = (
     (BAR_CHECK, "setting bar out of its slot?", "setup"),
     (
         CLAMPS,
-        "clamps tight, trailing end held down, and clamps, screws, hold-down and stop clear of the blade, "
-        "{lowest} to {highest} off the edge?",
+        f"{KEEP_CLEAR_SAY} Clamps, screws and stop all outside, clamps tight, trailing end held down?",
         "setup",
     ),
     (GUARD, GUARD_SAY.format(GUARD_DEFAULT), "setup"),
     (
         CLAMPS_AND_GUARD,
-        "clamped tight, trailing end held down, all clear of the blade, {lowest} to {highest} off the edge, guard on?",
+        f"{KEEP_CLEAR_SAY} Clamped tight and clear, trailing end held down, guard on?",
         "setup",
     ),
     (CARRYING_ON, "saw off? Clamps still tight, guard on?", STANDING_BY),
@@ -75,6 +78,22 @@ def with_fixed(checks: Sequence[Check], language: Language) -> tuple[Check, ...]
 
 
 DEFAULT_CHECKS = default_checks(language_of("en"))
+
+
+def figures_of(job: Job, pattern: Pattern) -> dict[str, Any]:
+    """What `FIGURES` stand for while `pattern` is cut, mm, exact; wording rounds them away from the blade.
+
+    lowest, highest: how far off the reference edge the outermost kerfs begin and end. depth: of the cut. above: how
+    far above the bed clamps, screws, hold-down and stop stay clear. sockets: how many it has.
+    """
+    passes = pattern.passes
+    return {
+        "lowest": min(each.kerf_from for each in passes),
+        "highest": max(each.kerf_to for each in passes),
+        "depth": pattern.depth,
+        "above": pattern.depth + job.clear_above,
+        "sockets": len(pattern.sockets),
+    }
 
 
 def read_checks(root: Table, register: str, voice: VoiceSettings) -> tuple[Check, ...]:
@@ -139,7 +158,7 @@ def _one(table: Table, name: str, checks: list[Check], voice: VoiceSettings) -> 
 def _say(table: Table, known: Check | None) -> str | None:
     say = table.text("say", known.say if known else None, required=known is None, most=200)
     if say is not None and table.has("say") and not _fills(say):
-        mend = "use {lowest}, {highest}, {depth} and {sockets} only, and no other braces"
+        mend = "use {lowest}, {highest}, {depth}, {above} and {sockets} only, and no other braces"
         table.fault("say", "holds a figure we can't fill in", mend, say)
         return known.say if known else None
     return say

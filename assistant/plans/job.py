@@ -66,6 +66,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         layout=plan.joint.layout,
         page=shop.page,
         run_down_s=shop.run_down_s,
+        clear_above=shop.blade.clear_above,
     )
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from assistant.joinery.model import Carriage, Pass, Pattern, Segment
+from assistant.joinery.model import CLEAR_ABOVE, Carriage, Pass, Pattern, Segment
 from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
 
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
@@ -55,6 +55,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "layout": job.layout,
         "page": {"may_record_cuts": job.page.may_record_cuts},
         "run_down_s": job.run_down_s,
+        "clear_above": fraction_text(job.clear_above),
     }
 
 
@@ -82,6 +83,8 @@ def job_from_json(data: object) -> Job:
         # Nor that a page may record cuts.
         page=_page_from(of.value("page")) if of.has("page") else PageSettings(),
         run_down_s=of.seconds("run_down_s") if of.has("run_down_s") else RUN_DOWN_S,
+        # Nor how far above the blade everything stays clear.
+        clear_above=of.length("clear_above") if of.has("clear_above") else CLEAR_ABOVE,
     )
     _hangs_together(job)
     return job

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from assistant.joinery.lined import Lining
-from assistant.joinery.model import Blade, Carriage, Pattern
+from assistant.joinery.model import CLEAR_ABOVE, Blade, Carriage, Pattern
 from assistant.joinery.slots import Slot
 
 RUN_DOWN_S = 10.0
@@ -176,7 +176,7 @@ class VoiceSettings:
 class Check:
     """Something the operator confirms before cutting, or when a setup is cut.
 
-    name: as journalled. say: what is asked, with {lowest}, {highest}, {depth}, {sockets} filled in when
+    name: as journalled. say: what is asked, with {lowest}, {highest}, {depth}, {above}, {sockets} filled in when
     spoken. answer: the phrase that confirms it, lower-case words without the lead-in. when:
     session | setup | depth | part | stage | every | setup end | standing by. every: passes between confirmations when
     `when` is "every", else 0.
@@ -229,7 +229,7 @@ class Job:
 
     greatest_error: largest |rounded - exact| setting, mm. worst_clearance: clearance left at the
     worst rounding, mm. stages: their names in order. checks: in effect for this job, in order. run_down_s: how long the
-    blade turns on after it has been switched off.
+    blade turns on after it has been switched off. clear_above: as in `joinery.model.Blade`, mm.
     """
 
     title: str
@@ -250,6 +250,7 @@ class Job:
     layout: str = "even"
     page: PageSettings = field(default_factory=PageSettings)
     run_down_s: float = RUN_DOWN_S
+    clear_above: Fraction = CLEAR_ABOVE
 
     def pattern_of(self, setup_number: int) -> Pattern:
         """The pattern of setup `setup_number` (from 1)."""

@@ -23,6 +23,8 @@ INCH = Fraction("25.4")
 ZERO = Fraction(0)
 # A kerf over this is a slip of the decimal point, not a blade or a dado stack.
 WIDEST_KERF = Fraction(60)
+# Less than this above the blade is no margin, more than this a slip (both: common practice, no source).
+LEAST_CLEAR_ABOVE, MOST_CLEAR_ABOVE = Fraction(5), Fraction(200)
 LEAST_LEAD_IN, MOST_LEAD_IN = 2, 20  # letters
 KINDS = ("readout", "handwheel", "steps")
 KEYS_OF_KIND = {
@@ -90,11 +92,19 @@ def _blade(table: Table, unit: str) -> tuple[Blade, float]:
     tooth = table.choice("tooth", ("flat", "alternate"), default.tooth)
     highest = table.length("highest", unit, above=ZERO)
     run_down_s = _seconds(table, "run_down_s", RUN_DOWN_S, "0", "120")
+    clear_above = table.length("clear_above", unit, default.clear_above, least=LEAST_CLEAR_ABOVE, most=MOST_CLEAR_ABOVE)
     if kerf is not None and overlap is not None and overlap >= kerf:
         mend = f"set blade.overlap to less than the kerf of {plain_length(kerf, unit)}"
         table.fault("overlap", f"must be less than the kerf, and is {plain_length(overlap, unit)}", mend)
     table.close()
-    blade = Blade(kerf or Fraction(1), overlap or ZERO, overrun or ZERO, tooth or default.tooth, highest)
+    blade = Blade(
+        kerf or Fraction(1),
+        overlap or ZERO,
+        overrun or ZERO,
+        tooth or default.tooth,
+        highest,
+        clear_above or default.clear_above,
+    )
     return blade, run_down_s
 
 

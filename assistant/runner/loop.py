@@ -25,11 +25,14 @@ Commit = Callable[[Sequence[f.Record]], None]
 
 
 class Screen(Protocol):
-    """Shows the session. Never blocks for long: it is called on the session's thread."""
+    """Shows the session. Never blocks for long: it is called on the session's thread.
+
+    line, record: for a log; they tell only what happened. text: whole, to be shown as long as the state asks for it.
+    """
 
     def show(self, view: e.View, line: str | None, words: Words) -> None: ...
 
-    def said(self, text: str, klass: str) -> None: ...
+    def said(self, text: str, klass: str, record: str) -> None: ...
 
 
 class Watcher(Protocol):
@@ -198,10 +201,10 @@ class Runner:
         match effect:
             case e.Say(_, prompts, klass, _):
                 for screen in self.outputs.screens:
-                    screen.said(words.shown(prompts), klass)
+                    screen.said(words.shown(prompts), klass, words.recorded(prompts))
             case e.Show(view, line):
                 for screen in self.outputs.screens:
-                    screen.show(view, words.one(line) if line else None, words)
+                    screen.show(view, words.recorded((line,)) if line else None, words)
             case e.WakeAt(at):
                 self.deadlines.add(at)
             case e.Close():

@@ -10,16 +10,21 @@ from typing import TextIO
 
 from assistant.joinery.settings import reading
 from assistant.screens.line_writer import LineWriter
+from assistant.screens.view_words import GAP, hint_of
 from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
-from assistant.wording.prompts import Words
+from assistant.wording.prompts import YES_NO, Words
 
 MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!"}
-LEAVE = "Press q to leave."
+WHOLE = ("setting", "check", "question", "clamp", "caution", "end", "code")
+"""Announcements to be read in full, since the place that follows asks for them; of others, what happened is told."""
 
 
 class PlainScreen:
-    """One entry an announcement, one a change of place; no colour, no cursor movement; wrapped on a terminal."""
+    """One entry an announcement, one a change of place; no colour, no cursor movement; wrapped on a terminal.
+
+    Lines stay when the state is another one, so what a gesture does stands only beside a place: the newest holds.
+    """
 
     def __init__(self, out: TextIO, keys: bool | None = None, writer: LineWriter | None = None):
         """keys: whether keys are pressed here, so that how to leave is told; None: where the input is a terminal.
@@ -29,28 +34,31 @@ class PlainScreen:
         self._writer = writer
         self._keys = sys.stdin is not None and sys.stdin.isatty() if keys is None else keys
         self._out = out
-        self._last = ""
+        self._last = self._mode = ""
         self._way = ""
 
-    def said(self, text: str, klass: str) -> None:
+    def said(self, text: str, klass: str, record: str) -> None:
         """text: a line for each row, the first the one to be seen from afar."""
-        self._write(f"{MARKS.get(klass, '--')} " + text.replace("\n", "\n   "))
+        told = text.removesuffix(YES_NO).rstrip() if klass in WHOLE else record
+        if told:
+            self._write(f"{MARKS.get(klass, '--')} " + told.replace("\n", "\n   "))
 
     def show(self, view: View, line: str | None, words: Words) -> None:
-        leave = f" {LEAVE}" if self._keys and view.mode in (FINISHED, ENDED_EARLY) else ""
-        if line:
-            stop = "." if leave and line[-1:] not in ".?!" else ""
-            self._write(f".. {line}{stop}{leave}")
-        self._show_place(view, words, "" if line else leave)
+        self._show(view, line, words)
         if self._writer is not None:
             self._writer.report(view.generation)
 
-    def _show_place(self, view: View, words: Words, leave: str) -> None:
+    def _show(self, view: View, line: str | None, words: Words) -> None:
+        hint = hint_of(view, self._keys).replace(GAP, "; ")
+        if line:
+            self._write(f".. {line}")
         place = place_line(view, words)
         if place == self._last:
+            if line and hint and view.mode in (FINISHED, ENDED_EARLY):
+                self._write(f"   [{hint}]")
             return
-        self._last = place
-        self._write(f"   [{place}]{leave}")
+        same_mode, self._last, self._mode = view.mode == self._mode, place, view.mode
+        self._write(f"   [{place}]" if same_mode or not hint else f"   [{place}; {hint}]")
         way = words.one(view.way) if view.way else ""
         if way != self._way:
             self._way = way

@@ -16,7 +16,7 @@ from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen, place_line
 from assistant.screens.view_cells import Canvas, changes
 from assistant.screens.view_page import LEAST_COLUMNS, LEAST_LINES, Gauges, Page
-from assistant.screens.view_sight import Entry, Gathering, Sight
+from assistant.screens.view_sight import Gathering, Sight
 from assistant.screens.view_terminal import PageTerminal, Stops, can_hold_a_view, wants_colour
 from assistant.session.effects import View
 from assistant.session.events import Event
@@ -72,12 +72,12 @@ class TerminalView:
         if self._plain is not None:
             self._plain.show(view, line, words)
 
-    def said(self, text: str, klass: str) -> None:
+    def said(self, text: str, klass: str, record: str) -> None:
         with self._lock:
-            self._gathering.said(text, klass)
+            self._gathering.said(text, klass, record)
         self._wake.set()
         if self._plain is not None:
-            self._plain.said(text, klass)
+            self._plain.said(text, klass, record)
 
     def turn(self, event: Event, records: Sequence[Record]) -> None:
         with self._lock:
@@ -136,8 +136,8 @@ class TerminalView:
         """Only the end of what there was to be seen: the page is gone from the terminal."""
         sight = self._gathering.sight
         screen = PlainScreen(self._out, writer=LineWriter(self._out))
-        for entry in _last_words(sight):
-            screen.said(entry.text, entry.klass)
+        if sight.closing and sight.view is not None and sight.view.mode in (FINISHED, ENDED_EARLY):
+            screen.said(sight.closing, "end", "")
         if sight.view is not None and sight.words is not None:
             screen.note(f"-- Session {self._session}: {place_line(sight.view, sight.words)}")
         screen.close()
@@ -188,10 +188,3 @@ class TerminalView:
             if self._gathering.sight.note and time.monotonic() > self._note_ends:
                 self._gathering.end_note()
             return self._gathering.sight
-
-
-def _last_words(sight: Sight) -> list[Entry]:
-    """The announcement that ended it, if it has ended."""
-    if sight.view is None or sight.view.mode not in (FINISHED, ENDED_EARLY):
-        return []
-    return [entry for entry in sight.log if entry.klass == "end"][-1:]

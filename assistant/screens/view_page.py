@@ -19,20 +19,12 @@ from assistant.screens.view_board import LEAST_ROWS, BoardPicture
 from assistant.screens.view_cells import BOLD, RED, REVERSE, Canvas, cut_to, width, wrapped
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_sight import ASKING, Answer, Entry, Sight
-from assistant.screens.view_words import Told, told
+from assistant.screens.view_words import Told, hint_of, told, zone_of
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording.prompts import Words
 
 LEAST_COLUMNS, LEAST_LINES = 80, 24
-HINTS = {
-    CUTTING: "tap: it is cut, the next   double: say again   hold: stand by",
-    CHECKS: "hold: confirmed   tap: say again",
-    QUESTION: "hold: yes   double tap: no",
-    STANDING_BY: "hold: carry on   double tap: where we are",
-    FINISHED: "q: leave   double tap: say again",
-    ENDED_EARLY: "q: leave",
-}
 HEADINGS = {STANDING_BY: "STANDING BY", FINISHED: "ALL IS CUT", ENDED_EARLY: "ENDED EARLY"}
 QUESTIONS = {
     "back": "BACK TO {pass_}?",
@@ -52,7 +44,7 @@ SHARES = (
     ("log", 4),
     ("big", 14),
     ("board", 10),
-    ("big", 22),
+    ("big", 24),
     ("log", 1000),
 )
 LEAST_BIG = 4  # lines: letters at their smallest
@@ -102,14 +94,15 @@ class Page:
             return canvas
         heading = heading_of(sight.view, sight.words, sight.wait_s)
         faults = sight.faults[:MOST_FAULTS]
-        words = told(sight, max(1, columns - 2), len(heading.left) == 1)
+        words = told(sight, max(1, columns - 2))
         lines = rows - FIXED - len(faults)
-        way = _way_lines(sight, words, lines, max(1, columns - 2))
+        way = _way_lines(sight, words, lines, max(1, columns - 2), heading.least_rows)
         lines -= len(way)
         if lines < LEAST_BIG + len(words.must):
             _crowded(canvas, sight, gauges, heading, words)
             return canvas
-        share = shared_out(lines, len(words.must), len(words.lines))
+        least = heading.least_rows if heading.least_rows + len(words.must) <= lines else LEAST_BIG
+        share = shared_out(lines, len(words.must), len(words.lines), least)
         row = _header(canvas, 0, sight.view, sight.words.job)
         row = _way(canvas, row, way)
         row = _big(canvas, row, share["big"], heading)
@@ -135,14 +128,14 @@ class Page:
         return row + rows
 
 
-def shared_out(lines: int, must: int = 2, words: int = 0) -> dict[str, int]:
+def shared_out(lines: int, must: int = 2, words: int = 0, least: int = LEAST_BIG) -> dict[str, int]:
     """Zone -> lines, all `lines` given away as far as anybody wants them. A board lower than it needs gets none.
 
-    must, words: lines that have to be told, and all there are.
+    must, words: lines that have to be told, and all there are. least: lines that the big letters take at any rate.
     """
     share = {"big": 0, "words": 0, "board": 0, "log": 0}
     left = max(0, lines)
-    for zone, wanted in (("big", LEAST_BIG), ("words", must), ("words", words), *SHARES):
+    for zone, wanted in (("big", least), ("words", must), ("words", words), *SHARES):
         more = min(wanted - share[zone], left)
         # Letters grow by whole lines of theirs; what would only space them out is for the others.
         short = zone == "board" and share[zone] + more <= LEAST_ROWS or zone == "big" and share[zone] + more < wanted
@@ -155,10 +148,18 @@ def shared_out(lines: int, must: int = 2, words: int = 0) -> dict[str, int]:
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """What the big letters tell. left: lines in capitals, the first the most important. right: beside it, smaller."""
+    """What the big letters tell. left: lines in capitals, the first the most important. right: beside it, smaller.
+
+    whole: no line of it stands without the others.
+    """
 
     left: tuple[str, ...]
     right: str = ""
+    whole: bool = False
+
+    @property
+    def least_rows(self) -> int:
+        return len(self.left) * LEAST_BIG if self.whole else LEAST_BIG
 
 
 def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
@@ -174,6 +175,9 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
         figure = big_reading(words, asked["carriage_at"]) if view.question == "carriage" else ""
         return Heading((name, figure) if figure else (name,))
     if view.mode == CHECKS and view.check:
+        zone = zone_of(view, words)
+        if zone:
+            return Heading(zone, whole=True)
         figure = check_figure(words, asked)
         name = letters.plain_capitals(view.check)
         return Heading((name, figure) if figure else (name,), f"WAIT {wait_s}" if wait_s else "")
@@ -191,14 +195,10 @@ def big_reading(words: Words, setting: Any) -> str:
 def check_figure(words: Words, asked: dict[str, Any]) -> str:
     """The figure that a check asks for, in capitals; "" where it asks for none."""
     figures = Words(words.job, figures=True)
-    say = asked.get("say", "")
-    if "{depth}" in say:
+    if "{depth}" in asked.get("say", ""):
         return letters.plain_capitals(figures.depth(asked["depth"]))
-    if "{sockets}" in say:
+    if "{sockets}" in asked.get("say", ""):
         return f"COUNT {asked['sockets']}"
-    if "{lowest}" in say and "{highest}" in say:
-        low = figures.clear_of(asked["lowest"], up=False, named=False)
-        return letters.plain_capitals(f"{low} to {figures.clear_of(asked['highest'], up=True)}")
     return ""
 
 
@@ -234,14 +234,14 @@ def _board_name(job: Job, number: int) -> str:
     return f"{setup.board}{f' {copies} of {of}' if of > 1 else ''}, part {setup.part}"
 
 
-def _way_lines(sight: Sight, words: Told, lines: int, room: int) -> list[str]:
+def _way_lines(sight: Sight, words: Told, lines: int, room: int, big: int) -> list[str]:
     """How the board is held, whole; in one line, which may be cut, where what to clamp tells it in full below."""
     assert sight.view is not None and sight.words is not None
     if not sight.view.way:
         return [""]
     text = sight.words.one(sight.view.way)
     clamp = next((told for name, told in words.more if name == sight.clamp), ())
-    if clamp and 1 + LEAST_BIG + len(words.must) + len(clamp) <= lines:
+    if clamp and 1 + big + len(words.must) + len(clamp) <= lines:
         return [text]
     return wrapped(text, room)
 
@@ -256,7 +256,7 @@ def _big(canvas: Canvas, row: int, rows: int, heading: Heading) -> int:
     """Big letters as big as they go, the right part beside them at half their scale, or in plain where it won't fit."""
     room = canvas.columns - 2
     beside = f" {heading.right}" if heading.right else ""
-    for lines in _candidates(heading.left):
+    for lines in _candidates(heading):
         for right in (beside, ""):
             scale = _scale(lines, right, room, rows)
             if scale:
@@ -270,9 +270,12 @@ def _big(canvas: Canvas, row: int, rows: int, heading: Heading) -> int:
     return row + rows
 
 
-def _candidates(lines: tuple[str, ...]) -> list[list[str]]:
-    """As it is; a long name in two lines; the name alone."""
-    name, *figure = lines
+def _candidates(heading: Heading) -> list[list[str]]:
+    """As it is; a long name in two lines; the name alone. What stays whole: as it is, or its ranges in two lines."""
+    if heading.whole:
+        broken = "\n".join(heading.left).replace(" TO ", " TO\n").split("\n")
+        return [list(heading.left), broken]
+    name, *figure = heading.left
     parts = letters.in_two(name)
     found = [[name, *figure], [*parts, *figure], [name], parts]
     return [lines for n, lines in enumerate(found) if lines not in found[:n]]
@@ -329,7 +332,8 @@ def _crowded(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, wor
     if view.way:
         lines += [(line, 0) for line in wrapped(sight.words.one(view.way), room)]
     row = 0
-    if canvas.rows - len(lines) >= LEAST_BIG and letters.largest_scale([heading.left[0]], room, LEAST_BIG):
+    fits = canvas.rows - len(lines) >= LEAST_BIG and not heading.whole
+    if fits and letters.largest_scale([heading.left[0]], room, LEAST_BIG):
         row = _big(canvas, 0, LEAST_BIG, Heading(heading.left[:1], heading.right))
     for line, style in lines[: canvas.rows - row]:
         _line(canvas, row, f" {line}", style)
@@ -349,8 +353,7 @@ def _crowded(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, wor
 
 def _hint(canvas: Canvas, row: int, view: View, keys: bool) -> int:
     """What a gesture does now; a key only where keys are read."""
-    hints = HINTS.get(view.mode, "").split("   ")
-    _line(canvas, row, " " + "   ".join(hint for hint in hints if keys or not hint.startswith("q:")))
+    _line(canvas, row, f" {hint_of(view, keys)}")
     return row + 1
 
 

@@ -31,13 +31,16 @@ FACT_WORDS = {
     "jumped": "to pass {pass_}",
     "noted": "problem marked",
     "ended_early": "the session is ended",
-    "asked": "read back, to be confirmed",
+    "asked": "read back",
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A line of the log; klass: as in `effects.Say`, "line" for what was only shown, "note" for no part of it."""
+    """A line of the log: what happened, never what to do, since it stays when the state is another one.
+
+    klass: as in `effects.Say`, "line" for what was only shown, "note" for no part of it.
+    """
 
     klass: str
     text: str
@@ -59,7 +62,8 @@ class Answer:
 class Sight:
     """left_s: seconds left, None where not known. faults: (device, text) of what is lost now. note: a list to be shown
     over the page, "" for none. ready_at: by this process's monotonic clock, when the open check can be confirmed, 0 for
-    at once. setting, clamp, asking: how the setting, what to clamp, and what is asked was said last.
+    at once. setting, clamp, asking, closing: how the setting, what to clamp, what is asked, and what
+    is to be done at the end was said last, each shown while the state asks for it and no longer.
     opening: what the session began with and is to be read before the first cut."""
 
     view: View | None = None
@@ -67,6 +71,7 @@ class Sight:
     setting: str = ""
     clamp: str = ""
     asking: str = ""
+    closing: str = ""
     opening: tuple[Entry, ...] = ()
     log: tuple[Entry, ...] = ()
     heard: Answer = Answer()
@@ -106,19 +111,21 @@ class Gathering:
             self._log(Entry("line", line))
             self._explain(line)
 
-    def said(self, text: str, klass: str) -> None:
+    def said(self, text: str, klass: str, record: str) -> None:
         """As `runner.loop.Screen.said`. A setting's first line is its figures, which the view has anyway."""
         if klass == "setting":
             self._change(setting=text.partition("\n")[2] or text)
         elif klass == "clamp":
             self._change(clamp=text)
         elif klass in ASKING:
-            # Said again, a question leaves out what came before it, which still holds.
-            self._change(asking=self.sight.asking if self.sight.asking.endswith(text) else text)
+            self._change(asking=_with_what_came_before(self.sight.asking, text))
+        elif klass == "end":
+            self._change(closing=_with_what_came_before(self.sight.closing, text))
         elif klass == "caution":
             self._change(opening=(*self.sight.opening, Entry(klass, text)))
-        self._log(Entry(klass, text.replace("\n", "   ")))
-        self._explain(text.rpartition("\n")[2])
+        if record:
+            self._log(Entry(klass, record))
+        self._explain(record)
 
     def note(self, text: str) -> None:
         """A list is laid over the page until the next answer or `end_note`; a line goes to the log."""
@@ -135,7 +142,7 @@ class Gathering:
         """As `runner.loop.Watcher.turn`."""
         self.pace.take(records)
         self._awaited = ""
-        self._end_opening({record.fact.kind for record in records})
+        self._end_what_is_over({record.fact.kind for record in records})
         match event:
             case Heard() | NotHeard() | Gesture():
                 self._answer(event, records)
@@ -147,8 +154,11 @@ class Gathering:
                 others = tuple(fault for fault in self.sight.faults if fault[0] != device)
                 self._change(faults=(*others, (device, text)) if state == "lost" else others)
 
-    def _end_opening(self, kinds: set[str]) -> None:
-        """The caution stands until a check is confirmed, the plan's warnings until a pass is cut."""
+    def _end_what_is_over(self, kinds: set[str]) -> None:
+        """The caution stands until a check is confirmed, the plan's warnings until a pass is cut; what to clamp until a
+        setting is called."""
+        if "setting_called" in kinds:
+            self._change(clamp="")
         if "pass_cut" in kinds:
             self._change(opening=())
         elif "check_confirmed" in kinds:
@@ -186,6 +196,11 @@ class Gathering:
 
     def _change(self, **changes: object) -> None:
         self.sight = replace(self.sight, **changes)  # type: ignore[arg-type]
+
+
+def _with_what_came_before(last: str, text: str) -> str:
+    """Said again, an announcement leaves out what came before it, which still holds."""
+    return last if last.endswith(text) else text
 
 
 def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from assistant.joinery.settings import reading
 from assistant.screens.view_cells import BOLD, MAGENTA, cut_to, width, wrapped
 from assistant.screens.view_sight import Entry, Sight
+from assistant.session.checks import CLAMPS
 from assistant.session.effects import View
-from assistant.session.state import CHECKS, CUTTING
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording.prompts import Words, ways
 
 Line = tuple[str, int]  # text and style
@@ -43,13 +45,49 @@ class Told:
         return (*kept, (f"{cut_to(text, columns - 2)} …", style))
 
 
-def told(sight: Sight, room: int, one_line: bool) -> Told:
-    """room: columns, 1 or more. one_line: the big letters need no more, so that there are lines for the clamping."""
+HINTS = {
+    CUTTING: "tap: it is cut, the next   double: say again   hold: stand by",
+    CHECKS: "hold: confirmed   tap: say again",
+    QUESTION: "hold: yes   double tap: no",
+    STANDING_BY: "hold: carry on   double tap: where we are",
+    FINISHED: "q: leave   double tap: say again",
+    ENDED_EARLY: "q: leave",
+}
+GAP = "   "
+
+
+def hint_of(view: View, keys: bool) -> str:
+    """What each gesture does in this mode, between gaps. keys: whether the terminal's are read, so that they count."""
+    hints = HINTS.get(view.mode, "").split(GAP)
+    return GAP.join(hint for hint in hints if keys or not hint.startswith("q:"))
+
+
+def zone_of(view: View, words: Words) -> tuple[str, ...]:
+    """What the open check wants kept clear of the blade, in capitals, a line each; () where it is about something else.
+
+    A range alone reads as where the clamps go, so it never stands without these words, nor without its height.
+    """
+    if view.mode != CHECKS or view.asked is None:
+        return ()
+    figures = dict(view.asked.figures)
+    if view.check != CLAMPS and not all(name in figures["say"] for name in ("{lowest}", "{highest}")):
+        return ()
+    reach, above = (unbroken(text.upper()) for text in Words(words.job, figures=True).keep_clear(figures))
+    return "KEEP CLEAR", reach, f"BELOW {above}"
+
+
+def unbroken(figure: str) -> str:
+    """A whole number and its fraction held together: "3 3/16" in letters without spacing of their own reads 33/16."""
+    return re.sub(r"(?<=\d) (?=\d+/\d)", "-", figure)
+
+
+def told(sight: Sight, room: int) -> Told:
+    """room: columns, 1 or more."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
     must = tuple(_must(sight, view, words, room))
     more = []
-    if view.mode == CHECKS and one_line and sight.clamp:
+    if view.mode == CHECKS and sight.clamp:
         more.append((sight.clamp, _plain(sight.clamp, room)))
     more += [(entry.text, _marked(entry, room)) for entry in sight.opening]
     return Told(must, tuple(more))
@@ -67,6 +105,8 @@ def asked_with(sight: Sight) -> tuple[str, str]:
 def _must(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
     if view.mode == CUTTING and view.pass_:
         return [*_setting(view, words, room), *_plain(sight.setting, room)]
+    if view.mode in (FINISHED, ENDED_EARLY):
+        return list(_plain(sight.closing, room))
     if not view.asked:
         return []
     before, asked = asked_with(sight)

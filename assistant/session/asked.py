@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from assistant.plans.checks import figures_of
 from assistant.session import effects as e
 from assistant.session.effects import prompt
 from assistant.session.state import CHECKS, State
@@ -17,18 +18,10 @@ def asked(state: State) -> e.Prompt | None:
 
 
 def check_prompt(state: State, index: int | None = None) -> e.Prompt:
-    """A check's question (the open one's) with its figures: lowest and highest kerf of the setup and depth (mm), and
-    how many sockets it has."""
-    passes = state.pattern.passes
+    """A check's question (the open one's) with its figures, mm, as `plans.checks.figures_of` has them."""
     chosen = state.open_check if index is None else index
-    return prompt(
-        "check",
-        say=state.the_job.checks[chosen or 0].say,
-        lowest=min(p.kerf_from for p in passes),
-        highest=max(p.kerf_to for p in passes),
-        depth=state.pattern.depth,
-        sockets=len(state.pattern.sockets),
-    )
+    check = state.the_job.checks[chosen or 0]
+    return prompt("check", name=check.name, say=check.say, **figures_of(state.the_job, state.pattern))
 
 
 def question_prompt(state: State) -> e.Prompt:

@@ -40,6 +40,7 @@ def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
     came_from = state.came_from if repeated else state.carriage_at
     return prompt(
         "setting in full" if in_full else "setting",
+        pass_=pass_,
         setting=setting,
         previous=came_from,
         repeated=repeated,

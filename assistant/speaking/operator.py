@@ -68,7 +68,7 @@ class SyntheticOperator:
             self._view, self._tries = view, 0
             self._ready_at = self._clock.at() + view.wait_s
 
-    def said(self, text: str, klass: str) -> None:
+    def said(self, text: str, klass: str, record: str) -> None:
         self._act_at = None
 
     # a source of sound

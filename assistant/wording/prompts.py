@@ -52,6 +52,19 @@ class Words:
         back, _ = ways(past, figures["setting"])
         return f"{reading(self.carriage, figures['setting'])}   (first {back} to {reading(self.carriage, past)})"
 
+    def recorded(self, prompts: Iterable[Prompt]) -> str:
+        """What a log keeps of an announcement or a line: what happened, never what to do; see `RECORDS`."""
+        figures = Words(self.job, figures=True)
+        return " ".join(text for prompt in prompts if (text := figures._record(prompt)))
+
+    def _record(self, prompt: Prompt) -> str:
+        if prompt.key in STANDS:
+            return self.one(prompt)
+        kept = RECORDS[prompt.key]
+        if isinstance(kept, str):
+            return kept.format(**{name: self._figure(value) for name, value in prompt.figures})
+        return kept(self, dict(prompt.figures))
+
     def say(self, prompts: Iterable[Prompt]) -> str:
         """The sentences of an announcement, joined. Raises KeyError for a prompt that has no wording."""
         return " ".join(self.one(prompt) for prompt in prompts)
@@ -119,11 +132,14 @@ class Words:
         return self._setting(setting, figures["previous"])
 
     def check(self, figures: dict[str, Any]) -> str:
+        """Aloud, the unit is named once: at the end of the range, from which a height takes it."""
         say = figures["say"]
+        has_range = "{lowest} to {highest}" in say
         filled = say.format(
-            lowest=self.clear_of(figures["lowest"], up=False, named="{lowest} to {highest}" not in say),
+            lowest=self.clear_of(figures["lowest"], up=False, named=not has_range),
             highest=self.clear_of(figures["highest"], up=True),
             depth=self.depth(figures["depth"]),
+            above=self.clear_of(figures["above"], up=True, named=self._figures or not has_range),
             sockets=self.sockets(figures["sockets"]),
         )
         return _sentence(filled)
@@ -132,6 +148,11 @@ class Words:
         """ "seven sockets", or slots where those are cut."""
         kind = "slot" if self.job.layout == "slots" else "socket"
         return self.counted(number, kind, f"{kind}s")
+
+    def keep_clear(self, figures: dict[str, Any]) -> tuple[str, str]:
+        """What the blade sweeps, from the figures of a check: "5 to 84 mm" off the edge, "28 mm" above the bed."""
+        low, high = self.clear_of(figures["lowest"], up=False, named=False), self.clear_of(figures["highest"], up=True)
+        return f"{low} to {high}", self.clear_of(figures["above"], up=True)
 
     def clamp(self, figures: dict[str, Any]) -> str:
         return " ".join((*_which_board(self, figures), *_which_way(figures)))
@@ -204,12 +225,16 @@ def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
     return f"Does the carriage still {verb} {stands}, untouched? {YES_NO}"
 
 
-def _resumed(words: Words, figures: dict[str, Any]) -> str:
+def _resuming(words: Words, figures: dict[str, Any]) -> str:
     setup = words.job.setups[figures["setup"] - 1]
     place = setup.board if words.job.layout == "slots" else f"{setup.board}, end {words.count(setup.end)}"
     of = f"setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
     cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
-    return f"Resuming {words.job.title}: {place}, {of}. {_sentence(cut)} See that the saw is off."
+    return f"Resuming {words.job.title}: {place}, {of}. {_sentence(cut)}"
+
+
+def _resumed(words: Words, figures: dict[str, Any]) -> str:
+    return f"{_resuming(words, figures)} See that the saw is off."
 
 
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
@@ -244,16 +269,31 @@ def _noted(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _ended_early(words: Words, figures: dict[str, Any]) -> str:
-    left = figures["left"]
-    passes = _sentence(words.counted(left, "pass was", "passes were")).rstrip(".")
     after = "Saw off; wait until the blade stands still; refit the riving knife and guard."
-    return f"Session ended. {passes} not cut. {after}"
+    return f"{_ended(words, figures)} {after}"
+
+
+def _ended(words: Words, figures: dict[str, Any]) -> str:
+    passes = _sentence(words.counted(figures["left"], "pass was", "passes were")).rstrip(".")
+    return f"Session ended. {passes} not cut."
 
 
 def _tap_ignored(words: Words, figures: dict[str, Any]) -> str:
-    if figures["mode"] == "question":
-        return f"A tap is no answer. {YES_NO}"
-    return "Standing by: a tap does nothing. Hold to carry on."
+    then = YES_NO if figures["mode"] == "question" else "Hold to carry on."
+    return f"{_no_answer(words, figures)} {then}"
+
+
+def _no_answer(words: Words, figures: dict[str, Any]) -> str:
+    return "A tap is no answer." if figures["mode"] == "question" else "Standing by: a tap does nothing."
+
+
+def _called(words: Words, figures: dict[str, Any]) -> str:
+    return f"Pass {figures['pass_']} called at {reading(words.carriage, figures['setting'])}."
+
+
+def _back_asked(words: Words, figures: dict[str, Any]) -> str:
+    setup = "" if figures["same_setup"] else f" of setup {figures['setup']}"
+    return f"Asked: back to pass {figures['pass_']}{setup}?"
 
 
 def _pairing_code(words: Words, figures: dict[str, Any]) -> str:
@@ -334,3 +374,41 @@ _TEMPLATES: dict[str, str] = {
     "not from the page": "Refused: the page may not do that.",
     "advanced from the page": "Advanced from the page.",
 }
+
+# What a log keeps of a prompt. It goes on standing there when the state is another one, so it never says what to do:
+# "hold to carry on", read a minute later, would confirm a check. Each prompt is in one of these two.
+STANDS = frozenset({
+    "summary", "cautions", "way", "where", "noted", "how many", "device",
+    "louder", "quieter", "slower", "quicker", "loudest", "softest", "slowest", "quickest",
+    "nothing changed", "nothing to go back to", "earlier setup closed", "no such pass",
+    "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",
+    "code not said", "not from the page", "advanced from the page",
+})  # fmt: skip
+"""Kept whole: they tell only what is, whenever they are read."""
+
+RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
+    "again": "Again:",
+    "clamp": lambda words, figures: " ".join(_which_board(words, figures)),
+    "check": lambda words, figures: f"Asked: {figures['name']}?",
+    "setting": _called,
+    "setting in full": _called,
+    "stage over": "Stage {stage} is done.",
+    "setup reopened": "That board again, for pass {pass_}.",
+    "finished": "All is cut.",
+    "ended early": _ended,
+    "standing by": "Standing by.",
+    "tap ignored": _no_answer,
+    "too soon": "Too soon, not counted: a pass takes longer.",
+    "blade still turns": "Not counted: the blade may still have been turning.",
+    "not announced yet": "Not counted: it had not been announced.",
+    "resumed": _resuming,
+    "ask back": _back_asked,
+    "ask go to": "Asked: go to pass {pass_}?",
+    "ask end": "Asked: end the session?",
+    "ask carriage": lambda words, figures: f"Asked: carriage untouched at {words.position(figures['carriage_at'])}?",
+    "ask zeroed": "Asked: carriage zeroed again?",
+    "ask clamped": "Asked: still clamped just as it was?",
+    "ask registered": "Asked: clamped afresh?",
+    "pairing code": "The pairing code was said.",
+}
+"""Kept so, without what it asks for."""

@@ -40,6 +40,7 @@ SETUP = {
     "sockets": [SPAN],
     "passes": [PASS],
     "held": str,
+    "keep_clear": {"from": NUMBER, "to": NUMBER, "below": NUMBER},
 }
 LENGTH = (int, float, type(None))
 ROW = {"kind": str, "name": str, "part": str, "count": int, "length": LENGTH, "width": NUMBER, "thickness": NUMBER}
@@ -99,6 +100,10 @@ def test_json_has_the_agreed_form_and_is_exact_to_a_millionth(
         for one, exact in zip(shown["passes"], pattern.passes, strict=True):
             for key in ("kerf_from", "kerf_to", "setting"):
                 assert abs(Fraction(one[key]) - getattr(exact, key)) < Fraction(1, 1_000_000)
+        clear = shown["keep_clear"]
+        assert clear["from"] <= min(one["kerf_from"] for one in shown["passes"])
+        assert clear["to"] >= max(one["kerf_to"] for one in shown["passes"])
+        assert clear["below"] >= shown["depth"] + float(job.clear_above) - 1e-6
         spans = sorted((*shown["fingers"], *shown["sockets"]), key=lambda span: span["from"])
         assert spans[0]["from"] == 0
         assert spans[-1]["to"] == pytest.approx(float(pattern.width), abs=1e-6)
@@ -111,6 +116,8 @@ def test_the_trays_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
     assert data["assumed_kerf"] == 3.13
     first = data["stages"][0]["setups"][0]
     assert first["depth"] == 12.3
+    # 5.975 to 84 mm off the edge, and 12.3 mm with 15 above: to the whole millimetre, away from the blade.
+    assert first["keep_clear"] == {"from": 5.0, "to": 84.0, "below": 28.0}
     assert first["fingers"][0] == {"from": 0.0, "to": 5.975}
     assert first["sockets"][0] == {"from": 5.975, "to": 12.025}
     assert first["passes"][0] == {

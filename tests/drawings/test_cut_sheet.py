@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 import pytest
 
 from assistant.drawings.cut_sheet import TICK, cut_sheet
@@ -44,8 +47,8 @@ def test_every_setup_check_and_pass_has_a_box_to_tick(plan: Plan, carriage: obje
     job = job_of(plan, carriage)  # type: ignore[arg-type]
     due = list(steps(job))
     come_up = sum(1 for step in due if isinstance(step, PassStep) and step.approach is not None)
-    # Boards to prepare, clamping and counting of each setup, checks and passes, points to come up from, the end.
-    expected = len(board_list(plan)) + 2 * len(job.setups) + len(due) + come_up + 1
+    # Boards to prepare, clamping of each setup, checks and passes, points to come up from, the end.
+    expected = len(board_list(plan)) + len(job.setups) + len(due) + come_up + 1
     assert _boxes(_items(plan, job)) == expected
 
 
@@ -73,8 +76,21 @@ def test_every_check_is_asked_with_its_figures_in_digits() -> None:
     for step in steps(job):
         if isinstance(step, CheckStep):
             assert f"{step.check.name}: " in words
-    assert "blade height measured, 10.3 mm?" in words
-    assert "5.975 mm to 84 mm" in words
+    assert "blade height: Blade height measured, 10.3 mm?" in words
+    assert "5 to 84 mm, up to 26 mm above the bed" in words
+
+
+def test_each_setup_states_what_to_keep_clear_rounded_away_from_the_blade() -> None:
+    """By hand: the first socket of part A begins at 5.975 mm; 10.3 mm of depth and 15 mm above it. Also where the
+    shop's own words for the clamps leave the figures out."""
+    plan = plan_of()
+    bare = tuple(replace(check, say="all clamped?") if check.name == "clamps" else check for check in CHECKS)
+    for checks in (CHECKS, bare):
+        job = job_of(plan, checks=checks)
+        words = _words(_items(plan, job))
+        assert "Keep clear: 5 to 84 mm off the reference edge, up to 26 mm above the bed." in words
+        asked = len(re.findall("(?:clamps|clamps and guard): Keep clear: ", words))
+        assert words.count("Keep clear: ") - asked == len(job.setups)
 
 
 def test_a_check_between_passes_stands_between_them() -> None:
@@ -122,7 +138,7 @@ def test_a_setup_that_a_page_holds_is_not_torn_apart(plan: Plan) -> None:
     for page in cut_sheet(job, board_list(plan), Sheet.of("a4")).pages:
         words = [text.text for text in texts(page.items)]
         begun = sum(1 for each in words if each.startswith("Setup "))
-        assert begun == sum(1 for each in words if each.startswith("Saw off."))
+        assert begun == sum(1 for each in words if each.startswith("saw off: Saw off."))
 
 
 def test_with_a_setting_bar_the_edge_goes_against_it_on_paper_too() -> None:

@@ -48,7 +48,7 @@ def test_the_guard_question_names_what_guards_this_cut(tmp_path: Path) -> None:
 
 def test_the_clamp_question_names_the_span_of_the_blade_and_the_height_check_the_depth() -> None:
     says = {check.name: check.say for check in DEFAULT_CHECKS}
-    assert "{lowest}" in says["clamps"] and "{highest}" in says["clamps"]
+    assert all(figure in says["clamps"] for figure in ("{lowest}", "{highest}", "{above}"))
     assert "{depth}" in says["blade height"]
     figures = dict.fromkeys(FIGURES, "7")
     assert all("{" not in say.format(**figures) for say in says.values())
@@ -161,7 +161,7 @@ def test_questions_take_no_other_figures(tmp_path: Path, say: str) -> None:
     text = SHOP + f'[[checks]]\nname = "x"\nsay = "{say}"\nanswer = "dust port is open now"\n'
     assert shop_faults(tmp_path, text) == [
         f'shop.toml: checks[1].say: holds a figure we can\'t fill in (got "{say}"); '
-        "use {lowest}, {highest}, {depth} and {sockets} only, and no other braces"
+        "use {lowest}, {highest}, {depth}, {above} and {sockets} only, and no other braces"
     ]
 
 

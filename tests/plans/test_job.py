@@ -12,7 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.errors import BadInput
+from assistant.joinery.model import CLEAR_ABOVE
+from assistant.plans.checks import figures_of
 from assistant.plans.job import build_job
+from assistant.plans.job_json import job_from_json, job_to_json
 from assistant.plans.model import BoardPlan, Job
 from assistant.plans.plan_file import read_both
 from tests.plans.files import DEMO, DEMO_PLANS, DEMO_SHOPS, LISTED, PLAN, SHOP, job_faults, job_of, plan_of, shop_of
@@ -327,3 +330,12 @@ def test_a_travel_that_leaves_no_room_to_come_down_is_warned_of(tmp_path: Path) 
         job = job_of(tmp_path, plan, SHOP + f"[carriage]\ntravel = [0, {most}]\n")
         told = [w for w in job.warnings if "too little room above socket 1 to come down to it" in w]
         assert bool(told) == warned, most
+
+
+def test_how_far_above_the_blade_all_stays_clear_goes_from_the_shop_file_into_the_job(tmp_path: Path) -> None:
+    assert job_of(tmp_path).clear_above == CLEAR_ABOVE
+    own = job_of(tmp_path, PLAN, SHOP + "clear_above = 22\n")
+    assert own.clear_above == 22
+    figures = figures_of(own, own.patterns[0])
+    assert figures["above"] == own.patterns[0].depth + 22
+    assert job_from_json(job_to_json(own)) == own

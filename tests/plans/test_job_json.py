@@ -49,6 +49,7 @@ def _places(node: Any) -> Iterator[tuple[Any, Any]]:
 
 
 LATER = (
+    "clear_above",
     "device",
     "layout",
     "loudness",

@@ -34,6 +34,7 @@ overlap = "0.2 mm"
 overrun = 0.01
 tooth = "alternate"
 highest = "2 3/4"
+clear_above = "5/8"
 [carriage]
 kind = "handwheel"
 threads_per_inch = 16
@@ -58,7 +59,7 @@ loudspeaker = "USB Audio"
 """,
     )
     inch = Fraction("25.4")
-    assert shop.blade == Blade(inch / 8, Fraction("0.2"), inch / 100, "alternate", inch * 11 / 4)
+    assert shop.blade == Blade(inch / 8, Fraction("0.2"), inch / 100, "alternate", inch * 11 / 4, inch * 5 / 8)
     assert shop.carriage == Carriage(
         "handwheel",
         inch / 16 / 125,
@@ -101,6 +102,9 @@ FAULTS = [
     ('overrun = "x"', 'blade.overrun: this is not a length (got "x"); write it like 12.7'),
     ('tooth = "flt"', 'blade.tooth: must be "flat" or "alternate" (got "flt"); did you mean "flat"?'),
     ("highest = 0", "blade.highest: must be over 0 mm (got 0 mm); give a greater length"),
+    ("clear_above = 4.9", "blade.clear_above: must be 5 mm or more (got 4.9 mm); give a greater length"),
+    ("clear_above = 201", "blade.clear_above: must be 200 mm or less (got 201 mm); give a smaller length"),
+    ('clear_above = "ample"', 'blade.clear_above: this is not a length (got "ample"); write it like 12.7'),
     ("heighest = 9", "blade.heighest: is no key of ours; did you mean highest?"),
     (
         CARRIAGE + 'kind = "stepper"',

@@ -55,7 +55,7 @@ class Logbook:
     def show(self, view: e.View, line: str | None, words: Words) -> None:
         self.done.append(("show", view.mode, line))
 
-    def said(self, text: str, klass: str) -> None:
+    def said(self, text: str, klass: str, record: str) -> None:
         self.done.append(("said", text))
 
     def of(self, *kinds: str) -> list[tuple[object, ...]]:

@@ -21,6 +21,7 @@ import pytest
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Heard, Resume
 from tests.screens.page_made import WATCH, Made, delays, made, made_job
+from tests.session.jobs import HANDWHEEL
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
@@ -183,7 +184,7 @@ def test_two_devices_follow_one_session(browser: Any, one: Made) -> None:
             shows(page, "#reading", "6.02")
             shows(page, "#pass", "Pass 2 of 14")
             shows(page, "#counts", "1 of 56 passes cut")
-        phone.click("text=Stand by")
+        phone.click('[data-do="stand by"]')
         until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
         for page in (phone, tablet):
             shows(page, "#mode", "Standing by")
@@ -206,6 +207,65 @@ def test_a_server_killed_and_started_again_is_told_and_found_again(browser: Any,
             shows(page, "#place", "Setup 1 of 4")
         finally:
             second.end()
+
+
+def words_of(page: Any) -> str:
+    """Of every part of the page, also of those that are not looked at now."""
+    return str(page.evaluate("[...document.querySelectorAll('main')].map((part) => part.textContent).join(' ')"))
+
+
+def test_what_a_hold_does_goes_when_the_state_goes(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        pair(page, one)
+        one.to_first_pass()
+        one.gesture("hold")
+        shows(page, "#hint", "hold: carry on")
+        one.gesture("tap")
+        shows(page, "#hands", "Standing by: a tap does nothing.")
+        one.gesture("hold")
+        shows(page, "#hint", "hold: confirmed")
+        page.wait_for_timeout(200)
+        assert "Standing by." in words_of(page) and "carry on" not in words_of(page)
+
+
+def test_killed_while_standing_by_and_resumed_the_page_says_no_more_how_to_carry_on(
+    browser: Any, tmp_path: Path
+) -> None:
+    """The program itself in a terminal, ended without warning; its page stays open and is not touched."""
+    rigs = pytest.importorskip("tests.screens.view_rig", reason="pyte is not installed")
+    from tests.screens.test_view import PLAN, SHOP, SILENT, drawn, to_the_first_pass
+
+    port = 18_439
+    command = rigs.program(tmp_path, "--page", "--port", str(port), plan=PLAN, shop=SHOP)
+    first = rigs.Rig(command, 120, 40)
+    try:
+        told = first.until("To pair a device: code")
+        found = re.search(r"code (\d{4}) ?(\d{4})", told)
+        assert found is not None
+        with device(browser) as page:
+            page.goto(f"http://127.0.0.1:{port}/#{found[1]}{found[2]}")
+            shows(page, "#reading", "KEEP CLEAR")
+            to_the_first_pass(first)
+            time.sleep(1.0)  # the same key sooner is auto-repeat
+            first.send("h")
+            shows(page, "#hint", "hold: carry on")
+            shows(page, "#mode", "Standing by")
+            first.process.kill()
+            page.wait_for_selector("body[data-link=stale]", timeout=6000)
+            assert not page.is_visible("#hint")
+            state = ("--state", str(tmp_path / "state"))
+            with_page = ("--page", "--port", str(port))
+            second = rigs.Rig([sys.executable, "-m", "assistant", "resume", *state, *SILENT, *with_page], 120, 40)
+            try:
+                second.until(drawn("UNTOUCHED?"))
+                shows(page, "#asked", "untouched?", timeout_ms=15_000)
+                shows(page, "#hint", "hold: yes")
+                page.wait_for_timeout(300)
+                assert "carry on" not in words_of(page) and "carry on" not in second.screen.text
+            finally:
+                second.close()
+    finally:
+        first.close()
 
 
 class _serve:  # noqa: N801 - reads as the action it is
@@ -339,6 +399,34 @@ def test_a_narrow_phone_has_nothing_over_its_side(browser: Any, one: Made, width
         pair(page, one)
         page.wait_for_selector("#asked:not(:empty)")
         assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize(("width", "height"), [(360, 740), (320, 640), (740, 360), (844, 390), (1180, 820)])
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_what_to_keep_clear_is_big_and_whole(browser: Any, tmp_path: Path, width: int, height: int, unit: str) -> None:
+    """By hand: 600 mm are 23.62 in; 10.3 mm of depth and 15 mm above it, 0.996 in."""
+    job = made_job(width=600)
+    job = replace(job, carriage=replace(HANDWHEEL, zero="outside")) if unit == "in" else job
+    zone = {
+        "mm": ["KEEP CLEAR", "0 TO 595 MM", "BELOW 26 MM"],
+        "in": ["KEEP CLEAR", "0 TO 23-7/16 IN", "BELOW 1 IN"],
+    }
+    with made(tmp_path, job) as one, device(browser, {"width": width, "height": height}) as page:
+        pair(page, one)
+        shows(page, "#reading", "KEEP CLEAR")
+        page.wait_for_timeout(200)
+        lines = page.locator("#reading span")
+        assert lines.all_inner_texts() == zone[unit]
+        for line in lines.all():
+            box = line.bounding_box()
+            assert box["height"] >= 24 and box["x"] >= 0 and box["x"] + box["width"] <= width
+        for part in ("#reading", "#asked", "#hint"):
+            box = page.locator(part).bounding_box()
+            assert box["y"] + box["height"] <= height
+        assert "above the bed." in page.inner_text("#asked")
+        one.to_first_pass()
+        shows(page, "#pass", "Pass 1 of")
+        assert "KEEP CLEAR" not in words_of(page)
 
 
 def test_lying_all_is_in_sight_with_two_things_lost(browser: Any, one: Made) -> None:

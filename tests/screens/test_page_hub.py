@@ -22,6 +22,8 @@ from assistant.screens.page.picture import pattern_of, state_of, which_of
 from assistant.screens.view_sight import Gathering
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged
+from assistant.session.turn import view
+from assistant.wording.prompts import Words
 from tests.screens.page_made import Made, made, made_job
 from tests.session.jobs import HANDWHEEL
 
@@ -76,7 +78,7 @@ def test_handing_over_costs_the_session_next_to_nothing(one: Made) -> None:
     try:
         begun = time.perf_counter()
         for _ in range(200):
-            hub.said("three", "answer")
+            hub.said("three", "answer", "three")
         assert time.perf_counter() - begun < 0.1
     finally:
         done.set()
@@ -120,7 +122,7 @@ def test_an_entry_of_the_log_is_sent_once(one: Made) -> None:
         message = stream.queue.get()
         assert message is not None
         texts += [entry["text"] for entry in json.loads(message.split(b"data: ", 1)[1]).get("log", [])]
-    settings = [text.split("   ")[0] for text in texts if "   Set " in text]
+    settings = [text for text in texts if " called at " in text]
     assert len(settings) == len(set(settings)) == 13
 
 
@@ -205,6 +207,24 @@ def test_which_of_several_like_boards(copies: int, first: int, told: str) -> Non
     job = made_job()
     setups = (replace(job.setups[0], copies=copies, first_copy=first), *job.setups[2:])
     assert which_of(replace(job, setups=setups), 1) == told
+
+
+def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) -> None:
+    """By hand: from the edge, where the first socket is, to 78 mm and a hair; 10.3 mm deep and 15 mm above it."""
+    gathering = sight_of(one)
+    gathering.show(view(one.runner.state), None, Words(one.runner.state.the_job))
+    one.gesture("tap")  # said again, with what to clamp
+    state = state_of(gathering.sight)
+    assert state["zone"] == ["KEEP CLEAR", "0 TO 79 MM", "BELOW 26 MM"]
+    assert state["hint"] == "hold: confirmed   tap: say again"
+    assert "Reference edge to the left stop" in state["clamp"]
+    one.to_first_pass()
+    state = state_of(gathering.sight)
+    assert (state["zone"], state["clamp"]) == ([], "")
+    one.gesture("hold")
+    assert state_of(gathering.sight)["hint"] == "hold: carry on   double tap: where we are"
+    one.gesture("hold")
+    assert "carry" not in json.dumps(state_of(gathering.sight)).replace("carrying on", "")
 
 
 # --- the history

@@ -9,7 +9,7 @@ import pytest
 
 from assistant.screens.plain import PlainScreen
 from assistant.session.effects import View
-from assistant.wording.prompts import Words
+from assistant.wording.prompts import YES_NO, Words
 from tests.session.jobs import job
 
 
@@ -27,24 +27,46 @@ def lines_of(keys: bool, *shown: tuple[View, str | None]) -> list[str]:
 
 def test_a_settings_figures_stand_on_the_first_line_and_the_words_below() -> None:
     out = io.StringIO()
-    PlainScreen(out).said("12.35\nSet one two decimal three five.", "setting")
+    PlainScreen(out).said("12.35\nSet one two decimal three five.", "setting", "Pass 3 called at 12.35.")
     assert out.getvalue() == ">> 12.35\n   Set one two decimal three five.\n"
 
 
 def test_the_place_is_told_once_until_it_changes() -> None:
     cutting = a_view("cutting", 2)
     told = lines_of(True, (cutting, None), (cutting, None), (cutting, "Too soon."))
-    assert told == ["   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all]", ".. Too soon."]
+    hint = "tap: it is cut, the next; double: say again; hold: stand by"
+    assert told == [f"   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all; {hint}]", ".. Too soon."]
+
+
+def test_what_a_gesture_does_stands_beside_the_place_and_nowhere_else() -> None:
+    """So that the newest line that says what a hold does is always right."""
+    out = io.StringIO()
+    screen = PlainScreen(out, True)
+    words = Words(job())
+    screen.show(a_view("cutting", 2), None, words)
+    screen.show(a_view("cutting", 3), None, words)
+    screen.said("Standing by. Hold to carry on.", "answer", "Standing by.")
+    screen.show(a_view("standing by"), None, words)
+    screen.said(f"End it? {YES_NO}", "question", "Asked: end the session?")
+    screen.show(a_view("question"), None, words)
+    assert out.getvalue().splitlines() == [
+        "   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all; tap: it is cut, the next; double: say again; "
+        "hold: stand by]",
+        "   [setup 1/4, pass 3/3, SET 12.35, 0 cut here, 0 of 12 in all]",
+        "-- Standing by.",
+        "   [setup 1/4, standing by, 0 cut here, 0 of 12 in all; hold: carry on; double tap: where we are]",
+        "?? End it?",
+        "   [setup 1/4, question, 0 cut here, 0 of 12 in all; hold: yes; double tap: no]",
+    ]
 
 
 @pytest.mark.parametrize("mode", ["finished", "ended early"])
 def test_after_the_end_it_says_how_to_leave_and_so_does_each_stray_key(mode: str) -> None:
     told = lines_of(True, (a_view(mode), None), (a_view(mode), "The session is over."))
-    assert told[0].endswith("in all] Press q to leave.")
-    assert told[1] == ".. The session is over. Press q to leave."
-    assert lines_of(True, (a_view(mode), "It means nothing now: yes"))[0].endswith("now: yes. Press q to leave.")
-    assert lines_of(False, (a_view(mode), "The session is over."))[0] == ".. The session is over."
+    assert "in all; q: leave" in told[0]
+    assert told[1] == ".. The session is over." and told[2].startswith("   [q: leave")
+    assert not any("q: leave" in line for line in lines_of(False, (a_view(mode), "The session is over.")))
 
 
 def test_while_there_is_something_to_cut_no_way_out_is_offered() -> None:
-    assert not any("Press q" in line for line in lines_of(True, (a_view("cutting", 1), "Too soon.")))
+    assert not any("leave" in line for line in lines_of(True, (a_view("cutting", 1), "Too soon.")))

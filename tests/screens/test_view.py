@@ -45,6 +45,7 @@ kerf = 3.18
 [pedal]
 pass_takes_s = 0
 """
+SILENT = ("--no-voice", "--no-pedal")
 MANY = PLAN.replace("width = 18", "width = 600")
 SIZES = [(80, 24), (200, 60)]
 TOLD_S = FIRST_WORDS_S + 0.2
@@ -88,7 +89,7 @@ def drawn(text: str, least: int = 1) -> Callable[[str], bool]:
 
 
 def to_the_first_pass(rig: Rig) -> None:
-    for check in ("CLAMPS", "GUARD"):
+    for check in ("KEEP CLEAR", "GUARD"):
         rig.until(drawn(check))
         time.sleep(TOLD_S)
         rig.send("h")
@@ -99,7 +100,10 @@ def to_the_first_pass(rig: Rig) -> None:
 def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], tmp_path: Path, size: tuple) -> None:
     """Cells, not colours, tell it: what is asked, the setting, the pass, what is cut; at the end the shell's page."""
     rig = start(size=size)
-    rig.until("Clamps tight")
+    page = rig.until("Clamps tight")
+    assert "Keep clear: 5 to 13 mm, up to 26 mm above the bed." in " ".join(page.split())
+    for line in ("KEEP CLEAR", "5 TO 13 MM", "BELOW 26 MM"):
+        rig.until(drawn(line, 1 if size == (80, 24) else 2))
     to_the_first_pass(rig)
     setting = f"{float(facts(tmp_path)[0].fact.job.pattern_of(1).passes[0].setting):.2f}"  # type: ignore[attr-defined]
     scale = 2 if size == (80, 24) else 6
@@ -152,6 +156,37 @@ def test_the_page_follows_the_size_of_the_terminal(start: Callable[..., Rig]) ->
     rig.resize(80, 24)
     rig.until("tap: it is cut, the next")
     assert rig.process.poll() is None
+
+
+def test_what_a_hold_did_while_standing_by_goes_when_that_is_over(start: Callable[..., Rig], tmp_path: Path) -> None:
+    """Carried on, or killed and resumed: a hold then confirms or means yes, and nothing says that it carries on."""
+    rig = start()
+    to_the_first_pass(rig)
+    for _ in range(2):
+        time.sleep(GAP_S)
+        rig.send("h")
+        rig.until(drawn("STANDING BY"))
+        page = rig.until("hold: carry on")
+        assert "Hold to carry on" not in page
+        rig.send(" ")
+        rig.until("a tap does nothing")
+        rig.send("h")
+        rig.until(drawn("KEEP CLEAR"))
+        page = rig.until("hold: confirmed")
+        assert "carry on" not in page
+        to_the_first_pass(rig)
+    time.sleep(GAP_S)
+    rig.send("h")
+    rig.until("hold: carry on")
+    rig.process.kill()
+    rig.ended()
+    again = Rig([sys.executable, "-m", "assistant", "resume", "--state", str(tmp_path / "state"), *SILENT])
+    try:
+        again.until(drawn("UNTOUCHED?"))
+        page = again.until("hold: yes")
+        assert "carry on" not in page
+    finally:
+        again.close()
 
 
 def test_nothing_is_sent_while_nothing_changes(start: Callable[..., Rig]) -> None:
@@ -326,7 +361,7 @@ def test_the_pages_address_stays_beside_a_check_while_its_code_is_good(tmp_path:
         rig.until("Bench page: http://127.0.0.1:18437/")
         rig.read(4.0)
         page = rig.screen.text
-        assert "To pair a device: code" in page and drawn("CLAMPS")(page) and "Clamps tight" in page
+        assert "To pair a device: code" in page and drawn("BELOW 26 MM")(page) and "Clamps tight" in page
         rig.send("h")
         rig.until(lambda shown: "Bench page" not in shown)
     finally:
@@ -340,7 +375,7 @@ def test_a_view_that_breaks_down_goes_on_in_plain_lines(tmp_path: Path) -> None:
         "view = TerminalView(sys.stdout, 'X')\n"
         "view.gauges = lambda: 1 / 0\n"
         "view.look(); time.sleep(0.5)\n"
-        "view.said('12.35', 'setting')\n"
+        "view.said('12.35', 'setting', '')\n"
         "view.close()\n"
     )
     rig = Rig([sys.executable, "-c", script])

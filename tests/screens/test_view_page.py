@@ -21,7 +21,7 @@ from assistant.session.apply import apply
 from assistant.session.state import State
 from assistant.session.turn import view
 from assistant.wording.prompts import Words
-from tests.session.jobs import HANDWHEEL, job, plan
+from tests.session.jobs import HANDWHEEL, few_checks, job, plan
 
 SIZES = [(80, 24), (100, 30), (200, 60)]
 GAUGES = Gauges("works", 5, False, "heard", False)
@@ -98,10 +98,59 @@ def test_an_open_check_is_told_big_with_its_figure_and_in_full(columns: int, row
     assert "hold: confirmed" in text(canvas)
 
 
-def test_the_clamps_check_tells_how_far_the_blade_reaches() -> None:
-    """The first socket begins a hair below 6 mm off the edge, the last ends at 84: whole millimetres outward."""
-    canvas = composed(sight(f.CheckOpened(1, "clamps")))
-    assert big_on(canvas, "CLAMPS") and big_on(canvas, "5 TO 84 MM")
+ZONE = ("KEEP CLEAR", "5 TO 84 MM", "BELOW 28 MM")
+WARNED = Entry("warning", "a sliver of 2 mm is left at the far edge of the long side")
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+@pytest.mark.parametrize("check", ["clamps", "all set", "dust hood"])
+def test_what_to_keep_clear_is_told_big_and_whole_with_its_height(columns: int, rows: int, check: str) -> None:
+    """The first socket begins a hair below 6 mm off the edge, the last ends at 84, 12.3 mm deep with 15 mm above: whole
+    millimetres away from the blade. So it is with two things lost, a caution and a warning to be read, and the longest
+    words on how to clamp; for the clamps in a shop's own words, and for another check that has the range."""
+    own = {
+        "clamps": few_checks(),
+        "all set": tuple(replace(each, say="all set?") if each.name == "clamps" else each for each in few_checks()),
+        "dust hood": few_checks(
+            Check("dust hood", "hood off {lowest} to {highest}?", "dust hood is well off", "setup")
+        ),
+    }[check]
+    name = "dust hood" if check == "dust hood" else "clamps"
+    seen = sight(
+        f.CheckOpened(1, name),
+        of=job(plan(width=84, parts="A"), own),
+        faults=LOST,
+        clamp="Setup 1 of 2: long side, part A, end 1 down. " * 4,
+        opening=(WARNED, Entry("caution", "Kerfcall never stops the saw. " * 6)),
+    )
+    canvas = composed(seen, columns, rows)
+    sizes = [big_on(canvas, line) for line in ZONE]
+    assert min(sizes) >= 1 and len(set(sizes)) == 1
+    assert sizes[0] >= 2 or columns < 200
+    asked = Words(seen.words.job, figures=True).one(seen.view.asked)  # type: ignore[union-attr, arg-type]
+    assert asked in words_on(canvas)
+
+
+@pytest.mark.parametrize(("columns", "rows"), [*SIZES, (79, 23), (60, 20), (40, 10), (30, 8), (24, 8)])
+def test_at_no_size_is_a_part_of_what_to_keep_clear_left_out(columns: int, rows: int) -> None:
+    """Big or in words: never the range alone, nor the words without it."""
+    canvas = composed(sight(f.CheckOpened(1, "clamps"), faults=LOST), columns, rows)
+    big = [bool(big_on(canvas, line)) for line in ZONE]
+    assert all(big) or not any(big)
+    assert "Keep clear: 5 to 84 mm, up to 28 mm above the bed." in words_on(canvas)
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+@pytest.mark.parametrize("width", [Fraction(84), Fraction(600)])
+def test_inches_of_what_to_keep_clear_are_held_together(columns: int, rows: int, width: Fraction) -> None:
+    """As "3-3/16": with a space alone it reads 33/16 in big letters. By hand: 12.3 and 15 mm are 1.075 in, so 1 1/8."""
+    a_job = job(plan(width=int(width), finger=12, parts="A"), carriage=HANDWHEEL)
+    seen = sight(f.CheckOpened(1, "clamps"), of=a_job, faults=LOST)
+    zone = heading_of(seen.view, seen.words).left  # type: ignore[arg-type]
+    assert zone[2] == "BELOW 1-1/8 IN" and "-" in zone[1] and " TO " in zone[1]
+    canvas = composed(seen, columns, rows)
+    parts = [part for line in zone for part in line.replace(" TO ", " TO\n").split("\n")]
+    assert all(big_on(canvas, part) for part in parts) or " ".join(zone) in words_on(canvas)
 
 
 def test_on_a_low_page_what_to_clamp_stands_at_the_first_check_whole() -> None:
@@ -183,7 +232,7 @@ def test_words_that_find_no_room_tell_that_they_go_on_and_stand_in_the_log() -> 
     long = Entry("caution", "Mind this. " * 120)
     seen = sight(f.CheckOpened(1, "guard"), opening=(long,), log=(long,))
     assert "Guard for this cut fitted" in text(composed(seen)) and " …" in text(composed(seen))
-    words = told(seen, 78, one_line=True)
+    words = told(seen, 78)
     assert words.texts(len(words.lines)) == {long.text} and not words.texts(len(words.lines) - 1)
 
 

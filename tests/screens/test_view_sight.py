@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import random
+import re
 from dataclasses import replace
+
+import pytest
 
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.screens.view_sight import KEPT, Answer, Gathering
+from assistant.session.decide import wanted
 from assistant.session.events import (
+    CodeAsked,
     DeviceChanged,
     Event,
     Gesture,
@@ -17,6 +23,7 @@ from assistant.session.events import (
     SpeechEnded,
     SpeechStarted,
     Start,
+    TimePassed,
 )
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
@@ -56,11 +63,49 @@ class Session:
         return self.gathering.sight
 
 
+ASKS = re.compile(
+    r"\b(hold|tap|press|q) (to|for|again)\b|then tap|\bpress\b"
+    r"|\b(set|saw off(?!\?)|wait until|isolate|refit|count them|turn it|never spin|go (back|on) past|zero the)\b",
+    re.IGNORECASE,
+)
+"""What tells somebody to do something, in the words that a session uses."""
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_whatever_happens_no_log_and_no_answer_tells_what_to_do(seed: int) -> None:
+    """Any way through a session, with every gesture and phrase, resumed in between. The cautions hold at any time."""
+    chance, session, asked = random.Random(seed), Session(), 0
+    said = session.gathering.said
+
+    def seen(text: str, klass: str, record: str) -> None:
+        nonlocal asked
+        asked += bool(ASKS.search(text))
+        said(text, klass, record)
+
+    session.gathering.said = seen  # type: ignore[method-assign]
+    for _ in range(120):
+        session.at += chance.choice((0.5, 6.0, 20.0))
+        at, state = session.at, session.runner.state
+        intent, argument = chance.choice([*wanted(state), ("back", None)])
+        argument = chance.randint(1, 4) if intent == "go to" else argument
+        events: list[Event] = [Gesture(at, "", kind, at) for kind in ("tap", "tap", "hold", "hold", "double")]
+        events += [Heard(at, "", intent, argument, "words", at, n) for n in (state.generation, 0)]
+        events += [NotHeard(at, "", "too short"), CodeAsked(at, "", "12345678"), TimePassed(at, "")]
+        if state.mode not in ("finished", "ended early"):
+            events.append(Resume(at, ""))
+        session.do(chance.choice(events))
+        sight = session.sight
+        told = [entry.text for entry in sight.log if entry.klass not in ("caution", "warning")]
+        for text in (*told, sight.heard.made, sight.hands.made):
+            assert not ASKS.search(text), text
+    assert asked > 10
+
+
 def test_what_was_heard_is_told_with_what_it_did() -> None:
     session = Session().cutting()
     answer = session.heard("cut", "marigold proceed to next pass")
     assert answer == Answer('"marigold proceed to next pass"', "pass 1 is cut")
-    assert session.heard("back", "marigold return to previous").made == "read back, to be confirmed"
+    assert session.heard("back", "marigold return to previous").made == "read back"
     assert session.heard("yes", "marigold yes that is right").made == "back to pass 1"
     assert session.heard("stand by", "standing by now").made == "standing by"
 
@@ -166,3 +211,36 @@ def test_what_a_resumed_session_begins_with_stays_when_its_question_is_said_agai
     assert session.sight.asking.startswith("Resuming ") and "See that the saw is off." in session.sight.asking
     session.heard("again", "say again position")
     assert session.sight.asking.startswith("Resuming ")
+
+
+def test_standing_by_ends_with_all_that_goes_with_it() -> None:
+    session = Session().cutting()
+    session.gesture("hold")
+    assert session.sight.log[-1].text == "Standing by." and session.sight.hands.made == "standing by"
+    session.gesture("tap")
+    assert session.sight.hands.made == "Standing by: a tap does nothing."
+    session.gesture("hold")
+    assert session.sight.hands.made == "carrying on"
+    assert not any("to carry on" in entry.text for entry in session.sight.log)
+
+
+def test_what_to_clamp_is_over_with_the_first_setting() -> None:
+    session = Session()
+    assert session.sight.clamp.startswith("Small tray: ") and "Reference edge" in session.sight.clamp
+    session.cutting()
+    assert session.sight.clamp == ""
+    session.gesture("hold")
+    session.gesture("hold")
+    assert session.sight.view.mode == "checks" and session.sight.clamp == ""
+
+
+def test_what_is_to_be_done_at_the_end_stays_when_it_is_said_again() -> None:
+    session = Session()
+    while session.runner.state.mode != "finished":
+        assert not session.sight.closing
+        session.gesture("tap" if session.runner.state.mode == "cutting" else "hold")
+    closing = session.sight.closing
+    assert "refit the riving knife" in closing
+    session.gesture("double")
+    assert session.sight.closing == closing
+    assert session.sight.log[-1].text == "All is cut."

@@ -81,11 +81,11 @@ class TestThePlainPath:
         assert driver.kinds == ["check_confirmed", "setup_done", "finished"]
         assert "riving knife and guard" in driver.said
 
-    def test_lowest_and_highest_kerf_are_spoken_with_the_clamps(self) -> None:
+    def test_what_to_keep_clear_is_spoken_with_the_clamps(self) -> None:
         driver = Driver(job())
         driver.gesture("hold")
         driver.gesture("hold")
-        assert "clear of the blade, zero to eighteen millimetres off the edge?" in driver.said
+        assert "Keep clear: zero to eighteen millimetres, up to twenty-six above the bed." in driver.said
 
     def test_a_downward_move_goes_past_and_comes_up(self) -> None:
         driver = cutting(4)

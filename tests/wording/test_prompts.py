@@ -44,6 +44,23 @@ def test_prompts_and_wordings_match_one_to_one() -> None:
     assert keys_used() == set(prompts._TEMPLATES) | set(prompts._SENTENCES)
 
 
+def test_a_log_keeps_of_every_prompt_what_is_settled_for_it() -> None:
+    """A new prompt is classed, or this fails: kept whole because it tells only what is, or with a record of its own."""
+    assert not prompts.STANDS & set(prompts.RECORDS)
+    assert keys_used() == prompts.STANDS | set(prompts.RECORDS)
+
+
+def test_what_a_log_keeps_names_pass_reading_and_place() -> None:
+    figures = {"setting": Fraction(1235, 100), "previous": None, "repeated": False, "approach": None, "pass_": 3}
+    record = Words(job()).recorded
+    assert record((prompt("again"), prompt("setting", **figures))) == "Again: Pass 3 called at 12.35."
+    assert record((prompt("stage over", stage=1),)) == "Stage 1 is done."
+    assert record((prompt("ended early", left=1),)) == "Session ended. 1 pass was not cut."
+    back = prompt("ask back", setup=1, pass_=4, same_setup=False)
+    assert record((back,)) == "Asked: back to pass 4 of setup 1?"
+    assert record((prompt("check", name="clamps", say="clear?"),)) == "Asked: clamps?"
+
+
 def say(key: str, **figures: object) -> str:
     return Words(job()).one(prompt(key, **figures))
 
@@ -131,13 +148,25 @@ def test_with_a_setting_bar_the_edge_goes_against_it_wherever_it_is_told() -> No
 
 
 def test_a_check_has_its_figures_filled_in() -> None:
-    figures = {"lowest": Fraction(0), "highest": Fraction(84), "depth": Fraction(123, 10), "sockets": 7}
+    figures = {
+        "lowest": Fraction(0),
+        "highest": Fraction(84),
+        "depth": Fraction(123, 10),
+        "above": Fraction(273, 10),
+        "sockets": 7,
+    }
     assert say("check", say="height set to {depth}?", **figures) == "Height set to twelve decimal three millimetres?"
 
 
 def test_a_span_is_rounded_away_from_the_blade_and_named_once() -> None:
     """A clamp that is clear of what is said must be clear of what is cut: whole mm or sixteenths, outward."""
-    figures = {"lowest": Fraction(5975, 1000), "highest": Fraction(32_020, 1000), "depth": Fraction(12), "sockets": 7}
+    figures = {
+        "lowest": Fraction(5975, 1000),
+        "highest": Fraction(32_020, 1000),
+        "depth": Fraction(12),
+        "above": Fraction(2701, 100),
+        "sockets": 7,
+    }
     assert say("check", say="clear, {lowest} to {highest}?", **figures) == "Clear, five to thirty-three millimetres?"
     assert say("check", say="{highest} down to {lowest}?", **figures) == (
         "Thirty-three millimetres down to five millimetres?"
@@ -147,11 +176,22 @@ def test_a_span_is_rounded_away_from_the_blade_and_named_once() -> None:
     assert told == "Clear, three sixteenths to one and five sixteenths inches?"
     past = figures | {"lowest": Fraction(-5, 10)}
     assert say("check", say="{lowest} to {highest}?", **past) == "Minus one to thirty-three millimetres?"
+    zone = "clear: {lowest} to {highest}, up to {above} above the bed?"
+    assert (
+        say("check", say=zone, **figures)
+        == "Clear: five to thirty-three millimetres, up to twenty-eight above the bed?"
+    )
+    assert inches.one(prompt("check", say=zone, **figures)) == (
+        "Clear: three sixteenths to one and five sixteenths inches, up to one and one eighth above the bed?"
+    )
+    shown = Words(job(), figures=True).one(prompt("check", say=zone, **figures))
+    assert shown == "Clear: 5 to 33 mm, up to 28 mm above the bed?"
+    assert say("check", say="below {above}?", **figures) == "Below twenty-eight millimetres?"
 
 
 def test_the_clamp_question_names_all_that_could_be_in_the_way() -> None:
     asked = next(check.say for check in DEFAULT_CHECKS if check.name == "clamps")
-    assert all(word in asked for word in ("clamps tight", "screws", "hold-down", "stop", "clear of the blade"))
+    assert all(word in asked for word in ("keep clear", "clamps tight", "screws", "held down", "stop", "outside"))
 
 
 def test_no_caution_is_lost_from_the_beginning() -> None:
@@ -181,8 +221,8 @@ def test_on_a_screen_a_settings_figures_come_first_on_a_line_of_their_own() -> N
 
 
 def test_on_a_screen_other_numbers_are_figures_too() -> None:
-    figures = {"lowest": Fraction(7), "highest": Fraction(33), "depth": Fraction(12), "sockets": 7}
-    figures["say"] = "{lowest} to {highest}?"
+    figures: dict[str, object] = {"lowest": Fraction(7), "highest": Fraction(33), "depth": Fraction(12), "sockets": 7}
+    figures |= {"above": Fraction(27), "say": "{lowest} to {highest}?"}
     assert Words(job()).shown((prompt("check", **figures),)) == "7 to 33 mm?"
     assert Words(job(carriage=HANDWHEEL)).shown((prompt("check", **figures),)) == "1/4 to 1 5/16 in?"
     assert Words(job()).shown((prompt("how many", left_here=3, left=11),)) == "3 to go on this end, 11 in all."

@@ -35,14 +35,14 @@ def seconds(voice: EspeakEngine, job: Job, says: list[Say]) -> float:
 @pytest.mark.parametrize(
     ("plan", "shop"), [("tea-trays", "shop-readout"), ("spice-drawer-inch", "shop-handwheel-inch")]
 )
-def test_half_a_minute_before_the_first_answer_and_nine_seconds_a_check(
+def test_half_a_minute_before_the_first_answer_and_twelve_seconds_a_check(
     voice: EspeakEngine, plan: str, shop: str
 ) -> None:
-    """Measured 26.9 and 28.5 s, and 7.5 and 8.6 s for the clamps; they were 34.3, 35.7, 9.0 and 9.7."""
+    """Measured 26.9 and 28.5 s, and 9.6 and 11.7 s for the clamps with the height to keep clear."""
     job = demo_job(plan, shop)
     driver = Driver(job)
     first = seconds(voice, job, driver.says)
     assert 15 < first < 30
     while driver.state.effective_mode == "checks":
-        assert 0.5 < seconds(voice, job, driver.says[-1:]) < 9
+        assert 0.5 < seconds(voice, job, driver.says[-1:]) < 12
         driver.gesture("hold")

@@ -89,9 +89,9 @@ class Hub:
     def show(self, view: View, line: str | None, words: Words) -> None:
         self._inbox.put(lambda gathering: gathering.show(view, line, words))
 
-    def said(self, text: str, klass: str) -> None:
+    def said(self, text: str, klass: str, record: str) -> None:
         if klass != SECRET:
-            self._inbox.put(lambda gathering: gathering.said(text, klass))
+            self._inbox.put(lambda gathering: gathering.said(text, klass, record))
 
     def turn(self, event: Event, records: Sequence[Record]) -> None:
         self._inbox.put(lambda gathering: gathering.turn(event, records))

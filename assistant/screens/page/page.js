@@ -64,7 +64,10 @@ function take(message) {
   const body = JSON.parse(second.slice("data: ".length));
   lastWord = Date.now();
   failures = 0;
-  if (kind === "all") at("entries").replaceChildren();
+  if (kind === "all") {
+    at("entries").replaceChildren();
+    lastLine = "";
+  }
   if (kind !== "tick") {
     if (body.board !== undefined) board = body.board;
     seen = body;
@@ -116,12 +119,13 @@ function show() {
   at("none").hidden = open;
   for (const id of ["call", "work", "progress", "last", "doing"]) at(id).hidden = !open;
   at("now").dataset.mode = s.mode || "";
+  at("now").toggleAttribute("data-zone", open && s.zone.length > 0);
   document.title = open && s.reading ? `${s.reading} – Kerfcall` : "Kerfcall";
   if (!open) return;
   put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
   const calling = s.mode === "cutting";
   put("mode", calling ? "" : s.mode === "checks" ? `Check: ${s.check}` : s.mode_word);
-  showReading(calling ? s.reading : "");
+  showReading(calling ? s.reading.split(" + ").map((line, n) => (n ? `+ ${line}` : line)) : s.zone);
   put("unit", calling ? s.unit : "");
   put("approach", calling ? s.approach : "");
   put("before", s.before);
@@ -129,7 +133,8 @@ function show() {
   put("pass", calling ? `Pass ${s.pass} of ${s.passes}` : s.passes && s.mode !== "finished" ? `${s.cut_here} of ${s.passes} passes cut on this end` : "");
   if (waits.asked_id !== s.asked_id || !s.wait_s) waits = { asked_id: s.asked_id, until: Date.now() + 1000 * s.wait_s };
   showWait();
-  put("way", s.way);
+  showHint(s.hint);
+  put("way", s.clamp || s.way);
   at("bar").max = s.passes_in_all;
   at("bar").value = s.cut_in_all;
   put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut`);
@@ -142,33 +147,57 @@ function show() {
   if (board) drawBoard(at("board"), board, s.cut, calling ? s.pass : 0);
   at("cut").hidden = !(seen.may_record_cuts && calling);
   if (pressed && pressed.asked_id !== s.asked_id) letGo();
-  const fitted = JSON.stringify([calling && s.reading, s.before, s.asked, s.faults]);
+  const fitted = JSON.stringify([calling ? s.reading : s.zone, s.before, s.asked, s.faults]);
   if (at("now").dataset.fitted !== fitted) fit();
   at("now").dataset.fitted = fitted;
 }
 
-// A dial's turns and mark go on two lines, so that both can be big.
-function showReading(text) {
+// A dial's turns and mark go on two lines, so that both can be big; and so does each part of what is to be kept clear.
+function showReading(lines) {
   const place = at("reading");
-  const lines = text ? text.split(" + ").map((line, n) => (n ? `+ ${line}` : line)) : [];
+  const text = lines.join("\n");
   place.hidden = !text;
   if (place.dataset.shown === text) return;
   place.dataset.shown = text;
   place.replaceChildren(...lines.map((line) => Object.assign(document.createElement("span"), { textContent: line })));
 }
 
+// What each gesture does now, none of them broken over two lines.
+function showHint(text) {
+  const place = at("hint");
+  place.hidden = !text;
+  if (place.dataset.shown === text) return;
+  place.dataset.shown = text;
+  const parts = text ? ["Pedal", ...text.split("   ")] : [];
+  place.replaceChildren(...parts.map((part) => Object.assign(document.createElement("span"), { textContent: part })));
+}
+
 function fit() {
+  at("asked").style.fontSize = "";
   fitReading();
   fitAsked();
+  fitZone();
+}
+
+// Where the end of what stands below the figures is, on the page.
+function end() {
+  return Math.max(...["asked", "hint"].map((id) => at(id).getBoundingClientRect().bottom)) + scrollY;
 }
 
 // A long question grows smaller until its end is in sight.
 function fitAsked() {
   const place = at("asked");
-  place.style.fontSize = "";
   if (place.hidden || !place.offsetHeight) return;
-  const end = () => place.getBoundingClientRect().bottom + scrollY;
   for (let size = parseFloat(getComputedStyle(place).fontSize); size > 16 && end() > innerHeight - 4; size -= 1) {
+    place.style.fontSize = `${size - 1}px`;
+  }
+}
+
+// What is to be kept clear gives way to its question, which has the same figures.
+function fitZone() {
+  const place = at("reading");
+  if (place.hidden || seen.state.mode === "cutting") return;
+  for (let size = parseFloat(place.style.fontSize); size > 24 && end() > innerHeight - 4; size -= 1) {
     place.style.fontSize = `${size - 1}px`;
   }
 }
@@ -181,14 +210,17 @@ function fitReading() {
   const widest = Math.max(...lines.map((line) => line.getBoundingClientRect().width));
   const wide = (100 * place.parentElement.clientWidth) / widest;
   const high = (innerHeight * (innerWidth > innerHeight ? 0.42 : 0.24)) / lines.length;
-  const most = Math.max(40, Math.floor(Math.min(wide, high)));
+  // A setting is read from across the room; what is to be kept clear stands in its question too.
+  const calling = seen.state.mode === "cutting";
+  const most = Math.max(calling ? 40 : 20, Math.floor(Math.min(wide, high)));
   const set = (size) => (place.style.fontSize = `${size}px`);
   set(most);
   if (innerWidth < innerHeight) return;
-  // Lying, what is lost takes its lines from the figures, a third of them at most, where that keeps all in sight.
+  // Lying, what is lost takes its lines from the figures, a third of a setting at most, where that keeps all in sight.
+  const least = calling ? Math.max(40, (most * 2) / 3) : 24;
   const over = () => document.documentElement.scrollHeight > innerHeight;
   let size = most;
-  while (over() && size - 2 >= Math.max(40, (most * 2) / 3)) set((size -= 2));
+  while (over() && size - 2 >= least) set((size -= 2));
   if (over()) set(most);
 }
 addEventListener("resize", fit);
@@ -209,8 +241,7 @@ function log(entries) {
   }
   while (list.children.length > 200) list.lastChild.remove();
   const line = entries.filter((entry) => entry.klass === "line" || entry.klass === "answer" || entry.klass === "notice").pop();
-  // A setting's figures, which come first, are shown big already.
-  if (line) lastLine = line.text.split("   ").pop();
+  if (line) lastLine = line.text;
 }
 
 // --- what may be done

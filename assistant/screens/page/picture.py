@@ -15,9 +15,9 @@ from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_sight import Answer, Entry, Sight
-from assistant.screens.view_words import asked_with
+from assistant.screens.view_words import asked_with, hint_of, zone_of
 from assistant.session.effects import View
-from assistant.session.state import ENDED_EARLY, FINISHED
+from assistant.session.state import CHECKS, ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words, ways
 
 Json = dict[str, Any]
@@ -66,7 +66,10 @@ def state_of(sight: Sight) -> Json:
         "hands": _answer(sight.hands),
         **_called(view, words),
         "before": before,
-        "asked": asked or _closing(sight, view),
+        "asked": asked or (sight.closing if view.mode in (FINISHED, ENDED_EARLY) else ""),
+        "zone": list(zone_of(view, words)),
+        "hint": hint_of(view, keys=False),
+        "clamp": sight.clamp if view.mode == CHECKS else "",
         "check": view.check,
         "wait_s": sight.wait_s,
     }
@@ -93,13 +96,6 @@ def _called(view: View, words: Words) -> Json:
         past = f"first {back} to {reading(carriage, view.approach)}, then come {up}"
     unit = {"steps": "steps", "handwheel": "on the handwheel"}.get(carriage.kind, carriage.unit)
     return {"reading": reading(carriage, view.setting), "unit": unit, "approach": past}
-
-
-def _closing(sight: Sight, view: View) -> str:
-    """What is to be done when all is over; "" before."""
-    if view.mode not in (FINISHED, ENDED_EARLY):
-        return ""
-    return next((entry.text for entry in reversed(sight.log) if entry.klass == "end"), "")
 
 
 def _answer(answer: Answer) -> Json:
