@@ -14,7 +14,7 @@ import pytest
 
 from assistant.hearing.contract import RATE
 from assistant.hearing.wav import read_wav
-from tests.commands.program import CHECKS, Done, Workshop
+from tests.commands.program import CHECKS, SHOP, Done, Workshop
 from tests.hearing.corpus.noise import echoed
 from tests.hearing.voices import floats, pcm, write_wav
 
@@ -87,3 +87,33 @@ def test_nothing_the_program_says_is_taken_for_a_command(workshop: Workshop) -> 
     assert heard_by_voice(again, times) == []
     assert again.facts == first.facts
     assert again.said == first.said
+
+
+ANSWER = "dust port is open now"
+OWN_CHECK = f'''
+[[checks]]
+name = "dust port"
+say = "Marigold, {ANSWER}"
+answer = "{ANSWER}"
+when = "session"
+'''
+
+
+def test_a_question_in_the_words_of_its_answer_does_not_answer_itself(workshop: Workshop) -> None:
+    """Announcements are unlike phrases, so only deafness stands between this one and a confirmation.
+
+    Where speech takes no time, nobody is deaf, and the same sound confirms: it is loud and clear enough.
+    """
+    workshop.write("shop.toml", SHOP + OWN_CHECK)
+    hold = "".join(f"{FIRST_S + EVERY_S * n} pedal hold\n" for n in range(len(CHECKS)))
+    first = workshop.cut(hold, "--speaker", "said.wav")
+    assert first.facts[-1] == ("check_opened", 1, "dust port"), first.err
+    asked_at = max(line["at"] for line in first.lines if line["kind"] == "speech_started")
+    leak = bytearray(leaked(workshop.folder / "said.wav"))
+    before = 2 * round(asked_at * RATE)
+    leak[:before] = bytes(before)
+    write_wav(workshop.folder / "leak.wav", bytes(leak) + bytes(2 * RATE))
+    again = workshop.cut(hold, "--speaker", "again.wav", "--mic", "leak.wav")
+    assert again.facts == first.facts
+    heard = workshop.cut(hold, "--mic", "leak.wav")
+    assert ("check_confirmed", 1, "dust port", "voice") in heard.facts
