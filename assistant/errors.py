@@ -57,7 +57,7 @@ class CouldNotRun(KerfcallError):
 
 
 class SessionLocked(CouldNotRun):
-    """Another process drives this session."""
+    """Another process drives this session, or a live one while no second may be."""
 
 
 class JournalError(CouldNotRun):

@@ -1,15 +1,19 @@
 """On a machine that should have every part (KERFCALL_NO_SKIPS is set), a skipped test is a failure.
 
-And what several rooms' tests need: a sound server."""
+And what several rooms' tests need: a sound server, and for each test a runtime folder of its own, so that no test's
+live session is refused for the sake of another's, or of one that is cutting wood."""
 
 from __future__ import annotations
 
+import itertools
 import os
 import signal
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
+from assistant.runner.one_live import FOLDER_VARIABLE
 from tests.sound_server import SoundServer, running
 
 
@@ -31,6 +35,18 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     skipped = reporter.stats.get("skipped", []) if reporter else []
     if skipped and exitstatus == 0 and os.environ.get("KERFCALL_NO_SKIPS"):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture(scope="session")
+def runtime_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Names of folders, none of them made yet."""
+    base = tmp_path_factory.mktemp("runtime")
+    return (base / str(number) for number in itertools.count())
+
+
+@pytest.fixture(autouse=True)
+def own_runtime_folder(runtime_folders: Iterator[Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(FOLDER_VARIABLE, str(next(runtime_folders)))
 
 
 @pytest.fixture

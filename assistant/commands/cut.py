@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-from assistant.commands.driving import Run, add_run_options, check_options, drive
+from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
 from assistant.errors import BadInput, Fault, JournalError
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal, default_state_dir
@@ -18,6 +18,7 @@ from assistant.plans.job import build_job
 from assistant.plans.model import Job
 from assistant.plans.plan_file import read_both
 from assistant.runner.clock import LiveClock
+from assistant.runner.one_live import LiveLock
 from assistant.runner.script import ScriptLine
 from assistant.session.state import State
 
@@ -31,10 +32,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     job, script = _inputs(args)
     state_dir = args.state or default_state_dir()
-    with Journal.open(state_dir) as journal:
+    live = None if is_rehearsed(args) else LiveLock(job.title, args.state)
+    with live or contextlib.nullcontext(), Journal.open(state_dir) as journal:
         session = journal.new_session(job.title, job.plan_digest, str(args.plan.resolve()), LiveClock().utc())
         with _begun_or_gone(journal, session), SessionLock(state_dir, session):
-            if args.rehearse is None and args.mic is None:
+            if live is not None:
+                live.name(session)
                 print(f"-- Session {session}: {job.title}. Press ? for the keys.")
             for warning in job.warnings:
                 print(f"!! {warning}", file=sys.stderr)

@@ -107,10 +107,14 @@ def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
     return lines
 
 
+def is_rehearsed(args: argparse.Namespace) -> bool:
+    """Whether a script or a recording drives it, and nobody's pedal."""
+    return args.rehearse is not None or args.mic is not None
+
+
 def drive(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]) -> int:
     """Run the session to its end or until it is left. Returns the exit code."""
-    rehearsed = args.rehearse is not None or args.mic is not None
-    runner = _rehearse(run, args, script) if rehearsed else _live(run, args)
+    runner = _rehearse(run, args, script) if is_rehearsed(args) else _live(run, args)
     return 0 if runner.state.mode == FINISHED else 1
 
 

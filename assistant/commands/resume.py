@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import hashlib
 from pathlib import Path
 
-from assistant.commands.driving import Run, add_run_options, check_options, drive
+from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
 from assistant.errors import CouldNotRun
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal, SessionRow, default_state_dir
+from assistant.runner.one_live import LiveLock
 from assistant.session.apply import apply
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 
@@ -25,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     script = check_options(args)
     state_dir = args.state or default_state_dir()
     with Journal.open(state_dir) as journal:
-        rehearsed = args.rehearse is not None or args.mic is not None
+        rehearsed = is_rehearsed(args)
         row = _row(journal, args.session) if args.session else _latest_begun(journal, rehearsed)
         session = row.id
         if rehearsed and not row.rehearsed:
@@ -33,9 +35,10 @@ def run(args: argparse.Namespace) -> int:
                 f"session {session} cuts wood: a rehearsal would record passes that nobody cut; rehearse a new one "
                 "with: kerfcall cut PLAN --rehearse SCRIPT"
             )
-        with SessionLock(state_dir, session):
+        alone = contextlib.nullcontext() if rehearsed else LiveLock(row.title, args.state, session)
+        with alone, SessionLock(state_dir, session):
             state = replayed(journal, session)
-            if args.rehearse is None and args.mic is None:
+            if not rehearsed:
                 print(f"-- Session {session}: {row.title}. Press ? for the keys.")
             notes = changed_files(row)
             if row.rehearsed and not rehearsed:

@@ -103,7 +103,7 @@ def wire(columns: int, rows: int) -> tuple[list[float], list[float], list[float]
 def idle(*options: str) -> tuple[float, float]:
     """Processor seconds in IDLE_S, and MB in memory that are its own (USS), of the program at its first check."""
     with tempfile.TemporaryDirectory() as folder:
-        rig = Rig(program(Path(folder), *options, plan=PLAN, shop=SHOP))
+        rig = Rig(program(Path(folder), *options, plan=PLAN, shop=SHOP), KERFCALL_RUNTIME_DIR=folder)
         try:
             rig.until("Edge and face")
             rig.read(1.5)

@@ -54,10 +54,11 @@ class Done:
 
 
 class Workshop:
-    """A folder with plan.toml, shop.toml and a state folder."""
+    """A folder with plan.toml, shop.toml and a state folder. patience_s: after which a run counts as hung."""
 
     def __init__(self, folder: Path):
         self.folder = folder
+        self.patience_s = 120.0
         self.write("plan.toml", PLAN)
         self.write("shop.toml", SHOP)
 
@@ -73,7 +74,7 @@ class Workshop:
             capture_output=True,
             text=True,
             stdin=subprocess.DEVNULL,
-            timeout=120,
+            timeout=self.patience_s,
             check=False,
         )
         assert "Traceback" not in done.stderr, done.stderr

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction as F
+from itertools import pairwise
 
+import numpy as np
+import shapely
 from hypothesis import assume
 from hypothesis import strategies as st
-from shapely.geometry import LineString, box
 
-from assistant.drawings.picture import Item, Line, Page, Shape, texts
+from assistant.drawings.picture import Item, Line, Page, Point, Shape, texts
 from assistant.errors import BadInput
 from assistant.joinery.lined import Lining
 from assistant.joinery.model import Blade, Carriage
@@ -114,36 +116,34 @@ def overlaps(items: tuple[Item, ...] | list[Item]) -> list[tuple[str, str]]:
 
 
 def struck(items: tuple[Item, ...] | list[Item]) -> list[str]:
-    """Labels that a line runs through."""
-    from shapely import STRtree
-
-    strokes = list(_strokes(items))
-    if not strokes:
+    """Labels that a line runs through; one that only touches a label's edge, by 0.05 mm at most, does not."""
+    strokes = shapely.linestrings(list(_strokes(items)))
+    labels = [(one.text, one.box) for one in texts(items)]
+    inner = [(text, (b.left + 0.05, b.bottom + 0.05, b.right - 0.05, b.top - 0.05)) for text, b in labels]
+    inner = [(text, sides) for text, sides in inner if sides[0] < sides[2] and sides[1] < sides[3]]
+    if not len(strokes) or not inner:
         return []
-    tree = STRtree(strokes)
-    found = []
-    for one in texts(items):
-        inner = box(*one.box).buffer(-0.05)
-        if not inner.is_empty and any(strokes[n].intersects(inner) for n in tree.query(inner)):
-            found.append(one.text)
-    return found
+    sides = np.array([sides for _, sides in inner])
+    hit, _ = shapely.STRtree(strokes).query(shapely.box(*sides.T), predicate="intersects")
+    return [inner[n][0] for n in np.unique(hit)]
 
 
-def _strokes(items: tuple[Item, ...] | list[Item]) -> Iterator[LineString]:
+def _strokes(items: tuple[Item, ...] | list[Item]) -> Iterator[tuple[Point, Point]]:
     for item in items:
         if isinstance(item, Line):
-            yield LineString([item.a, item.b])
+            yield item.a, item.b
         elif isinstance(item, Shape):
-            yield LineString([*item.points, item.points[0]])
+            yield from pairwise([*item.points, item.points[0]])
 
 
 def outside(page: Page, margin: float = 10.0) -> list[str]:
     """Labels that reach out of the page's margins."""
+    boxes = [(one.text, one.box) for one in texts(page.items)]
     return [
-        one.text
-        for one in texts(page.items)
-        if one.box.left < margin
-        or one.box.right > page.width - margin + 0.5
-        or one.box.bottom < margin
-        or one.box.top > page.height - margin
+        text
+        for text, box in boxes
+        if box.left < margin
+        or box.right > page.width - margin + 0.5
+        or box.bottom < margin
+        or box.top > page.height - margin
     ]

@@ -1,0 +1,134 @@
+"""One live session per user: a pedal's key reaches every program that listens for it, and one press would count in all.
+
+An operating system's file lock, freed even when its holder is killed, in the user's runtime folder: that is this
+computer's own, unlike a home folder that several may share. The holder's particulars lie beside it.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shlex
+import sys
+import warnings
+from collections.abc import Iterator
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from assistant.errors import CouldNotRun, SessionLocked
+from assistant.files import write_whole
+from assistant.journal.store import default_state_dir
+
+FOLDER_VARIABLE = "KERFCALL_RUNTIME_DIR"
+NAME = "live-session"
+PATIENCE_S = 0.3  # for one that is just ending, and for the holder's particulars to be written
+
+
+class LiveLock:
+    """Holds `live-session.lock` while entered; who holds it stands in `live-session.json` beside it.
+
+    title: the plan's. state_dir: the journal's folder, where another than the user's own was named. session: its id,
+    or "" until `name` says it. Raises SessionLocked, naming the holder, when another process drives a live session,
+    CouldNotRun when no folder can hold the lock.
+    """
+
+    def __init__(self, title: str, state_dir: Path | None, session: str = ""):
+        self._note = {
+            "pid": os.getpid(),
+            "title": title,
+            "session": session,
+            "state": str(state_dir.resolve()) if state_dir is not None else "",
+            "since": datetime.now(UTC).isoformat(timespec="seconds"),
+        }
+        self._note_file = Path()
+        self._lock: Any = None
+
+    def __enter__(self) -> LiveLock:
+        from filelock import FileLock, Timeout
+
+        failed = []
+        for folder in _folders():
+            path = folder / f"{NAME}.lock"
+            try:
+                folder.mkdir(parents=True, exist_ok=True)
+                lock = FileLock(str(path))
+                lock.acquire(timeout=PATIENCE_S)
+            except Timeout as error:
+                raise SessionLocked(refusal(folder / f"{NAME}.json")) from error
+            except (OSError, NotImplementedError) as error:
+                failed.append(f"can't lock {path}: {error}")
+                continue
+            self._lock, self._note_file = lock, folder / f"{NAME}.json"
+            with suppress(OSError):  # of a holder that was killed: it must not be taken for this one's
+                self._note_file.unlink()
+            self._write()
+            return self
+        raise CouldNotRun(
+            f"{'; '.join(failed)}; the lock keeps a pedal from driving two sessions: name a folder on a local disk "
+            f"that you may write to in the environment variable {FOLDER_VARIABLE}"
+        )
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        with suppress(OSError):
+            self._note_file.unlink()
+        self._lock.release()
+
+    def name(self, session: str) -> None:
+        """The session's id, as soon as it has one."""
+        self._note["session"] = session
+        self._write()
+
+    def _write(self) -> None:
+        with suppress(OSError):  # the lock holds without it; a refusal then names no holder
+            write_whole(self._note_file, json.dumps(self._note).encode())
+
+
+def _folders() -> Iterator[Path]:
+    """Where the lock may lie; the first that can be used is."""
+    named = os.environ.get(FOLDER_VARIABLE)
+    if named:
+        yield Path(named)
+        return
+    from platformdirs import user_runtime_path
+
+    folder = None
+    with warnings.catch_warnings(), suppress(OSError):
+        warnings.simplefilter("ignore")  # that the system names no runtime folder: a private one is made then
+        folder = user_runtime_path("kerfcall", appauthor=False, ensure_exists=True)
+    if folder is not None:
+        yield folder
+    yield default_state_dir()
+
+
+def refusal(note_file: Path) -> str:
+    """Who drives the live session, as far as the file tells, and how to end it."""
+    note = _read(note_file)
+    who, kill, resume = "", "", ""
+    if note is not None:
+        pid, session = note["pid"], note["session"]
+        since = datetime.fromisoformat(note["since"]).astimezone()
+        called = f"session {session}, {note['title']}" if session else str(note["title"])
+        who = f": {called} (process {pid}, since {since:%Y-%m-%d %H:%M})"
+        kill = f", or with: {'taskkill /F /PID' if sys.platform == 'win32' else 'kill'} {pid}"
+        state = f" --state {shlex.quote(note['state'])}" if note["state"] else ""
+        resume = f"; it stays open for: kerfcall resume {session}{state}" if session else ""
+    return (
+        f"another live session is running{who}. Only one may run, since one press of the pedal would count in both. "
+        f"End that one with Ctrl-C in its terminal{kill}{resume}"
+    )
+
+
+def _read(note_file: Path) -> dict[str, Any] | None:
+    """The particulars; None where they are missing or no particulars at all."""
+    try:
+        note = json.loads(note_file.read_bytes())
+        datetime.fromisoformat(note["since"])
+        texts = all(isinstance(note[key], str) for key in ("title", "session", "state"))
+        return note if isinstance(note["pid"], int) and texts else None
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
