@@ -65,7 +65,7 @@ class Session:
 
 ASKS = re.compile(
     r"\b(hold|tap|press|q) (to|for|again)\b|then tap|\bpress\b"
-    r"|\b(set|saw off(?!\?)|wait until|isolate|refit|count them|turn it|never spin|go (back|on) past|zero the)\b",
+    r"|\b(set|saw off[.;]|wait until|isolate|refit|count them|turn it|never spin|go (back|on) past|zero the)\b",
     re.IGNORECASE,
 )
 """What tells somebody to do something, in the words that a session uses."""
