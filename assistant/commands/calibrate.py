@@ -64,9 +64,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--species", metavar="NAME", help="fit: the wood, where the plan names none")
     state = "fit: the folder of the journal (default: the user's own), for the last joint cut, without --plan"
     parser.add_argument("--state", type=Path, metavar="DIR", help=state)
-    yes = "write without asking, but for a kerf that would move by over 0.3 mm: see --most-change"
+    far = plain_length(MOST_UNASKED)
+    yes = f"write without asking, but for a kerf that would move by over {far}: see --most-change"
     parser.add_argument("--yes", action="store_true", help=yes)
-    most = "with kerf: how far --yes, or a first yes, may move it; further a second yes is asked for (default: 0.3 mm)"
+    most = f"with kerf: how far --yes may move it; further, yes is to be typed once more (default: {far})"
     parser.add_argument("--most-change", metavar="LENGTH", help=most)
     parser.add_argument("--history", action="store_true", help="what was calibrated, and what is in force")
     parser.add_argument("--undo", action="store_true", help="take the last one back; not with --history")
@@ -183,16 +184,16 @@ def _write(
         question = f"Write {change.key} = {change.text} into {where} (it is {change.before or 'not there'})?"
     else:
         question = f"Note this in the history of {where}?"
+    moved, allowed = plain_length(change.moved, shop.unit), ""
+    if change.moved > most:
+        allowed = f' --most-change "{at_least(change.moved, shop.unit)}"'
     if not confirmed(args.yes, question):
-        print(f"Not written. {question.removesuffix('?')} with --yes.", file=tell)
+        print(f"Not written. {question.removesuffix('?')} with --yes{allowed}.", file=tell)
         return 1
-    # --yes stands in a script that saw no value: it confirms none that one slip in the readings could have made.
-    moved = plain_length(change.moved, shop.unit)
-    if change.moved > most and not confirmed(
-        False, f"That moves the kerf by {moved}. Measure again, or say yes to write it."
-    ):
-        print(f"Not written: the kerf would move by {moved}. Measure again, or allow it with", end=" ", file=tell)
-        print(f'--most-change "{at_least(change.moved, shop.unit)}".', file=tell)
+    # --yes may stand in a script that sees no value: it doesn't confirm what readings of another blade would make.
+    again = f"That moves the kerf by {moved}. Measure again, or say yes to write it."
+    if allowed and not confirmed(False, again):
+        print(f"Not written: the kerf would move by {moved}. Measure again, or allow it with{allowed}.", file=tell)
         return 1
     data: dict[str, Any] = {
         "value": value.value,

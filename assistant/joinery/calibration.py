@@ -89,7 +89,8 @@ def kerf(readings: Sequence[Reading], caliper: Caliper, scale: Component | None 
     """
     kept, out = screen(readings, caliper)
     places = _averaged(kept)
-    faults = [*disagreements(readings, out, caliper), *lone_places(places, caliper)]
+    # What a place alone hides is told only where no reading beside it was to go.
+    faults = list(disagreements(readings, out, caliper)) or list(lone_places(places, caliper))
     if faults:
         raise BadInput(faults)
     _refuse(len(places), len(readings), out, LEAST_SAME, "readings", caliper.unit)

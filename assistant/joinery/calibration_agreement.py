@@ -94,18 +94,22 @@ def travel_off(scale: float, u_scale: float) -> Iterator[Fault]:
     off = abs(scale - 1)
     if off <= GREATEST_TRAVEL_ERROR:
         return
-    what = f"by these readings the carriage moves {100 * off:.2f} % {'further' if scale > 1 else 'less far'} than it is set"
+    way = "further" if scale > 1 else "less far"
+    what = f"by these readings the carriage moves {100 * off:.2f} % {way} than it is set"
     if off > GREATEST_SLOPE:
         what += ", which no screw does"
         mend = "see whether the readings belong to this board, each to its letter and in its unit, and measure again"
     else:
         what += f", and over {100 * GREATEST_TRAVEL_ERROR:g} % no kerf is written"
-        mend = "calibrate the screw first (kerfcall calibrate screw), then the kerf again; if the screw is right, measure again"
+        mend = (
+            "calibrate the screw first (kerfcall calibrate screw), then the kerf again; if the screw is right, "
+            "measure again"
+        )
     yield Fault(what, f"{scale:.4f} mm for each mm set, +- {2 * u_scale:.4f}", "readings", mend)
 
 
 def _spacings(readings: Sequence[Reading]) -> Iterator[list[Reading]]:
-    """Readings of one spacing together, by spacing, then by label: x from the least on, in classes as wide as the spread."""
+    """Readings of one spacing together, by spacing, then by label: classes of x from the least on, 5 mm wide."""
     least = min((r.x for r in readings), default=Fraction(0))
     classes: dict[int, list[Reading]] = {}
     for one in sorted(readings, key=lambda r: (r.x, r.label)):

@@ -2,8 +2,9 @@
 
 `python -m tests.commands.kerf_trials 5000` prints shares for that many trials of each kind.
 
-What is simulated is what the program states uncertainties of: cuts that stand off their settings, a screw that is long
-or short, hands, a caliper's steps and its own error within its limit. A slip is 0.1 to 1 mm, either way, in one reading.
+What is simulated is what the program states uncertainties of: cuts that stand off their settings, a screw that is
+long or short, hands, a caliper's steps and its own error within its limit. A slip is 0.1 to 1 mm, either way, in one
+reading.
 """
 
 from __future__ import annotations
@@ -145,9 +146,10 @@ class Tally:
 
     def __str__(self) -> str:
         n = self.trials
+        accepted = self.over / max(1, n - self.refused)
         return (
-            f"{n} trials: refused {self.refused / n:.2%}, off by over U {self.over / n:.2%} "
-            f"({self.over / max(1, n - self.refused):.2%} of the accepted), over 2 U {self.double}, readings left out or "
+            f"{n} trials: refused {self.refused / n:.2%}, off by over U {self.over / n:.2%} ({accepted:.2%} of those "
+            f"accepted), over 2 U {self.double}, readings left out or "
             f"refused {self.lost / self.readings:.2%}, mean U {np.mean(self.expanded or [0]):.4f} mm"
         )
 

@@ -138,6 +138,30 @@ def test_the_session_calls_which_cuts_of_a_backlash_board_are_come_down_to(
     assert sum("then comes down to it" in word for word in words) == 4
 
 
+def test_the_kerfs_board_has_five_short_fingers_and_five_long_ones(bench: Bench) -> None:
+    """A to E and F to K, without an I: the letters that the sheet names are those that readings come by."""
+    shown = bench.run("kerf", "--plan", str(bench.folder / "kerf.toml"))
+    rows = [line.split() for line in shown.splitlines() if line.startswith("  ") and "the wood between" in line]
+    assert [(row[0], row[-2]) for row in rows] == [
+        *((letter, "9.525") for letter in "ABCDE"),
+        *((letter, "31.750") for letter in "FGHJK"),
+    ]
+    assert set(KERF) == {row[0] for row in rows}
+
+
+def test_the_long_fingers_are_shorter_where_the_travel_ends_sooner(bench: Bench) -> None:
+    bench.shop.write_text(SHOP + "travel = [0, 180]\n", encoding="utf-8")
+    board = bench.board("kerf")
+    places = read_places(board, "kerf", read_shop(bench.shop))
+    assert {place.x for place in places} == {6 * Fraction("1.5875"), 15 * Fraction("1.5875")}
+    job = build_job(*read_both(board, bench.shop))
+    assert max(p.setting for p in job.patterns[0].passes) == (8 + 5 * 6 + 5 * 15) * Fraction("1.5875") < 180
+    bench.shop.write_text(SHOP + "travel = [0, 160]\n", encoding="utf-8")
+    text = bench.run("kerf", "--plan", str(bench.folder / "none.toml"), code=2)
+    assert "carriage.travel: there is no room for 11 cuts on a test board" in text
+    assert not (bench.folder / "none.toml").exists()
+
+
 def test_a_test_board_is_never_written_over(bench: Bench) -> None:
     path = bench.board("kerf")
     path.write_text(path.read_text(encoding="utf-8") + "# mine\n", encoding="utf-8")
@@ -298,11 +322,12 @@ def test_readings_of_a_board_of_eight_and_two_still_make_a_kerf(old: Bench) -> N
 
 
 def test_of_two_long_fingers_that_disagree_none_is_chosen(old: Bench) -> None:
-    """28.91 is right and 29.90 misread. With the right one left out it was a kerf of 3.513 +- 0.036 mm, for 3.07."""
+    """28.91 is right and 29.90 misread. Leaving out the right one makes 3.51 of a kerf of 3.07."""
     text = old.readings("kerf", MISREAD, "--yes", code=2)
     assert "the readings of a spacing of 32 mm disagree, and too few agree to tell which are right" in text
     assert "(got J 28.91 mm, K 29.9 mm); zero the caliper, measure J, K again, and give all readings again" in text
     assert "left out" not in text, "the right one may be the one that was to go"
+    assert text.count("\n") == 1
     assert old.shop.read_text(encoding="utf-8") == READOUT
     assert not history_path(old.shop).exists()
 
@@ -365,8 +390,10 @@ def test_yes_alone_writes_no_jump(bench: Bench) -> None:
 
 
 def test_a_jump_is_written_where_it_is_allowed(bench: Bench) -> None:
-    assert "0.39 mm" not in bench.readings("kerf", JUMP, "--yes", "--most-change", "0.39", code=1)
+    bench.readings("kerf", JUMP, "--yes", "--most-change", "0.39", code=1)
     assert read_shop(bench.shop).blade.kerf == Fraction("3.2")
+    text = bench.readings("kerf", JUMP, code=1)
+    assert 'Write blade.kerf = 3.6 into shop.toml (it is 3.2) with --yes --most-change "0.4 mm".' in text
     bench.readings("kerf", JUMP, "--yes", "--most-change", "0.4 mm")
     assert read_shop(bench.shop).blade.kerf == Fraction("3.6")
 
