@@ -203,6 +203,9 @@ def _level(
     found = _by_line(kept, caliper, kind, sign, common)
     if scale is not None and found.scale is not None and found.u_scale is not None:
         agrees = abs(found.scale - 1) <= COVERAGE * math.hypot(found.u_scale, scale.u)
+        # What was calibrated may be of another day: U reaches as far as what these readings show besides.
+        shown = replace(scale, u=math.hypot(scale.u, (found.scale - 1) / COVERAGE))
+        by_mean = _by_mean(kept, caliper, kind, sign, common, shown)
         found = by_mean if agrees and by_mean.u < found.u else found
     return replace(found, left_out=tuple(out))
 
