@@ -11,17 +11,19 @@ import json
 import sys
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from assistant.commands.calibrate_board import board_text, read_places, sheet
 from assistant.commands.calibrate_readings import Source, from_csv, from_options, from_prompts, lines_of, must
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
-from assistant.commands.calibrate_values import Change, change_for, computed
+from assistant.commands.calibrate_values import MOST_UNASKED, Change, change_for, computed
 from assistant.commands.figures import length_option
 from assistant.errors import BadInput, Fault
 from assistant.joinery.calibration import KINDS, Value
 from assistant.joinery.calibration_screen import Caliper, Reading
+from assistant.joinery.units import at_least, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 from assistant.plans.shop_file import read_shop
@@ -31,7 +33,6 @@ USUAL = {"mm": ("0.01 mm", "150 mm", "0.01 mm"), "in": ("0.0005 in", "6 in", "0.
 FIT = "fit"
 ROUNDS = {"kerf": 2}  # how often a place is asked for
 FIT_OPTIONS = ("too_tight", "too_loose", "gap", "wanted", "uncertainty", "species", "clearance")
-BOARD_OPTIONS = ("reading", "csv", "wav", "plot", "caliper", "caliper_range", "caliper_error", "new_blade")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -63,7 +64,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--species", metavar="NAME", help="fit: the wood, where the plan names none")
     state = "fit: the folder of the journal (default: the user's own), for the last joint cut, without --plan"
     parser.add_argument("--state", type=Path, metavar="DIR", help=state)
-    parser.add_argument("--yes", action="store_true", help="write without asking")
+    far = plain_length(MOST_UNASKED)
+    yes = f"write without asking, but for a kerf that would move by over {far}: see --most-change"
+    parser.add_argument("--yes", action="store_true", help=yes)
+    most = f"with kerf: how far --yes may move it; further, yes is to be typed once more (default: {far})"
+    parser.add_argument("--most-change", metavar="LENGTH", help=most)
     parser.add_argument("--history", action="store_true", help="what was calibrated, and what is in force")
     parser.add_argument("--undo", action="store_true", help="take the last one back; not with --history")
     parser.add_argument("--json", action="store_true", help="print JSON instead of text")
@@ -82,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
         from assistant.commands.calibrate_fit import run_fit
 
         return run_fit(args, shop)
-    caliper = _options(args, shop)
+    caliper, most = _options(args, shop)
     if args.plan is not None and not args.plan.exists():
         return _propose(args, shop, caliper)
     readings = _readings(args, shop, caliper)
@@ -96,18 +101,19 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(value_json(value, change), indent=1))
     else:
         print("\n".join(value_lines(value, caliper, shop, change)))
-    return _write(args, shop, value, change, readings)
+    return _write(args, shop, value, change, readings, most)
 
 
-def _options(args: argparse.Namespace, shop: Shop) -> Caliper:
-    """The caliper, once every option is seen to have a meaning here."""
+def _options(args: argparse.Namespace, shop: Shop) -> tuple[Caliper, Fraction]:
+    """(the caliper, how far a kerf may move unasked, mm), once every option is seen to have a meaning here."""
     faults = [
         Fault("means nothing here", "", f"--{name.replace('_', '-')}", f"use it with calibrate {FIT}")
         for name in FIT_OPTIONS
         if getattr(args, name) is not None
     ]
-    if args.new_blade is not None and args.kind != "kerf":
-        faults.append(Fault("means nothing here", "", "--new-blade", "use it with calibrate kerf"))
+    for option, given in (("--new-blade", args.new_blade), ("--most-change", args.most_change)):
+        if given is not None and args.kind != "kerf":
+            faults.append(Fault("means nothing here", "", option, "use it with calibrate kerf"))
     usual = USUAL[shop.unit]
     step, longest = (
         length_option(faults, option, given or usual[n], shop.unit)
@@ -115,9 +121,12 @@ def _options(args: argparse.Namespace, shop: Shop) -> Caliper:
     )
     own = args.caliper_error or args.caliper or usual[2]
     error = length_option(faults, "--caliper-error", own, shop.unit, zero=True)
-    if faults or step is None or longest is None or error is None:
+    most: Fraction | None = MOST_UNASKED
+    if args.most_change is not None:
+        most = length_option(faults, "--most-change", args.most_change, shop.unit)
+    if faults or step is None or longest is None or error is None or most is None:
         raise BadInput(faults)
-    return Caliper(step, longest, error, shop.unit)
+    return Caliper(step, longest, error, shop.unit), most
 
 
 def _propose(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
@@ -165,16 +174,26 @@ def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> list[Re
     return must(source)
 
 
-def _write(args: argparse.Namespace, shop: Shop, value: Value, change: Change, readings: Sequence[Reading]) -> int:
-    """Ask, and write. Returns 1 where it was not confirmed."""
+def _write(
+    args: argparse.Namespace, shop: Shop, value: Value, change: Change, readings: Sequence[Reading], most: Fraction
+) -> int:
+    """Ask, and write; ask twice where a kerf would move by over `most` mm. Returns 1 where it was not confirmed."""
     tell = sys.stderr if args.json else sys.stdout
     where = Path(shop.path).name
     if change.key:
         question = f"Write {change.key} = {change.text} into {where} (it is {change.before or 'not there'})?"
     else:
         question = f"Note this in the history of {where}?"
+    moved, allowed = plain_length(change.moved, shop.unit), ""
+    if change.moved > most:
+        allowed = f' --most-change "{at_least(change.moved, shop.unit)}"'
     if not confirmed(args.yes, question):
-        print(f"Not written. {question.removesuffix('?')} with --yes.", file=tell)
+        print(f"Not written. {question.removesuffix('?')} with --yes{allowed}.", file=tell)
+        return 1
+    # --yes may stand in a script that sees no value: it doesn't confirm what readings of another blade would make.
+    again = f"That moves the kerf by {moved}. Measure again, or say yes to write it."
+    if allowed and not confirmed(False, again):
+        print(f"Not written: the kerf would move by {moved}. Measure again, or allow it with{allowed}.", file=tell)
         return 1
     data: dict[str, Any] = {
         "value": value.value,

@@ -32,7 +32,7 @@ STEPS = {"mm": Fraction(1, 100), "in": Fraction(127, 10_000)}
 PLACES = {"mm": 3, "in": 4}
 WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
 MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual one; common practice, no source
-NOT_HERE = ("reading", "csv", "wav", "dictate", "plot", "caliper", "caliper_range", "caliper_error")
+NOT_HERE = ("reading", "csv", "wav", "dictate", "plot", "caliper", "caliper_range", "caliper_error", "most_change")
 
 
 @dataclass(frozen=True, slots=True)

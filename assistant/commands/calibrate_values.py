@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -19,6 +19,9 @@ from assistant.plans.shop_writer import Entry, value_text
 ASSUMED_KERF_U = 0.01
 # A kerf off by a greater share than this is a slip, not a kerf.
 GREATEST_KERF_CHANGE = 0.25
+# What a blade's kerf differs by from the width printed on it is less: a few tenths at most (common practice, no
+# source). A greater move is asked about a second time.
+MOST_UNASKED = Fraction(3, 10)
 PLACES = {"mm": 3, "in": 4}
 SCREW_PLACES = 6
 
@@ -26,12 +29,14 @@ SCREW_PLACES = 6
 @dataclass(frozen=True, slots=True)
 class Change:
     """What to write. key: "" where there is nothing. text: TOML. before: as it stands, or None. why: where nothing is
-    written, or what is to be done by hand."""
+    written, what is to be done by hand, or what is to be asked once more before it is written. moved: how far a kerf
+    would move, mm, 0 or over; 0 for anything else."""
 
     key: str = ""
     text: str = ""
     before: str | None = None
     why: str = ""
+    moved: Fraction = Fraction(0)
 
 
 def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[Entry]) -> Value:
@@ -94,7 +99,17 @@ def _at(shop: Shop, key: str, text: str) -> Change:
 
 
 def _kerf(value: Value, shop: Shop) -> Change:
-    return _at(shop, "blade.kerf", _length(value.value, shop.unit))
+    change = _at(shop, "blade.kerf", _length(value.value, shop.unit))
+    if not change.key:
+        return change
+    moved = abs(Fraction(change.text) * MM_PER_UNIT[shop.unit] - shop.blade.kerf)
+    why = ""
+    if moved > MOST_UNASKED:
+        why = (
+            f"That would move the kerf by {plain_length(moved, shop.unit)}, which is much for one blade: measure "
+            "again, unless you know why."
+        )
+    return replace(change, why=why, moved=moved)
 
 
 def _backlash(value: Value, shop: Shop) -> Change:

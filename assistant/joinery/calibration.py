@@ -28,6 +28,14 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from assistant.errors import BadInput, Fault
+from assistant.joinery.calibration_agreement import (
+    SPREAD_FOR_LINE,
+    disagreements,
+    lone_places,
+    reasons,
+    spread,
+    travel_off,
+)
 from assistant.joinery.calibration_screen import Caliper, LeftOut, Reading, impossible, screen, sieve
 from assistant.joinery.calibration_statistics import Component, Line, combined, few, fit_line, rectangular, resolution
 from assistant.joinery.units import plain_length
@@ -35,8 +43,6 @@ from assistant.joinery.units import plain_length
 KINDS = ("kerf", "screw", "zero", "backlash")
 COVERAGE = 2
 LEAST_SAME, LEAST_LINE, LEAST_PAIRS = 3, 4, 3
-# From this spread of x on a line is drawn rather than a mean taken.
-SPREAD_FOR_LINE = Fraction(5)
 # How far off an uncalibrated screw may be, as a share: common practice, no source.
 ASSUMED_SCALE = 0.001
 MOST_LEFT_OUT = Fraction(1, 3)
@@ -78,9 +84,20 @@ def kerf(readings: Sequence[Reading], caliper: Caliper, scale: Component | None 
     """The kerf from remainders (x: spacing of the two cuts, value: the wood left between them).
 
     scale: standard uncertainty, as a share, of what the carriage really moves; asked for only where all
-    spacings are alike. Raises BadInput when too few readings are left or too many disagree.
+    spacings are alike. Raises BadInput when too few readings are left or too many disagree, when those of one spacing
+    don't agree, and when the carriage's travel is too far off.
     """
-    return _level(readings, caliper, "kerf", -1, (), scale)
+    kept, out = screen(readings, caliper)
+    places = _averaged(kept)
+    # What a place alone hides is told only where no reading beside it was to go.
+    faults = list(disagreements(readings, out, caliper)) or list(lone_places(places, caliper))
+    if faults:
+        raise BadInput(faults)
+    _refuse(len(places), len(readings), out, LEAST_SAME, "readings", caliper.unit)
+    found = _level(places, out, caliper, "kerf", -1, (), scale)
+    if found.scale is not None and (faults := list(travel_off(found.scale, found.u_scale or 0.0))):
+        raise BadInput(faults)
+    return found
 
 
 def zero(
@@ -98,7 +115,8 @@ def zero(
     Raises BadInput as `kerf` does.
     """
     extra = (Component("kerf", u_kerf),) if outside_kerf is not None else ()
-    found = _level(readings, caliper, "zero", 1, extra, scale)
+    kept, out = _screened(readings, caliper, LEAST_SAME)
+    found = _level(kept, out, caliper, "zero", 1, extra, scale)
     return replace(found, value=found.value + float(outside_kerf or 0))
 
 
@@ -109,7 +127,7 @@ def screw(readings: Sequence[Reading], caliper: Caliper) -> Value:
     Raises BadInput when too few readings are left, too many disagree, or all x are alike.
     """
     kept, out = _screened(readings, caliper, LEAST_LINE)
-    if not _spread(kept):
+    if not spread(kept):
         mend = f"measure cuts {plain_length(SPREAD_FOR_LINE, caliper.unit, 2)} apart and more, the further the better"
         raise BadInput(
             [Fault("all readings are of one setting, and a screw's error shows over a distance", "", "readings", mend)]
@@ -166,7 +184,8 @@ def _pairs(readings: Sequence[Reading]) -> list[tuple[str, Reading, Reading]]:
 
 
 def _level(
-    readings: Sequence[Reading],
+    kept: Sequence[Reading],
+    out: Sequence[LeftOut],
     caliper: Caliper,
     kind: str,
     sign: int,
@@ -177,14 +196,16 @@ def _level(
 
     Where the carriage's travel was calibrated, and these readings don't gainsay it, by what is the surer of the two.
     """
-    kept, out = _screened(readings, caliper, LEAST_SAME)
     common = (Component("caliper's own error", rectangular(float(caliper.error))), *extra)
     by_mean = _by_mean(kept, caliper, kind, sign, common, scale)
-    if not _spread(kept) or len(kept) < LEAST_LINE:
+    if not spread(kept) or len(kept) < LEAST_LINE:
         return replace(by_mean, left_out=tuple(out))
     found = _by_line(kept, caliper, kind, sign, common)
     if scale is not None and found.scale is not None and found.u_scale is not None:
         agrees = abs(found.scale - 1) <= COVERAGE * math.hypot(found.u_scale, scale.u)
+        # What was calibrated may be of another day: U reaches as far as what these readings show besides.
+        shown = replace(scale, u=math.hypot(scale.u, (found.scale - 1) / COVERAGE))
+        by_mean = _by_mean(kept, caliper, kind, sign, common, shown)
         found = by_mean if agrees and by_mean.u < found.u else found
     return replace(found, left_out=tuple(out))
 
@@ -219,11 +240,6 @@ def _by_mean(
         *common,
     )
     return Value(kind, sign * level, combined(parts)[0], parts, points)
-
-
-def _spread(readings: Sequence[Reading]) -> bool:
-    places = {r.x for r in readings}
-    return max(places) - min(places) >= SPREAD_FOR_LINE
 
 
 def _mean(readings: Sequence[Reading]) -> tuple[float, float, tuple[Point, ...]]:
@@ -264,15 +280,7 @@ def _averaged(readings: Sequence[Reading]) -> list[Reading]:
 
 def _refuse(kept: int, given: int, out: Sequence[LeftOut], least: int, what: str, unit: str) -> None:
     """Raise BadInput where too little is left to stand on, with the reason for each reading left out."""
-    faults = [
-        Fault(
-            f"left out: {each.why}",
-            plain_length(each.reading.value, unit, 5),
-            f"reading {each.reading.label}",
-            "measure it again, or say which instrument it is (--caliper, --caliper-range)",
-        )
-        for each in out
-    ]
+    faults = list(reasons(out, unit))
     if given and len(out) > MOST_LEFT_OUT * given:
         mend = "look for the cause (chips in the jaws, a board that moved, mixed units) and measure anew"
         raise BadInput([*faults, Fault(f"{len(out)} of {given} can't be right", "", "readings", mend)])

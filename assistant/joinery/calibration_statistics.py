@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from statistics import NormalDist
 
 Number = Fraction | float | int
@@ -116,6 +117,7 @@ def _beta(a: float, b: float, x: float) -> float:
     return 1 - front * _beta_fraction(b, a, 1 - x) / b
 
 
+@cache
 def student(level: float, dof: float | None) -> float:
     """The factor k for which a share `level` (over 0, under 1) of Student's distribution lies within +- k.
 

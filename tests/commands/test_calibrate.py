@@ -22,6 +22,7 @@ from assistant.plans.plan_file import read_both
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import history_path, read_history
 from assistant.session.turn import view
+from tests.commands.kerf_trials import EIGHT_AND_TWO, READOUT
 from tests.plans.files import DEMO_SHOPS, write
 from tests.session.driver import Driver
 
@@ -35,7 +36,14 @@ pitch = 1.5875    # 16 threads
 divisions = 100
 """
 KINDS = ("kerf", "screw", "zero", "backlash")
-KERF = {**dict.fromkeys("ACEGH", "6.34"), **dict.fromkeys("BDF", "6.35"), "J": "28.57", "K": "28.56"}
+KERF = {
+    **dict.fromkeys("ACE", "6.34"),
+    **dict.fromkeys("BD", "6.35"),
+    **dict.fromkeys("FGJ", "28.57"),
+    **dict.fromkeys("HK", "28.56"),
+}
+OLD = {**dict.fromkeys("ACEG", "6.93"), **dict.fromkeys("BDF", "6.92"), "H": "6.94", "J": "28.91", "K": "28.92"}
+MISREAD = {**OLD, "K": "29.90"}
 
 
 class Bench:
@@ -130,6 +138,30 @@ def test_the_session_calls_which_cuts_of_a_backlash_board_are_come_down_to(
     assert sum("then comes down to it" in word for word in words) == 4
 
 
+def test_the_kerfs_board_has_five_short_fingers_and_five_long_ones(bench: Bench) -> None:
+    """A to E and F to K, without an I: the letters that the sheet names are those that readings come by."""
+    shown = bench.run("kerf", "--plan", str(bench.folder / "kerf.toml"))
+    rows = [line.split() for line in shown.splitlines() if line.startswith("  ") and "the wood between" in line]
+    assert [(row[0], row[-2]) for row in rows] == [
+        *((letter, "9.525") for letter in "ABCDE"),
+        *((letter, "31.750") for letter in "FGHJK"),
+    ]
+    assert set(KERF) == {row[0] for row in rows}
+
+
+def test_the_long_fingers_are_shorter_where_the_travel_ends_sooner(bench: Bench) -> None:
+    bench.shop.write_text(SHOP + "travel = [0, 180]\n", encoding="utf-8")
+    board = bench.board("kerf")
+    places = read_places(board, "kerf", read_shop(bench.shop))
+    assert {place.x for place in places} == {6 * Fraction("1.5875"), 15 * Fraction("1.5875")}
+    job = build_job(*read_both(board, bench.shop))
+    assert max(p.setting for p in job.patterns[0].passes) == (8 + 5 * 6 + 5 * 15) * Fraction("1.5875") < 180
+    bench.shop.write_text(SHOP + "travel = [0, 160]\n", encoding="utf-8")
+    text = bench.run("kerf", "--plan", str(bench.folder / "none.toml"), code=2)
+    assert "carriage.travel: there is no room for 11 cuts on a test board" in text
+    assert not (bench.folder / "none.toml").exists()
+
+
 def test_a_test_board_is_never_written_over(bench: Bench) -> None:
     path = bench.board("kerf")
     path.write_text(path.read_text(encoding="utf-8") + "# mine\n", encoding="utf-8")
@@ -155,7 +187,7 @@ def test_no_room_in_the_travel_is_told(bench: Bench) -> None:
 
 def test_a_kerf_is_told_and_not_written_unasked(bench: Bench) -> None:
     text = bench.readings("kerf", KERF, code=1)
-    assert text.startswith("Kerf: 3.1796 mm, standard uncertainty 0.0")
+    assert text.startswith("Kerf: 3.1797 mm, standard uncertainty 0.0")
     assert "k = 2" in text
     assert "Not written. Write blade.kerf = 3.1" in text
     assert bench.shop.read_text(encoding="utf-8") == SHOP
@@ -185,7 +217,7 @@ def test_json_holds_the_uncertainty_and_its_parts(bench: Bench) -> None:
 def test_a_kerf_of_another_board_is_refused(bench: Bench) -> None:
     """Readings of wider wood make a kerf that no blade like the stated one cuts."""
     text = bench.readings("kerf", {place: str(round(float(value) + 2, 2)) for place, value in KERF.items()}, code=2)
-    assert "the kerf is far from the 3.2 mm of the shop file (got 1.1796 mm" in text
+    assert "the kerf is far from the 3.2 mm of the shop file (got 1.1797 mm" in text
 
 
 def test_a_blunder_is_told_in_the_text(bench: Bench) -> None:
@@ -274,6 +306,114 @@ def test_the_history_and_an_undo_are_not_asked_for_at_once(bench: Bench) -> None
     assert "--history" in text and "give one of them at a time" in text
 
 
+# Fingers that disagree
+
+
+@pytest.fixture
+def old(bench: Bench) -> Bench:
+    write(bench.folder, READOUT, "shop.toml")
+    write(bench.folder, EIGHT_AND_TWO, "kerf.toml")
+    return bench
+
+
+def test_readings_of_a_board_of_eight_and_two_still_make_a_kerf(old: Bench) -> None:
+    old.readings("kerf", OLD, "--yes")
+    assert float(read_shop(old.shop).blade.kerf) == pytest.approx(3.076, abs=0.01)
+
+
+def test_of_two_long_fingers_that_disagree_none_is_chosen(old: Bench) -> None:
+    """28.91 is right and 29.90 misread. Leaving out the right one makes 3.51 of a kerf of 3.07."""
+    text = old.readings("kerf", MISREAD, "--yes", code=2)
+    assert "the readings of a spacing of 32 mm disagree, and too few agree to tell which are right" in text
+    assert "(got J 28.91 mm, K 29.9 mm); zero the caliper, measure J, K again, and give all readings again" in text
+    assert "left out" not in text, "the right one may be the one that was to go"
+    assert text.count("\n") == 1
+    assert old.shop.read_text(encoding="utf-8") == READOUT
+    assert not history_path(old.shop).exists()
+
+
+def test_read_twice_over_the_misread_one_of_four_is_left_out(old: Bench) -> None:
+    once = [word for place, value in OLD.items() for word in ("--reading", f"{place}={value}")]
+    text = " ".join(old.readings("kerf", MISREAD, *once, code=1).split())
+    assert "left out: K, 29.9 mm" in text
+    assert "Kerf: 3.066" in text
+
+
+def test_both_long_fingers_misread_alike_are_a_screw_far_off(old: Bench) -> None:
+    """They agree, so nothing is left out; but no kerf is taken from a carriage that is so far off."""
+    text = old.readings("kerf", {**OLD, "J": "29.90", "K": "29.90"}, "--yes", code=2)
+    assert "by these readings the carriage moves 4.4" in text and "% further than it is set" in text
+    assert "calibrate the screw first (kerfcall calibrate screw), then the kerf again" in text
+    assert not history_path(old.shop).exists()
+
+
+def test_a_long_finger_alone_makes_no_kerf(old: Bench) -> None:
+    text = old.readings("kerf", {k: v for k, v in OLD.items() if k != "J"}, "--yes", code=2)
+    assert "there is no other place with a spacing of about 32 mm, and a slip in it would not show" in text
+    assert "K 28.92 mm" in text
+
+
+def test_fewer_long_fingers_than_agree_are_not_outvoted(bench: Bench) -> None:
+    """Two of five: three and two may each be right."""
+    text = bench.readings("kerf", {**KERF, "G": "28.97", "J": "28.96"}, "--yes", code=2)
+    assert "the readings of a spacing of 31.75 mm disagree" in text
+    assert "measure F, G, H, J, K again" in text
+
+
+def test_a_whole_spacing_is_not_left_out(old: Bench) -> None:
+    """Both long fingers read in inches: each is named with what may have happened; nothing is made of the rest."""
+    text = old.readings("kerf", {**OLD, "J": "1.14", "K": "1.14"}, "--yes", code=2)
+    assert "all readings of a spacing of 32 mm would be left out" in text
+    assert text.count("it fits when taken as inches, not mm") == 2
+
+
+def test_readings_of_another_board_are_refused(bench: Bench) -> None:
+    """Those of eight short fingers and two long ones, given for five and five; and five long ones read in inches."""
+    text = bench.readings("kerf", OLD, "--yes", code=2)
+    assert "the readings of a spacing of 31.75 mm disagree" in text and "H 6.94 mm, J 28.91 mm" in text
+    text = bench.readings("kerf", {**KERF, **dict.fromkeys("FGHJK", "1.12")}, "--yes", code=2)
+    assert "less far than it is set, which no screw does" in text
+    assert "see whether the readings belong to this board, each to its letter and in its unit" in text
+
+
+# A kerf that jumps: to 3.6 mm from 3.2
+
+JUMP = {place: f"{float(value) - 0.42:.2f}" for place, value in KERF.items()}
+
+
+def test_yes_alone_writes_no_jump(bench: Bench) -> None:
+    text = " ".join(bench.readings("kerf", JUMP, "--yes", code=1).split())
+    assert "That would move the kerf by 0.4 mm, which is much for one blade: measure again" in text
+    assert 'Not written: the kerf would move by 0.4 mm. Measure again, or allow it with --most-change "0.4 mm".' in text
+    assert bench.shop.read_text(encoding="utf-8") == SHOP
+    assert not history_path(bench.shop).exists()
+
+
+def test_a_jump_is_written_where_it_is_allowed(bench: Bench) -> None:
+    bench.readings("kerf", JUMP, "--yes", "--most-change", "0.39", code=1)
+    assert read_shop(bench.shop).blade.kerf == Fraction("3.2")
+    text = bench.readings("kerf", JUMP, code=1)
+    assert 'Write blade.kerf = 3.6 into shop.toml (it is 3.2) with --yes --most-change "0.4 mm".' in text
+    bench.readings("kerf", JUMP, "--yes", "--most-change", "0.4 mm")
+    assert read_shop(bench.shop).blade.kerf == Fraction("3.6")
+
+
+@pytest.mark.parametrize(("typed", "written"), [("yes\nyes\n", True), ("yes\n", False), ("yes\ny\n", False)])
+def test_a_jump_is_asked_about_twice(typed: str, written: bool, bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    bench.board("kerf")
+    at_terminal(monkeypatch, typed)
+    text = bench.readings("kerf", JUMP, code=0 if written else 1)
+    assert "That moves the kerf by 0.4 mm. Measure again, or say yes to write it. Type yes:" in text
+    assert read_shop(bench.shop).blade.kerf == Fraction("3.6" if written else "3.2")
+
+
+def test_how_far_a_kerf_may_move_means_nothing_elsewhere(bench: Bench) -> None:
+    for kind in ("screw", "zero", "backlash"):
+        assert "--most-change: means nothing here" in bench.run(kind, "--most-change", "0.5", code=2)
+    assert "--most-change: means nothing with fit" in bench.run("fit", "--most-change", "0.5", code=2)
+    assert "--most-change" in bench.run("kerf", "--most-change", "far", code=2)
+
+
 # Readings
 
 
@@ -337,7 +477,9 @@ def at_terminal(monkeypatch: pytest.MonkeyPatch, typed: str) -> None:
 def test_readings_are_asked_for_at_a_terminal(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """A slip is asked for again, "-" goes back, Enter leaves out, "." ends; the value is confirmed by a whole word."""
     board = bench.board("kerf")
-    at_terminal(monkeypatch, "6.34\nnine\n6.25\n-\n6.35\n6.34\n\n6.34\n6.35\n6.34\n6.35\n28.57\n28.56\n6.34\n.\nyes\n")
+    at_terminal(
+        monkeypatch, "6.34\nnine\n6.25\n-\n6.35\n6.34\n\n6.34\n28.57\n28.56\n28.57\n28.56\n28.57\n6.34\n.\nyes\n"
+    )
     text = bench.run("kerf", "--plan", str(board))
     assert "A once more, the wood between cuts 1 and 2:" in text
     assert "A, the wood between cuts 1 and 2:" in text

@@ -1,0 +1,117 @@
+"""Whether readings agree well enough to make a kerf of them; where they don't, nothing is chosen among them.
+
+A kerf comes from a line through remainders: its near end holds the level, its far end the slope. A reading left out
+at an end that few others hold moves the line, and nothing shows whether the right one went. So
+- of the readings of one spacing no more may be left out than the others there outvote clearly: one of four or five,
+  two of eight, none of two or three, never all;
+- a line is drawn only where no end hangs on one place alone;
+- a slope that puts the carriage's travel far off makes no kerf: the screw comes first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+
+from assistant.errors import Fault
+from assistant.joinery.calibration_screen import GREATEST_SLOPE, Caliper, LeftOut, Reading, impossible
+from assistant.joinery.units import plain_length
+
+# From this spread of x on a line is drawn rather than a mean taken; spacings within it count as one.
+SPREAD_FOR_LINE = Fraction(5)
+# The greatest share of the readings of one spacing that may be left out.
+MOST_OF_A_SPACING = Fraction(3, 10)
+# How far off the carriage's travel may be for a kerf, as a share. Screws that drive carriages are off by less
+# (common practice, no source); readings that show more hold a slip, or the pitch in the shop file is wrong.
+GREATEST_TRAVEL_ERROR = 0.005
+
+
+def spread(readings: Sequence[Reading]) -> bool:
+    """Whether their x lie far enough apart for a line."""
+    places = {r.x for r in readings}
+    return max(places) - min(places) >= SPREAD_FOR_LINE
+
+
+def reasons(out: Sequence[LeftOut], unit: str) -> Iterator[Fault]:
+    """A fault for each reading left out, with why."""
+    for each in out:
+        yield Fault(
+            f"left out: {each.why}",
+            plain_length(each.reading.value, unit, 5),
+            f"reading {each.reading.label}",
+            "measure it again, or say which instrument it is (--caliper, --caliper-range)",
+        )
+
+
+def disagreements(given: Sequence[Reading], out: Sequence[LeftOut], caliper: Caliper) -> Iterator[Fault]:
+    """Faults for each spacing of which too much would be left out: all its readings, and why each was to go.
+
+    Where a spacing disagrees within itself only what the instrument can't show is said to be wrong: of the others the
+    right one may be the one that was to go. given: all readings of remainders. out: those that don't fit the rest.
+    """
+    gone = {id(each.reading): each for each in out}
+    never = {id(each.reading) for each in impossible(given, caliper)}
+    for group in _spacings(given):
+        odd = [gone[id(r)] for r in group if id(r) in gone]
+        if len(odd) <= MOST_OF_A_SPACING * len(group):
+            continue
+        apart = plain_length(group[0].x, caliper.unit)
+        if len(odd) == len(group):
+            yield from reasons(odd, caliper.unit)
+            what = f"all readings of a spacing of {apart} would be left out"
+        else:
+            yield from reasons([each for each in odd if id(each.reading) in never], caliper.unit)
+            what = f"the readings of a spacing of {apart} disagree, and too few agree to tell which are right"
+        labels = ", ".join(dict.fromkeys(r.label for r in group))
+        shown = ", ".join(f"{r.label} {plain_length(r.value, caliper.unit, 5)}" for r in group)
+        yield Fault(what, shown, "readings", f"zero the caliper, measure {labels} again, and give all readings again")
+
+
+def lone_places(kept: Sequence[Reading], caliper: Caliper) -> Iterator[Fault]:
+    """A fault for each place without which no line could be drawn: a slip there would turn it, and nothing show it.
+
+    kept: one reading a place.
+    """
+    if not kept or not spread(kept):
+        return
+    for one in kept:
+        rest = [r for r in kept if r is not one]
+        if rest and not spread(rest):
+            apart = plain_length(one.x, caliper.unit)
+            yield Fault(
+                f"there is no other place with a spacing of about {apart}, and a slip in it would not show",
+                f"{one.label} {plain_length(one.value, caliper.unit, 5)}",
+                "readings",
+                "measure another place of that spacing too, or give readings of the other spacing alone",
+            )
+
+
+def travel_off(scale: float, u_scale: float) -> Iterator[Fault]:
+    """A fault where the carriage's travel is too far off for a kerf.
+
+    scale: real over set, as the readings show it. u_scale: its standard uncertainty.
+    """
+    off = abs(scale - 1)
+    if off <= GREATEST_TRAVEL_ERROR:
+        return
+    way = "further" if scale > 1 else "less far"
+    what = f"by these readings the carriage moves {100 * off:.2f} % {way} than it is set"
+    if off > GREATEST_SLOPE:
+        what += ", which no screw does"
+        mend = "see whether the readings belong to this board, each to its letter and in its unit, and measure again"
+    else:
+        what += f", and over {100 * GREATEST_TRAVEL_ERROR:g} % no kerf is written"
+        mend = (
+            "calibrate the screw first (kerfcall calibrate screw), then the kerf again; if the screw is right, "
+            "measure again"
+        )
+    yield Fault(what, f"{scale:.4f} mm for each mm set, +- {2 * u_scale:.4f}", "readings", mend)
+
+
+def _spacings(readings: Sequence[Reading]) -> Iterator[list[Reading]]:
+    """Readings of one spacing together, by spacing, then by label: classes of x from the least on, 5 mm wide."""
+    least = min((r.x for r in readings), default=Fraction(0))
+    classes: dict[int, list[Reading]] = {}
+    for one in sorted(readings, key=lambda r: (r.x, r.label)):
+        classes.setdefault(int((one.x - least) // SPREAD_FOR_LINE), []).append(one)
+    yield from classes.values()
