@@ -6,9 +6,9 @@ import re
 from dataclasses import dataclass
 
 from assistant.joinery.settings import reading
+from assistant.plans.checks import CLAMPS, CLAMPS_AND_GUARD
 from assistant.screens.view_cells import BOLD, MAGENTA, cut_to, width, wrapped
 from assistant.screens.view_sight import Entry, Sight
-from assistant.session.checks import CLAMPS
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording.prompts import Words, ways
@@ -70,7 +70,7 @@ def zone_of(view: View, words: Words) -> tuple[str, ...]:
     if view.mode != CHECKS or view.asked is None:
         return ()
     figures = dict(view.asked.figures)
-    if view.check != CLAMPS and not all(name in figures["say"] for name in ("{lowest}", "{highest}")):
+    if view.check not in (CLAMPS, CLAMPS_AND_GUARD) and not all(name in figures["say"] for name in ("{lowest}", "{highest}")):
         return ()
     reach, above = (unbroken(text.upper()) for text in Words(words.job, figures=True).keep_clear(figures))
     return "KEEP CLEAR", reach, f"BELOW {above}"
