@@ -70,7 +70,8 @@ def zone_of(view: View, words: Words) -> tuple[str, ...]:
     if view.mode != CHECKS or view.asked is None:
         return ()
     figures = dict(view.asked.figures)
-    if view.check not in (CLAMPS, CLAMPS_AND_GUARD) and not all(name in figures["say"] for name in ("{lowest}", "{highest}")):
+    asks_for_it = all(name in figures["say"] for name in ("{lowest}", "{highest}"))
+    if not asks_for_it and view.check not in (CLAMPS, CLAMPS_AND_GUARD):
         return ()
     reach, above = (unbroken(text.upper()) for text in Words(words.job, figures=True).keep_clear(figures))
     return "KEEP CLEAR", reach, f"BELOW {above}"
