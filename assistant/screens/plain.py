@@ -10,6 +10,7 @@ from typing import TextIO
 from assistant.joinery.settings import reading
 from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
+from assistant.wording.dial import has_dial
 from assistant.wording.prompts import Words
 
 MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!"}
@@ -65,12 +66,18 @@ class PlainScreen:
         return [part for line in lines for part in textwrap.wrap(line, width, subsequent_indent="   ") or [""]]
 
 
+def _call(view: View, words: Words) -> str:
+    if not has_dial(words.carriage):
+        return reading(words.carriage, view.setting)
+    return words.shown_call(view.setting, view.previous, view.approach)
+
+
 def place_line(view: View, words: Words) -> str:
     """Where the session is, in figures: "setup 1/8, pass 3/14, set 12.35 mm, 2 cut here, 2 of 112 in all"."""
     parts = [f"setup {view.setup}/{view.setups}"]
     if view.mode == "cutting" and view.pass_:
         parts.append(f"pass {view.pass_}/{view.passes}")
-        parts.append(f"SET {reading(words.carriage, view.setting)}")
+        parts.append(f"{'' if has_dial(words.carriage) else 'SET '}{_call(view, words)}")
     elif view.check and view.mode == "checks":
         parts.append(f"check: {view.check}")
     else:

@@ -54,12 +54,13 @@ def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
 
 def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
     setting = Fraction(fact.setting)
+    again = fact.pass_ == state.cursor and setting == state.carriage_at
     return {
         "mode": CUTTING,
         "cursor": fact.pass_,
         "called_at": at,
         "carriage_at": setting,
-        "came_from": state.came_from if setting == state.carriage_at else state.carriage_at,
+        "came_from": state.came_from if again else state.carriage_at,
         "open_check": None,
         **_opening(state, at),
     }

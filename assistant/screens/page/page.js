@@ -116,6 +116,7 @@ function show() {
   put("mode", calling ? "" : s.mode === "checks" ? `Check: ${s.check}` : s.mode_word);
   showReading(calling ? s.reading : "");
   put("unit", calling ? s.unit : "");
+  put("move", calling ? s.move : "");
   put("approach", calling ? s.approach : "");
   put("before", s.before);
   put("asked", s.asked);
@@ -141,7 +142,7 @@ function show() {
 // A dial's turns and mark go on two lines, so that both can be big.
 function showReading(text) {
   const place = at("reading");
-  const lines = text ? text.split(" + ").map((line, n) => (n ? `+ ${line}` : line)) : [];
+  const lines = text ? text.replaceAll(" + ", "\n+ ").replaceAll(", ", "\n").split("\n") : [];
   place.hidden = !text;
   if (place.dataset.shown === text) return;
   place.dataset.shown = text;

@@ -18,7 +18,8 @@ from assistant.screens.view_sight import Answer, Entry, Sight
 from assistant.screens.view_words import asked_with
 from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
-from assistant.wording.prompts import Words, ways
+from assistant.wording import dial
+from assistant.wording.prompts import Words
 
 Json = dict[str, Any]
 MODES = {
@@ -82,16 +83,25 @@ def which_of(job: Job, number: int) -> str:
 
 
 def _called(view: View, words: Words) -> Json:
-    """The setting in figures, what they are of, and what to go past first; "" where no pass is called."""
+    """The setting in figures, what they are of, a handwheel's move to it, and what to go past first; "" where no pass
+    is called."""
     if not view.pass_:
-        return {"reading": "", "unit": "", "approach": ""}
+        return {"reading": "", "unit": "", "move": "", "approach": ""}
     carriage = words.carriage
-    past = ""
-    if view.approach is not None:
-        back, up = ways(view.approach, view.setting)
-        past = f"first {back} to {reading(carriage, view.approach)}, then come {up}"
+    move = past = ""
+    if view.approach is not None and view.approach != view.previous:
+        past = f"first {_by_way(view, words)}"
+    elif dial.has_dial(carriage):
+        move = f"{dial.shown_move(carriage, view.previous or Fraction(0), view.setting)}, to"
     unit = {"steps": "steps", "handwheel": "on the handwheel"}.get(carriage.kind, carriage.unit)
-    return {"reading": reading(carriage, view.setting), "unit": unit, "approach": past}
+    return {"reading": reading(carriage, view.setting), "unit": unit, "move": move, "approach": past}
+
+
+def _by_way(view: View, words: Words) -> str:
+    if dial.has_dial(words.carriage):
+        return words.shown_call(view.setting, view.previous, view.approach)
+    first, last = dial.ways(view.previous, view.approach, view.setting)
+    return f"{first} to {reading(words.carriage, view.approach)}, then {'on ' if first == last else ''}{last}"
 
 
 def _closing(sight: Sight, view: View) -> str:
