@@ -148,8 +148,15 @@ def test_a_downward_move_goes_past_and_comes_back_up(carriage, setting, point):
     assert approach(carriage, F(50), setting) == point
 
 
+@pytest.mark.parametrize(("setting", "point"), [(F(-1), F(-15, 10)), (F(0), None), (F(1), None)])
+def test_a_first_setting_is_moved_to_from_zero(setting, point):
+    assert approach(Carriage(), None, setting) == point
+    assert approach_is_short(Carriage(travel=(F(-1), F(400))), None, setting) is (setting < 0)
+    assert approach_is_short(Carriage(travel=(F(-2), F(400))), None, setting) is False
+
+
 @pytest.mark.parametrize("previous", [None, F(0), F(10)])
-def test_an_upward_move_none_or_an_unknown_one_needs_no_approach(previous):
+def test_an_upward_move_or_none_needs_no_approach(previous):
     assert approach(Carriage(), previous, F(10)) is None
     assert approach_is_short(Carriage(travel=(F(10), F(400))), previous, F(10)) is False
 

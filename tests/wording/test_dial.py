@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from num2words import num2words
 
 from assistant.joinery.model import Carriage
 from assistant.joinery.settings import approach, reading
 from assistant.wording import dial
+from tests.wording.turner import Turner
 
 REFERENCES = Path(__file__).parents[1] / "references"
 TABLE = (REFERENCES / "threads.csv").read_text(encoding="utf-8").splitlines()
@@ -133,67 +133,6 @@ def test_an_inch_of_travel_takes_the_turns_of_the_thread_tables(row: dict[str, s
     whole, mark = divmod(round(turns * 100), 100)
     words = dial.spoken_call(wheel, setting, Fraction(0), None, full=False)
     assert Turner(0, 100).follow(words) == whole * 100 + mark
-
-
-class Turner:
-    """Somebody at the wheel who does literally what is said, in marks, and looks at the dial after each move."""
-
-    NUMBERS = {num2words(n): n for n in range(1000)}
-
-    def __init__(self, marks: Fraction | int, divisions: int) -> None:
-        self.at, self.divisions = Fraction(marks), divisions
-
-    def number(self, words: str) -> Fraction:
-        whole, _, decimals = words.partition(" decimal ")
-        digits = "".join(str(self.NUMBERS[word]) for word in decimals.split())
-        count = (
-            self.NUMBERS[whole] if whole in self.NUMBERS else int("".join(str(self.NUMBERS[w]) for w in whole.split()))
-        )
-        return Fraction(f"{count}.{digits or 0}")
-
-    def amount(self, words: str) -> Fraction:
-        """ "one turn and twenty-two marks" in marks."""
-        turns, marks = Fraction(0), Fraction(0)
-        first, joined, second = words.partition(" turns and " if " turns and " in words else " turn and ")
-        if joined:
-            turns, marks = self.number(first), self.number(second.removesuffix(" marks").removesuffix(" mark"))
-        elif words.endswith((" turn", " turns")):
-            turns = self.number(words.rpartition(" ")[0])
-        else:
-            marks = self.number(words.rpartition(" ")[0])
-        assert marks < self.divisions, "marks are less than a turn"
-        return turns * self.divisions + marks
-
-    def looks(self, place: str) -> None:
-        """What is said of a place is what the dial and the turns show there."""
-        before, _, mark = place.rpartition("mark ")
-        assert self.number(mark) == self.at % self.divisions, f"the dial shows {self.at % self.divisions}: {place}"
-        before = before.removesuffix(", ")
-        if before.startswith("turn "):
-            assert self.number(before.removeprefix("turn ")) == self.at // self.divisions >= 0
-        elif before:
-            assert -self.amount(before.removesuffix(" below zero")) == self.at < 0
-        else:
-            assert self.at >= 0, "below zero that is said"
-
-    def follow(self, words: str) -> Fraction:
-        start, said, rest = words.rpartition(": ")
-        if said and start == "from zero":
-            assert self.at == 0
-        elif said:
-            self.looks(start.removeprefix("from "))
-        for leg in rest.split("; then "):
-            self.turn(leg.removeprefix("on "))
-        return self.at
-
-    def turn(self, leg: str) -> None:
-        if leg.startswith("stay at "):
-            self.looks(leg.removeprefix("stay at "))
-            return
-        way, _, told = leg.partition(" ")
-        amount, _, place = told.removeprefix("past it, ").partition(", to ")
-        self.at += {"up": 1, "down": -1}[way] * self.amount(amount)
-        self.looks(place)
 
 
 WHEELS = st.builds(
