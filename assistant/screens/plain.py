@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import shutil
 import sys
-import textwrap
 from typing import TextIO
 
 from assistant.joinery.settings import reading
+from assistant.screens.view_cells import width, wrapped
 from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording.dial import has_dial
 from assistant.wording.prompts import Words
 
 MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!"}
+INDENT = 3
 LEAVE = "Press q to leave."
 
 
@@ -61,9 +62,17 @@ class PlainScreen:
     def _wrapped(self, text: str) -> list[str]:
         if not self._out.isatty():
             return [text]
-        width = max(40, shutil.get_terminal_size().columns - 1)
-        lines = text.splitlines()
-        return [part for line in lines for part in textwrap.wrap(line, width, subsequent_indent="   ") or [""]]
+        columns = max(40, shutil.get_terminal_size().columns - 1)
+        return [part for line in text.splitlines() for part in _in_lines(line, columns)]
+
+
+def _in_lines(line: str, columns: int) -> list[str]:
+    """As it is where it fits; else with what follows its first line set in."""
+    if width(line) <= columns:
+        return [line]
+    lead = line[: len(line) - len(line.lstrip())]
+    first, *more = wrapped(line, columns - max(len(lead), INDENT))
+    return [lead + first, *(" " * INDENT + each for each in more)]
 
 
 def _call(view: View, words: Words) -> str:

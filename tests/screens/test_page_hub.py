@@ -164,7 +164,7 @@ def test_figures_are_those_of_the_carriage(tmp_path: Path) -> None:
         state = state_of(gathering.sight)
     # 3.18 mm on a screw of 25.4 mm / 16 with 125 marks a turn: 2.0031 turns, so 2 turns and 0.39 mark.
     assert state["reading"] == "2 turns + 0.39"
-    assert state["move"] == "up 2 turns + 0.39 marks, to"
+    assert state["move"] == "up 2\u00a0turns\u00a0+\u00a00.39\u00a0marks, to"
     assert state["unit"] == "on the handwheel"
 
 

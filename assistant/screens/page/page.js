@@ -134,7 +134,7 @@ function show() {
   if (board) drawBoard(at("board"), board, s.cut, calling ? s.pass : 0);
   at("cut").hidden = !(seen.may_record_cuts && calling);
   if (pressed && pressed.asked_id !== s.asked_id) letGo();
-  const fitted = JSON.stringify([calling && s.reading, s.before, s.asked, s.faults]);
+  const fitted = JSON.stringify([calling && [s.reading, s.move, s.approach], s.before, s.asked, s.faults]);
   if (at("now").dataset.fitted !== fitted) fit();
   at("now").dataset.fitted = fitted;
 }
@@ -150,17 +150,20 @@ function showReading(text) {
 }
 
 function fit() {
+  for (const id of ["move", "approach", "before"]) smaller(at(id), tooWide);
   fitReading();
-  fitAsked();
+  // A long question grows smaller until its end is in sight.
+  const end = (place) => place.getBoundingClientRect().bottom + scrollY;
+  smaller(at("asked"), (place) => tooWide(place) || end(place) > innerHeight - 4);
 }
 
-// A long question grows smaller until its end is in sight.
-function fitAsked() {
-  const place = at("asked");
+// A quantity is never broken: rather than that, what it stands in grows smaller.
+const tooWide = (place) => place.scrollWidth > place.clientWidth;
+
+function smaller(place, tooLarge) {
   place.style.fontSize = "";
   if (place.hidden || !place.offsetHeight) return;
-  const end = () => place.getBoundingClientRect().bottom + scrollY;
-  for (let size = parseFloat(getComputedStyle(place).fontSize); size > 16 && end() > innerHeight - 4; size -= 1) {
+  for (let size = parseFloat(getComputedStyle(place).fontSize); size > 16 && tooLarge(place); size -= 1) {
     place.style.fontSize = `${size - 1}px`;
   }
 }

@@ -1,7 +1,7 @@
 """What a page is sent: the newest sight of the session as JSON-ready data. Pure.
 
 Lengths are mm as JSON numbers, to a ten-thousandth; everything else is worded here, so that the page
-says what the terminal says.
+says what the terminal says. Texts have spaces in their quantities that no browser breaks a line at.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording import dial
 from assistant.wording.prompts import Words
+from assistant.wording.quantities import bound
 
 Json = dict[str, Any]
 MODES = {
@@ -58,16 +59,16 @@ def state_of(sight: Sight) -> Json:
         "which": which_of(job, view.setup),
         "part": setup.part,
         "end": 0 if job.layout == "slots" else setup.end,
-        "way": words.one(view.way) if view.way else "",
+        "way": bound(words.one(view.way)) if view.way else "",
         "pattern": setup.pattern,
-        "left": shown_left(sight.left_s),
+        "left": bound(shown_left(sight.left_s)),
         "speaking": sight.speaking,
-        "faults": [text for _, text in sight.faults],
+        "faults": [bound(text) for _, text in sight.faults],
         "heard": _answer(sight.heard),
         "hands": _answer(sight.hands),
         **_called(view, words),
-        "before": before,
-        "asked": asked or _closing(sight, view),
+        "before": bound(before),
+        "asked": bound(asked or _closing(sight, view)),
         "check": view.check,
     }
 
@@ -94,7 +95,7 @@ def _called(view: View, words: Words) -> Json:
     elif dial.has_dial(carriage):
         move = f"{dial.shown_move(carriage, view.previous or Fraction(0), view.setting)}, to"
     unit = {"steps": "steps", "handwheel": "on the handwheel"}.get(carriage.kind, carriage.unit)
-    return {"reading": reading(carriage, view.setting), "unit": unit, "move": move, "approach": past}
+    return {"reading": reading(carriage, view.setting), "unit": unit, "move": bound(move), "approach": bound(past)}
 
 
 def _by_way(view: View, words: Words) -> str:
@@ -112,7 +113,7 @@ def _closing(sight: Sight, view: View) -> str:
 
 
 def _answer(answer: Answer) -> Json:
-    return {"given": answer.given, "made": answer.made}
+    return {"given": bound(answer.given), "made": bound(answer.made)}
 
 
 def board_of(job: Job, setup: int) -> Json:
@@ -133,7 +134,7 @@ def pattern_of(pattern: Pattern, job: Job) -> Json:
 
 
 def entry_of(entry: Entry, clock: str) -> Json:
-    return {"at": clock, "mark": entry.mark, "klass": entry.klass, "text": entry.text}
+    return {"at": clock, "mark": entry.mark, "klass": entry.klass, "text": bound(entry.text)}
 
 
 def _mm(length: Fraction) -> float:
