@@ -155,6 +155,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Noted: _NOTHING,
     f.Resumed: _resumed,
     f.Reregistered: _reregistered,
+    f.Zeroed: lambda state, fact, at: {"carriage_at": Fraction(0), "came_from": None},
     f.StageReady: _NOTHING,
     f.SetupDone: _NOTHING,
     f.Finished: _finished,

@@ -42,10 +42,10 @@ class State:
     check i must be asked again whatever its own rule says. touched: a check of this setup has
     been answered, so the setup before it is closed. open_since: answers whose press or first
     sound is older don't count. generation: of the grammar in force. carriage_at: the setting last
-    called, mm; came_from: the different one called before it. notices: (device, text) held back
-    while a pass may be under way. said: announcements made in this run. rehearsed: no wood is cut.
-    hear_out: answers count only once told. asking: the announcement that carries the open check or
-    question, "" for none. told_from: since when it counts as told, None while it doesn't.
+    called, mm, or zero, when it was zeroed since; came_from: the different one called before it.
+    notices: (device, text) held back while a pass may be under way. said: announcements made in this run.
+    rehearsed: no wood is cut. hear_out: answers count only once told. asking: the announcement that carries the open
+    check or question, "" for none. told_from: since when it counts as told, None while it doesn't.
     reminded: an answer to it has come too soon and that was said. louder, quicker: steps of the voice in
     this run, negative for softer and slower.
     """

@@ -19,12 +19,11 @@ from typing import Any
 import pytest
 
 from assistant.joinery.model import Carriage
-from assistant.plans.model import PageSettings
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Heard, Resume
 from tests.screens.page_made import WATCH, Made, delays, made, made_job
 from tests.screens.test_whole_numbers import INCHES, together
-from tests.session.jobs import HANDWHEEL, job, plan
+from tests.session.jobs import HANDWHEEL, job, plan, with_pass_time
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
@@ -369,7 +368,7 @@ LINES_END = """() => {
 
 @pytest.mark.parametrize("carriage", [INCHES, HANDWHEEL], ids=["inches", "handwheel"])
 def test_no_quantity_is_torn_apart_at_any_width(browser: Any, tmp_path: Path, carriage: Carriage) -> None:
-    a_job = replace(job(plan(width=84, parts="A"), carriage=carriage), page=PageSettings(False))
+    a_job = with_pass_time(job(plan(width=84, parts="A"), carriage=carriage), 0.0)
     seen: set[tuple[str, str]] = set()
     with made(tmp_path, a_job) as one, device(browser) as page:
         pair(page, one)

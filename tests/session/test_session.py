@@ -368,6 +368,19 @@ class TestResuming:
         driver.gesture("hold")
         assert driver.kinds == ["reregistered", "check_opened"]
 
+    def test_zeroed_again_the_next_setting_is_counted_from_there(self) -> None:
+        driver = cutting(1, carriage=HANDWHEEL)
+        driver.resume()
+        assert "Does the dial read mark nine nine, three turns up?" in driver.said
+        driver.gesture("double")
+        driver.gesture("hold")
+        assert driver.kinds == ["zeroed"] and driver.state.carriage_at == 0
+        driver.gesture("hold")
+        driver.confirm_all()
+        assert driver.said.startswith("From zero: up three turns and ninety-nine, to turn three, mark nine nine; then")
+        driver.resume()
+        assert "three turns up?" in driver.said
+
     def test_clamped_anew_a_setting_bar_is_asked_about_again(self) -> None:
         """It stands in the blade's slot."""
         a_job = job(checks=DEFAULT_CHECKS, carriage=Carriage(register="setting bar"))

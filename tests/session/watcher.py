@@ -59,6 +59,9 @@ class Watcher:
             self.stood = self.stands
         self.stands, self.dialled = setting, dialled
 
+    def _zeroed(self, fact: f.Zeroed) -> None:
+        self.dialled, self.stands = (0, 0), Fraction(0)
+
     def spoken(self, approach: Fraction | None) -> None:
         """The setting last called is said, with the point to come up from."""
         below = approach is not None and approach < self.stands
