@@ -25,8 +25,9 @@ from assistant.plans.model import Check, Job, Plan, Setup
 from assistant.plans.pieces import BLANK
 from assistant.plans.plan_file import read_both
 from assistant.session.turn import way_prompt
-from assistant.wording.numbers import outward, shown_depth, spoken_position, spoken_setting
-from assistant.wording.prompts import Words, ways
+from assistant.wording import dial
+from assistant.wording.numbers import outward, shown_depth, spoken_setting
+from assistant.wording.prompts import Words
 
 # Decimals of a table's lengths: a thousandth of a millimetre, a tenth of a thousandth of an inch.
 PLACES = {"mm": 3, "in": 4}
@@ -114,11 +115,9 @@ def _clear_json(job: Job, pattern: Pattern) -> dict[str, float]:
 
 def _pass_json(job: Job, one: Pass, previous: Fraction | None, past: Fraction | None) -> dict[str, Any]:
     carriage, reads = job.carriage, job.voice.reads
-    before = previous if past is None else past
-    # The first one is a place: nobody has said where the carriage stands.
-    spoken = spoken_position(carriage, reads, one.setting)
-    if before is not None:
-        spoken = spoken_setting(carriage, reads, one.setting, before)
+    spoken = spoken_setting(carriage, reads, one.setting)
+    if dial.has_dial(carriage):
+        spoken = dial.spoken_call(carriage, one.setting, previous if past is None else past, None, full=False)
     return {
         "number": one.number,
         "socket": one.socket,
@@ -297,17 +296,19 @@ def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed], numbe
 
 
 def _row(job: Job, pattern: Pattern, each: Placed) -> tuple[int, int, str, str, str, str]:
-    one, _, past = each
-    unit = job.carriage.unit
-    notes = ""
-    if past is not None:
-        back, up = ways(past, one.setting)
-        notes = f"  go {back} to {reading(job.carriage, past)} first, then come {up}"
+    one, previous, past = each
+    carriage, unit = job.carriage, job.carriage.unit
+    notes = f"  {dial.shown_move(carriage, previous or Fraction(0), one.setting)}" if dial.has_dial(carriage) else ""
+    if past is not None and past != previous:
+        first, last = dial.ways(previous, past, one.setting)
+        notes = f"  {first} to {reading(carriage, past)} first, then {'on ' if first == last else ''}{last}"
+        if dial.has_dial(carriage):
+            notes += f" {dial.shown_move(carriage, past, one.setting).partition(' ')[2]}"
     beyond = outside(one, pattern.width)
     if beyond:
         notes += f"  !! {plain_length(beyond, unit)} past the edge"
     kerf = (_shown(one.kerf_from, unit), _shown(one.kerf_to, unit))
-    return one.number, one.socket, reading(job.carriage, one.setting), *kerf, notes
+    return one.number, one.socket, reading(carriage, one.setting), *kerf, notes
 
 
 def _shown(length: Fraction, unit: str) -> str:

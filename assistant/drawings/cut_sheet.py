@@ -6,6 +6,7 @@ Every setup, check and pass in cutting order, with setting, reading and a box to
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 from itertools import groupby
 
 from assistant.drawings.board import plain
@@ -19,7 +20,8 @@ from assistant.joinery.sizes import ListRow
 from assistant.plans.checks import figures_of
 from assistant.plans.model import Check, Job, Setup
 from assistant.session.turn import prompt, way_prompt
-from assistant.wording.prompts import Words, to_the_stop, ways
+from assistant.wording import dial
+from assistant.wording.prompts import Words, to_the_stop
 
 TICK = 4.2
 ROW = 6.6
@@ -83,7 +85,7 @@ def _figures(flow: Flow, job: Job) -> None:
 
 def _how_to_read(carriage: Carriage) -> str:
     if carriage.kind == "handwheel":
-        return f"Settings: full turns from zero + mark, of {carriage.divisions}."
+        return f"Settings: full turns from zero + mark, of {carriage.divisions}; up is to greater settings."
     return "Settings: steps from zero." if carriage.kind == "steps" else f"Settings: in {carriage.unit}."
 
 
@@ -149,11 +151,10 @@ def _tick(flow: Flow, text: str) -> None:
 
 def _passes(flow: Flow, carriage: Carriage, due: Sequence[PassStep]) -> None:
     for step in due:
-        if step.approach is not None:
-            past = reading(carriage, step.approach)
-            back, up = ways(step.approach, step.one.setting)
-            before = f"Before pass {step.one.number}: go {back} to {past}"
-            _tick(flow, f"{before}, so that the carriage then comes {up} to it.")
+        if step.approach is not None and step.approach != step.previous:
+            first, last = dial.ways(step.previous, step.approach, step.one.setting)
+            before = f"Before pass {step.one.number}: {first} to {reading(carriage, step.approach)}"
+            _tick(flow, f"{before}, so that the carriage then comes {last} to it.")
     table = [
         (str(s.one.number), f"socket {s.one.socket}", reading(carriage, s.one.setting), _move(s, carriage)) for s in due
     ]
@@ -184,14 +185,9 @@ def _row(texts: Sequence[str], widths: Sequence[float]) -> Picture:
 
 
 def _move(step: PassStep, carriage: Carriage) -> str:
-    """Whole turns to add on a handwheel before going on to the mark; "" for other carriages and at the start."""
-    before = step.previous if step.approach is None else step.approach
-    if carriage.kind != "handwheel" or carriage.pitch is None or before is None:
+    """What a handwheel is turned by, from where it stands or from the point before the setting; "" for others."""
+    if not dial.has_dial(carriage):
         return ""
-    if before == step.one.setting:
-        return "stays"
-    way = "add" if step.one.setting >= before else "turn back"
-    turns = int(abs(step.one.setting - before) // carriage.pitch)
-    if not turns:
-        return "on to the mark" if way == "add" else "back to the mark"
-    return f"{way} {turns} turn{'' if turns == 1 else 's'}, then to the mark"
+    before = step.previous if step.approach is None else step.approach
+    move = dial.shown_move(carriage, before or Fraction(0), step.one.setting)
+    return f"{move} from zero" if before is None else move

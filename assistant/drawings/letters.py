@@ -8,6 +8,9 @@ whole size, which no letter of a fallback font is squeezed much to fit.
 from __future__ import annotations
 
 from functools import lru_cache
+from itertools import chain
+
+from assistant.wording.quantities import pieces
 
 # fmt: off
 _REGULAR = """
@@ -83,10 +86,11 @@ def shortened(text: str, cap: float, most: float, bold: bool = False) -> str:
 
 
 def wrapped(text: str, cap: float, most: float, bold: bool = False) -> list[str]:
-    """`text` in lines of at most `most`; a word that is wider is broken anywhere."""
+    """`text` in lines of at most `most`, never broken in a quantity; a word that is wider is broken anywhere."""
     lines: list[str] = []
     line = ""
-    for word in text.split():
+    fitting = ([piece] if width_of(piece, cap, bold) <= most else piece.split(" ") for piece in pieces(text))
+    for word in chain.from_iterable(fitting):
         for piece in _pieces(word, cap, most, bold):
             longer = f"{line} {piece}" if line else piece
             if line and width_of(longer, cap, bold) > most:

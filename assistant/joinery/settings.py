@@ -8,6 +8,7 @@ stands at its kerf_from. A greater setting moves the kerf to greater x.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 
 from assistant.errors import Fault
@@ -96,8 +97,8 @@ def _highest_settable(carriage: Carriage) -> Fraction:
 def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction, down: bool = False) -> Fraction | None:
     """The lower point to go past to before coming up to `setting`, in mm, so that the screw's play is taken up.
 
-    previous: where the carriage stands, or None when not known. None for an upward move, for
-    no move, when nothing is known, and when the travel leaves no room below the setting. Else
+    previous: where the carriage stands; None at a session's first setting, when all that is known is that it was
+    zeroed: zero. None for an upward move, for no move, and when the travel leaves no room below the setting. Else
     backlash + half a turn below the setting (half a millimetre where there is no pitch), rounded
     down to the resolution, and never beyond the travel. down: instead a point above to come down from, wherever the
     carriage stands: backlash + a whole turn, 1 mm at least, since the play isn't known yet.
@@ -106,7 +107,7 @@ def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction, d
         above = -(-(setting + _beyond(carriage)) // carriage.resolution) * carriage.resolution
         above = above if carriage.travel is None else min(above, _highest_settable(carriage))
         return above if above > setting else None
-    if previous is None or setting >= previous:
+    if setting >= (previous or 0):
         return None
     wanted = (setting - _past(carriage)) // carriage.resolution * carriage.resolution
     lowest = _lowest_settable(carriage)
@@ -122,7 +123,7 @@ def descent_is_short(carriage: Carriage, setting: Fraction) -> bool:
 
 def approach_is_short(carriage: Carriage, previous: Fraction | None, setting: Fraction) -> bool:
     """Whether the travel leaves less than backlash + half a turn to come up by: a warning is due."""
-    if previous is None or setting >= previous:
+    if setting >= (previous or 0):
         return False
     point = approach(carriage, previous, setting)
     return point is None or setting - point < _past(carriage)
@@ -137,6 +138,32 @@ def dial(carriage: Carriage, setting: Fraction) -> tuple[int, Fraction]:
         raise ValueError("only a handwheel with a pitch and divisions has a dial")
     turns, rest = divmod(setting, carriage.pitch)
     return turns, rest / carriage.pitch * carriage.divisions
+
+
+def marks(carriage: Carriage, setting: Fraction) -> Fraction:
+    """Marks of a handwheel's dial from zero, to the hundredth of a mark; negative below zero. Raises as `dial` does."""
+    turns, mark = dial(carriage, setting)
+    return round_to_step(turns * (carriage.divisions or 1) + mark, Fraction(1, 100))
+
+
+@dataclass(frozen=True, slots=True)
+class Turning:
+    """How far a handwheel is turned. up: to greater settings. turns: whole ones. marks: 0 to under a turn's."""
+
+    up: bool
+    turns: int
+    marks: Fraction
+
+    @property
+    def none(self) -> bool:
+        return not self.turns and not self.marks
+
+
+def turning(carriage: Carriage, start: Fraction, end: Fraction) -> Turning:
+    """What takes a handwheel from one setting (mm) to another, to the hundredth of a mark."""
+    moved = marks(carriage, end) - marks(carriage, start)
+    turns, rest = divmod(abs(moved), carriage.divisions or 1)
+    return Turning(moved >= 0, turns, rest)
 
 
 def places(carriage: Carriage) -> int:
@@ -155,8 +182,8 @@ def places(carriage: Carriage) -> int:
 def reading(carriage: Carriage, setting: Fraction) -> str:
     """The setting as this carriage shows it, without a unit.
 
-    readout: fixed decimals in its unit, "12.35". handwheel: "6 turns + 43", marks whole where they
-    are, else to hundredths. steps: the whole number of steps from zero, "4940".
+    readout: fixed decimals in its unit, "12.35". handwheel: turns and mark from zero, "6 turns + 43"; below zero also
+    what the dial reads there, "25 marks below zero, mark 75". steps: the whole number of steps from zero, "4940".
     """
     if carriage.kind == "steps":
         return str(round(setting / carriage.resolution))
@@ -165,13 +192,20 @@ def reading(carriage: Carriage, setting: Fraction) -> str:
     return format_number(setting / MM_PER_UNIT[carriage.unit], places(carriage))
 
 
+def mark_text(marks: Fraction) -> str:
+    """Marks in figures: whole where they are, else to hundredths: "43", "43.5"."""
+    text = format_number(marks, 2)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def _dial_reading(carriage: Carriage, setting: Fraction) -> str:
-    turns, mark = dial(carriage, setting)
-    mark = round_to_step(mark, Fraction(1, 100))
-    if mark == carriage.divisions:
-        turns, mark = turns + 1, Fraction(0)
-    shown = format_number(mark, 2).rstrip("0").rstrip(".")
-    return f"{turns} turn{'' if turns == 1 else 's'} + {shown}"
+    away = turning(carriage, Fraction(0), setting)
+    turns = f"{away.turns} turn{'' if away.turns == 1 else 's'}"
+    if away.up:
+        return f"{turns} + {mark_text(away.marks)}"
+    rest = f"{mark_text(away.marks)} mark{'' if away.marks == 1 else 's'}"
+    amount = " + ".join([*([turns] if away.turns else []), *([rest] if away.marks else [])])
+    return f"{amount} below zero, mark {mark_text(marks(carriage, setting) % (carriage.divisions or 1))}"
 
 
 def rounding_report(

@@ -213,6 +213,9 @@ class _Teller:
         place = f"pass {fact.pass_} to be cut again" if fact.pass_ else "no pass was called"
         return [f"resumed in setup {fact.setup}; {place}"]
 
+    def zeroed(self, fact: f.Zeroed, at: float) -> list[str]:
+        return ["the carriage was zeroed again"]
+
     def reregistered(self, fact: f.Reregistered, at: float) -> list[str]:
         return [f"work of setup {fact.setup} put back to the stop and tried in a cut kerf"]
 
@@ -275,6 +278,7 @@ _TELL: dict[type[f.Fact], Callable[[_Teller, Any, float], list[str]]] = {
     f.Noted: _Teller.noted,
     f.Resumed: _Teller.resumed_,
     f.Reregistered: _Teller.reregistered,
+    f.Zeroed: _Teller.zeroed,
     f.StageReady: _Teller.stage_ready,
     f.SetupDone: _Teller.setup_done,
     f.Finished: _Teller.finished,

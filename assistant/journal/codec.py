@@ -33,6 +33,7 @@ from assistant.session.facts import (
     Started,
     SteppedBack,
     StoodBy,
+    Zeroed,
 )
 
 Body = dict[str, Any]
@@ -159,6 +160,7 @@ CODECS: dict[str, Codec] = {
     "noted": Codec(1, _encode_noted, _decode_noted),
     "resumed": Codec(1, _encode_place, lambda b: Resumed(*_place(b))),
     "reregistered": Codec(1, lambda f: {"setup": f.setup}, lambda b: Reregistered(_count(b, "setup"))),
+    "zeroed": Codec(1, lambda f: {"setup": f.setup}, lambda b: Zeroed(_count(b, "setup"))),
     "stage_ready": Codec(1, lambda f: {"stage": f.stage}, lambda b: StageReady(_count(b, "stage"))),
     "setup_done": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupDone(_count(b, "setup"))),
     "finished": Codec(1, lambda f: {}, lambda b: Finished()),

@@ -5,17 +5,19 @@ from __future__ import annotations
 import math
 import shutil
 import sys
-import textwrap
 from typing import TextIO
 
 from assistant.joinery.settings import reading
 from assistant.screens.line_writer import LineWriter
+from assistant.screens.view_cells import width, wrapped
 from assistant.screens.view_words import GAP, hint_of
 from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
+from assistant.wording.dial import has_dial
 from assistant.wording.prompts import YES_NO, Words
 
 MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!"}
+INDENT = 3
 WHOLE = ("setting", "check", "question", "clamp", "caution", "end", "code")
 """Announcements to be read in full, since the place that follows asks for them; of others, what happened is told."""
 
@@ -87,9 +89,23 @@ class PlainScreen:
     def _wrapped(self, text: str) -> list[str]:
         if not self._out.isatty():
             return [text]
-        width = max(40, shutil.get_terminal_size().columns - 1)
-        lines = text.splitlines()
-        return [part for line in lines for part in textwrap.wrap(line, width, subsequent_indent="   ") or [""]]
+        columns = max(40, shutil.get_terminal_size().columns - 1)
+        return [part for line in text.splitlines() for part in _in_lines(line, columns)]
+
+
+def _in_lines(line: str, columns: int) -> list[str]:
+    """As it is where it fits; else with what follows its first line set in."""
+    if width(line) <= columns:
+        return [line]
+    lead = line[: len(line) - len(line.lstrip())]
+    first, *more = wrapped(line, columns - max(len(lead), INDENT))
+    return [lead + first, *(" " * INDENT + each for each in more)]
+
+
+def _call(view: View, words: Words) -> str:
+    if not has_dial(words.carriage):
+        return reading(words.carriage, view.setting)
+    return words.shown_call(view.setting, view.previous, view.approach)
 
 
 def place_line(view: View, words: Words) -> str:
@@ -97,7 +113,7 @@ def place_line(view: View, words: Words) -> str:
     parts = [f"setup {view.setup}/{view.setups}"]
     if view.mode == "cutting" and view.pass_:
         parts.append(f"pass {view.pass_}/{view.passes}")
-        parts.append(f"SET {reading(words.carriage, view.setting)}")
+        parts.append(f"{'' if has_dial(words.carriage) else 'SET '}{_call(view, words)}")
     elif view.check and view.mode == "checks":
         parts.append(f"check: {view.check}")
         if view.wait_s:

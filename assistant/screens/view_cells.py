@@ -11,6 +11,8 @@ import unicodedata
 from collections.abc import Iterator
 from functools import lru_cache
 
+from assistant.wording.quantities import pieces, whole_until
+
 BOLD, REVERSE, RED, MAGENTA = 1, 2, 4, 8
 COLOURS = (RED, MAGENTA)
 ANY_COLOUR = RED | MAGENTA
@@ -47,20 +49,32 @@ def width(text: str) -> int:
 
 
 def wrapped(text: str, columns: int) -> list[str]:
-    """Lines of at most `columns` columns, broken between words where that is possible."""
+    """Lines of at most `columns` columns, broken between words where that is possible, and in no quantity."""
     lines: list[str] = []
     for paragraph in text.splitlines():
         line = ""
-        for word in paragraph.split():
-            longer = f"{line} {word}" if line else word
+        for piece in pieces(paragraph):
+            longer = f"{line} {piece}" if line else piece
             if width(longer) <= columns:
                 line = longer
                 continue
             if line:
                 lines.append(line)
-            *whole, line = _chopped(word, columns)
+            *whole, line = [piece] if width(piece) <= columns else _broken(piece, columns)
             lines += whole
         lines.append(line)
+    return lines
+
+
+def _broken(piece: str, columns: int) -> list[str]:
+    """What is wider than a line, from a line's beginning on: between its words, or else anywhere."""
+    lines = [""]
+    for word in piece.split(" "):
+        longer = f"{lines[-1]} {word}" if lines[-1] else word
+        if width(longer) <= columns:
+            lines[-1] = longer
+        else:
+            lines[-1:] = [*([lines[-1]] if lines[-1] else []), *_chopped(word, columns)]
     return lines
 
 
@@ -74,7 +88,7 @@ def _chopped(word: str, columns: int) -> list[str]:
 
 
 def cut_to(text: str, columns: int) -> str:
-    """The text, or its beginning with an ellipsis where it is too long."""
+    """The text, or its beginning with an ellipsis where it is too long; a quantity is whole or left out."""
     if width(text) <= columns:
         return text
     short = ""
@@ -82,7 +96,7 @@ def cut_to(text: str, columns: int) -> str:
         if width(short + char) > columns - 1:
             break
         short += char
-    return f"{short.rstrip()}…" if columns > 0 else ""
+    return f"{text[: whole_until(text, len(short))].rstrip()}…" if columns > 0 else ""
 
 
 def _is_wide(char: str) -> bool:

@@ -7,8 +7,11 @@ practice, no source): 10 mm at two metres.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Sequence
+
+from assistant.wording.quantities import pieces
 
 # Each row: the character, then its seven lines from the top.
 _TABLE = """
@@ -61,12 +64,13 @@ Z #### ...# ..#. ..#. .#.. #... ####
 GLYPHS: dict[str, tuple[str, ...]] = {row[0]: tuple(row[2:].split()) for row in _TABLE.strip().splitlines()}
 GLYPHS[" "] = ("..",) * 7
 LINES = 7
+_MIXED = re.compile(r"(?<=\d) (?=\d+/\d)")
 HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
 def plain_capitals(text: str) -> str:
-    """In capitals, without accents."""
-    parts = unicodedata.normalize("NFKD", text.upper())
+    """In capitals, without accents; a fraction is joined to its whole number, which is no digit of it: "3-3/16"."""
+    parts = unicodedata.normalize("NFKD", _MIXED.sub("-", text.upper()))
     return "".join(char for char in parts if not unicodedata.combining(char))
 
 
@@ -116,7 +120,7 @@ def fits(lines: Sequence[str], scale: int, columns: int, rows: int) -> bool:
 
 def in_two(text: str) -> list[str]:
     """Broken between two words so that both lines are of about the same width; one line where there is one word."""
-    words = text.split()
+    words = pieces(text)
     breaks = [[" ".join(words[:n]), " ".join(words[n:])] for n in range(1, len(words))]
     if not breaks or not can_write(text):
         return [text]

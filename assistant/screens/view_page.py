@@ -10,6 +10,7 @@ import functools
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 from assistant.joinery.settings import reading
@@ -22,6 +23,7 @@ from assistant.screens.view_sight import ASKING, Answer, Entry, Sight
 from assistant.screens.view_words import Told, hint_of, told, zone_of
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
+from assistant.wording import dial
 from assistant.wording.prompts import Words
 
 LEAST_COLUMNS, LEAST_LINES = 80, 24
@@ -148,13 +150,13 @@ def shared_out(lines: int, must: int = 2, words: int = 0, least: int = LEAST_BIG
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """What the big letters tell. left: lines in capitals, the first the most important. right: beside it, smaller.
-
-    whole: no line of it stands without the others.
+    """What the big letters tell. left: lines in capitals. right: beside it, smaller. alone: which line of the left ones
+    stays where there is room for one. whole: no line of it stands without the others.
     """
 
     left: tuple[str, ...]
     right: str = ""
+    alone: int = 0
     whole: bool = False
 
     @property
@@ -168,11 +170,11 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
     wait_s: until the open check can be confirmed.
     """
     if view.mode == CUTTING and view.pass_:
-        return Heading((big_reading(words, view.setting),), f"{view.pass_}/{view.passes}")
+        return Heading(big_setting(view, words), f"{view.pass_}/{view.passes}", alone=-1)
     asked = dict(view.asked.figures) if view.asked else {}
     if view.mode == QUESTION:
         name = QUESTIONS.get(view.question, view.question.upper() + "?").format(pass_=asked.get("pass_", ""))
-        figure = big_reading(words, asked["carriage_at"]) if view.question == "carriage" else ""
+        figure = big_place(words, asked["carriage_at"]) if view.question == "carriage" else ""
         return Heading((name, figure) if figure else (name,))
     if view.mode == CHECKS and view.check:
         zone = zone_of(view, words)
@@ -184,12 +186,25 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
     return Heading((HEADINGS.get(view.mode, letters.plain_capitals(view.mode)),))
 
 
-def big_reading(words: Words, setting: Any) -> str:
+def big_setting(view: View, words: Words) -> tuple[str, ...]:
+    """A handwheel's move and where it ends, turns and marks: "UP 1+22", "TO 9+21", or by way of which place; else the
+    setting as the carriage shows it."""
+    carriage, start = words.carriage, view.previous or Fraction(0)
+    if not dial.has_dial(carriage):
+        return (reading(carriage, view.setting),)
+    if view.approach is None or view.approach == start:
+        return dial.big_move(carriage, start, view.setting), f"TO {big_place(words, view.setting)}"
+    first, last = dial.ways(start, view.approach, view.setting)
+    return tuple(
+        f"{way.upper()} TO {big_place(words, place)}" for way, place in ((first, view.approach), (last, view.setting))
+    )
+
+
+def big_place(words: Words, setting: Any) -> str:
     """As the carriage shows it; a handwheel's without the words: full turns, then the mark."""
-    if words.carriage.kind != "handwheel":
-        return reading(words.carriage, setting)
-    turns, *_, mark = reading(words.carriage, setting).split()
-    return f"{turns}+{mark}"
+    if dial.has_dial(words.carriage):
+        return dial.big_place(words.carriage, setting)
+    return reading(words.carriage, setting)
 
 
 def check_figure(words: Words, asked: dict[str, Any]) -> str:
@@ -271,13 +286,13 @@ def _big(canvas: Canvas, row: int, rows: int, heading: Heading) -> int:
 
 
 def _candidates(heading: Heading) -> list[list[str]]:
-    """As it is; a long name in two lines; the name alone. What stays whole: as it is, or its ranges in two lines."""
+    """As it is; a long name in two lines; one line alone. What stays whole: as it is, or its ranges in two lines."""
     if heading.whole:
         broken = "\n".join(heading.left).replace(" TO ", " TO\n").split("\n")
         return [list(heading.left), broken]
     name, *figure = heading.left
-    parts = letters.in_two(name)
-    found = [[name, *figure], [*parts, *figure], [name], parts]
+    alone = heading.left[heading.alone]
+    found = [[name, *figure], [*letters.in_two(name), *figure], [alone], letters.in_two(alone)]
     return [lines for n, lines in enumerate(found) if lines not in found[:n]]
 
 
@@ -332,9 +347,10 @@ def _crowded(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, wor
     if view.way:
         lines += [(line, 0) for line in wrapped(sight.words.one(view.way), room)]
     row = 0
+    alone = heading.left[heading.alone]
     fits = canvas.rows - len(lines) >= LEAST_BIG and not heading.whole
-    if fits and letters.largest_scale([heading.left[0]], room, LEAST_BIG):
-        row = _big(canvas, 0, LEAST_BIG, Heading(heading.left[:1], heading.right))
+    if fits and letters.largest_scale([alone], room, LEAST_BIG):
+        row = _big(canvas, 0, LEAST_BIG, Heading((alone,), heading.right))
     for line, style in lines[: canvas.rows - row]:
         _line(canvas, row, f" {line}", style)
         row += 1

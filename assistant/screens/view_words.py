@@ -11,9 +11,12 @@ from assistant.screens.view_cells import BOLD, MAGENTA, cut_to, width, wrapped
 from assistant.screens.view_sight import Entry, Sight
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
-from assistant.wording.prompts import Words, ways
+from assistant.wording import dial
+from assistant.wording.prompts import Words
 
 Line = tuple[str, int]  # text and style
+UNITS = {"steps": "steps"}
+"""What a setting is counted in, by the carriage's kind; else its unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,17 +129,20 @@ def _marked(entry: Entry, room: int) -> tuple[Line, ...]:
 
 def _setting(view: View, words: Words, room: int) -> list[Line]:
     pass_ = f"pass {view.pass_} of {view.passes}"
-    target = f"{reading(words.carriage, view.setting)} {unit_of(words)}"
-    if view.approach is None:
-        text, style = f"set {target}   {pass_}", BOLD
+    direct = view.approach is None or view.approach == view.previous
+    if dial.has_dial(words.carriage):
+        call = words.shown_call(view.setting, view.previous, view.approach)
+        text = f"{call if direct else f'FIRST {call}'}   {pass_}"
     else:
-        past = reading(words.carriage, view.approach)
-        back, up = ways(view.approach, view.setting)
-        text, style = f"FIRST {back.upper()} TO {past}, then come {up} to {target}   {pass_}", BOLD | MAGENTA
+        text = f"{_readout(view, words, direct)} {UNITS.get(words.carriage.kind, words.carriage.unit)}   {pass_}"
+    style = BOLD if direct else BOLD | MAGENTA
     return [(text, style)] if width(text) <= room else [(line, style) for line in wrapped(text, room)]
 
 
-def unit_of(words: Words) -> str:
-    """What a setting is counted in, for a line of text."""
-    kind = words.carriage.kind
-    return {"handwheel": "on the dial", "steps": "steps"}.get(kind, words.carriage.unit)
+def _readout(view: View, words: Words, direct: bool) -> str:
+    target = reading(words.carriage, view.setting)
+    if direct:
+        return f"set {target}"
+    first, last = dial.ways(view.previous, view.approach, view.setting)
+    onward = "on " if first == last else ""
+    return f"FIRST {first.upper()} TO {reading(words.carriage, view.approach)}, then {onward}{last} to {target}"

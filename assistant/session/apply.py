@@ -69,11 +69,12 @@ def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
 
 def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
     setting = Fraction(fact.setting)
+    again = fact.pass_ == state.cursor and setting == state.carriage_at
     return {
         "mode": CUTTING,
         "cursor": fact.pass_,
         "carriage_at": setting,
-        "came_from": state.came_from if setting == state.carriage_at else state.carriage_at,
+        "came_from": state.came_from if again else state.carriage_at,
         "open_check": None,
         "saw_off_at": None,
         **_opens(state, CUTTING),
@@ -189,6 +190,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Noted: _NOTHING,
     f.Resumed: _resumed,
     f.Reregistered: _reregistered,
+    f.Zeroed: lambda state, fact, at: {"carriage_at": Fraction(0), "came_from": None},
     f.StageReady: _NOTHING,
     f.SetupDone: _NOTHING,
     f.Finished: _finished,

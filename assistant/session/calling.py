@@ -33,11 +33,12 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 
 
 def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
-    """The setting of a pass. Called a second time nobody knows whether the carriage has moved yet: then absolutely."""
+    """The setting of a pass. repeated: it or another was called and not cut, so nobody knows whether the carriage has
+    been moved already."""
     one = state.pattern.passes[pass_ - 1]
     setting = one.setting
-    repeated = setting == state.carriage_at
-    came_from = state.came_from if repeated else state.carriage_at
+    repeated = pass_ == state.cursor
+    came_from = state.came_from if repeated and setting == state.carriage_at else state.carriage_at
     return prompt(
         "setting in full" if in_full else "setting",
         pass_=pass_,

@@ -71,7 +71,10 @@ def answer_yes(turn: Turn) -> None:
             turn.fact(f.EndedEarly(question.setup, question.pass_))
             turn.say("end", prompt("ended early", left=turn.state.the_job.total_passes - turn.state.cut_in_all))
             turn.effect(e.Close(open_=False))
-        case "carriage" | "zeroed":
+        case "zeroed":
+            turn.fact(f.Zeroed(question.setup))
+            ask_clamped(turn)
+        case "carriage":
             ask_clamped(turn)
         case "clamped":
             advance(turn)

@@ -74,7 +74,8 @@ class View:
     way: how the board is held, None before the first setup.
     mode: checks | cutting | question | standing by | resuming | finished | ended early.
     cut: bit p - 1 is set when pass p of this setup is recorded as cut. approach: the lower point to go past to
-    before coming up to the setting, mm, or None. asked: the open question or check, as it is said.
+    before coming up to the setting, mm, or None. previous: where the carriage stood before, mm, None where nothing was
+    called yet: zero. asked: the open question or check, as it is said.
     generation: of the grammar in force, and so of what is asked or called: an answer from a page names it.
     wait_s: seconds from now until the open check can be confirmed, 0 where it can be at once.
     """
@@ -93,6 +94,7 @@ class View:
     way: Prompt | None = None
     cut: int = 0
     approach: Any = None
+    previous: Any = None
     asked: Prompt | None = None
     generation: int = 0
     wait_s: float = 0.0

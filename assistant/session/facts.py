@@ -140,6 +140,14 @@ class Reregistered(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class Zeroed(Fact):
+    """The carriage was zeroed again after an interruption, and stands at zero."""
+
+    kind: ClassVar[str] = "zeroed"
+    setup: int
+
+
+@dataclass(frozen=True, slots=True)
 class StageReady(Fact):
     kind: ClassVar[str] = "stage_ready"
     stage: int
@@ -294,6 +302,7 @@ JOURNALLED: tuple[type[Fact], ...] = (
     Noted,
     Resumed,
     Reregistered,
+    Zeroed,
     StageReady,
     SetupDone,
     Finished,

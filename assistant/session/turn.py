@@ -98,6 +98,7 @@ def view(state: State, at: float | None = None) -> e.View:
     job = state.the_job
     one = state.pattern.passes[state.cursor - 1] if called else None
     setting, down = (None, False) if one is None else (one.setting, one.down)
+    stood_at = None if setting is None else _stood_at(state, setting)
     return e.View(
         mode=state.effective_mode,
         setup=state.setup,
@@ -112,7 +113,8 @@ def view(state: State, at: float | None = None) -> e.View:
         question=state.question.name if state.question else "",
         way=way_prompt(job, state.setup) if state.setup else None,
         cut=state.cut,
-        approach=None if setting is None else approach(job.carriage, _stood_at(state, setting), setting, down),
+        approach=None if setting is None else approach(job.carriage, stood_at, setting, down),
+        previous=stood_at,
         asked=asked(state),
         generation=state.generation,
         wait_s=_wait_s(state, state.at if at is None else at),

@@ -7,6 +7,7 @@ are for human throats; a synthesiser gets the plain words.
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 
 from assistant.joinery.model import Carriage
@@ -23,8 +24,10 @@ _TENS = ("", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "e
 # fmt: on
 _CHARACTERS = {**{str(digit): _SMALL[digit] for digit in range(10)}, ".": "decimal", "-": "minus"}
 _PARTS_OF_AN_INCH = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth"}
-# Beyond this a count of turns is spoken digit by digit: "thirteen" and "thirty" sound alike beside a machine.
+# Beyond this a count may end in "teen" or "ty": "thirteen" and "thirty" sound alike beside a machine.
 _LARGEST_SAFE_CARDINAL = 12
+_MISHEARD = {*_SMALL[13:], *_TENS[2:]}
+_PART_NAMES = re.compile("thirty-second|sixty-fourth")
 
 
 def spoken_digits(text: str) -> str:
@@ -86,33 +89,24 @@ def shown(carriage: Carriage, setting: Fraction) -> str:
     return fixed(in_unit(setting, carriage.unit), decimals)
 
 
-def spoken_setting(carriage: Carriage, reads: str, setting: Fraction, previous: Fraction | None) -> str:
-    """The words for a setting.
+def spoken_setting(carriage: Carriage, reads: str, setting: Fraction) -> str:
+    """The words for what a readout or a stepper shows at `setting`.
 
-    setting, previous: mm, as rounded for the carriage; previous is where it stands now, None for zero.
-    reads: "digits", "words", "fractions" (inches to 64ths, the remainder in thousandths) or "turns".
-    A handwheel is read in turns and marks under "digits" too; a carriage without a dial is read in
-    digits under "turns".
+    setting: mm, as rounded for the carriage. reads: "digits", "words" or "fractions" (inches to 64ths, the remainder
+    in thousandths); "turns" is "digits" here. Words that may be misheard are proved by the digits shown. What is
+    dialled on a handwheel: `dial`.
     """
-    dial = carriage.kind == "handwheel" and carriage.pitch is not None and carriage.divisions is not None
-    if dial and reads in ("digits", "turns"):
-        return _turns(carriage, setting, previous or Fraction(0))
+    digits = spoken_digits(shown(carriage, setting))
     if reads == "words":
-        return _words(shown(carriage, setting))
-    if reads == "fractions":
-        return _fractions(setting / MM_PER_INCH, carriage.resolution / MM_PER_INCH)
-    return spoken_digits(shown(carriage, setting))
+        return _proved(spoken_number(shown(carriage, setting)), digits)
+    if reads == "fractions" and carriage.kind != "steps":
+        return _proved(_fractions(setting / MM_PER_INCH, carriage.resolution / MM_PER_INCH), digits)
+    return digits
 
 
-def spoken_position(carriage: Carriage, reads: str, setting: Fraction) -> str:
-    """Where the carriage stands at `setting` (mm), whatever it comes from: "six turns from zero, mark four three"."""
-    dial = carriage.kind == "handwheel" and carriage.pitch is not None and carriage.divisions is not None
-    if not dial or reads not in ("digits", "turns"):
-        return spoken_setting(carriage, reads, setting, None)
-    turns, mark = divmod(_marks(carriage, setting), carriage.divisions or 1)
-    count = f"minus {_count(-turns)}" if turns < 0 else _count(turns)
-    noun = "turn" if abs(turns) == 1 else "turns"
-    return f"{count} {noun} from zero, mark {spoken_digits(_trimmed(fixed(mark, 2)))}"
+def _proved(words: str, digits: str) -> str:
+    heard = _PART_NAMES.sub("", words).replace("-", " ").split()
+    return f"{words}: {digits}" if _MISHEARD & set(heard) else words
 
 
 def spoken_length(mm: Fraction, unit: str) -> str:
@@ -125,9 +119,9 @@ def spoken_length(mm: Fraction, unit: str) -> str:
         inches = mm / MM_PER_INCH
         if (inches * 64).denominator == 1:
             return _sixty_fourths(inches)
-        return f"{_words(_trimmed(fixed(inches, 4)))} inches"
+        return f"{spoken_number(_trimmed(fixed(inches, 4)))} inches"
     text = _trimmed(fixed(mm, 2))
-    return f"{_words(text)} millimetre" + ("" if text in ("1", "-1") else "s")
+    return f"{spoken_number(text)} millimetre" + ("" if text in ("1", "-1") else "s")
 
 
 def shown_length(mm: Fraction, unit: str) -> str:
@@ -149,7 +143,7 @@ def spoken_depth(mm: Fraction, unit: str, reads: str) -> str:
     depth = settable_depth(mm, unit, reads)
     if unit == "in" and reads == "fractions":
         return _sixty_fourths(depth)
-    return f"{_words(_trimmed(fixed(depth, 3)))} {_noun(depth, unit)}"
+    return f"{spoken_number(_trimmed(fixed(depth, 3)))} {_noun(depth, unit)}"
 
 
 def shown_depth(mm: Fraction, unit: str, reads: str) -> str:
@@ -169,7 +163,7 @@ def spoken_outward(mm: Fraction, unit: str, up: bool, named: bool = True) -> str
     """`outward` in words: "thirty-three millimetres", "one and three sixteenths inches". named: with its unit."""
     size = outward(mm, unit, up)
     if unit == "mm" or size.denominator == 1:
-        text = _words(fixed(size, 0))
+        text = spoken_number(fixed(size, 0))
         return f"{text} {_noun(size, unit)}" if named else text
     text = _sixty_fourths(size)
     return text if named else text.removesuffix(" of an inch").removesuffix(" inches")
@@ -198,8 +192,8 @@ def _trimmed(text: str) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _words(text: str) -> str:
-    """ "-12.35" -> "minus twelve decimal three five"."""
+def spoken_number(text: str) -> str:
+    """A number in figures as a cardinal, decimals one by one: "-12.35" -> "minus twelve decimal three five"."""
     whole, _, decimals = text.removeprefix("-").partition(".")
     spoken = cardinal(int(whole)) + (f" decimal {spoken_digits(decimals)}" if decimals else "")
     return f"minus {spoken}" if text.startswith("-") else spoken
@@ -214,7 +208,7 @@ def _fractions(inches: Fraction, step: Fraction) -> str:
         return words
     amount = _trimmed(rest.removeprefix("-"))
     sign = "minus" if rest.startswith("-") else "plus"
-    return f"{words}, {sign} {_words(amount)} thousandth" + ("" if amount == "1" else "s")
+    return f"{words}, {sign} {spoken_number(amount)} thousandth" + ("" if amount == "1" else "s")
 
 
 def _sixty_fourths(inches: Fraction) -> str:
@@ -228,27 +222,6 @@ def _sixty_fourths(inches: Fraction) -> str:
     return f"{sign}{cardinal(whole)} and {fraction} inches" if whole else f"{sign}{fraction} of an inch"
 
 
-def _marks(carriage: Carriage, setting: Fraction) -> Fraction:
-    """Dial marks from zero, to the hundredth of a mark."""
-    assert carriage.pitch is not None and carriage.divisions is not None
-    return Fraction(round(setting * carriage.divisions / carriage.pitch * 100), 100)
-
-
-def _turns(carriage: Carriage, setting: Fraction, previous: Fraction) -> str:
-    """Whole turns first (they come back to the mark the dial stands at), then on to the mark, spoken last."""
-    divisions = carriage.divisions or 1
-    target = _marks(carriage, setting)
-    move = target - _marks(carriage, previous)
-    turns, rest = divmod(abs(move), divisions)
-    mark = f"mark {spoken_digits(_trimmed(fixed(target % divisions, 2)))}"
-    if not move:
-        return f"stay at {mark}"
-    verb, onward = ("add", "on to") if move > 0 else ("turn back", "back to")
-    if not turns:
-        return f"{onward} {mark}"
-    amount = f"{verb} {_count(turns)} turn" + ("" if turns == 1 else "s")
-    return f"{amount}, then {onward} {mark}" if rest else f"{amount}, to {mark}"
-
-
-def _count(n: int) -> str:
+def safe_count(n: int) -> str:
+    """A count that nothing said after it proves: 9 -> "nine", 13 -> "one three"."""
     return cardinal(n) if n <= _LARGEST_SAFE_CARDINAL else spoken_digits(str(n))

@@ -9,6 +9,7 @@ from typing import Any
 from assistant.joinery.settings import reading
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
+from assistant.wording import dial
 from assistant.wording.numbers import (
     cardinal,
     shown_depth,
@@ -17,7 +18,6 @@ from assistant.wording.numbers import (
     spoken_depth,
     spoken_length,
     spoken_outward,
-    spoken_position,
     spoken_setting,
 )
 
@@ -46,11 +46,16 @@ class Words:
         return "\n".join([*heads, Words(self.job, figures=True).say(prompts)])
 
     def _headline(self, figures: dict[str, Any]) -> str:
-        past = figures["approach"]
-        if past is None:
-            return reading(self.carriage, figures["setting"])
-        back, _ = ways(past, figures["setting"])
-        return f"{reading(self.carriage, figures['setting'])}   (first {back} to {reading(self.carriage, past)})"
+        return self.shown_call(figures["setting"], figures["previous"], figures["approach"])
+
+    def shown_call(self, setting: Fraction, previous: Fraction | None, approach: Fraction | None) -> str:
+        """What to set, in figures: a handwheel's move and where it ends; else the setting, and what comes before it."""
+        if dial.has_dial(self.carriage):
+            return dial.shown_call(self.carriage, setting, previous, approach)
+        if approach is None or approach == previous:
+            return reading(self.carriage, setting)
+        first, _ = dial.ways(previous, approach, setting)
+        return f"{reading(self.carriage, setting)}   (first {first} to {reading(self.carriage, approach)})"
 
     def recorded(self, prompts: Iterable[Prompt]) -> str:
         """What a log keeps of an announcement or a line: what happened, never what to do; see `RECORDS`."""
@@ -86,14 +91,6 @@ class Words:
             return self.count(value)
         return f"{value:g}" if isinstance(value, float) else str(value)
 
-    def _setting(self, setting: Fraction, previous: Fraction | None) -> str:
-        words = spoken_setting(self.carriage, self._reads, setting, previous)
-        return words if self._reads_turns else f"set {words}"
-
-    @property
-    def _reads_turns(self) -> bool:
-        return self.carriage.kind == "handwheel" and self._reads in ("digits", "turns")
-
     def count(self, number: int) -> str:
         return str(number) if self._figures else cardinal(number)
 
@@ -102,9 +99,12 @@ class Words:
 
     def position(self, setting: Fraction) -> str:
         """Where the carriage stands at `setting`, as it shows it."""
-        if self._figures:
-            return reading(self.carriage, setting)
-        return spoken_position(self.carriage, self._reads, setting)
+        if dial.has_dial(self.carriage):
+            return (dial.shown_reading if self._figures else dial.spoken_reading)(self.carriage, setting)
+        return reading(self.carriage, setting) if self._figures else self._read(setting)
+
+    def _read(self, setting: Fraction) -> str:
+        return spoken_setting(self.carriage, self._reads, setting)
 
     def length(self, mm: Fraction) -> str:
         """A length in the carriage's unit."""
@@ -118,18 +118,20 @@ class Words:
         """How far the blade reaches, rounded away from it, so that what is clear of this is clear of the blade."""
         return (shown_outward if self._figures else spoken_outward)(mm, self._unit, up, named)
 
-    def setting(self, figures: dict[str, Any]) -> str:
-        """The setting, the number last; when it lies below, first past it and then up to it; or down, where it must."""
-        setting, approach = figures["setting"], figures["approach"]
-        if approach is not None:
-            past = spoken_position(self.carriage, self._reads, approach)
-            last = self._setting(setting, approach)
-            back, up = ways(approach, setting)
-            return f"go {back} past it, to {past}; then come {up}: {last}"
-        # Before the first setting nobody has said where the dial stands.
-        if figures["repeated"] or figures["previous"] is None:
-            return f"set {spoken_position(self.carriage, self._reads, setting)}"
-        return self._setting(setting, figures["previous"])
+    def setting(self, figures: dict[str, Any], full: bool = False) -> str:
+        """The setting, the number last; when it lies below, first past it and then up to it; or down, where it must.
+
+        full: a handwheel's with both ends of the move, as it is whenever the wheel may have been turned already.
+        """
+        setting, previous, approach = figures["setting"], figures["previous"], figures["approach"]
+        if dial.has_dial(self.carriage):
+            return dial.spoken_call(self.carriage, setting, previous, approach, full or figures["repeated"])
+        if approach is None or approach == previous:
+            return f"set {self._read(setting)}"
+        first, last = dial.ways(previous, approach, setting)
+        if first == last:
+            return f"first {first} to {self._read(approach)}; then on {last}: set {self._read(setting)}"
+        return f"{first} past it, to {self._read(approach)}; then {last}: set {self._read(setting)}"
 
     def check(self, figures: dict[str, Any]) -> str:
         """Aloud, the unit is named once: at the end of the range, from which a height takes it."""
@@ -184,11 +186,6 @@ def to_the_stop(register: str, side: str = "") -> str:
     return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
 
 
-def ways(approach: Fraction, setting: Fraction) -> tuple[str, str]:
-    """Which way to go past a setting, and which way it is then come to."""
-    return ("back", "up") if approach < setting else ("on", "down")
-
-
 def _which_way(figures: dict[str, Any]) -> tuple[str, ...]:
     stop = to_the_stop(figures["register"], figures["stop_side"])
     if figures["layout"] == "slots":
@@ -210,7 +207,8 @@ def _way(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _in_full(words: Words, figures: dict[str, Any]) -> str:
-    return _sentence(words.setting(figures)).rstrip(".") + "; then start the saw; cut, draw back clear, then tap."
+    setting = _sentence(words.setting(figures, full=True)).rstrip(".")
+    return f"{setting}; then start the saw; cut, draw back clear, then tap."
 
 
 def _ask_back(words: Words, figures: dict[str, Any]) -> str:
@@ -221,6 +219,8 @@ def _ask_back(words: Words, figures: dict[str, Any]) -> str:
 
 def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
     stands = words.position(figures["carriage_at"])
+    if dial.has_dial(words.carriage):
+        return f"Does the dial read {stands}? {YES_NO}"
     verb = "show" if words.carriage.kind == "steps" else "read"
     return f"Does the carriage still {verb} {stands}, untouched? {YES_NO}"
 

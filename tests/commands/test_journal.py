@@ -145,7 +145,7 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
     """A rehearsed session too, whose beginning tells that it is one."""
     with Journal.open(tmp_path) as journal:
         session = journal.new_session("Nesting tea trays", "ab" * 32, "trays.toml", "2026-01-01T00:00:00Z")
-        facts = (f.Started(small_job(), rehearsed=True), *SAMPLE)
+        facts = (f.Started(small_job(), rehearsed=True), *SAMPLE, f.Zeroed(1))
         journal.append(session, [f.Record(n, float(n), "", fact) for n, fact in enumerate(facts, 1)])
     lines = list(csv.DictReader(io.StringIO(run(capsys, "export", "--state", tmp_path)[1])))
     assert {line["kind"] for line in lines} == {fact.kind for fact in f.JOURNALLED}

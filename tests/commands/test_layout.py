@@ -155,7 +155,7 @@ def test_the_table_reads_in_the_shops_unit(capsys: pytest.CaptureFixture[str]) -
         "  finger   1      0.000 to      5.975       5.975 wide",
         "Setup 1: long side 1; part A, end 1, 12.3 mm deep",
         "     1       1    9.16       5.975      9.155",
-        "go back to 8.66 first, then come up",
+        "down to 8.66 first, then up",
         "Setup 5: short side 1 to 2, clamped together; part B, end 1, 12.3 mm deep",
         "6 setups, 84 passes",
         "Checks, in order: edge and face (setup), clamps (setup), guard (setup)",
@@ -169,6 +169,8 @@ def test_the_table_of_an_inch_handwheel(capsys: pytest.CaptureFixture[str]) -> N
     text = _table(capsys, DEMO / "spice-drawer-inch.toml", DEMO / "shop-handwheel-inch.toml")
     assert "Part A: 3.5 in wide, cut 0.391 in deep (0.375 + 0.0156 sanding allowance)" in text
     assert "     1       1   5 turns + 123      0.2490     0.3740" in text
+    assert "0.3740  up 5 turns + 123 marks\n" in text
+    assert re.search(r"down to \d+ turns \+ \d+ first, then up \d+ marks\n", text)
 
 
 def test_warnings_are_shown(capsys: pytest.CaptureFixture[str]) -> None:

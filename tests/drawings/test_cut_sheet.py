@@ -124,11 +124,11 @@ def test_gluing_stands_between_the_stages() -> None:
     assert first < glue < second
 
 
-def test_a_handwheel_is_told_its_turns() -> None:
+def test_a_handwheel_is_told_its_moves() -> None:
     """By hand: 16 threads to the inch, 1.5875 mm a turn; from 9.155 to 12.025 mm is one turn and more."""
     plan = plan_of(18)
     words = _words(_items(plan, job_of(plan, HANDWHEEL)))
-    assert "add 1 turn, then to the mark" in words
+    assert "up 1 turn + 101 marks" in words and "up 5 turns + 96 marks from zero" in words
     assert "of 125" in words
 
 

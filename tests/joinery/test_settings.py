@@ -148,8 +148,15 @@ def test_a_downward_move_goes_past_and_comes_back_up(carriage, setting, point):
     assert approach(carriage, F(50), setting) == point
 
 
+@pytest.mark.parametrize(("setting", "point"), [(F(-1), F(-15, 10)), (F(0), None), (F(1), None)])
+def test_a_first_setting_is_moved_to_from_zero(setting, point):
+    assert approach(Carriage(), None, setting) == point
+    assert approach_is_short(Carriage(travel=(F(-1), F(400))), None, setting) is (setting < 0)
+    assert approach_is_short(Carriage(travel=(F(-2), F(400))), None, setting) is False
+
+
 @pytest.mark.parametrize("previous", [None, F(0), F(10)])
-def test_an_upward_move_none_or_an_unknown_one_needs_no_approach(previous):
+def test_an_upward_move_or_none_needs_no_approach(previous):
     assert approach(Carriage(), previous, F(10)) is None
     assert approach_is_short(Carriage(travel=(F(10), F(400))), previous, F(10)) is False
 
@@ -238,7 +245,9 @@ def test_a_stepper_on_a_two_millimetre_lead_counts_1600_microsteps_to_the_millim
         (handwheel(F(2)), F(86, 100), "0 turns + 43"),
         (handwheel(F(2)), F(87, 100), "0 turns + 43.5"),
         (handwheel(F(2)), F(2) - F(1, 10**6), "1 turn + 0"),
-        (handwheel(F(2)), F(-1, 2), "-1 turns + 75"),
+        (handwheel(F(2)), F(-1, 2), "25 marks below zero, mark 75"),
+        (handwheel(F(2)), F(-2), "1 turn below zero, mark 0"),
+        (handwheel(F(2)), F(-602, 100), "3 turns + 1 mark below zero, mark 99"),
         (handwheel(INCH / 16), INCH * 5 / 32, "2 turns + 50"),
         (Carriage("steps", F(1, 400)), F(1235, 100), "4940"),
     ],

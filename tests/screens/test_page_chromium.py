@@ -18,10 +18,12 @@ from typing import Any
 
 import pytest
 
+from assistant.joinery.model import Carriage
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Heard, Resume
 from tests.screens.page_made import WATCH, Made, delays, made, made_job
-from tests.session.jobs import HANDWHEEL
+from tests.screens.test_whole_numbers import INCHES, together
+from tests.session.jobs import HANDWHEEL, job, plan, with_pass_time
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
@@ -427,6 +429,49 @@ def test_what_to_keep_clear_is_big_and_whole(browser: Any, tmp_path: Path, width
         one.to_first_pass()
         shows(page, "#pass", "Pass 1 of")
         assert "KEEP CLEAR" not in words_of(page)
+
+
+LINES_END = """() => {
+  const found = [];
+  const texts = document.querySelectorAll("#move, #approach, #before, #asked, #way, #faults li, #entries .text");
+  for (const place of texts) {
+    const walker = document.createTreeWalker(place, NodeFilter.SHOW_TEXT);
+    for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+      let before = null;
+      for (const word of node.data.matchAll(/\\S+/g)) {
+        const range = document.createRange();
+        range.setStart(node, word.index);
+        range.setEnd(node, word.index + word[0].length);
+        const box = range.getBoundingClientRect();
+        if (before && box.height && before.bottom <= box.top + box.height / 2) found.push([before.word, word[0]]);
+        before = { word: word[0], bottom: box.bottom };
+      }
+    }
+  }
+  return found;
+}"""
+"""Pairs of words of which the first ends a line and the second begins the next."""
+
+
+@pytest.mark.parametrize("carriage", [INCHES, HANDWHEEL], ids=["inches", "handwheel"])
+def test_no_quantity_is_torn_apart_at_any_width(browser: Any, tmp_path: Path, carriage: Carriage) -> None:
+    a_job = with_pass_time(job(plan(width=84, parts="A"), carriage=carriage), 0.0)
+    seen: set[tuple[str, str]] = set()
+    with made(tmp_path, a_job) as one, device(browser) as page:
+        pair(page, one)
+        for gesture in (*["hold"] * 6, "tap", "double"):
+            one.gesture(gesture)
+            page.wait_for_timeout(100)
+            for width in (*range(320, 520, 20), 600, 768, 844, 1024, 1440):
+                page.set_viewport_size({"width": width, "height": 800})
+                for tab in ("log", "now"):
+                    page.click(f"[data-tab={tab}]")
+                    ends = {(before, after) for before, after in page.evaluate(LINES_END)}
+                    assert [end for end in ends if together(" ".join(end))] == [], width
+                    seen |= ends
+                assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert one.runner.state.cut_in_all == 1
+    assert len(seen) > 50
 
 
 def test_lying_all_is_in_sight_with_two_things_lost(browser: Any, one: Made) -> None:

@@ -166,6 +166,7 @@ def test_figures_are_those_of_the_carriage(tmp_path: Path) -> None:
         state = state_of(gathering.sight)
     # 3.18 mm on a screw of 25.4 mm / 16 with 125 marks a turn: 2.0031 turns, so 2 turns and 0.39 mark.
     assert state["reading"] == "2 turns + 0.39"
+    assert state["move"] == "up 2\u00a0turns\u00a0+\u00a00.39\u00a0marks, to"
     assert state["unit"] == "on the handwheel"
 
 
@@ -188,7 +189,7 @@ def test_the_point_to_go_past_to_is_told(tmp_path: Path) -> None:
         for _ in range(one.runner.state.passes):
             one.gesture("tap")
         one.to_first_pass()
-        assert state_of(gathering.sight)["approach"].startswith("first back to ")
+        assert state_of(gathering.sight)["approach"].startswith("first down to ")
 
 
 def test_a_board_is_what_the_pattern_says_to_a_ten_thousandth() -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from assistant.joinery.model import Carriage
 from assistant.plans.model import Check, Job
 from assistant.screens import view_letters as letters
+from assistant.screens.plain import place_line
 from assistant.screens.view_cells import BOLD, COLOURS, MAGENTA, RED, Canvas
 from assistant.screens.view_page import METER_CELLS, Gauges, Page, gauged, heading_of, shared_out
 from assistant.screens.view_sight import Answer, Entry, Sight
@@ -201,12 +202,12 @@ def test_how_a_resumed_session_begins_stands_before_its_question() -> None:
 def test_the_first_setting_is_told_whole_with_the_approach() -> None:
     a_job = job(plan(width=84, parts="A"))
     said = (
-        "Return to one one decimal six eight, then come up and set one two decimal one eight; then start the saw; cut, "
+        "Down to one one decimal six eight, then up: set one two decimal one eight; then start the saw; cut, "
         "draw back clear, then tap."
     )
     seen = sight(called(a_job, 5), called(a_job, 2), of=a_job, setting=said, faults=LOST)
     canvas = composed(seen)
-    assert said in words_on(canvas) and "FIRST BACK TO" in text(canvas)
+    assert said in words_on(canvas) and "FIRST DOWN TO" in text(canvas)
     assert seen.words and big_on(canvas, heading_of(seen.view, seen.words).left[0])
 
 
@@ -242,7 +243,7 @@ def test_on_a_page_made_too_small_the_setting_stays_with_its_approach(columns: i
     seen = sight(called(a_job, 5), called(a_job, 2), of=a_job, setting="Return, then come up.", faults=LOST)
     assert seen.view and seen.view.approach is not None
     shown = words_on(composed(seen, columns, rows))
-    assert f"FIRST BACK TO {float(seen.view.approach):.2f}" in shown
+    assert f"FIRST DOWN TO {float(seen.view.approach):.2f}" in shown
     assert f"up to {float(seen.view.setting):.2f}" in shown
 
 
@@ -262,7 +263,7 @@ def test_the_approach_leads_and_is_told_in_words_not_by_colour() -> None:
     a_job = job(plan(width=84, parts="A"))
     canvas = composed(sight(called(a_job, 5), called(a_job, 2), of=a_job))
     lowest = a_job.pattern_of(1).passes[1].setting - Fraction(1, 2)
-    assert f"FIRST BACK TO {float(lowest):.2f}, then come up to" in text(canvas)
+    assert f"FIRST DOWN TO {float(lowest):.2f}, then up to" in text(canvas)
 
 
 def test_what_is_come_down_to_is_told_so() -> None:
@@ -271,18 +272,33 @@ def test_what_is_come_down_to_is_told_so() -> None:
     passes = tuple(replace(one, down=one.number == 2) for one in pattern.passes)
     a_job = replace(a_job, patterns=(replace(pattern, passes=passes), *a_job.patterns[1:]))
     canvas = composed(sight(f.PassCut(1, 1, "pedal"), called(a_job, 2), of=a_job))
-    assert f"FIRST ON TO {float(passes[1].setting) + 1:.2f}, then come down to" in text(canvas)
+    assert f"FIRST UP TO {float(passes[1].setting) + 1:.2f}, then down to" in text(canvas)
 
 
-def test_a_handwheel_shows_turns_and_mark_and_what_to_add() -> None:
+def test_a_handwheel_shows_the_move_the_mark_and_the_turns_from_zero() -> None:
     a_job = job(plan(width=84, parts="A"), carriage=HANDWHEEL)
-    seen = cutting(a_job, setting="Add two turns, on to mark four three.")
-    turns, *_, mark = (
-        heading_of(seen.view, seen.words).left[0].partition("+")  # type: ignore[arg-type]
-    )
-    assert turns.isdigit() and float(mark) < 125
-    shown = text(composed(seen))
-    assert f"{turns} turn" in shown and "Add two turns, on to mark four three." in shown
+    first, second = (one.setting / HANDWHEEL.resolution for one in a_job.pattern_of(1).passes[:2])
+    assert (first, second) == (721, 947)  # 125 marks a turn: 5 turns + 96, 7 turns + 72; 1 turn + 101 between them
+    seen = sight(called(a_job, 1), f.PassCut(1, 1, "pedal"), called(a_job, 2), of=a_job)
+    canvas = composed(seen)
+    assert big_on(canvas, "UP 1+101") and big_on(canvas, "TO 7+72")
+    assert "up 1 turn + 101 marks to 7 turns + 72   pass 2 of 14" in text(canvas)
+    assert seen.view and seen.words
+    assert "pass 2/14, up 1 turn + 101 marks to 7 turns + 72, 1 cut here" in place_line(seen.view, seen.words)
+
+
+def test_a_low_page_has_where_a_handwheel_ends_rather_than_the_move_in_big() -> None:
+    a_job = job(plan(width=84, parts="A"), carriage=HANDWHEEL)
+    seen = sight(called(a_job, 1), f.PassCut(1, 1, "pedal"), called(a_job, 2), of=a_job)
+    canvas = composed(seen, 60, 13)
+    assert big_on(canvas, "TO 7+72") and "up 1 turn + 101 marks to 7 turns + 72" in text(canvas)
+
+
+def test_a_handwheel_that_goes_past_shows_both_places_big() -> None:
+    a_job = job(plan(width=84, parts="A"), carriage=HANDWHEEL)
+    canvas = composed(sight(called(a_job, 5), called(a_job, 2), of=a_job))
+    assert big_on(canvas, "DOWN TO 7+9") and big_on(canvas, "UP TO 7+72")
+    assert "to 7 turns + 9, past it, then up 63 marks to 7 turns + 72" in words_on(canvas).partition("FIRST down ")[2]
 
 
 def test_a_stepper_shows_its_steps() -> None:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 import pytest
 
+from assistant.joinery.model import Carriage
 from assistant.plans.model import Check
 from assistant.session import effects as e
 from assistant.session import facts as f
@@ -190,6 +192,10 @@ def look_at(
         assert not any(isinstance(x, e.Say) for x in effects), "a voice in mid-push startles"
         assert any(isinstance(x, e.Show) for x in effects), "but it is shown at once"
     _look_at_speech(node.state, effects)
+    for effect in effects:
+        for prompt in effect.prompts if isinstance(effect, e.Say) else ():
+            if prompt.key in ("setting", "setting in full"):
+                node.watcher.spoken(dict(prompt.figures)["approach"])
 
 
 def _look_at_speech(state: State, effects: tuple[e.Effect, ...]) -> None:
@@ -285,6 +291,14 @@ def test_the_rules_hold_where_answers_count_only_once_they_were_asked_aloud(caps
     with capsys.disabled():
         print(f"\nheard out: {places} states, {transitions} transitions")
     assert kinds >= {fact.kind for fact in f.JOURNALLED} - {"stage_ready"}
+
+
+def test_the_rules_hold_where_the_first_setting_lies_below_zero() -> None:
+    a_plan = plan(14, 6, ends=2, parts="B")
+    edges = replace(a_plan.joint, layout="listed", finger=None, widths=(Fraction(4), Fraction(6), Fraction(4)))
+    a_job = job(replace(a_plan, joint=edges), few_checks(), Carriage(zero="inside"), kerf=Fraction(5))
+    assert a_job.patterns[0].passes[0].setting < 0
+    walk(a_job, most=60_000)
 
 
 @pytest.mark.parametrize("name", SMALL_JOBS)

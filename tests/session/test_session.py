@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 
@@ -89,18 +90,41 @@ class TestThePlainPath:
 
     def test_a_downward_move_goes_past_and_comes_up(self) -> None:
         driver = cutting(4)
-        assert driver.said.startswith("Go back past it, to two decimal six eight; then come up: set three decimal one")
+        assert driver.said.startswith("Down past it, to two decimal six eight; then up: set three decimal one eight")
 
-    def test_a_handwheel_is_told_turns_to_add_and_then_the_mark(self) -> None:
-        # 1.51 turns of a 1/16 in screw beyond 3.79: one whole turn, then on to the mark
+    def test_a_handwheel_is_told_the_move_and_then_the_mark(self) -> None:
         driver = cutting(1, carriage=HANDWHEEL)
-        assert driver.said.startswith("Add one turn, then on to mark")
+        assert driver.said == "Up one turn and ninety-nine marks, to mark nine nine."
 
-    def test_a_repeated_handwheel_call_is_absolute_lest_turns_be_added_twice(self) -> None:
+    def test_a_repeated_handwheel_call_names_both_ends_lest_it_be_turned_twice(self) -> None:
         driver = cutting(1, carriage=HANDWHEEL)
         driver.gesture("double")
-        assert "turns from zero, mark" in driver.said
-        assert "add" not in driver.said.lower()
+        both = "From turn two, mark zero: up one turn and ninety-nine, to turn three, mark nine nine."
+        assert driver.said == f"Again: {both}"
+
+    def test_after_a_setting_that_may_not_have_been_dialled_both_ends_are_named(self) -> None:
+        driver = cutting(1, carriage=HANDWHEEL)
+        driver.heard("back")
+        driver.gesture("hold")
+        assert driver.said == (
+            "From turn three, mark nine nine: down past it, two turns and thirty-seven, to turn one, mark six two; "
+            "then up sixty-three marks, to turn two, mark zero."
+        )
+
+    def test_the_first_setting_of_a_setup_names_both_ends(self) -> None:
+        driver = cutting(4, carriage=HANDWHEEL)
+        assert driver.said.startswith("From turn eleven, mark four two: down past it, nine turns and")
+        assert driver.said.endswith("to turn two, mark zero; then start the saw; cut, draw back clear, then tap.")
+
+    def test_a_setup_that_begins_where_the_last_one_ended_stays_there(self) -> None:
+        a_job = job(plan(12, ends=2, parts="A"), few_checks(), carriage=HANDWHEEL, kerf=Fraction(121, 20))
+        assert len(a_job.patterns[0].passes) == 1
+        driver = Driver(a_job)
+        driver.cut(1)
+        driver.confirm_all()
+        for _ in range(2):
+            assert "stay at turn" in driver.said
+            driver.gesture("double")
 
     def test_what_comes_next_is_prepared(self) -> None:
         driver = cutting()
@@ -410,6 +434,19 @@ class TestResuming:
         assert "Try the still blade in a cut kerf" in driver.said and "zero decimal zero two" in driver.said
         driver.gesture("hold")
         assert driver.kinds == ["reregistered", "check_opened"]
+
+    def test_zeroed_again_the_next_setting_is_counted_from_there(self) -> None:
+        driver = cutting(1, carriage=HANDWHEEL)
+        driver.resume()
+        assert "Does the dial read mark nine nine, three turns up?" in driver.said
+        driver.gesture("double")
+        driver.gesture("hold")
+        assert driver.kinds == ["zeroed"] and driver.state.carriage_at == 0
+        driver.gesture("hold")
+        driver.confirm_all()
+        assert driver.said.startswith("From zero: up three turns and ninety-nine, to turn three, mark nine nine; then")
+        driver.resume()
+        assert "three turns up?" in driver.said
 
     def test_clamped_anew_a_setting_bar_is_asked_about_again(self) -> None:
         """It stands in the blade's slot."""

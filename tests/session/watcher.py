@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 
 from assistant.plans.model import Job
 from assistant.session import facts as f
@@ -22,6 +23,9 @@ class Watcher:
     guarded: tuple[object, int] | None = None
     cut: dict[int, set[int]] = field(default_factory=dict)
     over: bool = False
+    dialled: tuple[int, int] = (0, 0)
+    stood: Fraction = Fraction(0)
+    stands: Fraction = Fraction(0)
 
     def copy(self) -> Watcher:
         cut = {setup: set(passes) for setup, passes in self.cut.items()}
@@ -79,6 +83,18 @@ class Watcher:
         assert fact.pass_ not in self.cut[self.setup], "a pass that is recorded is not called again"
         assert not self.counted, "what was counted is not cut any more"
         self.called = fact.pass_
+        setting, dialled = Fraction(fact.setting), (fact.setup, fact.pass_)
+        if (setting, dialled) != (self.stands, self.dialled):
+            self.stood = self.stands
+        self.stands, self.dialled = setting, dialled
+
+    def _zeroed(self, fact: f.Zeroed) -> None:
+        self.dialled, self.stands = (0, 0), Fraction(0)
+
+    def spoken(self, approach: Fraction | None) -> None:
+        """The setting last called is said, with the point to come up from."""
+        below = approach is not None and approach < self.stands
+        assert below == (self.stands < self.stood), "a setting that lies lower is come up to, and no other"
 
     def _pass_cut(self, fact: f.PassCut) -> None:
         assert (fact.setup, fact.pass_) == (self.setup, self.called), "only the pass that was called is recorded"

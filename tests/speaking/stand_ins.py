@@ -19,7 +19,7 @@ PHRASES = (
     "one two decimal three five",
     "Standing by.",
     "set one two decimal three five; then start the saw; cut, draw back clear, then tap",
-    "add two turns, then on to mark four three",
+    "up two turns and forty-three marks, to mark four three",
     "one and three eighths inches, plus four thousandths",
     "Saw off. Wait until the blade stands still. Seven sockets: count them before you unclamp.",
     "clamps tight, and clamps, screws, hold-down and stop clear of the blade over this setup's whole travel?",

@@ -28,7 +28,7 @@ def heard(voice: str, folder: Path) -> list[tuple[str, str]]:
     quiet = np.zeros(4000, np.int16)
     found = []
     for _ in range(SETTINGS):
-        said = spoken_setting(Carriage(), "digits", Fraction(chance.randrange(40_000), 100), None)
+        said = spoken_setting(Carriage(), "digits", Fraction(chance.randrange(40_000), 100))
         pcm = engine.render(said)
         assert pcm is not None
         decoder.start_utt()

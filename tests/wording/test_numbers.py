@@ -25,14 +25,12 @@ from assistant.wording.numbers import (
     spoken_depth,
     spoken_digits,
     spoken_length,
-    spoken_position,
     spoken_setting,
 )
 
 REFERENCES = Path(__file__).parents[1] / "references"
 INCH = Fraction(254, 10)
 THOUSANDTHS = Carriage(unit="in", resolution=INCH / 1000)
-HANDWHEEL = Carriage(kind="handwheel", pitch=Fraction(2), divisions=100, resolution=Fraction(1, 50))
 
 # ICAO Annex 10 Vol. II, 5.2.1.4.3: its respellings beside the plain words that we give the synthesiser.
 ICAO = {
@@ -111,7 +109,7 @@ def test_cardinals_outside_their_range_are_refused(n: int) -> None:
     ],
 )
 def test_digits_are_what_the_readout_shows(carriage: Carriage, setting: str, words: str) -> None:
-    assert spoken_setting(carriage, "digits", mm(setting), None) == words
+    assert spoken_setting(carriage, "digits", mm(setting)) == words
 
 
 def test_a_tiny_negative_shows_no_minus() -> None:
@@ -144,12 +142,13 @@ def test_fixed_rounds_as_decimal_does(value: Fraction, decimals: int) -> None:
     ],
 )
 def test_words_are_a_cardinal_then_the_decimals_one_by_one(setting: str, words: str) -> None:
-    assert spoken_setting(Carriage(), "words", mm(setting), None) == words
+    assert spoken_setting(Carriage(), "words", mm(setting)) == words
 
 
 def test_words_of_a_stepper_are_the_step_count() -> None:
     stepper = Carriage(kind="steps", resolution=Fraction(1, 400))
-    assert spoken_setting(stepper, "words", mm("12.35"), None) == "four thousand nine hundred and forty"
+    assert spoken_setting(stepper, "words", mm("12.5")) == "five thousand"
+    assert spoken_setting(stepper, "words", mm("12.35")) == "four thousand nine hundred and forty: four nine four zero"
 
 
 NAMES = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth"}
@@ -165,8 +164,8 @@ def test_every_64th_is_spoken_reduced(row: dict[str, str]) -> None:
     """fractions.csv: 1 in = 25.4 mm exactly (international inch, 1959); the rows' own reduced fractions."""
     words = fraction_words(row["fraction"])
     size = mm(row["mm_exact"])
-    assert spoken_setting(THOUSANDTHS, "fractions", size, None) == f"{words} of an inch"
-    assert spoken_setting(THOUSANDTHS, "fractions", size + INCH, None) == f"one and {words} inches"
+    assert spoken_setting(THOUSANDTHS, "fractions", size).partition(":")[0] == f"{words} of an inch"
+    assert spoken_setting(THOUSANDTHS, "fractions", size + INCH).partition(":")[0] == f"one and {words} inches"
     assert spoken_length(size, "in") == f"{words} of an inch"
 
 
@@ -194,101 +193,39 @@ def test_the_rounded_inch_of_every_64th_is_shown(row: dict[str, str]) -> None:
     ],
 )
 def test_fractions_state_the_remainder(inches: str, words: str) -> None:
-    assert spoken_setting(THOUSANDTHS, "fractions", mm(inches) * INCH, None) == words
+    assert spoken_setting(THOUSANDTHS, "fractions", mm(inches) * INCH) == words
 
 
 def test_a_finer_carriage_states_a_finer_remainder() -> None:
     fine = Carriage(unit="in", resolution=INCH / 10_000)
-    assert spoken_setting(fine, "fractions", mm("0.5015") * INCH, None) == (
+    assert spoken_setting(fine, "fractions", mm("0.5015") * INCH) == (
         "one half of an inch, plus one decimal five thousandths"
     )
 
 
-@pytest.mark.parametrize(
-    ("previous", "setting", "words"),
-    [
-        (None, "4.86", "add two turns, then on to mark four three"),
-        ("0", "0.86", "on to mark four three"),
-        ("0.86", "4.86", "add two turns, to mark four three"),
-        ("0.86", "2.84", "on to mark four two"),
-        ("0.86", "2.88", "add one turn, then on to mark four four"),
-        ("0.86", "0.86", "stay at mark four three"),
-        ("0", "2", "add one turn, to mark zero"),
-        ("4.86", "0.8", "turn back two turns, then back to mark four zero"),
-        ("4.86", "4.8", "back to mark four zero"),
-        ("4", "0", "turn back two turns, to mark zero"),
-        ("0", "-0.5", "back to mark seven five"),
-        (None, "26", "add one three turns, to mark zero"),
-        (None, "24", "add twelve turns, to mark zero"),
-        (None, "0.87", "on to mark four three decimal five"),
-    ],
-)
-def test_turns_are_added_and_the_mark_comes_last(previous: str | None, setting: str, words: str) -> None:
-    before = None if previous is None else mm(previous)
-    for reads in ("digits", "turns"):
-        assert spoken_setting(HANDWHEEL, reads, mm(setting), before) == words
-
-
-@pytest.mark.parametrize("row", rows("threads.csv"), ids=lambda r: r["designation"])
-def test_an_inch_of_travel_takes_the_turns_of_the_thread_tables(row: dict[str, str]) -> None:
-    """threads.csv: ASME B1.1, ISO 261, ISO 2904, ASME B1.5 leads; turns in one inch of travel."""
-    turns = float(row["turns_per_inch_of_travel"])
-    lead = INCH / Fraction(row["turns_per_inch_of_travel"]).limit_denominator(1000)
-    wheel = Carriage(kind="handwheel", pitch=lead, divisions=100, resolution=lead / 100)
-    setting = round(INCH / wheel.resolution) * wheel.resolution
-    whole, mark = divmod(round(turns * 100), 100)
-    count = num2words(whole) if whole <= 12 else " ".join(num2words(int(d)) for d in str(whole))
-    dial = " ".join(num2words(int(d)) for d in str(mark))
-    expected = f"add {count} turns, then on to mark {dial}" if mark else f"add {count} turns, to mark zero"
-    assert spoken_setting(wheel, "turns", setting, None) == expected
-
-
-@given(st.integers(0, 20_000), st.integers(0, 20_000), st.sampled_from([40, 50, 100, 125]))
-def test_following_the_words_leads_to_the_setting(start: int, end: int, divisions: int) -> None:
-    """An operator who does what is said, on a dial that shows marks only, arrives at the setting."""
-    pitch = Fraction(5, 2)
-    wheel = Carriage(kind="handwheel", pitch=pitch, divisions=divisions, resolution=pitch / divisions)
-    words = spoken_setting(wheel, "turns", end * wheel.resolution, start * wheel.resolution)
-    assert followed(words, start, divisions) == end
-
-
-def followed(words: str, at: int, divisions: int) -> int:
-    plain = {num2words(n): n for n in range(13)}
-    tokens = words.replace(",", "").split()
-    way = -1 if "back" in tokens else 1
-    turns, _, mark = words.rpartition(", ")
-    if turns:
-        spoken = turns.removeprefix("add ").removeprefix("turn back ").split()[:-1]
-        at += way * divisions * int("".join(str(plain[word]) for word in spoken))
-    mark_shown = int("".join(str(plain[word]) for word in mark.partition("mark ")[2].split()))
-    return at + way * (way * (mark_shown - at) % divisions)
-
-
-@pytest.mark.parametrize(
-    ("setting", "words"),
-    [
-        ("12.86", "six turns from zero, mark four three"),
-        ("2", "one turn from zero, mark zero"),
-        ("0.86", "zero turns from zero, mark four three"),
-        ("26", "one three turns from zero, mark zero"),
-        # A dial below zero shows what is left of the turn.
-        ("-0.5", "minus one turn from zero, mark seven five"),
-    ],
-)
-def test_where_a_handwheel_stands_is_counted_from_zero(setting: str, words: str) -> None:
-    assert spoken_position(HANDWHEEL, "digits", mm(setting)) == words
-
-
-def test_where_a_readout_stands_is_its_reading() -> None:
-    assert spoken_position(Carriage(), "digits", mm("12.35")) == "one two decimal three five"
-
-
 def test_a_carriage_without_a_dial_is_read_in_digits() -> None:
-    assert spoken_setting(Carriage(), "turns", mm("12.35"), None) == "one two decimal three five"
+    assert spoken_setting(Carriage(), "turns", mm("12.35")) == "one two decimal three five"
 
 
-def test_a_handwheel_can_be_read_as_a_length() -> None:
-    assert spoken_setting(HANDWHEEL, "words", mm("12.34"), None) == "twelve decimal three four"
+@pytest.mark.parametrize(
+    ("reads", "setting", "words"),
+    [
+        ("words", "13.3", "thirteen decimal three zero: one three decimal three zero"),
+        ("words", "30.3", "thirty decimal three zero: three zero decimal three zero"),
+        ("words", "112", "one hundred and twelve decimal zero zero"),
+        ("words", "-114.5", "minus one hundred and fourteen decimal five zero: minus one one four decimal five zero"),
+    ],
+)
+def test_a_cardinal_that_may_be_misheard_is_proved_by_digits(reads: str, setting: str, words: str) -> None:
+    assert spoken_setting(Carriage(), reads, mm(setting)) == words
+
+
+def test_so_is_a_fraction_whose_count_may_be_misheard_and_no_other() -> None:
+    assert spoken_setting(THOUSANDTHS, "fractions", Fraction(15, 32) * INCH).endswith(
+        "of an inch: zero decimal four six nine"
+    )
+    assert spoken_setting(THOUSANDTHS, "fractions", Fraction(5, 32) * INCH) == "five thirty-seconds of an inch"
+    assert spoken_setting(THOUSANDTHS, "fractions", 13 * INCH) == "thirteen inches: one three decimal zero zero zero"
 
 
 @pytest.mark.parametrize(
@@ -357,7 +294,7 @@ def test_a_mixed_number_is_written_as_the_table_has_it(row: dict[str, str]) -> N
 @given(st.integers(-160_000, 160_000))
 def test_fraction_and_remainder_name_the_setting(thousandths: int) -> None:
     """Fraction plus remainder lies within half a thousandth of what is meant, read back by another parser."""
-    words = spoken_setting(THOUSANDTHS, "fractions", thousandths * INCH / 1000, None)
+    words = spoken_setting(THOUSANDTHS, "fractions", thousandths * INCH / 1000)
     assert math.isclose(read_back(words), thousandths / 1000, abs_tol=0.0005 + 1e-12)
 
 
@@ -365,7 +302,7 @@ CARDINALS = {num2words(n): n for n in range(161)}
 
 
 def read_back(words: str) -> float:
-    main, _, rest = words.partition(", ")
+    main, _, rest = words.partition(":")[0].partition(", ")
     sign = -1 if main.startswith("minus ") else 1
     value = sign * inches_of(main.removeprefix("minus "))
     if rest:

@@ -77,23 +77,47 @@ def test_the_first_setting_in_full_is_worded_as_agreed() -> None:
 
 def test_past_and_up_again() -> None:
     text = say("setting", setting=Fraction(5), previous=Fraction(40), repeated=False, approach=Fraction(45, 10))
-    assert text == "Go back past it, to four decimal five zero; then come up: set five decimal zero zero."
+    assert text == "Down past it, to four decimal five zero; then up: set five decimal zero zero."
+    figures = {"setting": Fraction(5), "repeated": False, "approach": Fraction(6)}
+    assert say("setting", previous=Fraction(4), **figures) == (
+        "Up past it, to six decimal zero zero; then down: set five decimal zero zero."
+    )
+    assert say("setting", previous=Fraction(9), **figures) == (
+        "First down to six decimal zero zero; then on down: set five decimal zero zero."
+    )
+    assert say("setting", previous=Fraction(6), **figures) == "Set five decimal zero zero."
 
 
-def test_a_handwheel_counts_turns_once_and_tells_the_place_when_repeated() -> None:
+def test_a_handwheel_is_told_the_move_and_both_ends_when_repeated() -> None:
     words = Words(job(carriage=HANDWHEEL))
     figures = {"setting": Fraction(127, 10), "previous": Fraction(127, 20), "approach": None}
-    assert words.one(prompt("setting", repeated=False, **figures)) == "Add four turns, to mark zero."
-    assert words.one(prompt("setting", repeated=True, **figures)) == "Set eight turns from zero, mark zero."
+    assert words.one(prompt("setting", repeated=False, **figures)) == "Up four turns, to mark zero."
+    both = "From turn four, mark zero: up four turns, to turn eight, mark zero"
+    assert words.one(prompt("setting", repeated=True, **figures)) == f"{both}."
+    assert words.one(prompt("setting in full", repeated=False, **figures)).startswith(f"{both}; then start the saw")
+
+
+def test_the_dial_is_told_alike_whatever_numbers_are_read_as() -> None:
+    figures = {"setting": Fraction(127, 10), "previous": Fraction(127, 20), "approach": None, "repeated": False}
+    for reads in ("digits", "words", "fractions", "turns"):
+        a_job = job(carriage=HANDWHEEL)
+        a_job = replace(a_job, voice=replace(a_job.voice, reads=reads))
+        assert Words(a_job).one(prompt("setting", **figures)) == "Up four turns, to mark zero."
+
+
+def test_resuming_asks_what_the_dial_can_show() -> None:
+    words = Words(job(carriage=HANDWHEEL))
+    figures = {"carriage_at": Fraction(127, 8) + 43 * HANDWHEEL.resolution}
+    assert words.one(prompt("ask carriage", **figures)).startswith("Does the dial read mark four three, ten turns up?")
+    assert words.shown((prompt("ask carriage", **figures),)).startswith("Does the dial read mark 43, 10 turns up?")
 
 
 def test_the_first_setting_on_a_handwheel_is_a_place_from_zero() -> None:
     words = Words(job(carriage=HANDWHEEL))
     figures = {"setting": Fraction(127, 10), "previous": None, "approach": None, "repeated": False}
-    assert words.one(prompt("setting", **figures)) == "Set eight turns from zero, mark zero."
-    assert words.one(prompt("setting in full", **figures)).startswith(
-        "Set eight turns from zero, mark zero; then start"
-    )
+    told = "From zero: up eight turns, to turn eight, mark zero"
+    assert words.one(prompt("setting", **figures)) == f"{told}."
+    assert words.one(prompt("setting in full", **figures)).startswith(f"{told}; then start")
 
 
 def test_the_second_end_is_turned_and_never_spun() -> None:
@@ -213,11 +237,12 @@ def test_on_a_screen_a_settings_figures_come_first_on_a_line_of_their_own() -> N
     words = Words(job())
     shown = words.shown((prompt("again"), prompt("setting", approach=None, **figures)))
     assert shown == "12.35\nAgain: Set one two decimal three five."
+    wheel = Words(job(carriage=HANDWHEEL))
+    first = wheel.shown((prompt("setting", approach=None, **figures | {"setting": 972 * HANDWHEEL.resolution}),))
+    assert first.startswith("up 7 turns + 97 marks to 7 turns + 97\nFrom zero: up seven turns and ninety-seven, to")
+    figures["previous"] = Fraction(20)
     below = words.shown((prompt("setting", approach=Fraction(1185, 100), **figures),))
-    assert below.splitlines()[0] == "12.35   (first back to 11.85)"
-    assert (
-        Words(job(carriage=HANDWHEEL)).shown((prompt("setting", approach=None, **figures),)).startswith("7 turns + 97")
-    )
+    assert below.splitlines()[0] == "12.35   (first down to 11.85)"
 
 
 def test_on_a_screen_other_numbers_are_figures_too() -> None:

@@ -125,8 +125,9 @@ function show() {
   put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
   const calling = s.mode === "cutting";
   put("mode", calling ? "" : s.mode === "checks" ? `Check: ${s.check}` : s.mode_word);
-  showReading(calling ? s.reading.split(" + ").map((line, n) => (n ? `+ ${line}` : line)) : s.zone);
+  showReading(calling ? s.reading.replaceAll(" + ", "\n+ ").replaceAll(", ", "\n").split("\n") : s.zone);
   put("unit", calling ? s.unit : "");
+  put("move", calling ? s.move : "");
   put("approach", calling ? s.approach : "");
   put("before", s.before);
   put("asked", s.asked);
@@ -147,7 +148,7 @@ function show() {
   if (board) drawBoard(at("board"), board, s.cut, calling ? s.pass : 0);
   at("cut").hidden = !(seen.may_record_cuts && calling);
   if (pressed && pressed.asked_id !== s.asked_id) letGo();
-  const fitted = JSON.stringify([calling ? s.reading : s.zone, s.before, s.asked, s.faults]);
+  const fitted = JSON.stringify([calling ? [s.reading, s.move, s.approach] : s.zone, s.before, s.asked, s.faults]);
   if (at("now").dataset.fitted !== fitted) fit();
   at("now").dataset.fitted = fitted;
 }
@@ -173,9 +174,11 @@ function showHint(text) {
 }
 
 function fit() {
+  for (const id of ["move", "approach", "before"]) smaller(at(id), tooWide);
   at("asked").style.fontSize = "";
   fitReading();
-  fitAsked();
+  // A long question grows smaller until its end is in sight.
+  smaller(at("asked"), (place) => tooWide(place) || end() > innerHeight - 4);
   fitZone();
 }
 
@@ -184,11 +187,13 @@ function end() {
   return Math.max(...["asked", "hint"].map((id) => at(id).getBoundingClientRect().bottom)) + scrollY;
 }
 
-// A long question grows smaller until its end is in sight.
-function fitAsked() {
-  const place = at("asked");
+// A quantity is never broken: rather than that, what it stands in grows smaller.
+const tooWide = (place) => place.scrollWidth > place.clientWidth;
+
+function smaller(place, tooLarge) {
+  place.style.fontSize = "";
   if (place.hidden || !place.offsetHeight) return;
-  for (let size = parseFloat(getComputedStyle(place).fontSize); size > 16 && end() > innerHeight - 4; size -= 1) {
+  for (let size = parseFloat(getComputedStyle(place).fontSize); size > 16 && tooLarge(place); size -= 1) {
     place.style.fontSize = `${size - 1}px`;
   }
 }

@@ -1,7 +1,7 @@
 """What a page is sent: the newest sight of the session as JSON-ready data. Pure.
 
 Lengths are mm as JSON numbers, to a ten-thousandth; everything else is worded here, so that the page
-says what the terminal says.
+says what the terminal says. Texts have spaces in their quantities that no browser breaks a line at.
 """
 
 from __future__ import annotations
@@ -18,7 +18,9 @@ from assistant.screens.view_sight import Answer, Entry, Sight
 from assistant.screens.view_words import asked_with, hint_of, zone_of
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, ENDED_EARLY, FINISHED
-from assistant.wording.prompts import Words, ways
+from assistant.wording import dial
+from assistant.wording.prompts import Words
+from assistant.wording.quantities import bound
 
 Json = dict[str, Any]
 MODES = {
@@ -57,16 +59,16 @@ def state_of(sight: Sight) -> Json:
         "which": which_of(job, view.setup),
         "part": setup.part,
         "end": 0 if job.layout == "slots" else setup.end,
-        "way": words.one(view.way) if view.way else "",
+        "way": bound(words.one(view.way)) if view.way else "",
         "pattern": setup.pattern,
-        "left": shown_left(sight.left_s),
+        "left": bound(shown_left(sight.left_s)),
         "speaking": sight.speaking,
-        "faults": [text for _, text in sight.faults],
+        "faults": [bound(text) for _, text in sight.faults],
         "heard": _answer(sight.heard),
         "hands": _answer(sight.hands),
         **_called(view, words),
-        "before": before,
-        "asked": asked or (sight.closing if view.mode in (FINISHED, ENDED_EARLY) else ""),
+        "before": bound(before),
+        "asked": bound(asked or (sight.closing if view.mode in (FINISHED, ENDED_EARLY) else "")),
         "zone": list(zone_of(view, words)),
         "hint": hint_of(view, keys=False),
         "clamp": sight.clamp if view.mode == CHECKS else "",
@@ -86,20 +88,29 @@ def which_of(job: Job, number: int) -> str:
 
 
 def _called(view: View, words: Words) -> Json:
-    """The setting in figures, what they are of, and what to go past first; "" where no pass is called."""
+    """The setting in figures, what they are of, a handwheel's move to it, and what to go past first; "" where no pass
+    is called."""
     if not view.pass_:
-        return {"reading": "", "unit": "", "approach": ""}
+        return {"reading": "", "unit": "", "move": "", "approach": ""}
     carriage = words.carriage
-    past = ""
-    if view.approach is not None:
-        back, up = ways(view.approach, view.setting)
-        past = f"first {back} to {reading(carriage, view.approach)}, then come {up}"
+    move = past = ""
+    if view.approach is not None and view.approach != view.previous:
+        past = f"first {_by_way(view, words)}"
+    elif dial.has_dial(carriage):
+        move = f"{dial.shown_move(carriage, view.previous or Fraction(0), view.setting)}, to"
     unit = {"steps": "steps", "handwheel": "on the handwheel"}.get(carriage.kind, carriage.unit)
-    return {"reading": reading(carriage, view.setting), "unit": unit, "approach": past}
+    return {"reading": reading(carriage, view.setting), "unit": unit, "move": bound(move), "approach": bound(past)}
+
+
+def _by_way(view: View, words: Words) -> str:
+    if dial.has_dial(words.carriage):
+        return words.shown_call(view.setting, view.previous, view.approach)
+    first, last = dial.ways(view.previous, view.approach, view.setting)
+    return f"{first} to {reading(words.carriage, view.approach)}, then {'on ' if first == last else ''}{last}"
 
 
 def _answer(answer: Answer) -> Json:
-    return {"given": answer.given, "made": answer.made}
+    return {"given": bound(answer.given), "made": bound(answer.made)}
 
 
 def board_of(job: Job, setup: int) -> Json:
@@ -120,7 +131,7 @@ def pattern_of(pattern: Pattern, job: Job) -> Json:
 
 
 def entry_of(entry: Entry, clock: str) -> Json:
-    return {"at": clock, "mark": entry.mark, "klass": entry.klass, "text": entry.text}
+    return {"at": clock, "mark": entry.mark, "klass": entry.klass, "text": bound(entry.text)}
 
 
 def _mm(length: Fraction) -> float:

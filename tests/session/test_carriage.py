@@ -1,0 +1,121 @@
+"""The carriage under a screw with play: every cut is made where it is laid out, by whoever does what is said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction as F
+
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+from assistant.commands.layout import placed
+from assistant.drawings.due import PassStep, steps
+from assistant.errors import BadInput
+from assistant.joinery.model import Blade, Carriage
+from assistant.plans.job import build_job
+from assistant.plans.model import BoardPlan, Job, JointPlan, Plan, Shop
+from assistant.wording.prompts import Words
+from tests.session.driver import Driver
+from tests.session.jobs import few_checks
+from tests.wording.turner import Turner, number
+
+BOARDS = (BoardPlan("long side", "A", 1, 2), BoardPlan("short side", "B", 1, 2))
+
+
+@dataclass
+class Screw:
+    """Where the dial says the carriage is, and where it is, mm: turned upwards it pushes the carriage before it,
+    turned downwards it first turns through its play and then pulls the carriage after it."""
+
+    play: F
+    says: F = F(0)
+    stands: F = F(0)
+
+    def to(self, setting: F) -> None:
+        self.says = setting
+        self.stands = min(max(self.stands, setting), setting + self.play)
+
+
+def stops(words: str, carriage: Carriage, says: F) -> list[F]:
+    """Where the words of a setting lead one who does just that, mm, from where the dial or readout says it is."""
+    words = words.lower().removesuffix("; then start the saw; cut, draw back clear, then tap.").removesuffix(".")
+    if carriage.kind == "handwheel":
+        assert carriage.divisions
+        turner = Turner(round(says / carriage.resolution), carriage.divisions)
+        turner.follow(words)
+        return [each * carriage.resolution for each in turner.stops]
+    unit = F(254, 10) if carriage.unit == "in" else F(1)
+    unit = carriage.resolution if carriage.kind == "steps" else unit
+    found = []
+    for leg in words.split("; then "):
+        way, _, told = leg.partition(" to " if " to " in leg else "set ")
+        place = number(told) * unit
+        for word, right in (("up", place > says), ("down", place < says)):
+            assert right or word not in way.split(), f"{leg}, but it says {float(says)}"
+        says = place
+        found.append(place)
+    return found
+
+
+@st.composite
+def shops(draw: st.DrawFn) -> Shop:
+    kind = draw(st.sampled_from(["readout", "handwheel", "steps"]))
+    unit = "mm" if kind == "steps" else draw(st.sampled_from(["mm", "in"]))
+    pitch = divisions = None
+    resolution = draw(st.sampled_from([F(1, 100), F(1, 20)])) if unit == "mm" else F(254, 10_000)
+    if kind == "steps":
+        resolution = F(1, draw(st.sampled_from([80, 400])))
+    if kind == "handwheel":
+        pitch, divisions = draw(st.sampled_from([F(2), F(254, 160)])), draw(st.sampled_from([50, 125]))
+        resolution = pitch / divisions
+    zero = draw(st.sampled_from(["outside", "inside"]))
+    backlash = draw(st.sampled_from([F(0), F(1, 10), F(3, 4)]))
+    carriage = Carriage(kind, resolution, pitch, divisions, unit, zero, backlash=backlash)
+    kerf = draw(st.sampled_from([F(318, 100), F(241, 100), F(5)]))
+    return Shop("mm", Blade(kerf, overrun=draw(st.sampled_from([F(0), F(1, 2), F(2)]))), carriage, checks=few_checks())
+
+
+@st.composite
+def jobs(draw: st.DrawFn) -> Job:
+    """Plans whose edge sockets may be narrower than the kerf, on every carriage."""
+    kinds = {
+        "starts_with": draw(st.sampled_from(["finger", "socket"])),
+        "remainder": draw(st.sampled_from(["far edge", "both edges", "stretch"])),
+    }
+    width = F(draw(st.integers(20, 70)))
+    joint = JointPlan("even", finger=F(draw(st.integers(6, 14))), **kinds)
+    if draw(st.booleans()):
+        edge, inner = F(draw(st.integers(1, 6))), st.integers(6, 14).map(F)
+        widths = (edge, *draw(st.lists(inner, min_size=1, max_size=4)), edge)
+        width, joint = sum(widths, F(0)), JointPlan("listed", widths=widths, starts_with=kinds["starts_with"])
+    plan = Plan("Tray", "mm", width, {"A": F(10), "B": F(12)}, joint, draw(st.permutations(BOARDS)))
+    try:
+        return build_job(plan, draw(shops()))
+    except BadInput:
+        assume(False)
+        raise
+
+
+@given(jobs(), st.booleans())
+@settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+def test_every_cut_is_made_where_it_is_laid_out_by_whoever_does_what_is_said(job: Job, down: bool) -> None:
+    if down:  # a calibration's second pass comes down to its setting
+        first = job.patterns[0]
+        passes = tuple(replace(one, down=one.number == 2) for one in first.passes)
+        job = replace(job, patterns=(replace(first, passes=passes), *job.patterns[1:]))
+    words, driver = Words(job), Driver(job)
+    screw = Screw(job.carriage.backlash or F(1, 10))
+    called = []
+    driver.confirm_all()
+    while driver.state.mode != "finished":
+        (said,) = (say for say in driver.says if say.klass == "setting")
+        called.append(dict(said.prompts[-1].figures)["approach"])
+        for stop in stops(words.one(said.prompts[-1]), job.carriage, screw.says):
+            screw.to(stop)
+        one = driver.state.pattern.passes[driver.state.cursor - 1]
+        assert screw.says == one.setting
+        assert screw.stands == one.setting + (screw.play if one.down else 0), f"pass {one.number} is off by its play"
+        driver.gesture("tap")
+        driver.confirm_all()
+    assert called == [past for _, _, passes in placed(job) for _, _, past in passes]
+    assert called == [step.approach for step in steps(job) if isinstance(step, PassStep)]
