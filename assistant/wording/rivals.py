@@ -15,6 +15,7 @@ from assistant.plans.languages import GO_TO, HARMLESS
 from assistant.plans.own_phrases import CHECK
 from assistant.wording.phrases import NOTHING, Phrase
 
+LAST_DIGIT = 9
 Knows = Callable[[str], bool]
 Words = tuple[str, ...]
 
@@ -103,8 +104,9 @@ def _rivals(phrase: Phrase, knows: Knows) -> Iterator[str]:
     words = tuple(phrase.wording.split())
     place = next((n for n, word in enumerate(words) if word in _CONTRACTED and 0 < n < len(words) - 1), None)
     if phrase.intent == GO_TO:
-        # Its numbers are many, and it is read back: the words before it are enough.
-        yield from (f"{before} {phrase.wording}" for before in ("do not", "don't", "never"))
+        # Its numbers are many, and it is read back in any case: what comes before the digits is enough.
+        if isinstance(phrase.argument, int) and phrase.argument <= LAST_DIGIT:
+            yield from (f"{before} {phrase.wording}" for before in ("do not", "never"))
     elif place is None:
         yield from _without_verb(words, phrase.intent == CHECK, knows)
     else:

@@ -94,7 +94,7 @@ def test_an_answer_is_denied_asked_and_turned_round(wording: str, expected: set[
     assert wording not in found
 
 
-@pytest.mark.parametrize("intent", [intent for intent in INTENTS if intent not in HARMLESS])
+@pytest.mark.parametrize("intent", [intent for intent in INTENTS if intent not in HARMLESS and intent != "go to"])
 def test_an_order_is_denied_and_asked(intent: str) -> None:
     found = of("wind up the long rope", intent)
     assert {"do not wind up the long rope", "don't wind up the long rope", "never wind up the long rope"} <= found
@@ -111,7 +111,7 @@ def test_every_phrase_with_a_consequence_has_rivals_and_no_other_has() -> None:
     checks = (*DEFAULT_CHECKS, *OWN)
     for phrase in whole_table(checks, VoiceSettings(), 2):
         found = rivals([phrase], "en", anything)
-        assert (len(found) >= 3) == (phrase.intent not in HARMLESS), phrase
+        assert (len(found) >= 2) == (phrase.intent not in HARMLESS), phrase
         assert len({one.text for one in found}) == len(found) <= 60
 
 
@@ -122,10 +122,11 @@ def test_what_is_itself_a_phrase_is_no_rival() -> None:
     assert not texts & {on.text, off.text} and "heron vacuum is not switched off" in texts
 
 
-def test_a_pass_to_go_to_is_denied_before_it() -> None:
-    assert of("go to pass one number one", "go to") == {
-        f"{before} go to pass one number one" for before in ("do not", "don't", "never")
-    }
+def test_a_pass_to_go_to_is_denied_before_it_however_many_there_are() -> None:
+    table = [phrase for phrase in whole_table((), VoiceSettings(), 60) if phrase.intent == "go to"]
+    texts = {one.wording for one in rivals(table, "en", anything)}
+    assert {"do not go to pass three number three", "never go to pass nine number nine"} <= texts
+    assert len(texts) == len(rivals(table[:11], "en", anything)) == 22, "as many as digits, five and nine in two ways"
 
 
 def test_korean_has_no_rules_of_its_own() -> None:
