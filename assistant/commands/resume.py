@@ -11,6 +11,9 @@ from assistant.commands.driving import Run, add_run_options, check_options, driv
 from assistant.errors import CouldNotRun
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal, SessionRow, default_state_dir
+from assistant.plans.languages import language_of
+from assistant.plans.model import Job
+from assistant.plans.own_phrases import CHECK, sayable
 from assistant.runner.one_live import LiveLock
 from assistant.session.apply import apply
 from assistant.session.state import ENDED_EARLY, FINISHED, State
@@ -40,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
             state = replayed(journal, session)
             if not rehearsed:
                 print(f"-- Session {session}: {row.title}. Press ? for the keys.")
-            notes = changed_files(row)
+            notes = changed_files(row) + left_out(state.the_job)
             if row.rehearsed and not rehearsed:
                 notes = (REHEARSED, *notes)
             return drive(Run(state.the_job, session, journal, state, notes, Path(row.plan_path)), args, script)
@@ -81,6 +84,24 @@ def replayed(journal: Journal, session: str) -> State:
     if state.job is None:
         raise CouldNotRun(f"session {session} was cut off before it began; begin another with: kerfcall cut PLAN")
     return state
+
+
+def left_out(job: Job) -> tuple[str, ...]:
+    """Which of the session's own phrases aren't listened for, since one may be taken for another, and what is said
+    instead. Its phrases are its own and can't be mended in the shop file: without them a half-cut board stays in reach.
+    """
+    voice, lines = job.voice, []
+    safe = sayable(voice, job.checks)
+    for one in safe.left_out:
+        check = one.intent == CHECK
+        wording = safe.answers.get(one.meaning) if check else safe.phrases[one.intent][0]
+        led = check or one.intent in language_of(voice.language).led
+        instead = f'Say "{voice.lead_in} {wording}".' if led else f'Say "{wording}".'
+        lines.append(
+            f'"{one.text}" of {one.meaning} is not listened for: it sounds too like "{one.rival}" of {one.of}. '
+            + (instead if wording else "Confirm it with a long press.")
+        )
+    return tuple(lines)
 
 
 def changed_files(row: SessionRow) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ phrase. All scores are natural logs per 10 ms frame.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -234,10 +234,17 @@ VOSK_BARS = (
 )
 
 
+# In what records, confirms, moves or ends no word may sound more like something else than this, natural logs a frame:
+# of a sentence that differs from a phrase in one word, that word mostly does, and all the others fit.
+STRICT_WORST_WORD = -8.0
+
+
 def bar_for(phrase: Phrase, bars: tuple[Bar, Bar], all_strict: bool = False) -> Bar:
     """bars: (the usual one, the strict one). all_strict: the strict one for every phrase.
 
     Consequence sets the bar: what records, confirms, moves or ends needs the lead-in word, which keeps other talk
-    off better than any score; a phrase without it has its score alone, so that is held higher.
+    off better than any score; a phrase without it has its score alone, so that is held higher. Its worst word is held
+    higher for what has a consequence.
     """
-    return bars[1] if all_strict or not phrase.lead_in else bars[0]
+    bar = bars[1] if all_strict or not phrase.lead_in else bars[0]
+    return replace(bar, worst_word=max(bar.worst_word, STRICT_WORST_WORD)) if phrase.strict else bar

@@ -51,7 +51,7 @@ class Spec:
     live: own the microphone; else sound comes as messages. null_device: see `microphone.open_capture`.
     pronunciations: words and their phones, for pocketsphinx. denoiser, endpoints, acceptance: as in
     `plans.model.VoiceSettings`. own_voice: hold phrases against the operator's templates for this microphone.
-    known: as in `Ear`.
+    known, language: as in `Ear`.
     """
 
     recogniser: str
@@ -64,6 +64,7 @@ class Spec:
     acceptance: str = "usual"
     own_voice: bool = False
     known: tuple[Phrase, ...] = ()
+    language: str = "en"
 
 
 def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
@@ -76,6 +77,7 @@ def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
         denoiser=voice.denoiser,
         endpoints=voice.endpoints,
         acceptance=voice.acceptance,
+        language=voice.language,
     )
 
 
@@ -107,7 +109,7 @@ def make_ear(spec: Spec) -> tuple[Ear, str]:
     except NoSuchPart as error:
         denoiser, why = choose_denoiser("auto")
         why = f"{why} ({error})"
-    return Ear(recogniser, denoiser, spec.endpoints, _voice(spec), spec.known), why
+    return Ear(recogniser, denoiser, spec.endpoints, _voice(spec), spec.known, spec.language), why
 
 
 def _voice(spec: Spec) -> Voice:

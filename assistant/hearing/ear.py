@@ -7,6 +7,7 @@ first sound, so that nothing said before a question counts as its answer.
 
 from __future__ import annotations
 
+import functools
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -20,7 +21,9 @@ from assistant.hearing.denoise import Denoiser, Plain
 from assistant.hearing.detect import ByLevel, BySpeech, Detector
 from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Limits, Utterance
 from assistant.hearing.templates import Voice
+from assistant.plans.own_phrases import CHECK
 from assistant.wording.phrases import NOTHING, Phrase
+from assistant.wording.rivals import rivals
 
 AFTER_SPEECH_S = 0.3  # the room still rings with our own voice
 CLIPPED = 32_700  # of 32,768: a sample that the microphone could not follow
@@ -29,7 +32,8 @@ OVERDRIVEN = "; the microphone was overdriven: turn its level down, or keep furt
 RAW_S = 8.0  # kept of the sound as it came: more than the longest utterance
 UNLIKE = "it didn't sound like you saying it; `kerfcall soundcheck` learns your voice anew"
 NOT_NOW = "it means nothing now"
-NO_PHRASE = "it is like a phrase, but is none"
+NOT_THE_ANSWER = 'heard "{}": that is not the answer'
+NO_PHRASE = 'heard "{}": that is no phrase'
 OUR_OWN = "it fell into an announcement; say it again after it"
 
 
@@ -57,6 +61,12 @@ def _clipped(frame: bytes) -> int:
     return int(((samples >= CLIPPED) | (samples <= -CLIPPED)).sum())
 
 
+def _why_refused(phrase: Phrase) -> str:
+    if phrase.intent != NOTHING:
+        return NOT_NOW
+    return (NOT_THE_ANSWER if phrase.argument == CHECK else NO_PHRASE).format(phrase.wording)
+
+
 def _detector(denoiser: Denoiser, endpoints: str) -> Detector:
     return BySpeech() if denoiser.tells_speech and endpoints != "level" else ByLevel()
 
@@ -67,7 +77,7 @@ class Ear:
     denoiser: a new one; by default none. endpoints: "level", "speech" (needs a denoiser that tells it, else
     "level") or "auto": the better one of those. voice: the operator's own templates, which a phrase that has some
     must be like. known: what can be said at another time, and decoys: it is recognised and refused, so that it is
-    never taken for something else.
+    never taken for something else. language: of the phrases; what it has rules for is refused too (`wording.rivals`).
     """
 
     def __init__(
@@ -77,6 +87,7 @@ class Ear:
         endpoints: str = "auto",
         voice: Voice | None = None,
         known: Sequence[Phrase] = (),
+        language: str = "en",
     ) -> None:
         self.recogniser = recogniser
         self.denoiser = denoiser or Plain()
@@ -87,6 +98,9 @@ class Ear:
         self._voice = voice or Voice()
         self._raw: deque[bytes] = deque(maxlen=round(RAW_S * RATE / FRAME))
         self._known = tuple(p for p in known if not recogniser.unknown_words(p.text.split()))
+        self._language = language
+        self._knows = functools.cache(lambda word: not recogniser.unknown_words([word]))
+        self._refused: tuple[tuple[Phrase, ...], tuple[Phrase, ...]] = ((), ())
         self._phrases: tuple[Phrase, ...] = ()
         self._generation = 0
         self._at_onset: tuple[tuple[Phrase, ...], int] = ((), 0)
@@ -181,16 +195,28 @@ class Ear:
         heard, late = b"".join(self._raw), 2 * self._delay
         return heard[max(0, len(heard) - len(piece) - late) : len(heard) - late]
 
-    def _recognise(self, piece: bytes, phrases: Sequence[Phrase]) -> Result:
+    def _beside(self, phrases: tuple[Phrase, ...]) -> tuple[Phrase, ...]:
+        """What is listened for beside these phrases so that it is refused."""
+        if not phrases:
+            return ()
+        if self._refused[0] != phrases:
+            texts = {phrase.text for phrase in phrases}
+            known = [phrase for phrase in self._known if phrase.text not in texts]
+            made = rivals(phrases, self._language, self._knows)
+            texts = {phrase.text for phrase in known if phrase.intent != NOTHING}
+            made = tuple(phrase for phrase in made if phrase.text not in texts)
+            texts = {phrase.text for phrase in made}
+            self._refused = (phrases, (*made, *(phrase for phrase in known if phrase.text not in texts)))
+        return self._refused[1]
+
+    def _recognise(self, piece: bytes, phrases: tuple[Phrase, ...]) -> Result:
         """piece: up to the last frame."""
         raw = self._as_it_came(piece)
-        texts = {phrase.text for phrase in phrases}
-        others = [phrase for phrase in self._known if phrase.text not in texts] if phrases else []
+        others = self._beside(phrases)
         sound = piece if self.denoiser.name == "none" else blended(piece, raw)
         result = self.recogniser.decode(sound, (*phrases, *others))
         if result.phrase is not None and result.phrase in others:
-            reason = NO_PHRASE if result.phrase.intent == NOTHING else NOT_NOW
-            return replace(result, phrase=None, reason=reason)
+            return replace(result, phrase=None, reason=_why_refused(result.phrase))
         if result.phrase is None or not self._voice.count(result.phrase.text):
             return result
         first, last = round(result.measures["first"]), round(result.measures["last"])

@@ -1,4 +1,4 @@
-"""Phrases -> JSGF, as a tree of shared beginnings, and the decoys that keep a denial from passing as a confirmation."""
+"""Phrases -> JSGF, as a tree of shared beginnings."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from typing import Any
 from assistant.wording.phrases import Phrase
 
 WORD = re.compile(r"[a-z][a-z']*\Z")
-COPULAS = ("is", "are")
 Tree = dict[str, Any]
 END = ""
 
@@ -52,16 +51,6 @@ def jsgf(texts: Iterable[str]) -> str:
     if not rule:
         raise ValueError("a grammar needs at least one phrase")
     return f"#JSGF V1.0;\ngrammar phrases;\npublic <phrase> = {rule} ;\n"
-
-
-def denials(text: str) -> list[str]:
-    """The phrase denied ("all clamps are not secure"), a "not" after each "is" or "are"; none where neither is in it.
-
-    A phrase is never obeyed when its denial fits what was said clearly better.
-    """
-    words = text.split()
-    places = [i + 1 for i, word in enumerate(words) if word in COPULAS and i + 1 < len(words)]
-    return [" ".join([*words[:i], "not", *words[i:]]) for i in places]
 
 
 def is_rival(other: Phrase, phrase: Phrase) -> bool:

@@ -25,7 +25,6 @@ FILLERS = frozenset({"<sil>", "SIL", "<s>", "</s>", "[NOISE]", "[SPEECH]", "+NSN
 GRAMMAR = {"beam": 1e-120, "pbeam": 1e-120, "wbeam": 1e-100, "bestpath": False, "compallsen": True}
 SEARCH = "phrases"
 NO_PHRASE = "no phrase that means something now"
-DENIED = "it was said with a not in it"
 # Digital silence (a file's padding) has no spectrum: its frames would drag the cepstral mean away and cost a fifth of
 # the phrases. Nor have a synthetic voice's gaps between formants, and those that noise suppression leaves: digits were
 # taken for others (117 of 125 phrases right, 122 with a floor of 30 or 40 dB). A floor of noise,
@@ -48,11 +47,6 @@ def pronouncer(pronunciations: Pronunciations = ()) -> Callable[[str], tuple[str
     decoder = make()
     _teach(decoder, pronunciations)
     return lambda word: _pronounced(decoder, word)
-
-
-def denials_of(table: Mapping[str, Phrase]) -> list[str]:
-    """What must not be taken for a phrase that has a consequence: heard beside them, meaning nothing."""
-    return [denial for phrase in table.values() if phrase.strict for denial in grammar.denials(phrase.text)]
 
 
 def _teach(decoder: Any, pronunciations: Pronunciations) -> None:
@@ -108,13 +102,12 @@ class Sphinx:
             return Result(None, "too short to be a phrase")
         pcm16k = self._dithered(pcm16k)
         table = by_text(phrases)
-        denials = denials_of(table)
-        self._use(phrases, (*table, *denials))
+        self._use(phrases, tuple(table))
         self.loop.begin(pcm16k)
         words = units(self._grammar, pcm16k)
         heard = " ".join(self._plain(unit.name) for unit in words if unit.name not in FILLERS)
         if heard not in table:
-            return Result(None, DENIED if heard in denials else NO_PHRASE, heard)
+            return Result(None, NO_PHRASE, heard)
         return self._accepted(pcm16k, table[heard], words, table)
 
     def _dithered(self, pcm16k: bytes) -> bytes:

@@ -16,7 +16,7 @@ from assistant.joinery.model import Pattern
 from assistant.plans.document import shown
 from assistant.plans.languages import Language, language_of
 from assistant.plans.model import Check, Job, VoiceSettings
-from assistant.plans.own_phrases import phrases_of
+from assistant.plans.own_phrases import CHECK, SAY_OTHERWISE, dangerously_alike, phrases_of, sounds_like
 from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import one_begins_the_other, wrong_with
 
@@ -182,8 +182,9 @@ def _answer(table: Table, known: Check | None, voice: VoiceSettings, others: Seq
         return answer
     answer = answer.lower()
     what = _wrong_with(answer, voice, others)
-    if what:
-        table.fault("answer", what, mend, answer)
+    alike = None if what else _sounds_like(answer, voice)
+    if what or alike:
+        table.fault("answer", what or alike or "", mend if what else SAY_OTHERWISE, answer)
         return known.answer if known else None
     return answer
 
@@ -196,6 +197,15 @@ def _wrong_with(answer: str, voice: VoiceSettings, others: Sequence[Check]) -> s
         return "is like a phrase that means something else"
     rival = next((check for check in others if one_begins_the_other(answer, check.answer)), None)
     return f"is like the answer of the check {shown(rival.name)}" if rival else None
+
+
+def _sounds_like(answer: str, voice: VoiceSettings) -> str | None:
+    language = language_of(voice.language)
+    for intent, texts in phrases_of(voice).items():
+        for text in texts:
+            if dangerously_alike((CHECK, answer), (intent, text), language, voice.pronunciations):
+                return sounds_like(text, intent)
+    return None
 
 
 def _when(table: Table, name: str, known: Check | None) -> tuple[str, int]:

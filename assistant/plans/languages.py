@@ -24,6 +24,8 @@ AGAIN = "again"  # of "go to": the word after which the number is said once more
 # What only asks, pauses or refuses: a false one does no harm, so the bar is lower and no lead-in need come first.
 EAGER = frozenset({"again", "stand by", "how many", "where", "no"})
 OF_THE_VOICE = ("louder", "quieter", "slower", "quicker")  # change how it is spoken and nothing else
+# Neither records, nor confirms, moves or ends: taken for one another they do no harm.
+HARMLESS = EAGER.union(OF_THE_VOICE)
 INTENTS = (
     "cut",
     "again",

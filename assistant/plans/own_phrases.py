@@ -7,30 +7,39 @@ rules as a language file's; whether the recogniser knows their words is asked wh
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
+from assistant.plans.alike import too_alike
 from assistant.plans.document import cleaned, shown
-from assistant.plans.languages import INTENTS, Language, language_of, wordings
+from assistant.plans.languages import GO_TO, HARMLESS, INTENTS, Language, language_of, wordings
 from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import LEAST_SYLLABLES, one_begins_the_other, plain
 
+CHECK = "check"  # the intent of every check's answer
+SAY_OTHERWISE = "say it in words that sound quite different"
 MOST_TABLES = 50
 MOST_PRONUNCIATIONS = 200
 MOST_PHONES = 40
 # The phones of CMUdict, which are those of the embedded recogniser's English model.
 _PHONES = "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH"
 PHONES = frozenset(_PHONES.split())
+DIGITS_ONCE = range(1, 10)  # passes to go to, as which a phrase must not sound
 HEARD_BY_PHONES = "en"  # the embedded recogniser hears English only; others can't be taught a word
 
 
 @dataclass(slots=True)
 class OwnPhrases:
-    """What the shop file says. phrases: intent -> all its wordings. tables: where each intent's were given."""
+    """What the shop file says. phrases: intent -> all its wordings. tables: where each intent's were given.
+
+    pronunciations: as in `VoiceSettings`.
+    """
 
     phrases: dict[str, tuple[str, ...]] = field(default_factory=dict)
     tables: dict[str, tuple[Table, str]] = field(default_factory=dict)
+    pronunciations: tuple[tuple[str, str], ...] = ()
 
     @property
     def pairs(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
@@ -43,9 +52,98 @@ def phrases_of(voice: VoiceSettings) -> Mapping[str, tuple[str, ...]]:
     return {**language_of(voice.language).phrases, **dict(voice.phrases)}
 
 
-def read_phrases(root: Table, language: Language, lead_in: str) -> OwnPhrases:
+def in_full(intent: str, text: str, language: Language) -> list[str]:
+    """The wording as it is said: with each digit as its pass's number where a number belongs to it."""
+    if intent != GO_TO:
+        return [text]
+    return [f"{text} {number}" for n in DIGITS_ONCE for number in language.pass_numbers(n)]
+
+
+def dangerously_alike(
+    one: tuple[str, str], other: tuple[str, str], language: Language, pronunciations: Iterable[tuple[str, str]] = ()
+) -> bool:
+    """Whether two wordings of different intents, each with its intent first, sound too alike where a mistake does harm.
+
+    It does where one of them records, confirms, moves or ends; it is asked of every state together: who says a phrase
+    when it means nothing must not be taken for saying another.
+    """
+    if one[0] == other[0] or (one[0] in HARMLESS and other[0] in HARMLESS):
+        return False
+    taught = dict(pronunciations)
+    return any(too_alike(a, b, taught) for a in in_full(*one, language) for b in in_full(*other, language))
+
+
+def sounds_like(text: str, of: str) -> str:
+    """What is wrong with a wording that sounds too like this one, of that intent or check."""
+    return f"sounds too like {shown(text)} of {shown(of)}, for which it could be taken"
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A wording that isn't listened for. meaning: its intent, or its check's name; rival, of: what it sounds like."""
+
+    intent: str
+    meaning: str
+    text: str
+    rival: str
+    of: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sayable:
+    """What can safely be said. phrases: intent -> wordings; answers: check -> its answer, where it has a safe one."""
+
+    phrases: Mapping[str, tuple[str, ...]]
+    answers: Mapping[str, str]
+    left_out: tuple[LeftOut, ...]
+
+
+@lru_cache(maxsize=8)
+def sayable(voice: VoiceSettings, checks: tuple[Check, ...]) -> Sayable:
+    """The wordings in effect, without those of one's own that sound too like another's.
+
+    No shop file that is read has such; a session begun before they were refused may. Without them the language's own
+    wordings are back; a check of the shop's own is then confirmed by hand only.
+    """
+    language = language_of(voice.language)
+    texts, answers = dict(phrases_of(voice)), {check.name: check.answer for check in checks}
+    left_out: list[LeftOut] = []
+    while found := _alike(texts, answers, language, voice.pronunciations):
+        left_out += found
+        for one in found:
+            if one.intent == CHECK:
+                answers[one.meaning] = language.answers.get(one.meaning, "")
+            else:
+                kept = tuple(text for text in texts[one.intent] if text != one.text)
+                texts[one.intent] = kept or language.phrases[one.intent]
+    return Sayable(texts, {name: answer for name, answer in answers.items() if answer}, tuple(left_out))
+
+
+def _alike(
+    texts: Mapping[str, tuple[str, ...]],
+    answers: Mapping[str, str],
+    language: Language,
+    pronunciations: tuple[tuple[str, str], ...],
+) -> list[LeftOut]:
+    """The wordings that aren't the language's and sound too like another's."""
+    said = [(intent, intent, text) for intent, own in texts.items() for text in own]
+    said += [(CHECK, name, answer) for name, answer in answers.items() if answer]
+    shipped = {(intent, intent, text) for intent, own in language.phrases.items() for text in own}
+    shipped |= {(CHECK, name, answer) for name, answer in language.answers.items()}
+    found = []
+    for intent, meaning, text in (one for one in said if one not in shipped):
+        for other, of, rival in said:
+            if dangerously_alike((intent, text), (other, rival), language, pronunciations):
+                found.append(LeftOut(intent, meaning, text, rival, of))
+                break
+    return found
+
+
+def read_phrases(
+    root: Table, language: Language, lead_in: str, pronunciations: tuple[tuple[str, str], ...] = ()
+) -> OwnPhrases:
     """The [[phrases]] of a shop file, faults noted; a phrase that can't be said is left out."""
-    own = OwnPhrases()
+    own = OwnPhrases(pronunciations=pronunciations)
     for table in root.tables("phrases", MOST_TABLES):
         intent = table.text("intent", required=True, mend=f"give one of {', '.join(INTENTS)}")
         if intent is None or not _known(table, intent, own):
@@ -84,7 +182,7 @@ def _one(table: Table, intent: str, own: OwnPhrases, language: Language, lead_in
 
 
 def _all_their_own(own: OwnPhrases, language: Language) -> None:
-    """No phrase of one's own may be, begin or go on from one of another intent."""
+    """No phrase of one's own may be, begin or go on from one of another intent, nor dangerously sound like it."""
     in_effect = {**language.phrases, **own.phrases}
     for intent, (table, key) in own.tables.items():
         others = [(other, text) for other in INTENTS if other != intent for text in in_effect[other]]
@@ -93,16 +191,27 @@ def _all_their_own(own: OwnPhrases, language: Language) -> None:
             if rival:
                 mend = f"give a phrase of {LEAST_SYLLABLES} syllables or more that is not like it"
                 table.fault(key, f"is like a phrase of {shown(rival)}", mend, text)
+                continue
+            mine = (intent, text)
+            alike = next((o for o in others if dangerously_alike(mine, o, language, own.pronunciations)), None)
+            if alike:
+                table.fault(key, sounds_like(alike[1], alike[0]), SAY_OTHERWISE, text)
 
 
-def refuse_answers(own: OwnPhrases, checks: Sequence[Check]) -> None:
-    """No phrase of one's own may be, begin or go on from a check's answer."""
+def refuse_answers(own: OwnPhrases, checks: Sequence[Check], language: Language) -> None:
+    """No phrase of one's own may be, begin, go on from or sound like a check's answer."""
     for intent, (table, key) in own.tables.items():
         for text in own.phrases[intent]:
             rival = next((check for check in checks if one_begins_the_other(text, check.answer)), None)
             if rival:
                 mend = f"give a phrase of {LEAST_SYLLABLES} syllables or more that is not like it"
                 table.fault(key, f"is like the answer of the check {shown(rival.name)}", mend, text)
+                continue
+            mine = (intent, text)
+            for check in checks:
+                if dangerously_alike(mine, (CHECK, check.answer), language, own.pronunciations):
+                    table.fault(key, sounds_like(check.answer, check.name), SAY_OTHERWISE, text)
+                    break
 
 
 def read_pronunciations(root: Table, language: Language) -> tuple[tuple[str, str], ...]:

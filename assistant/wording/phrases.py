@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from assistant.plans.languages import EAGER, GO_TO, INTENTS, OF_THE_VOICE, language_of
 from assistant.plans.model import Check, VoiceSettings
-from assistant.plans.own_phrases import phrases_of
+from assistant.plans.own_phrases import sayable
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +99,11 @@ def phrases_for(
     """The wordings of what means something now.
 
     wanted: as in `session.effects.Listen`. checks: the job's, for their answers. voice: its language,
-    lead-in word and own phrases; a text is a lead-in word, for English as shipped.
+    lead-in word and own phrases; a text is a lead-in word, for English as shipped. Without what `sayable` leaves out.
     """
     voice = _voice(voice)
-    language, texts = language_of(voice.language), phrases_of(voice)
-    answers = {check.name: check.answer for check in checks}
+    language, safe = language_of(voice.language), sayable(voice, tuple(checks))
+    texts, answers = safe.phrases, safe.answers
     found: list[Phrase] = []
 
     def add(intent: str, argument: str | int | None, wordings: Iterable[str]) -> None:
@@ -113,7 +113,7 @@ def phrases_for(
 
     for intent, argument in wanted:
         if intent == "check":
-            add(intent, argument, [answers[str(argument)]])
+            add(intent, argument, [answers[str(argument)]] if argument in answers else [])
         elif intent == GO_TO:
             for n in range(1, int(argument or 0) + 1):
                 add(intent, n, [f"{text} {number}" for text in texts[intent] for number in language.pass_numbers(n)])

@@ -32,10 +32,13 @@ from tests.hearing.corpus.evaluate import Row, Score, ear_of, score
 NOISE_MINUTES = 30
 REACTION_LIMIT_S = 0.6
 MEMORY_LIMIT_MB = 250
-CPU_LIMIT = 0.35  # CPU seconds a second of audio
+# CPU seconds a second of audio. With everything open at once all rivals are listened for too, 250 of them; a session's
+# states have 20 to 50.
+CPU_LIMIT = 0.5
 HITS = {"clean": 98.0, "10 dB": 95.0, "5 dB": 85.0}  # %, at least
 WRONG = {"clean": 0.5, "5 dB": 1.0}  # %, at most
 NEAR_LIMIT = 1.0  # %, strict
+DENIED_LIMIT = 1.0  # %
 STAGES = {
     "denoiser": ("auto", "none", "spectral", "rnnoise"),
     "endpoints": ("auto", "level", "speech"),
@@ -104,6 +107,7 @@ COLUMNS: dict[str, Callable[[Row], str]] = {
     "near eager": lambda row: f"{row.near_eager}",
     "other": lambda row: f"{row.other_taken}/{row.other}",
     "one word off": lambda row: f"{row.one_off_taken}/{row.one_off}",
+    "denied": lambda row: f"{row.denied_taken}/{row.denied}",
     "reaction p50/p95 s": lambda row: f"{row.reaction[0]:.2f}/{row.reaction[1]:.2f}",
     "CPU time's": lambda row: f"{row.unloaded[0]:.2f}/{row.unloaded[1]:.2f}",
 }
@@ -138,6 +142,7 @@ def _targets(result: Score, ratio: float) -> Sequence[str]:
             _verdict(f"near misses, strict, {r.condition}", _percent(r.near_strict, r.near), NEAR_LIMIT, "%")
             for r in heard
         ),
+        *(_verdict(f"denials, {r.condition}", _percent(r.denied_taken, r.denied), DENIED_LIMIT, "%") for r in heard),
         _verdict(f"taken in {result.noise_s / 60:.0f} min of noise", result.noise_taken, 0, ""),
         *(_verdict(f"reaction p95, {c}", rows[c].reaction[1], REACTION_LIMIT_S, "s") for c in CONDITIONS[:5]),
         _verdict("main and children listening, PSS", listening_mb(), MEMORY_LIMIT_MB, "MB"),

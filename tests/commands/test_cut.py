@@ -127,6 +127,14 @@ def test_every_fault_of_plan_shop_script_and_options_at_once(workshop: Workshop)
         assert part in done.err, f"{part} is not among:\n{done.err}"
 
 
+def test_a_phrase_that_could_be_taken_for_another_begins_no_session(workshop: Workshop) -> None:
+    shop = (workshop.folder / "shop.toml").read_text("utf-8")
+    workshop.write("shop.toml", shop + '[[phrases]]\nintent = "cut"\nadd = ["return to the previous"]\n')
+    done = workshop.cut(FIRST_CALL)
+    assert done.code == 2 and done.out == "" and workshop.sessions() == []
+    assert 'shop.toml: phrases[1].add: sounds too like "return to previous" of "back"' in done.err
+
+
 def test_no_plan_no_shop_no_script(workshop: Workshop) -> None:
     done = workshop.run("cut", "none.toml", "--shop", "nowhere.toml", "--rehearse", "never.txt")
     assert done.code == 2

@@ -27,6 +27,18 @@ def test_every_utterance_has_its_time_phrase_or_reason(tmp_path, capsys):
     assert second["phrase"] is None and second["intent"] is None and second["reason"]
 
 
+def test_a_denial_and_a_decoy_are_refused_by_name(tmp_path, capsys):
+    """As in a session: what is listened for there so that it is refused is listened for here."""
+    need("espeak-ng")
+    denied, nearly = "setting bar is not put away", "finish the board"
+    sound = b"".join(padded(spoken("en-us", f"marigold {said}"), 0.8, 0.8) for said in (denied, nearly))
+    assert main(["hear", str(write_wav(tmp_path / "a.wav", sound)), "--recogniser", "pocketsphinx"]) == 0
+    assert [(line["intent"], line["reason"]) for line in lines(capsys)] == [
+        (None, f'heard "{denied}": that is not the answer'),
+        (None, f'heard "{nearly}": that is no phrase'),
+    ]
+
+
 def test_another_lead_in_replaces_the_default_one(tmp_path, capsys):
     need("espeak-ng")
     wav = write_wav(tmp_path / "a.wav", padded(spoken("en-us", "elephant finish the session")))

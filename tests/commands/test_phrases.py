@@ -80,10 +80,20 @@ def test_an_unknown_word_is_refused_until_it_has_a_pronunciation(tmp_path, capsy
     assert "marigold wilco carrying on" in output.out
 
 
-def test_phrases_that_sound_alike_are_warned_of_and_no_fault(tmp_path, capsys):
-    text = '[[phrases]]\nintent = "where"\nsay = ["return to the previous"]\n'
+def test_phrases_that_sound_alike_and_do_no_harm_are_warned_of_and_no_fault(tmp_path, capsys):
+    text = '[[phrases]]\nintent = "where"\nsay = ["say again my position"]\n'
     error = run_with(tmp_path, capsys, text).err
-    assert '"marigold return to previous" and "return to the previous" sound alike (distance 0.' in error
+    assert '"say again position" and "say again my position" sound alike (distance 0.' in error
+
+
+@pytest.mark.parametrize(("intent", "of"), [("cut", "return to previous"), ("back", "proceed to next pass")])
+def test_a_phrase_that_could_be_taken_for_one_that_does_something_is_refused(tmp_path, capsys, intent, of):
+    shop = tmp_path / "shop.toml"
+    text = of.replace("to", "to the")
+    shop.write_text(f'[blade]\nkerf = 3\n[[phrases]]\nintent = "{intent}"\nadd = ["{text}"]\n')
+    assert main(["phrases", "--shop", str(shop)]) == 2
+    output = capsys.readouterr()
+    assert f'phrases[1].add: sounds too like "{of}"' in output.err and output.out == ""
 
 
 def test_another_language_is_listed_in_its_words(tmp_path, capsys):

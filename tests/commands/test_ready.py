@@ -104,6 +104,18 @@ def test_every_fault_of_the_shop_file_is_told(capsys: pytest.CaptureFixture[str]
     assert "blade.kerf" in found["shop file"]["text"] and "pedal.key" in found["shop file"]["text"]
 
 
+def test_a_phrase_that_could_be_taken_for_another_is_a_fault_of_the_shop_file(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    path = tmp_path / "shop.toml"
+    path.write_text('[blade]\nkerf = 3\n[[phrases]]\nintent = "cut"\nadd = ["return to the previous"]\n')
+    code, found = parts(capsys, "--shop", str(path))
+    others = [part for part in found.values() if part["state"] == BROKEN and part["part"] != "shop file"]
+    assert code == (3 if others else 2)
+    assert 'sounds too like "return to previous" of "back"' in found["shop file"]["text"]
+    assert found["shop file"]["mend"] == "say it in words that sound quite different"
+
+
 LINES = [
     Line("voice", WORKS, "speaks"),
     Line("noise", STANDS_IN, "the built-in one", "pip install it"),

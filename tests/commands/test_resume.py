@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
 
 from assistant.journal.store import Journal
-from assistant.session.facts import Record, Started
-from tests.commands.program import FIRST_CALL, Workshop
+from assistant.plans.model import Check
+from assistant.session.facts import Record, SetupStarted, Started
+from tests.commands.program import FIRST_CALL, Done, Workshop
 from tests.journal.build_fixture import small_job
+from tests.journal.made import records
 
 INTERRUPTED = FIRST_CALL + "10 pedal tap\n12 interrupt\n"
 UNTOUCHED = "1 heard marigold affirm that is right\n2 pedal hold\n"
@@ -120,6 +123,43 @@ def test_what_is_said_goes_on_in_the_same_file(cut_off: Workshop) -> None:
     before = (cut_off.folder / "said.wav").stat().st_size
     cut_off.resume(UNTOUCHED, "--speaker", "said.wav")
     assert (cut_off.folder / "said.wav").stat().st_size > before > 44
+
+
+class TestPhrasesOfAnOldSession:
+    """Begun before a phrase that may be taken for another was refused: in reach, and without that phrase."""
+
+    CUT = "return to the previous"
+
+    def resumed(self, workshop: Workshop, script: str, *more: tuple[str, tuple[str, ...]]) -> Done:
+        """A session with that phrase for a cut, a check of its own that sounds like the end, and these phrases."""
+        job = small_job()
+        voice = replace(job.voice, phrases=(("cut", (self.CUT,)), *more))
+        job = replace(job, voice=voice, checks=(*job.checks, Check("lesson", "done?", "finish the lesson", "setup")))
+        with Journal.open(workshop.folder / "state") as journal:
+            session = journal.new_session("Old", "ab" * 32, "old.toml", "2026-03-02T09:00:00+00:00")
+            journal.append(session, records([Started(job, True), SetupStarted(1)]))
+        return workshop.resume(script)
+
+    def test_it_is_resumed_without_them_and_says_so(self, workshop: Workshop) -> None:
+        done = self.resumed(workshop, "2 pedal hold\n4 pedal hold\n60 heard marigold proceed to next pass\n")
+        text = " ".join(done.said)
+        assert f'"{self.CUT}" of cut is not listened for: it sounds too like "return to previous" of back. ' in text
+        assert 'Say "marigold proceed to next pass".' in text
+        assert '"finish the lesson" of lesson is not listened for: it sounds too like "finish the session"' in text
+        assert "Confirm it with a long press." in text
+        assert ("pass_cut", 1, 1, "voice") in done.facts
+        listened = {phrase for line in done.lines if line["kind"] == "listen" for phrase in line["phrases"]}
+        assert "marigold return to previous" in listened
+        assert not listened & {f"marigold {self.CUT}", "marigold finish the lesson"}
+
+    def test_the_other_phrases_of_its_own_stay(self, workshop: Workshop) -> None:
+        own = ("end", ("that is all for today",))
+        done = self.resumed(workshop, "2 pedal hold\n4 pedal hold\n60 heard marigold that is all for today\n", own)
+        assert "that is all for today" not in " ".join(done.said)
+        assert done.said[-1].startswith("End the session")
+
+    def test_a_session_without_such_says_nothing_of_it(self, cut_off: Workshop) -> None:
+        assert "not listened for" not in " ".join(cut_off.resume(SECURED).said)
 
 
 class TestRehearsalsAndCuts:

@@ -9,6 +9,7 @@ import pytest
 
 from assistant.hearing import accept
 from assistant.hearing.accept import SPHINX_BARS, VOSK_BARS, judge
+from assistant.wording.phrases import Phrase
 
 USUAL, STRICT = SPHINX_BARS
 HIT = {**accept.TYPICAL, "piece": -2.0, "frames a phone": 9.0, "margin": 100.0}
@@ -79,3 +80,14 @@ def test_a_recogniser_without_scores_is_judged_by_what_it_gives():
     assert "too slow" in judge(few | {"frames a phone": 50.0}, VOSK_BARS[0])
     with pytest.raises(KeyError):
         judge(few, replace(VOSK_BARS[0], evidence=0.0))
+
+
+@pytest.mark.parametrize("all_strict", [False, True])
+def test_the_worst_word_of_what_has_a_consequence_is_held_higher(all_strict):
+    def bar(strict: bool, lead_in: bool) -> accept.Bar:
+        return accept.bar_for(Phrase("x", None, "x", lead_in, strict), SPHINX_BARS, all_strict)
+
+    weak = HIT | {"worst word": -8.1, "mean": 0.0, "edit ratio": 0.1}
+    assert "one word" in judge(weak, bar(True, True)) and judge(weak, bar(False, True)) == ""
+    assert judge(weak | {"worst word": -7.9}, bar(True, True)) == ""
+    assert bar(False, True) == SPHINX_BARS[all_strict] and bar(False, False) == STRICT

@@ -37,6 +37,12 @@ def test_a_sentence_one_word_off_is_a_phrase_but_for_one_word_and_no_decoy():
     assert not set(near.one_off("tune")) & set(near.one_off("report"))
 
 
+def test_a_denied_sentence_is_no_phrase_and_belongs_to_one_half():
+    assert len(set(near.DENIED)) == len(near.DENIED) >= 60
+    assert not set(near.DENIED) & {phrase.text for phrase in table()}
+    assert not set(near.denied("tune")) & set(near.denied("report"))
+
+
 def test_a_files_half_is_fixed_by_its_name():
     assert [human.half_of(f"{name}.g722") for name in ("activated", "goodbye", "hello")] == ["tune", "report", "tune"]
     halves = [human.half_of(f"{number}.g722") for number in range(1000)]

@@ -9,12 +9,13 @@ import pytest
 
 from assistant.hearing.contract import RATE, Result
 from assistant.hearing.denoise_spectral import Spectral
-from assistant.hearing.ear import NO_PHRASE, NOT_NOW, Ear
+from assistant.hearing.ear import NO_PHRASE, NOT_NOW, NOT_THE_ANSWER, Ear
 from assistant.hearing.endpoint import FRAME_BYTES, Endpointer
 from assistant.hearing.sphinx import Sphinx
 from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
-from assistant.wording.phrases import decoys
+from assistant.plans.model import Check
+from assistant.wording.phrases import Phrase, decoys, phrases_for, whole_table
 from tests.hearing.voices import LEAD_IN, need, padded, pcm, read_spoken, saw_noise, spoken, table
 
 NEXT = "marigold proceed to next pass"
@@ -31,6 +32,7 @@ class Slow:
     def __init__(self, takes_s: float = 0.0, refuses: int = 0) -> None:
         """refuses: so many of the first pieces."""
         self.pieces: list[bytes] = []
+        self.listened_for: tuple[Phrase, ...] = ()
         self._takes_s, self._refuses = takes_s, refuses
 
     def unknown_words(self, words):
@@ -39,6 +41,7 @@ class Slow:
     def decode(self, pcm16k, phrases):
         time.sleep(self._takes_s)
         self.pieces.append(pcm16k)
+        self.listened_for = tuple(phrases)
         return Result(None, "unclear") if len(self.pieces) <= self._refuses else Result(PHRASE, "")
 
 
@@ -148,7 +151,7 @@ def test_what_means_nothing_now_is_known_and_never_taken_for_something_else(voic
 
 
 @pytest.mark.parametrize("voice", ["en-us", "flite:slt", "flite:rms"])
-@pytest.mark.parametrize("said", ["this board is completed", "affirm that is wrong", "safety guard removed"])
+@pytest.mark.parametrize("said", ["this board is completed", "affirm that is wrong", "finish the board"])
 def test_what_is_nearly_a_phrase_is_known_and_refused(voice, said):
     """Without the decoy some of these were taken for the phrase in some voice."""
     need("flite" if voice.startswith("flite") else "espeak-ng")
@@ -156,7 +159,43 @@ def test_what_is_nearly_a_phrase_is_known_and_refused(voice, said):
     ear.listen(table(), 1)
     (found,) = ear.feed(padded(spoken(voice, f"marigold {said}"), 1.0, 1.0))
     assert found.phrase is None
-    assert (found.heard, found.reason) == (f"marigold {said}", NO_PHRASE)
+    assert (found.heard, found.reason) == (f"marigold {said}", NO_PHRASE.format(said))
+
+
+PORT = Check("dust port", "dust port open?", "dust port is open now", "session")
+
+
+@pytest.mark.parametrize("voice", ["en-us", "flite:slt", "flite:rms"])
+@pytest.mark.parametrize(
+    ("check", "said"),
+    [
+        ("setting bar out", "setting bar is not put away"),
+        ("setting bar out", "is the setting bar put away"),
+        ("glue dry and trimmed", "the glue is never dry and trimmed"),
+        ("dust port", "dust port is not open now"),
+        ("dust port", "is the dust port open now"),
+        ("dust port", "dust port is closed now"),
+    ],
+)
+def test_an_answer_denied_asked_or_turned_round_is_refused_by_name(voice, check, said):
+    """In the state of a session where this check is open; a shop's own one is no different."""
+    need("flite" if voice.startswith("flite") else "espeak-ng")
+    checks = (*DEFAULT_CHECKS, PORT)
+    ear = Ear(SPHINX, known=whole_table(checks, LEAD_IN) + decoys(checks, LEAD_IN))
+    ear.listen(phrases_for([("check", check), ("again", None), ("end", None)], checks, LEAD_IN), 1)
+    (found,) = ear.feed(padded(spoken(voice, f"marigold {said}"), 1.0, 1.0))
+    assert found.phrase is None
+    assert (found.heard, found.reason) == (f"marigold {said}", NOT_THE_ANSWER.format(said))
+
+
+@pytest.mark.parametrize(("language", "more"), [("en", True), ("ko", False)])
+def test_rivals_are_listened_for_in_the_language_that_has_rules(language, more):
+    slow = Slow()
+    ear = Ear(slow, language=language)
+    ear.listen(table(), 1)
+    ear.feed(quiet(1) + sound(0.8) + quiet(1))
+    assert slow.listened_for[: len(table())] == table()
+    assert (len(slow.listened_for) > len(table())) == more
 
 
 def test_the_words_of_every_decoy_are_known():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.hearing.grammar import denials, jsgf, tree_of
+from assistant.hearing.grammar import jsgf, tree_of
 from tests.hearing.voices import table
 
 
@@ -48,8 +48,3 @@ def test_words_that_would_change_the_grammar_are_refused(bad):
 
 def test_shared_beginnings_are_written_once():
     assert list(tree_of(phrase.text for phrase in table(1000) if phrase.lead_in)) == ["marigold"]
-
-
-def test_a_denial_puts_a_not_behind_is_or_are():
-    assert denials("marigold all clamps are secure") == ["marigold all clamps are not secure"]
-    assert denials("proceed to next pass") == []

@@ -14,7 +14,7 @@ from tests.hearing.corpus import human, near, noise, speakers
 from tests.hearing.voices import floats, pcm, table
 
 HALVES = ("tune", "report")
-KINDS = ("phrase", "pair", "human", "near", "other", "one off")
+KINDS = ("phrase", "pair", "human", "near", "other", "one off", "denied")
 SPEECH = 0.06  # level of the sounding samples, full scale = 1: as the study's, peak -3 dB halved
 ROOM = 1e-4  # of a quiet room
 GAP_S = (0.8, 1.2)
@@ -54,6 +54,7 @@ def clips(half: str, kind: str, every: int = 1) -> list[Clip]:
         "near": near.near(half),
         "other": near.other(half),
         "one off": near.one_off(half),
+        "denied": near.denied(half),
     }[kind]
     wanted = [(voice, text) for text in texts for voice in speakers.usable(half)]
     # By hash: each N-th of the list could always be the same voice.

@@ -37,6 +37,7 @@ WHERE = {
     "near": ("clean", "10 dB"),
     "other": ("clean", "10 dB"),
     "one off": ("clean", "10 dB"),
+    "denied": ("clean", "10 dB"),
 }
 
 
@@ -214,6 +215,8 @@ class Row:
     other_taken: int
     one_off: int
     one_off_taken: int
+    denied: int
+    denied_taken: int
     reaction: tuple[float, float]
     unloaded: tuple[float, float]
 
@@ -284,6 +287,8 @@ def _row(condition: str, lines: Sequence[Line]) -> Row:
         other_taken=count("other", taken),
         one_off=count("one off"),
         one_off_taken=count("one off", taken),
+        denied=count("denied"),
+        denied_taken=count("denied", taken),
         reaction=_middle_and_late([line.reaction_s for line in hits]),
         unloaded=_middle_and_late([line.unloaded_s for line in hits]),
     )

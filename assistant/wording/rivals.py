@@ -1,0 +1,197 @@
+"""What is nearly a phrase and means that it isn't so, or asks whether it is: made by rule from the phrase's own words.
+
+A recogniser that knows the phrases alone takes "all clamps are hardly secure" for the answer, since nothing else that
+it knows is nearer. It knows these too, so that they are recognised and refused. The rules are English; no other
+language has any yet, so what is said in Korean has only the decoys of its language file.
+
+Pure text. Which words a recogniser knows is its own affair: `rivals` asks for it where it makes words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+
+from assistant.plans.languages import GO_TO, HARMLESS
+from assistant.plans.own_phrases import CHECK
+from assistant.wording.phrases import NOTHING, Phrase
+
+LAST_DIGIT = 9
+Knows = Callable[[str], bool]
+Words = tuple[str, ...]
+
+_CONTRACTED = {"is": "isn't", "are": "aren't", "was": "wasn't", "were": "weren't", "has": "hasn't", "have": "haven't"}
+_BEFORE_ALL = ("not", "never", "no", "if")
+_BEFORE_ORDERS = ("not", "never", "do not", "don't", "shall we")
+_AFTER_IS = ("not", "never", "not yet", "almost")
+_ANYWHERE = ("not", "never")
+# Between "is" and what counts; often not said, or said in their place: "blade height is hardly measured".
+_ADVERBS = frozenset(("now", "well", "both", "all", "fully", "quite", "properly", "already"))
+_DETERMINERS = frozenset(("a", "an", "the", "this", "that", "all", "both", "every", "each", "my", "our"))
+# Neither denied nor given a prefix.
+_PARTICLES = frozenset(("and", "or", "to", "of", "in", "on", "off", "up", "down", "out", "one", "at"))
+_LIGHT = _ADVERBS | _DETERMINERS | _PARTICLES
+_PREFIXES = ("un", "in", "im", "dis")
+_OPPOSITES: dict[str, tuple[str, ...]] = {
+    "all": ("no", "not all", "some", "none of the"),
+    "both": ("neither", "not"),
+    "away": ("back", "in"),
+    "clamped": ("loose",),
+    "clean": ("dirty",),
+    "clear": ("blocked",),
+    "closed": ("open",),
+    "completed": ("incomplete", "abandoned", "cancelled"),
+    "correct": ("wrong", "false"),
+    "cut": ("uncut",),
+    "down": ("up",),
+    "dry": ("wet", "damp"),
+    "empty": ("full",),
+    "finish": ("start", "begin"),
+    "finished": ("started",),
+    "fitted": ("removed", "missing", "lifted", "taken off"),
+    "free": ("stuck",),
+    "fresh": ("used", "worn", "old"),
+    "full": ("empty",),
+    "good": ("bad",),
+    "held": ("hanging", "lifted"),
+    "holding": ("slipping",),
+    "locked": ("open", "loose"),
+    "measured": ("changed", "unknown", "guessed"),
+    "new": ("old", "used"),
+    "next": ("last", "previous"),
+    "off": ("on",),
+    "on": ("off",),
+    "open": ("closed", "shut", "blocked"),
+    "previous": ("next",),
+    "proceed": ("stop",),
+    "ready": ("busy",),
+    "right": ("wrong", "false"),
+    "running": ("stopped",),
+    "safe": ("dangerous",),
+    "secure": ("loose", "open", "slack", "undone"),
+    "secured": ("loose", "open"),
+    "sharp": ("blunt", "dull"),
+    "shut": ("open",),
+    "still": ("turning", "running"),
+    "stopped": ("running", "turning"),
+    "tight": ("loose", "slack"),
+    "trimmed": ("rough",),
+    "well": ("badly", "poorly"),
+    "working": ("stopped", "broken"),
+}
+
+
+def rivals(phrases: Iterable[Phrase], language: str, knows: Knows) -> tuple[Phrase, ...]:
+    """The rivals of those of these phrases that record, confirm, move or end; none that is itself one of the phrases.
+
+    language: as in `VoiceSettings`. knows: whether the recogniser knows a word; a rival with one that it lacks is left
+    out. Their intent is `NOTHING` and their argument the intent of the phrase that they are like.
+    """
+    phrases = tuple(phrases)
+    taken = {phrase.text for phrase in phrases}
+    found: list[Phrase] = []
+    for phrase in phrases if language == "en" else ():
+        if phrase.intent in HARMLESS or phrase.intent == NOTHING:
+            continue
+        lead_in = phrase.text.removesuffix(phrase.wording)
+        for text in _rivals(phrase, knows):
+            if lead_in + text not in taken and all(map(knows, text.split())):
+                taken.add(lead_in + text)
+                found.append(Phrase(NOTHING, phrase.intent, lead_in + text, phrase.lead_in, False))
+    return tuple(found)
+
+
+def _rivals(phrase: Phrase, knows: Knows) -> Iterator[str]:
+    words = tuple(phrase.wording.split())
+    place = next((n for n, word in enumerate(words) if word in _CONTRACTED and 0 < n < len(words) - 1), None)
+    if phrase.intent == GO_TO:
+        # Its numbers are many, and it is read back in any case: what comes before the digits is enough.
+        if isinstance(phrase.argument, int) and phrase.argument <= LAST_DIGIT:
+            yield from (f"{before} {phrase.wording}" for before in ("do not", "never"))
+    elif place is None:
+        yield from _without_verb(words, phrase.intent == CHECK, knows)
+    else:
+        yield from _statement(words, place, knows)
+        shorter = words[: place + 1] + tuple(word for word in words[place + 1 :] if word not in _ADVERBS)
+        if shorter != words and len(shorter) > place + 1:
+            yield from _denied(shorter, place, knows)
+
+
+def _statement(words: Words, place: int, knows: Knows) -> Iterator[str]:
+    """Of "all clamps are secure". place: of "are"."""
+    yield from _denied(words, place, knows)
+    yield from _in_front(words, _BEFORE_ALL)
+    yield from _opposite(words)
+    # Only after the verb: "finish no session" is too near to "finish the session", of which it took true ones.
+    if words[place + 1] in ("a", "an"):
+        yield _said(words[: place + 1], "no", words[place + 2 :])
+
+
+def _denied(words: Words, place: int, knows: Knows) -> Iterator[str]:
+    """It is not so, or is it?"""
+    subject, verb, rest = words[:place], words[place], words[place + 1 :]
+    yield from _put_in(words, (place + 1,), _AFTER_IS)
+    yield from _put_in(words, [n for n in range(place + 2, len(words)) if words[n] not in _LIGHT], _ANYWHERE)
+    yield _said(subject, _CONTRACTED[verb], rest)
+    yield _said(verb, subject, rest)
+    if subject[0] not in _DETERMINERS:
+        yield _said(verb, "the", subject, rest)
+    yield from _prefixed(words, range(place + 1, len(words)), knows)
+
+
+def _without_verb(words: Words, answer: bool, knows: Knows) -> Iterator[str]:
+    """Of an order ("finish the session"), or of an answer that says no "is" ("safety guard fitted")."""
+    places = [n for n in range(1, len(words)) if words[n] not in _LIGHT]
+    if not answer:
+        # No light word: "mark up a problem" took true ones of "mark down a problem", and means nothing.
+        yield from _opposite(words, _LIGHT)
+        yield from _in_front(words, _BEFORE_ORDERS)
+        return
+    yield from _opposite(words)
+    yield from _put_in(words, places, _ANYWHERE)
+    yield from _in_front(words, _BEFORE_ALL)
+    yield from _prefixed(words, places, knows)
+    verb = "are" if words[-2].endswith("s") else "is"
+    yield from _put_in(words, (len(words) - 1,), (_CONTRACTED[verb], f"{verb} not", f"{verb} never"))
+    yield _said(verb, words)
+    if words[0] not in _DETERMINERS:
+        yield _said(verb, "the", words)
+
+
+def _said(*parts: str | Sequence[str]) -> str:
+    return " ".join(part if isinstance(part, str) else " ".join(part) for part in parts if part)
+
+
+def _put_in(words: Words, places: Iterable[int], which: Iterable[str]) -> Iterator[str]:
+    which = tuple(which)
+    for place in places:
+        for word in which:
+            yield _said(words[:place], word, words[place:])
+
+
+def _in_front(words: Words, which: Iterable[str]) -> Iterator[str]:
+    """Before it all; "no" takes the place of "the"."""
+    for word in which:
+        yield _said(word, words[1:] if word == "no" and words[0] in _DETERMINERS else words)
+
+
+def _prefixed(words: Words, places: Iterable[int], knows: Knows) -> Iterator[str]:
+    """ "Insecure" for "secure": the words that there are, and "un" before what was done, as a word of its own where the
+    recogniser has no other."""
+    for place in places:
+        word = words[place]
+        if word in _LIGHT:
+            continue
+        known = [prefix + word for prefix in _PREFIXES if knows(prefix + word)]
+        if word.endswith("ed") and f"un{word}" not in known:
+            known.append(f"un {word}")
+        for made in known:
+            yield _said(words[:place], made, words[place + 1 :])
+
+
+def _opposite(words: Words, but: frozenset[str] = frozenset()) -> Iterator[str]:
+    """With one word its opposite, and with "but not" for "and". but: words that stay."""
+    for place, word in enumerate(words):
+        for other in () if word in but else _OPPOSITES.get(word, ()):
+            yield _said(words[:place], other, words[place + 1 :])
+        if word == "and":
+            yield _said(words[:place], "but not", words[place + 1 :])

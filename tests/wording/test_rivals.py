@@ -1,0 +1,134 @@
+"""What is made by rule of every phrase that has a consequence: that it is not so, whether it is, and its opposite."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.plans.checks import DEFAULT_CHECKS, default_checks
+from assistant.plans.languages import HARMLESS, INTENTS, language_of
+from assistant.plans.model import Check, VoiceSettings
+from assistant.wording.phrases import NOTHING, Phrase, whole_table
+from assistant.wording.rivals import rivals
+
+OWN = (
+    Check("vacuum", "vacuum on?", "vacuum is switched on", "session"),
+    Check("cover", "cover?", "motor cover tightened", "session"),
+    Check("rests", "rests?", "outfeed supports levelled", "session"),
+)
+
+
+def anything(word: str) -> bool:
+    return True
+
+
+def nothing_made(word: str) -> bool:
+    """A recogniser that knows no word with a prefix."""
+    return not word.startswith(("un", "in", "im", "dis")) or word in ("un", "in")
+
+
+def of(wording: str, intent: str = "check", knows=anything) -> set[str]:
+    phrase = Phrase(intent, "x", f"heron {wording}", True, True)
+    found = rivals([phrase], "en", knows)
+    assert all(one.text == f"heron {one.wording}" and one.lead_in and not one.strict for one in found)
+    assert {(one.intent, one.argument) for one in found} <= {(NOTHING, intent)}
+    return {one.wording for one in found}
+
+
+@pytest.mark.parametrize(
+    ("wording", "expected"),
+    [
+        (
+            "vacuum is switched on",
+            {
+                "vacuum is not switched on",
+                "vacuum is never switched on",
+                "vacuum is not yet switched on",
+                "vacuum isn't switched on",
+                "no vacuum is switched on",
+                "is vacuum switched on",
+                "is the vacuum switched on",
+                "vacuum is unswitched on",
+                "vacuum is switched off",
+            },
+        ),
+        (
+            "both rails are now clean and level",
+            {
+                "both rails are not now clean and level",
+                "both rails are now not clean and level",
+                "both rails are not clean and level",
+                "both rails are now clean and not level",
+                "both rails are now clean but not level",
+                "both rails aren't clean and level",
+                "not both rails are now clean and level",
+                "neither rails are now clean and level",
+                "are both rails now clean and level",
+                "are both rails clean and level",
+                "both rails are unclean and level",
+                "both rails are now dirty and level",
+            },
+        ),
+        (
+            "motor cover tightened",
+            {
+                "motor cover not tightened",
+                "motor cover never tightened",
+                "motor cover is not tightened",
+                "motor cover isn't tightened",
+                "no motor cover tightened",
+                "is motor cover tightened",
+                "is the motor cover tightened",
+                "motor cover untightened",
+            },
+        ),
+        (
+            "outfeed supports levelled",
+            {"are outfeed supports levelled", "are the outfeed supports levelled", "outfeed supports are not levelled"},
+        ),
+        ("insert plate is a flat one", {"insert plate is no flat one", "insert plate is not a flat one"}),
+    ],
+)
+def test_an_answer_is_denied_asked_and_turned_round(wording: str, expected: set[str]) -> None:
+    found = of(wording)
+    assert expected <= found, expected - found
+    assert wording not in found
+
+
+@pytest.mark.parametrize("intent", [intent for intent in INTENTS if intent not in HARMLESS and intent != "go to"])
+def test_an_order_is_denied_and_asked(intent: str) -> None:
+    found = of("wind up the long rope", intent)
+    assert {"do not wind up the long rope", "don't wind up the long rope", "never wind up the long rope"} <= found
+
+
+def test_a_word_that_the_recogniser_lacks_is_said_in_two_or_not_at_all() -> None:
+    found = of("both rails are now polished and secure", knows=nothing_made)
+    assert "both rails are now un polished and secure" in found
+    assert not any("insecure" in text or "unpolished" in text for text in found)
+    assert all("not" not in text.split() for text in of("both rails are level", knows=lambda word: word != "not"))
+
+
+def test_every_phrase_with_a_consequence_has_rivals_and_no_other_has() -> None:
+    checks = (*DEFAULT_CHECKS, *OWN)
+    for phrase in whole_table(checks, VoiceSettings(), 2):
+        found = rivals([phrase], "en", anything)
+        assert (len(found) >= 2) == (phrase.intent not in HARMLESS), phrase
+        assert len({one.text for one in found}) == len(found) <= 60
+
+
+def test_what_is_itself_a_phrase_is_no_rival() -> None:
+    on = Phrase("check", "on", "heron vacuum is switched on", True, True)
+    off = Phrase("check", "off", "heron vacuum is switched off", True, True)
+    texts = {one.text for one in rivals([on, off], "en", anything)}
+    assert not texts & {on.text, off.text} and "heron vacuum is not switched off" in texts
+
+
+def test_a_pass_to_go_to_is_denied_before_it_however_many_there_are() -> None:
+    table = [phrase for phrase in whole_table((), VoiceSettings(), 60) if phrase.intent == "go to"]
+    texts = {one.wording for one in rivals(table, "en", anything)}
+    assert {"do not go to pass three number three", "never go to pass nine number nine"} <= texts
+    assert len(texts) == len(rivals(table[:11], "en", anything)) == 22, "as many as digits, five and nine in two ways"
+
+
+def test_korean_has_no_rules_of_its_own() -> None:
+    voice = VoiceSettings(language="ko", lead_in="무궁화")
+    assert rivals(whole_table(default_checks(language_of("ko")), voice), "ko", anything) == ()
