@@ -10,7 +10,9 @@ from pathlib import Path
 from tests.commands.program import CHECKS, FIRST_CALL, SHOP, Workshop
 from tests.plans.files import DEMO
 
-WHOLE = FIRST_CALL + """\
+WHOLE = (
+    FIRST_CALL
+    + """\
 10 pedal tap
 20 pedal tap
 30 pedal hold
@@ -19,6 +21,7 @@ WHOLE = FIRST_CALL + """\
 50 pedal tap
 60 heard marigold saw is off and all are counted
 """
+)
 
 
 def test_a_whole_job_is_cut_and_finished(workshop: Workshop) -> None:
@@ -231,7 +234,9 @@ def test_announcements_are_written_to_the_speaker_file_in_order(workshop: Worksh
     # Spaced so that no announcement is cut off: the longest take half a minute.
     times = iter(range(60, 1000, 60))
     script = "".join(f"{next(times)} heard marigold {answer}\n" for answer in CHECKS)
-    script += "".join(f"{next(times)} pedal {gesture}\n" for gesture in ("tap", "tap", "hold", "hold", "tap", "tap", "hold"))
+    script += "".join(
+        f"{next(times)} pedal {gesture}\n" for gesture in ("tap", "tap", "hold", "hold", "tap", "tap", "hold")
+    )
     done = workshop.cut(script, "--speaker", "said.wav")
     assert done.code == 0, done.err
     with wave.open(str(tmp_path / "said.wav"), "rb") as wav:

@@ -74,7 +74,12 @@ def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
     counted = {f"pass {n}": done.out.count(f"    pass {n} cut, said by") for n in range(1, 9)}
     assert counted == {f"pass {n}": 2 if n <= 4 else 1 for n in range(1, 9)}, "four on one board, eight on the other"
     asked = ("report my progress", "say again position", "how many more to go", "affirm that is right")
-    answers = ("carriage zero is correct", "all clamps are secure", "safety guard fitted", "saw is off and all are counted")
+    answers = (
+        "carriage zero is correct",
+        "all clamps are secure",
+        "safety guard fitted",
+        "saw is off and all are counted",
+    )
     by_voice = (*asked, *answers, "clamps are tight and guard is on", "proceed to next pass")
     assert [text for text in by_voice if text not in done.out] == []
     assert done.out.count("(pedal: hold)") == 2, "the guard in the first act, the clamps in the second"

@@ -51,7 +51,9 @@ def test_asks_and_checks_and_then_calls_the_pass_in_flight_as_not_cut(cut_off: W
 
 
 def test_a_resumed_session_can_be_finished_and_each_pass_is_cut_once(cut_off: Workshop) -> None:
-    done = cut_off.resume(SECURED + "12 pedal tap\n22 pedal hold\n23 pedal hold\n30 pedal tap\n40 pedal tap\n50 pedal hold\n")
+    done = cut_off.resume(
+        SECURED + "12 pedal tap\n22 pedal hold\n23 pedal hold\n30 pedal tap\n40 pedal tap\n50 pedal hold\n"
+    )
     assert done.code == 0
     cut = [(r["setup"], r["pass"]) for r in cut_off.export()["records"] if r["kind"] == "pass_cut"]
     assert cut == [(1, 1), (1, 2), (2, 1), (2, 2)]
