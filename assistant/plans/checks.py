@@ -49,7 +49,7 @@ _ASKED = (
     (BAR_CHECK, "setting bar out of its slot?", "setup"),
     (
         CLAMPS,
-        f"{KEEP_CLEAR_SAY} Clamps, screws and stop all outside, clamps tight, trailing end held down?",
+        f"{KEEP_CLEAR_SAY} Clamps, screws and stop all outside and tight, trailing end held down?",
         "setup",
     ),
     (GUARD, GUARD_SAY.format(GUARD_DEFAULT), "setup"),

@@ -81,7 +81,7 @@ class SyntheticOperator:
         elif isinstance(event, SpeechEnded):
             self._sounding = max(0, self._sounding - 1)
             if not self._sounding:
-                self._act_at = max(event.at + self._thinks_s(), self._ready_at)
+                self._act_at = max(event.at, self._ready_at) + self._thinks_s()
 
     def read(self, samples: int) -> bytes | None:
         """The operator's sound for the next samples; None when the session is over and all is said."""

@@ -24,7 +24,7 @@ name = "long side"
 part = "A"
 ends = 2
 """
-SHOP = 'unit = "mm"\nchecks_off = ["edge and face", "hold-down", "backing"]\n[blade]\nkerf = 3.18\n'
+SHOP = 'unit = "mm"\nchecks_off = ["zero", "edge and face", "backing"]\n[blade]\nkerf = 3.18\n'
 CHECKS = ("all clamps are secure", "safety guard fitted", "blade height is now measured")
 FIRST_CALL = "".join(f"{n} heard marigold {answer}\n" for n, answer in enumerate(CHECKS, 1))
 

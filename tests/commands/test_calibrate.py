@@ -107,7 +107,7 @@ def test_a_test_board_is_cut_in_an_ordinary_session(bench: Bench, tmp_path: Path
     for _ in range(len(KERF) + 1):
         at += 5
         script.append(f"{at} pedal tap")
-    script.append(f"{at + 5} pedal tap")
+    script.append(f"{at + 10} pedal hold")
     rehearsal = write(tmp_path, "\n".join(script) + "\n", "script.txt")
     words = ["cut", str(path), "--shop", str(bench.shop), "--state", str(tmp_path / "state")]
     assert main([*words, "--rehearse", str(rehearsal), "--no-voice"]) == 0

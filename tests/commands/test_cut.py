@@ -4,11 +4,24 @@ from __future__ import annotations
 
 import socket
 import wave
+from collections import Counter
 from pathlib import Path
 
-from tests.commands.program import CHECKS, FIRST_CALL, Workshop
+from tests.commands.program import CHECKS, FIRST_CALL, SHOP, Workshop
+from tests.plans.files import DEMO
 
-WHOLE = FIRST_CALL + "10 pedal tap\n20 pedal tap\n30 pedal hold\n31 pedal hold\n40 pedal tap\n50 pedal tap\n"
+WHOLE = (
+    FIRST_CALL
+    + """\
+10 pedal tap
+20 pedal tap
+30 pedal hold
+31 pedal hold
+40 pedal tap
+50 pedal tap
+60 heard marigold saw is off and all are counted
+"""
+)
 
 
 def test_a_whole_job_is_cut_and_finished(workshop: Workshop) -> None:
@@ -27,16 +40,18 @@ def test_a_whole_job_is_cut_and_finished(workshop: Workshop) -> None:
         ("pass_cut", 1, 1, "pedal"),
         ("setting_called", 1, 2),
         ("pass_cut", 1, 2, "pedal"),
+        ("check_opened", 1, "saw off"),
+        ("check_confirmed", 1, "saw off", "pedal"),
         ("setup_done", 1),
         ("setup_started", 2),
-        ("check_opened", 2, "clamps"),
-        ("check_confirmed", 2, "clamps", "pedal"),
-        ("check_opened", 2, "guard"),
-        ("check_confirmed", 2, "guard", "pedal"),
+        ("check_opened", 2, "clamps and guard"),
+        ("check_confirmed", 2, "clamps and guard", "pedal"),
         ("setting_called", 2, 1),
         ("pass_cut", 2, 1, "pedal"),
         ("setting_called", 2, 2),
         ("pass_cut", 2, 2, "pedal"),
+        ("check_opened", 2, "saw off"),
+        ("check_confirmed", 2, "saw off", "voice"),
         ("setup_done", 2),
         ("finished",),
     ]
@@ -47,8 +62,53 @@ def test_what_is_said_in_a_whole_job(workshop: Workshop) -> None:
     assert said[0].startswith("Kerfcall never stops the saw.")
     assert said[5] == "Set nine decimal one six; then start the saw; cut, draw back clear, then tap."
     assert said[6] == "Set one two decimal zero two."
-    assert said[7].startswith("Saw off. Wait until the blade stands still. One socket: look at it before you unclamp.")
-    assert said[-1].endswith("refit the riving knife and guard.")
+    assert said[7] == "Saw off. When the blade has stopped, count one socket."
+    assert said[8].startswith("Setup two of two: long side, part A, end two down."), "the next board comes after that"
+    assert said[-2] == "Saw off. When the blade has stopped, count one socket."
+    assert said[-1] == "All is cut. Isolate the saw, and refit the riving knife and guard."
+
+
+def test_a_setup_is_done_only_when_the_blade_had_time_to_stop_and_the_sockets_were_counted(
+    workshop: Workshop,
+) -> None:
+    """Ten seconds, the default run-down, after the last tap; until then the next board is not named."""
+    cut = FIRST_CALL + "10 pedal tap\n20 pedal tap\n"
+    early = workshop.cut(cut + "29.9 pedal hold\n60 pedal tap\n")
+    assert early.facts[-1] == ("check_opened", 1, "saw off")
+    assert "Not counted: the blade takes 10 seconds to stop. Wait, count, then confirm." in early.said
+    assert not any(text.startswith("Setup two of two") for text in early.said)
+    done = workshop.cut(cut + "30 pedal hold\n")
+    assert done.facts[-4:-1] == [("check_confirmed", 1, "saw off", "pedal"), ("setup_done", 1), ("setup_started", 2)]
+
+
+def test_a_longer_run_down_of_the_shop_file_is_waited_for(workshop: Workshop) -> None:
+    workshop.write("shop.toml", SHOP + "run_down_s = 25\n")
+    done = workshop.cut(FIRST_CALL + "10 pedal tap\n20 pedal tap\n30 pedal hold\n44.9 pedal hold\n45 pedal hold\n")
+    confirmed = [line["at"] for line in done.lines if line["kind"] == "check_confirmed" and line["check"] == "saw off"]
+    assert confirmed == [45.0], "not the hold 10 s after the last tap"
+
+
+def test_tea_trays_with_the_default_checks_ask_twenty_three_times(workshop: Workshop) -> None:
+    """Every question wears out the next one's hearing, so there are as few as safety lets there be."""
+    workshop.write("shop.toml", 'unit = "mm"\n[blade]\nkerf = 3.18\n')
+    gestures = [one for checks in (6, 2, 2, 2, 3, 2) for one in (*["hold"] * checks, *["tap"] * 14, "hold")]
+    workshop.write("script.txt", "".join(f"{12 * n} pedal {one}\n" for n, one in enumerate(gestures, 1)))
+    plan = str(DEMO / "tea-trays.toml")
+    words = ("cut", plan, "--shop", "shop.toml", "--state", "state", "--rehearse", "script.txt")
+    done = workshop.run(*words)
+    assert done.code == 0, done.err
+    names = [fact[2] for fact in done.facts if fact[0] == "check_opened"]
+    assert Counter(names) == {
+        "zero": 1,
+        "edge and face": 6,
+        "clamps": 1,
+        "guard": 1,
+        "clamps and guard": 5,
+        "blade height": 1,
+        "backing": 2,
+        "saw off": 6,
+    }
+    assert len(names) == 23
 
 
 def test_every_line_is_json_with_the_same_head_and_time_never_falls(workshop: Workshop) -> None:
@@ -182,7 +242,9 @@ def test_announcements_are_written_to_the_speaker_file_in_order(workshop: Worksh
     # Spaced so that no announcement is cut off: the longest take half a minute.
     times = iter(range(60, 1000, 60))
     script = "".join(f"{next(times)} heard marigold {answer}\n" for answer in CHECKS)
-    script += "".join(f"{next(times)} pedal {gesture}\n" for gesture in ("tap", "tap", "hold", "hold", "tap", "tap"))
+    script += "".join(
+        f"{next(times)} pedal {gesture}\n" for gesture in ("tap", "tap", "hold", "hold", "tap", "tap", "hold")
+    )
     done = workshop.cut(script, "--speaker", "said.wav")
     assert done.code == 0, done.err
     with wave.open(str(tmp_path / "said.wav"), "rb") as wav:

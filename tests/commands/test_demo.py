@@ -65,9 +65,24 @@ def test_in_a_folder_that_is_only_read_nothing_is_played() -> None:
 
 def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
     """Killed in mid-board and resumed; every pass is cut once, and the sound is as long as it says."""
+    workshop.patience_s = 600.0
     done = workshop.run("demo", "--out", "said.wav", "--state", "state")
     assert done.code == 0, done.err
     assert done.err == ""
     assert "The process has been killed in mid-board" in done.out and "Resuming Corner of a small tray:" in done.out
     assert "session finished" in done.out and "Press q" not in done.out
+    counted = {f"pass {n}": done.out.count(f"    pass {n} cut, said by") for n in range(1, 9)}
+    assert counted == {f"pass {n}": 2 if n <= 4 else 1 for n in range(1, 9)}, "four on one board, eight on the other"
+    asked = ("report my progress", "say again position", "how many more to go", "affirm that is right")
+    answers = (
+        "carriage zero is correct",
+        "all clamps are secure",
+        "safety guard fitted",
+        "saw is off and all are counted",
+    )
+    by_voice = (*asked, *answers, "clamps are tight and guard is on", "proceed to next pass")
+    assert [text for text in by_voice if text not in done.out] == []
+    assert done.out.count("(pedal: hold)") == 2, "the guard in the first act, the clamps in the second"
+    assert done.out.count("Saw off. When the blade has stopped, count") == 2
+    assert "Not counted" not in done.out, "the operator waits until the blade stands still"
     assert (workshop.folder / "said.wav").stat().st_size > 40 * 22_050 * 2

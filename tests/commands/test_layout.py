@@ -140,7 +140,9 @@ def test_a_downward_move_to_a_setups_first_pass_goes_past_and_comes_up(capsys: p
 
 def test_checks_in_effect_are_listed_in_order(capsys: pytest.CaptureFixture[str]) -> None:
     checks = _json(capsys, DEMO / "tea-trays.toml", DEMO / "shop-stepper.toml")["checks"]
-    assert checks[1] == {"name": "clamps", "answer": "all clamps are secure", "when": "setup"}
+    assert checks[0] == {"name": "zero", "answer": "carriage zero is correct", "when": "session"}
+    assert checks[2] == {"name": "clamps", "answer": "all clamps are secure", "when": "setup"}
+    assert [check["name"] for check in checks if check["when"] == "setup end"] == ["saw off"]
     assert checks[-1] == {"name": "motor", "answer": "stepper motor is holding", "when": "every 20"}
 
 
@@ -158,7 +160,7 @@ def test_the_table_reads_in_the_shops_unit(capsys: pytest.CaptureFixture[str]) -
         "down to 8.66 first, then up",
         "Setup 5: short side 1 to 2, clamped together; part B, end 1, 12.3 mm deep",
         "6 setups, 84 passes",
-        "Checks, in order: edge and face (setup), clamps (setup), guard (setup)",
+        "Checks, in order: zero (session), edge and face (setup), clamps (setup), guard (setup), clamps and",
     ):
         assert line in text
     assert text.rstrip().endswith(CAUTION)

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import sqlite3
 import subprocess
 import sys
 from dataclasses import replace
+from typing import ClassVar
 
 import pytest
 
-from assistant.journal.store import Journal
+from assistant.journal import codec
+from assistant.journal.store import FILE_NAME, Journal
 from assistant.plans.model import Check
 from assistant.session.facts import Record, SetupStarted, Started
 from tests.commands.program import FIRST_CALL, Done, Workshop
-from tests.journal.build_fixture import small_job
+from tests.journal.build_fixture import FIXTURES, small_job
 from tests.journal.made import records
 
 INTERRUPTED = FIRST_CALL + "10 pedal tap\n12 interrupt\n"
@@ -50,20 +54,39 @@ def test_asks_and_checks_and_then_calls_the_pass_in_flight_as_not_cut(cut_off: W
 
 
 def test_a_resumed_session_can_be_finished_and_each_pass_is_cut_once(cut_off: Workshop) -> None:
-    done = cut_off.resume(SECURED + "12 pedal tap\n20 pedal hold\n21 pedal hold\n30 pedal tap\n40 pedal tap\n")
+    done = cut_off.resume(
+        SECURED + "12 pedal tap\n22 pedal hold\n23 pedal hold\n30 pedal tap\n40 pedal tap\n50 pedal hold\n"
+    )
     assert done.code == 0
     cut = [(r["setup"], r["pass"]) for r in cut_off.export()["records"] if r["kind"] == "pass_cut"]
     assert cut == [(1, 1), (1, 2), (2, 1), (2, 2)]
 
 
 def test_a_pass_recurs_only_after_it_was_named(cut_off: Workshop) -> None:
+    """Before its end was counted the setup goes on, as it was clamped."""
     back = "12 pedal tap\n14 heard marigold return to previous\n15 pedal hold\n"
-    done = cut_off.resume(SECURED + back + "16 pedal hold\n17 pedal hold\n30 pedal tap\n")
-    kinds = [
-        (r["kind"], r.get("pass")) for r in cut_off.export()["records"] if r["kind"] in ("pass_cut", "stepped_back")
-    ]
-    assert kinds == [("pass_cut", 1), ("pass_cut", 2), ("stepped_back", 2), ("pass_cut", 2)]
+    done = cut_off.resume(SECURED + back + "30 pedal tap\n40 pedal hold\n")
+    assert recurred(cut_off)
     assert "setup_done" in [fact[0] for fact in done.facts]
+
+
+def test_a_pass_recurs_on_a_board_that_had_been_taken_off(cut_off: Workshop) -> None:
+    """The setup's end had been confirmed, so the board was unclamped: clamps and guard are asked one by one."""
+    back = "12 pedal tap\n22 pedal hold\n24 heard marigold return to previous\n25 pedal hold\n"
+    done = cut_off.resume(SECURED + back + "26 pedal hold\n27 pedal hold\n35 pedal tap\n45 pedal hold\n")
+    assert recurred(cut_off)
+    kinds = [fact[0] for fact in done.facts]
+    stepped = kinds.index("stepped_back")
+    asked = [fact[2] for fact in done.facts[stepped:] if fact[0] == "check_confirmed" and fact[1] == 1]
+    assert asked == ["clamps", "guard", "saw off"]
+    assert kinds.count("setup_done") == 2
+
+
+def recurred(workshop: Workshop) -> bool:
+    """Whether pass 2 was cut, named as not cut, and cut once more."""
+    kept = [r for r in workshop.export()["records"] if r["kind"] in ("pass_cut", "stepped_back")]
+    cut = [(r["kind"], r["pass"]) for r in kept]
+    return cut == [("pass_cut", 1), ("pass_cut", 2), ("stepped_back", 2), ("pass_cut", 2)]
 
 
 def test_moved_and_unclamped(cut_off: Workshop) -> None:
@@ -160,6 +183,73 @@ class TestPhrasesOfAnOldSession:
 
     def test_a_session_without_such_says_nothing_of_it(self, cut_off: Workshop) -> None:
         assert "not listened for" not in " ".join(cut_off.resume(SECURED).said)
+
+
+class TestSessionsStoredBefore:
+    """Begun by a release whose job ended a setup with its last tap; the bytes are what that release wrote."""
+
+    PLACES: ClassVar = [
+        ("setup_started", {"setup": 1}),
+        ("check_opened", {"setup": 1, "check": "clamps"}),
+        ("check_confirmed", {"setup": 1, "check": "clamps", "by": "pedal"}),
+        ("check_opened", {"setup": 1, "check": "guard"}),
+        ("check_confirmed", {"setup": 1, "check": "guard", "by": "pedal"}),
+        ("check_opened", {"setup": 1, "check": "blade height"}),
+        ("check_confirmed", {"setup": 1, "check": "blade height", "by": "pedal"}),
+        ("setting_called", {"setup": 1, "pass": 1, "setting": "229/25"}),
+        ("pass_cut", {"setup": 1, "pass": 1, "by": "pedal"}),
+        ("setting_called", {"setup": 1, "pass": 2, "setting": "601/50"}),
+    ]
+
+    @pytest.fixture
+    def stored(self, workshop: Workshop) -> Workshop:
+        utc = "2026-03-02T09:00:00.000Z"
+        with Journal.open(workshop.folder / "state") as journal:
+            session = journal.new_session("Small tray", "ab" * 32, "", utc)
+        started = (FIXTURES / "started_2.json").read_text(encoding="utf-8").strip()
+        bodies = [("started", 2, started), *((kind, 1, json.dumps(body)) for kind, body in self.PLACES)]
+        rows = [(session, n, float(n), utc, kind, version, body) for n, (kind, version, body) in enumerate(bodies, 1)]
+        with contextlib.closing(sqlite3.connect(workshop.folder / "state" / FILE_NAME)) as database, database:
+            database.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
+        return workshop
+
+    def test_is_asked_the_setups_end_and_finished_with_it(self, stored: Workshop) -> None:
+        cut = "20 pedal tap\n30 pedal hold\n31 pedal hold\n40 pedal tap\n50 pedal tap\n"
+        unfinished = stored.resume(SECURED + cut)
+        assert unfinished.code == 1, unfinished.err
+        assert unfinished.facts == [
+            ("resumed", 1, 2),
+            ("check_opened", 1, "clamps"),
+            ("check_confirmed", 1, "clamps", "pedal"),
+            ("check_opened", 1, "guard"),
+            ("check_confirmed", 1, "guard", "pedal"),
+            ("check_opened", 1, "blade height"),
+            ("check_confirmed", 1, "blade height", "pedal"),
+            ("setting_called", 1, 2),
+            ("pass_cut", 1, 2, "pedal"),
+            ("check_opened", 1, "saw off"),
+            ("check_confirmed", 1, "saw off", "pedal"),
+            ("setup_done", 1),
+            ("setup_started", 2),
+            ("check_opened", 2, "clamps and guard"),
+            ("check_confirmed", 2, "clamps and guard", "pedal"),
+            ("setting_called", 2, 1),
+            ("pass_cut", 2, 1, "pedal"),
+            ("setting_called", 2, 2),
+            ("pass_cut", 2, 2, "pedal"),
+            ("check_opened", 2, "saw off"),
+        ]
+        assert "Saw off. When the blade has stopped, count one socket." in unfinished.said
+        finished = stored.resume("1 pedal hold\n20 pedal hold\n")
+        assert finished.facts[-2:] == [("setup_done", 2), ("finished",)]
+
+    def test_its_first_fact_is_read_with_the_checks_that_cant_be_left_out(self) -> None:
+        started = codec.decode("started", 2, (FIXTURES / "started_2.json").read_text(encoding="utf-8").strip())
+        assert isinstance(started, Started)
+        names = [check.name for check in started.job.checks]
+        assert names == ["clamps", "guard", "blade height", "clamps and guard", "carrying on", "saw off"]
+        assert started.job.checks[0].say.startswith("clamps tight, and with screws, hold-down"), "as it was stored"
+        assert started.job.run_down_s == 10
 
 
 class TestRehearsalsAndCuts:

@@ -215,7 +215,7 @@ def test_a_span_is_rounded_away_from_the_blade_and_named_once() -> None:
 
 def test_the_clamp_question_names_all_that_could_be_in_the_way() -> None:
     asked = next(check.say for check in DEFAULT_CHECKS if check.name == "clamps")
-    assert all(word in asked for word in ("keep clear", "clamps tight", "screws", "held down", "stop", "outside"))
+    assert all(word in asked for word in ("keep clear", "Clamps", "tight", "screws", "held down", "stop", "outside"))
 
 
 def test_no_caution_is_lost_from_the_beginning() -> None:
