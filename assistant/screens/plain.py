@@ -10,6 +10,7 @@ from typing import TextIO
 
 from assistant.joinery.settings import reading
 from assistant.screens.line_writer import LineWriter
+from assistant.screens.view_sight import ASKING
 from assistant.screens.view_words import GAP, hint_of
 from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
@@ -36,15 +37,19 @@ class PlainScreen:
         self._out = out
         self._last = self._mode = ""
         self._way = ""
+        self._generation: int | None = None
 
     def said(self, text: str, klass: str, record: str) -> None:
         """text: a line for each row, the first the one to be seen from afar."""
         told = text.removesuffix(YES_NO).rstrip() if klass in WHOLE else record
         if told:
-            self._write(f"{MARKS.get(klass, '--')} " + told.replace("\n", "\n   "))
+            # Said again, it counts as shown, where the terminal had not taken it the first time.
+            again = self._generation if klass in ASKING else None
+            self._write(f"{MARKS.get(klass, '--')} " + told.replace("\n", "\n   "), again)
 
     def show(self, view: View, line: str | None, words: Words) -> None:
         self._show(view, line, words)
+        self._generation = view.generation
         if self._writer is not None:
             self._writer.report(view.generation)
 
@@ -73,9 +78,9 @@ class PlainScreen:
         if self._writer is not None:
             self._writer.close()
 
-    def _write(self, text: str) -> None:
+    def _write(self, text: str, says_again: int | None = None) -> None:
         if self._writer is not None:
-            self._writer.put("\n".join(self._wrapped(text)) + "\n")
+            self._writer.put("\n".join(self._wrapped(text)) + "\n", says_again)
             return
         try:
             self._out.write("\n".join(self._wrapped(text)) + "\n")

@@ -24,7 +24,7 @@ from assistant.runner.loop import Outputs, Runner
 from assistant.screens import view_letters as letters
 from assistant.screens.view import TICK_S, TerminalView, suits
 from assistant.session import facts as f
-from assistant.session.announced import FIRST_WORDS_S
+from assistant.session.announced import READING_S
 from assistant.session.events import Gesture, Start
 from tests.commands.program import PLAN
 from tests.session.jobs import few_checks, job, plan, with_pass_time
@@ -39,16 +39,17 @@ if sys.platform != "win32":
 
 SHOP = """
 unit = "mm"
-checks_off = ["edge and face", "hold-down", "blade height", "backing"]
+checks_off = ["zero", "edge and face", "blade height", "backing"]
 [blade]
 kerf = 3.18
+run_down_s = 0
 [pedal]
 pass_takes_s = 0
 """
 SILENT = ("--no-voice", "--no-pedal")
 MANY = PLAN.replace("width = 18", "width = 600")
 SIZES = [(80, 24), (200, 60)]
-TOLD_S = FIRST_WORDS_S + 0.2
+TOLD_S = READING_S + 0.4  # what was only shown counts as announced from then on
 GAP_S = 0.8  # the same key sooner is auto-repeat
 SLOW_S = 10.0
 WITHIN_S, USUALLY_S = 0.5, 0.02  # a session that waited for the terminal would wait until it is read
@@ -88,12 +89,19 @@ def drawn(text: str, least: int = 1) -> Callable[[str], bool]:
     return holds
 
 
-def to_the_first_pass(rig: Rig) -> None:
-    for check in ("KEEP CLEAR", "GUARD"):
+def confirm(rig: Rig, *shown: str) -> None:
+    """One hold for each of these checks, known by its big letters."""
+    for check in shown:
         rig.until(drawn(check))
         time.sleep(TOLD_S)
         rig.send("h")
+
+
+def to_the_first_pass(rig: Rig, *shown: str) -> None:
+    """Through the checks, by default those of the first setup, to a setting that counts as announced."""
+    confirm(rig, *(shown or ("KEEP CLEAR", "GUARD")))
     rig.until("pass 1 of")
+    time.sleep(TOLD_S)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -113,14 +121,19 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
     rig.send(" ")
     page = rig.until("pass 2 of 2")
     assert "keys tap -> pass 1 is cut" in page and "here" in page and "1/2" in page
-    time.sleep(GAP_S)
+    time.sleep(TOLD_S)
     rig.send(" ")
+    for line in ("SAW OFF", "COUNT 1"):
+        rig.until(drawn(line, 1 if size == (80, 24) else 3))
+    assert "setup 1 of 2" in rig.screen.text
+    confirm(rig, "SAW OFF")
     rig.until("setup 2 of 2")
-    rig.send("n")  # another key lies between
-    to_the_first_pass(rig)
-    for _ in range(2):
-        rig.send(" ")
-        time.sleep(GAP_S)
+    to_the_first_pass(rig, "KEEP CLEAR")
+    rig.send(" ")
+    rig.until("pass 2 of 2")
+    time.sleep(TOLD_S)
+    rig.send(" ")
+    confirm(rig, "SAW OFF")
     rig.until(drawn("ALL IS CUT", 1 if size == (80, 24) else 3))
     assert "q: leave" in rig.screen.text
     rig.send("q")
@@ -163,7 +176,6 @@ def test_what_a_hold_did_while_standing_by_goes_when_that_is_over(start: Callabl
     rig = start()
     to_the_first_pass(rig)
     for _ in range(2):
-        time.sleep(GAP_S)
         rig.send("h")
         rig.until(drawn("STANDING BY"))
         page = rig.until("hold: carry on")
@@ -171,11 +183,10 @@ def test_what_a_hold_did_while_standing_by_goes_when_that_is_over(start: Callabl
         rig.send(" ")
         rig.until("a tap does nothing")
         rig.send("h")
-        rig.until(drawn("KEEP CLEAR"))
+        rig.until("Saw off? Clamps still tight, guard on?")
         page = rig.until("hold: confirmed")
         assert "carry on" not in page
-        to_the_first_pass(rig)
-    time.sleep(GAP_S)
+        to_the_first_pass(rig, "CARRYING")
     rig.send("h")
     rig.until("hold: carry on")
     rig.process.kill()
