@@ -105,6 +105,26 @@ class Rig:
     def send(self, keys: str) -> None:
         os.write(self.master, keys.encode())
 
+    def fill(self) -> None:
+        """Write what no terminal shows until it takes not one byte more: as one that nobody reads."""
+        fd = os.open(os.ttyname(self.slave), os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
+        for size in (4096, 1):
+            with contextlib.suppress(BlockingIOError):
+                while os.write(fd, bytes(size)):
+                    pass
+        os.close(fd)
+
+    @property
+    def is_stuck(self) -> bool:
+        """Whether the terminal takes nothing."""
+        fd = os.open(os.ttyname(self.slave), os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
+        try:
+            return os.write(fd, bytes(1)) == 0
+        except BlockingIOError:
+            return True
+        finally:
+            os.close(fd)
+
     def read(self, seconds: float) -> None:
         """Take in whatever comes within this time."""
         end = time.monotonic() + seconds
