@@ -52,7 +52,7 @@ TOLD_S = READING_S + 0.4  # what was only shown counts as announced from then on
 GAP_S = 0.8  # the same key sooner is auto-repeat
 SLOW_S = 10.0
 PRESSES_UNREAD = 12
-WITHIN_S, USUALLY_S = 0.5, 0.02  # a session that waited for the terminal would wait until it is read
+WITHIN_S = 0.5  # a session that waited for the terminal would wait until it is read
 
 
 @pytest.fixture
@@ -116,8 +116,8 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
     setting = f"{float(facts(tmp_path)[0].fact.job.pattern_of(1).passes[0].setting):.2f}"  # type: ignore[attr-defined]
     scale = 2 if size == (80, 24) else 6
     rig.until(drawn(setting, scale))
-    page = rig.until("tap: it is cut, the next")
-    assert "▼" in page and "▲" in page and "░" in page and "STOP" in "".join(line[1:2] for line in page.splitlines())
+    page = rig.until(lambda page: all(sign in page for sign in ("tap: it is cut, the next", "▼", "▲", "░")))
+    assert "STOP" in "".join(line[1:2] for line in page.splitlines())
     rig.send(" ")
     page = rig.until("pass 2 of 2")
     assert "keys tap -> pass 1 is cut" in page and "here" in page and "1/2" in page
@@ -437,17 +437,25 @@ def test_a_terminal_that_is_not_read_for_ten_seconds_never_delays_the_session() 
         view = TerminalView(out, "X")
         clock = LiveClock()
         runner = Runner(lambda records: None, Outputs(screens=[view], watchers=[view]), clock)
-        runner.handle(Start(clock.at(), "", a_job))
-        turns, stuck, end = [], 0, time.monotonic() + SLOW_S
-        while time.monotonic() < end:
+        alone = Runner(lambda records: None, Outputs(), clock)
+
+        def turn(of: Runner) -> float:
             begun = time.perf_counter()
-            runner.handle(Gesture(clock.at(), "", "tap" if runner.state.mode == "cutting" else "hold", clock.at()))
-            runner.drain()
-            turns.append(time.perf_counter() - begun)
+            of.handle(Gesture(clock.at(), "", "tap" if of.state.mode == "cutting" else "hold", clock.at()))
+            of.drain()
+            return time.perf_counter() - begun
+
+        for each in (runner, alone):
+            each.handle(Start(clock.at(), "", a_job))
+        turns, floor, stuck, end = [], [], 0, time.monotonic() + SLOW_S
+        while time.monotonic() < end:
+            turns.append(turn(runner))
+            floor.append(turn(alone))
             stuck += is_stuck(out)
             time.sleep(0.05)
-        assert len(turns) > 100 and stuck > len(turns) / 2
-        assert max(turns) < WITHIN_S and statistics.median(turns) < USUALLY_S, f"{max(turns) * 1e3:.0f} ms at most"
+        assert len(turns) > 50 and stuck > len(turns) / 2
+        assert max(turns) < WITHIN_S, f"{max(turns) * 1e3:.0f} ms at most"
+        assert statistics.median(turns) < 3 * statistics.median(floor), "against a session without a screen"
         begun = time.perf_counter()
         view.close()
         assert time.perf_counter() - begun < 3.0

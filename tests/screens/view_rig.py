@@ -108,10 +108,14 @@ class Rig:
     def fill(self) -> None:
         """Write what no terminal shows until it takes not one byte more: as one that nobody reads."""
         fd = os.open(os.ttyname(self.slave), os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
-        for size in (4096, 1):
-            with contextlib.suppress(BlockingIOError):
-                while os.write(fd, bytes(size)):
-                    pass
+        quiet = 0
+        while quiet < 10:  # the kernel makes room once more while it hands on what it has
+            quiet += 1
+            for size in (4096, 1):
+                with contextlib.suppress(BlockingIOError):
+                    while os.write(fd, bytes(size)):
+                        quiet = 0
+            time.sleep(0.03)
         os.close(fd)
 
     @property
