@@ -6,6 +6,7 @@ import math
 import shutil
 import sys
 import textwrap
+from dataclasses import replace
 from typing import TextIO
 
 from assistant.joinery.settings import reading
@@ -57,12 +58,14 @@ class PlainScreen:
         hint = hint_of(view, self._keys).replace(GAP, "; ")
         if line:
             self._write(f".. {line}")
-        place = place_line(view, words)
-        if place == self._last:
+        # How long to wait is told with the place and not counted down: lines stay.
+        here = place_line(replace(view, wait_s=0.0), words)
+        if here == self._last:
             if line and hint and view.mode in (FINISHED, ENDED_EARLY):
                 self._write(f"   [{hint}]")
             return
-        same_mode, self._last, self._mode = view.mode == self._mode, place, view.mode
+        same_mode, self._last, self._mode = view.mode == self._mode, here, view.mode
+        place = place_line(view, words)
         self._write(f"   [{place}]" if same_mode or not hint else f"   [{place}; {hint}]")
         way = words.one(view.way) if view.way else ""
         if way != self._way:

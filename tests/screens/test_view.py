@@ -59,8 +59,10 @@ WITHIN_S = 0.5  # a session that waited for the terminal would wait until it is 
 def start(tmp_path: Path) -> Iterator[Callable[..., Rig]]:
     rigs: list[Rig] = []
 
-    def begin(*options: str, size: tuple[int, int] = (80, 24), plan: str = PLAN, **environ: Any) -> Rig:
-        command = program(tmp_path, *options, plan=plan, shop=SHOP)
+    def begin(
+        *options: str, size: tuple[int, int] = (80, 24), plan: str = PLAN, shop: str = SHOP, **environ: Any
+    ) -> Rig:
+        command = program(tmp_path, *options, plan=plan, shop=shop)
         rigs.append(Rig(command, size[0], size[1], **environ))
         return rigs[-1]
 
@@ -141,6 +143,35 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
     left = rig.screen.text
     assert SHELL in left and "All is cut. Isolate the saw" in left and "4 of 4 in all" in left.replace("\n", " ")
     assert rig.mode_is_back()
+
+
+def test_at_a_setups_end_the_wait_for_the_blade_counts_down_and_goes(start: Callable[..., Rig], tmp_path: Path) -> None:
+    """A hold before it has gone confirms nothing."""
+    rig = start(shop=SHOP.replace("run_down_s = 0", "run_down_s = 8"))
+    to_the_first_pass(rig)
+    rig.send(" ")
+    rig.until("pass 2 of 2")
+    time.sleep(TOLD_S)
+    rig.send(" ")
+    seen: list[int] = []
+
+    def waiting(page: str) -> bool:
+        """Keeps each figure that stands beside the big letters."""
+        figures = [n for n in range(1, 9) if drawn(f"WAIT {n}")(page)]
+        seen.extend(n for n in figures if n not in seen)
+        return bool(figures)
+
+    rig.until(drawn("COUNT 1"))
+    rig.until(waiting)
+    time.sleep(TOLD_S)
+    rig.send("h")
+    rig.until("Not counted: the blade may still have been turning.")
+    rig.until(lambda page: not waiting(page) and drawn("COUNT 1")(page))
+    assert len(seen) >= 3 and seen == sorted(seen, reverse=True)
+    assert facts(tmp_path)[-1].fact == f.CheckOpened(1, "saw off")
+    time.sleep(GAP_S)
+    rig.send("h")
+    rig.until("setup 2 of 2")
 
 
 def test_leaving_in_the_middle_tells_the_session_and_how_to_come_back(start: Callable[..., Rig]) -> None:
