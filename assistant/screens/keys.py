@@ -117,7 +117,10 @@ def _open_terminal() -> _Posix | _Windows:
 
 
 class KeyMode:
-    """The terminal in key mode: no echo, no lines, Ctrl-C as a key. `set` and `restore` as often as you like."""
+    """The terminal in key mode: no echo, no lines, Ctrl-C as a key. `set` and `restore` as often as you like.
+
+    Neither waits for a terminal that nobody reads; it is then not asked for bracketed paste.
+    """
 
     def __init__(self, fd: int, out: TextIO | None) -> None:
         """fd: of a terminal. out: where bracketed paste is asked for; None or no terminal: not asked."""
@@ -149,7 +152,9 @@ class KeyMode:
         if self.interrupt_is_key:
             mode[6][t.VINTR] = os.fpathconf(self._fd, "PC_VDISABLE").to_bytes(1, "little")
         with self._lock:
-            t.tcsetattr(self._fd, t.TCSAFLUSH if flush else t.TCSADRAIN, mode)
+            t.tcsetattr(self._fd, t.TCSANOW, mode)
+            if flush:
+                t.tcflush(self._fd, t.TCIFLUSH)
             self._write(PASTE_ON)
 
     def restore(self) -> None:
@@ -158,12 +163,18 @@ class KeyMode:
             return
         with self._lock, contextlib.suppress(*self.errors):
             self._write(PASTE_OFF)
-            self._termios.tcsetattr(self._fd, self._termios.TCSADRAIN, self._own)
+            self._termios.tcsetattr(self._fd, self._termios.TCSANOW, self._own)
 
     def _write(self, text: str) -> None:
-        if self._out is not None:
-            with contextlib.suppress(OSError, ValueError):
-                os.write(self._out.fileno(), text.encode())
+        """Through an opening of its own, so that not to block is not true for the shell's as well."""
+        if self._out is None:
+            return
+        with contextlib.suppress(OSError, ValueError):
+            fd = os.open(os.ttyname(self._out.fileno()), os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
+            try:
+                os.write(fd, text.encode())
+            finally:
+                os.close(fd)
 
 
 class _Posix:

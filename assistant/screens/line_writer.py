@@ -22,30 +22,41 @@ class LineWriter:
         self._out, self._displayed = out, displayed
         with contextlib.suppress(OSError, ValueError):
             out.flush()  # what was printed before comes before
-        self._waiting: deque[str | int] = deque()
+        self._waiting: deque[tuple[str, int | None]] = deque()  # text and, once it is written, what to report
         self._news = threading.Condition()
         self._newest = -1
+        self._unreported: int | None = None  # a generation whose report was dropped, or what stood before it
         self._hole = False  # an entry of the next report was dropped
         self._busy = self._ending = False
         self._thread = threading.Thread(target=self._run, name="lines", daemon=True)
         self._thread.start()
 
-    def put(self, text: str) -> None:
-        """One entry, with its line ends. When `KEPT` wait, the oldest is dropped."""
+    def put(self, text: str, says_again: int | None = None) -> None:
+        """One entry, with its line ends. When `KEPT` wait, the oldest is dropped.
+
+        says_again: the generation of which all is in this entry: it is reported where the first report was dropped.
+        """
         with self._news:
             if self._ending:
                 return
-            self._waiting.append(text)
+            self._waiting.append((text, says_again if says_again == self._unreported else None))
             while len(self._waiting) > KEPT:
-                self._hole = isinstance(self._waiting.popleft(), str)
+                self._drop(self._waiting.popleft())
             self._news.notify_all()
+
+    def _drop(self, entry: tuple[str, int | None]) -> None:
+        """Nobody has read it, so that its generation isn't reported."""
+        text, generation = entry
+        self._hole = bool(text)
+        if generation is not None:
+            self._unreported = generation
 
     def report(self, generation: int) -> None:
         """Report this generation once what was put before has been written; of each only the first report counts."""
         with self._news:
             if generation != self._newest and not self._ending:
                 self._newest = generation
-                self._waiting.append(generation)
+                self._waiting.append(("", generation))
                 self._news.notify_all()
 
     def close(self) -> None:
@@ -64,15 +75,14 @@ class LineWriter:
                 self._news.wait_for(lambda: self._waiting or self._ending)
                 if self._ending:
                     return
-                entry, self._busy = self._waiting.popleft(), True
-                hole = self._hole
-                if isinstance(entry, int):
-                    self._hole = False
+                (text, generation), self._busy = self._waiting.popleft(), True
+                if not text and self._hole:
+                    self._drop((text, generation))
+                    generation = None
             try:
-                if isinstance(entry, str):
-                    self._write(entry)
-                elif self._displayed is not None and not hole:
-                    self._displayed(entry)
+                self._write(text)
+                if self._displayed is not None and generation is not None:
+                    self._displayed(generation)
             except (OSError, ValueError):
                 # The terminal is gone, and nothing is shown any more; the voice and the journal go on without it.
                 with self._news:
@@ -83,6 +93,8 @@ class LineWriter:
 
     def _write(self, text: str) -> None:
         """Past the stream's own buffer: a thread that hangs in it would keep the program from ending."""
+        if not text:
+            return
         try:
             fd = self._out.fileno()
         except (OSError, ValueError, AttributeError):

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 import shutil
 import sys
+from dataclasses import replace
 from typing import TextIO
 
 from assistant.joinery.settings import reading
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.view_cells import width, wrapped
+from assistant.screens.view_sight import ASKING
 from assistant.screens.view_words import GAP, hint_of
 from assistant.session.effects import View
 from assistant.session.state import ENDED_EARLY, FINISHED
@@ -38,15 +40,19 @@ class PlainScreen:
         self._out = out
         self._last = self._mode = ""
         self._way = ""
+        self._generation: int | None = None
 
     def said(self, text: str, klass: str, record: str) -> None:
         """text: a line for each row, the first the one to be seen from afar."""
         told = text.removesuffix(YES_NO).rstrip() if klass in WHOLE else record
         if told:
-            self._write(f"{MARKS.get(klass, '--')} " + told.replace("\n", "\n   "))
+            # Said again, it counts as shown, where the terminal had not taken it the first time.
+            again = self._generation if klass in ASKING else None
+            self._write(f"{MARKS.get(klass, '--')} " + told.replace("\n", "\n   "), again)
 
     def show(self, view: View, line: str | None, words: Words) -> None:
         self._show(view, line, words)
+        self._generation = view.generation
         if self._writer is not None:
             self._writer.report(view.generation)
 
@@ -54,12 +60,14 @@ class PlainScreen:
         hint = hint_of(view, self._keys).replace(GAP, "; ")
         if line:
             self._write(f".. {line}")
-        place = place_line(view, words)
-        if place == self._last:
+        # How long to wait is told with the place and not counted down: lines stay.
+        here = place_line(replace(view, wait_s=0.0), words)
+        if here == self._last:
             if line and hint and view.mode in (FINISHED, ENDED_EARLY):
                 self._write(f"   [{hint}]")
             return
-        same_mode, self._last, self._mode = view.mode == self._mode, place, view.mode
+        same_mode, self._last, self._mode = view.mode == self._mode, here, view.mode
+        place = place_line(view, words)
         self._write(f"   [{place}]" if same_mode or not hint else f"   [{place}; {hint}]")
         way = words.one(view.way) if view.way else ""
         if way != self._way:
@@ -75,9 +83,9 @@ class PlainScreen:
         if self._writer is not None:
             self._writer.close()
 
-    def _write(self, text: str) -> None:
+    def _write(self, text: str, says_again: int | None = None) -> None:
         if self._writer is not None:
-            self._writer.put("\n".join(self._wrapped(text)) + "\n")
+            self._writer.put("\n".join(self._wrapped(text)) + "\n", says_again)
             return
         try:
             self._out.write("\n".join(self._wrapped(text)) + "\n")

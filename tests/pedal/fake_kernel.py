@@ -25,7 +25,7 @@ PEDAL = (0x3553, 0xB001)
 def packed(*events: tuple[int, int, int], at: float | None = None) -> bytes:
     """(type, code, value) each, and a report after them."""
     now = time.monotonic() if at is None else at
-    seconds, micros = int(now), int(now % 1 * 1e6)
+    seconds, micros = divmod(round(now * 1e6), 1_000_000)
     report = (ecodes.EV_SYN, ecodes.SYN_REPORT, 0)
     return b"".join(struct.pack(FORMAT, seconds, micros, *event) for event in (*events, report))
 

@@ -316,4 +316,4 @@ def _feed(reader: Reader, maker: GestureMaker, got: list[Made | None], data: byt
 
 
 def _made(moves: list[Made | None]) -> list[tuple[str, float, float]]:
-    return [(one.gesture, round(one.since, 4), round(one.at, 4)) for one in moves if one is not None]
+    return [(one.gesture, round(one.since, 6), round(one.at, 6)) for one in moves if one is not None]

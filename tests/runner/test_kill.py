@@ -16,9 +16,9 @@ import pytest
 from assistant.journal.store import Journal
 from assistant.session import facts as f
 from tests.commands.program import PLAN as ONE_PART
-from tests.commands.program import SHOP
 
 KILLS = 200
+SHOP = 'unit = "mm"\nchecks_off = ["edge and face", "backing"]\n[blade]\nkerf = 3.18\n'
 PLAN = f"""{ONE_PART}
 [[boards]]
 name = "short side"

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from assistant.journal.store import Journal
-from assistant.session.announced import FIRST_WORDS_S
+from assistant.session.announced import READING_S
 from tests.commands.program import PLAN
 from tests.pedal.xserver import XServer, needs_x, wait_for
 
@@ -28,12 +28,13 @@ GAP_S = 0.8  # the same key sooner is auto-repeat
 DOUBLE_S = 0.1
 HOLD_S = 1.5  # with auto-repeat from 0.66 s on, as the display server has it
 SETTLE_S = 0.3
-TOLD_S = FIRST_WORDS_S + 0.2  # a question counts as told from then on
+TOLD_S = READING_S + 0.4  # what was only shown counts as announced from then on
 SHOP = """
 unit = "mm"
-checks_off = ["edge and face", "hold-down", "blade height", "backing"]
+checks_off = ["zero", "edge and face", "blade height", "backing"]
 [blade]
 kerf = 3.18
+run_down_s = 0
 [pedal]
 pass_takes_s = 0
 """
@@ -74,7 +75,7 @@ class Saw:
 
     def key(self, key: str) -> None:
         wait = self._pressed_at + GAP_S - time.monotonic() if key == self._last_key else 0.0
-        time.sleep(max(TOLD_S if key == "h" else 0.0, wait))
+        time.sleep(max(TOLD_S if key in ("h", " ") else 0.0, wait))
         self.child.send(key)
         self._last_key, self._pressed_at = key, time.monotonic()
 
@@ -125,10 +126,20 @@ def xserver() -> Iterator[XServer]:
     server.end()
 
 
-def checked(setup: int, by: str) -> list[Fact]:
-    """Clamps, then guard: each opened, then confirmed."""
-    kinds = [(("check_opened", setup, name), ("check_confirmed", setup, name, by)) for name in ("clamps", "guard")]
+def asked(setup: int, by: str, *names: str) -> list[Fact]:
+    """Each of these checks opened, then confirmed."""
+    kinds = [(("check_opened", setup, name), ("check_confirmed", setup, name, by)) for name in names]
     return [fact for pair in kinds for fact in pair]
+
+
+def checked(setup: int, by: str) -> list[Fact]:
+    """What is asked before a setup's first pass; from the second setup on clamps and guard are one question."""
+    return asked(setup, by, *(("clamps", "guard") if setup == 1 else ("clamps and guard",)))
+
+
+def counted(setup: int, by: str) -> list[Fact]:
+    """The end of a setup: the saw is off and the sockets are counted."""
+    return [*asked(setup, by, "saw off"), ("setup_done", setup)]
 
 
 def one_pass(setup: int, number: int, by: str) -> list[Fact]:
@@ -138,10 +149,11 @@ def one_pass(setup: int, number: int, by: str) -> list[Fact]:
 def one_setup(setup: int, by: str) -> list[Fact]:
     """A whole setup without a detour: its two passes are those of a 6.05 mm socket and a 3.18 mm kerf."""
     passes = one_pass(setup, 1, by) + one_pass(setup, 2, by)
-    return [("setup_started", setup), *checked(setup, by), *passes, ("setup_done", setup)]
+    return [("setup_started", setup), *checked(setup, by), *passes, *counted(setup, by)]
 
 
-FIRST_CHECK, SECOND_CHECK = "check: clamps", "check: guard"
+FIRST_CHECK, SECOND_CHECK = "check: clamps,", "check: guard,"
+BOTH_CHECKS, LAST_CHECK = "check: clamps and guard,", "check: saw off,"
 
 
 def test_keys_drive_a_whole_job_and_the_program_ends_by_itself(saw: Saw) -> None:
@@ -151,8 +163,9 @@ def test_keys_drive_a_whole_job_and_the_program_ends_by_itself(saw: Saw) -> None
     saw.until("The pedal is not heard: there is no display server")
     saw.until("the terminal's keys stand in (space: tap, d: double tap, h: hold)")
     saw.keys(("d", "?? Setup 1 of 2: "), ("h", SECOND_CHECK), ("h", "pass 1/2"))
-    saw.keys(("d", "Again: Set"), (" ", "pass 2/2"), (" ", "Saw off."), ("h", "setup 2/2, " + SECOND_CHECK))
-    saw.keys(("h", "setup 2/2, pass 1/2"), (" ", "pass 2/2"), (" ", "All is cut."))
+    saw.keys(("d", "Again: Set"), (" ", "pass 2/2"), (" ", "?? Saw off. When the blade has stopped, count "))
+    saw.keys(("h", "setup 2/2, " + BOTH_CHECKS), ("h", "setup 2/2, pass 1/2"), (" ", "pass 2/2"))
+    saw.keys((" ", "setup 2/2, " + LAST_CHECK), ("h", "All is cut."))
     code, rest = saw.ended(within_s=25)
     assert code == 0
     assert "4 of 4 in all" in rest and "stays open" not in rest
@@ -164,7 +177,7 @@ def test_a_check_confirmed_before_it_could_be_read_is_not_confirmed(saw: Saw) ->
     saw.run(saw.cut("--no-voice"))
     saw.until(FIRST_CHECK)
     saw.child.send("h")
-    saw.until("Not counted: wait until it has been announced")
+    saw.until("Not counted: it had not been announced")
     saw.keys(("h", SECOND_CHECK), ("q", "stays open"))
     assert saw.ended()[0] == 1
     assert saw.facts() == [("started",), ("setup_started", 1), *checked(1, "keys")[:3]]
@@ -184,11 +197,11 @@ def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) ->
     saw.run(saw.words("resume", session, "--no-voice", "--plain"))
     saw.until("1 pass is recorded as cut.")
     saw.keys(("h", "still clamped"), ("h", FIRST_CHECK), ("h", SECOND_CHECK), ("h", "pass 2/2"))
-    saw.keys((" ", "setup 2/2, " + FIRST_CHECK), ("h", SECOND_CHECK), ("h", "pass 1/2"), (" ", "pass 2/2"))
-    saw.keys((" ", "All is cut."), ("q", ""))
+    saw.keys((" ", LAST_CHECK), ("h", "setup 2/2, " + BOTH_CHECKS), ("h", "pass 1/2"), (" ", "pass 2/2"))
+    saw.keys((" ", LAST_CHECK), ("h", "All is cut."), ("q", ""))
     code, rest = saw.ended()
     assert code == 0 and "stays open" not in rest
-    came_back = [("resumed", 1, 2), *checked(1, "keys"), *one_pass(1, 2, "keys"), ("setup_done", 1)]
+    came_back = [("resumed", 1, 2), *checked(1, "keys"), *one_pass(1, 2, "keys"), *counted(1, "keys")]
     assert saw.facts() == [*left, *came_back, *one_setup(2, "keys"), ("finished",)]
 
 
@@ -205,6 +218,7 @@ def test_a_pedal_drives_it_from_any_window(saw: Saw, xserver: XServer) -> None:
         saw.until(shown)
 
     def tap(shown: str) -> None:
+        time.sleep(TOLD_S)
         xserver.key("Next")
         saw.until(shown)
 
@@ -217,10 +231,10 @@ def test_a_pedal_drives_it_from_any_window(saw: Saw, xserver: XServer) -> None:
         xserver.key(other)
     tap("pass 2/2")
     hold("standing by")
-    hold(FIRST_CHECK)
-    hold(SECOND_CHECK)
+    hold("check: carrying on,")
     hold("pass 2/2")
-    tap("setup 2/2, " + FIRST_CHECK)
+    tap(LAST_CHECK)
+    hold("setup 2/2, " + BOTH_CHECKS)
     saw.key("q")
     assert saw.ended()[0] == 1
     pedal = "pedal"
@@ -232,11 +246,11 @@ def test_a_pedal_drives_it_from_any_window(saw: Saw, xserver: XServer) -> None:
         ("setting_called", 1, 2),
         ("stood_by", pedal),
         ("carried_on", pedal),
-        *checked(1, pedal),
+        *asked(1, pedal, "carrying on"),
         *one_pass(1, 2, pedal),
-        ("setup_done", 1),
+        *counted(1, pedal),
         ("setup_started", 2),
-        ("check_opened", 2, "clamps"),
+        ("check_opened", 2, "clamps and guard"),
     ]
 
 
@@ -270,16 +284,19 @@ def test_a_press_counts_once_while_the_programs_own_terminal_has_the_focus(saw: 
                 time.sleep(TOLD_S)
                 xserver.key("Next", down_s)
                 reached(fact)
-            time.sleep(GAP_S)
+            time.sleep(TOLD_S)
             xserver.xdotool("key", "space")  # the terminal's own keys work beside it
-            reached(("check_opened", 2, "clamps"))
+            reached(("check_opened", 1, "saw off"))
+            time.sleep(TOLD_S)
+            xserver.key("Next", HOLD_S)
+            reached(("check_opened", 2, "clamps and guard"))
             xserver.xdotool("key", "q")
             wait_for(lambda: out.exists() and out.read_text() == "1\n")
         finally:
             terminal.kill()
-    passes = [*one_pass(1, 1, "pedal"), *one_pass(1, 2, "keys"), ("setup_done", 1)]
+    passes = [*one_pass(1, 1, "pedal"), *one_pass(1, 2, "keys"), *counted(1, "pedal")]
     start = [("started",), ("setup_started", 1), *checked(1, "pedal")]
-    assert saw.facts() == [*start, *passes, ("setup_started", 2), ("check_opened", 2, "clamps")]
+    assert saw.facts() == [*start, *passes, ("setup_started", 2), ("check_opened", 2, "clamps and guard")]
 
 
 def test_without_any_sound_device_it_runs_on_in_text_and_says_so_once(saw: Saw) -> None:

@@ -21,9 +21,10 @@ from assistant.speaking.speaker import SilentSpeaker
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
 
-def made_job(may_record_cuts: bool = False, width: int = 84, **kinds: Any) -> Job:
+def made_job(may_record_cuts: bool = False, width: int = 84, run_down_s: float = 0.0, **kinds: Any) -> Job:
+    """By default nothing takes its time: no pass, and no blade to run down."""
     made = with_pass_time(job(plan(width=width, **kinds), few_checks()), 0.0)
-    return replace(made, page=PageSettings(may_record_cuts))
+    return replace(made, page=PageSettings(may_record_cuts), run_down_s=run_down_s)
 
 
 @dataclass
@@ -51,6 +52,7 @@ class Made:
         self.turn(Gesture(at, self.clock.utc(), kind, at))
 
     def to_first_pass(self) -> None:
+        """Through every check that is asked, that at the end of a setup among them."""
         while self.runner.state.mode == "checks":
             self.gesture("hold")
 

@@ -474,6 +474,39 @@ def test_no_quantity_is_torn_apart_at_any_width(browser: Any, tmp_path: Path, ca
     assert len(seen) > 50
 
 
+@pytest.mark.parametrize(("width", "height"), [(360, 740), (320, 640), (740, 360), (844, 390), (1180, 820)])
+def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_goes(
+    browser: Any, tmp_path: Path, width: int, height: int
+) -> None:
+    """As big as what to keep clear, nothing of it cut off; the page counts down by itself."""
+    with made(tmp_path, made_job(run_down_s=8.0)) as one, device(browser, {"width": width, "height": height}) as page:
+        pair(page, one)
+        one.to_first_pass()
+        shows(page, "#reading", "3.18")
+        assert not page.is_visible("#wait")
+        while one.runner.state.mode == "cutting":
+            one.gesture("tap")
+        shows(page, "#wait", "Wait ")
+        lines = page.locator("#reading span")
+        assert lines.all_inner_texts() == ["SAW OFF", "COUNT 7"]
+        for line in lines.all():
+            box = line.bounding_box()
+            assert box["height"] >= 40 and box["x"] >= 0 and box["x"] + box["width"] <= width
+        for part in ("#reading", "#asked", "#wait", "#hint"):
+            box = page.locator(part).bounding_box()
+            assert box["y"] + box["height"] <= height, part
+        assert "When the blade has stopped, count 7 sockets." in page.inner_text("#asked")
+        seen = [int(page.inner_text("#wait").split()[1])]
+        while page.is_visible("#wait"):
+            words = page.text_content("#wait").split()
+            seen += [int(words[1])] if words and int(words[1]) != seen[-1] else []
+            page.wait_for_timeout(100)
+        assert seen[0] <= 8 and len(seen) >= 3 and seen == sorted(seen, reverse=True) and seen[-1] >= 1
+        assert lines.all_inner_texts() == ["SAW OFF", "COUNT 7"]
+        one.gesture("hold")
+        shows(page, "#reading", "KEEP CLEAR")
+
+
 def test_lying_all_is_in_sight_with_two_things_lost(browser: Any, one: Made) -> None:
     one.to_first_pass()
     lost = (("microphone", "Voice is off: no microphone was found. Go on by pedal or keys."), ("pedal", "No pedal."))

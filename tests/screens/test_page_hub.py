@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -173,10 +174,11 @@ def test_figures_are_those_of_the_carriage(tmp_path: Path) -> None:
 def test_at_the_end_what_is_left_to_do_stays_in_sight(tmp_path: Path) -> None:
     with made(tmp_path, made_job(width=18)) as one:
         gathering = sight_of(one)
-        while one.runner.state.mode != "finished":
-            one.to_first_pass()
+        one.to_first_pass()
+        while one.runner.state.mode == "cutting":
             assert state_of(gathering.sight)["asked"] == ""
             one.gesture("tap")
+            one.to_first_pass()
         assert "refit the riving knife and guard" in state_of(gathering.sight)["asked"]
 
 
@@ -214,8 +216,10 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
     """By hand: from the edge, where the first socket is, to 78 mm and a hair; 10.3 mm deep and 15 mm above it."""
     gathering = sight_of(one)
     gathering.show(view(one.runner.state), None, Words(one.runner.state.the_job))
-    one.gesture("tap")  # said again, with what to clamp
-    state = state_of(gathering.sight)
+    stream = one.page.hub.open("1")
+    assert stream is not None
+    state: Any = newest(stream)["state"]
+    one.page.hub.shut(stream)
     assert state["zone"] == ["KEEP CLEAR", "0 TO 79 MM", "BELOW 26 MM"]
     assert state["hint"] == "hold: confirmed   tap: say again"
     assert "Reference edge to the left stop" in state["clamp"]
@@ -225,7 +229,28 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
     one.gesture("hold")
     assert state_of(gathering.sight)["hint"] == "hold: carry on   double tap: where we are"
     one.gesture("hold")
-    assert "carry" not in json.dumps(state_of(gathering.sight)).replace("carrying on", "")
+    state = state_of(gathering.sight)
+    assert (state["hint"], state["check"]) == ("hold: confirmed   tap: say again", "carrying on")
+    assert "carry" not in json.dumps(state).replace("carrying on", "")
+
+
+def test_a_setup_ends_with_a_big_question_and_how_long_it_waits(tmp_path: Path) -> None:
+    """By hand: three segments of 6 mm, the outer two are sockets. The next board is not named before it is confirmed,
+    and that it can't be while the blade may still turn."""
+    with made(tmp_path, made_job(width=18, run_down_s=30.0)) as one:
+        gathering = sight_of(one)
+        one.to_first_pass()
+        while one.runner.state.mode == "cutting":
+            assert state_of(gathering.sight)["wait_s"] == 0
+            one.gesture("tap")
+        state = state_of(gathering.sight)
+        assert state["zone"] == ["SAW OFF", "COUNT 2"]
+        assert "saw off. when the blade has stopped, count 2 sockets" in state["asked"].lower()
+        assert 28 <= state["wait_s"] <= 30
+        assert state["setup"] == 1
+        one.gesture("hold")
+        assert "the blade takes" in state_of(gathering.sight)["hands"]["made"].lower()
+        assert state_of(gathering.sight)["zone"] == ["SAW OFF", "COUNT 2"]
 
 
 # --- the history
@@ -266,7 +291,7 @@ def test_a_pass_with_a_pause_in_it_has_no_time() -> None:
 
 def test_reading_a_long_session_gives_way_to_the_one_that_cuts(one: Made) -> None:
     one.to_first_pass()
-    for _ in range(60):
+    for _ in range(100):
         one.gesture("double")
         one.gesture("tap") if one.runner.state.mode == "cutting" else one.gesture("hold")
     (row,) = one.journal.sessions()

@@ -338,6 +338,7 @@ def test_a_new_board_comes_with_the_setup_that_cuts_it(one: Made) -> None:
         one.to_first_pass()
         for _ in range(one.runner.state.passes):
             one.gesture("tap")
+    one.to_first_pass()
     body = page.wait(lambda kind, body: kind == "change" and body.get("board"))
     assert body["board"]["part"] == body["state"]["part"]
     page.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -57,6 +58,17 @@ def test_what_a_gesture_does_stands_beside_the_place_and_nowhere_else() -> None:
         "   [setup 1/4, standing by, 0 cut here, 0 of 12 in all; hold: carry on; double tap: where we are]",
         "?? End it?",
         "   [setup 1/4, question, 0 cut here, 0 of 12 in all; hold: yes; double tap: no]",
+    ]
+
+
+def test_how_long_the_blade_takes_is_told_once_and_not_counted_down() -> None:
+    """Lines stay: one a second would push the question out of sight."""
+    asked = replace(a_view("checks"), check="saw off")
+    shown = [(replace(asked, wait_s=wait), None) for wait in (9.6, 6.2, 0.0)]
+    told = lines_of(True, *shown, (replace(asked, wait_s=2.0), "Not counted."))
+    assert told == [
+        "   [setup 1/4, check: saw off, wait 10 s, 0 cut here, 0 of 12 in all; hold: confirmed; tap: say again]",
+        ".. Not counted.",
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from fractions import Fraction
 
@@ -97,6 +98,40 @@ def test_an_open_check_is_told_big_with_its_figure_and_in_full(columns: int, row
     assert big_on(canvas, "BLADE HEIGHT") and big_on(canvas, "12.3 MM")
     assert "Blade height measured, 12.3 mm?" in text(canvas)
     assert "hold: confirmed" in text(canvas)
+
+
+def end_of_setup(**more: object) -> Sight:
+    """All seven sockets of 84 mm in segments of 6 mm are cut; whether the saw is off is asked, and not out yet."""
+    a_job = job(plan(width=84, parts="A"))
+    cut = [f.PassCut(1, n, "pedal") for n in range(1, len(a_job.pattern_of(1).passes) + 1)]
+    return sight(*cut, f.CheckOpened(1, "saw off"), of=a_job, **more)
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_beside_them(columns: int, rows: int) -> None:
+    """Also with two things lost and the plan's warnings, which were there before."""
+    faults = (("microphone", "Voice is off: no microphone was found."), ("pedal", "No pedal."))
+    canvas = composed(end_of_setup(ready_at=time.monotonic() + 9.9, faults=faults), columns, rows)
+    for line in ("SAW OFF", "COUNT 7"):
+        assert big_on(canvas, line) >= (1 if columns < 200 else 3), line
+    assert big_on(canvas, "WAIT 10")
+    shown = " ".join(text(canvas).split())
+    assert "Saw off. When the blade has stopped, count 7 sockets." in shown
+    assert "hold: confirmed" in shown and "No pedal." in shown
+
+
+def test_the_wait_counts_down_and_goes() -> None:
+    now = time.monotonic()
+    waits = [
+        heading_of(seen.view, seen.words, seen.wait_s).right
+        for seen in (  # type: ignore[arg-type]
+            end_of_setup(ready_at=now + 29.9),
+            end_of_setup(ready_at=now + 2.9),
+            end_of_setup(ready_at=now - 0.1),
+            end_of_setup(),
+        )
+    ]
+    assert waits == ["WAIT 30", "WAIT 3", "", ""]
 
 
 ZONE = ("KEEP CLEAR", "5 TO 84 MM", "BELOW 28 MM")

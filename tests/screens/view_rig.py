@@ -58,6 +58,31 @@ class Emulator(pyte.Screen):
         return shown
 
 
+def fill(terminal: str) -> None:
+    """Write what no terminal shows until this one, which nobody reads, takes not one byte more."""
+    fd = os.open(terminal, os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
+    quiet = 0
+    while quiet < 10:  # the kernel makes room once more while it hands on what it has
+        quiet += 1
+        for size in (4096, 1):
+            with contextlib.suppress(BlockingIOError):
+                while os.write(fd, bytes(size)):
+                    quiet = 0
+        time.sleep(0.03)
+    os.close(fd)
+
+
+def is_stuck(terminal: str) -> bool:
+    """Whether this terminal takes not one byte more."""
+    fd = os.open(terminal, os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
+    try:
+        return os.write(fd, bytes(1)) == 0
+    except BlockingIOError:
+        return True
+    finally:
+        os.close(fd)
+
+
 class Rig:
     """A pseudo-terminal of this size with the program as its session leader."""
 
@@ -104,6 +129,15 @@ class Rig:
 
     def send(self, keys: str) -> None:
         os.write(self.master, keys.encode())
+
+    def fill(self) -> None:
+        """As a terminal that nobody reads."""
+        fill(os.ttyname(self.slave))
+
+    @property
+    def is_stuck(self) -> bool:
+        """Whether the terminal takes nothing."""
+        return is_stuck(os.ttyname(self.slave))
 
     def read(self, seconds: float) -> None:
         """Take in whatever comes within this time."""

@@ -14,8 +14,9 @@ from assistant.joinery.settings import reading
 from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
 from assistant.screens.view_pace import shown_left
+from assistant.screens.view_page import heading_of
 from assistant.screens.view_sight import Answer, Entry, Sight
-from assistant.screens.view_words import asked_with, hint_of, zone_of
+from assistant.screens.view_words import asked_with, hint_of
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, ENDED_EARLY, FINISHED
 from assistant.wording import dial
@@ -69,12 +70,18 @@ def state_of(sight: Sight) -> Json:
         **_called(view, words),
         "before": bound(before),
         "asked": bound(asked or (sight.closing if view.mode in (FINISHED, ENDED_EARLY) else "")),
-        "zone": list(zone_of(view, words)),
+        "zone": _figures(view, words),
         "hint": hint_of(view, keys=False),
         "clamp": sight.clamp if view.mode == CHECKS else "",
         "check": view.check,
         "wait_s": sight.wait_s,
     }
+
+
+def _figures(view: View, words: Words) -> list[str]:
+    """What the open check is about in capitals, a line each, where it has figures: as the terminal's big letters."""
+    lines = heading_of(view, words).left if view.mode == CHECKS and view.check else ()
+    return list(lines) if len(lines) > 1 else []
 
 
 def which_of(job: Job, number: int) -> str:

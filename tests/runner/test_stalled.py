@@ -1,0 +1,133 @@
+"""Presses while the journal's disk is stalled: nothing is recorded or confirmed that had not been announced before.
+
+The whole program in a pseudo-terminal; only its journal's commits are held up, for as long as a file is there.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.runner.stalled_child import STALLED_BY
+from tests.runner.test_whole_program import FIRST_CHECK, SECOND_CHECK, SHOP, TOLD_S, Fact, Saw, checked, one_pass
+
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX"),
+    pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning"),
+]
+PASS_TAKES_S = 1.0
+APART_S = PASS_TAKES_S + TOLD_S  # each press would do, had what it answers been announced when the one before was made
+REFUSED = "began before this was asked; it does not count."
+UNTIL_COMMITTED_S = 15.0
+PRESSES = 3
+
+
+class SlowSaw(Saw):
+    """Its disk stalls and goes on again when told to."""
+
+    def __init__(self, folder: Path):
+        super().__init__(folder)
+        self._stall = folder / "stalled"
+        shop = SHOP.replace("pass_takes_s = 0", f"pass_takes_s = {PASS_TAKES_S}")
+        (folder / "shop.toml").write_text(shop, encoding="utf-8")
+        plan = (folder / "plan.toml").read_text(encoding="utf-8")
+        (folder / "plan.toml").write_text(plan.replace("width = 18", "width = 90"), encoding="utf-8")
+
+    def begin(self) -> None:
+        words = self.cut("--no-voice", "--no-pedal")
+        words[1:3] = ["-m", "tests.runner.stalled_child"]
+        self.run(words, **{STALLED_BY: str(self._stall), "PYTHONPATH": str(Path(__file__).parents[2])})
+        self.until(FIRST_CHECK)
+
+    def press_in_stall(self, first: str, *keys: str) -> None:
+        """The first key's facts are in the journal, and its commit hangs; only then come the others."""
+        time.sleep(APART_S)
+        before = len(self.facts())
+        self._stall.touch()
+        self.child.send(first)
+        end = time.monotonic() + UNTIL_COMMITTED_S
+        while len(self.facts()) == before:
+            assert time.monotonic() < end, "the first press was not recorded"
+            time.sleep(0.05)
+        for key in keys:
+            time.sleep(APART_S)
+            self.child.send(key)
+        time.sleep(0.2)  # the last is on the queue too
+        self._stall.unlink()
+
+    def end(self) -> list[Fact]:
+        """Leave; all that was recorded."""
+        self.keys(("q", "stays open"))
+        assert self.ended()[0] == 1
+        return self.facts()
+
+
+@pytest.fixture
+def saw(tmp_path: Path) -> Iterator[SlowSaw]:
+    saw = SlowSaw(tmp_path)
+    yield saw
+    saw.close()
+
+
+START = [("started",), ("setup_started", 1)]
+
+
+def test_taps_in_a_stall_record_only_the_pass_that_had_been_announced(saw: SlowSaw) -> None:
+    """Each is later than the one before by more than a pass takes. Afterwards a pass is recorded as ever."""
+    saw.begin()
+    saw.keys(("h", SECOND_CHECK), ("h", "pass 1/"))
+    saw.press_in_stall(" ", *PRESSES * " ")
+    saw.until("pass 2/")
+    for _ in range(PRESSES):
+        saw.until(f"The tap {REFUSED}")
+    recorded = [*START, *checked(1, "keys"), *one_pass(1, 1, "keys"), ("setting_called", 1, 2)]
+    assert saw.facts() == recorded
+    time.sleep(APART_S)
+    saw.keys((" ", "pass 3/"))
+    assert saw.end() == [*recorded, ("pass_cut", 1, 2, "keys"), ("setting_called", 1, 3)]
+
+
+def test_holds_in_a_stall_confirm_only_the_check_that_had_been_asked(saw: SlowSaw) -> None:
+    """The first confirms what was asked; what the others would confirm is asked only after the stall."""
+    saw.begin()
+    saw.press_in_stall("h", *PRESSES * "h")
+    saw.until(SECOND_CHECK)
+    for _ in range(PRESSES):
+        saw.until(f"The hold {REFUSED}")
+    recorded = [*START, *checked(1, "keys")[:3]]
+    assert saw.facts() == recorded
+    saw.keys(("h", "pass 1/"))
+    assert saw.end() == [*recorded, checked(1, "keys")[3], ("setting_called", 1, 1)]
+
+
+def test_a_hold_in_a_stall_stands_by_where_a_pass_was_announced_last(saw: SlowSaw) -> None:
+    """It meant that when it began; and what follows it in the stall confirms nothing and cuts nothing."""
+    saw.begin()
+    saw.keys(("h", SECOND_CHECK), ("h", "pass 1/"))
+    saw.press_in_stall(" ", " ", "h", "h", " ")
+    saw.until("-- Standing by.")
+    saw.until(f"The hold {REFUSED}")
+    saw.until(f"The tap {REFUSED}")
+    begun = [*START, *checked(1, "keys"), *one_pass(1, 1, "keys"), ("setting_called", 1, 2)]
+    assert saw.end() == [*begun, ("stood_by", "keys")]
+
+
+def test_a_stall_of_the_last_pass_does_not_confirm_that_the_saw_is_off(saw: SlowSaw) -> None:
+    """A setup of two passes. What was pressed in the stall would have counted the sockets before anybody was asked."""
+    plan = saw.folder / "plan.toml"
+    plan.write_text(plan.read_text(encoding="utf-8").replace("width = 90", "width = 18"), encoding="utf-8")
+    saw.begin()
+    saw.keys(("h", SECOND_CHECK), ("h", "pass 1/2"))
+    time.sleep(PASS_TAKES_S)
+    saw.keys((" ", "pass 2/2"))
+    saw.press_in_stall(" ", " ", "h", "h")
+    saw.until("check: saw off")
+    saw.until(f"The tap {REFUSED}")
+    saw.until("-- Standing by.")
+    saw.until(f"The hold {REFUSED}")
+    passes = [*one_pass(1, 1, "keys"), *one_pass(1, 2, "keys")]
+    assert saw.end() == [*START, *checked(1, "keys"), *passes, ("check_opened", 1, "saw off"), ("stood_by", "keys")]

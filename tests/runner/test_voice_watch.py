@@ -1,0 +1,200 @@
+"""What the voice owes: word of each announcement within seconds, by the session's clock; and what follows if not."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.runner.clock import SetClock
+from assistant.runner.live import run_live
+from assistant.runner.loop import Outputs, Runner
+from assistant.runner.voice_watch import BACK, LONGEST_S, LOST, VERDICT_S, VoiceWatch
+from assistant.session.announced import FIRST_WORDS_S, READING_S
+from assistant.session.events import DeviceChanged, Displayed, Event, Gesture, Leave, SpeechEnded, SpeechStarted, Start
+from assistant.session.facts import Record
+from tests.runner.adapters import Logbook
+from tests.session.jobs import few_checks, job, plan
+
+UTC = "2026-03-02T09:00:00.000Z"
+
+# --- the watch
+
+
+def test_nothing_is_owed_where_nothing_was_handed_over() -> None:
+    watch = VoiceWatch()
+    assert watch.overdue(1e6) == () and not watch.lost
+
+
+def test_an_announcement_without_any_sign_is_given_up_after_five_seconds_and_once() -> None:
+    assert VERDICT_S == 5.0
+    watch = VoiceWatch()
+    watch.handed("a1", 10.0)
+    watch.handed("a2", 14.0)  # waits for the first one, so the time runs from there
+    assert watch.overdue(15.0) == () and not watch.lost
+    assert watch.overdue(15.01) == ("a1", "a2") and watch.lost
+    assert watch.overdue(1e6) == ()
+
+
+@pytest.mark.parametrize("sign", ["ended", "started"])
+def test_each_sign_gives_the_next_its_own_five_seconds(sign: str) -> None:
+    watch = VoiceWatch()
+    watch.handed("a1", 0.0)
+    watch.handed("a2", 0.0)
+    if sign == "started":
+        watch.started("a1", 4.0)
+    watch.ended("a1", 4.5)
+    assert watch.overdue(9.5) == ()
+    assert watch.overdue(9.6) == ("a2",)
+
+
+def test_what_sounds_has_as_long_as_the_longest_takes_and_no_longer() -> None:
+    watch = VoiceWatch()
+    watch.handed("a1", 0.0)
+    watch.started("a1", 1.0)
+    assert watch.sounding and watch.overdue(1.0 + LONGEST_S) == ()
+    assert watch.overdue(1.1 + LONGEST_S) == ("a1",)
+    assert watch.lost and not watch.sounding
+
+
+def test_the_first_sign_of_a_lost_voice_brings_it_back_and_is_told_once() -> None:
+    watch = VoiceWatch()
+    watch.handed("a1", 0.0)
+    watch.overdue(6.0)
+    assert watch.started("a1", 7.0) and not watch.lost
+    assert not watch.started("a2", 8.0)
+
+
+def test_the_end_of_what_was_given_up_is_no_sign_of_a_voice() -> None:
+    """An announcement can end without a sound: cut off, or failed."""
+    watch = VoiceWatch()
+    watch.handed("a1", 0.0)
+    watch.overdue(6.0)
+    watch.ended("a1", 7.0)
+    assert watch.lost
+
+
+# --- the loop
+
+
+class Bench:
+    """A session that hears itself out, with a speaker that never says a word of its own accord."""
+
+    def __init__(self) -> None:
+        self.log, self.clock = Logbook(), SetClock()
+        self.events: list[Event] = []
+        self.facts: list[str] = []
+        self.runner = Runner(self.log.commit, Outputs(self.log, self.log, [self.log], watchers=[self]), self.clock)
+        self.runner.handle(Start(0.0, UTC, job(plan(parts="A"), few_checks()), hear_out=True))
+        self.runner.drain()
+
+    def turn(self, event: Event, records: list[Record]) -> None:
+        self.events.append(event)
+        self.facts += [record.fact.kind for record in records]
+
+    def at(self, at: float) -> None:
+        """Nothing waits in the queue at this time (s)."""
+        self.clock.set(at)
+        self.runner.look_after_voice()
+        self.runner.drain()
+
+    def hold(self, at: float) -> None:
+        self.clock.set(at)
+        self.runner.handle(Gesture(at, UTC, "hold", at))
+        self.runner.drain()
+
+    def shown(self, at: float) -> None:
+        self.clock.set(at)
+        self.runner.handle(Displayed(at, UTC, self.runner.state.generation))
+        self.runner.drain()
+
+    @property
+    def confirmed(self) -> int:
+        return self.facts.count("check_confirmed")
+
+    @property
+    def failed(self) -> list[str]:
+        return [event.id for event in self.events if isinstance(event, SpeechEnded) and event.how == "failed"]
+
+    @property
+    def devices(self) -> list[tuple[str, str]]:
+        return [(event.state, event.text) for event in self.events if isinstance(event, DeviceChanged)]
+
+
+def test_a_speaker_that_never_says_anything_is_lost_after_five_seconds_and_said_to_be() -> None:
+    bench = Bench()
+    handed = [f"a{n}" for n in range(1, bench.runner.state.said + 1)]
+    bench.at(VERDICT_S)
+    assert bench.failed == [] and bench.devices == []
+    bench.at(VERDICT_S + 0.1)
+    assert bench.failed[: len(handed)] == handed
+    assert bench.devices == [("lost", LOST)]
+    assert LOST in [entry[1] for entry in bench.log.of("said")], "it is on the screens"
+    bench.at(60.0)
+    assert bench.devices == [("lost", LOST)], "and only once"
+
+
+def test_until_then_nothing_counts_and_afterwards_what_was_shown_does() -> None:
+    """There is no time after which a check counts unheard and unseen, however long it has been open."""
+    bench = Bench()
+    bench.shown(1.0)
+    bench.hold(4.9)
+    assert bench.confirmed == 0, "shown, but the voice may still say it"
+    bench.at(5.1)
+    bench.hold(5.2)
+    assert bench.confirmed == 1, "shown since 1 s, and the voice has failed"
+    bench.hold(100.0)
+    assert bench.confirmed == 1, "the next check: failed at once, and no screen has it"
+    bench.shown(101.0)
+    bench.hold(101.0 + READING_S - 0.1)
+    assert bench.confirmed == 1
+    bench.hold(101.0 + READING_S)
+    assert bench.confirmed == 2
+
+
+def test_a_lost_voice_is_handed_everything_and_its_first_sound_brings_it_back() -> None:
+    bench = Bench()
+    bench.at(6.0)
+    bench.shown(6.0)
+    bench.hold(10.0)
+    asked = bench.runner.state.opening.announcement
+    assert str(bench.log.of("say")[-1][1]).startswith("Guard for this cut fitted: ")
+    assert asked in bench.failed
+    bench.clock.set(11.0)
+    bench.runner.handle(SpeechStarted(11.0, UTC, asked))
+    bench.runner.drain()
+    assert bench.devices == [("lost", LOST), ("works", BACK)]
+    bench.hold(11.0 + FIRST_WORDS_S - 0.1)
+    assert bench.confirmed == 1
+    bench.hold(11.0 + FIRST_WORDS_S)
+    assert bench.confirmed == 2, "spoken, it counts by its first words again, shown or not"
+    before = len(bench.failed)
+    bench.at(12.5)
+    assert len(bench.failed) == before, "what is handed to it now has its own five seconds"
+
+
+def test_a_speech_whose_word_waits_in_the_queue_is_not_given_up() -> None:
+    """After a stall its word has come; only nobody has read it yet. The live loop looks when nothing waits."""
+    bench = Bench()
+    ids = [f"a{n}" for n in range(1, bench.runner.state.said + 1)]
+    for id in ids:
+        bench.runner.post(SpeechStarted(1.0, UTC, id))
+        bench.runner.post(SpeechEnded(2.0, UTC, id, "whole"))
+    bench.clock.set(30.0)
+    bench.runner.post(Leave(30.0, UTC))
+    run_live(bench.runner)
+    assert bench.devices == [] and bench.failed == []
+
+
+def test_the_live_loop_looks_after_the_voice() -> None:
+    """The clock stands still but for what the pump, called at every look, sets it on."""
+    bench = Bench()
+    times: list[float] = []
+
+    def pump(at: float) -> None:
+        if bench.devices:
+            times.append(at)
+            bench.runner.post(Leave(at, UTC))
+        bench.clock.set(at + 0.5)
+
+    run_live(bench.runner, pump)
+    assert bench.devices == [("lost", LOST)]
+    assert times[0] > VERDICT_S and bench.failed

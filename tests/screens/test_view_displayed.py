@@ -1,0 +1,129 @@
+"""The view reports what is open as shown: once the terminal has taken it, and not while a list lies over it."""
+
+from __future__ import annotations
+
+import os
+import queue
+import select
+import struct
+import sys
+import threading
+import time
+from collections.abc import Iterator
+
+import pytest
+
+from assistant.runner.clock import SetClock
+from assistant.runner.loop import Outputs, Runner
+from assistant.screens.view import SETTLE_S, TICK_S, TerminalView
+from assistant.session.events import Gesture, Start
+from tests.session.jobs import few_checks, job, plan
+
+pyte = pytest.importorskip("pyte")
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX")
+if sys.platform != "win32":
+    from tests.screens.view_rig import Emulator, fill, is_stuck
+
+PATIENCE_S = 20.0
+DRAWN_S = 2 * TICK_S + SETTLE_S  # enough for a page, had there been one to draw
+LIST = "Keys:\n  space  tap\n  h      hold"
+
+
+class Bench:
+    """A session with the view on a pseudo-terminal of 100 by 40, which is read only while `reading` is set."""
+
+    def __init__(self) -> None:
+        import fcntl
+        import termios
+
+        self.master, slave = os.openpty()
+        fcntl.ioctl(self.master, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 100, 0, 0))
+        self.out = os.fdopen(slave, "w", encoding="utf-8")
+        self.terminal = os.ttyname(slave)
+        self.reported: queue.Queue[int] = queue.Queue()
+        self.reading = threading.Event()
+        self._screen = Emulator(100, 40)
+        self._stream = pyte.ByteStream(self._screen)
+        self._ending = threading.Event()
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+        self.view = TerminalView(self.out, "X", self.reported.put)
+        self.runner = Runner(lambda records: None, Outputs(screens=[self.view], watchers=[self.view]), SetClock())
+
+    def _read(self) -> None:
+        while not self._ending.is_set():
+            if self.reading.wait(0.05) and select.select([self.master], [], [], 0.05)[0]:
+                self._stream.feed(os.read(self.master, 65536).replace(b"\0", b""))
+
+    def start(self) -> int:
+        """The session begins; the generation of its first check."""
+        self.runner.handle(Start(0.0, "", job(plan(parts="A"), few_checks()), hear_out=True))
+        self.runner.drain()
+        return self.runner.state.generation
+
+    def until(self, text: str) -> None:
+        end = time.monotonic() + PATIENCE_S
+        while text not in self._screen.text:
+            assert time.monotonic() < end, self._screen.text
+            time.sleep(0.02)
+
+    def close(self) -> None:
+        self.reading.set()
+        self.view.close()
+        self._ending.set()
+        self._reader.join(PATIENCE_S)
+        self.out.close()
+        os.close(self.master)
+
+
+@pytest.fixture
+def bench() -> Iterator[Bench]:
+    one = Bench()
+    yield one
+    one.close()
+
+
+def test_what_is_open_is_reported_once_when_it_has_been_drawn(bench: Bench) -> None:
+    bench.reading.set()
+    generation = bench.start()
+    assert bench.reported.get(timeout=PATIENCE_S) == generation
+    bench.until("trailing end held down?")
+    bench.runner.handle(Gesture(1.0, "", "double", 1.0))
+    bench.until("pedal double")
+    time.sleep(DRAWN_S)
+    assert bench.reported.empty(), "drawn again, it is no news"
+
+
+def test_a_terminal_that_is_not_read_has_shown_nothing_until_it_is(bench: Bench) -> None:
+    bench.view.look()
+    fill(bench.terminal)
+    generation = bench.start()
+    time.sleep(DRAWN_S)
+    assert is_stuck(bench.terminal) and bench.reported.empty()
+    bench.reading.set()
+    assert bench.reported.get(timeout=PATIENCE_S) == generation
+    bench.until("trailing end held down?")
+
+
+def test_under_a_list_nothing_counts_as_shown_until_the_list_is_gone(bench: Bench) -> None:
+    bench.reading.set()
+    bench.view.note(LIST, for_s=3600.0)
+    generation = bench.start()
+    bench.until("h      hold")
+    time.sleep(DRAWN_S)
+    assert bench.reported.empty()
+    bench.view.note(LIST, for_s=0.0)
+    assert bench.reported.get(timeout=PATIENCE_S) == generation
+    bench.until("trailing end held down?")
+    assert "h      hold" not in bench._screen.text
+
+
+def test_what_was_shown_before_a_list_was_laid_over_it_is_not_reported_again_after_it(bench: Bench) -> None:
+    bench.reading.set()
+    first = bench.start()
+    assert bench.reported.get(timeout=PATIENCE_S) == first
+    bench.view.note(LIST, for_s=3600.0)
+    bench.until("h      hold")
+    bench.runner.handle(Gesture(1.0, "", "tap", 1.0))  # an answer takes the list away
+    time.sleep(DRAWN_S)
+    assert "h      hold" not in bench._screen.text and bench.reported.empty()
