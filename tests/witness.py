@@ -1,9 +1,9 @@
 """A witness of what was announced: whatever is recorded or confirmed had gone out before the press began.
 
-It knows nothing of `state.opening` and `session/announced.py`. It keeps its own account of what was last asked or called,
-from what was handed over and when, and holds every answer that counted against that. It is on in every test:
+It knows nothing of `state.opening` and `session/announced.py`. It keeps its own account of what was last asked or
+called, from what was handed over and when, and holds every answer that counted against that. It is on in every test:
 `tests/conftest.py` lets it watch each runner of the test process, `tests/witnessed/` those of the processes that a test
-starts, and `tests/session/driver.py` its own session.
+starts, `tests/session/driver.py` its own session, and `tests/session/test_rules.py` every path of its walk.
 """
 
 from __future__ import annotations
@@ -107,7 +107,8 @@ class Witness:
 
     def _announced(self, effects: Sequence[e.Effect], at: float) -> None:
         generations = [effect.generation for effect in effects if isinstance(effect, e.Listen)]
-        said = [(thing, effect.id) for effect in effects if isinstance(effect, e.Say) and (thing := self._thing(effect))]
+        says = [effect for effect in effects if isinstance(effect, e.Say)]
+        said = [(thing, say.id) for say in says if (thing := self._thing(say))]
         if generations or (said and said[-1][0] != self.now):
             self.now = self.out_at = self.known_from = self.shown_at = None
             self.generation = generations[-1] if generations else 0

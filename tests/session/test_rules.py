@@ -36,6 +36,7 @@ from assistant.wording.prompts import Words
 from tests.session.driver import UTC
 from tests.session.jobs import EVERY_TWO, few_checks, job, plan
 from tests.session.watcher import Watcher
+from tests.witness import Witness
 
 COUNTED = {"pass_cut", "check_confirmed", "carried_on", "stepped_back", "jumped", "ended_early", "noted"}
 STALL_S = 30.0  # how long the runner is held up in every turn, before what was opened in it goes out
@@ -45,6 +46,7 @@ STALL_S = 30.0  # how long the runner is held up in every turn, before what was 
 class Node:
     state: State
     watcher: Watcher
+    witness: Witness
     records: tuple[f.Record, ...]
 
 
@@ -129,8 +131,10 @@ def went_out(node: Node) -> Node:
     """What was opened goes out, late; and nothing that comes before that counts."""
     state = node.state
     if state.opening.out_at is not None:
+        node.witness.out(state.at)
         return node
     _nothing_counts(node)
+    node.witness.out(state.at + STALL_S)
     return step(node, WentOut(state.at + STALL_S, UTC, state.generation))[0]
 
 
@@ -141,8 +145,7 @@ def _nothing_counts(node: Node) -> None:
     _HELD_UP.add(key)
     for label, event in events(node.state):
         if label == "fresh":
-            _, kept, _ = step(node, event)
-            kinds = {fact.kind for fact in kept}
+            kinds = {fact.kind for fact in decide(node.state, event).facts}
             assert not kinds & COUNTED, f"what has not gone out yet is answered by nothing, but gave {kinds}"
 
 
@@ -151,16 +154,21 @@ _HELD_UP: set[object] = set()
 
 def step(node: Node, event: Event) -> tuple[Node, list[f.Fact], tuple[e.Effect, ...]]:
     decision = decide(node.state, event)
-    state, records = node.state, list(node.records)
-    watcher = node.watcher.copy()
+    state, records = node.state, []
     for fact in decision.facts:
         record = record_of(state, fact, event)
         state = apply(state, record)
         if not fact.passing:
             records.append(record)
+    kept = [record.fact for record in records]
+    watcher, witness = node.watcher, node.witness.copy()
+    witness.turn(event, kept, decision.effects)
+    if kept or any(isinstance(effect, e.Say) for effect in decision.effects):
+        watcher = watcher.copy()
+        for fact in kept:
             watcher.read(fact)
-    kept = [fact for fact in decision.facts if not fact.passing]
-    return Node(state, watcher, tuple(records)), kept, decision.effects
+        watcher.hear(decision.effects)
+    return Node(state, watcher, witness, (*node.records, *records)), kept, decision.effects
 
 
 def look_at(
@@ -221,7 +229,7 @@ def _can_be_worded(words: Words, prompts: tuple[e.Prompt, ...]) -> None:
 
 def walk(a_job: object, most: int, hear_out: bool = False) -> tuple[int, int, set[str]]:
     """Breadth first over every place; returns places, transitions and the kinds of facts seen."""
-    start = Node(State(), Watcher(a_job), ())  # type: ignore[arg-type]
+    start = Node(State(), Watcher(a_job), Witness(), ())  # type: ignore[arg-type]
     first, _, _ = step(start, Start(0.0, UTC, a_job, hear_out=hear_out))  # type: ignore[arg-type]
     first = went_out(first)
     seen = {place(first.state)}
