@@ -75,7 +75,8 @@ def _confirmation(state: State, index: int) -> object:
     check, last = state.the_job.checks[index], state.confirmed[index]
     if last is None or check.when == "standing by":
         return None
-    return last if check.when == "every" else replace(last, passes=0)
+    asks_how_many = last.passes if check.when == "every" else 0
+    return last.setup, last.stage, last.part, last.depth, asks_how_many
 
 
 def announced(state: State) -> object:
@@ -244,8 +245,10 @@ def walk(a_job: object, most: int, hear_out: bool = False) -> tuple[int, int, se
             transitions += 1
             kinds |= {fact.kind for fact in kept}
             look_at(label, event, base.state, after, kept, effects)
-            if place(after.state) not in seen:
-                seen.add(place(after.state))
+            if after.state is base.state:
+                continue  # nothing came of it
+            if (where := place(after.state)) not in seen:
+                seen.add(where)
                 waiting.append(after)
         _can_go_on(node.state)
         assert len(seen) <= most, "more places than this job should have"
