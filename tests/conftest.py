@@ -1,26 +1,51 @@
 """On a machine that should have every part (KERFCALL_NO_SKIPS is set), a skipped test is a failure.
 
-And what several rooms' tests need: a sound server, and for each test a runtime folder of its own, so that no test's
-live session is refused for the sake of another's, or of one that is cutting wood."""
+And what several rooms' tests need: a sound server; for each test a runtime folder of its own, so that no test's
+live session is refused for the sake of another's, or of one that is cutting wood; and a witness of every session, here
+and in the processes that a test starts, that nothing counts which was not announced."""
 
 from __future__ import annotations
 
 import itertools
 import os
 import signal
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from assistant.runner import loop
 from assistant.runner.one_live import FOLDER_VARIABLE
+from tests import witness
 from tests.sound_server import SoundServer, running
 
+WITNESSED = Path(__file__).parent / "witnessed"
 
-def pytest_configure() -> None:
+
+def pytest_configure(config: pytest.Config) -> None:
     """A shell that starts the tests in the background has Ctrl-C ignored, and every child would inherit that."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    _witness_everything(config)
+
+
+def _witness_everything(config: pytest.Config) -> None:
+    watched = tempfile.TemporaryDirectory(prefix="witness-")
+    config.add_cleanup(watched.cleanup)
+    given = os.environ.get("PYTHONPATH")
+    os.environ["PYTHONPATH"] = os.pathsep.join((str(WITNESSED), *((given,) if given else ())))
+    os.environ[witness.FILE_VARIABLE] = str(Path(watched.name) / "objections")
+    witness.watch_runners(loop, witness.object_here)
+
+
+@pytest.fixture(autouse=True)
+def nothing_counts_unannounced() -> Iterator[None]:
+    """Also where a program catches what is raised in it, and in the processes that a test starts."""
+    yield
+    objections = witness.taken()
+    if objections:
+        pytest.fail("\n".join(objections), pytrace=False)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

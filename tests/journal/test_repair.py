@@ -98,7 +98,7 @@ def test_nothing_is_lost_where_only_the_way_to_the_facts_is_damaged(tmp_path: Pa
     damaged = database.read_bytes()
     found = repair(tmp_path)
     assert not found.healthy
-    assert found.facts == len(before)
+    assert (found.facts, found.lost) == (len(before), ())
     assert found.kept is not None and found.kept.read_bytes() == damaged
     assert held(tmp_path, session) == before
     assert repair(tmp_path).healthy
@@ -146,6 +146,26 @@ def test_a_fact_that_reads_as_nothing_is_set_apart_and_named(tmp_path: Path) -> 
     assert not found.healthy
     assert found.lost[0].startswith(f"session {session}, fact 5: a fact of kind 'pass_cut' can't be read")
     assert [record.n for record in held(tmp_path, session)] == [n for n in range(1, len(SAMPLE) + 1) if n != 5]
+
+
+@pytest.mark.parametrize("good_one_first", [False, True])
+def test_a_fact_with_one_good_copy_is_not_lost(tmp_path: Path, good_one_first: bool) -> None:
+    """The database and its log may hold one each: the log's is the newer one."""
+    bad = "UPDATE facts SET body = '' WHERE n = 5"
+    session = journal_with(tmp_path / "live")
+    before = held(tmp_path / "live", session)
+    with closing(sqlite3.connect(tmp_path / "live" / FILE_NAME)) as connection:
+        (body,) = connection.execute("SELECT body FROM facts WHERE n = 5").fetchone()
+        good = f"UPDATE facts SET body = '{body}' WHERE n = 5"
+        for statement in (good, bad) if good_one_first else (bad, good):
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            with connection:
+                connection.execute(statement)
+        shutil.copytree(tmp_path / "live", tmp_path / "copy", ignore=shutil.ignore_patterns("*-shm", "locks"))
+    spoil(tmp_path / "copy" / FILE_NAME, 1)  # SQLite itself sees nothing any more
+    found = repair(tmp_path / "copy")
+    assert not found.healthy and found.lost == ()
+    assert held(tmp_path / "copy", session) == before
 
 
 def test_a_fact_of_a_newer_kerfcall_is_kept(tmp_path: Path) -> None:

@@ -179,6 +179,14 @@ def test_the_list_counts_passes_that_are_cut_now(tmp_path: Path) -> None:
         assert (row.last_at, row.last_utc) == (48.0, records(SAMPLE)[-1].utc)
 
 
+@pytest.mark.parametrize("taken_back", [f.Jumped(1, 1), f.SteppedBack(1, 1)])
+def test_a_pass_taken_back_and_not_cut_since_is_not_counted(tmp_path: Path, taken_back: f.Fact) -> None:
+    journal_with(tmp_path, [f.PassCut(1, 1, "pedal"), f.PassCut(1, 2, "pedal"), taken_back])
+    with Journal.open(tmp_path) as journal:
+        (row,) = journal.sessions()
+    assert row.passes_cut == 1
+
+
 def test_names_that_are_no_text_are_kept_as_escapes(tmp_path: Path) -> None:
     with Journal.open(tmp_path) as journal:
         journal.new_session("t", "", os.fsdecode(b"tr\xff.toml"), UTC)

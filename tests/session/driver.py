@@ -22,6 +22,7 @@ from assistant.session.events import (
 from assistant.session.state import State
 from assistant.session.turn import record_of
 from assistant.wording.prompts import Words
+from tests.witness import Witness
 
 UTC = "2026-03-02T09:00:00.000Z"
 
@@ -35,6 +36,7 @@ class Driver:
         self.records: list[f.Record] = []
         self.effects: tuple[e.Effect, ...] = ()
         self.stalls_s = 0.0
+        self.witness = Witness(self.state.job)
         self.facts: tuple[f.Fact, ...] = ()
         if job is not None:
             self.send(Start(0.0, UTC, job, hear_out=hear_out))
@@ -42,10 +44,12 @@ class Driver:
     def send(self, event: Event) -> None:
         """One event, and as the runner does, word that what it opened has gone out: `stalls_s` after it."""
         self.facts, self.effects = self._turn(event)
+        self.witness.turn(event, [fact for fact in self.facts if not fact.passing], self.effects)
         if self.state.opening.out_at is None:
             self.at = max(self.at, event.at) + self.stalls_s
             facts, effects = self._turn(WentOut(self.at, UTC, self.state.generation))
             self.facts, self.effects = self.facts + facts, self.effects + effects
+        self.witness.out(max(self.at, event.at))
 
     def _turn(self, event: Event) -> tuple[tuple[f.Fact, ...], tuple[e.Effect, ...]]:
         decision = decide(self.state, event)

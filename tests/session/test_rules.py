@@ -38,6 +38,7 @@ from assistant.wording.prompts import Words
 from tests.session.driver import UTC
 from tests.session.jobs import EVERY_TWO, few_checks, job, plan
 from tests.session.watcher import Watcher
+from tests.witness import Witness
 
 COUNTED = {"pass_cut", "check_confirmed", "carried_on", "stepped_back", "jumped", "ended_early", "noted"}
 STALL_S = 30.0  # how long the runner is held up in every turn, before what was opened in it goes out
@@ -47,6 +48,7 @@ STALL_S = 30.0  # how long the runner is held up in every turn, before what was 
 class Node:
     state: State
     watcher: Watcher
+    witness: Witness
     records: tuple[f.Record, ...]
 
 
@@ -75,7 +77,8 @@ def _confirmation(state: State, index: int) -> object:
     check, last = state.the_job.checks[index], state.confirmed[index]
     if last is None or check.when == "standing by":
         return None
-    return last if check.when == "every" else replace(last, passes=0)
+    asks_how_many = last.passes if check.when == "every" else 0
+    return last.setup, last.stage, last.part, last.depth, asks_how_many
 
 
 def announced(state: State) -> object:
@@ -131,8 +134,10 @@ def went_out(node: Node) -> Node:
     """What was opened goes out, late; and nothing that comes before that counts."""
     state = node.state
     if state.opening.out_at is not None:
+        node.witness.out(state.at)
         return node
     _nothing_counts(node)
+    node.witness.out(state.at + STALL_S)
     return step(node, WentOut(state.at + STALL_S, UTC, state.generation))[0]
 
 
@@ -143,8 +148,7 @@ def _nothing_counts(node: Node) -> None:
     _HELD_UP.add(key)
     for label, event in events(node.state):
         if label == "fresh":
-            _, kept, _ = step(node, event)
-            kinds = {fact.kind for fact in kept}
+            kinds = {fact.kind for fact in decide(node.state, event).facts}
             assert not kinds & COUNTED, f"what has not gone out yet is answered by nothing, but gave {kinds}"
 
 
@@ -153,16 +157,21 @@ _HELD_UP: set[object] = set()
 
 def step(node: Node, event: Event) -> tuple[Node, list[f.Fact], tuple[e.Effect, ...]]:
     decision = decide(node.state, event)
-    state, records = node.state, list(node.records)
-    watcher = node.watcher.copy()
+    state, records = node.state, []
     for fact in decision.facts:
         record = record_of(state, fact, event)
         state = apply(state, record)
         if not fact.passing:
             records.append(record)
+    kept = [record.fact for record in records]
+    watcher, witness = node.watcher, node.witness.copy()
+    witness.turn(event, kept, decision.effects)
+    if kept or any(isinstance(effect, e.Say) for effect in decision.effects):
+        watcher = watcher.copy()
+        for fact in kept:
             watcher.read(fact)
-    kept = [fact for fact in decision.facts if not fact.passing]
-    return Node(state, watcher, tuple(records)), kept, decision.effects
+        watcher.hear(decision.effects)
+    return Node(state, watcher, witness, (*node.records, *records)), kept, decision.effects
 
 
 def look_at(
@@ -192,10 +201,6 @@ def look_at(
         assert not any(isinstance(x, e.Say) for x in effects), "a voice in mid-push startles"
         assert any(isinstance(x, e.Show) for x in effects), "but it is shown at once"
     _look_at_speech(node.state, effects)
-    for effect in effects:
-        for prompt in effect.prompts if isinstance(effect, e.Say) else ():
-            if prompt.key in ("setting", "setting in full"):
-                node.watcher.spoken(dict(prompt.figures)["approach"])
 
 
 def _look_at_speech(state: State, effects: tuple[e.Effect, ...]) -> None:
@@ -227,7 +232,7 @@ def _can_be_worded(words: Words, prompts: tuple[e.Prompt, ...]) -> None:
 
 def walk(a_job: object, most: int, hear_out: bool = False) -> tuple[int, int, set[str]]:
     """Breadth first over every place; returns places, transitions and the kinds of facts seen."""
-    start = Node(State(), Watcher(a_job), ())  # type: ignore[arg-type]
+    start = Node(State(), Watcher(a_job), Witness(), ())  # type: ignore[arg-type]
     first, _, _ = step(start, Start(0.0, UTC, a_job, hear_out=hear_out))  # type: ignore[arg-type]
     first = went_out(first)
     seen = {place(first.state)}
@@ -242,8 +247,10 @@ def walk(a_job: object, most: int, hear_out: bool = False) -> tuple[int, int, se
             transitions += 1
             kinds |= {fact.kind for fact in kept}
             look_at(label, event, base.state, after, kept, effects)
-            if place(after.state) not in seen:
-                seen.add(place(after.state))
+            if after.state is base.state:
+                continue  # nothing came of it
+            if (where := place(after.state)) not in seen:
+                seen.add(where)
                 waiting.append(after)
         _can_go_on(node.state)
         assert len(seen) <= most, "more places than this job should have"

@@ -26,6 +26,12 @@ def cutting(passes_cut: int = 0, **kinds: object) -> Driver:
     return driver
 
 
+def come_up_from(driver: Driver) -> Fraction | None:
+    """The lower point that the setting just said names."""
+    (said,) = (say for say in driver.says if say.klass == "setting")
+    return dict(said.prompts[-1].figures)["approach"]  # type: ignore[no-any-return]
+
+
 class TestThePlainPath:
     def test_begins_with_cautions_summary_and_the_first_clamping(self) -> None:
         driver = Driver(job())
@@ -92,6 +98,26 @@ class TestThePlainPath:
         driver = cutting(4)
         assert driver.said.startswith("Down past it, to two decimal six eight; then up: set three decimal one eight")
 
+    def test_said_again_it_still_goes_past(self) -> None:
+        """Nobody knows whether the carriage was moved when it was called first."""
+        driver = cutting(4)
+        past = come_up_from(driver)
+        assert past is not None and past < driver.state.pattern.passes[0].setting
+        driver.gesture("double")
+        assert come_up_from(driver) == past
+        driver.heard("go to", 3)
+        driver.gesture("double")
+        assert driver.said.startswith("Nothing changed") and come_up_from(driver) == past
+        driver.gesture("hold")
+        driver.gesture("hold")
+        driver.confirm_all()
+        assert driver.kinds[-1] == "setting_called" and come_up_from(driver) == past
+        driver.resume()
+        driver.gesture("hold")
+        driver.gesture("hold")
+        driver.confirm_all()
+        assert driver.kinds[-1] == "setting_called" and come_up_from(driver) == past
+
     def test_a_handwheel_is_told_the_move_and_then_the_mark(self) -> None:
         driver = cutting(1, carriage=HANDWHEEL)
         assert driver.said == "Up one turn and ninety-nine marks, to mark nine nine."
@@ -147,6 +173,38 @@ class TestThePlainPath:
         assert driver.kinds == ["pass_cut", "check_opened"]
         driver.gesture("hold")
         assert driver.kinds == ["check_confirmed", "setting_called"]
+
+
+class TestWhatIsAskedAgain:
+    """Two ends of one board: what the second one is asked hangs on what differs from the first."""
+
+    def asked_at_the_second(self, **differs: object) -> list[str]:
+        a_job = job(plan(ends=2, parts="A"))
+        depth = differs.pop("depth", a_job.patterns[0].depth)
+        patterns = (a_job.patterns[0], replace(a_job.patterns[0], depth=depth))
+        setups = (a_job.setups[0], replace(a_job.setups[1], pattern=1, **differs))  # type: ignore[arg-type]
+        driver = Driver(replace(a_job, patterns=patterns, setups=setups))
+        driver.confirm_all()
+        driver.cut(2)
+        driver.count()
+        asked = []
+        while driver.asked:
+            asked.append(driver.asked)
+            driver.gesture("hold")
+        return asked
+
+    def test_the_same_cut_is_asked_least(self) -> None:
+        assert self.asked_at_the_second() == ["edge and face", "clamps and guard"]
+
+    def test_another_depth_alone_wants_its_guard_its_height_and_a_fresh_backing(self) -> None:
+        asked = self.asked_at_the_second(depth=Fraction(25, 2))
+        assert asked == ["edge and face", "clamps", "guard", "blade height", "backing"]
+
+    def test_another_part_alone_wants_a_fresh_backing(self) -> None:
+        assert self.asked_at_the_second(part="B") == ["edge and face", "clamps and guard", "backing"]
+
+    def test_another_stage_alone_wants_its_guard_and_a_fresh_backing(self) -> None:
+        assert self.asked_at_the_second(stage=2) == ["edge and face", "clamps", "guard", "backing"]
 
 
 class TestGestures:
@@ -327,6 +385,16 @@ class TestDetours:
         assert driver.kinds == ["stepped_back", "check_opened"]
         assert (driver.state.setup, driver.state.cut) == (1, 0b0111)
 
+    def test_interrupted_before_anything_is_asked_in_a_reopened_setup_it_may_still_be_clamped(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.count()
+        driver.heard("back")
+        driver.gesture("hold")
+        driver.resume()
+        driver.gesture("hold")
+        assert driver.state.question is not None and driver.state.question.name == "clamped"
+
     def test_back_does_not_reach_past_an_answered_check(self) -> None:
         driver = cutting(3)
         driver.gesture("tap")
@@ -381,6 +449,7 @@ class TestDetours:
         assert "eleven passes not cut" in driver.said
         driver.heard("yes")
         assert driver.facts[1] == f.EndedEarly(1, 2)
+        assert "Eleven passes were not cut" in driver.said, "passes that were cut are not among those left"
         assert e.Close(open_=False) in driver.effects
 
 

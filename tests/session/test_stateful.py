@@ -27,6 +27,7 @@ class Session(RuleBasedStateMachine):
         self.driver = Driver(a_job)
         self.watcher = Watcher(a_job)
         self.read = 0
+        self.heard: object = None
 
     @rule(gesture=st.sampled_from(("tap", "double", "hold")), after=SECONDS, held=st.floats(0, 2))
     def gesture(self, gesture: str, after: float, held: float) -> None:
@@ -62,6 +63,9 @@ class Session(RuleBasedStateMachine):
         for record in self.driver.records[self.read :]:
             self.watcher.read(record.fact)
         self.read = len(self.driver.records)
+        if self.heard is not self.driver.effects:
+            self.heard = self.driver.effects
+            self.watcher.hear(self.driver.effects)
         state = self.driver.state
         recorded = sum(len(passes) for passes in self.watcher.cut.values())
         assert state.cut_in_all == recorded

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from assistant.plans.model import Job
+from assistant.plans.model import Check, Job
+from assistant.session import effects as e
 from assistant.session import facts as f
+
+ASKED_BY_THEMSELVES = ("session", "depth", "part", "stage", "every")
+"""Rules of checks that hang on nothing but what is cut, and for which blade and which board."""
+FOR_THE_WORK = ("clamps", "guard")
+"""Checks (one name begins with the other's) that have rules of their own."""
 
 
 @dataclass
 class Watcher:
-    """Raises AssertionError, in plain words, as soon as a fact breaks a rule of the shop."""
+    """Raises AssertionError, in plain words, as soon as a fact or what is said breaks a rule of the shop.
+
+    touched: a check of this board has been answered, so it may be in the clamps. clamping: how often one was begun.
+    answered_for: for what each check was last answered. to_ask: what must be asked before work goes on after an
+    interruption. moved: the carriage was. stands: where it was last called to, mm, for `dialled`; stood: where before.
+    """
 
     job: Job
     setup: int = 0
@@ -23,29 +35,92 @@ class Watcher:
     guarded: tuple[object, int] | None = None
     cut: dict[int, set[int]] = field(default_factory=dict)
     over: bool = False
+    touched: bool = False
+    clamping: int = 0
+    answered_for: dict[str, object] = field(default_factory=dict)
+    to_ask: set[str] = field(default_factory=set)
+    moved: bool = False
     dialled: tuple[int, int] = (0, 0)
     stood: Fraction = Fraction(0)
     stands: Fraction = Fraction(0)
 
     def copy(self) -> Watcher:
         cut = {setup: set(passes) for setup, passes in self.cut.items()}
-        return replace(self, secured=set(self.secured), paused=set(self.paused), cut=cut)
+        sets = {"secured": set(self.secured), "paused": set(self.paused), "to_ask": set(self.to_ask)}
+        return replace(self, **sets, cut=cut, answered_for=dict(self.answered_for))
 
     def read(self, fact: f.Fact) -> None:
         if self.over:
             assert isinstance(fact, f.SteppedBack | f.Resumed), "nothing but going back follows the end of a session"
         getattr(self, f"_{fact.kind}", lambda fact: None)(fact)
 
+    def hear(self, effects: Iterable[e.Effect]) -> None:
+        """What is said in a turn, once its facts have been read."""
+        for effect in effects:
+            for prompt in effect.prompts if isinstance(effect, e.Say) else ():
+                figures = dict(prompt.figures)
+                if "left" in figures:
+                    left = self.job.total_passes - self._cut_in_all()
+                    assert figures["left"] == left, "what is left to cut is what has not been recorded"
+                if prompt.key == "ask clamped":
+                    assert self.touched and not self._all_cut(), "there is nothing in the clamps that could move"
+                self.to_ask.discard(prompt.key)
+                if prompt.key in ("setting", "setting in full"):
+                    self._hear_setting(figures["setting"], figures["approach"])
+
+    def _hear_setting(self, setting: Fraction, approach: Fraction | None) -> None:
+        """The screw's play is taken up from below, also by one who hears it only the second time."""
+        assert setting == self.stands, "what is said is what is called"
+        below = approach is not None and approach < self.stands
+        assert below == (self.stands < self.stood), "a setting that lies lower is come up to, and no other"
+
+    def _cut_in_all(self) -> int:
+        return sum(len(passes) for passes in self.cut.values())
+
+    def _what_for(self, check: Check) -> object:
+        """Two answers to a check are one as long as this is the same."""
+        setup, pattern = self.job.setups[self.setup - 1], self.job.pattern_of(self.setup)
+        match check.when:
+            case "depth":
+                return pattern.depth
+            case "part":
+                return setup.part, pattern.depth, setup.stage
+            case "stage":
+                return setup.stage
+            case "every":
+                return self._cut_in_all()
+            case "setup":
+                return self.clamping
+        return check.when
+
+    def _is_due(self, check: Check) -> bool:
+        if check.when == "stage" and self.job.setups[self.setup - 1].stage == 1:
+            return False
+        if check.name not in self.answered_for:
+            return True
+        since, now = self.answered_for[check.name], self._what_for(check)
+        if isinstance(since, int) and isinstance(now, int) and check.when == "every":
+            return now - since >= check.every
+        return since != now
+
+    def _asks_of_its_own(self, check: Check) -> bool:
+        return check.when in ASKED_BY_THEMSELVES or (check.when == "setup" and not check.name.startswith(FOR_THE_WORK))
+
     def _setup_started(self, fact: f.SetupStarted) -> None:
         assert fact.setup in (self.setup, self.setup + 1), "setups come in order"
         assert fact.setup == 1 or self.counted, "no board is named before the one before it was counted"
         self.setup, self.called, self.open_check, self.counted = fact.setup, 0, None, False
+        self.touched, self.clamping = False, self.clamping + 1
         self.secured.clear()
         self.paused.clear()
         self.cut[fact.setup] = set()
 
     def _check_opened(self, fact: f.CheckOpened) -> None:
+        assert not self.to_ask, f"before work goes on after an interruption {self.to_ask} are asked"
         self.open_check = fact.check
+        (check,) = (check for check in self.job.checks if check.name == fact.check)
+        if self._asks_of_its_own(check):
+            assert self._is_due(check), f"{fact.check} has been answered, and holds"
         if fact.check == "saw off":
             assert self._all_cut(), "sockets are counted when all of them are cut"
         else:
@@ -64,6 +139,9 @@ class Watcher:
     def _check_confirmed(self, fact: f.CheckConfirmed) -> None:
         assert fact.check == self.open_check, "only the check that is asked can be confirmed"
         self.secured.add(fact.check)
+        self.touched = True
+        (check,) = (check for check in self.job.checks if check.name == fact.check)
+        self.answered_for[fact.check] = self._what_for(check)
         if fact.check == "clamps and guard":
             self.secured |= {"clamps", "guard"}
         if fact.check == "carrying on":
@@ -82,19 +160,17 @@ class Watcher:
         assert fact.setup == self.setup, "a setting belongs to the board in the clamps"
         assert fact.pass_ not in self.cut[self.setup], "a pass that is recorded is not called again"
         assert not self.counted, "what was counted is not cut any more"
+        assert not self.to_ask, f"before work goes on after an interruption {self.to_ask} are asked"
+        due = [check.name for check in self.job.checks if self._asks_of_its_own(check) and self._is_due(check)]
+        assert not due, f"no setting is called before {due} have been asked"
         self.called = fact.pass_
         setting, dialled = Fraction(fact.setting), (fact.setup, fact.pass_)
         if (setting, dialled) != (self.stands, self.dialled):
             self.stood = self.stands
-        self.stands, self.dialled = setting, dialled
+        self.stands, self.dialled, self.moved = setting, dialled, True
 
     def _zeroed(self, fact: f.Zeroed) -> None:
         self.dialled, self.stands = (0, 0), Fraction(0)
-
-    def spoken(self, approach: Fraction | None) -> None:
-        """The setting last called is said, with the point to come up from."""
-        below = approach is not None and approach < self.stands
-        assert below == (self.stands < self.stood), "a setting that lies lower is come up to, and no other"
 
     def _pass_cut(self, fact: f.PassCut) -> None:
         assert (fact.setup, fact.pass_) == (self.setup, self.called), "only the pass that was called is recorded"
@@ -113,7 +189,14 @@ class Watcher:
         assert not self.over
         self.paused.clear()
         self.guarded = None
+        self.answered_for.pop("blade height", None)
+        self.to_ask = {"ask carriage"} if self.moved else set()
+        if self.touched and not self._all_cut():
+            self.to_ask.add("ask clamped")
         self._unsure()
+
+    def _reregistered(self, fact: f.Reregistered) -> None:
+        self.answered_for.pop("setting bar out", None)
 
     def _unsure(self) -> None:
         self.called, self.open_check = 0, None
@@ -122,6 +205,8 @@ class Watcher:
     def _stepped_back(self, fact: f.SteppedBack) -> None:
         if fact.setup != self.setup or self.over:
             assert fact.setup in (self.setup, self.setup - 1), "back reaches one setup at the most"
+            assert self.over or not self.touched, "back does not reach past an answered check"
+            self.touched, self.clamping = True, self.clamping + 1
             self.secured.clear()
             self.paused.clear()
             self.guarded = None

@@ -1,0 +1,237 @@
+"""A witness of what was announced: whatever is recorded or confirmed had gone out before the press began.
+
+It knows nothing of `state.opening` and `session/announced.py`. It keeps its own account of what was last asked or
+called, from what was handed over and when, and holds every answer that counted against that. It is on in every test:
+`tests/conftest.py` lets it watch each runner of the test process, `tests/witnessed/` those of the processes that a test
+starts, `tests/session/driver.py` its own session, and `tests/session/test_rules.py` every path of its walk.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+from assistant.plans.model import Job
+from assistant.session import effects as e
+from assistant.session import facts as f
+from assistant.session.events import Displayed, Event, Resume, SpeechEnded, SpeechStarted, Start
+
+FIRST_WORDS_S = 1.2
+"""Of a check or a question this much must have been heard. A rule of the shop, kept here a second time."""
+READING_S = 1.2
+"""For this long a screen must have shown what the voice could not say. Kept here a second time, too."""
+
+FILE_VARIABLE = "KERFCALL_WITNESS_FILE"
+"""Names the file in which a process that a test started leaves what its witness objects to."""
+EXIT_CODE = 86
+"""What such a process ends with then."""
+
+Thing = tuple[object, ...]
+
+
+class Unannounced(AssertionError):
+    """Something counted that nobody had been asked or shown."""
+
+
+@dataclass
+class Witness:
+    """job: of a session that was resumed; of a new one it is learnt. Times are session times, s.
+
+    now: what was last asked or called, None when that has been answered. out_at: when all of it had been handed over.
+    known_from: since when it had been heard or read, None while it hadn't. carrier: the announcement that says it.
+    """
+
+    job: Job | None = None
+    live: bool = False
+    setup: int = 0
+    now: Thing | None = None
+    out_at: float | None = None
+    known_from: float | None = None
+    carrier: str = ""
+    generation: int = 0
+    failed: bool = False
+    shown_at: float | None = None
+
+    def copy(self) -> Witness:
+        """As `replace` makes it, in a tenth of the time: a walk needs one for each step."""
+        other = object.__new__(Witness)
+        other.__dict__.update(self.__dict__)
+        return other
+
+    def turn(self, event: Event, facts: Sequence[f.Fact], effects: Sequence[e.Effect]) -> None:
+        """One turn: its event, the facts that went into the journal, what was handed over.
+
+        Raises: Unannounced.
+        """
+        if isinstance(event, Start | Resume):
+            self.live, self.now = event.hear_out, None
+        self._hear(event)
+        for fact in facts:
+            self._fact(fact, getattr(event, "since", event.at))
+        self._announced(effects, event.at)
+
+    def out(self, at: float) -> None:
+        """The turn's effects have all been handed over."""
+        if self.out_at is None:
+            self.out_at = at
+
+    # --- what was heard and seen of an announcement
+
+    def _hear(self, event: Event) -> None:
+        if isinstance(event, Displayed) and event.generation == self.generation and self.shown_at is None:
+            self.shown_at = event.at
+            self._read()
+        if not isinstance(event, SpeechStarted | SpeechEnded) or event.id != self.carrier or self._is_known(event.at):
+            return
+        if isinstance(event, SpeechStarted):
+            if self.now and self.now[0] != "setting":
+                self.known_from = event.at + FIRST_WORDS_S
+        elif event.how == "whole":
+            self.known_from = event.at
+        else:
+            self.known_from = None
+            self.failed = event.how == "failed"
+            self._read()
+
+    def _is_known(self, at: float) -> bool:
+        return self.known_from is not None and self.known_from <= at
+
+    def _read(self) -> None:
+        if self.failed and self.shown_at is not None:
+            self.known_from = self.shown_at + READING_S
+
+    # --- what was announced
+
+    def _announced(self, effects: Sequence[e.Effect], at: float) -> None:
+        generations = [effect.generation for effect in effects if isinstance(effect, e.Listen)]
+        says = [effect for effect in effects if isinstance(effect, e.Say)]
+        said = [(thing, say.id) for say in says if (thing := self._thing(say))]
+        if generations or (said and said[-1][0] != self.now):
+            self.now = self.out_at = self.known_from = self.shown_at = None
+            self.generation = generations[-1] if generations else 0
+        if said:
+            self.now, self.carrier = said[-1]
+            self.failed = False
+            if not self._is_known(at):
+                self.known_from = None
+
+    def _thing(self, say: e.Say) -> Thing | None:
+        """What this announcement asks for or calls, if anything."""
+        for prompt in reversed(say.prompts):
+            figures = dict(prompt.figures)
+            match prompt.key:
+                case "check":
+                    return "check", self.setup, figures["name"]
+                case "setting" | "setting in full":
+                    return "setting", self.setup, figures["pass_"], Fraction(figures["setting"])
+                case "standing by":
+                    return ("standing by",)
+                case key if key.startswith("ask "):
+                    return key, figures["setup"], figures["pass_"]
+        return None
+
+    # --- what counted
+
+    def _fact(self, fact: f.Fact, since: float) -> None:
+        match fact:
+            case f.Started(job):
+                self.job, self.setup = job, 0
+            case f.SetupStarted(setup) | f.Resumed(setup):
+                self.setup = setup
+            case f.CheckConfirmed(setup, check):
+                self._answers(fact, since, "check", setup, check)
+            case f.PassCut(setup, pass_):
+                assert self.job is not None, "there is a job before a pass of it is cut"
+                setting = self.job.pattern_of(setup).passes[pass_ - 1].setting
+                self._answers(fact, since, "setting", setup, pass_, setting)
+            case f.CarriedOn():
+                self._answers(fact, since, "standing by")
+            case f.SteppedBack(setup, pass_):
+                self._answers(fact, since, "ask back", setup, pass_)
+                self.setup = setup
+            case f.Jumped(setup, pass_):
+                self._answers(fact, since, "ask go to", setup, pass_)
+            case f.EndedEarly(setup, pass_):
+                self._answers(fact, since, "ask end", setup, pass_)
+            case f.Reregistered(setup):
+                self._answers(fact, since, "ask registered", setup)
+
+    def _answers(self, fact: f.Fact, since: float, *asked: object) -> None:
+        """This fact came from an answer to what was asked; that is used up by it."""
+        counted = f"{fact.kind} counted, from an answer that began at {since:g} s"
+        name = ", ".join(str(part) for part in asked)
+        if self.now is None or self.now[: len(asked)] != asked:
+            now = "nothing" if self.now is None else ", ".join(str(part) for part in self.now)
+            raise Unannounced(f"{counted}, but {name} was not what was announced last: {now}")
+        if self.out_at is None or since < self.out_at:
+            raise Unannounced(f"{counted}, but {name} went out at {self.out_at} s")
+        if self.live and asked != ("standing by",) and (self.known_from is None or since < self.known_from):
+            raise Unannounced(f"{counted}, but {name} had been heard or read at {self.known_from} s")
+        self.now = None
+
+
+# --- on every runner of a process
+
+OBJECTIONS: list[str] = []
+"""What witnesses in this process objected to."""
+
+
+def taken() -> list[str]:
+    """Every objection so far, of this process and of those that it started, and no longer kept."""
+    file = Path(os.environ[FILE_VARIABLE])
+    found = OBJECTIONS + (file.read_text(encoding="utf-8").splitlines() if file.exists() else [])
+    OBJECTIONS.clear()
+    file.unlink(missing_ok=True)
+    return found
+
+
+def object_here(text: str) -> None:
+    """Fail at once, and be remembered for the end of the test, where this may be caught."""
+    OBJECTIONS.append(text)
+    raise Unannounced(text)
+
+
+def object_in_file(text: str) -> None:
+    """Leave word for the test that started this process, and end it."""
+    with Path(os.environ[FILE_VARIABLE]).open("a", encoding="utf-8") as file:
+        file.write(text + "\n")
+    os._exit(EXIT_CODE)
+
+
+def watch_runners(loop: ModuleType, objecting: Callable[[str], None]) -> None:
+    """From now on a witness sees every turn of every runner. loop: `assistant.runner.loop`."""
+    runner: Any = loop.Runner
+    begin, turn, run = runner.__init__, runner._one_turn, runner._run
+
+    @functools.wraps(begin)
+    def beginning(self: Any, commit: Any, outputs: Any, clock: Any, state: Any = None) -> None:
+        def committing(records: Sequence[f.Record]) -> None:
+            commit(records)
+            self.seen_facts += [record.fact for record in records]
+
+        self.witness = Witness(state.job if state else None)
+        self.seen_facts, self.seen_effects = [], []
+        begin(self, committing, outputs, clock, state)
+
+    @functools.wraps(turn)
+    def turning(self: Any, event: Event) -> None:
+        self.seen_facts, self.seen_effects = [], []
+        turn(self, event)
+        try:
+            self.witness.turn(event, self.seen_facts, self.seen_effects)
+        except Unannounced as objection:
+            objecting(str(objection))
+        self.witness.out(self.clock.at())
+
+    @functools.wraps(run)
+    def running(self: Any, effect: e.Effect) -> None:
+        self.seen_effects.append(effect)
+        run(self, effect)
+
+    runner.__init__, runner._one_turn, runner._run = beginning, turning, running
