@@ -245,6 +245,8 @@ def test_killed_while_standing_by_and_resumed_the_page_says_no_more_how_to_carry
         with device(browser) as page:
             page.goto(f"http://127.0.0.1:{port}/#{found[1]}{found[2]}")
             shows(page, "#reading", "KEEP CLEAR")
+            first.send("d")  # takes the code away, which lay over what is asked: only from now on that counts as shown
+            first.until(lambda page: "To pair a device" not in page)
             to_the_first_pass(first)
             time.sleep(1.0)  # the same key sooner is auto-repeat
             first.send("h")
@@ -456,7 +458,7 @@ def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_goes(
             words = page.text_content("#wait").split()
             seen += [int(words[1])] if words and int(words[1]) != seen[-1] else []
             page.wait_for_timeout(100)
-        assert 8 >= seen[0] and len(seen) >= 3 and seen == sorted(seen, reverse=True) and seen[-1] >= 1
+        assert seen[0] <= 8 and len(seen) >= 3 and seen == sorted(seen, reverse=True) and seen[-1] >= 1
         assert lines.all_inner_texts() == ["SAW OFF", "COUNT 7"]
         one.gesture("hold")
         shows(page, "#reading", "KEEP CLEAR")
