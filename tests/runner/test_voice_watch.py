@@ -156,7 +156,7 @@ def test_a_lost_voice_is_handed_everything_and_its_first_sound_brings_it_back() 
     bench.shown(6.0)
     bench.hold(10.0)
     asked = bench.runner.state.opening.announcement
-    assert str(bench.log.of("say")[-1][1]).startswith("Guard for this cut fitted: ")
+    assert str(bench.log.of("say")[-1][1]).startswith("Guard for this cut fitted")
     assert asked in bench.failed
     bench.clock.set(11.0)
     bench.runner.handle(SpeechStarted(11.0, UTC, asked))

@@ -101,7 +101,7 @@ def test_an_open_check_is_told_big_with_its_figure_and_in_full(columns: int, row
 
 
 def end_of_setup(**more: object) -> Sight:
-    """All seven sockets of 84 mm in segments of 6 mm are cut; whether the saw is off is asked, and not out yet."""
+    """All seven sockets of 84 mm in segments of 6 mm are cut; asked whether the saw is off."""
     a_job = job(plan(width=84, parts="A"))
     cut = [f.PassCut(1, n, "pedal") for n in range(1, len(a_job.pattern_of(1).passes) + 1)]
     return sight(*cut, f.CheckOpened(1, "saw off"), of=a_job, **more)
@@ -122,15 +122,9 @@ def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_beside_them(
 
 def test_the_wait_counts_down_and_goes() -> None:
     now = time.monotonic()
-    waits = [
-        heading_of(seen.view, seen.words, seen.wait_s).right
-        for seen in (  # type: ignore[arg-type]
-            end_of_setup(ready_at=now + 29.9),
-            end_of_setup(ready_at=now + 2.9),
-            end_of_setup(ready_at=now - 0.1),
-            end_of_setup(),
-        )
-    ]
+    ends = (now + 29.9, now + 2.9, now - 0.1, 0.0)
+    sights = [end_of_setup(ready_at=end) for end in ends]
+    waits = [heading_of(seen.view, seen.words, seen.wait_s).right for seen in sights]  # type: ignore[arg-type]
     assert waits == ["WAIT 30", "WAIT 3", "", ""]
 
 
