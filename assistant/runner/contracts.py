@@ -40,9 +40,6 @@ class Speaker(Protocol):
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
         """Speak like this from now on; the loudness also of what sounds already. Returns at once."""
 
-    def stop(self) -> None:
-        """Cut off what sounds and drop what waits."""
-
     def click(self) -> None:
         """A short click at once, from any thread, over whatever sounds."""
 

@@ -194,8 +194,6 @@ class Runner:
                 speaker.prepare([words.say(prompts) for prompts in announcements])
             case e.SetVoice(loudness_db, rate):
                 speaker.set_voice(loudness_db, rate)
-            case e.StopSaying():
-                speaker.stop()
 
     def _see(self, effect: e.Effect, words: Words) -> None:
         match effect:

@@ -7,7 +7,6 @@ hold-downs are looked at before each cut is common practice, no source.
 from __future__ import annotations
 
 from assistant.plans.checks import CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, GUARD, SAW_OFF, SETUP_END
-from assistant.plans.checks import STANDING_BY as AFTER_STANDING_BY
 from assistant.plans.model import Check
 from assistant.session.state import CHECKS, Confirmation, State
 
@@ -39,8 +38,6 @@ def here(state: State) -> Confirmation:
 
 def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
     if check.when == "stage" and now.stage < 2:
-        return False
-    if check.when == AFTER_STANDING_BY:
         return False
     if last is None:
         return True

@@ -44,11 +44,6 @@ class Prepare:
 
 
 @dataclass(frozen=True, slots=True)
-class StopSaying:
-    """Cut off whatever is sounding."""
-
-
-@dataclass(frozen=True, slots=True)
 class SetVoice:
     """Speak like this from now on, also what sounds already. loudness_db: against the voice as rendered, dB.
 
@@ -122,4 +117,4 @@ class Close:
     open_: bool
 
 
-Effect = Say | Prepare | StopSaying | SetVoice | Listen | Show | WakeAt | Close
+Effect = Say | Prepare | SetVoice | Listen | Show | WakeAt | Close

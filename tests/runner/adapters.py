@@ -37,9 +37,6 @@ class Logbook:
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
         self.done.append(("set voice", loudness_db, words_a_minute))
 
-    def stop(self) -> None:
-        self.done.append(("stop",))
-
     def click(self) -> None:
         self.done.append(("click",))
 

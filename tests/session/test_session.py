@@ -9,6 +9,7 @@ import pytest
 
 from assistant.joinery.model import Carriage
 from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.plans.model import Check
 from assistant.session import effects as e
 from assistant.session import facts as f
 from tests.session.driver import Driver
@@ -273,6 +274,16 @@ class TestGestures:
         driver.gesture("hold", after=0.5, held=1.0)
         assert driver.kinds == ["stood_by"]
 
+    def test_a_hold_begun_while_a_question_lay_over_the_pass_does_not_stand_by(self) -> None:
+        """It meant yes, and that was taken from the phrase already."""
+        driver = cutting(1)
+        driver.heard("back")
+        driver.stalls_s = 30.0
+        driver.heard("yes")
+        assert driver.kinds == ["stepped_back", "setting_called"]
+        driver.gesture("hold", after=0.0, held=20.0)
+        assert driver.kinds == [] and "began before this was asked" in driver.shown
+
     def test_a_tap_answers_no_read_back_a_double_says_no_a_hold_yes(self) -> None:
         driver = cutting(1)
         driver.heard("back")
@@ -352,6 +363,13 @@ class TestDetours:
             called.append(driver.state.cursor)
         assert called == [3, 4, 1, 2, 2]
         assert driver.asked == "saw off"
+
+    def test_a_pass_gone_to_that_was_not_cut_leaves_no_more_to_cut_than_before(self) -> None:
+        driver = cutting(1)
+        driver.heard("go to", 3)
+        driver.gesture("hold")
+        driver.heard("how many")
+        assert driver.said == "Three to go on this end, eleven in all."
 
     def test_go_to_behind_recalls_only_the_pass_it_named(self) -> None:
         driver = cutting(3)
@@ -586,6 +604,26 @@ class TestTheEndOfASetup:
         assert driver.said == "Not counted: the blade takes 10 seconds to stop. Wait, count, then confirm."
         driver.gesture("hold", after=0.1)
         assert driver.kinds[0] == "check_confirmed"
+
+    def test_a_reflex_at_the_end_of_a_later_setup_counts_nothing_either(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.count()
+        driver.cut(4)
+        assert driver.asked == "saw off" and driver.state.setup == 2
+        driver.gesture("hold", after=9.9)
+        assert driver.kinds == []
+
+    def test_with_more_to_ask_at_the_end_a_pass_taken_back_has_all_of_it_asked_again(self) -> None:
+        tidy = Check("offcuts", "offcuts off the table?", "offcuts are off the table", "setup end")
+        driver = Driver(job(plan(ends=1, parts="A"), few_checks(tidy)))
+        driver.cut(2)
+        driver.count()
+        assert driver.asked == "offcuts"
+        driver.heard("back")
+        driver.gesture("hold")
+        driver.gesture("tap")
+        assert driver.asked == "saw off", "the blade has turned again"
 
     def test_the_time_is_the_shops(self) -> None:
         driver = Driver(replace(job(), run_down_s=3.0))
