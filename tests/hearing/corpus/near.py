@@ -51,10 +51,13 @@ ONE_OFF = (
     "marigold all clamps are missing",
     "marigold safety card fitted",
     "marigold safety guard needed",
-    "marigold training end is well held down",
+    "marigold clamps are tight and card is on",
     "marigold blade width is now measured",
     "marigold parking face is a fresh one",
     "marigold the glue is dry and sanded",
+    "marigold carriage hero is correct",
+    "marigold still clamped with the cord on",
+    "marigold saw is off and all are mounted",
 )
 # Phrases denied, turned into their opposite, or asked. None of them may be taken for the phrase it is like.
 DENIED = (
