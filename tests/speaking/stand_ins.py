@@ -21,8 +21,8 @@ PHRASES = (
     "set one two decimal three five; then start the saw; cut, draw back clear, then tap",
     "up two turns and forty-three marks, to mark four three",
     "one and three eighths inches, plus four thousandths",
-    "Saw off. Wait until the blade stands still. Seven sockets: count them before you unclamp.",
-    "clamps tight, and clamps, screws, hold-down and stop clear of the blade over this setup's whole travel?",
+    "Saw off. When the blade has stopped, count seven sockets.",
+    "keep clear: five to eighty-four, up to thirty above the bed. Clamps, screws and stop all outside, clamps tight?",
     "turn it end over end, same edge to the stop, other face to the backing; never spin it on its face",
 )
 
