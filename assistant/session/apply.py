@@ -48,10 +48,7 @@ def _started(state: State, fact: f.Started, at: float) -> Change:
 
 
 def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
-    # Clamped for the first time, nothing of it is still as it was.
-    redo = state.redo & ~bits_of(state.the_job.checks, CARRYING_ON)
-    begun: Change = {"setup": fact.setup, "mode": CHECKS, "cursor": 0, "cut": 0, "touched": False, "open_check": None}
-    return {**begun, "redo": redo}
+    return {"setup": fact.setup, "mode": CHECKS, "cursor": 0, "cut": 0, "touched": False, "open_check": None}
 
 
 def _check_index(state: State, name: str) -> int:

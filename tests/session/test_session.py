@@ -664,6 +664,18 @@ class TestTheEndOfASetup:
         waits = [x.view.wait_s for x in driver.effects if isinstance(x, e.Show)]
         assert waits == [5.0]
 
+    def test_saw_off_and_stood_by_the_next_board_is_clamped_as_ever(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.heard("stand by")
+        driver.gesture("hold")
+        driver.count()
+        asked = []
+        while driver.asked:
+            asked.append(driver.asked)
+            driver.gesture("hold")
+        assert asked == ["edge and face", "clamps and guard"]
+
     def test_resumed_there_it_is_only_counted(self) -> None:
         driver = cutting(3)
         driver.gesture("tap")
@@ -675,12 +687,12 @@ class TestTheEndOfASetup:
 class TestStages:
     """Two stages: what was glued must be dry before the next begins."""
 
-    def two_stages(self) -> Driver:
+    def two_stages(self, *more: Check) -> Driver:
         a_job = job(plan(ends=2, parts="A"), few_checks())
         glue = tuple(check for check in DEFAULT_CHECKS if check.when == "stage")
         setups = (a_job.setups[0], replace(a_job.setups[1], stage=2))
         stages = ("openings and blanks", "final sockets")
-        return Driver(replace(a_job, stages=stages, setups=setups, checks=a_job.checks + glue))
+        return Driver(replace(a_job, stages=stages, setups=setups, checks=a_job.checks + glue + more))
 
     def test_the_end_of_a_stage_tells_what_is_done_before_the_next(self) -> None:
         driver = self.two_stages()
@@ -697,6 +709,16 @@ class TestStages:
             asked.append(driver.state.the_job.checks[driver.state.open_check or 0].name)
             driver.gesture("hold")
         assert asked == ["clamps", "guard", "glue dry and trimmed"]
+        assert driver.facts[1] == f.StageReady(2)
+
+    def test_a_stage_is_ready_when_all_that_is_asked_for_it_is_confirmed(self) -> None:
+        driver = self.two_stages(Check("blanks", "blanks marked?", "blanks are marked again", "stage"))
+        driver.cut(2)
+        driver.count()
+        while driver.asked != "blanks":
+            driver.gesture("hold")
+            assert "stage_ready" not in driver.kinds
+        driver.gesture("hold")
         assert driver.facts[1] == f.StageReady(2)
 
     def test_no_setting_of_the_next_stage_is_called_before(self) -> None:
