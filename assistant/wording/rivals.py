@@ -176,13 +176,13 @@ def _in_front(words: Words, which: Iterable[str]) -> Iterator[str]:
 
 def _prefixed(words: Words, places: Iterable[int], knows: Knows) -> Iterator[str]:
     """ "Insecure" for "secure": the words that there are, and "un" before what was done, as a word of its own where the
-    recogniser has no other."""
+    recogniser has no other; but not after an adverb, since "now un measured" took true ones of "now measured"."""
     for place in places:
         word = words[place]
         if word in _LIGHT:
             continue
         known = [prefix + word for prefix in _PREFIXES if knows(prefix + word)]
-        if word.endswith("ed") and f"un{word}" not in known:
+        if word.endswith("ed") and f"un{word}" not in known and words[place - 1] not in _ADVERBS:
             known.append(f"un {word}")
         for made in known:
             yield _said(words[:place], made, words[place + 1 :])

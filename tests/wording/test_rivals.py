@@ -102,7 +102,8 @@ def test_an_order_is_denied_and_asked(intent: str) -> None:
 
 def test_a_word_that_the_recogniser_lacks_is_said_in_two_or_not_at_all() -> None:
     found = of("both rails are now polished and secure", knows=nothing_made)
-    assert "both rails are now un polished and secure" in found
+    assert "both rails are un polished and secure" in found
+    assert "both rails are now un polished and secure" not in found, "it took true answers"
     assert not any("insecure" in text or "unpolished" in text for text in found)
     assert all("not" not in text.split() for text in of("both rails are level", knows=lambda word: word != "not"))
 
