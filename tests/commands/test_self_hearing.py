@@ -32,15 +32,15 @@ def lines() -> list[str]:
     detours = [
         "heard standing by for now",
         "heard marigold carry on working",
-        *answers[:2],
+        "heard marigold still clamped with the guard on",
         "heard marigold return to previous",
         "heard negative cancel that",
         "heard marigold go to pass one number one",
         "heard marigold affirm that is right",
         "heard marigold mark down a problem",
     ]
-    end = ["pedal tap", "pedal tap", "pedal hold", "pedal hold", "pedal tap", "pedal tap"]
-    return [*answers, *again, "pedal tap", *detours, *end]
+    counted = ["pedal tap", "pedal tap", "pedal hold"]
+    return [*answers, *again, "pedal tap", *detours, *counted, "pedal hold", *counted]
 
 
 def script(times: Sequence[float]) -> str:

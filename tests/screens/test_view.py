@@ -110,7 +110,7 @@ def to_the_first_pass(rig: Rig, *shown: str) -> None:
 def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], tmp_path: Path, size: tuple) -> None:
     """Cells, not colours, tell it: what is asked, the setting, the pass, what is cut; at the end the shell's page."""
     rig = start(size=size)
-    page = rig.until("clamps tight")
+    page = rig.until("Clamps, screws")
     assert "Keep clear: 5 to 13 mm, up to 26 mm above the bed." in " ".join(page.split())
     for line in ("KEEP CLEAR", "5 TO 13 MM", "BELOW 26 MM"):
         rig.until(drawn(line, 1 if size == (80, 24) else 2))
@@ -403,7 +403,7 @@ def test_the_pages_address_stays_beside_a_check_while_its_code_is_good(tmp_path:
         rig.until("Bench page: http://127.0.0.1:18437/")
         rig.read(4.0)
         page = rig.screen.text
-        assert "To pair a device: code" in page and drawn("BELOW 26 MM")(page) and "clamps tight" in page
+        assert "To pair a device: code" in page and drawn("BELOW 26 MM")(page) and "Clamps, screws" in page
         rig.send("h")
         rig.until(lambda shown: "Bench page" not in shown)
     finally:
