@@ -91,13 +91,18 @@ def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
 
 
 def _uncut(state: State, pass_: int) -> Change:
-    """What was counted when all was cut is counted once more when all is cut again."""
+    """What was counted when all was cut is counted once more when all is cut again.
+
+    When all was cut the saw was to be switched off and the work looked at: whether it is still clamped is asked.
+    """
     was_cut = state.is_cut(pass_)
+    checks = state.the_job.checks
+    redo = setup_end_bits(checks) | (bits_of(checks, CARRYING_ON) if state.setup_complete else 0)
     return {
         "cut": state.cut & ~(1 << (pass_ - 1)),
         "cut_in_all": state.cut_in_all - was_cut,
         "cursor": pass_,
-        "redo": state.redo | setup_end_bits(state.the_job.checks),
+        "redo": state.redo | redo,
     }
 
 

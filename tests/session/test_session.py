@@ -438,7 +438,9 @@ class TestDetours:
         driver.heard("back")
         assert "Back to pass four" in driver.said
         driver.gesture("hold")
-        assert driver.kinds == ["stepped_back", "setting_called"], "nothing has been unclamped"
+        assert driver.kinds == ["stepped_back", "check_opened"] and driver.asked == "carrying on"
+        driver.gesture("hold")
+        assert driver.kinds == ["check_confirmed", "setting_called"]
         driver.gesture("tap")
         assert driver.asked == "saw off"
 
@@ -621,6 +623,8 @@ class TestTheEndOfASetup:
         driver.count()
         assert driver.asked == "offcuts"
         driver.heard("back")
+        driver.gesture("hold")
+        assert driver.asked == "carrying on"
         driver.gesture("hold")
         driver.gesture("tap")
         assert driver.asked == "saw off", "the blade has turned again"

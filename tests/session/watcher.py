@@ -211,6 +211,9 @@ class Watcher:
             self.paused.clear()
             self.guarded = None
             self.setup, self.over = fact.setup, False
+        elif self._all_cut():  # the saw was off, and somebody has looked at the work
+            self.paused |= self.secured & {"clamps", "guard"}
+            self.secured -= {"clamps", "guard"}
         self.called, self.open_check, self.counted = 0, None, False
         self.cut[self.setup].discard(fact.pass_)
 
