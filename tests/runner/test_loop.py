@@ -78,6 +78,15 @@ def test_a_deadline_comes_before_an_event_that_is_later() -> None:
     assert runner.state.cut == 1, "the yes came after the question had become a no"
 
 
+def test_what_follows_a_deadline_counts_from_then_and_not_from_the_event_after_it() -> None:
+    runner, _, _ = started()
+    for at, gesture in ((5, "hold"), (6, "hold"), (11, "tap")):
+        runner.handle(Gesture(at, UTC, gesture, at))
+    runner.handle(Heard(20, UTC, "back", None, "x", 20, runner.state.generation))
+    runner.handle(Gesture(40, UTC, "tap", 40))
+    assert runner.state.cut == 0b11, "the setting was called again at 35 s"
+
+
 def test_an_answer_before_the_deadline_counts_and_the_deadline_then_does_nothing() -> None:
     runner, log, _ = started()
     for at, gesture in ((5, "hold"), (6, "hold"), (11, "tap")):
