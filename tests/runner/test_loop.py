@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from unittest.mock import ANY
 
 import pytest
 
-from assistant.session.events import Event, Gesture, Heard, SpeechEnded, SpeechStarted, TimePassed
+from assistant.runner.voice_watch import LOST, VERDICT_S
+from assistant.session.events import DeviceChanged, Event, Gesture, Heard, SpeechEnded, SpeechStarted, TimePassed
 from assistant.session.facts import Record
 from tests.runner.adapters import Logbook, started
 
@@ -78,6 +81,15 @@ def test_a_deadline_comes_before_an_event_that_is_later() -> None:
     assert runner.state.cut == 1, "the yes came after the question had become a no"
 
 
+def test_what_follows_a_deadline_counts_from_then_and_not_from_the_event_after_it() -> None:
+    runner, _, _ = started()
+    for at, gesture in ((5, "hold"), (6, "hold"), (11, "tap")):
+        runner.handle(Gesture(at, UTC, gesture, at))
+    runner.handle(Heard(20, UTC, "back", None, "x", 20, runner.state.generation))
+    runner.handle(Gesture(40, UTC, "tap", 40))
+    assert runner.state.cut == 0b11, "the setting was called again at 35 s"
+
+
 def test_an_answer_before_the_deadline_counts_and_the_deadline_then_does_nothing() -> None:
     runner, log, _ = started()
     for at, gesture in ((5, "hold"), (6, "hold"), (11, "tap")):
@@ -114,6 +126,45 @@ def test_the_session_goes_on_without_any_adapter() -> None:
     runner.outputs.screens.clear()
     runner.handle(hold(5))
     assert runner.state.open_check == 1
+
+
+def test_what_is_opened_counts_as_out_when_all_of_it_was_handed_over() -> None:
+    runner, _, clock = started()
+    clock.set(30)
+    runner.handle(hold(5))
+    assert runner.state.opening.out_at == 30
+    runner.handle(hold(29))
+    assert runner.state.open_check == 1
+
+
+def test_without_a_speaker_every_announcement_has_failed_at_once() -> None:
+    runner, _, _ = started()
+    runner.outputs.speaker = None
+    runner.handle(hold(5))
+    assert runner.next_event(0) == SpeechEnded(0.0, ANY, runner.state.opening.announcement, "failed")
+
+
+def test_a_voice_that_gives_no_sign_is_given_up_and_that_is_said() -> None:
+    runner, _, clock = started()
+    clock.set(VERDICT_S + 0.1)
+    runner.look_after_voice()
+    posted = list(iter(lambda: runner.next_event(0), None))
+    assert {event.how for event in posted[:-1] if isinstance(event, SpeechEnded)} == {"failed"}
+    assert posted[-1] == DeviceChanged(clock.at(), ANY, "loudspeaker", "lost", LOST)
+    runner.look_after_voice()
+    assert runner.next_event(0) is None, "once"
+
+
+def test_two_soft_notes_come_before_what_is_asked_and_before_nothing_else() -> None:
+    runner, log, _ = started()
+    job = runner.state.the_job
+    runner.state = replace(runner.state, job=replace(job, voice=replace(job.voice, tone=True)))
+    log.tones.clear()
+    runner.handle(hold(5))
+    runner.handle(hold(6))
+    runner.handle(Gesture(11, UTC, "tap", 11))
+    runner.handle(Heard(20, UTC, "back", None, "x", 20, runner.state.generation))
+    assert log.tones == [True, False, False, True], "guard, a setting, a setting, a read-back"
 
 
 def test_what_was_posted_is_handled_in_order() -> None:

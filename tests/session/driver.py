@@ -81,14 +81,14 @@ class Driver:
         self.at += 1
         self.send(DeviceChanged(self.at, UTC, device, state, f"{device} {state}"))
 
-    def resume(self) -> None:
+    def resume(self, *notes: str) -> None:
         """As another process would: from the journalled facts alone."""
         state = State()
         for record in self.records:
             state = apply(state, record)
         self.state = state
         self.at += 60
-        self.send(Resume(self.at, UTC))
+        self.send(Resume(self.at, UTC, notes))
 
     def speech(self, how: str, after: float = 0.0) -> None:
         """What asks begins to sound ("begun") or ends (whole | cut off | failed)."""

@@ -12,7 +12,8 @@ from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check
 from assistant.session import effects as e
 from assistant.session import facts as f
-from tests.session.driver import Driver
+from assistant.session.events import Leave
+from tests.session.driver import UTC, Driver
 from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
 
 CHECKS_OF_SETUP_ONE = ["zero", "edge and face", "clamps", "guard", "blade height", "backing"]
@@ -40,6 +41,13 @@ class TestThePlainPath:
         assert "manual" in driver.said
         assert "Small tray: twelve passes. Setup one of four: " in driver.said
         assert "Reference edge to the left stop" in driver.said
+
+    def test_only_the_first_of_several_announcements_cuts_off_what_sounds(self) -> None:
+        assert [(say.klass, say.replaces) for say in Driver(job()).says] == [
+            ("caution", True),
+            ("clamp", False),
+            ("check", False),
+        ]
 
     def test_one_answer_for_each_due_check_and_one_tap_for_each_pass(self) -> None:
         driver = Driver(job())
@@ -382,6 +390,21 @@ class TestDetours:
         driver = cutting()
         driver.heard("go to", 9)
         assert driver.state.question is None and "There is no pass nine; this end has four." in driver.said
+        driver.heard("go to", 0)
+        assert driver.state.question is None and "There is no pass zero" in driver.said
+
+    def test_from_the_first_pass_of_the_first_board_there_is_nothing_to_go_back_to(self) -> None:
+        driver = cutting()
+        driver.heard("back")
+        assert driver.state.question is None and driver.kinds == []
+
+    def test_the_only_pass_of_a_board_can_be_taken_back_too(self) -> None:
+        driver = Driver(job(plan(12, ends=1, parts="A"), few_checks(), kerf=Fraction(121, 20)))
+        driver.cut(1)
+        assert driver.asked == "saw off" and driver.state.passes == 1
+        driver.heard("back")
+        driver.gesture("hold")
+        assert driver.facts[1] == f.SteppedBack(1, 1)
 
     def test_a_read_back_becomes_a_no_after_fifteen_seconds(self) -> None:
         driver = cutting(1)
@@ -518,6 +541,8 @@ class TestResuming:
         driver.resume()
         driver.gesture("double")
         assert "Zero the carriage again" in driver.said
+        driver.gesture("double")
+        assert "Zero the carriage again" in driver.said, "as long as it isn't, nothing goes on"
         driver.gesture("hold")
         driver.gesture("double")
         assert "Try the still blade in a cut kerf" in driver.said and "zero decimal zero two" in driver.said
@@ -563,6 +588,20 @@ class TestResuming:
         driver.gesture("double")
         assert "No pass is cut yet" in driver.said and "Try the still blade" not in driver.said
 
+    def test_what_has_changed_since_is_said_before_anything_is_asked(self) -> None:
+        driver = cutting(1)
+        driver.resume("The plan file has changed.")
+        assert driver.said.index("The plan file has changed.") < driver.said.index("untouched?")
+
+    def test_left_it_stays_open_unless_it_is_finished(self) -> None:
+        driver = Driver(job(plan(ends=1, parts="A"), few_checks()))
+        driver.send(Leave(driver.at, UTC))
+        assert e.Close(open_=True) in driver.effects
+        driver.cut(2)
+        driver.count()
+        driver.send(Leave(driver.at, UTC))
+        assert e.Close(open_=False) in driver.effects
+
     def test_before_any_check_the_clamping_is_told_from_the_start(self) -> None:
         driver = Driver(job())
         driver.resume()
@@ -601,10 +640,12 @@ class TestTheEndOfASetup:
     def test_a_reflex_counts_nothing(self) -> None:
         driver = cutting(3)
         driver.gesture("tap")
-        driver.gesture("hold", after=9.9, held=0.0)
+        driver.gesture("hold", after=9.0, held=0.0)
         assert driver.kinds == []
         assert driver.said == "Not counted: the blade takes 10 seconds to stop. Wait, count, then confirm."
-        driver.gesture("hold", after=0.1)
+        driver.gesture("hold", after=1.7, held=0.8)
+        assert driver.kinds == [], "what counts is when the press went down"
+        driver.gesture("hold", after=0.1, held=0.8)
         assert driver.kinds[0] == "check_confirmed"
 
     def test_a_reflex_at_the_end_of_a_later_setup_counts_nothing_either(self) -> None:
