@@ -63,7 +63,7 @@ def test_a_resumed_session_can_be_finished_and_each_pass_is_cut_once(cut_off: Wo
 
 
 def test_a_pass_recurs_only_after_it_was_named(cut_off: Workshop) -> None:
-    """Before its end was counted the setup goes on, once saw, clamps and guard have been asked about in one question."""
+    """Before its end was counted the setup goes on, after one question about saw, clamps and guard."""
     back = "12 pedal tap\n14 heard marigold return to previous\n15 pedal hold\n16 pedal hold\n"
     done = cut_off.resume(SECURED + back + "30 pedal tap\n40 pedal hold\n")
     assert recurred(cut_off)
