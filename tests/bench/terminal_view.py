@@ -105,7 +105,7 @@ def idle(*options: str) -> tuple[float, float]:
     with tempfile.TemporaryDirectory() as folder:
         rig = Rig(program(Path(folder), *options, plan=PLAN, shop=SHOP), KERFCALL_RUNTIME_DIR=folder)
         try:
-            rig.until("Edge and face")
+            rig.until("Carriage zeroed")
             rig.read(1.5)
             process = psutil.Process(rig.process.pid)
             before = sum(process.cpu_times()[:2])
