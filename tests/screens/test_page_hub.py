@@ -249,7 +249,7 @@ def test_a_setup_ends_with_a_big_question_and_how_long_it_waits(tmp_path: Path) 
         assert 28 <= state["wait_s"] <= 30
         assert state["setup"] == 1
         one.gesture("hold")
-        assert "the blade takes" in state_of(gathering.sight)["hands"]["made"].lower()
+        assert "may still have been turning" in state_of(gathering.sight)["hands"]["made"].lower()
         assert state_of(gathering.sight)["zone"] == ["SAW OFF", "COUNT 2"]
 
 
