@@ -24,7 +24,7 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning"),
 ]
 if sys.platform != "win32":
-    from tests.screens.test_view import GAP_S, MANY, SHOP, TOLD_S, drawn, to_the_first_pass
+    from tests.screens.test_view import MANY, SHOP, TOLD_S, drawn, to_the_first_pass
     from tests.screens.view_rig import Rig, program
 
 LOUD_DBFS = -20.0
@@ -94,10 +94,10 @@ def test_a_resumed_session_knows_its_pace(tmp_path: Path) -> None:
     rig = Rig(program(tmp_path, plan=MANY, shop=SHOP))
     try:
         to_the_first_pass(rig)
-        for _ in range(6):
+        for cut in range(1, 7):
+            time.sleep(TOLD_S)  # a setting counts once it can have been read
             rig.send(" ")
-            time.sleep(GAP_S)
-        rig.until("pass 7 of")
+            rig.until(f"pass {cut + 1} of")
         assert re.search(LEFT, rig.screen.text)
         rig.send("q")
         assert rig.ended() == 1
