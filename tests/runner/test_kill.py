@@ -1,4 +1,4 @@
-"""A rehearsed session is killed (SIGKILL) at random moments and resumed, a hundred times: nothing lost, nothing repeated."""
+"""A rehearsed session is killed (SIGKILL) at random moments and resumed, again and again: nothing lost or repeated."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from assistant.journal.store import Journal
 from assistant.session import facts as f
 from tests.commands.program import PLAN as ONE_PART
 
-KILLS = 100
+KILLS = 70
 SHOP = 'unit = "mm"\nchecks_off = ["edge and face", "backing"]\n[blade]\nkerf = 3.18\n'
 PLAN = f"""{ONE_PART}
 [[boards]]
