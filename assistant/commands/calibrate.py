@@ -190,7 +190,7 @@ def _write(
     if not confirmed(args.yes, question):
         print(f"Not written. {question.removesuffix('?')} with --yes{allowed}.", file=tell)
         return 1
-    # --yes may stand in a script that sees no value: it doesn't confirm what readings of another blade would make.
+    # A script that gives --yes never sees the value, so --yes alone doesn't confirm what another blade's readings give.
     again = f"That moves the kerf by {moved}. Measure again, or say yes to write it."
     if allowed and not confirmed(False, again):
         print(f"Not written: the kerf would move by {moved}. Measure again, or allow it with{allowed}.", file=tell)

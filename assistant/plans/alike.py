@@ -163,7 +163,7 @@ def too_alike(one: str, other: str, pronunciations: Mapping[str, str] | None = N
 
 
 def _within(words: Sequence[str], longer: Sequence[str]) -> bool:
-    """Whether these words stand in the longer wording in this order, whatever is between, before and after them."""
+    """Whether the longer wording has these words in this order, with or without others around and between them."""
     left = iter(longer)
     return all(word in left for word in words)
 

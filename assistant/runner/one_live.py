@@ -28,7 +28,7 @@ PATIENCE_S = 0.3  # for one that is just ending, and for the holder's particular
 
 
 class LiveLock:
-    """Holds `live-session.lock` while entered; who holds it stands in `live-session.json` beside it.
+    """Holds `live-session.lock` while entered; `live-session.json` beside it says who does.
 
     title: the plan's. state_dir: the journal's folder, where another than the user's own was named. session: its id,
     or "" until `name` says it. Raises SessionLocked, naming the holder, when another process drives a live session,

@@ -187,7 +187,7 @@ function end() {
   return Math.max(...["asked", "hint"].map((id) => at(id).getBoundingClientRect().bottom)) + scrollY;
 }
 
-// A quantity is never broken: rather than that, what it stands in grows smaller.
+// Never break a quantity over two lines: make the text around it smaller.
 const tooWide = (place) => place.scrollWidth > place.clientWidth;
 
 function smaller(place, tooLarge) {
@@ -215,7 +215,7 @@ function fitReading() {
   const widest = Math.max(...lines.map((line) => line.getBoundingClientRect().width));
   const wide = (100 * place.parentElement.clientWidth) / widest;
   const high = (innerHeight * (innerWidth > innerHeight ? 0.42 : 0.24)) / lines.length;
-  // A setting is read from across the room; what is to be kept clear stands in its question too.
+  // A setting has to be read from across the room. What to keep clear is also in the question, so it may be smaller.
   const calling = seen.state.mode === "cutting";
   const most = Math.max(calling ? 40 : 20, Math.floor(Math.min(wide, high)));
   const set = (size) => (place.style.fontSize = `${size}px`);
