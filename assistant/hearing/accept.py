@@ -12,20 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from assistant.plans.alike import KINDS
 from assistant.wording.phrases import Phrase
 
-VOWELS = frozenset(("AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW"))
-CLASSES = {
-    phone: name
-    for name, members in {
-        "stop": "B D G K P T",
-        "affricate": "CH JH",
-        "fricative": "DH F S SH TH V Z ZH HH",
-        "nasal": "M N NG",
-        "liquid": "L R W Y",
-    }.items()
-    for phone in members.split()
-}
+VOWELS = frozenset(phone for phone, kind in KINDS.items() if kind == "vowel")
 FRAME = 160  # samples: 10 ms at 16 kHz
 NEVER = -1e9  # a bar that everything reaches
 SLACK = 5  # frames on each side of the phrase that are not yet "outside"
@@ -69,7 +59,7 @@ def substitution(a: str, b: str) -> float:
         return 1.0
     if a in VOWELS:
         return 0.5
-    return 0.4 if CLASSES.get(a) == CLASSES.get(b) else 0.9
+    return 0.4 if KINDS.get(a) == KINDS.get(b) else 0.9
 
 
 def phone_distance(wanted: Sequence[str], heard: Sequence[str]) -> float:

@@ -17,7 +17,7 @@ from functools import lru_cache
 TOO_ALIKE = 0.35
 # The phones of CMUdict by kind. A vowel for a vowel costs 0.5, a sound for one of its kind 0.4: as the acceptance
 # checks of hearing count.
-_KINDS = {
+KINDS = {
     sound: kind
     for kind, sounds in {
         "vowel": "AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW",
@@ -199,7 +199,7 @@ def sounds_of(word: str) -> tuple[str, ...]:
 def _kind(sound: str) -> str:
     if not sound.isascii():
         return "vowel" if ord(sound[0]) in _HANGUL_VOWELS else "consonant of another script"
-    return _KINDS[sound]
+    return KINDS[sound]
 
 
 @lru_cache(maxsize=4096)
