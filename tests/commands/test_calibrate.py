@@ -414,6 +414,67 @@ def test_how_far_a_kerf_may_move_means_nothing_elsewhere(bench: Bench) -> None:
     assert "--most-change" in bench.run("kerf", "--most-change", "far", code=2)
 
 
+# Something else measured
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_cuts_measured_in_place_of_the_wood_are_named_and_no_kerf_is_advised(unit: str, bench: Bench) -> None:
+    if unit == "in":
+        bench.shop.write_text('unit = "in"\n[blade]\nkerf = "1/8"\n', encoding="utf-8")
+    wide = {"mm": "3.18", "in": "0.125"}[unit]
+    before = bench.shop.read_text(encoding="utf-8")
+    text = bench.readings("kerf", dict.fromkeys(KERF, wide), "--yes", code=2)
+    assert f"it looks as if the cuts were measured, not the wood between them (got about {wide} {unit} each)" in text
+    assert "measure the wood left between two cuts with the outside jaws" in text
+    assert "blade.kerf" not in text and text.count("\n") == 1
+    assert bench.shop.read_text(encoding="utf-8") == before and not history_path(bench.shop).exists()
+
+
+def test_cuts_of_one_spacing_without_a_board_are_named_too(bench: Bench) -> None:
+    """By the spacing less the reading the kerf would be 16.8 mm."""
+    words = [word for value in ("3.18", "3.2", "3.19", "3.18") for word in ("--reading", f"20={value}")]
+    text = bench.run("kerf", *words, "--yes", code=2)
+    assert "it looks as if the cuts were measured" in text and "blade.kerf" not in text
+
+
+def test_some_cuts_among_the_wood_are_named_beside_what_disagrees(bench: Bench) -> None:
+    text = bench.readings("kerf", {**KERF, **dict.fromkeys("FGH", "3.18")}, "--yes", code=2)
+    assert "some readings look as if the cut was measured, not the wood beside it (got F, G, H)" in text
+
+
+def test_wood_and_cut_measured_together_is_no_advice_for_the_kerf(bench: Bench) -> None:
+    """From wall to wall the reading is the spacing, and the kerf seems to be nothing."""
+    values = {place: f"{float(value) + 3.18:.2f}" for place, value in KERF.items()}
+    text = bench.readings("kerf", values, code=2)
+    assert "whether each is the wood between two cuts alone" in text and "blade.kerf" not in text
+
+
+def test_cuts_measured_on_a_backlash_board_are_named(bench: Bench) -> None:
+    """They are all alike, which would look like a screw without play."""
+    cuts = {f"{letter}{n}": "3.18" for letter in "ABCD" for n in "12"}
+    assert "it looks as if the cuts were measured" in bench.readings("backlash", cuts, "--yes", code=2)
+
+
+def zero_readings(bench: Bench, *far: str) -> dict[str, str]:
+    """Distances from the reference edge, to the far wall at these places."""
+    path = bench.folder / "zero.toml"
+    places = read_places(path if path.exists() else bench.board("zero"), "zero", read_shop(bench.shop))
+    return {p.label: f"{float(p.x) - (0 if p.label in far else 3.18):.2f}" for p in places}
+
+
+def test_a_zero_measured_to_the_far_walls_is_named_and_no_offset_is_advised(bench: Bench) -> None:
+    text = bench.readings("zero", zero_readings(bench, *"ABCDEF"), "--yes", code=2)
+    assert "the zero is off by nearly a kerf: the other side of the kerf?" in text
+    assert "set its reading" not in text and not history_path(bench.shop).exists()
+
+
+def test_far_walls_among_near_ones_are_named(bench: Bench) -> None:
+    text = bench.readings("zero", zero_readings(bench, "B"), "--yes")
+    assert "B: about a kerf from the others. The other side of the kerf?" in text
+    text = bench.readings("zero", zero_readings(bench, "B", "D", "E"), "--yes", code=2)
+    assert "some readings lie about a kerf from the others: the other side of the kerf?" in text
+
+
 # Readings
 
 
