@@ -56,7 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     tight = "fit: the clearance that the joint lacked to go together well; 0 where it was right"
     parser.add_argument("--too-tight", metavar="LENGTH", help=tight)
     parser.add_argument("--too-loose", metavar="LENGTH", help="fit: the clearance that the joint had too much")
-    gap = "fit: the clearance measured in the joint, socket less finger, both glue gaps together"
+    gap = "fit: the clearance measured in the joint, socket less finger, both glue gaps together; -0.02 where it jams"
     parser.add_argument("--gap", metavar="LENGTH", help=gap)
     parser.add_argument("--wanted", metavar="LENGTH", help="fit: the clearance wanted (default: as with joints before)")
     parser.add_argument("--uncertainty", metavar="LENGTH", help="fit: standard uncertainty of what you tell")
@@ -65,7 +65,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     state = "fit: the folder of the journal (default: the user's own), for the last joint cut, without --plan"
     parser.add_argument("--state", type=Path, metavar="DIR", help=state)
     far = plain_length(MOST_UNASKED)
-    yes = f"write without asking, but for a kerf that would move by over {far}: see --most-change"
+    yes = (
+        f"write without asking, but for a kerf that would move by over {far}: see --most-change; fit: note with --json"
+    )
     parser.add_argument("--yes", action="store_true", help=yes)
     most = f"with kerf: how far --yes may move it; further, yes is to be typed once more (default: {far})"
     parser.add_argument("--most-change", metavar="LENGTH", help=most)
@@ -233,12 +235,18 @@ def current_blade(entries: Sequence[Entry]) -> str:
 
 def new_blade(shop: Path, name: str, utc: str) -> str:
     """Note that another blade is on the saw. Raises BadInput where the name says nothing or was used."""
+    name = blade_name(shop, name)
+    record(shop, "blade", utc, name, {})
+    return name
+
+
+def blade_name(shop: Path, name: str) -> str:
+    """The name for another blade, as it will be noted. Raises BadInput where it says nothing or was used."""
     name = cleaned(name)
     known = {e.blade for e in read_history(shop)}
     if not name or name in known:
         mend = "give it a name of its own"
         raise BadInput([Fault("a new blade needs a new name", f'"{name}"', "--new-blade", mend)])
-    record(shop, "blade", utc, name, {})
     return name
 
 
