@@ -57,7 +57,7 @@ def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Sho
         by_cuts = all(r.label.isalpha() for r in readings)
         if by_cuts and (faults := list(cuts_measured(readings, width, shop.unit))):
             raise BadInput(faults)
-        return backlash(readings, caliper, by_cuts=by_cuts)
+        return backlash(readings, caliper, by_cuts=by_cuts, kerf=width)
     scale = _scale(known)
     if kind == "kerf":
         if faults := list(cuts_measured(readings, width, shop.unit)):
