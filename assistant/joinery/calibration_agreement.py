@@ -160,7 +160,8 @@ def sums_far_off(pairs: Sequence[Pair], kerf: Fraction, caliper: Caliper) -> Ite
         f"the wood on both sides of a cut should make about {right} together, whatever the play is",
         f"{found} beside cut {label}",
         "readings",
-        "see whether the readings belong to this board, and whether each is the wood between two cuts alone",
+        "see whether the readings belong to this board, each is the wood between two cuts alone, and the shop file's "
+        "kerf is this blade's",
     )
 
 
