@@ -398,12 +398,12 @@ def test_a_jump_is_written_where_it_is_allowed(bench: Bench) -> None:
     assert read_shop(bench.shop).blade.kerf == Fraction("3.6")
 
 
-@pytest.mark.parametrize(("typed", "written"), [("yes\nyes\n", True), ("yes\n", False), ("yes\ny\n", False)])
+@pytest.mark.parametrize(("typed", "written"), [("yes\nyes\n", True), ("yes\n", False), ("y\nno\n", False)])
 def test_a_jump_is_asked_about_twice(typed: str, written: bool, bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     bench.board("kerf")
     at_terminal(monkeypatch, typed)
     text = bench.readings("kerf", JUMP, code=0 if written else 1)
-    assert "That moves the kerf by 0.4 mm. Measure again, or say yes to write it. Type yes:" in text
+    assert "That moves the kerf by 0.4 mm. Measure again, or say yes to write it. Type yes or no:" in text
     assert read_shop(bench.shop).blade.kerf == Fraction("3.6" if written else "3.2")
 
 
@@ -536,7 +536,7 @@ def at_terminal(monkeypatch: pytest.MonkeyPatch, typed: str) -> None:
 
 
 def test_readings_are_asked_for_at_a_terminal(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A slip is asked for again, "-" goes back, Enter leaves out, "." ends; the value is confirmed by a whole word."""
+    """A slip is asked for again, "-" goes back, Enter leaves out, "." ends; the value is confirmed by a yes."""
     board = bench.board("kerf")
     at_terminal(
         monkeypatch, "6.34\nnine\n6.25\n-\n6.35\n6.34\n\n6.34\n28.57\n28.56\n28.57\n28.56\n28.57\n6.34\n.\nyes\n"
@@ -551,7 +551,7 @@ def test_readings_are_asked_for_at_a_terminal(bench: Bench, monkeypatch: pytest.
 
 def test_anything_but_yes_writes_nothing(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     bench.board("kerf")
-    at_terminal(monkeypatch, "y\n")
+    at_terminal(monkeypatch, "\nyep\nno\n")
     bench.readings("kerf", KERF, code=1)
     assert bench.shop.read_text(encoding="utf-8") == SHOP
 
