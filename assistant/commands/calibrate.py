@@ -9,14 +9,15 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from assistant.commands.calibrate_board import board_text, read_places, sheet
-from assistant.commands.calibrate_readings import Source, from_csv, from_options, from_prompts, lines_of, must
+from assistant.commands.calibrate_prompts import again, agreed, asker, expected, from_prompts
+from assistant.commands.calibrate_readings import Source, from_csv, from_options, lines_of, must
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
 from assistant.commands.calibrate_values import MOST_UNASKED, Change, change_for, computed
 from assistant.commands.figures import length_option
@@ -56,7 +57,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     tight = "fit: the clearance that the joint lacked to go together well; 0 where it was right"
     parser.add_argument("--too-tight", metavar="LENGTH", help=tight)
     parser.add_argument("--too-loose", metavar="LENGTH", help="fit: the clearance that the joint had too much")
-    gap = "fit: the clearance measured in the joint, socket less finger, both glue gaps together"
+    gap = "fit: the clearance measured in the joint, socket less finger, both glue gaps together; -0.02 where it jams"
     parser.add_argument("--gap", metavar="LENGTH", help=gap)
     parser.add_argument("--wanted", metavar="LENGTH", help="fit: the clearance wanted (default: as with joints before)")
     parser.add_argument("--uncertainty", metavar="LENGTH", help="fit: standard uncertainty of what you tell")
@@ -65,7 +66,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     state = "fit: the folder of the journal (default: the user's own), for the last joint cut, without --plan"
     parser.add_argument("--state", type=Path, metavar="DIR", help=state)
     far = plain_length(MOST_UNASKED)
-    yes = f"write without asking, but for a kerf that would move by over {far}: see --most-change"
+    yes = (
+        f"write without asking, but for a kerf that would move by over {far}: see --most-change; fit: note with --json"
+    )
     parser.add_argument("--yes", action="store_true", help=yes)
     most = f"with kerf: how far --yes may move it; further, yes is to be typed once more (default: {far})"
     parser.add_argument("--most-change", metavar="LENGTH", help=most)
@@ -90,7 +93,21 @@ def run(args: argparse.Namespace) -> int:
     caliper, most = _options(args, shop)
     if args.plan is not None and not args.plan.exists():
         return _propose(args, shop, caliper)
-    readings = _readings(args, shop, caliper)
+    places = read_places(args.plan, args.kind, shop) if args.plan is not None else []
+    zero, kerf = shop.carriage.zero, shop.blade.kerf
+    source = Source(places, shop.unit, {p.label: expected(args.kind, p.x, kerf, zero) for p in places})
+    code = 1
+    try:
+        code = _calibrate(args, shop, caliper, source, most)
+    finally:
+        if code:
+            for line in again(args, source):
+                print(line, file=sys.stderr)
+    return code
+
+
+def _calibrate(args: argparse.Namespace, shop: Shop, caliper: Caliper, source: Source, most: Fraction) -> int:
+    readings = _readings(args, shop, caliper, source)
     value = computed(args.kind, readings, caliper, shop, in_force(Path(shop.path), read_history(Path(shop.path))))
     change = change_for(value, shop)
     if args.plot is not None:
@@ -149,9 +166,7 @@ def _propose(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
     return 0
 
 
-def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> list[Reading]:
-    places = read_places(args.plan, args.kind, shop) if args.plan is not None else []
-    source = Source(places, shop.unit)
+def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper, source: Source) -> list[Reading]:
     from_options(source, args.reading or [])
     if args.csv is not None:
         from_csv(source, args.csv)
@@ -167,10 +182,10 @@ def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> list[Re
             source, shop.voice, caliper, ROUNDS.get(args.kind, 1), lambda line: print(line, file=sys.stderr)
         )
     if not (args.reading or args.csv or args.wav or args.dictate):
-        if not places or not sys.stdin.isatty():
+        if not source.places or not sys.stdin.isatty():
             mend = "give --plan FILE to write a test board, then --reading PLACE=LENGTH or --csv FILE"
             raise BadInput([Fault("there is nothing to calibrate from", "", "--reading", mend)])
-        from_prompts(source, input, print, ROUNDS.get(args.kind, 1))
+        from_prompts(source, asker(args.json), _teller(args), ROUNDS.get(args.kind, 1))
     return must(source)
 
 
@@ -187,12 +202,12 @@ def _write(
     moved, allowed = plain_length(change.moved, shop.unit), ""
     if change.moved > most:
         allowed = f' --most-change "{at_least(change.moved, shop.unit)}"'
-    if not confirmed(args.yes, question):
+    if not confirmed(args, question):
         print(f"Not written. {question.removesuffix('?')} with --yes{allowed}.", file=tell)
         return 1
     # A script that gives --yes never sees the value, so --yes alone doesn't confirm what another blade's readings give.
-    again = f"That moves the kerf by {moved}. Measure again, or say yes to write it."
-    if allowed and not confirmed(False, again):
+    sure = f"That moves the kerf by {moved}. Measure again, or say yes to write it."
+    if allowed and not confirmed(args, sure, unasked=False):
         print(f"Not written: the kerf would move by {moved}. Measure again, or allow it with{allowed}.", file=tell)
         return 1
     data: dict[str, Any] = {
@@ -214,16 +229,16 @@ def _write(
     return 0
 
 
-def confirmed(yes: bool, question: str) -> bool:
-    """Whether it is to be written: --yes, or the word typed in full at a terminal."""
-    if yes:
+def confirmed(args: argparse.Namespace, question: str, *, unasked: bool = True) -> bool:
+    """Whether it is to be written: --yes (with `unasked`), or a yes at a terminal."""
+    if args.yes and unasked:
         return True
-    if not sys.stdin.isatty():
-        return False
-    try:
-        return input(f"{question} Type yes: ").strip().casefold() == "yes"
-    except EOFError:
-        return False
+    return sys.stdin.isatty() and agreed(asker(args.json), _teller(args), question)
+
+
+def _teller(args: argparse.Namespace) -> Callable[[str], None]:
+    """Prints beside the questions: on stderr where stdout is JSON."""
+    return lambda line: print(line, file=sys.stderr if args.json else sys.stdout)
 
 
 def current_blade(entries: Sequence[Entry]) -> str:
@@ -233,12 +248,18 @@ def current_blade(entries: Sequence[Entry]) -> str:
 
 def new_blade(shop: Path, name: str, utc: str) -> str:
     """Note that another blade is on the saw. Raises BadInput where the name says nothing or was used."""
+    name = blade_name(shop, name)
+    record(shop, "blade", utc, name, {})
+    return name
+
+
+def blade_name(shop: Path, name: str) -> str:
+    """The name for another blade, as it will be noted. Raises BadInput where it says nothing or was used."""
     name = cleaned(name)
     known = {e.blade for e in read_history(shop)}
     if not name or name in known:
         mend = "give it a name of its own"
         raise BadInput([Fault("a new blade needs a new name", f'"{name}"', "--new-blade", mend)])
-    record(shop, "blade", utc, name, {})
     return name
 
 
@@ -261,7 +282,7 @@ def _history(args: argparse.Namespace, shop: Shop) -> int:
 
 def _undo(args: argparse.Namespace, shop: Shop) -> int:
     kind = "joint" if args.kind == FIT else args.kind
-    if not confirmed(args.yes, f"Take back the last {kind} calibration in force?"):
+    if not confirmed(args, f"Take back the last {kind} calibration in force?"):
         print("Nothing was taken back; --undo --yes does it without asking.")
         return 1
     gone = undo(Path(shop.path), kind, now())

@@ -18,7 +18,7 @@ from assistant.hearing.ear import Found
 from assistant.hearing.offline import hear_all
 from assistant.hearing.wav import read_sound
 from assistant.joinery.calibration_screen import Caliper
-from assistant.joinery.units import MM_PER_UNIT
+from assistant.joinery.units import MM_PER_UNIT, LengthError, parse_length
 from assistant.plans.model import VoiceSettings
 
 MOST_PLACES = 6
@@ -27,11 +27,13 @@ MOST_PLACES = 6
 class Dictation:
     """The conversation; it neither hears nor speaks. places: labels in order, repeated where they are read again.
 
-    `hear` takes what was said and gives the lines to answer with; `taken` is (label, figures) of all that got a yes.
+    doubt: what is odd about figures at a place, or "". `hear` takes what was said and gives the lines to answer with;
+    `taken` is (label, figures) of all that got a yes.
     """
 
-    def __init__(self, places: list[str]):
+    def __init__(self, places: list[str], doubt: Callable[[str, str], str] = lambda place, figures: ""):
         self._places = places
+        self._doubt = doubt
         self._pending = ""
         self.taken: list[tuple[str, str]] = []
 
@@ -59,7 +61,9 @@ class Dictation:
         """One utterance: "reading" with its figures, "yes", "no", "strike that", or "" for what was not understood."""
         if intent == READING and not self.finished:
             self._pending = argument
-            yield f"{self._place}: {spelled(argument)}. Yes or no?"
+            doubt = self._doubt(self._place, argument)
+            odd = f" {doubt[0].upper()}{doubt[1:]}." if doubt else ""
+            yield f"{self._place}: {spelled(argument)}.{odd} Yes or no?"
         elif intent == YES and self._pending:
             self.taken.append((self._place, self._pending))
             self._pending = ""
@@ -90,7 +94,7 @@ def from_wav(
     """
     if not source.places:
         raise BadInput([nowhere("--wav")])
-    talk = Dictation(list(source.places) * rounds)
+    talk = Dictation(list(source.places) * rounds, doubt_of(source))
     tell(talk.ask())
     for found in hear_all(read_sound(path).pcm, (), spec_for(voice, caliper)):
         for line in answers(talk, found):
@@ -99,6 +103,18 @@ def from_wav(
         tell(f"{spelled(talk.pending)} was not answered with yes, and is not taken.")
     for label, figures in talk.taken:
         source.add(label, figures, "", f"{path.name}: place {label}")
+
+
+def doubt_of(source: Source) -> Callable[[str, str], str]:
+    """What is odd about figures read at a place, in the source's unit."""
+
+    def doubt(place: str, figures: str) -> str:
+        try:
+            return source.doubt(place, parse_length(figures, source.unit))
+        except LengthError as error:
+            return error.what
+
+    return doubt
 
 
 def nowhere(option: str) -> Fault:

@@ -1,25 +1,27 @@
-"""`kerfcall calibrate fit`: joints told of in terms of clearance, and the clearance to write in the next plan.
+"""`kerfcall calibrate fit`: joints reported in terms of clearance, and the clearance to write in the next plan.
 
-Nothing is written into the shop file or a plan: the clearance is proposed, and the joint noted in the history.
+Nothing is written into the shop file or a plan: the clearance is proposed, and the joint noted in the history; with
+--json only where --yes is given too.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import sys
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from assistant.commands.calibrate import current_blade, new_blade, now
+from assistant.commands.calibrate import blade_name, current_blade, new_blade, now
 from assistant.commands.calibrate_board import TITLE
 from assistant.commands.figures import length_option
 from assistant.errors import BadInput, Fault
 from assistant.joinery.calibration_fit import COVERAGE, GAP, LOOSE, TIGHT, Learned, Told, learned, told
-from assistant.joinery.units import plain_length, round_to_step
+from assistant.joinery.units import LengthError, parse_length, plain_length, round_to_step
 from assistant.journal.store import Journal, journal_path
 from assistant.plans.document import cleaned
 from assistant.plans.model import Plan, Shop
@@ -31,13 +33,16 @@ ANY_WOOD = "any wood"
 STEPS = {"mm": Fraction(1, 100), "in": Fraction(127, 10_000)}
 PLACES = {"mm": 3, "in": 4}
 WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
+# What two reports of one joint have in common.
+SAME = ("told", "amount", "written", "kerf", "plan", "title")
 MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual one; common practice, no source
 NOT_HERE = ("reading", "csv", "wav", "dictate", "plot", "caliper", "caliper_range", "caliper_error", "most_change")
 
 
 @dataclass(frozen=True, slots=True)
 class Joint:
-    """What was told of. what: "" where nothing was. Lengths mm; wanted, written: None where not known."""
+    """What was reported. what: "" where nothing was. Lengths mm; amount below zero only for a gap, where the finger is
+    wider than its socket; wanted, written: None where not known. session: that cut it, "" where not known."""
 
     what: str
     amount: Fraction
@@ -48,17 +53,24 @@ class Joint:
     species: str
     title: str
     digest: str
+    session: str
 
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """What is known of this blade and wood. clearance: to write in the next plan, or None where none can be."""
+    """What is known of this blade and wood. clearance: to write in the next plan, or None where none can be.
+
+    repeated: entries that don't count, since a later one reports the same joint. same_plan: earlier entries that
+    report another joint of the plan at hand.
+    """
 
     species: str
     blade: str
     wanted: Fraction
     learned: Learned | None
     clearance: Fraction | None
+    repeated: tuple[int, ...] = ()
+    same_plan: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,25 +83,34 @@ class Cut:
     title: str
     digest: str
     plan: Plan | None
+    session: str = ""
 
 
 def run_fit(args: argparse.Namespace, shop: Shop) -> int:
-    """Note the joint, where one is told of, and propose. Returns 0; raises BadInput with every fault."""
+    """Note the joint, where one is reported, and propose. Returns 0, or 1 where --json came without --yes and so
+    nothing was noted; raises BadInput with every fault."""
     joint = _joint(args, shop)
     path = Path(shop.path)
     before = [] if args.new_blade is not None else _joints(path, _blade(path), joint.species)
     # Another blade's plan may hold a clearance that was corrected; what was wanted stays wanted.
     wanted = _wanted(joint, before or _joints(path, None, joint.species))
-    blade = _blade(path) if args.new_blade is None else new_blade(path, args.new_blade, now())
-    again = [e.n for e in before if joint.what and joint.digest and e.data.get("plan") == joint.digest]
-    if joint.what:
-        _note(path, joint, blade, wanted)
-    made = _propose(shop, blade, joint.species, wanted, _joints(path, blade, joint.species))
-    if args.json:
-        print(json.dumps(proposal_json(made, bool(joint.what)), indent=1))
+    noting = args.yes or not args.json
+    if args.new_blade is None:
+        blade = _blade(path)
     else:
-        print("\n".join(proposal_lines(made, shop, again, joint)))
-    return 0
+        blade = new_blade(path, args.new_blade, now()) if noting else blade_name(path, args.new_blade)
+    joints = before
+    if joint.what:
+        joints = [*before, _noted(path, joint, blade, wanted, noting)]
+    made = _propose(shop, blade, joint, wanted, joints)
+    if args.json:
+        print(json.dumps(proposal_json(made, bool(joint.what) and noting), indent=1))
+    else:
+        print("\n".join(proposal_lines(made, shop, joint)))
+    if noting or not (joint.what or args.new_blade is not None):
+        return 0
+    print("Nothing was noted in the history; --json notes only with --yes.", file=sys.stderr)
+    return 1
 
 
 def _joint(args: argparse.Namespace, shop: Shop) -> Joint:
@@ -110,14 +131,23 @@ def _joint(args: argparse.Namespace, shop: Shop) -> Joint:
         text, option = getattr(args, name), f"--{name.replace('_', '-')}"
         return None if text is None else length_option(faults, option, text, cut.unit, zero=zero)
 
-    amount = length(WAYS[what]) if what else None
+    def signed(option: str, text: str) -> Fraction | None:
+        """A joint that jams has a gap below zero."""
+        try:
+            return parse_length(text, cut.unit)
+        except LengthError as error:
+            faults.append(Fault(error.what, error.value, option, error.mend))
+            return None
+
+    amount = signed("--gap", args.gap) if what == GAP else length(WAYS[what]) if what else None
     written = cut.clearance if args.clearance is None else length("clearance")
     wanted, u = length("wanted"), length("uncertainty", zero=False)
     _not_far_off(what, amount, written, wanted, cut.unit, faults)
     if faults:
         raise BadInput(faults)
     kerf = cut.kerf or shop.blade.kerf
-    return Joint(what, amount or Fraction(0), written, wanted, u, kerf, _species(args, cut.plan), cut.title, cut.digest)
+    species = _species(args, cut.plan)
+    return Joint(what, amount or Fraction(0), written, wanted, u, kerf, species, cut.title, cut.digest, cut.session)
 
 
 def _not_far_off(
@@ -173,7 +203,9 @@ def _last_cut(state: Path | None, unit: str) -> Cut | None:
     plan, _ = try_plan(Path(row.plan_path))
     same = plan if plan is not None and plan.digest == row.plan_digest else None
     job = started.job
-    return Cut(unit if same is None else same.unit, job.clearance, job.kerf, job.title, job.plan_digest, same)
+    return Cut(
+        unit if same is None else same.unit, job.clearance, job.kerf, job.title, job.plan_digest, same, str(row.id)
+    )
 
 
 def _species(args: argparse.Namespace, plan: Plan | None) -> str:
@@ -208,7 +240,8 @@ def _wanted(joint: Joint, before: list[Entry]) -> Fraction:
     raise BadInput([Fault("the clearance wanted is not known", "", "--wanted", mend)])
 
 
-def _note(path: Path, joint: Joint, blade: str, wanted: Fraction) -> None:
+def _noted(path: Path, joint: Joint, blade: str, wanted: Fraction, noting: bool) -> Entry:
+    """The joint as an entry of the history; written there where `noting`."""
     correction, u = told(joint.what, float(joint.amount), float(joint.written or 0), float(wanted))
     data: dict[str, Any] = {
         "told": joint.what,
@@ -221,29 +254,48 @@ def _note(path: Path, joint: Joint, blade: str, wanted: Fraction) -> None:
         "species": joint.species,
         "title": joint.title,
         "plan": joint.digest,
+        "session": joint.session,
     }
-    record(path, "joint", now(), blade, data)
+    if noting:
+        return record(path, "joint", now(), blade, data)
+    return Entry(len(read_history(path)) + 1, now(), "joint", blade, "", None, None, 0, data)
 
 
-def _propose(shop: Shop, blade: str, species: str, wanted: Fraction, joints: list[Entry]) -> Proposal:
-    rows = [Told(e.n, float(Fraction(e.data["kerf"])), float(e.data["correction"]), float(e.data["u"])) for e in joints]
+def _same_joint(one: Entry, other: Entry) -> bool:
+    """Whether two entries report one joint: in the same way, with the same figures, of the same plan, and not of two
+    sessions. Where two joints of a plan came out exactly alike this takes them for one, which errs on the safe side."""
+    sessions = {entry.data.get("session", "") for entry in (one, other)} - {""}
+    return len(sessions) < 2 and all(one.data.get(name, "") == other.data.get(name, "") for name in SAME)
+
+
+def _propose(shop: Shop, blade: str, joint: Joint, wanted: Fraction, joints: Sequence[Entry]) -> Proposal:
+    """joints: of this blade and wood, oldest first, `joint` among them where it is reported."""
+    once = [e for n, e in enumerate(joints) if not any(_same_joint(e, later) for later in joints[n + 1 :])]
+    counted = {e.n for e in once}
+    repeated = tuple(e.n for e in joints if e.n not in counted)
+    earlier = once[:-1] if joint.what and joint.digest else []
+    same_plan = tuple(e.n for e in earlier if e.data.get("plan") == joint.digest)
+    rows = [Told(e.n, float(Fraction(e.data["kerf"])), float(e.data["correction"]), float(e.data["u"])) for e in once]
     found = learned(rows, float(shop.blade.kerf))
     if found is None:
-        return Proposal(species, blade, wanted, None, wanted)
+        return Proposal(joint.species, blade, wanted, None, wanted, repeated, same_plan)
     clearance = round_to_step(wanted + Fraction(found.correction), STEPS[shop.unit])
-    return Proposal(species, blade, wanted, found, clearance if clearance >= 0 else None)
+    return Proposal(joint.species, blade, wanted, found, clearance if clearance >= 0 else None, repeated, same_plan)
 
 
-def proposal_lines(made: Proposal, shop: Shop, again: list[int], joint: Joint) -> Iterator[str]:
+def proposal_lines(made: Proposal, shop: Shop, joint: Joint) -> Iterator[str]:
     """What to write in the next plan, and how sure it is."""
     if joint.what:
         which = joint.title or f"a joint in {joint.species}"
-        yield f"Noted: {which}, {joint.what}. Take it back with: kerfcall calibrate fit --undo"
-    for text in _sentences(made, shop, again):
+        jams = ", so the finger is wider than its socket" if joint.amount < 0 else ""
+        amount = plain_length(joint.amount, shop.unit, PLACES[shop.unit])
+        how = f"{joint.what} {amount}{jams}" if joint.what == GAP else f"{joint.what} by {amount}"
+        yield f"Noted: {which}, {how}. Take it back with: kerfcall calibrate fit --undo"
+    for text in _sentences(made, shop):
         yield from textwrap.wrap(text, 100, subsequent_indent="  ", break_on_hyphens=False)
 
 
-def _sentences(made: Proposal, shop: Shop, again: list[int]) -> Iterator[str]:
+def _sentences(made: Proposal, shop: Shop) -> Iterator[str]:
     unit, places = shop.unit, PLACES[shop.unit]
 
     def size(mm: float) -> str:
@@ -272,10 +324,18 @@ def _sentences(made: Proposal, shop: Shop, again: list[int]) -> Iterator[str]:
         yield f"Entry {n} stands apart from the others; was it cut with the same blade, kerf and sharpness?"
     for n in found.other:
         yield f"Entry {n} was cut with another kerf, so with another blade; it doesn't count. Use --new-blade NAME."
-    if again:
-        listed = ", ".join(map(str, again))
-        yield f"This very plan was told of before (entry {listed}); if it is the same joint, take one back with --undo."
+    if made.repeated:
+        yield f"{_entries(made.repeated)} the same joint as a later entry; it counts once."
+    if made.same_plan:
+        yield (
+            f"{_entries(made.same_plan)} a joint of this plan too; if it is the same joint, take one back with --undo."
+        )
     yield "Nothing was written into a plan or the shop file: layout and cut use what the plan says."
+
+
+def _entries(numbers: Sequence[int]) -> str:
+    verb = "reports" if len(numbers) == 1 else "report"
+    return f"{'Entry' if len(numbers) == 1 else 'Entries'} {', '.join(map(str, numbers))} {verb}"
 
 
 def _toml(mm: Fraction, unit: str) -> str:
@@ -283,7 +343,7 @@ def _toml(mm: Fraction, unit: str) -> str:
 
 
 def proposal_json(made: Proposal, noted: bool) -> dict[str, Any]:
-    """The same as JSON-ready data; lengths mm. noted: whether a joint was told of and is in the history now."""
+    """The same as JSON-ready data; lengths mm. noted: whether a joint was reported and is in the history now."""
     found = made.learned
     return {
         "species": made.species,
@@ -298,4 +358,6 @@ def proposal_json(made: Proposal, noted: bool) -> dict[str, Any]:
         "scatter_ratio": None if found is None else found.birge,
         "apart": [] if found is None else list(found.far),
         "other_blade": [] if found is None else list(found.other),
+        "repeated": list(made.repeated),
+        "same_plan": list(made.same_plan),
     }

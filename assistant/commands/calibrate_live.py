@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Protocol
 
-from assistant.commands.calibrate_dictation import Dictation, answers, nowhere, spec_for
+from assistant.commands.calibrate_dictation import Dictation, answers, doubt_of, nowhere, spec_for
 from assistant.commands.calibrate_readings import Source
 from assistant.errors import BadInput, CouldNotRun, NoSuchPart
 from assistant.hearing.process import READY_S, ChildDied, ChildProcess
@@ -106,7 +106,7 @@ def from_microphone(source: Source, voice: VoiceSettings, caliper: Caliper, roun
     without recogniser or microphone; without a loudspeaker what would be read back is shown only."""
     if not source.places:
         raise BadInput([nowhere("--dictate")])
-    talk = Dictation(list(source.places) * rounds)
+    talk = Dictation(list(source.places) * rounds, doubt_of(source))
     news: queue.SimpleQueue[Event] = queue.SimpleQueue()
     speaker = _speaker(news, voice, tell)
     child = ChildProcess(replace(spec_for(voice, caliper), live=True))
@@ -116,6 +116,7 @@ def from_microphone(source: Source, voice: VoiceSettings, caliper: Caliper, roun
         child.close()
         speaker.close(2.0)
     for label, figures in talk.taken:
+        source.typed.append(f"{label}={figures}")
         source.add(label, figures, "", f"place {label}, as dictated")
 
 

@@ -1,10 +1,10 @@
-"""Readings for a calibration, however they come: as options, from a CSV file, or typed at a prompt."""
+"""Readings for a calibration, however they come: as options or from a CSV file here, else through `Source`."""
 
 from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 
@@ -17,6 +17,8 @@ from assistant.plans.document import cleaned, cut
 UNITS = {"mm": "mm", "in": "inches"}
 MOST_READINGS = 200  # looking for blunders takes time with their cube
 MOST_BYTES = 1_000_000
+# A reading so many times too large or too small is questioned: a decimal point or a unit.
+MANY_TIMES = 4
 PLACE, VALUE, SIDE = ("place", "label", "setting", "spacing"), ("reading", "value", "remainder"), "side"
 _LABEL = re.compile(r"[A-Za-z][0-9]?")
 
@@ -25,10 +27,14 @@ class Source:
     """Turns what was written into readings, and collects every fault.
 
     places: of the test board; empty where there is none, so that settings must be given. unit: of bare numbers.
+    expected: about what the places should give, mm, by label. typed: what was typed or dictated and would be lost with
+    this run, as `--reading` takes it.
     """
 
-    def __init__(self, places: Sequence[Place], unit: str):
+    def __init__(self, places: Sequence[Place], unit: str, expected: Mapping[str, Fraction] | None = None):
         self.places = {place.label: place for place in places}
+        self.expected = expected or {}
+        self.typed: list[str] = []
         self.unit = unit
         self.faults: list[Fault] = []
         self.readings: list[Reading] = []
@@ -47,6 +53,17 @@ class Source:
             return
         label = at.label.rstrip("12") if len(at.label) > 1 and at.label in self.places else at.label
         self.readings.append(Reading(label, at.x, length, at.side))
+
+    def doubt(self, label: str, value: Fraction) -> str:
+        """What is odd about a reading, mm: many times too large or too small for its place; "" where nothing is."""
+        right = self.expected.get(label, Fraction(0))
+        if right <= 0 or right / MANY_TIMES < value < right * MANY_TIMES:
+            return ""
+        about = plain_length(right, self.unit, 1 if self.unit == "mm" else 2)
+        if value <= 0:
+            return f"this place should give about {about}"
+        times, way = (value / right, "large") if value > right else (right / value, "small")
+        return f"about {round(times)} times too {way}; this place should give about {about}"
 
     def _place(self, text: str, side: str, where: str) -> Place | None:
         if side not in ("", "up", "down"):
@@ -127,44 +144,6 @@ def _csv_lines(source: Source, path: Path) -> list[tuple[int, str]]:
     if not found:
         source.faults.append(Fault("holds no readings", "", given, "begin it with a line such as: place,reading"))
     return found
-
-
-Ask = Callable[[str], str]
-
-
-def from_prompts(source: Source, ask: Ask, tell: Callable[[str], None], rounds: int = 1) -> None:
-    """Ask for each place in turn, so many times over.
-
-    Nothing typed: left out; "-": back to the one before; "." ends. ask raises EOFError where the input ends, which
-    ends the questions too.
-    """
-    tell(f"Readings in {UNITS[source.unit]}; Enter leaves a place out, - goes back one, . ends.")
-    labels = [(turn, label) for turn in range(rounds) for label in source.places]
-    taken: dict[tuple[int, str], Reading] = {}
-    n = 0
-    while n < len(labels):
-        turn, label = labels[n]
-        place = source.places[label]
-        try:
-            answer = ask(f"{label}{' once more' if turn else ''}, {place.what}: ").strip()
-        except EOFError:
-            break
-        if answer == ".":
-            break
-        if answer == "-":
-            n = max(0, n - 1)
-            continue
-        if answer:
-            one = Source([place], source.unit)
-            one.add(place.label, answer, "", place.label)
-            if one.faults:
-                tell("\n".join(f"  {fault.what} (got {fault.value}); {fault.mend}" for fault in one.faults))
-                continue
-            taken[turn, label] = one.readings[0]
-        else:
-            taken.pop((turn, label), None)
-        n += 1
-    source.readings += [taken[at] for at in labels if at in taken]
 
 
 def must(source: Source) -> list[Reading]:

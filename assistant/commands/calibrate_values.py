@@ -9,6 +9,14 @@ from pathlib import Path
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.calibration import COVERAGE, Value, backlash, kerf, screw, zero
+from assistant.joinery.calibration_mixups import (
+    ANY_KERF,
+    SAME_KERF,
+    cuts_among,
+    cuts_measured,
+    other_side,
+    some_on_the_other_side,
+)
 from assistant.joinery.calibration_screen import Caliper, Reading
 from assistant.joinery.calibration_statistics import Component
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
@@ -17,8 +25,6 @@ from assistant.plans.shop_writer import Entry, value_text
 
 # Of a kerf that was never calibrated.
 ASSUMED_KERF_U = 0.01
-# A kerf off by a greater share than this is a slip, not a kerf.
-GREATEST_KERF_CHANGE = 0.25
 # What a blade's kerf differs by from the width printed on it is less: a few tenths at most (common practice, no
 # source). A greater move is asked about a second time.
 MOST_UNASKED = Fraction(3, 10)
@@ -40,25 +46,61 @@ class Change:
 
 
 def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[Entry]) -> Value:
-    """The value of this kind. known: calibrations in force, for what else goes in."""
+    """The value of this kind. known: calibrations in force, for what else goes in.
+
+    Raises BadInput where the readings make no value, and where something else seems to have been measured.
+    """
     if kind == "screw":
         return screw(readings, caliper)
+    width = shop.blade.kerf
     if kind == "backlash":
-        return backlash(readings, caliper, by_cuts=all(r.label.isalpha() for r in readings))
+        by_cuts = all(r.label.isalpha() for r in readings)
+        if by_cuts and (faults := list(cuts_measured(readings, width, shop.unit))):
+            raise BadInput(faults)
+        return backlash(readings, caliper, by_cuts=by_cuts, kerf=width)
     scale = _scale(known)
     if kind == "kerf":
-        return _plausible(kerf(readings, caliper, scale), shop)
-    outside = shop.blade.kerf if shop.carriage.zero == "outside" else None
-    return zero(readings, caliper, outside_kerf=outside, u_kerf=_u_kerf(known), scale=scale)
+        if faults := list(cuts_measured(readings, width, shop.unit)):
+            raise BadInput(faults)
+        try:
+            return _plausible(kerf(readings, caliper, scale), shop)
+        except BadInput as error:
+            raise BadInput([*cuts_among(readings, width), *error.faults]) from error
+    return _zero_of(readings, caliper, shop, known, scale)
+
+
+def _zero_of(
+    readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[Entry], scale: Component | None
+) -> Value:
+    width = shop.blade.kerf
+    outside = width if shop.carriage.zero == "outside" else None
+    odd = some_on_the_other_side(readings, width)
+    what = "some readings lie about a kerf from the others: the other side of the kerf?"
+    mend = "measure every place to the near wall of its cut, the one towards the reference edge"
+    mixed = [Fault(what, ", ".join(odd), "readings", mend)] if odd else []
+    try:
+        found = zero(readings, caliper, outside_kerf=outside, u_kerf=_u_kerf(known), scale=scale)
+    except BadInput as error:
+        raise BadInput([*mixed, *error.faults]) from error
+    # As many on either side: none stands off from the rest, and the level between them is nobody's.
+    if not set(odd) <= {each.reading.label for each in found.left_out}:
+        raise BadInput(mixed)
+    if faults := list(other_side(Fraction(found.value), width, shop.carriage.zero, shop.unit)):
+        raise BadInput(faults)
+    note = f"{', '.join(odd)}: about a kerf from the others. The other side of the kerf?"
+    return replace(found, notes=(*found.notes, note)) if odd else found
 
 
 def _plausible(value: Value, shop: Shop) -> Value:
     """A kerf far from the shop file's is more likely read off another board. Raises BadInput for it."""
     stated = float(shop.blade.kerf)
-    if abs(value.value - stated) <= GREATEST_KERF_CHANGE * stated:
+    off = abs(value.value - stated)
+    if off <= SAME_KERF * stated:
         return value
     found = plain_length(Fraction(value.value), shop.unit)
-    mend = f"see whether these readings belong to this board; if they do, put about {found} into blade.kerf first"
+    mend = "see whether these readings belong to this board, and whether each is the wood between two cuts alone"
+    if off <= ANY_KERF * stated:
+        mend += f"; if they are, put about {found} into blade.kerf first"
     what = f"the kerf is far from the {plain_length(shop.blade.kerf, shop.unit)} of the shop file"
     raise BadInput([Fault(what, found, "readings", mend)])
 

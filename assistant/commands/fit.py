@@ -114,11 +114,13 @@ def _outcome_json(made: Report, one: Outcome) -> dict[str, Any]:
         ],
         "room": None if one.room is None else _band_json(one.room),
         "chances": _chances_json(one.chances),
+        "serves_a_step_off": _number(one.a_step_off),
         "copies": one.prediction.copies,
         "all_go": _number(one.chances.all_go(one.prediction.copies)),
         "best": {
             "clearance": None if one.best is None else _number(one.best),
             "chances": None if one.with_best is None else _chances_json(one.with_best),
+            "serves_a_step_off": None if one.best_a_step_off is None else _number(one.best_a_step_off),
         },
     }
 

@@ -7,13 +7,17 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from assistant.commands.fit_report import PLACES, Report, difference, in_unit, least_square, not_covered, warnings
-from assistant.joinery.fit import AS_GOOD, SLOT, Band, bands
+from assistant.joinery.fit import AS_GOOD, CLIFF, SLOT, Band, bands
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
-from assistant.plans.prediction import Outcome
+from assistant.plans.prediction import STEPS, Outcome
 
 UNITS = {"mm": "mm", "in": "inches"}
 GRAINS = {"flat": "flat-sawn", "quarter": "quarter-sawn", "mixed": "mixed grain"}
 WIDTH = 100
+LIMITS = (
+    "Root-sum-square and worst case: every error at its limit, three standard uncertainties (k = 3); the first takes "
+    "them as independent, the second all at once in the worst direction."
+)
 BESIDE = (
     "Beside: the side of part A's finger that the gap is on. Below zero the wood meets: the parts must slide "
     "along each other, if the gaps on the other side have room for it."
@@ -66,6 +70,7 @@ def _outcome(made: Report, one: Outcome) -> Iterator[str]:
         at, middle = _shown(gap.at, unit), _shown(band.middle, unit)
         beside = "" if slots else gap.side
         yield _row(str(number), at, middle, beside, _range(band, band.rss, unit), _range(band, band.worst, unit))
+    yield from _wrapped(LIMITS, "  ")
     if not slots:
         yield from _wrapped(BESIDE, "  ")
     yield from _wrapped(_room(made, one, slots), "  ")
@@ -118,10 +123,19 @@ def _chances(made: Report, one: Outcome, slots: bool) -> Iterator[str]:
 def _best(made: Report, one: Outcome, limit: str) -> str:
     if one.best is None or one.with_best is None:
         return f"No clearance makes one without a gap over {limit}: allow a wider gap, or set more exactly."
-    best, key, then = plain_length(one.best, made.plan.unit), one.prediction.key, one.with_best.serves
+    unit, key, then, sure = made.plan.unit, one.prediction.key, one.with_best.serves, one.best_a_step_off or 0.0
+    best, step = plain_length(one.best, unit), plain_length(STEPS[unit], unit)
+    if one.a_step_off < sure - CLIFF and then <= one.chances.serves + AS_GOOD:
+        return (
+            f"This clearance is at an edge: {step} off it, only {_percent(one.a_step_off)} are good. Safer: {best} "
+            f"({key}); with it {_percent(then)} are good, and {step} off it at least {_percent(sure)}."
+        )
     if then <= one.chances.serves + AS_GOOD:
         return f"No clearance serves better than this one{_tighter(one, best, then)} ({key})."
-    return f"The clearance that serves best: {best} ({key}); with it {_percent(then)} are good."
+    return (
+        f"The clearance that serves best: {best} ({key}); with it {_percent(then)} are good, and {step} off it at "
+        f"least {_percent(min(then, sure))}."
+    )
 
 
 def _tighter(one: Outcome, best: str, then: float) -> str:

@@ -30,10 +30,13 @@ from fractions import Fraction
 from assistant.errors import BadInput, Fault
 from assistant.joinery.calibration_agreement import (
     SPREAD_FOR_LINE,
+    Pair,
+    agreeing_sums,
     disagreements,
     lone_places,
     reasons,
     spread,
+    sums_far_off,
     travel_off,
 )
 from assistant.joinery.calibration_screen import Caliper, LeftOut, Reading, impossible, screen, sieve
@@ -143,23 +146,31 @@ def screw(readings: Sequence[Reading], caliper: Caliper) -> Value:
     return Value("screw", line.slope, u, parts, points, tuple(out), line.slope, u)
 
 
-def backlash(readings: Sequence[Reading], caliper: Caliper, *, by_cuts: bool = False) -> Value:
+def backlash(
+    readings: Sequence[Reading], caliper: Caliper, *, by_cuts: bool = False, kerf: Fraction | None = None
+) -> Value:
     """The screw's play from both sides: how much further the carriage stands when it came down to a setting.
 
     readings: for each label one with side "up" and one with side "down", same x. by_cuts: they are
     remainders beside a cut that was come down to: the wood before it ("down") is longer by the backlash, the
-    wood behind it ("up") shorter, so half the difference counts. Raises BadInput when too few pairs are left.
+    wood behind it ("up") shorter, so half the difference counts, and their sum is free of it: what that shows to be
+    misread is left out. kerf: the shop file's, for that sum. Raises BadInput when too few pairs are left, and when all
+    sums are far from what layout and kerf make.
     """
     out = impossible(readings, caliper)
     bad = {id(each.reading) for each in out}
     share = Fraction(1, 2) if by_cuts else Fraction(1)
-    pairs = [
-        Reading(label, down.x, down.x + share * (down.value - up.value))
-        for label, up, down in _pairs([r for r in readings if id(r) not in bad])
-    ]
+    paired = _pairs([r for r in readings if id(r) not in bad])
+    given = len(paired) + len(bad)
+    if by_cuts and paired:
+        if kerf is not None and (faults := list(sums_far_off(paired, kerf, caliper))):
+            raise BadInput(faults)
+        paired, misread = agreeing_sums(paired, caliper)
+        out += misread
+    pairs = [Reading(label, down.x, down.x + share * (down.value - up.value)) for label, up, down in paired]
     kept, odd = sieve(pairs, caliper)
     out += odd
-    _refuse(len(kept), len(pairs) + len(bad), out, LEAST_PAIRS, "pairs of readings, one up and one down,", caliper.unit)
+    _refuse(len(kept), given, out, LEAST_PAIRS, "pairs of readings, one up and one down,", caliper.unit)
     differences = [float(r.value - r.x) for r in kept]
     mean = math.fsum(differences) / len(kept)
     dof = len(kept) - 1
@@ -174,7 +185,7 @@ def backlash(readings: Sequence[Reading], caliper: Caliper, *, by_cuts: bool = F
     return Value("backlash", mean, u, parts, points, tuple(out), notes=notes)
 
 
-def _pairs(readings: Sequence[Reading]) -> list[tuple[str, Reading, Reading]]:
+def _pairs(readings: Sequence[Reading]) -> list[Pair]:
     """(label, up, down) of each label and turn in which both were read, in order."""
     found = []
     for label in dict.fromkeys(r.label for r in readings):

@@ -1,4 +1,6 @@
-"""Whether readings agree well enough to make a kerf of them; where they don't, nothing is chosen among them.
+"""Whether readings agree well enough to make a kerf or a backlash of them.
+
+Where those of a kerf don't, nothing is chosen among them.
 
 A kerf comes from a line through remainders: its near end holds the level, its far end the slope. A reading left out
 at an end that few others hold moves the line, and nothing shows whether the right one went. So
@@ -6,12 +8,17 @@ at an end that few others hold moves the line, and nothing shows whether the rig
   two of eight, none of two or three, never all;
 - a line is drawn only where no end hangs on one place alone;
 - a slope that puts the carriage's travel far off makes no kerf: the screw comes first.
+
+Backlash moves one cut of three: the wood before it gains what the wood behind it loses. The sum of the two is the
+distance of the outer cuts less two kerfs, whatever the play is, so a pair with another sum than the rest is misread.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
+from statistics import median
 
 from assistant.errors import Fault
 from assistant.joinery.calibration_screen import GREATEST_SLOPE, Caliper, LeftOut, Reading, impossible
@@ -24,6 +31,15 @@ MOST_OF_A_SPACING = Fraction(3, 10)
 # How far off the carriage's travel may be for a kerf, as a share. Screws that drive carriages are off by less
 # (common practice, no source); readings that show more hold a slip, or the pitch in the shop file is wrong.
 GREATEST_TRAVEL_ERROR = 0.005
+# How far the sum of a pair may be from the pairs' median, mm, and in steps of the instrument. By simulation
+# (`python -m tests.commands.backlash_trials 2000`) a reading misread by 0.5 mm is always further off, and sound pairs
+# are not, even where cuts scatter by 0.03 mm.
+SUMS_APART, STEPS_APART = Fraction(1, 5), 5
+# How far the kerf may be from the shop file's, as a share, for all sums together.
+KERF_OFF = Fraction(1, 4)
+
+# (label, the reading behind the cut that was come down to, the one before it)
+Pair = tuple[str, Reading, Reading]
 
 
 def spread(readings: Sequence[Reading]) -> bool:
@@ -106,6 +122,47 @@ def travel_off(scale: float, u_scale: float) -> Iterator[Fault]:
             "measure again"
         )
     yield Fault(what, f"{scale:.4f} mm for each mm set, +- {2 * u_scale:.4f}", "readings", mend)
+
+
+def agreeing_sums(pairs: Sequence[Pair], caliper: Caliper) -> tuple[list[Pair], list[LeftOut]]:
+    """(pairs whose sums agree, the readings that make the others' sums differ)."""
+    sums = [up.value + down.value - up.x - down.x for _, up, down in pairs]
+    middle = median(sums)
+    limit = max(SUMS_APART, STEPS_APART * caliper.step)
+    # What is usual on either side; of a pair whose sum is off, the reading further from it is the misread one.
+    behind, before = (median(r.value - r.x for r in side) for side in zip(*((u, d) for _, u, d in pairs), strict=True))
+    kept, out = [], []
+    for (label, up, down), total in zip(pairs, sums, strict=True):
+        off = total - middle
+        if abs(off) <= limit:
+            kept.append((label, up, down))
+            continue
+        odd, other = replace(up, label=f"{label}2"), replace(down, label=f"{label}1")
+        if abs(down.value - down.x - before) > abs(up.value - up.x - behind):
+            odd, other = other, odd
+        by = plain_length(abs(off), caliper.unit, 3 if caliper.unit == "mm" else 4)
+        why = (
+            f"with {other.label} it makes {by} {'over' if off > 0 else 'under'} what the other pairs make, and no play "
+            "changes that sum: it is misread, or a cut beside it was set wrong"
+        )
+        out.append(LeftOut(odd, why))
+    return kept, out
+
+
+def sums_far_off(pairs: Sequence[Pair], kerf: Fraction, caliper: Caliper) -> Iterator[Fault]:
+    """A fault where the pairs' sums as a whole are not what the layout and about this kerf make."""
+    label, up, down = pairs[0]
+    middle = median(one.value + other.value - one.x - other.x for _, one, other in pairs)
+    if abs(middle + 2 * kerf) <= 2 * KERF_OFF * kerf:
+        return
+    found, right = (plain_length(up.x + down.x + each, caliper.unit, 3) for each in (middle, -2 * kerf))
+    yield Fault(
+        f"the wood on both sides of a cut should make about {right} together, whatever the play is",
+        f"{found} beside cut {label}",
+        "readings",
+        "see whether the readings belong to this board, each is the wood between two cuts alone, and the shop file's "
+        "kerf is this blade's",
+    )
 
 
 def _spacings(readings: Sequence[Reading]) -> Iterator[list[Reading]]:

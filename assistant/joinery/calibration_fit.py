@@ -1,6 +1,6 @@
 """What the joints already made tell of the clearance to write for the next one.
 
-Each joint, told of in terms of clearance, gives one correction: what to add to the clearance wanted so that the saw
+Each joint, reported in terms of clearance, gives one correction: what to add to the clearance wanted so that the saw
 makes it. The correction of all is their mean by weighted least squares, each joint weighing 1/u^2, its uncertainty
 widened where the joints disagree more than they should.
 
@@ -52,8 +52,9 @@ class Learned:
 def told(what: str, amount: float, written: float, wanted: float) -> tuple[float, float]:
     """(correction, its standard uncertainty) from one joint, mm.
 
-    what: "too tight" or "too loose" by `amount` of clearance, as felt, or "gap", the clearance measured. written: the
-    clearance in its plan. wanted: what the saw should make. Raises ValueError for another `what`.
+    what: "too tight" or "too loose" by `amount` of clearance, as felt, or "gap", the clearance measured, below zero
+    where the finger is wider than its socket. written: the clearance in its plan. wanted: what the saw should make.
+    Raises ValueError for another `what`.
     """
     felt = max(FELT, FELT_SHARE * amount)
     match what:

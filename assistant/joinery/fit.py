@@ -26,7 +26,7 @@ statistics begin here; x = 0 at the reference edge.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -48,6 +48,8 @@ USUAL_JOINTS, MOST_JOINTS = 20_000, 1_000_000
 DRAWN_AT_ONCE = 1 << 18
 # Clearances within this of the best chance serve as well as it; the tightest of them is taken.
 AS_GOOD = 0.005
+# A clearance lies at the edge of a cliff where a step less or more serves this much fewer than beside the best one.
+CLIFF = 0.05
 # Water-based glue swells fingers: common practice, no source.
 SWELLING_FINGERS, SWELLING_MM = 15, 0.08
 
@@ -326,13 +328,26 @@ def clearances(draws: Draws, limit: float, *, least: float = 0.0, step: float = 
     return {count * step: chances(draws, limit, count * step).serves for count in range(first, last + 1)}
 
 
-def best_of(shares: Mapping[float, float]) -> float | None:
-    """The clearance that serves best: the tightest of those as good as any, to half a percentage point.
+def best_of(shares: Mapping[float, float], among: Collection[float] | None = None) -> float | None:
+    """The clearance that serves best, and still does when it comes out a step tighter or looser.
 
-    None where none serves any joint.
+    What it serves counts half, what it serves at least a step off the other half: the edge of a cliff is not worth the
+    little that it may serve more. The tightest of those as good as any, to half a percentage point.
+
+    shares: what serves, by clearance, a step apart. among: those of them that may be advised (default: all). None where
+    none serves any joint.
     """
-    best = max(shares.values(), default=0.0)
-    return min((c for c, share in shares.items() if share >= best - AS_GOOD), default=None) if best else None
+    serving = [c for c in (shares if among is None else among) if shares[c]]
+    worth = {c: (shares[c] + a_step_off(shares, c)) / 2 for c in serving}
+    best = max(worth.values(), default=0.0)
+    return min((c for c in serving if worth[c] >= best - AS_GOOD), default=None)
+
+
+def a_step_off(shares: Mapping[float, float], clearance: float) -> float:
+    """The least that serves with this clearance and those beside it in `shares`, which hold it."""
+    order = sorted(shares)
+    at = order.index(clearance)
+    return min(shares[c] for c in order[max(0, at - 1) : at + 2])
 
 
 def swells(clearance: float, fingers: int) -> bool:

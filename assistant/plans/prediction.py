@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import partial
 
 from assistant.errors import BadInput
 from assistant.joinery.fit import (
@@ -15,6 +16,7 @@ from assistant.joinery.fit import (
     Draws,
     Errors,
     Joint,
+    a_step_off,
     best_of,
     chances,
     clearances,
@@ -60,8 +62,10 @@ class Prediction:
 class Outcome:
     """What is predicted of one of them. room: None where it always slides open.
 
-    best: the clearance that serves best, mm, or None where none serves. with_best: the chances when it
-    is laid out with that, its own rounding included.
+    best: the clearance that serves best, mm, and still does a step of `STEPS` tighter or looser; None where none
+    serves. with_best: the chances when it is laid out with that, its own rounding included.
+    a_step_off, best_a_step_off: the least that serves with the plan's clearance, and with the best, and a step to
+    either side of it.
     """
 
     prediction: Prediction
@@ -69,6 +73,8 @@ class Outcome:
     room: Band | None
     best: Fraction | None
     with_best: Chances | None
+    a_step_off: float
+    best_a_step_off: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,31 +146,45 @@ def outcomes(plan: Plan, shop: Shop, limit: float, joints: int, seed: int) -> tu
     for index, each in enumerate(predictions(plan, shop)):
         draws = simulate(each.joint, errors, joints=joints, seed=seed)
         now = chances(draws, limit)
-        best = _best(plan, shop, index, each, errors, draws, limit, seed)
+        few = min(joints, max(1000, DRAWN_TO_CHOOSE // each.joint.passes))
+        serves = partial(_serves, plan, shop, index, each.key, errors, limit, few, seed)
+        best, sure = _best(plan, each, draws, limit, serves)
         then = None if best is None else _cut_with(plan, shop, index, each.key, best)
         with_best = None if then is None else chances(simulate(then, errors, joints=joints, seed=seed), limit)
-        found.append(Outcome(each, now, room(each.joint, errors), best, with_best))
+        clearance, step = Fraction(each.joint.clearance).limit_denominator(10**6), STEPS[plan.unit]
+        beside = [share for way in (-1, 1) if (share := serves(clearance + way * step)) is not None]
+        found.append(Outcome(each, now, room(each.joint, errors), best, with_best, min([now.serves, *beside]), sure))
     return tuple(found)
 
 
 def _best(
-    plan: Plan, shop: Shop, index: int, each: Prediction, errors: Errors, draws: Draws, limit: float, seed: int
-) -> Fraction | None:
-    """The clearance that serves best, each of the likely ones laid out and rounded as it would be cut."""
+    plan: Plan, each: Prediction, draws: Draws, limit: float, serves: Callable[[Fraction], float | None]
+) -> tuple[Fraction | None, float | None]:
+    """(the clearance that serves best, what it and a step to either side of it serve at least)."""
     step = STEPS[plan.unit]
     swelling = each.joint.fingers >= SWELLING_FINGERS and plan.joint.layout != "slots"
     guessed = clearances(draws, limit, least=SWELLING_MM if swelling else 0.0, step=float(step))
-    likely = sorted(guessed, key=lambda c: (-guessed[c], c))[:MOST_TRIED]
-    few = min(draws.least_left.size, max(1000, DRAWN_TO_CHOOSE // each.joint.passes))
-    shares: dict[float, float] = {}
-    exact: dict[float, Fraction] = {}
-    for clearance in likely:
-        exact[clearance] = round(clearance / float(step)) * step
-        made = _cut_with(plan, shop, index, each.key, exact[clearance])
-        if made is not None:
-            shares[clearance] = chances(simulate(made, errors, joints=few, seed=seed), limit).serves
-    best = best_of(shares)
-    return None if best is None else exact[best]
+    likely = [round(c / float(step)) for c in sorted(guessed, key=lambda c: (-guessed[c], c))[:MOST_TRIED]]
+    tried = sorted({count + off for count in likely for off in (-1, 0, 1)})
+    shares = {float(count): share for count in tried if (share := serves(count * step)) is not None}
+    best = best_of(shares, [float(count) for count in likely if count in shares])
+    return (None, None) if best is None else (int(best) * step, a_step_off(shares, best))
+
+
+def _serves(
+    plan: Plan,
+    shop: Shop,
+    index: int,
+    key: str,
+    errors: Errors,
+    limit: float,
+    joints: int,
+    seed: int,
+    clearance: Fraction,
+) -> float | None:
+    """What share serves with this clearance, laid out and rounded as it would be cut; None where it can't be."""
+    made = _cut_with(plan, shop, index, key, clearance) if clearance >= 0 else None
+    return None if made is None else chances(simulate(made, errors, joints=joints, seed=seed), limit).serves
 
 
 def _cut_with(plan: Plan, shop: Shop, index: int, key: str, clearance: Fraction) -> Joint | None:

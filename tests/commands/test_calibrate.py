@@ -398,12 +398,12 @@ def test_a_jump_is_written_where_it_is_allowed(bench: Bench) -> None:
     assert read_shop(bench.shop).blade.kerf == Fraction("3.6")
 
 
-@pytest.mark.parametrize(("typed", "written"), [("yes\nyes\n", True), ("yes\n", False), ("yes\ny\n", False)])
+@pytest.mark.parametrize(("typed", "written"), [("yes\nyes\n", True), ("yes\n", False), ("y\nno\n", False)])
 def test_a_jump_is_asked_about_twice(typed: str, written: bool, bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     bench.board("kerf")
     at_terminal(monkeypatch, typed)
     text = bench.readings("kerf", JUMP, code=0 if written else 1)
-    assert "That moves the kerf by 0.4 mm. Measure again, or say yes to write it. Type yes:" in text
+    assert "That moves the kerf by 0.4 mm. Measure again, or say yes to write it. Type yes or no:" in text
     assert read_shop(bench.shop).blade.kerf == Fraction("3.6" if written else "3.2")
 
 
@@ -412,6 +412,67 @@ def test_how_far_a_kerf_may_move_means_nothing_elsewhere(bench: Bench) -> None:
         assert "--most-change: means nothing here" in bench.run(kind, "--most-change", "0.5", code=2)
     assert "--most-change: means nothing with fit" in bench.run("fit", "--most-change", "0.5", code=2)
     assert "--most-change" in bench.run("kerf", "--most-change", "far", code=2)
+
+
+# Something else measured
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_cuts_measured_in_place_of_the_wood_are_named_and_no_kerf_is_advised(unit: str, bench: Bench) -> None:
+    if unit == "in":
+        bench.shop.write_text('unit = "in"\n[blade]\nkerf = "1/8"\n', encoding="utf-8")
+    wide = {"mm": "3.18", "in": "0.125"}[unit]
+    before = bench.shop.read_text(encoding="utf-8")
+    text = bench.readings("kerf", dict.fromkeys(KERF, wide), "--yes", code=2)
+    assert f"it looks as if the cuts were measured, not the wood between them (got about {wide} {unit} each)" in text
+    assert "measure the wood left between two cuts with the outside jaws" in text
+    assert "blade.kerf" not in text and text.count("\n") == 1
+    assert bench.shop.read_text(encoding="utf-8") == before and not history_path(bench.shop).exists()
+
+
+def test_cuts_of_one_spacing_without_a_board_are_named_too(bench: Bench) -> None:
+    """By the spacing less the reading the kerf would be 16.8 mm."""
+    words = [word for value in ("3.18", "3.2", "3.19", "3.18") for word in ("--reading", f"20={value}")]
+    text = bench.run("kerf", *words, "--yes", code=2)
+    assert "it looks as if the cuts were measured" in text and "blade.kerf" not in text
+
+
+def test_some_cuts_among_the_wood_are_named_beside_what_disagrees(bench: Bench) -> None:
+    text = bench.readings("kerf", {**KERF, **dict.fromkeys("FGH", "3.18")}, "--yes", code=2)
+    assert "some readings look as if the cut was measured, not the wood beside it (got F, G, H)" in text
+
+
+def test_wood_and_cut_measured_together_is_no_advice_for_the_kerf(bench: Bench) -> None:
+    """From wall to wall the reading is the spacing, and the kerf seems to be nothing."""
+    values = {place: f"{float(value) + 3.18:.2f}" for place, value in KERF.items()}
+    text = bench.readings("kerf", values, code=2)
+    assert "whether each is the wood between two cuts alone" in text and "blade.kerf" not in text
+
+
+def test_cuts_measured_on_a_backlash_board_are_named(bench: Bench) -> None:
+    """They are all alike, which would look like a screw without play."""
+    cuts = {f"{letter}{n}": "3.18" for letter in "ABCD" for n in "12"}
+    assert "it looks as if the cuts were measured" in bench.readings("backlash", cuts, "--yes", code=2)
+
+
+def zero_readings(bench: Bench, *far: str) -> dict[str, str]:
+    """Distances from the reference edge, to the far wall at these places."""
+    path = bench.folder / "zero.toml"
+    places = read_places(path if path.exists() else bench.board("zero"), "zero", read_shop(bench.shop))
+    return {p.label: f"{float(p.x) - (0 if p.label in far else 3.18):.2f}" for p in places}
+
+
+def test_a_zero_measured_to_the_far_walls_is_named_and_no_offset_is_advised(bench: Bench) -> None:
+    text = bench.readings("zero", zero_readings(bench, *"ABCDEF"), "--yes", code=2)
+    assert "the zero is off by nearly a kerf: the other side of the kerf?" in text
+    assert "set its reading" not in text and not history_path(bench.shop).exists()
+
+
+def test_far_walls_among_near_ones_are_named(bench: Bench) -> None:
+    text = bench.readings("zero", zero_readings(bench, "B"), "--yes")
+    assert "B: about a kerf from the others. The other side of the kerf?" in text
+    text = bench.readings("zero", zero_readings(bench, "B", "D", "E"), "--yes", code=2)
+    assert "some readings lie about a kerf from the others: the other side of the kerf?" in text
 
 
 # Readings
@@ -475,7 +536,7 @@ def at_terminal(monkeypatch: pytest.MonkeyPatch, typed: str) -> None:
 
 
 def test_readings_are_asked_for_at_a_terminal(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A slip is asked for again, "-" goes back, Enter leaves out, "." ends; the value is confirmed by a whole word."""
+    """A slip is asked for again, "-" goes back, Enter leaves out, "." ends; the value is confirmed by a yes."""
     board = bench.board("kerf")
     at_terminal(
         monkeypatch, "6.34\nnine\n6.25\n-\n6.35\n6.34\n\n6.34\n28.57\n28.56\n28.57\n28.56\n28.57\n6.34\n.\nyes\n"
@@ -490,7 +551,7 @@ def test_readings_are_asked_for_at_a_terminal(bench: Bench, monkeypatch: pytest.
 
 def test_anything_but_yes_writes_nothing(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     bench.board("kerf")
-    at_terminal(monkeypatch, "y\n")
+    at_terminal(monkeypatch, "\nyep\nno\n")
     bench.readings("kerf", KERF, code=1)
     assert bench.shop.read_text(encoding="utf-8") == SHOP
 

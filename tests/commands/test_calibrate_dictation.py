@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands.calibrate_dictation import Dictation, places_of
+from assistant.commands.calibrate_board import Place
+from assistant.commands.calibrate_dictation import Dictation, doubt_of, places_of
+from assistant.commands.calibrate_readings import Source
 from assistant.hearing.contract import RATE
 from assistant.hearing.digits import NO, READING, STRIKE, YES, spelled
 from assistant.joinery.calibration_screen import Caliper
@@ -52,6 +54,16 @@ def test_strike_that_drops_what_is_open_and_then_what_was_taken() -> None:
     assert say(talk, STRIKE) == ["A, six point three four, is taken back. A: say the reading, digit by digit."]
     assert talk.taken == []
     assert say(talk, STRIKE, YES, NO) == [], "with nothing open or taken these say nothing"
+
+
+def test_a_reading_many_times_off_is_questioned_as_it_is_read_back() -> None:
+    source = Source([Place("A", Fraction("9.525"), "up", "")], "mm", {"A": Fraction("6.325")})
+    talk = Dictation(["A"], doubt_of(source))
+    assert say(talk, "63.4") == [
+        "A: six three point four. About 10 times too large; this place should give about 6.3 mm. Yes or no?"
+    ]
+    assert "length is over 10 m. Yes or no?" in say(talk, "6340000")[0]
+    assert say(talk, "6.34") == ["A: six point three four. Yes or no?"]
 
 
 def test_after_the_last_reading_no_number_is_heard() -> None:

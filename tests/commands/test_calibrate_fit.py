@@ -35,10 +35,15 @@ class Fit:
             main(["calibrate", "fit", "--shop", str(self.shop), "--state", str(self.folder / "state"), *words]) == code
         )
         shown = self._capsys.readouterr()
-        return shown.err if code else shown.out
+        return shown.err if code == 2 else shown.out
 
     def json(self, *words: str) -> Any:
-        return json.loads(self.run("--json", *words))
+        """Whatever is reported is noted."""
+        return json.loads(self.run("--json", "--yes", *words))
+
+    def shown(self, *words: str, code: int = 1) -> Any:
+        """Nothing is noted."""
+        return json.loads(self.run("--json", *words, code=code))
 
 
 @pytest.fixture
@@ -102,9 +107,59 @@ def test_the_last_joint_is_taken_back(fit: Fit) -> None:
     assert "[takes back 1]" in fit.run("--history")
 
 
-def test_the_same_plan_told_of_twice_is_pointed_out(fit: Fit) -> None:
+def test_the_same_joint_reported_twice_weighs_once(fit: Fit) -> None:
+    """As sure as one report is, not surer; JSON and text name the entry that doesn't count."""
+    report = ("--plan", fit.plan("0.1"), "--gap", "0.12")
+    first = fit.json(*report)
+    assert (first["joints"], first["repeated"]) == (1, [])
+    again = fit.json(*report, "--wanted", "0.1")
+    assert (again["joints"], again["repeated"], again["same_plan"]) == (1, [1], [])
+    assert again["standard_uncertainty"] == first["standard_uncertainty"]
+    third = " ".join(fit.run(*report).split())
+    assert "Entries 1, 2 report the same joint as a later entry; it counts once." in third
+    assert fit.shown("--plan", fit.plan("0.1"), code=0)["repeated"] == [1, 2]
+
+
+def test_another_joint_of_the_same_plan_weighs_too_and_is_pointed_out(fit: Fit) -> None:
     fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05")
-    assert "This very plan was told of before (entry 1)" in fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05")
+    report = ("--plan", fit.plan("0.1"), "--too-tight", "0.04")
+    data = fit.json(*report)
+    assert (data["joints"], data["repeated"], data["same_plan"]) == (2, [], [1])
+    text = " ".join(fit.run(*report).split())
+    assert "Entry 1 reports a joint of this plan too; if it is the same joint, take one back with --undo." in text
+    assert "Entry 2 reports the same joint as a later entry" in text
+
+
+def test_joints_of_two_sessions_are_two_though_they_came_out_alike(fit: Fit) -> None:
+    plan = fit.plan("0.1")
+    for joints in (1, 2):
+        cut_session(fit, plan)
+        assert fit.json("--gap", "0.12")["joints"] == joints
+    data = fit.json("--gap", "0.12")
+    assert (data["joints"], data["repeated"]) == (2, [2]), "the second session's joint, reported again"
+
+
+@pytest.mark.parametrize("gap", [["--gap=-0.02"], ["--gap", "-0.02"], ["--gap", "-0.02 mm"], ["--gap=-1/50"]])
+def test_a_joint_that_jams_has_a_gap_below_zero(fit: Fit, gap: list[str]) -> None:
+    """0.12 less than written, so 0.12 more is to be written; with its sign in the history."""
+    data = fit.json("--plan", fit.plan("0.1"), *gap)
+    assert data["clearance"] == 0.22 and data["correction"] == pytest.approx(0.12)
+    assert read_history(fit.shop)[0].data["amount"] == "-1/50"
+    text = fit.run("--plan", fit.plan("0.22"), *gap)
+    assert "gap -0.02 mm, so the finger is wider than its socket" in " ".join(text.split())
+    assert fit.json("--plan", fit.plan("0.22"), "--gap", "0.1")["joints"] == 3
+
+
+def test_json_notes_nothing_without_yes(fit: Fit) -> None:
+    """What it proposes is the same; the history and the blade stay as they are."""
+    report = ("--plan", fit.plan("0.1"), "--too-tight", "0.05")
+    shown = fit.shown(*report)
+    assert (shown["noted"], shown["joints"], shown["clearance"]) == (False, 1, 0.15)
+    assert read_history(fit.shop) == []
+    assert fit.json(*report) == shown | {"noted": True}
+    assert fit.shown(*report, "--new-blade", "thin one")["blade"] == "thin one"
+    assert [e.kind for e in read_history(fit.shop)] == ["joint"]
+    assert "a new blade needs a new name" in fit.run("--json", *report, "--new-blade", " ", code=2)
 
 
 def test_where_no_clearance_will_do_the_kerf_is_named(fit: Fit) -> None:
@@ -129,7 +184,7 @@ def test_without_a_plan_the_last_joint_cut_is_meant(fit: Fit) -> None:
     cut_session(fit, fit.plan("0.3"), finished=False)
     cut_session(fit, fit.plan("0", CHERRY.replace("Trays", "Test board: kerf")))
     fit.shop.write_text(SHOP.replace("3.18", "3.21"), encoding="utf-8")
-    assert "Noted: Trays, gap." in fit.run("--gap", "0.16")
+    assert "Noted: Trays, gap 0.16 mm." in fit.run("--gap", "0.16")
     data = fit.json("--plan", fit.plan("0.1"))
     assert (data["species"], data["wanted"], data["joints"]) == ("black cherry", 0.1, 1)
     assert data["correction"] == pytest.approx(0), "0.06 too much, and a kerf 0.03 greater since"
@@ -154,7 +209,9 @@ def test_a_joint_told_of_without_a_plan_is_said_to_be_noted_and_how_to_undo_it(f
     assert fit.json("--clearance", "0.1", "--species", "elm", "--too-tight", "0.05")["noted"] is True
     assert fit.json("--clearance", "0.1", "--species", "elm")["noted"] is False
     text = fit.run("--clearance", "0.1", "--species", "Oak", "--too-tight", "0.05")
-    assert text.startswith("Noted: a joint in oak, too tight. Take it back with: kerfcall calibrate fit --undo")
+    assert text.startswith(
+        "Noted: a joint in oak, too tight by 0.05 mm. Take it back with: kerfcall calibrate fit --undo"
+    )
 
 
 def test_inches_are_proposed_in_inches(fit: Fit) -> None:
@@ -171,7 +228,9 @@ def test_inches_are_proposed_in_inches(fit: Fit) -> None:
             "--plan: the clearance that the joint was laid out with is missing, and no session was finished",
         ),
         (["--clearance", "0.1", "--gap", "0.1", "--too-loose", "0.1"], "says two things of one joint"),
-        (["--clearance", "0.1", "--gap", "-0.1"], "--gap: a length can't be below zero here"),
+        (["--clearance", "0.1", "--gap", "x"], "--gap: this is not a length"),
+        (["--clearance", "0.1", "--too-tight", "-0.1"], "--too-tight: a length can't be below zero here"),
+        (["--clearance", "0.1", "--wanted", "0.1", "--gap", "-0.5"], "--gap: is too much for a matter of fit"),
         (["--clearance", "x", "--gap", "0.1"], "--clearance: this is not a length"),
         (["--clearance", "0.1", "--gap", "0.1", "--reading", "A=1"], "--reading: means nothing with fit"),
         ([], "--wanted: the clearance wanted is not known"),

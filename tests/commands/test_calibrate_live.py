@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import queue
+from argparse import Namespace
+from fractions import Fraction
 from typing import Any
 
 import pytest
 
+from assistant.commands import calibrate_live
+from assistant.commands.calibrate_board import Place
 from assistant.commands.calibrate_dictation import Dictation
 from assistant.commands.calibrate_live import Conversation
+from assistant.commands.calibrate_prompts import REPEATED, again
+from assistant.commands.calibrate_readings import Source
 from assistant.errors import CouldNotRun
 from assistant.hearing.digits import phrase_of
 from assistant.hearing.ear import Found
 from assistant.hearing.process import ChildDied
+from assistant.joinery.calibration_screen import Caliper
+from assistant.plans.model import VoiceSettings
 from assistant.runner.clock import LiveClock
 from assistant.session.events import Event
 from assistant.speaking.speaker import SilentSpeaker
@@ -46,6 +54,9 @@ class Child:
         if isinstance(first, BaseException):
             raise first
         return first
+
+    def close(self) -> None:
+        pass
 
 
 def converse(*messages: Any, places: str = "AB", patience_s: float = 5.0) -> tuple[Dictation, list[str], Child]:
@@ -83,6 +94,18 @@ def test_what_was_taken_before_it_ended_counts(end: BaseException) -> None:
     talk, lines, _ = converse(READY, WORKS, said("six point three four"), said("yes"), end)
     assert talk.taken == [("A", "6.34")]
     assert lines[-1].endswith("what was taken so far counts.")
+
+
+def test_what_was_dictated_can_be_given_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Should nothing come of the readings, nobody has to measure and say them once more."""
+    child = Child(READY, WORKS, said("six point three four"), said("yes"), KeyboardInterrupt())
+    monkeypatch.setattr(calibrate_live, "ChildProcess", lambda spec: child)
+    monkeypatch.setattr(calibrate_live, "_speaker", lambda news, voice, tell: SilentSpeaker(LiveClock(), news.put))
+    source = Source([Place(label, Fraction("9.525"), "up", "") for label in "AB"], "mm")
+    calibrate_live.from_microphone(source, VoiceSettings(), Caliper(), 1, lambda line: None)
+    args = Namespace(kind="kerf", reading=None, json=False, **dict.fromkeys(REPEATED))
+    assert [r.value for r in source.readings] == [Fraction("6.34")]
+    assert list(again(args, source))[1] == "  kerfcall calibrate kerf --reading A=6.34"
 
 
 def test_without_a_microphone_it_says_what_to_do_instead() -> None:

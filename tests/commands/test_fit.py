@@ -92,6 +92,25 @@ def test_all_corners_of_the_box_are_told(told: Any, figures: Any) -> None:
     assert "that the plan makes" not in told()
 
 
+def test_what_the_tables_limits_are_is_said_beside_it(told: Any) -> None:
+    assert "every error at its limit, three standard uncertainties (k = 3)" in told()
+
+
+def test_a_clearance_at_an_edge_is_said_to_be(told: Any, figures: Any) -> None:
+    """On a carriage of 0.02 mm with this kerf 0.07 and 0.08 lie on either side of a jump in the rounding."""
+    coarse = SHOP.replace("3.18", "3.15") + '[carriage]\nkind = "readout"\nresolution = 0.02\n'
+    edge, safe = (PLAN.replace("finger = 6", f"finger = 6\nclearance = {c}") for c in ("0.08", "0.09"))
+    text = told(edge, shop=coarse)
+    assert "This clearance is at an edge: 0.01 mm off it, only 8" in text
+    assert "Safer: 0.09 mm (joint.clearance); with it 99" in text and "and 0.01 mm off it at least 99" in text
+    (fit,) = figures(edge, shop=coarse)["fits"]
+    assert fit["serves_a_step_off"] < 0.9 < 0.98 < fit["chances"]["serves"]
+    assert fit["best"]["clearance"] == 0.09 and fit["best"]["serves_a_step_off"] > 0.98
+    assert "at an edge" not in told(safe, shop=coarse)
+    wide = told(PLAN.replace("finger = 6", "finger = 6\nclearance = 0.2"), shop=coarse)
+    assert "The clearance that serves best: 0." in wide and "0.01 mm off it at least" in wide
+
+
 def test_the_seed_decides(figures: Any) -> None:
     first, again, other = (figures(PLAN, "--seed", seed)["fits"] for seed in ("7", "7", "8"))
     assert first == again

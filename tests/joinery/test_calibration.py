@@ -133,6 +133,58 @@ def test_backlash_by_cuts_is_half_the_difference() -> None:
     assert backlash(before + behind, EXACT, by_cuts=True).value == pytest.approx(0.08)
 
 
+PAIRS = {"A": ("9.59", "9.43"), "B": ("9.60", "9.43"), "C": ("9.59", "9.42"), "D": ("9.58", "9.43")}
+
+
+def beside(pairs: dict[str, tuple[str, str]]) -> list[Reading]:
+    """The wood before and behind each cut that was come down to, of a board with cuts 12.7 mm apart."""
+    return [
+        Reading(label, Fraction("12.7"), Fraction(value), side)
+        for label, values in pairs.items()
+        for value, side in zip(values, ("down", "up"), strict=True)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("misread", "label", "by"), [(("9.59", "9.93"), "A2", "0.5 mm over"), (("9.09", "9.43"), "A1", "0.49 mm under")]
+)
+def test_a_misread_side_is_seen_by_the_sum_of_both_and_left_out(misread: tuple[str, str], label: str, by: str) -> None:
+    """Play moves wood from one side to the other; it never adds any."""
+    found = backlash(beside({**PAIRS, "A": misread}), EXACT, by_cuts=True, kerf=Fraction("3.18"))
+    assert found.value == pytest.approx(0.0825, abs=0.001)
+    (gone,) = found.left_out
+    assert gone.reading.label == label and by in gone.why
+
+
+def test_of_three_pairs_a_misread_one_leaves_too_few() -> None:
+    with pytest.raises(BadInput, match="left out: with A1 it makes 0.49 mm over"):
+        backlash(beside({"A": ("9.59", "9.93"), "B": PAIRS["B"], "C": PAIRS["C"]}), EXACT, by_cuts=True)
+
+
+def test_two_pairs_that_disagree_are_both_left_out() -> None:
+    with pytest.raises(BadInput) as caught:
+        backlash(beside({"A": ("9.59", "10.43"), "B": PAIRS["B"]}), EXACT, by_cuts=True)
+    assert len(caught.value.faults) == 3
+
+
+def test_sums_that_all_differ_from_the_layout_belong_to_another_board() -> None:
+    """Two spacings less two kerfs are 19.04 mm; from wall to wall it is two spacings."""
+    walls = {label: (str(Fraction(a) + 3), str(Fraction(b) + 3)) for label, (a, b) in PAIRS.items()}
+    with pytest.raises(BadInput, match=r"about 19.04 mm together, whatever the play is \(got 25.015 mm beside cut A\)"):
+        backlash(beside(walls), EXACT, by_cuts=True, kerf=Fraction("3.18"))
+    assert backlash(beside(walls), EXACT, by_cuts=True).value == pytest.approx(0.0825, abs=0.002)
+
+
+def test_readings_of_a_gauge_have_no_such_sum() -> None:
+    """It may be set to zero again between settings."""
+    rows = [
+        Reading(str(x), Fraction(x), Fraction(x) + shift + play, side)
+        for x, shift in ((10, 0), (20, 3), (30, -4))
+        for side, play in (("up", Fraction(0)), ("down", Fraction("0.08")))
+    ]
+    assert backlash(rows, EXACT).value == pytest.approx(0.08)
+
+
 def test_a_side_alone_makes_no_pair() -> None:
     with pytest.raises(BadInput, match="too few pairs"):
         backlash(readings(("10", "10.00"), ("20", "20.01"), ("30", "29.99")), EXACT)

@@ -463,7 +463,29 @@ def test_another_clearance_is_as_though_the_joint_had_been_cut_with_it():
 def test_the_best_clearance_starts_at_the_least_and_is_a_multiple_of_the_step():
     draws = simulate(joint(9), Errors(0.001, 0.001, 0.001), joints=500)
     assert best_of(clearances(draws, 0.15, least=0.08)) == pytest.approx(0.08)
-    assert best_of(clearances(draws, 0.15, step=0.0127)) == pytest.approx(0.0127)
+    assert best_of(clearances(draws, 0.15, step=0.0127)) == pytest.approx(0.0254), "0 serves half of them only"
+
+
+@pytest.mark.parametrize(
+    ("shares", "best"),
+    [
+        ({0.07: 0.62, 0.08: 0.62, 0.09: 0.975, 0.10: 0.975, 0.11: 0.975, 0.12: 0.97}, 0.10),
+        ({0.08: 0.62, 0.09: 0.975, 0.10: 0.96, 0.11: 0.95, 0.12: 0.5}, 0.10),
+        ({0.08: 0.98, 0.09: 0.98, 0.10: 0.62}, 0.08),
+        ({0.08: 0.93, 0.09: 0.97, 0.10: 0.99, 0.11: 0.99, 0.12: 0.97}, 0.10),
+        ({0.09: 0.06, 0.10: 0.99, 0.11: 0.51, 0.12: 0.51}, 0.10),
+        ({0.09: 0.0, 0.10: 0.2, 0.11: 0.0}, 0.10),
+    ],
+    ids=["cliff below", "a little less", "cliff above", "smooth", "no other serves nearly as well", "alone"],
+)
+def test_the_edge_of_a_cliff_is_not_advised(shares: dict[float, float], best: float):
+    """Where one a step away serves nearly as well, and doesn't fall off a step beyond."""
+    assert best_of(shares) == best
+
+
+def test_only_what_may_be_advised_is():
+    shares = {0.07: 1.0, 0.08: 1.0, 0.09: 1.0}
+    assert best_of(shares, [0.08, 0.09]) == 0.08
 
 
 def test_no_clearance_serves_where_errors_are_over_the_limit():

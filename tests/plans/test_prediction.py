@@ -12,6 +12,7 @@ from assistant.joinery.movement import celsius, emc
 from assistant.plans.model import Air
 from assistant.plans.plan_file import read_plan
 from assistant.plans.prediction import (
+    Outcome,
     Prediction,
     errors_of,
     missing_parts,
@@ -137,6 +138,23 @@ def test_the_best_clearance_is_laid_out_and_rounded_as_it_would_be_cut(tmp_path:
     text = PLAN.replace("finger = 6", f"finger = 6\nclearance = {float(found.best)}")
     (again,) = outcomes(plan_of(tmp_path, text), shop, 0.15, 4000, 1)
     assert again.chances == found.with_best
+
+
+@pytest.mark.parametrize("kerf", ["3.13", "3.15", "3.18", "3.2"])
+def test_on_a_coarse_carriage_the_best_clearance_is_no_edge_of_a_cliff(kerf: str, tmp_path: Path) -> None:
+    """What serves jumps where the rounding of a setting does; a hundredth off the one advised serves about as many."""
+    coarse = SHOP.replace("3.18", kerf) + '[carriage]\nkind = "readout"\nresolution = 0.02\n'
+
+    def laid_out(clearance: F) -> Outcome:
+        text = PLAN.replace("finger = 6", f"finger = 6\nclearance = {float(clearance)}")
+        (found,) = outcomes(plan_of(tmp_path, text), shop_of(tmp_path, coarse), 0.15, 2000, 1)
+        return found
+
+    found = laid_out(F(1, 10))
+    assert found.best is not None and found.with_best is not None and found.best_a_step_off is not None
+    around = [laid_out(found.best + F(off, 100)).chances.serves for off in (-1, 0, 1)]
+    assert min(around) == found.best_a_step_off >= found.with_best.serves - 0.05
+    assert laid_out(found.best).a_step_off == found.best_a_step_off
 
 
 def test_fifteen_fingers_are_not_advised_to_be_tighter_than_glue_allows(tmp_path: Path) -> None:
