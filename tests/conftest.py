@@ -27,20 +27,21 @@ def pytest_configure(config: pytest.Config) -> None:
     """A shell that starts the tests in the background has Ctrl-C ignored, and every child would inherit that."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
-    _witness_everything(config)
 
 
-def _witness_everything(config: pytest.Config) -> None:
-    watched = tempfile.TemporaryDirectory(prefix="witness-")
-    config.add_cleanup(watched.cleanup)
+@pytest.fixture(autouse=True, scope="session")
+def everything_witnessed() -> Iterator[None]:
+    """A fixture, not a hook: tests that run side by side are child processes of one that must not pass this on to them."""
     given = os.environ.get("PYTHONPATH")
-    os.environ["PYTHONPATH"] = os.pathsep.join((str(WITNESSED), *((given,) if given else ())))
-    os.environ[witness.FILE_VARIABLE] = str(Path(watched.name) / "objections")
-    witness.watch_runners(loop, witness.object_here)
+    with tempfile.TemporaryDirectory(prefix="witness-") as folder, pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PYTHONPATH", os.pathsep.join((str(WITNESSED), *((given,) if given else ()))))
+        patch.setenv(witness.FILE_VARIABLE, str(Path(folder) / "objections"))
+        witness.watch_runners(loop, witness.object_here)
+        yield
 
 
 @pytest.fixture(autouse=True)
-def nothing_counts_unannounced() -> Iterator[None]:
+def nothing_counts_unannounced(everything_witnessed: None) -> Iterator[None]:
     """Also where a program catches what is raised in it, and in the processes that a test starts."""
     yield
     objections = witness.taken()
