@@ -262,14 +262,14 @@ def test_a_fin_left_by_rounding_is_warned_of(tmp_path: Path) -> None:
 
 
 def test_a_fin_left_at_an_edge_is_warned_of_and_the_overrun_named_leaves_none(tmp_path: Path) -> None:
-    """The first setting is 3.18: in steps of 0.4 it is 3.2, a fin of 0.02; of 0.65 3.25,
+    """The first setting is 3.18: in steps of 0.4 it is 3.2, a fin of 0.02; of 0.25 3.25,
     one of 0.07; of 1.2 3.6, one of 0.42."""
     shop = SHOP + "overlap = 1.5\n"
     fine = shop + "[carriage]\nresolution = 0.4\n"
     assert not any("at an edge" in w for w in job_of(tmp_path, shop=fine).warnings)
     coarse = "[carriage]\nresolution = 1.2\n"
-    told = [w for w in job_of(tmp_path, shop=shop + "[carriage]\nresolution = 0.65\n").warnings if "at an edge" in w]
-    loose = "it comes away under a fingernail, or set blade.overrun to 0.325 mm"
+    told = [w for w in job_of(tmp_path, shop=shop + "[carriage]\nresolution = 0.25\n").warnings if "at an edge" in w]
+    loose = "it comes away under a fingernail, or set blade.overrun to 0.125 mm"
     assert told == [f"part B: rounded settings leave a fin of 0.07 mm at an edge: {loose}"]
     told = [w for w in job_of(tmp_path, shop=shop + coarse).warnings if "at an edge" in w]
     assert told == ["part B: rounded settings leave a fin of 0.42 mm at an edge: set blade.overrun to 0.6 mm"]
