@@ -17,6 +17,7 @@ from assistant.plans.checks import GLUE_CHECK
 from assistant.plans.document import cleaned
 from assistant.plans.model import Job, Plan, Setup, Shop
 from assistant.plans.pieces import Piece, clamped, nominal, pieces, stages
+from assistant.plans.shop_file import read_alike
 
 MOST_PASSES = 20_000
 # A thinner fin comes away under a fingernail, and one no thicker than a fibre of wood doesn't stand at all, mm (common
@@ -35,6 +36,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     Raises BadInput, all faults at once, each with its file and key: a slip (`slips`), sockets too narrow, settings
     outside the travel, a cut deeper than the blade reaches, over 20,000 passes in all.
     """
+    shop = read_alike(shop)
     faults = list(slips.faults(plan, shop.blade))
     sound = slips.mended(plan, shop.blade)
     found = _pieces(sound, shop, faults)

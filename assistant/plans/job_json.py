@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from assistant.joinery.model import CLEAR_ABOVE, Carriage, Pass, Pattern, Segment
+from assistant.joinery.settings import read_as
 from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
 
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
@@ -62,6 +63,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
 def job_from_json(data: object) -> Job:
     """The inverse of `job_to_json`. Raises KeyError or ValueError for bad data."""
     of = _Reader(data)
+    voice = _voice_from(of.value("voice"))
     job = Job(
         title=of.text("title"),
         plan_digest=of.text("plan_digest"),
@@ -73,9 +75,9 @@ def job_from_json(data: object) -> Job:
         stages=of.many("stages", _text),
         patterns=of.many("patterns", _pattern_from),
         setups=of.many("setups", _setup_from),
-        carriage=_carriage_from(of.value("carriage")),
+        carriage=read_as(_carriage_from(of.value("carriage")), voice.reads),
         pedal=_pedal_from(of.value("pedal")),
-        voice=_voice_from(of.value("voice")),
+        voice=voice,
         greatest_error=of.length("greatest_error"),
         worst_clearance=of.length("worst_clearance"),
         # Jobs stored before there were other layouts don't name theirs.
