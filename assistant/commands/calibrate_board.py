@@ -17,6 +17,7 @@ from pathlib import Path
 from assistant.commands.suggest_text import toml_length
 from assistant.errors import BadInput, Fault
 from assistant.joinery.calibration_screen import Caliper
+from assistant.joinery.settings import reading
 from assistant.joinery.units import MM_PER_UNIT, format_number
 from assistant.plans.model import Shop
 from assistant.plans.pieces import nominal
@@ -207,12 +208,14 @@ def sheet(kind: str, places: Sequence[Place], shop: Shop, path: Path, option: st
     """What to do with the board, in lines. option: of the shop file, as given."""
     unit, decimals = shop.unit, 4 if shop.unit == "in" else 3
     size = MM_PER_UNIT[unit]
+    carriage = shop.carriage
     yield f"Cut it with: kerfcall cut {path}{option}   (kerfcall layout shows every setting)"
     yield from textwrap.wrap(HOW[kind], 100, break_on_hyphens=False)
     yield "  place  what to measure"
     for place in places:
         name = "set apart" if kind in ("kerf", "backlash") else "set"
-        yield f"  {place.label:<5}  {place.what}; {name} {format_number(place.x / size, decimals)} {unit}"
+        x = reading(carriage, place.x) if carriage.fractions else format_number(place.x / size, decimals)
+        yield f"  {place.label:<5}  {place.what}; {name} {x} {unit}"
     yield f"Then: kerfcall calibrate {kind} --plan {path}{option}"
 
 

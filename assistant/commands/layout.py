@@ -115,9 +115,10 @@ def _clear_json(job: Job, pattern: Pattern) -> dict[str, float]:
 
 def _pass_json(job: Job, one: Pass, previous: Fraction | None, past: Fraction | None) -> dict[str, Any]:
     carriage, reads = job.carriage, job.voice.reads
-    spoken = spoken_setting(carriage, reads, one.setting)
     if dial.has_dial(carriage):
         spoken = dial.spoken_call(carriage, one.setting, previous if past is None else past, None, full=False)
+    else:
+        spoken = spoken_setting(carriage, reads, one.setting)
     return {
         "number": one.number,
         "socket": one.socket,

@@ -17,14 +17,14 @@ from assistant.commands.figures import length_option
 from assistant.commands.suggest_text import fingers, plan_text, table, wrapped
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade
-from assistant.joinery.suggest import Advice, Candidate, Wanted, suggest
+from assistant.joinery.suggest import Advice, Candidate, Saving, Wanted, suggest
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.document import cleaned
 from assistant.plans.job import build_job
 from assistant.plans.model import BoardPlan, JointPlan, Plan, Shop
 
-USUAL_CLEARANCE = "0.1 mm"
-USUAL_TOP = 8
+USUAL_CLEARANCE = {"mm": "0.1 mm", "in": "0.004 in"}
+USUAL_TOP = {"mm": 8, "in": 12}
 MOST_TOP = 1000
 
 
@@ -34,12 +34,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--thickness", required=True, nargs="+", metavar="LENGTH", help=thick)
     parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file with the blade (default: your own)")
     parser.add_argument("--kerf", metavar="LENGTH", help="the kerf measured, instead of the shop file's")
-    parser.add_argument("--clearance", default=USUAL_CLEARANCE, metavar="LENGTH", help="default: %(default)s")
+    parser.add_argument("--clearance", metavar="LENGTH", help="default: 0.1 mm, or 0.004 in where the unit is in")
     parser.add_argument(
         "--unit", choices=sorted(MM_PER_UNIT), help="of bare numbers (default: the shop file's, else mm)"
     )
     parser.add_argument(
-        "--top", type=int, default=USUAL_TOP, metavar="N", help="how many to list (default: %(default)s)"
+        "--top", type=int, metavar="N", help="how many to list (default: 8, or 12 where the unit is in)"
     )
     parser.add_argument(
         "--write", type=Path, metavar="FILE", help="write a plan to edit; never over a file that is there"
@@ -53,6 +53,7 @@ def run(args: argparse.Namespace) -> int:
     faults: list[Fault] = []
     shop, blade, unit = _machine(args, faults)
     wanted = _wanted(args, unit, faults)
+    top = args.top if args.top is not None else USUAL_TOP[unit]
     faults += _count_faults(args)
     if faults or wanted is None or blade is None:
         raise BadInput(faults)
@@ -65,9 +66,9 @@ def run(args: argparse.Namespace) -> int:
         _write(args.write, plan_text(picked, wanted, blade, unit))
     refused = refusals(picked, wanted, replace(shop, blade=blade), unit) if shop is not None else ()
     if args.json:
-        print(json.dumps(advice_json(advice, wanted, blade, args.top, refused), indent=1))
+        print(json.dumps(advice_json(advice, wanted, blade, top, refused), indent=1))
         return 0
-    print("\n".join(table(advice, wanted, blade, unit, args.top)))
+    print("\n".join(table(advice, wanted, blade, unit, top)))
     for fault in refused:
         print("\n".join(wrapped(f"Warning: {fingers(picked, unit)} would be refused: {fault}")))
     if args.write is not None:
@@ -102,14 +103,15 @@ def _wanted(args: argparse.Namespace, unit: str, faults: list[Fault]) -> Wanted 
     if len(args.thickness) > 2:
         mend = 'give one, or one for each part; quote a length with a space in it, as in "1 3/8 in"'
         faults.append(Fault("more than two thicknesses", " ".join(args.thickness), "--thickness", mend))
-    clearance = length_option(faults, "--clearance", args.clearance, unit, zero=True)
+    text = args.clearance if args.clearance is not None else USUAL_CLEARANCE[unit]
+    clearance = length_option(faults, "--clearance", text, unit, zero=True)
     if width is None or clearance is None or thick[0] is None or thick[-1] is None:
         return None
     return Wanted(width, thick[0], thick[-1], clearance)
 
 
 def _count_faults(args: argparse.Namespace) -> Iterator[Fault]:
-    if not 1 <= args.top <= MOST_TOP:
+    if args.top is not None and not 1 <= args.top <= MOST_TOP:
         yield Fault(f"from 1 to {MOST_TOP:,} can be listed", str(args.top), "--top", "give a number within these")
     if args.pick is not None and args.write is None:
         yield Fault("means nothing without --write", str(args.pick), "--pick", "name the plan to write")
@@ -189,8 +191,15 @@ def _candidate_json(rank: int, one: Candidate) -> dict[str, Any]:
         "glue": _number(one.glue),
         "wood_left": _number(one.wood_left),
         "score": round(one.score, 3),
+        "trade": one.trade,
+        "saving": None if one.saving is None else _saving_json(one.saving),
         "why": list(one.reasons),
     }
+
+
+def _saving_json(saving: Saving) -> dict[str, Any]:
+    """A slightly different finger, and how many passes fewer it takes."""
+    return {"rank": saving.rank, "finger": _number(saving.finger), "passes": saving.passes}
 
 
 def _number(value: Fraction) -> float:

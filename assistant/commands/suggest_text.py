@@ -8,9 +8,10 @@ from fractions import Fraction
 
 from assistant.joinery.model import Blade
 from assistant.joinery.suggest import Advice, Candidate, Wanted
-from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length
 
 PLACES = {"mm": 2, "in": 4}
+SAND = {"mm": '"0.3 mm"', "in": '"1/64"'}
 WIDTH = 100
 LEGEND = (
     "Fingers: of both parts together; an odd count gives both edges of a board the same. Passes: for both parts of "
@@ -20,10 +21,10 @@ LEGEND = (
 
 def plan_text(one: Candidate, wanted: Wanted, blade: Blade, unit: str) -> str:
     """A plan file with this candidate, ready to edit; its layout is the candidate exactly."""
-    thickness = f"thickness = {toml_length(wanted.thickness_a, unit)}"
+    thickness = f"thickness = {_toml(wanted.thickness_a, unit)}"
     if wanted.thickness_a != wanted.thickness_b:
-        thickness += f"\n[stock.B]\nthickness = {toml_length(wanted.thickness_b, unit)}"
-    kerf = plain_length(blade.kerf, unit)
+        thickness += f"\n[stock.B]\nthickness = {_toml(wanted.thickness_b, unit)}"
+    kerf = shown(blade.kerf, unit)
     return f"""\
 # {fingers(one, unit)}: {one.passes} passes for both parts of a corner with a kerf of {kerf}.
 # The kerf itself belongs to the shop file.
@@ -31,15 +32,15 @@ title = "Box joint of {one.division.count} fingers"
 unit = "{unit}"
 
 [stock]
-width = {toml_length(wanted.width, unit)}
+width = {_toml(wanted.width, unit)}
 {thickness}
 
 [joint]
 layout = "even"
 finger = {_toml_finger(one, unit)}
 remainder = "{one.division.remainder}"
-clearance = {toml_length(wanted.clearance, unit)}
-sand_allowance = "0.3 mm"
+clearance = {_toml(wanted.clearance, unit)}
+sand_allowance = {SAND[unit]}
 
 [[boards]]
 name = "long side"
@@ -57,9 +58,26 @@ ends = 2
 
 def _toml_finger(one: Candidate, unit: str) -> str:
     """With "stretch" the count nearest to the finger counts, so an endless decimal may be cut off."""
-    if one.division.remainder == "stretch":
+    if one.division.remainder == "stretch" and not in_64ths(one.division.finger, unit):
         return _plain(one.division.finger / MM_PER_UNIT[unit], 6)
-    return toml_length(one.division.finger, unit)
+    return _toml(one.division.finger, unit)
+
+
+def in_64ths(mm: Fraction, unit: str) -> str:
+    """A length in 64ths of an inch as the trade writes it, "3 1/2"; "" for any other, and in millimetres."""
+    inches = mm / MM_PER_UNIT["in"]
+    return mixed(inches) if unit == "in" and (inches * 64).denominator == 1 else ""
+
+
+def shown(mm: Fraction, unit: str) -> str:
+    """A length to read, with its unit: "3 1/2 in", "0.2333 in", "6 mm"."""
+    fraction = in_64ths(mm, unit)
+    return f"{fraction} {unit}" if fraction else plain_length(mm, unit)
+
+
+def _toml(mm: Fraction, unit: str) -> str:
+    fraction = in_64ths(mm, unit)
+    return f'"{fraction}"' if "/" in fraction else toml_length(mm, unit)
 
 
 def toml_length(mm: Fraction, unit: str) -> str:
@@ -79,10 +97,10 @@ def _plain(value: Fraction, places: int) -> str:
 
 def table(advice: Advice, wanted: Wanted, blade: Blade, unit: str, top: int) -> Iterator[str]:
     """The best as lines to read, and the finger that takes one pass a socket."""
-    a, b = (plain_length(length, unit) for length in (wanted.thickness_a, wanted.thickness_b))
+    a, b = (shown(length, unit) for length in (wanted.thickness_a, wanted.thickness_b))
     thick = f"{a} thick" if a == b else f"part A {a}, part B {b} thick"
     yield (
-        f"Boards {plain_length(wanted.width, unit)} wide, {thick}; kerf {plain_length(blade.kerf, unit)}, clearance "
+        f"Boards {shown(wanted.width, unit)} wide, {thick}; kerf {shown(blade.kerf, unit)}, clearance "
         + (f"{plain_length(wanted.clearance, unit)}.")
     )
     yield ""
@@ -90,12 +108,17 @@ def table(advice: Advice, wanted: Wanted, blade: Blade, unit: str, top: int) -> 
     for rank, one in enumerate(advice.ranked[:top], 1):
         yield from _row(rank, one, unit)
     yield ""
+    trade = sum(one.trade for one in advice.ranked)
+    if trade:
+        which = "Rank 1 is a finger" if trade == 1 else f"Ranks 1 to {trade} are the fingers"
+        yield from wrapped(f"{which} that the trade uses, as far as they fit; then come all others.")
     yield from wrapped(_one_pass(advice, wanted, blade, unit))
     yield from wrapped(LEGEND)
 
 
 def _row(rank: int, one: Candidate, unit: str) -> Iterator[str]:
-    finger = format_number(one.division.finger / MM_PER_UNIT[unit], PLACES[unit])
+    finger = in_64ths(one.division.finger, unit)
+    finger = finger or format_number(one.division.finger / MM_PER_UNIT[unit], PLACES[unit])
     glue, left = f"{float(one.glue):.1f} x", f"{100 * float(one.wood_left):.0f} %"
     socket = str(one.passes_a_socket or "-")
     head = f"  {rank:>4}  {one.division.count:>7}  {finger:>8}  {one.passes:>6}  {socket:>8}  {glue:>5}  {left:>9}"
@@ -111,7 +134,7 @@ def wrapped(text: str) -> list[str]:
 
 
 def _one_pass(advice: Advice, wanted: Wanted, blade: Blade, unit: str) -> str:
-    single = plain_length(advice.one_pass, unit)
+    single = shown(advice.one_pass, unit)
     text = f"One pass a socket: fingers of {single}, the kerf less half the clearance"
     if not advice.one_pass_ranks:
         return f"{text}; the board is too narrow for them." if wanted.width < 3 * advice.one_pass else f"{text}."
@@ -122,9 +145,9 @@ def _one_pass(advice: Advice, wanted: Wanted, blade: Blade, unit: str) -> str:
 
 def fingers(one: Candidate, unit: str) -> str:
     """What it is, in words: count, width, and how the edges differ."""
-    division, width = one.division, plain_length(one.division.finger, unit)
+    division, width = one.division, shown(one.division.finger, unit)
     if division.first == division.last == division.finger:
         return f"{division.count} fingers of {width}"
-    first, last = plain_length(division.first, unit), plain_length(division.last, unit)
+    first, last = shown(division.first, unit), shown(division.last, unit)
     edges = f"{first} at both edges" if division.first == division.last else f"{last} at the far edge"
     return f"{division.count} fingers of {width}, {edges}"

@@ -26,6 +26,7 @@ from assistant.drawings.picture import BIG, CAP, MIDDLE, THIN, Item, Line, Pictu
 from assistant.drawings.placing import GAP, spread, thinned
 from assistant.joinery.model import Pattern
 from assistant.plans.model import Job
+from assistant.wording.numbers import drawn_depth
 
 STOP_ROOM, DEPTH_ROOM = 12.0, 38.0
 HEAD = 6.0
@@ -102,7 +103,7 @@ def _end(job: Job, pattern: Pattern, view: View, top: float) -> Iterator[Item]:
     yield from (rectangle(*_flat(view, s.start, s.end, deep), weight=THIN, layer="socket") for s in pattern.sockets)
     yield from socket_numbers(view, pattern.segments, deep + 2)
     yield from stop(view, 0.0, max(top, STOP_TOP))
-    yield from depth_mark(view, deep, f"{plain(pattern.depth, job.carriage.unit)} deep")
+    yield from depth_mark(view, deep, f"{drawn_depth(pattern.depth, job)} deep")
 
 
 def _flat(view: View, start: object, end: object, deep: float) -> tuple[float, float, float, float]:

@@ -56,6 +56,7 @@ class Carriage:
     unit: "mm" or "in", what its readout shows. zero: "outside" (setting = kerf_to) or "inside"
     (setting = kerf_from). travel: least and greatest setting, or None for no limit.
     backlash: >= 0. register: "stop" or "setting bar". stop_side: "left" or "right" as the operator sees it.
+    fractions: settings are shown and said in inches and 64ths (`settings.read_as`).
     """
 
     kind: str = "readout"
@@ -68,6 +69,7 @@ class Carriage:
     backlash: Fraction = Fraction(0)
     register: str = "stop"
     stop_side: str = "left"
+    fractions: bool = False
 
 
 @dataclass(frozen=True, slots=True)

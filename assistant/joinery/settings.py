@@ -8,17 +8,18 @@ stands at its kerf_from. A greater setting moves the kerf to greater x.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from assistant.errors import Fault
 from assistant.joinery.model import Carriage, Pass
 from assistant.joinery.passes import Cut
-from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length, round_to_step
+from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length, round_to_step, to_64ths
 
 PAST_WITHOUT_PITCH_MM = Fraction(1, 2)
 LEAST_BEYOND_MM = Fraction(1)
 MOST_DECIMALS = 6
+FRACTIONS = "fractions"
 
 
 def exact_setting(kerf_from: Fraction, kerf_to: Fraction, carriage: Carriage) -> Fraction:
@@ -64,8 +65,12 @@ def travel_faults(passes: Sequence[Pass], carriage: Carriage, *, unit: str | Non
 def _travel_fault(setting: Fraction, count: int, carriage: Carriage, unit: str, mend: str) -> Fault:
     low, high = carriage.travel or (setting, setting)
     which = "a setting lies" if count == 1 else f"{count} settings lie"
-    what = f"{which} outside the carriage's travel of {plain_length(low, unit)} to {plain_length(high, unit)}"
-    return Fault(what, plain_length(setting, unit), "carriage.travel", mend)
+    least, most, got = (_named(place, carriage, unit) for place in (low, high, setting))
+    return Fault(f"{which} outside the carriage's travel of {least} to {most}", got, "carriage.travel", mend)
+
+
+def _named(place: Fraction, carriage: Carriage, unit: str) -> str:
+    return f"{reading(carriage, place)} in" if carriage.fractions and unit == "in" else plain_length(place, unit)
 
 
 def _mend_below(setting: Fraction, carriage: Carriage) -> str:
@@ -179,17 +184,49 @@ def places(carriage: Carriage) -> int:
     return next(exact, next(enough, MOST_DECIMALS))
 
 
+def on_64ths(carriage: Carriage) -> bool:
+    """Whether it is set on a scale of whole 64ths of an inch, where no setting is anything but a fraction."""
+    return _in_inches(carriage) and (carriage.resolution / MM_PER_UNIT["in"] * 64).denominator == 1
+
+
+def _in_inches(carriage: Carriage) -> bool:
+    return carriage.kind == "readout" and carriage.unit == "in"
+
+
+def read_as(carriage: Carriage, reads: str) -> Carriage:
+    """The carriage, read in fractions or not, as the shop reads numbers (`voice.reads`), so that whatever shows or says
+    one of its settings does it alike."""
+    return replace(carriage, fractions=_in_inches(carriage) and reads == FRACTIONS)
+
+
+def in_64ths(carriage: Carriage, setting: Fraction) -> tuple[Fraction, Fraction]:
+    """(the nearest 64th, what is left) in inches, the rest to the decimals of the resolution, three at least."""
+    whole, parts, rest = to_64ths(setting)
+    decimals = max(places(carriage), 3)
+    return whole + Fraction(parts, 64), round(rest / MM_PER_UNIT["in"], decimals)
+
+
 def reading(carriage: Carriage, setting: Fraction) -> str:
     """The setting as this carriage shows it, without a unit.
 
-    readout: fixed decimals in its unit, "12.35". handwheel: turns and mark from zero, "6 turns + 43"; below zero also
-    what the dial reads there, "25 marks below zero, mark 75". steps: the whole number of steps from zero, "4940".
+    readout: fixed decimals in its unit, "12.35"; read in fractions "1 3/8", between two 64ths "1 3/8 + 0.002".
+    handwheel: turns and mark from zero, "6 turns + 43"; below zero also what the dial reads there, "25 marks below
+    zero, mark 75". steps: the whole number of steps from zero, "4940".
     """
     if carriage.kind == "steps":
         return str(round(setting / carriage.resolution))
     if carriage.kind == "handwheel":
         return _dial_reading(carriage, setting)
+    if carriage.fractions:
+        return _fraction_reading(carriage, setting)
     return format_number(setting / MM_PER_UNIT[carriage.unit], places(carriage))
+
+
+def _fraction_reading(carriage: Carriage, setting: Fraction) -> str:
+    nearest, rest = in_64ths(carriage, setting)
+    if not rest:
+        return mixed(nearest)
+    return f"{mixed(nearest)} {'-' if rest < 0 else '+'} {format_number(abs(rest), MOST_DECIMALS).rstrip('0')}"
 
 
 def mark_text(marks: Fraction) -> str:

@@ -191,3 +191,11 @@ def to_64ths(mm: Fraction) -> tuple[int, int, Fraction]:
     whole, rest = divmod(abs(count), 64)
     sign = -1 if count < 0 else 1
     return sign * whole, sign * rest, mm - count * step
+
+
+def mixed(value: Fraction) -> str:
+    """A whole number and a fraction: Fraction(11, 8) -> "1 3/8"."""
+    sign = "-" if value < 0 else ""
+    whole, rest = divmod(abs(value), 1)
+    parts = [str(whole)] if whole or not rest else []
+    return sign + " ".join([*parts, *([f"{rest.numerator}/{rest.denominator}"] if rest else [])])

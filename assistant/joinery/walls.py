@@ -63,25 +63,44 @@ def clearance_of(kerf: Fraction, assumed: Fraction) -> Fraction:
     return 2 * (kerf - assumed)
 
 
-def slivers(segments: Sequence[Segment], kerf: Fraction, *, unit: str = "mm") -> list[str]:
-    """Warnings of fingers too thin to trust: under 3 mm, or under the kerf; one line per width.
+def slivers(
+    segments: Sequence[Segment],
+    kerf: Fraction,
+    clearance: Fraction = Fraction(0),
+    step: Fraction = Fraction(0),
+    *,
+    unit: str = "mm",
+) -> list[str]:
+    """Warnings of fingers too thin to trust: under 3 mm once the clearance is off them, or laid out thinner than the
+    kerf; one line per width.
 
-    segments: one part's nominal ones. Ask for each part: a socket here is a finger there.
+    segments: one part's nominal ones, which `open_walls` takes with this clearance. Ask for each part: a socket here is
+    a finger there. A finger laid out as wide as the kerf is what one pass leaves, so the clearance is not held against
+    it. step: the least that the carriage can be set by, mm: of what is thinner it is left to chance whether it stands.
     """
-    limit = max(SLIVER_MM, kerf)
+    opened = open_walls(segments, clearance, unit=unit)
     places: dict[Fraction, list[int]] = {}
-    for number, finger in enumerate((s for s in segments if s.is_finger), 1):
-        if finger.width < limit:
-            places.setdefault(finger.width, []).append(number)
-    return [_sliver(size, numbers, kerf, unit) for size, numbers in places.items()]
+    fingers = ((laid_out, left) for laid_out, left in zip(segments, opened, strict=True) if laid_out.is_finger)
+    for number, (laid_out, left) in enumerate(fingers, 1):
+        if left.width < SLIVER_MM or laid_out.width < kerf:
+            places.setdefault(left.width, []).append(number)
+    return [_sliver(size, numbers, kerf, step, unit) for size, numbers in places.items()]
 
 
-def _sliver(size: Fraction, numbers: list[int], kerf: Fraction, unit: str) -> str:
+def _sliver(size: Fraction, numbers: list[int], kerf: Fraction, step: Fraction, unit: str) -> str:
     which = number_list("finger", numbers)
     than = f"under {plain_length(SLIVER_MM, unit)}"
     if size >= SLIVER_MM:
         than = f"thinner than the kerf of {plain_length(kerf, unit)}"
-    return f"{which}: only {plain_length(size, unit)} wide, {than}, and may break"
+    chance = unsettable(size, step, unit=unit)
+    return f"{which}: only {plain_length(size, unit)} wide, " + (chance or f"{than}, and may break")
+
+
+def unsettable(size: Fraction, step: Fraction, *, unit: str = "mm") -> str:
+    """What there is to say of wood thinner than the carriage can be set by; "" where it isn't. size, step: mm."""
+    if size >= step:
+        return ""
+    return f"less than the carriage can be set by, {plain_length(step, unit)}: chance decides whether any of it stands"
 
 
 def number_list(noun: str, numbers: Sequence[int]) -> str:

@@ -12,14 +12,18 @@ from assistant.joinery import settings, walls
 from assistant.joinery.model import Pattern
 from assistant.joinery.pattern import pattern
 from assistant.joinery.units import at_least, at_most, plain_length
+from assistant.plans import slips
 from assistant.plans.checks import GLUE_CHECK
 from assistant.plans.document import cleaned
 from assistant.plans.model import Job, Plan, Setup, Shop
 from assistant.plans.pieces import Piece, clamped, nominal, pieces, stages
+from assistant.plans.shop_file import read_alike
 
 MOST_PASSES = 20_000
-# A thinner fin comes away under a fingernail (common practice, no source).
+# A thinner fin comes away under a fingernail, and one no thicker than a fibre of wood doesn't stand at all, mm (common
+# practice, no source).
 THICKEST_LOOSE_FIN = Fraction(1, 10)
+THINNEST_FIN = Fraction(1, 50)
 # Common practice, no source: blades for a table saw cut 1.6 mm and more, the thinnest slotting ones about half that.
 THINNEST_KERF = Fraction(4, 5)
 LOOSE = Fraction(1, 20)  # mm: less can't be told by hand
@@ -29,13 +33,15 @@ SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.", "page.")
 def build_job(plan: Plan, shop: Shop) -> Job:
     """Lay a plan out for this machine.
 
-    Raises BadInput, all faults at once, each with its file and key: sockets too narrow, settings
+    Raises BadInput, all faults at once, each with its file and key: a slip (`slips`), sockets too narrow, settings
     outside the travel, a cut deeper than the blade reaches, over 20,000 passes in all.
     """
-    faults: list[Fault] = []
-    found = _pieces(plan, shop, faults)
-    patterns = _patterns(plan, shop, found, faults)
-    faults += _depth_faults(plan, found, shop)
+    shop = read_alike(shop)
+    faults = list(slips.faults(plan, shop.blade))
+    sound = slips.mended(plan, shop.blade)
+    found = _pieces(sound, shop, faults)
+    patterns = _patterns(sound, shop, found, faults)
+    faults += _depth_faults(sound, found, shop)
     if not faults:
         faults += _count_faults(plan, found, patterns)
     if faults:
@@ -165,6 +171,7 @@ def _setups(plan: Plan, found: Sequence[Piece]) -> Iterator[Setup]:
 def _warnings(
     plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], setups: Iterable[Setup], worst: Fraction
 ) -> Iterator[str]:
+    yield from slips.warnings(plan)
     yield from _thin_between(plan, shop, patterns) if plan.joint.layout == "slots" else _slivers(plan, shop)
     wanted = {"A"} if plan.joint.layout == "slots" else {"A", "B"}
     missing = wanted - {board.part for board in plan.boards}
@@ -197,7 +204,8 @@ def _slivers(plan: Plan, shop: Shop) -> Iterator[str]:
         mend = ': remainder = "stretch" or "both edges" in the plan shares it out'
     for part, segments in nominal(plan).items():
         last = sum(segment.is_finger for segment in segments)
-        for line in walls.slivers(segments, shop.blade.kerf, unit=plan.unit):
+        clearance, step = plan.joint.clearance, shop.carriage.resolution
+        for line in walls.slivers(segments, shop.blade.kerf, clearance, step, unit=plan.unit):
             yield f"part {part}: {line}" + (mend if line.startswith(f"finger {last}:") else "")
 
 
@@ -211,7 +219,8 @@ def _thin_between(plan: Plan, shop: Shop, patterns: Iterable[Pattern]) -> Iterat
     for n, wood in enumerate(start - end for start, end in zip(starts, ends, strict=True)):
         if 0 < wood < limit:
             between = f"between {names[n]} and {names[n + 1]}"
-            yield f"only {plain_length(wood, plan.unit)} of wood {between}: it may break"
+            why = walls.unsettable(wood, shop.carriage.resolution, unit=plan.unit) or "it may break"
+            yield f"only {plain_length(wood, plan.unit)} of wood {between}: {why}"
 
 
 def _outside(each: Pattern, shop: Shop) -> Iterator[str]:
@@ -242,8 +251,10 @@ def _rounding(patterns: tuple[Pattern, ...], shop: Shop, worst: Fraction, cleara
             length = at_least(fin, shop.unit)
             yield f"part {each.part}: rounded settings may leave a fin of {length} in a socket: raise blade.overlap"
         edge = settings.edge_fin(each.passes, shop.carriage, each.width)
-        if edge > THICKEST_LOOSE_FIN:
+        if edge > THINNEST_FIN:
             mend = f"set blade.overrun to {at_least(shop.carriage.resolution / 2, shop.unit)}"
+            if edge <= THICKEST_LOOSE_FIN:
+                mend = f"it comes away under a fingernail, or {mend}"
             yield f"part {each.part}: rounded settings leave a fin of {at_least(edge, shop.unit)} at an edge: {mend}"
 
 

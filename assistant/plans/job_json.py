@@ -9,10 +9,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any, TypeVar
 
 from assistant.joinery.model import CLEAR_ABOVE, Carriage, Pass, Pattern, Segment
+from assistant.joinery.settings import read_as
 from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
 
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
@@ -62,6 +64,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
 def job_from_json(data: object) -> Job:
     """The inverse of `job_to_json`. Raises KeyError or ValueError for bad data."""
     of = _Reader(data)
+    voice = _voice_from(of.value("voice"))
     job = Job(
         title=of.text("title"),
         plan_digest=of.text("plan_digest"),
@@ -73,9 +76,9 @@ def job_from_json(data: object) -> Job:
         stages=of.many("stages", _text),
         patterns=of.many("patterns", _pattern_from),
         setups=of.many("setups", _setup_from),
-        carriage=_carriage_from(of.value("carriage")),
+        carriage=_carriage_from(of.value("carriage"), voice.reads),
         pedal=_pedal_from(of.value("pedal")),
-        voice=_voice_from(of.value("voice")),
+        voice=voice,
         greatest_error=of.length("greatest_error"),
         worst_clearance=of.length("worst_clearance"),
         # Jobs stored before there were other layouts don't name theirs.
@@ -282,10 +285,11 @@ def _carriage_to(carriage: Carriage) -> dict[str, Any]:
         "backlash": fraction_text(carriage.backlash),
         "register": carriage.register,
         "stop_side": carriage.stop_side,
+        "fractions": carriage.fractions,
     }
 
 
-def _carriage_from(data: object) -> Carriage:
+def _carriage_from(data: object, reads: str) -> Carriage:
     of = _Reader(data)
     travel = None if of.value("travel") is None else of.many("travel", fraction_of)
     if travel is not None and len(travel) != 2:
@@ -293,7 +297,7 @@ def _carriage_from(data: object) -> Carriage:
     resolution = of.length("resolution")
     if resolution <= 0:
         raise ValueError("resolution must be over 0")
-    return Carriage(
+    carriage = Carriage(
         of.text("kind"),
         resolution,
         of.length_or_none("pitch"),
@@ -305,6 +309,8 @@ def _carriage_from(data: object) -> Carriage:
         of.text("register"),
         of.text("stop_side"),
     )
+    # Jobs stored before screens followed the voice don't say whether theirs shows fractions.
+    return replace(carriage, fractions=of.flag("fractions")) if of.has("fractions") else read_as(carriage, reads)
 
 
 def _pedal_to(pedal: PedalSettings) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from assistant.errors import BadInput, Fault
@@ -16,6 +16,7 @@ from assistant.plans.model import BoardPlan, Plan
 STAGES = {"lined": ("openings and blanks", "final sockets")}
 ONE_STAGE = ("joint",)
 BLANK = " blank"
+SHARE_OUT = 'it is left over at the far edge: remainder = "stretch" or "both edges" in the plan shares it out'
 # Stands for the blade where only the plan is looked at: no slot is too narrow for it.
 THINNEST_KERF = Fraction(1, 10**9)
 
@@ -100,12 +101,18 @@ def _jointed(plan: Plan, blade: Blade | None) -> list[Piece]:
         try:
             final[part] = walls.open_walls(segments, plan.joint.clearance, unit=plan.unit)
         except BadInput as error:
-            faults += error.faults
+            faults += [replace(fault, mend=SHARE_OUT) if _leaves_over(plan) else fault for fault in error.faults]
     if faults:
         raise BadInput(tuple(dict.fromkeys(faults)))
     if plan.joint.layout != "lined":
         return [Piece(1, part, part, segments, depth(plan, part)) for part, segments in final.items()]
     return _lined(plan, final, blade)
+
+
+def _leaves_over(plan: Plan) -> bool:
+    """Whether part of a finger is left over at the far edge: nothing else of an even layout is thin (`slips`)."""
+    joint = plan.joint
+    return joint.finger is not None and joint.remainder == "far edge" and plan.width % joint.finger != 0
 
 
 def _lined(plan: Plan, final: dict[str, tuple[Segment, ...]], blade: Blade | None) -> list[Piece]:

@@ -7,6 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
+from assistant.plans import slips
 from assistant.plans.boards import lengths
 from assistant.plans.climate import read_climate, read_woods
 from assistant.plans.document import Document, cleaned, read_document
@@ -92,9 +93,13 @@ def _read(document: Document, path: Path) -> Plan | None:
 
 def _try_layout(document: Document, plan: Plan) -> None:
     """What is wrong with the layout is reported with the other faults, even where the shop is missing."""
+    # Where a thickness is faulty itself, nothing is to be said of what is measured by it.
+    thick = not any(".thickness" in fault.where for fault in document.faults)
+    document.adopt(tuple(fault for fault in slips.faults(plan) if thick or fault.where != slips.SAND))
+    sound = slips.mended(plan)
     for look in (_size_fits, pieces):
         try:
-            look(plan)
+            look(sound)
         except BadInput as error:
             document.adopt(error.faults)
 
@@ -135,8 +140,8 @@ def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
     if table.absent:
         return None, None
     layout = table.choice("layout", LAYOUTS, required=True)
-    clearance = table.length("clearance", unit, Fraction(1, 10), least=ZERO, most=Fraction(10))
-    sand = table.length("sand_allowance", unit, Fraction(3, 10), least=ZERO, most=Fraction(25))
+    clearance = slips.read_clearance(table, "clearance", unit, Fraction(1, 10), Fraction(10))
+    sand = table.length("sand_allowance", unit, Fraction(3, 10), least=ZERO)
     shape = _shape(table, layout, unit)
     starts_with: str | None = "finger"
     if layout != "slots":
@@ -149,7 +154,7 @@ def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
     if layout is None or shape is None:
         return layout, None
     finger, remainder, widths, repeat, mirror = shape
-    allowances = (clearance if clearance is not None else ZERO, sand if sand is not None else ZERO)
+    allowances = (clearance, sand if sand is not None else ZERO)
     laid = (layout, finger, starts_with or "finger", remainder, widths, repeat, mirror)
     return layout, JointPlan(*laid, *allowances, come_down)
 

@@ -9,6 +9,7 @@ from assistant.errors import BadInput
 from assistant.joinery import slots
 from assistant.joinery.lined import Lining
 from assistant.joinery.slots import MOST_SLOTS, Slot
+from assistant.plans import slips
 from assistant.plans.model import BoxSize
 from assistant.plans.reader import Table
 
@@ -89,9 +90,9 @@ def _lining(root: Table, layout: str | None, unit: str) -> tuple[Lining | None, 
         parts = ()
     thickness = table.length("thickness", unit, required=True, above=ZERO, most=THICKEST_LINING)
     species = table.text("species")
-    glue = table.length("glue_clearance", unit, Fraction(6, 100), least=ZERO, most=Fraction(2))
+    glue = slips.read_clearance(table, "glue_clearance", unit, Fraction(6, 100), Fraction(2))
     table.close()
-    if not parts or thickness is None or glue is None:
+    if not parts or thickness is None:
         return None, species
     return Lining(thickness, tuple(sorted(parts)), glue), species
 

@@ -37,6 +37,11 @@ class Table:
         where = self.path(key) if key else self.key
         self.document.fault(what, "" if value is None else shown(value), where, mend)
 
+    def given(self, key: str, unit: str) -> str:
+        """The value at `key` as the user wrote it, for a message; unit: of a bare number."""
+        raw = self._data.get(key)
+        return shown(raw) if isinstance(raw, str) else f"{shown(raw)} {unit}"
+
     def has(self, key: str) -> bool:
         return key in self._data
 

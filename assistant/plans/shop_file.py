@@ -7,6 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
+from assistant.joinery import settings
 from assistant.joinery.model import Blade, Carriage
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import read_checks
@@ -80,7 +81,13 @@ def _read(document: Document, path: str) -> Shop:
     refuse_answers(own, checks, language)
     page = _page(root.table("page"))
     root.close()
-    return Shop(unit, blade, carriage, pedal, voice, checks, path, page, run_down_s)
+    return read_alike(Shop(unit, blade, carriage, pedal, voice, checks, path, page, run_down_s))
+
+
+def read_alike(shop: Shop) -> Shop:
+    """The shop, its settings shown and said in the same way: on a scale of 64ths always in fractions."""
+    reads = settings.FRACTIONS if settings.on_64ths(shop.carriage) else shop.voice.reads
+    return replace(shop, carriage=settings.read_as(shop.carriage, reads), voice=replace(shop.voice, reads=reads))
 
 
 def _blade(table: Table, unit: str) -> tuple[Blade, float]:

@@ -20,7 +20,7 @@ from assistant.screens.view_board import LEAST_ROWS, BoardPicture
 from assistant.screens.view_cells import BOLD, RED, REVERSE, Canvas, cut_to, width, wrapped
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_sight import ASKING, Answer, Entry, Sight
-from assistant.screens.view_words import Told, hint_of, told, zone_of
+from assistant.screens.view_words import Told, hint_of, told, unbroken, zone_of
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording import dial
@@ -170,7 +170,10 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
     wait_s: until the open check can be confirmed.
     """
     if view.mode == CUTTING and view.pass_:
-        return Heading(big_setting(view, words), f"{view.pass_}/{view.passes}", alone=-1)
+        lines = big_setting(view, words)
+        # What is left beyond a 64th means nothing alone, as where a move ends does.
+        whole = len(lines) > 1 and not dial.has_dial(words.carriage)
+        return Heading(lines, f"{view.pass_}/{view.passes}", alone=-1, whole=whole)
     asked = dict(view.asked.figures) if view.asked else {}
     if view.mode == QUESTION:
         name = QUESTIONS.get(view.question, view.question.upper() + "?").format(pass_=asked.get("pass_", ""))
@@ -188,10 +191,10 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
 
 def big_setting(view: View, words: Words) -> tuple[str, ...]:
     """A handwheel's move and where it ends, turns and marks: "UP 1+22", "TO 9+21", or by way of which place; else the
-    setting as the carriage shows it."""
+    setting as the carriage shows it, what is left beyond a 64th below it: "1-3/8", "+ 0.002"."""
     carriage, start = words.carriage, view.previous or Fraction(0)
     if not dial.has_dial(carriage):
-        return (reading(carriage, view.setting),)
+        return tuple(re.sub(r" (?=[+-] )", "\n", big_place(words, view.setting)).split("\n"))
     if view.approach is None or view.approach == start:
         return dial.big_move(carriage, start, view.setting), f"TO {big_place(words, view.setting)}"
     first, last = dial.ways(start, view.approach, view.setting)
@@ -204,7 +207,7 @@ def big_place(words: Words, setting: Any) -> str:
     """As the carriage shows it; a handwheel's without the words: full turns, then the mark."""
     if dial.has_dial(words.carriage):
         return dial.big_place(words.carriage, setting)
-    return reading(words.carriage, setting)
+    return unbroken(reading(words.carriage, setting))
 
 
 def check_figure(words: Words, asked: dict[str, Any]) -> str:

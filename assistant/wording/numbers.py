@@ -11,6 +11,9 @@ import re
 from fractions import Fraction
 
 from assistant.joinery.model import Carriage
+from assistant.joinery.settings import in_64ths, reading
+from assistant.joinery.units import mixed, plain_length
+from assistant.plans.model import Job
 
 MM_PER_INCH = Fraction(254, 10)
 MOST_DECIMALS = 6
@@ -66,27 +69,9 @@ def fixed(value: Fraction, decimals: int) -> str:
     return sign + (f"{digits[:-decimals]}.{digits[-decimals:]}" if decimals else digits)
 
 
-def shown_decimals(step: Fraction) -> int:
-    """How many decimals a readout with this step (in its own unit, over 0) shows: 1/200 -> 3.
-
-    A step with no finite expansion of up to six decimals gets the fewest that tell two steps apart.
-    """
-    exact = (d for d in range(MOST_DECIMALS + 1) if (step * 10**d).denominator == 1)
-    enough = (d for d in range(MOST_DECIMALS + 1) if step * 10**d >= 1)
-    return next(exact, next(enough, MOST_DECIMALS))
-
-
 def in_unit(mm: Fraction, unit: str) -> Fraction:
     """A length in mm in "mm" or "in", exact."""
     return mm / MM_PER_INCH if unit == "in" else mm
-
-
-def shown(carriage: Carriage, setting: Fraction) -> str:
-    """What the carriage shows at `setting` (mm): a fixed number of decimals in its unit, or the step count."""
-    if carriage.kind == "steps":
-        return str(round(setting / carriage.resolution))
-    decimals = shown_decimals(in_unit(carriage.resolution, carriage.unit))
-    return fixed(in_unit(setting, carriage.unit), decimals)
 
 
 def spoken_setting(carriage: Carriage, reads: str, setting: Fraction) -> str:
@@ -96,12 +81,12 @@ def spoken_setting(carriage: Carriage, reads: str, setting: Fraction) -> str:
     in thousandths); "turns" is "digits" here. Words that may be misheard are proved by the digits shown. What is
     dialled on a handwheel: `dial`.
     """
-    digits = spoken_digits(shown(carriage, setting))
+    shown = reading(carriage, setting)
+    if carriage.fractions:
+        return _proved(_fractions(carriage, setting), _spoken_fraction(shown))
     if reads == "words":
-        return _proved(spoken_number(shown(carriage, setting)), digits)
-    if reads == "fractions" and carriage.kind != "steps":
-        return _proved(_fractions(setting / MM_PER_INCH, carriage.resolution / MM_PER_INCH), digits)
-    return digits
+        return _proved(spoken_number(shown), spoken_digits(shown))
+    return spoken_digits(shown)
 
 
 def _proved(words: str, digits: str) -> str:
@@ -152,6 +137,12 @@ def shown_depth(mm: Fraction, unit: str, reads: str) -> str:
     return f"{mixed(depth) if unit == 'in' and reads == 'fractions' else _trimmed(fixed(depth, 3))} {unit}"
 
 
+def drawn_depth(mm: Fraction, job: Job) -> str:
+    """A depth as a drawing's dimension, exact; in fractions where the carriage is read so, as everything else then."""
+    unit = job.carriage.unit
+    return shown_depth(mm, unit, job.voice.reads) if job.carriage.fractions else plain_length(mm, unit)
+
+
 def outward(mm: Fraction, unit: str, up: bool) -> Fraction:
     """Where something must be clear of the blade, in `unit`: to the whole mm or 1/16 in, never towards the blade."""
     step = Fraction(1) if unit == "mm" else Fraction(1, 16)
@@ -175,14 +166,6 @@ def shown_outward(mm: Fraction, unit: str, up: bool, named: bool = True) -> str:
     return f"{text} {unit}" if named else text
 
 
-def mixed(value: Fraction) -> str:
-    """A whole number and a fraction: Fraction(11, 8) -> "1 3/8"."""
-    sign = "-" if value < 0 else ""
-    whole, rest = divmod(abs(value), 1)
-    parts = [str(whole)] if whole or not rest else []
-    return sign + " ".join([*parts, *([f"{rest.numerator}/{rest.denominator}"] if rest else [])])
-
-
 def _noun(size: Fraction, unit: str) -> str:
     one, many = ("millimetre", "millimetres") if unit == "mm" else ("inch", "inches")
     return one if abs(size) == 1 else many
@@ -199,16 +182,24 @@ def spoken_number(text: str) -> str:
     return f"minus {spoken}" if text.startswith("-") else spoken
 
 
-def _fractions(inches: Fraction, step: Fraction) -> str:
-    """The nearest 64th, then what is left in thousandths, to the decimals that this step needs."""
-    nearest = Fraction(round(inches * 64), 64)
-    rest = fixed((inches - nearest) * 1000, max(shown_decimals(step) - 3, 0))
+def _fractions(carriage: Carriage, setting: Fraction) -> str:
+    """The nearest 64th, then what is left in thousandths."""
+    nearest, rest = in_64ths(carriage, setting)
     words = _sixty_fourths(nearest)
-    if Fraction(rest) == 0:
+    if not rest:
         return words
-    amount = _trimmed(rest.removeprefix("-"))
-    sign = "minus" if rest.startswith("-") else "plus"
+    amount = _trimmed(fixed(abs(rest) * 1000, MOST_DECIMALS))
+    sign = "minus" if rest < 0 else "plus"
     return f"{words}, {sign} {spoken_number(amount)} thousandth" + ("" if amount == "1" else "s")
+
+
+def _spoken_fraction(shown: str) -> str:
+    """A reading in fractions, figure by figure: "1 13/64 + 0.002" -> "one and one three over six four, plus zero
+    decimal zero zero two"."""
+    fraction, sign, rest = shown.partition(" + ") if " + " in shown else shown.partition(" - ")
+    parts = [" over ".join(map(spoken_digits, part.split("/"))) for part in fraction.split(" ")]
+    words = " and ".join(parts)
+    return f"{words}, {'plus' if '+' in sign else 'minus'} {spoken_digits(rest)}" if rest else words
 
 
 def _sixty_fourths(inches: Fraction) -> str:

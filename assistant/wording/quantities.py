@@ -9,7 +9,7 @@ _NUMBER = r"-?\d+(?:[.,]\d+)*(?:/\d+)?(?: \d+/\d+)?"
 _UNIT = r"(?: (?:mm|in|inch(?:es)?|turns?|marks?|steps?|min|s|h|dB|degrees?)\b)"
 _ONE = rf"{_NUMBER}{_UNIT}?"
 _NAMED = r"(?:\b(?:mark|turn|pass|setup|end) )?(?<![\w.])"
-_FIGURES = rf"{_NAMED}(?:{_NUMBER} (?:to|of) {_ONE}|{_ONE}(?: \+ {_ONE})*)"
+_FIGURES = rf"{_NAMED}(?:{_NUMBER} (?:to|of) {_ONE}|{_ONE}(?: [+-] {_ONE})*)"
 
 _SMALL = (
     "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen "
@@ -19,7 +19,7 @@ _SMALL = (
 _WORD = rf"(?:{'|'.join(_SMALL.split())})"
 _WORDS = rf"{_WORD}(?:-{_WORD})*"
 _NOUN = r"(?: (?:millimetres?|inch(?:es)?|turns?|marks?|of an inch)\b)"
-_SPOKEN = rf"(?:\b(?:mark|turn|minus) )?\b{_WORDS}\b(?: (?:and )?{_WORDS}\b)*{_NOUN}?"
+_SPOKEN = rf"(?:\b(?:mark|turn|minus) )?\b{_WORDS}\b(?: (?:(?:and|over) )?{_WORDS}\b)*{_NOUN}?"
 
 _QUANTITY = re.compile(rf"{_FIGURES}|{_SPOKEN}", re.IGNORECASE)
 NO_BREAK = "\u00a0"

@@ -68,13 +68,50 @@ def test_the_json_holds_the_best_and_counts_the_rest(suggested: Any) -> None:
     assert scores == sorted(scores, reverse=True)
     assert set(data["candidates"][0]) == {
         *("rank", "fingers", "finger", "edges", "remainder", "like_edges", "passes", "passes_a_socket"),
-        *("narrowest", "sliver", "glue", "wood_left", "score", "why"),
+        *("narrowest", "sliver", "glue", "wood_left", "score", "trade", "saving", "why"),
     }
 
 
 def test_inches_come_out_in_inches(suggested: Any) -> None:
     text = suggested("--width", "3 1/2", "--thickness", "1/2", "3/4", "--kerf", "0.125", "--unit", "in")
-    assert text.startswith("Boards 3.5 in wide, part A 0.5 in, part B 0.75 in thick; kerf 0.125 in")
+    assert text.startswith("Boards 3 1/2 in wide, part A 1/2 in, part B 3/4 in thick; kerf 1/8 in, clearance 0.004 in.")
+
+
+def test_in_inches_the_fingers_of_the_trade_come_first(suggested: Any) -> None:
+    words = ("--width", "3 1/2", "--thickness", "1/2", "--kerf", "1/8", "--unit", "in")
+    text = suggested(*words)
+    assert max(map(len, text.splitlines())) <= 100
+    rows = [line.split()[:4] for line in text.splitlines() if line[:6].strip().isdigit()]
+    widths = [width for _, _, width, _ in rows]
+    assert len(widths) == 12 and {"1/4", "5/16", "3/8", "1/2"} < set(widths[:9])
+    assert all("/" in width or width == "1" for width in widths[:9]) and all("." in width for width in widths[9:])
+    told = " ".join(text.split())
+    assert "Ranks 1 to 9 are the fingers that the trade uses, as far as they fit; then come all others." in told
+    assert "0.2333 in saves 12 passes (rank 10)" in told
+    data = json.loads(suggested(*words, "--json"))
+    assert [one["trade"] for one in data["candidates"]] == [True] * 9 + [False] * 3
+    assert data["candidates"][0]["saving"] == {"rank": 10, "finger": pytest.approx(25.4 * 3.5 / 15), "passes": 12}
+
+
+def test_a_plan_in_inches_holds_nothing_else(suggested: Any, tmp_path: Path) -> None:
+    """Every rank's, so that every kind of width and remainder is written."""
+    words = ("--width", "3 1/2", "--thickness", "1/2", "3/4", "--kerf", "1/8", "--unit", "in")
+    for rank in range(1, 13):
+        path = tmp_path / f"{rank}.toml"
+        suggested(*words, "--write", str(path), "--pick", str(rank))
+        text = path.read_text()
+        assert "mm" not in text
+        for line in (
+            'unit = "in"',
+            'width = "3 1/2"',
+            'thickness = "1/2"',
+            "clearance = 0.004",
+            'sand_allowance = "1/64"',
+        ):
+            assert line in text.splitlines()
+    first = (tmp_path / "1.toml").read_text()
+    assert first.startswith("# 14 fingers of 1/4 in: 42 passes for both parts of a corner with a kerf of 1/8 in.")
+    assert 'finger = "1/4"' in first.splitlines()
 
 
 def test_the_shop_file_gives_blade_and_unit(suggested: Any, tmp_path: Path) -> None:
@@ -123,7 +160,8 @@ def test_every_plan_written_lays_out_as_what_was_suggested(
         assert len(a.passes) + len(b.passes) == one["passes"]
         edges = [float(a.segments[0].end), float(a.width - a.segments[-1].start)]
         assert edges == pytest.approx(one["edges"], abs=float(job.clearance) / 4 + 1e-9)
-        assert float(a.depth) == pytest.approx(data["thickness"]["B"] + 0.3)
+        sand = 25.4 / 64 if "inch" in shop.name else 0.3
+        assert float(a.depth) == pytest.approx(data["thickness"]["B"] + sand)
         assert main(["layout", str(path), "--shop", str(shop)]) == 0
     capsys.readouterr()
 

@@ -78,6 +78,30 @@ def test_fingers_under_three_millimetres_are_slivers(finger, warned):
     assert found == ([f"finger 2: only {float(finger)} mm wide, under 3 mm, and may break"] if warned else [])
 
 
+def test_fingers_are_judged_by_what_the_clearance_leaves_of_them():
+    """By hand: of 3.2 mm a clearance of 1 mm leaves an inner finger 2.7 and one at an edge 2.95, as thin."""
+    segments = listed(F(30), [F(10), F(34, 10), F(32, 10), F(102, 10), F(32, 10)])
+    assert slivers(segments, F(2)) == []
+    assert slivers(segments, F(2), F(1)) == [
+        "finger 2: only 2.7 mm wide, under 3 mm, and may break",
+        "finger 3: only 2.95 mm wide, under 3 mm, and may break",
+    ]
+
+
+def test_a_finger_as_wide_as_the_kerf_is_what_one_pass_leaves():
+    """Fingers of 1/8 in with a kerf of 1/8 in are usual (common practice, no source), whatever their clearance."""
+    eighth = F(254, 80)
+    assert slivers(even(9 * eighth, eighth), eighth, F(1, 10)) == []
+
+
+@pytest.mark.parametrize(("left", "chance"), [(F(9, 1000), True), (F(1, 100), False)])
+def test_wood_thinner_than_the_carriage_can_be_set_by_is_left_to_chance(left, chance):
+    segments = listed(F(20) + left, [F(10), F(10), left])
+    (told,) = slivers(segments, F(2), step=F(1, 100))
+    assert told.startswith(f"finger 2: only {float(left)} mm wide, ")
+    assert ("less than the carriage can be set by, 0.01 mm: chance decides" in told) == chance
+
+
 @pytest.mark.parametrize(("finger", "warned"), [(F(634, 100), True), (F(635, 100), False), (F(636, 100), False)])
 def test_fingers_under_the_kerf_are_slivers(finger, warned):
     found = slivers(listed(F(20) + finger, [F(10), F(10), finger]), F(635, 100))

@@ -432,7 +432,7 @@ FIXTURES = Path(__file__).parent / "fixtures"
 LATER = (
     r", layout='even'|, page=PageSettings\(may_record_cuts=False\)|, phrases=\(\), pronunciations=\(\)"
     r"|, denoiser='auto', endpoints='auto', acceptance='usual', loudspeaker='', loudness=0, tone=(?:True|False)"
-    r"|, device='auto'|, down=False|, run_down_s=10.0|, clear_above=Fraction\(15, 1\)"
+    r"|, device='auto'|, down=False|, run_down_s=10.0|, clear_above=Fraction\(15, 1\)|, fractions=False"
     # Checks that can't be left out any more.
     r"|, Check\(name='(?:guard|clamps and guard|carrying on|saw off)', [^)]*\)"
 )

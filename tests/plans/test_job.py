@@ -161,15 +161,15 @@ def test_a_job_has_at_most_20_000_passes(tmp_path: Path) -> None:
 
 def test_slivers_are_warned_of_and_named_by_part(tmp_path: Path) -> None:
     job = job_of(tmp_path, PLAN.replace("width = 84", "width = 86"))
-    (told,) = [w for w in job.warnings if "only 2 mm wide" in w]
-    assert told.startswith("part A: finger 8: only 2 mm wide, under 3 mm")
+    (told,) = [w for w in job.warnings if "only 1.975 mm wide" in w]
+    assert told.startswith("part A: finger 8: only 1.975 mm wide, under 3 mm")
     assert told.endswith('may break: remainder = "stretch" or "both edges" in the plan shares it out')
 
 
 def test_thin_fingers_that_the_plan_asks_for_have_no_such_mend(tmp_path: Path) -> None:
     listed = PLAN.replace('layout = "even"\nfinger = 6', 'layout = "listed"\nwidths = [40, 42, 2]')
     warnings = job_of(tmp_path, listed).warnings
-    assert warnings[0] == "part A: finger 2: only 2 mm wide, under 3 mm, and may break"
+    assert warnings[0] == "part A: finger 2: only 1.975 mm wide, under 3 mm, and may break"
 
 
 def test_a_kerf_wider_than_the_last_socket_cuts_past_the_far_edge(tmp_path: Path) -> None:
@@ -262,11 +262,15 @@ def test_a_fin_left_by_rounding_is_warned_of(tmp_path: Path) -> None:
 
 
 def test_a_fin_left_at_an_edge_is_warned_of_and_the_overrun_named_leaves_none(tmp_path: Path) -> None:
-    """The first setting is 3.18: in steps of 0.4 it is 3.2, a fin of 0.02; in steps of 1.2 it is 3.6, one of 0.42."""
+    """The first setting is 3.18: in steps of 0.4 it is 3.2, a fin of 0.02; of 0.25 3.25,
+    one of 0.07; of 1.2 3.6, one of 0.42."""
     shop = SHOP + "overlap = 1.5\n"
     fine = shop + "[carriage]\nresolution = 0.4\n"
     assert not any("at an edge" in w for w in job_of(tmp_path, shop=fine).warnings)
     coarse = "[carriage]\nresolution = 1.2\n"
+    told = [w for w in job_of(tmp_path, shop=shop + "[carriage]\nresolution = 0.25\n").warnings if "at an edge" in w]
+    loose = "it comes away under a fingernail, or set blade.overrun to 0.125 mm"
+    assert told == [f"part B: rounded settings leave a fin of 0.07 mm at an edge: {loose}"]
     told = [w for w in job_of(tmp_path, shop=shop + coarse).warnings if "at an edge" in w]
     assert told == ["part B: rounded settings leave a fin of 0.42 mm at an edge: set blade.overrun to 0.6 mm"]
     mended = shop + "overrun = 0.6\n" + coarse

@@ -49,14 +49,19 @@ def _places(node: Any) -> Iterator[tuple[Any, Any]]:
 
 
 LATER = (
+    "acceptance",
     "clear_above",
+    "denoiser",
     "device",
+    "endpoints",
+    "fractions",
     "layout",
     "loudness",
     "loudspeaker",
     "page",
     "phrases",
     "pronunciations",
+    "run_down_s",
     "tone",
 )  # jobs stored earlier don't hold them
 
@@ -122,5 +127,16 @@ def test_what_does_not_hang_together_is_refused(path: tuple[Any, ...], value: ob
 @pytest.mark.parametrize("key", LATER)
 def test_what_a_later_release_added_may_be_missing(key: str) -> None:
     data = json.loads(STORED)
-    next(table for table in (data, data["voice"], data["pedal"]) if key in table).pop(key)
+    next(table for table in (data, data["voice"], data["pedal"], data["carriage"]) if key in table).pop(key)
     job_from_json(data)
+
+
+@pytest.mark.parametrize(
+    ("unit", "reads", "fractions"), [("in", "fractions", True), ("in", "digits", False), ("mm", "fractions", False)]
+)
+def test_an_earlier_job_shows_fractions_where_its_voice_reads_them(unit: str, reads: str, fractions: bool) -> None:
+    data = json.loads(STORED)
+    data["carriage"] |= {"kind": "readout", "unit": unit}
+    data["voice"]["reads"] = reads
+    del data["carriage"]["fractions"]
+    assert job_from_json(data).carriage.fractions == fractions

@@ -105,9 +105,13 @@ FAULTS = [
     (W, "width = 1979-05-27", "stock.width: must be a length (got 1979-05-27)"),
     (F, "finger = 84", "joint.finger: a finger must be over 0 and under the board's width of 84 mm (got 84 mm)"),
     (F, "finger = 0.001", "joint.finger: at most 1,000 fingers and sockets on a board"),
-    (F, "finger = 6\nclearance = -0.1", "joint.clearance: must be 0 mm or more (got -0.1 mm)"),
+    (
+        F,
+        "finger = 6\nclearance = -0.1",
+        "joint.clearance: can't be below zero: each finger would be wider than its socket",
+    ),
     (F, "finger = 6\nclearance = 10.1", "joint.clearance: must be 10 mm or less (got 10.1 mm)"),
-    (F, "finger = 2\nclearance = 4", "joint.clearance: the clearance leaves nothing of "),
+    (F, "finger = 2\nclearance = 4", "joint.clearance: is half the width of a finger, 2 mm, or more (got 4 mm)"),
     (F, "finger = 6\nsand_allowance = -1", "joint.sand_allowance: must be 0 mm or more (got -1 mm)"),
     (
         F,

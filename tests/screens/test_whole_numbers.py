@@ -13,6 +13,7 @@ import pytest
 from assistant.drawings.letters import width_of
 from assistant.drawings.letters import wrapped as on_paper
 from assistant.joinery.model import Carriage
+from assistant.joinery.settings import read_as
 from assistant.plans.model import Job
 from assistant.screens import view_letters as letters
 from assistant.screens.plain import PlainScreen
@@ -31,7 +32,11 @@ JOBS = {
     "inches": job(plan(width=84, parts="A"), carriage=INCHES),
     "dial": job(plan(width=84, parts="A"), carriage=HANDWHEEL),
 }
-FRACTIONS = replace(JOBS["inches"], voice=replace(JOBS["inches"].voice, reads="fractions"))
+FRACTIONS = replace(
+    JOBS["inches"],
+    carriage=read_as(INCHES, "fractions"),
+    voice=replace(JOBS["inches"].voice, reads="fractions"),
+)
 
 # What must stay together, found by another way than the product's: any two words of which both are numbers or one is a
 # number and the other its unit.

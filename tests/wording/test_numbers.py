@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 from num2words import num2words
 
 from assistant.joinery.model import Carriage
+from assistant.joinery.settings import read_as, reading
+from assistant.joinery.units import mixed
 from assistant.wording.numbers import (
     cardinal,
     fixed,
-    mixed,
     outward,
-    shown,
     shown_depth,
     shown_length,
     spoken_depth,
@@ -31,6 +31,7 @@ from assistant.wording.numbers import (
 REFERENCES = Path(__file__).parents[1] / "references"
 INCH = Fraction(254, 10)
 THOUSANDTHS = Carriage(unit="in", resolution=INCH / 1000)
+IN_FRACTIONS = read_as(THOUSANDTHS, "fractions")
 
 # ICAO Annex 10 Vol. II, 5.2.1.4.3: its respellings beside the plain words that we give the synthesiser.
 ICAO = {
@@ -113,14 +114,14 @@ def test_digits_are_what_the_readout_shows(carriage: Carriage, setting: str, wor
 
 
 def test_a_tiny_negative_shows_no_minus() -> None:
-    assert shown(Carriage(), Fraction(-1, 1000)) == "0.00"
+    assert reading(Carriage(), Fraction(-1, 1000)) == "0.00"
 
 
 @given(st.integers(-400_000, 400_000), st.sampled_from([1, 2, 5, 10, 50, 100]))
 def test_what_is_shown_is_the_setting_itself(steps: int, hundredths: int) -> None:
     """A setting on the resolution is shown without any rounding."""
     resolution = Fraction(hundredths, 100)
-    text = shown(Carriage(resolution=resolution), steps * resolution)
+    text = reading(Carriage(resolution=resolution), steps * resolution)
     assert Fraction(text) == steps * resolution
 
 
@@ -164,8 +165,8 @@ def test_every_64th_is_spoken_reduced(row: dict[str, str]) -> None:
     """fractions.csv: 1 in = 25.4 mm exactly (international inch, 1959); the rows' own reduced fractions."""
     words = fraction_words(row["fraction"])
     size = mm(row["mm_exact"])
-    assert spoken_setting(THOUSANDTHS, "fractions", size).partition(":")[0] == f"{words} of an inch"
-    assert spoken_setting(THOUSANDTHS, "fractions", size + INCH).partition(":")[0] == f"one and {words} inches"
+    assert spoken_setting(IN_FRACTIONS, "fractions", size).partition(":")[0] == f"{words} of an inch"
+    assert spoken_setting(IN_FRACTIONS, "fractions", size + INCH).partition(":")[0] == f"one and {words} inches"
     assert spoken_length(size, "in") == f"{words} of an inch"
 
 
@@ -193,11 +194,11 @@ def test_the_rounded_inch_of_every_64th_is_shown(row: dict[str, str]) -> None:
     ],
 )
 def test_fractions_state_the_remainder(inches: str, words: str) -> None:
-    assert spoken_setting(THOUSANDTHS, "fractions", mm(inches) * INCH) == words
+    assert spoken_setting(IN_FRACTIONS, "fractions", mm(inches) * INCH) == words
 
 
 def test_a_finer_carriage_states_a_finer_remainder() -> None:
-    fine = Carriage(unit="in", resolution=INCH / 10_000)
+    fine = read_as(Carriage(unit="in", resolution=INCH / 10_000), "fractions")
     assert spoken_setting(fine, "fractions", mm("0.5015") * INCH) == (
         "one half of an inch, plus one decimal five thousandths"
     )
@@ -221,11 +222,15 @@ def test_a_cardinal_that_may_be_misheard_is_proved_by_digits(reads: str, setting
 
 
 def test_so_is_a_fraction_whose_count_may_be_misheard_and_no_other() -> None:
-    assert spoken_setting(THOUSANDTHS, "fractions", Fraction(15, 32) * INCH).endswith(
-        "of an inch: zero decimal four six nine"
+    assert spoken_setting(IN_FRACTIONS, "fractions", Fraction(15, 32) * INCH) == (
+        "fifteen thirty-seconds of an inch: one five over three two"
     )
-    assert spoken_setting(THOUSANDTHS, "fractions", Fraction(5, 32) * INCH) == "five thirty-seconds of an inch"
-    assert spoken_setting(THOUSANDTHS, "fractions", 13 * INCH) == "thirteen inches: one three decimal zero zero zero"
+    assert spoken_setting(IN_FRACTIONS, "fractions", Fraction(1202, 1000) * INCH) == (
+        "one and thirteen sixty-fourths inches, minus one thousandth: "
+        "one and one three over six four, minus zero decimal zero zero one"
+    )
+    assert spoken_setting(IN_FRACTIONS, "fractions", Fraction(5, 32) * INCH) == "five thirty-seconds of an inch"
+    assert spoken_setting(IN_FRACTIONS, "fractions", 13 * INCH) == "thirteen inches: one three"
 
 
 @pytest.mark.parametrize(
@@ -294,7 +299,7 @@ def test_a_mixed_number_is_written_as_the_table_has_it(row: dict[str, str]) -> N
 @given(st.integers(-160_000, 160_000))
 def test_fraction_and_remainder_name_the_setting(thousandths: int) -> None:
     """Fraction plus remainder lies within half a thousandth of what is meant, read back by another parser."""
-    words = spoken_setting(THOUSANDTHS, "fractions", thousandths * INCH / 1000)
+    words = spoken_setting(IN_FRACTIONS, "fractions", thousandths * INCH / 1000)
     assert math.isclose(read_back(words), thousandths / 1000, abs_tol=0.0005 + 1e-12)
 
 

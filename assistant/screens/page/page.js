@@ -125,7 +125,7 @@ function show() {
   put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
   const calling = s.mode === "cutting";
   put("mode", calling ? "" : s.mode === "checks" ? `Check: ${s.check}` : s.mode_word);
-  showReading(calling ? s.reading.replaceAll(" + ", "\n+ ").replaceAll(", ", "\n").split("\n") : s.zone);
+  showReading(calling ? s.reading.replaceAll(" + ", "\n+ ").replaceAll(" - ", "\n- ").replaceAll(", ", "\n").split("\n") : s.zone);
   put("unit", calling ? s.unit : "");
   put("move", calling ? s.move : "");
   put("approach", calling ? s.approach : "");

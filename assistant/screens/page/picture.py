@@ -16,10 +16,11 @@ from assistant.plans.model import Job
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_page import heading_of
 from assistant.screens.view_sight import Answer, Entry, Sight
-from assistant.screens.view_words import asked_with, hint_of
+from assistant.screens.view_words import asked_with, hint_of, unbroken
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, ENDED_EARLY, FINISHED
 from assistant.wording import dial
+from assistant.wording.numbers import drawn_depth
 from assistant.wording.prompts import Words
 from assistant.wording.quantities import bound
 
@@ -106,7 +107,8 @@ def _called(view: View, words: Words) -> Json:
     elif dial.has_dial(carriage):
         move = f"{dial.shown_move(carriage, view.previous or Fraction(0), view.setting)}, to"
     unit = {"steps": "steps", "handwheel": "on the handwheel"}.get(carriage.kind, carriage.unit)
-    return {"reading": reading(carriage, view.setting), "unit": unit, "move": bound(move), "approach": bound(past)}
+    shown = unbroken(reading(carriage, view.setting))
+    return {"reading": shown, "unit": unit, "move": bound(move), "approach": bound(past)}
 
 
 def _by_way(view: View, words: Words) -> str:
@@ -130,7 +132,7 @@ def pattern_of(pattern: Pattern, job: Job) -> Json:
         "part": pattern.part,
         "width": _mm(pattern.width),
         "width_text": plain_length(pattern.width, job.carriage.unit),
-        "depth_text": plain_length(pattern.depth, job.carriage.unit),
+        "depth_text": drawn_depth(pattern.depth, job),
         "stop_side": job.carriage.stop_side,
         "sockets": [[_mm(each.start), _mm(each.end)] for each in pattern.sockets],
         "passes": [[_mm(each.kerf_from), _mm(each.kerf_to), each.socket] for each in pattern.passes],

@@ -1,0 +1,146 @@
+"""Slips in a plan's allowances: what cannot be meant is refused, what is hardly meant is warned of.
+
+A misplaced decimal point, or inches read as millimetres, still gives a length that lays out: what betrays it is its
+size beside the fingers, the kerf and the stock. The bounds are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from assistant.errors import Fault
+from assistant.joinery.layout import MOST_SEGMENTS
+from assistant.joinery.model import Blade
+from assistant.joinery.units import MM_PER_UNIT, plain_length
+from assistant.plans.model import JointPlan, Plan
+from assistant.plans.reader import Table
+
+ZERO = Fraction(0)
+MOST_CLEARANCE = Fraction(3, 10)  # mm; over it glue has a gap to fill, and the joint shows it
+MOST_SAND = Fraction(2)  # mm; more is no longer sanded off
+USUAL_CLEARANCE = (Fraction(3, 100), MOST_CLEARANCE)
+USUAL_SAND = (Fraction(1, 10), Fraction(1))
+AS_A_RULE = {"mm": ("0.1 mm", "0.3 mm"), "in": ("0.004 in", "1/64 in")}
+"""Of a clearance and a sanding allowance, by the plan's unit."""
+CLEARANCE, GLUE, SAND = "joint.clearance", "lining.glue_clearance", "joint.sand_allowance"
+NEGATIVE = "can't be below zero: each finger would be wider than its socket, and would split it"
+NO_LESS = "give 0 or more; for a tighter joint than 0 gives, measure the kerf again"
+
+
+@dataclass(frozen=True, slots=True)
+class _Allowance:
+    """One of a plan's allowances, mm, with the key that holds it."""
+
+    key: str
+    size: Fraction
+
+
+def read_clearance(table: Table, key: str, unit: str, default: Fraction, most: Fraction) -> Fraction:
+    """The clearance at `key`, mm, or the default where there is none or a faulty one; the fault says why.
+
+    most: inclusive, mm.
+    """
+    value = table.length(key, unit)
+    if value is None:
+        return default
+    if value < 0:
+        table.document.fault(NEGATIVE, table.given(key, unit), table.path(key), NO_LESS)
+    elif value > most:
+        what = f"must be {plain_length(most, unit)} or less"
+        mend = f"give a smaller length{_meant(value, unit, USUAL_CLEARANCE)}"
+        table.document.fault(what, table.given(key, unit), table.path(key), mend)
+    else:
+        return value
+    return default
+
+
+def faults(plan: Plan, blade: Blade | None = None) -> Iterator[Fault]:
+    """Allowances that no joint can have, a fault for each; they name keys only. blade: to judge by its kerf too."""
+    for each in _clearances(plan):
+        what = _too_wide(plan, each.size, blade)
+        if what:
+            if each.size > MOST_CLEARANCE:
+                mend = f"it is only the play that glue needs, {AS_A_RULE[plan.unit][0]} as a rule"
+                mend += _meant(each.size, plan.unit, USUAL_CLEARANCE)
+            else:
+                mend = f"give the {_widths(plan)[0]}'s real width"
+            yield Fault(what, plain_length(each.size, plan.unit), each.key, mend)
+    thinner = min(plan.thickness.values(), default=ZERO)
+    if _is_sanded(plan) and plan.joint.sand_allowance >= thinner > 0:
+        sand = plan.joint.sand_allowance
+        what = f"is as much as the stock is thick, {plain_length(thinner, plan.unit)}, or more"
+        mend = f"it is only what is sanded off in the end, {AS_A_RULE[plan.unit][1]} as a rule"
+        mend += _meant(sand, plan.unit, USUAL_SAND)
+        yield Fault(what, plain_length(sand, plan.unit), SAND, mend)
+
+
+def mended(plan: Plan, blade: Blade | None = None) -> Plan:
+    """The plan with a usual figure in place of each refused one, so that its other faults come to light, and no
+    consequence of these."""
+    refused = {fault.where for fault in faults(plan, blade)}
+    usual = JointPlan(plan.joint.layout)
+    joint, lining = plan.joint, plan.lining
+    if CLEARANCE in refused:
+        joint = replace(joint, clearance=usual.clearance)
+    if SAND in refused:
+        joint = replace(joint, sand_allowance=usual.sand_allowance)
+    if lining is not None and GLUE in refused:
+        lining = replace(lining, glue_clearance=usual.clearance)
+    return replace(plan, joint=joint, lining=lining)
+
+
+def warnings(plan: Plan) -> Iterator[str]:
+    """Allowances that can be cut but are hardly meant."""
+    for each in _clearances(plan):
+        if each.size > MOST_CLEARANCE:
+            over = f"over {plain_length(MOST_CLEARANCE, plan.unit)} is loose for glue"
+            meant = _meant(each.size, plan.unit, USUAL_CLEARANCE)
+            yield f"{each.key} is {plain_length(each.size, plan.unit)}, and {over}{meant}"
+    sand = plan.joint.sand_allowance
+    if _is_sanded(plan) and sand > MOST_SAND:
+        over = f"over {plain_length(MOST_SAND, plan.unit)} is much to sand off"
+        yield f"{SAND} is {plain_length(sand, plan.unit)}, and {over}{_meant(sand, plan.unit, USUAL_SAND)}"
+
+
+def _clearances(plan: Plan) -> Iterator[_Allowance]:
+    yield _Allowance(CLEARANCE, plan.joint.clearance)
+    if plan.lining is not None:
+        yield _Allowance(GLUE, plan.lining.glue_clearance)
+
+
+def _is_sanded(plan: Plan) -> bool:
+    """Nothing stands out of a slotted board."""
+    return plan.joint.layout != "slots"
+
+
+def _too_wide(plan: Plan, clearance: Fraction, blade: Blade | None) -> str:
+    noun, widths = _widths(plan)
+    narrowest = min(widths, default=ZERO)
+    # Over 1,000 on a board are refused where they are laid out.
+    if 0 < narrowest <= 2 * clearance and plan.width <= narrowest * MOST_SEGMENTS:
+        which = "a" if len(set(widths)) == 1 else "the narrowest"
+        return f"is half the width of {which} {noun}, {plain_length(narrowest, plan.unit)}, or more"
+    if blade is not None and clearance >= blade.kerf:
+        return f"is as wide as the kerf of {plain_length(blade.kerf, plan.unit)}, or wider"
+    return ""
+
+
+def _widths(plan: Plan) -> tuple[str, tuple[Fraction, ...]]:
+    """What is as wide as the plan says; what is left over at an edge is judged where the joint is laid out."""
+    if plan.joint.layout == "slots":
+        return "slot", tuple(slot.width for slot in plan.slots)
+    return "finger", plan.joint.widths or ((plan.joint.finger,) if plan.joint.finger is not None else ())
+
+
+def _meant(size: Fraction, unit: str, usual: tuple[Fraction, Fraction]) -> str:
+    """What was probably meant: the number in millimetres, or its decimal point in another place; "" for neither."""
+    least, most = usual
+    found = []
+    as_millimetres = size / MM_PER_UNIT[unit]
+    if unit != "mm" and least <= as_millimetres <= most:
+        found.append(plain_length(as_millimetres, "mm"))
+    shifted = (size / 10**places for places in range(1, 5))
+    found += [plain_length(length, unit) for length in shifted if least <= length <= most][:1]
+    return f": did you mean {', or '.join(found)}?" if found else ""
