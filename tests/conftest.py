@@ -31,7 +31,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.fixture(autouse=True, scope="session")
 def everything_witnessed() -> Iterator[None]:
-    """A fixture, not a hook: tests that run side by side are child processes of one that must not pass this on to them."""
+    """A fixture, not a hook: tests that run side by side are children of a process that must not pass this on."""
     given = os.environ.get("PYTHONPATH")
     with tempfile.TemporaryDirectory(prefix="witness-") as folder, pytest.MonkeyPatch.context() as patch:
         patch.setenv("PYTHONPATH", os.pathsep.join((str(WITNESSED), *((given,) if given else ()))))
