@@ -208,7 +208,7 @@ def test_what_one_process_revokes_is_out_in_another(tmp_path: Path) -> None:
     assert there.of_token(token) is not None
     assert there.revoke(device.id) == (device,)
     assert here.of_token(token) is None
-    assert not here.knows(device.id)
+    assert not here.holds(device)
 
 
 def test_revoking_all_and_revoking_nobody(tmp_path: Path) -> None:
@@ -220,12 +220,26 @@ def test_revoking_all_and_revoking_nobody(tmp_path: Path) -> None:
     assert store.all() == ()
 
 
-def test_a_number_is_not_given_to_a_second_device_while_later_ones_are_there(tmp_path: Path) -> None:
+@pytest.mark.parametrize("gone", ["1", "2", None])
+def test_a_number_is_never_given_to_a_second_device(tmp_path: Path, gone: str | None) -> None:
     store = devices(tmp_path)
-    first, _ = store.pair("a")
+    store.pair("a")
     store.pair("b")
-    store.revoke(first.id)
+    store.revoke(gone)
     assert store.pair("c")[0].id == "3"
+    assert devices(tmp_path).pair("d")[0].id == "4"
+
+
+def test_a_number_alone_holds_nothing(tmp_path: Path) -> None:
+    """Where the file was deleted, numbers begin again; the tokens that were given with them open nothing."""
+    store = devices(tmp_path)
+    before, _ = store.pair("a")
+    (tmp_path / FILE_NAME).unlink()
+    after, _ = store.pair("b")
+    assert after.id == before.id
+    assert store.holds(after) and not store.holds(before)
+    store.seen(before)
+    assert store.all() == (after,)
 
 
 def test_there_is_an_end_to_how_many_are_paired(tmp_path: Path) -> None:
@@ -244,7 +258,16 @@ def test_the_file_is_its_owners_alone(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "{", "[]", '{"version": 2, "devices": []}', '{"version": 1, "devices": [{}]}', '{"version": 1, "devices": 3}'],
+    [
+        "",
+        "{",
+        "[]",
+        '{"version": 3, "devices": [], "last": 0}',
+        '{"version": 2, "devices": []}',
+        '{"version": 2, "devices": [], "last": "1"}',
+        '{"version": 2, "devices": [{}], "last": 1}',
+        '{"version": 2, "devices": 3, "last": 1}',
+    ],
 )
 def test_a_damaged_file_lets_nobody_in_and_is_named(tmp_path: Path, text: str) -> None:
     store = devices(tmp_path)
@@ -259,7 +282,7 @@ def test_last_seen_is_noted(tmp_path: Path) -> None:
     times = iter(["2026-03-02T09:00:00.000Z", "2026-03-03T09:00:00.000Z"])
     store = Devices(tmp_path, lambda: next(times))
     device, _ = store.pair("tablet")
-    store.seen(device.id)
+    store.seen(device)
     (data,) = json.loads((tmp_path / FILE_NAME).read_text(encoding="utf-8"))["devices"]
     assert (data["paired"], data["seen"]) == ("2026-03-02T09:00:00.000Z", "2026-03-03T09:00:00.000Z")
 

@@ -6,18 +6,21 @@ import contextlib
 import json
 import re
 import socket
+import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from assistant.errors import CouldNotRun
+from assistant.screens.page import room
 from assistant.screens.page.bench import BenchPage
 from assistant.screens.page.gate import home_address
 from assistant.screens.page.hub import MOST_STREAMS
-from assistant.screens.page.server import MOST_BODY, MOST_OF_ONE
+from assistant.screens.page.room import MOST_PAIRED, MOST_UNPAIRED, UNPAIRED_OF_ONE
+from assistant.screens.page.server import MOST_BODY
 from assistant.session import facts as f
 from assistant.session.events import CodeAsked, Gesture
 from tests.screens.page_made import Answer, Made, Pages, ask, made, made_job
@@ -42,6 +45,13 @@ def raw(port: int, data: bytes, wait_s: float = 3.0) -> bytes:
             while part := connection.recv(65536):
                 got += part
         return got
+
+
+def until(holds: Callable[[], bool], timeout_s: float = 20.0) -> None:
+    end = time.monotonic() + timeout_s
+    while not holds():
+        assert time.monotonic() < end
+        time.sleep(0.01)
 
 
 def status_of(reply: bytes) -> int:
@@ -118,6 +128,46 @@ def test_a_revoked_device_is_out_at_once_and_its_stream_within_a_moment(one: Mad
     assert ask(one.port, "GET", "/sessions", cookie=cookie).status == 401
     assert page.ended.wait(3.0)
     page.close()
+
+
+def test_a_revoked_devices_stream_ends_though_its_number_is_given_again(one: Made) -> None:
+    """The file is deleted, as its message says when it can't be read, and another device gets the number."""
+    page = Pages(one.port, one.pair())
+    page.wait(lambda kind, body: kind == "all")
+    one.page.devices.path.unlink()
+    one.pair("another")
+    assert [device.id for device in one.page.devices.all()] == ["1"]
+    assert page.ended.wait(20.0)
+    page.close()
+
+
+def test_nothing_goes_to_a_stream_once_its_token_is_revoked(one: Made, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What happens in the very moment after: nobody has looked for revoked devices yet."""
+    monkeypatch.setattr(one.page.server, "clear", lambda: None)
+    page = Pages(one.port, one.pair())
+    page.wait(lambda kind, body: kind == "all")
+    one.page.devices.revoke(None)
+    one.to_first_pass()
+    assert page.ended.wait(20.0)
+    assert "cutting" not in [body.get("state", {}).get("mode") for _, body in page.messages]
+    page.close()
+
+
+def test_a_revoked_devices_stream_is_ended_and_does_not_wait_for_news(
+    one: Made, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("assistant.screens.page.server.TICK_S", 1000.0)
+    page, other = Pages(one.port, one.pair("phone")), Pages(one.port, one.pair("tablet"))
+    for each in (page, other):
+        each.wait(lambda kind, body: kind == "all")
+    one.page.devices.revoke("1")
+    assert page.ended.wait(20.0)
+    until(lambda: one.page.hub.streams == 1)
+    assert not other.ended.is_set()
+    one.page.devices.revoke(None)
+    for each in (page, other):
+        assert each.ended.wait(20.0)
+        each.close()
 
 
 def test_a_device_may_forget_itself(one: Made) -> None:
@@ -272,20 +322,95 @@ def test_too_many_requests_of_one_address_are_refused_for_a_while(one: Made) -> 
     assert ask(one.port, "GET", "/paired").status == 200
 
 
-def test_idle_connections_are_limited_and_leave_room_again(one: Made) -> None:
-    idle = [socket.create_connection(("127.0.0.1", one.port)) for _ in range(MOST_OF_ONE)]
+def idle(port: int, source: str = "127.0.0.1") -> socket.socket:
+    return socket.create_connection(("127.0.0.1", port), source_address=(source, 0))
+
+
+def is_ended(connection: socket.socket) -> bool:
+    connection.settimeout(20.0)
     try:
-        end = time.monotonic() + 3
-        while one.page.server.connections < MOST_OF_ONE and time.monotonic() < end:
-            time.sleep(0.01)
-        assert raw(one.port, b"GET / HTTP/1.1\r\n\r\n") == b""
+        return connection.recv(100) == b""
+    except ConnectionError:
+        return True
+
+
+def test_of_idle_connections_the_oldest_makes_room(one: Made) -> None:
+    silent = [idle(one.port) for _ in range(UNPAIRED_OF_ONE + 1)]
+    try:
+        assert is_ended(silent[0])
+        assert one.page.server.connections == UNPAIRED_OF_ONE
+        assert ask(one.port, "GET", "/").status == 200
+        assert is_ended(silent[1])
     finally:
-        for connection in idle:
+        for connection in silent:
             connection.close()
-    end = time.monotonic() + 3
-    while one.page.server.connections and time.monotonic() < end:
-        time.sleep(0.01)
+    until(lambda: one.page.server.connections == 0)
+
+
+@pytest.mark.parametrize(
+    "begun",
+    [b"", b"GET / HTTP/1.1\r\nHost: x", b"POST /pair HTTP/1.1\r\nHost: {own}\r\nOrigin: http://{own}\r\n"
+     b"Content-Type: application/json\r\nContent-Length: 2000\r\n\r\n["],
+    ids=["silent", "head", "body"],
+)  # fmt: skip
+def test_a_request_has_to_come_whole_within_its_time_however_steadily_it_drips(
+    one: Made, monkeypatch: pytest.MonkeyPatch, begun: bytes
+) -> None:
+    monkeypatch.setattr(room, "WHOLE_S", 1.0)
+    with idle(one.port) as slow:
+        slow.sendall(begun.replace(b"{own}", f"127.0.0.1:{one.port}".encode()))
+        slow.settimeout(0.1)
+        for _ in range(200):
+            with contextlib.suppress(TimeoutError, BrokenPipeError, ConnectionError):
+                slow.sendall(b" " if begun else b"")
+                if slow.recv(1000) == b"":
+                    break
+        else:
+            pytest.fail("it was never ended")
     assert ask(one.port, "GET", "/").status == 200
+
+
+def test_two_hundred_slow_strangers_lock_no_paired_page_out(one: Made) -> None:
+    """Each sends a byte of its head now and then, from the page's own address and from others; one that was ended
+    comes back. Meanwhile an open page goes on, is loaded and paired again, and does what pages do."""
+    sources = ["127.0.0.1", *(f"127.0.0.{n}" for n in range(2, 12))] if sys.platform == "linux" else ["127.0.0.1"]
+    page = Pages(one.port, cookie := one.pair())
+    over = threading.Event()
+    slow = [idle(one.port, sources[n % len(sources)]) for n in range(200)]
+    came_back = []
+
+    def drip() -> None:
+        while not over.wait(0.05):
+            for n, connection in enumerate(slow):
+                try:
+                    connection.sendall(b"G")
+                except OSError:
+                    connection.close()
+                    slow[n] = idle(one.port, sources[n % len(sources)])
+                    came_back.append(n)
+
+    dripping = threading.Thread(target=drip)
+    dripping.start()
+    try:
+        until(lambda: len(came_back) > 200)
+        one.to_first_pass()
+        for n in range(5):
+            assert ask(one.port, "GET", "/").status == 200
+            assert ask(one.port, "GET", "/sessions", cookie=cookie).status == 200
+            again = Pages(one.port, cookie)
+            one.gesture("tap")
+            for each in (page, again):
+                each.wait(lambda kind, body, cut=n + 1: body.get("state", {}).get("cut_here") == cut, 20.0)
+            again.close()
+        assert do(one, cookie, {"do": "stand by"}).status == 202
+        assert one.page.server.connections <= MOST_UNPAIRED + MOST_PAIRED
+        assert not page.ended.is_set()
+    finally:
+        over.set()
+        dripping.join()
+        for connection in slow:
+            connection.close()
+        page.close()
 
 
 def test_the_streams_are_limited(one: Made) -> None:

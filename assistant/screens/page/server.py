@@ -1,7 +1,7 @@
 """The page's server: plain HTTP on the standard library, a thread a connection, every wait and size bounded.
 
-What a request meets, in this order: the number of connections, the rate, the Host, the kind of request, the
-device's token and, for everything but reading, the Origin. No GET changes anything. Nobody unpaired is told
+What a request meets, in this order: the room for connections (`room.py`), the rate, the Host, the kind of request,
+the device's token and, for everything but reading, the Origin. No GET changes anything. Nobody unpaired is told
 anything but that a code is wanted.
 """
 
@@ -12,7 +12,7 @@ import queue
 import socket
 import sys
 import threading
-from collections import Counter
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -27,12 +27,13 @@ from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_o
 from assistant.screens.page.history import History
 from assistant.screens.page.hub import Hub
 from assistant.screens.page.pairing import PairingCode
+from assistant.screens.page.room import Room
 
 PORT = 8437
 IDLE_S = 10.0
 TICK_S = 1.0
+CLEAR_S = 0.25  # how often late connections and revoked devices are looked for
 MOST_BODY = 2048
-MOST_CONNECTIONS, MOST_OF_ONE = 96, 64
 REQUESTS = (40.0, 200.0)  # a second, at once; of one address
 DOINGS = (2.0, 8.0)  # of one device
 PAIRINGS = (0.5, 10.0)  # of one address
@@ -66,8 +67,8 @@ class PageServer(ThreadingHTTPServer):
         self.parts, self.lan = parts, lan
         self.names = own_names(lan)
         self.requests, self.doings, self.pairings = Rates(*REQUESTS), Rates(*DOINGS), Rates(*PAIRINGS)
-        self._guard = threading.Lock()
-        self._connections: dict[socket.socket, str] = {}
+        self.room = Room()
+        self._cleared = 0.0
         self.closing = False
         try:
             super().__init__(("" if lan else "127.0.0.1", port), Handler)
@@ -75,7 +76,7 @@ class PageServer(ThreadingHTTPServer):
             raise CouldNotRun(f"the page can't have port {port} ({error}); give another with --port N") from error
         self.port = int(self.server_address[1])
         self.cookie = f"kerfcall-{self.port}"
-        self._thread = threading.Thread(target=self.serve_forever, name="page server", daemon=True)
+        self._thread = threading.Thread(target=self.serve_forever, args=(CLEAR_S,), name="page server", daemon=True)
         self._thread.start()
 
     def server_bind(self) -> None:
@@ -89,28 +90,31 @@ class PageServer(ThreadingHTTPServer):
         return is_at_home(str(client_address[0]))
 
     def process_request(self, request: Any, client_address: Any) -> None:
-        address = str(client_address[0])
-        with self._guard:
-            of_one = Counter(self._connections.values())[address]
-            refused = self.closing or len(self._connections) >= MOST_CONNECTIONS or of_one >= MOST_OF_ONE
-            if not refused:
-                self._connections[request] = address
-        if refused:
-            self.shutdown_request(request)
-        else:
+        if self.room.enter(request, str(client_address[0])):
             super().process_request(request, client_address)
+        else:
+            self.shutdown_request(request)
 
     def shutdown_request(self, request: Any) -> None:
-        with self._guard:
-            self._connections.pop(request, None)
+        self.room.left(request)
         super().shutdown_request(request)
+
+    def service_actions(self) -> None:
+        """Between two connections, and while none comes."""
+        now = time.monotonic()
+        if now - self._cleared >= CLEAR_S:
+            self._cleared = now
+            self.clear()
+
+    def clear(self) -> None:
+        self.room.clear(self.parts.devices.holds)
 
     def handle_error(self, request: Any, client_address: Any) -> None:
         """A connection that breaks is the browser's affair; the terminal belongs to the session."""
 
     @property
     def connections(self) -> int:
-        return len(self._connections)
+        return len(self.room)
 
     def close(self) -> None:
         """Stop listening, and end every connection. Safe to repeat."""
@@ -120,11 +124,7 @@ class PageServer(ThreadingHTTPServer):
         self.shutdown()
         self.server_close()
         self._thread.join(2.0)
-        with self._guard:
-            open_ones = list(self._connections)
-        for connection in open_ones:
-            with suppress(OSError):
-                connection.shutdown(socket.SHUT_RDWR)
+        self.room.close()
 
 
 class Handler(BaseHTTPRequestHandler):
@@ -156,7 +156,12 @@ class Handler(BaseHTTPRequestHandler):
         self._body_read = False
         try:
             status = self._refusal(routes)
-            if status:
+            place = self.server.room.answers(self.request, self.device)
+            if place is None:
+                self.close_connection = True
+            elif self.device is not None and place.device is None:
+                raise Refused(503, "Too many pages are open.")
+            elif status:
                 self.answer(status)
             elif self.path in routes:
                 routes[self.path][1](self)
@@ -168,6 +173,8 @@ class Handler(BaseHTTPRequestHandler):
             self.close_connection = True
         except KerfcallError as error:
             self.answer(503, {"error": str(error)})
+        finally:
+            self.server.room.waits(self.request)
 
     def _refusal(self, routes: dict[str, tuple[bool, Callable[[Handler], None]]]) -> int:
         """The status that refuses this request, 0 where nothing does."""
@@ -279,7 +286,9 @@ class Handler(BaseHTTPRequestHandler):
 
     def leave(self) -> None:
         if self.device is not None:
+            self.server.room.forgets(self.request)
             self.server.parts.devices.revoke(self.device.id)
+            self.server.clear()
         self.answer(204, cookie=self._cookie("", 0))
 
     def _cookie(self, token: str, age_s: int) -> str:
@@ -315,7 +324,10 @@ class Handler(BaseHTTPRequestHandler):
         return self.device
 
     def stream(self) -> None:
-        """Everything there is, then each change as it comes, and a sign of life every `TICK_S`."""
+        """Everything there is, then each change as it comes, and a sign of life every `TICK_S`.
+
+        The token is held against those that are paired before each word, so that none goes out once it is revoked.
+        """
         device, hub, devices = self._device, self.server.parts.hub, self.server.parts.devices
         stream = hub.open(device.id)
         if stream is None:
@@ -323,16 +335,17 @@ class Handler(BaseHTTPRequestHandler):
         self.close_connection = True
         try:
             with suppress(CouldNotRun):
-                devices.seen(device.id)
+                devices.seen(device)
             self._head(200, "text/event-stream; charset=utf-8", document.NOTHING)
             self.send_header("Connection", "close")
             self.end_headers()
-            while not stream.closed and hub.alive and devices.knows(device.id):
+            self.server.room.carries(self.request, stream)
+            while not stream.closed and hub.alive:
                 try:
                     message = stream.queue.get(timeout=TICK_S)
                 except queue.Empty:
                     message = hub.tick()
-                if message is None:
+                if message is None or not devices.holds(device):
                     return
                 self.wfile.write(message)
         finally:
