@@ -54,19 +54,19 @@ def free_port() -> str:
 
 def paired(port: int, code: str) -> str:
     answer = ask(port, "POST", "/pair", body={"code": code, "name": "tablet"})
-    assert answer.status == 204, answer.body
-    return str(answer.headers["Set-Cookie"]).split(";")[0]
+    assert answer.status == 200, answer.body
+    return str(answer.json["token"])
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs SIGINT")
 def test_the_journal_is_served_and_devices_are_listed_and_revoked(workshop: Workshop) -> None:
     workshop.cut("1 heard marigold all clamps are secure\n")
     with serving(workshop, "page", "--state", "state", "--port", free_port()) as (process, port, code):
-        cookie = paired(port, code)
-        sessions = ask(port, "GET", "/sessions", cookie=cookie).json["sessions"]
+        token = paired(port, code)
+        sessions = ask(port, "GET", "/sessions", token=token).json["sessions"]
         assert [(one["title"], one["rehearsed"]) for one in sessions] == [("Small tray", True)]
-        assert ask(port, "POST", "/do", cookie=cookie, body={"do": "again"}).status == 409
-        page = Pages(port, cookie)
+        assert ask(port, "POST", "/do", token=token, body={"do": "again"}).status == 409
+        page = Pages(port, token)
         assert page.wait(lambda kind, body: kind == "all")["state"] == {}
         listed = json.loads(workshop.run("page", "devices", "--state", "state", "--json").out)
         assert [(one["id"], one["name"]) for one in listed] == [("1", "tablet")]
@@ -76,7 +76,7 @@ def test_the_journal_is_served_and_devices_are_listed_and_revoked(workshop: Work
         assert (done.code, done.out) == (0, "Device 1, tablet, is out; a page that it has open ends within a second.\n")
         assert page.ended.wait(4)
         page.close()
-        assert ask(port, "GET", "/sessions", cookie=cookie).status == 401
+        assert ask(port, "GET", "/sessions", token=token).status == 401
         process.send_signal(signal.SIGINT)
         assert process.wait(10) == 0
     assert workshop.run("page", "devices", "--state", "state").out.startswith("No device is paired.")
@@ -92,16 +92,16 @@ def test_a_session_is_followed_and_driven_as_far_as_a_page_may(workshop: Worksho
     try:
         child.expect(r":(\d+)/[\s\S]*?code (\d{4}) (\d{4})")
         port, code = int(child.match[1]), child.match[2] + child.match[3]
-        page = Pages(port, cookie := paired(port, code))
+        page = Pages(port, token := paired(port, code))
         told = ['Paired: device 1, "tablet"', "check: clamps"]  # in either order
         while told:
             told.pop(child.expect(told))
         page.wait(lambda kind, body: body.get("state", {}).get("check") == "clamps")
-        assert ask(port, "POST", "/do", cookie=cookie, body={"do": "note", "text": "knot"}).status == 202
+        assert ask(port, "POST", "/do", token=token, body={"do": "note", "text": "knot"}).status == 202
         child.expect("Problem marked")
-        assert ask(port, "POST", "/do", cookie=cookie, body={"do": "stand by"}).status == 202
+        assert ask(port, "POST", "/do", token=token, body={"do": "stand by"}).status == 202
         page.wait(lambda kind, body: body.get("state", {}).get("mode") == "standing by")
-        svg = ask(port, "GET", "/drawing.svg", cookie=cookie)
+        svg = ask(port, "GET", "/drawing.svg", token=token)
         assert svg.status == 200 and b"Small tray" in svg.body
         child.send("p")
         child.expect(r"code (\d{4}) (\d{4})")

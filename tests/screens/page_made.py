@@ -57,9 +57,8 @@ class Made:
             self.gesture("hold")
 
     def pair(self, name: str = "tablet") -> str:
-        """A paired device's cookie."""
-        _, token = self.page.devices.pair(name)
-        return f"{self.page.server.cookie}={token}"
+        """A paired device's token."""
+        return self.page.devices.pair(name)[1]
 
 
 @contextmanager
@@ -122,12 +121,17 @@ class Answer:
         return json.loads(self.body)
 
 
+def bearer(token: str) -> dict[str, str]:
+    """The header that the page sends it in, as RFC 6750 section 2.1 has it."""
+    return {"Authorization": f"Bearer {token}"}
+
+
 def ask(
     port: int,
     method: str,
     path: str,
     *,
-    cookie: str = "",
+    token: str = "",
     body: Any = None,
     host: str = "",
     origin: str | None = "",
@@ -138,8 +142,8 @@ def ask(
     sent = {"Host": own}
     if method == "POST" and origin is not None:
         sent["Origin"] = origin or f"http://127.0.0.1:{port}"
-    if cookie:
-        sent["Cookie"] = cookie
+    if token:
+        sent |= bearer(token)
     data = None
     if body is not None:
         data = body if isinstance(body, bytes) else json.dumps(body).encode()
@@ -158,14 +162,14 @@ def ask(
 class Pages:
     """A stream read as a page reads it, on a thread of its own: (kind, body) in order."""
 
-    def __init__(self, port: int, cookie: str):
+    def __init__(self, port: int, token: str):
         self.messages: list[tuple[str, Any]] = []
         self.on_message: Callable[[Any], object] = lambda body: None
         self.status = 0
         self._new = threading.Condition()
         self.ended = threading.Event()
         self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
-        headers = {"Origin": f"http://127.0.0.1:{port}", "Cookie": cookie}
+        headers = {"Origin": f"http://127.0.0.1:{port}", **bearer(token)}
         self._connection.request("POST", "/stream", b"", headers)
         self._answer = self._connection.getresponse()
         self.status = self._answer.status

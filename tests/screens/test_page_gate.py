@@ -278,6 +278,15 @@ def test_a_damaged_file_lets_nobody_in_and_is_named(tmp_path: Path, text: str) -
         store.all()
 
 
+def test_devices_whose_tokens_were_in_cookies_are_out_and_their_numbers_stay_theirs(tmp_path: Path) -> None:
+    before = {"id": "4", "name": "tablet", "hash": hashlib.sha256(b"token").hexdigest(), "paired": "", "seen": ""}
+    (tmp_path / FILE_NAME).write_text(json.dumps({"version": 1, "devices": [before]}), encoding="utf-8")
+    store = devices(tmp_path)
+    assert store.of_token("token") is None
+    assert store.all() == ()
+    assert store.pair("tablet")[0].id == "5"
+
+
 def test_last_seen_is_noted(tmp_path: Path) -> None:
     times = iter(["2026-03-02T09:00:00.000Z", "2026-03-03T09:00:00.000Z"])
     store = Devices(tmp_path, lambda: next(times))

@@ -139,7 +139,8 @@ class Devices:
             devices = [_device(each) for each in data["devices"]]
             highest = max((int(device.id) for device in devices), default=0)
             if data["version"] == 1:
-                return Kept(devices, highest)
+                # Those tokens were in cookies, which every port of this host was sent: they open nothing any more.
+                return Kept([], highest)
             if type(data["last"]) is not int or data["last"] < highest:
                 raise ValueError(f"last {data['last']!r}")
             return Kept(devices, data["last"])

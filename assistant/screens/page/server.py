@@ -2,7 +2,10 @@
 
 What a request meets, in this order: the room for connections (`room.py`), the rate, the Host, the kind of request,
 the device's token and, for everything but reading, the Origin. No GET changes anything. Nobody unpaired is told
-anything but that a code is wanted.
+anything but that a code is wanted: the two documents are the same for everybody and hold nothing of a session.
+
+The token comes in a header, as RFC 6750 has it, and never in a cookie: a browser sends a host's cookies to each of its
+ports, whoever serves there.
 """
 
 from __future__ import annotations
@@ -37,7 +40,6 @@ MOST_BODY = 2048
 REQUESTS = (40.0, 200.0)  # a second, at once; of one address
 DOINGS = (2.0, 8.0)  # of one device
 PAIRINGS = (0.5, 10.0)  # of one address
-COOKIE_DAYS = 400
 
 
 @dataclass(frozen=True)
@@ -75,7 +77,6 @@ class PageServer(ThreadingHTTPServer):
         except (OSError, OverflowError) as error:
             raise CouldNotRun(f"the page can't have port {port} ({error}); give another with --port N") from error
         self.port = int(self.server_address[1])
-        self.cookie = f"kerfcall-{self.port}"
         self._thread = threading.Thread(target=self.serve_forever, args=(CLEAR_S,), name="page server", daemon=True)
         self._thread.start()
 
@@ -192,16 +193,14 @@ class Handler(BaseHTTPRequestHandler):
             return 405 if self.path in _GETS or self.path in _POSTS else 404
         if self.command == "POST" and not is_own_origin(headers.get_all("Origin") or [], hosts[0]):
             return 403
-        if headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none") and self.path != "/":
+        if headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none") and self.path not in _DOCUMENTS:
             return 403
         return 0
 
     def _paired(self) -> Device | None:
-        for part in "; ".join(self.headers.get_all("Cookie") or []).split(";"):
-            name, _, value = part.strip().partition("=")
-            if name == self.server.cookie and value:
-                return self.server.parts.devices.of_token(value)
-        return None
+        sent = self.headers.get_all("Authorization") or []
+        scheme, _, token = sent[0].strip().partition(" ") if len(sent) == 1 else ("", "", "")
+        return self.server.parts.devices.of_token(token.strip()) if scheme.lower() == "bearer" and token else None
 
     def _json(self) -> Any:
         """The body. Raises Refused."""
@@ -223,18 +222,16 @@ class Handler(BaseHTTPRequestHandler):
 
     # Answers
 
-    def answer(self, status: int, body: Any = None, cookie: str = "") -> None:
+    def answer(self, status: int, body: Any = None) -> None:
         data = b"" if body is None else json.dumps(body, ensure_ascii=False).encode()
-        self.send(status, data, "application/json; charset=utf-8", cookie=cookie)
+        self.send(status, data, "application/json; charset=utf-8")
 
-    def send(self, status: int, data: bytes, kind: str, policy: str = document.NOTHING, cookie: str = "") -> None:
+    def send(self, status: int, data: bytes, kind: str, policy: str = document.NOTHING) -> None:
         """A whole answer. A body that was not read ends the connection, lest it is taken for the next request."""
         headers = getattr(self, "headers", None)
         unread = headers is None or (not getattr(self, "_body_read", False) and _announces_a_body(headers))
         self.close_connection = self.close_connection or unread or self.server.closing
         self._head(status, kind, policy)
-        if cookie:
-            self.send_header("Set-Cookie", cookie)
         if status != 204:
             self.send_header("Content-Length", str(len(data)))
         if self.close_connection:
@@ -261,11 +258,17 @@ class Handler(BaseHTTPRequestHandler):
     # What is served
 
     def root(self) -> None:
-        served = document.page() if self.device else document.door()
+        self._document(document.door())
+
+    def bench(self) -> None:
+        """A browser that is sent to an address can't bring a token along; the page brings it with all it asks for."""
+        self._document(document.page())
+
+    def _document(self, served: document.Document) -> None:
         self.send(200, served.html, "text/html; charset=utf-8", served.policy)
 
     def paired(self) -> None:
-        """Whether the cookie comes along: a link from another site brings none the first time."""
+        """Whether the token that came along is one of ours."""
         self.answer(200, {"paired": self.device is not None})
 
     def pair(self) -> None:
@@ -282,17 +285,14 @@ class Handler(BaseHTTPRequestHandler):
             raise Refused(403, f"That is not the code, or it has run out. {tries}")
         device, token = self.server.parts.devices.pair(body["name"])
         self.server.parts.paired(device)
-        self.answer(204, cookie=self._cookie(token, COOKIE_DAYS * 86400))
+        self.answer(200, {"token": token})
 
     def leave(self) -> None:
         if self.device is not None:
             self.server.room.forgets(self.request)
             self.server.parts.devices.revoke(self.device.id)
             self.server.clear()
-        self.answer(204, cookie=self._cookie("", 0))
-
-    def _cookie(self, token: str, age_s: int) -> str:
-        return f"{self.server.cookie}={token}; Max-Age={age_s}; Path=/; HttpOnly; SameSite=Strict"
+        self.answer(204)
 
     def do(self) -> None:
         device = self._device
@@ -364,10 +364,12 @@ def _history_id(path: str) -> str | None:
 
 _GETS: dict[str, tuple[bool, Callable[[Handler], None]]] = {
     "/": (True, Handler.root),
+    "/bench": (True, Handler.bench),
     "/paired": (True, Handler.paired),
     "/sessions": (False, Handler.sessions),
     "/drawing.svg": (False, Handler.drawing),
 }
+_DOCUMENTS = ("/", "/bench")  # a link on another site may lead to them
 _POSTS: dict[str, tuple[bool, Callable[[Handler], None]]] = {
     "/pair": (True, Handler.pair),
     "/stream": (False, Handler.stream),
