@@ -14,6 +14,7 @@ from assistant.errors import BadInput, Fault
 from assistant.journal.account import local_time
 from assistant.journal.store import default_state_dir
 from assistant.runner.clock import LiveClock
+from assistant.screens.notes import Notes
 from assistant.screens.page.devices import Devices
 
 ALL = "all"
@@ -50,11 +51,12 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _serve(args: argparse.Namespace) -> int:
-    page = open_page(args, LiveClock(), lambda text: print(text, flush=True))
+    notes = Notes(sys.stdout)
+    page = open_page(args, LiveClock(), notes.note, notes.withdraw)
     try:
         terminal = sys.stdin is not None and sys.stdin.isatty()
-        print(HINT if terminal else NO_TERMINAL, flush=True)
-        _until_left(page.invite if terminal else None)
+        notes.note(HINT if terminal else NO_TERMINAL)
+        _until_left(page.invite if terminal else None, notes.typed)
     except KeyboardInterrupt:
         print()
     finally:
@@ -62,12 +64,13 @@ def _serve(args: argparse.Namespace) -> int:
     return 0
 
 
-def _until_left(new_code: Callable[[], object] | None) -> None:
+def _until_left(new_code: Callable[[], object] | None, typed: Callable[[str], None]) -> None:
     """Each line of the terminal is a wish for a new code; its end, or Ctrl-C, ends."""
     if new_code is None:
         while True:
             time.sleep(3600)  # unlike a lock, it ends at Ctrl-C everywhere
-    for _ in sys.stdin:
+    for line in sys.stdin:
+        typed(line)
         new_code()
 
 

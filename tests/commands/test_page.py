@@ -12,6 +12,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -116,6 +117,40 @@ def test_a_session_is_followed_and_driven_as_far_as_a_page_may(workshop: Worksho
     records = workshop.export()["records"]
     assert [record["kind"] for record in records][-2:] == ["noted", "stood_by"]
     assert (records[-2]["text"], records[-1]["by"]) == ("knot", "page")
+
+
+def in_a_terminal(workshop: Workshop, *words: str) -> Any:
+    rigs = pytest.importorskip("tests.screens.view_rig", reason="pyte is not installed")
+    at = [arg.replace("DIR", str(workshop.folder)) for arg in words]
+    return rigs.Rig([sys.executable, "-m", "assistant", *at, "--state", str(workshop.folder / "state")], 100, 40)
+
+
+def code_on(text: str) -> str:
+    found = re.search(r"code (\d{4}) (\d{4})", text)
+    return found[1] + found[2] if found else ""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+@pytest.mark.parametrize(
+    "words", [("page",), ("cut", "DIR/plan.toml", "--shop", "DIR/shop.toml", "--no-voice", "--no-pedal", "--page")]
+)
+def test_a_code_that_was_used_is_gone_from_the_terminal(workshop: Workshop, words: tuple[str, ...]) -> None:
+    port = int(free_port())
+    rig = in_a_terminal(workshop, *words, "--port", str(port))
+    try:
+        code = code_on(rig.until(lambda text: code_on(text) != ""))
+        wrong = {"code": f"{(int(code) + 1) % 10**8:08d}", "name": "x"}
+        assert ask(port, "POST", "/pair", body=wrong).status == 403
+        text = rig.until("A wrong pairing code from 127.0.0.1; 4 tries left")
+        assert code_on(text) == code
+        paired(port, code)
+        rig.until('Paired: device 1, "tablet"')
+        text = rig.until(lambda text: not code_on(text))
+        assert "To pair a device" not in text and "4 tries left" in text
+        rig.send("\n" if words == ("page",) else "p")
+        assert code_on(rig.until(lambda text: code_on(text) != "")) != code
+    finally:
+        rig.close()
 
 
 @pytest.mark.parametrize(

@@ -38,6 +38,7 @@ class Made:
     page: BenchPage
     session: str
     notes: list[str] = field(default_factory=list)
+    """What the operator is shown: every note that was not withdrawn."""
 
     @property
     def port(self) -> int:
@@ -77,6 +78,7 @@ def made(
             folder,
             clock,
             notes.append,
+            withdraw=notes.remove,
             post=runner.post,
             session=session,
             drawing=lambda: drawing,
@@ -136,8 +138,12 @@ def ask(
     host: str = "",
     origin: str | None = "",
     headers: dict[str, str] | None = None,
+    source: str = "127.0.0.1",
 ) -> Answer:
-    """One request as a browser on this machine sends it. host, origin: "" for the right ones, None for no Origin."""
+    """One request as a browser on this machine sends it, from this address of the machine's own.
+
+    host, origin: "" for the right ones, None for no Origin.
+    """
     own = host or f"127.0.0.1:{port}"
     sent = {"Host": own}
     if method == "POST" and origin is not None:
@@ -150,7 +156,7 @@ def ask(
         sent["Content-Type"] = "application/json"
     elif method == "POST":
         data = b""
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10, source_address=(source, 0))
     try:
         connection.request(method, path, data, sent | (headers or {}))
         answer = connection.getresponse()

@@ -13,7 +13,7 @@ import pytest
 from assistant.errors import CouldNotRun
 from assistant.screens.page.devices import FILE_NAME, MOST, Devices, clean_name
 from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_origin, own_names
-from assistant.screens.page.pairing import LASTS_S, TRIES, PairingCode, grouped
+from assistant.screens.page.pairing import LASTS_S, MOST_TRIES, TRIES, PairingCode, Try, grouped
 
 NAMES = frozenset({"localhost", "bench.local"})
 
@@ -114,27 +114,51 @@ def wrong(code: str) -> str:
     return f"{(int(code) + 1) % 10**8:08d}"
 
 
+HERE = "192.168.1.9"
+
+
+def lefts(codes: PairingCode, code: str, address: str, times: int) -> list[int]:
+    return [codes.take(code, address).left for _ in range(times)]
+
+
 def test_a_code_has_eight_digits_and_is_good_once() -> None:
     codes = PairingCode()
     code = codes.begin()
     assert len(code) == 8 and code.isdigit()
-    assert codes.take(code) is None
-    assert codes.take(code) == 0
+    assert codes.take(code, HERE) == Try(right=True, counted=True, ended=True)
+    assert codes.take(code, HERE) == Try()
 
 
-def test_a_code_bears_five_tries() -> None:
+def test_a_code_bears_five_tries_of_an_address() -> None:
     codes = PairingCode()
     code = codes.begin()
-    assert [codes.take(wrong(code)) for _ in range(TRIES)] == [4, 3, 2, 1, 0]
-    assert codes.take(code) == 0
+    assert lefts(codes, wrong(code), HERE, TRIES + 1) == [4, 3, 2, 1, 0, 0]
+    assert codes.take(code, HERE) == Try()
+
+
+def test_what_one_address_tries_takes_nothing_from_another() -> None:
+    codes = PairingCode()
+    code = codes.begin()
+    lefts(codes, wrong(code), "10.0.0.1", 100)
+    assert codes.take(wrong(code), HERE).left == 4
+    assert codes.take(code, HERE).right
+
+
+def test_many_addresses_have_twenty_tries_together_and_no_more_are_remembered() -> None:
+    codes = PairingCode()
+    code = codes.begin()
+    tries = [codes.take(wrong(code), f"10.0.{n % 250}.{n // 250}") for n in range(1000)]
+    assert [n for n, one in enumerate(tries) if one.ended] == [MOST_TRIES - 1]
+    assert [one.counted for one in tries].count(True) == len(codes._tries) == MOST_TRIES
+    assert codes.take(code, HERE) == Try()
+    assert codes.take(codes.begin(), "10.0.0.0").right
 
 
 def test_the_fifth_try_may_still_be_right() -> None:
     codes = PairingCode()
     code = codes.begin()
-    for _ in range(TRIES - 1):
-        codes.take(wrong(code))
-    assert codes.take(code) is None
+    lefts(codes, wrong(code), HERE, TRIES - 1)
+    assert codes.take(code, HERE).right
 
 
 @pytest.mark.parametrize(("after_s", "good"), [(LASTS_S - 0.1, True), (LASTS_S, False)])
@@ -143,20 +167,28 @@ def test_a_code_is_good_for_two_minutes(after_s: float, good: bool) -> None:
     codes = PairingCode(lambda: now[0])
     code = codes.begin()
     now[0] = after_s
-    assert (codes.take(code) is None) is good
+    assert codes.take(code, HERE).right is good
 
 
 def test_a_new_code_makes_the_one_before_void() -> None:
     codes = PairingCode()
     first = codes.begin()
     codes.begin()
-    assert codes.take(first) == 4
+    assert codes.take(first, HERE).left == 4
+    assert not codes.end(first)
+
+
+def test_a_code_that_was_ended_opens_nothing() -> None:
+    codes = PairingCode()
+    code = codes.begin()
+    assert not codes.end("") and not codes.end(wrong(code))
+    assert codes.end(code) and not codes.end(code)
+    assert codes.take(code, HERE) == Try()
 
 
 def test_nothing_pairs_before_a_code_is_shown() -> None:
     codes = PairingCode()
-    assert codes.take("") == 0
-    assert codes.take("00000000") == 0
+    assert codes.take("", HERE) == codes.take("00000000", HERE) == Try()
 
 
 def test_only_a_code_with_time_left_is_said() -> None:

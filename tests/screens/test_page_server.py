@@ -15,8 +15,9 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import CouldNotRun
-from assistant.screens.page import room
+from assistant.screens.page import pairing, room
 from assistant.screens.page.bench import BenchPage
+from assistant.screens.page.devices import MOST
 from assistant.screens.page.gate import home_address
 from assistant.screens.page.hub import MOST_STREAMS
 from assistant.screens.page.room import MOST_PAIRED, MOST_UNPAIRED, UNPAIRED_OF_ONE
@@ -26,7 +27,7 @@ from assistant.session.events import CodeAsked, Gesture
 from tests.screens.page_made import Answer, Made, Pages, ask, made, made_job
 
 EVERYTHING = ("/sessions", "/session/2026-11-25-1", "/drawing.svg", "/stream", "/do", "/leave", "/page.js", "/..", "/x")
-OF_THE_SESSION = (b"Small tray", b"long side", b"2026-", b"3.18", b"tablet")
+OF_THE_SESSION = (b"Small tray", b"long side", b"2026-", b"3.18")
 
 
 @pytest.fixture
@@ -133,6 +134,76 @@ def test_a_wrong_code_tells_how_many_tries_are_left_and_the_fifth_ends_it(one: M
     assert told[4:] == ["That is not the code, or it has run out. Ask for a new one at the bench."] * 2
     assert ask(one.port, "POST", "/pair", body={"code": code, "name": "x"}).status == 403
     assert one.page.devices.all() == ()
+
+
+def tries(one: Made, code: str, source: str, times: int = 1) -> list[int]:
+    body = {"code": code, "name": "x"}
+    return [ask(one.port, "POST", "/pair", body=body, source=source).status for _ in range(times)]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere a machine has no loopback address but 127.0.0.1")
+def test_wrong_codes_are_said_at_the_bench_with_their_address_and_leave_others_their_tries(one: Made) -> None:
+    code = one.page.invite()
+    wrong = f"{(int(code) + 1) % 10**8:08d}"
+    invited = len(one.notes)
+    assert tries(one, wrong, "127.0.0.2", 6) == [403] * 6
+    assert one.notes[invited] == "!! A wrong pairing code from 127.0.0.2; 4 tries left from there with this code."
+    assert one.notes[invited + 3 :] == [
+        "!! A wrong pairing code from 127.0.0.2; one try left from there with this code.",
+        "!! A wrong pairing code from 127.0.0.2; no try left from there with this code.",
+        "!! A pairing code from 127.0.0.2 was not looked at: no code is open, or that address has no try left.",
+    ]
+    assert tries(one, code, "127.0.0.2") == [403]
+    assert tries(one, code, "127.0.0.3") == [200]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere a machine has no loopback address but 127.0.0.1")
+def test_twenty_wrong_codes_of_many_addresses_make_a_code_void_and_it_vanishes(one: Made) -> None:
+    code = one.page.invite()
+    wrong = f"{(int(code) + 1) % 10**8:08d}"
+    for n in range(20):
+        assert any("To pair a device" in note for note in one.notes)
+        assert tries(one, wrong, f"127.0.1.{n + 1}") == [403]
+    assert not any("To pair a device" in note for note in one.notes)
+    assert one.notes[-1] == "!! A wrong pairing code from 127.0.1.20, the 20th of all: this code is void."
+    assert tries(one, code, "127.0.2.1") == [403]
+    assert one.page.devices.all() == ()
+
+
+def test_tries_while_no_code_is_open_do_not_flood_the_bench(one: Made) -> None:
+    for _ in range(10):
+        tries(one, "00000000", "127.0.0.1")
+    assert 1 <= len(one.notes) < 5
+
+
+def test_a_used_code_vanishes_at_once(one: Made) -> None:
+    code = one.page.invite()
+    assert tries(one, code, "127.0.0.1") == [200]
+    (note,) = one.notes
+    assert note.startswith("-- Paired: device 1")
+
+
+def test_a_used_code_vanishes_where_no_more_devices_may_be_paired_too(one: Made) -> None:
+    for n in range(MOST):
+        one.pair(str(n))
+    code = one.page.invite()
+    assert tries(one, code, "127.0.0.1") == [503]
+    assert one.notes == []
+
+
+def test_an_expired_code_vanishes_and_one_that_was_asked_for_meanwhile_stays(
+    one: Made, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pairing, "LASTS_S", 0.5)
+    one.page.invite()
+    until(lambda: one.notes == ["-- The pairing code has run out."])
+    one.page.invite()
+    monkeypatch.setattr(pairing, "LASTS_S", 120.0)
+    code = one.page.invite()
+    time.sleep(0.7)
+    (said, shown) = one.notes
+    assert said.endswith("run out.") and f"{code[:4]} {code[4:]}" in shown
+    assert one.page.codes.current(0) == code
 
 
 def test_guessing_is_slowed_down(one: Made) -> None:

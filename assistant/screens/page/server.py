@@ -29,7 +29,7 @@ from assistant.screens.page.doing import Refused
 from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_origin, own_names
 from assistant.screens.page.history import History
 from assistant.screens.page.hub import Hub
-from assistant.screens.page.pairing import PairingCode
+from assistant.screens.page.pairing import PairingCode, Try
 from assistant.screens.page.room import Room
 
 PORT = 8437
@@ -45,7 +45,8 @@ PAIRINGS = (0.5, 10.0)  # of one address
 @dataclass(frozen=True)
 class Parts:
     """What the server serves. do: posts what a paired page asks for to the session, or raises Refused. drawing: the
-    plan's sheets as SVG, None where there are none. paired: told of a new device."""
+    plan's sheets as SVG, None where there are none. paired: called with a new device; tried: with
+    the address that a code came from, and what became of it."""
 
     hub: Hub
     devices: Devices
@@ -54,6 +55,7 @@ class Parts:
     do: Callable[[Any], None]
     drawing: Callable[[], bytes | None]
     paired: Callable[[Device], None]
+    tried: Callable[[str, Try], None]
 
 
 class PageServer(ThreadingHTTPServer):
@@ -277,8 +279,10 @@ class Handler(BaseHTTPRequestHandler):
         body = self._json()
         if not isinstance(body, dict) or not all(isinstance(body.get(key), str) for key in ("code", "name")):
             raise Refused(400, "A code and a name are wanted.")
-        left = self.server.parts.codes.take("".join(body["code"].split()))
-        if left is not None:
+        tried = self.server.parts.codes.take("".join(body["code"].split()), self.client_address[0])
+        self.server.parts.tried(self.client_address[0], tried)
+        if not tried.right:
+            left = tried.left
             tries = (
                 f"{left} tries left." if left > 1 else "One try left." if left else "Ask for a new one at the bench."
             )
