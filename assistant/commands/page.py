@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from assistant.commands.page_parts import add_server_options, open_page, port_faults
+from assistant.commands.page_parts import add_server_options, open_page, server_faults
 from assistant.errors import BadInput, Fault
 from assistant.journal.account import local_time
 from assistant.journal.store import default_state_dir
@@ -38,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Exit code 0; 2 for bad options or an unknown device; 3 where the page can't be served."""
-    faults = port_faults(args)
+    faults = server_faults(args)
     if args.device is not None and args.action != "revoke":
         faults.append(Fault("takes no device", args.device, f"page {args.action}", "leave it out"))
     if args.device is None and args.action == "revoke":

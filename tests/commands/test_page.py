@@ -16,9 +16,13 @@ from typing import Any
 
 import pytest
 
+from assistant.commands.page_parts import lan_alone
 from assistant.screens.page.devices import Devices
+from assistant.screens.page.gate import home_addresses
 from tests.commands.program import Workshop
 from tests.screens.page_made import Pages, ask
+
+OWN = f"give {' or '.join(home_addresses())}, or --lan alone" if home_addresses() else "join a network"
 
 
 @contextmanager
@@ -164,6 +168,13 @@ def test_a_code_that_was_used_is_gone_from_the_terminal(workshop: Workshop, word
         (("page", "devices", "1"), "page devices: takes no device (got 1); leave it out"),
         (("page", "--json"), "--json: is for devices only; leave it out"),
         (("page", "--port", "80"), "--port: must be from 1024 to 65535 (got 80)"),
+        (
+            ("page", "--lan", "198.51.100.7"),
+            f"--lan: is no address of this machine in its network (got 198.51.100.7); {OWN}",
+        ),
+        (("page", "--lan=eth0"), f"--lan: is no address of this machine in its network (got eth0); {OWN}"),
+        (("cut", "--page", "--lan", "1.2.3.4", "plan.toml", "--shop", "shop.toml"), "(got 1.2.3.4)"),
+        (("cut", "--lan", "plan.toml", "--shop", "shop.toml"), "--lan: means nothing without --page"),
         (("cut", "plan.toml", "--shop", "shop.toml", "--lan"), "--lan: means nothing without --page"),
         (("cut", "plan.toml", "--shop", "shop.toml", "--port", "9000"), "--port: means nothing without --page"),
         (
@@ -177,6 +188,34 @@ def test_faults_are_told_with_their_mends(workshop: Workshop, words: tuple[str, 
     done = workshop.run(*words)
     assert done.code == 2
     assert told in done.err
+
+
+@pytest.mark.parametrize(
+    ("words", "alone"),
+    [
+        ("cut --page --lan plan.toml --port 9000", "cut --page --lan= plan.toml --port 9000"),
+        ("cut plan.toml --page --lan", "cut plan.toml --page --lan="),
+        ("cut plan.toml --lan --page", "cut plan.toml --lan= --page"),
+        ("resume --lan 2026-11-25-1 --page", "resume --lan= 2026-11-25-1 --page"),
+        ("page --lan devices", "page --lan= devices"),
+        ("page --lan 192.168.1.7 serve", "page --lan 192.168.1.7 serve"),
+        ("page --lan 192.168.1.777", "page --lan 192.168.1.777"),
+        ("page --lan fe80::1%eth0", "page --lan fe80::1%eth0"),
+        ("page --lan=192.168.1.7", "page --lan=192.168.1.7"),
+    ],
+)
+def test_lan_takes_an_address_that_follows_and_nothing_else(words: str, alone: str) -> None:
+    assert lan_alone(words.split()) == alone.split()
+
+
+@pytest.mark.skipif(not home_addresses(), reason="this machine has no network")
+def test_the_page_is_opened_by_one_address_that_was_picked(workshop: Workshop) -> None:
+    address = home_addresses()[0]
+    with serving(workshop, "page", "--state", "state", "--port", free_port(), "--lan", address) as (_, port, code):
+        answer = ask(port, "GET", "/", at=address, source="")
+        assert answer.status == 200
+        with pytest.raises(ConnectionRefusedError):
+            ask(port, "GET", "/")
 
 
 def test_a_taken_port_is_told_before_anything_is_cut(workshop: Workshop) -> None:

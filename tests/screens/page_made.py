@@ -64,7 +64,7 @@ class Made:
 
 @contextmanager
 def made(
-    folder: Path, a_job: Job | None = None, *, lan: bool = False, port: int = 0, drawing: bytes | None = None
+    folder: Path, a_job: Job | None = None, *, lan: str | None = None, port: int = 0, drawing: bytes | None = None
 ) -> Iterator[Made]:
     """A session at its first check, with its page open."""
     clock = LiveClock()
@@ -138,16 +138,17 @@ def ask(
     host: str = "",
     origin: str | None = "",
     headers: dict[str, str] | None = None,
+    at: str = "127.0.0.1",
     source: str = "127.0.0.1",
 ) -> Answer:
-    """One request as a browser on this machine sends it, from this address of the machine's own.
+    """One request as a browser on this machine sends it, to and from these addresses of the machine's own.
 
     host, origin: "" for the right ones, None for no Origin.
     """
-    own = host or f"127.0.0.1:{port}"
+    own = host or f"{at}:{port}"
     sent = {"Host": own}
     if method == "POST" and origin is not None:
-        sent["Origin"] = origin or f"http://127.0.0.1:{port}"
+        sent["Origin"] = origin or f"http://{at}:{port}"
     if token:
         sent |= bearer(token)
     data = None
@@ -156,7 +157,7 @@ def ask(
         sent["Content-Type"] = "application/json"
     elif method == "POST":
         data = b""
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10, source_address=(source, 0))
+    connection = http.client.HTTPConnection(at, port, timeout=10, source_address=(source, 0))
     try:
         connection.request(method, path, data, sent | (headers or {}))
         answer = connection.getresponse()

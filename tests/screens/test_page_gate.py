@@ -4,15 +4,25 @@ from __future__ import annotations
 
 import hashlib
 import json
+import socket
 import stat
 import sys
 from pathlib import Path
 
+import psutil
 import pytest
 
 from assistant.errors import CouldNotRun
 from assistant.screens.page.devices import FILE_NAME, MOST, Devices, clean_name
-from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_origin, own_names
+from assistant.screens.page.gate import (
+    Rates,
+    home_addresses,
+    is_at_home,
+    is_home_address,
+    is_own_host,
+    is_own_origin,
+    own_names,
+)
 from assistant.screens.page.pairing import LASTS_S, MOST_TRIES, TRIES, PairingCode, Try, grouped
 
 NAMES = frozenset({"localhost", "bench.local"})
@@ -91,6 +101,41 @@ def test_only_with_lan_has_the_machine_more_names_than_localhost() -> None:
 )
 def test_nobody_from_outside_the_home_network_is_spoken_to(address: str, home: bool) -> None:
     assert is_at_home(address) is home
+
+
+def test_this_machines_addresses_are_those_that_psutil_finds() -> None:
+    found = {each.address for all_ in psutil.net_if_addrs().values() for each in all_ if each.family == socket.AF_INET}
+    own = {address for address in found if not address.startswith("127.")}
+    assert set(home_addresses()) <= own
+    assert bool(home_addresses()) is bool(own)
+    assert all(is_home_address(address) for address in own)
+
+
+@pytest.mark.parametrize(
+    "text",
+    # Loopback, unspecified, limited broadcast: RFC 1122, 3.2.1.3; multicast: RFC 1112; RFC 5737 for documentation.
+    [
+        "127.0.0.1",
+        "0.0.0.0",
+        "255.255.255.255",
+        "224.0.0.1",
+        "198.51.100.7",
+        "::1",
+        "eth0",
+        "",
+        "192.168.1",
+        "1.2.3.999",
+    ],
+)
+def test_what_is_no_address_of_this_machine_in_its_network(text: str) -> None:
+    assert not is_home_address(text)
+
+
+def test_a_networks_broadcast_address_is_none_of_this_machines() -> None:
+    found = [
+        each.broadcast for all_ in psutil.net_if_addrs().values() for each in all_ if each.family == socket.AF_INET
+    ]
+    assert not any(is_home_address(address) for address in found if address)
 
 
 def test_a_rate_is_a_bucket_that_fills_again() -> None:

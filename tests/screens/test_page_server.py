@@ -643,7 +643,7 @@ def test_loopback_is_the_default_and_lan_is_told_for_what_it_is(tmp_path: Path) 
         here.page.invite()
         assert here.page.server.server_address[0] == "127.0.0.1"
         assert "plain HTTP" not in here.notes[-1]
-    with made(tmp_path / "b", lan=True) as home:
+    with made(tmp_path / "b", lan="") as home:
         home.page.invite()
         assert home.page.server.server_address[0] == "0.0.0.0"
         assert "plain HTTP, not encrypted" in " ".join(home.notes[-1].split())
@@ -703,12 +703,29 @@ def test_from_the_home_network_the_machines_own_address_and_name_are_hosts_and_n
     address = home_address()
     if address.startswith("127."):
         pytest.skip("this machine has no network")
-    with made(tmp_path, lan=True) as one:
+    with made(tmp_path, lan="") as one:
         for host, status in ((address, 200), (socket.gethostname(), 200), ("127.0.0.1", 421), ("evil.example", 421)):
             with socket.create_connection((address, one.port), timeout=5) as connection:
                 request = f"GET / HTTP/1.1\r\nHost: {host}:{one.port}\r\nConnection: close\r\n\r\n"
                 connection.sendall(request.encode())
                 assert status_of(connection.recv(4096)) == status, host
+
+
+def test_one_address_may_be_picked_and_no_other_reaches_the_page(tmp_path: Path) -> None:
+    address = home_address()
+    if address.startswith("127."):
+        pytest.skip("this machine has no network")
+    with made(tmp_path, lan=address) as one:
+        assert one.page.address == f"http://{address}:{one.port}/"
+        assert one.page.server.server_address[0] == address
+        one.page.invite()
+        assert "plain HTTP, not encrypted" in " ".join(one.notes[-1].split())
+        with socket.create_connection((address, one.port), timeout=5) as connection:
+            request = f"GET / HTTP/1.1\r\nHost: {address}:{one.port}\r\nConnection: close\r\n\r\n"
+            connection.sendall(request.encode())
+            assert status_of(connection.recv(4096)) == 200
+        with pytest.raises(ConnectionRefusedError):
+            socket.create_connection(("127.0.0.1", one.port), timeout=3)
 
 
 def test_without_lan_nobody_from_the_network_gets_through(one: Made) -> None:

@@ -42,13 +42,13 @@ class BenchPage:
         post: Post | None = None,
         session: str = "",
         drawing: Callable[[], bytes | None] = lambda: None,
-        lan: bool = False,
+        lan: str | None = None,
         port: int = PORT,
     ):
         """note: prints for the operator at the terminal; withdraw: takes a note away again, where it can be.
 
         post: of the session that is driven, None for none. session: its id. drawing: the plan's sheets as SVG; called
-        in a server's thread. port: 0 for any.
+        in a server's thread. lan, port: as of `PageServer`.
         """
         self._clock, self._note, self._withdraw, self._post = clock, note, withdraw, post
         self._invitation = threading.RLock()
@@ -70,7 +70,8 @@ class BenchPage:
     @property
     def address(self) -> str:
         """Where a browser finds it."""
-        host = home_address() if self.server.lan else "127.0.0.1"
+        lan = self.server.lan
+        host = "127.0.0.1" if lan is None else lan or home_address()
         return f"http://{host}:{self.server.port}/"
 
     def invite(self, to_scan: bool = True) -> str:
@@ -83,7 +84,7 @@ class BenchPage:
                 f"-- Bench page: {self.address}",
                 f"   To pair a device: code {grouped(code)}, good for {LASTS_S / 60:.0f} minutes and one device.",
             ]
-            if self.server.lan:
+            if self.server.lan is not None:
                 lines += textwrap.wrap(PLAIN_HTTP, 76, initial_indent="   ", subsequent_indent="   ")
                 lines += (
                     filter(None, [picture(f"{self.address}#{code}")])

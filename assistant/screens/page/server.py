@@ -66,16 +66,17 @@ class PageServer(ThreadingHTTPServer):
     allow_reuse_address = sys.platform != "win32"  # there it would let two programs share the port
     request_queue_size = 64
 
-    def __init__(self, parts: Parts, lan: bool = False, port: int = PORT):
-        """lan: reachable from the home network, not from this machine alone. port: 0 for any."""
+    def __init__(self, parts: Parts, lan: str | None = None, port: int = PORT):
+        """lan: the address by which it can be reached from the home network, "" for all that this machine has, None
+        for from this machine alone. port: 0 for any."""
         self.parts, self.lan = parts, lan
-        self.names = own_names(lan)
+        self.names = own_names(lan is not None)
         self.requests, self.doings, self.pairings = Rates(*REQUESTS), Rates(*DOINGS), Rates(*PAIRINGS)
         self.room = Room()
         self._cleared = 0.0
         self.closing = False
         try:
-            super().__init__(("" if lan else "127.0.0.1", port), Handler)
+            super().__init__(("127.0.0.1" if lan is None else lan, port), Handler)
         except (OSError, OverflowError) as error:
             raise CouldNotRun(f"the page can't have port {port} ({error}); give another with --port N") from error
         self.port = int(self.server_address[1])
