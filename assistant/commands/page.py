@@ -93,7 +93,7 @@ def _revoke(args: argparse.Namespace) -> int:
         mend = "`kerfcall page devices` lists them"
         raise BadInput([Fault("there is no such device", args.device, "page revoke", mend)])
     for device in gone:
-        print(f"Device {device.id}, {device.name}, is out; a page that it has open ends within a second.")
+        print(f"Device {device.id}, {device.name}, is out; a page that it has open ends now.")
     if not gone:
         print("No device was paired.")
     return 0

@@ -235,6 +235,8 @@ class Handler(BaseHTTPRequestHandler):
         unread = headers is None or (not getattr(self, "_body_read", False) and _announces_a_body(headers))
         self.close_connection = self.close_connection or unread or self.server.closing
         self._head(status, kind, policy)
+        if status == 401:
+            self.send_header("WWW-Authenticate", "Bearer")
         if status != 204:
             self.send_header("Content-Length", str(len(data)))
         if self.close_connection:
