@@ -46,6 +46,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns its exit code: 0 done, 1 left open, 2 bad input, 3 could not run."""
     _print_whatever_comes()
     words = list(sys.argv[1:] if argv is None else argv)
+    if "--lan" in words:
+        from assistant.commands.page_parts import lan_alone
+
+        words = lan_alone(words)
     chosen = next((word for word in words if word in COMMANDS), None)
     args = build_parser(chosen).parse_args(words)
     try:

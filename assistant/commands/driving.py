@@ -261,7 +261,13 @@ class _Desk:
 
         drawing, note = drawing_of(run.plan_path, run.job), partial(self._screen.note, for_s=LASTS_S)
         self._page = page = open_page(
-            self._args, self._clock, note, post=self._runner.post, session=run.session, drawing=drawing
+            self._args,
+            self._clock,
+            note,
+            self._screen.withdraw,
+            post=self._runner.post,
+            session=run.session,
+            drawing=drawing,
         )
         self._stack.callback(page.close)
         if run.resumed:

@@ -9,11 +9,12 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from assistant.commands.page_parts import add_server_options, open_page, port_faults
+from assistant.commands.page_parts import add_server_options, open_page, server_faults
 from assistant.errors import BadInput, Fault
 from assistant.journal.account import local_time
 from assistant.journal.store import default_state_dir
 from assistant.runner.clock import LiveClock
+from assistant.screens.notes import Notes
 from assistant.screens.page.devices import Devices
 
 ALL = "all"
@@ -37,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Exit code 0; 2 for bad options or an unknown device; 3 where the page can't be served."""
-    faults = port_faults(args)
+    faults = server_faults(args)
     if args.device is not None and args.action != "revoke":
         faults.append(Fault("takes no device", args.device, f"page {args.action}", "leave it out"))
     if args.device is None and args.action == "revoke":
@@ -50,11 +51,12 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _serve(args: argparse.Namespace) -> int:
-    page = open_page(args, LiveClock(), lambda text: print(text, flush=True))
+    notes = Notes(sys.stdout)
+    page = open_page(args, LiveClock(), notes.note, notes.withdraw)
     try:
         terminal = sys.stdin is not None and sys.stdin.isatty()
-        print(HINT if terminal else NO_TERMINAL, flush=True)
-        _until_left(page.invite if terminal else None)
+        notes.note(HINT if terminal else NO_TERMINAL)
+        _until_left(page.invite if terminal else None, notes.typed)
     except KeyboardInterrupt:
         print()
     finally:
@@ -62,12 +64,13 @@ def _serve(args: argparse.Namespace) -> int:
     return 0
 
 
-def _until_left(new_code: Callable[[], object] | None) -> None:
+def _until_left(new_code: Callable[[], object] | None, typed: Callable[[str], None]) -> None:
     """Each line of the terminal is a wish for a new code; its end, or Ctrl-C, ends."""
     if new_code is None:
         while True:
             time.sleep(3600)  # unlike a lock, it ends at Ctrl-C everywhere
-    for _ in sys.stdin:
+    for line in sys.stdin:
+        typed(line)
         new_code()
 
 
@@ -90,7 +93,7 @@ def _revoke(args: argparse.Namespace) -> int:
         mend = "`kerfcall page devices` lists them"
         raise BadInput([Fault("there is no such device", args.device, "page revoke", mend)])
     for device in gone:
-        print(f"Device {device.id}, {device.name}, is out; a page that it has open ends within a second.")
+        print(f"Device {device.id}, {device.name}, is out; a page that it has open ends now.")
     if not gone:
         print("No device was paired.")
     return 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import re
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -13,6 +14,8 @@ from assistant.errors import BadInput, Fault
 from assistant.journal.store import default_state_dir
 from assistant.plans.model import Job
 from assistant.runner.contracts import Clock, Post
+
+_ADDRESS = re.compile(r"[0-9]+(\.[0-9]+)+|[0-9a-f.]*:[0-9a-f:.]*(%\w+)?", re.IGNORECASE)
 
 
 def add_page_options(parser: argparse.ArgumentParser) -> None:
@@ -24,16 +27,20 @@ def add_page_options(parser: argparse.ArgumentParser) -> None:
 def add_server_options(parser: argparse.ArgumentParser) -> None:
     """--lan, --port."""
     parser.add_argument(
-        "--lan", action="store_true", help="open the page to the home network, in plain HTTP; else this computer only"
+        "--lan",
+        nargs="?",
+        const="",
+        metavar="ADDRESS",
+        help="open the page to the home network, in plain HTTP; else this computer only; ADDRESS: by this one alone",
     )
     parser.add_argument("--port", type=int, metavar="N", help="the page's port (default: 8437)")
 
 
 def page_faults(args: argparse.Namespace) -> list[Fault]:
     """What is wrong with the page's options of `cut` or `resume`."""
-    faults = port_faults(args)
+    faults = server_faults(args)
     if not args.page:
-        for name, given in (("--lan", args.lan), ("--port", args.port is not None)):
+        for name, given in (("--lan", args.lan is not None), ("--port", args.port is not None)):
             if given:
                 faults.append(Fault("means nothing without --page", "", name, "give --page too, or leave it out"))
     elif args.rehearse is not None or args.mic is not None:
@@ -41,16 +48,35 @@ def page_faults(args: argparse.Namespace) -> list[Fault]:
     return faults
 
 
-def port_faults(args: argparse.Namespace) -> list[Fault]:
-    if args.port is None or 1024 <= args.port <= 65535:
-        return []
-    return [Fault("must be from 1024 to 65535", str(args.port), "--port", "leave it out, or give such a number")]
+def server_faults(args: argparse.Namespace) -> list[Fault]:
+    """What is wrong with --lan and --port."""
+    faults = []
+    if args.lan:
+        from assistant.screens.page.gate import home_addresses, is_home_address
+
+        if not is_home_address(args.lan):
+            own = home_addresses()
+            mend = (
+                f"give {' or '.join(own)}, or --lan alone for all of them" if own else "join a network, or leave it out"
+            )
+            faults.append(Fault("is no address of this machine in its network", args.lan, "--lan", mend))
+    if args.port is not None and not 1024 <= args.port <= 65535:
+        mend = "leave it out, or give such a number"
+        faults.append(Fault("must be from 1024 to 65535", str(args.port), "--port", mend))
+    return faults
+
+
+def lan_alone(words: list[str]) -> list[str]:
+    """The command line with each --lan that no address follows set apart from what does, such as the plan."""
+    after = [*words[1:], ""]
+    return ["--lan=" if word == "--lan" and not _ADDRESS.fullmatch(after[n]) else word for n, word in enumerate(words)]
 
 
 def open_page(
     args: argparse.Namespace,
     clock: Clock,
     note: Callable[[str], None],
+    withdraw: Callable[[str], None],
     *,
     post: Post | None = None,
     session: str = "",
@@ -67,6 +93,7 @@ def open_page(
         args.state or default_state_dir(),
         clock,
         note,
+        withdraw=withdraw,
         post=post,
         session=session,
         drawing=drawing,

@@ -78,6 +78,9 @@ class PlainScreen:
         """Something for the operator that is no part of the session, such as the list of keys. Lines stay."""
         self._write(text)
 
+    def withdraw(self, text: str) -> None:
+        """Lines stay; what has become of a note is a note of its own."""
+
     def close(self) -> None:
         """Let a writer end what it has."""
         if self._writer is not None:

@@ -94,6 +94,13 @@ class TerminalView:
         if self._plain is not None:
             self._plain.note(text)
 
+    def withdraw(self, text: str) -> None:
+        """Take a list away that lies over the page, where it is this one. Lines stay."""
+        with self._lock:
+            if self._gathering.sight.note == text:
+                self._gathering.end_note()
+        self._wake.set()
+
     def before(self, records: Sequence[Record]) -> None:
         """The facts of a session that is resumed: the pace so far."""
         with self._lock:

@@ -118,7 +118,7 @@ class Page:
         _heard(canvas, row, sight.heard)
         _gauges(canvas, row + 1, gauges, sight)
         if sight.note:
-            _overlay(canvas, sight.note)
+            _overlay(canvas, sight.laid_over)
         return canvas
 
     def _draw_board(self, canvas: Canvas, row: int, rows: int, view: View, job: Job) -> int:
@@ -367,7 +367,7 @@ def _crowded(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, wor
     for at, draw in zip(range(row, canvas.rows), rest, strict=False):
         draw(at)
     if sight.note:
-        _overlay(canvas, sight.note)
+        _overlay(canvas, sight.laid_over)
 
 
 def _hint(canvas: Canvas, row: int, view: View, keys: bool) -> int:

@@ -61,10 +61,11 @@ class Answer:
 @dataclass(frozen=True, slots=True)
 class Sight:
     """left_s: seconds left, None where not known. faults: (device, text) of what is lost now. note: a list to be shown
-    over the page, "" for none. ready_at: by this process's monotonic clock, when the open check can be confirmed, 0 for
-    at once. setting, clamp, asking, closing: how the setting, what to clamp, what is asked, and what
-    is to be done at the end was said last, each shown while the state asks for it and no longer.
-    opening: what the session began with and is to be read before the first cut."""
+    over the page, "" for none; alert: a line that came while it lay there and must not be hidden by it. ready_at: by
+    this process's monotonic clock, when the open check can be confirmed, 0 for at once. setting, clamp, asking,
+    closing: how the setting, what to clamp, what is asked, and what is to be done at the end was said last, each shown
+    while the state asks for it and no longer. opening: what the session began with and is to be read before the first
+    cut."""
 
     view: View | None = None
     words: Words | None = None
@@ -80,7 +81,13 @@ class Sight:
     speaking: bool = False
     left_s: float | None = None
     note: str = ""
+    alert: str = ""
     ready_at: float = 0.0
+
+    @property
+    def laid_over(self) -> str:
+        """The list and what is to be seen with it, on top, where a low terminal cuts nothing off."""
+        return f"{self.alert}\n{self.note}" if self.note and self.alert else self.note
 
     @property
     def wait_s(self) -> int:
@@ -128,9 +135,15 @@ class Gathering:
         self._explain(record)
 
     def note(self, text: str) -> None:
-        """A list is laid over the page until the next answer or `end_note`; a line goes to the log."""
+        """A list is laid over the page until the next answer or `end_note`; a line goes to the log.
+
+        A line that warns ("!! ") is shown with a list that lies over the log, too.
+        """
         if "\n" in text:
-            self._change(note=text)
+            self._change(note=text, alert="")
+        elif text.startswith("!! "):
+            self._log(Entry("notice", text.removeprefix("!! ")))
+            self._change(alert=text)
         else:
             self._log(Entry("note", text.removeprefix("-- ")))
 

@@ -97,13 +97,13 @@ def taps(bench: Bench, count: int, every_s: float) -> list[float]:
 @contextmanager
 def crowd(page: BenchPage) -> Iterator[Callable[[], int]]:
     """Twenty pages that read, in a process of their own; gives what tells how many messages they got."""
-    cookies = [f"{page.server.cookie}={page.devices.pair(str(n))[1]}" for n in range(min(CLIENTS, 19))]
-    cookies += cookies[: CLIENTS - len(cookies)]
+    tokens = [page.devices.pair(str(n))[1] for n in range(min(CLIENTS, 19))]
+    tokens += tokens[: CLIENTS - len(tokens)]
     command = [sys.executable, "-m", "tests.bench.page", "crowd", str(page.server.port)]
     child = subprocess.Popen(command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     assert child.stdin is not None and child.stdout is not None
     try:
-        child.stdin.write(json.dumps(cookies) + "\n")
+        child.stdin.write(json.dumps(tokens) + "\n")
         child.stdin.flush()
         child.stdout.readline()
 
@@ -122,7 +122,7 @@ def crowd(page: BenchPage) -> Iterator[Callable[[], int]]:
 
 def be_a_crowd(port: int) -> int:
     """The child of `crowd`."""
-    pages = [Pages(port, cookie) for cookie in json.loads(sys.stdin.readline())]
+    pages = [Pages(port, token) for token in json.loads(sys.stdin.readline())]
     for page in pages:
         page.wait(lambda kind, body: kind == "all", 20.0)
     print("open", flush=True)
@@ -265,7 +265,7 @@ def idle() -> bool:
             shares.append(_at_rest("with it, no page open", process))
             pages: list[Pages] = []
             for count in (1, CLIENTS):
-                pages += [Pages(told["port"], told["cookie"]) for _ in range(count - len(pages))]
+                pages += [Pages(told["port"], told["token"]) for _ in range(count - len(pages))]
                 shares.append(_at_rest(f"with {count} open", process))
             for page in pages:
                 page.close()
@@ -302,8 +302,8 @@ def be_idle(folder: str) -> int:
         print("open", flush=True)
         sys.stdin.readline()
         page = BenchPage(Path(folder), clock, lambda text: None, post=runner.post, session=session, port=0)
-        cookie = f"{page.server.cookie}={page.devices.pair('bench')[1]}"
-        print(json.dumps({"port": page.server.port, "cookie": cookie}), flush=True)
+        token = page.devices.pair("bench")[1]
+        print(json.dumps({"port": page.server.port, "token": token}), flush=True)
         sys.stdin.readline()
         page.close()
     return 0

@@ -12,12 +12,17 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from assistant.commands.page_parts import lan_alone
 from assistant.screens.page.devices import Devices
+from assistant.screens.page.gate import home_addresses
 from tests.commands.program import Workshop
 from tests.screens.page_made import Pages, ask
+
+OWN = f"give {' or '.join(home_addresses())}, or --lan alone" if home_addresses() else "join a network"
 
 
 @contextmanager
@@ -54,29 +59,29 @@ def free_port() -> str:
 
 def paired(port: int, code: str) -> str:
     answer = ask(port, "POST", "/pair", body={"code": code, "name": "tablet"})
-    assert answer.status == 204, answer.body
-    return str(answer.headers["Set-Cookie"]).split(";")[0]
+    assert answer.status == 200, answer.body
+    return str(answer.json["token"])
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs SIGINT")
 def test_the_journal_is_served_and_devices_are_listed_and_revoked(workshop: Workshop) -> None:
     workshop.cut("1 heard marigold all clamps are secure\n")
     with serving(workshop, "page", "--state", "state", "--port", free_port()) as (process, port, code):
-        cookie = paired(port, code)
-        sessions = ask(port, "GET", "/sessions", cookie=cookie).json["sessions"]
+        token = paired(port, code)
+        sessions = ask(port, "GET", "/sessions", token=token).json["sessions"]
         assert [(one["title"], one["rehearsed"]) for one in sessions] == [("Small tray", True)]
-        assert ask(port, "POST", "/do", cookie=cookie, body={"do": "again"}).status == 409
-        page = Pages(port, cookie)
+        assert ask(port, "POST", "/do", token=token, body={"do": "again"}).status == 409
+        page = Pages(port, token)
         assert page.wait(lambda kind, body: kind == "all")["state"] == {}
         listed = json.loads(workshop.run("page", "devices", "--state", "state", "--json").out)
         assert [(one["id"], one["name"]) for one in listed] == [("1", "tablet")]
         assert "hash" not in listed[0]
         assert re.search(r"^ +1  tablet +paired", workshop.run("page", "devices", "--state", "state").out)
         done = workshop.run("page", "revoke", "1", "--state", "state")
-        assert (done.code, done.out) == (0, "Device 1, tablet, is out; a page that it has open ends within a second.\n")
+        assert (done.code, done.out) == (0, "Device 1, tablet, is out; a page that it has open ends now.\n")
         assert page.ended.wait(4)
         page.close()
-        assert ask(port, "GET", "/sessions", cookie=cookie).status == 401
+        assert ask(port, "GET", "/sessions", token=token).status == 401
         process.send_signal(signal.SIGINT)
         assert process.wait(10) == 0
     assert workshop.run("page", "devices", "--state", "state").out.startswith("No device is paired.")
@@ -92,16 +97,16 @@ def test_a_session_is_followed_and_driven_as_far_as_a_page_may(workshop: Worksho
     try:
         child.expect(r":(\d+)/[\s\S]*?code (\d{4}) (\d{4})")
         port, code = int(child.match[1]), child.match[2] + child.match[3]
-        page = Pages(port, cookie := paired(port, code))
+        page = Pages(port, token := paired(port, code))
         told = ['Paired: device 1, "tablet"', "check: clamps"]  # in either order
         while told:
             told.pop(child.expect(told))
         page.wait(lambda kind, body: body.get("state", {}).get("check") == "clamps")
-        assert ask(port, "POST", "/do", cookie=cookie, body={"do": "note", "text": "knot"}).status == 202
+        assert ask(port, "POST", "/do", token=token, body={"do": "note", "text": "knot"}).status == 202
         child.expect("Problem marked")
-        assert ask(port, "POST", "/do", cookie=cookie, body={"do": "stand by"}).status == 202
+        assert ask(port, "POST", "/do", token=token, body={"do": "stand by"}).status == 202
         page.wait(lambda kind, body: body.get("state", {}).get("mode") == "standing by")
-        svg = ask(port, "GET", "/drawing.svg", cookie=cookie)
+        svg = ask(port, "GET", "/drawing.svg", token=token)
         assert svg.status == 200 and b"Small tray" in svg.body
         child.send("p")
         child.expect(r"code (\d{4}) (\d{4})")
@@ -118,6 +123,40 @@ def test_a_session_is_followed_and_driven_as_far_as_a_page_may(workshop: Worksho
     assert (records[-2]["text"], records[-1]["by"]) == ("knot", "page")
 
 
+def in_a_terminal(workshop: Workshop, *words: str) -> Any:
+    rigs = pytest.importorskip("tests.screens.view_rig", reason="pyte is not installed")
+    at = [arg.replace("DIR", str(workshop.folder)) for arg in words]
+    return rigs.Rig([sys.executable, "-m", "assistant", *at, "--state", str(workshop.folder / "state")], 100, 40)
+
+
+def code_on(text: str) -> str:
+    found = re.search(r"code (\d{4}) (\d{4})", text)
+    return found[1] + found[2] if found else ""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+@pytest.mark.parametrize(
+    "words", [("page",), ("cut", "DIR/plan.toml", "--shop", "DIR/shop.toml", "--no-voice", "--no-pedal", "--page")]
+)
+def test_a_code_that_was_used_is_gone_from_the_terminal(workshop: Workshop, words: tuple[str, ...]) -> None:
+    port = int(free_port())
+    rig = in_a_terminal(workshop, *words, "--port", str(port))
+    try:
+        code = code_on(rig.until(lambda text: code_on(text) != ""))
+        wrong = {"code": f"{(int(code) + 1) % 10**8:08d}", "name": "x"}
+        assert ask(port, "POST", "/pair", body=wrong).status == 403
+        text = rig.until("A wrong pairing code from 127.0.0.1; 4 tries left")
+        assert code_on(text) == code
+        paired(port, code)
+        rig.until('Paired: device 1, "tablet"')
+        text = rig.until(lambda text: not code_on(text))
+        assert "To pair a device" not in text and "4 tries left" in text
+        rig.send("\n" if words == ("page",) else "p")
+        assert code_on(rig.until(lambda text: code_on(text) != "")) != code
+    finally:
+        rig.close()
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
@@ -129,6 +168,13 @@ def test_a_session_is_followed_and_driven_as_far_as_a_page_may(workshop: Worksho
         (("page", "devices", "1"), "page devices: takes no device (got 1); leave it out"),
         (("page", "--json"), "--json: is for devices only; leave it out"),
         (("page", "--port", "80"), "--port: must be from 1024 to 65535 (got 80)"),
+        (
+            ("page", "--lan", "198.51.100.7"),
+            f"--lan: is no address of this machine in its network (got 198.51.100.7); {OWN}",
+        ),
+        (("page", "--lan=eth0"), f"--lan: is no address of this machine in its network (got eth0); {OWN}"),
+        (("cut", "--page", "--lan", "1.2.3.4", "plan.toml", "--shop", "shop.toml"), "(got 1.2.3.4)"),
+        (("cut", "--lan", "plan.toml", "--shop", "shop.toml"), "--lan: means nothing without --page"),
         (("cut", "plan.toml", "--shop", "shop.toml", "--lan"), "--lan: means nothing without --page"),
         (("cut", "plan.toml", "--shop", "shop.toml", "--port", "9000"), "--port: means nothing without --page"),
         (
@@ -142,6 +188,34 @@ def test_faults_are_told_with_their_mends(workshop: Workshop, words: tuple[str, 
     done = workshop.run(*words)
     assert done.code == 2
     assert told in done.err
+
+
+@pytest.mark.parametrize(
+    ("words", "alone"),
+    [
+        ("cut --page --lan plan.toml --port 9000", "cut --page --lan= plan.toml --port 9000"),
+        ("cut plan.toml --page --lan", "cut plan.toml --page --lan="),
+        ("cut plan.toml --lan --page", "cut plan.toml --lan= --page"),
+        ("resume --lan 2026-11-25-1 --page", "resume --lan= 2026-11-25-1 --page"),
+        ("page --lan devices", "page --lan= devices"),
+        ("page --lan 192.168.1.7 serve", "page --lan 192.168.1.7 serve"),
+        ("page --lan 192.168.1.777", "page --lan 192.168.1.777"),
+        ("page --lan fe80::1%eth0", "page --lan fe80::1%eth0"),
+        ("page --lan=192.168.1.7", "page --lan=192.168.1.7"),
+    ],
+)
+def test_lan_takes_an_address_that_follows_and_nothing_else(words: str, alone: str) -> None:
+    assert lan_alone(words.split()) == alone.split()
+
+
+@pytest.mark.skipif(not home_addresses(), reason="this machine has no network")
+def test_the_page_is_opened_by_one_address_that_was_picked(workshop: Workshop) -> None:
+    address = home_addresses()[0]
+    with serving(workshop, "page", "--state", "state", "--port", free_port(), "--lan", address) as (_, port, code):
+        answer = ask(port, "GET", "/", at=address, source="")
+        assert answer.status == 200
+        with pytest.raises(ConnectionRefusedError):
+            ask(port, "GET", "/")
 
 
 def test_a_taken_port_is_told_before_anything_is_cut(workshop: Workshop) -> None:

@@ -38,6 +38,7 @@ class Made:
     page: BenchPage
     session: str
     notes: list[str] = field(default_factory=list)
+    """What the operator is shown: every note that was not withdrawn."""
 
     @property
     def port(self) -> int:
@@ -57,14 +58,13 @@ class Made:
             self.gesture("hold")
 
     def pair(self, name: str = "tablet") -> str:
-        """A paired device's cookie."""
-        _, token = self.page.devices.pair(name)
-        return f"{self.page.server.cookie}={token}"
+        """A paired device's token."""
+        return self.page.devices.pair(name)[1]
 
 
 @contextmanager
 def made(
-    folder: Path, a_job: Job | None = None, *, lan: bool = False, port: int = 0, drawing: bytes | None = None
+    folder: Path, a_job: Job | None = None, *, lan: str | None = None, port: int = 0, drawing: bytes | None = None
 ) -> Iterator[Made]:
     """A session at its first check, with its page open."""
     clock = LiveClock()
@@ -78,6 +78,7 @@ def made(
             folder,
             clock,
             notes.append,
+            withdraw=notes.remove,
             post=runner.post,
             session=session,
             drawing=lambda: drawing,
@@ -122,31 +123,41 @@ class Answer:
         return json.loads(self.body)
 
 
+def bearer(token: str) -> dict[str, str]:
+    """The header that the page sends it in, as RFC 6750 section 2.1 has it."""
+    return {"Authorization": f"Bearer {token}"}
+
+
 def ask(
     port: int,
     method: str,
     path: str,
     *,
-    cookie: str = "",
+    token: str = "",
     body: Any = None,
     host: str = "",
     origin: str | None = "",
     headers: dict[str, str] | None = None,
+    at: str = "127.0.0.1",
+    source: str = "127.0.0.1",
 ) -> Answer:
-    """One request as a browser on this machine sends it. host, origin: "" for the right ones, None for no Origin."""
-    own = host or f"127.0.0.1:{port}"
+    """One request as a browser on this machine sends it, to and from these addresses of the machine's own.
+
+    host, origin: "" for the right ones, None for no Origin.
+    """
+    own = host or f"{at}:{port}"
     sent = {"Host": own}
     if method == "POST" and origin is not None:
-        sent["Origin"] = origin or f"http://127.0.0.1:{port}"
-    if cookie:
-        sent["Cookie"] = cookie
+        sent["Origin"] = origin or f"http://{at}:{port}"
+    if token:
+        sent |= bearer(token)
     data = None
     if body is not None:
         data = body if isinstance(body, bytes) else json.dumps(body).encode()
         sent["Content-Type"] = "application/json"
     elif method == "POST":
         data = b""
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+    connection = http.client.HTTPConnection(at, port, timeout=10, source_address=(source, 0))
     try:
         connection.request(method, path, data, sent | (headers or {}))
         answer = connection.getresponse()
@@ -158,14 +169,14 @@ def ask(
 class Pages:
     """A stream read as a page reads it, on a thread of its own: (kind, body) in order."""
 
-    def __init__(self, port: int, cookie: str):
+    def __init__(self, port: int, token: str):
         self.messages: list[tuple[str, Any]] = []
         self.on_message: Callable[[Any], object] = lambda body: None
         self.status = 0
         self._new = threading.Condition()
         self.ended = threading.Event()
         self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
-        headers = {"Origin": f"http://127.0.0.1:{port}", "Cookie": cookie}
+        headers = {"Origin": f"http://127.0.0.1:{port}", **bearer(token)}
         self._connection.request("POST", "/stream", b"", headers)
         self._answer = self._connection.getresponse()
         self.status = self._answer.status

@@ -9,12 +9,14 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
@@ -71,7 +73,7 @@ def device(browser: Any, size: dict[str, int] = PHONE, **more: Any) -> Iterator[
 
 def _of_the_network(text: str) -> bool:
     """A refused or broken request, as the tests make them: the browser tells of each."""
-    return text.startswith("Failed to load resource")
+    return text.startswith(("Failed to load resource", "Access to fetch"))
 
 
 def pair(page: Any, one: Made) -> None:
@@ -120,19 +122,104 @@ def test_a_code_in_the_links_fragment_pairs_and_leaves_the_address(browser: Any,
     with device(browser) as page:
         page.goto(f"{one.page.address}#{one.page.codes.begin()}")
         page.wait_for_selector("[data-link=live]")
-        assert page.url == one.page.address
-        assert page.evaluate("document.cookie") == ""
-        (cookie,) = page.context.cookies()
-        assert (cookie["httpOnly"], cookie["sameSite"]) == (True, "Strict")
+        assert page.url == one.page.address + "bench"
+        page.go_back()
+        assert "#" not in page.url
 
 
-def test_a_paired_device_that_comes_by_a_foreign_link_is_let_in(browser: Any, one: Made) -> None:
-    """A strict cookie does not come along then; the door asks once more from its own side."""
+class Listening(BaseHTTPRequestHandler):
+    """Another program on another port of this host: keeps what it is sent."""
+
+    heads: ClassVar[list[str]] = []
+
+    def do_GET(self) -> None:
+        self.heads.append(str(self.headers))
+        self.send_response(200)
+        self.send_header("Content-Type", "text/html")
+        self.end_headers()
+        self.wfile.write(b"<!doctype html><title>Other</title><link rel=icon href='data:,'>")
+
+    def log_message(self, format: str, *args: Any) -> None:
+        pass
+
+
+@contextmanager
+def another_port() -> Iterator[int]:
+    Listening.heads.clear()
+    with HTTPServer(("127.0.0.1", 0), Listening) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        try:
+            yield int(server.server_address[1])
+        finally:
+            server.shutdown()
+            thread.join()
+
+
+def test_the_token_reaches_no_other_port_of_this_host(browser: Any, one: Made) -> None:
+    with device(browser) as page, another_port() as port:
+        pair(page, one)
+        token = page.evaluate("localStorage.getItem('kerfcall-token')")
+        assert one.page.devices.of_token(token) is not None
+        assert page.context.cookies() == []
+        page.goto(f"http://127.0.0.1:{port}/")
+        assert page.evaluate("[document.cookie, localStorage.length, sessionStorage.length]") == ["", 0, 0]
+        # Nor can its page read ours, ask with our token or as if it were ours.
+        for path in ("paired", "sessions", "bench"):
+            asked = f"fetch('{one.page.address}{path}').then(() => 'read', () => 'refused')"
+            assert page.evaluate(asked) == "refused"
+        leave = f"fetch('{one.page.address}leave', {{ method: 'POST', mode: 'no-cors' }})"
+        page.evaluate(f"{leave}.catch(() => 0)")
+        assert len(one.page.devices.all()) == 1
+        assert Listening.heads and not any(token in head for head in Listening.heads)
+        page.goto(one.page.address)
+        page.wait_for_selector("[data-link=live]")
+
+
+@pytest.mark.parametrize("path", ["", "bench"])
+def test_a_paired_device_that_comes_by_a_foreign_link_is_let_in(browser: Any, one: Made, path: str) -> None:
     with device(browser) as page:
         pair(page, one)
-        page.goto("data:text/html,<a href='" + one.page.address + "'>go</a>")
+        page.goto("data:text/html,<a href='" + one.page.address + path + "'>go</a>")
         page.click("a")
         page.wait_for_selector("[data-link=live]")
+
+
+def test_a_page_that_is_loaded_again_stays_paired(browser: Any, one: Made) -> None:
+    """By a reload, in another tab, and when the browser is opened another time."""
+    with device(browser) as page:
+        pair(page, one)
+        one.to_first_pass()
+        page.reload()
+        shows(page, "#reading", "3.18")
+        with page.context.new_page() as other:
+            other.goto(one.page.address)
+            shows(other, "#reading", "3.18")
+        kept = page.context.storage_state()
+    assert kept["cookies"] == []
+    with device(browser, storage_state=kept) as page:
+        page.goto(one.page.address)
+        shows(page, "#reading", "3.18")
+    assert len(one.page.devices.all()) == 1
+
+
+def test_who_was_never_paired_comes_to_the_door_by_the_pages_own_address_too(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        page.goto(one.page.address + "bench")
+        page.wait_for_selector("#door")
+        assert page.url == one.page.address
+
+
+def test_a_browser_that_keeps_nothing_says_so_before_a_code_is_spent(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        page.add_init_script(
+            "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('', 'SecurityError'); } })"
+        )
+        page.goto(one.page.address)
+        page.fill("#code", one.page.codes.begin())
+        page.click("#pair button")
+        shows(page, "#told", "This browser keeps nothing for this page")
+        assert one.page.codes.left_s() > 0
 
 
 def test_forgetting_the_device_shuts_the_door(browser: Any, one: Made) -> None:
@@ -142,6 +229,7 @@ def test_forgetting_the_device_shuts_the_door(browser: Any, one: Made) -> None:
         page.click("#leave")
         page.wait_for_selector("#door")
         assert one.page.devices.all() == ()
+        assert page.evaluate("localStorage.length") == 0
 
 
 def test_a_revoked_device_finds_itself_outside(browser: Any, one: Made) -> None:
@@ -207,6 +295,8 @@ def test_a_server_killed_and_started_again_is_told_and_found_again(browser: Any,
         try:
             page.wait_for_selector("body[data-link=live]", timeout=10_000)
             shows(page, "#place", "Setup 1 of 4")
+            page.reload()
+            page.wait_for_selector("body[data-link=live]")
         finally:
             second.end()
 

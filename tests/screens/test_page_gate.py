@@ -4,16 +4,26 @@ from __future__ import annotations
 
 import hashlib
 import json
+import socket
 import stat
 import sys
 from pathlib import Path
 
+import psutil
 import pytest
 
 from assistant.errors import CouldNotRun
 from assistant.screens.page.devices import FILE_NAME, MOST, Devices, clean_name
-from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_origin, own_names
-from assistant.screens.page.pairing import LASTS_S, TRIES, PairingCode, grouped
+from assistant.screens.page.gate import (
+    Rates,
+    home_addresses,
+    is_at_home,
+    is_home_address,
+    is_own_host,
+    is_own_origin,
+    own_names,
+)
+from assistant.screens.page.pairing import LASTS_S, MOST_TRIES, TRIES, PairingCode, Try, grouped
 
 NAMES = frozenset({"localhost", "bench.local"})
 
@@ -93,6 +103,41 @@ def test_nobody_from_outside_the_home_network_is_spoken_to(address: str, home: b
     assert is_at_home(address) is home
 
 
+def test_this_machines_addresses_are_those_that_psutil_finds() -> None:
+    found = {each.address for all_ in psutil.net_if_addrs().values() for each in all_ if each.family == socket.AF_INET}
+    own = {address for address in found if not address.startswith("127.")}
+    assert set(home_addresses()) <= own
+    assert bool(home_addresses()) is bool(own)
+    assert all(is_home_address(address) for address in own)
+
+
+@pytest.mark.parametrize(
+    "text",
+    # Loopback, unspecified, limited broadcast: RFC 1122, 3.2.1.3; multicast: RFC 1112; RFC 5737 for documentation.
+    [
+        "127.0.0.1",
+        "0.0.0.0",
+        "255.255.255.255",
+        "224.0.0.1",
+        "198.51.100.7",
+        "::1",
+        "eth0",
+        "",
+        "192.168.1",
+        "1.2.3.999",
+    ],
+)
+def test_what_is_no_address_of_this_machine_in_its_network(text: str) -> None:
+    assert not is_home_address(text)
+
+
+def test_a_networks_broadcast_address_is_none_of_this_machines() -> None:
+    found = [
+        each.broadcast for all_ in psutil.net_if_addrs().values() for each in all_ if each.family == socket.AF_INET
+    ]
+    assert not any(is_home_address(address) for address in found if address)
+
+
 def test_a_rate_is_a_bucket_that_fills_again() -> None:
     now = [0.0]
     rates = Rates(2.0, 3.0, lambda: now[0])
@@ -114,27 +159,51 @@ def wrong(code: str) -> str:
     return f"{(int(code) + 1) % 10**8:08d}"
 
 
+HERE = "192.168.1.9"
+
+
+def lefts(codes: PairingCode, code: str, address: str, times: int) -> list[int]:
+    return [codes.take(code, address).left for _ in range(times)]
+
+
 def test_a_code_has_eight_digits_and_is_good_once() -> None:
     codes = PairingCode()
     code = codes.begin()
     assert len(code) == 8 and code.isdigit()
-    assert codes.take(code) is None
-    assert codes.take(code) == 0
+    assert codes.take(code, HERE) == Try(right=True, counted=True, ended=True)
+    assert codes.take(code, HERE) == Try()
 
 
-def test_a_code_bears_five_tries() -> None:
+def test_a_code_bears_five_tries_of_an_address() -> None:
     codes = PairingCode()
     code = codes.begin()
-    assert [codes.take(wrong(code)) for _ in range(TRIES)] == [4, 3, 2, 1, 0]
-    assert codes.take(code) == 0
+    assert lefts(codes, wrong(code), HERE, TRIES + 1) == [4, 3, 2, 1, 0, 0]
+    assert codes.take(code, HERE) == Try()
+
+
+def test_what_one_address_tries_takes_nothing_from_another() -> None:
+    codes = PairingCode()
+    code = codes.begin()
+    lefts(codes, wrong(code), "10.0.0.1", 100)
+    assert codes.take(wrong(code), HERE).left == 4
+    assert codes.take(code, HERE).right
+
+
+def test_many_addresses_have_twenty_tries_together_and_no_more_are_remembered() -> None:
+    codes = PairingCode()
+    code = codes.begin()
+    tries = [codes.take(wrong(code), f"10.0.{n % 250}.{n // 250}") for n in range(1000)]
+    assert [n for n, one in enumerate(tries) if one.ended] == [MOST_TRIES - 1]
+    assert [one.counted for one in tries].count(True) == len(codes._tries) == MOST_TRIES
+    assert codes.take(code, HERE) == Try()
+    assert codes.take(codes.begin(), "10.0.0.0").right
 
 
 def test_the_fifth_try_may_still_be_right() -> None:
     codes = PairingCode()
     code = codes.begin()
-    for _ in range(TRIES - 1):
-        codes.take(wrong(code))
-    assert codes.take(code) is None
+    lefts(codes, wrong(code), HERE, TRIES - 1)
+    assert codes.take(code, HERE).right
 
 
 @pytest.mark.parametrize(("after_s", "good"), [(LASTS_S - 0.1, True), (LASTS_S, False)])
@@ -143,20 +212,28 @@ def test_a_code_is_good_for_two_minutes(after_s: float, good: bool) -> None:
     codes = PairingCode(lambda: now[0])
     code = codes.begin()
     now[0] = after_s
-    assert (codes.take(code) is None) is good
+    assert codes.take(code, HERE).right is good
 
 
 def test_a_new_code_makes_the_one_before_void() -> None:
     codes = PairingCode()
     first = codes.begin()
     codes.begin()
-    assert codes.take(first) == 4
+    assert codes.take(first, HERE).left == 4
+    assert not codes.end(first)
+
+
+def test_a_code_that_was_ended_opens_nothing() -> None:
+    codes = PairingCode()
+    code = codes.begin()
+    assert not codes.end("") and not codes.end(wrong(code))
+    assert codes.end(code) and not codes.end(code)
+    assert codes.take(code, HERE) == Try()
 
 
 def test_nothing_pairs_before_a_code_is_shown() -> None:
     codes = PairingCode()
-    assert codes.take("") == 0
-    assert codes.take("00000000") == 0
+    assert codes.take("", HERE) == codes.take("00000000", HERE) == Try()
 
 
 def test_only_a_code_with_time_left_is_said() -> None:
@@ -208,7 +285,7 @@ def test_what_one_process_revokes_is_out_in_another(tmp_path: Path) -> None:
     assert there.of_token(token) is not None
     assert there.revoke(device.id) == (device,)
     assert here.of_token(token) is None
-    assert not here.knows(device.id)
+    assert not here.holds(device)
 
 
 def test_revoking_all_and_revoking_nobody(tmp_path: Path) -> None:
@@ -220,12 +297,26 @@ def test_revoking_all_and_revoking_nobody(tmp_path: Path) -> None:
     assert store.all() == ()
 
 
-def test_a_number_is_not_given_to_a_second_device_while_later_ones_are_there(tmp_path: Path) -> None:
+@pytest.mark.parametrize("gone", ["1", "2", None])
+def test_a_number_is_never_given_to_a_second_device(tmp_path: Path, gone: str | None) -> None:
     store = devices(tmp_path)
-    first, _ = store.pair("a")
+    store.pair("a")
     store.pair("b")
-    store.revoke(first.id)
+    store.revoke(gone)
     assert store.pair("c")[0].id == "3"
+    assert devices(tmp_path).pair("d")[0].id == "4"
+
+
+def test_a_number_alone_holds_nothing(tmp_path: Path) -> None:
+    """Where the file was deleted, numbers begin again; the tokens that were given with them open nothing."""
+    store = devices(tmp_path)
+    before, _ = store.pair("a")
+    (tmp_path / FILE_NAME).unlink()
+    after, _ = store.pair("b")
+    assert after.id == before.id
+    assert store.holds(after) and not store.holds(before)
+    store.seen(before)
+    assert store.all() == (after,)
 
 
 def test_there_is_an_end_to_how_many_are_paired(tmp_path: Path) -> None:
@@ -244,7 +335,16 @@ def test_the_file_is_its_owners_alone(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "{", "[]", '{"version": 2, "devices": []}', '{"version": 1, "devices": [{}]}', '{"version": 1, "devices": 3}'],
+    [
+        "",
+        "{",
+        "[]",
+        '{"version": 3, "devices": [], "last": 0}',
+        '{"version": 2, "devices": []}',
+        '{"version": 2, "devices": [], "last": "1"}',
+        '{"version": 2, "devices": [{}], "last": 1}',
+        '{"version": 2, "devices": 3, "last": 1}',
+    ],
 )
 def test_a_damaged_file_lets_nobody_in_and_is_named(tmp_path: Path, text: str) -> None:
     store = devices(tmp_path)
@@ -255,11 +355,20 @@ def test_a_damaged_file_lets_nobody_in_and_is_named(tmp_path: Path, text: str) -
         store.all()
 
 
+def test_devices_whose_tokens_were_in_cookies_are_out_and_their_numbers_stay_theirs(tmp_path: Path) -> None:
+    before = {"id": "4", "name": "tablet", "hash": hashlib.sha256(b"token").hexdigest(), "paired": "", "seen": ""}
+    (tmp_path / FILE_NAME).write_text(json.dumps({"version": 1, "devices": [before]}), encoding="utf-8")
+    store = devices(tmp_path)
+    assert store.of_token("token") is None
+    assert store.all() == ()
+    assert store.pair("tablet")[0].id == "5"
+
+
 def test_last_seen_is_noted(tmp_path: Path) -> None:
     times = iter(["2026-03-02T09:00:00.000Z", "2026-03-03T09:00:00.000Z"])
     store = Devices(tmp_path, lambda: next(times))
     device, _ = store.pair("tablet")
-    store.seen(device.id)
+    store.seen(device)
     (data,) = json.loads((tmp_path / FILE_NAME).read_text(encoding="utf-8"))["devices"]
     assert (data["paired"], data["seen"]) == ("2026-03-02T09:00:00.000Z", "2026-03-03T09:00:00.000Z")
 

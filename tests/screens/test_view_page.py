@@ -404,6 +404,13 @@ def test_a_list_lies_over_the_page_whole() -> None:
     assert big_on(composed(cutting(note=KEY_LIST)), heading_of(cutting().view, cutting().words).left[0])  # type: ignore[arg-type]
 
 
+def test_a_warning_stands_above_the_list_that_hides_the_log() -> None:
+    alert = "!! A wrong pairing code from 192.168.1.9"
+    shown = text(composed(cutting(note="\n".join(f"line {n}" for n in range(40)), alert=alert)))
+    assert alert in shown and "line 0" in shown
+    assert alert not in text(composed(cutting(alert=alert)))
+
+
 def test_a_long_announcement_begins_on_the_page_and_says_that_it_goes_on() -> None:
     shown = text(composed(cutting(log=(Entry("clamp", "Saw off. " + "And so on and on. " * 40),))))
     assert "-- Saw off." in shown and "…" in shown

@@ -177,6 +177,20 @@ def test_a_list_lies_over_the_page_until_the_next_answer() -> None:
     assert not session.sight.note and session.sight.log[-1].text == "a line"
 
 
+def test_a_warning_is_seen_with_the_list_that_lies_over_the_log_and_goes_with_it() -> None:
+    session = Session().cutting()
+    session.gathering.note("Keys:\n  space: tap")
+    assert session.sight.laid_over == "Keys:\n  space: tap"
+    session.gathering.note("-- a line")
+    session.gathering.note("!! a wrong code")
+    assert session.sight.laid_over == "!! a wrong code\nKeys:\n  space: tap"
+    assert (session.sight.log[-1].mark, session.sight.log[-1].text) == ("!!", "a wrong code")
+    session.gesture("double")
+    assert session.sight.laid_over == ""
+    session.gathering.note("Keys:\n  space: tap")
+    assert session.sight.laid_over == "Keys:\n  space: tap"
+
+
 def test_time_left_comes_with_the_third_pass_and_goes_with_the_last() -> None:
     session = Session().cutting()
     for _ in range(3):

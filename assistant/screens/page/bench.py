@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,10 +11,10 @@ from typing import Any
 from assistant.runner.contracts import Clock, Post
 from assistant.screens.page.devices import Device, Devices
 from assistant.screens.page.doing import Refused, event_of
-from assistant.screens.page.gate import home_address
+from assistant.screens.page.gate import Rates, home_address
 from assistant.screens.page.history import History
 from assistant.screens.page.hub import Hub
-from assistant.screens.page.pairing import LASTS_S, PairingCode, grouped
+from assistant.screens.page.pairing import LASTS_S, MOST_TRIES, PairingCode, Try, grouped
 from assistant.screens.page.qr import picture
 from assistant.screens.page.server import PORT, PageServer, Parts
 from assistant.session.events import CodeAsked, Event, Gesture
@@ -21,6 +22,7 @@ from assistant.session.state import STANDING_BY
 
 SAID_S = 40.0  # an open code with less time left than this is not worth saying
 WITHIN_S = 8.0  # two double taps that belong together
+UNASKED = (0.1, 3.0)  # a second, at once: tries while no code is open that are worth a line
 PLAIN_HTTP = (
     "The page is plain HTTP, not encrypted: whoever can listen on this network can read it, and could act as a paired "
     "device. Use --lan only on a network that you trust."
@@ -36,22 +38,29 @@ class BenchPage:
         clock: Clock,
         note: Callable[[str], None],
         *,
+        withdraw: Callable[[str], None] = lambda text: None,
         post: Post | None = None,
         session: str = "",
         drawing: Callable[[], bytes | None] = lambda: None,
-        lan: bool = False,
+        lan: str | None = None,
         port: int = PORT,
     ):
-        """note: prints for the operator at the terminal. post: of the session that is driven, None for none.
+        """note: prints for the operator at the terminal; withdraw: takes a note away again, where it can be.
 
-        session: its id. drawing: the plan's sheets as SVG; called in a server's thread. port: 0 for any.
+        post: of the session that is driven, None for none. session: its id. drawing: the plan's sheets as SVG; called
+        in a server's thread. lan, port: as of `PageServer`.
         """
-        self._clock, self._note, self._post = clock, note, post
+        self._clock, self._note, self._withdraw, self._post = clock, note, withdraw, post
+        self._invitation = threading.RLock()
+        self._invited = ""  # as it was shown
+        self._expiry: threading.Timer | None = None
+        self._unasked = Rates(*UNASKED)
         self.devices = Devices(state_dir, clock.utc)
         self.devices.all()  # a file that can't be read is told now
         self.codes = PairingCode()
         self.hub = Hub(session)
-        parts = Parts(self.hub, self.devices, self.codes, History(state_dir), self._do, drawing, self._paired)
+        history = History(state_dir)
+        parts = Parts(self.hub, self.devices, self.codes, history, self._do, drawing, self._paired, self._tried)
         try:
             self.server = PageServer(parts, lan, port)
         except BaseException:
@@ -61,25 +70,50 @@ class BenchPage:
     @property
     def address(self) -> str:
         """Where a browser finds it."""
-        host = home_address() if self.server.lan else "127.0.0.1"
+        lan = self.server.lan
+        host = "127.0.0.1" if lan is None else lan or home_address()
         return f"http://{host}:{self.server.port}/"
 
     def invite(self, to_scan: bool = True) -> str:
         """A new pairing code, shown at the terminal; returns it. to_scan: on the home network also as a picture."""
-        code = self.codes.begin()
-        lines = [
-            f"-- Bench page: {self.address}",
-            f"   To pair a device: code {grouped(code)}, good for {LASTS_S / 60:.0f} minutes and one device.",
-        ]
-        if self.server.lan:
-            lines += textwrap.wrap(PLAIN_HTTP, 76, initial_indent="   ", subsequent_indent="   ")
-            lines += (
-                filter(None, [picture(f"{self.address}#{code}")])
-                if to_scan
-                else ["   Key p: a new code, to be scanned."]
-            )
-        self._note("\n".join(lines))
+        with self._invitation:
+            self.codes.end(self.codes.current(0))
+            self._take_back()
+            code = self.codes.begin()
+            lines = [
+                f"-- Bench page: {self.address}",
+                f"   To pair a device: code {grouped(code)}, good for {LASTS_S / 60:.0f} minutes and one device.",
+            ]
+            if self.server.lan is not None:
+                lines += textwrap.wrap(PLAIN_HTTP, 76, initial_indent="   ", subsequent_indent="   ")
+                lines += (
+                    filter(None, [picture(f"{self.address}#{code}")])
+                    if to_scan
+                    else ["   Key p: a new code, to be scanned."]
+                )
+            self._invited = "\n".join(lines)
+            self._note(self._invited)
+            self._expiry = threading.Timer(self.codes.left_s(), self._ran_out, [code])
+            self._expiry.name, self._expiry.daemon = "pairing code", True
+            self._expiry.start()
         return code
+
+    def _take_back(self) -> None:
+        """A code that opens nothing must not look as if it did. Where one is open by now it stays."""
+        with self._invitation:
+            if self.codes.left_s():
+                return
+            if self._expiry is not None:
+                self._expiry.cancel()
+            if self._invited:
+                self._withdraw(self._invited)
+                self._invited = ""
+
+    def _ran_out(self, code: str) -> None:
+        with self._invitation:
+            if self.codes.end(code):
+                self._take_back()
+                self._note("-- The pairing code has run out.")
 
     def asked_for_code(self, what: str) -> None:
         """From the terminal's keys: "show" a new code, or "say" the open one; also from the pedal."""
@@ -106,9 +140,26 @@ class BenchPage:
         return watched
 
     def close(self) -> None:
-        """End every page's stream, then the server."""
+        """End every page's stream, then the server, and what is left of a code."""
         self.hub.close()
         self.server.close()
+        self.codes.end(self.codes.current(0))
+        self._take_back()
+
+    def _tried(self, address: str, tried: Try) -> None:
+        """What others try is said at the terminal alone: nobody but the operator makes Kerfcall speak beside a saw."""
+        if tried.ended:
+            self._take_back()
+        if tried.right:
+            return
+        if tried.ended:
+            self._note(f"!! A wrong pairing code from {address}, the {MOST_TRIES}th of all: this code is void.")
+        elif tried.counted:
+            left = {0: "no try", 1: "one try"}.get(tried.left, f"{tried.left} tries")
+            self._note(f"!! A wrong pairing code from {address}; {left} left from there with this code.")
+        elif self._unasked.allow(""):
+            why = "no code is open, or that address has no try left"
+            self._note(f"!! A pairing code from {address} was not looked at: {why}.")
 
     def _paired(self, device: Device) -> None:
         self._note(

@@ -2,7 +2,8 @@
 
 A token is 256 random bits, given once, to the device. Only its SHA-256 is kept: a token of that
 length can't be guessed, so it needs no salt and no slow hash. Several processes share the file; who
-is revoked in one is out in all at its next request, and its stream within a second.
+is revoked in one is out in all at its next request, and its stream as soon as the server has seen it.
+A number is never given twice, for who reads "device 3" must not mean another one.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from assistant import files
 from assistant.errors import CouldNotRun
 
 FILE_NAME = "page-devices.json"
-VERSION = 1
+VERSION = 2
 TOKEN_BYTES = 32
 MOST = 20
 MOST_NAME = 40
@@ -37,6 +38,14 @@ class Device:
     hash: str
     paired: str
     seen: str
+
+
+@dataclass(slots=True)
+class Kept:
+    """What the file holds. last: the highest number that was ever given."""
+
+    devices: list[Device]
+    last: int = 0
 
 
 class Devices:
@@ -54,7 +63,7 @@ class Devices:
         with self._guard:
             stamp = self._stamp_now()
             if stamp != self._stamp:
-                self._known = self._read() if stamp is not None else ()
+                self._known = tuple(self._read().devices) if stamp is not None else ()
                 self._stamp = stamp
             return self._known
 
@@ -65,51 +74,51 @@ class Devices:
             return next((device for device in self.all() if hmac.compare_digest(device.hash, hashed)), None)
         return None
 
-    def knows(self, id: str) -> bool:
-        """Whether the device with this id is still paired."""
+    def holds(self, device: Device) -> bool:
+        """Whether the token that this device came with still opens; its number alone opens nothing."""
         with suppress(CouldNotRun):
-            return any(device.id == id for device in self.all())
+            return any(other.hash == device.hash for other in self.all())
         return False
 
     def pair(self, name: str) -> tuple[Device, str]:
         """A new device and its token. Raises CouldNotRun when there are `MOST` already."""
         token, now = secrets.token_urlsafe(TOKEN_BYTES), self._utc()
-        with self._changing() as devices:
-            if len(devices) >= MOST:
+        with self._changing() as kept:
+            if len(kept.devices) >= MOST:
                 raise CouldNotRun(f"{MOST} devices are paired already; kerfcall page revoke ID takes one out")
-            number = max((int(device.id) for device in devices), default=0) + 1
-            device = Device(str(number), clean_name(name), _hash(token), now, now)
-            devices.append(device)
+            kept.last += 1
+            device = Device(str(kept.last), clean_name(name), _hash(token), now, now)
+            kept.devices.append(device)
         return device, token
 
-    def seen(self, id: str) -> None:
+    def seen(self, device: Device) -> None:
         """Note that this device is here now."""
-        with self._changing() as devices:
-            for place, device in enumerate(devices):
-                if device.id == id:
-                    devices[place] = replace(device, seen=self._utc())
+        with self._changing() as kept:
+            for place, other in enumerate(kept.devices):
+                if other.hash == device.hash:
+                    kept.devices[place] = replace(other, seen=self._utc())
 
     def revoke(self, id: str | None) -> tuple[Device, ...]:
         """Take out the device with this id, or all (None). Returns those taken out."""
-        with self._changing() as devices:
-            gone = tuple(device for device in devices if id in (None, device.id))
-            devices[:] = [device for device in devices if device not in gone]
+        with self._changing() as kept:
+            gone = tuple(device for device in kept.devices if id in (None, device.id))
+            kept.devices = [device for device in kept.devices if device not in gone]
         return gone
 
     @contextmanager
-    def _changing(self) -> Iterator[list[Device]]:
-        """The devices, written back at the end; one process at a time."""
+    def _changing(self) -> Iterator[Kept]:
+        """What is kept, written back at the end; one process at a time."""
         from filelock import FileLock, Timeout
 
         lock = FileLock(str(self.path.with_name("locks") / "page-devices.lock"))
         try:
             self.path.with_name("locks").mkdir(parents=True, exist_ok=True)
             with lock.acquire(timeout=5):
-                devices = list(self._read())
-                before = list(devices)
-                yield devices
-                if devices != before:
-                    self._write(devices)
+                kept = self._read()
+                before = replace(kept, devices=list(kept.devices))
+                yield kept
+                if kept != before:
+                    self._write(kept)
         except Timeout as error:
             raise CouldNotRun(f"{self.path.name} is in use by another Kerfcall; try again") from error
         except OSError as error:
@@ -122,20 +131,27 @@ class Devices:
             return None
         return status.st_mtime_ns, status.st_size, status.st_ino
 
-    def _read(self) -> tuple[Device, ...]:
+    def _read(self) -> Kept:
         try:
             data = json.loads(self.path.read_bytes())
-            if data["version"] != VERSION:
+            if data["version"] not in (1, VERSION):
                 raise ValueError(f"version {data['version']!r}")
-            return tuple(_device(each) for each in data["devices"])
+            devices = [_device(each) for each in data["devices"]]
+            highest = max((int(device.id) for device in devices), default=0)
+            if data["version"] == 1:
+                # Those tokens were in cookies, which every port of this host was sent: they open nothing any more.
+                return Kept([], highest)
+            if type(data["last"]) is not int or data["last"] < highest:
+                raise ValueError(f"last {data['last']!r}")
+            return Kept(devices, data["last"])
         except FileNotFoundError:
-            return ()
+            return Kept([])
         except (OSError, ValueError, KeyError, TypeError) as error:
             raise CouldNotRun(f"{self.path} can't be read ({error}); delete it, and pair the devices again") from error
 
-    def _write(self, devices: list[Device]) -> None:
+    def _write(self, kept: Kept) -> None:
         """For its owner only."""
-        body = json.dumps({"version": VERSION, "devices": [asdict(device) for device in devices]}, indent=1)
+        body = json.dumps({"version": VERSION, **asdict(kept)}, indent=1)
         files.write_whole(self.path, f"{body}\n".encode())
 
 

@@ -23,14 +23,14 @@ NOTHING = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancest
 
 @cache
 def page() -> Document:
-    """What a paired device gets."""
-    return _document("page.html", ("page.css",), ("board.js", "plot.js", "page.js"))
+    """What a paired device looks at: empty until its script, which has the token, has asked for what is in it."""
+    return _document("page.html", ("page.css",), ("token.js", "board.js", "plot.js", "page.js"))
 
 
 @cache
 def door() -> Document:
-    """What everybody else gets: a field for the pairing code, and nothing of any session."""
-    return _document("door.html", ("page.css",), ("door.js",))
+    """What everybody comes to first: a field for the pairing code."""
+    return _document("door.html", ("page.css",), ("token.js", "door.js"))
 
 
 def _document(html: str, styles: tuple[str, ...], scripts: tuple[str, ...]) -> Document:
@@ -38,7 +38,7 @@ def _document(html: str, styles: tuple[str, ...], scripts: tuple[str, ...]) -> D
     whole = _text(html).replace("/* style */", style).replace("/* script */", script)
     policy = (
         f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; connect-src 'self'; "
-        "img-src 'self' data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        "img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
     )
     return Document(whole.encode(), policy)
 

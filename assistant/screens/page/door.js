@@ -2,10 +2,12 @@
 const at = (id) => document.getElementById(id);
 const AT_HOME = ["localhost", "127.0.0.1"].includes(location.hostname);
 
-// A link from another site comes without the cookie; the next request from here brings it.
-fetch("/paired").then((answer) => answer.json()).then(({ paired }) => {
-  if (paired) location.replace("/");
-}).catch(() => {});
+// A paired device goes on to the page. Others stay, those that were paired once among them.
+if (token()) {
+  send("/paired").then((answer) => answer.json()).then(({ paired }) => {
+    if (paired) location.replace("/bench");
+  }).catch(() => {});
+}
 
 at("plain-http").textContent = AT_HOME
   ? "This page and Kerfcall are on the same machine; nothing goes over a network."
@@ -22,6 +24,11 @@ async function pair() {
     at("told").textContent = "The code has 8 digits.";
     return;
   }
+  // Asked before the code is spent.
+  if (!keep(token())) {
+    at("told").textContent = "This browser keeps nothing for this page, so it can't stay paired. Allow it to store site data, then try again.";
+    return;
+  }
   at("told").textContent = "Asking …";
   try {
     const answer = await fetch("/pair", {
@@ -29,11 +36,12 @@ async function pair() {
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify({ code, name: at("name").value.trim() || "a device" }),
     });
-    if (answer.status === 204) {
-      location.replace("/");
+    const body = await answer.json().catch(() => ({}));
+    if (answer.ok) {
+      keep(body.token);
+      location.replace("/bench");
       return;
     }
-    const body = await answer.json().catch(() => ({}));
     at("told").textContent = body.error || `Refused (${answer.status}).`;
   } catch {
     at("told").textContent = "Kerfcall does not answer.";

@@ -8,12 +8,16 @@ from __future__ import annotations
 
 import ipaddress
 import socket
+import struct
+import sys
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 
 REMEMBERED = 256
+SIOCGIFADDR = 0x8915  # netdevice(7): the first address of an interface
 
 
 def own_names(lan: bool) -> frozenset[str]:
@@ -63,6 +67,46 @@ def home_address() -> str:
             return str(probe.getsockname()[0])
         except OSError:
             return "127.0.0.1"
+
+
+def home_addresses() -> tuple[str, ...]:
+    """All the IPv4 addresses by which other devices may call this machine, `home_address` first; none on loopback.
+
+    Where an interface has several, the system may name the first of them only.
+    """
+    found = dict.fromkeys((home_address(), *_addresses()))
+    return tuple(address for address in found if not ipaddress.ip_address(address).is_loopback)
+
+
+def _addresses() -> Iterator[str]:
+    if sys.platform != "linux":
+        with suppress(OSError):
+            yield from socket.gethostbyname_ex(socket.gethostname())[2]
+        return
+    import fcntl
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        for _, name in socket.if_nameindex():
+            with suppress(OSError):  # one that has none
+                told = fcntl.ioctl(probe, SIOCGIFADDR, struct.pack("40s", name.encode()))
+                yield socket.inet_ntoa(told[20:24])
+
+
+def is_home_address(text: str) -> bool:
+    """Whether this is an IPv4 address of this machine, not on loopback. The system is asked by using it."""
+    try:
+        address = ipaddress.IPv4Address(text)
+    except ValueError:
+        return False
+    if address.is_loopback or address.is_unspecified or address.is_multicast:
+        return False
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.bind((text, 0))
+            probe.connect((text, 9))  # sends nothing, and is refused for a network's broadcast address
+        except OSError:
+            return False
+    return True
 
 
 class Rates:

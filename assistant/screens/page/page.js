@@ -28,7 +28,7 @@ async function follow() {
   if (connection || document.hidden) return;
   const mine = (connection = new AbortController());
   try {
-    const answer = await fetch("/stream", { method: "POST", signal: mine.signal });
+    const answer = await send("/stream", { method: "POST", signal: mine.signal });
     if (answer.status === 401) {
       location.replace("/");
       return;
@@ -259,7 +259,7 @@ function tell(text) {
 
 async function ask(body, done) {
   try {
-    const answer = await fetch("/do", {
+    const answer = await send("/do", {
       method: "POST",
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify(body),
@@ -340,19 +340,25 @@ for (const button of document.querySelectorAll("[data-tab]")) {
   });
 }
 
-function drawing() {
+async function drawing() {
   if (at("sheets").children.length) return;
-  const picture = Object.assign(new Image(), { alt: "Both parts, the joint and the cut sheet of this plan", src: "/drawing.svg" });
-  picture.addEventListener("error", () => {
-    at("sheets").replaceChildren();
-    at("no-drawing").hidden = false;
-  });
   at("no-drawing").hidden = true;
-  at("sheets").replaceChildren(picture);
+  try {
+    const answer = await send("/drawing.svg");
+    if (!answer.ok) throw new Error(String(answer.status));
+    // As a picture nothing in it runs; an address in its place would be asked for without the token.
+    const src = `data:image/svg+xml,${encodeURIComponent(await answer.text())}`;
+    const picture = Object.assign(new Image(), { alt: "Both parts, the joint and the cut sheet of this plan", src });
+    await picture.decode();
+    at("sheets").replaceChildren(picture);
+  } catch {
+    at("no-drawing").hidden = false;
+  }
 }
 
 async function get(path) {
-  const answer = await fetch(path);
+  const answer = await send(path);
+  if (answer.status === 401) location.replace("/");
   const body = await answer.json().catch(() => ({}));
   if (!answer.ok) throw new Error(body.error || `Refused (${answer.status}).`);
   return body;
@@ -412,12 +418,17 @@ function figure(one) {
 
 at("back").addEventListener("click", sessions);
 at("leave").addEventListener("click", async () => {
-  await fetch("/leave", { method: "POST" }).catch(() => {});
+  await send("/leave", { method: "POST" }).catch(() => {});
+  forget();
   location.replace("/");
 });
 at("plain-http").textContent = AT_HOME
   ? "This page and Kerfcall are on the same machine; nothing goes over a network."
   : "This connection is plain HTTP, not encrypted: whoever can listen on this network can read it and could act as this device. Use it on a network that you trust.";
 
-show();
-follow();
+if (token()) {
+  show();
+  follow();
+} else {
+  location.replace("/");
+}

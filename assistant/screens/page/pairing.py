@@ -1,4 +1,4 @@
-"""The pairing code: 8 digits, shown at the terminal, good for two minutes, five tries and one device."""
+"""The pairing code: 8 digits, shown at the terminal, good for two minutes, one device and five tries of an address."""
 
 from __future__ import annotations
 
@@ -6,18 +6,33 @@ import hmac
 import secrets
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable
+from dataclasses import dataclass
 
 DIGITS = 8
 LASTS_S = 120.0
-TRIES = 5
+TRIES = 5  # of one address
+MOST_TRIES = 20  # of all addresses together
+
+
+@dataclass(frozen=True, slots=True)
+class Try:
+    """right: and with that used up. left: the tries that its address has left with this code, 0 where none is open.
+    counted: it was held against an open code. ended: the code is void now, used up or tried too often."""
+
+    right: bool = False
+    left: int = 0
+    counted: bool = False
+    ended: bool = False
 
 
 class PairingCode:
     """At most one code is open. From any thread.
 
-    Tries count for everybody together: 5 of 100,000,000 is what a guesser gets each time that
-    somebody at the bench asks for a code, and nothing while nobody does.
+    Tries count for each address, so that a guesser takes none from a device beside it; and for everybody together:
+    20 of 100,000,000 is what guessers with many addresses get each time that somebody at the bench asks for a code,
+    and nothing while nobody does. So no more than 20 addresses need be remembered.
     """
 
     def __init__(self, now: Callable[[], float] = time.monotonic):
@@ -25,13 +40,13 @@ class PairingCode:
         self._guard = threading.Lock()
         self._code = ""
         self._until = 0.0
-        self._tries = 0
+        self._tries: Counter[str] = Counter()
 
     def begin(self) -> str:
         """A new code; the one before it is void."""
         with self._guard:
             self._code = f"{secrets.randbelow(10**DIGITS):0{DIGITS}d}"
-            self._until, self._tries = self._now() + LASTS_S, TRIES
+            self._until, self._tries = self._now() + LASTS_S, Counter()
             return self._code
 
     def current(self, least_s: float) -> str:
@@ -44,17 +59,30 @@ class PairingCode:
         with self._guard:
             return max(0.0, self._until - self._now()) if self._code else 0.0
 
-    def take(self, code: str) -> int | None:
-        """None: right, and used up. Else the tries left; 0 when no code is open."""
+    def end(self, code: str) -> bool:
+        """Make this code void. Whether it was open."""
+        with self._guard:
+            if not self._code or self._code != code:
+                return False
+            self._code = ""
+            return True
+
+    def take(self, code: str, address: str) -> Try:
+        """Hold this code, which came from this address, against the open one."""
         with self._guard:
             if not self._code or self._now() >= self._until:
                 self._code = ""
-                return 0
-            self._tries -= 1
-            right = hmac.compare_digest(self._code.encode(), code.encode("utf-8", "replace"))
-            if right or not self._tries:
+                return Try()
+            if self._tries[address] >= TRIES:
+                return Try()
+            if hmac.compare_digest(self._code.encode(), code.encode("utf-8", "replace")):
                 self._code = ""
-            return None if right else self._tries
+                return Try(right=True, counted=True, ended=True)
+            self._tries[address] += 1
+            if self._tries.total() >= MOST_TRIES:
+                self._code = ""
+                return Try(counted=True, ended=True)
+            return Try(left=TRIES - self._tries[address], counted=True)
 
 
 def grouped(code: str) -> str:

@@ -1,8 +1,11 @@
 """The page's server: plain HTTP on the standard library, a thread a connection, every wait and size bounded.
 
-What a request meets, in this order: the number of connections, the rate, the Host, the kind of request, the
-device's token and, for everything but reading, the Origin. No GET changes anything. Nobody unpaired is told
-anything but that a code is wanted.
+What a request meets, in this order: the room for connections (`room.py`), the rate, the Host, the kind of request,
+the device's token and, for everything but reading, the Origin. No GET changes anything. Nobody unpaired is told
+anything but that a code is wanted: the two documents are the same for everybody and hold nothing of a session.
+
+The token comes in a header, as RFC 6750 has it, and never in a cookie: a browser sends a host's cookies to each of its
+ports, whoever serves there.
 """
 
 from __future__ import annotations
@@ -12,7 +15,7 @@ import queue
 import socket
 import sys
 import threading
-from collections import Counter
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -26,23 +29,24 @@ from assistant.screens.page.doing import Refused
 from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_origin, own_names
 from assistant.screens.page.history import History
 from assistant.screens.page.hub import Hub
-from assistant.screens.page.pairing import PairingCode
+from assistant.screens.page.pairing import PairingCode, Try
+from assistant.screens.page.room import Room
 
 PORT = 8437
 IDLE_S = 10.0
 TICK_S = 1.0
+CLEAR_S = 0.25  # how often late connections and revoked devices are looked for
 MOST_BODY = 2048
-MOST_CONNECTIONS, MOST_OF_ONE = 96, 64
 REQUESTS = (40.0, 200.0)  # a second, at once; of one address
 DOINGS = (2.0, 8.0)  # of one device
 PAIRINGS = (0.5, 10.0)  # of one address
-COOKIE_DAYS = 400
 
 
 @dataclass(frozen=True)
 class Parts:
     """What the server serves. do: posts what a paired page asks for to the session, or raises Refused. drawing: the
-    plan's sheets as SVG, None where there are none. paired: told of a new device."""
+    plan's sheets as SVG, None where there are none. paired: called with a new device; tried: with
+    the address that a code came from, and what became of it."""
 
     hub: Hub
     devices: Devices
@@ -51,6 +55,7 @@ class Parts:
     do: Callable[[Any], None]
     drawing: Callable[[], bytes | None]
     paired: Callable[[Device], None]
+    tried: Callable[[str, Try], None]
 
 
 class PageServer(ThreadingHTTPServer):
@@ -61,21 +66,21 @@ class PageServer(ThreadingHTTPServer):
     allow_reuse_address = sys.platform != "win32"  # there it would let two programs share the port
     request_queue_size = 64
 
-    def __init__(self, parts: Parts, lan: bool = False, port: int = PORT):
-        """lan: reachable from the home network, not from this machine alone. port: 0 for any."""
+    def __init__(self, parts: Parts, lan: str | None = None, port: int = PORT):
+        """lan: the address by which it can be reached from the home network, "" for all that this machine has, None
+        for from this machine alone. port: 0 for any."""
         self.parts, self.lan = parts, lan
-        self.names = own_names(lan)
+        self.names = own_names(lan is not None)
         self.requests, self.doings, self.pairings = Rates(*REQUESTS), Rates(*DOINGS), Rates(*PAIRINGS)
-        self._guard = threading.Lock()
-        self._connections: dict[socket.socket, str] = {}
+        self.room = Room()
+        self._cleared = 0.0
         self.closing = False
         try:
-            super().__init__(("" if lan else "127.0.0.1", port), Handler)
+            super().__init__(("127.0.0.1" if lan is None else lan, port), Handler)
         except (OSError, OverflowError) as error:
             raise CouldNotRun(f"the page can't have port {port} ({error}); give another with --port N") from error
         self.port = int(self.server_address[1])
-        self.cookie = f"kerfcall-{self.port}"
-        self._thread = threading.Thread(target=self.serve_forever, name="page server", daemon=True)
+        self._thread = threading.Thread(target=self.serve_forever, args=(CLEAR_S,), name="page server", daemon=True)
         self._thread.start()
 
     def server_bind(self) -> None:
@@ -89,28 +94,31 @@ class PageServer(ThreadingHTTPServer):
         return is_at_home(str(client_address[0]))
 
     def process_request(self, request: Any, client_address: Any) -> None:
-        address = str(client_address[0])
-        with self._guard:
-            of_one = Counter(self._connections.values())[address]
-            refused = self.closing or len(self._connections) >= MOST_CONNECTIONS or of_one >= MOST_OF_ONE
-            if not refused:
-                self._connections[request] = address
-        if refused:
-            self.shutdown_request(request)
-        else:
+        if self.room.enter(request, str(client_address[0])):
             super().process_request(request, client_address)
+        else:
+            self.shutdown_request(request)
 
     def shutdown_request(self, request: Any) -> None:
-        with self._guard:
-            self._connections.pop(request, None)
+        self.room.left(request)
         super().shutdown_request(request)
+
+    def service_actions(self) -> None:
+        """Between two connections, and while none comes."""
+        now = time.monotonic()
+        if now - self._cleared >= CLEAR_S:
+            self._cleared = now
+            self.clear()
+
+    def clear(self) -> None:
+        self.room.clear(self.parts.devices.holds)
 
     def handle_error(self, request: Any, client_address: Any) -> None:
         """A connection that breaks is the browser's affair; the terminal belongs to the session."""
 
     @property
     def connections(self) -> int:
-        return len(self._connections)
+        return len(self.room)
 
     def close(self) -> None:
         """Stop listening, and end every connection. Safe to repeat."""
@@ -120,11 +128,7 @@ class PageServer(ThreadingHTTPServer):
         self.shutdown()
         self.server_close()
         self._thread.join(2.0)
-        with self._guard:
-            open_ones = list(self._connections)
-        for connection in open_ones:
-            with suppress(OSError):
-                connection.shutdown(socket.SHUT_RDWR)
+        self.room.close()
 
 
 class Handler(BaseHTTPRequestHandler):
@@ -156,7 +160,12 @@ class Handler(BaseHTTPRequestHandler):
         self._body_read = False
         try:
             status = self._refusal(routes)
-            if status:
+            place = self.server.room.answers(self.request, self.device)
+            if place is None:
+                self.close_connection = True
+            elif self.device is not None and place.device is None:
+                raise Refused(503, "Too many pages are open.")
+            elif status:
                 self.answer(status)
             elif self.path in routes:
                 routes[self.path][1](self)
@@ -168,6 +177,8 @@ class Handler(BaseHTTPRequestHandler):
             self.close_connection = True
         except KerfcallError as error:
             self.answer(503, {"error": str(error)})
+        finally:
+            self.server.room.waits(self.request)
 
     def _refusal(self, routes: dict[str, tuple[bool, Callable[[Handler], None]]]) -> int:
         """The status that refuses this request, 0 where nothing does."""
@@ -185,16 +196,14 @@ class Handler(BaseHTTPRequestHandler):
             return 405 if self.path in _GETS or self.path in _POSTS else 404
         if self.command == "POST" and not is_own_origin(headers.get_all("Origin") or [], hosts[0]):
             return 403
-        if headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none") and self.path != "/":
+        if headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none") and self.path not in _DOCUMENTS:
             return 403
         return 0
 
     def _paired(self) -> Device | None:
-        for part in "; ".join(self.headers.get_all("Cookie") or []).split(";"):
-            name, _, value = part.strip().partition("=")
-            if name == self.server.cookie and value:
-                return self.server.parts.devices.of_token(value)
-        return None
+        sent = self.headers.get_all("Authorization") or []
+        scheme, _, token = sent[0].strip().partition(" ") if len(sent) == 1 else ("", "", "")
+        return self.server.parts.devices.of_token(token.strip()) if scheme.lower() == "bearer" and token else None
 
     def _json(self) -> Any:
         """The body. Raises Refused."""
@@ -216,18 +225,18 @@ class Handler(BaseHTTPRequestHandler):
 
     # Answers
 
-    def answer(self, status: int, body: Any = None, cookie: str = "") -> None:
+    def answer(self, status: int, body: Any = None) -> None:
         data = b"" if body is None else json.dumps(body, ensure_ascii=False).encode()
-        self.send(status, data, "application/json; charset=utf-8", cookie=cookie)
+        self.send(status, data, "application/json; charset=utf-8")
 
-    def send(self, status: int, data: bytes, kind: str, policy: str = document.NOTHING, cookie: str = "") -> None:
+    def send(self, status: int, data: bytes, kind: str, policy: str = document.NOTHING) -> None:
         """A whole answer. A body that was not read ends the connection, lest it is taken for the next request."""
         headers = getattr(self, "headers", None)
         unread = headers is None or (not getattr(self, "_body_read", False) and _announces_a_body(headers))
         self.close_connection = self.close_connection or unread or self.server.closing
         self._head(status, kind, policy)
-        if cookie:
-            self.send_header("Set-Cookie", cookie)
+        if status == 401:
+            self.send_header("WWW-Authenticate", "Bearer")
         if status != 204:
             self.send_header("Content-Length", str(len(data)))
         if self.close_connection:
@@ -254,11 +263,17 @@ class Handler(BaseHTTPRequestHandler):
     # What is served
 
     def root(self) -> None:
-        served = document.page() if self.device else document.door()
+        self._document(document.door())
+
+    def bench(self) -> None:
+        """A browser that is sent to an address can't bring a token along; the page brings it with all it asks for."""
+        self._document(document.page())
+
+    def _document(self, served: document.Document) -> None:
         self.send(200, served.html, "text/html; charset=utf-8", served.policy)
 
     def paired(self) -> None:
-        """Whether the cookie comes along: a link from another site brings none the first time."""
+        """Whether the token that came along is one of ours."""
         self.answer(200, {"paired": self.device is not None})
 
     def pair(self) -> None:
@@ -267,23 +282,24 @@ class Handler(BaseHTTPRequestHandler):
         body = self._json()
         if not isinstance(body, dict) or not all(isinstance(body.get(key), str) for key in ("code", "name")):
             raise Refused(400, "A code and a name are wanted.")
-        left = self.server.parts.codes.take("".join(body["code"].split()))
-        if left is not None:
+        tried = self.server.parts.codes.take("".join(body["code"].split()), self.client_address[0])
+        self.server.parts.tried(self.client_address[0], tried)
+        if not tried.right:
+            left = tried.left
             tries = (
                 f"{left} tries left." if left > 1 else "One try left." if left else "Ask for a new one at the bench."
             )
             raise Refused(403, f"That is not the code, or it has run out. {tries}")
         device, token = self.server.parts.devices.pair(body["name"])
         self.server.parts.paired(device)
-        self.answer(204, cookie=self._cookie(token, COOKIE_DAYS * 86400))
+        self.answer(200, {"token": token})
 
     def leave(self) -> None:
         if self.device is not None:
+            self.server.room.forgets(self.request)
             self.server.parts.devices.revoke(self.device.id)
-        self.answer(204, cookie=self._cookie("", 0))
-
-    def _cookie(self, token: str, age_s: int) -> str:
-        return f"{self.server.cookie}={token}; Max-Age={age_s}; Path=/; HttpOnly; SameSite=Strict"
+            self.server.clear()
+        self.answer(204)
 
     def do(self) -> None:
         device = self._device
@@ -315,7 +331,10 @@ class Handler(BaseHTTPRequestHandler):
         return self.device
 
     def stream(self) -> None:
-        """Everything there is, then each change as it comes, and a sign of life every `TICK_S`."""
+        """Everything there is, then each change as it comes, and a sign of life every `TICK_S`.
+
+        The token is held against those that are paired before each word, so that none goes out once it is revoked.
+        """
         device, hub, devices = self._device, self.server.parts.hub, self.server.parts.devices
         stream = hub.open(device.id)
         if stream is None:
@@ -323,16 +342,17 @@ class Handler(BaseHTTPRequestHandler):
         self.close_connection = True
         try:
             with suppress(CouldNotRun):
-                devices.seen(device.id)
+                devices.seen(device)
             self._head(200, "text/event-stream; charset=utf-8", document.NOTHING)
             self.send_header("Connection", "close")
             self.end_headers()
-            while not stream.closed and hub.alive and devices.knows(device.id):
+            self.server.room.carries(self.request, stream)
+            while not stream.closed and hub.alive:
                 try:
                     message = stream.queue.get(timeout=TICK_S)
                 except queue.Empty:
                     message = hub.tick()
-                if message is None:
+                if message is None or not devices.holds(device):
                     return
                 self.wfile.write(message)
         finally:
@@ -351,10 +371,12 @@ def _history_id(path: str) -> str | None:
 
 _GETS: dict[str, tuple[bool, Callable[[Handler], None]]] = {
     "/": (True, Handler.root),
+    "/bench": (True, Handler.bench),
     "/paired": (True, Handler.paired),
     "/sessions": (False, Handler.sessions),
     "/drawing.svg": (False, Handler.drawing),
 }
+_DOCUMENTS = ("/", "/bench")  # a link on another site may lead to them
 _POSTS: dict[str, tuple[bool, Callable[[Handler], None]]] = {
     "/pair": (True, Handler.pair),
     "/stream": (False, Handler.stream),

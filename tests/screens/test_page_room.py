@@ -1,0 +1,149 @@
+"""Who holds a connection of the page's server, with a clock of the test's own and real sockets."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Iterator
+
+import pytest
+
+from assistant.screens.page.devices import Device
+from assistant.screens.page.hub import Stream
+from assistant.screens.page.room import MOST_PAIRED, MOST_UNPAIRED, UNPAIRED_OF_ONE, WHOLE_S, Room
+
+PHONE, TABLET = (Device(str(n), name, f"{n:064}", "", "") for n, name in enumerate(("phone", "tablet"), 1))
+
+
+class Bench:
+    def __init__(self) -> None:
+        self.now = 0.0
+        self.room = Room(lambda: self.now)
+        self.ends: dict[socket.socket, socket.socket] = {}
+
+    def enter(self, address: str) -> socket.socket:
+        """A connection that has begun 10 ms after the one before."""
+        self.now += 0.01
+        here, there = socket.socketpair()
+        there.setblocking(False)
+        self.ends[here] = there
+        assert self.room.enter(here, address)
+        return here
+
+    def paired(self, address: str = "192.168.1.9", device: Device = TABLET) -> socket.socket:
+        here = self.enter(address)
+        self.room.answers(here, device)
+        return here
+
+    def is_open(self, here: socket.socket) -> bool:
+        try:
+            return self.ends[here].recv(1) != b""
+        except BlockingIOError:
+            return True
+
+    def clear(self, *held: Device) -> None:
+        self.room.clear(lambda device: device in held)
+
+
+@pytest.fixture
+def bench() -> Iterator[Bench]:
+    bench = Bench()
+    yield bench
+    for pair in bench.ends.items():
+        for each in pair:
+            each.close()
+
+
+def test_the_oldest_of_an_address_makes_room(bench: Bench) -> None:
+    first, second = bench.enter("10.0.0.1"), bench.enter("10.0.0.1")
+    other = bench.enter("10.0.0.2")
+    for _ in range(UNPAIRED_OF_ONE - 1):
+        bench.enter("10.0.0.1")
+    assert [bench.is_open(one) for one in (first, second, other)] == [False, True, True]
+
+
+def test_of_many_addresses_the_one_with_most_makes_room(bench: Bench) -> None:
+    most = [bench.enter("10.0.0.1") for _ in range(2)]
+    others = [bench.enter(f"10.0.1.{n}") for n in range(MOST_UNPAIRED - 2)]
+    new = bench.enter("10.0.2.1")
+    assert [bench.is_open(one) for one in (*most, *others, new)] == [False, *[True] * MOST_UNPAIRED]
+
+
+def test_no_number_of_strange_addresses_ends_what_comes_from_a_paired_devices(bench: Bench) -> None:
+    bench.paired("192.168.1.9")
+    fresh = bench.enter("192.168.1.9")
+    for n in range(1000):
+        bench.enter(f"10.0.{n % 250}.{n // 250}")
+    assert bench.is_open(fresh)
+    assert len(bench.room) == MOST_UNPAIRED + 1
+
+
+def test_who_has_just_been_answered_is_not_the_oldest(bench: Bench) -> None:
+    first, second = bench.enter("10.0.0.1"), bench.enter("10.0.0.1")
+    bench.now += 1
+    bench.room.answers(first, None)
+    bench.room.waits(first)
+    for _ in range(UNPAIRED_OF_ONE - 1):
+        bench.enter("10.0.0.1")
+    assert [bench.is_open(one) for one in (first, second)] == [True, False]
+
+
+def test_paired_ones_have_room_of_their_own_and_it_has_an_end(bench: Bench) -> None:
+    for _ in range(MOST_UNPAIRED):
+        bench.enter("10.0.0.1")
+    paired = [bench.paired() for _ in range(MOST_PAIRED)]
+    assert all(bench.is_open(one) for one in paired)
+    more = bench.room.answers(bench.enter("192.168.1.9"), TABLET)
+    assert more is not None and more.device is None
+    bench.room.left(paired[0])
+    assert bench.room.answers(more.socket, TABLET) is more and more.device == TABLET
+
+
+def test_a_request_that_took_too_long_is_not_answered(bench: Bench) -> None:
+    slow, quick = bench.enter("10.0.0.1"), bench.enter("10.0.0.1")
+    bench.now = WHOLE_S
+    bench.clear()
+    assert bench.is_open(slow)
+    bench.now = WHOLE_S + 0.015
+    bench.clear()
+    assert [bench.is_open(one) for one in (slow, quick)] == [False, True]
+    assert bench.room.answers(slow, TABLET) is None
+
+
+def test_an_unpaired_answer_that_nobody_reads_ends_and_a_paired_ones_goes_on(bench: Bench) -> None:
+    stranger, page = bench.enter("10.0.0.1"), bench.paired()
+    bench.room.answers(stranger, None)
+    bench.now += WHOLE_S + 1
+    bench.clear(TABLET)
+    assert [bench.is_open(one) for one in (stranger, page)] == [False, True]
+    bench.room.waits(page)
+    bench.now += WHOLE_S + 1
+    bench.clear(TABLET)
+    assert not bench.is_open(page)
+
+
+def test_a_revoked_devices_connections_end_and_their_streams(bench: Bench) -> None:
+    gone, kept = bench.paired(device=PHONE), bench.paired(device=TABLET)
+    stream = Stream(PHONE.id)
+    bench.room.carries(gone, stream)
+    bench.clear(TABLET)
+    assert [bench.is_open(one) for one in (gone, kept)] == [False, True]
+    assert stream.queue.get_nowait() is None
+    late = Stream(PHONE.id)
+    bench.room.carries(gone, late)
+    assert late.queue.get_nowait() is None
+
+
+def test_a_device_that_leaves_is_still_answered(bench: Bench) -> None:
+    leaving = bench.paired(device=PHONE)
+    bench.room.forgets(leaving)
+    bench.clear()
+    assert bench.is_open(leaving)
+
+
+def test_closed_it_ends_all_and_lets_nobody_in(bench: Bench) -> None:
+    all_ = [bench.enter("10.0.0.1"), bench.paired()]
+    bench.room.close()
+    assert not any(bench.is_open(one) for one in all_)
+    with socket.socket() as late:
+        assert not bench.room.enter(late, "10.0.0.1")
+    assert len(bench.room) == 0
