@@ -15,6 +15,7 @@ from assistant.session.checks import (
     asks_saw_off,
     bits_of,
     confirmed_with,
+    counted_on,
     covered_by,
     setup_bits,
     setup_end_bits,
@@ -79,7 +80,8 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
 
 
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
-    return {"cut": state.cut | 1 << (fact.pass_ - 1), "cut_in_all": state.cut_in_all + 1}
+    cut = state.cut | 1 << (fact.pass_ - 1)
+    return {"cut": cut, "cut_in_all": state.cut_in_all + 1, "confirmed": counted_on(state)}
 
 
 def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:

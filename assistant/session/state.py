@@ -15,13 +15,16 @@ QUESTION = "question"
 
 @dataclass(frozen=True, slots=True)
 class Confirmation:
-    """Where the session was when a check was last confirmed."""
+    """Where the session was when a check was last confirmed.
+
+    passes: made since, as far as the check counts them: up to its `every`. A pass that is taken back stays made.
+    """
 
     setup: int
     stage: int
     part: str
     depth: Fraction
-    passes: int
+    passes: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,8 @@ from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.events import Leave
+from assistant.session.events import Leave, TimePassed
+from assistant.session.turn import record_of
 from tests.session.driver import UTC, Driver
 from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
 
@@ -182,6 +183,44 @@ class TestThePlainPath:
         assert driver.kinds == ["pass_cut", "check_opened"]
         driver.gesture("hold")
         assert driver.kinds == ["check_confirmed", "setting_called"]
+
+    @pytest.mark.parametrize("detour", [("go to", 1), ("back", None)])
+    def test_it_counts_passes_made_so_that_no_detour_puts_it_off(self, detour: tuple[str, int | None]) -> None:
+        driver = Driver(job(plan(30, parts="A"), few_checks(EVERY_TWO)))
+        driver.cut()
+        driver.heard(*detour)
+        driver.gesture("hold")
+        driver.gesture("tap")
+        assert driver.kinds == ["pass_cut", "check_opened"]
+        assert driver.asked == "dust bag"
+
+    def test_one_that_is_due_stays_so_when_the_last_pass_is_taken_back(self) -> None:
+        driver = Driver(job(plan(18, parts="A"), few_checks(EVERY_TWO)))
+        driver.cut(driver.state.passes)
+        assert driver.state.passes == 2 and driver.asked == "saw off"
+        driver.heard("back")
+        driver.gesture("hold")
+        asked = []
+        while driver.asked:
+            asked.append(driver.asked)
+            driver.gesture("hold")
+        assert asked == ["carrying on", "dust bag"]
+
+    def test_a_journal_in_which_it_was_put_off_is_asked_when_it_goes_on(self) -> None:
+        """The count goes no further than it asks for."""
+        driver = Driver(job(plan(30, parts="A"), few_checks(EVERY_TWO)))
+        driver.cut()
+        one_more = record_of(driver.state, driver.records[-2].fact, TimePassed(driver.at, UTC))
+        assert isinstance(one_more.fact, f.PassCut)
+        driver.records += [replace(one_more, n=driver.state.n + extra) for extra in (1, 2, 3)]
+        driver.resume()
+        last = driver.state.confirmed[-1]
+        assert last is not None and last.passes == EVERY_TWO.every
+        asked = set()
+        while driver.state.mode != "cutting":
+            asked.add(driver.asked)
+            driver.gesture("hold")
+        assert "dust bag" in asked
 
 
 class TestWhatIsAskedAgain:

@@ -21,8 +21,9 @@ class Watcher:
     """Raises AssertionError, in plain words, as soon as a fact or what is said breaks a rule of the shop.
 
     touched: a check of this board has been answered, so it may be in the clamps. clamping: how often one was begun.
-    answered_for: for what each check was last answered. to_ask: what must be asked before work goes on after an
-    interruption. moved: the carriage was. stands: where it was last called to, mm, for `dialled`; stood: where before.
+    answered_for: for what each check was last answered. made_since: passes made since then, those that were taken back
+    as well. to_ask: what must be asked before work goes on after an interruption. moved: the carriage was. stands:
+    where it was last called to, mm, for `dialled`; stood: where before.
     """
 
     job: Job
@@ -43,11 +44,13 @@ class Watcher:
     dialled: tuple[int, int] = (0, 0)
     stood: Fraction = Fraction(0)
     stands: Fraction = Fraction(0)
+    made_since: dict[str, int] = field(default_factory=dict)
 
     def copy(self) -> Watcher:
         cut = {setup: set(passes) for setup, passes in self.cut.items()}
         sets = {"secured": set(self.secured), "paused": set(self.paused), "to_ask": set(self.to_ask)}
-        return replace(self, **sets, cut=cut, answered_for=dict(self.answered_for))
+        maps = {"answered_for": dict(self.answered_for), "made_since": dict(self.made_since)}
+        return replace(self, **sets, **maps, cut=cut)
 
     def read(self, fact: f.Fact) -> None:
         if self.over:
@@ -87,8 +90,6 @@ class Watcher:
                 return setup.part, pattern.depth, setup.stage
             case "stage":
                 return setup.stage
-            case "every":
-                return self._cut_in_all()
             case "setup":
                 return self.clamping
         return check.when
@@ -98,10 +99,9 @@ class Watcher:
             return False
         if check.name not in self.answered_for:
             return True
-        since, now = self.answered_for[check.name], self._what_for(check)
-        if isinstance(since, int) and isinstance(now, int) and check.when == "every":
-            return now - since >= check.every
-        return since != now
+        if check.when == "every":
+            return self.made_since[check.name] >= check.every
+        return self.answered_for[check.name] != self._what_for(check)
 
     def _asks_of_its_own(self, check: Check) -> bool:
         return check.when in ASKED_BY_THEMSELVES or (check.when == "setup" and not check.name.startswith(FOR_THE_WORK))
@@ -142,6 +142,7 @@ class Watcher:
         self.touched = True
         (check,) = (check for check in self.job.checks if check.name == fact.check)
         self.answered_for[fact.check] = self._what_for(check)
+        self.made_since[fact.check] = 0
         if fact.check == "clamps and guard":
             self.secured |= {"clamps", "guard"}
         if fact.check == "carrying on":
@@ -176,6 +177,7 @@ class Watcher:
         assert (fact.setup, fact.pass_) == (self.setup, self.called), "only the pass that was called is recorded"
         assert fact.pass_ not in self.cut[self.setup], "no pass is recorded twice unless back or go-to named it"
         self.cut[self.setup].add(fact.pass_)
+        self.made_since = {check: made + 1 for check, made in self.made_since.items()}
         self.called = 0
 
     def _carried_on(self, fact: f.CarriedOn) -> None:
