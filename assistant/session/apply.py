@@ -11,7 +11,6 @@ from assistant.plans.checks import CARRYING_ON, CLAMPS, GUARD
 from assistant.session import facts as f
 from assistant.session.checks import (
     BLADE_HEIGHT,
-    SETTING_BAR_OUT,
     asks_saw_off,
     bits_of,
     confirmed_with,
@@ -134,8 +133,10 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
 
 
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
-    """Clamped anew, a bar in the blade's way may have been used to do so."""
-    return {"redo": state.redo | bits_of(state.the_job.checks, SETTING_BAR_OUT)}
+    """It is another clamping: all that one asks is due again, a bar in the blade's way as well."""
+    redo = state.redo | setup_bits(state.the_job.checks)
+    moved = {"carriage_at": Fraction(fact.setting), "came_from": None} if fact.setting else {}
+    return {"redo": redo, **moved}
 
 
 def _finished(state: State, fact: f.Finished, at: float) -> Change:

@@ -5,7 +5,10 @@ from __future__ import annotations
 from assistant.plans.checks import figures_of
 from assistant.session import effects as e
 from assistant.session.effects import prompt
+from assistant.session.slip import trial
 from assistant.session.state import CHECKS, State
+
+_MOVE = ("setting", "previous", "approach")
 
 
 def asked(state: State) -> e.Prompt | None:
@@ -28,6 +31,8 @@ def question_prompt(state: State) -> e.Prompt:
     question = state.question
     if question is None:
         raise ValueError("no question is open")
+    tries = trial(state) if question.name == "registered" else None
+    figures = {} if tries is None else {name: getattr(tries, name) for name in ("where", *_MOVE)}
     return prompt(
         f"ask {question.name}",
         setup=question.setup,
@@ -37,4 +42,6 @@ def question_prompt(state: State) -> e.Prompt:
         cut_here=state.cut_here,
         same_setup=question.setup == state.setup,
         tolerance=state.the_job.clearance / 4,
+        tried=0 if tries is None else tries.pass_,
+        **figures,
     )

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from assistant.joinery.settings import approach
+from assistant.plans.checks import FIXED
+from assistant.plans.job_json import fraction_text
 from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
@@ -54,7 +56,7 @@ def call_setting(turn: Turn, in_full: bool) -> None:
     number = state.next_pass()
     setting = state.pattern.passes[number - 1].setting
     spoken = setting_prompt(state, number, in_full)
-    turn.fact(f.SettingCalled(state.setup, number, f"{setting.numerator}/{setting.denominator}"))
+    turn.fact(f.SettingCalled(state.setup, number, fraction_text(setting)))
     turn.ask("setting", spoken)
     turn.effect(e.Prepare(_after_setting(turn.state)))
 
@@ -154,7 +156,7 @@ def say_again(turn: Turn, waits: bool = False) -> None:
     if state.question:
         turn.ask("question", question_prompt(state), waits=waits)
     elif state.mode == CHECKS and state.open_check is not None:
-        lead = () if state.touched else (clamp_prompt(state.the_job, state.setup),)
+        lead = () if state.touched and not _clamped_afresh(state) else (clamp_prompt(state.the_job, state.setup),)
         turn.ask("check", *lead, check_prompt(state), waits=waits)
     elif state.mode == CUTTING:
         turn.ask("setting", prompt("again"), setting_prompt(state, state.cursor, in_full=False), waits=waits)
@@ -162,6 +164,13 @@ def say_again(turn: Turn, waits: bool = False) -> None:
         turn.say("answer", where_prompt(state), prompt("standing by"))
     elif state.mode == FINISHED:
         turn.say("end", prompt("finished"))
+
+
+def _clamped_afresh(state: State) -> bool:
+    """Whether what is asked is asked once more because the board was put to the stop again."""
+    index = state.open_check or 0
+    check = state.the_job.checks[index]
+    return bool(state.redo >> index & 1) and check.when == "setup" and check.name not in FIXED
 
 
 def where_prompt(state: State) -> e.Prompt:

@@ -12,7 +12,7 @@ from assistant.plans.checks import CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, GUARD,
 from assistant.plans.model import Check
 from assistant.session.state import CHECKS, Confirmation, State
 
-BLADE_HEIGHT, SETTING_BAR_OUT = "blade height", "setting bar out"
+BLADE_HEIGHT = "blade height"
 COVERED = {CLAMPS: (CARRYING_ON,), CLAMPS_AND_GUARD: (CLAMPS, GUARD, CARRYING_ON)}
 """A check -> those that its answer confirms as well: clamps just confirmed are tight still."""
 
@@ -23,8 +23,8 @@ def bits_of(checks: tuple[Check, ...], *names: str) -> int:
 
 
 def setup_bits(checks: tuple[Check, ...]) -> int:
-    """The `redo` bits of every check that belongs to a clamping."""
-    return sum(1 << i for i, check in enumerate(checks) if check.when == "setup")
+    """The `redo` bits of every check that belongs to a clamping; one that takes the place of others hangs on theirs."""
+    return sum(1 << i for i, check in enumerate(checks) if check.when == "setup" and check.name != CLAMPS_AND_GUARD)
 
 
 def setup_end_bits(checks: tuple[Check, ...]) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from assistant.plans.job_json import fraction_text
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.calling import (
@@ -13,6 +14,7 @@ from assistant.session.calling import (
     setting_prompt,
     where_prompt,
 )
+from assistant.session.slip import trial
 from assistant.session.state import CUTTING, FINISHED, Question, State
 from assistant.session.turn import Turn, prompt
 
@@ -79,7 +81,9 @@ def answer_yes(turn: Turn) -> None:
         case "clamped":
             advance(turn)
         case "registered":
-            turn.fact(f.Reregistered(question.setup))
+            tried = trial(turn.state)
+            turn.fact(f.Reregistered(question.setup, fraction_text(tried.setting) if tried else ""))
+            turn.say("clamp", clamp_prompt(turn.state.the_job, question.setup))
             advance(turn)
 
 

@@ -133,6 +133,12 @@ class Words:
             return f"first {first} to {self._read(approach)}; then on {last}: set {self._read(setting)}"
         return f"{first} past it, to {self._read(approach)}; then {last}: set {self._read(setting)}"
 
+    def move(self, figures: dict[str, Any]) -> str:
+        """The setting and how to come to it, in full: on a screen in figures."""
+        if not self._figures:
+            return self.setting({**figures, "repeated": True})
+        return " ".join(self.shown_call(figures["setting"], figures["previous"], figures["approach"]).split())
+
     def check(self, figures: dict[str, Any]) -> str:
         """Aloud, the unit is named once: at the end of the range, from which a height takes it."""
         say = figures["say"]
@@ -237,17 +243,28 @@ def _resumed(words: Words, figures: dict[str, Any]) -> str:
     return f"{_resuming(words, figures)} See that the saw is off."
 
 
+_TRIED = {
+    "kerf": "Try the still blade in that kerf.",
+    "far wall": "The still blade just meets that cut's wall away from the reference edge.",
+    "near wall": "The still blade just meets that cut's wall towards the reference edge.",
+    "edge": "Only an edge is cut, no kerf to try: the still blade just meets that cut's shoulder.",
+}
+"""What shows that the work has not moved, by where the blade is tried."""
+
+
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     carriage = words.carriage
     bar = "; then put the bar away" if carriage.register == SETTING_BAR else ""
     stop = to_the_stop(carriage.register, carriage.stop_side)
-    begin = f"Saw off and isolated. Reference edge {stop}, and clamp{bar}."
-    if not figures["cut_here"]:
-        return f"{begin} No pass is cut yet, so the edge is all there is to go by. Done? {YES_NO}"
-    tolerance = words.length(figures["tolerance"])
+    begin = f"Saw off and isolated (unplugged). Reference edge {stop}, and clamp{bar}."
+    if not figures["tried"]:
+        nothing = "No cut has a wall left to try" if figures["cut_here"] else "No pass is cut yet"
+        return f"{begin} {nothing}, so the edge is all there is to go by. Done? {YES_NO}"
+    tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
     return (
-        f"{begin} Try the still blade in a cut kerf, the last one of a socket, with the carriage at its setting. "
-        f"If they differ by more than {tolerance}, follow the kerf and mark down a problem. Done? {YES_NO}"
+        f"{begin} Carriage to pass {words.count(figures['tried'])}: {words.move(figures)}. "
+        f"{_TRIED[figures['where']]} If it is off {tolerance}, clamp to suit the cut, and mark down a problem. "
+        f"Done? {YES_NO}"
     )
 
 

@@ -584,7 +584,7 @@ class TestResuming:
         assert "Zero the carriage again" in driver.said, "as long as it isn't, nothing goes on"
         driver.gesture("hold")
         driver.gesture("double")
-        assert "Try the still blade in a cut kerf" in driver.said and "zero decimal zero two" in driver.said
+        assert "Carriage to pass one: set three decimal one eight. Only an edge is cut" in driver.said
         driver.gesture("hold")
         assert driver.kinds == ["reregistered", "check_opened"]
 
@@ -618,14 +618,14 @@ class TestResuming:
             while driver.state.mode == "checks":
                 asked.append(a_job.checks[driver.state.open_check or 0].name)
                 driver.gesture("hold")
-            assert asked == ["setting bar out"] * anew + ["clamps", "guard", "blade height"]
+            assert asked == ["edge and face", "setting bar out"] * anew + ["clamps", "guard", "blade height"]
 
     def test_with_no_pass_cut_only_the_edge_is_left_to_go_by(self) -> None:
         driver = cutting()
         driver.resume()
         driver.gesture("hold")
         driver.gesture("double")
-        assert "No pass is cut yet" in driver.said and "Try the still blade" not in driver.said
+        assert "No pass is cut yet" in driver.said and "still blade" not in driver.said
 
     def test_what_has_changed_since_is_said_before_anything_is_asked(self) -> None:
         driver = cutting(1)

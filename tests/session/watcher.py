@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from typing import Any
 
+from assistant.joinery.model import Pass
 from assistant.plans.model import Check, Job
 from assistant.session import effects as e
 from assistant.session import facts as f
@@ -67,6 +69,8 @@ class Watcher:
                     assert figures["left"] == left, "what is left to cut is what has not been recorded"
                 if prompt.key == "ask clamped":
                     assert self.touched and not self._all_cut(), "there is nothing in the clamps that could move"
+                if prompt.key == "ask registered":
+                    self._hear_what_is_tried(figures)
                 self.to_ask.discard(prompt.key)
                 if prompt.key in ("setting", "setting in full"):
                     self._hear_setting(figures["setting"], figures["approach"])
@@ -76,6 +80,38 @@ class Watcher:
         assert setting == self.stands, "what is said is what is called"
         below = approach is not None and approach < self.stands
         assert below == (self.stands < self.stood), "a setting that lies lower is come up to, and no other"
+
+    def _hear_what_is_tried(self, figures: dict[str, Any]) -> None:
+        """The still blade is tried where a cut has left a wall, and nowhere that is still to be cut."""
+        pattern, cut = self.job.pattern_of(self.setup), self.cut[self.setup]
+        if not figures["tried"]:
+            assert not cut, "where something is cut there is something to try"
+            return
+        one = pattern.passes[figures["tried"] - 1]
+        assert one.number in cut and figures["setting"] == one.setting, "what is tried is a cut, at its own setting"
+        assert figures["previous"] == self.stands, "the carriage is moved from where it stands"
+        below = figures["approach"] is not None and figures["approach"] < one.setting
+        assert below == (one.setting < self.stands), "the play is taken up as ever"
+        others = [pattern.passes[number - 1] for number in cut - {one.number}]
+        walls = {
+            "far": one.kerf_to < pattern.width and all(not p.kerf_from <= one.kerf_to < p.kerf_to for p in others),
+            "near": one.kerf_from > 0 and all(not p.kerf_from < one.kerf_from <= p.kerf_to for p in others),
+        }
+        match figures["where"]:
+            case "kerf":
+                assert all(walls.values()), "a kerf has two walls"
+            case "edge":
+                assert any(walls.values()) and not self._inside(others), (
+                    "where a kerf is cut it tells more than an edge"
+                )
+            case wall:
+                assert walls[wall.split()[0]], "a wall that is to be met stands"
+
+    def _inside(self, cuts: list[Pass]) -> list[Pass]:
+        """Those in sockets with wood on both their sides."""
+        pattern = self.job.pattern_of(self.setup)
+        inner = [n for n, s in enumerate(pattern.sockets, start=1) if s.start > 0 and s.end < pattern.width]
+        return [one for one in cuts if one.socket in inner]
 
     def _cut_in_all(self) -> int:
         return sum(len(passes) for passes in self.cut.values())
@@ -198,7 +234,10 @@ class Watcher:
         self._unsure()
 
     def _reregistered(self, fact: f.Reregistered) -> None:
-        self.answered_for.pop("setting bar out", None)
+        """Another clamping, and a carriage that was moved to where a cut was tried."""
+        self.clamping += 1
+        if fact.setting:
+            self.dialled, self.stands = (0, 0), Fraction(fact.setting)
 
     def _unsure(self) -> None:
         self.called, self.open_check = 0, None
