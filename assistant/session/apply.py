@@ -192,7 +192,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.CarriedOn: _carried_on,
     f.SteppedBack: _stepped_back,
     f.Jumped: _jumped,
-    f.Noted: _NOTHING,
+    f.Noted: lambda state, fact, at: {"marked": tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))},
     f.Resumed: _resumed,
     f.Reregistered: _reregistered,
     f.Zeroed: lambda state, fact, at: {"carriage_at": Fraction(0), "came_from": None},

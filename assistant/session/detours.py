@@ -5,6 +5,7 @@ from __future__ import annotations
 from assistant.plans.job_json import fraction_text
 from assistant.session import effects as e
 from assistant.session import facts as f
+from assistant.session.asked import end_prompts
 from assistant.session.calling import (
     advance,
     call_setting,
@@ -71,7 +72,8 @@ def answer_yes(turn: Turn) -> None:
             _call_again(turn)
         case "end":
             turn.fact(f.EndedEarly(question.setup, question.pass_))
-            turn.say("end", prompt("ended early", left=turn.state.the_job.total_passes - turn.state.cut_in_all))
+            ended = prompt("ended early", left=turn.state.the_job.total_passes - turn.state.cut_in_all)
+            turn.say("end", *end_prompts(turn.state, ended))
             turn.effect(e.Close(open_=False))
         case "zeroed":
             turn.fact(f.Zeroed(question.setup))

@@ -24,6 +24,8 @@ from assistant.wording.numbers import (
 YES_NO = "Hold for yes, double tap for no."
 SETTINGS = ("setting", "setting in full")
 SETTING_BAR = "setting bar"
+MOST_NAMED = 3
+"""So many marked problems are named one by one."""
 
 
 class Words:
@@ -285,6 +287,39 @@ def _noted(words: Words, figures: dict[str, Any]) -> str:
     return f"Problem marked at {place}."
 
 
+def _marked_here(words: Words, figures: dict[str, Any]) -> str:
+    first, *more = figures["passes"]
+    if not more:
+        return f"A problem is marked {_at_pass(words, first)}."
+    if len(more) < MOST_NAMED:
+        if first:
+            return f"Problems are marked at passes {_listed([words.count(pass_) for pass_ in (first, *more)])}."
+        return f"Problems are marked {_listed([_at_pass(words, pass_) for pass_ in (first, *more)])}."
+    return f"Problems are marked at {words.count(len(more) + 1)} passes, the last at pass {words.count(more[-1])}."
+
+
+def _at_pass(words: Words, pass_: int) -> str:
+    return f"at pass {words.count(pass_)}" if pass_ else "before the first pass"
+
+
+def _marked_in_all(words: Words, figures: dict[str, Any]) -> str:
+    """Each place, as long as they are few; else how many there are, and in which setups."""
+    places = figures["places"]
+    if len(places) <= MOST_NAMED:
+        named = [f"in setup {words.count(setup)} {_at_pass(words, pass_)}" for setup, pass_ in places]
+        return f"{'Problems are' if len(places) > 1 else 'A problem is'} marked {_listed(named)}."
+    setups = [words.count(setup) for setup in sorted({setup for setup, _ in places})]
+    if len(setups) > MOST_NAMED:
+        setups = [f"{words.count(len(setups))} of the setups, the last one setup {setups[-1]}"]
+        return f"Problems are marked at {words.count(len(places))} places, in {setups[0]}."
+    kind = "setups" if len(setups) > 1 else "setup"
+    return f"Problems are marked at {words.count(len(places))} places, in {kind} {_listed(setups)}."
+
+
+def _listed(parts: list[str]) -> str:
+    return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+
+
 def _ended_early(words: Words, figures: dict[str, Any]) -> str:
     after = "Saw off; wait until the blade stands still; refit the riving knife and guard."
     return f"{_ended(words, figures)} {after}"
@@ -338,6 +373,8 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "where": _where,
     "way": _way,
     "noted": _noted,
+    "marked here": _marked_here,
+    "marked in all": _marked_in_all,
     "ended early": _ended_early,
     "tap ignored": _tap_ignored,
     "pairing code": _pairing_code,
@@ -395,7 +432,7 @@ _TEMPLATES: dict[str, str] = {
 # What a log keeps of a prompt. It goes on standing there when the state is another one, so it never says what to do:
 # "hold to carry on", read a minute later, would confirm a check. Each prompt is in one of these two.
 STANDS = frozenset({
-    "summary", "cautions", "way", "where", "noted", "how many", "device",
+    "summary", "cautions", "way", "where", "noted", "marked here", "marked in all", "how many", "device",
     "louder", "quieter", "slower", "quicker", "loudest", "softest", "slowest", "quickest",
     "nothing changed", "nothing to go back to", "earlier setup closed", "no such pass",
     "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",

@@ -768,6 +768,74 @@ class TestTheEndOfASetup:
         assert driver.asked == "saw off" and "all cut" in driver.said
 
 
+class TestMarkedProblems:
+    """Named again when there is something to look at: as the blade stops after the last pass, and at the very end."""
+
+    def marked(self) -> Driver:
+        """In the first of two setups, at the second pass of four."""
+        driver = cutting(1)
+        driver.heard("mark")
+        driver.cut(3)
+        return driver
+
+    def test_they_are_named_where_the_blade_comes_to_a_stop(self) -> None:
+        driver = self.marked()
+        assert driver.said == (
+            "A problem is marked at pass two. Saw off. When the blade has stopped, count two sockets."
+        )
+        driver.gesture("tap")
+        assert driver.said.startswith("A problem is marked at pass two. Saw off."), "also when it is said again"
+        driver.resume()
+        driver.gesture("hold")
+        assert "A problem is marked at pass two. Saw off." in driver.said, "and after an interruption"
+
+    def test_so_are_those_of_the_last_setup_and_not_those_of_another(self) -> None:
+        driver = self.marked()
+        driver.count()
+        driver.cut(4)
+        assert driver.state.setup == 2 and driver.said.startswith("Saw off.")
+        driver.count()
+        driver.cut(2)
+        driver.count()
+        driver.confirm_all()
+        driver.heard("mark")
+        driver.cut(2)
+        assert driver.said.startswith("A problem is marked at pass one. Saw off.")
+
+    def test_one_marked_before_the_first_pass_is_named_too(self) -> None:
+        driver = Driver(job())
+        driver.heard("mark")
+        driver.confirm_all()
+        driver.heard("mark")
+        driver.cut(4)
+        assert driver.said.startswith("Problems are marked before the first pass and at pass one. Saw off.")
+
+    def test_at_the_end_all_of_them_are_named_and_what_to_refit_last(self) -> None:
+        driver = self.marked()
+        while driver.state.mode != "finished":
+            driver.gesture("hold" if driver.state.mode == "checks" else "tap", after=10.0)
+        end = "A problem is marked in setup one at pass two. All is cut. Isolate the saw, and refit the riving knife"
+        assert driver.said.startswith(end)
+        driver.gesture("double")
+        assert driver.said.startswith(end)
+
+    def test_also_when_it_is_ended_early(self) -> None:
+        driver = self.marked()
+        driver.heard("end")
+        driver.gesture("hold")
+        assert driver.said.startswith("A problem is marked in setup one at pass two. Session ended. Eight passes")
+
+    def test_taken_back_a_board_is_still_told_its_own(self) -> None:
+        driver = self.marked()
+        driver.count()
+        driver.heard("mark")
+        driver.heard("back")
+        driver.gesture("hold")
+        driver.cut()
+        assert driver.said.startswith("A problem is marked at pass two. Saw off.")
+        assert driver.state.marked == ((1, 2), (2, 0))
+
+
 class TestStages:
     """Two stages: what was glued must be dry before the next begins."""
 

@@ -47,10 +47,12 @@ class Watcher:
     stood: Fraction = Fraction(0)
     stands: Fraction = Fraction(0)
     made_since: dict[str, int] = field(default_factory=dict)
+    marked: set[tuple[int, int]] = field(default_factory=set)
 
     def copy(self) -> Watcher:
         cut = {setup: set(passes) for setup, passes in self.cut.items()}
         sets = {"secured": set(self.secured), "paused": set(self.paused), "to_ask": set(self.to_ask)}
+        sets["marked"] = set(self.marked)
         maps = {"answered_for": dict(self.answered_for), "made_since": dict(self.made_since)}
         return replace(self, **sets, **maps, cut=cut)
 
@@ -62,6 +64,8 @@ class Watcher:
     def hear(self, effects: Iterable[e.Effect]) -> None:
         """What is said in a turn, once its facts have been read."""
         for effect in effects:
+            if isinstance(effect, e.Say):
+                self._hear_what_was_marked({prompt.key: dict(prompt.figures) for prompt in effect.prompts})
             for prompt in effect.prompts if isinstance(effect, e.Say) else ():
                 figures = dict(prompt.figures)
                 if "left" in figures:
@@ -80,6 +84,19 @@ class Watcher:
         assert setting == self.stands, "what is said is what is called"
         below = approach is not None and approach < self.stands
         assert below == (self.stands < self.stood), "a setting that lies lower is come up to, and no other"
+
+    def _hear_what_was_marked(self, said: dict[str, dict[str, Any]]) -> None:
+        """Whoever is to look at the work hears what to look for, and nothing else of the kind."""
+        here = tuple(pass_ for setup, pass_ in sorted(self.marked) if setup == self.setup)
+        counting = said.get("check", {}).get("name") == "saw off"
+        assert said.get("marked here", {}).get("passes", ()) == (here if counting else ()), (
+            "what is counted is looked at"
+        )
+        ending = "finished" in said or "ended early" in said
+        assert said.get("marked in all", {}).get("places", ()) == (tuple(sorted(self.marked)) if ending else ())
+
+    def _noted(self, fact: f.Noted) -> None:
+        self.marked.add((fact.setup, fact.pass_))
 
     def _hear_what_is_tried(self, figures: dict[str, Any]) -> None:
         """The still blade is tried where a cut has left a wall, and nowhere that is still to be cut."""

@@ -301,6 +301,38 @@ def test_where_no_kerf_of_its_own_is_cut_it_is_said_what_the_blade_meets(where: 
     assert "No cut has a wall left to try, so the edge is all there is to go by." in gone
 
 
+@pytest.mark.parametrize(
+    ("passes", "told"),
+    [
+        ((7,), "A problem is marked at pass seven."),
+        ((0,), "A problem is marked before the first pass."),
+        ((2, 7), "Problems are marked at passes two and seven."),
+        ((2, 7, 9), "Problems are marked at passes two, seven and nine."),
+        ((0, 2, 9), "Problems are marked before the first pass, at pass two and at pass nine."),
+        ((0, 2, 7, 9), "Problems are marked at four passes, the last at pass nine."),
+    ],
+)
+def test_marked_problems_of_a_setup_are_named_as_long_as_they_are_few(passes: tuple[int, ...], told: str) -> None:
+    assert say("marked here", passes=passes) == told
+
+
+@pytest.mark.parametrize(
+    ("places", "told"),
+    [
+        (((2, 0),), "A problem is marked in setup two before the first pass."),
+        (((1, 3), (2, 1)), "Problems are marked in setup one at pass three and in setup two at pass one."),
+        (((1, 1), (1, 2), (1, 3), (2, 1)), "Problems are marked at four places, in setups one and two."),
+        (((1, 1), (1, 2), (1, 3), (1, 4)), "Problems are marked at four places, in setup one."),
+        (
+            ((1, 1), (2, 1), (3, 1), (9, 1)),
+            "Problems are marked at four places, in four of the setups, the last one setup nine.",
+        ),
+    ],
+)
+def test_marked_problems_of_a_session_are_named_or_counted(places: tuple[tuple[int, int], ...], told: str) -> None:
+    assert say("marked in all", places=places) == told
+
+
 def test_a_prompt_without_wording_is_refused_by_name() -> None:
     with pytest.raises(KeyError, match="sing a song"):
         say("sing a song")
