@@ -108,6 +108,9 @@ def _start(turn: Turn, event: Start) -> None:
     if event.hear_out:
         turn.fact(f.HearingOut())
     turn.say("caution", prompt("cautions"))
+    if event.beside:
+        named = tuple((one.title, one.cut, one.command) for one in event.beside)
+        turn.say("caution", prompt("open sessions", sessions=named))
     begin_setup(turn, 1, prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes))
 
 

@@ -25,7 +25,7 @@ YES_NO = "Hold for yes, double tap for no."
 SETTINGS = ("setting", "setting in full")
 SETTING_BAR = "setting bar"
 MOST_NAMED = 3
-"""So many marked problems are named one by one."""
+"""So many marked problems or open sessions are named one by one."""
 
 
 class Words:
@@ -39,7 +39,7 @@ class Words:
         self.job = job
         self.carriage = job.carriage
         self._unit, self._reads = job.carriage.unit, job.voice.reads
-        self._figures = figures
+        self.figures = figures
 
     def shown(self, prompts: Iterable[Prompt]) -> str:
         """An announcement for a screen: a setting's figures first, on a line of their own; other numbers in figures."""
@@ -94,7 +94,7 @@ class Words:
         return f"{value:g}" if isinstance(value, float) else str(value)
 
     def count(self, number: int) -> str:
-        return str(number) if self._figures else cardinal(number)
+        return str(number) if self.figures else cardinal(number)
 
     def counted(self, count: int, one: str, many: str) -> str:
         return f"{self.count(count)} {one if count == 1 else many}"
@@ -102,23 +102,23 @@ class Words:
     def position(self, setting: Fraction) -> str:
         """Where the carriage stands at `setting`, as it shows it."""
         if dial.has_dial(self.carriage):
-            return (dial.shown_reading if self._figures else dial.spoken_reading)(self.carriage, setting)
-        return reading(self.carriage, setting) if self._figures else self._read(setting)
+            return (dial.shown_reading if self.figures else dial.spoken_reading)(self.carriage, setting)
+        return reading(self.carriage, setting) if self.figures else self._read(setting)
 
     def _read(self, setting: Fraction) -> str:
         return spoken_setting(self.carriage, self._reads, setting)
 
     def length(self, mm: Fraction) -> str:
         """A length in the carriage's unit."""
-        return (shown_length if self._figures else spoken_length)(mm, self._unit)
+        return (shown_length if self.figures else spoken_length)(mm, self._unit)
 
     def depth(self, mm: Fraction) -> str:
         """A blade height as near as it can be set."""
-        return (shown_depth if self._figures else spoken_depth)(mm, self._unit, self._reads)
+        return (shown_depth if self.figures else spoken_depth)(mm, self._unit, self._reads)
 
     def clear_of(self, mm: Fraction, up: bool, named: bool = True) -> str:
         """How far the blade reaches, rounded away from it, so that what is clear of this is clear of the blade."""
-        return (shown_outward if self._figures else spoken_outward)(mm, self._unit, up, named)
+        return (shown_outward if self.figures else spoken_outward)(mm, self._unit, up, named)
 
     def setting(self, figures: dict[str, Any], full: bool = False) -> str:
         """The setting, the number last; when it lies below, first past it and then up to it; or down, where it must.
@@ -137,7 +137,7 @@ class Words:
 
     def move(self, figures: dict[str, Any]) -> str:
         """The setting and how to come to it, in full: on a screen in figures."""
-        if not self._figures:
+        if not self.figures:
             return self.setting({**figures, "repeated": True})
         return " ".join(self.shown_call(figures["setting"], figures["previous"], figures["approach"]).split())
 
@@ -149,7 +149,7 @@ class Words:
             lowest=self.clear_of(figures["lowest"], up=False, named=not has_range),
             highest=self.clear_of(figures["highest"], up=True),
             depth=self.depth(figures["depth"]),
-            above=self.clear_of(figures["above"], up=True, named=self._figures or not has_range),
+            above=self.clear_of(figures["above"], up=True, named=self.figures or not has_range),
             sockets=self.sockets(figures["sockets"]),
         )
         return _sentence(filled)
@@ -287,6 +287,23 @@ def _noted(words: Words, figures: dict[str, Any]) -> str:
     return f"Problem marked at {place}."
 
 
+def _open_sessions(words: Words, figures: dict[str, Any]) -> str:
+    """The newest ones. A command is to be read and not to be listened to."""
+    told = []
+    for title, cut, command in figures["sessions"][:MOST_NAMED]:
+        passes = f"{title}, {words.counted(cut, 'pass', 'passes')} cut"
+        told.append(f"{passes} ({command})" if words.figures else passes)
+    more = len(figures["sessions"]) - len(told)
+    told += [words.counted(more, "older one", "older ones")] if more else []
+    kind = "These sessions are" if len(figures["sessions"]) > 1 else "This session is"
+    return f"{kind} still open: {'; '.join(told)}."
+
+
+def _resume_instead(words: Words, figures: dict[str, Any]) -> str:
+    one, it = ("one of them", "that one") if len(figures["sessions"]) > 1 else ("it", "it")
+    return f"{_open_sessions(words, figures)} To go on with {one}, leave this new one and resume {it}."
+
+
 def _marked_here(words: Words, figures: dict[str, Any]) -> str:
     first, *more = figures["passes"]
     if not more:
@@ -373,6 +390,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "where": _where,
     "way": _way,
     "noted": _noted,
+    "open sessions": _resume_instead,
     "marked here": _marked_here,
     "marked in all": _marked_in_all,
     "ended early": _ended_early,
@@ -455,6 +473,7 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "too soon": "Too soon, not counted: a pass takes longer.",
     "blade still turns": "Not counted: the blade may still have been turning.",
     "not announced yet": "Not counted: it had not been announced.",
+    "open sessions": _open_sessions,
     "resumed": _resuming,
     "ask back": _back_asked,
     "ask go to": "Asked: go to pass {pass_}?",

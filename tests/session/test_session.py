@@ -12,8 +12,9 @@ from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.events import Leave, TimePassed
+from assistant.session.events import Leave, OpenSession, Start, TimePassed
 from assistant.session.turn import record_of
+from assistant.wording.prompts import Words
 from tests.session.driver import UTC, Driver
 from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
 
@@ -42,6 +43,24 @@ class TestThePlainPath:
         assert "manual" in driver.said
         assert "Small tray: twelve passes. Setup one of four: " in driver.said
         assert "Reference edge to the left stop" in driver.said
+
+    def test_other_sessions_left_open_are_named_before_anything_is_clamped(self) -> None:
+        driver = Driver()
+        others = (OpenSession("Tea tray", 5, "kerfcall resume 1"), OpenSession("Spice drawer", 1, "kerfcall resume 2"))
+        driver.send(Start(0.0, UTC, job(), beside=others))
+        assert [say.klass for say in driver.says] == ["caution", "caution", "clamp", "check"]
+        assert (
+            "These sessions are still open: Tea tray, five passes cut; Spice drawer, one pass cut. "
+            "To go on with one of them, leave this new one and resume that one. Small tray: twelve passes."
+        ) in driver.said
+        shown = Words(job()).shown(driver.says[1].prompts)
+        assert "Tea tray, 5 passes cut (kerfcall resume 1); Spice drawer, 1 pass cut (kerfcall resume 2)." in shown
+
+    def test_of_many_open_sessions_the_newest_are_named(self) -> None:
+        driver = Driver()
+        others = tuple(OpenSession(f"Tray {n}", n, f"kerfcall resume {n}") for n in range(5, 0, -1))
+        driver.send(Start(0.0, UTC, job(), beside=others))
+        assert "Tray 5, five passes cut; Tray 4, four passes cut; Tray 3, three passes cut; two older" in driver.said
 
     def test_only_the_first_of_several_announcements_cuts_off_what_sounds(self) -> None:
         assert [(say.klass, say.replaces) for say in Driver(job()).says] == [
