@@ -177,7 +177,7 @@ def test_a_check_confirmed_before_it_could_be_read_is_not_confirmed(saw: Saw) ->
     saw.run(saw.cut("--no-voice"))
     saw.until(FIRST_CHECK)
     saw.child.send("h")
-    saw.until("Not counted: it had not been announced")
+    saw.until("Not counted: it had not been shown long enough to be read.")
     saw.keys(("h", SECOND_CHECK), ("q", "stays open"))
     assert saw.ended()[0] == 1
     assert saw.facts() == [("started",), ("setup_started", 1), *checked(1, "keys")[:3]]
