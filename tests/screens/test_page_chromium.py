@@ -554,7 +554,7 @@ def test_lying_the_longest_question_is_in_sight_to_its_end(browser: Any, one: Ma
         one.gesture("hold")
         shows(page, "#asked", "clamped just as it was")
         one.gesture("double")
-        shows(page, "#asked", "follow the kerf")
+        shows(page, "#asked", "suit the cut")
         page.wait_for_timeout(100)
         box = page.locator("#asked").bounding_box()
         assert box["y"] + box["height"] <= height
