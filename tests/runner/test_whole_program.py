@@ -93,10 +93,12 @@ class Saw:
         return self.child.exitstatus, rest
 
     def facts(self) -> list[Fact]:
-        """(kind, setup, pass or check, by) of every fact of the one session, each as far as it has them."""
+        """(kind, setup, pass or check, by) of every fact of the one session, each as far as it has them; [] before it
+        is in the journal."""
         with Journal.open(self.folder / "state") as journal:
-            (row,) = journal.sessions()
-            records = list(journal.replay(row.id))
+            rows = journal.sessions()
+            assert len(rows) <= 1
+            records = [record for row in rows for record in journal.replay(row.id)]
         return [plain(record.fact) for record in records]
 
     def state(self) -> str:
