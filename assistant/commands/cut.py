@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import shlex
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
 from assistant.errors import BadInput, Fault, JournalError
 from assistant.journal.lock import SessionLock
-from assistant.journal.store import Journal, default_state_dir
+from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.pedal.devices import is_named
 from assistant.pedal.names import key_from_name
 from assistant.plans.job import build_job
@@ -20,6 +22,7 @@ from assistant.plans.plan_file import read_both
 from assistant.runner.clock import LiveClock
 from assistant.runner.one_live import LiveLock
 from assistant.runner.script import ScriptLine
+from assistant.session.events import OpenSession
 from assistant.session.state import State
 
 
@@ -34,6 +37,7 @@ def run(args: argparse.Namespace) -> int:
     state_dir = args.state or default_state_dir()
     live = None if is_rehearsed(args) else LiveLock(job.title, args.state)
     with live or contextlib.nullcontext(), Journal.open(state_dir) as journal:
+        beside = () if live is None else open_sessions(journal, args.state)
         session = journal.new_session(job.title, job.plan_digest, str(args.plan.resolve()), LiveClock().utc())
         with _begun_or_gone(journal, session), SessionLock(state_dir, session):
             if live is not None:
@@ -41,7 +45,20 @@ def run(args: argparse.Namespace) -> int:
                 print(f"-- Session {session}: {job.title}. Press ? for the keys.")
             for warning in job.warnings:
                 print(f"!! {warning}", file=sys.stderr)
-            return drive(Run(job, session, journal, State(), None, args.plan), args, script)
+            return drive(Run(job, session, journal, State(), None, args.plan, beside), args, script)
+
+
+def open_sessions(journal: Journal, state_dir: Path | None) -> tuple[OpenSession, ...]:
+    """Those that cut wood and were neither finished nor ended, the newest first; none where the journal can't list
+    them, which is no reason not to cut."""
+    rows: list[SessionRow] = []
+    with contextlib.suppress(JournalError):
+        rows = [row for row in journal.sessions() if row.state == "open" and row.facts and not row.rehearsed]
+    where = [] if state_dir is None else ["--state", str(state_dir)]
+    return tuple(
+        OpenSession(row.title, row.passes_cut, shlex.join(["kerfcall", "resume", row.id, *where]))
+        for row in reversed(rows)
+    )
 
 
 @contextlib.contextmanager
@@ -66,7 +83,7 @@ def _inputs(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ...]]:
         plan, shop = read_both(args.plan, args.shop)
         if not args.no_pedal:
             key_from_name(shop.pedal.key, f"{Path(shop.path).name}: pedal.key", is_named(shop.pedal))
-        job = build_job(plan, shop)
+        job = replace(build_job(plan, shop), shop_path=str(Path(shop.path).resolve()))
     except BadInput as error:
         raise BadInput([*error.faults, *faults]) from error
     if faults:

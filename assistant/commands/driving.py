@@ -28,7 +28,7 @@ from assistant.screens.plain import PlainScreen
 from assistant.screens.script_keys import ScriptKeys
 from assistant.screens.view import TerminalView, suits
 from assistant.screens.view_page import Gauges, gauged
-from assistant.session.events import DeviceChanged, Displayed, Resume, Start
+from assistant.session.events import DeviceChanged, Displayed, OpenSession, Resume, Start
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 from assistant.session.voice import to_keep
 
@@ -54,7 +54,7 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
 
 @dataclass
 class Run:
-    """One run of one session. begin: its first event is made from the clock."""
+    """One run of one session. begin: its first event is made from the clock. beside: other sessions left open."""
 
     job: Job
     session: str
@@ -62,6 +62,7 @@ class Run:
     state: State
     notes: tuple[str, ...] | None
     plan_path: Path | None = None
+    beside: tuple[OpenSession, ...] = ()
 
     @property
     def resumed(self) -> bool:
@@ -72,7 +73,7 @@ class Run:
         """Start for a new session, Resume (with notes on what changed) for one that goes on."""
         if self.notes is not None:
             return Resume(clock.at(), clock.utc(), self.notes, hear_out)
-        return Start(clock.at(), clock.utc(), self.job, rehearsed, hear_out)
+        return Start(clock.at(), clock.utc(), self.job, rehearsed, hear_out, self.beside)
 
 
 def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:

@@ -8,12 +8,14 @@ import hashlib
 from pathlib import Path
 
 from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
-from assistant.errors import CouldNotRun
+from assistant.errors import BadInput, CouldNotRun
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.plans.languages import language_of
 from assistant.plans.model import Job
 from assistant.plans.own_phrases import CHECK, sayable
+from assistant.plans.shop_changes import changed
+from assistant.plans.shop_file import default_shop_path, try_shop
 from assistant.runner.one_live import LiveLock
 from assistant.session.apply import apply
 from assistant.session.state import ENDED_EARLY, FINISHED, State
@@ -23,6 +25,9 @@ REHEARSED = "This session was only rehearsed: what it calls cut was not cut."
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("session", nargs="?", metavar="ID", help="the session (default: the latest unfinished one)")
+    parser.add_argument(
+        "--shop", type=Path, metavar="FILE", help="the shop file to compare with (default: the one it was begun with)"
+    )
     add_run_options(parser)
 
 
@@ -43,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
             state = replayed(journal, session)
             if not rehearsed:
                 print(f"-- Session {session}: {row.title}. Press ? for the keys.")
-            notes = changed_files(row) + left_out(state.the_job)
+            notes = changed_files(row) + changed_shop(state.the_job, args.shop) + left_out(state.the_job)
             if row.rehearsed and not rehearsed:
                 notes = (REHEARSED, *notes)
             return drive(Run(state.the_job, session, journal, state, notes, Path(row.plan_path)), args, script)
@@ -114,3 +119,26 @@ def changed_files(row: SessionRow) -> tuple[str, ...]:
     if digest != row.plan_digest:
         return (f"The plan file {path.name} has changed since; the session goes on with its own copy.",)
     return ()
+
+
+def changed_shop(job: Job, named: Path | None) -> tuple[str, ...]:
+    """What the operator should know of the shop file: the session goes on with its own blade and carriage in any case.
+
+    named: the file to compare with; None: the one that the session was begun with or, where that isn't known, the
+    user's own. Raises BadInput with every fault of a file that was named.
+    """
+    path = named or (Path(job.shop_path) if job.shop_path else default_shop_path())
+    shop, faults = try_shop(path)
+    if shop is not None:
+        if not (lines := changed(job, shop)):
+            return ()
+        return (
+            f"The shop file {path.name} has changed since: {'; '.join(lines)}. The session goes on with the old "
+            "figures, which fit only the blade and the carriage that it was begun with.",
+        )
+    if named is not None:
+        raise BadInput(faults)
+    if not job.shop_path:
+        return ()
+    what = "can't be read any more" if path.exists() else "is gone"
+    return (f"The shop file {path.name} {what}; the session goes on with its own figures.",)

@@ -217,7 +217,8 @@ class _Teller:
         return ["the carriage was zeroed again"]
 
     def reregistered(self, fact: f.Reregistered, at: float) -> list[str]:
-        return [f"work of setup {fact.setup} put back to the stop and tried in a cut kerf"]
+        tried = " and tried against the still blade" if fact.setting else ""
+        return [f"work of setup {fact.setup} clamped afresh at the stop{tried}"]
 
     def stage_ready(self, fact: f.StageReady, at: float) -> list[str]:
         return [f"stage {fact.stage} ready"]

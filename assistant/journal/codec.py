@@ -122,6 +122,11 @@ def _decode_setting_called(body: Body) -> SettingCalled:
     return SettingCalled(_count(body, "setup"), _count(body, "pass"), _exact(body, "setting"))
 
 
+def _decode_reregistered(body: Body) -> Reregistered:
+    setting = body.get("setting")
+    return Reregistered(_count(body, "setup"), "" if setting == "" else _exact(body, "setting"))
+
+
 def _encode_pass_cut(fact: PassCut) -> Body:
     return {"setup": fact.setup, "pass": fact.pass_, "by": fact.by}
 
@@ -159,7 +164,7 @@ CODECS: dict[str, Codec] = {
     "jumped": Codec(1, _encode_place, lambda b: Jumped(*_place(b))),
     "noted": Codec(1, _encode_noted, _decode_noted),
     "resumed": Codec(1, _encode_place, lambda b: Resumed(*_place(b))),
-    "reregistered": Codec(1, lambda f: {"setup": f.setup}, lambda b: Reregistered(_count(b, "setup"))),
+    "reregistered": Codec(2, lambda f: {"setup": f.setup, "setting": f.setting}, _decode_reregistered),
     "zeroed": Codec(1, lambda f: {"setup": f.setup}, lambda b: Zeroed(_count(b, "setup"))),
     "stage_ready": Codec(1, lambda f: {"stage": f.stage}, lambda b: StageReady(_count(b, "stage"))),
     "setup_done": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupDone(_count(b, "setup"))),
@@ -186,6 +191,8 @@ def _with_fixed_checks(body: Body) -> Body:
 UPCASTERS: dict[tuple[str, int], Upcaster] = {
     ("started", 1): lambda body: {**body, "rehearsed": False},
     ("started", 2): _with_fixed_checks,
+    # Which cut was tried had been left to the operator.
+    ("reregistered", 1): lambda body: {**body, "setting": ""},
 }
 
 

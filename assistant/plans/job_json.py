@@ -58,6 +58,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "page": {"may_record_cuts": job.page.may_record_cuts},
         "run_down_s": job.run_down_s,
         "clear_above": fraction_text(job.clear_above),
+        "shop_path": job.shop_path,
     }
 
 
@@ -88,6 +89,8 @@ def job_from_json(data: object) -> Job:
         run_down_s=of.seconds("run_down_s") if of.has("run_down_s") else RUN_DOWN_S,
         # Nor how far above the blade everything stays clear.
         clear_above=of.length("clear_above") if of.has("clear_above") else CLEAR_ABOVE,
+        # Nor which shop file they were made with.
+        shop_path=of.text_or("shop_path", ""),
     )
     _hangs_together(job)
     return job

@@ -229,7 +229,8 @@ class Job:
 
     greatest_error: largest |rounded - exact| setting, mm. worst_clearance: clearance left at the
     worst rounding, mm. stages: their names in order. checks: in effect for this job, in order. run_down_s: how long the
-    blade turns on after it has been switched off. clear_above: as in `joinery.model.Blade`, mm.
+    blade turns on after it has been switched off. clear_above: as in `joinery.model.Blade`, mm. shop_path: of the shop
+    file, "" where it isn't known.
     """
 
     title: str
@@ -251,6 +252,7 @@ class Job:
     page: PageSettings = field(default_factory=PageSettings)
     run_down_s: float = RUN_DOWN_S
     clear_above: Fraction = CLEAR_ABOVE
+    shop_path: str = field(default="", repr=False)
 
     def pattern_of(self, setup_number: int) -> Pattern:
         """The pattern of setup `setup_number` (from 1)."""

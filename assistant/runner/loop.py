@@ -27,10 +27,11 @@ Commit = Callable[[Sequence[f.Record]], None]
 class Screen(Protocol):
     """Shows the session. Never blocks for long: it is called on the session's thread.
 
-    line, record: for a log; they tell only what happened. text: whole, to be shown as long as the state asks for it.
+    line, record: for a log; they tell only what happened. klass: as in `effects.Show` and `Say`. text: whole, to be
+    shown as long as the state asks for it.
     """
 
-    def show(self, view: e.View, line: str | None, words: Words) -> None: ...
+    def show(self, view: e.View, line: str | None, words: Words, klass: str = "line") -> None: ...
 
     def said(self, text: str, klass: str, record: str) -> None: ...
 
@@ -200,9 +201,9 @@ class Runner:
             case e.Say(_, prompts, klass, _):
                 for screen in self.outputs.screens:
                     screen.said(words.shown(prompts), klass, words.recorded(prompts))
-            case e.Show(view, line):
+            case e.Show(view, line, klass):
                 for screen in self.outputs.screens:
-                    screen.show(view, words.recorded((line,)) if line else None, words)
+                    screen.show(view, words.recorded((line,)) if line else None, words, klass)
             case e.WakeAt(at):
                 self.deadlines.add(at)
             case e.Close():

@@ -18,7 +18,7 @@ from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording.dial import has_dial
 from assistant.wording.prompts import YES_NO, Words
 
-MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!"}
+MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!", "refused": ".."}
 INDENT = 3
 WHOLE = ("setting", "check", "question", "clamp", "caution", "end", "code")
 """Announcements to be read in full, since the place that follows asks for them; of others, what happened is told."""
@@ -40,6 +40,7 @@ class PlainScreen:
         self._out = out
         self._last = self._mode = ""
         self._way = ""
+        self._repeats, self._times, self._counted = "", 0, 0
         self._generation: int | None = None
 
     def said(self, text: str, klass: str, record: str) -> None:
@@ -48,9 +49,13 @@ class PlainScreen:
         if told:
             # Said again, it counts as shown, where the terminal had not taken it the first time.
             again = self._generation if klass in ASKING else None
-            self._write(f"{MARKS.get(klass, '--')} " + told.replace("\n", "\n   "), again)
+            entry = f"{MARKS.get(klass, '--')} " + told.replace("\n", "\n   ")
+            if klass in WHOLE:
+                self._write(entry, again)
+            else:
+                self._fold(entry)
 
-    def show(self, view: View, line: str | None, words: Words) -> None:
+    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
         self._show(view, line, words)
         self._generation = view.generation
         if self._writer is not None:
@@ -58,12 +63,11 @@ class PlainScreen:
 
     def _show(self, view: View, line: str | None, words: Words) -> None:
         hint = hint_of(view, self._keys).replace(GAP, "; ")
-        if line:
-            self._write(f".. {line}")
+        first = bool(line) and self._fold(f".. {line}")
         # How long to wait is told with the place and not counted down: lines stay.
         here = place_line(replace(view, wait_s=0.0), words)
         if here == self._last:
-            if line and hint and view.mode in (FINISHED, ENDED_EARLY):
+            if first and hint and view.mode in (FINISHED, ENDED_EARLY):
                 self._write(f"   [{hint}]")
             return
         same_mode, self._last, self._mode = view.mode == self._mode, here, view.mode
@@ -83,10 +87,39 @@ class PlainScreen:
 
     def close(self) -> None:
         """Let a writer end what it has."""
+        self._end_fold()
         if self._writer is not None:
             self._writer.close()
 
+    def _fold(self, text: str) -> bool:
+        """What happened, once; the same again is only counted. Returns whether it was written.
+
+        Lines can't be taken back: the count is told each time it has doubled, so that no press goes without a sign for
+        long, and when something else follows.
+        """
+        if text != self._repeats:
+            self._write(text)
+            self._repeats, self._times, self._counted = text, 1, 1
+            return True
+        self._times += 1
+        if self._times >= 2 * self._counted:
+            self._tell_times()
+        return False
+
+    def _end_fold(self) -> None:
+        if self._times > self._counted:
+            self._tell_times()
+        self._repeats = ""
+
+    def _tell_times(self) -> None:
+        self._counted = self._times
+        self._put(f"   ({self._times} times)")
+
     def _write(self, text: str, says_again: int | None = None) -> None:
+        self._end_fold()
+        self._put(text, says_again)
+
+    def _put(self, text: str, says_again: int | None = None) -> None:
         if self._writer is not None:
             self._writer.put("\n".join(self._wrapped(text)) + "\n", says_again)
             return

@@ -65,12 +65,12 @@ class TerminalView:
 
     # --- from the runner's thread, and from others
 
-    def show(self, view: View, line: str | None, words: Words) -> None:
+    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
         with self._lock:
-            self._gathering.show(view, line, words)
+            self._gathering.show(view, line, words, klass)
         self._wake.set()
         if self._plain is not None:
-            self._plain.show(view, line, words)
+            self._plain.show(view, line, words, klass)
 
     def said(self, text: str, klass: str, record: str) -> None:
         with self._lock:

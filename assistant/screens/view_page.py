@@ -409,7 +409,7 @@ def _log(canvas: Canvas, row: int, rows: int, log: tuple[Entry, ...]) -> int:
     for entry in reversed(log):
         if entry.klass in ASKING:
             continue
-        first, *more = wrapped(entry.text, canvas.columns - 4) or [""]
+        first, *more = wrapped(entry.told, canvas.columns - 4) or [""]
         new = [f" {entry.mark} {first}", *(f"    {line}" for line in more)]
         if lines and len(lines) + len(new) > rows:
             break

@@ -20,7 +20,11 @@ from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
 KEPT = 40  # entries of the log
-MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!", "warning": "!!"}
+REFUSED = "refused"
+MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!", "warning": "!!"} | {
+    "line": "..",
+    REFUSED: "..",
+}
 ASKING = ("setting", "check", "question")
 FACT_WORDS = {
     "pass_cut": "pass {pass_} is cut",
@@ -39,23 +43,32 @@ FACT_WORDS = {
 class Entry:
     """A line of the log: what happened, never what to do, since it stays when the state is another one.
 
-    klass: as in `effects.Say`, "line" for what was only shown, "note" for no part of it.
+    klass: as in `effects.Say`, "line" for what was only shown, "note" for no part of it. times: it came so often, one
+    after the other. n: its own in this log, also when it comes once more; 0 outside of one.
     """
 
     klass: str
     text: str
+    times: int = 1
+    n: int = 0
+
+    @property
+    def told(self) -> str:
+        return f"{self.text} ({self.times} times)" if self.times > 1 else self.text
 
     @property
     def mark(self) -> str:
-        return MARKS.get(self.klass, "--" if self.klass != "line" else "..")
+        return MARKS.get(self.klass, "--")
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The last thing heard, or done by foot or key. given: as it came. made: what was made of it."""
+    """The last thing heard, or done by foot or key. given: as it came. made: what was made of it. refused: it did not
+    count."""
 
     given: str = ""
     made: str = ""
+    refused: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,9 +117,12 @@ class Gathering:
         self._sounding: set[str] = set()
         self._awaited = ""
         self._warned = False
+        self._logged = 0
 
-    def show(self, view: View, line: str | None, words: Words) -> None:
+    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
         """As `runner.loop.Screen.show`."""
+        if self.sight.view is not None and view.generation != self.sight.view.generation:
+            self._end_refusals()
         ready_at = time.monotonic() + view.wait_s if view.wait_s else 0.0
         self._change(view=view, words=words, left_s=self._left(view, words.job), ready_at=ready_at)
         if not self._warned:
@@ -115,8 +131,8 @@ class Gathering:
             self._log(*warnings, first=True)
             self._change(opening=(*warnings, *self.sight.opening))
         if line:
-            self._log(Entry("line", line))
-            self._explain(line)
+            self._log(Entry(klass, line))
+            self._explain(line, klass)
 
     def said(self, text: str, klass: str, record: str) -> None:
         """As `runner.loop.Screen.said`. A setting's first line is its figures, which the view has anyway."""
@@ -132,7 +148,7 @@ class Gathering:
             self._change(opening=(*self.sight.opening, Entry(klass, text)))
         if record:
             self._log(Entry(klass, record))
-        self._explain(record)
+        self._explain(record, klass)
 
     def note(self, text: str) -> None:
         """A list is laid over the page until the next answer or `end_note`; a line goes to the log.
@@ -186,13 +202,23 @@ class Gathering:
         self._change(note="", **{which: answer})
         self._awaited = "" if made else which
 
-    def _explain(self, text: str) -> None:
+    def _explain(self, text: str, klass: str) -> None:
         """The first words shown or said in an answer's turn tell what came of it, where no fact does."""
+        refused = klass == REFUSED
         if self._awaited == "heard":
-            self._change(heard=replace(self.sight.heard, made=text))
+            self._change(heard=replace(self.sight.heard, made=text, refused=refused))
         elif self._awaited == "hands":
-            self._change(hands=replace(self.sight.hands, made=text))
+            self._change(hands=replace(self.sight.hands, made=text, refused=refused))
         self._awaited = ""
+
+    def _end_refusals(self) -> None:
+        """Something else is open: that an answer did not count would be taken for news of that."""
+        sight = self.sight
+        self._change(
+            log=tuple(entry for entry in sight.log if entry.klass != REFUSED),
+            heard=Answer() if sight.heard.refused else sight.heard,
+            hands=Answer() if sight.hands.refused else sight.hands,
+        )
 
     def _sound(self, id: str, begins: bool) -> None:
         (self._sounding.add if begins else self._sounding.discard)(id)
@@ -204,8 +230,16 @@ class Gathering:
         return self.pace.left_s(view.passes_in_all - view.cut_in_all, view.setups - view.setup)
 
     def _log(self, *entries: Entry, first: bool = False) -> None:
-        log = (*entries, *self.sight.log) if first else (*self.sight.log, *entries)
-        self._change(log=log[-KEPT:])
+        """Like ones in a row are one, with their number."""
+        log = list(self.sight.log)
+        for place, entry in enumerate(entries):
+            last = log[-1] if log and not first else None
+            if last is not None and (last.klass, last.text) == (entry.klass, entry.text):
+                log[-1] = replace(last, times=last.times + 1)
+                continue
+            self._logged += 1
+            log.insert(place if first else len(log), replace(entry, n=self._logged))
+        self._change(log=tuple(log[-KEPT:]))
 
     def _change(self, **changes: object) -> None:
         self.sight = replace(self.sight, **changes)  # type: ignore[arg-type]

@@ -11,10 +11,10 @@ from assistant.plans.checks import CARRYING_ON, CLAMPS, GUARD
 from assistant.session import facts as f
 from assistant.session.checks import (
     BLADE_HEIGHT,
-    SETTING_BAR_OUT,
     asks_saw_off,
     bits_of,
     confirmed_with,
+    counted_on,
     covered_by,
     setup_bits,
     setup_end_bits,
@@ -79,7 +79,8 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
 
 
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
-    return {"cut": state.cut | 1 << (fact.pass_ - 1), "cut_in_all": state.cut_in_all + 1}
+    cut = state.cut | 1 << (fact.pass_ - 1)
+    return {"cut": cut, "cut_in_all": state.cut_in_all + 1, "confirmed": counted_on(state)}
 
 
 def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
@@ -132,8 +133,10 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
 
 
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
-    """Clamped anew, a bar in the blade's way may have been used to do so."""
-    return {"redo": state.redo | bits_of(state.the_job.checks, SETTING_BAR_OUT)}
+    """It is another clamping: all that one asks is due again, a bar in the blade's way as well."""
+    redo = state.redo | setup_bits(state.the_job.checks)
+    moved = {"carriage_at": Fraction(fact.setting), "came_from": None} if fact.setting else {}
+    return {"redo": redo, **moved}
 
 
 def _finished(state: State, fact: f.Finished, at: float) -> Change:
@@ -189,7 +192,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.CarriedOn: _carried_on,
     f.SteppedBack: _stepped_back,
     f.Jumped: _jumped,
-    f.Noted: _NOTHING,
+    f.Noted: lambda state, fact, at: {"marked": tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))},
     f.Resumed: _resumed,
     f.Reregistered: _reregistered,
     f.Zeroed: lambda state, fact, at: {"carriage_at": Fraction(0), "came_from": None},

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from assistant.plans.checks import figures_of
+from assistant.plans.checks import SAW_OFF, figures_of
 from assistant.session import effects as e
 from assistant.session.effects import prompt
+from assistant.session.slip import trial
 from assistant.session.state import CHECKS, State
+
+_MOVE = ("setting", "previous", "approach")
 
 
 def asked(state: State) -> e.Prompt | None:
@@ -24,10 +27,26 @@ def check_prompt(state: State, index: int | None = None) -> e.Prompt:
     return prompt("check", name=check.name, say=check.say, **figures_of(state.the_job, state.pattern))
 
 
+def check_prompts(state: State, index: int | None = None) -> tuple[e.Prompt, ...]:
+    """A check's whole announcement: where the blade comes to a stop, the problems marked in this setup are named."""
+    question = check_prompt(state, index)
+    passes = tuple(pass_ for setup, pass_ in state.marked if setup == state.setup)
+    if not passes or dict(question.figures)["name"] != SAW_OFF:
+        return (question,)
+    return prompt("marked here", passes=passes), question
+
+
+def end_prompts(state: State, last: e.Prompt) -> tuple[e.Prompt, ...]:
+    """What is said when the session is over: every problem marked in it, and at last what there is to do."""
+    return (prompt("marked in all", places=state.marked), last) if state.marked else (last,)
+
+
 def question_prompt(state: State) -> e.Prompt:
     question = state.question
     if question is None:
         raise ValueError("no question is open")
+    tries = trial(state) if question.name == "registered" else None
+    figures = {} if tries is None else {name: getattr(tries, name) for name in ("where", *_MOVE)}
     return prompt(
         f"ask {question.name}",
         setup=question.setup,
@@ -37,4 +56,6 @@ def question_prompt(state: State) -> e.Prompt:
         cut_here=state.cut_here,
         same_setup=question.setup == state.setup,
         tolerance=state.the_job.clearance / 4,
+        tried=0 if tries is None else tries.pass_,
+        **figures,
     )

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from assistant.joinery.settings import approach
+from assistant.plans.checks import FIXED
+from assistant.plans.job_json import fraction_text
 from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.asked import check_prompt, question_prompt
+from assistant.session.asked import check_prompts, end_prompts, question_prompt
 from assistant.session.checks import first_due, is_due
 from assistant.session.state import CHECKS, CUTTING, FINISHED, RESUMING, STANDING_BY, State
 from assistant.session.turn import Turn, prompt
@@ -28,7 +30,7 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
         return
     check = turn.state.the_job.checks[index]
     turn.fact(f.CheckOpened(turn.state.setup, check.name))
-    turn.ask("check", check_prompt(turn.state))
+    turn.ask("check", *check_prompts(turn.state))
     turn.effect(e.Prepare(_after_check(turn.state)))
 
 
@@ -54,7 +56,7 @@ def call_setting(turn: Turn, in_full: bool) -> None:
     number = state.next_pass()
     setting = state.pattern.passes[number - 1].setting
     spoken = setting_prompt(state, number, in_full)
-    turn.fact(f.SettingCalled(state.setup, number, f"{setting.numerator}/{setting.denominator}"))
+    turn.fact(f.SettingCalled(state.setup, number, fraction_text(setting)))
     turn.ask("setting", spoken)
     turn.effect(e.Prepare(_after_setting(turn.state)))
 
@@ -67,7 +69,7 @@ def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     if following:
         return again, (setting_prompt(state, following, in_full=False),)
     index = first_due(after)
-    return (again,) if index is None else (again, (check_prompt(after, index),))
+    return (again,) if index is None else (again, check_prompts(after, index))
 
 
 def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
@@ -75,12 +77,12 @@ def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     following = range((state.open_check or 0) + 1, len(state.the_job.checks))
     index = next((i for i in following if is_due(state, i)), None)
     if index is not None:
-        return ((check_prompt(state, index),),)
+        return (check_prompts(state, index),)
     if not state.setup_complete:
         return ((setting_prompt(state, state.next_pass(), in_full=True),),)
     if state.setup < len(state.the_job.setups):
         return ((*_stage_over(state), clamp_prompt(state.the_job, state.setup + 1)),)
-    return ((prompt("finished"),),)
+    return (end_prompts(state, prompt("finished")),)
 
 
 def clamp_prompt(job: Job, number: int) -> e.Prompt:
@@ -145,7 +147,7 @@ def _end_setup(turn: Turn) -> None:
         begin_setup(turn, state.setup + 1, *_stage_over(state))
         return
     turn.fact(f.Finished())
-    turn.say("end", prompt("finished"))
+    turn.say("end", *end_prompts(state, prompt("finished")))
 
 
 def say_again(turn: Turn, waits: bool = False) -> None:
@@ -154,14 +156,21 @@ def say_again(turn: Turn, waits: bool = False) -> None:
     if state.question:
         turn.ask("question", question_prompt(state), waits=waits)
     elif state.mode == CHECKS and state.open_check is not None:
-        lead = () if state.touched else (clamp_prompt(state.the_job, state.setup),)
-        turn.ask("check", *lead, check_prompt(state), waits=waits)
+        lead = () if state.touched and not _clamped_afresh(state) else (clamp_prompt(state.the_job, state.setup),)
+        turn.ask("check", *lead, *check_prompts(state), waits=waits)
     elif state.mode == CUTTING:
         turn.ask("setting", prompt("again"), setting_prompt(state, state.cursor, in_full=False), waits=waits)
     elif state.mode == STANDING_BY:
         turn.say("answer", where_prompt(state), prompt("standing by"))
     elif state.mode == FINISHED:
-        turn.say("end", prompt("finished"))
+        turn.say("end", *end_prompts(state, prompt("finished")))
+
+
+def _clamped_afresh(state: State) -> bool:
+    """Whether what is asked is asked once more because the board was put to the stop again."""
+    index = state.open_check or 0
+    check = state.the_job.checks[index]
+    return bool(state.redo >> index & 1) and check.when == "setup" and check.name not in FIXED
 
 
 def where_prompt(state: State) -> e.Prompt:

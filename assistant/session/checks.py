@@ -6,11 +6,13 @@ hold-downs are looked at before each cut is common practice, no source.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from assistant.plans.checks import CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, GUARD, SAW_OFF, SETUP_END
 from assistant.plans.model import Check
 from assistant.session.state import CHECKS, Confirmation, State
 
-BLADE_HEIGHT, SETTING_BAR_OUT = "blade height", "setting bar out"
+BLADE_HEIGHT = "blade height"
 COVERED = {CLAMPS: (CARRYING_ON,), CLAMPS_AND_GUARD: (CLAMPS, GUARD, CARRYING_ON)}
 """A check -> those that its answer confirms as well: clamps just confirmed are tight still."""
 
@@ -21,8 +23,8 @@ def bits_of(checks: tuple[Check, ...], *names: str) -> int:
 
 
 def setup_bits(checks: tuple[Check, ...]) -> int:
-    """The `redo` bits of every check that belongs to a clamping."""
-    return sum(1 << i for i, check in enumerate(checks) if check.when == "setup")
+    """The `redo` bits of every check that belongs to a clamping; one that takes the place of others hangs on theirs."""
+    return sum(1 << i for i, check in enumerate(checks) if check.when == "setup" and check.name != CLAMPS_AND_GUARD)
 
 
 def setup_end_bits(checks: tuple[Check, ...]) -> int:
@@ -33,7 +35,7 @@ def setup_end_bits(checks: tuple[Check, ...]) -> int:
 def here(state: State) -> Confirmation:
     """Where the session is now, as a confirmation would record it."""
     setup = state.the_setup
-    return Confirmation(setup.number, setup.stage, setup.part, state.pattern.depth, state.cut_in_all)
+    return Confirmation(setup.number, setup.stage, setup.part, state.pattern.depth)
 
 
 def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
@@ -53,7 +55,7 @@ def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
         case "stage":
             return last.stage != now.stage
         case "every":
-            return now.passes - last.passes >= check.every
+            return last.passes >= check.every
     raise ValueError(f"check {check.name!r} has no rule {check.when!r}")
 
 
@@ -67,6 +69,16 @@ def confirmed_with(state: State, check: str) -> tuple[Confirmation | None, ...]:
     now, names = here(state), covered_by(check)
     pairs = zip(state.the_job.checks, state.confirmed, strict=True)
     return tuple(now if one.name in names else last for one, last in pairs)
+
+
+def counted_on(state: State) -> tuple[Confirmation | None, ...]:
+    """Where each check was last confirmed, once one more pass is made: it wears the blade and fills the dust bag,
+    whether or not it is taken back afterwards."""
+    pairs = zip(state.the_job.checks, state.confirmed, strict=True)
+    return tuple(
+        replace(last, passes=last.passes + 1) if last is not None and last.passes < check.every else last
+        for check, last in pairs
+    )
 
 
 def _index(state: State, name: str) -> int | None:

@@ -83,6 +83,7 @@ def wanted(state: State) -> Wanted:
     return ()
 
 
+REFUSED = "refused"
 # Answers to nothing in particular: they can't come too early, and a false one does no harm.
 ALWAYS_TIMELY = frozenset({"stand by", "again", "where", "how many", *OF_THE_VOICE})
 
@@ -108,6 +109,9 @@ def _start(turn: Turn, event: Start) -> None:
     if event.hear_out:
         turn.fact(f.HearingOut())
     turn.say("caution", prompt("cautions"))
+    if event.beside:
+        named = tuple((one.title, one.cut, one.command) for one in event.beside)
+        turn.say("caution", prompt("open sessions", sessions=named))
     begin_setup(turn, 1, prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes))
 
 
@@ -132,7 +136,7 @@ def _gesture(turn: Turn, event: Gesture) -> None:
         # Begun while a pass was called, it meant to stand by, whatever has been opened since.
         _stand_by(turn, event.source)
     else:
-        turn.show(prompt("pressed too early", gesture=event.gesture))
+        turn.show(prompt("pressed too early", gesture=event.gesture), REFUSED)
 
 
 def _tap_cutting(turn: Turn, by: str) -> None:
@@ -152,9 +156,9 @@ def _cut_if_time(turn: Turn, by: str, since: float) -> None:
     if since - (state.opening.out_at or 0.0) < takes:
         too_soon = prompt("too soon", takes=takes)
         if by == PAGE:
-            turn.show(too_soon)
+            turn.show(too_soon, REFUSED)
         else:
-            turn.say("answer", too_soon)
+            turn.say(REFUSED, too_soon)
         return
     if by == PAGE:
         turn.lead(prompt("advanced from the page"))
@@ -162,7 +166,7 @@ def _cut_if_time(turn: Turn, by: str, since: float) -> None:
 
 
 def _ignored(turn: Turn, by: str) -> None:
-    turn.say("answer", prompt("tap ignored", mode=turn.state.effective_mode))
+    turn.say(REFUSED, prompt("tap ignored", mode=turn.state.effective_mode))
 
 
 def _again(turn: Turn, by: str) -> None:
@@ -189,7 +193,7 @@ def _confirm(turn: Turn, by: str) -> None:
         return
     stands_at = runs_down_until(turn.state)
     if stands_at is not None and getattr(turn.event, "since", turn.event.at) < stands_at:
-        turn.say("answer", prompt("blade still turns", takes=turn.state.the_job.run_down_s))
+        turn.say(REFUSED, prompt("blade still turns", takes=turn.state.the_job.run_down_s))
         return
     confirm_check(turn, by)
 
@@ -204,11 +208,13 @@ def _announced(turn: Turn, by: str) -> bool:
     state = turn.state
     if is_announced(state, getattr(turn.event, "since", turn.event.at)):
         return True
+    # Where nothing can be spoken, nobody is to wait for a voice.
+    wait = prompt("not read yet" if state.opening.unspoken else "not announced yet")
     if state.opening.reminded or by == PAGE:
-        turn.show(prompt("not announced yet"))
+        turn.show(wait, REFUSED)
     else:
         turn.fact(f.Reminded())
-        turn.add_notice(prompt("not announced yet"))
+        turn.add_notice(wait, klass=REFUSED)
     return False
 
 
@@ -254,10 +260,10 @@ def _heard(turn: Turn, event: Heard) -> None:
     stale = dated and event.generation != state.generation and event.intent != "stand by"
     early = not is_out(state, event.since) and event.intent not in ALWAYS_TIMELY
     if stale or early:
-        turn.show(prompt("heard too late" if stale else "heard too early", phrase=event.phrase))
+        turn.show(prompt("heard too late" if stale else "heard too early", phrase=event.phrase), REFUSED)
         return
     if not _means_something(state, event):
-        turn.show(prompt("means nothing now", phrase=event.phrase or event.intent))
+        turn.show(prompt("means nothing now", phrase=event.phrase or event.intent), REFUSED)
         return
     _INTENTS[event.intent](turn, event)
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from assistant.plans.job_json import fraction_text
 from assistant.session import effects as e
 from assistant.session import facts as f
+from assistant.session.asked import end_prompts
 from assistant.session.calling import (
     advance,
     call_setting,
@@ -13,6 +15,7 @@ from assistant.session.calling import (
     setting_prompt,
     where_prompt,
 )
+from assistant.session.slip import trial
 from assistant.session.state import CUTTING, FINISHED, Question, State
 from assistant.session.turn import Turn, prompt
 
@@ -69,7 +72,8 @@ def answer_yes(turn: Turn) -> None:
             _call_again(turn)
         case "end":
             turn.fact(f.EndedEarly(question.setup, question.pass_))
-            turn.say("end", prompt("ended early", left=turn.state.the_job.total_passes - turn.state.cut_in_all))
+            ended = prompt("ended early", left=turn.state.the_job.total_passes - turn.state.cut_in_all)
+            turn.say("end", *end_prompts(turn.state, ended))
             turn.effect(e.Close(open_=False))
         case "zeroed":
             turn.fact(f.Zeroed(question.setup))
@@ -79,7 +83,9 @@ def answer_yes(turn: Turn) -> None:
         case "clamped":
             advance(turn)
         case "registered":
-            turn.fact(f.Reregistered(question.setup))
+            tried = trial(turn.state)
+            turn.fact(f.Reregistered(question.setup, fraction_text(tried.setting) if tried else ""))
+            turn.say("clamp", clamp_prompt(turn.state.the_job, question.setup))
             advance(turn)
 
 

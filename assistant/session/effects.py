@@ -26,7 +26,8 @@ def prompt(key: str, **figures: Any) -> Prompt:
 class Say:
     """Speak these prompts as one announcement.
 
-    id: unique in the run. klass: caution | clamp | check | setting | question | answer | notice | end | code.
+    id: unique in the run. klass: caution | clamp | check | setting | question | answer | refused | notice | end | code;
+    refused: an answer was given and doesn't count, which is of no matter any more once something else is open.
     replaces: True cuts off whatever is sounding or waiting; False waits for it.
     """
 
@@ -97,10 +98,14 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class Show:
-    """Show at once, silently: the state, and a line on what just happened (None: state only)."""
+    """Show at once, silently: the state, and a line on what just happened (None: state only).
+
+    klass: line | refused, as in `Say`.
+    """
 
     view: View
     line: Prompt | None = None
+    klass: str = "line"
 
 
 @dataclass(frozen=True, slots=True)

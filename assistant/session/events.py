@@ -19,15 +19,26 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
+class OpenSession:
+    """One that was left with passes to cut. cut: passes recorded. command: what goes on with it, for a shell."""
+
+    title: str
+    cut: int
+    command: str
+
+
+@dataclass(frozen=True, slots=True)
 class Start(Event):
     """The `cut` command: a new session of this job.
 
-    rehearsed: no wood is cut. hear_out: answers count only once what they answer has been spoken or shown.
+    rehearsed: no wood is cut. hear_out: answers count only once what they answer has been spoken or shown. beside:
+    sessions that are still open, the newest first: one of them may have been meant.
     """
 
     job: Job
     rehearsed: bool = False
     hear_out: bool = False
+    beside: tuple[OpenSession, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -135,8 +135,13 @@ class Resumed(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Reregistered(Fact):
+    """setting: where the carriage stands since, as in `SettingCalled`: a cut was tried there; "" where none was."""
+
     kind: ClassVar[str] = "reregistered"
+    version: ClassVar[int] = 2
     setup: int
+    # What an older journal holds reads as it did.
+    setting: str = field(default="", repr=False)
 
 
 @dataclass(frozen=True, slots=True)

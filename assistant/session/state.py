@@ -1,4 +1,4 @@
-"""The session's state: a cursor and counts, never a growing list."""
+"""The session's state: a cursor and counts. It does not grow with what has happened."""
 
 from __future__ import annotations
 
@@ -15,13 +15,16 @@ QUESTION = "question"
 
 @dataclass(frozen=True, slots=True)
 class Confirmation:
-    """Where the session was when a check was last confirmed."""
+    """Where the session was when a check was last confirmed.
+
+    passes: made since, as far as the check counts them: up to its `every`. A pass that is taken back stays made.
+    """
 
     setup: int
     stage: int
     part: str
     depth: Fraction
-    passes: int
+    passes: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,7 @@ class State:
     rehearsed: no wood is cut. hear_out: an answer counts only once what it answers has been spoken or shown; else
     once it went out. louder, quicker: steps of the voice in this run, negative for softer and slower. saw_off_at: when
     the operator was first asked, after the last pass of this setup, whether the saw is off (s); None where that was
-    not in this run.
+    not in this run. marked: (setup, pass) of every place where a problem was marked, each once, in order.
     """
 
     n: int = 0
@@ -93,6 +96,7 @@ class State:
     louder: int = 0
     quicker: int = 0
     saw_off_at: float | None = None
+    marked: tuple[tuple[int, int], ...] = ()
 
     @property
     def generation(self) -> int:

@@ -71,8 +71,8 @@ class Turn:
         """Spoken before whatever this turn says first."""
         self._held = (*self._held, *prompts)
 
-    def show(self, line: e.Prompt) -> None:
-        self.effect(e.Show(view(self.state, self.event.at), line))
+    def show(self, line: e.Prompt, klass: str = "line") -> None:
+        self.effect(e.Show(view(self.state, self.event.at), line, klass))
 
     def release_notices(self) -> None:
         """A gesture or phrase came: held notices are spoken first, so that a number is spoken last."""

@@ -63,7 +63,7 @@ class SyntheticOperator:
 
     # a screen
 
-    def show(self, view: View, line: str | None, words: Words) -> None:
+    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
         if view != self._view:
             self._view, self._tries = view, 0
             self._ready_at = self._clock.at() + view.wait_s

@@ -24,6 +24,8 @@ from assistant.wording.numbers import (
 YES_NO = "Hold for yes, double tap for no."
 SETTINGS = ("setting", "setting in full")
 SETTING_BAR = "setting bar"
+MOST_NAMED = 3
+"""So many marked problems or open sessions are named one by one."""
 
 
 class Words:
@@ -37,7 +39,7 @@ class Words:
         self.job = job
         self.carriage = job.carriage
         self._unit, self._reads = job.carriage.unit, job.voice.reads
-        self._figures = figures
+        self.figures = figures
 
     def shown(self, prompts: Iterable[Prompt]) -> str:
         """An announcement for a screen: a setting's figures first, on a line of their own; other numbers in figures."""
@@ -92,7 +94,7 @@ class Words:
         return f"{value:g}" if isinstance(value, float) else str(value)
 
     def count(self, number: int) -> str:
-        return str(number) if self._figures else cardinal(number)
+        return str(number) if self.figures else cardinal(number)
 
     def counted(self, count: int, one: str, many: str) -> str:
         return f"{self.count(count)} {one if count == 1 else many}"
@@ -100,23 +102,23 @@ class Words:
     def position(self, setting: Fraction) -> str:
         """Where the carriage stands at `setting`, as it shows it."""
         if dial.has_dial(self.carriage):
-            return (dial.shown_reading if self._figures else dial.spoken_reading)(self.carriage, setting)
-        return reading(self.carriage, setting) if self._figures else self._read(setting)
+            return (dial.shown_reading if self.figures else dial.spoken_reading)(self.carriage, setting)
+        return reading(self.carriage, setting) if self.figures else self._read(setting)
 
     def _read(self, setting: Fraction) -> str:
         return spoken_setting(self.carriage, self._reads, setting)
 
     def length(self, mm: Fraction) -> str:
         """A length in the carriage's unit."""
-        return (shown_length if self._figures else spoken_length)(mm, self._unit)
+        return (shown_length if self.figures else spoken_length)(mm, self._unit)
 
     def depth(self, mm: Fraction) -> str:
         """A blade height as near as it can be set."""
-        return (shown_depth if self._figures else spoken_depth)(mm, self._unit, self._reads)
+        return (shown_depth if self.figures else spoken_depth)(mm, self._unit, self._reads)
 
     def clear_of(self, mm: Fraction, up: bool, named: bool = True) -> str:
         """How far the blade reaches, rounded away from it, so that what is clear of this is clear of the blade."""
-        return (shown_outward if self._figures else spoken_outward)(mm, self._unit, up, named)
+        return (shown_outward if self.figures else spoken_outward)(mm, self._unit, up, named)
 
     def setting(self, figures: dict[str, Any], full: bool = False) -> str:
         """The setting, the number last; when it lies below, first past it and then up to it; or down, where it must.
@@ -133,6 +135,12 @@ class Words:
             return f"first {first} to {self._read(approach)}; then on {last}: set {self._read(setting)}"
         return f"{first} past it, to {self._read(approach)}; then {last}: set {self._read(setting)}"
 
+    def move(self, figures: dict[str, Any]) -> str:
+        """The setting and how to come to it, in full: on a screen in figures."""
+        if not self.figures:
+            return self.setting({**figures, "repeated": True})
+        return " ".join(self.shown_call(figures["setting"], figures["previous"], figures["approach"]).split())
+
     def check(self, figures: dict[str, Any]) -> str:
         """Aloud, the unit is named once: at the end of the range, from which a height takes it."""
         say = figures["say"]
@@ -141,7 +149,7 @@ class Words:
             lowest=self.clear_of(figures["lowest"], up=False, named=not has_range),
             highest=self.clear_of(figures["highest"], up=True),
             depth=self.depth(figures["depth"]),
-            above=self.clear_of(figures["above"], up=True, named=self._figures or not has_range),
+            above=self.clear_of(figures["above"], up=True, named=self.figures or not has_range),
             sockets=self.sockets(figures["sockets"]),
         )
         return _sentence(filled)
@@ -237,17 +245,28 @@ def _resumed(words: Words, figures: dict[str, Any]) -> str:
     return f"{_resuming(words, figures)} See that the saw is off."
 
 
+_TRIED = {
+    "kerf": "Try the still blade in that kerf.",
+    "far wall": "The still blade just meets that cut's wall away from the reference edge.",
+    "near wall": "The still blade just meets that cut's wall towards the reference edge.",
+    "edge": "Only an edge is cut, no kerf to try: the still blade just meets that cut's shoulder.",
+}
+"""What shows that the work has not moved, by where the blade is tried."""
+
+
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     carriage = words.carriage
     bar = "; then put the bar away" if carriage.register == SETTING_BAR else ""
     stop = to_the_stop(carriage.register, carriage.stop_side)
-    begin = f"Saw off and isolated. Reference edge {stop}, and clamp{bar}."
-    if not figures["cut_here"]:
-        return f"{begin} No pass is cut yet, so the edge is all there is to go by. Done? {YES_NO}"
-    tolerance = words.length(figures["tolerance"])
+    begin = f"Saw off and isolated (unplugged). Reference edge {stop}, and clamp{bar}."
+    if not figures["tried"]:
+        nothing = "No cut has a wall left to try" if figures["cut_here"] else "No pass is cut yet"
+        return f"{begin} {nothing}, so the edge is all there is to go by. Done? {YES_NO}"
+    tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
     return (
-        f"{begin} Try the still blade in a cut kerf, the last one of a socket, with the carriage at its setting. "
-        f"If they differ by more than {tolerance}, follow the kerf and mark down a problem. Done? {YES_NO}"
+        f"{begin} Carriage to pass {words.count(figures['tried'])}: {words.move(figures)}. "
+        f"{_TRIED[figures['where']]} If it is off {tolerance}, clamp to suit the cut, and mark down a problem. "
+        f"Done? {YES_NO}"
     )
 
 
@@ -266,6 +285,56 @@ def _noted(words: Words, figures: dict[str, Any]) -> str:
     if figures["pass_"]:
         place += f", pass {words.count(figures['pass_'])}"
     return f"Problem marked at {place}."
+
+
+def _open_sessions(words: Words, figures: dict[str, Any]) -> str:
+    """The newest ones. A command is to be read and not to be listened to."""
+    told = []
+    for title, cut, command in figures["sessions"][:MOST_NAMED]:
+        passes = f"{title}, {words.counted(cut, 'pass', 'passes')} cut"
+        told.append(f"{passes} ({command})" if words.figures else passes)
+    more = len(figures["sessions"]) - len(told)
+    told += [words.counted(more, "older one", "older ones")] if more else []
+    kind = "These sessions are" if len(figures["sessions"]) > 1 else "This session is"
+    return f"{kind} still open: {'; '.join(told)}."
+
+
+def _resume_instead(words: Words, figures: dict[str, Any]) -> str:
+    one, it = ("one of them", "that one") if len(figures["sessions"]) > 1 else ("it", "it")
+    return f"{_open_sessions(words, figures)} To go on with {one}, leave this new one and resume {it}."
+
+
+def _marked_here(words: Words, figures: dict[str, Any]) -> str:
+    first, *more = figures["passes"]
+    if not more:
+        return f"A problem is marked {_at_pass(words, first)}."
+    if len(more) < MOST_NAMED:
+        if first:
+            return f"Problems are marked at passes {_listed([words.count(pass_) for pass_ in (first, *more)])}."
+        return f"Problems are marked {_listed([_at_pass(words, pass_) for pass_ in (first, *more)])}."
+    return f"Problems are marked at {words.count(len(more) + 1)} passes, the last at pass {words.count(more[-1])}."
+
+
+def _at_pass(words: Words, pass_: int) -> str:
+    return f"at pass {words.count(pass_)}" if pass_ else "before the first pass"
+
+
+def _marked_in_all(words: Words, figures: dict[str, Any]) -> str:
+    """Each place, as long as they are few; else how many there are, and in which setups."""
+    places = figures["places"]
+    if len(places) <= MOST_NAMED:
+        named = [f"in setup {words.count(setup)} {_at_pass(words, pass_)}" for setup, pass_ in places]
+        return f"{'Problems are' if len(places) > 1 else 'A problem is'} marked {_listed(named)}."
+    setups = [words.count(setup) for setup in sorted({setup for setup, _ in places})]
+    if len(setups) > MOST_NAMED:
+        setups = [f"{words.count(len(setups))} of the setups, the last one setup {setups[-1]}"]
+        return f"Problems are marked at {words.count(len(places))} places, in {setups[0]}."
+    kind = "setups" if len(setups) > 1 else "setup"
+    return f"Problems are marked at {words.count(len(places))} places, in {kind} {_listed(setups)}."
+
+
+def _listed(parts: list[str]) -> str:
+    return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
 
 
 def _ended_early(words: Words, figures: dict[str, Any]) -> str:
@@ -321,6 +390,9 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "where": _where,
     "way": _way,
     "noted": _noted,
+    "open sessions": _resume_instead,
+    "marked here": _marked_here,
+    "marked in all": _marked_in_all,
     "ended early": _ended_early,
     "tap ignored": _tap_ignored,
     "pairing code": _pairing_code,
@@ -364,6 +436,7 @@ _TEMPLATES: dict[str, str] = {
     "too soon": "Too soon, not counted: a pass takes longer. When it is cut and drawn back, tap again.",
     "blade still turns": "Not counted: the blade takes {takes} seconds to stop. Wait, count, then confirm.",
     "not announced yet": "Not counted: wait until it has been announced, then answer.",
+    "not read yet": "Not counted: read what is shown, then answer.",
     "pressed too early": "The {gesture} began before this was asked; it does not count.",
     "heard too late": "Heard too late, not obeyed: {phrase}",
     "heard too early": "Heard before this was asked, not obeyed: {phrase}",
@@ -378,7 +451,7 @@ _TEMPLATES: dict[str, str] = {
 # What a log keeps of a prompt. It goes on standing there when the state is another one, so it never says what to do:
 # "hold to carry on", read a minute later, would confirm a check. Each prompt is in one of these two.
 STANDS = frozenset({
-    "summary", "cautions", "way", "where", "noted", "how many", "device",
+    "summary", "cautions", "way", "where", "noted", "marked here", "marked in all", "how many", "device",
     "louder", "quieter", "slower", "quicker", "loudest", "softest", "slowest", "quickest",
     "nothing changed", "nothing to go back to", "earlier setup closed", "no such pass",
     "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",
@@ -401,6 +474,8 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "too soon": "Too soon, not counted: a pass takes longer.",
     "blade still turns": "Not counted: the blade may still have been turning.",
     "not announced yet": "Not counted: it had not been announced.",
+    "not read yet": "Not counted: it had not been shown long enough to be read.",
+    "open sessions": _open_sessions,
     "resumed": _resuming,
     "ask back": _back_asked,
     "ask go to": "Asked: go to pass {pass_}?",

@@ -16,7 +16,7 @@ from assistant.journal import codec
 from assistant.journal.store import FILE_NAME, Journal
 from assistant.plans.model import Check
 from assistant.session.facts import Record, SetupStarted, Started
-from tests.commands.program import FIRST_CALL, Done, Workshop
+from tests.commands.program import FIRST_CALL, SHOP, Done, Workshop
 from tests.journal.build_fixture import FIXTURES, small_job
 from tests.journal.made import records
 
@@ -94,7 +94,7 @@ def test_moved_and_unclamped(cut_off: Workshop) -> None:
     done = cut_off.resume("1 pedal double\n2 pedal hold\n3 pedal double\n4 pedal hold\n")
     assert ("reregistered", 1) in done.facts
     assert any("Zero the carriage again" in text for text in done.said)
-    assert any("Try the still blade in a cut kerf" in text for text in done.said)
+    assert any("Carriage to pass one: " in text for text in done.said)
 
 
 def test_a_changed_plan_is_pointed_out_and_not_followed(cut_off: Workshop) -> None:
@@ -110,6 +110,37 @@ def test_a_plan_that_is_gone_is_pointed_out(cut_off: Workshop) -> None:
     (cut_off.folder / "plan.toml").unlink()
     (cut_off.folder / "shop.toml").unlink()
     assert "The plan file plan.toml is gone" in cut_off.resume(SECURED).said[0]
+
+
+def test_a_changed_blade_and_carriage_are_pointed_out_and_the_old_figures_used(cut_off: Workshop) -> None:
+    cut_off.write("shop.toml", SHOP.replace("3.18", "3.2") + '[carriage]\nzero = "inside"\n')
+    done = cut_off.resume(SECURED)
+    assert (
+        "The shop file shop.toml has changed since: kerf 3.18 mm, now 3.2 mm; zero outside, now inside. "
+        "The session goes on with the old figures, which fit only the blade and the carriage"
+    ) in done.said[0]
+    assert "Set one two decimal zero two; then start" in done.said[-1]
+
+
+def test_what_moves_no_cut_is_not_pointed_out(cut_off: Workshop) -> None:
+    cut_off.write("shop.toml", SHOP + "[voice]\nspeech_rate = 150\n")
+    assert "shop file" not in cut_off.resume(SECURED).said[0]
+
+
+def test_a_shop_file_that_is_gone_or_spoilt_is_pointed_out(cut_off: Workshop) -> None:
+    cut_off.write("shop.toml", "kerf =")
+    assert "The shop file shop.toml can't be read any more; the session goes on" in cut_off.resume(SECURED).said[0]
+    (cut_off.folder / "shop.toml").unlink()
+    assert "The shop file shop.toml is gone; the session goes on with its own figures." in cut_off.resume("").said[0]
+
+
+def test_another_shop_file_can_be_named_to_compare_with(cut_off: Workshop) -> None:
+    cut_off.write("other.toml", SHOP.replace("3.18", "2.4"))
+    done = cut_off.resume(SECURED, "--shop", "other.toml")
+    assert "The shop file other.toml has changed since: kerf 3.18 mm, now 2.4 mm. " in done.said[0]
+    cut_off.write("other.toml", SHOP.replace("3.18", "-1"))
+    done = cut_off.resume(SECURED, "--shop", "other.toml")
+    assert done.code == 2 and "kerf" in done.err and not done.facts
 
 
 def test_nothing_to_resume(workshop: Workshop) -> None:

@@ -73,7 +73,8 @@ exact = lengths.map(str)
 
 
 def facts_of(kind: type[f.Fact]) -> st.SearchStrategy:
-    return built(kind, **({"setting": exact} if kind is f.SettingCalled else {}))
+    settings_of = {f.SettingCalled: exact, f.Reregistered: st.just("") | exact}
+    return built(kind, **({"setting": settings_of[kind]} if kind in settings_of else {}))
 
 
 def _reads_back(fact: f.Fact) -> None:
@@ -144,6 +145,7 @@ def test_the_pass_is_written_under_the_formats_own_key() -> None:
         ("pass_cut", 1, '{"setup":1,', "can't be read"),
         ("pass_cut", 1, "[]", "no JSON object"),
         ("setting_called", 1, '{"setup":1,"pass":1,"setting":"1/0"}', "'setting' is '1/0'"),
+        ("reregistered", 2, '{"setup":1}', "'setting' is None"),
         ("started", 1, "{}", "'job' is damaged"),
         ("started", 3, "{}", "'job' is missing"),
         ("started", 1, '{"job":{}}', "'job' is damaged"),
@@ -167,6 +169,10 @@ def test_old_versions_are_brought_up_step_by_step(monkeypatch: pytest.MonkeyPatc
     assert codec.decode("stood_by", 1, '{"from":"pedal"}') == f.StoodBy("pedal")
     assert codec.decode("stood_by", 2, '{"source":"voice"}') == f.StoodBy("voice")
     assert codec.decode("stood_by", 3, '{"by":"keys"}') == f.StoodBy("keys")
+
+
+def test_work_clamped_afresh_before_a_cut_was_named_to_try_left_the_carriage_where_it_was() -> None:
+    assert codec.decode("reregistered", 1, '{"setup":3}') == f.Reregistered(3, "")
 
 
 def test_settings_keep_their_exact_value_through_the_journal() -> None:

@@ -49,7 +49,7 @@ class Logbook:
     def speaking(self, active: bool) -> None:
         self.done.append(("speaking", active))
 
-    def show(self, view: e.View, line: str | None, words: Words) -> None:
+    def show(self, view: e.View, line: str | None, words: Words, klass: str = "line") -> None:
         self.done.append(("show", view.mode, line))
 
     def said(self, text: str, klass: str, record: str) -> None:

@@ -93,10 +93,12 @@ class Saw:
         return self.child.exitstatus, rest
 
     def facts(self) -> list[Fact]:
-        """(kind, setup, pass or check, by) of every fact of the one session, each as far as it has them."""
+        """(kind, setup, pass or check, by) of every fact of the one session, each as far as it has them; [] before it
+        is in the journal."""
         with Journal.open(self.folder / "state") as journal:
-            (row,) = journal.sessions()
-            records = list(journal.replay(row.id))
+            rows = journal.sessions()
+            assert len(rows) <= 1
+            records = [record for row in rows for record in journal.replay(row.id)]
         return [plain(record.fact) for record in records]
 
     def state(self) -> str:
@@ -177,10 +179,30 @@ def test_a_check_confirmed_before_it_could_be_read_is_not_confirmed(saw: Saw) ->
     saw.run(saw.cut("--no-voice"))
     saw.until(FIRST_CHECK)
     saw.child.send("h")
-    saw.until("Not counted: it had not been announced")
+    saw.until("Not counted: it had not been shown long enough to be read.")
     saw.keys(("h", SECOND_CHECK), ("q", "stays open"))
     assert saw.ended()[0] == 1
     assert saw.facts() == [("started",), ("setup_started", 1), *checked(1, "keys")[:3]]
+
+
+@pytest.mark.parametrize("view", [False, True])
+def test_a_new_session_names_those_left_open_before_its_first_board(saw: Saw, view: bool) -> None:
+    """One that was only rehearsed is not among them; and nothing keeps the new one from being cut."""
+    script = saw.folder / "script.txt"
+    script.write_text("1 interrupt\n", encoding="utf-8")
+    assert subprocess.run([*saw.cut_in_view(), "--rehearse", str(script)], check=False, capture_output=True).stdout
+    saw.run(saw.cut("--no-voice"))
+    assert "still open" not in saw.until(FIRST_CHECK)
+    saw.keys(("h", SECOND_CHECK), ("q", "Come back to it with: kerfcall resume "))
+    session = saw.ended()[1].split()[0]
+    saw.run(saw.cut_in_view("--no-voice") if view else saw.cut("--no-voice"))
+    saw.until(f"This session is still open: Small tray, 0 passes cut (kerfcall resume {session} --state ")
+    saw.until("leave this new one and resume it.")
+    if not view:
+        saw.until(FIRST_CHECK)
+        saw.keys(("h", SECOND_CHECK))
+    saw.keys(("q", "stays open"))
+    assert saw.ended()[0] == 1
 
 
 def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) -> None:

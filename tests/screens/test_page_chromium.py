@@ -320,6 +320,24 @@ def test_what_a_hold_does_goes_when_the_state_goes(browser: Any, one: Made) -> N
         assert "Standing by." in words_of(page) and "carry on" not in words_of(page)
 
 
+def test_an_answer_that_did_not_count_is_one_line_and_goes_with_what_it_answered(browser: Any, one: Made) -> None:
+    with device(browser) as page:
+        pair(page, one)
+        one.to_first_pass()
+        one.gesture("hold")
+        for _ in range(3):
+            one.gesture("tap")
+        line = "Standing by: a tap does nothing."
+        shows(page, "#hands", line)
+        until(lambda: f"{line} (3 times)" in words_of(page))
+        rows = page.locator("#entries li", has_text=line)
+        assert rows.count() == 1
+        one.gesture("hold")
+        shows(page, "#hint", "hold: confirmed")
+        playwright.expect(rows).to_have_count(0)
+        assert line not in words_of(page)
+
+
 def test_killed_while_standing_by_and_resumed_the_page_says_no_more_how_to_carry_on(
     browser: Any, tmp_path: Path
 ) -> None:
@@ -626,7 +644,7 @@ def test_lying_the_longest_question_is_in_sight_to_its_end(browser: Any, one: Ma
         one.gesture("hold")
         shows(page, "#asked", "clamped just as it was")
         one.gesture("double")
-        shows(page, "#asked", "follow the kerf")
+        shows(page, "#asked", "suit the cut")
         page.wait_for_timeout(100)
         box = page.locator("#asked").bounding_box()
         assert box["y"] + box["height"] <= height

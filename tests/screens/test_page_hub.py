@@ -22,7 +22,7 @@ from assistant.screens.page.hub import Hub, Stream
 from assistant.screens.page.picture import pattern_of, state_of, which_of
 from assistant.screens.view_sight import Gathering
 from assistant.session import facts as f
-from assistant.session.events import DeviceChanged
+from assistant.session.events import DeviceChanged, Heard, NotHeard
 from assistant.session.turn import view
 from assistant.wording.prompts import Words
 from tests.screens.page_made import Made, made, made_job
@@ -125,6 +125,36 @@ def test_an_entry_of_the_log_is_sent_once(one: Made) -> None:
         texts += [entry["text"] for entry in json.loads(message.split(b"data: ", 1)[1]).get("log", [])]
     settings = [text for text in texts if " called at " in text]
     assert len(settings) == len(set(settings)) == 13
+
+
+def test_like_entries_are_one_and_what_did_not_count_goes_with_what_was_open(one: Made) -> None:
+    one.to_first_pass()
+    one.turn(NotHeard(one.clock.at(), one.clock.utc(), "noise"))
+    one.turn(NotHeard(one.clock.at(), one.clock.utc(), "noise"))
+    now = one.runner.state.generation
+    for _ in range(3):
+        one.turn(Heard(one.clock.at(), one.clock.utc(), "carry on", None, "carry on", one.clock.at(), now))
+    time.sleep(0.3)
+    log = first_log(one)
+    assert [entry["text"] for entry in log[-2:]] == [
+        "Not understood: noise (2 times)",
+        "Heard, but it means nothing now: carry on (3 times)",
+    ]
+    assert len({entry["n"] for entry in log}) == len(log)
+    one.gesture("tap")
+    time.sleep(0.3)
+    texts = [entry["text"] for entry in first_log(one)]
+    assert "Not understood: noise (2 times)" in texts and not [text for text in texts if "means nothing now" in text]
+
+
+def first_log(one: Made) -> list[dict[str, Any]]:
+    """The log of a page that is opened now."""
+    stream = one.page.hub.open("2")
+    assert stream is not None
+    message = stream.queue.get()
+    one.page.hub.shut(stream)
+    assert message is not None
+    return list(json.loads(message.split(b"data: ", 1)[1])["log"])
 
 
 def test_what_is_asked_keeps_the_number_with_which_it_was_first_asked(one: Made) -> None:

@@ -39,6 +39,39 @@ def test_the_place_is_told_once_until_it_changes() -> None:
     assert told == [f"   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all; {hint}]", ".. Too soon."]
 
 
+def test_the_same_again_is_counted_and_not_written_over_and_over() -> None:
+    """Each time its number has doubled, so that a press has its sign, and when something else follows."""
+    out, words = io.StringIO(), Words(job())
+    screen = PlainScreen(out, False)
+    screen.show(a_view("cutting", 2), None, words)
+    for _ in range(7):
+        screen.said("Too soon. Tap again.", "refused", "Too soon.")
+    assert out.getvalue().splitlines()[1:] == [".. Too soon.", "   (2 times)", "   (4 times)"]
+    screen.show(a_view("cutting", 3), None, words)
+    assert out.getvalue().splitlines()[4:5] == ["   (7 times)"]
+    screen.said("Too soon. Tap again.", "refused", "Too soon.")
+    assert out.getvalue().splitlines()[-1] == ".. Too soon.", "another pass, another line"
+
+
+def test_said_or_only_shown_it_is_the_same_and_at_the_end_all_are_counted() -> None:
+    out, words = io.StringIO(), Words(job())
+    screen = PlainScreen(out, False)
+    screen.show(a_view("cutting", 2), None, words)
+    screen.said("Not counted: wait.", "refused", "Not counted.")
+    for _ in range(2):
+        screen.show(a_view("cutting", 2), "Not counted.", words, "refused")
+    screen.close()
+    assert out.getvalue().splitlines()[1:] == [".. Not counted.", "   (2 times)", "   (3 times)"]
+
+
+def test_a_setting_said_again_is_written_again_as_often_as_it_is_asked_for() -> None:
+    out = io.StringIO()
+    screen = PlainScreen(out, False)
+    for _ in range(2):
+        screen.said("12.35\nAgain: Set one two decimal three five.", "setting", "Pass 3 called at 12.35.")
+    assert out.getvalue().count("12.35\n") == 2
+
+
 def test_what_a_gesture_does_stands_beside_the_place_and_nowhere_else() -> None:
     """So that the newest line that says what a hold does is always right."""
     out = io.StringIO()

@@ -163,7 +163,46 @@ def test_the_log_does_not_grow_for_ever() -> None:
     session = Session().cutting()
     for _ in range(3 * KEPT):
         session.gesture("double")
+        session.heard("where", "tell me where we are")
     assert len(session.sight.log) == KEPT
+
+
+def log_of(session: Session) -> list[str]:
+    return [entry.told for entry in session.sight.log]
+
+
+TOO_SOON = "Too soon, not counted: a pass takes longer."
+
+
+def test_like_lines_are_one_with_their_number() -> None:
+    session = Session().cutting()
+    for times in ("", " (2 times)", " (3 times)"):
+        session.gesture("tap", after=0.5)
+        assert log_of(session)[-1] == TOO_SOON + times
+    assert [entry.text for entry in session.sight.log].count(TOO_SOON) == 1
+    session.heard("where", "tell me where we are")
+    session.heard("where", "tell me where we are")
+    assert log_of(session)[-1].endswith("(2 times)") and log_of(session)[-2] == TOO_SOON + " (3 times)"
+
+
+def test_that_an_answer_did_not_count_goes_when_something_else_is_open() -> None:
+    session = Session().cutting()
+    session.gesture("tap", after=0.5)
+    assert session.sight.hands.made == TOO_SOON
+    session.heard("cut", "proceed to next pass")
+    assert TOO_SOON not in " ".join(log_of(session))
+    assert session.sight.hands == Answer() and session.sight.heard.made == "pass 1 is cut"
+    session.heard("carry on", "carry on")
+    assert session.sight.log[-1].klass == "refused" and "means nothing now" in log_of(session)[-1]
+    session.gesture("tap")
+    assert not [entry for entry in session.sight.log if entry.klass == "refused"] and session.sight.heard == Answer()
+
+
+def test_other_lines_stay_when_something_else_is_open() -> None:
+    session = Session().cutting()
+    session.heard("mark", "mark down a problem")
+    session.gesture("tap")
+    assert "Problem marked at setup 1, pass 1." in log_of(session)
 
 
 def test_a_list_lies_over_the_page_until_the_next_answer() -> None:

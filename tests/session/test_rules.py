@@ -270,7 +270,7 @@ def _replayed(node: Node) -> Node:
     for record in node.records:
         state = apply(state, record)
     live = node.state
-    for name in ("setup", "cursor", "cut", "cut_in_all", "confirmed", "redo", "touched", "carriage_at"):
+    for name in ("setup", "cursor", "cut", "cut_in_all", "confirmed", "redo", "touched", "carriage_at", "marked"):
         assert getattr(state, name) == getattr(live, name), f"replay differs in {name}"
     return replace(node, state=state)
 

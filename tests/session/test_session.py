@@ -12,7 +12,9 @@ from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.events import Leave
+from assistant.session.events import Leave, OpenSession, Start, TimePassed
+from assistant.session.turn import record_of
+from assistant.wording.prompts import Words
 from tests.session.driver import UTC, Driver
 from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
 
@@ -41,6 +43,24 @@ class TestThePlainPath:
         assert "manual" in driver.said
         assert "Small tray: twelve passes. Setup one of four: " in driver.said
         assert "Reference edge to the left stop" in driver.said
+
+    def test_other_sessions_left_open_are_named_before_anything_is_clamped(self) -> None:
+        driver = Driver()
+        others = (OpenSession("Tea tray", 5, "kerfcall resume 1"), OpenSession("Spice drawer", 1, "kerfcall resume 2"))
+        driver.send(Start(0.0, UTC, job(), beside=others))
+        assert [say.klass for say in driver.says] == ["caution", "caution", "clamp", "check"]
+        assert (
+            "These sessions are still open: Tea tray, five passes cut; Spice drawer, one pass cut. "
+            "To go on with one of them, leave this new one and resume that one. Small tray: twelve passes."
+        ) in driver.said
+        shown = Words(job()).shown(driver.says[1].prompts)
+        assert "Tea tray, 5 passes cut (kerfcall resume 1); Spice drawer, 1 pass cut (kerfcall resume 2)." in shown
+
+    def test_of_many_open_sessions_the_newest_are_named(self) -> None:
+        driver = Driver()
+        others = tuple(OpenSession(f"Tray {n}", n, f"kerfcall resume {n}") for n in range(5, 0, -1))
+        driver.send(Start(0.0, UTC, job(), beside=others))
+        assert "Tray 5, five passes cut; Tray 4, four passes cut; Tray 3, three passes cut; two older" in driver.said
 
     def test_only_the_first_of_several_announcements_cuts_off_what_sounds(self) -> None:
         assert [(say.klass, say.replaces) for say in Driver(job()).says] == [
@@ -182,6 +202,44 @@ class TestThePlainPath:
         assert driver.kinds == ["pass_cut", "check_opened"]
         driver.gesture("hold")
         assert driver.kinds == ["check_confirmed", "setting_called"]
+
+    @pytest.mark.parametrize("detour", [("go to", 1), ("back", None)])
+    def test_it_counts_passes_made_so_that_no_detour_puts_it_off(self, detour: tuple[str, int | None]) -> None:
+        driver = Driver(job(plan(30, parts="A"), few_checks(EVERY_TWO)))
+        driver.cut()
+        driver.heard(*detour)
+        driver.gesture("hold")
+        driver.gesture("tap")
+        assert driver.kinds == ["pass_cut", "check_opened"]
+        assert driver.asked == "dust bag"
+
+    def test_one_that_is_due_stays_so_when_the_last_pass_is_taken_back(self) -> None:
+        driver = Driver(job(plan(18, parts="A"), few_checks(EVERY_TWO)))
+        driver.cut(driver.state.passes)
+        assert driver.state.passes == 2 and driver.asked == "saw off"
+        driver.heard("back")
+        driver.gesture("hold")
+        asked = []
+        while driver.asked:
+            asked.append(driver.asked)
+            driver.gesture("hold")
+        assert asked == ["carrying on", "dust bag"]
+
+    def test_a_journal_in_which_it_was_put_off_is_asked_when_it_goes_on(self) -> None:
+        """The count goes no further than it asks for."""
+        driver = Driver(job(plan(30, parts="A"), few_checks(EVERY_TWO)))
+        driver.cut()
+        one_more = record_of(driver.state, driver.records[-2].fact, TimePassed(driver.at, UTC))
+        assert isinstance(one_more.fact, f.PassCut)
+        driver.records += [replace(one_more, n=driver.state.n + extra) for extra in (1, 2, 3)]
+        driver.resume()
+        last = driver.state.confirmed[-1]
+        assert last is not None and last.passes == EVERY_TWO.every
+        asked = set()
+        while driver.state.mode != "cutting":
+            asked.add(driver.asked)
+            driver.gesture("hold")
+        assert "dust bag" in asked
 
 
 class TestWhatIsAskedAgain:
@@ -545,7 +603,7 @@ class TestResuming:
         assert "Zero the carriage again" in driver.said, "as long as it isn't, nothing goes on"
         driver.gesture("hold")
         driver.gesture("double")
-        assert "Try the still blade in a cut kerf" in driver.said and "zero decimal zero two" in driver.said
+        assert "Carriage to pass one: set three decimal one eight. Only an edge is cut" in driver.said
         driver.gesture("hold")
         assert driver.kinds == ["reregistered", "check_opened"]
 
@@ -579,14 +637,14 @@ class TestResuming:
             while driver.state.mode == "checks":
                 asked.append(a_job.checks[driver.state.open_check or 0].name)
                 driver.gesture("hold")
-            assert asked == ["setting bar out"] * anew + ["clamps", "guard", "blade height"]
+            assert asked == ["edge and face", "setting bar out"] * anew + ["clamps", "guard", "blade height"]
 
     def test_with_no_pass_cut_only_the_edge_is_left_to_go_by(self) -> None:
         driver = cutting()
         driver.resume()
         driver.gesture("hold")
         driver.gesture("double")
-        assert "No pass is cut yet" in driver.said and "Try the still blade" not in driver.said
+        assert "No pass is cut yet" in driver.said and "still blade" not in driver.said
 
     def test_what_has_changed_since_is_said_before_anything_is_asked(self) -> None:
         driver = cutting(1)
@@ -727,6 +785,74 @@ class TestTheEndOfASetup:
         driver.resume()
         driver.gesture("hold")
         assert driver.asked == "saw off" and "all cut" in driver.said
+
+
+class TestMarkedProblems:
+    """Named again when there is something to look at: as the blade stops after the last pass, and at the very end."""
+
+    def marked(self) -> Driver:
+        """In the first of two setups, at the second pass of four."""
+        driver = cutting(1)
+        driver.heard("mark")
+        driver.cut(3)
+        return driver
+
+    def test_they_are_named_where_the_blade_comes_to_a_stop(self) -> None:
+        driver = self.marked()
+        assert driver.said == (
+            "A problem is marked at pass two. Saw off. When the blade has stopped, count two sockets."
+        )
+        driver.gesture("tap")
+        assert driver.said.startswith("A problem is marked at pass two. Saw off."), "also when it is said again"
+        driver.resume()
+        driver.gesture("hold")
+        assert "A problem is marked at pass two. Saw off." in driver.said, "and after an interruption"
+
+    def test_so_are_those_of_the_last_setup_and_not_those_of_another(self) -> None:
+        driver = self.marked()
+        driver.count()
+        driver.cut(4)
+        assert driver.state.setup == 2 and driver.said.startswith("Saw off.")
+        driver.count()
+        driver.cut(2)
+        driver.count()
+        driver.confirm_all()
+        driver.heard("mark")
+        driver.cut(2)
+        assert driver.said.startswith("A problem is marked at pass one. Saw off.")
+
+    def test_one_marked_before_the_first_pass_is_named_too(self) -> None:
+        driver = Driver(job())
+        driver.heard("mark")
+        driver.confirm_all()
+        driver.heard("mark")
+        driver.cut(4)
+        assert driver.said.startswith("Problems are marked before the first pass and at pass one. Saw off.")
+
+    def test_at_the_end_all_of_them_are_named_and_what_to_refit_last(self) -> None:
+        driver = self.marked()
+        while driver.state.mode != "finished":
+            driver.gesture("hold" if driver.state.mode == "checks" else "tap", after=10.0)
+        end = "A problem is marked in setup one at pass two. All is cut. Isolate the saw, and refit the riving knife"
+        assert driver.said.startswith(end)
+        driver.gesture("double")
+        assert driver.said.startswith(end)
+
+    def test_also_when_it_is_ended_early(self) -> None:
+        driver = self.marked()
+        driver.heard("end")
+        driver.gesture("hold")
+        assert driver.said.startswith("A problem is marked in setup one at pass two. Session ended. Eight passes")
+
+    def test_taken_back_a_board_is_still_told_its_own(self) -> None:
+        driver = self.marked()
+        driver.count()
+        driver.heard("mark")
+        driver.heard("back")
+        driver.gesture("hold")
+        driver.cut()
+        assert driver.said.startswith("A problem is marked at pass two. Saw off.")
+        assert driver.state.marked == ((1, 2), (2, 0))
 
 
 class TestStages:

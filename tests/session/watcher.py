@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from typing import Any
 
+from assistant.joinery.model import Pass
 from assistant.plans.model import Check, Job
 from assistant.session import effects as e
 from assistant.session import facts as f
@@ -21,8 +23,9 @@ class Watcher:
     """Raises AssertionError, in plain words, as soon as a fact or what is said breaks a rule of the shop.
 
     touched: a check of this board has been answered, so it may be in the clamps. clamping: how often one was begun.
-    answered_for: for what each check was last answered. to_ask: what must be asked before work goes on after an
-    interruption. moved: the carriage was. stands: where it was last called to, mm, for `dialled`; stood: where before.
+    answered_for: for what each check was last answered. made_since: passes made since then, those that were taken back
+    as well. to_ask: what must be asked before work goes on after an interruption. moved: the carriage was. stands:
+    where it was last called to, mm, for `dialled`; stood: where before.
     """
 
     job: Job
@@ -43,11 +46,15 @@ class Watcher:
     dialled: tuple[int, int] = (0, 0)
     stood: Fraction = Fraction(0)
     stands: Fraction = Fraction(0)
+    made_since: dict[str, int] = field(default_factory=dict)
+    marked: set[tuple[int, int]] = field(default_factory=set)
 
     def copy(self) -> Watcher:
         cut = {setup: set(passes) for setup, passes in self.cut.items()}
         sets = {"secured": set(self.secured), "paused": set(self.paused), "to_ask": set(self.to_ask)}
-        return replace(self, **sets, cut=cut, answered_for=dict(self.answered_for))
+        sets["marked"] = set(self.marked)
+        maps = {"answered_for": dict(self.answered_for), "made_since": dict(self.made_since)}
+        return replace(self, **sets, **maps, cut=cut)
 
     def read(self, fact: f.Fact) -> None:
         if self.over:
@@ -57,6 +64,8 @@ class Watcher:
     def hear(self, effects: Iterable[e.Effect]) -> None:
         """What is said in a turn, once its facts have been read."""
         for effect in effects:
+            if isinstance(effect, e.Say):
+                self._hear_what_was_marked({prompt.key: dict(prompt.figures) for prompt in effect.prompts})
             for prompt in effect.prompts if isinstance(effect, e.Say) else ():
                 figures = dict(prompt.figures)
                 if "left" in figures:
@@ -64,6 +73,8 @@ class Watcher:
                     assert figures["left"] == left, "what is left to cut is what has not been recorded"
                 if prompt.key == "ask clamped":
                     assert self.touched and not self._all_cut(), "there is nothing in the clamps that could move"
+                if prompt.key == "ask registered":
+                    self._hear_what_is_tried(figures)
                 self.to_ask.discard(prompt.key)
                 if prompt.key in ("setting", "setting in full"):
                     self._hear_setting(figures["setting"], figures["approach"])
@@ -73,6 +84,51 @@ class Watcher:
         assert setting == self.stands, "what is said is what is called"
         below = approach is not None and approach < self.stands
         assert below == (self.stands < self.stood), "a setting that lies lower is come up to, and no other"
+
+    def _hear_what_was_marked(self, said: dict[str, dict[str, Any]]) -> None:
+        """Whoever is to look at the work hears what to look for, and nothing else of the kind."""
+        here = tuple(pass_ for setup, pass_ in sorted(self.marked) if setup == self.setup)
+        counting = said.get("check", {}).get("name") == "saw off"
+        assert said.get("marked here", {}).get("passes", ()) == (here if counting else ()), (
+            "what is counted is looked at"
+        )
+        ending = "finished" in said or "ended early" in said
+        assert said.get("marked in all", {}).get("places", ()) == (tuple(sorted(self.marked)) if ending else ())
+
+    def _noted(self, fact: f.Noted) -> None:
+        self.marked.add((fact.setup, fact.pass_))
+
+    def _hear_what_is_tried(self, figures: dict[str, Any]) -> None:
+        """The still blade is tried where a cut has left a wall, and nowhere that is still to be cut."""
+        pattern, cut = self.job.pattern_of(self.setup), self.cut[self.setup]
+        if not figures["tried"]:
+            assert not cut, "where something is cut there is something to try"
+            return
+        one = pattern.passes[figures["tried"] - 1]
+        assert one.number in cut and figures["setting"] == one.setting, "what is tried is a cut, at its own setting"
+        assert figures["previous"] == self.stands, "the carriage is moved from where it stands"
+        below = figures["approach"] is not None and figures["approach"] < one.setting
+        assert below == (one.setting < self.stands), "the play is taken up as ever"
+        others = [pattern.passes[number - 1] for number in cut - {one.number}]
+        walls = {
+            "far": one.kerf_to < pattern.width and all(not p.kerf_from <= one.kerf_to < p.kerf_to for p in others),
+            "near": one.kerf_from > 0 and all(not p.kerf_from < one.kerf_from <= p.kerf_to for p in others),
+        }
+        match figures["where"]:
+            case "kerf":
+                assert all(walls.values()), "a kerf has two walls"
+            case "edge":
+                assert any(walls.values()) and not self._inside(others), (
+                    "where a kerf is cut it tells more than an edge"
+                )
+            case wall:
+                assert walls[wall.split()[0]], "a wall that is to be met stands"
+
+    def _inside(self, cuts: list[Pass]) -> list[Pass]:
+        """Those in sockets with wood on both their sides."""
+        pattern = self.job.pattern_of(self.setup)
+        inner = [n for n, s in enumerate(pattern.sockets, start=1) if s.start > 0 and s.end < pattern.width]
+        return [one for one in cuts if one.socket in inner]
 
     def _cut_in_all(self) -> int:
         return sum(len(passes) for passes in self.cut.values())
@@ -87,8 +143,6 @@ class Watcher:
                 return setup.part, pattern.depth, setup.stage
             case "stage":
                 return setup.stage
-            case "every":
-                return self._cut_in_all()
             case "setup":
                 return self.clamping
         return check.when
@@ -98,10 +152,9 @@ class Watcher:
             return False
         if check.name not in self.answered_for:
             return True
-        since, now = self.answered_for[check.name], self._what_for(check)
-        if isinstance(since, int) and isinstance(now, int) and check.when == "every":
-            return now - since >= check.every
-        return since != now
+        if check.when == "every":
+            return self.made_since[check.name] >= check.every
+        return self.answered_for[check.name] != self._what_for(check)
 
     def _asks_of_its_own(self, check: Check) -> bool:
         return check.when in ASKED_BY_THEMSELVES or (check.when == "setup" and not check.name.startswith(FOR_THE_WORK))
@@ -142,6 +195,7 @@ class Watcher:
         self.touched = True
         (check,) = (check for check in self.job.checks if check.name == fact.check)
         self.answered_for[fact.check] = self._what_for(check)
+        self.made_since[fact.check] = 0
         if fact.check == "clamps and guard":
             self.secured |= {"clamps", "guard"}
         if fact.check == "carrying on":
@@ -176,6 +230,7 @@ class Watcher:
         assert (fact.setup, fact.pass_) == (self.setup, self.called), "only the pass that was called is recorded"
         assert fact.pass_ not in self.cut[self.setup], "no pass is recorded twice unless back or go-to named it"
         self.cut[self.setup].add(fact.pass_)
+        self.made_since = {check: made + 1 for check, made in self.made_since.items()}
         self.called = 0
 
     def _carried_on(self, fact: f.CarriedOn) -> None:
@@ -196,7 +251,10 @@ class Watcher:
         self._unsure()
 
     def _reregistered(self, fact: f.Reregistered) -> None:
-        self.answered_for.pop("setting bar out", None)
+        """Another clamping, and a carriage that was moved to where a cut was tried."""
+        self.clamping += 1
+        if fact.setting:
+            self.dialled, self.stands = (0, 0), Fraction(fact.setting)
 
     def _unsure(self) -> None:
         self.called, self.open_check = 0, None

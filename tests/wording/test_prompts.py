@@ -18,6 +18,13 @@ from assistant.wording import prompts
 from assistant.wording.prompts import Words
 from tests.session.jobs import HANDWHEEL, job
 
+TRIED = {
+    "tried": 2,
+    "where": "kerf",
+    "setting": Fraction(602, 100),
+    "previous": Fraction(1516, 100),
+    "approach": Fraction(552, 100),
+}
 SESSION = Path(assistant.session.__file__).parent
 
 
@@ -164,10 +171,10 @@ def test_with_a_setting_bar_the_edge_goes_against_it_wherever_it_is_told() -> No
         way = words.one(prompt("way", end=1, stop_side="right", layout="even"))
         assert way == f"end 1 down, reference edge {bar}, marked face to the backing"
         assert bar in words.one(prompt("way", end=1, stop_side="right", layout="slots"))
-        for cut_here in (0, 3):
-            asked = words.one(prompt("ask registered", cut_here=cut_here, tolerance=Fraction(1, 40)))
+        for cut in ({"cut_here": 0, "tried": 0}, {"cut_here": 3, "tolerance": Fraction(1, 40), **TRIED}):
+            asked = words.one(prompt("ask registered", **cut))
             assert f"Reference edge {bar}, and clamp; then put the bar away." in asked
-    plain = Words(job()).one(prompt("ask registered", cut_here=0, tolerance=Fraction(1, 40)))
+    plain = Words(job()).one(prompt("ask registered", cut_here=0, tried=0))
     assert "Reference edge to the left stop, and clamp. No pass" in plain
 
 
@@ -270,10 +277,60 @@ def test_slots_are_called_slots() -> None:
     assert "end" not in slotted.one(prompt("resumed", setup=1, setups=4, cut=1))
 
 
-def test_the_tolerance_of_registering_is_a_quarter_of_the_clearance() -> None:
-    figures = {"setup": 1, "pass_": 2, "carriage_at": None, "left": 3, "same_setup": True}
-    text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **figures)
-    assert "differ by more than zero decimal zero four millimetres" in text
+def test_work_clamped_afresh_is_tried_at_a_named_setting_within_a_quarter_of_the_clearance() -> None:
+    text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **TRIED)
+    assert text.startswith("Saw off and isolated (unplugged). ")
+    assert "Carriage to pass two: down past it, to five decimal five two; then up: set six decimal zero two. " in text
+    assert "Try the still blade in that kerf. " in text
+    assert "off by more than zero decimal zero four millimetres, " in text
+    shown = Words(job(), figures=True).one(prompt("ask registered", cut_here=1, tolerance=Fraction(0), **TRIED))
+    assert "Carriage to pass 2: 6.02 (first down to 5.52). " in shown and "off at all, " in shown
+    tolerance = Fraction(1, 40)
+    dialled = Words(job(carriage=HANDWHEEL)).one(prompt("ask registered", cut_here=1, tolerance=tolerance, **TRIED))
+    assert "Carriage to pass two: from turn nine, mark" in dialled, "nobody knows whether the wheel was turned already"
+
+
+@pytest.mark.parametrize(
+    ("where", "told"),
+    [("far wall", "away from the reference edge"), ("near wall", "towards the reference"), ("edge", "no kerf to try")],
+)
+def test_where_no_kerf_of_its_own_is_cut_it_is_said_what_the_blade_meets(where: str, told: str) -> None:
+    text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **{**TRIED, "where": where})
+    assert told in text and "in that kerf" not in text
+    gone = say("ask registered", cut_here=1, tried=0)
+    assert "No cut has a wall left to try, so the edge is all there is to go by." in gone
+
+
+@pytest.mark.parametrize(
+    ("passes", "told"),
+    [
+        ((7,), "A problem is marked at pass seven."),
+        ((0,), "A problem is marked before the first pass."),
+        ((2, 7), "Problems are marked at passes two and seven."),
+        ((2, 7, 9), "Problems are marked at passes two, seven and nine."),
+        ((0, 2, 9), "Problems are marked before the first pass, at pass two and at pass nine."),
+        ((0, 2, 7, 9), "Problems are marked at four passes, the last at pass nine."),
+    ],
+)
+def test_marked_problems_of_a_setup_are_named_as_long_as_they_are_few(passes: tuple[int, ...], told: str) -> None:
+    assert say("marked here", passes=passes) == told
+
+
+@pytest.mark.parametrize(
+    ("places", "told"),
+    [
+        (((2, 0),), "A problem is marked in setup two before the first pass."),
+        (((1, 3), (2, 1)), "Problems are marked in setup one at pass three and in setup two at pass one."),
+        (((1, 1), (1, 2), (1, 3), (2, 1)), "Problems are marked at four places, in setups one and two."),
+        (((1, 1), (1, 2), (1, 3), (1, 4)), "Problems are marked at four places, in setup one."),
+        (
+            ((1, 1), (2, 1), (3, 1), (9, 1)),
+            "Problems are marked at four places, in four of the setups, the last one setup nine.",
+        ),
+    ],
+)
+def test_marked_problems_of_a_session_are_named_or_counted(places: tuple[tuple[int, int], ...], told: str) -> None:
+    assert say("marked in all", places=places) == told
 
 
 def test_a_prompt_without_wording_is_refused_by_name() -> None:

@@ -20,7 +20,7 @@ from typing import Any
 
 from assistant.plans.model import Job
 from assistant.screens.page.picture import Json, board_of, entry_of, state_of
-from assistant.screens.view_sight import Gathering, Sight
+from assistant.screens.view_sight import REFUSED, Gathering, Sight
 from assistant.session.effects import View
 from assistant.session.events import Event
 from assistant.session.facts import Record
@@ -86,8 +86,8 @@ class Hub:
 
     # From the session's thread
 
-    def show(self, view: View, line: str | None, words: Words) -> None:
-        self._inbox.put(lambda gathering: gathering.show(view, line, words))
+    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
+        self._inbox.put(lambda gathering: gathering.show(view, line, words, klass))
 
     def said(self, text: str, klass: str, record: str) -> None:
         if klass != SECRET:
@@ -159,8 +159,13 @@ class Hub:
         with self._guard:
             if state == self._state and not entries:
                 return
+            if state.get("asked_id") != self._state.get("asked_id"):
+                self._log = deque((entry for entry in self._log if entry["klass"] != REFUSED), LOG)
             self._state = state
-            self._log.extend(entries)
+            for entry in entries:
+                if self._log and self._log[-1]["n"] == entry["n"]:
+                    self._log.pop()
+                self._log.append(entry)
             self._stand(sight)
             body = {**self._body(), "log": entries}
             if self._new_board(sight):
@@ -180,7 +185,8 @@ class Hub:
         self.standing = Standing(view.mode, view.generation, asked_seq, seq, may)
 
     def _new_entries(self, sight: Sight) -> list[Json]:
-        """Lines of the log that were not sent yet: entries are kept by reference, so those sent are known again."""
+        """Lines of the log that were not sent yet, or came once more: entries are kept by reference, so those sent are
+        known again."""
         known = self._logged.log if self._logged else ()
         self._logged = sight
         if sight.log is known:

@@ -14,6 +14,7 @@ let connection = null;
 let failures = 0;
 let pressed = null;
 let lastLine = "";
+let loggedFor;
 let waits = { asked_id: -1, until: 0 };
 
 function put(id, text) {
@@ -71,7 +72,7 @@ function take(message) {
   if (kind !== "tick") {
     if (body.board !== undefined) board = body.board;
     seen = body;
-    log(body.log || []);
+    log(body.log || [], body.state && body.state.asked_id);
     show();
   } else if (body.seq !== seen.seq || body.run !== seen.run) {
     connection?.abort(); // something was missed: begin with everything again
@@ -234,18 +235,28 @@ function item(text) {
   return Object.assign(document.createElement("li"), { textContent: text });
 }
 
-function log(entries) {
+function log(entries, asked) {
   const list = at("entries");
+  if (asked !== loggedFor) {
+    // Something else is open: that an answer did not count would be taken for news of that.
+    for (const row of list.querySelectorAll('[data-klass="refused"]')) {
+      if (row.lastChild.textContent === lastLine) lastLine = "";
+      row.remove();
+    }
+    loggedFor = asked;
+  }
   for (const entry of entries) {
     const row = item("");
     row.dataset.klass = entry.klass;
+    row.dataset.n = entry.n;
+    if (list.firstChild?.dataset.n === row.dataset.n) list.firstChild.remove();
     for (const [name, text] of [["at", entry.at], ["mark", entry.mark], ["text", entry.text]]) {
       row.append(Object.assign(document.createElement("span"), { className: name, textContent: text }));
     }
     list.prepend(row);
   }
   while (list.children.length > 200) list.lastChild.remove();
-  const line = entries.filter((entry) => entry.klass === "line" || entry.klass === "answer" || entry.klass === "notice").pop();
+  const line = entries.filter((entry) => ["line", "answer", "notice", "refused"].includes(entry.klass)).pop();
   if (line) lastLine = line.text;
 }
 

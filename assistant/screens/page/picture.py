@@ -140,7 +140,7 @@ def pattern_of(pattern: Pattern, job: Job) -> Json:
 
 
 def entry_of(entry: Entry, clock: str) -> Json:
-    return {"at": clock, "mark": entry.mark, "klass": entry.klass, "text": bound(entry.text)}
+    return {"n": entry.n, "at": clock, "mark": entry.mark, "klass": entry.klass, "text": bound(entry.told)}
 
 
 def _mm(length: Fraction) -> float:

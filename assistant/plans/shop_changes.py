@@ -1,0 +1,63 @@
+"""What of the shop file that a session was begun with is another in the shop file of now. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from assistant.joinery.model import Carriage
+from assistant.joinery.units import plain_length
+from assistant.plans.model import Job, Shop
+
+MOST_PLACES = 12
+
+
+def changed(job: Job, shop: Shop) -> tuple[str, ...]:
+    """The settings of blade and carriage that differ, each with both values: "kerf 3.18 mm, now 3.2 mm".
+
+    Lengths are in the unit that the session was begun in. What only the voice, the pedal or the checks are given
+    moves no cut and is left out.
+    """
+    old, new, unit = job.carriage, shop.carriage, job.carriage.unit
+    dialled = old.pitch is not None and new.pitch is not None  # a resolution then follows from pitch and divisions
+    pairs: tuple[tuple[str, object, object], ...] = (
+        ("kerf", job.kerf, shop.blade.kerf),
+        ("room kept clear above the blade", job.clear_above, shop.blade.clear_above),
+        ("run-down of the blade", f"{job.run_down_s:g} s", f"{shop.run_down_s:g} s"),
+        ("kind of carriage", old.kind, new.kind),
+        ("unit of the carriage", old.unit, new.unit),
+        ("zero", old.zero, new.zero),
+        ("pitch of the screw", old.pitch, new.pitch),
+        ("divisions of the handwheel", old.divisions, new.divisions),
+        ("resolution", *((None, None) if dialled else (old.resolution, new.resolution))),
+        ("backlash", old.backlash, new.backlash),
+        ("travel", _travel(old), _travel(new)),
+        ("register", old.register, new.register),
+        ("side of the stop", old.stop_side, new.stop_side),
+    )
+    return tuple(_lines(pairs, unit))
+
+
+def _lines(pairs: tuple[tuple[str, object, object], ...], unit: str) -> Iterator[str]:
+    for name, old, new in pairs:
+        if old == new:
+            continue
+        before, now = _worded(old, unit), _worded(new, unit)
+        for places in range(5, MOST_PLACES):  # as many decimals as it takes to tell them apart
+            if before != now:
+                break
+            before, now = _worded(old, unit, places), _worded(new, unit, places)
+        yield f"{name} {before}, now {now}"
+
+
+def _worded(value: object, unit: str, places: int = 4) -> str:
+    if isinstance(value, Fraction):
+        return plain_length(value, unit, places)
+    return "none" if value is None else str(value)
+
+
+def _travel(carriage: Carriage) -> str:
+    if carriage.travel is None:
+        return "not given"
+    least, greatest = (plain_length(end, carriage.unit) for end in carriage.travel)
+    return f"{least} to {greatest}"
