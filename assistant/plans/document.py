@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import Fault
+from assistant.joinery.units import LengthError, parse_length
 
 MAX_BYTES = 1_000_000
 SHOWN = 60
@@ -139,6 +140,23 @@ def _too_deep(document: Document) -> None:
     document.fault("is nested too deeply", "", "", "no list or table of a plan or shop goes deeper than three")
 
 
+def _bare_length(line: str) -> str | None:
+    """The line as it should be, where all that is wrong with it is a length without quotes: width = 1-3/8."""
+    key, _, value = line.partition("=")
+    value = value.partition("#")[0].strip()
+    try:
+        parse_length(value, "mm")
+        tomllib.loads(f"length = {value}")
+    except LengthError:
+        return None
+    except ValueError:
+        pass
+    else:
+        return None
+    quote = "'" if '"' in value else '"'
+    return f"{key.strip()} = {quote}{value}{quote}"
+
+
 def _syntax_fault(text: str, message: str, document: Document) -> None:
     found = _POSITION.search(message)
     what = f"is not valid TOML: {cleaned(_POSITION.sub('', message))}"
@@ -150,4 +168,6 @@ def _syntax_fault(text: str, message: str, document: Document) -> None:
         return
     line, column = int(found[1]), int(found[2])
     written = cleaned(lines[line - 1]) if line <= len(lines) else ""
+    if (length := _bare_length(written)) is not None:
+        mend = f"put the length in quotes: {length}"
     document.fault(what, cut(written), f"line {line}, column {column}", mend)

@@ -23,6 +23,11 @@ def test_only_the_kerf_is_needed(tmp_path: Path) -> None:
     assert shop.voice == VoiceSettings()
 
 
+@pytest.mark.parametrize("written", ["'1/8\"'", '"⅛ in"', '"⅛″"'])
+def test_a_kerf_may_be_written_as_on_a_ruler(tmp_path: Path, written: str) -> None:
+    assert shop_of(tmp_path, f"[blade]\nkerf = {written}\n").blade.kerf == Fraction("3.175")
+
+
 def test_every_figure_is_kept_exactly(tmp_path: Path) -> None:
     shop = shop_of(
         tmp_path,
