@@ -25,6 +25,8 @@ ZERO = Fraction(0)
 WIDEST_KERF = Fraction(60)
 # Less than this above the blade is no margin, more than this a slip (both: common practice, no source).
 LEAST_CLEAR_ABOVE, MOST_CLEAR_ABOVE = Fraction(5), Fraction(200)
+# In less, nobody pushes a board past a blade and draws it back: two taps would be one press that bounced.
+SHORTEST_PASS_S = "1"
 LEAST_LEAD_IN, MOST_LEAD_IN = 2, 20  # letters
 KINDS = ("readout", "handwheel", "steps")
 KEYS_OF_KIND = {
@@ -175,7 +177,7 @@ def _pedal(table: Table) -> PedalSettings:
         read_key(table, device),
         _seconds(table, "hold_s", default.hold_s, "0.3", "5"),
         _seconds(table, "double_tap_s", default.double_tap_s, "0.1", "1"),
-        _seconds(table, "pass_takes_s", default.pass_takes_s, "0", "600"),
+        _seconds(table, "pass_takes_s", default.pass_takes_s, SHORTEST_PASS_S, "600"),
         device,
     )
     table.close()

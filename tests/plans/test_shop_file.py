@@ -53,7 +53,7 @@ stop_side = "right"
 key = "f13"
 hold_s = 1
 double_tap_s = 0.4
-pass_takes_s = 0
+pass_takes_s = 1
 [voice]
 lead_in = "juniper"
 recogniser = "vosk"
@@ -77,7 +77,7 @@ loudspeaker = "USB Audio"
         "setting bar",
         "right",
     )
-    assert shop.pedal == PedalSettings("f13", 1.0, 0.4, 0.0)
+    assert shop.pedal == PedalSettings("f13", 1.0, 0.4, 1.0)
     assert shop.voice == VoiceSettings(
         "en", "juniper", "vosk", "fractions", 200, "models/small", loudspeaker="USB Audio"
     )
@@ -150,8 +150,10 @@ FAULTS = [
     ("[pedal]\nhold_s = nan", "pedal.hold_s: must be a number, 0.3 or more and at most 5 s (got NaN)"),
     ("[pedal]\nhold_s = true", "pedal.hold_s: must be a number, 0.3 or more and at most 5 s (got true)"),
     ("[pedal]\ndouble_tap_s = 1.01", "pedal.double_tap_s: must be a number, 0.1 or more and at most 1 s (got 1.01)"),
-    ('[pedal]\npass_takes_s = "4"', 'pedal.pass_takes_s: must be a number, 0 or more and at most 600 s (got "4")'),
-    ("[pedal]\npass_takes_s = inf", "pedal.pass_takes_s: must be a number, 0 or more and at most 600 s (got Infinity)"),
+    ('[pedal]\npass_takes_s = "4"', 'pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got "4")'),
+    ("[pedal]\npass_takes_s = 0", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got 0); give"),
+    ("[pedal]\npass_takes_s = 0.99", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got 0.99)"),
+    ("[pedal]\npass_takes_s = inf", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got Infinity)"),
     ("[pedal]\nkeey = 3", "pedal.keey: is no key of ours; did you mean key?"),
     ('[voice]\nlanguage = "de"', 'voice.language: must be "en" or "ko" (got "de"); write it just so, in quotes'),
     ('[voice]\nlead_in = "Mary"', 'voice.lead_in: must be one word of lower-case letters (got "Mary"); give one'),
