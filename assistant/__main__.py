@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 import importlib
 import io
 import os
@@ -11,6 +10,7 @@ from collections.abc import Sequence
 
 from assistant import __version__
 from assistant.commands import COMMANDS
+from assistant.commands.command_line import Parser, with_right_line
 from assistant.errors import BadInput, KerfcallError
 
 CAUTION = (
@@ -19,9 +19,9 @@ CAUTION = (
 )
 
 
-def build_parser(chosen: str | None) -> argparse.ArgumentParser:
+def build_parser(chosen: str | None) -> Parser:
     """The parser; only the chosen command's module is imported, so that --help stays quick."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="kerfcall",
         description="Hands-free cutting assistant for box joints and other slotted joinery.",
         epilog=CAUTION,
@@ -47,11 +47,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     _print_whatever_comes()
     words = list(sys.argv[1:] if argv is None else argv)
     chosen = next((word for word in words if word in COMMANDS), None)
-    args = build_parser(chosen).parse_args(words)
+    plan = shop = None
     try:
+        args = build_parser(chosen).parse_args(words)
+        plan, shop = getattr(args, "plan", None), getattr(args, "shop", None)
         return importlib.import_module(COMMANDS[args.command][0]).run(args)
     except BadInput as error:
-        for fault in error.faults:
+        for fault in with_right_line(error.faults, words, plan, shop):
             print(f"kerfcall: {fault}", file=sys.stderr)
         return error.exit_code
     except KerfcallError as error:

@@ -17,13 +17,22 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from assistant.errors import Fault
+from assistant.errors import Fault, WrongFile
 from assistant.joinery.units import LengthError, parse_length
 
 MAX_BYTES = 1_000_000
 SHOWN = 60
 # Past this an integer is no measure of anything, and turning it into digits may be refused or slow.
 MAX_INTEGER_BITS = 128
+
+# Tables and keys that only one of the two files has.
+OF_A_PLAN = frozenset(
+    {"title", "stock", "joint", "boards", "slots", "spaced", "lining", "size", "uncertainty", "climate"}
+)
+OF_A_SHOP = frozenset(
+    {"blade", "carriage", "pedal", "voice", "guard", "checks", "checks_off", "phrases", "pronunciations", "page"}
+)
+FILE_NAMES = {"plan": "plan", "shop": "shop file"}
 
 # The TOML reader takes time quadratic in the parts of a dotted key: half a minute for one of 40 kB.
 _DEEP_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){50}""")
@@ -67,6 +76,16 @@ class Document:
     def fault(self, what: str, value: str, key: str, mend: str) -> None:
         self.faults.append(Fault(what, value, f"{self.name}: {key}" if key else self.name, mend))
 
+    def is_the_other(self, wanted: str) -> bool:
+        """Whether it is a plan where a "shop" is wanted, or a shop file where a "plan" is; noted as a fault."""
+        kind = _kind_of(self.tree)
+        if kind in ("", wanted):
+            return False
+        other, name = FILE_NAMES[kind], FILE_NAMES[wanted]
+        mend = f"name your {name} in its place"
+        self.faults.append(WrongFile(f"is a {other}, and a {name} is wanted here", "", self.name, mend))
+        return True
+
     def adopt(self, faults: Iterable[Fault]) -> None:
         """Take over faults whose `where` is a key only, putting the file's name before it."""
         for fault in faults:
@@ -88,6 +107,17 @@ def read_document(path: Path) -> Document:
         return document
     document.tree = _parsed(text, document)
     return document
+
+
+def _kind_of(tree: dict[str, Any] | None) -> str:
+    """ "plan" or "shop" by what stands in it, "" where it could be either."""
+    of_plan, of_shop = len(OF_A_PLAN & set(tree or ())), len(OF_A_SHOP & set(tree or ()))
+    return "" if of_plan == of_shop else "plan" if of_plan > of_shop else "shop"
+
+
+def kind_of_file(path: Path | None) -> str:
+    """ "plan" or "shop" by what stands in this file, "" where it could be either or can't be read."""
+    return "" if path is None else _kind_of(read_document(path).tree)
 
 
 def _bytes_of(path: Path, document: Document) -> bytes | None:
