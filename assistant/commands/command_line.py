@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import argparse
 import re
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from pathlib import Path
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from assistant.errors import BadInput, Fault, WrongFile
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 KINDS = {"int": "must be a whole number", "float": "must be a number"}
 PLAN, SHOP = "PLAN", "SHOP"
@@ -38,6 +41,10 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         raise BadInput(list(self._faults(message, "")))
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        """argparse drops what it can't write, without a word."""
+        print(message, end="", file=file or sys.stderr)
 
     def _command(self, name: str) -> Parser:
         commands = next((a.choices for a in self._actions if isinstance(a, argparse._SubParsersAction)), {})
@@ -190,6 +197,8 @@ def with_right_line(faults: Sequence[Fault], words: Sequence[str], plan: Path | 
 
 def right_line(words: Sequence[str], plan: Path | None, shop: Path | None) -> str:
     """What should have been typed, as a mend; a capital word is left where a file is still to be named."""
+    from pathlib import Path
+
     from assistant.plans.document import kind_of_file
 
     given = {"plan": kind_of_file(plan), "shop": kind_of_file(shop)}
