@@ -6,6 +6,7 @@ Like `errors`, this may be imported from every room. Nothing here is done for a 
 
 from __future__ import annotations
 
+import _thread
 import atexit
 import contextlib
 import errno
@@ -57,6 +58,11 @@ def begin() -> None:
 
 def _stop(number: int, frame: Any) -> None:
     stopped.set()
+    while frame is not None:
+        if frame.f_code is _unraisable.__code__:  # where it would be dropped once more
+            _again()
+            return
+        frame = frame.f_back
     raise KeyboardInterrupt
 
 
@@ -75,11 +81,15 @@ def _unraisable(it: Any) -> None:
         sys.__unraisablehook__(it)
         return
 
-    def again() -> None:
+    _again()
+
+
+def _again() -> None:
+    def later() -> None:
         time.sleep(AGAIN_S)
         os.kill(os.getpid(), signal.SIGINT)
 
-    threading.Thread(target=again, daemon=True).start()
+    _thread.start_new_thread(later, ())  # unlike that of `threading`, it waits for nothing
 
 
 def _open_streams() -> bool:

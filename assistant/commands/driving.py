@@ -196,7 +196,8 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
             desk.settle_view,
             lambda: desk.refuse_if_deaf(ctrl_c),
         ):
-            step()
+            with contextlib.suppress(KeyboardInterrupt):
+                step()
             # Between two steps, so that no adapter is left half open. Nothing of this run is in the journal yet.
             if ctrl_c.came:
                 raise KeyboardInterrupt(f"session {run.session} stays open" if run.resumed else "nothing was begun")
@@ -387,7 +388,7 @@ class _Desk:
         if self._ways_in:
             return
         ctrl_c.at_once = True  # while it waits for the microphone
-        if self._listener is not None and self._listener.has_microphone(MICROPHONE_S):
+        if ctrl_c.came or (self._listener is not None and self._listener.has_microphone(MICROPHONE_S)):
             ctrl_c.at_once = False
             return
         raise CouldNotRun(
