@@ -64,19 +64,17 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _whole() -> int:
     """The program from its first to its last word."""
     from assistant import process
-    from assistant.errors import CouldNotRun
 
     code, words = None, sys.argv[1:]
     try:
-        process.begin()
+        if hindrance := process.begin():
+            _tell(hindrance)
+            return process.COULD_NOT_RUN
         try:
             code = _run(words)
         except SystemExit as asked:  # --help and --version
             code = int(asked.code or 0)
         sys.stdout.flush()
-    except CouldNotRun as error:
-        _tell(str(error))
-        return error.exit_code
     except OSError as error:
         text, code = process.failed(error, code, 1 if words[:1] in (["cut"], ["resume"]) else 0)
         _tell(text)

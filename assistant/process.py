@@ -19,8 +19,6 @@ import time
 from collections.abc import Iterator
 from typing import Any
 
-from assistant.errors import CouldNotRun
-
 # What a session with voice, recogniser, microphone, pedal and view holds at once, and what it opens for a moment.
 LEAST_HANDLES = 48
 ENOUGH_HANDLES = 256
@@ -29,15 +27,16 @@ TOO_MANY = (errno.EMFILE, errno.ENFILE)
 NOT_WRITTEN = (errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, getattr(errno, "EDQUOT", errno.ENOSPC))
 AGAIN_S = 0.01
 stopped = threading.Event()  # by Ctrl-C, while nothing else minds the signal
+COULD_NOT_RUN = 3  # as in `errors`
 INTERRUPTED = 130  # as a shell has it of a program that Ctrl-C ended
 CLOSED = "standard output is closed, so that nothing can be shown; leave out >&-, or send it to a file"
 READER_GONE = "the reader of the output is gone; the rest of it was left out"
 
 
-def begin() -> None:
+def begin() -> str:
     """Make the streams usable, and see that a Ctrl-C is never lost.
 
-    Raises CouldNotRun without a standard output, or where too few files may be opened.
+    Returns why the program can't run: without a standard output, or where too few files may be opened; else "".
     """
     sys.unraisablehook = _unraisable
     if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # not where the shell has it ignored
@@ -50,10 +49,11 @@ def begin() -> None:
     if sys.stderr is not None:
         sys.stderr = _Lenient(sys.stderr)  # type: ignore[assignment]
     if closed:
-        raise CouldNotRun(CLOSED)
+        return CLOSED
     free = _free_handles()
     if free < LEAST_HANDLES:
-        raise CouldNotRun(_too_few(f"only {free} more files may be opened here, and {LEAST_HANDLES} are needed"))
+        return _too_few(f"only {free} more files may be opened here, and {LEAST_HANDLES} are needed")
+    return ""
 
 
 def _stop(number: int, frame: Any) -> None:
@@ -153,13 +153,13 @@ def failed(error: OSError, finished: int | None, ends_early: int) -> tuple[str, 
     was broken off because nobody reads what it shows.
     """
     if any(getattr(one, "errno", None) in TOO_MANY for one in _chain(error)):
-        return _too_few("too many files are open"), CouldNotRun.exit_code
+        return _too_few("too many files are open"), COULD_NOT_RUN
     if isinstance(error, BrokenPipeError):
         return READER_GONE, ends_early if finished is None else finished
     why = error.strerror or str(error) or type(error).__name__
     if finished is not None or (error.filename is None and error.errno in NOT_WRITTEN):
-        return f"standard output can't be written: {why}; the rest of it was left out", CouldNotRun.exit_code
-    return f"{error.filename}: {why}" if error.filename else why, CouldNotRun.exit_code
+        return f"standard output can't be written: {why}; the rest of it was left out", COULD_NOT_RUN
+    return f"{error.filename}: {why}" if error.filename else why, COULD_NOT_RUN
 
 
 def _chain(error: BaseException | None) -> Iterator[BaseException]:
