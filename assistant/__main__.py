@@ -1,17 +1,17 @@
-"""The command line: finds the command's module, imports only that, and turns errors into exit codes."""
+"""The command line: finds the command's module, imports only that, and turns errors into exit codes.
+
+Whatever this module needs is imported within `main`, where Ctrl-C is already minded.
+"""
 
 from __future__ import annotations
 
-import argparse
-import importlib
-import io
-import os
 import sys
-from collections.abc import Sequence
 
-from assistant import __version__
-from assistant.commands import COMMANDS
-from assistant.errors import BadInput, KerfcallError
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assistant.commands.command_line import Parser
 
 CAUTION = (
     "Kerfcall never stops a blade. The saw's manual, local codes and qualified practice rule; "
@@ -19,9 +19,15 @@ CAUTION = (
 )
 
 
-def build_parser(chosen: str | None) -> argparse.ArgumentParser:
+def build_parser(chosen: str | None) -> Parser:
     """The parser; only the chosen command's module is imported, so that --help stays quick."""
-    parser = argparse.ArgumentParser(
+    import importlib
+
+    from assistant import __version__
+    from assistant.commands import COMMANDS
+    from assistant.commands.command_line import Parser
+
+    parser = Parser(
         prog="kerfcall",
         description="Hands-free cutting assistant for box joints and other slotted joinery.",
         epilog=CAUTION,
@@ -35,37 +41,84 @@ def build_parser(chosen: str | None) -> argparse.ArgumentParser:
     return parser
 
 
-def _print_whatever_comes() -> None:
-    """A plan's names may hold letters that this terminal's encoding lacks: show their codes rather than fail."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")
-
-
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command. Returns its exit code: 0 done, 1 left open, 2 bad input, 3 could not run."""
-    _print_whatever_comes()
-    words = list(sys.argv[1:] if argv is None else argv)
-    if "--lan" in words:
-        from assistant.commands.page_parts import lan_alone
+    """Run one command. Returns its exit code: 0 done, 1 left open, 2 bad input, 3 could not run, 130 Ctrl-C.
 
-        words = lan_alone(words)
-    chosen = next((word for word in words if word in COMMANDS), None)
-    args = build_parser(chosen).parse_args(words)
+    argv: None where this process is the program itself; its streams and signals are then seen to as well.
+    """
+    interrupted = False
     try:
-        return importlib.import_module(COMMANDS[args.command][0]).run(args)
+        code = _run(list(argv)) if argv is not None else _whole()
+    except KeyboardInterrupt as stop:
+        code, interrupted = 130, True
+        if sys.stderr is not None and sys.stderr.isatty():
+            print(file=sys.stderr)  # the terminal has written ^C
+        _tell("stopped with Ctrl-C" + (f": {stop}" if str(stop) else ""))
+    if argv is None:
+        from assistant import process
+
+        process.end(interrupted)
+    return code
+
+
+def _whole() -> int:
+    """The program from its first to its last word."""
+    from assistant import process
+
+    code, words = None, sys.argv[1:]
+    try:
+        if hindrance := process.begin():
+            _tell(hindrance)
+            return process.COULD_NOT_RUN
+        try:
+            code = _run(words)
+        except SystemExit as asked:  # --help and --version
+            code = int(asked.code or 0)
+        sys.stdout.flush()
+    except OSError as error:
+        text, code = process.failed(error, code, 1 if words[:1] in (["cut"], ["resume"]) else 0)
+        _tell(text)
+    return code
+
+
+def _tell(text: str) -> None:
+    if sys.stderr is not None:
+        print(f"kerfcall: {text}", file=sys.stderr)
+
+
+def _lan_alone(words: list[str]) -> list[str]:
+    if "--lan" not in words:
+        return words
+    from assistant.commands.page_parts import lan_alone
+
+    return lan_alone(words)
+
+
+def _run(words: list[str]) -> int:
+    import importlib
+
+    from assistant.commands import COMMANDS
+    from assistant.commands.command_line import with_right_line
+    from assistant.errors import BadInput, KerfcallError
+    from assistant.process import swallowed
+
+    plan = shop = None
+    try:
+        args = build_parser(next((word for word in words if word in COMMANDS), None)).parse_args(_lan_alone(words))
+        plan, shop = getattr(args, "plan", None), getattr(args, "shop", None)
+        try:
+            return importlib.import_module(COMMANDS[args.command][0]).run(args)
+        except (ImportError, KerfcallError) as error:
+            if swallowed(error):
+                raise KeyboardInterrupt from error
+            raise
     except BadInput as error:
-        for fault in error.faults:
-            print(f"kerfcall: {fault}", file=sys.stderr)
+        for fault in with_right_line(error.faults, words, plan, shop):
+            _tell(str(fault))
         return error.exit_code
     except KerfcallError as error:
-        print(f"kerfcall: {error}", file=sys.stderr)
+        _tell(str(error))
         return error.exit_code
-    except KeyboardInterrupt:
-        return 1
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
 
 
 if __name__ == "__main__":

@@ -36,6 +36,11 @@ class Fault:
         return f"{self.where}: {self.what}{value}; {self.mend}"
 
 
+@dataclass(frozen=True, slots=True)
+class WrongFile(Fault):
+    """A plan given where a shop file belongs, or the other way round; the command line that is right is its mend."""
+
+
 class KerfcallError(Exception):
     """Root of all our errors."""
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from assistant.commands.demo_run import ACTS, PULLED, play
 from assistant.commands.demo_sound import must_be_writable, write_mix
 from assistant.errors import BadInput, CouldNotRun, Fault
+from assistant.process import unheard
 
 INTRO = """Kerfcall demo: two boards of a small tray (invented job), cut without a saw.
 A synthetic operator answers with a voice of its own, through the real recogniser, and with a pedal.
@@ -65,7 +66,16 @@ def _folder(asked: Path | None, stack: contextlib.ExitStack) -> Path:
 def _child(state: Path, act: int, expected: int) -> None:
     """One act in a process of its own. Raises CouldNotRun when it ended otherwise than it should."""
     command = [sys.executable, "-m", "assistant", "demo", "--act", str(act), "--state", str(state)]
-    code = subprocess.run(command, check=False).returncode
+    process = None
+    try:
+        with unheard():
+            process = subprocess.Popen(command)
+        code = process.wait()
+    except BaseException:
+        if process is not None:
+            process.kill()
+            process.wait()
+        raise
     if code != expected:
         raise CouldNotRun(f"part {act + 1} of the demo ended with code {code}; the lines above say why")
 

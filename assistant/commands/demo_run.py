@@ -52,6 +52,7 @@ ACTS = (
 
 def play(act: Act, number: int, state_dir: Path) -> int:
     """Run one act. The first begins the session, the next ones resume it. Returns the exit code."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # it is for the demo to end this process
     with Journal.open(state_dir) as journal:
         if number:
             session = journal.latest_open()

@@ -18,7 +18,7 @@ from assistant.journal.store import Journal
 from assistant.pedal.names import stand_in_key
 from assistant.plans.model import Job
 from assistant.runner.clock import LiveClock, SetClock
-from assistant.runner.live import leaving_on_signals, run_live
+from assistant.runner.live import CtrlC, leaving_on_signals, run_live
 from assistant.runner.loop import Outputs, Runner
 from assistant.runner.rehearsal import Rehearsal
 from assistant.runner.script import ScriptLine, read_script
@@ -186,16 +186,23 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
     runner = Runner(lambda records: run.journal.append(run.session, records), outputs, clock, run.state)
     runner.post(run.first_event(clock, rehearsed=False, hear_out=True))
     with contextlib.ExitStack() as stack:
-        stack.enter_context(leaving_on_signals(runner))
+        ctrl_c = stack.enter_context(leaving_on_signals(runner))
         screen = _screen(run, args, runner, stack)
         desk = _Desk(run, args, clock, runner, screen, stack)
-        desk.open_page()
-        pump = desk.open_speaker()
-        desk.open_listener()
-        desk.open_gestures()
-        desk.settle_view()
-        desk.refuse_if_deaf()
-        run_live(runner, pump)
+        for step in (
+            desk.open_page,
+            desk.open_speaker,
+            desk.open_listener,
+            desk.open_gestures,
+            desk.settle_view,
+            lambda: desk.refuse_if_deaf(ctrl_c),
+        ):
+            with contextlib.suppress(KeyboardInterrupt):
+                step()
+            # Between two steps, so that no adapter is left half open. Nothing of this run is in the journal yet.
+            if ctrl_c.came:
+                raise KeyboardInterrupt(f"session {run.session} stays open" if run.resumed else "nothing was begun")
+        run_live(runner, desk.pump)
         desk.let_speech_end()
     last_lines = LineWriter(sys.stdout)
     if runner.state.job and (lines := to_keep(runner.state)):
@@ -252,6 +259,8 @@ class _Desk:
         self._keys = False
         self._page: Any = None
         self._post = runner.post
+        self.pump: Callable[[float], None] | None = None
+        """What must be called as time goes on, if anything."""
 
     def open_page(self) -> None:
         """The bench page, where it is asked for. Raises CouldNotRun where it can't be served."""
@@ -277,10 +286,10 @@ class _Desk:
         self._runner.outputs.watchers.append(page.hub)
         self._post = page.watching(self._runner.post)
 
-    def open_speaker(self) -> Callable[[float], None] | None:
-        """The loudspeaker, or a file; returns what must be called as time goes on, if anything."""
+    def open_speaker(self) -> None:
+        """The loudspeaker, or a file."""
         if self._args.no_voice:
-            return None
+            return
         try:
             if self._args.speaker is not None:
                 from assistant.speaking.file_speaker import FileSpeaker
@@ -289,7 +298,8 @@ class _Desk:
                     self._args.speaker, self._clock, self._runner.post, self._run.job.voice, append=self._run.resumed
                 )
                 self._keep(writer)
-                return writer.advance
+                self.pump = writer.advance
+                return
             from assistant.speaking.speaker import LiveSpeaker
 
             voice = self._run.job.voice
@@ -299,7 +309,6 @@ class _Desk:
             self._keep(speaker)
         except NoSuchPart as error:
             self._missing("loudspeaker", error, "What would be spoken is shown as text.")
-        return None
 
     def _keep(self, speaker: Any) -> None:
         self._runner.outputs.speaker = speaker
@@ -381,9 +390,13 @@ class _Desk:
         text = f"{error} {stands_in}".strip()
         self._runner.post(DeviceChanged(self._clock.at(), self._clock.utc(), device, "stands in", text))
 
-    def refuse_if_deaf(self) -> None:
+    def refuse_if_deaf(self, ctrl_c: CtrlC) -> None:
         """Raises CouldNotRun when nothing at all could drive the session."""
-        if self._ways_in or (self._listener is not None and self._listener.has_microphone(MICROPHONE_S)):
+        if self._ways_in:
+            return
+        ctrl_c.at_once = True  # while it waits for the microphone
+        if ctrl_c.came or (self._listener is not None and self._listener.has_microphone(MICROPHONE_S)):
+            ctrl_c.at_once = False
             return
         raise CouldNotRun(
             "nothing can drive the session: no pedal, no terminal for its keys, no microphone; "

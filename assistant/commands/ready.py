@@ -9,9 +9,10 @@ The parts come always all and in the order of `readiness.ORDER`. "text" and "men
 there is nothing to do. "data" is {} or figures: packages {"missing", "wrong_version", "extras"}, voice
 {"words_a_minute"}, loudspeaker and microphone {"devices"}, level {"rms_dbfs", "loudest_dbfs", "peak_dbfs",
 "spoken"}, noise {"chosen", "asked_for"}, recogniser {"recogniser", "model", "language"}, pedal {"key"}, display
-{"columns", "lines", "colour", "desktop"}, your answers {"by"}, shop file {"path", "kerf_mm"}, kerf, screw, zero and
-backlash {"utc", "days", "limit_days", "blade", "taken_back_utc"}, square the same and {"degrees"}, journal {"folder",
-"last_entry_utc"}, disk {"free_mb"}, clock {"utc", "zone"}. Keys may be added; none is taken out or renamed.
+{"columns", "lines", "colour", "desktop"}, your answers {"by"}, shop file {"path"} with {"kerf_mm"} or {"faults"}, a
+list of texts, each with its own mend; kerf, screw, zero and backlash {"utc", "days", "limit_days", "blade",
+"taken_back_utc"}, square the same and {"degrees"}, journal {"folder", "last_entry_utc"}, disk {"free_mb"}, clock
+{"utc", "zone"}. Keys may be added; none is taken out or renamed.
 """
 
 from __future__ import annotations
@@ -110,17 +111,21 @@ def _as_json(line: Line) -> dict[str, Any]:
 
 
 def _shown(line: Line, width: int) -> str:
+    """Each fault with its remedy under it."""
     head = f"{line.part:<14}{line.state:<10}"
-    told = f"{line.text.rstrip('.')}. Do: {line.mend}" if line.mend else line.text
-    lines = textwrap.wrap(
-        told,
-        width,
-        initial_indent=head,
-        subsequent_indent=" " * len(head),
-        break_long_words=False,  # a path or a command can be copied
-        break_on_hyphens=False,
-    )
-    return "\n".join(lines)
+    indent = " " * len(head)
+    rows: list[str] = []
+    for fault in line.data.get("faults") or [{"text": line.text, "mend": line.mend}]:
+        for text in (fault["text"], f"Do: {fault['mend']}" if fault["mend"] else ""):
+            rows += textwrap.wrap(
+                text,
+                width,
+                initial_indent=indent if rows else head,
+                subsequent_indent=indent,
+                break_long_words=False,  # a path or a command can be copied
+                break_on_hyphens=False,
+            )
+    return "\n".join(rows)
 
 
 def _pedal(args: argparse.Namespace) -> int:

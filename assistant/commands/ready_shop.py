@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.commands.calibrate import current_blade, now
+from assistant.commands.command_line import with_right_line
 from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line, plain, short
 from assistant.commands.squareness import MOST_DEGREES, SQUARE, degrees_of, noted_at
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
@@ -51,11 +52,11 @@ def shop_file(path: Path | None) -> tuple[Line, Shop | None]:
         kerf = plain_length(shop.blade.kerf, shop.unit)
         data = {"path": str(where), "kerf_mm": float(shop.blade.kerf)}
         return Line("shop file", WORKS, f"{short(where)}, kerf {kerf}", "", data), shop
-    text = "; ".join(
-        f"{fault.where}: {fault.what}" + (f" (got {fault.value})" if fault.value else "") for fault in faults
-    )
+    faults = with_right_line(faults, ["ready", *(["--shop", str(path)] if path else [])], None, path)
+    told = [f"{fault.where}: {fault.what}" + (f" (got {fault.value})" if fault.value else "") for fault in faults]
+    each = [{"text": text, "mend": fault.mend} for text, fault in zip(told, faults, strict=True)]
     mend = "; ".join(dict.fromkeys(fault.mend for fault in faults))
-    return Line("shop file", BROKEN, text, mend, {"path": str(where)}), None
+    return Line("shop file", BROKEN, "; ".join(told), mend, {"path": str(where), "faults": each}), None
 
 
 def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Line]:

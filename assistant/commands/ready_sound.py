@@ -6,6 +6,7 @@ where there is a microphone, a second one for its level. The sound itself never 
 
 from __future__ import annotations
 
+import atexit
 import importlib
 import json
 import subprocess
@@ -40,8 +41,13 @@ def sound(loudspeaker: str = "") -> Sequence[Line]:
 def asked(within_s: float = WITHIN_S) -> tuple[dict[str, Any], dict[str, Any]]:
     """What the child told of the devices, and of the level; {"why": ..} where it told nothing."""
     try:
-        done = subprocess.run([sys.executable, "-c", CHILD], capture_output=True, timeout=within_s, check=False)
-        out, late = done.stdout, "failed"
+        with subprocess.Popen([sys.executable, "-c", CHILD], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as child:
+            atexit.register(child.kill)  # this thread is not waited for where Ctrl-C ends the program
+            try:
+                out, late = child.communicate(timeout=within_s)[0], "failed"
+            finally:
+                child.kill()
+                atexit.unregister(child.kill)
     except subprocess.TimeoutExpired as error:
         out, late = error.stdout or b"", f"gave no answer within {within_s:g} s"
     except OSError as error:

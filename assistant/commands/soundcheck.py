@@ -77,8 +77,7 @@ def run(args: argparse.Namespace) -> int:
         taken = _from_files(args, prompted) if args.said else _live(args, prompted, out)
         report = _checked(taken, phrases, soundcheck.grammar(checks, voice), spec, out)
     except KeyboardInterrupt:
-        print("\nBroken off: nothing was kept.", file=out)
-        raise
+        raise KeyboardInterrupt("nothing was kept") from None
     print(json.dumps(as_json(report), indent=1) if args.json else as_text(report))
     return 1 if report.advice == soundcheck.PEDAL else 0
 

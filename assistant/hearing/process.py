@@ -7,6 +7,7 @@ import multiprocessing
 from typing import Any
 
 from assistant.hearing.child import Spec, run_child
+from assistant.process import unheard
 
 READY_S = 60.0  # a large model on a small machine loads this long
 END_S = 2.0
@@ -24,7 +25,8 @@ class ChildProcess:
         self.spec = spec
         self._conn, theirs = context.Pipe()
         self._process = context.Process(target=run_child, args=(theirs, spec), name="kerfcall-hearing", daemon=True)
-        self._process.start()
+        with unheard():
+            self._process.start()
         # Ours must be the only other end, or the child's death would not close the pipe.
         theirs.close()
 

@@ -7,10 +7,12 @@ Nothing is rounded before it is shown; what is rounded is rounded half to even (
 from __future__ import annotations
 
 import re
+import unicodedata
 from decimal import Decimal
 from fractions import Fraction
 
 MM_PER_UNIT = {"mm": Fraction(1), "in": Fraction(254, 10)}
+INCH_MARKS = ('"', "''")
 LONGEST_MM = Fraction(10_000)
 LONGEST_TEXT = 40
 GREATEST_EXPONENT = 12
@@ -18,11 +20,25 @@ GREATEST_EXPONENT = 12
 _NUMBER = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _LENGTH = re.compile(
     r"(?P<sign>[+-]?)"
-    r"(?:(?:(?P<whole>[0-9]+) +)?(?P<top>[0-9]+) ?/ ?(?P<bottom>[0-9]+)"
+    r"(?:(?:(?P<whole>[0-9]+)(?: +|-))?(?P<top>[0-9]+) ?/ ?(?P<bottom>[0-9]+)"
     rf"|(?P<number>{_NUMBER}))"
-    r" *(?P<unit>mm|in)?"
+    r" *(?P<unit>mm|in|\"|'')?"
 )
 _FORMS = 'write it like 12.7, "12.7 mm", "0.505 in" or "1 3/8 in"'
+
+# What keyboards, word processors and spreadsheets write for " ' - and / of a length. A true minus (U+2212) joins no
+# fraction to its whole number: it is a sign.
+_PLAIN = str.maketrans(
+    {
+        **dict.fromkeys("\u201c\u201d\u201e\u201f\u2033\u2036\u02ba", '"'),
+        **dict.fromkeys("\u2018\u2019\u201a\u201b\u2032\u2035\u02b9", "'"),
+        **dict.fromkeys("\u2010\u2011\u2012\u2013", "-"),
+        **dict.fromkeys("\u2044\u2215", "/"),
+    }
+)
+_MINUS = "\u2212"
+_RAISED, _LOWERED = "\u2070\u00b9\u00b2\u00b3\u2074-\u2079", "\u2080-\u2089"
+_TYPESET = re.compile(rf"([0-9]?)([{_RAISED}]+)/([{_LOWERED}]+)")  # 1³/₈
 
 
 class LengthError(ValueError):
@@ -38,9 +54,10 @@ class LengthError(ValueError):
 def parse_length(value: object, unit: str, *, negative: bool = True, zero: bool = True) -> Fraction:
     """The length `value` in mm, exact.
 
-    value: an int, a Decimal, or a text: a number ("12.7", ".505"), a fraction ("3/4") or both
-    ("1 3/8"), each with or without "mm" or "in" behind it. unit: "mm" or "in", for a value that
-    names none. negative, zero: whether such a length is allowed. At most 10 m either way.
+    value: an int, a Decimal, or a text: a number ("12.7", ".505"), a fraction ("3/4", "¾") or both
+    ("1 3/8", "1-3/8", "1⅜"), each with or without "mm", "in" or an inch mark (" or '', plain or typographic)
+    behind it. unit: "mm" or "in", for a value that names none. negative, zero: whether such a length is allowed.
+    At most 10 m either way.
 
     Raises: LengthError for what a user may have written; TypeError for a float (TOML is read
     with Decimal, so a float means that exactness was lost already); ValueError for another `unit`.
@@ -98,13 +115,34 @@ def _from_text(text: str, unit: str) -> tuple[Fraction, str]:
     shown = f'"{_clip(text)}"'
     if len(text) > LONGEST_TEXT:
         raise LengthError("the text is too long", shown, f"use {LONGEST_TEXT} characters at most")
-    found = _LENGTH.fullmatch(text.strip(" "))
+    found = _LENGTH.fullmatch(_spelled_out(text.strip(" ")))
     if found is None:
         raise LengthError("this is not a length", shown, _mend_for(text))
     size = _fraction_of(found, shown) if found["bottom"] else _from_decimal(Decimal(found["number"]), shown)
     if found["sign"] == "-":
         size = -size
-    return size * MM_PER_UNIT[found["unit"] or unit], shown
+    named = found["unit"] or unit
+    return size * MM_PER_UNIT["in" if named in INCH_MARKS else named], shown
+
+
+def _spelled_out(text: str) -> str:
+    """The same length in a keyboard's letters: 3½ -> 3 1/2, 1–3⁄8″ -> 1-3/8"."""
+    plain = "-" if text.startswith(_MINUS) else ""
+    for character in text.removeprefix(_MINUS):
+        fraction = _of_one_character(character)
+        plain += f" {fraction}" if fraction and plain[-1:].isdigit() else fraction or character
+    return _TYPESET.sub(_typed, plain.translate(_PLAIN))
+
+
+def _typed(found: re.Match[str]) -> str:
+    top, bottom = (unicodedata.normalize("NFKC", part) for part in found.group(2, 3))
+    return f"{found[1]} {top}/{bottom}" if found[1] else f"{top}/{bottom}"
+
+
+def _of_one_character(character: str) -> str:
+    """ "1/2" for ½, "" for a character that is no fraction."""
+    kind, _, parts = unicodedata.decomposition(character).partition(" ")
+    return "".join(chr(int(part, 16)) for part in parts.split()) if kind == "<fraction>" else ""
 
 
 def _fraction_of(found: re.Match[str], shown: str) -> Fraction:
@@ -123,7 +161,7 @@ def _mend_for(text: str) -> str:
         return "write the decimal with a point, not a comma"
     if re.search(r"[0-9]-[0-9]", text):
         return 'put a space between the whole number and the fraction, as in "1 3/8 in"'
-    if re.search(r"[0-9] *(\"|''|inch|inches|cm|m|ft)$", text.strip()):
+    if re.search(r"[0-9] *('|inch|inches|cm|m|ft)$", text.strip()):
         return "the units are mm and in"
     return _FORMS
 

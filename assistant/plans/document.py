@@ -17,12 +17,22 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from assistant.errors import Fault
+from assistant.errors import Fault, WrongFile
+from assistant.joinery.units import LengthError, parse_length
 
 MAX_BYTES = 1_000_000
 SHOWN = 60
 # Past this an integer is no measure of anything, and turning it into digits may be refused or slow.
 MAX_INTEGER_BITS = 128
+
+# Tables and keys that only one of the two files has.
+OF_A_PLAN = frozenset(
+    {"title", "stock", "joint", "boards", "slots", "spaced", "lining", "size", "uncertainty", "climate"}
+)
+OF_A_SHOP = frozenset(
+    {"blade", "carriage", "pedal", "voice", "guard", "checks", "checks_off", "phrases", "pronunciations", "page"}
+)
+FILE_NAMES = {"plan": "plan", "shop": "shop file"}
 
 # The TOML reader takes time quadratic in the parts of a dotted key: half a minute for one of 40 kB.
 _DEEP_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){50}""")
@@ -66,6 +76,16 @@ class Document:
     def fault(self, what: str, value: str, key: str, mend: str) -> None:
         self.faults.append(Fault(what, value, f"{self.name}: {key}" if key else self.name, mend))
 
+    def is_the_other(self, wanted: str) -> bool:
+        """Whether it is a plan where a "shop" is wanted, or a shop file where a "plan" is; noted as a fault."""
+        kind = _kind_of(self.tree)
+        if kind in ("", wanted):
+            return False
+        other, name = FILE_NAMES[kind], FILE_NAMES[wanted]
+        mend = f"name your {name} in its place"
+        self.faults.append(WrongFile(f"is a {other}, and a {name} is wanted here", "", self.name, mend))
+        return True
+
     def adopt(self, faults: Iterable[Fault]) -> None:
         """Take over faults whose `where` is a key only, putting the file's name before it."""
         for fault in faults:
@@ -87,6 +107,17 @@ def read_document(path: Path) -> Document:
         return document
     document.tree = _parsed(text, document)
     return document
+
+
+def _kind_of(tree: dict[str, Any] | None) -> str:
+    """ "plan" or "shop" by what stands in it, "" where it could be either."""
+    of_plan, of_shop = len(OF_A_PLAN & set(tree or ())), len(OF_A_SHOP & set(tree or ()))
+    return "" if of_plan == of_shop else "plan" if of_plan > of_shop else "shop"
+
+
+def kind_of_file(path: Path | None) -> str:
+    """ "plan" or "shop" by what stands in this file, "" where it could be either or can't be read."""
+    return "" if path is None else _kind_of(read_document(path).tree)
 
 
 def _bytes_of(path: Path, document: Document) -> bytes | None:
@@ -139,6 +170,23 @@ def _too_deep(document: Document) -> None:
     document.fault("is nested too deeply", "", "", "no list or table of a plan or shop goes deeper than three")
 
 
+def _bare_length(line: str) -> str | None:
+    """The line as it should be, where all that is wrong with it is a length without quotes: width = 1-3/8."""
+    key, _, value = line.partition("=")
+    value = value.partition("#")[0].strip()
+    try:
+        parse_length(value, "mm")
+        tomllib.loads(f"length = {value}")
+    except LengthError:
+        return None
+    except ValueError:
+        pass
+    else:
+        return None
+    quote = "'" if '"' in value else '"'
+    return f"{key.strip()} = {quote}{value}{quote}"
+
+
 def _syntax_fault(text: str, message: str, document: Document) -> None:
     found = _POSITION.search(message)
     what = f"is not valid TOML: {cleaned(_POSITION.sub('', message))}"
@@ -150,4 +198,6 @@ def _syntax_fault(text: str, message: str, document: Document) -> None:
         return
     line, column = int(found[1]), int(found[2])
     written = cleaned(lines[line - 1]) if line <= len(lines) else ""
+    if (length := _bare_length(written)) is not None:
+        mend = f"put the length in quotes: {length}"
     document.fault(what, cut(written), f"line {line}, column {column}", mend)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from assistant.errors import BadInput, Fault
+from assistant.errors import BadInput, Fault, WrongFile
 from assistant.plans import slips
 from assistant.plans.boards import lengths
 from assistant.plans.climate import read_climate, read_woods
@@ -41,6 +41,8 @@ def read_both(plan_path: Path, shop_path: Path | None) -> tuple[Plan, Shop]:
     Raises one BadInput with every fault of both.
     """
     plan, plan_faults = try_plan(plan_path)
+    if shop_path is None and any(isinstance(fault, WrongFile) for fault in plan_faults):
+        raise BadInput(plan_faults)  # the shop file has been given, only not as such
     shop, shop_faults = try_shop(shop_path)
     if plan is None or shop is None:
         raise BadInput([*plan_faults, *shop_faults])
@@ -50,7 +52,7 @@ def read_both(plan_path: Path, shop_path: Path | None) -> tuple[Plan, Shop]:
 def try_plan(path: Path) -> tuple[Plan | None, list[Fault]]:
     """The plan, or None and what is wrong with its file, its layout included."""
     document = read_document(path)
-    plan = _read(document, path) if document.tree is not None else None
+    plan = _read(document, path) if document.tree is not None and not document.is_the_other("plan") else None
     return (None if document.faults else plan), document.faults
 
 

@@ -11,7 +11,8 @@ from assistant.joinery import settings
 from assistant.joinery.model import Blade, Carriage
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import read_checks
-from assistant.plans.document import Document, folder_of, read_document
+from assistant.plans.document import Document, cleaned, cut, folder_of, read_document
+from assistant.plans.examples import how_to_copy
 from assistant.plans.languages import Language, known_languages, language_of
 from assistant.plans.model import RUN_DOWN_S, PageSettings, PedalSettings, Shop, VoiceSettings
 from assistant.plans.own_phrases import read_phrases, read_pronunciations, refuse_answers
@@ -26,6 +27,8 @@ ZERO = Fraction(0)
 WIDEST_KERF = Fraction(60)
 # Less than this above the blade is no margin, more than this a slip (both: common practice, no source).
 LEAST_CLEAR_ABOVE, MOST_CLEAR_ABOVE = Fraction(5), Fraction(200)
+# In less, nobody pushes a board past a blade and draws it back: two taps would be one press that bounced.
+SHORTEST_PASS_S = "1"
 LEAST_LEAD_IN, MOST_LEAD_IN = 2, 20  # letters
 KINDS = ("readout", "handwheel", "steps")
 KEYS_OF_KIND = {
@@ -54,16 +57,28 @@ def try_shop(path: Path | None) -> tuple[Shop | None, list[Fault]]:
     """The shop, or None and what is wrong with its file."""
     asked = path is not None
     path = path if path is not None else default_shop_path()
-    if not asked and not path.exists():
-        return None, [_no_shop(path)]
+    if _is_missing(path):
+        return None, [_no_shop(path, asked)]
     document = read_document(path)
-    shop = _read(document, str(path)) if document.tree is not None else None
+    shop = _read(document, str(path)) if document.tree is not None and not document.is_the_other("shop") else None
     return (None if document.faults else shop), document.faults
 
 
-def _no_shop(path: Path) -> Fault:
-    mend = "write it with at least [blade] and its measured kerf, or name another with --shop FILE"
-    return Fault(f"there is no shop file in {folder_of(path)}, and a kerf is never guessed", "", path.name, mend)
+def _is_missing(path: Path) -> bool:
+    try:
+        return not path.exists()
+    except (OSError, ValueError):  # for the reader to say
+        return False
+
+
+def _no_shop(path: Path, asked: bool) -> Fault:
+    """asked: whether this one was named."""
+    where, copy = folder_of(path), how_to_copy(path)
+    name = cut(cleaned(path.name)) or str(path)
+    if asked:
+        return Fault(f"there is no such file in {where}", "", name, f"check the name and the folder, or {copy}")
+    what = f"there is no shop file in {where}, and a kerf is never guessed"
+    return Fault(what, "", name, f"{copy}; or name another with --shop FILE")
 
 
 def _read(document: Document, path: str) -> Shop:
@@ -182,7 +197,7 @@ def _pedal(table: Table) -> PedalSettings:
         read_key(table, device),
         _seconds(table, "hold_s", default.hold_s, "0.3", "5"),
         _seconds(table, "double_tap_s", default.double_tap_s, "0.1", "1"),
-        _seconds(table, "pass_takes_s", default.pass_takes_s, "0", "600"),
+        _seconds(table, "pass_takes_s", default.pass_takes_s, SHORTEST_PASS_S, "600"),
         device,
     )
     table.close()

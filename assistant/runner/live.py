@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import signal
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 from assistant.runner.loop import Runner
 from assistant.session.events import Leave, TimePassed
@@ -13,17 +14,29 @@ TICK_S = 0.5
 """Longest wait on the queue: keeps signals and file output moving where nothing else happens."""
 
 
+@dataclass
+class CtrlC:
+    """came: whether there was one. at_once: whether one is to raise KeyboardInterrupt instead of becoming an event."""
+
+    came: bool = False
+    at_once: bool = False
+
+
 @contextlib.contextmanager
-def leaving_on_signals(runner: Runner) -> Iterator[None]:
+def leaving_on_signals(runner: Runner) -> Iterator[CtrlC]:
     """Ctrl-C, termination and a closed terminal become the event `Leave`: the session stays open."""
+    ctrl_c = CtrlC()
 
     def leave(number: int, frame: object) -> None:
+        ctrl_c.came = ctrl_c.came or number == signal.SIGINT
+        if number == signal.SIGINT and ctrl_c.at_once:
+            raise KeyboardInterrupt
         runner.post(Leave(runner.clock.at(), runner.clock.utc()))
 
     names = ("SIGINT", "SIGTERM", "SIGHUP")
     kept = {n: signal.signal(n, leave) for name in names if (n := getattr(signal, name, None)) is not None}
     try:
-        yield
+        yield ctrl_c
     finally:
         for number, handler in kept.items():
             signal.signal(number, handler)

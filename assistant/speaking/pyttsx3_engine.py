@@ -15,6 +15,7 @@ from pathlib import Path
 from types import TracebackType
 
 from assistant.errors import NoSuchPart
+from assistant.process import unheard
 from assistant.speaking.engine import Pcm, VoiceFailed, at_rate, never, nothing, speakable, trimmed
 from assistant.speaking.espeak_files import places, short_data_folder
 from assistant.speaking.pyttsx3_child import Orders, serve
@@ -73,7 +74,8 @@ class Pyttsx3Engine:
         spawn = multiprocessing.get_context("spawn")
         ours, theirs = spawn.Pipe()
         process = spawn.Process(target=serve, args=(theirs, self._orders), daemon=True, name="kerfcall-voice")
-        process.start()
+        with unheard():
+            process.start()
         theirs.close()
         self._process, self._pipe = process, ours
         try:

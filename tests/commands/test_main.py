@@ -28,7 +28,8 @@ def test_every_command_has_help(workshop: Workshop, command: str) -> None:
 @pytest.mark.parametrize("words", [(), ("saw",), ("layout",), ("cut",), ("layout", "plan.toml", "--nope")])
 def test_wrong_usage_is_exit_code_2(workshop: Workshop, words: tuple[str, ...]) -> None:
     done = workshop.run(*words)
-    assert done.code == 2 and done.out == "" and "usage: kerfcall" in done.err
+    assert done.code == 2 and done.out == "" and len(done.err.splitlines()) == 1
+    assert done.err.startswith("kerfcall: ") and "; " in done.err
 
 
 def test_options_may_stand_anywhere_after_the_command(workshop: Workshop) -> None:

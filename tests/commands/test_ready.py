@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands import ready, ready_software
+from assistant.commands import ready, ready_shop, ready_software
 from assistant.commands.calibrate import now
 from assistant.commands.readiness import ORDER
 from assistant.commands.ready import behaviour, verdict
@@ -29,6 +29,7 @@ from assistant.plans.model import PedalSettings, VoiceSettings
 from assistant.plans.shop_writer import record
 from tests.hearing.voices import pcm, write_wav
 from tests.pedal.xserver import XServer, needs_x
+from tests.plans.files import DEMO
 from tests.sound_server import SoundServer
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX")
@@ -85,7 +86,7 @@ def test_each_documented_figure_is_there(capsys: pytest.CaptureFixture[str], sho
     assert len(given) > 20
     for key in given:
         assert f'"{key}"' in named
-    once = {"rms_dbfs", "loudest_dbfs", "peak_dbfs", "spoken"}  # where there is a microphone
+    once = {"rms_dbfs", "loudest_dbfs", "peak_dbfs", "spoken", "faults"}  # with a microphone, with a bad shop file
     assert set(re.findall(r'"([a-z_]+)"', named)) - given <= once
 
 
@@ -132,10 +133,35 @@ def shown(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, l
 def test_the_screen_says_what_to_do(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     assert shown(capsys, monkeypatch, LINES, 3).splitlines() == [
         "voice         works     speaks",
-        "noise         stands in the built-in one. Do: pip install it",
-        "disk          broken    2 MB free. Do: free at least 50 MB",
+        "noise         stands in the built-in one",
+        "                        Do: pip install it",
+        "disk          broken    2 MB free",
+        "                        Do: free at least 50 MB",
         "Not ready: mend disk.",
     ]
+
+
+def test_each_fault_of_the_shop_file_has_its_remedy_under_it(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    path = tmp_path / "shop.toml"
+    path.write_text('[blade]\nkerf = -1\n[pedal]\nkeey = "b"\n')
+    line, shop = ready_shop.shop_file(path)
+    assert shop is None
+    assert shown(capsys, monkeypatch, [line], 2).splitlines() == [
+        "shop file     broken    shop.toml: blade.kerf: must be over 0 mm (got -1 mm)",
+        "                        Do: give a greater length",
+        "                        shop.toml: pedal.keey: is no key of ours",
+        "                        Do: did you mean key?",
+        "Not ready: mend shop file.",
+    ]
+
+
+def test_a_plan_named_as_the_shop_file_is_recognised(capsys: pytest.CaptureFixture[str]) -> None:
+    _, found = parts(capsys, "--shop", str(DEMO / "tea-trays.toml"))
+    (fault,) = found["shop file"]["data"]["faults"]
+    assert fault["text"] == "tea-trays.toml: is a plan, and a shop file is wanted here"
+    assert fault["mend"] == "type: kerfcall ready --shop SHOP (with your shop file for SHOP)"
 
 
 def test_what_stands_in_does_not_stop_a_session(

@@ -385,7 +385,7 @@ def test_ctrl_c_in_the_middle_keeps_nothing(loop, tmp_path):
             program.until("2/6  say:")
             program.process.send_signal(signal.SIGINT)
             program.until("nothing was kept", 10)
-            assert program.end(10) == 1
+            assert program.end(10) == 130
         finally:
             program.process.kill()
     assert "Traceback" not in program.seen

@@ -45,6 +45,11 @@ def faults(capsys: pytest.CaptureFixture[str]) -> Any:
     return run
 
 
+def test_lengths_may_be_typed_as_on_a_ruler(suggested: Any) -> None:
+    typed = suggested("--width", "3½″", "--thickness", '1/2"', "--kerf", "⅛ in", "--unit", "in")
+    assert typed == suggested("--width", "3.5", "--thickness", "0.5", "--kerf", "0.125", "--unit", "in")
+
+
 def test_the_table_ranks_and_says_why(suggested: Any) -> None:
     lines = suggested(*TRAY).splitlines()
     assert max(map(len, lines)) <= 100

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+import sys
+import unicodedata
 from decimal import Decimal
 from fractions import Fraction as F
 
@@ -50,6 +53,31 @@ FRACTIONS = rows("fractions")
         ("-2.5 mm", "in", F(-5, 2)),
         ("+1e1", "mm", F(10)),
         ("-1 1/2 in", "mm", F(-381, 10)),
+        ('9"', "mm", F(2286, 10)),
+        ("9''", "mm", F(2286, 10)),
+        ("9″", "mm", F(2286, 10)),  # double prime
+        ("9”", "mm", F(2286, 10)),  # what a word processor makes of "
+        ("9’’", "mm", F(2286, 10)),
+        ("9′′", "mm", F(2286, 10)),
+        ('.505"', "mm", F(12827, 1000)),
+        ('3/4"', "mm", F(1905, 100)),
+        ('3/4 "', "mm", F(1905, 100)),
+        ("3½", "mm", F(7, 2)),
+        ("3½", "in", F(889, 10)),
+        ("3 ½ in", "mm", F(889, 10)),
+        ("3-½ in", "mm", F(889, 10)),
+        ("½ in", "mm", F(127, 10)),
+        ('-½"', "mm", F(-127, 10)),
+        ("1-3/8", "in", F(34925, 1000)),
+        ("1-3/8 in", "mm", F(34925, 1000)),
+        ('1-3/8"', "mm", F(34925, 1000)),
+        ('-1-3/8"', "mm", F(-34925, 1000)),
+        ("1–3/8 in", "mm", F(34925, 1000)),  # en dash
+        ("1‑3/8 in", "mm", F(34925, 1000)),  # non-breaking hyphen
+        ("1 3⁄8 in", "mm", F(34925, 1000)),  # fraction slash
+        ("1³⁄₈ in", "mm", F(34925, 1000)),
+        ("⅟16 in", "mm", F(15875, 10000)),
+        ("\u22120.5 mm", "in", F(-1, 2)),  # a true minus
     ],
 )
 def test_every_way_to_write_a_length_is_read_exactly(value, unit, mm):
@@ -70,9 +98,19 @@ def test_every_way_to_write_a_length_is_read_exactly(value, unit, mm):
         ("mm", "not a length"),
         ("twelve", "not a length"),
         ("12 cm", "the units are mm and in"),
-        ('12"', "the units are mm and in"),
+        ("12'", "the units are mm and in"),
+        ("12′", "not a length"),
         ("12,7", "with a point, not a comma"),
-        ("1-3/8 in", "a space between the whole number and the fraction"),
+        ("1-3 in", "a space between the whole number and the fraction"),
+        ("1 - 3/8 in", "not a length"),
+        ("1\u22123/8 in", "not a length"),  # one less three eighths?
+        ("1-11/8 in", "must be under one"),
+        ("½½", "not a length"),
+        ("1.5½", "not a length"),
+        ("1½/2", "not a length"),
+        ("1/½", "not a length"),
+        ("2²", "not a length"),
+        ("½ mm in", "not a length"),
         ("1 11/8 in", "must be under one"),
         ("1 8/8 in", "must be under one"),
         ("3/0 in", "divided by zero"),
@@ -89,7 +127,6 @@ def test_every_way_to_write_a_length_is_read_exactly(value, unit, mm):
         ("1.٣", "not a length"),
         ("٣/4 in", "not a length"),
         ("1e٣", "not a length"),
-        ("½ in", "not a length"),
         ("1\u00a0mm", "not a length"),  # no-break space
         ("12\nmm", "not a length"),
     ],
@@ -190,9 +227,39 @@ def test_no_text_breaks_the_reader(text):
         assert error.value.isprintable()
 
 
-@given(st.integers(0, 390), st.integers(0, 63))
-def test_a_mixed_fraction_reads_as_its_sum(whole, n):
-    assert parse_length(f"{whole} {n}/64 in", "mm") == (whole + F(n, 64)) * F(254, 10)
+INCHES = pint.UnitRegistry(non_int_type=F)
+
+
+@given(
+    st.integers(0, 390),
+    st.integers(0, 63),
+    st.sampled_from([" ", "-", "\u2010", "\u2011", "\u2013"]),
+    st.sampled_from(["/", "\u2044", "\u2215", " / "]),
+    st.sampled_from([" in", "in", '"', ' "', "''", "\u2033", "\u201d", "\u2032\u2032", "\u2019\u2019"]),
+    st.sampled_from(["", "-", "+", "\u2212"]),
+)
+def test_a_mixed_fraction_reads_as_its_sum_however_it_is_typed(whole, n, joint, slash, mark, sign):
+    """Held against the pint library's inch."""
+    inches = INCHES.Quantity((whole + F(n, 64)) * (-1 if sign in ("-", "\u2212") else 1), "inch")
+    assert parse_length(f"{sign}{whole}{joint}{n}{slash}64{mark}", "mm") == inches.to("millimeter").magnitude
+
+
+# All that the Unicode character database of the standard library calls a number with the decomposition of a fraction.
+WHOLE_FRACTION = re.compile("<fraction> .*2044 0")  # both its numbers, and the fraction slash between them
+VULGAR = [c for c in map(chr, range(sys.maxunicode + 1)) if WHOLE_FRACTION.match(unicodedata.decomposition(c))]
+
+
+def test_the_database_names_the_fractions_of_a_ruler():
+    assert set("½¼¾⅛⅜⅝⅞") < set(VULGAR)
+
+
+@pytest.mark.parametrize("character", VULGAR)
+@given(whole=st.integers(0, 300), unit=st.sampled_from(["mm", "in"]), joint=st.sampled_from(["", " ", "-"]))
+def test_a_fraction_of_one_character_has_the_value_of_the_unicode_database(character, whole, unit, joint):
+    part = F(unicodedata.numeric(character)).limit_denominator(10)
+    assert parse_length(character, unit) == part * MM_PER_UNIT[unit]
+    assert parse_length(f"{whole}{joint}{character}", unit) == (whole + part) * MM_PER_UNIT[unit]
+    assert parse_length(f"{whole}{joint}{character}\u2033", "mm") == (whole + part) * MM_PER_UNIT["in"]
 
 
 # The table: 25.4 mm to the inch, NBS Circular 572 addendum (1960); roundings NIST SP 811 App. B.7.1.
@@ -213,8 +280,7 @@ def test_the_table_has_all_64():
 
 
 def test_the_inch_agrees_with_the_pint_library():
-    registry = pint.UnitRegistry(non_int_type=F)
-    assert parse_length(1, "in") == registry.Quantity(F(1), "inch").to("millimeter").magnitude
+    assert parse_length(1, "in") == INCHES.Quantity(F(1), "inch").to("millimeter").magnitude
 
 
 # NIST SP 811 (2008), App. B.7.1, its own examples, read in secondary texts.

@@ -52,6 +52,20 @@ def test_unreadable_content_is_one_fault(tmp_path: Path, data: bytes, expected: 
     assert _text_of(document)[0].startswith(expected)
 
 
+@pytest.mark.parametrize(
+    ("line", "quoted"),
+    [
+        ("a = 1-3/8  # of an inch", 'a = "1-3/8"'),
+        ("a = 3½", 'a = "3½"'),
+        ('a = 9"', "a = '9\"'"),
+        ("a = 12 mm", 'a = "12 mm"'),
+    ],
+)
+def test_a_length_without_its_quotes_is_recognised(tmp_path: Path, line: str, quoted: str) -> None:
+    (text,) = _text_of(read_document(write(tmp_path, f"b = 2\n{line}\n".encode(), "x.toml")))
+    assert text.startswith("x.toml: line 2, column ") and text.endswith(f"put the length in quotes: {quoted}")
+
+
 def test_a_file_of_just_1_mb_is_read(tmp_path: Path) -> None:
     assert read_document(write(tmp_path, b"#" * MAX_BYTES, "x.toml")).tree == {}
 

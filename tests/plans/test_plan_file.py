@@ -82,6 +82,11 @@ def test_inch_widths_agree_with_the_table_of_64ths(tmp_path: Path) -> None:
             assert plan.thickness["A"] == Fraction(row["mm_exact"])
 
 
+@pytest.mark.parametrize("written", ["'3-1/2\"'", '"3½ in"', '"3½″"', '"3 1⁄2 in"', '"3–1/2”"'])
+def test_a_length_may_be_written_as_on_a_ruler(tmp_path: Path, written: str) -> None:
+    assert plan_of(tmp_path, PLAN.replace("width = 84", f"width = {written}")).width == Fraction("88.9")
+
+
 def test_decimals_stay_exact(tmp_path: Path) -> None:
     """Through binary floats 114.3 / 12.7 is not 9."""
     plan = plan_of(tmp_path, PLAN.replace("width = 84", "width = 114.3").replace("finger = 6", "finger = 12.7"))

@@ -23,6 +23,11 @@ def test_only_the_kerf_is_needed(tmp_path: Path) -> None:
     assert shop.voice == VoiceSettings()
 
 
+@pytest.mark.parametrize("written", ["'1/8\"'", '"⅛ in"', '"⅛″"'])
+def test_a_kerf_may_be_written_as_on_a_ruler(tmp_path: Path, written: str) -> None:
+    assert shop_of(tmp_path, f"[blade]\nkerf = {written}\n").blade.kerf == Fraction("3.175")
+
+
 def test_every_figure_is_kept_exactly(tmp_path: Path) -> None:
     shop = shop_of(
         tmp_path,
@@ -48,7 +53,7 @@ stop_side = "right"
 key = "f13"
 hold_s = 1
 double_tap_s = 0.4
-pass_takes_s = 0
+pass_takes_s = 1
 [voice]
 lead_in = "juniper"
 recogniser = "vosk"
@@ -72,7 +77,7 @@ loudspeaker = "USB Audio"
         "setting bar",
         "right",
     )
-    assert shop.pedal == PedalSettings("f13", 1.0, 0.4, 0.0)
+    assert shop.pedal == PedalSettings("f13", 1.0, 0.4, 1.0)
     assert shop.voice == VoiceSettings(
         "en", "juniper", "vosk", "fractions", 200, "models/small", loudspeaker="USB Audio"
     )
@@ -145,8 +150,10 @@ FAULTS = [
     ("[pedal]\nhold_s = nan", "pedal.hold_s: must be a number, 0.3 or more and at most 5 s (got NaN)"),
     ("[pedal]\nhold_s = true", "pedal.hold_s: must be a number, 0.3 or more and at most 5 s (got true)"),
     ("[pedal]\ndouble_tap_s = 1.01", "pedal.double_tap_s: must be a number, 0.1 or more and at most 1 s (got 1.01)"),
-    ('[pedal]\npass_takes_s = "4"', 'pedal.pass_takes_s: must be a number, 0 or more and at most 600 s (got "4")'),
-    ("[pedal]\npass_takes_s = inf", "pedal.pass_takes_s: must be a number, 0 or more and at most 600 s (got Infinity)"),
+    ('[pedal]\npass_takes_s = "4"', 'pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got "4")'),
+    ("[pedal]\npass_takes_s = 0", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got 0); give"),
+    ("[pedal]\npass_takes_s = 0.99", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got 0.99)"),
+    ("[pedal]\npass_takes_s = inf", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got Infinity)"),
     ("[pedal]\nkeey = 3", "pedal.keey: is no key of ours; did you mean key?"),
     ('[voice]\nlanguage = "de"', 'voice.language: must be "en" or "ko" (got "de"); write it just so, in quotes'),
     ('[voice]\nlead_in = "Mary"', 'voice.lead_in: must be one word of lower-case letters (got "Mary"); give one'),
@@ -216,9 +223,11 @@ def test_without_a_path_the_users_own_shop_file_is_read(tmp_path: Path, monkeypa
     with pytest.raises(BadInput) as caught:
         shop_file.read_shop(None)
     assert len(caught.value.faults) == 1
-    begin = f"shop.toml: there is no shop file in {tmp_path}, and a kerf is never guessed; write it with "
+    begin = (
+        f"shop.toml: there is no shop file in {tmp_path}, and a kerf is never guessed; copy the one for your carriage"
+    )
     assert str(caught.value).startswith(begin)
-    assert str(caught.value).endswith("[blade] and its measured kerf, or name another with --shop FILE")
+    assert str(caught.value).endswith("; or name another with --shop FILE")
     own.write_text(SHOP)
     assert shop_file.read_shop(None).blade.kerf == Fraction("3.18")
 

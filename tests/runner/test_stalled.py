@@ -13,13 +13,13 @@ from pathlib import Path
 import pytest
 
 from tests.runner.stalled_child import STALLED_BY
-from tests.runner.test_whole_program import FIRST_CHECK, SECOND_CHECK, SHOP, TOLD_S, Fact, Saw, checked, one_pass
+from tests.runner.test_whole_program import FIRST_CHECK, SECOND_CHECK, TOLD_S, Fact, Saw, checked, one_pass
 
 pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX"),
     pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning"),
 ]
-PASS_TAKES_S = 1.0
+PASS_TAKES_S = 1.0  # as in SHOP
 APART_S = PASS_TAKES_S + TOLD_S  # each press would do, had what it answers been announced when the one before was made
 REFUSED = "began before this was asked; it does not count."
 UNTIL_COMMITTED_S = 15.0
@@ -32,8 +32,6 @@ class SlowSaw(Saw):
     def __init__(self, folder: Path):
         super().__init__(folder)
         self._stall = folder / "stalled"
-        shop = SHOP.replace("pass_takes_s = 0", f"pass_takes_s = {PASS_TAKES_S}")
-        (folder / "shop.toml").write_text(shop, encoding="utf-8")
         plan = (folder / "plan.toml").read_text(encoding="utf-8")
         (folder / "plan.toml").write_text(plan.replace("width = 18", "width = 90"), encoding="utf-8")
 

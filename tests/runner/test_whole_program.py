@@ -36,7 +36,7 @@ checks_off = ["zero", "edge and face", "blade height", "backing"]
 kerf = 3.18
 run_down_s = 0
 [pedal]
-pass_takes_s = 0
+pass_takes_s = 1
 """
 Fact = tuple[Any, ...]
 

@@ -1,0 +1,229 @@
+"""The command line's own faults in our four parts, and the line that should have been typed."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from assistant.errors import BadInput, Fault, WrongFile
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+KINDS = {"int": "must be a whole number", "float": "must be a number"}
+PLAN, SHOP = "PLAN", "SHOP"
+
+
+class Parser(argparse.ArgumentParser):
+    """Raises BadInput where argparse would print its usage and end the program."""
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **{"exit_on_error": False} | more)
+        self._words: list[str] = []
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        self._words = list(args or ())
+        try:
+            return super().parse_known_args(args, namespace)
+        except argparse.ArgumentError as error:
+            raise BadInput(list(self._faults(error.message, error.argument_name or ""))) from error
+
+    def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
+        found, left_over = self.parse_known_args(args, namespace)
+        if left_over:
+            command = self._command(getattr(found, "command", ""))
+            raise BadInput([command._unknown(word) for word in left_over])
+        return found
+
+    def error(self, message: str) -> NoReturn:
+        raise BadInput(list(self._faults(message, "")))
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        """argparse drops what it can't write, without a word."""
+        print(message, end="", file=file or sys.stderr)
+
+    def _command(self, name: str) -> Parser:
+        commands = next((a.choices for a in self._actions if isinstance(a, argparse._SubParsersAction)), {})
+        return commands.get(name, self)
+
+    def _faults(self, message: str, name: str) -> Iterator[Fault]:
+        """message: argparse's, of any supported Python. name: of the argument it is about, "" for none."""
+        for pattern, made in self._readings:
+            if found := re.search(pattern, message, re.S):
+                yield from made(self, found, name)
+                return
+        yield Fault(message, "", self._where(name), f"see {self.prog} --help")
+
+    def _missing(self, found: re.Match[str], _: str) -> Iterator[Fault]:
+        for name in found[1].split(", "):
+            if name == "COMMAND":
+                yield Fault("no command is given", "", self._where(), f"give one: {self._commands()}")
+            else:
+                yield Fault("is missing", "", self._where(name), f"give it: {self._least()}")
+
+    def _valueless(self, found: re.Match[str], name: str) -> Iterator[Fault]:
+        mend = f"give it: {self._call(name)}"
+        for option, value in zip(self._words, self._words[1:], strict=False):
+            if option in name.split("/") and re.match(r"-\.?\d", value):
+                mend = f"a value that begins with a minus goes behind an equals sign: {option}={value}"
+        yield Fault("needs a value", "", self._where(name), mend)
+
+    def _mistyped(self, found: re.Match[str], name: str) -> Iterator[Fault]:
+        action = self._action(name)
+        default = action.default if action is not None and action.default is not None else 3
+        mend = f"give it: {self._call(name)}"
+        if name.startswith("-"):
+            mend += f", e.g. {name} {default:g}" if isinstance(default, (int, float)) else ""
+        yield Fault(KINDS.get(found[1], f"must be a {found[1]}"), _shown(_bare(found[2])), self._where(name), mend)
+
+    def _not_chosen(self, found: re.Match[str], name: str) -> Iterator[Fault]:
+        from assistant.plans.reader import nearest, one_of
+
+        action, value = self._action(name), _bare(found[1])
+        choices = [str(choice) for choice in (action.choices if action is not None and action.choices else ())]
+        near = nearest(value, choices)
+        if isinstance(action, argparse._SubParsersAction):
+            mend = f"did you mean {self.prog} {near}?" if near else f"give one: {self._commands()}"
+            command = next((word for word in self._words if word in choices), None)
+            if command is not None and self._words[0] not in choices:
+                rest = [word for word in self._words if word is not command]
+                mend = f"the command comes first: {_typed([self.prog, command, *rest])}"
+            yield Fault("there is no such command", _shown(value), self._where(), mend)
+        else:
+            mend = f'did you mean "{near}"?' if near else f"give it: {self._call(name)}"
+            yield Fault(f"must be {one_of(choices)}", _shown(value), self._where(name), mend)
+
+    def _ambiguous(self, found: re.Match[str], _: str) -> Iterator[Fault]:
+        several = " or ".join(found[2].split(", "))
+        yield Fault("is short for more than one option", found[1], self._where(), f"write it out: {several}")
+
+    def _flag(self, found: re.Match[str], name: str) -> Iterator[Fault]:
+        yield Fault("takes no value", _shown(_bare(found[1])), self._where(name), f"leave the value out: {name}")
+
+    _readings: tuple[tuple[str, Callable[[Parser, re.Match[str], str], Iterator[Fault]]], ...] = (
+        (r"^the following arguments are required: (.*)", _missing),
+        (r"^expected .*arguments?$", _valueless),
+        (r"^invalid (\w+) value: (.*)", _mistyped),
+        (r"^invalid choice: (.*?)(?: \(choose from|, maybe you meant|$)", _not_chosen),
+        (r"^ambiguous option: (\S+) could match (.*)", _ambiguous),
+        (r"^ignored explicit argument (.*)", _flag),
+    )
+
+    def _unknown(self, word: str) -> Fault:
+        """A word that no option or argument has taken."""
+        from assistant.plans.reader import nearest
+
+        if not word.startswith("-") or word == "-":
+            takes = " ".join(_name(action) for action in self._actions if not action.option_strings) or "options only"
+            mend = f"leave it out: {self.prog} takes {takes}; a value with a space in it goes in quotes"
+            return Fault("there is no place for this", _shown(word), self._where(), mend)
+        option = word.partition("=")[0]
+        near = nearest(option, [name for action in self._actions for name in action.option_strings])
+        mend = f"did you mean {near}?" if near else f"leave it out; {self.prog} --help lists those there are"
+        return Fault("there is no such option", _shown(word), self._where(), mend)
+
+    def _action(self, name: str) -> argparse.Action | None:
+        names = set(name.split("/"))
+        for action in self._actions:
+            if names & {*action.option_strings, str(action.metavar), action.dest, _name(action)}:
+                return action
+        return None
+
+    def _where(self, name: str = "") -> str:
+        command = self.prog.partition(" ")[2] or "command line"
+        return f"{command}: {name}" if name else command
+
+    def _call(self, name: str) -> str:
+        action = self._action(name)
+        if action is None or not action.option_strings:
+            return self._least()
+        return f"{name.split('/')[-1]} {_name(action)}"
+
+    def _least(self) -> str:
+        """The command with no more than it needs."""
+        needed = [action for action in self._actions if action.required]
+        return " ".join([self.prog, *(" ".join([*a.option_strings[-1:], _name(a)]) for a in needed)])
+
+    def _commands(self) -> str:
+        commands = next(a.choices for a in self._actions if isinstance(a, argparse._SubParsersAction))
+        return ", ".join(commands)
+
+
+def _name(action: argparse.Action) -> str:
+    """What stands for its value."""
+    if action.metavar is not None:
+        return str(action.metavar)
+    if action.choices:
+        return "|".join(str(choice) for choice in action.choices)
+    return action.dest.upper()
+
+
+def _shown(text: str) -> str:
+    from assistant.plans.document import shown
+
+    return shown(text)
+
+
+def _bare(text: str) -> str:
+    """What was typed, of argparse's quotation of it."""
+    import ast
+
+    try:
+        return str(ast.literal_eval(text))
+    except (SyntaxError, ValueError):
+        return text
+
+
+def _typed(words: Sequence[str]) -> str:
+    import shlex
+
+    return shlex.join(words)
+
+
+def with_right_line(faults: Sequence[Fault], words: Sequence[str], plan: Path | None, shop: Path | None) -> list[Fault]:
+    """The same faults; where a plan or shop file was given for the other, the mend is the line to type.
+
+    words: the command line, without the program's name. plan, shop: the files named on it.
+    """
+    if not any(isinstance(fault, WrongFile) for fault in faults):
+        return list(faults)
+    mend = right_line(words, plan, shop)
+    return [replace(fault, mend=mend) if isinstance(fault, WrongFile) else fault for fault in faults]
+
+
+def right_line(words: Sequence[str], plan: Path | None, shop: Path | None) -> str:
+    """What should have been typed, as a mend; a capital word is left where a file is still to be named."""
+    from pathlib import Path
+
+    from assistant.plans.document import kind_of_file
+
+    given = {"plan": kind_of_file(plan), "shop": kind_of_file(shop)}
+    files = {"plan": plan, "shop": shop}
+    right: dict[str, str] = {}
+    for role, other, blank in (("plan", "shop", PLAN), ("shop", "plan", SHOP)):
+        if given[role] == other or (role == "shop" and files[role] is None):
+            right[role] = str(files[other]) if given[other] == role else blank
+    line, named = [], False
+    for before, word in zip(["", *words], words, strict=False):
+        option, equals, value = word.partition("=")
+        if equals and _is_shop_option(option):
+            line.append(f"{option}={right.get('shop', value)}")
+        elif _is_shop_option(before):
+            line.append(right.get("shop", word))
+        else:
+            line.append(right["plan"] if "plan" in right and plan is not None and Path(word) == plan else word)
+        named = named or _is_shop_option(option)
+    if not named:
+        line += ["--shop", right["shop"]]
+    blanks = [blank for blank in (PLAN, SHOP) if any(word.rpartition("=")[2] == blank for word in line)]
+    what = {PLAN: "your plan", SHOP: "your shop file"}
+    told = " and ".join(f"{what[blank]} for {blank}" for blank in blanks)
+    return f"type: {_typed(['kerfcall', *line])}" + (f" (with {told})" if told else "")
+
+
+def _is_shop_option(word: str) -> bool:
+    return len(word) > 2 and "--shop".startswith(word)
