@@ -84,6 +84,35 @@ def committed_frames(log: bytes, size: int) -> Iterator[tuple[int, bytes]]:
         before = head[4:6]
 
 
+def log_is_whole(log: bytes) -> bool:
+    """Whether SQLite, which stops at the first frame that isn't whole, would pass over nothing that was written.
+
+    Frames left over from before the log was last begun again differ in both salts; one that was damaged has one of them
+    still. Whole frames at the end without their commit are of a process that was killed, and are nothing. A broken one
+    at the very end may be damage or a power cut in the midst of writing: that can't be told, so it counts as broken.
+    """
+    if len(log) <= 32 or not any(log):
+        return True
+    magic, _, size = struct.unpack_from(">3I", log)
+    order = ">" if magic == _LOG_MAGIC + 1 else "<"
+    before = struct.unpack_from(">2I", log, 24)
+    if magic not in (_LOG_MAGIC, _LOG_MAGIC + 1) or checksum(log[:24], (0, 0), order) != before:
+        return False
+    salts = struct.unpack_from(">2I", log, 16)
+    still_whole = True
+    for start in range(32, len(log) - size - 23, size + 24):
+        head = struct.unpack_from(">6I", log, start)
+        ours = head[2] == salts[0], head[3] == salts[1]
+        if still_whole:
+            still_whole = all(ours) and head[0] > 0
+            if still_whole:
+                before = checksum(log[start : start + 8] + log[start + 24 : start + 24 + size], before, order)
+                still_whole = before == head[4:6]
+        if not still_whole and any(ours):
+            return False
+    return True
+
+
 def checksum(data: bytes, seed: tuple[int, ...], order: str) -> tuple[int, int]:
     """The log's running checksum over 32-bit words, two at a time."""
     first, second = seed

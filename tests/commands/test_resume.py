@@ -12,7 +12,7 @@ from typing import ClassVar
 
 import pytest
 
-from assistant.journal import codec
+from assistant.journal import codec, schema
 from assistant.journal.store import FILE_NAME, Journal
 from assistant.plans.model import Check
 from assistant.session.facts import Record, SetupStarted, Started
@@ -211,7 +211,8 @@ class TestSessionsStoredBefore:
         bodies = [("started", 2, started), *((kind, 1, json.dumps(body)) for kind, body in self.PLACES)]
         rows = [(session, n, float(n), utc, kind, version, body) for n, (kind, version, body) in enumerate(bodies, 1)]
         with contextlib.closing(sqlite3.connect(workshop.folder / "state" / FILE_NAME)) as database, database:
-            database.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
+            database.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?, '')", rows)
+            schema.seal_all(database)
         return workshop
 
     def test_is_asked_the_setups_end_and_finished_with_it(self, stored: Workshop) -> None:
