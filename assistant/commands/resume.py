@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
         rehearsed = is_rehearsed(args)
         row = _row(journal, args.session) if args.session else _latest_begun(journal, rehearsed)
         session = row.id
-        if rehearsed and not row.rehearsed:
+        if rehearsed and not row.rehearsed and not row.fault:
             raise CouldNotRun(
                 f"session {session} cuts wood: a rehearsal would record passes that nobody cut; rehearse a new one "
                 "with: kerfcall cut PLAN --rehearse SCRIPT"
@@ -52,12 +52,12 @@ def run(args: argparse.Namespace) -> int:
 def _latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
     """The newest open session of this kind that holds a fact, by order of creation: a clock may have been set back.
 
-    One killed before its first fact has nothing to come back to.
+    One killed before its first fact has nothing to come back to. A damaged one is no reason to take an older one.
 
     Raises CouldNotRun, naming an open one of the other kind.
     """
-    begun = [row for row in journal.sessions() if row.state == "open" and row.facts]
-    kind = [row for row in begun if row.rehearsed == rehearsed]
+    begun = [row for row in journal.sessions() if row.state == "open" and (row.facts or row.fault)]
+    kind = [row for row in begun if row.rehearsed == rehearsed or row.fault]  # damaged, it may be of either
     if kind:
         return kind[-1]
     if begun and not rehearsed:

@@ -34,7 +34,7 @@ RECOVERS = "`kerfcall journal repair` recovers what can be read"
 def explained(error: sqlite3.Error | UnicodeDecodeError, path: Path) -> JournalError:
     """Our error for one of SQLite's: which file, what is wrong, what mends it."""
     code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
-    mend = _MENDS.get(code, "`kerfcall journal repair` checks it")
+    mend = _MENDS.get(code, "it can't be used as it is; `kerfcall journal repair` checks it")
     return JournalError(f"journal {path}: {mend} ({error})")
 
 

@@ -51,8 +51,9 @@ class Salvage:
 
     sessions: by id, (seq, id, title, plan_digest, plan_path, started_utc, state, program_version, last, head, seal).
     facts: by session and number, as in the table. Seals are "" where there were none yet. rowids: of the facts.
-    gaps: session, first and last, and when it was found. unreadable: what is no fact, in words. shown: by table, what
-    SQLite itself shows, each row after its rowid.
+    gaps: session, first and last, and when it was found. unreadable: what is no fact, in words. doubtful: facts from
+    where nobody knows whether they were committed; only their seals can prove them. shown: by table, what SQLite itself
+    shows, each row after its rowid.
     """
 
     sessions: dict[str, list[Row]] = field(default_factory=lambda: defaultdict(list))
@@ -60,19 +61,27 @@ class Salvage:
     rowids: dict[tuple[str, int], int] = field(default_factory=dict)
     gaps: dict[Row, str] = field(default_factory=dict)
     unreadable: dict[tuple[str, int], str] = field(default_factory=dict)
+    doubtful: dict[tuple[str, int], list[Row]] = field(default_factory=lambda: defaultdict(list))
     shown: dict[str, set[Row]] = field(default_factory=lambda: defaultdict(set))
 
-    def add(self, rowid: int, stored: Row) -> None:
+    def add(self, rowid: int, stored: Row, doubtful: bool = False) -> None:
         """Take a row by its shape. Text stored as bytes is text all the same: a seal will tell."""
         try:
             row = tuple(value.decode() if isinstance(value, bytes) else value for value in stored)
         except UnicodeDecodeError:
             return
         if _fits(row, (str, int, (int, float), str, str, int, str), (str,)):
-            self._add_fact(rowid, (*row[:2], float(row[2]) + 0.0, *row[3:7], *(row[7:] or ("",))))
+            fact: Row = (*row[:2], float(row[2]) + 0.0, *row[3:7], *(row[7:] or ("",)))
+            if not doubtful:
+                self._add_fact(rowid, fact)
+            elif fact[7] and not _fault_of(fact):
+                self.doubtful[fact[0], fact[1]].append(fact)
+                self.rowids.setdefault((fact[0], fact[1]), rowid)
         elif _fits(row, (type(None), str, str, str, str, str, str, str), (int, str, str)) and row[6] in schema.STATES:
-            self.sessions[row[1]].append((rowid, *row[1:8], *(row[8:] or (0, "", ""))))
-        elif _fits(row, (str, int, int, str)):
+            one = (rowid, *row[1:8], *(row[8:] or (0, "", "")))
+            if not doubtful or _is_proved(one):
+                self.sessions[row[1]].append(one)
+        elif _fits(row, (str, int, int, str)) and not doubtful:
             self.gaps.setdefault(row[:3], row[3])
 
     def _add_fact(self, rowid: int, row: Row) -> None:
@@ -124,9 +133,14 @@ def _repair_in(work: Path, path: Path) -> Repair:
     log_whole = pages.log_is_whole(log_bytes)
     version = _sound_version(copy)
     found = salvage(path.read_bytes(), log_bytes, copy)
-    mended = _in_order(_mended(found))
+    if not log_whole:
+        for rowid, row in pages.rows_not_committed(path.read_bytes(), log_bytes):
+            found.add(rowid, row, doubtful=True)
+    all_mended = [_mend(found, session, present) for session, present in _numbers(found).items()]
+    lost = tuple(line for one in all_mended for line in one.lost)
+    # A fact whose session's name was damaged makes no session of its own.
+    mended = _in_order([one for one in all_mended if one.facts or one.row[1] in found.sessions])
     facts = sum(len(one.facts) for one in mended)
-    lost = tuple(line for one in mended for line in one.lost)
     if version is not None and log_whole and _is_as_shown(found, mended, version):
         return Repair(True, len(mended), facts, lost, None)
     if not found.sessions and not found.facts:
@@ -205,11 +219,12 @@ def _fault_of(row: Row) -> str:
     return ""
 
 
-def _mended(found: Salvage) -> list[Mended]:
+def _numbers(found: Salvage) -> dict[str, list[int]]:
+    """Of the facts of each session of which anything was found."""
     numbers: dict[str, list[int]] = {session: [] for session in found.sessions}
-    for session, n in sorted(found.facts):
+    for session, n in sorted({**found.facts, **found.doubtful}):
         numbers.setdefault(session, []).append(n)
-    return [_mend(found, session, present) for session, present in numbers.items()]
+    return numbers
 
 
 def _mend(found: Salvage, session: str, numbers: list[int]) -> Mended:
@@ -218,7 +233,7 @@ def _mend(found: Salvage, session: str, numbers: list[int]) -> Mended:
     rows = found.sessions.get(session, [])
     ends = {row[9].encode() for row in rows if row[9]}
     known_gaps = {gap[1:] for gap in found.gaps if gap[0] == session}
-    readings = {n: _readings(found.facts[session, n]) for n in numbers}
+    readings = {n: _readings(found.facts[session, n], found.doubtful[session, n]) for n in numbers}
     chosen, apart = _chosen(session, readings, known_gaps, ends)
     lost += [f"session {session}, fact {n} ({kind}): it doesn't match its checksum" for n, kind in apart]
     facts, head = _chained(session, chosen)
@@ -239,10 +254,23 @@ def _mend(found: Salvage, session: str, numbers: list[int]) -> Mended:
     )
 
 
-def _readings(rows: list[Row]) -> tuple[list[Row], set[bytes]]:
-    """The different contents that a place was found to hold (n, at, utc, kind, version, body), and the seals."""
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """The different contents that a place was found to hold (n, at, utc, kind, version, body), and the seals.
+
+    sure: those that were committed, each with the seal beside it.
+    """
+
+    contents: list[Row]
+    seals: set[bytes]
+    sure: list[tuple[Row, bytes]]
+
+
+def _readings(sure: list[Row], doubtful: list[Row]) -> Readings:
+    rows = sure + doubtful
     contents = list(dict.fromkeys(row[1:7] for row in rows))
-    return contents, {row[7].encode() for row in rows if row[7]}
+    seals = {row[7].encode() for row in rows if row[7]}
+    return Readings(contents, seals, [(row[1:7], row[7].encode()) for row in sure])
 
 
 def _seals_with(session: str, befores: Iterable[bytes], contents: Iterable[Row]) -> dict[bytes, Row]:
@@ -257,37 +285,41 @@ def _seal(before: bytes, name: bytes, content: Row) -> bytes:
 
 
 def _chosen(
-    session: str, readings: dict[int, tuple[list[Row], set[bytes]]], gaps: set[Row], ends: set[bytes]
+    session: str, readings: dict[int, Readings], gaps: set[Row], ends: set[bytes]
 ) -> tuple[list[Row], list[tuple[int, str]]]:
     """The content of each number that is to stand; and the numbers, with their kinds, whose content is disproved.
 
     A content is proved by its own seal, or, where that is damaged, by the one after it, which rests on it: that of the
-    next fact or the row's. After a gap that nobody has recorded there is nothing to prove it by, and before there were
-    seals either: then it stands as it was read. ends: what rows give for the seal of the last fact.
+    next fact or the row's. After a gap that nobody has recorded there is nothing to prove it by: then it stands as it
+    was read where what follows is chained to its seal, which shows that it is in its place. So does everything from
+    before there were seals. ends: what rows give for the seal of the last fact.
     """
     kept: list[Row] = []
     apart: list[tuple[int, str]] = []
-    sealed = any(seals for _, seals in readings.values())
+    sealed = any(one.seals for one in readings.values())
     befores, expected = {START}, 1
-    for n, (contents, seals) in readings.items():
-        unproved = not sealed or (n != expected and (expected, n - 1) not in gaps)
+    for n, one in readings.items():
+        after_gap = n != expected and (expected, n - 1) not in gaps
         expected = n + 1
-        reckoned = _seals_with(session, befores, contents)
-        after_contents, after = readings.get(n + 1, ([], ends))
-        proved = [seal for seal in reckoned if seal in seals] or [
-            seal
-            for seal in reckoned
-            if (after & _seals_with(session, [seal], after_contents).keys() if after_contents else seal in after)
-        ]
+        reckoned = _seals_with(session, befores, one.contents)
+        following = readings.get(n + 1)
+
+        def bears(seal: bytes, following: Readings | None = following) -> bool:
+            if following is None:
+                return seal in ends
+            return bool(following.seals & _seals_with(session, [seal], following.contents).keys())
+
+        proved = [s for s in reckoned if s in one.seals] or [s for s in reckoned if bears(s)]
         if proved:
             kept.append(reckoned[proved[0]])
             befores = {proved[0]}
+            continue
+        befores = one.seals | reckoned.keys()
+        in_place = [content for content, seal in one.sure if not sealed or (after_gap and bears(seal))]
+        if in_place:
+            kept.append(in_place[0])
         else:
-            befores = seals | reckoned.keys()
-            if unproved:
-                kept.append(contents[0])
-            else:
-                apart.append((n, contents[0][3]))
+            apart.append((n, one.contents[0][3]))
     return kept, apart
 
 
@@ -306,7 +338,7 @@ def _row_of(session: str, rows: list[Row], facts: list[Row], head: bytes) -> tup
     A row that its seal proves leads, the one that tells of most facts first; then one from before there were seals.
     """
     highest = facts[-1][0] if facts else 0
-    proved = [row for row in rows if row[10] and _row_seal(row, row[8], row[9].encode()) == row[10].encode()]
+    proved = [row for row in rows if _is_proved(row)]
     if proved:
         row = max(proved, key=lambda one: one[8])
         return row, True, max(row[8], highest), ""
@@ -322,6 +354,10 @@ def _row_of(session: str, rows: list[Row], facts: list[Row], head: bytes) -> tup
     if damaged:
         return damaged[0], False, last, "its row doesn't match its checksum: title, plan and dates may be wrong"
     return _row_from_facts(session, facts), False, highest, "its row is missing"
+
+
+def _is_proved(row: Row) -> bool:
+    return bool(row[10]) and _row_seal(row, row[8], row[9].encode()) == row[10].encode()
 
 
 def _row_seal(row: Row, last: int, head: bytes) -> bytes:
