@@ -298,16 +298,19 @@ def _chosen(
     apart: list[tuple[int, str]] = []
     sealed = any(one.seals for one in readings.values())
     befores, expected = {START}, 1
+    nexts = dict(zip(readings, list(readings)[1:], strict=False))
     for n, one in readings.items():
         after_gap = n != expected and (expected, n - 1) not in gaps
         expected = n + 1
         reckoned = _seals_with(session, befores, one.contents)
-        following = readings.get(n + 1)
+        following = nexts.get(n)
 
-        def bears(seal: bytes, following: Readings | None = following) -> bool:
+        def bears(seal: bytes, n: int = n, following: int | None = following) -> bool:
             if following is None:
                 return seal in ends
-            return bool(following.seals & _seals_with(session, [seal], following.contents).keys())
+            chained = following == n + 1 or (n + 1, following - 1) in gaps
+            after = readings[following]
+            return chained and bool(after.seals & _seals_with(session, [seal], after.contents).keys())
 
         proved = [s for s in reckoned if s in one.seals] or [s for s in reckoned if bears(s)]
         if proved:

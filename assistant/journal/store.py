@@ -264,7 +264,8 @@ class Journal:
                         raise of_fact(self.path, session_id, n, text_of(kind), "it doesn't match its checksum")
                     yield self._read(session_id, n, (at, utc, kind, version, body))
             finally:
-                cursor.close()
+                with suppress(sqlite3.ProgrammingError):  # whoever stopped half-way may have closed the journal first
+                    cursor.close()
             if expected <= last:
                 self._gap(session_id, expected, last + 1, gaps, with_gaps)
             if head != standing.head or self._goes_on(session_id, last):
