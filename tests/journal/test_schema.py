@@ -40,9 +40,10 @@ def version(state: Path) -> int:
 
 def test_every_byte_of_a_fact_stays_as_its_release_wrote_it(tmp_path: Path) -> None:
     old_journal(tmp_path)
+    before = rows(tmp_path / FILE_NAME)
     with Journal.open(tmp_path) as journal:
         assert all(not row.fault for row in journal.sessions())
-    assert rows(tmp_path / FILE_NAME) == rows(FIXTURES / "schema_1.sqlite3")
+    assert rows(tmp_path / FILE_NAME) == before and len(before) > 25
     assert version(tmp_path) == 2
     assert repair(tmp_path).healthy
 
