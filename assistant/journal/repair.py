@@ -138,8 +138,8 @@ def _repair_in(work: Path, path: Path) -> Repair:
             found.add(rowid, row, doubtful=True)
     all_mended = [_mend(found, session, present) for session, present in _numbers(found).items()]
     lost = tuple(line for one in all_mended for line in one.lost)
-    # A fact whose session's name was damaged makes no session of its own.
-    mended = _in_order([one for one in all_mended if one.facts or one.row[1] in found.sessions])
+    # A fact or a row whose session's name was damaged makes no session of its own.
+    mended = _in_order([one for one in all_mended if one.facts or one.placed])
     facts = sum(len(one.facts) for one in mended)
     if version is not None and log_whole and _is_as_shown(found, mended, version):
         return Repair(True, len(mended), facts, lost, None)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from assistant.journal.seals import START, fact_seal, row_seal
+from assistant.journal.seals import START, row_seal
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,27 +60,27 @@ class Sum:
     last: int = 0
     head: bytes = START
     at: float = 0.0
-    utc: str = ""
+    utc: bytes | None = b""
     rehearsed: bool = False
     cut: set[tuple[int, int]] = field(default_factory=set)
     fault: str = ""
 
-    def add(self, name: bytes, fact: Sequence[Any], seal: bytes | None) -> None:
-        n, at, utc, kind, _, body = fact
+    def add(
+        self, n: Any, at: Any, utc: bytes | None, kind: bytes | None, body: bytes | None, seal: bytes, right: bytes
+    ) -> None:
+        """One more fact. seal: the one it has; right: the one it should have."""
         self.facts += 1
-        self.head = fact_seal(self.head, name, *fact)
-        if self.head != seal:
-            self.fault = self.fault or f"fact {n!r:.40} ({text_of(kind)!r:.40}) doesn't match its checksum"
-        self.head = seal or START
+        self.head = seal
         try:
-            self.last, self.at, self.utc = int(n), float(at), text_of(utc)
-            if not math.isfinite(self.at):
-                raise ValueError(f"its time is {self.at}")
+            if seal != right:
+                raise ValueError("it doesn't match its checksum")
+            if type(n) is not int or type(at) is not float or not math.isfinite(at):
+                raise ValueError(f"its number is {n!r:.40}, its time {at!r:.40}")
+            self.last, self.at, self.utc = n, at, utc
             if kind in _COUNTED or n == 1:
                 self._count(text_of(kind), json.loads(body or b""))
         except (ValueError, KeyError, TypeError, RecursionError) as error:
-            self.at = self.at if math.isfinite(self.at) else 0.0
-            self.fault = self.fault or f"fact {n!r:.40} ({text_of(kind)!r:.40}) can't be read: {error!r:.80}"
+            self.fault = self.fault or f"fact {n!r:.40} ({text_of(kind)!r:.40}) can't be read: {error!s:.80}"
 
     def _count(self, kind: str, body: dict[str, Any]) -> None:
         if kind == "pass_cut":
@@ -108,7 +107,7 @@ def session_row(row: Standing, of: Sum) -> SessionRow:
         of.facts,
         len(of.cut),
         of.at,
-        of.utc,
+        text_of(of.utc),
         of.rehearsed,
         row.last,
         of.fault,

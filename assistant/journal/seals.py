@@ -2,8 +2,8 @@
 
 A seal is the first 32 hexadecimal digits of SHA-256 over these, in UTF-8, with a line feed between them:
 
-of a fact   the seal of the fact before it in the session ("" for the first); session; n; at, in the fewest decimal
-            digits that read back as the same binary number ("8.0", "1e+16"); version; utc; kind; body
+of a fact   the seal of the fact before it in the session ("" for the first); session; n, at and version in 24 bytes,
+            big-endian (64-bit integer, IEEE 754 binary64, 64-bit integer); utc; kind; body
 of a row    seq; id; title; plan_digest; plan_path; started_utc; state; program_version; last; head
 
 Each fact's seal rests on all before it, and the row says where the chain ends; so whatever is changed, taken out, put
@@ -12,12 +12,14 @@ in or put in another order is noticed. They are against damage, not against some
 
 from __future__ import annotations
 
+import struct
 from hashlib import sha256
 
 START = b""
 """What the first fact's seal is chained to."""
 
 _DIGITS = 32
+_numbers = struct.Struct(">qdq").pack
 
 
 def fact_seal(
@@ -30,18 +32,19 @@ def fact_seal(
     version: object,
     body: bytes | None,
 ) -> bytes:
-    """The seal of one fact, whatever the types of what a table holds; text as its bytes."""
-    return _seal(b"\n".join((before, session, _text(f"{n}\n{at!r}\n{version}"), utc or b"", kind or b"", body or b"")))
+    """The seal of one fact, text as its bytes. Other types, which only an old journal can hold, have one too."""
+    try:
+        data = b"\n".join((before, session, _numbers(n, at, version), utc, kind, body))  # type: ignore[arg-type]
+    except (struct.error, TypeError):
+        data = b"\n".join((before, session, _text(f"{n}\n{at!r}\n{version}"), utc or b"", kind or b"", body or b""))
+    return sha256(data).hexdigest()[:_DIGITS].encode()
 
 
 def row_seal(seq: object, texts: tuple[bytes | None, ...], last: object, head: bytes | None) -> bytes:
     """The seal of a session's row. texts: id, title, plan_digest, plan_path, started_utc, state, program_version."""
-    return _seal(b"\n".join((_text(seq), *(text or b"" for text in texts), _text(last), head or b"")))
+    data = b"\n".join((_text(seq), *(text or b"" for text in texts), _text(last), head or b""))
+    return sha256(data).hexdigest()[:_DIGITS].encode()
 
 
 def _text(value: object) -> bytes:
     return f"{value}".encode("utf-8", "surrogatepass")
-
-
-def _seal(data: bytes) -> bytes:
-    return sha256(data).hexdigest()[:_DIGITS].encode()

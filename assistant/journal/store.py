@@ -251,6 +251,7 @@ class Journal:
         self, session_id: str, standing: Standing, gaps: set[tuple[int, int]], with_gaps: bool
     ) -> Iterator[Record]:
         expected, head, name, last = 1, START, session_id.encode(), standing.last
+        decode = codec.decode
         query = f"SELECT {schema.FACTS}, CAST(seal AS BLOB) FROM facts WHERE session = ? AND n <= ? ORDER BY n"
         with translated(self.path):
             cursor = self._connection.execute(query, (session_id, last))
@@ -262,7 +263,14 @@ class Journal:
                     head = fact_seal(head, name, n, at, utc, kind, version, body)
                     if head != seal:
                         raise of_fact(self.path, session_id, n, text_of(kind), "it doesn't match its checksum")
-                    yield self._read(session_id, n, (at, utc, kind, version, body))
+                    try:
+                        fact = decode(kind.decode(), version, body.decode())
+                        if type(at) is not float or not math.isfinite(at):
+                            raise JournalError(f"its time is {at!r:.40}, not a number of seconds")
+                        record = Record(n, at, utc.decode(), fact)
+                    except Exception as error:
+                        raise self._unreadable(session_id, n, kind, error) from error
+                    yield record
             finally:
                 with suppress(sqlite3.ProgrammingError):  # whoever stopped half-way may have closed the journal first
                     cursor.close()
@@ -294,20 +302,13 @@ class Journal:
             return False
         return self._standing(session_id).last == last
 
-    def _read(self, session_id: str, n: int, row: tuple[Any, ...]) -> Record:
-        """The record of a row's at, utc, kind, version and body. Raises JournalError, whatever is wrong with it."""
-        at, utc, kind, version, body = row
-        try:
-            fact = codec.decode((kind or b"").decode(), version, (body or b"").decode())
-            if type(at) is not float or not math.isfinite(at):
-                raise JournalError(f"its time is {at!r:.40}, not a number of seconds")
-            return Record(n, at, (utc or b"").decode(), fact)
-        except codec.TooNew as error:
+    def _unreadable(self, session_id: str, n: int, kind: bytes | None, error: Exception) -> JournalError:
+        """What is no fact, whatever is wrong with it."""
+        if isinstance(error, codec.TooNew):
             what, _, mend = str(error).rpartition("; ")
-            raise of_fact(self.path, session_id, n, text_of(kind), what, mend) from error
-        except Exception as error:
-            what = str(error) if isinstance(error, JournalError) else f"it can't be read: {error!r:.200}"
-            raise of_fact(self.path, session_id, n, text_of(kind), what) from error
+            return of_fact(self.path, session_id, n, text_of(kind), what, mend)
+        what = str(error) if isinstance(error, JournalError) else f"it can't be read: {error!r:.200}"
+        return of_fact(self.path, session_id, n, text_of(kind), what)
 
     def sessions(self) -> list[SessionRow]:
         """All sessions in order of creation; what is wrong with one's facts is its row's `fault`.
@@ -334,10 +335,13 @@ class Journal:
         """What the list tells of each session, by its id; one walk through all facts."""
         sums = {name: Sum() for name in standings}
         query = f"SELECT CAST(session AS BLOB), {schema.FACTS}, CAST(seal AS BLOB) FROM facts ORDER BY session, n"
-        for name, *fact, seal in self._connection.execute(query):
-            if name not in sums:
-                raise of_session(self.path, text_of(name), "it has facts, but its row is missing", RECOVERS)
-            sums[name].add(name, fact, seal)
+        current, one = b"", Sum()
+        for name, n, at, utc, kind, version, body, seal in self._connection.execute(query):
+            if name != current:
+                if name not in sums:
+                    raise of_session(self.path, text_of(name), "it has facts, but its row is missing", RECOVERS)
+                current, one = name, sums[name]
+            one.add(n, at, utc, kind, body, seal, fact_seal(one.head, name, n, at, utc, kind, version, body))
         for name, one in sums.items():
             standing = standings[name]
             if not one.fault and (one.last, one.head) != (standing.last, standing.head):
