@@ -232,3 +232,78 @@ def test_another_programs_file_is_not_touched(tmp_path: Path) -> None:
         repair(tmp_path)
     with pytest.raises(JournalError, match="no journal"):
         repair(tmp_path / "none")
+
+
+def changed(state: Path, statement: str) -> None:
+    with closing(sqlite3.connect(state / FILE_NAME)) as connection, connection:
+        assert connection.execute(statement).rowcount > 0
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE facts SET seal = replace(seal, substr(seal, 1, 1), 'x') WHERE n = 5",
+        f"UPDATE facts SET seal = 'x' WHERE n = {len(SAMPLE)}",
+        "UPDATE sessions SET last = 7",
+        "UPDATE sessions SET last = 25",
+        "UPDATE sessions SET state = 'open'",
+    ],
+)
+def test_where_only_a_checksum_or_a_count_is_damaged_nothing_is_lost(tmp_path: Path, statement: str) -> None:
+    """What it should be follows from the rest."""
+    session = journal_with(tmp_path)
+    with Journal.open(tmp_path) as journal:
+        before = journal.sessions()
+    changed(tmp_path, statement)
+    found = repair(tmp_path)
+    assert not found.healthy and not [line for line in found.lost if "fact" in line]
+    with Journal.open(tmp_path) as journal:
+        assert list(journal.replay(session)) == records(SAMPLE)
+        assert journal.sessions() == before
+    assert repair(tmp_path).healthy
+
+
+def test_what_a_checksum_disproves_is_set_apart_and_the_gap_is_recorded_once(tmp_path: Path) -> None:
+    session = journal_with(tmp_path)
+    changed(tmp_path, "UPDATE facts SET body = replace(body, '\"pass\":1', '\"pass\":2') WHERE n = 5")
+    changed(tmp_path, f"DELETE FROM facts WHERE n > {len(SAMPLE) - 2}")
+    end = len(SAMPLE)
+    assert repair(tmp_path).lost == (
+        f"session {session}, fact 5 (pass_cut): it doesn't match its checksum",
+        f"session {session}: facts 5 to 5 are missing",
+        f"session {session}: facts {end - 1} to {end} are missing",
+    )
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        gaps = connection.execute("SELECT * FROM gaps ORDER BY first").fetchall()
+    assert [gap[:3] for gap in gaps] == [(session, 5, 5), (session, end - 1, end)]
+    assert [record.n for record in held(tmp_path, session)] == [1, 2, 3, 4, *range(6, end - 1)]
+    with Journal.open(tmp_path) as journal, pytest.raises(JournalError, match="facts 5 to 5 are lost, so it can't be"):
+        list(journal.replay(session))
+    spoil(tmp_path / FILE_NAME, 1)
+    repair(tmp_path)
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        assert connection.execute("SELECT * FROM gaps ORDER BY first").fetchall() == gaps, "and when it was found"
+
+
+@pytest.mark.parametrize("statement", ["UPDATE facts SET session = 'x' WHERE n = 5", "UPDATE sessions SET id = 'x'"])
+def test_a_damaged_name_makes_no_session(tmp_path: Path, statement: str) -> None:
+    session = journal_with(tmp_path)
+    changed(tmp_path, statement)
+    repair(tmp_path)
+    with Journal.open(tmp_path) as journal:
+        assert [row.id for row in journal.sessions()] == [session]
+
+
+def test_a_lost_row_gets_its_place_by_when_its_facts_were_written(tmp_path: Path) -> None:
+    """Not by its date: the clock may have been set back."""
+    utcs = ("2026-11-25T09:00:00+00:00", "2026-11-20T09:00:00+00:00", "2026-11-26T09:00:00+00:00")
+    with Journal.open(tmp_path) as journal:
+        ids = [journal.new_session("t", "", "", utc) for utc in utcs]
+        for session in ids:
+            journal.append(session, event(1))
+    changed(tmp_path, "DELETE FROM sessions WHERE seq = 2")
+    repair(tmp_path)
+    with Journal.open(tmp_path) as journal:
+        assert [row.id for row in journal.sessions()] == ids
+        assert journal.latest_open() == ids[-1]
+        assert journal.last_utc() == event(1)[-1].utc
