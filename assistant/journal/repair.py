@@ -23,8 +23,9 @@ from assistant.errors import JournalError
 from assistant.journal import codec, pages, private, schema
 from assistant.journal.faults import translated
 from assistant.journal.lock import no_session_running
+from assistant.journal.rows import state_after
 from assistant.journal.seals import START, fact_seal, row_seal
-from assistant.journal.store import REBUILT, finish_repair, journal_path, one_at_a_time, state_after
+from assistant.journal.store import REBUILT, finish_repair, journal_path, one_at_a_time
 from assistant.session.facts import Started
 
 Row = tuple[Any, ...]

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from assistant.journal.seals import START, row_seal
+from assistant.session.facts import EndedEarly, Fact, Finished, Jumped, Resumed, SteppedBack
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +113,20 @@ def session_row(row: Standing, of: Sum) -> SessionRow:
         row.last,
         of.fault,
     )
+
+
+def state_after(state: str, fact: Fact) -> str:
+    """The session's state once this fact holds: open | finished | ended early.
+
+    Going back from a finished session opens it again, and so does resuming one ended early.
+    """
+    if isinstance(fact, Finished):
+        return "finished"
+    if isinstance(fact, EndedEarly):
+        return "ended early"
+    if isinstance(fact, SteppedBack | Jumped) or (isinstance(fact, Resumed) and state == "ended early"):
+        return "open"
+    return state
 
 
 def text_of(stored: bytes | None) -> str:

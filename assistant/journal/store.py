@@ -25,9 +25,9 @@ from assistant.journal import codec, private, schema
 from assistant.journal.faults import RECOVERS, explained, of_fact, of_session, translated
 from assistant.journal.lock import no_session_running
 from assistant.journal.pages import log_is_whole
-from assistant.journal.rows import SessionRow, Standing, Sum, session_row, text_of
+from assistant.journal.rows import SessionRow, Standing, Sum, session_row, state_after, text_of
 from assistant.journal.seals import START, fact_seal, row_seal
-from assistant.session.facts import EndedEarly, Fact, Finished, Jumped, Record, Resumed, SteppedBack
+from assistant.session.facts import Record
 
 FILE_NAME = "journal.sqlite3"
 _PATIENCE_S = (0.05, 0.2, 0.5)
@@ -204,7 +204,12 @@ class Journal:
         query = f"{schema.ROWS}, last, CAST(head AS BLOB), CAST(seal AS BLOB) FROM sessions WHERE id = ?"
         found = self._connection.execute(query, (session_id,)).fetchone()
         if found is None:
-            raise JournalError(f"there is no session {session_id} in journal {self.path}")
+            scan = "SELECT 1 FROM sessions NOT INDEXED WHERE id = ?"
+            if self._connection.execute(scan, (session_id,)).fetchone() is not None:
+                raise of_session(self.path, session_id, "its entry in the index is damaged", RECOVERS)
+            raise JournalError(
+                f"there is no session {session_id} in journal {self.path}; `kerfcall journal list` names them all"
+            )
         return self._checked(found)
 
     def _checked(self, row: tuple[Any, ...]) -> Standing:
@@ -368,20 +373,6 @@ class Journal:
         with translated(self.path):
             row = self._connection.execute("SELECT CAST(utc AS BLOB) FROM facts ORDER BY rowid DESC LIMIT 1").fetchone()
         return None if row is None else text_of(row[0])
-
-
-def state_after(state: str, fact: Fact) -> str:
-    """The session's state once this fact holds: open | finished | ended early.
-
-    Going back from a finished session opens it again, and so does resuming one ended early.
-    """
-    if isinstance(fact, Finished):
-        return "finished"
-    if isinstance(fact, EndedEarly):
-        return "ended early"
-    if isinstance(fact, SteppedBack | Jumped) or (isinstance(fact, Resumed) and state == "ended early"):
-        return "open"
-    return state
 
 
 def finish_repair(path: Path) -> None:

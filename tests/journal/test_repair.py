@@ -307,3 +307,39 @@ def test_a_lost_row_gets_its_place_by_when_its_facts_were_written(tmp_path: Path
         assert [row.id for row in journal.sessions()] == ids
         assert journal.latest_open() == ids[-1]
         assert journal.last_utc() == event(1)[-1].utc
+
+
+def test_a_log_that_was_begun_again_is_whole_with_what_is_left_of_the_older_one(tmp_path: Path) -> None:
+    with Journal.open(tmp_path / "live") as journal:
+        session = journal.new_session("t", "", "", UTC)
+        for n in range(1, 60, 2):
+            journal.append(session, event(n))
+        journal._connection.execute("PRAGMA wal_checkpoint(RESTART)")
+        journal.append(session, event(61))
+        log = (tmp_path / "live" / f"{FILE_NAME}-wal").read_bytes()
+        shutil.copytree(tmp_path / "live", tmp_path / "copy", ignore=shutil.ignore_patterns("*-shm", "locks"))
+    assert len(log) > 60 * (SIZE + 24), "most of it is left over"
+    assert pages.log_is_whole(log)
+    assert len(held(tmp_path / "copy", session)) == 62
+
+
+@pytest.mark.parametrize("committed", [False, True])
+def test_what_a_killed_process_had_not_committed_is_no_damage(tmp_path: Path, committed: bool) -> None:
+    session = long_session(tmp_path / "live", 400)
+    with Journal.open(tmp_path / "live") as journal:
+        if committed:
+            journal.append(session, event(401))
+        connection = journal._connection
+        connection.execute("PRAGMA cache_size = 5")  # so that it is written before it is committed
+        connection.execute("BEGIN IMMEDIATE")
+        connection.execute("UPDATE facts SET utc = utc || 'x'")
+        connection.execute("UPDATE sessions SET title = 'x'")
+        shutil.copytree(tmp_path / "live", tmp_path / "copy", ignore=shutil.ignore_patterns("*-shm", "locks"))
+        connection.execute("ROLLBACK")
+    assert (tmp_path / "copy" / f"{FILE_NAME}-wal").stat().st_size > 3 * SIZE
+    assert len(held(tmp_path / "copy", session)) == (402 if committed else 400)
+
+
+def test_an_empty_log_and_one_that_was_never_written_are_whole() -> None:
+    assert pages.log_is_whole(b"") and pages.log_is_whole(bytes(9000)) and pages.log_is_whole(b"\1" * 32)
+    assert not pages.log_is_whole(b"\1" * 9000)
