@@ -9,6 +9,7 @@ from pathlib import Path
 
 from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
 from assistant.errors import CouldNotRun
+from assistant.journal.faults import RECOVERS, of_session
 from assistant.journal.lock import SessionLock
 from assistant.journal.playing import played
 from assistant.journal.store import Journal, SessionRow, default_state_dir
@@ -41,6 +42,8 @@ def run(args: argparse.Namespace) -> int:
         alone = contextlib.nullcontext() if rehearsed else LiveLock(row.title, args.state, session)
         with alone, SessionLock(state_dir, session):
             state = replayed(journal, session)
+            if row.fault:
+                raise of_session(journal.path, session, row.fault, RECOVERS)
             if not rehearsed:
                 print(f"-- Session {session}: {row.title}. Press ? for the keys.")
             notes = changed_files(row) + left_out(state.the_job)

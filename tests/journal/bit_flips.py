@@ -105,10 +105,10 @@ def harm(trial: Path, sound: Read) -> Iterator[str]:
     for action in ("list", "show", "export"):
         yield from attempt(action, lambda action=action: _command(action, trial))
     before = len(refusals)
-    yield from attempt("cut", lambda: _begun(trial))
     again = trial.with_name("repaired")
     shutil.rmtree(again, ignore_errors=True)
     shutil.copytree(trial, again)
+    yield from attempt("cut", lambda: _begun(trial))
     yield from attempt("repair", lambda: _repaired(again, sound))
     tally["refused" if before else "same"] += 1
 
@@ -130,7 +130,9 @@ def _differs(state: Path, sound: Read) -> str:
             except JournalError as refusal:
                 refusals.append(refusal)
             else:
-                if row != was:
+                if row.fault:
+                    refusals.append(JournalError(f"journal, session {row.id}: {row.fault}; repair"))
+                elif row != was:
                     return f"its row is {row}, was {was}"
         if refusals:
             raise refusals[0]
