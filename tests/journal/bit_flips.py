@@ -131,7 +131,7 @@ def _differs(state: Path, sound: Read) -> str:
                 refusals.append(refusal)
             else:
                 if row.fault:
-                    refusals.append(JournalError(f"journal, session {row.id}: {row.fault}; repair"))
+                    refusals.append(JournalError(f"journal {state}, session {row.id}: {row.fault}; repair"))
                 elif row != was:
                     return f"its row is {row}, was {was}"
         if refusals:
