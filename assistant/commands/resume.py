@@ -9,7 +9,9 @@ from pathlib import Path
 
 from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
 from assistant.errors import BadInput, CouldNotRun
+from assistant.journal.faults import RECOVERS, of_session
 from assistant.journal.lock import SessionLock
+from assistant.journal.playing import played
 from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.plans.languages import language_of
 from assistant.plans.model import Job
@@ -17,7 +19,6 @@ from assistant.plans.own_phrases import CHECK, sayable
 from assistant.plans.shop_changes import changed
 from assistant.plans.shop_file import default_shop_path, try_shop
 from assistant.runner.one_live import LiveLock
-from assistant.session.apply import apply
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 
 REHEARSED = "This session was only rehearsed: what it calls cut was not cut."
@@ -38,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
         rehearsed = is_rehearsed(args)
         row = _row(journal, args.session) if args.session else _latest_begun(journal, rehearsed)
         session = row.id
-        if rehearsed and not row.rehearsed:
+        if rehearsed and not row.rehearsed and not row.fault:
             raise CouldNotRun(
                 f"session {session} cuts wood: a rehearsal would record passes that nobody cut; rehearse a new one "
                 "with: kerfcall cut PLAN --rehearse SCRIPT"
@@ -46,6 +47,8 @@ def run(args: argparse.Namespace) -> int:
         alone = contextlib.nullcontext() if rehearsed else LiveLock(row.title, args.state, session)
         with alone, SessionLock(state_dir, session):
             state = replayed(journal, session)
+            if row.fault:
+                raise of_session(journal.path, session, row.fault, RECOVERS)
             if not rehearsed:
                 print(f"-- Session {session}: {row.title}. Press ? for the keys.")
             notes = changed_files(row) + changed_shop(state.the_job, args.shop) + left_out(state.the_job)
@@ -55,14 +58,16 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
-    """The newest open session of this kind that holds a fact: one killed before its first has nothing to come back to.
+    """The newest open session of this kind that holds a fact, by order of creation: a clock may have been set back.
+
+    One killed before its first fact has nothing to come back to. A damaged one is no reason to take an older one.
 
     Raises CouldNotRun, naming an open one of the other kind.
     """
-    begun = [row for row in journal.sessions() if row.state == "open" and row.facts]
-    kind = [row for row in begun if row.rehearsed == rehearsed]
+    begun = [row for row in journal.sessions() if row.state == "open" and (row.facts or row.fault)]
+    kind = [row for row in begun if row.rehearsed == rehearsed or row.fault]  # damaged, it may be of either
     if kind:
-        return max(kind, key=lambda row: row.started_utc)
+        return kind[-1]
     if begun and not rehearsed:
         raise CouldNotRun(
             "there is no open session to resume, only a rehearsal, of which no wood was cut "
@@ -81,9 +86,7 @@ def _row(journal: Journal, session: str) -> SessionRow:
 
 def replayed(journal: Journal, session: str) -> State:
     """The state that the session's facts lead to. Raises CouldNotRun when it is over or never began."""
-    state = State()
-    for record in journal.replay(session):
-        state = apply(state, record)
+    state = played(journal, session)
     if state.mode in (FINISHED, ENDED_EARLY):
         raise CouldNotRun(f"session {session} is {state.mode}; begin another with: kerfcall cut PLAN")
     if state.job is None:
@@ -114,7 +117,7 @@ def changed_files(row: SessionRow) -> tuple[str, ...]:
     path = Path(row.plan_path)
     try:
         digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
+    except (OSError, ValueError):  # an old journal may hold a name that is none
         return (f"The plan file {path.name} is gone; the session goes on with its own copy.",)
     if digest != row.plan_digest:
         return (f"The plan file {path.name} has changed since; the session goes on with its own copy.",)

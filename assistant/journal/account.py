@@ -12,6 +12,7 @@ from typing import Any
 from assistant.joinery.model import Carriage
 from assistant.joinery.settings import reading
 from assistant.joinery.units import MM_PER_UNIT
+from assistant.journal.faults import SET_APART, naming
 from assistant.journal.store import SessionRow
 from assistant.plans.model import Job
 from assistant.session import facts as f
@@ -25,7 +26,7 @@ def standing(row: SessionRow) -> str:
 def listing(rows: Sequence[SessionRow]) -> str:
     """A table of sessions, the newest last."""
     head = ("session", "state", "started", "newest fact", "passes cut", "facts", "title")
-    lines = [head]
+    lines: list[tuple[str, ...]] = [head]
     lines += [
         (
             row.id,
@@ -39,15 +40,17 @@ def listing(rows: Sequence[SessionRow]) -> str:
         for row in rows
     ]
     widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
-    return "\n".join(
-        "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines
-    )
+    table = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines]
+    damaged = [f"Session {row.id} is damaged: {one_line(row.fault)}; {SET_APART}." for row in rows if row.fault]
+    return "\n".join(table + damaged)
 
 
 def account(row: SessionRow, records: Iterable[f.Record]) -> str:
     """The whole session, a line per fact, and its sums."""
-    teller = _Teller()
+    teller = _Teller(row.id)
     body = [line for record in records for line in teller.tell(record)]
+    if teller.expected <= row.last:
+        body.append(f"  (facts {teller.expected} to {row.last} are lost)")
     return "\n".join([*_heading(row, teller), "", *body, *([""] if body else []), *teller.sums(row)])
 
 
@@ -55,7 +58,7 @@ def local_time(utc: str) -> str:
     """ "2026-11-25 14:02:11" in this machine's time zone; the text itself where it is no time."""
     try:
         return datetime.fromisoformat(utc).astimezone().strftime("%Y-%m-%d %H:%M:%S")
-    except (ValueError, OverflowError):
+    except (ValueError, OverflowError, OSError):
         return one_line(utc)
 
 
@@ -117,6 +120,7 @@ def _heading(row: SessionRow, teller: _Teller) -> list[str]:
 class _Teller:
     """Walks the facts once; keeps sums only. Times in s."""
 
+    session: str
     job: Job | None = None
     last_at: float = 0.0
     expected: int = 1
@@ -135,7 +139,9 @@ class _Teller:
         if record.n != self.expected:
             yield f"  (facts {self.expected} to {record.n - 1} are lost)"
         self.expected = record.n + 1
-        for line in _TELL[type(fact)](self, fact, record.at):
+        with naming(self.session, record.n, fact.kind):
+            lines = _TELL[type(fact)](self, fact, record.at)
+        for line in lines:
             if line.startswith("Setup "):
                 yield f"{clock(record.at)}  {line}"
             else:

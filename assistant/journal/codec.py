@@ -56,6 +56,10 @@ class _Unreadable(Exception):
     """A body lacks a key or holds a value of another type; the text names the key."""
 
 
+class TooNew(JournalError):
+    """A kind or a version that only a newer Kerfcall knows."""
+
+
 def _count(body: Body, key: str) -> int:
     value = body.get(key)
     if type(value) is not int:
@@ -219,7 +223,7 @@ def decode(kind: str, version: int, text: str) -> Fact:
     """The fact of a row. Raises JournalError naming what can't be read: kind, version or key."""
     codec = CODECS.get(kind)
     if codec is None:
-        raise JournalError(f"unknown kind of fact {kind!r}: it was written by another version of Kerfcall; upgrade it")
+        raise TooNew(f"unknown kind of fact {kind!r}: it was written by another version of Kerfcall; upgrade it")
     try:
         body, end = _parse(text)
         if type(body) is not dict or end != len(text):
@@ -227,7 +231,7 @@ def decode(kind: str, version: int, text: str) -> Fact:
         if version != codec.version:
             body = _upcast(kind, version, codec.version, body)
         return codec.decode(body)
-    except (_Unreadable, ValueError) as error:
+    except (_Unreadable, ValueError, RecursionError) as error:
         raise JournalError(f"a fact of kind {kind!r} can't be read: {error}") from error
 
 
@@ -237,10 +241,10 @@ def body_of(fact: Fact) -> Body:
 
 
 def _upcast(kind: str, version: int, wanted: int, body: Body) -> Body:
+    if type(version) is not int:
+        raise _Unreadable(f"its version is {version!r:.40}, not a whole number")
     if version > wanted:
-        raise JournalError(
-            f"a fact of kind {kind!r} has version {version}, this Kerfcall knows up to {wanted}; upgrade it"
-        )
+        raise TooNew(f"a fact of kind {kind!r} has version {version}, this Kerfcall knows up to {wanted}; upgrade it")
     for step in range(version, wanted):
         upcaster = UPCASTERS.get((kind, step))
         if upcaster is None:

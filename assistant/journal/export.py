@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.journal.codec import body_of
+from assistant.journal.faults import naming
 from assistant.journal.store import SessionRow
 from assistant.session.facts import Record, SettingCalled, Started
 
@@ -41,7 +42,7 @@ def as_json(row: SessionRow, records: Iterable[Record]) -> dict[str, Any]:
         "session": row.id,
         "state": row.state,
         "plan_digest": row.plan_digest,
-        "records": [_record(record) for record in records],
+        "records": [_record(row.id, record) for record in records],
     }
 
 
@@ -51,17 +52,18 @@ def as_csv(row: SessionRow, records: Iterable[Record]) -> str:
     writer = csv.DictWriter(text, CSV_COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
     for record in records:
-        writer.writerow({"session": row.id, **_record(record)})
+        writer.writerow({"session": row.id, **_record(row.id, record)})
     return text.getvalue()
 
 
-def _record(record: Record) -> dict[str, Any]:
+def _record(session: str, record: Record) -> dict[str, Any]:
     fact = record.fact
     entry: dict[str, Any] = {"n": record.n, "at": record.at, "utc": record.utc, "kind": fact.kind}
     if isinstance(fact, Started):
         return entry | ({"rehearsed": True} if fact.rehearsed else {})
     entry.update(body_of(fact))
     if isinstance(fact, SettingCalled):
-        entry["setting"] = round(float(Fraction(fact.setting)), 6)
+        with naming(session, record.n, fact.kind):
+            entry["setting"] = round(float(Fraction(fact.setting)), 6)
         entry["setting_exact"] = fact.setting
     return entry

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import os
 import re
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 
 from assistant.errors import JournalError, SessionLocked
+from assistant.journal import private
 
 _SAFE = re.compile(r"[0-9A-Za-z][0-9A-Za-z-]{0,63}")
+_SESSION = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}-[0-9]{1,9}")  # other locks lie in the same folder
 
 
 class SessionLock:
@@ -44,8 +47,9 @@ class SessionLock:
 
         path = self._folder / f"{self._id}.lock"
         try:
-            self._folder.mkdir(parents=True, exist_ok=True)
-            lock = FileLock(str(path))
+            private.make_folder(self._folder.parent, tighten_it=False)
+            private.make_folder(self._folder, tighten_it=True)
+            lock = FileLock(str(path), mode=private.FILE)
             lock.acquire(timeout=0)
         except Timeout as error:
             raise SessionLocked(self._refusal()) from error
@@ -54,7 +58,9 @@ class SessionLock:
                 f"can't lock {path}: {error}; choose a folder on a local disk that you may write to with --state DIR"
             ) from error
         self._lock = lock
+        private.tighten(path)
         with suppress(OSError):
+            private.make_file(self._pid_file)
             self._pid_file.write_text(f"{os.getpid()}\n", encoding="ascii")
 
     def release(self) -> None:
@@ -75,3 +81,13 @@ class SessionLock:
             f"session {self._id} is being driven by another Kerfcall{holder}; "
             "carry on there, or end that one first: the session stays as it is"
         )
+
+
+@contextmanager
+def no_session_running(state_dir: Path) -> Iterator[None]:
+    """Within: no session of this folder is driven, nor can one be begun again. Raises SessionLocked for one that is."""
+    with ExitStack() as held:
+        for path in sorted((state_dir / "locks").glob("*.lock")):
+            if _SESSION.fullmatch(path.stem):
+                held.enter_context(SessionLock(state_dir, path.stem))
+        yield

@@ -11,7 +11,6 @@ import struct
 import sys
 from collections import Counter
 from collections.abc import Iterator
-from itertools import takewhile
 from typing import Any
 
 Row = tuple[Any, ...]
@@ -54,8 +53,22 @@ def rows(database: bytes, log: bytes = b"") -> Iterator[tuple[int, Row]]:
         yield from _leaf_rows(number, page, pages)
 
 
+def rows_not_committed(database: bytes, log: bytes) -> Iterator[tuple[int, Row]]:
+    """(rowid, columns) from the log's frames that are damaged, or whose commit is: for rows that a seal can prove."""
+    size = page_size_of(database, log)
+    frames = [(number, page) for number, page, committed in _frames(log, size) if not committed]
+    newest = {number: page for number, page, _ in _frames(log, size)}
+    for number, page in reversed(frames):
+        yield from _leaf_rows(number, page, newest)
+
+
 def committed_frames(log: bytes, size: int) -> Iterator[tuple[int, bytes]]:
-    """(page number, page) of the log's committed frames whose checksum holds.
+    """(page number, page) of the log's committed frames whose checksum holds."""
+    return ((number, page) for number, page, committed in _frames(log, size) if committed)
+
+
+def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes, bool]]:
+    """(page number, page, whether it is whole and committed) of the log's frames.
 
     Each frame's checksum starts from the one before it, as stored; so a damaged frame spoils
     itself alone, where SQLite would ignore everything after it.
@@ -65,23 +78,62 @@ def committed_frames(log: bytes, size: int) -> Iterator[tuple[int, bytes]]:
     heads = [struct.unpack_from(">6I", log, start) for start in starts]
     if not heads:
         return
-    magic, salts = struct.unpack_from(">I", log)[0], struct.unpack_from(">2I", log, 16)
+    magic, salts, before = struct.unpack_from(">I", log)[0], struct.unpack_from(">2I", log, 16), _seed(log)
     order = ">" if magic == _LOG_MAGIC + 1 else "<" if magic == _LOG_MAGIC else "<>"[sys.byteorder == "big"]
-    if magic not in (_LOG_MAGIC, _LOG_MAGIC + 1):
+    if checksum(log[:24], (0, 0), order) != before:
         salts = Counter(head[2:4] for head in heads).most_common(1)[0][0]
-    before = struct.unpack_from(">2I", log, 24)
-    waiting: list[tuple[int, bytes]] = []
-    current = list(takewhile(lambda pair: pair[1][2:4] == salts, zip(starts, heads, strict=True)))
-    for start, head in current:  # those after are left over from before the log was last begun anew
+    # Those left over from before the log was last begun again differ in both salts.
+    current = [pair for pair in zip(starts, heads, strict=True) if any(_of_this_log(pair[1], salts))]
+    waiting: list[tuple[int, bytes, bool]] = []
+    for start, head in current:
         page = log[start + 24 : start + whole]
         whole_frame = checksum(log[start : start + 8] + page, before, order) == head[4:6]
-        if whole_frame:
-            waiting.append((head[0], page))
-        # The very last frame, damaged, is a commit that was never acknowledged.
+        waiting.append((head[0], page, whole_frame))
+        # The very last frame, damaged, may be a commit that was never acknowledged.
         if head[1] and (whole_frame or start != current[-1][0]):
             yield from waiting
             waiting = []
         before = head[4:6]
+    yield from ((number, page, False) for number, page, _ in waiting)
+
+
+def _seed(log: bytes) -> tuple[int, ...]:
+    """The checksum of the log's own header, which that of the first frame starts from."""
+    return struct.unpack_from(">2I", log, 24)
+
+
+def _of_this_log(head: tuple[int, ...], salts: tuple[int, ...]) -> tuple[bool, bool]:
+    """Which of a frame's salts are the log's: both, unless it was damaged or is older."""
+    return head[2] == salts[0], head[3] == salts[1]
+
+
+def log_is_whole(log: bytes) -> bool:
+    """Whether SQLite, which stops at the first frame that isn't whole, would pass over nothing that was written.
+
+    Frames left over from before the log was last begun again differ in both salts; one that was damaged has one of them
+    still. Whole frames at the end without their commit are of a process that was killed, and are nothing. A broken one
+    at the very end may be damage or a power cut in the midst of writing: that can't be told, so it counts as broken.
+    """
+    if len(log) <= 32 or not any(log):
+        return True
+    magic, _, size = struct.unpack_from(">3I", log)
+    order = ">" if magic == _LOG_MAGIC + 1 else "<"
+    before = _seed(log)
+    if magic not in (_LOG_MAGIC, _LOG_MAGIC + 1) or checksum(log[:24], (0, 0), order) != before:
+        return False
+    salts = struct.unpack_from(">2I", log, 16)
+    still_whole = True
+    for start in range(32, len(log) - size - 23, size + 24):
+        head = struct.unpack_from(">6I", log, start)
+        ours = _of_this_log(head, salts)
+        if still_whole:
+            still_whole = all(ours) and head[0] > 0
+            if still_whole:
+                before = checksum(log[start : start + 8] + log[start + 24 : start + 24 + size], before, order)
+                still_whole = before == head[4:6]
+        if not still_whole and any(ours):
+            return False
+    return True
 
 
 def checksum(data: bytes, seed: tuple[int, ...], order: str) -> tuple[int, int]:

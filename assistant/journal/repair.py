@@ -1,4 +1,8 @@
-"""A fresh journal from what can be read of a damaged one; the damaged file stays beside it under another name."""
+"""A fresh journal from what can be read of a damaged one; the damaged file stays beside it under another name.
+
+What a seal proves is kept as it was written; what one disproves is set apart and named. The facts left are chained
+again, and the numbers that are missing among them are recorded as gaps.
+"""
 
 from __future__ import annotations
 
@@ -8,26 +12,27 @@ import shutil
 import sqlite3
 import tempfile
 from collections import defaultdict
-from collections.abc import Iterator
-from contextlib import ExitStack, closing, contextmanager, suppress
+from collections.abc import Iterable, Iterator
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from assistant.errors import JournalError
-from assistant.journal import codec, pages, schema
+from assistant.journal import codec, pages, private, schema
 from assistant.journal.faults import translated
-from assistant.journal.lock import SessionLock
-from assistant.journal.store import FILE_NAME, REBUILT, finish_repair, journal_path, one_at_a_time, state_after
+from assistant.journal.lock import no_session_running
+from assistant.journal.rows import state_after
+from assistant.journal.seals import START, fact_seal, row_seal
+from assistant.journal.store import REBUILT, finish_repair, journal_path, one_at_a_time
 from assistant.session.facts import Started
 
+Row = tuple[Any, ...]
+
 _TITLE_LOST = "(title lost)"
-_TABLES = (  # columns as they stand on the pages: an INTEGER PRIMARY KEY is the rowid and NULL in its row
-    "SELECT rowid, NULL, id, title, plan_digest, plan_path, started_utc, state, program_version "
-    "FROM sessions NOT INDEXED",
-    "SELECT rowid, session, n, at, utc, kind, version, body FROM facts NOT INDEXED",
-)
+_TABLES = ("sessions", "facts", "gaps")
+_TORN = "whatever was written last, if anything: power was cut in the midst of writing, or the log is damaged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,35 +48,66 @@ class Repair:
 
 @dataclass(slots=True)
 class Salvage:
-    """Rows as in the tables: sessions by id, facts by session and number; what could not be read, in words."""
+    """Every reading of every row: the database and its log may hold one twice, and only one of them be damaged.
 
-    sessions: dict[str, tuple[Any, ...]] = field(default_factory=dict)
-    facts: dict[tuple[str, int], tuple[Any, ...]] = field(default_factory=dict)
+    sessions: by id, (seq, id, title, plan_digest, plan_path, started_utc, state, program_version, last, head, seal).
+    facts: by session and number, as in the table. Seals are "" where there were none yet. rowids: of the facts.
+    gaps: session, first and last, and when it was found. unreadable: what is no fact, in words. doubtful: facts from
+    where nobody knows whether they were committed; only their seals can prove them. shown: by table, what SQLite itself
+    shows, each row after its rowid.
+    """
+
+    sessions: dict[str, list[Row]] = field(default_factory=lambda: defaultdict(list))
+    facts: dict[tuple[str, int], list[Row]] = field(default_factory=lambda: defaultdict(list))
+    rowids: dict[tuple[str, int], int] = field(default_factory=dict)
+    gaps: dict[Row, str] = field(default_factory=dict)
     unreadable: dict[tuple[str, int], str] = field(default_factory=dict)
-    seen_by_sqlite: int = 0
+    doubtful: dict[tuple[str, int], list[Row]] = field(default_factory=lambda: defaultdict(list))
+    shown: dict[str, set[Row]] = field(default_factory=lambda: defaultdict(set))
 
-    @property
-    def is_all_seen(self) -> bool:
-        """SQLite itself shows every row that was found; it passes over all that follows a damaged log frame."""
-        return not self.unreadable and len(self.sessions) + len(self.facts) == self.seen_by_sqlite
-
-    def add(self, rowid: int, row: tuple[Any, ...]) -> None:
-        """Take a row by its shape; the first readable one of a place stays."""
-        if _is_fact(row):
-            self._add_fact(row)
-        elif _is_session(row):
-            self.sessions.setdefault(row[1], (rowid, *row[1:]))
-
-    def _add_fact(self, row: tuple[Any, ...]) -> None:
-        place = (row[0], row[1])
-        if place in self.facts:
+    def add(self, rowid: int, stored: Row, doubtful: bool = False) -> None:
+        """Take a row by its shape. Text stored as bytes is text all the same: a seal will tell."""
+        try:
+            row = tuple(value.decode() if isinstance(value, bytes) else value for value in stored)
+        except UnicodeDecodeError:
             return
+        if _fits(row, (str, int, (int, float), str, str, int, str), (str,)):
+            fact: Row = (*row[:2], float(row[2]) + 0.0, *row[3:7], *(row[7:] or ("",)))
+            if not doubtful:
+                self._add_fact(rowid, fact)
+            elif fact[7] and not _fault_of(fact):
+                self.doubtful[fact[0], fact[1]].append(fact)
+                self.rowids.setdefault((fact[0], fact[1]), rowid)
+        elif _fits(row, (type(None), str, str, str, str, str, str, str), (int, str, str)) and row[6] in schema.STATES:
+            one = (rowid, *row[1:8], *(row[8:] or (0, "", "")))
+            if not doubtful or _is_proved(one):
+                self.sessions[row[1]].append(one)
+        elif _fits(row, (str, int, int, str)) and not doubtful:
+            self.gaps.setdefault(row[:3], row[3])
+
+    def _add_fact(self, rowid: int, row: Row) -> None:
+        place = (row[0], row[1])
         fault = _fault_of(row)
-        if fault:
-            self.unreadable[place] = fault
-        else:
+        if row[1] < 1:
+            return
+        if not fault:
+            if row not in self.facts[place]:
+                self.facts[place].append(row)
+            self.rowids.setdefault(place, rowid)
             self.unreadable.pop(place, None)
-            self.facts[place] = row
+        elif place not in self.facts:
+            self.unreadable[place] = fault
+
+
+@dataclass(slots=True)
+class Mended:
+    """A session as it is to stand. row: as in `Salvage`. facts: rowid and fact. placed: its row tells of its order."""
+
+    row: Row
+    placed: bool
+    facts: list[tuple[int, Row]]
+    gaps: list[Row]
+    lost: list[str]
 
 
 def repair(state_dir: Path | None = None) -> Repair:
@@ -83,8 +119,9 @@ def repair(state_dir: Path | None = None) -> Repair:
     path = journal_path(state_dir)
     if not path.exists() and not path.with_name(REBUILT).exists():
         raise JournalError(f"there is no journal {path} to repair")
-    with one_at_a_time(path.parent), _no_session_running(path.parent), _disk(path):
+    with one_at_a_time(path.parent), no_session_running(path.parent), _disk(path):
         finish_repair(path)
+        private.tighten(path)
         with tempfile.TemporaryDirectory(prefix="repair-", dir=path.parent, ignore_cleanup_errors=True) as folder:
             return _repair_in(Path(folder), path)
 
@@ -92,153 +129,310 @@ def repair(state_dir: Path | None = None) -> Repair:
 def _repair_in(work: Path, path: Path) -> Repair:
     copy = work / "copy.sqlite3"
     _copy(path, copy)
-    healthy = _is_healthy(copy)
-    found = salvage(path, copy)
-    lost = _losses(found)
-    if healthy and found.is_all_seen:
-        return Repair(True, len(found.sessions), len(found.facts), lost, None)
+    log = path.with_name(path.name + "-wal")
+    log_bytes = log.read_bytes() if log.exists() else b""
+    log_whole = pages.log_is_whole(log_bytes)
+    version = _sound_version(copy)
+    found = salvage(path.read_bytes(), log_bytes, copy)
+    if not log_whole:
+        for rowid, row in pages.rows_not_committed(path.read_bytes(), log_bytes):
+            found.add(rowid, row, doubtful=True)
+    all_mended = [_mend(found, session, present) for session, present in _numbers(found).items()]
+    lost = tuple(line for one in all_mended for line in one.lost)
+    # A fact or a row whose session's name was damaged makes no session of its own.
+    mended = _in_order([one for one in all_mended if one.facts or one.placed])
+    facts = sum(len(one.facts) for one in mended)
+    if version is not None and log_whole and _is_as_shown(found, mended, version):
+        return Repair(True, len(mended), facts, lost, None)
     if not found.sessions and not found.facts:
         raise JournalError(
             f"nothing can be read of journal {path}; it was left as it is: use --state DIR for a new one"
         )
     rebuilt = work / "rebuilt.sqlite3"
-    sessions = _build(rebuilt, found)
+    _build(rebuilt, mended)
     kept = path.with_name(f"journal-damaged-{datetime.now(UTC):%Y%m%dT%H%M%S%fZ}.sqlite3")
     _copy(path, kept)
     os.replace(rebuilt, path.with_name(REBUILT))
     finish_repair(path)
-    return Repair(False, sessions, len(found.facts), lost, kept)
+    return Repair(False, len(mended), facts, lost if log_whole else (*lost, _TORN), kept)
 
 
-def salvage(path: Path, copy: Path) -> Salvage:
+def salvage(database: bytes, log: bytes, copy: Path) -> Salvage:
     """Everything readable: through SQLite on a copy that it may change, then from the untouched files' pages."""
     found = Salvage()
-    with suppress(sqlite3.Error), closing(schema.connect(copy, create=False)) as connection:
-        for query in _TABLES:
-            with suppress(sqlite3.Error):
-                for rowid, *row in connection.execute(query):
-                    found.add(rowid, tuple(row))
-    found.seen_by_sqlite = len(found.sessions) + len(found.facts)
-    log = path.with_name(path.name + "-wal")
-    for rowid, row in pages.rows(path.read_bytes(), log.read_bytes() if log.exists() else b""):
+    for table in _TABLES:
+        with suppress(sqlite3.Error, UnicodeDecodeError), closing(schema.connect(copy, create=False)) as connection:
+            for rowid, *row in connection.execute(f"SELECT rowid, * FROM {table} NOT INDEXED"):
+                found.shown[table].add((rowid, *row))
+                # On the pages an INTEGER PRIMARY KEY is the rowid, and NULL in its row.
+                found.add(rowid, (None, *row[1:]) if table == "sessions" else tuple(row))
+    for rowid, row in pages.rows(database, log):
         found.add(rowid, row)
     return found
 
 
-def _is_healthy(copy: Path) -> bool:
-    """Raises JournalError for an undamaged file of another program or a newer schema."""
+def _sound_version(copy: Path) -> int | None:
+    """The schema's version where SQLite finds nothing wrong with the file, else None.
+
+    Raises JournalError for an undamaged file of another program or a newer schema.
+    """
     try:
         with closing(schema.connect(copy, create=False)) as connection:
             if connection.execute("PRAGMA integrity_check").fetchall() != [("ok",)]:
-                return False
+                return None
             if connection.execute("PRAGMA foreign_key_check").fetchall():
-                return False
-            schema.version_of(connection, copy)
-            return True
-    except sqlite3.Error:
-        return False
+                return None
+            return schema.version_of(connection, copy)
+    except (sqlite3.Error, UnicodeDecodeError, schema.HeaderDamaged):
+        return None
 
 
-def _is_fact(row: tuple[Any, ...]) -> bool:
-    kinds: tuple[Any, ...] = (str, int, int | float, str, str, int, str)
-    return len(row) == 7 and all(isinstance(v, k) for v, k in zip(row, kinds, strict=True)) and row[1] >= 1
+def _is_as_shown(found: Salvage, mended: list[Mended], version: int) -> bool:
+    """Whether SQLite shows just what is to stand: every row that was found, and every seal and gap as it has to be."""
+    facts = {(rowid, *fact) for one in mended for rowid, fact in one.facts}
+    rows = {(one.row[0], *one.row) for one in mended}
+    gaps = {gap[:3] for one in mended for gap in one.gaps}
+    if version < 2:  # there were no seals: nothing to compare
+        rows, facts, gaps = {row[:9] for row in rows}, {fact[:-1] for fact in facts}, set()
+    shown = found.shown
+    shown_gaps = {gap[1:4] for gap in shown["gaps"]}
+    return not found.unreadable and (rows, facts, gaps) == (shown["sessions"], shown["facts"], shown_gaps)
 
 
-def _is_session(row: tuple[Any, ...]) -> bool:
-    return (
-        len(row) == 8
-        and row[0] is None
-        and all(isinstance(value, str) for value in row[1:])
-        and row[6] in schema.STATES
-    )
+def _fits(row: Row, kinds: tuple[Any, ...], more: tuple[Any, ...] = ()) -> bool:
+    """Whether the row's values are of these types, or of these and all of those that were added later."""
+    if len(row) == len(kinds) + len(more):
+        kinds = (*kinds, *more)
+    return len(row) == len(kinds) and all(isinstance(value, kind) for value, kind in zip(row, kinds, strict=True))
 
 
-def _fault_of(row: tuple[Any, ...]) -> str:
+def _fault_of(row: Row) -> str:
     """Why this fact can't be read, or "". One of a newer version is not for us to judge, if it is JSON at all."""
-    kind, version, body = row[4:]
+    kind, version, body = row[4:7]
     known = codec.CODECS.get(kind)
     try:
         if known is not None and version <= known.version:
             codec.decode(kind, version, body)
         else:
             json.loads(body)
-    except (JournalError, ValueError) as error:
+    except (JournalError, ValueError, RecursionError) as error:
         return str(error)
     return ""
 
 
-def _losses(found: Salvage) -> tuple[str, ...]:
-    """What is missing, a line each: unreadable facts and gaps in the numbers."""
-    lines = [f"session {s}, fact {n}: {why}" for (s, n), why in sorted(found.unreadable.items())]
-    numbers: dict[str, list[int]] = defaultdict(list)
-    for session, n in sorted(found.facts):
-        numbers[session].append(n)
-    for session, present in numbers.items():
-        expected = 1
-        for n in present:
-            if n > expected:
-                lines.append(f"session {session}: facts {expected} to {n - 1} are missing")
-            expected = n + 1
-    lines += [f"session {s}: its row is missing" for s in numbers if s not in found.sessions]
-    return tuple(lines)
+def _numbers(found: Salvage) -> dict[str, list[int]]:
+    """Of the facts of each session of which anything was found."""
+    numbers: dict[str, list[int]] = {session: [] for session in found.sessions}
+    for session, n in sorted({**found.facts, **found.doubtful}):
+        numbers.setdefault(session, []).append(n)
+    return numbers
 
 
-def _build(target: Path, found: Salvage) -> int:
-    """Write the fresh database, whole and on the disk; returns the number of sessions."""
-    by_session: dict[str, list[tuple[Any, ...]]] = defaultdict(list)
-    for place in sorted(found.facts):
-        by_session[place[0]].append(found.facts[place])
-    rows = _session_rows(found, by_session)
+def _mend(found: Salvage, session: str, numbers: list[int]) -> Mended:
+    """One session: its facts chosen and chained again, its row made to agree, what is missing recorded."""
+    lost = [f"session {session}, fact {n}: {why}" for (s, n), why in sorted(found.unreadable.items()) if s == session]
+    rows = found.sessions.get(session, [])
+    ends = {row[9].encode() for row in rows if row[9]}
+    known_gaps = {gap[1:] for gap in found.gaps if gap[0] == session}
+    readings = {n: _readings(found.facts[session, n], found.doubtful[session, n]) for n in numbers}
+    chosen, apart = _chosen(session, readings, known_gaps, ends)
+    lost += [f"session {session}, fact {n} ({kind}): it doesn't match its checksum" for n, kind in apart]
+    facts, head = _chained(session, chosen)
+    row, placed, last, fault = _row_of(session, rows, chosen, head)
+    gaps = list(schema.missing([fact[0] for fact in chosen], last))
+    lost += [f"session {session}: facts {first} to {end} are missing" for first, end in gaps]
+    lost += [f"session {session}: {fault}"] if fault else []
+    state = _state_of(chosen)
+    texts = (*row[1:6], state, row[7])
+    seal = row_seal(row[0], tuple(text.encode() for text in texts), last, head)
+    now = schema.utc_now()
+    return Mended(
+        (row[0], *texts, last, head.decode(), seal.decode()),
+        placed,
+        [(found.rowids[session, fact[1]], fact) for fact in facts],
+        [(session, first, end, found.gaps.get((session, first, end), now)) for first, end in gaps],
+        lost,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """The different contents that a place was found to hold (n, at, utc, kind, version, body), and the seals.
+
+    sure: those that were committed, each with the seal beside it.
+    """
+
+    contents: list[Row]
+    seals: set[bytes]
+    sure: list[tuple[Row, bytes]]
+
+
+def _readings(sure: list[Row], doubtful: list[Row]) -> Readings:
+    rows = sure + doubtful
+    contents = list(dict.fromkeys(row[1:7] for row in rows))
+    seals = {row[7].encode() for row in rows if row[7]}
+    return Readings(contents, seals, [(row[1:7], row[7].encode()) for row in sure])
+
+
+def _seals_with(session: str, befores: Iterable[bytes], contents: Iterable[Row]) -> dict[bytes, Row]:
+    """The seal of each of these contents after each of these seals."""
+    name = session.encode()
+    return {_seal(before, name, content): content for before in befores for content in contents}
+
+
+def _seal(before: bytes, name: bytes, content: Row) -> bytes:
+    n, at, utc, kind, version, body = content
+    return fact_seal(before, name, n, at, utc.encode(), kind.encode(), version, body.encode())
+
+
+def _chosen(
+    session: str, readings: dict[int, Readings], gaps: set[Row], ends: set[bytes]
+) -> tuple[list[Row], list[tuple[int, str]]]:
+    """The content of each number that is to stand; and the numbers, with their kinds, whose content is disproved.
+
+    A content is proved by its own seal, or, where that is damaged, by the one after it, which rests on it: that of the
+    next fact or the row's. After a gap that nobody has recorded there is nothing to prove it by: then it stands as it
+    was read where what follows is chained to its seal, which shows that it is in its place. So does everything from
+    before there were seals. ends: what rows give for the seal of the last fact.
+    """
+    kept: list[Row] = []
+    apart: list[tuple[int, str]] = []
+    sealed = any(one.seals for one in readings.values())
+    befores, expected = {START}, 1
+    nexts = dict(zip(readings, list(readings)[1:], strict=False))
+    for n, one in readings.items():
+        after_gap = n != expected and (expected, n - 1) not in gaps
+        expected = n + 1
+        reckoned = _seals_with(session, befores, one.contents)
+        following = nexts.get(n)
+
+        def bears(seal: bytes, n: int = n, following: int | None = following) -> bool:
+            if following is None:
+                return seal in ends
+            chained = following == n + 1 or (n + 1, following - 1) in gaps
+            after = readings[following]
+            return chained and bool(after.seals & _seals_with(session, [seal], after.contents).keys())
+
+        proved = [s for s in reckoned if s in one.seals] or [s for s in reckoned if bears(s)]
+        if proved:
+            kept.append(reckoned[proved[0]])
+            befores = {proved[0]}
+            continue
+        befores = one.seals | reckoned.keys()
+        in_place = [content for content, seal in one.sure if not sealed or (after_gap and bears(seal))]
+        if in_place:
+            kept.append(in_place[0])
+        else:
+            apart.append((n, one.contents[0][3]))
+    return kept, apart
+
+
+def _chained(session: str, contents: list[Row]) -> tuple[list[Row], bytes]:
+    """The facts as they go into the table, each with its seal; and the seal of the last."""
+    facts, head, name = [], START, session.encode()
+    for content in contents:
+        head = _seal(head, name, content)
+        facts.append((session, *content, head.decode()))
+    return facts, head
+
+
+def _row_of(session: str, rows: list[Row], facts: list[Row], head: bytes) -> tuple[Row, bool, int, str]:
+    """The session's row, whether its place in the order can be trusted, the number of its last fact, and what is wrong.
+
+    A row that its seal proves leads, the one that tells of most facts first; then one from before there were seals.
+    """
+    highest = facts[-1][0] if facts else 0
+    proved = [row for row in rows if _is_proved(row)]
+    if proved:
+        row = max(proved, key=lambda one: one[8])
+        return row, True, max(row[8], highest), ""
+    for row in rows:
+        if row[10] and _row_seal(row, highest, head) == row[10].encode():
+            return row, True, highest, ""
+    unsealed = [row for row in rows if not row[10]]
+    damaged = [row for row in rows if row[10]]
+    # Where the chain ends as this row says, it is something else in it that was damaged.
+    last = max([highest, *(row[8] for row in damaged if row[9].encode() != head)])
+    if unsealed:
+        return unsealed[0], True, last, ""
+    if damaged:
+        return damaged[0], False, last, "its row doesn't match its checksum: title, plan and dates may be wrong"
+    return _row_from_facts(session, facts), False, highest, "its row is missing"
+
+
+def _is_proved(row: Row) -> bool:
+    return bool(row[10]) and _row_seal(row, row[8], row[9].encode()) == row[10].encode()
+
+
+def _row_seal(row: Row, last: int, head: bytes) -> bytes:
+    return row_seal(row[0], tuple(text.encode() for text in row[1:8]), last, head)
+
+
+def _row_from_facts(session: str, facts: list[Row]) -> Row:
+    title, digest, begun = _TITLE_LOST, "", facts[0][2] if facts else ""
+    with suppress(JournalError):
+        fact = codec.decode(*facts[0][3:]) if facts else None
+        if isinstance(fact, Started):
+            title, digest = fact.job.title, fact.job.plan_digest
+    return (0, session, title, digest, "", begun, "open", "")
+
+
+def _state_of(facts: list[Row]) -> str:
+    state = "open"
+    for fact in facts:
+        with suppress(JournalError):
+            state = state_after(state, codec.decode(*fact[3:]))
+    return state
+
+
+def _in_order(mended: list[Mended]) -> list[Mended]:
+    """In order of creation. One whose row doesn't tell goes by when its first fact was written among the others'."""
+    ordered = sorted((one for one in mended if one.placed), key=lambda one: int(one.row[0]))
+    strays = sorted((one for one in mended if not one.placed), key=_first_written)
+    for stray in strays:
+        first = _first_written(stray)
+        later = (place for place, one in enumerate(ordered) if one.facts and _first_written(one) > first)
+        ordered.insert(next(later, len(ordered)), stray)
+    numbers = [int(one.row[0]) for one in ordered]
+    if strays or len(set(numbers)) != len(numbers):
+        for seq, one in enumerate(ordered, start=1):
+            _, *texts, last, head, _ = one.row
+            seal = row_seal(seq, tuple(text.encode() for text in texts), last, head.encode())
+            one.row = (seq, *texts, last, head, seal.decode())
+    return ordered
+
+
+def _first_written(one: Mended) -> int:
+    return min((rowid for rowid, _ in one.facts), default=0)
+
+
+def _build(target: Path, mended: list[Mended]) -> None:
+    """Write the fresh database, whole and on the disk. Facts keep the order in which they were written."""
+    facts = sorted((pair for one in mended for pair in one.facts), key=lambda pair: (pair[0], pair[1][:2]))
+    private.make_file(target)
     with translated(target), closing(schema.connect(target, create=True)) as connection:
         schema.make_durable(connection, target)
         schema.migrate(connection, target)
         connection.execute("BEGIN IMMEDIATE")
-        connection.executemany("INSERT INTO sessions VALUES (?, ?, ?, ?, ?, ?, ?, ?)", rows)
-        connection.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?)", found.facts.values())
+        connection.executemany(
+            "INSERT INTO sessions (seq, id, title, plan_digest, plan_path, started_utc, state, program_version, "
+            "last, head, seal) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            [one.row for one in mended],
+        )
+        connection.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?, ?)", [fact for _, fact in facts])
+        connection.executemany("INSERT INTO gaps VALUES (?, ?, ?, ?)", [gap for one in mended for gap in one.gaps])
         connection.execute("COMMIT")
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     _sync(target)
-    return len(rows)
-
-
-def _session_rows(found: Salvage, by_session: dict[str, list[tuple[Any, ...]]]) -> list[tuple[Any, ...]]:
-    """Rows with states that agree with the facts. Lost rows are made again; then ids give the order, as created."""
-    rows = sorted(found.sessions.values())
-    again = [_row_from_facts(session, facts) for session, facts in by_session.items() if session not in found.sessions]
-    if again:
-        rows = [(seq, *row[1:]) for seq, row in enumerate(sorted(rows + again, key=_by_id), start=1)]
-    return [(*row[:6], _state_of(by_session.get(row[1], [])), row[7]) for row in rows]
-
-
-def _by_id(row: tuple[Any, ...]) -> tuple[str, int, str]:
-    date, number = row[1][:10], row[1][11:]
-    return date, int(number) if number.isdecimal() else 0, row[1]
-
-
-def _row_from_facts(session: str, rows: list[tuple[Any, ...]]) -> tuple[Any, ...]:
-    title, digest = _TITLE_LOST, ""
-    first = rows[0]
-    with suppress(JournalError):
-        fact = codec.decode(*first[4:])
-        if isinstance(fact, Started):
-            title, digest = fact.job.title, fact.job.plan_digest
-    return (0, session, title, digest, "", first[3], "open", "")
-
-
-def _state_of(rows: list[tuple[Any, ...]]) -> str:
-    state = "open"
-    for row in rows:
-        with suppress(JournalError):
-            state = state_after(state, codec.decode(*row[4:]))
-    return state
 
 
 def _copy(source: Path, target: Path) -> None:
-    """The database and its log, on the disk when this returns."""
+    """The database and its log, private and on the disk when this returns."""
     for suffix in ("", "-wal"):
         part = source.with_name(source.name + suffix)
         if part.exists():
             copied = target.with_name(target.name + suffix)
+            private.make_file(copied)
             shutil.copyfile(part, copied)
             _sync(copied)
 
@@ -246,15 +440,6 @@ def _copy(source: Path, target: Path) -> None:
 def _sync(path: Path) -> None:
     with open(path, "r+b") as file:
         os.fsync(file.fileno())
-
-
-@contextmanager
-def _no_session_running(folder: Path) -> Iterator[None]:
-    with ExitStack() as held:
-        for path in sorted((folder / "locks").glob("*.lock")):
-            if path.stem != Path(FILE_NAME).stem:
-                held.enter_context(SessionLock(folder, path.stem))
-        yield
 
 
 @contextmanager

@@ -3,10 +3,14 @@
 The tables are a documented format: any SQLite program may read them.
 
 sessions    seq (order of creation), id, title, plan_digest (SHA-256, hex), plan_path,
-            started_utc (ISO 8601), state (open | finished | ended early), program_version
+            started_utc (ISO 8601), state (open | finished | ended early), program_version,
+            last (the number of its last fact, 0 for none), head (that fact's seal, "" for none), seal
 facts       session (sessions.id), n (from 1 within the session), at (s since its start),
-            utc (ISO 8601), kind, version (of the body's shape), body (JSON)
+            utc (ISO 8601), kind, version (of the body's shape), body (JSON), seal
+gaps        session, first, last (numbers of facts that are lost), found_utc: what a repair or a migration found
 migrations  version, applied_utc, program_version: one row per step taken
+
+What a seal is made of: `seals.py`. Version 1 had no `last`, `head`, `seal` and no `gaps`.
 
 `PRAGMA user_version` is the schema's version, `PRAGMA application_id` marks the file as ours.
 Each migration, its row and the new `user_version` commit together.
@@ -15,15 +19,29 @@ Each migration, its row and the new `user_version` commit together.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from assistant import __version__
-from assistant.errors import JournalError
+from assistant.errors import Fault, JournalError
+from assistant.journal.faults import RECOVERS
+from assistant.journal.seals import START, fact_seal, row_seal
 
 APPLICATION_ID = 0x4B455246  # "KERF"
 STATES = ("open", "finished", "ended early")
+
+# Text as its bytes: damaged text reads too, and its seal tells. The seal is made of bytes in any case.
+ROWS = (
+    "SELECT seq, CAST(id AS BLOB), CAST(title AS BLOB), CAST(plan_digest AS BLOB), CAST(plan_path AS BLOB), "
+    "CAST(started_utc AS BLOB), CAST(state AS BLOB), CAST(program_version AS BLOB)"
+)
+FACTS = "n, at, CAST(utc AS BLOB), CAST(kind AS BLOB), version, CAST(body AS BLOB)"
+
+
+class HeaderDamaged(JournalError):
+    """A journal of ours whose first page doesn't say so, or gives another schema than it has."""
 
 
 def _create(connection: sqlite3.Connection) -> None:
@@ -44,8 +62,57 @@ def _create(connection: sqlite3.Connection) -> None:
     )
 
 
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_create,)
+def _seal(connection: sqlite3.Connection) -> None:
+    """What went wrong before there were seals can't be known."""
+    connection.execute("ALTER TABLE facts ADD COLUMN seal TEXT NOT NULL DEFAULT ''")
+    for column in ("last INTEGER NOT NULL DEFAULT 0", "head TEXT NOT NULL DEFAULT ''", "seal TEXT NOT NULL DEFAULT ''"):
+        connection.execute(f"ALTER TABLE sessions ADD COLUMN {column}")
+    connection.execute(
+        "CREATE TABLE gaps (session TEXT NOT NULL, first INTEGER NOT NULL, last INTEGER NOT NULL, "
+        "found_utc TEXT NOT NULL, PRIMARY KEY (session, first))"
+    )
+    seal_all(connection)
+
+
+def seal_all(connection: sqlite3.Connection) -> None:
+    """Seal what is there, as it is, in the order of its numbers; what is missing among those counts as known to be."""
+    now = utc_now()
+    for seq, *texts in connection.execute(f"{ROWS} FROM sessions").fetchall():
+        session = texts[0]
+        last, head, numbers, seals = 0, START, [], []
+        theirs = "session = (SELECT id FROM sessions WHERE seq = ?) ORDER BY n"
+        for rowid, *fact in connection.execute(f"SELECT rowid, {FACTS} FROM facts WHERE {theirs}", (seq,)):
+            head = fact_seal(head, session or b"", *fact)
+            seals.append((head.decode(), rowid))
+            if type(fact[0]) is int:
+                last = fact[0]
+                numbers.append(last)
+        connection.executemany("UPDATE facts SET seal = ? WHERE rowid = ?", seals)
+        connection.execute(
+            "UPDATE sessions SET last = ?, head = ?, seal = ? WHERE seq = ?",
+            (last, head.decode(), row_seal(seq, tuple(texts), last, head).decode(), seq),
+        )
+        gaps = [(seq, first, end, now) for first, end in missing(numbers, last)]
+        connection.executemany("INSERT OR IGNORE INTO gaps SELECT id, ?2, ?3, ?4 FROM sessions WHERE seq = ?1", gaps)
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_create, _seal)
 """MIGRATIONS[v] takes a database of version v to version v + 1, inside an open transaction."""
+
+
+def missing(numbers: Iterable[int], last: int) -> Iterator[tuple[int, int]]:
+    """The runs of numbers from 1 to `last` that aren't among these, which rise: first and last of each."""
+    expected = 1
+    for n in numbers:
+        if n > expected:
+            yield expected, n - 1
+        expected = n + 1
+    if last >= expected:
+        yield expected, last
+
+
+def utc_now() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
 def connect(path: Path, create: bool) -> sqlite3.Connection:
@@ -89,17 +156,34 @@ def make_durable(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def version_of(connection: sqlite3.Connection, path: Path) -> int:
-    """The schema's version; 0 for an empty file. Raises JournalError for a newer one or another program's file."""
+    """The schema's version; 0 for an empty file.
+
+    Raises JournalError for a newer one or another program's file, HeaderDamaged where the file's own list of
+    migrations gives another version than its header.
+    """
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     (owner,) = connection.execute("PRAGMA application_id").fetchone()
-    (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    if (version or tables) and owner != APPLICATION_ID:
+    tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
+    ours = {"sessions", "facts", "migrations"} <= tables
+    if (version or tables) and owner != APPLICATION_ID and not ours:
         raise JournalError(f"{path} is another program's database, not a journal; move it, or use --state DIR")
+    listed: Any = 0
+    if ours:
+        (listed,) = connection.execute("SELECT max(version) FROM migrations").fetchone()
+    agree = version == listed
     if version > len(MIGRATIONS):
-        raise JournalError(
+        text = (
             f"journal {path} has schema version {version}, this Kerfcall ({__version__}) knows up to "
             f"{len(MIGRATIONS)}; upgrade Kerfcall, or use --state DIR for a new journal"
         )
+        if agree:
+            raise JournalError(text)
+        raise HeaderDamaged(f"{text}; its own list of migrations ends at {listed}, so it may be damaged: {RECOVERS}")
+    if owner != APPLICATION_ID and (version or tables):
+        raise HeaderDamaged(str(Fault("its mark as a journal is damaged", f"{owner}", f"journal {path}", RECOVERS)))
+    if not agree or version < 0:
+        what = f"its header gives another schema version than its own list of migrations, {listed}"
+        raise HeaderDamaged(str(Fault(what, f"{version}", f"journal {path}", RECOVERS)))
     return int(version)
 
 
@@ -118,8 +202,29 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
             raise
 
 
+def brought_up(connection: sqlite3.Connection, path: Path) -> sqlite3.Connection:
+    """This connection where its schema is of today; else one to a copy in memory that is, only to be read.
+
+    For journals that may not be written, now or at all. Takes over the connection. Raises as `version_of` does.
+    """
+    version = version_of(connection, path)
+    if version == len(MIGRATIONS):
+        return connection
+    if version == 0:
+        raise JournalError(f"journal {path} is empty; `kerfcall cut` begins one")
+    copy = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        connection.backup(copy)
+        migrate(copy, path)
+        copy.execute("PRAGMA query_only = ON")
+    except BaseException:
+        copy.close()
+        raise
+    connection.close()
+    return copy
+
+
 def _step(connection: sqlite3.Connection, version: int) -> None:
     MIGRATIONS[version](connection)
-    now = datetime.now(UTC).isoformat(timespec="milliseconds")
-    connection.execute("INSERT INTO migrations VALUES (?, ?, ?)", (version + 1, now, __version__))
+    connection.execute("INSERT INTO migrations VALUES (?, ?, ?)", (version + 1, utc_now(), __version__))
     connection.execute(f"PRAGMA user_version = {version + 1}")

@@ -7,48 +7,32 @@ holds even when the clock was set back.
 
 from __future__ import annotations
 
-import json
 import math
 import os
+import re
 import sqlite3
-from collections import defaultdict
+import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from contextlib import ExitStack, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
 from assistant import __version__
-from assistant.errors import JournalError
-from assistant.journal import codec, schema
-from assistant.journal.faults import explained, translated
-from assistant.session.facts import EndedEarly, Fact, Finished, Jumped, Record, Resumed, SteppedBack
+from assistant.errors import Fault, JournalError, SessionLocked
+from assistant.journal import codec, private, schema
+from assistant.journal.faults import RECOVERS, explained, of_fact, of_session, translated
+from assistant.journal.lock import no_session_running
+from assistant.journal.pages import log_is_whole
+from assistant.journal.rows import SessionRow, Standing, Sum, session_row, state_after, text_of
+from assistant.journal.seals import START, fact_seal, row_seal
+from assistant.session.facts import Record
 
 FILE_NAME = "journal.sqlite3"
+_PATIENCE_S = (0.05, 0.2, 0.5)
+_COUNT = re.compile(r"[0-9]{1,9}")  # of a session within its day
 REBUILT = FILE_NAME + ".rebuilt"  # a finished repair that has not yet taken the journal's place
-
-
-@dataclass(frozen=True, slots=True)
-class SessionRow:
-    """One session in the list. passes_cut: those cut and not taken back since. last_utc: of its newest fact, or "".
-
-    rehearsed: no wood was cut.
-    """
-
-    id: str
-    title: str
-    plan_digest: str
-    plan_path: str
-    started_utc: str
-    state: str
-    program_version: str
-    facts: int
-    passes_cut: int
-    last_at: float
-    last_utc: str
-    rehearsed: bool = False
 
 
 def default_state_dir() -> Path:
@@ -73,16 +57,23 @@ class Journal:
 
     @classmethod
     def open(cls, state_dir: Path | None = None) -> Journal:
-        """Open the journal in this folder, making both where missing, and bring its schema up to date."""
+        """Open the journal in this folder, making both where missing, and bring its schema up to date.
+
+        Raises SessionLocked where its schema would have to change under a session that is being driven.
+        """
         path = journal_path(state_dir)
         _make_folder(path.parent)
         with one_at_a_time(path.parent), translated(path):
             finish_repair(path)
+            _see_log(path)
+            _make_private(path)
             connection = schema.connect(path, create=True)
             try:
-                schema.version_of(connection, path)
-                schema.make_durable(connection, path)
-                schema.migrate(connection, path)
+                with ExitStack() as held:
+                    if 0 < schema.version_of(connection, path) < len(schema.MIGRATIONS):
+                        held.enter_context(no_session_running(path.parent))
+                    schema.make_durable(connection, path)
+                    schema.migrate(connection, path)
             except BaseException:
                 connection.close()
                 raise
@@ -90,13 +81,16 @@ class Journal:
 
     @classmethod
     def open_to_read(cls, state_dir: Path | None = None) -> Journal:
-        """Like `open`, but a folder that may only be read will do. The journal must exist."""
+        """Like `open`, but a folder that may only be read will do, and so will an older schema that may not be changed.
+
+        The journal must exist.
+        """
         path = journal_path(state_dir)
         if not path.exists() and not path.with_name(REBUILT).exists():
             raise JournalError(f"there is no journal {path}; `kerfcall cut` begins one")
         try:
             return cls.open(state_dir)
-        except JournalError as refusal:
+        except (JournalError, SessionLocked) as refusal:
             journal = cls._open_read_only(path)
             if journal is None:
                 raise refusal
@@ -104,34 +98,32 @@ class Journal:
 
     @classmethod
     def open_beside(cls, state_dir: Path | None = None) -> Journal:
-        """Only to read, beside whoever may be writing: takes no lock, migrates nothing. The journal must exist."""
+        """Only to read, beside whoever may be writing: takes no lock, changes nothing. The journal must exist."""
         path = journal_path(state_dir)
         if not path.exists():
             raise JournalError(f"there is no journal {path}; `kerfcall cut` begins one")
         with translated(path):
             connection = schema.connect_beside(path)
             try:
-                if schema.version_of(connection, path) != len(schema.MIGRATIONS):
-                    raise JournalError(f"journal {path} is of an older Kerfcall; `kerfcall journal list` brings it up")
+                return cls(path, schema.brought_up(connection, path))
             except BaseException:
                 connection.close()
                 raise
-        return cls(path, connection)
 
     @classmethod
     def _open_read_only(cls, path: Path) -> Journal | None:
         """None where that doesn't help either: the first refusal then tells more."""
         try:
+            _see_log(path)
             connection = schema.connect_read_only(path)
-        except (sqlite3.Error, OSError):
+        except (sqlite3.Error, OSError, JournalError):
             return None
         try:
-            if schema.version_of(connection, path) == len(schema.MIGRATIONS):
-                return cls(path, connection)
-        except (sqlite3.Error, JournalError):
-            pass
-        connection.close()
-        return None
+            with translated(path):
+                return cls(path, schema.brought_up(connection, path))
+        except JournalError:
+            connection.close()
+            return None
 
     def close(self) -> None:
         """Safe to repeat."""
@@ -153,12 +145,16 @@ class Journal:
         date = _local_date(utc)
         with self._transaction() as connection:
             ids = connection.execute("SELECT id FROM sessions WHERE substr(id, 1, 11) = ?", (f"{date}-",))
-            number = max((int(row[0][11:]) for row in ids), default=0) + 1
+            counts = (row[0][11:] for row in ids)
+            number = max((int(n) for n in counts if _COUNT.fullmatch(n)), default=0) + 1
             session_id = f"{date}-{number}"
+            (seq,) = connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM sessions").fetchone()
+            texts = (session_id, _storable(title), plan_digest, _storable(plan_path), utc, "open", __version__)
+            seal = row_seal(seq, tuple(text.encode() for text in texts), 0, START)
             connection.execute(
-                "INSERT INTO sessions (id, title, plan_digest, plan_path, started_utc, state, program_version) "
-                "VALUES (?, ?, ?, ?, ?, 'open', ?)",
-                (session_id, _storable(title), plan_digest, _storable(plan_path), utc, __version__),
+                "INSERT INTO sessions (seq, id, title, plan_digest, plan_path, started_utc, state, program_version, "
+                "last, head, seal) VALUES (?, ?, ?, ?, ?, ?, ?, ?, 0, '', ?)",
+                (seq, *texts, seal.decode()),
             )
         return session_id
 
@@ -175,33 +171,53 @@ class Journal:
         """Commit one event's facts together; on return they are on the disk.
 
         Numbers must carry on from the session's last (from 1), else JournalError and nothing is
-        written. The session's state follows its facts in the same transaction.
+        written. The session's state, its last number and the head of its chain follow in the same transaction.
         """
-        rows = [_row(session_id, record) for record in records]
-        if not rows:
+        if not records:
             return
+        name = session_id.encode()
+        rows = [_row(session_id, record) for record in records]
         with self._transaction() as connection:
-            state, last = self._standing(session_id)
-            for offset, record in enumerate(records, start=1):
+            standing = self._standing(session_id)
+            last, head, state = standing.last, standing.head, standing.state
+            sealed = []
+            for offset, (record, row) in enumerate(zip(records, rows, strict=True), start=1):
                 if record.n != last + offset:
                     raise JournalError(
                         f"session {session_id}: fact {record.n} does not follow {last + offset - 1}; "
                         "nothing was written: resume the session from the journal"
                     )
-            connection.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
-            after = state
-            for record in records:
-                after = state_after(after, record.fact)
-            if after != state:
-                connection.execute("UPDATE sessions SET state = ? WHERE id = ?", (after, session_id))
+                _, n, at, utc, kind, version, body = row
+                head = fact_seal(head, name, n, at, utc.encode(), kind.encode(), version, body.encode())
+                sealed.append((*row, head.decode()))
+                state = state_after(state, record.fact)
+            connection.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?, ?)", sealed)
+            last += len(records)
+            seal = standing.seal_with(state, last, head)
+            connection.execute(
+                "UPDATE sessions SET state = ?, last = ?, head = ?, seal = ? WHERE seq = ?",
+                (state, last, head.decode(), seal.decode(), standing.seq),
+            )
 
-    def _standing(self, session_id: str) -> tuple[str, int]:
-        found = self._connection.execute(
-            "SELECT state, (SELECT max(n) FROM facts WHERE session = id) FROM sessions WHERE id = ?", (session_id,)
-        ).fetchone()
+    def _standing(self, session_id: str) -> Standing:
+        """The session's row. Raises JournalError where there is none, or its seal doesn't match."""
+        query = f"{schema.ROWS}, last, CAST(head AS BLOB), CAST(seal AS BLOB) FROM sessions WHERE id = ?"
+        found = self._connection.execute(query, (session_id,)).fetchone()
         if found is None:
-            raise JournalError(f"there is no session {session_id} in journal {self.path}")
-        return found[0], found[1] or 0
+            scan = "SELECT 1 FROM sessions NOT INDEXED WHERE id = ?"
+            if self._connection.execute(scan, (session_id,)).fetchone() is not None:
+                raise of_session(self.path, session_id, "its entry in the index is damaged", RECOVERS)
+            raise JournalError(
+                f"there is no session {session_id} in journal {self.path}; `kerfcall journal list` names them all"
+            )
+        return self._checked(found)
+
+    def _checked(self, row: tuple[Any, ...]) -> Standing:
+        seq, *texts, last, head, seal = row
+        if row_seal(seq, tuple(texts), last, head) != seal or type(last) is not int:
+            named = str(texts[0] or b"", "utf-8", "backslashreplace")
+            raise of_session(self.path, named, "its row doesn't match its checksum", RECOVERS)
+        return Standing(seq, tuple(text or b"" for text in texts), last, head or START)
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:
@@ -218,111 +234,145 @@ class Journal:
                     if self._connection.in_transaction:
                         self._connection.execute("ROLLBACK")
                 raise
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise explained(error, self.path) from error
 
     # Reading
 
     def replay(self, session_id: str, with_gaps: bool = False) -> Iterator[Record]:
-        """The session's facts in order, from 1.
+        """The session's facts in order, from 1, each one's seal checked.
 
-        Raises JournalError for an unknown session or an unreadable fact and, unless with_gaps,
-        where facts are missing (lost before a repair): what stands after a gap can't be trusted
-        to drive a cut.
+        Raises JournalError for an unknown session, for a fact that can't be read or isn't what was written, and,
+        unless with_gaps, where facts are lost: what stands after a gap can't be trusted to drive a cut. A gap that no
+        repair has recorded is an error in any case.
         """
         with translated(self.path):
-            self._standing(session_id)
-        return self._records(session_id, with_gaps)
+            standing = self._standing(session_id)
+            query = "SELECT first, last FROM gaps WHERE session = ?"
+            gaps = set(self._connection.execute(query, (session_id,)).fetchall())
+        return self._records(session_id, standing, gaps, with_gaps)
 
-    def _records(self, session_id: str, with_gaps: bool) -> Iterator[Record]:
-        expected = 1
+    def _records(
+        self, session_id: str, standing: Standing, gaps: set[tuple[int, int]], with_gaps: bool
+    ) -> Iterator[Record]:
+        expected, head, name, last = 1, START, session_id.encode(), standing.last
         decode = codec.decode
+        query = f"SELECT {schema.FACTS}, CAST(seal AS BLOB) FROM facts WHERE session = ? AND n <= ? ORDER BY n"
         with translated(self.path):
-            cursor = self._connection.execute(
-                "SELECT n, at, utc, kind, version, body FROM facts WHERE session = ? ORDER BY n", (session_id,)
-            )
+            cursor = self._connection.execute(query, (session_id, last))
             try:
-                for n, at, utc, kind, version, body in cursor:
-                    if n != expected and not with_gaps:
-                        raise JournalError(
-                            f"session {session_id}: facts {expected} to {n - 1} are lost, so it can't be resumed; "
-                            f"`kerfcall journal show {session_id}` tells what is known"
-                        )
+                for n, at, utc, kind, version, body, seal in cursor:
+                    if n != expected:
+                        self._gap(session_id, expected, n, gaps, with_gaps)
                     expected = n + 1
+                    head = fact_seal(head, name, n, at, utc, kind, version, body)
+                    if head != seal:
+                        raise of_fact(self.path, session_id, n, text_of(kind), "it doesn't match its checksum")
                     try:
-                        fact = decode(kind, version, body)
-                    except JournalError as error:
-                        raise JournalError(f"session {session_id}, fact {n}: {error}") from error
-                    yield Record(n, at, utc, fact)
+                        fact = decode(kind.decode(), version, body.decode())
+                        if type(at) is not float or not math.isfinite(at):
+                            raise JournalError(f"its time is {at!r:.40}, not a number of seconds")
+                        record = Record(n, at, utc.decode(), fact)
+                    except Exception as error:
+                        raise self._unreadable(session_id, n, kind, error) from error
+                    yield record
             finally:
-                cursor.close()
+                with suppress(sqlite3.ProgrammingError):  # whoever stopped half-way may have closed the journal first
+                    cursor.close()
+            if expected <= last:
+                self._gap(session_id, expected, last + 1, gaps, with_gaps)
+            if head != standing.head or self._goes_on(session_id, last):
+                what = "its facts don't end where its row says they do"
+                raise of_session(self.path, session_id, what, RECOVERS, f"fact {expected - 1}")
+
+    def _gap(self, session_id: str, expected: int, n: object, gaps: set[tuple[int, int]], with_gaps: bool) -> None:
+        """Raises JournalError for numbers left out before n, but for those known to be lost where that will do."""
+        if type(n) is not int or n < expected:
+            raise of_fact(self.path, session_id, expected, "", "another stands in its place", RECOVERS, f"{n!r:.40}")
+        left_out = f"facts {expected} to {n - 1} are"
+        if (expected, n - 1) not in gaps:
+            raise of_session(self.path, session_id, f"{left_out} missing", RECOVERS)
+        if not with_gaps:
+            raise of_session(
+                self.path,
+                session_id,
+                f"{left_out} lost, so it can't be resumed",
+                f"`kerfcall journal show {session_id}` tells what is known; `kerfcall cut` begins another",
+            )
+
+    def _goes_on(self, session_id: str, last: int) -> bool:
+        """Whether there are facts after the last that the row tells of, and none was written in the meantime."""
+        query = "SELECT 1 FROM facts WHERE session = ? AND n > ? LIMIT 1"
+        if self._connection.execute(query, (session_id, last)).fetchone() is None:
+            return False
+        return self._standing(session_id).last == last
+
+    def _unreadable(self, session_id: str, n: int, kind: bytes | None, error: Exception) -> JournalError:
+        """What is no fact, whatever is wrong with it."""
+        if isinstance(error, codec.TooNew):
+            what, _, mend = str(error).rpartition("; ")
+            return of_fact(self.path, session_id, n, text_of(kind), what, mend)
+        what = str(error) if isinstance(error, JournalError) else f"it can't be read: {error!r:.200}"
+        return of_fact(self.path, session_id, n, text_of(kind), what)
 
     def sessions(self) -> list[SessionRow]:
-        """All sessions in order of creation."""
-        with translated(self.path):
-            cut = self._passes_cut()
-            rows = self._connection.execute(
-                "SELECT id, title, plan_digest, plan_path, started_utc, state, program_version, "
-                "(SELECT count(*) FROM facts WHERE session = id), "
-                "(SELECT at FROM facts WHERE session = id ORDER BY n DESC LIMIT 1), "
-                "(SELECT utc FROM facts WHERE session = id ORDER BY n DESC LIMIT 1), "
-                "(SELECT json_valid(body) AND json_extract(body, '$.rehearsed') FROM facts "
-                "WHERE session = id AND n = 1) FROM sessions ORDER BY seq"
-            ).fetchall()
-        return [_session_row(row, cut.get(row[0], 0)) for row in rows]
+        """All sessions in order of creation; what is wrong with one's facts is its row's `fault`.
 
-    def _passes_cut(self) -> dict[str, int]:
-        cut: dict[str, set[tuple[int, int]]] = defaultdict(set)
-        for session, kind, text in self._connection.execute(
-            "SELECT session, kind, body FROM facts WHERE kind IN ('pass_cut', 'stepped_back', 'jumped') "
-            "ORDER BY session, n"
-        ):
+        Raises JournalError where a row isn't what was written, or is missing: then which session is the newest is not
+        known.
+        """
+        with translated(self.path):
+            self._connection.execute("BEGIN")  # rows and facts as of one moment, beside one that writes
             try:
-                body = json.loads(text)
-                place = (body["setup"], body["pass"])
-            except (ValueError, KeyError, TypeError) as error:
-                raise JournalError(
-                    f"session {session}: a fact of kind {kind!r} can't be read ({error!r}); "
-                    "`kerfcall journal repair` sets it apart"
-                ) from error
-            if kind == "pass_cut":
-                cut[session].add(place)
-            else:
-                cut[session].discard(place)
-        return {session: len(places) for session, places in cut.items()}
+                standings = self._standings()
+                sums = self._sums({one.texts[0]: one for one in standings})
+            finally:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+        return [session_row(one, sums[one.texts[0]]) for one in standings]
+
+    def _standings(self) -> list[Standing]:
+        """All rows in order of creation, each one's seal checked."""
+        query = f"{schema.ROWS}, last, CAST(head AS BLOB), CAST(seal AS BLOB) FROM sessions ORDER BY seq"
+        return [self._checked(row) for row in self._connection.execute(query)]
+
+    def _sums(self, standings: dict[bytes, Standing]) -> dict[bytes, Sum]:
+        """What the list tells of each session, by its id; one walk through all facts."""
+        sums = {name: Sum() for name in standings}
+        query = f"SELECT CAST(session AS BLOB), {schema.FACTS}, CAST(seal AS BLOB) FROM facts ORDER BY session, n"
+        current, one = b"", Sum()
+        for name, n, at, utc, kind, version, body, seal in self._connection.execute(query):
+            if name != current:
+                if name not in sums:
+                    raise of_session(self.path, text_of(name), "it has facts, but its row is missing", RECOVERS)
+                current, one = name, sums[name]
+            one.add(n, at, utc, kind, body, seal, fact_seal(one.head, name, n, at, utc, kind, version, body))
+        for name, one in sums.items():
+            standing = standings[name]
+            if not one.fault and (one.last, one.head) != (standing.last, standing.head):
+                query = "SELECT 1 FROM gaps WHERE session = ? AND last = ?"
+                known = self._connection.execute(query, (text_of(name), standing.last)).fetchone()
+                if one.head != standing.head or known is None:
+                    one.fault = f"its facts end at {one.last}, not at {standing.last}"
+        return sums
 
     def latest_open(self) -> str | None:
         """The newest session that is neither finished nor ended early."""
-        return self._newest("WHERE state = 'open'")
+        with translated(self.path):
+            rows = [one for one in self._standings() if one.state == "open"]
+        return text_of(rows[-1].texts[0]) if rows else None
 
     def latest(self) -> str | None:
         """The newest session of all."""
-        return self._newest("")
+        with translated(self.path):
+            rows = self._standings()
+        return text_of(rows[-1].texts[0]) if rows else None
 
     def last_utc(self) -> str | None:
         """When the fact written last was made, ISO 8601; None where there is none."""
         with translated(self.path):
-            row = self._connection.execute("SELECT utc FROM facts ORDER BY rowid DESC LIMIT 1").fetchone()
-        return None if row is None else str(row[0])
-
-    def _newest(self, where: str) -> str | None:
-        with translated(self.path):
-            row = self._connection.execute(f"SELECT id FROM sessions {where} ORDER BY seq DESC LIMIT 1").fetchone()
-        return None if row is None else str(row[0])
-
-
-def state_after(state: str, fact: Fact) -> str:
-    """The session's state once this fact holds: open | finished | ended early.
-
-    Going back from a finished session opens it again, and so does resuming one ended early.
-    """
-    if isinstance(fact, Finished):
-        return "finished"
-    if isinstance(fact, EndedEarly):
-        return "ended early"
-    if isinstance(fact, SteppedBack | Jumped) or (isinstance(fact, Resumed) and state == "ended early"):
-        return "open"
-    return state
+            row = self._connection.execute("SELECT CAST(utc AS BLOB) FROM facts ORDER BY rowid DESC LIMIT 1").fetchone()
+        return None if row is None else text_of(row[0])
 
 
 def finish_repair(path: Path) -> None:
@@ -342,17 +392,12 @@ def finish_repair(path: Path) -> None:
         raise JournalError(f"can't put the repaired journal in the place of {path}: {error}") from error
 
 
-def _session_row(row: tuple[Any, ...], passes_cut: int) -> SessionRow:
-    id, title, digest, path, started_utc, state, program, facts, at, utc, rehearsed = row
-    newest = (at or 0.0, utc or "")
-    return SessionRow(id, title, digest, path, started_utc, state, program, facts, passes_cut, *newest, bool(rehearsed))
-
-
 def _row(session_id: str, record: Record) -> tuple[str, int, float, str, str, int, str]:
     if not math.isfinite(record.at):
         raise JournalError(f"session {session_id}, fact {record.n}: its time is {record.at}, not a number of seconds")
     fact = record.fact
-    return (session_id, record.n, record.at, record.utc, fact.kind, fact.version, codec.encode(fact))
+    at = float(record.at) + 0.0  # SQLite keeps no negative zero
+    return (session_id, record.n, at, record.utc, fact.kind, fact.version, codec.encode(fact))
 
 
 def _identity(path: Path) -> tuple[int, int] | None:
@@ -377,12 +422,46 @@ def _storable(text: str) -> str:
 
 def _make_folder(folder: Path) -> None:
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private.make_folder(folder, tighten_it=folder == default_state_dir())
     except OSError as error:
         raise JournalError(
             f"can't make the journal's folder {folder}: {error.strerror or error}; "
             "choose one that you may write to with --state DIR"
         ) from error
+
+
+def _make_private(path: Path) -> None:
+    """The file, there before SQLite would make it with everybody's rights; SQLite makes those beside it like it."""
+    try:
+        private.make_file(path)
+    except OSError as error:
+        raise JournalError(
+            f"can't make journal {path}: {error.strerror or error}; "
+            "give yourself the right to write there, or use --state DIR"
+        ) from error
+    for suffix in ("-wal", "-shm"):
+        private.tighten(path.with_name(path.name + suffix))
+
+
+def _see_log(path: Path) -> None:
+    """Raises JournalError where SQLite would pass over a part of the log that was written, and later delete it.
+
+    Somebody may be writing at this moment: only what stays broken is.
+    """
+    log = path.with_name(path.name + "-wal")
+    for pause in (*_PATIENCE_S, 0.0):
+        try:
+            if log_is_whole(log.read_bytes()):
+                return
+        except FileNotFoundError:
+            return
+        except OSError as error:
+            raise JournalError(
+                f"can't read {log}: {error.strerror or error}; give yourself the right to read it"
+            ) from error
+        time.sleep(pause)
+    what = "a part of its log is damaged, or power was cut in the midst of writing"
+    raise JournalError(str(Fault(what, log.name, f"journal {path}", RECOVERS)))
 
 
 @contextmanager
@@ -392,9 +471,10 @@ def one_at_a_time(folder: Path) -> Iterator[None]:
 
     path = folder / "locks" / "journal.lock"
     try:
-        path.parent.mkdir(exist_ok=True)
-        lock = FileLock(str(path))
+        private.make_folder(path.parent, tighten_it=True)
+        lock = FileLock(str(path), mode=private.FILE)
         lock.acquire(timeout=10)
+        private.tighten(path)
     except Timeout as error:
         raise JournalError(f"the journal in {folder} is being repaired or opened by another Kerfcall; wait") from error
     except (OSError, NotImplementedError) as error:

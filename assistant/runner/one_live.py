@@ -20,6 +20,7 @@ from typing import Any
 
 from assistant.errors import CouldNotRun, SessionLocked
 from assistant.files import write_whole
+from assistant.journal import private
 from assistant.journal.store import default_state_dir
 
 FOLDER_VARIABLE = "KERFCALL_RUNTIME_DIR"
@@ -53,8 +54,8 @@ class LiveLock:
         for folder in _folders():
             path = folder / f"{NAME}.lock"
             try:
-                folder.mkdir(parents=True, exist_ok=True)
-                lock = FileLock(str(path))
+                private.make_folder(folder, tighten_it=False)
+                lock = FileLock(str(path), mode=private.FILE)
                 lock.acquire(timeout=PATIENCE_S)
             except Timeout as error:
                 raise SessionLocked(refusal(folder / f"{NAME}.json")) from error

@@ -8,11 +8,14 @@ import sqlite3
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 from typing import ClassVar
 
 import pytest
 
-from assistant.journal import codec
+from assistant.__main__ import main as kerfcall
+from assistant.commands.resume import _latest_begun
+from assistant.journal import codec, schema
 from assistant.journal.store import FILE_NAME, Journal
 from assistant.plans.model import Check
 from assistant.session.facts import Record, SetupStarted, Started
@@ -242,7 +245,8 @@ class TestSessionsStoredBefore:
         bodies = [("started", 2, started), *((kind, 1, json.dumps(body)) for kind, body in self.PLACES)]
         rows = [(session, n, float(n), utc, kind, version, body) for n, (kind, version, body) in enumerate(bodies, 1)]
         with contextlib.closing(sqlite3.connect(workshop.folder / "state" / FILE_NAME)) as database, database:
-            database.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
+            database.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?, '')", rows)
+            schema.seal_all(database)
         return workshop
 
     def test_is_asked_the_setups_end_and_finished_with_it(self, stored: Workshop) -> None:
@@ -282,6 +286,36 @@ class TestSessionsStoredBefore:
         assert names == ["clamps", "guard", "blade height", "clamps and guard", "carrying on", "saw off"]
         assert started.job.checks[0].say.startswith("clamps tight, and with screws, hold-down"), "as it was stored"
         assert started.job.run_down_s == 10
+
+
+class TestTheNewest:
+    """Without an id the session begun last is taken up, and no other in its place."""
+
+    def begun(self, state: Path, utc: str) -> str:
+        with Journal.open(state) as journal:
+            session = journal.new_session("Tray", "ab" * 32, "", utc)
+            journal.append(session, records([Started(small_job()), SetupStarted(1)]))
+        return session
+
+    def test_is_known_by_its_place_and_not_by_a_clock_that_was_set_back(self, tmp_path: Path) -> None:
+        self.begun(tmp_path, "2026-03-02T09:00:00+00:00")
+        second = self.begun(tmp_path, "2026-03-01T09:00:00+00:00")
+        with Journal.open(tmp_path) as journal:
+            assert _latest_begun(journal, rehearsed=False).id == second
+
+    @pytest.mark.parametrize(
+        "damage", ["DELETE FROM facts", "UPDATE facts SET body = replace(body, 'rehear', 'reheat')"]
+    )
+    def test_is_not_passed_over_when_it_is_damaged(
+        self, tmp_path: Path, damage: str, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        self.begun(tmp_path, "2026-03-01T09:00:00+00:00")
+        second = self.begun(tmp_path, "2026-03-02T09:00:00+00:00")
+        with contextlib.closing(sqlite3.connect(tmp_path / FILE_NAME)) as database, database:
+            database.execute(f"{damage} WHERE session = ?", (second,))
+        assert kerfcall(["resume", "--state", str(tmp_path), "--no-voice", "--no-pedal"]) == 3
+        told = capsys.readouterr().err
+        assert f"session {second}" in told and "`kerfcall journal repair`" in told
 
 
 class TestRehearsalsAndCuts:

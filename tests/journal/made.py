@@ -7,14 +7,19 @@ commit; `fill STATE ID BYTES` does so under a limit on the size of files, and sa
 from __future__ import annotations
 
 import os
+import shutil
+import sqlite3
 import sys
 from collections.abc import Sequence
+from contextlib import closing
 from pathlib import Path
 
 from assistant.errors import JournalError
-from assistant.journal.store import Journal
+from assistant.journal import schema
+from assistant.journal.store import FILE_NAME, Journal
 from assistant.session import facts as f
 
+FIXTURES = Path(__file__).parent / "fixtures"
 UTC = "2026-11-25T09:30:00.000+00:00"
 
 
@@ -66,6 +71,23 @@ def journal_with(state: Path, facts: Sequence[f.Fact] = SAMPLE, title: str = "Ne
         session = journal.new_session(title, "ab" * 32, "trays.toml", UTC)
         journal.append(session, records(facts))
     return session
+
+
+def edited(state: Path, *statements: str) -> None:
+    """The journal changed and sealed again, as if it had been written so."""
+    with closing(sqlite3.connect(state / FILE_NAME)) as connection, connection:
+        for statement in statements:
+            connection.execute(statement)
+        schema.seal_all(connection)
+
+
+def old_journal(state: Path, *statements: str) -> None:
+    """A journal of schema version 1 in `state`: the fixture that its release wrote, changed by these statements."""
+    state.mkdir(exist_ok=True)
+    shutil.copyfile(FIXTURES / "schema_1.sqlite3", state / FILE_NAME)
+    with closing(sqlite3.connect(state / FILE_NAME)) as connection, connection:
+        for statement in statements:
+            connection.execute(statement)
 
 
 def append_for_ever(state: Path, session: str) -> None:

@@ -17,7 +17,7 @@ from assistant.journal.repair import repair
 from assistant.journal.store import FILE_NAME, REBUILT, Journal
 from assistant.session import facts as f
 from tests.journal.build_fixture import small_job
-from tests.journal.made import SAMPLE, UTC, event, journal_with, records
+from tests.journal.made import SAMPLE, UTC, edited, event, journal_with, records
 
 SIZE = 4096
 
@@ -59,7 +59,7 @@ def test_pages_read_directly_hold_what_sqlite_says_they_hold(tmp_path: Path) -> 
         big = journal.new_session("big", "", "", UTC)
         journal.append(big, records([f.Started(job), f.Noted(1, 1, "tear-out " * 5000)]))
     database = tmp_path / FILE_NAME
-    read = {row for _, row in pages.rows(database.read_bytes()) if len(row) == 7}
+    read = {row for _, row in pages.rows(database.read_bytes()) if len(row) == 8 and row[0] is not None}
     assert read == rows_by_sqlite(database)
     assert {row[0] for row in read} == {session, big}
 
@@ -70,7 +70,7 @@ def test_pages_of_the_log_hold_what_was_committed_and_not_yet_copied(tmp_path: P
         for n in range(1, 100, 2):
             journal.append(session, event(n))
         database, log = (tmp_path / FILE_NAME).read_bytes(), (tmp_path / f"{FILE_NAME}-wal").read_bytes()
-        found = {row[1] for _, row in pages.rows(database, log) if len(row) == 7}
+        found = {row[1] for _, row in pages.rows(database, log) if len(row) == 8 and row[0] is not None}
     assert found == set(range(1, 101))
 
 
@@ -131,8 +131,10 @@ def test_a_damaged_frame_of_the_log_does_not_take_the_ones_after_it(tmp_path: Pa
     frame = 32 + 20 * (SIZE + 24)
     data[frame + 24 : frame + 24 + SIZE] = random.Random(1).randbytes(SIZE)
     log.write_bytes(data)
-    shutil.copytree(tmp_path / "copy", tmp_path / "plain")
-    assert len(held(tmp_path / "plain", session)) < 60
+    for way in (Journal.open, Journal.open_to_read):
+        with pytest.raises(JournalError, match="a part of its log is damaged.*`kerfcall journal repair`"):
+            way(tmp_path / "copy")
+    assert log.read_bytes() == data, "what repair needs is left as it is"
 
     repair(tmp_path / "copy")
     assert held(tmp_path / "copy", session) == [record for n in range(1, 60, 2) for record in event(n)]
@@ -170,8 +172,8 @@ def test_a_fact_with_one_good_copy_is_not_lost(tmp_path: Path, good_one_first: b
 
 def test_a_fact_of_a_newer_kerfcall_is_kept(tmp_path: Path) -> None:
     journal_with(tmp_path)
+    edited(tmp_path, "UPDATE facts SET kind = 'sharpened', version = 4 WHERE n = 5")
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
-        connection.execute("UPDATE facts SET kind = 'sharpened', version = 4 WHERE n = 5")
         connection.execute("UPDATE facts SET body = '' WHERE n = 6")
     repair(tmp_path)
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
@@ -230,3 +232,114 @@ def test_another_programs_file_is_not_touched(tmp_path: Path) -> None:
         repair(tmp_path)
     with pytest.raises(JournalError, match="no journal"):
         repair(tmp_path / "none")
+
+
+def changed(state: Path, statement: str) -> None:
+    with closing(sqlite3.connect(state / FILE_NAME)) as connection, connection:
+        assert connection.execute(statement).rowcount > 0
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE facts SET seal = replace(seal, substr(seal, 1, 1), 'x') WHERE n = 5",
+        f"UPDATE facts SET seal = 'x' WHERE n = {len(SAMPLE)}",
+        "UPDATE sessions SET last = 7",
+        "UPDATE sessions SET last = 25",
+        "UPDATE sessions SET state = 'open'",
+    ],
+)
+def test_where_only_a_checksum_or_a_count_is_damaged_nothing_is_lost(tmp_path: Path, statement: str) -> None:
+    """What it should be follows from the rest."""
+    session = journal_with(tmp_path)
+    with Journal.open(tmp_path) as journal:
+        before = journal.sessions()
+    changed(tmp_path, statement)
+    found = repair(tmp_path)
+    assert not found.healthy and not [line for line in found.lost if "fact" in line]
+    with Journal.open(tmp_path) as journal:
+        assert list(journal.replay(session)) == records(SAMPLE)
+        assert journal.sessions() == before
+    assert repair(tmp_path).healthy
+
+
+def test_what_a_checksum_disproves_is_set_apart_and_the_gap_is_recorded_once(tmp_path: Path) -> None:
+    session = journal_with(tmp_path)
+    changed(tmp_path, "UPDATE facts SET body = replace(body, '\"pass\":1', '\"pass\":2') WHERE n = 5")
+    changed(tmp_path, f"DELETE FROM facts WHERE n > {len(SAMPLE) - 2}")
+    end = len(SAMPLE)
+    assert repair(tmp_path).lost == (
+        f"session {session}, fact 5 (pass_cut): it doesn't match its checksum",
+        f"session {session}: facts 5 to 5 are missing",
+        f"session {session}: facts {end - 1} to {end} are missing",
+    )
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        gaps = connection.execute("SELECT * FROM gaps ORDER BY first").fetchall()
+    assert [gap[:3] for gap in gaps] == [(session, 5, 5), (session, end - 1, end)]
+    assert [record.n for record in held(tmp_path, session)] == [1, 2, 3, 4, *range(6, end - 1)]
+    with Journal.open(tmp_path) as journal, pytest.raises(JournalError, match="facts 5 to 5 are lost, so it can't be"):
+        list(journal.replay(session))
+    spoil(tmp_path / FILE_NAME, 1)
+    repair(tmp_path)
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        assert connection.execute("SELECT * FROM gaps ORDER BY first").fetchall() == gaps, "and when it was found"
+
+
+@pytest.mark.parametrize("statement", ["UPDATE facts SET session = 'x' WHERE n = 5", "UPDATE sessions SET id = 'x'"])
+def test_a_damaged_name_makes_no_session(tmp_path: Path, statement: str) -> None:
+    session = journal_with(tmp_path)
+    changed(tmp_path, statement)
+    repair(tmp_path)
+    with Journal.open(tmp_path) as journal:
+        assert [row.id for row in journal.sessions()] == [session]
+
+
+def test_a_lost_row_gets_its_place_by_when_its_facts_were_written(tmp_path: Path) -> None:
+    """Not by its date: the clock may have been set back."""
+    utcs = ("2026-11-25T09:00:00+00:00", "2026-11-20T09:00:00+00:00", "2026-11-26T09:00:00+00:00")
+    with Journal.open(tmp_path) as journal:
+        ids = [journal.new_session("t", "", "", utc) for utc in utcs]
+        for session in ids:
+            journal.append(session, event(1))
+    changed(tmp_path, "DELETE FROM sessions WHERE seq = 2")
+    repair(tmp_path)
+    with Journal.open(tmp_path) as journal:
+        assert [row.id for row in journal.sessions()] == ids
+        assert journal.latest_open() == ids[-1]
+        assert journal.last_utc() == event(1)[-1].utc
+
+
+def test_a_log_that_was_begun_again_is_whole_with_what_is_left_of_the_older_one(tmp_path: Path) -> None:
+    with Journal.open(tmp_path / "live") as journal:
+        session = journal.new_session("t", "", "", UTC)
+        for n in range(1, 60, 2):
+            journal.append(session, event(n))
+        journal._connection.execute("PRAGMA wal_checkpoint(RESTART)")
+        journal.append(session, event(61))
+        log = (tmp_path / "live" / f"{FILE_NAME}-wal").read_bytes()
+        shutil.copytree(tmp_path / "live", tmp_path / "copy", ignore=shutil.ignore_patterns("*-shm", "locks"))
+    assert len(log) > 60 * (SIZE + 24), "most of it is left over"
+    assert pages.log_is_whole(log)
+    assert len(held(tmp_path / "copy", session)) == 62
+
+
+@pytest.mark.parametrize("committed", [False, True])
+def test_what_a_killed_process_had_not_committed_is_no_damage(tmp_path: Path, committed: bool) -> None:
+    session = long_session(tmp_path / "live", 400)
+    with Journal.open(tmp_path / "live") as journal:
+        if committed:
+            journal.append(session, event(401))
+        connection = journal._connection
+        connection.execute("PRAGMA cache_size = 5")  # so that it is written before it is committed
+        connection.execute("BEGIN IMMEDIATE")
+        connection.execute("UPDATE facts SET utc = utc || 'x'")
+        connection.execute("UPDATE sessions SET title = 'x'")
+        shutil.copytree(tmp_path / "live", tmp_path / "copy", ignore=shutil.ignore_patterns("*-shm", "locks"))
+        connection.execute("ROLLBACK")
+    assert (tmp_path / "copy" / f"{FILE_NAME}-wal").stat().st_size > 3 * SIZE
+    assert len(held(tmp_path / "copy", session)) == (402 if committed else 400)
+
+
+def test_an_empty_log_and_one_that_was_never_written_are_whole() -> None:
+    assert pages.log_is_whole(b"") and pages.log_is_whole(bytes(9000)) and pages.log_is_whole(b"\1" * 32)
+    assert not pages.log_is_whole(b"\1" * 9000)

@@ -6,6 +6,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
+from assistant.journal.playing import misfit
 from assistant.session.apply import apply
 from assistant.session.decide import wanted
 from assistant.session.events import INTENTS
@@ -75,6 +76,7 @@ class Session(RuleBasedStateMachine):
     def replay_leads_to_the_same_place(self) -> None:
         state = State()
         for record in self.driver.records:
+            assert misfit(state, record.fact) == "", "what a session writes is never refused when it is resumed"
             state = apply(state, record)
         live = self.driver.state
         assert (state.n, state.setup, state.cut, state.confirmed) == (live.n, live.setup, live.cut, live.confirmed)

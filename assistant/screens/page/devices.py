@@ -21,6 +21,7 @@ from pathlib import Path
 
 from assistant import files
 from assistant.errors import CouldNotRun
+from assistant.journal import private
 
 FILE_NAME = "page-devices.json"
 VERSION = 2
@@ -110,9 +111,10 @@ class Devices:
         """What is kept, written back at the end; one process at a time."""
         from filelock import FileLock, Timeout
 
-        lock = FileLock(str(self.path.with_name("locks") / "page-devices.lock"))
+        lock = FileLock(str(self.path.with_name("locks") / "page-devices.lock"), mode=private.FILE)
         try:
-            self.path.with_name("locks").mkdir(parents=True, exist_ok=True)
+            private.make_folder(self.path.parent, tighten_it=False)
+            private.make_folder(self.path.with_name("locks"), tighten_it=True)
             with lock.acquire(timeout=5):
                 kept = self._read()
                 before = replace(kept, devices=list(kept.devices))

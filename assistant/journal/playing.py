@@ -1,0 +1,96 @@
+"""A session's facts played back into the state that they lead to; what does not fit is refused, never guessed at."""
+
+from __future__ import annotations
+
+from assistant.errors import KerfcallError
+from assistant.joinery.units import MM_PER_UNIT
+from assistant.journal.faults import of_fact
+from assistant.journal.store import Journal
+from assistant.plans.checks import SETUP_END, STANDING_BY, WHEN
+from assistant.plans.languages import known_languages
+from assistant.plans.model import Job
+from assistant.plans.shop_file import KINDS
+from assistant.session import facts as f
+from assistant.session.apply import apply
+from assistant.session.state import State
+
+_OF_A_SETUP = (
+    f.SetupStarted
+    | f.CheckOpened
+    | f.CheckConfirmed
+    | f.SettingCalled
+    | f.PassCut
+    | f.SteppedBack
+    | f.Jumped
+    | f.Noted
+    | f.Resumed
+    | f.Reregistered
+    | f.Zeroed
+    | f.SetupDone
+    | f.EndedEarly
+)
+_OF_A_PASS = f.SettingCalled | f.PassCut | f.SteppedBack | f.Jumped
+_PERHAPS_OF_A_PASS = f.Noted | f.Resumed | f.EndedEarly
+_IN_THE_SETUP_BEGUN = f.SettingCalled | f.PassCut | f.Jumped
+
+
+def played(journal: Journal, session: str) -> State:
+    """The state after all of the session's facts. Raises JournalError for the first that can't be read or applied."""
+    state = State()
+    for record in journal.replay(session):
+        fact = record.fact
+        try:
+            wrong = misfit(state, fact)
+            if not wrong:
+                state = apply(state, record)
+                continue
+        except KerfcallError as error:
+            wrong = str(error)
+        except Exception as error:
+            wrong = f"it can't be applied: {error!r:.200}"
+        mend = f"`kerfcall journal show {session}` tells what was cut; begin another with `kerfcall cut`"
+        raise of_fact(journal.path, session, record.n, fact.kind, wrong, mend)
+    return state
+
+
+def misfit(state: State, fact: f.Fact) -> str:
+    """Why no session can have had this fact in this state: what is wrong, with the value; "" where it fits."""
+    job = state.job
+    if isinstance(fact, f.Started):
+        return "the session had begun already" if job is not None else _job_fault(fact.job)
+    if job is None:
+        return "it comes before the session's beginning"
+    if isinstance(fact, f.CheckOpened | f.CheckConfirmed) and fact.check not in (check.name for check in job.checks):
+        return f"its job has no check {fact.check!r:.60}"
+    if isinstance(fact, f.StageReady) and not 1 <= fact.stage <= len(job.stages):
+        return f"there is no stage {fact.stage} of {len(job.stages)}"
+    if not isinstance(fact, _OF_A_SETUP):
+        return ""
+    if not 1 <= fact.setup <= len(job.setups):
+        return f"there is no setup {fact.setup} of {len(job.setups)}"
+    if state.setup == 0 and not isinstance(fact, f.SetupStarted | f.Noted | f.EndedEarly):
+        return "no setup has been begun"
+    if isinstance(fact, _IN_THE_SETUP_BEGUN) and fact.setup != state.setup:
+        return f"it is of setup {fact.setup}, and setup {state.setup} is being cut"
+    if isinstance(fact, _OF_A_PASS | _PERHAPS_OF_A_PASS):
+        passes = len(job.pattern_of(fact.setup).passes)
+        if not isinstance(fact, _PERHAPS_OF_A_PASS) and fact.pass_ == 0 or not 0 <= fact.pass_ <= passes:
+            return f"there is no pass {fact.pass_} of {passes} in setup {fact.setup}"
+    return ""
+
+
+def _job_fault(job: Job) -> str:
+    """What a session could not be cut by, "" where there is nothing."""
+    carriage = job.carriage
+    if not job.setups:
+        return "its job has no setups"
+    if job.voice.language not in known_languages():
+        return f"its job is in an unknown language, {job.voice.language!r:.40}"
+    if carriage.kind not in KINDS or carriage.unit not in MM_PER_UNIT:
+        return f"its carriage is of an unknown kind or unit, {carriage.kind!r:.40} in {carriage.unit!r:.40}"
+    if carriage.kind == "handwheel" and not (carriage.pitch and carriage.pitch > 0 and (carriage.divisions or 0) > 0):
+        return f"its handwheel has no pitch or no marks: {carriage.pitch}, {carriage.divisions}"
+    for check in job.checks:
+        if check.when not in (*WHEN, SETUP_END, STANDING_BY, "every"):
+            return f"nobody knows when its check {check.name!r:.40} is asked: {check.when!r:.40}"
+    return ""

@@ -1,0 +1,134 @@
+"""A session as the journal's tables hold it: its row, sealed, and what its facts add up to."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+from assistant.journal.seals import START, row_seal
+from assistant.session.facts import EndedEarly, Fact, Finished, Jumped, Resumed, SteppedBack
+
+
+@dataclass(frozen=True, slots=True)
+class SessionRow:
+    """One session in the list. passes_cut: those cut and not taken back since. last_utc: of its newest fact, or "".
+
+    rehearsed: no wood was cut. last: the number of its last fact, lost or not. fault: what is wrong with its facts, ""
+    for nothing.
+    """
+
+    id: str
+    title: str
+    plan_digest: str
+    plan_path: str
+    started_utc: str
+    state: str
+    program_version: str
+    facts: int
+    passes_cut: int
+    last_at: float
+    last_utc: str
+    rehearsed: bool = False
+    last: int = 0
+    fault: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A session's row, its seal checked. texts: as in `row_seal`. head: the seal of fact `last`."""
+
+    seq: int
+    texts: tuple[bytes, ...]
+    last: int
+    head: bytes
+
+    @property
+    def state(self) -> str:
+        return text_of(self.texts[5])
+
+    def seal_with(self, state: str, last: int, head: bytes) -> bytes:
+        """The seal that the row has with these."""
+        return row_seal(self.seq, (*self.texts[:5], state.encode(), self.texts[6]), last, head)
+
+
+@dataclass(slots=True)
+class Sum:
+    """What a walk through a session's facts adds up to. fault: the first thing that is wrong with them, "" for none."""
+
+    facts: int = 0
+    last: int = 0
+    head: bytes = START
+    at: float = 0.0
+    utc: bytes | None = b""
+    rehearsed: bool = False
+    cut: set[tuple[int, int]] = field(default_factory=set)
+    fault: str = ""
+
+    def add(
+        self, n: Any, at: Any, utc: bytes | None, kind: bytes | None, body: bytes | None, seal: bytes, right: bytes
+    ) -> None:
+        """One more fact. seal: the one it has; right: the one it should have."""
+        self.facts += 1
+        self.head = seal
+        try:
+            if seal != right:
+                raise ValueError("it doesn't match its checksum")
+            if type(n) is not int or type(at) is not float or not math.isfinite(at):
+                raise ValueError(f"its number is {n!r:.40}, its time {at!r:.40}")
+            self.last, self.at, self.utc = n, at, utc
+            if kind in _COUNTED or n == 1:
+                self._count(text_of(kind), json.loads(body or b""))
+        except (ValueError, KeyError, TypeError, RecursionError) as error:
+            self.fault = self.fault or f"fact {n!r:.40} ({text_of(kind)!r:.40}) can't be read: {error!s:.80}"
+
+    def _count(self, kind: str, body: dict[str, Any]) -> None:
+        if kind == "pass_cut":
+            self.cut.add((body["setup"], body["pass"]))
+        elif kind == "started":
+            self.rehearsed = body.get("rehearsed") is True
+        elif kind.encode() in _COUNTED:
+            self.cut.discard((body["setup"], body["pass"]))
+
+
+_COUNTED = (b"pass_cut", b"stepped_back", b"jumped")
+
+
+def session_row(row: Standing, of: Sum) -> SessionRow:
+    id, title, digest, path, started_utc, state, program = (text_of(text) for text in row.texts)
+    return SessionRow(
+        id,
+        title,
+        digest,
+        path,
+        started_utc,
+        state,
+        program,
+        of.facts,
+        len(of.cut),
+        of.at,
+        text_of(of.utc),
+        of.rehearsed,
+        row.last,
+        of.fault,
+    )
+
+
+def state_after(state: str, fact: Fact) -> str:
+    """The session's state once this fact holds: open | finished | ended early.
+
+    Going back from a finished session opens it again, and so does resuming one ended early.
+    """
+    if isinstance(fact, Finished):
+        return "finished"
+    if isinstance(fact, EndedEarly):
+        return "ended early"
+    if isinstance(fact, SteppedBack | Jumped) or (isinstance(fact, Resumed) and state == "ended early"):
+        return "open"
+    return state
+
+
+def text_of(stored: bytes | None) -> str:
+    """What was stored as text; what is no text in it as escapes."""
+    return (stored or b"").decode("utf-8", "backslashreplace")
