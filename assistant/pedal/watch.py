@@ -102,11 +102,13 @@ class KeyWatch:
             raise NoSuchPart(f"The pedal is not heard: {reason}.")
         self._ready = threading.Event()
         self._ended = threading.Event()
+        self._levels: Any = None
         self._listener = self._start(on_press, on_release, on_end)
         if not self._wait_until_ready():
             self.close()
             raise NoSuchPart(f"The pedal is not heard: {NO_ANSWER}.")
         self._refuse_if_untrusted()
+        self._levels = _second_connection(sys.platform)
 
     def _start(
         self, on_press: Callable[[Any], None], on_release: Callable[[Any], None], on_end: Callable[[], None]
@@ -156,14 +158,46 @@ class KeyWatch:
         """Whether keys are being heard. A display server that hangs without ending can't be told apart."""
         return not self._ended.is_set() and self._listener.is_alive()
 
+    def is_down(self, symbols: frozenset[int]) -> bool | None:
+        """Whether the display server has a key with one of these keysyms down; None where that can't be read.
+
+        Not for two threads at once.
+        """
+        if self._levels is None:
+            return None
+        try:
+            codes = {code for symbol in symbols for code, _ in self._levels.keysym_to_keycodes(symbol)}
+            bits = self._levels.query_keymap()
+            return any(bits[code // 8] >> code % 8 & 1 for code in codes) if codes else None
+        except Exception:  # the library raises kinds of its own when the server goes away
+            return None
+
     def close(self) -> None:
         """Hear nothing more. Returns within a second."""
         if self._ready.is_set() and not self._ended.is_set():
             with contextlib.suppress(Exception):
                 self._listener.stop()
         _shut_sockets(self._listener)  # the listener's thread would wait for one more key
+        levels, self._levels = self._levels, None
+        if levels is not None:
+            with contextlib.suppress(Exception):
+                levels.close()
+            with contextlib.suppress(OSError):  # the library leaves it open when the server has gone
+                levels.display.socket.close()
         if threading.current_thread() is not self._listener:
             self._ended.wait(1.0)
+
+
+def _second_connection(platform: str) -> Any:
+    """For reading which keys are down beside the listener's own connections, which wait for events. None: no X11."""
+    if platform in ("win32", "darwin"):
+        return None
+    try:
+        from Xlib import display
+
+        return display.Display()
+    except Exception:
+        return None
 
 
 def _guarded(call: Callable[[Any], None]) -> Callable[[Any], None]:
