@@ -77,6 +77,11 @@ class Runner:
         except queue.Empty:
             return None
 
+    @property
+    def nothing_waits(self) -> bool:
+        """Whether the queue is empty now."""
+        return self._queue.empty()
+
     def drain(self) -> None:
         """Handle everything that is on the queue now."""
         while (event := self.next_event(0)) is not None:

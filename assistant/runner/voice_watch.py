@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-VERDICT_S = 5.0
-"""An announcement that is next to be spoken begins, ends or fails within this long, or the voice is lost."""
+VERDICT_S = 4.0
+"""An announcement that is next to be spoken begins, ends or fails within this long, or the voice is lost.
+
+With `runner.live.TICK_S` and a busy moment that is on the screens within 5 s."""
 LONGEST_S = 120.0
 """No announcement sounds longer: the longest is 25 s at the usual pace, and half of that is the slowest."""
 LOST = f"The voice has given no sign for {VERDICT_S:g} s: announcements are on the screen only."
