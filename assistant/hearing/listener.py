@@ -41,7 +41,7 @@ def event_of(found: Found, at: float, utc: str, since: float) -> Event | None:
     if found.phrase is not None:
         phrase = found.phrase
         return Heard(at, utc, phrase.intent, phrase.argument, phrase.text, since, found.generation)
-    return None if found.knock else NotHeard(at, utc, found.reason)
+    return None if found.knock else NotHeard(at, utc, found.reason, found.like)
 
 
 def refused_text(refused: Sequence[tuple[str, str]]) -> str:

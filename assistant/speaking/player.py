@@ -110,6 +110,11 @@ class Player:
             if self._state == "works":
                 self._mixer.click()
 
+    def note(self) -> None:
+        with self._lock:
+            if self._state == "works":
+                self._mixer.note()
+
     def close(self, drain_s: float = 0.0) -> None:
         """Wait at most drain_s for the end of what sounds and waits, then let go of the device."""
         with self._idle:

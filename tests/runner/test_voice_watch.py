@@ -7,7 +7,7 @@ import pytest
 from assistant.runner.clock import SetClock
 from assistant.runner.live import TICK_S, run_live
 from assistant.runner.loop import Outputs, Runner
-from assistant.runner.voice_watch import BACK, LONGEST_S, LOST, VERDICT_S, VoiceWatch
+from assistant.runner.voice_watch import BACK, LONGEST_S, LOST, SLOW, VERDICT_S, VoiceWatch
 from assistant.session.announced import FIRST_WORDS_S, READING_S
 from assistant.session.events import (
     DeviceChanged,
@@ -228,3 +228,44 @@ def test_events_that_never_stop_do_not_put_off_the_verdict() -> None:
     bench.runner.next_event = just_in_time  # type: ignore[method-assign]
     run_live(bench.runner, pump)
     assert bench.devices == [("lost", LOST)]
+
+
+def test_what_is_still_being_made_is_slow_and_not_lost() -> None:
+    """On a slow machine an announcement may take many times as long to make as a voice has to give word."""
+    bench = Bench()
+    for at in range(1, 60):
+        bench.log.moved = float(at)
+        bench.at(at)
+    assert bench.devices == [] and bench.failed == []
+    assert [entry[1] for entry in bench.log.of("said")].count(SLOW) == 1, "said once, with the figure"
+    assert str(bench.log.of("say")[-1][1]) != SLOW, "and not spoken: that would take as long again"
+    bench.at(59 + VERDICT_S + 0.1)
+    assert bench.devices == [("lost", LOST)], "nothing moved any more"
+
+
+def test_what_is_made_for_ever_is_lost_in_the_end() -> None:
+    bench = Bench()
+    for at in range(1, round(LONGEST_S + VERDICT_S) + 2):
+        bench.log.moved = float(at)
+        bench.at(at)
+    assert bench.devices == [("lost", LOST)]
+
+
+def test_a_voice_in_time_is_never_called_slow() -> None:
+    watch = VoiceWatch()
+    for n in range(20):
+        watch.handed(f"a{n}", n * 10.0)
+        watch.moved(n * 10.0 + 1)
+        assert not watch.slow(n * 10.0 + VERDICT_S)
+        watch.started(f"a{n}", n * 10.0 + VERDICT_S)
+        assert not watch.slow(n * 10.0 + 9)
+        watch.ended(f"a{n}", n * 10.0 + 9)
+        assert not watch.slow(n * 10.0 + 9.9)
+
+
+def test_only_the_making_is_no_sign_that_what_sounds_still_sounds() -> None:
+    watch = VoiceWatch()
+    watch.handed("a1", 0.0)
+    watch.started("a1", 1.0)
+    watch.moved(LONGEST_S)
+    assert watch.overdue(1.1 + LONGEST_S) == ("a1",)
