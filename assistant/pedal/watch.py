@@ -17,8 +17,9 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from assistant.errors import NoSuchPart
+from assistant.patience import Patience, cpu_s_of_thread
 
-OPEN_WITHIN_S = 2.0
+OPEN_WITHIN_S, LONGEST_OPENING_S = 2.0, 30.0  # without moving, and in all
 STANDS_IN = "the terminal's keys stand in (space: tap, d: double tap, h: hold)"
 NO_ANSWER = f"the display server does not answer; {STANDS_IN}"
 OWN_DEVICE = "name the pedal's own device ([pedal] device)"
@@ -138,9 +139,9 @@ class KeyWatch:
         return listener
 
     def _wait_until_ready(self) -> bool:
-        for _ in range(round(OPEN_WITHIN_S / 0.01)):
-            if self._ended.is_set():
-                return False
+        thread = self._listener.ident
+        patience = Patience(OPEN_WITHIN_S, LONGEST_OPENING_S, lambda: cpu_s_of_thread(thread), step=0.001)
+        while not self._ended.is_set() and not patience.over():
             if self._ready.wait(0.01):
                 return True
         return False

@@ -390,3 +390,36 @@ def test_each_thing_in_the_way_is_named_with_its_mend(monkeypatch: pytest.Monkey
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     missing = why_no_keyboard({"DISPLAY": ":5"}, "linux")
     assert "pip install --no-deps pynput" in missing and "stand in" in missing
+
+
+@needs_x
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="what a thread does is known on Linux only")
+@pytest.mark.parametrize("hangs", [False, True])
+def test_opening_that_is_slow_is_waited_for_and_one_that_hangs_is_not(
+    xserver: XServer, monkeypatch: pytest.MonkeyPatch, hangs: bool
+) -> None:
+    """Three times as long as one that doesn't move may take; the library's own beginning is held up."""
+    from pynput.keyboard import Listener
+
+    begin, ending = Listener._initialize, threading.Event()
+
+    def slowly(listener: object, display: object) -> None:
+        end = time.thread_time() + 1.5
+        while not hangs and time.thread_time() < end:
+            pass
+        if hangs:
+            ending.wait(60)
+        begin(listener, display)
+
+    monkeypatch.setattr(Listener, "_initialize", slowly)
+    monkeypatch.setattr("assistant.pedal.watch.OPEN_WITHIN_S", 0.5)
+    try:
+        if hangs:
+            with pytest.raises(NoSuchPart, match="does not answer"):
+                KeyWatch(lambda key: None, lambda key: None, lambda: None)
+        else:
+            watch = KeyWatch(lambda key: None, lambda key: None, lambda: None)
+            assert watch.alive
+            watch.close()
+    finally:
+        ending.set()
