@@ -11,7 +11,8 @@ there is nothing to do. "data" is {} or figures: packages {"missing", "wrong_ver
 "spoken"}, noise {"chosen", "asked_for"}, recogniser {"recogniser", "model", "language"}, pedal {"key"}, display
 {"columns", "lines", "colour", "desktop"}, your answers {"by"}, shop file {"path", "kerf_mm"}, kerf, screw, zero and
 backlash {"utc", "days", "limit_days", "blade", "taken_back_utc"}, square the same and {"degrees"}, journal {"folder",
-"last_entry_utc"}, disk {"free_mb"}, clock {"utc", "zone"}; any part {"took_s"} where it was slow. Keys may be added; none is taken out or renamed.
+"last_entry_utc"}, disk {"free_mb"}, clock {"utc", "zone"}; any
+part {"took_s"} where it was slow. Keys may be added; none is taken out or renamed.
 """
 
 from __future__ import annotations
