@@ -73,6 +73,7 @@ class GestureMaker:
         self._spent = False
         self._released: float | None = None
         self._up_at: float | None = None  # the last edge was up, and the key has not settled
+        self._settled_at = -math.inf  # the edge up from which it counts as up
         self._hold_from = 0.0  # down since then without a break, as far as is known
         self._maybe_new: float | None = None  # the last press while down, unless it was auto-repeat
         self._press_at = 0.0
@@ -96,6 +97,10 @@ class GestureMaker:
         made = self.time(at)
         if self._down and (self._missed_at is not None or self._must_be_new(at)):
             self.drop()
+        if not self._down and at - self._settled_at < BOUNCE_S:  # a bounce that came late
+            self._down, self._spent, self._released = True, self._spent or self._released is None, None
+            self._count_from(at)
+            return made
         if not self._down:
             return self._first_edge(at) or made
         if self._up_at is not None:
@@ -157,6 +162,8 @@ class GestureMaker:
 
     def _settle_up(self) -> None:
         self._released = None if self._spent else self._up_at
+        assert self._up_at is not None
+        self._settled_at = self._up_at
         self._down, self._up_at = False, None
 
     def _hold_due(self) -> float:

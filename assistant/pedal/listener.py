@@ -58,6 +58,7 @@ class PedalListener:
         self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
         self._moves: queue.SimpleQueue[tuple[str, int, float]] = queue.SimpleQueue()
         self._opened = 0
+        self._moved_at = 0.0
         self._is_down: Callable[[], bool | None] = lambda: None
         self._watch: KeyWatch | DeviceWatch | None = self._open()
         self._retry_s = FIRST_RETRY_S
@@ -104,16 +105,18 @@ class PedalListener:
     def _open_display(self) -> KeyWatch:
         number, moves, at = self._opened, self._moves, self._clock.at
         found: list[Callable[[Any], bool]] = []
+        opened: list[KeyWatch] = []
 
         def pressed(key: Any) -> None:
             if found and found[0](key):
-                moves.put(("press", number, at()))
+                moves.put(("press", number, at() - opened[0].late_s))
 
         def released(key: Any) -> None:
             if found and found[0](key):
-                moves.put(("release", number, at()))
+                moves.put(("release", number, at() - opened[0].late_s))
 
         watch = KeyWatch(pressed, released, lambda: moves.put(("ended", number, at())))
+        opened.append(watch)
         found.append(matcher(self._key))  # the library is importable from here on
         symbols = key_symbols(self._key)
         self._is_down = lambda: watch.is_down(symbols)
@@ -157,6 +160,7 @@ class PedalListener:
             self._deaf_until = self._clock.at() + SETTLE_S
 
     def _take(self, kind: str, at: float) -> None:
+        at = self._moved_at = max(at, self._moved_at)  # how late they are is known better and better
         self._send(self._maker.time(at))
         if kind == "press":
             if not self._maker.down:

@@ -13,6 +13,8 @@ import re
 import socket
 import sys
 import threading
+import time
+from collections import deque
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -23,6 +25,8 @@ OPEN_WITHIN_S, LONGEST_OPENING_S = 2.0, 30.0  # without moving, and in all
 STANDS_IN = "the terminal's keys stand in (space: tap, d: double tap, h: hold)"
 NO_ANSWER = f"the display server does not answer; {STANDS_IN}"
 OWN_DEVICE = "name the pedal's own device ([pedal] device)"
+OFFSETS = 32  # events among which the one that came quickest sets the server's clock; few, since clocks drift
+ANOTHER_CLOCK_S = 60.0
 LOST = f"The pedal is not heard any more: the display server went away; {STANDS_IN}."
 INSTALL = "python -m pip install python-xlib six && python -m pip install --no-deps pynput"
 
@@ -104,6 +108,10 @@ class KeyWatch:
         self._ready = threading.Event()
         self._ended = threading.Event()
         self._levels: Any = None
+        self.late_s = 0.0
+        """Of the key that a callback is being told of: how long ago it moved, as far as is known, s. A busy machine
+        delivers a release and the next press at once, and only their own times tell that from a bounce."""
+        self._offsets: deque[float] = deque(maxlen=OFFSETS)
         self._listener = self._start(on_press, on_release, on_end)
         if not self._wait_until_ready():
             self.close()
@@ -122,6 +130,11 @@ class KeyWatch:
         watch = self
 
         class Guarded(keyboard.Listener):  # type: ignore[misc]
+            def _handle_message(self, *given: Any) -> None:
+                event = given[1] if len(given) > 1 else None  # on X11; on other systems nothing with a time
+                watch._came(getattr(event, "time", None))
+                super()._handle_message(*given)
+
             def _mark_ready(self) -> None:
                 super()._mark_ready()
                 watch._ready.set()
@@ -158,6 +171,16 @@ class KeyWatch:
     def alive(self) -> bool:
         """Whether keys are being heard. A display server that hangs without ending can't be told apart."""
         return not self._ended.is_set() and self._listener.is_alive()
+
+    def _came(self, server_ms: int | None) -> None:
+        """An event has come; server_ms: on the display server's clock, of which only the differences are known."""
+        if server_ms is None:
+            return
+        offset = time.monotonic() - server_ms / 1000
+        if self._offsets and abs(offset - self._offsets[-1]) > ANOTHER_CLOCK_S:
+            self._offsets.clear()  # its milliseconds begin again after 49 days
+        self._offsets.append(offset)
+        self.late_s = offset - min(self._offsets)
 
     def is_down(self, symbols: frozenset[int]) -> bool | None:
         """Whether the display server has a key with one of these keysyms down; None where that can't be read.

@@ -415,3 +415,24 @@ def test_nothing_that_can_happen_makes_a_hold_sooner_than_hold_s_after_an_edge_d
             assert kind in ("down", "unknown", "release")
         due = maker.deadline()
         assert due is None or math.isfinite(due)
+
+
+def test_a_bounce_whose_edges_come_late_is_no_press_of_its_own() -> None:
+    """The key counted as up already, and a tap was due or made, when the edges from before that arrived."""
+    for told in (0.2 + BOUNCE_S, 5.0):
+        maker = GestureMaker(HOLD, DOUBLE)
+        maker.press(0.0)
+        maker.release(0.2)
+        first = maker.time(told)
+        assert maker.press(0.205) is None
+        assert maker.release(0.21) is None
+        made = [first, maker.time(9.0)]
+        assert [one.gesture for one in made if one] == ["tap"]
+
+
+def test_a_bounce_after_the_second_press_of_a_double_is_nothing_however_late_it_comes() -> None:
+    maker = GestureMaker(HOLD, DOUBLE)
+    maker.press(0.0)
+    maker.release(0.1)
+    made = [maker.press(0.2), maker.release(0.3), maker.time(0.4), maker.press(0.305), maker.release(0.31)]
+    assert [one.gesture for one in [*made, maker.time(9.0)] if one] == ["double"]

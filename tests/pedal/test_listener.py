@@ -423,3 +423,31 @@ def test_opening_that_is_slow_is_waited_for_and_one_that_hangs_is_not(
             watch.close()
     finally:
         ending.set()
+
+
+@needs_x
+def test_a_double_that_is_delivered_all_at_once_is_a_double_and_no_bounce(
+    xserver: XServer, sender: Sender, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The library's thread is held up, as by a busy machine: the display server's own times tell it."""
+    holding, go = threading.Event(), threading.Event()
+
+    class Late(KeyWatch):
+        def _came(self, server_ms: int | None) -> None:
+            if holding.is_set():
+                go.wait(5)
+            super()._came(server_ms)
+
+    monkeypatch.setattr("assistant.pedal.listener.KeyWatch", Late)
+    rig = Rig()
+    try:
+        sender.edges([0, 50])
+        assert rig.gesture() == "tap"
+        holding.set()
+        sender.edges([0, 50, 100, 50])
+        go.set()
+        assert rig.gesture() == "double"
+        assert rig.nothing()
+    finally:
+        go.set()
+        rig.listener.close()
