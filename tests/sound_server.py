@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+import signal
 import subprocess
 import tempfile
 import threading
@@ -56,6 +57,15 @@ class SoundServer:
             self._process = None
         with contextlib.suppress(FileNotFoundError):
             os.remove(self.socket)
+
+    def hang(self) -> None:
+        """It answers nobody, and nobody's connection ends, until `go_on` or `stop`."""
+        if self._process is not None:
+            self._process.send_signal(signal.SIGSTOP)
+
+    def go_on(self) -> None:
+        if self._process is not None:
+            self._process.send_signal(signal.SIGCONT)
 
     def add_sink(self, name: str, description: str) -> str:
         """One more beside the default "loud"; the number by which `remove` takes it out."""

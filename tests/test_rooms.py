@@ -27,7 +27,7 @@ ROOMS = (
     "drawings",
 )
 # Beside the rooms, and imported from everywhere: they know of nothing that cuts, hears or speaks.
-FOR_ALL = ("errors", "files", "process")
+FOR_ALL = ("errors", "files", "patience", "process")
 # A room may enter those before it in this list, and itself. Adapters beside one another stay apart but for
 # what is named here: the loudspeaker shares the microphone's handling of ALSA.
 ADAPTERS = ("hearing", "speaking", "pedal", "screens", "drawings")

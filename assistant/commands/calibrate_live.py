@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from assistant.commands.calibrate_dictation import Dictation, answers, doubt_of, nowhere, spec_for
 from assistant.commands.calibrate_readings import Source
 from assistant.errors import BadInput, CouldNotRun, NoSuchPart
-from assistant.hearing.process import READY_S, ChildDied, ChildProcess
+from assistant.hearing.process import ChildDied, ChildProcess
 from assistant.joinery.calibration_screen import Caliper
 from assistant.plans.model import VoiceSettings
 from assistant.runner.clock import LiveClock
@@ -29,6 +29,8 @@ class Child(Protocol):
     """What is needed of `hearing.process.ChildProcess`."""
 
     def send(self, *message: Any) -> None: ...
+
+    def ready(self) -> tuple[Any, ...]: ...
 
     def receive(self, timeout_s: float) -> tuple[Any, ...] | None: ...
 
@@ -58,10 +60,9 @@ class Conversation:
 
         Raises CouldNotRun where there is no recogniser or no microphone.
         """
-        ready = self._child.receive(READY_S)
-        if ready is None or ready[0] != "ready":
-            why = ready[1] if ready else "it took too long to load"
-            raise CouldNotRun(f"the recogniser can't be started: {why}; {TYPE_THEM}")
+        ready = self._child.ready()
+        if ready[0] != "ready":
+            raise CouldNotRun(f"the recogniser can't be started: {ready[1]}; {TYPE_THEM}")
         self._child.send("listen", (), 0)
         self._say(self._talk.ask())
         limit = time.monotonic() + self._patience_s

@@ -16,7 +16,7 @@ from assistant.errors import BadInput, Fault, KerfcallError
 from assistant.hearing.child import Spec
 from assistant.hearing.download import KnownModel, fetch, is_whole, known_models, pick
 from assistant.hearing.models import Found, choose, find_models, search_folders
-from assistant.hearing.process import READY_S, ChildDied, ChildProcess
+from assistant.hearing.process import ChildDied, ChildProcess
 from assistant.plans.model import VoiceSettings
 
 BAR_CELLS = 30
@@ -157,9 +157,7 @@ def _trial(model: Found) -> list[str]:
     """Load it once in a child, since a broken one may end the process."""
     child = ChildProcess(replace(Spec("vosk"), model=str(model.folder)))
     try:
-        answer = child.receive(READY_S)
-        if answer is None:
-            return ["took too long to load"]
+        answer = child.ready()
         return [] if answer[0] == "ready" else [str(answer[1])]
     except ChildDied:
         return ["the recogniser ended while loading it"]

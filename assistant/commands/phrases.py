@@ -30,6 +30,7 @@ def run(args: argparse.Namespace) -> int:
             print(json.dumps(_object(phrase)))
     else:
         print(as_text(phrases, voice.language))
+        print(f"\n{of_the_notes(voice)}")
     for line in warnings(phrases, voice):
         print(f"kerfcall: {line}", file=sys.stderr)
     return 0
@@ -76,6 +77,16 @@ def as_text(phrases: tuple[Phrase, ...], language: str = "en") -> str:
             if phrase.intent in intents:
                 lines.append(f"  {text:<{width}}  {_meaning(phrase, state, language)}")
     return "\n".join(lines[1:])
+
+
+def of_the_notes(voice: VoiceSettings) -> str:
+    """What the low double note means, or that there is none."""
+    if not voice.tone:
+        return "[voice] tone = false: no notes sound, so what was not understood is on the screen only."
+    return (
+        "A short low double note: what you said was not understood, or means nothing now; say it again.\n"
+        f'While a pass is called it sounds only when "{voice.lead_in}" was heard. [voice] tone = false turns it off.'
+    )
 
 
 def _said(phrase: Phrase, name: str) -> str:

@@ -19,7 +19,7 @@ ORDER = (
     *(ANSWERS, SHOP_FILE, *CALIBRATIONS, "journal", "disk", "clock"),
 )
 NO_VOICE = "put it right, or go without: cut --no-voice"
-SOUND_S = ready_sound.WITHIN_S + 1  # its child has a time of its own
+SOUND_S = ready_sound.LONGEST_S + 1  # its child has a time of its own
 
 
 def survey(shop_path: Path | None) -> list[Line]:

@@ -12,7 +12,7 @@ there is nothing to do. "data" is {} or figures: packages {"missing", "wrong_ver
 {"columns", "lines", "colour", "desktop"}, your answers {"by"}, shop file {"path"} with {"kerf_mm"} or {"faults"}, a
 list of texts, each with its own mend; kerf, screw, zero and backlash {"utc", "days", "limit_days", "blade",
 "taken_back_utc"}, square the same and {"degrees"}, journal {"folder", "last_entry_utc"}, disk {"free_mb"}, clock
-{"utc", "zone"}. Keys may be added; none is taken out or renamed.
+{"utc", "zone"}; any part {"took_s"} where it was slow. Keys may be added; none is taken out or renamed.
 """
 
 from __future__ import annotations

@@ -7,12 +7,16 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from assistant.patience import Patience
+
 WORKS, STANDS_IN, BROKEN = "works", "stands in", "broken"
-PROBE_S = 5.0  # for a probe that has no time of its own
+PROBE_S = 5.0  # for a probe that has no time of its own: as long as nothing moves in this program
+LONGEST_S = 180.0  # in all, for one that moves in circles
+STEP = 0.05  # processor seconds; waiting for the probes takes less
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +35,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """What looks at some parts. parts: the lines that `look` gives, in that order. mend: where it fails as a whole."""
+    """What looks at some parts. parts: the lines that `look` gives, in that order. mend: where it fails as a whole.
+
+    within_s: without an answer and without movement. From then on one that answers is called slow.
+    """
 
     parts: tuple[str, ...]
     look: Callable[[], Sequence[Line]]
@@ -39,27 +46,50 @@ class Probe:
     within_s: float = PROBE_S
 
 
+Answer = queue.SimpleQueue[tuple[float, Sequence[Line]]]
+"""How long the probe took, s, and its lines."""
+
+
 def gathered(probes: Sequence[Probe]) -> list[Line]:
     """The lines of all probes, in their order; they look at the same time, each on a thread of its own.
 
-    A probe that raises, or is not done within its time, or gives other lines than it promised, is broken itself.
+    A probe that raises, or is not done within its time, or gives other lines than it promised, is broken itself. Its
+    time runs while nothing moves: one may wait for what another loads.
     """
-    began = time.monotonic()
-    answers = [_started(probe) for probe in probes]
+    waits = [(probe, _started(probe), Patience(probe.within_s, LONGEST_S, time.process_time, STEP)) for probe in probes]
     lines: list[Line] = []
-    for probe, answer in zip(probes, answers, strict=True):
-        left = max(0.0, began + probe.within_s - time.monotonic())
-        try:
-            lines += answer.get(timeout=left)
-        except queue.Empty:
-            lines += _all(probe, f"gave no answer within {probe.within_s:g} s")
+    for probe, answer, patience in waits:
+        lines += _awaited(probe, answer, [other for _, _, other in waits], patience)
     return lines
 
 
-def _started(probe: Probe) -> queue.SimpleQueue[Sequence[Line]]:
-    answer: queue.SimpleQueue[Sequence[Line]] = queue.SimpleQueue()
+def _awaited(probe: Probe, answer: Answer, patiences: Sequence[Patience], patience: Patience) -> Sequence[Line]:
+    while True:
+        over = [one for one in patiences if one.over()]  # all are asked, so that the time of each runs
+        try:
+            took_s, lines = answer.get(timeout=0.0 if patience in over else min(0.2, probe.within_s / 4))
+        except queue.Empty:
+            if patience in over:
+                return _all(probe, patience.why())
+        else:
+            slow = took_s > probe.within_s
+            return [_slow(line, took_s) for line in lines] if slow else lines
+
+
+def _slow(line: Line, took_s: float) -> Line:
+    return replace(line, text=f"{line.text}; slow: took {took_s:.0f} s", data={**line.data, "took_s": round(took_s, 1)})
+
+
+def _started(probe: Probe) -> Answer:
+    answer: Answer = queue.SimpleQueue()
+    began = time.monotonic()
+
+    def look() -> None:
+        lines = _looked(probe)
+        answer.put((time.monotonic() - began, lines))
+
     # A daemon: a driver that hangs must not keep the program from ending.
-    threading.Thread(target=lambda: answer.put(_looked(probe)), name=f"ready {probe.parts[0]}", daemon=True).start()
+    threading.Thread(target=look, name=f"ready {probe.parts[0]}", daemon=True).start()
     return answer
 
 

@@ -17,11 +17,13 @@ from typing import Any
 from assistant.commands.ready_line import STANDS_IN, WORKS, Line, pip, plain
 from assistant.commands.ready_software import importable
 from assistant.errors import NoSuchPart
+from assistant.patience import Patience, cpu_s_of
 from assistant.speaking.device import named, not_there
 
 PARTS = ("loudspeaker", "microphone", "level")
 # For the child: the devices, the first sound of a slow sound server (`microphone.FIRST_CHUNK_S`), and the level.
-WITHIN_S = 8.0
+# So long without moving, and in all.
+WITHIN_S, LONGEST_S = 8.0, 120.0
 LEVEL_S = 1.5
 PIECES_PER_S = 10
 SPOKEN_DB = 12.0  # between the loudest piece and the faint ones: somebody spoke (common practice, no source)
@@ -41,21 +43,31 @@ def sound(loudspeaker: str = "") -> Sequence[Line]:
 def asked(within_s: float = WITHIN_S) -> tuple[dict[str, Any], dict[str, Any]]:
     """What the child told of the devices, and of the level; {"why": ..} where it told nothing."""
     try:
-        with subprocess.Popen([sys.executable, "-c", CHILD], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as child:
-            atexit.register(child.kill)  # this thread is not waited for where Ctrl-C ends the program
-            try:
-                out, late = child.communicate(timeout=within_s)[0], "failed"
-            finally:
-                child.kill()
-                atexit.unregister(child.kill)
-    except subprocess.TimeoutExpired as error:
-        out, late = error.stdout or b"", f"gave no answer within {within_s:g} s"
+        child = subprocess.Popen([sys.executable, "-c", CHILD], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
     except OSError as error:
         out, late = b"", plain(error)
+    else:
+        out, late = _answer(child, Patience(within_s, LONGEST_S, lambda: cpu_s_of(child.pid)))
     told = [_object(line) for line in out.splitlines()]
     devices = told[0] if told else {"why": f"the sound library {late}"}
     level = told[1] if len(told) > 1 else {"why": f"the microphone {late}" if told else ""}
     return devices, level
+
+
+def _answer(child: subprocess.Popen[bytes], patience: Patience) -> tuple[bytes, str]:
+    """What it has told, and what became of it. It is ended."""
+    atexit.register(child.kill)  # this thread is not waited for where Ctrl-C ends the program
+    try:
+        with child:
+            while not patience.over():
+                try:
+                    return child.communicate(timeout=0.1)[0], "failed"
+                except subprocess.TimeoutExpired:
+                    continue
+            child.kill()
+            return child.communicate()[0], patience.why()
+    finally:
+        atexit.unregister(child.kill)
 
 
 def _object(line: bytes) -> dict[str, Any]:

@@ -5,7 +5,8 @@ over one pipe, the first item naming the kind.
 
 To the child:    ("listen", phrases, generation)   ("speaking", active, monotonic s or None)
                  ("audio", bytes)   ("flush",)   ("close",)
-From the child:  ("ready", name, denoiser's reason)   ("failed", text)   ("refused", [(word, phrase), ..])
+From the child:  ("progress", what has been loaded)
+                 ("ready", name, denoiser's reason)   ("failed", text)   ("refused", [(word, phrase), ..])
                  ("found", [Found, ..], [(first, decided) in monotonic s, ..])   ("done",)
                  ("microphone", state, text)   ("alive", level or None)
 
@@ -98,17 +99,20 @@ def make_recogniser(spec: Spec) -> Recogniser:
     return Sphinx(pronunciations=spec.pronunciations, all_strict=strict)
 
 
-def make_ear(spec: Spec) -> tuple[Ear, str]:
+def make_ear(spec: Spec, progress: Callable[[str], None] = lambda what: None) -> tuple[Ear, str]:
     """The whole path of one stream, and in one line what it was made of. Raises as `make_recogniser`.
 
+    progress: told after each part that takes its time.
     A denoiser that was asked for and can't be had is stood in for, and the line says so.
     """
     recogniser = make_recogniser(spec)
+    progress("recogniser")
     try:
         denoiser, why = choose_denoiser(spec.denoiser)
     except NoSuchPart as error:
         denoiser, why = choose_denoiser("auto")
         why = f"{why} ({error})"
+    progress("noise suppression")
     return Ear(recogniser, denoiser, spec.endpoints, _voice(spec), spec.known, spec.language), why
 
 
@@ -126,7 +130,8 @@ def run_child(conn: Connection, spec: Spec) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     with contextlib.suppress(EOFError, OSError):
         try:
-            ear, why = make_ear(spec)
+            conn.send(("progress", "libraries"))
+            ear, why = make_ear(spec, lambda what: conn.send(("progress", what)))
         except KerfcallError as error:
             conn.send(("failed", str(error)))
             return

@@ -23,6 +23,7 @@ class Result:
     """What one utterance came to.
 
     phrase: the phrase accepted, or None. reason: why none was, a plain clause, or "" when one was.
+    like: the phrase that it nearly was, or was and is refused; "" for what was like none.
     heard: the words the recogniser proposed, accepted or not, or "". measures: the figures behind
     the judgement by name (see `accept`), for display and study; never shown as a confidence.
     """
@@ -31,6 +32,7 @@ class Result:
     reason: str
     heard: str = ""
     measures: dict[str, float] = field(default_factory=dict)
+    like: str = ""
 
     @property
     def text(self) -> str | None:

@@ -54,6 +54,7 @@ class Found:
     generation: int
     knock: bool = False
     measures: dict[str, float] = field(default_factory=dict)
+    like: str = ""
 
 
 def _clipped(frame: bytes) -> int:
@@ -216,7 +217,7 @@ class Ear:
         sound = piece if self.denoiser.name == "none" else blended(piece, raw)
         result = self.recogniser.decode(sound, (*phrases, *others))
         if result.phrase is not None and result.phrase in others:
-            return replace(result, phrase=None, reason=_why_refused(result.phrase))
+            return replace(result, phrase=None, reason=_why_refused(result.phrase), like=result.phrase.text)
         if result.phrase is None or not self._voice.count(result.phrase.text):
             return result
         first, last = round(result.measures["first"]), round(result.measures["last"])
@@ -226,7 +227,11 @@ class Ear:
         measures = result.measures | dict(zip(("template distance", "template limit"), judged, strict=True))
         unlike = judged[0] > judged[1]
         return replace(
-            result, phrase=None if unlike else result.phrase, reason=UNLIKE if unlike else "", measures=measures
+            result,
+            phrase=None if unlike else result.phrase,
+            reason=UNLIKE if unlike else "",
+            measures=measures,
+            like=result.phrase.text if unlike else "",
         )
 
     def _decode(self, utterance: Utterance) -> Found:
@@ -242,4 +247,4 @@ class Ear:
         reason = result.reason
         if not result.phrase and self._clipped > CLIPPED_SHARE * (utterance.end - utterance.first):
             reason += OVERDRIVEN
-        return Found(*span, result.phrase, reason, result.heard, generation, measures=result.measures)
+        return Found(*span, result.phrase, reason, result.heard, generation, measures=result.measures, like=result.like)

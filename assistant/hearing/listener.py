@@ -8,6 +8,7 @@ the rate plus the start.
 from __future__ import annotations
 
 import contextlib
+import math
 import queue
 import threading
 import time
@@ -21,19 +22,26 @@ from assistant.hearing.child import Spec, spec_of
 from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.models import Choice, choose
-from assistant.hearing.process import READY_S, ChildDied, ChildProcess
+from assistant.hearing.process import TOO_LONG, ChildDied, ChildProcess
+from assistant.patience import Patience
 from assistant.plans.model import Check, VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, Event, Heard, NotHeard
 from assistant.wording.phrases import Phrase, decoys, whole_table
 
 DIGITS = 9  # passes whose numbers have every digit: one to go to is known also when none may be named
-ANSWER_S = 20.0  # the longest that the child may work on one chunk of a file
-ALIVE_S = 5.0  # without a sign of life a live child counts as hung
+# For one chunk of a file: so long without moving, and so many times what it took to load, or so long, in all.
+ANSWER_S, LONGEST_ANSWER_S = 20.0, 60.0
+ALIVE_S = 5.0  # without a sign of life a live child counts as slow, or as hung where it loaded in less than a quarter
+LOADS = 4  # so many times as long as it took to load, and a slow one counts as hung
+SLOW_LOAD_S = 10.0
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 STEADY_S = 30.0  # a child that lived this long starts the back-off anew
 LOST = "Voice is off: the recogniser {}. It is being restarted; go on by pedal or keys."
 WORKS = "Voice works again."
+LOADING = "The recogniser is slow to load: {:.0f} s so far. Until it is ready, go on by pedal or keys."
+LOADED = "The recogniser is ready: it took {:.0f} s to load."
+SLOW = "The recogniser is slow here: no answer for {:.0f} s, so far."
 
 
 def event_of(found: Found, at: float, utc: str, since: float) -> Event | None:
@@ -41,7 +49,7 @@ def event_of(found: Found, at: float, utc: str, since: float) -> Event | None:
     if found.phrase is not None:
         phrase = found.phrase
         return Heard(at, utc, phrase.intent, phrase.argument, phrase.text, since, found.generation)
-    return None if found.knock else NotHeard(at, utc, found.reason)
+    return None if found.knock else NotHeard(at, utc, found.reason, found.like)
 
 
 def refused_text(refused: Sequence[tuple[str, str]]) -> str:
@@ -126,12 +134,12 @@ class FileListener(_Listener):
         child = ChildProcess(self._spec(live=False))
         self._child_from = self._fed
         try:
-            message = child.receive(READY_S)
+            message = child.ready()
         except ChildDied:
             message = ("failed", "it ended while loading")
-        if message is None or message[0] == "failed":
+        if message[0] == "failed":
             child.kill()
-            text = message[1] if message else "it took too long to load"
+            text = message[1]
             if self._fall_back(text):
                 return self._start()
             raise CouldNotRun(f"the recogniser {self.choice.recogniser} can't be started: {text}")
@@ -173,7 +181,8 @@ class FileListener(_Listener):
     def _exchange(self, *message: Any) -> None:
         self._child.send(*message)
         while True:
-            answer = self._child.receive(ANSWER_S)
+            longest_s = max(LONGEST_ANSWER_S, LOADS * self._child.load_s)
+            answer = self._child.answer(ANSWER_S, longest_s)
             if answer is None:
                 raise ChildDied
             match answer:
@@ -227,6 +236,7 @@ class LiveListener(_Listener):
         self._closing = threading.Event()
         self._microphone: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._never_ready = 0
+        self._settled = threading.Event()  # the first child is ready, or has ended
         self._thread = threading.Thread(target=self._supervise, name="hearing", daemon=True)
         self._thread.start()
 
@@ -237,7 +247,10 @@ class LiveListener(_Listener):
             return self._child.pid if self._child else None
 
     def has_microphone(self, within_s: float) -> bool:
-        """Whether a microphone was found; waits up to `within_s` for the first word of it. Asked once."""
+        """Whether a microphone was found; waits until the recogniser is loaded, or its first child has failed, and then
+        up to `within_s` for the first word of it. Asked once."""
+        while not self._settled.wait(0.1) and self._thread.is_alive():
+            pass
         with contextlib.suppress(queue.Empty):
             return self._microphone.get(timeout=within_s) == "works"
         return False
@@ -298,26 +311,37 @@ class LiveListener(_Listener):
             self._introduce(child)
             if restarted:
                 self._news("recogniser", "works", WORKS)
+            self._settled.set()
             return self._follow(child)
         except ChildDied:
             return "broke down"
         finally:
             self.level = None
+            self._settled.set()
             with self._lock:
                 self._child = None
             child.close() if self._closing.is_set() else child.kill()
 
     def _until_ready(self, child: ChildProcess) -> str:
-        """ "" when it is, else why it never will be."""
-        limit = time.monotonic() + READY_S
-        while not self._closing.is_set() and time.monotonic() < limit:
-            try:
-                message = child.receive(0.1)
-            except ChildDied:
-                return "ended while loading"
-            if message is not None:
-                return "" if message[0] == "ready" else f"could not start: {message[1]}"
-        return "took too long to load"
+        """ "" when it is, else why it never will be. That it is slow is said, with the figure."""
+        slow = False
+
+        def waiting(waited_s: float) -> bool:
+            nonlocal slow
+            if not slow and waited_s > SLOW_LOAD_S:
+                slow = True
+                self._news("recogniser", "slow", LOADING.format(waited_s))
+            return not self._closing.is_set()
+
+        try:
+            message = child.ready(waiting)
+        except ChildDied:
+            return "ended while loading"
+        if message[0] != "ready":
+            return TOO_LONG if message[1] == TOO_LONG else f"could not start: {message[1]}"
+        if slow:
+            self._news("recogniser", "works", LOADED.format(child.load_s))
+        return ""
 
     def _introduce(self, child: ChildProcess) -> None:
         with self._lock:
@@ -328,14 +352,18 @@ class LiveListener(_Listener):
                 self._tell("speaking", True, time.monotonic())
 
     def _follow(self, child: ChildProcess) -> str:
-        last = time.monotonic()
+        limit_s = max(ALIVE_S, LOADS * child.load_s)
+        patience, slow = Patience(limit_s, math.inf), False
         while not self._closing.is_set():
             message = child.receive(0.05)
             if message is not None:
-                last = time.monotonic()
+                patience.sign()
                 self._heed(message)
-            elif time.monotonic() - last > ALIVE_S:
+            elif patience.over():
                 return "hung"
+            elif patience.still_for_s > ALIVE_S and not slow:
+                slow = True  # once: it will be so again
+                self._news("recogniser", "slow", SLOW.format(patience.still_for_s))
         return ""
 
     def _heed(self, message: tuple[Any, ...]) -> None:

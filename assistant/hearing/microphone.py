@@ -139,6 +139,7 @@ class Microphone:
         self._last_chunk = 0.0
         self._last_sound = 0.0
         self._heard_any = False
+        self._ticked = 0.0
 
     def _take(self, chunk: bytes, at: float) -> None:
         self._last_chunk = max(self._last_chunk, at)
@@ -148,7 +149,12 @@ class Microphone:
         self._on_chunk(chunk, at)
 
     def tick(self, now: float) -> None:
-        """Look after the capture. now: monotonic seconds."""
+        """Look after the capture, at least every `SILENT_AFTER_S` / 2. now: monotonic seconds."""
+        if self._capture is not None and now - self._ticked > SILENT_AFTER_S:
+            # A decoding that takes long here, or a process that was stopped, kept the chunks from coming too.
+            self._last_chunk = max(self._last_chunk, now)
+            self._last_sound = max(self._last_sound, now)
+        self._ticked = now
         if self._capture is None:
             if now >= self._next_try:
                 self._open(now)

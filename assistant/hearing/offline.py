@@ -8,11 +8,11 @@ from assistant.errors import BadInput, CouldNotRun
 from assistant.hearing.child import Spec
 from assistant.hearing.contract import unknown_faults
 from assistant.hearing.ear import Found
-from assistant.hearing.process import READY_S, ChildDied, ChildProcess
+from assistant.hearing.process import ChildDied, ChildProcess
 from assistant.wording.phrases import Phrase
 
 CHUNK = 32_000  # bytes: 1 s
-ANSWER_S = 60.0
+ANSWER_S, LONGEST_ANSWER_S = 60.0, 600.0  # for one chunk: without moving, and in all
 
 
 def hear_all(
@@ -34,9 +34,9 @@ def hear_all(
 def _conversation(
     child: ChildProcess, pcm16k: bytes, phrases: Sequence[Phrase], progress: Callable[[float], None]
 ) -> Iterator[Found]:
-    ready = child.receive(READY_S)
-    if ready is None or ready[0] != "ready":
-        raise CouldNotRun(f"the recogniser can't be started: {ready[1] if ready else 'it took too long to load'}")
+    ready = child.ready()
+    if ready[0] != "ready":
+        raise CouldNotRun(f"the recogniser can't be started: {ready[1]}")
     yield from _ask(child, "listen", tuple(phrases), 0)
     for start in range(0, len(pcm16k), CHUNK):
         yield from _ask(child, "audio", pcm16k[start : start + CHUNK])
@@ -46,7 +46,7 @@ def _conversation(
 
 def _ask(child: ChildProcess, *message: object) -> Iterator[Found]:
     child.send(*message)
-    while (answer := child.receive(ANSWER_S)) is not None:
+    while (answer := child.answer(ANSWER_S, LONGEST_ANSWER_S)) is not None:
         match answer:
             case ("done",):
                 return

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import contextlib
 import multiprocessing
+from collections.abc import Callable
 from typing import Any
 
 from assistant.hearing.child import Spec, run_child
+from assistant.patience import Patience, cpu_s_of
 from assistant.process import unheard
 
-READY_S = 60.0  # a large model on a small machine loads this long
+# A child that loads has so long without a sign of life, and so long in all: a large model on a small machine takes
+# minutes.
+READY_S, LONGEST_LOAD_S = 60.0, 900.0
+TOO_LONG = "took too long to load"
 END_S = 2.0
 
 
@@ -27,6 +32,8 @@ class ChildProcess:
         self._process = context.Process(target=run_child, args=(theirs, spec), name="kerfcall-hearing", daemon=True)
         with unheard():
             self._process.start()
+        self.load_s = 0.0
+        """How long it loaded: what this machine is seen to need. 0 until it is ready."""
         # Ours must be the only other end, or the child's death would not close the pipe.
         theirs.close()
 
@@ -48,6 +55,36 @@ class ChildProcess:
             return self._conn.recv() if self._conn.poll(timeout_s) else None
         except (EOFError, OSError) as error:
             raise ChildDied from error
+
+    def patience(self, still_s: float, longest_s: float) -> Patience:
+        """For waiting as long as it works."""
+        return Patience(still_s, longest_s, lambda: cpu_s_of(self.pid))
+
+    def ready(self, waiting: Callable[[float], bool] = lambda waited_s: True) -> tuple[Any, ...]:
+        """Its first message: ("ready", ..) or ("failed", why); waits as long as it moves. Raises ChildDied.
+
+        waiting: told now and then how long it has been, s; False gives up.
+        """
+        patience = self.patience(READY_S, LONGEST_LOAD_S)
+        while not patience.over():
+            message = self.receive(0.1)
+            if message is not None and message[0] != "progress":
+                self.load_s = patience.waited_s
+                return message
+            if message is not None:
+                patience.sign()
+            if not waiting(patience.waited_s):
+                break
+        return ("failed", TOO_LONG)
+
+    def answer(self, still_s: float, longest_s: float) -> tuple[Any, ...] | None:
+        """Its next message; None when it hasn't moved for still_s, or has worked for longest_s. Raises ChildDied."""
+        patience = self.patience(still_s, longest_s)
+        while not patience.over():
+            message = self.receive(min(0.5, still_s / 4))
+            if message is not None:
+                return message
+        return None
 
     def kill(self) -> None:
         """End it at once, whatever it does, and free what it held here."""

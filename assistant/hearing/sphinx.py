@@ -139,8 +139,10 @@ class Sphinx:
         margin = {"margin": self._margin(pcm16k, words, rivals)} if rivals else {}
         wanted = [phone for word in phrase.text.split() for phone in self.pronounce(word) or ()]
         measures = accept.measure(pcm16k, words, self.loop.phones(), wanted, FILLERS) | margin
-        reason = accept.judge(measures, accept.bar_for(phrase, self._bars, self._all_strict))
-        return Result(None if reason else phrase, reason, phrase.text, measures)
+        bar = accept.bar_for(phrase, self._bars, self._all_strict)
+        reason = accept.judge(measures, bar)
+        like = phrase.text if reason and accept.nearly(measures, bar) else ""
+        return Result(None if reason else phrase, reason, phrase.text, measures, like)
 
     def _margin(self, pcm16k: bytes, words: list[accept.Unit], rivals: Sequence[str]) -> float:
         """By how much (natural log, over the whole piece) the words fit better than the best of the rivals."""

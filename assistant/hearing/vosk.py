@@ -69,8 +69,10 @@ class Vosk:
             return Result(None, "no phrase that means something now", heard)
         phrase = table[heard]
         measures = self._measures(pcm16k, words)
-        reason = accept.judge(measures, accept.bar_for(phrase, self._bars, self._all_strict))
-        return Result(None if reason else phrase, reason, heard, measures)
+        bar = accept.bar_for(phrase, self._bars, self._all_strict)
+        reason = accept.judge(measures, bar)
+        like = phrase.text if reason and accept.nearly(measures, bar) else ""
+        return Result(None if reason else phrase, reason, heard, measures, like)
 
     def _grammar(self, table: dict[str, Phrase]) -> str:
         return json.dumps([*table, UNKNOWN] if self.rejects_unknown else list(table), ensure_ascii=False)

@@ -62,7 +62,8 @@ class Reader:
         was = event.code in self._down
         if event.value == DOWN:
             self._down.add(event.code)
-            return [] if was else [("press", event.code, event.at)]
+            lost = [("drop", 0, event.at)] if was else []  # auto-repeat has a value of its own
+            return [*lost, ("press", event.code, event.at)]
         self._down.discard(event.code)
         return [("release", event.code, event.at)] if was else []
 
@@ -91,6 +92,7 @@ class DeviceWatch:
     ) -> None:
         """Opens and, with `grab`, takes the nodes for itself. Raises NoSuchPart: not there, not allowed, taken."""
         self._kernel = kernel
+        self._nodes = tuple(nodes)
         self._on_move = on_move
         self._on_end = on_end
         self._open: dict[int, tuple[Node, Reader]] = {}
@@ -138,6 +140,23 @@ class DeviceWatch:
     def alive(self) -> bool:
         """Whether every node is being heard."""
         return self._thread.is_alive() and not self._closing.is_set()
+
+    def is_down(self, code: int) -> bool | None:
+        """Whether the kernel has this key down on any of the nodes; None where it can't be read.
+
+        Read through a descriptor of its own: the request drops the events that wait on the one it is made on.
+        """
+        try:
+            return any(code in self._read_level(node) for node in self._nodes)
+        except OSError:
+            return None
+
+    def _read_level(self, node: Node) -> frozenset[int]:
+        fd = self._kernel.open(node.path)
+        try:
+            return self._kernel.keys_down(fd)
+        finally:
+            os.close(fd)
 
     def close(self) -> None:
         """Give the device back and hear nothing more. Returns within a second."""

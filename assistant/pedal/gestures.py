@@ -2,18 +2,44 @@
 
 The rules, with `hold_s` and `double_tap_s` in seconds:
 
-    hold    the key has been down for hold_s
+    hold    the key has been down for hold_s without a break, and is known to be down still
     double  a second press less than double_tap_s after the first release
     tap     double_tap_s has passed since the release and no second press came
 
 One physical action gives one gesture: a hold is not also a tap, however long it lasts, and
 the second press of a double gives nothing more, however long it is kept down.
+
+A switch bounces: the first edge down counts at once, and the key counts as up only when it has stayed up for
+BOUNCE_S. What comes and goes faster is no press, but the time for a hold starts over.
+
+A hold confirms, so a release that got lost must not make one. While a hold may come of a press, whoever feeds the
+maker reads every LOOK_EVERY_S whether the key is down (`asks`, `level`):
+
+    down            a hold, once it is due
+    up              the release is on its way or lost: with it the press is a tap, without it nothing
+    can't be read   a hold once it is due and the key repeats, or its release comes and shows how long it was down
+
+A press while the key counts as down is auto-repeat, or a new press after a lost release. It is auto-repeat if the key
+was down a moment ago or another came so soon before it as no foot can; else a hold counts from it, until the next one
+shows what it was. A release that was lost before the system had it can't be told from a held key: the system itself
+reads "down".
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+
+BOUNCE_S = 0.025
+"""Contacts settle in less (common practice, no source); no foot presses and lets go so fast."""
+RELEASE_WITHIN_S = 0.1
+"""A key that is up has its release on the queue within this long, or it was lost."""
+REPEAT_S = 0.15
+"""Presses closer than this without a release are auto-repeat."""
+LOOK_EVERY_S = 0.05
+"""No foot lets go and presses again between two such readings (common practice, no source)."""
+LONGEST_DELAY_S = 2.5
+"""Auto-repeat that has not begun or gone on by now never does: longer than the longest delay a desktop offers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +55,10 @@ class Made:
 
 
 class GestureMaker:
-    """Feed it presses, releases and the time, in order of time; each call gives one gesture or None.
+    """Feed it presses, releases, the time, and the key's level when it asks, in order of time.
 
-    What comes out doesn't depend on how often `time` is called, only on when keys moved.
+    Each call gives one gesture or None. What comes out doesn't depend on how often `time` is called, only on when
+    keys moved and what was read.
     """
 
     def __init__(self, hold_s: float, double_tap_s: float) -> None:
@@ -45,50 +72,145 @@ class GestureMaker:
         self._down = False
         self._spent = False
         self._released: float | None = None
+        self._up_at: float | None = None  # the last edge was up, and the key has not settled
+        self._settled_at = -math.inf  # the edge up from which it counts as up
+        self._hold_from = 0.0  # down since then without a break, as far as is known
+        self._maybe_new: float | None = None  # the last press while down, unless it was auto-repeat
+        self._press_at = 0.0
+        self._gap = 0.0
+        self._read_at = -math.inf  # when the key was last read as down
+        self._missed_at: float | None = None  # the key was read as up, and its release has not come
+        self._unreadable = False
 
     @property
     def down(self) -> bool:
-        """Whether the key is down: a press that comes now is auto-repeat."""
-        return self._down
+        """Whether the key counts as down: a press that comes now is auto-repeat, or a bounce."""
+        return self._down and self._missed_at is None
+
+    @property
+    def bouncing(self) -> bool:
+        """Whether the key counts as down while its last edge was up: a press that comes now is a bounce."""
+        return self._down and self._up_at is not None
 
     def press(self, at: float) -> Made | None:
         """The key went down at `at` (s), or its auto-repeat came."""
         made = self.time(at)
-        if self._down:
+        if self._down and (self._missed_at is not None or self._must_be_new(at)):
+            self.drop()
+        if not self._down and at - self._settled_at < BOUNCE_S:  # a bounce that came late
+            self._down, self._spent, self._released = True, self._spent or self._released is None, None
+            self._count_from(at)
             return made
+        if not self._down:
+            return self._first_edge(at) or made
+        if self._up_at is not None:
+            self._count_from(at)
+        else:
+            self._again(at)
+        return made
+
+    def _must_be_new(self, at: float) -> bool:
+        return self._up_at is None and at - max(self._press_at, self._read_at) > LONGEST_DELAY_S
+
+    def _first_edge(self, at: float) -> Made | None:
         self._down = True
+        self._count_from(at)
         if self._released is None:
             self._since, self._spent = at, False
-            return made
+            return None
         self._released, self._spent = None, True
         return Made("double", self._since, at)
+
+    def _count_from(self, at: float) -> None:
+        self._hold_from = self._press_at = at
+        self._up_at = self._maybe_new = None
+        self._gap, self._read_at = 0.0, -math.inf
+        self._unreadable = False
+
+    def _again(self, at: float) -> None:
+        """A press with no release since the one before."""
+        gap = at - self._press_at
+        if gap < REPEAT_S or at - self._read_at < 2 * LOOK_EVERY_S:
+            self._maybe_new = None
+        else:  # auto-repeat would have gone on since the one that may have been new, so it was
+            self._hold_from = self._hold_from if self._maybe_new is None else self._maybe_new
+            self._maybe_new = at
+        self._press_at, self._gap = at, gap
+        self._unreadable = False
 
     def release(self, at: float) -> Made | None:
         """The key came up at `at` (s). Without a press it means nothing."""
         made = self.time(at)
-        if self._down:
-            self._down = False
-            self._released = None if self._spent else at
+        if not self._down or self._up_at is not None:
+            return made
+        if self._missed_at is None and not self._spent and at >= self._hold_due():
+            self._spent = True
+            made = Made("hold", self._since, self._hold_due())
+        self._up_at, self._missed_at = at, None
         return made
 
     def time(self, at: float) -> Made | None:
-        """It is `at` (s): the gesture that has become due by now."""
-        due = self.deadline()
-        if due is None or at < due:
+        """It is `at` (s): the tap that has become due. A hold is only made when the level is known."""
+        if self._missed_at is not None and at >= self._missed_at + RELEASE_WITHIN_S:
+            self.drop()
+        if self._up_at is not None and at >= self._up_at + BOUNCE_S:
+            self._settle_up()
+        if self._down or self._released is None or at < self._released + self._double_tap_s:
             return None
-        if self._down:
-            self._spent = True
-            return Made("hold", self._since, due)
-        self._released = None
+        due, self._released = self._released + self._double_tap_s, None
         return Made("tap", self._since, due)
 
+    def _settle_up(self) -> None:
+        self._released = None if self._spent else self._up_at
+        assert self._up_at is not None
+        self._settled_at = self._up_at
+        self._down, self._up_at = False, None
+
+    def _hold_due(self) -> float:
+        return (self._hold_from if self._maybe_new is None else self._maybe_new) + self._hold_s
+
+    def asks(self, at: float) -> bool:
+        """Whether `level` has to be called at `at` (s)."""
+        return self._may_become_a_hold() and at >= self._look_at()
+
+    def _may_become_a_hold(self) -> bool:
+        waiting = self._down and not (self._spent or self._unreadable)
+        return waiting and self._up_at is None and self._missed_at is None
+
+    def _look_at(self) -> float:
+        return min(self._hold_due(), max(self._hold_from, self._read_at) + LOOK_EVERY_S)
+
+    def level(self, at: float, down: bool | None) -> Made | None:
+        """Read at `at` (s), after every edge that had come by then: whether the key is down; None: can't be read."""
+        made = self.time(at)
+        if not self.asks(at):
+            return made
+        due = self._hold_due()
+        repeating = self._gap > 0 and self._maybe_new is None and self._press_at >= due
+        if at >= due and (down or (down is None and repeating)):
+            self._spent = True
+            return Made("hold", self._since, due)
+        if down:
+            self._read_at = at
+        elif down is None:
+            self._unreadable = True
+        else:
+            self._missed_at = at
+        return None
+
     def deadline(self) -> float | None:
-        """When (s) `time` has to be called at the latest; None while nothing is pending."""
-        if self._down:
-            return None if self._spent else self._since + self._hold_s
-        return None if self._released is None else self._released + self._double_tap_s
+        """When (s) `time`, and then `level` if it asks, has to be called at the latest; None while nothing is
+        pending."""
+        if not self._down:
+            return None if self._released is None else self._released + self._double_tap_s
+        if self._up_at is not None:
+            return self._up_at + BOUNCE_S
+        if self._missed_at is not None:
+            return self._missed_at + RELEASE_WITHIN_S
+        return self._look_at() if self._may_become_a_hold() else None
 
     def drop(self) -> None:
         """Forget a press in progress: its release will never come (the keyboard or its server is gone)."""
-        self._down = False
-        self._spent = False
+        if self._up_at is None:
+            self._down = self._spent = False
+            self._missed_at = None

@@ -53,19 +53,23 @@ class Learner:
         new = self._recognise(kind, key)
         if self._key is None or key != self._code:
             return None, self.time(at)
+        due = self.time(at)
         if kind == "press":
             if self._maker.down:
-                self._repeats += 1
+                self._repeats += not self._maker.bouncing
             else:
                 self._presses, self._down_at = self._presses + 1, at
-            return new, self._keep(self._maker.press(at))
+            return new, self._keep(self._maker.press(at)) or due
         if self._maker.down:
             self._longest = max(self._longest or 0.0, at - self._down_at)
-        return new, self._keep(self._maker.release(at))
+        return new, self._keep(self._maker.release(at)) or due
 
     def time(self, at: float) -> Made | None:
         """It is `at` (s): the gesture that has become due."""
-        return self._keep(self._maker.time(at))
+        made = self._maker.time(at)
+        if self._maker.asks(at):  # nothing is confirmed here, so a key whose release hasn't come may count as down
+            made = self._maker.level(at, True)
+        return self._keep(made)
 
     @property
     def busy(self) -> bool:

@@ -21,7 +21,7 @@ from assistant.pedal.device_watch import DeviceWatch
 from assistant.pedal.devices import Source, is_named, source_of
 from assistant.pedal.gestures import GestureMaker, Made
 from assistant.pedal.kernel import KERNEL, Kernel, Node
-from assistant.pedal.names import key_from_name, matcher
+from assistant.pedal.names import key_from_name, key_symbols, matcher
 from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
 from assistant.runner.contracts import Clock, Post
@@ -58,6 +58,8 @@ class PedalListener:
         self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
         self._moves: queue.SimpleQueue[tuple[str, int, float]] = queue.SimpleQueue()
         self._opened = 0
+        self._moved_at = 0.0
+        self._is_down: Callable[[], bool | None] = lambda: None
         self._watch: KeyWatch | DeviceWatch | None = self._open()
         self._retry_s = FIRST_RETRY_S
         self._retry_at = 0.0
@@ -96,22 +98,28 @@ class PedalListener:
             if kind == "drop" or code == source.code:
                 moves.put((kind, number, at() - (time.monotonic() - kernel_at)))
 
-        return DeviceWatch(source.nodes, moved, lambda: moves.put(("ended", number, at())), self._kernel)
+        watch = DeviceWatch(source.nodes, moved, lambda: moves.put(("ended", number, at())), self._kernel)
+        self._is_down = lambda: watch.is_down(source.code)
+        return watch
 
     def _open_display(self) -> KeyWatch:
         number, moves, at = self._opened, self._moves, self._clock.at
         found: list[Callable[[Any], bool]] = []
+        opened: list[KeyWatch] = []
 
         def pressed(key: Any) -> None:
             if found and found[0](key):
-                moves.put(("press", number, at()))
+                moves.put(("press", number, at() - opened[0].late_s))
 
         def released(key: Any) -> None:
             if found and found[0](key):
-                moves.put(("release", number, at()))
+                moves.put(("release", number, at() - opened[0].late_s))
 
         watch = KeyWatch(pressed, released, lambda: moves.put(("ended", number, at())))
+        opened.append(watch)
         found.append(matcher(self._key))  # the library is importable from here on
+        symbols = key_symbols(self._key)
+        self._is_down = lambda: watch.is_down(symbols)
         return watch
 
     def _run(self) -> None:
@@ -132,6 +140,9 @@ class PedalListener:
             self._notice_stall(self._clock.at() - asked - wait)
             self._look_after_watch()
             self._send(self._maker.time(self._clock.at()))
+            if self._maker.asks(self._clock.at()):
+                down = self._is_down()
+                self._send(self._maker.level(self._clock.at(), down))
             return
         self._notice_stall(self._clock.at() - asked - wait)
         if number == self._opened and (kind == "ended" or at >= self._deaf_until):
@@ -149,6 +160,8 @@ class PedalListener:
             self._deaf_until = self._clock.at() + SETTLE_S
 
     def _take(self, kind: str, at: float) -> None:
+        at = self._moved_at = max(at, self._moved_at)  # how late they are is known better and better
+        self._send(self._maker.time(at))
         if kind == "press":
             if not self._maker.down:
                 with contextlib.suppress(Exception):  # no click must not cost the gesture

@@ -153,6 +153,15 @@ def matcher(key: PedalKey) -> Callable[[Any], bool]:
     return matches
 
 
+def key_symbols(key: PedalKey) -> frozenset[int]:
+    """The key's numbers on this system, on X11 its keysyms. Call only where the listening library can be imported."""
+    from pynput.keyboard import Key
+
+    if key.code is not None:
+        return frozenset((key.code,))
+    return frozenset((*_codes_here(key.name), *filter(None, (_code(getattr(Key, key.name, None)),))))
+
+
 def _codes_here(name: str) -> tuple[int, ...]:
     if sys.platform == "win32":
         return (0x70 + int(name[1:]) - 1,) if name in FUNCTION_KEYS else ()

@@ -13,15 +13,20 @@ import re
 import socket
 import sys
 import threading
+import time
+from collections import deque
 from collections.abc import Callable, Mapping
 from typing import Any
 
 from assistant.errors import NoSuchPart
+from assistant.patience import Patience, cpu_s_of_thread
 
-OPEN_WITHIN_S = 2.0
+OPEN_WITHIN_S, LONGEST_OPENING_S = 2.0, 30.0  # without moving, and in all
 STANDS_IN = "the terminal's keys stand in (space: tap, d: double tap, h: hold)"
 NO_ANSWER = f"the display server does not answer; {STANDS_IN}"
 OWN_DEVICE = "name the pedal's own device ([pedal] device)"
+OFFSETS = 32  # events among which the one that came quickest sets the server's clock; few, since clocks drift
+ANOTHER_CLOCK_S = 60.0
 LOST = f"The pedal is not heard any more: the display server went away; {STANDS_IN}."
 INSTALL = "python -m pip install python-xlib six && python -m pip install --no-deps pynput"
 
@@ -102,11 +107,17 @@ class KeyWatch:
             raise NoSuchPart(f"The pedal is not heard: {reason}.")
         self._ready = threading.Event()
         self._ended = threading.Event()
+        self._levels: Any = None
+        self.late_s = 0.0
+        """Of the key that a callback is being told of: how long ago it moved, as far as is known, s. A busy machine
+        delivers a release and the next press at once, and only their own times tell that from a bounce."""
+        self._offsets: deque[float] = deque(maxlen=OFFSETS)
         self._listener = self._start(on_press, on_release, on_end)
         if not self._wait_until_ready():
             self.close()
             raise NoSuchPart(f"The pedal is not heard: {NO_ANSWER}.")
         self._refuse_if_untrusted()
+        self._levels = _second_connection(sys.platform)
 
     def _start(
         self, on_press: Callable[[Any], None], on_release: Callable[[Any], None], on_end: Callable[[], None]
@@ -119,6 +130,11 @@ class KeyWatch:
         watch = self
 
         class Guarded(keyboard.Listener):  # type: ignore[misc]
+            def _handle_message(self, *given: Any) -> None:
+                event = given[1] if len(given) > 1 else None  # on X11; on other systems nothing with a time
+                watch._came(getattr(event, "time", None))
+                super()._handle_message(*given)
+
             def _mark_ready(self) -> None:
                 super()._mark_ready()
                 watch._ready.set()
@@ -136,9 +152,9 @@ class KeyWatch:
         return listener
 
     def _wait_until_ready(self) -> bool:
-        for _ in range(round(OPEN_WITHIN_S / 0.01)):
-            if self._ended.is_set():
-                return False
+        thread = self._listener.ident
+        patience = Patience(OPEN_WITHIN_S, LONGEST_OPENING_S, lambda: cpu_s_of_thread(thread), step=0.001)
+        while not self._ended.is_set() and not patience.over():
             if self._ready.wait(0.01):
                 return True
         return False
@@ -156,14 +172,56 @@ class KeyWatch:
         """Whether keys are being heard. A display server that hangs without ending can't be told apart."""
         return not self._ended.is_set() and self._listener.is_alive()
 
+    def _came(self, server_ms: int | None) -> None:
+        """An event has come; server_ms: on the display server's clock, of which only the differences are known."""
+        if server_ms is None:
+            return
+        offset = time.monotonic() - server_ms / 1000
+        if self._offsets and abs(offset - self._offsets[-1]) > ANOTHER_CLOCK_S:
+            self._offsets.clear()  # its milliseconds begin again after 49 days
+        self._offsets.append(offset)
+        self.late_s = offset - min(self._offsets)
+
+    def is_down(self, symbols: frozenset[int]) -> bool | None:
+        """Whether the display server has a key with one of these keysyms down; None where that can't be read.
+
+        Not for two threads at once.
+        """
+        if self._levels is None:
+            return None
+        try:
+            codes = {code for symbol in symbols for code, _ in self._levels.keysym_to_keycodes(symbol)}
+            bits = self._levels.query_keymap()
+            return any(bits[code // 8] >> code % 8 & 1 for code in codes) if codes else None
+        except Exception:  # the library raises kinds of its own when the server goes away
+            return None
+
     def close(self) -> None:
         """Hear nothing more. Returns within a second."""
         if self._ready.is_set() and not self._ended.is_set():
             with contextlib.suppress(Exception):
                 self._listener.stop()
         _shut_sockets(self._listener)  # the listener's thread would wait for one more key
+        levels, self._levels = self._levels, None
+        if levels is not None:
+            with contextlib.suppress(Exception):
+                levels.close()
+            with contextlib.suppress(OSError):  # the library leaves it open when the server has gone
+                levels.display.socket.close()
         if threading.current_thread() is not self._listener:
             self._ended.wait(1.0)
+
+
+def _second_connection(platform: str) -> Any:
+    """For reading which keys are down beside the listener's own connections, which wait for events. None: no X11."""
+    if platform in ("win32", "darwin"):
+        return None
+    try:
+        from Xlib import display
+
+        return display.Display()
+    except Exception:
+        return None
 
 
 def _guarded(call: Callable[[Any], None]) -> Callable[[Any], None]:

@@ -152,7 +152,8 @@ class VoiceSettings:
     file has its own. pronunciations: word and its phones, as CMUdict writes them, for the embedded recogniser.
     denoiser: auto | none | spectral | rnnoise. endpoints, where an utterance begins and ends: auto | level | speech.
     acceptance: usual | strict (the higher bar for every phrase). loudspeaker: the output's name or a part of it, ""
-    for the system's default one. tone: whether one sounds before what asks for an answer.
+    for the system's default one. tone: whether notes sound: before what asks for an answer, and
+    where speech led to nothing.
     loudness: at the start, dB against the voice as it is rendered, -12 to 6.
     """
 

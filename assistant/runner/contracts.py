@@ -37,8 +37,14 @@ class Speaker(Protocol):
     def prepare(self, texts: Sequence[str]) -> None:
         """Render these ahead, newest request first; forgets older requests not begun. Returns at once."""
 
+    def moved_at(self) -> float:
+        """Session time (s) at which the making of an announcement last moved on: what is slow isn't lost."""
+
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
         """Speak like this from now on; the loudness also of what sounds already. Returns at once."""
+
+    def note(self) -> None:
+        """Two short low notes, as an announcement of the id `events.NOTE`, unless anything sounds or waits."""
 
     def click(self) -> None:
         """A short click at once, from any thread, over whatever sounds."""

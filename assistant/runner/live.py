@@ -55,5 +55,5 @@ def run_live(runner: Runner, pump: Callable[[float], None] | None = None) -> Non
             runner.handle(event)
         elif deadline is not None and runner.clock.at() >= deadline:
             runner.handle(TimePassed(runner.clock.at(), runner.clock.utc()))
-        else:
+        if runner.nothing_waits:  # else word of the voice may be among it; and steady events must not put it off
             runner.look_after_voice()

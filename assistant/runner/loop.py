@@ -9,7 +9,7 @@ from typing import Protocol
 
 from assistant.runner.contracts import Clock, Listener, Speaker
 from assistant.runner.trace import Trace
-from assistant.runner.voice_watch import BACK, LOST, VoiceWatch
+from assistant.runner.voice_watch import BACK, LOST, SLOW, VoiceWatch
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
@@ -77,6 +77,11 @@ class Runner:
             return self._queue.get(block=timeout_s != 0, timeout=timeout_s or None)
         except queue.Empty:
             return None
+
+    @property
+    def nothing_waits(self) -> bool:
+        """Whether the queue is empty now."""
+        return self._queue.empty()
 
     def drain(self) -> None:
         """Handle everything that is on the queue now."""
@@ -151,11 +156,16 @@ class Runner:
 
     def look_after_voice(self) -> None:
         """To be called when nothing waits in the queue: a voice that owes word of an announcement is given up."""
+        if self.outputs.speaker is not None:
+            self._voice.moved(self.outputs.speaker.moved_at())
         overdue = self._voice.overdue(self.clock.at())
         for id in overdue:
             self.post(SpeechEnded(self.clock.at(), self.clock.utc(), id, "failed"))
         if overdue:
             self._post_of_voice("lost", LOST)
+        elif self._voice.slow(self.clock.at()):
+            for screen in self.outputs.screens:  # not spoken: that would take as long again
+                screen.said(SLOW, "notice", SLOW)
 
     def _post_of_voice(self, state: str, text: str) -> None:
         self.post(DeviceChanged(self.clock.at(), self.clock.utc(), "loudspeaker", state, text))
@@ -191,6 +201,8 @@ class Runner:
                 # A lost voice is handed it all the same: it may have come back.
                 tone = klass in ASKING and self.state.the_job.voice.tone
                 speaker.say(id, words.say(prompts), replaces, tone)
+            case e.Note():
+                speaker.note()
             case e.Prepare(announcements):
                 speaker.prepare([words.say(prompts) for prompts in announcements])
             case e.SetVoice(loudness_db, rate):

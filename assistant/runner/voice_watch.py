@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-VERDICT_S = 5.0
-"""An announcement that is next to be spoken begins, ends or fails within this long, or the voice is lost."""
+from assistant.session.events import NOTE
+
+VERDICT_S = 4.0
+"""An announcement that is next to be spoken begins, ends or fails within this long, or the voice is lost; unless it is
+still being made, piece by piece: then it is slow.
+
+With `runner.live.TICK_S` and a busy moment that is on the screens within 5 s."""
 LONGEST_S = 120.0
-"""No announcement sounds longer: the longest is 25 s at the usual pace, and half of that is the slowest."""
+"""No announcement is longer in the making, nor sounds longer: the longest takes 25 s at the usual pace, and the slowest
+pace is half of that."""
 LOST = f"The voice has given no sign for {VERDICT_S:g} s: announcements are on the screen only."
+SLOW = f"The voice is slow here: an announcement has been in the making for {VERDICT_S:g} s, and goes on."
 BACK = "The voice works again."
 
 
@@ -20,7 +27,8 @@ class VoiceWatch:
         self.lost = False
         self._owed: dict[str, None] = {}
         self._sounding: set[str] = set()
-        self._sign_at = 0.0
+        self._sign_at = self._made_since = 0.0
+        self._slow_said = False
 
     @property
     def sounding(self) -> bool:
@@ -29,20 +37,35 @@ class VoiceWatch:
 
     def handed(self, id: str, at: float) -> None:
         if not self._owed:
-            self._sign_at = at
+            self._sign_at = self._made_since = at
         self._owed[id] = None
+
+    def moved(self, at: float) -> None:
+        """The making of an announcement moved on at `at`."""
+        if not self._sounding and at <= self._made_since + LONGEST_S:
+            self._sign_at = max(self._sign_at, at)
+
+    def slow(self, at: float) -> bool:
+        """Whether to say now that the voice is slow; once."""
+        if self._slow_said or not self._owed or self._sounding or at - self._made_since <= VERDICT_S:
+            return False
+        self._slow_said = True
+        return True
 
     def started(self, id: str, at: float) -> bool:
         """Returns whether this is the first sign of a voice that was lost."""
         self._sounding.add(id)
-        self._sign_at = at
+        if id == NOTE:  # it takes a loudspeaker, and no voice
+            return False
+        self._sign_at = self._made_since = at
         back, self.lost = self.lost, False
         return back
 
     def ended(self, id: str, at: float) -> None:
         self._sounding.discard(id)
         self._owed.pop(id, None)
-        self._sign_at = at
+        if id != NOTE:
+            self._sign_at = self._made_since = at
 
     def overdue(self, at: float) -> tuple[str, ...]:
         """The announcements of which nothing more is to be expected, once; the voice is then lost."""

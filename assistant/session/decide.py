@@ -261,9 +261,11 @@ def _heard(turn: Turn, event: Heard) -> None:
     early = not is_out(state, event.since) and event.intent not in ALWAYS_TIMELY
     if stale or early:
         turn.show(prompt("heard too late" if stale else "heard too early", phrase=event.phrase), REFUSED)
+        _note(turn, event.phrase if event.source == "voice" else "")
         return
     if not _means_something(state, event):
         turn.show(prompt("means nothing now", phrase=event.phrase or event.intent), REFUSED)
+        _note(turn, event.phrase if event.source == "voice" else "")
         return
     _INTENTS[event.intent](turn, event)
 
@@ -319,6 +321,15 @@ _INTENTS: dict[str, Callable[[Turn, Heard], None]] = {
 
 def _not_heard(turn: Turn, event: NotHeard) -> None:
     turn.show(prompt("not heard", reason=event.reason))
+    _note(turn, event.like)
+
+
+def _note(turn: Turn, like: str) -> None:
+    """Say by ear that this phrase led to nothing; in mid-push only to one who spoke to us, which the lead-in shows."""
+    state = turn.state
+    voice = state.the_job.voice
+    if like and voice.tone and (not state.quiet or like.partition(" ")[0] == voice.lead_in):
+        turn.effect(e.Note())
 
 
 def _went_out(turn: Turn, event: WentOut) -> None:

@@ -38,6 +38,11 @@ class Say:
 
 
 @dataclass(frozen=True, slots=True)
+class Note:
+    """Two short low notes, where nothing else sounds: speech was not understood, or means nothing now."""
+
+
+@dataclass(frozen=True, slots=True)
 class Prepare:
     """What may have to be said next: rendered ahead on the speaking thread."""
 
@@ -122,4 +127,4 @@ class Close:
     open_: bool
 
 
-Effect = Say | Prepare | SetVoice | Listen | Show | WakeAt | Close
+Effect = Say | Note | Prepare | SetVoice | Listen | Show | WakeAt | Close

@@ -80,14 +80,22 @@ class Heard(Event):
 
 @dataclass(frozen=True, slots=True)
 class NotHeard(Event):
-    """The recogniser: speech that was no phrase in force. reason: why, in plain words."""
+    """The recogniser: speech that was no phrase in force. reason: why, in plain words.
+
+    like: the phrase that it nearly was, or was and means nothing now; "" for what was like none: noise and other talk.
+    """
 
     reason: str
+    like: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class TimePassed(Event):
     """The clock, in answer to `WakeAt`."""
+
+
+NOTE = "note"
+"""The id of the low notes of `effects.Note`, beside those of announcements."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,9 +132,9 @@ class Displayed(Event):
 
 @dataclass(frozen=True, slots=True)
 class DeviceChanged(Event):
-    """Any adapter: a part was lost, stands in, or works again.
+    """Any adapter: a part was lost, stands in, is slow, or works again.
 
-    device: microphone | loudspeaker | pedal | recogniser. state: works | stands in | lost.
+    device: microphone | loudspeaker | pedal | recogniser. state: works | stands in | slow | lost.
     text: what it means for the operator, one plain sentence.
     """
 

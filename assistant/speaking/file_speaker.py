@@ -97,6 +97,10 @@ class FileSpeaker:
     def prepare(self, texts: Sequence[str]) -> None:
         """Nothing: rendering takes no time here, the file's time stands still meanwhile."""
 
+    def moved_at(self) -> float:
+        """Rendering takes no time here."""
+        return self.at
+
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
         self.advance(self._clock.at())
         self._mixer.set_loudness(loudness_db)
@@ -109,6 +113,11 @@ class FileSpeaker:
     def _cut(self) -> None:
         for id in self._mixer.cut():
             self._post(SpeechEnded(self.at, self._clock.utc(), id, "cut off"))
+
+    def note(self) -> None:
+        self.advance(self._clock.at())
+        self._mixer.note()
+        self._write(0)
 
     def click(self) -> None:
         self.advance(self._clock.at())

@@ -7,6 +7,8 @@ from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
+from assistant.session.events import NOTE
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -21,6 +23,9 @@ CLICK_PEAK = 12000
 NOTE_S = 0.09
 NOTES_HZ = (440, 587)
 NOTE_PEAK = 3000
+# To say that speech led to nothing: lower than those, and twice the same, so that nobody takes one for the other.
+LOW_NOTE_S, LOW_PAUSE_S = 0.07, 0.04
+LOW_HZ = 294
 # Speech made louder bends towards TOP from KNEE on: it never clips, and what lies below is exact.
 KNEE, TOP = 22000, 31000
 
@@ -65,6 +70,16 @@ def tone_sound(rate: int) -> Samples:
     return np.rint(np.concatenate(notes) * NOTE_PEAK).astype(np.int16)
 
 
+def low_sound(rate: int) -> Samples:
+    """The same low note twice, short, swelling and fading as those of `tone_sound`."""
+    import numpy as np
+
+    at = np.arange(round(LOW_NOTE_S * rate)) / rate
+    note = np.sin(2 * math.pi * LOW_HZ * at) * np.sin(math.pi * at / LOW_NOTE_S) ** 2
+    twice = np.concatenate([note, np.zeros(round(LOW_PAUSE_S * rate)), note])
+    return np.rint(twice * NOTE_PEAK).astype(np.int16)
+
+
 def limited(samples: NDArray[np.float64]) -> NDArray[np.float64]:
     """The samples with their peaks bent to stay under `TOP`."""
     import numpy as np
@@ -83,6 +98,7 @@ class Mixer:
         self._over: list[Samples] = []
         self._click = click_sound(rate)
         self._tone = tone_sound(rate)
+        self._low = low_sound(rate)
         self._gain = self._gain_before = 1.0
 
     @property
@@ -98,6 +114,11 @@ class Mixer:
         slot = Slot(id, tone=self._tone if tone else None)
         self._queue.append(slot)
         return slot
+
+    def note(self) -> None:
+        """Two low notes from the next frame on, as an announcement of the id `NOTE`; not where one sounds or waits."""
+        if not self._queue:
+            self._queue.append(Slot(NOTE, self._low))
 
     def drop(self, slot: Slot) -> bool:
         """Take an announcement that could not be rendered out of the queue; False if it was out already."""

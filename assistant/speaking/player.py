@@ -3,13 +3,18 @@
 Threads: the device's own calls `_fill`; a watchdog opens the device, notices when it has gone and
 opens it again; any thread may play, click and stop. `_lock` guards the mixer and the state, and is
 held while posting: a beginning must never be posted after its own end.
+
+A sound server that hangs also hangs whoever opens or closes its device, so each is done on a thread of its own: the
+watchdog says that the loudspeaker is lost, whether or not they ever return.
 """
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import partial
 
 from assistant.errors import NoSuchPart
 from assistant.runner.contracts import Clock, Post
@@ -21,6 +26,8 @@ from assistant.speaking.mixer import Happening, Mixer, Slot
 # A device that has not asked for samples for so long is gone: none of the libraries says so.
 GONE_AFTER_S = 1.0
 LOOK_EVERY_S = 0.2
+# One that takes longer to open is lost until it has opened; one that takes longer to close is left to itself.
+OPEN_WITHIN_S, CLOSE_WITHIN_S = 3.0, 5.0
 FIRST_RETRY_S, LONGEST_RETRY_S = 1.0, 30.0
 LOST = "No loudspeaker ({why}): announcements are on the screen only."
 BACK = "The loudspeaker works again."
@@ -38,11 +45,14 @@ class Player:
         post: Post,
         gone_after_s: float = GONE_AFTER_S,
         first_retry_s: float = FIRST_RETRY_S,
+        open_within_s: float = OPEN_WITHIN_S,
     ):
         self.rate = rate
         self.opened = ""
         self._device, self._clock, self._post = device, clock, post
         self._gone_after_s, self._first_retry_s = gone_after_s, first_retry_s
+        self._open_within_s = open_within_s
+        self._opening = 0
         self._mixer = Mixer(rate)
         # Re-entrant, so that a `post` which answers at once may call back.
         self._lock = threading.RLock()
@@ -100,6 +110,11 @@ class Player:
             if self._state == "works":
                 self._mixer.click()
 
+    def note(self) -> None:
+        with self._lock:
+            if self._state == "works":
+                self._mixer.note()
+
     def close(self, drain_s: float = 0.0) -> None:
         """Wait at most drain_s for the end of what sounds and waits, then let go of the device."""
         with self._idle:
@@ -109,8 +124,13 @@ class Player:
         self._ending.set()
         self._watchdog.join(2.0)
 
-    def _fill(self, frames: int) -> bytes:
-        """On the device's thread: never raises, for that would end the playback without a word."""
+    def _fill(self, number: int, frames: int) -> bytes:
+        """On the device's thread: never raises, for that would end the playback without a word.
+
+        number: of the opening; one that was given up gets silence, should it ever go on.
+        """
+        if number != self._opening:
+            return bytes(2 * frames)
         self._last_fill = time.monotonic()
         try:
             with self._idle:
@@ -139,31 +159,56 @@ class Player:
         while not self._ending.is_set():
             if self._state == "works":
                 retry_s = self._first_retry_s
-                self._ending.wait(min(LOOK_EVERY_S, self._gone_after_s / 2))
                 self._look()
             elif not self._try_open():
                 self._ending.wait(retry_s)
                 retry_s = min(2 * retry_s, LONGEST_RETRY_S)
-        self._device.close()
+        _begun(self._device.close).wait(CLOSE_WITHIN_S)
 
     def _look(self) -> None:
-        silent = time.monotonic() - self._last_fill > self._gone_after_s
-        if silent or self._fault:
-            self._device.close()
+        wait_s = min(LOOK_EVERY_S, self._gone_after_s / 2)
+        end = time.monotonic() + wait_s
+        self._ending.wait(wait_s)
+        now = time.monotonic()
+        if now - end > wait_s:  # this process was held up or stopped, so the device could not ask
+            self._last_fill = now
+        silent = now - self._last_fill > self._gone_after_s
+        if (silent or self._fault) and not self._ending.is_set():
+            self._opening += 1
             self._lose(self._fault or "it stopped taking sound")
             self._fault = ""
+            self._wait(_begun(self._device.close), CLOSE_WITHIN_S)
+
+    def _wait(self, done: threading.Event, within_s: float) -> bool:
+        """Whether it was done in time; not waited for when the player is closed."""
+        end = time.monotonic() + within_s
+        while not done.wait(0.05) and time.monotonic() < end and not self._ending.is_set():
+            pass
+        return done.is_set()
 
     def _try_open(self) -> bool:
-        self._last_fill = time.monotonic()
-        try:
-            self.opened = self._device.open(self.rate, self._fill)
-        except NoSuchPart as error:
-            self._lose(str(error))
+        self._opening += 1
+        outcome: list[str | NoSuchPart | Exception] = []
+        fill = partial(self._fill, self._opening)
+
+        def open_it() -> None:
+            try:
+                outcome.append(self._device.open(self.rate, fill))
+            except Exception as error:  # a driver's own fault too
+                outcome.append(error)
+
+        done = _begun(open_it)
+        if not self._wait(done, self._open_within_s):
+            self._lose(f"it has not opened for {self._open_within_s:g} s")
+            while not self._ending.is_set() and not self._wait(done, LONGEST_RETRY_S):
+                pass
+        if not outcome:
+            return True
+        opened = outcome[0]
+        if isinstance(opened, Exception):
+            self._lose(str(opened) if isinstance(opened, NoSuchPart) else f"{type(opened).__name__}: {opened}")
             return False
-        except Exception as error:
-            # A driver's own fault must not end the watchdog, which is all that brings the sound back.
-            self._lose(f"{type(error).__name__}: {error}")
-            return False
+        self.opened, self._last_fill = opened, time.monotonic()
         self._change("works", BACK, self._device.instead)
         return True
 
@@ -186,3 +231,16 @@ class Player:
             if (before, state) != ("opening", "works") or instead:
                 self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "loudspeaker", state, text))
             self._idle.notify_all()
+
+
+def _begun(call: Callable[[], object]) -> threading.Event:
+    """Call it on a thread of its own; set when it has returned. It may never: a daemon, so the program can end."""
+    done = threading.Event()
+
+    def run() -> None:
+        with contextlib.suppress(Exception):  # a driver's own fault, in closing what is given up anyway
+            call()
+        done.set()
+
+    threading.Thread(target=run, name="kerfcall-loudspeaker-door", daemon=True).start()
+    return done

@@ -6,7 +6,6 @@ import multiprocessing
 import sys
 import tempfile
 import threading
-import time
 from collections.abc import Callable
 from dataclasses import replace
 from multiprocessing.connection import Connection
@@ -15,15 +14,17 @@ from pathlib import Path
 from types import TracebackType
 
 from assistant.errors import NoSuchPart
+from assistant.patience import Patience, cpu_s_of
 from assistant.process import unheard
 from assistant.speaking.engine import Pcm, VoiceFailed, at_rate, never, nothing, speakable, trimmed
 from assistant.speaking.espeak_files import places, short_data_folder
 from assistant.speaking.pyttsx3_child import Orders, serve
 from assistant.speaking.sound_files import read_sound
 
+# A process that loads, or renders, so long without moving hangs; one that moves may take so much longer.
 START_S = 30.0
-# Far above any real render; a child that takes longer hangs.
 RENDER_S = 20.0
+LONGEST = 10
 LOOK_S = 0.1
 SUFFIX = ".aiff" if sys.platform == "darwin" else ".wav"
 
@@ -34,7 +35,7 @@ class Pyttsx3Engine:
     voice: a pyttsx3 voice id, or None for the system's own, if it speaks `language`, else the
     first that does. words_a_minute: the rate asked of it. rate: 22050; whatever the driver writes
     is brought to it. A render can't be cut short; one that hangs for `render_s` seconds ends its
-    process, and the next starts another.
+    process, and the next starts another. Where the system tells what the process does, one at work doesn't hang.
     Raises NoSuchPart when pyttsx3 or its driver doesn't load.
     """
 
@@ -94,16 +95,25 @@ class Pyttsx3Engine:
         except OSError as error:
             raise VoiceFailed("the pyttsx3 process ended by itself") from error
 
-    def _reply(self, within_s: float) -> tuple[str, str]:
+    def _reply(self, within_s: float, moves: Callable[[], object] = never, path: Path | None = None) -> tuple[str, str]:
+        """moves: called whenever the process has been seen at work. path: what it writes."""
         assert self._pipe is not None
-        give_up = time.monotonic() + within_s
+        pid = self._process.pid if self._process else None
+
+        def moved() -> float | None:
+            cpu_s = cpu_s_of(pid)
+            return _size(path) if cpu_s is None else cpu_s
+
+        patience = Patience(within_s, LONGEST * within_s, moved)
         try:
-            while time.monotonic() < give_up and not self._closing.is_set():
+            while not patience.over() and not self._closing.is_set():
+                if patience.still_for_s < LOOK_S:
+                    moves()
                 if self._pipe.poll(LOOK_S):
                     return self._pipe.recv()
         except (EOFError, OSError) as error:
             raise VoiceFailed("the pyttsx3 process ended by itself") from error
-        raise VoiceFailed("closed" if self._closing.is_set() else f"pyttsx3 did not answer within {within_s:g} s")
+        raise VoiceFailed("closed" if self._closing.is_set() else f"pyttsx3 {patience.why()}")
 
     def render(self, text: str, cancelled: Callable[[], bool] = never) -> Pcm | None:
         said = speakable(text)
@@ -112,9 +122,10 @@ class Pyttsx3Engine:
         if not said:
             return nothing(self.rate)
         with self._lock:
-            return self._render(said)
+            return self._render(said, cancelled)
 
-    def _render(self, said: str) -> Pcm:
+    def _render(self, said: str, moves: Callable[[], object]) -> Pcm:
+        """moves: as in `_reply`; whether the text is still wanted is not asked, since a render can't be cut short."""
         if self._closing.is_set():
             raise VoiceFailed("closed")
         if self._process is None:
@@ -124,7 +135,7 @@ class Pyttsx3Engine:
         try:
             assert self._pipe is not None
             self._send(said, path)
-            kind, detail = self._reply(self._render_s)
+            kind, detail = self._reply(self._render_s, moves, path)
         except VoiceFailed as error:
             self._end()
             raise VoiceFailed(f"{error} (text: {said!r})") from error
@@ -161,6 +172,14 @@ class Pyttsx3Engine:
         with self._lock:
             self._end()
             self._folder.cleanup()
+
+
+def _size(path: Path | None) -> float | None:
+    """Bytes of what has been written so far; None while there is nothing."""
+    try:
+        return None if path is None else float(path.stat().st_size)
+    except OSError:
+        return None
 
 
 def _bundled_library() -> tuple[str | None, str | None]:

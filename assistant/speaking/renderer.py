@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -41,6 +42,8 @@ class Renderer:
         self._request = 0
         self._changed = threading.Condition()
         self._closing = False
+        self.moved_at = time.monotonic()
+        """When the engine last gave a piece of sound, or was given a text; monotonic, s."""
         self._thread = threading.Thread(target=self._run, name="kerfcall-speaking", daemon=True)
         self._thread.start()
 
@@ -118,8 +121,14 @@ class Renderer:
         pcm = self._cache.get(key)
         if pcm is not None:
             return pcm
+
+        def piece_came() -> bool:
+            self.moved_at = time.monotonic()
+            return cancelled()
+
+        self.moved_at = time.monotonic()
         try:
-            pcm = self._engine.render(text, cancelled)
+            pcm = self._engine.render(text, piece_came)
         except KerfcallError as error:
             self._failed(error)
             return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Sequence
 
 from assistant.errors import KerfcallError
@@ -68,12 +69,18 @@ class LiveSpeaker:
     def prepare(self, texts: Sequence[str]) -> None:
         self._renderer.prepare(texts)
 
+    def moved_at(self) -> float:
+        return self._clock.at() - (time.monotonic() - self._renderer.moved_at)
+
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
         self._player.set_loudness(loudness_db)
         self._renderer.set_rate(words_a_minute)
 
     def stop(self) -> None:
         self._player.stop()
+
+    def note(self) -> None:
+        self._player.note()
 
     def click(self) -> None:
         self._player.click()
@@ -110,11 +117,18 @@ class SilentSpeaker:
     def prepare(self, texts: Sequence[str]) -> None:
         """Nothing to render."""
 
+    def moved_at(self) -> float:
+        """There is nothing to be made."""
+        return self._clock.at()
+
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
         """Nothing sounds."""
 
     def stop(self) -> None:
         """Nothing sounds."""
+
+    def note(self) -> None:
+        """Nobody would hear it."""
 
     def click(self) -> None:
         """Nobody would hear it."""

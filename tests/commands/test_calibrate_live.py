@@ -18,7 +18,7 @@ from assistant.commands.calibrate_readings import Source
 from assistant.errors import CouldNotRun
 from assistant.hearing.digits import phrase_of
 from assistant.hearing.ear import Found
-from assistant.hearing.process import ChildDied
+from assistant.hearing.process import TOO_LONG, ChildDied
 from assistant.joinery.calibration_screen import Caliper
 from assistant.plans.model import VoiceSettings
 from assistant.runner.clock import LiveClock
@@ -46,6 +46,9 @@ class Child:
 
     def send(self, *message: Any) -> None:
         self.sent.append(message)
+
+    def ready(self) -> tuple[Any, ...]:
+        return self.receive(0) or ("failed", TOO_LONG)
 
     def receive(self, timeout_s: float) -> tuple[Any, ...] | None:
         if not self._messages:
@@ -115,5 +118,5 @@ def test_without_a_microphone_it_says_what_to_do_instead() -> None:
 
 @pytest.mark.parametrize("message", [("failed", "no model"), None])
 def test_without_a_recogniser_it_says_why(message: Any) -> None:
-    with pytest.raises(CouldNotRun, match="the recogniser can't be started: (no model|it took too long)"):
+    with pytest.raises(CouldNotRun, match="the recogniser can't be started: (no model|took too long)"):
         converse(*([message] if message else []))

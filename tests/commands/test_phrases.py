@@ -31,6 +31,18 @@ def test_text_has_a_paragraph_a_state(capsys):
     assert "marigold all clamps are secure" in text
 
 
+def test_what_the_low_notes_mean_is_explained_with_the_shops_own_lead_in(tmp_path, capsys):
+    assert main(["phrases"]) == 0
+    text = capsys.readouterr().out
+    assert "A short low double note: what you said was not understood, or means nothing now" in text
+    assert 'only when "marigold" was heard' in text
+    shop = tmp_path / "shop.toml"
+    shop.write_text("[blade]\nkerf = 3\n[voice]\ntone = false\n")
+    assert main(["phrases", "--shop", str(shop)]) == 0
+    text = capsys.readouterr().out
+    assert "double note" not in text and "tone = false" in text
+
+
 def test_an_answer_with_an_unknown_word_is_refused_by_name(tmp_path, capsys):
     shop = tmp_path / "shop.toml"
     shop.write_text(

@@ -79,3 +79,20 @@ def test_paths_are_shortened_as_a_shell_takes_them(monkeypatch: pytest.MonkeyPat
 
 def test_install_commands_can_be_pasted() -> None:
     assert pip("numpy>=1.26", "six") == "python -m pip install 'numpy>=1.26' six"
+
+
+def test_what_is_slow_but_moves_is_waited_for_and_called_slow_with_the_figure() -> None:
+    def work() -> list[Line]:
+        end = time.thread_time() + 2.5
+        while time.thread_time() < end:
+            pass
+        return [Line("works hard", WORKS, "yes", "", {"key": 1})]
+
+    hold = threading.Event()
+    try:
+        slow, stuck = gathered([probe("works hard", work, 1.5), probe("hangs", lambda: hold.wait(60), 1.5)])
+    finally:
+        hold.set()
+    assert slow.state == WORKS and slow.text.startswith("yes; slow: took ") and slow.text.endswith(" s")
+    assert slow.data["key"] == 1 and slow.data["took_s"] >= 2.5
+    assert stuck.state == BROKEN and "nothing moved any more" in stuck.text

@@ -135,6 +135,15 @@ def test_a_sound_library_that_crashes_or_hangs_only_stands_in(
     assert any(words in line.text for line in lines)
 
 
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="what a child does is known on Linux only")
+def test_a_child_that_is_slow_but_at_work_is_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three times as long as one that hangs would be."""
+    work = "import time\nwhile time.process_time() < 3: pass\n"
+    monkeypatch.setattr(ready_sound, "CHILD", f"{work}print('{json.dumps(BOTH)}')")
+    devices, _ = ready_sound.asked(1.0)
+    assert devices == BOTH
+
+
 def test_the_child_runs_from_any_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     devices, _ = ready_sound.asked()

@@ -91,3 +91,27 @@ def test_the_worst_word_of_what_has_a_consequence_is_held_higher(all_strict):
     assert "one word" in judge(weak, bar(True, True)) and judge(weak, bar(False, True)) == ""
     assert judge(weak | {"worst word": -7.9}, bar(True, True)) == ""
     assert bar(False, True) == SPHINX_BARS[all_strict] and bar(False, False) == STRICT
+
+
+def with_evidence(more: float, bar: accept.Bar) -> dict[str, float]:
+    """What has so much more evidence than the bar asks for, and is within all other limits."""
+    poor = HIT | {"mean": -4.5, "worst word": -7.0}
+    missing = bar.evidence + more - accept.evidence(poor)
+    return poor | {"edit ratio": poor["edit ratio"] + missing / accept.EVIDENCE["edit ratio"]}
+
+
+@pytest.mark.parametrize("bar", [USUAL, STRICT])
+def test_what_missed_by_little_was_nearly_the_phrase(bar):
+    for more, near in ((-0.1, True), (-accept.NEARLY + 0.1, True), (-accept.NEARLY - 0.1, False)):
+        assert judge(with_evidence(more, bar), bar) and accept.nearly(with_evidence(more, bar), bar) == near
+
+
+def test_a_number_that_could_have_been_another_is_nearly_and_what_is_absurd_is_not():
+    assert accept.nearly(HIT | {"margin": 0.0}, USUAL)
+    best = HIT | {"mean": 0.0, "worst word": -0.5, "edit ratio": 0.1}
+    for measure, value in (("frames a phone", 6.0), ("worst word", -11.1), ("loud outside", 9.0), ("mean", -5.1)):
+        assert not accept.nearly(best | {measure: value}, USUAL)
+
+
+def test_a_recogniser_without_scores_matched_every_word():
+    assert accept.nearly({"first": 0.0, "last": 9.0, "loud outside": 30.0, "inner silence": 0.0}, VOSK_BARS[0])

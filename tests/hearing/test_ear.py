@@ -148,6 +148,7 @@ def test_what_means_nothing_now_is_known_and_never_taken_for_something_else(voic
     (found,) = ear.feed(padded(spoken(voice, f"marigold {said}"), 1.0, 1.0))
     assert found.phrase is None
     assert (found.heard, found.reason) == (f"marigold {said}", NOT_NOW)
+    assert found.like == f"marigold {said}", "who said it should hear that it led to nothing"
 
 
 @pytest.mark.parametrize("voice", ["en-us", "flite:slt", "flite:rms"])
@@ -160,6 +161,32 @@ def test_what_is_nearly_a_phrase_is_known_and_refused(voice, said):
     (found,) = ear.feed(padded(spoken(voice, f"marigold {said}"), 1.0, 1.0))
     assert found.phrase is None
     assert (found.heard, found.reason) == (f"marigold {said}", NO_PHRASE.format(said))
+    assert found.like == f"marigold {said}"
+
+
+@pytest.mark.parametrize("voice", ["en-us", "flite:slt"])
+@pytest.mark.parametrize(
+    "said",
+    [
+        "the weather will be fine tomorrow in the north",
+        "would you pass me that pencil over there please",
+        "we had soup and bread for dinner on sunday",
+    ],
+)
+def test_other_talk_is_like_no_phrase_so_that_no_note_answers_it(voice, said):
+    need("flite" if voice.startswith("flite") else "espeak-ng")
+    ear = Ear(SPHINX, known=whole_table(DEFAULT_CHECKS, LEAD_IN) + decoys(DEFAULT_CHECKS, LEAD_IN))
+    ear.listen(table(), 1)
+    for found in ear.feed(padded(spoken(voice, said), 1.0, 1.0)):
+        assert found.phrase is None and found.like == ""
+
+
+def test_noise_is_like_no_phrase_so_that_no_note_answers_it():
+    ear = Ear(SPHINX)
+    ear.listen(table(), 1)
+    found = ear.feed(quiet(1.0) + sound(1.5) + quiet(1.0))
+    assert found, "it was looked at"
+    assert all(one.phrase is None and one.like == "" for one in found)
 
 
 PORT = Check("dust port", "dust port open?", "dust port is open now", "session")

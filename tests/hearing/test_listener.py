@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import multiprocessing
 import os
 import signal
 import sys
+import threading
 import time
 
 import pytest
@@ -205,6 +208,7 @@ def states(posted, device):
 
 def test_a_live_child_that_is_killed_or_hangs_comes_back(posted, monkeypatch):
     monkeypatch.setattr("assistant.hearing.listener.ALIVE_S", 1.5)
+    monkeypatch.setattr("assistant.hearing.listener.LOADS", 0)
     listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
     try:
         listener.listen(table(), 1)
@@ -237,3 +241,117 @@ def test_no_microphone_is_said_and_the_session_goes_on(posted, monkeypatch):
     if news[0].state == "works":
         pytest.skip("this machine has a microphone that can't be hidden")
     assert "by pedal or keys" in news[0].text
+
+
+# --- a machine so slow that a limit in seconds would call its parts broken
+
+
+def loading_child() -> int:
+    """The process id of the child that has just been started."""
+    found: list[int] = []
+
+    def there() -> bool:
+        found[:] = [one.pid for one in multiprocessing.active_children() if one.name == "kerfcall-hearing" and one.pid]
+        return bool(found)
+
+    assert wait_for(there)
+    return found[-1]
+
+
+class Bursts:
+    """Lets a process run for a moment, again and again, until it is left in peace."""
+
+    def __init__(self, pid: int, runs_s: float = 0.1, stands_s: float = 0.3) -> None:
+        self._pid, self._runs_s, self._stands_s = pid, runs_s, stands_s
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._run)
+        self._thread.start()
+
+    def _run(self) -> None:
+        with contextlib.suppress(ProcessLookupError):
+            while not self._ending.is_set():
+                os.kill(self._pid, signal.SIGSTOP)
+                self._ending.wait(self._stands_s)
+                os.kill(self._pid, signal.SIGCONT)
+                self._ending.wait(self._runs_s)
+
+    def end(self) -> None:
+        self._ending.set()
+        self._thread.join()
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="what a process does is known on Linux only")
+def test_a_recogniser_that_loads_slowly_is_called_slow_with_the_figure_and_then_works(posted, monkeypatch):
+    """It runs a quarter of the time: longer in all than one that doesn't move may take."""
+    monkeypatch.setattr("assistant.hearing.process.READY_S", 2.0)
+    monkeypatch.setattr("assistant.hearing.listener.SLOW_LOAD_S", 1.0)
+    listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
+    bursts = Bursts(loading_child())
+    try:
+        assert wait_for(lambda: "works" in states(posted, "recogniser"), 120.0), posted
+    finally:
+        bursts.end()
+        listener.close()
+    assert states(posted, "recogniser") == ["slow", "works"]
+    slow, works = (event.text for event in heard(posted, DeviceChanged) if event.device == "recogniser")
+    assert "1 s so far" in slow and "by pedal or keys" in slow
+    assert float(works.split("took ")[1].split(" s")[0]) > 2
+
+
+def test_a_recogniser_that_is_stuck_while_it_loads_is_lost(posted, monkeypatch):
+    monkeypatch.setattr("assistant.hearing.process.READY_S", 1.0)
+    listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
+    try:
+        os.kill(loading_child(), signal.SIGSTOP)
+        assert wait_for(lambda: "lost" in states(posted, "recogniser")), posted
+        assert "took too long to load" in heard(posted, DeviceChanged)[0].text
+    finally:
+        listener.close()
+
+
+def test_one_that_could_be_loaded_only_slowly_is_slow_and_not_hung_when_it_takes_its_time(posted, monkeypatch):
+    """The limit is a multiple of the time that it took to load here."""
+    monkeypatch.setattr("assistant.hearing.listener.ALIVE_S", 1.0)
+    monkeypatch.setattr("assistant.hearing.listener.LOADS", 1000)
+    listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
+    try:
+        assert wait_for(lambda: "works" in states(posted, "microphone"), 60.0), posted
+        first = listener.pid
+        os.kill(first, signal.SIGSTOP)
+        assert wait_for(lambda: states(posted, "recogniser") == ["slow"]), posted
+        time.sleep(1.0)
+        os.kill(first, signal.SIGCONT)
+        assert wait_for(lambda: listener.level is not None)
+        time.sleep(1.0)
+        assert listener.pid == first
+        assert states(posted, "recogniser") == ["slow"]
+        assert states(posted, "microphone") == ["works"], "its chunks could not come meanwhile"
+    finally:
+        listener.close()
+
+
+def test_who_asks_for_a_microphone_waits_for_the_recogniser_to_be_loaded(posted):
+    """The time for the microphone runs from then, however long the recogniser takes."""
+    listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
+    bursts = Bursts(loading_child(), 0.1, 0.1)
+    threading.Timer(3.0, bursts.end).start()
+    try:
+        assert listener.has_microphone(30.0)
+    finally:
+        bursts.end()
+        listener.close()
+
+
+def test_a_file_is_heard_by_a_recogniser_that_runs_in_bursts(posted, monkeypatch):
+    need("espeak-ng")
+    monkeypatch.setattr("assistant.hearing.listener.ANSWER_S", 2.0)
+    listener = FileListener(Clock(), posted.append, VOICE)
+    bursts = Bursts(listener.pid)
+    try:
+        listener.listen(table(), 7)
+        feed(listener, padded(spoken("en-us", NEXT), 1.0, 1.0))
+    finally:
+        bursts.end()
+        listener.close()
+    assert states(posted, "recogniser") == []
+    assert len(heard(posted)) == 1

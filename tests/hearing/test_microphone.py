@@ -81,6 +81,7 @@ def test_one_that_gives_no_more_sound_is_closed_and_opened_anew():
     microphone.tick(0.0)
     device.give(SOUND, 0.1)
     microphone.tick(0.2)
+    microphone.tick(0.7)
     microphone.tick(0.1 + SILENT_AFTER_S + 0.1)
     assert device.closed == 1 and told[-1][0] == "lost" and "no more sound" in told[-1][1]
     microphone.tick(10.0)
@@ -91,11 +92,24 @@ def test_one_that_gives_no_more_sound_is_closed_and_opened_anew():
 
 def test_a_sound_server_gets_time_for_the_first_chunk():
     microphone, device, told, _ = made()
-    microphone.tick(0.0)
-    microphone.tick(FIRST_CHUNK_S - 0.1)
+    for tenths in range(round(10 * FIRST_CHUNK_S)):
+        microphone.tick(tenths / 10)
     assert not told and not device.closed
     microphone.tick(FIRST_CHUNK_S + 0.1)
     assert told[-1][0] == "lost"
+
+
+def test_one_whose_chunks_could_not_come_while_its_owner_was_held_up_is_not_lost():
+    """A decoding that takes seconds on a slow machine keeps the device's thread waiting; so does a stop."""
+    microphone, device, told, _ = made()
+    microphone.tick(0.0)
+    device.give(SOUND, 0.1)
+    microphone.tick(0.2)
+    microphone.tick(8.0)
+    assert [state for state, _ in told] == ["works"] and not device.closed
+    microphone.tick(8.5)
+    microphone.tick(9.2)
+    assert told[-1][0] == "lost", "but one that gives nothing from then on is"
 
 
 def test_a_muted_one_is_named_and_works_again_when_it_gives_sound():

@@ -92,8 +92,10 @@ def test_tap_double_and_hold_with_auto_repeat(rig: Rig) -> None:
     rig.foot()
     assert rig.gesture().gesture == "tap"
     rig.foot()
+    time.sleep(0.1)
     rig.foot()
     assert rig.gesture().gesture == "double"
+    time.sleep(0.1)
     rig.foot(1.2, repeats=20)
     held = rig.gesture()
     assert held.gesture == "hold" and 0.8 <= held.at - held.since < 1.0
@@ -259,6 +261,14 @@ def test_the_pedal_is_learnt_from_its_device_without_taking_the_keyboard(
 ACTIONS = st.sampled_from(["press", "release", "repeat", "other", "lost", "unplugged"])
 
 
+def _until(at: float, maker: GestureMaker, made: list[Made | None]) -> None:
+    """Everything that is due before `at`; the key is read as down whenever the maker asks."""
+    while (due := maker.deadline()) is not None and due < at:
+        made.append(maker.time(due))
+        if maker.asks(due):
+            made.append(maker.level(due, True))
+
+
 @given(st.lists(st.tuples(ACTIONS, st.floats(0.001, 1.2)), max_size=40))
 def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tuple[str, float]]) -> None:
     """Of a stretch of lost or unplugged events neither has more than that what was in progress is unknown."""
@@ -270,6 +280,8 @@ def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tupl
     at, ignored = 0.0, False
     for action, gap in steps:
         at = round(at + gap, 6)
+        _until(at, by_display, expected)
+        _until(at, by_device, got)
         if action == "press" and B not in down:
             down.add(B)
             expected.append(by_display.press(at))
@@ -300,8 +312,8 @@ def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tupl
             got.append(by_device.time(at))
             by_device.drop()
             reader = Reader()
-    expected.append(by_display.time(at + 9))
-    got.append(by_device.time(at + 9))
+    _until(at + 9, by_display, expected)
+    _until(at + 9, by_device, got)
     assert _made(got) == _made(expected)
 
 
@@ -317,3 +329,47 @@ def _feed(reader: Reader, maker: GestureMaker, got: list[Made | None], data: byt
 
 def _made(moves: list[Made | None]) -> list[tuple[str, float, float]]:
     return [(one.gesture, round(one.since, 6), round(one.at, 6)) for one in moves if one is not None]
+
+
+def test_a_switch_of_the_pedals_own_that_bounces_is_one_press(rig: Rig) -> None:
+    """The kernel's own times count, not when its bytes arrive."""
+    time.sleep(0.3)
+    now = time.monotonic()
+    for n in range(6):
+        rig.fake.key("event0", B, 1, at=now - 0.2 + 0.008 * n)
+        rig.fake.key("event0", B, 0, at=now - 0.2 + 0.008 * n + 0.004)
+    assert rig.gesture().gesture == "tap"
+    assert len(rig.clicks) == 1
+
+
+def test_a_key_that_the_kernel_knows_to_be_up_is_no_hold(fake: FakeKernel, rig: Rig) -> None:
+    fake.key("event0", B, 1)
+    wait_for(lambda: bool(rig.clicks))
+    fake.down["event0"].clear()  # its event never comes
+    wait_for(lambda: not rig.listener.down)
+    time.sleep(1.0)
+    assert rig.posted.empty()
+    rig.foot()
+    assert rig.gesture().gesture == "tap"
+    assert len(rig.clicks) == 2
+
+
+def test_reading_the_key_takes_no_event_from_the_listener(fake: FakeKernel, rig: Rig) -> None:
+    """The kernel drops the events that wait on the descriptor on which the keys are asked for."""
+    watching = set(fake.opened)
+    asked: list[int] = []
+    keys_down = fake.keys_down
+    fake.keys_down = lambda fd: asked.append(fd) or keys_down(fd)  # type: ignore[method-assign]
+    rig.foot(0.4)
+    assert rig.gesture().gesture == "tap"
+    assert asked and not watching & set(asked)
+    for fd in set(asked):
+        with pytest.raises(OSError):
+            os.fstat(fd)
+
+
+def test_a_second_press_without_a_release_is_a_press_of_its_own() -> None:
+    """Auto-repeat has a value of its own, so the release between was lost."""
+    reader = Reader()
+    moves = [move for at in (1.0, 2.0) for event in events(packed((1, B, 1), at=at)) for move in reader.take(event)]
+    assert moves == [("press", B, 1.0), ("drop", 0, 2.0), ("press", B, 2.0)]

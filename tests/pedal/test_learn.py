@@ -44,10 +44,22 @@ def test_auto_repeat_is_counted_and_makes_one_hold() -> None:
     for n in range(30):
         learner.move("press", FOOT, 0.05 * n)
     learner.move("release", FOOT, 1.5)
+    learner.time(1.6)
     learned = learner.learned()
     assert learned is not None
     assert (learned.presses, learned.repeats, learned.gestures) == (1, 29, ("hold",))
     assert not learner.busy
+
+
+def test_a_bounce_is_neither_a_press_of_the_foot_nor_auto_repeat() -> None:
+    learner = Learner(PedalSettings())
+    for n in range(6):
+        learner.move("press", FOOT, 0.004 * n)
+        learner.move("release", FOOT, 0.004 * n + 0.002)
+    learner.time(1.0)
+    learned = learner.learned()
+    assert learned is not None
+    assert (learned.presses, learned.repeats, learned.gestures) == (1, 0, ("tap",))
 
 
 def test_a_letter_is_named_as_one_that_types_text() -> None:

@@ -12,7 +12,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 
@@ -68,7 +68,7 @@ def test_tap_double_and_hold_with_real_auto_repeat(xserver: XServer, rig: Rig) -
     assert rig.gesture() == "tap"
     xserver.xdotool("key", "Next", "sleep", "0.1", "key", "Next")
     assert rig.gesture() == "double"
-    assert not rig.listener.down
+    wait_for(lambda: not rig.listener.down)
     xserver.down("Next")
     assert rig.gesture() == "hold"
     time.sleep(1.2)  # auto-repeat runs on
@@ -79,6 +79,104 @@ def test_tap_double_and_hold_with_real_auto_repeat(xserver: XServer, rig: Rig) -
     assert len(rig.clicks) == 4
     xserver.key("Next")
     assert rig.gesture() == "tap"
+
+
+class Sender:
+    """Edges whose distance the display server itself keeps, whatever the test's own process is held up by."""
+
+    def __init__(self, symbol: str) -> None:
+        from Xlib import XK, X, display
+        from Xlib.ext import xtest
+
+        self._xtest, self._kinds = xtest, (X.KeyPress, X.KeyRelease)
+        self._display = display.Display()
+        self._code = self._display.keysym_to_keycode(XK.string_to_keysym(symbol))
+        self._sent = 0
+
+    def edges(self, waits_ms: list[int]) -> None:
+        """Down, up, down ... each after that many milliseconds. Returns when the last has been made."""
+        for wait_ms in waits_ms:
+            self._xtest.fake_input(self._display, self._kinds[self._sent % 2], self._code, time=wait_ms)
+            self._sent += 1
+        self._display.sync()
+
+    def close(self) -> None:
+        self._display.close()
+
+
+@pytest.fixture
+def sender(xserver: XServer) -> Iterator[Sender]:
+    sender = Sender("Next")
+    yield sender
+    sender.close()
+
+
+@needs_x
+@pytest.mark.parametrize("apart_ms", [2, 10])
+def test_a_bouncing_switch_is_one_press_with_one_click_at_its_first_edge(
+    rig: Rig, sender: Sender, apart_ms: int
+) -> None:
+    """Six presses in the place of one, at both ends of a tap, and at the beginning of a hold."""
+    sender.edges([0, *11 * [apart_ms]])
+    assert rig.gesture() == "tap"
+    sender.edges([0, *10 * [apart_ms], 150, *10 * [apart_ms]])
+    assert rig.gesture() == "tap"
+    sender.edges([0, *10 * [apart_ms]])
+    assert rig.gesture() == "hold"
+    sender.edges([0])
+    assert rig.nothing()
+    assert len(rig.clicks) == 3
+
+
+@needs_x
+def test_a_release_that_is_lost_on_its_way_makes_no_hold_and_the_next_press_is_whole(
+    xserver: XServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing but the release's own event is missing: the display server knows that the key is up."""
+    losing = threading.Event()
+
+    class Losing(KeyWatch):
+        def __init__(self, on_press: object, on_release: Callable[[object], None], on_end: object) -> None:
+            super().__init__(on_press, lambda key: None if losing.is_set() else on_release(key), on_end)
+
+    monkeypatch.setattr("assistant.pedal.listener.KeyWatch", Losing)
+    rig = Rig()
+    try:
+        losing.set()
+        xserver.key("Next")
+        wait_for(lambda: len(rig.clicks) == 1)
+        time.sleep(1.0)  # more than a hold takes
+        assert rig.nothing() and not rig.listener.down
+        losing.clear()
+        xserver.key("Next")
+        assert rig.gesture() == "tap"
+        assert len(rig.clicks) == 2
+    finally:
+        rig.listener.close()
+
+
+@needs_x
+def test_the_display_server_is_asked_which_keys_are_down(xserver: XServer) -> None:
+    from assistant.pedal.names import key_from_name, key_symbols
+
+    watch = KeyWatch(lambda key: None, lambda key: None, lambda: None)
+    try:
+        for name, symbol in (("page_down", "Next"), ("f13", "XF86Tools"), ("<65361>", "Left")):
+            symbols = key_symbols(key_from_name(name))
+            assert watch.is_down(symbols) is False
+            xserver.down(symbol)
+            assert watch.is_down(symbols) is True
+            xserver.up(symbol)
+            assert watch.is_down(symbols) is False
+        xserver.down("a")
+        assert watch.is_down(key_symbols(key_from_name("page_down"))) is False
+        xserver.up("a")
+        assert watch.is_down(frozenset((0x1234567,))) is None  # no key of this layout
+        xserver.end()
+        assert watch.is_down(symbols) is None
+    finally:
+        watch.close()
+    assert watch.is_down(symbols) is None
 
 
 @needs_x
@@ -292,3 +390,64 @@ def test_each_thing_in_the_way_is_named_with_its_mend(monkeypatch: pytest.Monkey
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     missing = why_no_keyboard({"DISPLAY": ":5"}, "linux")
     assert "pip install --no-deps pynput" in missing and "stand in" in missing
+
+
+@needs_x
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="what a thread does is known on Linux only")
+@pytest.mark.parametrize("hangs", [False, True])
+def test_opening_that_is_slow_is_waited_for_and_one_that_hangs_is_not(
+    xserver: XServer, monkeypatch: pytest.MonkeyPatch, hangs: bool
+) -> None:
+    """Three times as long as one that doesn't move may take; the library's own beginning is held up."""
+    from pynput.keyboard import Listener
+
+    begin, ending = Listener._initialize, threading.Event()
+
+    def slowly(listener: object, display: object) -> None:
+        end = time.thread_time() + 1.5
+        while not hangs and time.thread_time() < end:
+            pass
+        if hangs:
+            ending.wait(60)
+        begin(listener, display)
+
+    monkeypatch.setattr(Listener, "_initialize", slowly)
+    monkeypatch.setattr("assistant.pedal.watch.OPEN_WITHIN_S", 0.5)
+    try:
+        if hangs:
+            with pytest.raises(NoSuchPart, match="does not answer"):
+                KeyWatch(lambda key: None, lambda key: None, lambda: None)
+        else:
+            watch = KeyWatch(lambda key: None, lambda key: None, lambda: None)
+            assert watch.alive
+            watch.close()
+    finally:
+        ending.set()
+
+
+@needs_x
+def test_a_double_that_is_delivered_all_at_once_is_a_double_and_no_bounce(
+    xserver: XServer, sender: Sender, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The library's thread is held up, as by a busy machine: the display server's own times tell it."""
+    holding, go = threading.Event(), threading.Event()
+
+    class Late(KeyWatch):
+        def _came(self, server_ms: int | None) -> None:
+            if holding.is_set():
+                go.wait(5)
+            super()._came(server_ms)
+
+    monkeypatch.setattr("assistant.pedal.listener.KeyWatch", Late)
+    rig = Rig()
+    try:
+        sender.edges([0, 50])
+        assert rig.gesture() == "tap"
+        holding.set()
+        sender.edges([0, 50, 100, 50])
+        go.set()
+        assert rig.gesture() == "double"
+        assert rig.nothing()
+    finally:
+        go.set()
+        rig.listener.close()

@@ -21,6 +21,7 @@ class Logbook:
         self.done: list[tuple[object, ...]] = []
         self.tones: list[bool] = []
         self.fails = False
+        self.moved = 0.0
 
     def commit(self, records: Sequence[f.Record]) -> None:
         if self.fails:
@@ -34,8 +35,14 @@ class Logbook:
     def prepare(self, texts: Sequence[str]) -> None:
         self.done.append(("prepare", *texts))
 
+    def moved_at(self) -> float:
+        return self.moved
+
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
         self.done.append(("set voice", loudness_db, words_a_minute))
+
+    def note(self) -> None:
+        self.done.append(("note",))
 
     def click(self) -> None:
         self.done.append(("click",))

@@ -5,11 +5,21 @@ from __future__ import annotations
 import pytest
 
 from assistant.runner.clock import SetClock
-from assistant.runner.live import run_live
+from assistant.runner.live import TICK_S, run_live
 from assistant.runner.loop import Outputs, Runner
-from assistant.runner.voice_watch import BACK, LONGEST_S, LOST, VERDICT_S, VoiceWatch
+from assistant.runner.voice_watch import BACK, LONGEST_S, LOST, SLOW, VERDICT_S, VoiceWatch
 from assistant.session.announced import FIRST_WORDS_S, READING_S
-from assistant.session.events import DeviceChanged, Displayed, Event, Gesture, Leave, SpeechEnded, SpeechStarted, Start
+from assistant.session.events import (
+    DeviceChanged,
+    Displayed,
+    Event,
+    Gesture,
+    Leave,
+    NotHeard,
+    SpeechEnded,
+    SpeechStarted,
+    Start,
+)
 from assistant.session.facts import Record
 from tests.runner.adapters import Logbook
 from tests.session.jobs import few_checks, job, plan
@@ -24,26 +34,26 @@ def test_nothing_is_owed_where_nothing_was_handed_over() -> None:
     assert watch.overdue(1e6) == () and not watch.lost
 
 
-def test_an_announcement_without_any_sign_is_given_up_after_five_seconds_and_once() -> None:
-    assert VERDICT_S == 5.0
+def test_an_announcement_without_any_sign_is_given_up_in_time_and_once() -> None:
+    assert VERDICT_S + TICK_S < 5.0, "said within 5 s"
     watch = VoiceWatch()
     watch.handed("a1", 10.0)
-    watch.handed("a2", 14.0)  # waits for the first one, so the time runs from there
-    assert watch.overdue(15.0) == () and not watch.lost
-    assert watch.overdue(15.01) == ("a1", "a2") and watch.lost
+    watch.handed("a2", 10.0 + VERDICT_S - 1)  # waits for the first one, so the time runs from there
+    assert watch.overdue(10.0 + VERDICT_S) == () and not watch.lost
+    assert watch.overdue(10.01 + VERDICT_S) == ("a1", "a2") and watch.lost
     assert watch.overdue(1e6) == ()
 
 
 @pytest.mark.parametrize("sign", ["ended", "started"])
-def test_each_sign_gives_the_next_its_own_five_seconds(sign: str) -> None:
+def test_each_sign_gives_the_next_its_own_time(sign: str) -> None:
     watch = VoiceWatch()
     watch.handed("a1", 0.0)
     watch.handed("a2", 0.0)
     if sign == "started":
-        watch.started("a1", 4.0)
-    watch.ended("a1", 4.5)
-    assert watch.overdue(9.5) == ()
-    assert watch.overdue(9.6) == ("a2",)
+        watch.started("a1", VERDICT_S - 1)
+    watch.ended("a1", VERDICT_S - 0.5)
+    assert watch.overdue(2 * VERDICT_S - 0.5) == ()
+    assert watch.overdue(2 * VERDICT_S - 0.4) == ("a2",)
 
 
 def test_what_sounds_has_as_long_as_the_longest_takes_and_no_longer() -> None:
@@ -119,7 +129,7 @@ class Bench:
         return [(event.state, event.text) for event in self.events if isinstance(event, DeviceChanged)]
 
 
-def test_a_speaker_that_never_says_anything_is_lost_after_five_seconds_and_said_to_be() -> None:
+def test_a_speaker_that_never_says_anything_is_lost_in_time_and_said_to_be() -> None:
     bench = Bench()
     handed = [f"a{n}" for n in range(1, bench.runner.state.said + 1)]
     bench.at(VERDICT_S)
@@ -136,10 +146,10 @@ def test_until_then_nothing_counts_and_afterwards_what_was_shown_does() -> None:
     """There is no time after which a check counts unheard and unseen, however long it has been open."""
     bench = Bench()
     bench.shown(1.0)
-    bench.hold(4.9)
+    bench.hold(VERDICT_S - 0.1)
     assert bench.confirmed == 0, "shown, but the voice may still say it"
-    bench.at(5.1)
-    bench.hold(5.2)
+    bench.at(VERDICT_S + 0.1)
+    bench.hold(VERDICT_S + 0.2)
     assert bench.confirmed == 1, "shown since 1 s, and the voice has failed"
     bench.hold(100.0)
     assert bench.confirmed == 1, "the next check: failed at once, and no screen has it"
@@ -168,7 +178,7 @@ def test_a_lost_voice_is_handed_everything_and_its_first_sound_brings_it_back() 
     assert bench.confirmed == 2, "spoken, it counts by its first words again, shown or not"
     before = len(bench.failed)
     bench.at(12.5)
-    assert len(bench.failed) == before, "what is handed to it now has its own five seconds"
+    assert len(bench.failed) == before, "what is handed to it now has its own time"
 
 
 def test_a_speech_whose_word_waits_in_the_queue_is_not_given_up() -> None:
@@ -198,3 +208,64 @@ def test_the_live_loop_looks_after_the_voice() -> None:
     run_live(bench.runner, pump)
     assert bench.devices == [("lost", LOST)]
     assert times[0] > VERDICT_S and bench.failed
+
+
+def test_events_that_never_stop_do_not_put_off_the_verdict() -> None:
+    """Auto-repeat of a key and noise at the microphone come faster than the loop's longest wait."""
+    bench = Bench()
+
+    take = bench.runner.next_event
+
+    def just_in_time(timeout_s: float | None) -> Event:
+        """Nothing waits in between, and yet one has always come when the loop's wait is over."""
+        return take(0) or NotHeard(bench.clock.at(), UTC, "it was not a phrase")
+
+    def pump(at: float) -> None:
+        if bench.devices or at > 10 * VERDICT_S:
+            bench.runner.post(Leave(at, UTC))
+        bench.clock.set(at + 0.2)
+
+    bench.runner.next_event = just_in_time  # type: ignore[method-assign]
+    run_live(bench.runner, pump)
+    assert bench.devices == [("lost", LOST)]
+
+
+def test_what_is_still_being_made_is_slow_and_not_lost() -> None:
+    """On a slow machine an announcement may take many times as long to make as a voice has to give word."""
+    bench = Bench()
+    for at in range(1, 60):
+        bench.log.moved = float(at)
+        bench.at(at)
+    assert bench.devices == [] and bench.failed == []
+    assert [entry[1] for entry in bench.log.of("said")].count(SLOW) == 1, "said once, with the figure"
+    assert str(bench.log.of("say")[-1][1]) != SLOW, "and not spoken: that would take as long again"
+    bench.at(59 + VERDICT_S + 0.1)
+    assert bench.devices == [("lost", LOST)], "nothing moved any more"
+
+
+def test_what_is_made_for_ever_is_lost_in_the_end() -> None:
+    bench = Bench()
+    for at in range(1, round(LONGEST_S + VERDICT_S) + 2):
+        bench.log.moved = float(at)
+        bench.at(at)
+    assert bench.devices == [("lost", LOST)]
+
+
+def test_a_voice_in_time_is_never_called_slow() -> None:
+    watch = VoiceWatch()
+    for n in range(20):
+        watch.handed(f"a{n}", n * 10.0)
+        watch.moved(n * 10.0 + 1)
+        assert not watch.slow(n * 10.0 + VERDICT_S)
+        watch.started(f"a{n}", n * 10.0 + VERDICT_S)
+        assert not watch.slow(n * 10.0 + 9)
+        watch.ended(f"a{n}", n * 10.0 + 9)
+        assert not watch.slow(n * 10.0 + 9.9)
+
+
+def test_only_the_making_is_no_sign_that_what_sounds_still_sounds() -> None:
+    watch = VoiceWatch()
+    watch.handed("a1", 0.0)
+    watch.started("a1", 1.0)
+    watch.moved(LONGEST_S)
+    assert watch.overdue(1.1 + LONGEST_S) == ("a1",)

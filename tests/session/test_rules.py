@@ -111,7 +111,8 @@ def events(state: State) -> Iterator[tuple[str, Event]]:
     yield "too soon", Heard(max(state.at, soon), UTC, "cut", None, "cut", soon, state.generation)
     yield "time", TimePassed(at + 15, UTC)
     yield "device", DeviceChanged(at, UTC, "microphone", "lost", "The microphone is gone.")
-    yield "other", NotHeard(at, UTC, "noise")
+    for like in ("", "how many passes are left", "marigold proceed to next pass"):
+        yield "other", NotHeard(at, UTC, "noise", like)
     yield "other", SpeechEnded(at, UTC, "of another", "whole")
     if id := state.opening.announcement:
         yield "begun to sound", SpeechStarted(out_at + 0.1, UTC, id)
@@ -167,12 +168,19 @@ def step(node: Node, event: Event) -> tuple[Node, list[f.Fact], tuple[e.Effect, 
     kept = [record.fact for record in records]
     watcher, witness = node.watcher, node.witness.copy()
     witness.turn(event, kept, decision.effects)
-    if kept or any(isinstance(effect, e.Say) for effect in decision.effects):
+    if kept or any(isinstance(effect, e.Say | e.Note) for effect in decision.effects):
         watcher = watcher.copy()
         for fact in kept:
             watcher.read(fact)
-        watcher.hear(decision.effects)
+        watcher.hear(decision.effects, _speech(event).startswith("marigold "))
     return Node(state, watcher, witness, (*node.records, *records)), kept, decision.effects
+
+
+def _speech(event: Event) -> str:
+    """What it was like, by voice only."""
+    if isinstance(event, NotHeard):
+        return event.like
+    return event.phrase if isinstance(event, Heard) and event.source == "voice" else ""
 
 
 def look_at(
@@ -201,6 +209,10 @@ def look_at(
     if isinstance(event, DeviceChanged) and before.effective_mode == "cutting":
         assert not any(isinstance(x, e.Say) for x in effects), "a voice in mid-push startles"
         assert any(isinstance(x, e.Show) for x in effects), "but it is shown at once"
+    if any(isinstance(x, e.Note) for x in effects):
+        assert _speech(event), "a note answers speech that was like a phrase, and nothing else"
+        assert before.effective_mode != "cutting" or _speech(event).startswith("marigold "), "a note in mid-push"
+        assert not kinds & COUNTED, "what was heard and counted is no news of a failure"
     _look_at_speech(node.state, effects)
 
 
@@ -233,6 +245,7 @@ def _can_be_worded(words: Words, prompts: tuple[e.Prompt, ...]) -> None:
 
 def walk(a_job: object, most: int, hear_out: bool = False) -> tuple[int, int, set[str]]:
     """Breadth first over every place; returns places, transitions and the kinds of facts seen."""
+    a_job = replace(a_job, voice=replace(a_job.voice, tone=True))  # type: ignore[attr-defined, type-var]
     start = Node(State(), Watcher(a_job), Witness(), ())  # type: ignore[arg-type]
     first, _, _ = step(start, Start(0.0, UTC, a_job, hear_out=hear_out))  # type: ignore[arg-type]
     first = went_out(first)

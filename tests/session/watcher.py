@@ -25,7 +25,8 @@ class Watcher:
     touched: a check of this board has been answered, so it may be in the clamps. clamping: how often one was begun.
     answered_for: for what each check was last answered. made_since: passes made since then, those that were taken back
     as well. to_ask: what must be asked before work goes on after an interruption. moved: the carriage was. stands:
-    where it was last called to, mm, for `dialled`; stood: where before.
+    where it was last called to, mm, for `dialled`; stood: where before. at_work: the last thing said that somebody
+    waits for was a setting, so a board may be on its way over the blade.
     """
 
     job: Job
@@ -48,6 +49,7 @@ class Watcher:
     stands: Fraction = Fraction(0)
     made_since: dict[str, int] = field(default_factory=dict)
     marked: set[tuple[int, int]] = field(default_factory=set)
+    at_work: bool = False
 
     def copy(self) -> Watcher:
         cut = {setup: set(passes) for setup, passes in self.cut.items()}
@@ -61,11 +63,16 @@ class Watcher:
             assert isinstance(fact, f.SteppedBack | f.Resumed), "nothing but going back follows the end of a session"
         getattr(self, f"_{fact.kind}", lambda fact: None)(fact)
 
-    def hear(self, effects: Iterable[e.Effect]) -> None:
-        """What is said in a turn, once its facts have been read."""
+    def hear(self, effects: Iterable[e.Effect], to_us: bool | None = None) -> None:
+        """What is said in a turn, once its facts have been read. to_us: it follows speech that began with the lead-in;
+        None: not known."""
         for effect in effects:
+            if isinstance(effect, e.Note):
+                assert to_us is not False or not (self.called and self.at_work), "a sound in mid-push startles"
             if isinstance(effect, e.Say):
                 self._hear_what_was_marked({prompt.key: dict(prompt.figures) for prompt in effect.prompts})
+                if effect.klass in ("setting", "question", "check", "clamp", "end"):
+                    self.at_work = effect.klass == "setting"
             for prompt in effect.prompts if isinstance(effect, e.Say) else ():
                 figures = dict(prompt.figures)
                 if "left" in figures:

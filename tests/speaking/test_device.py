@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -237,3 +238,68 @@ def test_a_server_that_dies_is_noticed_and_found_again(server: SoundServer) -> N
         assert posted.ended("again", 20).how == "whole"
     finally:
         player.close()
+
+
+@pytest.mark.parametrize("when", ["while it sounds", "while nothing sounds", "before it was opened"])
+def test_a_server_that_hangs_is_said_to_be_lost_and_found_again_when_it_goes_on(server: SoundServer, when: str) -> None:
+    """Stopped by a signal it answers nobody: the sound library's own calls do not return until it goes on."""
+    posted = Posted()
+    if when == "before it was opened":
+        server.hang()
+    device = MiniaudioDevice(backends=[miniaudio.Backend.PULSEAUDIO])
+    player = Player(RATE, device, WallClock(), posted, first_retry_s=0.1)
+    try:
+        if when != "before it was opened":
+            said(player, posted, "here", 0.2)
+            if when == "while it sounds":
+                slot = player.reserve("cut short", False)
+                assert slot is not None
+                player.supply(slot, steady(60.0))
+                posted.wait(lambda e: isinstance(e, SpeechStarted) and e.id == "cut short", 20)
+            server.hang()
+        posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "lost", 30)
+        if when == "while it sounds":
+            assert posted.ended("cut short").how == "failed"
+        server.go_on()
+        posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "works", 40)
+        said(player, posted, "again", 0.2)
+    finally:
+        server.go_on()
+        player.close()
+
+
+HELD_UP = """
+import sys, time
+from assistant.speaking.device import MiniaudioDevice
+from assistant.speaking.player import Player
+from tests.speaking.stand_ins import RATE, Posted, WallClock
+import miniaudio
+posted = Posted()
+player = Player(RATE, MiniaudioDevice(allow_null=True, backends=[miniaudio.Backend.NULL]), WallClock(), posted)
+while player.state != "works":
+    time.sleep(0.01)
+time.sleep(0.5)
+print("begun", flush=True)
+sys.stdin.readline()
+time.sleep(1.0)
+print(posted.short(), player.state, flush=True)
+player.close()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="stopping a process is a matter of POSIX")
+def test_a_process_that_was_stopped_does_not_take_its_loudspeaker_for_gone() -> None:
+    with subprocess.Popen(
+        [sys.executable, "-c", HELD_UP], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT
+    ) as process:
+        try:
+            assert process.stdin is not None and process.stdout is not None
+            assert process.stdout.readline() == "begun\n"
+            process.send_signal(signal.SIGSTOP)
+            time.sleep(2.5)
+            process.send_signal(signal.SIGCONT)
+            process.stdin.write("\n")
+            process.stdin.flush()
+            assert process.stdout.readline() == "[] works\n"
+        finally:
+            process.kill()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import pytest
@@ -275,3 +275,99 @@ def test_closing_waits_no_longer_than_it_was_told() -> None:
     assert room.posted.ended("long", 1.0).how == "cut off"
     room.play("after")
     assert room.posted.ended("after").how == "failed"
+
+
+# --- a device that hangs its caller, as one of a hung sound server does
+
+
+class Hanging:
+    """Makes calls of a device hang until `go`."""
+
+    def __init__(self, device: HandDevice, *names: str) -> None:
+        self.go = threading.Event()
+        for name in names:
+            setattr(device, name, self._hung(getattr(device, name)))
+
+    def _hung(self, call: Callable[..., object]) -> Callable[..., object]:
+        def hung(*given: object) -> object:
+            assert self.go.wait(60)
+            return call(*given)
+
+        return hung
+
+
+def works_again(room: Room) -> None:
+    room.posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "works")
+    room.device.run()
+    room.play("new", level=700)
+    assert room.posted.ended("new").how == "whole"
+
+
+@pytest.mark.parametrize("sounding", [True, False])
+def test_one_that_hangs_whoever_closes_it_is_said_to_be_lost_all_the_same(fading_room: Room, sounding: bool) -> None:
+    """Also where nothing sounds and nothing waits, so that nobody else would notice; and it comes back by itself."""
+    hanging = Hanging(fading_room.device, "close")
+    if sounding:
+        fading_room.play("old", seconds=2.0)
+        fading_room.device.pump(220)
+    try:
+        assert "stopped taking sound" in fading_room.lost().text
+        if sounding:
+            assert fading_room.posted.ended("old").how == "failed"
+        fading_room.play("meanwhile")
+        assert fading_room.posted.ended("meanwhile").how == "failed"
+    finally:
+        hanging.go.set()
+    works_again(fading_room)
+
+
+def test_one_that_does_not_open_is_lost_until_it_does() -> None:
+    """At the start; what was to be said meanwhile has failed, and does not sound late."""
+    device, posted = HandDevice(), Posted()
+    hanging = Hanging(device, "open")
+    player = Player(RATE, device, HandClock(), posted, 60.0, first_retry_s=0.02, open_within_s=0.1)
+    try:
+        slot = player.reserve("first", False)
+        assert slot is not None
+        player.supply(slot, steady(0.1))
+        assert posted.ended("first").how == "failed"
+        lost = posted.wait(lambda e: isinstance(e, DeviceChanged))
+        assert isinstance(lost, DeviceChanged) and lost.state == "lost" and "has not opened" in lost.text
+        hanging.go.set()
+        posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "works")
+        assert not device.pump(5000).any()
+        assert device.openings == 1
+    finally:
+        hanging.go.set()
+        player.close()
+
+
+def test_one_that_was_given_up_gets_nothing_more_when_it_goes_on() -> None:
+    """Its callback may be called again long after another was opened: it must take no sample away."""
+    room = Room(gone_after_s=0.2)
+    old = room.device._fill
+    assert old is not None
+    try:
+        room.lost()
+        works_again(room)
+        room.device.stop_running()
+        room.play("next", seconds=0.05, level=900)
+        assert not np.frombuffer(old(2205), dtype=np.int16).any()
+        room.device.run()
+        assert room.posted.ended("next").how == "whole"
+        heard = np.concatenate(room.device.played)
+        assert int((heard == 900).sum()) == round(0.05 * RATE)
+    finally:
+        room.player.close()
+
+
+def test_closing_a_player_whose_device_hangs_comes_back() -> None:
+    room = Room(gone_after_s=0.1)
+    hanging = Hanging(room.device, "close")
+    try:
+        room.play("sounding", seconds=60.0)
+        room.player.close(drain_s=60.0)
+        assert room.player.state == "closed"
+        assert room.posted.ended("sounding").how == "failed"
+    finally:
+        hanging.go.set()
