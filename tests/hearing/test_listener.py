@@ -246,16 +246,18 @@ def test_no_microphone_is_said_and_the_session_goes_on(posted, monkeypatch):
 # --- a machine so slow that a limit in seconds would call its parts broken
 
 
-def loading_child() -> int:
-    """The process id of the child that has just been started."""
-    found: list[int] = []
+def children() -> set[int]:
+    """Process ids of the hearing children that there are."""
+    return {one.pid for one in multiprocessing.active_children() if one.name == "kerfcall-hearing" and one.pid}
 
-    def there() -> bool:
-        found[:] = [one.pid for one in multiprocessing.active_children() if one.name == "kerfcall-hearing" and one.pid]
-        return bool(found)
 
-    assert wait_for(there)
-    return found[-1]
+def loading(post) -> tuple[LiveListener, int]:
+    """A listener whose child has just been started, and the child's process id."""
+    before = children()
+    listener = LiveListener(Clock(), post, VOICE, null_device=True)
+    assert wait_for(lambda: children() - before)
+    (child,) = children() - before
+    return listener, child
 
 
 class Bursts:
@@ -282,11 +284,11 @@ class Bursts:
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="what a process does is known on Linux only")
 def test_a_recogniser_that_loads_slowly_is_called_slow_with_the_figure_and_then_works(posted, monkeypatch):
-    """It runs a quarter of the time: longer in all than one that doesn't move may take."""
+    """It runs a ninth of the time: longer in all than one that doesn't move may take."""
     monkeypatch.setattr("assistant.hearing.process.READY_S", 2.0)
     monkeypatch.setattr("assistant.hearing.listener.SLOW_LOAD_S", 1.0)
-    listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
-    bursts = Bursts(loading_child())
+    listener, child = loading(posted.append)
+    bursts = Bursts(child, 0.05, 0.4)
     try:
         assert wait_for(lambda: "works" in states(posted, "recogniser"), 120.0), posted
     finally:
@@ -300,9 +302,9 @@ def test_a_recogniser_that_loads_slowly_is_called_slow_with_the_figure_and_then_
 
 def test_a_recogniser_that_is_stuck_while_it_loads_is_lost(posted, monkeypatch):
     monkeypatch.setattr("assistant.hearing.process.READY_S", 1.0)
-    listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
+    listener, child = loading(posted.append)
     try:
-        os.kill(loading_child(), signal.SIGSTOP)
+        os.kill(child, signal.SIGSTOP)
         assert wait_for(lambda: "lost" in states(posted, "recogniser")), posted
         assert "took too long to load" in heard(posted, DeviceChanged)[0].text
     finally:
@@ -332,8 +334,8 @@ def test_one_that_could_be_loaded_only_slowly_is_slow_and_not_hung_when_it_takes
 
 def test_who_asks_for_a_microphone_waits_for_the_recogniser_to_be_loaded(posted):
     """The time for the microphone runs from then, however long the recogniser takes."""
-    listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
-    bursts = Bursts(loading_child(), 0.1, 0.1)
+    listener, child = loading(posted.append)
+    bursts = Bursts(child, 0.1, 0.1)
     threading.Timer(3.0, bursts.end).start()
     try:
         assert listener.has_microphone(30.0)
