@@ -89,7 +89,7 @@ def test_the_packages_declared_are_those_of_the_project() -> None:
     project = tomllib.loads(PROJECT.read_text(encoding="utf-8"))["project"]
     named = {line.split(">")[0].split("=")[0] for line in project["dependencies"]}
     assert set(ready_software.CORE) < named and "packaging" in named
-    assert set(ready_software.EXTRAS) | {"test"} == set(project["optional-dependencies"])
+    assert set(ready_software.EXTRAS) | {"checks", "test"} == set(project["optional-dependencies"])
 
 
 def test_without_the_package_that_compares_versions(monkeypatch: pytest.MonkeyPatch) -> None:
