@@ -73,6 +73,11 @@ def speakable(text: str) -> str:
     return " ".join("".join(kept).split())[:LONGEST_TEXT]
 
 
+def is_words(text: str) -> bool:
+    """Whether there is anything in it to be heard: punctuation alone makes no sound."""
+    return any(character.isalnum() for character in text)
+
+
 def nothing(rate: int) -> Pcm:
     """What an empty text sounds like."""
     import numpy as np

@@ -16,7 +16,7 @@ from types import TracebackType
 from assistant.errors import NoSuchPart
 from assistant.patience import Patience, cpu_s_of
 from assistant.process import unheard
-from assistant.speaking.engine import Pcm, VoiceFailed, at_rate, never, nothing, speakable, trimmed
+from assistant.speaking.engine import Pcm, VoiceFailed, at_rate, is_words, never, nothing, speakable, trimmed
 from assistant.speaking.espeak_files import places, short_data_folder
 from assistant.speaking.pyttsx3_child import Orders, serve
 from assistant.speaking.sound_files import read_sound
@@ -26,6 +26,8 @@ START_S = 30.0
 RENDER_S = 20.0
 LONGEST = 10
 LOOK_S = 0.1
+# On a busy machine a file now and then has no sound in it; the same text again has.
+ATTEMPTS = 3
 SUFFIX = ".aiff" if sys.platform == "darwin" else ".wav"
 
 
@@ -122,7 +124,11 @@ class Pyttsx3Engine:
         if not said:
             return nothing(self.rate)
         with self._lock:
-            return self._render(said, cancelled)
+            for _ in range(ATTEMPTS):
+                pcm = self._render(said, cancelled)
+                if pcm.frames or not is_words(said):
+                    break
+            return pcm
 
     def _render(self, said: str, moves: Callable[[], object]) -> Pcm:
         """moves: as in `_reply`; whether the text is still wanted is not asked, since a render can't be cut short."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from assistant.errors import KerfcallError
 from assistant.speaking.cache import SpeechCache, key_of
-from assistant.speaking.engine import Engine, Pcm, VoiceFailed, speakable
+from assistant.speaking.engine import Engine, Pcm, VoiceFailed, is_words, speakable
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,6 +137,10 @@ class Renderer:
             failure = VoiceFailed(f"{type(error).__name__}: {error}")
             failure.__cause__ = error
             self._failed(failure)
+            return None
+        if pcm is not None and not pcm.frames and is_words(text):
+            # Played, it would be over at once and count as spoken, and nobody has heard it.
+            self._failed(VoiceFailed(f"the voice made no sound (text: {text!r})"))
             return None
         if pcm is not None:
             self._cache.put(key, pcm)

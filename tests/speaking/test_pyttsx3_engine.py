@@ -15,10 +15,11 @@ import numpy as np
 import pytest
 
 from assistant.errors import NoSuchPart
-from assistant.speaking.engine import VoiceFailed
+from assistant.speaking.engine import Pcm, VoiceFailed, nothing
 from assistant.speaking.espeak import EspeakEngine
 from assistant.speaking.pyttsx3_child import pick_voice, settled
 from assistant.speaking.pyttsx3_engine import Pyttsx3Engine
+from assistant.speaking.sound_files import read_sound
 from tests.speaking.stand_ins import PHRASES
 
 pytest.importorskip("pyttsx3", reason="pyttsx3 is not installed")
@@ -49,6 +50,18 @@ def test_the_rate_is_always_taken() -> None:
         for _ in range(4):
             a, b = slow.render(PHRASES[2]), fast.render(PHRASES[2])
             assert a is not None and b is not None and a.seconds > 2 * b.seconds
+
+
+def test_a_file_that_came_without_sound_is_made_again(engine: Pyttsx3Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+    read = []
+
+    def silent_at_first(path: Path) -> Pcm:
+        read.append(path)
+        return nothing(engine.rate) if len(read) == 1 else read_sound(path)
+
+    monkeypatch.setattr("assistant.speaking.pyttsx3_engine.read_sound", silent_at_first)
+    pcm = engine.render(PHRASES[0])
+    assert pcm is not None and pcm.frames and len(read) == 2
 
 
 def test_an_empty_text_is_nothing(engine: Pyttsx3Engine) -> None:

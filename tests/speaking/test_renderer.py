@@ -137,3 +137,11 @@ def test_closing_closes_the_voice_and_fails_what_waits(bench: Bench) -> None:
     bench.renderer.close()
     assert first.is_set() and second.is_set() and got == [None]
     assert bench.voice.closed
+
+
+def test_a_rendering_without_sound_has_failed_and_is_not_kept(bench: Bench) -> None:
+    """Played it would be over at once and count as spoken, with nothing heard."""
+    done, got = bench.want("0")
+    assert done.wait(5) and got == [None]
+    assert ["no sound" in str(failure) for failure in bench.failures] == [True]
+    assert bench.renderer.ready("0") is None
