@@ -16,6 +16,7 @@ PACKAGE = Path(assistant.__file__).parent
 ROOMS = (
     "joinery",
     "plans",
+    "advice",
     "session",
     "wording",
     "journal",

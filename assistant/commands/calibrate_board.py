@@ -14,11 +14,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from assistant.commands.suggest_text import toml_length
 from assistant.errors import BadInput, Fault
 from assistant.joinery.calibration_screen import Caliper
 from assistant.joinery.settings import reading
-from assistant.joinery.units import MM_PER_UNIT, format_number
+from assistant.joinery.units import MM_PER_UNIT, format_number, toml_length
 from assistant.plans.model import Shop
 from assistant.plans.pieces import nominal
 from assistant.plans.plan_file import read_plan

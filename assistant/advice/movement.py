@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-GRAINS = ("flat", "quarter", "mixed")
+from assistant.plans.model import GRAINS
+
 # Where the Handbook's table of EMC begins and ends (30 to 270 degrees F), and where its coefficients hold.
 COLDEST_C, HOTTEST_C = -1.2, 132.3
 DRIEST_PERCENT, WETTEST_PERCENT = 6.0, 14.0
@@ -135,11 +136,6 @@ def emc(temperature_c: float, humidity: float) -> float:
     kh = k * h
     bound = (k1 * kh + 2 * k1 * k2 * kh**2) / (1 + k1 * kh + k1 * k2 * kh**2)
     return 1800 / weight * (kh / (1 - kh) + bound)
-
-
-def celsius(fahrenheit: float) -> float:
-    """Degrees Celsius of degrees Fahrenheit."""
-    return (fahrenheit - 32) / 1.8
 
 
 def strain(coefficient: float, from_percent: float, to_percent: float) -> float:

@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
 
-from assistant.errors import BadInput
-from assistant.joinery.fit import (
+from assistant.advice.fit import (
     SWELLING_FINGERS,
     SWELLING_MM,
     Band,
@@ -26,8 +25,9 @@ from assistant.joinery.fit import (
     simulate,
     slots_of,
 )
+from assistant.advice.movement import WOODS, Wood, emc, find_wood, holds, strain
+from assistant.errors import BadInput
 from assistant.joinery.model import Pattern
-from assistant.joinery.movement import WOODS, Wood, emc, find_wood, holds, strain
 from assistant.joinery.units import plain_length
 from assistant.plans.job import build_job
 from assistant.plans.model import Air, BoardPlan, Climate, Job, Plan, Shop

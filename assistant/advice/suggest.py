@@ -26,6 +26,8 @@ from assistant.joinery.model import Blade, Segment
 from assistant.joinery.passes import MOST_PASSES, passes_for
 from assistant.joinery.units import plain_length
 from assistant.joinery.walls import SLIVER_MM
+from assistant.plans.job import build_job
+from assistant.plans.model import BoardPlan, JointPlan, Plan, Shop
 
 UNLIKE_EDGES = 0.85
 HALF = Fraction(1, 2)
@@ -276,3 +278,17 @@ def _reasons(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: st
         yield "fingers under half the thickness"
     if one.narrowest < blade.kerf and not one.is_sliver:
         yield "fingers thinner than the kerf"
+
+
+def refusals(one: Candidate, wanted: Wanted, shop: Shop, unit: str) -> tuple[str, ...]:
+    """What `layout` would say against this candidate on this machine: too high for the blade, beyond the travel."""
+    division = one.division
+    joint = JointPlan("even", division.finger, remainder=division.remainder, clearance=wanted.clearance)
+    boards = tuple(BoardPlan(name, part) for name, part in (("long side", "A"), ("short side", "B")))
+    thickness = {"A": wanted.thickness_a, "B": wanted.thickness_b}
+    plan = Plan("Box joint", unit, wanted.width, thickness, joint, boards, path="the plan")
+    try:
+        build_job(plan, shop)
+    except BadInput as error:
+        return tuple(str(fault) for fault in error.faults)
+    return ()

@@ -356,13 +356,3 @@ def swells(clearance: float, fingers: int) -> bool:
     fingers: of both parts. Common practice, no source.
     """
     return fingers >= SWELLING_FINGERS and clearance < SWELLING_MM
-
-
-def out_of_square(degrees: float, depth: float) -> float:
-    """How far a wall leans over the depth, mm. degrees: blade tilt and carriage error together, 0 to under 90."""
-    return math.tan(math.radians(degrees)) * depth
-
-
-def most_out_of_square(clearance: float, depth: float) -> float:
-    """The greatest blade tilt and carriage error together, degrees: they may lean a wall by c/4 over the depth."""
-    return math.degrees(math.atan2(max(0.0, clearance) / 4, depth))

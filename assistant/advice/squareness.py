@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,6 +26,16 @@ class Squareness:
     degrees: float | None
     noted: datetime | None = None
     trouble: str = ""
+
+
+def out_of_square(degrees: float, depth: float) -> float:
+    """How far a wall leans over the depth, mm. degrees: blade tilt and carriage error together, 0 to under 90."""
+    return math.tan(math.radians(degrees)) * depth
+
+
+def most_out_of_square(clearance: float, depth: float) -> float:
+    """The greatest blade tilt and carriage error together, degrees: they may lean a wall by c/4 over the depth."""
+    return math.degrees(math.atan2(max(0.0, clearance) / 4, depth))
 
 
 def degrees_of(entry: Entry) -> float:

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.joinery.movement import GRAINS, WOODS, celsius, emc, find_wood, holds, strain
+from assistant.advice.movement import WOODS, emc, find_wood, holds, strain
+from assistant.plans.climate import celsius
+from assistant.plans.model import GRAINS
 from tests.joinery.references import rows
 
 # From memory, unverified: these are no evidence.

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from assistant.commands.squareness import Squareness
-from assistant.joinery.fit import SLOT, Errors, most_out_of_square, out_of_square, swells
+from assistant.advice.fit import SLOT, Errors, swells
+from assistant.advice.prediction import Movement, Outcome, missing_parts
+from assistant.advice.squareness import Squareness, most_out_of_square, out_of_square
 from assistant.joinery.units import at_least, format_length
 from assistant.plans.model import Plan
-from assistant.plans.prediction import Movement, Outcome, missing_parts
 
 PLACES = {"mm": 3, "in": 4}
 

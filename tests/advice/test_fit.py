@@ -22,7 +22,7 @@ from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
-from assistant.joinery.fit import (
+from assistant.advice.fit import (
     AS_GOOD,
     COVERAGE,
     LEFT,
@@ -36,9 +36,7 @@ from assistant.joinery.fit import (
     chances,
     clearances,
     joint_of,
-    most_out_of_square,
     moved,
-    out_of_square,
     room,
     simulate,
     slots_of,
@@ -584,10 +582,3 @@ def test_glue_swells_fingers_below_8_hundredths_with_15_fingers_and_more():
     assert swells(0.0799, 15)
     assert not swells(0.08, 15)
     assert not swells(0.0799, 14)
-
-
-def test_out_of_square_by_a_quarter_of_the_clearance_over_the_depth():
-    """atan(0.025 / 12) = 0.11937 degrees."""
-    most = most_out_of_square(0.1, 12)
-    assert most == pytest.approx(0.11937, abs=5e-6)
-    assert out_of_square(most, 12) == pytest.approx(0.025)

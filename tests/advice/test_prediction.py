@@ -7,11 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from assistant.joinery.fit import LEFT, SLOT, Errors, room
-from assistant.joinery.movement import celsius, emc
-from assistant.plans.model import Air
-from assistant.plans.plan_file import read_plan
-from assistant.plans.prediction import (
+from assistant.advice.fit import LEFT, SLOT, Errors, room
+from assistant.advice.movement import emc
+from assistant.advice.prediction import (
     Outcome,
     Prediction,
     errors_of,
@@ -21,6 +19,9 @@ from assistant.plans.prediction import (
     outcomes,
     predictions,
 )
+from assistant.plans.climate import celsius
+from assistant.plans.model import Air
+from assistant.plans.plan_file import read_plan
 from assistant.plans.shop_file import read_shop
 from tests.plans.files import DEMO, PLAN, SHOP, plan_of, shop_of
 

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from assistant.advice.suggest import TRADE_FINGERS, Advice, Candidate, Wanted, one_pass_finger, suggest
 from assistant.errors import BadInput
 from assistant.joinery.layout import even, mate
 from assistant.joinery.model import Blade, Segment
 from assistant.joinery.passes import Cut, cuts
-from assistant.joinery.suggest import TRADE_FINGERS, Advice, Candidate, Wanted, one_pass_finger, suggest
 from assistant.joinery.walls import open_walls
 from tests.joinery.plans import lengths
 

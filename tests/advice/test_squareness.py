@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.commands.squareness import UNREADABLE, Squareness, squareness
+from assistant.advice.squareness import UNREADABLE, Squareness, most_out_of_square, out_of_square, squareness
 from assistant.plans.shop_writer import history_path, record
 from tests.plans.files import PLAN, SHOP, plan_of, write
 
@@ -70,3 +70,10 @@ def test_a_damaged_history_is_told(tmp_path: Path, shop: Path) -> None:
     history_path(shop).write_text('{"version": 99}\n')
     found = squareness(plan_of(tmp_path), shop)
     assert found.degrees is None and "shop.history.jsonl, line 1 is damaged" in found.trouble
+
+
+def test_out_of_square_by_a_quarter_of_the_clearance_over_the_depth():
+    """atan(0.025 / 12) = 0.11937 degrees."""
+    most = most_out_of_square(0.1, 12)
+    assert most == pytest.approx(0.11937, abs=5e-6)
+    assert out_of_square(most, 12) == pytest.approx(0.025)
