@@ -20,8 +20,8 @@ from dataclasses import replace
 from fractions import Fraction
 from statistics import median
 
+from assistant.calibrating.blunders import GREATEST_SLOPE, Caliper, LeftOut, Reading, impossible
 from assistant.errors import Fault
-from assistant.joinery.calibration_screen import GREATEST_SLOPE, Caliper, LeftOut, Reading, impossible
 from assistant.joinery.units import plain_length
 
 # From this spread of x on a line is drawn rather than a mean taken; spacings within it count as one.
@@ -32,8 +32,8 @@ MOST_OF_A_SPACING = Fraction(3, 10)
 # (common practice, no source); readings that show more hold a slip, or the pitch in the shop file is wrong.
 GREATEST_TRAVEL_ERROR = 0.005
 # How far the sum of a pair may be from the pairs' median, mm, and in steps of the instrument. By simulation
-# (`python -m tests.commands.backlash_trials 2000`) a reading misread by 0.5 mm is always further off, and sound pairs
-# are not, even where cuts scatter by 0.03 mm.
+# (`python -m tests.calibrating.backlash_trials 2000`) a reading misread by 0.5 mm is always further off, and sound
+# pairs are not, even where cuts scatter by 0.03 mm.
 SUMS_APART, STEPS_APART = Fraction(1, 5), 5
 # How far the kerf may be from the shop file's, as a share, for all sums together.
 KERF_OFF = Fraction(1, 4)

@@ -7,8 +7,8 @@ from fractions import Fraction
 
 import pytest
 
-from assistant.joinery.calibration_mixups import cuts_among, cuts_measured, other_side, some_on_the_other_side
-from assistant.joinery.calibration_screen import Reading
+from assistant.calibrating.blunders import Reading
+from assistant.calibrating.mixups import cuts_among, cuts_measured, other_side, some_on_the_other_side
 
 KERF = Fraction("3.2")
 SHORT, LONG = ["9.525"] * 5, ["31.75"] * 5

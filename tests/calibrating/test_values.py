@@ -10,10 +10,10 @@ from fractions import Fraction
 
 import pytest
 
+from assistant.calibrating.blunders import Caliper, Reading, screen
+from assistant.calibrating.uncertainty import Component
+from assistant.calibrating.values import Value, backlash, kerf, screw, zero
 from assistant.errors import BadInput
-from assistant.joinery.calibration import Value, backlash, kerf, screw, zero
-from assistant.joinery.calibration_screen import Caliper, Reading, screen
-from assistant.joinery.calibration_statistics import Component
 from assistant.joinery.units import MM_PER_UNIT
 
 EXACT = Caliper(error=Fraction(0))

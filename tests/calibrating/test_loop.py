@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
-from assistant.commands.calibrate_board import board_text, read_places
-from assistant.commands.calibrate_values import change_for, computed
-from assistant.joinery.calibration_screen import Caliper, Reading
+from assistant.calibrating.blunders import Caliper, Reading
+from assistant.calibrating.board import board_text, read_places
+from assistant.calibrating.change import change_for, computed
 from assistant.joinery.model import Carriage, Pass
 from assistant.joinery.settings import approach
 from assistant.plans.job import build_job

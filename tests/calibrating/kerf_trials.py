@@ -1,6 +1,6 @@
 """Simulated saws whose kerf is calibrated: the board as the program lays it out, the readings by the program's own way.
 
-`python -m tests.commands.kerf_trials 5000` prints shares for that many trials of each kind.
+`python -m tests.calibrating.kerf_trials 5000` prints shares for that many trials of each kind.
 
 What is simulated is what the program states uncertainties of: cuts that stand off their settings, a screw that is
 long or short, hands, a caliper's steps and its own error within its limit. A slip is 0.1 to 1 mm, either way, in one
@@ -18,12 +18,12 @@ from pathlib import Path
 
 import numpy as np
 
-from assistant.commands.calibrate_board import Place, board_text, read_places
-from assistant.commands.calibrate_readings import Source, from_options, must
-from assistant.commands.calibrate_values import computed
+from assistant.calibrating.blunders import Caliper
+from assistant.calibrating.board import Place, board_text, read_places
+from assistant.calibrating.change import computed
+from assistant.calibrating.readings import Source, from_options
+from assistant.calibrating.values import Value
 from assistant.errors import BadInput
-from assistant.joinery.calibration import Value
-from assistant.joinery.calibration_screen import Caliper
 from assistant.plans.job import build_job
 from assistant.plans.model import Shop
 from assistant.plans.plan_file import read_both
@@ -122,7 +122,7 @@ def trial(of: Board, kind: Kind, seed: int) -> tuple[Value | None, float]:
     source = Source(of.places, unit)
     from_options(source, [f"{label}={value:.4f}" for label, value in zip(labels, shown, strict=True)])
     try:
-        return computed("kerf", must(source), caliper, of.shop, []), kerf
+        return computed("kerf", source.checked(), caliper, of.shop, []), kerf
     except BadInput:
         return None, kerf
 

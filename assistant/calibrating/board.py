@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
+from assistant.calibrating.blunders import Caliper
 from assistant.errors import BadInput, Fault
-from assistant.joinery.calibration_screen import Caliper
 from assistant.joinery.settings import reading
 from assistant.joinery.units import MM_PER_UNIT, format_number, toml_length
 from assistant.plans.model import Shop
@@ -57,7 +57,7 @@ class Place:
 
 
 def board_text(kind: str, shop: Shop, caliper: Caliper) -> str:
-    """A plan whose cuts calibrate this; kind: of `calibration.KINDS`. Raises BadInput where the travel has no room."""
+    """A plan whose cuts calibrate this; kind: of `values.KINDS`. Raises BadInput where the travel has no room."""
     unit, kerf = shop.unit, shop.blade.kerf
     settings = list(_SETTINGS[kind](shop, caliper))
     walls = [(s, s + kerf) if shop.carriage.zero == "inside" else (s - kerf, s) for s in settings]
@@ -232,3 +232,8 @@ HOW = {
         "and 'SETTING down=..', three settings or more."
     ),
 }
+
+
+def expected(kind: str, x: Fraction, kerf: Fraction, zero: str) -> Fraction:
+    """About what a place of a test board should give, mm: the wood between two cuts, or the distance of a near wall."""
+    return x - kerf if kind in ("kerf", "backlash") or zero == "outside" else x

@@ -7,11 +7,11 @@ from fractions import Fraction
 
 import pytest
 
+from assistant.calibrating.agreement import GREATEST_TRAVEL_ERROR, disagreements, lone_places, travel_off
+from assistant.calibrating.blunders import Caliper, LeftOut, Reading
+from assistant.calibrating.uncertainty import Component
+from assistant.calibrating.values import kerf
 from assistant.errors import BadInput
-from assistant.joinery.calibration import kerf
-from assistant.joinery.calibration_agreement import GREATEST_TRAVEL_ERROR, disagreements, lone_places, travel_off
-from assistant.joinery.calibration_screen import Caliper, LeftOut, Reading
-from assistant.joinery.calibration_statistics import Component
 
 EXACT = Caliper(error=Fraction(0))
 SHORT, LONG = Fraction("9.525"), Fraction("31.75")

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.commands import backlash_trials
-from tests.commands.kerf_trials import EIGHT_AND_TWO, INCH, MM, READOUT, Board, Kind, board, tally
+from tests.calibrating import backlash_trials
+from tests.calibrating.kerf_trials import EIGHT_AND_TWO, INCH, MM, READOUT, Board, Kind, board, tally
 
 
 def greatest_share(events: int, trials: int) -> float:

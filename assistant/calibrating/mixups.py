@@ -14,9 +14,9 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from statistics import median
 
+from assistant.calibrating.agreement import spread
+from assistant.calibrating.blunders import Reading
 from assistant.errors import Fault
-from assistant.joinery.calibration_agreement import spread
-from assistant.joinery.calibration_screen import Reading
 from assistant.joinery.units import plain_length
 
 # A kerf this near to the one in the shop file, as a share of it, is the same blade's; within the second share it may

@@ -27,8 +27,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from assistant.errors import BadInput, Fault
-from assistant.joinery.calibration_agreement import (
+from assistant.calibrating.agreement import (
     SPREAD_FOR_LINE,
     Pair,
     agreeing_sums,
@@ -39,8 +38,9 @@ from assistant.joinery.calibration_agreement import (
     sums_far_off,
     travel_off,
 )
-from assistant.joinery.calibration_screen import Caliper, LeftOut, Reading, impossible, screen, sieve
-from assistant.joinery.calibration_statistics import Component, Line, combined, few, fit_line, rectangular, resolution
+from assistant.calibrating.blunders import Caliper, LeftOut, Reading, impossible, screen, sieve
+from assistant.calibrating.uncertainty import Component, Line, combined, few, fit_line, rectangular, resolution
+from assistant.errors import BadInput, Fault
 from assistant.joinery.units import plain_length
 
 KINDS = ("kerf", "screw", "zero", "backlash")

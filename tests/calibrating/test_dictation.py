@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands.calibrate_board import Place
-from assistant.commands.calibrate_dictation import Dictation, doubt_of, places_of
-from assistant.commands.calibrate_readings import Source
+from assistant.calibrating.blunders import Caliper
+from assistant.calibrating.board import Place
+from assistant.calibrating.dictation import Dictation, doubt_of, places_of
+from assistant.calibrating.readings import Source
 from assistant.hearing.contract import RATE
 from assistant.hearing.digits import NO, READING, STRIKE, YES, spelled
-from assistant.joinery.calibration_screen import Caliper
 from tests.hearing.voices import need, padded, spoken
 from tests.plans.files import write
 

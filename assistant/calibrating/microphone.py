@@ -8,11 +8,11 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Protocol
 
-from assistant.commands.calibrate_dictation import Dictation, answers, doubt_of, nowhere, spec_for
-from assistant.commands.calibrate_readings import Source
+from assistant.calibrating.blunders import Caliper
+from assistant.calibrating.dictation import Dictation, answers, doubt_of, nowhere, spec_for
+from assistant.calibrating.readings import Source
 from assistant.errors import BadInput, CouldNotRun, NoSuchPart
 from assistant.hearing.process import ChildDied, ChildProcess
-from assistant.joinery.calibration_screen import Caliper
 from assistant.plans.model import VoiceSettings
 from assistant.runner.clock import LiveClock
 from assistant.runner.contracts import Speaker

@@ -10,14 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from assistant.commands.calibrate_readings import Source
+from assistant.calibrating.blunders import Caliper
+from assistant.calibrating.readings import Source
 from assistant.errors import BadInput, Fault
 from assistant.hearing.child import Spec
 from assistant.hearing.digits import NO, READING, STRIKE, YES, spelled
 from assistant.hearing.ear import Found
 from assistant.hearing.offline import hear_all
 from assistant.hearing.wav import read_sound
-from assistant.joinery.calibration_screen import Caliper
 from assistant.joinery.units import MM_PER_UNIT, LengthError, parse_length
 from assistant.plans.model import VoiceSettings
 

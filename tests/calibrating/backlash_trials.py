@@ -1,6 +1,6 @@
 """Simulated saws whose backlash is calibrated: the board as the program lays it out, the readings by its own way.
 
-`python -m tests.commands.backlash_trials 2000` prints shares for that many trials of each kind.
+`python -m tests.calibrating.backlash_trials 2000` prints shares for that many trials of each kind.
 
 What is simulated is as in `kerf_trials`, and a play of up to 0.3 mm: the middle one of three cuts is come down to and
 lies further by it.
@@ -16,14 +16,14 @@ from pathlib import Path
 
 import numpy as np
 
-from assistant.commands.calibrate_board import DOWN, board_text, read_places
-from assistant.commands.calibrate_readings import Source, from_options, must
-from assistant.commands.calibrate_values import change_for, computed
+from assistant.calibrating.board import DOWN, board_text, read_places
+from assistant.calibrating.change import change_for, computed
+from assistant.calibrating.readings import Source, from_options
 from assistant.errors import BadInput
 from assistant.plans.job import build_job
 from assistant.plans.plan_file import read_both
 from assistant.plans.shop_file import read_shop
-from tests.commands.kerf_trials import CALIPERS, CUT, HAND, INCH, MM, MM_PER, OFF_FROM_STATED, Board
+from tests.calibrating.kerf_trials import CALIPERS, CUT, HAND, INCH, MM, MM_PER, OFF_FROM_STATED, Board
 from tests.plans.files import write
 
 MOST_PLAY, SCREW = 0.3, 0.004
@@ -89,7 +89,7 @@ def tally(of: Board, kind: Kind, seeds: Sequence[int]) -> Tally:
         source = Source(of.places, unit)
         from_options(source, [f"{p.label}={v:.4f}" for p, v in zip(of.places, shown, strict=True)])
         try:
-            value = computed("backlash", must(source), caliper, of.shop, [])
+            value = computed("backlash", source.checked(), caliper, of.shop, [])
             change_for(value, of.shop)
         except BadInput:
             found.refused += 1

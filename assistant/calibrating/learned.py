@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from assistant.joinery.calibration_statistics import weighted_mean
+from assistant.calibrating.uncertainty import weighted_mean
 
 COVERAGE = 2
 # Another kerf than this far off is another blade's.
@@ -25,8 +25,8 @@ FAR_OFF = 3.0
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
-    """One joint. number: in the history. kerf: the shop file's then. correction, u: mm, as `told` makes them."""
+class Correction:
+    """One joint. number: in the history. kerf: the shop file's then. correction, u: by `correction_of`. Lengths mm."""
 
     number: int
     kerf: float
@@ -49,7 +49,7 @@ class Learned:
     other: tuple[int, ...]
 
 
-def told(what: str, amount: float, written: float, wanted: float) -> tuple[float, float]:
+def correction_of(what: str, amount: float, written: float, wanted: float) -> tuple[float, float]:
     """(correction, its standard uncertainty) from one joint, mm.
 
     what: "too tight" or "too loose" by `amount` of clearance, as felt, or "gap", the clearance measured, below zero
@@ -67,7 +67,7 @@ def told(what: str, amount: float, written: float, wanted: float) -> tuple[float
     raise ValueError(f"a joint is {TIGHT}, {LOOSE}, or its {GAP} is told; got {what!r}")
 
 
-def learned(joints: Sequence[Told], kerf: float) -> Learned | None:
+def learned(joints: Sequence[Correction], kerf: float) -> Learned | None:
     """The correction of the next plan; kerf: the shop file's now, mm. None where no joint tells of this blade."""
     ours = [j for j in joints if abs(j.kerf - kerf) <= SAME_BLADE]
     other = tuple(j.number for j in joints if j not in ours)
@@ -83,7 +83,7 @@ def learned(joints: Sequence[Told], kerf: float) -> Learned | None:
     return Learned(mean.value, mean.u, len(ours), mean.birge, tuple(far), other)
 
 
-def _stands_apart(value: float, u: float, rest: Sequence[float], ours: Sequence[Told], n: int) -> bool:
+def _stands_apart(value: float, u: float, rest: Sequence[float], ours: Sequence[Correction], n: int) -> bool:
     """Whether a joint is further off the mean of the others than both uncertainties, thrice, explain."""
     others = weighted_mean(rest, [j.u for m, j in enumerate(ours) if m != n])
     return abs(value - others.value) > FAR_OFF * (u**2 + others.u**2) ** 0.5

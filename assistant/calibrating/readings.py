@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from assistant.commands.calibrate_board import Place
+from assistant.calibrating.blunders import Reading
+from assistant.calibrating.board import Place
 from assistant.errors import BadInput, Fault
-from assistant.joinery.calibration_screen import Reading
 from assistant.joinery.units import LengthError, parse_length, plain_length
 from assistant.plans.document import cleaned, cut
 
@@ -53,6 +53,12 @@ class Source:
             return
         label = at.label.rstrip("12") if len(at.label) > 1 and at.label in self.places else at.label
         self.readings.append(Reading(label, at.x, length, at.side))
+
+    def checked(self) -> list[Reading]:
+        """The readings; raises BadInput with every fault."""
+        if self.faults:
+            raise BadInput(self.faults)
+        return self.readings
 
     def doubt(self, label: str, value: Fraction) -> str:
         """What is odd about a reading, mm: many times too large or too small for its place; "" where nothing is."""
@@ -144,16 +150,3 @@ def _csv_lines(source: Source, path: Path) -> list[tuple[int, str]]:
     if not found:
         source.faults.append(Fault("holds no readings", "", given, "begin it with a line such as: place,reading"))
     return found
-
-
-def must(source: Source) -> list[Reading]:
-    """The readings; raises BadInput with every fault."""
-    if source.faults:
-        raise BadInput(source.faults)
-    return source.readings
-
-
-def lines_of(readings: Sequence[Reading]) -> Iterator[dict[str, str]]:
-    """Readings as JSON-ready data, exact."""
-    for one in readings:
-        yield {"place": one.label, "x_mm": str(one.x), "reading_mm": str(one.value), "side": one.side}

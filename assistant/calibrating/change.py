@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
-from assistant.errors import BadInput, Fault
-from assistant.joinery.calibration import COVERAGE, Value, backlash, kerf, screw, zero
-from assistant.joinery.calibration_mixups import (
+from assistant.calibrating.blunders import Caliper, Reading
+from assistant.calibrating.mixups import (
     ANY_KERF,
     SAME_KERF,
     cuts_among,
@@ -17,8 +16,9 @@ from assistant.joinery.calibration_mixups import (
     other_side,
     some_on_the_other_side,
 )
-from assistant.joinery.calibration_screen import Caliper, Reading
-from assistant.joinery.calibration_statistics import Component
+from assistant.calibrating.uncertainty import Component
+from assistant.calibrating.values import COVERAGE, Value, backlash, kerf, screw, zero
+from assistant.errors import BadInput, Fault
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import Entry, value_text

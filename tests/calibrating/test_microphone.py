@@ -9,17 +9,17 @@ from typing import Any
 
 import pytest
 
-from assistant.commands import calibrate_live
-from assistant.commands.calibrate_board import Place
-from assistant.commands.calibrate_dictation import Dictation
-from assistant.commands.calibrate_live import Conversation
-from assistant.commands.calibrate_prompts import REPEATED, again
-from assistant.commands.calibrate_readings import Source
+from assistant.calibrating import microphone
+from assistant.calibrating.blunders import Caliper
+from assistant.calibrating.board import Place
+from assistant.calibrating.dictation import Dictation
+from assistant.calibrating.microphone import Conversation
+from assistant.calibrating.readings import Source
+from assistant.commands.calibrate import REPEATED, again
 from assistant.errors import CouldNotRun
 from assistant.hearing.digits import phrase_of
 from assistant.hearing.ear import Found
 from assistant.hearing.process import TOO_LONG, ChildDied
-from assistant.joinery.calibration_screen import Caliper
 from assistant.plans.model import VoiceSettings
 from assistant.runner.clock import LiveClock
 from assistant.session.events import Event
@@ -102,10 +102,10 @@ def test_what_was_taken_before_it_ended_counts(end: BaseException) -> None:
 def test_what_was_dictated_can_be_given_again(monkeypatch: pytest.MonkeyPatch) -> None:
     """Should nothing come of the readings, nobody has to measure and say them once more."""
     child = Child(READY, WORKS, said("six point three four"), said("yes"), KeyboardInterrupt())
-    monkeypatch.setattr(calibrate_live, "ChildProcess", lambda spec: child)
-    monkeypatch.setattr(calibrate_live, "_speaker", lambda news, voice, tell: SilentSpeaker(LiveClock(), news.put))
+    monkeypatch.setattr(microphone, "ChildProcess", lambda spec: child)
+    monkeypatch.setattr(microphone, "_speaker", lambda news, voice, tell: SilentSpeaker(LiveClock(), news.put))
     source = Source([Place(label, Fraction("9.525"), "up", "") for label in "AB"], "mm")
-    calibrate_live.from_microphone(source, VoiceSettings(), Caliper(), 1, lambda line: None)
+    microphone.from_microphone(source, VoiceSettings(), Caliper(), 1, lambda line: None)
     args = Namespace(kind="kerf", reading=None, json=False, **dict.fromkeys(REPEATED))
     assert [r.value for r in source.readings] == [Fraction("6.34")]
     assert list(again(args, source))[1] == "  kerfcall calibrate kerf --reading A=6.34"

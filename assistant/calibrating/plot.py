@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from xml.sax.saxutils import escape
 
+from assistant.calibrating.values import Value
 from assistant.errors import BadInput, Fault, NoSuchPart
-from assistant.joinery.calibration import Value
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.document import cleaned
 

@@ -1,53 +1,21 @@
-"""What `calibrate` asks at a terminal: the readings, place by place, and yes or no.
+"""Readings asked for at a terminal, place by place.
 
-No answer loses a reading that was given: what makes no sense is asked again, and where the questions end early, or
-nothing comes of the readings, a command line is shown that gives them all again.
+No answer loses a reading that was given: what makes no sense is asked again, and where the questions end early, all
+that was given so far is in the source.
 """
 
 from __future__ import annotations
 
-import argparse
-import shlex
-import sys
-from collections.abc import Callable, Iterator
-from fractions import Fraction
+from collections.abc import Callable
 
-from assistant.commands.calibrate_readings import UNITS, Source
-from assistant.joinery.calibration_screen import Reading
+from assistant.calibrating.blunders import Reading
+from assistant.calibrating.readings import UNITS, Source
 from assistant.joinery.units import plain_length
 
 Ask = Callable[[str], str]
 Tell = Callable[[str], None]
 YES, NO = ("y", "yes"), ("n", "no")
 BACK, TAKE_BACK, END = "-", "x", "."
-# What a line that gives the readings again repeats, beside the readings.
-REPEATED = ("plan", "shop", "csv", "caliper", "caliper_range", "caliper_error", "new_blade", "most_change", "plot")
-
-
-def asker(to_stderr: bool) -> Ask:
-    """`input`, or the same with its questions on stderr, so that stdout holds JSON alone."""
-    if not to_stderr:
-        return input
-
-    def ask(question: str) -> str:
-        print(question, end="", file=sys.stderr, flush=True)
-        return input()
-
-    return ask
-
-
-def agreed(ask: Ask, tell: Tell, question: str) -> bool:
-    """Whether the answer is yes, or y, in any case. Anything but yes and no is asked again; Ctrl-C and the end of the
-    input are a no."""
-    while True:
-        try:
-            answer = ask(f"{question} Type yes or no: ").strip().casefold()
-        except (EOFError, KeyboardInterrupt):
-            tell("")
-            return False
-        if answer in YES + NO:
-            return answer in YES
-        tell("  Please answer yes or no.")
 
 
 def from_prompts(source: Source, ask: Ask, tell: Tell, rounds: int = 1) -> None:
@@ -121,24 +89,3 @@ def _understood(source: Source, tell: Tell, label: str, answer: str) -> Reading 
         tell("\n".join(f"  {fault.what} (got {fault.value}); {fault.mend}" for fault in one.faults))
         return None
     return one.readings[0]
-
-
-def again(args: argparse.Namespace, source: Source) -> Iterator[str]:
-    """Lines that keep what was typed or dictated: the command that gives it again; none where nothing was."""
-    if not source.typed:
-        return
-    words = ["kerfcall", "calibrate", args.kind]
-    for name in REPEATED:
-        if getattr(args, name) is not None:
-            words += [f"--{name.replace('_', '-')}", str(getattr(args, name))]
-    for reading in (*(args.reading or []), *source.typed):
-        words += ["--reading", reading]
-    if args.json:
-        words.append("--json")
-    yield "Your readings are not lost. This gives them again; change or add what you need:"
-    yield f"  {shlex.join(words)}"
-
-
-def expected(kind: str, x: Fraction, kerf: Fraction, zero: str) -> Fraction:
-    """About what a place of a test board should give, mm: the wood between two cuts, or the distance of a near wall."""
-    return x - kerf if kind in ("kerf", "backlash") or zero == "outside" else x

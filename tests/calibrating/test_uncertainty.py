@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.joinery.calibration_statistics import (
+from assistant.calibrating.uncertainty import (
     Component,
     combined,
     few,

@@ -16,7 +16,7 @@ from fractions import Fraction
 from itertools import combinations
 from statistics import NormalDist
 
-from assistant.joinery.calibration_statistics import Line, fit_line, student
+from assistant.calibrating.uncertainty import Line, fit_line, student
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 
 # A screw further off than this share is a wrong pitch in the shop file; a line that needs it is still tried.
