@@ -16,6 +16,7 @@ PACKAGE = Path(assistant.__file__).parent
 ROOMS = (
     "joinery",
     "plans",
+    "advice",
     "session",
     "wording",
     "journal",
@@ -25,6 +26,7 @@ ROOMS = (
     "pedal",
     "screens",
     "drawings",
+    "calibrating",
 )
 # Beside the rooms, and imported from everywhere: they know of nothing that cuts, hears or speaks.
 FOR_ALL = ("errors", "files", "patience", "process")
@@ -57,7 +59,16 @@ def imports(path: Path) -> Iterator[str]:
             if node.module == "assistant":
                 yield from (f"assistant.{alias.name}" for alias in node.names if not alias.name.startswith("__"))
             elif (node.module or "").startswith("assistant."):
-                yield str(node.module)
+                names = [f"{node.module}.{alias.name}" for alias in node.names]
+                modules = [
+                    name for name in names if PACKAGE.parent.joinpath(*name.split(".")).with_suffix(".py").exists()
+                ]
+                yield from modules or [str(node.module)]
+
+
+def module_of(path: Path) -> str:
+    """The full name of the module in this file; of a package's `__init__`, the package's."""
+    return ".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts).removesuffix(".__init__")
 
 
 def room_of(module: str) -> str:
@@ -94,6 +105,34 @@ def test_files_are_put_in_place_in_one_way() -> None:
     for path in files():
         if path != PACKAGE / "files.py":
             assert "mkstemp" not in path.read_text(encoding="utf-8"), path
+
+
+def test_only_the_program_itself_imports_commands() -> None:
+    """They are wiring: what anything else needs of one belongs into a room. `__main__` runs them."""
+    for path in files():
+        if path.parent != PACKAGE / "commands" and path != PACKAGE / "__main__.py":
+            assert not [module for module in imports(path) if room_of(module) == "commands"], path
+
+
+def test_no_imports_go_in_circles() -> None:
+    """Wherever in a module they stand: a circle that is closed within a function binds the two as much."""
+    ours = {module_of(path): path for path in files()}
+    uses = {module: {other for other in imports(path) if other in ours} - {module} for module, path in ours.items()}
+    while uses:
+        imported = set().union(*uses.values())
+        outside = {module for module, others in uses.items() if not others or module not in imported}
+        if not outside:  # what is in a circle both imports and is imported, however much is taken away around it
+            break
+        uses = {module: others - outside for module, others in uses.items() if module not in outside}
+    assert not uses, "\n".join(f"{module} imports {', '.join(sorted(others))}" for module, others in uses.items())
+
+
+def test_what_is_calibrated_does_not_depend_on_how_readings_come() -> None:
+    """Only dictation hears and speaks, and only the joints look into the journal for the last one cut."""
+    reaching_out = {"dictation", "microphone", "joints"}
+    for path in (PACKAGE / "calibrating").glob("*.py"):
+        if path.stem not in reaching_out:
+            assert {room_of(m) for m in imports(path)} <= {"calibrating", "plans", "joinery", "errors"}, path.name
 
 
 def test_joinery_imports_nothing_of_ours_but_errors() -> None:

@@ -8,31 +8,33 @@ from __future__ import annotations
 
 import argparse
 import json
+import shlex
 import sys
-from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
-from assistant.commands.calibrate_board import board_text, read_places, sheet
-from assistant.commands.calibrate_prompts import again, agreed, asker, expected, from_prompts
-from assistant.commands.calibrate_readings import Source, from_csv, from_options, lines_of, must
+from assistant.calibrating.blunders import Caliper, Reading
+from assistant.calibrating.board import board_text, expected, read_places, sheet
+from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
+from assistant.calibrating.history import note_value, now
+from assistant.calibrating.prompts import NO, YES, Ask, Tell, from_prompts
+from assistant.calibrating.readings import Source, from_csv, from_options
+from assistant.calibrating.values import KINDS, Value
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
-from assistant.commands.calibrate_values import MOST_UNASKED, Change, change_for, computed
 from assistant.commands.figures import length_option
 from assistant.errors import BadInput, Fault
-from assistant.joinery.calibration import KINDS, Value
-from assistant.joinery.calibration_screen import Caliper, Reading
 from assistant.joinery.units import at_least, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 from assistant.plans.shop_file import read_shop
-from assistant.plans.shop_writer import Entry, in_force, read_history, record, undo
+from assistant.plans.shop_writer import Entry, in_force, read_history, undo
 
 USUAL = {"mm": ("0.01 mm", "150 mm", "0.01 mm"), "in": ("0.0005 in", "6 in", "0.0005 in")}
 FIT = "fit"
 ROUNDS = {"kerf": 2}  # how often a place is asked for
+# What a line that gives the readings again repeats, beside the readings.
+REPEATED = ("plan", "shop", "csv", "caliper", "caliper_range", "caliper_error", "new_blade", "most_change", "plot")
 FIT_OPTIONS = ("too_tight", "too_loose", "gap", "wanted", "uncertainty", "species", "clearance")
 
 
@@ -111,7 +113,7 @@ def _calibrate(args: argparse.Namespace, shop: Shop, caliper: Caliper, source: S
     value = computed(args.kind, readings, caliper, shop, in_force(Path(shop.path), read_history(Path(shop.path))))
     change = change_for(value, shop)
     if args.plot is not None:
-        from assistant.commands.calibrate_plot import plot
+        from assistant.calibrating.plot import plot
 
         plot(value, args.plot, shop.unit)
     if args.json:
@@ -171,12 +173,12 @@ def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper, source: So
     if args.csv is not None:
         from_csv(source, args.csv)
     if args.wav is not None:
-        from assistant.commands.calibrate_dictation import from_wav
+        from assistant.calibrating.dictation import from_wav
 
         rounds = ROUNDS.get(args.kind, 1)
         from_wav(source, args.wav, shop.voice, caliper, rounds, lambda line: print(line, file=sys.stderr))
     if args.dictate:
-        from assistant.commands.calibrate_live import from_microphone
+        from assistant.calibrating.microphone import from_microphone
 
         from_microphone(
             source, shop.voice, caliper, ROUNDS.get(args.kind, 1), lambda line: print(line, file=sys.stderr)
@@ -186,7 +188,7 @@ def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper, source: So
             mend = "give --plan FILE to write a test board, then --reading PLACE=LENGTH or --csv FILE"
             raise BadInput([Fault("there is nothing to calibrate from", "", "--reading", mend)])
         from_prompts(source, asker(args.json), _teller(args), ROUNDS.get(args.kind, 1))
-    return must(source)
+    return source.checked()
 
 
 def _write(
@@ -210,20 +212,7 @@ def _write(
     if allowed and not confirmed(args, sure, unasked=False):
         print(f"Not written: the kerf would move by {moved}. Measure again, or allow it with{allowed}.", file=tell)
         return 1
-    data: dict[str, Any] = {
-        "value": value.value,
-        "u": value.u,
-        "scale": value.scale,
-        "u_scale": value.u_scale,
-        "kept": len(value.points),
-        "left_out": [{"place": each.reading.label, "why": each.why} for each in value.left_out],
-        "readings": list(lines_of(readings)),
-    }
-    blade = current_blade(in_force(Path(shop.path), read_history(Path(shop.path))))
-    path, utc = Path(shop.path), now()
-    if args.new_blade is not None:
-        blade = new_blade(path, args.new_blade, utc)
-    record(path, args.kind, utc, blade, data, key=change.key, value=change.text)
+    note_value(Path(shop.path), value, change, readings, args.new_blade)
     done = f"{where}: {change.key} = {change.text}." if change.key else f"Noted in the history of {where}."
     print(f"{done} Take it back with: kerfcall calibrate {args.kind} --undo", file=tell)
     return 0
@@ -236,35 +225,51 @@ def confirmed(args: argparse.Namespace, question: str, *, unasked: bool = True) 
     return sys.stdin.isatty() and agreed(asker(args.json), _teller(args), question)
 
 
-def _teller(args: argparse.Namespace) -> Callable[[str], None]:
+def asker(to_stderr: bool) -> Ask:
+    """`input`, or the same with its questions on stderr, so that stdout holds JSON alone."""
+    if not to_stderr:
+        return input
+
+    def ask(question: str) -> str:
+        print(question, end="", file=sys.stderr, flush=True)
+        return input()
+
+    return ask
+
+
+def agreed(ask: Ask, tell: Tell, question: str) -> bool:
+    """Whether the answer is yes, or y, in any case. Anything but yes and no is asked again; Ctrl-C and the end of the
+    input are a no."""
+    while True:
+        try:
+            answer = ask(f"{question} Type yes or no: ").strip().casefold()
+        except (EOFError, KeyboardInterrupt):
+            tell("")
+            return False
+        if answer in YES + NO:
+            return answer in YES
+        tell("  Please answer yes or no.")
+
+
+def again(args: argparse.Namespace, source: Source) -> Iterator[str]:
+    """Lines that keep what was typed or dictated: the command that gives it again; none where nothing was."""
+    if not source.typed:
+        return
+    words = ["kerfcall", "calibrate", args.kind]
+    for name in REPEATED:
+        if getattr(args, name) is not None:
+            words += [f"--{name.replace('_', '-')}", str(getattr(args, name))]
+    for reading in (*(args.reading or []), *source.typed):
+        words += ["--reading", reading]
+    if args.json:
+        words.append("--json")
+    yield "Your readings are not lost. This gives them again; change or add what you need:"
+    yield f"  {shlex.join(words)}"
+
+
+def _teller(args: argparse.Namespace) -> Tell:
     """Prints beside the questions: on stderr where stdout is JSON."""
     return lambda line: print(line, file=sys.stderr if args.json else sys.stdout)
-
-
-def current_blade(entries: Sequence[Entry]) -> str:
-    """The name of the blade on the saw: the last that was said to be new; "" for the first."""
-    return next((e.blade for e in reversed(entries) if e.kind == "blade"), "")
-
-
-def new_blade(shop: Path, name: str, utc: str) -> str:
-    """Note that another blade is on the saw. Raises BadInput where the name says nothing or was used."""
-    name = blade_name(shop, name)
-    record(shop, "blade", utc, name, {})
-    return name
-
-
-def blade_name(shop: Path, name: str) -> str:
-    """The name for another blade, as it will be noted. Raises BadInput where it says nothing or was used."""
-    name = cleaned(name)
-    known = {e.blade for e in read_history(shop)}
-    if not name or name in known:
-        mend = "give it a name of its own"
-        raise BadInput([Fault("a new blade needs a new name", f'"{name}"', "--new-blade", mend)])
-    return name
-
-
-def now() -> str:
-    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _history(args: argparse.Namespace, shop: Shop) -> int:

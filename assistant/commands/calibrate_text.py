@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
-from assistant.commands.calibrate_values import Change
-from assistant.joinery.calibration import COVERAGE, Value
-from assistant.joinery.calibration_screen import Caliper
+from assistant.calibrating.blunders import Caliper
+from assistant.calibrating.change import Change
+from assistant.calibrating.values import COVERAGE, Value
 from assistant.joinery.units import MM_PER_UNIT, at_least, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import Entry

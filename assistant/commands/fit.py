@@ -13,15 +13,15 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from assistant.advice.fit import COVERAGE, MOST_JOINTS, USUAL_JOINTS, Band, Chances, bands
+from assistant.advice.fit_report import Report, least_square, not_covered, warnings
+from assistant.advice.prediction import Movement, Outcome, errors_of, movements, outcomes
+from assistant.advice.squareness import squareness
 from assistant.commands.figures import length_option
-from assistant.commands.fit_report import Report, least_square, not_covered, warnings
 from assistant.commands.fit_text import report_text
-from assistant.commands.squareness import squareness
 from assistant.errors import BadInput, Fault
-from assistant.joinery.fit import COVERAGE, MOST_JOINTS, USUAL_JOINTS, Band, Chances, bands
 from assistant.joinery.units import plain_length
 from assistant.plans.plan_file import read_both
-from assistant.plans.prediction import Movement, Outcome, errors_of, movements, outcomes
 
 # A gap wider than this shows and weakens the glue line (common practice, no source).
 USUAL_LIMITS = {"mm": "0.15 mm", "in": "0.006 in"}

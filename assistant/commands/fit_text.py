@@ -6,10 +6,10 @@ import textwrap
 from collections.abc import Iterator
 from fractions import Fraction
 
-from assistant.commands.fit_report import PLACES, Report, difference, in_unit, least_square, not_covered, warnings
-from assistant.joinery.fit import AS_GOOD, CLIFF, SLOT, Band, bands
+from assistant.advice.fit import AS_GOOD, CLIFF, SLOT, Band, bands
+from assistant.advice.fit_report import PLACES, Report, difference, in_unit, least_square, not_covered, warnings
+from assistant.advice.prediction import STEPS, Outcome
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
-from assistant.plans.prediction import STEPS, Outcome
 
 UNITS = {"mm": "mm", "in": "inches"}
 GRAINS = {"flat": "flat-sawn", "quarter": "quarter-sawn", "mixed": "mixed grain"}

@@ -14,13 +14,19 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from assistant.commands.calibrate import current_blade, now
+from assistant.advice.squareness import (
+    MOST_DEGREES,
+    SQUARE,
+    degrees_of,
+    most_out_of_square,
+    noted_at,
+    out_of_square,
+)
+from assistant.calibrating.history import current_blade, now
+from assistant.calibrating.values import KINDS
 from assistant.commands.command_line import with_right_line
 from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line, plain, short
-from assistant.commands.squareness import MOST_DEGREES, SQUARE, degrees_of, noted_at
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
-from assistant.joinery.calibration import KINDS
-from assistant.joinery.fit import most_out_of_square, out_of_square
 from assistant.joinery.units import plain_length
 from assistant.plans.model import JointPlan, Shop
 from assistant.plans.shop_writer import Entry, in_force, read_history, record, value_text

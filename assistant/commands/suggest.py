@@ -13,15 +13,14 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from assistant.advice.suggest import Advice, Candidate, Saving, Wanted, refusals, suggest
 from assistant.commands.figures import length_option
 from assistant.commands.suggest_text import fingers, plan_text, table, wrapped
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade
-from assistant.joinery.suggest import Advice, Candidate, Saving, Wanted, suggest
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.document import cleaned
-from assistant.plans.job import build_job
-from assistant.plans.model import BoardPlan, JointPlan, Plan, Shop
+from assistant.plans.model import Shop
 
 USUAL_CLEARANCE = {"mm": "0.1 mm", "in": "0.004 in"}
 USUAL_TOP = {"mm": 8, "in": 12}
@@ -142,20 +141,6 @@ def _write(path: Path, text: str) -> None:
         reason = cleaned(getattr(error, "strerror", None) or str(error))
         mend = "check the folder and your right to write there"
         raise BadInput([Fault(f"cannot be written: {reason}", given, "--write", mend)]) from error
-
-
-def refusals(one: Candidate, wanted: Wanted, shop: Shop, unit: str) -> tuple[str, ...]:
-    """What `layout` would say against this candidate on this machine: too high for the blade, beyond the travel."""
-    division = one.division
-    joint = JointPlan("even", division.finger, remainder=division.remainder, clearance=wanted.clearance)
-    boards = tuple(BoardPlan(name, part) for name, part in (("long side", "A"), ("short side", "B")))
-    thickness = {"A": wanted.thickness_a, "B": wanted.thickness_b}
-    plan = Plan("Box joint", unit, wanted.width, thickness, joint, boards, path="the plan")
-    try:
-        build_job(plan, shop)
-    except BadInput as error:
-        return tuple(str(fault) for fault in error.faults)
-    return ()
 
 
 def advice_json(advice: Advice, wanted: Wanted, blade: Blade, top: int, refused: Sequence[str] = ()) -> dict[str, Any]:

@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Iterator
 from fractions import Fraction
 
+from assistant.advice.suggest import Advice, Candidate, Wanted
 from assistant.joinery.model import Blade
-from assistant.joinery.suggest import Advice, Candidate, Wanted
-from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length
+from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length, toml_length
 
 PLACES = {"mm": 2, "in": 4}
 SAND = {"mm": '"0.3 mm"', "in": '"1/64"'}
@@ -59,7 +59,7 @@ ends = 2
 def _toml_finger(one: Candidate, unit: str) -> str:
     """With "stretch" the count nearest to the finger counts, so an endless decimal may be cut off."""
     if one.division.remainder == "stretch" and not in_64ths(one.division.finger, unit):
-        return _plain(one.division.finger / MM_PER_UNIT[unit], 6)
+        return format_number(one.division.finger / MM_PER_UNIT[unit], 6).rstrip("0").rstrip(".")
     return _toml(one.division.finger, unit)
 
 
@@ -78,21 +78,6 @@ def shown(mm: Fraction, unit: str) -> str:
 def _toml(mm: Fraction, unit: str) -> str:
     fraction = in_64ths(mm, unit)
     return f'"{fraction}"' if "/" in fraction else toml_length(mm, unit)
-
-
-def toml_length(mm: Fraction, unit: str) -> str:
-    """A length for a plan file in this unit, exact: a number, a number in the other unit, or a fraction."""
-    for each in (unit, *(other for other in MM_PER_UNIT if other != unit)):
-        value = mm / MM_PER_UNIT[each]
-        if (value * 10**9).denominator == 1:
-            text = _plain(value, 9)
-            return text if each == unit else f'"{text} {each}"'
-    value = mm / MM_PER_UNIT[unit]
-    return f'"{value.numerator}/{value.denominator} {unit}"'
-
-
-def _plain(value: Fraction, places: int) -> str:
-    return format_number(value, places).rstrip("0").rstrip(".")
 
 
 def table(advice: Advice, wanted: Wanted, blade: Blade, unit: str, top: int) -> Iterator[str]:

@@ -10,9 +10,8 @@ from collections.abc import Callable
 from typing import Protocol
 
 from assistant.errors import BadInput, Fault, NoSuchPart
+from assistant.hearing.endpoint import check_frame
 
-FRAME = 160  # samples: 10 ms at 16 kHz
-FRAME_BYTES = 2 * FRAME
 NAMES = ("auto", "none", "spectral", "rnnoise")
 
 
@@ -34,12 +33,6 @@ class Denoiser(Protocol):
 
         Raises ValueError for any other length.
         """
-
-
-def check_frame(pcm: bytes) -> None:
-    """Raises ValueError unless this is one whole frame."""
-    if len(pcm) != FRAME_BYTES:
-        raise ValueError(f"a frame has {FRAME_BYTES} bytes, not {len(pcm)}")
 
 
 class Plain:

@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from assistant.errors import NoSuchPart
-from assistant.hearing.denoise import check_frame
 from assistant.hearing.denoise_resample import TAPS, Decimator, Interpolator
+from assistant.hearing.endpoint import check_frame
 
 PACKAGE = "pyrnnoise"
 INSTALL = "pip install --no-deps pyrnnoise"

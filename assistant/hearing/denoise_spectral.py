@@ -13,7 +13,7 @@ import math
 
 import numpy as np
 
-from assistant.hearing.denoise import FRAME, check_frame
+from assistant.hearing.endpoint import FRAME, check_frame
 
 WINDOW = 3 * FRAME  # 30 ms: the blade's tones need narrow bins
 LEARN = 10  # frames averaged for the first idea of the noise

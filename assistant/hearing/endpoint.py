@@ -17,6 +17,12 @@ FRAME_BYTES = 2 * FRAME
 FRAME_S = 0.01
 
 
+def check_frame(pcm: bytes) -> None:
+    """Raises ValueError unless this is one whole frame."""
+    if len(pcm) != FRAME_BYTES:
+        raise ValueError(f"a frame has {FRAME_BYTES} bytes, not {len(pcm)}")
+
+
 @dataclass(frozen=True, slots=True)
 class Limits:
     """Times in seconds: hearing study, step 2."""

@@ -206,6 +206,17 @@ def plain_length(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
     return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {unit}"
 
 
+def toml_length(mm: Fraction, unit: str) -> str:
+    """A length for a plan file in this unit, exact: a number, a number in the other unit, or a fraction."""
+    for each in (unit, *(other for other in MM_PER_UNIT if other != unit)):
+        value = mm / MM_PER_UNIT[each]
+        if (value * 10**9).denominator == 1:
+            text = format_number(value, 9).rstrip("0").rstrip(".")
+            return text if each == unit else f'"{text} {each}"'
+    value = mm / MM_PER_UNIT[unit]
+    return f'"{value.numerator}/{value.denominator} {unit}"'
+
+
 def at_least(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
     """As `plain_length`, rounded up: for the least that will do, or a greatest error."""
     step = MM_PER_UNIT[unit] / 10**places

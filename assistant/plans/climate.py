@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
-from assistant.joinery.movement import GRAINS, celsius
-from assistant.plans.model import Air, BoardWood, Climate
+from assistant.plans.model import GRAINS, Air, BoardWood, Climate
 from assistant.plans.reader import Table
 
 PARTS = ("A", "B")
@@ -82,3 +81,8 @@ def _air(table: Table, common: Air | None, needed: bool) -> Air | None:
     if needed and not table.absent and not table.faulted("humidity") and not table.faulted("moisture"):
         table.fault("humidity", "is missing", "give the air's relative humidity in percent, or moisture, by a meter")
     return None
+
+
+def celsius(fahrenheit: float) -> float:
+    """Degrees Celsius of degrees Fahrenheit."""
+    return (fahrenheit - 32) / 1.8

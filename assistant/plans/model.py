@@ -66,6 +66,9 @@ class Uncertainty:
     out_of_square: Fraction | None = None
 
 
+GRAINS = ("flat", "quarter", "mixed")
+
+
 @dataclass(frozen=True, slots=True)
 class BoardWood:
     """The wood of one part. species: as the user wrote it. grain: "flat", "quarter" or "mixed" across the width."""

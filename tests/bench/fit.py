@@ -13,7 +13,7 @@ import tracemalloc
 from collections.abc import Callable
 from fractions import Fraction
 
-from assistant.joinery.fit import Errors, Joint, best_of, chances, clearances, joint_of, simulate
+from assistant.advice.fit import Errors, Joint, best_of, chances, clearances, joint_of, simulate
 from assistant.joinery.layout import even, mate
 from assistant.joinery.model import Blade, Carriage
 from assistant.joinery.pattern import pattern

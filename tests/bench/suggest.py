@@ -12,8 +12,8 @@ import time
 from collections.abc import Callable
 from fractions import Fraction
 
+from assistant.advice.suggest import Advice, Wanted, suggest
 from assistant.joinery.model import Blade
-from assistant.joinery.suggest import Advice, Wanted, suggest
 
 WANTED = Wanted(Fraction(10_000), Fraction(20), Fraction(18))
 BLADE = Blade(Fraction(8))

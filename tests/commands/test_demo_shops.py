@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands.calibrate_board import read_places
+from assistant.calibrating.board import read_places
 from assistant.commands.ready_line import STANDS_IN, WORKS
 from assistant.commands.ready_shop import ages
 from assistant.plans.shop_file import read_shop

@@ -17,13 +17,13 @@ import numpy as np
 import pytest
 
 from assistant.__main__ import main
+from assistant.calibrating.history import now
+from assistant.calibrating.values import KINDS
 from assistant.commands import ready, ready_shop, ready_software
-from assistant.commands.calibrate import now
 from assistant.commands.readiness import ORDER
 from assistant.commands.ready import behaviour, verdict
 from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line
 from assistant.hearing.contract import RATE
-from assistant.joinery.calibration import KINDS
 from assistant.pedal.names import Named
 from assistant.plans.model import PedalSettings, VoiceSettings
 from assistant.plans.shop_writer import record

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from assistant.__main__ import main
+from assistant.calibrating.values import KINDS
 from assistant.commands import ready_shop
 from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line
 from assistant.commands.ready_shop import OLD_AFTER_DAYS, PARTS, ago
-from assistant.joinery.calibration import KINDS
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import history_path, read_history, record, undo
 

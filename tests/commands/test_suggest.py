@@ -9,8 +9,6 @@ from typing import Any
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands.suggest_text import toml_length
-from assistant.joinery.units import MM_PER_UNIT, parse_length
 from assistant.plans.job import build_job
 from assistant.plans.plan_file import read_both
 from tests.plans.files import DEMO, SHOP, write
@@ -222,15 +220,3 @@ def test_a_shop_file_named_must_be_there(faults: Any, tmp_path: Path) -> None:
 def test_a_blade_that_can_not_be(kerf: str, option: str, faults: Any) -> None:
     (fault,) = faults("--width", "84", "--thickness", "12", "--kerf", kerf)
     assert option in fault
-
-
-@pytest.mark.parametrize("length", ["84", "3.18", "1/3 in", "3 1/2 in", "1/64 in", "10/7 mm", "0.505 in"])
-@pytest.mark.parametrize("unit", ["mm", "in"])
-def test_lengths_are_written_exactly(length: str, unit: str) -> None:
-    import tomllib
-    from decimal import Decimal
-
-    mm = parse_length(length, "mm")
-    (read,) = tomllib.loads(f"x = {toml_length(mm, unit)}", parse_float=Decimal).values()
-    assert parse_length(read, unit) == mm
-    assert unit in MM_PER_UNIT

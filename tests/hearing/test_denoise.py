@@ -11,9 +11,10 @@ import pytest
 from assistant.errors import BadInput, NoSuchPart
 from assistant.hearing import denoise, denoise_rnnoise
 from assistant.hearing.contract import RATE
-from assistant.hearing.denoise import FRAME_BYTES, Plain, choose_denoiser
+from assistant.hearing.denoise import Plain, choose_denoiser
 from assistant.hearing.denoise_resample import RATIO, TAPS, Decimator, Interpolator, low_pass
 from assistant.hearing.denoise_spectral import Spectral, exponential_integral
+from assistant.hearing.endpoint import FRAME_BYTES
 from tests.hearing.voices import floats, need, padded, pcm, saw_noise, spoken
 
 PHRASE = "marigold proceed to next pass"

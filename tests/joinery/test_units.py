@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
+import tomllib
 import unicodedata
 from decimal import Decimal
 from fractions import Fraction as F
@@ -24,6 +25,7 @@ from assistant.joinery.units import (
     plain_length,
     round_to_step,
     to_64ths,
+    toml_length,
 )
 from tests.joinery.references import rows
 
@@ -357,3 +359,11 @@ def test_a_mends_least_is_never_too_little_and_its_most_never_too_much(unit, top
     assert most <= length <= least
     assert least - most in (0, step)
     assert (least == most) == (length % step == 0)
+
+
+@pytest.mark.parametrize("length", ["84", "3.18", "1/3 in", "3 1/2 in", "1/64 in", "10/7 mm", "0.505 in"])
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_plans_lengths_are_written_exactly(length: str, unit: str) -> None:
+    mm = parse_length(length, "mm")
+    (read,) = tomllib.loads(f"x = {toml_length(mm, unit)}", parse_float=Decimal).values()
+    assert parse_length(read, unit) == mm

@@ -1,0 +1,358 @@
+"""Whether a joint will go together: every glue gap as the saw will leave it, and the chances of the whole.
+
+Three errors make a gap other than it was laid out, and each moves walls that belong together:
+
+- setting: how far the carriage stands from where it should, drawn anew for every pass. Both walls
+  of a socket cut in one pass share it.
+- kerf: how far the real kerf is from the one in the shop file. It widens every socket of both
+  parts alike, so every gap by the whole of it.
+- reference: how far a board's edge is from the stop, drawn once for each part. It moves all walls
+  of that part together.
+
+Seen from part A's fingers, gaps lie on the left or on the right. Sliding one part along the other
+opens all of one side by what it closes of the other; so the joint goes together by hand when
+    min(left gaps) + min(right gaps) >= 0,
+and the slide that takes shows as a step between the boards' edges. A reference error alone can
+therefore never keep a joint from going together. Pieces that go into slots find their own place:
+there each slot's play counts, and neither reference nor step.
+
+What moves all walls of both parts alike leaves every gap as it is, so the carriage's zero and its
+screw's error don't count where both parts are cut on it.
+
+Errors are standard uncertainties, taken as normal and independent. Lengths: floats, mm, since
+statistics begin here; x = 0 at the reference edge.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+from assistant.joinery.model import Carriage, Pass, Pattern
+from assistant.joinery.settings import exact_setting
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+LEFT, RIGHT, SLOT = "left", "right", "slot"
+# Limits of an error in worst case and root-sum-square: three standard uncertainties (99.7 % of them).
+COVERAGE = 3
+USUAL_JOINTS, MOST_JOINTS = 20_000, 1_000_000
+# Numbers drawn at a time: memory stays at a few MB, however many joints and fingers there are.
+DRAWN_AT_ONCE = 1 << 18
+# Clearances within this of the best chance serve as well as it; the tightest of them is taken.
+AS_GOOD = 0.005
+# A clearance lies at the edge of a cliff where a step less or more serves this much fewer than beside the best one.
+CLIFF = 0.05
+# Water-based glue swells fingers: common practice, no source.
+SWELLING_FINGERS, SWELLING_MM = 15, 0.08
+
+
+@dataclass(frozen=True, slots=True)
+class Errors:
+    """Standard uncertainties of a pass's setting, of the kerf and of a part's reference; mm, >= 0."""
+
+    setting: float
+    kerf: float
+    reference: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """One glue gap, or one slot's play.
+
+    at: the nominal wall. side: "left" or "right" of part A's finger, or "slot". offset: what rounding
+    and wood movement add to the gap that the clearance gives. opens, closes: the passes (numbered
+    through the joint from 0) whose error adds to the gap and takes from it; the same pass where a
+    slot is cut in one.
+    """
+
+    at: float
+    side: str
+    offset: float
+    opens: int
+    closes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """Two parts, or a board and what goes into its slots. passes: how many have an error of their own that counts.
+
+    clearance: both gaps together. fingers: of both parts.
+    """
+
+    gaps: tuple[Gap, ...]
+    passes: int
+    clearance: float
+    fingers: int
+
+    @property
+    def share(self) -> float:
+        """How much of the clearance one `Gap` has: half, or all of it as a slot's play."""
+        return 1.0 if self.gaps and self.gaps[0].side == SLOT else 0.5
+
+    def gap(self, one: Gap) -> float:
+        """What is laid out there, rounding and movement included."""
+        return self.share * self.clearance + one.offset
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """middle, and how far it may be off either way: by root-sum-square and at worst, for errors at their limits."""
+
+    middle: float
+    rss: float
+    worst: float
+
+
+@dataclass(frozen=True, slots=True)
+class Chances:
+    """Of the joints simulated, what share (0 to 1).
+
+    goes: slides together by hand. flush: does so with both reference edges level. no_gap_over: of
+    those that go, has no gap over the limit as it then stands. serves: goes and has none.
+    step, great_step: the edge step that half, and 19 of 20, of those that go stay within; mm.
+    doubt: the standard error that simulating leaves in `goes`.
+    """
+
+    goes: float
+    flush: float
+    no_gap_over: float
+    serves: float
+    step: float
+    great_step: float
+    doubt: float
+
+    def all_go(self, copies: int) -> float:
+        """The least chance that all of so many joints (1 or more) of one job go together.
+
+        They would do so with `goes` to the power of their number if they were independent; the kerf
+        that they share can only make it likelier that they do or fail together (Jensen's inequality).
+        """
+        return self.goes**copies
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Draws:
+    """Simulated joints: of each, how far the tightest and the widest gap of either side is off c/2."""
+
+    least_left: Floats
+    least_right: Floats
+    most_left: Floats
+    most_right: Floats
+    clearance: float
+
+
+def joint_of(a: Pattern, b: Pattern, clearance: Fraction, carriage: Carriage) -> Joint:
+    """Parts A and B, or a board and its blank, as the carriage will be set for them.
+
+    Both patterns have the same walls, fingers of one where the other has sockets. clearance: mm.
+    """
+    numbers: dict[tuple[str, int], int] = {}
+
+    def number(part: str, one: Pass) -> int:
+        return numbers.setdefault((part, one.number), len(numbers))
+
+    sockets_a, sockets_b = _sockets(a), _sockets(b)
+    gaps = []
+    before_a = before_b = -1
+    for left_a, left_b in zip(a.segments[:-1], b.segments[:-1], strict=True):
+        before_a += not left_a.is_finger
+        before_b += not left_b.is_finger
+        if left_a.is_finger:
+            opens, closes, side = (("b", sockets_b[before_b][1]), ("a", sockets_a[before_a + 1][0]), RIGHT)
+            laid = left_b.end - left_a.end
+        else:
+            opens, closes, side = (("a", sockets_a[before_a][1]), ("b", sockets_b[before_b + 1][0]), LEFT)
+            laid = left_a.end - left_b.end
+        offset = laid - clearance / 2 + _moved(opens[1], carriage) - _moved(closes[1], carriage)
+        at = (left_a.end + left_b.end) / 2
+        gaps.append(Gap(float(at), side, float(offset), number(*opens), number(*closes)))
+    return Joint(tuple(gaps), len(numbers), float(clearance), len(a.fingers) + len(b.fingers))
+
+
+def slots_of(board: Pattern, clearance: Fraction, carriage: Carriage) -> Joint:
+    """The slots of a board; those at its edge are left out, since there nothing holds the piece on one side."""
+    numbers: dict[int, int] = {}
+    gaps = []
+    for socket, (first, last) in zip(board.sockets, _sockets(board), strict=True):
+        if socket.start > 0 and socket.end < board.width:
+            offset = float(_moved(last, carriage) - _moved(first, carriage))
+            opens, closes = (numbers.setdefault(one.number, len(numbers)) for one in (last, first))
+            gaps.append(Gap(float((socket.start + socket.end) / 2), SLOT, offset, opens, closes))
+    return Joint(tuple(gaps), len(numbers), float(clearance), len(board.fingers))
+
+
+def _sockets(part: Pattern) -> list[tuple[Pass, Pass]]:
+    """(first pass, last pass) of each socket along x: what makes its left and its right wall."""
+    found: dict[int, tuple[Pass, Pass]] = {}
+    for one in part.passes:
+        found[one.socket] = (found[one.socket][0] if one.socket in found else one, one)
+    return [found[number] for number in sorted(found)]
+
+
+def _moved(one: Pass, carriage: Carriage) -> Fraction:
+    return one.setting - exact_setting(one.kerf_from, one.kerf_to, carriage)
+
+
+def moved(joint: Joint, strain_a: float, strain_b: float) -> Joint:
+    """The joint after its wood has moved across the grain, each part from its reference edge on.
+
+    strain_a, strain_b: change as a fraction of the size, positive when it swells. Slots stay: the
+    pieces in them find their own place.
+    """
+    differ = strain_a - strain_b
+    way = {LEFT: 1.0, RIGHT: -1.0, SLOT: 0.0}
+    return replace(joint, gaps=tuple(replace(g, offset=g.offset + way[g.side] * g.at * differ) for g in joint.gaps))
+
+
+def bands(joint: Joint, errors: Errors) -> Iterator[Band]:
+    """Every gap in order, with the errors at three standard uncertainties."""
+    for one in joint.gaps:
+        references = 0 if one.side == SLOT else 2
+        yield _band(joint.gap(one), errors, 1, references, 0 if one.opens == one.closes else 2)
+
+
+def room(joint: Joint, errors: Errors) -> Band | None:
+    """What is left to slide in at the tightest place; below zero the joint doesn't go together by hand.
+
+    The pair of a left and a right gap (of slots: the one slot) that leaves least at worst. None
+    where gaps lie on one side only: such a joint always slides open.
+    """
+    if joint.share == 1.0:
+        return min(bands(joint, errors), key=lambda band: band.middle - band.worst, default=None)
+    left = [g for g in joint.gaps if g.side == LEFT]
+    # A left gap shares passes with two right ones at most, and sharing only makes a pair less uncertain:
+    # so one of the three tightest leaves least beside it.
+    right = sorted((g for g in joint.gaps if g.side == RIGHT), key=joint.gap)[:3]
+    found: Band | None = None
+    for one in left:
+        for other in right:
+            shared = (one.opens == other.closes) + (one.closes == other.opens)
+            band = _band(joint.gap(one) + joint.gap(other), errors, 2, 0, 4 - 2 * shared)
+            if found is None or band.middle - band.worst < found.middle - found.worst:
+                found = band
+    return found
+
+
+def _band(middle: float, errors: Errors, kerfs: int, references: int, settings: int) -> Band:
+    """kerfs: how often the one kerf error counts. references, settings: how many independent ones do."""
+    parts = (kerfs * errors.kerf, math.sqrt(references) * errors.reference, math.sqrt(settings) * errors.setting)
+    worst = kerfs * errors.kerf + references * errors.reference + settings * errors.setting
+    return Band(middle, COVERAGE * math.hypot(*parts), COVERAGE * worst)
+
+
+def simulate(joint: Joint, errors: Errors, *, joints: int = USUAL_JOINTS, seed: int = 1) -> Draws:
+    """Draw the errors of so many joints (1 to 1,000,000). The same seed gives the same joints.
+
+    A few MB while it works, and 32 bytes a joint to keep. Raises ValueError for another number of
+    joints, or for a joint without gaps.
+    """
+    import numpy as np
+
+    if not 1 <= joints <= MOST_JOINTS:
+        raise ValueError(f"1 to {MOST_JOINTS:,} joints can be simulated; got {joints:,}")
+    if not joint.gaps:
+        raise ValueError("a joint without inner walls has no gaps to simulate")
+    random = np.random.default_rng(seed)
+    at_once = max(1, DRAWN_AT_ONCE // max(1, joint.passes))
+    kept = np.empty((4, joints))
+    sides = [[g for g in joint.gaps if g.side in which] for which in ((LEFT, SLOT), (RIGHT,))]
+    for start in range(0, joints, at_once):
+        some = slice(start, min(start + at_once, joints))
+        settings = random.standard_normal((joint.passes, some.stop - some.start)) * errors.setting
+        kerf = random.standard_normal(settings.shape[1]) * errors.kerf
+        reference = random.standard_normal(settings.shape[1]) * (errors.reference * math.sqrt(2))
+        for row, (side, way) in enumerate(zip(sides, (1, -1), strict=True)):
+            common = kerf if joint.share == 1.0 else kerf + way * reference
+            kept[row, some], kept[row + 2, some] = _ends(np, side, settings, common)
+    if joint.share == 1.0:
+        # The play of a slot lies half on either side of what goes in.
+        kept = np.stack([kept[0] / 2, kept[0] / 2, kept[2] / 2, kept[2] / 2])
+    return Draws(kept[0], kept[1], kept[2], kept[3], joint.clearance)
+
+
+def _ends(np: Any, side: Sequence[Gap], settings: Floats, common: Any) -> tuple[Any, Any]:
+    """The tightest and the widest gap of one side in each joint, less what the clearance gives."""
+    if not side:
+        return np.inf, -np.inf
+    off = settings[[g.opens for g in side]]
+    off -= settings[[g.closes for g in side]]
+    off += np.array([[g.offset] for g in side])
+    return off.min(axis=0) + common, off.max(axis=0) + common
+
+
+def chances(draws: Draws, limit: float, clearance: float | None = None) -> Chances:
+    """What share of the simulated joints goes together, and how they then look.
+
+    limit: the widest gap that is still good, mm. clearance: another than the joint's, as though it
+    had been cut with that. A joint that goes stands flush where it can, else it has slid no
+    further than it must.
+    """
+    import numpy as np
+
+    half = (draws.clearance if clearance is None else clearance) / 2
+    left, right = half + draws.least_left, half + draws.least_right
+    goes = left + right >= 0
+    # The slide from flush: towards smaller x it relieves the left gaps, towards greater x the right ones.
+    slide = np.minimum(left, 0) - np.minimum(right, 0)
+    widest = np.maximum(half + draws.most_left - slide, half + draws.most_right + slide)
+    count, total = int(goes.sum()), goes.size
+    good = int((goes & (widest <= limit)).sum())
+    steps = np.abs(slide[goes])
+    step, great = np.quantile(steps, (0.5, 0.95)) if count else (0.0, 0.0)
+    share = count / total
+    return Chances(
+        goes=share,
+        flush=float((goes & (slide == 0)).mean()),
+        no_gap_over=good / count if count else 0.0,
+        serves=good / total,
+        step=float(step),
+        great_step=float(great),
+        doubt=math.sqrt(share * (1 - share) / total),
+    )
+
+
+def clearances(draws: Draws, limit: float, *, least: float = 0.0, step: float = 0.01) -> dict[float, float]:
+    """The share of joints that serve (go together by hand, no gap over the limit) by clearance, from tight to loose.
+
+    At every multiple of `step` (over 0) from `least` to twice the limit, rounding as it is in these draws.
+    """
+    first, last = math.ceil(least / step - 1e-9), math.floor(2 * limit / step + 1e-9)
+    return {count * step: chances(draws, limit, count * step).serves for count in range(first, last + 1)}
+
+
+def best_of(shares: Mapping[float, float], among: Collection[float] | None = None) -> float | None:
+    """The clearance that serves best, and still does when it comes out a step tighter or looser.
+
+    What it serves counts half, what it serves at least a step off the other half: the edge of a cliff is not worth the
+    little that it may serve more. The tightest of those as good as any, to half a percentage point.
+
+    shares: what serves, by clearance, a step apart. among: those of them that may be advised (default: all). None where
+    none serves any joint.
+    """
+    serving = [c for c in (shares if among is None else among) if shares[c]]
+    worth = {c: (shares[c] + a_step_off(shares, c)) / 2 for c in serving}
+    best = max(worth.values(), default=0.0)
+    return min((c for c in serving if worth[c] >= best - AS_GOOD), default=None)
+
+
+def a_step_off(shares: Mapping[float, float], clearance: float) -> float:
+    """The least that serves with this clearance and those beside it in `shares`, which hold it."""
+    order = sorted(shares)
+    at = order.index(clearance)
+    return min(shares[c] for c in order[max(0, at - 1) : at + 2])
+
+
+def swells(clearance: float, fingers: int) -> bool:
+    """Whether water-based glue may jam the joint while it goes together: under 0.08 mm with 15 fingers and more.
+
+    fingers: of both parts. Common practice, no source.
+    """
+    return fingers >= SWELLING_FINGERS and clearance < SWELLING_MM

@@ -1,0 +1,262 @@
+"""From a plan and a shop to what `fit` predicts: the joints to be put together, their errors, their wood."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import partial
+
+from assistant.advice.fit import (
+    SWELLING_FINGERS,
+    SWELLING_MM,
+    Band,
+    Chances,
+    Draws,
+    Errors,
+    Joint,
+    a_step_off,
+    best_of,
+    chances,
+    clearances,
+    joint_of,
+    moved,
+    room,
+    simulate,
+    slots_of,
+)
+from assistant.advice.movement import WOODS, Wood, emc, find_wood, holds, strain
+from assistant.errors import BadInput
+from assistant.joinery.model import Pattern
+from assistant.joinery.units import plain_length
+from assistant.plans.job import build_job
+from assistant.plans.model import Air, BoardPlan, Climate, Job, Plan, Shop
+from assistant.plans.pieces import BLANK
+
+PARTS = ("A", "B")
+# Where a plan's [uncertainty] is silent: a carriage in good order, a measured kerf, a clean stop; mm.
+ASSUMED = {"setting": 0.01, "kerf": 0.01, "reference": 0.03}
+# The clearances that are tried: every hundredth of a millimetre, or every half of a thousandth of an inch.
+STEPS = {"mm": Fraction(1, 100), "in": Fraction(127, 10_000)}
+# Of these, as many as seem best are laid out and simulated anew, since each is rounded in its own way.
+MOST_TRIED = 12
+DRAWN_TO_CHOOSE = 4_000_000
+BOTH, BLANKS, SLOTS = "parts A and B", "the blank in part {}", "slots {} deep"
+
+
+@dataclass(frozen=True, slots=True)
+class Prediction:
+    """One thing to put together. depth: the deepest cut in it, mm. key: what sets its clearance in the plan.
+
+    copies: how many of them the plan's boards make.
+    """
+
+    name: str
+    joint: Joint
+    depth: float
+    key: str
+    copies: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What is predicted of one of them. room: None where it always slides open.
+
+    best: the clearance that serves best, mm, and still does a step of `STEPS` tighter or looser; None where none
+    serves. with_best: the chances when it is laid out with that, its own rounding included.
+    a_step_off, best_a_step_off: the least that serves with the plan's clearance, and with the best, and a step to
+    either side of it.
+    """
+
+    prediction: Prediction
+    chances: Chances
+    room: Band | None
+    best: Fraction | None
+    with_best: Chances | None
+    a_step_off: float
+    best_a_step_off: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """How a part's wood moves across its width from cutting to glue-up.
+
+    before, after: its moisture then, percent. strain: change as a fraction of the width, or None where
+    the species is not known; note then says why.
+    """
+
+    part: str
+    wood: str
+    grain: str
+    before: float
+    after: float
+    strain: float | None
+    note: str = ""
+
+    @property
+    def holds(self) -> bool:
+        """Whether the coefficients hold at both moistures."""
+        return holds(self.before, self.after)
+
+
+def errors_of(plan: Plan) -> tuple[Errors, tuple[str, ...]]:
+    """The plan's standard uncertainties, and the names of those it doesn't give, which are assumed."""
+    given = plan.uncertainty
+    figures = {name: getattr(given, name, None) for name in ASSUMED}
+    assumed = tuple(name for name, figure in figures.items() if figure is None)
+    return Errors(**{n: ASSUMED[n] if f is None else float(f) for n, f in figures.items()}), assumed
+
+
+def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
+    """Everything that this plan has put together, in the order in which it is.
+
+    A part with no board in the plan is taken as cut on this machine in the same way. Raises
+    BadInput as `build_job` does.
+    """
+    job = build_job(_with_both_parts(plan), shop)
+    if plan.joint.layout == "slots":
+        return tuple(_slots(plan, job))
+    cut = {(setup.stage, setup.part): job.patterns[setup.pattern] for setup in job.setups}
+    last = len(job.stages)
+    joint = joint_of(cut[last, "A"], cut[last, "B"], job.clearance, job.carriage)
+    strains = {each.part: each.strain for each in movements(plan)}
+    if strains and None not in strains.values():
+        joint = moved(joint, strains["A"] or 0.0, strains["B"] or 0.0)
+    deepest = max(float(cut[last, part].depth) for part in PARTS)
+    return (*_blanks(plan, job, cut), Prediction(BOTH, joint, deepest, "joint.clearance", _corners(plan)))
+
+
+def _corners(plan: Plan) -> int:
+    """How many joints the boards make: as many as the part with fewer ends has; of the only part, its own."""
+    ends = {part: _ends(plan, part) for part in PARTS}
+    return min((count for count in ends.values() if count), default=1)
+
+
+def _ends(plan: Plan, part: str) -> int:
+    return sum(board.count * board.ends for board in plan.boards if board.part == part)
+
+
+def outcomes(plan: Plan, shop: Shop, limit: float, joints: int, seed: int) -> tuple[Outcome, ...]:
+    """Simulate everything that this plan has put together. limit: the widest good gap, mm.
+
+    Raises BadInput as `build_job` does.
+    """
+    errors, _ = errors_of(plan)
+    found = []
+    for index, each in enumerate(predictions(plan, shop)):
+        draws = simulate(each.joint, errors, joints=joints, seed=seed)
+        now = chances(draws, limit)
+        few = min(joints, max(1000, DRAWN_TO_CHOOSE // each.joint.passes))
+        serves = partial(_serves, plan, shop, index, each.key, errors, limit, few, seed)
+        best, sure = _best(plan, each, draws, limit, serves)
+        then = None if best is None else _cut_with(plan, shop, index, each.key, best)
+        with_best = None if then is None else chances(simulate(then, errors, joints=joints, seed=seed), limit)
+        clearance, step = Fraction(each.joint.clearance).limit_denominator(10**6), STEPS[plan.unit]
+        beside = [share for way in (-1, 1) if (share := serves(clearance + way * step)) is not None]
+        found.append(Outcome(each, now, room(each.joint, errors), best, with_best, min([now.serves, *beside]), sure))
+    return tuple(found)
+
+
+def _best(
+    plan: Plan, each: Prediction, draws: Draws, limit: float, serves: Callable[[Fraction], float | None]
+) -> tuple[Fraction | None, float | None]:
+    """(the clearance that serves best, what it and a step to either side of it serve at least)."""
+    step = STEPS[plan.unit]
+    swelling = each.joint.fingers >= SWELLING_FINGERS and plan.joint.layout != "slots"
+    guessed = clearances(draws, limit, least=SWELLING_MM if swelling else 0.0, step=float(step))
+    likely = [round(c / float(step)) for c in sorted(guessed, key=lambda c: (-guessed[c], c))[:MOST_TRIED]]
+    tried = sorted({count + off for count in likely for off in (-1, 0, 1)})
+    shares = {float(count): share for count in tried if (share := serves(count * step)) is not None}
+    best = best_of(shares, [float(count) for count in likely if count in shares])
+    return (None, None) if best is None else (int(best) * step, a_step_off(shares, best))
+
+
+def _serves(
+    plan: Plan,
+    shop: Shop,
+    index: int,
+    key: str,
+    errors: Errors,
+    limit: float,
+    joints: int,
+    seed: int,
+    clearance: Fraction,
+) -> float | None:
+    """What share serves with this clearance, laid out and rounded as it would be cut; None where it can't be."""
+    made = _cut_with(plan, shop, index, key, clearance) if clearance >= 0 else None
+    return None if made is None else chances(simulate(made, errors, joints=joints, seed=seed), limit).serves
+
+
+def _cut_with(plan: Plan, shop: Shop, index: int, key: str, clearance: Fraction) -> Joint | None:
+    """The same joint laid out with another clearance; None where the plan doesn't allow it."""
+    if key == "joint.clearance":
+        other = replace(plan, joint=replace(plan.joint, clearance=clearance))
+    else:
+        other = replace(plan, lining=replace(plan.lining, glue_clearance=clearance) if plan.lining else None)
+    try:
+        return predictions(other, shop)[index].joint
+    except BadInput:
+        return None
+
+
+def missing_parts(plan: Plan) -> tuple[str, ...]:
+    """Parts of a joint that the plan has no board of."""
+    if plan.joint.layout == "slots":
+        return ()
+    return tuple(part for part in PARTS if all(board.part != part for board in plan.boards))
+
+
+def _with_both_parts(plan: Plan) -> Plan:
+    mates = tuple(BoardPlan(f"mate, part {part}", part) for part in missing_parts(plan))
+    return replace(plan, boards=(*plan.boards, *mates))
+
+
+def _slots(plan: Plan, job: Job) -> Iterator[Prediction]:
+    for each in job.patterns:
+        name = SLOTS.format(plain_length(each.depth, plan.unit))
+        joint = slots_of(each, job.clearance, job.carriage)
+        if joint.gaps:
+            yield Prediction(name, joint, float(each.depth), "joint.clearance", _ends(plan, "A"))
+
+
+def _blanks(plan: Plan, job: Job, cut: dict[tuple[int, str], Pattern]) -> Iterator[Prediction]:
+    """What is glued up in the first stage of a lined joint; its wood is taken not to move before the glue-up."""
+    for part in PARTS:
+        if plan.lining is not None and (1, part + BLANK) in cut:
+            board, blank = cut[1, part], cut[1, part + BLANK]
+            joint = joint_of(board, blank, plan.lining.glue_clearance, job.carriage)
+            name = BLANKS.format(part)
+            yield Prediction(name, joint, float(blank.depth), "lining.glue_clearance", _ends(plan, part))
+
+
+def moisture(air: Air) -> float:
+    """The wood's moisture, percent: by the meter, or what it comes to in this air."""
+    if air.moisture is not None or air.temperature_c is None or air.humidity is None:
+        return air.moisture or 0.0
+    return emc(air.temperature_c, air.humidity)
+
+
+def movements(plan: Plan) -> tuple[Movement, ...]:
+    """How each part moves, or none where the plan has no [climate]; of slots only part A is there."""
+    if plan.climate is None:
+        return ()
+    parts = PARTS[:1] if plan.joint.layout == "slots" else PARTS
+    return tuple(_movement(plan, plan.climate, part) for part in parts)
+
+
+def _movement(plan: Plan, climate: Climate, part: str) -> Movement:
+    own = plan.woods[part]
+    before, after = moisture(climate.cutting[part]), moisture(climate.glue_up[part])
+    found = find_wood(own.species or "")
+    if len(found) == 1:
+        wood = found[0]
+        return Movement(part, wood.name, own.grain, before, after, strain(wood.across(own.grain), before, after))
+    return Movement(part, own.species or "", own.grain, before, after, None, _unknown(own.species, found))
+
+
+def _unknown(species: str | None, found: tuple[Wood, ...]) -> str:
+    if species is None:
+        return "no species is given: set stock.species"
+    if found:
+        return f'"{species}" may be any of: ' + "; ".join(wood.name for wood in found)
+    return f'"{species}" is none of the {len(WOODS)} woods whose movement is known here; name one that moves like it'

@@ -1,0 +1,294 @@
+"""Which fingers suit a board and a blade: every count of equal fingers, and the finger cut in one pass, ranked.
+
+What a candidate is worth is the product of five marks from 0 to 1, times 100. The weights are our
+own, and the sizes that mark a finger as slender or a sliver are common practice, no source:
+
+- passes: the fewest of any candidate, divided by its own. Both parts of one corner.
+- glue: g / (g + 1), g being the side-grain glue area against that of a butt joint.
+- wood left: what stands in the weaker part, against half the width.
+- stoutness: the narrowest finger against half the thinner board; half of that again under 3 mm.
+- edges: 1 where a part's two edges are alike (an odd count), 0.85 where they are not.
+
+In inches the fingers that the trade uses come before all others, whatever they are worth (common practice, no source).
+
+Lengths: Fraction, mm; nothing is rounded. Scores are floats.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from assistant.errors import BadInput, Fault
+from assistant.joinery.layout import MOST_SEGMENTS
+from assistant.joinery.model import Blade, Segment
+from assistant.joinery.passes import MOST_PASSES, passes_for
+from assistant.joinery.units import plain_length
+from assistant.joinery.walls import SLIVER_MM
+from assistant.plans.job import build_job
+from assistant.plans.model import BoardPlan, JointPlan, Plan, Shop
+
+UNLIKE_EDGES = 0.85
+HALF = Fraction(1, 2)
+TRADE_FINGERS = tuple(Fraction(254, 10) * Fraction(n, 16) for n in (2, 3, 4, 5, 6, 8, 10, 12, 16))
+"""1/8 to 1 in, mm: what boxes in inches are drawn with (common practice, no source)."""
+# A finger this much wider or narrower looks the same; fewer saved passes than this are no reason to change it. Our own.
+SLIGHTLY, MANY = Fraction(1, 8), Fraction(1, 5)
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """width: the boards'. thickness_a, thickness_b: of the parts. clearance: as in a plan, >= 0. All mm, over 0."""
+
+    width: Fraction
+    thickness_a: Fraction
+    thickness_b: Fraction
+    clearance: Fraction = Fraction(1, 10)
+
+    @property
+    def thinner(self) -> Fraction:
+        return min(self.thickness_a, self.thickness_b)
+
+
+@dataclass(frozen=True, slots=True)
+class Division:
+    """How a width is shared out: `count` fingers of both parts, all `finger` wide but the first and the last.
+
+    remainder: the word that lays it out so in a plan; with "stretch" all are equal.
+    """
+
+    count: int
+    finger: Fraction
+    first: Fraction
+    last: Fraction
+    remainder: str = "stretch"
+
+    @property
+    def like_edges(self) -> bool:
+        """Whether each part has the same at both of its edges."""
+        return self.count % 2 == 1 and self.first == self.last
+
+
+@dataclass(frozen=True, slots=True)
+class Saving:
+    """A finger that differs slightly and takes many passes fewer. rank: where it stands, from 1."""
+
+    rank: int
+    finger: Fraction
+    passes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One way to do it, and what it is worth.
+
+    passes: for both parts of a corner. passes_a_socket: in an inner socket, 0 where there is none.
+    narrowest: the narrowest finger, before clearance. stands: what the clearance leaves of the thinnest one, as a
+    layout judges slivers. glue: side-grain glue area, a butt joint's being 1. wood_left: the share of its width that
+    stands in the weaker part. score: 0 to 100. trade: one of `TRADE_FINGERS`. saving: for such a one, if there is any.
+    """
+
+    division: Division
+    passes: int
+    passes_a_socket: int
+    narrowest: Fraction
+    stands: Fraction
+    glue: Fraction
+    wood_left: Fraction
+    score: float = 0.0
+    reasons: tuple[str, ...] = ()
+    trade: bool = False
+    saving: Saving | None = None
+
+    @property
+    def is_sliver(self) -> bool:
+        return self.stands < SLIVER_MM
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """ranked: all candidates, best first, but those of the trade before all others. one_pass: the finger whose sockets
+    take one pass each, mm.
+
+    one_pass_ranks: where it stands among them, from 1; empty where the board is too narrow for it.
+    """
+
+    ranked: tuple[Candidate, ...]
+    one_pass: Fraction
+    one_pass_ranks: tuple[int, ...]
+
+
+def one_pass_finger(kerf: Fraction, clearance: Fraction) -> Fraction:
+    """The finger, mm, whose inner sockets are as wide as the kerf: kerf - c/2."""
+    return kerf - clearance / 2
+
+
+def suggest(wanted: Wanted, blade: Blade, *, unit: str = "mm") -> Advice:
+    """Every candidate that this blade can cut on this board, ranked.
+
+    unit: of messages and reasons; with "in" the trade's fingers come first, each of which two at least fit.
+
+    Raises: BadInput, all faults at once: no length over 0, a clearance as wide as the blade, an
+    overlap of the kerf or more, a board too narrow for any joint.
+    """
+    faults = list(_faults(wanted, blade, unit))
+    if faults:
+        raise BadInput(faults)
+    trade = TRADE_FINGERS if unit == "in" else ()
+    divisions = dict.fromkeys((*_divisions(wanted, blade), *_with_left_over(wanted.width, trade)))
+    measured = [m for division in divisions if (m := _measure(division, wanted, blade)) is not None]
+    if not measured:
+        raise BadInput([_none_fault(wanted, unit)])
+    fewest = min(each.passes for each in measured)
+    judged = (_judged(each, fewest, wanted, blade, unit) for each in measured)
+    marked = [replace(each, trade=each.division.finger in trade) for each in judged]
+    ranked = _with_savings(sorted(marked, key=lambda each: (-each.score, each.passes, each.division.count)), unit)
+    single = one_pass_finger(blade.kerf, wanted.clearance)
+    ranks = tuple(rank for rank, each in enumerate(ranked, 1) if each.division.finger == single)
+    return Advice(ranked, single, ranks)
+
+
+def _faults(wanted: Wanted, blade: Blade, unit: str) -> Iterator[Fault]:
+    lengths = {"width": wanted.width, "thickness": wanted.thinner, "kerf": blade.kerf}
+    for name, length in lengths.items():
+        if length <= 0:
+            yield Fault("must be over 0", plain_length(length, unit), name, "give its real size")
+    if wanted.clearance < 0 or wanted.clearance >= blade.kerf > 0:
+        mend = f"use {plain_length(Fraction(1, 10), unit)}, or another from 0 to under the kerf"
+        yield Fault("is no clearance for this blade", plain_length(wanted.clearance, unit), "clearance", mend)
+    if not 0 <= blade.overlap < blade.kerf:
+        mend = "use less than the kerf; 0.2 mm is usual"
+        yield Fault("passes can't overlap by so much", plain_length(blade.overlap, unit), "overlap", mend)
+
+
+def _none_fault(wanted: Wanted, unit: str) -> Fault:
+    what, mend = f"every joint takes over {MOST_PASSES:,} passes", "use a wider blade or a narrower board"
+    if wanted.width <= wanted.clearance / 2:
+        what, mend = (
+            "the clearance leaves no finger",
+            f"use a board over {plain_length(wanted.clearance / 2, unit)} wide",
+        )
+    return Fault(what, plain_length(wanted.width, unit), "width", mend)
+
+
+def _divisions(wanted: Wanted, blade: Blade) -> Iterator[Division]:
+    """Equal fingers of every count whose sockets this blade can cut, then the one-pass finger with what it leaves."""
+    width, single = wanted.width, one_pass_finger(blade.kerf, wanted.clearance)
+    most = min(MOST_SEGMENTS, max(2, width // single))
+    yield from (Division(n, width / n, width / n, width / n) for n in range(2, most + 1))
+    yield from _with_left_over(width, (single,))
+
+
+def _with_left_over(width: Fraction, fingers: Iterable[Fraction]) -> Iterator[Division]:
+    """Where a finger goes into the width twice or more and leaves something over, what a layout can make of that."""
+    for finger in fingers:
+        full, left = divmod(width, finger)
+        if left and 2 <= full < MOST_SEGMENTS:
+            edge = (finger + left) / 2
+            yield Division(full + 1, finger, edge, edge, "both edges")
+            yield Division(full + 1, finger, finger, left, "far edge")
+
+
+def _with_savings(judged: Sequence[Candidate], unit: str) -> tuple[Candidate, ...]:
+    """Ranked: each finger of the trade once, as it is best laid out, and what a slightly different one would save."""
+    trade: dict[Fraction, Candidate] = {}
+    for one in judged:
+        if one.trade:
+            trade.setdefault(one.division.finger, one)
+    ranked = (*trade.values(), *(one for one in judged if not one.trade))
+    return tuple(_saved(one, ranked, unit) if one.trade else one for one in ranked)
+
+
+def _saved(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Candidate:
+    finger = one.division.finger
+    found = [
+        (other.passes, abs(other.division.finger - finger), rank)
+        for rank, other in enumerate(ranked, 1)
+        if abs(other.division.finger - finger) <= finger * SLIGHTLY
+        and one.passes - other.passes >= one.passes * MANY
+        and not other.is_sliver
+    ]
+    if not found:
+        return one
+    passes, _, rank = min(found)
+    saving = Saving(rank, ranked[rank - 1].division.finger, one.passes - passes)
+    why = f"{plain_length(saving.finger, unit)} saves {saving.passes} passes (rank {rank})"
+    return replace(one, reasons=(*one.reasons, why), saving=saving)
+
+
+def _measure(division: Division, wanted: Wanted, blade: Blade) -> Candidate | None:
+    """The figures without score and reasons; None where the clearance or the blade allows no such joint."""
+    c, inner = wanted.clearance, division.count - 2
+    eaten = [division.first - c / 4, division.last - c / 4, *([division.finger - c / 2] if inner else [])]
+    if min(eaten) <= 0 or (inner and division.finger <= 2 * c):
+        return None
+    a_socket = _passes(division.finger + c / 2, wanted.width, blade, at_edge=False) if inner else 0
+    edges = [_passes(size + c / 4, wanted.width, blade, at_edge=True) for size in (division.first, division.last)]
+    # Every segment is a socket in one of the two parts.
+    passes = inner * a_socket + sum(edges)
+    if (inner and a_socket == 0) or passes > MOST_PASSES:
+        return None
+    narrowest = min(division.first, division.last, division.finger)
+    glue = Fraction(division.count - 1) * wanted.thinner / wanted.width
+    left = _wood_left(division, wanted.width)
+    return Candidate(division, passes, a_socket, narrowest, min(eaten), glue, left)
+
+
+def _passes(size: Fraction, width: Fraction, blade: Blade, *, at_edge: bool) -> int:
+    start = Fraction(0) if at_edge else Fraction(1)
+    return passes_for(Segment(start, start + size, False), max(width, size + 2), blade)
+
+
+def _wood_left(division: Division, width: Fraction) -> Fraction:
+    """Part A has the first finger and every second one from there, part B the others."""
+    a = division.first + division.finger * ((division.count - 2) // 2)
+    if division.count % 2:
+        a += division.last
+    return min(a, width - a) / width
+
+
+def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str) -> Candidate:
+    stout = min(Fraction(1), one.narrowest / max(SLIVER_MM, wanted.thinner / 2))
+    marks = (
+        fewest / one.passes,
+        float(one.glue / (one.glue + 1)),
+        float(one.wood_left / HALF),
+        float(stout) * (0.5 if one.is_sliver else 1.0),
+        1.0 if one.division.like_edges else UNLIKE_EDGES,
+    )
+    score = 100.0
+    for mark in marks:
+        score *= mark
+    return replace(one, score=score, reasons=tuple(_reasons(one, fewest, wanted, blade, unit)))
+
+
+def _reasons(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str) -> Iterator[str]:
+    """Why it stands where it does, in a few clauses."""
+    yield "edges alike" if one.division.like_edges else "edges unlike"
+    more = one.passes - fewest
+    yield f"{more} pass{'' if more == 1 else 'es'} over the fewest" if more else "fewest passes"
+    if one.passes_a_socket == 1:
+        yield "one pass a socket"
+    if one.glue < 1:
+        yield "less glue area than a butt joint"
+    if one.is_sliver:
+        yield f"fingers under {plain_length(SLIVER_MM, unit)} may break"
+    elif one.narrowest < wanted.thinner / 2:
+        yield "fingers under half the thickness"
+    if one.narrowest < blade.kerf and not one.is_sliver:
+        yield "fingers thinner than the kerf"
+
+
+def refusals(one: Candidate, wanted: Wanted, shop: Shop, unit: str) -> tuple[str, ...]:
+    """What `layout` would say against this candidate on this machine: too high for the blade, beyond the travel."""
+    division = one.division
+    joint = JointPlan("even", division.finger, remainder=division.remainder, clearance=wanted.clearance)
+    boards = tuple(BoardPlan(name, part) for name, part in (("long side", "A"), ("short side", "B")))
+    thickness = {"A": wanted.thickness_a, "B": wanted.thickness_b}
+    plan = Plan("Box joint", unit, wanted.width, thickness, joint, boards, path="the plan")
+    try:
+        build_job(plan, shop)
+    except BadInput as error:
+        return tuple(str(fault) for fault in error.faults)
+    return ()

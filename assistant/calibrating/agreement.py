@@ -1,0 +1,174 @@
+"""Whether readings agree well enough to make a kerf or a backlash of them.
+
+Where those of a kerf don't, nothing is chosen among them.
+
+A kerf comes from a line through remainders: its near end holds the level, its far end the slope. A reading left out
+at an end that few others hold moves the line, and nothing shows whether the right one went. So
+- of the readings of one spacing no more may be left out than the others there outvote clearly: one of four or five,
+  two of eight, none of two or three, never all;
+- a line is drawn only where no end hangs on one place alone;
+- a slope that puts the carriage's travel far off makes no kerf: the screw comes first.
+
+Backlash moves one cut of three: the wood before it gains what the wood behind it loses. The sum of the two is the
+distance of the outer cuts less two kerfs, whatever the play is, so a pair with another sum than the rest is misread.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from statistics import median
+
+from assistant.calibrating.blunders import GREATEST_SLOPE, Caliper, LeftOut, Reading, impossible
+from assistant.errors import Fault
+from assistant.joinery.units import plain_length
+
+# From this spread of x on a line is drawn rather than a mean taken; spacings within it count as one.
+SPREAD_FOR_LINE = Fraction(5)
+# The greatest share of the readings of one spacing that may be left out.
+MOST_OF_A_SPACING = Fraction(3, 10)
+# How far off the carriage's travel may be for a kerf, as a share. Screws that drive carriages are off by less
+# (common practice, no source); readings that show more hold a slip, or the pitch in the shop file is wrong.
+GREATEST_TRAVEL_ERROR = 0.005
+# How far the sum of a pair may be from the pairs' median, mm, and in steps of the instrument. By simulation
+# (`python -m tests.calibrating.backlash_trials 2000`) a reading misread by 0.5 mm is always further off, and sound
+# pairs are not, even where cuts scatter by 0.03 mm.
+SUMS_APART, STEPS_APART = Fraction(1, 5), 5
+# How far the kerf may be from the shop file's, as a share, for all sums together.
+KERF_OFF = Fraction(1, 4)
+
+# (label, the reading behind the cut that was come down to, the one before it)
+Pair = tuple[str, Reading, Reading]
+
+
+def spread(readings: Sequence[Reading]) -> bool:
+    """Whether their x lie far enough apart for a line."""
+    places = {r.x for r in readings}
+    return max(places) - min(places) >= SPREAD_FOR_LINE
+
+
+def reasons(out: Sequence[LeftOut], unit: str) -> Iterator[Fault]:
+    """A fault for each reading left out, with why."""
+    for each in out:
+        yield Fault(
+            f"left out: {each.why}",
+            plain_length(each.reading.value, unit, 5),
+            f"reading {each.reading.label}",
+            "measure it again, or say which instrument it is (--caliper, --caliper-range)",
+        )
+
+
+def disagreements(given: Sequence[Reading], out: Sequence[LeftOut], caliper: Caliper) -> Iterator[Fault]:
+    """Faults for each spacing of which too much would be left out: all its readings, and why each was to go.
+
+    Where a spacing disagrees within itself only what the instrument can't show is said to be wrong: of the others the
+    right one may be the one that was to go. given: all readings of remainders. out: those that don't fit the rest.
+    """
+    gone = {id(each.reading): each for each in out}
+    never = {id(each.reading) for each in impossible(given, caliper)}
+    for group in _spacings(given):
+        odd = [gone[id(r)] for r in group if id(r) in gone]
+        if len(odd) <= MOST_OF_A_SPACING * len(group):
+            continue
+        apart = plain_length(group[0].x, caliper.unit)
+        if len(odd) == len(group):
+            yield from reasons(odd, caliper.unit)
+            what = f"all readings of a spacing of {apart} would be left out"
+        else:
+            yield from reasons([each for each in odd if id(each.reading) in never], caliper.unit)
+            what = f"the readings of a spacing of {apart} disagree, and too few agree to tell which are right"
+        labels = ", ".join(dict.fromkeys(r.label for r in group))
+        shown = ", ".join(f"{r.label} {plain_length(r.value, caliper.unit, 5)}" for r in group)
+        yield Fault(what, shown, "readings", f"zero the caliper, measure {labels} again, and give all readings again")
+
+
+def lone_places(kept: Sequence[Reading], caliper: Caliper) -> Iterator[Fault]:
+    """A fault for each place without which no line could be drawn: a slip there would turn it, and nothing show it.
+
+    kept: one reading a place.
+    """
+    if not kept or not spread(kept):
+        return
+    for one in kept:
+        rest = [r for r in kept if r is not one]
+        if rest and not spread(rest):
+            apart = plain_length(one.x, caliper.unit)
+            yield Fault(
+                f"there is no other place with a spacing of about {apart}, and a slip in it would not show",
+                f"{one.label} {plain_length(one.value, caliper.unit, 5)}",
+                "readings",
+                "measure another place of that spacing too, or give readings of the other spacing alone",
+            )
+
+
+def travel_off(scale: float, u_scale: float) -> Iterator[Fault]:
+    """A fault where the carriage's travel is too far off for a kerf.
+
+    scale: real over set, as the readings show it. u_scale: its standard uncertainty.
+    """
+    off = abs(scale - 1)
+    if off <= GREATEST_TRAVEL_ERROR:
+        return
+    way = "further" if scale > 1 else "less far"
+    what = f"by these readings the carriage moves {100 * off:.2f} % {way} than it is set"
+    if off > GREATEST_SLOPE:
+        what += ", which no screw does"
+        mend = "see whether the readings belong to this board, each to its letter and in its unit, and measure again"
+    else:
+        what += f", and over {100 * GREATEST_TRAVEL_ERROR:g} % no kerf is written"
+        mend = (
+            "calibrate the screw first (kerfcall calibrate screw), then the kerf again; if the screw is right, "
+            "measure again"
+        )
+    yield Fault(what, f"{scale:.4f} mm for each mm set, +- {2 * u_scale:.4f}", "readings", mend)
+
+
+def agreeing_sums(pairs: Sequence[Pair], caliper: Caliper) -> tuple[list[Pair], list[LeftOut]]:
+    """(pairs whose sums agree, the readings that make the others' sums differ)."""
+    sums = [up.value + down.value - up.x - down.x for _, up, down in pairs]
+    middle = median(sums)
+    limit = max(SUMS_APART, STEPS_APART * caliper.step)
+    # What is usual on either side; of a pair whose sum is off, the reading further from it is the misread one.
+    behind, before = (median(r.value - r.x for r in side) for side in zip(*((u, d) for _, u, d in pairs), strict=True))
+    kept, out = [], []
+    for (label, up, down), total in zip(pairs, sums, strict=True):
+        off = total - middle
+        if abs(off) <= limit:
+            kept.append((label, up, down))
+            continue
+        odd, other = replace(up, label=f"{label}2"), replace(down, label=f"{label}1")
+        if abs(down.value - down.x - before) > abs(up.value - up.x - behind):
+            odd, other = other, odd
+        by = plain_length(abs(off), caliper.unit, 3 if caliper.unit == "mm" else 4)
+        why = (
+            f"with {other.label} it makes {by} {'over' if off > 0 else 'under'} what the other pairs make, and no play "
+            "changes that sum: it is misread, or a cut beside it was set wrong"
+        )
+        out.append(LeftOut(odd, why))
+    return kept, out
+
+
+def sums_far_off(pairs: Sequence[Pair], kerf: Fraction, caliper: Caliper) -> Iterator[Fault]:
+    """A fault where the pairs' sums as a whole are not what the layout and about this kerf make."""
+    label, up, down = pairs[0]
+    middle = median(one.value + other.value - one.x - other.x for _, one, other in pairs)
+    if abs(middle + 2 * kerf) <= 2 * KERF_OFF * kerf:
+        return
+    found, right = (plain_length(up.x + down.x + each, caliper.unit, 3) for each in (middle, -2 * kerf))
+    yield Fault(
+        f"the wood on both sides of a cut should make about {right} together, whatever the play is",
+        f"{found} beside cut {label}",
+        "readings",
+        "see whether the readings belong to this board, each is the wood between two cuts alone, and the shop file's "
+        "kerf is this blade's",
+    )
+
+
+def _spacings(readings: Sequence[Reading]) -> Iterator[list[Reading]]:
+    """Readings of one spacing together, by spacing, then by label: classes of x from the least on, 5 mm wide."""
+    least = min((r.x for r in readings), default=Fraction(0))
+    classes: dict[int, list[Reading]] = {}
+    for one in sorted(readings, key=lambda r: (r.x, r.label)):
+        classes.setdefault(int((one.x - least) // SPREAD_FOR_LINE), []).append(one)
+    yield from classes.values()

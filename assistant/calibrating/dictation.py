@@ -1,0 +1,136 @@
+"""Readings dictated digit by digit: each is read back, and a yes takes it.
+
+For each place in turn: "six point three four", read back; "yes" takes it and goes on, "no" asks again. "Strike that"
+drops what was read back, or else takes back the reading before. A number said instead of yes or no is read back
+in its stead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from assistant.calibrating.blunders import Caliper
+from assistant.calibrating.readings import Source
+from assistant.errors import BadInput, Fault
+from assistant.hearing.child import Spec
+from assistant.hearing.digits import NO, READING, STRIKE, YES, spelled
+from assistant.hearing.ear import Found
+from assistant.hearing.offline import hear_all
+from assistant.hearing.wav import read_sound
+from assistant.joinery.units import MM_PER_UNIT, LengthError, parse_length
+from assistant.plans.model import VoiceSettings
+
+MOST_PLACES = 6
+
+
+class Dictation:
+    """The conversation; it neither hears nor speaks. places: labels in order, repeated where they are read again.
+
+    doubt: what is odd about figures at a place, or "". `hear` takes what was said and gives the lines to answer with;
+    `taken` is (label, figures) of all that got a yes.
+    """
+
+    def __init__(self, places: list[str], doubt: Callable[[str, str], str] = lambda place, figures: ""):
+        self._places = places
+        self._doubt = doubt
+        self._pending = ""
+        self.taken: list[tuple[str, str]] = []
+
+    @property
+    def finished(self) -> bool:
+        return len(self.taken) == len(self._places)
+
+    @property
+    def pending(self) -> str:
+        """Figures that were read back and not answered, or ""."""
+        return self._pending
+
+    def ask(self) -> str:
+        """What is wanted now."""
+        if self.finished:
+            return "All readings are taken."
+        again = " once more" if self._place in [label for label, _ in self.taken] else ""
+        return f"{self._place}{again}: say the reading, digit by digit."
+
+    @property
+    def _place(self) -> str:
+        return self._places[len(self.taken)]
+
+    def hear(self, intent: str, argument: str = "") -> Iterator[str]:
+        """One utterance: "reading" with its figures, "yes", "no", "strike that", or "" for what was not understood."""
+        if intent == READING and not self.finished:
+            self._pending = argument
+            doubt = self._doubt(self._place, argument)
+            odd = f" {doubt[0].upper()}{doubt[1:]}." if doubt else ""
+            yield f"{self._place}: {spelled(argument)}.{odd} Yes or no?"
+        elif intent == YES and self._pending:
+            self.taken.append((self._place, self._pending))
+            self._pending = ""
+            yield self.ask()
+        elif intent in (NO, STRIKE) and self._pending:
+            self._pending = ""
+            yield f"Struck. {self.ask()}"
+        elif intent == STRIKE and self.taken:
+            label, figures = self.taken.pop()
+            yield f"{label}, {spelled(figures)}, is taken back. {self.ask()}"
+        elif not intent:
+            yield "Not understood; say it again."
+
+
+def places_of(caliper: Caliper) -> int:
+    """Decimals that the instrument shows in its unit; 6 at most."""
+    step = caliper.step / MM_PER_UNIT[caliper.unit]
+    return next((n for n in range(1, MOST_PLACES) if (step * 10**n).denominator == 1), MOST_PLACES)
+
+
+def from_wav(
+    source: Source, path: Path, voice: VoiceSettings, caliper: Caliper, rounds: int, tell: Callable[[str], None]
+) -> None:
+    """Readings of the board's places from a recording. tell: gets each line of the conversation.
+
+    Raises BadInput for a file that can't be heard or a board without places, NoSuchPart or CouldNotRun without the
+    recogniser.
+    """
+    if not source.places:
+        raise BadInput([nowhere("--wav")])
+    talk = Dictation(list(source.places) * rounds, doubt_of(source))
+    tell(talk.ask())
+    for found in hear_all(read_sound(path).pcm, (), spec_for(voice, caliper)):
+        for line in answers(talk, found):
+            tell(line)
+    if talk.pending:
+        tell(f"{spelled(talk.pending)} was not answered with yes, and is not taken.")
+    for label, figures in talk.taken:
+        source.add(label, figures, "", f"{path.name}: place {label}")
+
+
+def doubt_of(source: Source) -> Callable[[str, str], str]:
+    """What is odd about figures read at a place, in the source's unit."""
+
+    def doubt(place: str, figures: str) -> str:
+        try:
+            return source.doubt(place, parse_length(figures, source.unit))
+        except LengthError as error:
+            return error.what
+
+    return doubt
+
+
+def nowhere(option: str) -> Fault:
+    """What is wrong with dictating without a test board."""
+    mend = "name the test board with --plan FILE, so that its places can be asked for"
+    return Fault("dictation goes from place to place of a test board", "", option, mend)
+
+
+def spec_for(voice: VoiceSettings, caliper: Caliper) -> Spec:
+    """The recogniser of these readings. With the saw off there is no noise to suppress, and digits suffer from it."""
+    return Spec(f"digits {places_of(caliper)}", pronunciations=voice.pronunciations, denoiser="none")
+
+
+def answers(talk: Dictation, found: Found) -> Iterator[str]:
+    """What to answer to an utterance; nothing to a knock."""
+    if found.phrase is not None:
+        yield from talk.hear(found.phrase.intent, str(found.phrase.argument or ""))
+    elif not found.knock:
+        yield from talk.hear("")

@@ -1,0 +1,66 @@
+"""What the history beside a shop file says of blades and calibrations, and how a calibration is noted there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from assistant.calibrating.blunders import Reading
+from assistant.calibrating.change import Change
+from assistant.calibrating.values import Value
+from assistant.errors import BadInput, Fault
+from assistant.plans.document import cleaned
+from assistant.plans.shop_writer import Entry, in_force, read_history, record
+
+
+def note_value(
+    shop: Path, value: Value, change: Change, readings: Sequence[Reading], another_blade: str | None = None
+) -> None:
+    """Note a value in the history of this shop file, and write there what it changes.
+
+    another_blade: the name of the blade that is on the saw from now on. Raises as `record` and `new_blade` do.
+    """
+    data: dict[str, Any] = {
+        "value": value.value,
+        "u": value.u,
+        "scale": value.scale,
+        "u_scale": value.u_scale,
+        "kept": len(value.points),
+        "left_out": [{"place": each.reading.label, "why": each.why} for each in value.left_out],
+        "readings": [
+            {"place": one.label, "x_mm": str(one.x), "reading_mm": str(one.value), "side": one.side} for one in readings
+        ],
+    }
+    utc = now()
+    blade = current_blade(in_force(shop, read_history(shop)))
+    if another_blade is not None:
+        blade = new_blade(shop, another_blade, utc)
+    record(shop, value.kind, utc, blade, data, key=change.key, value=change.text)
+
+
+def current_blade(entries: Sequence[Entry]) -> str:
+    """The name of the blade on the saw: the last that was said to be new; "" for the first."""
+    return next((e.blade for e in reversed(entries) if e.kind == "blade"), "")
+
+
+def new_blade(shop: Path, name: str, utc: str) -> str:
+    """Note that another blade is on the saw. Raises BadInput where the name says nothing or was used."""
+    name = blade_name(shop, name)
+    record(shop, "blade", utc, name, {})
+    return name
+
+
+def blade_name(shop: Path, name: str) -> str:
+    """The name for another blade, as it will be noted. Raises BadInput where it says nothing or was used."""
+    name = cleaned(name)
+    known = {e.blade for e in read_history(shop)}
+    if not name or name in known:
+        mend = "give it a name of its own"
+        raise BadInput([Fault("a new blade needs a new name", f'"{name}"', "--new-blade", mend)])
+    return name
+
+
+def now() -> str:
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

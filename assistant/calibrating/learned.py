@@ -1,0 +1,89 @@
+"""What the joints already made tell of the clearance to write for the next one.
+
+Each joint, reported in terms of clearance, gives one correction: what to add to the clearance wanted so that the saw
+makes it. The correction of all is their mean by weighted least squares, each joint weighing 1/u^2, its uncertainty
+widened where the joints disagree more than they should.
+
+A kerf that the saw cuts wider than the shop file says widens sockets and thins fingers alike, so clearance is off by
+twice that. When the shop file's kerf has been corrected since, a joint's correction moves by twice the change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from assistant.calibrating.uncertainty import weighted_mean
+
+COVERAGE = 2
+# Another kerf than this far off is another blade's.
+SAME_BLADE = 0.2
+TIGHT, LOOSE, GAP = "too tight", "too loose", "gap"
+# What a hand can tell, and what a caliper can: standard uncertainties, mm; assumed, no source.
+FELT, FELT_SHARE, MEASURED = 0.02, 0.25, 0.01
+FAR_OFF = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """One joint. number: in the history. kerf: the shop file's then. correction, u: by `correction_of`. Lengths mm."""
+
+    number: int
+    kerf: float
+    correction: float
+    u: float
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """The correction of all joints, mm. u: standard uncertainty. count: joints. birge: see `weighted_mean`.
+
+    far: numbers of the joints that stand apart from the rest. other: those left out as another blade's.
+    """
+
+    correction: float
+    u: float
+    count: int
+    birge: float | None
+    far: tuple[int, ...]
+    other: tuple[int, ...]
+
+
+def correction_of(what: str, amount: float, written: float, wanted: float) -> tuple[float, float]:
+    """(correction, its standard uncertainty) from one joint, mm.
+
+    what: "too tight" or "too loose" by `amount` of clearance, as felt, or "gap", the clearance measured, below zero
+    where the finger is wider than its socket. written: the clearance in its plan. wanted: what the saw should make.
+    Raises ValueError for another `what`.
+    """
+    felt = max(FELT, FELT_SHARE * amount)
+    match what:
+        case "too tight":
+            return written + amount - wanted, felt
+        case "too loose":
+            return written - amount - wanted, felt
+        case "gap":
+            return written - amount, MEASURED
+    raise ValueError(f"a joint is {TIGHT}, {LOOSE}, or its {GAP} is told; got {what!r}")
+
+
+def learned(joints: Sequence[Correction], kerf: float) -> Learned | None:
+    """The correction of the next plan; kerf: the shop file's now, mm. None where no joint tells of this blade."""
+    ours = [j for j in joints if abs(j.kerf - kerf) <= SAME_BLADE]
+    other = tuple(j.number for j in joints if j not in ours)
+    if not ours:
+        return None
+    values = [j.correction + 2 * (kerf - j.kerf) for j in ours]
+    mean = weighted_mean(values, [j.u for j in ours])
+    far = [
+        j.number
+        for n, (j, value) in enumerate(zip(ours, values, strict=True))
+        if len(ours) > 2 and _stands_apart(value, j.u, [v for m, v in enumerate(values) if m != n], ours, n)
+    ]
+    return Learned(mean.value, mean.u, len(ours), mean.birge, tuple(far), other)
+
+
+def _stands_apart(value: float, u: float, rest: Sequence[float], ours: Sequence[Correction], n: int) -> bool:
+    """Whether a joint is further off the mean of the others than both uncertainties, thrice, explain."""
+    others = weighted_mean(rest, [j.u for m, j in enumerate(ours) if m != n])
+    return abs(value - others.value) > FAR_OFF * (u**2 + others.u**2) ** 0.5

@@ -1,0 +1,152 @@
+"""Readings for a calibration, however they come: as options or from a CSV file here, else through `Source`."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from pathlib import Path
+
+from assistant.calibrating.blunders import Reading
+from assistant.calibrating.board import Place
+from assistant.errors import BadInput, Fault
+from assistant.joinery.units import LengthError, parse_length, plain_length
+from assistant.plans.document import cleaned, cut
+
+UNITS = {"mm": "mm", "in": "inches"}
+MOST_READINGS = 200  # looking for blunders takes time with their cube
+MOST_BYTES = 1_000_000
+# A reading so many times too large or too small is questioned: a decimal point or a unit.
+MANY_TIMES = 4
+PLACE, VALUE, SIDE = ("place", "label", "setting", "spacing"), ("reading", "value", "remainder"), "side"
+_LABEL = re.compile(r"[A-Za-z][0-9]?")
+
+
+class Source:
+    """Turns what was written into readings, and collects every fault.
+
+    places: of the test board; empty where there is none, so that settings must be given. unit: of bare numbers.
+    expected: about what the places should give, mm, by label. typed: what was typed or dictated and would be lost with
+    this run, as `--reading` takes it.
+    """
+
+    def __init__(self, places: Sequence[Place], unit: str, expected: Mapping[str, Fraction] | None = None):
+        self.places = {place.label: place for place in places}
+        self.expected = expected or {}
+        self.typed: list[str] = []
+        self.unit = unit
+        self.faults: list[Fault] = []
+        self.readings: list[Reading] = []
+        self._full = False
+
+    def add(self, place: str, value: str, side: str, where: str) -> None:
+        """One reading: a label or a setting, what was read, the side ("" where not said)."""
+        at = self._place(place.strip(), side.strip().casefold(), where)
+        length = self._length(value, where, "the reading")
+        if at is None or length is None:
+            return
+        if len(self.readings) >= MOST_READINGS:
+            if not self._full:
+                self._fault(f"over {MOST_READINGS} readings", "", where, "give the best of them")
+            self._full = True
+            return
+        label = at.label.rstrip("12") if len(at.label) > 1 and at.label in self.places else at.label
+        self.readings.append(Reading(label, at.x, length, at.side))
+
+    def checked(self) -> list[Reading]:
+        """The readings; raises BadInput with every fault."""
+        if self.faults:
+            raise BadInput(self.faults)
+        return self.readings
+
+    def doubt(self, label: str, value: Fraction) -> str:
+        """What is odd about a reading, mm: many times too large or too small for its place; "" where nothing is."""
+        right = self.expected.get(label, Fraction(0))
+        if right <= 0 or right / MANY_TIMES < value < right * MANY_TIMES:
+            return ""
+        about = plain_length(right, self.unit, 1 if self.unit == "mm" else 2)
+        if value <= 0:
+            return f"this place should give about {about}"
+        times, way = (value / right, "large") if value > right else (right / value, "small")
+        return f"about {round(times)} times too {way}; this place should give about {about}"
+
+    def _place(self, text: str, side: str, where: str) -> Place | None:
+        if side not in ("", "up", "down"):
+            self._fault("a side is up or down", f'"{cut(cleaned(side))}"', where, "say which way the carriage came")
+            return None
+        if not _LABEL.fullmatch(text):
+            x = self._length(text, where, "the setting")
+            return None if x is None else Place(plain_length(x, self.unit), x, side or "up", "")
+        found = self.places.get(text.upper())
+        if found is None:
+            known = (
+                f"the places are {', '.join(self.places)}" if self.places else "name the test board with --plan FILE"
+            )
+            self._fault("there is no such place", f'"{text}"', where, f"{known}; or give the setting itself")
+        return found
+
+    def _length(self, text: str, where: str, what: str) -> Fraction | None:
+        try:
+            return parse_length(text.strip(), self.unit, negative=False)
+        except LengthError as error:
+            self._fault(f"{what}: {error.what}", error.value, where, error.mend)
+            return None
+
+    def _fault(self, what: str, value: str, where: str, mend: str) -> None:
+        self.faults.append(Fault(what, value, where, mend))
+
+
+def from_options(source: Source, options: Sequence[str]) -> None:
+    """`A=8.82`, `20=16.83`, `20 down=20.06`."""
+    for text in options:
+        where = "--reading"
+        place, equals, value = text.partition("=")
+        if not equals:
+            mend = "write it like A=8.82, or 20=16.83 with the setting itself"
+            source.faults.append(Fault("is no reading", f'"{cut(cleaned(text))}"', where, mend))
+            continue
+        name, _, side = place.strip().rpartition(" ")
+        if side.casefold() in ("up", "down"):
+            source.add(name, value, side, where)
+        else:
+            source.add(place, value, "", where)
+
+
+def from_csv(source: Source, path: Path) -> None:
+    """A CSV file with a heading: place (or setting, spacing), reading, and side where it matters; "#": a remark."""
+    lines = _csv_lines(source, path)
+    if not lines:
+        return
+    delimiter = ";" if ";" in lines[0][1] else "\t" if "\t" in lines[0][1] else ","
+    rows = list(csv.reader((line for _, line in lines), delimiter=delimiter))
+    heading = [name.strip().casefold() for name in rows[0]]
+    columns = [next((heading.index(n) for n in names if n in heading), None) for names in (PLACE, VALUE, (SIDE,))]
+    if columns[0] is None or columns[1] is None:
+        mend = "begin it with a line such as: place,reading"
+        value = f'"{cut(cleaned(lines[0][1]))}"'
+        source.faults.append(Fault("the heading names no place and reading", value, path.name, mend))
+        return
+    for (number, _), row in zip(lines[1:], rows[1:], strict=False):
+        place, value, side = ("" if i is None or i >= len(row) else row[i] for i in columns)
+        source.add(place, value, side, f"{path.name}: line {number}")
+
+
+def _csv_lines(source: Source, path: Path) -> list[tuple[int, str]]:
+    """(line number, text) of the lines that say something."""
+    given = cleaned(path.name)
+    try:
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
+        text = data.decode("utf-8-sig")
+    except (OSError, ValueError) as error:
+        reason = cleaned(getattr(error, "strerror", None) or "it is not UTF-8 text")
+        source.faults.append(Fault(f"can't be read: {reason}", "", given, "check the name, and save it as UTF-8 CSV"))
+        return []
+    if len(data) > MOST_BYTES:
+        source.faults.append(Fault("is over 1 MB", "", given, "give the readings only"))
+        return []
+    found = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
+    if not found:
+        source.faults.append(Fault("holds no readings", "", given, "begin it with a line such as: place,reading"))
+    return found

@@ -1,0 +1,80 @@
+"""What joints tell of the clearance to write."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from assistant.calibrating.learned import FELT, MEASURED, Correction, correction_of, learned
+
+
+@pytest.mark.parametrize(
+    ("what", "amount", "written", "wanted", "correction"),
+    [
+        ("too tight", 0.05, 0.10, 0.10, 0.05),
+        ("too loose", 0.03, 0.10, 0.10, -0.03),
+        ("too tight", 0.0, 0.15, 0.10, 0.05),  # right as it was, with 0.05 more than wanted
+        ("gap", 0.16, 0.10, 0.10, -0.06),  # the saw made 0.06 more than written
+        ("gap", 0.10, 0.04, 0.10, -0.06),  # and again, when less was written
+        ("gap", -0.02, 0.10, 0.10, 0.12),  # it jams: the saw made 0.12 less than written
+    ],
+)
+def test_a_joint_gives_what_to_add_to_the_clearance_wanted(
+    what: str, amount: float, written: float, wanted: float, correction: float
+) -> None:
+    assert correction_of(what, amount, written, wanted)[0] == pytest.approx(correction)
+
+
+def test_what_is_felt_is_less_sure_than_what_is_measured() -> None:
+    assert correction_of("gap", 0.1, 0.1, 0.1)[1] == MEASURED
+    assert correction_of("too tight", 0.01, 0.1, 0.1)[1] == FELT > MEASURED
+    assert correction_of("too loose", 0.4, 0.1, 0.1)[1] == pytest.approx(0.1)
+
+
+def test_another_word_is_refused() -> None:
+    with pytest.raises(ValueError, match="too tight, too loose, or its gap"):
+        correction_of("fine", 0, 0, 0)
+
+
+def test_the_correction_is_the_weighted_mean() -> None:
+    """Weights 4 : 1 by hand; against numpy's weighted least squares of a constant."""
+    np = pytest.importorskip("numpy")
+    joints = [Correction(1, 3.2, 0.06, 0.01), Correction(2, 3.2, 0.05, 0.02)]
+    found = learned(joints, 3.2)
+    assert found is not None
+    assert found.correction == pytest.approx((4 * 0.06 + 0.05) / 5)
+    fitted, cov = np.polyfit([0.0, 0.0], [0.06, 0.05], 0, w=[100, 50], cov="unscaled")
+    assert (found.correction, found.u) == pytest.approx((float(fitted[0]), math.sqrt(cov[0, 0])))
+
+
+def test_joints_that_disagree_make_it_less_sure() -> None:
+    close = learned([Correction(n, 3.2, 0.05, 0.01) for n in range(3)], 3.2)
+    wide = learned([Correction(n, 3.2, 0.05 * n, 0.01) for n in range(3)], 3.2)
+    assert close is not None
+    assert wide is not None
+    assert close.u == pytest.approx(0.01 / math.sqrt(3))
+    assert wide.u == pytest.approx(close.u * 5, rel=0.01)
+    assert wide.birge == pytest.approx(5, rel=0.01)
+
+
+def test_a_kerf_corrected_since_moves_the_correction_by_twice_that() -> None:
+    """The saw cuts 3.23, the shop file said 3.20: sockets 0.03 wider, fingers 0.03 thinner, clearance 0.06 too great.
+    Once the file says 3.23, nothing is left to correct."""
+    found = learned([Correction(1, 3.20, -0.06, 0.01)], 3.23)
+    assert found is not None
+    assert found.correction == pytest.approx(0.0)
+
+
+def test_another_blades_joints_dont_count() -> None:
+    found = learned([Correction(1, 2.4, 0.3, 0.01), Correction(2, 3.2, 0.05, 0.01)], 3.2)
+    assert found is not None
+    assert (found.count, found.other, found.correction) == (1, (1,), pytest.approx(0.05))
+    assert learned([Correction(1, 2.4, 0.3, 0.01)], 3.2) is None
+
+
+def test_a_joint_that_stands_apart_is_named() -> None:
+    rows = [Correction(n, 3.2, 0.05, 0.01) for n in (3, 4, 5)] + [Correction(9, 3.2, 0.25, 0.01)]
+    found = learned(rows, 3.2)
+    assert found is not None
+    assert found.far == (9,)
