@@ -271,7 +271,7 @@ def test_ctrl_c_in_ready_ends_a_driver_that_hangs(bench: Bench) -> None:
     (hanging / "miniaudio.py").write_text("import time\ntime.sleep(600)\n", encoding="utf-8")
     bench.environ["PYTHONPATH"] = os.pathsep.join((str(hanging), bench.environ["PYTHONPATH"]))
     program = bench.start("-m", "assistant", "ready", "--shop", "shop.toml")
-    interrupt(bench, program, "ready_sound", only=True)
+    interrupt(bench, program, "sound_child", only=True)
     stopped(program)
     assert bench.all_gone()
 
