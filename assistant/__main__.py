@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from assistant.commands.command_line import Parser
 
+
 def build_parser(chosen: str | None) -> Parser:
     """The parser; only the chosen command's module is imported, so that --help stays quick."""
     import importlib
