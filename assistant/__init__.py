@@ -1,4 +1,9 @@
 """Kerfcall: a hands-free cutting assistant for box joints and slotted joinery."""
 
-__version__ = "0.1.0"
+__version__ = "0.1.0"  # pyproject.toml takes it from here
 RELEASED = "2026-11-25"  # of this version: a clock that stands before it is wrong
+
+CAUTION = (
+    "Kerfcall never stops a blade. The saw's manual, local codes and qualified practice rule; "
+    "hearing protection stays on."
+)

@@ -13,17 +13,12 @@ if TYPE_CHECKING:
 
     from assistant.commands.command_line import Parser
 
-CAUTION = (
-    "Kerfcall never stops a blade. The saw's manual, local codes and qualified practice rule; "
-    "hearing protection stays on."
-)
-
 
 def build_parser(chosen: str | None) -> Parser:
     """The parser; only the chosen command's module is imported, so that --help stays quick."""
     import importlib
 
-    from assistant import __version__
+    from assistant import CAUTION, __version__
     from assistant.commands import COMMANDS
     from assistant.commands.command_line import Parser
 

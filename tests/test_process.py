@@ -206,9 +206,9 @@ def test_a_ctrl_c_that_python_or_a_library_drops_is_not_lost(bench: Bench, momen
     stopped(bench.start("-m", "tests.process_child", moment, "layout", "plan.toml"))
 
 
-DRIVING = "assistant.commands.driving"
+ADAPTERS = "assistant.runner.adapters"
 STEPS = [
-    *((DRIVING, f"_Desk.{step}") for step in ("open_speaker", "open_listener", "open_gestures", "refuse_if_deaf")),
+    *((ADAPTERS, f"Adapters.{step}") for step in ("open_speaker", "open_listener", "open_gestures", "refuse_if_deaf")),
     ("assistant.hearing.listener", "LiveListener.has_microphone"),  # where it waits longest
 ]
 
@@ -228,7 +228,7 @@ def test_ctrl_c_while_a_session_is_come_back_to_leaves_it_open(bench: Bench) -> 
     assert done.returncode == 1
     with Journal.open(bench.folder / "state") as journal:
         (before,) = journal.sessions()
-    child = ("-m", "tests.process_child", "call", DRIVING, "_Desk.open_listener")
+    child = ("-m", "tests.process_child", "call", ADAPTERS, "Adapters.open_listener")
     stopped(bench.start(*child, "resume", before.id, "--state", "state"), f": session {before.id} stays open")
     with Journal.open(bench.folder / "state") as journal:
         assert journal.sessions() == [before]
@@ -271,7 +271,7 @@ def test_ctrl_c_in_ready_ends_a_driver_that_hangs(bench: Bench) -> None:
     (hanging / "miniaudio.py").write_text("import time\ntime.sleep(600)\n", encoding="utf-8")
     bench.environ["PYTHONPATH"] = os.pathsep.join((str(hanging), bench.environ["PYTHONPATH"]))
     program = bench.start("-m", "assistant", "ready", "--shop", "shop.toml")
-    interrupt(bench, program, "ready_sound", only=True)
+    interrupt(bench, program, "sound_child", only=True)
     stopped(program)
     assert bench.all_gone()
 

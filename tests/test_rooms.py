@@ -29,9 +29,9 @@ ROOMS = (
     "calibrating",
 )
 # Beside the rooms, and imported from everywhere: they know of nothing that cuts, hears or speaks.
-FOR_ALL = ("errors", "files", "patience", "process")
+FOR_ALL = ("errors", "files", "health", "patience", "process")
 # A room may enter those before it in this list, and itself. Adapters beside one another stay apart but for
-# what is named here: the loudspeaker shares the microphone's handling of ALSA.
+# what is named here: the loudspeaker shares the microphone's handling of ALSA, and one process looks for both.
 ADAPTERS = ("hearing", "speaking", "pedal", "screens", "drawings")
 NEIGHBOURS = {("speaking", "hearing")}
 HEAVY = (
@@ -49,6 +49,11 @@ HEAVY = (
 )
 
 
+def is_module(name: str) -> bool:
+    """Whether `assistant.name` is a module, and not a constant of the package, such as its version."""
+    return (PACKAGE / name).is_dir() or (PACKAGE / f"{name}.py").exists()
+
+
 def imports(path: Path) -> Iterator[str]:
     """Full names of the modules of ours that this file imports, wherever in it."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -57,7 +62,7 @@ def imports(path: Path) -> Iterator[str]:
         elif isinstance(node, ast.ImportFrom):
             assert not node.level, f"{path}: imports are written in full"
             if node.module == "assistant":
-                yield from (f"assistant.{alias.name}" for alias in node.names if not alias.name.startswith("__"))
+                yield from (f"assistant.{alias.name}" for alias in node.names if is_module(alias.name))
             elif (node.module or "").startswith("assistant."):
                 names = [f"{node.module}.{alias.name}" for alias in node.names]
                 modules = [

@@ -81,6 +81,9 @@ def _child(state: Path, act: int, expected: int) -> None:
 
 
 def _summary(state: Path) -> None:
-    from assistant.__main__ import main
+    from assistant.journal.account import account
+    from assistant.journal.store import Journal
 
-    main(["journal", "show", "--state", str(state)])
+    with Journal.open_to_read(state) as journal:
+        latest = journal.sessions()[-1]
+        print(account(latest, journal.replay(latest.id, with_gaps=True)))

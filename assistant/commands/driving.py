@@ -1,4 +1,4 @@
-"""What `cut` and `resume` share: options, adapters, and the choice between a live and a rehearsed run."""
+"""What `cut` and `resume` share: options, how adapters are made, and the choice between a live and a rehearsed run."""
 
 from __future__ import annotations
 
@@ -6,19 +6,21 @@ import argparse
 import contextlib
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from assistant.commands.page_parts import add_page_options, drawing_of, open_page, page_faults
-from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
+from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.journal.store import Journal
 from assistant.pedal.names import stand_in_key
 from assistant.plans.model import Job
+from assistant.runner.adapters import Adapters, Makers, Pump
 from assistant.runner.clock import LiveClock, SetClock
-from assistant.runner.live import CtrlC, leaving_on_signals, run_live
+from assistant.runner.contracts import LiveEar, LiveKeys, LivePage, LivePedal, LiveScreen, LiveView, Post, Speaker
+from assistant.runner.live import leaving_on_signals, run_live
 from assistant.runner.loop import Outputs, Runner
 from assistant.runner.rehearsal import Rehearsal
 from assistant.runner.script import ScriptLine, read_script
@@ -27,13 +29,10 @@ from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen
 from assistant.screens.script_keys import ScriptKeys
 from assistant.screens.view import TerminalView, suits
-from assistant.screens.view_page import Gauges, gauged
-from assistant.session.events import DeviceChanged, Displayed, OpenSession, Resume, Start
+from assistant.session.events import Displayed, OpenSession, Resume, Start
+from assistant.session.facts import Record
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 from assistant.session.voice import to_keep
-
-CLOSING_SPEECH_S = 20.0
-MICROPHONE_S = 15.0  # for the recogniser to load and the microphone to be found, where nothing else could drive
 
 
 def add_run_options(parser: argparse.ArgumentParser) -> None:
@@ -187,23 +186,12 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
     runner.post(run.first_event(clock, rehearsed=False, hear_out=True))
     with contextlib.ExitStack() as stack:
         ctrl_c = stack.enter_context(leaving_on_signals(runner))
-        screen = _screen(run, args, runner, stack)
-        desk = _Desk(run, args, clock, runner, screen, stack)
-        for step in (
-            desk.open_page,
-            desk.open_speaker,
-            desk.open_listener,
-            desk.open_gestures,
-            desk.settle_view,
-            lambda: desk.refuse_if_deaf(ctrl_c),
-        ):
-            with contextlib.suppress(KeyboardInterrupt):
-                step()
-            # Between two steps, so that no adapter is left half open. Nothing of this run is in the journal yet.
-            if ctrl_c.came:
-                raise KeyboardInterrupt(f"session {run.session} stays open" if run.resumed else "nothing was begun")
-        run_live(runner, desk.pump)
-        desk.let_speech_end()
+        before = list(run.journal.replay(run.session)) if run.resumed else []
+        screen, view = _screen(run, args, runner, before, stack)
+        adapters = stack.enter_context(Adapters(runner, _makers(run, args, runner, screen, before), screen, view))
+        adapters.open(ctrl_c, f"session {run.session} stays open" if run.resumed else "nothing was begun")
+        run_live(runner, adapters.pump)
+        adapters.let_speech_end()
     last_lines = LineWriter(sys.stdout)
     if runner.state.job and (lines := to_keep(runner.state)):
         last_lines.put(f"-- The voice was changed. To keep it, in the shop file under [voice]: {', '.join(lines)}\n")
@@ -214,9 +202,9 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
 
 
 def _screen(
-    run: Run, args: argparse.Namespace, runner: Runner, stack: contextlib.ExitStack
-) -> PlainScreen | TerminalView:
-    """The view where the terminal can show it, else plain lines."""
+    run: Run, args: argparse.Namespace, runner: Runner, before: Sequence[Record], stack: contextlib.ExitStack
+) -> tuple[LiveScreen, LiveView | None]:
+    """The view where the terminal can show it, else plain lines. before: the facts of a session that is resumed."""
     outputs, clock = runner.outputs, runner.clock
 
     def displayed(generation: int) -> None:
@@ -230,180 +218,62 @@ def _screen(
         screen = PlainScreen(sys.stdout, writer=LineWriter(sys.stdout, displayed))
         stack.callback(screen.close)
         outputs.screens.append(screen)
-        return screen
+        return screen, None
     stack.callback(view.close)
-    if run.resumed:
-        view.before(list(run.journal.replay(run.session)))
+    view.before(before)
     outputs.screens.append(view)
     outputs.watchers.append(view)
-    return view
+    return view, view
 
 
-class _Desk:
-    """Opens the live adapters one by one; what is missing is posted as a DeviceChanged that says what stands in."""
+def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScreen, before: Sequence[Record]) -> Makers:
+    """How each adapter of this run is opened; its room is imported only then."""
+    clock, job = runner.clock, run.job
 
-    def __init__(
-        self,
-        run: Run,
-        args: argparse.Namespace,
-        clock: LiveClock,
-        runner: Runner,
-        screen: PlainScreen | TerminalView,
-        stack: contextlib.ExitStack,
-    ):
-        self._run, self._args, self._clock, self._runner, self._stack = run, args, clock, runner, stack
-        self._screen = screen
-        self._ways_in = 0  # beside the microphone
-        self._listener: Any = None
-        self._pedal: Any = None
-        self._keys = False
-        self._page: Any = None
-        self._post = runner.post
-        self.pump: Callable[[float], None] | None = None
-        """What must be called as time goes on, if anything."""
-
-    def open_page(self) -> None:
-        """The bench page, where it is asked for. Raises CouldNotRun where it can't be served."""
-        run = self._run
-        if not self._args.page:
-            return
+    def page(post: Post) -> LivePage:
         from assistant.screens.page.pairing import LASTS_S
 
-        drawing, note = drawing_of(run.plan_path, run.job), partial(self._screen.note, for_s=LASTS_S)
-        self._page = page = open_page(
-            self._args,
-            self._clock,
-            note,
-            self._screen.withdraw,
-            post=self._runner.post,
-            session=run.session,
-            drawing=drawing,
-        )
-        self._stack.callback(page.close)
-        if run.resumed:
-            page.hub.before(list(run.journal.replay(run.session)))
-        self._runner.outputs.screens.append(page.hub)
-        self._runner.outputs.watchers.append(page.hub)
-        self._post = page.watching(self._runner.post)
+        drawing, note = drawing_of(run.plan_path, job), partial(screen.note, for_s=LASTS_S)
+        made = open_page(args, clock, note, screen.withdraw, post=post, session=run.session, drawing=drawing)
+        made.hub.before(before)
+        return made
 
-    def open_speaker(self) -> None:
-        """The loudspeaker, or a file."""
-        if self._args.no_voice:
-            return
-        try:
-            if self._args.speaker is not None:
-                from assistant.speaking.file_speaker import FileSpeaker
+    def speaker() -> tuple[Speaker, Pump | None]:
+        if args.speaker is not None:
+            from assistant.speaking.file_speaker import FileSpeaker
 
-                writer = FileSpeaker(
-                    self._args.speaker, self._clock, self._runner.post, self._run.job.voice, append=self._run.resumed
-                )
-                self._keep(writer)
-                self.pump = writer.advance
-                return
-            from assistant.speaking.speaker import LiveSpeaker
+            writer = FileSpeaker(args.speaker, clock, runner.post, job.voice, append=run.resumed)
+            return writer, writer.advance
+        from assistant.speaking.speaker import LiveSpeaker
 
-            voice = self._run.job.voice
-            voice = replace(voice, loudspeaker=self._args.loudspeaker or voice.loudspeaker)
-            speaker = LiveSpeaker(self._clock, self._runner.post, voice)
-            self._screen.note(f"-- {speaker.line}")
-            self._keep(speaker)
-        except NoSuchPart as error:
-            self._missing("loudspeaker", error, "What would be spoken is shown as text.")
+        voice = replace(job.voice, loudspeaker=args.loudspeaker or job.voice.loudspeaker)
+        live = LiveSpeaker(clock, runner.post, voice)
+        screen.note(f"-- {live.line}")
+        return live, None
 
-    def _keep(self, speaker: Any) -> None:
-        self._runner.outputs.speaker = speaker
-        self._stack.callback(speaker.close)
+    def listener() -> LiveEar:
+        from assistant.hearing.listener import LiveListener
 
-    def open_listener(self) -> None:
-        if self._args.no_voice:
-            return
-        try:
-            from assistant.hearing.listener import LiveListener
+        ear = LiveListener(clock, runner.post, job.voice, job.checks)
+        screen.note(f"-- ears: {ear.choice.why}")
+        return ear
 
-            listener = LiveListener(self._clock, self._runner.post, self._run.job.voice, self._run.job.checks)
-        except NoSuchPart as error:
-            self._missing("microphone", error, "The pedal and the terminal's keys stand in.")
-            return
-        self._screen.note(f"-- ears: {listener.choice.why}")
-        self._listener = self._runner.outputs.listener = listener
-        self._stack.callback(listener.close)
+    def pedal(post: Post, pressed: Callable[[], None]) -> LivePedal:
+        from assistant.pedal.listener import PedalListener
 
-    def open_gestures(self) -> None:
-        """The pedal and the terminal's keys."""
-        pedal = self._pedal = None if self._args.no_pedal else self._open_pedal()
-        try:
-            from assistant.screens.keys import TerminalKeys
+        return PedalListener(clock, post, job.pedal, pressed)
 
-            keys = TerminalKeys(
-                self._clock,
-                self._post,
-                lambda: pedal is not None and pedal.alive,
-                stand_in_key(self._run.job.pedal),
-                self._click,
-                self._screen.note,
-                self._page.asked_for_code if self._page else None,
-            )
-        except NoSuchPart as error:
-            self._missing("keys", error, "")
-            return
-        self._stack.callback(keys.close)
-        self._keys = True
-        self._ways_in += 1
+    def keys(
+        post: Post, pedal_alive: Callable[[], bool], click: Callable[[], None], code: Callable[[str], None] | None
+    ) -> LiveKeys:
+        from assistant.screens.keys import TerminalKeys
 
-    def _open_pedal(self) -> Any:
-        try:
-            from assistant.pedal.listener import PedalListener
+        return TerminalKeys(clock, post, pedal_alive, stand_in_key(job.pedal), click, screen.note, code)
 
-            pedal = PedalListener(self._clock, self._post, self._run.job.pedal, self._pressed)
-        except NoSuchPart as error:
-            self._missing("pedal", error, "")
-            return None
-        self._stack.callback(pedal.close)
-        self._ways_in += 1
-        return pedal
-
-    def _click(self) -> None:
-        speaker = self._runner.outputs.speaker
-        if speaker is not None:
-            speaker.click()
-
-    def _pressed(self) -> None:
-        self._click()
-        if isinstance(self._screen, TerminalView):
-            self._screen.look()
-
-    def settle_view(self) -> None:
-        """All adapters are open: the view tells of them, and gives the terminal back before any of them ends."""
-        if isinstance(self._screen, TerminalView):
-            self._screen.gauges = self._gauges
-            self._screen.mind_stops()
-            self._stack.callback(self._screen.close)
-
-    def _gauges(self) -> Gauges:
-        listener, pedal = self._listener, self._pedal
-        voice = "works" if listener is not None else "off" if self._args.no_voice else "missing"
-        heard = "off" if pedal is None else "heard" if pedal.alive else "lost"
-        level = getattr(listener, "level", None)
-        return gauged(voice, level, heard, pedal is not None and pedal.down, self._keys)
-
-    def _missing(self, device: str, error: NoSuchPart, stands_in: str) -> None:
-        text = f"{error} {stands_in}".strip()
-        self._runner.post(DeviceChanged(self._clock.at(), self._clock.utc(), device, "stands in", text))
-
-    def refuse_if_deaf(self, ctrl_c: CtrlC) -> None:
-        """Raises CouldNotRun when nothing at all could drive the session."""
-        if self._ways_in:
-            return
-        ctrl_c.at_once = True  # while it waits for the microphone
-        if ctrl_c.came or (self._listener is not None and self._listener.has_microphone(MICROPHONE_S)):
-            ctrl_c.at_once = False
-            return
-        raise CouldNotRun(
-            "nothing can drive the session: no pedal, no terminal for its keys, no microphone; "
-            "run it in a terminal, or play a script with --rehearse"
-        )
-
-    def let_speech_end(self) -> None:
-        speaker = self._runner.outputs.speaker
-        if speaker is not None and self._runner.state.mode in (FINISHED, ENDED_EARLY):
-            speaker.close(CLOSING_SPEECH_S)
+    return Makers(
+        page=page if args.page else None,
+        speaker=None if args.no_voice else speaker,
+        listener=None if args.no_voice else listener,
+        pedal=None if args.no_pedal else pedal,
+        keys=keys,
+    )

@@ -13,6 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from assistant import CAUTION
 from assistant.joinery.model import Pass, Pattern, Segment
 from assistant.joinery.passes import outside
 from assistant.joinery.settings import approach, reading
@@ -156,8 +157,6 @@ def _when(check: Check) -> str:
 
 def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]:
     """The layout as lines to read, in the carriage's unit."""
-    from assistant.__main__ import CAUTION
-
     yield job.title
     yield from _figures(job)
     if job.warnings:

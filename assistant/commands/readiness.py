@@ -6,32 +6,54 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from assistant.commands import ready_controls, ready_place, ready_software, ready_sound
-from assistant.commands.ready_line import BROKEN, Line, Probe, gathered, pip, plain
+from assistant import installed
+from assistant.commands.ready_probes import Probe, gathered
+from assistant.health import BROKEN, WORKS, Finding, pip, plain
+from assistant.hearing import health as hearing
+from assistant.hearing import sound_child
+from assistant.journal import health as journal
+from assistant.pedal import health as pedal
+from assistant.plans import health as plans
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import PedalSettings, Shop, VoiceSettings
+from assistant.runner import health as runner
+from assistant.screens import health as screens
+from assistant.speaking import health as speaking
 
 SHOP_FILE, ANSWERS = "shop file", "your answers"
+SOUND = ("loudspeaker", "microphone", "level")
 CALIBRATIONS = ("kerf", "screw", "zero", "backlash", "square")
 # The screen's order.
 ORDER = (
-    *("python", "packages", "voice", *ready_sound.PARTS, "noise", "recogniser", "pedal", "terminal keys", "display"),
+    *("python", "packages", "voice", *SOUND, "noise", "recogniser", "pedal", "terminal keys", "display"),
     *(ANSWERS, SHOP_FILE, *CALIBRATIONS, "journal", "disk", "clock"),
 )
 NO_VOICE = "put it right, or go without: cut --no-voice"
-SOUND_S = ready_sound.LONGEST_S + 1  # its child has a time of its own
+SOUND_S = sound_child.LONGEST_S + 1  # its child has a time of its own
 
 
-def survey(shop_path: Path | None) -> list[Line]:
+def survey(shop_path: Path | None) -> list[Finding]:
     """Every part of a session on this machine, in the order of the screen."""
     shop_line, shop = _shop(shop_path)
     found = {line.part: line for line in (shop_line, *gathered(_probes(shop)))}
     ways = ("pedal", "terminal keys", "microphone", "level", "recogniser")
-    found[ANSWERS] = ready_controls.answers(*(found[part] for part in ways))
+    found[ANSWERS] = answers(*(found[part] for part in ways))
     return [found[part] for part in ORDER]
 
 
-def exit_code(lines: Sequence[Line]) -> int:
+def answers(foot: Finding, keys: Finding, microphone: Finding, level: Finding, recogniser: Finding) -> Finding:
+    """Whether there is any way at all to answer."""
+    ways = [name for name, line in (("pedal", foot), ("terminal keys", keys)) if line.state == WORKS]
+    if all(line.state == WORKS for line in (microphone, level, recogniser)):
+        ways.append("voice")
+    data = {"by": ways}
+    if ways:
+        return Finding(ANSWERS, WORKS, f"by {', '.join(ways)}", "", data)
+    text = "neither pedal, terminal keys nor voice"
+    return Finding(ANSWERS, BROKEN, text, "start from a terminal: its keys do", data)
+
+
+def exit_code(lines: Sequence[Finding]) -> int:
     """0: each works or stands in. 2: the shop file is bad, and nothing else. 3: anything else is broken."""
     broken = {line.part for line in lines if line.state == BROKEN}
     if not broken:
@@ -39,42 +61,47 @@ def exit_code(lines: Sequence[Line]) -> int:
     return 2 if broken == {SHOP_FILE} else 3
 
 
-def _shop(path: Path | None) -> tuple[Line, Shop | None]:
+def _shop(path: Path | None) -> tuple[Finding, Shop | None]:
     """On this thread: what the shop file says decides what the others look at."""
     try:
-        from assistant.commands.ready_shop import shop_file
+        from assistant.commands.command_line import with_right_line
 
-        return shop_file(path)
+        typed = ["ready", *(["--shop", str(path)] if path else [])]
+        return plans.shop_file(path, lambda faults: with_right_line(faults, typed, None, path))
     except Exception as error:
-        return Line(SHOP_FILE, BROKEN, f"could not be looked at: {plain(error)}", "see that it can be read"), None
+        return Finding(SHOP_FILE, BROKEN, f"could not be looked at: {plain(error)}", "see that it can be read"), None
 
 
 def _probes(shop: Shop | None) -> list[Probe]:
     voice = shop.voice if shop else VoiceSettings()
     settings = shop.pedal if shop else PedalSettings()
-    software, controls, place = ready_software, ready_controls, ready_place
     return [
-        _one("python", lambda: software.python(sys.version_info[:3]), "install Python anew"),
-        _one("packages", software.packages, "install Kerfcall anew"),
-        _one("voice", lambda: software.voice(voice), NO_VOICE),
-        Probe(ready_sound.PARTS, lambda: ready_sound.sound(voice.loudspeaker), NO_VOICE, SOUND_S),
-        _one("noise", lambda: software.noise(voice), pip("numpy")),
-        _one("recogniser", lambda: software.recogniser(voice, shop.checks if shop else DEFAULT_CHECKS), NO_VOICE),
-        _one("pedal", lambda: controls.pedal(settings), "put it right, or go without: cut --no-pedal"),
-        _one("terminal keys", controls.terminal, "start from another terminal"),
-        _one("display", controls.display, "go without: cut --plain"),
+        _one("python", lambda: installed.python(sys.version_info[:3]), "install Python anew"),
+        _one("packages", installed.packages, "install Kerfcall anew"),
+        _one("voice", lambda: speaking.voice(voice), NO_VOICE),
+        Probe(SOUND, lambda: _sound(voice.loudspeaker), NO_VOICE, SOUND_S),
+        _one("noise", lambda: hearing.noise(voice), pip("numpy")),
+        _one("recogniser", lambda: hearing.recogniser(voice, shop.checks if shop else DEFAULT_CHECKS), NO_VOICE),
+        _one("pedal", lambda: pedal.pedal(settings), "put it right, or go without: cut --no-pedal"),
+        _one("terminal keys", screens.terminal, "start from another terminal"),
+        _one("display", screens.display, "go without: cut --plain"),
         Probe(CALIBRATIONS, lambda: _ages(shop), "move the history beside the shop file away"),
-        _one("journal", place.journal, "name another folder with --state DIR"),
-        _one("disk", place.disk, "see that the disk answers"),
-        _one("clock", place.clock, "set date, time and time zone"),
+        _one("journal", journal.journal, "name another folder with --state DIR"),
+        _one("disk", journal.disk, "see that the disk answers"),
+        _one("clock", runner.clock, "set date, time and time zone"),
     ]
 
 
-def _one(part: str, look: Callable[[], Line], mend: str) -> Probe:
+def _one(part: str, look: Callable[[], Finding], mend: str) -> Probe:
     return Probe((part,), lambda: [look()], mend)
 
 
-def _ages(shop: Shop | None) -> Sequence[Line]:
-    from assistant.commands.ready_shop import ages
+def _sound(loudspeaker: str) -> Sequence[Finding]:
+    devices, level = sound_child.asked()
+    return speaking.loudspeaker(devices, loudspeaker), hearing.microphone(devices), hearing.level(devices, level)
+
+
+def _ages(shop: Shop | None) -> Sequence[Finding]:
+    from assistant.commands.ready_calibrations import ages
 
     return ages(shop)

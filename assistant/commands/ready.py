@@ -30,8 +30,8 @@ from pathlib import Path
 from typing import Any
 
 from assistant.commands.readiness import exit_code, survey
-from assistant.commands.ready_line import BROKEN, Line
 from assistant.errors import BadInput, Fault, NoSuchPart
+from assistant.health import BROKEN, Finding
 from assistant.pedal.names import MEND, SAFE_KEYS, Named
 from assistant.plans.model import PedalSettings
 
@@ -66,10 +66,31 @@ def run(args: argparse.Namespace) -> int:
     if faults:
         raise BadInput(faults)
     if args.square is not None:
-        from assistant.commands.ready_shop import note_square
-
-        return note_square(args.shop, args.square, args.json)
+        return _note_square(args.shop, args.square, args.json)
     return _pedal(args) if args.pedal else _survey(args)
+
+
+def _note_square(path: Path | None, degrees: float, as_json: bool) -> int:
+    """Note in the shop file's history that squareness was checked. degrees: blade tilt and carriage error together.
+
+    Raises BadInput where the figure or the shop file is no good, CouldNotRun where it can't be written.
+    """
+    from assistant.advice.squareness import MOST_DEGREES, SQUARE
+    from assistant.calibrating.history import current_blade, now
+    from assistant.plans.shop_file import read_shop
+    from assistant.plans.shop_writer import in_force, read_history, record
+
+    if not 0 <= degrees <= MOST_DEGREES:
+        mend = f"give 0 to {MOST_DEGREES:g}: the lean of blade and carriage together"
+        raise BadInput([Fault("out of range", f"{degrees:g} degrees", "--square", mend)])
+    shop = Path(read_shop(path).path)
+    blade = current_blade(in_force(shop, read_history(shop)))
+    entry = record(shop, SQUARE, now(), blade, {"degrees": degrees})
+    if as_json:
+        print(json.dumps({"noted": SQUARE, "degrees": degrees, "utc": entry.utc}))
+    else:
+        print(f"Noted in the history of {shop.name}: blade and carriage checked, {degrees:g} degrees off square.")
+    return 0
 
 
 def _survey(args: argparse.Namespace) -> int:
@@ -87,7 +108,7 @@ def _survey(args: argparse.Namespace) -> int:
     return code
 
 
-def _verdict(lines: Sequence[Line]) -> str:
+def _verdict(lines: Sequence[Finding]) -> str:
     broken = [line.part for line in lines if line.state == BROKEN]
     return f"Not ready: mend {', '.join(broken)}." if broken else "Ready: a session can run."
 
@@ -106,11 +127,11 @@ def _waiting(tell: bool) -> Iterator[None]:
             print("\r" + " " * len(text) + "\r", end="", flush=True)
 
 
-def _as_json(line: Line) -> dict[str, Any]:
+def _as_json(line: Finding) -> dict[str, Any]:
     return {"part": line.part, "state": line.state, "text": line.text, "mend": line.mend, "data": dict(line.data)}
 
 
-def _shown(line: Line, width: int) -> str:
+def _shown(line: Finding, width: int) -> str:
     """Each fault with its remedy under it."""
     head = f"{line.part:<14}{line.state:<10}"
     indent = " " * len(head)

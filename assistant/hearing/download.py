@@ -37,7 +37,7 @@ from assistant import __version__
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.hearing.model_files import model_faults
 
-TABLE = "models.toml"
+TABLE = Path(__file__).with_name("models.toml")
 WORK_FOLDER = ".fetching"
 CHUNK = 1 << 16  # bytes
 TIMEOUT_S = 30.0  # without a byte, then the connection counts as broken
@@ -75,17 +75,8 @@ _KEYS: dict[str, tuple[str, str]] = {
 }
 
 
-def table_path() -> Path:
-    """models/models.toml of a source checkout, else the copy that is installed with the package."""
-    checkout = Path(__file__).resolve().parents[2]
-    if (checkout / "pyproject.toml").is_file() and (checkout / "models" / TABLE).is_file():
-        return checkout / "models" / TABLE
-    return Path(__file__).with_name(TABLE)
-
-
-def known_models(table: Path | None = None) -> list[KnownModel]:
+def known_models(path: Path = TABLE) -> list[KnownModel]:
     """The models that can be fetched. Raises BadInput with every fault of the table, CouldNotRun without one."""
-    path = table or table_path()
     try:
         rows = tomllib.loads(path.read_text(encoding="utf-8")).get("models", [])
     except OSError as error:

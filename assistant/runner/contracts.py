@@ -7,10 +7,14 @@ hand them to `post`, which puts them on the one queue and returns at once from a
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Protocol
 
+from assistant.session.effects import View
 from assistant.session.events import Event
+from assistant.session.facts import Record
 from assistant.wording.phrases import Phrase
+from assistant.wording.prompts import Words
 
 Post = Callable[[Event], None]
 
@@ -64,3 +68,114 @@ class Listener(Protocol):
 
     def close(self) -> None:
         """Stop and let go of the microphone."""
+
+
+class Screen(Protocol):
+    """Shows the session. Never blocks for long: it is called on the session's thread.
+
+    line, record: for a log; they tell only what happened. klass: as in `effects.Show` and `Say`. text: whole, to be
+    shown as long as the state asks for it.
+    """
+
+    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None: ...
+
+    def said(self, text: str, klass: str, record: str) -> None: ...
+
+
+class Watcher(Protocol):
+    """Sees every turn, after its facts are committed and before its effects run. Returns at once."""
+
+    def turn(self, event: Event, records: Sequence[Record]) -> None: ...
+
+
+# --- of those that only a live run has
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """How those that answers come from stand now.
+
+    voice: works | off (not asked for) | missing. level: of the microphone, dBFS; None: no sound. pedal: heard | off |
+    lost. down: its key is pressed. keys: the terminal's are read.
+    """
+
+    voice: str
+    level: float | None
+    pedal: str
+    down: bool
+    keys: bool
+
+
+class LiveEar(Listener, Protocol):
+    """Hears a microphone."""
+
+    level: float | None
+    """Of the loudest moments lately, dBFS; None while no sound comes."""
+
+    def has_microphone(self, within_s: float) -> bool:
+        """Whether one was found; waits for the recogniser to load and then up to within_s. Asked once."""
+
+
+class LivePedal(Protocol):
+    """Posts Gesture and DeviceChanged."""
+
+    @property
+    def alive(self) -> bool:
+        """Whether its key is being heard now."""
+
+    @property
+    def down(self) -> bool:
+        """Whether its key is pressed now."""
+
+    def close(self) -> None:
+        """Stop listening."""
+
+
+class LiveKeys(Protocol):
+    """Posts what the terminal's keys mean."""
+
+    def close(self) -> None:
+        """Stop reading and put the terminal's mode back."""
+
+
+class LiveScreen(Screen, Protocol):
+    """The operator's terminal."""
+
+    def note(self, text: str, for_s: float | None = None) -> None:
+        """A line beside the session's own, or a list of several, for so long where lists go away again."""
+
+    def withdraw(self, text: str) -> None:
+        """Take this list away, where it can be."""
+
+    def close(self) -> None:
+        """Write the last of it. More than once does nothing."""
+
+
+class LiveView(LiveScreen, Protocol):
+    """One that covers the terminal and shows how the inputs stand."""
+
+    def look(self) -> None:
+        """An input may have changed. Returns at once."""
+
+    def settle(self, inputs: Callable[[], Inputs]) -> None:
+        """All adapters are open, and all other signal handlers set. inputs: may be called from any thread."""
+
+
+class PageHub(Screen, Watcher, Protocol):
+    """Feeds pages; a screen and a watcher."""
+
+
+class LivePage(Protocol):
+    """The bench page of this session."""
+
+    @property
+    def hub(self) -> PageHub: ...
+
+    def watching(self, post: Post) -> Post:
+        """`post` for pedal and keys, with gestures that ask for the pairing code."""
+
+    def asked_for_code(self, what: str) -> None:
+        """what: "show" a new pairing code, or "say" the open one."""
+
+    def close(self) -> None:
+        """End every connection."""

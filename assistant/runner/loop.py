@@ -5,9 +5,8 @@ from __future__ import annotations
 import queue
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
 
-from assistant.runner.contracts import Clock, Listener, Speaker
+from assistant.runner.contracts import Clock, Listener, Screen, Speaker, Watcher
 from assistant.runner.trace import Trace
 from assistant.runner.voice_watch import BACK, LOST, SLOW, VoiceWatch
 from assistant.session import effects as e
@@ -22,24 +21,6 @@ from assistant.wording.prompts import Words
 
 ASKING = frozenset({"check", "question"})  # classes of announcements that want an answer
 Commit = Callable[[Sequence[f.Record]], None]
-
-
-class Screen(Protocol):
-    """Shows the session. Never blocks for long: it is called on the session's thread.
-
-    line, record: for a log; they tell only what happened. klass: as in `effects.Show` and `Say`. text: whole, to be
-    shown as long as the state asks for it.
-    """
-
-    def show(self, view: e.View, line: str | None, words: Words, klass: str = "line") -> None: ...
-
-    def said(self, text: str, klass: str, record: str) -> None: ...
-
-
-class Watcher(Protocol):
-    """Sees every turn, after its facts are committed and before its effects run. Returns at once."""
-
-    def turn(self, event: Event, records: Sequence[f.Record]) -> None: ...
 
 
 @dataclass

@@ -12,10 +12,11 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
+from assistant.runner.contracts import Inputs
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen, place_line
 from assistant.screens.view_cells import Canvas, changes
-from assistant.screens.view_page import LEAST_COLUMNS, LEAST_LINES, Gauges, Page
+from assistant.screens.view_page import LEAST_COLUMNS, LEAST_LINES, Gauges, Page, gauged
 from assistant.screens.view_sight import Gathering, Sight
 from assistant.screens.view_terminal import PageTerminal, Stops, can_hold_a_view, wants_colour
 from assistant.session.effects import View
@@ -43,7 +44,7 @@ class TerminalView:
         """Takes the terminal. out: one that `suits`. session: its id, told at the end. Raises OSError.
 
         displayed: called on the view's thread with the generation of what is open, once the terminal has taken it.
-        gauges: set it to what tells of microphone and pedal; called on the view's thread.
+        gauges: what tells of microphone and pedal, nothing before `settle`; called on the view's thread.
         """
         self.gauges: Callable[[], Gauges] = Gauges
         self._out, self._session, self._displayed = out, session, displayed
@@ -112,8 +113,17 @@ class TerminalView:
 
     # --- the terminal's own life; from the main thread
 
-    def mind_stops(self) -> None:
-        """Give the page back on Ctrl-Z and take it anew afterwards. To be called when all other handlers are set."""
+    def settle(self, inputs: Callable[[], Inputs]) -> None:
+        """Tell of the inputs from now on; give the page back on Ctrl-Z and take it anew afterwards.
+
+        To be called when all other signal handlers are set.
+        """
+
+        def gauges() -> Gauges:
+            now = inputs()
+            return gauged(now.voice, now.level, now.pedal, now.down, now.keys)
+
+        self.gauges = gauges
         self._stops = Stops(self._go_away, self._come_back)
 
     def _go_away(self) -> None:

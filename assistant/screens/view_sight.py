@@ -120,7 +120,7 @@ class Gathering:
         self._logged = 0
 
     def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
-        """As `runner.loop.Screen.show`."""
+        """As `runner.contracts.Screen.show`."""
         if self.sight.view is not None and view.generation != self.sight.view.generation:
             self._end_refusals()
         ready_at = time.monotonic() + view.wait_s if view.wait_s else 0.0
@@ -135,7 +135,7 @@ class Gathering:
             self._explain(line, klass)
 
     def said(self, text: str, klass: str, record: str) -> None:
-        """As `runner.loop.Screen.said`. A setting's first line is its figures, which the view has anyway."""
+        """As `runner.contracts.Screen.said`. A setting's first line is its figures, which the view has anyway."""
         if klass == "setting":
             self._change(setting=text.partition("\n")[2] or text)
         elif klass == "clamp":
@@ -168,7 +168,7 @@ class Gathering:
         self._change(note="")
 
     def turn(self, event: Event, records: Sequence[Record]) -> None:
-        """As `runner.loop.Watcher.turn`."""
+        """As `runner.contracts.Watcher.turn`."""
         self.pace.take(records)
         self._awaited = ""
         self._end_what_is_over({record.fact.kind for record in records})

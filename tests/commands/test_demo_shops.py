@@ -13,8 +13,8 @@ import pytest
 
 from assistant.__main__ import main
 from assistant.calibrating.board import read_places
-from assistant.commands.ready_line import STANDS_IN, WORKS
-from assistant.commands.ready_shop import ages
+from assistant.commands.ready_calibrations import ages
+from assistant.health import STANDS_IN, WORKS
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import read_history
 from tests.plans.files import DEMO_PLANS, DEMO_SHOPS

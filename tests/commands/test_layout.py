@@ -13,7 +13,8 @@ from typing import Any
 
 import pytest
 
-from assistant.__main__ import CAUTION, main
+from assistant import CAUTION
+from assistant.__main__ import main
 from assistant.plans.job import build_job
 from assistant.plans.plan_file import read_both
 from tests.plans.files import DEMO, DEMO_PLANS, DEMO_SHOPS, PLAN, SHOP, write

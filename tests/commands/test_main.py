@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import tomllib
+from pathlib import Path
 
 import pytest
 
@@ -17,6 +19,13 @@ def test_version_and_help(workshop: Workshop) -> None:
     done = workshop.run("--help")
     assert done.code == 0 and all(name in done.out for name in COMMANDS)
     assert "Kerfcall never stops a blade" in " ".join(done.out.split())
+
+
+def test_the_version_stands_once() -> None:
+    """Python Packaging User Guide, "Writing your pyproject.toml": a dynamic field comes from the build backend."""
+    file = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text(encoding="utf-8"))
+    assert "version" not in file["project"] and file["project"]["dynamic"] == ["version"]
+    assert file["tool"]["setuptools"]["dynamic"]["version"] == {"attr": "assistant.__version__"}
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -13,27 +13,36 @@ from typing import Any
 
 import pytest
 
-from assistant.commands import readiness, ready_controls, ready_place, ready_shop, ready_software, ready_sound
-from assistant.commands.readiness import ANSWERS, CALIBRATIONS, ORDER, SHOP_FILE, exit_code, survey
-from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line
-from assistant.commands.ready_shop import PARTS
+from assistant import installed
+from assistant.commands import readiness, ready_calibrations
+from assistant.commands.readiness import ANSWERS, CALIBRATIONS, ORDER, SHOP_FILE, SOUND, answers, exit_code, survey
+from assistant.commands.ready_calibrations import PARTS
+from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
+from assistant.hearing import health as hearing
+from assistant.hearing import sound_child
+from assistant.journal import health as journal
+from assistant.pedal import health as pedal
+from assistant.plans import health as plans
+from assistant.runner import health as runner
+from assistant.screens import health as screens
+from assistant.speaking import health as speaking
 from tests.test_rooms import HEAVY
 
 PROBES = {
-    "python": (ready_software, "python"),
-    "packages": (ready_software, "packages"),
-    "voice": (ready_software, "voice"),
-    "loudspeaker": (ready_sound, "sound"),
-    "noise": (ready_software, "noise"),
-    "recogniser": (ready_software, "recogniser"),
-    "pedal": (ready_controls, "pedal"),
-    "terminal keys": (ready_controls, "terminal"),
-    "display": (ready_controls, "display"),
-    SHOP_FILE: (ready_shop, "shop_file"),
-    "kerf": (ready_shop, "ages"),
-    "journal": (ready_place, "journal"),
-    "disk": (ready_place, "disk"),
-    "clock": (ready_place, "clock"),
+    "python": (installed, "python"),
+    "packages": (installed, "packages"),
+    "voice": (speaking, "voice"),
+    "loudspeaker": (speaking, "loudspeaker"),
+    "noise": (hearing, "noise"),
+    "recogniser": (hearing, "recogniser"),
+    "pedal": (pedal, "pedal"),
+    "terminal keys": (screens, "terminal"),
+    "display": (screens, "display"),
+    SHOP_FILE: (plans, "shop_file"),
+    "kerf": (ready_calibrations, "ages"),
+    "journal": (journal, "journal"),
+    "disk": (journal, "disk"),
+    "clock": (runner, "clock"),
 }
 
 
@@ -46,7 +55,7 @@ def shop(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def no_sound(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(ready_sound, "CHILD", 'print(\'{"outputs": [], "inputs": []}\')')
+    monkeypatch.setattr(sound_child, "CHILD", 'print(\'{"outputs": [], "inputs": []}\')')
 
 
 def test_each_calibration_of_the_shop_has_its_place() -> None:
@@ -90,7 +99,7 @@ def test_a_probe_that_fails_is_broken_and_takes_no_other_with_it(
     found = {line.part: line for line in survey(shop)}
     assert tuple(found) == ORDER
     assert found[part].state == BROKEN and "a fault nobody thought of" in found[part].text and found[part].mend
-    also = {"loudspeaker": ready_sound.PARTS, "kerf": CALIBRATIONS}.get(part, (part,))
+    also = {"loudspeaker": SOUND, "kerf": CALIBRATIONS}.get(part, (part,))
     for other, line in found.items():
         assert other in also or "nobody thought of" not in line.text
 
@@ -128,4 +137,24 @@ def test_a_survey_of_this_machine_takes_seconds(shop: Path) -> None:
 def test_the_exit_code_tells(broken: tuple[str, ...], code: int) -> None:
     """As everywhere: 0 done, 2 bad input, 3 could not run."""
     states = {part: STANDS_IN for part in ORDER} | dict.fromkeys(broken, BROKEN)
-    assert exit_code([Line(part, state, "") for part, state in states.items()]) == code
+    assert exit_code([Finding(part, state, "") for part, state in states.items()]) == code
+
+
+# --- whether there is any way to answer
+
+WAYS = ("pedal", "terminal keys", "microphone", "level", "recogniser")
+
+
+def test_without_pedal_terminal_and_voice_there_is_no_way_to_answer() -> None:
+    down = {part: Finding(part, STANDS_IN, "") for part in WAYS}
+    assert answers(*down.values()).state == BROKEN
+    for part in WAYS[:2]:
+        line = answers(*(down | {part: Finding(part, WORKS, "")}).values())
+        assert (line.state, line.data) == (WORKS, {"by": [part]})
+
+
+def test_voice_is_a_way_only_with_microphone_level_and_recogniser() -> None:
+    up = {part: Finding(part, WORKS if part in WAYS[2:] else STANDS_IN, "") for part in WAYS}
+    assert answers(*up.values()).text == "by voice"
+    for part in WAYS[2:]:
+        assert answers(*(up | {part: Finding(part, STANDS_IN, "")}).values()).state == BROKEN

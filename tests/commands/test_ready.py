@@ -19,12 +19,14 @@ import pytest
 from assistant.__main__ import main
 from assistant.calibrating.history import now
 from assistant.calibrating.values import KINDS
-from assistant.commands import ready, ready_shop, ready_software
+from assistant.commands import ready
 from assistant.commands.readiness import ORDER
 from assistant.commands.ready import behaviour, verdict
-from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line
+from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
+from assistant.hearing import health as hearing_health
 from assistant.hearing.contract import RATE
 from assistant.pedal.names import Named
+from assistant.plans.health import shop_file
 from assistant.plans.model import PedalSettings, VoiceSettings
 from assistant.plans.shop_writer import record
 from tests.hearing.voices import pcm, write_wav
@@ -118,13 +120,13 @@ def test_a_phrase_that_could_be_taken_for_another_is_a_fault_of_the_shop_file(
 
 
 LINES = [
-    Line("voice", WORKS, "speaks"),
-    Line("noise", STANDS_IN, "the built-in one", "pip install it"),
-    Line("disk", BROKEN, "2 MB free", "free at least 50 MB"),
+    Finding("voice", WORKS, "speaks"),
+    Finding("noise", STANDS_IN, "the built-in one", "pip install it"),
+    Finding("disk", BROKEN, "2 MB free", "free at least 50 MB"),
 ]
 
 
-def shown(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, lines: list[Line], code: int) -> str:
+def shown(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, lines: list[Finding], code: int) -> str:
     monkeypatch.setattr("assistant.commands.ready.survey", lambda shop: lines)
     assert main(["ready"]) == code
     return capsys.readouterr().out
@@ -146,7 +148,7 @@ def test_each_fault_of_the_shop_file_has_its_remedy_under_it(
 ) -> None:
     path = tmp_path / "shop.toml"
     path.write_text('[blade]\nkerf = -1\n[pedal]\nkeey = "b"\n')
-    line, shop = ready_shop.shop_file(path)
+    line, shop = shop_file(path)
     assert shop is None
     assert shown(capsys, monkeypatch, [line], 2).splitlines() == [
         "shop file     broken    shop.toml: blade.kerf: must be over 0 mm (got -1 mm)",
@@ -173,14 +175,14 @@ def test_what_stands_in_does_not_stop_a_session(
 def test_a_bad_shop_file_alone_is_bad_input(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert "mend shop file" in shown(capsys, monkeypatch, [Line("shop file", BROKEN, "no kerf", "measure it")], 2)
+    assert "mend shop file" in shown(capsys, monkeypatch, [Finding("shop file", BROKEN, "no kerf", "measure it")], 2)
 
 
 def test_a_screen_without_a_terminal_is_80_columns_of_plain_text(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delenv("COLUMNS", raising=False)
-    long = Line("pedal", STANDS_IN, "words that say why " * 8, "python -m pip install --no-deps pynput")
+    long = Finding("pedal", STANDS_IN, "words that say why " * 8, "python -m pip install --no-deps pynput")
     lines = shown(capsys, monkeypatch, [long], 0).splitlines()
     assert len(lines) > 3 and max(map(len, lines)) <= 80
     assert all(line.startswith(" " * 24) for line in lines[1:-1])
@@ -191,7 +193,7 @@ def test_a_path_is_not_broken_so_that_it_can_be_copied(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = "/a-folder/" + "with-a-long-name/" * 6
-    assert path in shown(capsys, monkeypatch, [Line("journal", WORKS, path)], 0)
+    assert path in shown(capsys, monkeypatch, [Finding("journal", WORKS, path)], 0)
 
 
 def test_help_tells_the_exit_codes(capsys: pytest.CaptureFixture[str]) -> None:
@@ -210,7 +212,7 @@ def test_when_all_works_it_is_one_screen_of_80_by_24(
     """A real terminal, X display and sound server; the line that asked to wait is gone at the end."""
     pytest.importorskip("pyte", reason="pyte is not installed")
     pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
-    if ready_software.noise(VoiceSettings()).state != WORKS:
+    if hearing_health.noise(VoiceSettings()).state != WORKS:
         pytest.skip("RNNoise is not installed")
     from tests.screens.view_rig import SHELL, Rig
 

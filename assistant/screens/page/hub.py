@@ -64,7 +64,7 @@ class Standing:
 
 
 class Hub:
-    """A `runner.loop.Screen` and `Watcher` that feeds pages. Without a session it stays as it begins."""
+    """A `Screen` and `Watcher` of the runner's contracts that feeds pages. Without a session it stays as it begins."""
 
     def __init__(self, session: str = "", now: Callable[[], datetime] = datetime.now):
         """session: its id, "" where none is driven."""

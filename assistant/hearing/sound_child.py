@@ -1,7 +1,8 @@
-"""`kerfcall ready`: loudspeaker, microphone and its level, looked at in a process of its own.
+"""Loudspeaker, microphone and its level, looked at in a process of its own, for `kerfcall ready`.
 
 A faulty sound driver can crash or hang the one that asks. The child prints a line of JSON for the devices and,
-where there is a microphone, a second one for its level. The sound itself never leaves it.
+where there is a microphone, a second one for its level. The sound itself never leaves it. Both kinds of device come
+from one question to the library, so `speaking/health.py` takes its loudspeakers from here.
 """
 
 from __future__ import annotations
@@ -11,33 +12,20 @@ import importlib
 import json
 import subprocess
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any
 
-from assistant.commands.ready_line import STANDS_IN, WORKS, Line, pip, plain
-from assistant.commands.ready_software import importable
 from assistant.errors import NoSuchPart
+from assistant.health import importable, plain
 from assistant.patience import Patience, cpu_s_of
-from assistant.speaking.device import named, not_there
 
-PARTS = ("loudspeaker", "microphone", "level")
 # For the child: the devices, the first sound of a slow sound server (`microphone.FIRST_CHUNK_S`), and the level.
 # So long without moving, and in all.
 WITHIN_S, LONGEST_S = 8.0, 120.0
 LEVEL_S = 1.5
 PIECES_PER_S = 10
-SPOKEN_DB = 12.0  # between the loudest piece and the faint ones: somebody spoke (common practice, no source)
-FAINT = -75.0  # dBFS: fainter than a room is through a microphone with its gain up (common practice, no source)
-FULL = -0.5  # dBFS, a peak over it is clipping too: a sound server that resamples rounds the flat tops off
-BAR_CELLS = 20
-CHILD = f"import sys; sys.path[:] = {sys.path!r}; from assistant.commands.ready_sound import main; main()"
-NO_MICROPHONE = "pedal and keys"
-CONNECT = "connect and choose one"
-
-
-def sound(loudspeaker: str = "") -> Sequence[Line]:
-    """Loudspeaker, microphone and level. loudspeaker: the shop file's."""
-    return lines(*asked(), loudspeaker)
+CHILD = f"import sys; sys.path[:] = {sys.path!r}; from assistant.hearing.sound_child import main; main()"
+NO_LIBRARY = "no sound library is installed"
 
 
 def asked(within_s: float = WITHIN_S) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -78,66 +66,7 @@ def _object(line: bytes) -> dict[str, Any]:
     return told if isinstance(told, dict) else {"why": "the sound library told nothing that can be read"}
 
 
-def lines(devices: dict[str, Any], level: dict[str, Any], wanted: str = "") -> Sequence[Line]:
-    """The three lines. devices: {"outputs", "inputs"}, or {"why"}. level: as from `measured`, or {"why"}. wanted: the
-    shop file's loudspeaker."""
-    why = str(devices.get("why") or "")
-    mend = pip("miniaudio") if why == NO_LIBRARY else CONNECT
-    outputs, inputs = devices.get("outputs") or [], devices.get("inputs") or []
-    speaker = _chosen(_device("loudspeaker", outputs, f"text on screen: {why or 'none found'}", mend), outputs, wanted)
-    microphone = _device("microphone", inputs, f"{NO_MICROPHONE}: {why or 'none found'}", mend)
-    if not inputs:
-        return speaker, microphone, Line("level", STANDS_IN, "nothing to measure", "see the microphone")
-    if "rms" not in level:
-        text = f"{NO_MICROPHONE}: {level.get('why') or 'nothing was measured'}"
-        return speaker, microphone, Line("level", STANDS_IN, text, CONNECT)
-    return speaker, microphone, level_line(level)
-
-
-def _chosen(line: Line, names: Sequence[str], wanted: str) -> Line:
-    """The line with the loudspeaker that the shop file asks for."""
-    if not wanted or not names:
-        return line
-    number = named(wanted, names)
-    if number is None:
-        return Line(
-            line.part, STANDS_IN, not_there(wanted, names), "connect it, or mend [voice] loudspeaker", line.data
-        )
-    return Line(line.part, WORKS, f"{names[number]}, as the shop file asks", "", line.data)
-
-
-def _device(part: str, names: Sequence[str], text: str, mend: str) -> Line:
-    if not names:
-        return Line(part, STANDS_IN, text, mend, {"devices": []})
-    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
-    return Line(part, WORKS, f"{names[0]}{more}", "", {"devices": list(names)})
-
-
-def level_line(level: dict[str, Any]) -> Line:
-    """What a measured level says of the microphone: silent, clipping, too quiet, or in order."""
-    from assistant.hearing.levels import QUIET_SPEECH, SILENT, bar
-
-    rms, loud, faint = (float(level[name]) for name in ("rms", "loudest", "faint"))
-    shown = f"{loud:.0f} dBFS {bar(loud, cells=BAR_CELLS)}"
-    spoken = loud - faint >= SPOKEN_DB
-    data = {"rms_dbfs": rms, "loudest_dbfs": loud, "peak_dbfs": float(level["peak"]), "spoken": spoken}
-    if rms <= SILENT:
-        mend = "unmute it, or choose another in the system's sound settings"
-        return Line("level", STANDS_IN, f"{shown} silent: muted, unplugged, or not the one meant", mend, data)
-    if level["clipped"] or float(level["peak"]) > FULL:
-        return Line("level", STANDS_IN, f"{shown} clipping", "turn the microphone's gain down", data)
-    if spoken and loud < QUIET_SPEECH:
-        mend = "bring the microphone nearer to the mouth, or turn its gain up"
-        return Line("level", STANDS_IN, f"{shown} too quiet for speech", mend, data)
-    if not spoken and loud < FAINT:
-        return Line("level", STANDS_IN, f"{shown} too quiet, even for a room", "turn the microphone's gain up", data)
-    heard = "speech" if spoken else "the room; nobody spoke" if loud < QUIET_SPEECH else "steady sound"
-    return Line("level", WORKS, f"{shown} {heard}", "", data)
-
-
 # --- in the child
-
-NO_LIBRARY = "no sound library is installed"
 
 
 def main() -> None:

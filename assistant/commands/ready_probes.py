@@ -1,36 +1,19 @@
-"""A line of `kerfcall ready`, and how the lines are gathered: none raises, none is waited for longer than its time."""
+"""How the findings of `kerfcall ready` are gathered: no probe raises, none is waited for longer than its time."""
 
 from __future__ import annotations
 
-import os
 import queue
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from pathlib import Path
-from typing import Any
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
+from assistant.health import BROKEN, Finding, plain
 from assistant.patience import Patience
 
-WORKS, STANDS_IN, BROKEN = "works", "stands in", "broken"
 PROBE_S = 5.0  # for a probe that has no time of its own: as long as nothing moves in this program
 LONGEST_S = 180.0  # in all, for one that moves in circles
 STEP = 0.05  # processor seconds; waiting for the probes takes less
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One part. state: works | stands in | broken. mend: what to do, "" where there is nothing to do.
-
-    data: its figures for other programs, JSON-ready.
-    """
-
-    part: str
-    state: str
-    text: str
-    mend: str = ""
-    data: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,29 +24,29 @@ class Probe:
     """
 
     parts: tuple[str, ...]
-    look: Callable[[], Sequence[Line]]
+    look: Callable[[], Sequence[Finding]]
     mend: str
     within_s: float = PROBE_S
 
 
-Answer = queue.SimpleQueue[tuple[float, Sequence[Line]]]
+Answer = queue.SimpleQueue[tuple[float, Sequence[Finding]]]
 """How long the probe took, s, and its lines."""
 
 
-def gathered(probes: Sequence[Probe]) -> list[Line]:
+def gathered(probes: Sequence[Probe]) -> list[Finding]:
     """The lines of all probes, in their order; they look at the same time, each on a thread of its own.
 
     A probe that raises, or is not done within its time, or gives other lines than it promised, is broken itself. Its
     time runs while nothing moves: one may wait for what another loads.
     """
     waits = [(probe, _started(probe), Patience(probe.within_s, LONGEST_S, time.process_time, STEP)) for probe in probes]
-    lines: list[Line] = []
+    lines: list[Finding] = []
     for probe, answer, patience in waits:
         lines += _awaited(probe, answer, [other for _, _, other in waits], patience)
     return lines
 
 
-def _awaited(probe: Probe, answer: Answer, patiences: Sequence[Patience], patience: Patience) -> Sequence[Line]:
+def _awaited(probe: Probe, answer: Answer, patiences: Sequence[Patience], patience: Patience) -> Sequence[Finding]:
     while True:
         over = [one for one in patiences if one.over()]  # all are asked, so that the time of each runs
         try:
@@ -76,7 +59,7 @@ def _awaited(probe: Probe, answer: Answer, patiences: Sequence[Patience], patien
             return [_slow(line, took_s) for line in lines] if slow else lines
 
 
-def _slow(line: Line, took_s: float) -> Line:
+def _slow(line: Finding, took_s: float) -> Finding:
     return replace(line, text=f"{line.text}; slow: took {took_s:.0f} s", data={**line.data, "took_s": round(took_s, 1)})
 
 
@@ -93,7 +76,7 @@ def _started(probe: Probe) -> Answer:
     return answer
 
 
-def _looked(probe: Probe) -> Sequence[Line]:
+def _looked(probe: Probe) -> Sequence[Finding]:
     try:
         lines = probe.look()
         if tuple(line.part for line in lines) == probe.parts:
@@ -103,29 +86,5 @@ def _looked(probe: Probe) -> Sequence[Line]:
     return _all(probe, "could not be looked at: another line came")
 
 
-def _all(probe: Probe, text: str) -> Sequence[Line]:
-    return [Line(part, BROKEN, text, probe.mend) for part in probe.parts]
-
-
-def plain(error: BaseException) -> str:
-    """One line of an exception, without paths of its code."""
-    first = str(error).strip().splitlines()
-    if isinstance(error, OSError) and error.strerror:
-        return f"{error.strerror}: {short(error.filename)}" if error.filename else error.strerror
-    return first[0] if first else type(error).__name__
-
-
-def short(path: str | bytes | os.PathLike[Any] | int) -> str:
-    """A path as a shell takes it, with ~ for the home folder."""
-    text = str(path) if isinstance(path, int) else os.fsdecode(path)
-    home = str(Path.home()) if os.environ.get("HOME") or os.name == "nt" else ""
-    if len(home) > 1 and os.name != "nt" and (text == home or text.startswith(home + os.sep)):
-        return f"~{text[len(home) :]}"
-    return text
-
-
-def pip(*requirements: str) -> str:
-    """The command that installs them."""
-    import shlex
-
-    return f"python -m pip install {' '.join(shlex.quote(one) for one in requirements)}"
+def _all(probe: Probe, text: str) -> Sequence[Finding]:
+    return [Finding(part, BROKEN, text, probe.mend) for part in probe.parts]

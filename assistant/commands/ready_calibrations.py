@@ -1,4 +1,4 @@
-"""`kerfcall ready`: the shop file, how old each calibration is, and whether blade and carriage were found square.
+"""`kerfcall ready`: how old each calibration is, and whether blade and carriage were found square.
 
 What was calibrated, taken back or measured on another blade is in the history beside the shop file. A figure that
 is missing there or has aged stands in for a measured one: the session runs with it.
@@ -6,7 +6,6 @@ is missing there or has aged stands in for a measured one: the session runs with
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,21 +14,19 @@ from pathlib import Path
 from typing import Any
 
 from assistant.advice.squareness import (
-    MOST_DEGREES,
     SQUARE,
     degrees_of,
     most_out_of_square,
     noted_at,
     out_of_square,
 )
-from assistant.calibrating.history import current_blade, now
+from assistant.calibrating.history import current_blade
 from assistant.calibrating.values import KINDS
-from assistant.commands.command_line import with_right_line
-from assistant.commands.ready_line import BROKEN, STANDS_IN, WORKS, Line, plain, short
-from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
+from assistant.errors import CouldNotRun, NoSuchPart
+from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
 from assistant.joinery.units import plain_length
 from assistant.plans.model import JointPlan, Shop
-from assistant.plans.shop_writer import Entry, in_force, read_history, record, value_text
+from assistant.plans.shop_writer import Entry, in_force, read_history, value_text
 
 PARTS = (*KINDS, SQUARE)
 # Days after which a figure is to be measured again; common practice, no source. A blade's kerf changes with every
@@ -45,41 +42,21 @@ HOW_SQUARE = (
 )
 
 
-def shop_file(path: Path | None) -> tuple[Line, Shop | None]:
-    """The shop file: without a kerf nothing is cut."""
-    from assistant.plans.shop_file import default_shop_path, try_shop
-
-    try:
-        shop, faults = try_shop(path)
-        where = path or default_shop_path()
-    except OSError as error:
-        return Line("shop file", BROKEN, plain(error), "see that it can be read"), None
-    if shop is not None and not faults:
-        kerf = plain_length(shop.blade.kerf, shop.unit)
-        data = {"path": str(where), "kerf_mm": float(shop.blade.kerf)}
-        return Line("shop file", WORKS, f"{short(where)}, kerf {kerf}", "", data), shop
-    faults = with_right_line(faults, ["ready", *(["--shop", str(path)] if path else [])], None, path)
-    told = [f"{fault.where}: {fault.what}" + (f" (got {fault.value})" if fault.value else "") for fault in faults]
-    each = [{"text": text, "mend": fault.mend} for text, fault in zip(told, faults, strict=True)]
-    mend = "; ".join(dict.fromkeys(fault.mend for fault in faults))
-    return Line("shop file", BROKEN, "; ".join(told), mend, {"path": str(where), "faults": each}), None
-
-
-def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Line]:
+def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Finding]:
     """A line for each calibration and one for squareness. at: now, with its offset; for tests."""
     if shop is None:
         mend = "see the shop file"
-        return [Line(part, STANDS_IN, "not known", mend) for part in PARTS]
+        return [Finding(part, STANDS_IN, "not known", mend) for part in PARTS]
     path = Path(shop.path)
     try:
         entries = read_history(path)
         live = in_force(path, entries)
     except NoSuchPart as error:
         text, _, mend = str(error).partition(": ")
-        return [Line(part, STANDS_IN, f"not known: {text}", mend) for part in PARTS]
+        return [Finding(part, STANDS_IN, f"not known: {text}", mend) for part in PARTS]
     except CouldNotRun as error:
         text, _, mend = str(error).partition("; ")
-        return [Line(part, BROKEN, text, mend) for part in PARTS]
+        return [Finding(part, BROKEN, text, mend) for part in PARTS]
     kept = _Kept(shop, entries, live, at or datetime.now(UTC))
     return [*(_calibration(kept, kind) for kind in KINDS), _square(kept)]
 
@@ -115,7 +92,7 @@ def ago(days: float) -> str:
     return "today" if whole < 1 else f"{whole} day{'s' if whole > 1 else ''} ago"
 
 
-def _calibration(kept: _Kept, kind: str) -> Line:
+def _calibration(kept: _Kept, kind: str) -> Finding:
     shop, entry = kept.shop, kept.last(kind)
     stated = {"kerf": shop.blade.kerf, "backlash": shop.carriage.backlash}.get(kind)
     stands_in = "" if stated is None else f": {plain_length(stated, shop.unit)}"
@@ -127,14 +104,14 @@ def _calibration(kept: _Kept, kind: str) -> Line:
         gone_when = f"taken back {ago(kept.days(gone))}" if gone else ""
         doubt = _doubt(kept, kind, entry) if entry else ""
     except (ValueError, KeyError, TypeError):
-        return Line(kind, BROKEN, "the history holds a calibration that can't be read", f"{mend} notes it anew")
+        return Finding(kind, BROKEN, "the history holds a calibration that can't be read", f"{mend} notes it anew")
     if entry is None:
-        return Line(kind, STANDS_IN, f"{gone_when or 'never calibrated'}{stands_in}", mend, data)
+        return Finding(kind, STANDS_IN, f"{gone_when or 'never calibrated'}{stands_in}", mend, data)
     told = f"calibrated {when}"
     if doubt:
-        return Line(kind, STANDS_IN, f"{told}, {doubt}", mend, data)
+        return Finding(kind, STANDS_IN, f"{told}, {doubt}", mend, data)
     value = f"{plain_length(shop.blade.kerf, shop.unit)}, " if kind == "kerf" else ""
-    return Line(kind, WORKS, f"{value}{told}{f'; a later one was {gone_when}' if gone else ''}", "", data)
+    return Finding(kind, WORKS, f"{value}{told}{f'; a later one was {gone_when}' if gone else ''}", "", data)
 
 
 def _doubt(kept: _Kept, kind: str, entry: Entry) -> str:
@@ -156,16 +133,16 @@ def _aged(kept: _Kept, kind: str, entry: Entry) -> str:
     return f"over {OLD_AFTER_DAYS[kind]} days" if days > OLD_AFTER_DAYS[kind] else ""
 
 
-def _square(kept: _Kept) -> Line:
+def _square(kept: _Kept) -> Finding:
     entry = kept.last(SQUARE)
     try:
         data = kept.data(SQUARE, entry) | {"degrees": None}
         if entry is None:
-            return Line(SQUARE, STANDS_IN, "never checked", HOW_SQUARE, data)
+            return Finding(SQUARE, STANDS_IN, "never checked", HOW_SQUARE, data)
         degrees = degrees_of(entry)
         when = ago(kept.days(entry))
     except (ValueError, KeyError, TypeError):
-        return Line(SQUARE, BROKEN, "the history holds a check that can't be read", HOW_SQUARE)
+        return Finding(SQUARE, BROKEN, "the history holds a check that can't be read", HOW_SQUARE)
     data["degrees"] = degrees
     lean = out_of_square(degrees, SQUARE_DEPTH_MM)
     told = f"{degrees:g} degrees off, checked {when}"
@@ -173,27 +150,7 @@ def _square(kept: _Kept) -> Line:
     if degrees > most_out_of_square(clearance, SQUARE_DEPTH_MM):
         text = f"{told}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
         mend = "set blade and carriage square, check again; `kerfcall fit PLAN` tells what a joint bears"
-        return Line(SQUARE, STANDS_IN, text, mend, data)
+        return Finding(SQUARE, STANDS_IN, text, mend, data)
     if aged := _aged(kept, SQUARE, entry):
-        return Line(SQUARE, STANDS_IN, f"{told}, {aged}", HOW_SQUARE, data)
-    return Line(SQUARE, WORKS, told, "", data)
-
-
-def note_square(path: Path | None, degrees: float, as_json: bool) -> int:
-    """Note in the shop file's history that squareness was checked. degrees: blade tilt and carriage error together.
-
-    Raises BadInput where the figure or the shop file is no good, CouldNotRun where it can't be written.
-    """
-    from assistant.plans.shop_file import read_shop
-
-    if not 0 <= degrees <= MOST_DEGREES:
-        mend = f"give 0 to {MOST_DEGREES:g}: the lean of blade and carriage together"
-        raise BadInput([Fault("out of range", f"{degrees:g} degrees", "--square", mend)])
-    shop = Path(read_shop(path).path)
-    blade = current_blade(in_force(shop, read_history(shop)))
-    entry = record(shop, SQUARE, now(), blade, {"degrees": degrees})
-    if as_json:
-        print(json.dumps({"noted": SQUARE, "degrees": degrees, "utc": entry.utc}))
-    else:
-        print(f"Noted in the history of {shop.name}: blade and carriage checked, {degrees:g} degrees off square.")
-    return 0
+        return Finding(SQUARE, STANDS_IN, f"{told}, {aged}", HOW_SQUARE, data)
+    return Finding(SQUARE, WORKS, told, "", data)

@@ -1,0 +1,60 @@
+"""What `kerfcall ready` finds out about a part: a finding, and the words that findings share.
+
+Each room has a `health.py` with the probes that ask of its own parts; `commands/readiness.py` asks them all.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import shlex
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+WORKS, STANDS_IN, BROKEN = "works", "stands in", "broken"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What was found out about one part. state: works | stands in | broken. mend: what to do, "" for nothing.
+
+    data: its figures for other programs, JSON-ready.
+    """
+
+    part: str
+    state: str
+    text: str
+    mend: str = ""
+    data: Mapping[str, Any] = field(default_factory=dict)
+
+
+def plain(error: BaseException) -> str:
+    """One line of an exception, without paths of its code."""
+    first = str(error).strip().splitlines()
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.strerror}: {short(error.filename)}" if error.filename else error.strerror
+    return first[0] if first else type(error).__name__
+
+
+def short(path: str | bytes | os.PathLike[Any] | int) -> str:
+    """A path as a shell takes it, with ~ for the home folder."""
+    text = str(path) if isinstance(path, int) else os.fsdecode(path)
+    home = str(Path.home()) if os.environ.get("HOME") or os.name == "nt" else ""
+    if len(home) > 1 and os.name != "nt" and (text == home or text.startswith(home + os.sep)):
+        return f"~{text[len(home) :]}"
+    return text
+
+
+def pip(*requirements: str) -> str:
+    """The command that installs them."""
+    return f"python -m pip install {' '.join(shlex.quote(one) for one in requirements)}"
+
+
+def importable(name: str) -> bool:
+    """Whether a module is there; it isn't imported."""
+    try:
+        return importlib.util.find_spec(name) is not None
+    except (ImportError, ValueError):
+        return False

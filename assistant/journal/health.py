@@ -1,0 +1,78 @@
+"""What `ready` asks of the journal: whether it can be read and written, and the room on its disk."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from assistant.errors import JournalError
+from assistant.health import BROKEN, WORKS, Finding, plain, short
+
+LEAST_FREE_MB, LITTLE_FREE_MB = 50, 500
+
+
+def state_folder() -> Path:
+    """The journal's own. Raises ImportError where the library that knows it is missing."""
+    from assistant.journal.store import default_state_dir
+
+    return default_state_dir()
+
+
+def standing(folder: Path) -> Path:
+    """The folder, or the nearest one above it that is there."""
+    while not folder.exists() and folder != folder.parent:
+        folder = folder.parent
+    return folder
+
+
+def last_entry(folder: Path) -> str | None:
+    """When the newest fact in this folder's journal was written, ISO 8601; None where there is none.
+
+    Raises JournalError where the journal can't be read.
+    """
+    from assistant.journal.store import Journal, journal_path
+
+    if not journal_path(folder).exists():
+        return None
+    with Journal.open_beside(folder) as journal:
+        return journal.last_utc()
+
+
+def journal(find: Callable[[], Path] = state_folder) -> Finding:
+    """Whether the journal can be read and written: nothing is announced before it is committed."""
+    from assistant.journal.store import journal_path
+
+    mend = "make the folder writable, or name another with --state DIR"
+    try:
+        folder = find()
+        with tempfile.NamedTemporaryFile(dir=standing(folder), prefix=".kerfcall-"):
+            pass
+        file = journal_path(folder)
+        if file.exists() and not os.access(file, os.W_OK):
+            return Finding(
+                "journal", BROKEN, f"{short(file)} may not be written", "give yourself the right to write it"
+            )
+        last = last_entry(folder)
+    except OSError as error:
+        return Finding("journal", BROKEN, plain(error), mend)
+    except JournalError as error:
+        text, _, what = str(error).partition("; ")
+        return Finding("journal", BROKEN, text, what or "kerfcall journal repair")
+    data = {"folder": str(folder), "last_entry_utc": last}
+    return Finding("journal", WORKS, f"{short(folder)}, {f'last entry {last[:10]}' if last else 'empty'}", "", data)
+
+
+def disk(find: Callable[[], Path] = state_folder) -> Finding:
+    """Room where the journal is kept."""
+    try:
+        free_mb = shutil.disk_usage(standing(find())).free // 1_000_000
+    except OSError as error:
+        return Finding("disk", BROKEN, plain(error), "see that the folder of the journal is there")
+    data = {"free_mb": free_mb}
+    if free_mb < LEAST_FREE_MB:
+        return Finding("disk", BROKEN, f"{free_mb} MB free", f"free at least {LEAST_FREE_MB} MB", data)
+    little = f"; under {LITTLE_FREE_MB} MB is little" if free_mb < LITTLE_FREE_MB else ""
+    return Finding("disk", WORKS, f"{free_mb:,} MB free{little}", "", data)

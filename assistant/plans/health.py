@@ -1,0 +1,33 @@
+"""What `ready` asks of the plans' room: the shop file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from assistant.errors import Fault
+from assistant.health import BROKEN, WORKS, Finding, plain, short
+from assistant.joinery.units import plain_length
+from assistant.plans.model import Shop
+
+
+def shop_file(
+    path: Path | None, mended: Callable[[Sequence[Fault]], Sequence[Fault]] = list
+) -> tuple[Finding, Shop | None]:
+    """The shop file: without a kerf nothing is cut. mended: the faults with mends for the one who asked."""
+    from assistant.plans.shop_file import default_shop_path, try_shop
+
+    try:
+        shop, faults = try_shop(path)
+        where = path or default_shop_path()
+    except OSError as error:
+        return Finding("shop file", BROKEN, plain(error), "see that it can be read"), None
+    if shop is not None and not faults:
+        kerf = plain_length(shop.blade.kerf, shop.unit)
+        data = {"path": str(where), "kerf_mm": float(shop.blade.kerf)}
+        return Finding("shop file", WORKS, f"{short(where)}, kerf {kerf}", "", data), shop
+    faults = list(mended(faults))
+    told = [f"{fault.where}: {fault.what}" + (f" (got {fault.value})" if fault.value else "") for fault in faults]
+    each = [{"text": text, "mend": fault.mend} for text, fault in zip(told, faults, strict=True)]
+    mend = "; ".join(dict.fromkeys(fault.mend for fault in faults))
+    return Finding("shop file", BROKEN, "; ".join(told), mend, {"path": str(where), "faults": each}), None

@@ -1,0 +1,82 @@
+"""What `ready` asks of the clocks: the wall's date and time zone, and how fine the steady one is."""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+import time
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from assistant import RELEASED
+from assistant.errors import JournalError
+from assistant.health import STANDS_IN, WORKS, Finding
+from assistant.journal.health import last_entry, state_folder
+
+COARSE_S = 0.02
+SET_CLOCK = "set the date and time"
+SET_ZONE = "set the time zone, on Linux with: timedatectl set-timezone Area/City"
+# POSIX's own way to write a zone: names, offsets and rules, e.g. CET-1CEST,M3.5.0,M10.5.0/3
+RULE = re.compile(r"(<[-+0-9A-Za-z]+>|[A-Za-z]{3,})[-+]?\d")
+
+
+def clock(now: Callable[[], float] = time.time, last: Callable[[], str | None] | None = None) -> Finding:
+    """The wall clock dates the journal and the calibrations; the session itself runs on the steady one.
+
+    now: seconds since 1970. last: the journal's newest entry, ISO 8601.
+    """
+    moment = datetime.fromtimestamp(now(), UTC)
+    zone = zone_name(os.environ)
+    data = {"utc": f"{moment:%Y-%m-%dT%H:%M:%SZ}", "zone": zone or None}
+    stands_in = f"the steady clock times the session: the wall clock says {moment:%Y-%m-%d %H:%M} UTC"
+    if moment < datetime.fromisoformat(RELEASED).replace(tzinfo=UTC):
+        return Finding("clock", STANDS_IN, f"{stands_in}, before this release ({RELEASED})", SET_CLOCK, data)
+    newest = _newest(last)
+    if newest is not None and moment < newest - timedelta(minutes=1):
+        text = f"{stands_in}, before the journal's last entry ({newest:%Y-%m-%d %H:%M})"
+        return Finding("clock", STANDS_IN, text, SET_CLOCK, data)
+    local = moment.astimezone()
+    told = f"{local:%Y-%m-%d %H:%M} {zone or 'UTC'}{_coarse(time.get_clock_info('monotonic').resolution)}"
+    if not zone:
+        return Finding("clock", STANDS_IN, f"{told}: the time zone is not known, UTC stands in", SET_ZONE, data)
+    return Finding("clock", WORKS, told, "", data)
+
+
+def _newest(last: Callable[[], str | None] | None) -> datetime | None:
+    """The journal's newest entry; a journal that can't be read is told by its own line."""
+    try:
+        text = last() if last is not None else last_entry(state_folder())
+        return datetime.fromisoformat(text).astimezone(UTC) if text else None
+    except (OSError, JournalError, ValueError, OverflowError):
+        return None
+
+
+def zone_name(environ: Mapping[str, str], local: Path = Path("/etc/localtime")) -> str:
+    """The time zone of this system, "" where none is set: a library then takes UTC without a word."""
+    asked = environ.get("TZ", "").removeprefix(":")
+    if asked:
+        return asked if _is_zone(asked) else ""
+    if sys.platform == "win32":
+        return time.tzname[0]
+    if not local.exists():
+        return ""
+    _, found, name = os.path.realpath(local).partition("zoneinfo/")
+    return name if found else time.tzname[0]
+
+
+def _is_zone(name: str) -> bool:
+    from zoneinfo import ZoneInfo
+
+    if RULE.match(name) or Path(name).is_absolute():
+        return RULE.match(name) is not None or Path(name).exists()
+    try:
+        ZoneInfo(name)
+    except (KeyError, OSError, ValueError):  # no such zone, or a name that is no place in the zones' folder
+        return False
+    return True
+
+
+def _coarse(resolution_s: float) -> str:
+    return f"; the steady clock is coarse: {1000 * resolution_s:.0f} ms" if resolution_s > COARSE_S else ""

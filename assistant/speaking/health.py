@@ -1,0 +1,39 @@
+"""What `ready` asks of speaking: the voice and the loudspeaker."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from assistant.errors import KerfcallError
+from assistant.health import STANDS_IN, WORKS, Finding, pip
+from assistant.hearing.health import device
+from assistant.plans.model import VoiceSettings
+from assistant.speaking.device import named, not_there
+
+
+def voice(settings: VoiceSettings) -> Finding:
+    """The engine and the voice that speak the settings."""
+    try:
+        from assistant.speaking.choose import choose_engine
+
+        choice = choose_engine(settings)
+        close = getattr(choice.engine, "close", None)
+        if close is not None:
+            close()
+    except (KerfcallError, ImportError) as error:
+        return Finding("voice", STANDS_IN, f"text on the screen: {error}", pip("espeakng-loader", "pyttsx3"))
+    line = choice.line.removeprefix("voice: ").replace(", rendered in this process", "")
+    return Finding("voice", WORKS, line, "", {"words_a_minute": settings.speech_rate})
+
+
+def loudspeaker(devices: dict[str, Any], wanted: str = "") -> Finding:
+    """devices: as from `hearing.sound_child.asked`. wanted: the shop file's, "" for any."""
+    finding = device("loudspeaker", devices, "outputs", "text on screen")
+    names = devices.get("outputs") or []
+    if not wanted or not names:
+        return finding
+    number = named(wanted, names)
+    if number is None:
+        mend = "connect it, or mend [voice] loudspeaker"
+        return Finding("loudspeaker", STANDS_IN, not_there(wanted, names), mend, finding.data)
+    return Finding("loudspeaker", WORKS, f"{names[number]}, as the shop file asks", "", finding.data)

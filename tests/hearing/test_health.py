@@ -1,0 +1,165 @@
+"""What `ready` finds out about hearing: noise suppression, recogniser, microphone and its level."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from assistant.errors import NoSuchPart
+from assistant.health import STANDS_IN, WORKS, Finding
+from assistant.hearing import denoise, health
+from assistant.hearing.contract import RATE
+from assistant.hearing.models import Found
+from assistant.hearing.sound_child import figures
+from assistant.plans.model import Check, VoiceSettings
+from tests.hearing.voices import pcm
+
+DEVICES = {"outputs": [], "inputs": ["Headset"]}
+
+
+def level(sound: np.ndarray) -> Finding:
+    return health.level(DEVICES, figures(pcm(sound)))
+
+
+def tone(dbfs: float, seconds: float = 1.5) -> np.ndarray:
+    """A sine of this level (RMS; full scale = 1)."""
+    return np.sin(2 * np.pi * 440 * np.arange(round(seconds * RATE)) / RATE) * 10 ** (dbfs / 20) * 2**0.5
+
+
+def spoken(dbfs: float, room_dbfs: float = -70) -> np.ndarray:
+    """Half a second of speech's level in a second and a half of room."""
+    sound = np.random.default_rng(1).standard_normal(round(1.5 * RATE)) * 10 ** (room_dbfs / 20)
+    sound[RATE // 2 : RATE] += tone(dbfs, 0.5)
+    return sound
+
+
+@pytest.mark.parametrize(
+    ("sound", "state", "words"),
+    [
+        (np.zeros(RATE), STANDS_IN, "silent"),
+        (tone(-90), STANDS_IN, "silent"),
+        (np.clip(tone(3), -1, 0.99), STANDS_IN, "clipping"),
+        (np.clip(tone(3), -0.5, 0.5), STANDS_IN, "clipping"),
+        (tone(-3.01), STANDS_IN, "clipping"),
+        (tone(-6), WORKS, "steady sound"),
+        (spoken(-50), STANDS_IN, "too quiet for speech"),
+        (tone(-80), STANDS_IN, "too quiet, even for a room"),
+        (spoken(-20), WORKS, "speech"),
+        (tone(-60), WORKS, "nobody spoke"),
+        (tone(-30), WORKS, "steady sound"),
+    ],
+)
+def test_a_level_is_told_with_what_is_wrong_with_it(sound: np.ndarray, state: str, words: str) -> None:
+    line = level(sound)
+    assert line.state == state and words in line.text, line
+    assert bool(line.mend) is (state == STANDS_IN)
+
+
+def test_a_level_has_a_figure_and_a_bar() -> None:
+    """-20 dBFS lies three quarters up from -80 to 0."""
+    line = level(tone(-20))
+    assert line.text.startswith("-20 dBFS [" + "#" * 15 + "." * 5 + "]")
+    assert line.data["rms_dbfs"] == pytest.approx(-20, abs=0.05)
+    assert len(line.text) < 56
+
+
+def test_a_moment_of_nothing_at_the_beginning_is_not_taken_for_a_pause_in_speech() -> None:
+    """A sound server's first buffers may be empty."""
+    sound = tone(-60)
+    sound[: RATE // 5] = 0
+    assert level(sound).data["spoken"] is False
+
+
+def test_a_microphone_is_named_and_how_many_more_there_are() -> None:
+    line = health.microphone(DEVICES)
+    assert (line.state, line.text, line.data) == (WORKS, "Headset", {"devices": ["Headset"]})
+    assert health.microphone({"inputs": ["Headset", "Camera"]}).text == "Headset and 1 more"
+
+
+def test_without_a_microphone_pedal_and_keys_stand_in() -> None:
+    none: dict[str, list[str]] = {"outputs": [], "inputs": []}
+    line = health.microphone(none)
+    assert line.state == STANDS_IN and line.text == "pedal and keys: none found" and line.data == {"devices": []}
+    assert (health.level(none, {}).state, health.level(none, {}).text) == (STANDS_IN, "nothing to measure")
+
+
+def without_rnnoise() -> denoise.Denoiser:
+    raise NoSuchPart("RNNoise is not installed; pip install --no-deps pyrnnoise")
+
+
+class Stub(denoise.Plain):
+    name = "rnnoise"
+
+
+@pytest.mark.parametrize(
+    ("asked", "rnnoise", "state", "chosen", "words"),
+    [
+        ("auto", Stub, WORKS, "rnnoise", "RNNoise: its library is installed"),
+        (
+            "auto",
+            without_rnnoise,
+            STANDS_IN,
+            "spectral",
+            "built-in suppression, weaker near a saw: RNNoise is not inst",
+        ),
+        ("rnnoise", without_rnnoise, STANDS_IN, "spectral", "rnnoise was asked for: RNNoise is not installed"),
+        ("rnnoise", Stub, WORKS, "rnnoise", "RNNoise, as the shop file asks"),
+        ("spectral", Stub, WORKS, "spectral", "the built-in suppression, as the shop file asks"),
+        ("none", Stub, WORKS, "none", "no suppression, as the shop file asks"),
+    ],
+)
+def test_noise_suppression_is_told_with_its_reason(
+    asked: str,
+    rnnoise: Callable[[], denoise.Denoiser],
+    state: str,
+    chosen: str,
+    words: str,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(denoise, "_rnnoise", rnnoise)
+    monkeypatch.setitem(denoise.MAKERS, "rnnoise", rnnoise)
+    line = health.noise(VoiceSettings(denoiser=asked))
+    assert (line.state, line.data) == (state, {"chosen": chosen, "asked_for": asked})
+    assert words in line.text
+    assert ("pip install --no-deps pyrnnoise" in line.mend) is (state == STANDS_IN)
+
+
+def test_the_noise_suppression_told_is_the_one_that_hearing_takes() -> None:
+    chosen, _ = denoise.choose_denoiser("auto")
+    assert health.noise(VoiceSettings()).data["chosen"] == chosen.name
+
+
+def test_the_recogniser_is_told_with_its_model(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    line = health.recogniser(VoiceSettings(recogniser="pocketsphinx"))
+    assert line.data == {"recogniser": "pocketsphinx", "model": None, "language": "en"}
+    assert (line.state, line.text) == (WORKS, "pocketsphinx, its own model: the shop file asks for it")
+    folder = tmp_path / "vosk-model-small-en"
+    monkeypatch.setattr(
+        "assistant.hearing.models.find_models", lambda voice, folders=None: [Found(folder, "", (), True)]
+    )
+    monkeypatch.setattr("assistant.hearing.models._vosk_missing", lambda found, usable: "")
+    line = health.recogniser(VoiceSettings())
+    assert line.data["model"] == str(folder) and line.text == f"vosk, {folder}"
+    monkeypatch.setattr(health, "importable", lambda name: False)
+    line = health.recogniser(VoiceSettings(recogniser="pocketsphinx"))
+    assert (line.state, line.mend) == (STANDS_IN, "python -m pip install pocketsphinx")
+
+
+def test_a_recogniser_that_was_asked_for_and_is_not_there_is_stood_in_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("assistant.hearing.models.find_models", lambda voice, folders=None: [])
+    line = health.recogniser(VoiceSettings(recogniser="vosk"))
+    assert line.state == STANDS_IN and line.data["recogniser"] == "pocketsphinx" and "models list" in line.mend
+
+
+def test_words_that_the_recogniser_does_not_know_are_named_on_its_line() -> None:
+    own = Check("dust port", "dust port open?", "the dust port is wide qzxopen", "setup")
+    line = health.recogniser(VoiceSettings(recogniser="pocketsphinx", lead_in="zxqwort"), (own,))
+    assert line.state == STANDS_IN and line.data["unknown"] == ["zxqwort", "qzxopen"]
+    assert '"zxqwort", "qzxopen"' in line.text and "kerfcall phrases" in line.mend
+    taught = VoiceSettings(
+        recogniser="pocketsphinx", lead_in="zxqwort", pronunciations=(("zxqwort", "Z EH K S W ER T"),)
+    )
+    assert health.recogniser(taught).state == WORKS
