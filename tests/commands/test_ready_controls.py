@@ -34,12 +34,6 @@ def test_voice_is_a_way_only_with_microphone_level_and_recogniser() -> None:
         assert ready_controls.answers(*(up | {part: Line(part, STANDS_IN, "")}).values()).state == BROKEN
 
 
-@pytest.fixture
-def no_display(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delenv("DISPLAY", raising=False)
-    monkeypatch.delenv("XDG_SESSION_TYPE", raising=False)
-
-
 @pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="there the desktop is always there")
 def test_a_pedal_without_a_display_is_stood_in_for_and_its_key_is_named(no_display: None) -> None:
     line = ready_controls.pedal(PedalSettings(key="f13"))

@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 
 from assistant.errors import NoSuchPart
+from assistant.runner.clock import LiveClock
 from assistant.session.events import DeviceChanged, SpeechStarted
 from assistant.speaking.device import MiniaudioDevice, SounddeviceDevice, default_device, named, not_there
 from assistant.speaking.player import Player
 from tests.sound_server import Recording, SoundServer
-from tests.speaking.stand_ins import RATE, Posted, WallClock, steady
+from tests.speaking.stand_ins import RATE, Posted, steady
 
 miniaudio = pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
 ROOT = Path(__file__).parents[2]
@@ -115,7 +116,7 @@ def bench(server: SoundServer) -> str:
 def playing(name: str) -> tuple[Player, Posted]:
     posted = Posted()
     device = MiniaudioDevice(name, backends=[miniaudio.Backend.PULSEAUDIO])
-    return Player(RATE, device, WallClock(), posted, gone_after_s=0.5, first_retry_s=0.1), posted
+    return Player(RATE, device, LiveClock(), posted, gone_after_s=0.5, first_retry_s=0.1), posted
 
 
 def said(player: Player, posted: Posted, id: str, seconds: float = 0.5) -> None:
@@ -176,10 +177,11 @@ import sys, time
 from assistant.speaking.device import MiniaudioDevice, SounddeviceDevice
 from assistant.speaking.player import Player
 from tests.sound_server import Recording, SoundServer
-from tests.speaking.stand_ins import RATE, Posted, WallClock, steady
+from assistant.runner.clock import LiveClock
+from tests.speaking.stand_ins import RATE, Posted, steady
 posted = Posted()
 device = {"miniaudio": MiniaudioDevice, "sounddevice": SounddeviceDevice}[sys.argv[1]]()
-player = Player(RATE, device, WallClock(), posted)
+player = Player(RATE, device, LiveClock(), posted)
 for id, level in (("a", 4000), ("b", 8000)):
     player.supply(player.reserve(id, False), steady(0.5, level))
 print(posted.ended("b").how, "through", player.opened)
@@ -217,7 +219,7 @@ def test_another_program_hears_every_sample_in_order(server: SoundServer, kind: 
 def test_a_server_that_dies_is_noticed_and_found_again(server: SoundServer) -> None:
     posted = Posted()
     device = MiniaudioDevice(backends=[miniaudio.Backend.PULSEAUDIO])
-    player = Player(RATE, device, WallClock(), posted, gone_after_s=0.5, first_retry_s=0.1)
+    player = Player(RATE, device, LiveClock(), posted, gone_after_s=0.5, first_retry_s=0.1)
     try:
         slot = player.reserve("cut short", False)
         assert slot is not None
@@ -247,7 +249,7 @@ def test_a_server_that_hangs_is_said_to_be_lost_and_found_again_when_it_goes_on(
     if when == "before it was opened":
         server.hang()
     device = MiniaudioDevice(backends=[miniaudio.Backend.PULSEAUDIO])
-    player = Player(RATE, device, WallClock(), posted, first_retry_s=0.1)
+    player = Player(RATE, device, LiveClock(), posted, first_retry_s=0.1)
     try:
         if when != "before it was opened":
             said(player, posted, "here", 0.2)
@@ -272,10 +274,11 @@ HELD_UP = """
 import sys, time
 from assistant.speaking.device import MiniaudioDevice
 from assistant.speaking.player import Player
-from tests.speaking.stand_ins import RATE, Posted, WallClock
+from assistant.runner.clock import LiveClock
+from tests.speaking.stand_ins import RATE, Posted
 import miniaudio
 posted = Posted()
-player = Player(RATE, MiniaudioDevice(allow_null=True, backends=[miniaudio.Backend.NULL]), WallClock(), posted)
+player = Player(RATE, MiniaudioDevice(allow_null=True, backends=[miniaudio.Backend.NULL]), LiveClock(), posted)
 while player.state != "works":
     time.sleep(0.01)
 time.sleep(0.5)
