@@ -1,8 +1,8 @@
 """On a machine that should have every part (KERFCALL_NO_SKIPS is set), a skipped test is a failure.
 
-And what several rooms' tests need: a sound server; for each test a runtime folder of its own, so that no test's
-live session is refused for the sake of another's, or of one that is cutting wood; and a witness of every session, here
-and in the processes that a test starts, that nothing counts which was not announced."""
+And what several rooms' tests need: a sound server; a display server, or none; for each test a runtime folder of its
+own, so that no test's live session is refused for the sake of another's, or of one that is cutting wood; and a witness
+of every session, here and in the processes that a test starts, that nothing counts which was not announced."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ import pytest
 from assistant.runner import loop
 from assistant.runner.one_live import FOLDER_VARIABLE
 from tests import witness
+from tests.pedal.xserver import XServer
 from tests.sound_server import SoundServer, running
 
 WITNESSED = Path(__file__).parent / "witnessed"
@@ -73,6 +74,22 @@ def runtime_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 @pytest.fixture(autouse=True)
 def own_runtime_folder(runtime_folders: Iterator[Path], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(FOLDER_VARIABLE, str(next(runtime_folders)))
+
+
+@pytest.fixture
+def xserver(monkeypatch: pytest.MonkeyPatch) -> Iterator[XServer]:
+    """A running display server that this process's DISPLAY names."""
+    server = XServer()
+    monkeypatch.setenv("DISPLAY", server.display)
+    monkeypatch.setenv("XDG_SESSION_TYPE", "x11")
+    yield server
+    server.end()
+
+
+@pytest.fixture
+def no_display(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("DISPLAY", raising=False)
+    monkeypatch.delenv("XDG_SESSION_TYPE", raising=False)
 
 
 @pytest.fixture

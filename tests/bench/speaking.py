@@ -15,11 +15,12 @@ import time
 import numpy as np
 
 from assistant.plans.model import VoiceSettings
+from assistant.runner.clock import LiveClock
 from assistant.session.events import SpeechStarted
 from assistant.speaking.choose import choose_engine
 from assistant.speaking.device import Fill, MiniaudioDevice
 from assistant.speaking.speaker import LiveSpeaker
-from tests.speaking.stand_ins import PHRASES, Posted, WallClock
+from tests.speaking.stand_ins import PHRASES, Posted
 
 ROUNDS = 100
 # Each as a multiple of its floor; the goal in absolutes is 30 ms.
@@ -58,7 +59,7 @@ class WatchedDevice(MiniaudioDevice):
         return super().open(rate, watched)
 
 
-def started_after(speaker: LiveSpeaker, posted: Posted, clock: WallClock, id: str, text: str) -> float:
+def started_after(speaker: LiveSpeaker, posted: Posted, clock: LiveClock, id: str, text: str) -> float:
     # Anywhere within the device's period, as a foot is.
     time.sleep(random.random() * 0.02)
     asked = clock.at()
@@ -97,7 +98,7 @@ def clicks(speaker: LiveSpeaker, device: WatchedDevice) -> list[float]:
 
 def main() -> int:
     """Print the figures. Returns 1 when a ratio is over its limit."""
-    clock, posted, device = WallClock(), Posted(), WatchedDevice()
+    clock, posted, device = LiveClock(), Posted(), WatchedDevice()
     speaker = LiveSpeaker(clock, posted, VoiceSettings(), device=device)
     known = list(PHRASES)
     speaker.prepare(known)

@@ -270,8 +270,7 @@ def test_speech_takes_its_time_in_real_time_only(workshop: Workshop) -> None:
         times = {line["kind"]: line["at"] for line in done.lines if line.get("id") == "a4"}
         return float(times["speech_ended"] - times["speech_started"])
 
-    assert first_took() == 0
-    assert first_took("--real-time") > 0.5
+    assert first_took() == 0 < first_took("--real-time")
 
 
 LINED_PLAN = """

@@ -9,7 +9,6 @@ import select
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -42,21 +41,6 @@ def shop(tmp_path: Path) -> Path:
     path = tmp_path / "shop.toml"
     path.write_text('unit = "mm"\n[blade]\nkerf = 3.18\n')
     return path
-
-
-@pytest.fixture
-def xserver(monkeypatch: pytest.MonkeyPatch) -> Iterator[XServer]:
-    server = XServer()
-    monkeypatch.setenv("DISPLAY", server.display)
-    monkeypatch.setenv("XDG_SESSION_TYPE", "x11")
-    yield server
-    server.end()
-
-
-@pytest.fixture
-def no_display(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delenv("DISPLAY", raising=False)
-    monkeypatch.delenv("XDG_SESSION_TYPE", raising=False)
 
 
 def parts(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, dict[str, dict[str, Any]]]:

@@ -15,7 +15,7 @@ from assistant.hearing.contract import RATE
 from assistant.hearing.models import Found
 from assistant.hearing.sound_child import figures
 from assistant.plans.model import Check, VoiceSettings
-from tests.hearing.voices import pcm
+from tests.hearing.voices import pcm, sine_of
 
 DEVICES = {"outputs": [], "inputs": ["Headset"]}
 
@@ -24,15 +24,10 @@ def level(sound: np.ndarray) -> Finding:
     return health.level(DEVICES, figures(pcm(sound)))
 
 
-def tone(dbfs: float, seconds: float = 1.5) -> np.ndarray:
-    """A sine of this level (RMS; full scale = 1)."""
-    return np.sin(2 * np.pi * 440 * np.arange(round(seconds * RATE)) / RATE) * 10 ** (dbfs / 20) * 2**0.5
-
-
 def spoken(dbfs: float, room_dbfs: float = -70) -> np.ndarray:
     """Half a second of speech's level in a second and a half of room."""
     sound = np.random.default_rng(1).standard_normal(round(1.5 * RATE)) * 10 ** (room_dbfs / 20)
-    sound[RATE // 2 : RATE] += tone(dbfs, 0.5)
+    sound[RATE // 2 : RATE] += sine_of(dbfs, 0.5)
     return sound
 
 
@@ -40,16 +35,16 @@ def spoken(dbfs: float, room_dbfs: float = -70) -> np.ndarray:
     ("sound", "state", "words"),
     [
         (np.zeros(RATE), STANDS_IN, "silent"),
-        (tone(-90), STANDS_IN, "silent"),
-        (np.clip(tone(3), -1, 0.99), STANDS_IN, "clipping"),
-        (np.clip(tone(3), -0.5, 0.5), STANDS_IN, "clipping"),
-        (tone(-3.01), STANDS_IN, "clipping"),
-        (tone(-6), WORKS, "steady sound"),
+        (sine_of(-90), STANDS_IN, "silent"),
+        (np.clip(sine_of(3), -1, 0.99), STANDS_IN, "clipping"),
+        (np.clip(sine_of(3), -0.5, 0.5), STANDS_IN, "clipping"),
+        (sine_of(-3.01), STANDS_IN, "clipping"),
+        (sine_of(-6), WORKS, "steady sound"),
         (spoken(-50), STANDS_IN, "too quiet for speech"),
-        (tone(-80), STANDS_IN, "too quiet, even for a room"),
+        (sine_of(-80), STANDS_IN, "too quiet, even for a room"),
         (spoken(-20), WORKS, "speech"),
-        (tone(-60), WORKS, "nobody spoke"),
-        (tone(-30), WORKS, "steady sound"),
+        (sine_of(-60), WORKS, "nobody spoke"),
+        (sine_of(-30), WORKS, "steady sound"),
     ],
 )
 def test_a_level_is_told_with_what_is_wrong_with_it(sound: np.ndarray, state: str, words: str) -> None:
@@ -60,7 +55,7 @@ def test_a_level_is_told_with_what_is_wrong_with_it(sound: np.ndarray, state: st
 
 def test_a_level_has_a_figure_and_a_bar() -> None:
     """-20 dBFS lies three quarters up from -80 to 0."""
-    line = level(tone(-20))
+    line = level(sine_of(-20))
     assert line.text.startswith("-20 dBFS [" + "#" * 15 + "." * 5 + "]")
     assert line.data["rms_dbfs"] == pytest.approx(-20, abs=0.05)
     assert len(line.text) < 56
@@ -68,7 +63,7 @@ def test_a_level_has_a_figure_and_a_bar() -> None:
 
 def test_a_moment_of_nothing_at_the_beginning_is_not_taken_for_a_pause_in_speech() -> None:
     """A sound server's first buffers may be empty."""
-    sound = tone(-60)
+    sound = sine_of(-60)
     sound[: RATE // 5] = 0
     assert level(sound).data["spoken"] is False
 

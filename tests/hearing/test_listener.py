@@ -14,23 +14,13 @@ import pytest
 
 from assistant.hearing.listener import FileListener, LiveListener
 from assistant.plans.model import Check, VoiceSettings
+from assistant.runner.clock import LiveClock
 from assistant.session.events import DeviceChanged, Heard, NotHeard
 from tests.hearing.voices import need, padded, spoken, table
 
 VOICE = VoiceSettings(recogniser="pocketsphinx")
 NEXT = "marigold proceed to next pass"
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="signals of this kind are POSIX")
-
-
-class Clock:
-    def __init__(self) -> None:
-        self.zero = time.monotonic()
-
-    def at(self) -> float:
-        return time.monotonic() - self.zero
-
-    def utc(self) -> str:
-        return "2001-01-01T00:00:00.000Z"
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +38,7 @@ def posted(all_posted):
 def own_ear(posted):
     """One that nothing was heard with before, to be killed."""
     need("espeak-ng")
-    listener = FileListener(Clock(), posted.append, VOICE, start_s=100.0)
+    listener = FileListener(LiveClock(), posted.append, VOICE, start_s=100.0)
     listener.listen(table(), 7)
     yield listener
     listener.close()
@@ -57,7 +47,7 @@ def own_ear(posted):
 @pytest.fixture(scope="module")
 def shared_ear(all_posted):
     need("espeak-ng")
-    listener = FileListener(Clock(), all_posted.append, VOICE, start_s=100.0)
+    listener = FileListener(LiveClock(), all_posted.append, VOICE, start_s=100.0)
     yield listener
     listener.close()
 
@@ -101,7 +91,7 @@ def test_the_same_sound_gives_the_same_events_however_it_is_cut():
     events = []
     for chunk in (320, 3200, 3202, 64000):
         posted: list = []
-        listener = FileListener(Clock(), posted.append, VOICE, start_s=100.0)
+        listener = FileListener(LiveClock(), posted.append, VOICE, start_s=100.0)
         listener.listen(table(), 7)
         feed(listener, sound, chunk)
         listener.flush()
@@ -161,7 +151,7 @@ def test_a_knock_is_not_reported(ear, posted):
 def test_unknown_words_of_an_answer_are_named_at_the_start_and_the_rest_is_heard(posted):
     need("espeak-ng")
     checks = [Check("vise", "?", "zorkmid is fully closed", "setup")]
-    listener = FileListener(Clock(), posted.append, VOICE, checks)
+    listener = FileListener(LiveClock(), posted.append, VOICE, checks)
     (news,) = heard(posted, DeviceChanged)
     assert '"zorkmid" in "marigold zorkmid is fully closed"' in news.text
     listener.listen(table(), 1)
@@ -209,7 +199,7 @@ def states(posted, device):
 def test_a_live_child_that_is_killed_or_hangs_comes_back(posted, monkeypatch):
     monkeypatch.setattr("assistant.hearing.listener.ALIVE_S", 1.5)
     monkeypatch.setattr("assistant.hearing.listener.LOADS", 0)
-    listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
+    listener = LiveListener(LiveClock(), posted.append, VOICE, null_device=True)
     try:
         listener.listen(table(), 1)
         assert wait_for(lambda: "works" in states(posted, "microphone")), posted
@@ -231,7 +221,7 @@ def test_no_microphone_is_said_and_the_session_goes_on(posted, monkeypatch):
     # No sound server and no card: the library finds nothing.
     monkeypatch.setenv("PULSE_SERVER", "unix:/nonexistent")
     monkeypatch.setenv("ALSA_CONFIG_PATH", "/nonexistent")
-    listener = LiveListener(Clock(), posted.append, VOICE)
+    listener = LiveListener(LiveClock(), posted.append, VOICE)
     listener.listen(table(), 1)
     listener.speaking(True)
     listener.speaking(False)
@@ -254,7 +244,7 @@ def children() -> set[int]:
 def loading(post) -> tuple[LiveListener, int]:
     """A listener whose child has just been started, and the child's process id."""
     before = children()
-    listener = LiveListener(Clock(), post, VOICE, null_device=True)
+    listener = LiveListener(LiveClock(), post, VOICE, null_device=True)
     assert wait_for(lambda: children() - before)
     (child,) = children() - before
     return listener, child
@@ -315,7 +305,7 @@ def test_one_that_could_be_loaded_only_slowly_is_slow_and_not_hung_when_it_takes
     """The limit is a multiple of the time that it took to load here."""
     monkeypatch.setattr("assistant.hearing.listener.ALIVE_S", 1.0)
     monkeypatch.setattr("assistant.hearing.listener.LOADS", 1000)
-    listener = LiveListener(Clock(), posted.append, VOICE, null_device=True)
+    listener = LiveListener(LiveClock(), posted.append, VOICE, null_device=True)
     try:
         assert wait_for(lambda: "works" in states(posted, "microphone"), 60.0), posted
         first = listener.pid
@@ -347,7 +337,7 @@ def test_who_asks_for_a_microphone_waits_for_the_recogniser_to_be_loaded(posted)
 def test_a_file_is_heard_by_a_recogniser_that_runs_in_bursts(posted, monkeypatch):
     need("espeak-ng")
     monkeypatch.setattr("assistant.hearing.listener.ANSWER_S", 2.0)
-    listener = FileListener(Clock(), posted.append, VOICE)
+    listener = FileListener(LiveClock(), posted.append, VOICE)
     bursts = Bursts(listener.pid)
     try:
         listener.listen(table(), 7)

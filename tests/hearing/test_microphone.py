@@ -19,7 +19,7 @@ from assistant.hearing.microphone import (
     Narrow,
     open_capture,
 )
-from tests.hearing.voices import floats, pcm
+from tests.hearing.voices import floats, pcm, tone
 
 SOUND, ZEROS = b"\x01\x00" * 480, bytes(960)
 
@@ -126,10 +126,6 @@ def test_a_muted_one_is_named_and_works_again_when_it_gives_sound():
     assert told[-1][0] == "works"
 
 
-def tone(hz: float, count: int = 48_000) -> np.ndarray:
-    return 0.3 * np.sin(2 * np.pi * hz * np.arange(count) / 48_000)
-
-
 def narrowed(samples: np.ndarray, size: int = 960) -> np.ndarray:
     """Through `Narrow` in chunks of so many bytes."""
     narrow, sound = Narrow(), pcm(samples)
@@ -138,7 +134,7 @@ def narrowed(samples: np.ndarray, size: int = 960) -> np.ndarray:
 
 @pytest.mark.parametrize("hz", [100, 1000, 3000, 6500])
 def test_what_speech_is_made_of_comes_through_as_it_was(hz):
-    heard = narrowed(tone(hz))[1000:]
+    heard = narrowed(tone(hz, 1, 0.3, 48_000))[1000:]
     assert np.abs(heard).max() == pytest.approx(0.3, rel=0.02)
     spectrum = np.abs(np.fft.rfft(heard * np.hanning(len(heard))))
     assert np.argmax(spectrum) * 16_000 / len(heard) == pytest.approx(hz, abs=2)
@@ -147,13 +143,13 @@ def test_what_speech_is_made_of_comes_through_as_it_was(hz):
 @pytest.mark.parametrize("hz", [9_000, 12_000, 15_500, 20_000])
 def test_hiss_above_it_does_not_fold_down(hz):
     """Taken at 16 kHz without a filter it would be heard at 16 kHz less its own frequency."""
-    left = narrowed(tone(hz))[1000:]
+    left = narrowed(tone(hz, 1, 0.3, 48_000))[1000:]
     assert 20 * np.log10(left.std() / (0.3 / np.sqrt(2))) < -55
 
 
 @pytest.mark.parametrize("size", [2, 10, 962, 48_000])
 def test_the_length_of_chunks_does_not_matter(size):
-    samples = tone(700, 4_800)
+    samples = tone(700, 0.1, 0.3, 48_000)
     assert (narrowed(samples, size) == narrowed(samples, len(samples) * 2)).all()
 
 

@@ -16,17 +16,11 @@ import pytest
 from assistant.errors import NoSuchPart
 from assistant.health import STANDS_IN, WORKS
 from assistant.hearing import health, sound_child
-from assistant.hearing.contract import RATE
 from assistant.speaking.health import loudspeaker
-from tests.hearing.voices import pcm, write_wav
+from tests.hearing.voices import pcm, sine_of, write_wav
 from tests.sound_server import SoundServer
 
 BOTH = {"outputs": ["Headset", "Screen"], "inputs": ["Headset"]}
-
-
-def tone(dbfs: float, seconds: float = 1.5) -> np.ndarray:
-    """A sine of this level (RMS; full scale = 1)."""
-    return np.sin(2 * np.pi * 440 * np.arange(round(seconds * RATE)) / RATE) * 10 ** (dbfs / 20) * 2**0.5
 
 
 def test_without_a_sound_library_one_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -49,21 +43,19 @@ def test_a_microphone_that_gives_no_sound_is_told() -> None:
     ("code", "speaker", "microphone", "words"),
     [
         ("import os; os.abort()", STANDS_IN, STANDS_IN, "the sound library failed"),
-        ("import time; time.sleep(60)", STANDS_IN, STANDS_IN, "no answer within"),
+        ("import time; time.sleep(3600)", STANDS_IN, STANDS_IN, "no answer within"),
         ("print('no list')", STANDS_IN, STANDS_IN, "nothing that can be read"),
         ("print('[]')", STANDS_IN, STANDS_IN, "nothing that can be read"),
         (f"print('{json.dumps(BOTH)}', flush=True); import os; os.abort()", WORKS, WORKS, "microphone failed"),
-        (f"print('{json.dumps(BOTH)}', flush=True); import time; time.sleep(60)", WORKS, WORKS, "no answer within"),
+        (f"print('{json.dumps(BOTH)}', flush=True); import time; time.sleep(3600)", WORKS, WORKS, "no answer within"),
     ],
 )
 def test_a_sound_library_that_crashes_or_hangs_only_stands_in(
     code: str, speaker: str, microphone: str, words: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(sound_child, "CHILD", code)
-    began = time.monotonic()
     devices, measured = sound_child.asked(1.0)
     lines = [loudspeaker(devices), health.microphone(devices), health.level(devices, measured)]
-    assert time.monotonic() - began < 5
     assert [line.state for line in lines] == [speaker, microphone, STANDS_IN]
     assert any(words in line.text for line in lines)
 
@@ -115,7 +107,7 @@ def test_a_microphone_that_is_muted_is_told(server: SoundServer) -> None:
 
 @pytest.mark.parametrize(("dbfs", "state"), [(-20.0, WORKS), (-60.0, WORKS), (-80.0, STANDS_IN)])
 def test_the_level_of_what_is_played_is_measured(server: SoundServer, tmp_path: Path, dbfs: float, state: str) -> None:
-    played = write_wav(tmp_path / "tone.wav", pcm(tone(dbfs, 20)))
+    played = write_wav(tmp_path / "tone.wav", pcm(sine_of(dbfs, 20)))
     with server.playing(played, latency_ms=50):
         time.sleep(0.5)
         found = ready(server)["level"]
@@ -124,7 +116,7 @@ def test_the_level_of_what_is_played_is_measured(server: SoundServer, tmp_path: 
 
 
 def test_clipping_is_measured(server: SoundServer, tmp_path: Path) -> None:
-    played = write_wav(tmp_path / "loud.wav", pcm(np.clip(tone(6, 20), -1, 1)))
+    played = write_wav(tmp_path / "loud.wav", pcm(np.clip(sine_of(6, 20), -1, 1)))
     with server.playing(played, latency_ms=50):
         time.sleep(0.5)
         found = ready(server)["level"]

@@ -20,13 +20,7 @@ from assistant.hearing.soundcheck import PEDAL, SAW_OFF, VOICE, Carried, Outcome
 from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.wording.phrases import Phrase
-from tests.hearing.voices import floats, pcm, saw_noise
-
-T = np.arange(2 * RATE) / RATE
-
-
-def tone(hertz: float, amplitude: float) -> np.ndarray:
-    return amplitude * np.sin(2 * np.pi * hertz * T)
+from tests.hearing.voices import floats, pcm, saw_noise, tone
 
 
 def white(level: float, seconds: float = 2.0, seed: int = 0) -> np.ndarray:
@@ -38,7 +32,7 @@ def white(level: float, seconds: float = 2.0, seed: int = 0) -> np.ndarray:
 
 def test_a_full_scale_sine_is_three_decibels_down():
     """Root mean square of a sine: amplitude / sqrt 2."""
-    level = level_of(pcm(tone(1000, 0.9999)))
+    level = level_of(pcm(tone(1000, 2, 0.9999)))
     assert level.rms == pytest.approx(-3.01, abs=0.02)
     assert level.peak == pytest.approx(0, abs=0.02)
 
@@ -57,13 +51,13 @@ def test_silence_has_no_level_and_is_named():
 @pytest.mark.parametrize("hertz", [50, 60, 100, 440, 3000])
 @pytest.mark.parametrize("amplitude", [0.11, 0.5, 0.999])
 def test_a_loud_pure_tone_is_not_clipped(hertz, amplitude):
-    assert level_of(pcm(tone(hertz, amplitude))).clipped == 0
+    assert level_of(pcm(tone(hertz, 2, amplitude))).clipped == 0
 
 
 @pytest.mark.parametrize("ceiling", [1.0, 0.6])
 def test_flat_tops_are_clipping_at_full_scale_and_below_it(ceiling):
     """An amplifier before the converter clips below full scale."""
-    samples = np.clip(tone(200, 2 * ceiling), -ceiling, ceiling)
+    samples = np.clip(tone(200, 2, 2 * ceiling), -ceiling, ceiling)
     level = level_of(pcm(samples))
     assert level.clipped > 1000
     assert any("clipped" in fault and "gain down" in fault for fault in input_faults(level))
@@ -77,7 +71,7 @@ def test_a_constant_offset_is_named_and_no_part_of_the_level():
 
 @pytest.mark.parametrize("hertz", [50, 60])
 def test_mains_hum_is_measured_and_named_by_its_frequency(hertz):
-    samples = tone(hertz, 0.01) + tone(3 * hertz, 0.005) + white(0.001)
+    samples = tone(hertz, 2, 0.01) + tone(3 * hertz, 2, 0.005) + white(0.001)
     level = level_of(pcm(samples))
     assert level.hum_hz == hertz
     assert level.hum == pytest.approx(10 * np.log10((0.01**2 + 0.005**2) / 2), abs=0.5)
@@ -92,7 +86,7 @@ def test_a_quiet_room_has_no_fault():
 def test_a_loud_room_faint_speech_and_speech_near_clipping_are_named():
     assert "loud with the saw off" in room_faults(level_of(pcm(white(0.05))))[0]
     assert "too quiet" in speech_faults(level_of(pcm(white(0.003))))[0]
-    assert "near clipping" in speech_faults(level_of(pcm(tone(300, 0.85))))[0]
+    assert "near clipping" in speech_faults(level_of(pcm(tone(300, 2, 0.85))))[0]
 
 
 def test_the_bar_grows_with_the_level():
@@ -158,7 +152,7 @@ def test_looped_noise_has_no_click_where_it_turns():
 
 
 def test_speech_keeps_its_place_and_the_noise_its_level():
-    said = pcm(np.concatenate([np.zeros(RATE), tone(500, 0.3), np.zeros(RATE)]))
+    said = pcm(np.concatenate([np.zeros(RATE), tone(500, 2, 0.3), np.zeros(RATE)]))
     room, saw = white(0.001), saw_noise(2 * RATE) * 0.02
     before = round(soundcheck.AROUND_S * RATE)
     off = floats(soundcheck.in_noise(said, room))

@@ -13,29 +13,25 @@ import pytest
 from assistant.errors import BadInput
 from assistant.hearing.contract import RATE
 from assistant.hearing.wav import WavSource, read_sound, read_wav, resample
-from tests.hearing.voices import floats, pcm, write_wav
-
-
-def tone(rate: int, hz: float = 440.0, seconds: float = 1.0) -> np.ndarray:
-    return 0.5 * np.sin(2 * np.pi * hz * np.arange(round(rate * seconds)) / rate)
+from tests.hearing.voices import floats, pcm, tone, write_wav
 
 
 @pytest.mark.parametrize("rate", [8000, 11025, 22050, 44100, 48000, 96000])
 def test_a_tone_keeps_its_length_place_and_height_at_any_rate(tmp_path, rate):
-    heard = floats(read_wav(write_wav(tmp_path / "a.wav", pcm(tone(rate)), rate)))
+    heard = floats(read_wav(write_wav(tmp_path / "a.wav", pcm(tone(440, rate=rate)), rate)))
     assert len(heard) == RATE
     middle = slice(2000, 14000)
-    assert np.abs(heard[middle] - tone(RATE)[middle]).max() < 0.003
+    assert np.abs(heard[middle] - tone(440)[middle]).max() < 0.003
 
 
 def test_what_lies_above_half_the_rate_is_not_folded_down():
-    folded = resample(tone(48000, 11000.0), 48000)
+    folded = resample(tone(11000, rate=48000), 48000)
     assert np.abs(folded[1000:-1000]).max() < 0.5 / 1000  # 60 dB down
 
 
 @pytest.mark.parametrize("width", [1, 2, 3, 4])
 def test_every_sample_width_is_read(tmp_path, width):
-    wave = tone(RATE)
+    wave = tone(440)
     whole = np.rint(wave * (2 ** (8 * width - 1) - 1)).astype(np.int64)
     raw = (
         (whole + 128).astype(np.uint8).tobytes()
@@ -47,9 +43,9 @@ def test_every_sample_width_is_read(tmp_path, width):
 
 
 def test_channels_are_averaged(tmp_path):
-    both = np.stack([tone(RATE), np.zeros(RATE), np.zeros(RATE)], axis=1).reshape(-1)
+    both = np.stack([tone(440), np.zeros(RATE), np.zeros(RATE)], axis=1).reshape(-1)
     heard = floats(read_wav(write_wav(tmp_path / "a.wav", pcm(both), channels=3)))
-    assert np.abs(heard - tone(RATE) / 3).max() < 1e-3
+    assert np.abs(heard - tone(440) / 3).max() < 1e-3
 
 
 def test_bad_files_are_refused_by_name(tmp_path):
@@ -66,13 +62,13 @@ def test_bad_files_are_refused_by_name(tmp_path):
 
 def test_a_file_without_sound_is_empty_and_one_cut_short_gives_what_is_there(tmp_path):
     assert read_wav(write_wav(tmp_path / "a.wav", b"")) == b""
-    whole = write_wav(tmp_path / "b.wav", pcm(tone(RATE))).read_bytes()
+    whole = write_wav(tmp_path / "b.wav", pcm(tone(440))).read_bytes()
     (tmp_path / "c.wav").write_bytes(whole[:10_001])
     assert 4900 < len(read_wav(tmp_path / "c.wav")) // 2 < 5000
 
 
 def test_a_source_gives_the_file_then_silence_then_nothing(tmp_path):
-    source = WavSource(write_wav(tmp_path / "a.wav", pcm(tone(RATE, seconds=0.25))))
+    source = WavSource(write_wav(tmp_path / "a.wav", pcm(tone(440, 0.25))))
     chunks = []
     while (chunk := source.read(1600)) is not None:
         chunks.append(chunk)
@@ -99,18 +95,18 @@ def extensible(subformat: str, bits: int = 16) -> bytes:
 
 
 def test_the_extensible_format_with_pcm_inside_is_pcm(tmp_path):
-    (tmp_path / "a.wav").write_bytes(riff(extensible("00000001-0000-0010-8000-00aa00389b71"), pcm(tone(RATE))))
-    assert read_wav(tmp_path / "a.wav") == read_wav(write_wav(tmp_path / "plain.wav", pcm(tone(RATE))))
+    (tmp_path / "a.wav").write_bytes(riff(extensible("00000001-0000-0010-8000-00aa00389b71"), pcm(tone(440))))
+    assert read_wav(tmp_path / "a.wav") == read_wav(write_wav(tmp_path / "plain.wav", pcm(tone(440))))
 
 
 def test_what_another_program_writes_is_read(tmp_path):
     """sox writes the extensible format for 24 bits; outside reference: its own conversion of the same tone."""
     if shutil.which("sox") is None:
         pytest.skip("needs sox (a system package) to write the extensible format")
-    write_wav(tmp_path / "a.wav", pcm(tone(RATE)))
+    write_wav(tmp_path / "a.wav", pcm(tone(440)))
     subprocess.run(["sox", "a.wav", "-b", "24", "b.wav"], cwd=tmp_path, check=True)
     assert (tmp_path / "b.wav").read_bytes()[20:22] == b"\xfe\xff"
-    assert np.abs(floats(read_wav(tmp_path / "b.wav")) - tone(RATE)).max() < 1e-3
+    assert np.abs(floats(read_wav(tmp_path / "b.wav")) - tone(440)).max() < 1e-3
 
 
 def test_other_kinds_are_named(tmp_path):
@@ -129,19 +125,19 @@ def test_other_kinds_are_named(tmp_path):
 
 def test_other_chunks_are_passed_over_and_an_odd_one_has_a_pad(tmp_path):
     list_chunk = b"LIST" + struct.pack("<I", 5) + b"notes" + b"\0"
-    (tmp_path / "a.wav").write_bytes(riff(fmt(1), pcm(tone(RATE)), before=list_chunk))
+    (tmp_path / "a.wav").write_bytes(riff(fmt(1), pcm(tone(440)), before=list_chunk))
     assert len(read_wav(tmp_path / "a.wav")) == 2 * RATE
 
 
 def test_a_file_cut_short_is_told_from_one_whose_length_was_never_known(tmp_path):
-    sound = pcm(tone(RATE))
+    sound = pcm(tone(440))
     (tmp_path / "cut.wav").write_bytes(riff(fmt(1), sound, promised=4 * len(sound)))
     cut = read_sound(tmp_path / "cut.wav")
     assert cut.cut_short and (cut.seconds, cut.promised_s) == (1.0, 4.0)
     for unknown in (0x7FFFF000, 0xFFFFFFFF):
         (tmp_path / "pipe.wav").write_bytes(riff(fmt(1), sound, promised=unknown))
         assert not read_sound(tmp_path / "pipe.wav").cut_short
-    assert not read_sound(write_wav(tmp_path / "b.wav", pcm(tone(44100)), 44100)).cut_short
+    assert not read_sound(write_wav(tmp_path / "b.wav", pcm(tone(440, rate=44100)), 44100)).cut_short
 
 
 def test_five_hours_are_too_long(tmp_path):

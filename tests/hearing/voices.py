@@ -63,6 +63,16 @@ def piece(voice: str, text: str) -> bytes:
     return padded(spoken(voice, text), 0.3, 0.35)
 
 
+def tone(hz: float, seconds: float = 1.0, amplitude: float = 0.5, rate: int = RATE) -> np.ndarray:
+    """A sine from its zero on; amplitude 1 is full scale."""
+    return amplitude * np.sin(2 * np.pi * hz * np.arange(round(rate * seconds)) / rate)
+
+
+def sine_of(dbfs: float, seconds: float = 1.5) -> np.ndarray:
+    """A sine of this level: RMS, where that of full scale would be 1."""
+    return tone(440, seconds, 10 ** (dbfs / 20) * 2**0.5)
+
+
 def floats(sound: bytes) -> np.ndarray:
     return np.frombuffer(sound, "<i2").astype(np.float64) / 32768
 

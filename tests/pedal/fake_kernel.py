@@ -52,6 +52,7 @@ class FakeKernel(Kernel):
         self.refused: dict[str, int] = {}  # node -> errno of open
         self.busy: set[str] = set()
         self.opened: dict[int, str] = {}
+        self.down_when_grabbed: list[set[int]] = []
         self._writers: dict[str, int] = {}
 
     def plug(
@@ -126,6 +127,8 @@ class FakeKernel(Kernel):
         number = request & 0xFF
         if number == 0x90 and node in self.busy:
             raise OSError(errno.EBUSY, "Device or resource busy")
+        if number == 0x90 and argument:
+            self.down_when_grabbed.append(set(self.down[node]))
         if number == 0x18:
             assert isinstance(argument, bytes) and request >> 16 & 0x3FFF == len(argument)
             bits = sum(1 << code for code in self.down[node])

@@ -7,8 +7,8 @@ import time
 
 from assistant.pedal.listener import PedalListener
 from assistant.plans.model import PedalSettings
+from assistant.runner.clock import LiveClock
 from assistant.session.events import Event, Gesture
-from tests.pedal.xserver import LiveClock
 
 
 def main() -> None:

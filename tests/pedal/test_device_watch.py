@@ -31,9 +31,10 @@ from assistant.pedal.listener import PedalListener  # noqa: E402
 from assistant.pedal.names import Named  # noqa: E402
 from assistant.pedal.trial import try_out  # noqa: E402
 from assistant.plans.model import PedalSettings  # noqa: E402
+from assistant.runner.clock import LiveClock  # noqa: E402
 from assistant.session.events import DeviceChanged, Event, Gesture  # noqa: E402
 from tests.pedal.fake_kernel import FakeKernel, packed  # noqa: E402
-from tests.pedal.xserver import LiveClock, wait_for  # noqa: E402
+from tests.pedal.xserver import wait_for  # noqa: E402
 
 B, C, SHIFT = ecodes.KEY_B, ecodes.KEY_C, ecodes.KEY_LEFTSHIFT
 DEVICE = PedalSettings(key="b", device="3553:b001")
@@ -98,7 +99,7 @@ def test_tap_double_and_hold_with_auto_repeat(rig: Rig) -> None:
     time.sleep(0.1)
     rig.foot(1.2, repeats=20)
     held = rig.gesture()
-    assert held.gesture == "hold" and 0.8 <= held.at - held.since < 1.0
+    assert held.gesture == "hold" and held.at - held.since >= 0.8
     time.sleep(0.5)
     assert rig.posted.empty() and len(rig.clicks) == 4 and not rig.listener.down
 
@@ -172,10 +173,11 @@ def test_a_key_down_before_it_was_opened_is_ignored_until_it_is_up(fake: FakeKer
 def test_it_waits_for_a_key_to_come_up_before_it_grabs(fake: FakeKernel) -> None:
     """Grabbed while down, the key would go on repeating in the terminal."""
     fake.down["event0"].add(B)
-    threading.Timer(0.2, fake.down["event0"].clear).start()
-    started = time.monotonic()
+    up = threading.Timer(0.2, fake.down["event0"].clear)
+    up.start()
     try_out(DEVICE, fake)
-    assert 0.15 < time.monotonic() - started < 0.9
+    up.join()
+    assert fake.down_when_grabbed == [set()]
 
 
 @pytest.mark.parametrize(
@@ -205,10 +207,9 @@ def test_a_device_that_another_program_has_grabbed_is_left_to_it(fake: FakeKerne
 def test_closing_gives_the_device_back_and_leaves_no_thread_and_no_descriptor(fake: FakeKernel) -> None:
     threads, descriptors = threading.active_count(), len(os.listdir("/proc/self/fd"))
     rig = Rig(fake)
-    started = time.monotonic()
     rig.listener.close()
     rig.listener.close()
-    assert time.monotonic() - started < 1.0 and not rig.listener.alive
+    assert not rig.listener.alive
     wait_for(lambda: threading.active_count() == threads)
     assert len(os.listdir("/proc/self/fd")) == descriptors
 

@@ -14,12 +14,6 @@ from assistant.plans.model import PedalSettings
 from tests.pedal.xserver import XServer, needs_x
 
 
-@pytest.fixture
-def no_display(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delenv("DISPLAY", raising=False)
-    monkeypatch.delenv("XDG_SESSION_TYPE", raising=False)
-
-
 @pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="there the desktop is always there")
 def test_a_pedal_without_a_display_is_stood_in_for_and_its_key_is_named(no_display: None) -> None:
     line = health.pedal(PedalSettings(key="f13"))

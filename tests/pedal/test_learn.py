@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from types import SimpleNamespace
 
 import pytest
@@ -84,9 +83,7 @@ def test_real_keys_are_named_as_the_shop_file_writes_them(xserver: XServer) -> N
 
 @needs_x
 def test_nothing_pressed_is_nothing_learned(xserver: XServer) -> None:
-    started = time.monotonic()
     assert learn(0.5, PedalSettings(), lambda key: None, lambda made: None) is None
-    assert time.monotonic() - started < 1.5
 
 
 def test_without_a_display_server_it_says_so(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -18,8 +18,9 @@ from assistant.errors import NoSuchPart
 from assistant.pedal.kernel import KERNEL
 from assistant.pedal.listener import PedalListener
 from assistant.plans.model import PedalSettings
+from assistant.runner.clock import LiveClock
 from assistant.session.events import Event
-from tests.pedal.xserver import LiveClock, wait_for
+from tests.pedal.xserver import wait_for
 
 NAME = "Kerfcall check pedal"
 SETTINGS = PedalSettings(key="b", device=NAME)

@@ -78,16 +78,3 @@ def wait_for(condition, within_s: float = 5.0) -> None:
     while not condition():
         assert time.monotonic() < end, "it did not happen in time"
         time.sleep(0.01)
-
-
-class LiveClock:
-    """Session time, live."""
-
-    def __init__(self) -> None:
-        self._start = time.monotonic()
-
-    def at(self) -> float:
-        return time.monotonic() - self._start
-
-    def utc(self) -> str:
-        return "2026-01-01T00:00:00.000Z"

@@ -121,13 +121,6 @@ def saw(tmp_path: Path) -> Iterator[Saw]:
     saw.close()
 
 
-@pytest.fixture
-def xserver() -> Iterator[XServer]:
-    server = XServer()
-    yield server
-    server.end()
-
-
 def asked(setup: int, by: str, *names: str) -> list[Fact]:
     """Each of these checks opened, then confirmed."""
     kinds = [(("check_opened", setup, name), ("check_confirmed", setup, name, by)) for name in names]

@@ -7,19 +7,11 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from tests.pedal.xserver import XServer, needs_x, wait_for
-
-
-@pytest.fixture
-def xserver() -> Iterator[XServer]:
-    server = XServer()
-    yield server
-    server.end()
 
 
 @needs_x

@@ -5,16 +5,13 @@ from __future__ import annotations
 import re
 import sys
 import time
-import wave
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
-from assistant.hearing.contract import RATE
 from tests.commands.program import PLAN
+from tests.hearing.voices import pcm, sine_of, write_wav
 from tests.pedal.xserver import XServer, needs_x
 from tests.sound_server import SoundServer
 
@@ -29,13 +26,6 @@ if sys.platform != "win32":
 
 LOUD_DBFS = -20.0
 LEFT = r"(about \d+ min|less than a minute) left"
-
-
-@pytest.fixture
-def xserver() -> Iterator[XServer]:
-    server = XServer()
-    yield server
-    server.end()
 
 
 @needs_x
@@ -61,18 +51,6 @@ def test_the_pedal_is_seen_going_down_and_what_it_did_is_told(tmp_path: Path, xs
         rig.close()
 
 
-def tone(path: Path, seconds: float) -> Path:
-    """A sine of `LOUD_DBFS` (RMS)."""
-    times = np.arange(round(seconds * RATE)) / RATE
-    samples = np.sin(2 * np.pi * 440 * times) * 10 ** (LOUD_DBFS / 20) * 2**0.5 * 32767
-    with wave.open(str(path), "wb") as out:
-        out.setnchannels(1)
-        out.setsampwidth(2)
-        out.setframerate(RATE)
-        out.writeframes(samples.astype("<i2").tobytes())
-    return path
-
-
 def test_the_microphones_level_is_seen(tmp_path: Path, sound_server: SoundServer) -> None:
     """A null sink alone is digital silence; a tone of -20 dBFS fills ten of twelve cells, one more or less."""
     pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
@@ -82,7 +60,7 @@ def test_the_microphones_level_is_seen(tmp_path: Path, sound_server: SoundServer
     rig = Rig(command, **environ)
     try:
         rig.until("mic SILENT: muted?", within_s=30.0)
-        with sound_server.playing(tone(tmp_path / "tone.wav", 20)):
+        with sound_server.playing(write_wav(tmp_path / "tone.wav", pcm(sine_of(LOUD_DBFS, 20)))):
             rig.until(lambda page: any(f"mic {'█' * n}{'░' * (12 - n)} " in page for n in (9, 10, 11)))
         rig.until("mic SILENT: muted?")
     finally:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -322,8 +321,8 @@ def test_the_rules_hold_where_the_first_setting_lies_below_zero() -> None:
     walk(a_job, most=60_000)
 
 
-# The largest takes as long as the others together.
-WALKED = [name for name in SMALL_JOBS if "depth" not in name or os.environ.get("KERFCALL_LONG_WALKS")]
+LARGEST = "a check for the session and one for the depth"  # takes as long as the others together
+WALKED = [pytest.param(name, marks=pytest.mark.long if name == LARGEST else ()) for name in SMALL_JOBS]
 
 
 @pytest.mark.parametrize("name", WALKED)

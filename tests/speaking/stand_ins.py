@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Callable
 
 import numpy as np
@@ -33,17 +32,6 @@ class HandClock:
 
     def at(self) -> float:
         return self.now
-
-    def utc(self) -> str:
-        return "2030-01-02T03:04:05.000Z"
-
-
-class WallClock:
-    def __init__(self) -> None:
-        self._start = time.monotonic()
-
-    def at(self) -> float:
-        return time.monotonic() - self._start
 
     def utc(self) -> str:
         return "2030-01-02T03:04:05.000Z"

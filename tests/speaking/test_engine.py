@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from assistant.speaking.engine import BREATH_S, LONGEST_TEXT, Pcm, at_rate, speakable, trimmed
+from tests.hearing.voices import tone
 
 
 @pytest.mark.parametrize(
@@ -26,11 +27,6 @@ def test_a_text_has_a_greatest_length() -> None:
     assert len(speakable("clamp " * 10_000)) == LONGEST_TEXT
 
 
-def tone(hz: float, rate: int, seconds: float = 0.5) -> Pcm:
-    at = np.arange(round(seconds * rate)) / rate
-    return Pcm(np.rint(8000 * np.sin(2 * np.pi * hz * at)).astype(np.int16), rate)
-
-
 def loudest_hz(pcm: Pcm) -> float:
     spectrum = np.abs(np.fft.rfft(pcm.samples.astype(float)))
     return float(np.fft.rfftfreq(pcm.frames, 1 / pcm.rate)[np.argmax(spectrum)])
@@ -38,7 +34,7 @@ def loudest_hz(pcm: Pcm) -> float:
 
 @pytest.mark.parametrize(("source", "target"), [(16000, 22050), (44100, 22050), (22050, 48000), (22050, 22050)])
 def test_another_rate_keeps_length_and_pitch(source: int, target: int) -> None:
-    made = at_rate(tone(440, source), target)
+    made = at_rate(Pcm(np.rint(tone(440, 0.5, 8000, source)).astype(np.int16), source), target)
     assert made.rate == target
     assert made.seconds == pytest.approx(0.5, abs=1e-3)
     assert loudest_hz(made) == pytest.approx(440, abs=3)
