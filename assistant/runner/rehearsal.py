@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Protocol
 
+from assistant.plans.intents import Intent
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Runner
 from assistant.runner.script import ScriptLine
@@ -164,7 +165,7 @@ class Rehearsal:
         if phrase is None:
             return NotHeard(at, utc, f"no phrase of the table: {line.argument}")
         generation = self._runner.state.generation
-        return Heard(at, utc, phrase.intent, phrase.argument, phrase.text, at, generation)
+        return Heard(at, utc, Intent(phrase.intent), phrase.argument, phrase.text, at, generation)
 
     def _phrase(self, text: str) -> Phrase | None:
         """The phrase in force with this wording, else the one of the whole table."""

@@ -7,28 +7,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.plans.intents import Intent
 from assistant.session.events import Event, Gesture, Heard, Leave
 
 REPEAT_GAP_S = 0.7  # longer than the longest usual delay before auto-repeat sets in
 MOST_DIGITS = 5
 
 GESTURES = {"space": "tap", "enter": "tap", "d": "double", "h": "hold"}
-PHRASES = {
-    "y": "yes",
-    "n": "no",
-    "s": "stand by",
-    "c": "carry on",
-    "b": "back",
-    "w": "where",
-    "l": "how many",
-    "a": "again",
-    "m": "mark",
-    "e": "end",
-    "+": "louder",
-    "-": "quieter",
-    "<": "slower",
-    ">": "quicker",
-}
+PHRASES = {intent.row.key: intent for intent in Intent if intent.row.key}
 KEY_LIST = """\
 Keys (one press each; a key kept down counts once):
   space, enter  tap: the pass is cut, call the next     d  double tap: say it again
@@ -62,7 +48,7 @@ def event_of(meaning: Meaning, at: float, utc: str) -> Event | None:
     if meaning.kind == "gesture":
         return Gesture(at, utc, meaning.word, at, "keys")
     if meaning.kind == "phrase":
-        return Heard(at, utc, meaning.word, meaning.argument, "", at, -1, "keys")
+        return Heard(at, utc, Intent(meaning.word), meaning.argument, "", at, -1, "keys")
     return Leave(at, utc) if meaning.kind == "leave" else None
 
 
@@ -120,5 +106,5 @@ class KeyMeanings:
         number = int(self._digits or "0")
         self._digits = None
         if key == "enter" and number > 0:
-            return Meaning("phrase", "go to", number)
+            return Meaning("phrase", Intent.GO_TO, number)
         return Meaning("note", DROPPED)

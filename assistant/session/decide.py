@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from assistant.plans.languages import OF_THE_VOICE
+from assistant.plans.intents import OF_THE_VOICE, Intent, Mode
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.announced import FIRST_WORDS_S, READING_S, deadline, is_announced, is_out
@@ -24,7 +24,6 @@ from assistant.session.detours import (
     ask_back,
     ask_end,
     ask_go_to,
-    back_target,
     begin_resuming,
     nothing_changed,
 )
@@ -44,7 +43,8 @@ from assistant.session.events import (
     TimePassed,
     WentOut,
 )
-from assistant.session.from_page import PAGE, note_of, refused
+from assistant.session.from_page import PAGE, answers_what_it_shows, note_of, only_shown, refused
+from assistant.session.intents import ALWAYS_TIMELY, means_something, wanted
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -57,35 +57,7 @@ from assistant.session.state import (
 from assistant.session.turn import Decision, Turn, prompt
 from assistant.session.voice import change_voice
 
-Wanted = tuple[tuple[str, str | int | None], ...]
-
-
-def wanted(state: State) -> Wanted:
-    """The (intent, argument) pairs that mean something now."""
-    mode = state.effective_mode
-    voice: Wanted = tuple((intent, None) for intent in OF_THE_VOICE)
-    common: Wanted = (("again", None), ("where", None), ("how many", None), *voice)
-    detours: Wanted = (("mark", None), ("end", None))
-    back: Wanted = (("back", None),) if mode in (CHECKS, CUTTING, FINISHED) and back_target(state) else ()
-    match mode:
-        case "question":
-            stand_by: Wanted = (("stand by", None),) if state.mode in (CHECKS, CUTTING) else ()
-            return (("yes", None), ("no", None), *stand_by, *common)
-        case "checks":
-            check = state.the_job.checks[state.open_check or 0].name
-            return (("check", check), ("stand by", None), *back, *common, *detours)
-        case "cutting":
-            return (("cut", None), ("go to", state.passes), ("stand by", None), *back, *common, *detours)
-        case "standing by":
-            return (("carry on", None), *common, *detours)
-        case "finished":
-            return (*back, ("again", None), *voice)
-    return ()
-
-
 REFUSED = "refused"
-# Answers to nothing in particular: they can't come too early, and a false one does no harm.
-ALWAYS_TIMELY = frozenset({"stand by", "again", "where", "how many", *OF_THE_VOICE})
 
 
 def decide(state: State, event: Event) -> Decision:
@@ -97,7 +69,10 @@ def decide(state: State, event: Event) -> Decision:
     if handler is None:
         raise TypeError(f"no handler for {type(event).__name__}")
     turn = Turn(state, event)
-    handler(turn, event)
+    if refused(state, event):
+        turn.show(prompt("not from the page"))
+    else:
+        handler(turn, event)
     after = turn.state
     listen = e.Listen(wanted(after), after.generation) if after.job else None
     return turn.decision(listen)
@@ -125,9 +100,6 @@ def _resume(turn: Turn, event: Resume) -> None:
 
 
 def _gesture(turn: Turn, event: Gesture) -> None:
-    if event.source == PAGE:
-        turn.show(prompt("not from the page"))
-        return
     turn.release_notices()
     state = turn.state
     if is_out(state, event.since) or (event.gesture == "double" and state.effective_mode in (CHECKS, CUTTING)):
@@ -155,7 +127,7 @@ def _cut_if_time(turn: Turn, by: str, since: float) -> None:
     takes = state.the_job.pedal.pass_takes_s
     if since - (state.opening.out_at or 0.0) < takes:
         too_soon = prompt("too soon", takes=takes)
-        if by == PAGE:
+        if only_shown(state, by):
             turn.show(too_soon, REFUSED)
         else:
             turn.say(REFUSED, too_soon)
@@ -210,7 +182,7 @@ def _announced(turn: Turn, by: str) -> bool:
         return True
     # Where nothing can be spoken, nobody is to wait for a voice.
     wait = prompt("not read yet" if state.opening.unspoken else "not announced yet")
-    if state.opening.reminded or by == PAGE:
+    if state.opening.reminded or only_shown(state, by):
         turn.show(wait, REFUSED)
     else:
         turn.fact(f.Reminded())
@@ -222,7 +194,7 @@ def _over(turn: Turn, by: str) -> None:
     turn.show(prompt("session over"))
 
 
-_GESTURES: dict[tuple[str, str], Callable[[Turn, str], None]] = {
+_GESTURES: dict[tuple[Mode, str], Callable[[Turn, str], None]] = {
     (CUTTING, "tap"): _tap_cutting,
     (CUTTING, "double"): _again,
     (CUTTING, "hold"): _stand_by,
@@ -250,34 +222,21 @@ _GESTURES: dict[tuple[str, str], Callable[[Turn, str], None]] = {
 def _heard(turn: Turn, event: Heard) -> None:
     """Results of an older grammar, or begun before the question, are shown and not obeyed."""
     state = turn.state
-    if refused(state, event):
-        turn.show(prompt("not from the page"))
-        return
-    if not (event.source == PAGE and state.quiet):
+    if not only_shown(state, event.source):
         turn.release_notices()
     state = turn.state
-    dated = event.source == "voice" or (event.source == PAGE and event.intent == "cut")
-    stale = dated and event.generation != state.generation and event.intent != "stand by"
+    dated = event.source == "voice" or answers_what_it_shows(event)
+    stale = dated and event.generation != state.generation and event.intent != Intent.STAND_BY
     early = not is_out(state, event.since) and event.intent not in ALWAYS_TIMELY
     if stale or early:
         turn.show(prompt("heard too late" if stale else "heard too early", phrase=event.phrase), REFUSED)
         _note(turn, event.phrase if event.source == "voice" else "")
         return
-    if not _means_something(state, event):
+    if not means_something(state, event):
         turn.show(prompt("means nothing now", phrase=event.phrase or event.intent), REFUSED)
         _note(turn, event.phrase if event.source == "voice" else "")
         return
     _INTENTS[event.intent](turn, event)
-
-
-def _means_something(state: State, event: Heard) -> bool:
-    """Going back or to a pass where there is none is answered in words rather than left without an answer."""
-    allowed = wanted(state)
-    if event.intent == "check":
-        return ("check", event.argument) in allowed
-    if event.intent == "back":
-        return state.effective_mode in (CHECKS, CUTTING, FINISHED)
-    return event.intent in {intent for intent, _ in allowed}
 
 
 def _how_many(turn: Turn, event: Heard) -> None:
@@ -292,27 +251,27 @@ def _mark(turn: Turn, event: Heard) -> None:
     pass_ = state.cursor
     turn.fact(f.Noted(state.setup, pass_, note_of(event)))
     noted = prompt("noted", setup=state.setup, pass_=pass_)
-    if event.source == PAGE and state.quiet:
+    if only_shown(state, event.source):
         turn.show(noted)
     else:
         turn.say("answer", noted)
 
 
-_INTENTS: dict[str, Callable[[Turn, Heard], None]] = {
-    "cut": lambda turn, event: _cut_if_time(turn, event.source, event.since),
-    "again": lambda turn, event: say_again(turn),
-    "back": lambda turn, event: ask_back(turn),
-    "go to": lambda turn, event: ask_go_to(turn, int(event.argument or 0)),
-    "check": lambda turn, event: _confirm(turn, event.source),
-    "stand by": lambda turn, event: _stand_by(turn, event.source),
-    "carry on": lambda turn, event: _carry_on(turn, event.source),
-    "how many": _how_many,
-    "where": lambda turn, event: _where(turn),
+_INTENTS: dict[Intent, Callable[[Turn, Heard], None]] = {
+    Intent.CUT: lambda turn, event: _cut_if_time(turn, event.source, event.since),
+    Intent.AGAIN: lambda turn, event: say_again(turn),
+    Intent.BACK: lambda turn, event: ask_back(turn),
+    Intent.GO_TO: lambda turn, event: ask_go_to(turn, int(event.argument or 0)),
+    Intent.CHECK: lambda turn, event: _confirm(turn, event.source),
+    Intent.STAND_BY: lambda turn, event: _stand_by(turn, event.source),
+    Intent.CARRY_ON: lambda turn, event: _carry_on(turn, event.source),
+    Intent.HOW_MANY: _how_many,
+    Intent.WHERE: lambda turn, event: _where(turn),
     **{intent: lambda turn, event: change_voice(turn, event.intent) for intent in OF_THE_VOICE},
-    "yes": lambda turn, event: _yes(turn, event.source),
-    "no": lambda turn, event: answer_no(turn),
-    "mark": _mark,
-    "end": lambda turn, event: ask_end(turn),
+    Intent.YES: lambda turn, event: _yes(turn, event.source),
+    Intent.NO: lambda turn, event: answer_no(turn),
+    Intent.MARK: _mark,
+    Intent.END: lambda turn, event: ask_end(turn),
 }
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.plans.intents import Intent
 from assistant.plans.model import Job
 
 
@@ -65,12 +66,12 @@ class Gesture(Event):
 class Heard(Event):
     """The recogniser (or a key that stands in for a phrase): an accepted phrase.
 
-    intent: one of `INTENTS`. argument: the check's name for "check", the pass number for
+    argument: the check's name for "check", the pass number for
     "go to", the text of a typed note for "mark", else None. generation: of the `Listen` it was
     heard under; from the page, of the snapshot that it answers.
     """
 
-    intent: str
+    intent: Intent
     argument: str | int | None
     phrase: str
     since: float
@@ -153,24 +154,3 @@ class CodeAsked(Event):
 @dataclass(frozen=True, slots=True)
 class Leave(Event):
     """Ctrl-C or the terminal closing: the process ends, the session stays open."""
-
-
-INTENTS = (
-    "cut",  # the pass is cut, call the next
-    "again",
-    "back",
-    "go to",
-    "check",
-    "stand by",
-    "carry on",
-    "how many",
-    "where",
-    "louder",
-    "quieter",
-    "slower",
-    "quicker",
-    "yes",
-    "no",
-    "mark",
-    "end",
-)
