@@ -44,7 +44,7 @@ class OwnPhrases:
     @property
     def pairs(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """As `VoiceSettings.phrases` holds them."""
-        return tuple(self.phrases.items())
+        return tuple((str(intent), texts) for intent, texts in self.phrases.items())
 
 
 def phrases_of(voice: VoiceSettings) -> Mapping[Intent, tuple[str, ...]]:

@@ -16,6 +16,7 @@ from assistant.runner.clock import SetClock
 from assistant.runner.loop import Runner
 from assistant.runner.script import ScriptLine
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, TimePassed
+from assistant.session.kinds import Press
 from assistant.wording.phrases import Phrase, whole_table
 
 MIC_RATE = 16000
@@ -155,7 +156,7 @@ class Rehearsal:
     def _event_of(self, line: ScriptLine) -> Event | None:
         at, utc = self._clock.at(), self._clock.utc()
         if line.kind == "pedal":
-            return Gesture(at, utc, line.argument, at)
+            return Gesture(at, utc, Press(line.argument), at)
         if line.kind == "key":
             return self._keys.press(line.argument) if self._keys else None
         if line.kind == "device":

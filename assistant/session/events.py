@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from assistant.plans.intents import Intent
 from assistant.plans.model import Job
+from assistant.session.kinds import By, Press, SpeechEnd
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,17 +54,25 @@ class Resume(Event):
     hear_out: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Gesture(Event):
-    """The pedal or the terminal's keys; from the page none is obeyed. gesture: tap | double | hold."""
+class Answer(Event):
+    """A gesture or a phrase. since: as above. Its fields stand in those below, in the order of each."""
 
-    gesture: str
+    __slots__ = ()
     since: float
-    source: str = "pedal"
+    source: By
 
 
 @dataclass(frozen=True, slots=True)
-class Heard(Event):
+class Gesture(Answer):
+    """The pedal or the terminal's keys; from the page none is obeyed."""
+
+    gesture: Press
+    since: float
+    source: By = By.PEDAL
+
+
+@dataclass(frozen=True, slots=True)
+class Heard(Answer):
     """The recogniser (or a key that stands in for a phrase): an accepted phrase.
 
     argument: the check's name for "check", the pass number for
@@ -76,7 +85,7 @@ class Heard(Event):
     phrase: str
     since: float
     generation: int
-    source: str = "voice"
+    source: By = By.VOICE
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +117,10 @@ class SpeechStarted(Event):
 
 @dataclass(frozen=True, slots=True)
 class SpeechEnded(Event):
-    """The speaker. how: whole | cut off | failed."""
+    """The speaker."""
 
     id: str
-    how: str
+    how: SpeechEnd
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from fractions import Fraction
 from assistant.joinery.model import Pattern
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job, Setup
+from assistant.session.kinds import QuestionName
 
 NEW, CHECKS, CUTTING, STANDING_BY, RESUMING = Mode.NEW, Mode.CHECKS, Mode.CUTTING, Mode.STANDING_BY, Mode.RESUMING
 FINISHED, ENDED_EARLY = Mode.FINISHED, Mode.ENDED_EARLY
@@ -32,7 +33,7 @@ class Confirmation:
 class Question:
     """An open read-back or question."""
 
-    name: str
+    name: QuestionName
     setup: int
     pass_: int
 

@@ -9,7 +9,8 @@ from assistant.plans.intents import FromPage, Intent, Mode
 from assistant.runner.contracts import Clock
 from assistant.screens.page.hub import Standing
 from assistant.session.events import Heard
-from assistant.session.from_page import MOST_NOTE, PAGE
+from assistant.session.from_page import MOST_NOTE
+from assistant.session.kinds import By
 
 PRESS_MS = 800
 LONGEST_PRESS_MS = 5000
@@ -43,7 +44,7 @@ def event_of(body: Any, standing: Standing, clock: Clock) -> Heard:
     if do == "cut":
         return _cut(body, standing, at, utc)
     text = _note(body["text"]) if do == "note" else None
-    return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, PAGE)
+    return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, By.PAGE)
 
 
 def _note(text: Any) -> str:
@@ -63,4 +64,4 @@ def _cut(body: dict[str, Any], standing: Standing, at: float, utc: str) -> Heard
         raise Refused(400, "Keep the button pressed until it is full.")
     if standing.mode != Mode.CUTTING or asked_id != standing.asked_id or not standing.asked_seq <= seq <= standing.seq:
         raise Refused(409, "Something else is asked by now; nothing was recorded.")
-    return Heard(at, utc, Intent.CUT, None, "", at - held_ms / 1000, asked_id, PAGE)
+    return Heard(at, utc, Intent.CUT, None, "", at - held_ms / 1000, asked_id, By.PAGE)
