@@ -17,6 +17,7 @@ from assistant.errors import NoSuchPart
 from assistant.hearing.listener import FileListener
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal
+from assistant.plans.intents import Intent, Mode
 from assistant.plans.job import build_job
 from assistant.plans.model import Job
 from assistant.plans.plan_file import read_both
@@ -45,8 +46,8 @@ class Act:
 
 
 ACTS = (
-    Act(Habits(by_pedal=frozenset({"guard"}), by_voice=frozenset({1}), asks={2: "where", 3: "again"}), 3),
-    Act(Habits(by_pedal=frozenset({"clamps"}), by_voice=frozenset({5, 9}), asks={6: "how many"}), 0),
+    Act(Habits(by_pedal=frozenset({"guard"}), by_voice=frozenset({1}), asks={2: Intent.WHERE, 3: Intent.AGAIN}), 3),
+    Act(Habits(by_pedal=frozenset({"clamps"}), by_voice=frozenset({5, 9}), asks={6: Intent.HOW_MANY}), 0),
 )
 
 
@@ -113,7 +114,7 @@ def _plug(act: Act, runner: Runner) -> Callable[[Event], None]:
 
     def heed(event: Event) -> None:
         state = runner.state
-        due = act.plug_pulled_at and state.cut_in_all == act.plug_pulled_at and state.mode == "cutting"
+        due = act.plug_pulled_at and state.cut_in_all == act.plug_pulled_at and state.mode == Mode.CUTTING
         if due and isinstance(event, SpeechStarted):
             sys.stdout.flush()
             if PULLED < 0:

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from assistant.commands.hear import voice_and_checks
 from assistant.errors import NoSuchPart
-from assistant.plans.languages import GO_TO, language_of
+from assistant.plans.intents import Intent
+from assistant.plans.languages import language_of
 from assistant.plans.model import VoiceSettings
 from assistant.plans.own_phrases import HEARD_BY_PHONES
 from assistant.wording.phrases import EXPLAINED, HOLDS, SAID_WHEN, Phrase, spoken_pass, whole_table
@@ -91,7 +92,7 @@ def of_the_notes(voice: VoiceSettings) -> str:
 
 def _said(phrase: Phrase, name: str) -> str:
     """The first of the numbered phrases stands for all of them."""
-    if phrase.intent != GO_TO:
+    if phrase.intent != Intent.GO_TO:
         return phrase.text
     language = language_of(name)
     number = language.numbers(int(phrase.argument or 0))[0]

@@ -13,9 +13,10 @@ from assistant.journal.faults import RECOVERS, of_session
 from assistant.journal.lock import SessionLock
 from assistant.journal.playing import played
 from assistant.journal.store import Journal, SessionRow, default_state_dir
+from assistant.plans.intents import Intent
 from assistant.plans.languages import language_of
 from assistant.plans.model import Job
-from assistant.plans.own_phrases import CHECK, sayable
+from assistant.plans.own_phrases import sayable
 from assistant.plans.shop_changes import changed
 from assistant.plans.shop_file import default_shop_path, try_shop
 from assistant.runner.one_live import LiveLock
@@ -101,7 +102,7 @@ def left_out(job: Job) -> tuple[str, ...]:
     voice, lines = job.voice, []
     safe = sayable(voice, job.checks)
     for one in safe.left_out:
-        check = one.intent == CHECK
+        check = one.intent == Intent.CHECK
         wording = safe.answers.get(one.meaning) if check else safe.phrases[one.intent][0]
         led = check or one.intent in language_of(voice.language).led
         instead = f'Say "{voice.lead_in} {wording}".' if led else f'Say "{wording}".'

@@ -21,7 +21,7 @@ from assistant.hearing.denoise import Denoiser, Plain
 from assistant.hearing.detect import ByLevel, BySpeech, Detector
 from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Limits, Utterance
 from assistant.hearing.templates import Voice
-from assistant.plans.own_phrases import CHECK
+from assistant.plans.intents import Intent
 from assistant.wording.phrases import NOTHING, Phrase
 from assistant.wording.rivals import rivals
 
@@ -65,7 +65,7 @@ def _clipped(frame: bytes) -> int:
 def _why_refused(phrase: Phrase) -> str:
     if phrase.intent != NOTHING:
         return NOT_NOW
-    return (NOT_THE_ANSWER if phrase.argument == CHECK else NO_PHRASE).format(phrase.wording)
+    return (NOT_THE_ANSWER if phrase.argument == Intent.CHECK else NO_PHRASE).format(phrase.wording)
 
 
 def _detector(denoiser: Denoiser, endpoints: str) -> Detector:

@@ -24,6 +24,7 @@ from assistant.hearing.ear import Found
 from assistant.hearing.models import Choice, choose
 from assistant.hearing.process import TOO_LONG, ChildDied, ChildProcess
 from assistant.patience import Patience
+from assistant.plans.intents import Intent
 from assistant.plans.model import Check, VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, Event, Heard, NotHeard
@@ -48,7 +49,7 @@ def event_of(found: Found, at: float, utc: str, since: float) -> Event | None:
     """What to post; None for a knock. at, since: session seconds."""
     if found.phrase is not None:
         phrase = found.phrase
-        return Heard(at, utc, phrase.intent, phrase.argument, phrase.text, since, found.generation)
+        return Heard(at, utc, Intent(phrase.intent), phrase.argument, phrase.text, since, found.generation)
     return None if found.knock else NotHeard(at, utc, found.reason, found.like)
 
 

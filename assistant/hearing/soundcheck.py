@@ -22,6 +22,7 @@ from assistant.hearing.levels import BINS, Level, Noise, floats, level_of
 from assistant.hearing.recorder import Listening
 from assistant.hearing.templates import Voice, keep
 from assistant.hearing.wav import to_pcm16
+from assistant.plans.intents import Intent
 from assistant.plans.model import Check, VoiceSettings
 from assistant.wording.phrases import Phrase, whole_table
 
@@ -42,7 +43,7 @@ def prompts(checks: Sequence[Check], voice: VoiceSettings | str, chosen: Sequenc
     chosen: of these only: each a phrase, with or without the lead-in, an intent or a check's name.
     Raises BadInput naming each that is none of them, with the nearest there is.
     """
-    table = list(_once(p for p in grammar(checks, voice) if p.intent != "go to" or p.argument in DIGIT_PASSES))
+    table = list(_once(p for p in grammar(checks, voice) if p.intent != Intent.GO_TO or p.argument in DIGIT_PASSES))
     if not chosen:
         return tuple(table)
     names = [{p.text, p.wording, p.intent, str(p.argument)} for p in table]
@@ -58,9 +59,9 @@ def _once(phrases: Iterable[Phrase]) -> Iterable[Phrase]:
     """Of several ways to say a pass's number the first one only."""
     seen: set[object] = set()
     for phrase in phrases:
-        if phrase.intent != "go to" or phrase.argument not in seen:
+        if phrase.intent != Intent.GO_TO or phrase.argument not in seen:
             yield phrase
-        if phrase.intent == "go to":
+        if phrase.intent == Intent.GO_TO:
             seen.add(phrase.argument)
 
 
@@ -246,7 +247,11 @@ class Carried:
             wrong.update(one.instead)
         if wrong:
             names = ", ".join(f'"{text}"' for text in wrong)
-            mend = "heed the read-back" if self.phrase.intent == "go to" else "say it in other words, or use the pedal"
+            mend = (
+                "heed the read-back"
+                if self.phrase.intent == Intent.GO_TO
+                else "say it in other words, or use the pedal"
+            )
             return f"too low: it was taken for {names}; {mend}"
         if sum(self.off.refused.values()):
             reasons = "; ".join(self.off.refused)

@@ -8,6 +8,7 @@ from itertools import combinations
 from assistant.errors import BadInput
 from assistant.hearing.accept import phone_distance
 from assistant.hearing.contract import unknown_faults
+from assistant.plans.intents import Intent
 from assistant.plans.syllables import syllables as syllables_of
 from assistant.wording.phrases import Phrase, open_together
 
@@ -59,4 +60,4 @@ def too_alike(phrases: Sequence[Phrase], pronounce: Pronounce) -> list[tuple[Phr
 
 def same_meaning(one: Phrase, other: Phrase) -> bool:
     """Whether they are of one intent, and for checks of one check. Pass numbers can't be made less alike."""
-    return one.intent == other.intent and (one.intent != "check" or one.argument == other.argument)
+    return one.intent == other.intent and (one.intent != Intent.CHECK or one.argument == other.argument)

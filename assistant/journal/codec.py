@@ -111,7 +111,7 @@ def _decode_check_opened(body: Body) -> CheckOpened:
 
 
 def _encode_check_confirmed(fact: CheckConfirmed) -> Body:
-    return {"setup": fact.setup, "check": fact.check, "by": fact.by}
+    return {"setup": fact.setup, "check": fact.check, "by": str(fact.by)}
 
 
 def _decode_check_confirmed(body: Body) -> CheckConfirmed:
@@ -132,7 +132,7 @@ def _decode_reregistered(body: Body) -> Reregistered:
 
 
 def _encode_pass_cut(fact: PassCut) -> Body:
-    return {"setup": fact.setup, "pass": fact.pass_, "by": fact.by}
+    return {"setup": fact.setup, "pass": fact.pass_, "by": str(fact.by)}
 
 
 def _decode_pass_cut(body: Body) -> PassCut:
@@ -162,8 +162,8 @@ CODECS: dict[str, Codec] = {
     "check_confirmed": Codec(1, _encode_check_confirmed, _decode_check_confirmed),
     "setting_called": Codec(1, _encode_setting_called, _decode_setting_called),
     "pass_cut": Codec(1, _encode_pass_cut, _decode_pass_cut),
-    "stood_by": Codec(1, lambda f: {"by": f.by}, lambda b: StoodBy(_text(b, "by"))),
-    "carried_on": Codec(1, lambda f: {"by": f.by}, lambda b: CarriedOn(_text(b, "by"))),
+    "stood_by": Codec(1, lambda f: {"by": str(f.by)}, lambda b: StoodBy(_text(b, "by"))),
+    "carried_on": Codec(1, lambda f: {"by": str(f.by)}, lambda b: CarriedOn(_text(b, "by"))),
     "stepped_back": Codec(1, _encode_place, lambda b: SteppedBack(*_place(b))),
     "jumped": Codec(1, _encode_place, lambda b: Jumped(*_place(b))),
     "noted": Codec(1, _encode_noted, _decode_noted),

@@ -30,6 +30,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from assistant.session.kinds import Press
+
 BOUNCE_S = 0.025
 """Contacts settle in less (common practice, no source); no foot presses and lets go so fast."""
 RELEASE_WITHIN_S = 0.1
@@ -44,12 +46,12 @@ LONGEST_DELAY_S = 2.5
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A finished gesture. gesture: tap | double | hold. since: when its first press went down (s).
+    """A finished gesture. since: when its first press went down (s).
 
     at: when the rule was fulfilled (s); it may lie before the call that reports it.
     """
 
-    gesture: str
+    gesture: Press
     since: float
     at: float
 
@@ -119,7 +121,7 @@ class GestureMaker:
             self._since, self._spent = at, False
             return None
         self._released, self._spent = None, True
-        return Made("double", self._since, at)
+        return Made(Press.DOUBLE, self._since, at)
 
     def _count_from(self, at: float) -> None:
         self._hold_from = self._press_at = at
@@ -145,7 +147,7 @@ class GestureMaker:
             return made
         if self._missed_at is None and not self._spent and at >= self._hold_due():
             self._spent = True
-            made = Made("hold", self._since, self._hold_due())
+            made = Made(Press.HOLD, self._since, self._hold_due())
         self._up_at, self._missed_at = at, None
         return made
 
@@ -158,7 +160,7 @@ class GestureMaker:
         if self._down or self._released is None or at < self._released + self._double_tap_s:
             return None
         due, self._released = self._released + self._double_tap_s, None
-        return Made("tap", self._since, due)
+        return Made(Press.TAP, self._since, due)
 
     def _settle_up(self) -> None:
         self._released = None if self._spent else self._up_at
@@ -189,7 +191,7 @@ class GestureMaker:
         repeating = self._gap > 0 and self._maybe_new is None and self._press_at >= due
         if at >= due and (down or (down is None and repeating)):
             self._spent = True
-            return Made("hold", self._since, due)
+            return Made(Press.HOLD, self._since, due)
         if down:
             self._read_at = at
         elif down is None:

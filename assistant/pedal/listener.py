@@ -26,6 +26,7 @@ from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, Gesture
+from assistant.session.kinds import By
 
 LOOK_EVERY_S = 0.25
 FIRST_RETRY_S = 0.5
@@ -38,7 +39,7 @@ WORKS = "The pedal is heard again."
 
 
 class PedalListener:
-    """Posts Gesture(source="pedal") and DeviceChanged("pedal", ...), and clicks at every press at once."""
+    """Posts Gesture(source=By.PEDAL) and DeviceChanged("pedal", ...), and clicks at every press at once."""
 
     def __init__(
         self, clock: Clock, post: Post, settings: PedalSettings, click: Callable[[], None], kernel: Kernel = KERNEL
@@ -176,7 +177,7 @@ class PedalListener:
 
     def _send(self, made: Made | None) -> None:
         if made is not None:
-            self._post(Gesture(self._clock.at(), self._clock.utc(), made.gesture, made.since, "pedal"))
+            self._post(Gesture(self._clock.at(), self._clock.utc(), made.gesture, made.since, By.PEDAL))
 
     def _look_after_watch(self) -> None:
         if self._watch is not None and not self._watch.alive:

@@ -14,9 +14,10 @@ from typing import Any
 
 from assistant.joinery.model import Pattern
 from assistant.plans.document import shown
+from assistant.plans.intents import Intent
 from assistant.plans.languages import Language, language_of
 from assistant.plans.model import Check, Job, VoiceSettings
-from assistant.plans.own_phrases import CHECK, SAY_OTHERWISE, dangerously_alike, phrases_of, sounds_like
+from assistant.plans.own_phrases import SAY_OTHERWISE, dangerously_alike, phrases_of, sounds_like
 from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import one_begins_the_other, wrong_with
 
@@ -203,7 +204,7 @@ def _sounds_like(answer: str, voice: VoiceSettings) -> str | None:
     language = language_of(voice.language)
     for intent, texts in phrases_of(voice).items():
         for text in texts:
-            if dangerously_alike((CHECK, answer), (intent, text), language, voice.pronunciations):
+            if dangerously_alike((Intent.CHECK, answer), (intent, text), language, voice.pronunciations):
                 return sounds_like(text, intent)
     return None
 

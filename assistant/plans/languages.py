@@ -15,32 +15,12 @@ from pathlib import Path
 
 from assistant.errors import BadInput, Fault
 from assistant.plans.document import read_document, shown
+from assistant.plans.intents import EAGER, PHRASED, Intent
 from assistant.plans.reader import Table
 from assistant.plans.sayable import LEAST_SYLLABLES, one_begins_the_other, plain, wrong_with
 
 FOLDER = Path(__file__).parents[1] / "wording" / "languages"
-GO_TO = "go to"  # its wordings come before the pass's number
 AGAIN = "again"  # of "go to": the word after which the number is said once more
-# What only asks, pauses or refuses: a false one does no harm, so the bar is lower and no lead-in need come first.
-EAGER = frozenset({"again", "stand by", "how many", "where", "no"})
-OF_THE_VOICE = ("louder", "quieter", "slower", "quicker")  # change how it is spoken and nothing else
-# Neither records, nor confirms, moves or ends: taken for one another they do no harm.
-HARMLESS = EAGER.union(OF_THE_VOICE)
-INTENTS = (
-    "cut",
-    "again",
-    "back",
-    GO_TO,
-    "stand by",
-    "carry on",
-    "how many",
-    "where",
-    *OF_THE_VOICE,
-    "yes",
-    "no",
-    "mark",
-    "end",
-)
 CHECKS = (
     "glue dry and trimmed",
     "zero",
@@ -55,7 +35,7 @@ CHECKS = (
     "saw off",
 )
 # A false pause is harmless, so its phrase may be quick to say ("stand by for me"); a number makes up "go to pass".
-SHORTEST = {"stand by": 3, GO_TO: 3}
+SHORTEST = {Intent.STAND_BY: 3, Intent.GO_TO: 3}
 MOST_WORDINGS = 10
 DIGITS = "0123456789"
 
@@ -72,8 +52,8 @@ class Language:
 
     name: str
     lead_in: str
-    phrases: Mapping[str, tuple[str, ...]]
-    led: frozenset[str]
+    phrases: Mapping[Intent, tuple[str, ...]]
+    led: frozenset[Intent]
     answers: Mapping[str, str]
     digits: tuple[tuple[str, ...], ...]
     again: str = ""
@@ -132,10 +112,10 @@ def _lead_in(root: Table, name: str) -> str:
     return word
 
 
-def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[str, tuple[str, ...]], frozenset[str], str]:
-    found: dict[str, tuple[str, ...]] = {}
+def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[Intent, tuple[str, ...]], frozenset[Intent], str]:
+    found: dict[Intent, tuple[str, ...]] = {}
     led, again = set(), ""
-    for intent in INTENTS:
+    for intent in PHRASED:
         one = table.table(intent, required=not table.absent)
         found[intent] = wordings(one, "say", intent, name, lead_in, required=not one.absent)
         if one.flag("lead_in", intent not in EAGER):
@@ -143,7 +123,7 @@ def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[str, tuple[str
         elif intent not in EAGER:
             mend = "set it to true: this phrase records, confirms, moves or ends"
             one.fault("lead_in", "can't be left out", mend, False)
-        if intent == GO_TO:
+        if intent == Intent.GO_TO:
             again = _again(one, name)
         one.close()
     table.close()
@@ -158,7 +138,7 @@ def _again(table: Table, name: str) -> str:
 
 
 def wordings(
-    table: Table, key: str, intent: str, language: str, lead_in: str, *, required: bool = False
+    table: Table, key: str, intent: Intent, language: str, lead_in: str, *, required: bool = False
 ) -> tuple[str, ...]:
     """The list of phrases at `key`, those that can't be said noted as faults and left out."""
     if required and not table.has(key):
@@ -219,14 +199,14 @@ def _decoys(root: Table, name: str, lead_in: str) -> tuple[str, ...]:
 
 
 def _none_of_them(
-    root: Table, decoys: Iterable[str], phrases: Mapping[str, tuple[str, ...]], answers: Mapping[str, str]
+    root: Table, decoys: Iterable[str], phrases: Mapping[Intent, tuple[str, ...]], answers: Mapping[str, str]
 ) -> None:
     said = {*chain.from_iterable(phrases.values()), *answers.values()}
     for text in said.intersection(decoys):
         root.fault("decoys", "is a phrase", "leave it out: it would never be heard", text)
 
 
-def _all_their_own(root: Table, phrases: Mapping[str, tuple[str, ...]], answers: Mapping[str, str]) -> None:
+def _all_their_own(root: Table, phrases: Mapping[Intent, tuple[str, ...]], answers: Mapping[str, str]) -> None:
     """Nothing means two things, nor begins something else."""
     said = [(f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
     said += [(f"answers.{check}", text) for check, text in answers.items() if text]

@@ -13,12 +13,12 @@ from functools import lru_cache
 
 from assistant.plans.alike import too_alike
 from assistant.plans.document import cleaned, shown
-from assistant.plans.languages import GO_TO, HARMLESS, INTENTS, Language, language_of, wordings
+from assistant.plans.intents import HARMLESS, PHRASED, Intent
+from assistant.plans.languages import Language, language_of, wordings
 from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import LEAST_SYLLABLES, one_begins_the_other, plain
 
-CHECK = "check"  # the intent of every check's answer
 SAY_OTHERWISE = "say it in words that sound quite different"
 MOST_TABLES = 50
 MOST_PRONUNCIATIONS = 200
@@ -37,30 +37,34 @@ class OwnPhrases:
     pronunciations: as in `VoiceSettings`.
     """
 
-    phrases: dict[str, tuple[str, ...]] = field(default_factory=dict)
-    tables: dict[str, tuple[Table, str]] = field(default_factory=dict)
+    phrases: dict[Intent, tuple[str, ...]] = field(default_factory=dict)
+    tables: dict[Intent, tuple[Table, str]] = field(default_factory=dict)
     pronunciations: tuple[tuple[str, str], ...] = ()
 
     @property
     def pairs(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """As `VoiceSettings.phrases` holds them."""
-        return tuple(self.phrases.items())
+        return tuple((str(intent), texts) for intent, texts in self.phrases.items())
 
 
-def phrases_of(voice: VoiceSettings) -> Mapping[str, tuple[str, ...]]:
+def phrases_of(voice: VoiceSettings) -> Mapping[Intent, tuple[str, ...]]:
     """Intent -> its wordings in effect, without the lead-in word."""
-    return {**language_of(voice.language).phrases, **dict(voice.phrases)}
+    own = {Intent(intent): texts for intent, texts in voice.phrases if intent in PHRASED}
+    return {**language_of(voice.language).phrases, **own}
 
 
-def in_full(intent: str, text: str, language: Language) -> list[str]:
+def in_full(intent: Intent, text: str, language: Language) -> list[str]:
     """The wording as it is said: with each digit as its pass's number where a number belongs to it."""
-    if intent != GO_TO:
+    if intent != Intent.GO_TO:
         return [text]
     return [f"{text} {number}" for n in DIGITS_ONCE for number in language.pass_numbers(n)]
 
 
 def dangerously_alike(
-    one: tuple[str, str], other: tuple[str, str], language: Language, pronunciations: Iterable[tuple[str, str]] = ()
+    one: tuple[Intent, str],
+    other: tuple[Intent, str],
+    language: Language,
+    pronunciations: Iterable[tuple[str, str]] = (),
 ) -> bool:
     """Whether two wordings of different intents, each with its intent first, sound too alike where a mistake does harm.
 
@@ -82,7 +86,7 @@ def sounds_like(text: str, of: str) -> str:
 class LeftOut:
     """A wording that isn't listened for. meaning: its intent, or its check's name; rival, of: what it sounds like."""
 
-    intent: str
+    intent: Intent
     meaning: str
     text: str
     rival: str
@@ -93,7 +97,7 @@ class LeftOut:
 class Sayable:
     """What can safely be said. phrases: intent -> wordings; answers: check -> its answer, where it has a safe one."""
 
-    phrases: Mapping[str, tuple[str, ...]]
+    phrases: Mapping[Intent, tuple[str, ...]]
     answers: Mapping[str, str]
     left_out: tuple[LeftOut, ...]
 
@@ -111,7 +115,7 @@ def sayable(voice: VoiceSettings, checks: tuple[Check, ...]) -> Sayable:
     while found := _alike(texts, answers, language, voice.pronunciations):
         left_out += found
         for one in found:
-            if one.intent == CHECK:
+            if one.intent == Intent.CHECK:
                 answers[one.meaning] = language.answers.get(one.meaning, "")
             else:
                 kept = tuple(text for text in texts[one.intent] if text != one.text)
@@ -120,16 +124,16 @@ def sayable(voice: VoiceSettings, checks: tuple[Check, ...]) -> Sayable:
 
 
 def _alike(
-    texts: Mapping[str, tuple[str, ...]],
+    texts: Mapping[Intent, tuple[str, ...]],
     answers: Mapping[str, str],
     language: Language,
     pronunciations: tuple[tuple[str, str], ...],
 ) -> list[LeftOut]:
     """The wordings that aren't the language's and sound too like another's."""
-    said = [(intent, intent, text) for intent, own in texts.items() for text in own]
-    said += [(CHECK, name, answer) for name, answer in answers.items() if answer]
-    shipped = {(intent, intent, text) for intent, own in language.phrases.items() for text in own}
-    shipped |= {(CHECK, name, answer) for name, answer in language.answers.items()}
+    said = [(intent, str(intent), text) for intent, own in texts.items() for text in own]
+    said += [(Intent.CHECK, name, answer) for name, answer in answers.items() if answer]
+    shipped = {(intent, str(intent), text) for intent, own in language.phrases.items() for text in own}
+    shipped |= {(Intent.CHECK, name, answer) for name, answer in language.answers.items()}
     found = []
     for intent, meaning, text in (one for one in said if one not in shipped):
         for other, of, rival in said:
@@ -145,8 +149,9 @@ def read_phrases(
     """The [[phrases]] of a shop file, faults noted; a phrase that can't be said is left out."""
     own = OwnPhrases(pronunciations=pronunciations)
     for table in root.tables("phrases", MOST_TABLES):
-        intent = table.text("intent", required=True, mend=f"give one of {', '.join(INTENTS)}")
-        if intent is None or not _known(table, intent, own):
+        word = table.text("intent", required=True, mend=f"give one of {', '.join(PHRASED)}")
+        intent = None if word is None else _known(table, word, own)
+        if intent is None:
             table.skip()
         else:
             _one(table, intent, own, language, lead_in)
@@ -155,21 +160,21 @@ def read_phrases(
     return own
 
 
-def _known(table: Table, intent: str, own: OwnPhrases) -> bool:
-    if intent == "check":
-        table.fault("intent", "is confirmed by an answer", 'set "answer" in the [[checks]] of that name', intent)
-    elif intent not in INTENTS:
-        near = nearest(intent, INTENTS)
-        mend = f'did you mean "{near}"?' if near else f"give one of {', '.join(INTENTS)}"
-        table.fault("intent", "is nothing that can be meant", mend, intent)
-    elif intent in own.phrases:
-        table.fault("intent", "is given a second time", "put all its phrases into one table", intent)
+def _known(table: Table, word: str, own: OwnPhrases) -> Intent | None:
+    if word == Intent.CHECK:
+        table.fault("intent", "is confirmed by an answer", 'set "answer" in the [[checks]] of that name', word)
+    elif word not in PHRASED:
+        near = nearest(word, PHRASED)
+        mend = f'did you mean "{near}"?' if near else f"give one of {', '.join(PHRASED)}"
+        table.fault("intent", "is nothing that can be meant", mend, word)
+    elif word in own.phrases:
+        table.fault("intent", "is given a second time", "put all its phrases into one table", word)
     else:
-        return True
-    return False
+        return Intent(word)
+    return None
 
 
-def _one(table: Table, intent: str, own: OwnPhrases, language: Language, lead_in: str) -> None:
+def _one(table: Table, intent: Intent, own: OwnPhrases, language: Language, lead_in: str) -> None:
     key = "add" if table.has("add") and not table.has("say") else "say"
     if table.has("say") and table.has("add"):
         table.fault("add", "means nothing beside say", "put all phrases into say, or leave say out")
@@ -185,7 +190,7 @@ def _all_their_own(own: OwnPhrases, language: Language) -> None:
     """No phrase of one's own may be, begin or go on from one of another intent, nor dangerously sound like it."""
     in_effect = {**language.phrases, **own.phrases}
     for intent, (table, key) in own.tables.items():
-        others = [(other, text) for other in INTENTS if other != intent for text in in_effect[other]]
+        others = [(other, text) for other in PHRASED if other != intent for text in in_effect[other]]
         for text in own.phrases[intent]:
             rival = next((other for other, said in others if one_begins_the_other(text, said)), None)
             if rival:
@@ -209,7 +214,7 @@ def refuse_answers(own: OwnPhrases, checks: Sequence[Check], language: Language)
                 continue
             mine = (intent, text)
             for check in checks:
-                if dangerously_alike(mine, (CHECK, check.answer), language, own.pronunciations):
+                if dangerously_alike(mine, (Intent.CHECK, check.answer), language, own.pronunciations):
                     table.fault(key, sounds_like(check.answer, check.name), SAY_OTHERWISE, text)
                     break
 

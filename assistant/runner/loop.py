@@ -14,6 +14,7 @@ from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.decide import decide
 from assistant.session.events import DeviceChanged, Displayed, Event, SpeechEnded, SpeechStarted, TimePassed, WentOut
+from assistant.session.kinds import SpeechEnd
 from assistant.session.state import State
 from assistant.session.turn import record_of
 from assistant.wording.phrases import Phrase, phrases_for
@@ -141,7 +142,7 @@ class Runner:
             self._voice.moved(self.outputs.speaker.moved_at())
         overdue = self._voice.overdue(self.clock.at())
         for id in overdue:
-            self.post(SpeechEnded(self.clock.at(), self.clock.utc(), id, "failed"))
+            self.post(SpeechEnded(self.clock.at(), self.clock.utc(), id, SpeechEnd.FAILED))
         if overdue:
             self._post_of_voice("lost", LOST)
         elif self._voice.slow(self.clock.at()):
@@ -172,7 +173,7 @@ class Runner:
         if isinstance(effect, e.Say):
             at = self.clock.at()
             if speaker is None or self._voice.lost:
-                self.post(SpeechEnded(at, self.clock.utc(), effect.id, "failed"))
+                self.post(SpeechEnded(at, self.clock.utc(), effect.id, SpeechEnd.FAILED))
             else:
                 self._voice.handed(effect.id, at)
         if speaker is None:

@@ -11,10 +11,12 @@ import time
 from collections.abc import Callable, Sequence
 from typing import Protocol
 
+from assistant.plans.intents import Intent
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Runner
 from assistant.runner.script import ScriptLine
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, TimePassed
+from assistant.session.kinds import Press
 from assistant.wording.phrases import Phrase, whole_table
 
 MIC_RATE = 16000
@@ -154,7 +156,7 @@ class Rehearsal:
     def _event_of(self, line: ScriptLine) -> Event | None:
         at, utc = self._clock.at(), self._clock.utc()
         if line.kind == "pedal":
-            return Gesture(at, utc, line.argument, at)
+            return Gesture(at, utc, Press(line.argument), at)
         if line.kind == "key":
             return self._keys.press(line.argument) if self._keys else None
         if line.kind == "device":
@@ -164,7 +166,7 @@ class Rehearsal:
         if phrase is None:
             return NotHeard(at, utc, f"no phrase of the table: {line.argument}")
         generation = self._runner.state.generation
-        return Heard(at, utc, phrase.intent, phrase.argument, phrase.text, at, generation)
+        return Heard(at, utc, Intent(phrase.intent), phrase.argument, phrase.text, at, generation)
 
     def _phrase(self, text: str) -> Phrase | None:
         """The phrase in force with this wording, else the one of the whole table."""

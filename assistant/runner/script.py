@@ -17,8 +17,9 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
+from assistant.session.kinds import Press
 
-GESTURES = ("tap", "double", "hold")
+GESTURES = tuple(Press)
 KINDS = ("pedal", "heard", "key", "device", "interrupt")
 # All that do something to the session, as the terminal names them.
 KEYS = ("space", "enter", *"dhynscbgwlameq+-<>0123456789")

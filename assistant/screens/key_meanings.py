@@ -7,28 +7,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.plans.intents import Intent
 from assistant.session.events import Event, Gesture, Heard, Leave
+from assistant.session.kinds import By, Press
 
 REPEAT_GAP_S = 0.7  # longer than the longest usual delay before auto-repeat sets in
 MOST_DIGITS = 5
 
-GESTURES = {"space": "tap", "enter": "tap", "d": "double", "h": "hold"}
-PHRASES = {
-    "y": "yes",
-    "n": "no",
-    "s": "stand by",
-    "c": "carry on",
-    "b": "back",
-    "w": "where",
-    "l": "how many",
-    "a": "again",
-    "m": "mark",
-    "e": "end",
-    "+": "louder",
-    "-": "quieter",
-    "<": "slower",
-    ">": "quicker",
-}
+GESTURES = {"space": Press.TAP, "enter": Press.TAP, "d": Press.DOUBLE, "h": Press.HOLD}
+PHRASES = {intent.row.key: intent for intent in Intent if intent.row.key}
 KEY_LIST = """\
 Keys (one press each; a key kept down counts once):
   space, enter  tap: the pass is cut, call the next     d  double tap: say it again
@@ -60,9 +47,9 @@ class Meaning:
 def event_of(meaning: Meaning, at: float, utc: str) -> Event | None:
     """What the session is told of it; None where the terminal alone answers."""
     if meaning.kind == "gesture":
-        return Gesture(at, utc, meaning.word, at, "keys")
+        return Gesture(at, utc, Press(meaning.word), at, By.KEYS)
     if meaning.kind == "phrase":
-        return Heard(at, utc, meaning.word, meaning.argument, "", at, -1, "keys")
+        return Heard(at, utc, Intent(meaning.word), meaning.argument, "", at, -1, By.KEYS)
     return Leave(at, utc) if meaning.kind == "leave" else None
 
 
@@ -90,7 +77,7 @@ class KeyMeanings:
             return None
         if key == self._pedal_key:
             self._digits = None
-            return None if pedal_alive else Meaning("gesture", "tap")
+            return None if pedal_alive else Meaning("gesture", Press.TAP)
         if len(key) > 1 and key not in GESTURES and key not in ("esc", "backspace"):
             return None
         return self._go_to(key) if self._digits is not None else self._command(key.lower())
@@ -120,5 +107,5 @@ class KeyMeanings:
         number = int(self._digits or "0")
         self._digits = None
         if key == "enter" and number > 0:
-            return Meaning("phrase", "go to", number)
+            return Meaning("phrase", Intent.GO_TO, number)
         return Meaning("note", DROPPED)

@@ -14,7 +14,7 @@ from assistant.screens.view_cells import width, wrapped
 from assistant.screens.view_sight import ASKING
 from assistant.screens.view_words import GAP, hint_of
 from assistant.session.effects import View
-from assistant.session.state import ENDED_EARLY, FINISHED
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
 from assistant.wording.dial import has_dial
 from assistant.wording.prompts import YES_NO, Words
 
@@ -155,10 +155,10 @@ def _call(view: View, words: Words) -> str:
 def place_line(view: View, words: Words) -> str:
     """Where the session is, in figures: "setup 1/8, pass 3/14, set 12.35 mm, 2 cut here, 2 of 112 in all"."""
     parts = [f"setup {view.setup}/{view.setups}"]
-    if view.mode == "cutting" and view.pass_:
+    if view.mode == CUTTING and view.pass_:
         parts.append(f"pass {view.pass_}/{view.passes}")
         parts.append(f"{'' if has_dial(words.carriage) else 'SET '}{_call(view, words)}")
-    elif view.check and view.mode == "checks":
+    elif view.check and view.mode == CHECKS:
         parts.append(f"check: {view.check}")
         if view.wait_s:
             parts.append(f"wait {math.ceil(view.wait_s)} s")

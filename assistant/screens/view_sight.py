@@ -16,6 +16,7 @@ from assistant.session import facts as f
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, SpeechEnded, SpeechStarted
 from assistant.session.facts import Record
+from assistant.session.kinds import By
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
@@ -194,7 +195,7 @@ class Gathering:
             self._change(opening=tuple(entry for entry in self.sight.opening if entry.klass != "caution"))
 
     def _answer(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
-        by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == "voice")
+        by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == By.VOICE)
         given, otherwise = _given(event)
         made = next((words for record in records if (words := _fact_words(record.fact))), "")
         answer = Answer(given, made or otherwise)
@@ -257,7 +258,7 @@ def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:
     if isinstance(event, NotHeard):
         return "something", event.reason
     meaning = EXPLAINED.get(event.intent, "").partition(" (")[0].format(argument=event.argument, twelve="", twice="")
-    if event.source != "voice":
+    if event.source != By.VOICE:
         return f"{event.source} {event.intent}", meaning
     return f'"{event.phrase}"', meaning
 

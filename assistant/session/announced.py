@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from assistant.session.kinds import QuestionName
 from assistant.session.state import CHECKS, CUTTING, FINISHED, QUESTION, State
 
 FIRST_WORDS_S = 1.2
@@ -12,7 +13,7 @@ READ_BACK_S = 15.0
 """An unanswered read-back becomes a no this long after it went out."""
 LINGER_S = 20.0
 """How long a finished session still listens, so that the last answer can be taken back."""
-DETOURS = frozenset({"back", "go to", "end"})
+DETOURS = frozenset({QuestionName.BACK, QuestionName.GO_TO, QuestionName.END})
 """Questions that are read-backs: they change what counts as cut, or end the session."""
 
 

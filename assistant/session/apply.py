@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.plans.checks import CARRYING_ON, CLAMPS, GUARD
+from assistant.plans.intents import Mode
 from assistant.session import facts as f
 from assistant.session.checks import (
     BLADE_HEIGHT,
@@ -35,7 +36,7 @@ from assistant.session.state import (
 Change = dict[str, Any]
 
 
-def _opens(state: State, kind: str) -> Change:
+def _opens(state: State, kind: Mode) -> Change:
     """Something new waits for an answer, and has not gone out yet; the grammar before it is out of force."""
     before = state.opening
     after = before.kind if before.out_at is not None else before.after

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from assistant.plans.languages import OF_THE_VOICE
+from assistant.plans.intents import OF_THE_VOICE, Intent, Mode
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.announced import FIRST_WORDS_S, READING_S, deadline, is_announced, is_out
@@ -24,11 +24,11 @@ from assistant.session.detours import (
     ask_back,
     ask_end,
     ask_go_to,
-    back_target,
     begin_resuming,
     nothing_changed,
 )
 from assistant.session.events import (
+    Answer,
     CodeAsked,
     DeviceChanged,
     Displayed,
@@ -44,7 +44,9 @@ from assistant.session.events import (
     TimePassed,
     WentOut,
 )
-from assistant.session.from_page import PAGE, note_of, refused
+from assistant.session.from_page import answers_what_it_shows, note_of, only_shown, refused
+from assistant.session.intents import ALWAYS_TIMELY, means_something, wanted
+from assistant.session.kinds import By, Press, SpeechEnd
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -57,35 +59,7 @@ from assistant.session.state import (
 from assistant.session.turn import Decision, Turn, prompt
 from assistant.session.voice import change_voice
 
-Wanted = tuple[tuple[str, str | int | None], ...]
-
-
-def wanted(state: State) -> Wanted:
-    """The (intent, argument) pairs that mean something now."""
-    mode = state.effective_mode
-    voice: Wanted = tuple((intent, None) for intent in OF_THE_VOICE)
-    common: Wanted = (("again", None), ("where", None), ("how many", None), *voice)
-    detours: Wanted = (("mark", None), ("end", None))
-    back: Wanted = (("back", None),) if mode in (CHECKS, CUTTING, FINISHED) and back_target(state) else ()
-    match mode:
-        case "question":
-            stand_by: Wanted = (("stand by", None),) if state.mode in (CHECKS, CUTTING) else ()
-            return (("yes", None), ("no", None), *stand_by, *common)
-        case "checks":
-            check = state.the_job.checks[state.open_check or 0].name
-            return (("check", check), ("stand by", None), *back, *common, *detours)
-        case "cutting":
-            return (("cut", None), ("go to", state.passes), ("stand by", None), *back, *common, *detours)
-        case "standing by":
-            return (("carry on", None), *common, *detours)
-        case "finished":
-            return (*back, ("again", None), *voice)
-    return ()
-
-
 REFUSED = "refused"
-# Answers to nothing in particular: they can't come too early, and a false one does no harm.
-ALWAYS_TIMELY = frozenset({"stand by", "again", "where", "how many", *OF_THE_VOICE})
 
 
 def decide(state: State, event: Event) -> Decision:
@@ -97,7 +71,10 @@ def decide(state: State, event: Event) -> Decision:
     if handler is None:
         raise TypeError(f"no handler for {type(event).__name__}")
     turn = Turn(state, event)
-    handler(turn, event)
+    if refused(state, event):
+        turn.show(prompt("not from the page"))
+    else:
+        handler(turn, event)
     after = turn.state
     listen = e.Listen(wanted(after), after.generation) if after.job else None
     return turn.decision(listen)
@@ -125,92 +102,85 @@ def _resume(turn: Turn, event: Resume) -> None:
 
 
 def _gesture(turn: Turn, event: Gesture) -> None:
-    if event.source == PAGE:
-        turn.show(prompt("not from the page"))
-        return
     turn.release_notices()
     state = turn.state
-    if is_out(state, event.since) or (event.gesture == "double" and state.effective_mode in (CHECKS, CUTTING)):
-        _GESTURES[state.effective_mode, event.gesture](turn, event.source)
-    elif event.gesture == "hold" and state.opening.after == CUTTING and state.mode in (CHECKS, CUTTING):
+    if is_out(state, event.since) or (event.gesture == Press.DOUBLE and state.effective_mode in (CHECKS, CUTTING)):
+        _GESTURES[state.effective_mode, event.gesture](turn, event)
+    elif event.gesture == Press.HOLD and state.opening.after == CUTTING and state.mode in (CHECKS, CUTTING):
         # Begun while a pass was called, it meant to stand by, whatever has been opened since.
-        _stand_by(turn, event.source)
+        _stand_by(turn, event)
     else:
         turn.show(prompt("pressed too early", gesture=event.gesture), REFUSED)
 
 
-def _tap_cutting(turn: Turn, by: str) -> None:
-    _cut_if_time(turn, by, getattr(turn.event, "since", turn.event.at))
-
-
-def _cut_if_time(turn: Turn, by: str, since: float) -> None:
+def _cut_if_time(turn: Turn, answer: Answer) -> None:
     """No pass takes less than pass_takes_s: anything sooner is a slip of the foot or of the ear.
 
     It counts from when the setting went out. When a question over the call has ended the setting goes out once more,
     so that a late answer to the question records no cut.
     """
     state = turn.state
-    if not _announced(turn, by):
+    if not _announced(turn, answer):
         return
     takes = state.the_job.pedal.pass_takes_s
-    if since - (state.opening.out_at or 0.0) < takes:
+    if answer.since - (state.opening.out_at or 0.0) < takes:
         too_soon = prompt("too soon", takes=takes)
-        if by == PAGE:
+        if only_shown(state, answer):
             turn.show(too_soon, REFUSED)
         else:
             turn.say(REFUSED, too_soon)
         return
-    if by == PAGE:
+    if answer.source == By.PAGE:
         turn.lead(prompt("advanced from the page"))
-    cut_pass(turn, by)
+    cut_pass(turn, answer.source)
 
 
-def _ignored(turn: Turn, by: str) -> None:
+def _ignored(turn: Turn, answer: Answer) -> None:
     turn.say(REFUSED, prompt("tap ignored", mode=turn.state.effective_mode))
 
 
-def _again(turn: Turn, by: str) -> None:
+def _again(turn: Turn, answer: Answer) -> None:
     say_again(turn)
 
 
-def _where(turn: Turn) -> None:
+def _where(turn: Turn, answer: Answer) -> None:
     turn.say("answer", where_prompt(turn.state))
 
 
-def _stand_by(turn: Turn, by: str) -> None:
-    turn.fact(f.StoodBy(by))
+def _stand_by(turn: Turn, answer: Answer) -> None:
+    turn.fact(f.StoodBy(answer.source))
     turn.say("answer", prompt("standing by"))
 
 
-def _carry_on(turn: Turn, by: str) -> None:
-    turn.fact(f.CarriedOn(by))
+def _carry_on(turn: Turn, answer: Answer) -> None:
+    turn.fact(f.CarriedOn(answer.source))
     advance(turn)
 
 
-def _confirm(turn: Turn, by: str) -> None:
+def _confirm(turn: Turn, answer: Answer) -> None:
     """The saw's own check waits until the blade has run down: nobody has counted before."""
-    if not _announced(turn, by):
+    if not _announced(turn, answer):
         return
     stands_at = runs_down_until(turn.state)
-    if stands_at is not None and getattr(turn.event, "since", turn.event.at) < stands_at:
+    if stands_at is not None and answer.since < stands_at:
         turn.say(REFUSED, prompt("blade still turns", takes=turn.state.the_job.run_down_s))
         return
-    confirm_check(turn, by)
+    confirm_check(turn, answer.source)
 
 
-def _yes(turn: Turn, by: str) -> None:
-    if _announced(turn, by):
+def _yes(turn: Turn, answer: Answer) -> None:
+    if _announced(turn, answer):
         answer_yes(turn)
 
 
-def _announced(turn: Turn, by: str) -> bool:
+def _announced(turn: Turn, answer: Answer) -> bool:
     """Whether what is open has been announced. If not, that is shown, and said once, after what is being said."""
     state = turn.state
-    if is_announced(state, getattr(turn.event, "since", turn.event.at)):
+    if is_announced(state, answer.since):
         return True
     # Where nothing can be spoken, nobody is to wait for a voice.
     wait = prompt("not read yet" if state.opening.unspoken else "not announced yet")
-    if state.opening.reminded or by == PAGE:
+    if state.opening.reminded or only_shown(state, answer):
         turn.show(wait, REFUSED)
     else:
         turn.fact(f.Reminded())
@@ -218,29 +188,29 @@ def _announced(turn: Turn, by: str) -> bool:
     return False
 
 
-def _over(turn: Turn, by: str) -> None:
+def _over(turn: Turn, answer: Answer) -> None:
     turn.show(prompt("session over"))
 
 
-_GESTURES: dict[tuple[str, str], Callable[[Turn, str], None]] = {
-    (CUTTING, "tap"): _tap_cutting,
-    (CUTTING, "double"): _again,
-    (CUTTING, "hold"): _stand_by,
-    (CHECKS, "tap"): _again,
-    (CHECKS, "double"): _again,
-    (CHECKS, "hold"): _confirm,
-    (QUESTION, "tap"): _ignored,
-    (QUESTION, "double"): lambda turn, by: answer_no(turn),
-    (QUESTION, "hold"): _yes,
-    (STANDING_BY, "tap"): _ignored,
-    (STANDING_BY, "double"): lambda turn, by: _where(turn),
-    (STANDING_BY, "hold"): _carry_on,
-    (FINISHED, "tap"): _over,
-    (FINISHED, "double"): _again,
-    (FINISHED, "hold"): _over,
-    (ENDED_EARLY, "tap"): _over,
-    (ENDED_EARLY, "double"): _over,
-    (ENDED_EARLY, "hold"): _over,
+_GESTURES: dict[tuple[Mode, Press], Callable[[Turn, Answer], None]] = {
+    (CUTTING, Press.TAP): _cut_if_time,
+    (CUTTING, Press.DOUBLE): _again,
+    (CUTTING, Press.HOLD): _stand_by,
+    (CHECKS, Press.TAP): _again,
+    (CHECKS, Press.DOUBLE): _again,
+    (CHECKS, Press.HOLD): _confirm,
+    (QUESTION, Press.TAP): _ignored,
+    (QUESTION, Press.DOUBLE): lambda turn, answer: answer_no(turn),
+    (QUESTION, Press.HOLD): _yes,
+    (STANDING_BY, Press.TAP): _ignored,
+    (STANDING_BY, Press.DOUBLE): _where,
+    (STANDING_BY, Press.HOLD): _carry_on,
+    (FINISHED, Press.TAP): _over,
+    (FINISHED, Press.DOUBLE): _again,
+    (FINISHED, Press.HOLD): _over,
+    (ENDED_EARLY, Press.TAP): _over,
+    (ENDED_EARLY, Press.DOUBLE): _over,
+    (ENDED_EARLY, Press.HOLD): _over,
 }
 
 
@@ -250,34 +220,21 @@ _GESTURES: dict[tuple[str, str], Callable[[Turn, str], None]] = {
 def _heard(turn: Turn, event: Heard) -> None:
     """Results of an older grammar, or begun before the question, are shown and not obeyed."""
     state = turn.state
-    if refused(state, event):
-        turn.show(prompt("not from the page"))
-        return
-    if not (event.source == PAGE and state.quiet):
+    if not only_shown(state, event):
         turn.release_notices()
     state = turn.state
-    dated = event.source == "voice" or (event.source == PAGE and event.intent == "cut")
-    stale = dated and event.generation != state.generation and event.intent != "stand by"
+    dated = event.source == By.VOICE or answers_what_it_shows(event)
+    stale = dated and event.generation != state.generation and event.intent != Intent.STAND_BY
     early = not is_out(state, event.since) and event.intent not in ALWAYS_TIMELY
     if stale or early:
         turn.show(prompt("heard too late" if stale else "heard too early", phrase=event.phrase), REFUSED)
-        _note(turn, event.phrase if event.source == "voice" else "")
+        _note(turn, event.phrase if event.source == By.VOICE else "")
         return
-    if not _means_something(state, event):
+    if not means_something(state, event):
         turn.show(prompt("means nothing now", phrase=event.phrase or event.intent), REFUSED)
-        _note(turn, event.phrase if event.source == "voice" else "")
+        _note(turn, event.phrase if event.source == By.VOICE else "")
         return
     _INTENTS[event.intent](turn, event)
-
-
-def _means_something(state: State, event: Heard) -> bool:
-    """Going back or to a pass where there is none is answered in words rather than left without an answer."""
-    allowed = wanted(state)
-    if event.intent == "check":
-        return ("check", event.argument) in allowed
-    if event.intent == "back":
-        return state.effective_mode in (CHECKS, CUTTING, FINISHED)
-    return event.intent in {intent for intent, _ in allowed}
 
 
 def _how_many(turn: Turn, event: Heard) -> None:
@@ -292,27 +249,27 @@ def _mark(turn: Turn, event: Heard) -> None:
     pass_ = state.cursor
     turn.fact(f.Noted(state.setup, pass_, note_of(event)))
     noted = prompt("noted", setup=state.setup, pass_=pass_)
-    if event.source == PAGE and state.quiet:
+    if only_shown(state, event):
         turn.show(noted)
     else:
         turn.say("answer", noted)
 
 
-_INTENTS: dict[str, Callable[[Turn, Heard], None]] = {
-    "cut": lambda turn, event: _cut_if_time(turn, event.source, event.since),
-    "again": lambda turn, event: say_again(turn),
-    "back": lambda turn, event: ask_back(turn),
-    "go to": lambda turn, event: ask_go_to(turn, int(event.argument or 0)),
-    "check": lambda turn, event: _confirm(turn, event.source),
-    "stand by": lambda turn, event: _stand_by(turn, event.source),
-    "carry on": lambda turn, event: _carry_on(turn, event.source),
-    "how many": _how_many,
-    "where": lambda turn, event: _where(turn),
+_INTENTS: dict[Intent, Callable[[Turn, Heard], None]] = {
+    Intent.CUT: _cut_if_time,
+    Intent.AGAIN: _again,
+    Intent.BACK: lambda turn, event: ask_back(turn),
+    Intent.GO_TO: lambda turn, event: ask_go_to(turn, int(event.argument or 0)),
+    Intent.CHECK: _confirm,
+    Intent.STAND_BY: _stand_by,
+    Intent.CARRY_ON: _carry_on,
+    Intent.HOW_MANY: _how_many,
+    Intent.WHERE: _where,
     **{intent: lambda turn, event: change_voice(turn, event.intent) for intent in OF_THE_VOICE},
-    "yes": lambda turn, event: _yes(turn, event.source),
-    "no": lambda turn, event: answer_no(turn),
-    "mark": _mark,
-    "end": lambda turn, event: ask_end(turn),
+    Intent.YES: _yes,
+    Intent.NO: lambda turn, event: answer_no(turn),
+    Intent.MARK: _mark,
+    Intent.END: lambda turn, event: ask_end(turn),
 }
 
 
@@ -390,9 +347,9 @@ def _speech_ended(turn: Turn, event: SpeechEnded) -> None:
     """What was cut off by an answer is said again after it; what could not be spoken has to be read."""
     if not _awaits(turn.state, event):
         return
-    if event.how == "whole":
+    if event.how == SpeechEnd.WHOLE:
         turn.fact(f.Delivered(event.at))
-    elif event.how == "cut off":
+    elif event.how == SpeechEnd.CUT_OFF:
         say_again(turn, waits=True)
     else:
         turn.fact(f.Unspoken())

@@ -15,6 +15,7 @@ from assistant.session.calling import (
     setting_prompt,
     where_prompt,
 )
+from assistant.session.kinds import QuestionName
 from assistant.session.slip import trial
 from assistant.session.state import CUTTING, FINISHED, Question, State
 from assistant.session.turn import Turn, prompt
@@ -34,7 +35,7 @@ def back_target(state: State) -> tuple[int, int] | None:
     return None
 
 
-def ask(turn: Turn, name: str, setup: int, pass_: int, *before: e.Prompt) -> None:
+def ask(turn: Turn, name: QuestionName, setup: int, pass_: int, *before: e.Prompt) -> None:
     turn.fact(f.Asked(name, setup, pass_))
     turn.ask("question", *before, question_prompt(turn.state))
 
@@ -45,18 +46,18 @@ def ask_back(turn: Turn) -> None:
         closed = turn.state.setup > 1
         turn.say("answer", prompt("earlier setup closed" if closed else "nothing to go back to"))
         return
-    ask(turn, "back", *target)
+    ask(turn, QuestionName.BACK, *target)
 
 
 def ask_go_to(turn: Turn, pass_: int) -> None:
     if not 1 <= pass_ <= turn.state.passes:
         turn.say("answer", prompt("no such pass", pass_=pass_, passes=turn.state.passes))
         return
-    ask(turn, "go to", turn.state.setup, pass_)
+    ask(turn, QuestionName.GO_TO, turn.state.setup, pass_)
 
 
 def ask_end(turn: Turn) -> None:
-    ask(turn, "end", turn.state.setup, turn.state.next_pass())
+    ask(turn, QuestionName.END, turn.state.setup, turn.state.next_pass())
 
 
 def answer_yes(turn: Turn) -> None:
@@ -65,24 +66,24 @@ def answer_yes(turn: Turn) -> None:
         raise ValueError("no question is open")
     turn.fact(f.Dropped())
     match question.name:
-        case "back":
+        case QuestionName.BACK:
             _step_back(turn, question)
-        case "go to":
+        case QuestionName.GO_TO:
             turn.fact(f.Jumped(question.setup, question.pass_))
             _call_again(turn)
-        case "end":
+        case QuestionName.END:
             turn.fact(f.EndedEarly(question.setup, question.pass_))
             ended = prompt("ended early", left=turn.state.the_job.total_passes - turn.state.cut_in_all)
             turn.say("end", *end_prompts(turn.state, ended))
             turn.effect(e.Close(open_=False))
-        case "zeroed":
+        case QuestionName.ZEROED:
             turn.fact(f.Zeroed(question.setup))
             ask_clamped(turn)
-        case "carriage":
+        case QuestionName.CARRIAGE:
             ask_clamped(turn)
-        case "clamped":
+        case QuestionName.CLAMPED:
             advance(turn)
-        case "registered":
+        case QuestionName.REGISTERED:
             tried = trial(turn.state)
             turn.fact(f.Reregistered(question.setup, fraction_text(tried.setting) if tried else ""))
             turn.say("clamp", clamp_prompt(turn.state.the_job, question.setup))
@@ -95,11 +96,11 @@ def answer_no(turn: Turn) -> None:
         raise ValueError("no question is open")
     turn.fact(f.Dropped())
     match question.name:
-        case "carriage":
-            ask(turn, "zeroed", question.setup, question.pass_)
-        case "clamped":
-            ask(turn, "registered", question.setup, question.pass_)
-        case "zeroed" | "registered":
+        case QuestionName.CARRIAGE:
+            ask(turn, QuestionName.ZEROED, question.setup, question.pass_)
+        case QuestionName.CLAMPED:
+            ask(turn, QuestionName.REGISTERED, question.setup, question.pass_)
+        case QuestionName.ZEROED | QuestionName.REGISTERED:
             ask(turn, question.name, question.setup, question.pass_)
         case _:
             nothing_changed(turn)
@@ -146,7 +147,7 @@ def begin_resuming(turn: Turn, notes: tuple[str, ...]) -> None:
     if state.carriage_at is None:
         ask_clamped(turn, *lines)
     else:
-        ask(turn, "carriage", state.setup, in_flight, *lines)
+        ask(turn, QuestionName.CARRIAGE, state.setup, in_flight, *lines)
 
 
 def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
@@ -159,7 +160,7 @@ def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
         turn.say("clamp", *before, where_prompt(state))
         advance(turn)
     elif state.touched:
-        ask(turn, "clamped", state.setup, state.next_pass(), *before)
+        ask(turn, QuestionName.CLAMPED, state.setup, state.next_pass(), *before)
     else:
         turn.say("clamp", *before, clamp_prompt(state.the_job, state.setup))
         advance(turn)

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from assistant.plans.intents import Intent, Mode
+
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
@@ -64,7 +66,7 @@ class SetVoice:
 class Listen:
     """What means something now. wanted: (intent, argument) pairs; for "go to" the argument is the number of passes."""
 
-    wanted: tuple[tuple[str, str | int | None], ...]
+    wanted: tuple[tuple[Intent, str | int | None], ...]
     generation: int
 
 
@@ -73,7 +75,6 @@ class View:
     """A snapshot for any screen. Settings as Fractions in mm; counts from 1; 0 or "" where nothing is called.
 
     way: how the board is held, None before the first setup.
-    mode: checks | cutting | question | standing by | resuming | finished | ended early.
     cut: bit p - 1 is set when pass p of this setup is recorded as cut. approach: the lower point to go past to
     before coming up to the setting, mm, or None. previous: where the carriage stood before, mm, None where nothing was
     called yet: zero. asked: the open question or check, as it is said.
@@ -81,7 +82,7 @@ class View:
     wait_s: seconds from now until the open check can be confirmed, 0 where it can be at once.
     """
 
-    mode: str
+    mode: Mode
     setup: int
     setups: int
     pass_: int

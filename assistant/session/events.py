@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.plans.intents import Intent
 from assistant.plans.model import Job
+from assistant.session.kinds import By, Press, SpeechEnd
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,30 +54,38 @@ class Resume(Event):
     hear_out: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Gesture(Event):
-    """The pedal or the terminal's keys; from the page none is obeyed. gesture: tap | double | hold."""
+class Answer(Event):
+    """A gesture or a phrase. since: as above. Its fields stand in those below, in the order of each."""
 
-    gesture: str
+    __slots__ = ()
     since: float
-    source: str = "pedal"
+    source: By
 
 
 @dataclass(frozen=True, slots=True)
-class Heard(Event):
+class Gesture(Answer):
+    """The pedal or the terminal's keys; from the page none is obeyed."""
+
+    gesture: Press
+    since: float
+    source: By = By.PEDAL
+
+
+@dataclass(frozen=True, slots=True)
+class Heard(Answer):
     """The recogniser (or a key that stands in for a phrase): an accepted phrase.
 
-    intent: one of `INTENTS`. argument: the check's name for "check", the pass number for
+    argument: the check's name for "check", the pass number for
     "go to", the text of a typed note for "mark", else None. generation: of the `Listen` it was
     heard under; from the page, of the snapshot that it answers.
     """
 
-    intent: str
+    intent: Intent
     argument: str | int | None
     phrase: str
     since: float
     generation: int
-    source: str = "voice"
+    source: By = By.VOICE
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,10 +117,10 @@ class SpeechStarted(Event):
 
 @dataclass(frozen=True, slots=True)
 class SpeechEnded(Event):
-    """The speaker. how: whole | cut off | failed."""
+    """The speaker."""
 
     id: str
-    how: str
+    how: SpeechEnd
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,24 +163,3 @@ class CodeAsked(Event):
 @dataclass(frozen=True, slots=True)
 class Leave(Event):
     """Ctrl-C or the terminal closing: the process ends, the session stays open."""
-
-
-INTENTS = (
-    "cut",  # the pass is cut, call the next
-    "again",
-    "back",
-    "go to",
-    "check",
-    "stand by",
-    "carry on",
-    "how many",
-    "where",
-    "louder",
-    "quieter",
-    "slower",
-    "quicker",
-    "yes",
-    "no",
-    "mark",
-    "end",
-)

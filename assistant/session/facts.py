@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import ClassVar
 
 from assistant.plans.model import Job
+from assistant.session.kinds import QuestionName
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,11 +184,11 @@ class EndedEarly(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Asked(Fact):
-    """A read-back or question is open. question: back | go to | end | carriage | zeroed | clamped | registered."""
+    """A read-back or question is open."""
 
     kind: ClassVar[str] = "asked"
     passing: ClassVar[bool] = True
-    question: str
+    question: QuestionName
     setup: int
     pass_: int
 

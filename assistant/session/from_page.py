@@ -7,20 +7,35 @@ answers a check or a question.
 
 from __future__ import annotations
 
-from assistant.session.events import Heard
+from assistant.plans.intents import FromPage, Intent
+from assistant.session.events import Answer, Event, Heard
+from assistant.session.kinds import By
 from assistant.session.state import State
 
-PAGE = "page"
-MAY_DO = frozenset({"again", "stand by", "mark"})
+MAY_DO = frozenset(intent for intent in Intent if intent.row.from_page is FromPage.ALWAYS)
+MAY_DO_WHERE_ALLOWED = frozenset(intent for intent in Intent if intent.row.from_page is FromPage.IF_SHOP_ALLOWS)
 MOST_NOTE = 200
 """Characters of a note that are kept."""
 
 
-def refused(state: State, event: Heard) -> bool:
-    """Whether this comes from the page and is nothing that a page may do in this session."""
-    if event.source != PAGE or event.intent in MAY_DO:
+def refused(state: State, event: Event) -> bool:
+    """Whether this comes from the page and is nothing that a page may do in this session; no gesture is."""
+    if not isinstance(event, Answer) or event.source != By.PAGE:
         return False
-    return not (event.intent == "cut" and state.the_job.page.may_record_cuts)
+    if not isinstance(event, Heard):
+        return True
+    allowed = event.intent in MAY_DO_WHERE_ALLOWED and state.the_job.page.may_record_cuts
+    return not (allowed or event.intent in MAY_DO)
+
+
+def answers_what_it_shows(event: Heard) -> bool:
+    """Whether a page must have shown what this answers: what records, and nothing else that it may do."""
+    return event.source == By.PAGE and event.intent not in MAY_DO
+
+
+def only_shown(state: State, answer: Answer) -> bool:
+    """Whether what comes of this makes no sound: a page is not touched by the one who may be in mid-push."""
+    return answer.source == By.PAGE and state.quiet
 
 
 def note_of(event: Heard) -> str:

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from assistant.joinery.model import Pattern
+from assistant.plans.intents import Mode
 from assistant.plans.model import Job, Setup
+from assistant.session.kinds import QuestionName
 
-NEW, CHECKS, CUTTING, STANDING_BY, RESUMING = "new", "checks", "cutting", "standing by", "resuming"
-FINISHED, ENDED_EARLY = "finished", "ended early"
-QUESTION = "question"
+NEW, CHECKS, CUTTING, STANDING_BY, RESUMING = Mode.NEW, Mode.CHECKS, Mode.CUTTING, Mode.STANDING_BY, Mode.RESUMING
+FINISHED, ENDED_EARLY = Mode.FINISHED, Mode.ENDED_EARLY
+QUESTION = Mode.QUESTION
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,7 @@ class Confirmation:
 class Question:
     """An open read-back or question."""
 
-    name: str
+    name: QuestionName
     setup: int
     pass_: int
 
@@ -41,15 +43,16 @@ class Opening:
     """What waits for an answer now, and how far its announcement has got. Times are session times, s.
 
     generation: of the grammar in force; every opening has a new one. kind: the mode that it opened, or QUESTION.
-    after: the kind of the opening that went out before it, "" for none. out_at: when the voice and the screens had been
-    handed it, None until then. announcement: the id of the one that carries it, "" for none. announced_at: since when
-    it counts as announced, None while it doesn't. unspoken: the voice failed it. displayed_at: when a screen had shown
-    it, None until then. reminded: an answer came too early, and the operator has been reminded of that.
+    after: the kind of the opening that went out before it. Both are None where there was none. out_at: when the voice
+    and the screens had been handed it, None until then. announcement: the id of the one that carries it, "" for none.
+    announced_at: since when it counts as announced, None while it doesn't. unspoken: the voice failed it. displayed_at:
+    when a screen had shown it, None until then. reminded: an answer came too early, and the operator has been reminded
+    of that.
     """
 
     generation: int = 0
-    kind: str = ""
-    after: str = ""
+    kind: Mode | None = None
+    after: Mode | None = None
     out_at: float | None = None
     announcement: str = ""
     announced_at: float | None = None
@@ -76,7 +79,7 @@ class State:
     n: int = 0
     at: float = 0.0
     job: Job | None = None
-    mode: str = NEW
+    mode: Mode = NEW
     setup: int = 0
     cursor: int = 0
     cut: int = 0
@@ -132,7 +135,7 @@ class State:
         return self.cut_here == self.passes
 
     @property
-    def effective_mode(self) -> str:
+    def effective_mode(self) -> Mode:
         """What a gesture or phrase is an answer to: the mode, or the question laid over it."""
         return QUESTION if self.question else self.mode
 

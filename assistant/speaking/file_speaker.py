@@ -9,6 +9,7 @@ from assistant.errors import KerfcallError
 from assistant.plans.model import VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
+from assistant.session.kinds import SpeechEnd
 from assistant.speaking.cache import SpeechCache, key_of
 from assistant.speaking.choose import choose_engine
 from assistant.speaking.engine import Engine, Pcm, at_rate, speakable
@@ -86,7 +87,7 @@ class FileSpeaker:
         try:
             pcm = self._engine.render(text)
         except KerfcallError as error:
-            self._post(SpeechEnded(self.at, self._clock.utc(), id, "failed"))
+            self._post(SpeechEnded(self.at, self._clock.utc(), id, SpeechEnd.FAILED))
             words = f"The voice failed: announcements are on the screen only. ({error})"
             self._post(DeviceChanged(self.at, self._clock.utc(), "loudspeaker", "lost", words))
             return None
@@ -112,7 +113,7 @@ class FileSpeaker:
 
     def _cut(self) -> None:
         for id in self._mixer.cut():
-            self._post(SpeechEnded(self.at, self._clock.utc(), id, "cut off"))
+            self._post(SpeechEnded(self.at, self._clock.utc(), id, SpeechEnd.CUT_OFF))
 
     def note(self) -> None:
         self.advance(self._clock.at())
@@ -141,7 +142,7 @@ class FileSpeaker:
             self._wav.write(samples.astype("<i2").tobytes())
         for offset, kind, id in happened:
             at, utc = self._time(start + offset), self._clock.utc()
-            self._post(SpeechStarted(at, utc, id) if kind == "started" else SpeechEnded(at, utc, id, "whole"))
+            self._post(SpeechStarted(at, utc, id) if kind == "started" else SpeechEnded(at, utc, id, SpeechEnd.WHOLE))
 
     def close(self, drain_s: float = 0.0) -> None:
         """Write on for at most drain_s until all has been said, cut off the rest, and close the file."""

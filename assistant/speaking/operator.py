@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from assistant.plans.intents import Intent, Mode
 from assistant.runner.contracts import Clock, Post
 from assistant.session.effects import View
 from assistant.session.events import Event, Gesture, SpeechEnded, SpeechStarted
+from assistant.session.kinds import Press
 from assistant.speaking.engine import Engine, at_rate
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
@@ -33,7 +35,7 @@ class Habits:
     cut_s: float = 6.0
     by_pedal: frozenset[str] = frozenset()
     by_voice: frozenset[int] = frozenset()
-    asks: Mapping[int, str] | None = None
+    asks: Mapping[int, Intent] | None = None
 
 
 class SyntheticOperator:
@@ -86,7 +88,7 @@ class SyntheticOperator:
     def read(self, samples: int) -> bytes | None:
         """The operator's sound for the next samples; None when the session is over and all is said."""
         now = self._clock.at()
-        if self._view is not None and self._view.mode == "finished" and not self._sounding:
+        if self._view is not None and self._view.mode == Mode.FINISHED and not self._sounding:
             return None
         if self._act_at is not None and now >= self._act_at and not self._pcm:
             self._act_at = now + ASKS_AGAIN_S
@@ -95,7 +97,7 @@ class SyntheticOperator:
         return piece.ljust(2 * samples, b"\0")
 
     def _thinks_s(self) -> float:
-        cutting = self._view is not None and self._view.mode == "cutting" and not self._question_due()
+        cutting = self._view is not None and self._view.mode == Mode.CUTTING and not self._question_due()
         return self._habits.cut_s if cutting else PAUSE_S
 
     # what it does
@@ -107,34 +109,35 @@ class SyntheticOperator:
         self._tries += 1
         intent = self._intent(view)
         if self._tries > MOST_TRIES or self._prefers_pedal(view, intent):
-            self._press("tap" if view.mode == "cutting" else "hold")
+            self._press(Press.TAP if view.mode == Mode.CUTTING else Press.HOLD)
         else:
             self._speak(intent)
 
-    def _intent(self, view: View) -> str:
+    def _intent(self, view: View) -> Intent:
         if self._question_due():
             self._asked.add(view.cut_in_all + 1)
             return (self._habits.asks or {})[view.cut_in_all + 1]
-        return {"checks": "check", "cutting": "cut", "standing by": "carry on"}.get(view.mode, "yes")
+        answers = {Mode.CHECKS: Intent.CHECK, Mode.CUTTING: Intent.CUT, Mode.STANDING_BY: Intent.CARRY_ON}
+        return answers.get(view.mode, Intent.YES)
 
     def _question_due(self) -> bool:
         view = self._view
-        if view is None or view.mode != "cutting":
+        if view is None or view.mode != Mode.CUTTING:
             return False
         number = view.cut_in_all + 1
         return number in (self._habits.asks or {}) and number not in self._asked
 
-    def _prefers_pedal(self, view: View, intent: str) -> bool:
-        if intent == "check":
+    def _prefers_pedal(self, view: View, intent: Intent) -> bool:
+        if intent == Intent.CHECK:
             return view.check in self._habits.by_pedal
-        return intent == "cut" and view.cut_in_all + 1 not in self._habits.by_voice
+        return intent == Intent.CUT and view.cut_in_all + 1 not in self._habits.by_voice
 
-    def _press(self, gesture: str) -> None:
+    def _press(self, gesture: Press) -> None:
         self._note(f"(pedal: {gesture})")
         now = self._clock.at()
         self._post(Gesture(now, self._clock.utc(), gesture, now))
 
-    def _speak(self, intent: str) -> None:
+    def _speak(self, intent: Intent) -> None:
         phrase = next((p for p in self._phrases() if p.intent == intent), None)
         if phrase is None:
             return

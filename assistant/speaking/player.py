@@ -19,6 +19,7 @@ from functools import partial
 from assistant.errors import NoSuchPart
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
+from assistant.session.kinds import SpeechEnd
 from assistant.speaking.device import Device
 from assistant.speaking.engine import Pcm, at_rate
 from assistant.speaking.mixer import Happening, Mixer, Slot
@@ -77,9 +78,9 @@ class Player:
             cut = self._mixer.cut() if replaces else []
             silent = self._state in ("lost", "closed")
             slot = None if silent else self._mixer.reserve(id, tone)
-            self._ended(cut, "cut off")
+            self._ended(cut, SpeechEnd.CUT_OFF)
             if slot is None:
-                self._ended([id], "failed")
+                self._ended([id], SpeechEnd.FAILED)
         return slot
 
     def supply(self, slot: Slot, pcm: Pcm | None) -> None:
@@ -88,7 +89,7 @@ class Player:
             if pcm is not None and self._mixer.holds(slot):
                 slot.samples = at_rate(pcm, self.rate).samples
             if pcm is None and self._mixer.drop(slot):
-                self._ended([slot.id], "failed")
+                self._ended([slot.id], SpeechEnd.FAILED)
 
     def waits(self, slot: Slot) -> bool:
         """Whether this announcement still has its place: not cut off, not failed."""
@@ -98,7 +99,7 @@ class Player:
     def stop(self) -> None:
         """Cut off what sounds and drop what waits."""
         with self._lock:
-            self._ended(self._mixer.cut(), "cut off")
+            self._ended(self._mixer.cut(), SpeechEnd.CUT_OFF)
 
     def set_loudness(self, loudness_db: float) -> None:
         """As `Mixer.set_loudness`."""
@@ -120,7 +121,7 @@ class Player:
         with self._idle:
             self._idle.wait_for(lambda: not self._mixer.busy or self._state == "lost", drain_s)
             self._state = "closed"
-            self._ended(self._mixer.cut(), "cut off")
+            self._ended(self._mixer.cut(), SpeechEnd.CUT_OFF)
         self._ending.set()
         self._watchdog.join(2.0)
 
@@ -148,9 +149,9 @@ class Player:
             if happening.kind == "started":
                 self._post(SpeechStarted(self._clock.at(), self._clock.utc(), happening.id))
             else:
-                self._ended([happening.id], "whole")
+                self._ended([happening.id], SpeechEnd.WHOLE)
 
-    def _ended(self, ids: Iterable[str], how: str) -> None:
+    def _ended(self, ids: Iterable[str], how: SpeechEnd) -> None:
         for id in ids:
             self._post(SpeechEnded(self._clock.at(), self._clock.utc(), id, how))
 
@@ -226,7 +227,7 @@ class Player:
             failed = self._mixer.cut() if state == "lost" else []
             if state == "lost":
                 self._mixer.silence()
-            self._ended(failed, "failed")
+            self._ended(failed, SpeechEnd.FAILED)
             text = OTHER.format(why=instead) if instead else text
             if (before, state) != ("opening", "works") or instead:
                 self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "loudspeaker", state, text))

@@ -10,6 +10,7 @@ from assistant.errors import KerfcallError
 from assistant.plans.model import VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
+from assistant.session.kinds import SpeechEnd
 from assistant.speaking.cache import SpeechCache
 from assistant.speaking.choose import choose_engine
 from assistant.speaking.device import Device, default_device
@@ -112,7 +113,7 @@ class SilentSpeaker:
     def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
         at, utc = self._clock.at(), self._clock.utc()
         self._post(SpeechStarted(at, utc, id))
-        self._post(SpeechEnded(at, utc, id, "whole"))
+        self._post(SpeechEnded(at, utc, id, SpeechEnd.WHOLE))
 
     def prepare(self, texts: Sequence[str]) -> None:
         """Nothing to render."""

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from assistant.plans.languages import EAGER, GO_TO, INTENTS, OF_THE_VOICE, language_of
+from assistant.plans.intents import EAGER, PHRASED, Intent, Mode
+from assistant.plans.languages import language_of
 from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.own_phrases import sayable
 
@@ -19,8 +20,8 @@ from assistant.plans.own_phrases import sayable
 class Phrase:
     """One wording of one intent.
 
-    intent, argument: as in `session.events.Heard`. text: lower-case words, lead-in included where
-    it is due. lead_in: whether it begins with the lead-in word. strict: whether it records,
+    intent, argument: as in `session.events.Heard`, or `NOTHING` and the intent that it is like. text: lower-case words,
+    lead-in included where it is due. lead_in: whether it begins with the lead-in word. strict: whether it records,
     confirms, moves or ends (a higher bar in recognition).
     """
 
@@ -38,50 +39,25 @@ class Phrase:
 
 NOTHING = "nothing"  # the intent of what is known so that it is refused
 
+# What a session waits for, in words.
+_WAITS_FOR = {
+    Mode.CUTTING: "a pass has been called",
+    Mode.CHECKS: "a check is open",
+    Mode.QUESTION: "a question or read-back is open",
+    Mode.STANDING_BY: "standing by",
+    Mode.FINISHED: "the session has just finished",
+}
 # State of the session -> intents that mean something in it, for people to read.
-SAID_WHEN: dict[str, tuple[str, ...]] = {
-    "a pass has been called": (
-        "cut",
-        "again",
-        "back",
-        "go to",
-        "stand by",
-        "how many",
-        "where",
-        *OF_THE_VOICE,
-        "mark",
-        "end",
-    ),
-    "a check is open": ("check", "again", "back", "stand by", "how many", "where", *OF_THE_VOICE, "mark", "end"),
-    "a question or read-back is open": ("yes", "no", "stand by", "again", "how many", "where", *OF_THE_VOICE),
-    "standing by": ("carry on", "again", "how many", "where", *OF_THE_VOICE, "mark", "end"),
-    "the session has just finished": ("back", "again", *OF_THE_VOICE),
+SAID_WHEN: dict[str, tuple[Intent, ...]] = {
+    state: tuple(intent for intent in Intent if mode in intent.row.when) for mode, state in _WAITS_FOR.items()
 }
 # (intent, state) -> when in that state it holds, where that isn't always.
 HOLDS: dict[tuple[str, str], str] = {
-    ("back", "a pass has been called"): "from the second pass on",
-    ("back", "a check is open"): "once a pass is cut, until a new setup's first check is answered",
-    ("stand by", "a question or read-back is open"): "where a pass or a check is open under it",
+    (Intent.BACK, _WAITS_FOR[Mode.CUTTING]): "from the second pass on",
+    (Intent.BACK, _WAITS_FOR[Mode.CHECKS]): "once a pass is cut, until a new setup's first check is answered",
+    (Intent.STAND_BY, _WAITS_FOR[Mode.QUESTION]): "where a pass or a check is open under it",
 }
-EXPLAINED: dict[str, str] = {
-    "cut": "the pass is cut; call the next one",
-    "again": "say it again",
-    "back": "back one pass (read back first)",
-    "go to": 'go to pass N, said digit by digit{twice}: 12 is "{twelve}" (read back first)',
-    "check": "confirms: {argument}",
-    "stand by": "wait",
-    "carry on": "go on after standing by",
-    "how many": "how many passes are left",
-    "where": "where we are",
-    "louder": "speak louder",
-    "quieter": "speak more softly",
-    "slower": "speak more slowly",
-    "quicker": "speak more quickly",
-    "yes": "yes",
-    "no": "no",
-    "mark": "mark a problem at this place",
-    "end": "end the session (read back first)",
-}
+EXPLAINED: dict[str, str] = {intent: intent.row.means for intent in Intent}
 
 
 def _voice(voice: VoiceSettings | str) -> VoiceSettings:
@@ -94,7 +70,7 @@ def spoken_pass(number: int, language: str = "en") -> str:
 
 
 def phrases_for(
-    wanted: Iterable[tuple[str, str | int | None]], checks: Sequence[Check], voice: VoiceSettings | str
+    wanted: Iterable[tuple[Intent, str | int | None]], checks: Sequence[Check], voice: VoiceSettings | str
 ) -> tuple[Phrase, ...]:
     """The wordings of what means something now.
 
@@ -106,15 +82,15 @@ def phrases_for(
     texts, answers = safe.phrases, safe.answers
     found: list[Phrase] = []
 
-    def add(intent: str, argument: str | int | None, wordings: Iterable[str]) -> None:
-        led, strict = intent == "check" or intent in language.led, intent not in EAGER
+    def add(intent: Intent, argument: str | int | None, wordings: Iterable[str]) -> None:
+        led, strict = intent == Intent.CHECK or intent in language.led, intent not in EAGER
         begin = f"{voice.lead_in} " if led else ""
         found.extend(Phrase(intent, argument, begin + wording, led, strict) for wording in wordings)
 
     for intent, argument in wanted:
-        if intent == "check":
+        if intent == Intent.CHECK:
             add(intent, argument, [answers[str(argument)]] if argument in answers else [])
-        elif intent == GO_TO:
+        elif intent == Intent.GO_TO:
             for n in range(1, int(argument or 0) + 1):
                 add(intent, n, [f"{text} {number}" for text in texts[intent] for number in language.pass_numbers(n)])
         else:
@@ -124,9 +100,9 @@ def phrases_for(
 
 def whole_table(checks: Sequence[Check], voice: VoiceSettings | str, passes: int = 0) -> tuple[Phrase, ...]:
     """Every phrase there is, for `hear`, `phrases` and rehearsal scripts. voice: as in `phrases_for`."""
-    wanted: list[tuple[str, str | int | None]] = [(intent, None) for intent in INTENTS if intent != GO_TO]
-    wanted += [("check", check.name) for check in checks]
-    wanted.append((GO_TO, passes))
+    wanted: list[tuple[Intent, str | int | None]] = [(intent, None) for intent in PHRASED if intent != Intent.GO_TO]
+    wanted += [(Intent.CHECK, check.name) for check in checks]
+    wanted.append((Intent.GO_TO, passes))
     return phrases_for(wanted, checks, voice)
 
 
@@ -140,6 +116,6 @@ def decoys(checks: Sequence[Check], voice: VoiceSettings | str) -> tuple[Phrase,
 
 def open_together(one: Phrase, other: Phrase) -> bool:
     """Whether both can be listened for at the same time; only one check is open at a time."""
-    if one.intent == other.intent == "check":
+    if one.intent == other.intent == Intent.CHECK:
         return one.argument == other.argument
     return any(one.intent in intents and other.intent in intents for intents in SAID_WHEN.values())

@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.joinery.settings import reading
+from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
 from assistant.wording import dial
@@ -348,12 +349,12 @@ def _ended(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _tap_ignored(words: Words, figures: dict[str, Any]) -> str:
-    then = YES_NO if figures["mode"] == "question" else "Hold to carry on."
+    then = YES_NO if figures["mode"] == Mode.QUESTION else "Hold to carry on."
     return f"{_no_answer(words, figures)} {then}"
 
 
 def _no_answer(words: Words, figures: dict[str, Any]) -> str:
-    return "A tap is no answer." if figures["mode"] == "question" else "Standing by: a tap does nothing."
+    return "A tap is no answer." if figures["mode"] == Mode.QUESTION else "Standing by: a tap does nothing."
 
 
 def _called(words: Words, figures: dict[str, Any]) -> str:

@@ -11,8 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from assistant.plans.languages import GO_TO, HARMLESS
-from assistant.plans.own_phrases import CHECK
+from assistant.plans.intents import HARMLESS, Intent
 from assistant.wording.phrases import NOTHING, Phrase
 
 LAST_DIGIT = 9
@@ -103,12 +102,12 @@ def rivals(phrases: Iterable[Phrase], language: str, knows: Knows) -> tuple[Phra
 def _rivals(phrase: Phrase, knows: Knows) -> Iterator[str]:
     words = tuple(phrase.wording.split())
     place = next((n for n, word in enumerate(words) if word in _CONTRACTED and 0 < n < len(words) - 1), None)
-    if phrase.intent == GO_TO:
+    if phrase.intent == Intent.GO_TO:
         # Its numbers are many, and it is read back in any case: what comes before the digits is enough.
         if isinstance(phrase.argument, int) and phrase.argument <= LAST_DIGIT:
             yield from (f"{before} {phrase.wording}" for before in ("do not", "never"))
     elif place is None:
-        yield from _without_verb(words, phrase.intent == CHECK, knows)
+        yield from _without_verb(words, phrase.intent == Intent.CHECK, knows)
     else:
         yield from _statement(words, place, knows)
         shorter = words[: place + 1] + tuple(word for word in words[place + 1 :] if word not in _ADVERBS)

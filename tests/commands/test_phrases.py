@@ -7,7 +7,8 @@ import json
 import pytest
 
 from assistant.__main__ import main
-from assistant.wording.phrases import INTENTS, SAID_WHEN
+from assistant.plans.intents import Intent
+from assistant.wording.phrases import SAID_WHEN
 
 
 @pytest.fixture(autouse=True)
@@ -20,7 +21,7 @@ def test_json_has_one_object_a_wording(capsys):
     output = capsys.readouterr()
     objects = [json.loads(line) for line in output.out.splitlines()]
     assert all({"intent", "phrase", "lead_in", "strict"} <= set(one) for one in objects)
-    assert {one["intent"] for one in objects} == {*INTENTS, "check"}
+    assert {one["intent"] for one in objects} == set(Intent)
     assert output.err == "", "our own phrases are known and unlike one another"
 
 
@@ -116,5 +117,5 @@ def test_another_language_is_listed_in_its_words(tmp_path, capsys):
     objects = [
         json.loads(line) for line in run_with(tmp_path, capsys, '[voice]\nlanguage = "ko"\n', "--json").out.splitlines()
     ]
-    assert {one["intent"] for one in objects} == {*INTENTS, "check"}
+    assert {one["intent"] for one in objects} == set(Intent)
     assert all(one["say"] == ("무궁화 " if one["lead_in"] else "") + one["phrase"] for one in objects)

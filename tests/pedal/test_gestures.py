@@ -332,7 +332,7 @@ def test_bounces_change_nothing_but_when_a_hold_begins(
     n = 0
     while n < len(strokes):
         first, held_from, up = strokes[n]
-        if up - held_from >= HOLD and any(one.gesture == "hold" and one.since == first for one in made):
+        if up >= held_from + HOLD and any(one.gesture == "hold" and one.since == first for one in made):
             wanted.append(Made("hold", first, held_from + HOLD))
         elif n + 1 < len(strokes) and strokes[n + 1][0] < up + DOUBLE:
             wanted.append(Made("double", first, strokes[n + 1][0]))

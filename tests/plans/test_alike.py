@@ -11,8 +11,9 @@ import pytest
 
 from assistant.plans.alike import TOO_ALIKE, apart, sounds_of, too_alike
 from assistant.plans.checks import default_checks
-from assistant.plans.languages import GO_TO, HARMLESS, INTENTS, known_languages, language_of
-from assistant.plans.own_phrases import CHECK, dangerously_alike
+from assistant.plans.intents import HARMLESS, PHRASED, Intent
+from assistant.plans.languages import known_languages, language_of
+from assistant.plans.own_phrases import dangerously_alike
 from assistant.plans.shop_file import read_shop
 from tests.plans.files import DEMO_SHOPS, SHOP, shop_faults, shop_of
 
@@ -66,7 +67,7 @@ ACCEPTED = {
     "mark": ("note a defect here", "this one has a tear out", "flag the spot for later"),
     "louder": ("speak up a little please", "raise the volume a bit"),
     "quieter": ("lower the volume a bit", "not so loud if you please"),
-    CHECK: (
+    Intent.CHECK: (
         "dust port is open now",
         "stepper motor is holding",
         "fence is locked and square",
@@ -81,7 +82,7 @@ def of_language(name: str) -> list[tuple[str, str]]:
     """(intent, wording) of everything shipped in a language."""
     language = language_of(name)
     said = [(intent, text) for intent, texts in language.phrases.items() for text in texts]
-    return said + [(CHECK, check.answer) for check in default_checks(language)]
+    return said + [(Intent.CHECK, check.answer) for check in default_checks(language)]
 
 
 @pytest.mark.parametrize(("intent", "text", "of"), [case for case in REFUSED if case[2]])
@@ -103,24 +104,26 @@ def test_phrases_somebody_may_choose_are_accepted_one_with_another(tmp_path: Pat
     tables = [
         f'[[phrases]]\nintent = "{intent}"\nadd = {list(texts)}\n'.replace("'", '"')
         for intent, texts in ACCEPTED.items()
-        if intent != CHECK
+        if intent != Intent.CHECK
     ]
-    tables += [f'[[checks]]\nname = "{n}"\nsay = "{n}?"\nanswer = "{a}"\n' for n, a in enumerate(ACCEPTED[CHECK])]
+    tables += [
+        f'[[checks]]\nname = "{n}"\nsay = "{n}?"\nanswer = "{a}"\n' for n, a in enumerate(ACCEPTED[Intent.CHECK])
+    ]
     shop = shop_of(tmp_path, SHOP + "".join(tables))
     assert dict(shop.voice.phrases)["cut"] == (*ENGLISH.phrases["cut"], *ACCEPTED["cut"])
-    assert [check.answer for check in shop.checks[-len(ACCEPTED[CHECK]) :]] == list(ACCEPTED[CHECK])
+    assert [check.answer for check in shop.checks[-len(ACCEPTED[Intent.CHECK]) :]] == list(ACCEPTED[Intent.CHECK])
 
 
 @pytest.mark.parametrize("name", known_languages())
 def test_what_is_shipped_is_apart(name: str) -> None:
     said = of_language(name)
     alike = [(a, b) for a, b in combinations(said, 2) if dangerously_alike(a, b, language_of(name))]
-    assert not alike and {intent for intent, _ in said} == {*INTENTS, CHECK}
+    assert not alike and {intent for intent, _ in said} == set(Intent)
 
 
 @pytest.mark.parametrize("path", DEMO_SHOPS, ids=lambda path: path.stem)
 def test_the_demo_shops_own_answers_are_apart(path: Path) -> None:
-    answers = [(CHECK, check.answer) for check in read_shop(path).checks]
+    answers = [(Intent.CHECK, check.answer) for check in read_shop(path).checks]
     assert not [(a, b) for a in answers for b in of_language("en") if dangerously_alike(a, b, ENGLISH)]
 
 
@@ -137,7 +140,7 @@ def test_an_answer_of_ones_own_is_held_to_the_same(tmp_path: Path) -> None:
 def test_harm_needs_one_of_the_two_to_do_something() -> None:
     """What only asks, pauses, refuses or changes the voice is at worst asked for again."""
     a, b = "report all my progress", "report my progress"
-    fixed = [intent for intent in INTENTS if intent != GO_TO]
+    fixed = [intent for intent in PHRASED if intent != Intent.GO_TO]
     for one in fixed:
         for other in fixed:
             harmless = one == other or {one, other} <= HARMLESS

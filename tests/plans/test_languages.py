@@ -8,17 +8,14 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import BadInput
+from assistant.plans.intents import EAGER, PHRASED, Intent
 from assistant.plans.languages import (
     CHECKS,
-    EAGER,
     FOLDER,
-    GO_TO,
-    INTENTS,
     known_languages,
     language_of,
     read_language,
 )
-from assistant.session import events
 
 ENGLISH = (FOLDER / "en.toml").read_text(encoding="utf-8")
 
@@ -34,14 +31,10 @@ def faults_of(folder: Path, text: str) -> list[str]:
 @pytest.mark.parametrize("name", known_languages())
 def test_every_language_that_is_there_is_whole(name: str) -> None:
     language = language_of(name)
-    assert set(language.phrases) == set(INTENTS) and all(language.phrases.values())
+    assert set(language.phrases) == set(PHRASED) and all(language.phrases.values())
     assert set(language.answers) == set(CHECKS) and all(language.answers.values())
-    assert set(INTENTS) - EAGER <= language.led
+    assert set(PHRASED) - EAGER <= language.led
     assert len(language.digits) == 10 and all(language.digits)
-
-
-def test_its_intents_are_the_sessions_but_for_the_checks() -> None:
-    assert {*INTENTS, "check"} == set(events.INTENTS)
 
 
 def test_english_comes_first() -> None:
@@ -111,5 +104,5 @@ def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
 
 def test_only_what_asks_pauses_or_refuses_may_go_without_a_lead_in(tmp_path: Path) -> None:
     faults = faults_of(tmp_path, ENGLISH.replace("lead_in = true", "lead_in = false"))
-    assert {line.split(": ")[1] for line in faults} == {f"phrases.{i}.lead_in" for i in INTENTS if i not in EAGER}
-    assert GO_TO not in EAGER
+    assert {line.split(": ")[1] for line in faults} == {f"phrases.{i}.lead_in" for i in PHRASED if i not in EAGER}
+    assert Intent.GO_TO not in EAGER

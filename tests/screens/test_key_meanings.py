@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.plans.intents import Intent
 from assistant.screens.key_meanings import (
     DROPPED,
     GESTURES,
@@ -14,7 +15,6 @@ from assistant.screens.key_meanings import (
     KeyMeanings,
     Meaning,
 )
-from assistant.session.events import INTENTS
 
 
 def pressed(keys: list[str], gap: float = 1.0, alive: bool = False) -> list[Meaning | None]:
@@ -33,7 +33,7 @@ def test_every_gesture_has_a_key() -> None:
 
 def test_every_phrase_without_a_gesture_of_its_own_has_a_key() -> None:
     """A cut is a tap, a check's answer a hold, "go to" has its own dialogue; all others are one key."""
-    assert set(PHRASES.values()) | {"cut", "check", "go to"} == set(INTENTS)
+    assert set(PHRASES.values()) | {"cut", "check", "go to"} == set(Intent)
     for key, intent in PHRASES.items():
         assert pressed([key]) == [Meaning("phrase", intent)]
 

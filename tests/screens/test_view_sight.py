@@ -11,7 +11,6 @@ import pytest
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.screens.view_sight import KEPT, Answer, Gathering
-from assistant.session.decide import wanted
 from assistant.session.events import (
     CodeAsked,
     DeviceChanged,
@@ -25,6 +24,7 @@ from assistant.session.events import (
     Start,
     TimePassed,
 )
+from assistant.session.intents import wanted
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
 

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from assistant.plans.intents import Intent
 from assistant.plans.model import PageSettings
 from assistant.session import facts as f
-from assistant.session.events import INTENTS, CodeAsked, Gesture, Heard
+from assistant.session.events import CodeAsked, Gesture, Heard
 from assistant.session.from_page import MAY_DO, MOST_NOTE
 from tests.session.driver import UTC, Driver
 from tests.session.jobs import few_checks, job
@@ -47,7 +48,7 @@ MODES = ("checks", "cutting", "question", "standing by", "finished")
 
 
 @pytest.mark.parametrize("mode", MODES)
-@pytest.mark.parametrize("intent", sorted(set(INTENTS) - MAY_DO - {"cut"}))
+@pytest.mark.parametrize("intent", sorted(set(Intent) - MAY_DO - {"cut"}))
 def test_nothing_else_is_obeyed_in_any_mode(mode: str, intent: str) -> None:
     one = in_mode(mode)
     before = one.state

@@ -10,13 +10,13 @@ from fractions import Fraction
 import pytest
 
 from assistant.joinery.model import Carriage
+from assistant.plans.intents import Intent
 from assistant.plans.model import Check
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
-from assistant.session.decide import decide, wanted
+from assistant.session.decide import decide
 from assistant.session.events import (
-    INTENTS,
     DeviceChanged,
     Displayed,
     Event,
@@ -31,6 +31,7 @@ from assistant.session.events import (
     TimePassed,
     WentOut,
 )
+from assistant.session.intents import wanted
 from assistant.session.state import State
 from assistant.session.turn import record_of
 from assistant.wording.phrases import phrases_for
@@ -99,7 +100,7 @@ def events(state: State) -> Iterator[tuple[str, Event]]:
     soon = out_at + 3.99 if state.quiet else out_at
     yield "too soon", Gesture(max(state.at, soon), UTC, "tap", soon)
     yield "too soon", Gesture(max(state.at, out_at + 9.99), UTC, "hold", out_at + 9.99)
-    for intent in INTENTS:
+    for intent in Intent:
         arguments = _arguments(state, intent)
         for argument in arguments:
             yield "fresh", Heard(at, UTC, intent, argument, intent, at, state.generation)

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from assistant.journal.playing import misfit
+from assistant.plans.intents import Intent
 from assistant.session.apply import apply
-from assistant.session.decide import wanted
-from assistant.session.events import INTENTS
+from assistant.session.intents import wanted
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 from tests.session.driver import Driver
 from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
@@ -40,7 +40,7 @@ class Session(RuleBasedStateMachine):
         mode = self.driver.state.effective_mode
         self.driver.gesture("tap" if mode == "cutting" else "hold", after + 4)
 
-    @rule(intent=st.sampled_from(INTENTS), number=st.integers(0, 12), after=SECONDS, old=st.integers(0, 1))
+    @rule(intent=st.sampled_from(Intent), number=st.integers(0, 12), after=SECONDS, old=st.integers(0, 1))
     def phrase(self, intent: str, number: int, after: float, old: int) -> None:
         checks = self.driver.state.the_job.checks
         arguments = {"check": checks[number % len(checks)].name, "go to": number}

@@ -9,8 +9,9 @@ import pytest
 from assistant.plans.voice_range import LOUDEST_DB, QUICKEST, SLOWEST, SOFTEST_DB, STEP_DB, stepped_rate
 from assistant.session import effects as e
 from assistant.session.apply import apply
-from assistant.session.decide import decide, wanted
+from assistant.session.decide import decide
 from assistant.session.events import Heard
+from assistant.session.intents import wanted
 from assistant.session.state import State
 from assistant.session.turn import record_of
 from assistant.session.voice import to_keep, voice_of

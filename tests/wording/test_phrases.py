@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from assistant.plans.checks import DEFAULT_CHECKS, default_checks
+from assistant.plans.intents import EAGER, Intent
 from assistant.plans.languages import language_of
 from assistant.plans.model import VoiceSettings
-from assistant.session.decide import wanted
-from assistant.session.events import INTENTS
+from assistant.session.intents import wanted
 from assistant.wording.phrases import (
-    EAGER,
     EXPLAINED,
     HOLDS,
     NOTHING,
@@ -26,8 +25,8 @@ from tests.session.jobs import few_checks, job
 
 def test_every_intent_has_a_wording_an_explanation_and_a_state():
     table = whole_table(DEFAULT_CHECKS, "marigold", 3)
-    assert {phrase.intent for phrase in table} == set(INTENTS) == set(EXPLAINED)
-    assert {intent for intents in SAID_WHEN.values() for intent in intents} == set(INTENTS)
+    assert {phrase.intent for phrase in table} == set(Intent) == set(EXPLAINED)
+    assert {intent for intents in SAID_WHEN.values() for intent in intents} == set(Intent)
 
 
 def test_the_lead_in_is_due_exactly_where_a_false_one_would_do_harm():
@@ -116,7 +115,7 @@ def test_a_decoy_comes_after_the_lead_in_and_is_no_intent():
     found = decoys(DEFAULT_CHECKS, "heron")
     assert [phrase.wording for phrase in found] == list(language_of("en").decoys)
     assert all(phrase.text == f"heron {phrase.wording}" for phrase in found)
-    assert {phrase.intent for phrase in found} == {NOTHING} and NOTHING not in INTENTS
+    assert {phrase.intent for phrase in found} == {NOTHING} and NOTHING not in set(Intent)
     assert not any(phrase.strict for phrase in found)
 
 

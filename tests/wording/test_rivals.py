@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from assistant.plans.checks import DEFAULT_CHECKS, default_checks
-from assistant.plans.languages import HARMLESS, INTENTS, language_of
+from assistant.plans.intents import HARMLESS, PHRASED
+from assistant.plans.languages import language_of
 from assistant.plans.model import Check, VoiceSettings
 from assistant.wording.phrases import NOTHING, Phrase, whole_table
 from assistant.wording.rivals import rivals
@@ -94,7 +95,7 @@ def test_an_answer_is_denied_asked_and_turned_round(wording: str, expected: set[
     assert wording not in found
 
 
-@pytest.mark.parametrize("intent", [intent for intent in INTENTS if intent not in HARMLESS and intent != "go to"])
+@pytest.mark.parametrize("intent", [intent for intent in PHRASED if intent not in HARMLESS and intent != "go to"])
 def test_an_order_is_denied_and_asked(intent: str) -> None:
     found = of("wind up the long rope", intent)
     assert {"do not wind up the long rope", "don't wind up the long rope", "never wind up the long rope"} <= found

@@ -18,6 +18,7 @@ from assistant.screens.page.pairing import LASTS_S, MOST_TRIES, PairingCode, Try
 from assistant.screens.page.qr import picture
 from assistant.screens.page.server import PORT, PageServer, Parts
 from assistant.session.events import CodeAsked, Event, Gesture
+from assistant.session.kinds import Press
 from assistant.session.state import STANDING_BY
 
 SAID_S = 40.0  # an open code with less time left than this is not worth saying
@@ -130,7 +131,7 @@ class BenchPage:
         def watched(event: Event) -> None:
             nonlocal last
             post(event)
-            if isinstance(event, Gesture) and event.gesture == "double" and self.hub.standing.mode == STANDING_BY:
+            if isinstance(event, Gesture) and event.gesture == Press.DOUBLE and self.hub.standing.mode == STANDING_BY:
                 if event.at - last <= WITHIN_S:
                     self.asked_for_code("say")
                     last = -WITHIN_S

@@ -5,14 +5,21 @@ from __future__ import annotations
 
 from typing import Any
 
+from assistant.plans.intents import FromPage, Intent, Mode
 from assistant.runner.contracts import Clock
 from assistant.screens.page.hub import Standing
 from assistant.session.events import Heard
-from assistant.session.from_page import MOST_NOTE, PAGE
+from assistant.session.from_page import MOST_NOTE
+from assistant.session.kinds import By
 
 PRESS_MS = 800
 LONGEST_PRESS_MS = 5000
-INTENTS = {"again": "again", "stand by": "stand by", "note": "mark", "cut": "cut"}
+# As the page calls them. A note is what marks a problem.
+INTENTS = {
+    "note" if intent == Intent.MARK else str(intent): intent
+    for intent in Intent
+    if intent.row.from_page is not FromPage.NEVER
+}
 FIELDS = {"note": {"text"}, "cut": {"asked_id", "seq", "held_ms"}}
 
 
@@ -37,7 +44,7 @@ def event_of(body: Any, standing: Standing, clock: Clock) -> Heard:
     if do == "cut":
         return _cut(body, standing, at, utc)
     text = _note(body["text"]) if do == "note" else None
-    return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, PAGE)
+    return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, By.PAGE)
 
 
 def _note(text: Any) -> str:
@@ -55,6 +62,6 @@ def _cut(body: dict[str, Any], standing: Standing, at: float, utc: str) -> Heard
         raise Refused(400, "The request is not whole.")
     if not PRESS_MS <= held_ms <= LONGEST_PRESS_MS:
         raise Refused(400, "Keep the button pressed until it is full.")
-    if standing.mode != "cutting" or asked_id != standing.asked_id or not standing.asked_seq <= seq <= standing.seq:
+    if standing.mode != Mode.CUTTING or asked_id != standing.asked_id or not standing.asked_seq <= seq <= standing.seq:
         raise Refused(409, "Something else is asked by now; nothing was recorded.")
-    return Heard(at, utc, "cut", None, "", at - held_ms / 1000, asked_id, PAGE)
+    return Heard(at, utc, Intent.CUT, None, "", at - held_ms / 1000, asked_id, By.PAGE)

@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.screens.page.picture import Json, board_of, entry_of, state_of
 from assistant.screens.view_sight import REFUSED, Gathering, Sight
@@ -56,7 +57,7 @@ class Standing:
     """What an answer is held against. mode, asked_id, reading: of the newest state. asked_seq: the message with which
     that was first asked; seq: the newest message."""
 
-    mode: str = ""
+    mode: Mode | None = None
     asked_id: int = -1
     asked_seq: int = 0
     seq: int = 0

@@ -12,6 +12,7 @@ from typing import Any
 from assistant.joinery.model import Pattern
 from assistant.joinery.settings import reading
 from assistant.joinery.units import plain_length
+from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_page import heading_of
@@ -26,13 +27,13 @@ from assistant.wording.quantities import bound
 
 Json = dict[str, Any]
 MODES = {
-    "checks": "Check",
-    "cutting": "Cut",
-    "question": "Question",
-    "standing by": "Standing by",
-    "resuming": "Resuming",
-    "finished": "Finished",
-    "ended early": "Ended early",
+    Mode.CHECKS: "Check",
+    Mode.CUTTING: "Cut",
+    Mode.QUESTION: "Question",
+    Mode.STANDING_BY: "Standing by",
+    Mode.RESUMING: "Resuming",
+    Mode.FINISHED: "Finished",
+    Mode.ENDED_EARLY: "Ended early",
 }
 
 

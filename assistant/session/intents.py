@@ -1,0 +1,67 @@
+"""What means something now, read off the rows of `plans.intents`."""
+
+from __future__ import annotations
+
+from assistant.plans.intents import Intent, Mode
+from assistant.session.detours import back_target
+from assistant.session.events import Heard
+from assistant.session.state import State
+
+Wanted = tuple[tuple[Intent, str | int | None], ...]
+
+# Answers to nothing in particular: they can't come too early, and a false one does no harm.
+ALWAYS_TIMELY = frozenset(intent for intent in Intent if intent.row.timely)
+# The recogniser is given first what answers what is open; all others follow in the order of their rows.
+_FIRST = (
+    Intent.CUT,
+    Intent.CHECK,
+    Intent.GO_TO,
+    Intent.CARRY_ON,
+    Intent.YES,
+    Intent.NO,
+    Intent.STAND_BY,
+    Intent.BACK,
+    Intent.AGAIN,
+    Intent.WHERE,
+    Intent.HOW_MANY,
+)
+_IN_ORDER = (*_FIRST, *(intent for intent in Intent if intent not in _FIRST))
+
+
+def wanted(state: State) -> Wanted:
+    """The (intent, argument) pairs that mean something now."""
+    mode = state.effective_mode
+    return tuple(
+        (intent, _argument(state, intent))
+        for intent in _IN_ORDER
+        if mode in intent.row.when and not _means_nothing(state, intent)
+    )
+
+
+def _argument(state: State, intent: Intent) -> str | int | None:
+    match intent:
+        case Intent.CHECK:
+            return state.the_job.checks[state.open_check or 0].name
+        case Intent.GO_TO:
+            return state.passes
+    return None
+
+
+def _means_nothing(state: State, intent: Intent) -> bool:
+    """Whether it means nothing just now, though it can in this mode."""
+    match intent:
+        case Intent.BACK:
+            return back_target(state) is None
+        case Intent.STAND_BY:
+            return state.mode not in (Mode.CHECKS, Mode.CUTTING)
+    return False
+
+
+def means_something(state: State, event: Heard) -> bool:
+    """Going back or to a pass where there is none is answered in words rather than left without an answer."""
+    allowed = wanted(state)
+    if event.intent == Intent.CHECK:
+        return (Intent.CHECK, event.argument) in allowed
+    if event.intent == Intent.BACK:
+        return state.effective_mode in Intent.BACK.row.when
+    return event.intent in {intent for intent, _ in allowed}

@@ -1,0 +1,42 @@
+"""What events, facts and effects are told apart by. Each member is its word, as files and JSON Lines have it."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Press(StrEnum):
+    """What one physical action on a pedal or key comes to; see `pedal.gestures`."""
+
+    TAP = "tap"
+    DOUBLE = "double"
+    HOLD = "hold"
+
+
+class By(StrEnum):
+    """Where an answer comes from."""
+
+    VOICE = "voice"
+    PEDAL = "pedal"
+    KEYS = "keys"
+    PAGE = "page"
+
+
+class QuestionName(StrEnum):
+    """What an open question asks. The first three are read-backs of what was said."""
+
+    BACK = "back"
+    GO_TO = "go to"
+    END = "end"
+    CARRIAGE = "carriage"
+    ZEROED = "zeroed"
+    CLAMPED = "clamped"
+    REGISTERED = "registered"
+
+
+class SpeechEnd(StrEnum):
+    """How an announcement ended."""
+
+    WHOLE = "whole"
+    CUT_OFF = "cut off"
+    FAILED = "failed"

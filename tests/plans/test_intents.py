@@ -1,0 +1,73 @@
+"""Every intent's row, written out a second time by hand: what a row lets through is a matter of safety."""
+
+from __future__ import annotations
+
+import json
+import pickle
+
+import pytest
+
+from assistant.plans.intents import EAGER, HARMLESS, OF_THE_VOICE, PHRASED, FromPage, Intent, Mode
+
+VOICE = {"louder", "quieter", "slower", "quicker"}
+ASKS = {"again", "how many", "where"}
+WHEN = {
+    "cutting": {"cut", "go to", "back", "stand by", "mark", "end"} | ASKS | VOICE,
+    "checks": {"check", "back", "stand by", "mark", "end"} | ASKS | VOICE,
+    "question": {"yes", "no", "stand by"} | ASKS | VOICE,
+    "standing by": {"carry on", "mark", "end"} | ASKS | VOICE,
+    "finished": {"back", "again"} | VOICE,
+    "new": set(),
+    "resuming": set(),
+    "ended early": set(),
+}
+KEYS = {"y": "yes", "n": "no", "s": "stand by", "c": "carry on", "b": "back", "w": "where", "l": "how many"} | {
+    "a": "again",
+    "m": "mark",
+    "e": "end",
+    "+": "louder",
+    "-": "quieter",
+    "<": "slower",
+    ">": "quicker",
+}
+
+
+def those(**row: object) -> set[str]:
+    return {str(intent) for intent in Intent if all(getattr(intent.row, name) == value for name, value in row.items())}
+
+
+@pytest.mark.parametrize("mode", Mode)
+def test_what_can_mean_something_in_each_mode(mode: Mode) -> None:
+    assert {str(intent) for intent in Intent if mode in intent.row.when} == WHEN[mode]
+
+
+def test_only_what_asks_pauses_or_refuses_needs_no_lead_in() -> None:
+    assert those(eager=True) == EAGER == {"again", "stand by", "how many", "where", "no"}
+    assert those(of_the_voice=True) == set(OF_THE_VOICE) == VOICE
+    assert HARMLESS == EAGER | VOICE
+
+
+def test_nothing_that_records_confirms_moves_ends_or_refuses_is_always_timely() -> None:
+    assert those(timely=True) == {"again", "stand by", "how many", "where"} | VOICE
+
+
+def test_a_page_answers_no_check_and_no_question() -> None:
+    assert those(from_page=FromPage.ALWAYS) == {"again", "stand by", "mark"}
+    assert those(from_page=FromPage.IF_SHOP_ALLOWS) == {"cut"}
+
+
+def test_no_key_has_two_meanings() -> None:
+    keys = [(intent.row.key, str(intent)) for intent in Intent if intent.row.key]
+    assert dict(keys) == KEYS and len(keys) == len(KEYS)
+
+
+def test_a_checks_answer_has_no_phrase_of_its_own() -> None:
+    assert set(Intent) - set(PHRASED) == {"check"}
+
+
+def test_an_intent_is_its_word_wherever_it_goes() -> None:
+    """In JSON Lines, in a stored job, through the pipe of the recogniser's process."""
+    for intent in Intent:
+        assert json.loads(json.dumps({intent: intent})) == {str(intent): str(intent)}
+        assert f"{intent}" == intent == Intent(str(intent))
+        assert pickle.loads(pickle.dumps(intent)) is intent
