@@ -13,6 +13,7 @@ from typing import Protocol
 from assistant.session.effects import View
 from assistant.session.events import Event
 from assistant.session.facts import Record
+from assistant.session.kinds import Klass
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
 
@@ -77,9 +78,9 @@ class Screen(Protocol):
     shown as long as the state asks for it.
     """
 
-    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None: ...
+    def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None: ...
 
-    def said(self, text: str, klass: str, record: str) -> None: ...
+    def said(self, text: str, klass: Klass, record: str) -> None: ...
 
 
 class Watcher(Protocol):

@@ -14,13 +14,13 @@ from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.decide import decide
 from assistant.session.events import DeviceChanged, Displayed, Event, SpeechEnded, SpeechStarted, TimePassed, WentOut
-from assistant.session.kinds import SpeechEnd
+from assistant.session.kinds import Klass, SpeechEnd
 from assistant.session.state import State
 from assistant.session.turn import record_of
 from assistant.wording.phrases import Phrase, phrases_for
 from assistant.wording.prompts import Words
 
-ASKING = frozenset({"check", "question"})  # classes of announcements that want an answer
+ASKING = frozenset({Klass.CHECK, Klass.QUESTION})  # classes of announcements that want an answer
 Commit = Callable[[Sequence[f.Record]], None]
 
 
@@ -147,7 +147,7 @@ class Runner:
             self._post_of_voice("lost", LOST)
         elif self._voice.slow(self.clock.at()):
             for screen in self.outputs.screens:  # not spoken: that would take as long again
-                screen.said(SLOW, "notice", SLOW)
+                screen.said(SLOW, Klass.NOTICE, SLOW)
 
     def _post_of_voice(self, state: str, text: str) -> None:
         self.post(DeviceChanged(self.clock.at(), self.clock.utc(), "loudspeaker", state, text))

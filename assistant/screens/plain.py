@@ -14,13 +14,21 @@ from assistant.screens.view_cells import width, wrapped
 from assistant.screens.view_sight import ASKING
 from assistant.screens.view_words import GAP, hint_of
 from assistant.session.effects import View
+from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
 from assistant.wording.dial import has_dial
 from assistant.wording.prompts import YES_NO, Words
 
-MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!", "refused": ".."}
+MARKS = {
+    Klass.SETTING: ">>",
+    Klass.CHECK: "??",
+    Klass.QUESTION: "??",
+    Klass.NOTICE: "!!",
+    Klass.CAUTION: "!!",
+    Klass.REFUSED: "..",
+}
 INDENT = 3
-WHOLE = ("setting", "check", "question", "clamp", "caution", "end", "code")
+WHOLE = (Klass.SETTING, Klass.CHECK, Klass.QUESTION, Klass.CLAMP, Klass.CAUTION, Klass.END, Klass.CODE)
 """Announcements to be read in full, since the place that follows asks for them; of others, what happened is told."""
 
 
@@ -43,7 +51,7 @@ class PlainScreen:
         self._repeats, self._times, self._counted = "", 0, 0
         self._generation: int | None = None
 
-    def said(self, text: str, klass: str, record: str) -> None:
+    def said(self, text: str, klass: Klass, record: str) -> None:
         """text: a line for each row, the first the one to be seen from afar."""
         told = text.removesuffix(YES_NO).rstrip() if klass in WHOLE else record
         if told:
@@ -55,7 +63,7 @@ class PlainScreen:
             else:
                 self._fold(entry)
 
-    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
+    def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None:
         self._show(view, line, words)
         self._generation = view.generation
         if self._writer is not None:

@@ -22,6 +22,7 @@ from assistant.screens.view_terminal import PageTerminal, Stops, can_hold_a_view
 from assistant.session.effects import View
 from assistant.session.events import Event
 from assistant.session.facts import Record
+from assistant.session.kinds import Klass
 from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
 
@@ -66,14 +67,14 @@ class TerminalView:
 
     # --- from the runner's thread, and from others
 
-    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
+    def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None:
         with self._lock:
             self._gathering.show(view, line, words, klass)
         self._wake.set()
         if self._plain is not None:
             self._plain.show(view, line, words, klass)
 
-    def said(self, text: str, klass: str, record: str) -> None:
+    def said(self, text: str, klass: Klass, record: str) -> None:
         with self._lock:
             self._gathering.said(text, klass, record)
         self._wake.set()
@@ -154,7 +155,7 @@ class TerminalView:
         sight = self._gathering.sight
         screen = PlainScreen(self._out, writer=LineWriter(self._out))
         if sight.closing and sight.view is not None and sight.view.mode in (FINISHED, ENDED_EARLY):
-            screen.said(sight.closing, "end", "")
+            screen.said(sight.closing, Klass.END, "")
         if sight.view is not None and sight.words is not None:
             screen.note(f"-- Session {self._session}: {place_line(sight.view, sight.words)}")
         screen.close()

@@ -16,17 +16,22 @@ from assistant.session import facts as f
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, SpeechEnded, SpeechStarted
 from assistant.session.facts import Record
-from assistant.session.kinds import By
+from assistant.session.kinds import By, Klass
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
 KEPT = 40  # entries of the log
-REFUSED = "refused"
-MARKS = {"setting": ">>", "check": "??", "question": "??", "notice": "!!", "caution": "!!", "warning": "!!"} | {
-    "line": "..",
-    REFUSED: "..",
+MARKS: dict[str, str] = {
+    Klass.SETTING: ">>",
+    Klass.CHECK: "??",
+    Klass.QUESTION: "??",
+    Klass.NOTICE: "!!",
+    Klass.CAUTION: "!!",
+    "warning": "!!",
+    Klass.LINE: "..",
+    Klass.REFUSED: "..",
 }
-ASKING = ("setting", "check", "question")
+ASKING = (Klass.SETTING, Klass.CHECK, Klass.QUESTION)
 FACT_WORDS = {
     "pass_cut": "pass {pass_} is cut",
     "check_confirmed": "{check} confirmed",
@@ -120,7 +125,7 @@ class Gathering:
         self._warned = False
         self._logged = 0
 
-    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
+    def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None:
         """As `runner.contracts.Screen.show`."""
         if self.sight.view is not None and view.generation != self.sight.view.generation:
             self._end_refusals()
@@ -135,17 +140,17 @@ class Gathering:
             self._log(Entry(klass, line))
             self._explain(line, klass)
 
-    def said(self, text: str, klass: str, record: str) -> None:
+    def said(self, text: str, klass: Klass, record: str) -> None:
         """As `runner.contracts.Screen.said`. A setting's first line is its figures, which the view has anyway."""
-        if klass == "setting":
+        if klass == Klass.SETTING:
             self._change(setting=text.partition("\n")[2] or text)
-        elif klass == "clamp":
+        elif klass == Klass.CLAMP:
             self._change(clamp=text)
         elif klass in ASKING:
             self._change(asking=_with_what_came_before(self.sight.asking, text))
-        elif klass == "end":
+        elif klass == Klass.END:
             self._change(closing=_with_what_came_before(self.sight.closing, text))
-        elif klass == "caution":
+        elif klass == Klass.CAUTION:
             self._change(opening=(*self.sight.opening, Entry(klass, text)))
         if record:
             self._log(Entry(klass, record))
@@ -192,7 +197,7 @@ class Gathering:
         if "pass_cut" in kinds:
             self._change(opening=())
         elif "check_confirmed" in kinds:
-            self._change(opening=tuple(entry for entry in self.sight.opening if entry.klass != "caution"))
+            self._change(opening=tuple(entry for entry in self.sight.opening if entry.klass != Klass.CAUTION))
 
     def _answer(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
         by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == By.VOICE)
@@ -203,9 +208,9 @@ class Gathering:
         self._change(note="", **{which: answer})
         self._awaited = "" if made else which
 
-    def _explain(self, text: str, klass: str) -> None:
+    def _explain(self, text: str, klass: Klass) -> None:
         """The first words shown or said in an answer's turn tell what came of it, where no fact does."""
-        refused = klass == REFUSED
+        refused = klass == Klass.REFUSED
         if self._awaited == "heard":
             self._change(heard=replace(self.sight.heard, made=text, refused=refused))
         elif self._awaited == "hands":
@@ -216,7 +221,7 @@ class Gathering:
         """Something else is open: that an answer did not count would be taken for news of that."""
         sight = self.sight
         self._change(
-            log=tuple(entry for entry in sight.log if entry.klass != REFUSED),
+            log=tuple(entry for entry in sight.log if entry.klass != Klass.REFUSED),
             heard=Answer() if sight.heard.refused else sight.heard,
             hands=Answer() if sight.hands.refused else sight.hands,
         )

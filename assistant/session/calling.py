@@ -12,6 +12,7 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.asked import check_prompts, end_prompts, question_prompt
 from assistant.session.checks import first_due, is_due
+from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, FINISHED, RESUMING, STANDING_BY, State
 from assistant.session.turn import Turn, prompt
 
@@ -30,7 +31,7 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
         return
     check = turn.state.the_job.checks[index]
     turn.fact(f.CheckOpened(turn.state.setup, check.name))
-    turn.ask("check", *check_prompts(turn.state))
+    turn.ask(Klass.CHECK, *check_prompts(turn.state))
     turn.effect(e.Prepare(_after_check(turn.state)))
 
 
@@ -57,7 +58,7 @@ def call_setting(turn: Turn, in_full: bool) -> None:
     setting = state.pattern.passes[number - 1].setting
     spoken = setting_prompt(state, number, in_full)
     turn.fact(f.SettingCalled(state.setup, number, fraction_text(setting)))
-    turn.ask("setting", spoken)
+    turn.ask(Klass.SETTING, spoken)
     turn.effect(e.Prepare(_after_setting(turn.state)))
 
 
@@ -107,7 +108,7 @@ def clamp_prompt(job: Job, number: int) -> e.Prompt:
 
 def begin_setup(turn: Turn, number: int, *before: e.Prompt) -> None:
     turn.fact(f.SetupStarted(number))
-    turn.say("clamp", *before, clamp_prompt(turn.state.the_job, number))
+    turn.say(Klass.CLAMP, *before, clamp_prompt(turn.state.the_job, number))
     advance(turn)
 
 
@@ -147,23 +148,23 @@ def _end_setup(turn: Turn) -> None:
         begin_setup(turn, state.setup + 1, *_stage_over(state))
         return
     turn.fact(f.Finished())
-    turn.say("end", *end_prompts(state, prompt("finished")))
+    turn.say(Klass.END, *end_prompts(state, prompt("finished")))
 
 
 def say_again(turn: Turn, waits: bool = False) -> None:
     """What is asked or called now, once more. waits: it doesn't cut off what is being said."""
     state = turn.state
     if state.question:
-        turn.ask("question", question_prompt(state), waits=waits)
+        turn.ask(Klass.QUESTION, question_prompt(state), waits=waits)
     elif state.mode == CHECKS and state.open_check is not None:
         lead = () if state.touched and not _clamped_afresh(state) else (clamp_prompt(state.the_job, state.setup),)
-        turn.ask("check", *lead, *check_prompts(state), waits=waits)
+        turn.ask(Klass.CHECK, *lead, *check_prompts(state), waits=waits)
     elif state.mode == CUTTING:
-        turn.ask("setting", prompt("again"), setting_prompt(state, state.cursor, in_full=False), waits=waits)
+        turn.ask(Klass.SETTING, prompt("again"), setting_prompt(state, state.cursor, in_full=False), waits=waits)
     elif state.mode == STANDING_BY:
-        turn.say("answer", where_prompt(state), prompt("standing by"))
+        turn.say(Klass.ANSWER, where_prompt(state), prompt("standing by"))
     elif state.mode == FINISHED:
-        turn.say("end", *end_prompts(state, prompt("finished")))
+        turn.say(Klass.END, *end_prompts(state, prompt("finished")))
 
 
 def _clamped_afresh(state: State) -> bool:

@@ -46,7 +46,7 @@ from assistant.session.events import (
 )
 from assistant.session.from_page import answers_what_it_shows, note_of, only_shown, refused
 from assistant.session.intents import ALWAYS_TIMELY, means_something, wanted
-from assistant.session.kinds import By, Press, SpeechEnd
+from assistant.session.kinds import By, Klass, Press, SpeechEnd
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -58,8 +58,6 @@ from assistant.session.state import (
 )
 from assistant.session.turn import Decision, Turn, prompt
 from assistant.session.voice import change_voice
-
-REFUSED = "refused"
 
 
 def decide(state: State, event: Event) -> Decision:
@@ -85,10 +83,10 @@ def _start(turn: Turn, event: Start) -> None:
     turn.fact(f.Started(job, event.rehearsed))
     if event.hear_out:
         turn.fact(f.HearingOut())
-    turn.say("caution", prompt("cautions"))
+    turn.say(Klass.CAUTION, prompt("cautions"))
     if event.beside:
         named = tuple((one.title, one.cut, one.command) for one in event.beside)
-        turn.say("caution", prompt("open sessions", sessions=named))
+        turn.say(Klass.CAUTION, prompt("open sessions", sessions=named))
     begin_setup(turn, 1, prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes))
 
 
@@ -110,7 +108,7 @@ def _gesture(turn: Turn, event: Gesture) -> None:
         # Begun while a pass was called, it meant to stand by, whatever has been opened since.
         _stand_by(turn, event)
     else:
-        turn.show(prompt("pressed too early", gesture=event.gesture), REFUSED)
+        turn.show(prompt("pressed too early", gesture=event.gesture), Klass.REFUSED)
 
 
 def _cut_if_time(turn: Turn, answer: Answer) -> None:
@@ -126,9 +124,9 @@ def _cut_if_time(turn: Turn, answer: Answer) -> None:
     if answer.since - (state.opening.out_at or 0.0) < takes:
         too_soon = prompt("too soon", takes=takes)
         if only_shown(state, answer):
-            turn.show(too_soon, REFUSED)
+            turn.show(too_soon, Klass.REFUSED)
         else:
-            turn.say(REFUSED, too_soon)
+            turn.say(Klass.REFUSED, too_soon)
         return
     if answer.source == By.PAGE:
         turn.lead(prompt("advanced from the page"))
@@ -136,7 +134,7 @@ def _cut_if_time(turn: Turn, answer: Answer) -> None:
 
 
 def _ignored(turn: Turn, answer: Answer) -> None:
-    turn.say(REFUSED, prompt("tap ignored", mode=turn.state.effective_mode))
+    turn.say(Klass.REFUSED, prompt("tap ignored", mode=turn.state.effective_mode))
 
 
 def _again(turn: Turn, answer: Answer) -> None:
@@ -144,12 +142,12 @@ def _again(turn: Turn, answer: Answer) -> None:
 
 
 def _where(turn: Turn, answer: Answer) -> None:
-    turn.say("answer", where_prompt(turn.state))
+    turn.say(Klass.ANSWER, where_prompt(turn.state))
 
 
 def _stand_by(turn: Turn, answer: Answer) -> None:
     turn.fact(f.StoodBy(answer.source))
-    turn.say("answer", prompt("standing by"))
+    turn.say(Klass.ANSWER, prompt("standing by"))
 
 
 def _carry_on(turn: Turn, answer: Answer) -> None:
@@ -163,7 +161,7 @@ def _confirm(turn: Turn, answer: Answer) -> None:
         return
     stands_at = runs_down_until(turn.state)
     if stands_at is not None and answer.since < stands_at:
-        turn.say(REFUSED, prompt("blade still turns", takes=turn.state.the_job.run_down_s))
+        turn.say(Klass.REFUSED, prompt("blade still turns", takes=turn.state.the_job.run_down_s))
         return
     confirm_check(turn, answer.source)
 
@@ -181,10 +179,10 @@ def _announced(turn: Turn, answer: Answer) -> bool:
     # Where nothing can be spoken, nobody is to wait for a voice.
     wait = prompt("not read yet" if state.opening.unspoken else "not announced yet")
     if state.opening.reminded or only_shown(state, answer):
-        turn.show(wait, REFUSED)
+        turn.show(wait, Klass.REFUSED)
     else:
         turn.fact(f.Reminded())
-        turn.add_notice(wait, klass=REFUSED)
+        turn.add_notice(wait, klass=Klass.REFUSED)
     return False
 
 
@@ -227,11 +225,11 @@ def _heard(turn: Turn, event: Heard) -> None:
     stale = dated and event.generation != state.generation and event.intent != Intent.STAND_BY
     early = not is_out(state, event.since) and event.intent not in ALWAYS_TIMELY
     if stale or early:
-        turn.show(prompt("heard too late" if stale else "heard too early", phrase=event.phrase), REFUSED)
+        turn.show(prompt("heard too late" if stale else "heard too early", phrase=event.phrase), Klass.REFUSED)
         _note(turn, event.phrase if event.source == By.VOICE else "")
         return
     if not means_something(state, event):
-        turn.show(prompt("means nothing now", phrase=event.phrase or event.intent), REFUSED)
+        turn.show(prompt("means nothing now", phrase=event.phrase or event.intent), Klass.REFUSED)
         _note(turn, event.phrase if event.source == By.VOICE else "")
         return
     _INTENTS[event.intent](turn, event)
@@ -241,7 +239,7 @@ def _how_many(turn: Turn, event: Heard) -> None:
     state = turn.state
     left_here = state.passes - state.cut_here
     left = state.the_job.total_passes - state.cut_in_all
-    turn.say("answer", prompt("how many", left_here=left_here, left=left))
+    turn.say(Klass.ANSWER, prompt("how many", left_here=left_here, left=left))
 
 
 def _mark(turn: Turn, event: Heard) -> None:
@@ -252,7 +250,7 @@ def _mark(turn: Turn, event: Heard) -> None:
     if only_shown(state, event):
         turn.show(noted)
     else:
-        turn.say("answer", noted)
+        turn.say(Klass.ANSWER, noted)
 
 
 _INTENTS: dict[Intent, Callable[[Turn, Heard], None]] = {
@@ -330,7 +328,7 @@ def _code_asked(turn: Turn, event: CodeAsked) -> None:
     if turn.state.quiet:
         turn.show(prompt("code not said"))
     else:
-        turn.add_notice(prompt("pairing code", code=event.code), klass="code")
+        turn.add_notice(prompt("pairing code", code=event.code), klass=Klass.CODE)
 
 
 def _leave(turn: Turn, event: Leave) -> None:

@@ -15,7 +15,7 @@ from assistant.session.calling import (
     setting_prompt,
     where_prompt,
 )
-from assistant.session.kinds import QuestionName
+from assistant.session.kinds import Klass, QuestionName
 from assistant.session.slip import trial
 from assistant.session.state import CUTTING, FINISHED, Question, State
 from assistant.session.turn import Turn, prompt
@@ -37,21 +37,21 @@ def back_target(state: State) -> tuple[int, int] | None:
 
 def ask(turn: Turn, name: QuestionName, setup: int, pass_: int, *before: e.Prompt) -> None:
     turn.fact(f.Asked(name, setup, pass_))
-    turn.ask("question", *before, question_prompt(turn.state))
+    turn.ask(Klass.QUESTION, *before, question_prompt(turn.state))
 
 
 def ask_back(turn: Turn) -> None:
     target = back_target(turn.state)
     if target is None:
         closed = turn.state.setup > 1
-        turn.say("answer", prompt("earlier setup closed" if closed else "nothing to go back to"))
+        turn.say(Klass.ANSWER, prompt("earlier setup closed" if closed else "nothing to go back to"))
         return
     ask(turn, QuestionName.BACK, *target)
 
 
 def ask_go_to(turn: Turn, pass_: int) -> None:
     if not 1 <= pass_ <= turn.state.passes:
-        turn.say("answer", prompt("no such pass", pass_=pass_, passes=turn.state.passes))
+        turn.say(Klass.ANSWER, prompt("no such pass", pass_=pass_, passes=turn.state.passes))
         return
     ask(turn, QuestionName.GO_TO, turn.state.setup, pass_)
 
@@ -74,7 +74,7 @@ def answer_yes(turn: Turn) -> None:
         case QuestionName.END:
             turn.fact(f.EndedEarly(question.setup, question.pass_))
             ended = prompt("ended early", left=turn.state.the_job.total_passes - turn.state.cut_in_all)
-            turn.say("end", *end_prompts(turn.state, ended))
+            turn.say(Klass.END, *end_prompts(turn.state, ended))
             turn.effect(e.Close(open_=False))
         case QuestionName.ZEROED:
             turn.fact(f.Zeroed(question.setup))
@@ -86,7 +86,7 @@ def answer_yes(turn: Turn) -> None:
         case QuestionName.REGISTERED:
             tried = trial(turn.state)
             turn.fact(f.Reregistered(question.setup, fraction_text(tried.setting) if tried else ""))
-            turn.say("clamp", clamp_prompt(turn.state.the_job, question.setup))
+            turn.say(Klass.CLAMP, clamp_prompt(turn.state.the_job, question.setup))
             advance(turn)
 
 
@@ -111,9 +111,9 @@ def nothing_changed(turn: Turn) -> None:
     state = turn.state
     unchanged = prompt("nothing changed")
     if state.mode == CUTTING:
-        turn.ask("setting", unchanged, setting_prompt(state, state.cursor, in_full=False))
+        turn.ask(Klass.SETTING, unchanged, setting_prompt(state, state.cursor, in_full=False))
         return
-    turn.say("answer", unchanged)
+    turn.say(Klass.ANSWER, unchanged)
     say_again(turn)
 
 
@@ -122,7 +122,7 @@ def _step_back(turn: Turn, question: Question) -> None:
     turn.fact(f.SteppedBack(question.setup, question.pass_))
     if reopened:
         reopening = prompt("setup reopened", pass_=question.pass_)
-        turn.say("clamp", reopening, clamp_prompt(turn.state.the_job, question.setup))
+        turn.say(Klass.CLAMP, reopening, clamp_prompt(turn.state.the_job, question.setup))
         advance(turn)
     else:
         _call_again(turn)
@@ -157,10 +157,10 @@ def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
     """
     state = turn.state
     if state.setup_complete:
-        turn.say("clamp", *before, where_prompt(state))
+        turn.say(Klass.CLAMP, *before, where_prompt(state))
         advance(turn)
     elif state.touched:
         ask(turn, QuestionName.CLAMPED, state.setup, state.next_pass(), *before)
     else:
-        turn.say("clamp", *before, clamp_prompt(state.the_job, state.setup))
+        turn.say(Klass.CLAMP, *before, clamp_prompt(state.the_job, state.setup))
         advance(turn)

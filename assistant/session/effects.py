@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.plans.intents import Intent, Mode
+from assistant.session.kinds import Klass
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,14 +29,12 @@ def prompt(key: str, **figures: Any) -> Prompt:
 class Say:
     """Speak these prompts as one announcement.
 
-    id: unique in the run. klass: caution | clamp | check | setting | question | answer | refused | notice | end | code;
-    refused: an answer was given and doesn't count, which is of no matter any more once something else is open.
-    replaces: True cuts off whatever is sounding or waiting; False waits for it.
+    id: unique in the run. replaces: True cuts off whatever is sounding or waiting; False waits for it.
     """
 
     id: str
     prompts: tuple[Prompt, ...]
-    klass: str
+    klass: Klass
     replaces: bool = True
 
 
@@ -104,14 +103,11 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class Show:
-    """Show at once, silently: the state, and a line on what just happened (None: state only).
-
-    klass: line | refused, as in `Say`.
-    """
+    """Show at once, silently: the state, and a line on what just happened (None: state only)."""
 
     view: View
     line: Prompt | None = None
-    klass: str = "line"
+    klass: Klass = Klass.LINE
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,3 +40,21 @@ class SpeechEnd(StrEnum):
     WHOLE = "whole"
     CUT_OFF = "cut off"
     FAILED = "failed"
+
+
+class Klass(StrEnum):
+    """What an announcement or a line is, for screens and for the tone before it."""
+
+    CAUTION = "caution"
+    CLAMP = "clamp"
+    CHECK = "check"
+    SETTING = "setting"
+    QUESTION = "question"
+    ANSWER = "answer"
+    REFUSED = "refused"
+    """An answer was given and doesn't count, which is of no matter any more once something else is open."""
+    NOTICE = "notice"
+    END = "end"
+    CODE = "code"
+    LINE = "line"
+    """Only shown."""

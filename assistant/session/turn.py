@@ -14,6 +14,7 @@ from assistant.session.asked import asked
 from assistant.session.checks import asks_saw_off, runs_down_until
 from assistant.session.effects import prompt
 from assistant.session.events import Event
+from assistant.session.kinds import Klass
 from assistant.session.state import State
 
 
@@ -49,7 +50,7 @@ class Turn:
     def effect(self, effect: e.Effect) -> None:
         self._effects.append(effect)
 
-    def say(self, klass: str, *prompts: e.Prompt, waits: bool = False) -> str:
+    def say(self, klass: Klass, *prompts: e.Prompt, waits: bool = False) -> str:
         """One announcement; returns its id. The first of a turn cuts off what sounds, unless it waits; others wait."""
         first = self._spoken == 0 and not waits
         self._spoken += 1
@@ -58,11 +59,11 @@ class Turn:
         self.effect(e.Say(id, (*held, *prompts), klass, replaces=first))
         return id
 
-    def ask(self, klass: str, *prompts: e.Prompt, waits: bool = False) -> None:
+    def ask(self, klass: Klass, *prompts: e.Prompt, waits: bool = False) -> None:
         """`say` for what waits for an answer."""
         self.fact(f.Carried(self.say(klass, *prompts, waits=waits)))
 
-    def add_notice(self, *prompts: e.Prompt, klass: str = "notice") -> None:
+    def add_notice(self, *prompts: e.Prompt, klass: Klass = Klass.NOTICE) -> None:
         """Speak something unsolicited without cutting anything off."""
         self._spoken += 1
         self.effect(e.Say(f"a{self.state.said + self._spoken}", prompts, klass, replaces=False))
@@ -71,7 +72,7 @@ class Turn:
         """Spoken before whatever this turn says first."""
         self._held = (*self._held, *prompts)
 
-    def show(self, line: e.Prompt, klass: str = "line") -> None:
+    def show(self, line: e.Prompt, klass: Klass = Klass.LINE) -> None:
         self.effect(e.Show(view(self.state, self.event.at), line, klass))
 
     def release_notices(self) -> None:
@@ -83,7 +84,7 @@ class Turn:
     def decision(self, wanted: e.Listen | None) -> Decision:
         """Close the turn; `wanted` is sent when the grammar in force has changed."""
         if self._held:
-            self.say("notice")
+            self.say(Klass.NOTICE)
         if self._spoken:
             self.fact(f.Announced(self._spoken))
         if wanted is not None and wanted.generation != self._generation:

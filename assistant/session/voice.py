@@ -6,6 +6,7 @@ from assistant.plans.voice_range import stepped_loudness, stepped_rate
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.effects import prompt
+from assistant.session.kinds import Klass
 from assistant.session.state import State
 from assistant.session.turn import Turn
 
@@ -45,4 +46,4 @@ def change_voice(turn: Turn, intent: str) -> None:
         turn.fact(f.VoiceSet(was.louder, was.quicker))
     else:
         turn.effect(after)
-    turn.add_notice(end if after == before else done, klass="answer")
+    turn.add_notice(end if after == before else done, klass=Klass.ANSWER)

@@ -13,7 +13,7 @@ from assistant.plans.intents import Intent, Mode
 from assistant.runner.contracts import Clock, Post
 from assistant.session.effects import View
 from assistant.session.events import Event, Gesture, SpeechEnded, SpeechStarted
-from assistant.session.kinds import Press
+from assistant.session.kinds import Klass, Press
 from assistant.speaking.engine import Engine, at_rate
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
@@ -65,12 +65,12 @@ class SyntheticOperator:
 
     # a screen
 
-    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
+    def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None:
         if view != self._view:
             self._view, self._tries = view, 0
             self._ready_at = self._clock.at() + view.wait_s
 
-    def said(self, text: str, klass: str, record: str) -> None:
+    def said(self, text: str, klass: Klass, record: str) -> None:
         self._act_at = None
 
     # a source of sound

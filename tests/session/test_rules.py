@@ -41,6 +41,8 @@ from tests.session.jobs import EVERY_TWO, few_checks, job, plan
 from tests.session.watcher import Watcher
 from tests.witness import Witness
 
+pytestmark = pytest.mark.timeout(1500)  # a busy machine walks for minutes
+
 COUNTED = {"pass_cut", "check_confirmed", "carried_on", "stepped_back", "jumped", "ended_early", "noted"}
 STALL_S = 30.0  # how long the runner is held up in every turn, before what was opened in it goes out
 

@@ -21,16 +21,17 @@ from typing import Any
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.screens.page.picture import Json, board_of, entry_of, state_of
-from assistant.screens.view_sight import REFUSED, Gathering, Sight
+from assistant.screens.view_sight import Gathering, Sight
 from assistant.session.effects import View
 from assistant.session.events import Event
 from assistant.session.facts import Record
+from assistant.session.kinds import Klass
 from assistant.wording.prompts import Words
 
 WAITING = 200
 LOG = 120
 MOST_STREAMS = 32
-SECRET = "code"
+SECRET = Klass.CODE
 """Announcements of this class are no page's business: the pairing code is spoken with it."""
 
 Take = Callable[[Gathering], None]
@@ -87,10 +88,10 @@ class Hub:
 
     # From the session's thread
 
-    def show(self, view: View, line: str | None, words: Words, klass: str = "line") -> None:
+    def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None:
         self._inbox.put(lambda gathering: gathering.show(view, line, words, klass))
 
-    def said(self, text: str, klass: str, record: str) -> None:
+    def said(self, text: str, klass: Klass, record: str) -> None:
         if klass != SECRET:
             self._inbox.put(lambda gathering: gathering.said(text, klass, record))
 
@@ -161,7 +162,7 @@ class Hub:
             if state == self._state and not entries:
                 return
             if state.get("asked_id") != self._state.get("asked_id"):
-                self._log = deque((entry for entry in self._log if entry["klass"] != REFUSED), LOG)
+                self._log = deque((entry for entry in self._log if entry["klass"] != Klass.REFUSED), LOG)
             self._state = state
             for entry in entries:
                 if self._log and self._log[-1]["n"] == entry["n"]:
