@@ -22,12 +22,31 @@ from tests.pedal.xserver import XServer
 from tests.sound_server import SoundServer, running
 
 WITNESSED = Path(__file__).parent / "witnessed"
+LONGEST = (
+    "commands/test_self_hearing.py",
+    "session/test_rules.py",
+    "commands/test_soundcheck.py",
+    "commands/test_soundcheck_live.py",
+    "screens/test_view.py",
+    "hearing/test_listener.py",
+    "runner/test_whole_program.py",
+    "screens/test_page_chromium.py",
+    "pedal/test_listener.py",
+    "speaking/test_device.py",
+)
+"""Of the files, worst first; the others in their usual order."""
 
 
 def pytest_configure(config: pytest.Config) -> None:
     """A shell that starts the tests in the background has Ctrl-C ignored, and every child would inherit that."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The files that take longest go first, so that none of them is left to one core when the others are done."""
+    order = {str(Path(__file__).parent / name): n for n, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: order.get(str(item.path), len(order)))
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -48,16 +48,31 @@ def test_labels_never_meet_in_these(name: str) -> None:
     assert overlaps(items) == [] and struck(items) == []
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
-@given(joints())
-@example((plan_of(600, F(25, 10)), job_of(plan_of(600, F(25, 10)), None, F(2))))
-def test_labels_never_meet_at_any_size_or_count(made: tuple[Plan, Job]) -> None:
-    """40 to 600 mm, 3 to 130 fingers and sockets, all layouts and carriages, both sides; paper and CAD alike."""
-    plan, job = made
+def _check_all(plan: Plan, job: Job) -> None:
+    """Paper and CAD alike."""
     _check(plan, job)
     items = model(plan, job)
     assert overlaps(items) == []
     assert struck(items) == []
+
+
+SLOW = (HealthCheck.too_slow, HealthCheck.filter_too_much)
+
+
+@settings(max_examples=8, deadline=None, suppress_health_check=SLOW)
+@given(joints())
+@example((plan_of(600, F(25, 10)), job_of(plan_of(600, F(25, 10)), None, F(2))))
+def test_labels_never_meet_at_any_size_or_count(made: tuple[Plan, Job]) -> None:
+    """40 to 600 mm, 3 to 130 fingers and sockets, all layouts and carriages, both sides."""
+    _check_all(*made)
+
+
+@pytest.mark.long
+@pytest.mark.timeout(900)
+@settings(max_examples=80, deadline=None, suppress_health_check=SLOW)
+@given(joints())
+def test_labels_never_meet_at_many_sizes_and_counts(made: tuple[Plan, Job]) -> None:
+    _check_all(*made)
 
 
 def test_what_the_pages_are_of() -> None:
