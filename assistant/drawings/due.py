@@ -9,7 +9,7 @@ from fractions import Fraction
 from assistant.joinery.model import Pass
 from assistant.joinery.settings import approach
 from assistant.plans.model import Check, Job, Setup
-from assistant.session.checks import confirmed_with, first_due
+from assistant.session.checks import confirmed_with, counted_on, first_due
 from assistant.session.state import State
 
 
@@ -50,5 +50,7 @@ def steps(job: Job) -> Iterator[Step]:
             yield from due(setup)
             yield PassStep(setup, one, previous, approach(job.carriage, previous, one.setting, one.down))
             previous = one.setting
-            state = replace(state, cut=state.cut | 1 << (one.number - 1), cut_in_all=state.cut_in_all + 1)
+            counted = counted_on(state)
+            cut = state.cut | 1 << (one.number - 1)
+            state = replace(state, cut=cut, cut_in_all=state.cut_in_all + 1, confirmed=counted)
         yield from due(setup)
