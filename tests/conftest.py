@@ -24,7 +24,11 @@ from tests.sound_server import SoundServer, running
 WITNESSED = Path(__file__).parent / "witnessed"
 LONGEST = (
     "commands/test_self_hearing.py",
+    "commands/test_demo.py",
+    "hearing/test_sphinx.py",
+    "commands/test_by_ear.py",
     "session/test_rules.py",
+    "screens/test_whole_numbers.py",
     "commands/test_soundcheck.py",
     "commands/test_soundcheck_live.py",
     "screens/test_view.py",

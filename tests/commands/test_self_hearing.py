@@ -1,7 +1,8 @@
 """With the loudspeaker leaking into the microphone at -10 dB no announcement is ever taken for a command.
 
-Everything said in a whole job, detours and all, is recorded, and the same job is run again with that recording in
-the microphone: as quiet as a leak is, late by the loudspeaker's own lag, in a room's noise and with its echo.
+Everything said in a job is recorded (a whole one, detours and all, in the long run), and the same job is run again
+with that recording in the microphone: as quiet as a leak is, late by the loudspeaker's own lag, in a room's noise and
+with its echo.
 """
 
 from __future__ import annotations
@@ -25,7 +26,14 @@ QUIET_S = 1.0  # after an announcement
 LAG_S = 0.15  # of sound device, loudspeaker and air: the announcement's end comes when the ear may be open again
 
 
-def lines() -> list[str]:
+def few_lines() -> list[str]:
+    """Checks, a pass, standing by and carrying on: what is said most often."""
+    answers = [f"heard marigold {answer}" for answer in CHECKS]
+    detour = ["standing by for now", "marigold carry on working", "marigold still clamped with the guard on"]
+    return [*answers, "pedal tap", *(f"heard {words}" for words in detour)]
+
+
+def all_lines() -> list[str]:
     """Checks, passes, every question and detour: all that the voice has to say in a session of two setups."""
     answers = [f"heard marigold {answer}" for answer in CHECKS]
     again = ["heard report my progress", "heard how many more to go", "heard say again position"]
@@ -43,18 +51,18 @@ def lines() -> list[str]:
     return [*answers, *again, "pedal tap", *detours, *counted, "pedal hold", *counted]
 
 
-def script(times: Sequence[float]) -> str:
-    return "".join(f"{at} {line}\n" for at, line in zip(times, lines(), strict=True))
+def script(times: Sequence[float], lines: Sequence[str]) -> str:
+    return "".join(f"{at} {line}\n" for at, line in zip(times, lines, strict=True))
 
 
-def closer(times: Sequence[float], done: Done) -> list[float]:
+def closer(times: Sequence[float], lines: Sequence[str], done: Done) -> list[float]:
     """When each line may come, so that there is no more silence than needed: the ear's work takes as long as sound.
 
     What follows a tap keeps its distance, since rules count from it.
     """
     ends = [line["at"] for line in done.lines if line["kind"] == "speech_ended"]
     closer = [times[0]]
-    for line, at, following in zip(lines(), times, times[1:], strict=False):
+    for line, at, following in zip(lines, times, times[1:], strict=False):
         said = max((end for end in ends if at < end < following), default=at)
         wait = following - at if line == "pedal tap" else max(LEAST_S, said + QUIET_S - at)
         closer.append(round(closer[-1] + min(wait, following - at), 2))
@@ -74,16 +82,24 @@ def heard_by_voice(done: Done, times: Sequence[float]) -> list[str]:
 
 
 @pytest.mark.timeout(900)  # on a busy machine the ear is slower than the sound
-def test_nothing_the_program_says_is_taken_for_a_command(workshop: Workshop) -> None:
+@pytest.mark.parametrize(
+    ("lines", "code"),
+    [
+        pytest.param(few_lines(), 1, id="as far as carrying on"),
+        pytest.param(all_lines(), 0, id="a whole job", marks=pytest.mark.long),
+    ],
+)
+def test_nothing_the_program_says_is_taken_for_a_command(workshop: Workshop, lines: list[str], code: int) -> None:
     workshop.patience_s = 600.0
-    wide = [FIRST_S + EVERY_S * n for n in range(len(lines()))]
-    paced = workshop.cut(script(wide), "--speaker", "paced.wav")
-    assert paced.code == 0, paced.err
-    times = closer(wide, paced)
-    first = workshop.cut(script(times), "--speaker", "said.wav")
+    wide = [FIRST_S + EVERY_S * n for n in range(len(lines))]
+    paced = workshop.cut(script(wide, lines), "--speaker", "paced.wav")
+    assert paced.code == code, paced.err
+    assert "carried_on" in {fact[0] for fact in paced.facts}
+    times = closer(wide, lines, paced)
+    first = workshop.cut(script(times, lines), "--speaker", "said.wav")
     assert (first.facts, first.said) == (paced.facts, paced.said)
     write_wav(workshop.folder / "leak.wav", leaked(workshop.folder / "said.wav"))
-    again = workshop.cut(script(times), "--speaker", "again.wav", "--mic", "leak.wav")
+    again = workshop.cut(script(times, lines), "--speaker", "again.wav", "--mic", "leak.wav")
     assert heard_by_voice(again, times) == []
     assert again.facts == first.facts
     assert again.said == first.said
