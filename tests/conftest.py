@@ -60,6 +60,7 @@ def everything_witnessed() -> Iterator[None]:
     with tempfile.TemporaryDirectory(prefix="witness-") as folder, pytest.MonkeyPatch.context() as patch:
         patch.setenv("PYTHONPATH", os.pathsep.join((str(WITNESSED), *((given,) if given else ()))))
         patch.setenv(witness.FILE_VARIABLE, str(Path(folder) / "objections"))
+        patch.delenv("COLUMNS", raising=False)  # of the terminal that the tests are run from, not of those they open
         witness.watch_runners(loop, witness.object_here)
         yield
 

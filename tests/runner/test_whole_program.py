@@ -62,10 +62,13 @@ class Saw:
         return self.words("cut", str(self.folder / "plan.toml"), "--shop", str(self.folder / "shop.toml"), *options)
 
     def run(self, command: list[str], **environ: str) -> None:
-        """In a pseudo-terminal, without a display unless `environ` names one."""
+        """In a pseudo-terminal, without a display unless `environ` names one.
+
+        Nobody reads it between two keys: what the view was writing then may be cut short within a letter.
+        """
         kept = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "XDG_SESSION_TYPE")}
         self.child = pexpect.spawn(
-            command[0], command[1:], env=kept | environ, encoding="utf-8", timeout=15, dimensions=(50, 2000)
+            command[0], command[1:], env=kept | environ, encoding="utf-8", codec_errors="replace", timeout=15, dimensions=(50, 2000)
         )
 
     def until(self, text: str) -> str:
