@@ -68,7 +68,13 @@ class Saw:
         """
         kept = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "XDG_SESSION_TYPE")}
         self.child = pexpect.spawn(
-            command[0], command[1:], env=kept | environ, encoding="utf-8", codec_errors="replace", timeout=15, dimensions=(50, 2000)
+            command[0],
+            command[1:],
+            env=kept | environ,
+            encoding="utf-8",
+            codec_errors="replace",
+            timeout=15,
+            dimensions=(50, 2000),
         )
 
     def until(self, text: str) -> str:
