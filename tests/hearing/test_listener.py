@@ -9,6 +9,7 @@ import signal
 import sys
 import threading
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -96,7 +97,7 @@ def test_the_same_sound_gives_the_same_events_however_it_is_cut():
         feed(listener, sound, chunk)
         listener.flush()
         listener.close()
-        events.append(heard(posted))
+        events.append([replace(event, utc="") for event in heard(posted)])  # the day's time goes on meanwhile
     assert len(events[0]) == 1
     assert events[1:] == events[:1] * 3
 

@@ -97,6 +97,10 @@ class FakeKernel(Kernel):
     def key(self, node: str, code: int, value: int, at: float | None = None) -> None:
         self.send(node, (ecodes.EV_MSC, ecodes.MSC_SCAN, 0x70005), (ecodes.EV_KEY, code, value), at=at)
 
+    def keys_at_once(self, node: str, code: int, *moves: tuple[int, float]) -> None:
+        """Presses (1) and releases (0), each with its own time, s: read together, as after a moment's hold-up."""
+        os.write(self._writers[node], b"".join(packed((ecodes.EV_KEY, code, value), at=at) for value, at in moves))
+
     def close(self) -> None:
         for fd in self._writers.values():
             os.close(fd)
