@@ -13,7 +13,7 @@ from assistant.plans.shop_writer import Entry, in_force, read_history
 
 SQUARE = "square"
 MOST_DEGREES = 10.0
-UNREADABLE = "the last check of squareness in the history can't be read; note it anew: kerfcall ready --square DEGREES"
+UNREADABLE = "the last check of squareness in the history can't be read; note it again: kerfcall ready --square DEGREES"
 
 
 @dataclass(frozen=True, slots=True)

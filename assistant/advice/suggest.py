@@ -86,7 +86,8 @@ class Candidate:
     passes: for both parts of a corner. passes_a_socket: in an inner socket, 0 where there is none.
     narrowest: the narrowest finger, before clearance. stands: what the clearance leaves of the thinnest one, as a
     layout judges slivers. glue: side-grain glue area, a butt joint's being 1. wood_left: the share of its width that
-    stands in the weaker part. score: 0 to 100. trade: one of `TRADE_FINGERS`. saving: for such a one, if there is any.
+    the weaker part keeps. score: 0 to 100. trade: whether its finger is in `TRADE_FINGERS`. saving: what a slightly
+    different finger would save, if anything.
     """
 
     division: Division

@@ -1,7 +1,7 @@
 """Joints reported in terms of clearance: which joint is meant, how it is noted, and what all of them propose.
 
-A joint that is noted stands in the history beside the shop file, under the blade and the wood that it was made of;
-what is proposed comes from those of the same blade and wood.
+Each joint is recorded in the history beside the shop file, with the blade that cut it and its wood; a proposal uses the
+joints of the same blade and wood only.
 """
 
 from __future__ import annotations

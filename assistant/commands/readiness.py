@@ -76,8 +76,8 @@ def _probes(shop: Shop | None) -> list[Probe]:
     voice = shop.voice if shop else VoiceSettings()
     settings = shop.pedal if shop else PedalSettings()
     return [
-        _one("python", lambda: installed.python(sys.version_info[:3]), "install Python anew"),
-        _one("packages", installed.packages, "install Kerfcall anew"),
+        _one("python", lambda: installed.python(sys.version_info[:3]), "reinstall Python"),
+        _one("packages", installed.packages, "reinstall Kerfcall"),
         _one("voice", lambda: speaking.voice(voice), NO_VOICE),
         Probe(SOUND, lambda: _sound(voice.loudspeaker), NO_VOICE, SOUND_S),
         _one("noise", lambda: hearing.noise(voice), pip("numpy")),

@@ -104,7 +104,7 @@ def _calibration(kept: _Kept, kind: str) -> Finding:
         gone_when = f"taken back {ago(kept.days(gone))}" if gone else ""
         doubt = _doubt(kept, kind, entry) if entry else ""
     except (ValueError, KeyError, TypeError):
-        return Finding(kind, BROKEN, "the history holds a calibration that can't be read", f"{mend} notes it anew")
+        return Finding(kind, BROKEN, "the history holds a calibration that can't be read", f"{mend} records a new one")
     if entry is None:
         return Finding(kind, STANDS_IN, f"{gone_when or 'never calibrated'}{stands_in}", mend, data)
     told = f"calibrated {when}"
