@@ -37,11 +37,20 @@ NATIVE = ("numpy", "pocketsphinx", "sqlite3")  # what the program imports only w
 class Child:
     """A forked program. returncode: None until `wait` has returned; as in `subprocess`, -N for signal N."""
 
-    def __init__(self, words: Sequence[str], cwd: Path, env: Mapping[str, str], *, stdout: int, stderr: int = 2):
-        """`kerfcall WORDS`, with nothing on its standard input; stdout, stderr: file descriptors."""
+    def __init__(
+        self,
+        words: Sequence[str],
+        cwd: Path,
+        env: Mapping[str, str],
+        *,
+        stdout: int,
+        stderr: int = 2,
+        module: str = "assistant",
+    ):
+        """`python -m MODULE WORDS`, with nothing on its standard input; stdout, stderr: file descriptors."""
         self.returncode: int | None = None
         self._says, theirs = socket.socketpair()
-        request = json.dumps({"words": list(words), "cwd": str(cwd), "env": dict(env)}).encode()
+        request = json.dumps({"module": module, "words": list(words), "cwd": str(cwd), "env": dict(env)}).encode()
         with theirs, open(os.devnull, "rb") as nothing:
             socket.send_fds(_server(), [request], [theirs.fileno(), nothing.fileno(), stdout, stderr])
         self._lines = self._says.makefile("r", encoding="ascii")
@@ -120,7 +129,7 @@ def _server() -> socket.socket:
 
 
 def _serve(requests: socket.socket) -> dict[str, Any] | None:
-    """In every child: what it was asked for, with its streams in place. In the server: None, at the end of the tests."""
+    """In each child: what it was asked for, with its streams in place. In the server: None, at the end of the tests."""
     running: dict[int, tuple[int, int]] = {}  # a handle of a child: its id, and where to say how it ended
     while True:
         ready, _, _ = select.select([requests, *running], [], [])
@@ -168,4 +177,4 @@ if __name__ == "__main__":
         sys.path[0] = asked["cwd"]
         sys.argv[1:] = asked["words"]
         gc.unfreeze()
-    runpy.run_module("assistant", run_name="__main__", alter_sys=True)
+    runpy.run_module(asked["module"], run_name="__main__", alter_sys=True)
