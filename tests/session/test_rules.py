@@ -314,17 +314,17 @@ SMALL_JOBS = {
 IN_EVERY_RUN = ("two ends of a pass each", "a check every pass")
 WALKED = [pytest.param(name, marks=() if name in IN_EVERY_RUN else pytest.mark.long) for name in SMALL_JOBS]
 HEARD_OUT = [
-    pytest.param(ONE_PASS, id="one pass"),
-    pytest.param(TWO_PASSES, id="two passes", marks=pytest.mark.long),
+    pytest.param(few_checks(), ONE_PASS, id="one pass"),
+    pytest.param(EVERY_PASS, TWO_PASSES, id="a check every pass", marks=pytest.mark.long),
 ]
 
 
-@pytest.mark.parametrize("kerf", HEARD_OUT)
+@pytest.mark.parametrize(("checks", "kerf"), HEARD_OUT)
 def test_the_rules_hold_where_answers_count_only_once_they_were_asked_aloud(
-    kerf: Fraction, capsys: pytest.CaptureFixture[str]
+    checks: tuple[Check, ...], kerf: Fraction, capsys: pytest.CaptureFixture[str]
 ) -> None:
     a_plan = plan(18, 6, ends=1, parts="A")
-    places, transitions, kinds = walk(job(a_plan, EVERY_PASS, kerf=kerf), most=60_000, hear_out=True)
+    places, transitions, kinds = walk(job(a_plan, checks, kerf=kerf), most=60_000, hear_out=True)
     with capsys.disabled():
         print(f"\nheard out: {places} states, {transitions} transitions")
     assert kinds >= {fact.kind for fact in f.JOURNALLED} - {"stage_ready"}
