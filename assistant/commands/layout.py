@@ -22,7 +22,7 @@ from assistant.joinery.units import MM_PER_UNIT, at_least, at_most, format_numbe
 from assistant.plans.boards import board_list
 from assistant.plans.checks import figures_of
 from assistant.plans.job import build_job
-from assistant.plans.model import Check, Job, Plan, Setup
+from assistant.plans.model import Check, Job, Plan, Setup, When
 from assistant.plans.pieces import BLANK
 from assistant.plans.plan_file import read_both
 from assistant.session.turn import way_prompt
@@ -152,7 +152,7 @@ def _span(segment: Segment) -> dict[str, float]:
 
 
 def _when(check: Check) -> str:
-    return f"every {check.every}" if check.when == "every" else check.when
+    return f"every {check.every}" if check.when == When.EVERY else check.when
 
 
 def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]:

@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 from assistant.joinery.model import CLEAR_ABOVE, Carriage, Pass, Pattern, Segment
 from assistant.joinery.settings import read_as
-from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
+from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
 
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
 Item = TypeVar("Item")
@@ -195,7 +195,10 @@ def check_to(check: Check) -> dict[str, Any]:
 
 def check_from(data: object) -> Check:
     of = _Reader(data)
-    return Check(of.text("name"), of.text("say"), of.text("answer"), of.text("when"), of.whole("every"))
+    name, when = of.text("name"), of.text("when")
+    if when not in list(When):
+        raise ValueError(f"nobody knows when its check {name!r:.40} is asked: {when!r:.40}")
+    return Check(name, of.text("say"), of.text("answer"), When(when), of.whole("every"))
 
 
 def _pattern_to(pattern: Pattern) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""The one loop's turn: decide -> commit -> apply -> effects. One thread owns it, live or rehearsed."""
+"""The one loop's turn: decide -> commit -> effects. One thread owns it, live or rehearsed."""
 
 from __future__ import annotations
 
@@ -11,12 +11,10 @@ from assistant.runner.trace import Trace
 from assistant.runner.voice_watch import BACK, LOST, SLOW, VoiceWatch
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.apply import apply
 from assistant.session.decide import decide
 from assistant.session.events import DeviceChanged, Displayed, Event, SpeechEnded, SpeechStarted, TimePassed, WentOut
 from assistant.session.kinds import Klass, SpeechEnd
 from assistant.session.state import State
-from assistant.session.turn import record_of
 from assistant.wording.phrases import Phrase, phrases_for
 from assistant.wording.prompts import Words
 
@@ -99,30 +97,19 @@ class Runner:
     def _one_turn(self, event: Event) -> None:
         self._note_speech(event)
         decision = decide(self.state, event)
-        records: list[f.Record] = []
-        state = self.state
-        for fact in decision.facts:
-            record = record_of(state, fact, event)
-            state = apply(state, record)
-            records.append(record)
-        journalled = [record for record in records if not record.fact.passing]
+        journalled = [record for record in decision.records if not record.fact.passing]
         if journalled:
             self._commit(journalled)
-        self.state = state
-        if not isinstance(event, WentOut | Displayed):
-            self._report(event, decision.facts)
+        self.state = decision.state
+        trace = self.outputs.trace
+        if trace is not None and not isinstance(event, WentOut | Displayed):
+            trace.event(event)
+            for record in decision.records:
+                trace.fact(record.fact)
         for watcher in self.outputs.watchers:
-            watcher.turn(event, records)
+            watcher.turn(event, decision.records)
         for effect in decision.effects:
             self._run(effect)
-
-    def _report(self, event: Event, facts: Sequence[f.Fact]) -> None:
-        trace = self.outputs.trace
-        if trace is None:
-            return
-        trace.event(event)
-        for fact in facts:
-            trace.fact(fact)
 
     def _note_speech(self, event: Event) -> None:
         """Hearing is deaf while we speak; overlapping announcements count as one."""
