@@ -248,8 +248,11 @@ class LiveListener(_Listener):
             return self._child.pid if self._child else None
 
     def has_microphone(self, within_s: float) -> bool:
-        """Whether a microphone was found; waits until the recogniser is loaded, or its first child has failed, and then
-        up to `within_s` for the first word of it. Asked once."""
+        """Whether a microphone was found. Asked once.
+
+        Waits until the recogniser is loaded, or its first child has failed, and then up to `within_s` for the first
+        word of it.
+        """
         while not self._settled.wait(0.1) and self._thread.is_alive():
             pass
         with contextlib.suppress(queue.Empty):
@@ -324,7 +327,7 @@ class LiveListener(_Listener):
             child.close() if self._closing.is_set() else child.kill()
 
     def _until_ready(self, child: ChildProcess) -> str:
-        """ "" when it is, else why it never will be. That it is slow is said, with the figure."""
+        """Why it never will be, or "" once it is. That it is slow is said, with the figure."""
         slow = False
 
         def waiting(waited_s: float) -> bool:

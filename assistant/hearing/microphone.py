@@ -47,7 +47,7 @@ class Narrow:
 
 
 def _feeding(on_chunk: OnChunk) -> Generator[None, bytes, None]:
-    """miniaudio's callback: an exception in it would end the capture silently."""
+    """The callback of miniaudio: an exception in it would end the capture silently."""
     narrow = Narrow()
     while True:
         chunk = yield

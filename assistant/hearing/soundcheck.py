@@ -170,8 +170,11 @@ class Outcome:
 
 
 def outcomes(found: Sequence[Found], sayings: Sequence[Saying]) -> list[Outcome]:
-    """Of each saying: what was accepted within it, else why nothing was. Anything accepted that isn't the phrase
-    comes before the phrase itself: in a session it would have been obeyed. found: of the stream as from `in_noise`."""
+    """Of each saying: what was accepted within it, else why nothing was.
+
+    Anything accepted that isn't the phrase comes before the phrase itself: in a session it would have been obeyed.
+    found: of the stream as from `in_noise`.
+    """
     results = []
     before = round(AROUND_S * RATE)
     for saying in sayings:

@@ -36,8 +36,11 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 
 
 def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
-    """The setting of a pass. repeated: it or another was called and not cut, so nobody knows whether the carriage has
-    been moved already."""
+    """The setting of a pass.
+
+    Its figure `repeated`: it or another was called and not cut, so nobody knows whether the carriage has been moved
+    already.
+    """
     one = state.pattern.passes[pass_ - 1]
     setting = one.setting
     repeated = pass_ == state.cursor

@@ -67,8 +67,10 @@ def confirmed_with(state: State, check: str) -> tuple[Confirmation | None, ...]:
 
 
 def counted_on(state: State) -> tuple[Confirmation | None, ...]:
-    """Where each check was last confirmed, once one more pass is made: it wears the blade and fills the dust bag,
-    whether or not it is taken back afterwards."""
+    """Where each check was last confirmed, once one more pass is made.
+
+    It wears the blade and fills the dust bag, whether or not it is taken back afterwards.
+    """
     pairs = zip(state.the_job.checks, state.confirmed, strict=True)
     return tuple(
         replace(last, passes=last.passes + 1) if last is not None and last.passes < check.every else last
@@ -87,8 +89,11 @@ def _due_by_itself(state: State, index: int) -> bool:
 
 
 def _clamps_with_guard(state: State) -> bool:
-    """Whether clamps and guard are one question: a new clamping, and a guard that was confirmed in this run for this
-    depth and stage. At the start, after an interruption, for another depth or stage the guard is a check of its own."""
+    """Whether clamps and guard are one question.
+
+    So they are for a new clamping, the guard having been confirmed in this run for this depth and stage. At the start,
+    after an interruption, for another depth or stage the guard is a check of its own.
+    """
     clamps, guard = _index(state, CLAMPS), _index(state, GUARD)
     if clamps is None or guard is None or _index(state, CLAMPS_AND_GUARD) is None:
         return False

@@ -134,10 +134,10 @@ def test_every_word_of_the_korean_phrases_is_in_the_models_vocabulary(vosk):
 
 
 def test_korean_phrases_are_heard_among_those_open_with_them(vosk):
-    """espeak-ng's Korean voice is hard to understand (11 or 12 of 24, the engine's dither differs from run to run): a
-    third is enough to show that phrases reach the engine whole.
+    """A third is enough to show that phrases reach the engine whole.
 
-    Numbers are left out. What a wrong phrase would do is not shown by this voice either; none is taken here.
+    The voice of espeak-ng is hard to understand (11 or 12 of 24, the engine's dither differs from run to
+    run). Numbers are left out. What a wrong phrase would do is not shown by this voice either; none is taken here.
     """
     need("espeak-ng")
     said = [phrase for phrase in KOREAN if phrase.intent != "go to"]
