@@ -127,8 +127,8 @@ def measured(seconds: float = LEVEL_S, opener: Callable[..., Any] | None = None)
 def figures(pcm16k: bytes) -> dict[str, Any]:
     """Levels of a recording.
 
-    rms and peak: of all, dBFS. loudest: tenth of a second, faint: the fifth that is fainter, dBFS. clipped: samples. Not
-    the faintest of all: a sound server may begin with a moment of nothing.
+    rms and peak: of all, dBFS. loudest: tenth of a second, faint: the fifth that is fainter, dBFS. clipped: samples.
+    Not the faintest of all: a sound server may begin with a moment of nothing.
     """
     from assistant.hearing.contract import BYTES_PER_S
     from assistant.hearing.levels import level_of
