@@ -47,7 +47,7 @@ def read_device(table: Table) -> str:
 def read_key(table: Table, device: str = AUTO) -> str:
     """`[pedal] key`, default "page_down"; a key that types text is refused unless its device is read alone."""
     raw = table.text("key", "page_down", most=40) or "page_down"
-    key = _plain(raw)
+    key = _as_listed(raw)
     if key in KEYS or _NUMBERED.fullmatch(key):
         return key
     if device not in (AUTO, DISPLAY) and key.lower() in READ_ALONE:
@@ -62,7 +62,7 @@ def read_key(table: Table, device: str = AUTO) -> str:
     return "page_down"
 
 
-def _plain(written: str) -> str:
+def _as_listed(written: str) -> str:
     """As `KEYS` spells it, whatever the case, and with blanks, hyphens or nothing between its words."""
     if len(written) == 1:
         return written
