@@ -43,19 +43,15 @@ def place(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
     )
 
 
-def travel_faults(passes: Sequence[Pass], carriage: Carriage, *, unit: str | None = None) -> list[Fault]:
-    """One fault for the settings below the travel, one for those above; none without a limit.
-
-    unit: for messages; the carriage's own when not given.
-    """
+def travel_faults(passes: Sequence[Pass], carriage: Carriage) -> list[Fault]:
+    """One fault for the settings below the travel, one for those above; none without a limit."""
     if carriage.travel is None:
         return []
-    shown_in = unit or carriage.unit
 
     def shown(setting: Fraction) -> str:
-        if carriage.fractions and shown_in == "in":
+        if carriage.fractions:
             return f"{reading(carriage, setting)} in"
-        return plain_length(setting, shown_in)
+        return plain_length(setting, carriage.unit)
 
     low, high = carriage.travel
     below = [p.setting for p in passes if p.setting < low]

@@ -40,15 +40,6 @@ class AtDepth:
     segments: tuple[Segment, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class GridPiece:
-    """One kind of piece of a cross-halved grid: `length` along its slotted edge, `count` pieces."""
-
-    length: Fraction
-    thickness: Fraction
-    count: int
-
-
 def lay_out(
     slots: Sequence[Slot], width: Fraction, clearance: Fraction, kerf: Fraction, *, unit: str = "mm"
 ) -> tuple[AtDepth, ...]:
@@ -117,27 +108,6 @@ def evenly(width: Fraction, count: int, slot_width: Fraction, depth: Fraction, *
         mend = f"use fewer slots, or make each over 0 and under {at_most(width / count, unit)} wide"
         raise BadInput([Fault(what, f"{plain_length(slot_width, unit)} wide", "slots", mend)])
     return tuple(Slot(space + n * (space + slot_width), slot_width, depth) for n in range(count))
-
-
-def cross_halved(
-    first: GridPiece, second: GridPiece, height: Fraction, allowance: Fraction = Fraction(0), *, unit: str = "mm"
-) -> tuple[tuple[Slot, ...], tuple[Slot, ...]]:
-    """(slots of each first piece, slots of each second piece): two plans that fit each other.
-
-    height: of both, mm. Each gets a slot for every piece of the other kind, as wide as that is
-    thick and half the height deep (+ allowance, >= 0). Assembled, one kind is turned upside down.
-
-    Raises: BadInput when they leave no space, or a slot would cut a piece in two.
-    """
-    depth = height / 2 + allowance
-    if not 0 < depth < height or allowance < 0:
-        what = f"a halving slot must be half to under all of the height of {plain_length(height, unit)}"
-        mend = f"use an allowance from 0 to under {at_most(height / 2, unit)}"
-        raise BadInput([Fault(what, f"{plain_length(depth, unit)} deep", "slots", mend)])
-    return (
-        evenly(first.length, second.count, second.thickness, depth, unit=unit),
-        evenly(second.length, first.count, first.thickness, depth, unit=unit),
-    )
 
 
 def _own_faults(number: int, one: Slot, width: Fraction, clearance: Fraction, kerf: Fraction, unit: str) -> list[Fault]:

@@ -51,11 +51,6 @@ def assumed_kerf(kerf: Fraction, clearance: Fraction) -> Fraction:
     return kerf - clearance / 2
 
 
-def clearance_of(kerf: Fraction, assumed: Fraction) -> Fraction:
-    """The clearance, in mm, that assuming this kerf amounts to; the inverse of `assumed_kerf`."""
-    return 2 * (kerf - assumed)
-
-
 def slivers(
     segments: Sequence[Segment],
     kerf: Fraction,

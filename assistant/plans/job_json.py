@@ -17,6 +17,7 @@ from assistant.joinery.model import CLEAR_ABOVE, Carriage, Pass, Pattern, Segmen
 from assistant.joinery.settings import read_as
 from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
 
+# Python refuses to make an int of over 4,300 digits.
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
 Item = TypeVar("Item")
 
@@ -48,9 +49,27 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "checks": [check_to_json(check) for check in job.checks],
         "stages": list(job.stages),
         "patterns": [_pattern_to_json(pattern) for pattern in job.patterns],
-        "setups": [_setup_to_json(setup) for setup in job.setups],
+        "setups": [
+            {
+                "number": setup.number,
+                "stage": setup.stage,
+                "board": setup.board,
+                "part": setup.part,
+                "end": setup.end,
+                "copies": setup.copies,
+                "first_copy": setup.first_copy,
+                "pattern": setup.pattern,
+            }
+            for setup in job.setups
+        ],
         "carriage": _carriage_to_json(job.carriage),
-        "pedal": _pedal_to_json(job.pedal),
+        "pedal": {
+            "key": job.pedal.key,
+            "hold_s": job.pedal.hold_s,
+            "double_tap_s": job.pedal.double_tap_s,
+            "pass_takes_s": job.pedal.pass_takes_s,
+            "device": job.pedal.device,
+        },
         "voice": _voice_to_json(job.voice),
         "greatest_error": fraction_text(job.greatest_error),
         "worst_clearance": fraction_text(job.worst_clearance),
@@ -249,19 +268,6 @@ def _pass_from_json(data: object) -> Pass:
     )
 
 
-def _setup_to_json(setup: Setup) -> dict[str, Any]:
-    return {
-        "number": setup.number,
-        "stage": setup.stage,
-        "board": setup.board,
-        "part": setup.part,
-        "end": setup.end,
-        "copies": setup.copies,
-        "first_copy": setup.first_copy,
-        "pattern": setup.pattern,
-    }
-
-
 def _setup_from_json(data: object) -> Setup:
     of = _Reader(data)
     return Setup(
@@ -314,16 +320,6 @@ def _carriage_from_json(data: object, reads: str) -> Carriage:
     )
     # Jobs stored before screens followed the voice don't say whether theirs shows fractions.
     return replace(carriage, fractions=of.flag("fractions")) if of.has("fractions") else read_as(carriage, reads)
-
-
-def _pedal_to_json(pedal: PedalSettings) -> dict[str, Any]:
-    return {
-        "key": pedal.key,
-        "hold_s": pedal.hold_s,
-        "double_tap_s": pedal.double_tap_s,
-        "pass_takes_s": pedal.pass_takes_s,
-        "device": pedal.device,
-    }
 
 
 def _pedal_from_json(data: object) -> PedalSettings:

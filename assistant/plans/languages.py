@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from itertools import chain, combinations, product
+from itertools import combinations, product
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
@@ -102,9 +102,14 @@ def read_language(path: Path) -> Language:
         if what:
             root.fault("decoys", what, "give ordinary words, without the lead-in", text)
     root.close()
-    _refuse_like_ones(root, phrases, answers)
-    said = {*chain.from_iterable(phrases.values()), *answers.values()}
-    for text in said.intersection(decoys):
+    said = [(f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
+    said += [(f"answers.{check}", text) for check, text in answers.items() if text]
+    # Nothing means two things, nor begins something else.
+    for (one, text), (other, rival) in combinations(said, 2):
+        if one_begins_the_other(text, rival):
+            root.fault(other, f"is like the phrase of {one}", "give each phrase words of its own", rival)
+    meant = {text for _, text in said}
+    for text in (text for text in dict.fromkeys(decoys) if text in meant):
         root.fault("decoys", "is a phrase", "leave it out: it would never be heard", text)
     if document.faults:
         raise BadInput(document.faults)
@@ -181,12 +186,3 @@ def _digits(table: Table, name: str) -> tuple[tuple[str, ...], ...]:
         found.append(words)
     table.close()
     return tuple(found)
-
-
-def _refuse_like_ones(root: Table, phrases: Mapping[Intent, tuple[str, ...]], answers: Mapping[str, str]) -> None:
-    """Nothing means two things, nor begins something else."""
-    said = [(f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
-    said += [(f"answers.{check}", text) for check, text in answers.items() if text]
-    for (one, text), (other, rival) in combinations(said, 2):
-        if one_begins_the_other(text, rival):
-            root.fault(other, f"is like the phrase of {one}", "give each phrase words of its own", rival)

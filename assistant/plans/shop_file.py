@@ -129,8 +129,17 @@ def _blade(table: Table, unit: str) -> tuple[Blade, float]:
 def _carriage(table: Table, unit: str) -> Carriage:
     default = Carriage()
     kind = table.choice("kind", KINDS, default.kind) or default.kind
-    pitch, divisions = _screw(table, unit) if kind == "handwheel" else (None, None)
-    resolution = _resolution(table, kind, unit, pitch, divisions)
+    pitch, divisions = None, None
+    if kind == "handwheel":
+        pitch, divisions = _screw(table, unit)
+        resolution = (pitch or Fraction(1)) / (divisions or 1)
+    elif kind == "steps":
+        most = Fraction(1_000_000)
+        steps = table.number("steps_per_mm", required=True, above=ZERO, most=most, unit="steps a millimetre")
+        resolution = 1 / steps if steps else Fraction(1)
+    else:
+        usual = INCH / 1000 if unit == "in" else default.resolution
+        resolution = table.length("resolution", unit, usual, above=ZERO, most=INCH) or usual
     others = [key for other in KINDS if other != kind for key in KEYS_OF_KIND[other]]
     mend = f'leave it out, or set carriage.kind to what it is; "{kind}" takes {", ".join(KEYS_OF_KIND[kind])}'
     table.refuse(others, f'means nothing with kind = "{kind}"', mend)
@@ -148,18 +157,6 @@ def _carriage(table: Table, unit: str) -> Carriage:
     )
     table.close()
     return carriage
-
-
-def _resolution(table: Table, kind: str, unit: str, pitch: Fraction | None, divisions: int | None) -> Fraction:
-    """The smallest step, mm. A readout's default is 0.01 mm, or 0.001 in where the unit is inches."""
-    if kind == "handwheel":
-        return (pitch or Fraction(1)) / (divisions or 1)
-    if kind == "steps":
-        most = Fraction(1_000_000)
-        steps = table.number("steps_per_mm", required=True, above=ZERO, most=most, unit="steps a millimetre")
-        return 1 / steps if steps else Fraction(1)
-    default = INCH / 1000 if unit == "in" else Fraction(1, 100)
-    return table.length("resolution", unit, default, above=ZERO, most=INCH) or default
 
 
 def _screw(table: Table, unit: str) -> tuple[Fraction | None, int | None]:

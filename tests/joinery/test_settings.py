@@ -40,7 +40,7 @@ def handwheel(pitch: F, divisions: int = 100, **more: Any) -> Carriage:
 
 
 def lead(row: dict[str, str]) -> F:
-    """mm per turn, exact: the table prints endless decimals rounded, but states the pitch in full."""
+    """Millimetres per turn, exact: the table prints endless decimals rounded, but states the pitch in full."""
     number, unit = row["pitch_as_stated"].split() if "/" in row["pitch_as_stated"] else (row["lead_mm"], "mm")
     return F(number) * (INCH if unit == "in" else 1)
 
