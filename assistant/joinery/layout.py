@@ -70,6 +70,7 @@ def _even_widths(width: Fraction, finger: Fraction, remainder: str) -> list[Frac
     if left == 0:
         return [finger] * full
     if remainder == "stretch":
+        # A joint has a finger and a socket at least.
         count = max(2, int(width / finger + Fraction(1, 2)))
         return [width / count] * count
     if remainder == "both edges":

@@ -18,7 +18,7 @@ from assistant.joinery.model import Segment
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.joinery.walls import number_list
 
-EDGE_FINGER_MM = Fraction(3)
+EDGE_FINGER_MM = Fraction(3)  # of the board's own wood that an edge finger keeps
 # The blank's fingers are longer than the opened sockets are deep, so that their tips seat.
 TIP_MM = Fraction(1, 2)
 BLANK_LENGTH_MM = Fraction(200)  # for clamping
@@ -173,6 +173,7 @@ def _narrow_faults(part: str, final: Sequence[Segment], lining: Lining, kerf: Fr
         sides = (index > 0) + (index < last)
         blank = finger.width - sides * lining.wall
         left = blank - sides * lining.glue_clearance / 2
+        # At an edge the blade hangs over the blank's socket, so the kerf sets no limit there.
         if sides < 2 and left < EDGE_FINGER_MM:
             fingers_of.setdefault(_Narrow("edge", finger.width, sides, EDGE_FINGER_MM - left), []).append(number)
         if sides == 2 and blank < kerf:

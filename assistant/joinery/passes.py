@@ -75,6 +75,7 @@ def _span(socket: Segment, width: Fraction, blade: Blade) -> tuple[Fraction, Fra
     if at_far:
         end += blade.overrun
     if end - start < blade.kerf:
+        # One pass that hangs over the edge: the inner wall stays where it is.
         if at_reference:
             start = end - blade.kerf
         elif at_far:
@@ -83,6 +84,7 @@ def _span(socket: Segment, width: Fraction, blade: Blade) -> tuple[Fraction, Fra
 
 
 def _count(span: Fraction, blade: Blade) -> int:
+    """How many passes clear a span of the kerf or more: ceil((span - kerf) / (kerf - overlap)) + 1."""
     return -((blade.kerf - span) // (blade.kerf - blade.overlap)) + 1
 
 

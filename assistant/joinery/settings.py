@@ -28,7 +28,7 @@ def exact_setting(kerf_from: Fraction, kerf_to: Fraction, carriage: Carriage) ->
     return kerf_from if carriage.zero == "inside" else kerf_to
 
 
-def place(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
+def as_passes(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
     """The cuts as passes, ascending by setting and numbered from 1.
 
     Each setting is rounded to the resolution on its own, half to even, never relative to the
@@ -187,6 +187,7 @@ def read_as(carriage: Carriage, reads: str) -> Carriage:
 def in_64ths(carriage: Carriage, setting: Fraction) -> tuple[Fraction, Fraction]:
     """(the nearest 64th, what is left) in inches, the rest to the decimals of the resolution, three at least."""
     whole, parts, rest = to_64ths(setting)
+    # What is left over is called in thousandths of an inch where the carriage shows no finer ones.
     decimals = max(places(carriage), 3)
     return whole + Fraction(parts, 64), round(rest / MM_PER_UNIT["in"], decimals)
 
@@ -265,6 +266,7 @@ def _gaps_at_walls(
     """Nominal inner wall -> the gap that is left there."""
     left: dict[Fraction, Fraction] = {}
     right: dict[Fraction, Fraction] = {}
+    # A pass lies at a wall that is opened already: the nominal one, which both parts share, is c/4 away.
     for first, last in _outermost_passes(passes):
         if first.kerf_from > 0:
             left[first.kerf_from + clearance / 4] = _rounding_error(first, carriage)
@@ -288,7 +290,7 @@ def _outermost_passes(passes: Iterable[Pass]) -> Iterator[tuple[Pass, Pass]]:
         yield first, last
 
 
-def fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
+def widest_fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
     """The widest fin, in mm, that rounding leaves standing between two passes of a socket; 0 when they clear all.
 
     It can be over 0 only where the resolution is coarser than the overlap. In an overrun it may
@@ -303,7 +305,7 @@ def fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
     return widest
 
 
-def edge_fin(passes: Iterable[Pass], carriage: Carriage, width: Fraction) -> Fraction:
+def widest_edge_fin(passes: Iterable[Pass], carriage: Carriage, width: Fraction) -> Fraction:
     """The widest fin, in mm, that rounding leaves at either edge of the board in a socket there; 0 when none.
 
     At most half a resolution, and none where the overrun is that much.

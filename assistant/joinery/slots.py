@@ -151,6 +151,7 @@ def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fractio
         (width - one.end, "the far edge", width - one.width),
     ]
     for left, edge, put in sides:
+        # A slot at the edge itself leaves no wood there, and its side on the edge stays.
         if 0 < left <= clearance / 2:
             what = f"the clearance leaves no wood between the slot and {edge}"
             mend = f"put it at {plain_length(put, unit)}, or leave over {at_least(clearance / 2, unit)}"
@@ -161,6 +162,7 @@ def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fractio
 def _between_faults(before: tuple[int, Slot], after: tuple[int, Slot], clearance: Fraction, unit: str) -> list[Fault]:
     (first, left), (number, right) = before, after
     between = right.at - left.end
+    # Both walls move c/2 into the wood between the slots.
     if between > clearance:
         return []
     least = left.end + clearance

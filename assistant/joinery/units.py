@@ -208,6 +208,7 @@ def toml_length(mm: Fraction, unit: str) -> str:
 def at_least(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
     """As `plain_length`, rounded up: for the least that will do, or a greatest error."""
     step = MM_PER_UNIT[unit] / 10**places
+    # -(-a // b) divides and rounds up, exactly.
     return plain_length(-(-mm // step) * step, unit, places)
 
 

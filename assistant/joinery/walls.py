@@ -13,6 +13,7 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Segment
 from assistant.joinery.units import plain_length
 
+# Thinner wood may break (common practice, no source).
 SLIVER_MM = Fraction(3)
 
 
@@ -77,12 +78,12 @@ def slivers(
         than = f"under {plain_length(SLIVER_MM, unit)}"
         if size >= SLIVER_MM:
             than = f"thinner than the kerf of {plain_length(kerf, unit)}"
-        why = unsettable(size, step, unit=unit) or f"{than}, and may break"
+        why = unsettable_warning(size, step, unit=unit) or f"{than}, and may break"
         warnings.append(f"{number_list('finger', numbers)}: only {plain_length(size, unit)} wide, {why}")
     return warnings
 
 
-def unsettable(size: Fraction, step: Fraction, *, unit: str = "mm") -> str:
+def unsettable_warning(size: Fraction, step: Fraction, *, unit: str = "mm") -> str:
     """What there is to say of wood thinner than the carriage can be set by; "" where it isn't. size, step: mm."""
     if size >= step:
         return ""

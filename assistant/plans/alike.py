@@ -221,6 +221,7 @@ def apart(one: Sequence[str], other: Sequence[str], limit: float = 1.0) -> float
         for j, b in enumerate(other, 1):
             changed = before[j - 1] + _cost_of_change(a, b)
             row.append(min(before[j] + _LEFT_OUT, row[j - 1] + _LEFT_OUT, changed))
+        # Costs only grow from row to row.
         if min(row) >= limit * longer:
             return limit
     return min(limit, row[-1] / longer)

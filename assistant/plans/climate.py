@@ -10,6 +10,7 @@ from assistant.plans.model import GRAINS, Air, BoardWood, Climate
 from assistant.plans.reader import Table
 
 USUAL_C = 20.0
+# Where the Wood Handbook's table of equilibrium moisture content (Table 4-2) begins and ends.
 COLDEST_C, HOTTEST_C = Fraction(-1), Fraction(132)
 COLDEST_F, HOTTEST_F = Fraction(30), Fraction(270)
 WETTEST_PERCENT = Fraction(40)

@@ -36,6 +36,7 @@ FILE_NAMES = {"plan": "plan", "shop": "shop file"}
 
 # The TOML reader takes time quadratic in the parts of a dotted key: half a minute for one of 40 kB.
 _DEEP_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){50}""")
+# Where the fault is, tomllib says only in its message.
 _POSITION = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
@@ -76,7 +77,7 @@ class Document:
     def fault(self, what: str, value: str, key: str, mend: str) -> None:
         self.faults.append(Fault(what, value, f"{self.name}: {key}" if key else self.name, mend))
 
-    def is_the_other(self, wanted: str) -> bool:
+    def is_wrong_file(self, wanted: str) -> bool:
         """Whether it is a plan where a "shop" is wanted, or a shop file where a "plan" is; noted as a fault."""
         kind = _kind_of(self.tree)
         if kind in ("", wanted):
@@ -124,10 +125,11 @@ def _bytes_of(path: Path, document: Document) -> bytes | None:
     try:
         if path.is_dir():
             document.fault("is a folder", "", "", "name a file inside it")
-        elif path.exists() and not path.is_file():
+        elif path.exists() and not path.is_file():  # a pipe, which may never end
             document.fault("is not a regular file", "", "", "name a TOML file")
         else:
             with path.open("rb") as file:
+                # However long it is, one byte too many shows that.
                 data = file.read(MAX_BYTES + 1)
             if len(data) <= MAX_BYTES:
                 return data
@@ -158,6 +160,7 @@ def _parsed(text: str, document: Document) -> dict[str, Any] | None:
     except RecursionError:
         _too_deep(document)
     except (ValueError, ArithmeticError):
+        # More digits than Python makes an int of, or a greater exponent than a Decimal may have.
         document.fault("holds a number too long to read", "", "", "lengths need at most 40 characters")
     return None
 

@@ -27,6 +27,7 @@ THINNEST_FIN = Fraction(1, 50)
 # Common practice, no source: blades for a table saw cut 1.6 mm and more, the thinnest slotting ones about half that.
 THINNEST_KERF = Fraction(4, 5)
 LEAST_LOOSENESS = Fraction(1, 20)  # mm: less can't be felt by hand
+# A fault at one of these keys is the shop file's, any other the plan's.
 SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.", "page.")
 
 
@@ -38,6 +39,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     """
     shop = read_alike(shop)
     faults = list(slips.faults(plan, shop.blade))
+    # What a refused allowance would lead to is no fault of its own.
     sound = slips.mended(plan, shop.blade)
     with_boards = {board.part for board in plan.boards}
     found: tuple[Piece, ...] = ()
@@ -47,7 +49,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         faults += error.faults
     patterns = _patterns(sound, shop, found, faults)
     faults += _depth_faults(sound, found, shop)
-    if not faults:
+    if not faults:  # else some pieces have no pattern to count the passes of
         faults += _count_faults(plan, found, patterns)
     if faults:
         placed = []
@@ -199,7 +201,7 @@ def _thin_between(plan: Plan, shop: Shop, patterns: Iterable[Pattern]) -> Iterat
     for n, wood in enumerate(start - end for start, end in zip(starts, ends, strict=True)):
         if 0 < wood < limit:
             between = f"between {names[n]} and {names[n + 1]}"
-            why = walls.unsettable(wood, shop.carriage.resolution, unit=plan.unit) or "it may break"
+            why = walls.unsettable_warning(wood, shop.carriage.resolution, unit=plan.unit) or "it may break"
             yield f"only {plain_length(wood, plan.unit)} of wood {between}: {why}"
 
 
@@ -215,11 +217,11 @@ def _rounding(patterns: tuple[Pattern, ...], shop: Shop, worst: Fraction, cleara
         mend = "give less clearance, or widths in whole steps of the carriage"
         yield f"{rounded} is {loose} looser than asked even where it is tightest: {mend}"
     for each in patterns:
-        fin = settings.fin(each.passes, shop.carriage)
+        fin = settings.widest_fin(each.passes, shop.carriage)
         if fin > 0:
             length = at_least(fin, shop.unit)
             yield f"part {each.part}: rounded settings may leave a fin of {length} in a socket: raise blade.overlap"
-        edge = settings.edge_fin(each.passes, shop.carriage, each.width)
+        edge = settings.widest_edge_fin(each.passes, shop.carriage, each.width)
         if edge > THINNEST_FIN:
             mend = f"set blade.overrun to {at_least(shop.carriage.resolution / 2, shop.unit)}"
             if edge <= THICKEST_LOOSE_FIN:

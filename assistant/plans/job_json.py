@@ -1,5 +1,6 @@
 """A job as JSON and back, exact: the form in which it is stored with its session.
 
+Every key is written out, not taken from the dataclasses, so that what was stored keeps its meaning when these change.
 Lengths are texts "n/d" in mm. Decoding trusts nothing: bad data raises KeyError (a key is
 missing) or ValueError (anything else), never another exception.
 """

@@ -26,7 +26,7 @@ MOST_PHONES = 40  # in a word
 # The phones of CMUdict, which are those of the embedded recogniser's English model.
 _PHONES = "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH"
 PHONES = frozenset(_PHONES.split())
-DIGITS_ONCE = range(1, 10)  # passes to go to, as which a phrase must not sound
+ONE_DIGIT = range(1, 10)  # passes to go to, as which a phrase must not sound
 HEARD_BY_PHONES = "en"  # the embedded recogniser hears English only; others can't be taught a word
 
 
@@ -57,7 +57,7 @@ def in_full(intent: Intent, text: str, language: Language) -> list[str]:
     """The wording as it is said: with each digit as its pass's number where a number belongs to it."""
     if intent != Intent.GO_TO:
         return [text]
-    return [f"{text} {number}" for n in DIGITS_ONCE for number in language.pass_numbers(n)]
+    return [f"{text} {number}" for n in ONE_DIGIT for number in language.pass_numbers(n)]
 
 
 def dangerously_alike(
@@ -112,6 +112,7 @@ def sayable(voice: VoiceSettings, checks: tuple[Check, ...]) -> Sayable:
     language = language_of(voice.language)
     texts, answers = dict(phrases_of(voice)), {check.name: check.answer for check in checks}
     left_out: list[WordingLeftOut] = []
+    # Again, until nothing is found: what is put back may sound like something else of the shop's own.
     while found := _unsafe(texts, answers, language, voice.pronunciations):
         left_out += found
         for one in found:

@@ -107,7 +107,7 @@ def _jointed(plan: Plan, blade: Blade | None) -> list[Piece]:
             left_over = f"it is left over at the far edge: {SHARE_OUT}"
             faults += [replace(fault, mend=left_over) if leaves_over(plan) else fault for fault in error.faults]
     if faults:
-        raise BadInput(tuple(dict.fromkeys(faults)))
+        raise BadInput(tuple(dict.fromkeys(faults)))  # what is said of A and of B alike is said once
     if plan.joint.layout != "lined":
         return [Piece(1, part, part, segments, depth(plan, part)) for part, segments in final.items()]
     return _lined(plan, final, blade)

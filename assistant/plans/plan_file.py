@@ -54,7 +54,7 @@ def read_both(plan_path: Path, shop_path: Path | None) -> tuple[Plan, Shop]:
 def try_plan(path: Path) -> tuple[Plan | None, list[Fault]]:
     """The plan, or None and what is wrong with its file, its layout included."""
     document = read_document(path)
-    plan = _read(document, path) if document.tree is not None and not document.is_the_other("plan") else None
+    plan = _read(document, path) if document.tree is not None and not document.is_wrong_file("plan") else None
     return (None if document.faults else plan), document.faults
 
 
@@ -130,6 +130,7 @@ def _stock(table: Table, unit: str) -> _Stock:
     }
     both_apart = all(part in of_part and of_part[part].has("thickness") for part in PARTS)
     common = table.length("thickness", unit, required=not both_apart, above=ZERO)
+    # Where there is no sound thickness any will do: a fault is noted, so that no plan comes of it.
     thickness = {part: own.get(part) or common or Fraction(1) for part in PARTS}
     woods = read_woods(table, of_part)
     for each in of_part.values():

@@ -51,10 +51,6 @@ class Table:
     def has(self, key: str) -> bool:
         return key in self._data
 
-    def holds(self, key: str, values: Sequence[str]) -> bool:
-        """Whether the raw value at `key` is one of these."""
-        return self._data.get(key) in values
-
     def _take(self, key: str, required: bool, mend: str) -> Any:
         """The raw value, or None when absent (TOML has no null); notes that the key is known."""
         self._known.append(key)
@@ -294,6 +290,7 @@ def one_of(options: Sequence[str]) -> str:
 def nearest(name: object, known: Iterable[str]) -> str | None:
     """The known name most like `name`, or None where nothing is like it."""
     folded = {k.casefold(): k for k in known}
+    # Cut short, since comparing takes time quadratic in the length.
     close = get_close_matches(str(name)[:MAX_TEXT].casefold(), list(folded), n=1, cutoff=0.6)
     return folded[close[0]] if close else None
 
@@ -305,7 +302,7 @@ def _with_unit(raw: object, unit: str) -> str:
 
 def _exact_number(raw: object) -> Fraction | None:
     """A TOML number as a fraction, within the limits that lengths have; None for what is no number or beyond them."""
-    if isinstance(raw, bool):
+    if isinstance(raw, bool):  # which Python counts among the ints
         return None
     if isinstance(raw, int):
         return Fraction(raw) if raw.bit_length() <= MAX_INTEGER_BITS else None

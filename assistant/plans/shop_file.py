@@ -69,7 +69,7 @@ def try_shop(path: Path | None) -> tuple[Shop | None, list[Fault]]:
             mend = f"{copy}; or name another with --shop FILE"
         return None, [Fault(what, "", shortened(cleaned(path.name)) or str(path), mend)]
     document = read_document(path)
-    shop = _read(document, str(path)) if document.tree is not None and not document.is_the_other("shop") else None
+    shop = _read(document, str(path)) if document.tree is not None and not document.is_wrong_file("shop") else None
     return (None if document.faults else shop), document.faults
 
 
@@ -79,6 +79,8 @@ def _read(document: Document, path: str) -> Shop:
     blade, run_down_s = _blade(root.table("blade", required=True), unit)
     carriage = _carriage(root.table("carriage"), unit)
     pedal = _pedal(root.table("pedal"))
+    # Each is held against what was read before it: numbers as they are read out against the carriage, phrases against
+    # the lead-in word, the answers of checks against the phrases.
     voice = _voice(root.table("voice"), carriage)
     language = language_of(voice.language)
     pronunciations = read_pronunciations(root, language)
@@ -115,6 +117,7 @@ def _blade(table: Table, unit: str) -> tuple[Blade, float]:
         mend = f"set blade.overlap to less than the kerf of {plain_length(kerf, unit)}"
         table.fault("overlap", f"must be less than the kerf, and is {plain_length(overlap, unit)}", mend)
     table.close()
+    # Without a kerf a fault is noted, and no shop comes of it.
     blade = Blade(
         kerf or Fraction(1),
         overlap or ZERO,

@@ -149,8 +149,8 @@ def undo(shop: Path, kind: str, utc: str) -> HistoryEntry:
 def in_force(shop: Path, entries: list[HistoryEntry]) -> list[HistoryEntry]:
     """The entries that were neither taken back nor left unwritten by an interruption, oldest first."""
     entries = [e for e in entries if not _never_written(shop, entries, e)]
-    gone = {e.undoes for e in entries if e.undoes}
-    return [e for e in entries if not e.undoes and e.n not in gone]
+    taken_back = {e.undoes for e in entries if e.undoes}
+    return [e for e in entries if not e.undoes and e.n not in taken_back]
 
 
 def _never_written(shop: Path, entries: list[HistoryEntry], entry: HistoryEntry) -> bool:
@@ -197,6 +197,7 @@ def _bytes_with(shop: Path, key: str, value: str | None) -> bytes:
         table.pop(name, None)
     else:
         table[name] = tomlkit.value(value)
+    # Taken off before tomlkit reads the text, so put back.
     mark = b"\xef\xbb\xbf" if data.startswith(b"\xef\xbb\xbf") else b""
     return mark + tomlkit.dumps(document).encode()
 

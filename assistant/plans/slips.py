@@ -143,6 +143,7 @@ def _did_you_mean(size: Fraction, unit: str, usual: tuple[Fraction, Fraction]) -
     as_millimetres = size / MM_PER_UNIT[unit]
     if unit != "mm" and least <= as_millimetres <= most:
         found.append(plain_length(as_millimetres, "mm"))
+    # The point one to four places further left; the first that fits is the likeliest.
     shifted = (size / 10**places for places in range(1, 5))
     found += [plain_length(length, unit) for length in shifted if least <= length <= most][:1]
     return f": did you mean {', or '.join(found)}?" if found else ""
