@@ -66,10 +66,10 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     # The joint's own fit is that of the last stage; what comes before is glued and cut away.
     cut = [one for piece, each in zip(found, patterns, strict=True) if piece.stage == last for one in each.passes]
     kerf, clearance = shop.blade.kerf, plan.joint.clearance
+    greatest, worst = settings.rounding_report(cut, shop.carriage, clearance, width=plan.width)
     # A slot takes the whole clearance, not half of it: its mate isn't cut.
     slotted = plan.joint.layout == "slots"
     assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)
-    greatest, worst = settings.rounding_report(cut, shop.carriage, clearance, width=plan.width)
     warnings = dict.fromkeys(_warnings(plan, shop, patterns, setups, worst))
     return Job(
         title=plan.title,
@@ -96,11 +96,11 @@ def build_job(plan: Plan, shop: Shop) -> Job:
 
 def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault]) -> tuple[Pattern, ...]:
     """One for each piece that has boards, in the order of the pieces; faults are noted."""
-    made = []
     # The key that a socket too narrow for the blade is owed to.
     where = "joint.widths" if plan.joint.widths else "joint.finger"
     if plan.joint.layout == "slots":
         where = "slots"
+    made = []
     for piece in found:
         try:
             one = pattern(

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import NamedTuple
 
 from assistant.plans.alike import too_alike
 from assistant.plans.document import cleaned, shown
@@ -164,7 +165,8 @@ def read_phrases(
         before = language.phrases[intent] if key == "add" else ()
         own.phrases[intent] = tuple(dict.fromkeys((*before, *found))) or language.phrases[intent]
         own.tables[intent] = (table, key)
-    _refuse_like_ones(own, language)
+    in_effect = {**language.phrases, **own.phrases}
+    _refuse_like(own, language, [_Rival(i, text, "a phrase of", i) for i in PHRASED for text in in_effect[i]])
     return own
 
 
@@ -182,36 +184,34 @@ def _intent_of(table: Table, word: str, own: OwnPhrases) -> Intent | None:
     return None
 
 
-def _refuse_like_ones(own: OwnPhrases, language: Language) -> None:
-    """No phrase of one's own may be, begin or go on from one of another intent, nor dangerously sound like it."""
-    in_effect = {**language.phrases, **own.phrases}
-    for intent, (table, key) in own.tables.items():
-        others = [(other, text) for other in PHRASED if other != intent for text in in_effect[other]]
-        for text in own.phrases[intent]:
-            rival = next((other for other, said in others if one_begins_the_other(text, said)), None)
-            if rival:
-                mend = f"give a phrase of {LEAST_SYLLABLES} syllables or more that is not like it"
-                table.fault(key, f"is like a phrase of {shown(rival)}", mend, text)
-                continue
-            mine = (intent, text)
-            alike = next((o for o in others if dangerously_alike(mine, o, language, own.pronunciations)), None)
-            if alike:
-                table.fault(key, sounds_like(alike[1], alike[0]), SAY_OTHERWISE, text)
-
-
 def refuse_answers(own: OwnPhrases, checks: Sequence[Check], language: Language) -> None:
     """No phrase of one's own may be, begin, go on from or sound like a check's answer."""
+    rivals = [_Rival(Intent.CHECK, check.answer, "the answer of the check", check.name) for check in checks]
+    _refuse_like(own, language, rivals)
+
+
+class _Rival(NamedTuple):
+    """A wording that one's own may not be like. what, name: as a fault says whose it is."""
+
+    intent: Intent
+    text: str
+    what: str
+    name: str
+
+
+def _refuse_like(own: OwnPhrases, language: Language, rivals: Sequence[_Rival]) -> None:
+    """Refuse every phrase that is, begins or goes on from a rival of another intent, or dangerously sounds like it."""
     for intent, (table, key) in own.tables.items():
+        others = [rival for rival in rivals if rival.intent != intent]
         for text in own.phrases[intent]:
-            rival = next((check for check in checks if one_begins_the_other(text, check.answer)), None)
-            if rival:
+            like = next((one for one in others if one_begins_the_other(text, one.text)), None)
+            if like:
                 mend = f"give a phrase of {LEAST_SYLLABLES} syllables or more that is not like it"
-                table.fault(key, f"is like the answer of the check {shown(rival.name)}", mend, text)
+                table.fault(key, f"is like {like.what} {shown(like.name)}", mend, text)
                 continue
-            mine = (intent, text)
-            for check in checks:
-                if dangerously_alike(mine, (Intent.CHECK, check.answer), language, own.pronunciations):
-                    table.fault(key, sounds_like(check.answer, check.name), SAY_OTHERWISE, text)
+            for one in others:
+                if dangerously_alike((intent, text), (one.intent, one.text), language, own.pronunciations):
+                    table.fault(key, sounds_like(one.text, one.name), SAY_OTHERWISE, text)
                     break
 
 
