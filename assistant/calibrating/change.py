@@ -21,7 +21,7 @@ from assistant.calibrating.values import COVERAGE, Value, backlash, kerf, screw,
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
-from assistant.plans.shop_writer import Entry, value_text
+from assistant.plans.shop_writer import HistoryEntry, value_text
 
 # Of a kerf that was never calibrated.
 ASSUMED_KERF_U = 0.01
@@ -45,7 +45,9 @@ class Change:
     moved: Fraction = Fraction(0)
 
 
-def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[Entry]) -> Value:
+def computed(
+    kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry]
+) -> Value:
     """The value of this kind. known: calibrations in force, for what else goes in.
 
     Raises BadInput where the readings make no value, and where something else seems to have been measured.
@@ -70,7 +72,7 @@ def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Sho
 
 
 def _zero_of(
-    readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[Entry], scale: Component | None
+    readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry], scale: Component | None
 ) -> Value:
     width = shop.blade.kerf
     outside = width if shop.carriage.zero == "outside" else None
@@ -105,16 +107,16 @@ def _plausible(value: Value, shop: Shop) -> Value:
     raise BadInput([Fault(what, found, "readings", mend)])
 
 
-def _last(known: Sequence[Entry], kind: str) -> Entry | None:
+def _last(known: Sequence[HistoryEntry], kind: str) -> HistoryEntry | None:
     return next((e for e in reversed(known) if e.kind == kind), None)
 
 
-def _scale(known: Sequence[Entry]) -> Component | None:
+def _scale(known: Sequence[HistoryEntry]) -> Component | None:
     last = _last(known, "screw")
     return None if last is None else Component("carriage's travel (calibrated)", float(last.data["u"]))
 
 
-def _u_kerf(known: Sequence[Entry]) -> float:
+def _u_kerf(known: Sequence[HistoryEntry]) -> float:
     last = _last(known, "kerf")
     return ASSUMED_KERF_U if last is None else float(last.data["u"])
 

@@ -27,7 +27,7 @@ def shop_file(
         data = {"path": str(where), "kerf_mm": float(shop.blade.kerf)}
         return Finding("shop file", WORKS, f"{short(where)}, kerf {kerf}", "", data), shop
     faults = list(mended(faults))
-    told = [f"{fault.where}: {fault.what}" + (f" (got {fault.value})" if fault.value else "") for fault in faults]
-    each = [{"text": text, "mend": fault.mend} for text, fault in zip(told, faults, strict=True)]
+    texts = [f"{fault.where}: {fault.what}" + (f" (got {fault.value})" if fault.value else "") for fault in faults]
+    each = [{"text": text, "mend": fault.mend} for text, fault in zip(texts, faults, strict=True)]
     mend = "; ".join(dict.fromkeys(fault.mend for fault in faults))
-    return Finding("shop file", BROKEN, "; ".join(told), mend, {"path": str(where), "faults": each}), None
+    return Finding("shop file", BROKEN, "; ".join(texts), mend, {"path": str(where), "faults": each}), None

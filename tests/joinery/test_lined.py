@@ -284,7 +284,7 @@ def test_faults_of_both_parts_and_of_all_kinds_come_at_once() -> None:
 
 
 def test_a_finger_that_the_glue_clearance_would_eat_is_refused_at_its_limit() -> None:
-    """c 0.1, lining 2, c1 0.2: 4.25 mm leave nothing of the board's finger, though a thin blade cuts the blank's."""
+    """With c 0.1, lining 2, c1 0.2, 4.25 mm leaves nothing of the finger, though a thin blade cuts the blank's."""
 
     def made(inner: F) -> LinedJoint:
         widths = [F(20), F(20), inner, F(20), F(20)]

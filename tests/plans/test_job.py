@@ -220,8 +220,10 @@ def test_a_joint_made_too_tight_by_rounding_is_warned_of(tmp_path: Path) -> None
 
 
 def test_a_joint_that_keeps_less_than_half_its_clearance_is_warned_of(tmp_path: Path) -> None:
-    """In steps of 0.072, settings of 13.155 and 10.025 become 13.176 and 10.008. By hand: 0.05 - 0.017 - 0.021 = 0.012
-    is left at the wall, and twice that of 0.1."""
+    """In steps of 0.072, settings of 13.155 and 10.025 become 13.176 and 10.008.
+
+    By hand: 0.05 - 0.017 - 0.021 = 0.012 is left at the wall, and twice that of 0.1.
+    """
     plan = PLAN.replace("width = 84", "width = 20").replace("finger = 6", "finger = 10\nclearance = 0.1")
     job = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.072\n")
     assert job.worst_clearance == Fraction(24, 1000)
@@ -232,8 +234,10 @@ def test_a_joint_that_keeps_less_than_half_its_clearance_is_warned_of(tmp_path: 
 
 
 def test_a_joint_made_loose_by_rounding_is_warned_of(tmp_path: Path) -> None:
-    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, part B's of 10.025 10. By hand:
-    the gap of 0.05 is wider by 0.155 - 0.025, and twice that is left."""
+    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, part B's of 10.025 10.
+
+    By hand: the gap of 0.05 is wider by 0.155 - 0.025, and twice that is left.
+    """
     plan = PLAN.replace("width = 84", "width = 20").replace("finger = 6", "finger = 10\nclearance = 0.1")
     job = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.5\n")
     (told,) = [w for w in job.warnings if "looser than asked" in w]
@@ -262,8 +266,10 @@ def test_a_fin_left_by_rounding_is_warned_of(tmp_path: Path) -> None:
 
 
 def test_a_fin_left_at_an_edge_is_warned_of_and_the_overrun_named_leaves_none(tmp_path: Path) -> None:
-    """The first setting is 3.18: in steps of 0.4 it is 3.2, a fin of 0.02; of 0.25 3.25,
-    one of 0.07; of 1.2 3.6, one of 0.42."""
+    """The first setting is 3.18.
+
+    In steps of 0.4 it is 3.2, a fin of 0.02; of 0.25 3.25, one of 0.07; of 1.2 3.6, one of 0.42.
+    """
     shop = SHOP + "overlap = 1.5\n"
     fine = shop + "[carriage]\nresolution = 0.4\n"
     assert not any("at an edge" in w for w in job_of(tmp_path, shop=fine).warnings)

@@ -166,8 +166,10 @@ def test_where_the_clearance_is_usual_it_is_the_finger_that_is_wrong(tmp_path: P
 
 @pytest.mark.parametrize("left", ["0.02", "0.03", "0.034"])
 def test_a_fin_left_over_at_the_far_edge(tmp_path: Path, left: str) -> None:
-    """84.02 mm are 14 fingers of 6 mm and 0.02 mm: the clearance's quarter takes all of that; of 0.03 it leaves 0.005,
-    and of 0.034 not as much as the carriage's step either."""
+    """84.02 mm are 14 fingers of 6 mm and 0.02 mm: the clearance's quarter takes all of that.
+
+    Of 0.03 it leaves 0.005, and of 0.034 not as much as the carriage's step either.
+    """
     text = PLAN.replace("width = 84", f"width = 84{left[1:]}")
     if left == "0.02":
         (fault,) = plan_faults(tmp_path, text)
