@@ -20,7 +20,7 @@ def terminal() -> Finding:
 
 def display(out: TextIO | None = None, environ: Mapping[str, str] = os.environ) -> Finding:
     """The screen of a session: its size, its colour, and the desktop, by which a pedal is heard. out: the terminal."""
-    from assistant.screens.view import LEAST_COLUMNS, LEAST_LINES, suits
+    from assistant.screens.view import LEAST_COLUMNS, LEAST_LINES, can_show_view
     from assistant.screens.view_terminal import wants_colour
 
     out = sys.stdout if out is None else out
@@ -37,7 +37,7 @@ def display(out: TextIO | None = None, environ: Mapping[str, str] = os.environ) 
         text = f"plain lines: the standard output is no terminal; {desktop}"
         return Finding("display", STANDS_IN, text, "start `cut` from a terminal", data)
     told = f"{size[0]} x {size[1]}, {'colour' if colour else 'no colour (NO_COLOR)'}, {desktop}"
-    if suits(out):
+    if can_show_view(out):
         return Finding("display", WORKS, told, "", data)
     if size[0] < LEAST_COLUMNS or size[1] < LEAST_LINES:
         mend = f"make the window {LEAST_COLUMNS} x {LEAST_LINES} or larger"

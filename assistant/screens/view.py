@@ -16,7 +16,7 @@ from assistant.runner.contracts import Inputs
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen, place_line
 from assistant.screens.view_cells import Canvas, changes
-from assistant.screens.view_page import LEAST_COLUMNS, LEAST_LINES, Gauges, Page, gauged
+from assistant.screens.view_page import LEAST_COLUMNS, LEAST_LINES, Gauges, PageComposer, gauged
 from assistant.screens.view_sight import Gathering, Sight
 from assistant.screens.view_terminal import PageTerminal, Stops, can_hold_a_view, wants_colour
 from assistant.session.effects import View
@@ -33,7 +33,7 @@ NOTE_S = 20.0  # how long a list lies over the page
 END_S = 1.0
 
 
-def suits(out: TextIO) -> bool:
+def can_show_view(out: TextIO) -> bool:
     """Whether the view can be shown on `out`: a terminal of 80 by 24 or more, in the foreground, with UTF-8."""
     return can_hold_a_view(out, LEAST_COLUMNS, LEAST_LINES)
 
@@ -42,7 +42,7 @@ class TerminalView:
     """A screen and a watcher of the runner. Every method returns at once, from any thread, but for `close`."""
 
     def __init__(self, out: TextIO, session: str, displayed: Callable[[int], None] | None = None) -> None:
-        """Takes the terminal. out: one that `suits`. session: its id, told at the end. Raises OSError.
+        """Takes the terminal. out: one that `can_show_view`. session: its id, told at the end. Raises OSError.
 
         displayed: called on the view's thread with the generation of what is open, once the terminal has taken it.
         gauges: what tells of microphone and pedal, nothing before `settle`; called on the view's thread.
@@ -53,7 +53,7 @@ class TerminalView:
         self._lock = threading.Lock()
         self._gathering = Gathering()
         self._note_ends = 0.0
-        self._page = Page()
+        self._page = PageComposer()
         self._colour = wants_colour()
         self._plain: PlainScreen | None = None
         self._shown: tuple[Sight, Gauges, int, int, int] | None = None

@@ -19,8 +19,8 @@ from assistant.screens import view_letters as letters
 from assistant.screens.view_board import LEAST_ROWS, BoardPicture
 from assistant.screens.view_cells import BOLD, RED, REVERSE, Canvas, cut_to, width, wrapped
 from assistant.screens.view_pace import shown_left
-from assistant.screens.view_sight import ASKING, Answer, Entry, Sight
-from assistant.screens.view_words import Told, hint_of, told, unbroken, zone_of
+from assistant.screens.view_sight import ASKING, LastInput, LogEntry, Sight
+from assistant.screens.view_words import WordLines, hint_of, unbroken, word_lines, zone_of
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording import dial
@@ -81,7 +81,7 @@ def gauged(voice: str, level: float | None, pedal: str, down: bool, keys: bool =
     return Gauges(voice, min(max(round(share * METER_CELLS), 0), METER_CELLS), level <= SILENT, pedal, down, keys)
 
 
-class Page:
+class PageComposer:
     """Composes pages; keeps the picture of the board at hand from one to the next."""
 
     def __init__(self) -> None:
@@ -96,7 +96,7 @@ class Page:
             return canvas
         heading = heading_of(sight.view, sight.words, sight.wait_s)
         faults = sight.faults[:MOST_FAULTS]
-        words = told(sight, max(1, columns - 2))
+        words = word_lines(sight, max(1, columns - 2))
         lines = rows - FIXED - len(faults)
         way = _way_lines(sight, words, lines, max(1, columns - 2), heading.least_rows)
         lines -= len(way)
@@ -252,7 +252,7 @@ def _board_name(job: Job, number: int) -> str:
     return f"{setup.board}{f' {copies} of {of}' if of > 1 else ''}, part {setup.part}"
 
 
-def _way_lines(sight: Sight, words: Told, lines: int, room: int, big: int) -> list[str]:
+def _way_lines(sight: Sight, words: WordLines, lines: int, room: int, big: int) -> list[str]:
     """How the board is held, whole; in one line, which may be cut, where what to clamp tells it in full below."""
     assert sight.view is not None and sight.words is not None
     if not sight.view.way:
@@ -335,14 +335,14 @@ def _letters(canvas: Canvas, row: int, column: int, drawn: list[str]) -> None:
         canvas.put(row + n, column, line, BOLD)
 
 
-def _words(canvas: Canvas, row: int, rows: int, words: Told) -> int:
+def _words(canvas: Canvas, row: int, rows: int, words: WordLines) -> int:
     """What the big letters tell, in full, and what goes with it."""
     for n, (line, style) in enumerate(words.in_rows(rows, canvas.columns - 2)):
         canvas.put(row + n, 1, line, style)
     return row + rows
 
 
-def _crowded(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, words: Told) -> None:
+def _crowded(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, words: WordLines) -> None:
     """Too low a page for all its parts: what is set or asked, how the board is held, then the rest."""
     view, room = sight.view, max(1, canvas.columns - 2)
     assert view is not None and sight.words is not None
@@ -397,19 +397,19 @@ def _bar(done: int, of: int, columns: int) -> str:
     return "█" * full + "░" * (columns - full)
 
 
-def _not_told(sight: Sight, above: set[str]) -> tuple[Entry, ...]:
+def _not_told(sight: Sight, above: set[str]) -> tuple[LogEntry, ...]:
     """What is lost stands below the log for as long as it is; other things may stand above it."""
     elsewhere = {text for _, text in sight.faults} | above
     return tuple(entry for entry in sight.log if entry.text not in elsewhere)
 
 
-def _log(canvas: Canvas, row: int, rows: int, log: tuple[Entry, ...]) -> int:
+def _log(canvas: Canvas, row: int, rows: int, log: tuple[LogEntry, ...]) -> int:
     """The newest at the bottom; what is asked or set stands above already. A long one is shown from its beginning."""
     lines: list[str] = []
     for entry in reversed(log):
         if entry.klass in ASKING:
             continue
-        first, *more = wrapped(entry.told, canvas.columns - 4) or [""]
+        first, *more = wrapped(entry.counted_text, canvas.columns - 4) or [""]
         new = [f" {entry.mark} {first}", *(f"    {line}" for line in more)]
         if lines and len(lines) + len(new) > rows:
             break
@@ -420,7 +420,7 @@ def _log(canvas: Canvas, row: int, rows: int, log: tuple[Entry, ...]) -> int:
     return row + rows
 
 
-def _heard(canvas: Canvas, row: int, heard: Answer) -> None:
+def _heard(canvas: Canvas, row: int, heard: LastInput) -> None:
     if heard.given:
         canvas.put(row, 0, " heard ", BOLD)
         canvas.put(row, 7, cut_to(f"{heard.given} -> {heard.made}", canvas.columns - 8))

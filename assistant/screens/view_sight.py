@@ -46,7 +46,7 @@ FACT_WORDS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class LogEntry:
     """A line of the log: what happened, never what to do, since it stays when the state is another one.
 
     klass: as in `effects.Say`, "line" for what was only shown, "note" for no part of it. times: it came so often, one
@@ -59,7 +59,7 @@ class Entry:
     n: int = 0
 
     @property
-    def told(self) -> str:
+    def counted_text(self) -> str:
         return f"{self.text} ({self.times} times)" if self.times > 1 else self.text
 
     @property
@@ -68,7 +68,7 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class LastInput:
     """The last thing heard, or done by foot or key. given: as it came. made: what was made of it. refused: it did not
     count."""
 
@@ -92,10 +92,10 @@ class Sight:
     clamp: str = ""
     asking: str = ""
     closing: str = ""
-    opening: tuple[Entry, ...] = ()
-    log: tuple[Entry, ...] = ()
-    heard: Answer = Answer()
-    hands: Answer = Answer()
+    opening: tuple[LogEntry, ...] = ()
+    log: tuple[LogEntry, ...] = ()
+    heard: LastInput = LastInput()
+    hands: LastInput = LastInput()
     faults: tuple[tuple[str, str], ...] = ()
     speaking: bool = False
     left_s: float | None = None
@@ -133,11 +133,11 @@ class Gathering:
         self._change(view=view, words=words, left_s=self._left(view, words.job), ready_at=ready_at)
         if not self._warned:
             self._warned = True
-            warnings = tuple(Entry("warning", warning) for warning in words.job.warnings)
+            warnings = tuple(LogEntry("warning", warning) for warning in words.job.warnings)
             self._log(*warnings, first=True)
             self._change(opening=(*warnings, *self.sight.opening))
         if line:
-            self._log(Entry(klass, line))
+            self._log(LogEntry(klass, line))
             self._explain(line, klass)
 
     def said(self, text: str, klass: Klass, record: str) -> None:
@@ -151,9 +151,9 @@ class Gathering:
         elif klass == Klass.END:
             self._change(closing=_with_what_came_before(self.sight.closing, text))
         elif klass == Klass.CAUTION:
-            self._change(opening=(*self.sight.opening, Entry(klass, text)))
+            self._change(opening=(*self.sight.opening, LogEntry(klass, text)))
         if record:
-            self._log(Entry(klass, record))
+            self._log(LogEntry(klass, record))
         self._explain(record, klass)
 
     def note(self, text: str) -> None:
@@ -164,10 +164,10 @@ class Gathering:
         if "\n" in text:
             self._change(note=text, alert="")
         elif text.startswith("!! "):
-            self._log(Entry("notice", text.removeprefix("!! ")))
+            self._log(LogEntry("notice", text.removeprefix("!! ")))
             self._change(alert=text)
         else:
-            self._log(Entry("note", text.removeprefix("-- ")))
+            self._log(LogEntry("note", text.removeprefix("-- ")))
 
     def end_note(self) -> None:
         """The list has lain there long enough."""
@@ -203,7 +203,7 @@ class Gathering:
         by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == By.VOICE)
         given, otherwise = _given(event)
         made = next((words for record in records if (words := _fact_words(record.fact))), "")
-        answer = Answer(given, made or otherwise)
+        answer = LastInput(given, made or otherwise)
         which = "heard" if by_voice else "hands"
         self._change(note="", **{which: answer})
         self._awaited = "" if made else which
@@ -222,8 +222,8 @@ class Gathering:
         sight = self.sight
         self._change(
             log=tuple(entry for entry in sight.log if entry.klass != Klass.REFUSED),
-            heard=Answer() if sight.heard.refused else sight.heard,
-            hands=Answer() if sight.hands.refused else sight.hands,
+            heard=LastInput() if sight.heard.refused else sight.heard,
+            hands=LastInput() if sight.hands.refused else sight.hands,
         )
 
     def _sound(self, id: str, begins: bool) -> None:
@@ -235,7 +235,7 @@ class Gathering:
             return None
         return self.pace.left_s(view.passes_in_all - view.cut_in_all, view.setups - view.setup)
 
-    def _log(self, *entries: Entry, first: bool = False) -> None:
+    def _log(self, *entries: LogEntry, first: bool = False) -> None:
         """Like ones in a row are one, with their number."""
         log = list(self.sight.log)
         for place, entry in enumerate(entries):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from assistant.joinery.settings import reading
 from assistant.plans.checks import CLAMPS, CLAMPS_AND_GUARD
 from assistant.screens.view_cells import BOLD, MAGENTA, cut_to, width, wrapped
-from assistant.screens.view_sight import Entry, Sight
+from assistant.screens.view_sight import LogEntry, Sight
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording import dial
@@ -20,7 +20,7 @@ UNITS = {"steps": "steps"}
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class WordLines:
     """must: lines that are shown whole before anything else has more than it needs. more: as room allows; each text of
     the log with its lines, the most important first."""
 
@@ -85,7 +85,7 @@ def unbroken(figure: str) -> str:
     return re.sub(r"(?<=\d) (?=\d+/\d)", "-", figure)
 
 
-def told(sight: Sight, room: int) -> Told:
+def word_lines(sight: Sight, room: int) -> WordLines:
     """room: columns, 1 or more."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
@@ -94,7 +94,7 @@ def told(sight: Sight, room: int) -> Told:
     if view.mode == CHECKS and sight.clamp:
         more.append((sight.clamp, _plain(sight.clamp, room)))
     more += [(entry.text, _marked(entry, room)) for entry in sight.opening]
-    return Told(must, tuple(more))
+    return WordLines(must, tuple(more))
 
 
 def asked_with(sight: Sight) -> tuple[str, str]:
@@ -121,7 +121,7 @@ def _plain(text: str, room: int) -> tuple[Line, ...]:
     return tuple((line, 0) for line in wrapped(text, room)) if text else ()
 
 
-def _marked(entry: Entry, room: int) -> tuple[Line, ...]:
+def _marked(entry: LogEntry, room: int) -> tuple[Line, ...]:
     return tuple(
         (f"{entry.mark if n == 0 else '  '} {line}", 0) for n, line in enumerate(wrapped(entry.text, room - 3))
     )

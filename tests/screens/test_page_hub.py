@@ -348,7 +348,7 @@ def test_without_a_journal_there_are_no_sessions(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("served", [document.page(), document.door()])
-def test_a_document_is_whole_in_itself(served: document.Document) -> None:
+def test_a_document_is_whole_in_itself(served: document.WebDocument) -> None:
     text = served.html.decode()
     assert "/* style */" not in text and "/* script */" not in text
     assert text.count("<script>") == text.count("<style>") == 1

@@ -21,7 +21,7 @@ from assistant.journal.store import Journal
 from assistant.runner.clock import LiveClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.screens import view_letters as letters
-from assistant.screens.view import TerminalView, suits
+from assistant.screens.view import TerminalView, can_show_view
 from assistant.session import facts as f
 from assistant.session.announced import READING_S
 from assistant.session.events import Gesture, Start
@@ -286,7 +286,7 @@ def test_where_a_page_would_not_do_there_are_plain_lines(
 
 
 def test_no_terminal_no_page() -> None:
-    assert not suits(io.StringIO())
+    assert not can_show_view(io.StringIO())
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT])

@@ -31,7 +31,7 @@ MOST_NAME = 40
 
 
 @dataclass(frozen=True, slots=True)
-class Device:
+class PairedDevice:
     """id: a short number, for people. hash: SHA-256 of its token, hex. paired, seen: ISO 8601, UTC."""
 
     id: str
@@ -45,7 +45,7 @@ class Device:
 class Kept:
     """What the file holds. last: the highest number that was ever given."""
 
-    devices: list[Device]
+    devices: list[PairedDevice]
     last: int = 0
 
 
@@ -57,9 +57,9 @@ class Devices:
         self._utc = utc
         self._guard = threading.Lock()
         self._stamp: object = None
-        self._known: tuple[Device, ...] = ()
+        self._known: tuple[PairedDevice, ...] = ()
 
-    def all(self) -> tuple[Device, ...]:
+    def all(self) -> tuple[PairedDevice, ...]:
         """In order of pairing; read anew when the file has changed."""
         with self._guard:
             stamp = self._stamp_now()
@@ -68,38 +68,38 @@ class Devices:
                 self._stamp = stamp
             return self._known
 
-    def of_token(self, token: str) -> Device | None:
+    def of_token(self, token: str) -> PairedDevice | None:
         """The device that was given this token, None where there is none or its file can't be read."""
         hashed = _hash(token)
         with suppress(CouldNotRun):
             return next((device for device in self.all() if hmac.compare_digest(device.hash, hashed)), None)
         return None
 
-    def holds(self, device: Device) -> bool:
+    def holds(self, device: PairedDevice) -> bool:
         """Whether the token that this device came with still opens; its number alone opens nothing."""
         with suppress(CouldNotRun):
             return any(other.hash == device.hash for other in self.all())
         return False
 
-    def pair(self, name: str) -> tuple[Device, str]:
+    def pair(self, name: str) -> tuple[PairedDevice, str]:
         """A new device and its token. Raises CouldNotRun when there are `MOST` already."""
         token, now = secrets.token_urlsafe(TOKEN_BYTES), self._utc()
         with self._changing() as kept:
             if len(kept.devices) >= MOST:
                 raise CouldNotRun(f"{MOST} devices are paired already; kerfcall page revoke ID takes one out")
             kept.last += 1
-            device = Device(str(kept.last), clean_name(name), _hash(token), now, now)
+            device = PairedDevice(str(kept.last), clean_name(name), _hash(token), now, now)
             kept.devices.append(device)
         return device, token
 
-    def seen(self, device: Device) -> None:
+    def seen(self, device: PairedDevice) -> None:
         """Note that this device is here now."""
         with self._changing() as kept:
             for place, other in enumerate(kept.devices):
                 if other.hash == device.hash:
                     kept.devices[place] = replace(other, seen=self._utc())
 
-    def revoke(self, id: str | None) -> tuple[Device, ...]:
+    def revoke(self, id: str | None) -> tuple[PairedDevice, ...]:
         """Take out the device with this id, or all (None). Returns those taken out."""
         with self._changing() as kept:
             gone = tuple(device for device in kept.devices if id in (None, device.id))
@@ -167,9 +167,9 @@ def _hash(token: str) -> str:
     return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def _device(data: object) -> Device:
+def _device(data: object) -> PairedDevice:
     if not isinstance(data, dict) or set(data) != {"id", "name", "hash", "paired", "seen"}:
         raise ValueError("a device is not whole")
     if not all(isinstance(value, str) for value in data.values()) or not data["id"].isdecimal():
         raise ValueError("a device holds what is no text")
-    return Device(**data)
+    return PairedDevice(**data)

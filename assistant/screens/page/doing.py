@@ -7,7 +7,7 @@ from typing import Any
 
 from assistant.plans.intents import FromPage, Intent, Mode
 from assistant.runner.contracts import Clock
-from assistant.screens.page.hub import Standing
+from assistant.screens.page.hub import SessionStanding
 from assistant.session.events import Heard
 from assistant.session.from_page import MOST_NOTE
 from assistant.session.kinds import By
@@ -31,7 +31,7 @@ class Refused(Exception):
         self.status = status
 
 
-def event_of(body: Any, standing: Standing, clock: Clock) -> Heard:
+def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
     """The event that a request's JSON body asks for. Raises Refused."""
     do = body.get("do") if isinstance(body, dict) else None
     if not isinstance(do, str) or do not in INTENTS:
@@ -53,7 +53,7 @@ def _note(text: Any) -> str:
     return text.strip()
 
 
-def _cut(body: dict[str, Any], standing: Standing, at: float, utc: str) -> Heard:
+def _cut(body: dict[str, Any], standing: SessionStanding, at: float, utc: str) -> Heard:
     """A long press that names what it answers: what was asked when it began, and is asked still."""
     if not standing.may_record_cuts:
         raise Refused(403, "Cuts are recorded by pedal, key or voice; the shop file does not let a page do it.")

@@ -54,7 +54,7 @@ class Stream:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class SessionStanding:
     """What an answer is held against. mode, asked_id, reading: of the newest state. asked_seq: the message with which
     that was first asked; seq: the newest message."""
 
@@ -72,7 +72,7 @@ class Hub:
         """session: its id, "" where none is driven."""
         self.session = session
         self.run = secrets.token_hex(4)  # a page that finds another run begins anew
-        self.standing = Standing()
+        self.standing = SessionStanding()
         self._now = now
         self._inbox: queue.SimpleQueue[Take | None] = queue.SimpleQueue()
         self._guard = threading.Lock()
@@ -179,12 +179,12 @@ class Hub:
     def _stand(self, sight: Sight) -> None:
         seq, before, view = self.standing.seq + 1, self.standing, sight.view
         if view is None or sight.words is None:
-            self.standing = Standing(seq=seq)
+            self.standing = SessionStanding(seq=seq)
             return
         same = before.asked_id == view.generation
         asked_seq = before.asked_seq if same else seq
         may = sight.words.job.page.may_record_cuts
-        self.standing = Standing(view.mode, view.generation, asked_seq, seq, may)
+        self.standing = SessionStanding(view.mode, view.generation, asked_seq, seq, may)
 
     def _new_entries(self, sight: Sight) -> list[Json]:
         """Lines of the log that were not sent yet, or came once more: entries are kept by reference, so those sent are

@@ -16,7 +16,7 @@ from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_page import heading_of
-from assistant.screens.view_sight import Answer, Entry, Sight
+from assistant.screens.view_sight import LastInput, LogEntry, Sight
 from assistant.screens.view_words import asked_with, hint_of, unbroken
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, ENDED_EARLY, FINISHED
@@ -119,7 +119,7 @@ def _by_way(view: View, words: Words) -> str:
     return f"{first} to {reading(words.carriage, view.approach)}, then {'on ' if first == last else ''}{last}"
 
 
-def _answer(answer: Answer) -> Json:
+def _answer(answer: LastInput) -> Json:
     return {"given": bound(answer.given), "made": bound(answer.made)}
 
 
@@ -140,8 +140,8 @@ def pattern_of(pattern: Pattern, job: Job) -> Json:
     }
 
 
-def entry_of(entry: Entry, clock: str) -> Json:
-    return {"n": entry.n, "at": clock, "mark": entry.mark, "klass": entry.klass, "text": bound(entry.told)}
+def entry_of(entry: LogEntry, clock: str) -> Json:
+    return {"n": entry.n, "at": clock, "mark": entry.mark, "klass": entry.klass, "text": bound(entry.counted_text)}
 
 
 def _mm(length: Fraction) -> float:

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
-from assistant.screens.page.devices import Device
+from assistant.screens.page.devices import PairedDevice
 from assistant.screens.page.hub import Stream
 
 MOST_PAIRED = 64
@@ -33,7 +33,7 @@ class Connection:
     address: str
     since: float
     waits: bool = True
-    device: Device | None = None
+    device: PairedDevice | None = None
     stream: Stream | None = None
 
 
@@ -70,7 +70,7 @@ class Room:
         ((most, _),) = Counter(one.address for one in strange).most_common(1)
         return min((one for one in strange if one.address == most), key=_age)
 
-    def answers(self, request: socket.socket, device: Device | None) -> Connection | None:
+    def begin_answer(self, request: socket.socket, device: PairedDevice | None) -> Connection | None:
         """A whole request is in, from this device. None: too late, the connection has had to go.
 
         Its `device` stays None where the paired ones' room is full.
@@ -90,7 +90,7 @@ class Room:
                 self._homes.popitem(last=False)
             return one
 
-    def carries(self, request: socket.socket, stream: Stream) -> None:
+    def attach_stream(self, request: socket.socket, stream: Stream) -> None:
         """From now on the connection is this stream's, and ends with it."""
         with self._guard:
             if (one := self._all.get(request)) is not None:
@@ -98,23 +98,23 @@ class Room:
             else:
                 stream.put(None)
 
-    def forgets(self, request: socket.socket) -> None:
+    def forget_device(self, request: socket.socket) -> None:
         """Its device leaves, and is still to be answered."""
         with self._guard:
             if (one := self._all.get(request)) is not None:
                 one.device = None
 
-    def waits(self, request: socket.socket) -> None:
+    def await_request(self, request: socket.socket) -> None:
         """The answer is out; the next request may come."""
         with self._guard:
             if (one := self._all.get(request)) is not None:
                 one.waits, one.since = True, self._now()
 
-    def left(self, request: socket.socket) -> None:
+    def remove(self, request: socket.socket) -> None:
         with self._guard:
             self._all.pop(request, None)
 
-    def clear(self, holds: Callable[[Device], bool]) -> None:
+    def clear(self, holds: Callable[[PairedDevice], bool]) -> None:
         """End those that took too long, and those of devices that are paired no more."""
         with self._guard:
             paired = {one.device for one in self._all.values() if one.device is not None}

@@ -24,7 +24,7 @@ from typing import Any
 
 from assistant.errors import CouldNotRun, KerfcallError
 from assistant.screens.page import document
-from assistant.screens.page.devices import Device, Devices
+from assistant.screens.page.devices import Devices, PairedDevice
 from assistant.screens.page.doing import Refused
 from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_origin, own_names
 from assistant.screens.page.history import History
@@ -54,7 +54,7 @@ class Parts:
     history: History
     do: Callable[[Any], None]
     drawing: Callable[[], bytes | None]
-    paired: Callable[[Device], None]
+    paired: Callable[[PairedDevice], None]
     tried: Callable[[str, Try], None]
 
 
@@ -100,7 +100,7 @@ class PageServer(ThreadingHTTPServer):
             self.shutdown_request(request)
 
     def shutdown_request(self, request: Any) -> None:
-        self.room.left(request)
+        self.room.remove(request)
         super().shutdown_request(request)
 
     def service_actions(self) -> None:
@@ -156,11 +156,11 @@ class Handler(BaseHTTPRequestHandler):
     # The gate
 
     def _serve(self, routes: dict[str, tuple[bool, Callable[[Handler], None]]]) -> None:
-        self.device: Device | None = None
+        self.device: PairedDevice | None = None
         self._body_read = False
         try:
             status = self._refusal(routes)
-            place = self.server.room.answers(self.request, self.device)
+            place = self.server.room.begin_answer(self.request, self.device)
             if place is None:
                 self.close_connection = True
             elif self.device is not None and place.device is None:
@@ -178,7 +178,7 @@ class Handler(BaseHTTPRequestHandler):
         except KerfcallError as error:
             self.answer(503, {"error": str(error)})
         finally:
-            self.server.room.waits(self.request)
+            self.server.room.await_request(self.request)
 
     def _refusal(self, routes: dict[str, tuple[bool, Callable[[Handler], None]]]) -> int:
         """The status that refuses this request, 0 where nothing does."""
@@ -200,7 +200,7 @@ class Handler(BaseHTTPRequestHandler):
             return 403
         return 0
 
-    def _paired(self) -> Device | None:
+    def _paired(self) -> PairedDevice | None:
         sent = self.headers.get_all("Authorization") or []
         scheme, _, token = sent[0].strip().partition(" ") if len(sent) == 1 else ("", "", "")
         return self.server.parts.devices.of_token(token.strip()) if scheme.lower() == "bearer" and token else None
@@ -269,7 +269,7 @@ class Handler(BaseHTTPRequestHandler):
         """A browser that is sent to an address can't bring a token along; the page brings it with all it asks for."""
         self._document(document.page())
 
-    def _document(self, served: document.Document) -> None:
+    def _document(self, served: document.WebDocument) -> None:
         self.send(200, served.html, "text/html; charset=utf-8", served.policy)
 
     def paired(self) -> None:
@@ -296,7 +296,7 @@ class Handler(BaseHTTPRequestHandler):
 
     def leave(self) -> None:
         if self.device is not None:
-            self.server.room.forgets(self.request)
+            self.server.room.forget_device(self.request)
             self.server.parts.devices.revoke(self.device.id)
             self.server.clear()
         self.answer(204)
@@ -325,7 +325,7 @@ class Handler(BaseHTTPRequestHandler):
         self.answer(200, found)
 
     @property
-    def _device(self) -> Device:
+    def _device(self) -> PairedDevice:
         if self.device is None:
             raise Refused(401, "Pair this device first.")
         return self.device
@@ -346,7 +346,7 @@ class Handler(BaseHTTPRequestHandler):
             self._head(200, "text/event-stream; charset=utf-8", document.NOTHING)
             self.send_header("Connection", "close")
             self.end_headers()
-            self.server.room.carries(self.request, stream)
+            self.server.room.attach_stream(self.request, stream)
             while not stream.closed and hub.alive:
                 try:
                     message = stream.queue.get(timeout=TICK_S)
