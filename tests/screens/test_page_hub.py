@@ -19,8 +19,9 @@ from assistant.journal.store import Journal
 from assistant.screens.page import document, qr
 from assistant.screens.page.history import History, Takes, detail_of
 from assistant.screens.page.hub import Hub, Stream
-from assistant.screens.page.picture import pattern_of, state_of, which_of
+from assistant.screens.page.picture import pattern_of, state_of
 from assistant.screens.view_sight import Gathering
+from assistant.screens.view_words import which_of
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Heard, NotHeard
 from assistant.session.turn import view

@@ -15,7 +15,7 @@ from assistant.plans.model import Check, Job
 from assistant.screens import view_letters as letters
 from assistant.screens.plain import place_line
 from assistant.screens.view_cells import BOLD, COLOURS, MAGENTA, RED, Canvas
-from assistant.screens.view_page import METER_CELLS, Gauges, PageComposer, gauged, heading_of, shared_out
+from assistant.screens.view_page import METER_CELLS, Gauges, PageComposer, gauges_of, heading_of, shared_out
 from assistant.screens.view_sight import LastInput, LogEntry, Sight
 from assistant.screens.view_words import word_lines
 from assistant.session import facts as f
@@ -392,7 +392,7 @@ def test_no_key_is_offered_where_none_is_read() -> None:
 
 @pytest.mark.parametrize(("level", "cells"), [(-120.0, 0), (-70.0, 0), (-40.0, 6), (-10.0, 12), (0.0, METER_CELLS)])
 def test_the_meter_runs_from_a_quiet_room_to_near_clipping(level: float, cells: int) -> None:
-    assert gauged("works", level, "heard", False).level == cells
+    assert gauges_of("works", level, "heard", False).level == cells
 
 
 def test_a_list_lies_over_the_page_whole() -> None:

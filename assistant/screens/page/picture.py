@@ -17,7 +17,7 @@ from assistant.plans.model import Job
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_page import heading_of
 from assistant.screens.view_sight import LastInput, LogEntry, Sight
-from assistant.screens.view_words import asked_with, hint_of, unbroken
+from assistant.screens.view_words import asked_with, hint_of, unbroken, which_of
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, ENDED_EARLY, FINISHED
 from assistant.wording import dial
@@ -84,16 +84,6 @@ def _figures(view: View, words: Words) -> list[str]:
     """What the open check is about in capitals, a line each, where it has figures: as the terminal's big letters."""
     lines = heading_of(view, words).left if view.mode == CHECKS and view.check else ()
     return list(lines) if len(lines) > 1 else []
-
-
-def which_of(job: Job, number: int) -> str:
-    """Which of several like boards setup `number` cuts: "2 of 4", "1 to 3 of 4 together"; "" where there is one."""
-    setup = job.setups[number - 1]
-    of = max(s.first_copy + s.copies - 1 for s in job.setups if (s.board, s.part) == (setup.board, setup.part))
-    last = setup.first_copy + setup.copies - 1
-    if of == 1:
-        return ""
-    return f"{setup.first_copy} of {of}" if setup.copies == 1 else f"{setup.first_copy} to {last} of {of} together"
 
 
 def _called(view: View, words: Words) -> Json:
