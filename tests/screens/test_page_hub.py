@@ -17,7 +17,7 @@ from assistant.errors import JournalError
 from assistant.joinery.model import Carriage
 from assistant.journal.store import Journal
 from assistant.screens.page import document, qr
-from assistant.screens.page.history import History, Takes, detail_of
+from assistant.screens.page.history import History, PassTimes, detail_of
 from assistant.screens.page.hub import Hub, Stream
 from assistant.screens.page.picture import pattern_of, state_of
 from assistant.screens.view_sight import Gathering
@@ -305,7 +305,7 @@ def test_a_session_is_told_with_its_pace(one: Made) -> None:
 
 
 def test_a_pass_with_a_pause_in_it_has_no_time() -> None:
-    takes = Takes()
+    times = PassTimes()
     facts = [
         (0.0, f.SettingCalled(1, 1, "1/1")),
         (8.0, f.PassCut(1, 1, "pedal")),
@@ -316,8 +316,8 @@ def test_a_pass_with_a_pause_in_it_has_no_time() -> None:
         (516.5, f.PassCut(1, 2, "voice")),
     ]
     records = [f.Record(n, at, "", fact) for n, (at, fact) in enumerate(facts, 1)]
-    assert list(takes.seen(records)) == records
-    assert [take["took_s"] for take in takes.takes] == [8.0, 6.5]
+    assert list(times.noting(records)) == records
+    assert [each["took_s"] for each in times.passes] == [8.0, 6.5]
 
 
 def test_reading_a_long_session_gives_way_to_the_one_that_cuts(one: Made) -> None:

@@ -57,7 +57,7 @@ class BenchPage:
         self._expiry: threading.Timer | None = None
         self._unasked = Rates(*UNASKED)
         self.devices = Devices(state_dir, clock.utc)
-        self.devices.all()  # a file that can't be read is told now
+        self.devices.all()  # a file that can't be read is reported now
         self.codes = PairingCode()
         self.hub = Hub(session)
         history = History(state_dir)

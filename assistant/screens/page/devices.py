@@ -32,7 +32,10 @@ MOST_NAME = 40
 
 @dataclass(frozen=True, slots=True)
 class PairedDevice:
-    """id: a short number, for people. hash: SHA-256 of its token, hex. paired, seen: ISO 8601, UTC."""
+    """A phone or tablet.
+
+    id: a short number, for people. hash: SHA-256 of its token, hex. paired, seen: ISO 8601, UTC.
+    """
 
     id: str
     name: str
@@ -56,13 +59,17 @@ class Devices:
         self.path = state_dir / FILE_NAME
         self._utc = utc
         self._guard = threading.Lock()
-        self._stamp: object = None
+        self._stamp: tuple[int, int, int] | None = None  # of the file as it was when it was read
         self._known: tuple[PairedDevice, ...] = ()
 
     def all(self) -> tuple[PairedDevice, ...]:
-        """In order of pairing; read anew when the file has changed."""
+        """In order of pairing; read again when the file has changed."""
         with self._guard:
-            stamp = self._stamp_now()
+            try:
+                status = os.stat(self.path)
+                stamp = status.st_mtime_ns, status.st_size, status.st_ino
+            except OSError:
+                stamp = None
             if stamp != self._stamp:
                 self._known = tuple(self._read().devices) if stamp is not None else ()
                 self._stamp = stamp
@@ -120,18 +127,12 @@ class Devices:
                 before = replace(kept, devices=list(kept.devices))
                 yield kept
                 if kept != before:
-                    self._write(kept)
+                    body = json.dumps({"version": VERSION, **asdict(kept)}, indent=1)
+                    files.write_whole(self.path, f"{body}\n".encode())  # for its owner only
         except Timeout as error:
             raise CouldNotRun(f"{self.path.name} is in use by another Kerfcall; try again") from error
         except OSError as error:
             raise CouldNotRun(f"can't write {self.path}: {error.strerror or error}") from error
-
-    def _stamp_now(self) -> object:
-        try:
-            status = os.stat(self.path)
-        except OSError:
-            return None
-        return status.st_mtime_ns, status.st_size, status.st_ino
 
     def _read(self) -> Kept:
         try:
@@ -150,11 +151,6 @@ class Devices:
             return Kept([])
         except (OSError, ValueError, KeyError, TypeError) as error:
             raise CouldNotRun(f"{self.path} can't be read ({error}); delete it, and pair the devices again") from error
-
-    def _write(self, kept: Kept) -> None:
-        """For its owner only."""
-        body = json.dumps({"version": VERSION, **asdict(kept)}, indent=1)
-        files.write_whole(self.path, f"{body}\n".encode())
 
 
 def clean_name(name: str) -> str:

@@ -11,7 +11,7 @@ from importlib.resources import files
 
 @dataclass(frozen=True, slots=True)
 class WebDocument:
-    """html: UTF-8. policy: the value of its Content-Security-Policy header."""
+    """A page as it is served. html: UTF-8. policy: the value of its Content-Security-Policy header."""
 
     html: bytes
     policy: str

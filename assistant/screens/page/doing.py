@@ -1,5 +1,7 @@
-"""What a paired page may do, from its request to the session's event. What may not be is refused here, and by the
-session itself once more (`session.from_page`)."""
+"""What a paired page may do, from its request to the session's event.
+
+What may not be is refused here, and by the session itself once more (`session.from_page`).
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,7 @@ FIELDS = {"note": {"text"}, "cut": {"asked_id", "seq", "held_ms"}}
 
 
 class Refused(Exception):
-    """status: of HTTP. The text is shown on the page."""
+    """A request that is not obeyed. status: of HTTP. The text is shown on the page."""
 
     def __init__(self, status: int, text: str):
         super().__init__(text)
@@ -43,14 +45,13 @@ def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
     at, utc = clock.at(), clock.utc()
     if do == "cut":
         return _cut(body, standing, at, utc)
-    text = _note(body["text"]) if do == "note" else None
+    text = None
+    if do == "note":
+        text = body["text"]
+        if not isinstance(text, str) or not text.strip() or len(text) > MOST_NOTE:
+            raise Refused(400, f"A note is a text of 1 to {MOST_NOTE} characters.")
+        text = text.strip()
     return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, By.PAGE)
-
-
-def _note(text: Any) -> str:
-    if not isinstance(text, str) or not text.strip() or len(text) > MOST_NOTE:
-        raise Refused(400, f"A note is a text of 1 to {MOST_NOTE} characters.")
-    return text.strip()
 
 
 def _cut(body: dict[str, Any], standing: SessionStanding, at: float, utc: str) -> Heard:
