@@ -487,8 +487,10 @@ SIZES = {
 
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
 def test_the_setting_is_big_and_nothing_runs_over_the_side(browser: Any, one: Made, size: dict[str, int]) -> None:
-    """Read from two metres: figures of a two-hundredth of the distance, 10 mm (common practice, no source). A phone's
-    390 CSS pixels are about 65 mm wide, so that is 60 pixels; a tablet's are larger."""
+    """Read from two metres: figures of a two-hundredth of the distance, 10 mm (common practice, no source).
+
+    A phone's 390 CSS pixels are about 65 mm wide, so that is 60 pixels; a tablet's are larger.
+    """
     one.to_first_pass()
     one.gesture("tap")
     with device(browser, size) as page:

@@ -265,8 +265,10 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
 
 
 def test_a_setup_ends_with_a_big_question_and_how_long_it_waits(tmp_path: Path) -> None:
-    """By hand: three segments of 6 mm, the outer two are sockets. The next board is not named before it is confirmed,
-    and that it can't be while the blade may still turn."""
+    """By hand: three segments of 6 mm, the outer two are sockets.
+
+    The next board is not named before it is confirmed, and that it can't be while the blade may still turn.
+    """
     with made(tmp_path, made_job(width=18, run_down_s=30.0)) as one:
         gathering = sight_of(one)
         one.to_first_pass()

@@ -495,8 +495,10 @@ def test_a_terminal_that_is_not_read_for_ten_seconds_never_delays_the_session() 
 def test_the_program_on_a_terminal_that_is_not_read_counts_nothing_unseen_and_catches_up(
     start: Callable[..., Rig], tmp_path: Path
 ) -> None:
-    """Resized again and again, so that whole pages fill the terminal's buffer; then the newest page comes, and not all
-    that were missed."""
+    """Resized again and again, so that whole pages fill the terminal's buffer.
+
+    Then the newest page comes, and not all that were missed.
+    """
     rig = start(size=(200, 60), plan=MANY)
     to_the_first_pass(rig)
 

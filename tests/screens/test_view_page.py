@@ -135,9 +135,12 @@ WARNED = LogEntry("warning", "a sliver of 2 mm is left at the far edge of the lo
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
 @pytest.mark.parametrize("check", ["clamps", "all set", "dust hood"])
 def test_what_to_keep_clear_is_told_big_and_whole_with_its_height(columns: int, rows: int, check: str) -> None:
-    """The first socket begins a hair below 6 mm off the edge, the last ends at 84, 12.3 mm deep with 15 mm above: whole
-    millimetres away from the blade. So it is with two things lost, a caution and a warning to be read, and the longest
-    words on how to clamp; for the clamps in a shop's own words, and for another check that has the range."""
+    """Whole millimetres away from the blade.
+
+    The first socket begins a hair below 6 mm off the edge, the last ends at 84, 12.3 mm deep with 15 mm above. So it is
+    with two things lost, a caution and a warning to be read, and the longest words on how to clamp; for the clamps in a
+    shop's own words, and for another check that has the range.
+    """
     own = {
         "clamps": few_checks(),
         "all set": tuple(replace(each, say="all set?") if each.name == "clamps" else each for each in few_checks()),
