@@ -28,7 +28,7 @@ from assistant.runner.trace import Trace
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen
 from assistant.screens.script_keys import ScriptKeys
-from assistant.screens.view import TerminalView, suits
+from assistant.screens.view import TerminalView, can_show_view
 from assistant.session.events import Displayed, OpenSession, Resume, Start
 from assistant.session.facts import Record
 from assistant.session.state import ENDED_EARLY, FINISHED, State
@@ -211,7 +211,7 @@ def _screen(
         runner.post(Displayed(clock.at(), clock.utc(), generation))
 
     view = None
-    if not args.plain and suits(sys.stdout):
+    if not args.plain and can_show_view(sys.stdout):
         with contextlib.suppress(OSError):  # a terminal that can't be opened a second time
             view = TerminalView(sys.stdout, run.session, displayed)
     if view is None:

@@ -25,9 +25,9 @@ from assistant.plans.model import Job, Plan
 from assistant.plans.plan_file import read_both
 from assistant.screens.page.picture import board_of, state_of
 from assistant.screens.plain import place_line
-from assistant.screens.view_page import Gauges, Page, heading_of
+from assistant.screens.view_page import Gauges, PageComposer, heading_of
 from assistant.screens.view_sight import Gathering
-from assistant.screens.view_words import told
+from assistant.screens.view_words import word_lines
 from assistant.session import effects as e
 from assistant.wording.prompts import Words
 from tests.plans.files import DEMO, write
@@ -99,7 +99,7 @@ def of_cut_sheet(job: Job, plan: Plan) -> tuple[list[str], str]:
 def seen(job: Job) -> Iterator[tuple[Fraction, Fraction | None, dict[str, str]]]:
     """Of every pass of a whole session: what it is set to, by way of what, and what each screen and the voice make of
     it."""
-    driver, gathering, words, page = Driver(job), Gathering(), Words(job), Page()
+    driver, gathering, words, page = Driver(job), Gathering(), Words(job), PageComposer()
     said = ""
 
     def take() -> None:
@@ -125,7 +125,7 @@ def seen(job: Job) -> Iterator[tuple[Fraction, Fraction | None, dict[str, str]]]
             {
                 "voice": said,
                 "terminal": "\n".join(canvas.text(row) for row in range(40)),
-                "words": "\n".join(line for line, _ in told(sight, 100).lines),
+                "words": "\n".join(line for line, _ in word_lines(sight, 100).lines),
                 "big": " ".join(heading_of(sight.view, sight.words).left),
                 "plain": place_line(sight.view, sight.words),
                 "page": json.dumps(state_of(sight), ensure_ascii=False).replace("\u00a0", " "),
