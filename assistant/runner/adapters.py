@@ -26,6 +26,7 @@ from assistant.runner.contracts import (
 from assistant.runner.live import CtrlC
 from assistant.runner.loop import Runner
 from assistant.session.events import DeviceChanged
+from assistant.session.kinds import DeviceName, DeviceState
 from assistant.session.state import ENDED_EARLY, FINISHED
 
 CLOSING_SPEECH_S = 20.0
@@ -109,7 +110,7 @@ class Adapters:
         try:
             speaker, self.pump = self._makers.speaker()
         except NoSuchPart as error:
-            self._missing("loudspeaker", error, "What would be spoken is shown as text.")
+            self._missing(DeviceName.LOUDSPEAKER, error, "What would be spoken is shown as text.")
             return
         self._runner.outputs.speaker = speaker
         self._stack.callback(speaker.close)
@@ -120,7 +121,7 @@ class Adapters:
         try:
             listener = self._makers.listener()
         except NoSuchPart as error:
-            self._missing("microphone", error, "The pedal and the terminal's keys stand in.")
+            self._missing(DeviceName.MICROPHONE, error, "The pedal and the terminal's keys stand in.")
             return
         self._listener = self._runner.outputs.listener = listener
         self._stack.callback(listener.close)
@@ -137,7 +138,7 @@ class Adapters:
                 self._page.asked_for_code if self._page else None,
             )
         except NoSuchPart as error:
-            self._missing("keys", error, "")
+            self._missing(DeviceName.KEYS, error, "")
             return
         self._stack.callback(keys.close)
         self._keys = True
@@ -149,7 +150,7 @@ class Adapters:
         try:
             self._pedal = self._makers.pedal(self._post, self._pressed)
         except NoSuchPart as error:
-            self._missing("pedal", error, "")
+            self._missing(DeviceName.PEDAL, error, "")
             return
         self._stack.callback(self._pedal.close)
         self._ways_in += 1
@@ -178,9 +179,9 @@ class Adapters:
         level = None if listener is None else listener.level
         return Inputs(voice, level, heard, pedal is not None and pedal.down, self._keys)
 
-    def _missing(self, device: str, error: NoSuchPart, stands_in: str) -> None:
+    def _missing(self, device: DeviceName, error: NoSuchPart, stands_in: str) -> None:
         clock, text = self._runner.clock, f"{error} {stands_in}".strip()
-        self._runner.post(DeviceChanged(clock.at(), clock.utc(), device, "stands in", text))
+        self._runner.post(DeviceChanged(clock.at(), clock.utc(), device, DeviceState.STANDS_IN, text))
 
     def refuse_if_deaf(self, ctrl_c: CtrlC) -> None:
         """Raises CouldNotRun when nothing at all could drive the session."""

@@ -14,7 +14,7 @@ from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.decide import decide
 from assistant.session.events import DeviceChanged, Displayed, Event, SpeechEnded, SpeechStarted, TimePassed, WentOut
-from assistant.session.kinds import Klass, SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, Klass, SpeechEnd
 from assistant.session.state import State
 from assistant.session.turn import record_of
 from assistant.wording.phrases import Phrase, phrases_for
@@ -128,7 +128,7 @@ class Runner:
         """Hearing is deaf while we speak; overlapping announcements count as one."""
         if isinstance(event, SpeechStarted):
             if self._voice.started(event.id, event.at):
-                self._post_of_voice("works", BACK)
+                self._post_of_voice(DeviceState.WORKS, BACK)
         elif isinstance(event, SpeechEnded):
             self._voice.ended(event.id, event.at)
         else:
@@ -144,13 +144,13 @@ class Runner:
         for id in overdue:
             self.post(SpeechEnded(self.clock.at(), self.clock.utc(), id, SpeechEnd.FAILED))
         if overdue:
-            self._post_of_voice("lost", LOST)
+            self._post_of_voice(DeviceState.LOST, LOST)
         elif self._voice.slow(self.clock.at()):
             for screen in self.outputs.screens:  # not spoken: that would take as long again
                 screen.said(SLOW, Klass.NOTICE, SLOW)
 
-    def _post_of_voice(self, state: str, text: str) -> None:
-        self.post(DeviceChanged(self.clock.at(), self.clock.utc(), "loudspeaker", state, text))
+    def _post_of_voice(self, state: DeviceState, text: str) -> None:
+        self.post(DeviceChanged(self.clock.at(), self.clock.utc(), DeviceName.LOUDSPEAKER, state, text))
 
     def _run(self, effect: e.Effect) -> None:
         words = Words(self.state.the_job)

@@ -16,7 +16,7 @@ from assistant.session import facts as f
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, SpeechEnded, SpeechStarted
 from assistant.session.facts import Record
-from assistant.session.kinds import By, Klass
+from assistant.session.kinds import By, DeviceState, Klass
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
@@ -187,7 +187,7 @@ class Gathering:
                 self._sound(id, False)
             case DeviceChanged(_, _, device, state, text):
                 others = tuple(fault for fault in self.sight.faults if fault[0] != device)
-                self._change(faults=(*others, (device, text)) if state == "lost" else others)
+                self._change(faults=(*others, (device, text)) if state == DeviceState.LOST else others)
 
     def _end_what_is_over(self, kinds: set[str]) -> None:
         """The caution stands until a check is confirmed, the plan's warnings until a pass is cut; what to clamp until a

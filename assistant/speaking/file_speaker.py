@@ -9,7 +9,7 @@ from assistant.errors import KerfcallError
 from assistant.plans.model import VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
-from assistant.session.kinds import SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd
 from assistant.speaking.cache import SpeechCache, key_of
 from assistant.speaking.choose import choose_engine
 from assistant.speaking.engine import Engine, Pcm, at_rate, speakable
@@ -89,7 +89,7 @@ class FileSpeaker:
         except KerfcallError as error:
             self._post(SpeechEnded(self.at, self._clock.utc(), id, SpeechEnd.FAILED))
             words = f"The voice failed: announcements are on the screen only. ({error})"
-            self._post(DeviceChanged(self.at, self._clock.utc(), "loudspeaker", "lost", words))
+            self._post(DeviceChanged(self.at, self._clock.utc(), DeviceName.LOUDSPEAKER, DeviceState.LOST, words))
             return None
         if pcm is not None:
             self._cache.put(key, pcm)

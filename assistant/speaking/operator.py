@@ -75,7 +75,7 @@ class SyntheticOperator:
 
     # a source of sound
 
-    def heed(self, event: Event) -> None:
+    def handled(self, event: Event) -> None:
         """Announcements that begin and end: the answer comes after the last one."""
         if isinstance(event, SpeechStarted):
             self._sounding += 1

@@ -15,11 +15,12 @@ import threading
 import time
 from collections.abc import Callable, Iterable
 from functools import partial
+from typing import Literal
 
 from assistant.errors import NoSuchPart
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
-from assistant.session.kinds import SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd
 from assistant.speaking.device import Device
 from assistant.speaking.engine import Pcm, at_rate
 from assistant.speaking.mixer import Happening, Mixer, Slot
@@ -33,6 +34,9 @@ FIRST_RETRY_S, LONGEST_RETRY_S = 1.0, 30.0
 LOST = "No loudspeaker ({why}): announcements are on the screen only."
 BACK = "The loudspeaker works again."
 OTHER = "Another loudspeaker: {why}."
+
+PlayerState = DeviceState | Literal["opening", "closed"]
+"""`DeviceState.WORKS` or `LOST` of the device, and what comes before the first of them and after the last."""
 
 
 class Player:
@@ -58,7 +62,7 @@ class Player:
         # Re-entrant, so that a `post` which answers at once may call back.
         self._lock = threading.RLock()
         self._idle = threading.Condition(self._lock)
-        self._state = "opening"
+        self._state: PlayerState = "opening"
         self._last_fill = 0.0
         self._fault = ""
         self._ending = threading.Event()
@@ -68,15 +72,14 @@ class Player:
         self._watchdog.start()
 
     @property
-    def state(self) -> str:
-        """opening | works | lost | closed."""
+    def state(self) -> PlayerState:
         return self._state
 
     def reserve(self, id: str, replaces: bool, tone: bool = False) -> Slot | None:
         """A place in the queue for an announcement yet to be rendered; None (and "failed") with no loudspeaker."""
         with self._lock:
             cut = self._mixer.cut() if replaces else []
-            silent = self._state in ("lost", "closed")
+            silent = self._state in (DeviceState.LOST, "closed")
             slot = None if silent else self._mixer.reserve(id, tone)
             self._ended(cut, SpeechEnd.CUT_OFF)
             if slot is None:
@@ -108,18 +111,18 @@ class Player:
 
     def click(self) -> None:
         with self._lock:
-            if self._state == "works":
+            if self._state == DeviceState.WORKS:
                 self._mixer.click()
 
     def note(self) -> None:
         with self._lock:
-            if self._state == "works":
+            if self._state == DeviceState.WORKS:
                 self._mixer.note()
 
     def close(self, drain_s: float = 0.0) -> None:
         """Wait at most drain_s for the end of what sounds and waits, then let go of the device."""
         with self._idle:
-            self._idle.wait_for(lambda: not self._mixer.busy or self._state == "lost", drain_s)
+            self._idle.wait_for(lambda: not self._mixer.busy or self._state == DeviceState.LOST, drain_s)
             self._state = "closed"
             self._ended(self._mixer.cut(), SpeechEnd.CUT_OFF)
         self._ending.set()
@@ -158,7 +161,7 @@ class Player:
     def _watch(self) -> None:
         retry_s = self._first_retry_s
         while not self._ending.is_set():
-            if self._state == "works":
+            if self._state == DeviceState.WORKS:
                 retry_s = self._first_retry_s
                 self._look()
             elif not self._try_open():
@@ -210,13 +213,13 @@ class Player:
             self._lose(str(opened) if isinstance(opened, NoSuchPart) else f"{type(opened).__name__}: {opened}")
             return False
         self.opened, self._last_fill = opened, time.monotonic()
-        self._change("works", BACK, self._device.instead)
+        self._change(DeviceState.WORKS, BACK, self._device.instead)
         return True
 
     def _lose(self, why: str) -> None:
-        self._change("lost", LOST.format(why=why))
+        self._change(DeviceState.LOST, LOST.format(why=why))
 
-    def _change(self, state: str, text: str, instead: str = "") -> None:
+    def _change(self, state: DeviceState, text: str, instead: str = "") -> None:
         """A first opening that works is no news, unless another than was asked for was opened; losing fails whatever
         waits, so that nobody waits for it."""
         with self._idle:
@@ -224,13 +227,13 @@ class Player:
             if before in ("closed", state):
                 return
             self._state = state
-            failed = self._mixer.cut() if state == "lost" else []
-            if state == "lost":
+            failed = self._mixer.cut() if state == DeviceState.LOST else []
+            if state == DeviceState.LOST:
                 self._mixer.silence()
             self._ended(failed, SpeechEnd.FAILED)
             text = OTHER.format(why=instead) if instead else text
-            if (before, state) != ("opening", "works") or instead:
-                self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "loudspeaker", state, text))
+            if (before, state) != ("opening", DeviceState.WORKS) or instead:
+                self._post(DeviceChanged(self._clock.at(), self._clock.utc(), DeviceName.LOUDSPEAKER, state, text))
             self._idle.notify_all()
 
 

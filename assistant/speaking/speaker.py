@@ -10,12 +10,12 @@ from assistant.errors import KerfcallError
 from assistant.plans.model import VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
-from assistant.session.kinds import SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd
 from assistant.speaking.cache import SpeechCache
 from assistant.speaking.choose import choose_engine
 from assistant.speaking.device import Device, default_device
 from assistant.speaking.engine import Engine
-from assistant.speaking.player import Player
+from assistant.speaking.player import Player, PlayerState
 from assistant.speaking.renderer import Renderer
 
 
@@ -53,8 +53,8 @@ class LiveSpeaker:
         return self._player.opened
 
     @property
-    def state(self) -> str:
-        """Of the loudspeaker: opening | works | lost | closed."""
+    def state(self) -> PlayerState:
+        """Of the loudspeaker."""
         return self._player.state
 
     def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
@@ -93,15 +93,15 @@ class LiveSpeaker:
     def _voice_failed(self, error: KerfcallError) -> None:
         if not self._voice_lost.is_set():
             self._voice_lost.set()
-            self._device("lost", f"The voice failed: announcements are on the screen only. ({error})")
+            self._device(DeviceState.LOST, f"The voice failed: announcements are on the screen only. ({error})")
 
     def _voice_worked(self) -> None:
         if self._voice_lost.is_set():
             self._voice_lost.clear()
-            self._device("works", "The voice works again.")
+            self._device(DeviceState.WORKS, "The voice works again.")
 
-    def _device(self, state: str, text: str) -> None:
-        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "loudspeaker", state, text))
+    def _device(self, state: DeviceState, text: str) -> None:
+        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), DeviceName.LOUDSPEAKER, state, text))
 
 
 class SilentSpeaker:
