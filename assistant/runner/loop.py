@@ -155,20 +155,17 @@ class Runner:
     def _run(self, effect: e.Effect) -> None:
         words = Words(self.state.the_job)
         if isinstance(effect, e.Listen):
-            self._listen(effect)
+            job = self.state.the_job
+            self.phrases = phrases_for(effect.wanted, job.checks, job.voice)
+            if self.outputs.listener is not None:
+                self.outputs.listener.listen(self.phrases, effect.generation)
         # The sound first: a trace or a slow terminal must not hold it up.
-        self._sound(effect, words)
-        self._see(effect, words)
+        self._hand_to_speaker(effect, words)
+        self._hand_to_screens(effect, words)
         if self.outputs.trace is not None:
             self.outputs.trace.effect(effect, words, self.phrases)
 
-    def _listen(self, effect: e.Listen) -> None:
-        job = self.state.the_job
-        self.phrases = phrases_for(effect.wanted, job.checks, job.voice)
-        if self.outputs.listener is not None:
-            self.outputs.listener.listen(self.phrases, effect.generation)
-
-    def _sound(self, effect: e.Effect, words: Words) -> None:
+    def _hand_to_speaker(self, effect: e.Effect, words: Words) -> None:
         speaker = self.outputs.speaker
         if isinstance(effect, e.Say):
             at = self.clock.at()
@@ -190,7 +187,7 @@ class Runner:
             case e.SetVoice(loudness_db, rate):
                 speaker.set_voice(loudness_db, rate)
 
-    def _see(self, effect: e.Effect, words: Words) -> None:
+    def _hand_to_screens(self, effect: e.Effect, words: Words) -> None:
         match effect:
             case e.Say(_, prompts, klass, _):
                 for screen in self.outputs.screens:

@@ -21,7 +21,7 @@ from assistant.wording.phrases import whole_table
 
 MIC_RATE = 16000
 CHUNK_S = 0.1
-LOST_TEXT = "The {device} {state} (rehearsed)."
+DEVICE_TEXT = "The {device} {state} (rehearsed)."
 
 
 class FileSound(Protocol):
@@ -91,7 +91,14 @@ class Rehearsal:
             target = self._next_time()
             if target is None:
                 return
-            self._go_to(target)
+            self._hear_until(target)
+            if self._wall is not None:
+                time.sleep(max(0.0, self._wall + target - self._start - time.monotonic()))
+            self._clock.set(target)
+            if self._sound is not None:
+                self._sound.advance(target)
+            self._drain()
+            self._handle(TimePassed(self._clock.at(), self._clock.utc()))
             while self._script and self._start + self._script[0].at_s <= self._clock.at():
                 self._play(self._script.pop(0))
                 self._drain()
@@ -113,16 +120,6 @@ class Rehearsal:
         if deadline is not None:
             times.append(deadline)
         return max(min(times), self._clock.at())
-
-    def _go_to(self, target: float) -> None:
-        self._hear_until(target)
-        if self._wall is not None:
-            time.sleep(max(0.0, self._wall + target - self._start - time.monotonic()))
-        self._clock.set(target)
-        if self._sound is not None:
-            self._sound.advance(target)
-        self._drain()
-        self._handle(TimePassed(self._clock.at(), self._clock.utc()))
 
     def _hear_until(self, target: float) -> None:
         if self._source is None or self._ear is None:
@@ -163,7 +160,7 @@ class Rehearsal:
                 event = self._keys.press(line.argument) if self._keys else None
             case LineKind.DEVICE:
                 device, _, state = line.argument.partition(" ")
-                text = LOST_TEXT.format(device=device, state=state)
+                text = DEVICE_TEXT.format(device=device, state=state)
                 event = DeviceChanged(at, utc, DeviceName(device), DeviceState(state), text)
             case LineKind.HEARD:
                 event = self._heard(line.argument, at, utc)
