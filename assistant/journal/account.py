@@ -1,4 +1,4 @@
-"""A session told in plain words: what was cut when and by what, checks, notes, pauses, and the pace."""
+"""A session in plain words: what was cut when and by what, checks, notes, pauses, and the pace."""
 
 from __future__ import annotations
 
@@ -51,7 +51,17 @@ def account(row: SessionRow, records: Iterable[f.Record]) -> str:
     body = [line for record in records for line in facts.lines_of(record)]
     if facts.expected <= row.last:
         body.append(f"  (facts {facts.expected} to {row.last} are lost)")
-    return "\n".join([*_heading(row, facts), "", *body, *([""] if body else []), *facts.sums()])
+    total = f" of {facts.job.total_passes}" if facts.job else ""
+    heading = [
+        f"Session {row.id}: {one_line(row.title)}",
+        f"  {state_in_words(row)}; {row.passes_cut}{total} passes cut; {counted(row.facts, 'fact')}",
+        f"  started {local_time(row.started_utc)}" + (f", newest {local_time(row.last_utc)}" if row.last_utc else ""),
+    ]
+    if row.plan_path or row.plan_digest:
+        heading.append(f"  plan {one_line(row.plan_path) or '(file unknown)'} (SHA-256 {row.plan_digest[:12]}...)")
+    if row.program_version:
+        heading.append(f"  written by Kerfcall {row.program_version}")
+    return "\n".join([*heading, "", *body, *([""] if body else []), *facts.sums()])
 
 
 def local_time(utc: str) -> str:
@@ -100,20 +110,6 @@ def counted(count: int, one: str) -> str:
 def one_line(text: str) -> str:
     """Without control characters, which could move the terminal's cursor."""
     return "".join(c if c.isprintable() else " " for c in text)
-
-
-def _heading(row: SessionRow, facts: _FactsInWords) -> list[str]:
-    total = f" of {facts.job.total_passes}" if facts.job else ""
-    lines = [
-        f"Session {row.id}: {one_line(row.title)}",
-        f"  {state_in_words(row)}; {row.passes_cut}{total} passes cut; {counted(row.facts, 'fact')}",
-        f"  started {local_time(row.started_utc)}" + (f", newest {local_time(row.last_utc)}" if row.last_utc else ""),
-    ]
-    if row.plan_path or row.plan_digest:
-        lines.append(f"  plan {one_line(row.plan_path) or '(file unknown)'} (SHA-256 {row.plan_digest[:12]}...)")
-    if row.program_version:
-        lines.append(f"  written by Kerfcall {row.program_version}")
-    return lines
 
 
 @dataclass(slots=True)

@@ -117,6 +117,7 @@ def utc_now() -> str:
 
 def connect(path: Path, create: bool) -> sqlite3.Connection:
     """A connection in autocommit mode that waits up to 5 s for another writer. Raises sqlite3.Error."""
+    # By default Python begins a transaction at the first INSERT, silently; a close would lose it.
     mode = "rwc" if create else "rw"
     return sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", uri=True, isolation_level=None, timeout=5.0)
 
@@ -151,6 +152,7 @@ def make_durable(connection: sqlite3.Connection, path: Path) -> None:
             f"journal {path}: this folder can't hold a write-ahead log (a network share?); "
             "choose one on a local disk with --state DIR"
         )
+    # With NORMAL the last commits may be lost where the computer is switched off at the wall.
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
 

@@ -30,7 +30,7 @@ from assistant.journal.seals import START, fact_seal, row_seal
 from assistant.session.facts import Record
 
 FILE_NAME = "journal.sqlite3"
-_PATIENCE_S = (0.05, 0.2, 0.5)
+_PATIENCE_S = (0.05, 0.2, 0.5)  # between looks at a log that somebody may be writing
 _COUNT = re.compile(r"[0-9]{1,9}")  # of a session within its day
 REBUILT = FILE_NAME + ".rebuilt"  # a finished repair that has not yet taken the journal's place
 
@@ -62,8 +62,15 @@ class Journal:
         Raises SessionLocked where its schema would have to change under a session that is being driven.
         """
         path = journal_path(state_dir)
-        _make_folder(path.parent)
-        with one_at_a_time(path.parent), translated(path):
+        folder = path.parent
+        try:
+            private.make_folder(folder, tighten_it=folder == default_state_dir())
+        except OSError as error:
+            raise JournalError(
+                f"can't make the journal's folder {folder}: {error.strerror or error}; "
+                "choose one that you may write to with --state DIR"
+            ) from error
+        with one_at_a_time(folder), translated(path):
             finish_repair(path)
             _refuse_broken_log(path)
             _make_private(path)
@@ -71,7 +78,7 @@ class Journal:
             try:
                 with ExitStack() as held:
                     if 0 < schema.version_of(connection, path) < len(schema.MIGRATIONS):
-                        held.enter_context(no_session_running(path.parent))
+                        held.enter_context(no_session_running(folder))
                     schema.make_durable(connection, path)
                     schema.migrate(connection, path)
             except BaseException:
@@ -234,6 +241,7 @@ class Journal:
         if _identity(self.path) != self._identity:
             raise JournalError(f"journal {self.path} was moved or replaced while open; resume the session")
         try:
+            # One that reads before it writes is refused where another has written since, however long it would wait.
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield self._connection
@@ -403,16 +411,6 @@ def _identity(path: Path) -> tuple[int, int] | None:
 def _storable(text: str) -> str:
     r"""File names may hold bytes that are no text; they are written as \x escapes."""
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        private.make_folder(folder, tighten_it=folder == default_state_dir())
-    except OSError as error:
-        raise JournalError(
-            f"can't make the journal's folder {folder}: {error.strerror or error}; "
-            "choose one that you may write to with --state DIR"
-        ) from error
 
 
 def _make_private(path: Path) -> None:

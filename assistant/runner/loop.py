@@ -145,7 +145,7 @@ class Runner:
             self.post(SpeechEnded(self.clock.at(), self.clock.utc(), id, SpeechEnd.FAILED))
         if overdue:
             self._post_of_voice(DeviceState.LOST, LOST)
-        elif self._voice.slow(self.clock.at()):
+        elif self._voice.became_slow(self.clock.at()):
             for screen in self.outputs.screens:  # not spoken: that would take as long again
                 screen.said(SLOW, Klass.NOTICE, SLOW)
 

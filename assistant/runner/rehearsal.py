@@ -20,7 +20,7 @@ from assistant.session.kinds import DeviceName, DeviceState, Press
 from assistant.wording.phrases import whole_table
 
 MIC_RATE = 16000
-CHUNK_S = 0.1
+CHUNK_S = 0.1  # of the microphone's sound at a time; the session's clock goes on by as much
 DEVICE_TEXT = "The {device} {state} (rehearsed)."
 
 
@@ -107,7 +107,7 @@ class Rehearsal:
         return self._sound.next_boundary() if self._sound else None
 
     def _next_time(self) -> float | None:
-        """When something next happens, or None when only deadlines are left."""
+        """When something next happens, or None: deadlines alone don't keep a rehearsal going."""
         times = [self._start + self._script[0].at_s] if self._script else []
         boundary = self._sounding_until()
         if boundary is not None:

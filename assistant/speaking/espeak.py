@@ -16,13 +16,13 @@ from assistant.errors import NoSuchPart
 from assistant.speaking.engine import Pcm, VoiceFailed, never, speakable, trimmed
 from assistant.speaking.espeak_files import LibraryPlace, places, short_data_folder
 
-SYNCHRONOUS = 2
+SYNCHRONOUS = 2  # in mode 1, which pyttsx3 uses, the call returned before there was any sound
 # Without this option a library that finds no data calls exit(1): no exception, the session just gone.
 DONT_EXIT = 0x8000
-BUFFER_MS = 50
+BUFFER_MS = 50  # a render is seen to move, and can be cancelled, between two of them
 UTF8 = 1
 RATE_PARAMETER = 1
-SLOWEST, FASTEST = 80, 450
+SLOWEST, FASTEST = 80, 450  # words a minute, as the library takes them
 # By language. Measured: an independent recogniser hears most settings right in this voice, and
 # hardly any in the plain "en" or "en-us" (tests/speaking/test_heard.py).
 CLEAREST = {"en": "en-us+f2"}

@@ -16,7 +16,7 @@ from assistant.speaking.engine import Engine, at_rate, speakable
 from assistant.speaking.mixer import Mixer
 from assistant.speaking.wav_out import GrowingWav
 
-PIECE_S = 1.0
+PIECE_S = 1.0  # a long silence is written in pieces, not as one array
 
 
 class FileSpeaker:
@@ -39,7 +39,11 @@ class FileSpeaker:
         engine: Engine | None = None,
     ):
         self._clock, self._post = clock, post
-        self._engine = engine = engine or choose_engine(settings).engine
+        self.line = "voice: as given"
+        if engine is None:
+            choice = choose_engine(settings)
+            engine, self.line = choice.engine, choice.line
+        self._engine = engine
         self._origin = clock.at() if origin is None else origin
         self._cache = SpeechCache()
         self._mixer = Mixer(engine.rate)

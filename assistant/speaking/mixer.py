@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from assistant.speaking.engine import Samples
 
-FADE_S = 0.005
+FADE_S = 0.005  # of what is cut off, lest it cracks
 CLICK_S = 0.012
 CLICK_HZ = 1800
 CLICK_PEAK = 12000

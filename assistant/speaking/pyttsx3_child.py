@@ -24,7 +24,7 @@ from typing import Any
 ATTEMPTS = 3
 ONE_ENGINE = sys.platform.startswith("linux")
 LOOK_S = 0.02
-SETTLING = 20
+SETTLING = 20  # texts thrown away at most until a rate has been taken
 
 
 @dataclass(frozen=True, slots=True)

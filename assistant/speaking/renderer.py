@@ -23,7 +23,7 @@ class _Wanted:
 class Renderer:
     """Renders what must sound now, first come first served, and in between what may have to sound next.
 
-    failed: told on the speaking thread of every render that fails. worked: of every one that succeeds.
+    failed, worked: called on the speaking thread after every render that fails or succeeds.
     """
 
     def __init__(

@@ -195,7 +195,7 @@ player.close()
 
 @pytest.mark.parametrize("kind", ["miniaudio", "sounddevice"])
 def test_another_program_hears_every_sample_in_order(server: SoundServer, kind: str) -> None:
-    """parec on the null sink's monitor: half a second at each level, nothing missing in between.
+    """Recorded from the null sink's monitor: half a second at each level, nothing missing in between.
 
     PortAudio speaks ALSA, whose default is sent to the server by ALSA's own plug-in. Where other work keeps player,
     server or parec from a core for longer than their buffers last, the sound has a hole, whoever made it: a take with

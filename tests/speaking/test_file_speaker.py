@@ -189,9 +189,7 @@ Step = tuple[str, float]
 
 
 @settings(max_examples=60, deadline=None)
-@given(
-    st.lists(st.tuples(st.sampled_from(["say", "replace", "wait"]), st.floats(0, 0.4)), max_size=25)
-)
+@given(st.lists(st.tuples(st.sampled_from(["say", "replace", "wait"]), st.floats(0, 0.4)), max_size=25))
 def test_whatever_happens_the_file_and_the_events_agree(
     tmp_path_factory: pytest.TempPathFactory, steps: list[Step]
 ) -> None:
@@ -225,6 +223,7 @@ def test_every_phrase_of_a_real_voice_is_in_the_file(tmp_path: Path) -> None:
     """Length, loudness and order of real announcements, measured in the WAV."""
     clock, posted = HandClock(), Posted()
     speaker = FileSpeaker(tmp_path / "said.wav", clock, posted, VoiceSettings())
+    assert speaker.line.startswith("voice: ")
     for n, text in enumerate(PHRASES):
         speaker.say(str(n), text, False)
     speaker.close(drain_s=120.0)
