@@ -17,6 +17,7 @@ from assistant.plans.model import VoiceSettings
 from assistant.runner.clock import LiveClock
 from assistant.runner.contracts import Speaker
 from assistant.session.events import Event, SpeechEnded, SpeechStarted
+from assistant.session.kinds import DeviceState
 from assistant.speaking.speaker import LiveSpeaker, SilentSpeaker
 
 MICROPHONE_S = 10.0
@@ -82,7 +83,7 @@ class Conversation:
     def _heed(self, message: tuple[Any, ...]) -> None:
         match message:
             case ("microphone", state, text):
-                self._works = self._works or state == "works"
+                self._works = self._works or state == DeviceState.WORKS
                 self._tell(str(text))
             case ("found", found, _):
                 for one in found:

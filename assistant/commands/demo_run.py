@@ -137,8 +137,8 @@ class Recorded:
             self._wav.write(pcm)
         return pcm
 
-    def heed(self, event: Event) -> None:
-        self._inner.heed(event)
+    def handled(self, event: Event) -> None:
+        self._inner.handled(event)
         self._also(event)
 
     def close(self) -> None:

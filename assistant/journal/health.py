@@ -21,7 +21,7 @@ def state_folder() -> Path:
     return default_state_dir()
 
 
-def standing(folder: Path) -> Path:
+def nearest_existing(folder: Path) -> Path:
     """The folder, or the nearest one above it that is there."""
     while not folder.exists() and folder != folder.parent:
         folder = folder.parent
@@ -48,7 +48,7 @@ def journal(find: Callable[[], Path] = state_folder) -> Finding:
     mend = "make the folder writable, or name another with --state DIR"
     try:
         folder = find()
-        with tempfile.NamedTemporaryFile(dir=standing(folder), prefix=".kerfcall-"):
+        with tempfile.NamedTemporaryFile(dir=nearest_existing(folder), prefix=".kerfcall-"):
             pass
         file = journal_path(folder)
         if file.exists() and not os.access(file, os.W_OK):
@@ -68,7 +68,7 @@ def journal(find: Callable[[], Path] = state_folder) -> Finding:
 def disk(find: Callable[[], Path] = state_folder) -> Finding:
     """Room where the journal is kept."""
     try:
-        free_mb = shutil.disk_usage(standing(find())).free // 1_000_000
+        free_mb = shutil.disk_usage(nearest_existing(find())).free // 1_000_000
     except OSError as error:
         return Finding("disk", BROKEN, plain(error), "see that the folder of the journal is there")
     data = {"free_mb": free_mb}

@@ -26,7 +26,7 @@ from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, Gesture
-from assistant.session.kinds import By
+from assistant.session.kinds import By, DeviceName, DeviceState
 
 LOOK_EVERY_S = 0.25
 FIRST_RETRY_S = 0.5
@@ -193,7 +193,7 @@ class PedalListener:
         self._maker.drop()
         self._retry_s = FIRST_RETRY_S
         self._retry_at = self._clock.at() + self._retry_s
-        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "pedal", "lost", lost))
+        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), DeviceName.PEDAL, DeviceState.LOST, lost))
 
     def _try_again(self) -> None:
         try:
@@ -202,4 +202,4 @@ class PedalListener:
             self._retry_s = min(2 * self._retry_s, LAST_RETRY_S)
             self._retry_at = self._clock.at() + self._retry_s
             return
-        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "pedal", "works", WORKS))
+        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), DeviceName.PEDAL, DeviceState.WORKS, WORKS))

@@ -7,6 +7,7 @@ import re
 import sys
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -33,24 +34,19 @@ def clock(now: Callable[[], float] = time.time, last: Callable[[], str | None] |
     stands_in = f"the steady clock times the session: the wall clock says {moment:%Y-%m-%d %H:%M} UTC"
     if moment < datetime.fromisoformat(RELEASED).replace(tzinfo=UTC):
         return Finding("clock", STANDS_IN, f"{stands_in}, before this release ({RELEASED})", SET_CLOCK, data)
-    newest = _newest(last)
+    newest = None
+    with suppress(OSError, JournalError, ValueError, OverflowError):  # a journal that can't be read has its own line
+        written = last() if last is not None else last_entry(state_folder())
+        newest = datetime.fromisoformat(written).astimezone(UTC) if written else None
     if newest is not None and moment < newest - timedelta(minutes=1):
         text = f"{stands_in}, before the journal's last entry ({newest:%Y-%m-%d %H:%M})"
         return Finding("clock", STANDS_IN, text, SET_CLOCK, data)
-    local = moment.astimezone()
-    told = f"{local:%Y-%m-%d %H:%M} {zone or 'UTC'}{_coarse(time.get_clock_info('monotonic').resolution)}"
+    resolution_s = time.get_clock_info("monotonic").resolution
+    coarse = f"; the steady clock is coarse: {1000 * resolution_s:.0f} ms" if resolution_s > COARSE_S else ""
+    text = f"{moment.astimezone():%Y-%m-%d %H:%M} {zone or 'UTC'}{coarse}"
     if not zone:
-        return Finding("clock", STANDS_IN, f"{told}: the time zone is not known, UTC stands in", SET_ZONE, data)
-    return Finding("clock", WORKS, told, "", data)
-
-
-def _newest(last: Callable[[], str | None] | None) -> datetime | None:
-    """The journal's newest entry; a journal that can't be read is told by its own line."""
-    try:
-        text = last() if last is not None else last_entry(state_folder())
-        return datetime.fromisoformat(text).astimezone(UTC) if text else None
-    except (OSError, JournalError, ValueError, OverflowError):
-        return None
+        return Finding("clock", STANDS_IN, f"{text}: the time zone is not known, UTC stands in", SET_ZONE, data)
+    return Finding("clock", WORKS, text, "", data)
 
 
 def zone_name(environ: Mapping[str, str], local: Path = Path("/etc/localtime")) -> str:
@@ -76,7 +72,3 @@ def _is_zone(name: str) -> bool:
     except (KeyError, OSError, ValueError):  # no such zone, or a name that is no place in the zones' folder
         return False
     return True
-
-
-def _coarse(resolution_s: float) -> str:
-    return f"; the steady clock is coarse: {1000 * resolution_s:.0f} ms" if resolution_s > COARSE_S else ""

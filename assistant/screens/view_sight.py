@@ -14,7 +14,7 @@ from assistant.screens.view_pace import Pace
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, SpeechEnded, SpeechStarted
 from assistant.session.facts import Record
-from assistant.session.kinds import By, Klass
+from assistant.session.kinds import By, DeviceState, Klass
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
@@ -200,7 +200,7 @@ class Gathering:
                 self._sound(id, False)
             case DeviceChanged(_, _, device, state, text):
                 others = tuple(fault for fault in self.sight.faults if fault[0] != device)
-                self._change(faults=(*others, (device, text)) if state == "lost" else others)
+                self._change(faults=(*others, (device, text)) if state == DeviceState.LOST else others)
 
     def _take_input(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
         by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == By.VOICE)
