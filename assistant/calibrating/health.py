@@ -1,4 +1,4 @@
-"""`kerfcall ready`: how old each calibration is, and whether blade and carriage were found square.
+"""What `ready` asks of calibration: how old each value is, and whether blade and carriage were found square.
 
 What was calibrated, taken back or measured on another blade is in the history beside the shop file. A figure that
 is missing there or has aged stands in for a measured one: the session runs with it.
