@@ -9,9 +9,9 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from assistant.calibrating.blunders import Caliper
-from assistant.calibrating.dictation import Dictation, answers, doubt_of, nowhere, spec_for
+from assistant.calibrating.dictation import Dictation, answers, doubt_of, spec_for
 from assistant.calibrating.readings import Source
-from assistant.errors import BadInput, CouldNotRun, NoSuchPart
+from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.hearing.process import ChildDied, ChildProcess
 from assistant.plans.model import VoiceSettings
 from assistant.runner.clock import LiveClock
@@ -106,7 +106,8 @@ def from_microphone(source: Source, voice: VoiceSettings, caliper: Caliper, roun
     """Readings of the board's places, dictated. Raises BadInput for a board without places, CouldNotRun or NoSuchPart
     without recogniser or microphone; without a loudspeaker what would be read back is shown only."""
     if not source.places:
-        raise BadInput([nowhere("--dictate")])
+        mend = "name the test board with --plan FILE, so that its places can be asked for"
+        raise BadInput([Fault("dictation goes from place to place of a test board", "", "--dictate", mend)])
     talk = Dictation(list(source.places) * rounds, doubt_of(source))
     news: queue.SimpleQueue[Event] = queue.SimpleQueue()
     speaker = _speaker(news, voice, tell)

@@ -50,7 +50,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     dictate = "readings dictated to the microphone digit by digit, each read back; the saw is off"
     parser.add_argument("--dictate", action="store_true", help=dictate)
-    parser.add_argument("--wav", type=Path, metavar="FILE", help="readings dictated digit by digit, from a recording")
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw the residuals: .svg, or .png with matplotlib")
     parser.add_argument("--caliper", metavar="LENGTH", help="its resolution (default: 0.01 mm or 0.0005 in)")
     parser.add_argument("--caliper-range", metavar="LENGTH", help="the most it shows (default: 150 mm or 6 in)")
@@ -150,7 +149,7 @@ def _options(args: argparse.Namespace, shop: Shop) -> tuple[Caliper, Fraction]:
 
 def _propose(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
     """Write the test board's plan, and tell how to cut and measure it."""
-    if args.reading or args.csv or args.wav or args.dictate:
+    if args.reading or args.csv or args.dictate:
         mend = "write and cut the test board first, or give settings instead of places and leave --plan out"
         raise BadInput([Fault("there is no such test board yet", "", cleaned(str(args.plan)), mend)])
     text = board_text(args.kind, shop, caliper)
@@ -172,18 +171,13 @@ def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper, source: So
     from_options(source, args.reading or [])
     if args.csv is not None:
         from_csv(source, args.csv)
-    if args.wav is not None:
-        from assistant.calibrating.dictation import from_wav
-
-        rounds = ROUNDS.get(args.kind, 1)
-        from_wav(source, args.wav, shop.voice, caliper, rounds, lambda line: print(line, file=sys.stderr))
     if args.dictate:
         from assistant.calibrating.microphone import from_microphone
 
         from_microphone(
             source, shop.voice, caliper, ROUNDS.get(args.kind, 1), lambda line: print(line, file=sys.stderr)
         )
-    if not (args.reading or args.csv or args.wav or args.dictate):
+    if not (args.reading or args.csv or args.dictate):
         if not source.places or not sys.stdin.isatty():
             mend = "give --plan FILE to write a test board, then --reading PLACE=LENGTH or --csv FILE"
             raise BadInput([Fault("there is nothing to calibrate from", "", "--reading", mend)])

@@ -41,7 +41,7 @@ from assistant.plans.shop_writer import in_force, read_history
 
 PLACES = {"mm": 3, "in": 4}
 WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
-NOT_HERE = ("reading", "csv", "wav", "dictate", "plot", "caliper", "caliper_range", "caliper_error", "most_change")
+NOT_HERE = ("reading", "csv", "dictate", "plot", "caliper", "caliper_range", "caliper_error", "most_change")
 
 
 def run_fit(args: argparse.Namespace, shop: Shop) -> int:
