@@ -109,10 +109,11 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """ranked: all candidates, best first, but those of the trade before all others. one_pass: the finger whose sockets
-    take one pass each, mm.
+    """What suits a board and a blade.
 
-    one_pass_ranks: where it stands among them, from 1; empty where the board is too narrow for it.
+    ranked: all candidates, best first, but those of the trade before all others. one_pass: the finger whose sockets
+    take one pass each, mm. one_pass_ranks: where it stands among them, from 1; empty where the board is too narrow
+    for it.
     """
 
     ranked: tuple[Candidate, ...]
@@ -136,16 +137,31 @@ def suggest(wanted: Wanted, blade: Blade, *, unit: str = "mm") -> Advice:
     faults = list(_faults(wanted, blade, unit))
     if faults:
         raise BadInput(faults)
+    single = one_pass_finger(blade.kerf, wanted.clearance)
     trade = TRADE_FINGERS if unit == "in" else ()
-    divisions = dict.fromkeys((*_divisions(wanted, blade), *_with_left_over(wanted.width, trade)))
-    measured = [m for division in divisions if (m := _measure(division, wanted, blade)) is not None]
+    # A narrower finger than that of one pass leaves a socket narrower than the kerf; two fingers are the least.
+    most = min(MOST_SEGMENTS, max(2, wanted.width // single))
+    equal = [wanted.width / count for count in range(2, most + 1)]
+    divisions = [Division(count, finger, finger, finger) for count, finger in enumerate(equal, 2)]
+    divisions += _with_left_over(wanted.width, (single, *trade))
+    measured = [m for division in dict.fromkeys(divisions) if (m := _measure(division, wanted, blade)) is not None]
     if not measured:
-        raise BadInput([_none_fault(wanted, unit)])
+        what, mend = f"every joint takes over {MOST_PASSES:,} passes", "use a wider blade or a narrower board"
+        if wanted.width <= wanted.clearance / 2:
+            least = plain_length(wanted.clearance / 2, unit)
+            what, mend = "the clearance leaves no finger", f"use a board over {least} wide"
+        raise BadInput([Fault(what, plain_length(wanted.width, unit), "width", mend)])
     fewest = min(each.passes for each in measured)
     judged = (_judged(each, fewest, wanted, blade, unit) for each in measured)
     marked = [replace(each, trade=each.division.finger in trade) for each in judged]
-    ranked = _with_savings(sorted(marked, key=lambda each: (-each.score, each.passes, each.division.count)), unit)
-    single = one_pass_finger(blade.kerf, wanted.clearance)
+    marked.sort(key=lambda each: (-each.score, each.passes, each.division.count))
+    # Each finger of the trade stands once, as it is best laid out; laid out otherwise it is left out.
+    best_of_trade: dict[Fraction, Candidate] = {}
+    for one in marked:
+        if one.trade:
+            best_of_trade.setdefault(one.division.finger, one)
+    in_order = (*best_of_trade.values(), *(one for one in marked if not one.trade))
+    ranked = tuple(_with_saving(one, in_order, unit) if one.trade else one for one in in_order)
     ranks = tuple(rank for rank, each in enumerate(ranked, 1) if each.division.finger == single)
     return Advice(ranked, single, ranks)
 
@@ -163,24 +179,6 @@ def _faults(wanted: Wanted, blade: Blade, unit: str) -> Iterator[Fault]:
         yield Fault("passes can't overlap by so much", plain_length(blade.overlap, unit), "overlap", mend)
 
 
-def _none_fault(wanted: Wanted, unit: str) -> Fault:
-    what, mend = f"every joint takes over {MOST_PASSES:,} passes", "use a wider blade or a narrower board"
-    if wanted.width <= wanted.clearance / 2:
-        what, mend = (
-            "the clearance leaves no finger",
-            f"use a board over {plain_length(wanted.clearance / 2, unit)} wide",
-        )
-    return Fault(what, plain_length(wanted.width, unit), "width", mend)
-
-
-def _divisions(wanted: Wanted, blade: Blade) -> Iterator[Division]:
-    """Equal fingers of every count whose sockets this blade can cut, then the one-pass finger with what it leaves."""
-    width, single = wanted.width, one_pass_finger(blade.kerf, wanted.clearance)
-    most = min(MOST_SEGMENTS, max(2, width // single))
-    yield from (Division(n, width / n, width / n, width / n) for n in range(2, most + 1))
-    yield from _with_left_over(width, (single,))
-
-
 def _with_left_over(width: Fraction, fingers: Iterable[Fraction]) -> Iterator[Division]:
     """Where a finger goes into the width twice or more and leaves something over, what a layout can make of that."""
     for finger in fingers:
@@ -191,17 +189,8 @@ def _with_left_over(width: Fraction, fingers: Iterable[Fraction]) -> Iterator[Di
             yield Division(full + 1, finger, finger, left, "far edge")
 
 
-def _with_savings(judged: Sequence[Candidate], unit: str) -> tuple[Candidate, ...]:
-    """Ranked: each finger of the trade once, as it is best laid out, and what a slightly different one would save."""
-    trade: dict[Fraction, Candidate] = {}
-    for one in judged:
-        if one.trade:
-            trade.setdefault(one.division.finger, one)
-    ranked = (*trade.values(), *(one for one in judged if not one.trade))
-    return tuple(_saved(one, ranked, unit) if one.trade else one for one in ranked)
-
-
-def _saved(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Candidate:
+def _with_saving(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Candidate:
+    """The candidate, with what a slightly different finger among `ranked` would save, if any does."""
     finger = one.division.finger
     found = [
         (other.passes, abs(other.division.finger - finger), rank)
@@ -232,21 +221,15 @@ def _measure(division: Division, wanted: Wanted, blade: Blade) -> Candidate | No
         return None
     narrowest = min(division.first, division.last, division.finger)
     glue = Fraction(division.count - 1) * wanted.thinner / wanted.width
-    left = _wood_left(division, wanted.width)
-    return Candidate(division, passes, a_socket, narrowest, min(eaten), glue, left)
+    # Part A has the first finger and every second one from there, part B the others.
+    in_a = division.first + division.finger * (inner // 2) + (division.last if division.count % 2 else 0)
+    wood_left = min(in_a, wanted.width - in_a) / wanted.width
+    return Candidate(division, passes, a_socket, narrowest, min(eaten), glue, wood_left)
 
 
 def _passes(size: Fraction, width: Fraction, blade: Blade, *, at_edge: bool) -> int:
     start = Fraction(0) if at_edge else Fraction(1)
     return passes_for(Segment(start, start + size, False), max(width, size + 2), blade)
-
-
-def _wood_left(division: Division, width: Fraction) -> Fraction:
-    """Part A has the first finger and every second one from there, part B the others."""
-    a = division.first + division.finger * ((division.count - 2) // 2)
-    if division.count % 2:
-        a += division.last
-    return min(a, width - a) / width
 
 
 def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str) -> Candidate:

@@ -1,4 +1,4 @@
-"""What `suggest` tells, as lines to read, and the plan that it writes."""
+"""What `suggest` says, as lines to read, and the plan that it writes."""
 
 from __future__ import annotations
 
