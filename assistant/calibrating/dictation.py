@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from assistant.calibrating.blunders import Caliper
-from assistant.calibrating.readings import Source
+from assistant.calibrating.readings import ReadingCollector
 from assistant.hearing.child import Spec
 from assistant.hearing.digits import NO, READING, STRIKE, YES, spelled
 from assistant.hearing.ear import Found
@@ -75,12 +75,12 @@ def places_of(caliper: Caliper) -> int:
     return next((n for n in range(1, MOST_PLACES) if (step * 10**n).denominator == 1), MOST_PLACES)
 
 
-def doubt_of(source: Source) -> Callable[[str, str], str]:
-    """What is odd about figures read at a place, in the source's unit."""
+def doubt_of(collector: ReadingCollector) -> Callable[[str, str], str]:
+    """What is odd about figures read at a place, in the unit of bare numbers."""
 
     def doubt(place: str, figures: str) -> str:
         try:
-            return source.doubt(place, parse_length(figures, source.unit))
+            return collector.doubt(place, parse_length(figures, collector.unit))
         except LengthError as error:
             return error.what
 

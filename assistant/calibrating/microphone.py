@@ -10,7 +10,7 @@ from typing import Any, Protocol
 
 from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.dictation import Dictation, answers, doubt_of, spec_for
-from assistant.calibrating.readings import Source
+from assistant.calibrating.readings import ReadingCollector
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.hearing.process import ChildDied, ChildProcess
 from assistant.plans.model import VoiceSettings
@@ -20,7 +20,7 @@ from assistant.session.events import Event, SpeechEnded, SpeechStarted
 from assistant.speaking.speaker import LiveSpeaker, SilentSpeaker
 
 MICROPHONE_S = 10.0
-LISTENING_S = 0.05
+LISTENING_S = 0.05  # a wait for the child; between two it is told whether we speak, and Ctrl-C is noticed
 TYPE_THEM = "type the readings instead, or give them with --reading or --csv"
 Tell = Callable[[str], None]
 
@@ -68,10 +68,10 @@ class Conversation:
         limit = time.monotonic() + self._patience_s
         try:
             while not self._talk.finished:
-                self._pass_on()
+                self._tell_child_who_speaks()
                 message = self._child.receive(LISTENING_S)
                 if message is not None:
-                    self._heed(message)
+                    self._answer(message)
                 if not self._works and time.monotonic() > limit:
                     raise CouldNotRun(f"no microphone is heard; {TYPE_THEM}")
         except KeyboardInterrupt:
@@ -79,7 +79,7 @@ class Conversation:
         except ChildDied:
             self._tell("The recogniser broke down; what was taken so far counts.")
 
-    def _heed(self, message: tuple[Any, ...]) -> None:
+    def _answer(self, message: tuple[Any, ...]) -> None:
         match message:
             case ("microphone", state, text):
                 self._works = self._works or state == "works"
@@ -94,21 +94,25 @@ class Conversation:
         self._said += 1
         self._speaker.say(f"dictation {self._said}", line, True)
 
-    def _pass_on(self) -> None:
-        """The child is to be deaf while we speak."""
+    def _tell_child_who_speaks(self) -> None:
+        """So that it is deaf while we do."""
         while not self._news.empty():
             event = self._news.get()
             if isinstance(event, SpeechStarted | SpeechEnded):
                 self._child.send("speaking", isinstance(event, SpeechStarted), time.monotonic())
 
 
-def from_microphone(source: Source, voice: VoiceSettings, caliper: Caliper, rounds: int, tell: Tell) -> None:
-    """Readings of the board's places, dictated. Raises BadInput for a board without places, CouldNotRun or NoSuchPart
-    without recogniser or microphone; without a loudspeaker what would be read back is shown only."""
-    if not source.places:
+def from_microphone(
+    collector: ReadingCollector, voice: VoiceSettings, caliper: Caliper, rounds: int, tell: Tell
+) -> None:
+    """Readings of the board's places, dictated; without a loudspeaker what would be read back is shown only.
+
+    Raises BadInput for a board without places, CouldNotRun or NoSuchPart without recogniser or microphone.
+    """
+    if not collector.places:
         mend = "name the test board with --plan FILE, so that its places can be asked for"
         raise BadInput([Fault("dictation goes from place to place of a test board", "", "--dictate", mend)])
-    talk = Dictation(list(source.places) * rounds, doubt_of(source))
+    talk = Dictation(list(collector.places) * rounds, doubt_of(collector))
     news: queue.SimpleQueue[Event] = queue.SimpleQueue()
     speaker = _speaker(news, voice, tell)
     child = ChildProcess(replace(spec_for(voice, caliper), live=True))
@@ -118,8 +122,8 @@ def from_microphone(source: Source, voice: VoiceSettings, caliper: Caliper, roun
         child.close()
         speaker.close(2.0)
     for label, figures in talk.taken:
-        source.typed.append(f"{label}={figures}")
-        source.add(label, figures, "", f"place {label}, as dictated")
+        collector.typed.append(f"{label}={figures}")
+        collector.add(label, figures, "", f"place {label}, as dictated")
 
 
 def _speaker(news: queue.SimpleQueue[Event], voice: VoiceSettings, tell: Tell) -> Speaker:

@@ -11,7 +11,7 @@ from assistant.__main__ import main
 from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.board import Place
 from assistant.calibrating.dictation import Dictation, answers, doubt_of, places_of, spec_for
-from assistant.calibrating.readings import Source
+from assistant.calibrating.readings import ReadingCollector
 from assistant.hearing.digits import NO, READING, STRIKE, YES, spelled
 from assistant.hearing.offline import hear_all
 from assistant.plans.model import VoiceSettings
@@ -57,8 +57,8 @@ def test_strike_that_drops_what_is_open_and_then_what_was_taken() -> None:
 
 
 def test_a_reading_many_times_off_is_questioned_as_it_is_read_back() -> None:
-    source = Source([Place("A", Fraction("9.525"), "up", "")], "mm", {"A": Fraction("6.325")})
-    talk = Dictation(["A"], doubt_of(source))
+    collector = ReadingCollector([Place("A", Fraction("9.525"), "up", "")], "mm", {"A": Fraction("6.325")})
+    talk = Dictation(["A"], doubt_of(collector))
     assert say(talk, "63.4") == [
         "A: six three point four. About 10 times too large; this place should give about 6.3 mm. Yes or no?"
     ]

@@ -14,7 +14,7 @@ from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.board import Place
 from assistant.calibrating.dictation import Dictation
 from assistant.calibrating.microphone import Conversation
-from assistant.calibrating.readings import Source
+from assistant.calibrating.readings import ReadingCollector
 from assistant.commands.calibrate import REPEATED, again
 from assistant.errors import CouldNotRun
 from assistant.hearing.digits import phrase_of
@@ -104,11 +104,11 @@ def test_what_was_dictated_can_be_given_again(monkeypatch: pytest.MonkeyPatch) -
     child = Child(READY, WORKS, said("six point three four"), said("yes"), KeyboardInterrupt())
     monkeypatch.setattr(microphone, "ChildProcess", lambda spec: child)
     monkeypatch.setattr(microphone, "_speaker", lambda news, voice, tell: SilentSpeaker(LiveClock(), news.put))
-    source = Source([Place(label, Fraction("9.525"), "up", "") for label in "AB"], "mm")
-    microphone.from_microphone(source, VoiceSettings(), Caliper(), 1, lambda line: None)
+    collector = ReadingCollector([Place(label, Fraction("9.525"), "up", "") for label in "AB"], "mm")
+    microphone.from_microphone(collector, VoiceSettings(), Caliper(), 1, lambda line: None)
     args = Namespace(kind="kerf", reading=None, json=False, **dict.fromkeys(REPEATED))
-    assert [r.value for r in source.readings] == [Fraction("6.34")]
-    assert list(again(args, source))[1] == "  kerfcall calibrate kerf --reading A=6.34"
+    assert [r.value for r in collector.readings] == [Fraction("6.34")]
+    assert list(again(args, collector))[1] == "  kerfcall calibrate kerf --reading A=6.34"
 
 
 def test_without_a_microphone_it_says_what_to_do_instead() -> None:

@@ -74,10 +74,6 @@ def test_a_gap_measured_weighs_more_than_what_was_felt(fit: Fit) -> None:
     assert data["expanded_uncertainty"] == pytest.approx(2 * data["standard_uncertainty"])
 
 
-def test_what_you_say_of_its_uncertainty_goes_before(fit: Fit) -> None:
-    assert fit.json("--plan", fit.plan("0.1"), "--gap", "0.12", "--uncertainty", "0.03")["standard_uncertainty"] == 0.03
-
-
 def test_each_wood_has_its_own_history(fit: Fit) -> None:
     fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05")
     assert fit.json("--clearance", "0.1", "--species", "White Ash")["joints"] == 0
