@@ -139,11 +139,7 @@ def suggest(wanted: Wanted, blade: Blade, *, unit: str = "mm") -> Advice:
         raise BadInput(faults)
     single = one_pass_finger(blade.kerf, wanted.clearance)
     trade = TRADE_FINGERS if unit == "in" else ()
-    # A narrower finger than that of one pass leaves a socket narrower than the kerf; two fingers are the least.
-    most = min(MOST_SEGMENTS, max(2, wanted.width // single))
-    equal = [wanted.width / count for count in range(2, most + 1)]
-    divisions = [Division(count, finger, finger, finger) for count, finger in enumerate(equal, 2)]
-    divisions += _with_left_over(wanted.width, (single, *trade))
+    divisions = _divisions(wanted.width, single, trade)
     measured = [m for division in dict.fromkeys(divisions) if (m := _measure(division, wanted, blade)) is not None]
     if not measured:
         what, mend = f"every joint takes over {MOST_PASSES:,} passes", "use a wider blade or a narrower board"
@@ -179,9 +175,14 @@ def _faults(wanted: Wanted, blade: Blade, unit: str) -> Iterator[Fault]:
         yield Fault("passes can't overlap by so much", plain_length(blade.overlap, unit), "overlap", mend)
 
 
-def _with_left_over(width: Fraction, fingers: Iterable[Fraction]) -> Iterator[Division]:
-    """Where a finger goes into the width twice or more and leaves something over, what a layout can make of that."""
-    for finger in fingers:
+def _divisions(width: Fraction, single: Fraction, trade: Iterable[Fraction]) -> Iterator[Division]:
+    """Equal fingers of every count, then what a layout makes of the finger of one pass, and of the trade's fingers.
+
+    A finger narrower than that of one pass leaves a socket narrower than the kerf, so that bounds the count.
+    """
+    for count in range(2, min(MOST_SEGMENTS, max(2, width // single)) + 1):
+        yield Division(count, width / count, width / count, width / count)
+    for finger in (single, *trade):
         full, left = divmod(width, finger)
         if left and 2 <= full < MOST_SEGMENTS:
             edge = (finger + left) / 2
@@ -233,6 +234,7 @@ def _passes(size: Fraction, width: Fraction, blade: Blade, *, at_edge: bool) -> 
 
 
 def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str) -> Candidate:
+    """The candidate with its score, and why it stands where it does, in a few clauses."""
     stout = min(Fraction(1), one.narrowest / max(SLIVER_MM, wanted.thinner / 2))
     marks = (
         fewest / one.passes,
@@ -244,24 +246,22 @@ def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str
     score = 100.0
     for mark in marks:
         score *= mark
-    return replace(one, score=score, reasons=tuple(_reasons(one, fewest, wanted, blade, unit)))
-
-
-def _reasons(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str) -> Iterator[str]:
-    """Why it stands where it does, in a few clauses."""
-    yield "edges alike" if one.division.like_edges else "edges unlike"
     more = one.passes - fewest
-    yield f"{more} pass{'' if more == 1 else 'es'} over the fewest" if more else "fewest passes"
+    reasons = [
+        "edges alike" if one.division.like_edges else "edges unlike",
+        f"{more} pass{'' if more == 1 else 'es'} over the fewest" if more else "fewest passes",
+    ]
     if one.passes_a_socket == 1:
-        yield "one pass a socket"
+        reasons.append("one pass a socket")
     if one.glue < 1:
-        yield "less glue area than a butt joint"
+        reasons.append("less glue area than a butt joint")
     if one.is_sliver:
-        yield f"fingers under {plain_length(SLIVER_MM, unit)} may break"
+        reasons.append(f"fingers under {plain_length(SLIVER_MM, unit)} may break")
     elif one.narrowest < wanted.thinner / 2:
-        yield "fingers under half the thickness"
+        reasons.append("fingers under half the thickness")
     if one.narrowest < blade.kerf and not one.is_sliver:
-        yield "fingers thinner than the kerf"
+        reasons.append("fingers thinner than the kerf")
+    return replace(one, score=score, reasons=tuple(reasons))
 
 
 def refusals(one: Candidate, wanted: Wanted, shop: Shop, unit: str) -> tuple[str, ...]:

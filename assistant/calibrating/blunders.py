@@ -76,7 +76,14 @@ def screen(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading]
 
 def impossible(readings: Iterable[Reading], caliper: Caliper) -> list[LeftOut]:
     """Those that the instrument can't have shown."""
-    return [LeftOut(r, why) for r in readings if (why := _impossible(r, caliper))]
+    unit, out = caliper.unit, []
+    for one in readings:
+        if not 0 <= one.value <= caliper.longest:
+            out.append(LeftOut(one, f"beyond the {plain_length(caliper.longest, unit)} that the instrument shows"))
+        elif (one.value / caliper.step).denominator != 1:
+            why = f"an instrument with steps of {plain_length(caliper.step, unit, 6)} can't show it"
+            out.append(LeftOut(one, why))
+    return out
 
 
 def sieve(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading], list[LeftOut]]:
@@ -102,15 +109,6 @@ def sieve(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading],
     in_order = [r for r in readings if id(r) in stays]
     line = _line(in_order)
     return in_order, [LeftOut(r, _why_odd(r, in_order, line, caliper)) for r in odd]
-
-
-def _impossible(reading: Reading, caliper: Caliper) -> str:
-    value = reading.value
-    if not 0 <= value <= caliper.longest:
-        return f"beyond the {plain_length(caliper.longest, caliper.unit)} that the instrument shows"
-    if (value / caliper.step).denominator != 1:
-        return f"an instrument with steps of {plain_length(caliper.step, caliper.unit, 6)} can't show it"
-    return ""
 
 
 def _least_median(readings: Sequence[Reading]) -> dict[int, float]:

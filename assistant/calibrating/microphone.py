@@ -52,7 +52,6 @@ class Conversation:
     ):
         self._talk, self._child, self._speaker, self._news, self._tell = talk, child, speaker, news, tell
         self._patience_s = patience_s
-        self._works = False
         self._said = 0
 
     def run(self) -> None:
@@ -66,28 +65,23 @@ class Conversation:
         self._child.send("listen", (), 0)
         self._say(self._talk.ask())
         limit = time.monotonic() + self._patience_s
+        works = False
         try:
             while not self._talk.finished:
                 self._tell_child_who_speaks()
-                message = self._child.receive(LISTENING_S)
-                if message is not None:
-                    self._answer(message)
-                if not self._works and time.monotonic() > limit:
+                match self._child.receive(LISTENING_S):
+                    case ("microphone", state, text):
+                        works = works or state == "works"
+                        self._tell(str(text))
+                    case ("found", found, _):
+                        for line in (line for one in found for line in answers(self._talk, one)):
+                            self._say(line)
+                if not works and time.monotonic() > limit:
                     raise CouldNotRun(f"no microphone is heard; {TYPE_THEM}")
         except KeyboardInterrupt:
             self._tell("Ended; what was taken so far counts.")
         except ChildDied:
             self._tell("The recogniser broke down; what was taken so far counts.")
-
-    def _answer(self, message: tuple[Any, ...]) -> None:
-        match message:
-            case ("microphone", state, text):
-                self._works = self._works or state == "works"
-                self._tell(str(text))
-            case ("found", found, _):
-                for one in found:
-                    for line in answers(self._talk, one):
-                        self._say(line)
 
     def _say(self, line: str) -> None:
         self._tell(line)

@@ -78,24 +78,19 @@ def drawn(value: Value, unit: str) -> Iterator[Drawn]:
     for y in (scatter, 0.0, -scatter):
         yield Rule(up(y))
         yield Label(f"{y:.4f}", MARGIN - 6, up(y) + 4, "end")
-    for label, x, y in _without_overlap(spots):
+    # Readings on the very same spot share one dot, which names them all.
+    labels_at: dict[tuple[float, float], list[str]] = {}
+    for label, x, y in spots:
+        labels_at.setdefault((x, round(y, 6)), []).append(label)
+    for (x, y), labels in labels_at.items():
         yield Dot(across(x), up(y))
-        yield Label(label, across(x) + 6, up(y) - 6)
+        yield Label(" ".join(labels), across(x) + 6, up(y) - 6)
     for x in (low, high):
         yield Label(f"{x:.4g}", across(x), HEIGHT - MARGIN + 24, "middle")
     out = ", ".join(each.reading.label for each in value.left_out)
     left_out = f"left out: {out}" if out else "no reading left out"
     foot = f"set, {unit}; off, {unit}; shaded: twice the scatter; {left_out}"
     yield Label(foot, WIDTH / 2, HEIGHT - 12, "middle")
-
-
-def _without_overlap(spots: Iterable[tuple[str, float, float]]) -> Iterator[tuple[str, float, float]]:
-    """Marks on the very same spot share one, which names them all."""
-    labels_at: dict[tuple[float, float], list[str]] = {}
-    for label, x, y in spots:
-        labels_at.setdefault((x, round(y, 6)), []).append(label)
-    for (x, y), labels in labels_at.items():
-        yield " ".join(labels), x, y
 
 
 def plot(value: Value, path: Path, unit: str) -> None:

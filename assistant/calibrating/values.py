@@ -216,26 +216,23 @@ def _level(
     by_mean = _by_mean(kept, caliper, kind, sign, common, scale)
     if not spread(kept) or len(kept) < LEAST_LINE:
         return replace(by_mean, left_out=tuple(out))
-    found = _by_line(kept, caliper, kind, sign, common)
-    if scale is not None and found.scale is not None and found.u_scale is not None:
-        agrees = abs(found.scale - 1) <= COVERAGE * math.hypot(found.u_scale, scale.u)
+    line, points = _fitted(kept)
+    by_resolution, slope_by_resolution = _resolution_line(kept, caliper)
+    parts = (
+        Component("scatter of the readings", with_students_factor(line.u_intercept, line.dof), line.dof),
+        Component("caliper's resolution", by_resolution),
+        *common,
+    )
+    u_slope = math.hypot(with_students_factor(line.u_slope, line.dof), slope_by_resolution)
+    level = sign * line.intercept
+    found = Value(kind, level, combined(parts)[0], parts, points, (), line.slope, u_slope)
+    if scale is not None:
+        agrees = abs(line.slope - 1) <= COVERAGE * math.hypot(u_slope, scale.u)
         # What was calibrated may be of another day: U reaches as far as what these readings show besides.
-        shown = replace(scale, u=math.hypot(scale.u, (found.scale - 1) / COVERAGE))
+        shown = replace(scale, u=math.hypot(scale.u, (line.slope - 1) / COVERAGE))
         by_mean = _by_mean(kept, caliper, kind, sign, common, shown)
         found = by_mean if agrees and by_mean.u < found.u else found
     return replace(found, left_out=tuple(out))
-
-
-def _by_line(kept: Sequence[Reading], caliper: Caliper, kind: str, sign: int, common: tuple[Component, ...]) -> Value:
-    line, points = _fitted(kept)
-    level, slope = _resolution_line(kept, caliper)
-    parts = (
-        Component("scatter of the readings", with_students_factor(line.u_intercept, line.dof), line.dof),
-        Component("caliper's resolution", level),
-        *common,
-    )
-    u_slope = math.hypot(with_students_factor(line.u_slope, line.dof), slope)
-    return Value(kind, sign * line.intercept, combined(parts)[0], parts, points, (), line.slope, u_slope)
 
 
 def _by_mean(

@@ -14,7 +14,7 @@ from typing import Any
 
 from assistant.advice.fit import COVERAGE, MOST_JOINTS, SEED, USUAL_JOINTS, Band, Chances, bands
 from assistant.advice.fit_report import FitReport, least_square, not_covered, warnings
-from assistant.advice.prediction import FitOutcome, Movement, errors_of, movements, outcomes
+from assistant.advice.prediction import FitOutcome, errors_of, movements, outcomes
 from assistant.advice.squareness import squareness
 from assistant.commands.figures import length_option
 from assistant.commands.fit_text import report_text
@@ -89,7 +89,18 @@ def report_json(made: FitReport) -> dict[str, Any]:
             "degrees": made.square.degrees,
             "noted_utc": made.square.noted.astimezone(UTC).isoformat() if made.square.noted else None,
         },
-        "wood": [_movement_json(made, one) for one in made.movements],
+        "wood": [
+            {
+                "part": one.part,
+                "wood": one.wood,
+                "grain": one.grain,
+                "moisture_cutting": round(one.before, 3),
+                "moisture_glue_up": round(one.after, 3),
+                "wider": None if one.strain is None else _number(one.strain * float(plan.width)),
+                "note": one.note,
+            }
+            for one in made.movements
+        ],
         "not_covered": list(not_covered(plan)),
         "warnings": list(warnings(made)),
     }
@@ -130,18 +141,6 @@ def _band_json(band: Band) -> dict[str, Any]:
 def _chances_json(found: Chances) -> dict[str, float]:
     names = ("goes", "flush", "no_gap_over", "serves", "step", "great_step", "doubt")
     return {name: _number(getattr(found, name)) for name in names}
-
-
-def _movement_json(made: FitReport, one: Movement) -> dict[str, Any]:
-    return {
-        "part": one.part,
-        "wood": one.wood,
-        "grain": one.grain,
-        "moisture_cutting": round(one.before, 3),
-        "moisture_glue_up": round(one.after, 3),
-        "wider": None if one.strain is None else _number(one.strain * float(made.plan.width)),
-        "note": one.note,
-    }
 
 
 def _number(value: Fraction | float) -> float:

@@ -73,7 +73,12 @@ def _outcome(made: FitReport, one: FitOutcome) -> Iterator[str]:
     yield from _wrapped(LIMITS, "  ")
     if not slots:
         yield from _wrapped(BESIDE, "  ")
-    yield from _wrapped(_room(made, one, slots), "  ")
+    room = "Gaps on one side only: the joint always slides open, so only the step at the edge counts."
+    if one.room is not None:
+        where = "Play in the tightest slot" if slots else "Room to slide at the tightest place"
+        middle, rss, worst = (in_unit(one.room.middle - off, unit) for off in (0, one.room.rss, one.room.worst))
+        room = f"{where}: {middle}; {rss} by root-sum-square, {worst} at worst. Below zero it jams."
+    yield from _wrapped(room, "  ")
     yield from (line for text in _chances(made, one, slots) for line in _wrapped(text, "  "))
 
 
@@ -87,15 +92,6 @@ def _shown(mm: float, unit: str) -> str:
 
 def _range(band: Band, off: float, unit: str) -> str:
     return f"{_shown(band.middle - off, unit)} to {_shown(band.middle + off, unit):>8}"
-
-
-def _room(made: FitReport, one: FitOutcome, slots: bool) -> str:
-    if one.room is None:
-        return "Gaps on one side only: the joint always slides open, so only the step at the edge counts."
-    unit, band = made.plan.unit, one.room
-    what = "Play in the tightest slot" if slots else "Room to slide at the tightest place"
-    rss, worst = in_unit(band.middle - band.rss, unit), in_unit(band.middle - band.worst, unit)
-    return f"{what}: {in_unit(band.middle, unit)}; {rss} by root-sum-square, {worst} at worst. Below zero it jams."
 
 
 def _chances(made: FitReport, one: FitOutcome, slots: bool) -> Iterator[str]:
