@@ -70,7 +70,7 @@ def correction_of(what: str, amount: float, written: float, wanted: float) -> tu
 
 
 def learned(joints: Sequence[Correction], kerf: float) -> Learned | None:
-    """The correction of the next plan; kerf: the shop file's now, mm. None where no joint tells of this blade."""
+    """The correction of the next plan; kerf: the shop file's now, mm. None where no joint is of this blade."""
     ours = [j for j in joints if abs(j.kerf - kerf) <= SAME_BLADE]
     other = tuple(j.number for j in joints if j not in ours)
     if not ours:

@@ -13,28 +13,28 @@ from assistant.calibrating.readings import UNITS, ReadingCollector
 from assistant.joinery.units import plain_length
 
 Ask = Callable[[str], str]
-Tell = Callable[[str], None]
+ShowLine = Callable[[str], None]
 YES, NO = ("y", "yes"), ("n", "no")
 BACK, TAKE_BACK, END = "-", "x", "."
 
 
-def from_prompts(collector: ReadingCollector, ask: Ask, tell: Tell, rounds: int = 1) -> None:
+def from_prompts(collector: ReadingCollector, ask: Ask, show: ShowLine, rounds: int = 1) -> None:
     """Ask for each place in turn, so many times over.
 
     Nothing typed leaves a place out, or keeps the reading it has; "-" goes back to the one before, "x" takes a reading
     back, "." ends. ask raises EOFError where the input ends, which ends the questions too, and KeyboardInterrupt, which
     is passed on. All readings given so far are with the collector either way.
     """
-    tell(f"Readings in {UNITS[collector.unit]}; Enter leaves a place out, - goes back one, . ends.")
+    show(f"Readings in {UNITS[collector.unit]}; Enter leaves a place out, - goes back one, . ends.")
     labels = [(turn, label) for turn in range(rounds) for label in collector.places]
     taken: dict[tuple[int, str], tuple[str, Reading]] = {}
     n = 0
     try:
         while n < len(labels):
             turn, label = labels[n]
-            n += _ask_for_place(collector, ask, tell, taken, turn, label)
+            n += _ask_for_place(collector, ask, show, taken, turn, label)
     except EOFError:
-        tell("")
+        show("")
     finally:
         for at in labels:
             if at in taken:
@@ -46,7 +46,7 @@ def from_prompts(collector: ReadingCollector, ask: Ask, tell: Tell, rounds: int 
 def _ask_for_place(
     collector: ReadingCollector,
     ask: Ask,
-    tell: Tell,
+    show: ShowLine,
     taken: dict[tuple[int, str], tuple[str, Reading]],
     turn: int,
     label: str,
@@ -62,35 +62,35 @@ def _ask_for_place(
     if answer.casefold() == TAKE_BACK:
         taken.pop((turn, label), None)
         return 0 if had else 1
-    reading = _understood(collector, tell, label, answer) if answer else None
+    reading = _understood(collector, show, label, answer) if answer else None
     if reading is None:
         return 0 if answer else 1
     while doubt := collector.doubt(label, reading.value):
-        tell(f"  {plain_length(reading.value, collector.unit)}: {doubt}.")
+        show(f"  {plain_length(reading.value, collector.unit)}: {doubt}.")
         try:
             reply = ask("  Is it right? Type yes, no, or the right reading: ").strip().casefold()
         except (EOFError, KeyboardInterrupt):
             # It may be right: it stays in the line that gives all readings again.
-            tell(f"  {label}={answer} was not confirmed, and is left out.")
+            show(f"  {label}={answer} was not confirmed, and is left out.")
             collector.typed.append(f"{label}={answer}")
             raise
         if reply in YES:
             break
         if reply in NO:
             return 0
-        other = _understood(collector, tell, label, reply) if reply else None
+        other = _understood(collector, show, label, reply) if reply else None
         if other is not None:
             answer, reading = reply, other
     taken[turn, label] = (answer, reading)
     return 1
 
 
-def _understood(collector: ReadingCollector, tell: Tell, label: str, answer: str) -> Reading | None:
+def _understood(collector: ReadingCollector, show: ShowLine, label: str, answer: str) -> Reading | None:
     """The reading typed for a place, or None once it is said what is wrong with it."""
     place = collector.places[label]
     one = ReadingCollector([place], collector.unit)
     one.add(place.label, answer, "", place.label)
     if one.faults:
-        tell("\n".join(f"  {fault.what} (got {fault.value}); {fault.mend}" for fault in one.faults))
+        show("\n".join(f"  {fault.what} (got {fault.value}); {fault.mend}" for fault in one.faults))
         return None
     return one.readings[0]

@@ -18,7 +18,7 @@ from assistant.calibrating.blunders import Caliper, Reading
 from assistant.calibrating.board import board_text, expected, read_places, sheet
 from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
 from assistant.calibrating.history import note_value, now
-from assistant.calibrating.prompts import NO, YES, Ask, Tell, from_prompts
+from assistant.calibrating.prompts import NO, YES, Ask, ShowLine, from_prompts
 from assistant.calibrating.readings import ReadingCollector, from_csv, from_options
 from assistant.calibrating.values import KINDS, Value
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
@@ -177,7 +177,7 @@ def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper, collector:
         if not collector.places or not sys.stdin.isatty():
             mend = "give --plan FILE to write a test board, then --reading PLACE=LENGTH or --csv FILE"
             raise BadInput([Fault("there is nothing to calibrate from", "", "--reading", mend)])
-        from_prompts(collector, asker(args.json), _teller(args), ROUNDS.get(args.kind, 1))
+        from_prompts(collector, asker(args.json), _show_line(args), ROUNDS.get(args.kind, 1))
     return collector.checked()
 
 
@@ -185,7 +185,7 @@ def _write(
     args: argparse.Namespace, shop: Shop, value: Value, change: Change, readings: Sequence[Reading], most: Fraction
 ) -> int:
     """Ask, and write; ask twice where a kerf would move by over `most` mm. Returns 1 where it was not confirmed."""
-    tell = sys.stderr if args.json else sys.stdout
+    stream = sys.stderr if args.json else sys.stdout
     where = Path(shop.path).name
     if change.key:
         question = f"Write {change.key} = {change.text} into {where} (it is {change.before or 'not there'})?"
@@ -195,16 +195,16 @@ def _write(
     if change.moved > most:
         allowed = f' --most-change "{at_least(change.moved, shop.unit)}"'
     if not confirmed(args, question):
-        print(f"Not written. {question.removesuffix('?')} with --yes{allowed}.", file=tell)
+        print(f"Not written. {question.removesuffix('?')} with --yes{allowed}.", file=stream)
         return 1
     # A script that gives --yes never sees the value, so --yes alone doesn't confirm what another blade's readings give.
     sure = f"That moves the kerf by {moved}. Measure again, or say yes to write it."
     if allowed and not confirmed(args, sure, unasked=False):
-        print(f"Not written: the kerf would move by {moved}. Measure again, or allow it with{allowed}.", file=tell)
+        print(f"Not written: the kerf would move by {moved}. Measure again, or allow it with{allowed}.", file=stream)
         return 1
     note_value(Path(shop.path), value, change, readings, args.new_blade)
     done = f"{where}: {change.key} = {change.text}." if change.key else f"Noted in the history of {where}."
-    print(f"{done} Take it back with: kerfcall calibrate {args.kind} --undo", file=tell)
+    print(f"{done} Take it back with: kerfcall calibrate {args.kind} --undo", file=stream)
     return 0
 
 
@@ -212,7 +212,7 @@ def confirmed(args: argparse.Namespace, question: str, *, unasked: bool = True) 
     """Whether it is to be written: --yes (with `unasked`), or a yes at a terminal."""
     if args.yes and unasked:
         return True
-    return sys.stdin.isatty() and agreed(asker(args.json), _teller(args), question)
+    return sys.stdin.isatty() and agreed(asker(args.json), _show_line(args), question)
 
 
 def asker(to_stderr: bool) -> Ask:
@@ -227,7 +227,7 @@ def asker(to_stderr: bool) -> Ask:
     return ask
 
 
-def agreed(ask: Ask, tell: Tell, question: str) -> bool:
+def agreed(ask: Ask, show: ShowLine, question: str) -> bool:
     """Whether the answer is yes, or y, in any case.
 
     Anything but yes and no is asked again; Ctrl-C and the end of the input are a no.
@@ -236,11 +236,11 @@ def agreed(ask: Ask, tell: Tell, question: str) -> bool:
         try:
             answer = ask(f"{question} Type yes or no: ").strip().casefold()
         except (EOFError, KeyboardInterrupt):
-            tell("")
+            show("")
             return False
         if answer in YES + NO:
             return answer in YES
-        tell("  Please answer yes or no.")
+        show("  Please answer yes or no.")
 
 
 def again(args: argparse.Namespace, collector: ReadingCollector) -> Iterator[str]:
@@ -259,7 +259,7 @@ def again(args: argparse.Namespace, collector: ReadingCollector) -> Iterator[str
     yield f"  {shlex.join(words)}"
 
 
-def _teller(args: argparse.Namespace) -> Tell:
+def _show_line(args: argparse.Namespace) -> ShowLine:
     """Prints beside the questions: on stderr where stdout is JSON."""
     return lambda line: print(line, file=sys.stderr if args.json else sys.stdout)
 

@@ -48,8 +48,11 @@ class Kind:
 
 @dataclass
 class Tally:
-    """Trials counted. left_out: those with a value that leave out the misread reading, or of sound ones any; wrong: a
-    value that leaves out another reading than the misread one; over: a value off by more than U."""
+    """Trials counted.
+
+    left_out: those with a value that leave out the misread reading, or of sound ones any; wrong: a value that leaves
+    out another reading than the misread one; over: a value off by more than U.
+    """
 
     trials: int = 0
     refused: int = 0

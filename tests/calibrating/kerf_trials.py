@@ -133,8 +133,11 @@ def slip(rng: np.random.Generator) -> float:
 
 @dataclass
 class Tally:
-    """Trials counted. over, double: accepted, and off by more than U, than 2 U. lost: sound readings that went, a
-    refused set's all. expanded: U of those accepted, mm."""
+    """Trials counted.
+
+    over, double: accepted, and off by more than U, than 2 U. lost: sound readings that went, a refused set's all.
+    expanded: U of those accepted, mm.
+    """
 
     trials: int = 0
     refused: int = 0

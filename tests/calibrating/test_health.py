@@ -187,8 +187,8 @@ def test_a_check_is_noted_and_the_shop_file_is_left_as_it_is(bench: Bench, capsy
 
 
 def test_a_check_is_noted_for_other_programs(bench: Bench, capsys: pytest.CaptureFixture[str]) -> None:
-    told = json.loads(noted(bench, "0", capsys, "--json"))
-    assert told == {"noted": "square", "degrees": 0.0, "utc": read_history(bench.shop)[0].utc}
+    shown = json.loads(noted(bench, "0", capsys, "--json"))
+    assert shown == {"noted": "square", "degrees": 0.0, "utc": read_history(bench.shop)[0].utc}
 
 
 def test_a_check_does_not_disturb_the_calibrations(bench: Bench, capsys: pytest.CaptureFixture[str]) -> None:

@@ -501,16 +501,16 @@ def test_every_fault_of_the_readings_is_told_at_once(bench: Bench) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "fault"),
     [
         ("", "holds no readings"),
         ("A,6.34\n", "the heading names no place and reading"),
         (b"\xff\xfe", "not UTF-8 text"),
     ],
 )
-def test_what_is_no_csv_of_readings(text: str | bytes, told: str, bench: Bench) -> None:
+def test_what_is_no_csv_of_readings(text: str | bytes, fault: str, bench: Bench) -> None:
     file = write(bench.folder, text, "readings.csv")
-    assert told in bench.run("kerf", "--csv", str(file), code=2)
+    assert fault in bench.run("kerf", "--csv", str(file), code=2)
 
 
 def test_without_a_board_and_readings_it_tells_what_to_give(bench: Bench) -> None:
