@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from assistant import installed
+from assistant.calibrating import health as calibrating
 from assistant.commands.ready_probes import Probe, gathered
 from assistant.health import BROKEN, WORKS, Finding, pip, plain
 from assistant.hearing import health as hearing
@@ -85,7 +86,7 @@ def _probes(shop: Shop | None) -> list[Probe]:
         _one("pedal", lambda: pedal.pedal(settings), "put it right, or go without: cut --no-pedal"),
         _one("terminal keys", screens.terminal, "start from another terminal"),
         _one("display", screens.display, "go without: cut --plain"),
-        Probe(CALIBRATIONS, lambda: _ages(shop), "move the history beside the shop file away"),
+        Probe(CALIBRATIONS, lambda: calibrating.ages(shop), "move the history beside the shop file away"),
         _one("journal", journal.journal, "name another folder with --state DIR"),
         _one("disk", journal.disk, "see that the disk answers"),
         _one("clock", runner.clock, "set date, time and time zone"),
@@ -99,9 +100,3 @@ def _one(part: str, look: Callable[[], Finding], mend: str) -> Probe:
 def _sound(loudspeaker: str) -> Sequence[Finding]:
     devices, level = sound_child.asked()
     return speaking.loudspeaker(devices, loudspeaker), hearing.microphone(devices), hearing.level(devices, level)
-
-
-def _ages(shop: Shop | None) -> Sequence[Finding]:
-    from assistant.commands.ready_calibrations import ages
-
-    return ages(shop)

@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 
 from assistant import installed
-from assistant.commands import ready_calibrations
+from assistant.calibrating import health as calibrating
+from assistant.calibrating.health import PARTS
 from assistant.commands.readiness import ANSWERS, CALIBRATIONS, ORDER, SHOP_FILE, SOUND, answers, exit_code, survey
-from assistant.commands.ready_calibrations import PARTS
 from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
 from assistant.hearing import health as hearing
 from assistant.hearing import sound_child
@@ -38,7 +38,7 @@ PROBES = {
     "terminal keys": (screens, "terminal"),
     "display": (screens, "display"),
     SHOP_FILE: (plans, "shop_file"),
-    "kerf": (ready_calibrations, "ages"),
+    "kerf": (calibrating, "ages"),
     "journal": (journal, "journal"),
     "disk": (journal, "disk"),
     "clock": (runner, "clock"),

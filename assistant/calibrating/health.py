@@ -1,4 +1,4 @@
-"""`kerfcall ready`: how old each calibration is, and whether blade and carriage were found square.
+"""What `ready` asks of calibration: how old each value is, and whether blade and carriage were found square.
 
 What was calibrated, taken back or measured on another blade is in the history beside the shop file. A figure that
 is missing there or has aged stands in for a measured one: the session runs with it.
@@ -107,11 +107,11 @@ def _calibration(kept: _Kept, kind: str) -> Finding:
         return Finding(kind, BROKEN, "the history holds a calibration that can't be read", f"{mend} records a new one")
     if entry is None:
         return Finding(kind, STANDS_IN, f"{gone_when or 'never calibrated'}{stands_in}", mend, data)
-    told = f"calibrated {when}"
+    calibrated = f"calibrated {when}"
     if doubt:
-        return Finding(kind, STANDS_IN, f"{told}, {doubt}", mend, data)
+        return Finding(kind, STANDS_IN, f"{calibrated}, {doubt}", mend, data)
     value = f"{plain_length(shop.blade.kerf, shop.unit)}, " if kind == "kerf" else ""
-    return Finding(kind, WORKS, f"{value}{told}{f'; a later one was {gone_when}' if gone else ''}", "", data)
+    return Finding(kind, WORKS, f"{value}{calibrated}{f'; a later one was {gone_when}' if gone else ''}", "", data)
 
 
 def _doubt(kept: _Kept, kind: str, entry: HistoryEntry) -> str:
@@ -145,12 +145,12 @@ def _square(kept: _Kept) -> Finding:
         return Finding(SQUARE, BROKEN, "the history holds a check that can't be read", HOW_SQUARE)
     data["degrees"] = degrees
     lean = out_of_square(degrees, SQUARE_DEPTH_MM)
-    told = f"{degrees:g} degrees off, checked {when}"
+    found = f"{degrees:g} degrees off, checked {when}"
     clearance = float(JointPlan(layout="even").clearance)
     if degrees > most_out_of_square(clearance, SQUARE_DEPTH_MM):
-        text = f"{told}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
+        text = f"{found}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
         mend = "set blade and carriage square, check again; `kerfcall fit PLAN` tells what a joint bears"
         return Finding(SQUARE, STANDS_IN, text, mend, data)
     if aged := _aged(kept, SQUARE, entry):
-        return Finding(SQUARE, STANDS_IN, f"{told}, {aged}", HOW_SQUARE, data)
-    return Finding(SQUARE, WORKS, told, "", data)
+        return Finding(SQUARE, STANDS_IN, f"{found}, {aged}", HOW_SQUARE, data)
+    return Finding(SQUARE, WORKS, found, "", data)
