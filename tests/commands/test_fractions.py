@@ -16,7 +16,6 @@ from assistant.commands.layout import layout_json, table
 from assistant.drawings.cut_sheet import cut_sheet
 from assistant.drawings.due import PassStep, steps
 from assistant.drawings.flow import Sheet
-from assistant.drawings.picture import texts
 from assistant.drawings.sheets import sheets
 from assistant.journal import account
 from assistant.plans.boards import board_list
@@ -30,6 +29,7 @@ from assistant.screens.view_sight import Gathering
 from assistant.screens.view_words import told
 from assistant.session import effects as e
 from assistant.wording.prompts import Words
+from tests.drawings.drawn import texts
 from tests.plans.files import DEMO, write
 from tests.session.driver import Driver
 
@@ -79,7 +79,7 @@ def in_words(setting: Fraction) -> str:
 
 def settings_of(job: Job) -> list[tuple[Fraction, Fraction | None]]:
     """(setting, the point to come up from) of every pass, in cutting order."""
-    return [(step.one.setting, step.approach) for step in steps(job) if isinstance(step, PassStep)]
+    return [(step.pass_.setting, step.approach) for step in steps(job) if isinstance(step, PassStep)]
 
 
 def of_layout(job: Job, plan: Plan) -> list[str]:

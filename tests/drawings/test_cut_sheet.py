@@ -10,14 +10,14 @@ import pytest
 from assistant.drawings.cut_sheet import TICK, cut_sheet
 from assistant.drawings.due import CheckStep, PassStep, steps
 from assistant.drawings.flow import Sheet
-from assistant.drawings.picture import Item, Shape, texts
+from assistant.drawings.picture import Item, Shape
 from assistant.joinery.model import Carriage
 from assistant.joinery.settings import reading
 from assistant.plans.boards import board_list
 from assistant.plans.model import Job, Plan
 from assistant.session.turn import prompt
 from assistant.wording.prompts import Words
-from tests.drawings.drawn import CHECKS, HANDWHEEL, STEPS, job_of, lined_plan, plan_of
+from tests.drawings.drawn import CHECKS, HANDWHEEL, STEPS, job_of, lined_plan, plan_of, texts
 from tests.session.jobs import EVERY_TWO
 
 
@@ -57,7 +57,7 @@ def test_readings_stand_in_cutting_order(carriage: object) -> None:
     plan = plan_of()
     job = job_of(plan, carriage)  # type: ignore[arg-type]
     large = [text.text for text in texts(_items(plan, job)) if text.cap == 4.0 and not text.text.startswith("Setup")]
-    assert large == [reading(job.carriage, step.one.setting) for step in steps(job) if isinstance(step, PassStep)]
+    assert large == [reading(job.carriage, step.pass_.setting) for step in steps(job) if isinstance(step, PassStep)]
 
 
 def test_the_cautions_are_those_that_a_session_begins_with() -> None:
