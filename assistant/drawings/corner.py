@@ -169,6 +169,7 @@ def closed(a: Member, b: Member, scale: float) -> list[Line]:
 
 def opened(a: Member, b: Member, scale: float) -> list[Line]:
     """The lines of the joint with A drawn straight back until it is free, and a little more."""
+    # A lies behind B all the way, so each board's fingers may follow its own slab.
     layers: list[Layer] = []
     for each in (_Board("A", a, b, scale, shift=a.depth + 8 / scale), _Board("B", b, a, scale)):
         layers.append(each.slab())

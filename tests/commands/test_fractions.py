@@ -83,7 +83,7 @@ def settings_of(job: Job) -> list[tuple[Fraction, Fraction | None]]:
 
 
 def of_layout(job: Job, plan: Plan) -> list[str]:
-    """ "pass socket SETTING from to notes", the columns two spaces apart at least."""
+    """Of rows "pass socket SETTING from to notes", the columns two spaces apart at least."""
     rows = (re.split(r" {2,}", line.strip()) for line in table(job, plan, board_list(plan)))
     return [row[2] for row in rows if len(row) >= 4 and row[0].isdigit() and row[1].isdigit()]
 
@@ -97,8 +97,7 @@ def of_cut_sheet(job: Job, plan: Plan) -> tuple[list[str], str]:
 
 
 def seen(job: Job) -> Iterator[tuple[Fraction, Fraction | None, dict[str, str]]]:
-    """Of every pass of a whole session: what it is set to, by way of what, and what each screen and the voice make of
-    it."""
+    """Of every pass of a whole session: what it is set to, by way of what, and how each screen and the voice put it."""
     driver, gathering, words, page = Driver(job), Gathering(), Words(job), Page()
     said = ""
 

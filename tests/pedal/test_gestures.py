@@ -21,8 +21,10 @@ def played(
     ticks: tuple[float, ...] = (),
     level: Callable[[float], bool | None] | None = None,
 ) -> list[Made]:
-    """What comes of these moves in order of time, with `time` called at ticks and at the end, and the key read as soon
-    as the maker asks: as the moves left it, or by `level`."""
+    """What comes of these moves in order of time, with `time` called at ticks and at the end.
+
+    The key is read as soon as the maker asks: as the moves left it, or by `level`.
+    """
     maker = GestureMaker(HOLD, DOUBLE)
     steps = sorted(moves + [("time", tick) for tick in ticks], key=lambda step: step[1])
     made: list[Made | None] = []
@@ -309,8 +311,10 @@ bounces = st.lists(st.floats(0.0005, 0.9 * BOUNCE_S), max_size=5)
 def test_bounces_change_nothing_but_when_a_hold_begins(
     parts: list[tuple[list[float], float, list[float], float]], ticks: list[float]
 ) -> None:
-    """Each stroke's edges with an even number of bounces after them, against the rules over whole strokes: down from
-    the first edge, held from the last one down, up from the last one up."""
+    """Each stroke's edges with an even number of bounces after them, against the rules over whole strokes.
+
+    Down from the first edge, held from the last one down, up from the last one up.
+    """
     moves: list[tuple[str, float]] = []
     strokes: list[tuple[float, float, float]] = []
     at = 0.0
@@ -351,8 +355,10 @@ feet = st.tuples(st.floats(REPEAT_S, 2.0), st.floats(REPEAT_S, 2.0), st.booleans
 def test_a_hold_is_only_what_was_really_down_for_so_long(
     parts: list[tuple[float, float, bool]], repeat: tuple[float, float] | None, readable: bool
 ) -> None:
-    """Any releases lost, with and without auto-repeat, whether or not the key can be read: at each hold the foot
-    had been on the pedal for hold_s without a break."""
+    """At each hold the foot had been on the pedal for hold_s without a break.
+
+    Any releases lost, with and without auto-repeat, whether or not the key can be read.
+    """
     moves: list[tuple[str, float]] = []
     strokes: list[tuple[float, float]] = []
     at = 0.0
