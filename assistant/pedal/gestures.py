@@ -45,7 +45,7 @@ LONGEST_DELAY_S = 2.5
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
+class MadeGesture:
     """A finished gesture. since: when its first press went down (s).
 
     at: when the rule was fulfilled (s); it may lie before the call that reports it.
@@ -94,7 +94,7 @@ class GestureMaker:
         """Whether the key counts as down while its last edge was up: a press that comes now is a bounce."""
         return self._down and self._up_at is not None
 
-    def press(self, at: float) -> Made | None:
+    def press(self, at: float) -> MadeGesture | None:
         """The key went down at `at` (s), or its auto-repeat came."""
         made = self.time(at)
         no_repeat = self._up_at is None and at - max(self._press_at, self._read_at) > LONGEST_DELAY_S
@@ -112,7 +112,7 @@ class GestureMaker:
             self._count_from(at)
             if self._released is not None:
                 self._released, self._spent = None, True
-                return Made(Press.DOUBLE, self._since, at)
+                return MadeGesture(Press.DOUBLE, self._since, at)
             self._since, self._spent = at, False
         return made
 
@@ -134,18 +134,18 @@ class GestureMaker:
         self._press_at, self._gap = at, gap
         self._unreadable = False
 
-    def release(self, at: float) -> Made | None:
+    def release(self, at: float) -> MadeGesture | None:
         """The key came up at `at` (s). Without a press it means nothing."""
         made = self.time(at)
         if not self._down or self._up_at is not None:
             return made
         if self._missed_at is None and not self._spent and at >= self._hold_due():
             self._spent = True
-            made = Made(Press.HOLD, self._since, self._hold_due())
+            made = MadeGesture(Press.HOLD, self._since, self._hold_due())
         self._up_at, self._missed_at = at, None
         return made
 
-    def time(self, at: float) -> Made | None:
+    def time(self, at: float) -> MadeGesture | None:
         """It is `at` (s): the tap that has become due. A hold is only made when the level is known."""
         if self._missed_at is not None and at >= self._missed_at + RELEASE_WITHIN_S:
             self.drop()
@@ -156,7 +156,7 @@ class GestureMaker:
         if self._down or self._released is None or at < self._released + self._double_tap_s:
             return None
         due, self._released = self._released + self._double_tap_s, None
-        return Made(Press.TAP, self._since, due)
+        return MadeGesture(Press.TAP, self._since, due)
 
     def _hold_due(self) -> float:
         return (self._hold_from if self._maybe_new is None else self._maybe_new) + self._hold_s
@@ -172,7 +172,7 @@ class GestureMaker:
     def _look_at(self) -> float:
         return min(self._hold_due(), max(self._hold_from, self._read_at) + LOOK_EVERY_S)
 
-    def level(self, at: float, down: bool | None) -> Made | None:
+    def level(self, at: float, down: bool | None) -> MadeGesture | None:
         """Read at `at` (s), after every edge that had come by then: whether the key is down; None: can't be read."""
         made = self.time(at)
         if not self.asks(at):
@@ -181,7 +181,7 @@ class GestureMaker:
         repeating = self._gap > 0 and self._maybe_new is None and self._press_at >= due
         if at >= due and (down or (down is None and repeating)):
             self._spent = True
-            return Made(Press.HOLD, self._since, due)
+            return MadeGesture(Press.HOLD, self._since, due)
         if down:
             self._read_at = at
         elif down is None:

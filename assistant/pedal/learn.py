@@ -14,7 +14,7 @@ from typing import Any
 
 from assistant.pedal.device_watch import DeviceWatch
 from assistant.pedal.devices import is_named, nodes_to_learn_from
-from assistant.pedal.gestures import GestureMaker, Made
+from assistant.pedal.gestures import GestureMaker, MadeGesture
 from assistant.pedal.kernel import KERNEL, MODIFIERS, TYPES_TEXT, Kernel, Node, name_of_code
 from assistant.pedal.moves import Move
 from assistant.pedal.names import Named, name_of
@@ -53,7 +53,7 @@ class Learner:
         self._longest: float | None = None
         self._gestures: list[str] = []
 
-    def move(self, move: Move, key: Any, at: float) -> tuple[Named | None, Made | None]:
+    def move(self, move: Move, key: Any, at: float) -> tuple[Named | None, MadeGesture | None]:
         """A press or release of the key object `key` at `at` (s). Gives the key's name when new, and the gesture."""
         new = None
         if self._key is None and move is Move.PRESS and key is not None:
@@ -73,7 +73,7 @@ class Learner:
             self._longest = max(self._longest or 0.0, at - self._down_at)
         return new, self._keep(self._maker.release(at)) or due
 
-    def time(self, at: float) -> Made | None:
+    def time(self, at: float) -> MadeGesture | None:
         """It is `at` (s): the gesture that has become due."""
         made = self._maker.time(at)
         if self._maker.asks(at):  # nothing is confirmed here, so a key whose release hasn't come may count as down
@@ -91,7 +91,7 @@ class Learner:
             return None
         return LearnedKey(self._key, self._presses, self._repeats, self._longest, tuple(self._gestures))
 
-    def _keep(self, made: Made | None) -> Made | None:
+    def _keep(self, made: MadeGesture | None) -> MadeGesture | None:
         if made is not None:
             self._gestures.append(made.gesture)
         return made

@@ -20,7 +20,7 @@ from typing import Any
 from assistant.errors import NoSuchPart
 from assistant.pedal.device_watch import DeviceWatch
 from assistant.pedal.devices import PedalSource, is_named, source_of
-from assistant.pedal.gestures import GestureMaker, Made
+from assistant.pedal.gestures import GestureMaker, MadeGesture
 from assistant.pedal.kernel import KERNEL, Kernel, Node
 from assistant.pedal.moves import Move
 from assistant.pedal.names import key_from_name, key_symbols, matcher
@@ -178,7 +178,7 @@ class PedalListener:
             case Move.ENDED:
                 self._look_after_watch()
 
-    def _send(self, made: Made | None) -> None:
+    def _send(self, made: MadeGesture | None) -> None:
         if made is not None:
             self._post(Gesture(self._clock.at(), self._clock.utc(), made.gesture, made.since, By.PEDAL))
 

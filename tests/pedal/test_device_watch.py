@@ -24,7 +24,7 @@ from hypothesis import strategies as st  # noqa: E402
 
 from assistant.errors import NoSuchPart  # noqa: E402
 from assistant.pedal.device_watch import DeviceWatch, Reader  # noqa: E402
-from assistant.pedal.gestures import LONGEST_DELAY_S, GestureMaker, Made  # noqa: E402
+from assistant.pedal.gestures import LONGEST_DELAY_S, GestureMaker, MadeGesture  # noqa: E402
 from assistant.pedal.kernel import EVIOCGKEY, EVIOCGRAB, EVIOCSCLOCKID, events  # noqa: E402
 from assistant.pedal.learn import LearnedKey, learn  # noqa: E402
 from assistant.pedal.listener import PedalListener  # noqa: E402
@@ -263,7 +263,7 @@ def test_the_pedal_is_learnt_from_its_device_without_taking_the_keyboard(
 ACTIONS = st.sampled_from(["press", "release", "repeat", "other", "lost", "unplugged"])
 
 
-def _until(at: float, maker: GestureMaker, made: list[Made | None]) -> None:
+def _until(at: float, maker: GestureMaker, made: list[MadeGesture | None]) -> None:
     """Everything that is due before `at`; the key is read as down whenever the maker asks."""
     while (due := maker.deadline()) is not None and due < at:
         made.append(maker.time(due))
@@ -275,8 +275,8 @@ def _until(at: float, maker: GestureMaker, made: list[Made | None]) -> None:
 def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tuple[str, float]]) -> None:
     """Of a stretch of lost or unplugged events neither has more than that what was in progress is unknown."""
     by_display, by_device = GestureMaker(0.8, 0.35), GestureMaker(0.8, 0.35)
-    expected: list[Made | None] = []
-    got: list[Made | None] = []
+    expected: list[MadeGesture | None] = []
+    got: list[MadeGesture | None] = []
     down: set[int] = set()
     reader = Reader()
     at, ignored, sent = 0.0, False, 0.0
@@ -321,7 +321,7 @@ def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tupl
     assert _made(got) == _made(expected)
 
 
-def _feed(reader: Reader, maker: GestureMaker, got: list[Made | None], data: bytes) -> None:
+def _feed(reader: Reader, maker: GestureMaker, got: list[MadeGesture | None], data: bytes) -> None:
     feed = {Move.PRESS: maker.press, Move.RELEASE: maker.release}
     for event in events(data):
         for move, code, at in reader.moves(event):
@@ -331,7 +331,7 @@ def _feed(reader: Reader, maker: GestureMaker, got: list[Made | None], data: byt
                 got.append(feed[move](at))
 
 
-def _made(moves: list[Made | None]) -> list[tuple[str, float, float]]:
+def _made(moves: list[MadeGesture | None]) -> list[tuple[str, float, float]]:
     return [(one.gesture, round(one.since, 6), round(one.at, 6)) for one in moves if one is not None]
 
 
