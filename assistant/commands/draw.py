@@ -14,8 +14,10 @@ from assistant.plans.model import Job, Plan
 from assistant.plans.plan_file import read_both
 
 KINDS = ("svg", "pdf", "dxf")
-# How a drawing of ours begins: such a file is drawn anew, any other is left alone.
+# How a drawing of ours begins: such a file is written over, any other is left alone.
 BEGINS = {"svg": b"<?xml", "pdf": b"%PDF-", "dxf": b"  0"}
+TO_PRINT = "print at 100 %, and measure the scale on the strips' pages before you use them"
+NOTES = {"svg": TO_PRINT, "pdf": TO_PRINT, "dxf": "both parts at full size"}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,7 +32,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write every file that is asked for. Returns 0; raises BadInput, NoSuchPart or CouldNotRun."""
     wanted = {kind: path for kind in KINDS if (path := getattr(args, kind)) is not None}
-    faults = _faults(wanted)
+    faults = [fault for kind, path in wanted.items() if (fault := _path_fault(kind, path)) is not None]
+    if not wanted:
+        faults.append(Fault("no file is asked for", "", "draw", "give --pdf FILE, --svg FILE or --dxf FILE"))
+    if len({path.absolute() for path in wanted.values()}) < len(wanted):
+        faults.append(Fault("one file can't hold two drawings", "", "draw", "give each its own name"))
     if faults:
         raise BadInput(faults)
     plan, shop = read_both(args.plan, args.shop)
@@ -38,27 +44,16 @@ def run(args: argparse.Namespace) -> int:
     # All are made before any is written: a missing library leaves nothing half done.
     made = {kind: _MAKERS[kind](plan, job, args.paper) for kind in wanted}
     for kind, path in wanted.items():
-        _write(path, made[kind])
-        print(f"{path}: {_told(kind)}")
+        try:
+            files.write_whole(path, made[kind], files.usual_mode())
+        except OSError as error:
+            raise CouldNotRun(f"{path} can't be written ({error.strerror}): choose a place that can be") from error
+        print(f"{path}: {NOTES[kind]}")
     return 0
 
 
-def _told(kind: str) -> str:
-    if kind == "dxf":
-        return "both parts at full size"
-    return "print at 100 %, and measure the scale on the strips' pages before you use them"
-
-
-def _faults(wanted: dict[str, Path]) -> list[Fault]:
-    if not wanted:
-        return [Fault("no file is asked for", "", "draw", "give --pdf FILE, --svg FILE or --dxf FILE")]
-    faults = [fault for kind, path in wanted.items() if (fault := _path_fault(kind, path)) is not None]
-    if len({path.absolute() for path in wanted.values()}) < len(wanted):
-        faults.append(Fault("one file can't hold two drawings", "", "draw", "give each its own name"))
-    return faults
-
-
 def _path_fault(kind: str, path: Path) -> Fault | None:
+    """What keeps this drawing from going where it is to go."""
     where = f"--{kind}"
     if not path.parent.is_dir():
         return Fault("there is no such folder", str(path.parent), where, "make the folder, or name another")
@@ -102,11 +97,3 @@ def _model(plan: Plan, job: Job, paper: str | None) -> bytes:
 
 
 _MAKERS = {"svg": _sheets("svg"), "pdf": _sheets("pdf"), "dxf": _model}
-
-
-def _write(path: Path, data: bytes) -> None:
-    """Whole or not at all. Raises CouldNotRun."""
-    try:
-        files.write_whole(path, data, files.usual_mode())
-    except OSError as error:
-        raise CouldNotRun(f"{path} can't be written ({error.strerror}): choose a place that can be") from error

@@ -150,12 +150,12 @@ def _shown(line: Finding, width: int) -> str:
 
 
 def _pedal(args: argparse.Namespace) -> int:
-    from assistant.pedal.learn import Learned, learn
+    from assistant.pedal.learn import LearnedKey, learn
 
     settings = _settings(args.shop)
     say = _sayer(args.json)
     say(f"Press the pedal once (waiting {args.seconds:g} s). Then try a double tap and a hold.")
-    learned: Learned | None
+    learned: LearnedKey | None
     try:
         with _quiet_terminal():
             learned = learn(args.seconds, settings, lambda key: say(verdict(key)), lambda made: say(f"  {made}"))
@@ -165,7 +165,7 @@ def _pedal(args: argparse.Namespace) -> int:
             raise
         say("Looking at this terminal's keys only: keep its window in front.")
         key = _from_terminal(args.seconds)
-        learned = Learned(key) if key else None
+        learned = LearnedKey(key) if key else None
         if key:
             say(verdict(key))
     if learned is None:
