@@ -16,7 +16,7 @@ from pathlib import Path
 from assistant.commands.demo_run import ACTS, PULLED, play
 from assistant.commands.demo_sound import must_be_writable, write_mix
 from assistant.errors import BadInput, CouldNotRun, Fault
-from assistant.process import unheard
+from assistant.process import shielded_from_ctrl_c
 
 INTRO = """Kerfcall demo: two boards of a small tray (invented job), cut without a saw.
 A synthetic operator answers with a voice of its own, through the real recogniser, and with a pedal.
@@ -68,7 +68,7 @@ def _child(state: Path, act: int, expected: int) -> None:
     command = [sys.executable, "-m", "assistant", "demo", "--act", str(act), "--state", str(state)]
     process = None
     try:
-        with unheard():
+        with shielded_from_ctrl_c():
             process = subprocess.Popen(command)
         code = process.wait()
     except BaseException:

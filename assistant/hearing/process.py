@@ -9,7 +9,7 @@ from typing import Any
 
 from assistant.hearing.child import Spec, run_child
 from assistant.patience import Patience, cpu_s_of
-from assistant.process import unheard
+from assistant.process import shielded_from_ctrl_c
 
 # A child that loads has so long without a sign of life, and so long in all: a large model on a small machine takes
 # minutes.
@@ -30,7 +30,7 @@ class ChildProcess:
         self.spec = spec
         self._conn, theirs = context.Pipe()
         self._process = context.Process(target=run_child, args=(theirs, spec), name="kerfcall-hearing", daemon=True)
-        with unheard():
+        with shielded_from_ctrl_c():
             self._process.start()
         self.load_s = 0.0
         """How long it loaded: what this machine is seen to need. 0 until it is ready."""

@@ -15,7 +15,8 @@ from tests.commands.program import Workshop
 
 AS_NOBODY = """
 import os, sys
-import assistant.commands.command_line, assistant.commands.demo, assistant.process  # they may lie where nobody can't read
+# Modules may lie where nobody in particular can't read.
+import assistant.commands.command_line, assistant.commands.demo, assistant.process
 from assistant.__main__ import main
 if os.geteuid() == 0:
     os.setuid(65534)
