@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from assistant.hearing.child import Spec, run_child
@@ -103,3 +104,15 @@ class ChildProcess:
         self._conn.close()
         with contextlib.suppress(ValueError):
             self._process.close()
+
+
+def why_not_loaded(model: Path) -> str:
+    """Load this vosk model once, in a child since a broken one may end the process; "" where it loads, else why not."""
+    child = ChildProcess(Spec("vosk", model=str(model)))
+    try:
+        kind, *more = child.ready()
+        return "" if kind == "ready" else str(more[0])
+    except ChildDied:
+        return "the recogniser ended while loading it"
+    finally:
+        child.close()

@@ -13,7 +13,7 @@ from assistant.wording.phrases import SAID_WHEN
 
 @pytest.fixture(autouse=True)
 def no_shop(tmp_path, monkeypatch):
-    monkeypatch.setattr("assistant.commands.hear.default_shop_path", lambda: tmp_path / "none.toml")
+    monkeypatch.setattr("assistant.plans.shop_file.default_shop_path", lambda: tmp_path / "none.toml")
 
 
 def test_json_has_one_object_a_wording(capsys):
