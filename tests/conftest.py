@@ -2,7 +2,8 @@
 
 And what several rooms' tests need: a sound server; a display server, or none; for each test a runtime folder of its
 own, so that no test's live session is refused for the sake of another's, or of one that is cutting wood; and a witness
-of every session, here and in the processes that a test starts, that nothing counts which was not announced."""
+of every session, here and in the processes that a test starts, that nothing counts which was not announced.
+"""
 
 from __future__ import annotations
 

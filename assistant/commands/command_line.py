@@ -68,7 +68,7 @@ class Parser(argparse.ArgumentParser):
     def _valueless(self, found: re.Match[str], name: str) -> Iterator[Fault]:
         mend = f"give it: {self._call(name)}"
         for option, value in zip(self._words, self._words[1:], strict=False):
-            if option in name.split("/") and re.match(r"-\.?\d", value):
+            if option in name.split("/") and re.match(r"-\.?\d", value):  # taken for an option
                 mend = f"a value that begins with a minus goes behind an equals sign: {option}={value}"
         yield Fault("needs a value", "", self._where(name), mend)
 
@@ -89,7 +89,7 @@ class Parser(argparse.ArgumentParser):
         if isinstance(action, argparse._SubParsersAction):
             mend = f"did you mean {self.prog} {near}?" if near else f"give one: {', '.join(choices)}"
             command = next((word for word in self._words if word in choices), None)
-            if command is not None and self._words[0] not in choices:
+            if command is not None and self._words[0] not in choices:  # an option of the command's stands before it
                 rest = [word for word in self._words if word is not command]
                 mend = f"the command comes first: {shlex.join([self.prog, command, *rest])}"
             yield Fault("there is no such command", _shown(value), self._where(), mend)
@@ -104,6 +104,7 @@ class Parser(argparse.ArgumentParser):
     def _value_of_a_flag(self, found: re.Match[str], name: str) -> Iterator[Fault]:
         yield Fault("takes no value", _shown(_unquoted(found[1])), self._where(name), f"leave the value out: {name}")
 
+    # argparse has no codes for what is wrong, only words, and each Python its own.
     _readings: tuple[tuple[str, Callable[[Parser, re.Match[str], str], Iterator[Fault]]], ...] = (
         (r"^the following arguments are required: (.*)", _missing),
         (r"^expected .*arguments?$", _valueless),

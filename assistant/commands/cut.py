@@ -35,6 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     job, script = _job_and_script(args)
     state_dir = args.state or default_state_dir()
+    # Before the session has a row: what is refused because another live session runs leaves nothing in the journal.
     live = None if is_rehearsed(args) else LiveLock(job.title, args.state)
     with live or contextlib.nullcontext(), Journal.open(state_dir) as journal:
         beside = () if live is None else open_sessions(journal, args.state)

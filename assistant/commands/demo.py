@@ -77,7 +77,7 @@ def _play_in_child(state: Path, act: int, expected: int) -> None:
         with shielded_from_ctrl_c():
             process = subprocess.Popen(command)
         code = process.wait()
-    except BaseException:
+    except BaseException:  # Ctrl-C too, which the child does not hear: it would play on
         if process is not None:
             process.kill()
             process.wait()

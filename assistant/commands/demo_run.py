@@ -95,7 +95,7 @@ def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, st
         stack.callback(source.close)
         runner.outputs.speaker, runner.outputs.listener = speaker, ear
         runner.outputs.screens.append(operator)
-        if not number:
+        if not number:  # said once for both acts
             screen.note(f"-- {speaker.line}\n-- {ear.choice.why}")
         first = Resume(clock.at(), clock.utc()) if number else Start(clock.at(), clock.utc(), job)
         runner.post(first)
@@ -121,7 +121,7 @@ def _plug_puller(act: Act, runner: Runner) -> Callable[[Event], None]:
         due = act.plug_pulled_at and state.cut_in_all == act.plug_pulled_at and state.mode == Mode.CUTTING
         if due and isinstance(event, SpeechStarted):
             sys.stdout.flush()
-            if PLUG_PULLED < 0:
+            if PLUG_PULLED < 0:  # there are signals
                 os.kill(os.getpid(), -PLUG_PULLED)
             os._exit(PLUG_PULLED)
 

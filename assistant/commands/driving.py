@@ -180,7 +180,7 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
         adapters.open(ctrl_c, f"session {run.session} stays open" if run.resumed else "nothing was begun")
         run_live(runner, adapters.pump)
         adapters.let_speech_end()
-    last_lines = LineWriter(sys.stdout)
+    last_lines = LineWriter(sys.stdout)  # not printed: a terminal that isn't read would keep the program from ending
     if runner.state.job and (lines := to_keep(runner.state)):
         last_lines.put(f"-- The voice was changed. To keep it, in the shop file under [voice]: {', '.join(lines)}\n")
     if runner.state.mode not in (FINISHED, ENDED_EARLY):
@@ -215,7 +215,7 @@ def _screen(
 
 
 def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScreen, before: Sequence[Record]) -> Makers:
-    """How each adapter of this run is opened; its room is imported only then."""
+    """How each adapter of this run is opened; its room is imported only then: a library it lacks is its own fault."""
     clock, job = runner.clock, run.job
 
     def page(post: Post) -> LivePage:

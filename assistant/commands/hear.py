@@ -39,6 +39,7 @@ def run(args: argparse.Namespace) -> int:
     sound = read_sound(args.wav)
     choice = must_have(choose(voice))
     phrases = whole_table(checks, voice, PASSES)
+    # As in a session, decoys are recognised, so that they are refused by name.
     spec = replace(spec_of(voice, choice), known=decoys(checks, voice))
     all_found = hear_all(sound.pcm, phrases, spec)
     for found in all_found:

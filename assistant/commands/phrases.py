@@ -21,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Exit code 0; 2 for a bad shop file or a phrase with a word the recogniser lacks."""
     voice, checks = voice_and_checks(args.shop)
-    phrases = whole_table(checks, voice, 1)
+    phrases = whole_table(checks, voice, 1)  # one pass is listed for all numbers
     if args.json:
         for phrase in phrases:
             found = {

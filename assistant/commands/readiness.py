@@ -35,15 +35,6 @@ NO_VOICE = "put it right, or go without: cut --no-voice"
 SOUND_S = sound_child.LONGEST_S + 1  # after the limit of its child, which says better what was waited for
 
 
-def survey(shop_path: Path | None) -> list[Finding]:
-    """Every part of a session on this machine, in the order of the screen."""
-    shop_line, shop = _shop(shop_path)
-    found = {line.part: line for line in (shop_line, *gather(_probes(shop)))}
-    ways = ("pedal", "terminal keys", "microphone", "level", "recogniser")
-    found[runner.ANSWERS] = runner.answers(*(found[part] for part in ways))
-    return [found[part] for part in ORDER]
-
-
 def exit_code(lines: Sequence[Finding]) -> int:
     """0: each works or stands in. 2: the shop file is bad, and nothing else. 3: anything else is broken."""
     broken = {line.part for line in lines if line.state == BROKEN}
@@ -53,7 +44,7 @@ def exit_code(lines: Sequence[Finding]) -> int:
 
 
 def _shop(path: Path | None) -> tuple[Finding, Shop | None]:
-    """On this thread: what the shop file says decides what the others look at."""
+    """Looked at on this thread, before the probes: what the shop file says decides what they look at."""
     try:
         from assistant.commands.command_line import with_right_line
 
@@ -63,10 +54,12 @@ def _shop(path: Path | None) -> tuple[Finding, Shop | None]:
         return Finding(SHOP_FILE, BROKEN, f"could not be looked at: {one_line(error)}", "see that it can be read"), None
 
 
-def _probes(shop: Shop | None) -> list[Probe]:
+def survey(shop_path: Path | None) -> list[Finding]:
+    """Every part of a session on this machine, in the order of the screen."""
+    shop_line, shop = _shop(shop_path)
     voice = shop.voice if shop else VoiceSettings()
     settings = shop.pedal if shop else PedalSettings()
-    return [
+    probes = [
         _one("python", lambda: installed.python(sys.version_info[:3]), "reinstall Python"),
         _one("packages", installed.packages, "reinstall Kerfcall"),
         _one("voice", lambda: speaking.voice(voice), NO_VOICE),
@@ -81,6 +74,10 @@ def _probes(shop: Shop | None) -> list[Probe]:
         _one("disk", journal.disk, "see that the disk answers"),
         _one("clock", runner.clock, "set date, time and time zone"),
     ]
+    found = {line.part: line for line in (shop_line, *gather(probes))}
+    ways = ("pedal", "terminal keys", "microphone", "level", "recogniser")
+    found[runner.ANSWERS] = runner.answers(*(found[part] for part in ways))
+    return [found[part] for part in ORDER]
 
 
 def _one(part: str, look: Callable[[], Finding], mend: str) -> Probe:

@@ -24,7 +24,6 @@ import math
 import shutil
 import sys
 import textwrap
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -147,6 +146,7 @@ def _pedal(args: argparse.Namespace) -> int:
     from assistant.pedal.learn import Learned, learn
     from assistant.pedal.learned_words import is_usable, what_it_does, what_key
     from assistant.plans.shop_file import read_shop
+    from assistant.screens.first_key import first_key, is_terminal, quiet_terminal
 
     # The shop file's timers and device; the usual ones where no file was named.
     settings = read_shop(args.shop).pedal if args.shop is not None else PedalSettings()
@@ -157,17 +157,17 @@ def _pedal(args: argparse.Namespace) -> int:
     say(f"Press the pedal once (waiting {args.seconds:g} s). Then try a double tap and a hold.")
     learned: Learned | None
     try:
-        with _quiet_terminal():
+        with quiet_terminal():
             learned = learn(args.seconds, settings, lambda key: say(what_key(key)), lambda made: say(f"  {made}"))
     except NoSuchPart as error:
         say(str(error))
-        if not _is_terminal():
+        if not is_terminal():
             raise
         say("Looking at this terminal's keys only: keep its window in front.")
-        key = _from_terminal(args.seconds)
-        learned = Learned(key) if key else None
-        if key:
-            say(what_key(key))
+        typed = first_key(args.seconds)
+        learned = Learned(Named(typed, types_text=typed not in SAFE_KEYS)) if typed else None
+        if learned:
+            say(what_key(learned.key))
     if learned is None:
         say("No key came. Is the pedal plugged in? Some send a mouse button or a joystick's, which no keyboard shows.")
     elif learned.presses:
@@ -188,50 +188,3 @@ def _pedal(args: argparse.Namespace) -> int:
             }
         print(json.dumps(found, ensure_ascii=False))
     return 0 if usable else 1
-
-
-def _is_terminal() -> bool:
-    return sys.platform != "win32" and sys.stdin is not None and not sys.stdin.closed and sys.stdin.isatty()
-
-
-@contextlib.contextmanager
-def _quiet_terminal() -> Iterator[None]:
-    """The pedal's key also reaches this terminal: don't echo it, and leave nothing of it for the shell."""
-    if not _is_terminal():
-        yield
-        return
-    import termios
-
-    from assistant.screens.keys import KeyMode
-
-    mode = KeyMode(sys.stdin.fileno(), None)
-    mode.interrupt_is_key = False
-    if not mode.in_foreground():
-        yield
-        return
-    mode.set()
-    try:
-        yield
-    finally:
-        with contextlib.suppress(OSError, termios.error):
-            termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
-        mode.restore()
-
-
-def _from_terminal(seconds: float) -> Named | None:
-    """The first key typed into this terminal within `seconds`."""
-    import os
-    import select
-
-    from assistant.screens.key_codes import KeyDecoder
-    from assistant.screens.keys import REST_OF_SEQUENCE_S
-
-    decoder, end, fd = KeyDecoder(), time.monotonic() + seconds, sys.stdin.fileno()
-    with _quiet_terminal():
-        while (left := end - time.monotonic()) > 0:
-            # An escape byte may begin a key's sequence or be the Esc key, which only time tells.
-            wait = REST_OF_SEQUENCE_S if decoder.pending else left
-            keys = decoder.feed(os.read(fd, 256)) if select.select([fd], [], [], wait)[0] else decoder.expire()
-            if keys:
-                return Named(keys[0], types_text=keys[0] not in SAFE_KEYS)
-    return None

@@ -52,8 +52,8 @@ def run(args: argparse.Namespace) -> int:
             )
         alone = contextlib.nullcontext() if rehearsed else LiveLock(row.title, args.state, session)
         with alone, SessionLock(state_dir, session):
-            state = replayed(journal, session)
-            if row.fault:
+            state = replayed(journal, session)  # within the lock, so that nobody writes on behind it
+            if row.fault:  # found by the list alone, e.g. that the last facts are gone: those left replay well
                 raise of_session(journal.path, session, row.fault, RECOVERS)
             if not rehearsed:
                 print(f"-- Session {session}: {row.title}. Press ? for the keys.")

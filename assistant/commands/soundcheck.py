@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         taken = _from_files(args, prompted) if args.said else soundcheck_live.take(prompted, not args.no_saw, out)
         taken.microphone = args.microphone or taken.microphone
         report = _check(taken, phrases, soundcheck.grammar(checks, voice), spec, out)
-    except KeyboardInterrupt:
+    except KeyboardInterrupt:  # all is kept at the very end, so that this is true
         raise KeyboardInterrupt("nothing was kept") from None
     print(json.dumps(as_json(report), indent=1) if args.json else as_text(report))
     return 1 if report.advice == soundcheck.PEDAL else 0
