@@ -10,11 +10,11 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery import settings
 from assistant.joinery.model import Blade, Carriage
 from assistant.joinery.units import MM_PER_UNIT, plain_length
-from assistant.plans.checks import read_checks
+from assistant.plans.checks import DEFAULT_CHECKS, read_checks
 from assistant.plans.document import Document, cleaned, folder_of, read_document, shortened
 from assistant.plans.examples import how_to_copy
 from assistant.plans.languages import Language, known_languages, language_of
-from assistant.plans.model import RUN_DOWN_S, PageSettings, PedalSettings, Shop, VoiceSettings
+from assistant.plans.model import RUN_DOWN_S, Check, PageSettings, PedalSettings, Shop, VoiceSettings
 from assistant.plans.own_phrases import read_phrases, read_pronunciations, refuse_answers
 from assistant.plans.pedal_keys import read_device, read_key
 from assistant.plans.reader import Table
@@ -52,6 +52,14 @@ def read_shop(path: Path | None) -> Shop:
     if shop is None:
         raise BadInput(faults)
     return shop
+
+
+def voice_and_checks(path: Path | None) -> tuple[VoiceSettings, tuple[Check, ...]]:
+    """Of the shop file named, else of the user's own, else the defaults. Raises BadInput."""
+    if path is None and not default_shop_path().exists():
+        return VoiceSettings(), DEFAULT_CHECKS
+    shop = read_shop(path)
+    return shop.voice, shop.checks
 
 
 def try_shop(path: Path | None) -> tuple[Shop | None, list[Fault]]:

@@ -1,4 +1,4 @@
-"""What `ready` asks of the clocks: the wall's date and time zone, and how fine the steady one is."""
+"""What `ready` asks of the clocks, and whether anything is left to answer with."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ from pathlib import Path
 
 from assistant import RELEASED
 from assistant.errors import JournalError
-from assistant.health import STANDS_IN, WORKS, Finding
+from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
 from assistant.journal.health import last_entry, state_folder
 
+ANSWERS = "your answers"
 COARSE_S = 0.02
 SET_CLOCK = "set the date and time"
 SET_ZONE = "set the time zone, on Linux with: timedatectl set-timezone Area/City"
@@ -72,3 +73,15 @@ def _is_zone(name: str) -> bool:
     except (KeyError, OSError, ValueError):  # no such zone, or a name that is no place in the zones' folder
         return False
     return True
+
+
+def answers(foot: Finding, keys: Finding, microphone: Finding, level: Finding, recogniser: Finding) -> Finding:
+    """Whether there is any way at all to answer a session: by foot, by key, or by a voice that is heard throughout."""
+    ways = [name for name, line in (("pedal", foot), ("terminal keys", keys)) if line.state == WORKS]
+    if all(line.state == WORKS for line in (microphone, level, recogniser)):
+        ways.append("voice")
+    data = {"by": ways}
+    if ways:
+        return Finding(ANSWERS, WORKS, f"by {', '.join(ways)}", "", data)
+    text = "neither pedal, terminal keys nor voice"
+    return Finding(ANSWERS, BROKEN, text, "start from a terminal: its keys do", data)

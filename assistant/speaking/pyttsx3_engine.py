@@ -16,7 +16,7 @@ from types import TracebackType
 
 from assistant.errors import NoSuchPart
 from assistant.patience import Patience, cpu_s_of
-from assistant.process import unheard
+from assistant.process import shielded_from_ctrl_c
 from assistant.speaking.engine import Pcm, VoiceFailed, at_rate, is_words, never, nothing, speakable, trimmed
 from assistant.speaking.espeak_files import places, short_data_folder
 from assistant.speaking.pyttsx3_child import Orders, serve
@@ -79,7 +79,7 @@ class Pyttsx3Engine:
         spawn = multiprocessing.get_context("spawn")
         ours, theirs = spawn.Pipe()
         process = spawn.Process(target=serve, args=(theirs, self._orders), daemon=True, name="kerfcall-voice")
-        with unheard():
+        with shielded_from_ctrl_c():
             process.start()
         theirs.close()
         self._process, self._pipe = process, ours

@@ -15,6 +15,7 @@ import pytest
 from assistant.errors import BadInput
 from assistant.hearing.model_files import model_faults
 from assistant.hearing.models import choose, find_models
+from assistant.hearing.process import why_not_loaded
 from assistant.hearing.vosk import Vosk
 from assistant.plans.checks import default_checks
 from assistant.plans.languages import language_of
@@ -122,6 +123,11 @@ def test_a_whole_model_of_the_language_is_chosen_and_a_broken_or_foreign_one_is_
     assert choice.recogniser == "pocketsphinx" and "graph/Gr.fst" in choice.why
     shutil.rmtree(tmp_path / "vosk-model-small-ko-1")
     assert find_models(VoiceSettings(), [tmp_path]) == []
+
+
+def test_a_model_is_tried_in_a_process_of_its_own(folder, tmp_path):
+    assert why_not_loaded(folder) == ""
+    assert why_not_loaded(tmp_path)  # an empty folder: the library raises, or ends the process
 
 
 KOREAN = whole_table(
