@@ -73,30 +73,26 @@ class Salvage:
             return
         if _fits(row, (str, int, (int, float), str, str, int, str), (str,)):
             fact: Row = (*row[:2], float(row[2]) + 0.0, *row[3:7], *(row[7:] or ("",)))
-            if not doubtful:
-                self._add_fact(rowid, fact)
-            elif fact[7] and not _fault_of(fact):
-                self.doubtful[fact[0], fact[1]].append(fact)
-                self.rowids.setdefault((fact[0], fact[1]), rowid)
+            place, fault = (fact[0], fact[1]), _fault_of(fact)
+            if doubtful:
+                if fact[7] and not fault:
+                    self.doubtful[place].append(fact)
+                    self.rowids.setdefault(place, rowid)
+            elif fact[1] < 1:
+                pass  # no session has such a number
+            elif not fault:
+                if fact not in self.facts[place]:
+                    self.facts[place].append(fact)
+                self.rowids.setdefault(place, rowid)
+                self.unreadable.pop(place, None)
+            elif place not in self.facts:
+                self.unreadable[place] = fault
         elif _fits(row, (type(None), str, str, str, str, str, str, str), (int, str, str)) and row[6] in schema.STATES:
             one = (rowid, *row[1:8], *(row[8:] or (0, "", "")))
             if not doubtful or _is_proved(one):
                 self.sessions[row[1]].append(one)
         elif _fits(row, (str, int, int, str)) and not doubtful:
             self.gaps.setdefault(row[:3], row[3])
-
-    def _add_fact(self, rowid: int, row: Row) -> None:
-        place = (row[0], row[1])
-        fault = _fault_of(row)
-        if row[1] < 1:
-            return
-        if not fault:
-            if row not in self.facts[place]:
-                self.facts[place].append(row)
-            self.rowids.setdefault(place, rowid)
-            self.unreadable.pop(place, None)
-        elif place not in self.facts:
-            self.unreadable[place] = fault
 
 
 @dataclass(slots=True)
