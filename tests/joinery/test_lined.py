@@ -204,11 +204,11 @@ def test_what_is_not_refused_can_be_cut_in_both_stages(made: LinedJoint) -> None
 @settings(max_examples=200, deadline=None)
 def test_faults_name_every_part_that_breaks_a_condition_and_no_other(made: LinedJoint) -> None:
     try:
-        told = " ".join(one.part + " is sound" for one in made.stages)
+        text = " ".join(one.part + " is sound" for one in made.stages)
     except BadInput as error:
-        told = " ".join(fault.what for fault in error.faults)
+        text = " ".join(fault.what for fault in error.faults)
     for part in "AB":
-        assert (f"part {part}," in told) == (part in made.lining.parts and made.too_narrow(part))
+        assert (f"part {part}," in text) == (part in made.lining.parts and made.too_narrow(part))
 
 
 def one_narrow(which: str, size: F, parts: tuple[str, ...] = ("A",), kerf: F = F(3), t: F = F(2)) -> LinedJoint:
