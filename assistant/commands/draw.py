@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
 from pathlib import Path
 
 from assistant import files
@@ -42,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     plan, shop = read_both(args.plan, args.shop)
     job = build_job(plan, shop)
     # All are made before any is written: a missing library leaves nothing half done.
-    made = {kind: _MAKERS[kind](plan, job, args.paper) for kind in wanted}
+    made = {kind: _drawing(kind, plan, job, args.paper) for kind in wanted}
     for kind, path in wanted.items():
         try:
             files.write_whole(path, made[kind], files.usual_mode())
@@ -72,28 +71,25 @@ def _path_fault(kind: str, path: Path) -> Fault | None:
     return None
 
 
-def _sheets(kind: str) -> Callable[[Plan, Job, str | None], bytes]:
-    def make(plan: Plan, job: Job, paper: str | None) -> bytes:
-        from assistant.drawings.pdf import write_pdf
-        from assistant.drawings.sheets import paper_for, sheets
+def _drawing(kind: str, plan: Plan, job: Job, paper: str | None) -> bytes:
+    """The file's bytes. Raises NoSuchPart where its library isn't installed."""
+    if kind == "dxf":
+        from assistant.drawings.dxf import write_dxf
+        from assistant.drawings.models import model
+
+        return write_dxf(model(plan, job), job.carriage.unit)
+
+    from assistant.drawings.sheets import paper_for, sheets
+
+    pages = sheets(plan, job, paper or paper_for(job.carriage.unit))
+    if kind == "svg":
         from assistant.drawings.svg import write_svg
 
-        pages = sheets(plan, job, paper or paper_for(job.carriage.unit))
-        if kind == "svg":
-            return write_svg(pages, job.title)
-        data, lacking = write_pdf(pages, job.title)
-        if lacking:
-            print(f"kerfcall: no font here has {' '.join(lacking)}; the PDF shows ? instead", file=sys.stderr)
-        return data
+        return write_svg(pages, job.title)
 
-    return make
+    from assistant.drawings.pdf import write_pdf
 
-
-def _model(plan: Plan, job: Job, paper: str | None) -> bytes:
-    from assistant.drawings.dxf import write_dxf
-    from assistant.drawings.models import model
-
-    return write_dxf(model(plan, job), job.carriage.unit)
-
-
-_MAKERS = {"svg": _sheets("svg"), "pdf": _sheets("pdf"), "dxf": _model}
+    data, lacking = write_pdf(pages, job.title)
+    if lacking:
+        print(f"kerfcall: no font here has {' '.join(lacking)}; the PDF shows ? instead", file=sys.stderr)
+    return data

@@ -138,20 +138,14 @@ def _tick(flow: Flow, text: str) -> None:
 
 
 def _passes(flow: Flow, carriage: Carriage, due: Sequence[PassStep]) -> None:
+    table = []
     for step in due:
+        number, socket, setting = step.pass_.number, step.pass_.socket, step.pass_.setting
         if step.approach is not None and step.approach != step.previous:
-            first, last = dial.ways(step.previous, step.approach, step.pass_.setting)
-            before = f"Before pass {step.pass_.number}: {first} to {reading(carriage, step.approach)}"
+            first, last = dial.ways(step.previous, step.approach, setting)
+            before = f"Before pass {number}: {first} to {reading(carriage, step.approach)}"
             _tick(flow, f"{before}, so that the carriage then comes {last} to it.")
-    table = [
-        (
-            f"{step.pass_.number}",
-            f"socket {step.pass_.socket}",
-            reading(carriage, step.pass_.setting),
-            _move(step, carriage),
-        )
-        for step in due
-    ]
+        table.append((f"{number}", f"socket {socket}", reading(carriage, setting), _move(step, carriage)))
     widths = column_widths(table)
     # Settings stand in large figures.
     widths[2] = max(width_of(SET_TO, CAP, True), *(width_of(row[2], BIG, True) for row in table))

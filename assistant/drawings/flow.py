@@ -17,6 +17,7 @@ CAUTION = (
     "Saw off before you reach in."
 )
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""Width and height upright, mm. Sources: ISO 216; ANSI/ASME Y14.1, size A."""
 
 
 @dataclass(frozen=True, slots=True)

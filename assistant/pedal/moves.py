@@ -15,4 +15,4 @@ class Move(StrEnum):
     ENDED = "ended"
     """The watch hears nothing any more."""
     WAKE = "wake"
-    """Nothing happened: who waits for moves is to look up."""
+    """Nothing has moved: it only ends a wait."""
