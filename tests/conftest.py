@@ -50,8 +50,10 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """What `-n auto` starts: half as many again as there are cores, since a third of the time is spent waiting, for
-    feet that hold, screens that are read and voices that speak."""
+    """What `-n auto` starts: half as many workers again as there are cores.
+
+    A third of the time is spent waiting, for feet that hold, screens that are read and voices that speak.
+    """
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return cores + (cores + 1) // 2
 

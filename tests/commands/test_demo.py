@@ -64,6 +64,7 @@ def test_in_a_folder_that_is_only_read_nothing_is_played() -> None:
     )
 
 
+@pytest.mark.timeout(660)
 def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
     """Killed in mid-board and resumed; every pass is cut once, and the sound is as long as it says."""
     workshop.patience_s = 600.0
