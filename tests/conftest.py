@@ -2,7 +2,8 @@
 
 And what several rooms' tests need: a sound server; a display server, or none; for each test a runtime folder of its
 own, so that no test's live session is refused for the sake of another's, or of one that is cutting wood; and a witness
-of every session, here and in the processes that a test starts, that nothing counts which was not announced."""
+of every session, here and in the processes that a test starts, that nothing counts which was not announced.
+"""
 
 from __future__ import annotations
 
@@ -59,8 +60,10 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """What `-n auto` starts: two more than there are cores, since much of the time is spent waiting, for feet that
-    hold, screens that are read and voices that speak."""
+    """What `-n auto` starts: two workers more than there are cores.
+
+    Much of the time is spent waiting, for feet that hold, screens that are read and voices that speak.
+    """
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return cores + 2
 

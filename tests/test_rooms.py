@@ -133,8 +133,8 @@ def test_no_imports_go_in_circles() -> None:
 
 
 def test_what_is_calibrated_does_not_depend_on_how_readings_come() -> None:
-    """Only dictation hears and speaks, and only the joints look into the journal for the last one cut."""
-    reaching_out = {"dictation", "microphone", "joints"}
+    """Only dictation hears and speaks, only the joints look into the journal, and only `ready` is answered beside."""
+    reaching_out = {"dictation", "microphone", "joints", "health"}
     for path in (PACKAGE / "calibrating").glob("*.py"):
         if path.stem not in reaching_out:
             assert {room_of(m) for m in imports(path)} <= {"calibrating", "plans", "joinery", "errors"}, path.name

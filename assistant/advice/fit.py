@@ -2,7 +2,7 @@
 
 Three errors make a gap other than it was laid out, and each moves walls that belong together:
 
-- setting: how far the carriage stands from where it should, drawn anew for every pass. Both walls
+- setting: how far the carriage stands from where it should, drawn for each pass. Both walls
   of a socket cut in one pass share it.
 - kerf: how far the real kerf is from the one in the shop file. It widens every socket of both
   parts alike, so every gap by the whole of it.
@@ -44,6 +44,8 @@ LEFT, RIGHT, SLOT = "left", "right", "slot"
 # Limits of an error in worst case and root-sum-square: three standard uncertainties (99.7 % of them).
 COVERAGE = 3
 USUAL_JOINTS, MOST_JOINTS = 20_000, 1_000_000
+# The same draws every time: two clearances then differ by what they serve, not by luck, and so do two runs.
+SEED = 1
 # Numbers drawn at a time: memory stays at a few MB, however many joints and fingers there are.
 DRAWN_AT_ONCE = 1 << 18
 # Clearances within this of the best chance serve as well as it; the tightest of them is taken.
@@ -248,7 +250,7 @@ def _band(middle: float, errors: Errors, kerfs: int, references: int, settings: 
     return Band(middle, COVERAGE * math.hypot(*parts), COVERAGE * worst)
 
 
-def simulate(joint: Joint, errors: Errors, *, joints: int = USUAL_JOINTS, seed: int = 1) -> Draws:
+def simulate(joint: Joint, errors: Errors, *, joints: int = USUAL_JOINTS, seed: int = SEED) -> Draws:
     """Draw the errors of so many joints (1 to 1,000,000). The same seed gives the same joints.
 
     A few MB while it works, and 32 bytes a joint to keep. Raises ValueError for another number of
@@ -271,14 +273,14 @@ def simulate(joint: Joint, errors: Errors, *, joints: int = USUAL_JOINTS, seed: 
         reference = random.standard_normal(settings.shape[1]) * (errors.reference * math.sqrt(2))
         for row, (side, way) in enumerate(zip(sides, (1, -1), strict=True)):
             common = kerf if joint.share == 1.0 else kerf + way * reference
-            kept[row, some], kept[row + 2, some] = _ends(np, side, settings, common)
+            kept[row, some], kept[row + 2, some] = _tightest_and_widest(np, side, settings, common)
     if joint.share == 1.0:
         # The play of a slot lies half on either side of what goes in.
         kept = np.stack([kept[0] / 2, kept[0] / 2, kept[2] / 2, kept[2] / 2])
     return Draws(kept[0], kept[1], kept[2], kept[3], joint.clearance)
 
 
-def _ends(np: Any, side: Sequence[Gap], settings: Floats, common: Any) -> tuple[Any, Any]:
+def _tightest_and_widest(np: Any, side: Sequence[Gap], settings: Floats, common: Any) -> tuple[Any, Any]:
     """The tightest and the widest gap of one side in each joint, less what the clearance gives."""
     if not side:
         return np.inf, -np.inf

@@ -1,4 +1,4 @@
-"""What `fit` tells, in text and in JSON alike: figures, warnings, and what is not covered."""
+"""What `fit` reports, in text and in JSON alike: figures, warnings, and what is not covered."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from assistant.advice.fit import SLOT, Errors, swells
-from assistant.advice.prediction import Movement, Outcome, missing_parts
+from assistant.advice.prediction import FitOutcome, Movement, missing_parts
 from assistant.advice.squareness import Squareness, most_out_of_square, out_of_square
 from assistant.joinery.units import at_least, format_length
 from assistant.plans.model import Plan
@@ -16,8 +16,11 @@ PLACES = {"mm": 3, "in": 4}
 
 
 @dataclass(frozen=True, slots=True)
-class Report:
-    """All that the command tells. limit: the widest good gap, mm. assumed: uncertainties that the plan doesn't give."""
+class FitReport:
+    """All that the command reports.
+
+    limit: the widest good gap, mm. assumed: uncertainties that the plan doesn't give.
+    """
 
     plan: Plan
     kerf: Fraction
@@ -25,8 +28,7 @@ class Report:
     assumed: tuple[str, ...]
     limit: Fraction
     joints: int
-    seed: int
-    outcomes: tuple[Outcome, ...]
+    outcomes: tuple[FitOutcome, ...]
     movements: tuple[Movement, ...]
     square: Squareness
 
@@ -35,13 +37,13 @@ def in_unit(mm: float, unit: str) -> str:
     return format_length(Fraction(mm), unit, PLACES[unit])
 
 
-def least_square(made: Report) -> tuple[float, float, float]:
+def least_square(made: FitReport) -> tuple[float, float, float]:
     """(clearance, depth, degrees) of the joint that bears least."""
     each = ((one.prediction.joint.clearance, one.prediction.depth) for one in made.outcomes)
     return min(((c, d, most_out_of_square(c, d)) for c, d in each), key=lambda found: found[2])
 
 
-def difference(made: Report) -> float | None:
+def difference(made: FitReport) -> float | None:
     """How much wider part A has become than part B, mm; None where that isn't known, or of slots."""
     strains = [one.strain for one in made.movements]
     if len(strains) != 2 or strains[0] is None or strains[1] is None:
@@ -49,18 +51,27 @@ def difference(made: Report) -> float | None:
     return (strains[0] - strains[1]) * float(made.plan.width)
 
 
-def warnings(made: Report) -> Iterator[str]:
+def warnings(made: FitReport) -> Iterator[str]:
     """What may spoil the joint."""
     unit = made.plan.unit
     for one in made.outcomes:
         joint = one.prediction.joint
         if joint.gaps[0].side != SLOT and swells(joint.clearance, joint.fingers):
-            clearance, enough = in_unit(joint.clearance, unit), at_least(Fraction(8, 100), unit)
+            given, enough = in_unit(joint.clearance, unit), at_least(Fraction(8, 100), unit)
             yield (
                 f"{one.prediction.name}: water-based glue swells {joint.fingers} fingers before they are together with "
-                f"a clearance of {clearance}: give {enough} or more, or use a glue without water"
+                f"a clearance of {given}: give {enough} or more, or use a glue without water"
             )
-    yield from _square_warning(made)
+    if made.square.trouble:
+        yield f"squareness is not known: {made.square.trouble}"
+    degrees = made.square.degrees
+    clearance, depth, most = least_square(made)
+    if degrees is not None and degrees > most:
+        lean, most_lean = (in_unit(x, unit) for x in (out_of_square(degrees, depth), clearance / 4))
+        yield (
+            f"out of square by {degrees:g} degrees, walls lean {lean} over the depth, more than a quarter of the "
+            f"clearance, {most_lean}: the joint binds as it closes. Set blade and carriage square"
+        )
     for movement in made.movements:
         if movement.strain is not None and not movement.holds:
             yield f"part {movement.part}: movement is known from 6 to 14 % moisture only; beyond, it is a guide"
@@ -73,19 +84,6 @@ def warnings(made: Report) -> Iterator[str]:
     unknown = [one.part for one in made.movements if one.strain is None]
     if unknown and len(made.movements) == 2:
         yield f"the wood of part {' and '.join(unknown)} is not known, so its movement is left out of the prediction"
-
-
-def _square_warning(made: Report) -> Iterator[str]:
-    if made.square.trouble:
-        yield f"squareness is not known: {made.square.trouble}"
-    degrees = made.square.degrees
-    clearance, depth, most = least_square(made)
-    if degrees is not None and degrees > most:
-        lean, most_lean = (in_unit(x, made.plan.unit) for x in (out_of_square(degrees, depth), clearance / 4))
-        yield (
-            f"out of square by {degrees:g} degrees, walls lean {lean} over the depth, more than a quarter of the "
-            f"clearance, {most_lean}: the joint binds as it closes. Set blade and carriage square"
-        )
 
 
 def not_covered(plan: Plan) -> Iterator[str]:

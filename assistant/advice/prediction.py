@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import partial
 
 from assistant.advice.fit import (
     SWELLING_FINGERS,
@@ -30,7 +29,7 @@ from assistant.errors import BadInput
 from assistant.joinery.model import Pattern
 from assistant.joinery.units import plain_length
 from assistant.plans.job import build_job
-from assistant.plans.model import Air, BoardPlan, Climate, Job, Plan, Shop
+from assistant.plans.model import Air, BoardPlan, Job, Plan, Shop
 from assistant.plans.pieces import BLANK
 
 PARTS = ("A", "B")
@@ -38,7 +37,7 @@ PARTS = ("A", "B")
 ASSUMED = {"setting": 0.01, "kerf": 0.01, "reference": 0.03}
 # The clearances that are tried: every hundredth of a millimetre, or every half of a thousandth of an inch.
 STEPS = {"mm": Fraction(1, 100), "in": Fraction(127, 10_000)}
-# Of these, as many as seem best are laid out and simulated anew, since each is rounded in its own way.
+# Of these, as many as seem best are laid out and simulated once more, since each is rounded in its own way.
 MOST_TRIED = 12
 DRAWN_TO_CHOOSE = 4_000_000
 BOTH, BLANKS, SLOTS = "parts A and B", "the blank in part {}", "slots {} deep"
@@ -59,8 +58,8 @@ class Prediction:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
-    """What is predicted of one of them. room: None where it always slides open.
+class FitOutcome:
+    """What is predicted of one thing to put together. room: None where it always slides open.
 
     best: the clearance that serves best, mm, and still does a step of `STEPS` tighter or looser; None where none
     serves. with_best: the chances when it is laid out with that, its own rounding included.
@@ -113,7 +112,8 @@ def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
     A part with no board in the plan is taken as cut on this machine in the same way. Raises
     BadInput as `build_job` does.
     """
-    job = build_job(_with_both_parts(plan), shop)
+    mates = tuple(BoardPlan(f"mate, part {part}", part) for part in missing_parts(plan))
+    job = build_job(replace(plan, boards=(*plan.boards, *mates)), shop)
     if plan.joint.layout == "slots":
         return tuple(_slots(plan, job))
     cut = {(setup.stage, setup.part): job.patterns[setup.pattern] for setup in job.setups}
@@ -123,38 +123,45 @@ def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
     if strains and None not in strains.values():
         joint = moved(joint, strains["A"] or 0.0, strains["B"] or 0.0)
     deepest = max(float(cut[last, part].depth) for part in PARTS)
-    return (*_blanks(plan, job, cut), Prediction(BOTH, joint, deepest, "joint.clearance", _corners(plan)))
-
-
-def _corners(plan: Plan) -> int:
-    """How many joints the boards make: as many as the part with fewer ends has; of the only part, its own."""
-    ends = {part: _ends(plan, part) for part in PARTS}
-    return min((count for count in ends.values() if count), default=1)
+    # As many joints as the part with fewer ends has; where the plan has boards of one part only, as many as that has.
+    corners = min((ends for part in PARTS if (ends := _ends(plan, part))), default=1)
+    return (*_blanks(plan, job, cut), Prediction(BOTH, joint, deepest, "joint.clearance", corners))
 
 
 def _ends(plan: Plan, part: str) -> int:
     return sum(board.count * board.ends for board in plan.boards if board.part == part)
 
 
-def outcomes(plan: Plan, shop: Shop, limit: float, joints: int, seed: int) -> tuple[Outcome, ...]:
+def outcomes(plan: Plan, shop: Shop, limit: float, joints: int) -> tuple[FitOutcome, ...]:
     """Simulate everything that this plan has put together. limit: the widest good gap, mm.
 
     Raises BadInput as `build_job` does.
     """
     errors, _ = errors_of(plan)
-    found = []
-    for index, each in enumerate(predictions(plan, shop)):
-        draws = simulate(each.joint, errors, joints=joints, seed=seed)
-        now = chances(draws, limit)
-        few = min(joints, max(1000, DRAWN_TO_CHOOSE // each.joint.passes))
-        serves = partial(_serves, plan, shop, index, each.key, errors, limit, few, seed)
-        best, sure = _best(plan, each, draws, limit, serves)
-        then = None if best is None else _cut_with(plan, shop, index, each.key, best)
-        with_best = None if then is None else chances(simulate(then, errors, joints=joints, seed=seed), limit)
-        clearance, step = Fraction(each.joint.clearance).limit_denominator(10**6), STEPS[plan.unit]
-        beside = [share for way in (-1, 1) if (share := serves(clearance + way * step)) is not None]
-        found.append(Outcome(each, now, room(each.joint, errors), best, with_best, min([now.serves, *beside]), sure))
-    return tuple(found)
+    predicted = enumerate(predictions(plan, shop))
+    return tuple(_outcome(plan, shop, index, each, errors, limit, joints) for index, each in predicted)
+
+
+def _outcome(
+    plan: Plan, shop: Shop, index: int, each: Prediction, errors: Errors, limit: float, joints: int
+) -> FitOutcome:
+    """index: of `each` among the plan's predictions, whatever its clearance is."""
+    draws = simulate(each.joint, errors, joints=joints)
+    now = chances(draws, limit)
+    # A joint is simulated some dozens of times to choose its clearance; one of many passes with fewer draws each.
+    to_choose = min(joints, max(1000, DRAWN_TO_CHOOSE // each.joint.passes))
+
+    def serves(clearance: Fraction) -> float | None:
+        """What share serves with this clearance, laid out and rounded as it would be cut; None where it can't be."""
+        made = _cut_with(plan, shop, index, each.key, clearance) if clearance >= 0 else None
+        return None if made is None else chances(simulate(made, errors, joints=to_choose), limit).serves
+
+    best, sure = _best(plan, each, draws, limit, serves)
+    then = None if best is None else _cut_with(plan, shop, index, each.key, best)
+    with_best = None if then is None else chances(simulate(then, errors, joints=joints), limit)
+    clearance, step = Fraction(each.joint.clearance).limit_denominator(10**6), STEPS[plan.unit]
+    beside = [share for way in (-1, 1) if (share := serves(clearance + way * step)) is not None]
+    return FitOutcome(each, now, room(each.joint, errors), best, with_best, min([now.serves, *beside]), sure)
 
 
 def _best(
@@ -169,22 +176,6 @@ def _best(
     shares = {float(count): share for count in tried if (share := serves(count * step)) is not None}
     best = best_of(shares, [float(count) for count in likely if count in shares])
     return (None, None) if best is None else (int(best) * step, a_step_off(shares, best))
-
-
-def _serves(
-    plan: Plan,
-    shop: Shop,
-    index: int,
-    key: str,
-    errors: Errors,
-    limit: float,
-    joints: int,
-    seed: int,
-    clearance: Fraction,
-) -> float | None:
-    """What share serves with this clearance, laid out and rounded as it would be cut; None where it can't be."""
-    made = _cut_with(plan, shop, index, key, clearance) if clearance >= 0 else None
-    return None if made is None else chances(simulate(made, errors, joints=joints, seed=seed), limit).serves
 
 
 def _cut_with(plan: Plan, shop: Shop, index: int, key: str, clearance: Fraction) -> Joint | None:
@@ -204,11 +195,6 @@ def missing_parts(plan: Plan) -> tuple[str, ...]:
     if plan.joint.layout == "slots":
         return ()
     return tuple(part for part in PARTS if all(board.part != part for board in plan.boards))
-
-
-def _with_both_parts(plan: Plan) -> Plan:
-    mates = tuple(BoardPlan(f"mate, part {part}", part) for part in missing_parts(plan))
-    return replace(plan, boards=(*plan.boards, *mates))
 
 
 def _slots(plan: Plan, job: Job) -> Iterator[Prediction]:
@@ -240,21 +226,21 @@ def movements(plan: Plan) -> tuple[Movement, ...]:
     """How each part moves, or none where the plan has no [climate]; of slots only part A is there."""
     if plan.climate is None:
         return ()
-    parts = PARTS[:1] if plan.joint.layout == "slots" else PARTS
-    return tuple(_movement(plan, plan.climate, part) for part in parts)
+    found = []
+    for part in PARTS[:1] if plan.joint.layout == "slots" else PARTS:
+        own = plan.woods[part]
+        before, after = moisture(plan.climate.cutting[part]), moisture(plan.climate.glue_up[part])
+        woods = find_wood(own.species or "")
+        if len(woods) == 1:
+            moves = strain(woods[0].across(own.grain), before, after)
+            found.append(Movement(part, woods[0].name, own.grain, before, after, moves))
+        else:
+            why = _why_unknown(own.species, woods)
+            found.append(Movement(part, own.species or "", own.grain, before, after, None, why))
+    return tuple(found)
 
 
-def _movement(plan: Plan, climate: Climate, part: str) -> Movement:
-    own = plan.woods[part]
-    before, after = moisture(climate.cutting[part]), moisture(climate.glue_up[part])
-    found = find_wood(own.species or "")
-    if len(found) == 1:
-        wood = found[0]
-        return Movement(part, wood.name, own.grain, before, after, strain(wood.across(own.grain), before, after))
-    return Movement(part, own.species or "", own.grain, before, after, None, _unknown(own.species, found))
-
-
-def _unknown(species: str | None, found: tuple[Wood, ...]) -> str:
+def _why_unknown(species: str | None, found: tuple[Wood, ...]) -> str:
     if species is None:
         return "no species is given: set stock.species"
     if found:

@@ -109,10 +109,11 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """ranked: all candidates, best first, but those of the trade before all others. one_pass: the finger whose sockets
-    take one pass each, mm.
+    """What suits a board and a blade.
 
-    one_pass_ranks: where it stands among them, from 1; empty where the board is too narrow for it.
+    ranked: all candidates, best first, but those of the trade before all others. one_pass: the finger whose sockets
+    take one pass each, mm. one_pass_ranks: where it stands among them, from 1; empty where the board is too narrow
+    for it.
     """
 
     ranked: tuple[Candidate, ...]
@@ -136,16 +137,27 @@ def suggest(wanted: Wanted, blade: Blade, *, unit: str = "mm") -> Advice:
     faults = list(_faults(wanted, blade, unit))
     if faults:
         raise BadInput(faults)
+    single = one_pass_finger(blade.kerf, wanted.clearance)
     trade = TRADE_FINGERS if unit == "in" else ()
-    divisions = dict.fromkeys((*_divisions(wanted, blade), *_with_left_over(wanted.width, trade)))
-    measured = [m for division in divisions if (m := _measure(division, wanted, blade)) is not None]
+    divisions = _divisions(wanted.width, single, trade)
+    measured = [m for division in dict.fromkeys(divisions) if (m := _measure(division, wanted, blade)) is not None]
     if not measured:
-        raise BadInput([_none_fault(wanted, unit)])
+        what, mend = f"every joint takes over {MOST_PASSES:,} passes", "use a wider blade or a narrower board"
+        if wanted.width <= wanted.clearance / 2:
+            least = plain_length(wanted.clearance / 2, unit)
+            what, mend = "the clearance leaves no finger", f"use a board over {least} wide"
+        raise BadInput([Fault(what, plain_length(wanted.width, unit), "width", mend)])
     fewest = min(each.passes for each in measured)
     judged = (_judged(each, fewest, wanted, blade, unit) for each in measured)
     marked = [replace(each, trade=each.division.finger in trade) for each in judged]
-    ranked = _with_savings(sorted(marked, key=lambda each: (-each.score, each.passes, each.division.count)), unit)
-    single = one_pass_finger(blade.kerf, wanted.clearance)
+    marked.sort(key=lambda each: (-each.score, each.passes, each.division.count))
+    # Each finger of the trade stands once, as it is best laid out; laid out otherwise it is left out.
+    best_of_trade: dict[Fraction, Candidate] = {}
+    for one in marked:
+        if one.trade:
+            best_of_trade.setdefault(one.division.finger, one)
+    in_order = (*best_of_trade.values(), *(one for one in marked if not one.trade))
+    ranked = tuple(_with_saving(one, in_order, unit) if one.trade else one for one in in_order)
     ranks = tuple(rank for rank, each in enumerate(ranked, 1) if each.division.finger == single)
     return Advice(ranked, single, ranks)
 
@@ -163,27 +175,14 @@ def _faults(wanted: Wanted, blade: Blade, unit: str) -> Iterator[Fault]:
         yield Fault("passes can't overlap by so much", plain_length(blade.overlap, unit), "overlap", mend)
 
 
-def _none_fault(wanted: Wanted, unit: str) -> Fault:
-    what, mend = f"every joint takes over {MOST_PASSES:,} passes", "use a wider blade or a narrower board"
-    if wanted.width <= wanted.clearance / 2:
-        what, mend = (
-            "the clearance leaves no finger",
-            f"use a board over {plain_length(wanted.clearance / 2, unit)} wide",
-        )
-    return Fault(what, plain_length(wanted.width, unit), "width", mend)
+def _divisions(width: Fraction, single: Fraction, trade: Iterable[Fraction]) -> Iterator[Division]:
+    """Equal fingers of every count, then what a layout makes of the finger of one pass, and of the trade's fingers.
 
-
-def _divisions(wanted: Wanted, blade: Blade) -> Iterator[Division]:
-    """Equal fingers of every count whose sockets this blade can cut, then the one-pass finger with what it leaves."""
-    width, single = wanted.width, one_pass_finger(blade.kerf, wanted.clearance)
-    most = min(MOST_SEGMENTS, max(2, width // single))
-    yield from (Division(n, width / n, width / n, width / n) for n in range(2, most + 1))
-    yield from _with_left_over(width, (single,))
-
-
-def _with_left_over(width: Fraction, fingers: Iterable[Fraction]) -> Iterator[Division]:
-    """Where a finger goes into the width twice or more and leaves something over, what a layout can make of that."""
-    for finger in fingers:
+    A finger narrower than that of one pass leaves a socket narrower than the kerf, so that bounds the count.
+    """
+    for count in range(2, min(MOST_SEGMENTS, max(2, width // single)) + 1):
+        yield Division(count, width / count, width / count, width / count)
+    for finger in (single, *trade):
         full, left = divmod(width, finger)
         if left and 2 <= full < MOST_SEGMENTS:
             edge = (finger + left) / 2
@@ -191,17 +190,8 @@ def _with_left_over(width: Fraction, fingers: Iterable[Fraction]) -> Iterator[Di
             yield Division(full + 1, finger, finger, left, "far edge")
 
 
-def _with_savings(judged: Sequence[Candidate], unit: str) -> tuple[Candidate, ...]:
-    """Ranked: each finger of the trade once, as it is best laid out, and what a slightly different one would save."""
-    trade: dict[Fraction, Candidate] = {}
-    for one in judged:
-        if one.trade:
-            trade.setdefault(one.division.finger, one)
-    ranked = (*trade.values(), *(one for one in judged if not one.trade))
-    return tuple(_saved(one, ranked, unit) if one.trade else one for one in ranked)
-
-
-def _saved(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Candidate:
+def _with_saving(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Candidate:
+    """The candidate, with what a slightly different finger among `ranked` would save, if any does."""
     finger = one.division.finger
     found = [
         (other.passes, abs(other.division.finger - finger), rank)
@@ -232,8 +222,10 @@ def _measure(division: Division, wanted: Wanted, blade: Blade) -> Candidate | No
         return None
     narrowest = min(division.first, division.last, division.finger)
     glue = Fraction(division.count - 1) * wanted.thinner / wanted.width
-    left = _wood_left(division, wanted.width)
-    return Candidate(division, passes, a_socket, narrowest, min(eaten), glue, left)
+    # Part A has the first finger and every second one from there, part B the others.
+    in_a = division.first + division.finger * (inner // 2) + (division.last if division.count % 2 else 0)
+    wood_left = min(in_a, wanted.width - in_a) / wanted.width
+    return Candidate(division, passes, a_socket, narrowest, min(eaten), glue, wood_left)
 
 
 def _passes(size: Fraction, width: Fraction, blade: Blade, *, at_edge: bool) -> int:
@@ -241,15 +233,8 @@ def _passes(size: Fraction, width: Fraction, blade: Blade, *, at_edge: bool) -> 
     return passes_for(Segment(start, start + size, False), max(width, size + 2), blade)
 
 
-def _wood_left(division: Division, width: Fraction) -> Fraction:
-    """Part A has the first finger and every second one from there, part B the others."""
-    a = division.first + division.finger * ((division.count - 2) // 2)
-    if division.count % 2:
-        a += division.last
-    return min(a, width - a) / width
-
-
 def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str) -> Candidate:
+    """The candidate with its score, and why it stands where it does, in a few clauses."""
     stout = min(Fraction(1), one.narrowest / max(SLIVER_MM, wanted.thinner / 2))
     marks = (
         fewest / one.passes,
@@ -261,24 +246,22 @@ def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str
     score = 100.0
     for mark in marks:
         score *= mark
-    return replace(one, score=score, reasons=tuple(_reasons(one, fewest, wanted, blade, unit)))
-
-
-def _reasons(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str) -> Iterator[str]:
-    """Why it stands where it does, in a few clauses."""
-    yield "edges alike" if one.division.like_edges else "edges unlike"
     more = one.passes - fewest
-    yield f"{more} pass{'' if more == 1 else 'es'} over the fewest" if more else "fewest passes"
+    reasons = [
+        "edges alike" if one.division.like_edges else "edges unlike",
+        f"{more} pass{'' if more == 1 else 'es'} over the fewest" if more else "fewest passes",
+    ]
     if one.passes_a_socket == 1:
-        yield "one pass a socket"
+        reasons.append("one pass a socket")
     if one.glue < 1:
-        yield "less glue area than a butt joint"
+        reasons.append("less glue area than a butt joint")
     if one.is_sliver:
-        yield f"fingers under {plain_length(SLIVER_MM, unit)} may break"
+        reasons.append(f"fingers under {plain_length(SLIVER_MM, unit)} may break")
     elif one.narrowest < wanted.thinner / 2:
-        yield "fingers under half the thickness"
+        reasons.append("fingers under half the thickness")
     if one.narrowest < blade.kerf and not one.is_sliver:
-        yield "fingers thinner than the kerf"
+        reasons.append("fingers thinner than the kerf")
+    return replace(one, score=score, reasons=tuple(reasons))
 
 
 def refusals(one: Candidate, wanted: Wanted, shop: Shop, unit: str) -> tuple[str, ...]:

@@ -67,7 +67,12 @@ def disagreements(given: Sequence[Reading], out: Sequence[LeftOut], caliper: Cal
     """
     gone = {id(each.reading): each for each in out}
     never = {id(each.reading) for each in impossible(given, caliper)}
-    for group in _spacings(given):
+    # Classes of x from the least on, as wide as the spacings that count as one.
+    least = min((r.x for r in given), default=Fraction(0))
+    spacings: dict[int, list[Reading]] = {}
+    for one in sorted(given, key=lambda r: (r.x, r.label)):
+        spacings.setdefault(int((one.x - least) // SPREAD_FOR_LINE), []).append(one)
+    for group in spacings.values():
         odd = [gone[id(r)] for r in group if id(r) in gone]
         if len(odd) <= MOST_OF_A_SPACING * len(group):
             continue
@@ -163,12 +168,3 @@ def sums_far_off(pairs: Sequence[Pair], kerf: Fraction, caliper: Caliper) -> Ite
         "see whether the readings belong to this board, each is the wood between two cuts alone, and the shop file's "
         "kerf is this blade's",
     )
-
-
-def _spacings(readings: Sequence[Reading]) -> Iterator[list[Reading]]:
-    """Readings of one spacing together, by spacing, then by label: classes of x from the least on, 5 mm wide."""
-    least = min((r.x for r in readings), default=Fraction(0))
-    classes: dict[int, list[Reading]] = {}
-    for one in sorted(readings, key=lambda r: (r.x, r.label)):
-        classes.setdefault(int((one.x - least) // SPREAD_FOR_LINE), []).append(one)
-    yield from classes.values()

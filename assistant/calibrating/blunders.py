@@ -16,7 +16,7 @@ from fractions import Fraction
 from itertools import combinations
 from statistics import NormalDist
 
-from assistant.calibrating.uncertainty import Line, fit_line, student
+from assistant.calibrating.uncertainty import FittedLine, fit_line, student
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 
 # A screw further off than this share is a wrong pitch in the shop file; a line that needs it is still tried.
@@ -29,8 +29,10 @@ LEAST_FOR_SCREENING = 4
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One reading. label: the operator's name for the place. x: what was set, mm: a setting, or the spacing of two
-    cuts. value: what was read, mm, exact. side: "up" or "down", the way the carriage came; for backlash only.
+    """One reading.
+
+    label: the operator's name for the place. x: what was set, mm: a setting, or the spacing of two cuts. value: what
+    was read, mm, exact. side: "up" or "down", the way the carriage came; for backlash only.
     """
 
     label: str
@@ -41,8 +43,11 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Caliper:
-    """What was measured with. step: its resolution. longest: the greatest it shows. error: limit of its own error;
-    all mm, over 0 (error from 0). unit: "mm" or "in", for messages."""
+    """What was measured with.
+
+    step: its resolution. longest: the greatest it shows. error: limit of its own error; all mm, over 0 (error from 0).
+    unit: "mm" or "in", for messages.
+    """
 
     step: Fraction = Fraction(1, 100)
     longest: Fraction = Fraction(150)
@@ -58,54 +63,52 @@ class LeftOut:
 
 def screen(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading], list[LeftOut]]:
     """(those that stay, those left out and why). The value is taken to grow with x, about one to one."""
-    bad = {id(r) for r in readings if _impossible(r, caliper)}
-    possible = [r for r in readings if id(r) not in bad]
-    kept, out = sieve(possible, caliper)
-    middle = _line(kept)
-    out += [LeftOut(r, _why_impossible(r, caliper, middle)) for r in readings if id(r) in bad]
+    never = {id(each.reading): each.why for each in impossible(readings, caliper)}
+    kept, out = sieve([r for r in readings if id(r) not in never], caliper)
+    line = _line(kept)
+    for one in readings:
+        if id(one) in never:
+            slip = _slip(one, line, caliper, 0.0)
+            out.append(LeftOut(one, f"{never[id(one)]}; {slip}" if slip else never[id(one)]))
     order = {id(r): n for n, r in enumerate(readings)}
     return kept, sorted(out, key=lambda each: order[id(each.reading)])
 
 
+def impossible(readings: Iterable[Reading], caliper: Caliper) -> list[LeftOut]:
+    """Those that the instrument can't have shown."""
+    unit, out = caliper.unit, []
+    for one in readings:
+        if not 0 <= one.value <= caliper.longest:
+            out.append(LeftOut(one, f"beyond the {plain_length(caliper.longest, unit)} that the instrument shows"))
+        elif (one.value / caliper.step).denominator != 1:
+            why = f"an instrument with steps of {plain_length(caliper.step, unit, 6)} can't show it"
+            out.append(LeftOut(one, why))
+    return out
+
+
 def sieve(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading], list[LeftOut]]:
     """As `screen`, for values that no instrument showed as they are: differences of readings."""
-    kept, odd = _sieve(list(readings), caliper)
-    middle = _line(kept)
-    return kept, [LeftOut(r, _why_odd(r, kept, middle, caliper)) for r in odd]
-
-
-def _impossible(reading: Reading, caliper: Caliper) -> str:
-    value = reading.value
-    if not 0 <= value <= caliper.longest:
-        return f"beyond the {plain_length(caliper.longest, caliper.unit)} that the instrument shows"
-    if (value / caliper.step).denominator != 1:
-        return f"an instrument with steps of {plain_length(caliper.step, caliper.unit, 6)} can't show it"
-    return ""
-
-
-def _why_impossible(reading: Reading, caliper: Caliper, line: Line | None) -> str:
-    why = _impossible(reading, caliper)
-    slip = _slip(reading, line, caliper, 0.0)
-    return f"{why}; {slip}" if slip else why
-
-
-def _sieve(readings: list[Reading], caliper: Caliper) -> tuple[list[Reading], list[Reading]]:
     if len(readings) < LEAST_FOR_SCREENING:
-        return readings, []
+        return list(readings), []
     off = _least_median(readings)
     ranked = sorted(readings, key=lambda r: abs(off[id(r)]))
     half = len(readings) // 2 + 1
+    # Few readings lie nearer to a line chosen to suit them than many do, for which 5 / (n - 2) makes up: the usual
+    # correction with a least-median line (recalled from memory).
     scale = MAD * (1 + 5 / (len(readings) - 2)) * abs(off[id(ranked[half - 1])])
     limit = max(SUSPECT * scale, 2 * float(caliper.step))
     kept = [r for r in ranked if abs(off[id(r)]) <= limit]
     odd: list[Reading] = []
     for suspect in ranked[len(kept) :]:
+        # They come by their distance: beyond one that stands off, all do.
         if odd or _stands_off(suspect, kept, caliper, len(readings)):
             odd.append(suspect)
         else:
             kept.append(suspect)
     stays = {id(r) for r in kept}
-    return [r for r in readings if id(r) in stays], odd
+    in_order = [r for r in readings if id(r) in stays]
+    line = _line(in_order)
+    return in_order, [LeftOut(r, _why_odd(r, in_order, line, caliper)) for r in odd]
 
 
 def _least_median(readings: Sequence[Reading]) -> dict[int, float]:
@@ -113,14 +116,14 @@ def _least_median(readings: Sequence[Reading]) -> dict[int, float]:
     points = [(float(r.x), float(r.value - r.x)) for r in readings]
     half = len(points) // 2
     best: tuple[float, float, float] = (math.inf, 0.0, 0.0)
-    for slope, level in _lines(points):
+    for slope, level in _candidate_lines(points):
         middle = sorted(abs(y - level - slope * x) for x, y in points)[half]
         best = min(best, (middle, slope, level))
     _, slope, level = best
     return {id(r): y - level - slope * x for r, (x, y) in zip(readings, points, strict=True)}
 
 
-def _lines(points: Sequence[tuple[float, float]]) -> Iterator[tuple[float, float]]:
+def _candidate_lines(points: Sequence[tuple[float, float]]) -> Iterator[tuple[float, float]]:
     """(slope, level) of y - x: flat through each point, and through every two with different x."""
     for _, y in points:
         yield 0.0, y
@@ -130,7 +133,7 @@ def _lines(points: Sequence[tuple[float, float]]) -> Iterator[tuple[float, float
             yield slope, y1 - slope * x1
 
 
-def _line(readings: Sequence[Reading]) -> Line | None:
+def _line(readings: Sequence[Reading]) -> FittedLine | None:
     """Least squares where two x differ; else flat, value - x at its mean; None without readings."""
     if len({r.x for r in readings}) > 1:
         return fit_line([r.x for r in readings], [r.value for r in readings])
@@ -141,7 +144,9 @@ def _line(readings: Sequence[Reading]) -> Line | None:
     mean = sum(differences, Fraction(0)) / count
     rest = float(sum((d - mean) ** 2 for d in differences))
     sd = math.sqrt(rest / (count - 1)) if count > 1 else 0.0
-    return Line(float(mean), 1.0, sd / math.sqrt(count), 0.0, 0.0, sd, count - 1, 1.0, float(readings[0].x), math.inf)
+    return FittedLine(
+        float(mean), 1.0, sd / math.sqrt(count), 0.0, 0.0, sd, count - 1, 1.0, float(readings[0].x), math.inf
+    )
 
 
 def _stands_off(suspect: Reading, kept: Sequence[Reading], caliper: Caliper, count: int) -> bool:
@@ -166,7 +171,7 @@ def _trimmed(share: float) -> float:
     return 1 / math.sqrt(1 - 2 * z * normal.pdf(z) / share)
 
 
-def _why_odd(reading: Reading, kept: Sequence[Reading], line: Line | None, caliper: Caliper) -> str:
+def _why_odd(reading: Reading, kept: Sequence[Reading], line: FittedLine | None, caliper: Caliper) -> str:
     if line is None:
         return "the others don't agree either"
     off = Fraction(float(reading.value) - line.at(float(reading.x))).limit_denominator(10**6)
@@ -181,7 +186,7 @@ def _why_odd(reading: Reading, kept: Sequence[Reading], line: Line | None, calip
     return f"{why}; {slip}" if slip else why
 
 
-def _slip(reading: Reading, line: Line | None, caliper: Caliper, sd: float) -> str:
+def _slip(reading: Reading, line: FittedLine | None, caliper: Caliper, sd: float) -> str:
     """The slip of the pen that would explain the reading, or ""."""
     if line is None:
         return ""
@@ -201,11 +206,7 @@ def _slips(value: Fraction, caliper: Caliper) -> Iterator[tuple[str, Fraction]]:
     yield "it fits when taken as inches, not mm", value * inch
     for factor, text in ((10, "right"), (Fraction(1, 10), "left"), (100, "right"), (Fraction(1, 100), "left")):
         yield f"it fits with the decimal point further to the {text}", value * factor
-    yield from _digit_slips(value, caliper)
-
-
-def _digit_slips(value: Fraction, caliper: Caliper) -> Iterator[tuple[str, Fraction]]:
-    """Two neighbouring digits exchanged, then one digit another; as written in the caliper's unit."""
+    # Digits as they are written, in the instrument's unit: two neighbours exchanged, then one of them another.
     size = MM_PER_UNIT[caliper.unit]
     text = format_number(value / size, 4 if caliper.unit == "in" else 2)
     spots = [i for i, c in enumerate(text) if c.isdigit()]
@@ -219,8 +220,3 @@ def _digit_slips(value: Fraction, caliper: Caliper) -> Iterator[tuple[str, Fract
         for digit in "0123456789":
             other = f"{text[:i]}{digit}{text[i + 1 :]}"
             yield f"one digit may be wrong: {other} {caliper.unit} fits", Fraction(other) * size
-
-
-def impossible(readings: Iterable[Reading], caliper: Caliper) -> list[LeftOut]:
-    """Those that the instrument can't have shown; for readings where no line is to be expected."""
-    return [LeftOut(r, why) for r in readings if (why := _impossible(r, caliper))]

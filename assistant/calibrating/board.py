@@ -61,7 +61,12 @@ def board_text(kind: str, shop: Shop, caliper: Caliper) -> str:
     unit, kerf = shop.unit, shop.blade.kerf
     settings = list(_SETTINGS[kind](shop, caliper))
     walls = [(s, s + kerf) if shop.carriage.zero == "inside" else (s - kerf, s) for s in settings]
-    widths = _widths(walls, settings[0] + WOOD[unit])
+    # Fingers and sockets in turn, from the reference edge; behind the last cut some wood to hold by.
+    widths, at = [], Fraction(0)
+    for start, end in walls:
+        widths += [start - at, end - start]
+        at = end
+    widths.append(settings[0] + WOOD[unit])
     down = f"\ncome_down = {list(DOWN)}" if kind == "backlash" else ""
     listed = ", ".join(toml_length(width, unit) for width in widths)
     return f"""\
@@ -87,16 +92,7 @@ part = "A"
 """
 
 
-def _widths(walls: Sequence[tuple[Fraction, Fraction]], last: Fraction) -> list[Fraction]:
-    """Fingers and sockets in turn, from the reference edge; behind the last cut some wood to hold by."""
-    found, at = [], Fraction(0)
-    for start, end in walls:
-        found += [start - at, end - start]
-        at = end
-    return [*found, last]
-
-
-def _quantum(shop: Shop) -> Fraction:
+def _setting_step(shop: Shop) -> Fraction:
     """The steps that settings are chosen from: a turn, or a millimetre (1/16 in), in whole steps of the carriage."""
     carriage = shop.carriage
     if carriage.pitch is not None and carriage.pitch <= 4:
@@ -105,16 +101,16 @@ def _quantum(shop: Shop) -> Fraction:
     return -(-usual // carriage.resolution) * carriage.resolution
 
 
-def _up(length: Fraction, step: Fraction) -> Fraction:
+def _rounded_up(length: Fraction, step: Fraction) -> Fraction:
     return -(-length // step) * step
 
 
-def _first(shop: Shop, step: Fraction) -> Fraction:
+def _first_setting(shop: Shop, step: Fraction) -> Fraction:
     wood = WOOD[shop.unit]
-    return _up(wood if shop.carriage.zero == "inside" else wood + shop.blade.kerf, step)
+    return _rounded_up(wood if shop.carriage.zero == "inside" else wood + shop.blade.kerf, step)
 
 
-def _from(start: Fraction, spacings: Sequence[Fraction]) -> Iterator[Fraction]:
+def _spaced(start: Fraction, spacings: Sequence[Fraction]) -> Iterator[Fraction]:
     yield start
     for spacing in spacings:
         start += spacing
@@ -123,9 +119,9 @@ def _from(start: Fraction, spacings: Sequence[Fraction]) -> Iterator[Fraction]:
 
 def _kerf_settings(shop: Shop, caliper: Caliper) -> Iterator[Fraction]:
     """Short fingers, then long ones: shorter where the travel ends sooner, as long as the two still tell a slope."""
-    step = _quantum(shop)
-    first = _first(shop, step)
-    short, far = (_up(wood + shop.blade.kerf, step) for wood in (SHORT_WOOD, LONG_WOOD))
+    step = _setting_step(shop)
+    first = _first_setting(shop, step)
+    short, far = (_rounded_up(wood + shop.blade.kerf, step) for wood in (SHORT_WOOD, LONG_WOOD))
     if shop.carriage.travel is not None:
         room = shop.carriage.travel[1] - first - SHORT * short
         far = min(far, room / LONG // step * step)
@@ -133,18 +129,18 @@ def _kerf_settings(shop: Shop, caliper: Caliper) -> Iterator[Fraction]:
         cuts = 1 + SHORT + LONG
         mend = "give spacings of your own, five readings or more of each: --reading SPACING=LENGTH"
         raise BadInput([Fault(f"there is no room for {cuts} cuts on a test board", "", "carriage.travel", mend)])
-    return _from(first, [short] * SHORT + [far] * LONG)
+    return _spaced(first, [short] * SHORT + [far] * LONG)
 
 
 def _backlash_settings(shop: Shop, caliper: Caliper) -> Iterator[Fraction]:
-    step = _quantum(shop)
-    return _from(_first(shop, step), [_up(WOOD[shop.unit] + shop.blade.kerf, step)] * (3 * PAIRS - 1))
+    step = _setting_step(shop)
+    return _spaced(_first_setting(shop, step), [_rounded_up(WOOD[shop.unit] + shop.blade.kerf, step)] * (3 * PAIRS - 1))
 
 
 def _reaching(shop: Shop, reach: Fraction, caliper: Caliper, cuts: int) -> Iterator[Fraction]:
     """Cuts spread as far as board, caliper and travel let them."""
-    step = _quantum(shop)
-    first = _first(shop, step)
+    step = _setting_step(shop)
+    first = _first_setting(shop, step)
     most = min(reach, caliper.longest - WOOD[shop.unit])
     if shop.carriage.travel is not None:
         most = min(most, shop.carriage.travel[1])
@@ -152,7 +148,7 @@ def _reaching(shop: Shop, reach: Fraction, caliper: Caliper, cuts: int) -> Itera
     if spacing < WOOD[shop.unit] / 2 + shop.blade.kerf:
         mend = "measure the carriage itself at settings of your own: --reading SETTING=LENGTH"
         raise BadInput([Fault(f"there is no room for {cuts} cuts on a test board", "", "carriage.travel", mend)])
-    return _from(first, [spacing] * (cuts - 1))
+    return _spaced(first, [spacing] * (cuts - 1))
 
 
 _SETTINGS = {
@@ -182,7 +178,7 @@ def read_places(path: Path, kind: str, shop: Shop) -> list[Place]:
     return list(_PLACES[kind](settings))
 
 
-def _between(settings: Sequence[Fraction]) -> Iterator[Place]:
+def _wood_between(settings: Sequence[Fraction]) -> Iterator[Place]:
     for n, (one, other) in enumerate(zip(settings, settings[1:], strict=False), 1):
         yield Place(LETTERS[n - 1], other - one, "up", f"the wood between cuts {n} and {n + 1}")
 
@@ -192,7 +188,7 @@ def _from_edge(settings: Sequence[Fraction]) -> Iterator[Place]:
         yield Place(LETTERS[n - 1], setting, "up", f"from the reference edge to the near wall of cut {n}")
 
 
-def _beside(settings: Sequence[Fraction]) -> Iterator[Place]:
+def _wood_beside(settings: Sequence[Fraction]) -> Iterator[Place]:
     for n in range(len(settings) // 3):
         first, second, third = settings[3 * n : 3 * n + 3]
         cut = 3 * n + 2
@@ -200,7 +196,7 @@ def _beside(settings: Sequence[Fraction]) -> Iterator[Place]:
         yield Place(f"{LETTERS[n]}2", third - second, "up", f"the wood between cuts {cut} and {cut + 1}")
 
 
-_PLACES = {"kerf": _between, "screw": _from_edge, "zero": _from_edge, "backlash": _beside}
+_PLACES = {"kerf": _wood_between, "screw": _from_edge, "zero": _from_edge, "backlash": _wood_beside}
 
 
 def sheet(kind: str, places: Sequence[Place], shop: Shop, path: Path, option: str) -> Iterator[str]:

@@ -21,7 +21,7 @@ from assistant.calibrating.values import COVERAGE, Value, backlash, kerf, screw,
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
-from assistant.plans.shop_writer import Entry, value_text
+from assistant.plans.shop_writer import HistoryEntry, value_text
 
 # Of a kerf that was never calibrated.
 ASSUMED_KERF_U = 0.01
@@ -34,9 +34,12 @@ SCREW_PLACES = 6
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What to write. key: "" where there is nothing. text: TOML. before: as it stands, or None. why: where nothing is
-    written, what is to be done by hand, or what is to be asked once more before it is written. moved: how far a kerf
-    would move, mm, 0 or over; 0 for anything else."""
+    """What to write.
+
+    key: "" where there is nothing. text: TOML. before: as it stands, or None. why: where nothing is written, what is to
+    be done by hand, or what is to be asked once more before it is written. moved: how far a kerf would move, mm, 0 or
+    over; 0 for anything else.
+    """
 
     key: str = ""
     text: str = ""
@@ -45,7 +48,9 @@ class Change:
     moved: Fraction = Fraction(0)
 
 
-def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[Entry]) -> Value:
+def computed(
+    kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry]
+) -> Value:
     """The value of this kind. known: calibrations in force, for what else goes in.
 
     Raises BadInput where the readings make no value, and where something else seems to have been measured.
@@ -58,19 +63,20 @@ def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Sho
         if by_cuts and (faults := list(cuts_measured(readings, width, shop.unit))):
             raise BadInput(faults)
         return backlash(readings, caliper, by_cuts=by_cuts, kerf=width)
-    scale = _scale(known)
+    u_travel = _last_u(known, "screw")
+    scale = None if u_travel is None else Component("carriage's travel (calibrated)", u_travel)
     if kind == "kerf":
         if faults := list(cuts_measured(readings, width, shop.unit)):
             raise BadInput(faults)
         try:
-            return _plausible(kerf(readings, caliper, scale), shop)
+            return _near_enough(kerf(readings, caliper, scale), shop)
         except BadInput as error:
             raise BadInput([*cuts_among(readings, width), *error.faults]) from error
     return _zero_of(readings, caliper, shop, known, scale)
 
 
 def _zero_of(
-    readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[Entry], scale: Component | None
+    readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry], scale: Component | None
 ) -> Value:
     width = shop.blade.kerf
     outside = width if shop.carriage.zero == "outside" else None
@@ -78,8 +84,11 @@ def _zero_of(
     what = "some readings lie about a kerf from the others: the other side of the kerf?"
     mend = "measure every place to the near wall of its cut, the one towards the reference edge"
     mixed = [Fault(what, ", ".join(odd), "readings", mend)] if odd else []
+    u_kerf = _last_u(known, "kerf")
+    if u_kerf is None:
+        u_kerf = ASSUMED_KERF_U
     try:
-        found = zero(readings, caliper, outside_kerf=outside, u_kerf=_u_kerf(known), scale=scale)
+        found = zero(readings, caliper, outside_kerf=outside, u_kerf=u_kerf, scale=scale)
     except BadInput as error:
         raise BadInput([*mixed, *error.faults]) from error
     # As many on either side: none stands off from the rest, and the level between them is nobody's.
@@ -91,7 +100,7 @@ def _zero_of(
     return replace(found, notes=(*found.notes, note)) if odd else found
 
 
-def _plausible(value: Value, shop: Shop) -> Value:
+def _near_enough(value: Value, shop: Shop) -> Value:
     """A kerf far from the shop file's is more likely read off another board. Raises BadInput for it."""
     stated = float(shop.blade.kerf)
     off = abs(value.value - stated)
@@ -105,43 +114,34 @@ def _plausible(value: Value, shop: Shop) -> Value:
     raise BadInput([Fault(what, found, "readings", mend)])
 
 
-def _last(known: Sequence[Entry], kind: str) -> Entry | None:
-    return next((e for e in reversed(known) if e.kind == kind), None)
-
-
-def _scale(known: Sequence[Entry]) -> Component | None:
-    last = _last(known, "screw")
-    return None if last is None else Component("carriage's travel (calibrated)", float(last.data["u"]))
-
-
-def _u_kerf(known: Sequence[Entry]) -> float:
-    last = _last(known, "kerf")
-    return ASSUMED_KERF_U if last is None else float(last.data["u"])
+def _last_u(known: Sequence[HistoryEntry], kind: str) -> float | None:
+    """The standard uncertainty of the last calibration of this kind, None where there is none."""
+    return next((float(entry.data["u"]) for entry in reversed(known) if entry.kind == kind), None)
 
 
 def change_for(value: Value, shop: Shop) -> Change:
     """What the shop file should say after this."""
-    return {"kerf": _kerf, "screw": _screw, "zero": _zero, "backlash": _backlash}[value.kind](value, shop)
+    return _CHANGES[value.kind](value, shop)
 
 
 def _length(mm: float, unit: str) -> str:
-    return _plain(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit])
+    return _number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit])
 
 
-def _plain(value: Fraction, places: int) -> str:
+def _number(value: Fraction, places: int) -> str:
     text = format_number(value, places)
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _at(shop: Shop, key: str, text: str) -> Change:
+def _change_at(shop: Shop, key: str, text: str) -> Change:
     before = value_text(Path(shop.path), key)
     if before == text:
         return Change(why=f"The shop file says {key} = {text} already.")
     return Change(key, text, before)
 
 
-def _kerf(value: Value, shop: Shop) -> Change:
-    change = _at(shop, "blade.kerf", _length(value.value, shop.unit))
+def _change_of_kerf(value: Value, shop: Shop) -> Change:
+    change = _change_at(shop, "blade.kerf", _length(value.value, shop.unit))
     if not change.key:
         return change
     moved = abs(Fraction(change.text) * MM_PER_UNIT[shop.unit] - shop.blade.kerf)
@@ -154,30 +154,30 @@ def _kerf(value: Value, shop: Shop) -> Change:
     return replace(change, why=why, moved=moved)
 
 
-def _backlash(value: Value, shop: Shop) -> Change:
+def _change_of_backlash(value: Value, shop: Shop) -> Change:
     if value.value < -COVERAGE * value.u:
         play = f"{_length(value.value, shop.unit)} {shop.unit}"
         mend = "see whether the readings taken coming up and coming down are exchanged, and take them anew"
         raise BadInput([Fault("play can't be less than none", play, "readings", mend)])
     if value.value < COVERAGE * value.u and not shop.carriage.backlash:
         return Change(why="No play is shown, and the shop file states none.")
-    return _at(shop, "carriage.backlash", _length(max(0.0, value.value), shop.unit))
+    return _change_at(shop, "carriage.backlash", _length(max(0.0, value.value), shop.unit))
 
 
-def _screw(value: Value, shop: Shop) -> Change:
+def _change_of_screw(value: Value, shop: Shop) -> Change:
     off = value.value - 1
     if abs(off) <= value.expanded:
         return Change(why="Within its uncertainty the carriage moves as the shop file says.")
     ratio = Fraction(value.value)
     carriage = shop.carriage
     if carriage.kind == "steps":
-        return _at(shop, "carriage.steps_per_mm", _plain(1 / carriage.resolution / ratio, SCREW_PLACES))
+        return _change_at(shop, "carriage.steps_per_mm", _number(1 / carriage.resolution / ratio, SCREW_PLACES))
     if carriage.pitch is not None:
         if value_text(Path(shop.path), "carriage.threads_per_inch") is not None:
             threads = MM_PER_UNIT["in"] / (carriage.pitch * ratio)
-            return _at(shop, "carriage.threads_per_inch", _plain(threads, SCREW_PLACES))
+            return _change_at(shop, "carriage.threads_per_inch", _number(threads, SCREW_PLACES))
         pitch = carriage.pitch * ratio / MM_PER_UNIT[shop.unit]
-        return _at(shop, "carriage.pitch", _plain(pitch, SCREW_PLACES))
+        return _change_at(shop, "carriage.pitch", _number(pitch, SCREW_PLACES))
     return Change(
         why=(
             f"The readout is off by {1000 * off:+.2f} mm in a metre; the shop file can't mend that. Set the readout's "
@@ -186,7 +186,7 @@ def _screw(value: Value, shop: Shop) -> Change:
     )
 
 
-def _zero(value: Value, shop: Shop) -> Change:
+def _change_of_zero(value: Value, shop: Shop) -> Change:
     if abs(value.value) <= value.expanded:
         return Change(why="Within its uncertainty the zero is right.")
     by = f"{_length(value.value, shop.unit)} {shop.unit}"
@@ -194,3 +194,11 @@ def _zero(value: Value, shop: Shop) -> Change:
     return Change(
         why=f"Bring the carriage to zero, and there set its reading to {by}{bar}; nothing in the shop file holds this."
     )
+
+
+_CHANGES = {
+    "kerf": _change_of_kerf,
+    "screw": _change_of_screw,
+    "zero": _change_of_zero,
+    "backlash": _change_of_backlash,
+}

@@ -8,16 +8,12 @@ in its stead.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 from assistant.calibrating.blunders import Caliper
-from assistant.calibrating.readings import Source
-from assistant.errors import BadInput, Fault
+from assistant.calibrating.readings import ReadingCollector
 from assistant.hearing.child import Spec
 from assistant.hearing.digits import NO, READING, STRIKE, YES, spelled
 from assistant.hearing.ear import Found
-from assistant.hearing.offline import hear_all
-from assistant.hearing.wav import read_sound
 from assistant.joinery.units import MM_PER_UNIT, LengthError, parse_length
 from assistant.plans.model import VoiceSettings
 
@@ -40,11 +36,6 @@ class Dictation:
     @property
     def finished(self) -> bool:
         return len(self.taken) == len(self._places)
-
-    @property
-    def pending(self) -> str:
-        """Figures that were read back and not answered, or ""."""
-        return self._pending
 
     def ask(self) -> str:
         """What is wanted now."""
@@ -84,43 +75,16 @@ def places_of(caliper: Caliper) -> int:
     return next((n for n in range(1, MOST_PLACES) if (step * 10**n).denominator == 1), MOST_PLACES)
 
 
-def from_wav(
-    source: Source, path: Path, voice: VoiceSettings, caliper: Caliper, rounds: int, tell: Callable[[str], None]
-) -> None:
-    """Readings of the board's places from a recording. tell: gets each line of the conversation.
-
-    Raises BadInput for a file that can't be heard or a board without places, NoSuchPart or CouldNotRun without the
-    recogniser.
-    """
-    if not source.places:
-        raise BadInput([nowhere("--wav")])
-    talk = Dictation(list(source.places) * rounds, doubt_of(source))
-    tell(talk.ask())
-    for found in hear_all(read_sound(path).pcm, (), spec_for(voice, caliper)):
-        for line in answers(talk, found):
-            tell(line)
-    if talk.pending:
-        tell(f"{spelled(talk.pending)} was not answered with yes, and is not taken.")
-    for label, figures in talk.taken:
-        source.add(label, figures, "", f"{path.name}: place {label}")
-
-
-def doubt_of(source: Source) -> Callable[[str, str], str]:
-    """What is odd about figures read at a place, in the source's unit."""
+def doubt_of(collector: ReadingCollector) -> Callable[[str, str], str]:
+    """What is odd about figures read at a place, in the unit of bare numbers."""
 
     def doubt(place: str, figures: str) -> str:
         try:
-            return source.doubt(place, parse_length(figures, source.unit))
+            return collector.doubt(place, parse_length(figures, collector.unit))
         except LengthError as error:
             return error.what
 
     return doubt
-
-
-def nowhere(option: str) -> Fault:
-    """What is wrong with dictating without a test board."""
-    mend = "name the test board with --plan FILE, so that its places can be asked for"
-    return Fault("dictation goes from place to place of a test board", "", option, mend)
 
 
 def spec_for(voice: VoiceSettings, caliper: Caliper) -> Spec:

@@ -22,7 +22,7 @@ from assistant.journal.store import Journal, journal_path
 from assistant.plans.document import cleaned
 from assistant.plans.model import Plan, Shop
 from assistant.plans.plan_file import try_plan
-from assistant.plans.shop_writer import Entry, in_force, read_history, record
+from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, record
 from assistant.session.facts import Started
 
 ANY_WOOD = "any wood"
@@ -32,15 +32,18 @@ MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual on
 
 
 @dataclass(frozen=True, slots=True)
-class Joint:
-    """What was reported. what: "" where nothing was. Lengths mm; amount below zero only for a gap, where the finger is
-    wider than its socket; wanted, written: None where not known. session: that cut it, "" where not known."""
+class JointReport:
+    """What was reported of a joint.
+
+    what: "too tight", "too loose", "gap", or "" where nothing was. amount: mm, below zero only for a gap, where the
+    finger is wider than its socket. written: the clearance in its plan, wanted: the one wanted, mm; None where not
+    known. kerf: it was cut with, mm. session: that cut it, "" where not known.
+    """
 
     what: str
     amount: Fraction
     written: Fraction | None
     wanted: Fraction | None
-    u: Fraction | None
     kerf: Fraction
     species: str
     title: str
@@ -66,8 +69,8 @@ class Proposal:
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
-    """What the joint was laid out with, by its plan or the session that cut it. kerf: None for the shop's now."""
+class JointOrigin:
+    """What a joint was laid out with, by its plan or the session that cut it. kerf: None for the shop's now."""
 
     unit: str
     clearance: Fraction | None
@@ -78,7 +81,7 @@ class Cut:
     session: str = ""
 
 
-def last_cut(state: Path | None, unit: str) -> Cut | None:
+def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
     """The joint of the last finished session that cut wood for one; test boards are none.
 
     state: the journal's folder, None for the user's own. unit: of bare numbers, where that plan is another
@@ -96,7 +99,7 @@ def last_cut(state: Path | None, unit: str) -> Cut | None:
     plan, _ = try_plan(Path(row.plan_path))
     same = plan if plan is not None and plan.digest == row.plan_digest else None
     job = started.job
-    return Cut(
+    return JointOrigin(
         unit if same is None else same.unit, job.clearance, job.kerf, job.title, job.plan_digest, same, str(row.id)
     )
 
@@ -111,18 +114,18 @@ def wood_of(plan: Plan) -> str:
 def too_far_off(what: str, amount: Fraction, aim: Fraction) -> bool:
     """Whether a joint is off by more than a matter of fit: it was not cut as laid out, and would spoil the next plan.
 
-    what, amount: as in `Joint`. aim: the clearance wanted, mm.
+    what, amount: as in `JointReport`. aim: the clearance wanted, mm.
     """
     return (abs(amount - aim) if what == GAP else amount) > MOST_OFF
 
 
-def joints_of(shop: Path, blade: str | None, species: str) -> list[Entry]:
+def joints_of(shop: Path, blade: str | None, species: str) -> list[HistoryEntry]:
     """The joints of this blade (None: of any) and wood that stand, oldest first."""
     entries = in_force(shop, read_history(shop))
     return [e for e in entries if e.kind == "joint" and blade in (None, e.blade) and e.data["species"] == species]
 
 
-def wanted_clearance(joint: Joint, before: list[Entry]) -> Fraction:
+def wanted_clearance(joint: JointReport, before: list[HistoryEntry]) -> Fraction:
     """The clearance wanted: as reported, as with the joint before, or as the plan has it; mm.
 
     Raises BadInput where none of these is known.
@@ -137,7 +140,7 @@ def wanted_clearance(joint: Joint, before: list[Entry]) -> Fraction:
     raise BadInput([Fault("the clearance wanted is not known", "", "--wanted", mend)])
 
 
-def entry_of(shop: Path, joint: Joint, blade: str, wanted: Fraction, noting: bool) -> Entry:
+def entry_of(shop: Path, joint: JointReport, blade: str, wanted: Fraction, noting: bool) -> HistoryEntry:
     """The joint as an entry of the history; written there where `noting`."""
     correction, u = correction_of(joint.what, float(joint.amount), float(joint.written or 0), float(wanted))
     data: dict[str, Any] = {
@@ -147,7 +150,7 @@ def entry_of(shop: Path, joint: Joint, blade: str, wanted: Fraction, noting: boo
         "wanted": str(wanted),
         "kerf": str(joint.kerf),
         "correction": correction,
-        "u": u if joint.u is None else float(joint.u),
+        "u": u,
         "species": joint.species,
         "title": joint.title,
         "plan": joint.digest,
@@ -155,17 +158,20 @@ def entry_of(shop: Path, joint: Joint, blade: str, wanted: Fraction, noting: boo
     }
     if noting:
         return record(shop, "joint", now(), blade, data)
-    return Entry(len(read_history(shop)) + 1, now(), "joint", blade, "", None, None, 0, data)
+    return HistoryEntry(len(read_history(shop)) + 1, now(), "joint", blade, "", None, None, 0, data)
 
 
-def _same_joint(one: Entry, other: Entry) -> bool:
-    """Whether two entries report one joint: in the same way, with the same figures, of the same plan, and not of two
-    sessions. Where two joints of a plan came out exactly alike this takes them for one, which errs on the safe side."""
+def _same_joint(one: HistoryEntry, other: HistoryEntry) -> bool:
+    """Whether two entries report one joint.
+
+    They do in the same way, with the same figures, of the same plan, and not of two sessions. Where two joints of a
+    plan came out exactly alike this takes them for one, which errs on the safe side.
+    """
     sessions = {entry.data.get("session", "") for entry in (one, other)} - {""}
     return len(sessions) < 2 and all(one.data.get(name, "") == other.data.get(name, "") for name in SAME)
 
 
-def propose(shop: Shop, blade: str, joint: Joint, wanted: Fraction, joints: Sequence[Entry]) -> Proposal:
+def propose(shop: Shop, blade: str, joint: JointReport, wanted: Fraction, joints: Sequence[HistoryEntry]) -> Proposal:
     """What to write in the next plan.
 
     joints: of this blade and wood, oldest first, `joint` among them where it is reported.

@@ -1,4 +1,4 @@
-"""What the joints already made tell of the clearance to write for the next one.
+"""What the joints already made say of the clearance to write for the next one.
 
 Each joint, reported in terms of clearance, gives one correction: what to add to the clearance wanted so that the saw
 makes it. The correction of all is their mean by weighted least squares, each joint weighing 1/u^2, its uncertainty
@@ -10,6 +10,7 @@ twice that. When the shop file's kerf has been corrected since, a joint's correc
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,8 +20,9 @@ COVERAGE = 2
 # Another kerf than this far off is another blade's.
 SAME_BLADE = 0.2
 TIGHT, LOOSE, GAP = "too tight", "too loose", "gap"
-# What a hand can tell, and what a caliper can: standard uncertainties, mm; assumed, no source.
+# How nearly a hand feels a fit, and a caliper measures one: standard uncertainties, mm; assumed, no source.
 FELT, FELT_SHARE, MEASURED = 0.02, 0.25, 0.01
+# A joint stands apart where it is this many times further off the mean of the others than both uncertainties.
 FAR_OFF = 3.0
 
 
@@ -68,22 +70,19 @@ def correction_of(what: str, amount: float, written: float, wanted: float) -> tu
 
 
 def learned(joints: Sequence[Correction], kerf: float) -> Learned | None:
-    """The correction of the next plan; kerf: the shop file's now, mm. None where no joint tells of this blade."""
+    """The correction of the next plan; kerf: the shop file's now, mm. None where no joint is of this blade."""
     ours = [j for j in joints if abs(j.kerf - kerf) <= SAME_BLADE]
     other = tuple(j.number for j in joints if j not in ours)
     if not ours:
         return None
     values = [j.correction + 2 * (kerf - j.kerf) for j in ours]
-    mean = weighted_mean(values, [j.u for j in ours])
-    far = [
-        j.number
-        for n, (j, value) in enumerate(zip(ours, values, strict=True))
-        if len(ours) > 2 and _stands_apart(value, j.u, [v for m, v in enumerate(values) if m != n], ours, n)
-    ]
+    uncertainties = [j.u for j in ours]
+    mean = weighted_mean(values, uncertainties)
+    far = []
+    for n, joint in enumerate(ours):
+        # Of two that differ, nothing shows which stands apart.
+        if len(ours) > 2:
+            others = weighted_mean(values[:n] + values[n + 1 :], uncertainties[:n] + uncertainties[n + 1 :])
+            if abs(values[n] - others.value) > FAR_OFF * math.hypot(joint.u, others.u):
+                far.append(joint.number)
     return Learned(mean.value, mean.u, len(ours), mean.birge, tuple(far), other)
-
-
-def _stands_apart(value: float, u: float, rest: Sequence[float], ours: Sequence[Correction], n: int) -> bool:
-    """Whether a joint is further off the mean of the others than both uncertainties, thrice, explain."""
-    others = weighted_mean(rest, [j.u for m, j in enumerate(ours) if m != n])
-    return abs(value - others.value) > FAR_OFF * (u**2 + others.u**2) ** 0.5

@@ -4,25 +4,25 @@ from __future__ import annotations
 
 import queue
 import time
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Protocol
 
 from assistant.calibrating.blunders import Caliper
-from assistant.calibrating.dictation import Dictation, answers, doubt_of, nowhere, spec_for
-from assistant.calibrating.readings import Source
-from assistant.errors import BadInput, CouldNotRun, NoSuchPart
+from assistant.calibrating.dictation import Dictation, answers, doubt_of, spec_for
+from assistant.calibrating.prompts import ShowLine
+from assistant.calibrating.readings import ReadingCollector
+from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.hearing.process import ChildDied, ChildProcess
 from assistant.plans.model import VoiceSettings
 from assistant.runner.clock import LiveClock
 from assistant.runner.contracts import Speaker
 from assistant.session.events import Event, SpeechEnded, SpeechStarted
+from assistant.session.kinds import DeviceState
 from assistant.speaking.speaker import LiveSpeaker, SilentSpeaker
 
 MICROPHONE_S = 10.0
-LISTENING_S = 0.05
+LISTENING_S = 0.05  # a wait for the child; between two it is told whether we speak, and Ctrl-C is noticed
 TYPE_THEM = "type the readings instead, or give them with --reading or --csv"
-Tell = Callable[[str], None]
 
 
 class Child(Protocol):
@@ -36,7 +36,7 @@ class Child(Protocol):
 
 
 class Conversation:
-    """One dictation to its end. news: what the speaker posts. tell: gets each line to show.
+    """One dictation to its end. news: what the speaker posts. show: gets each line to show.
 
     patience_s: how long to wait for a microphone at the start.
     """
@@ -47,12 +47,11 @@ class Conversation:
         child: Child,
         speaker: Speaker,
         news: queue.SimpleQueue[Event],
-        tell: Tell,
+        show: ShowLine,
         patience_s: float = MICROPHONE_S,
     ):
-        self._talk, self._child, self._speaker, self._news, self._tell = talk, child, speaker, news, tell
+        self._talk, self._child, self._speaker, self._news, self._show = talk, child, speaker, news, show
         self._patience_s = patience_s
-        self._works = False
         self._said = 0
 
     def run(self) -> None:
@@ -66,65 +65,65 @@ class Conversation:
         self._child.send("listen", (), 0)
         self._say(self._talk.ask())
         limit = time.monotonic() + self._patience_s
+        works = False
         try:
             while not self._talk.finished:
-                self._pass_on()
-                message = self._child.receive(LISTENING_S)
-                if message is not None:
-                    self._heed(message)
-                if not self._works and time.monotonic() > limit:
+                self._tell_child_who_speaks()
+                match self._child.receive(LISTENING_S):
+                    case ("microphone", state, text):
+                        works = works or state == DeviceState.WORKS
+                        self._show(str(text))
+                    case ("found", found, _):
+                        for line in (line for one in found for line in answers(self._talk, one)):
+                            self._say(line)
+                if not works and time.monotonic() > limit:
                     raise CouldNotRun(f"no microphone is heard; {TYPE_THEM}")
         except KeyboardInterrupt:
-            self._tell("Ended; what was taken so far counts.")
+            self._show("Ended; what was taken so far counts.")
         except ChildDied:
-            self._tell("The recogniser broke down; what was taken so far counts.")
-
-    def _heed(self, message: tuple[Any, ...]) -> None:
-        match message:
-            case ("microphone", state, text):
-                self._works = self._works or state == "works"
-                self._tell(str(text))
-            case ("found", found, _):
-                for one in found:
-                    for line in answers(self._talk, one):
-                        self._say(line)
+            self._show("The recogniser broke down; what was taken so far counts.")
 
     def _say(self, line: str) -> None:
-        self._tell(line)
+        self._show(line)
         self._said += 1
         self._speaker.say(f"dictation {self._said}", line, True)
 
-    def _pass_on(self) -> None:
-        """The child is to be deaf while we speak."""
+    def _tell_child_who_speaks(self) -> None:
+        """So that it is deaf while we do."""
         while not self._news.empty():
             event = self._news.get()
             if isinstance(event, SpeechStarted | SpeechEnded):
                 self._child.send("speaking", isinstance(event, SpeechStarted), time.monotonic())
 
 
-def from_microphone(source: Source, voice: VoiceSettings, caliper: Caliper, rounds: int, tell: Tell) -> None:
-    """Readings of the board's places, dictated. Raises BadInput for a board without places, CouldNotRun or NoSuchPart
-    without recogniser or microphone; without a loudspeaker what would be read back is shown only."""
-    if not source.places:
-        raise BadInput([nowhere("--dictate")])
-    talk = Dictation(list(source.places) * rounds, doubt_of(source))
+def from_microphone(
+    collector: ReadingCollector, voice: VoiceSettings, caliper: Caliper, rounds: int, show: ShowLine
+) -> None:
+    """Readings of the board's places, dictated; without a loudspeaker what would be read back is shown only.
+
+    Raises BadInput for a board without places, CouldNotRun or NoSuchPart without recogniser or microphone.
+    """
+    if not collector.places:
+        mend = "name the test board with --plan FILE, so that its places can be asked for"
+        raise BadInput([Fault("dictation goes from place to place of a test board", "", "--dictate", mend)])
+    talk = Dictation(list(collector.places) * rounds, doubt_of(collector))
     news: queue.SimpleQueue[Event] = queue.SimpleQueue()
-    speaker = _speaker(news, voice, tell)
+    speaker = _speaker(news, voice, show)
     child = ChildProcess(replace(spec_for(voice, caliper), live=True))
     try:
-        Conversation(talk, child, speaker, news, tell).run()
+        Conversation(talk, child, speaker, news, show).run()
     finally:
         child.close()
         speaker.close(2.0)
     for label, figures in talk.taken:
-        source.typed.append(f"{label}={figures}")
-        source.add(label, figures, "", f"place {label}, as dictated")
+        collector.typed.append(f"{label}={figures}")
+        collector.add(label, figures, "", f"place {label}, as dictated")
 
 
-def _speaker(news: queue.SimpleQueue[Event], voice: VoiceSettings, tell: Tell) -> Speaker:
+def _speaker(news: queue.SimpleQueue[Event], voice: VoiceSettings, show: ShowLine) -> Speaker:
     clock = LiveClock()
     try:
         return LiveSpeaker(clock, news.put, voice)
     except NoSuchPart as error:
-        tell(f"{error}. What is read back is shown here only.")
+        show(f"{error}. What is read back is shown here only.")
         return SilentSpeaker(clock, news.put)

@@ -1,6 +1,6 @@
-"""Whether something else was measured than what a calibration asks for: the cut in place of the wood, the far wall
-in place of the near one.
+"""Whether something else was measured than what a calibration asks for.
 
+That is the cut in place of the wood beside it, or the far wall of a cut in place of the near one.
 Readings are held against the board's layout under both hypotheses: wood between two cuts is their spacing less a kerf,
 so it grows with the spacing; a cut is as wide as the kerf wherever it lies. A wrong kerf or zero made of such readings
 would look sound, so they are refused by name.

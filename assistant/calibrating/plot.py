@@ -1,4 +1,4 @@
-"""The residuals of a calibration as a picture: SVG by itself, PNG with matplotlib."""
+"""The residuals of a calibration as a picture, laid out once: an SVG needs nothing more, a PNG matplotlib."""
 
 from __future__ import annotations
 
@@ -14,50 +14,83 @@ from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.document import cleaned
 
 WIDTH, HEIGHT, MARGIN = 640, 360, 60
+SIZE, TITLE_SIZE = 12, 15
+DOT, BAND_COLOUR, RULE_COLOUR, DOT_COLOUR = 4, "#dde6ee", "#667", "#234"
+PIXELS_PER_INCH, POINTS_PER_INCH = 100, 72
 MISSING = "a PNG needs matplotlib: pip install 'kerfcall[plots]'; an .svg needs nothing"
 
 
 @dataclass(frozen=True, slots=True)
-class Marks:
-    """What is drawn, in the shop's unit. points: (label, set, residual). band: twice the residuals' scatter."""
+class Shade:
+    """The shaded band, as wide as the lines, from `top` down to `bottom`. Pixels, like everything here: y down."""
 
-    title: str
-    unit: str
-    points: tuple[tuple[str, float, float], ...]
-    band: float
-    foot: str
-
-    @property
-    def reach(self) -> float:
-        """How far up and down the picture goes."""
-        return 1.2 * max(self.band, *(abs(y) for _, _, y in self.points), 1e-6)
-
-    @property
-    def ends(self) -> tuple[float, float]:
-        """The least and the greatest setting, with room beside them."""
-        low, high = (f(x for _, x, _ in self.points) for f in (min, max))
-        room = 0.06 * (high - low) or 1.0
-        return low - room, high + room
+    top: float
+    bottom: float
 
 
-def marks_of(value: Value, unit: str) -> Marks:
-    """The picture of a value. unit: "mm" or "in"."""
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A level line from margin to margin."""
+
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class Dot:
+    """A reading."""
+
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """Text on one line; y: its base line. anchor: start | middle | end, of which x is."""
+
+    text: str
+    x: float
+    y: float
+    anchor: str = "start"
+    size: int = SIZE
+
+
+Drawn = Shade | Rule | Dot | Label
+
+
+def drawn(value: Value, unit: str) -> Iterator[Drawn]:
+    """Everything in the picture, what lies below first. unit: "mm" or "in"."""
     size = float(MM_PER_UNIT[unit])
-    points = tuple((p.reading.label, float(p.reading.x) / size, p.residual / size) for p in value.points)
-    sd = math.sqrt(math.fsum(y * y for _, _, y in points) / max(1, len(points) - 1))
+    spots = [(p.reading.label, float(p.reading.x) / size, p.residual / size) for p in value.points]
+    scatter = 2 * math.sqrt(math.fsum(y * y for _, _, y in spots) / max(1, len(spots) - 1))
+    low, high = (end(x for _, x, _ in spots) for end in (min, max))
+    room = 0.06 * (high - low) or 1.0
+    # Never 0, so that residuals that are all alike have a height to be drawn at.
+    reach = 1.2 * max(scatter, *(abs(y) for _, _, y in spots), 1e-6)
+
+    def across(x: float) -> float:
+        return MARGIN + (x - low + room) / (high - low + 2 * room) * (WIDTH - 2 * MARGIN)
+
+    def up(y: float) -> float:
+        return HEIGHT / 2 - y / reach * (HEIGHT / 2 - MARGIN)
+
+    yield Label(f"Calibration of {value.kind}: what is left over", WIDTH / 2, 24, "middle", TITLE_SIZE)
+    yield Shade(up(scatter), up(-scatter))
+    for y in (scatter, 0.0, -scatter):
+        yield Rule(up(y))
+        yield Label(f"{y:.4f}", MARGIN - 6, up(y) + 4, "end")
+    # Readings on the very same spot share one dot, which names them all.
+    labels_at: dict[tuple[float, float], list[str]] = {}
+    for label, x, y in spots:
+        labels_at.setdefault((x, round(y, 6)), []).append(label)
+    for (x, y), labels in labels_at.items():
+        yield Dot(across(x), up(y))
+        yield Label(" ".join(labels), across(x) + 6, up(y) - 6)
+    for x in (low, high):
+        yield Label(f"{x:.4g}", across(x), HEIGHT - MARGIN + 24, "middle")
     out = ", ".join(each.reading.label for each in value.left_out)
-    foot = f"left out: {out}" if out else "no reading left out"
-    points = tuple(_without_overlap(points))
-    return Marks(f"Calibration of {value.kind}: what is left over", unit, points, 2 * sd, foot)
-
-
-def _without_overlap(points: Iterable[tuple[str, float, float]]) -> Iterator[tuple[str, float, float]]:
-    """Marks on the very same spot share one, which names them all."""
-    spots: dict[tuple[float, float], list[str]] = {}
-    for label, x, y in points:
-        spots.setdefault((x, round(y, 6)), []).append(label)
-    for (x, y), labels in spots.items():
-        yield " ".join(labels), x, y
+    left_out = f"left out: {out}" if out else "no reading left out"
+    foot = f"set, {unit}; off, {unit}; shaded: twice the scatter; {left_out}"
+    yield Label(foot, WIDTH / 2, HEIGHT - 12, "middle")
 
 
 def plot(value: Value, path: Path, unit: str) -> None:
@@ -65,68 +98,60 @@ def plot(value: Value, path: Path, unit: str) -> None:
 
     Raises BadInput for another suffix or where it can't be written, NoSuchPart without matplotlib.
     """
-    marks = marks_of(value, unit)
-    writers = {".svg": _write_svg, ".png": _write_png}
-    writer = writers.get(path.suffix.lower())
+    write = {".svg": _write_svg, ".png": _write_png}.get(path.suffix.lower())
     given = cleaned(str(path))
-    if writer is None:
+    if write is None:
         raise BadInput([Fault("a picture is .svg or .png", given, "--plot", "name it so")])
     try:
-        writer(marks, path)
+        write(drawn(value, unit), path)
     except OSError as error:
         mend = "check the folder and your right to write there"
         raise BadInput([Fault(f"cannot be written: {error.strerror}", given, "--plot", mend)]) from error
 
 
-def _write_svg(marks: Marks, path: Path) -> None:
-    path.write_text("\n".join(svg(marks)) + "\n", encoding="utf-8")
+def _write_svg(items: Iterable[Drawn], path: Path) -> None:
+    lines = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" font-family="sans-serif">',
+        f'<rect width="{WIDTH}" height="{HEIGHT}" fill="white"/>',
+    ]
+    for item in items:
+        match item:
+            case Shade(top, bottom):
+                place = f'x="{MARGIN}" y="{top:.2f}" width="{WIDTH - 2 * MARGIN}" height="{bottom - top:.2f}"'
+                lines.append(f'<rect class="band" {place} fill="{BAND_COLOUR}"/>')
+            case Rule(y):
+                ends = f'x1="{MARGIN}" x2="{WIDTH - MARGIN}" y1="{y:.2f}" y2="{y:.2f}"'
+                lines.append(f'<line {ends} stroke="{RULE_COLOUR}"/>')
+            case Dot(x, y):
+                lines.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{DOT}" fill="{DOT_COLOUR}"/>')
+            case Label(text, x, y, anchor, size):
+                place = f'x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}" font-size="{size}"'
+                lines.append(f"<text {place}>{escape(text)}</text>")
+    path.write_text("\n".join([*lines, "</svg>"]) + "\n", encoding="utf-8")
 
 
-def svg(marks: Marks) -> Iterator[str]:
-    """The picture as SVG, line by line."""
-    low, high = marks.ends
-
-    def across(x: float) -> float:
-        return MARGIN + (x - low) / (high - low) * (WIDTH - 2 * MARGIN)
-
-    def up(y: float) -> float:
-        return HEIGHT / 2 - y / marks.reach * (HEIGHT / 2 - MARGIN)
-
-    yield f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" font-family="sans-serif">'
-    yield f'<rect width="{WIDTH}" height="{HEIGHT}" fill="white"/>'
-    yield f'<text x="{WIDTH / 2}" y="24" text-anchor="middle" font-size="15">{escape(marks.title)}</text>'
-    top, bottom = up(marks.band), up(-marks.band)
-    yield (
-        f'<rect class="band" x="{MARGIN}" y="{top:.2f}" width="{WIDTH - 2 * MARGIN}" height="{bottom - top:.2f}" '
-        f'fill="#dde6ee"/>'
-    )
-    for y in (marks.band, 0.0, -marks.band):
-        yield f'<line x1="{MARGIN}" x2="{WIDTH - MARGIN}" y1="{up(y):.2f}" y2="{up(y):.2f}" stroke="#667"/>'
-        yield f'<text x="{MARGIN - 6}" y="{up(y) + 4:.2f}" text-anchor="end">{y:.4f}</text>'
-    for label, x, y in marks.points:
-        yield f'<circle cx="{across(x):.2f}" cy="{up(y):.2f}" r="4" fill="#234"/>'
-        yield f'<text x="{across(x) + 6:.2f}" y="{up(y) - 6:.2f}">{escape(label)}</text>'
-    for x in (min(p[1] for p in marks.points), max(p[1] for p in marks.points)):
-        yield f'<text x="{across(x):.2f}" y="{HEIGHT - MARGIN + 24}" text-anchor="middle">{x:.4g}</text>'
-    foot = f"set, {marks.unit}; off, {marks.unit}; shaded: twice the scatter; {marks.foot}"
-    yield f'<text x="{WIDTH / 2}" y="{HEIGHT - 12}" text-anchor="middle">{escape(foot)}</text>'
-    yield "</svg>"
-
-
-def _write_png(marks: Marks, path: Path) -> None:
+def _write_png(items: Iterable[Drawn], path: Path) -> None:
     try:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
+        from matplotlib.patches import Circle, Rectangle
     except ImportError as error:
         raise NoSuchPart(MISSING) from error
-    figure = Figure(figsize=(WIDTH / 100, HEIGHT / 100), layout="constrained")
+    figure = Figure(figsize=(WIDTH / PIXELS_PER_INCH, HEIGHT / PIXELS_PER_INCH), dpi=PIXELS_PER_INCH)
     FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
-    axes.axhspan(-marks.band, marks.band, color="#dde6ee")
-    axes.axhline(0, color="#667", linewidth=1)
-    axes.plot([x for _, x, _ in marks.points], [y for _, _, y in marks.points], "o", color="#234")
-    for label, x, y in marks.points:
-        axes.annotate(label, (x, y), textcoords="offset points", xytext=(6, 6))
-    axes.set_ylim(-marks.reach, marks.reach)
-    axes.set(title=marks.title, ylabel=f"off, {marks.unit}", xlabel=f"set, {marks.unit}; {marks.foot}")
-    figure.savefig(path, dpi=100)
+    # Axes as large as the picture, y down: their coordinates are its pixels.
+    axes = figure.add_axes((0, 0, 1, 1), xlim=(0, WIDTH), ylim=(HEIGHT, 0))
+    axes.set_axis_off()
+    for item in items:
+        match item:
+            case Shade(top, bottom):
+                axes.add_patch(Rectangle((MARGIN, top), WIDTH - 2 * MARGIN, bottom - top, color=BAND_COLOUR, lw=0))
+            case Rule(y):
+                axes.plot((MARGIN, WIDTH - MARGIN), (y, y), color=RULE_COLOUR, lw=POINTS_PER_INCH / PIXELS_PER_INCH)
+            case Dot(x, y):
+                axes.add_patch(Circle((x, y), DOT, color=DOT_COLOUR, lw=0, zorder=3))
+            case Label(text, x, y, anchor, size):
+                side = {"start": "left", "middle": "center", "end": "right"}[anchor]
+                points = size * POINTS_PER_INCH / PIXELS_PER_INCH
+                axes.text(x, y, text, ha=side, va="baseline", fontsize=points, parse_math=False)
+    figure.savefig(path)

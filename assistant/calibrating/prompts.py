@@ -1,7 +1,7 @@
 """Readings asked for at a terminal, place by place.
 
 No answer loses a reading that was given: what makes no sense is asked again, and where the questions end early, all
-that was given so far is in the source.
+that was given so far is with the collector.
 """
 
 from __future__ import annotations
@@ -9,83 +9,88 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from assistant.calibrating.blunders import Reading
-from assistant.calibrating.readings import UNITS, Source
+from assistant.calibrating.readings import UNITS, ReadingCollector
 from assistant.joinery.units import plain_length
 
 Ask = Callable[[str], str]
-Tell = Callable[[str], None]
+ShowLine = Callable[[str], None]
 YES, NO = ("y", "yes"), ("n", "no")
 BACK, TAKE_BACK, END = "-", "x", "."
 
 
-def from_prompts(source: Source, ask: Ask, tell: Tell, rounds: int = 1) -> None:
+def from_prompts(collector: ReadingCollector, ask: Ask, show: ShowLine, rounds: int = 1) -> None:
     """Ask for each place in turn, so many times over.
 
     Nothing typed leaves a place out, or keeps the reading it has; "-" goes back to the one before, "x" takes a reading
     back, "." ends. ask raises EOFError where the input ends, which ends the questions too, and KeyboardInterrupt, which
-    is passed on. All readings given so far are in the source either way.
+    is passed on. All readings given so far are with the collector either way.
     """
-    tell(f"Readings in {UNITS[source.unit]}; Enter leaves a place out, - goes back one, . ends.")
-    labels = [(turn, label) for turn in range(rounds) for label in source.places]
+    show(f"Readings in {UNITS[collector.unit]}; Enter leaves a place out, - goes back one, . ends.")
+    labels = [(turn, label) for turn in range(rounds) for label in collector.places]
     taken: dict[tuple[int, str], tuple[str, Reading]] = {}
     n = 0
     try:
         while n < len(labels):
             turn, label = labels[n]
-            n += _one(source, ask, tell, taken, turn, label)
+            n += _ask_for_place(collector, ask, show, taken, turn, label)
     except EOFError:
-        tell("")
+        show("")
     finally:
         for at in labels:
             if at in taken:
                 text, reading = taken[at]
-                source.readings.append(reading)
-                source.typed.append(f"{at[1]}={text}")
+                collector.readings.append(reading)
+                collector.typed.append(f"{at[1]}={text}")
 
 
-def _one(
-    source: Source, ask: Ask, tell: Tell, taken: dict[tuple[int, str], tuple[str, Reading]], turn: int, label: str
+def _ask_for_place(
+    collector: ReadingCollector,
+    ask: Ask,
+    show: ShowLine,
+    taken: dict[tuple[int, str], tuple[str, Reading]],
+    turn: int,
+    label: str,
 ) -> int:
     """Ask for one place. Returns how far to go on: 1, 0 to ask again, -1 back."""
-    place, had = source.places[label], taken.get((turn, label))
+    place, had = collector.places[label], taken.get((turn, label))
     keep = f" [{had[0]}; Enter keeps it, {TAKE_BACK} takes it back]" if had else ""
     answer = ask(f"{label}{' once more' if turn else ''}, {place.what}{keep}: ").strip()
     if answer == END:
         raise EOFError
     if answer == BACK:
-        return -1 if (turn, label) != (0, next(iter(source.places))) else 0
+        return -1 if (turn, label) != (0, next(iter(collector.places))) else 0
     if answer.casefold() == TAKE_BACK:
         taken.pop((turn, label), None)
         return 0 if had else 1
-    reading = _understood(source, tell, label, answer) if answer else None
+    reading = _understood(collector, show, label, answer) if answer else None
     if reading is None:
         return 0 if answer else 1
-    while doubt := source.doubt(label, reading.value):
-        tell(f"  {plain_length(reading.value, source.unit)}: {doubt}.")
+    while doubt := collector.doubt(label, reading.value):
+        show(f"  {plain_length(reading.value, collector.unit)}: {doubt}.")
         try:
             reply = ask("  Is it right? Type yes, no, or the right reading: ").strip().casefold()
         except (EOFError, KeyboardInterrupt):
             # It may be right: it stays in the line that gives all readings again.
-            tell(f"  {label}={answer} was not confirmed, and is left out.")
-            source.typed.append(f"{label}={answer}")
+            show(f"  {label}={answer} was not confirmed, and is left out.")
+            collector.typed.append(f"{label}={answer}")
             raise
         if reply in YES:
             break
         if reply in NO:
             return 0
-        other = _understood(source, tell, label, reply) if reply else None
+        other = _understood(collector, show, label, reply) if reply else None
         if other is not None:
             answer, reading = reply, other
     taken[turn, label] = (answer, reading)
     return 1
 
 
-def _understood(source: Source, tell: Tell, label: str, answer: str) -> Reading | None:
+def _understood(collector: ReadingCollector, show: ShowLine, label: str, answer: str) -> Reading | None:
     """The reading typed for a place, or None once it is said what is wrong with it."""
-    place = source.places[label]
-    one = Source([place], source.unit)
+    place = collector.places[label]
+    one = ReadingCollector([place], collector.unit)
     one.add(place.label, answer, "", place.label)
     if one.faults:
-        tell("\n".join(f"  {fault.what} (got {fault.value}); {fault.mend}" for fault in one.faults))
+        show("\n".join(f"  {fault.what} (got {fault.value}); {fault.mend}" for fault in one.faults))
         return None
     return one.readings[0]

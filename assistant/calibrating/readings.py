@@ -1,4 +1,4 @@
-"""Readings for a calibration, however they come: as options or from a CSV file here, else through `Source`."""
+"""Readings for a calibration, however they come: from options or a CSV file here, else through `ReadingCollector`."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from assistant.calibrating.blunders import Reading
 from assistant.calibrating.board import Place
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import LengthError, parse_length, plain_length
-from assistant.plans.document import cleaned, cut
+from assistant.plans.document import cleaned, shortened
 
 UNITS = {"mm": "mm", "in": "inches"}
 MOST_READINGS = 200  # looking for blunders takes time with their cube
@@ -23,7 +23,7 @@ PLACE, VALUE, SIDE = ("place", "label", "setting", "spacing"), ("reading", "valu
 _LABEL = re.compile(r"[A-Za-z][0-9]?")
 
 
-class Source:
+class ReadingCollector:
     """Turns what was written into readings, and collects every fault.
 
     places: of the test board; empty where there is none, so that settings must be given. unit: of bare numbers.
@@ -73,7 +73,8 @@ class Source:
 
     def _place(self, text: str, side: str, where: str) -> Place | None:
         if side not in ("", "up", "down"):
-            self._fault("a side is up or down", f'"{cut(cleaned(side))}"', where, "say which way the carriage came")
+            value = f'"{shortened(cleaned(side))}"'
+            self._fault("a side is up or down", value, where, "say which way the carriage came")
             return None
         if not _LABEL.fullmatch(text):
             x = self._length(text, where, "the setting")
@@ -97,25 +98,25 @@ class Source:
         self.faults.append(Fault(what, value, where, mend))
 
 
-def from_options(source: Source, options: Sequence[str]) -> None:
+def from_options(collector: ReadingCollector, options: Sequence[str]) -> None:
     """`A=8.82`, `20=16.83`, `20 down=20.06`."""
     for text in options:
         where = "--reading"
         place, equals, value = text.partition("=")
         if not equals:
             mend = "write it like A=8.82, or 20=16.83 with the setting itself"
-            source.faults.append(Fault("is no reading", f'"{cut(cleaned(text))}"', where, mend))
+            collector.faults.append(Fault("is no reading", f'"{shortened(cleaned(text))}"', where, mend))
             continue
         name, _, side = place.strip().rpartition(" ")
         if side.casefold() in ("up", "down"):
-            source.add(name, value, side, where)
+            collector.add(name, value, side, where)
         else:
-            source.add(place, value, "", where)
+            collector.add(place, value, "", where)
 
 
-def from_csv(source: Source, path: Path) -> None:
+def from_csv(collector: ReadingCollector, path: Path) -> None:
     """A CSV file with a heading: place (or setting, spacing), reading, and side where it matters; "#": a remark."""
-    lines = _csv_lines(source, path)
+    lines = _csv_lines(collector, path)
     if not lines:
         return
     delimiter = ";" if ";" in lines[0][1] else "\t" if "\t" in lines[0][1] else ","
@@ -124,15 +125,15 @@ def from_csv(source: Source, path: Path) -> None:
     columns = [next((heading.index(n) for n in names if n in heading), None) for names in (PLACE, VALUE, (SIDE,))]
     if columns[0] is None or columns[1] is None:
         mend = "begin it with a line such as: place,reading"
-        value = f'"{cut(cleaned(lines[0][1]))}"'
-        source.faults.append(Fault("the heading names no place and reading", value, path.name, mend))
+        value = f'"{shortened(cleaned(lines[0][1]))}"'
+        collector.faults.append(Fault("the heading names no place and reading", value, path.name, mend))
         return
     for (number, _), row in zip(lines[1:], rows[1:], strict=False):
         place, value, side = ("" if i is None or i >= len(row) else row[i] for i in columns)
-        source.add(place, value, side, f"{path.name}: line {number}")
+        collector.add(place, value, side, f"{path.name}: line {number}")
 
 
-def _csv_lines(source: Source, path: Path) -> list[tuple[int, str]]:
+def _csv_lines(collector: ReadingCollector, path: Path) -> list[tuple[int, str]]:
     """(line number, text) of the lines that say something."""
     given = cleaned(path.name)
     try:
@@ -141,12 +142,14 @@ def _csv_lines(source: Source, path: Path) -> list[tuple[int, str]]:
         text = data.decode("utf-8-sig")
     except (OSError, ValueError) as error:
         reason = cleaned(getattr(error, "strerror", None) or "it is not UTF-8 text")
-        source.faults.append(Fault(f"can't be read: {reason}", "", given, "check the name, and save it as UTF-8 CSV"))
+        collector.faults.append(
+            Fault(f"can't be read: {reason}", "", given, "check the name, and save it as UTF-8 CSV")
+        )
         return []
     if len(data) > MOST_BYTES:
-        source.faults.append(Fault("is over 1 MB", "", given, "give the readings only"))
+        collector.faults.append(Fault("is over 1 MB", "", given, "give the readings only"))
         return []
     found = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
     if not found:
-        source.faults.append(Fault("holds no readings", "", given, "begin it with a line such as: place,reading"))
+        collector.faults.append(Fault("holds no readings", "", given, "begin it with a line such as: place,reading"))
     return found

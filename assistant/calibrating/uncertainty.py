@@ -25,8 +25,11 @@ MANY = 1e6  # degrees of freedom from which on Student's distribution is taken a
 
 @dataclass(frozen=True, slots=True)
 class Component:
-    """One source of uncertainty. u: standard uncertainty, >= 0, in the result's unit. dof: None where it is not judged
-    from scatter but known or assumed (type B): infinitely many."""
+    """One source of uncertainty.
+
+    u: standard uncertainty, >= 0, in the result's unit. dof: degrees of freedom, None where it is not judged from
+    scatter but known or assumed (type B): infinitely many.
+    """
 
     name: str
     u: float
@@ -34,7 +37,7 @@ class Component:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class FittedLine:
     """y = intercept + slope x, by (weighted) least squares.
 
     u_intercept, u_slope, covariance: from the scatter about the line; with given uncertainties, from those.
@@ -59,8 +62,11 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Mean:
-    """A weighted mean. u: its standard uncertainty, never less than the given ones say. birge: how much more the values
-    scatter than those say, as a ratio of standard deviations (1: as they say); None for a single value."""
+    """A weighted mean.
+
+    u: its standard uncertainty, never less than the given ones say. birge: how much more the values scatter than those
+    say, as a ratio of standard deviations (1: as they say); None for a single value.
+    """
 
     value: float
     u: float
@@ -143,7 +149,7 @@ def _outside(t: float, dof: float) -> float:
     return _beta(dof / 2, 0.5, dof / (dof + t * t))
 
 
-def few(u: float, dof: float) -> float:
+def with_students_factor(u: float, dof: float) -> float:
     """A standard uncertainty from scatter, made greater for few readings, so that twice it covers 95.45 %.
 
     u times Student's factor at that level over 2.
@@ -151,7 +157,7 @@ def few(u: float, dof: float) -> float:
     return u * student(TWO_SIGMA, dof) / 2
 
 
-def fit_line(x: Sequence[Number], y: Sequence[Number], u: Sequence[Number] | None = None) -> Line:
+def fit_line(x: Sequence[Number], y: Sequence[Number], u: Sequence[Number] | None = None) -> FittedLine:
     """The straight line through points, by least squares; weighted with 1/u^2 where standard uncertainties are given.
 
     Raises ValueError for fewer than two points, for different lengths, for one x alone, and for u not over 0.
@@ -172,22 +178,18 @@ def fit_line(x: Sequence[Number], y: Sequence[Number], u: Sequence[Number] | Non
     rest = syy - slope * sxy
     dof = len(xs) - 2
     variance = Fraction(1) if u is not None else rest / dof if dof else Fraction(0)
-    return Line(
+    return FittedLine(
         intercept=float(mean_y - slope * mean_x),
         slope=float(slope),
-        u_intercept=_root(variance * (1 / total + mean_x**2 / sxx)),
-        u_slope=_root(variance / sxx),
+        u_intercept=math.sqrt(variance * (1 / total + mean_x**2 / sxx)),
+        u_slope=math.sqrt(variance / sxx),
         covariance=float(-variance * mean_x / sxx),
-        sd=_root(rest / dof) if dof else 0.0,
+        sd=math.sqrt(rest / dof) if dof else 0.0,
         dof=dof,
         r2=float(1 - rest / syy) if syy else 1.0,
         mean_x=float(mean_x),
         sxx=float(sxx),
     )
-
-
-def _root(square: Fraction | float) -> float:
-    return math.sqrt(square)
 
 
 def weighted_mean(values: Sequence[float], u: Sequence[float]) -> Mean:

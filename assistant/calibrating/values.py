@@ -39,7 +39,15 @@ from assistant.calibrating.agreement import (
     travel_off,
 )
 from assistant.calibrating.blunders import Caliper, LeftOut, Reading, impossible, screen, sieve
-from assistant.calibrating.uncertainty import Component, Line, combined, few, fit_line, rectangular, resolution
+from assistant.calibrating.uncertainty import (
+    Component,
+    FittedLine,
+    combined,
+    fit_line,
+    rectangular,
+    resolution,
+    with_students_factor,
+)
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import plain_length
 
@@ -92,7 +100,7 @@ def kerf(readings: Sequence[Reading], caliper: Caliper, scale: Component | None 
     """
     kept, out = screen(readings, caliper)
     places = _averaged(kept)
-    # What a place alone hides is told only where no reading beside it was to go.
+    # What a lone place hides is reported only where no reading beside it was to go.
     faults = list(disagreements(readings, out, caliper)) or list(lone_places(places, caliper))
     if faults:
         raise BadInput(faults)
@@ -138,7 +146,7 @@ def screw(readings: Sequence[Reading], caliper: Caliper) -> Value:
     line, points = _fitted(kept)
     reach = float(max(r.x for r in kept) - min(r.x for r in kept))
     parts = (
-        Component("scatter of the readings", few(line.u_slope, line.dof), line.dof),
+        Component("scatter of the readings", with_students_factor(line.u_slope, line.dof), line.dof),
         Component("caliper's resolution", _resolution_line(kept, caliper)[1]),
         Component("caliper's own error", rectangular(float(caliper.error)) * math.sqrt(2) / reach),
     )
@@ -171,15 +179,12 @@ def backlash(
     kept, odd = sieve(pairs, caliper)
     out += odd
     _refuse(len(kept), given, out, LEAST_PAIRS, "pairs of readings, one up and one down,", caliper.unit)
-    differences = [float(r.value - r.x) for r in kept]
-    mean = math.fsum(differences) / len(kept)
+    mean, sd, points = _mean(kept)
     dof = len(kept) - 1
-    sd = math.sqrt(math.fsum((d - mean) ** 2 for d in differences) / dof)
     parts = (
-        Component("scatter of the readings", few(sd / math.sqrt(len(kept)), dof), dof),
+        Component("scatter of the readings", with_students_factor(sd / math.sqrt(len(kept)), dof), dof),
         Component("caliper's resolution", float(share) * math.sqrt(2) * resolution(float(caliper.step))),
     )
-    points = tuple(Point(r, d - mean) for r, d in zip(kept, differences, strict=True))
     u = combined(parts)[0]
     notes = ("The play is within its uncertainty: none is shown.",) if abs(mean) < COVERAGE * u else ()
     return Value("backlash", mean, u, parts, points, tuple(out), notes=notes)
@@ -211,26 +216,23 @@ def _level(
     by_mean = _by_mean(kept, caliper, kind, sign, common, scale)
     if not spread(kept) or len(kept) < LEAST_LINE:
         return replace(by_mean, left_out=tuple(out))
-    found = _by_line(kept, caliper, kind, sign, common)
-    if scale is not None and found.scale is not None and found.u_scale is not None:
-        agrees = abs(found.scale - 1) <= COVERAGE * math.hypot(found.u_scale, scale.u)
+    line, points = _fitted(kept)
+    by_resolution, slope_by_resolution = _resolution_line(kept, caliper)
+    parts = (
+        Component("scatter of the readings", with_students_factor(line.u_intercept, line.dof), line.dof),
+        Component("caliper's resolution", by_resolution),
+        *common,
+    )
+    u_slope = math.hypot(with_students_factor(line.u_slope, line.dof), slope_by_resolution)
+    level = sign * line.intercept
+    found = Value(kind, level, combined(parts)[0], parts, points, (), line.slope, u_slope)
+    if scale is not None:
+        agrees = abs(line.slope - 1) <= COVERAGE * math.hypot(u_slope, scale.u)
         # What was calibrated may be of another day: U reaches as far as what these readings show besides.
-        shown = replace(scale, u=math.hypot(scale.u, (found.scale - 1) / COVERAGE))
+        shown = replace(scale, u=math.hypot(scale.u, (line.slope - 1) / COVERAGE))
         by_mean = _by_mean(kept, caliper, kind, sign, common, shown)
         found = by_mean if agrees and by_mean.u < found.u else found
     return replace(found, left_out=tuple(out))
-
-
-def _by_line(kept: Sequence[Reading], caliper: Caliper, kind: str, sign: int, common: tuple[Component, ...]) -> Value:
-    line, points = _fitted(kept)
-    level, slope = _resolution_line(kept, caliper)
-    parts = (
-        Component("scatter of the readings", few(line.u_intercept, line.dof), line.dof),
-        Component("caliper's resolution", level),
-        *common,
-    )
-    u_slope = math.hypot(few(line.u_slope, line.dof), slope)
-    return Value(kind, sign * line.intercept, combined(parts)[0], parts, points, (), line.slope, u_slope)
 
 
 def _by_mean(
@@ -245,7 +247,7 @@ def _by_mean(
     count = len(kept)
     given = scale or Component("carriage's travel (assumed)", ASSUMED_SCALE)
     parts = (
-        Component("scatter of the readings", few(sd / math.sqrt(count), count - 1), count - 1),
+        Component("scatter of the readings", with_students_factor(sd / math.sqrt(count), count - 1), count - 1),
         Component("caliper's resolution", resolution(float(caliper.step))),
         Component(given.name, given.u * math.fsum(float(r.x) for r in kept) / count, given.dof),
         *common,
@@ -261,7 +263,7 @@ def _mean(readings: Sequence[Reading]) -> tuple[float, float, tuple[Point, ...]]
     return mean, sd, tuple(Point(r, d - mean) for r, d in zip(readings, differences, strict=True))
 
 
-def _fitted(readings: Sequence[Reading]) -> tuple[Line, tuple[Point, ...]]:
+def _fitted(readings: Sequence[Reading]) -> tuple[FittedLine, tuple[Point, ...]]:
     line = fit_line([r.x for r in readings], [r.value for r in readings])
     return line, tuple(Point(r, float(r.value) - line.at(float(r.x))) for r in readings)
 

@@ -1,6 +1,6 @@
 """`kerfcall calibrate kerf|screw|zero|backlash|fit`: what the machine really does, with a caliper and half an hour.
 
-Writes a test board's plan, takes the readings, tells value and uncertainty, and on confirmation writes the value into
+Writes a test board's plan, takes the readings, shows value and uncertainty, and on confirmation writes the value into
 the shop file. JSON lengths are millimetres.
 """
 
@@ -18,8 +18,8 @@ from assistant.calibrating.blunders import Caliper, Reading
 from assistant.calibrating.board import board_text, expected, read_places, sheet
 from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
 from assistant.calibrating.history import note_value, now
-from assistant.calibrating.prompts import NO, YES, Ask, Tell, from_prompts
-from assistant.calibrating.readings import Source, from_csv, from_options
+from assistant.calibrating.prompts import NO, YES, Ask, ShowLine, from_prompts
+from assistant.calibrating.readings import ReadingCollector, from_csv, from_options
 from assistant.calibrating.values import KINDS, Value
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
 from assistant.commands.figures import length_option
@@ -28,14 +28,14 @@ from assistant.joinery.units import at_least, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 from assistant.plans.shop_file import read_shop
-from assistant.plans.shop_writer import Entry, in_force, read_history, undo
+from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, undo
 
 USUAL = {"mm": ("0.01 mm", "150 mm", "0.01 mm"), "in": ("0.0005 in", "6 in", "0.0005 in")}
 FIT = "fit"
 ROUNDS = {"kerf": 2}  # how often a place is asked for
 # What a line that gives the readings again repeats, beside the readings.
 REPEATED = ("plan", "shop", "csv", "caliper", "caliper_range", "caliper_error", "new_blade", "most_change", "plot")
-FIT_OPTIONS = ("too_tight", "too_loose", "gap", "wanted", "uncertainty", "species", "clearance")
+FIT_OPTIONS = ("too_tight", "too_loose", "gap", "wanted", "species", "clearance")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,7 +50,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     dictate = "readings dictated to the microphone digit by digit, each read back; the saw is off"
     parser.add_argument("--dictate", action="store_true", help=dictate)
-    parser.add_argument("--wav", type=Path, metavar="FILE", help="readings dictated digit by digit, from a recording")
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw the residuals: .svg, or .png with matplotlib")
     parser.add_argument("--caliper", metavar="LENGTH", help="its resolution (default: 0.01 mm or 0.0005 in)")
     parser.add_argument("--caliper-range", metavar="LENGTH", help="the most it shows (default: 150 mm or 6 in)")
@@ -62,7 +61,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     gap = "fit: the clearance measured in the joint, socket less finger, both glue gaps together; -0.02 where it jams"
     parser.add_argument("--gap", metavar="LENGTH", help=gap)
     parser.add_argument("--wanted", metavar="LENGTH", help="fit: the clearance wanted (default: as with joints before)")
-    parser.add_argument("--uncertainty", metavar="LENGTH", help="fit: standard uncertainty of what you tell")
     parser.add_argument("--clearance", metavar="LENGTH", help="fit: the clearance in the joint's plan, without --plan")
     parser.add_argument("--species", metavar="NAME", help="fit: the wood, where the plan names none")
     state = "fit: the folder of the journal (default: the user's own), for the last joint cut, without --plan"
@@ -94,33 +92,30 @@ def run(args: argparse.Namespace) -> int:
         return run_fit(args, shop)
     caliper, most = _options(args, shop)
     if args.plan is not None and not args.plan.exists():
-        return _propose(args, shop, caliper)
+        return _write_board(args, shop, caliper)
     places = read_places(args.plan, args.kind, shop) if args.plan is not None else []
     zero, kerf = shop.carriage.zero, shop.blade.kerf
-    source = Source(places, shop.unit, {p.label: expected(args.kind, p.x, kerf, zero) for p in places})
-    code = 1
+    collector = ReadingCollector(places, shop.unit, {p.label: expected(args.kind, p.x, kerf, zero) for p in places})
+    code = 1  # also where something is raised: nothing came of the readings, so they are given back
     try:
-        code = _calibrate(args, shop, caliper, source, most)
+        readings = _readings(args, shop, caliper, collector)
+        known = in_force(Path(shop.path), read_history(Path(shop.path)))
+        value = computed(args.kind, readings, caliper, shop, known)
+        change = change_for(value, shop)
+        if args.plot is not None:
+            from assistant.calibrating.plot import plot
+
+            plot(value, args.plot, shop.unit)
+        if args.json:
+            print(json.dumps(value_json(value, change), indent=1))
+        else:
+            print("\n".join(value_lines(value, caliper, shop, change)))
+        code = _write(args, shop, value, change, readings, most)
     finally:
         if code:
-            for line in again(args, source):
+            for line in again(args, collector):
                 print(line, file=sys.stderr)
     return code
-
-
-def _calibrate(args: argparse.Namespace, shop: Shop, caliper: Caliper, source: Source, most: Fraction) -> int:
-    readings = _readings(args, shop, caliper, source)
-    value = computed(args.kind, readings, caliper, shop, in_force(Path(shop.path), read_history(Path(shop.path))))
-    change = change_for(value, shop)
-    if args.plot is not None:
-        from assistant.calibrating.plot import plot
-
-        plot(value, args.plot, shop.unit)
-    if args.json:
-        print(json.dumps(value_json(value, change), indent=1))
-    else:
-        print("\n".join(value_lines(value, caliper, shop, change)))
-    return _write(args, shop, value, change, readings, most)
 
 
 def _options(args: argparse.Namespace, shop: Shop) -> tuple[Caliper, Fraction]:
@@ -148,9 +143,9 @@ def _options(args: argparse.Namespace, shop: Shop) -> tuple[Caliper, Fraction]:
     return Caliper(step, longest, error, shop.unit), most
 
 
-def _propose(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
-    """Write the test board's plan, and tell how to cut and measure it."""
-    if args.reading or args.csv or args.wav or args.dictate:
+def _write_board(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
+    """Write the test board's plan, and say how to cut and measure it."""
+    if args.reading or args.csv or args.dictate:
         mend = "write and cut the test board first, or give settings instead of places and leave --plan out"
         raise BadInput([Fault("there is no such test board yet", "", cleaned(str(args.plan)), mend)])
     text = board_text(args.kind, shop, caliper)
@@ -168,34 +163,29 @@ def _propose(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
     return 0
 
 
-def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper, source: Source) -> list[Reading]:
-    from_options(source, args.reading or [])
+def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper, collector: ReadingCollector) -> list[Reading]:
+    from_options(collector, args.reading or [])
     if args.csv is not None:
-        from_csv(source, args.csv)
-    if args.wav is not None:
-        from assistant.calibrating.dictation import from_wav
-
-        rounds = ROUNDS.get(args.kind, 1)
-        from_wav(source, args.wav, shop.voice, caliper, rounds, lambda line: print(line, file=sys.stderr))
+        from_csv(collector, args.csv)
     if args.dictate:
         from assistant.calibrating.microphone import from_microphone
 
         from_microphone(
-            source, shop.voice, caliper, ROUNDS.get(args.kind, 1), lambda line: print(line, file=sys.stderr)
+            collector, shop.voice, caliper, ROUNDS.get(args.kind, 1), lambda line: print(line, file=sys.stderr)
         )
-    if not (args.reading or args.csv or args.wav or args.dictate):
-        if not source.places or not sys.stdin.isatty():
+    if not (args.reading or args.csv or args.dictate):
+        if not collector.places or not sys.stdin.isatty():
             mend = "give --plan FILE to write a test board, then --reading PLACE=LENGTH or --csv FILE"
             raise BadInput([Fault("there is nothing to calibrate from", "", "--reading", mend)])
-        from_prompts(source, asker(args.json), _teller(args), ROUNDS.get(args.kind, 1))
-    return source.checked()
+        from_prompts(collector, asker(args.json), _show_line(args), ROUNDS.get(args.kind, 1))
+    return collector.checked()
 
 
 def _write(
     args: argparse.Namespace, shop: Shop, value: Value, change: Change, readings: Sequence[Reading], most: Fraction
 ) -> int:
     """Ask, and write; ask twice where a kerf would move by over `most` mm. Returns 1 where it was not confirmed."""
-    tell = sys.stderr if args.json else sys.stdout
+    stream = sys.stderr if args.json else sys.stdout
     where = Path(shop.path).name
     if change.key:
         question = f"Write {change.key} = {change.text} into {where} (it is {change.before or 'not there'})?"
@@ -205,16 +195,16 @@ def _write(
     if change.moved > most:
         allowed = f' --most-change "{at_least(change.moved, shop.unit)}"'
     if not confirmed(args, question):
-        print(f"Not written. {question.removesuffix('?')} with --yes{allowed}.", file=tell)
+        print(f"Not written. {question.removesuffix('?')} with --yes{allowed}.", file=stream)
         return 1
     # A script that gives --yes never sees the value, so --yes alone doesn't confirm what another blade's readings give.
     sure = f"That moves the kerf by {moved}. Measure again, or say yes to write it."
     if allowed and not confirmed(args, sure, unasked=False):
-        print(f"Not written: the kerf would move by {moved}. Measure again, or allow it with{allowed}.", file=tell)
+        print(f"Not written: the kerf would move by {moved}. Measure again, or allow it with{allowed}.", file=stream)
         return 1
     note_value(Path(shop.path), value, change, readings, args.new_blade)
     done = f"{where}: {change.key} = {change.text}." if change.key else f"Noted in the history of {where}."
-    print(f"{done} Take it back with: kerfcall calibrate {args.kind} --undo", file=tell)
+    print(f"{done} Take it back with: kerfcall calibrate {args.kind} --undo", file=stream)
     return 0
 
 
@@ -222,7 +212,7 @@ def confirmed(args: argparse.Namespace, question: str, *, unasked: bool = True) 
     """Whether it is to be written: --yes (with `unasked`), or a yes at a terminal."""
     if args.yes and unasked:
         return True
-    return sys.stdin.isatty() and agreed(asker(args.json), _teller(args), question)
+    return sys.stdin.isatty() and agreed(asker(args.json), _show_line(args), question)
 
 
 def asker(to_stderr: bool) -> Ask:
@@ -237,29 +227,31 @@ def asker(to_stderr: bool) -> Ask:
     return ask
 
 
-def agreed(ask: Ask, tell: Tell, question: str) -> bool:
-    """Whether the answer is yes, or y, in any case. Anything but yes and no is asked again; Ctrl-C and the end of the
-    input are a no."""
+def agreed(ask: Ask, show: ShowLine, question: str) -> bool:
+    """Whether the answer is yes, or y, in any case.
+
+    Anything but yes and no is asked again; Ctrl-C and the end of the input are a no.
+    """
     while True:
         try:
             answer = ask(f"{question} Type yes or no: ").strip().casefold()
         except (EOFError, KeyboardInterrupt):
-            tell("")
+            show("")
             return False
         if answer in YES + NO:
             return answer in YES
-        tell("  Please answer yes or no.")
+        show("  Please answer yes or no.")
 
 
-def again(args: argparse.Namespace, source: Source) -> Iterator[str]:
+def again(args: argparse.Namespace, collector: ReadingCollector) -> Iterator[str]:
     """Lines that keep what was typed or dictated: the command that gives it again; none where nothing was."""
-    if not source.typed:
+    if not collector.typed:
         return
     words = ["kerfcall", "calibrate", args.kind]
     for name in REPEATED:
         if getattr(args, name) is not None:
             words += [f"--{name.replace('_', '-')}", str(getattr(args, name))]
-    for reading in (*(args.reading or []), *source.typed):
+    for reading in (*(args.reading or []), *collector.typed):
         words += ["--reading", reading]
     if args.json:
         words.append("--json")
@@ -267,7 +259,7 @@ def again(args: argparse.Namespace, source: Source) -> Iterator[str]:
     yield f"  {shlex.join(words)}"
 
 
-def _teller(args: argparse.Namespace) -> Tell:
+def _show_line(args: argparse.Namespace) -> ShowLine:
     """Prints beside the questions: on stderr where stdout is JSON."""
     return lambda line: print(line, file=sys.stderr if args.json else sys.stdout)
 
@@ -278,7 +270,7 @@ def _history(args: argparse.Namespace, shop: Shop) -> int:
     kind = "joint" if args.kind == FIT else args.kind
     shown = [e for e in entries if e.kind in (kind, "blade")]
     if args.json:
-        rows = [{name: getattr(e, name) for name in Entry.__slots__} | {"in_force": e.n in live} for e in shown]
+        rows = [{name: getattr(e, name) for name in HistoryEntry.__slots__} | {"in_force": e.n in live} for e in shown]
         print(json.dumps(rows, indent=1))
     else:
         print("\n".join(history_lines(shown, live, shop.unit)) or "Nothing yet.")

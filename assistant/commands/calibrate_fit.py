@@ -19,12 +19,12 @@ from assistant.calibrating.history import blade_name, current_blade, new_blade, 
 from assistant.calibrating.joints import (
     ANY_WOOD,
     MOST_OFF,
-    Cut,
-    Joint,
+    JointOrigin,
+    JointReport,
     Proposal,
     entry_of,
     joints_of,
-    last_cut,
+    last_joint_cut,
     propose,
     too_far_off,
     wanted_clearance,
@@ -41,13 +41,15 @@ from assistant.plans.shop_writer import in_force, read_history
 
 PLACES = {"mm": 3, "in": 4}
 WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
-NOT_HERE = ("reading", "csv", "wav", "dictate", "plot", "caliper", "caliper_range", "caliper_error", "most_change")
+NOT_HERE = ("reading", "csv", "dictate", "plot", "caliper", "caliper_range", "caliper_error", "most_change")
 
 
 def run_fit(args: argparse.Namespace, shop: Shop) -> int:
-    """Note the joint, where one is reported, and propose. Returns 0, or 1 where --json came without --yes and so
-    nothing was noted; raises BadInput with every fault."""
-    joint = _joint(args, shop)
+    """Note the joint, where one is reported, and propose.
+
+    Returns 0, or 1 where --json came without --yes and so nothing was noted; raises BadInput with every fault.
+    """
+    joint = _reported_joint(args, shop)
     path = Path(shop.path)
     on_the_saw = current_blade(in_force(path, read_history(path)))
     before = [] if args.new_blade is not None else joints_of(path, on_the_saw, joint.species)
@@ -72,8 +74,8 @@ def run_fit(args: argparse.Namespace, shop: Shop) -> int:
     return 1
 
 
-def _joint(args: argparse.Namespace, shop: Shop) -> Joint:
-    """What the options tell. Raises BadInput with every fault."""
+def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
+    """What the options say of a joint. Raises BadInput with every fault."""
     faults = [
         Fault("means nothing with fit", "", f"--{name.replace('_', '-')}", "leave it out")
         for name in NOT_HERE
@@ -84,58 +86,60 @@ def _joint(args: argparse.Namespace, shop: Shop) -> Joint:
         mend = "tell of one joint at a time, in one way"
         faults.append(Fault("says two things of one joint", ", ".join(given), "--too-tight", mend))
     what = given[0] if given else ""
-    cut = _cut(args, shop, bool(what), faults)
+    origin = _origin(args, shop, bool(what), faults)
 
-    def length(name: str, zero: bool = True) -> Fraction | None:
+    def length(name: str) -> Fraction | None:
         text, option = getattr(args, name), f"--{name.replace('_', '-')}"
-        return None if text is None else length_option(faults, option, text, cut.unit, zero=zero)
+        return None if text is None else length_option(faults, option, text, origin.unit, zero=True)
 
     def signed(option: str, text: str) -> Fraction | None:
         """A joint that jams has a gap below zero."""
         try:
-            return parse_length(text, cut.unit)
+            return parse_length(text, origin.unit)
         except LengthError as error:
             faults.append(Fault(error.what, error.value, option, error.mend))
             return None
 
     amount = signed("--gap", args.gap) if what == GAP else length(WAYS[what]) if what else None
-    written = cut.clearance if args.clearance is None else length("clearance")
-    wanted, u = length("wanted"), length("uncertainty", zero=False)
+    written = origin.clearance if args.clearance is None else length("clearance")
+    wanted = length("wanted")
     if amount is not None and too_far_off(what, amount, wanted if wanted is not None else written or Fraction(0)):
-        most, given_as = (plain_length(mm, cut.unit, PLACES[cut.unit]) for mm in (MOST_OFF, amount))
+        most, given_as = (plain_length(mm, origin.unit, PLACES[origin.unit]) for mm in (MOST_OFF, amount))
         mend = f"see to the unit, the kerf and the cuts: a fit is off by {most} at most, more is another fault"
         option = f"--{WAYS[what].replace('_', '-')}"
         faults.append(Fault("is too much for a matter of fit", given_as, option, mend))
     if faults:
         raise BadInput(faults)
-    kerf = cut.kerf or shop.blade.kerf
+    kerf = origin.kerf or shop.blade.kerf
     if args.species is not None:
         species = cleaned(args.species).casefold() or ANY_WOOD
     else:
-        species = ANY_WOOD if cut.plan is None else wood_of(cut.plan)
-    return Joint(what, amount or Fraction(0), written, wanted, u, kerf, species, cut.title, cut.digest, cut.session)
+        species = ANY_WOOD if origin.plan is None else wood_of(origin.plan)
+    return JointReport(
+        what, amount or Fraction(0), written, wanted, kerf, species, origin.title, origin.digest, origin.session
+    )
 
 
-def _cut(args: argparse.Namespace, shop: Shop, needed: bool, faults: list[Fault]) -> Cut:
-    """The plan named; where a joint is told of and neither plan nor clearance is named, the last one cut."""
+def _origin(args: argparse.Namespace, shop: Shop, needed: bool, faults: list[Fault]) -> JointOrigin:
+    """The plan named; where a joint is reported and neither plan nor clearance is named, the last one cut."""
     if args.plan is not None:
         try:
             plan = read_plan(args.plan)
         except BadInput as error:
             faults += error.faults
         else:
-            return Cut(plan.unit, plan.joint.clearance, None, plan.title, plan.digest, plan)
+            return JointOrigin(plan.unit, plan.joint.clearance, None, plan.title, plan.digest, plan)
     elif needed and args.clearance is None:
-        found = last_cut(args.state, shop.unit)
+        found = last_joint_cut(args.state, shop.unit)
         if found is not None:
             return found
         mend = "name the joint's plan with --plan FILE, or its clearance with --clearance LENGTH"
         what = "the clearance that the joint was laid out with is missing, and no session was finished"
         faults.append(Fault(what, "", "--plan", mend))
-    return Cut(shop.unit, None, None, "", "", None)
+    return JointOrigin(shop.unit, None, None, "", "", None)
 
 
-def proposal_lines(made: Proposal, shop: Shop, joint: Joint) -> Iterator[str]:
+def proposal_lines(made: Proposal, shop: Shop, joint: JointReport) -> Iterator[str]:
     """What to write in the next plan, and how sure it is."""
     if joint.what:
         which = joint.title or f"a joint in {joint.species}"
@@ -161,7 +165,7 @@ def _sentences(made: Proposal, shop: Shop) -> Iterator[str]:
     found = made.learned
     joints = "1 joint" if found.count == 1 else f"{found.count} joints"
     if made.clearance is not None:
-        yield f"Write in the next plan: clearance = {_toml(made.clearance, unit)}"
+        yield f"Write in the next plan: clearance = {plain_length(made.clearance, unit).removesuffix(f' {unit}')}"
     else:
         off = size(abs(found.correction) / 2)
         yield f"No clearance gives {wanted}: the kerf is about {off} over the shop file's. Calibrate the kerf."
@@ -188,10 +192,6 @@ def _sentences(made: Proposal, shop: Shop) -> Iterator[str]:
 def _entries(numbers: Sequence[int]) -> str:
     verb = "reports" if len(numbers) == 1 else "report"
     return f"{'Entry' if len(numbers) == 1 else 'Entries'} {', '.join(map(str, numbers))} {verb}"
-
-
-def _toml(mm: Fraction, unit: str) -> str:
-    return plain_length(mm, unit).removesuffix(f" {unit}")
 
 
 def proposal_json(made: Proposal, noted: bool) -> dict[str, Any]:

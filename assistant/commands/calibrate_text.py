@@ -12,7 +12,7 @@ from assistant.calibrating.change import Change
 from assistant.calibrating.values import COVERAGE, Value
 from assistant.joinery.units import MM_PER_UNIT, at_least, format_number, plain_length
 from assistant.plans.model import Shop
-from assistant.plans.shop_writer import Entry
+from assistant.plans.shop_writer import HistoryEntry
 
 WIDTH = 100
 PLACES = {"mm": 4, "in": 5}
@@ -29,7 +29,8 @@ def value_lines(value: Value, caliper: Caliper, shop: Shop, change: Change) -> I
     yield from _wrapped(_headline(value, unit))
     out = f"; {len(value.left_out)} left out" if value.left_out else ""
     what = "pairs of readings" if value.kind == "backlash" else "places"
-    yield f"From {len(value.points)} {what}{out}; instrument: {_instrument(caliper)}."
+    step, error = (plain_length(length, caliper.unit, 5) for length in (caliper.step, caliper.error))
+    yield f"From {len(value.points)} {what}{out}; instrument: steps of {step}, its own error within {error}."
     yield from _table(value, unit)
     for each in value.left_out:
         yield from _wrapped(f"  left out: {each.reading.label}, {plain_length(each.reading.value, unit)}: {each.why}")
@@ -57,11 +58,6 @@ def _headline(value: Value, unit: str) -> str:
     )
 
 
-def _instrument(caliper: Caliper) -> str:
-    step, error = (plain_length(length, caliper.unit, 5) for length in (caliper.step, caliper.error))
-    return f"steps of {step}, its own error within {error}"
-
-
 def _table(value: Value, unit: str) -> Iterator[str]:
     yield f"  {'place':<10}  {f'set {unit}':>10}  {f'read {unit}':>10}  {'off':>9}"
     for point in value.points:
@@ -82,7 +78,7 @@ def _budget(value: Value, unit: str) -> Iterator[str]:
 
 
 def _travel(value: Value) -> str:
-    """What a line of remainders or distances tells of the carriage besides."""
+    """What a line of remainders or distances shows of the carriage besides."""
     if value.kind == "screw" or value.scale is None or value.u_scale is None:
         return ""
     off, sure = value.scale - 1, COVERAGE * value.u_scale
@@ -127,16 +123,16 @@ def value_json(value: Value, change: Change) -> dict[str, Any]:
     }
 
 
-def history_lines(entries: Sequence[Entry], live: set[int], unit: str) -> Iterator[str]:
+def history_lines(entries: Sequence[HistoryEntry], live: set[int], unit: str) -> Iterator[str]:
     """A line for each, oldest first."""
     for e in entries:
         standing = "in force" if e.n in live else "taken back, or never written"
         state = f"takes back {e.undoes}" if e.undoes else standing
         blade = f"  blade {e.blade}" if e.blade else ""
-        yield f"{e.n:>4}  {e.utc}  {e.kind:<8}  {_what(e, unit)}  [{state}]{blade}"
+        yield f"{e.n:>4}  {e.utc}  {e.kind:<8}  {_what_was_noted(e, unit)}  [{state}]{blade}"
 
 
-def _what(entry: Entry, unit: str) -> str:
+def _what_was_noted(entry: HistoryEntry, unit: str) -> str:
     data = entry.data
     if entry.undoes:
         return f"{entry.key} = {entry.after}" if entry.key else "-"

@@ -7,15 +7,14 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator
 from datetime import UTC
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from assistant.advice.fit import COVERAGE, MOST_JOINTS, USUAL_JOINTS, Band, Chances, bands
-from assistant.advice.fit_report import Report, least_square, not_covered, warnings
-from assistant.advice.prediction import Movement, Outcome, errors_of, movements, outcomes
+from assistant.advice.fit import COVERAGE, MOST_JOINTS, SEED, USUAL_JOINTS, Band, Chances, bands
+from assistant.advice.fit_report import FitReport, least_square, not_covered, warnings
+from assistant.advice.prediction import FitOutcome, errors_of, movements, outcomes
 from assistant.advice.squareness import squareness
 from assistant.commands.figures import length_option
 from assistant.commands.fit_text import report_text
@@ -35,13 +34,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--limit", metavar="LENGTH", help=f"the widest gap that is still good (default: {limits})")
     many = f"how many joints to simulate (default: {USUAL_JOINTS:,})"
     parser.add_argument("--joints", type=int, default=USUAL_JOINTS, metavar="N", help=many)
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="the same seed gives the same joints")
     parser.add_argument("--json", action="store_true", help="print JSON instead of text")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the prediction. Returns 0; raises BadInput with every fault of the options and of both files."""
-    faults = list(_count_faults(args))
+    faults: list[Fault] = []
+    if not 1 <= args.joints <= MOST_JOINTS:
+        what = f"from 1 to {MOST_JOINTS:,} joints can be simulated"
+        mend = f"{USUAL_JOINTS:,} tells a chance to half a percent"
+        faults.append(Fault(what, f"{args.joints:,}", "--joints", mend))
     try:
         plan, shop = read_both(args.plan, args.shop)
     except BadInput as error:
@@ -52,26 +54,18 @@ def run(args: argparse.Namespace) -> int:
         faults.append(Fault("a gap limit is 5 mm at most", plain_length(limit, plan.unit), "--limit", mend))
     if faults or limit is None:
         raise BadInput(faults)
-    found = outcomes(plan, shop, float(limit), args.joints, args.seed)
+    found = outcomes(plan, shop, float(limit), args.joints)
     if not found:
         mend = "move one inwards: a slot at the board's edge holds nothing"
         raise BadInput([Fault("no slot here has a fit that could be told", "", f"{args.plan.name}: slots", mend)])
     errors, assumed = errors_of(plan)
     square = squareness(plan, Path(shop.path))
-    made = Report(plan, shop.blade.kerf, errors, assumed, limit, args.joints, args.seed, found, movements(plan), square)
+    made = FitReport(plan, shop.blade.kerf, errors, assumed, limit, args.joints, found, movements(plan), square)
     print(json.dumps(report_json(made), indent=1) if args.json else "\n".join(report_text(made)))
     return 0
 
 
-def _count_faults(args: argparse.Namespace) -> Iterator[Fault]:
-    if not 1 <= args.joints <= MOST_JOINTS:
-        what = f"from 1 to {MOST_JOINTS:,} joints can be simulated"
-        yield Fault(what, f"{args.joints:,}", "--joints", f"{USUAL_JOINTS:,} tells a chance to half a percent")
-    if not 0 <= args.seed < 2**64:
-        yield Fault("a seed is a whole number from 0 on", str(args.seed), "--seed", "give any below 2^64")
-
-
-def report_json(made: Report) -> dict[str, Any]:
+def report_json(made: FitReport) -> dict[str, Any]:
     """The prediction as JSON-ready data."""
     plan = made.plan
     clearance, depth, most = least_square(made)
@@ -81,7 +75,7 @@ def report_json(made: Report) -> dict[str, Any]:
         "clearance": _number(plan.joint.clearance),
         "limit": _number(made.limit),
         "joints": made.joints,
-        "seed": made.seed,
+        "seed": SEED,
         "uncertainty": {
             **{name: _number(getattr(made.errors, name)) for name in ("setting", "kerf", "reference")},
             "assumed": list(made.assumed),
@@ -95,13 +89,24 @@ def report_json(made: Report) -> dict[str, Any]:
             "degrees": made.square.degrees,
             "noted_utc": made.square.noted.astimezone(UTC).isoformat() if made.square.noted else None,
         },
-        "wood": [_movement_json(made, one) for one in made.movements],
+        "wood": [
+            {
+                "part": one.part,
+                "wood": one.wood,
+                "grain": one.grain,
+                "moisture_cutting": round(one.before, 3),
+                "moisture_glue_up": round(one.after, 3),
+                "wider": None if one.strain is None else _number(one.strain * float(plan.width)),
+                "note": one.note,
+            }
+            for one in made.movements
+        ],
         "not_covered": list(not_covered(plan)),
         "warnings": list(warnings(made)),
     }
 
 
-def _outcome_json(made: Report, one: Outcome) -> dict[str, Any]:
+def _outcome_json(made: FitReport, one: FitOutcome) -> dict[str, Any]:
     joint = one.prediction.joint
     return {
         "name": one.prediction.name,
@@ -136,18 +141,6 @@ def _band_json(band: Band) -> dict[str, Any]:
 def _chances_json(found: Chances) -> dict[str, float]:
     names = ("goes", "flush", "no_gap_over", "serves", "step", "great_step", "doubt")
     return {name: _number(getattr(found, name)) for name in names}
-
-
-def _movement_json(made: Report, one: Movement) -> dict[str, Any]:
-    return {
-        "part": one.part,
-        "wood": one.wood,
-        "grain": one.grain,
-        "moisture_cutting": round(one.before, 3),
-        "moisture_glue_up": round(one.after, 3),
-        "wider": None if one.strain is None else _number(one.strain * float(made.plan.width)),
-        "note": one.note,
-    }
 
 
 def _number(value: Fraction | float) -> float:

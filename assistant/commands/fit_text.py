@@ -1,4 +1,4 @@
-"""What `fit` tells, as lines to read in the plan's unit."""
+"""What `fit` reports, as lines to read in the plan's unit."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from assistant.advice.fit import AS_GOOD, CLIFF, SLOT, Band, bands
-from assistant.advice.fit_report import PLACES, Report, difference, in_unit, least_square, not_covered, warnings
-from assistant.advice.prediction import STEPS, Outcome
+from assistant.advice.fit_report import PLACES, FitReport, difference, in_unit, least_square, not_covered, warnings
+from assistant.advice.prediction import STEPS, FitOutcome
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 
 UNITS = {"mm": "mm", "in": "inches"}
@@ -24,7 +24,7 @@ BESIDE = (
 )
 
 
-def report_text(made: Report) -> Iterator[str]:
+def report_text(made: FitReport) -> Iterator[str]:
     """The prediction as lines to read, in the plan's unit."""
     plan = made.plan
     yield f"{plan.title}: will it go together?"
@@ -46,7 +46,7 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False)
 
 
-def _uncertainties(made: Report) -> str:
+def _uncertainties(made: FitReport) -> str:
     unit = made.plan.unit
     figures = ", ".join(
         f"{name} {in_unit(getattr(made.errors, name), unit)}" for name in ("setting", "kerf", "reference")
@@ -59,7 +59,7 @@ def _uncertainties(made: Report) -> str:
     return text
 
 
-def _outcome(made: Report, one: Outcome) -> Iterator[str]:
+def _outcome(made: FitReport, one: FitOutcome) -> Iterator[str]:
     unit, joint = made.plan.unit, one.prediction.joint
     slots = joint.gaps[0].side == SLOT
     name = one.prediction.name
@@ -73,7 +73,12 @@ def _outcome(made: Report, one: Outcome) -> Iterator[str]:
     yield from _wrapped(LIMITS, "  ")
     if not slots:
         yield from _wrapped(BESIDE, "  ")
-    yield from _wrapped(_room(made, one, slots), "  ")
+    room = "Gaps on one side only: the joint always slides open, so only the step at the edge counts."
+    if one.room is not None:
+        where = "Play in the tightest slot" if slots else "Room to slide at the tightest place"
+        middle, rss, worst = (in_unit(one.room.middle - off, unit) for off in (0, one.room.rss, one.room.worst))
+        room = f"{where}: {middle}; {rss} by root-sum-square, {worst} at worst. Below zero it jams."
+    yield from _wrapped(room, "  ")
     yield from (line for text in _chances(made, one, slots) for line in _wrapped(text, "  "))
 
 
@@ -89,22 +94,13 @@ def _range(band: Band, off: float, unit: str) -> str:
     return f"{_shown(band.middle - off, unit)} to {_shown(band.middle + off, unit):>8}"
 
 
-def _room(made: Report, one: Outcome, slots: bool) -> str:
-    if one.room is None:
-        return "Gaps on one side only: the joint always slides open, so only the step at the edge counts."
-    unit, band = made.plan.unit, one.room
-    what = "Play in the tightest slot" if slots else "Room to slide at the tightest place"
-    rss, worst = in_unit(band.middle - band.rss, unit), in_unit(band.middle - band.worst, unit)
-    return f"{what}: {in_unit(band.middle, unit)}; {rss} by root-sum-square, {worst} at worst. Below zero it jams."
-
-
-def _chances(made: Report, one: Outcome, slots: bool) -> Iterator[str]:
+def _chances(made: FitReport, one: FitOutcome, slots: bool) -> Iterator[str]:
     unit, found = made.plan.unit, one.chances
     limit = plain_length(made.limit, unit)
     thing = "boards" if slots else "joints"
     doubt = f"; simulating leaves {_percent(found.doubt)} in doubt" if found.doubt >= 0.0005 else ""
     together = "take every piece by hand" if slots else "go together by hand"
-    yield f"Of {made.joints:,} {thing} simulated (seed {made.seed}), {_percent(found.goes)} {together}{doubt}."
+    yield f"Of {made.joints:,} {thing} simulated, {_percent(found.goes)} {together}{doubt}."
     copies = one.prediction.copies
     if copies > 1 and 0 < found.goes < 1:
         yield f"All {copies} that the plan makes: {_percent(found.all_go(copies))} or more."
@@ -120,7 +116,7 @@ def _chances(made: Report, one: Outcome, slots: bool) -> Iterator[str]:
     yield _best(made, one, limit)
 
 
-def _best(made: Report, one: Outcome, limit: str) -> str:
+def _best(made: FitReport, one: FitOutcome, limit: str) -> str:
     if one.best is None or one.with_best is None:
         return f"No clearance makes one without a gap over {limit}: allow a wider gap, or set more exactly."
     unit, key, then, sure = made.plan.unit, one.prediction.key, one.with_best.serves, one.best_a_step_off or 0.0
@@ -131,17 +127,13 @@ def _best(made: Report, one: Outcome, limit: str) -> str:
             f"({key}); with it {_percent(then)} are good, and {step} off it at least {_percent(sure)}."
         )
     if then <= one.chances.serves + AS_GOOD:
-        return f"No clearance serves better than this one{_tighter(one, best, then)} ({key})."
+        as_well = then >= one.chances.serves - AS_GOOD and float(one.best) < one.prediction.joint.clearance - 1e-9
+        tighter = f"; {best} serves as well and is tighter" if as_well else ""
+        return f"No clearance serves better than this one{tighter} ({key})."
     return (
         f"The clearance that serves best: {best} ({key}); with it {_percent(then)} are good, and {step} off it at "
         f"least {_percent(min(then, sure))}."
     )
-
-
-def _tighter(one: Outcome, best: str, then: float) -> str:
-    """What to say of a tighter clearance that serves as well."""
-    as_well = then >= one.chances.serves - AS_GOOD and float(one.best or 0) < one.prediction.joint.clearance - 1e-9
-    return f"; {best} serves as well and is tighter" if as_well else ""
 
 
 def _percent(share: float) -> str:
@@ -154,27 +146,23 @@ def _percent(share: float) -> str:
     return text.removesuffix(".0") + " %"
 
 
-def _square(made: Report) -> Iterator[str]:
-    """How much blade tilt and carriage error the tightest joint bears."""
-    unit = made.plan.unit
+def _square(made: FitReport) -> Iterator[str]:
+    """How much blade tilt and carriage error the tightest joint bears, and how much there is."""
+    unit, square = made.plan.unit, made.square
     clearance, depth, most = least_square(made)
     lean = in_unit(max(0.0, clearance) / 4, unit)
+    found = "How far yours are off is not known: check, then kerfcall ready --square DEGREES."
+    if square.degrees is not None and square.noted is None:
+        found = f"The plan gives {square.degrees:g}."
+    elif square.degrees is not None and square.noted is not None:
+        found = f"Noted beside the shop file on {square.noted.astimezone():%Y-%m-%d}: {square.degrees:g}."
     yield from _wrapped(
         f"Square: blade tilt and carriage error together may lean a wall by {lean} over the depth of "
-        f"{in_unit(depth, unit)}: {most:.2f} degrees. {_found_square(made)}"
+        f"{in_unit(depth, unit)}: {most:.2f} degrees. {found}"
     )
 
 
-def _found_square(made: Report) -> str:
-    square = made.square
-    if square.degrees is None:
-        return "How far yours are off is not known: check, then kerfcall ready --square DEGREES."
-    if square.noted is None:
-        return f"The plan gives {square.degrees:g}."
-    return f"Noted beside the shop file on {square.noted.astimezone():%Y-%m-%d}: {square.degrees:g}."
-
-
-def _wood(made: Report) -> Iterator[str]:
+def _wood(made: FitReport) -> Iterator[str]:
     unit, width = made.plan.unit, float(made.plan.width)
     if not made.movements:
         yield from _wrapped(

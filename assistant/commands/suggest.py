@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from assistant.advice.suggest import Advice, Candidate, Saving, Wanted, refusals, suggest
+from assistant.advice.suggest import Advice, Candidate, Wanted, refusals, suggest
 from assistant.commands.figures import length_option
 from assistant.commands.suggest_text import fingers, plan_text, table, wrapped
 from assistant.errors import BadInput, Fault
@@ -53,14 +53,23 @@ def run(args: argparse.Namespace) -> int:
     shop, blade, unit = _machine(args, faults)
     wanted = _wanted(args, unit, faults)
     top = args.top if args.top is not None else USUAL_TOP[unit]
-    faults += _count_faults(args)
+    if args.top is not None and not 1 <= args.top <= MOST_TOP:
+        faults.append(Fault(f"from 1 to {MOST_TOP:,} can be listed", str(top), "--top", "give a number within these"))
+    if args.pick is not None and args.write is None:
+        faults.append(Fault("means nothing without --write", str(args.pick), "--pick", "name the plan to write"))
     if faults or wanted is None or blade is None:
         raise BadInput(faults)
     try:
         advice = suggest(wanted, blade, unit=unit)
     except BadInput as error:
-        raise BadInput([replace(fault, where=_option(fault.where)) for fault in error.faults]) from error
-    picked = _picked(args, advice)
+        # Everything it objects to was an option here, but for the overlap.
+        wheres = ("blade.overlap" if fault.where == "overlap" else f"--{fault.where}" for fault in error.faults)
+        faults = [replace(fault, where=where) for fault, where in zip(error.faults, wheres, strict=True)]
+        raise BadInput(faults) from error
+    rank = args.pick if args.pick is not None else 1
+    if not 1 <= rank <= len(advice.ranked):
+        raise BadInput([Fault("there is no such rank", str(rank), "--pick", f"give 1 to {len(advice.ranked)}")])
+    picked = advice.ranked[rank - 1]
     if args.write is not None:
         _write(args.write, plan_text(picked, wanted, blade, unit))
     refused = refusals(picked, wanted, replace(shop, blade=blade), unit) if shop is not None else ()
@@ -109,25 +118,6 @@ def _wanted(args: argparse.Namespace, unit: str, faults: list[Fault]) -> Wanted 
     return Wanted(width, thick[0], thick[-1], clearance)
 
 
-def _count_faults(args: argparse.Namespace) -> Iterator[Fault]:
-    if args.top is not None and not 1 <= args.top <= MOST_TOP:
-        yield Fault(f"from 1 to {MOST_TOP:,} can be listed", str(args.top), "--top", "give a number within these")
-    if args.pick is not None and args.write is None:
-        yield Fault("means nothing without --write", str(args.pick), "--pick", "name the plan to write")
-
-
-def _option(where: str) -> str:
-    return "blade.overlap" if where == "overlap" else f"--{where}"
-
-
-def _picked(args: argparse.Namespace, advice: Advice) -> Candidate:
-    """The one to write: the first, or that of --pick."""
-    rank = args.pick if args.pick is not None else 1
-    if not 1 <= rank <= len(advice.ranked):
-        raise BadInput([Fault("there is no such rank", str(rank), "--pick", f"give 1 to {len(advice.ranked)}")])
-    return advice.ranked[rank - 1]
-
-
 def _write(path: Path, text: str) -> None:
     """A new file, never over one that is there."""
     given = cleaned(str(path))
@@ -161,7 +151,9 @@ def advice_json(advice: Advice, wanted: Wanted, blade: Blade, top: int, refused:
 
 
 def _candidate_json(rank: int, one: Candidate) -> dict[str, Any]:
-    division = one.division
+    division, saving = one.division, None
+    if one.saving is not None:
+        saving = {"rank": one.saving.rank, "finger": _number(one.saving.finger), "passes": one.saving.passes}
     return {
         "rank": rank,
         "fingers": division.count,
@@ -177,14 +169,9 @@ def _candidate_json(rank: int, one: Candidate) -> dict[str, Any]:
         "wood_left": _number(one.wood_left),
         "score": round(one.score, 3),
         "trade": one.trade,
-        "saving": None if one.saving is None else _saving_json(one.saving),
+        "saving": saving,
         "why": list(one.reasons),
     }
-
-
-def _saving_json(saving: Saving) -> dict[str, Any]:
-    """A slightly different finger, and how many passes fewer it takes."""
-    return {"rank": saving.rank, "finger": _number(saving.finger), "passes": saving.passes}
 
 
 def _number(value: Fraction) -> float:

@@ -1,4 +1,4 @@
-"""What `suggest` tells, as lines to read, and the plan that it writes."""
+"""What `suggest` says, as lines to read, and the plan that it writes."""
 
 from __future__ import annotations
 
@@ -24,6 +24,10 @@ def plan_text(one: Candidate, wanted: Wanted, blade: Blade, unit: str) -> str:
     thickness = f"thickness = {_toml(wanted.thickness_a, unit)}"
     if wanted.thickness_a != wanted.thickness_b:
         thickness += f"\n[stock.B]\nthickness = {_toml(wanted.thickness_b, unit)}"
+    finger = _toml(one.division.finger, unit)
+    # With "stretch" the count nearest to the finger counts, so an endless decimal may be cut off.
+    if one.division.remainder == "stretch" and not in_64ths(one.division.finger, unit):
+        finger = format_number(one.division.finger / MM_PER_UNIT[unit], 6).rstrip("0").rstrip(".")
     kerf = shown(blade.kerf, unit)
     return f"""\
 # {fingers(one, unit)}: {one.passes} passes for both parts of a corner with a kerf of {kerf}.
@@ -37,7 +41,7 @@ width = {_toml(wanted.width, unit)}
 
 [joint]
 layout = "even"
-finger = {_toml_finger(one, unit)}
+finger = {finger}
 remainder = "{one.division.remainder}"
 clearance = {_toml(wanted.clearance, unit)}
 sand_allowance = {SAND[unit]}
@@ -54,13 +58,6 @@ part = "B"
 count = 2
 ends = 2
 """
-
-
-def _toml_finger(one: Candidate, unit: str) -> str:
-    """With "stretch" the count nearest to the finger counts, so an endless decimal may be cut off."""
-    if one.division.remainder == "stretch" and not in_64ths(one.division.finger, unit):
-        return format_number(one.division.finger / MM_PER_UNIT[unit], 6).rstrip("0").rstrip(".")
-    return _toml(one.division.finger, unit)
 
 
 def in_64ths(mm: Fraction, unit: str) -> str:
@@ -91,7 +88,15 @@ def table(advice: Advice, wanted: Wanted, blade: Blade, unit: str, top: int) -> 
     yield ""
     yield f"  rank  fingers  width {unit}  passes  a socket   glue  wood left  score  why"
     for rank, one in enumerate(advice.ranked[:top], 1):
-        yield from _row(rank, one, unit)
+        finger = in_64ths(one.division.finger, unit)
+        finger = finger or format_number(one.division.finger / MM_PER_UNIT[unit], PLACES[unit])
+        glue, left = f"{float(one.glue):.1f} x", f"{100 * float(one.wood_left):.0f} %"
+        socket = str(one.passes_a_socket or "-")
+        head = f"  {rank:>4}  {one.division.count:>7}  {finger:>8}  {one.passes:>6}  {socket:>8}  {glue:>5}  {left:>9}"
+        head += f"  {one.score:>5.1f}  "
+        why = textwrap.wrap("; ".join(one.reasons), WIDTH - len(head), break_on_hyphens=False)
+        yield head + why[0]
+        yield from (" " * len(head) + line for line in why[1:])
     yield ""
     trade = sum(one.trade for one in advice.ranked)
     if trade:
@@ -99,18 +104,6 @@ def table(advice: Advice, wanted: Wanted, blade: Blade, unit: str, top: int) -> 
         yield from wrapped(f"{which} that the trade uses, as far as they fit; then come all others.")
     yield from wrapped(_one_pass(advice, wanted, blade, unit))
     yield from wrapped(LEGEND)
-
-
-def _row(rank: int, one: Candidate, unit: str) -> Iterator[str]:
-    finger = in_64ths(one.division.finger, unit)
-    finger = finger or format_number(one.division.finger / MM_PER_UNIT[unit], PLACES[unit])
-    glue, left = f"{float(one.glue):.1f} x", f"{100 * float(one.wood_left):.0f} %"
-    socket = str(one.passes_a_socket or "-")
-    head = f"  {rank:>4}  {one.division.count:>7}  {finger:>8}  {one.passes:>6}  {socket:>8}  {glue:>5}  {left:>9}"
-    head += f"  {one.score:>5.1f}  "
-    why = textwrap.wrap("; ".join(one.reasons), WIDTH - len(head), break_on_hyphens=False)
-    yield head + why[0]
-    yield from (" " * len(head) + line for line in why[1:])
 
 
 def wrapped(text: str) -> list[str]:

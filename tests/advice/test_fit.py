@@ -161,7 +161,7 @@ def test_each_error_moves_the_walls_that_it_moves_on_a_board(count: int, kerf: F
         seen = sorted((g.centroid.x, g.area) for g in inner)
         per_pass = errors_at(made, a, b, moves)
         way = {LEFT: 1, RIGHT: -1}
-        told = [
+        expected = [
             made.gap(g)
             + kerf_error
             + way[g.side] * (reference["A"] - reference["B"])
@@ -169,7 +169,7 @@ def test_each_error_moves_the_walls_that_it_moves_on_a_board(count: int, kerf: F
             - per_pass[g.closes]
             for g in made.gaps
         ]
-        assert [area for _, area in seen] == pytest.approx(told, abs=1e-7)
+        assert [area for _, area in seen] == pytest.approx(expected, abs=1e-7)
 
 
 @pytest.mark.parametrize("seed", range(8))

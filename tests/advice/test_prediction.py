@@ -1,4 +1,4 @@
-"""From a plan and a shop to the joints whose fit is told, their errors and their wood."""
+"""From a plan and a shop to the joints whose fit is predicted, their errors and their wood."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import pytest
 from assistant.advice.fit import LEFT, SLOT, Errors, room
 from assistant.advice.movement import emc
 from assistant.advice.prediction import (
-    Outcome,
+    FitOutcome,
     Prediction,
     errors_of,
     missing_parts,
@@ -29,12 +29,12 @@ EXACT = SHOP + '[carriage]\nkind = "readout"\nresolution = 0.000001\n'
 CLIMATE = "[climate.cutting]\nhumidity = 40\n[climate.cutting.B]\nhumidity = 60\n[climate.glue_up]\nhumidity = 50\n"
 
 
-def told(folder: Path, plan: str = PLAN, shop: str = EXACT) -> tuple[Prediction, ...]:
+def predicted(folder: Path, plan: str = PLAN, shop: str = EXACT) -> tuple[Prediction, ...]:
     return predictions(plan_of(folder, plan), shop_of(folder, shop))
 
 
 def test_a_joint_has_every_inner_wall_and_half_the_clearance_in_each_gap(tmp_path: Path) -> None:
-    (found,) = told(tmp_path)
+    (found,) = predicted(tmp_path)
     assert found.name == "parts A and B"
     assert [g.at for g in found.joint.gaps] == [6.0 * n for n in range(1, 14)]
     assert [found.joint.gap(g) for g in found.joint.gaps] == pytest.approx([0.05] * 13, abs=1e-5)
@@ -45,7 +45,7 @@ def test_a_joint_has_every_inner_wall_and_half_the_clearance_in_each_gap(tmp_pat
 def test_a_part_without_boards_is_taken_as_cut_in_the_same_way(tmp_path: Path) -> None:
     alone = PLAN[: PLAN.rindex("[[boards]]")]
     assert missing_parts(plan_of(tmp_path, alone)) == ("B",)
-    assert told(tmp_path, alone)[0].joint == told(tmp_path)[0].joint
+    assert predicted(tmp_path, alone)[0].joint == predicted(tmp_path)[0].joint
 
 
 def test_a_box_of_two_and_two_boards_has_four_corners() -> None:
@@ -56,7 +56,7 @@ def test_a_box_of_two_and_two_boards_has_four_corners() -> None:
 
 def test_boards_of_one_part_count_their_own_ends(tmp_path: Path) -> None:
     alone = PLAN[: PLAN.rindex("[[boards]]")] + "count = 3\nends = 2\n"
-    (found,) = told(tmp_path, alone)
+    (found,) = predicted(tmp_path, alone)
     assert found.copies == 6
 
 
@@ -72,12 +72,12 @@ def test_a_lined_joint_is_put_together_twice() -> None:
     assert blank.depth > final.depth
 
 
-def test_slots_are_told_for_each_depth_and_edge_slots_left_out(tmp_path: Path) -> None:
+def test_slots_are_predicted_for_each_depth_and_edge_slots_left_out(tmp_path: Path) -> None:
     slots = "".join(
         f"[[slots]]\nat = {at}\nwidth = 6\ndepth = {depth}\n" for at, depth in ((0, 4), (20, 4), (40, 5), (60, 5))
     )
     plan = PLAN[: PLAN.rindex("[[boards]]")].replace('"even"\nfinger = 6', '"slots"') + slots
-    found = told(tmp_path, plan)
+    found = predicted(tmp_path, plan)
     assert [each.name for each in found] == ["slots 4 mm deep", "slots 5 mm deep"]
     assert [[g.at for g in each.joint.gaps] for each in found] == [[23.0], [43.0, 63.0]]
     assert {g.side for each in found for g in each.joint.gaps} == {SLOT}
@@ -109,7 +109,7 @@ def test_the_joint_reckons_with_the_difference(tmp_path: Path) -> None:
     a, b = movements(plan_of(tmp_path, plan))
     assert a.strain is not None
     assert b.strain is not None
-    (found,) = told(tmp_path, plan)
+    (found,) = predicted(tmp_path, plan)
     for gap in found.joint.gaps:
         way = 1 if gap.side == LEFT else -1
         assert gap.offset == pytest.approx(way * gap.at * (a.strain - b.strain), abs=1e-5)
@@ -121,7 +121,7 @@ def test_wood_that_is_not_known_moves_nothing_and_says_so(tmp_path: Path) -> Non
         line = f'\nspecies = "{species}"' if species else ""
         plan = plan_of(tmp_path, PLAN.replace("thickness = 12", "thickness = 12" + line) + CLIMATE)
         assert all(each.strain is None and note in each.note for each in movements(plan))
-    assert told(tmp_path, PLAN + CLIMATE) == told(tmp_path)
+    assert predicted(tmp_path, PLAN + CLIMATE) == predicted(tmp_path)
 
 
 def test_wood_stands_still_without_a_climate(tmp_path: Path) -> None:
@@ -132,12 +132,12 @@ def test_the_best_clearance_is_laid_out_and_rounded_as_it_would_be_cut(tmp_path:
     """On a carriage of 0.05 mm steps what a clearance leaves jumps; the one chosen does at least as well as now."""
     coarse = SHOP + '[carriage]\nkind = "readout"\nresolution = 0.05\n'
     plan, shop = plan_of(tmp_path, PLAN), shop_of(tmp_path, coarse)
-    (found,) = outcomes(plan, shop, 0.15, 4000, 1)
+    (found,) = outcomes(plan, shop, 0.15, 4000)
     assert found.best is not None
     assert found.with_best is not None
     assert found.with_best.serves >= found.chances.serves - 0.005
     text = PLAN.replace("finger = 6", f"finger = 6\nclearance = {float(found.best)}")
-    (again,) = outcomes(plan_of(tmp_path, text), shop, 0.15, 4000, 1)
+    (again,) = outcomes(plan_of(tmp_path, text), shop, 0.15, 4000)
     assert again.chances == found.with_best
 
 
@@ -146,9 +146,9 @@ def test_on_a_coarse_carriage_the_best_clearance_is_no_edge_of_a_cliff(kerf: str
     """What serves jumps where the rounding of a setting does; a hundredth off the one advised serves about as many."""
     coarse = SHOP.replace("3.18", kerf) + '[carriage]\nkind = "readout"\nresolution = 0.02\n'
 
-    def laid_out(clearance: F) -> Outcome:
+    def laid_out(clearance: F) -> FitOutcome:
         text = PLAN.replace("finger = 6", f"finger = 6\nclearance = {float(clearance)}")
-        (found,) = outcomes(plan_of(tmp_path, text), shop_of(tmp_path, coarse), 0.15, 2000, 1)
+        (found,) = outcomes(plan_of(tmp_path, text), shop_of(tmp_path, coarse), 0.15, 2000)
         return found
 
     found = laid_out(F(1, 10))
@@ -160,9 +160,9 @@ def test_on_a_coarse_carriage_the_best_clearance_is_no_edge_of_a_cliff(kerf: str
 
 def test_fifteen_fingers_are_not_advised_to_be_tighter_than_glue_allows(tmp_path: Path) -> None:
     exact = PLAN + "[uncertainty]\nsetting = 0.001\nkerf = 0.001\nreference = 0.001\n"
-    few, many = exact, exact.replace("finger = 6", "finger = 5.6")
-    (one,) = outcomes(plan_of(tmp_path, few), shop_of(tmp_path, EXACT), 0.15, 1000, 1)
-    (other,) = outcomes(plan_of(tmp_path, many), shop_of(tmp_path, EXACT), 0.15, 1000, 1)
+    fifteen = exact.replace("finger = 6", "finger = 5.6")
+    (one,) = outcomes(plan_of(tmp_path, exact), shop_of(tmp_path, EXACT), 0.15, 1000)
+    (other,) = outcomes(plan_of(tmp_path, fifteen), shop_of(tmp_path, EXACT), 0.15, 1000)
     assert (one.prediction.joint.fingers, other.prediction.joint.fingers) == (14, 15)
     assert one.best is not None
     assert one.best < F(8, 100)
@@ -171,7 +171,7 @@ def test_fifteen_fingers_are_not_advised_to_be_tighter_than_glue_allows(tmp_path
 
 def test_inches_try_halves_of_a_thousandth() -> None:
     found = outcomes(
-        read_plan(DEMO / "spice-drawer-inch.toml"), read_shop(DEMO / "shop-handwheel-inch.toml"), 0.15, 500, 1
+        read_plan(DEMO / "spice-drawer-inch.toml"), read_shop(DEMO / "shop-handwheel-inch.toml"), 0.15, 500
     )
     for each in found:
         assert each.best is not None
@@ -181,7 +181,7 @@ def test_inches_try_halves_of_a_thousandth() -> None:
 @pytest.mark.parametrize(
     "path", sorted(DEMO.glob("[!s]*.toml")) + sorted(DEMO.glob("spice*.toml")), ids=lambda p: p.stem
 )
-def test_every_demo_plan_can_be_told(path: Path) -> None:
+def test_every_demo_plan_has_something_to_put_together(path: Path) -> None:
     for shop in sorted(DEMO.glob("shop-*.toml")):
         for each in predictions(read_plan(path), read_shop(shop)):
             band = room(each.joint, Errors(0, 0, 0))

@@ -66,7 +66,7 @@ def test_a_note_that_can_not_be_read_is_no_figure(
     assert squareness(plan_of(tmp_path), shop) == Squareness(None, trouble=UNREADABLE)
 
 
-def test_a_damaged_history_is_told(tmp_path: Path, shop: Path) -> None:
+def test_a_damaged_history_is_reported(tmp_path: Path, shop: Path) -> None:
     history_path(shop).write_text('{"version": 99}\n')
     found = squareness(plan_of(tmp_path), shop)
     assert found.degrees is None and "shop.history.jsonl, line 1 is damaged" in found.trouble

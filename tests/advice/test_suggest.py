@@ -240,8 +240,11 @@ def test_what_a_slightly_different_finger_saves_is_what_it_saves_when_cut(made):
 
 
 def test_a_quarter_of_an_inch_by_hand():
-    """3 1/2 in, kerf 1/8, overlap 0.2 mm, c 0.004 in. A socket of 1/4 + 0.002 takes ceil(0.127 / 0.1171) + 1 = 3
-    passes, 14 of them 42. 15 fingers of 0.2333 take ceil(0.1103 / 0.1171) + 1 = 2 each, 30 in all."""
+    """3 1/2 in, kerf 1/8, overlap 0.2 mm, c 0.004 in.
+
+    A socket of 1/4 + 0.002 takes ceil(0.127 / 0.1171) + 1 = 3 passes, 14 of them 42. 15 fingers of 0.2333 take
+    ceil(0.1103 / 0.1171) + 1 = 2 each, 30 in all.
+    """
     ranked = suggest(QUARTER, EIGHTH, unit="in").ranked
     (one,) = (each for each in ranked if each.division.finger == INCH / 4)
     assert (one.trade, one.passes, one.passes_a_socket) == (True, 42, 3)

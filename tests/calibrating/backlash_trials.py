@@ -18,7 +18,7 @@ import numpy as np
 
 from assistant.calibrating.board import DOWN, board_text, read_places
 from assistant.calibrating.change import change_for, computed
-from assistant.calibrating.readings import Source, from_options
+from assistant.calibrating.readings import ReadingCollector, from_options
 from assistant.errors import BadInput
 from assistant.plans.job import build_job
 from assistant.plans.plan_file import read_both
@@ -48,8 +48,11 @@ class Kind:
 
 @dataclass
 class Tally:
-    """Trials counted. left_out: those with a value that leave out the misread reading, or of sound ones any; wrong: a
-    value that leaves out another reading than the misread one; over: a value off by more than U."""
+    """Trials counted.
+
+    left_out: those with a value that leave out the misread reading, or of sound ones any; wrong: a value that leaves
+    out another reading than the misread one; over: a value off by more than U.
+    """
 
     trials: int = 0
     refused: int = 0
@@ -86,10 +89,10 @@ def tally(of: Board, kind: Kind, seeds: Sequence[int]) -> Tally:
         wood[misread] += rng.choice((-1, 1)) * kind.slip
         step = float(caliper.step)
         shown = np.round(wood / step) * step / MM_PER[unit]
-        source = Source(of.places, unit)
-        from_options(source, [f"{p.label}={v:.4f}" for p, v in zip(of.places, shown, strict=True)])
+        collector = ReadingCollector(of.places, unit)
+        from_options(collector, [f"{p.label}={v:.4f}" for p, v in zip(of.places, shown, strict=True)])
         try:
-            value = computed("backlash", source.checked(), caliper, of.shop, [])
+            value = computed("backlash", collector.checked(), caliper, of.shop, [])
             change_for(value, of.shop)
         except BadInput:
             found.refused += 1

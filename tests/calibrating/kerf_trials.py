@@ -21,7 +21,7 @@ import numpy as np
 from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.board import Place, board_text, read_places
 from assistant.calibrating.change import computed
-from assistant.calibrating.readings import Source, from_options
+from assistant.calibrating.readings import ReadingCollector, from_options
 from assistant.calibrating.values import Value
 from assistant.errors import BadInput
 from assistant.plans.job import build_job
@@ -119,10 +119,10 @@ def trial(of: Board, kind: Kind, seed: int) -> tuple[Value | None, float]:
     step = float(caliper.step)
     shown = np.round(wood / step) * step / MM_PER[unit]
     labels = [place.label for place in of.places] * kind.rounds
-    source = Source(of.places, unit)
-    from_options(source, [f"{label}={value:.4f}" for label, value in zip(labels, shown, strict=True)])
+    collector = ReadingCollector(of.places, unit)
+    from_options(collector, [f"{label}={value:.4f}" for label, value in zip(labels, shown, strict=True)])
     try:
-        return computed("kerf", source.checked(), caliper, of.shop, []), kerf
+        return computed("kerf", collector.checked(), caliper, of.shop, []), kerf
     except BadInput:
         return None, kerf
 
@@ -133,8 +133,11 @@ def slip(rng: np.random.Generator) -> float:
 
 @dataclass
 class Tally:
-    """Trials counted. over, double: accepted, and off by more than U, than 2 U. lost: sound readings that went, a
-    refused set's all. expanded: U of those accepted, mm."""
+    """Trials counted.
+
+    over, double: accepted, and off by more than U, than 2 U. lost: sound readings that went, a refused set's all.
+    expanded: U of those accepted, mm.
+    """
 
     trials: int = 0
     refused: int = 0

@@ -33,8 +33,11 @@ def refused(readings: list[Reading], caliper: Caliper = EXACT, scale: Component 
 
 
 def test_a_kerf_of_two_spacings_as_scipy_and_uncertainties_have_it() -> None:
-    """The value and its scatter by scipy's linregress and its Student distribution; what the caliper's rounding does to
-    it, by the uncertainties package, through the line's two ends; all together as JCGM 100:2008, 5.1.2 adds them."""
+    """The value by other means, and each part of its uncertainty.
+
+    Its scatter by scipy's linregress and its Student distribution; what the caliper's rounding does to it, by the
+    uncertainties package, through the line's two ends; all together as JCGM 100:2008, 5.1.2 adds them.
+    """
     stats, uncertainties = pytest.importorskip("scipy.stats"), pytest.importorskip("uncertainties")
     caliper = Caliper(error=Fraction("0.02"))
     found = kerf(board(), caliper)
@@ -145,11 +148,11 @@ def test_a_carriage_less_than_half_a_percent_off_makes_a_kerf(scale: float) -> N
     assert found.scale == pytest.approx(scale, abs=1e-4)
 
 
-@pytest.mark.parametrize(("scale", "told"), [(0.994, "0.60 % less far"), (1.0052, "0.52 % further")])
-def test_a_carriage_further_off_makes_none_before_the_screw_is_calibrated(scale: float, told: str) -> None:
+@pytest.mark.parametrize(("scale", "off"), [(0.994, "0.60 % less far"), (1.0052, "0.52 % further")])
+def test_a_carriage_further_off_makes_none_before_the_screw_is_calibrated(scale: float, off: str) -> None:
     for known in (None, Component("carriage's travel (calibrated)", 0.0002)):
         text = refused(moved(scale), FINE, known)
-        assert f"the carriage moves {told} than it is set, and over 0.5 % no kerf is written" in text
+        assert f"the carriage moves {off} than it is set, and over 0.5 % no kerf is written" in text
         assert "calibrate the screw first (kerfcall calibrate screw)" in text
         assert f"{scale:.3f}" in text
 

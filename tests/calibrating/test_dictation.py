@@ -1,8 +1,7 @@
-"""Readings dictated: the conversation by itself, and a recording heard by the real recogniser."""
+"""Readings dictated: the conversation by itself, and one spoken to the real recogniser."""
 
 from __future__ import annotations
 
-import wave
 from fractions import Fraction
 from pathlib import Path
 
@@ -11,10 +10,11 @@ import pytest
 from assistant.__main__ import main
 from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.board import Place
-from assistant.calibrating.dictation import Dictation, doubt_of, places_of
-from assistant.calibrating.readings import Source
-from assistant.hearing.contract import RATE
+from assistant.calibrating.dictation import Dictation, answers, doubt_of, places_of, spec_for
+from assistant.calibrating.readings import ReadingCollector
 from assistant.hearing.digits import NO, READING, STRIKE, YES, spelled
+from assistant.hearing.offline import hear_all
+from assistant.plans.model import VoiceSettings
 from tests.hearing.voices import need, padded, spoken
 from tests.plans.files import write
 
@@ -57,8 +57,8 @@ def test_strike_that_drops_what_is_open_and_then_what_was_taken() -> None:
 
 
 def test_a_reading_many_times_off_is_questioned_as_it_is_read_back() -> None:
-    source = Source([Place("A", Fraction("9.525"), "up", "")], "mm", {"A": Fraction("6.325")})
-    talk = Dictation(["A"], doubt_of(source))
+    collector = ReadingCollector([Place("A", Fraction("9.525"), "up", "")], "mm", {"A": Fraction("6.325")})
+    talk = Dictation(["A"], doubt_of(collector))
     assert say(talk, "63.4") == [
         "A: six three point four. About 10 times too large; this place should give about 6.3 mm. Yes or no?"
     ]
@@ -90,39 +90,23 @@ def test_as_many_decimals_as_the_instrument_shows(step: str, unit: str, places: 
     assert places_of(Caliper(step=Fraction(step), unit=unit)) == places
 
 
-@pytest.fixture
-def board(tmp_path: Path) -> tuple[Path, Path]:
-    shop, plan = write(tmp_path, SHOP, "shop.toml"), tmp_path / "screw.toml"
-    assert main(["calibrate", "zero", "--plan", str(plan), "--shop", str(shop)]) == 0
-    return shop, plan
-
-
-def recording(folder: Path, voice: str, *sentences: str) -> Path:
-    path = folder / "said.wav"
-    with wave.open(str(path), "wb") as file:
-        file.setparams((1, 2, RATE, 0, "NONE", ""))
-        file.writeframes(b"".join(padded(spoken(voice, text), 0.6, 0.9) for text in sentences))
-    return path
-
-
 @pytest.mark.parametrize("voice", ["en-us", "flite:slt"])
-def test_a_recording_is_heard_place_by_place(
-    voice: str, board: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_conversation_is_heard_place_by_place(voice: str) -> None:
     """With a reading refused, one struck after its yes, and one left without an answer: those may be misheard."""
     need("flite" if voice.startswith("flite") else "espeak-ng")
-    shop, plan = board
     said = ["8.81", NO, "8.91", YES, "18.81", YES, STRIKE, "17.91", YES, "26.91", YES, "35.91", YES, "45.91"]
-    sound = recording(tmp_path, voice, *(spelled(text) if text[:1].isdigit() else text for text in said))
-    assert main(["calibrate", "zero", "--plan", str(plan), "--shop", str(shop), "--wav", str(sound)]) == 1
-    shown = capsys.readouterr()
-    for told in ("A: eight point nine one. Yes or no?", "Struck. A", "is taken back", "was not answered with yes"):
-        assert told in shown.err
-    rows = [line.split() for line in shown.out.splitlines() if line[:3] in ("  A", "  B", "  C", "  D", "  E")]
-    assert [(row[0], float(row[2])) for row in rows] == [("A", 8.91), ("B", 17.91), ("C", 26.91), ("D", 35.91)]
+    words = (spelled(text) if text[:1].isdigit() else text for text in said)
+    sound = b"".join(padded(spoken(voice, text), 0.6, 0.9) for text in words)
+    talk = Dictation(list("ABCDEF"))
+    found = hear_all(sound, (), spec_for(VoiceSettings(), Caliper()))
+    lines = [line for one in found for line in answers(talk, one)]
+    assert "A: eight point nine one. Yes or no?" in lines
+    assert any(line.startswith("Struck. A") for line in lines)
+    assert any("is taken back" in line for line in lines)
+    assert talk.taken == [("A", "8.91"), ("B", "17.91"), ("C", "26.91"), ("D", "35.91")]
 
 
 def test_without_a_board_there_are_no_places(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     shop = write(tmp_path, SHOP, "shop.toml")
-    assert main(["calibrate", "zero", "--shop", str(shop), "--wav", "said.wav"]) == 2
+    assert main(["calibrate", "zero", "--shop", str(shop), "--dictate"]) == 2
     assert "dictation goes from place to place of a test board" in capsys.readouterr().err

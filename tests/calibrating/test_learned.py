@@ -59,8 +59,10 @@ def test_joints_that_disagree_make_it_less_sure() -> None:
 
 
 def test_a_kerf_corrected_since_moves_the_correction_by_twice_that() -> None:
-    """The saw cuts 3.23, the shop file said 3.20: sockets 0.03 wider, fingers 0.03 thinner, clearance 0.06 too great.
-    Once the file says 3.23, nothing is left to correct."""
+    """Once the file says what the saw cuts, nothing is left to correct.
+
+    The saw cuts 3.23, the shop file said 3.20: sockets 0.03 wider, fingers 0.03 thinner, clearance 0.06 too great.
+    """
     found = learned([Correction(1, 3.20, -0.06, 0.01)], 3.23)
     assert found is not None
     assert found.correction == pytest.approx(0.0)

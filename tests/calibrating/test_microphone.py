@@ -14,7 +14,7 @@ from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.board import Place
 from assistant.calibrating.dictation import Dictation
 from assistant.calibrating.microphone import Conversation
-from assistant.calibrating.readings import Source
+from assistant.calibrating.readings import ReadingCollector
 from assistant.commands.calibrate import REPEATED, again
 from assistant.errors import CouldNotRun
 from assistant.hearing.digits import phrase_of
@@ -80,8 +80,8 @@ def test_it_goes_from_place_to_place_and_ends_by_itself() -> None:
 def test_what_is_read_back_is_spoken_and_not_heard() -> None:
     """Every line goes to the speaker, and the child is told when we begin and end."""
     _, lines, child = converse(READY, WORKS, said("six point three four"), said("yes"), places="A")
-    told = [message[1] for message in child.sent if message[0] == "speaking"]
-    assert told[:4] == [True, False, True, False]
+    speaking = [message[1] for message in child.sent if message[0] == "speaking"]
+    assert speaking[:4] == [True, False, True, False]
     assert "A: six point three four. Yes or no?" in lines
 
 
@@ -103,12 +103,12 @@ def test_what_was_dictated_can_be_given_again(monkeypatch: pytest.MonkeyPatch) -
     """Should nothing come of the readings, nobody has to measure and say them once more."""
     child = Child(READY, WORKS, said("six point three four"), said("yes"), KeyboardInterrupt())
     monkeypatch.setattr(microphone, "ChildProcess", lambda spec: child)
-    monkeypatch.setattr(microphone, "_speaker", lambda news, voice, tell: SilentSpeaker(LiveClock(), news.put))
-    source = Source([Place(label, Fraction("9.525"), "up", "") for label in "AB"], "mm")
-    microphone.from_microphone(source, VoiceSettings(), Caliper(), 1, lambda line: None)
+    monkeypatch.setattr(microphone, "_speaker", lambda news, voice, show: SilentSpeaker(LiveClock(), news.put))
+    collector = ReadingCollector([Place(label, Fraction("9.525"), "up", "") for label in "AB"], "mm")
+    microphone.from_microphone(collector, VoiceSettings(), Caliper(), 1, lambda line: None)
     args = Namespace(kind="kerf", reading=None, json=False, **dict.fromkeys(REPEATED))
-    assert [r.value for r in source.readings] == [Fraction("6.34")]
-    assert list(again(args, source))[1] == "  kerfcall calibrate kerf --reading A=6.34"
+    assert [r.value for r in collector.readings] == [Fraction("6.34")]
+    assert list(again(args, collector))[1] == "  kerfcall calibrate kerf --reading A=6.34"
 
 
 def test_without_a_microphone_it_says_what_to_do_instead() -> None:

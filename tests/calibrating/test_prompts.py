@@ -221,7 +221,7 @@ def test_a_reading_ten_times_off_is_questioned_before_the_next(terminal: Termina
     ],
 )
 def test_what_is_answered_to_the_doubt(terminal: Terminal, answers: list[tuple[str, str]], kept: list[str]) -> None:
-    """yes keeps it, no asks for the place again; unanswered it doesn't count, but is not lost."""
+    """A yes keeps it, a no asks for the place again; unanswered it doesn't count, but is not lost."""
     terminal.give("63.4")
     for question, answer in answers:
         terminal.asked(question)

@@ -36,8 +36,11 @@ def test_without_a_slip_the_kerf_lies_within_its_uncertainty(cut_board: Board, r
 
 @pytest.mark.parametrize(("rounds", "trials"), [(1, 250), (2, 150)])
 def test_a_slip_makes_no_wrong_kerf(cut_board: Board, rounds: int, trials: int) -> None:
-    """One reading off by 0.1 to 1 mm, the screw by up to 1 %: of all trials at most 5 % give a kerf off by over U, none
-    by over 2 U. Nearly half are refused for the screw; of the rest nearly none."""
+    """One reading off by 0.1 to 1 mm, the screw by up to 1 %.
+
+    Of all trials at most 5 % give a kerf off by over U, none by over 2 U. Nearly half are refused for the screw; of the
+    rest nearly none.
+    """
     found = tally(cut_board, Kind(0.01, rounds, slip=True), range(trials))
     assert greatest_share(found.over, trials) <= 0.05, found
     assert found.double == 0, found

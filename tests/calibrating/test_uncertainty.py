@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 from assistant.calibrating.uncertainty import (
     Component,
     combined,
-    few,
     fit_line,
     rectangular,
     resolution,
     student,
     weighted_mean,
+    with_students_factor,
 )
 
 NORRIS = Path(__file__).parents[1] / "references" / "norris.csv"
@@ -157,8 +157,8 @@ def test_components_add_as_squares() -> None:
 
 def test_few_readings_count_less() -> None:
     """Twice the widened uncertainty covers what Student's factor does."""
-    assert 2 * few(1.0, 3) == pytest.approx(student(0.9545, 3))
-    assert few(1.0, 1e7) == pytest.approx(1.0, abs=1e-3)
+    assert 2 * with_students_factor(1.0, 3) == pytest.approx(student(0.9545, 3))
+    assert with_students_factor(1.0, 1e7) == pytest.approx(1.0, abs=1e-3)
 
 
 def test_a_weighted_mean() -> None:

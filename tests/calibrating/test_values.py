@@ -36,9 +36,11 @@ def test_the_kerf_is_the_spacing_less_the_wood_left() -> None:
 
 
 def test_the_uncertainty_of_a_kerf_by_hand() -> None:
-    """Five readings 8.81 .. 8.83: mean 8.82, s = 0.0070711, s/sqrt 5 = 0.0031623; Student's factor at 95.45 % with 4
-    degrees of freedom 2.869 / 2;
-    resolution 0.01/sqrt 12 = 0.0028868; travel 0.001 x 12 = 0.012; own error 0.0115470."""
+    """Five readings 8.81 .. 8.83: mean 8.82, s = 0.0070711, s/sqrt 5 = 0.0031623.
+
+    Student's factor at 95.45 % with 4 degrees of freedom 2.869 / 2; resolution 0.01/sqrt 12 = 0.0028868; travel
+    0.001 x 12 = 0.012; own error 0.0115470.
+    """
     found = kerf(same("8.81", "8.82", "8.82", "8.82", "8.83"), Caliper(error=Fraction(2, 100)))
     assert [c.u for c in found.components] == pytest.approx([0.004537, 0.0028868, 0.012, 0.0115470], abs=2e-6)
     assert found.u == pytest.approx(math.sqrt(0.004537**2 + 0.0028868**2 + 0.012**2 + 0.011547**2), abs=2e-6)
@@ -377,5 +379,5 @@ def test_what_is_left_out_is_told_in_the_unit_it_was_read_in() -> None:
     rows = [Reading("A", Fraction("11.1125"), Fraction(v) * MM_PER_UNIT["in"]) for v in ("0.3125", "0.31213")]
     with pytest.raises(BadInput) as caught:
         kerf(rows, inch)
-    told = str(caught.value.faults[0])
-    assert "0.31213 in" in told and "mm" not in told and "--caliper" in told
+    fault = str(caught.value.faults[0])
+    assert "0.31213 in" in fault and "mm" not in fault and "--caliper" in fault

@@ -16,13 +16,13 @@ from assistant.__main__ import main
 from assistant.calibrating.board import read_places
 from assistant.drawings.cut_sheet import cut_sheet
 from assistant.drawings.flow import Sheet
-from assistant.drawings.picture import texts
 from assistant.plans.job import build_job
 from assistant.plans.plan_file import read_both
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import history_path, read_history
 from assistant.session.turn import view
 from tests.calibrating.kerf_trials import EIGHT_AND_TWO, READOUT
+from tests.drawings.drawn import texts
 from tests.plans.files import DEMO_SHOPS, write
 from tests.session.driver import Driver
 
@@ -501,16 +501,16 @@ def test_every_fault_of_the_readings_is_told_at_once(bench: Bench) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "fault"),
     [
         ("", "holds no readings"),
         ("A,6.34\n", "the heading names no place and reading"),
         (b"\xff\xfe", "not UTF-8 text"),
     ],
 )
-def test_what_is_no_csv_of_readings(text: str | bytes, told: str, bench: Bench) -> None:
+def test_what_is_no_csv_of_readings(text: str | bytes, fault: str, bench: Bench) -> None:
     file = write(bench.folder, text, "readings.csv")
-    assert told in bench.run("kerf", "--csv", str(file), code=2)
+    assert fault in bench.run("kerf", "--csv", str(file), code=2)
 
 
 def test_without_a_board_and_readings_it_tells_what_to_give(bench: Bench) -> None:
@@ -586,11 +586,28 @@ def test_a_plot_as_svg(bench: Bench) -> None:
     assert heights.index(min(heights)) == [r for _, r in spots].index(max(r for _, r in spots))
 
 
-def test_a_plot_as_png(bench: Bench) -> None:
-    pytest.importorskip("matplotlib")
-    path = bench.folder / "plot.png"
-    bench.readings("kerf", KERF, "--plot", str(path), code=1)
-    assert path.read_bytes().startswith(b"\x89PNG")
+def test_a_plot_as_png_is_the_svg_in_pixels(bench: Bench) -> None:
+    """Marks, band and white lie where they lie in the SVG: both are written from one drawing."""
+    image = pytest.importorskip("matplotlib.image")
+    svg, png = bench.folder / "plot.svg", bench.folder / "plot.png"
+    for path in (svg, png):
+        bench.readings("kerf", KERF, "--plot", str(path), code=1)
+    root = ET.parse(svg).getroot()
+    pixels = (image.imread(png)[..., :3] * 255).round().astype(int)
+    height, width = pixels.shape[:2]
+    assert root.get("viewBox") == f"0 0 {width} {height}"
+    (band,) = (one for one in root.iter("{http://www.w3.org/2000/svg}rect") if one.get("class") == "band")
+    dark = (pixels == (0x22, 0x33, 0x44)).all(axis=2)
+    circles = [
+        (float(c.get("cx", "")), float(c.get("cy", ""))) for c in root.iter("{http://www.w3.org/2000/svg}circle")
+    ]
+    for x, y in circles:
+        assert dark[int(y), int(x)]
+        dark[int(y) - 6 : int(y) + 7, int(x) - 6 : int(x) + 7] = False
+    assert circles and not dark.any(), "no other marks"
+    left, top = float(band.get("x", "")), float(band.get("y", ""))
+    inside, outside = pixels[int(top) + 3, int(left) + 3], pixels[int(top) - 3, int(left) + 3]
+    assert (tuple(inside), tuple(outside)) == ((0xDD, 0xE6, 0xEE), (255, 255, 255))
 
 
 def test_without_matplotlib_a_png_names_what_to_install(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -18,7 +18,7 @@ from tests.commands.program import Workshop
 
 AS_NOBODY = """
 import os, sys
-# These may lie where nobody can read them.
+# Modules may lie where nobody in particular can't read.
 import assistant.commands.command_line, assistant.commands.demo, assistant.process
 from assistant.__main__ import main
 if os.geteuid() == 0:

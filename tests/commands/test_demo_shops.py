@@ -13,7 +13,7 @@ import pytest
 
 from assistant.__main__ import main
 from assistant.calibrating.board import read_places
-from assistant.commands.ready_calibrations import ages
+from assistant.calibrating.health import ages
 from assistant.health import STANDS_IN, WORKS
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import read_history

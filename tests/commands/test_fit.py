@@ -20,7 +20,7 @@ CHERRY = PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "black cherry
 
 
 @pytest.fixture
-def told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Any:
+def printed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Any:
     """Runs `fit` on a plan and gives its text on one line, since lines are wrapped."""
 
     def run(plan: str = PLAN, *more: str, shop: str = SHOP) -> str:
@@ -32,8 +32,8 @@ def told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Any:
 
 
 @pytest.fixture
-def figures(told: Any) -> Any:
-    return lambda plan=PLAN, *more, shop=SHOP: json.loads(told(plan, "--json", *more, shop=shop))
+def figures(printed: Any) -> Any:
+    return lambda plan=PLAN, *more, shop=SHOP: json.loads(printed(plan, "--json", *more, shop=shop))
 
 
 def faults(capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
@@ -75,56 +75,54 @@ def test_the_json_holds_every_gap_and_every_chance(figures: Any) -> None:
     }
 
 
-def test_text_and_json_tell_the_same(told: Any, figures: Any) -> None:
-    text, (fit,) = told(), figures()["fits"]
+def test_text_and_json_say_the_same(printed: Any, figures: Any) -> None:
+    text, (fit,) = printed(), figures()["fits"]
     goes = f"{100 * fit['chances']['goes']:.1f}".removesuffix(".0")
     assert f"{goes} % go together by hand" in text
     assert f"Room to slide at the tightest place: {fit['room']['middle']:.3f} mm" in text
 
 
-def test_all_corners_of_the_box_are_told(told: Any, figures: Any) -> None:
+def test_all_corners_of_the_box_are_reckoned_with(printed: Any, figures: Any) -> None:
     """A plan of four corners; 0.9 to the fourth is 0.66."""
     plan = PLAN.replace('part = "A"', 'part = "A"\ncount = 2\nends = 2').replace('part = "B"', 'part = "B"\ncount = 4')
     (fit,) = figures(plan)["fits"]
     assert fit["copies"] == 4
     assert fit["all_go"] == pytest.approx(fit["chances"]["goes"] ** 4)
-    assert "All 4 that the plan makes:" in told(plan)
-    assert "that the plan makes" not in told()
+    assert "All 4 that the plan makes:" in printed(plan)
+    assert "that the plan makes" not in printed()
 
 
-def test_what_the_tables_limits_are_is_said_beside_it(told: Any) -> None:
-    assert "every error at its limit, three standard uncertainties (k = 3)" in told()
+def test_what_the_tables_limits_are_is_said_beside_it(printed: Any) -> None:
+    assert "every error at its limit, three standard uncertainties (k = 3)" in printed()
 
 
-def test_a_clearance_at_an_edge_is_said_to_be(told: Any, figures: Any) -> None:
+def test_a_clearance_at_an_edge_is_said_to_be(printed: Any, figures: Any) -> None:
     """On a carriage of 0.02 mm with this kerf 0.07 and 0.08 lie on either side of a jump in the rounding."""
     coarse = SHOP.replace("3.18", "3.15") + '[carriage]\nkind = "readout"\nresolution = 0.02\n'
     edge, safe = (PLAN.replace("finger = 6", f"finger = 6\nclearance = {c}") for c in ("0.08", "0.09"))
-    text = told(edge, shop=coarse)
+    text = printed(edge, shop=coarse)
     assert "This clearance is at an edge: 0.01 mm off it, only 8" in text
     assert "Safer: 0.09 mm (joint.clearance); with it 99" in text and "and 0.01 mm off it at least 99" in text
     (fit,) = figures(edge, shop=coarse)["fits"]
     assert fit["serves_a_step_off"] < 0.9 < 0.98 < fit["chances"]["serves"]
     assert fit["best"]["clearance"] == 0.09 and fit["best"]["serves_a_step_off"] > 0.98
-    assert "at an edge" not in told(safe, shop=coarse)
-    wide = told(PLAN.replace("finger = 6", "finger = 6\nclearance = 0.2"), shop=coarse)
+    assert "at an edge" not in printed(safe, shop=coarse)
+    wide = printed(PLAN.replace("finger = 6", "finger = 6\nclearance = 0.2"), shop=coarse)
     assert "The clearance that serves best: 0." in wide and "0.01 mm off it at least" in wide
 
 
-def test_the_seed_decides(figures: Any) -> None:
-    first, again, other = (figures(PLAN, "--seed", seed)["fits"] for seed in ("7", "7", "8"))
-    assert first == again
-    assert first != other
+def test_the_same_plan_has_the_same_chances_every_time(figures: Any) -> None:
+    assert figures()["fits"] == figures()["fits"]
 
 
-def test_own_uncertainties_are_used_and_not_called_assumed(told: Any) -> None:
-    text = told(PLAN + "[uncertainty]\nsetting = 0.02\nkerf = 0\nreference = 0.04\n")
+def test_own_uncertainties_are_used_and_not_called_assumed(printed: Any) -> None:
+    text = printed(PLAN + "[uncertainty]\nsetting = 0.02\nkerf = 0\nreference = 0.04\n")
     assert "setting 0.020 mm, kerf 0.000 mm, reference 0.040 mm." in text
     assert "assumed" not in text
 
 
-def test_one_that_is_not_given_is_called_assumed(told: Any) -> None:
-    text = told(PLAN + "[uncertainty]\nsetting = 0.02\nkerf = 0.01\n")
+def test_one_that_is_not_given_is_called_assumed(printed: Any) -> None:
+    text = printed(PLAN + "[uncertainty]\nsetting = 0.02\nkerf = 0.01\n")
     assert "Reference is assumed: give your own" in text
 
 
@@ -141,54 +139,54 @@ def test_the_limit_is_in_the_plans_unit(capsys: pytest.CaptureFixture[str]) -> N
     assert json.loads(capsys.readouterr().out)["limit"] == pytest.approx(0.254)
 
 
-def test_a_joint_of_many_fingers_with_little_clearance_is_warned_of_swelling(told: Any) -> None:
+def test_a_joint_of_many_fingers_with_little_clearance_is_warned_of_swelling(printed: Any) -> None:
     tight = PLAN.replace("finger = 6", "finger = 5\nclearance = 0.06").replace("width = 84", "width = 85")
-    assert "water-based glue swells 17 fingers" in told(tight)
-    assert "water-based glue" not in told(tight.replace("0.06", "0.08"))
+    assert "water-based glue swells 17 fingers" in printed(tight)
+    assert "water-based glue" not in printed(tight.replace("0.06", "0.08"))
 
 
-def test_how_square_the_cut_must_be_and_a_warning_when_it_is_not(told: Any) -> None:
+def test_how_square_the_cut_must_be_and_a_warning_when_it_is_not(printed: Any) -> None:
     """atan(0.025 / 12.3) = 0.1165 degrees."""
-    assert "0.025 mm over the depth of 12.300 mm: 0.12 degrees" in told()
-    assert "Warning: out of square by 0.2 degrees" in told(PLAN + "[uncertainty]\nout_of_square = 0.2\n")
-    assert "Warning" not in told(PLAN + "[uncertainty]\nout_of_square = 0.116\n")
+    assert "0.025 mm over the depth of 12.300 mm: 0.12 degrees" in printed()
+    assert "Warning: out of square by 0.2 degrees" in printed(PLAN + "[uncertainty]\nout_of_square = 0.2\n")
+    assert "Warning" not in printed(PLAN + "[uncertainty]\nout_of_square = 0.116\n")
 
 
-def test_without_a_figure_in_the_plan_the_noted_squareness_counts(told: Any, figures: Any, tmp_path: Path) -> None:
+def test_without_a_figure_in_the_plan_the_noted_squareness_counts(printed: Any, figures: Any, tmp_path: Path) -> None:
     """As `ready --square` notes it; it decides the warning just as the plan's figure would."""
-    assert "How far yours are off is not known" in told()
+    assert "How far yours are off is not known" in printed()
     square = figures()["square"]
     assert set(square) == {"most_degrees", "depth", "clearance", "degrees", "noted_utc"}
     assert square["degrees"] is None and square["noted_utc"] is None
     shop = tmp_path / "shop.toml"
     record(shop, "square", "2027-03-01T12:00:00Z", "", {"degrees": 0.2})
-    text = told()
+    text = printed()
     assert "0.12 degrees. Noted beside the shop file on 2027-03-01: 0.2." in text
     assert "Warning: out of square by 0.2 degrees" in text
     noted = figures()["square"]
     assert (noted["degrees"], noted["noted_utc"]) == (0.2, "2027-03-01T12:00:00+00:00")
     own = PLAN + "[uncertainty]\nout_of_square = 0.05\n"
-    assert "0.12 degrees. The plan gives 0.05." in told(own) and "Warning" not in told(own)
+    assert "0.12 degrees. The plan gives 0.05." in printed(own) and "Warning" not in printed(own)
 
 
-def test_what_ready_notes_is_what_fit_tells(told: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_ready_notes_is_what_fit_uses(printed: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     shop = write(tmp_path, SHOP, "shop.toml")
     assert main(["ready", "--square", "0.01", "--shop", str(shop)]) == 0
     capsys.readouterr()
-    text = told()
+    text = printed()
     assert "Noted beside the shop file on " in text and ": 0.01." in text and "Warning" not in text
 
 
-def test_a_note_that_can_not_be_read_is_warned_of_and_the_rest_is_told(told: Any, tmp_path: Path) -> None:
+def test_a_note_that_can_not_be_read_is_warned_of_and_the_rest_is_reported(printed: Any, tmp_path: Path) -> None:
     write(tmp_path, '{"version": 99}\n', "shop.history.jsonl")
-    text = told()
+    text = printed()
     assert "Warning: squareness is not known: shop.history.jsonl, line 1 is damaged" in text
     assert "go together by hand" in text
 
 
-def test_parts_cut_in_different_air_are_told_to_jam(told: Any, figures: Any) -> None:
+def test_parts_cut_in_different_air_are_said_to_jam(printed: Any, figures: Any) -> None:
     plan = CHERRY + CLIMATE
-    text = told(plan)
+    text = printed(plan)
     assert "0 % go together by hand" in text
     assert "black cherry, flat-sawn: 7.0 % moisture when cut, 9.3 % at glue-up" in text
     assert "Warning: by the glue-up the parts' walls lie" in text
@@ -196,20 +194,20 @@ def test_parts_cut_in_different_air_are_told_to_jam(told: Any, figures: Any) -> 
     assert (a["wood"], a["wider"] > 0, b["wider"] < 0) == ("Cherry, black", True, True)
 
 
-def test_parts_that_move_alike_still_fit(told: Any, figures: Any) -> None:
+def test_parts_that_move_alike_still_fit(printed: Any, figures: Any) -> None:
     alike = CHERRY + CLIMATE.replace("[climate.cutting.B]\nhumidity = 60\n", "")
-    assert "apart at the far edge" not in told(alike)
+    assert "apart at the far edge" not in printed(alike)
     assert figures(alike)["fits"] == figures(CHERRY)["fits"]
 
 
-def test_wood_that_is_not_known_is_left_out_aloud(told: Any) -> None:
-    text = told(PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "ash"') + CLIMATE)
+def test_wood_that_is_not_known_is_left_out_aloud(printed: Any) -> None:
+    text = printed(PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "ash"') + CLIMATE)
     assert '"ash" may be any of: Ash, black; Ash, white' in text
     assert "the wood of part A and B is not known" in text
 
 
-def test_moisture_past_the_tables_range_is_warned_of(told: Any) -> None:
-    text = told(CHERRY + "[climate.cutting]\nmoisture = 16\n[climate.glue_up]\nmoisture = 8\n")
+def test_moisture_past_the_tables_range_is_warned_of(printed: Any) -> None:
+    text = printed(CHERRY + "[climate.cutting]\nmoisture = 16\n[climate.glue_up]\nmoisture = 8\n")
     assert "movement is known from 6 to 14 % moisture only" in text
 
 
@@ -222,7 +220,7 @@ def test_slots_tell_their_play_and_what_is_not_covered(capsys: pytest.CaptureFix
     assert "Not covered: how far the pieces' own thickness is from the slots' width" in text
 
 
-def test_a_lined_joint_is_told_in_both_stages(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_lined_joint_is_reported_in_both_stages(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["fit", str(DEMO / "trinket-case-lined.toml"), "--shop", str(READOUT), "--joints", "200"]) == 0
     text = capsys.readouterr().out
     assert text.index("The blank in part A, clearance 0.060 mm") < text.index("Parts A and B, clearance 0.100 mm")
@@ -230,8 +228,8 @@ def test_a_lined_joint_is_told_in_both_stages(capsys: pytest.CaptureFixture[str]
 
 def test_all_faults_come_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     plan = write(tmp_path, PLAN.replace("finger = 6", "fingers = 6"), "trays.toml")
-    found = faults(capsys, str(plan), "--shop", str(tmp_path / "none.toml"), "--joints", "0", "--seed", "-1")
-    for part in ("--joints: from 1 to 1,000,000", "--seed:", "trays.toml: joint.finger: is missing", "none.toml:"):
+    found = faults(capsys, str(plan), "--shop", str(tmp_path / "none.toml"), "--joints", "0")
+    for part in ("--joints: from 1 to 1,000,000", "trays.toml: joint.finger: is missing", "none.toml:"):
         assert any(part in line for line in found), (part, found)
 
 

@@ -88,9 +88,9 @@ def test_in_inches_the_fingers_of_the_trade_come_first(suggested: Any) -> None:
     widths = [width for _, _, width, _ in rows]
     assert len(widths) == 12 and {"1/4", "5/16", "3/8", "1/2"} < set(widths[:9])
     assert all("/" in width or width == "1" for width in widths[:9]) and all("." in width for width in widths[9:])
-    told = " ".join(text.split())
-    assert "Ranks 1 to 9 are the fingers that the trade uses, as far as they fit; then come all others." in told
-    assert "0.2333 in saves 12 passes (rank 10)" in told
+    line = " ".join(text.split())
+    assert "Ranks 1 to 9 are the fingers that the trade uses, as far as they fit; then come all others." in line
+    assert "0.2333 in saves 12 passes (rank 10)" in line
     data = json.loads(suggested(*words, "--json"))
     assert [one["trade"] for one in data["candidates"]] == [True] * 9 + [False] * 3
     assert data["candidates"][0]["saving"] == {"rank": 10, "finger": pytest.approx(25.4 * 3.5 / 15), "passes": 12}

@@ -66,8 +66,10 @@ class Watcher:
         getattr(self, f"_{fact.kind}", lambda fact: None)(fact)
 
     def hear(self, effects: Iterable[e.Effect], to_us: bool | None = None) -> None:
-        """What is said in a turn, once its facts have been read. to_us: it follows speech that began with the lead-in;
-        None: not known."""
+        """What is said in a turn, once its facts have been read.
+
+        to_us: it follows speech that began with the lead-in; None: not known.
+        """
         for effect in effects:
             if isinstance(effect, e.Note):
                 assert to_us is not False or not (self.called and self.at_work), "a sound in mid-push startles"

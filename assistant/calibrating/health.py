@@ -1,4 +1,4 @@
-"""`kerfcall ready`: how old each calibration is, and whether blade and carriage were found square.
+"""What `ready` asks of calibration: how old each value is, and whether blade and carriage were found square.
 
 What was calibrated, taken back or measured on another blade is in the history beside the shop file. A figure that
 is missing there or has aged stands in for a measured one: the session runs with it.
@@ -26,7 +26,7 @@ from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
 from assistant.joinery.units import plain_length
 from assistant.plans.model import JointPlan, Shop
-from assistant.plans.shop_writer import Entry, in_force, read_history, value_text
+from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, value_text
 
 PARTS = (*KINDS, SQUARE)
 # Days after which a figure is to be measured again; common practice, no source. A blade's kerf changes with every
@@ -64,22 +64,22 @@ def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Finding]:
 @dataclass(frozen=True, slots=True)
 class _Kept:
     shop: Shop
-    entries: list[Entry]
-    live: list[Entry]
+    entries: list[HistoryEntry]
+    live: list[HistoryEntry]
     at: datetime
 
-    def last(self, kind: str) -> Entry | None:
+    def last(self, kind: str) -> HistoryEntry | None:
         return next((entry for entry in reversed(self.live) if entry.kind == kind), None)
 
-    def taken_back(self, kind: str, since: int) -> Entry | None:
+    def taken_back(self, kind: str, since: int) -> HistoryEntry | None:
         """The undoing of a later entry of this kind than number `since`."""
         return next((e for e in reversed(self.entries) if e.kind == kind and e.undoes > since), None)
 
-    def days(self, entry: Entry) -> float:
+    def days(self, entry: HistoryEntry) -> float:
         """Days since it was noted; negative where it lies ahead. Raises ValueError where its date can't be read."""
         return (self.at - noted_at(entry)).total_seconds() / 86400
 
-    def data(self, kind: str, entry: Entry | None) -> dict[str, Any]:
+    def data(self, kind: str, entry: HistoryEntry | None) -> dict[str, Any]:
         limit = {"limit_days": OLD_AFTER_DAYS[kind]}
         if entry is None:
             return {"utc": None, "days": None, "blade": None, **limit}
@@ -107,14 +107,14 @@ def _calibration(kept: _Kept, kind: str) -> Finding:
         return Finding(kind, BROKEN, "the history holds a calibration that can't be read", f"{mend} records a new one")
     if entry is None:
         return Finding(kind, STANDS_IN, f"{gone_when or 'never calibrated'}{stands_in}", mend, data)
-    told = f"calibrated {when}"
+    calibrated = f"calibrated {when}"
     if doubt:
-        return Finding(kind, STANDS_IN, f"{told}, {doubt}", mend, data)
+        return Finding(kind, STANDS_IN, f"{calibrated}, {doubt}", mend, data)
     value = f"{plain_length(shop.blade.kerf, shop.unit)}, " if kind == "kerf" else ""
-    return Finding(kind, WORKS, f"{value}{told}{f'; a later one was {gone_when}' if gone else ''}", "", data)
+    return Finding(kind, WORKS, f"{value}{calibrated}{f'; a later one was {gone_when}' if gone else ''}", "", data)
 
 
-def _doubt(kept: _Kept, kind: str, entry: Entry) -> str:
+def _doubt(kept: _Kept, kind: str, entry: HistoryEntry) -> str:
     """Why a calibration in force is not to be relied on, "" where it is."""
     blade = current_blade(kept.live)
     if kind in OF_THE_BLADE and entry.blade != blade:
@@ -126,7 +126,7 @@ def _doubt(kept: _Kept, kind: str, entry: Entry) -> str:
     return _aged(kept, kind, entry)
 
 
-def _aged(kept: _Kept, kind: str, entry: Entry) -> str:
+def _aged(kept: _Kept, kind: str, entry: HistoryEntry) -> str:
     days = kept.days(entry)
     if days < -1:
         return "which lies ahead: the clock was wrong, then or now"
@@ -145,12 +145,12 @@ def _square(kept: _Kept) -> Finding:
         return Finding(SQUARE, BROKEN, "the history holds a check that can't be read", HOW_SQUARE)
     data["degrees"] = degrees
     lean = out_of_square(degrees, SQUARE_DEPTH_MM)
-    told = f"{degrees:g} degrees off, checked {when}"
+    found = f"{degrees:g} degrees off, checked {when}"
     clearance = float(JointPlan(layout="even").clearance)
     if degrees > most_out_of_square(clearance, SQUARE_DEPTH_MM):
-        text = f"{told}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
+        text = f"{found}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
         mend = "set blade and carriage square, check again; `kerfcall fit PLAN` tells what a joint bears"
         return Finding(SQUARE, STANDS_IN, text, mend, data)
     if aged := _aged(kept, SQUARE, entry):
-        return Finding(SQUARE, STANDS_IN, f"{told}, {aged}", HOW_SQUARE, data)
-    return Finding(SQUARE, WORKS, told, "", data)
+        return Finding(SQUARE, STANDS_IN, f"{found}, {aged}", HOW_SQUARE, data)
+    return Finding(SQUARE, WORKS, found, "", data)

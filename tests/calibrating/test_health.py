@@ -9,9 +9,8 @@ from pathlib import Path
 import pytest
 
 from assistant.__main__ import main
+from assistant.calibrating.health import OLD_AFTER_DAYS, PARTS, ages, ago
 from assistant.calibrating.values import KINDS
-from assistant.commands import ready_calibrations
-from assistant.commands.ready_calibrations import OLD_AFTER_DAYS, PARTS, ago
 from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import history_path, read_history, record, undo
@@ -42,7 +41,7 @@ class Bench:
         record(self.shop, "blade", utc(days), name, {})
 
     def lines(self) -> dict[str, Finding]:
-        found = ready_calibrations.ages(read_shop(self.shop), NOW)
+        found = ages(read_shop(self.shop), NOW)
         assert tuple(line.part for line in found) == PARTS
         assert all(line.mend or line.state == WORKS for line in found)
         return {line.part: line for line in found}
@@ -155,7 +154,7 @@ def test_a_date_that_can_not_be_read_is_broken_alone(bench: Bench) -> None:
 
 
 def test_without_a_shop_nothing_is_known() -> None:
-    assert [(line.part, line.state) for line in ready_calibrations.ages(None)] == [(part, STANDS_IN) for part in PARTS]
+    assert [(line.part, line.state) for line in ages(None)] == [(part, STANDS_IN) for part in PARTS]
 
 
 @pytest.mark.parametrize(("days", "words"), [(0.9, "today"), (1.0, "1 day ago"), (2.99, "2 days ago"), (-3, "today")])
@@ -182,14 +181,14 @@ def test_a_check_is_noted_and_the_shop_file_is_left_as_it_is(bench: Bench, capsy
     assert bench.shop.read_text(encoding="utf-8") == SHOP
     (entry,) = read_history(bench.shop)
     assert (entry.kind, entry.key, entry.data) == ("square", "", {"degrees": 0.03})
-    (line,) = [line for line in ready_calibrations.ages(read_shop(bench.shop)) if line.part == "square"]
+    (line,) = [line for line in ages(read_shop(bench.shop)) if line.part == "square"]
     assert (line.state, line.text) == (WORKS, "0.03 degrees off, checked today")
     assert line.data["degrees"] == 0.03
 
 
 def test_a_check_is_noted_for_other_programs(bench: Bench, capsys: pytest.CaptureFixture[str]) -> None:
-    told = json.loads(noted(bench, "0", capsys, "--json"))
-    assert told == {"noted": "square", "degrees": 0.0, "utc": read_history(bench.shop)[0].utc}
+    shown = json.loads(noted(bench, "0", capsys, "--json"))
+    assert shown == {"noted": "square", "degrees": 0.0, "utc": read_history(bench.shop)[0].utc}
 
 
 def test_a_check_does_not_disturb_the_calibrations(bench: Bench, capsys: pytest.CaptureFixture[str]) -> None:
