@@ -31,9 +31,9 @@ WITNESSED = Path(__file__).parent / "witnessed"
 LONGEST = (
     "screens/test_view.py",
     "hearing/test_sphinx.py",
-    "runner/test_whole_program.py",
-    "session/test_rules.py",
     "screens/test_page_chromium.py",
+    "session/test_rules.py",
+    "runner/test_whole_program.py",
     "hearing/test_ear.py",
     "runner/test_unread.py",
     "commands/test_by_ear.py",
