@@ -124,8 +124,8 @@ def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
         joint = moved(joint, strains["A"] or 0.0, strains["B"] or 0.0)
     deepest = max(float(cut[last, part].depth) for part in PARTS)
     # As many joints as the part with fewer ends has; where the plan has boards of one part only, as many as that has.
-    corners = min((ends for part in PARTS if (ends := _ends(plan, part))), default=1)
-    return (*_blanks(plan, job, cut), Prediction(BOTH, joint, deepest, "joint.clearance", corners))
+    copies = min((ends for part in PARTS if (ends := _ends(plan, part))), default=1)
+    return (*_blanks(plan, job, cut), Prediction(BOTH, joint, deepest, "joint.clearance", copies))
 
 
 def _ends(plan: Plan, part: str) -> int:
