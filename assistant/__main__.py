@@ -43,12 +43,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     interrupted = False
     try:
-        code = _run(list(argv)) if argv is not None else _whole()
+        code = _run(list(argv)) if argv is not None else _run_as_program()
     except KeyboardInterrupt as stop:
         code, interrupted = 130, True
         if sys.stderr is not None and sys.stderr.isatty():
             print(file=sys.stderr)  # the terminal has written ^C
-        _tell("stopped with Ctrl-C" + (f": {stop}" if str(stop) else ""))
+        _complain("stopped with Ctrl-C" + (f": {stop}" if str(stop) else ""))
     if argv is None:
         from assistant import process
 
@@ -56,37 +56,30 @@ def main(argv: Sequence[str] | None = None) -> int:
     return code
 
 
-def _whole() -> int:
-    """The program from its first to its last word."""
+def _run_as_program() -> int:
+    """Run the command of this process's own words, with its streams made usable before and flushed after."""
     from assistant import process
 
     code, words = None, sys.argv[1:]
     try:
         if hindrance := process.begin():
-            _tell(hindrance)
+            _complain(hindrance)
             return process.COULD_NOT_RUN
         try:
             code = _run(words)
         except SystemExit as asked:  # --help and --version
             code = int(asked.code or 0)
-        sys.stdout.flush()
+        sys.stdout.flush()  # here, where a full disk still gets a message; the interpreter's own flush comes too late
     except OSError as error:
-        text, code = process.failed(error, code, 1 if words[:1] in (["cut"], ["resume"]) else 0)
-        _tell(text)
+        # Nobody reads what a session shows any more: it is left open. Of other commands only words are lost.
+        text, code = process.explained(error, code, 1 if words[:1] in (["cut"], ["resume"]) else 0)
+        _complain(text)
     return code
 
 
-def _tell(text: str) -> None:
+def _complain(text: str) -> None:
     if sys.stderr is not None:
         print(f"kerfcall: {text}", file=sys.stderr)
-
-
-def _lan_alone(words: list[str]) -> list[str]:
-    if "--lan" not in words:
-        return words
-    from assistant.commands.page_parts import lan_alone
-
-    return lan_alone(words)
 
 
 def _run(words: list[str]) -> int:
@@ -95,24 +88,29 @@ def _run(words: list[str]) -> int:
     from assistant.commands import COMMANDS
     from assistant.commands.command_line import with_right_line
     from assistant.errors import BadInput, KerfcallError
-    from assistant.process import swallowed
+    from assistant.process import is_ctrl_c_in_disguise
 
     plan = shop = None
     try:
-        args = build_parser(next((word for word in words if word in COMMANDS), None)).parse_args(_lan_alone(words))
+        typed = words
+        if "--lan" in words:  # only then: the import costs every other command time
+            from assistant.commands.page_parts import lan_alone
+
+            typed = lan_alone(words)
+        args = build_parser(next((word for word in words if word in COMMANDS), None)).parse_args(typed)
         plan, shop = getattr(args, "plan", None), getattr(args, "shop", None)
         try:
             return importlib.import_module(COMMANDS[args.command][0]).run(args)
         except (ImportError, KerfcallError) as error:
-            if swallowed(error):
+            if is_ctrl_c_in_disguise(error):
                 raise KeyboardInterrupt from error
             raise
     except BadInput as error:
         for fault in with_right_line(error.faults, words, plan, shop):
-            _tell(str(fault))
+            _complain(str(fault))
         return error.exit_code
     except KerfcallError as error:
-        _tell(str(error))
+        _complain(str(error))
         return error.exit_code
 
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO
 
-PRIVATE = 0o600
+PRIVATE = 0o600  # what a temporary file has from its beginning, so that nobody else reads it in between
 Content = bytes | Callable[[IO[bytes]], object]
 
 
@@ -46,7 +46,7 @@ def prepared(path: Path, content: Content, mode: int = PRIVATE) -> Iterator[Path
 
 
 def write_whole(path: Path, content: Content, mode: int = PRIVATE) -> None:
-    """Write the file, or leave it as it was. See `prepared`."""
+    """Write the file, or leave it as it was; see `prepared`."""
     with prepared(path, content, mode):
         pass
 

@@ -30,15 +30,15 @@ class Finding:
     data: Mapping[str, Any] = field(default_factory=dict)
 
 
-def plain(error: BaseException) -> str:
-    """One line of an exception, without paths of its code."""
+def one_line(error: BaseException) -> str:
+    """The first line of an exception, without paths of its code: a finding has one line on the screen."""
     first = str(error).strip().splitlines()
     if isinstance(error, OSError) and error.strerror:
-        return f"{error.strerror}: {short(error.filename)}" if error.filename else error.strerror
+        return f"{error.strerror}: {with_tilde(error.filename)}" if error.filename else error.strerror
     return first[0] if first else type(error).__name__
 
 
-def short(path: str | bytes | os.PathLike[Any] | int) -> str:
+def with_tilde(path: str | bytes | os.PathLike[Any] | int) -> str:
     """A path as a shell takes it, with ~ for the home folder."""
     text = str(path) if isinstance(path, int) else os.fsdecode(path)
     home = str(Path.home()) if os.environ.get("HOME") or os.name == "nt" else ""

@@ -9,7 +9,7 @@ from typing import Any
 from assistant.health import BROKEN, STANDS_IN, WORKS, Finding, importable, pip
 
 DISTRIBUTION = "kerfcall"
-CORE = ("filelock", "numpy", "platformdirs")  # without them nothing is cut; what lacks another part is told by its line
+CORE = ("filelock", "numpy", "platformdirs")  # without them nothing is cut; its own line says what lacks another part
 EXTRAS = ("dxf", "page", "plots", "vosk")
 
 
@@ -92,8 +92,8 @@ def _compared(wanted: Sequence[tuple[str, Any]], installed: Callable[[str], str 
     if not missing and not wrong:
         there = f"all {len(own)}; of the extras: {', '.join(extras) or 'none'}"
         return Finding("packages", WORKS, there, "", data)
-    told = [f"missing: {', '.join(one.name for one in missing)}"] if missing else []
-    told += [f"{one.name} {versions[one.name]} where {one.specifier} is wanted" for one in wrong]
+    faults = [f"missing: {', '.join(one.name for one in missing)}"] if missing else []
+    faults += [f"{one.name} {versions[one.name]} where {one.specifier} is wanted" for one in wrong]
     state = BROKEN if any(one.name in CORE for one in wrong) else STANDS_IN
     mend = pip(*(f"{one.name}{one.specifier}" for one in (*missing, *wrong)))
-    return Finding("packages", state, "; ".join(told), mend, data)
+    return Finding("packages", state, "; ".join(faults), mend, data)

@@ -1,7 +1,7 @@
-"""This process as the system sees it: its standard streams, its file handles, and Ctrl-C.
+"""The process as the system sees it: its standard streams, its file handles, and Ctrl-C.
 
 Like `errors`, this may be imported from every room. Nothing here is done for a caller within a process, such as a test:
-`begin` and `end` are for the program as a whole, and `unheard` for those who start a process.
+`begin` and `end` are for the program as a whole, and `shielded_from_ctrl_c` for those who start a process.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ ENOUGH_HANDLES = 256
 TOO_MANY = (errno.EMFILE, errno.ENFILE)
 # What a write fails with; those of files come in their adapter's words, so that only standard output's come bare.
 NOT_WRITTEN = (errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, getattr(errno, "EDQUOT", errno.ENOSPC))
-AGAIN_S = 0.01
+RAISED_AGAIN_AFTER_S = 0.01  # time for the destructor or callback that dropped it to return
 stopped = threading.Event()  # by Ctrl-C, while nothing else minds the signal
 COULD_NOT_RUN = 3  # as in `errors`
 INTERRUPTED = 130  # as a shell has it of a program that Ctrl-C ended
@@ -41,17 +41,24 @@ def begin() -> str:
     sys.unraisablehook = _unraisable
     if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # not where the shell has it ignored
         signal.signal(signal.SIGINT, _stop)
-    closed = _open_streams()
+    stdout_was_closed = _open_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             # A plan's names may hold letters that this terminal's encoding lacks: show their codes rather than fail.
             stream.reconfigure(errors="backslashreplace")
     if sys.stderr is not None:
-        sys.stderr = _Lenient(sys.stderr)  # type: ignore[assignment]
-    if closed:
+        sys.stderr = _NeverFailingStream(sys.stderr)  # type: ignore[assignment]
+    if stdout_was_closed:
         return CLOSED
-    free = _free_handles()
-    if free < LEAST_HANDLES:
+    taken: list[int] = []
+    try:
+        with contextlib.suppress(OSError):
+            while len(taken) < LEAST_HANDLES:
+                taken.append(os.dup(2))  # the limit alone says nothing of how many are open already
+    finally:
+        for handle in taken:
+            os.close(handle)
+    if (free := len(taken)) < LEAST_HANDLES:
         return _too_few(f"only {free} more files may be opened here, and {LEAST_HANDLES} are needed")
     return ""
 
@@ -60,15 +67,15 @@ def _stop(number: int, frame: Any) -> None:
     stopped.set()
     while frame is not None:
         if frame.f_code is _unraisable.__code__:  # where it would be dropped once more
-            _again()
+            _raise_ctrl_c_again()
             return
         frame = frame.f_back
     raise KeyboardInterrupt
 
 
-def swallowed(error: Exception) -> bool:
+def is_ctrl_c_in_disguise(error: Exception) -> bool:
     """Whether this came of a Ctrl-C that a library took for an error of its own, as a failing import."""
-    return stopped.is_set() and any(isinstance(one, ImportError) for one in _chain(error))
+    return stopped.is_set() and any(isinstance(one, ImportError) for one in _with_causes(error))
 
 
 def _too_few(what: str) -> str:
@@ -80,21 +87,22 @@ def _unraisable(it: Any) -> None:
     if not (isinstance(it.exc_type, type) and issubclass(it.exc_type, KeyboardInterrupt)):
         sys.__unraisablehook__(it)
         return
+    _raise_ctrl_c_again()
 
-    _again()
 
-
-def _again() -> None:
+def _raise_ctrl_c_again() -> None:
     def later() -> None:
-        time.sleep(AGAIN_S)
+        time.sleep(RAISED_AGAIN_AFTER_S)
         os.kill(os.getpid(), signal.SIGINT)
 
     _thread.start_new_thread(later, ())  # unlike that of `threading`, it waits for nothing
 
 
-def _open_streams() -> bool:
-    """Put the null device where a standard stream is closed: else the next file opened would be taken for it, the
-    journal for standard output. Returns whether standard output was closed."""
+def _open_closed_streams() -> bool:
+    """Put the null device where a standard stream is closed. Returns whether standard output was.
+
+    Else the next file opened would be taken for it, the journal for standard output.
+    """
     closed = []
     for handle in range(3):
         try:
@@ -109,7 +117,7 @@ def _open_streams() -> bool:
     return 1 in closed
 
 
-class _Lenient:
+class _NeverFailingStream:
     """Standard error, which may be full or its reader gone: what can't be written there ends nothing."""
 
     def __init__(self, stream: Any) -> None:
@@ -119,40 +127,26 @@ class _Lenient:
         with contextlib.suppress(OSError):
             self._stream.write(text)
             return len(text)
-        _give_up(self._stream)
+        _send_nowhere(self._stream)
         return len(text)
 
     def flush(self) -> None:
         with contextlib.suppress(OSError):
             self._stream.flush()
             return
-        _give_up(self._stream)
+        _send_nowhere(self._stream)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
 
 
-def _free_handles() -> int:
-    """How many more files could be opened now, counted up to what is needed."""
-    taken: list[int] = []
-    try:
-        while len(taken) < LEAST_HANDLES:
-            taken.append(os.dup(2))
-    except OSError:
-        pass
-    finally:
-        for handle in taken:
-            os.close(handle)
-    return len(taken)
-
-
-def failed(error: OSError, finished: int | None, ends_early: int) -> tuple[str, int]:
+def explained(error: OSError, finished: int | None, ends_early: int) -> tuple[str, int]:
     """What to say of an error that nobody else has put into words, and the exit code.
 
     finished: the command's own exit code, where only its last words could not be written. ends_early: the code where it
     was broken off because nobody reads what it shows.
     """
-    if any(getattr(one, "errno", None) in TOO_MANY for one in _chain(error)):
+    if any(getattr(one, "errno", None) in TOO_MANY for one in _with_causes(error)):
         return _too_few("too many files are open"), COULD_NOT_RUN
     if isinstance(error, BrokenPipeError):
         return READER_GONE, ends_early if finished is None else finished
@@ -162,18 +156,10 @@ def failed(error: OSError, finished: int | None, ends_early: int) -> tuple[str, 
     return f"{error.filename}: {why}" if error.filename else why, COULD_NOT_RUN
 
 
-def _chain(error: BaseException | None) -> Iterator[BaseException]:
+def _with_causes(error: BaseException | None) -> Iterator[BaseException]:
     while error is not None:
         yield error
         error = error.__cause__ or error.__context__
-
-
-def _is_stuck(stream: Any) -> bool:
-    try:
-        stream.flush()
-    except (OSError, ValueError):
-        return True
-    return False
 
 
 def end(interrupted: bool) -> None:
@@ -184,14 +170,17 @@ def end(interrupted: bool) -> None:
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for stream in (sys.stdout, sys.stderr):
-        if stream is not None and _is_stuck(stream):
-            _give_up(stream)
+        try:
+            if stream is not None:
+                stream.flush()
+        except (OSError, ValueError):  # ValueError: closed
+            _send_nowhere(stream)
     if interrupted:
         atexit._run_exitfuncs()  # terminals are restored, and children ended
         os._exit(INTERRUPTED)
 
 
-def _give_up(stream: Any) -> None:
+def _send_nowhere(stream: Any) -> None:
     """What it holds goes nowhere, so that the interpreter's last flush succeeds."""
     with contextlib.suppress(OSError, ValueError):
         nowhere = os.open(os.devnull, os.O_WRONLY)
@@ -200,9 +189,12 @@ def _give_up(stream: Any) -> None:
 
 
 @contextlib.contextmanager
-def unheard() -> Iterator[None]:
-    """A process started within does not see Ctrl-C from its first moment on: the terminal sends it to the whole group,
-    and it is for us to end it. As soon as it can, it is to ignore the signal itself: a library may undo the mask."""
+def shielded_from_ctrl_c() -> Iterator[None]:
+    """A process started within does not see Ctrl-C from its first moment on.
+
+    The terminal sends it to the whole group, and it is for us to end the process. As soon as it can, the process is to
+    ignore the signal itself: a library may undo the mask.
+    """
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return

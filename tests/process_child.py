@@ -1,4 +1,4 @@
-"""The program with a Ctrl-C at a moment that is named, run by the tests:
+"""The program with a Ctrl-C at a moment that is named, run by the tests.
 
 python -m tests.process_child import N WORDS..           as it looks for its Nth module
 python -m tests.process_child call MODULE NAME.. WORDS   as this function is called, which then goes on

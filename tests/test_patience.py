@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from assistant.patience import STEP, Patience, cpu_s_of, cpu_s_of_thread
@@ -86,6 +86,7 @@ def test_who_was_held_up_itself_blames_nobody() -> None:
     assert part.wait(0.5)
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.tuples(st.floats(0.1, 4.0), st.booleans()), min_size=1, max_size=40))
 def test_whatever_moves_in_bursts_is_waited_for_until_a_gap_is_too_long(bursts: list[tuple[float, bool]]) -> None:
     part, gap = Part(longest_s=1e6), 0.0

@@ -163,7 +163,7 @@ class Witness:
                 self._answers(fact, since, "ask registered", setup)
 
     def _answers(self, fact: f.Fact, since: float, *asked: object) -> None:
-        """This fact came from an answer to what was asked; that is used up by it."""
+        """The fact came from an answer to what was asked; that is used up by it."""
         counted = f"{fact.kind} counted, from an answer that began at {since:g} s"
         name = ", ".join(str(part) for part in asked)
         if self.now is None or self.now[: len(asked)] != asked:

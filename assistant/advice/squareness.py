@@ -9,7 +9,7 @@ from pathlib import Path
 
 from assistant.errors import CouldNotRun
 from assistant.plans.model import Plan
-from assistant.plans.shop_writer import Entry, in_force, read_history
+from assistant.plans.shop_writer import HistoryEntry, in_force, read_history
 
 SQUARE = "square"
 MOST_DEGREES = 10.0
@@ -38,7 +38,7 @@ def most_out_of_square(clearance: float, depth: float) -> float:
     return math.degrees(math.atan2(max(0.0, clearance) / 4, depth))
 
 
-def degrees_of(entry: Entry) -> float:
+def degrees_of(entry: HistoryEntry) -> float:
     """What a noted check found, 0 to 10 degrees. Raises KeyError, TypeError or ValueError where it holds no such."""
     degrees = float(entry.data["degrees"])
     if not 0 <= degrees <= MOST_DEGREES:
@@ -46,7 +46,7 @@ def degrees_of(entry: Entry) -> float:
     return degrees
 
 
-def noted_at(entry: Entry) -> datetime:
+def noted_at(entry: HistoryEntry) -> datetime:
     """When it was noted, with its offset. Raises ValueError where its date can't be read."""
     when = datetime.fromisoformat(entry.utc)
     return when if when.tzinfo else when.replace(tzinfo=UTC)

@@ -21,7 +21,7 @@ from assistant.calibrating.values import COVERAGE, Value, backlash, kerf, screw,
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
-from assistant.plans.shop_writer import Entry, value_text
+from assistant.plans.shop_writer import HistoryEntry, value_text
 
 # Of a kerf that was never calibrated.
 ASSUMED_KERF_U = 0.01
@@ -48,7 +48,9 @@ class Change:
     moved: Fraction = Fraction(0)
 
 
-def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[Entry]) -> Value:
+def computed(
+    kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry]
+) -> Value:
     """The value of this kind. known: calibrations in force, for what else goes in.
 
     Raises BadInput where the readings make no value, and where something else seems to have been measured.
@@ -74,7 +76,7 @@ def computed(kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Sho
 
 
 def _zero_of(
-    readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[Entry], scale: Component | None
+    readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry], scale: Component | None
 ) -> Value:
     width = shop.blade.kerf
     outside = width if shop.carriage.zero == "outside" else None
@@ -112,7 +114,7 @@ def _near_enough(value: Value, shop: Shop) -> Value:
     raise BadInput([Fault(what, found, "readings", mend)])
 
 
-def _last_u(known: Sequence[Entry], kind: str) -> float | None:
+def _last_u(known: Sequence[HistoryEntry], kind: str) -> float | None:
     """The standard uncertainty of the last calibration of this kind, None where there is none."""
     return next((float(entry.data["u"]) for entry in reversed(known) if entry.kind == kind), None)
 

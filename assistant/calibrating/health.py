@@ -26,7 +26,7 @@ from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
 from assistant.joinery.units import plain_length
 from assistant.plans.model import JointPlan, Shop
-from assistant.plans.shop_writer import Entry, in_force, read_history, value_text
+from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, value_text
 
 PARTS = (*KINDS, SQUARE)
 # Days after which a figure is to be measured again; common practice, no source. A blade's kerf changes with every
@@ -66,22 +66,22 @@ class _ShopHistory:
     """A shop and what is noted beside it: all entries, those in force, and the time to count from."""
 
     shop: Shop
-    entries: list[Entry]
-    live: list[Entry]
+    entries: list[HistoryEntry]
+    live: list[HistoryEntry]
     at: datetime
 
-    def last(self, kind: str) -> Entry | None:
+    def last(self, kind: str) -> HistoryEntry | None:
         return next((entry for entry in reversed(self.live) if entry.kind == kind), None)
 
-    def taken_back(self, kind: str, since: int) -> Entry | None:
+    def taken_back(self, kind: str, since: int) -> HistoryEntry | None:
         """The undoing of a later entry of this kind than number `since`."""
         return next((e for e in reversed(self.entries) if e.kind == kind and e.undoes > since), None)
 
-    def days(self, entry: Entry) -> float:
+    def days(self, entry: HistoryEntry) -> float:
         """Days since it was noted; negative where it lies ahead. Raises ValueError where its date can't be read."""
         return (self.at - noted_at(entry)).total_seconds() / 86400
 
-    def data(self, kind: str, entry: Entry | None) -> dict[str, Any]:
+    def data(self, kind: str, entry: HistoryEntry | None) -> dict[str, Any]:
         limit = {"limit_days": OLD_AFTER_DAYS[kind]}
         if entry is None:
             return {"utc": None, "days": None, "blade": None, **limit}
@@ -116,7 +116,7 @@ def _calibration(history: _ShopHistory, kind: str) -> Finding:
     return Finding(kind, WORKS, f"{value}{calibrated}{f'; a later one was {gone_when}' if gone else ''}", "", data)
 
 
-def _doubt(history: _ShopHistory, kind: str, entry: Entry) -> str:
+def _doubt(history: _ShopHistory, kind: str, entry: HistoryEntry) -> str:
     """Why a calibration in force is not to be relied on, "" where it is."""
     blade = current_blade(history.live)
     if kind in OF_THE_BLADE and entry.blade != blade:
@@ -128,7 +128,7 @@ def _doubt(history: _ShopHistory, kind: str, entry: Entry) -> str:
     return _aged(history, kind, entry)
 
 
-def _aged(history: _ShopHistory, kind: str, entry: Entry) -> str:
+def _aged(history: _ShopHistory, kind: str, entry: HistoryEntry) -> str:
     days = history.days(entry)
     if days < -1:
         return "which lies ahead: the clock was wrong, then or now"

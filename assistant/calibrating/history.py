@@ -12,7 +12,7 @@ from assistant.calibrating.change import Change
 from assistant.calibrating.values import Value
 from assistant.errors import BadInput, Fault
 from assistant.plans.document import cleaned
-from assistant.plans.shop_writer import Entry, in_force, read_history, record
+from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, record
 
 
 def note_value(
@@ -40,7 +40,7 @@ def note_value(
     record(shop, value.kind, utc, blade, data, key=change.key, value=change.text)
 
 
-def current_blade(entries: Sequence[Entry]) -> str:
+def current_blade(entries: Sequence[HistoryEntry]) -> str:
     """The name of the blade on the saw: the last that was said to be new; "" for the first."""
     return next((e.blade for e in reversed(entries) if e.kind == "blade"), "")
 

@@ -22,7 +22,7 @@ from assistant.journal.store import Journal, journal_path
 from assistant.plans.document import cleaned
 from assistant.plans.model import Plan, Shop
 from assistant.plans.plan_file import try_plan
-from assistant.plans.shop_writer import Entry, in_force, read_history, record
+from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, record
 from assistant.session.facts import Started
 
 ANY_WOOD = "any wood"
@@ -121,13 +121,13 @@ def too_far_off(what: str, amount: Fraction, aim: Fraction) -> bool:
     return (abs(amount - aim) if what == GAP else amount) > MOST_OFF
 
 
-def joints_of(shop: Path, blade: str | None, species: str) -> list[Entry]:
+def joints_of(shop: Path, blade: str | None, species: str) -> list[HistoryEntry]:
     """The joints of this blade (None: of any) and wood that stand, oldest first."""
     entries = in_force(shop, read_history(shop))
     return [e for e in entries if e.kind == "joint" and blade in (None, e.blade) and e.data["species"] == species]
 
 
-def wanted_clearance(joint: JointReport, before: list[Entry]) -> Fraction:
+def wanted_clearance(joint: JointReport, before: list[HistoryEntry]) -> Fraction:
     """The clearance wanted: as reported, as with the joint before, or as the plan has it; mm.
 
     Raises BadInput where none of these is known.
@@ -142,7 +142,7 @@ def wanted_clearance(joint: JointReport, before: list[Entry]) -> Fraction:
     raise BadInput([Fault("the clearance wanted is not known", "", "--wanted", mend)])
 
 
-def entry_of(shop: Path, joint: JointReport, blade: str, wanted: Fraction, noting: bool) -> Entry:
+def entry_of(shop: Path, joint: JointReport, blade: str, wanted: Fraction, noting: bool) -> HistoryEntry:
     """The joint as an entry of the history; written there where `noting`."""
     correction, u = correction_of(joint.what, float(joint.amount), float(joint.written or 0), float(wanted))
     data: dict[str, Any] = {
@@ -160,10 +160,10 @@ def entry_of(shop: Path, joint: JointReport, blade: str, wanted: Fraction, notin
     }
     if noting:
         return record(shop, "joint", now(), blade, data)
-    return Entry(len(read_history(shop)) + 1, now(), "joint", blade, "", None, None, 0, data)
+    return HistoryEntry(len(read_history(shop)) + 1, now(), "joint", blade, "", None, None, 0, data)
 
 
-def _same_joint(one: Entry, other: Entry) -> bool:
+def _same_joint(one: HistoryEntry, other: HistoryEntry) -> bool:
     """Whether two entries report one joint.
 
     They do in the same way, with the same figures, of the same plan, and not of two sessions. Where two joints of a
@@ -173,7 +173,7 @@ def _same_joint(one: Entry, other: Entry) -> bool:
     return len(sessions) < 2 and all(one.data.get(name, "") == other.data.get(name, "") for name in SAME)
 
 
-def propose(shop: Shop, blade: str, joint: JointReport, wanted: Fraction, joints: Sequence[Entry]) -> Proposal:
+def propose(shop: Shop, blade: str, joint: JointReport, wanted: Fraction, joints: Sequence[HistoryEntry]) -> Proposal:
     """What to write in the next plan.
 
     joints: of this blade and wood, oldest first, `joint` among them where it is reported.

@@ -17,6 +17,7 @@ from assistant.plans.model import VoiceSettings
 from assistant.runner.clock import LiveClock
 from assistant.runner.contracts import Speaker
 from assistant.session.events import Event, SpeechEnded, SpeechStarted
+from assistant.session.kinds import DeviceState
 from assistant.speaking.speaker import LiveSpeaker, SilentSpeaker
 
 MICROPHONE_S = 10.0
@@ -70,7 +71,7 @@ class Conversation:
                 self._tell_child_who_speaks()
                 match self._child.receive(LISTENING_S):
                     case ("microphone", state, text):
-                        works = works or state == "works"
+                        works = works or state == DeviceState.WORKS
                         self._show(str(text))
                     case ("found", found, _):
                         for line in (line for one in found for line in answers(self._talk, one)):

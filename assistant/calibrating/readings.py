@@ -12,7 +12,7 @@ from assistant.calibrating.blunders import Reading
 from assistant.calibrating.board import Place
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import LengthError, parse_length, plain_length
-from assistant.plans.document import cleaned, cut
+from assistant.plans.document import cleaned, shortened
 
 UNITS = {"mm": "mm", "in": "inches"}
 MOST_READINGS = 200  # looking for blunders takes time with their cube
@@ -73,7 +73,8 @@ class ReadingCollector:
 
     def _place(self, text: str, side: str, where: str) -> Place | None:
         if side not in ("", "up", "down"):
-            self._fault("a side is up or down", f'"{cut(cleaned(side))}"', where, "say which way the carriage came")
+            value = f'"{shortened(cleaned(side))}"'
+            self._fault("a side is up or down", value, where, "say which way the carriage came")
             return None
         if not _LABEL.fullmatch(text):
             x = self._length(text, where, "the setting")
@@ -104,7 +105,7 @@ def from_options(collector: ReadingCollector, options: Sequence[str]) -> None:
         place, equals, value = text.partition("=")
         if not equals:
             mend = "write it like A=8.82, or 20=16.83 with the setting itself"
-            collector.faults.append(Fault("is no reading", f'"{cut(cleaned(text))}"', where, mend))
+            collector.faults.append(Fault("is no reading", f'"{shortened(cleaned(text))}"', where, mend))
             continue
         name, _, side = place.strip().rpartition(" ")
         if side.casefold() in ("up", "down"):
@@ -125,7 +126,7 @@ def from_csv(collector: ReadingCollector, path: Path) -> None:
     columns = [next((heading.index(n) for n in names if n in heading), None) for names in (PLACE, VALUE, (SIDE,))]
     if columns[0] is None or columns[1] is None:
         mend = "begin it with a line such as: place,reading"
-        value = f'"{cut(cleaned(lines[0][1]))}"'
+        value = f'"{shortened(cleaned(lines[0][1]))}"'
         collector.faults.append(Fault("the heading names no place and reading", value, path.name, mend))
         return
     for (number, _), row in zip(lines[1:], rows[1:], strict=False):

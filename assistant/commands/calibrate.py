@@ -29,7 +29,7 @@ from assistant.joinery.units import at_least, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 from assistant.plans.shop_file import read_shop
-from assistant.plans.shop_writer import Entry, in_force, read_history, undo
+from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, undo
 
 USUAL = {"mm": ("0.01 mm", "150 mm", "0.01 mm"), "in": ("0.0005 in", "6 in", "0.0005 in")}
 FIT = "fit"
@@ -264,7 +264,7 @@ def _history(args: argparse.Namespace, shop: Shop) -> int:
     kind = "joint" if args.kind == FIT else args.kind
     shown = [e for e in entries if e.kind in (kind, "blade")]
     if args.json:
-        rows = [{name: getattr(e, name) for name in Entry.__slots__} | {"in_force": e.n in live} for e in shown]
+        rows = [{name: getattr(e, name) for name in HistoryEntry.__slots__} | {"in_force": e.n in live} for e in shown]
         print(json.dumps(rows, indent=1))
     else:
         print("\n".join(history_lines(shown, live, shop.unit)) or "Nothing yet.")

@@ -12,7 +12,7 @@ from assistant.calibrating.change import Change
 from assistant.calibrating.values import COVERAGE, Value
 from assistant.joinery.units import MM_PER_UNIT, at_least, format_number, plain_length
 from assistant.plans.model import Shop
-from assistant.plans.shop_writer import Entry
+from assistant.plans.shop_writer import HistoryEntry
 
 WIDTH = 100
 PLACES = {"mm": 4, "in": 5}
@@ -115,7 +115,7 @@ def value_json(value: Value, change: Change) -> dict[str, Any]:
     }
 
 
-def history_lines(entries: Sequence[Entry], live: set[int], unit: str) -> Iterator[str]:
+def history_lines(entries: Sequence[HistoryEntry], live: set[int], unit: str) -> Iterator[str]:
     """A line for each, oldest first."""
     for e in entries:
         standing = "in force" if e.n in live else "taken back, or never written"
@@ -124,7 +124,7 @@ def history_lines(entries: Sequence[Entry], live: set[int], unit: str) -> Iterat
         yield f"{e.n:>4}  {e.utc}  {e.kind:<8}  {_what_was_noted(e, unit)}  [{state}]{blade}"
 
 
-def _what_was_noted(entry: Entry, unit: str) -> str:
+def _what_was_noted(entry: HistoryEntry, unit: str) -> str:
     data = entry.data
     if entry.undoes:
         return f"{entry.key} = {entry.after}" if entry.key else "-"

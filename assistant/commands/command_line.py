@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import re
+import shlex
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
@@ -35,7 +36,7 @@ class Parser(argparse.ArgumentParser):
     def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
         found, left_over = self.parse_known_args(args, namespace)
         if left_over:
-            command = self._command(getattr(found, "command", ""))
+            command = self._subcommands().get(getattr(found, "command", ""), self)
             raise BadInput([command._unknown(word) for word in left_over])
         return found
 
@@ -43,12 +44,11 @@ class Parser(argparse.ArgumentParser):
         raise BadInput(list(self._faults(message, "")))
 
     def _print_message(self, message: str, file: Any = None) -> None:
-        """argparse drops what it can't write, without a word."""
+        """Print it as anything else: argparse drops what it can't write, without a word."""
         print(message, end="", file=file or sys.stderr)
 
-    def _command(self, name: str) -> Parser:
-        commands = next((a.choices for a in self._actions if isinstance(a, argparse._SubParsersAction)), {})
-        return commands.get(name, self)
+    def _subcommands(self) -> dict[str, Parser]:
+        return next((a.choices for a in self._actions if isinstance(a, argparse._SubParsersAction)), {})
 
     def _faults(self, message: str, name: str) -> Iterator[Fault]:
         """message: argparse's, of any supported Python. name: of the argument it is about, "" for none."""
@@ -61,14 +61,14 @@ class Parser(argparse.ArgumentParser):
     def _missing(self, found: re.Match[str], _: str) -> Iterator[Fault]:
         for name in found[1].split(", "):
             if name == "COMMAND":
-                yield Fault("no command is given", "", self._where(), f"give one: {self._commands()}")
+                yield Fault("no command is given", "", self._where(), f"give one: {', '.join(self._subcommands())}")
             else:
                 yield Fault("is missing", "", self._where(name), f"give it: {self._least()}")
 
     def _valueless(self, found: re.Match[str], name: str) -> Iterator[Fault]:
         mend = f"give it: {self._call(name)}"
         for option, value in zip(self._words, self._words[1:], strict=False):
-            if option in name.split("/") and re.match(r"-\.?\d", value):
+            if option in name.split("/") and re.match(r"-\.?\d", value):  # taken for an option
                 mend = f"a value that begins with a minus goes behind an equals sign: {option}={value}"
         yield Fault("needs a value", "", self._where(name), mend)
 
@@ -78,20 +78,20 @@ class Parser(argparse.ArgumentParser):
         mend = f"give it: {self._call(name)}"
         if name.startswith("-"):
             mend += f", e.g. {name} {default:g}" if isinstance(default, (int, float)) else ""
-        yield Fault(KINDS.get(found[1], f"must be a {found[1]}"), _shown(_bare(found[2])), self._where(name), mend)
+        yield Fault(KINDS.get(found[1], f"must be a {found[1]}"), _shown(_unquoted(found[2])), self._where(name), mend)
 
     def _not_chosen(self, found: re.Match[str], name: str) -> Iterator[Fault]:
         from assistant.plans.reader import nearest, one_of
 
-        action, value = self._action(name), _bare(found[1])
+        action, value = self._action(name), _unquoted(found[1])
         choices = [str(choice) for choice in (action.choices if action is not None and action.choices else ())]
         near = nearest(value, choices)
         if isinstance(action, argparse._SubParsersAction):
-            mend = f"did you mean {self.prog} {near}?" if near else f"give one: {self._commands()}"
+            mend = f"did you mean {self.prog} {near}?" if near else f"give one: {', '.join(choices)}"
             command = next((word for word in self._words if word in choices), None)
-            if command is not None and self._words[0] not in choices:
+            if command is not None and self._words[0] not in choices:  # an option of the command's stands before it
                 rest = [word for word in self._words if word is not command]
-                mend = f"the command comes first: {_typed([self.prog, command, *rest])}"
+                mend = f"the command comes first: {shlex.join([self.prog, command, *rest])}"
             yield Fault("there is no such command", _shown(value), self._where(), mend)
         else:
             mend = f'did you mean "{near}"?' if near else f"give it: {self._call(name)}"
@@ -101,16 +101,17 @@ class Parser(argparse.ArgumentParser):
         several = " or ".join(found[2].split(", "))
         yield Fault("is short for more than one option", found[1], self._where(), f"write it out: {several}")
 
-    def _flag(self, found: re.Match[str], name: str) -> Iterator[Fault]:
-        yield Fault("takes no value", _shown(_bare(found[1])), self._where(name), f"leave the value out: {name}")
+    def _value_of_a_flag(self, found: re.Match[str], name: str) -> Iterator[Fault]:
+        yield Fault("takes no value", _shown(_unquoted(found[1])), self._where(name), f"leave the value out: {name}")
 
+    # argparse has no codes for what is wrong, only words, and each Python its own.
     _readings: tuple[tuple[str, Callable[[Parser, re.Match[str], str], Iterator[Fault]]], ...] = (
         (r"^the following arguments are required: (.*)", _missing),
         (r"^expected .*arguments?$", _valueless),
         (r"^invalid (\w+) value: (.*)", _mistyped),
         (r"^invalid choice: (.*?)(?: \(choose from|, maybe you meant|$)", _not_chosen),
         (r"^ambiguous option: (\S+) could match (.*)", _ambiguous),
-        (r"^ignored explicit argument (.*)", _flag),
+        (r"^ignored explicit argument (.*)", _value_of_a_flag),
     )
 
     def _unknown(self, word: str) -> Fault:
@@ -118,7 +119,8 @@ class Parser(argparse.ArgumentParser):
         from assistant.plans.reader import nearest
 
         if not word.startswith("-") or word == "-":
-            takes = " ".join(_name(action) for action in self._actions if not action.option_strings) or "options only"
+            places = [_value_name(action) for action in self._actions if not action.option_strings]
+            takes = " ".join(places) or "options only"
             mend = f"leave it out: {self.prog} takes {takes}; a value with a space in it goes in quotes"
             return Fault("there is no place for this", _shown(word), self._where(), mend)
         option = word.partition("=")[0]
@@ -129,7 +131,7 @@ class Parser(argparse.ArgumentParser):
     def _action(self, name: str) -> argparse.Action | None:
         names = set(name.split("/"))
         for action in self._actions:
-            if names & {*action.option_strings, str(action.metavar), action.dest, _name(action)}:
+            if names & {*action.option_strings, str(action.metavar), action.dest, _value_name(action)}:
                 return action
         return None
 
@@ -141,20 +143,16 @@ class Parser(argparse.ArgumentParser):
         action = self._action(name)
         if action is None or not action.option_strings:
             return self._least()
-        return f"{name.split('/')[-1]} {_name(action)}"
+        return f"{name.split('/')[-1]} {_value_name(action)}"
 
     def _least(self) -> str:
-        """The command with no more than it needs."""
+        """The command with no more than it needs, to type."""
         needed = [action for action in self._actions if action.required]
-        return " ".join([self.prog, *(" ".join([*a.option_strings[-1:], _name(a)]) for a in needed)])
-
-    def _commands(self) -> str:
-        commands = next(a.choices for a in self._actions if isinstance(a, argparse._SubParsersAction))
-        return ", ".join(commands)
+        return " ".join([self.prog, *(" ".join([*a.option_strings[-1:], _value_name(a)]) for a in needed)])
 
 
-def _name(action: argparse.Action) -> str:
-    """What stands for its value."""
+def _value_name(action: argparse.Action) -> str:
+    """What stands for its value in a line to type."""
     if action.metavar is not None:
         return str(action.metavar)
     if action.choices:
@@ -168,7 +166,7 @@ def _shown(text: str) -> str:
     return shown(text)
 
 
-def _bare(text: str) -> str:
+def _unquoted(text: str) -> str:
     """What was typed, of argparse's quotation of it."""
     import ast
 
@@ -176,12 +174,6 @@ def _bare(text: str) -> str:
         return str(ast.literal_eval(text))
     except (SyntaxError, ValueError):
         return text
-
-
-def _typed(words: Sequence[str]) -> str:
-    import shlex
-
-    return shlex.join(words)
 
 
 def with_right_line(faults: Sequence[Fault], words: Sequence[str], plan: Path | None, shop: Path | None) -> list[Fault]:
@@ -221,9 +213,10 @@ def right_line(words: Sequence[str], plan: Path | None, shop: Path | None) -> st
         line += ["--shop", right["shop"]]
     blanks = [blank for blank in (PLAN, SHOP) if any(word.rpartition("=")[2] == blank for word in line)]
     what = {PLAN: "your plan", SHOP: "your shop file"}
-    told = " and ".join(f"{what[blank]} for {blank}" for blank in blanks)
-    return f"type: {_typed(['kerfcall', *line])}" + (f" (with {told})" if told else "")
+    to_fill_in = " and ".join(f"{what[blank]} for {blank}" for blank in blanks)
+    return f"type: {shlex.join(['kerfcall', *line])}" + (f" (with {to_fill_in})" if to_fill_in else "")
 
 
 def _is_shop_option(word: str) -> bool:
+    """Whether argparse takes it for --shop: any beginning of an option is short for it."""
     return len(word) > 2 and "--shop".startswith(word)

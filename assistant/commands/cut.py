@@ -33,13 +33,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    job, script = _inputs(args)
+    job, script = _job_and_script(args)
     state_dir = args.state or default_state_dir()
+    # Before the session has a row: what is refused because another live session runs leaves nothing in the journal.
     live = None if is_rehearsed(args) else LiveLock(job.title, args.state)
     with live or contextlib.nullcontext(), Journal.open(state_dir) as journal:
         beside = () if live is None else open_sessions(journal, args.state)
         session = journal.new_session(job.title, job.plan_digest, str(args.plan.resolve()), LiveClock().utc())
-        with _begun_or_gone(journal, session), SessionLock(state_dir, session):
+        with _discarded_unless_begun(journal, session), SessionLock(state_dir, session):
             if live is not None:
                 live.name(session)
                 print(f"-- Session {session}: {job.title}. Press ? for the keys.")
@@ -49,8 +50,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def open_sessions(journal: Journal, state_dir: Path | None) -> tuple[OpenSession, ...]:
-    """Those that cut wood and were neither finished nor ended, the newest first; none where the journal can't list
-    them, which is no reason not to cut."""
+    """Those that cut wood and were neither finished nor ended, the newest first.
+
+    None where the journal can't list them, which is no reason not to cut.
+    """
     rows: list[SessionRow] = []
     with contextlib.suppress(JournalError):
         rows = [row for row in journal.sessions() if row.state == "open" and row.facts and not row.rehearsed]
@@ -62,16 +65,16 @@ def open_sessions(journal: Journal, state_dir: Path | None) -> tuple[OpenSession
 
 
 @contextlib.contextmanager
-def _begun_or_gone(journal: Journal, session: str) -> Iterator[None]:
+def _discarded_unless_begun(journal: Journal, session: str) -> Iterator[None]:
     """However it ends: a session without a single fact, which nobody can resume, is taken out of the journal again."""
     try:
         yield
     finally:
-        with contextlib.suppress(JournalError):  # what ended the session is told, not this
+        with contextlib.suppress(JournalError):  # what ended the session is reported, not this
             journal.discard_unbegun(session)
 
 
-def _inputs(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ...]]:
+def _job_and_script(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ...]]:
     """The job and the script, or every fault of plan, shop, script and options at once."""
     faults: list[Fault] = []
     script: tuple[ScriptLine, ...] = ()

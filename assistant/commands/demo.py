@@ -11,17 +11,21 @@ import contextlib
 import subprocess
 import sys
 import tempfile
+import wave
 from pathlib import Path
 
-from assistant.commands.demo_run import ACTS, PULLED, play
-from assistant.commands.demo_sound import must_be_writable, write_mix
+from assistant.commands.demo_run import ACTS, PLUG_PULLED, operator_track, play, voice_track
 from assistant.errors import BadInput, CouldNotRun, Fault
-from assistant.process import unheard
+from assistant.journal.account import account
+from assistant.journal.store import Journal
+from assistant.process import shielded_from_ctrl_c
+from assistant.speaking.mix import mix
 
 INTRO = """Kerfcall demo: two boards of a small tray (invented job), cut without a saw.
 A synthetic operator answers with a voice of its own, through the real recogniser, and with a pedal.
   >> ?? --   what Kerfcall says        [..]   where the session is        op:   what the operator does
 """
+RATE = 22050  # Hz, of the WAV file written
 CUT_OFF = "\n*** The process has been killed in mid-board. A new one resumes from the journal. ***\n"
 
 
@@ -36,21 +40,23 @@ def run(args: argparse.Namespace) -> int:
         return play(ACTS[args.act], args.act, args.state)
     if args.out.exists() and not args.out.is_file():
         raise BadInput([Fault("is no file", "", str(args.out), "give the name of a WAV file to write")])
-    must_be_writable(args.out)
+    _refuse_unwritable(args.out)
     with contextlib.ExitStack() as stack:
-        state = _folder(args.state, stack)
+        state = _journal_folder(args.state, stack)
         print(INTRO, flush=True)
-        _child(state, 0, PULLED)
+        _play_in_child(state, 0, PLUG_PULLED)
         print(CUT_OFF, flush=True)
-        _child(state, 1, 0)
+        _play_in_child(state, 1, 0)
         print("\nWhat the journal holds:\n", flush=True)
-        _summary(state)
-        seconds = write_mix(state, len(ACTS), args.out)
+        with Journal.open_to_read(state) as journal:
+            latest = journal.sessions()[-1]
+            print(account(latest, journal.replay(latest.id, with_gaps=True)))
+        seconds = _write_sound(state, args.out)
     print(f"\nEverything said, {seconds:.0f} s: {args.out}")
     return 0
 
 
-def _folder(asked: Path | None, stack: contextlib.ExitStack) -> Path:
+def _journal_folder(asked: Path | None, stack: contextlib.ExitStack) -> Path:
     """The journal's folder, made where it is not there. Raises CouldNotRun when it can't be."""
     try:
         state = asked or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="kerfcall-demo-")))
@@ -63,15 +69,15 @@ def _folder(asked: Path | None, stack: contextlib.ExitStack) -> Path:
         raise CouldNotRun(f"{where} can't be made or written in: {error.strerror or error}; {mend}") from error
 
 
-def _child(state: Path, act: int, expected: int) -> None:
+def _play_in_child(state: Path, act: int, expected: int) -> None:
     """One act in a process of its own. Raises CouldNotRun when it ended otherwise than it should."""
     command = [sys.executable, "-m", "assistant", "demo", "--act", str(act), "--state", str(state)]
     process = None
     try:
-        with unheard():
+        with shielded_from_ctrl_c():
             process = subprocess.Popen(command)
         code = process.wait()
-    except BaseException:
+    except BaseException:  # Ctrl-C too, which the child does not hear: it would play on
         if process is not None:
             process.kill()
             process.wait()
@@ -80,10 +86,32 @@ def _child(state: Path, act: int, expected: int) -> None:
         raise CouldNotRun(f"part {act + 1} of the demo ended with code {code}; the lines above say why")
 
 
-def _summary(state: Path) -> None:
-    from assistant.journal.account import account
-    from assistant.journal.store import Journal
+def _write_sound(folder: Path, out: Path) -> float:
+    """What was said in all acts, one after another, as mono 22,050 Hz; returns the length in seconds."""
+    sound = mix([(voice_track(folder, act), operator_track(folder, act)) for act in range(len(ACTS))], RATE)
+    try:
+        # Not by its name: a WAV writer that can't open its file complains again when it is collected.
+        with out.open("wb") as file, wave.open(file, "wb") as wav:
+            wav.setnchannels(1)
+            wav.setsampwidth(2)
+            wav.setframerate(RATE)
+            wav.writeframes(sound)
+    except OSError as error:
+        raise _unwritable(out, error) from error
+    return len(sound) / 2 / RATE
 
-    with Journal.open_to_read(state) as journal:
-        latest = journal.sessions()[-1]
-        print(account(latest, journal.replay(latest.id, with_gaps=True)))
+
+def _refuse_unwritable(out: Path) -> None:
+    """Raises CouldNotRun when a file of this name can't be written; leaves one as it is and makes none."""
+    there = out.exists()
+    try:
+        with out.open("ab"):
+            pass
+        if not there:
+            out.unlink()
+    except OSError as error:
+        raise _unwritable(out, error) from error
+
+
+def _unwritable(out: Path, error: OSError) -> CouldNotRun:
+    return CouldNotRun(f"{out} can't be written: {error.strerror or error}; give another name with --out FILE.wav")

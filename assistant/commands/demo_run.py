@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from importlib.resources import as_file, files
 from pathlib import Path
 
-from assistant.commands.demo_sound import operator_track, voice_track
 from assistant.commands.resume import replayed
 from assistant.errors import NoSuchPart
 from assistant.hearing.listener import FileListener
@@ -34,7 +33,7 @@ from assistant.speaking.wav_out import GrowingWav
 
 OPERATOR_VOICES = ("en-us", "en-gb", "en")
 # The exit code of a killed process; where there is no such signal, one that nothing else gives.
-PULLED = -signal.SIGKILL if hasattr(signal, "SIGKILL") else 86
+PLUG_PULLED = -signal.SIGKILL if hasattr(signal, "SIGKILL") else 86
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +50,16 @@ ACTS = (
 )
 
 
+def voice_track(folder: Path, act: int) -> Path:
+    """What Kerfcall says in this act."""
+    return folder / f"demo-voice-{act}.wav"
+
+
+def operator_track(folder: Path, act: int) -> Path:
+    """What the operator says in this act, 16 kHz."""
+    return folder / f"demo-operator-{act}.wav"
+
+
 def play(act: Act, number: int, state_dir: Path) -> int:
     """Run one act. The first begins the session, the next ones resume it. Returns the exit code."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # it is for the demo to end this process
@@ -61,14 +70,10 @@ def play(act: Act, number: int, state_dir: Path) -> int:
                 return 3
             state = replayed(journal, session)
             return _run(act, number, state_dir, journal, session, state, state.the_job)
-        job = _job()
+        with as_file(files("assistant.commands") / "demo_files") as folder:
+            job = build_job(*read_both(folder / "plan.toml", folder / "shop.toml"))
         session = journal.new_session(job.title, job.plan_digest, "", SetClock().utc())
         return _run(act, number, state_dir, journal, session, State(), job)
-
-
-def _job() -> Job:
-    with as_file(files("assistant.commands") / "demo_files") as folder:
-        return build_job(*read_both(folder / "plan.toml", folder / "shop.toml"))
 
 
 def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, state: State, job: Job) -> int:
@@ -81,13 +86,16 @@ def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, st
         stack.callback(speaker.close)
         ear = FileListener(clock, runner.post, job.voice, job.checks, start_s=clock.at())
         stack.callback(ear.close)
-        note = _noter(screen)
-        operator = SyntheticOperator(_voice(), clock, runner.post, lambda: runner.phrases, act.habits, note)
-        source = Recorded(operator, operator_track(folder, number), _plug(act, runner))
+
+        def note(text: str) -> None:
+            screen.note(f"                                        op: {text}")
+
+        operator = SyntheticOperator(_operator_voice(), clock, runner.post, lambda: runner.phrases, act.habits, note)
+        source = RecordedSource(operator, operator_track(folder, number), _plug_puller(act, runner))
         stack.callback(source.close)
         runner.outputs.speaker, runner.outputs.listener = speaker, ear
         runner.outputs.screens.append(operator)
-        if not number:
+        if not number:  # said once for both acts
             screen.note(f"-- {speaker.line}\n-- {ear.choice.why}")
         first = Resume(clock.at(), clock.utc()) if number else Start(clock.at(), clock.utc(), job)
         runner.post(first)
@@ -95,11 +103,7 @@ def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, st
     return 0 if runner.state.mode == FINISHED else 1
 
 
-def _noter(screen: PlainScreen) -> Callable[[str], None]:
-    return lambda text: screen.note(f"                                        op: {text}")
-
-
-def _voice() -> EspeakEngine:
+def _operator_voice() -> EspeakEngine:
     """Another voice than the announcements'. Raises NoSuchPart when espeak-ng has none of them."""
     for name in OPERATOR_VOICES:
         try:
@@ -109,23 +113,23 @@ def _voice() -> EspeakEngine:
     raise NoSuchPart("espeak-ng has no second voice; pip install --force-reinstall espeakng-loader")
 
 
-def _plug(act: Act, runner: Runner) -> Callable[[Event], None]:
+def _plug_puller(act: Act, runner: Runner) -> Callable[[Event], None]:
     """Kills this process, with nothing tidied, as soon as the setting after so many passes is being spoken."""
 
-    def heed(event: Event) -> None:
+    def pull_when_due(event: Event) -> None:
         state = runner.state
         due = act.plug_pulled_at and state.cut_in_all == act.plug_pulled_at and state.mode == Mode.CUTTING
         if due and isinstance(event, SpeechStarted):
             sys.stdout.flush()
-            if PULLED < 0:
-                os.kill(os.getpid(), -PULLED)
-            os._exit(PULLED)
+            if PLUG_PULLED < 0:  # there are signals
+                os.kill(os.getpid(), -PLUG_PULLED)
+            os._exit(PLUG_PULLED)
 
-    return heed
+    return pull_when_due
 
 
-class Recorded:
-    """A source whose sound is kept in a file as well; `also` hears of every event after it."""
+class RecordedSource:
+    """A source whose sound is kept in a file as well; `also` is called with every event after it."""
 
     def __init__(self, inner: SyntheticOperator, path: Path, also: Callable[[Event], None]):
         self._inner, self._also = inner, also
@@ -137,8 +141,8 @@ class Recorded:
             self._wav.write(pcm)
         return pcm
 
-    def heed(self, event: Event) -> None:
-        self._inner.heed(event)
+    def handled(self, event: Event) -> None:
+        self._inner.handled(event)
         self._also(event)
 
     def close(self) -> None:

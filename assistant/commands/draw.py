@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
 from pathlib import Path
 
 from assistant import files
@@ -14,8 +13,10 @@ from assistant.plans.model import Job, Plan
 from assistant.plans.plan_file import read_both
 
 KINDS = ("svg", "pdf", "dxf")
-# How a drawing of ours begins: such a file is drawn anew, any other is left alone.
+# How a drawing of ours begins: such a file is written over, any other is left alone.
 BEGINS = {"svg": b"<?xml", "pdf": b"%PDF-", "dxf": b"  0"}
+TO_PRINT = "print at 100 %, and measure the scale on the strips' pages before you use them"
+NOTES = {"svg": TO_PRINT, "pdf": TO_PRINT, "dxf": "both parts at full size"}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,35 +31,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write every file that is asked for. Returns 0; raises BadInput, NoSuchPart or CouldNotRun."""
     wanted = {kind: path for kind in KINDS if (path := getattr(args, kind)) is not None}
-    faults = _faults(wanted)
+    faults = [fault for kind, path in wanted.items() if (fault := _path_fault(kind, path)) is not None]
+    if not wanted:
+        faults.append(Fault("no file is asked for", "", "draw", "give --pdf FILE, --svg FILE or --dxf FILE"))
+    if len({path.absolute() for path in wanted.values()}) < len(wanted):
+        faults.append(Fault("one file can't hold two drawings", "", "draw", "give each its own name"))
     if faults:
         raise BadInput(faults)
     plan, shop = read_both(args.plan, args.shop)
     job = build_job(plan, shop)
     # All are made before any is written: a missing library leaves nothing half done.
-    made = {kind: _MAKERS[kind](plan, job, args.paper) for kind in wanted}
+    made = {kind: _drawing(kind, plan, job, args.paper) for kind in wanted}
     for kind, path in wanted.items():
-        _write(path, made[kind])
-        print(f"{path}: {_told(kind)}")
+        try:
+            files.write_whole(path, made[kind], files.usual_mode())
+        except OSError as error:
+            raise CouldNotRun(f"{path} can't be written ({error.strerror}): choose a place that can be") from error
+        print(f"{path}: {NOTES[kind]}")
     return 0
 
 
-def _told(kind: str) -> str:
-    if kind == "dxf":
-        return "both parts at full size"
-    return "print at 100 %, and measure the scale on the strips' pages before you use them"
-
-
-def _faults(wanted: dict[str, Path]) -> list[Fault]:
-    if not wanted:
-        return [Fault("no file is asked for", "", "draw", "give --pdf FILE, --svg FILE or --dxf FILE")]
-    faults = [fault for kind, path in wanted.items() if (fault := _path_fault(kind, path)) is not None]
-    if len({path.absolute() for path in wanted.values()}) < len(wanted):
-        faults.append(Fault("one file can't hold two drawings", "", "draw", "give each its own name"))
-    return faults
-
-
 def _path_fault(kind: str, path: Path) -> Fault | None:
+    """What keeps this drawing from going where it is to go."""
     where = f"--{kind}"
     if not path.parent.is_dir():
         return Fault("there is no such folder", str(path.parent), where, "make the folder, or name another")
@@ -77,36 +71,25 @@ def _path_fault(kind: str, path: Path) -> Fault | None:
     return None
 
 
-def _sheets(kind: str) -> Callable[[Plan, Job, str | None], bytes]:
-    def make(plan: Plan, job: Job, paper: str | None) -> bytes:
-        from assistant.drawings.pdf import write_pdf
-        from assistant.drawings.sheets import paper_for, sheets
+def _drawing(kind: str, plan: Plan, job: Job, paper: str | None) -> bytes:
+    """The file's bytes. Raises NoSuchPart where its library isn't installed."""
+    if kind == "dxf":
+        from assistant.drawings.dxf import write_dxf
+        from assistant.drawings.models import model
+
+        return write_dxf(model(plan, job), job.carriage.unit)
+
+    from assistant.drawings.sheets import paper_for, sheets
+
+    pages = sheets(plan, job, paper or paper_for(job.carriage.unit))
+    if kind == "svg":
         from assistant.drawings.svg import write_svg
 
-        pages = sheets(plan, job, paper or paper_for(job.carriage.unit))
-        if kind == "svg":
-            return write_svg(pages, job.title)
-        data, lacking = write_pdf(pages, job.title)
-        if lacking:
-            print(f"kerfcall: no font here has {' '.join(lacking)}; the PDF shows ? instead", file=sys.stderr)
-        return data
+        return write_svg(pages, job.title)
 
-    return make
+    from assistant.drawings.pdf import write_pdf
 
-
-def _model(plan: Plan, job: Job, paper: str | None) -> bytes:
-    from assistant.drawings.dxf import write_dxf
-    from assistant.drawings.models import model
-
-    return write_dxf(model(plan, job), job.carriage.unit)
-
-
-_MAKERS = {"svg": _sheets("svg"), "pdf": _sheets("pdf"), "dxf": _model}
-
-
-def _write(path: Path, data: bytes) -> None:
-    """Whole or not at all. Raises CouldNotRun."""
-    try:
-        files.write_whole(path, data, files.usual_mode())
-    except OSError as error:
-        raise CouldNotRun(f"{path} can't be written ({error.strerror}): choose a place that can be") from error
+    data, lacking = write_pdf(pages, job.title)
+    if lacking:
+        print(f"kerfcall: no font here has {' '.join(lacking)}; the PDF shows ? instead", file=sys.stderr)
+    return data

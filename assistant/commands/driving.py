@@ -28,7 +28,7 @@ from assistant.runner.trace import Trace
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen
 from assistant.screens.script_keys import ScriptKeys
-from assistant.screens.view import TerminalView, suits
+from assistant.screens.view import TerminalView, can_show_view
 from assistant.session.events import Displayed, OpenSession, Resume, Start
 from assistant.session.facts import Record
 from assistant.session.state import ENDED_EARLY, FINISHED, State
@@ -118,64 +118,52 @@ def drive(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]) ->
     return 0 if runner.state.mode == FINISHED else 1
 
 
-# --- rehearsed
-
-
 def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]) -> Runner:
     clock = SetClock(run.state.at)
     outputs = Outputs(trace=Trace(sys.stdout, run.session, clock.at))
     runner = Runner(lambda records: run.journal.append(run.session, records), outputs, clock, run.state)
     with contextlib.ExitStack() as stack:
-        sound = _file_speaker(run, args, clock, runner, stack)
-        source, ear = _file_ear(run, args, clock, runner, stack)
+        sound, ear = _file_speaker(run, args, clock, runner, stack), None
         if sound is None:
             from assistant.speaking.speaker import SilentSpeaker
 
             outputs.speaker = SilentSpeaker(clock, runner.post)
+        if args.mic is not None:
+            from assistant.hearing.listener import FileListener
+
+            ear = FileListener(clock, runner.post, run.job.voice, run.job.checks, start_s=clock.at())
+            stack.callback(ear.close)
+            outputs.listener = ear
         runner.post(run.first_event(clock, rehearsed=True, hear_out=args.real_time))
         keys = ScriptKeys(clock, stand_in_key(run.job.pedal))
-        Rehearsal(runner, clock, script, sound=sound, ear=ear, source=source, keys=keys, real_time=args.real_time).run()
+        Rehearsal(
+            runner, clock, script, sound=sound, ear=ear, source=args.source, keys=keys, real_time=args.real_time
+        ).run()
     return runner
 
 
 def _file_speaker(run: Run, args: argparse.Namespace, clock: Any, runner: Runner, stack: contextlib.ExitStack) -> Any:
-    path = _speech_file(args, stack)
-    if path is None:
+    """What speaks into a file, so that speech takes its time; None where nothing does.
+
+    In real time it goes into a file that is thrown away, where none was asked for.
+    """
+    if args.speaker is not None:
+        path = Path(args.speaker)
+    elif args.real_time and not args.no_voice:
+        path = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="kerfcall-"))) / "said.wav"
+    else:
         return None
     from assistant.speaking.file_speaker import FileSpeaker
 
     try:
         speaker = FileSpeaker(path, clock, runner.post, run.job.voice, append=run.resumed)
-    except NoSuchPart:
+    except NoSuchPart:  # no engine: only where its file was asked for is that a reason to end
         if args.speaker is not None:
             raise
         return None
     stack.callback(speaker.close)
     runner.outputs.speaker = speaker
     return speaker
-
-
-def _speech_file(args: argparse.Namespace, stack: contextlib.ExitStack) -> Path | None:
-    """Where speech goes that takes its time: the file asked for or, in real time, one that is thrown away."""
-    if args.speaker is not None or args.no_voice or not args.real_time:
-        return Path(args.speaker) if args.speaker is not None else None
-    return Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="kerfcall-"))) / "said.wav"
-
-
-def _file_ear(
-    run: Run, args: argparse.Namespace, clock: Any, runner: Runner, stack: contextlib.ExitStack
-) -> tuple[Any, Any]:
-    if args.mic is None:
-        return None, None
-    from assistant.hearing.listener import FileListener
-
-    ear = FileListener(clock, runner.post, run.job.voice, run.job.checks, start_s=clock.at())
-    stack.callback(ear.close)
-    runner.outputs.listener = ear
-    return args.source, ear
-
-
-# --- live
 
 
 def _live(run: Run, args: argparse.Namespace) -> Runner:
@@ -192,7 +180,7 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
         adapters.open(ctrl_c, f"session {run.session} stays open" if run.resumed else "nothing was begun")
         run_live(runner, adapters.pump)
         adapters.let_speech_end()
-    last_lines = LineWriter(sys.stdout)
+    last_lines = LineWriter(sys.stdout)  # not printed: a terminal that isn't read would keep the program from ending
     if runner.state.job and (lines := to_keep(runner.state)):
         last_lines.put(f"-- The voice was changed. To keep it, in the shop file under [voice]: {', '.join(lines)}\n")
     if runner.state.mode not in (FINISHED, ENDED_EARLY):
@@ -211,7 +199,7 @@ def _screen(
         runner.post(Displayed(clock.at(), clock.utc(), generation))
 
     view = None
-    if not args.plain and suits(sys.stdout):
+    if not args.plain and can_show_view(sys.stdout):
         with contextlib.suppress(OSError):  # a terminal that can't be opened a second time
             view = TerminalView(sys.stdout, run.session, displayed)
     if view is None:
@@ -227,7 +215,7 @@ def _screen(
 
 
 def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScreen, before: Sequence[Record]) -> Makers:
-    """How each adapter of this run is opened; its room is imported only then."""
+    """How each adapter of this run is opened; its room is imported only then: a library it lacks is its own fault."""
     clock, job = runner.clock, run.job
 
     def page(post: Post) -> LivePage:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -15,62 +14,46 @@ from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.models import choose, must_have
 from assistant.hearing.offline import hear_all
-from assistant.hearing.wav import Sound, read_sound
-from assistant.plans.checks import DEFAULT_CHECKS
-from assistant.plans.model import Check, VoiceSettings
-from assistant.plans.shop_file import default_shop_path, read_shop
+from assistant.hearing.wav import read_sound
+from assistant.plans.shop_file import voice_and_checks
 from assistant.wording.phrases import decoys, whole_table
 
 PASSES = 40  # of the numbered phrases: more than most setups have
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """WAV, --recogniser, --lead-in, --shop."""
+    """WAV, --recogniser, --shop."""
     parser.add_argument("wav", metavar="WAV", type=Path, help="a PCM WAV file, 8 to 96 kHz")
     parser.add_argument("--recogniser", metavar="R", choices=("auto", "vosk", "pocketsphinx"), help="which one hears")
-    parser.add_argument("--lead-in", metavar="W", help="the lead-in word instead of the shop file's")
     parser.add_argument("--shop", metavar="FILE", type=Path, help="the shop file (default: your own shop.toml, if any)")
 
 
 def run(args: argparse.Namespace) -> int:
     """Exit code 0; 2 for a bad file or an unknown word; 3 when the recogniser asked for can't be had.
 
-    What is not an utterance is told on the standard error: silence, a file cut short.
+    What is not an utterance is reported on the standard error: silence, a file cut short.
     """
     voice, checks = voice_and_checks(args.shop)
-    if args.lead_in:
-        voice = replace(voice, lead_in=args.lead_in.casefold())
     if args.recogniser:
         voice = replace(voice, recogniser=args.recogniser)
     sound = read_sound(args.wav)
     choice = must_have(choose(voice))
     phrases = whole_table(checks, voice, PASSES)
+    # As in a session, decoys are recognised, so that they are refused by name.
     spec = replace(spec_of(voice, choice), known=decoys(checks, voice))
     all_found = hear_all(sound.pcm, phrases, spec)
     for found in all_found:
-        print(json.dumps(line_of(found)))
-    for note in notes(args.wav, sound, len(all_found)):
-        print(f"kerfcall: {note}", file=sys.stderr)
+        print(json.dumps(as_json(found)))
+    # For a user who waits for lines that don't come.
+    if sound.cut_short:
+        have = f"{sound.seconds:.1f} s of sound are there, {sound.promised_s:.1f} s are promised"
+        print(f"kerfcall: {args.wav}: cut short: {have}", file=sys.stderr)
+    if not all_found:
+        print(f"kerfcall: {args.wav}: no utterance in {sound.seconds:.1f} s of sound", file=sys.stderr)
     return 0
 
 
-def notes(path: Path, sound: Sound, utterances: int) -> Iterator[str]:
-    """What a user should know who waits for lines that don't come."""
-    if sound.cut_short:
-        yield f"{path}: cut short: {sound.seconds:.1f} s of sound are there, {sound.promised_s:.1f} s are promised"
-    if not utterances:
-        yield f"{path}: no utterance in {sound.seconds:.1f} s of sound"
-
-
-def voice_and_checks(shop: Path | None) -> tuple[VoiceSettings, tuple[Check, ...]]:
-    """Of the shop file named, else of the user's own, else the defaults. Raises BadInput."""
-    if shop is None and not default_shop_path().exists():
-        return VoiceSettings(), DEFAULT_CHECKS
-    read = read_shop(shop)
-    return read.voice, read.checks
-
-
-def line_of(found: Found) -> dict[str, Any]:
+def as_json(found: Found) -> dict[str, Any]:
     """One utterance as JSON: times in seconds; phrase (without lead-in), intent, argument null when not accepted."""
     phrase = found.phrase
     return {

@@ -35,7 +35,7 @@ def _list(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps([dataclasses.asdict(row) for row in rows], indent=2))
     else:
-        print(account.listing(rows) if rows else _nothing(args.state))
+        print(account.listing(rows) if rows else _no_sessions(args.state))
     return 0
 
 
@@ -98,21 +98,20 @@ def _rows(state_dir: Path | None) -> list[SessionRow]:
 def _chosen(rows: list[SessionRow], args: argparse.Namespace) -> SessionRow:
     if args.id is None:
         if not rows:
-            raise CouldNotRun(_nothing(args.state))
+            raise CouldNotRun(_no_sessions(args.state))
         return rows[-1]
     found = next((row for row in rows if row.id == args.id), None)
     if found is None:
         what = f"there is no session {account.one_line(args.id)}"
-        raise BadInput([Fault(what, "", f"journal {args.action}", _near(rows, args.id))])
+        if near := get_close_matches(args.id, [row.id for row in rows], n=3, cutoff=0.5):
+            mend = f"near ones: {', '.join(near)}"
+        elif rows:
+            mend = "`kerfcall journal list` names them all"
+        else:
+            mend = "the journal is empty; `kerfcall cut` begins a session"
+        raise BadInput([Fault(what, "", f"journal {args.action}", mend)])
     return found
 
 
-def _near(rows: list[SessionRow], wanted: str) -> str:
-    near = get_close_matches(wanted, [row.id for row in rows], n=3, cutoff=0.5)
-    if near:
-        return f"near ones: {', '.join(near)}"
-    return "`kerfcall journal list` names them all" if rows else "the journal is empty; `kerfcall cut` begins a session"
-
-
-def _nothing(state_dir: Path | None) -> str:
+def _no_sessions(state_dir: Path | None) -> str:
     return f"No sessions yet in {journal_path(state_dir).parent}; `kerfcall cut PLAN` begins one."

@@ -22,7 +22,7 @@ from assistant.joinery.units import MM_PER_UNIT, at_least, at_most, format_numbe
 from assistant.plans.boards import board_list
 from assistant.plans.checks import figures_of
 from assistant.plans.job import build_job
-from assistant.plans.model import Check, Job, Plan, Setup
+from assistant.plans.model import Check, Job, Plan, Setup, When
 from assistant.plans.pieces import BLANK
 from assistant.plans.plan_file import read_both
 from assistant.session.turn import way_prompt
@@ -84,11 +84,18 @@ def layout_json(job: Job, boards: Sequence[ListRow] = ()) -> dict[str, Any]:
         "stages": stages,
         "totals": {"setups": len(job.setups), "passes": job.total_passes},
         "rounding": {"greatest_error": _mm(job.greatest_error), "worst_clearance": _mm(job.worst_clearance)},
-        "boards": [_row_json(row) for row in boards],
+        "boards": [_board_json(row) for row in boards],
     }
 
 
 def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) -> dict[str, Any]:
+    # As it is said with the clamps: rounded away from the blade to the whole mm or 1/16 in.
+    unit, figures = job.carriage.unit, figures_of(job, pattern)
+    keep_clear = {
+        "from": outward(figures["lowest"], unit, up=False),
+        "to": outward(figures["highest"], unit, up=True),
+        "below": outward(figures["above"], unit, up=True),
+    }
     return {
         "board": setup.board,
         "part": setup.part,
@@ -99,25 +106,14 @@ def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) 
         "sockets": [_span(each) for each in pattern.sockets],
         "passes": [_pass_json(job, *each) for each in passes],
         "held": _held(job, setup),
-        "keep_clear": _clear_json(job, pattern),
+        "keep_clear": {name: _mm(length * MM_PER_UNIT[unit]) for name, length in keep_clear.items()},
     }
 
 
-def _clear_json(job: Job, pattern: Pattern) -> dict[str, float]:
-    """As it is said with the clamps: rounded away from the blade to the whole mm or 1/16 in."""
-    unit, figures = job.carriage.unit, figures_of(job, pattern)
-    rounded = {
-        "from": outward(figures["lowest"], unit, up=False),
-        "to": outward(figures["highest"], unit, up=True),
-        "below": outward(figures["above"], unit, up=True),
-    }
-    return {name: _mm(length * MM_PER_UNIT[unit]) for name, length in rounded.items()}
-
-
-def _pass_json(job: Job, one: Pass, previous: Fraction | None, past: Fraction | None) -> dict[str, Any]:
+def _pass_json(job: Job, one: Pass, previous: Fraction | None, via: Fraction | None) -> dict[str, Any]:
     carriage, reads = job.carriage, job.voice.reads
     if dial.has_dial(carriage):
-        spoken = dial.spoken_call(carriage, one.setting, previous if past is None else past, None, full=False)
+        spoken = dial.spoken_call(carriage, one.setting, previous if via is None else via, None, full=False)
     else:
         spoken = spoken_setting(carriage, reads, one.setting)
     return {
@@ -126,13 +122,13 @@ def _pass_json(job: Job, one: Pass, previous: Fraction | None, past: Fraction | 
         "kerf_from": _mm(one.kerf_from),
         "kerf_to": _mm(one.kerf_to),
         "setting": _mm(one.setting),
-        "approach": None if past is None else _mm(past),
+        "approach": None if via is None else _mm(via),
         "reading": reading(carriage, one.setting),
         "spoken": spoken,
     }
 
 
-def _row_json(row: ListRow) -> dict[str, Any]:
+def _board_json(row: ListRow) -> dict[str, Any]:
     lengths = {"length": row.length, "width": row.width, "thickness": row.thickness}
     sizes = {name: None if length is None else _mm(length) for name, length in lengths.items()}
     return {"kind": row.kind, "name": row.name, "part": row.part, "count": row.count, **sizes}
@@ -152,21 +148,21 @@ def _span(segment: Segment) -> dict[str, float]:
 
 
 def _when(check: Check) -> str:
-    return f"every {check.every}" if check.when == "every" else check.when
+    return f"every {check.every}" if check.when == When.EVERY else check.when
 
 
 def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]:
     """The layout as lines to read, in the carriage's unit."""
     yield job.title
-    yield from _figures(job)
+    yield from _fit_lines(job)
     if job.warnings:
         yield f"!! {len(job.warnings)} warning{_s(len(job.warnings))}, at the end."
-    yield from _boards(boards, job.carriage.unit)
+    yield from _board_lines(boards, job.carriage.unit)
     stage_of = {setup.pattern: setup.stage for setup in job.setups}
     numbers = socket_numbers(job)
     for index, pattern in enumerate(job.patterns):
         yield ""
-        yield from _part(job, plan, pattern, _stage_words(job, stage_of.get(index, 1)), numbers[index])
+        yield from _part_lines(job, plan, pattern, stage_of.get(index, 1), numbers[index])
     stage = 0
     for setup, pattern, passes in placed(job):
         yield ""
@@ -175,7 +171,7 @@ def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]
             yield f"Stage {stage}: {job.stages[stage - 1]}"
             if stage > 1:
                 yield GLUED
-        yield from _setup(job, setup, pattern, passes, numbers[setup.pattern])
+        yield from _setup_lines(job, setup, pattern, passes, numbers[setup.pattern])
     yield ""
     setups, passes_in_all = len(job.setups), job.total_passes
     yield f"{setups} setup{_s(setups)}, {passes_in_all} pass{'' if passes_in_all == 1 else 'es'}"
@@ -184,7 +180,7 @@ def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]
     yield CAUTION
 
 
-def _figures(job: Job) -> Iterator[str]:
+def _fit_lines(job: Job) -> Iterator[str]:
     unit = job.carriage.unit
     yield f"Kerf {plain_length(job.kerf, unit)}, clearance {plain_length(job.clearance, unit)}."
     yield f"The same fit without clearance: an assumed kerf of {plain_length(job.assumed_kerf, unit)}."
@@ -213,11 +209,7 @@ def socket_numbers(job: Job) -> list[Mapping[int, int]]:
     ]
 
 
-def _stage_words(job: Job, stage: int) -> str:
-    return f", stage {stage}" if len(job.stages) > 1 else ""
-
-
-def _boards(boards: Sequence[ListRow], unit: str) -> Iterator[str]:
+def _board_lines(boards: Sequence[ListRow], unit: str) -> Iterator[str]:
     """What to prepare, where the plan gives lengths or a lining needs blanks."""
     if not any(row.length for row in boards):
         return
@@ -233,6 +225,7 @@ def _boards(boards: Sequence[ListRow], unit: str) -> Iterator[str]:
 
 
 STRIP = 80
+"""Characters for a board's whole width."""
 GLUED = "  First: glue dry overnight, blanks cut off at the board's own end, ends trimmed flush, glue scraped off."
 BLANKS = " at least, lining wood, grain along it, one for each lined end; cut deeper than the sockets: its tips seat"
 
@@ -244,11 +237,12 @@ def _strip(pattern: Pattern) -> str:
     return "".join(next((mark for end, mark in ends if x < end), "#") for x in middles)
 
 
-def _part(job: Job, plan: Plan, pattern: Pattern, stage: str, numbers: Mapping[int, int]) -> Iterator[str]:
+def _part_lines(job: Job, plan: Plan, pattern: Pattern, stage: int, numbers: Mapping[int, int]) -> Iterator[str]:
     unit, slots = job.carriage.unit, job.layout == "slots"
     width, depth = plain_length(pattern.width, unit), shown_depth(pattern.depth, unit, job.voice.reads)
     made_of = "" if slots else _made_of(plan, pattern, unit)
-    yield f"Part {pattern.part}{stage}: {width} wide, cut {depth} deep{made_of}; from the reference edge ({unit}):"
+    part = f"{pattern.part}, stage {stage}" if len(job.stages) > 1 else pattern.part
+    yield f"Part {part}: {width} wide, cut {depth} deep{made_of}; from the reference edge ({unit}):"
     yield f"  {_strip(pattern)}"
     counts = {True: 0, False: 0}
     for segment in pattern.segments:
@@ -269,15 +263,17 @@ def _made_of(plan: Plan, pattern: Pattern, unit: str) -> str:
     deeper = pattern.depth - mate - sand
     lining = min(deeper, plan.lining.thickness) if plan.lining else Fraction(0)
     terms = [(mate, ""), (sand, " sanding allowance"), (lining, " lining"), (deeper - lining, " room for the tips")]
-    told = [plain_length(size, unit).removesuffix(f" {unit}") + name for size, name in terms if size]
-    return f" ({' + '.join(told)})" if len(told) > 1 else ""
+    shown = [plain_length(size, unit).removesuffix(f" {unit}") + name for size, name in terms if size]
+    return f" ({' + '.join(shown)})" if len(shown) > 1 else ""
 
 
 def _socket_word(job: Job) -> str:
     return "slot" if job.layout == "slots" else "socket"
 
 
-def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed], numbers: Mapping[int, int]) -> Iterator[str]:
+def _setup_lines(
+    job: Job, setup: Setup, pattern: Pattern, passes: list[Placed], numbers: Mapping[int, int]
+) -> Iterator[str]:
     unit = job.carriage.unit
     last = setup.first_copy + setup.copies - 1
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
@@ -287,7 +283,7 @@ def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed], numbe
     yield f"  held: {_held(job, setup)}"
     reach, above = Words(job, figures=True).keep_clear(figures_of(job, pattern))
     yield f"  keep clear: {reach} off the reference edge, up to {above} above the bed"
-    shown = [_row(job, pattern, each) for each in passes]
+    shown = [_pass_row(job, pattern, each) for each in passes]
     wide = max((len(row[2]) for row in shown), default=0)
     wide = max(wide, len("set to"))
     yield f"  pass  {_socket_word(job):>6}  {'set to':>{wide}}  {'kerf from':>10} {'to':>10}  ({unit})"
@@ -295,15 +291,15 @@ def _setup(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed], numbe
         yield f"  {number:>4}  {numbers[socket]:>6}  {set_to:>{wide}}  {start:>10} {end:>10}{notes}"
 
 
-def _row(job: Job, pattern: Pattern, each: Placed) -> tuple[int, int, str, str, str, str]:
-    one, previous, past = each
+def _pass_row(job: Job, pattern: Pattern, each: Placed) -> tuple[int, int, str, str, str, str]:
+    one, previous, via = each
     carriage, unit = job.carriage, job.carriage.unit
     notes = f"  {dial.shown_move(carriage, previous or Fraction(0), one.setting)}" if dial.has_dial(carriage) else ""
-    if past is not None and past != previous:
-        first, last = dial.ways(previous, past, one.setting)
-        notes = f"  {first} to {reading(carriage, past)} first, then {'on ' if first == last else ''}{last}"
+    if via is not None and via != previous:
+        first, last = dial.ways(previous, via, one.setting)
+        notes = f"  {first} to {reading(carriage, via)} first, then {'on ' if first == last else ''}{last}"
         if dial.has_dial(carriage):
-            notes += f" {dial.shown_move(carriage, past, one.setting).partition(' ')[2]}"
+            notes += f" {dial.shown_move(carriage, via, one.setting).partition(' ')[2]}"
     beyond = outside(one, pattern.width)
     if beyond:
         notes += f"  !! {plain_length(beyond, unit)} past the edge"

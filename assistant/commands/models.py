@@ -7,20 +7,19 @@ import importlib.util
 import json
 import sys
 import time
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, TextIO
 
-from assistant.commands.hear import voice_and_checks
 from assistant.errors import BadInput, Fault, KerfcallError
-from assistant.hearing.child import Spec
 from assistant.hearing.download import KnownModel, fetch, is_whole, known_models, pick
-from assistant.hearing.models import Found, choose, find_models, search_folders
-from assistant.hearing.process import ChildDied, ChildProcess
+from assistant.hearing.models import choose, find_models, search_folders
+from assistant.hearing.process import why_not_loaded
 from assistant.plans.model import VoiceSettings
+from assistant.plans.shop_file import voice_and_checks
 
 BAR_CELLS = 30
-LINES = 10  # of progress, where there is no terminal
+REDRAWN_AFTER_S = 0.1  # pieces of a download come far more often than anybody can read
+PROGRESS_LINES = 10  # where there is no terminal
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,15 +41,25 @@ def run(args: argparse.Namespace) -> int:
 
 def _list(args: argparse.Namespace, voice: VoiceSettings) -> int:
     found = find_models(voice)
-    rows = [_row(model) for model in found]
+    rows: list[dict[str, Any]] = [
+        {
+            "folder": str(model.folder),
+            "where": model.where,
+            "fits_language": model.fits,
+            "faults": [str(fault) for fault in model.faults],
+        }
+        for model in found
+    ]
     if args.action == "verify":
         for row, model in zip(rows, found, strict=True):
-            row["faults"] = row["faults"] or _trial(model)
+            if not row["faults"] and (why := why_not_loaded(model.folder)):
+                row["faults"] = [why]
     used = _used(voice)
     searched = [str(folder) for _, folder in search_folders()]
-    print(
-        json.dumps({"used": used, "models": rows, "searched": searched}, indent=1) if args.json else _text(used, rows)
-    )
+    if args.json:
+        print(json.dumps({"used": used, "models": rows, "searched": searched}, indent=1))
+    else:
+        print(_text(used, rows, searched))
     return 3 if args.action == "verify" and any(row["faults"] for row in rows) else 0
 
 
@@ -77,14 +86,16 @@ def _get(args: argparse.Namespace, voice: VoiceSettings) -> int:
     if args.json:
         print(json.dumps({"folder": str(into / model.name), "fetched": not there, "used": used}, indent=1))
     else:
-        print(_used_words(used))
+        print(used["why"])
+        if importlib.util.find_spec("vosk") is None:
+            print('The model needs vosk: pip install "kerfcall[vosk]"')
     return 0
 
 
 def _fetch(model: KnownModel, into: Path, out: TextIO) -> None:
     print(f"Fetching {model.name}: {model.bytes / 1e6:.1f} MB, licence {model.licence}", file=out)
     print(f"  from {model.url}\n  to   {into / model.name}", file=out, flush=True)
-    bar = Bar(out)
+    bar = DownloadBar(out)
 
     def tell(line: str) -> None:
         bar.end()
@@ -97,15 +108,7 @@ def _fetch(model: KnownModel, into: Path, out: TextIO) -> None:
     print(f"{folder} is in place.", file=out)
 
 
-def _used_words(used: dict[str, Any]) -> str:
-    """What listens from now on."""
-    words = str(used["why"])
-    if importlib.util.find_spec("vosk") is None:
-        words += '\nThe model needs vosk: pip install "kerfcall[vosk]"'
-    return words
-
-
-class Bar:
+class DownloadBar:
     """Progress on one line of a terminal; elsewhere a plain line at every tenth."""
 
     def __init__(self, out: TextIO):
@@ -117,21 +120,18 @@ class Bar:
 
     def show(self, done: int, total: int) -> None:
         """done, total: bytes; total over 0."""
+        figures = f"{done / 1e6:5.1f} of {total / 1e6:.1f} MB, {100 * done // total:3d} %"
         if self._terminal:
-            self._draw(done, total)
-        elif (tenth := LINES * done // total) > self._tenth:
+            now = time.monotonic()
+            if done < total and now - self._drawn_at < REDRAWN_AFTER_S:
+                return
+            self._drawn_at = now
+            full = BAR_CELLS * done // total
+            print(f"\r[{'#' * full}{'.' * (BAR_CELLS - full)}] {figures}", end="", file=self._out, flush=True)
+            self._open = True
+        elif (tenth := PROGRESS_LINES * done // total) > self._tenth:
             self._tenth = tenth
-            print(_figures(done, total), file=self._out, flush=True)
-
-    def _draw(self, done: int, total: int) -> None:
-        now = time.monotonic()
-        if done < total and now - self._drawn_at < 0.1:
-            return
-        self._drawn_at = now
-        full = BAR_CELLS * done // total
-        line = f"\r[{'#' * full}{'.' * (BAR_CELLS - full)}] {_figures(done, total)}"
-        print(line, end="", file=self._out, flush=True)
-        self._open = True
+            print(figures, file=self._out, flush=True)
 
     def end(self) -> None:
         """The next words start on a line of their own."""
@@ -140,44 +140,14 @@ class Bar:
         self._open = False
 
 
-def _figures(done: int, total: int) -> str:
-    return f"{done / 1e6:5.1f} of {total / 1e6:.1f} MB, {100 * done // total:3d} %"
-
-
-def _row(model: Found) -> dict[str, Any]:
-    return {
-        "folder": str(model.folder),
-        "where": model.where,
-        "fits_language": model.fits,
-        "faults": [str(fault) for fault in model.faults],
-    }
-
-
-def _trial(model: Found) -> list[str]:
-    """Load it once in a child, since a broken one may end the process."""
-    child = ChildProcess(replace(Spec("vosk"), model=str(model.folder)))
-    try:
-        answer = child.ready()
-        return [] if answer[0] == "ready" else [str(answer[1])]
-    except ChildDied:
-        return ["the recogniser ended while loading it"]
-    finally:
-        child.close()
-
-
-def _text(used: dict[str, Any], rows: list[dict[str, Any]]) -> str:
+def _text(used: dict[str, Any], rows: list[dict[str, Any]], searched: list[str]) -> str:
     lines = [used["why"], ""]
     for row in rows:
         state = "; ".join(row["faults"]) or ("whole" if row["fits_language"] else "whole, of another language")
         lines.append(f"{row['folder']} ({row['where']}): {state}")
     if not rows:
-        lines.append("No vosk model was found. Looked in:")
-        lines += [f"  {folder}" for _, folder in search_folders()]
-        lines += ["", known_models_text()]
+        names = ", ".join(f"{one.name} ({one.licence}, {one.bytes / 1e6:.0f} MB)" for one in known_models())
+        fetched_by = f"To fetch: `kerfcall models get`, NAME one of: {names}."
+        lines += ["No vosk model was found. Looked in:", *(f"  {folder}" for folder in searched)]
+        lines += ["", f"A vosk model is optional: pocketsphinx needs none. {fetched_by}"]
     return "\n".join(lines)
-
-
-def known_models_text() -> str:
-    """What models.toml names, and the command that fetches it."""
-    names = ", ".join(f"{model.name} ({model.licence}, {model.bytes / 1e6:.0f} MB)" for model in known_models())
-    return f"A vosk model is optional: pocketsphinx needs none. To fetch: `kerfcall models get`, NAME one of: {names}."

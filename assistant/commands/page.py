@@ -56,22 +56,16 @@ def _serve(args: argparse.Namespace) -> int:
     try:
         terminal = sys.stdin is not None and sys.stdin.isatty()
         notes.note(HINT if terminal else NO_TERMINAL)
-        _until_left(page.invite if terminal else None, notes.typed)
+        while not terminal:
+            time.sleep(3600)  # unlike a lock, it ends at Ctrl-C everywhere
+        for line in sys.stdin:  # each is a wish for a new code; their end ends the page
+            notes.typed(line)
+            page.invite()
     except KeyboardInterrupt:
         print()
     finally:
         page.close()
     return 0
-
-
-def _until_left(new_code: Callable[[], object] | None, typed: Callable[[str], None]) -> None:
-    """Each line of the terminal is a wish for a new code; its end, or Ctrl-C, ends."""
-    if new_code is None:
-        while True:
-            time.sleep(3600)  # unlike a lock, it ends at Ctrl-C everywhere
-    for line in sys.stdin:
-        typed(line)
-        new_code()
 
 
 def _devices(args: argparse.Namespace) -> int:

@@ -1,4 +1,7 @@
-"""What works on this machine, part by part, each with what mends it. Nothing here raises."""
+"""What works on this machine, part by part, each with what mends it. Nothing here raises.
+
+The rooms' own probes are listed here, and how the lines follow one another on the screen.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +11,7 @@ from pathlib import Path
 
 from assistant import installed
 from assistant.calibrating import health as calibrating
-from assistant.commands.ready_probes import Probe, gathered
-from assistant.health import BROKEN, WORKS, Finding, pip, plain
+from assistant.health import BROKEN, Finding, one_line, pip
 from assistant.hearing import health as hearing
 from assistant.hearing import sound_child
 from assistant.journal import health as journal
@@ -17,41 +19,21 @@ from assistant.pedal import health as pedal
 from assistant.plans import health as plans
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import PedalSettings, Shop, VoiceSettings
+from assistant.probes import Probe, gather
 from assistant.runner import health as runner
 from assistant.screens import health as screens
 from assistant.speaking import health as speaking
 
-SHOP_FILE, ANSWERS = "shop file", "your answers"
+SHOP_FILE = "shop file"
 SOUND = ("loudspeaker", "microphone", "level")
 CALIBRATIONS = ("kerf", "screw", "zero", "backlash", "square")
 # The screen's order.
 ORDER = (
     *("python", "packages", "voice", *SOUND, "noise", "recogniser", "pedal", "terminal keys", "display"),
-    *(ANSWERS, SHOP_FILE, *CALIBRATIONS, "journal", "disk", "clock"),
+    *(runner.ANSWERS, SHOP_FILE, *CALIBRATIONS, "journal", "disk", "clock"),
 )
 NO_VOICE = "put it right, or go without: cut --no-voice"
-SOUND_S = sound_child.LONGEST_S + 1  # its child has a time of its own
-
-
-def survey(shop_path: Path | None) -> list[Finding]:
-    """Every part of a session on this machine, in the order of the screen."""
-    shop_line, shop = _shop(shop_path)
-    found = {line.part: line for line in (shop_line, *gathered(_probes(shop)))}
-    ways = ("pedal", "terminal keys", "microphone", "level", "recogniser")
-    found[ANSWERS] = answers(*(found[part] for part in ways))
-    return [found[part] for part in ORDER]
-
-
-def answers(foot: Finding, keys: Finding, microphone: Finding, level: Finding, recogniser: Finding) -> Finding:
-    """Whether there is any way at all to answer."""
-    ways = [name for name, line in (("pedal", foot), ("terminal keys", keys)) if line.state == WORKS]
-    if all(line.state == WORKS for line in (microphone, level, recogniser)):
-        ways.append("voice")
-    data = {"by": ways}
-    if ways:
-        return Finding(ANSWERS, WORKS, f"by {', '.join(ways)}", "", data)
-    text = "neither pedal, terminal keys nor voice"
-    return Finding(ANSWERS, BROKEN, text, "start from a terminal: its keys do", data)
+SOUND_S = sound_child.LONGEST_S + 1  # after the limit of its child, which says better what was waited for
 
 
 def exit_code(lines: Sequence[Finding]) -> int:
@@ -63,20 +45,22 @@ def exit_code(lines: Sequence[Finding]) -> int:
 
 
 def _shop(path: Path | None) -> tuple[Finding, Shop | None]:
-    """On this thread: what the shop file says decides what the others look at."""
+    """Looked at on this thread, before the probes: what the shop file says decides what they look at."""
     try:
         from assistant.commands.command_line import with_right_line
 
         typed = ["ready", *(["--shop", str(path)] if path else [])]
         return plans.shop_file(path, lambda faults: with_right_line(faults, typed, None, path))
     except Exception as error:
-        return Finding(SHOP_FILE, BROKEN, f"could not be looked at: {plain(error)}", "see that it can be read"), None
+        return Finding(SHOP_FILE, BROKEN, f"could not be looked at: {one_line(error)}", "see that it can be read"), None
 
 
-def _probes(shop: Shop | None) -> list[Probe]:
+def survey(shop_path: Path | None) -> list[Finding]:
+    """Every part of a session on this machine, in the order of the screen."""
+    shop_line, shop = _shop(shop_path)
     voice = shop.voice if shop else VoiceSettings()
     settings = shop.pedal if shop else PedalSettings()
-    return [
+    probes = [
         _one("python", lambda: installed.python(sys.version_info[:3]), "reinstall Python"),
         _one("packages", installed.packages, "reinstall Kerfcall"),
         _one("voice", lambda: speaking.voice(voice), NO_VOICE),
@@ -91,6 +75,10 @@ def _probes(shop: Shop | None) -> list[Probe]:
         _one("disk", journal.disk, "see that the disk answers"),
         _one("clock", runner.clock, "set date, time and time zone"),
     ]
+    found = {line.part: line for line in (shop_line, *gather(probes))}
+    ways = ("pedal", "terminal keys", "microphone", "level", "recogniser")
+    found[runner.ANSWERS] = runner.answers(*(found[part] for part in ways))
+    return [found[part] for part in ORDER]
 
 
 def _one(part: str, look: Callable[[], Finding], mend: str) -> Probe:

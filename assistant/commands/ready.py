@@ -24,15 +24,14 @@ import math
 import shutil
 import sys
 import textwrap
-import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from assistant.commands.readiness import exit_code, survey
 from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.health import BROKEN, Finding
-from assistant.pedal.names import MEND, SAFE_KEYS, Named
+from assistant.pedal.names import SAFE_KEYS, Named
 from assistant.plans.model import PedalSettings
 
 WIDEST, NARROWEST = 100, 40  # columns
@@ -94,29 +93,27 @@ def _note_square(path: Path | None, degrees: float, as_json: bool) -> int:
 
 
 def _survey(args: argparse.Namespace) -> int:
-    with _waiting(not args.json):
+    with _waiting_shown(not args.json and sys.stdout.isatty()):
         lines = survey(args.shop)
     code = exit_code(lines)
     if args.json:
-        parts = [_as_json(line) for line in lines]
+        parts = [
+            {"part": line.part, "state": line.state, "text": line.text, "mend": line.mend, "data": dict(line.data)}
+            for line in lines
+        ]
         print(json.dumps({"ready": not code, "exit_code": code, "parts": parts}, ensure_ascii=False))
         return code
     columns = shutil.get_terminal_size((80, 24)).columns
     for line in lines:
-        print(_shown(line, min(max(columns, NARROWEST), WIDEST)))
-    print(_verdict(lines))
+        print(_on_screen(line, min(max(columns, NARROWEST), WIDEST)))
+    broken = [line.part for line in lines if line.state == BROKEN]
+    print(f"Not ready: mend {', '.join(broken)}." if broken else "Ready: a session can run.")
     return code
 
 
-def _verdict(lines: Sequence[Finding]) -> str:
-    broken = [line.part for line in lines if line.state == BROKEN]
-    return f"Not ready: mend {', '.join(broken)}." if broken else "Ready: a session can run."
-
-
 @contextlib.contextmanager
-def _waiting(tell: bool) -> Iterator[None]:
-    """Say on a terminal that it takes a moment, and take that back."""
-    shown = tell and sys.stdout.isatty()
+def _waiting_shown(shown: bool) -> Iterator[None]:
+    """Say that it takes a moment, and take that back."""
     text = LOOKING[: shutil.get_terminal_size((80, 24)).columns - 1]  # a second row could not be taken back
     if shown:
         print(text, end="", flush=True)
@@ -127,11 +124,7 @@ def _waiting(tell: bool) -> Iterator[None]:
             print("\r" + " " * len(text) + "\r", end="", flush=True)
 
 
-def _as_json(line: Finding) -> dict[str, Any]:
-    return {"part": line.part, "state": line.state, "text": line.text, "mend": line.mend, "data": dict(line.data)}
-
-
-def _shown(line: Finding, width: int) -> str:
+def _on_screen(line: Finding, width: int) -> str:
     """Each fault with its remedy under it."""
     head = f"{line.part:<14}{line.state:<10}"
     indent = " " * len(head)
@@ -150,140 +143,48 @@ def _shown(line: Finding, width: int) -> str:
 
 
 def _pedal(args: argparse.Namespace) -> int:
-    from assistant.pedal.learn import Learned, learn
+    from assistant.pedal.learn import LearnedKey, learn
+    from assistant.pedal.learned_words import is_usable, what_it_does, what_key
+    from assistant.plans.shop_file import read_shop
+    from assistant.screens.first_key import first_key, is_terminal, quiet_terminal
 
-    settings = _settings(args.shop)
-    say = _sayer(args.json)
+    # The shop file's timers and device; the usual ones where no file was named.
+    settings = read_shop(args.shop).pedal if args.shop is not None else PedalSettings()
+
+    def say(text: str) -> None:
+        print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
+
     say(f"Press the pedal once (waiting {args.seconds:g} s). Then try a double tap and a hold.")
-    learned: Learned | None
+    learned: LearnedKey | None
     try:
-        with _quiet_terminal():
-            learned = learn(args.seconds, settings, lambda key: say(verdict(key)), lambda made: say(f"  {made}"))
+        with quiet_terminal():
+            learned = learn(args.seconds, settings, lambda key: say(what_key(key)), lambda made: say(f"  {made}"))
     except NoSuchPart as error:
         say(str(error))
-        if not _is_terminal():
+        if not is_terminal():
             raise
         say("Looking at this terminal's keys only: keep its window in front.")
-        key = _from_terminal(args.seconds)
-        learned = Learned(key) if key else None
-        if key:
-            say(verdict(key))
+        typed = first_key(args.seconds)
+        learned = LearnedKey(Named(typed, types_text=typed not in SAFE_KEYS)) if typed else None
+        if learned:
+            say(what_key(learned.key))
     if learned is None:
         say("No key came. Is the pedal plugged in? Some send a mouse button or a joystick's, which no keyboard shows.")
     elif learned.presses:
-        say(behaviour(learned.presses, learned.repeats, learned.longest_down_s, learned.gestures, settings))
-    usable = learned is not None and _usable(learned.key)
+        say(what_it_does(learned, settings))
+    usable = learned is not None and is_usable(learned.key)
     if args.json:
-        print(json.dumps(_pedal_json(learned, usable), ensure_ascii=False))
+        found: dict[str, Any] = {"key": None, "usable": usable}
+        if learned is not None:
+            found = {
+                "key": learned.key.written if usable else None,
+                "usable": usable,
+                "types_text": learned.key.types_text,
+                "device": learned.key.device or None,
+                "presses": learned.presses,
+                "repeats": learned.repeats,
+                "longest_down_s": learned.longest_down_s,
+                "gestures": list(learned.gestures),
+            }
+        print(json.dumps(found, ensure_ascii=False))
     return 0 if usable else 1
-
-
-def _settings(shop: Path | None) -> PedalSettings:
-    """The shop file's timers; the usual ones where no file was named."""
-    if shop is None:
-        return PedalSettings()
-    from assistant.plans.shop_file import read_shop
-
-    return read_shop(shop).pedal
-
-
-def _sayer(to_stderr: bool) -> Any:
-    stream = sys.stderr if to_stderr else sys.stdout
-    return lambda text: print(text, file=stream, flush=True)
-
-
-def _usable(key: Named) -> bool:
-    return (bool(key.device) or not key.types_text) and not key.modifier and key.written != "<0>"
-
-
-def verdict(key: Named) -> str:
-    """What the key is, and whether and how it goes into the shop file."""
-    if key.device and not key.modifier:
-        return (
-            f"The pedal sends {key.written}, from its own device, which a session reads alone: nothing of it is typed "
-            "anywhere. Be sure that it is the pedal's and not the keyboard's you type on. "
-            f'In the shop file:\n\n[pedal]\nkey = "{key.written}"\ndevice = "{key.device}"\n'
-        )
-    if key.types_text:
-        return (
-            f"The pedal sends {key.written!r}, a key that types or edits text. It is refused: at every press it would "
-            f"land in whatever window has the focus. To mend it: {MEND}."
-        )
-    if key.written == "<0>":
-        return f"The pedal sends a key without a code on this system: it can't be told from others. To mend it: {MEND}."
-    return f'The pedal sends {key.written}. In the shop file:\n\n[pedal]\nkey = "{key.written}"\n'
-
-
-def behaviour(
-    presses: int, repeats: int, longest_s: float | None, gestures: tuple[str, ...], settings: PedalSettings
-) -> str:
-    """What the pedal did, in plain words. longest_s: the longest time down, s."""
-    counts = ", ".join(f"{gestures.count(name)} {name}" for name in ("tap", "double", "hold") if name in gestures)
-    words = [f"{presses} press{'es' if presses != 1 else ''}: {counts or 'no gesture finished'}."]
-    if repeats:
-        words.append("It repeats while it is down; that is ignored.")
-    if longest_s is not None and longest_s < settings.hold_s:
-        words.append(f"Longest time down {longest_s:.2f} s; a hold begins at {settings.hold_s:g} s.")
-    if longest_s is not None and longest_s < 0.02 and presses > 2:
-        words.append("It lets go at once however long it is pressed: such a pedal can't make a hold; say the phrases.")
-    return " ".join(words)
-
-
-def _pedal_json(learned: Any, usable: bool) -> dict[str, Any]:
-    if learned is None:
-        return {"key": None, "usable": False}
-    return {
-        "key": learned.key.written if usable else None,
-        "usable": usable,
-        "types_text": learned.key.types_text,
-        "device": learned.key.device or None,
-        "presses": learned.presses,
-        "repeats": learned.repeats,
-        "longest_down_s": learned.longest_down_s,
-        "gestures": list(learned.gestures),
-    }
-
-
-def _is_terminal() -> bool:
-    return sys.platform != "win32" and sys.stdin is not None and not sys.stdin.closed and sys.stdin.isatty()
-
-
-@contextlib.contextmanager
-def _quiet_terminal() -> Iterator[None]:
-    """The pedal's key also reaches this terminal: don't echo it, and leave nothing of it for the shell."""
-    if not _is_terminal():
-        yield
-        return
-    import termios
-
-    from assistant.screens.keys import KeyMode
-
-    mode = KeyMode(sys.stdin.fileno(), None)
-    mode.interrupt_is_key = False
-    if not mode.in_foreground():
-        yield
-        return
-    mode.set()
-    try:
-        yield
-    finally:
-        with contextlib.suppress(OSError, termios.error):
-            termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
-        mode.restore()
-
-
-def _from_terminal(seconds: float) -> Named | None:
-    """The first key typed into this terminal within `seconds`."""
-    import os
-    import select
-
-    from assistant.screens.key_codes import KeyDecoder
-
-    decoder, end, fd = KeyDecoder(), time.monotonic() + seconds, sys.stdin.fileno()
-    with _quiet_terminal():
-        while (left := end - time.monotonic()) > 0:
-            wait = 0.3 if decoder.pending else left
-            keys = decoder.feed(os.read(fd, 256)) if select.select([fd], [], [], wait)[0] else decoder.expire()
-            if keys:
-                return Named(keys[0], types_text=keys[0] not in SAFE_KEYS)
-    return None

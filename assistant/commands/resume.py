@@ -38,7 +38,12 @@ def run(args: argparse.Namespace) -> int:
     state_dir = args.state or default_state_dir()
     with Journal.open(state_dir) as journal:
         rehearsed = is_rehearsed(args)
-        row = _row(journal, args.session) if args.session else _latest_begun(journal, rehearsed)
+        if not args.session:
+            row = latest_begun(journal, rehearsed)
+        elif (found := next((row for row in journal.sessions() if row.id == args.session), None)) is not None:
+            row = found
+        else:
+            raise CouldNotRun(f"there is no session {args.session} in {journal.path}; kerfcall journal list names them")
         session = row.id
         if rehearsed and not row.rehearsed and not row.fault:
             raise CouldNotRun(
@@ -47,8 +52,8 @@ def run(args: argparse.Namespace) -> int:
             )
         alone = contextlib.nullcontext() if rehearsed else LiveLock(row.title, args.state, session)
         with alone, SessionLock(state_dir, session):
-            state = replayed(journal, session)
-            if row.fault:
+            state = replayed(journal, session)  # within the lock, so that nobody writes on behind it
+            if row.fault:  # found by the list alone, e.g. that the last facts are gone: those left replay well
                 raise of_session(journal.path, session, row.fault, RECOVERS)
             if not rehearsed:
                 print(f"-- Session {session}: {row.title}. Press ? for the keys.")
@@ -58,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
             return drive(Run(state.the_job, session, journal, state, notes, Path(row.plan_path)), args, script)
 
 
-def _latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
+def latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
     """The newest open session of this kind that holds a fact, by order of creation: a clock may have been set back.
 
     One killed before its first fact has nothing to come back to. A damaged one is no reason to take an older one.
@@ -78,13 +83,6 @@ def _latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
     raise CouldNotRun(f"{none}; begin one with: kerfcall cut PLAN" + (" --rehearse SCRIPT" if begun else ""))
 
 
-def _row(journal: Journal, session: str) -> SessionRow:
-    rows = {row.id: row for row in journal.sessions()}
-    if session not in rows:
-        raise CouldNotRun(f"there is no session {session} in {journal.path}; kerfcall journal list names them")
-    return rows[session]
-
-
 def replayed(journal: Journal, session: str) -> State:
     """The state that the session's facts lead to. Raises CouldNotRun when it is over or never began."""
     state = played(journal, session)
@@ -96,8 +94,10 @@ def replayed(journal: Journal, session: str) -> State:
 
 
 def left_out(job: Job) -> tuple[str, ...]:
-    """Which of the session's own phrases aren't listened for, since one may be taken for another, and what is said
-    instead. Its phrases are its own and can't be mended in the shop file: without them a half-cut board stays in reach.
+    """Which of the session's own phrases aren't listened for, and what is said instead.
+
+    Each may be taken for another. A session's phrases are its own and can't be mended in the shop file: refusing to
+    resume would lock a half-cut board away.
     """
     voice, lines = job.voice, []
     safe = sayable(voice, job.checks)

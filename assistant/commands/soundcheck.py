@@ -6,15 +6,13 @@ import argparse
 import json
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
 
 import numpy as np
 
 from assistant.commands import soundcheck_live
-from assistant.commands.hear import voice_and_checks
-from assistant.commands.soundcheck_text import Report, as_json, as_text
+from assistant.commands.soundcheck_text import as_json, as_text
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.hearing import soundcheck, templates
 from assistant.hearing.child import Spec, spec_of
@@ -22,9 +20,9 @@ from assistant.hearing.contract import RATE
 from assistant.hearing.levels import Noise, floats, noise_of
 from assistant.hearing.models import choose, must_have
 from assistant.hearing.offline import hear_all
-from assistant.hearing.soundcheck import Outcome, Saying
+from assistant.hearing.soundcheck import Outcome, Saying, SoundcheckReport, Taken
 from assistant.hearing.wav import read_wav
-from assistant.plans.model import VoiceSettings
+from assistant.plans.shop_file import voice_and_checks
 from assistant.wording.phrases import Phrase
 
 MOST_ROUNDS = 10
@@ -49,17 +47,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="one JSON object")
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """The sound of one check, 16 kHz mono, 16 bit. saw: None when left out. sayings: places in `said`."""
-
-    microphone: str
-    quiet: bytes
-    saw: bytes | None
-    said: bytes
-    sayings: list[Saying]
-
-
 def run(args: argparse.Namespace) -> int:
     """Exit code 0; 1 when the pedal is recommended for all; 2 for bad input; 3 without microphone or recogniser."""
     if args.forget:
@@ -72,11 +59,12 @@ def run(args: argparse.Namespace) -> int:
         print("\n".join(phrase.text for phrase in prompted))
         return 0
     out = sys.stderr if args.json else sys.stdout
-    spec = _spec(voice)
+    spec = spec_of(voice, must_have(choose(voice)))
     try:
-        taken = _from_files(args, prompted) if args.said else _live(args, prompted, out)
-        report = _checked(taken, phrases, soundcheck.grammar(checks, voice), spec, out)
-    except KeyboardInterrupt:
+        taken = _from_files(args, prompted) if args.said else soundcheck_live.take(prompted, not args.no_saw, out)
+        taken.microphone = args.microphone or taken.microphone
+        report = _check(taken, phrases, soundcheck.grammar(checks, voice), spec, out)
+    except KeyboardInterrupt:  # all is kept at the very end, so that this is true
         raise KeyboardInterrupt("nothing was kept") from None
     print(json.dumps(as_json(report), indent=1) if args.json else as_text(report))
     return 1 if report.advice == soundcheck.PEDAL else 0
@@ -103,11 +91,6 @@ def refuse_bad(args: argparse.Namespace) -> None:
         raise BadInput(faults)
 
 
-def _spec(voice: VoiceSettings) -> Spec:
-    choice = must_have(choose(voice))
-    return spec_of(voice, choice)
-
-
 def _from_files(args: argparse.Namespace, prompted: Sequence[Phrase]) -> Taken:
     """Raises BadInput for every file that is bad."""
     sound: dict[str, bytes] = {}
@@ -122,36 +105,33 @@ def _from_files(args: argparse.Namespace, prompted: Sequence[Phrase]) -> Taken:
     if faults:
         raise BadInput(faults)
     sayings = soundcheck.sayings_in(sound["said"], prompted, str(args.said))
-    return Taken(args.microphone or RECORDING, sound["quiet"], sound.get("saw"), sound["said"], sayings)
+    return Taken(RECORDING, sound["quiet"], sound.get("saw"), sound["said"], sayings)
 
 
-def _live(args: argparse.Namespace, prompted: Sequence[Phrase], out: TextIO) -> Taken:
-    live = soundcheck_live.take(prompted, not args.no_saw, out)
-    return Taken(args.microphone or live.microphone, live.quiet, live.saw, live.said, live.sayings)
-
-
-def _checked(taken: Taken, phrases: Sequence[Phrase], table: Sequence[Phrase], spec: Spec, out: TextIO) -> Report:
-    """Hear it, judge it, and keep what is to be kept."""
+def _check(
+    taken: Taken, phrases: Sequence[Phrase], table: Sequence[Phrase], spec: Spec, out: TextIO
+) -> SoundcheckReport:
+    """Hear it, judge it, and keep what is to be kept. table: what is listened for."""
     folder = templates.voice_folder(taken.microphone)
     voice = earlier_voice(folder, out)
     saw, learned = saw_noise(taken, folder, out)
     room = floats(taken.quiet)
     print("Listening to it as in a session, with the saw off ..", file=out, flush=True)
-    off = _heard(soundcheck.in_noise(taken.said, room), taken.sayings, table, spec, out)
+    off = _outcomes(soundcheck.in_noise(taken.said, room), taken.sayings, table, spec, out)
     on: list[Outcome] | None = None
     if saw is not None:
         print(".. and in the saw's noise ..", file=out, flush=True)
-        on = _heard(soundcheck.in_noise(taken.said, saw, room), taken.sayings, table, spec, out)
+        on = _outcomes(soundcheck.in_noise(taken.said, saw, room), taken.sayings, table, spec, out)
     lines = soundcheck.carried(phrases, taken.sayings, off, on, table)
     counts = soundcheck.enrol(voice, taken.said, taken.sayings, off)
     kept = [voice.save(folder)] if voice.texts else []
-    if taken.saw is not None or learned is None:
+    if taken.saw is not None or learned is None:  # else the saw's noise learned earlier would be lost
         kept.append(soundcheck.keep_noise(folder, noise_of(taken.quiet), noise_of(taken.saw) if taken.saw else None))
-    return Report.made(taken.quiet, taken.saw, taken.said, taken.sayings, lines, spec.recogniser, learned, counts, kept)
+    return SoundcheckReport.made(taken, lines, spec.recogniser, learned, counts, kept)
 
 
 def earlier_voice(folder: Path, out: TextIO) -> templates.Voice:
-    """The templates kept so far; a file that can't be read is begun anew, and that is said."""
+    """The templates kept so far; a file that can't be read is begun again, and that is said."""
     try:
         return templates.Voice.load(folder)
     except NoSuchPart as error:
@@ -160,8 +140,10 @@ def earlier_voice(folder: Path, out: TextIO) -> templates.Voice:
 
 
 def saw_noise(taken: Taken, folder: Path, out: TextIO) -> tuple[np.ndarray | None, Noise | None]:
-    """The noise to mix in: the saw as recorded now, else made from what an earlier check learned of it, which is the
-    second of the two; else none."""
+    """The noise to mix in, and what an earlier check learned of the saw where it is made from that.
+
+    The saw as recorded now comes first; None where there is neither.
+    """
     if taken.saw is not None:
         return floats(taken.saw), None
     try:
@@ -174,7 +156,10 @@ def saw_noise(taken: Taken, folder: Path, out: TextIO) -> tuple[np.ndarray | Non
     return learned.made(round(NOISE_S * RATE)), learned
 
 
-def _heard(stream: bytes, sayings: Sequence[Saying], table: Sequence[Phrase], spec: Spec, out: TextIO) -> list[Outcome]:
+def _outcomes(
+    stream: bytes, sayings: Sequence[Saying], table: Sequence[Phrase], spec: Spec, out: TextIO
+) -> list[Outcome]:
+    """What each saying came to, with the share done on a terminal."""
     terminal = out.isatty()
 
     def show(share: float) -> None:
@@ -188,7 +173,7 @@ def forget(as_object: bool) -> int:
     """Delete every template and noise kept for this user, and say what was deleted."""
     root = templates.voices_folder()
     try:
-        deleted = _deleted(root)
+        deleted = soundcheck.forget()
     except OSError as error:
         raise CouldNotRun(f"{error.filename or root} can't be deleted: {error.strerror}") from error
     if as_object:
@@ -196,14 +181,3 @@ def forget(as_object: bool) -> int:
     else:
         print("\n".join(f"Deleted {path}" for path in deleted) or f"Nothing was kept: {root} holds no voice data.")
     return 0
-
-
-def _deleted(root: Path) -> list[Path]:
-    ours = (templates.FILE, soundcheck.NOISE_FILE)
-    found = [path for name in ours for path in (*root.glob(f"*/{name}"), *root.glob(f"*/{name}*.part"))]
-    for path in found:
-        path.unlink()
-    for folder in (*sorted({path.parent for path in found}), root):
-        if folder.is_dir() and not any(folder.iterdir()):
-            folder.rmdir()
-    return sorted(found)

@@ -5,14 +5,13 @@ from __future__ import annotations
 import contextlib
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
 from typing import TextIO
 
 from assistant.errors import CouldNotRun
 from assistant.hearing.contract import BYTES_PER_S
 from assistant.hearing.levels import SILENT, bar, level_of
 from assistant.hearing.recorder import Listening, Recorder, microphone_name, next_utterance
-from assistant.hearing.soundcheck import Saying
+from assistant.hearing.soundcheck import Saying, Taken
 from assistant.wording.phrases import Phrase
 
 LEVEL_S = 4.0
@@ -35,25 +34,14 @@ SAW_OFF = (
 )
 
 
-@dataclass
-class Live:
-    """What was taken in; see `soundcheck.Taken`."""
-
-    microphone: str
-    quiet: bytes = b""
-    saw: bytes | None = None
-    said: bytes = b""
-    sayings: list[Saying] = field(default_factory=list)
-
-
-def take(prompted: Sequence[Phrase], with_saw: bool, out: TextIO, answer: Callable[[], str] | None = None) -> Live:
+def take(prompted: Sequence[Phrase], with_saw: bool, out: TextIO, answer: Callable[[], str] | None = None) -> Taken:
     """Lead the operator through it. answer: reads a line, for tests.
 
     Raises NoSuchPart without a microphone, CouldNotRun when nothing comes of it.
     """
     recorder = Recorder()
     try:
-        return _Conversation(recorder, out, answer or sys.stdin.readline).held(prompted, with_saw)
+        return _Conversation(recorder, out, answer or sys.stdin.readline).take(prompted, with_saw)
     finally:
         recorder.close()
 
@@ -62,40 +50,37 @@ class _Conversation:
     def __init__(self, recorder: Recorder, out: TextIO, answer: Callable[[], str]) -> None:
         self._recorder, self._out, self._answer = recorder, out, answer
 
-    def held(self, prompted: Sequence[Phrase], with_saw: bool) -> Live:
-        live = Live(microphone_name())
-        self._say(f"{CAUTION}\n\nMicrophone: {live.microphone}")
+    def take(self, prompted: Sequence[Phrase], with_saw: bool) -> Taken:
+        taken = Taken(microphone_name())
+        self._say(f"{CAUTION}\n\nMicrophone: {taken.microphone}")
         self._say(f"With the saw off: {LEVEL_S:g} s of the room. Say nothing.")
-        live.quiet = self._level()
-        self._refuse_silence(live.quiet)
+        taken.quiet = self._record()
+        room = level_of(taken.quiet).rms
+        if room <= SILENT:
+            raise CouldNotRun(
+                f"the microphone is silent ({room:.0f} dBFS): it is muted or another one is meant; choose it, "
+                "and turn its gain up, in the system's sound settings"
+            )
         if with_saw:
-            live.saw = self._saw(level_of(live.quiet).rms)
-        live.said, live.sayings = self._phrases(prompted)
-        return live
+            taken.saw = self._take_saw(room)
+        taken.said, taken.sayings = self._take_phrases(prompted)
+        return taken
 
     def _say(self, text: str, end: str = "\n") -> None:
         print(text, end=end, file=self._out, flush=True)
 
-    def _level(self) -> bytes:
+    def _record(self) -> bytes:
         with self._meter() as show:
             return self._recorder.seconds(LEVEL_S, show)
 
-    def _refuse_silence(self, quiet: bytes) -> None:
-        level = level_of(quiet)
-        if level.rms <= SILENT:
-            raise CouldNotRun(
-                f"the microphone is silent ({level.rms:.0f} dBFS): it is muted or another one is meant; choose it, "
-                "and turn its gain up, in the system's sound settings"
-            )
-
-    def _saw(self, room: float) -> bytes | None:
+    def _take_saw(self, room: float) -> bytes | None:
         self._say("\n" + SAW_ON.format(seconds=LEVEL_S), end="")
         line = self._answer()
         # No line at all is nobody there to start a saw.
         if not line or line.strip().casefold().startswith("s"):
             self._say("The saw's noise is left out.")
             return None
-        saw = self._level()
+        saw = self._record()
         self._say(SAW_OFF, end="")
         self._answer()
         self._wait_for_quiet(room)
@@ -103,26 +88,26 @@ class _Conversation:
 
     def _wait_for_quiet(self, room: float) -> None:
         """A blade that runs down would be taken for the first phrase. room: dBFS with the saw off."""
-        quiet, told = 0, False
+        quiet, announced = 0, False
         for _ in range(round(RUN_DOWN_S / LOOK_S)):
             level = level_of(self._recorder.seconds(LOOK_S, lambda rms, peak: None)).rms
             quiet = quiet + 1 if level < room + NEARLY_DB else 0
             if quiet == QUIET_LOOKS:
                 return
-            if not told:
+            if not announced:
                 self._say("Waiting until it is as quiet as before ..")
-                told = True
+                announced = True
         raise CouldNotRun(
             f"it did not get quiet within {RUN_DOWN_S:g} s after the saw's noise; start again when it is, "
             "or leave the saw out with --no-saw"
         )
 
-    def _phrases(self, prompted: Sequence[Phrase]) -> tuple[bytes, list[Saying]]:
+    def _take_phrases(self, prompted: Sequence[Phrase]) -> tuple[bytes, list[Saying]]:
         self._say(f"\nNow {len(prompted)} phrases, the saw off. Say each as you would at the saw, in one go.")
         listening, sayings, unsaid = Listening(), [], 0
-        self._recorder.skip()
+        self._recorder.skip()  # nobody was asked for what has come so far
         for n, phrase in enumerate(prompted, 1):
-            saying = self._asked(f"{n}/{len(prompted)}", phrase, listening)
+            saying = self._ask(f"{n}/{len(prompted)}", phrase, listening)
             sayings.append(saying)
             unsaid = 0 if saying.said else unsaid + 1
             if unsaid == GIVE_UP:
@@ -132,7 +117,7 @@ class _Conversation:
                 )
         return bytes(listening.stream) + bytes(BYTES_PER_S), sayings
 
-    def _asked(self, place: str, phrase: Phrase, listening: Listening) -> Saying:
+    def _ask(self, place: str, phrase: Phrase, listening: Listening) -> Saying:
         for _ in range(ASKED):
             self._say(f'{place}  say: "{phrase.text}"')
             with self._meter() as show:

@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from assistant.drawings.letters import width_of
 from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Point, Shape, Text, rectangle
 from assistant.drawings.placing import spread, thinned
 from assistant.joinery.model import Segment
-from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, format_number
 
 # As the layout's table shows them: a thousandth of a millimetre, a tenth of a thousandth of an inch.
 PLACES = {"mm": 3, "in": 4}
 LABEL_DROP = 9.0
-# A turned label is as wide as its figures are high.
+"""From the board's end down to the labels, mm: room for the leaders."""
 TURNED = CAP * 1.04
+"""Width of a turned label, which is as wide as its figures are high, mm."""
 
 
 def figure(length: Fraction, unit: str) -> str:
@@ -24,13 +26,8 @@ def figure(length: Fraction, unit: str) -> str:
     return format_number(length / MM_PER_UNIT[unit], PLACES[unit])
 
 
-def plain(length: Fraction, unit: str) -> str:
-    """A length for a sentence, with its unit."""
-    return plain_length(length, unit)
-
-
 @dataclass(frozen=True, slots=True)
-class View:
+class BoardView:
     """Where on the picture a point of the board lies; the stop is on the side where the machine has it.
 
     width: the board's, mm. left: of its drawing. scale: paper mm for each mm of wood.
@@ -60,9 +57,10 @@ class View:
         return (b, a) if self.mirrored else (a, b)
 
 
-def comb_outline(view: View, segments: Sequence[Segment], end: float, depth: float, top: float) -> list[Point]:
+def comb_outline(view: BoardView, segments: Sequence[Segment], end: float, depth: float, top: float) -> list[Point]:
     """Corners of the wood from one upper corner round to the other: its end at y = end, sockets up to y = depth."""
     outline: list[Point] = []
+    # Mirrored, the reference edge is at the right: the outline runs from left to right in any case.
     for each in reversed(segments) if view.mirrored else segments:
         left, right = view.span(each.start, each.end)
         y = end if each.is_finger else depth
@@ -70,16 +68,20 @@ def comb_outline(view: View, segments: Sequence[Segment], end: float, depth: flo
     return [(outline[0][0], top), *outline, (outline[-1][0], top)]
 
 
-def comb(view: View, segments: Sequence[Segment], end: float, depth: float, top: float, layer: str) -> Iterator[Item]:
-    """The wood's outline, broken off at y = top."""
-    outline = comb_outline(view, segments, end, depth, top)
-    for a, b in zip(outline, outline[1:], strict=False):
-        if a != b:
-            yield Line(a, b, THICK, layer=layer)
+def comb(view: BoardView, segments: Sequence[Segment], depth: float, top: float) -> Iterator[Item]:
+    """The wood's outline, its end at y = 0, broken off at y = top."""
+    yield from broken_off(comb_outline(view, segments, 0.0, depth, top), THICK, "wood")
+
+
+def broken_off(outline: Sequence[Point], weight: float, layer: str) -> Iterator[Line]:
+    """The outline's sides; the last one, from its end back to its beginning, dashed: there the wood goes on."""
+    for a, b in pairwise(outline):
+        if a != b:  # a socket at the board's edge has a side of no length
+            yield Line(a, b, weight, layer=layer)
     yield Line(outline[-1], outline[0], MIDDLE, dashed=True, layer=layer)
 
 
-def stop(view: View, bottom: float, top: float) -> Iterator[Item]:
+def stop(view: BoardView, bottom: float, top: float) -> Iterator[Item]:
     """The stop beside the reference edge."""
     near = view.x(0) + (1.2 if view.mirrored else -1.2)
     far = near + (7.0 if view.mirrored else -7.0)
@@ -87,30 +89,31 @@ def stop(view: View, bottom: float, top: float) -> Iterator[Item]:
     yield Text(((near + far) / 2 + CAP / 2, (bottom + top) / 2), "STOP", CAP, "middle", True, True, "stop")
 
 
-def depth_mark(view: View, depth: float, text: str) -> Iterator[Item]:
+def depth_mark(view: BoardView, depth: float, text: str) -> Iterator[Item]:
     """The depth's dimension, beside the edge away from the stop."""
     away = -1 if view.mirrored else 1
     edge = view.left if view.mirrored else view.right
     x = edge + 3.5 * away
     yield from (Line((edge + 0.8 * away, y), (x + 1.2 * away, y), THIN, layer="dimension") for y in (0.0, depth))
-    yield from measured((x, 0.0), (x, depth))
-    anchor = "end" if view.mirrored else "start"
-    yield Text((x + 3 * away, depth / 2 - CAP / 2), text, CAP, anchor, layer="dimension")
+    yield from dimension_line((x, 0.0), (x, depth))
+    at = (x + 3 * away, depth / 2 - CAP / 2)
+    yield Text(at, text, CAP, "end" if view.mirrored else "start", layer="dimension")
 
 
-def width_mark(view: View, y: float, text: str) -> Iterator[Item]:
+def width_mark(view: BoardView, y: float, text: str) -> Iterator[Item]:
     """The board's width, above it."""
     yield from (Line((x, y - 1.6), (x, y + 1.2), THIN, layer="dimension") for x in (view.left, view.right))
-    yield from measured((view.left, y), (view.right, y))
+    yield from dimension_line((view.left, y), (view.right, y))
     yield Text(((view.left + view.right) / 2, y + 1.5), text, CAP, "middle", layer="dimension")
 
 
-def measured(a: Point, b: Point) -> Iterator[Item]:
-    """A dimension line with its two arrow heads, level or upright."""
+def dimension_line(a: Point, b: Point) -> Iterator[Item]:
+    """A line with two arrow heads, level or upright."""
     yield Line(a, b, THIN, layer="dimension")
     upright = a[0] == b[0]
-    long = abs(b[1] - a[1]) if upright else abs(b[0] - a[0])
-    size, half = min(2.0, long / 3), min(0.5, long / 12)
+    length = abs(b[1] - a[1]) if upright else abs(b[0] - a[0])
+    # The two heads of a short line leave a third of it between them.
+    size, half = min(2.0, length / 3), min(0.5, length / 12)
     for (x, y), inward in ((a, size), (b, -size)):
         if upright:
             corners: tuple[Point, ...] = ((x, y), (x - half, y + inward), (x + half, y + inward))
@@ -119,34 +122,33 @@ def measured(a: Point, b: Point) -> Iterator[Item]:
         yield Shape(corners, THIN, black=True, layer="dimension")
 
 
-def socket_numbers(view: View, segments: Iterable[Segment], y: float, first: int = 1) -> Iterator[Item]:
+def socket_numbers(view: BoardView, segments: Iterable[Segment], y: float, first: int = 1) -> Iterator[Item]:
     """Numbers of the sockets from `first` on, each over its own; where they are too many, one every so many."""
     sockets = [each for each in segments if not each.is_finger]
     if not sockets:
         return
     names = [str(n) for n in range(first, first + len(sockets))]
-    wide = [width_of(name, CAP, True) for name in names]
+    widths = [width_of(name, CAP, True) for name in names]
+    # A narrow socket at the board's edge would else have the wood's own side run through its number.
     inner = 0.8
     middles = [
         min(max(sum(view.span(s.start, s.end)) / 2, view.left + inner + w / 2), view.right - inner - w / 2)
-        for s, w in zip(sockets, wide, strict=True)
+        for s, w in zip(sockets, widths, strict=True)
     ]
-    for n in thinned(middles, wide, first):
+    for n in thinned(middles, widths, first):
         yield Text((middles[n], y), names[n], CAP, "middle", bold=True, layer="number")
 
 
-def wall_marks(
-    view: View, segments: Sequence[Segment], unit: str, left: float, right: float
-) -> tuple[list[Item], float]:
+def wall_marks(view: BoardView, segments: Sequence[Segment], unit: str, width: float) -> tuple[list[Item], float]:
     """Every wall's distance from the reference edge, under the end, and how deep they reach; none where they don't fit.
 
-    left, right: the row that they may use.
+    width: of the picture, all of which they may use.
     """
     walls = [segments[0].start, *(each.end for each in segments)]
     if view.mirrored:
         walls.reverse()
     points = [view.x(wall) for wall in walls]
-    places = spread(points, [TURNED] * len(walls), left, right)
+    places = spread(points, [TURNED] * len(walls), 0.0, width)
     if places is None:
         return [], 0.0
     drop = drop_for(points, places)

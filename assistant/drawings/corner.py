@@ -7,10 +7,10 @@ reference edge up; the corner stands at 0 <= x <= B's thickness, 0 <= y <= A's t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from assistant.drawings.hidden import Layer, seen
+from assistant.drawings.hidden import Layer, visible
 from assistant.drawings.letters import width_of
 from assistant.drawings.picture import CAP, MIDDLE, THIN, Item, Line, Picture, Point, Text, hatched
 from assistant.joinery.model import Segment
@@ -20,6 +20,7 @@ HATCH = 1.2
 SHOWN = 30.0
 """How much of each board is drawn beside the joint, paper mm."""
 LARGEST = 3.0
+"""Largest scale: paper for wood."""
 NARROWEST = 3.2
 """Fingers are drawn no narrower, paper mm; of a board with more of them than fit the beginning is shown."""
 
@@ -95,6 +96,7 @@ class _Board:
         return Layer(covers, lines)
 
     def _floor(self, index: int, start: float, end: float) -> Iterator[Line]:
+        """A socket's floor, and of a lined board the lining under it and beside it."""
         t, last = self.member.thickness, len(self.member.segments) - 1
         corners = ((0, 0, start), (0, t, start), (0, t, end), (0, 0, end))
         for a, b in zip(corners, (*corners[1:], corners[0]), strict=True):
@@ -113,34 +115,34 @@ class _Board:
 
     def fingers(self) -> Iterator[tuple[float, Layer]]:
         """(height, finger), from the reference edge up."""
-        for index, each in enumerate(self.member.segments):
-            if each.is_finger:
-                yield float(each.start), self._finger(index, float(each.start), float(each.end))
-
-    def _finger(self, index: int, start: float, end: float) -> Layer:
         tip, t = self.member.depth, self.member.thickness
-        covers = [self.outer(0, tip, start, end), self.level(0, tip, end), self.end(tip, start, end)]
-        edges = (
-            ((0, 0, start), (tip, 0, start)),
-            ((0, 0, end), (tip, 0, end)),
-            ((0, t, end), (tip, t, end)),
-            ((tip, 0, start), (tip, 0, end)),
-            ((tip, t, start), (tip, t, end)),
-            ((tip, 0, start), (tip, t, start)),
-            ((tip, 0, end), (tip, t, end)),
-        )
-        lines = [self.line(a, b) for a, b in edges]
-        lines += self._linings(index, start, end) if self.member.lined else self._end_grain(start, end)
-        return Layer(covers, lines)
-
-    def _end_grain(self, start: float, end: float) -> Iterator[Line]:
-        return hatched(self.end(self.member.depth, start, end), HATCH, rising=self.part == "A")
+        for index, each in enumerate(self.member.segments):
+            if not each.is_finger:
+                continue
+            start, end = float(each.start), float(each.end)
+            covers = [self.outer(0, tip, start, end), self.level(0, tip, end), self.end(tip, start, end)]
+            edges = (
+                ((0, 0, start), (tip, 0, start)),
+                ((0, 0, end), (tip, 0, end)),
+                ((0, t, end), (tip, t, end)),
+                ((tip, 0, start), (tip, 0, end)),
+                ((tip, t, start), (tip, t, end)),
+                ((tip, 0, start), (tip, t, start)),
+                ((tip, 0, end), (tip, t, end)),
+            )
+            lines = [self.line(a, b) for a, b in edges]
+            if self.member.lined:
+                lines += self._linings(index, start, end)
+            else:  # end grain, which rises one way on A and the other way on B
+                lines += hatched(self.end(tip, start, end), HATCH, rising=self.part == "A")
+            yield start, Layer(covers, lines)
 
     def _linings(self, index: int, start: float, end: float) -> Iterator[Line]:
+        """The linings on both sides of a finger."""
         tip, t = self.member.depth, self.member.thickness
         low, high = self.member.core(index)
         for a, b, inner in ((start, low, low), (high, end, high)):
-            if a < b:
+            if a < b:  # none on a board's edge
                 yield self.line((0, 0, inner), (tip, 0, inner), THIN)
                 yield self.line((tip, 0, inner), (tip, t, inner), THIN)
                 yield from hatched(self.outer(0, tip, a, b), HATCH)
@@ -162,16 +164,17 @@ def closed(a: Member, b: Member, scale: float) -> list[Line]:
     layers = [each.slab() for each in boards]
     # Fingers stand on one another, and the eye is above: the higher hides the lower.
     layers += [layer for _, layer in sorted(fingers, key=lambda pair: pair[0])]
-    return list(seen(layers))
+    return list(visible(layers))
 
 
 def opened(a: Member, b: Member, scale: float) -> list[Line]:
     """The lines of the joint with A drawn straight back until it is free, and a little more."""
+    # A lies behind B all the way, so each board's fingers may follow its own slab.
     layers: list[Layer] = []
     for each in (_Board("A", a, b, scale, shift=a.depth + 8 / scale), _Board("B", b, a, scale)):
         layers.append(each.slab())
         layers += [layer for _, layer in each.fingers()]
-    return list(seen(layers))
+    return list(visible(layers))
 
 
 def pictures(a: Member, b: Member, height: float) -> tuple[Picture, Picture]:
@@ -179,17 +182,18 @@ def pictures(a: Member, b: Member, height: float) -> tuple[Picture, Picture]:
     count = len(a.segments)
     a, b = _beginning(a, b, height - 8)
     shown = len(a.segments)
-    rest = "" if shown == count else f", the first {shown} fingers and sockets"
+    part_of = "" if shown == count else f", the first {shown} fingers and sockets"
     scale = _scale(a, b, height - 8)
-    how = "hatched: lining" if a.lined or b.lined else "hatched: end grain"
+    hatching = "hatched: lining" if a.lined or b.lined else "hatched: end grain"
     return (
-        _captioned(closed(a, b, scale), f"The joint closed{rest} ({how})"),
-        _captioned(opened(a, b, scale), f"The joint open{rest}"),
+        _captioned(closed(a, b, scale), f"The joint closed{part_of} ({hatching})"),
+        _captioned(opened(a, b, scale), f"The joint open{part_of}"),
     )
 
 
 def _beginning(a: Member, b: Member, height: float) -> tuple[Member, Member]:
     """As many fingers and sockets from the reference edge on as can be drawn wide enough; two at least."""
+    # Those at the edges may be of any width: what is left of the board.
     narrowest = min(float(each.width) for each in (*a.segments[1:-1], *b.segments[1:-1]) or a.segments)
     scale = min(LARGEST, NARROWEST / narrowest)
     fits = (height - SHOWN) / scale - (a.thickness + b.thickness + a.depth + b.depth)
@@ -200,15 +204,14 @@ def _beginning(a: Member, b: Member, height: float) -> tuple[Member, Member]:
     return replace(a, segments=a.segments[:count]), replace(b, segments=b.segments[:count])
 
 
-def _captioned(lines: Iterable[Line], caption: str) -> Picture:
-    drawn = list(lines)
-    xs = [x for line in drawn for x in (line.a[0], line.b[0])]
-    ys = [y for line in drawn for y in (line.a[1], line.b[1])]
+def _captioned(lines: Sequence[Line], caption: str) -> Picture:
+    xs = [x for line in lines for x in (line.a[0], line.b[0])]
+    ys = [y for line in lines for y in (line.a[1], line.b[1])]
     dx, dy = -min(xs), 5 - min(ys)
-    high = max(ys) + dy + 8
-    wide = max(max(xs) + dx, width_of(caption, CAP, True), 50.0)
-    items: list[Item] = [line.moved(dx, dy) for line in drawn]
-    items.append(Text((0, high - 4), caption, CAP, bold=True))
+    height = max(ys) + dy + 8
+    width = max(max(xs) + dx, width_of(caption, CAP, True), 50.0)
+    items: list[Item] = [line.moved(dx, dy) for line in lines]
+    items.append(Text((0, height - 4), caption, CAP, bold=True))
     items.append(Text((0, 1), "part A", CAP))
     items.append(Text((max(xs) + dx, 1), "part B", CAP, "end"))
-    return Picture(tuple(items), wide, high)
+    return Picture(tuple(items), width, height)

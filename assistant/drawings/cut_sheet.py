@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import groupby
 
-from assistant.drawings.board import plain
 from assistant.drawings.due import CheckStep, PassStep, Step, steps
 from assistant.drawings.flow import Flow, Sheet, column_widths
 from assistant.drawings.letters import width_of, wrapped
@@ -17,8 +16,9 @@ from assistant.drawings.picture import BIG, CAP, Item, Picture, Text, rectangle
 from assistant.joinery.model import Carriage
 from assistant.joinery.settings import reading
 from assistant.joinery.sizes import ListRow
+from assistant.joinery.units import plain_length
 from assistant.plans.checks import figures_of
-from assistant.plans.model import Check, Job, Setup
+from assistant.plans.model import Job, Setup
 from assistant.session.turn import prompt, way_prompt
 from assistant.wording import dial
 from assistant.wording.prompts import Words, to_the_stop
@@ -47,7 +47,10 @@ def cut_sheet(job: Job, boards: Sequence[ListRow], sheet: Sheet) -> Flow:
     """The pages of the cut sheet."""
     flow = Flow("cut sheet", sheet)
     words = Words(job)
-    _cautions(flow, words)
+    flow.paragraph("Cut sheet", cap=5.0, bold=True, gap=3)
+    flow.paragraph(words.one(prompt("cautions")), bold=True)
+    flow.paragraph(HOW)
+    flow.paragraph(ON_PAPER, gap=4)
     _figures(flow, job)
     _to_prepare(flow, job, boards)
     stage = 0
@@ -58,7 +61,8 @@ def cut_sheet(job: Job, boards: Sequence[ListRow], sheet: Sheet) -> Flow:
                 flow.paragraph(words.one(prompt("stage over", stage=stage)), bold=True)
             stage = setup.stage
             flow.add(Picture((), 0, 3), 0)
-            flow.need(_height(job, words, job.setups[number - 1], steps_of, flow) + 14)
+            # A stage's heading is never left behind at the foot of the page before.
+            flow.need(_height(job, words, setup, steps_of, flow) + 14)
             flow.paragraph(f"Stage {stage}: {job.stages[stage - 1]}", cap=BIG, bold=True)
         flow.need(_height(job, words, setup, steps_of, flow))
         _setup(flow, job, words, setup, steps_of)
@@ -66,36 +70,27 @@ def cut_sheet(job: Job, boards: Sequence[ListRow], sheet: Sheet) -> Flow:
     return flow
 
 
-def _cautions(flow: Flow, words: Words) -> None:
-    flow.paragraph("Cut sheet", cap=5.0, bold=True, gap=3)
-    flow.paragraph(words.one(prompt("cautions")), bold=True)
-    flow.paragraph(HOW)
-    flow.paragraph(ON_PAPER, gap=4)
-
-
 def _figures(flow: Flow, job: Job) -> None:
     unit, carriage = job.carriage.unit, job.carriage
     place = "just outside" if carriage.zero == "outside" else "flush inside"
-    flow.paragraph(f"Kerf {plain(job.kerf, unit)}, clearance {plain(job.clearance, unit)}.", gap=0)
-    flow.paragraph(f"At zero the kerf lies {place} the reference edge. {_how_to_read(carriage)}", gap=0)
+    if carriage.kind == "handwheel":
+        settings = f"full turns from zero + mark, of {carriage.divisions}; up is to greater settings"
+    else:
+        settings = "steps from zero" if carriage.kind == "steps" else f"in {unit}"
+    flow.paragraph(f"Kerf {plain_length(job.kerf, unit)}, clearance {plain_length(job.clearance, unit)}.", gap=0)
+    flow.paragraph(f"At zero the kerf lies {place} the reference edge. Settings: {settings}.", gap=0)
     flow.paragraph(f"{len(job.setups)} setups, {job.total_passes} passes.", gap=3)
     for line in job.warnings:
         flow.paragraph(f"Warning: {line}", gap=1)
-
-
-def _how_to_read(carriage: Carriage) -> str:
-    if carriage.kind == "handwheel":
-        return f"Settings: full turns from zero + mark, of {carriage.divisions}; up is to greater settings."
-    return "Settings: steps from zero." if carriage.kind == "steps" else f"Settings: in {carriage.unit}."
 
 
 def _to_prepare(flow: Flow, job: Job, boards: Sequence[ListRow]) -> None:
     unit = job.carriage.unit
     flow.paragraph("Boards to prepare, the reference edge and one face of each marked", bold=True, gap=1)
     for row in boards:
-        long = "" if row.length is None else f", {plain(row.length, unit)} long"
+        length = "" if row.length is None else f", {plain_length(row.length, unit)} long"
         blank = " blank of lining wood, at least" if row.kind == "blank" else ""
-        size = f"{plain(row.width, unit)} wide, {plain(row.thickness, unit)} thick{long}"
+        size = f"{plain_length(row.width, unit)} wide, {plain_length(row.thickness, unit)} thick{length}"
         _tick(flow, f"{row.count} x {row.name}{blank} (part {row.part}): {size}")
 
 
@@ -109,14 +104,18 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
     held = words.one(way_prompt(job, setup.number))
     turned = f" {TURNED_OVER.format(stop=to_the_stop(job.carriage.register))}" if setup.end == 2 else ""
     _tick(flow, f"Clamped: {held}.{turned}")
-    flow.paragraph(_keep_clear(job, setup), bold=True, gap=1)
-    for is_check, group in groupby(due, key=lambda step: isinstance(step, CheckStep)):
-        if is_check:
-            for step in group:
-                if isinstance(step, CheckStep):
-                    _tick(flow, _asked(job, setup, step.check))
-        else:
-            _passes(flow, job.carriage, [step for step in group if isinstance(step, PassStep)])
+    # Figures in digits, as a session shows them: what is said in words is for the ear.
+    in_figures, figures = Words(job, figures=True), figures_of(job, job.patterns[setup.pattern])
+    reach, above = in_figures.keep_clear(figures)
+    flow.paragraph(KEEP_CLEAR.format(reach=reach, above=above), bold=True, gap=1)
+    for _, group in groupby(due, key=type):
+        steps_of = list(group)
+        for step in steps_of:
+            if isinstance(step, CheckStep):
+                asked = in_figures.one(prompt("check", say=step.check.say, **figures))
+                _tick(flow, f"{step.check.name}: {asked}")
+        if passes := [step for step in steps_of if isinstance(step, PassStep)]:
+            _passes(flow, job.carriage, passes)
 
 
 def _height(job: Job, words: Words, setup: Setup, due: Sequence[Step], flow: Flow) -> float:
@@ -129,17 +128,6 @@ def _height(job: Job, words: Words, setup: Setup, due: Sequence[Step], flow: Flo
     return BEGINNING if len(trial.pages) > 1 else trial.sheet.room - trial.left
 
 
-def _asked(job: Job, setup: Setup, check: Check) -> str:
-    """The check's question with its figures, as a session shows it."""
-    figures = figures_of(job, job.patterns[setup.pattern])
-    return f"{check.name}: {Words(job, figures=True).one(prompt('check', say=check.say, **figures))}"
-
-
-def _keep_clear(job: Job, setup: Setup) -> str:
-    reach, above = Words(job, figures=True).keep_clear(figures_of(job, job.patterns[setup.pattern]))
-    return KEEP_CLEAR.format(reach=reach, above=above)
-
-
 def _tick(flow: Flow, text: str) -> None:
     """A box, and the text beside it in as many lines as it takes."""
     lines = wrapped(text, CAP, flow.sheet.inner - TICK - 3)
@@ -150,37 +138,32 @@ def _tick(flow: Flow, text: str) -> None:
 
 
 def _passes(flow: Flow, carriage: Carriage, due: Sequence[PassStep]) -> None:
+    table = []
     for step in due:
+        number, socket, setting = step.pass_.number, step.pass_.socket, step.pass_.setting
         if step.approach is not None and step.approach != step.previous:
-            first, last = dial.ways(step.previous, step.approach, step.one.setting)
-            before = f"Before pass {step.one.number}: {first} to {reading(carriage, step.approach)}"
+            first, last = dial.ways(step.previous, step.approach, setting)
+            before = f"Before pass {number}: {first} to {reading(carriage, step.approach)}"
             _tick(flow, f"{before}, so that the carriage then comes {last} to it.")
-    table = [
-        (str(s.one.number), f"socket {s.one.socket}", reading(carriage, s.one.setting), _move(s, carriage)) for s in due
-    ]
+        table.append((f"{number}", f"socket {socket}", reading(carriage, setting), _move(step, carriage)))
     widths = column_widths(table)
-    widths[2] = max(width_of(row[2], BIG, True) for row in table)
-    widths[2] = max(widths[2], width_of(SET_TO, CAP, True))
-    flow.grid([_row(row, widths) for row in table], _head(widths), gap=1)
-
-
-def _head(widths: Sequence[float]) -> Picture:
-    """Over the passes' rows."""
+    # Settings stand in large figures.
+    widths[2] = max(width_of(SET_TO, CAP, True), *(width_of(row[2], BIG, True) for row in table))
     right = TICK + 2 + widths[0] + 3 + widths[1] + 3 + widths[2]
-    items = (Text((0, 1.3), "pass", CAP, bold=True), Text((right, 1.3), SET_TO, CAP, "end", bold=True))
-    return Picture(items, right, 5.6)
+    head = (Text((0, 1.3), "pass", CAP, bold=True), Text((right, 1.3), SET_TO, CAP, "end", bold=True))
+    flow.grid([_row(row, widths) for row in table], Picture(head, right, 5.6), gap=1)
 
 
 def _row(texts: Sequence[str], widths: Sequence[float]) -> Picture:
     """Box, pass, socket, setting (large), and what a handwheel is turned by."""
     items: list[Item] = [rectangle(0, 0.9, TICK, 0.9 + TICK)]
     x = TICK + 2.0
-    for n, (text, wide) in enumerate(zip(texts, widths, strict=True)):
+    for n, (text, width) in enumerate(zip(texts, widths, strict=True)):
         cap, bold = (BIG, True) if n == 2 else (CAP, False)
-        at = x + wide if n in (0, 2) else x
+        at = x + width if n in (0, 2) else x
         if text:
             items.append(Text((at, 1.5), text, cap, "end" if n in (0, 2) else "start", bold=bold))
-        x += wide + (3 if wide else 0)
+        x += width + (3 if width else 0)
     return Picture(tuple(items), x - 3, ROW)
 
 
@@ -189,5 +172,5 @@ def _move(step: PassStep, carriage: Carriage) -> str:
     if not dial.has_dial(carriage):
         return ""
     before = step.previous if step.approach is None else step.approach
-    move = dial.shown_move(carriage, before or Fraction(0), step.one.setting)
+    move = dial.shown_move(carriage, before or Fraction(0), step.pass_.setting)
     return f"{move} from zero" if before is None else move

@@ -15,16 +15,21 @@ from assistant.session.state import State
 
 @dataclass(frozen=True, slots=True)
 class CheckStep:
+    """A check to be confirmed. setup: before, within or after whose passes it is asked."""
+
     setup: Setup
     check: Check
 
 
 @dataclass(frozen=True, slots=True)
 class PassStep:
-    """previous: where the carriage stood before, None at the start. approach: where to come up from, or None; mm."""
+    """A pass to be cut.
+
+    previous: where the carriage stood before, None at the start. approach: where to come up from, or None; mm.
+    """
 
     setup: Setup
-    one: Pass
+    pass_: Pass
     previous: Fraction | None
     approach: Fraction | None
 
@@ -50,6 +55,7 @@ def steps(job: Job) -> Iterator[Step]:
             yield from due(setup)
             yield PassStep(setup, one, previous, approach(job.carriage, previous, one.setting, one.down))
             previous = one.setting
+            # What is due every so many passes counts them as in a session.
             counted = counted_on(state)
             cut = state.cut | 1 << (one.number - 1)
             state = replace(state, cut=cut, cut_in_all=state.cut_in_all + 1, confirmed=counted)

@@ -12,7 +12,9 @@ from assistant.errors import NoSuchPart
 
 MM_PER = {"mm": 1.0, "in": 25.4}
 UNIT_CODE = {"mm": 4, "in": 1}
+"""$INSUNITS (DXF reference, header section)."""
 WEIGHTS = (13, 18, 25, 35, 50, 70)
+"""Of the line weights that DXF has, hundredths of a mm; it takes no others."""
 
 
 def write_dxf(items: Sequence[Item], unit: str) -> bytes:
@@ -46,9 +48,14 @@ class _Writer:
         if isinstance(item, Text):
             self._text(item)
         elif isinstance(item, Line):
-            self._space.add_line(self._at(item.a), self._at(item.b), dxfattribs=self._drawn(item))
+            self._space.add_line(self._at(item.a), self._at(item.b), dxfattribs=self._stroke(item))
         else:
-            self._shape(item)
+            points = [self._at(point) for point in item.points]
+            self._space.add_lwpolyline(points, close=True, dxfattribs=self._stroke(item))
+            if item.black:
+                # Colour 7 is black on paper and white on a dark screen.
+                hatch = self._space.add_hatch(color=7, dxfattribs={"layer": self._layer(item.layer)})
+                hatch.paths.add_polyline_path(points, is_closed=True)
 
     def _at(self, point: tuple[float, float]) -> tuple[float, float]:
         return point[0] * self._scale, point[1] * self._scale
@@ -60,30 +67,23 @@ class _Writer:
             self._document.layers.add(named)
         return named
 
-    def _drawn(self, item: Line | Shape) -> dict[str, Any]:
+    def _stroke(self, item: Line | Shape) -> dict[str, Any]:
         weight = min(WEIGHTS, key=lambda each: abs(each - item.weight * 100))
         found: dict[str, Any] = {"layer": self._layer(item.layer), "lineweight": weight}
         if item.dashed:
             found |= {"linetype": "DASHED", "ltscale": 3 * self._scale}
         return found
 
-    def _shape(self, item: Shape) -> None:
-        points = [self._at(point) for point in item.points]
-        self._space.add_lwpolyline(points, close=True, dxfattribs=self._drawn(item))
-        if item.black:
-            hatch = self._space.add_hatch(color=7, dxfattribs={"layer": self._layer(item.layer)})
-            hatch.paths.add_polyline_path(points, is_closed=True)
-
     def _text(self, item: Text) -> None:
         """Fitted between two points, so that it is as wide as the layout has reckoned with in any font."""
         from ezdxf.enums import TextEntityAlignment
 
-        if not item.text:
+        if not item.text:  # two points in one place are no baseline
             return
         x, y = item.start
         end = (x, y + item.width) if item.turned else (x + item.width, y)
         entity = self._space.add_text(
-            _plain(item.text),
+            _without_codes(item.text),
             height=item.cap * self._scale,
             rotation=90 if item.turned else 0,
             dxfattribs={"layer": self._layer(item.layer), "style": "bold letters" if item.bold else "letters"},
@@ -91,6 +91,6 @@ class _Writer:
         entity.set_placement(self._at((x, y)), self._at(end), align=TextEntityAlignment.FIT)
 
 
-def _plain(text: str) -> str:
-    """What DXF would take for a code of its own (%%, ^, and \\U+ before hexadecimals) is kept apart."""
+def _without_codes(text: str) -> str:
+    """What DXF would take for a code of its own (%%, ^, and a backslash before U+ or M+) is kept apart."""
     return text.replace("%%", "% %").replace("^", "^ ").replace("\\U+", "\\ U+").replace("\\M+", "\\ M+")

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from assistant.drawings.letters import shortened, width_of, wrapped
 from assistant.drawings.picture import BIG, CAP, MIDDLE, Item, Line, Page, Picture, Text
 
 MARGIN = 12.0
 HEAD, FOOT = 15.0, 15.0
+"""Within the margins, for the job's title and for the caution in two lines, mm."""
 COLUMN_GAP = 8.0
 CAUTION = (
     "Kerfcall never stops the blade. The saw's manual, local codes and qualified practice rule. "
     "Saw off before you reach in."
 )
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""Width and height upright, mm. Sources: ISO 216; ANSI/ASME Y14.1, size A."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,24 +102,22 @@ class Flow:
             return
         wide, high = max(row.width for row in rows), max(row.height for row in rows)
         columns = max(1, int((self.sheet.inner + COLUMN_GAP) // (wide + COLUMN_GAP)))
+        over = head.height if head else 0.0
         done = 0
         while done < len(rows):
-            over = head.height if head else 0.0
-            self.need(over + min(5, -(-(len(rows) - done) // columns)) * high)
-            fit = max(1, int((self._left - over) // high))
-            deep = min(fit, -(-(len(rows) - done) // columns))
+            evenly = -(-(len(rows) - done) // columns)
+            # Not begun at a page's foot for a row or two.
+            self.need(over + min(5, evenly) * high)
+            deep = min(evenly, max(1, int((self._left - over) // high)))
             for column in range(columns):
                 block = rows[done : done + deep]
                 done += len(block)
-                self._column(block, head, column * (wide + COLUMN_GAP), high)
+                x = column * (wide + COLUMN_GAP)
+                if head and block:
+                    self._place(head, x, over)
+                for n, row in enumerate(block, start=1):
+                    self._place(row, x, over + n * high)
             self._left -= over + deep * high + gap
-
-    def _column(self, block: Sequence[Picture], head: Picture | None, x: float, high: float) -> None:
-        over = head.height if head else 0.0
-        if head and block:
-            self._place(head, x, over)
-        for n, row in enumerate(block, start=1):
-            self._place(row, x, over + n * high)
 
     @property
     def pages(self) -> list[Page]:
@@ -131,41 +131,36 @@ def text_row(text: str, cap: float = CAP, bold: bool = False) -> Picture:
     return Picture((item,), item.width, 1.86 * cap)
 
 
-def cells(
-    texts: Sequence[str], widths: Sequence[float], *, right: Iterable[int] = (), bold: bool = False, cap: float = CAP
-) -> Picture:
+def cells(texts: Sequence[str], widths: Sequence[float], *, right: Sequence[int] = (), bold: bool = False) -> Picture:
     """A table's row. widths: of the columns, mm. right: columns whose text stands at their right."""
     items: list[Item] = []
     x = 0.0
-    behind = set(right)
-    for n, (text, wide) in enumerate(zip(texts, widths, strict=True)):
-        at = x + wide if n in behind else x
+    for n, (text, width) in enumerate(zip(texts, widths, strict=True)):
+        at = x + width if n in right else x
         if text:
-            items.append(Text((at, 0.42 * cap), text, cap, "end" if n in behind else "start", bold=bold))
-        x += wide + 3
-    return Picture(tuple(items), x - 3, 1.86 * cap)
+            items.append(Text((at, 0.42 * CAP), text, CAP, "end" if n in right else "start", bold=bold))
+        x += width + 3
+    return Picture(tuple(items), x - 3, 1.86 * CAP)
 
 
-def column_widths(rows: Iterable[Sequence[str]], cap: float = CAP) -> list[float]:
+def column_widths(rows: Iterable[Sequence[str]]) -> list[float]:
     """How wide each column must be, as bold text would need it."""
-    return [max(width_of(text, cap, True) for text in column) for column in zip(*rows, strict=True)]
+    return [max(width_of(text, CAP, True) for text in column) for column in zip(*rows, strict=True)]
 
 
 def framed(pages: Sequence[Page], title: str) -> tuple[Page, ...]:
     """Every page with the job's title, its name, its number and the caution."""
-    return tuple(_with_frame(page, title, n, len(pages)) for n, page in enumerate(pages, start=1))
-
-
-def _with_frame(page: Page, title: str, number: int, of: int) -> Page:
-    top, right = page.height - MARGIN, page.width - MARGIN
-    place = f"{page.name}, page {number} of {of}"
-    room = page.width - 2 * MARGIN
-    items: list[Item] = [
-        Text((MARGIN, top - BIG - 1), shortened(title, BIG, room, True), BIG, bold=True),
-        Text((right, top - 11), place, CAP, "end"),
-        Line((MARGIN, top - 13), (right, top - 13), MIDDLE),
-        Line((MARGIN, MARGIN + FOOT - 3), (right, MARGIN + FOOT - 3), MIDDLE),
-    ]
-    for n, line in enumerate(wrapped(CAUTION, CAP, room, True)):
-        items.append(Text((MARGIN, MARGIN + FOOT - 7.5 - 5 * n), line, CAP, bold=True))
-    return Page(page.name, page.width, page.height, (*page.items, *items), page.scaled)
+    made = []
+    for number, page in enumerate(pages, start=1):
+        top, right = page.height - MARGIN, page.width - MARGIN
+        room = page.width - 2 * MARGIN
+        items: list[Item] = [
+            Text((MARGIN, top - BIG - 1), shortened(title, BIG, room, True), BIG, bold=True),
+            Text((right, top - 11), f"{page.name}, page {number} of {len(pages)}", CAP, "end"),
+            Line((MARGIN, top - 13), (right, top - 13), MIDDLE),
+            Line((MARGIN, MARGIN + FOOT - 3), (right, MARGIN + FOOT - 3), MIDDLE),
+        ]
+        for n, line in enumerate(wrapped(CAUTION, CAP, room, True)):
+            items.append(Text((MARGIN, MARGIN + FOOT - 7.5 - 5 * n), line, CAP, bold=True))
+        made.append(replace(page, items=(*page.items, *items)))
+    return tuple(made)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,7 @@ NAMES = (
     "unifont.ttf",
 )
 MOST_FILES = 20_000
+"""Looked at, so that a folder full of other things holds nobody up for long."""
 
 
 def folders() -> list[Path]:
@@ -43,44 +45,32 @@ def folders() -> list[Path]:
 
 def found_fonts() -> list[Path]:
     """Files of ours to try, in the order of NAMES."""
+    files = ((here, name) for folder in folders() for here, _, names in os.walk(folder) for name in names)
     by_name: dict[str, Path] = {}
-    for n, path in enumerate(_files()):
-        if n >= MOST_FILES:
-            break
-        if path.name in NAMES:
-            by_name.setdefault(path.name, path)
+    for here, name in islice(files, MOST_FILES):
+        if name in NAMES:
+            by_name.setdefault(name, Path(here) / name)
     return [by_name[name] for name in NAMES if name in by_name]
-
-
-def _files() -> Iterator[Path]:
-    for folder in folders():
-        for here, _, names in os.walk(folder):
-            yield from (Path(here) / name for name in names)
 
 
 class Fallback:
     """Which embedded font draws a letter. `lacking` gathers those that none has."""
 
     def __init__(self, letters: Iterable[str]):
-        self.lacking: set[str] = set()
-        wanted = {letter for letter in letters if not is_known(letter)}
-        self._font_of: dict[str, str] = {}
-        if wanted:
-            self._find(wanted)
-        self.lacking = wanted - set(self._font_of)
-
-    def _find(self, wanted: set[str]) -> None:
         from reportlab.pdfbase import pdfmetrics
 
-        for n, path in enumerate(found_fonts()):
-            missing = wanted - set(self._font_of)
-            if not missing:
-                return
+        self.lacking = {letter for letter in letters if not is_known(letter)}
+        self._font_of: dict[str, str] = {}
+        # Looking through all folders of fonts takes a while, and most plans need none.
+        for n, path in enumerate(found_fonts() if self.lacking else ()):
             font = _opened(path, f"fallback{n}")
-            has = [letter for letter in missing if font is not None and ord(letter) in font.face.charToGlyph]
-            if font is not None and has:
+            has = {letter for letter in self.lacking if font is not None and ord(letter) in font.face.charToGlyph}
+            if has:
                 pdfmetrics.registerFont(font)
                 self._font_of.update(dict.fromkeys(has, font.fontName))
+                self.lacking -= has
+            if not self.lacking:
+                break
 
     def runs(self, text: str, own: str) -> list[tuple[str, str]]:
         """(font, text) piece by piece; own: the font of ordinary letters. A letter that no font has becomes "?"."""

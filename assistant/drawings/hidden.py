@@ -7,9 +7,10 @@ from dataclasses import dataclass, field, replace
 
 from assistant.drawings.picture import Line, Point
 
-# Lines on the very edge of an outline stay: they are the outline's own.
 TOLERANCE = 1e-6
+"""Lines on the very edge of an outline stay: they are the outline's own."""
 SHORTEST = 1e-3
+"""What rounding leaves over is shorter, and isn't drawn."""
 
 
 @dataclass
@@ -20,8 +21,8 @@ class Layer:
     lines: list[Line] = field(default_factory=list)
 
 
-def seen(layers: Sequence[Layer]) -> Iterator[Line]:
-    """The lines that can be seen, layers being given from the farthest to the nearest."""
+def visible(layers: Sequence[Layer]) -> Iterator[Line]:
+    """What can be seen of the lines, layers being given from the farthest to the nearest."""
     nearer: list[tuple[float, float, float, float, tuple[Point, ...]]] = []
     for layer in reversed(layers):
         for line in layer.lines:
@@ -40,13 +41,15 @@ def _anticlockwise(points: Sequence[Point]) -> tuple[Point, ...]:
 
 
 def _outside(line: Line, covers: Sequence[tuple[float, float, float, float, tuple[Point, ...]]]) -> Iterator[Line]:
+    """The pieces of the line that no cover hides. covers: each with its bounds before its corners."""
     left, bottom, right, top = _bounds((line.a, line.b))
-    left_over = [(0.0, 1.0)]
+    left_over = [(0.0, 1.0)]  # shares of the line
     for x1, y1, x2, y2, points in covers:
+        # Most covers lie somewhere else altogether, which their bounds tell soonest.
         if x1 < right and left < x2 and y1 < top and bottom < y2:
-            span = _inside(line.a, line.b, points)
-            if span is not None:
-                left_over = [piece for each in left_over for piece in _less(each, span)]
+            hidden = _share_inside(line.a, line.b, points)
+            if hidden is not None:
+                left_over = [piece for each in left_over for piece in _without(each, hidden)]
                 if not left_over:
                     return
     for start, end in left_over:
@@ -60,7 +63,7 @@ def _at(line: Line, share: float) -> Point:
     return ax + share * (bx - ax), ay + share * (by - ay)
 
 
-def _less(piece: tuple[float, float], hole: tuple[float, float]) -> Iterator[tuple[float, float]]:
+def _without(piece: tuple[float, float], hole: tuple[float, float]) -> Iterator[tuple[float, float]]:
     (start, end), (low, high) = piece, hole
     if high <= start or end <= low:
         yield piece
@@ -71,7 +74,7 @@ def _less(piece: tuple[float, float], hole: tuple[float, float]) -> Iterator[tup
         yield high, end
 
 
-def _inside(a: Point, b: Point, points: Sequence[Point]) -> tuple[float, float] | None:
+def _share_inside(a: Point, b: Point, points: Sequence[Point]) -> tuple[float, float] | None:
     """Share of a-b that lies properly within the convex, anticlockwise outline (Cyrus and Beck's clipping)."""
     low, high = 0.0, 1.0
     for (px, py), (qx, qy) in zip(points, (*points[1:], points[0]), strict=True):

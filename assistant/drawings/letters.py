@@ -1,4 +1,4 @@
-"""How wide text is, so that a label's box is known before anything is drawn.
+"""How wide text is, so that labels find their places before anything is drawn.
 
 Source: the Adobe font metrics of Helvetica and Helvetica-Bold, two of the 14 fonts that every PDF viewer
 has (ISO 32000-1, 9.6.2.2); widths in thousandths of the font's size. Letters outside Latin-1 count as a
@@ -43,8 +43,6 @@ _UNKNOWN = 1000
 CAP_OF_SIZE = 0.718
 """Height of a capital or figure, as a share of the font's size."""
 
-DESCENDING = frozenset("gjpqyQ,;()[]{}|/@$_\\")
-
 
 def size_of(cap: float) -> float:
     """The font's size, in the unit of `cap`, whose capitals are `cap` high."""
@@ -63,17 +61,6 @@ def is_known(letter: str) -> bool:
     return letter in _WIDTHS[False]
 
 
-def below_of(text: str, cap: float) -> float:
-    """How far `text` may reach below its baseline."""
-    plain = all(is_known(letter) for letter in text) and not DESCENDING & set(text)
-    return cap * (0.04 if plain else 0.32)
-
-
-def above_of(text: str, cap: float) -> float:
-    """How far `text` may reach above its baseline: more where letters carry accents."""
-    return cap * (1.04 if text.isascii() else 1.34)
-
-
 def shortened(text: str, cap: float, most: float, bold: bool = False) -> str:
     """`text`, or as much of it as is at most `most` wide, with "..." behind."""
     if width_of(text, cap, bold) <= most:
@@ -89,21 +76,23 @@ def wrapped(text: str, cap: float, most: float, bold: bool = False) -> list[str]
     """`text` in lines of at most `most`, never broken in a quantity; a word that is wider is broken anywhere."""
     lines: list[str] = []
     line = ""
-    fitting = ([piece] if width_of(piece, cap, bold) <= most else piece.split(" ") for piece in pieces(text))
-    for word in chain.from_iterable(fitting):
-        for piece in _pieces(word, cap, most, bold):
-            longer = f"{line} {piece}" if line else piece
+    # Only a quantity that no line holds is taken apart at its spaces.
+    words = ([piece] if width_of(piece, cap, bold) <= most else piece.split(" ") for piece in pieces(text))
+    for word in chain.from_iterable(words):
+        for part in _broken_anywhere(word, cap, most, bold):
+            longer = f"{line} {part}" if line else part
             if line and width_of(longer, cap, bold) > most:
                 lines.append(line)
-                longer = piece
+                longer = part
             line = longer
     return [*lines, line] if line else lines
 
 
-def _pieces(word: str, cap: float, most: float, bold: bool) -> list[str]:
-    pieces = [""]
+def _broken_anywhere(word: str, cap: float, most: float, bold: bool) -> list[str]:
+    """The word in parts of at most `most`, or of one letter."""
+    parts = [""]
     for letter in word:
-        if pieces[-1] and width_of(pieces[-1] + letter, cap, bold) > most:
-            pieces.append("")
-        pieces[-1] += letter
-    return pieces
+        if parts[-1] and width_of(parts[-1] + letter, cap, bold) > most:
+            parts.append("")
+        parts[-1] += letter
+    return parts

@@ -8,7 +8,7 @@ from typing import Any
 
 from assistant.drawings.fonts import Fallback
 from assistant.drawings.letters import size_of
-from assistant.drawings.picture import Line, Page, Shape, Text
+from assistant.drawings.picture import Line, Page, Text
 from assistant.errors import NoSuchPart
 
 MM = 72 / 25.4
@@ -36,13 +36,14 @@ def write_pdf(pages: Sequence[Page], title: str) -> tuple[bytes, list[str]]:
     canvas.setViewerPreference("PrintScaling", "None")
     for page in pages:
         canvas.setPageSize((page.width * MM, page.height * MM))
-        _page(canvas, page, letters)
+        _draw(canvas, page, letters)
         canvas.showPage()
     canvas.save()
     return into.getvalue(), sorted(letters.lacking)
 
 
-def _page(canvas: Any, page: Page, letters: Fallback) -> None:
+def _draw(canvas: Any, page: Page, letters: Fallback) -> None:
+    # A new page begins with the library's own settings: round ends and corners are set on each.
     canvas.setLineCap(1)
     canvas.setLineJoin(1)
     for item in page.items:
@@ -53,18 +54,14 @@ def _page(canvas: Any, page: Page, letters: Fallback) -> None:
         canvas.setDash((1.5 * MM, 1.2 * MM) if item.dashed else ())
         if isinstance(item, Line):
             canvas.line(item.a[0] * MM, item.a[1] * MM, item.b[0] * MM, item.b[1] * MM)
-        else:
-            _shape(canvas, item)
-
-
-def _shape(canvas: Any, shape: Shape) -> None:
-    path = canvas.beginPath()
-    (x, y), *rest = shape.points
-    path.moveTo(x * MM, y * MM)
-    for x, y in rest:
-        path.lineTo(x * MM, y * MM)
-    path.close()
-    canvas.drawPath(path, stroke=1, fill=1 if shape.black else 0)
+            continue
+        path = canvas.beginPath()
+        (x, y), *rest = item.points
+        path.moveTo(x * MM, y * MM)
+        for x, y in rest:
+            path.lineTo(x * MM, y * MM)
+        path.close()
+        canvas.drawPath(path, stroke=1, fill=1 if item.black else 0)
 
 
 def _text(canvas: Any, item: Text, letters: Fallback) -> None:

@@ -1,12 +1,12 @@
-"""What a picture is made of: lines, shapes and text whose boxes are known. Lengths in mm, x right, y up."""
+"""What a picture is made of: lines, shapes and text whose width is known. Lengths in mm, x right, y up."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Literal
 
-from assistant.drawings.letters import above_of, below_of, width_of
+from assistant.drawings.letters import width_of
 
 CAP = 3.0
 """Height of the capitals and figures of everything that is to be read at arm's length."""
@@ -14,22 +14,7 @@ BIG = 4.0
 
 THIN, MIDDLE, THICK = 0.13, 0.25, 0.5
 Point = tuple[float, float]
-
-
-class Box(NamedTuple):
-    left: float
-    bottom: float
-    right: float
-    top: float
-
-    def meets(self, other: Box, gap: float = 0.0) -> bool:
-        """Whether the two overlap, or come closer than `gap` both ways."""
-        return (
-            self.left < other.right + gap
-            and other.left < self.right + gap
-            and self.bottom < other.top + gap
-            and other.bottom < self.top + gap
-        )
+Anchor = Literal["start", "middle", "end"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +45,6 @@ class Shape:
     def moved(self, dx: float, dy: float) -> Shape:
         return replace(self, points=tuple((x + dx, y + dy) for x, y in self.points))
 
-    @property
-    def sides(self) -> Iterator[tuple[Point, Point]]:
-        return zip(self.points, (*self.points[1:], self.points[0]), strict=True)
-
 
 @dataclass(frozen=True, slots=True)
 class Text:
@@ -75,7 +56,7 @@ class Text:
     at: Point
     text: str
     cap: float = CAP
-    anchor: str = "start"
+    anchor: Anchor = "start"
     turned: bool = False
     bold: bool = False
     layer: str = "note"
@@ -93,14 +74,6 @@ class Text:
         back = {"start": 0.0, "middle": self.width / 2, "end": self.width}[self.anchor]
         x, y = self.at
         return (x, y - back) if self.turned else (x - back, y)
-
-    @property
-    def box(self) -> Box:
-        x, y = self.start
-        below, above = below_of(self.text, self.cap), above_of(self.text, self.cap)
-        if self.turned:
-            return Box(x - above, y, x + below, y + self.width)
-        return Box(x, y - below, x + self.width, y + above)
 
 
 Item = Line | Shape | Text
@@ -138,17 +111,12 @@ def rectangle(
     *,
     weight: float = MIDDLE,
     dashed: bool = False,
-    black: bool = False,
     layer: str = "note",
 ) -> Shape:
     """A rectangle from its sides; left and right may be the wrong way round."""
     left, right = min(left, right), max(left, right)
     corners = ((left, bottom), (right, bottom), (right, top), (left, top))
-    return Shape(corners, weight, dashed, black, layer)
-
-
-def texts(items: Iterable[Item]) -> list[Text]:
-    return [item for item in items if isinstance(item, Text)]
+    return Shape(corners, weight, dashed, layer=layer)
 
 
 def hatched(points: Sequence[Point], apart: float, *, layer: str = "hatch", rising: bool = True) -> Iterator[Line]:
@@ -163,12 +131,14 @@ def hatched(points: Sequence[Point], apart: float, *, layer: str = "hatch", risi
     n = int(min(heights) // step) + 1
     while n * step < max(heights):
         ends = _crossings(points, sign, n * step)
+        # Fewer than two, or twice the same: the line only touches a corner.
         if len(ends) >= 2 and ends[0] != ends[-1]:
             yield Line(ends[0], ends[-1], THIN, layer=layer)
         n += 1
 
 
 def _crossings(points: Sequence[Point], sign: float, c: float) -> list[Point]:
+    """Where the line y - sign * x = c enters and leaves the outline."""
     found = []
     for (ax, ay), (bx, by) in zip(points, (*points[1:], points[0]), strict=True):
         before, after = ay - sign * ax - c, by - sign * bx - c

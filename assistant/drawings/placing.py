@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import accumulate, pairwise
 
 GAP = 1.2
 """Least distance between neighbouring labels, mm."""
@@ -13,30 +14,24 @@ def spread(wanted: Sequence[float], widths: Sequence[float], left: float, right:
 
     None when they can't all stand in the row. Least squares, by pooling neighbours that would overlap.
     """
+    if not widths:
+        return []
     if sum(widths) + GAP * (len(widths) - 1) > right - left:
         return None
-    # In the coordinate less everything that stands before it, "no overlap" is "ascending".
-    before = _before(widths)
-    pools: list[list[float]] = []
-    for want, offset in zip(wanted, before, strict=True):
-        pools.append([want - offset, 1])
-        while len(pools) > 1 and pools[-2][0] > pools[-1][0]:
-            mean, count = pools.pop()
-            pools[-1] = [(pools[-1][0] * pools[-1][1] + mean * count) / (pools[-1][1] + count), pools[-1][1] + count]
-    free = [mean for mean, count in pools for _ in range(int(count))]
-    low = left + widths[0] / 2 if widths else left
-    high = right - widths[-1] / 2 - before[-1] if widths else right
-    return [min(max(x, low), high) + offset for x, offset in zip(free, before, strict=True)]
-
-
-def _before(widths: Sequence[float]) -> list[float]:
-    """How far each label's middle is from the first one's when they stand as close as they may."""
-    found, x = [], 0.0
-    for n, width in enumerate(widths):
-        if n:
-            x += widths[n - 1] / 2 + GAP + width / 2
-        found.append(x)
-    return found
+    # How far each label's middle is from the first one's when they stand as close as they may. Less this offset,
+    # "no overlap" is "ascending", and the nearest ascending row is found by pooling: of two neighbours that stand the
+    # wrong way round both get their mean.
+    offsets = [0.0, *accumulate(a / 2 + GAP + b / 2 for a, b in pairwise(widths))]
+    pools: list[tuple[float, int]] = []  # (mean, how many)
+    for want, offset in zip(wanted, offsets, strict=True):
+        mean, count = want - offset, 1
+        while pools and pools[-1][0] > mean:
+            before, many = pools.pop()
+            mean, count = (before * many + mean * count) / (many + count), many + count
+        pools.append((mean, count))
+    free = [mean for mean, count in pools for _ in range(count)]
+    low, high = left + widths[0] / 2, right - widths[-1] / 2 - offsets[-1]
+    return [min(max(x, low), high) + offset for x, offset in zip(free, offsets, strict=True)]
 
 
 def thinned(middles: Sequence[float], widths: Sequence[float], first: int = 1) -> list[int]:
@@ -57,6 +52,4 @@ def thinned(middles: Sequence[float], widths: Sequence[float], first: int = 1) -
 
 def _clear(chosen: Sequence[int], middles: Sequence[float], widths: Sequence[float]) -> bool:
     ordered = sorted(chosen, key=lambda n: middles[n])
-    return all(
-        middles[b] - middles[a] >= (widths[a] + widths[b]) / 2 + GAP for a, b in zip(ordered, ordered[1:], strict=False)
-    )
+    return all(middles[b] - middles[a] >= (widths[a] + widths[b]) / 2 + GAP for a, b in pairwise(ordered))

@@ -23,13 +23,17 @@ def paper_for(unit: str) -> str:
 def sheets(plan: Plan, job: Job, paper: str) -> tuple[Page, ...]:
     """Every page of the drawings. plan, job: made of one another. paper: "a4" or "letter"."""
     wide, tall = Sheet.of(paper, landscape=True), Sheet.of(paper)
-    flows = [_part(job, pattern, wide) for pattern in job.patterns]
-    flows += [_joint(plan, job, wide), *_stages(plan, job, wide), _strips(job, wide)]
-    flows.append(cut_sheet(job, board_list(plan), tall))
+    flows = [_part_flow(job, pattern, wide) for pattern in job.patterns]
+    flows.append(_joint_flow(plan, job, wide))
+    if drawn := stage_pictures(plan, job, wide.inner):
+        flows.append(Flow("stages", wide))
+        for each in drawn:
+            flows[-1].add(each, 4)
+    flows += [_strips_flow(job, wide), cut_sheet(job, board_list(plan), tall)]
     return framed([page for flow in flows for page in flow.pages], job.title)
 
 
-def _part(job: Job, pattern: Pattern, sheet: Sheet) -> Flow:
+def _part_flow(job: Job, pattern: Pattern, sheet: Sheet) -> Flow:
     flow = Flow(parts.stage_words(job, pattern), sheet)
     size = parts.fitting(pattern, sheet.inner)
     flow.add(parts.dimensions(job, pattern, size), 6)
@@ -43,14 +47,16 @@ def _part(job: Job, pattern: Pattern, sheet: Sheet) -> Flow:
 
 def _members(plan: Plan) -> dict[str, corner.Member]:
     """Both boards as they are when all is cut, also a part that this plan has no board of."""
-    last = [piece for piece in pieces(plan) if not piece.is_blank and piece.part in plan.thickness]
-    lining = plan.lining
     found = {}
-    for piece in last:
-        lined = lining is not None and piece.part in lining.parts
-        wall, bottom = (float(lining.wall), float(lining.thickness)) if lined and lining else (0.0, 0.0)
-        thick = float(plan.thickness[piece.part])
-        found[piece.part] = corner.Member(piece.segments, thick, float(piece.depth), wall, bottom)
+    # In cutting order: of a lined part the final sockets come last, and stay.
+    for piece in pieces(plan):
+        if piece.is_blank or piece.part not in plan.thickness:
+            continue
+        wall = bottom = 0.0
+        if plan.lining is not None and piece.part in plan.lining.parts:
+            wall, bottom = float(plan.lining.wall), float(plan.lining.thickness)
+        thickness = float(plan.thickness[piece.part])
+        found[piece.part] = corner.Member(piece.segments, thickness, float(piece.depth), wall, bottom)
     return found
 
 
@@ -63,7 +69,7 @@ def joint_pictures(plan: Plan, job: Job, width: float, height: float) -> tuple[P
     return corner.pictures(members["A"], members["B"], height)
 
 
-def _joint(plan: Plan, job: Job, sheet: Sheet) -> Flow:
+def _joint_flow(plan: Plan, job: Job, sheet: Sheet) -> Flow:
     flow = Flow("the joint", sheet)
     drawn = joint_pictures(plan, job, sheet.inner, sheet.room - 2)
     if sum(each.width for each in drawn) <= sheet.inner:
@@ -75,6 +81,7 @@ def _joint(plan: Plan, job: Job, sheet: Sheet) -> Flow:
 
 
 def woods(plan: Plan) -> stages.Woods:
+    """What the plan calls its woods, or what tells them apart."""
     return stages.Woods(plan.species or "its own wood", plan.lining_species or "contrasting wood")
 
 
@@ -102,20 +109,12 @@ def stage_pictures(plan: Plan, job: Job, width: float) -> list[Picture]:
     return [stages.legend(woods(plan), width), *found] if found else []
 
 
-def _stages(plan: Plan, job: Job, sheet: Sheet) -> Iterator[Flow]:
-    drawn = stage_pictures(plan, job, sheet.inner)
-    if drawn:
-        flow = Flow("stages", sheet)
-        for each in drawn:
-            flow.add(each, 4)
-        yield flow
-
-
-def _strips(job: Job, sheet: Sheet) -> Flow:
+def _strips_flow(job: Job, sheet: Sheet) -> Flow:
     flow = Flow("strips at full size", sheet, scaled=True)
     bars = strips.scale_bars(sheet.inner)
     for pattern in job.patterns:
         for tile in strips.tiles(job, pattern, sheet.inner):
+            # The scales stand on every page of strips: each page is measured before it is used.
             if not flow.has_pages or flow.left < tile.height:
                 flow.new_page()
                 flow.add(bars, 4)

@@ -6,42 +6,49 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from assistant.drawings.board import View, comb, comb_outline, plain, stop
+from assistant.drawings.board import BoardView, broken_off, comb, comb_outline, stop
 from assistant.drawings.letters import width_of
 from assistant.drawings.parts import HEAD, STOP_ROOM, scale_words
 from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Picture, Shape, Text, hatched, rectangle
 from assistant.joinery.lined import Lining, Stages, regions
 from assistant.joinery.model import Pattern, Segment
+from assistant.joinery.units import plain_length
 
 HATCH = 1.2
 WOOD = 11.0
 BELOW = 8.0
-LEAST_LINE = 2.2
+"""Of a blank's wood under its sockets' floors, mm of paper, as all here."""
+THINNEST_LINING = 2.2
+"""Drawn no thinner, so that its hatches can be seen; of a wide board only the beginning is shown then."""
 LARGEST = 4.0
 
 
 @dataclass(frozen=True, slots=True)
 class Woods:
+    """What the legend calls the two woods."""
+
     board: str
     lining: str
 
 
-def lined_pictures(one: Stages, lining: Lining, woods: Woods, width: float, unit: str, side: str) -> list[Picture]:
+def lined_pictures(lined: Stages, lining: Lining, woods: Woods, width: float, unit: str, side: str) -> list[Picture]:
     """The opened board and its blank, the two glued, and the final sockets; from the reference edge on.
 
     Wide boards are shown as far as the linings are to be seen, the rest is the same again.
     """
-    view, upto = _window(one, lining, width, side)
+    view, upto = _window(lined, lining, width, side)
     words = scale_words(view.scale)
-    part = f"Part {one.part}"
+    part = f"Part {lined.part}"
     # The part of the board that lies outside the window is cut off all stages alike.
-    opened, blank, final = (_upto(each, upto) for each in (one.opened, one.blank, one.final))
-    rest = "" if upto >= one.final[-1].end else f", the first {plain(upto, unit)}"
-    low, deep = float(one.opened_depth) * view.scale, float(one.final_depth) * view.scale
-    reach = float(one.blank_depth) * view.scale
+    opened, blank = _upto(lined.opened, upto), _upto(lined.blank, upto)
+    rest = "" if upto >= lined.final[-1].end else f", the first {plain_length(upto, unit)}"
+    low = float(lined.opened_depth) * view.scale
+    reach = float(lined.blank_depth) * view.scale
     first = [*_board(view, opened, low), *stop(view, 0, low + WOOD)]
-    second = [*_blank(view, blank, low, reach), *_board(view, opened, low), *_cut_here(view)]
-    third = list(_finished(view, one, upto, low, deep))
+    # The blank is cut off at the board's own end; the line for it is carried out to both sides.
+    cut_off = Line((view.left - 3, 0), (view.right + 3, 0), THICK, dashed=True, layer="cut")
+    second = [*_blank(view, blank, low, reach), *_board(view, opened, low), cut_off]
+    third = list(_finished(view, lined, upto, low))
     return [
         _framed(first, f"{part}, stage 1: opened{rest}, {words}", width, 0, low + WOOD),
         _framed(
@@ -56,27 +63,27 @@ def lined_pictures(one: Stages, lining: Lining, woods: Woods, width: float, unit
     ]
 
 
-def _window(one: Stages, lining: Lining, width: float, side: str) -> tuple[View, Fraction]:
+def _window(lined: Stages, lining: Lining, width: float, side: str) -> tuple[BoardView, Fraction]:
     """The scale at which a lining's wall can be seen, and how much of the board is shown at it."""
-    board = one.final[-1].end
+    board = lined.final[-1].end
     room = width - STOP_ROOM - 4
-    scale = min(LARGEST, max(room / float(board), LEAST_LINE / float(lining.wall)))
+    scale = min(LARGEST, max(room / float(board), THINNEST_LINING / float(lining.wall)))
     fits = Fraction(room / scale)
-    upto = board if board <= fits else next((s.end for s in reversed(one.final) if s.end <= fits), fits)
+    upto = board if board <= fits else next((s.end for s in reversed(lined.final) if s.end <= fits), fits)
     shown = float(upto)
     left = width - shown * scale - STOP_ROOM if side == "right" else STOP_ROOM
-    return View(shown, left, scale, side), upto
+    return BoardView(shown, left, scale, side), upto
 
 
 def _upto(segments: Sequence[Segment], end: Fraction) -> tuple[Segment, ...]:
     return tuple(Segment(s.start, min(s.end, end), s.is_finger) for s in segments if s.start < end)
 
 
-def _board(view: View, segments: Sequence[Segment], deep: float) -> Iterator[Item]:
-    return comb(view, segments, 0.0, deep, deep + WOOD, "wood")
+def _board(view: BoardView, segments: Sequence[Segment], deep: float) -> Iterator[Item]:
+    return comb(view, segments, deep, deep + WOOD)
 
 
-def _blank(view: View, segments: Sequence[Segment], low: float, reach: float) -> Iterator[Item]:
+def _blank(view: BoardView, segments: Sequence[Segment], low: float, reach: float) -> Iterator[Item]:
     """The blank below the board, its fingers up in the board's sockets, their tips seated at y = low."""
     floor, foot = low - reach, low - reach - BELOW
     for each in segments:
@@ -84,22 +91,11 @@ def _blank(view: View, segments: Sequence[Segment], low: float, reach: float) ->
         top = low if each.is_finger else floor
         piece = rectangle(left, foot, right, top)
         yield from hatched(piece.points, HATCH, layer="lining")
-    yield from _outline(view, segments, low, floor, foot)
+    yield from broken_off(comb_outline(view, segments, low, floor, foot), MIDDLE, "lining")
 
 
-def _outline(view: View, segments: Sequence[Segment], tips: float, floor: float, foot: float) -> Iterator[Item]:
-    points = comb_outline(view, segments, tips, floor, foot)
-    yield from (Line(a, b, MIDDLE, layer="lining") for a, b in zip(points, points[1:], strict=False) if a != b)
-    yield Line(points[-1], points[0], MIDDLE, dashed=True, layer="lining")
-
-
-def _cut_here(view: View) -> Iterator[Item]:
-    """The line of the board's own end, carried out to both sides."""
-    yield Line((view.left - 3, 0), (view.right + 3, 0), THICK, dashed=True, layer="cut")
-
-
-def _finished(view: View, one: Stages, upto: Fraction, low: float, deep: float) -> Iterator[Item]:
-    for region in regions(one):
+def _finished(view: BoardView, lined: Stages, upto: Fraction, low: float) -> Iterator[Item]:
+    for region in regions(lined):
         if region.x_from >= upto:
             continue
         left, right = view.span(region.x_from, min(region.x_to, upto))
@@ -110,7 +106,7 @@ def _finished(view: View, one: Stages, upto: Fraction, low: float, deep: float) 
             yield Line((left, top), (right, top), MIDDLE, layer="lining")
         elif region.material == "board":
             yield from (Line((x, bottom), (x, top), THIN, layer="lining") for x in (left, right))
-    yield from comb(view, _upto(one.final, upto), 0.0, deep, low + WOOD, "wood")
+    yield from comb(view, _upto(lined.final, upto), float(lined.final_depth) * view.scale, low + WOOD)
 
 
 def legend(woods: Woods, width: float) -> Picture:
@@ -142,7 +138,7 @@ def slotted(patterns: Sequence[Pattern], height: Fraction, clearance: Fraction, 
     deepest = max(float(depth) for _, depth in cuts)
     scale = min((width - 4) / board, 3.0, 45.0 / (float(height) + 2.5 * deepest))
     return tuple(
-        _slotted(board, float(height), cuts, float(clearance), scale, width, out) for out in (0.0, 1.4 * deepest)
+        _slotted(board, float(height), cuts, float(clearance), scale, width, lift) for lift in (0.0, 1.4 * deepest)
     )
 
 
@@ -153,8 +149,9 @@ def _slotted(
     clearance: float,
     scale: float,
     width: float,
-    out: float,
+    lift: float,
 ) -> Picture:
+    """lift: how far the pieces are drawn out of their slots, mm of wood."""
     left = (width - board * scale) / 2
     outline = [(0.0, 0.0), (0.0, height)]
     pieces: list[Item] = []
@@ -163,13 +160,14 @@ def _slotted(
         a, b, floor = float(socket.start), float(socket.end), height - float(depth)
         outline += [(a, height), (a, floor), (b, floor), (b, height)]
         inset = min(clearance / 2, (b - a) / 4)
-        top = floor + 2 * float(depth) + out
+        # As much of a piece is shown above its slot as is in it.
+        top = floor + 2 * float(depth) + lift
         highest = max(highest, top)
         piece = rectangle(
-            left + (a + inset) * scale, (floor + out) * scale, left + (b - inset) * scale, top * scale, layer="piece"
+            left + (a + inset) * scale, (floor + lift) * scale, left + (b - inset) * scale, top * scale, layer="piece"
         )
         pieces += [piece, *hatched(piece.points, HATCH)]
     outline += [(board, height), (board, 0.0)]
     shape = Shape(tuple((left + x * scale, y * scale) for x, y in outline), THICK, layer="wood")
-    state = "open: the pieces lifted out" if out else "closed"
+    state = "open: the pieces lifted out" if lift else "closed"
     return _framed([shape, *pieces], f"The joint {state}, {scale_words(scale)}", width, 0, highest * scale)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from assistant.drawings.board import View, plain, socket_numbers
+from assistant.drawings.board import BoardView, socket_numbers
 from assistant.drawings.parts import stage_words
 from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Picture, Shape, Text, hatched, rectangle
 from assistant.joinery.model import Pattern, Segment
+from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
 
 TILE = {"mm": Fraction(240), "in": Fraction(254, 10) * 9}
@@ -17,25 +18,28 @@ BODY_LOW, BODY_HIGH = 4.0, 20.0
 HIGH = 34.0
 HATCH = 2.0
 BARS: tuple[tuple[str, float, int], ...] = (("100 mm", 100.0, 10), ("4 in", 101.6, 8))
+"""What each bar is called, its length in mm, and in how many parts it is divided."""
 
 
 def tiles(job: Job, pattern: Pattern, width: float) -> Iterator[Picture]:
     """The board's edge at full size, from the reference edge on, a picture for each tile, `width` wide."""
     unit = job.carriage.unit
-    long = TILE[unit]
-    count = -(-pattern.width // long)
+    longest = TILE[unit]
+    count = -(-pattern.width // longest)
     for n in range(count):
-        start, end = n * long, min((n + 1) * long, pattern.width)
-        which = f"strip {n + 1} of {count}, {plain(start, unit)} to {plain(end, unit)}" if count > 1 else "strip"
+        start, end = n * longest, min((n + 1) * longest, pattern.width)
+        which = "strip"
+        if count > 1:
+            which += f" {n + 1} of {count}, {plain_length(start, unit)} to {plain_length(end, unit)}"
         side = job.carriage.stop_side
         heading = f"{stage_words(job, pattern)}, {which}; reference edge at the {side}; hatched: cut away"
         yield _tile(pattern, start, end, side, width, heading)
 
 
 def _tile(pattern: Pattern, start: Fraction, end: Fraction, side: str, width: float, heading: str) -> Picture:
-    long = float(end - start)
-    left = width - 4 - long if side == "right" else 4.0
-    view = View(long, left, 1.0, side)
+    length = float(end - start)
+    left = width - 4 - length if side == "right" else 4.0
+    view = BoardView(length, left, 1.0, side)
     items: list[Item] = [Text((0, HIGH - 4), heading, CAP, bold=True)]
     items.append(rectangle(view.left, BODY_LOW, view.right, BODY_HIGH, weight=MIDDLE, layer="wood"))
     for each in pattern.sockets:
@@ -44,9 +48,16 @@ def _tile(pattern: Pattern, start: Fraction, end: Fraction, side: str, width: fl
             left_x, right_x = view.span(a, b)
             cut = rectangle(left_x, BODY_LOW, right_x, BODY_HIGH, weight=MIDDLE, layer="socket")
             items += [cut, *hatched(cut.points, HATCH, layer="socket")]
-    items += _numbers(view, pattern, start, end)
+    # Sockets are counted along the whole board; one that goes on over a join is numbered on the tile it begins on.
+    before = sum(1 for each in pattern.sockets if each.start < start)
+    begin_here = [each for each in pattern.sockets if start <= each.start < end]
+    shown = [Segment(each.start - start, min(each.end, end) - start, False) for each in begin_here]
+    items += socket_numbers(view, shown, BODY_HIGH + 2, first=before + 1)
     if start == 0:
-        items.append(_reference(view))
+        # A black triangle points at the reference edge from below.
+        x, half = view.x(0), 1.5 if not view.mirrored else -1.5
+        triangle = ((x, BODY_LOW - 0.6), (x + half, 0.4), (x - half, 0.4))
+        items.append(Shape(triangle, THIN, black=True, layer="stop"))
     for at, is_join in ((start, start > 0), (end, end < pattern.width)):
         if is_join:
             x = view.x(at - start)
@@ -54,34 +65,16 @@ def _tile(pattern: Pattern, start: Fraction, end: Fraction, side: str, width: fl
     return Picture(tuple(items), width, HIGH)
 
 
-def _numbers(view: View, pattern: Pattern, start: Fraction, end: Fraction) -> list[Item]:
-    """Numbers of the sockets that begin within the tile, counted along the whole board."""
-    before = sum(1 for each in pattern.sockets if each.start < start)
-    here = [
-        Segment(each.start - start, min(each.end, end) - start, False)
-        for each in pattern.sockets
-        if start <= each.start < end
-    ]
-    return list(socket_numbers(view, here, BODY_HIGH + 2, first=before + 1))
-
-
-def _reference(view: View) -> Shape:
-    """A black triangle that points at the reference edge from below."""
-    x = view.x(0)
-    inward = -1.5 if view.mirrored else 1.5
-    return Shape(((x, BODY_LOW - 0.6), (x + inward, 0.4), (x - inward, 0.4)), THIN, black=True, layer="stop")
-
-
 def scale_bars(width: float) -> Picture:
     """100 mm and 4 in, to be measured before the strips are used."""
     items: list[Item] = [
         Text((0, 24), "Print at 100 %, never fitted to the page. Measure both before use:", CAP, bold=True)
     ]
-    for (name, long, parts), y in zip(BARS, (13.0, 2.0), strict=True):
-        items.append(Line((4, y), (4 + long, y), THICK, layer="scale"))
+    for (name, length, parts), y in zip(BARS, (13.0, 2.0), strict=True):
+        items.append(Line((4, y), (4 + length, y), THICK, layer="scale"))
         for n in range(parts + 1):
-            x = 4 + n * long / parts
+            x = 4 + n * length / parts
             high = 6.0 if n in (0, parts) else 2.5
             items.append(Line((x, y - 0.25), (x, y + high), MIDDLE, layer="scale"))
-        items.append(Text((4 + long + 4, y + 1), name, CAP, bold=True, layer="scale"))
+        items.append(Text((4 + length + 4, y + 1), name, CAP, bold=True, layer="scale"))
     return Picture(tuple(items), width, 30)

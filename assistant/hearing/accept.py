@@ -73,7 +73,7 @@ def phone_distance(wanted: Sequence[str], heard: Sequence[str]) -> float:
 
 
 def frame_levels(pcm16k: bytes) -> np.ndarray:
-    """dB of each 10 ms frame, re full scale, never below -100."""
+    """Level of each 10 ms frame, dB re full scale, never below -100."""
     samples = np.frombuffer(pcm16k, dtype="<i2").astype(np.float32) / 32768
     frames = samples[: len(samples) // FRAME * FRAME].reshape(-1, FRAME)
     return 10 * np.log10(np.maximum((frames**2).mean(axis=1), 1e-10))
@@ -165,7 +165,7 @@ WHY_NOT = {
 
 
 def judge(measures: dict[str, float], bar: Bar) -> str:
-    """ "" when the phrase passes, else the first reason why not, a plain clause.
+    """The first reason why the phrase doesn't pass, a plain clause, or "" when it does.
 
     Measures that a recogniser can't give are left out and not judged.
     """

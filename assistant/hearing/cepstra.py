@@ -54,8 +54,11 @@ def _cosines() -> np.ndarray:
 
 
 def product(one: np.ndarray, other: np.ndarray) -> np.ndarray:
-    """The matrix product in this thread alone: a library's own threads, waiting for one another on a busy machine,
-    take six times as long over matrices of this size."""
+    """The matrix product, in this thread alone.
+
+    A library's own threads, waiting for one another on a busy machine, take six times as long over matrices of this
+    size.
+    """
     return np.asarray(np.einsum("ij,jk->ik", one, other, optimize=False))
 
 

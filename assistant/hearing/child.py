@@ -83,8 +83,10 @@ def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
 
 
 def make_recogniser(spec: Spec) -> Recogniser:
-    """Load it. Raises NoSuchPart or BadInput; a broken model may end the process, so outside tests only a child
-    loads vosk."""
+    """Load it. Raises NoSuchPart or BadInput.
+
+    A broken model may end the process, so outside tests only a child loads vosk.
+    """
     strict = spec.acceptance == "strict"
     if spec.recogniser == "vosk":
         from assistant.hearing.vosk import Vosk

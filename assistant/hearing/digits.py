@@ -42,7 +42,7 @@ def figures(words: Sequence[str]) -> str:
 
 
 def spelled(number: str) -> str:
-    """ "8.82" -> "eight point eight two", as it is read back."""
+    """As it is read back: "8.82" -> "eight point eight two"."""
     return " ".join(POINT if sign == "." else DIGITS[int(sign)] for sign in number)
 
 

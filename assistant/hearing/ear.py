@@ -1,8 +1,7 @@
-"""The path from samples to phrases, in one place and without devices: noise suppression, end-pointing, muting,
-decoding.
+"""The path from samples to phrases, in one place and without devices.
 
-Time is the stream's sample count. Grammar and generation are those in force at an utterance's
-first sound, so that nothing said before a question counts as its answer.
+Noise suppression, muting, end-pointing, decoding. Time is the stream's sample count. Grammar and generation are those
+in force at an utterance's first sound, so that nothing said before a question counts as its answer.
 """
 
 from __future__ import annotations
@@ -119,8 +118,10 @@ class Ear:
         return self._samples
 
     def listen(self, phrases: Sequence[Phrase], generation: int) -> list[tuple[str, str]]:
-        """From the next frame on only these count. Returns (word, phrase) for each unknown word, at its first
-        appearance only; a phrase with one is left out."""
+        """From the next frame on only these count.
+
+        Returns (word, phrase) for each unknown word, at its first appearance only; a phrase with one is left out.
+        """
         new: list[tuple[str, str]] = []
         usable = []
         for phrase in phrases:

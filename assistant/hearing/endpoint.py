@@ -36,9 +36,11 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Utterance:
-    """pcm16k: the piece with its pre-roll and tail. first, end: samples since the stream began, of the first
-    sound and of the last one. reason: "" to be decoded, else why it was dropped, a plain clause. knock: it was
-    too short for speech."""
+    """A piece of sound between two silences.
+
+    pcm16k: the piece with its pre-roll and tail. first, end: samples since the stream began, of the first sound and of
+    the last one. reason: "" to be decoded, else why it was dropped, a plain clause. knock: it was too short for speech.
+    """
 
     pcm16k: bytes
     first: int

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from assistant.errors import BadInput, KerfcallError, NoSuchPart
-from assistant.health import STANDS_IN, WORKS, Finding, importable, pip, short
+from assistant.health import STANDS_IN, WORKS, Finding, importable, pip, with_tilde
 from assistant.hearing.sound_child import NO_LIBRARY
 from assistant.plans.model import Check, VoiceSettings
 
@@ -64,7 +64,7 @@ def recogniser(settings: VoiceSettings, checks: Sequence[Check] = ()) -> Finding
     if not importable(choice.recogniser):
         return Finding("recogniser", STANDS_IN, f"pedal and keys: {choice.recogniser} is not installed", mend, data)
     reason = choice.why.rstrip(".").partition(": ")[2]
-    why = f"{choice.recogniser}, {short(model)}" if model else f"{choice.recogniser}, its own model: {reason}"
+    why = f"{choice.recogniser}, {with_tilde(model)}" if model else f"{choice.recogniser}, its own model: {reason}"
     if choice.stands_in:
         return Finding("recogniser", STANDS_IN, why, "`kerfcall models list` shows which models were found", data)
     unknown = _unknown(settings, checks) if choice.recogniser == "pocketsphinx" else []

@@ -28,6 +28,7 @@ from assistant.plans.intents import Intent
 from assistant.plans.model import Check, VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, Event, Heard, NotHeard
+from assistant.session.kinds import DeviceName, DeviceState
 from assistant.wording.phrases import Phrase, decoys, whole_table
 
 DIGITS = 9  # passes whose numbers have every digit: one to go to is known also when none may be named
@@ -82,11 +83,11 @@ class _Listener:
     def _spec(self, live: bool) -> Spec:
         return replace(spec_of(self._voice, self.choice), live=live, own_voice=live, known=self._known)
 
-    def _news(self, device: str, state: str, text: str) -> None:
+    def _news(self, device: DeviceName, state: DeviceState, text: str) -> None:
         self._post(DeviceChanged(self._clock.at(), self._clock.utc(), device, state, text))
 
     def _refused(self, refused: Sequence[tuple[str, str]]) -> None:
-        self._news("recogniser", "stands in", refused_text(refused))
+        self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, refused_text(refused))
 
     def _fall_back(self, text: str) -> bool:
         """After a child that never got ready: pocketsphinx instead of vosk. Whether there was one to fall back to."""
@@ -94,7 +95,7 @@ class _Listener:
             return False
         why = f"The vosk model {self.choice.model} can't be used ({text}); pocketsphinx stands in."
         self.choice = Choice("pocketsphinx", None, why, stands_in=True)
-        self._news("recogniser", "stands in", why)
+        self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, why)
         return True
 
 
@@ -124,7 +125,7 @@ class FileListener(_Listener):
         self._speaking = False
         self._child = self._start()
         if self.choice.stands_in:
-            self._news("recogniser", "stands in", self.choice.why)
+            self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, self.choice.why)
 
     @property
     def pid(self) -> int | None:
@@ -174,10 +175,10 @@ class FileListener(_Listener):
         try:
             self._exchange(*message)
         except ChildDied:
-            self._news("recogniser", "lost", LOST.format("broke down"))
+            self._news(DeviceName.RECOGNISER, DeviceState.LOST, LOST.format("broke down"))
             self._child.kill()
             self._child = self._start()
-            self._news("recogniser", "works", WORKS)
+            self._news(DeviceName.RECOGNISER, DeviceState.WORKS, WORKS)
 
     def _exchange(self, *message: Any) -> None:
         self._child.send(*message)
@@ -248,12 +249,15 @@ class LiveListener(_Listener):
             return self._child.pid if self._child else None
 
     def has_microphone(self, within_s: float) -> bool:
-        """Whether a microphone was found; waits until the recogniser is loaded, or its first child has failed, and then
-        up to `within_s` for the first word of it. Asked once."""
+        """Whether a microphone was found. Asked once.
+
+        Waits until the recogniser is loaded, or its first child has failed, and then up to `within_s` for the first
+        word of it.
+        """
         while not self._settled.wait(0.1) and self._thread.is_alive():
             pass
         with contextlib.suppress(queue.Empty):
-            return self._microphone.get(timeout=within_s) == "works"
+            return self._microphone.get(timeout=within_s) == DeviceState.WORKS
         return False
 
     def listen(self, phrases: Sequence[Phrase], generation: int) -> None:
@@ -281,7 +285,7 @@ class LiveListener(_Listener):
 
     def _supervise(self) -> None:
         if self.choice.stands_in:
-            self._news("recogniser", "stands in", self.choice.why)
+            self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, self.choice.why)
         failures = 0
         while not self._closing.is_set():
             started = time.monotonic()
@@ -298,7 +302,7 @@ class LiveListener(_Listener):
         if self._never_ready >= 2 and self._fall_back(cause):
             self._never_ready = 0
         elif failures == 0:
-            self._news("recogniser", "lost", LOST.format(cause))
+            self._news(DeviceName.RECOGNISER, DeviceState.LOST, LOST.format(cause))
 
     def _one_life(self, restarted: bool) -> str:
         """From a child's start to its end. Returns why it ended."""
@@ -311,7 +315,7 @@ class LiveListener(_Listener):
             self._never_ready = 0
             self._introduce(child)
             if restarted:
-                self._news("recogniser", "works", WORKS)
+                self._news(DeviceName.RECOGNISER, DeviceState.WORKS, WORKS)
             self._settled.set()
             return self._follow(child)
         except ChildDied:
@@ -324,14 +328,14 @@ class LiveListener(_Listener):
             child.close() if self._closing.is_set() else child.kill()
 
     def _until_ready(self, child: ChildProcess) -> str:
-        """ "" when it is, else why it never will be. That it is slow is said, with the figure."""
+        """Why it never will be, or "" once it is. That it is slow is said, with the figure."""
         slow = False
 
         def waiting(waited_s: float) -> bool:
             nonlocal slow
             if not slow and waited_s > SLOW_LOAD_S:
                 slow = True
-                self._news("recogniser", "slow", LOADING.format(waited_s))
+                self._news(DeviceName.RECOGNISER, DeviceState.SLOW, LOADING.format(waited_s))
             return not self._closing.is_set()
 
         try:
@@ -341,7 +345,7 @@ class LiveListener(_Listener):
         if message[0] != "ready":
             return TOO_LONG if message[1] == TOO_LONG else f"could not start: {message[1]}"
         if slow:
-            self._news("recogniser", "works", LOADED.format(child.load_s))
+            self._news(DeviceName.RECOGNISER, DeviceState.WORKS, LOADED.format(child.load_s))
         return ""
 
     def _introduce(self, child: ChildProcess) -> None:
@@ -364,7 +368,7 @@ class LiveListener(_Listener):
                 return "hung"
             elif patience.still_for_s > ALIVE_S and not slow:
                 slow = True  # once: it will be so again
-                self._news("recogniser", "slow", SLOW.format(patience.still_for_s))
+                self._news(DeviceName.RECOGNISER, DeviceState.SLOW, SLOW.format(patience.still_for_s))
         return ""
 
     def _heed(self, message: tuple[Any, ...]) -> None:
@@ -375,7 +379,7 @@ class LiveListener(_Listener):
                 self._post_all(found, times)
             case ("microphone", state, text):
                 self._microphone.put(state)
-                self._news("microphone", state, text)
+                self._news(DeviceName.MICROPHONE, state, text)
             case ("refused", refused):
                 self._refused(refused)
 

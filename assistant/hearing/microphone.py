@@ -16,6 +16,7 @@ from assistant.errors import NoSuchPart
 from assistant.hearing.alsa import hush
 from assistant.hearing.contract import RATE
 from assistant.hearing.denoise_resample import RATIO, Decimator
+from assistant.session.kinds import DeviceState
 
 CHUNK_MS = 30
 WIDE = 48_000  # Hz, what nearly every device gives; our own filter makes 16 kHz of it, the same for every library
@@ -25,7 +26,7 @@ MUTED_AFTER_S = 10.0  # of nothing but zeros: any real microphone makes some noi
 BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0)
 
 OnChunk = Callable[[bytes, float], None]
-Tell = Callable[[str, str], None]
+Tell = Callable[[DeviceState, str], None]
 
 
 class Narrow:
@@ -47,7 +48,7 @@ class Narrow:
 
 
 def _feeding(on_chunk: OnChunk) -> Generator[None, bytes, None]:
-    """miniaudio's callback: an exception in it would end the capture silently."""
+    """The callback of miniaudio: an exception in it would end the capture silently."""
     narrow = Narrow()
     while True:
         chunk = yield
@@ -126,14 +127,14 @@ def open_capture(on_chunk: OnChunk, null_device: bool = False) -> Any:
 class Microphone:
     """Keeps a capture open. `tick` is called often by its owner; nothing here has a thread of its own.
 
-    on_chunk: see `open_capture`. tell(state, text): "works" or "lost", only when it changes.
+    on_chunk: see `open_capture`. tell(state, text): works or lost, only when it changes.
     opener: for tests.
     """
 
     def __init__(self, on_chunk: OnChunk, tell: Tell, opener: Callable[[OnChunk], Any] = open_capture) -> None:
         self._on_chunk, self._tell, self._opener = on_chunk, tell, opener
         self._capture: Any = None
-        self._state = ""
+        self._state: DeviceState | None = None
         self._failures = 0
         self._next_try = 0.0
         self._last_chunk = 0.0
@@ -163,12 +164,11 @@ class Microphone:
         if now - self._last_chunk > patience:
             self._lost(now, "the microphone gives no more sound")
         elif self._heard_any and now - self._last_sound > MUTED_AFTER_S:
-            self._say(
-                "lost", "Voice is off: the microphone gives nothing but silence; is it muted? Go on by pedal or keys."
-            )
-        elif self._heard_any and self._state != "works":
+            text = "Voice is off: the microphone gives nothing but silence; is it muted? Go on by pedal or keys."
+            self._say(DeviceState.LOST, text)
+        elif self._heard_any and self._state != DeviceState.WORKS:
             self._failures = 0
-            self._say("works", "The microphone works.")
+            self._say(DeviceState.WORKS, "The microphone works.")
 
     def _open(self, now: float) -> None:
         self._heard_any, self._last_chunk, self._last_sound = False, now, now
@@ -181,9 +181,9 @@ class Microphone:
         self.close()
         self._next_try = now + BACK_OFF_S[min(self._failures, len(BACK_OFF_S) - 1)]
         self._failures += 1
-        self._say("lost", f"Voice is off: {why}. Go on by pedal or keys.")
+        self._say(DeviceState.LOST, f"Voice is off: {why}. Go on by pedal or keys.")
 
-    def _say(self, state: str, text: str) -> None:
+    def _say(self, state: DeviceState, text: str) -> None:
         if state != self._state:
             self._state = state
             self._tell(state, text)

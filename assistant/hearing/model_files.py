@@ -87,7 +87,7 @@ def _ends_in_priors(path: Path) -> bool:
 
 
 def _fst_fault(path: Path) -> str:
-    """ "" or what is wrong with an OpenFst file; a graph wrapped in a look-ahead one is looked into.
+    """What is wrong with an OpenFst file, or ""; a graph wrapped in a look-ahead one is looked into.
 
     A graph kind other than "const" is known by its header only; the trial load in the child tells the rest.
     """

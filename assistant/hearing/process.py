@@ -5,11 +5,12 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from assistant.hearing.child import Spec, run_child
 from assistant.patience import Patience, cpu_s_of
-from assistant.process import unheard
+from assistant.process import shielded_from_ctrl_c
 
 # A child that loads has so long without a sign of life, and so long in all: a large model on a small machine takes
 # minutes.
@@ -30,7 +31,7 @@ class ChildProcess:
         self.spec = spec
         self._conn, theirs = context.Pipe()
         self._process = context.Process(target=run_child, args=(theirs, spec), name="kerfcall-hearing", daemon=True)
-        with unheard():
+        with shielded_from_ctrl_c():
             self._process.start()
         self.load_s = 0.0
         """How long it loaded: what this machine is seen to need. 0 until it is ready."""
@@ -103,3 +104,15 @@ class ChildProcess:
         self._conn.close()
         with contextlib.suppress(ValueError):
             self._process.close()
+
+
+def why_not_loaded(model: Path) -> str:
+    """Load this vosk model once, in a child since a broken one may end the process; "" where it loads, else why not."""
+    child = ChildProcess(Spec("vosk", model=str(model)))
+    try:
+        kind, *more = child.ready()
+        return "" if kind == "ready" else str(more[0])
+    except ChildDied:
+        return "the recogniser ended while loading it"
+    finally:
+        child.close()

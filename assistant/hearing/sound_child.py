@@ -16,7 +16,7 @@ from collections.abc import Callable
 from typing import Any
 
 from assistant.errors import NoSuchPart
-from assistant.health import importable, plain
+from assistant.health import importable, one_line
 from assistant.patience import Patience, cpu_s_of
 
 # For the child: the devices, the first sound of a slow sound server (`microphone.FIRST_CHUNK_S`), and the level.
@@ -33,7 +33,7 @@ def asked(within_s: float = WITHIN_S) -> tuple[dict[str, Any], dict[str, Any]]:
     try:
         child = subprocess.Popen([sys.executable, "-c", CHILD], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
     except OSError as error:
-        out, late = b"", plain(error)
+        out, late = b"", one_line(error)
     else:
         out, late = _answer(child, Patience(within_s, LONGEST_S, lambda: cpu_s_of(child.pid)))
     told = [_object(line) for line in out.splitlines()]
@@ -101,7 +101,7 @@ def _of_sounddevice() -> dict[str, Any]:
     try:
         devices: Any = importlib.import_module("sounddevice").query_devices()
     except Exception as error:  # PortAudio missing is an OSError, its own faults another kind
-        return {"why": plain(error)}
+        return {"why": one_line(error)}
     return {
         "outputs": [one["name"] for one in devices if one["max_output_channels"]],
         "inputs": [one["name"] for one in devices if one["max_input_channels"]],
@@ -125,8 +125,9 @@ def measured(seconds: float = LEVEL_S, opener: Callable[..., Any] | None = None)
 
 
 def figures(pcm16k: bytes) -> dict[str, Any]:
-    """rms and peak: of all, dBFS. loudest: tenth of a second, faint: the fifth that is fainter, dBFS. clipped: samples.
+    """Levels of a recording.
 
+    rms and peak: of all, dBFS. loudest: tenth of a second, faint: the fifth that is fainter, dBFS. clipped: samples.
     Not the faintest of all: a sound server may begin with a moment of nothing.
     """
     from assistant.hearing.contract import BYTES_PER_S

@@ -18,9 +18,20 @@ from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.endpoint import Utterance
-from assistant.hearing.levels import BINS, Level, Noise, floats, level_of
+from assistant.hearing.levels import (
+    BINS,
+    SILENT,
+    Level,
+    Noise,
+    floats,
+    input_faults,
+    level_of,
+    room_faults,
+    speech_faults,
+)
 from assistant.hearing.recorder import Listening
-from assistant.hearing.templates import Voice, keep
+from assistant.hearing.templates import FILE as TEMPLATES_FILE
+from assistant.hearing.templates import Voice, keep, voices_folder
 from assistant.hearing.wav import to_pcm16
 from assistant.plans.intents import Intent
 from assistant.plans.model import Check, VoiceSettings
@@ -92,6 +103,17 @@ class Saying:
     @property
     def said(self) -> bool:
         return self.end > self.first
+
+
+@dataclass(slots=True)
+class Taken:
+    """The sound of one sound check, 16 kHz mono, 16 bit. saw: None when left out. sayings: places in `said`."""
+
+    microphone: str
+    quiet: bytes = b""
+    saw: bytes | None = None
+    said: bytes = b""
+    sayings: list[Saying] = field(default_factory=list)
 
 
 def sayings_in(pcm16k: bytes, prompted: Sequence[Phrase], where: str) -> list[Saying]:
@@ -170,8 +192,11 @@ class Outcome:
 
 
 def outcomes(found: Sequence[Found], sayings: Sequence[Saying]) -> list[Outcome]:
-    """Of each saying: what was accepted within it, else why nothing was. Anything accepted that isn't the phrase
-    comes before the phrase itself: in a session it would have been obeyed. found: of the stream as from `in_noise`."""
+    """Of each saying: what was accepted within it, else why nothing was.
+
+    Anything accepted that isn't the phrase comes before the phrase itself: in a session it would have been obeyed.
+    found: of the stream as from `in_noise`.
+    """
     results = []
     before = round(AROUND_S * RATE)
     for saying in sayings:
@@ -225,7 +250,7 @@ def tally(phrase: Phrase, own: Sequence[Outcome], meanings: dict[str, Phrase]) -
 
 
 @dataclass(frozen=True, slots=True)
-class Carried:
+class PhraseTallies:
     """One phrase. on: with the saw's noise, or None where that was left out."""
 
     phrase: Phrase
@@ -265,17 +290,17 @@ def carried(
     off: Sequence[Outcome],
     on: Sequence[Outcome] | None,
     table: Sequence[Phrase],
-) -> list[Carried]:
+) -> list[PhraseTallies]:
     """Each phrase's figures. off, on: the outcome of each saying. table: the grammar."""
     meanings = {phrase.text: phrase for phrase in table}
 
     def own(phrase: Phrase, results: Sequence[Outcome]) -> Tally:
         return tally(phrase, [r for s, r in zip(sayings, results, strict=True) if s.phrase == phrase], meanings)
 
-    return [Carried(phrase, own(phrase, off), None if on is None else own(phrase, on)) for phrase in phrases]
+    return [PhraseTallies(phrase, own(phrase, off), None if on is None else own(phrase, on)) for phrase in phrases]
 
 
-def overall(lines: Sequence[Carried], faults: Sequence[str] = ()) -> tuple[str, str]:
+def overall(lines: Sequence[PhraseTallies], faults: Sequence[str] = ()) -> tuple[str, str]:
     """The advice for all of it, and why. faults: of the input; a silent or clipped one can't be trusted with any."""
     if not lines:
         return PEDAL, "no phrase was tried"
@@ -292,6 +317,54 @@ def overall(lines: Sequence[Carried], faults: Sequence[str] = ()) -> tuple[str, 
         return SAW_OFF, f"{len(usable)} of {count} phrases were heard reliably; the saw's noise was left out"
     why = f"{len(usable)} of {count} phrases were heard reliably with the saw off, {len(with_saw)} in its noise"
     return SAW_OFF, why
+
+
+@dataclass(frozen=True, slots=True)
+class SoundcheckReport:
+    """What a sound check found.
+
+    levels: by part (quiet, saw, said) with its faults. learned: the saw's noise of an earlier check, where that was
+    used. templates: how many each phrase has. kept: the files written.
+    """
+
+    levels: dict[str, tuple[Level, list[str]]]
+    lines: list[PhraseTallies]
+    advice: str
+    why: str
+    recogniser: str
+    learned: Noise | None
+    templates: dict[str, int]
+    kept: list[Path]
+
+    @classmethod
+    def made(
+        cls,
+        taken: Taken,
+        lines: list[PhraseTallies],
+        recogniser: str,
+        learned: Noise | None,
+        templates: dict[str, int],
+        kept: list[Path],
+    ) -> SoundcheckReport:
+        """The figures worked out, and the advice."""
+        room, speech = level_of(taken.quiet), speech_level(taken.said, taken.sayings)
+        levels = {"quiet": (room, room_faults(room))}
+        if taken.saw is not None:
+            saw = level_of(taken.saw)
+            levels["saw"] = (saw, input_faults(saw))
+        levels["said"] = (speech, speech_faults(speech))
+        # Of speech only: a room that is silent or a saw that clips says nothing of how the phrases came in.
+        broken = input_faults(speech) if speech.clipped or speech.rms <= SILENT else []
+        advice, why = overall(lines, broken)
+        return cls(levels, lines, advice, why, recogniser, learned, templates, kept)
+
+    @property
+    def over_noise(self) -> dict[str, float]:
+        """How far speech is over the room, dB, and over the saw where there is a figure for it."""
+        speech = self.levels["said"][0].rms
+        over = {"quiet": speech - self.levels["quiet"][0].rms}
+        saw = self.levels["saw"][0].rms if "saw" in self.levels else self.learned.rms if self.learned else None
+        return over if saw is None else over | {"saw": speech - saw}
 
 
 def enrol(voice: Voice, pcm16k: bytes, sayings: Sequence[Saying], results: Sequence[Outcome]) -> dict[str, int]:
@@ -336,3 +409,16 @@ def _read_noise(kept: dict[str, object] | None) -> Noise | None:
     if spectrum.shape != (BINS // 2 + 1,) or not np.isfinite([*spectrum, noise.rms]).all() or spectrum.min() < 0:
         raise ValueError("not a spectrum")
     return replace(noise, rms=min(noise.rms, 0.0))
+
+
+def forget() -> list[Path]:
+    """Delete every template and noise kept for this user, and folders left empty; returns the files. Raises OSError."""
+    root = voices_folder()
+    ours = (TEMPLATES_FILE, NOISE_FILE)
+    found = [path for name in ours for path in (*root.glob(f"*/{name}"), *root.glob(f"*/{name}*.part"))]
+    for path in found:
+        path.unlink()
+    for folder in (*sorted({path.parent for path in found}), root):
+        if folder.is_dir() and not any(folder.iterdir()):
+            folder.rmdir()
+    return sorted(found)

@@ -168,8 +168,11 @@ def through(template: np.ndarray, powers: np.ndarray, noise: np.ndarray) -> np.n
 
 
 def warped(piece: np.ndarray, templates: Sequence[np.ndarray]) -> np.ndarray:
-    """The warped distance of the piece from each template, per frame of both: Euclid's between frames, symmetric
-    steps (a diagonal one counts twice), both ends fixed. All of them frames x the same number of features."""
+    """The warped distance of the piece from each template, per frame of both.
+
+    Euclid's between frames, symmetric steps (a diagonal one counts twice), both ends fixed. All of them frames x the
+    same number of features.
+    """
     longest, count = max(len(one) for one in templates), len(piece)
     skewed = _skewed(piece, templates, longest)
     before = np.full((len(templates), longest + 1), FAR, np.float32)
@@ -211,7 +214,7 @@ def _to_the_others(templates: Sequence[np.ndarray]) -> list[float]:
 
 
 def signal_to_noise(powers: np.ndarray, first: int, last: int) -> tuple[float, np.ndarray]:
-    """dB of the phrase over the noise behind it, and that noise's mean power in each band.
+    """How far the phrase is over the noise behind it, dB, and that noise's mean power in each band.
 
     powers: the whole piece's bands. first, last: the phrase's frames, inclusive. Where the phrase fills the
     piece, its own faintest tenth is the noise.

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from itertools import combinations
 
-from assistant.errors import BadInput
+from assistant.errors import BadInput, NoSuchPart
 from assistant.hearing.accept import phone_distance
 from assistant.hearing.contract import unknown_faults
 from assistant.plans.intents import Intent
+from assistant.plans.model import VoiceSettings
+from assistant.plans.own_phrases import HEARD_BY_PHONES
 from assistant.plans.syllables import syllables as syllables_of
 from assistant.wording.phrases import Phrase, open_together
 
@@ -30,6 +32,23 @@ def check_words(phrases: Sequence[Phrase], pronounce: Pronounce) -> None:
     faults = unknown_faults((word, p.text) for p in phrases for word in p.text.split() if pronounce(word) is None)
     if faults:
         raise BadInput(faults)
+
+
+def doubts(phrases: Sequence[Phrase], voice: VoiceSettings) -> list[str]:
+    """What is doubtful about what can be said, a line each. Raises BadInput for words that pocketsphinx lacks."""
+    if voice.language != HEARD_BY_PHONES:
+        return ["the words are checked when a session begins: the embedded recogniser hears English only"]
+    from assistant.hearing.sphinx import pronouncer
+
+    try:
+        pronounce = pronouncer(voice.pronunciations)
+    except NoSuchPart as error:
+        return [f"the words could not be checked: {error}"]
+    check_words(phrases, pronounce)
+    return [
+        f'"{one.text}" and "{other.text}" sound alike (distance {apart:.2f}, at least {ALIKE} is safer); change one'
+        for one, other, apart in too_alike(phrases, pronounce)
+    ]
 
 
 def phones_of(text: str, pronounce: Pronounce) -> list[str]:

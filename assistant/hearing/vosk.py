@@ -1,5 +1,8 @@
-"""The recogniser vosk, when a model folder is there. Its native code ends the process on several small mistakes,
-so everything is checked before it is called, and it is only ever called in the hearing child."""
+"""The recogniser vosk, when a model folder is there.
+
+Its native code ends the process on several small mistakes, so everything is checked before it is called, and it is only
+ever called in the hearing child.
+"""
 
 from __future__ import annotations
 

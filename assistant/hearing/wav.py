@@ -195,5 +195,5 @@ class WavSource:
         self._at += 2 * samples
         return chunk
 
-    def heed(self, event: object) -> None:
+    def handled(self, event: object) -> None:
         """A recording answers to nothing."""

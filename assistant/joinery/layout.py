@@ -70,6 +70,7 @@ def _even_widths(width: Fraction, finger: Fraction, remainder: str) -> list[Frac
     if left == 0:
         return [finger] * full
     if remainder == "stretch":
+        # A joint has a finger and a socket at least.
         count = max(2, int(width / finger + Fraction(1, 2)))
         return [width / count] * count
     if remainder == "both edges":
@@ -98,33 +99,36 @@ def listed(
 
     Raises: BadInput, all faults at once; when the sum is off, with the difference.
     """
-    faults = _starts_faults(starts_with) + _widths_faults(widths, unit) + _repeat_faults(repeat, len(widths))
+    faults = _starts_faults(starts_with)
+    for n, size in enumerate(widths, 1):
+        if size <= 0:
+            shown = plain_length(size, unit)
+            faults.append(Fault(f"width {n} must be over 0", shown, "joint.widths", "give its real size"))
+    if repeat is not None:
+        faults += _repeat_faults(repeat, len(widths))
     if not faults:
-        faults = _count_faults(_listed_count(len(widths), repeat, mirror))
+        # Counted before they are laid out: 1,000 widths may be repeated 1,000 times.
+        count = len(widths)
+        if repeat is not None:
+            count += (repeat.last - repeat.first + 1) * (repeat.times - 1)
+        if mirror:
+            count = 2 * count - 1
+        if count > MOST_SEGMENTS:
+            faults.append(_too_many(count, "joint.widths", "list or repeat fewer"))
+        elif count < 2:
+            shown = "1 segment" if count == 1 else "none"
+            what = "a joint needs a finger and a socket at least"
+            faults.append(Fault(what, shown, "joint.widths", "list more widths"))
     if faults:
         raise BadInput(faults)
-    whole = _mirrored(_repeated(widths, repeat)) if mirror else _repeated(widths, repeat)
+    whole = list(widths)
+    if repeat is not None:
+        whole[repeat.first - 1 : repeat.last] *= repeat.times
+    if mirror:
+        whole += whole[-2::-1]
     if sum(whole) != width:
         raise BadInput([_sum_fault(whole, width, mirror, unit)])
     return _alternate(whole, starts_with)
-
-
-def _listed_count(listed_here: int, repeat: Group | None, mirror: bool) -> int:
-    count = listed_here
-    if repeat is not None:
-        count += (repeat.last - repeat.first + 1) * (repeat.times - 1)
-    return 2 * count - 1 if mirror else count
-
-
-def _repeated(widths: Sequence[Fraction], repeat: Group | None) -> list[Fraction]:
-    if repeat is None:
-        return list(widths)
-    group = list(widths[repeat.first - 1 : repeat.last])
-    return [*widths[: repeat.first - 1], *group * repeat.times, *widths[repeat.last :]]
-
-
-def _mirrored(half: list[Fraction]) -> list[Fraction]:
-    return half + half[-2::-1] if len(half) > 1 else half
 
 
 def mate(segments: Iterable[Segment]) -> tuple[Segment, ...]:
@@ -154,26 +158,7 @@ def _too_many(count: int, where: str, mend: str) -> Fault:
     return Fault(f"at most {MOST_SEGMENTS:,} fingers and sockets on a board", f"{count:,}", where, mend)
 
 
-def _widths_faults(widths: Sequence[Fraction], unit: str) -> list[Fault]:
-    return [
-        Fault(f"width {n} must be over 0", plain_length(size, unit), "joint.widths", "give its real size")
-        for n, size in enumerate(widths, 1)
-        if size <= 0
-    ]
-
-
-def _count_faults(count: int) -> list[Fault]:
-    if count > MOST_SEGMENTS:
-        return [_too_many(count, "joint.widths", "list or repeat fewer")]
-    if count < 2:
-        value = "1 segment" if count == 1 else "none"
-        return [Fault("a joint needs a finger and a socket at least", value, "joint.widths", "list more widths")]
-    return []
-
-
-def _repeat_faults(repeat: Group | None, count: int) -> list[Fault]:
-    if repeat is None:
-        return []
+def _repeat_faults(repeat: Group, count: int) -> list[Fault]:
     faults = []
     if not 1 <= repeat.first <= repeat.last <= count:
         what = f"the group must lie within widths 1 to {count}, first to last"

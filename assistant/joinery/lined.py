@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.layout import mate
@@ -17,9 +18,10 @@ from assistant.joinery.model import Segment
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.joinery.walls import number_list
 
-EDGE_FINGER_MM = Fraction(3)
+EDGE_FINGER_MM = Fraction(3)  # of the board's own wood that an edge finger keeps
+# The blank's fingers are longer than the opened sockets are deep, so that their tips seat.
 TIP_MM = Fraction(1, 2)
-BLANK_LENGTH_MM = Fraction(200)
+BLANK_LENGTH_MM = Fraction(200)  # for clamping
 PARTS = ("A", "B")
 
 
@@ -89,10 +91,25 @@ def stages(
     faults = _lining_faults(lining, unit)
     if not faults:
         for part in sorted(set(lining.parts)):
-            faults += _part_faults(part, final[part], lining, kerf, unit)
+            faults += _narrow_faults(part, final[part], lining, kerf, unit)
     if faults:
         raise BadInput(faults)
-    return tuple(_stages_of(part, final[part], depths[part], lining) for part in sorted(set(lining.parts)))
+    found = []
+    for part in sorted(set(lining.parts)):
+        opened_depth = depths[part] + lining.thickness
+        found.append(
+            Stages(
+                part=part,
+                # The glue gap is the board's: the blank's walls lie at the lining's thickness exactly.
+                opened=_widened(final[part], lining.wall + lining.glue_clearance / 2),
+                opened_depth=opened_depth,
+                blank=mate(_widened(final[part], lining.wall)),
+                blank_depth=opened_depth + TIP_MM,
+                final=tuple(final[part]),
+                final_depth=depths[part],
+            )
+        )
+    return tuple(found)
 
 
 def regions(one: Stages) -> Iterator[Region]:
@@ -109,19 +126,6 @@ def regions(one: Stages) -> Iterator[Region]:
         else:
             yield Region("removed", final.start, final.end, zero, deep)
             yield Region("lining", final.start, final.end, deep, low)
-
-
-def _stages_of(part: str, final: Sequence[Segment], depth: Fraction, lining: Lining) -> Stages:
-    opened_depth = depth + lining.thickness
-    return Stages(
-        part=part,
-        opened=_widened(final, lining.wall + lining.glue_clearance / 2),
-        opened_depth=opened_depth,
-        blank=mate(_widened(final, lining.wall)),
-        blank_depth=opened_depth + TIP_MM,
-        final=tuple(final),
-        final_depth=depth,
-    )
 
 
 def _widened(segments: Sequence[Segment], by: Fraction) -> tuple[Segment, ...]:
@@ -147,53 +151,53 @@ def _lining_faults(lining: Lining, unit: str) -> list[Fault]:
     return faults
 
 
-def _part_faults(part: str, final: Sequence[Segment], lining: Lining, kerf: Fraction, unit: str) -> list[Fault]:
+class _Narrow(NamedTuple):
+    """Why a finger is too narrow. short: by how much, mm. sides: of it that are lined, 0 to 2.
+
+    kind: "blank" (the blank's socket over it is narrower than the kerf), "gone" (stage 1 leaves nothing of it) or
+    "edge" (stage 1 leaves too little at the board's edge).
+    """
+
+    kind: str
+    width: Fraction
+    sides: int
+    short: Fraction
+
+
+def _narrow_faults(part: str, final: Sequence[Segment], lining: Lining, kerf: Fraction, unit: str) -> list[Fault]:
     """Fingers too narrow for the blank's sockets or for stage 1, one fault per kind and width."""
-    kinds: dict[tuple[Fraction, int, Fraction, Fraction, str], list[int]] = {}
-    half_glue = lining.glue_clearance / 2
+    fingers_of: dict[_Narrow, list[int]] = {}
     last = len(final) - 1
     fingers = [(index, s) for index, s in enumerate(final) if s.is_finger]
     for number, (index, finger) in enumerate(fingers, 1):
         sides = (index > 0) + (index < last)
-        if sides == 2:
-            blank = finger.width - 2 * lining.wall
-            left = blank - 2 * half_glue
-            if blank < kerf:
-                key = (finger.width, 2, kerf - blank, 2 * lining.wall, "blank")
-                kinds.setdefault(key, []).append(number)
-            if left <= 0:
-                key = (finger.width, 2, -left, 2 * lining.wall, "gone")
-                kinds.setdefault(key, []).append(number)
-        else:
-            left = finger.width - sides * (lining.wall + half_glue)
-            if left < EDGE_FINGER_MM:
-                key = (finger.width, sides, EDGE_FINGER_MM - left, lining.wall, "edge")
-                kinds.setdefault(key, []).append(number)
-    return [_finger_fault(part, key, numbers, lining, kerf, unit) for key, numbers in kinds.items()]
+        blank = finger.width - sides * lining.wall
+        left = blank - sides * lining.glue_clearance / 2
+        # At an edge the blade hangs over the blank's socket, so the kerf sets no limit there.
+        if sides < 2 and left < EDGE_FINGER_MM:
+            fingers_of.setdefault(_Narrow("edge", finger.width, sides, EDGE_FINGER_MM - left), []).append(number)
+        if sides == 2 and blank < kerf:
+            fingers_of.setdefault(_Narrow("blank", finger.width, sides, kerf - blank), []).append(number)
+        if sides == 2 and left <= 0:
+            fingers_of.setdefault(_Narrow("gone", finger.width, sides, -left), []).append(number)
+    return [_narrow_fault(part, why, numbers, lining, kerf, unit) for why, numbers in fingers_of.items()]
 
 
-def _finger_fault(
-    part: str,
-    key: tuple[Fraction, int, Fraction, Fraction, str],
-    numbers: list[int],
-    lining: Lining,
-    kerf: Fraction,
-    unit: str,
-) -> Fault:
-    width, sides, short, _, kind = key
+def _narrow_fault(part: str, why: _Narrow, numbers: list[int], lining: Lining, kerf: Fraction, unit: str) -> Fault:
     which = f"part {part}, {number_list('finger', numbers)}"
-    if kind == "blank":
+    if why.kind == "blank":
         what = f"{which}: the blank's socket over it would be narrower than the kerf of {plain_length(kerf, unit)}"
-    elif kind == "edge":
+    elif why.kind == "edge":
         what = f"{which}: stage 1 would leave less than {plain_length(EDGE_FINGER_MM, unit)} at the board's edge"
     else:
         what = f"{which}: stage 1 would leave nothing of it"
-    than = "more than " if kind == "gone" else ""
-    mend = f"widen the finger by {than}{at_least(short, unit)}"
+    gone = why.kind == "gone"
+    # Widened by just what is missing, nothing would be left of it still.
+    mend = f"widen the finger by {'more than ' if gone else ''}{at_least(why.short, unit)}"
     per_wall = lining.wall / lining.thickness
-    thinner = lining.thickness - short / (sides * per_wall) if sides else Fraction(0)
+    thinner = lining.thickness - why.short / (why.sides * per_wall) if why.sides else Fraction(0)
     if thinner > 0:
-        mend += f", or use a lining {'under ' if kind == 'gone' else ''}{at_most(thinner, unit)} thick"
-    if kind == "blank" and kerf > short:
-        mend += f", or a blade with a kerf of {at_most(kerf - short, unit)} or less"
-    return Fault(what, f"{plain_length(width, unit)} wide with its clearance", "lining.thickness", mend)
+        mend += f", or use a lining {'under ' if gone else ''}{at_most(thinner, unit)} thick"
+    if why.kind == "blank" and kerf > why.short:
+        mend += f", or a blade with a kerf of {at_most(kerf - why.short, unit)} or less"
+    return Fault(what, f"{plain_length(why.width, unit)} wide with its clearance", "lining.thickness", mend)

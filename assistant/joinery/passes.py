@@ -43,7 +43,11 @@ def cuts(
     than the kerf (naming what would fit), more than 20,000 passes.
     """
     spans = [_span(s, width, blade) for s in segments if not s.is_finger]
-    faults = _blade_faults(blade, unit) + _narrow_faults(spans, blade.kerf, where, unit)
+    faults = []
+    if blade.overlap >= blade.kerf:
+        what = f"passes must overlap by less than the kerf of {plain_length(blade.kerf, unit)}"
+        faults.append(Fault(what, plain_length(blade.overlap, unit), "blade.overlap", "0.2 mm is usual"))
+    faults += _narrow_faults(spans, blade.kerf, where, unit)
     if faults:
         raise BadInput(faults)
     counts = [_count(end - start, blade) for start, end in spans]
@@ -71,6 +75,7 @@ def _span(socket: Segment, width: Fraction, blade: Blade) -> tuple[Fraction, Fra
     if at_far:
         end += blade.overrun
     if end - start < blade.kerf:
+        # One pass that hangs over the edge: the inner wall stays where it is.
         if at_reference:
             start = end - blade.kerf
         elif at_far:
@@ -79,6 +84,7 @@ def _span(socket: Segment, width: Fraction, blade: Blade) -> tuple[Fraction, Fra
 
 
 def _count(span: Fraction, blade: Blade) -> int:
+    """How many passes clear a span of the kerf or more: ceil((span - kerf) / (kerf - overlap)) + 1."""
     return -((blade.kerf - span) // (blade.kerf - blade.overlap)) + 1
 
 
@@ -97,29 +103,20 @@ def _spread(socket: int, start: Fraction, end: Fraction, count: int, kerf: Fract
         left += advance
 
 
-def _blade_faults(blade: Blade, unit: str) -> list[Fault]:
-    if blade.overlap < blade.kerf:
-        return []
-    what = f"passes must overlap by less than the kerf of {plain_length(blade.kerf, unit)}"
-    return [Fault(what, plain_length(blade.overlap, unit), "blade.overlap", "0.2 mm is usual")]
-
-
 def _narrow_faults(spans: Sequence[tuple[Fraction, Fraction]], kerf: Fraction, where: str, unit: str) -> list[Fault]:
     narrow: dict[Fraction, list[int]] = {}
     for number, (start, end) in enumerate(spans, 1):
         if end - start < kerf:
             narrow.setdefault(end - start, []).append(number)
-    return [_narrow_fault(size, numbers, kerf, where, unit) for size, numbers in narrow.items()]
-
-
-def _narrow_fault(size: Fraction, numbers: list[int], kerf: Fraction, where: str, unit: str) -> Fault:
-    which = number_list("socket", numbers)
-    what = f"{which} would be narrower than the kerf of {plain_length(kerf, unit)}"
-    mend = (
-        f"a blade with a kerf of {at_most(size, unit)} or less would fit, "
-        f"or widen the socket by {at_least(kerf - size, unit)} or more"
-    )
-    return Fault(what, f"{plain_length(size, unit)} wide with its clearance", where, mend)
+    faults = []
+    for size, numbers in narrow.items():
+        what = f"{number_list('socket', numbers)} would be narrower than the kerf of {plain_length(kerf, unit)}"
+        mend = (
+            f"a blade with a kerf of {at_most(size, unit)} or less would fit, "
+            f"or widen the socket by {at_least(kerf - size, unit)} or more"
+        )
+        faults.append(Fault(what, f"{plain_length(size, unit)} wide with its clearance", where, mend))
+    return faults
 
 
 def outside(one: Pass | Cut, width: Fraction) -> Fraction:

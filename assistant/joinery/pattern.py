@@ -8,7 +8,7 @@ from fractions import Fraction
 from assistant.errors import BadInput
 from assistant.joinery.model import Blade, Carriage, Pattern, Segment
 from assistant.joinery.passes import cuts
-from assistant.joinery.settings import place, travel_faults
+from assistant.joinery.settings import as_passes, travel_faults
 
 
 def depth_of(mating_thickness: Fraction, sand_allowance: Fraction) -> Fraction:
@@ -34,7 +34,7 @@ def pattern(
 
     Raises: BadInput when a socket can't be cut with this blade or a setting lies outside the travel.
     """
-    passes = place(cuts(segments, width, blade, where=where, unit=unit), carriage)
+    passes = as_passes(cuts(segments, width, blade, where=where, unit=unit), carriage)
     faults = travel_faults(passes, carriage)
     if faults:
         raise BadInput(faults)

@@ -16,8 +16,9 @@ from assistant.joinery.model import Carriage, Pass
 from assistant.joinery.passes import Cut
 from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length, round_to_step, to_64ths
 
-PAST_WITHOUT_PITCH_MM = Fraction(1, 2)
-LEAST_BEYOND_MM = Fraction(1)
+# How far below a setting the carriage goes beside its backlash: half a turn, or this where no pitch is known.
+BELOW_WITHOUT_PITCH_MM = Fraction(1, 2)
+LEAST_ABOVE_MM = Fraction(1)
 MOST_DECIMALS = 6
 FRACTIONS = "fractions"
 
@@ -27,7 +28,7 @@ def exact_setting(kerf_from: Fraction, kerf_to: Fraction, carriage: Carriage) ->
     return kerf_from if carriage.zero == "inside" else kerf_to
 
 
-def place(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
+def as_passes(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
     """The cuts as passes, ascending by setting and numbered from 1.
 
     Each setting is rounded to the resolution on its own, half to even, never relative to the
@@ -42,61 +43,41 @@ def place(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
     )
 
 
-def travel_faults(passes: Sequence[Pass], carriage: Carriage, *, unit: str | None = None) -> list[Fault]:
-    """One fault for the settings below the travel, one for those above; none without a limit.
-
-    unit: for messages; the carriage's own when not given.
-    """
+def travel_faults(passes: Sequence[Pass], carriage: Carriage) -> list[Fault]:
+    """One fault for the settings below the travel, one for those above; none without a limit."""
     if carriage.travel is None:
         return []
+
+    def shown(setting: Fraction) -> str:
+        if carriage.fractions:
+            return f"{reading(carriage, setting)} in"
+        return plain_length(setting, carriage.unit)
+
     low, high = carriage.travel
     below = [p.setting for p in passes if p.setting < low]
     above = [p.setting for p in passes if p.setting > high]
-    shown = unit or carriage.unit
+    mend_below = "state the carriage's real travel, or zero it further from the reference edge"
+    if carriage.zero == "inside" and min(below, default=low) < 0:
+        mend_below = 'use carriage.zero = "outside", where a pass at the edge still stands above zero'
+    mend_above = "use a narrower board or state the carriage's real travel"
     faults = []
-    if below:
-        faults.append(_travel_fault(min(below), len(below), carriage, shown, _mend_below(min(below), carriage)))
-    if above:
-        mend = "use a narrower board or state the carriage's real travel"
-        faults.append(_travel_fault(max(above), len(above), carriage, shown, mend))
+    for beyond, furthest, mend in ((below, min, mend_below), (above, max, mend_above)):
+        if beyond:
+            which = "a setting lies" if len(beyond) == 1 else f"{len(beyond)} settings lie"
+            what = f"{which} outside the carriage's travel of {shown(low)} to {shown(high)}"
+            faults.append(Fault(what, shown(furthest(beyond)), "carriage.travel", mend))
     return faults
 
 
-def _travel_fault(setting: Fraction, count: int, carriage: Carriage, unit: str, mend: str) -> Fault:
-    low, high = carriage.travel or (setting, setting)
-    which = "a setting lies" if count == 1 else f"{count} settings lie"
-    least, most, got = (_named(place, carriage, unit) for place in (low, high, setting))
-    return Fault(f"{which} outside the carriage's travel of {least} to {most}", got, "carriage.travel", mend)
-
-
-def _named(place: Fraction, carriage: Carriage, unit: str) -> str:
-    return f"{reading(carriage, place)} in" if carriage.fractions and unit == "in" else plain_length(place, unit)
-
-
-def _mend_below(setting: Fraction, carriage: Carriage) -> str:
-    if setting < 0 and carriage.zero == "inside":
-        return 'use carriage.zero = "outside", where a pass at the edge still stands above zero'
-    return "state the carriage's real travel, or zero it further from the reference edge"
-
-
-def _past(carriage: Carriage) -> Fraction:
-    turn = carriage.pitch / 2 if carriage.pitch is not None else PAST_WITHOUT_PITCH_MM
+def _room_to_come_up(carriage: Carriage) -> Fraction:
+    """How far below a setting the carriage goes first, so that turning back up takes out all of the screw's play."""
+    turn = carriage.pitch / 2 if carriage.pitch is not None else BELOW_WITHOUT_PITCH_MM
     return carriage.backlash + turn
 
 
-def _lowest_settable(carriage: Carriage) -> Fraction | None:
-    if carriage.travel is None:
-        return None
-    return -(-carriage.travel[0] // carriage.resolution) * carriage.resolution
-
-
-def _beyond(carriage: Carriage) -> Fraction:
-    return carriage.backlash + max(carriage.pitch or Fraction(0), LEAST_BEYOND_MM)
-
-
-def _highest_settable(carriage: Carriage) -> Fraction:
-    assert carriage.travel is not None
-    return carriage.travel[1] // carriage.resolution * carriage.resolution
+def _room_to_come_down(carriage: Carriage) -> Fraction:
+    """How far above a setting it goes where the play is still to be measured: the backlash given may be too little."""
+    return carriage.backlash + max(carriage.pitch or Fraction(0), LEAST_ABOVE_MM)
 
 
 def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction, down: bool = False) -> Fraction | None:
@@ -108,22 +89,24 @@ def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction, d
     down to the resolution, and never beyond the travel. down: instead a point above to come down from, wherever the
     carriage stands: backlash + a whole turn, 1 mm at least, since the play isn't known yet.
     """
+    step = carriage.resolution
     if down:
-        above = -(-(setting + _beyond(carriage)) // carriage.resolution) * carriage.resolution
-        above = above if carriage.travel is None else min(above, _highest_settable(carriage))
+        above = -(-(setting + _room_to_come_down(carriage)) // step) * step
+        if carriage.travel is not None:
+            above = min(above, carriage.travel[1] // step * step)
         return above if above > setting else None
     if setting >= (previous or 0):
         return None
-    wanted = (setting - _past(carriage)) // carriage.resolution * carriage.resolution
-    lowest = _lowest_settable(carriage)
-    point = wanted if lowest is None else max(wanted, lowest)
-    return point if point < setting else None
+    below = (setting - _room_to_come_up(carriage)) // step * step
+    if carriage.travel is not None:
+        below = max(below, -(-carriage.travel[0] // step) * step)
+    return below if below < setting else None
 
 
 def descent_is_short(carriage: Carriage, setting: Fraction) -> bool:
     """Whether the travel leaves less to come down by than `approach` wants: a warning is due."""
     above = approach(carriage, None, setting, down=True)
-    return above is None or above - setting < _beyond(carriage)
+    return above is None or above - setting < _room_to_come_down(carriage)
 
 
 def approach_is_short(carriage: Carriage, previous: Fraction | None, setting: Fraction) -> bool:
@@ -131,7 +114,7 @@ def approach_is_short(carriage: Carriage, previous: Fraction | None, setting: Fr
     if setting >= (previous or 0):
         return False
     point = approach(carriage, previous, setting)
-    return point is None or setting - point < _past(carriage)
+    return point is None or setting - point < _room_to_come_up(carriage)
 
 
 def dial(carriage: Carriage, setting: Fraction) -> tuple[int, Fraction]:
@@ -194,14 +177,17 @@ def _in_inches(carriage: Carriage) -> bool:
 
 
 def read_as(carriage: Carriage, reads: str) -> Carriage:
-    """The carriage, read in fractions or not, as the shop reads numbers (`voice.reads`), so that whatever shows or says
-    one of its settings does it alike."""
+    """The carriage, read in fractions or not, as the shop reads numbers (`voice.reads`).
+
+    So whatever shows or says one of its settings does it alike.
+    """
     return replace(carriage, fractions=_in_inches(carriage) and reads == FRACTIONS)
 
 
 def in_64ths(carriage: Carriage, setting: Fraction) -> tuple[Fraction, Fraction]:
     """(the nearest 64th, what is left) in inches, the rest to the decimals of the resolution, three at least."""
     whole, parts, rest = to_64ths(setting)
+    # What is left over is called in thousandths of an inch where the carriage shows no finer ones.
     decimals = max(places(carriage), 3)
     return whole + Fraction(parts, 64), round(rest / MM_PER_UNIT["in"], decimals)
 
@@ -218,15 +204,11 @@ def reading(carriage: Carriage, setting: Fraction) -> str:
     if carriage.kind == "handwheel":
         return _dial_reading(carriage, setting)
     if carriage.fractions:
-        return _fraction_reading(carriage, setting)
+        nearest, rest = in_64ths(carriage, setting)
+        if not rest:
+            return mixed(nearest)
+        return f"{mixed(nearest)} {'-' if rest < 0 else '+'} {format_number(abs(rest), MOST_DECIMALS).rstrip('0')}"
     return format_number(setting / MM_PER_UNIT[carriage.unit], places(carriage))
-
-
-def _fraction_reading(carriage: Carriage, setting: Fraction) -> str:
-    nearest, rest = in_64ths(carriage, setting)
-    if not rest:
-        return mixed(nearest)
-    return f"{mixed(nearest)} {'-' if rest < 0 else '+'} {format_number(abs(rest), MOST_DECIMALS).rstrip('0')}"
 
 
 def mark_text(marks: Fraction) -> str:
@@ -264,8 +246,8 @@ def rounding_report(
     never less than c - 4 times the greatest error. Below zero the joint doesn't go together by
     hand. With a single wall it is twice that gap.
     """
-    greatest = max((abs(p.setting - _exact(p, carriage)) for p in passes), default=Fraction(0))
-    gaps = _gaps(passes, carriage, clearance, width)
+    greatest = max((abs(_rounding_error(p, carriage)) for p in passes), default=Fraction(0))
+    gaps = _gaps_at_walls(passes, carriage, clearance, width)
     if not gaps:
         return greatest, clearance
     ordered = [gap for _, gap in sorted(gaps.items())]
@@ -274,31 +256,32 @@ def rounding_report(
     return greatest, one_way + other_way
 
 
-def _exact(one: Pass, carriage: Carriage) -> Fraction:
-    return exact_setting(one.kerf_from, one.kerf_to, carriage)
+def _rounding_error(one: Pass, carriage: Carriage) -> Fraction:
+    return one.setting - exact_setting(one.kerf_from, one.kerf_to, carriage)
 
 
-def _gaps(
+def _gaps_at_walls(
     passes: Sequence[Pass], carriage: Carriage, clearance: Fraction, width: Fraction | None
 ) -> dict[Fraction, Fraction]:
     """Nominal inner wall -> the gap that is left there."""
     left: dict[Fraction, Fraction] = {}
     right: dict[Fraction, Fraction] = {}
-    for first, last in _sockets(passes):
+    # A pass lies at a wall that is opened already: the nominal one, which both parts share, is c/4 away.
+    for first, last in _outermost_passes(passes):
         if first.kerf_from > 0:
-            left[first.kerf_from + clearance / 4] = first.setting - _exact(first, carriage)
+            left[first.kerf_from + clearance / 4] = _rounding_error(first, carriage)
         if width is None or last.kerf_to < width:
-            right[last.kerf_to - clearance / 4] = last.setting - _exact(last, carriage)
+            right[last.kerf_to - clearance / 4] = _rounding_error(last, carriage)
     nothing = Fraction(0)
     return {x: clearance / 2 + right.get(x, nothing) - left.get(x, nothing) for x in left.keys() | right.keys()}
 
 
-def _sockets(passes: Iterable[Pass]) -> Iterator[tuple[Pass, Pass]]:
+def _outermost_passes(passes: Iterable[Pass]) -> Iterator[tuple[Pass, Pass]]:
     """(first pass, last pass) of every socket; numbering that starts over begins another part."""
     first: Pass | None = None
     last: Pass | None = None
     for one in passes:
-        if first is None or last is None or not _goes_on(last, one):
+        if first is None or last is None or not _in_same_socket(last, one):
             if first is not None and last is not None:
                 yield first, last
             first = one
@@ -307,7 +290,7 @@ def _sockets(passes: Iterable[Pass]) -> Iterator[tuple[Pass, Pass]]:
         yield first, last
 
 
-def fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
+def widest_fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
     """The widest fin, in mm, that rounding leaves standing between two passes of a socket; 0 when they clear all.
 
     It can be over 0 only where the resolution is coarser than the overlap. In an overrun it may
@@ -316,13 +299,13 @@ def fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
     widest = Fraction(0)
     before: Pass | None = None
     for one in passes:
-        if before is not None and _goes_on(before, one):
+        if before is not None and _in_same_socket(before, one):
             widest = max(widest, _really_cut(one, carriage)[0] - _really_cut(before, carriage)[1])
         before = one
     return widest
 
 
-def edge_fin(passes: Iterable[Pass], carriage: Carriage, width: Fraction) -> Fraction:
+def widest_edge_fin(passes: Iterable[Pass], carriage: Carriage, width: Fraction) -> Fraction:
     """The widest fin, in mm, that rounding leaves at either edge of the board in a socket there; 0 when none.
 
     At most half a resolution, and none where the overrun is that much.
@@ -338,10 +321,10 @@ def edge_fin(passes: Iterable[Pass], carriage: Carriage, width: Fraction) -> Fra
 
 
 def _really_cut(one: Pass, carriage: Carriage) -> tuple[Fraction, Fraction]:
-    moved = one.setting - _exact(one, carriage)
+    moved = _rounding_error(one, carriage)
     return one.kerf_from + moved, one.kerf_to + moved
 
 
-def _goes_on(before: Pass, one: Pass) -> bool:
-    """Whether `one` clears the same socket of the same part as `before`."""
+def _in_same_socket(before: Pass, one: Pass) -> bool:
+    """Whether `one` follows `before` in the same socket of the same part."""
     return one.socket == before.socket and one.number == before.number + 1

@@ -63,12 +63,26 @@ def board_lengths(
         mend = "write outside = [length, width, height] or inside = [...]"
         raise BadInput([Fault("a size has three figures, outside or inside", f"{len(size)} figures", where, mend)])
     mates = {"A": thickness["B"], "B": thickness["A"]}
-    faults = _height_faults(where, size[2], stock_width, unit)
+    faults = []
+    height = size[2]
+    if height != stock_width:
+        than = "more" if height > stock_width else "less"
+        stock = plain_length(stock_width, unit)
+        apart = f"{plain_length(abs(height - stock_width), unit)} {than} than the stock's width of {stock}"
+        mend = f"make the height {stock}, or stock.width {plain_length(height, unit)}"
+        faults.append(Fault(f"the box's height is {apart}", plain_length(height, unit), where, mend))
     lengths = {}
     for part, figure in zip("AB", size[:2], strict=True):
         outside = figure + 2 * mates[part] if kind == "inside" else figure
         lengths[part] = outside + 2 * sand_allowance
-        faults += _length_faults(where, part, figure, outside - 2 * mates[part], lengths[part], unit)
+        inside = outside - 2 * mates[part]
+        if inside <= 0:
+            what = f"nothing is left inside between the boards that part {part} joins"
+            mend = f"make it over {at_least(figure - inside, unit)}"
+            faults.append(Fault(what, plain_length(figure, unit), where, mend))
+        elif lengths[part] > LONGEST_MM:
+            what = f"part {part} would be longer than {plain_length(LONGEST_MM, unit)}"
+            faults.append(Fault(what, plain_length(lengths[part], unit), where, "check the unit and the decimal point"))
     if faults:
         raise BadInput(faults)
     return lengths
@@ -96,26 +110,3 @@ def board_list(
             count = one.count * one.ends
             blanks.append(ListRow("blank", one.name, one.part, count, BLANK_LENGTH_MM, stock_width, thick))
     return (*rows, *blanks)
-
-
-def _height_faults(where: str, height: Fraction, stock_width: Fraction, unit: str) -> list[Fault]:
-    difference = height - stock_width
-    if difference == 0:
-        return []
-    than = "more" if difference > 0 else "less"
-    apart = f"{plain_length(abs(difference), unit)} {than} than the stock's width of {plain_length(stock_width, unit)}"
-    mend = f"make the height {plain_length(stock_width, unit)}, or stock.width {plain_length(height, unit)}"
-    return [Fault(f"the box's height is {apart}", plain_length(height, unit), where, mend)]
-
-
-def _length_faults(
-    where: str, part: str, figure: Fraction, inside: Fraction, length: Fraction, unit: str
-) -> list[Fault]:
-    if inside <= 0:
-        least = figure - inside
-        what = f"nothing is left inside between the boards that part {part} joins"
-        return [Fault(what, plain_length(figure, unit), where, f"make it over {at_least(least, unit)}")]
-    if length > LONGEST_MM:
-        what = f"part {part} would be longer than {plain_length(LONGEST_MM, unit)}"
-        return [Fault(what, plain_length(length, unit), where, "check the unit and the decimal point")]
-    return []

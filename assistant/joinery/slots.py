@@ -40,15 +40,6 @@ class AtDepth:
     segments: tuple[Segment, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class GridPiece:
-    """One kind of piece of a cross-halved grid: `length` along its slotted edge, `count` pieces."""
-
-    length: Fraction
-    thickness: Fraction
-    count: int
-
-
 def lay_out(
     slots: Sequence[Slot], width: Fraction, clearance: Fraction, kerf: Fraction, *, unit: str = "mm"
 ) -> tuple[AtDepth, ...]:
@@ -60,7 +51,18 @@ def lay_out(
     Raises: BadInput, all faults at once: none or over 499 slots, a width or depth of 0 or less,
     narrower than the kerf, past an edge, overlapping, no wood left between, at an edge or at all.
     """
-    faults = _faults(slots, width, clearance, kerf, unit)
+    if not 1 <= len(slots) <= MOST_SLOTS:
+        what = f"1 to {MOST_SLOTS} slots on a board"
+        raise BadInput([Fault(what, f"{len(slots):,}", "slots", "change their number")])
+    faults: list[Fault] = []
+    for number, one in enumerate(slots, 1):
+        faults += _own_faults(number, one, width, clearance, kerf, unit)
+    ordered = sorted(enumerate(slots, 1), key=lambda pair: pair[1].at)
+    # The neighbour is whichever slot reached furthest: a wide one may cover several.
+    furthest = ordered[0]
+    for pair in ordered[1:]:
+        faults += _between_faults(furthest, pair, clearance, unit)
+        furthest = max(furthest, pair, key=lambda each: each[1].end)
     if faults:
         raise BadInput(faults)
     return tuple(AtDepth(deep, group, segments(group, width, clearance)) for deep, group in by_depth(slots))
@@ -82,7 +84,8 @@ def segments(slots: Iterable[Slot], width: Fraction, clearance: Fraction) -> tup
     found: list[Segment] = []
     x = Fraction(0)
     for one in sorted(slots, key=lambda slot: slot.at):
-        start, end = _opened(one, width, clearance)
+        start = one.at if one.at == 0 else one.at - clearance / 2
+        end = one.end if one.end == width else one.end + clearance / 2
         if start > x:
             found.append(Segment(x, start, True))
         found.append(Segment(start, end, False))
@@ -107,48 +110,6 @@ def evenly(width: Fraction, count: int, slot_width: Fraction, depth: Fraction, *
     return tuple(Slot(space + n * (space + slot_width), slot_width, depth) for n in range(count))
 
 
-def cross_halved(
-    first: GridPiece, second: GridPiece, height: Fraction, allowance: Fraction = Fraction(0), *, unit: str = "mm"
-) -> tuple[tuple[Slot, ...], tuple[Slot, ...]]:
-    """(slots of each first piece, slots of each second piece): two plans that fit each other.
-
-    height: of both, mm. Each gets a slot for every piece of the other kind, as wide as that is
-    thick and half the height deep (+ allowance, >= 0). Assembled, one kind is turned upside down.
-
-    Raises: BadInput when they leave no space, or a slot would cut a piece in two.
-    """
-    depth = height / 2 + allowance
-    if not 0 < depth < height or allowance < 0:
-        what = f"a halving slot must be half to under all of the height of {plain_length(height, unit)}"
-        mend = f"use an allowance from 0 to under {at_most(height / 2, unit)}"
-        raise BadInput([Fault(what, f"{plain_length(depth, unit)} deep", "slots", mend)])
-    return (
-        evenly(first.length, second.count, second.thickness, depth, unit=unit),
-        evenly(second.length, first.count, first.thickness, depth, unit=unit),
-    )
-
-
-def _opened(one: Slot, width: Fraction, clearance: Fraction) -> tuple[Fraction, Fraction]:
-    start = one.at if one.at == 0 else one.at - clearance / 2
-    end = one.end if one.end == width else one.end + clearance / 2
-    return start, end
-
-
-def _faults(slots: Sequence[Slot], width: Fraction, clearance: Fraction, kerf: Fraction, unit: str) -> list[Fault]:
-    if not 1 <= len(slots) <= MOST_SLOTS:
-        return [Fault(f"1 to {MOST_SLOTS} slots on a board", f"{len(slots):,}", "slots", "change their number")]
-    faults: list[Fault] = []
-    for number, one in enumerate(slots, 1):
-        faults += _own_faults(number, one, width, clearance, kerf, unit)
-    ordered = sorted(enumerate(slots, 1), key=lambda pair: pair[1].at)
-    # The neighbour is whichever slot reached furthest: a wide one may cover several.
-    furthest = ordered[0]
-    for pair in ordered[1:]:
-        faults += _between_faults(furthest, pair, clearance, unit)
-        furthest = max(furthest, pair, key=lambda each: each[1].end)
-    return faults
-
-
 def _own_faults(number: int, one: Slot, width: Fraction, clearance: Fraction, kerf: Fraction, unit: str) -> list[Fault]:
     where = f"slots[{number}]"
     faults = []
@@ -160,33 +121,27 @@ def _own_faults(number: int, one: Slot, width: Fraction, clearance: Fraction, ke
         mend = "give the thickness of what goes in"
         return [*faults, Fault("a slot's width must be over 0", shown, f"{where}.width", mend)]
     if one.at < 0 or one.end > width:
-        faults.append(_past_edge(where, one, width, unit))
+        span = f"from {plain_length(one.at, unit)} to {plain_length(one.end, unit)}"
+        what = f"the slot runs past the edge of a board {plain_length(width, unit)} wide"
+        if one.width >= width:
+            mend = f"make it under {at_most(width, unit)} wide"
+        else:
+            mend = f"put it at 0 to {at_most(width - one.width, unit)}"
+        faults.append(Fault(what, span, f"{where}.at", mend))
     elif one.width == width:
         what = "the slot leaves no wood beside it on the board"
         whole = plain_length(width, unit)
         faults.append(Fault(what, f"{whole} wide", f"{where}.width", f"make it under {at_most(width, unit)} wide"))
     elif one.at > 0 and one.end < width and one.width + clearance < kerf:
-        faults.append(_too_narrow(where, one.width + clearance, kerf, unit))
+        # At an edge the blade may hang over, so only a slot with wood on both sides can be too narrow for it.
+        wide = one.width + clearance
+        what = f"the slot would be narrower than the kerf of {plain_length(kerf, unit)}"
+        mend = (
+            f"a blade with a kerf of {at_most(wide, unit)} or less would fit, "
+            f"or widen the slot by {at_least(kerf - wide, unit)} or more"
+        )
+        faults.append(Fault(what, f"{plain_length(wide, unit)} wide with its clearance", f"{where}.width", mend))
     return faults + _edge_wood_faults(where, one, width, clearance, unit)
-
-
-def _too_narrow(where: str, wide: Fraction, kerf: Fraction, unit: str) -> Fault:
-    what = f"the slot would be narrower than the kerf of {plain_length(kerf, unit)}"
-    mend = (
-        f"a blade with a kerf of {at_most(wide, unit)} or less would fit, "
-        f"or widen the slot by {at_least(kerf - wide, unit)} or more"
-    )
-    return Fault(what, f"{plain_length(wide, unit)} wide with its clearance", f"{where}.width", mend)
-
-
-def _past_edge(where: str, one: Slot, width: Fraction, unit: str) -> Fault:
-    span = f"from {plain_length(one.at, unit)} to {plain_length(one.end, unit)}"
-    what = f"the slot runs past the edge of a board {plain_length(width, unit)} wide"
-    if one.width >= width:
-        mend = f"make it under {at_most(width, unit)} wide"
-    else:
-        mend = f"put it at 0 to {at_most(width - one.width, unit)}"
-    return Fault(what, span, f"{where}.at", mend)
 
 
 def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fraction, unit: str) -> list[Fault]:
@@ -196,6 +151,7 @@ def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fractio
         (width - one.end, "the far edge", width - one.width),
     ]
     for left, edge, put in sides:
+        # A slot at the edge itself leaves no wood there, and its side on the edge stays.
         if 0 < left <= clearance / 2:
             what = f"the clearance leaves no wood between the slot and {edge}"
             mend = f"put it at {plain_length(put, unit)}, or leave over {at_least(clearance / 2, unit)}"
@@ -206,6 +162,7 @@ def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fractio
 def _between_faults(before: tuple[int, Slot], after: tuple[int, Slot], clearance: Fraction, unit: str) -> list[Fault]:
     (first, left), (number, right) = before, after
     between = right.at - left.end
+    # Both walls move c/2 into the wood between the slots.
     if between > clearance:
         return []
     least = left.end + clearance

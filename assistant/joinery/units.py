@@ -15,6 +15,7 @@ MM_PER_UNIT = {"mm": Fraction(1), "in": Fraction(254, 10)}
 INCH_MARKS = ('"', "''")
 LONGEST_MM = Fraction(10_000)
 LONGEST_TEXT = 40
+# A few characters, as in 1e999999999, would otherwise make a Fraction of a thousand million digits.
 GREATEST_EXPONENT = 12
 
 _NUMBER = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
@@ -66,7 +67,21 @@ def parse_length(value: object, unit: str, *, negative: bool = True, zero: bool 
         raise ValueError(f"unit must be one of mm, in; got {unit!r}")
     if isinstance(value, float):
         raise TypeError("a float has lost exactness already; read the file with parse_float=decimal.Decimal")
-    length, shown = _exact(value, unit)
+    if isinstance(value, str):
+        length, shown = _from_text(value, unit)
+    elif isinstance(value, bool):  # which Python counts among the ints
+        raise LengthError("true and false are no lengths", str(value).lower(), _FORMS)
+    elif isinstance(value, int):
+        # An int's text is quadratic in its digits, and refused over 4,300 of them.
+        if abs(value) >= 10**LONGEST_TEXT:
+            shown = f"a number of over {LONGEST_TEXT} digits"
+            raise LengthError("the number is too long", shown, f"use {LONGEST_TEXT} characters at most")
+        length, shown = value * MM_PER_UNIT[unit], f"{_clip(str(value))} {unit}"
+    elif isinstance(value, Decimal):
+        shown = f"{_clip(str(value))} {unit}"
+        length = _from_decimal(value, shown) * MM_PER_UNIT[unit]
+    else:
+        raise LengthError("a length is a number or a text", _clip(str(value)), _FORMS)
     if length < 0 and not negative:
         raise LengthError("a length can't be below zero here", shown, "write it without the minus sign")
     if length == 0 and not zero:
@@ -74,28 +89,6 @@ def parse_length(value: object, unit: str, *, negative: bool = True, zero: bool 
     if abs(length) > LONGEST_MM:
         raise LengthError("the length is over 10 m", shown, "check the unit and the decimal point")
     return length
-
-
-def _exact(value: object, unit: str) -> tuple[Fraction, str]:
-    """(mm, the value as the user wrote it)."""
-    if isinstance(value, bool):
-        raise LengthError("true and false are no lengths", str(value).lower(), _FORMS)
-    if isinstance(value, int):
-        return _from_int(value, unit)
-    if isinstance(value, Decimal):
-        shown = _shown(str(value), unit)
-        return _from_decimal(value, shown) * MM_PER_UNIT[unit], shown
-    if isinstance(value, str):
-        return _from_text(value, unit)
-    raise LengthError("a length is a number or a text", _clip(str(value)), _FORMS)
-
-
-def _from_int(value: int, unit: str) -> tuple[Fraction, str]:
-    # An int's text is quadratic in its digits, and refused over 4,300 of them.
-    if abs(value) >= 10**LONGEST_TEXT:
-        shown = f"a number of over {LONGEST_TEXT} digits"
-        raise LengthError("the number is too long", shown, f"use {LONGEST_TEXT} characters at most")
-    return value * MM_PER_UNIT[unit], _shown(str(value), unit)
 
 
 def _from_decimal(value: Decimal, shown: str) -> Fraction:
@@ -112,48 +105,46 @@ def _from_decimal(value: Decimal, shown: str) -> Fraction:
 
 
 def _from_text(text: str, unit: str) -> tuple[Fraction, str]:
+    """(mm, the text as a message shows it). unit: of a text that names none."""
     shown = f'"{_clip(text)}"'
     if len(text) > LONGEST_TEXT:
         raise LengthError("the text is too long", shown, f"use {LONGEST_TEXT} characters at most")
-    found = _LENGTH.fullmatch(_spelled_out(text.strip(" ")))
+    found = _LENGTH.fullmatch(_in_keyboard_characters(text.strip(" ")))
     if found is None:
         raise LengthError("this is not a length", shown, _mend_for(text))
-    size = _fraction_of(found, shown) if found["bottom"] else _from_decimal(Decimal(found["number"]), shown)
+    if found["number"]:
+        size = _from_decimal(Decimal(found["number"]), shown)
+    else:
+        top, bottom = int(found["top"]), int(found["bottom"])
+        if bottom == 0:
+            raise LengthError("the fraction is divided by zero", shown, 'write the bottom number, as in "3/8 in"')
+        if found["whole"] is not None and top >= bottom:
+            raise LengthError(
+                "the fraction behind a whole number must be under one", shown, 'write it like "1 3/8 in" or "11/8 in"'
+            )
+        size = int(found["whole"] or 0) + Fraction(top, bottom)
     if found["sign"] == "-":
         size = -size
     named = found["unit"] or unit
     return size * MM_PER_UNIT["in" if named in INCH_MARKS else named], shown
 
 
-def _spelled_out(text: str) -> str:
-    """The same length in a keyboard's letters: 3½ -> 3 1/2, 1–3⁄8″ -> 1-3/8"."""
-    plain = "-" if text.startswith(_MINUS) else ""
+def _in_keyboard_characters(text: str) -> str:
+    """The same length as a keyboard types it: 3½ -> 3 1/2, 1–3⁄8″ -> 1-3/8"."""
+    typed = "-" if text.startswith(_MINUS) else ""
     for character in text.removeprefix(_MINUS):
-        fraction = _of_one_character(character)
-        plain += f" {fraction}" if fraction and plain[-1:].isdigit() else fraction or character
-    return _TYPESET.sub(_typed, plain.translate(_PLAIN))
+        kind, _, parts = unicodedata.decomposition(character).partition(" ")
+        if kind == "<fraction>":
+            fraction = "".join(chr(int(part, 16)) for part in parts.split())
+            typed += f" {fraction}" if typed[-1:].isdigit() else fraction
+        else:
+            typed += character
+    return _TYPESET.sub(_typeset_fraction, typed.translate(_PLAIN))
 
 
-def _typed(found: re.Match[str]) -> str:
+def _typeset_fraction(found: re.Match[str]) -> str:
     top, bottom = (unicodedata.normalize("NFKC", part) for part in found.group(2, 3))
     return f"{found[1]} {top}/{bottom}" if found[1] else f"{top}/{bottom}"
-
-
-def _of_one_character(character: str) -> str:
-    """ "1/2" for ½, "" for a character that is no fraction."""
-    kind, _, parts = unicodedata.decomposition(character).partition(" ")
-    return "".join(chr(int(part, 16)) for part in parts.split()) if kind == "<fraction>" else ""
-
-
-def _fraction_of(found: re.Match[str], shown: str) -> Fraction:
-    top, bottom = int(found["top"]), int(found["bottom"])
-    if bottom == 0:
-        raise LengthError("the fraction is divided by zero", shown, 'write the bottom number, as in "3/8 in"')
-    if found["whole"] is not None and top >= bottom:
-        raise LengthError(
-            "the fraction behind a whole number must be under one", shown, 'write it like "1 3/8 in" or "11/8 in"'
-        )
-    return int(found["whole"] or 0) + Fraction(top, bottom)
 
 
 def _mend_for(text: str) -> str:
@@ -166,10 +157,6 @@ def _mend_for(text: str) -> str:
     return _FORMS
 
 
-def _shown(number: str, unit: str) -> str:
-    return f"{_clip(number)} {unit}"
-
-
 def _clip(text: str) -> str:
     """Short and free of control characters, fit for one line of a message."""
     clean = "".join(c if c.isprintable() else "?" for c in text[: LONGEST_TEXT + 1])
@@ -178,6 +165,7 @@ def _clip(text: str) -> str:
 
 def round_to_step(value: Fraction, step: Fraction) -> Fraction:
     """The multiple of `step` (over 0) nearest to `value`, halves to the even multiple."""
+    # In whole numbers, which takes less than half as long as round(value / step) * step: every pass is rounded.
     numerator = value.numerator * step.denominator
     denominator = value.denominator * step.numerator
     whole, rest = divmod(numerator, denominator)
@@ -220,6 +208,7 @@ def toml_length(mm: Fraction, unit: str) -> str:
 def at_least(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
     """As `plain_length`, rounded up: for the least that will do, or a greatest error."""
     step = MM_PER_UNIT[unit] / 10**places
+    # -(-a // b) divides and rounds up, exactly.
     return plain_length(-(-mm // step) * step, unit, places)
 
 

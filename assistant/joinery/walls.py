@@ -13,6 +13,7 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Segment
 from assistant.joinery.units import plain_length
 
+# Thinner wood may break (common practice, no source).
 SLIVER_MM = Fraction(3)
 
 
@@ -33,20 +34,13 @@ def open_walls(segments: Sequence[Segment], clearance: Fraction, *, unit: str = 
     opened = tuple(Segment(walls[i], walls[i + 1], s.is_finger) for i, s in enumerate(segments))
     eaten = [s for s, after in zip(segments, opened, strict=True) if after.width <= 0]
     if eaten:
-        raise BadInput([_eaten_fault(eaten, clearance, unit)])
+        kind = "finger" if eaten[0].is_finger else "socket"
+        which = f"a {kind}" if len(eaten) == 1 else f"{len(eaten)} {kind}s, the narrowest"
+        narrowest = plain_length(min(s.width for s in eaten), unit)
+        what = f"the clearance leaves nothing of {which} {narrowest} wide"
+        mend = "use less clearance or a layout without so narrow a segment"
+        raise BadInput([Fault(what, plain_length(clearance, unit), "joint.clearance", mend)])
     return opened
-
-
-def _eaten_fault(eaten: Sequence[Segment], clearance: Fraction, unit: str) -> Fault:
-    narrowest = min(s.width for s in eaten)
-    what = f"the clearance leaves nothing of {_how_many(len(eaten), eaten[0])} {plain_length(narrowest, unit)} wide"
-    mend = "use less clearance or a layout without so narrow a segment"
-    return Fault(what, plain_length(clearance, unit), "joint.clearance", mend)
-
-
-def _how_many(count: int, one: Segment) -> str:
-    kind = "finger" if one.is_finger else "socket"
-    return f"a {kind}" if count == 1 else f"{count} {kind}s, the narrowest"
 
 
 def assumed_kerf(kerf: Fraction, clearance: Fraction) -> Fraction:
@@ -58,11 +52,6 @@ def assumed_kerf(kerf: Fraction, clearance: Fraction) -> Fraction:
     return kerf - clearance / 2
 
 
-def clearance_of(kerf: Fraction, assumed: Fraction) -> Fraction:
-    """The clearance, in mm, that assuming this kerf amounts to; the inverse of `assumed_kerf`."""
-    return 2 * (kerf - assumed)
-
-
 def slivers(
     segments: Sequence[Segment],
     kerf: Fraction,
@@ -71,9 +60,9 @@ def slivers(
     *,
     unit: str = "mm",
 ) -> list[str]:
-    """Warnings of fingers too thin to trust: under 3 mm once the clearance is off them, or laid out thinner than the
-    kerf; one line per width.
+    """Warnings of fingers too thin to trust, one line per width.
 
+    Those under 3 mm once the clearance is off them, or laid out thinner than the kerf.
     segments: one part's nominal ones, which `open_walls` takes with this clearance. Ask for each part: a socket here is
     a finger there. A finger laid out as wide as the kerf is what one pass leaves, so the clearance is not held against
     it. step: the least that the carriage can be set by, mm: of what is thinner it is left to chance whether it stands.
@@ -84,19 +73,17 @@ def slivers(
     for number, (laid_out, left) in enumerate(fingers, 1):
         if left.width < SLIVER_MM or laid_out.width < kerf:
             places.setdefault(left.width, []).append(number)
-    return [_sliver(size, numbers, kerf, step, unit) for size, numbers in places.items()]
+    warnings = []
+    for size, numbers in places.items():
+        than = f"under {plain_length(SLIVER_MM, unit)}"
+        if size >= SLIVER_MM:
+            than = f"thinner than the kerf of {plain_length(kerf, unit)}"
+        why = unsettable_warning(size, step, unit=unit) or f"{than}, and may break"
+        warnings.append(f"{number_list('finger', numbers)}: only {plain_length(size, unit)} wide, {why}")
+    return warnings
 
 
-def _sliver(size: Fraction, numbers: list[int], kerf: Fraction, step: Fraction, unit: str) -> str:
-    which = number_list("finger", numbers)
-    than = f"under {plain_length(SLIVER_MM, unit)}"
-    if size >= SLIVER_MM:
-        than = f"thinner than the kerf of {plain_length(kerf, unit)}"
-    chance = unsettable(size, step, unit=unit)
-    return f"{which}: only {plain_length(size, unit)} wide, " + (chance or f"{than}, and may break")
-
-
-def unsettable(size: Fraction, step: Fraction, *, unit: str = "mm") -> str:
+def unsettable_warning(size: Fraction, step: Fraction, *, unit: str = "mm") -> str:
     """What there is to say of wood thinner than the carriage can be set by; "" where it isn't. size, step: mm."""
     if size >= step:
         return ""

@@ -10,6 +10,6 @@ store      `Journal`: append, replay, list
 lock       one process per session
 pages      rows read straight from the file's pages, for repair
 repair     a fresh database from what can be read
-account    a session told in plain words
+account    a session in plain words
 export     JSON and CSV
 """

@@ -1,4 +1,4 @@
-"""A session told in plain words: what was cut when and by what, checks, notes, pauses, and the pace."""
+"""A session in plain words: what was cut when and by what, checks, notes, pauses, and the pace."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from assistant.plans.model import Job
 from assistant.session import facts as f
 
 
-def standing(row: SessionRow) -> str:
-    """ "open", "finished" or "ended early"; and whether it was only rehearsed, so that no wood was cut."""
+def state_in_words(row: SessionRow) -> str:
+    """Open, finished or ended early; and whether it was only rehearsed, so that no wood was cut."""
     return f"{row.state}, rehearsed" if row.rehearsed else row.state
 
 
@@ -30,7 +30,7 @@ def listing(rows: Sequence[SessionRow]) -> str:
     lines += [
         (
             row.id,
-            standing(row),
+            state_in_words(row),
             local_time(row.started_utc),
             local_time(row.last_utc) if row.last_utc else "none",
             str(row.passes_cut),
@@ -47,15 +47,25 @@ def listing(rows: Sequence[SessionRow]) -> str:
 
 def account(row: SessionRow, records: Iterable[f.Record]) -> str:
     """The whole session, a line per fact, and its sums."""
-    teller = _Teller(row.id)
-    body = [line for record in records for line in teller.tell(record)]
-    if teller.expected <= row.last:
-        body.append(f"  (facts {teller.expected} to {row.last} are lost)")
-    return "\n".join([*_heading(row, teller), "", *body, *([""] if body else []), *teller.sums(row)])
+    facts = _FactsInWords(row.id)
+    body = [line for record in records for line in facts.lines_of(record)]
+    if facts.expected <= row.last:
+        body.append(f"  (facts {facts.expected} to {row.last} are lost)")
+    total = f" of {facts.job.total_passes}" if facts.job else ""
+    heading = [
+        f"Session {row.id}: {one_line(row.title)}",
+        f"  {state_in_words(row)}; {row.passes_cut}{total} passes cut; {counted(row.facts, 'fact')}",
+        f"  started {local_time(row.started_utc)}" + (f", newest {local_time(row.last_utc)}" if row.last_utc else ""),
+    ]
+    if row.plan_path or row.plan_digest:
+        heading.append(f"  plan {one_line(row.plan_path) or '(file unknown)'} (SHA-256 {row.plan_digest[:12]}...)")
+    if row.program_version:
+        heading.append(f"  written by Kerfcall {row.program_version}")
+    return "\n".join([*heading, "", *body, *([""] if body else []), *facts.sums()])
 
 
 def local_time(utc: str) -> str:
-    """ "2026-11-25 14:02:11" in this machine's time zone; the text itself where it is no time."""
+    """Such as "2026-11-25 14:02:11", in this machine's time zone; the text itself where it is no time."""
     try:
         return datetime.fromisoformat(utc).astimezone().strftime("%Y-%m-%d %H:%M:%S")
     except (ValueError, OverflowError, OSError):
@@ -63,7 +73,7 @@ def local_time(utc: str) -> str:
 
 
 def duration(seconds: float) -> str:
-    """ "8 s", "2 min 05 s", "1 h 07 min"."""
+    """Such as "8 s", "2 min 05 s", "1 h 07 min"."""
     whole = max(0, round(seconds))
     if whole < 60:
         return f"{whole} s"
@@ -73,7 +83,7 @@ def duration(seconds: float) -> str:
 
 
 def length(exact: str, unit: str = "mm") -> str:
-    """ "12.35 mm" for "1235/100": up to four decimals of its unit, and "about" where that isn't the whole of it."""
+    """Such as "12.35 mm" for "1235/100": up to four decimals of its unit, with "about" where it has more."""
     value = Fraction(exact) / MM_PER_UNIT[unit]
     text = f"{float(value):.4f}".rstrip("0").rstrip(".")
     return f"{'' if Fraction(text) == value else 'about '}{text} {unit}"
@@ -92,9 +102,9 @@ def setting(exact: str, carriage: Carriage | None) -> str:
     return f"{shown} {carriage.unit}"
 
 
-def counted(count: int, one: str, many: str = "") -> str:
-    """ "1 fact", "2 facts"."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
+def counted(count: int, one: str) -> str:
+    """Such as "1 fact", "2 facts"."""
+    return f"{count} {one}{'' if count == 1 else 's'}"
 
 
 def one_line(text: str) -> str:
@@ -102,22 +112,8 @@ def one_line(text: str) -> str:
     return "".join(c if c.isprintable() else " " for c in text)
 
 
-def _heading(row: SessionRow, teller: _Teller) -> list[str]:
-    total = f" of {teller.job.total_passes}" if teller.job else ""
-    lines = [
-        f"Session {row.id}: {one_line(row.title)}",
-        f"  {standing(row)}; {row.passes_cut}{total} passes cut; {counted(row.facts, 'fact')}",
-        f"  started {local_time(row.started_utc)}" + (f", newest {local_time(row.last_utc)}" if row.last_utc else ""),
-    ]
-    if row.plan_path or row.plan_digest:
-        lines.append(f"  plan {one_line(row.plan_path) or '(file unknown)'} (SHA-256 {row.plan_digest[:12]}...)")
-    if row.program_version:
-        lines.append(f"  written by Kerfcall {row.program_version}")
-    return lines
-
-
 @dataclass(slots=True)
-class _Teller:
+class _FactsInWords:
     """Walks the facts once; keeps sums only. Times in s."""
 
     session: str
@@ -134,62 +130,57 @@ class _Teller:
     taken_back: int = 0
     resumed: int = 0
 
-    def tell(self, record: f.Record) -> Iterator[str]:
+    def lines_of(self, record: f.Record) -> Iterator[str]:
         fact = record.fact
         if record.n != self.expected:
             yield f"  (facts {self.expected} to {record.n - 1} are lost)"
         self.expected = record.n + 1
         with naming(self.session, record.n, fact.kind):
-            lines = _TELL[type(fact)](self, fact, record.at)
-        for line in lines:
-            if line.startswith("Setup "):
-                yield f"{clock(record.at)}  {line}"
-            else:
-                yield f"{clock(record.at)}    {line}"
+            line = _IN_WORDS[type(fact)](self, fact, record.at)
+        # A setup heads what was done in it.
+        indent = "  " if isinstance(fact, f.SetupStarted) else "    "
+        yield f"{clock(record.at)}{indent}{line}"
         self.last_at = max(self.last_at, record.at)
 
-    def started(self, fact: f.Started, at: float) -> list[str]:
+    def started(self, fact: f.Started, at: float) -> str:
         self.job = fact.job
-        return ["session started"]
+        return "session started"
 
-    def setup_started(self, fact: f.SetupStarted, at: float) -> list[str]:
-        return [f"Setup {fact.setup}{self._of_setup(fact.setup)}"]
-
-    def _of_setup(self, number: int) -> str:
-        if self.job is None or not 1 <= number <= len(self.job.setups):
-            return ""
-        setup = self.job.setups[number - 1]
+    def setup_started(self, fact: f.SetupStarted, at: float) -> str:
+        if self.job is None or not 1 <= fact.setup <= len(self.job.setups):
+            return f"Setup {fact.setup}"
+        setup = self.job.setups[fact.setup - 1]
         copies = f", {setup.copies} boards together" if setup.copies > 1 else ""
         end = "" if self.job.layout == "slots" else f", end {setup.end}"
-        return f": {one_line(setup.board)}, part {setup.part}{end}{copies}"
+        return f"Setup {fact.setup}: {one_line(setup.board)}, part {setup.part}{end}{copies}"
 
-    def check_opened(self, fact: f.CheckOpened, at: float) -> list[str]:
-        return [f"check asked: {one_line(fact.check)}"]
+    def check_opened(self, fact: f.CheckOpened, at: float) -> str:
+        return f"check asked: {one_line(fact.check)}"
 
-    def check_confirmed(self, fact: f.CheckConfirmed, at: float) -> list[str]:
-        return [f"check confirmed by {one_line(fact.by)}: {one_line(fact.check)}"]
+    def check_confirmed(self, fact: f.CheckConfirmed, at: float) -> str:
+        return f"check confirmed by {one_line(fact.by)}: {one_line(fact.check)}"
 
-    def setting_called(self, fact: f.SettingCalled, at: float) -> list[str]:
+    def setting_called(self, fact: f.SettingCalled, at: float) -> str:
         self.called = (fact.setup, fact.pass_, at)
-        return [f"pass {fact.pass_} called at {setting(fact.setting, self.job.carriage if self.job else None)}"]
+        return f"pass {fact.pass_} called at {setting(fact.setting, self.job.carriage if self.job else None)}"
 
-    def pass_cut(self, fact: f.PassCut, at: float) -> list[str]:
+    def pass_cut(self, fact: f.PassCut, at: float) -> str:
         self.cuts_by[fact.by] = self.cuts_by.get(fact.by, 0) + 1
         took = ""
         if self.called is not None and self.called[:2] == (fact.setup, fact.pass_):
             self.takes.append(at - self.called[2])
             took = f", {duration(at - self.called[2])} after its setting was called"
             self.called = None
-        return [f"pass {fact.pass_} cut, said by {one_line(fact.by)}{took}"]
+        return f"pass {fact.pass_} cut, said by {one_line(fact.by)}{took}"
 
-    def stood_by(self, fact: f.StoodBy, at: float) -> list[str]:
+    def stood_by(self, fact: f.StoodBy, at: float) -> str:
         self.stood_by_at, self.called = at, None
         self.stand_bys += 1
-        return [f"standing by, by {one_line(fact.by)}"]
+        return f"standing by, by {one_line(fact.by)}"
 
-    def carried_on(self, fact: f.CarriedOn, at: float) -> list[str]:
+    def carried_on(self, fact: f.CarriedOn, at: float) -> str:
         spent = self._end_stand_by(at)
-        return [f"carried on, by {one_line(fact.by)}, after {duration(spent)}"]
+        return f"carried on, by {one_line(fact.by)}, after {duration(spent)}"
 
     def _end_stand_by(self, at: float) -> float:
         spent = at - self.stood_by_at if self.stood_by_at is not None else 0.0
@@ -197,49 +188,49 @@ class _Teller:
         self.stood_by_at = None
         return spent
 
-    def stepped_back(self, fact: f.SteppedBack, at: float) -> list[str]:
+    def stepped_back(self, fact: f.SteppedBack, at: float) -> str:
         self.taken_back += 1
         self.called = None
-        return [f"back: setup {fact.setup}, pass {fact.pass_} counts as not cut"]
+        return f"back: setup {fact.setup}, pass {fact.pass_} counts as not cut"
 
-    def jumped(self, fact: f.Jumped, at: float) -> list[str]:
+    def jumped(self, fact: f.Jumped, at: float) -> str:
         self.taken_back += 1
         self.called = None
-        return [f"went to setup {fact.setup}, pass {fact.pass_}, which counts as not cut"]
+        return f"went to setup {fact.setup}, pass {fact.pass_}, which counts as not cut"
 
-    def noted(self, fact: f.Noted, at: float) -> list[str]:
+    def noted(self, fact: f.Noted, at: float) -> str:
         self.notes += 1
         text = f": {one_line(fact.text)}" if fact.text else " (no text)"
-        return [f"problem marked at setup {fact.setup}, pass {fact.pass_}{text}"]
+        return f"problem marked at setup {fact.setup}, pass {fact.pass_}{text}"
 
-    def resumed_(self, fact: f.Resumed, at: float) -> list[str]:
+    def resumed_(self, fact: f.Resumed, at: float) -> str:
         self.resumed += 1
         self._end_stand_by(self.last_at)
         self.called = None
         place = f"pass {fact.pass_} to be cut again" if fact.pass_ else "no pass was called"
-        return [f"resumed in setup {fact.setup}; {place}"]
+        return f"resumed in setup {fact.setup}; {place}"
 
-    def zeroed(self, fact: f.Zeroed, at: float) -> list[str]:
-        return ["the carriage was zeroed again"]
+    def zeroed(self, fact: f.Zeroed, at: float) -> str:
+        return "the carriage was zeroed again"
 
-    def reregistered(self, fact: f.Reregistered, at: float) -> list[str]:
+    def reregistered(self, fact: f.Reregistered, at: float) -> str:
         tried = " and tried against the still blade" if fact.setting else ""
-        return [f"work of setup {fact.setup} clamped afresh at the stop{tried}"]
+        return f"work of setup {fact.setup} clamped afresh at the stop{tried}"
 
-    def stage_ready(self, fact: f.StageReady, at: float) -> list[str]:
-        return [f"stage {fact.stage} ready"]
+    def stage_ready(self, fact: f.StageReady, at: float) -> str:
+        return f"stage {fact.stage} ready"
 
-    def setup_done(self, fact: f.SetupDone, at: float) -> list[str]:
-        return [f"setup {fact.setup} done"]
+    def setup_done(self, fact: f.SetupDone, at: float) -> str:
+        return f"setup {fact.setup} done"
 
-    def finished(self, fact: f.Finished, at: float) -> list[str]:
-        return ["session finished"]
+    def finished(self, fact: f.Finished, at: float) -> str:
+        return "session finished"
 
-    def ended_early(self, fact: f.EndedEarly, at: float) -> list[str]:
+    def ended_early(self, fact: f.EndedEarly, at: float) -> str:
         place = f"setup {fact.setup}, pass {fact.pass_}" if fact.pass_ else f"setup {fact.setup}"
-        return [f"ended early at {place}"]
+        return f"ended early at {place}"
 
-    def sums(self, row: SessionRow) -> list[str]:
+    def sums(self) -> list[str]:
         """The closing lines: time at it, pauses, the pace, and what was out of the ordinary."""
         self._end_stand_by(self.last_at)
         lines = [f"time: {duration(self.last_at)}"]
@@ -271,23 +262,23 @@ def clock(at: float) -> str:
     return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
 
 
-_TELL: dict[type[f.Fact], Callable[[_Teller, Any, float], list[str]]] = {
-    f.Started: _Teller.started,
-    f.SetupStarted: _Teller.setup_started,
-    f.CheckOpened: _Teller.check_opened,
-    f.CheckConfirmed: _Teller.check_confirmed,
-    f.SettingCalled: _Teller.setting_called,
-    f.PassCut: _Teller.pass_cut,
-    f.StoodBy: _Teller.stood_by,
-    f.CarriedOn: _Teller.carried_on,
-    f.SteppedBack: _Teller.stepped_back,
-    f.Jumped: _Teller.jumped,
-    f.Noted: _Teller.noted,
-    f.Resumed: _Teller.resumed_,
-    f.Reregistered: _Teller.reregistered,
-    f.Zeroed: _Teller.zeroed,
-    f.StageReady: _Teller.stage_ready,
-    f.SetupDone: _Teller.setup_done,
-    f.Finished: _Teller.finished,
-    f.EndedEarly: _Teller.ended_early,
+_IN_WORDS: dict[type[f.Fact], Callable[[_FactsInWords, Any, float], str]] = {
+    f.Started: _FactsInWords.started,
+    f.SetupStarted: _FactsInWords.setup_started,
+    f.CheckOpened: _FactsInWords.check_opened,
+    f.CheckConfirmed: _FactsInWords.check_confirmed,
+    f.SettingCalled: _FactsInWords.setting_called,
+    f.PassCut: _FactsInWords.pass_cut,
+    f.StoodBy: _FactsInWords.stood_by,
+    f.CarriedOn: _FactsInWords.carried_on,
+    f.SteppedBack: _FactsInWords.stepped_back,
+    f.Jumped: _FactsInWords.jumped,
+    f.Noted: _FactsInWords.noted,
+    f.Resumed: _FactsInWords.resumed_,
+    f.Reregistered: _FactsInWords.reregistered,
+    f.Zeroed: _FactsInWords.zeroed,
+    f.StageReady: _FactsInWords.stage_ready,
+    f.SetupDone: _FactsInWords.setup_done,
+    f.Finished: _FactsInWords.finished,
+    f.EndedEarly: _FactsInWords.ended_early,
 }

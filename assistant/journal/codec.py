@@ -180,15 +180,15 @@ CODECS: dict[str, Codec] = {
 def _with_fixed_checks(body: Body) -> Body:
     """Sessions stored before these checks were there are asked them from the next setup's end on."""
     from assistant.plans.checks import with_fixed
-    from assistant.plans.job_json import check_from, check_to
+    from assistant.plans.job_json import check_from_json, check_to_json
     from assistant.plans.languages import language_of
 
     job: Any = body.get("job")
     try:
-        checks = with_fixed([check_from(check) for check in job["checks"]], language_of(job["voice"]["language"]))
+        checks = with_fixed([check_from_json(check) for check in job["checks"]], language_of(job["voice"]["language"]))
     except (KeyError, TypeError, ValueError) as error:
         raise _Unreadable(f"'job' is damaged: {error!r}") from error
-    return {**body, "job": {**job, "checks": [check_to(check) for check in checks]}}
+    return {**body, "job": {**job, "checks": [check_to_json(check) for check in checks]}}
 
 
 # (kind, version) -> makes a body of that version into one of version + 1.

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from assistant.errors import JournalError
-from assistant.health import BROKEN, WORKS, Finding, plain, short
+from assistant.health import BROKEN, WORKS, Finding, one_line, with_tilde
 
 LEAST_FREE_MB, LITTLE_FREE_MB = 50, 500
 
@@ -21,7 +21,7 @@ def state_folder() -> Path:
     return default_state_dir()
 
 
-def standing(folder: Path) -> Path:
+def nearest_existing(folder: Path) -> Path:
     """The folder, or the nearest one above it that is there."""
     while not folder.exists() and folder != folder.parent:
         folder = folder.parent
@@ -48,29 +48,30 @@ def journal(find: Callable[[], Path] = state_folder) -> Finding:
     mend = "make the folder writable, or name another with --state DIR"
     try:
         folder = find()
-        with tempfile.NamedTemporaryFile(dir=standing(folder), prefix=".kerfcall-"):
+        with tempfile.NamedTemporaryFile(dir=nearest_existing(folder), prefix=".kerfcall-"):
             pass
         file = journal_path(folder)
         if file.exists() and not os.access(file, os.W_OK):
             return Finding(
-                "journal", BROKEN, f"{short(file)} may not be written", "give yourself the right to write it"
+                "journal", BROKEN, f"{with_tilde(file)} may not be written", "give yourself the right to write it"
             )
         last = last_entry(folder)
     except OSError as error:
-        return Finding("journal", BROKEN, plain(error), mend)
+        return Finding("journal", BROKEN, one_line(error), mend)
     except JournalError as error:
         text, _, what = str(error).partition("; ")
         return Finding("journal", BROKEN, text, what or "kerfcall journal repair")
     data = {"folder": str(folder), "last_entry_utc": last}
-    return Finding("journal", WORKS, f"{short(folder)}, {f'last entry {last[:10]}' if last else 'empty'}", "", data)
+    holds = f"last entry {last[:10]}" if last else "empty"
+    return Finding("journal", WORKS, f"{with_tilde(folder)}, {holds}", "", data)
 
 
 def disk(find: Callable[[], Path] = state_folder) -> Finding:
     """Room where the journal is kept."""
     try:
-        free_mb = shutil.disk_usage(standing(find())).free // 1_000_000
+        free_mb = shutil.disk_usage(nearest_existing(find())).free // 1_000_000
     except OSError as error:
-        return Finding("disk", BROKEN, plain(error), "see that the folder of the journal is there")
+        return Finding("disk", BROKEN, one_line(error), "see that the folder of the journal is there")
     data = {"free_mb": free_mb}
     if free_mb < LEAST_FREE_MB:
         return Finding("disk", BROKEN, f"{free_mb} MB free", f"free at least {LEAST_FREE_MB} MB", data)

@@ -52,7 +52,13 @@ class SessionLock:
             lock = FileLock(str(path), mode=private.FILE)
             lock.acquire(timeout=0)
         except Timeout as error:
-            raise SessionLocked(self._refusal()) from error
+            holder = ""
+            with suppress(OSError, ValueError):
+                holder = f" (process {int(self._pid_file.read_text(encoding='ascii'))})"
+            raise SessionLocked(
+                f"session {self._id} is being driven by another Kerfcall{holder}; "
+                "carry on there, or end that one first: the session stays as it is"
+            ) from error
         except (OSError, NotImplementedError) as error:
             raise JournalError(
                 f"can't lock {path}: {error}; choose a folder on a local disk that you may write to with --state DIR"
@@ -71,16 +77,6 @@ class SessionLock:
             self._pid_file.unlink()
         self._lock.release()  # type: ignore[attr-defined]
         self._lock = None
-
-    def _refusal(self) -> str:
-        try:
-            holder = f" (process {int(self._pid_file.read_text(encoding='ascii'))})"
-        except (OSError, ValueError):
-            holder = ""
-        return (
-            f"session {self._id} is being driven by another Kerfcall{holder}; "
-            "carry on there, or end that one first: the session stays as it is"
-        )
 
 
 @contextmanager

@@ -20,7 +20,7 @@ _LOG_MAGIC = 0x377F0682  # + 1 where the checksums are over big-endian words
 
 
 class Damaged(Exception):
-    """This cell can't be read."""
+    """A cell that can't be read."""
 
 
 def page_size_of(database: bytes, log: bytes) -> int:
@@ -179,7 +179,7 @@ def _cell(page: bytes, start: int, pages: dict[int, bytes]) -> tuple[int, Row]:
 
 
 def _local_part(length: int, size: int) -> int:
-    """How much of a payload stands on the leaf itself."""
+    """How much of a payload stands on the leaf itself. The format calls `most` X, `least` M and `fits` K."""
     most = size - 35
     if length <= most:
         return length
@@ -221,9 +221,9 @@ def _value(payload: bytes, at: int, serial: int) -> tuple[Any, int]:
         return int.from_bytes(payload[at:end], "big", signed=True), end
     if serial == 7:
         return struct.unpack_from(">d", payload, at)[0], at + 8
-    if serial in (8, 9):
+    if serial in (8, 9):  # the integers 0 and 1, which take no bytes
         return serial - 8, at
-    if serial < 12:
+    if serial < 12:  # 10 and 11: reserved, in no file
         raise Damaged
     end = at + (serial - 12) // 2
     if end > len(payload):
@@ -232,6 +232,7 @@ def _value(payload: bytes, at: int, serial: int) -> tuple[Any, int]:
 
 
 def _varint(data: bytes, at: int) -> tuple[int, int]:
+    """The number at `at` and where it ends: seven bits a byte while its top bit is set, all eight of a ninth."""
     value = 0
     for index in range(8):
         byte = data[at + index]

@@ -6,7 +6,6 @@ from assistant.errors import KerfcallError
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.journal.faults import of_fact
 from assistant.journal.store import Journal
-from assistant.plans.checks import SETUP_END, STANDING_BY, WHEN
 from assistant.plans.languages import known_languages
 from assistant.plans.model import Job
 from assistant.plans.shop_file import KINDS
@@ -90,7 +89,4 @@ def _job_fault(job: Job) -> str:
         return f"its carriage is of an unknown kind or unit, {carriage.kind!r:.40} in {carriage.unit!r:.40}"
     if carriage.kind == "handwheel" and not (carriage.pitch and carriage.pitch > 0 and (carriage.divisions or 0) > 0):
         return f"its handwheel has no pitch or no marks: {carriage.pitch}, {carriage.divisions}"
-    for check in job.checks:
-        if check.when not in (*WHEN, SETUP_END, STANDING_BY, "every"):
-            return f"nobody knows when its check {check.name!r:.40} is asked: {check.when!r:.40}"
     return ""

@@ -73,30 +73,26 @@ class Salvage:
             return
         if _fits(row, (str, int, (int, float), str, str, int, str), (str,)):
             fact: Row = (*row[:2], float(row[2]) + 0.0, *row[3:7], *(row[7:] or ("",)))
-            if not doubtful:
-                self._add_fact(rowid, fact)
-            elif fact[7] and not _fault_of(fact):
-                self.doubtful[fact[0], fact[1]].append(fact)
-                self.rowids.setdefault((fact[0], fact[1]), rowid)
+            place, fault = (fact[0], fact[1]), _fault_of(fact)
+            if doubtful:
+                if fact[7] and not fault:
+                    self.doubtful[place].append(fact)
+                    self.rowids.setdefault(place, rowid)
+            elif fact[1] < 1:
+                pass  # no session has such a number
+            elif not fault:
+                if fact not in self.facts[place]:
+                    self.facts[place].append(fact)
+                self.rowids.setdefault(place, rowid)
+                self.unreadable.pop(place, None)
+            elif place not in self.facts:
+                self.unreadable[place] = fault
         elif _fits(row, (type(None), str, str, str, str, str, str, str), (int, str, str)) and row[6] in schema.STATES:
             one = (rowid, *row[1:8], *(row[8:] or (0, "", "")))
             if not doubtful or _is_proved(one):
                 self.sessions[row[1]].append(one)
         elif _fits(row, (str, int, int, str)) and not doubtful:
             self.gaps.setdefault(row[:3], row[3])
-
-    def _add_fact(self, rowid: int, row: Row) -> None:
-        place = (row[0], row[1])
-        fault = _fault_of(row)
-        if row[1] < 1:
-            return
-        if not fault:
-            if row not in self.facts[place]:
-                self.facts[place].append(row)
-            self.rowids.setdefault(place, rowid)
-            self.unreadable.pop(place, None)
-        elif place not in self.facts:
-            self.unreadable[place] = fault
 
 
 @dataclass(slots=True)
@@ -119,14 +115,15 @@ def repair(state_dir: Path | None = None) -> Repair:
     path = journal_path(state_dir)
     if not path.exists() and not path.with_name(REBUILT).exists():
         raise JournalError(f"there is no journal {path} to repair")
-    with one_at_a_time(path.parent), no_session_running(path.parent), _disk(path):
+    with one_at_a_time(path.parent), no_session_running(path.parent), _disk_faults_explained(path):
         finish_repair(path)
         private.tighten(path)
         with tempfile.TemporaryDirectory(prefix="repair-", dir=path.parent, ignore_cleanup_errors=True) as folder:
-            return _repair_in(Path(folder), path)
+            return _repair_within(Path(folder), path)
 
 
-def _repair_in(work: Path, path: Path) -> Repair:
+def _repair_within(work: Path, path: Path) -> Repair:
+    """As `repair`. work: an empty folder on the journal's own disk, so that what is built there can be moved."""
     copy = work / "copy.sqlite3"
     _copy(path, copy)
     log = path.with_name(path.name + "-wal")
@@ -137,7 +134,10 @@ def _repair_in(work: Path, path: Path) -> Repair:
     if not log_whole:
         for rowid, row in pages.rows_not_committed(path.read_bytes(), log_bytes):
             found.add(rowid, row, doubtful=True)
-    all_mended = [_mend(found, session, present) for session, present in _numbers(found).items()]
+    numbers: dict[str, list[int]] = {session: [] for session in found.sessions}
+    for session, n in sorted({**found.facts, **found.doubtful}):
+        numbers.setdefault(session, []).append(n)
+    all_mended = [_mend(found, session, present) for session, present in numbers.items()]
     lost = tuple(line for one in all_mended for line in one.lost)
     # A fact or a row whose session's name was damaged makes no session of its own.
     mended = _in_order([one for one in all_mended if one.facts or one.placed])
@@ -152,6 +152,7 @@ def _repair_in(work: Path, path: Path) -> Repair:
     _build(rebuilt, mended)
     kept = path.with_name(f"journal-damaged-{datetime.now(UTC):%Y%m%dT%H%M%S%fZ}.sqlite3")
     _copy(path, kept)
+    # Both are on the disk. From this rename on the repair is done: `finish_repair` ends one that is cut off after it.
     os.replace(rebuilt, path.with_name(REBUILT))
     finish_repair(path)
     return Repair(False, len(mended), facts, lost if log_whole else (*lost, _TORN), kept)
@@ -220,29 +221,27 @@ def _fault_of(row: Row) -> str:
     return ""
 
 
-def _numbers(found: Salvage) -> dict[str, list[int]]:
-    """Of the facts of each session of which anything was found."""
-    numbers: dict[str, list[int]] = {session: [] for session in found.sessions}
-    for session, n in sorted({**found.facts, **found.doubtful}):
-        numbers.setdefault(session, []).append(n)
-    return numbers
-
-
 def _mend(found: Salvage, session: str, numbers: list[int]) -> Mended:
     """One session: its facts chosen and chained again, its row made to agree, what is missing recorded."""
     lost = [f"session {session}, fact {n}: {why}" for (s, n), why in sorted(found.unreadable.items()) if s == session]
     rows = found.sessions.get(session, [])
     ends = {row[9].encode() for row in rows if row[9]}
     known_gaps = {gap[1:] for gap in found.gaps if gap[0] == session}
-    readings = {n: _readings(found.facts[session, n], found.doubtful[session, n]) for n in numbers}
-    chosen, apart = _chosen(session, readings, known_gaps, ends)
+    readings = {n: Readings.of(found.facts[session, n], found.doubtful[session, n]) for n in numbers}
+    chosen, apart = _choose(session, readings, known_gaps, ends)
     lost += [f"session {session}, fact {n} ({kind}): it doesn't match its checksum" for n, kind in apart]
-    facts, head = _chained(session, chosen)
+    facts: list[Row] = []
+    head, name = START, session.encode()
+    state = "open"
+    for content in chosen:
+        head = _seal(head, name, content)
+        facts.append((session, *content, head.decode()))
+        with suppress(JournalError):  # of a fact that only a newer version can read
+            state = state_after(state, codec.decode(*content[3:]))
     row, placed, last, fault = _row_of(session, rows, chosen, head)
     gaps = list(schema.missing([fact[0] for fact in chosen], last))
     lost += [f"session {session}: facts {first} to {end} are missing" for first, end in gaps]
     lost += [f"session {session}: {fault}"] if fault else []
-    state = _state_of(chosen)
     texts = (*row[1:6], state, row[7])
     seal = row_seal(row[0], tuple(text.encode() for text in texts), last, head)
     now = schema.utc_now()
@@ -266,12 +265,13 @@ class Readings:
     seals: set[bytes]
     sure: list[tuple[Row, bytes]]
 
-
-def _readings(sure: list[Row], doubtful: list[Row]) -> Readings:
-    rows = sure + doubtful
-    contents = list(dict.fromkeys(row[1:7] for row in rows))
-    seals = {row[7].encode() for row in rows if row[7]}
-    return Readings(contents, seals, [(row[1:7], row[7].encode()) for row in sure])
+    @classmethod
+    def of(cls, sure: list[Row], doubtful: list[Row]) -> Readings:
+        """From rows as in the table of facts."""
+        rows = sure + doubtful
+        contents = list(dict.fromkeys(row[1:7] for row in rows))
+        seals = {row[7].encode() for row in rows if row[7]}
+        return cls(contents, seals, [(row[1:7], row[7].encode()) for row in sure])
 
 
 def _seals_with(session: str, befores: Iterable[bytes], contents: Iterable[Row]) -> dict[bytes, Row]:
@@ -285,7 +285,7 @@ def _seal(before: bytes, name: bytes, content: Row) -> bytes:
     return fact_seal(before, name, n, at, utc.encode(), kind.encode(), version, body.encode())
 
 
-def _chosen(
+def _choose(
     session: str, readings: dict[int, Readings], gaps: set[Row], ends: set[bytes]
 ) -> tuple[list[Row], list[tuple[int, str]]]:
     """The content of each number that is to stand; and the numbers, with their kinds, whose content is disproved.
@@ -327,19 +327,11 @@ def _chosen(
     return kept, apart
 
 
-def _chained(session: str, contents: list[Row]) -> tuple[list[Row], bytes]:
-    """The facts as they go into the table, each with its seal; and the seal of the last."""
-    facts, head, name = [], START, session.encode()
-    for content in contents:
-        head = _seal(head, name, content)
-        facts.append((session, *content, head.decode()))
-    return facts, head
-
-
 def _row_of(session: str, rows: list[Row], facts: list[Row], head: bytes) -> tuple[Row, bool, int, str]:
     """The session's row, whether its place in the order can be trusted, the number of its last fact, and what is wrong.
 
     A row that its seal proves leads, the one that tells of most facts first; then one from before there were seals.
+    Where there is none at all, one is made of what the facts tell.
     """
     highest = facts[-1][0] if facts else 0
     proved = [row for row in rows if _is_proved(row)]
@@ -357,7 +349,12 @@ def _row_of(session: str, rows: list[Row], facts: list[Row], head: bytes) -> tup
         return unsealed[0], True, last, ""
     if damaged:
         return damaged[0], False, last, "its row doesn't match its checksum: title, plan and dates may be wrong"
-    return _row_from_facts(session, facts), False, highest, "its row is missing"
+    title, digest, begun = _TITLE_LOST, "", facts[0][2] if facts else ""
+    with suppress(JournalError):
+        fact = codec.decode(*facts[0][3:]) if facts else None
+        if isinstance(fact, Started):
+            title, digest = fact.job.title, fact.job.plan_digest
+    return (0, session, title, digest, "", begun, "open", ""), False, highest, "its row is missing"
 
 
 def _is_proved(row: Row) -> bool:
@@ -366,23 +363,6 @@ def _is_proved(row: Row) -> bool:
 
 def _row_seal(row: Row, last: int, head: bytes) -> bytes:
     return row_seal(row[0], tuple(text.encode() for text in row[1:8]), last, head)
-
-
-def _row_from_facts(session: str, facts: list[Row]) -> Row:
-    title, digest, begun = _TITLE_LOST, "", facts[0][2] if facts else ""
-    with suppress(JournalError):
-        fact = codec.decode(*facts[0][3:]) if facts else None
-        if isinstance(fact, Started):
-            title, digest = fact.job.title, fact.job.plan_digest
-    return (0, session, title, digest, "", begun, "open", "")
-
-
-def _state_of(facts: list[Row]) -> str:
-    state = "open"
-    for fact in facts:
-        with suppress(JournalError):
-            state = state_after(state, codec.decode(*fact[3:]))
-    return state
 
 
 def _in_order(mended: list[Mended]) -> list[Mended]:
@@ -443,7 +423,7 @@ def _sync(path: Path) -> None:
 
 
 @contextmanager
-def _disk(path: Path) -> Iterator[None]:
+def _disk_faults_explained(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:

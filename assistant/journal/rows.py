@@ -36,7 +36,7 @@ class SessionRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class CheckedRow:
     """A session's row, its seal checked. texts: as in `row_seal`. head: the seal of fact `last`."""
 
     seq: int
@@ -78,24 +78,23 @@ class Sum:
             if type(n) is not int or type(at) is not float or not math.isfinite(at):
                 raise ValueError(f"its number is {n!r:.40}, its time {at!r:.40}")
             self.last, self.at, self.utc = n, at, utc
+            # No other body is read: it would add nothing here, and there may be very many.
             if kind in _COUNTED or n == 1:
-                self._count(text_of(kind), json.loads(body or b""))
+                values = json.loads(body or b"")
+                if kind == b"started":
+                    self.rehearsed = values.get("rehearsed") is True
+                elif kind == b"pass_cut":
+                    self.cut.add((values["setup"], values["pass"]))
+                elif kind in _COUNTED:
+                    self.cut.discard((values["setup"], values["pass"]))
         except (ValueError, KeyError, TypeError, RecursionError) as error:
             self.fault = self.fault or f"fact {n!r:.40} ({text_of(kind)!r:.40}) can't be read: {error!s:.80}"
-
-    def _count(self, kind: str, body: dict[str, Any]) -> None:
-        if kind == "pass_cut":
-            self.cut.add((body["setup"], body["pass"]))
-        elif kind == "started":
-            self.rehearsed = body.get("rehearsed") is True
-        elif kind.encode() in _COUNTED:
-            self.cut.discard((body["setup"], body["pass"]))
 
 
 _COUNTED = (b"pass_cut", b"stepped_back", b"jumped")
 
 
-def session_row(row: Standing, of: Sum) -> SessionRow:
+def session_row(row: CheckedRow, of: Sum) -> SessionRow:
     id, title, digest, path, started_utc, state, program = (text_of(text) for text in row.texts)
     return SessionRow(
         id,

@@ -44,7 +44,7 @@ class HeaderDamaged(JournalError):
     """A journal of ours whose first page doesn't say so, or gives another schema than it has."""
 
 
-def _create(connection: sqlite3.Connection) -> None:
+def _make_tables(connection: sqlite3.Connection) -> None:
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     connection.execute(
         "CREATE TABLE sessions (seq INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, title TEXT NOT NULL, "
@@ -62,8 +62,8 @@ def _create(connection: sqlite3.Connection) -> None:
     )
 
 
-def _seal(connection: sqlite3.Connection) -> None:
-    """What went wrong before there were seals can't be known."""
+def _add_seals_and_gaps(connection: sqlite3.Connection) -> None:
+    """Seal every fact and row as it is: what went wrong before there were seals can't be known."""
     connection.execute("ALTER TABLE facts ADD COLUMN seal TEXT NOT NULL DEFAULT ''")
     for column in ("last INTEGER NOT NULL DEFAULT 0", "head TEXT NOT NULL DEFAULT ''", "seal TEXT NOT NULL DEFAULT ''"):
         connection.execute(f"ALTER TABLE sessions ADD COLUMN {column}")
@@ -96,7 +96,7 @@ def seal_all(connection: sqlite3.Connection) -> None:
         connection.executemany("INSERT OR IGNORE INTO gaps SELECT id, ?2, ?3, ?4 FROM sessions WHERE seq = ?1", gaps)
 
 
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_create, _seal)
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_make_tables, _add_seals_and_gaps)
 """MIGRATIONS[v] takes a database of version v to version v + 1, inside an open transaction."""
 
 
@@ -117,6 +117,7 @@ def utc_now() -> str:
 
 def connect(path: Path, create: bool) -> sqlite3.Connection:
     """A connection in autocommit mode that waits up to 5 s for another writer. Raises sqlite3.Error."""
+    # By default Python begins a transaction at the first INSERT, silently; a close would lose it.
     mode = "rwc" if create else "rw"
     return sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", uri=True, isolation_level=None, timeout=5.0)
 
@@ -151,6 +152,7 @@ def make_durable(connection: sqlite3.Connection, path: Path) -> None:
             f"journal {path}: this folder can't hold a write-ahead log (a network share?); "
             "choose one on a local disk with --state DIR"
         )
+    # With NORMAL the last commits may be lost where the computer is switched off at the wall.
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
 
@@ -192,9 +194,12 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
     while version_of(connection, path) < len(MIGRATIONS):
         connection.execute("BEGIN IMMEDIATE")
         try:
+            # Asked again: another process may have taken this step while this one waited for the lock.
             version = version_of(connection, path)
             if version < len(MIGRATIONS):
-                _step(connection, version)
+                MIGRATIONS[version](connection)
+                connection.execute("INSERT INTO migrations VALUES (?, ?, ?)", (version + 1, utc_now(), __version__))
+                connection.execute(f"PRAGMA user_version = {version + 1}")
             connection.execute("COMMIT")
         except BaseException:
             if connection.in_transaction:
@@ -203,7 +208,7 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def brought_up(connection: sqlite3.Connection, path: Path) -> sqlite3.Connection:
-    """This connection where its schema is of today; else one to a copy in memory that is, only to be read.
+    """The same connection where its schema is of today; else one to a copy in memory that is, only to be read.
 
     For journals that may not be written, now or at all. Takes over the connection. Raises as `version_of` does.
     """
@@ -222,9 +227,3 @@ def brought_up(connection: sqlite3.Connection, path: Path) -> sqlite3.Connection
         raise
     connection.close()
     return copy
-
-
-def _step(connection: sqlite3.Connection, version: int) -> None:
-    MIGRATIONS[version](connection)
-    connection.execute("INSERT INTO migrations VALUES (?, ?, ?)", (version + 1, utc_now(), __version__))
-    connection.execute(f"PRAGMA user_version = {version + 1}")

@@ -25,12 +25,12 @@ from assistant.journal import codec, private, schema
 from assistant.journal.faults import RECOVERS, explained, of_fact, of_session, translated
 from assistant.journal.lock import no_session_running
 from assistant.journal.pages import log_is_whole
-from assistant.journal.rows import SessionRow, Standing, Sum, session_row, state_after, text_of
+from assistant.journal.rows import CheckedRow, SessionRow, Sum, session_row, state_after, text_of
 from assistant.journal.seals import START, fact_seal, row_seal
 from assistant.session.facts import Record
 
 FILE_NAME = "journal.sqlite3"
-_PATIENCE_S = (0.05, 0.2, 0.5)
+_PATIENCE_S = (0.05, 0.2, 0.5)  # between looks at a log that somebody may be writing
 _COUNT = re.compile(r"[0-9]{1,9}")  # of a session within its day
 REBUILT = FILE_NAME + ".rebuilt"  # a finished repair that has not yet taken the journal's place
 
@@ -62,16 +62,23 @@ class Journal:
         Raises SessionLocked where its schema would have to change under a session that is being driven.
         """
         path = journal_path(state_dir)
-        _make_folder(path.parent)
-        with one_at_a_time(path.parent), translated(path):
+        folder = path.parent
+        try:
+            private.make_folder(folder, tighten_it=folder == default_state_dir())
+        except OSError as error:
+            raise JournalError(
+                f"can't make the journal's folder {folder}: {error.strerror or error}; "
+                "choose one that you may write to with --state DIR"
+            ) from error
+        with one_at_a_time(folder), translated(path):
             finish_repair(path)
-            _see_log(path)
+            _refuse_broken_log(path)
             _make_private(path)
             connection = schema.connect(path, create=True)
             try:
                 with ExitStack() as held:
                     if 0 < schema.version_of(connection, path) < len(schema.MIGRATIONS):
-                        held.enter_context(no_session_running(path.parent))
+                        held.enter_context(no_session_running(folder))
                     schema.make_durable(connection, path)
                     schema.migrate(connection, path)
             except BaseException:
@@ -114,7 +121,7 @@ class Journal:
     def _open_read_only(cls, path: Path) -> Journal | None:
         """None where that doesn't help either: the first refusal then tells more."""
         try:
-            _see_log(path)
+            _refuse_broken_log(path)
             connection = schema.connect_read_only(path)
         except (sqlite3.Error, OSError, JournalError):
             return None
@@ -142,7 +149,10 @@ class Journal:
 
     def new_session(self, title: str, plan_digest: str, plan_path: str, utc: str) -> str:
         """A new open session; returns its id. utc: ISO 8601 with its offset; the id takes its local date."""
-        date = _local_date(utc)
+        try:
+            date = datetime.fromisoformat(utc).astimezone().date().isoformat()
+        except (ValueError, OverflowError) as error:
+            raise JournalError(f"{utc!r} is no ISO 8601 time") from error
         with self._transaction() as connection:
             ids = connection.execute("SELECT id FROM sessions WHERE substr(id, 1, 11) = ?", (f"{date}-",))
             counts = (row[0][11:] for row in ids)
@@ -176,30 +186,36 @@ class Journal:
         if not records:
             return
         name = session_id.encode()
-        rows = [_row(session_id, record) for record in records]
+        contents = []
+        for record in records:
+            if not math.isfinite(record.at):
+                what = f"its time is {record.at}, not a number of seconds"
+                raise JournalError(f"session {session_id}, fact {record.n}: {what}")
+            at = float(record.at) + 0.0  # SQLite keeps no negative zero, which its seal would be made of
+            fact = record.fact
+            contents.append((record.n, at, record.utc, fact.kind, fact.version, codec.encode(fact)))
         with self._transaction() as connection:
-            standing = self._standing(session_id)
-            last, head, state = standing.last, standing.head, standing.state
+            stored = self._row_of(session_id)
+            last, head, state = stored.last, stored.head, stored.state
             sealed = []
-            for offset, (record, row) in enumerate(zip(records, rows, strict=True), start=1):
-                if record.n != last + offset:
+            for record, (n, at, utc, kind, version, body) in zip(records, contents, strict=True):
+                if n != last + 1:
                     raise JournalError(
-                        f"session {session_id}: fact {record.n} does not follow {last + offset - 1}; "
+                        f"session {session_id}: fact {n} does not follow {last}; "
                         "nothing was written: resume the session from the journal"
                     )
-                _, n, at, utc, kind, version, body = row
+                last = n
                 head = fact_seal(head, name, n, at, utc.encode(), kind.encode(), version, body.encode())
-                sealed.append((*row, head.decode()))
+                sealed.append((session_id, n, at, utc, kind, version, body, head.decode()))
                 state = state_after(state, record.fact)
             connection.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?, ?)", sealed)
-            last += len(records)
-            seal = standing.seal_with(state, last, head)
+            seal = stored.seal_with(state, last, head)
             connection.execute(
                 "UPDATE sessions SET state = ?, last = ?, head = ?, seal = ? WHERE seq = ?",
-                (state, last, head.decode(), seal.decode(), standing.seq),
+                (state, last, head.decode(), seal.decode(), stored.seq),
             )
 
-    def _standing(self, session_id: str) -> Standing:
+    def _row_of(self, session_id: str) -> CheckedRow:
         """The session's row. Raises JournalError where there is none, or its seal doesn't match."""
         query = f"{schema.ROWS}, last, CAST(head AS BLOB), CAST(seal AS BLOB) FROM sessions WHERE id = ?"
         found = self._connection.execute(query, (session_id,)).fetchone()
@@ -212,12 +228,12 @@ class Journal:
             )
         return self._checked(found)
 
-    def _checked(self, row: tuple[Any, ...]) -> Standing:
+    def _checked(self, row: tuple[Any, ...]) -> CheckedRow:
         seq, *texts, last, head, seal = row
         if row_seal(seq, tuple(texts), last, head) != seal or type(last) is not int:
             named = str(texts[0] or b"", "utf-8", "backslashreplace")
             raise of_session(self.path, named, "its row doesn't match its checksum", RECOVERS)
-        return Standing(seq, tuple(text or b"" for text in texts), last, head or START)
+        return CheckedRow(seq, tuple(text or b"" for text in texts), last, head or START)
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:
@@ -225,6 +241,7 @@ class Journal:
         if _identity(self.path) != self._identity:
             raise JournalError(f"journal {self.path} was moved or replaced while open; resume the session")
         try:
+            # One that reads before it writes is refused where another has written since, however long it would wait.
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield self._connection
@@ -247,15 +264,15 @@ class Journal:
         repair has recorded is an error in any case.
         """
         with translated(self.path):
-            standing = self._standing(session_id)
+            stored = self._row_of(session_id)
             query = "SELECT first, last FROM gaps WHERE session = ?"
             gaps = set(self._connection.execute(query, (session_id,)).fetchall())
-        return self._records(session_id, standing, gaps, with_gaps)
+        return self._records(session_id, stored, gaps, with_gaps)
 
     def _records(
-        self, session_id: str, standing: Standing, gaps: set[tuple[int, int]], with_gaps: bool
+        self, session_id: str, stored: CheckedRow, gaps: set[tuple[int, int]], with_gaps: bool
     ) -> Iterator[Record]:
-        expected, head, name, last = 1, START, session_id.encode(), standing.last
+        expected, head, name, last = 1, START, session_id.encode(), stored.last
         decode = codec.decode
         query = f"SELECT {schema.FACTS}, CAST(seal AS BLOB) FROM facts WHERE session = ? AND n <= ? ORDER BY n"
         with translated(self.path):
@@ -273,15 +290,19 @@ class Journal:
                         if type(at) is not float or not math.isfinite(at):
                             raise JournalError(f"its time is {at!r:.40}, not a number of seconds")
                         record = Record(n, at, utc.decode(), fact)
+                    except codec.TooNew as error:
+                        what, _, mend = str(error).rpartition("; ")
+                        raise of_fact(self.path, session_id, n, text_of(kind), what, mend) from error
                     except Exception as error:
-                        raise self._unreadable(session_id, n, kind, error) from error
+                        what = str(error) if isinstance(error, JournalError) else f"it can't be read: {error!r:.200}"
+                        raise of_fact(self.path, session_id, n, text_of(kind), what) from error
                     yield record
             finally:
                 with suppress(sqlite3.ProgrammingError):  # whoever stopped half-way may have closed the journal first
                     cursor.close()
             if expected <= last:
                 self._gap(session_id, expected, last + 1, gaps, with_gaps)
-            if head != standing.head or self._goes_on(session_id, last):
+            if head != stored.head or self._goes_on(session_id, last):
                 what = "its facts don't end where its row says they do"
                 raise of_session(self.path, session_id, what, RECOVERS, f"fact {expected - 1}")
 
@@ -305,15 +326,7 @@ class Journal:
         query = "SELECT 1 FROM facts WHERE session = ? AND n > ? LIMIT 1"
         if self._connection.execute(query, (session_id, last)).fetchone() is None:
             return False
-        return self._standing(session_id).last == last
-
-    def _unreadable(self, session_id: str, n: int, kind: bytes | None, error: Exception) -> JournalError:
-        """What is no fact, whatever is wrong with it."""
-        if isinstance(error, codec.TooNew):
-            what, _, mend = str(error).rpartition("; ")
-            return of_fact(self.path, session_id, n, text_of(kind), what, mend)
-        what = str(error) if isinstance(error, JournalError) else f"it can't be read: {error!r:.200}"
-        return of_fact(self.path, session_id, n, text_of(kind), what)
+        return self._row_of(session_id).last == last
 
     def sessions(self) -> list[SessionRow]:
         """All sessions in order of creation; what is wrong with one's facts is its row's `fault`.
@@ -324,21 +337,21 @@ class Journal:
         with translated(self.path):
             self._connection.execute("BEGIN")  # rows and facts as of one moment, beside one that writes
             try:
-                standings = self._standings()
-                sums = self._sums({one.texts[0]: one for one in standings})
+                rows = self._all_rows()
+                sums = self._sums({row.texts[0]: row for row in rows})
             finally:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
-        return [session_row(one, sums[one.texts[0]]) for one in standings]
+        return [session_row(row, sums[row.texts[0]]) for row in rows]
 
-    def _standings(self) -> list[Standing]:
-        """All rows in order of creation, each one's seal checked."""
+    def _all_rows(self) -> list[CheckedRow]:
+        """In order of creation, each one's seal checked."""
         query = f"{schema.ROWS}, last, CAST(head AS BLOB), CAST(seal AS BLOB) FROM sessions ORDER BY seq"
         return [self._checked(row) for row in self._connection.execute(query)]
 
-    def _sums(self, standings: dict[bytes, Standing]) -> dict[bytes, Sum]:
+    def _sums(self, rows: dict[bytes, CheckedRow]) -> dict[bytes, Sum]:
         """What the list tells of each session, by its id; one walk through all facts."""
-        sums = {name: Sum() for name in standings}
+        sums = {name: Sum() for name in rows}
         query = f"SELECT CAST(session AS BLOB), {schema.FACTS}, CAST(seal AS BLOB) FROM facts ORDER BY session, n"
         current, one = b"", Sum()
         for name, n, at, utc, kind, version, body, seal in self._connection.execute(query):
@@ -348,25 +361,20 @@ class Journal:
                 current, one = name, sums[name]
             one.add(n, at, utc, kind, body, seal, fact_seal(one.head, name, n, at, utc, kind, version, body))
         for name, one in sums.items():
-            standing = standings[name]
-            if not one.fault and (one.last, one.head) != (standing.last, standing.head):
+            row = rows[name]
+            if not one.fault and (one.last, one.head) != (row.last, row.head):
+                # A gap at the end that a repair recorded is no fault; the head is then that of the last fact kept.
                 query = "SELECT 1 FROM gaps WHERE session = ? AND last = ?"
-                known = self._connection.execute(query, (text_of(name), standing.last)).fetchone()
-                if one.head != standing.head or known is None:
-                    one.fault = f"its facts end at {one.last}, not at {standing.last}"
+                known = self._connection.execute(query, (text_of(name), row.last)).fetchone()
+                if one.head != row.head or known is None:
+                    one.fault = f"its facts end at {one.last}, not at {row.last}"
         return sums
 
     def latest_open(self) -> str | None:
         """The newest session that is neither finished nor ended early."""
         with translated(self.path):
-            rows = [one for one in self._standings() if one.state == "open"]
-        return text_of(rows[-1].texts[0]) if rows else None
-
-    def latest(self) -> str | None:
-        """The newest session of all."""
-        with translated(self.path):
-            rows = self._standings()
-        return text_of(rows[-1].texts[0]) if rows else None
+            found = [row for row in self._all_rows() if row.state == "open"]
+        return text_of(found[-1].texts[0]) if found else None
 
     def last_utc(self) -> str | None:
         """When the fact written last was made, ISO 8601; None where there is none."""
@@ -392,14 +400,6 @@ def finish_repair(path: Path) -> None:
         raise JournalError(f"can't put the repaired journal in the place of {path}: {error}") from error
 
 
-def _row(session_id: str, record: Record) -> tuple[str, int, float, str, str, int, str]:
-    if not math.isfinite(record.at):
-        raise JournalError(f"session {session_id}, fact {record.n}: its time is {record.at}, not a number of seconds")
-    fact = record.fact
-    at = float(record.at) + 0.0  # SQLite keeps no negative zero
-    return (session_id, record.n, at, record.utc, fact.kind, fact.version, codec.encode(fact))
-
-
 def _identity(path: Path) -> tuple[int, int] | None:
     try:
         status = os.stat(path)
@@ -408,26 +408,9 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return status.st_dev, status.st_ino
 
 
-def _local_date(utc: str) -> str:
-    try:
-        return datetime.fromisoformat(utc).astimezone().date().isoformat()
-    except (ValueError, OverflowError) as error:
-        raise JournalError(f"{utc!r} is no ISO 8601 time") from error
-
-
 def _storable(text: str) -> str:
-    """File names may hold bytes that are no text; they are written as \\x escapes."""
+    r"""File names may hold bytes that are no text; they are written as \x escapes."""
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        private.make_folder(folder, tighten_it=folder == default_state_dir())
-    except OSError as error:
-        raise JournalError(
-            f"can't make the journal's folder {folder}: {error.strerror or error}; "
-            "choose one that you may write to with --state DIR"
-        ) from error
 
 
 def _make_private(path: Path) -> None:
@@ -443,7 +426,7 @@ def _make_private(path: Path) -> None:
         private.tighten(path.with_name(path.name + suffix))
 
 
-def _see_log(path: Path) -> None:
+def _refuse_broken_log(path: Path) -> None:
     """Raises JournalError where SQLite would pass over a part of the log that was written, and later delete it.
 
     Somebody may be writing at this moment: only what stays broken is.

@@ -12,7 +12,7 @@ import os
 import select
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from assistant.errors import NoSuchPart
 from assistant.pedal.devices import no_permission
@@ -24,16 +24,18 @@ from assistant.pedal.kernel import (
     SYN_DROPPED,
     SYN_REPORT,
     UP,
-    Event,
+    InputEvent,
     Kernel,
     Node,
     events,
 )
+from assistant.pedal.moves import Move
 from assistant.pedal.watch import STANDS_IN
 
 RELEASED_WITHIN_S = 1.0
-# on_move(kind, code, node, at): kind = press | release | drop (events were lost: what is in progress is unknown).
-Move = Callable[[str, int, Node, float], None]
+"""A key that is down when the device is opened is waited for so long before it is grabbed all the same."""
+OnMove = Callable[[Move, int, Node, float], None]
+"""on_move(move, code, node, at); the code of a drop is 0."""
 
 
 class Reader:
@@ -47,33 +49,24 @@ class Reader:
         self._down: set[int] = set()  # presses that were seen, and whose release was not
         self._lost = False
 
-    def take(self, event: Event) -> list[tuple[str, int, float]]:
-        """The moves that this event makes: (press | release | drop, code, at)."""
+    def moves(self, event: InputEvent) -> Iterator[tuple[Move, int, float]]:
+        """The moves that this event makes: (move, code, at)."""
         if event.type == EV_SYN and event.code == SYN_DROPPED:
             self._lost = True
-            return []
-        if self._lost:
-            return self._after_loss(event)
-        if event.type != EV_KEY or event.value not in (UP, DOWN):  # auto-repeat is value 2
-            return []
-        return self._key(event)
-
-    def _key(self, event: Event) -> list[tuple[str, int, float]]:
-        was = event.code in self._down
-        if event.value == DOWN:
+        elif self._lost:
+            # All up to the next report is what is left of the lost events.
+            if event.type == EV_SYN and event.code == SYN_REPORT:
+                self._lost = False
+                self._down.clear()
+                yield Move.DROP, 0, event.at
+        elif event.type == EV_KEY and event.value == DOWN:
+            if event.code in self._down:  # auto-repeat has a value of its own, so a release was lost
+                yield Move.DROP, 0, event.at
             self._down.add(event.code)
-            lost = [("drop", 0, event.at)] if was else []  # auto-repeat has a value of its own
-            return [*lost, ("press", event.code, event.at)]
-        self._down.discard(event.code)
-        return [("release", event.code, event.at)] if was else []
-
-    def _after_loss(self, event: Event) -> list[tuple[str, int, float]]:
-        """Events up to the next report are of the lost ones."""
-        if event.type != EV_SYN or event.code != SYN_REPORT:
-            return []
-        self._lost = False
-        self._down.clear()
-        return [("drop", 0, event.at)]
+            yield Move.PRESS, event.code, event.at
+        elif event.type == EV_KEY and event.value == UP and event.code in self._down:
+            self._down.discard(event.code)
+            yield Move.RELEASE, event.code, event.at
 
 
 class DeviceWatch:
@@ -85,7 +78,7 @@ class DeviceWatch:
     def __init__(
         self,
         nodes: Sequence[Node],
-        on_move: Move,
+        on_move: OnMove,
         on_end: Callable[[], None],
         kernel: Kernel = KERNEL,
         grab: bool = True,
@@ -97,7 +90,7 @@ class DeviceWatch:
         self._on_end = on_end
         self._open: dict[int, tuple[Node, Reader]] = {}
         self._closing = threading.Event()
-        self._wake_read, self._wake_write = os.pipe()
+        self._wake_read, self._wake_write = os.pipe()  # `close` writes to it, so that the poll below returns
         self.lost = f"The pedal is not heard any more: {nodes[0].name} was unplugged; {STANDS_IN}."
         try:
             for node in nodes:
@@ -115,26 +108,20 @@ class DeviceWatch:
             fd = kernel.open(node.path)
             kernel.use_monotonic(fd)
             if grab:
-                self._wait_until_up(fd)
+                # A key grabbed while it is down would stay down, and repeat, for everybody else.
+                end = time.monotonic() + RELEASED_WITHIN_S
+                while kernel.keys_down(fd) and time.monotonic() < end:
+                    time.sleep(0.01)
                 kernel.grab(fd)
-            self._drain(fd)
+            # What came before the clock was set has another clock's times.
+            with contextlib.suppress(BlockingIOError):
+                while kernel.read(fd):
+                    pass
             self._open[fd] = node, Reader()
         except OSError as error:
             if fd >= 0:
                 os.close(fd)
             raise NoSuchPart(f"The pedal is not heard: {_reason(error, node)}.") from error
-
-    def _wait_until_up(self, fd: int) -> None:
-        """A key grabbed while it is down would stay down, and repeat, for everybody else."""
-        end = time.monotonic() + RELEASED_WITHIN_S
-        while self._kernel.keys_down(fd) and time.monotonic() < end:
-            time.sleep(0.01)
-
-    def _drain(self, fd: int) -> None:
-        """What came before the clock was set has another clock's times."""
-        with contextlib.suppress(BlockingIOError):
-            while self._kernel.read(fd):
-                pass
 
     @property
     def alive(self) -> bool:
@@ -147,16 +134,16 @@ class DeviceWatch:
         Read through a descriptor of its own: the request drops the events that wait on the one it is made on.
         """
         try:
-            return any(code in self._read_level(node) for node in self._nodes)
+            for node in self._nodes:
+                fd = self._kernel.open(node.path)
+                try:
+                    if code in self._kernel.keys_down(fd):
+                        return True
+                finally:
+                    os.close(fd)
         except OSError:
             return None
-
-    def _read_level(self, node: Node) -> frozenset[int]:
-        fd = self._kernel.open(node.path)
-        try:
-            return self._kernel.keys_down(fd)
-        finally:
-            os.close(fd)
+        return False
 
     def close(self) -> None:
         """Give the device back and hear nothing more. Returns within a second."""
@@ -168,35 +155,31 @@ class DeviceWatch:
 
     def _run(self) -> None:
         try:
-            self._listen()
+            poll = select.poll()
+            for fd in (*self._open, self._wake_read):
+                poll.register(fd, select.POLLIN)
+            gone = False
+            while not (gone or self._closing.is_set()):
+                gone = not all(self._read(fd) for fd, _ in poll.poll() if fd != self._wake_read)
         finally:
             self._closing.set()
             self._let_go()
             with contextlib.suppress(Exception):
                 self._on_end()
 
-    def _listen(self) -> None:
-        poll = select.poll()
-        for fd in (*self._open, self._wake_read):
-            poll.register(fd, select.POLLIN)
-        while not self._closing.is_set():
-            for fd, _ in poll.poll():
-                if fd != self._wake_read and not self._read(fd):
-                    return
-
     def _read(self, fd: int) -> bool:
-        """False: the device is gone."""
+        """Hand on what has come. False: the device is gone."""
         node, reader = self._open[fd]
         try:
             data = self._kernel.read(fd)
-            moves = [move for event in events(data) for move in reader.take(event)]
         except BlockingIOError:
             return True
         except OSError:
             return False
-        for kind, code, at in moves:
-            with contextlib.suppress(Exception):  # a fault in the callback must not end the pedal
-                self._on_move(kind, code, node, at)
+        for event in events(data):
+            for move, code, at in reader.moves(event):
+                with contextlib.suppress(Exception):  # a fault in the callback must not end the pedal
+                    self._on_move(move, code, node, at)
         return bool(data)
 
     def _let_go(self) -> None:

@@ -22,7 +22,7 @@ NAME_IT = "plug the pedal in, and let `kerfcall ready --pedal` name its device f
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class PedalSource:
     """Where the pedal is heard. nodes: of its own device, to be grabbed; none: through the display.
 
     code: the kernel's code of the key, 0 where the display is listened to.
@@ -47,18 +47,18 @@ def source_of(
     kernel: Kernel = KERNEL,
     environ: Mapping[str, str] | None = None,
     platform: str = sys.platform,
-) -> Source:
+) -> PedalSource:
     """Where to listen, by the shop file and by what is there. Raises NoSuchPart: nowhere, why, and what mends it."""
     environ = os.environ if environ is None else environ
     if is_named(settings):
-        return _named(settings, kernel, platform)
+        return _named_device(settings, kernel, platform)
     reason = why_no_keyboard(environ, platform)
     if not reason or settings.device == "display" or not platform.startswith("linux"):
-        return Source()
-    return _found(settings, kernel) or Source()
+        return PedalSource()
+    return _only_device(settings, kernel) or PedalSource()
 
 
-def _named(settings: PedalSettings, kernel: Kernel, platform: str) -> Source:
+def _named_device(settings: PedalSettings, kernel: Kernel, platform: str) -> PedalSource:
     if not platform.startswith("linux"):
         raise NoSuchPart(
             f"The pedal is not heard: a pedal's own device is read on Linux only; {STANDS_IN}. "
@@ -70,18 +70,20 @@ def _named(settings: PedalSettings, kernel: Kernel, platform: str) -> Source:
             f"The pedal is not heard: a device has no key {settings.key}; {STANDS_IN}. To mend it: {NAME_IT}."
         )
     known = kernel.nodes()
-    nodes = tuple(node for node in known if _is(settings.device, node))
+    nodes = tuple(node for node in known if _is_called(settings.device, node))
     if not nodes:
-        raise NoSuchPart(f"The pedal is not heard: {_absent(settings.device, known)}")
+        raise NoSuchPart(f"The pedal is not heard: {_not_there(settings.device, known)}")
+    # A pedal shows as several nodes (keyboard, mouse, buttons), and more than one may have the key: all are heard.
     with_key = tuple(node for node in nodes if code in node.keys)
     if not with_key:
         raise NoSuchPart(
             f"The pedal is not heard: {nodes[0].name} has no key {settings.key}; {STANDS_IN}. To mend it: {NAME_IT}."
         )
-    return Source(with_key, code)
+    return PedalSource(with_key, code)
 
 
-def _is(device: str, node: Node) -> bool:
+def _is_called(device: str, node: Node) -> bool:
+    """Whether the shop file's `device` means this node."""
     if device.startswith("/"):
         return os.path.realpath(device) == os.path.realpath(node.path)
     if re.fullmatch(r"[0-9a-fA-F]{4}:[0-9a-fA-F]{4}", device):
@@ -89,40 +91,35 @@ def _is(device: str, node: Node) -> bool:
     return device.casefold() == node.name.casefold()
 
 
-def _absent(device: str, known: list[Node]) -> str:
+def _not_there(device: str, known: list[Node]) -> str:
     there = "; ".join(dict.fromkeys(f"{node.name} ({node.stable})" for node in known if node.keys)) or "none"
     return f"there is no device {device}; {STANDS_IN}. To mend it: plug it in. Input devices here: {there}."
 
 
-def candidates(code: int, kernel: Kernel = KERNEL) -> tuple[Node, ...]:
-    """The nodes with this key that can't be anybody's keyboard.
+def _only_device(settings: PedalSettings, kernel: Kernel) -> PedalSource | None:
+    """The one device with the key that can't be anybody's keyboard, or None. Raises NoSuchPart: there are several.
 
     Plugged in or wireless, so no remote control through a screen's cable nor a button of the machine; and
     no part of a device that has letters in another part.
     """
+    # <number> is the display's number of a key unless a device is named.
+    code = None if settings.key.startswith("<") else code_of(settings.key)
     known = kernel.nodes()
     typing = {(node.vendor, node.product) for node in known if node.has_letters}
-    return tuple(
+    nodes = tuple(
         node
         for node in known
         if code in node.keys and node.bus in (BUS_USB, BUS_BLUETOOTH) and (node.vendor, node.product) not in typing
     )
-
-
-def _found(settings: PedalSettings, kernel: Kernel) -> Source | None:
-    # <number> is the display's number of a key unless a device is named.
-    code = None if settings.key.startswith("<") else code_of(settings.key)
-    nodes = candidates(code, kernel) if code is not None else ()
-    devices = dict.fromkeys((node.vendor, node.product) for node in nodes)
     if code is None or not nodes:
         return None
-    if len(devices) > 1:
+    if len({(node.vendor, node.product) for node in nodes}) > 1:
         names = ", ".join(dict.fromkeys(f"{node.name} ({node.stable})" for node in nodes))
         raise NoSuchPart(
             f"The pedal is not heard: more than one device has the key {settings.key}; {STANDS_IN}. "
             f"To mend it: set [pedal] device in the shop file to one of {names}."
         )
-    return Source(nodes, code)
+    return PedalSource(nodes, code)
 
 
 def nodes_to_learn_from(
@@ -139,9 +136,9 @@ def nodes_to_learn_from(
         return ()
     known = [node for node in kernel.nodes() if node.keys]
     if is_named(settings):
-        nodes = tuple(node for node in known if _is(settings.device, node))
+        nodes = tuple(node for node in known if _is_called(settings.device, node))
         if not nodes:
-            raise NoSuchPart(f"The pedal is not heard: {_absent(settings.device, known)}")
+            raise NoSuchPart(f"The pedal is not heard: {_not_there(settings.device, known)}")
         return nodes
     if settings.device == "display" or not why_no_keyboard(os.environ if environ is None else environ, platform):
         return ()

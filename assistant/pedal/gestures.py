@@ -45,7 +45,7 @@ LONGEST_DELAY_S = 2.5
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
+class MadeGesture:
     """A finished gesture. since: when its first press went down (s).
 
     at: when the rule was fulfilled (s); it may lie before the call that reports it.
@@ -72,14 +72,14 @@ class GestureMaker:
         self._double_tap_s = double_tap_s
         self._since = 0.0
         self._down = False
-        self._spent = False
-        self._released: float | None = None
+        self._spent = False  # this press has made its gesture, or is to make none
+        self._released: float | None = None  # of a press that becomes a tap, or a double with the next one
         self._up_at: float | None = None  # the last edge was up, and the key has not settled
         self._settled_at = -math.inf  # the edge up from which it counts as up
         self._hold_from = 0.0  # down since then without a break, as far as is known
         self._maybe_new: float | None = None  # the last press while down, unless it was auto-repeat
-        self._press_at = 0.0
-        self._gap = 0.0
+        self._press_at = 0.0  # the last press, auto-repeat or not
+        self._gap = 0.0  # between it and the one before, while the key is down
         self._read_at = -math.inf  # when the key was last read as down
         self._missed_at: float | None = None  # the key was read as up, and its release has not come
         self._unreadable = False
@@ -94,34 +94,27 @@ class GestureMaker:
         """Whether the key counts as down while its last edge was up: a press that comes now is a bounce."""
         return self._down and self._up_at is not None
 
-    def press(self, at: float) -> Made | None:
+    def press(self, at: float) -> MadeGesture | None:
         """The key went down at `at` (s), or its auto-repeat came."""
         made = self.time(at)
-        if self._down and (self._missed_at is not None or self._must_be_new(at)):
-            self.drop()
-        if not self._down and at - self._settled_at < BOUNCE_S:  # a bounce that came late
+        no_repeat = self._up_at is None and at - max(self._press_at, self._read_at) > LONGEST_DELAY_S
+        if self._down and (self._missed_at is not None or no_repeat):
+            self.drop()  # its release was lost, and this is a press of its own
+        if self._down and self._up_at is None:
+            self._press_while_down(at)
+        elif self._down:  # a bounce
+            self._count_from(at)
+        elif at - self._settled_at < BOUNCE_S:  # a bounce that came late
             self._down, self._spent, self._released = True, self._spent or self._released is None, None
             self._count_from(at)
-            return made
-        if not self._down:
-            return self._first_edge(at) or made
-        if self._up_at is not None:
-            self._count_from(at)
         else:
-            self._again(at)
-        return made
-
-    def _must_be_new(self, at: float) -> bool:
-        return self._up_at is None and at - max(self._press_at, self._read_at) > LONGEST_DELAY_S
-
-    def _first_edge(self, at: float) -> Made | None:
-        self._down = True
-        self._count_from(at)
-        if self._released is None:
+            self._down = True
+            self._count_from(at)
+            if self._released is not None:
+                self._released, self._spent = None, True
+                return MadeGesture(Press.DOUBLE, self._since, at)
             self._since, self._spent = at, False
-            return None
-        self._released, self._spent = None, True
-        return Made(Press.DOUBLE, self._since, at)
+        return made
 
     def _count_from(self, at: float) -> None:
         self._hold_from = self._press_at = at
@@ -129,44 +122,41 @@ class GestureMaker:
         self._gap, self._read_at = 0.0, -math.inf
         self._unreadable = False
 
-    def _again(self, at: float) -> None:
-        """A press with no release since the one before."""
+    def _press_while_down(self, at: float) -> None:
+        """Auto-repeat, or a new press after a release that was lost."""
         gap = at - self._press_at
         if gap < REPEAT_S or at - self._read_at < 2 * LOOK_EVERY_S:
             self._maybe_new = None
-        else:  # auto-repeat would have gone on since the one that may have been new, so it was
-            self._hold_from = self._hold_from if self._maybe_new is None else self._maybe_new
+        else:
+            if self._maybe_new is not None:  # auto-repeat would have gone on since then, so that press was new
+                self._hold_from = self._maybe_new
             self._maybe_new = at
         self._press_at, self._gap = at, gap
         self._unreadable = False
 
-    def release(self, at: float) -> Made | None:
+    def release(self, at: float) -> MadeGesture | None:
         """The key came up at `at` (s). Without a press it means nothing."""
         made = self.time(at)
         if not self._down or self._up_at is not None:
             return made
         if self._missed_at is None and not self._spent and at >= self._hold_due():
             self._spent = True
-            made = Made(Press.HOLD, self._since, self._hold_due())
+            made = MadeGesture(Press.HOLD, self._since, self._hold_due())
         self._up_at, self._missed_at = at, None
         return made
 
-    def time(self, at: float) -> Made | None:
+    def time(self, at: float) -> MadeGesture | None:
         """It is `at` (s): the tap that has become due. A hold is only made when the level is known."""
         if self._missed_at is not None and at >= self._missed_at + RELEASE_WITHIN_S:
             self.drop()
         if self._up_at is not None and at >= self._up_at + BOUNCE_S:
-            self._settle_up()
+            self._released = None if self._spent else self._up_at
+            self._settled_at = self._up_at
+            self._down, self._up_at = False, None
         if self._down or self._released is None or at < self._released + self._double_tap_s:
             return None
         due, self._released = self._released + self._double_tap_s, None
-        return Made(Press.TAP, self._since, due)
-
-    def _settle_up(self) -> None:
-        self._released = None if self._spent else self._up_at
-        assert self._up_at is not None
-        self._settled_at = self._up_at
-        self._down, self._up_at = False, None
+        return MadeGesture(Press.TAP, self._since, due)
 
     def _hold_due(self) -> float:
         return (self._hold_from if self._maybe_new is None else self._maybe_new) + self._hold_s
@@ -182,7 +172,7 @@ class GestureMaker:
     def _look_at(self) -> float:
         return min(self._hold_due(), max(self._hold_from, self._read_at) + LOOK_EVERY_S)
 
-    def level(self, at: float, down: bool | None) -> Made | None:
+    def level(self, at: float, down: bool | None) -> MadeGesture | None:
         """Read at `at` (s), after every edge that had come by then: whether the key is down; None: can't be read."""
         made = self.time(at)
         if not self.asks(at):
@@ -191,7 +181,7 @@ class GestureMaker:
         repeating = self._gap > 0 and self._maybe_new is None and self._press_at >= due
         if at >= due and (down or (down is None and repeating)):
             self._spent = True
-            return Made(Press.HOLD, self._since, due)
+            return MadeGesture(Press.HOLD, self._since, due)
         if down:
             self._read_at = at
         elif down is None:
@@ -201,8 +191,7 @@ class GestureMaker:
         return None
 
     def deadline(self) -> float | None:
-        """When (s) `time`, and then `level` if it asks, has to be called at the latest; None while nothing is
-        pending."""
+        """When (s) `time`, and then `level` if it asks, has to be called at the latest; None: nothing is pending."""
         if not self._down:
             return None if self._released is None else self._released + self._double_tap_s
         if self._up_at is not None:

@@ -18,6 +18,7 @@ EV_SYN, EV_KEY = 0x00, 0x01
 SYN_REPORT, SYN_DROPPED = 0, 3
 UP, DOWN = 0, 1  # 2 is auto-repeat
 KEY_MAX = 0x2FF
+# Requests are direction << 30 | size << 16 | ord("E") << 8 | number (asm-generic/ioctl.h).
 EVIOCGRAB = 0x40044590
 EVIOCSCLOCKID = 0x400445A0
 CLOCK_MONOTONIC = 1
@@ -57,7 +58,7 @@ def name_of_code(code: int) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class InputEvent:
     """One input_event. at: seconds on the clock that was set for the device."""
 
     at: float
@@ -66,10 +67,10 @@ class Event:
     value: int
 
 
-def events(data: bytes) -> Iterator[Event]:
+def events(data: bytes) -> Iterator[InputEvent]:
     """The events in what one read gave; the kernel hands out whole ones only, a torn last one is left out."""
     for seconds, micros, kind, code, value in EVENT.iter_unpack(data[: len(data) // EVENT.size * EVENT.size]):
-        yield Event(seconds + micros / 1e6, kind, code, value)
+        yield InputEvent(seconds + micros / 1e6, kind, code, value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,26 +121,24 @@ class Kernel:
 
     def nodes(self) -> list[Node]:
         """Every event node there is, in order; one that goes away meanwhile is left out."""
-        links = self._links()
+        links = {}
+        # Of several links to a node the first by name counts: it is put in last.
+        for link in sorted((self.dev / "by-id").glob("*"), reverse=True):
+            links[Path(os.path.realpath(link)).name] = str(link)
         found = []
-        for folder in sorted(self.sys.glob("event*"), key=lambda one: int("0" + one.name[5:])):
+        for folder in sorted(self.sys.glob("event*"), key=lambda node: int("0" + node.name[5:])):
             try:
                 found.append(self._node(folder, links.get(folder.name, "")))
             except (OSError, ValueError):
                 continue
         return found
 
-    def _links(self) -> dict[str, str]:
-        links = {}
-        for link in sorted((self.dev / "by-id").glob("*"), reverse=True):
-            links[Path(os.path.realpath(link)).name] = str(link)
-        return links
-
     def _node(self, folder: Path, link: str) -> Node:
         def text(name: str) -> str:
             return (folder / "device" / name).read_text(encoding="utf-8", errors="replace").strip()
 
         bus, vendor, product = (int(text(f"id/{name}"), 16) for name in ("bustype", "vendor", "product"))
+        # What a device calls itself is shown in a terminal, which control characters would upset.
         name = "".join(letter for letter in text("name") if letter.isprintable())
         return Node(str(self.dev / folder.name), name, bus, vendor, product, key_bits(text("capabilities/key")), link)
 

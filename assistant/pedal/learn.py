@@ -9,12 +9,14 @@ import queue
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from assistant.pedal.device_watch import DeviceWatch
 from assistant.pedal.devices import is_named, nodes_to_learn_from
-from assistant.pedal.gestures import GestureMaker, Made
+from assistant.pedal.gestures import GestureMaker, MadeGesture
 from assistant.pedal.kernel import KERNEL, MODIFIERS, TYPES_TEXT, Kernel, Node, name_of_code
+from assistant.pedal.moves import Move
 from assistant.pedal.names import Named, name_of
 from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
@@ -23,8 +25,11 @@ STILL_S = 3.0
 
 
 @dataclass(frozen=True, slots=True)
-class Learned:
-    """presses: by the foot. repeats: presses that auto-repeat added. longest_down_s: None until a release came."""
+class LearnedKey:
+    """A key, and how it behaved.
+
+    presses: by the foot. repeats: presses that auto-repeat added. longest_down_s: None until a release came.
+    """
 
     key: Named
     presses: int = 0
@@ -48,13 +53,17 @@ class Learner:
         self._longest: float | None = None
         self._gestures: list[str] = []
 
-    def move(self, kind: str, key: Any, at: float) -> tuple[Named | None, Made | None]:
-        """kind: press | release, of the key object `key` at `at` (s). The name when it is new; the gesture made."""
-        new = self._recognise(kind, key)
+    def move(self, move: Move, key: Any, at: float) -> tuple[Named | None, MadeGesture | None]:
+        """A press or release of the key object `key` at `at` (s). Gives the key's name when new, and the gesture."""
+        new = None
+        if self._key is None and move is Move.PRESS and key is not None:
+            named = self._name(key)
+            if not named.modifier:  # else part of a chord, such as Ctrl-C
+                self._code, self._key, new = key, named, named
         if self._key is None or key != self._code:
             return None, self.time(at)
         due = self.time(at)
-        if kind == "press":
+        if move is Move.PRESS:
             if self._maker.down:
                 self._repeats += not self._maker.bouncing
             else:
@@ -64,7 +73,7 @@ class Learner:
             self._longest = max(self._longest or 0.0, at - self._down_at)
         return new, self._keep(self._maker.release(at)) or due
 
-    def time(self, at: float) -> Made | None:
+    def time(self, at: float) -> MadeGesture | None:
         """It is `at` (s): the gesture that has become due."""
         made = self._maker.time(at)
         if self._maker.asks(at):  # nothing is confirmed here, so a key whose release hasn't come may count as down
@@ -76,22 +85,13 @@ class Learner:
         """Whether the key is down or a gesture is still pending."""
         return self._maker.down or self._maker.deadline() is not None
 
-    def learned(self) -> Learned | None:
+    def learned(self) -> LearnedKey | None:
         """What is known by now; None before the first press."""
         if self._key is None:
             return None
-        return Learned(self._key, self._presses, self._repeats, self._longest, tuple(self._gestures))
+        return LearnedKey(self._key, self._presses, self._repeats, self._longest, tuple(self._gestures))
 
-    def _recognise(self, kind: str, key: Any) -> Named | None:
-        if self._key is not None or kind != "press" or key is None:
-            return None
-        named = self._name(key)
-        if named.modifier:  # part of a chord, such as Ctrl-C
-            return None
-        self._code, self._key = key, named
-        return named
-
-    def _keep(self, made: Made | None) -> Made | None:
+    def _keep(self, made: MadeGesture | None) -> MadeGesture | None:
         if made is not None:
             self._gestures.append(made.gesture)
         return made
@@ -103,70 +103,59 @@ def learn(
     on_key: Callable[[Named], None],
     on_gesture: Callable[[str], None],
     kernel: Kernel = KERNEL,
-) -> Learned | None:
+) -> LearnedKey | None:
     """Watches the keys until `seconds` have passed, or nothing has moved for STILL_S after the first press.
 
-    on_key, on_gesture: told at once. None: no key was pressed. Raises NoSuchPart where keys can't be heard.
+    on_key, on_gesture: called at once. None: no key was pressed. Raises NoSuchPart where keys can't be heard.
     Where the shop file names the pedal's device only that is heard; without a display every device that may be read.
     """
-    moves: queue.SimpleQueue[tuple[str, Any, float]] = queue.SimpleQueue()
+    moves: queue.SimpleQueue[tuple[Move, Any, float]] = queue.SimpleQueue()
     nodes = nodes_to_learn_from(settings, kernel)
-    watch = _watch_devices(nodes, moves, kernel, is_named(settings)) if nodes else _watch_display(moves)
     learner = Learner(settings, _name_on_device) if nodes else Learner(settings)
+    # Not grabbed unless named: the keyboard is among these devices, and Ctrl-C must work.
+    watch = _watch_devices(nodes, moves, kernel, grab=is_named(settings)) if nodes else _watch_display(moves)
     try:
-        return _follow(learner, moves, time.monotonic() + seconds, on_key, on_gesture)
+        still_since = time.monotonic()
+        end = still_since + seconds
+        while (now := time.monotonic()) < end:
+            if learner.learned() is not None and not learner.busy and now - still_since > STILL_S:
+                break
+            named: Named | None = None
+            try:
+                move, key, at = moves.get(timeout=0.05)
+            except queue.Empty:
+                made = learner.time(time.monotonic())
+            else:
+                if move is Move.ENDED:
+                    break
+                still_since = at
+                named, made = learner.move(move, key, at)
+            if named is not None:
+                on_key(named)
+            if made is not None:
+                on_gesture(made.gesture)
+        return learner.learned()
     finally:
         watch.close()
 
 
-def _watch_display(moves: queue.SimpleQueue[tuple[str, Any, float]]) -> KeyWatch:
-    return KeyWatch(
-        lambda key: moves.put(("press", key, time.monotonic())),
-        lambda key: moves.put(("release", key, time.monotonic())),
-        lambda: moves.put(("ended", None, time.monotonic())),
-    )
+def _watch_display(moves: queue.SimpleQueue[tuple[Move, Any, float]]) -> KeyWatch:
+    def put(move: Move, key: Any = None) -> None:
+        moves.put((move, key, time.monotonic()))
+
+    return KeyWatch(partial(put, Move.PRESS), partial(put, Move.RELEASE), partial(put, Move.ENDED))
 
 
 def _watch_devices(
-    nodes: Sequence[Node], moves: queue.SimpleQueue[tuple[str, Any, float]], kernel: Kernel, grab: bool
+    nodes: Sequence[Node], moves: queue.SimpleQueue[tuple[Move, Any, float]], kernel: Kernel, grab: bool
 ) -> DeviceWatch:
-    """Not grabbed unless named: the keyboard is among these devices, and Ctrl-C must work."""
+    def moved(move: Move, code: int, node: Node, at: float) -> None:
+        if move is not Move.DROP:
+            moves.put((move, (code, node), at))
 
-    def moved(kind: str, code: int, node: Node, at: float) -> None:
-        if kind != "drop":
-            moves.put((kind, (code, node), at))
-
-    return DeviceWatch(nodes, moved, lambda: moves.put(("ended", None, time.monotonic())), kernel, grab)
+    return DeviceWatch(nodes, moved, lambda: moves.put((Move.ENDED, None, time.monotonic())), kernel, grab)
 
 
 def _name_on_device(key: tuple[int, Node]) -> Named:
     code, node = key
     return Named(name_of_code(code), code in TYPES_TEXT, code in MODIFIERS, node.stable)
-
-
-def _follow(
-    learner: Learner,
-    moves: queue.SimpleQueue[tuple[str, Any, float]],
-    end: float,
-    on_key: Callable[[Named], None],
-    on_gesture: Callable[[str], None],
-) -> Learned | None:
-    still_since = time.monotonic()
-    while (now := time.monotonic()) < end:
-        if learner.learned() is not None and not learner.busy and now - still_since > STILL_S:
-            break
-        named: Named | None = None
-        try:
-            kind, key, at = moves.get(timeout=0.05)
-        except queue.Empty:
-            made = learner.time(time.monotonic())
-        else:
-            if kind == "ended":
-                break
-            still_since = at
-            named, made = learner.move(kind, key, at)
-        if named is not None:
-            on_key(named)
-        if made is not None:
-            on_gesture(made.gesture)
-    return learner.learned()

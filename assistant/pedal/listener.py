@@ -14,27 +14,30 @@ import queue
 import threading
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from assistant.errors import NoSuchPart
 from assistant.pedal.device_watch import DeviceWatch
-from assistant.pedal.devices import Source, is_named, source_of
-from assistant.pedal.gestures import GestureMaker, Made
+from assistant.pedal.devices import PedalSource, is_named, source_of
+from assistant.pedal.gestures import GestureMaker, MadeGesture
 from assistant.pedal.kernel import KERNEL, Kernel, Node
+from assistant.pedal.moves import Move
 from assistant.pedal.names import key_from_name, key_symbols, matcher
 from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, Gesture
-from assistant.session.kinds import By
+from assistant.session.kinds import By, DeviceName, DeviceState
 
 LOOK_EVERY_S = 0.25
+"""How often the watch is looked after: it may end without a word."""
 FIRST_RETRY_S = 0.5
 LAST_RETRY_S = 5.0
-OPEN_AND_CLOSE_S = 4.0
-STALL_S = 0.4
-STOPPED_S = 1.0
-SETTLE_S = 0.3
+OPEN_AND_CLOSE_S = 4.0  # a thread that is just opening a watch has to close it again
+STALL_S = 0.4  # a process held up for longer forgets what is in progress
+STOPPED_S = 1.0  # one held up for longer was stopped, and forgets what the foot did meanwhile
+SETTLE_S = 0.3  # so long after a stop what waited meanwhile still comes in
 WORKS = "The pedal is heard again."
 
 
@@ -57,8 +60,8 @@ class PedalListener:
         self._kernel = kernel
         self._key = key_from_name(settings.key, alone=is_named(settings))
         self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
-        self._moves: queue.SimpleQueue[tuple[str, int, float]] = queue.SimpleQueue()
-        self._opened = 0
+        self._moves: queue.SimpleQueue[tuple[Move, int, float]] = queue.SimpleQueue()
+        self._opened = 0  # how many watches so far: what an earlier one still had to say is passed over
         self._moved_at = 0.0
         self._is_down: Callable[[], bool | None] = lambda: None
         self._watch: KeyWatch | DeviceWatch | None = self._open()
@@ -83,7 +86,7 @@ class PedalListener:
     def close(self) -> None:
         """Stop listening. Safe from any thread, and more than once."""
         self._closing.set()
-        self._moves.put(("wake", self._opened, 0.0))
+        self._moves.put((Move.WAKE, self._opened, 0.0))
         if threading.current_thread() is not self._thread:
             self._thread.join(OPEN_AND_CLOSE_S)
 
@@ -92,33 +95,32 @@ class PedalListener:
         source = source_of(self._settings, self._kernel)
         return self._open_device(source) if source.nodes else self._open_display()
 
-    def _open_device(self, source: Source) -> DeviceWatch:
+    def _open_device(self, source: PedalSource) -> DeviceWatch:
         number, moves, at = self._opened, self._moves, self._clock.at
 
-        def moved(kind: str, code: int, node: Node, kernel_at: float) -> None:
-            if kind == "drop" or code == source.code:
-                moves.put((kind, number, at() - (time.monotonic() - kernel_at)))
+        def moved(move: Move, code: int, node: Node, kernel_at: float) -> None:
+            if move is Move.DROP or code == source.code:
+                moves.put((move, number, at() - (time.monotonic() - kernel_at)))
 
-        watch = DeviceWatch(source.nodes, moved, lambda: moves.put(("ended", number, at())), self._kernel)
+        watch = DeviceWatch(source.nodes, moved, lambda: moves.put((Move.ENDED, number, at())), self._kernel)
         self._is_down = lambda: watch.is_down(source.code)
         return watch
 
     def _open_display(self) -> KeyWatch:
         number, moves, at = self._opened, self._moves, self._clock.at
-        found: list[Callable[[Any], bool]] = []
+        # Both come once the watch is open, and keys may come before: those are no presses of this session.
         opened: list[KeyWatch] = []
+        matches: list[Callable[[Any], bool]] = []
 
-        def pressed(key: Any) -> None:
-            if found and found[0](key):
-                moves.put(("press", number, at() - opened[0].late_s))
+        def moved(move: Move, key: Any) -> None:
+            if matches and matches[0](key):
+                moves.put((move, number, at() - opened[0].late_s))
 
-        def released(key: Any) -> None:
-            if found and found[0](key):
-                moves.put(("release", number, at() - opened[0].late_s))
-
-        watch = KeyWatch(pressed, released, lambda: moves.put(("ended", number, at())))
+        watch = KeyWatch(
+            partial(moved, Move.PRESS), partial(moved, Move.RELEASE), lambda: moves.put((Move.ENDED, number, at()))
+        )
         opened.append(watch)
-        found.append(matcher(self._key))  # the library is importable from here on
+        matches.append(matcher(self._key))  # the library is importable from here on
         symbols = key_symbols(self._key)
         self._is_down = lambda: watch.is_down(symbols)
         return watch
@@ -136,7 +138,7 @@ class PedalListener:
         asked = self._clock.at()
         wait = LOOK_EVERY_S if due is None else min(LOOK_EVERY_S, max(0.0, due - asked))
         try:
-            kind, number, at = self._moves.get(timeout=wait)
+            move, number, at = self._moves.get(timeout=wait)
         except queue.Empty:
             self._notice_stall(self._clock.at() - asked - wait)
             self._look_after_watch()
@@ -146,8 +148,8 @@ class PedalListener:
                 self._send(self._maker.level(self._clock.at(), down))
             return
         self._notice_stall(self._clock.at() - asked - wait)
-        if number == self._opened and (kind == "ended" or at >= self._deaf_until):
-            self._take(kind, at)
+        if number == self._opened and (move is Move.ENDED or at >= self._deaf_until):
+            self._take(move, at)
 
     def _notice_stall(self, late_s: float) -> None:
         """A process held up or stopped (Ctrl-Z) times moves by when they arrive, not by when they were made.
@@ -160,46 +162,42 @@ class PedalListener:
         if late_s > STOPPED_S:
             self._deaf_until = self._clock.at() + SETTLE_S
 
-    def _take(self, kind: str, at: float) -> None:
+    def _take(self, move: Move, at: float) -> None:
         at = self._moved_at = max(at, self._moved_at)  # how late they are is known better and better
         self._send(self._maker.time(at))
-        if kind == "press":
-            if not self._maker.down:
-                with contextlib.suppress(Exception):  # no click must not cost the gesture
-                    self._click()
-            self._send(self._maker.press(at))
-        elif kind == "release":
-            self._send(self._maker.release(at))
-        elif kind == "drop":
-            self._maker.drop()
-        elif kind == "ended":
-            self._look_after_watch()
+        match move:
+            case Move.PRESS:
+                if not self._maker.down:
+                    with contextlib.suppress(Exception):  # no click must not cost the gesture
+                        self._click()
+                self._send(self._maker.press(at))
+            case Move.RELEASE:
+                self._send(self._maker.release(at))
+            case Move.DROP:
+                self._maker.drop()
+            case Move.ENDED:
+                self._look_after_watch()
 
-    def _send(self, made: Made | None) -> None:
+    def _send(self, made: MadeGesture | None) -> None:
         if made is not None:
             self._post(Gesture(self._clock.at(), self._clock.utc(), made.gesture, made.since, By.PEDAL))
 
     def _look_after_watch(self) -> None:
+        """Give up a watch that has ended, and try again later to open another."""
         if self._watch is not None and not self._watch.alive:
-            self._lose()
-        elif self._watch is None and self._clock.at() >= self._retry_at:
-            self._try_again()
-
-    def _lose(self) -> None:
-        assert self._watch is not None
-        self._watch.close()
-        lost, self._watch = self._watch.lost, None
-        # The release is lost with the server or the device: without this the key would seem held, and a hold confirms.
-        self._maker.drop()
-        self._retry_s = FIRST_RETRY_S
-        self._retry_at = self._clock.at() + self._retry_s
-        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "pedal", "lost", lost))
-
-    def _try_again(self) -> None:
-        try:
-            self._watch = self._open()
-        except NoSuchPart:
-            self._retry_s = min(2 * self._retry_s, LAST_RETRY_S)
+            self._watch.close()
+            lost, self._watch = self._watch.lost, None
+            # The release is lost with the server or the device: without this the key would seem held, and a hold
+            # confirms.
+            self._maker.drop()
+            self._retry_s = FIRST_RETRY_S
             self._retry_at = self._clock.at() + self._retry_s
-            return
-        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "pedal", "works", WORKS))
+            self._post(DeviceChanged(self._clock.at(), self._clock.utc(), DeviceName.PEDAL, DeviceState.LOST, lost))
+        elif self._watch is None and self._clock.at() >= self._retry_at:
+            try:
+                self._watch = self._open()
+            except NoSuchPart:
+                self._retry_s = min(2 * self._retry_s, LAST_RETRY_S)
+                self._retry_at = self._clock.at() + self._retry_s
+                return
+            self._post(DeviceChanged(self._clock.at(), self._clock.utc(), DeviceName.PEDAL, DeviceState.WORKS, WORKS))

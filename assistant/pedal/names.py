@@ -27,6 +27,8 @@ MODIFIERS = frozenset(
 )
 SPELLINGS = {"pgdn": "page_down", "pgup": "page_up", "next": "page_down", "prior": "page_up", "escape": "esc"}
 MEND = "set the pedal with its maker's tool to send page_down or f13 to f24, and write that name here"
+TYPES_TEXT = "this key types or edits text, which would land in whatever window has the focus"
+CHANGES_OTHERS = "this key changes what other keys do"
 
 # X11 keysyms (keysymdef.h, XF86keysym.h). The usual layout gives the codes of F13 to F23 these
 # media symbols, and the listening library's own media names have no code on X11.
@@ -69,7 +71,7 @@ def key_from_name(written: str, where: str = "shop file: pedal.key", alone: bool
 
     Raises BadInput: an unknown name, a key that types or edits text, a modifier or lock.
     """
-    name = _plain(written)
+    name = _as_known(written)
     if name in SAFE_KEYS or (alone and name in READ_ALONE):
         return PedalKey(name)
     if match := re.fullmatch(r"<(\d{1,10})>", written.strip()):
@@ -77,7 +79,14 @@ def key_from_name(written: str, where: str = "shop file: pedal.key", alone: bool
         if not alone and (reason := _why_not_code(code)):
             raise BadInput([Fault(reason, written, where, MEND)])
         return PedalKey(f"<{code}>", code)
-    raise BadInput([Fault(*_why_not_name(written, name), where, _mend_for(name))])
+    if name in TEXT_KEYS or (len(written) == 1 and written.isprintable()):
+        raise BadInput([Fault(TYPES_TEXT, written, where, MEND)])
+    if name in MODIFIERS:
+        raise BadInput([Fault(CHANGES_OTHERS, written, where, MEND)])
+    # A single letter is near to f1 or the like, and means the letter.
+    near = difflib.get_close_matches(name, sorted(SAFE_KEYS), n=1) if len(name) > 1 else []
+    mend = f"did you mean {near[0]}? `kerfcall ready --pedal` names the key a pedal sends" if near else MEND
+    raise BadInput([Fault("no key has this name", repr(written), where, mend)])
 
 
 def stand_in_key(settings: PedalSettings) -> str:
@@ -85,33 +94,19 @@ def stand_in_key(settings: PedalSettings) -> str:
     return "" if settings.key in READ_ALONE else settings.key
 
 
-def _plain(written: str) -> str:
+def _as_known(written: str) -> str:
+    """The key's own name, however it is spelt; what is no key's name in lower case."""
     name = re.sub(r"[\s\-_]+", "_", written.strip().lower())
     joined = name.replace("_", "")
     by_joined = {known.replace("_", ""): known for known in SAFE_KEYS | TEXT_KEYS | MODIFIERS}
     return SPELLINGS.get(joined, by_joined.get(joined, name))
 
 
-def _why_not_name(written: str, name: str) -> tuple[str, str]:
-    if name in TEXT_KEYS or (len(written) == 1 and written.isprintable()):
-        return "this key types or edits text, which would land in whatever window has the focus", written
-    if name in MODIFIERS:
-        return "this key changes what other keys do", written
-    return "no key has this name", repr(written)
-
-
-def _mend_for(name: str) -> str:
-    near = difflib.get_close_matches(name, sorted(SAFE_KEYS), n=1) if len(name) > 1 else []
-    if near and name not in TEXT_KEYS | MODIFIERS:
-        return f"did you mean {near[0]}? `kerfcall ready --pedal` names the key a pedal sends"
-    return MEND
-
-
 def _why_not_code(code: int) -> str:
     if code_types_text(code, sys.platform):
-        return "this key types or edits text, which would land in whatever window has the focus"
+        return TYPES_TEXT
     if code_is_modifier(code, sys.platform):
-        return "this key changes what other keys do"
+        return CHANGES_OTHERS
     if code == 0:
         return "0 is every key that has no code on this system, so it names none"
     return ""

@@ -26,7 +26,7 @@ STANDS_IN = "the terminal's keys stand in (space: tap, d: double tap, h: hold)"
 NO_ANSWER = f"the display server does not answer; {STANDS_IN}"
 OWN_DEVICE = "name the pedal's own device ([pedal] device)"
 OFFSETS = 32  # events among which the one that came quickest sets the server's clock; few, since clocks drift
-ANOTHER_CLOCK_S = 60.0
+ANOTHER_CLOCK_S = 60.0  # no machine is held up for so long: the server's clock has begun again
 LOST = f"The pedal is not heard any more: the display server went away; {STANDS_IN}."
 INSTALL = "python -m pip install python-xlib six && python -m pip install --no-deps pynput"
 
@@ -63,23 +63,19 @@ def _answers(display: str) -> bool:
     if not match:
         return True  # an unusual way of naming it: let the library try
     host, number = match[1], int(match[2])
-    if host.startswith("/"):
+    if host.startswith("/"):  # the socket's own path, as macOS has it
         return True
-    local = f"/tmp/.X11-unix/X{number}"  # where every X server puts its socket
-    return any(_connects(*way) for way in _ways(host, number, local))
-
-
-def _ways(host: str, number: int, local: str) -> list[tuple[Any, Any]]:
     if host:
-        return [(socket.AF_INET, (host, 6000 + number)), (socket.AF_INET6, (host, 6000 + number))]
-    return [(socket.AF_UNIX, local), (socket.AF_UNIX, "\0" + local)]
-
-
-def _connects(family: Any, address: Any) -> bool:
-    with contextlib.suppress(OSError), socket.socket(family, socket.SOCK_STREAM) as probe:
-        probe.settimeout(OPEN_WITHIN_S)
-        probe.connect(address)
-        return True
+        port = 6000 + number  # X11's ports
+        ways: list[tuple[Any, Any]] = [(socket.AF_INET, (host, port)), (socket.AF_INET6, (host, port))]
+    else:
+        local = f"/tmp/.X11-unix/X{number}"  # where every X server puts its socket, on Linux also without a file
+        ways = [(socket.AF_UNIX, local), (socket.AF_UNIX, "\0" + local)]
+    for family, address in ways:
+        with contextlib.suppress(OSError), socket.socket(family, socket.SOCK_STREAM) as probe:
+            probe.settimeout(OPEN_WITHIN_S)
+            probe.connect(address)
+            return True
     return False
 
 
@@ -109,14 +105,25 @@ class KeyWatch:
         self._ended = threading.Event()
         self._levels: Any = None
         self.late_s = 0.0
-        """Of the key that a callback is being told of: how long ago it moved, as far as is known, s. A busy machine
+        """Of the key that a callback is called with: how long ago it moved, as far as is known, s. A busy machine
         delivers a release and the next press at once, and only their own times tell that from a bounce."""
         self._offsets: deque[float] = deque(maxlen=OFFSETS)
         self._listener = self._start(on_press, on_release, on_end)
-        if not self._wait_until_ready():
+        thread = self._listener.ident
+        patience = Patience(OPEN_WITHIN_S, LONGEST_OPENING_S, lambda: cpu_s_of_thread(thread), step=0.001)
+        while not (self._ended.is_set() or patience.over()):
+            if self._ready.wait(0.01):
+                break
+        else:
             self.close()
             raise NoSuchPart(f"The pedal is not heard: {NO_ANSWER}.")
-        self._refuse_if_untrusted()
+        # On macOS alone: without the right to hear keys the library does no more than log a warning.
+        if getattr(type(self._listener), "IS_TRUSTED", True) is False:
+            self.close()
+            raise NoSuchPart(
+                f"The pedal is not heard: macOS gives this program no keys; {STANDS_IN}. To mend it: allow the "
+                "terminal program under Privacy & Security, Accessibility and Input Monitoring, then start again."
+            )
         self._levels = _second_connection(sys.platform)
 
     def _start(
@@ -124,7 +131,7 @@ class KeyWatch:
     ) -> Any:
         logging.getLogger("pynput").setLevel(logging.CRITICAL + 1)  # its tracebacks would cover the screen
         try:
-            from pynput import keyboard
+            from pynput import keyboard  # connects to the display server
         except Exception as error:  # the library raises ImportError, Xlib its own kinds
             raise NoSuchPart(f"The pedal is not heard: {NO_ANSWER}.") from error
         watch = self
@@ -132,7 +139,7 @@ class KeyWatch:
         class Guarded(keyboard.Listener):  # type: ignore[misc]
             def _handle_message(self, *given: Any) -> None:
                 event = given[1] if len(given) > 1 else None  # on X11; on other systems nothing with a time
-                watch._came(getattr(event, "time", None))
+                watch._note_time(getattr(event, "time", None))
                 super()._handle_message(*given)
 
             def _mark_ready(self) -> None:
@@ -142,7 +149,9 @@ class KeyWatch:
             def run(self) -> None:
                 with contextlib.suppress(Exception):  # a dead display server would print a traceback
                     super().run()
-                _close_sockets(self)
+                for each in _sockets(self):
+                    with contextlib.suppress(OSError):
+                        each.close()
                 watch._ended.set()
                 with contextlib.suppress(Exception):
                     on_end()
@@ -151,34 +160,18 @@ class KeyWatch:
         listener.start()
         return listener
 
-    def _wait_until_ready(self) -> bool:
-        thread = self._listener.ident
-        patience = Patience(OPEN_WITHIN_S, LONGEST_OPENING_S, lambda: cpu_s_of_thread(thread), step=0.001)
-        while not self._ended.is_set() and not patience.over():
-            if self._ready.wait(0.01):
-                return True
-        return False
-
-    def _refuse_if_untrusted(self) -> None:
-        if getattr(type(self._listener), "IS_TRUSTED", True) is False:  # macOS only
-            self.close()
-            raise NoSuchPart(
-                f"The pedal is not heard: macOS gives this program no keys; {STANDS_IN}. To mend it: allow the "
-                "terminal program under Privacy & Security, Accessibility and Input Monitoring, then start again."
-            )
-
     @property
     def alive(self) -> bool:
         """Whether keys are being heard. A display server that hangs without ending can't be told apart."""
         return not self._ended.is_set() and self._listener.is_alive()
 
-    def _came(self, server_ms: int | None) -> None:
+    def _note_time(self, server_ms: int | None) -> None:
         """An event has come; server_ms: on the display server's clock, of which only the differences are known."""
         if server_ms is None:
             return
         offset = time.monotonic() - server_ms / 1000
         if self._offsets and abs(offset - self._offsets[-1]) > ANOTHER_CLOCK_S:
-            self._offsets.clear()  # its milliseconds begin again after 49 days
+            self._offsets.clear()  # its milliseconds are 32 bits, which last 49 days
         self._offsets.append(offset)
         self.late_s = offset - min(self._offsets)
 
@@ -201,7 +194,9 @@ class KeyWatch:
         if self._ready.is_set() and not self._ended.is_set():
             with contextlib.suppress(Exception):
                 self._listener.stop()
-        _shut_sockets(self._listener)  # the listener's thread would wait for one more key
+        for each in _sockets(self._listener):  # else the listener's thread would wait for one more key
+            with contextlib.suppress(OSError):
+                each.shutdown(socket.SHUT_RDWR)
         levels, self._levels = self._levels, None
         if levels is not None:
             with contextlib.suppress(Exception):
@@ -236,16 +231,4 @@ def _sockets(listener: Any) -> list[socket.socket]:
     """The X11 connections of a listener; none on other systems."""
     displays = [getattr(listener, name, None) for name in ("_display_stop", "_display_record")]
     found = [getattr(getattr(display, "display", None), "socket", None) for display in displays]
-    return [one for one in found if isinstance(one, socket.socket)]
-
-
-def _shut_sockets(listener: Any) -> None:
-    for one in _sockets(listener):
-        with contextlib.suppress(OSError):
-            one.shutdown(socket.SHUT_RDWR)
-
-
-def _close_sockets(listener: Any) -> None:
-    for one in _sockets(listener):
-        with contextlib.suppress(OSError):
-            one.close()
+    return [each for each in found if isinstance(each, socket.socket)]

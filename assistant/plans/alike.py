@@ -155,20 +155,20 @@ def too_alike(one: str, other: str, pronunciations: Mapping[str, str] | None = N
 
     pronunciations: word -> its phones. A word that has one may still be said as it is spelled, so both are tried.
     """
-    if _within(one.split(), other.split()) or _within(other.split(), one.split()):
+    if _has_words_of(one.split(), other.split()) or _has_words_of(other.split(), one.split()):
         return True
     taught = pronunciations or {}
-    ways = [_ways(text, taught) for text in (one, other)]
+    ways = [_ways_to_say(text, taught) for text in (one, other)]
     return any(apart(a, b, TOO_ALIKE) < TOO_ALIKE for a in ways[0] for b in ways[1])
 
 
-def _within(words: Sequence[str], longer: Sequence[str]) -> bool:
+def _has_words_of(longer: Sequence[str], words: Sequence[str]) -> bool:
     """Whether the longer wording has these words in this order, with or without others around and between them."""
     left = iter(longer)
     return all(word in left for word in words)
 
 
-def _ways(text: str, taught: Mapping[str, str]) -> list[tuple[str, ...]]:
+def _ways_to_say(text: str, taught: Mapping[str, str]) -> list[tuple[str, ...]]:
     words = text.split()
     spelled = tuple(sound for word in words for sound in sounds_of(word))
     if not any(word in taught for word in words):
@@ -203,7 +203,7 @@ def _kind(sound: str) -> str:
 
 
 @lru_cache(maxsize=4096)
-def _instead(one: str, other: str) -> float:
+def _cost_of_change(one: str, other: str) -> float:
     if one == other:
         return 0.0
     a, b = _kind(one), _kind(other)
@@ -219,8 +219,9 @@ def apart(one: Sequence[str], other: Sequence[str], limit: float = 1.0) -> float
     for i, a in enumerate(one, 1):
         before, row = row, [_LEFT_OUT * i]
         for j, b in enumerate(other, 1):
-            changed = before[j - 1] + _instead(a, b)
+            changed = before[j - 1] + _cost_of_change(a, b)
             row.append(min(before[j] + _LEFT_OUT, row[j - 1] + _LEFT_OUT, changed))
+        # Costs only grow from row to row.
         if min(row) >= limit * longer:
             return limit
     return min(limit, row[-1] / longer)

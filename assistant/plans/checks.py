@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from enum import Enum, auto
 from string import Formatter
 from typing import Any
 
@@ -16,7 +17,7 @@ from assistant.joinery.model import Pattern
 from assistant.plans.document import shown
 from assistant.plans.intents import Intent
 from assistant.plans.languages import Language, language_of
-from assistant.plans.model import Check, Job, VoiceSettings
+from assistant.plans.model import Check, Job, VoiceSettings, When
 from assistant.plans.own_phrases import SAY_OTHERWISE, dangerously_alike, phrases_of, sounds_like
 from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import one_begins_the_other, wrong_with
@@ -24,11 +25,17 @@ from assistant.plans.sayable import one_begins_the_other, wrong_with
 MOST_CHECKS = 50
 MOST_EVERY = 20_000
 FIGURES = ("lowest", "highest", "depth", "above", "sockets")
-SETUP_END, STANDING_BY = "setup end", "standing by"
-WHEN = ("session", "setup", "depth", "part", "stage", SETUP_END)
+WHEN = (When.SESSION, When.SETUP, When.DEPTH, When.PART, When.STAGE, When.SETUP_END)
+"""What a shop file may give, beside "every n"."""
 CLAMPS, GUARD, CLAMPS_AND_GUARD = "clamps", "guard", "clamps and guard"
 CARRYING_ON, SAW_OFF = "carrying on", "saw off"
-FIXED = {CLAMPS: "setup", GUARD: "setup", CLAMPS_AND_GUARD: "setup", CARRYING_ON: STANDING_BY, SAW_OFF: SETUP_END}
+FIXED = {
+    CLAMPS: When.SETUP,
+    GUARD: When.SETUP,
+    CLAMPS_AND_GUARD: When.SETUP,
+    CARRYING_ON: When.STANDING_BY,
+    SAW_OFF: When.SETUP_END,
+}
 """Checks that can't be removed, and when each is asked."""
 GONE = {"hold-down": "it is part of the clamps question"}
 """Checks that there were once, and what came of each."""
@@ -39,36 +46,96 @@ GUARD_DEFAULT = "blade boxed in where it comes out behind the backing"
 # What the blade sweeps, with a margin above it; on a narrow board there may be no place for a clamp but above it.
 KEEP_CLEAR_SAY = "keep clear: {lowest} to {highest}, up to {above} above the bed."
 
-# In the order they are asked: name, say, when. Hold-down: the trailing end of a piece lifts as it leaves the cut, even
-# when it is clamped firmly (common practice, no source). Clamps and guard are one question where the guard has been
-# confirmed before for this depth: the fewer the questions, the better each is heard.
+
+class After(Enum):
+    """What can happen that makes a check due again, whatever its `when` says."""
+
+    INTERRUPTED = auto()
+    """The session was left and resumed: anybody may have been at the saw."""
+    CARRIED_ON = auto()
+    """It stood by, and goes on."""
+    CLAMPED_AGAIN = auto()
+    """The work was out of its clamps, or may have been."""
+    TAKEN_BACK = auto()
+    """A pass of this setup no longer counts as cut."""
+    ALL_WAS_CUT = auto()
+    """... and it was the last one: the saw was to be switched off and the work looked at."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A default check. again_after: beside what goes with its `when`. confirms: checks that its answer confirms too.
+
+    takes_the_place_of: checks that it asks in one question where all of them are due; it is due with them only.
+    """
+
+    name: str
+    say: str
+    when: When
+    again_after: frozenset[After] = frozenset()
+    confirms: tuple[str, ...] = ()
+    takes_the_place_of: tuple[str, ...] = ()
+
+
+_AGAIN_AFTER = {When.SETUP: frozenset({After.CLAMPED_AGAIN}), When.SETUP_END: frozenset({After.TAKEN_BACK})}
+_AS_LEFT = frozenset({After.INTERRUPTED})
+"""What somebody may have changed at the saw meanwhile."""
+
+# In the order they are asked. Hold-down: the trailing end of a piece lifts as it leaves the cut, even when it is
+# clamped firmly (common practice, no source). Clamps and guard are one question where the guard has been confirmed
+# before for this depth: the fewer the questions, the better each is heard. Clamps just confirmed are tight still, so
+# nothing asks whether they are.
 _ASKED = (
     # Where it is asked it decides whether there is anything to clamp.
-    (GLUE_CHECK, "glue dry overnight and scraped off, ends trimmed flush?", "stage"),
-    ("zero", "carriage zeroed to the reference edge?", "session"),
-    ("edge and face", "edge and face as just told?", "setup"),
-    (BAR_CHECK, "setting bar out of its slot?", "setup"),
-    (
+    _Row(GLUE_CHECK, "glue dry overnight and scraped off, ends trimmed flush?", When.STAGE),
+    _Row("zero", "carriage zeroed to the reference edge?", When.SESSION),
+    _Row("edge and face", "edge and face as just told?", When.SETUP),
+    _Row(BAR_CHECK, "setting bar out of its slot?", When.SETUP),
+    _Row(
         CLAMPS,
         f"{KEEP_CLEAR_SAY} Clamps, screws and stop all outside and tight, trailing end held down?",
-        "setup",
+        When.SETUP,
+        _AS_LEFT,
+        confirms=(CARRYING_ON,),
     ),
-    (GUARD, GUARD_SAY.format(GUARD_DEFAULT), "setup"),
-    (
+    _Row(GUARD, GUARD_SAY.format(GUARD_DEFAULT), When.SETUP, _AS_LEFT),
+    _Row(
         CLAMPS_AND_GUARD,
         f"{KEEP_CLEAR_SAY} Clamped tight and clear, trailing end held down, guard on?",
-        "setup",
+        When.SETUP,
+        confirms=(CLAMPS, GUARD, CARRYING_ON),
+        takes_the_place_of=(CLAMPS, GUARD),
     ),
-    (CARRYING_ON, "saw off? Clamps still tight, guard on?", STANDING_BY),
-    ("blade height", "blade height measured, {depth}?", "depth"),
-    ("backing", "fresh backing face behind the cut?", "part"),
-    (SAW_OFF, "saw off. When the blade has stopped, count {sockets}.", SETUP_END),
+    _Row(
+        CARRYING_ON,
+        "saw off? Clamps still tight, guard on?",
+        When.STANDING_BY,
+        frozenset({After.CARRIED_ON, After.ALL_WAS_CUT}),
+    ),
+    _Row("blade height", "blade height measured, {depth}?", When.DEPTH, _AS_LEFT),
+    _Row("backing", "fresh backing face behind the cut?", When.PART),
+    _Row(SAW_OFF, "saw off. When the blade has stopped, count {sockets}.", When.SETUP_END),
 )
+_ROWS = {row.name: row for row in _ASKED}
+
+
+def again_after(check: Check) -> frozenset[After]:
+    """What makes this check due again whatever its `when` says, a default one or the shop's own."""
+    row = _ROWS.get(check.name)
+    if row and row.takes_the_place_of:
+        return frozenset()
+    return _AGAIN_AFTER.get(check.when, frozenset()) | (row.again_after if row else frozenset())
+
+
+def covered_by(name: str) -> tuple[str, ...]:
+    """The checks that an answer to this one confirms: itself, and those that go with it."""
+    row = _ROWS.get(name)
+    return (name, *row.confirms) if row else (name,)
 
 
 def default_checks(language: Language) -> tuple[Check, ...]:
     """Every default check, in order, confirmed in this language."""
-    return tuple(Check(name, say, language.answers[name], when) for name, say, when in _ASKED)
+    return tuple(Check(row.name, row.say, language.answers[row.name], row.when) for row in _ASKED)
 
 
 def with_fixed(checks: Sequence[Check], language: Language) -> tuple[Check, ...]:
@@ -209,21 +276,22 @@ def _sounds_like(answer: str, voice: VoiceSettings) -> str | None:
     return None
 
 
-def _when(table: Table, name: str, known: Check | None) -> tuple[str, int]:
-    default = (known.when, known.every) if known else ("setup", 0)
+def _when(table: Table, name: str, known: Check | None) -> tuple[When, int]:
+    default = (known.when, known.every) if known else (When.SETUP, 0)
     raw = table.text("when")
     if raw is None or (name in FIXED and raw == FIXED[name]):
         return default
-    every = re.fullmatch(r"every (\d{1,5})", raw)
-    found = ("every", int(every[1])) if every else (raw, 0)
     if name in FIXED:
         table.fault("when", f"can't be changed for {name}", f'it is always "{FIXED[name]}"; leave this out', raw)
         return default
-    if raw not in WHEN and not (every and 1 <= found[1] <= MOST_EVERY):
-        mend = f'give one of {", ".join(WHEN)}, or "every n" with n passes from 1 to {MOST_EVERY:,}'
-        table.fault("when", "is no time to ask a check", mend, raw)
-        return default
-    return found
+    if raw in WHEN:
+        return When(raw), 0
+    every = re.fullmatch(r"every (\d{1,5})", raw)
+    if every and 1 <= int(every[1]) <= MOST_EVERY:
+        return When.EVERY, int(every[1])
+    mend = f'give one of {", ".join(WHEN)}, or "every n" with n passes from 1 to {MOST_EVERY:,}'
+    table.fault("when", "is no time to ask a check", mend, raw)
+    return default
 
 
 def _ordered(root: Table, checks: Sequence[Check]) -> list[Check]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
+from assistant.joinery.lined import PARTS
 from assistant.plans.model import GRAINS, Air, BoardWood, Climate
 from assistant.plans.reader import Table
 
-PARTS = ("A", "B")
 USUAL_C = 20.0
+# Where the Wood Handbook's table of equilibrium moisture content (Table 4-2) begins and ends.
 COLDEST_C, HOTTEST_C = Fraction(-1), Fraction(132)
 COLDEST_F, HOTTEST_F = Fraction(30), Fraction(270)
 WETTEST_PERCENT = Fraction(40)
@@ -32,10 +33,10 @@ def read_woods(stock: Table, of_part: Mapping[str, Table]) -> dict[str, BoardWoo
 def read_climate(root: Table) -> Climate | None:
     """The [climate] table, or None without one; both `cutting` and `glue_up` are needed. Faults are noted."""
     if not root.has("climate"):
-        root.mention(("climate",))
+        root.allow(("climate",))
         return None
     table = root.table("climate")
-    found = {when: _by_part(table, when) for when in ("cutting", "glue_up")}
+    found = {when: _air_of_parts(table, when) for when in ("cutting", "glue_up")}
     for when in found:
         if not table.has(when) and not table.absent:
             table.fault(when, "is missing", f"add [climate.{when}] with humidity, or with moisture as a meter shows it")
@@ -44,14 +45,14 @@ def read_climate(root: Table) -> Climate | None:
     return None if cutting is None or glue_up is None else Climate(cutting, glue_up)
 
 
-def _by_part(climate: Table, when: str) -> dict[str, Air] | None:
+def _air_of_parts(climate: Table, when: str) -> dict[str, Air] | None:
     """The air of each part at that time; a part's own table says only what differs."""
-    climate.mention((when,))
+    climate.allow((when,))
     if not climate.has(when):
         return None
     table = climate.table(when)
     own = {part: table.table(part) for part in PARTS if table.has(part)}
-    table.mention(PARTS)
+    table.allow(PARTS)
     needed = len(own) < len(PARTS)
     common = _air(table, None, needed)
     found = {part: _air(own[part], common, True) if part in own else common for part in PARTS}

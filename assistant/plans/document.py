@@ -36,6 +36,7 @@ FILE_NAMES = {"plan": "plan", "shop": "shop file"}
 
 # The TOML reader takes time quadratic in the parts of a dotted key: half a minute for one of 40 kB.
 _DEEP_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){50}""")
+# Where the fault is, tomllib says only in its message.
 _POSITION = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
@@ -50,17 +51,17 @@ def shown(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return f'"{cut(cleaned(value))}"'
+        return f'"{shortened(cleaned(value))}"'
     if isinstance(value, dict):
         return "a table"
     if isinstance(value, list):
         return f"a list of {len(value)}"
     if isinstance(value, int) and value.bit_length() > MAX_INTEGER_BITS:
         return f"a whole number of about {value.bit_length() * 3 // 10} digits"
-    return cut(str(value))
+    return shortened(str(value))
 
 
-def cut(text: str) -> str:
+def shortened(text: str) -> str:
     return text if len(text) <= SHOWN else text[: SHOWN - 3] + "..."
 
 
@@ -76,7 +77,7 @@ class Document:
     def fault(self, what: str, value: str, key: str, mend: str) -> None:
         self.faults.append(Fault(what, value, f"{self.name}: {key}" if key else self.name, mend))
 
-    def is_the_other(self, wanted: str) -> bool:
+    def is_wrong_file(self, wanted: str) -> bool:
         """Whether it is a plan where a "shop" is wanted, or a shop file where a "plan" is; noted as a fault."""
         kind = _kind_of(self.tree)
         if kind in ("", wanted):
@@ -94,7 +95,7 @@ class Document:
 
 def read_document(path: Path) -> Document:
     """Read and parse a TOML file. Never raises for what it finds: see `Document.faults`; tree is None then."""
-    document = Document(cut(cleaned(path.name)) or cleaned(str(path)) or "the file")
+    document = Document(shortened(cleaned(path.name)) or cleaned(str(path)) or "the file")
     data = _bytes_of(path, document)
     if data is None:
         return document
@@ -110,13 +111,13 @@ def read_document(path: Path) -> Document:
 
 
 def _kind_of(tree: dict[str, Any] | None) -> str:
-    """ "plan" or "shop" by what stands in it, "" where it could be either."""
+    """Whether it is a "plan" or a "shop", by what stands in it; "" where it could be either."""
     of_plan, of_shop = len(OF_A_PLAN & set(tree or ())), len(OF_A_SHOP & set(tree or ()))
     return "" if of_plan == of_shop else "plan" if of_plan > of_shop else "shop"
 
 
 def kind_of_file(path: Path | None) -> str:
-    """ "plan" or "shop" by what stands in this file, "" where it could be either or can't be read."""
+    """Whether a file is a "plan" or a "shop", by what stands in it; "" where it could be either or can't be read."""
     return "" if path is None else _kind_of(read_document(path).tree)
 
 
@@ -124,10 +125,16 @@ def _bytes_of(path: Path, document: Document) -> bytes | None:
     try:
         if path.is_dir():
             document.fault("is a folder", "", "", "name a file inside it")
-        elif path.exists() and not path.is_file():
+        elif path.exists() and not path.is_file():  # a pipe, which may never end
             document.fault("is not a regular file", "", "", "name a TOML file")
         else:
-            return _limited(path, document)
+            with path.open("rb") as file:
+                # However long it is, one byte too many shows that.
+                data = file.read(MAX_BYTES + 1)
+            if len(data) <= MAX_BYTES:
+                return data
+            mend = "give a plan or shop file; they are a few kB"
+            document.fault("is over 1 MB", "more than 1,000,000 bytes", "", mend)
     except FileNotFoundError:
         document.fault(f"there is no such file in {folder_of(path)}", "", "", "check the name and the folder")
     except (OSError, ValueError) as error:
@@ -142,15 +149,6 @@ def folder_of(path: Path) -> str:
     return "this folder" if path.parent == Path() else cleaned(str(path.parent))
 
 
-def _limited(path: Path, document: Document) -> bytes | None:
-    with path.open("rb") as file:
-        data = file.read(MAX_BYTES + 1)
-    if len(data) <= MAX_BYTES:
-        return data
-    document.fault("is over 1 MB", "more than 1,000,000 bytes", "", "give a plan or shop file; they are a few kB")
-    return None
-
-
 def _parsed(text: str, document: Document) -> dict[str, Any] | None:
     if _DEEP_KEY.search(text):
         _too_deep(document)
@@ -162,6 +160,7 @@ def _parsed(text: str, document: Document) -> dict[str, Any] | None:
     except RecursionError:
         _too_deep(document)
     except (ValueError, ArithmeticError):
+        # More digits than Python makes an int of, or a greater exponent than a Decimal may have.
         document.fault("holds a number too long to read", "", "", "lengths need at most 40 characters")
     return None
 
@@ -170,19 +169,20 @@ def _too_deep(document: Document) -> None:
     document.fault("is nested too deeply", "", "", "no list or table of a plan or shop goes deeper than three")
 
 
-def _bare_length(line: str) -> str | None:
+def _with_quotes(line: str) -> str | None:
     """The line as it should be, where all that is wrong with it is a length without quotes: width = 1-3/8."""
     key, _, value = line.partition("=")
     value = value.partition("#")[0].strip()
     try:
         parse_length(value, "mm")
-        tomllib.loads(f"length = {value}")
     except LengthError:
         return None
-    except ValueError:
+    try:
+        tomllib.loads(f"length = {value}")
+    except tomllib.TOMLDecodeError:
         pass
     else:
-        return None
+        return None  # a bare number: something else is wrong with the line
     quote = "'" if '"' in value else '"'
     return f"{key.strip()} = {quote}{value}{quote}"
 
@@ -198,6 +198,6 @@ def _syntax_fault(text: str, message: str, document: Document) -> None:
         return
     line, column = int(found[1]), int(found[2])
     written = cleaned(lines[line - 1]) if line <= len(lines) else ""
-    if (length := _bare_length(written)) is not None:
+    if (length := _with_quotes(written)) is not None:
         mend = f"put the length in quotes: {length}"
-    document.fault(what, cut(written), f"line {line}, column {column}", mend)
+    document.fault(what, shortened(written), f"line {line}, column {column}", mend)

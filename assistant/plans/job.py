@@ -10,23 +10,24 @@ from pathlib import PurePath
 from assistant.errors import BadInput, Fault
 from assistant.joinery import settings, walls
 from assistant.joinery.model import Pattern
+from assistant.joinery.passes import MOST_PASSES
 from assistant.joinery.pattern import pattern
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.plans import slips
 from assistant.plans.checks import GLUE_CHECK
 from assistant.plans.document import cleaned
 from assistant.plans.model import Job, Plan, Setup, Shop
-from assistant.plans.pieces import Piece, clamped, nominal, pieces, stages
+from assistant.plans.pieces import SHARE_OUT, Piece, clamped, leaves_over, nominal, pieces, stages
 from assistant.plans.shop_file import read_alike
 
-MOST_PASSES = 20_000
 # A thinner fin comes away under a fingernail, and one no thicker than a fibre of wood doesn't stand at all, mm (common
 # practice, no source).
 THICKEST_LOOSE_FIN = Fraction(1, 10)
 THINNEST_FIN = Fraction(1, 50)
 # Common practice, no source: blades for a table saw cut 1.6 mm and more, the thinnest slotting ones about half that.
 THINNEST_KERF = Fraction(4, 5)
-LOOSE = Fraction(1, 20)  # mm: less can't be told by hand
+LEAST_LOOSENESS = Fraction(1, 20)  # mm: less can't be felt by hand
+# A fault at one of these keys is the shop file's, any other the plan's.
 SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.", "page.")
 
 
@@ -38,32 +39,49 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     """
     shop = read_alike(shop)
     faults = list(slips.faults(plan, shop.blade))
+    # What a refused allowance would lead to is no fault of its own.
     sound = slips.mended(plan, shop.blade)
-    found = _pieces(sound, shop, faults)
+    with_boards = {board.part for board in plan.boards}
+    found: tuple[Piece, ...] = ()
+    try:
+        found = tuple(piece for piece in pieces(sound, shop.blade) if piece.of in with_boards)
+    except BadInput as error:
+        faults += error.faults
     patterns = _patterns(sound, shop, found, faults)
     faults += _depth_faults(sound, found, shop)
-    if not faults:
+    if not faults:  # else some pieces have no pattern to count the passes of
         faults += _count_faults(plan, found, patterns)
     if faults:
-        raise BadInput([_placed(fault, plan, shop) for fault in dict.fromkeys(faults)])
-    setups = tuple(_setups(plan, found))
+        placed = []
+        for fault in dict.fromkeys(faults):
+            path = shop.path if fault.where.startswith(SHOP_TABLES) else plan.path
+            placed.append(replace(fault, where=f"{cleaned(PurePath(path).name) or 'plan'}: {fault.where}"))
+        raise BadInput(placed)
+    setups: list[Setup] = []
+    # Pieces come by stage, depth and part, their boards as in the file: end 1 of all copies, then end 2.
+    for index, piece in enumerate(found):
+        for name, end, first, copies in clamped(piece, plan.boards):
+            setups.append(Setup(len(setups) + 1, piece.stage, name, piece.part, end, copies, first, index))
     last = len(stages(plan))
     # The joint's own fit is that of the last stage; what comes before is glued and cut away.
     cut = [one for piece, each in zip(found, patterns, strict=True) if piece.stage == last for one in each.passes]
-    clearance = plan.joint.clearance
+    kerf, clearance = shop.blade.kerf, plan.joint.clearance
     greatest, worst = settings.rounding_report(cut, shop.carriage, clearance, width=plan.width)
+    # A slot takes the whole clearance, not half of it: its mate isn't cut.
+    slotted = plan.joint.layout == "slots"
+    assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)
     warnings = dict.fromkeys(_warnings(plan, shop, patterns, setups, worst))
     return Job(
         title=plan.title,
         plan_digest=plan.digest,
-        kerf=shop.blade.kerf,
+        kerf=kerf,
         clearance=clearance,
-        assumed_kerf=_assumed_kerf(plan, shop),
+        assumed_kerf=assumed_kerf,
         warnings=tuple(warnings),
         checks=tuple(check for check in shop.checks if last > 1 or check.name != GLUE_CHECK),
         stages=stages(plan),
         patterns=patterns,
-        setups=setups,
+        setups=tuple(setups),
         carriage=shop.carriage,
         pedal=shop.pedal,
         voice=shop.voice,
@@ -77,7 +95,11 @@ def build_job(plan: Plan, shop: Shop) -> Job:
 
 
 def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault]) -> tuple[Pattern, ...]:
-    """One for each piece that has boards, in the order of the pieces."""
+    """One for each piece that has boards, in the order of the pieces; faults are noted."""
+    # The key that a socket too narrow for the blade is owed to.
+    where = "joint.widths" if plan.joint.widths else "joint.finger"
+    if plan.joint.layout == "slots":
+        where = "slots"
     made = []
     for piece in found:
         try:
@@ -88,7 +110,7 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
                 piece.depth,
                 shop.blade,
                 shop.carriage,
-                where=_where(plan),
+                where=where,
                 unit=plan.unit,
             )
             made.append(_come_down(one, plan.joint.come_down, faults) if piece.part == "A" else one)
@@ -107,40 +129,14 @@ def _come_down(one: Pattern, wanted: tuple[int, ...], faults: list[Fault]) -> Pa
     return replace(one, passes=tuple(replace(each, down=each.socket in wanted) for each in one.passes))
 
 
-def _assumed_kerf(plan: Plan, shop: Shop) -> Fraction:
-    """The kerf that a layout without clearance would assume; a slot takes the whole clearance, not half of it."""
-    kerf, clearance = shop.blade.kerf, plan.joint.clearance
-    return kerf - clearance if plan.joint.layout == "slots" else walls.assumed_kerf(kerf, clearance)
-
-
-def _where(plan: Plan) -> str:
-    """The key that a socket too narrow for the blade is owed to."""
-    if plan.joint.layout == "slots":
-        return "slots"
-    return "joint.widths" if plan.joint.widths else "joint.finger"
-
-
-def _pieces(plan: Plan, shop: Shop, faults: list[Fault]) -> tuple[Piece, ...]:
-    """Those that have boards; or none, and their faults noted."""
-    parts = {board.part for board in plan.boards}
-    try:
-        return tuple(piece for piece in pieces(plan, shop.blade) if piece.of in parts)
-    except BadInput as error:
-        faults += error.faults
-        return ()
-
-
 def _depth_faults(plan: Plan, found: Sequence[Piece], shop: Shop) -> Iterator[Fault]:
     highest = shop.blade.highest
+    key = "slots" if plan.joint.layout == "slots" else "stock.thickness"
     for piece in found:
         if highest is not None and piece.depth > highest:
             what = f"part {piece.part} is cut deeper than the blade's highest, {plain_length(highest, shop.unit)}"
             mend = "use thinner stock, or state the blade's real height in blade.highest"
-            yield Fault(what, plain_length(piece.depth, plan.unit), _depth_key(plan), mend)
-
-
-def _depth_key(plan: Plan) -> str:
-    return "slots" if plan.joint.layout == "slots" else "stock.thickness"
+            yield Fault(what, plain_length(piece.depth, plan.unit), key, mend)
 
 
 def _count_faults(plan: Plan, found: Sequence[Piece], patterns: Sequence[Pattern]) -> Iterator[Fault]:
@@ -151,21 +147,6 @@ def _count_faults(plan: Plan, found: Sequence[Piece], patterns: Sequence[Pattern
     if total > MOST_PASSES:
         mend = "split the job over several plans, or cut stacks"
         yield Fault(f"more than {MOST_PASSES:,} passes in one job", f"{total:,} passes", "boards", mend)
-
-
-def _placed(fault: Fault, plan: Plan, shop: Shop) -> Fault:
-    path = shop.path if fault.where.startswith(SHOP_TABLES) else plan.path
-    name = cleaned(PurePath(path).name) or "plan"
-    return replace(fault, where=f"{name}: {fault.where}")
-
-
-def _setups(plan: Plan, found: Sequence[Piece]) -> Iterator[Setup]:
-    """In cutting order: stage, depth, part, board as in the file, end 1 of all copies, then end 2."""
-    number = 0
-    for index, piece in enumerate(found):
-        for name, end, first, copies in clamped(piece, plan.boards):
-            number += 1
-            yield Setup(number, piece.stage, name, piece.part, end, copies, first, index)
 
 
 def _warnings(
@@ -183,14 +164,17 @@ def _warnings(
         kerf, thinnest = (plain_length(length, shop.unit) for length in (shop.blade.kerf, THINNEST_KERF))
         yield f"blade.kerf in the shop file is {kerf}, and no usual blade cuts under {thinnest}: is the point in place?"
     for each in patterns:
-        yield from _outside(each, shop)
+        at_reference = max((-one.kerf_from for one in each.passes), default=Fraction(0))
+        at_far = max((one.kerf_to - each.width for one in each.passes), default=Fraction(0))
+        if at_reference > 0:
+            length = plain_length(at_reference, shop.unit)
+            yield f"part {each.part}: a pass cuts {length} past the reference edge, into the stop or beyond"
+        if at_far > 0:
+            length = plain_length(at_far, shop.unit)
+            yield f"part {each.part}: a pass cuts {length} past the far edge: keep clamps and hold-down clear of it"
     yield from _rounding(patterns, shop, worst, plan.joint.clearance)
     if _short_approach(patterns, setups, shop):
         yield "the travel leaves too little room below some setting to take up the screw's play: come up to it slowly"
-    yield from _short_descents(patterns, shop)
-
-
-def _short_descents(patterns: tuple[Pattern, ...], shop: Shop) -> Iterator[str]:
     for each in patterns:
         for one in each.passes:
             if one.down and settings.descent_is_short(shop.carriage, one.setting):
@@ -199,9 +183,7 @@ def _short_descents(patterns: tuple[Pattern, ...], shop: Shop) -> Iterator[str]:
 
 
 def _slivers(plan: Plan, shop: Shop) -> Iterator[str]:
-    mend = ""
-    if plan.joint.finger is not None and plan.joint.remainder == "far edge" and plan.width % plan.joint.finger:
-        mend = ': remainder = "stretch" or "both edges" in the plan shares it out'
+    mend = f": {SHARE_OUT}" if leaves_over(plan) else ""
     for part, segments in nominal(plan).items():
         last = sum(segment.is_finger for segment in segments)
         clearance, step = plan.joint.clearance, shop.carriage.resolution
@@ -219,19 +201,8 @@ def _thin_between(plan: Plan, shop: Shop, patterns: Iterable[Pattern]) -> Iterat
     for n, wood in enumerate(start - end for start, end in zip(starts, ends, strict=True)):
         if 0 < wood < limit:
             between = f"between {names[n]} and {names[n + 1]}"
-            why = walls.unsettable(wood, shop.carriage.resolution, unit=plan.unit) or "it may break"
+            why = walls.unsettable_warning(wood, shop.carriage.resolution, unit=plan.unit) or "it may break"
             yield f"only {plain_length(wood, plan.unit)} of wood {between}: {why}"
-
-
-def _outside(each: Pattern, shop: Shop) -> Iterator[str]:
-    at_reference = max((-one.kerf_from for one in each.passes), default=Fraction(0))
-    at_far = max((one.kerf_to - each.width for one in each.passes), default=Fraction(0))
-    if at_reference > 0:
-        length = plain_length(at_reference, shop.unit)
-        yield f"part {each.part}: a pass cuts {length} past the reference edge, into the stop or beyond"
-    if at_far > 0:
-        length = plain_length(at_far, shop.unit)
-        yield f"part {each.part}: a pass cuts {length} past the far edge: keep clamps and hold-down clear of it"
 
 
 def _rounding(patterns: tuple[Pattern, ...], shop: Shop, worst: Fraction, clearance: Fraction) -> Iterator[str]:
@@ -241,16 +212,16 @@ def _rounding(patterns: tuple[Pattern, ...], shop: Shop, worst: Fraction, cleara
     elif worst < clearance / 2:
         left, asked = at_most(worst, shop.unit), plain_length(clearance, shop.unit)
         yield f"{rounded} may keep {left} of its clearance of {asked} only: give it more, if that is too tight"
-    if worst - clearance > max(clearance / 2, LOOSE):
+    if worst - clearance > max(clearance / 2, LEAST_LOOSENESS):
         loose = plain_length(worst - clearance, shop.unit)
         mend = "give less clearance, or widths in whole steps of the carriage"
         yield f"{rounded} is {loose} looser than asked even where it is tightest: {mend}"
     for each in patterns:
-        fin = settings.fin(each.passes, shop.carriage)
+        fin = settings.widest_fin(each.passes, shop.carriage)
         if fin > 0:
             length = at_least(fin, shop.unit)
             yield f"part {each.part}: rounded settings may leave a fin of {length} in a socket: raise blade.overlap"
-        edge = settings.edge_fin(each.passes, shop.carriage, each.width)
+        edge = settings.widest_edge_fin(each.passes, shop.carriage, each.width)
         if edge > THINNEST_FIN:
             mend = f"set blade.overrun to {at_least(shop.carriage.resolution / 2, shop.unit)}"
             if edge <= THICKEST_LOOSE_FIN:

@@ -1,5 +1,6 @@
 """A job as JSON and back, exact: the form in which it is stored with its session.
 
+Every key is written out, not taken from the dataclasses, so that what was stored keeps its meaning when these change.
 Lengths are texts "n/d" in mm. Decoding trusts nothing: bad data raises KeyError (a key is
 missing) or ValueError (anything else), never another exception.
 """
@@ -15,8 +16,9 @@ from typing import Any, TypeVar
 
 from assistant.joinery.model import CLEAR_ABOVE, Carriage, Pass, Pattern, Segment
 from assistant.joinery.settings import read_as
-from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
+from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
 
+# Python refuses to make an int of over 4,300 digits.
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
 Item = TypeVar("Item")
 
@@ -45,13 +47,31 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "clearance": fraction_text(job.clearance),
         "assumed_kerf": fraction_text(job.assumed_kerf),
         "warnings": list(job.warnings),
-        "checks": [check_to(check) for check in job.checks],
+        "checks": [check_to_json(check) for check in job.checks],
         "stages": list(job.stages),
-        "patterns": [_pattern_to(pattern) for pattern in job.patterns],
-        "setups": [_setup_to(setup) for setup in job.setups],
-        "carriage": _carriage_to(job.carriage),
-        "pedal": _pedal_to(job.pedal),
-        "voice": _voice_to(job.voice),
+        "patterns": [_pattern_to_json(pattern) for pattern in job.patterns],
+        "setups": [
+            {
+                "number": setup.number,
+                "stage": setup.stage,
+                "board": setup.board,
+                "part": setup.part,
+                "end": setup.end,
+                "copies": setup.copies,
+                "first_copy": setup.first_copy,
+                "pattern": setup.pattern,
+            }
+            for setup in job.setups
+        ],
+        "carriage": _carriage_to_json(job.carriage),
+        "pedal": {
+            "key": job.pedal.key,
+            "hold_s": job.pedal.hold_s,
+            "double_tap_s": job.pedal.double_tap_s,
+            "pass_takes_s": job.pedal.pass_takes_s,
+            "device": job.pedal.device,
+        },
+        "voice": _voice_to_json(job.voice),
         "greatest_error": fraction_text(job.greatest_error),
         "worst_clearance": fraction_text(job.worst_clearance),
         "layout": job.layout,
@@ -65,7 +85,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
 def job_from_json(data: object) -> Job:
     """The inverse of `job_to_json`. Raises KeyError or ValueError for bad data."""
     of = _Reader(data)
-    voice = _voice_from(of.value("voice"))
+    voice = _voice_from_json(of.value("voice"))
     job = Job(
         title=of.text("title"),
         plan_digest=of.text("plan_digest"),
@@ -73,30 +93,30 @@ def job_from_json(data: object) -> Job:
         clearance=of.length("clearance"),
         assumed_kerf=of.length("assumed_kerf"),
         warnings=of.many("warnings", _text),
-        checks=of.many("checks", check_from),
+        checks=of.many("checks", check_from_json),
         stages=of.many("stages", _text),
-        patterns=of.many("patterns", _pattern_from),
-        setups=of.many("setups", _setup_from),
-        carriage=_carriage_from(of.value("carriage"), voice.reads),
-        pedal=_pedal_from(of.value("pedal")),
+        patterns=of.many("patterns", _pattern_from_json),
+        setups=of.many("setups", _setup_from_json),
+        carriage=_carriage_from_json(of.value("carriage"), voice.reads),
+        pedal=_pedal_from_json(of.value("pedal")),
         voice=voice,
         greatest_error=of.length("greatest_error"),
         worst_clearance=of.length("worst_clearance"),
         # Jobs stored before there were other layouts don't name theirs.
         layout=of.text_or("layout", "even"),
         # Nor that a page may record cuts.
-        page=_page_from(of.value("page")) if of.has("page") else PageSettings(),
+        page=PageSettings(_Reader(of.value("page")).flag("may_record_cuts")) if of.has("page") else PageSettings(),
         run_down_s=of.seconds("run_down_s") if of.has("run_down_s") else RUN_DOWN_S,
         # Nor how far above the blade everything stays clear.
         clear_above=of.length("clear_above") if of.has("clear_above") else CLEAR_ABOVE,
         # Nor which shop file they were made with.
         shop_path=of.text_or("shop_path", ""),
     )
-    _hangs_together(job)
+    _refuse_contradictions(job)
     return job
 
 
-def _hangs_together(job: Job) -> None:
+def _refuse_contradictions(job: Job) -> None:
     for place, setup in enumerate(job.setups, start=1):
         if setup.number != place:
             raise ValueError(f"setup {place} is numbered {setup.number}")
@@ -163,18 +183,12 @@ class _Reader:
             raise ValueError(f"{key} must be a list")
         return tuple(one(item) for item in self._data[key])
 
-    def items_or_none(self, key: str, one: Callable[[Any], Item]) -> tuple[tuple[str, Item], ...]:
+    def pairs(self, key: str, one: Callable[[Any], Item]) -> tuple[tuple[str, Item], ...]:
         """The object at `key` as pairs; () where there is none."""
         data = self._data.get(key, {})
         if not isinstance(data, dict):
             raise ValueError(f"{key} must be an object")
         return tuple((name, one(value)) for name, value in data.items())
-
-
-def _list(value: object) -> list[Any]:
-    if not isinstance(value, list):
-        raise ValueError("a list is wanted")
-    return value
 
 
 def _text(value: object) -> str:
@@ -183,7 +197,13 @@ def _text(value: object) -> str:
     return value
 
 
-def check_to(check: Check) -> dict[str, Any]:
+def _texts(value: object) -> tuple[str, ...]:
+    if not isinstance(value, list):
+        raise ValueError("a list is wanted")
+    return tuple(_text(item) for item in value)
+
+
+def check_to_json(check: Check) -> dict[str, Any]:
     return {
         "name": check.name,
         "say": check.say,
@@ -193,12 +213,15 @@ def check_to(check: Check) -> dict[str, Any]:
     }
 
 
-def check_from(data: object) -> Check:
+def check_from_json(data: object) -> Check:
     of = _Reader(data)
-    return Check(of.text("name"), of.text("say"), of.text("answer"), of.text("when"), of.whole("every"))
+    name, when = of.text("name"), of.text("when")
+    if when not in list(When):
+        raise ValueError(f"nobody knows when its check {name!r:.40} is asked: {when!r:.40}")
+    return Check(name, of.text("say"), of.text("answer"), When(when), of.whole("every"))
 
 
-def _pattern_to(pattern: Pattern) -> dict[str, Any]:
+def _pattern_to_json(pattern: Pattern) -> dict[str, Any]:
     return {
         "part": pattern.part,
         "width": fraction_text(pattern.width),
@@ -221,23 +244,23 @@ def _pattern_to(pattern: Pattern) -> dict[str, Any]:
     }
 
 
-def _pattern_from(data: object) -> Pattern:
+def _pattern_from_json(data: object) -> Pattern:
     of = _Reader(data)
     return Pattern(
         of.text("part"),
         of.length("width"),
         of.length("depth"),
-        of.many("segments", _segment_from),
-        of.many("passes", _pass_from),
+        of.many("segments", _segment_from_json),
+        of.many("passes", _pass_from_json),
     )
 
 
-def _segment_from(data: object) -> Segment:
+def _segment_from_json(data: object) -> Segment:
     of = _Reader(data)
     return Segment(of.length("start"), of.length("end"), of.flag("finger"))
 
 
-def _pass_from(data: object) -> Pass:
+def _pass_from_json(data: object) -> Pass:
     of = _Reader(data)
     return Pass(
         of.whole("number"),
@@ -249,20 +272,7 @@ def _pass_from(data: object) -> Pass:
     )
 
 
-def _setup_to(setup: Setup) -> dict[str, Any]:
-    return {
-        "number": setup.number,
-        "stage": setup.stage,
-        "board": setup.board,
-        "part": setup.part,
-        "end": setup.end,
-        "copies": setup.copies,
-        "first_copy": setup.first_copy,
-        "pattern": setup.pattern,
-    }
-
-
-def _setup_from(data: object) -> Setup:
+def _setup_from_json(data: object) -> Setup:
     of = _Reader(data)
     return Setup(
         of.whole("number"),
@@ -276,7 +286,7 @@ def _setup_from(data: object) -> Setup:
     )
 
 
-def _carriage_to(carriage: Carriage) -> dict[str, Any]:
+def _carriage_to_json(carriage: Carriage) -> dict[str, Any]:
     return {
         "kind": carriage.kind,
         "resolution": fraction_text(carriage.resolution),
@@ -292,7 +302,7 @@ def _carriage_to(carriage: Carriage) -> dict[str, Any]:
     }
 
 
-def _carriage_from(data: object, reads: str) -> Carriage:
+def _carriage_from_json(data: object, reads: str) -> Carriage:
     of = _Reader(data)
     travel = None if of.value("travel") is None else of.many("travel", fraction_of)
     if travel is not None and len(travel) != 2:
@@ -316,17 +326,7 @@ def _carriage_from(data: object, reads: str) -> Carriage:
     return replace(carriage, fractions=of.flag("fractions")) if of.has("fractions") else read_as(carriage, reads)
 
 
-def _pedal_to(pedal: PedalSettings) -> dict[str, Any]:
-    return {
-        "key": pedal.key,
-        "hold_s": pedal.hold_s,
-        "double_tap_s": pedal.double_tap_s,
-        "pass_takes_s": pedal.pass_takes_s,
-        "device": pedal.device,
-    }
-
-
-def _pedal_from(data: object) -> PedalSettings:
+def _pedal_from_json(data: object) -> PedalSettings:
     of = _Reader(data)
     return PedalSettings(
         of.text("key"),
@@ -337,11 +337,7 @@ def _pedal_from(data: object) -> PedalSettings:
     )
 
 
-def _page_from(data: object) -> PageSettings:
-    return PageSettings(_Reader(data).flag("may_record_cuts"))
-
-
-def _voice_to(voice: VoiceSettings) -> dict[str, Any]:
+def _voice_to_json(voice: VoiceSettings) -> dict[str, Any]:
     return {
         "language": voice.language,
         "lead_in": voice.lead_in,
@@ -360,7 +356,7 @@ def _voice_to(voice: VoiceSettings) -> dict[str, Any]:
     }
 
 
-def _voice_from(data: object) -> VoiceSettings:
+def _voice_from_json(data: object) -> VoiceSettings:
     of = _Reader(data)
     return VoiceSettings(
         of.text("language"),
@@ -370,8 +366,8 @@ def _voice_from(data: object) -> VoiceSettings:
         of.whole("speech_rate"),
         of.text_or_none("model"),
         # Jobs stored before phrases could be changed hold none.
-        of.items_or_none("phrases", lambda texts: tuple(_text(text) for text in _list(texts))),
-        of.items_or_none("pronunciations", _text),
+        of.pairs("phrases", _texts),
+        of.pairs("pronunciations", _text),
         # Nor did they name the stages of hearing.
         of.text_or("denoiser", "auto"),
         of.text_or("endpoints", "auto"),

@@ -7,17 +7,17 @@ itself is English.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from itertools import chain, combinations, product
+from itertools import combinations, product
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
 from assistant.plans.document import read_document, shown
 from assistant.plans.intents import EAGER, PHRASED, Intent
 from assistant.plans.reader import Table
-from assistant.plans.sayable import LEAST_SYLLABLES, one_begins_the_other, plain, wrong_with
+from assistant.plans.sayable import LEAST_SYLLABLES, is_one_word, one_begins_the_other, wrong_with
 
 FOLDER = Path(__file__).parents[1] / "wording" / "languages"
 AGAIN = "again"  # of "go to": the word after which the number is said once more
@@ -86,30 +86,34 @@ def language_of(name: str) -> Language:
 def read_language(path: Path) -> Language:
     """A language file. Raises BadInput with every fault in it."""
     document = read_document(path)
-    if document.tree is not None:
-        language = _read(Table(document, "", document.tree), path.stem)
-        if not document.faults:
-            return language
-    raise BadInput(document.faults)
-
-
-def _read(root: Table, name: str) -> Language:
-    lead_in = _lead_in(root, name)
+    if document.tree is None:
+        raise BadInput(document.faults)
+    root, name = Table(document, "", document.tree), path.stem
+    lead_in = root.text("lead_in", required=True) or ""
+    if lead_in and not is_one_word(lead_in, name):
+        mend = "give one that nobody says by chance"
+        root.fault("lead_in", "must be one word of lower-case letters", mend, lead_in)
     phrases, led, again = _phrases(root.table("phrases", required=True), name, lead_in)
     answers = _answers(root.table("answers", required=True), name, lead_in)
     digits = _digits(root.table("digits", required=True), name)
-    decoys = _decoys(root, name, lead_in)
+    decoys = root.names("decoys")
+    for text in decoys:
+        what = wrong_with(text, name, lead_in, least=1)
+        if what:
+            root.fault("decoys", what, "give ordinary words, without the lead-in", text)
     root.close()
-    _all_their_own(root, phrases, answers)
-    _none_of_them(root, decoys, phrases, answers)
+    said = [(f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
+    said += [(f"answers.{check}", text) for check, text in answers.items() if text]
+    # Nothing means two things, nor begins something else.
+    for (one, text), (other, rival) in combinations(said, 2):
+        if one_begins_the_other(text, rival):
+            root.fault(other, f"is like the phrase of {one}", "give each phrase words of its own", rival)
+    meant = {text for _, text in said}
+    for text in (text for text in dict.fromkeys(decoys) if text in meant):
+        root.fault("decoys", "is a phrase", "leave it out: it would never be heard", text)
+    if document.faults:
+        raise BadInput(document.faults)
     return Language(name, lead_in, phrases, led, answers, digits, again, decoys)
-
-
-def _lead_in(root: Table, name: str) -> str:
-    word = root.text("lead_in", required=True) or ""
-    if word and (not plain(word, name) or " " in word):
-        root.fault("lead_in", "must be one word of lower-case letters", "give one that nobody says by chance", word)
-    return word
 
 
 def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[Intent, tuple[str, ...]], frozenset[Intent], str]:
@@ -124,17 +128,12 @@ def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[Intent, tuple[
             mend = "set it to true: this phrase records, confirms, moves or ends"
             one.fault("lead_in", "can't be left out", mend, False)
         if intent == Intent.GO_TO:
-            again = _again(one, name)
+            again = one.text(AGAIN, "") or ""
+            if again and not is_one_word(again, name):
+                one.fault(AGAIN, "must be one word of lower-case letters", "give one that is no number", again)
         one.close()
     table.close()
     return found, frozenset(led), again
-
-
-def _again(table: Table, name: str) -> str:
-    word = table.text(AGAIN, "") or ""
-    if word and (not plain(word, name) or " " in word):
-        table.fault(AGAIN, "must be one word of lower-case letters", "give one that is no number", word)
-    return word
 
 
 def wordings(
@@ -179,7 +178,7 @@ def _digits(table: Table, name: str) -> tuple[tuple[str, ...], ...]:
         if not words and not table.absent and not table.faulted(digit):
             table.fault(digit, "is missing", f'give {digit} = ["..."]')
         for word in words:
-            if not plain(word, name) or " " in word:
+            if not is_one_word(word, name):
                 table.fault(digit, "must be one word of lower-case letters", "give a word for this digit", word)
             elif word in taken:
                 table.fault(digit, f"is also the word for {taken[word]}", "give each digit words of its own", word)
@@ -187,29 +186,3 @@ def _digits(table: Table, name: str) -> tuple[tuple[str, ...], ...]:
         found.append(words)
     table.close()
     return tuple(found)
-
-
-def _decoys(root: Table, name: str, lead_in: str) -> tuple[str, ...]:
-    texts = root.names("decoys")
-    for text in texts:
-        what = wrong_with(text, name, lead_in, least=1)
-        if what:
-            root.fault("decoys", what, "give ordinary words, without the lead-in", text)
-    return texts
-
-
-def _none_of_them(
-    root: Table, decoys: Iterable[str], phrases: Mapping[Intent, tuple[str, ...]], answers: Mapping[str, str]
-) -> None:
-    said = {*chain.from_iterable(phrases.values()), *answers.values()}
-    for text in said.intersection(decoys):
-        root.fault("decoys", "is a phrase", "leave it out: it would never be heard", text)
-
-
-def _all_their_own(root: Table, phrases: Mapping[Intent, tuple[str, ...]], answers: Mapping[str, str]) -> None:
-    """Nothing means two things, nor begins something else."""
-    said = [(f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
-    said += [(f"answers.{check}", text) for check, text in answers.items() if text]
-    for (one, text), (other, rival) in combinations(said, 2):
-        if one_begins_the_other(text, rival):
-            root.fault(other, f"is like the phrase of {one}", "give each phrase words of its own", rival)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from fractions import Fraction
 
 from assistant.joinery.lined import Lining
@@ -176,20 +177,36 @@ class VoiceSettings:
     tone: bool = True
 
 
+class When(StrEnum):
+    """When a check is asked: at the start, and again whenever one of these is another than when it was confirmed."""
+
+    SESSION = "session"
+    SETUP = "setup"
+    DEPTH = "depth"
+    PART = "part"
+    STAGE = "stage"
+    """Before each stage but the first."""
+    EVERY = "every"
+    """After so many passes."""
+    SETUP_END = "setup end"
+    """When all of a setup is cut."""
+    STANDING_BY = "standing by"
+    """Only before it goes on after standing by."""
+
+
 @dataclass(frozen=True, slots=True)
 class Check:
     """Something the operator confirms before cutting, or when a setup is cut.
 
     name: as journalled. say: what is asked, with {lowest}, {highest}, {depth}, {above}, {sockets} filled in when
-    spoken. answer: the phrase that confirms it, lower-case words without the lead-in. when:
-    session | setup | depth | part | stage | every | setup end | standing by. every: passes between confirmations when
-    `when` is "every", else 0.
+    spoken. answer: the phrase that confirms it, lower-case words without the lead-in. every:
+    passes between confirmations where `when` is EVERY, else 0.
     """
 
     name: str
     say: str
     answer: str
-    when: str
+    when: When
     every: int = 0
 
 

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import NamedTuple
 
 from assistant.plans.alike import too_alike
 from assistant.plans.document import cleaned, shown
@@ -17,16 +18,16 @@ from assistant.plans.intents import HARMLESS, PHRASED, Intent
 from assistant.plans.languages import Language, language_of, wordings
 from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.reader import Table, nearest
-from assistant.plans.sayable import LEAST_SYLLABLES, one_begins_the_other, plain
+from assistant.plans.sayable import LEAST_SYLLABLES, is_one_word, one_begins_the_other
 
 SAY_OTHERWISE = "say it in words that sound quite different"
 MOST_TABLES = 50
 MOST_PRONUNCIATIONS = 200
-MOST_PHONES = 40
+MOST_PHONES = 40  # in a word
 # The phones of CMUdict, which are those of the embedded recogniser's English model.
 _PHONES = "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH"
 PHONES = frozenset(_PHONES.split())
-DIGITS_ONCE = range(1, 10)  # passes to go to, as which a phrase must not sound
+ONE_DIGIT = range(1, 10)  # passes to go to, as which a phrase must not sound
 HEARD_BY_PHONES = "en"  # the embedded recogniser hears English only; others can't be taught a word
 
 
@@ -57,7 +58,7 @@ def in_full(intent: Intent, text: str, language: Language) -> list[str]:
     """The wording as it is said: with each digit as its pass's number where a number belongs to it."""
     if intent != Intent.GO_TO:
         return [text]
-    return [f"{text} {number}" for n in DIGITS_ONCE for number in language.pass_numbers(n)]
+    return [f"{text} {number}" for n in ONE_DIGIT for number in language.pass_numbers(n)]
 
 
 def dangerously_alike(
@@ -83,7 +84,7 @@ def sounds_like(text: str, of: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class LeftOut:
+class WordingLeftOut:
     """A wording that isn't listened for. meaning: its intent, or its check's name; rival, of: what it sounds like."""
 
     intent: Intent
@@ -99,7 +100,7 @@ class Sayable:
 
     phrases: Mapping[Intent, tuple[str, ...]]
     answers: Mapping[str, str]
-    left_out: tuple[LeftOut, ...]
+    left_out: tuple[WordingLeftOut, ...]
 
 
 @lru_cache(maxsize=8)
@@ -111,8 +112,9 @@ def sayable(voice: VoiceSettings, checks: tuple[Check, ...]) -> Sayable:
     """
     language = language_of(voice.language)
     texts, answers = dict(phrases_of(voice)), {check.name: check.answer for check in checks}
-    left_out: list[LeftOut] = []
-    while found := _alike(texts, answers, language, voice.pronunciations):
+    left_out: list[WordingLeftOut] = []
+    # Again, until nothing is found: what is put back may sound like something else of the shop's own.
+    while found := _unsafe(texts, answers, language, voice.pronunciations):
         left_out += found
         for one in found:
             if one.intent == Intent.CHECK:
@@ -123,12 +125,12 @@ def sayable(voice: VoiceSettings, checks: tuple[Check, ...]) -> Sayable:
     return Sayable(texts, {name: answer for name, answer in answers.items() if answer}, tuple(left_out))
 
 
-def _alike(
+def _unsafe(
     texts: Mapping[Intent, tuple[str, ...]],
     answers: Mapping[str, str],
     language: Language,
     pronunciations: tuple[tuple[str, str], ...],
-) -> list[LeftOut]:
+) -> list[WordingLeftOut]:
     """The wordings that aren't the language's and sound too like another's."""
     said = [(intent, str(intent), text) for intent, own in texts.items() for text in own]
     said += [(Intent.CHECK, name, answer) for name, answer in answers.items() if answer]
@@ -138,7 +140,7 @@ def _alike(
     for intent, meaning, text in (one for one in said if one not in shipped):
         for other, of, rival in said:
             if dangerously_alike((intent, text), (other, rival), language, pronunciations):
-                found.append(LeftOut(intent, meaning, text, rival, of))
+                found.append(WordingLeftOut(intent, meaning, text, rival, of))
                 break
     return found
 
@@ -150,17 +152,25 @@ def read_phrases(
     own = OwnPhrases(pronunciations=pronunciations)
     for table in root.tables("phrases", MOST_TABLES):
         word = table.text("intent", required=True, mend=f"give one of {', '.join(PHRASED)}")
-        intent = None if word is None else _known(table, word, own)
+        intent = None if word is None else _intent_of(table, word, own)
         if intent is None:
             table.skip()
-        else:
-            _one(table, intent, own, language, lead_in)
+            continue
+        key = "add" if table.has("add") and not table.has("say") else "say"
+        if table.has("say") and table.has("add"):
+            table.fault("add", "means nothing beside say", "put all phrases into say, or leave say out")
+        found = wordings(table, key, intent, language.name, lead_in, required=True)
+        table.allow(["say", "add"])
         table.close()
-    _all_their_own(own, language)
+        before = language.phrases[intent] if key == "add" else ()
+        own.phrases[intent] = tuple(dict.fromkeys((*before, *found))) or language.phrases[intent]
+        own.tables[intent] = (table, key)
+    in_effect = {**language.phrases, **own.phrases}
+    _refuse_like(own, language, [_Rival(i, text, "a phrase of", i) for i in PHRASED for text in in_effect[i]])
     return own
 
 
-def _known(table: Table, word: str, own: OwnPhrases) -> Intent | None:
+def _intent_of(table: Table, word: str, own: OwnPhrases) -> Intent | None:
     if word == Intent.CHECK:
         table.fault("intent", "is confirmed by an answer", 'set "answer" in the [[checks]] of that name', word)
     elif word not in PHRASED:
@@ -174,48 +184,34 @@ def _known(table: Table, word: str, own: OwnPhrases) -> Intent | None:
     return None
 
 
-def _one(table: Table, intent: Intent, own: OwnPhrases, language: Language, lead_in: str) -> None:
-    key = "add" if table.has("add") and not table.has("say") else "say"
-    if table.has("say") and table.has("add"):
-        table.fault("add", "means nothing beside say", "put all phrases into say, or leave say out")
-        table.mention(["add"])
-    found = wordings(table, key, intent, language.name, lead_in, required=True)
-    table.mention(["say", "add"])
-    before = language.phrases[intent] if key == "add" else ()
-    own.phrases[intent] = tuple(dict.fromkeys((*before, *found))) or language.phrases[intent]
-    own.tables[intent] = (table, key)
-
-
-def _all_their_own(own: OwnPhrases, language: Language) -> None:
-    """No phrase of one's own may be, begin or go on from one of another intent, nor dangerously sound like it."""
-    in_effect = {**language.phrases, **own.phrases}
-    for intent, (table, key) in own.tables.items():
-        others = [(other, text) for other in PHRASED if other != intent for text in in_effect[other]]
-        for text in own.phrases[intent]:
-            rival = next((other for other, said in others if one_begins_the_other(text, said)), None)
-            if rival:
-                mend = f"give a phrase of {LEAST_SYLLABLES} syllables or more that is not like it"
-                table.fault(key, f"is like a phrase of {shown(rival)}", mend, text)
-                continue
-            mine = (intent, text)
-            alike = next((o for o in others if dangerously_alike(mine, o, language, own.pronunciations)), None)
-            if alike:
-                table.fault(key, sounds_like(alike[1], alike[0]), SAY_OTHERWISE, text)
-
-
 def refuse_answers(own: OwnPhrases, checks: Sequence[Check], language: Language) -> None:
     """No phrase of one's own may be, begin, go on from or sound like a check's answer."""
+    rivals = [_Rival(Intent.CHECK, check.answer, "the answer of the check", check.name) for check in checks]
+    _refuse_like(own, language, rivals)
+
+
+class _Rival(NamedTuple):
+    """A wording that one's own may not be like. what, name: as a fault says whose it is."""
+
+    intent: Intent
+    text: str
+    what: str
+    name: str
+
+
+def _refuse_like(own: OwnPhrases, language: Language, rivals: Sequence[_Rival]) -> None:
+    """Refuse every phrase that is, begins or goes on from a rival of another intent, or dangerously sounds like it."""
     for intent, (table, key) in own.tables.items():
+        others = [rival for rival in rivals if rival.intent != intent]
         for text in own.phrases[intent]:
-            rival = next((check for check in checks if one_begins_the_other(text, check.answer)), None)
-            if rival:
+            like = next((one for one in others if one_begins_the_other(text, one.text)), None)
+            if like:
                 mend = f"give a phrase of {LEAST_SYLLABLES} syllables or more that is not like it"
-                table.fault(key, f"is like the answer of the check {shown(rival.name)}", mend, text)
+                table.fault(key, f"is like {like.what} {shown(like.name)}", mend, text)
                 continue
-            mine = (intent, text)
-            for check in checks:
-                if dangerously_alike(mine, (Intent.CHECK, check.answer), language, own.pronunciations):
-                    table.fault(key, sounds_like(check.answer, check.name), SAY_OTHERWISE, text)
+            for one in others:
+                if dangerously_alike((intent, text), (one.intent, one.text), language, own.pronunciations):
+                    table.fault(key, sounds_like(one.text, one.name), SAY_OTHERWISE, text)
                     break
 
 
@@ -232,14 +228,14 @@ def read_pronunciations(root: Table, language: Language) -> tuple[tuple[str, str
         root.fault("pronunciations", f"must be {MOST_PRONUNCIATIONS} words at most", "leave some out", len(words))
         table.skip()
         return ()
-    return tuple((word, phones) for word in words if (phones := _phones(table, word, language.name)) is not None)
+    return tuple((word, phones) for word in words if (phones := _phones_of(table, word, language.name)) is not None)
 
 
-def _phones(table: Table, word: str, language: str) -> str | None:
+def _phones_of(table: Table, word: str, language: str) -> str | None:
     text = table.text(word, most=200)
     if text is None:
         return None
-    if not plain(word, language) or " " in word:
+    if not is_one_word(word, language):
         table.fault(cleaned(word) or '""', "must be one word of lower-case letters", "write the word so", word)
         return None
     phones = [re.sub(r"[012]\Z", "", phone) for phone in text.upper().split()]

@@ -20,6 +20,7 @@ _TYPING = frozenset(
     {"space", "enter", "return", "tab", "backspace", "delete"}
     | {"add", "subtract", "multiply", "divide", "decimal", "separator", "comma", "period", "minus", "plus"}
 )
+_KEYPAD = re.compile(r"(?:kp|numpad|num|keypad)_?.{1,9}")
 _MODIFIERS = re.compile(r"(?:ctrl|control|shift|alt|cmd|win|super|meta|caps_lock|num_lock)(?:_l|_r|_gr)?")
 
 # What a pedal may send as well where its own device is read, and nothing of it is typed anywhere.
@@ -47,12 +48,12 @@ def read_device(table: Table) -> str:
 def read_key(table: Table, device: str = AUTO) -> str:
     """`[pedal] key`, default "page_down"; a key that types text is refused unless its device is read alone."""
     raw = table.text("key", "page_down", most=40) or "page_down"
-    key = _plain(raw)
+    key = _as_listed(raw)
     if key in KEYS or _NUMBERED.fullmatch(key):
         return key
     if device not in (AUTO, DISPLAY) and key.lower() in READ_ALONE:
         return key.lower()
-    if _types_text(key):
+    if len(key) == 1 or key in _TYPING or _KEYPAD.fullmatch(key):
         table.fault("key", "is a key that types text, into whatever window has the focus", _MEND, raw)
     elif _MODIFIERS.fullmatch(key):
         table.fault("key", "is a key that changes what other keys do", _MEND, raw)
@@ -62,13 +63,9 @@ def read_key(table: Table, device: str = AUTO) -> str:
     return "page_down"
 
 
-def _plain(written: str) -> str:
+def _as_listed(written: str) -> str:
     """As `KEYS` spells it, whatever the case, and with blanks, hyphens or nothing between its words."""
     if len(written) == 1:
         return written
     joined = re.sub(r"[\s_-]", "", written.lower())
     return next((known for known in KEYS if known.replace("_", "") == joined), written.lower().replace(" ", "_"))
-
-
-def _types_text(key: str) -> bool:
-    return len(key) == 1 or key in _TYPING or bool(re.fullmatch(r"(?:kp|numpad|num|keypad)_?.{1,9}", key))

@@ -16,9 +16,9 @@ from assistant.plans.model import BoardPlan, Plan
 STAGES = {"lined": ("openings and blanks", "final sockets")}
 ONE_STAGE = ("joint",)
 BLANK = " blank"
-SHARE_OUT = 'it is left over at the far edge: remainder = "stretch" or "both edges" in the plan shares it out'
+SHARE_OUT = 'remainder = "stretch" or "both edges" in the plan shares it out'
 # Stands for the blade where only the plan is looked at: no slot is too narrow for it.
-THINNEST_KERF = Fraction(1, 10**9)
+VANISHING_KERF = Fraction(1, 10**9)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +62,12 @@ def nominal(plan: Plan) -> dict[str, tuple[Segment, ...]]:
     return {"A": part_a, "B": layout.mate(part_a)}
 
 
+def leaves_over(plan: Plan) -> bool:
+    """Whether part of a finger is left over at the far edge: nothing else of an even layout is thin (`slips`)."""
+    joint = plan.joint
+    return joint.finger is not None and joint.remainder == "far edge" and plan.width % joint.finger != 0
+
+
 def pieces(plan: Plan, blade: Blade | None = None) -> tuple[Piece, ...]:
     """Every piece, in cutting order: stage, depth, part.
 
@@ -73,8 +79,15 @@ def pieces(plan: Plan, blade: Blade | None = None) -> tuple[Piece, ...]:
 
 
 def _slotted(plan: Plan, blade: Blade | None) -> list[Piece]:
-    faults = list(_too_deep(plan))
-    kerf = blade.kerf if blade is not None else THINNEST_KERF
+    faults = []
+    # A slot goes into the board's thickness, or from its edge in a cross-halved grid: then stock.height says how deep.
+    height = plan.slot_height if plan.slot_height is not None else plan.thickness["A"]
+    for number, slot in enumerate(plan.slots, start=1):
+        if slot.depth >= height:
+            what = f"the slot leaves nothing of the {plain_length(height, plan.unit)} of wood there"
+            mend = "cut it less deep, or give stock.height where it is cut from an edge"
+            faults.append(Fault(what, f"{plain_length(slot.depth, plan.unit)} deep", f"slots[{number}].depth", mend))
+    kerf = blade.kerf if blade is not None else VANISHING_KERF
     try:
         groups = slots.lay_out(plan.slots, plan.width, plan.joint.clearance, kerf, unit=plan.unit)
     except BadInput as error:
@@ -84,16 +97,6 @@ def _slotted(plan: Plan, blade: Blade | None) -> list[Piece]:
     return [Piece(1, "A", "A", group.segments, group.depth) for group in groups]
 
 
-def _too_deep(plan: Plan) -> Iterator[Fault]:
-    """A slot goes into the board's thickness, or from its edge in a cross-halved grid: then stock.height tells."""
-    height = plan.slot_height if plan.slot_height is not None else plan.thickness["A"]
-    for number, slot in enumerate(plan.slots, start=1):
-        if slot.depth >= height:
-            what = f"the slot leaves nothing of the {plain_length(height, plan.unit)} of wood there"
-            mend = "cut it less deep, or give stock.height where it is cut from an edge"
-            yield Fault(what, f"{plain_length(slot.depth, plan.unit)} deep", f"slots[{number}].depth", mend)
-
-
 def _jointed(plan: Plan, blade: Blade | None) -> list[Piece]:
     faults: list[Fault] = []
     final: dict[str, tuple[Segment, ...]] = {}
@@ -101,18 +104,13 @@ def _jointed(plan: Plan, blade: Blade | None) -> list[Piece]:
         try:
             final[part] = walls.open_walls(segments, plan.joint.clearance, unit=plan.unit)
         except BadInput as error:
-            faults += [replace(fault, mend=SHARE_OUT) if _leaves_over(plan) else fault for fault in error.faults]
+            left_over = f"it is left over at the far edge: {SHARE_OUT}"
+            faults += [replace(fault, mend=left_over) if leaves_over(plan) else fault for fault in error.faults]
     if faults:
-        raise BadInput(tuple(dict.fromkeys(faults)))
+        raise BadInput(tuple(dict.fromkeys(faults)))  # what is said of A and of B alike is said once
     if plan.joint.layout != "lined":
         return [Piece(1, part, part, segments, depth(plan, part)) for part, segments in final.items()]
     return _lined(plan, final, blade)
-
-
-def _leaves_over(plan: Plan) -> bool:
-    """Whether part of a finger is left over at the far edge: nothing else of an even layout is thin (`slips`)."""
-    joint = plan.joint
-    return joint.finger is not None and joint.remainder == "far edge" and plan.width % joint.finger != 0
 
 
 def _lined(plan: Plan, final: dict[str, tuple[Segment, ...]], blade: Blade | None) -> list[Piece]:

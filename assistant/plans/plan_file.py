@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import NamedTuple
 
 from assistant.errors import BadInput, Fault, WrongFile
+from assistant.joinery.layout import REMAINDERS, STARTS
+from assistant.joinery.lined import PARTS
 from assistant.plans import slips
 from assistant.plans.boards import lengths
 from assistant.plans.climate import read_climate, read_woods
@@ -23,8 +27,6 @@ MOST_BOARDS = 1000
 MOST_COUNT = 1000
 LAYOUTS = ("even", "listed", "slots", "lined")
 EVEN_KEYS, LISTED_KEYS = ("finger", "remainder"), ("widths", "repeat", "mirror")
-REMAINDERS = ("far edge", "both edges", "stretch")
-PARTS = ("A", "B")
 
 
 def read_plan(path: Path) -> Plan:
@@ -52,7 +54,7 @@ def read_both(plan_path: Path, shop_path: Path | None) -> tuple[Plan, Shop]:
 def try_plan(path: Path) -> tuple[Plan | None, list[Fault]]:
     """The plan, or None and what is wrong with its file, its layout included."""
     document = read_document(path)
-    plan = _read(document, path) if document.tree is not None and not document.is_the_other("plan") else None
+    plan = _read(document, path) if document.tree is not None and not document.is_wrong_file("plan") else None
     return (None if document.faults else plan), document.faults
 
 
@@ -60,32 +62,32 @@ def _read(document: Document, path: Path) -> Plan | None:
     root = Table(document, "", document.tree)
     title = root.text("title", cleaned(path.stem)[:MAX_TEXT] or "plan")
     unit = root.choice("unit", ("mm", "in"), required=True) or "mm"
-    width, thickness, woods, species, height = _stock(root.table("stock", required=True), unit)
+    stock = _stock(root.table("stock", required=True), unit)
     layout, joint = _joint(root.table("joint", required=True), unit)
-    extras = read_extras(root, layout, width, unit)
+    extras = read_extras(root, layout, stock.width, unit)
     boards = _boards(root, layout)
     uncertainty = _uncertainty(root, unit)
     climate = read_climate(root)
     root.close()
-    if width is None or joint is None or root.faulted("unit"):
+    if stock.width is None or joint is None or root.faulted("unit"):
         return None
     plan = Plan(
         title=title or "plan",
         unit=unit,
-        width=width,
-        thickness=thickness,
+        width=stock.width,
+        thickness=stock.thickness,
         joint=joint,
         boards=boards,
-        species=species,
+        species=stock.species,
         digest=document.digest,
         path=str(path),
         uncertainty=uncertainty,
         slots=extras.slots,
-        slot_height=height,
+        slot_height=stock.height,
         lining=extras.lining,
         lining_species=extras.lining_species,
         size=extras.size,
-        woods=woods,
+        woods=stock.woods,
         climate=climate,
     )
     if (layout != "lined" or extras.lining) and (layout != "slots" or extras.slots):
@@ -99,25 +101,27 @@ def _try_layout(document: Document, plan: Plan) -> None:
     thick = not any(".thickness" in fault.where for fault in document.faults)
     document.adopt(tuple(fault for fault in slips.faults(plan) if thick or fault.where != slips.SAND))
     sound = slips.mended(plan)
-    for look in (_size_fits, pieces):
+    finds_faults: tuple[Callable[[Plan], object], ...] = (lengths, pieces)
+    for lay_out in finds_faults:
         try:
-            look(sound)
+            lay_out(sound)
         except BadInput as error:
             document.adopt(error.faults)
 
 
-def _size_fits(plan: Plan) -> None:
-    lengths(plan)
+class _Stock(NamedTuple):
+    """The [stock] table. height: of the wood above the table where slots are cut, mm, None where not given."""
+
+    width: Fraction | None
+    thickness: dict[str, Fraction]
+    woods: dict[str, BoardWood]
+    species: str | None
+    height: Fraction | None
 
 
-Shape = tuple[Fraction | None, str, tuple[Fraction, ...], Repeat | None, bool]
-Stock = tuple[Fraction | None, dict[str, Fraction], dict[str, BoardWood], str | None, Fraction | None]
-
-
-def _stock(table: Table, unit: str) -> Stock:
-    """Width, thickness and wood of each part, species, and the height where slots are cut."""
+def _stock(table: Table, unit: str) -> _Stock:
     if table.absent:
-        return None, {}, {}, None, None
+        return _Stock(None, {}, {}, None, None)
     width = table.length("width", unit, required=True, above=ZERO)
     of_part = {part: table.table(part) for part in PARTS if table.has(part)}
     own = {
@@ -126,15 +130,15 @@ def _stock(table: Table, unit: str) -> Stock:
     }
     both_apart = all(part in of_part and of_part[part].has("thickness") for part in PARTS)
     common = table.length("thickness", unit, required=not both_apart, above=ZERO)
+    # Where there is no sound thickness any will do: a fault is noted, so that no plan comes of it.
     thickness = {part: own.get(part) or common or Fraction(1) for part in PARTS}
     woods = read_woods(table, of_part)
     for each in of_part.values():
         each.close()
-    species = woods["A"].species
     height = table.length("height", unit, above=ZERO)
-    table.mention(PARTS)
+    table.allow(PARTS)
     table.close()
-    return width, thickness, woods, species, height
+    return _Stock(width, thickness, woods, woods["A"].species, height)
 
 
 def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
@@ -147,67 +151,62 @@ def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
     shape = _shape(table, layout, unit)
     starts_with: str | None = "finger"
     if layout != "slots":
-        starts_with = table.choice("starts_with", ("finger", "socket"), "finger")
-    table.mention(("starts_with", "come_down"))
+        starts_with = table.choice("starts_with", STARTS, "finger")
+    table.allow(("starts_with", "come_down"))
     if layout not in (None, "listed"):
-        table.not_here(("come_down",), f'means nothing with layout = "{layout}"', "leave it out: it is for test boards")
+        table.refuse(("come_down",), f'means nothing with layout = "{layout}"', "leave it out: it is for test boards")
     come_down = table.integers("come_down", least=1, most=MOST_WIDTHS)
     table.close()
     if layout is None or shape is None:
         return layout, None
-    finger, remainder, widths, repeat, mirror = shape
-    allowances = (clearance, sand if sand is not None else ZERO)
-    laid = (layout, finger, starts_with or "finger", remainder, widths, repeat, mirror)
-    return layout, JointPlan(*laid, *allowances, come_down)
+    return layout, replace(
+        shape,
+        starts_with=starts_with or "finger",
+        clearance=clearance,
+        sand_allowance=ZERO if sand is None else sand,
+        come_down=come_down,
+    )
 
 
-def _shape(table: Table, layout: str | None, unit: str) -> Shape | None:
-    """Fingers from an even or a listed layout; a lined joint may have either, slots have none.
-
-    Where no layout is known each key is still looked at, as far as it can be wrong by itself.
-    """
+def _shape(table: Table, layout: str | None, unit: str) -> JointPlan | None:
+    """What the layout makes of the board: fingers, even or listed; a lined joint may have either, slots have none."""
     if layout is None:
-        _looked_at(table, unit)
+        # Which keys belong here isn't known: each is looked at as far as it can be wrong by itself.
+        if table.has("widths"):
+            _listed(table, "listed", unit)
+        else:
+            table.flag("mirror", False)
+        table.allow(LISTED_KEYS)
+        table.length("finger", unit, above=ZERO)
+        table.choice("remainder", REMAINDERS)
         return None
     if layout == "slots":
         mend = "leave it out: slots are given in [[slots]] or [spaced]"
         keys = (*EVEN_KEYS, *LISTED_KEYS, "starts_with")
-        table.not_here(keys, 'means nothing with layout = "slots"', mend)
-        return None, "far edge", (), None, False
+        table.refuse(keys, 'means nothing with layout = "slots"', mend)
+        return JointPlan(layout)
     listed = layout == "listed" or (layout == "lined" and table.has("widths"))
     mend = f'leave it out: it belongs to layout = "{"even" if listed else "listed"}"'
     beside = f'layout = "{layout}"' if layout != "lined" else ("widths" if listed else "finger")
-    table.not_here(EVEN_KEYS if listed else LISTED_KEYS, f"means nothing with {beside}", mend)
-    return _listed(table, unit) if listed else _even(table, unit)
-
-
-def _looked_at(table: Table, unit: str) -> None:
-    if table.has("widths"):
-        _listed(table, unit)
-    else:
-        table.flag("mirror", False)
-    table.mention(LISTED_KEYS)
-    table.length("finger", unit, above=ZERO)
-    table.choice("remainder", REMAINDERS)
-
-
-def _even(table: Table, unit: str) -> Shape | None:
+    table.refuse(EVEN_KEYS if listed else LISTED_KEYS, f"means nothing with {beside}", mend)
+    if listed:
+        return _listed(table, layout, unit)
     finger = table.length("finger", unit, required=True, above=ZERO)
     remainder = table.choice("remainder", REMAINDERS, "far edge") or "far edge"
-    return None if finger is None else (finger, remainder, (), None, False)
+    return None if finger is None else JointPlan(layout, finger, remainder=remainder)
 
 
-def _listed(table: Table, unit: str) -> Shape | None:
+def _listed(table: Table, layout: str, unit: str) -> JointPlan | None:
     widths = table.lengths("widths", unit, MOST_WIDTHS)
     if not table.has("widths"):
         mend = f"give the widths from the reference edge on, in {unit}, e.g. widths = [6, 12, 6]"
         table.fault("widths", "is missing", mend)
-    table.mention(("repeat",))
+    table.allow(("repeat",))
     repeat = _repeat(table, len(widths)) if table.has("repeat") and widths else None
     mirror = table.flag("mirror", False)
     # A sum without the repeat or mirror that was meant would only be a second, misleading fault.
     sound = widths and not table.faulted("mirror") and (repeat is not None or not table.has("repeat"))
-    return (None, "far edge", widths, repeat, mirror) if sound else None
+    return JointPlan(layout, widths=widths, repeat=repeat, mirror=mirror) if sound else None
 
 
 def _repeat(table: Table, entries: int) -> Repeat | None:
@@ -230,11 +229,17 @@ def _boards(root: Table, layout: str | None) -> tuple[BoardPlan, ...]:
     found: list[BoardPlan] = []
     for table in tables:
         board = _board(table)
-        if board is not None and layout == "slots":
-            _slotted(table, board)
-        if board is not None:
-            _unlike(table, board, found)
-            found.append(board)
+        if board is None:
+            continue
+        if layout == "slots":  # they run across one side of one part
+            if board.part != "A":
+                table.fault("part", 'must be "A" with layout = "slots"', "the part that goes in is not cut", board.part)
+            if board.ends != 1:
+                table.fault("ends", 'must be 1 with layout = "slots"', "leave it out", board.ends)
+        if any(other.name == board.name for other in found):
+            mend = "give each its own name, or raise count: it is what you are told to clamp"
+            table.fault("name", "names a board a second time", mend, board.name)
+        found.append(board)
     return tuple(found)
 
 
@@ -251,23 +256,9 @@ def _board(table: Table) -> BoardPlan | None:
     return None if name is None or part is None else BoardPlan(name, part, count, ends, stack)
 
 
-def _slotted(table: Table, board: BoardPlan) -> None:
-    """Slots run across one side of one part."""
-    if board.part != "A":
-        table.fault("part", 'must be "A" with layout = "slots"', "the part that goes in is not cut", board.part)
-    if board.ends != 1:
-        table.fault("ends", 'must be 1 with layout = "slots"', "leave it out", board.ends)
-
-
-def _unlike(table: Table, board: BoardPlan, others: Sequence[BoardPlan]) -> None:
-    if any(other.name == board.name for other in others):
-        mend = "give each its own name, or raise count: it is what you are told to clamp"
-        table.fault("name", "names a board a second time", mend, board.name)
-
-
 def _uncertainty(root: Table, unit: str) -> Uncertainty | None:
     if not root.has("uncertainty"):
-        root.mention(("uncertainty",))
+        root.allow(("uncertainty",))
         return None
     table = root.table("uncertainty")
     keys = ("setting", "kerf", "reference")

@@ -7,14 +7,14 @@ from fractions import Fraction
 
 from assistant.errors import BadInput
 from assistant.joinery import slots
-from assistant.joinery.lined import Lining
+from assistant.joinery.lined import PARTS, Lining
+from assistant.joinery.sizes import KINDS
 from assistant.joinery.slots import MOST_SLOTS, Slot
 from assistant.plans import slips
 from assistant.plans.model import BoxSize
 from assistant.plans.reader import Table
 
 ZERO = Fraction(0)
-PARTS = ("A", "B")
 THICKEST_LINING = Fraction(50)
 
 
@@ -41,25 +41,22 @@ def read_extras(root: Table, layout: str | None, width: Fraction | None, unit: s
 
 def _slots(root: Table, layout: str | None, width: Fraction | None, unit: str) -> tuple[Slot, ...]:
     if layout not in ("slots", None):
-        root.not_here(("slots", "spaced"), f'means nothing with layout = "{layout}"', 'set layout = "slots"')
+        root.refuse(("slots", "spaced"), f'means nothing with layout = "{layout}"', 'set layout = "slots"')
         return ()
     if root.has("slots") and root.has("spaced"):
         root.fault("spaced", "stands beside [[slots]]", "keep one of the two")
     if layout and not root.has("slots") and not root.has("spaced"):
         root.fault("slots", "are missing", "add [[slots]] with at, width and depth, or [spaced] with count")
-    root.mention(("slots", "spaced"))
-    listed = tuple(slot for table in root.tables("slots", MOST_SLOTS) if (slot := _slot(table, unit)))
-    if not root.has("spaced"):
-        return listed
-    return _spaced(root.table("spaced"), width, unit)
-
-
-def _slot(table: Table, unit: str) -> Slot | None:
-    at = table.length("at", unit, required=True, least=ZERO)
-    width = table.length("width", unit, required=True, above=ZERO)
-    depth = table.length("depth", unit, required=True, above=ZERO)
-    table.close()
-    return None if at is None or width is None or depth is None else Slot(at, width, depth)
+    root.allow(("slots", "spaced"))
+    listed = []
+    for table in root.tables("slots", MOST_SLOTS):
+        at = table.length("at", unit, required=True, least=ZERO)
+        thick = table.length("width", unit, required=True, above=ZERO)
+        depth = table.length("depth", unit, required=True, above=ZERO)
+        table.close()
+        if at is not None and thick is not None and depth is not None:
+            listed.append(Slot(at, thick, depth))
+    return _spaced(root.table("spaced"), width, unit) if root.has("spaced") else tuple(listed)
 
 
 def _spaced(table: Table, width: Fraction | None, unit: str) -> tuple[Slot, ...]:
@@ -78,7 +75,7 @@ def _spaced(table: Table, width: Fraction | None, unit: str) -> tuple[Slot, ...]
 
 def _lining(root: Table, layout: str | None, unit: str) -> tuple[Lining | None, str | None]:
     if layout not in ("lined", None):
-        root.not_here(("lining",), f'means nothing with layout = "{layout}"', 'set layout = "lined"')
+        root.refuse(("lining",), f'means nothing with layout = "{layout}"', 'set layout = "lined"')
         return None, None
     table = root.table("lining", required=layout is not None)
     if table.absent:
@@ -99,17 +96,17 @@ def _lining(root: Table, layout: str | None, unit: str) -> tuple[Lining | None, 
 
 def _size(root: Table, layout: str | None, unit: str) -> BoxSize | None:
     if not root.has("size"):
-        root.mention(("size",))
+        root.allow(("size",))
         return None
     if layout == "slots":
-        root.not_here(("size",), 'means nothing with layout = "slots"', "leave this table out")
+        root.refuse(("size",), 'means nothing with layout = "slots"', "leave this table out")
         return None
     table = root.table("size")
-    given = [key for key in ("outside", "inside") if table.has(key)]
-    table.mention(("outside", "inside"))
+    given = [kind for kind in KINDS if table.has(kind)]
+    table.allow(KINDS)
     if len(given) != 1 and not table.absent:
         table.fault("outside", "or inside must be given, one of them", "e.g. outside = [320, 220, 84]")
-    sides = [table.lengths(key, unit, 3) for key in given]
+    sides = [table.lengths(kind, unit, 3) for kind in given]
     table.close()
     if len(given) != 1 or not sides[0]:
         return None

@@ -8,11 +8,18 @@ from difflib import get_close_matches
 from fractions import Fraction
 from typing import Any
 
-from assistant.joinery.units import LengthError, format_number, parse_length, plain_length
-from assistant.plans.document import MAX_INTEGER_BITS, Document, cleaned, cut, shown
+from assistant.joinery.units import (
+    GREATEST_EXPONENT,
+    LONGEST_MM,
+    LONGEST_TEXT,
+    LengthError,
+    format_number,
+    parse_length,
+    plain_length,
+)
+from assistant.plans.document import MAX_INTEGER_BITS, Document, cleaned, shortened, shown
 
 MAX_TEXT = 80
-MAX_LENGTH_MM = Fraction(10_000)
 
 
 class Table:
@@ -39,15 +46,10 @@ class Table:
 
     def given(self, key: str, unit: str) -> str:
         """The value at `key` as the user wrote it, for a message; unit: of a bare number."""
-        raw = self._data.get(key)
-        return shown(raw) if isinstance(raw, str) else f"{shown(raw)} {unit}"
+        return _with_unit(self._data.get(key), unit)
 
     def has(self, key: str) -> bool:
         return key in self._data
-
-    def holds(self, key: str, values: Sequence[str]) -> bool:
-        """Whether the raw value at `key` is one of these."""
-        return self._data.get(key) in values
 
     def _take(self, key: str, required: bool, mend: str) -> Any:
         """The raw value, or None when absent (TOML has no null); notes that the key is known."""
@@ -65,7 +67,7 @@ class Table:
         required: bool = False,
         above: Fraction | None = None,
         least: Fraction | None = None,
-        most: Fraction = MAX_LENGTH_MM,
+        most: Fraction = LONGEST_MM,
         mend: str = "",
     ) -> Fraction | None:
         """A length in mm. unit: of a bare number, "mm" or "in". Bounds in mm: above is exclusive, the others not.
@@ -101,8 +103,7 @@ class Table:
         least: Fraction | None,
         most: Fraction,
     ) -> bool:
-        given = shown(raw) if isinstance(raw, str) else f"{shown(raw)} {unit}"
-        where = self.path(key)
+        given, where = _with_unit(raw, unit), self.path(key)
         if above is not None and value <= above:
             self.document.fault(f"must be over {plain_length(above, unit)}", given, where, "give a greater length")
         elif least is not None and value < least:
@@ -125,7 +126,7 @@ class Table:
         found = []
         for n, item in enumerate(raw, start=1):
             value = self._as_length(f"{key}[{n}]", item, unit)
-            if value is not None and self._in_bounds(f"{key}[{n}]", item, value, unit, above, least, MAX_LENGTH_MM):
+            if value is not None and self._in_bounds(f"{key}[{n}]", item, value, unit, above, least, LONGEST_MM):
                 found.append(value)
         return tuple(found) if len(found) == len(raw) else ()
 
@@ -141,12 +142,12 @@ class Table:
         unit: str = "",
     ) -> Fraction | None:
         """A bare number, exact. unit: named in the fault only, e.g. "s"."""
-        low = f"over {plain(above)}" if above is not None else f"{plain(least)} or more"
-        needs = f"must be a number, {low} and at most {plain(most)}" + (f" {unit}" if unit else "")
+        low = f"over {_number_text(above)}" if above is not None else f"{_number_text(least)} or more"
+        needs = f"must be a number, {low} and at most {_number_text(most)}" + (f" {unit}" if unit else "")
         raw = self._take(key, required, "give it: it " + needs)
         if raw is None:
             return default
-        value = _exact(raw)
+        value = _exact_number(raw)
         if value is None or not (value > above if above is not None else value >= least) or value > most:
             self.fault(key, needs, "give a number within these bounds", raw)
             return default
@@ -254,11 +255,11 @@ class Table:
         where = f"{self.document.name}: {self.path(key)}"
         return any(fault.where == where for fault in self.document.faults)
 
-    def mention(self, keys: Iterable[str]) -> None:
+    def allow(self, keys: Iterable[str]) -> None:
         """These are known here, whether or not they were read."""
         self._known.extend(keys)
 
-    def not_here(self, keys: Iterable[str], what: str, mend: str) -> None:
+    def refuse(self, keys: Iterable[str], what: str, mend: str) -> None:
         """Refuse these keys, known elsewhere but without meaning beside the others given."""
         for key in keys:
             self._known.append(key)
@@ -277,11 +278,11 @@ class Table:
                 kind = "table" if isinstance(value, dict) else "key"
                 known = ", ".join(sorted(set(self._known)))
                 mend = f"did you mean {near}?" if near else f"known here: {known}"
-                self.document.fault(f"is no {kind} of ours", "", self.path(cut(cleaned(key)) or '""'), mend)
+                self.document.fault(f"is no {kind} of ours", "", self.path(shortened(cleaned(key)) or '""'), mend)
 
 
 def one_of(options: Sequence[str]) -> str:
-    """ "mm" or "in": the options in quotes, as a sentence has them."""
+    """The options in quotes, as a sentence has them: "mm" or "in"."""
     quoted = [f'"{option}"' for option in options]
     return " or ".join((", ".join(quoted[:-1]), quoted[-1])) if len(quoted) > 1 else quoted[0]
 
@@ -289,20 +290,28 @@ def one_of(options: Sequence[str]) -> str:
 def nearest(name: object, known: Iterable[str]) -> str | None:
     """The known name most like `name`, or None where nothing is like it."""
     folded = {k.casefold(): k for k in known}
+    # Cut short, since comparing takes time quadratic in the length.
     close = get_close_matches(str(name)[:MAX_TEXT].casefold(), list(folded), n=1, cutoff=0.6)
     return folded[close[0]] if close else None
 
 
-def _exact(raw: object) -> Fraction | None:
-    if isinstance(raw, bool):
+def _with_unit(raw: object, unit: str) -> str:
+    """A length as the user wrote it: a text names its unit itself, or means the file's."""
+    return shown(raw) if isinstance(raw, str) else f"{shown(raw)} {unit}"
+
+
+def _exact_number(raw: object) -> Fraction | None:
+    """A TOML number as a fraction, within the limits that lengths have; None for what is no number or beyond them."""
+    if isinstance(raw, bool):  # which Python counts among the ints
         return None
     if isinstance(raw, int):
         return Fraction(raw) if raw.bit_length() <= MAX_INTEGER_BITS else None
-    if isinstance(raw, Decimal) and raw.is_finite() and len(str(raw)) <= 40 and abs(raw.adjusted()) <= 12:
-        return Fraction(raw)
+    if isinstance(raw, Decimal) and raw.is_finite():
+        short = len(str(raw)) <= LONGEST_TEXT and abs(raw.adjusted()) <= GREATEST_EXPONENT
+        return Fraction(raw) if short else None
     return None
 
 
-def plain(value: Fraction) -> str:
+def _number_text(value: Fraction) -> str:
     """A number as people write it: rounded to four decimals, without trailing zeros."""
     return format_number(value, 4).rstrip("0").rstrip(".")

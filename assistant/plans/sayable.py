@@ -13,14 +13,19 @@ _WORDS = {"en": re.compile(r"[a-z][a-z']*( [a-z][a-z']*)*")}
 _ANY_WORDS = re.compile(r"[^\W\d_]+( [^\W\d_]+)*")
 
 
-def plain(text: str, language: str) -> bool:
+def is_plain(text: str, language: str) -> bool:
     """Whether it is lower-case words of letters, parted by single blanks; English ones may hold apostrophes."""
     return bool(_WORDS.get(language, _ANY_WORDS).fullmatch(text)) and text == text.lower()
 
 
+def is_one_word(text: str, language: str) -> bool:
+    """Whether it is a single plain word."""
+    return is_plain(text, language) and " " not in text
+
+
 def wrong_with(text: str, language: str, lead_in: str, least: int = LEAST_SYLLABLES) -> str | None:
     """What keeps this phrase from being said, a clause, or None. least: syllables, without the lead-in word."""
-    if not plain(text, language):
+    if not is_plain(text, language):
         return "must be plain words, letters only"
     if len(text) > MOST_LETTERS:
         return f"must be {MOST_LETTERS} letters or less"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from fractions import Fraction
 
 from assistant.joinery.model import Carriage
@@ -35,19 +34,17 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
         ("register", old.register, new.register),
         ("side of the stop", old.stop_side, new.stop_side),
     )
-    return tuple(_lines(pairs, unit))
-
-
-def _lines(pairs: tuple[tuple[str, object, object], ...], unit: str) -> Iterator[str]:
-    for name, old, new in pairs:
-        if old == new:
+    lines = []
+    for name, was, is_now in pairs:
+        if was == is_now:
             continue
-        before, now = _worded(old, unit), _worded(new, unit)
+        before, now = _worded(was, unit), _worded(is_now, unit)
         for places in range(5, MOST_PLACES):  # as many decimals as it takes to tell them apart
             if before != now:
                 break
-            before, now = _worded(old, unit, places), _worded(new, unit, places)
-        yield f"{name} {before}, now {now}"
+            before, now = _worded(was, unit, places), _worded(is_now, unit, places)
+        lines.append(f"{name} {before}, now {now}")
+    return tuple(lines)
 
 
 def _worded(value: object, unit: str, places: int = 4) -> str:

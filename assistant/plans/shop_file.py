@@ -9,20 +9,20 @@ from pathlib import Path
 from assistant.errors import BadInput, Fault
 from assistant.joinery import settings
 from assistant.joinery.model import Blade, Carriage
-from assistant.joinery.units import plain_length
-from assistant.plans.checks import read_checks
-from assistant.plans.document import Document, cleaned, cut, folder_of, read_document
+from assistant.joinery.units import MM_PER_UNIT, plain_length
+from assistant.plans.checks import DEFAULT_CHECKS, read_checks
+from assistant.plans.document import Document, cleaned, folder_of, read_document, shortened
 from assistant.plans.examples import how_to_copy
 from assistant.plans.languages import Language, known_languages, language_of
-from assistant.plans.model import RUN_DOWN_S, PageSettings, PedalSettings, Shop, VoiceSettings
+from assistant.plans.model import RUN_DOWN_S, Check, PageSettings, PedalSettings, Shop, VoiceSettings
 from assistant.plans.own_phrases import read_phrases, read_pronunciations, refuse_answers
 from assistant.plans.pedal_keys import read_device, read_key
 from assistant.plans.reader import Table
-from assistant.plans.sayable import plain
+from assistant.plans.sayable import is_plain
 from assistant.plans.voice_range import LOUDEST_DB, SOFTEST_DB
 
-INCH = Fraction("25.4")
 ZERO = Fraction(0)
+INCH = MM_PER_UNIT["in"]
 # A kerf over this is a slip of the decimal point, not a blade or a dado stack.
 WIDEST_KERF = Fraction(60)
 # Less than this above the blade is no margin, more than this a slip (both: common practice, no source).
@@ -30,6 +30,7 @@ LEAST_CLEAR_ABOVE, MOST_CLEAR_ABOVE = Fraction(5), Fraction(200)
 # In less, nobody pushes a board past a blade and draws it back: two taps would be one press that bounced.
 SHORTEST_PASS_S = "1"
 LEAST_LEAD_IN, MOST_LEAD_IN = 2, 20  # letters
+DENOISERS = ("auto", "none", "spectral", "rnnoise")
 KINDS = ("readout", "handwheel", "steps")
 KEYS_OF_KIND = {
     "readout": ("resolution",),
@@ -53,32 +54,31 @@ def read_shop(path: Path | None) -> Shop:
     return shop
 
 
+def voice_and_checks(path: Path | None) -> tuple[VoiceSettings, tuple[Check, ...]]:
+    """Of the shop file named, else of the user's own, else the defaults. Raises BadInput."""
+    if path is None and not default_shop_path().exists():
+        return VoiceSettings(), DEFAULT_CHECKS
+    shop = read_shop(path)
+    return shop.voice, shop.checks
+
+
 def try_shop(path: Path | None) -> tuple[Shop | None, list[Fault]]:
     """The shop, or None and what is wrong with its file."""
-    asked = path is not None
-    path = path if path is not None else default_shop_path()
-    if _is_missing(path):
-        return None, [_no_shop(path, asked)]
-    document = read_document(path)
-    shop = _read(document, str(path)) if document.tree is not None and not document.is_the_other("shop") else None
-    return (None if document.faults else shop), document.faults
-
-
-def _is_missing(path: Path) -> bool:
+    named, path = path is not None, path or default_shop_path()
     try:
-        return not path.exists()
-    except (OSError, ValueError):  # for the reader to say
-        return False
-
-
-def _no_shop(path: Path, asked: bool) -> Fault:
-    """asked: whether this one was named."""
-    where, copy = folder_of(path), how_to_copy(path)
-    name = cut(cleaned(path.name)) or str(path)
-    if asked:
-        return Fault(f"there is no such file in {where}", "", name, f"check the name and the folder, or {copy}")
-    what = f"there is no shop file in {where}, and a kerf is never guessed"
-    return Fault(what, "", name, f"{copy}; or name another with --shop FILE")
+        missing = not path.exists()
+    except (OSError, ValueError):
+        missing = False  # what is wrong with such a path is for `read_document` to say
+    if missing:
+        where, copy = folder_of(path), how_to_copy(path)
+        what, mend = f"there is no such file in {where}", f"check the name and the folder, or {copy}"
+        if not named:
+            what = f"there is no shop file in {where}, and a kerf is never guessed"
+            mend = f"{copy}; or name another with --shop FILE"
+        return None, [Fault(what, "", shortened(cleaned(path.name)) or str(path), mend)]
+    document = read_document(path)
+    shop = _read(document, str(path)) if document.tree is not None and not document.is_wrong_file("shop") else None
+    return (None if document.faults else shop), document.faults
 
 
 def _read(document: Document, path: str) -> Shop:
@@ -87,6 +87,8 @@ def _read(document: Document, path: str) -> Shop:
     blade, run_down_s = _blade(root.table("blade", required=True), unit)
     carriage = _carriage(root.table("carriage"), unit)
     pedal = _pedal(root.table("pedal"))
+    # Each is held against what was read before it: numbers as they are read out against the carriage, phrases against
+    # the lead-in word, the answers of checks against the phrases.
     voice = _voice(root.table("voice"), carriage)
     language = language_of(voice.language)
     pronunciations = read_pronunciations(root, language)
@@ -94,9 +96,12 @@ def _read(document: Document, path: str) -> Shop:
     voice = replace(voice, phrases=own.pairs, pronunciations=pronunciations)
     checks = read_checks(root, carriage.register, voice)
     refuse_answers(own, checks, language)
-    page = _page(root.table("page"))
+    page = root.table("page")
+    may_record_cuts = page.flag("may_record_cuts", False)
+    page.close()
     root.close()
-    return read_alike(Shop(unit, blade, carriage, pedal, voice, checks, path, page, run_down_s))
+    shop = Shop(unit, blade, carriage, pedal, voice, checks, path, PageSettings(may_record_cuts), run_down_s)
+    return read_alike(shop)
 
 
 def read_alike(shop: Shop) -> Shop:
@@ -120,6 +125,7 @@ def _blade(table: Table, unit: str) -> tuple[Blade, float]:
         mend = f"set blade.overlap to less than the kerf of {plain_length(kerf, unit)}"
         table.fault("overlap", f"must be less than the kerf, and is {plain_length(overlap, unit)}", mend)
     table.close()
+    # Without a kerf a fault is noted, and no shop comes of it.
     blade = Blade(
         kerf or Fraction(1),
         overlap or ZERO,
@@ -134,11 +140,20 @@ def _blade(table: Table, unit: str) -> tuple[Blade, float]:
 def _carriage(table: Table, unit: str) -> Carriage:
     default = Carriage()
     kind = table.choice("kind", KINDS, default.kind) or default.kind
-    pitch, divisions = _screw(table, unit) if kind == "handwheel" else (None, None)
-    resolution = _resolution(table, kind, unit, pitch, divisions)
+    pitch, divisions = None, None
+    if kind == "handwheel":
+        pitch, divisions = _screw(table, unit)
+        resolution = (pitch or Fraction(1)) / (divisions or 1)
+    elif kind == "steps":
+        most = Fraction(1_000_000)
+        steps = table.number("steps_per_mm", required=True, above=ZERO, most=most, unit="steps a millimetre")
+        resolution = 1 / steps if steps else Fraction(1)
+    else:
+        usual = INCH / 1000 if unit == "in" else default.resolution
+        resolution = table.length("resolution", unit, usual, above=ZERO, most=INCH) or usual
     others = [key for other in KINDS if other != kind for key in KEYS_OF_KIND[other]]
     mend = f'leave it out, or set carriage.kind to what it is; "{kind}" takes {", ".join(KEYS_OF_KIND[kind])}'
-    table.not_here(others, f'means nothing with kind = "{kind}"', mend)
+    table.refuse(others, f'means nothing with kind = "{kind}"', mend)
     carriage = Carriage(
         kind,
         resolution,
@@ -153,18 +168,6 @@ def _carriage(table: Table, unit: str) -> Carriage:
     )
     table.close()
     return carriage
-
-
-def _resolution(table: Table, kind: str, unit: str, pitch: Fraction | None, divisions: int | None) -> Fraction:
-    """The smallest step, mm. A readout's default is 0.01 mm, or 0.001 in where the unit is inches."""
-    if kind == "handwheel":
-        return (pitch or Fraction(1)) / (divisions or 1)
-    if kind == "steps":
-        most = Fraction(1_000_000)
-        steps = table.number("steps_per_mm", required=True, above=ZERO, most=most, unit="steps a millimetre")
-        return 1 / steps if steps else Fraction(1)
-    default = INCH / 1000 if unit == "in" else Fraction(1, 100)
-    return table.length("resolution", unit, default, above=ZERO, most=INCH) or default
 
 
 def _screw(table: Table, unit: str) -> tuple[Fraction | None, int | None]:
@@ -204,15 +207,6 @@ def _pedal(table: Table) -> PedalSettings:
     return pedal
 
 
-DENOISERS = ("auto", "none", "spectral", "rnnoise")
-
-
-def _page(table: Table) -> PageSettings:
-    page = PageSettings(table.flag("may_record_cuts", False))
-    table.close()
-    return page
-
-
 def _seconds(table: Table, key: str, default: float, least: str, most: str) -> float:
     value = table.number(key, least=Fraction(least), most=Fraction(most), unit="s")
     return default if value is None else float(value)
@@ -248,7 +242,7 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
 def _lead_in(table: Table, language: Language) -> str:
     word = table.text("lead_in", language.lead_in) or language.lead_in
     mend = f'give one, e.g. "{language.lead_in}"'
-    if not plain(word, language.name) or not word.isalpha() or not LEAST_LEAD_IN <= len(word) <= MOST_LEAD_IN:
+    if not is_plain(word, language.name) or not word.isalpha() or not LEAST_LEAD_IN <= len(word) <= MOST_LEAD_IN:
         table.fault("lead_in", "must be one word of lower-case letters", mend, word)
     elif any(text.split()[0] == word for texts in language.phrases.values() for text in texts):
         table.fault("lead_in", "is the first word of a phrase", mend, word)

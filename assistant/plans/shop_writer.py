@@ -26,7 +26,7 @@ VERSION = 1
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class HistoryEntry:
     """One line of a history.
 
     n: from 1. utc: when. kind: "kerf", "screw", "zero", "backlash", "joint" or "blade". blade: its name, "" for the
@@ -51,7 +51,7 @@ def history_path(shop: Path) -> Path:
     return shop.resolve().with_suffix(".history.jsonl")
 
 
-def read_history(shop: Path) -> list[Entry]:
+def read_history(shop: Path) -> list[HistoryEntry]:
     """Every entry, oldest first; [] where there is none. A line that an interruption cut short is passed over.
 
     Raises CouldNotRun where the file can't be read or holds what was never written here.
@@ -63,43 +63,38 @@ def read_history(shop: Path) -> list[Entry]:
         return []
     except OSError as error:
         raise CouldNotRun(f"{path.name} can't be read: {error.strerror}; check your right to read it") from error
-    numbered = ((n, line) for n, line in enumerate(lines, 1) if line)
-    return [entry for n, line in numbered if (entry := _entry(line, f"{path.name}, line {n}")) is not None]
+    entries = []
+    for n, line in enumerate(lines, 1):
+        try:
+            fields = json.loads(line)
+        except ValueError:
+            continue  # cut short by an interruption; or empty, behind the last line's end
+        try:
+            if fields.pop("version") != VERSION:
+                raise ValueError("an unknown version")
+            entries.append(HistoryEntry(**fields))
+        except (ValueError, TypeError, KeyError, AttributeError) as error:
+            mend = "take that line out, or move the file away to begin anew"
+            raise CouldNotRun(f"{path.name}, line {n} is damaged; {mend}") from error
+    return entries
 
 
-def _entry(line: bytes, where: str) -> Entry | None:
-    try:
-        fields = json.loads(line)
-    except ValueError:
-        return None
-    try:
-        if fields.pop("version") != VERSION:
-            raise ValueError("an unknown version")
-        return Entry(**fields)
-    except (ValueError, TypeError, KeyError, AttributeError) as error:
-        raise CouldNotRun(f"{where} is damaged; take that line out, or move the file away to begin anew") from error
-
-
-def note(shop: Path, entry: Entry) -> None:
+def append_to_history(shop: Path, entry: HistoryEntry) -> None:
     """Append to the history, synced to the disk. Raises CouldNotRun where it can't be."""
     path = history_path(shop)
     text = json.dumps({"version": VERSION, **asdict(entry)}) + "\n"
     try:
         with path.open("a+b") as file:
-            # A line that was cut short ends here, so that this one stands alone.
-            if file.seek(0, os.SEEK_END) and _last_byte(path) != b"\n":
-                text = "\n" + text
+            if file.seek(0, os.SEEK_END):
+                file.seek(-1, os.SEEK_END)
+                # A line that was cut short ends here, so that this one stands alone.
+                if file.read(1) != b"\n":
+                    text = "\n" + text
             file.write(text.encode())
             file.flush()
             os.fsync(file.fileno())
     except OSError as error:
         raise CouldNotRun(f"{path.name} can't be written: {error.strerror}; nothing was changed") from error
-
-
-def _last_byte(path: Path) -> bytes:
-    with path.open("rb") as file:
-        file.seek(-1, os.SEEK_END)
-        return file.read(1)
 
 
 def value_text(shop: Path, key: str) -> str | None:
@@ -114,21 +109,21 @@ def value_text(shop: Path, key: str) -> str | None:
 
 def record(
     shop: Path, kind: str, utc: str, blade: str, data: Mapping[str, Any], *, key: str = "", value: str = ""
-) -> Entry:
+) -> HistoryEntry:
     """Note a calibration, and write its value where a key is given.
 
     value: the TOML text to write there. Raises BadInput where the shop file would not be sound with it,
     CouldNotRun where it can't be written, NoSuchPart without tomlkit.
     """
     before = value_text(shop, key) if key else None
-    new = _with(shop, key, value) if key else None
-    entry = Entry(len(read_history(shop)) + 1, utc, kind, blade, key, before, value if key else None, 0, data)
-    with _prepared(shop, new):
-        note(shop, entry)
+    new = _bytes_with(shop, key, value) if key else None
+    entry = HistoryEntry(len(read_history(shop)) + 1, utc, kind, blade, key, before, value if key else None, 0, data)
+    with _about_to_replace(shop, new):
+        append_to_history(shop, entry)
     return entry
 
 
-def undo(shop: Path, kind: str, utc: str) -> Entry:
+def undo(shop: Path, kind: str, utc: str) -> HistoryEntry:
     """Take back the last calibration of this kind that is in force: its value as it was before, text and all.
 
     Returns the entry that notes it. Raises BadInput where there is none, or where the value was changed by hand since.
@@ -144,21 +139,21 @@ def undo(shop: Path, kind: str, utc: str) -> Entry:
             mend = f"change it by hand; before the calibration it was {last.before or 'not there'}"
             what = f"is no longer the {last.after} that was calibrated"
             raise BadInput([Fault(what, now or "absent", f"{shop.name}: {last.key}", mend)])
-        new = _with(shop, last.key, last.before)
-    entry = Entry(len(entries) + 1, utc, kind, last.blade, last.key, last.after, last.before, last.n, {})
-    with _prepared(shop, new):
-        note(shop, entry)
+        new = _bytes_with(shop, last.key, last.before)
+    entry = HistoryEntry(len(entries) + 1, utc, kind, last.blade, last.key, last.after, last.before, last.n, {})
+    with _about_to_replace(shop, new):
+        append_to_history(shop, entry)
     return entry
 
 
-def in_force(shop: Path, entries: list[Entry]) -> list[Entry]:
+def in_force(shop: Path, entries: list[HistoryEntry]) -> list[HistoryEntry]:
     """The entries that were neither taken back nor left unwritten by an interruption, oldest first."""
-    entries = [e for e in entries if not _unwritten(shop, entries, e)]
-    gone = {e.undoes for e in entries if e.undoes}
-    return [e for e in entries if not e.undoes and e.n not in gone]
+    entries = [e for e in entries if not _never_written(shop, entries, e)]
+    taken_back = {e.undoes for e in entries if e.undoes}
+    return [e for e in entries if not e.undoes and e.n not in taken_back]
 
 
-def _unwritten(shop: Path, entries: list[Entry], entry: Entry) -> bool:
+def _never_written(shop: Path, entries: list[HistoryEntry], entry: HistoryEntry) -> bool:
     """Whether the shop file never got this entry's value: what was before still stood at the next look."""
     if not entry.key or entry.before == entry.after:
         return False
@@ -188,7 +183,7 @@ def _parsed(shop: Path) -> tuple[Any, bytes]:
     return _tomlkit().parse(data.decode("utf-8-sig")), data
 
 
-def _with(shop: Path, key: str, value: str | None) -> bytes:
+def _bytes_with(shop: Path, key: str, value: str | None) -> bytes:
     """The shop file's bytes with this value at the key, or without the key; comments, order and line ends kept."""
     tomlkit = _tomlkit()
     document, data = _parsed(shop)
@@ -202,12 +197,13 @@ def _with(shop: Path, key: str, value: str | None) -> bytes:
         table.pop(name, None)
     else:
         table[name] = tomlkit.value(value)
+    # Taken off before tomlkit reads the text, so put back.
     mark = b"\xef\xbb\xbf" if data.startswith(b"\xef\xbb\xbf") else b""
     return mark + tomlkit.dumps(document).encode()
 
 
 @contextlib.contextmanager
-def _prepared(shop: Path, data: bytes | None) -> Iterator[None]:
+def _about_to_replace(shop: Path, data: bytes | None) -> Iterator[None]:
     """Within: the new file lies beside the shop file, synced and seen to be sound. At the end it takes its place."""
     if data is None:
         yield

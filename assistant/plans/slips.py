@@ -49,7 +49,7 @@ def read_clearance(table: Table, key: str, unit: str, default: Fraction, most: F
         table.document.fault(NEGATIVE, table.given(key, unit), table.path(key), NO_LESS)
     elif value > most:
         what = f"must be {plain_length(most, unit)} or less"
-        mend = f"give a smaller length{_meant(value, unit, USUAL_CLEARANCE)}"
+        mend = f"give a smaller length{_did_you_mean(value, unit, USUAL_CLEARANCE)}"
         table.document.fault(what, table.given(key, unit), table.path(key), mend)
     else:
         return value
@@ -63,7 +63,7 @@ def faults(plan: Plan, blade: Blade | None = None) -> Iterator[Fault]:
         if what:
             if each.size > MOST_CLEARANCE:
                 mend = f"it is only the play that glue needs, {AS_A_RULE[plan.unit][0]} as a rule"
-                mend += _meant(each.size, plan.unit, USUAL_CLEARANCE)
+                mend += _did_you_mean(each.size, plan.unit, USUAL_CLEARANCE)
             else:
                 mend = f"give the {_widths(plan)[0]}'s real width"
             yield Fault(what, plain_length(each.size, plan.unit), each.key, mend)
@@ -72,13 +72,15 @@ def faults(plan: Plan, blade: Blade | None = None) -> Iterator[Fault]:
         sand = plan.joint.sand_allowance
         what = f"is as much as the stock is thick, {plain_length(thinner, plan.unit)}, or more"
         mend = f"it is only what is sanded off in the end, {AS_A_RULE[plan.unit][1]} as a rule"
-        mend += _meant(sand, plan.unit, USUAL_SAND)
+        mend += _did_you_mean(sand, plan.unit, USUAL_SAND)
         yield Fault(what, plain_length(sand, plan.unit), SAND, mend)
 
 
 def mended(plan: Plan, blade: Blade | None = None) -> Plan:
-    """The plan with a usual figure in place of each refused one, so that its other faults come to light, and no
-    consequence of these."""
+    """The plan with a usual figure in place of each refused one.
+
+    So its other faults come to light, and no consequence of these.
+    """
     refused = {fault.where for fault in faults(plan, blade)}
     usual = JointPlan(plan.joint.layout)
     joint, lining = plan.joint, plan.lining
@@ -96,12 +98,12 @@ def warnings(plan: Plan) -> Iterator[str]:
     for each in _clearances(plan):
         if each.size > MOST_CLEARANCE:
             over = f"over {plain_length(MOST_CLEARANCE, plan.unit)} is loose for glue"
-            meant = _meant(each.size, plan.unit, USUAL_CLEARANCE)
+            meant = _did_you_mean(each.size, plan.unit, USUAL_CLEARANCE)
             yield f"{each.key} is {plain_length(each.size, plan.unit)}, and {over}{meant}"
     sand = plan.joint.sand_allowance
     if _is_sanded(plan) and sand > MOST_SAND:
         over = f"over {plain_length(MOST_SAND, plan.unit)} is much to sand off"
-        yield f"{SAND} is {plain_length(sand, plan.unit)}, and {over}{_meant(sand, plan.unit, USUAL_SAND)}"
+        yield f"{SAND} is {plain_length(sand, plan.unit)}, and {over}{_did_you_mean(sand, plan.unit, USUAL_SAND)}"
 
 
 def _clearances(plan: Plan) -> Iterator[_Allowance]:
@@ -134,13 +136,14 @@ def _widths(plan: Plan) -> tuple[str, tuple[Fraction, ...]]:
     return "finger", plan.joint.widths or ((plan.joint.finger,) if plan.joint.finger is not None else ())
 
 
-def _meant(size: Fraction, unit: str, usual: tuple[Fraction, Fraction]) -> str:
+def _did_you_mean(size: Fraction, unit: str, usual: tuple[Fraction, Fraction]) -> str:
     """What was probably meant: the number in millimetres, or its decimal point in another place; "" for neither."""
     least, most = usual
     found = []
     as_millimetres = size / MM_PER_UNIT[unit]
     if unit != "mm" and least <= as_millimetres <= most:
         found.append(plain_length(as_millimetres, "mm"))
+    # The point one to four places further left; the first that fits is the likeliest.
     shifted = (size / 10**places for places in range(1, 5))
     found += [plain_length(length, unit) for length in shifted if least <= length <= most][:1]
     return f": did you mean {', or '.join(found)}?" if found else ""

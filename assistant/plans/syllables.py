@@ -15,6 +15,7 @@ _GROUP = re.compile(r"[aeiouy]+")
 _APART = re.compile(
     r"i[ao](?!us$|n$|ns$|nal$|l?ly$)|eo(?!us$)|[aeo]ing$|ua(?=[lt])|uou|io(?=[rl]$)|riet|quiet|[^g]ui(?=n)"
 )
+_SILENT_E = re.compile(r"[^aeiouy]e$")
 _SILENT_ED = re.compile(r"[^aeioutdy]ed$")
 _SILENT_ES = re.compile(r"[^aeiouyscgxz]es$|[^aeiou]les$")
 _SHES = re.compile(r"(?:sh|ch)es$")
@@ -25,22 +26,14 @@ _SILENT_INSIDE = re.compile(r"[aeiouy][^aeiouy]+e(?=ly$|less$|ness$|ment$|ful$)"
 def syllables(text: str) -> int:
     """Syllables of `text`, words parted by blanks or hyphens. 0 for no letters. Hangul is counted exactly."""
     hangul = sum(ord(letter) in HANGUL for letter in text)
-    return hangul + sum(_of_word(word) for word in re.findall(r"[a-z]+", text.casefold().replace("'", "")))
+    return hangul + sum(_in_word(word) for word in re.findall(r"[a-z]+", text.casefold().replace("'", "")))
 
 
-def _of_word(word: str) -> int:
-    count = len(_GROUP.findall(word)) + len(_APART.findall(word))
-    if _SILENT_ED.search(word) or _silent_es(word) or _silent_e(word):
+def _in_word(word: str) -> int:
+    spoken_le = _SPOKEN_LE.search(word)
+    silent_e = _SILENT_E.search(word) and not spoken_le
+    silent_es = _SILENT_ES.search(word) and not _SHES.search(word) and not spoken_le
+    count = len(_GROUP.findall(word)) + len(_APART.findall(word)) - len(_SILENT_INSIDE.findall(word))
+    if silent_e or silent_es or _SILENT_ED.search(word):
         count -= 1
-    count -= len(_SILENT_INSIDE.findall(word))
     return max(count, 1)
-
-
-def _silent_e(word: str) -> bool:
-    return (
-        bool(re.search(r"[^aeiouy]e$|[^aeiouy]ue$", word)) and not _SPOKEN_LE.search(word) and not word.endswith("ue")
-    )
-
-
-def _silent_es(word: str) -> bool:
-    return bool(_SILENT_ES.search(word)) and not _SHES.search(word) and not _SPOKEN_LE.search(word)

@@ -26,6 +26,7 @@ from assistant.runner.contracts import (
 from assistant.runner.live import CtrlC
 from assistant.runner.loop import Runner
 from assistant.session.events import DeviceChanged
+from assistant.session.kinds import DeviceName, DeviceState
 from assistant.session.state import ENDED_EARLY, FINISHED
 
 CLOSING_SPEECH_S = 20.0
@@ -83,9 +84,10 @@ class Adapters:
             self.open_page,
             self.open_speaker,
             self.open_listener,
-            self.open_gestures,
+            self.open_pedal,
+            self.open_keys,
             self.settle_view,
-            lambda: self.refuse_if_deaf(ctrl_c),
+            lambda: self.refuse_if_nothing_drives(ctrl_c),
         ):
             with contextlib.suppress(KeyboardInterrupt):
                 step()
@@ -109,7 +111,7 @@ class Adapters:
         try:
             speaker, self.pump = self._makers.speaker()
         except NoSuchPart as error:
-            self._missing("loudspeaker", error, "What would be spoken is shown as text.")
+            self._post_missing(DeviceName.LOUDSPEAKER, error, "What would be spoken is shown as text.")
             return
         self._runner.outputs.speaker = speaker
         self._stack.callback(speaker.close)
@@ -120,14 +122,24 @@ class Adapters:
         try:
             listener = self._makers.listener()
         except NoSuchPart as error:
-            self._missing("microphone", error, "The pedal and the terminal's keys stand in.")
+            self._post_missing(DeviceName.MICROPHONE, error, "The pedal and the terminal's keys stand in.")
             return
         self._listener = self._runner.outputs.listener = listener
         self._stack.callback(listener.close)
 
-    def open_gestures(self) -> None:
-        """The pedal and the terminal's keys."""
-        self._open_pedal()
+    def open_pedal(self) -> None:
+        if self._makers.pedal is None:
+            return
+        try:
+            self._pedal = self._makers.pedal(self._post, self._pedal_pressed)
+        except NoSuchPart as error:
+            self._post_missing(DeviceName.PEDAL, error, "")
+            return
+        self._stack.callback(self._pedal.close)
+        self._ways_in += 1
+
+    def open_keys(self) -> None:
+        """The terminal's. After the pedal: what a key means depends on whether one is heard."""
         pedal = self._pedal
         try:
             keys = self._makers.keys(
@@ -137,21 +149,10 @@ class Adapters:
                 self._page.asked_for_code if self._page else None,
             )
         except NoSuchPart as error:
-            self._missing("keys", error, "")
+            self._post_missing(DeviceName.KEYS, error, "")
             return
         self._stack.callback(keys.close)
         self._keys = True
-        self._ways_in += 1
-
-    def _open_pedal(self) -> None:
-        if self._makers.pedal is None:
-            return
-        try:
-            self._pedal = self._makers.pedal(self._post, self._pressed)
-        except NoSuchPart as error:
-            self._missing("pedal", error, "")
-            return
-        self._stack.callback(self._pedal.close)
         self._ways_in += 1
 
     def _click(self) -> None:
@@ -159,7 +160,7 @@ class Adapters:
         if speaker is not None:
             speaker.click()
 
-    def _pressed(self) -> None:
+    def _pedal_pressed(self) -> None:
         self._click()
         if self._view is not None:
             self._view.look()
@@ -178,15 +179,16 @@ class Adapters:
         level = None if listener is None else listener.level
         return Inputs(voice, level, heard, pedal is not None and pedal.down, self._keys)
 
-    def _missing(self, device: str, error: NoSuchPart, stands_in: str) -> None:
+    def _post_missing(self, device: DeviceName, error: NoSuchPart, stands_in: str) -> None:
         clock, text = self._runner.clock, f"{error} {stands_in}".strip()
-        self._runner.post(DeviceChanged(clock.at(), clock.utc(), device, "stands in", text))
+        self._runner.post(DeviceChanged(clock.at(), clock.utc(), device, DeviceState.STANDS_IN, text))
 
-    def refuse_if_deaf(self, ctrl_c: CtrlC) -> None:
+    def refuse_if_nothing_drives(self, ctrl_c: CtrlC) -> None:
         """Raises CouldNotRun when nothing at all could drive the session."""
         if self._ways_in:
             return
-        ctrl_c.at_once = True  # while it waits for the microphone
+        # While it waits for the microphone, on this thread, no event would be handled.
+        ctrl_c.at_once = True
         if ctrl_c.came or (self._listener is not None and self._listener.has_microphone(MICROPHONE_S)):
             ctrl_c.at_once = False
             return

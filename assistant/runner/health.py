@@ -1,4 +1,4 @@
-"""What `ready` asks of the clocks: the wall's date and time zone, and how fine the steady one is."""
+"""What `ready` asks of the clocks, and whether anything is left to answer with."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ import re
 import sys
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from assistant import RELEASED
 from assistant.errors import JournalError
-from assistant.health import STANDS_IN, WORKS, Finding
+from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
 from assistant.journal.health import last_entry, state_folder
 
+ANSWERS = "your answers"
 COARSE_S = 0.02
 SET_CLOCK = "set the date and time"
 SET_ZONE = "set the time zone, on Linux with: timedatectl set-timezone Area/City"
@@ -33,24 +35,19 @@ def clock(now: Callable[[], float] = time.time, last: Callable[[], str | None] |
     stands_in = f"the steady clock times the session: the wall clock says {moment:%Y-%m-%d %H:%M} UTC"
     if moment < datetime.fromisoformat(RELEASED).replace(tzinfo=UTC):
         return Finding("clock", STANDS_IN, f"{stands_in}, before this release ({RELEASED})", SET_CLOCK, data)
-    newest = _newest(last)
+    newest = None
+    with suppress(OSError, JournalError, ValueError, OverflowError):  # a journal that can't be read has its own line
+        written = last() if last is not None else last_entry(state_folder())
+        newest = datetime.fromisoformat(written).astimezone(UTC) if written else None
     if newest is not None and moment < newest - timedelta(minutes=1):
         text = f"{stands_in}, before the journal's last entry ({newest:%Y-%m-%d %H:%M})"
         return Finding("clock", STANDS_IN, text, SET_CLOCK, data)
-    local = moment.astimezone()
-    told = f"{local:%Y-%m-%d %H:%M} {zone or 'UTC'}{_coarse(time.get_clock_info('monotonic').resolution)}"
+    resolution_s = time.get_clock_info("monotonic").resolution
+    coarse = f"; the steady clock is coarse: {1000 * resolution_s:.0f} ms" if resolution_s > COARSE_S else ""
+    text = f"{moment.astimezone():%Y-%m-%d %H:%M} {zone or 'UTC'}{coarse}"
     if not zone:
-        return Finding("clock", STANDS_IN, f"{told}: the time zone is not known, UTC stands in", SET_ZONE, data)
-    return Finding("clock", WORKS, told, "", data)
-
-
-def _newest(last: Callable[[], str | None] | None) -> datetime | None:
-    """The journal's newest entry; a journal that can't be read is told by its own line."""
-    try:
-        text = last() if last is not None else last_entry(state_folder())
-        return datetime.fromisoformat(text).astimezone(UTC) if text else None
-    except (OSError, JournalError, ValueError, OverflowError):
-        return None
+        return Finding("clock", STANDS_IN, f"{text}: the time zone is not known, UTC stands in", SET_ZONE, data)
+    return Finding("clock", WORKS, text, "", data)
 
 
 def zone_name(environ: Mapping[str, str], local: Path = Path("/etc/localtime")) -> str:
@@ -78,5 +75,13 @@ def _is_zone(name: str) -> bool:
     return True
 
 
-def _coarse(resolution_s: float) -> str:
-    return f"; the steady clock is coarse: {1000 * resolution_s:.0f} ms" if resolution_s > COARSE_S else ""
+def answers(foot: Finding, keys: Finding, microphone: Finding, level: Finding, recogniser: Finding) -> Finding:
+    """Whether there is any way at all to answer a session: by foot, by key, or by a voice that is heard throughout."""
+    ways = [name for name, line in (("pedal", foot), ("terminal keys", keys)) if line.state == WORKS]
+    if all(line.state == WORKS for line in (microphone, level, recogniser)):
+        ways.append("voice")
+    data = {"by": ways}
+    if ways:
+        return Finding(ANSWERS, WORKS, f"by {', '.join(ways)}", "", data)
+    text = "neither pedal, terminal keys nor voice"
+    return Finding(ANSWERS, BROKEN, text, "start from a terminal: its keys do", data)

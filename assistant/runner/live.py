@@ -48,6 +48,7 @@ def run_live(runner: Runner, pump: Callable[[float], None] | None = None) -> Non
         now = runner.clock.at()
         deadline = runner.next_deadline()
         wait = TICK_S if deadline is None else max(0.0, min(TICK_S, deadline - now))
+        # What a pump makes happen (the end of an announcement in a file) is to come at about its own time.
         event = runner.next_event(min(wait, 0.05) if pump else wait)
         if pump is not None:
             pump(runner.clock.at())

@@ -1,4 +1,4 @@
-"""The one loop's turn: decide -> commit -> apply -> effects. One thread owns it, live or rehearsed."""
+"""The one loop's turn: decide -> commit -> effects. One thread owns it, live or rehearsed."""
 
 from __future__ import annotations
 
@@ -11,12 +11,10 @@ from assistant.runner.trace import Trace
 from assistant.runner.voice_watch import BACK, LOST, SLOW, VoiceWatch
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.apply import apply
 from assistant.session.decide import decide
 from assistant.session.events import DeviceChanged, Displayed, Event, SpeechEnded, SpeechStarted, TimePassed, WentOut
-from assistant.session.kinds import Klass, SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, Klass, SpeechEnd
 from assistant.session.state import State
-from assistant.session.turn import record_of
 from assistant.wording.phrases import Phrase, phrases_for
 from assistant.wording.prompts import Words
 
@@ -99,36 +97,25 @@ class Runner:
     def _one_turn(self, event: Event) -> None:
         self._note_speech(event)
         decision = decide(self.state, event)
-        records: list[f.Record] = []
-        state = self.state
-        for fact in decision.facts:
-            record = record_of(state, fact, event)
-            state = apply(state, record)
-            records.append(record)
-        journalled = [record for record in records if not record.fact.passing]
+        journalled = [record for record in decision.records if not record.fact.passing]
         if journalled:
             self._commit(journalled)
-        self.state = state
-        if not isinstance(event, WentOut | Displayed):
-            self._report(event, decision.facts)
+        self.state = decision.state
+        trace = self.outputs.trace
+        if trace is not None and not isinstance(event, WentOut | Displayed):
+            trace.event(event)
+            for record in decision.records:
+                trace.fact(record.fact)
         for watcher in self.outputs.watchers:
-            watcher.turn(event, records)
+            watcher.turn(event, decision.records)
         for effect in decision.effects:
             self._run(effect)
-
-    def _report(self, event: Event, facts: Sequence[f.Fact]) -> None:
-        trace = self.outputs.trace
-        if trace is None:
-            return
-        trace.event(event)
-        for fact in facts:
-            trace.fact(fact)
 
     def _note_speech(self, event: Event) -> None:
         """Hearing is deaf while we speak; overlapping announcements count as one."""
         if isinstance(event, SpeechStarted):
             if self._voice.started(event.id, event.at):
-                self._post_of_voice("works", BACK)
+                self._post_of_voice(DeviceState.WORKS, BACK)
         elif isinstance(event, SpeechEnded):
             self._voice.ended(event.id, event.at)
         else:
@@ -144,31 +131,28 @@ class Runner:
         for id in overdue:
             self.post(SpeechEnded(self.clock.at(), self.clock.utc(), id, SpeechEnd.FAILED))
         if overdue:
-            self._post_of_voice("lost", LOST)
-        elif self._voice.slow(self.clock.at()):
+            self._post_of_voice(DeviceState.LOST, LOST)
+        elif self._voice.became_slow(self.clock.at()):
             for screen in self.outputs.screens:  # not spoken: that would take as long again
                 screen.said(SLOW, Klass.NOTICE, SLOW)
 
-    def _post_of_voice(self, state: str, text: str) -> None:
-        self.post(DeviceChanged(self.clock.at(), self.clock.utc(), "loudspeaker", state, text))
+    def _post_of_voice(self, state: DeviceState, text: str) -> None:
+        self.post(DeviceChanged(self.clock.at(), self.clock.utc(), DeviceName.LOUDSPEAKER, state, text))
 
     def _run(self, effect: e.Effect) -> None:
         words = Words(self.state.the_job)
         if isinstance(effect, e.Listen):
-            self._listen(effect)
+            job = self.state.the_job
+            self.phrases = phrases_for(effect.wanted, job.checks, job.voice)
+            if self.outputs.listener is not None:
+                self.outputs.listener.listen(self.phrases, effect.generation)
         # The sound first: a trace or a slow terminal must not hold it up.
-        self._sound(effect, words)
-        self._see(effect, words)
+        self._hand_to_speaker(effect, words)
+        self._hand_to_screens(effect, words)
         if self.outputs.trace is not None:
             self.outputs.trace.effect(effect, words, self.phrases)
 
-    def _listen(self, effect: e.Listen) -> None:
-        job = self.state.the_job
-        self.phrases = phrases_for(effect.wanted, job.checks, job.voice)
-        if self.outputs.listener is not None:
-            self.outputs.listener.listen(self.phrases, effect.generation)
-
-    def _sound(self, effect: e.Effect, words: Words) -> None:
+    def _hand_to_speaker(self, effect: e.Effect, words: Words) -> None:
         speaker = self.outputs.speaker
         if isinstance(effect, e.Say):
             at = self.clock.at()
@@ -190,7 +174,7 @@ class Runner:
             case e.SetVoice(loudness_db, rate):
                 speaker.set_voice(loudness_db, rate)
 
-    def _see(self, effect: e.Effect, words: Words) -> None:
+    def _hand_to_screens(self, effect: e.Effect, words: Words) -> None:
         match effect:
             case e.Say(_, prompts, klass, _):
                 for screen in self.outputs.screens:

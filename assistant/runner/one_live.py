@@ -108,7 +108,7 @@ def _folders() -> Iterator[Path]:
 
 def refusal(note_file: Path) -> str:
     """Who drives the live session, as far as the file tells, and how to end it."""
-    note = _read(note_file)
+    note = _particulars(note_file)
     who, kill, resume = "", "", ""
     if note is not None:
         pid, session = note["pid"], note["session"]
@@ -124,8 +124,8 @@ def refusal(note_file: Path) -> str:
     )
 
 
-def _read(note_file: Path) -> dict[str, Any] | None:
-    """The particulars; None where they are missing or no particulars at all."""
+def _particulars(note_file: Path) -> dict[str, Any] | None:
+    """What the holder wrote of itself; None where that is missing or isn't whole."""
     try:
         note = json.loads(note_file.read_bytes())
         datetime.fromisoformat(note["since"])

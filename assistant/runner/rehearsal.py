@@ -14,14 +14,14 @@ from typing import Protocol
 from assistant.plans.intents import Intent
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Runner
-from assistant.runner.script import ScriptLine
+from assistant.runner.script import LineKind, ScriptLine
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, TimePassed
-from assistant.session.kinds import Press
-from assistant.wording.phrases import Phrase, whole_table
+from assistant.session.kinds import DeviceName, DeviceState, Press
+from assistant.wording.phrases import whole_table
 
 MIC_RATE = 16000
-CHUNK_S = 0.1
-LOST_TEXT = "The {device} {state} (rehearsed)."
+CHUNK_S = 0.1  # of the microphone's sound at a time; the session's clock goes on by as much
+DEVICE_TEXT = "The {device} {state} (rehearsed)."
 
 
 class FileSound(Protocol):
@@ -43,14 +43,14 @@ class FileEar(Protocol):
     def flush(self) -> None: ...
 
 
-class Source(Protocol):
-    """Sound for the microphone."""
+class MicrophoneSound(Protocol):
+    """What the microphone hears: a file, or a synthetic operator."""
 
     def read(self, samples: int) -> bytes | None:
         """The next `samples` of 16 kHz mono 16-bit sound, fewer at the end, None after it."""
 
-    def heed(self, event: Event) -> None:
-        """An event was handled: a synthetic operator answers to what it hears."""
+    def handled(self, event: Event) -> None:
+        """The session has handled this event: a synthetic operator answers to what it hears."""
 
 
 class Keys(Protocol):
@@ -71,7 +71,7 @@ class Rehearsal:
         *,
         sound: FileSound | None = None,
         ear: FileEar | None = None,
-        source: Source | None = None,
+        source: MicrophoneSound | None = None,
         keys: Keys | None = None,
         real_time: bool = False,
         on_interrupt: Callable[[], None] | None = None,
@@ -91,14 +91,23 @@ class Rehearsal:
             target = self._next_time()
             if target is None:
                 return
-            self._go_to(target)
-            self._play_due_lines()
+            self._hear_until(target)
+            if self._wall is not None:
+                time.sleep(max(0.0, self._wall + target - self._start - time.monotonic()))
+            self._clock.set(target)
+            if self._sound is not None:
+                self._sound.advance(target)
+            self._drain()
+            self._handle(TimePassed(self._clock.at(), self._clock.utc()))
+            while self._script and self._start + self._script[0].at_s <= self._clock.at():
+                self._play(self._script.pop(0))
+                self._drain()
 
     def _sounding_until(self) -> float | None:
         return self._sound.next_boundary() if self._sound else None
 
     def _next_time(self) -> float | None:
-        """When something next happens, or None when only deadlines are left."""
+        """When something next happens, or None: deadlines alone don't keep a rehearsal going."""
         times = [self._start + self._script[0].at_s] if self._script else []
         boundary = self._sounding_until()
         if boundary is not None:
@@ -111,16 +120,6 @@ class Rehearsal:
         if deadline is not None:
             times.append(deadline)
         return max(min(times), self._clock.at())
-
-    def _go_to(self, target: float) -> None:
-        self._hear_until(target)
-        if self._wall is not None:
-            time.sleep(max(0.0, self._wall + target - self._start - time.monotonic()))
-        self._clock.set(target)
-        if self._sound is not None:
-            self._sound.advance(target)
-        self._drain()
-        self._handle(TimePassed(self._clock.at(), self._clock.utc()))
 
     def _hear_until(self, target: float) -> None:
         if self._source is None or self._ear is None:
@@ -142,42 +141,38 @@ class Rehearsal:
     def _handle(self, event: Event) -> None:
         self._runner.handle(event)
         if self._source is not None:
-            self._source.heed(event)
+            self._source.handled(event)
 
-    def _play_due_lines(self) -> None:
-        while self._script and self._start + self._script[0].at_s <= self._clock.at():
-            line = self._script.pop(0)
-            if line.kind == "interrupt":
-                self._interrupt()
-            if event := self._event_of(line):
-                self._handle(event)
-            self._drain()
-
-    def _event_of(self, line: ScriptLine) -> Event | None:
+    def _play(self, line: ScriptLine) -> None:
         at, utc = self._clock.at(), self._clock.utc()
-        if line.kind == "pedal":
-            return Gesture(at, utc, Press(line.argument), at)
-        if line.kind == "key":
-            return self._keys.press(line.argument) if self._keys else None
-        if line.kind == "device":
-            device, _, state = line.argument.partition(" ")
-            return DeviceChanged(at, utc, device, state, LOST_TEXT.format(device=device, state=state))
-        phrase = self._phrase(line.argument)
-        if phrase is None:
-            return NotHeard(at, utc, f"no phrase of the table: {line.argument}")
-        generation = self._runner.state.generation
-        return Heard(at, utc, Intent(phrase.intent), phrase.argument, phrase.text, at, generation)
+        event: Event | None
+        match line.kind:
+            case LineKind.INTERRUPT:
+                # As if the plug were pulled: what was written out is flushed, nothing else is tidied.
+                if self._on_interrupt is not None:
+                    self._on_interrupt()
+                sys.stdout.flush()
+                sys.stderr.flush()
+                os._exit(1)
+            case LineKind.PEDAL:
+                event = Gesture(at, utc, Press(line.argument), at)
+            case LineKind.KEY:
+                event = self._keys.press(line.argument) if self._keys else None
+            case LineKind.DEVICE:
+                device, _, state = line.argument.partition(" ")
+                text = DEVICE_TEXT.format(device=device, state=state)
+                event = DeviceChanged(at, utc, DeviceName(device), DeviceState(state), text)
+            case LineKind.HEARD:
+                event = self._heard(line.argument, at, utc)
+        if event is not None:
+            self._handle(event)
 
-    def _phrase(self, text: str) -> Phrase | None:
-        """The phrase in force with this wording, else the one of the whole table."""
+    def _heard(self, text: str, at: float, utc: str) -> Heard | NotHeard:
+        """As a recogniser has it: the phrase in force with this wording, else the one of the whole table."""
         job = self._runner.state.the_job
         table = whole_table(job.checks, job.voice, self._runner.state.passes)
-        return next((phrase for phrase in (*self._runner.phrases, *table) if phrase.text == text), None)
-
-    def _interrupt(self) -> None:
-        """As if the plug were pulled: what was written out is flushed, nothing else is tidied."""
-        if self._on_interrupt is not None:
-            self._on_interrupt()
-        sys.stdout.flush()
-        sys.stderr.flush()
-        os._exit(1)
+        phrase = next((phrase for phrase in (*self._runner.phrases, *table) if phrase.text == text), None)
+        if phrase is None:
+            return NotHeard(at, utc, f"no phrase of the table: {text}")
+        generation = self._runner.state.generation
+        return Heard(at, utc, Intent(phrase.intent), phrase.argument, phrase.text, at, generation)

@@ -14,19 +14,28 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from enum import StrEnum
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
-from assistant.session.kinds import Press
+from assistant.session.kinds import DeviceName, DeviceState, Press
 
-GESTURES = tuple(Press)
-KINDS = ("pedal", "heard", "key", "device", "interrupt")
 # All that do something to the session, as the terminal names them.
 KEYS = ("space", "enter", *"dhynscbgwlameq+-<>0123456789")
-DEVICES = ("microphone", "loudspeaker", "pedal", "recogniser")
-DEVICE_STATES = ("lost", "stands in", "works")
+DEVICES = (DeviceName.MICROPHONE, DeviceName.LOUDSPEAKER, DeviceName.PEDAL, DeviceName.RECOGNISER)
+DEVICE_STATES = (DeviceState.LOST, DeviceState.STANDS_IN, DeviceState.WORKS)
 LONGEST_S = 7 * 24 * 3600
 MOST_BYTES = 1_000_000
+
+
+class LineKind(StrEnum):
+    """What a line of a script makes happen, as it is written there."""
+
+    PEDAL = "pedal"
+    HEARD = "heard"
+    KEY = "key"
+    DEVICE = "device"
+    INTERRUPT = "interrupt"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +43,7 @@ class ScriptLine:
     """at_s: seconds from the start of this run. argument: gesture, phrase, key, device and state, or ""."""
 
     at_s: float
-    kind: str
+    kind: LineKind
     argument: str
 
 
@@ -61,53 +70,48 @@ def parse_script(text: str, name: str) -> tuple[ScriptLine, ...]:
         stripped = raw.strip()
         if not stripped or stripped.startswith("#"):
             continue
-        line = _one_line(stripped, f"{name}: line {number}", faults)
-        if line is None:
+        where = f"{name}: line {number}"
+        seconds, _, rest = stripped.partition(" ")
+        kind, _, argument = rest.strip().partition(" ")
+        argument = " ".join(argument.split())
+        at_s = _seconds(seconds)
+        if at_s is None:
+            mend = f"write seconds from 0 to {LONGEST_S}, such as 4.0"
+            faults.append(Fault("does not begin with a time", seconds[:40], where, mend))
+        fault = _kind_or_argument_fault(kind, argument, where)
+        if fault is not None:
+            faults.append(fault)
+        if at_s is None or fault is not None:
             continue
-        if lines and line.at_s < lines[-1].at_s:
-            where = f"{name}: line {number}"
-            faults.append(Fault("goes back in time", f"{line.at_s:g} s", where, "put the lines in order of time"))
-        lines.append(line)
+        if lines and at_s < lines[-1].at_s:
+            faults.append(Fault("goes back in time", f"{at_s:g} s", where, "put the lines in order of time"))
+        lines.append(ScriptLine(at_s, LineKind(kind), argument))
     if faults:
         raise BadInput(faults)
     return tuple(lines)
 
 
-def _one_line(text: str, where: str, faults: list[Fault]) -> ScriptLine | None:
-    seconds, _, rest = text.partition(" ")
-    kind, _, argument = rest.strip().partition(" ")
-    argument = " ".join(argument.split())
-    at_s = _seconds(seconds, where, faults)
-    fault = _argument_fault(kind, argument, where)
-    if fault:
-        faults.append(fault)
-    return None if fault or at_s is None else ScriptLine(at_s, kind, argument)
-
-
-def _seconds(text: str, where: str, faults: list[Fault]) -> float | None:
+def _seconds(text: str) -> float | None:
+    """None for what is no time within the limits."""
     try:
         seconds = Decimal(text)
     except InvalidOperation:
-        seconds = Decimal("NaN")
-    if seconds.is_finite() and 0 <= seconds <= LONGEST_S:
-        return float(seconds)
-    mend = f"write seconds from 0 to {LONGEST_S}, such as 4.0"
-    faults.append(Fault("does not begin with a time", text[:40], where, mend))
-    return None
+        return None
+    return float(seconds) if seconds.is_finite() and 0 <= seconds <= LONGEST_S else None
 
 
-def _argument_fault(kind: str, argument: str, where: str) -> Fault | None:
-    if kind not in KINDS:
-        return Fault("has an unknown kind of event", kind[:40], where, f"use one of {', '.join(KINDS)}")
-    if kind == "pedal" and argument not in GESTURES:
-        return Fault("has an unknown gesture", argument[:40], where, f"use one of {', '.join(GESTURES)}")
-    if kind == "heard" and not argument:
+def _kind_or_argument_fault(kind: str, argument: str, where: str) -> Fault | None:
+    if kind not in tuple(LineKind):
+        return Fault("has an unknown kind of event", kind[:40], where, f"use one of {', '.join(LineKind)}")
+    if kind == LineKind.PEDAL and argument not in tuple(Press):
+        return Fault("has an unknown gesture", argument[:40], where, f"use one of {', '.join(Press)}")
+    if kind == LineKind.HEARD and not argument:
         return Fault("has nothing to hear", "", where, "write the phrase after 'heard'")
-    if kind == "key" and argument not in KEYS:
+    if kind == LineKind.KEY and argument not in KEYS:
         return Fault("has a key that does nothing to a session", argument[:40], where, f"use one of {' '.join(KEYS)}")
-    if kind == "interrupt" and argument:
+    if kind == LineKind.INTERRUPT and argument:
         return Fault("has more than an interrupt", argument[:40], where, "write 'interrupt' alone")
-    if kind == "device":
+    if kind == LineKind.DEVICE:
         device, _, state = argument.partition(" ")
         if device not in DEVICES or state not in DEVICE_STATES:
             mend = f"write one of {', '.join(DEVICES)}, then one of {', '.join(DEVICE_STATES)}"

@@ -16,10 +16,6 @@ from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
 
 
-def _kind(name: str) -> str:
-    return re.sub(r"(?<!^)(?=[A-Z])", "_", name).lower()
-
-
 def _plain(value: Any) -> Any:
     if isinstance(value, Fraction):
         return round(float(value), 6)
@@ -60,7 +56,7 @@ def effect_body(effect: e.Effect, words: Words, phrases: tuple[Phrase, ...]) -> 
             worded = {"way": view.way, "asked": view.asked}
             # A bit for each pass makes a number too long for a reader; the facts tell which are cut.
             shown = _fields(view, frozenset({"cut"})) | {
-                name: words.one(told) if told else None for name, told in worded.items()
+                name: words.one(prompt) if prompt else None for name, prompt in worded.items()
             }
             return {"view": shown, "line": words.one(line) if line else None}
     # WakeAt carries a time of its own: "at" is the line's.
@@ -86,7 +82,7 @@ class Trace:
         self._line("effect", type(effect).__name__, effect_body(effect, words, phrases))
 
     def _line(self, type_: str, name: str, body: dict[str, Any]) -> None:
-        self._write(type_, _kind(name), body)
+        self._write(type_, re.sub(r"(?<!^)(?=[A-Z])", "_", name).lower(), body)  # PassCut -> pass_cut
 
     def _write(self, type_: str, kind: str, body: dict[str, Any]) -> None:
         head = {"at": round(self._at(), 4), "session": self._session, "type": type_, "kind": kind}

@@ -45,7 +45,7 @@ class VoiceWatch:
         if not self._sounding and at <= self._made_since + LONGEST_S:
             self._sign_at = max(self._sign_at, at)
 
-    def slow(self, at: float) -> bool:
+    def became_slow(self, at: float) -> bool:
         """Whether to say now that the voice is slow; once."""
         if self._slow_said or not self._owed or self._sounding or at - self._made_since <= VERDICT_S:
             return False

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any, TextIO
 
 from assistant.health import STANDS_IN, WORKS, Finding
@@ -20,40 +21,33 @@ def terminal() -> Finding:
 
 def display(out: TextIO | None = None, environ: Mapping[str, str] = os.environ) -> Finding:
     """The screen of a session: its size, its colour, and the desktop, by which a pedal is heard. out: the terminal."""
-    from assistant.screens.view import LEAST_COLUMNS, LEAST_LINES, suits
+    from assistant.screens.view import LEAST_COLUMNS, LEAST_LINES, can_show_view
     from assistant.screens.view_terminal import wants_colour
 
     out = sys.stdout if out is None else out
-    size = _size(out)
+    size = None
+    with suppress(OSError, ValueError):
+        if not out.closed and out.isatty():
+            size = os.get_terminal_size(out.fileno())
     desktop = _desktop(environ)
     colour = size is not None and wants_colour()
     data: dict[str, Any] = {
-        "columns": size[0] if size else None,
-        "lines": size[1] if size else None,
+        "columns": size.columns if size else None,
+        "lines": size.lines if size else None,
         "colour": colour,
         "desktop": desktop,
     }
     if size is None:
         text = f"plain lines: the standard output is no terminal; {desktop}"
         return Finding("display", STANDS_IN, text, "start `cut` from a terminal", data)
-    told = f"{size[0]} x {size[1]}, {'colour' if colour else 'no colour (NO_COLOR)'}, {desktop}"
-    if suits(out):
-        return Finding("display", WORKS, told, "", data)
-    if size[0] < LEAST_COLUMNS or size[1] < LEAST_LINES:
+    found = f"{size.columns} x {size.lines}, {'colour' if colour else 'no colour (NO_COLOR)'}, {desktop}"
+    if can_show_view(out):
+        return Finding("display", WORKS, found, "", data)
+    if size.columns < LEAST_COLUMNS or size.lines < LEAST_LINES:
         mend = f"make the window {LEAST_COLUMNS} x {LEAST_LINES} or larger"
-        return Finding("display", STANDS_IN, f"plain lines: too small; {told}", mend, data)
+        return Finding("display", STANDS_IN, f"plain lines: too small; {found}", mend, data)
     mend = "use a terminal with a cursor (TERM) and UTF-8, on Linux or macOS, in the foreground"
-    return Finding("display", STANDS_IN, f"plain lines: this terminal can't show a page; {told}", mend, data)
-
-
-def _size(out: TextIO) -> tuple[int, int] | None:
-    try:
-        if out.closed or not out.isatty():
-            return None
-        size = os.get_terminal_size(out.fileno())
-    except (OSError, ValueError):
-        return None
-    return size.columns, size.lines
+    return Finding("display", STANDS_IN, f"plain lines: this terminal can't show a page; {found}", mend, data)
 
 
 def _desktop(environ: Mapping[str, str]) -> str:

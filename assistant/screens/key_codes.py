@@ -10,7 +10,8 @@ from __future__ import annotations
 import re
 
 ESC = 0x1B
-MOST_PENDING = 65_536
+CSI_8_BIT = 0x9B  # ESC and "[" in one byte (ECMA-48)
+MOST_PENDING = 65_536  # bytes of a sequence that never ends
 BURST = 8  # more characters than this in one read were pasted, not typed
 
 _CSI = re.compile(rb"(?:\x1b\x1b?\[|\x9b)(\[?)([0-?]*)[ -/]*([@-Z\\-~])")  # "[" ends none: it opens the console's
@@ -49,7 +50,13 @@ class KeyDecoder:
         self._held += data
         keys: list[str] = []
         while self._held:
-            taken, key = self._next()
+            # Each says how many bytes the next key takes (0: not complete yet) and its name ("" for nothing).
+            if self._pasting:
+                taken, key = self._skip_paste()
+            elif self._held[0] in (ESC, CSI_8_BIT):
+                taken, key = self._sequence()
+            else:
+                taken, key = self._character()
             if not taken:
                 break
             self._held = self._held[taken:]
@@ -66,25 +73,18 @@ class KeyDecoder:
         self._held, self._pasting = b"", False
         return ["esc"] if lone else []
 
-    def _next(self) -> tuple[int, str]:
-        """How many bytes the next key takes (0: not complete yet) and its name ("" for nothing)."""
-        if self._pasting:
-            return self._skip_paste()
-        first = self._held[0]
-        if first == ESC or first == 0x9B:
-            return self._sequence()
-        return self._character()
-
     def _skip_paste(self) -> tuple[int, str]:
         end = self._held.find(_PASTE_END)
         if end >= 0:
             self._pasting = False
             return end + len(_PASTE_END), ""
-        return max(0, len(self._held) - len(_PASTE_END) + 1), ""
+        return max(0, len(self._held) - len(_PASTE_END) + 1), ""  # what is left may be the end's beginning
 
     def _character(self) -> tuple[int, str]:
+        # How many bytes a UTF-8 character takes is said by its first.
         first = self._held[0]
         size = 4 if 0xF0 <= first <= 0xF4 else 3 if 0xE0 <= first < 0xF0 else 2 if 0xC2 <= first < 0xE0 else 1
+        # What can't go on as it began is no character, and is not waited for.
         if len(self._held) < size and all(0x80 <= byte < 0xC0 for byte in self._held[1:]):
             return 0, ""
         try:
@@ -118,14 +118,15 @@ class KeyDecoder:
             self._pasting = True
         if double:
             return match.end(), _CONSOLE.get(final, "")
-        return match.end(), _named(figures, final)
+        return match.end(), _name_of(figures, final)
 
 
-def _named(figures: str, final: str) -> str:
+def _name_of(figures: str, final: str) -> str:
     parts = figures.split(";")
     if not all(part.isdigit() for part in parts if part):
         return ""
     numbers = [int(part) if part else 1 for part in parts]
+    # Modifiers are 1 and a bit each: 1 is none, 2 is Shift.
     shifted = numbers[1:] == [2]
     if final == "u" and 57376 <= numbers[0] <= 57387 and numbers[1:] in ([], [1]):
         return f"f{numbers[0] - 57376 + 13}"

@@ -45,7 +45,7 @@ class Meaning:
 
 
 def event_of(meaning: Meaning, at: float, utc: str) -> Event | None:
-    """What the session is told of it; None where the terminal alone answers."""
+    """The session's event for it; None where the terminal alone answers."""
     if meaning.kind == "gesture":
         return Gesture(at, utc, Press(meaning.word), at, By.KEYS)
     if meaning.kind == "phrase":

@@ -22,8 +22,8 @@ from assistant.runner.contracts import Clock, Post
 from assistant.screens.key_codes import KeyDecoder
 from assistant.screens.key_meanings import KeyMeanings, event_of
 
-REST_OF_SEQUENCE_S = 0.3
-BACKGROUND_LOOK_S = 0.2
+REST_OF_SEQUENCE_S = 0.3  # the rest of an escape sequence comes within this, or the Escape key was pressed
+BACKGROUND_LOOK_S = 0.2  # how often a program in the background looks whether it is in front again
 PASTE_ON, PASTE_OFF = "\x1b[?2004h", "\x1b[?2004l"
 NO_PAGE = "-- There is no bench page; `kerfcall cut --page` or `resume --page` opens one."
 NO_TERMINAL = (
@@ -64,7 +64,10 @@ class TerminalKeys:
         self._code = code
         self._meanings = KeyMeanings(pedal_key)
         self._closing = threading.Event()
-        self._source: _Posix | _Windows = _open_terminal()
+        stdin = sys.stdin
+        if stdin is None or stdin.closed or not stdin.isatty():
+            raise NoSuchPart(NO_TERMINAL)
+        self._source: _Posix | _Windows = _Windows() if sys.platform == "win32" else _Posix(stdin, sys.stdout)
         self._thread = threading.Thread(target=self._run, name="keys", daemon=True)
         self._thread.start()
 
@@ -79,11 +82,11 @@ class TerminalKeys:
     def _run(self) -> None:
         try:
             for key in self._source.keys(self._closing):
-                self._take(key)
+                self._press(key)
         finally:
             self._source.restore()
 
-    def _take(self, key: str) -> None:
+    def _press(self, key: str) -> None:
         at = self._clock.at()
         meaning = self._meanings.press(key, at, self._pedal_alive())
         if meaning is None:
@@ -91,29 +94,16 @@ class TerminalKeys:
         with contextlib.suppress(Exception):  # neither click nor note must cost the event
             if meaning.kind == "note":
                 self._show(meaning.word)
-            elif meaning.kind == "code":
-                self._take_code(meaning.word)
-            else:
+            elif meaning.kind != "code":
                 self._click()
+            elif self._code is None:
+                self._show(NO_PAGE)
+            else:
+                self._code(meaning.word)
         if event := event_of(meaning, at, self._clock.utc()):
             self._post(event)
         if meaning.kind == "leave":
             self._source.allow_interrupt()
-
-    def _take_code(self, what: str) -> None:
-        if self._code is None:
-            self._show(NO_PAGE)
-        else:
-            self._code(what)
-
-
-def _open_terminal() -> _Posix | _Windows:
-    stdin = sys.stdin
-    if stdin is None or stdin.closed or not stdin.isatty():
-        raise NoSuchPart(NO_TERMINAL)
-    if sys.platform == "win32":
-        return _Windows()
-    return _Posix(stdin, sys.stdout)
 
 
 class KeyMode:
@@ -166,7 +156,7 @@ class KeyMode:
             self._termios.tcsetattr(self._fd, self._termios.TCSANOW, self._own)
 
     def _write(self, text: str) -> None:
-        """Through an opening of its own, so that not to block is not true for the shell's as well."""
+        """Through an opening of its own: on the shared one O_NONBLOCK would hold for the shell as well."""
         if self._out is None:
             return
         with contextlib.suppress(OSError, ValueError):
@@ -185,7 +175,7 @@ class _Posix:
         self._mode = KeyMode(self._fd, stdout)
         if not self._mode.in_foreground():
             raise NoSuchPart("The keyboard can't stand in: the program runs in the background of its terminal.")
-        self._awake, self._waker = os.pipe()
+        self._awake, self._waker = os.pipe()  # to end the reader's wait; written to by signal handlers as well
         os.set_blocking(self._waker, False)
         self._hung_up = False
         self._open = True
@@ -205,26 +195,21 @@ class _Posix:
             if not ready:
                 yield from decoder.expire()
             if self._awake in ready:
-                self._take_wake(closing)
+                os.read(self._awake, 64)
+                if not closing.is_set() and not self._hung_up and self._mode.in_foreground():
+                    with contextlib.suppress(*self._mode.errors):
+                        self._mode.set()  # after Ctrl-Z and fg the shell has put back a mode of its own
             if self._fd in ready and self._mode.in_foreground() and not self._hung_up:
-                yield from decoder.feed(self._read())
+                try:
+                    data = os.read(self._fd, 4096)
+                except OSError:
+                    data = b""
+                # Nothing to read where something was ready: the terminal is gone. A signal may have said so already.
+                self._hung_up = self._hung_up or not data
+                yield from decoder.feed(data)
             if self._hung_up:
                 yield "ctrl_c"
                 return
-
-    def _read(self) -> bytes:
-        try:
-            data = os.read(self._fd, 4096)
-        except OSError:
-            data = b""
-        self._hung_up = self._hung_up or not data
-        return data
-
-    def _take_wake(self, closing: threading.Event) -> None:
-        os.read(self._awake, 64)
-        if not closing.is_set() and not self._hung_up and self._mode.in_foreground():
-            with contextlib.suppress(*self._mode.errors):
-                self._mode.set()  # after Ctrl-Z and fg the shell has put back a mode of its own
 
     def wake(self) -> None:
         with contextlib.suppress(OSError):

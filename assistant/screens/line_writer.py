@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import TextIO
 
 KEPT = 40  # entries that wait for a terminal which takes nothing
-END_S = 1.0
+END_S = 1.0  # how long `close` waits for a terminal that takes nothing
 
 
 class LineWriter:
@@ -26,7 +26,7 @@ class LineWriter:
         self._news = threading.Condition()
         self._newest = -1
         self._unreported: int | None = None  # a generation whose report was dropped, or what stood before it
-        self._hole = False  # an entry of the next report was dropped
+        self._gap = False  # an entry of the next report was dropped
         self._busy = self._ending = False
         self._thread = threading.Thread(target=self._run, name="lines", daemon=True)
         self._thread.start()
@@ -47,7 +47,7 @@ class LineWriter:
     def _drop(self, entry: tuple[str, int | None]) -> None:
         """Nobody has read it, so that its generation isn't reported."""
         text, generation = entry
-        self._hole = bool(text)
+        self._gap = bool(text)
         if generation is not None:
             self._unreported = generation
 
@@ -76,7 +76,7 @@ class LineWriter:
                 if self._ending:
                     return
                 (text, generation), self._busy = self._waiting.popleft(), True
-                if not text and self._hole:
+                if not text and self._gap:
                     self._drop((text, generation))
                     generation = None
             try:

@@ -17,7 +17,7 @@ _CONTROLS = re.compile(r"\x1b\[[0-9;]*m")
 
 
 class Notes:
-    """From any thread."""
+    """What is printed, in order. From any thread."""
 
     def __init__(self, out: TextIO):
         self._out = out
@@ -46,12 +46,8 @@ class Notes:
             gone, *after = self._since
             self._since = []
             columns, rows = shutil.get_terminal_size()
-            up = sum(_rows(each, columns) for each in (gone, *after))
-            if self._can_clear and up < rows:
+            lines = [_CONTROLS.sub("", line) for each in (gone, *after) for line in each.split("\n")]
+            up = sum(max(1, -(-width(line) // columns)) for line in lines)  # rounded up: long lines take several
+            if self._can_clear and up < rows:  # what has scrolled off the top can't be reached
                 again = "".join(f"{each}\n" for each in after if each)
                 print(UP_AND_CLEAR.format(up) + again, end="", file=self._out, flush=True)
-
-
-def _rows(text: str, columns: int) -> int:
-    """How many lines it has on a terminal of this width."""
-    return sum(max(1, -(-width(_CONTROLS.sub("", line)) // columns)) for line in text.split("\n"))

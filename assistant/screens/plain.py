@@ -29,7 +29,7 @@ MARKS = {
 }
 INDENT = 3
 WHOLE = (Klass.SETTING, Klass.CHECK, Klass.QUESTION, Klass.CLAMP, Klass.CAUTION, Klass.END, Klass.CODE)
-"""Announcements to be read in full, since the place that follows asks for them; of others, what happened is told."""
+"""Announcements to be read in full, since the place that follows asks for them; of others, what happened is written."""
 
 
 class PlainScreen:
@@ -39,7 +39,7 @@ class PlainScreen:
     """
 
     def __init__(self, out: TextIO, keys: bool | None = None, writer: LineWriter | None = None):
-        """keys: whether keys are pressed here, so that how to leave is told; None: where the input is a terminal.
+        """keys: whether keys are pressed here, so that how to leave is written; None: where the input is a terminal.
 
         writer: writes the lines to `out`, in its own time; None: they are written at once.
         """
@@ -53,38 +53,34 @@ class PlainScreen:
 
     def said(self, text: str, klass: Klass, record: str) -> None:
         """text: a line for each row, the first the one to be seen from afar."""
-        told = text.removesuffix(YES_NO).rstrip() if klass in WHOLE else record
-        if told:
-            # Said again, it counts as shown, where the terminal had not taken it the first time.
-            again = self._generation if klass in ASKING else None
-            entry = f"{MARKS.get(klass, '--')} " + told.replace("\n", "\n   ")
-            if klass in WHOLE:
-                self._write(entry, again)
-            else:
-                self._fold(entry)
+        kept = text.removesuffix(YES_NO).rstrip() if klass in WHOLE else record
+        if not kept:
+            return
+        entry = f"{MARKS.get(klass, '--')} " + kept.replace("\n", "\n   ")
+        if klass not in WHOLE:
+            self._write_once(entry)
+            return
+        # Said again, it counts as shown, where the terminal had not taken it the first time.
+        self._write(entry, self._generation if klass in ASKING else None)
 
     def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None:
-        self._show(view, line, words)
+        hint = hint_of(view, self._keys).replace(GAP, "; ")
+        first = bool(line) and self._write_once(f".. {line}")
+        # How long to wait is written with the place and not counted down: lines stay.
+        here = place_line(replace(view, wait_s=0.0), words)
+        if here != self._last:
+            place = place_line(view, words)
+            self._write(f"   [{place}]" if view.mode == self._mode or not hint else f"   [{place}; {hint}]")
+            self._last, self._mode = here, view.mode
+            way = words.one(view.way) if view.way else ""
+            if way != self._way:
+                self._way = way
+                self._write(f"   [{way}]")
+        elif first and hint and view.mode in (FINISHED, ENDED_EARLY):
+            self._write(f"   [{hint}]")
         self._generation = view.generation
         if self._writer is not None:
             self._writer.report(view.generation)
-
-    def _show(self, view: View, line: str | None, words: Words) -> None:
-        hint = hint_of(view, self._keys).replace(GAP, "; ")
-        first = bool(line) and self._fold(f".. {line}")
-        # How long to wait is told with the place and not counted down: lines stay.
-        here = place_line(replace(view, wait_s=0.0), words)
-        if here == self._last:
-            if first and hint and view.mode in (FINISHED, ENDED_EARLY):
-                self._write(f"   [{hint}]")
-            return
-        same_mode, self._last, self._mode = view.mode == self._mode, here, view.mode
-        place = place_line(view, words)
-        self._write(f"   [{place}]" if same_mode or not hint else f"   [{place}; {hint}]")
-        way = words.one(view.way) if view.way else ""
-        if way != self._way:
-            self._way = way
-            self._write(f"   [{way}]")
 
     def note(self, text: str, for_s: float | None = None) -> None:
         """Something for the operator that is no part of the session, such as the list of keys. Lines stay."""
@@ -95,15 +91,15 @@ class PlainScreen:
 
     def close(self) -> None:
         """Let a writer end what it has."""
-        self._end_fold()
+        self._end_repeats()
         if self._writer is not None:
             self._writer.close()
 
-    def _fold(self, text: str) -> bool:
+    def _write_once(self, text: str) -> bool:
         """What happened, once; the same again is only counted. Returns whether it was written.
 
-        Lines can't be taken back: the count is told each time it has doubled, so that no press goes without a sign for
-        long, and when something else follows.
+        Lines can't be taken back: the count is written each time it has doubled, so that no press goes without a sign
+        for long, and when something else follows.
         """
         if text != self._repeats:
             self._write(text)
@@ -111,20 +107,20 @@ class PlainScreen:
             return True
         self._times += 1
         if self._times >= 2 * self._counted:
-            self._tell_times()
+            self._write_times()
         return False
 
-    def _end_fold(self) -> None:
+    def _end_repeats(self) -> None:
         if self._times > self._counted:
-            self._tell_times()
+            self._write_times()
         self._repeats = ""
 
-    def _tell_times(self) -> None:
+    def _write_times(self) -> None:
         self._counted = self._times
         self._put(f"   ({self._times} times)")
 
     def _write(self, text: str, says_again: int | None = None) -> None:
-        self._end_fold()
+        self._end_repeats()
         self._put(text, says_again)
 
     def _put(self, text: str, says_again: int | None = None) -> None:
@@ -142,22 +138,15 @@ class PlainScreen:
         if not self._out.isatty():
             return [text]
         columns = max(40, shutil.get_terminal_size().columns - 1)
-        return [part for line in text.splitlines() for part in _in_lines(line, columns)]
-
-
-def _in_lines(line: str, columns: int) -> list[str]:
-    """As it is where it fits; else with what follows its first line set in."""
-    if width(line) <= columns:
-        return [line]
-    lead = line[: len(line) - len(line.lstrip())]
-    first, *more = wrapped(line, columns - max(len(lead), INDENT))
-    return [lead + first, *(" " * INDENT + each for each in more)]
-
-
-def _call(view: View, words: Words) -> str:
-    if not has_dial(words.carriage):
-        return reading(words.carriage, view.setting)
-    return words.shown_call(view.setting, view.previous, view.approach)
+        lines: list[str] = []
+        for line in text.splitlines():
+            if width(line) <= columns:
+                lines.append(line)
+                continue
+            lead = line[: len(line) - len(line.lstrip())]
+            first, *more = wrapped(line, columns - max(len(lead), INDENT))
+            lines += [lead + first, *(" " * INDENT + each for each in more)]
+        return lines
 
 
 def place_line(view: View, words: Words) -> str:
@@ -165,7 +154,10 @@ def place_line(view: View, words: Words) -> str:
     parts = [f"setup {view.setup}/{view.setups}"]
     if view.mode == CUTTING and view.pass_:
         parts.append(f"pass {view.pass_}/{view.passes}")
-        parts.append(f"{'' if has_dial(words.carriage) else 'SET '}{_call(view, words)}")
+        if has_dial(words.carriage):
+            parts.append(words.shown_call(view.setting, view.previous, view.approach))
+        else:
+            parts.append(f"SET {reading(words.carriage, view.setting)}")
     elif view.check and view.mode == CHECKS:
         parts.append(f"check: {view.check}")
         if view.wait_s:

@@ -16,9 +16,9 @@ from assistant.runner.contracts import Inputs
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen, place_line
 from assistant.screens.view_cells import Canvas, changes
-from assistant.screens.view_page import LEAST_COLUMNS, LEAST_LINES, Gauges, Page, gauged
+from assistant.screens.view_page import LEAST_COLUMNS, LEAST_LINES, Gauges, PageComposer, gauges_of
 from assistant.screens.view_sight import Gathering, Sight
-from assistant.screens.view_terminal import PageTerminal, Stops, can_hold_a_view, wants_colour
+from assistant.screens.view_terminal import PageTerminal, StopSignals, can_hold_a_view, wants_colour
 from assistant.session.effects import View
 from assistant.session.events import Event
 from assistant.session.facts import Record
@@ -33,7 +33,7 @@ NOTE_S = 20.0  # how long a list lies over the page
 END_S = 1.0
 
 
-def suits(out: TextIO) -> bool:
+def can_show_view(out: TextIO) -> bool:
     """Whether the view can be shown on `out`: a terminal of 80 by 24 or more, in the foreground, with UTF-8."""
     return can_hold_a_view(out, LEAST_COLUMNS, LEAST_LINES)
 
@@ -42,10 +42,10 @@ class TerminalView:
     """A screen and a watcher of the runner. Every method returns at once, from any thread, but for `close`."""
 
     def __init__(self, out: TextIO, session: str, displayed: Callable[[int], None] | None = None) -> None:
-        """Takes the terminal. out: one that `suits`. session: its id, told at the end. Raises OSError.
+        """Takes the terminal. out: see `can_show_view`. session: its id, shown at the end. Raises OSError.
 
         displayed: called on the view's thread with the generation of what is open, once the terminal has taken it.
-        gauges: what tells of microphone and pedal, nothing before `settle`; called on the view's thread.
+        gauges: what shows microphone and pedal, nothing before `settle`; called on the view's thread.
         """
         self.gauges: Callable[[], Gauges] = Gauges
         self._out, self._session, self._displayed = out, session, displayed
@@ -53,15 +53,15 @@ class TerminalView:
         self._lock = threading.Lock()
         self._gathering = Gathering()
         self._note_ends = 0.0
-        self._page = Page()
+        self._composer = PageComposer()
         self._colour = wants_colour()
         self._plain: PlainScreen | None = None
         self._shown: tuple[Sight, Gauges, int, int, int] | None = None
         self._canvas: Canvas | None = None
-        self._anew = self._away = False
+        self._unknown = self._away = False  # what the terminal shows; whether the shell has it
         self._wake, self._closing = threading.Event(), threading.Event()
         self._terminal = PageTerminal(out)
-        self._stops: Stops | None = None
+        self._stops: StopSignals | None = None
         self._thread = threading.Thread(target=self._run, name="view", daemon=True)
         self._thread.start()
 
@@ -115,28 +115,28 @@ class TerminalView:
     # --- the terminal's own life; from the main thread
 
     def settle(self, inputs: Callable[[], Inputs]) -> None:
-        """Tell of the inputs from now on; give the page back on Ctrl-Z and take it anew afterwards.
+        """Show the inputs from now on; give the page back on Ctrl-Z and take it again afterwards.
 
-        To be called when all other signal handlers are set.
+        To be called when all other signal handlers are set, since these call those.
         """
 
         def gauges() -> Gauges:
             now = inputs()
-            return gauged(now.voice, now.level, now.pedal, now.down, now.keys)
+            return gauges_of(now.voice, now.level, now.pedal, now.down, now.keys)
 
         self.gauges = gauges
-        self._stops = Stops(self._go_away, self._come_back)
+        self._stops = StopSignals(self._give_page_back, self._take_page_again)
 
-    def _go_away(self) -> None:
+    def _give_page_back(self) -> None:
         self._away = True
         self._terminal.leave()
 
-    def _come_back(self) -> None:
-        self._away, self._anew = False, True
+    def _take_page_again(self) -> None:
+        self._away, self._unknown = False, True
         self._wake.set()
 
     def close(self) -> None:
-        """Give the terminal back and tell on it where the session stands. More than once does nothing."""
+        """Give the terminal back and say on it where the session stands. More than once does nothing."""
         if self._closing.is_set():
             return
         self._closing.set()
@@ -145,13 +145,10 @@ class TerminalView:
             self._stops.release()
         self._thread.join(END_S)
         self._terminal.close()
-        if self._plain is None:
-            self._tell_the_end()
-        else:
+        if self._plain is not None:
             self._plain.close()
-
-    def _tell_the_end(self) -> None:
-        """Only the end of what there was to be seen: the page is gone from the terminal."""
+            return
+        # The page is gone from the terminal: of what there was to be seen, the end is said in lines.
         sight = self._gathering.sight
         screen = PlainScreen(self._out, writer=LineWriter(self._out))
         if sight.closing and sight.view is not None and sight.view.mode in (FINISHED, ENDED_EARLY):
@@ -178,31 +175,26 @@ class TerminalView:
     def _draw(self) -> None:
         if self._away or not (self._terminal.entered or self._terminal.enter(self._closing.is_set)):
             return
-        if self._anew:
-            self._anew, self._canvas, self._shown = False, None, None
+        if self._unknown:
+            self._unknown, self._canvas, self._shown = False, None, None
         columns, rows = self._terminal.size()
-        sight, gauges = self._newest(), self.gauges()
+        with self._lock:
+            if self._gathering.sight.note and time.monotonic() > self._note_ends:
+                self._gathering.end_note()
+            sight = self._gathering.sight
+        gauges = self.gauges()
         seen = sight, gauges, columns, rows, sight.wait_s
         if seen == self._shown or not columns or not rows:
             return
-        page = self._page.compose(sight, gauges, columns, rows)
+        page = self._composer.compose(sight, gauges, columns, rows)
         same_size = self._canvas is not None and (self._canvas.columns, self._canvas.rows) == (columns, rows)
         sent = changes(self._canvas if same_size else None, page, self._colour)
         whole = self._terminal.write(sent, self._closing.is_set)
         # A page sent by half leaves the terminal unknown: the next is sent whole.
         self._shown, self._canvas = (seen, page) if whole else (None, None)
-        if whole:
-            self._report(sight)
-
-    def _report(self, sight: Sight) -> None:
-        """What is open can be read now, unless a list lies over it."""
-        if sight.view is None or sight.note or sight.view.generation == self._reported or self._displayed is None:
+        # What is open can be read now, unless a list lies over it.
+        if not whole or sight.view is None or sight.note or self._displayed is None:
             return
-        self._reported = sight.view.generation
-        self._displayed(self._reported)
-
-    def _newest(self) -> Sight:
-        with self._lock:
-            if self._gathering.sight.note and time.monotonic() > self._note_ends:
-                self._gathering.end_note()
-            return self._gathering.sight
+        if sight.view.generation != self._reported:
+            self._reported = sight.view.generation
+            self._displayed(self._reported)

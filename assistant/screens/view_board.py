@@ -15,7 +15,7 @@ WOOD, COMING, GONE, NOW, BLADE = "█", "░", " ", "▼", "▲"
 LEGEND = f"full: wood   dotted: to come   blank: cut   {NOW}: now"
 LEAST_ROWS = 3
 LEAST_COLUMNS = 20
-LEAST_A_SEGMENT = 2  # columns; where a board has too many, a part of it around the current pass is shown
+LEAST_A_SEGMENT = 2  # columns; where a board has too many segments, the part around the current pass is shown
 COLUMNS_A_SEGMENT = 3  # on average, in such a part
 STOP = "STOP"
 STOP_COLUMNS = 3
@@ -57,19 +57,13 @@ class BoardPicture:
         row = self.row(columns, window, cut, pass_)
         wood = max(1, high // 3)
         left = STOP_COLUMNS + 1
+        now = row.find(NOW)
         for n in range(high):
-            if n < wood:
-                canvas.put(top + n, left, WOOD * columns)
-                continue
-            self._put(canvas, top + n, left, row)
+            canvas.put(top + n, left, WOOD * columns if n < wood else row)
+            if n >= wood and now >= 0:
+                canvas.put(top + n, left + now, NOW * row.count(NOW), BOLD | MAGENTA)
         self._beside(canvas, top, high, window)
         self._below(canvas, top + high, left, row, pass_)
-
-    def _put(self, canvas: Canvas, line: int, left: int, row: str) -> None:
-        canvas.put(line, left, row)
-        at = row.find(NOW)
-        if at >= 0:
-            canvas.put(line, left + at, NOW * row.count(NOW), BOLD | MAGENTA)
 
     def window(self, columns: int, cut: int, pass_: int) -> Window:
         """The whole board, or where its sockets would be too narrow the part around the pass called or next."""
@@ -77,37 +71,32 @@ class BoardPicture:
         if segments * LEAST_A_SEGMENT <= columns:
             return Window(0.0, self._width)
         shown = self._width * columns / (segments * COLUMNS_A_SEGMENT)
-        middle = sum(self._kerfs[self._place(cut, pass_)]) / 2
+        # Around the pass called, else the first that is not cut (the lowest bit not set), else the last.
+        uncut = ~cut & ((1 << len(self._passes)) - 1)
+        first_uncut = (uncut & -uncut).bit_length() - 1 if uncut else len(self._passes) - 1
+        middle = sum(self._kerfs[pass_ - 1 if pass_ else first_uncut]) / 2
         start = min(max(middle - shown / 2, 0.0), self._width - shown)
         return Window(start, start + shown)
-
-    def _place(self, cut: int, pass_: int) -> int:
-        """Index of the pass to look at: that called, else the first not cut, else the last."""
-        if pass_:
-            return pass_ - 1
-        uncut = ~cut & ((1 << len(self._passes)) - 1)
-        return (uncut & -uncut).bit_length() - 1 if uncut else len(self._passes) - 1
 
     def row(self, columns: int, window: Window, cut: int, pass_: int) -> str:
         """A line through the sockets, a character for each column from left to right."""
         step = (window.end - window.start) / columns
-        found = [self._at(window.start + (n + 0.5) * step, cut) for n in range(columns)]
+        found = [self._character_at(window.start + (n + 0.5) * step, cut) for n in range(columns)]
         if pass_:
-            self._mark_now(found, window, step, self._kerfs[pass_ - 1])
+            # At least one column, inside the board, however narrow the kerf is or how far beyond the edge.
+            kerf_from, kerf_to = self._kerfs[pass_ - 1]
+            first = round((max(kerf_from, 0.0) - window.start) / step)
+            last = round((min(kerf_to, self._width) - window.start) / step)
+            first = min(max(first, 0), columns - 1)
+            last = min(max(last, first + 1), columns)
+            found[first:last] = [NOW] * (last - first)
         return "".join(reversed(found) if self._mirrored else found)
 
-    def _mark_now(self, found: list[str], window: Window, step: float, kerf: tuple[float, float]) -> None:
-        """At least one column, inside the board, however narrow the kerf or far beyond the edge it is."""
-        columns = len(found)
-        first = round((max(kerf[0], 0.0) - window.start) / step)
-        last = round((min(kerf[1], self._width) - window.start) / step)
-        first = min(max(first, 0), columns - 1)
-        last = min(max(last, first + 1), columns)
-        found[first:last] = [NOW] * (last - first)
-
-    def _at(self, x: float, cut: int) -> str:
+    def _character_at(self, x: float, cut: int) -> str:
+        """What stands `x` mm from the reference edge."""
         if self._is_finger[max(bisect.bisect_right(self._starts, x) - 1, 0)]:
             return WOOD
+        # Back from the last kerf that begins before x; one that begins further off than the widest can't reach it.
         n = bisect.bisect_right(self._by_start, (x, len(self._kerfs))) - 1
         while n >= 0 and self._by_start[n][0] >= x - self._widest:
             index = self._by_start[n][1]
@@ -131,6 +120,7 @@ class BoardPicture:
                 canvas.put(top + n, other, " ◄ " if other == 0 else " ► ")
 
     def _below(self, canvas: Canvas, line: int, left: int, row: str, pass_: int) -> None:
+        """The blade's mark with its pass, and the legend on whichever side of them has room for it."""
         at = row.find(NOW)
         if at < 0:
             canvas.put(line, left, LEGEND)

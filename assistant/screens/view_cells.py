@@ -2,7 +2,7 @@
 
 Only what every terminal has: a cursor that can be placed, erasing to the end of a line, bold and
 reverse, and two of the eight colours. The background is never set, so that a dark terminal stays
-dark and a light one light; red and magenta can be read on both, and nothing is told by them alone.
+dark and a light one light; red and magenta can be read on both, and nothing is shown by them alone.
 """
 
 from __future__ import annotations
@@ -23,12 +23,13 @@ Cell = tuple[str, int]
 BLANK: Cell = (" ", 0)
 FULL = "█"
 """Sent as a blank in reverse: that fills its cell to the brim in any font, and is one byte rather than three."""
-GAP = 6  # unchanged cells are written anew rather than jumped over: a jump takes as many bytes
+GAP = 6  # so many unchanged cells are written again rather than jumped over: a jump takes as many bytes
 
 
 @lru_cache(maxsize=4096)
 def _shown(char: str) -> tuple[str, ...]:
     """The cells of one character: none, one, or itself and ""."""
+    # Marks that combine with the character before, and characters of format, take no column of a terminal.
     if unicodedata.category(char) in ("Mn", "Me", "Cf"):
         return ()
     if not char.isprintable():
@@ -73,18 +74,14 @@ def _broken(piece: str, columns: int) -> list[str]:
         longer = f"{lines[-1]} {word}" if lines[-1] else word
         if width(longer) <= columns:
             lines[-1] = longer
-        else:
-            lines[-1:] = [*([lines[-1]] if lines[-1] else []), *_chopped(word, columns)]
+            continue
+        if lines[-1]:
+            lines.append("")
+        for char in word:
+            if width(lines[-1] + char) > columns:
+                lines.append("")
+            lines[-1] += char
     return lines
-
-
-def _chopped(word: str, columns: int) -> list[str]:
-    pieces = [""]
-    for char in word:
-        if width(pieces[-1] + char) > columns:
-            pieces.append("")
-        pieces[-1] += char
-    return pieces
 
 
 def cut_to(text: str, columns: int) -> str:
@@ -124,7 +121,7 @@ class Canvas:
         return end
 
     def _mend(self, row: int) -> None:
-        """Half a wide character is a blank."""
+        """Half a wide character becomes a blank."""
         line = self.lines[row]
         for n, (char, style) in enumerate(line):
             before, after = line[n - 1][0] if n else " ", line[n + 1][0] if n + 1 < len(line) else " "

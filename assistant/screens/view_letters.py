@@ -64,7 +64,7 @@ Z #### ...# ..#. ..#. .#.. #... ####
 GLYPHS: dict[str, tuple[str, ...]] = {row[0]: tuple(row[2:].split()) for row in _TABLE.strip().splitlines()}
 GLYPHS[" "] = ("..",) * 7
 LINES = 7
-_MIXED = re.compile(r"(?<=\d) (?=\d+/\d)")
+_MIXED = re.compile(r"(?<=\d) (?=\d+/\d)")  # the space in "3 3/16"
 HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
@@ -118,7 +118,7 @@ def fits(lines: Sequence[str], scale: int, columns: int, rows: int) -> bool:
     return high <= rows and all(columns_of(line, scale) <= columns for line in lines)
 
 
-def in_two(text: str) -> list[str]:
+def in_two_lines(text: str) -> list[str]:
     """Broken between two words so that both lines are of about the same width; one line where there is one word."""
     words = pieces(text)
     breaks = [[" ".join(words[:n]), " ".join(words[n:])] for n in range(1, len(words))]

@@ -16,7 +16,7 @@ from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.facts import Record
 
-LEAST = 3  # passes before a time left is told
+LEAST = 3  # passes before a time left is shown
 REMEMBERED = 101  # the pace is that of the latest so many: hands get faster
 PAUSES = (f.StoodBy, f.CarriedOn, f.Resumed, f.SteppedBack, f.Jumped, f.Asked)
 
@@ -28,33 +28,31 @@ class Pace:
         self._passes: deque[float] = deque(maxlen=REMEMBERED)
         self._changeovers: deque[float] = deque(maxlen=REMEMBERED)
         self._job: Job | None = None
-        self._setup = 0
         self._setup_at: float | None = None
         self._called_at: float | None = None
 
     def take(self, records: Iterable[Record]) -> None:
         """The next records, passing ones among them or not."""
         for record in records:
-            self._one(record.fact, record.at)
+            fact, at = record.fact, record.at
+            if isinstance(fact, f.Started):
+                self._job = fact.job
+            elif isinstance(fact, f.SetupStarted):
+                self._called_at = None
+                self._setup_at = None if self._begins_a_stage(fact.setup) else at
+            elif isinstance(fact, f.SettingCalled):
+                if self._setup_at is not None:
+                    self._changeovers.append(at - self._setup_at)
+                self._setup_at, self._called_at = None, at
+            elif isinstance(fact, f.PassCut):
+                if self._called_at is not None:
+                    self._passes.append(at - self._called_at)
+                self._called_at = None
+            elif isinstance(fact, PAUSES):
+                self._setup_at = self._called_at = None
 
-    def _one(self, fact: f.Fact, at: float) -> None:
-        if isinstance(fact, f.Started):
-            self._job = fact.job
-        elif isinstance(fact, f.SetupStarted):
-            self._setup, self._called_at = fact.setup, None
-            self._setup_at = None if self._new_stage(fact.setup) else at
-        elif isinstance(fact, f.SettingCalled):
-            if self._setup_at is not None:
-                self._changeovers.append(at - self._setup_at)
-            self._setup_at, self._called_at = None, at
-        elif isinstance(fact, f.PassCut):
-            if self._called_at is not None:
-                self._passes.append(at - self._called_at)
-            self._called_at = None
-        elif isinstance(fact, PAUSES):
-            self._setup_at = self._called_at = None
-
-    def _new_stage(self, setup: int) -> bool:
+    def _begins_a_stage(self, setup: int) -> bool:
+        """Whether glue had to dry before this setup."""
         setups = self._job.setups if self._job else ()
         return 1 < setup <= len(setups) and setups[setup - 1].stage != setups[setup - 2].stage
 

@@ -19,14 +19,14 @@ from assistant.screens import view_letters as letters
 from assistant.screens.view_board import LEAST_ROWS, BoardPicture
 from assistant.screens.view_cells import BOLD, RED, REVERSE, Canvas, cut_to, width, wrapped
 from assistant.screens.view_pace import shown_left
-from assistant.screens.view_sight import ASKING, Answer, Entry, Sight
-from assistant.screens.view_words import Told, hint_of, told, unbroken, zone_of
+from assistant.screens.view_sight import ASKING, LastInput, LogEntry, Sight
+from assistant.screens.view_words import WordLines, hint_of, unbroken, which_of, word_lines, zone_of
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording import dial
 from assistant.wording.prompts import Words
 
-LEAST_COLUMNS, LEAST_LINES = 80, 24
+LEAST_COLUMNS, LEAST_LINES = 80, 24  # what a terminal's window opens with (common practice, no source)
 HEADINGS = {STANDING_BY: "STANDING BY", FINISHED: "ALL IS CUT", ENDED_EARLY: "ENDED EARLY"}
 QUESTIONS = {
     "back": "BACK TO {pass_}?",
@@ -73,15 +73,15 @@ class Gauges:
     keys: bool = True
 
 
-def gauged(voice: str, level: float | None, pedal: str, down: bool, keys: bool = True) -> Gauges:
-    """level: dBFS or None."""
+def gauges_of(voice: str, level: float | None, pedal: str, down: bool, keys: bool = True) -> Gauges:
+    """The gauges for these inputs. level: of the microphone, dBFS; None where it gives no sound."""
     if level is None:
         return Gauges(voice, None, False, pedal, down, keys)
     share = (level - METER_FROM) / (METER_TO - METER_FROM)
     return Gauges(voice, min(max(round(share * METER_CELLS), 0), METER_CELLS), level <= SILENT, pedal, down, keys)
 
 
-class Page:
+class PageComposer:
     """Composes pages; keeps the picture of the board at hand from one to the next."""
 
     def __init__(self) -> None:
@@ -96,23 +96,28 @@ class Page:
             return canvas
         heading = heading_of(sight.view, sight.words, sight.wait_s)
         faults = sight.faults[:MOST_FAULTS]
-        words = told(sight, max(1, columns - 2))
+        words = word_lines(sight, max(1, columns - 2))
         lines = rows - FIXED - len(faults)
         way = _way_lines(sight, words, lines, max(1, columns - 2), heading.least_rows)
         lines -= len(way)
-        if lines < LEAST_BIG + len(words.must):
-            _crowded(canvas, sight, gauges, heading, words)
+        if lines < LEAST_BIG + len(words.required):
+            _compose_low(canvas, sight, gauges, heading, words)
             return canvas
-        least = heading.least_rows if heading.least_rows + len(words.must) <= lines else LEAST_BIG
-        share = shared_out(lines, len(words.must), len(words.lines), least)
+        least = heading.least_rows if heading.least_rows + len(words.required) <= lines else LEAST_BIG
+        share = shared_out(lines, len(words.required), len(words.lines), least)
         row = _header(canvas, 0, sight.view, sight.words.job)
-        row = _way(canvas, row, way)
+        for line in way:
+            _line(canvas, row, f" {line}")
+            row += 1
         row = _big(canvas, row, share["big"], heading)
-        row = _words(canvas, row, share["words"], words)
-        row = _hint(canvas, row, sight.view, gauges.keys)
+        for n, (line, style) in enumerate(words.in_rows(share["words"], columns - 2)):
+            canvas.put(row + n, 1, line, style)
+        row = _hint(canvas, row + share["words"], sight.view, gauges.keys)
         row = self._draw_board(canvas, row, share["board"], sight.view, sight.words.job)
         row = _progress(canvas, row, sight)
-        row = _log(canvas, row, share["log"], _not_told(sight, words.texts(share["words"])))
+        # What is lost stands below the log for as long as it is, and the words above have some of its texts whole.
+        elsewhere = {text for _, text in sight.faults} | words.texts(share["words"])
+        row = _log(canvas, row, share["log"], tuple(entry for entry in sight.log if entry.text not in elsewhere))
         for _, text in faults:
             row = _fault(canvas, row, text)
         _heard(canvas, row, sight.heard)
@@ -130,14 +135,15 @@ class Page:
         return row + rows
 
 
-def shared_out(lines: int, must: int = 2, words: int = 0, least: int = LEAST_BIG) -> dict[str, int]:
+def shared_out(lines: int, required: int = 2, words: int = 0, least: int = LEAST_BIG) -> dict[str, int]:
     """Zone -> lines, all `lines` given away as far as anybody wants them. A board lower than it needs gets none.
 
-    must, words: lines that have to be told, and all there are. least: lines that the big letters take at any rate.
+    required, words: lines of words that have to be shown, and all there are. least: lines that the big letters take at
+    any rate.
     """
     share = {"big": 0, "words": 0, "board": 0, "log": 0}
     left = max(0, lines)
-    for zone, wanted in (("big", least), ("words", must), ("words", words), *SHARES):
+    for zone, wanted in (("big", least), ("words", required), ("words", words), *SHARES):
         more = min(wanted - share[zone], left)
         # Letters grow by whole lines of theirs; what would only space them out is for the others.
         short = zone == "board" and share[zone] + more <= LEAST_ROWS or zone == "big" and share[zone] + more < wanted
@@ -150,8 +156,10 @@ def shared_out(lines: int, must: int = 2, words: int = 0, least: int = LEAST_BIG
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """What the big letters tell. left: lines in capitals. right: beside it, smaller. alone: which line of the left ones
-    stays where there is room for one. whole: no line of it stands without the others.
+    """What the big letters say.
+
+    left: lines in capitals. right: beside it, smaller. alone: which line of the left ones stays where there is room for
+    one. whole: no line of it stands without the others.
     """
 
     left: tuple[str, ...]
@@ -190,8 +198,11 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
 
 
 def big_setting(view: View, words: Words) -> tuple[str, ...]:
-    """A handwheel's move and where it ends, turns and marks: "UP 1+22", "TO 9+21", or by way of which place; else the
-    setting as the carriage shows it, what is left beyond a 64th below it: "1-3/8", "+ 0.002"."""
+    """What is to be set, a line each.
+
+    A handwheel's move and where it ends, turns and marks: "UP 1+22", "TO 9+21", or by way of which place; else the
+    setting as the carriage shows it, what is left beyond a 64th below it: "1-3/8", "+ 0.002".
+    """
     carriage, start = words.carriage, view.previous or Fraction(0)
     if not dial.has_dial(carriage):
         return tuple(re.sub(r" (?=[+-] )", "\n", big_place(words, view.setting)).split("\n"))
@@ -235,7 +246,10 @@ def _fault(canvas: Canvas, row: int, text: str) -> int:
 def _header(canvas: Canvas, row: int, view: View, job: Job) -> int:
     canvas.put(row, 0, " " * canvas.columns, REVERSE)
     right = f" {view.mode}   setup {view.setup} of {view.setups} "
-    left = f" {_board_name(job, view.setup)}" if view.setup else f" {job.title}"
+    left = f" {job.title}"
+    if view.setup:
+        setup, which = job.setups[view.setup - 1], which_of(job, view.setup).removesuffix(" together")
+        left = f" {setup.board}{f' {which}' if which else ''}, part {setup.part}"
     canvas.put(row, 0, cut_to(left, canvas.columns - width(right)), REVERSE | BOLD)
     canvas.put(row, max(0, canvas.columns - width(right)), right, REVERSE | BOLD)
     title = cut_to(job.title, canvas.columns - width(left) - width(right) - 6)
@@ -244,30 +258,16 @@ def _header(canvas: Canvas, row: int, view: View, job: Job) -> int:
     return row + 1
 
 
-def _board_name(job: Job, number: int) -> str:
-    setup = job.setups[number - 1]
-    of = max(s.first_copy + s.copies - 1 for s in job.setups if (s.board, s.part) == (setup.board, setup.part))
-    last = setup.first_copy + setup.copies - 1
-    copies = f"{setup.first_copy} to {last}" if setup.copies > 1 else str(setup.first_copy)
-    return f"{setup.board}{f' {copies} of {of}' if of > 1 else ''}, part {setup.part}"
-
-
-def _way_lines(sight: Sight, words: Told, lines: int, room: int, big: int) -> list[str]:
-    """How the board is held, whole; in one line, which may be cut, where what to clamp tells it in full below."""
+def _way_lines(sight: Sight, words: WordLines, lines: int, room: int, big: int) -> list[str]:
+    """How the board is held, whole; in one line, which may be cut, where what to clamp says it in full below."""
     assert sight.view is not None and sight.words is not None
     if not sight.view.way:
         return [""]
-    text = sight.words.one(sight.view.way)
-    clamp = next((told for name, told in words.more if name == sight.clamp), ())
-    if clamp and 1 + big + len(words.must) + len(clamp) <= lines:
-        return [text]
-    return wrapped(text, room)
-
-
-def _way(canvas: Canvas, row: int, lines: list[str]) -> int:
-    for n, line in enumerate(lines):
-        _line(canvas, row + n, f" {line}")
-    return row + len(lines)
+    way = sight.words.one(sight.view.way)
+    clamp = next((clamp_lines for text, clamp_lines in words.optional if text == sight.clamp), ())
+    if clamp and 1 + big + len(words.required) + len(clamp) <= lines:
+        return [way]
+    return wrapped(way, room)
 
 
 def _big(canvas: Canvas, row: int, rows: int, heading: Heading) -> int:
@@ -295,18 +295,18 @@ def _candidates(heading: Heading) -> list[list[str]]:
         return [list(heading.left), broken]
     name, *figure = heading.left
     alone = heading.left[heading.alone]
-    found = [[name, *figure], [*letters.in_two(name), *figure], [alone], letters.in_two(alone)]
+    found = [[name, *figure], [*letters.in_two_lines(name), *figure], [alone], letters.in_two_lines(alone)]
     return [lines for n, lines in enumerate(found) if lines not in found[:n]]
 
 
 def _scale(lines: list[str], right: str, columns: int, rows: int) -> int:
-    scale = letters.largest_scale(lines, columns, rows)
+    """The largest at which the lines fit with the right part beside them; 0 where they had better do without it."""
+    scale = alone = letters.largest_scale(lines, columns, rows)
     if not right:
         return scale
     while scale > 1 and _with_right(lines, right, scale) > columns:
         scale -= 1
     # Beside a pass, a setting isn't made small: it had better stand alone.
-    alone = letters.largest_scale(lines, columns, rows)
     if scale and (_with_right(lines, right, scale) > columns or scale < min(alone, 2)):
         return 0
     return scale
@@ -335,18 +335,11 @@ def _letters(canvas: Canvas, row: int, column: int, drawn: list[str]) -> None:
         canvas.put(row + n, column, line, BOLD)
 
 
-def _words(canvas: Canvas, row: int, rows: int, words: Told) -> int:
-    """What the big letters tell, in full, and what goes with it."""
-    for n, (line, style) in enumerate(words.in_rows(rows, canvas.columns - 2)):
-        canvas.put(row + n, 1, line, style)
-    return row + rows
-
-
-def _crowded(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, words: Told) -> None:
+def _compose_low(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, words: WordLines) -> None:
     """Too low a page for all its parts: what is set or asked, how the board is held, then the rest."""
     view, room = sight.view, max(1, canvas.columns - 2)
     assert view is not None and sight.words is not None
-    lines = [*words.must] or [(line, BOLD) for line in wrapped("  ".join(heading.left), room)]
+    lines = [*words.required] or [(line, BOLD) for line in wrapped("  ".join(heading.left), room)]
     if view.way:
         lines += [(line, 0) for line in wrapped(sight.words.one(view.way), room)]
     row = 0
@@ -397,19 +390,13 @@ def _bar(done: int, of: int, columns: int) -> str:
     return "█" * full + "░" * (columns - full)
 
 
-def _not_told(sight: Sight, above: set[str]) -> tuple[Entry, ...]:
-    """What is lost stands below the log for as long as it is; other things may stand above it."""
-    elsewhere = {text for _, text in sight.faults} | above
-    return tuple(entry for entry in sight.log if entry.text not in elsewhere)
-
-
-def _log(canvas: Canvas, row: int, rows: int, log: tuple[Entry, ...]) -> int:
+def _log(canvas: Canvas, row: int, rows: int, log: tuple[LogEntry, ...]) -> int:
     """The newest at the bottom; what is asked or set stands above already. A long one is shown from its beginning."""
     lines: list[str] = []
     for entry in reversed(log):
         if entry.klass in ASKING:
             continue
-        first, *more = wrapped(entry.told, canvas.columns - 4) or [""]
+        first, *more = wrapped(entry.counted_text, canvas.columns - 4) or [""]
         new = [f" {entry.mark} {first}", *(f"    {line}" for line in more)]
         if lines and len(lines) + len(new) > rows:
             break
@@ -420,7 +407,7 @@ def _log(canvas: Canvas, row: int, rows: int, log: tuple[Entry, ...]) -> int:
     return row + rows
 
 
-def _heard(canvas: Canvas, row: int, heard: Answer) -> None:
+def _heard(canvas: Canvas, row: int, heard: LastInput) -> None:
     if heard.given:
         canvas.put(row, 0, " heard ", BOLD)
         canvas.put(row, 7, cut_to(f"{heard.given} -> {heard.made}", canvas.columns - 8))
@@ -430,7 +417,10 @@ def _gauges(canvas: Canvas, row: int, gauges: Gauges, sight: Sight) -> None:
     keys = " ?: keys " if gauges.keys else ""
     end = canvas.columns - len(keys)
     at = canvas.put(row, 1, f"mic {_microphone(gauges, sight.speaking)}")
-    at = canvas.put(row, at + 3, _pedal(gauges), BOLD | REVERSE if gauges.down else 0)
+    pedal = "DOWN " if gauges.down else "heard"
+    if gauges.pedal != "heard":
+        pedal = f"{gauges.pedal}{': keys' if gauges.keys else ''}"
+    at = canvas.put(row, at + 3, f"pedal {pedal}", BOLD | REVERSE if gauges.down else 0)
     if sight.hands.given:
         canvas.put(row, at + 3, cut_to(f"{sight.hands.given} -> {sight.hands.made}", max(0, end - at - 4)))
     canvas.put(row, max(0, end), keys)
@@ -447,23 +437,14 @@ def _microphone(gauges: Gauges, speaking: bool) -> str:
     return f"{bar} {'waits' if speaking else 'open '}"
 
 
-def _pedal(gauges: Gauges) -> str:
-    if gauges.pedal != "heard":
-        return f"pedal {gauges.pedal}{': keys' if gauges.keys else ''}"
-    return f"pedal {'DOWN ' if gauges.down else 'heard'}"
-
-
-def _closed_up(line: str, columns: int) -> str:
-    """Without its wide gaps where it is too long with them."""
-    return line if width(line) <= columns else re.sub(r"(?<=\S) {3,}", "  ", line)
-
-
 def _overlay(canvas: Canvas, text: str) -> None:
     """A list between two rules over the lower part of the page."""
     lines = text.splitlines()
     if not lines[0].startswith(" "):  # a heading: what it heads needn't be set in as well
         lines = [line.removeprefix("  ") for line in lines]
-    lines = [cut_to(_closed_up(line, canvas.columns), canvas.columns) for line in lines]
+    # One that is too long has its wide gaps closed up before anything of it is cut off.
+    lines = [line if width(line) <= canvas.columns else re.sub(r"(?<=\S) {3,}", "  ", line) for line in lines]
+    lines = [cut_to(line, canvas.columns) for line in lines]
     top = max(0, canvas.rows - len(lines) - 3)
     rule = "─" * canvas.columns
     for n, line in enumerate((rule, *lines, rule)):

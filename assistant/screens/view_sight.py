@@ -10,13 +10,11 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from assistant.plans.model import Job
 from assistant.screens.view_pace import Pace
-from assistant.session import facts as f
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, SpeechEnded, SpeechStarted
 from assistant.session.facts import Record
-from assistant.session.kinds import By, Klass
+from assistant.session.kinds import By, DeviceState, Klass
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
@@ -46,7 +44,7 @@ FACT_WORDS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class LogEntry:
     """A line of the log: what happened, never what to do, since it stays when the state is another one.
 
     klass: as in `effects.Say`, "line" for what was only shown, "note" for no part of it. times: it came so often, one
@@ -59,7 +57,7 @@ class Entry:
     n: int = 0
 
     @property
-    def told(self) -> str:
+    def counted_text(self) -> str:
         return f"{self.text} ({self.times} times)" if self.times > 1 else self.text
 
     @property
@@ -68,9 +66,11 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
-    """The last thing heard, or done by foot or key. given: as it came. made: what was made of it. refused: it did not
-    count."""
+class LastInput:
+    """The last thing heard, or done by foot or key.
+
+    given: as it came. made: what was made of it. refused: it did not count.
+    """
 
     given: str = ""
     made: str = ""
@@ -79,12 +79,15 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """left_s: seconds left, None where not known. faults: (device, text) of what is lost now. note: a list to be shown
+    """What there is to be seen at one moment.
+
+    left_s: seconds left, None where not known. faults: (device, text) of what is lost now. note: a list to be shown
     over the page, "" for none; alert: a line that came while it lay there and must not be hidden by it. ready_at: by
     this process's monotonic clock, when the open check can be confirmed, 0 for at once. setting, clamp, asking,
     closing: how the setting, what to clamp, what is asked, and what is to be done at the end was said last, each shown
     while the state asks for it and no longer. opening: what the session began with and is to be read before the first
-    cut."""
+    cut.
+    """
 
     view: View | None = None
     words: Words | None = None
@@ -92,10 +95,10 @@ class Sight:
     clamp: str = ""
     asking: str = ""
     closing: str = ""
-    opening: tuple[Entry, ...] = ()
-    log: tuple[Entry, ...] = ()
-    heard: Answer = Answer()
-    hands: Answer = Answer()
+    opening: tuple[LogEntry, ...] = ()
+    log: tuple[LogEntry, ...] = ()
+    heard: LastInput = LastInput()
+    hands: LastInput = LastInput()
     faults: tuple[tuple[str, str], ...] = ()
     speaking: bool = False
     left_s: float | None = None
@@ -115,7 +118,7 @@ class Sight:
 
 
 class Gathering:
-    """Takes what the runner tells and keeps `sight`. Not for several threads at once."""
+    """Takes what the runner hands over and keeps `sight`. Not for several threads at once."""
 
     def __init__(self) -> None:
         self.sight = Sight()
@@ -130,14 +133,16 @@ class Gathering:
         if self.sight.view is not None and view.generation != self.sight.view.generation:
             self._end_refusals()
         ready_at = time.monotonic() + view.wait_s if view.wait_s else 0.0
-        self._change(view=view, words=words, left_s=self._left(view, words.job), ready_at=ready_at)
+        passes = view.passes_in_all - view.cut_in_all
+        left_s = self.pace.left_s(passes, view.setups - view.setup) if view.setup and passes > 0 else None
+        self._change(view=view, words=words, left_s=left_s, ready_at=ready_at)
         if not self._warned:
             self._warned = True
-            warnings = tuple(Entry("warning", warning) for warning in words.job.warnings)
+            warnings = tuple(LogEntry("warning", warning) for warning in words.job.warnings)
             self._log(*warnings, first=True)
             self._change(opening=(*warnings, *self.sight.opening))
         if line:
-            self._log(Entry(klass, line))
+            self._log(LogEntry(klass, line))
             self._explain(line, klass)
 
     def said(self, text: str, klass: Klass, record: str) -> None:
@@ -151,9 +156,9 @@ class Gathering:
         elif klass == Klass.END:
             self._change(closing=_with_what_came_before(self.sight.closing, text))
         elif klass == Klass.CAUTION:
-            self._change(opening=(*self.sight.opening, Entry(klass, text)))
+            self._change(opening=(*self.sight.opening, LogEntry(klass, text)))
         if record:
-            self._log(Entry(klass, record))
+            self._log(LogEntry(klass, record))
         self._explain(record, klass)
 
     def note(self, text: str) -> None:
@@ -164,10 +169,10 @@ class Gathering:
         if "\n" in text:
             self._change(note=text, alert="")
         elif text.startswith("!! "):
-            self._log(Entry("notice", text.removeprefix("!! ")))
+            self._log(LogEntry("notice", text.removeprefix("!! ")))
             self._change(alert=text)
         else:
-            self._log(Entry("note", text.removeprefix("-- ")))
+            self._log(LogEntry("note", text.removeprefix("-- ")))
 
     def end_note(self) -> None:
         """The list has lain there long enough."""
@@ -177,39 +182,43 @@ class Gathering:
         """As `runner.contracts.Watcher.turn`."""
         self.pace.take(records)
         self._awaited = ""
-        self._end_what_is_over({record.fact.kind for record in records})
-        match event:
-            case Heard() | NotHeard() | Gesture():
-                self._answer(event, records)
-            case SpeechStarted(_, _, id):
-                self._sound(id, True)
-            case SpeechEnded(_, _, id, _):
-                self._sound(id, False)
-            case DeviceChanged(_, _, device, state, text):
-                others = tuple(fault for fault in self.sight.faults if fault[0] != device)
-                self._change(faults=(*others, (device, text)) if state == "lost" else others)
-
-    def _end_what_is_over(self, kinds: set[str]) -> None:
-        """The caution stands until a check is confirmed, the plan's warnings until a pass is cut; what to clamp until a
-        setting is called."""
+        kinds = {record.fact.kind for record in records}
+        # The caution stands until a check is confirmed, the plan's warnings until a pass is cut; what to clamp until a
+        # setting is called.
         if "setting_called" in kinds:
             self._change(clamp="")
         if "pass_cut" in kinds:
             self._change(opening=())
         elif "check_confirmed" in kinds:
             self._change(opening=tuple(entry for entry in self.sight.opening if entry.klass != Klass.CAUTION))
+        match event:
+            case Heard() | NotHeard() | Gesture():
+                self._take_input(event, records)
+            case SpeechStarted(_, _, id):
+                self._sound(id, True)
+            case SpeechEnded(_, _, id, _):
+                self._sound(id, False)
+            case DeviceChanged(_, _, device, state, text):
+                others = tuple(fault for fault in self.sight.faults if fault[0] != device)
+                self._change(faults=(*others, (device, text)) if state == DeviceState.LOST else others)
 
-    def _answer(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
+    def _take_input(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
         by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == By.VOICE)
         given, otherwise = _given(event)
-        made = next((words for record in records if (words := _fact_words(record.fact))), "")
-        answer = Answer(given, made or otherwise)
+        made = next(
+            (
+                FACT_WORDS[fact.kind].format(pass_=getattr(fact, "pass_", ""), check=getattr(fact, "check", ""))
+                for fact in (record.fact for record in records)
+                if fact.kind in FACT_WORDS
+            ),
+            "",
+        )
         which = "heard" if by_voice else "hands"
-        self._change(note="", **{which: answer})
+        self._change(note="", **{which: LastInput(given, made or otherwise)})
         self._awaited = "" if made else which
 
     def _explain(self, text: str, klass: Klass) -> None:
-        """The first words shown or said in an answer's turn tell what came of it, where no fact does."""
+        """The first words shown or said in an answer's turn say what came of it, where no fact does."""
         refused = klass == Klass.REFUSED
         if self._awaited == "heard":
             self._change(heard=replace(self.sight.heard, made=text, refused=refused))
@@ -222,20 +231,15 @@ class Gathering:
         sight = self.sight
         self._change(
             log=tuple(entry for entry in sight.log if entry.klass != Klass.REFUSED),
-            heard=Answer() if sight.heard.refused else sight.heard,
-            hands=Answer() if sight.hands.refused else sight.hands,
+            heard=LastInput() if sight.heard.refused else sight.heard,
+            hands=LastInput() if sight.hands.refused else sight.hands,
         )
 
     def _sound(self, id: str, begins: bool) -> None:
         (self._sounding.add if begins else self._sounding.discard)(id)
         self._change(speaking=bool(self._sounding))
 
-    def _left(self, view: View, job: Job) -> float | None:
-        if not view.setup or view.cut_in_all >= view.passes_in_all:
-            return None
-        return self.pace.left_s(view.passes_in_all - view.cut_in_all, view.setups - view.setup)
-
-    def _log(self, *entries: Entry, first: bool = False) -> None:
+    def _log(self, *entries: LogEntry, first: bool = False) -> None:
         """Like ones in a row are one, with their number."""
         log = list(self.sight.log)
         for place, entry in enumerate(entries):
@@ -257,7 +261,7 @@ def _with_what_came_before(last: str, text: str) -> str:
 
 
 def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:
-    """How it came, and what it means where nothing tells what was made of it."""
+    """How it came, and what it means where nothing says what was made of it."""
     if isinstance(event, Gesture):
         return f"{event.source} {event.gesture}", ""
     if isinstance(event, NotHeard):
@@ -266,8 +270,3 @@ def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:
     if event.source != By.VOICE:
         return f"{event.source} {event.intent}", meaning
     return f'"{event.phrase}"', meaning
-
-
-def _fact_words(fact: f.Fact) -> str:
-    words = FACT_WORDS.get(fact.kind, "")
-    return words.format(pass_=getattr(fact, "pass_", ""), check=getattr(fact, "check", ""))

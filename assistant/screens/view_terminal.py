@@ -1,8 +1,8 @@
 """A terminal taken for a whole page: the alternate screen, its size, bytes to it, and everything put back.
 
-Writes go through a file of our own on the terminal, so that it can be told not to block without
+Writes go through a file of our own on the terminal, so that it can be made not to block without
 that being true for the shell's as well. Whatever writes to the standard error meanwhile would tear
-the page, so it is kept and told at the end.
+the page, so it is kept and written out at the end.
 """
 
 from __future__ import annotations
@@ -19,12 +19,13 @@ import time
 from collections.abc import Callable
 from typing import Any, TextIO
 
+# The alternate screen; no cursor; no wrapping at the last column.
 ENTER = "\x1b[?1049h\x1b[?25l\x1b[?7l"
 # A terminal without an alternate screen is left clean rather than with half a page on it.
 LEAVE = "\x1b[0m\x1b[2J\x1b[H\x1b[?7h\x1b[?25h\x1b[?1049l"
 CUT_SHORT = "\x18"  # ends a control sequence that was sent by half
-LOOK_EVERY_S = 0.2
-MOST_KEPT = 64 * 1024
+LOOK_EVERY_S = 0.2  # at whether a write has been given up meanwhile
+MOST_KEPT = 64 * 1024  # bytes of the standard error
 UNFIT = ("", "dumb", "unknown")
 
 
@@ -32,21 +33,15 @@ def can_hold_a_view(out: TextIO, columns: int, rows: int) -> bool:
     """Whether `out` is a terminal of at least this size that knows its way about a page and shows block characters."""
     if sys.platform == "win32" or out is None or out.closed or not out.isatty():
         return False
-    if os.environ.get("TERM", "") in UNFIT or not _is_utf8(out):
+    if os.environ.get("TERM", "") in UNFIT:
         return False
     try:
+        utf8 = codecs.lookup(out.encoding or "").name == "utf-8"
         size = os.get_terminal_size(out.fileno())
         foreground = os.tcgetpgrp(out.fileno()) == os.getpgrp()
-    except OSError:
+    except (LookupError, OSError):
         return False
-    return foreground and size.columns >= columns and size.lines >= rows
-
-
-def _is_utf8(out: TextIO) -> bool:
-    try:
-        return codecs.lookup(out.encoding or "").name == "utf-8"
-    except LookupError:
-        return False
+    return utf8 and foreground and size.columns >= columns and size.lines >= rows
 
 
 def wants_colour() -> bool:
@@ -112,8 +107,10 @@ class PageTerminal:
         return not data
 
     def leave(self) -> None:
-        """Give the page back: what stood on the terminal before is there again. A terminal that takes nothing just
-        now is made to forget what it hasn't taken yet."""
+        """Give the page back: what stood on the terminal before is there again.
+
+        A terminal that takes nothing just now is made to forget what it hasn't taken yet.
+        """
         if not self._entered:
             return
         self._entered = False  # a writer gives up
@@ -128,7 +125,7 @@ class PageTerminal:
         import termios
 
         data = text.encode()
-        for _ in range(2):
+        for _ in range(2):  # the second time into a terminal that has been made to forget the rest
             with contextlib.suppress(OSError, termios.error):
                 data = data[os.write(self._fd, data) :]
             if not data:
@@ -137,7 +134,7 @@ class PageTerminal:
                 termios.tcflush(self._fd, termios.TCOFLUSH)
 
     def close(self) -> None:
-        """Leave for good, and tell what the standard error had. More than once does nothing."""
+        """Leave for good, and write out what the standard error had. More than once does nothing."""
         if not self._open:
             return
         self.leave()
@@ -171,14 +168,14 @@ class _KeptErrors:
         os.close(saved)
         with self._file as file:
             file.seek(max(0, file.seek(0, os.SEEK_END) - MOST_KEPT))
-            told = file.read()
-        if told:
+            kept = file.read()
+        if kept:
             with contextlib.suppress(OSError):
-                os.write(2, told)
+                os.write(2, kept)
 
 
-class Stops:
-    """Ctrl-Z, Ctrl-\\ and coming back: the page is given back before the shell has the terminal, and taken anew after.
+class StopSignals:
+    r"""Ctrl-Z, Ctrl-\ and coming back: the page is given back before the shell has the terminal, and taken again after.
 
     Lays itself over the handlers that are there, those of the keys among them, and calls them in between.
     """
@@ -226,4 +223,4 @@ class Stops:
         self._leave()
         self._signal.signal(number, self._signal.SIG_DFL)
         os.kill(os.getpid(), number)
-        time.sleep(LOOK_EVERY_S)
+        time.sleep(LOOK_EVERY_S)  # until the signal has ended us

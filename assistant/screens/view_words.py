@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from assistant.joinery.settings import reading
 from assistant.plans.checks import CLAMPS, CLAMPS_AND_GUARD
+from assistant.plans.model import Job
 from assistant.screens.view_cells import BOLD, MAGENTA, cut_to, width, wrapped
-from assistant.screens.view_sight import Entry, Sight
+from assistant.screens.view_sight import Sight
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording import dial
@@ -20,28 +21,31 @@ UNITS = {"steps": "steps"}
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
-    """must: lines that are shown whole before anything else has more than it needs. more: as room allows; each text of
-    the log with its lines, the most important first."""
+class WordLines:
+    """What is shown in words.
 
-    must: tuple[Line, ...] = ()
-    more: tuple[tuple[str, tuple[Line, ...]], ...] = ()
+    required: lines that are shown whole before anything else has more than it needs. optional: as room allows; each
+    text of the log with its lines, the most important first.
+    """
+
+    required: tuple[Line, ...] = ()
+    optional: tuple[tuple[str, tuple[Line, ...]], ...] = ()
 
     @property
     def lines(self) -> tuple[Line, ...]:
-        return (*self.must, *(line for _, lines in self.more for line in lines))
+        return (*self.required, *(line for _, lines in self.optional for line in lines))
 
     def texts(self, rows: int) -> set[str]:
-        """Those of `more` that are whole in so many rows, so that the log needn't have them too."""
-        whole, used = set(), len(self.must)
-        for text, lines in self.more:
+        """Those of `optional` that are whole in so many rows, so that the log needn't have them too."""
+        whole, used = set(), len(self.required)
+        for text, lines in self.optional:
             used += len(lines)
             if used <= rows:
                 whole.add(text)
         return whole
 
     def in_rows(self, rows: int, columns: int) -> tuple[Line, ...]:
-        """As many lines as there is room for; the last tells where it goes on."""
+        """As many lines as there is room for; the last shows that it goes on."""
         if len(self.lines) <= rows or rows <= 0:
             return self.lines[: max(0, rows)]
         *kept, (text, style) = self.lines[:rows]
@@ -56,7 +60,7 @@ HINTS = {
     FINISHED: "q: leave   double tap: say again",
     ENDED_EARLY: "q: leave",
 }
-GAP = "   "
+GAP = "   "  # between two hints, by which screens that have less room take them apart
 
 
 def hint_of(view: View, keys: bool) -> str:
@@ -85,16 +89,28 @@ def unbroken(figure: str) -> str:
     return re.sub(r"(?<=\d) (?=\d+/\d)", "-", figure)
 
 
-def told(sight: Sight, room: int) -> Told:
-    """room: columns, 1 or more."""
+def which_of(job: Job, number: int) -> str:
+    """Which of several like boards setup `number` cuts: "2 of 4", "1 to 3 of 4 together"; "" where there is one."""
+    setup = job.setups[number - 1]
+    of = max(s.first_copy + s.copies - 1 for s in job.setups if (s.board, s.part) == (setup.board, setup.part))
+    last = setup.first_copy + setup.copies - 1
+    if of == 1:
+        return ""
+    return f"{setup.first_copy} of {of}" if setup.copies == 1 else f"{setup.first_copy} to {last} of {of} together"
+
+
+def word_lines(sight: Sight, room: int) -> WordLines:
+    """The lines of a sight that has a view. room: columns, 1 or more."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
-    must = tuple(_must(sight, view, words, room))
-    more = []
+    optional: list[tuple[str, tuple[Line, ...]]] = []
     if view.mode == CHECKS and sight.clamp:
-        more.append((sight.clamp, _plain(sight.clamp, room)))
-    more += [(entry.text, _marked(entry, room)) for entry in sight.opening]
-    return Told(must, tuple(more))
+        optional.append((sight.clamp, _plain(sight.clamp, room)))
+    for entry in sight.opening:
+        broken = wrapped(entry.text, room - 3)  # beside the two characters of its mark and a space
+        marked = tuple((f"{entry.mark if n == 0 else '  '} {line}", 0) for n, line in enumerate(broken))
+        optional.append((entry.text, marked))
+    return WordLines(tuple(_required(sight, view, words, room)), tuple(optional))
 
 
 def asked_with(sight: Sight) -> tuple[str, str]:
@@ -106,7 +122,7 @@ def asked_with(sight: Sight) -> tuple[str, str]:
     return (sight.asking.removesuffix(asked).strip() if sight.asking.endswith(asked) else ""), asked
 
 
-def _must(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
+def _required(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
     if view.mode == CUTTING and view.pass_:
         return [*_setting(view, words, room), *_plain(sight.setting, room)]
     if view.mode in (FINISHED, ENDED_EARLY):
@@ -121,28 +137,20 @@ def _plain(text: str, room: int) -> tuple[Line, ...]:
     return tuple((line, 0) for line in wrapped(text, room)) if text else ()
 
 
-def _marked(entry: Entry, room: int) -> tuple[Line, ...]:
-    return tuple(
-        (f"{entry.mark if n == 0 else '  '} {line}", 0) for n, line in enumerate(wrapped(entry.text, room - 3))
-    )
-
-
 def _setting(view: View, words: Words, room: int) -> list[Line]:
-    pass_ = f"pass {view.pass_} of {view.passes}"
-    direct = view.approach is None or view.approach == view.previous
-    if dial.has_dial(words.carriage):
-        call = words.shown_call(view.setting, view.previous, view.approach)
-        text = f"{call if direct else f'FIRST {call}'}   {pass_}"
+    carriage, approach = words.carriage, view.approach
+    direct = approach is None or approach == view.previous
+    target, unit = reading(carriage, view.setting), UNITS.get(carriage.kind, carriage.unit)
+    if dial.has_dial(carriage):
+        call = words.shown_call(view.setting, view.previous, approach)
+        text = call if direct else f"FIRST {call}"
+    elif direct:
+        text = f"set {target} {unit}"
     else:
-        text = f"{_readout(view, words, direct)} {UNITS.get(words.carriage.kind, words.carriage.unit)}   {pass_}"
+        first, last = dial.ways(view.previous, approach, view.setting)
+        onward = "on " if first == last else ""
+        text = f"FIRST {first.upper()} TO {reading(carriage, approach)}, then {onward}{last} to {target} {unit}"
+    text = f"{text}   pass {view.pass_} of {view.passes}"
     style = BOLD if direct else BOLD | MAGENTA
+    # Breaking into lines would close up the gap before the pass, so what fits is left as it is.
     return [(text, style)] if width(text) <= room else [(line, style) for line in wrapped(text, room)]
-
-
-def _readout(view: View, words: Words, direct: bool) -> str:
-    target = reading(words.carriage, view.setting)
-    if direct:
-        return f"set {target}"
-    first, last = dial.ways(view.previous, view.approach, view.setting)
-    onward = "on " if first == last else ""
-    return f"FIRST {first.upper()} TO {reading(words.carriage, view.approach)}, then {onward}{last} to {target}"

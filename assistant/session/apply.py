@@ -7,19 +7,10 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from assistant.plans.checks import CARRYING_ON, CLAMPS, GUARD
+from assistant.plans.checks import After, covered_by
 from assistant.plans.intents import Mode
 from assistant.session import facts as f
-from assistant.session.checks import (
-    BLADE_HEIGHT,
-    asks_saw_off,
-    bits_of,
-    confirmed_with,
-    counted_on,
-    covered_by,
-    setup_bits,
-    setup_end_bits,
-)
+from assistant.session.checks import asks_saw_off, bits_of, confirmed_with, counted_on, due_after
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -36,11 +27,11 @@ from assistant.session.state import (
 Change = dict[str, Any]
 
 
-def _opens(state: State, kind: Mode) -> Change:
+def _opens(state: State, kind: Mode, question: Question | None = None) -> Change:
     """Something new waits for an answer, and has not gone out yet; the grammar before it is out of force."""
     before = state.opening
     after = before.kind if before.out_at is not None else before.after
-    return {"opening": Opening(before.generation + 1, kind, after)}
+    return {"opening": Opening(before.generation + 1, kind, after, question)}
 
 
 def _started(state: State, fact: f.Started, at: float) -> Change:
@@ -52,16 +43,13 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
     return {"setup": fact.setup, "mode": CHECKS, "cursor": 0, "cut": 0, "touched": False, "open_check": None}
 
 
-def _check_index(state: State, name: str) -> int:
-    return next(i for i, check in enumerate(state.the_job.checks) if check.name == name)
-
-
 def _check_opened(state: State, fact: f.CheckOpened, at: float) -> Change:
-    return {"mode": CHECKS, "open_check": _check_index(state, fact.check), **_opens(state, CHECKS)}
+    index = [check.name for check in state.the_job.checks].index(fact.check)
+    return {"mode": CHECKS, "open_check": index, **_opens(state, CHECKS)}
 
 
 def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
-    redo = state.redo & ~bits_of(state.the_job.checks, *covered_by(fact.check))
+    redo = state.redo & ~bits_of(state.the_job.checks, covered_by(fact.check))
     return {"confirmed": confirmed_with(state, fact.check), "redo": redo, "open_check": None, "touched": True}
 
 
@@ -85,11 +73,11 @@ def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
 
 
 def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
-    return {"mode": STANDING_BY, "question": None, "open_check": None, **_opens(state, STANDING_BY)}
+    return {"mode": STANDING_BY, "open_check": None, **_opens(state, STANDING_BY)}
 
 
 def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
-    return {"mode": CHECKS, "redo": state.redo | bits_of(state.the_job.checks, CARRYING_ON)}
+    return {"mode": CHECKS, "redo": state.redo | due_after(state.the_job.checks, After.CARRIED_ON)}
 
 
 def _uncut(state: State, pass_: int) -> Change:
@@ -98,13 +86,12 @@ def _uncut(state: State, pass_: int) -> Change:
     When all was cut the saw was to be switched off and the work looked at: whether it is still clamped is asked.
     """
     was_cut = state.is_cut(pass_)
-    checks = state.the_job.checks
-    redo = setup_end_bits(checks) | (bits_of(checks, CARRYING_ON) if state.setup_complete else 0)
+    happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
     return {
         "cut": state.cut & ~(1 << (pass_ - 1)),
         "cut_in_all": state.cut_in_all - was_cut,
         "cursor": pass_,
-        "redo": state.redo | redo,
+        "redo": state.redo | due_after(state.the_job.checks, *happened),
     }
 
 
@@ -120,7 +107,7 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "mode": CHECKS,
         "touched": True,
         "open_check": None,
-        "redo": state.redo | setup_bits(state.the_job.checks) | setup_end_bits(state.the_job.checks),
+        "redo": state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK),
     }
 
 
@@ -129,13 +116,13 @@ def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
 
 
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
-    redo = state.redo | bits_of(state.the_job.checks, CLAMPS, GUARD, BLADE_HEIGHT)
-    return {"mode": RESUMING, "open_check": None, "question": None, "redo": redo, "notices": ()}
+    redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
+    return {"mode": RESUMING, "open_check": None, "redo": redo}
 
 
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
     """It is another clamping: all that one asks is due again, a bar in the blade's way as well."""
-    redo = state.redo | setup_bits(state.the_job.checks)
+    redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
     moved = {"carriage_at": Fraction(fact.setting), "came_from": None} if fact.setting else {}
     return {"redo": redo, **moved}
 
@@ -145,16 +132,16 @@ def _finished(state: State, fact: f.Finished, at: float) -> Change:
 
 
 def _ended_early(state: State, fact: f.EndedEarly, at: float) -> Change:
-    return {"mode": ENDED_EARLY, "open_check": None, "question": None, **_opens(state, ENDED_EARLY)}
+    return {"mode": ENDED_EARLY, "open_check": None, **_opens(state, ENDED_EARLY)}
 
 
 def _asked(state: State, fact: f.Asked, at: float) -> Change:
-    return {"question": Question(fact.question, fact.setup, fact.pass_), **_opens(state, QUESTION)}
+    return _opens(state, QUESTION, Question(fact.question, fact.setup, fact.pass_))
 
 
 def _dropped(state: State, fact: f.Dropped, at: float) -> Change:
     """What lay under the question is announced again, and waits for an answer as if it were new."""
-    return {"question": None, **_opens(state, state.mode)}
+    return _opens(state, state.mode)
 
 
 def _announcement(state: State, **changes: Any) -> Change:

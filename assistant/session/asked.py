@@ -5,6 +5,7 @@ from __future__ import annotations
 from assistant.plans.checks import SAW_OFF, figures_of
 from assistant.session import effects as e
 from assistant.session.effects import prompt
+from assistant.session.kinds import QuestionName
 from assistant.session.slip import trial
 from assistant.session.state import CHECKS, State
 
@@ -45,7 +46,7 @@ def question_prompt(state: State) -> e.Prompt:
     question = state.question
     if question is None:
         raise ValueError("no question is open")
-    tries = trial(state) if question.name == "registered" else None
+    tries = trial(state) if question.name == QuestionName.REGISTERED else None
     figures = {} if tries is None else {name: getattr(tries, name) for name in ("where", *_MOVE)}
     return prompt(
         f"ask {question.name}",

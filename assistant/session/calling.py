@@ -7,12 +7,12 @@ from dataclasses import replace
 from assistant.joinery.settings import approach
 from assistant.plans.checks import FIXED
 from assistant.plans.job_json import fraction_text
-from assistant.plans.model import Job
+from assistant.plans.model import Job, When
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.asked import check_prompts, end_prompts, question_prompt
 from assistant.session.checks import first_due, is_due
-from assistant.session.kinds import Klass
+from assistant.session.kinds import By, Klass
 from assistant.session.state import CHECKS, CUTTING, FINISHED, RESUMING, STANDING_BY, State
 from assistant.session.turn import Turn, prompt
 
@@ -36,8 +36,11 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 
 
 def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
-    """The setting of a pass. repeated: it or another was called and not cut, so nobody knows whether the carriage has
-    been moved already."""
+    """The setting of a pass.
+
+    Its figure `repeated`: it or another was called and not cut, so nobody knows whether the carriage has been moved
+    already.
+    """
     one = state.pattern.passes[pass_ - 1]
     setting = one.setting
     repeated = pass_ == state.cursor
@@ -112,17 +115,15 @@ def begin_setup(turn: Turn, number: int, *before: e.Prompt) -> None:
     advance(turn)
 
 
-def confirm_check(turn: Turn, by: str) -> None:
+def confirm_check(turn: Turn, by: By) -> None:
     state = turn.state
     check = state.the_job.checks[state.open_check or 0]
     turn.fact(f.CheckConfirmed(state.setup, check.name, by))
-    if check.when == "stage" and not _stage_checks_due(turn.state):
-        turn.fact(f.StageReady(turn.state.the_setup.stage))
+    after = turn.state
+    of_the_stage = [i for i, one in enumerate(after.the_job.checks) if one.when == When.STAGE]
+    if check.when == When.STAGE and not any(is_due(after, i) for i in of_the_stage):
+        turn.fact(f.StageReady(after.the_setup.stage))
     advance(turn)
-
-
-def _stage_checks_due(state: State) -> bool:
-    return any(check.when == "stage" and is_due(state, i) for i, check in enumerate(state.the_job.checks))
 
 
 def _stage_over(state: State) -> tuple[e.Prompt, ...]:
@@ -133,7 +134,7 @@ def _stage_over(state: State) -> tuple[e.Prompt, ...]:
     return (prompt("stage over", stage=state.the_setup.stage),)
 
 
-def cut_pass(turn: Turn, by: str) -> None:
+def cut_pass(turn: Turn, by: By) -> None:
     """Record the pass called as cut and go on: the next pass, or what is asked when all is cut."""
     state = turn.state
     turn.fact(f.PassCut(state.setup, state.cursor, by))
@@ -171,7 +172,7 @@ def _clamped_afresh(state: State) -> bool:
     """Whether what is asked is asked once more because the board was put to the stop again."""
     index = state.open_check or 0
     check = state.the_job.checks[index]
-    return bool(state.redo >> index & 1) and check.when == "setup" and check.name not in FIXED
+    return bool(state.redo >> index & 1) and check.when == When.SETUP and check.name not in FIXED
 
 
 def where_prompt(state: State) -> e.Prompt:

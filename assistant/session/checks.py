@@ -6,30 +6,30 @@ hold-downs are looked at before each cut is common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 
-from assistant.plans.checks import CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, GUARD, SAW_OFF, SETUP_END
-from assistant.plans.model import Check
+from assistant.plans.checks import (
+    CLAMPS,
+    CLAMPS_AND_GUARD,
+    GUARD,
+    SAW_OFF,
+    After,
+    again_after,
+    covered_by,
+)
+from assistant.plans.model import Check, When
 from assistant.session.state import CHECKS, Confirmation, State
 
-BLADE_HEIGHT = "blade height"
-COVERED = {CLAMPS: (CARRYING_ON,), CLAMPS_AND_GUARD: (CLAMPS, GUARD, CARRYING_ON)}
-"""A check -> those that its answer confirms as well: clamps just confirmed are tight still."""
 
-
-def bits_of(checks: tuple[Check, ...], *names: str) -> int:
+def bits_of(checks: tuple[Check, ...], names: Collection[str]) -> int:
     """The `redo` bits of the checks with these names."""
     return sum(1 << i for i, check in enumerate(checks) if check.name in names)
 
 
-def setup_bits(checks: tuple[Check, ...]) -> int:
-    """The `redo` bits of every check that belongs to a clamping; one that takes the place of others hangs on theirs."""
-    return sum(1 << i for i, check in enumerate(checks) if check.when == "setup" and check.name != CLAMPS_AND_GUARD)
-
-
-def setup_end_bits(checks: tuple[Check, ...]) -> int:
-    """The `redo` bits of what is asked when a setup is cut."""
-    return sum(1 << i for i, check in enumerate(checks) if check.when == SETUP_END)
+def due_after(checks: tuple[Check, ...], *happened: After) -> int:
+    """The `redo` bits of the checks that are due again once any of this has happened."""
+    return bits_of(checks, [check.name for check in checks if again_after(check).intersection(happened)])
 
 
 def here(state: State) -> Confirmation:
@@ -39,29 +39,24 @@ def here(state: State) -> Confirmation:
 
 
 def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
-    if check.when == "stage" and now.stage < 2:
+    if check.when == When.STAGE and now.stage < 2:
         return False
     if last is None:
         return True
     match check.when:
-        case "session":
+        case When.SESSION:
             return False
-        case "setup" | "setup end":
+        case When.SETUP | When.SETUP_END:
             return last.setup != now.setup
-        case "depth":
+        case When.DEPTH:
             return last.depth != now.depth
-        case "part":
+        case When.PART:
             return (last.part, last.depth, last.stage) != (now.part, now.depth, now.stage)
-        case "stage":
+        case When.STAGE:
             return last.stage != now.stage
-        case "every":
+        case When.EVERY:
             return last.passes >= check.every
     raise ValueError(f"check {check.name!r} has no rule {check.when!r}")
-
-
-def covered_by(check: str) -> tuple[str, ...]:
-    """The checks that an answer to this one confirms: itself, and those whose place it takes."""
-    return (check, *COVERED.get(check, ()))
 
 
 def confirmed_with(state: State, check: str) -> tuple[Confirmation | None, ...]:
@@ -72,8 +67,10 @@ def confirmed_with(state: State, check: str) -> tuple[Confirmation | None, ...]:
 
 
 def counted_on(state: State) -> tuple[Confirmation | None, ...]:
-    """Where each check was last confirmed, once one more pass is made: it wears the blade and fills the dust bag,
-    whether or not it is taken back afterwards."""
+    """Where each check was last confirmed, once one more pass is made.
+
+    It wears the blade and fills the dust bag, whether or not it is taken back afterwards.
+    """
     pairs = zip(state.the_job.checks, state.confirmed, strict=True)
     return tuple(
         replace(last, passes=last.passes + 1) if last is not None and last.passes < check.every else last
@@ -92,8 +89,11 @@ def _due_by_itself(state: State, index: int) -> bool:
 
 
 def _clamps_with_guard(state: State) -> bool:
-    """Whether clamps and guard are one question: a new clamping, and a guard that was confirmed in this run for this
-    depth and stage. At the start, after an interruption, for another depth or stage the guard is a check of its own."""
+    """Whether clamps and guard are one question.
+
+    So they are for a new clamping, the guard having been confirmed in this run for this depth and stage. At the start,
+    after an interruption, for another depth or stage the guard is a check of its own.
+    """
     clamps, guard = _index(state, CLAMPS), _index(state, GUARD)
     if clamps is None or guard is None or _index(state, CLAMPS_AND_GUARD) is None:
         return False
@@ -108,17 +108,16 @@ def _clamps_with_guard(state: State) -> bool:
 def is_due(state: State, index: int) -> bool:
     """Whether check `index` must be confirmed before the next setting is called or, once all is cut, the setup ends."""
     check = state.the_job.checks[index]
-    if (check.when == SETUP_END) != state.setup_complete:
+    if (check.when == When.SETUP_END) != state.setup_complete:
         return False
-    match check.name:
-        case "clamps and guard":
-            return _clamps_with_guard(state)
-        case "clamps" | "guard":
-            return _due_by_itself(state, index) and not _clamps_with_guard(state)
-        case "carrying on":
-            # Clamps that were never confirmed for this board have a question of their own.
-            clamps = _index(state, CLAMPS)
-            return bool(state.redo >> index & 1) and (clamps is None or not _due_by_itself(state, clamps))
+    if check.name == CLAMPS_AND_GUARD:
+        return _clamps_with_guard(state)
+    if check.name in (CLAMPS, GUARD):
+        return _due_by_itself(state, index) and not _clamps_with_guard(state)
+    if check.when == When.STANDING_BY:
+        # Clamps that were never confirmed for this board have a question of their own.
+        clamps = _index(state, CLAMPS)
+        return bool(state.redo >> index & 1) and (clamps is None or not _due_by_itself(state, clamps))
     return _due_by_itself(state, index)
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from assistant.plans.intents import Intent
 from assistant.plans.model import Job
-from assistant.session.kinds import By, Press, SpeechEnd
+from assistant.session.kinds import By, DeviceName, DeviceState, Press, SpeechEnd
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,12 +144,11 @@ class Displayed(Event):
 class DeviceChanged(Event):
     """Any adapter: a part was lost, stands in, is slow, or works again.
 
-    device: microphone | loudspeaker | pedal | recogniser. state: works | stands in | slow | lost.
     text: what it means for the operator, one plain sentence.
     """
 
-    device: str
-    state: str
+    device: DeviceName
+    state: DeviceState
     text: str
 
 

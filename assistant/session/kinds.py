@@ -42,6 +42,25 @@ class SpeechEnd(StrEnum):
     FAILED = "failed"
 
 
+class DeviceName(StrEnum):
+    """What a `DeviceChanged` is about."""
+
+    MICROPHONE = "microphone"
+    LOUDSPEAKER = "loudspeaker"
+    PEDAL = "pedal"
+    RECOGNISER = "recogniser"
+    KEYS = "keys"
+
+
+class DeviceState(StrEnum):
+    """How such a part is now. `STANDS_IN`: it is missing, and another does its work."""
+
+    WORKS = "works"
+    STANDS_IN = "stands in"
+    SLOW = "slow"
+    LOST = "lost"
+
+
 class Klass(StrEnum):
     """What an announcement or a line is, for screens and for the tone before it."""
 

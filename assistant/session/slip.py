@@ -3,27 +3,37 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 
 from assistant.joinery.model import Pass, Pattern
 from assistant.joinery.settings import approach
 from assistant.session.state import State
 
-KERF, FAR_WALL, NEAR_WALL, EDGE = "kerf", "far wall", "near wall", "edge"
+
+class Meets(StrEnum):
+    """What the still blade meets of the wood beside it."""
+
+    KERF = "kerf"
+    """Wood stands on both its sides."""
+    FAR_WALL = "far wall"
+    """Only on the side farther from the reference edge, since the socket is wider than the kerf."""
+    NEAR_WALL = "near wall"
+    """Only on the side nearer to it."""
+    EDGE = "edge"
+    """On one side too, and the other is open, as no cut but that of an edge is there."""
+    NOTHING = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Trial:
     """The still blade at the setting of `pass_`, which is cut: what it meets there shows whether the work has moved.
 
-    where: "kerf": wood stands on both its sides. "far wall", "near wall": only on the side farther from the reference
-    edge, or nearer to it, since the socket is wider than the kerf. "edge": only on one side too, and the other is open,
-    as no cut but that of an edge is there. setting, previous, approach: mm, as when a pass is called; previous is where
-    the carriage stands now.
+    setting, previous, approach: mm, as when a pass is called; previous is where the carriage stands now.
     """
 
     pass_: int
-    where: str
+    where: Meets
     setting: Fraction
     previous: Fraction | None
     approach: Fraction | None
@@ -37,7 +47,7 @@ def trial(state: State) -> Trial | None:
     pattern = state.pattern
     cut = [one for one in pattern.passes if state.is_cut(one.number)]
     tries = [(where, one) for one in cut if (where := _meets(one, cut, pattern))]
-    for wanted in ((KERF,), (FAR_WALL, NEAR_WALL), (EDGE,)):
+    for wanted in ((Meets.KERF,), (Meets.FAR_WALL, Meets.NEAR_WALL), (Meets.EDGE,)):
         found = [(where, one) for where, one in tries if where in wanted]
         if found:
             where, one = found[-1]
@@ -47,15 +57,14 @@ def trial(state: State) -> Trial | None:
     return None
 
 
-def _meets(one: Pass, cut: list[Pass], pattern: Pattern) -> str:
-    """Where wood stands beside the blade at this pass; "" for nowhere."""
+def _meets(one: Pass, cut: list[Pass], pattern: Pattern) -> Meets:
     far = one.kerf_to < pattern.width and not any(p.kerf_from <= one.kerf_to < p.kerf_to for p in cut)
     near = one.kerf_from > 0 and not any(p.kerf_from < one.kerf_from <= p.kerf_to for p in cut)
     if far and near:
-        return KERF
+        return Meets.KERF
     if not (far or near):
-        return ""
+        return Meets.NOTHING
     socket = pattern.sockets[one.socket - 1]
     if socket.start <= 0 or socket.end >= pattern.width:
-        return EDGE
-    return FAR_WALL if far else NEAR_WALL
+        return Meets.EDGE
+    return Meets.FAR_WALL if far else Meets.NEAR_WALL

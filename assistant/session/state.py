@@ -43,7 +43,8 @@ class Opening:
     """What waits for an answer now, and how far its announcement has got. Times are session times, s.
 
     generation: of the grammar in force; every opening has a new one. kind: the mode that it opened, or QUESTION.
-    after: the kind of the opening that went out before it. Both are None where there was none. out_at: when the voice
+    after: the kind of the opening that went out before it. Both are None where there was none. question: the one that
+    it asks, where it is QUESTION. out_at: when the voice
     and the screens had been handed it, None until then. announcement: the id of the one that carries it, "" for none.
     announced_at: since when it counts as announced, None while it doesn't. unspoken: the voice failed it. displayed_at:
     when a screen had shown it, None until then. reminded: an answer came too early, and the operator has been reminded
@@ -53,6 +54,7 @@ class Opening:
     generation: int = 0
     kind: Mode | None = None
     after: Mode | None = None
+    question: Question | None = None
     out_at: float | None = None
     announcement: str = ""
     announced_at: float | None = None
@@ -91,7 +93,6 @@ class State:
     open_check: int | None = None
     touched: bool = False
     opening: Opening = Opening()
-    question: Question | None = None
     notices: tuple[tuple[str, str], ...] = ()
     said: int = 0
     rehearsed: bool = False
@@ -105,6 +106,11 @@ class State:
     def generation(self) -> int:
         """Of the grammar in force."""
         return self.opening.generation
+
+    @property
+    def question(self) -> Question | None:
+        """The open one."""
+        return self.opening.question
 
     @property
     def the_job(self) -> Job:

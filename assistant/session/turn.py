@@ -20,15 +20,11 @@ from assistant.session.state import State
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """facts: to be committed (but for passing ones) and applied, in order, before any effect runs."""
+    """records: to be committed, but for passing ones, before any effect runs. state: the one that they lead to."""
 
-    facts: tuple[f.Fact, ...]
+    records: tuple[f.Record, ...]
+    state: State
     effects: tuple[e.Effect, ...]
-
-
-def record_of(state: State, fact: f.Fact, event: Event) -> f.Record:
-    """The fact in its place: passing ones take no number."""
-    return f.Record(state.n if fact.passing else state.n + 1, event.at, event.utc, fact)
 
 
 class Turn:
@@ -37,15 +33,18 @@ class Turn:
     def __init__(self, state: State, event: Event):
         self.state = state
         self.event = event
-        self._facts: list[f.Fact] = []
+        self._records: list[f.Record] = []
         self._effects: list[e.Effect] = []
         self._held: tuple[e.Prompt, ...] = ()
         self._spoken = 0
         self._generation = state.generation
 
     def fact(self, fact: f.Fact) -> None:
-        self.state = apply(self.state, record_of(self.state, fact, self.event))
-        self._facts.append(fact)
+        """Apply it in its place; a passing one takes no number."""
+        n = self.state.n if fact.passing else self.state.n + 1
+        record = f.Record(n, self.event.at, self.event.utc, fact)
+        self.state = apply(self.state, record)
+        self._records.append(record)
 
     def effect(self, effect: e.Effect) -> None:
         self._effects.append(effect)
@@ -90,7 +89,7 @@ class Turn:
         if wanted is not None and wanted.generation != self._generation:
             self.effect(wanted)
             self.effect(e.Show(view(self.state, self.event.at)))
-        return Decision(tuple(self._facts), tuple(self._effects))
+        return Decision(tuple(self._records), self.state, tuple(self._effects))
 
 
 def view(state: State, at: float | None = None) -> e.View:

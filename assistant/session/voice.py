@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from assistant.plans.intents import Intent
 from assistant.plans.voice_range import stepped_loudness, stepped_rate
 from assistant.session import effects as e
 from assistant.session import facts as f
@@ -11,11 +12,11 @@ from assistant.session.state import State
 from assistant.session.turn import Turn
 
 # Intent -> steps of loudness, steps of pace, the answer, the answer at the end of the range.
-_STEPS: dict[str, tuple[int, int, e.Prompt, e.Prompt]] = {
-    "louder": (1, 0, prompt("louder"), prompt("loudest")),
-    "quieter": (-1, 0, prompt("quieter"), prompt("softest")),
-    "slower": (0, -1, prompt("slower"), prompt("slowest")),
-    "quicker": (0, 1, prompt("quicker"), prompt("quickest")),
+_STEPS: dict[Intent, tuple[int, int, e.Prompt, e.Prompt]] = {
+    Intent.LOUDER: (1, 0, prompt("louder"), prompt("loudest")),
+    Intent.QUIETER: (-1, 0, prompt("quieter"), prompt("softest")),
+    Intent.SLOWER: (0, -1, prompt("slower"), prompt("slowest")),
+    Intent.QUICKER: (0, 1, prompt("quicker"), prompt("quickest")),
 }
 
 
@@ -35,7 +36,7 @@ def to_keep(state: State) -> tuple[str, ...]:
     return tuple(line for line in lines if line)
 
 
-def change_voice(turn: Turn, intent: str) -> None:
+def change_voice(turn: Turn, intent: Intent) -> None:
     """One step; the answer waits for what sounds, so that no setting and no question is cut off by it."""
     louder, quicker, done, end = _STEPS[intent]
     before = voice_of(turn.state)

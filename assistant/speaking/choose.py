@@ -17,7 +17,7 @@ ANNOUNCED = "en"  # what is announced is English in every language of phrases
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class ChosenEngine:
     """The engine and a line for the screen that says which and why."""
 
     engine: Engine
@@ -47,7 +47,9 @@ def order(platform: str) -> tuple[str, str]:
     return ("espeak-ng", "pyttsx3") if platform.startswith("linux") else ("pyttsx3", "espeak-ng")
 
 
-def choose_engine(settings: VoiceSettings, platform: str = sys.platform, makers: dict[str, Maker] = MAKERS) -> Choice:
+def choose_engine(
+    settings: VoiceSettings, platform: str = sys.platform, makers: dict[str, Maker] = MAKERS
+) -> ChosenEngine:
     """The first voice that works on this system. Raises NoSuchPart, naming every reason and mend, when none does."""
     reasons: list[str] = []
     for name in order(platform):
@@ -56,5 +58,5 @@ def choose_engine(settings: VoiceSettings, platform: str = sys.platform, makers:
         except NoSuchPart as error:
             reasons.append(str(error))
             continue
-        return Choice(engine, f"{line} (because {'; '.join(reasons)})" if reasons else line)
+        return ChosenEngine(engine, f"{line} (because {'; '.join(reasons)})" if reasons else line)
     raise NoSuchPart(f"no voice: {'; '.join(reasons)}")

@@ -17,8 +17,10 @@ Fill = Callable[[int], bytes]
 
 
 class Device(Protocol):
-    """An output that can be opened, closed and opened again. instead: why another than the one asked for was opened,
-    a plain clause, or ""."""
+    """An output that can be opened, closed and opened again.
+
+    instead: why another than the one asked for was opened, a plain clause, or "".
+    """
 
     instead: str
 
@@ -29,7 +31,7 @@ class Device(Protocol):
         """Stop; harmless when not open."""
 
 
-def named(wanted: str, names: Sequence[str]) -> int | None:
+def number_of(wanted: str, names: Sequence[str]) -> int | None:
     """Which of the devices is meant: the one of this name, else the first whose name holds it; None for none."""
     folded, sought = [name.casefold() for name in names], wanted.casefold().strip()
     if sought in folded:
@@ -38,7 +40,7 @@ def named(wanted: str, names: Sequence[str]) -> int | None:
 
 
 def not_there(wanted: str, names: Sequence[str]) -> str:
-    """What is told when the default one has to do."""
+    """Why the default one speaks, a plain clause."""
     there = ", ".join(f'"{name}"' for name in names) or "none"
     return f'no loudspeaker is called "{wanted}", so the default one speaks; there are: {there}'
 
@@ -94,7 +96,7 @@ class MiniaudioDevice:
             return None, ""
         there = miniaudio.Devices(self._backends).get_playbacks()
         names = [str(one["name"]) for one in there]
-        number = named(self._name, names)
+        number = number_of(self._name, names)
         if number is None:
             self.instead = not_there(self._name, names)
             return None, ""
@@ -107,6 +109,8 @@ class MiniaudioDevice:
 
 
 def _primed(fill: Fill) -> Generator[bytes, int, None]:
+    """What miniaudio plays from: it sends the number of frames into a generator that has come to its first yield."""
+
     def forever() -> Generator[bytes, int, None]:
         frames = yield b""
         while True:
@@ -164,7 +168,7 @@ class SounddeviceDevice:
             (n, str(one["name"])) for n, one in enumerate(sounddevice.query_devices()) if one["max_output_channels"]
         ]
         names = [name for _, name in there]
-        number = named(self._name, names)
+        number = number_of(self._name, names)
         if number is None:
             self.instead = not_there(self._name, names)
             return None, ""
@@ -181,8 +185,10 @@ class SounddeviceDevice:
 
 
 def default_device(name: str = "") -> Device:
-    """The loudspeaker of this name, "" for the default one: through miniaudio where it is installed, else
-    sounddevice. Raises NoSuchPart when neither is there."""
+    """The loudspeaker of this name, "" for the default one: through miniaudio where it is installed, else sounddevice.
+
+    Raises NoSuchPart when neither is there.
+    """
     import importlib.util
 
     if importlib.util.find_spec("miniaudio"):

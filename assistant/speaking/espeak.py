@@ -14,15 +14,15 @@ from typing import Any
 
 from assistant.errors import NoSuchPart
 from assistant.speaking.engine import Pcm, VoiceFailed, never, speakable, trimmed
-from assistant.speaking.espeak_files import Place, places, short_data_folder
+from assistant.speaking.espeak_files import LibraryPlace, places, short_data_folder
 
-SYNCHRONOUS = 2
+SYNCHRONOUS = 2  # in mode 1, which pyttsx3 uses, the call returned before there was any sound
 # Without this option a library that finds no data calls exit(1): no exception, the session just gone.
 DONT_EXIT = 0x8000
-BUFFER_MS = 50
+BUFFER_MS = 50  # a render is seen to move, and can be cancelled, between two of them
 UTF8 = 1
 RATE_PARAMETER = 1
-SLOWEST, FASTEST = 80, 450
+SLOWEST, FASTEST = 80, 450  # words a minute, as the library takes them
 # By language. Measured: an independent recogniser hears most settings right in this voice, and
 # hardly any in the plain "en" or "en-us" (tests/speaking/test_heard.py).
 CLEAREST = {"en": "en-us+f2"}
@@ -33,7 +33,7 @@ _Callback = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctype
 class _Library:
     """The loaded library; hold `lock` around every call."""
 
-    def __init__(self, place: Place):
+    def __init__(self, place: LibraryPlace):
         self.lock = threading.Lock()
         self.origin = place.origin
         self._setting: tuple[str, int] | None = None
@@ -49,11 +49,13 @@ class _Library:
         if self.rate <= 0:
             raise NoSuchPart(f"espeak-ng ({place.origin}) finds no voice data in {data or 'its own folder'}")
         # The library keeps the bare pointer: the object must live as long as it does.
-        self._callback = _Callback(self._take)
+        self._callback = _Callback(self._take_buffer)
         self._dll.espeak_SetSynthCallback(self._callback)
-        self.version = self._version()
+        said = self._dll.espeak_Info(None) or b"?"
+        self.version = said.decode("utf-8", "replace").split()[0]
 
     def _declare(self) -> None:
+        """The C signatures, as in the library's `speak_lib.h`; ctypes alone would cut pointers to 32 bits."""
         text, number, anything = ctypes.c_char_p, ctypes.c_int, ctypes.c_void_p
         unsigned = ctypes.c_uint
         signatures: dict[str, tuple[Any, list[Any]]] = {
@@ -71,11 +73,7 @@ class _Library:
             function = getattr(self._dll, name)
             function.restype, function.argtypes = result, arguments
 
-    def _version(self) -> str:
-        said = self._dll.espeak_Info(None) or b"?"
-        return said.decode("utf-8", "replace").split()[0]
-
-    def _take(self, samples: Any, count: int, _events: Any) -> int:
+    def _take_buffer(self, samples: Any, count: int, _events: Any) -> int:
         if not samples or count <= 0:
             return 0
         return 1 if self._sink(ctypes.string_at(samples, count * 2)) else 0
@@ -103,19 +101,15 @@ _loaded: dict[tuple[str, str], _Library] = {}
 _loading = threading.Lock()
 
 
-def _library(place: Place) -> _Library:
-    with _loading:
-        key = (place.library, str(place.data))
-        if key not in _loaded:
-            _loaded[key] = _Library(place)
-        return _loaded[key]
-
-
-def _first_that_loads(candidates: list[Place]) -> _Library:
+def _first_that_loads(candidates: list[LibraryPlace]) -> _Library:
     problems = []
     for place in candidates:
+        key = (place.library, str(place.data))
         try:
-            return _library(place)
+            with _loading:
+                if key not in _loaded:
+                    _loaded[key] = _Library(place)
+                return _loaded[key]
         except NoSuchPart as error:
             problems.append(str(error))
     reasons = "; ".join(problems) or "no library for this system is known"
@@ -131,7 +125,9 @@ class EspeakEngine:
 
     name = "espeak-ng"
 
-    def __init__(self, voice: str = CLEAREST["en"], words_a_minute: int = 160, candidates: list[Place] | None = None):
+    def __init__(
+        self, voice: str = CLEAREST["en"], words_a_minute: int = 160, candidates: list[LibraryPlace] | None = None
+    ):
         self._library = _first_that_loads(places() if candidates is None else candidates)
         self.voice = voice
         self.words_a_minute = max(SLOWEST, min(FASTEST, words_a_minute))

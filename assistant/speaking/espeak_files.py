@@ -17,6 +17,7 @@ from pathlib import Path
 from assistant.errors import NoSuchPart
 
 LONGEST_DATA_PATH = 120
+# With one English voice some 0.8 MB: enough to speak, and quickly copied.
 ENGLISH = ("phontab", "phondata", "phonindex", "intonations", "en_dict")
 ENGLISH_VOICES = {"lang/gmw": "en*", "voices/!v": "f*"}
 _SYSTEM_LIBRARIES = {
@@ -27,7 +28,7 @@ _SYSTEM_LIBRARIES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class LibraryPlace:
     """A library to try. data: its data folder, None for the one it was built with. origin: for the screen."""
 
     library: str
@@ -35,18 +36,18 @@ class Place:
     origin: str
 
 
-def places() -> list[Place]:
+def places() -> list[LibraryPlace]:
     """Where to look, best first: the espeakng-loader wheel, then the system's own library."""
-    found: list[Place] = []
+    found: list[LibraryPlace] = []
     try:
         import espeakng_loader
 
         data = Path(espeakng_loader.get_data_path())
-        found.append(Place(espeakng_loader.get_library_path(), data, "from the espeakng-loader wheel"))
+        found.append(LibraryPlace(espeakng_loader.get_library_path(), data, "from the espeakng-loader wheel"))
     except (ImportError, RuntimeError):
         pass
     system = _SYSTEM_LIBRARIES.get(sys.platform, ())
-    return found + [Place(name, None, "the system's own") for name in system]
+    return found + [LibraryPlace(name, None, "the system's own") for name in system]
 
 
 def short_data_folder(data: Path, cache: Path | None = None) -> Path:
@@ -56,9 +57,19 @@ def short_data_folder(data: Path, cache: Path | None = None) -> Path:
     """
     if _fits(data):
         return data
+    if cache is not None:
+        bases = [cache]
+    else:
+        from platformdirs import user_cache_dir
+
+        user = str(os.getuid()) if hasattr(os, "getuid") else "voice"
+        bases = [Path(user_cache_dir("kerfcall", appauthor=False)), Path(tempfile.gettempdir()) / f"kerfcall-{user}"]
+    # Another release's data has other sizes, and so a copy of its own.
+    sizes = [(name, (data / name).stat().st_size) for name in ENGLISH]
+    fingerprint = hashlib.sha256(repr((str(data), sizes)).encode()).hexdigest()[:8]
     problems = []
-    for base in [cache] if cache else _cache_folders():
-        copy = base / f"espeak-{_fingerprint(data)}" / "espeak-ng-data"
+    for base in bases:
+        copy = base / f"espeak-{fingerprint}" / "espeak-ng-data"
         if not _fits(copy):
             problems.append(f"{copy} is too long as well")
             continue
@@ -77,23 +88,8 @@ def _fits(path: Path) -> bool:
     return len(os.fsencode(path)) <= LONGEST_DATA_PATH
 
 
-def _cache_folders() -> list[Path]:
-    from platformdirs import user_cache_dir
-
-    return [Path(user_cache_dir("kerfcall", appauthor=False)), Path(tempfile.gettempdir()) / f"kerfcall-{_user()}"]
-
-
-def _user() -> str:
-    return str(os.getuid()) if hasattr(os, "getuid") else "voice"
-
-
-def _fingerprint(data: Path) -> str:
-    sizes = [(name, (data / name).stat().st_size) for name in ENGLISH]
-    return hashlib.sha256(repr((str(data), sizes)).encode()).hexdigest()[:8]
-
-
 def _copy_english(data: Path, copy: Path) -> None:
-    """Copy beside the final place and rename, so that a copy cut short is never taken for a whole one."""
+    """Copy what English needs beside the final place and rename: a copy cut short is never taken for a whole one."""
     if copy.is_dir():
         return
     copy.parent.mkdir(parents=True, exist_ok=True, mode=0o700)

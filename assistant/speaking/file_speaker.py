@@ -9,14 +9,14 @@ from assistant.errors import KerfcallError
 from assistant.plans.model import VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
-from assistant.session.kinds import SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd
 from assistant.speaking.cache import SpeechCache, key_of
 from assistant.speaking.choose import choose_engine
-from assistant.speaking.engine import Engine, Pcm, at_rate, speakable
-from assistant.speaking.mixer import Mixer, Slot
+from assistant.speaking.engine import Engine, at_rate, speakable
+from assistant.speaking.mixer import Mixer
 from assistant.speaking.wav_out import GrowingWav
 
-PIECE_S = 1.0
+PIECE_S = 1.0  # a long silence is written in pieces, not as one array
 
 
 class FileSpeaker:
@@ -72,28 +72,21 @@ class FileSpeaker:
         self.advance(self._clock.at())
         if replaces:
             self._cut()
-        pcm = self._rendered(speakable(text), id)
-        if pcm is None:
-            return
-        slot: Slot = self._mixer.reserve(id, tone)
-        slot.samples = at_rate(pcm, self.rate).samples
-        self._write(0)
-
-    def _rendered(self, text: str, id: str) -> Pcm | None:
-        key = key_of(self._engine, text)
+        said = speakable(text)
+        key = key_of(self._engine, said)
         pcm = self._cache.get(key)
-        if pcm is not None:
-            return pcm
-        try:
-            pcm = self._engine.render(text)
-        except KerfcallError as error:
-            self._post(SpeechEnded(self.at, self._clock.utc(), id, SpeechEnd.FAILED))
-            words = f"The voice failed: announcements are on the screen only. ({error})"
-            self._post(DeviceChanged(self.at, self._clock.utc(), "loudspeaker", "lost", words))
-            return None
-        if pcm is not None:
+        if pcm is None:
+            try:
+                pcm = self._engine.render(said)
+            except KerfcallError as error:
+                self._post(SpeechEnded(self.at, self._clock.utc(), id, SpeechEnd.FAILED))
+                words = f"The voice failed: announcements are on the screen only. ({error})"
+                self._post(DeviceChanged(self.at, self._clock.utc(), DeviceName.LOUDSPEAKER, DeviceState.LOST, words))
+                return
+            assert pcm is not None  # nobody cancels it
             self._cache.put(key, pcm)
-        return pcm
+        self._mixer.reserve(id, tone).samples = at_rate(pcm, self.rate).samples
+        self._write(0)  # no frames: it only begins, so that its event has the time of the file's present end
 
     def prepare(self, texts: Sequence[str]) -> None:
         """Nothing: rendering takes no time here, the file's time stands still meanwhile."""
@@ -106,10 +99,6 @@ class FileSpeaker:
         self.advance(self._clock.at())
         self._mixer.set_loudness(loudness_db)
         self._engine.set_rate(words_a_minute)
-
-    def stop(self) -> None:
-        self.advance(self._clock.at())
-        self._cut()
 
     def _cut(self) -> None:
         for id in self._mixer.cut():

@@ -8,7 +8,7 @@ from assistant.errors import KerfcallError
 from assistant.health import STANDS_IN, WORKS, Finding, pip
 from assistant.hearing.health import device
 from assistant.plans.model import VoiceSettings
-from assistant.speaking.device import named, not_there
+from assistant.speaking.device import not_there, number_of
 
 
 def voice(settings: VoiceSettings) -> Finding:
@@ -32,7 +32,7 @@ def loudspeaker(devices: dict[str, Any], wanted: str = "") -> Finding:
     names = devices.get("outputs") or []
     if not wanted or not names:
         return finding
-    number = named(wanted, names)
+    number = number_of(wanted, names)
     if number is None:
         mend = "connect it, or mend [voice] loudspeaker"
         return Finding("loudspeaker", STANDS_IN, not_there(wanted, names), mend, finding.data)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from assistant.session.events import NOTE
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from assistant.speaking.engine import Samples
 
-FADE_S = 0.005
+FADE_S = 0.005  # of what is cut off, lest it cracks
 CLICK_S = 0.012
 CLICK_HZ = 1800
 CLICK_PEAK = 12000
@@ -31,7 +31,7 @@ KNEE, TOP = 22000, 31000
 
 
 @dataclass(slots=True, eq=False)
-class Slot:
+class QueueSlot:
     """One announcement's place in the queue. samples: None until rendered.
 
     tone: what is left of the notes before its words.
@@ -48,7 +48,7 @@ class Happening(NamedTuple):
     """An announcement began or ended `offset` frames into the piece just mixed."""
 
     offset: int
-    kind: str
+    kind: Literal["started", "ended"]
     id: str
 
 
@@ -94,7 +94,7 @@ class Mixer:
 
     def __init__(self, rate: int):
         self.rate = rate
-        self._queue: deque[Slot] = deque()
+        self._queue: deque[QueueSlot] = deque()
         self._over: list[Samples] = []
         self._click = click_sound(rate)
         self._tone = tone_sound(rate)
@@ -106,21 +106,21 @@ class Mixer:
         """Whether anything sounds, fades or waits."""
         return bool(self._queue or self._over)
 
-    def holds(self, slot: Slot) -> bool:
+    def holds(self, slot: QueueSlot) -> bool:
         return slot in self._queue
 
-    def reserve(self, id: str, tone: bool = False) -> Slot:
+    def reserve(self, id: str, tone: bool = False) -> QueueSlot:
         """The next place in the queue; nothing behind it sounds before it has been filled or dropped."""
-        slot = Slot(id, tone=self._tone if tone else None)
+        slot = QueueSlot(id, tone=self._tone if tone else None)
         self._queue.append(slot)
         return slot
 
     def note(self) -> None:
         """Two low notes from the next frame on, as an announcement of the id `NOTE`; not where one sounds or waits."""
         if not self._queue:
-            self._queue.append(Slot(NOTE, self._low))
+            self._queue.append(QueueSlot(NOTE, self._low))
 
-    def drop(self, slot: Slot) -> bool:
+    def drop(self, slot: QueueSlot) -> bool:
         """Take an announcement that could not be rendered out of the queue; False if it was out already."""
         if slot not in self._queue:
             return False
@@ -182,7 +182,7 @@ class Mixer:
         import numpy as np
 
         out = np.zeros(frames, np.int32)
-        happened = self._announce(out)
+        happened = self._mix_announcements(out)
         left = []
         for sound in self._over:
             n = min(frames, len(sound))
@@ -192,7 +192,8 @@ class Mixer:
         self._over = left
         return np.clip(out, -32768, 32767).astype(np.int16), happened
 
-    def _announce(self, out: NDArray[np.int32]) -> list[Happening]:
+    def _mix_announcements(self, out: NDArray[np.int32]) -> list[Happening]:
+        """Add to `out` as many in a row as fit, each after its tone, up to the first that isn't rendered yet."""
         happened: list[Happening] = []
         at = 0
         while self._queue and self._queue[0].samples is not None:

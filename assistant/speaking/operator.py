@@ -7,7 +7,7 @@ do. Its phrases are sound in the microphone; its pedal presses are events.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from assistant.plans.intents import Intent, Mode
 from assistant.runner.contracts import Clock, Post
@@ -21,7 +21,8 @@ from assistant.wording.prompts import Words
 RATE = 16000
 PAUSE_S = 0.7
 ASKS_AGAIN_S = 6.0
-MOST_TRIES = 3
+MOST_TRIES = 3  # by voice; then the pedal, so that a phrase which is never heard doesn't hold it up for ever
+ANSWERS = {Mode.CHECKS: Intent.CHECK, Mode.CUTTING: Intent.CUT, Mode.STANDING_BY: Intent.CARRY_ON}
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +36,7 @@ class Habits:
     cut_s: float = 6.0
     by_pedal: frozenset[str] = frozenset()
     by_voice: frozenset[int] = frozenset()
-    asks: Mapping[int, Intent] | None = None
+    asks: Mapping[int, Intent] = field(default_factory=dict)
 
 
 class SyntheticOperator:
@@ -75,7 +76,7 @@ class SyntheticOperator:
 
     # a source of sound
 
-    def heed(self, event: Event) -> None:
+    def handled(self, event: Event) -> None:
         """Announcements that begin and end: the answer comes after the last one."""
         if isinstance(event, SpeechStarted):
             self._sounding += 1
@@ -83,7 +84,9 @@ class SyntheticOperator:
         elif isinstance(event, SpeechEnded):
             self._sounding = max(0, self._sounding - 1)
             if not self._sounding:
-                self._act_at = max(event.at, self._ready_at) + self._thinks_s()
+                cutting = self._view is not None and self._view.mode == Mode.CUTTING and not self._question_due()
+                pause_s = self._habits.cut_s if cutting else PAUSE_S
+                self._act_at = max(event.at, self._ready_at) + pause_s
 
     def read(self, samples: int) -> bytes | None:
         """The operator's sound for the next samples; None when the session is over and all is said."""
@@ -96,10 +99,6 @@ class SyntheticOperator:
         piece, self._pcm = self._pcm[: 2 * samples], self._pcm[2 * samples :]
         return piece.ljust(2 * samples, b"\0")
 
-    def _thinks_s(self) -> float:
-        cutting = self._view is not None and self._view.mode == Mode.CUTTING and not self._question_due()
-        return self._habits.cut_s if cutting else PAUSE_S
-
     # what it does
 
     def _act(self) -> None:
@@ -107,37 +106,22 @@ class SyntheticOperator:
         if view is None:
             return
         self._tries += 1
-        intent = self._intent(view)
-        if self._tries > MOST_TRIES or self._prefers_pedal(view, intent):
-            self._press(Press.TAP if view.mode == Mode.CUTTING else Press.HOLD)
-        else:
-            self._speak(intent)
-
-    def _intent(self, view: View) -> Intent:
-        if self._question_due():
-            self._asked.add(view.cut_in_all + 1)
-            return (self._habits.asks or {})[view.cut_in_all + 1]
-        answers = {Mode.CHECKS: Intent.CHECK, Mode.CUTTING: Intent.CUT, Mode.STANDING_BY: Intent.CARRY_ON}
-        return answers.get(view.mode, Intent.YES)
-
-    def _question_due(self) -> bool:
-        view = self._view
-        if view is None or view.mode != Mode.CUTTING:
-            return False
         number = view.cut_in_all + 1
-        return number in (self._habits.asks or {}) and number not in self._asked
-
-    def _prefers_pedal(self, view: View, intent: Intent) -> bool:
+        if self._question_due():
+            self._asked.add(number)
+            intent = self._habits.asks[number]
+        else:
+            intent = ANSWERS.get(view.mode, Intent.YES)
         if intent == Intent.CHECK:
-            return view.check in self._habits.by_pedal
-        return intent == Intent.CUT and view.cut_in_all + 1 not in self._habits.by_voice
-
-    def _press(self, gesture: Press) -> None:
-        self._note(f"(pedal: {gesture})")
-        now = self._clock.at()
-        self._post(Gesture(now, self._clock.utc(), gesture, now))
-
-    def _speak(self, intent: Intent) -> None:
+            by_pedal = view.check in self._habits.by_pedal
+        else:
+            by_pedal = intent == Intent.CUT and number not in self._habits.by_voice
+        if by_pedal or self._tries > MOST_TRIES:
+            gesture = Press.TAP if view.mode == Mode.CUTTING else Press.HOLD
+            self._note(f"(pedal: {gesture})")
+            now = self._clock.at()
+            self._post(Gesture(now, self._clock.utc(), gesture, now))
+            return
         phrase = next((p for p in self._phrases() if p.intent == intent), None)
         if phrase is None:
             return
@@ -145,3 +129,10 @@ class SyntheticOperator:
         pcm = self._engine.render(phrase.text)
         if pcm is not None:
             self._pcm = at_rate(pcm, RATE).samples.astype("<i2").tobytes()
+
+    def _question_due(self) -> bool:
+        view = self._view
+        if view is None or view.mode != Mode.CUTTING:
+            return False
+        number = view.cut_in_all + 1
+        return number in self._habits.asks and number not in self._asked

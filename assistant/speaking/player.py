@@ -15,14 +15,15 @@ import threading
 import time
 from collections.abc import Callable, Iterable
 from functools import partial
+from typing import Literal
 
 from assistant.errors import NoSuchPart
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
-from assistant.session.kinds import SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd
 from assistant.speaking.device import Device
 from assistant.speaking.engine import Pcm, at_rate
-from assistant.speaking.mixer import Happening, Mixer, Slot
+from assistant.speaking.mixer import Mixer, QueueSlot
 
 # A device that has not asked for samples for so long is gone: none of the libraries says so.
 GONE_AFTER_S = 1.0
@@ -33,6 +34,9 @@ FIRST_RETRY_S, LONGEST_RETRY_S = 1.0, 30.0
 LOST = "No loudspeaker ({why}): announcements are on the screen only."
 BACK = "The loudspeaker works again."
 OTHER = "Another loudspeaker: {why}."
+
+PlayerState = DeviceState | Literal["opening", "closed"]
+"""`DeviceState.WORKS` or `LOST` of the device, and what comes before the first of them and after the last."""
 
 
 class Player:
@@ -58,7 +62,7 @@ class Player:
         # Re-entrant, so that a `post` which answers at once may call back.
         self._lock = threading.RLock()
         self._idle = threading.Condition(self._lock)
-        self._state = "opening"
+        self._state: PlayerState = "opening"
         self._last_fill = 0.0
         self._fault = ""
         self._ending = threading.Event()
@@ -68,38 +72,32 @@ class Player:
         self._watchdog.start()
 
     @property
-    def state(self) -> str:
-        """opening | works | lost | closed."""
+    def state(self) -> PlayerState:
         return self._state
 
-    def reserve(self, id: str, replaces: bool, tone: bool = False) -> Slot | None:
-        """A place in the queue for an announcement yet to be rendered; None (and "failed") with no loudspeaker."""
+    def reserve(self, id: str, replaces: bool, tone: bool = False) -> QueueSlot | None:
+        """A place in the queue for an announcement yet to be rendered; with no loudspeaker None, and it has failed."""
         with self._lock:
             cut = self._mixer.cut() if replaces else []
-            silent = self._state in ("lost", "closed")
+            silent = self._state in (DeviceState.LOST, "closed")
             slot = None if silent else self._mixer.reserve(id, tone)
-            self._ended(cut, SpeechEnd.CUT_OFF)
+            self._post_ends(cut, SpeechEnd.CUT_OFF)
             if slot is None:
-                self._ended([id], SpeechEnd.FAILED)
+                self._post_ends([id], SpeechEnd.FAILED)
         return slot
 
-    def supply(self, slot: Slot, pcm: Pcm | None) -> None:
+    def supply(self, slot: QueueSlot, pcm: Pcm | None) -> None:
         """The rendered announcement for its place, or None when it could not be rendered."""
         with self._lock:
             if pcm is not None and self._mixer.holds(slot):
                 slot.samples = at_rate(pcm, self.rate).samples
             if pcm is None and self._mixer.drop(slot):
-                self._ended([slot.id], SpeechEnd.FAILED)
+                self._post_ends([slot.id], SpeechEnd.FAILED)
 
-    def waits(self, slot: Slot) -> bool:
+    def waits(self, slot: QueueSlot) -> bool:
         """Whether this announcement still has its place: not cut off, not failed."""
         with self._lock:
             return self._mixer.holds(slot)
-
-    def stop(self) -> None:
-        """Cut off what sounds and drop what waits."""
-        with self._lock:
-            self._ended(self._mixer.cut(), SpeechEnd.CUT_OFF)
 
     def set_loudness(self, loudness_db: float) -> None:
         """As `Mixer.set_loudness`."""
@@ -108,20 +106,20 @@ class Player:
 
     def click(self) -> None:
         with self._lock:
-            if self._state == "works":
+            if self._state == DeviceState.WORKS:
                 self._mixer.click()
 
     def note(self) -> None:
         with self._lock:
-            if self._state == "works":
+            if self._state == DeviceState.WORKS:
                 self._mixer.note()
 
     def close(self, drain_s: float = 0.0) -> None:
         """Wait at most drain_s for the end of what sounds and waits, then let go of the device."""
         with self._idle:
-            self._idle.wait_for(lambda: not self._mixer.busy or self._state == "lost", drain_s)
+            self._idle.wait_for(lambda: not self._mixer.busy or self._state == DeviceState.LOST, drain_s)
             self._state = "closed"
-            self._ended(self._mixer.cut(), SpeechEnd.CUT_OFF)
+            self._post_ends(self._mixer.cut(), SpeechEnd.CUT_OFF)
         self._ending.set()
         self._watchdog.join(2.0)
 
@@ -136,7 +134,11 @@ class Player:
         try:
             with self._idle:
                 samples, happened = self._mixer.mix(frames)
-                self._report(happened)
+                for happening in happened:
+                    if happening.kind == "started":
+                        self._post(SpeechStarted(self._clock.at(), self._clock.utc(), happening.id))
+                    else:
+                        self._post_ends([happening.id], SpeechEnd.WHOLE)
                 if not self._mixer.busy:
                     self._idle.notify_all()
             return samples.tobytes()
@@ -144,29 +146,22 @@ class Player:
             self._fault = f"{type(error).__name__}: {error}"
             return bytes(2 * frames)
 
-    def _report(self, happened: Iterable[Happening]) -> None:
-        for happening in happened:
-            if happening.kind == "started":
-                self._post(SpeechStarted(self._clock.at(), self._clock.utc(), happening.id))
-            else:
-                self._ended([happening.id], SpeechEnd.WHOLE)
-
-    def _ended(self, ids: Iterable[str], how: SpeechEnd) -> None:
+    def _post_ends(self, ids: Iterable[str], how: SpeechEnd) -> None:
         for id in ids:
             self._post(SpeechEnded(self._clock.at(), self._clock.utc(), id, how))
 
     def _watch(self) -> None:
         retry_s = self._first_retry_s
         while not self._ending.is_set():
-            if self._state == "works":
+            if self._state == DeviceState.WORKS:
                 retry_s = self._first_retry_s
-                self._look()
+                self._watch_what_plays()
             elif not self._try_open():
                 self._ending.wait(retry_s)
                 retry_s = min(2 * retry_s, LONGEST_RETRY_S)
-        _begun(self._device.close).wait(CLOSE_WITHIN_S)
+        _on_a_thread_of_its_own(self._device.close).wait(CLOSE_WITHIN_S)
 
-    def _look(self) -> None:
+    def _watch_what_plays(self) -> None:
         wait_s = min(LOOK_EVERY_S, self._gone_after_s / 2)
         end = time.monotonic() + wait_s
         self._ending.wait(wait_s)
@@ -178,7 +173,7 @@ class Player:
             self._opening += 1
             self._lose(self._fault or "it stopped taking sound")
             self._fault = ""
-            self._wait(_begun(self._device.close), CLOSE_WITHIN_S)
+            self._wait(_on_a_thread_of_its_own(self._device.close), CLOSE_WITHIN_S)
 
     def _wait(self, done: threading.Event, within_s: float) -> bool:
         """Whether it was done in time; not waited for when the player is closed."""
@@ -198,7 +193,7 @@ class Player:
             except Exception as error:  # a driver's own fault too
                 outcome.append(error)
 
-        done = _begun(open_it)
+        done = _on_a_thread_of_its_own(open_it)
         if not self._wait(done, self._open_within_s):
             self._lose(f"it has not opened for {self._open_within_s:g} s")
             while not self._ending.is_set() and not self._wait(done, LONGEST_RETRY_S):
@@ -210,31 +205,33 @@ class Player:
             self._lose(str(opened) if isinstance(opened, NoSuchPart) else f"{type(opened).__name__}: {opened}")
             return False
         self.opened, self._last_fill = opened, time.monotonic()
-        self._change("works", BACK, self._device.instead)
+        self._change(DeviceState.WORKS, BACK, self._device.instead)
         return True
 
     def _lose(self, why: str) -> None:
-        self._change("lost", LOST.format(why=why))
+        self._change(DeviceState.LOST, LOST.format(why=why))
 
-    def _change(self, state: str, text: str, instead: str = "") -> None:
-        """A first opening that works is no news, unless another than was asked for was opened; losing fails whatever
-        waits, so that nobody waits for it."""
+    def _change(self, state: DeviceState, text: str, instead: str = "") -> None:
+        """Losing the device fails whatever waits, so that nobody waits for it.
+
+        A first opening that works is no news, unless another than was asked for was opened.
+        """
         with self._idle:
             before = self._state
             if before in ("closed", state):
                 return
             self._state = state
-            failed = self._mixer.cut() if state == "lost" else []
-            if state == "lost":
+            failed = self._mixer.cut() if state == DeviceState.LOST else []
+            if state == DeviceState.LOST:
                 self._mixer.silence()
-            self._ended(failed, SpeechEnd.FAILED)
+            self._post_ends(failed, SpeechEnd.FAILED)
             text = OTHER.format(why=instead) if instead else text
-            if (before, state) != ("opening", "works") or instead:
-                self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "loudspeaker", state, text))
+            if (before, state) != ("opening", DeviceState.WORKS) or instead:
+                self._post(DeviceChanged(self._clock.at(), self._clock.utc(), DeviceName.LOUDSPEAKER, state, text))
             self._idle.notify_all()
 
 
-def _begun(call: Callable[[], object]) -> threading.Event:
+def _on_a_thread_of_its_own(call: Callable[[], object]) -> threading.Event:
     """Call it on a thread of its own; set when it has returned. It may never: a daemon, so the program can end."""
     done = threading.Event()
 

@@ -24,12 +24,15 @@ from typing import Any
 ATTEMPTS = 3
 ONE_ENGINE = sys.platform.startswith("linux")
 LOOK_S = 0.02
-SETTLING = 20
+SETTLING = 20  # texts thrown away at most until a rate has been taken
 
 
 @dataclass(frozen=True, slots=True)
 class Orders:
-    """For the whole process. voice: an id, or None for one that speaks `language`. library, data: see below."""
+    """For the whole process. voice: an id, or None for one that speaks `language`.
+
+    library, data: espeak-ng's, for pyttsx3 on Linux.
+    """
 
     voice: str | None
     language: str
@@ -40,9 +43,18 @@ class Orders:
 
 def serve(pipe: Connection, orders: Orders) -> None:
     """Answer (text, path) with ("done", voice in use) or ("failed", reason) until None or the pipe's end."""
-    _quiet_stdout()
+    # pyttsx3 prints "Audio saved..."; standard output belongs to the parent's own lines.
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    os.close(nowhere)
     try:
-        _prepare_library(orders.library, orders.data)
+        if orders.library:
+            import ctypes
+
+            # On Linux pyttsx3 loads "libespeak-ng.so.1" by that name: it finds the one already loaded.
+            ctypes.CDLL(orders.library, mode=ctypes.RTLD_GLOBAL)
+        if orders.data:
+            os.environ["ESPEAK_DATA_PATH"] = orders.data
         import pyttsx3
 
         voice = orders.voice or _voice_for(pyttsx3, orders.language)
@@ -63,24 +75,8 @@ def serve(pipe: Connection, orders: Orders) -> None:
         pipe.send(_answer(pyttsx3, request[0], request[1], voice, orders.words_a_minute))
 
 
-def _quiet_stdout() -> None:
-    """pyttsx3 prints "Audio saved..."; standard output belongs to the parent's own lines."""
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, 1)
-    os.close(nowhere)
-
-
-def _prepare_library(library: str | None, data: str | None) -> None:
-    """On Linux pyttsx3 loads "libespeak-ng.so.1" by that name: it finds the one already loaded."""
-    if library:
-        import ctypes
-
-        ctypes.CDLL(library, mode=ctypes.RTLD_GLOBAL)
-    if data:
-        os.environ["ESPEAK_DATA_PATH"] = data
-
-
 def _voice_for(pyttsx3: Any, language: str) -> str | None:
+    """As `pick_voice`. A function of its own, so that nobody holds its engine when it has returned."""
     engine = pyttsx3.init()
     return pick_voice(engine.getProperty("voices") or [], str(engine.getProperty("voice") or ""), language)
 

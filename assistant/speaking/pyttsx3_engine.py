@@ -7,6 +7,7 @@ import sys
 import tempfile
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
@@ -15,7 +16,7 @@ from types import TracebackType
 
 from assistant.errors import NoSuchPart
 from assistant.patience import Patience, cpu_s_of
-from assistant.process import unheard
+from assistant.process import shielded_from_ctrl_c
 from assistant.speaking.engine import Pcm, VoiceFailed, at_rate, is_words, never, nothing, speakable, trimmed
 from assistant.speaking.espeak_files import places, short_data_folder
 from assistant.speaking.pyttsx3_child import Orders, serve
@@ -28,6 +29,7 @@ LONGEST = 10
 LOOK_S = 0.1
 # On a busy machine a file now and then has no sound in it; the same text again has.
 ATTEMPTS = 3
+ENDED = "the pyttsx3 process ended by itself"
 SUFFIX = ".aiff" if sys.platform == "darwin" else ".wav"
 
 
@@ -77,7 +79,7 @@ class Pyttsx3Engine:
         spawn = multiprocessing.get_context("spawn")
         ours, theirs = spawn.Pipe()
         process = spawn.Process(target=serve, args=(theirs, self._orders), daemon=True, name="kerfcall-voice")
-        with unheard():
+        with shielded_from_ctrl_c():
             process.start()
         theirs.close()
         self._process, self._pipe = process, ours
@@ -90,13 +92,6 @@ class Pyttsx3Engine:
             raise NoSuchPart(f"{text}; mend: pip install pyttsx3, and on Linux espeakng-loader")
         return text
 
-    def _send(self, said: str, path: Path) -> None:
-        assert self._pipe is not None
-        try:
-            self._pipe.send((said, str(path)))
-        except OSError as error:
-            raise VoiceFailed("the pyttsx3 process ended by itself") from error
-
     def _reply(self, within_s: float, moves: Callable[[], object] = never, path: Path | None = None) -> tuple[str, str]:
         """moves: called whenever the process has been seen at work. path: what it writes."""
         assert self._pipe is not None
@@ -104,7 +99,11 @@ class Pyttsx3Engine:
 
         def moved() -> float | None:
             cpu_s = cpu_s_of(pid)
-            return _size(path) if cpu_s is None else cpu_s
+            if cpu_s is not None or path is None:
+                return cpu_s
+            with suppress(OSError):  # not begun yet
+                return float(path.stat().st_size)
+            return None
 
         patience = Patience(within_s, LONGEST * within_s, moved)
         try:
@@ -114,7 +113,7 @@ class Pyttsx3Engine:
                 if self._pipe.poll(LOOK_S):
                     return self._pipe.recv()
         except (EOFError, OSError) as error:
-            raise VoiceFailed("the pyttsx3 process ended by itself") from error
+            raise VoiceFailed(ENDED) from error
         raise VoiceFailed("closed" if self._closing.is_set() else f"pyttsx3 {patience.why()}")
 
     def render(self, text: str, cancelled: Callable[[], bool] = never) -> Pcm | None:
@@ -125,12 +124,12 @@ class Pyttsx3Engine:
             return nothing(self.rate)
         with self._lock:
             for _ in range(ATTEMPTS):
-                pcm = self._render(said, cancelled)
+                pcm = self._render_once(said, cancelled)
                 if pcm.frames or not is_words(said):
                     break
             return pcm
 
-    def _render(self, said: str, moves: Callable[[], object]) -> Pcm:
+    def _render_once(self, said: str, moves: Callable[[], object]) -> Pcm:
         """moves: as in `_reply`; whether the text is still wanted is not asked, since a render can't be cut short."""
         if self._closing.is_set():
             raise VoiceFailed("closed")
@@ -140,11 +139,12 @@ class Pyttsx3Engine:
         path = Path(self._folder.name) / f"{self._count}{SUFFIX}"
         try:
             assert self._pipe is not None
-            self._send(said, path)
+            self._pipe.send((said, str(path)))
             kind, detail = self._reply(self._render_s, moves, path)
-        except VoiceFailed as error:
+        except (VoiceFailed, OSError) as error:
             self._end()
-            raise VoiceFailed(f"{error} (text: {said!r})") from error
+            why = error if isinstance(error, VoiceFailed) else ENDED
+            raise VoiceFailed(f"{why} (text: {said!r})") from error
         if kind != "done":
             raise VoiceFailed(detail)
         try:
@@ -178,14 +178,6 @@ class Pyttsx3Engine:
         with self._lock:
             self._end()
             self._folder.cleanup()
-
-
-def _size(path: Path | None) -> float | None:
-    """Bytes of what has been written so far; None while there is nothing."""
-    try:
-        return None if path is None else float(path.stat().st_size)
-    except OSError:
-        return None
 
 
 def _bundled_library() -> tuple[str | None, str | None]:

@@ -17,13 +17,13 @@ from assistant.speaking.engine import Engine, Pcm, VoiceFailed, is_words, speaka
 class _Wanted:
     text: str
     done: Callable[[Pcm | None], None]
-    still: Callable[[], bool]
+    still_wanted: Callable[[], bool]
 
 
 class Renderer:
     """Renders what must sound now, first come first served, and in between what may have to sound next.
 
-    failed: told on the speaking thread of every render that fails. worked: of every one that succeeds.
+    failed, worked: called on the speaking thread after every render that fails or succeeds.
     """
 
     def __init__(
@@ -51,10 +51,10 @@ class Renderer:
         """`text` where it is already rendered."""
         return self._cache.get(key_of(self._engine, speakable(text), self._rate))
 
-    def want(self, text: str, done: Callable[[Pcm | None], None], still: Callable[[], bool]) -> None:
-        """Render `text` now; `done` gets it, or None when it failed. Dropped when `still` has turned False."""
+    def want(self, text: str, done: Callable[[Pcm | None], None], still_wanted: Callable[[], bool]) -> None:
+        """Render `text` now; `done` gets it, or None when it failed. Dropped when `still_wanted` has turned False."""
         with self._changed:
-            self._wanted.append(_Wanted(speakable(text), done, still))
+            self._wanted.append(_Wanted(speakable(text), done, still_wanted))
             self._changed.notify()
 
     def prepare(self, texts: Sequence[str]) -> None:
@@ -94,27 +94,28 @@ class Renderer:
                 wanted = self._wanted.popleft() if self._wanted else None
                 text = wanted.text if wanted else self._ahead.popleft()
                 request, rate = self._request, self._rate
+            # Here, since only this thread may call the engine.
             if rate != self._engine.words_a_minute:
                 self._engine.set_rate(rate)
             if wanted:
-                self._serve(wanted)
+                self._render_wanted(wanted)
             else:
                 self._render_ahead(text, request)
 
-    def _serve(self, wanted: _Wanted) -> None:
-        if wanted.still():
-            wanted.done(self._render(wanted.text, lambda: self._closing or not wanted.still()))
+    def _render_wanted(self, wanted: _Wanted) -> None:
+        if wanted.still_wanted():
+            wanted.done(self._render(wanted.text, lambda: self._closing or not wanted.still_wanted()))
 
     def _render_ahead(self, text: str, request: int) -> None:
-        pcm = self._render(text, lambda: self._pressed_by_other_than(text))
+        def must_give_way() -> bool:
+            wanted = self._wanted[0] if self._wanted else None
+            return self._closing or (wanted is not None and wanted.text != text)
+
+        pcm = self._render(text, must_give_way)
         with self._changed:
             # Put off for something that must sound now, not forgotten: unless a newer list has replaced this one.
             if pcm is None and self._wanted and request == self._request:
                 self._ahead.appendleft(text)
-
-    def _pressed_by_other_than(self, text: str) -> bool:
-        wanted = self._wanted[0] if self._wanted else None
-        return self._closing or (wanted is not None and wanted.text != text)
 
     def _render(self, text: str, cancelled: Callable[[], bool]) -> Pcm | None:
         key = key_of(self._engine, text)

@@ -36,7 +36,11 @@ def _read_wav(path: Path) -> Pcm:
 def _read_aiff(data: bytes) -> Pcm:
     import numpy as np
 
-    chunks = _chunks(data)
+    chunks, at = {}, 12
+    while at + 8 <= len(data):
+        name, size = struct.unpack(">4sI", data[at : at + 8])
+        chunks[name] = data[at + 8 : at + 8 + size]
+        at += 8 + size + size % 2  # one of odd length is filled up with a byte that it doesn't count
     common, sound = chunks[b"COMM"], chunks[b"SSND"]
     channels, _, bits = struct.unpack(">hIh", common[:8])
     rate = _extended(common[8:18])
@@ -52,17 +56,8 @@ def _read_aiff(data: bytes) -> Pcm:
     return Pcm(_mono(samples, channels), rate)
 
 
-def _chunks(data: bytes) -> dict[bytes, bytes]:
-    found, at = {}, 12
-    while at + 8 <= len(data):
-        name, size = struct.unpack(">4sI", data[at : at + 8])
-        found[name] = data[at + 8 : at + 8 + size]
-        at += 8 + size + size % 2
-    return found
-
-
 def _extended(ten: bytes) -> int:
-    """An 80-bit float, as AIFF gives its rate."""
+    """An 80-bit float, as AIFF gives its rate: an exponent of bias 16383, a mantissa with 63 bits after the point."""
     exponent, mantissa = struct.unpack(">hQ", ten)
     return round(mantissa * 2.0 ** (exponent - 16383 - 63))
 

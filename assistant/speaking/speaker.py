@@ -10,12 +10,12 @@ from assistant.errors import KerfcallError
 from assistant.plans.model import VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
-from assistant.session.kinds import SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd
 from assistant.speaking.cache import SpeechCache
 from assistant.speaking.choose import choose_engine
 from assistant.speaking.device import Device, default_device
 from assistant.speaking.engine import Engine
-from assistant.speaking.player import Player
+from assistant.speaking.player import Player, PlayerState
 from assistant.speaking.renderer import Renderer
 
 
@@ -48,13 +48,8 @@ class LiveSpeaker:
         self._player.set_loudness(settings.loudness)
 
     @property
-    def loudspeaker(self) -> str:
-        """What plays, for the screen; "" until it is open."""
-        return self._player.opened
-
-    @property
-    def state(self) -> str:
-        """Of the loudspeaker: opening | works | lost | closed."""
+    def state(self) -> PlayerState:
+        """Of the loudspeaker."""
         return self._player.state
 
     def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
@@ -77,9 +72,6 @@ class LiveSpeaker:
         self._player.set_loudness(loudness_db)
         self._renderer.set_rate(words_a_minute)
 
-    def stop(self) -> None:
-        self._player.stop()
-
     def note(self) -> None:
         self._player.note()
 
@@ -93,15 +85,16 @@ class LiveSpeaker:
     def _voice_failed(self, error: KerfcallError) -> None:
         if not self._voice_lost.is_set():
             self._voice_lost.set()
-            self._device("lost", f"The voice failed: announcements are on the screen only. ({error})")
+            text = f"The voice failed: announcements are on the screen only. ({error})"
+            self._post_loudspeaker(DeviceState.LOST, text)
 
     def _voice_worked(self) -> None:
         if self._voice_lost.is_set():
             self._voice_lost.clear()
-            self._device("works", "The voice works again.")
+            self._post_loudspeaker(DeviceState.WORKS, "The voice works again.")
 
-    def _device(self, state: str, text: str) -> None:
-        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), "loudspeaker", state, text))
+    def _post_loudspeaker(self, state: DeviceState, text: str) -> None:
+        self._post(DeviceChanged(self._clock.at(), self._clock.utc(), DeviceName.LOUDSPEAKER, state, text))
 
 
 class SilentSpeaker:
@@ -123,9 +116,6 @@ class SilentSpeaker:
         return self._clock.at()
 
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
-        """Nothing sounds."""
-
-    def stop(self) -> None:
         """Nothing sounds."""
 
     def note(self) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from assistant.errors import BadInput, CouldNotRun, Fault
 
 HEADER = struct.Struct("<4sI4s4sIHHIIHH4sI")
-LONGEST_BYTES = 0xFFFF_FFFF - HEADER.size
+LONGEST_BYTES = 0xFFFF_FFFF - HEADER.size  # a WAV file's sizes are numbers of 32 bits
 
 
 class GrowingWav:

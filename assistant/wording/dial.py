@@ -18,13 +18,15 @@ ZERO = Fraction(0)
 
 
 def has_dial(carriage: Carriage) -> bool:
-    """Whether settings are dialled, and so are told as moves."""
+    """Whether settings are dialled, and so are called as moves."""
     return carriage.kind == "handwheel" and carriage.pitch is not None and carriage.divisions is not None
 
 
 def ways(previous: Fraction | None, approach: Fraction, setting: Fraction) -> tuple[str, str]:
-    """ "up" or "down": from where the carriage stands to the point before the setting, and from there to it. The same
-    twice where that point isn't past the setting. previous: None for zero."""
+    """Which way, "up" or "down": from where the carriage stands to the point before the setting, and from there to it.
+
+    The same twice where that point isn't past the setting. previous: None for zero.
+    """
     first = "up" if approach > (previous or ZERO) else "down"
     return first, "up" if setting > approach else "down"
 
@@ -39,7 +41,7 @@ def spoken_call(
     """
     full = full or previous is None
     start = previous or ZERO
-    begin = f"from {_spoken_start(carriage, start)}: " if full else ""
+    begin = f"from {spoken_place(carriage, start) if marks(carriage, start) else 'zero'}: " if full else ""
     if approach is None or not _turned(carriage, start, approach):
         return begin + _spoken_leg(carriage, start, setting, full)
     first, last = ways(start, approach, setting)
@@ -51,7 +53,7 @@ def spoken_call(
 
 
 def spoken_place(carriage: Carriage, setting: Fraction) -> str:
-    """ "turn nine, mark two one"; "one turn and twenty-nine marks below zero, mark seven one"."""
+    """A place by its turn and mark: "turn nine, mark two one"; "one turn and two marks below zero, mark nine eight"."""
     away = turning(carriage, ZERO, setting)
     if away.up:
         return f"turn {safe_count(away.turns)}, {_spoken_mark(carriage, setting)}"
@@ -69,8 +71,10 @@ def shown_reading(carriage: Carriage, setting: Fraction) -> str:
 
 
 def shown_call(carriage: Carriage, setting: Fraction, previous: Fraction | None, approach: Fraction | None) -> str:
-    """The move and where it ends, in figures: "up 1 turn + 22 marks to 9 turns + 21"; with an approach "down 2 turns to
-    7 turns + 21, past it, then up 1 turn to ..."."""
+    """The move and where it ends, in figures: "up 1 turn + 22 marks to 9 turns + 21".
+
+    With an approach: "down 2 turns to 7 turns + 21, past it, then up 1 turn to ...".
+    """
     start = previous or ZERO
     if approach is None or not _turned(carriage, start, approach):
         return _shown_leg(carriage, start, setting)
@@ -113,10 +117,6 @@ def _spoken_leg(carriage: Carriage, start: Fraction, end: Fraction, full: bool) 
     return f"stay at {to}" if move.none else f"{_way(move)} {_spoken_amount(move, full)}, to {to}"
 
 
-def _spoken_start(carriage: Carriage, setting: Fraction) -> str:
-    return spoken_place(carriage, setting) if marks(carriage, setting) else "zero"
-
-
 def _spoken_end(carriage: Carriage, setting: Fraction, full: bool) -> str:
     """Above zero a short call ends in the mark alone, since the move before it counts the turns."""
     short = not full and marks(carriage, setting) >= 0
@@ -127,7 +127,7 @@ def _spoken_amount(move: Turning, full: bool) -> str:
     """full: "marks" is left out after turns, as the sentence is long enough."""
     count = spoken_number(mark_text(move.marks))
     noun = " mark" if move.marks == 1 else "" if full and move.turns else " marks"
-    parts = [f"{safe_count(move.turns)} turn{_s(move.turns)}"] if move.turns else []
+    parts = [f"{safe_count(move.turns)} turn{_plural(move.turns)}"] if move.turns else []
     return " and ".join([*parts, *([f"{count}{noun}"] if move.marks else [])])
 
 
@@ -145,7 +145,7 @@ def _far_up(carriage: Carriage, setting: Fraction, figures: bool) -> str:
         return f"{_shown_amount(away) if figures else _spoken_amount(away, False)} below zero"
     if not away.turns:
         return "less than a turn up" if away.marks else "at zero"
-    return f"{away.turns if figures else safe_count(away.turns)} turn{_s(away.turns)} up"
+    return f"{away.turns if figures else safe_count(away.turns)} turn{_plural(away.turns)} up"
 
 
 def _shown_leg(carriage: Carriage, start: Fraction, end: Fraction) -> str:
@@ -155,8 +155,8 @@ def _shown_leg(carriage: Carriage, start: Fraction, end: Fraction) -> str:
 
 
 def _shown_amount(move: Turning) -> str:
-    parts = [f"{move.turns} turn{_s(move.turns)}"] if move.turns else []
-    rest = f"{mark_text(move.marks)} mark{_s(move.marks)}"
+    parts = [f"{move.turns} turn{_plural(move.turns)}"] if move.turns else []
+    rest = f"{mark_text(move.marks)} mark{_plural(move.marks)}"
     return " + ".join([*parts, *([rest] if move.marks or not parts else [])])
 
 
@@ -164,5 +164,5 @@ def _in_short(move: Turning) -> str:
     return f"{move.turns}+{mark_text(move.marks)}"
 
 
-def _s(count: int | Fraction) -> str:
+def _plural(count: int | Fraction) -> str:
     return "" if count == 1 else "s"

@@ -11,12 +11,9 @@ import re
 from fractions import Fraction
 
 from assistant.joinery.model import Carriage
-from assistant.joinery.settings import in_64ths, reading
-from assistant.joinery.units import mixed, plain_length
+from assistant.joinery.settings import MOST_DECIMALS, in_64ths, reading
+from assistant.joinery.units import MM_PER_UNIT, mixed, plain_length
 from assistant.plans.model import Job
-
-MM_PER_INCH = Fraction(254, 10)
-MOST_DECIMALS = 6
 
 # fmt: off
 _SMALL = (
@@ -71,7 +68,7 @@ def fixed(value: Fraction, decimals: int) -> str:
 
 def in_unit(mm: Fraction, unit: str) -> Fraction:
     """A length in mm in "mm" or "in", exact."""
-    return mm / MM_PER_INCH if unit == "in" else mm
+    return mm / MM_PER_UNIT[unit]
 
 
 def spoken_setting(carriage: Carriage, reads: str, setting: Fraction) -> str:
@@ -83,13 +80,14 @@ def spoken_setting(carriage: Carriage, reads: str, setting: Fraction) -> str:
     """
     shown = reading(carriage, setting)
     if carriage.fractions:
-        return _proved(_fractions(carriage, setting), _spoken_fraction(shown))
+        return _with_digits_if_misheard(_spoken_64ths(carriage, setting), _spoken_digits_of_fraction(shown))
     if reads == "words":
-        return _proved(spoken_number(shown), spoken_digits(shown))
+        return _with_digits_if_misheard(spoken_number(shown), spoken_digits(shown))
     return spoken_digits(shown)
 
 
-def _proved(words: str, digits: str) -> str:
+def _with_digits_if_misheard(words: str, digits: str) -> str:
+    # "Thirty-second" can't be taken for a part of thirteen, which no scale has.
     heard = _PART_NAMES.sub("", words).replace("-", " ").split()
     return f"{words}: {digits}" if _MISHEARD & set(heard) else words
 
@@ -101,7 +99,7 @@ def spoken_length(mm: Fraction, unit: str) -> str:
     exactly, else decimals to the ten-thousandth, no idle zeros.
     """
     if unit == "in":
-        inches = mm / MM_PER_INCH
+        inches = in_unit(mm, "in")
         if (inches * 64).denominator == 1:
             return _sixty_fourths(inches)
         return f"{spoken_number(_trimmed(fixed(inches, 4)))} inches"
@@ -111,7 +109,7 @@ def spoken_length(mm: Fraction, unit: str) -> str:
 
 def shown_length(mm: Fraction, unit: str) -> str:
     """The same in figures: "12.3 mm", "3/4 in", "0.505 in"."""
-    inches = mm / MM_PER_INCH
+    inches = in_unit(mm, "in")
     if unit == "in" and (inches * 64).denominator == 1:
         return f"{mixed(inches)} in"
     return f"{_trimmed(fixed(inches, 4) if unit == 'in' else fixed(mm, 2))} {unit}"
@@ -182,7 +180,7 @@ def spoken_number(text: str) -> str:
     return f"minus {spoken}" if text.startswith("-") else spoken
 
 
-def _fractions(carriage: Carriage, setting: Fraction) -> str:
+def _spoken_64ths(carriage: Carriage, setting: Fraction) -> str:
     """The nearest 64th, then what is left in thousandths."""
     nearest, rest = in_64ths(carriage, setting)
     words = _sixty_fourths(nearest)
@@ -193,9 +191,11 @@ def _fractions(carriage: Carriage, setting: Fraction) -> str:
     return f"{words}, {sign} {spoken_number(amount)} thousandth" + ("" if amount == "1" else "s")
 
 
-def _spoken_fraction(shown: str) -> str:
-    """A reading in fractions, figure by figure: "1 13/64 + 0.002" -> "one and one three over six four, plus zero
-    decimal zero zero two"."""
+def _spoken_digits_of_fraction(shown: str) -> str:
+    """A reading in fractions, figure by figure.
+
+    "1 13/64 + 0.002" -> "one and one three over six four, plus zero decimal zero zero two".
+    """
     fraction, sign, rest = shown.partition(" + ") if " + " in shown else shown.partition(" - ")
     parts = [" over ".join(map(spoken_digits, part.split("/"))) for part in fraction.split(" ")]
     words = " and ".join(parts)

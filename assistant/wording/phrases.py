@@ -114,6 +114,42 @@ def decoys(checks: Sequence[Check], voice: VoiceSettings | str) -> tuple[Phrase,
     return tuple(Phrase(NOTHING, None, text, True, False) for text in texts if text not in said)
 
 
+def listing(phrases: Sequence[Phrase], language: str = "en") -> str:
+    """What can be said, a paragraph for each state of a session. language: its name."""
+    said = [(_as_listed(phrase, language), phrase) for phrase in phrases]
+    width = max(len(text) for text, _ in said)
+    words = {"twice": " and twice" if language_of(language).again else "", "twelve": spoken_pass(12, language)}
+    lines: list[str] = []
+    for state, intents in SAID_WHEN.items():
+        lines += ["", f"{state}:"]
+        for text, phrase in said:
+            if phrase.intent in intents:
+                meaning = EXPLAINED[phrase.intent].format(argument=phrase.argument, **words)
+                holds = HOLDS.get((phrase.intent, state))
+                lines.append(f"  {text:<{width}}  {meaning}" + (f"; {holds}" if holds else ""))
+    return "\n".join(lines[1:])
+
+
+def _as_listed(phrase: Phrase, name: str) -> str:
+    """The phrase's words; the first of the numbered phrases, with N for its number, is listed for all of them."""
+    if phrase.intent != Intent.GO_TO:
+        return phrase.text
+    language = language_of(name)
+    number = language.numbers(int(phrase.argument or 0))[0]
+    # From the right, and no more often than the number is said: the phrase's own words may hold it too.
+    return " N".join(phrase.text.rsplit(f" {number}", 2 if language.again else 1))
+
+
+def low_note(voice: VoiceSettings) -> str:
+    """What the low double note means, or that there is none."""
+    if not voice.tone:
+        return "[voice] tone = false: no notes sound, so what was not understood is on the screen only."
+    return (
+        "A short low double note: what you said was not understood, or means nothing now; say it again.\n"
+        f'While a pass is called it sounds only when "{voice.lead_in}" was heard. [voice] tone = false turns it off.'
+    )
+
+
 def open_together(one: Phrase, other: Phrase) -> bool:
     """Whether both can be listened for at the same time; only one check is open at a time."""
     if one.intent == other.intent == Intent.CHECK:

@@ -45,11 +45,9 @@ class Words:
     def shown(self, prompts: Iterable[Prompt]) -> str:
         """An announcement for a screen: a setting's figures first, on a line of their own; other numbers in figures."""
         prompts = tuple(prompts)
-        heads = [self._headline(dict(prompt.figures)) for prompt in prompts if prompt.key in SETTINGS]
+        settings = [dict(prompt.figures) for prompt in prompts if prompt.key in SETTINGS]
+        heads = [self.shown_call(each["setting"], each["previous"], each["approach"]) for each in settings]
         return "\n".join([*heads, Words(self.job, figures=True).say(prompts)])
-
-    def _headline(self, figures: dict[str, Any]) -> str:
-        return self.shown_call(figures["setting"], figures["previous"], figures["approach"])
 
     def shown_call(self, setting: Fraction, previous: Fraction | None, approach: Fraction | None) -> str:
         """What to set, in figures: a handwheel's move and where it ends; else the setting, and what comes before it."""
@@ -62,16 +60,17 @@ class Words:
 
     def recorded(self, prompts: Iterable[Prompt]) -> str:
         """What a log keeps of an announcement or a line: what happened, never what to do; see `RECORDS`."""
-        figures = Words(self.job, figures=True)
-        return " ".join(text for prompt in prompts if (text := figures._record(prompt)))
-
-    def _record(self, prompt: Prompt) -> str:
-        if prompt.key in STANDS:
-            return self.one(prompt)
-        kept = RECORDS[prompt.key]
-        if isinstance(kept, str):
-            return kept.format(**{name: self._figure(value) for name, value in prompt.figures})
-        return kept(self, dict(prompt.figures))
+        words = Words(self.job, figures=True)
+        texts = []
+        for prompt in prompts:
+            kept = None if prompt.key in STANDS else RECORDS[prompt.key]
+            if kept is None:
+                texts.append(words.one(prompt))
+            elif isinstance(kept, str):
+                texts.append(kept.format(**{name: words._figure(value) for name, value in prompt.figures}))
+            else:
+                texts.append(kept(words, dict(prompt.figures)))
+        return " ".join(filter(None, texts))
 
     def say(self, prompts: Iterable[Prompt]) -> str:
         """The sentences of an announcement, joined. Raises KeyError for a prompt that has no wording."""
@@ -143,7 +142,7 @@ class Words:
         return " ".join(self.shown_call(figures["setting"], figures["previous"], figures["approach"]).split())
 
     def check(self, figures: dict[str, Any]) -> str:
-        """Aloud, the unit is named once: at the end of the range, from which a height takes it."""
+        """What a check asks. Aloud, the unit is named once: at the end of the range, from which a height takes it."""
         say = figures["say"]
         has_range = "{lowest} to {highest}" in say
         filled = say.format(
@@ -156,7 +155,7 @@ class Words:
         return _sentence(filled)
 
     def sockets(self, number: int) -> str:
-        """ "seven sockets", or slots where those are cut."""
+        """How many: "seven sockets", or slots where those are cut."""
         kind = "slot" if self.job.layout == "slots" else "socket"
         return self.counted(number, kind, f"{kind}s")
 
@@ -166,7 +165,14 @@ class Words:
         return f"{low} to {high}", self.clear_of(figures["above"], up=True)
 
     def clamp(self, figures: dict[str, Any]) -> str:
-        return " ".join((*_which_board(self, figures), *_which_way(figures)))
+        stop = to_the_stop(figures["register"], figures["stop_side"])
+        if figures["layout"] == "slots":
+            way = f"Reference edge {stop}."
+        elif figures["end"] == 1:
+            way = f"Reference edge {stop}, marked face to the backing."
+        else:
+            way = f"Turn it end over end: same edge {stop}, other face to the backing. Never spin it on its face."
+        return f"{_which_board(self, figures)} {way}"
 
 
 def _sentence(text: str) -> str:
@@ -174,7 +180,7 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + ("" if text[-1:] in ".?!" else ".")
 
 
-def _which_board(words: Words, figures: dict[str, Any]) -> tuple[str, ...]:
+def _which_board(words: Words, figures: dict[str, Any]) -> str:
     first, copies, of = figures["first_copy"], figures["copies"], figures["of"]
     place = f"Setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
     which = [figures["board"]]
@@ -186,25 +192,13 @@ def _which_board(words: Words, figures: dict[str, Any]) -> tuple[str, ...]:
     which.append(f"part {figures['part']}")
     slots = figures["layout"] == "slots"
     which.append("slotted side down" if slots else f"end {words.count(figures['end'])} down")
-    return (f"{place}: {', '.join(which)}.",)
+    return f"{place}: {', '.join(which)}."
 
 
 def to_the_stop(register: str, side: str = "") -> str:
     """What the reference edge is put to: the stop, or the bar that stands in for the kerf before it."""
     stop = f"the {side} stop" if side else "the stop"
     return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
-
-
-def _which_way(figures: dict[str, Any]) -> tuple[str, ...]:
-    stop = to_the_stop(figures["register"], figures["stop_side"])
-    if figures["layout"] == "slots":
-        return (f"Reference edge {stop}.",)
-    if figures["end"] == 1:
-        return (f"Reference edge {stop}, marked face to the backing.",)
-    return (
-        f"Turn it end over end: same edge {stop}, other face to the backing.",
-        "Never spin it on its face.",
-    )
 
 
 def _way(words: Words, figures: dict[str, Any]) -> str:
@@ -240,10 +234,6 @@ def _resuming(words: Words, figures: dict[str, Any]) -> str:
     of = f"setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
     cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
     return f"Resuming {words.job.title}: {place}, {of}. {_sentence(cut)}"
-
-
-def _resumed(words: Words, figures: dict[str, Any]) -> str:
-    return f"{_resuming(words, figures)} See that the saw is off."
 
 
 _TRIED = {
@@ -290,14 +280,14 @@ def _noted(words: Words, figures: dict[str, Any]) -> str:
 
 def _open_sessions(words: Words, figures: dict[str, Any]) -> str:
     """The newest ones. A command is to be read and not to be listened to."""
-    told = []
+    named = []
     for title, cut, command in figures["sessions"][:MOST_NAMED]:
         passes = f"{title}, {words.counted(cut, 'pass', 'passes')} cut"
-        told.append(f"{passes} ({command})" if words.figures else passes)
-    more = len(figures["sessions"]) - len(told)
-    told += [words.counted(more, "older one", "older ones")] if more else []
+        named.append(f"{passes} ({command})" if words.figures else passes)
+    more = len(figures["sessions"]) - len(named)
+    named += [words.counted(more, "older one", "older ones")] if more else []
     kind = "These sessions are" if len(figures["sessions"]) > 1 else "This session is"
-    return f"{kind} still open: {'; '.join(told)}."
+    return f"{kind} still open: {'; '.join(named)}."
 
 
 def _resume_instead(words: Words, figures: dict[str, Any]) -> str:
@@ -338,11 +328,6 @@ def _listed(parts: list[str]) -> str:
     return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
 
 
-def _ended_early(words: Words, figures: dict[str, Any]) -> str:
-    after = "Saw off; wait until the blade stands still; refit the riving knife and guard."
-    return f"{_ended(words, figures)} {after}"
-
-
 def _ended(words: Words, figures: dict[str, Any]) -> str:
     passes = _sentence(words.counted(figures["left"], "pass was", "passes were")).rstrip(".")
     return f"Session ended. {passes} not cut."
@@ -373,20 +358,16 @@ def _pairing_code(words: Words, figures: dict[str, Any]) -> str:
     return f"Pairing code: {' '.join(digits[:half])}, {' '.join(digits[half:])}."
 
 
-def _summary(words: Words, figures: dict[str, Any]) -> str:
-    """Setups are counted by what comes next, the first one of so many."""
-    return f"{figures['title']}: {words.counted(figures['passes'], 'pass', 'passes')}."
-
-
 _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
-    "summary": _summary,
+    # How many setups there are is said by what comes next, the first one of so many.
+    "summary": lambda words, figures: f"{figures['title']}: {words.counted(figures['passes'], 'pass', 'passes')}.",
     "clamp": Words.clamp,
     "check": Words.check,
     "setting": lambda words, figures: _sentence(words.setting(figures)),
     "setting in full": _in_full,
     "ask back": _ask_back,
     "ask carriage": _ask_carriage,
-    "resumed": _resumed,
+    "resumed": lambda words, figures: f"{_resuming(words, figures)} See that the saw is off.",
     "ask registered": _ask_registered,
     "where": _where,
     "way": _way,
@@ -394,7 +375,9 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "open sessions": _resume_instead,
     "marked here": _marked_here,
     "marked in all": _marked_in_all,
-    "ended early": _ended_early,
+    "ended early": lambda words, figures: (
+        f"{_ended(words, figures)} Saw off; wait until the blade stands still; refit the riving knife and guard."
+    ),
     "tap ignored": _tap_ignored,
     "pairing code": _pairing_code,
 }
@@ -458,11 +441,11 @@ STANDS = frozenset({
     "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",
     "code not said", "not from the page", "advanced from the page",
 })  # fmt: skip
-"""Kept whole: they tell only what is, whenever they are read."""
+"""Kept whole: they say only what is, whenever they are read."""
 
 RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "again": "Again:",
-    "clamp": lambda words, figures: " ".join(_which_board(words, figures)),
+    "clamp": _which_board,
     "check": lambda words, figures: f"Asked: {figures['name']}?",
     "setting": _called,
     "setting in full": _called,

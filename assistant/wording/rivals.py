@@ -92,14 +92,14 @@ def rivals(phrases: Iterable[Phrase], language: str, knows: Knows) -> tuple[Phra
         if phrase.intent in HARMLESS or phrase.intent == NOTHING:
             continue
         lead_in = phrase.text.removesuffix(phrase.wording)
-        for text in _rivals(phrase, knows):
+        for text in _rivals_of(phrase, knows):
             if lead_in + text not in taken and all(map(knows, text.split())):
                 taken.add(lead_in + text)
                 found.append(Phrase(NOTHING, phrase.intent, lead_in + text, phrase.lead_in, False))
     return tuple(found)
 
 
-def _rivals(phrase: Phrase, knows: Knows) -> Iterator[str]:
+def _rivals_of(phrase: Phrase, knows: Knows) -> Iterator[str]:
     words = tuple(phrase.wording.split())
     place = next((n for n, word in enumerate(words) if word in _CONTRACTED and 0 < n < len(words) - 1), None)
     if phrase.intent == Intent.GO_TO:
@@ -107,75 +107,75 @@ def _rivals(phrase: Phrase, knows: Knows) -> Iterator[str]:
         if isinstance(phrase.argument, int) and phrase.argument <= LAST_DIGIT:
             yield from (f"{before} {phrase.wording}" for before in ("do not", "never"))
     elif place is None:
-        yield from _without_verb(words, phrase.intent == Intent.CHECK, knows)
+        yield from _rivals_without_verb(words, phrase.intent == Intent.CHECK, knows)
     else:
-        yield from _statement(words, place, knows)
+        # A statement such as "all clamps are secure"; `place` is that of "are".
+        yield from _denials(words, place, knows)
+        yield from _with_word_before(words, _BEFORE_ALL)
+        yield from _with_opposite(words)
+        # Only after the verb: "finish no session" is too near to "finish the session", of which it took true ones.
+        if words[place + 1] in ("a", "an"):
+            yield _joined(words[: place + 1], "no", words[place + 2 :])
+        # And denied without its adverbs, which are often not said.
         shorter = words[: place + 1] + tuple(word for word in words[place + 1 :] if word not in _ADVERBS)
         if shorter != words and len(shorter) > place + 1:
-            yield from _denied(shorter, place, knows)
+            yield from _denials(shorter, place, knows)
 
 
-def _statement(words: Words, place: int, knows: Knows) -> Iterator[str]:
-    """Of "all clamps are secure". place: of "are"."""
-    yield from _denied(words, place, knows)
-    yield from _in_front(words, _BEFORE_ALL)
-    yield from _opposite(words)
-    # Only after the verb: "finish no session" is too near to "finish the session", of which it took true ones.
-    if words[place + 1] in ("a", "an"):
-        yield _said(words[: place + 1], "no", words[place + 2 :])
-
-
-def _denied(words: Words, place: int, knows: Knows) -> Iterator[str]:
-    """It is not so, or is it?"""
+def _denials(words: Words, place: int, knows: Knows) -> Iterator[str]:
+    """Of "all clamps are secure": it is not so, or is it? place: of "are"."""
     subject, verb, rest = words[:place], words[place], words[place + 1 :]
-    yield from _put_in(words, (place + 1,), _AFTER_IS)
-    yield from _put_in(words, [n for n in range(place + 2, len(words)) if words[n] not in _LIGHT], _ANYWHERE)
-    yield _said(subject, _CONTRACTED[verb], rest)
-    yield _said(verb, subject, rest)
+    yield from _with_inserted(words, (place + 1,), _AFTER_IS)
+    yield from _with_inserted(words, [n for n in range(place + 2, len(words)) if words[n] not in _LIGHT], _ANYWHERE)
+    yield _joined(subject, _CONTRACTED[verb], rest)
+    yield _joined(verb, subject, rest)
     if subject[0] not in _DETERMINERS:
-        yield _said(verb, "the", subject, rest)
-    yield from _prefixed(words, range(place + 1, len(words)), knows)
+        yield _joined(verb, "the", subject, rest)
+    yield from _with_prefix(words, range(place + 1, len(words)), knows)
 
 
-def _without_verb(words: Words, answer: bool, knows: Knows) -> Iterator[str]:
+def _rivals_without_verb(words: Words, answer: bool, knows: Knows) -> Iterator[str]:
     """Of an order ("finish the session"), or of an answer that says no "is" ("safety guard fitted")."""
     places = [n for n in range(1, len(words)) if words[n] not in _LIGHT]
     if not answer:
         # No light word: "mark up a problem" took true ones of "mark down a problem", and means nothing.
-        yield from _opposite(words, _LIGHT)
-        yield from _in_front(words, _BEFORE_ORDERS)
+        yield from _with_opposite(words, _LIGHT)
+        yield from _with_word_before(words, _BEFORE_ORDERS)
         return
-    yield from _opposite(words)
-    yield from _put_in(words, places, _ANYWHERE)
-    yield from _in_front(words, _BEFORE_ALL)
-    yield from _prefixed(words, places, knows)
+    yield from _with_opposite(words)
+    yield from _with_inserted(words, places, _ANYWHERE)
+    yield from _with_word_before(words, _BEFORE_ALL)
+    yield from _with_prefix(words, places, knows)
     verb = "are" if words[-2].endswith("s") else "is"
-    yield from _put_in(words, (len(words) - 1,), (_CONTRACTED[verb], f"{verb} not", f"{verb} never"))
-    yield _said(verb, words)
+    yield from _with_inserted(words, (len(words) - 1,), (_CONTRACTED[verb], f"{verb} not", f"{verb} never"))
+    yield _joined(verb, words)
     if words[0] not in _DETERMINERS:
-        yield _said(verb, "the", words)
+        yield _joined(verb, "the", words)
 
 
-def _said(*parts: str | Sequence[str]) -> str:
+def _joined(*parts: str | Sequence[str]) -> str:
     return " ".join(part if isinstance(part, str) else " ".join(part) for part in parts if part)
 
 
-def _put_in(words: Words, places: Iterable[int], which: Iterable[str]) -> Iterator[str]:
+def _with_inserted(words: Words, places: Iterable[int], which: Iterable[str]) -> Iterator[str]:
     which = tuple(which)
     for place in places:
         for word in which:
-            yield _said(words[:place], word, words[place:])
+            yield _joined(words[:place], word, words[place:])
 
 
-def _in_front(words: Words, which: Iterable[str]) -> Iterator[str]:
+def _with_word_before(words: Words, which: Iterable[str]) -> Iterator[str]:
     """Before it all; "no" takes the place of "the"."""
     for word in which:
-        yield _said(word, words[1:] if word == "no" and words[0] in _DETERMINERS else words)
+        yield _joined(word, words[1:] if word == "no" and words[0] in _DETERMINERS else words)
 
 
-def _prefixed(words: Words, places: Iterable[int], knows: Knows) -> Iterator[str]:
-    """ "Insecure" for "secure": the words that there are, and "un" before what was done, as a word of its own where the
-    recogniser has no other; but not after an adverb, since "now un measured" took true ones of "now measured"."""
+def _with_prefix(words: Words, places: Iterable[int], knows: Knows) -> Iterator[str]:
+    """With one word given a prefix: "insecure" for "secure".
+
+    The words that there are, and "un" before what was done, as a word of its own where the recogniser has no other; but
+    not after an adverb, since "now un measured" took true ones of "now measured".
+    """
     for place in places:
         word = words[place]
         if word in _LIGHT:
@@ -184,13 +184,13 @@ def _prefixed(words: Words, places: Iterable[int], knows: Knows) -> Iterator[str
         if word.endswith("ed") and f"un{word}" not in known and words[place - 1] not in _ADVERBS:
             known.append(f"un {word}")
         for made in known:
-            yield _said(words[:place], made, words[place + 1 :])
+            yield _joined(words[:place], made, words[place + 1 :])
 
 
-def _opposite(words: Words, but: frozenset[str] = frozenset()) -> Iterator[str]:
+def _with_opposite(words: Words, but: frozenset[str] = frozenset()) -> Iterator[str]:
     """With one word its opposite, and with "but not" for "and". but: words that stay."""
     for place, word in enumerate(words):
         for other in () if word in but else _OPPOSITES.get(word, ()):
-            yield _said(words[:place], other, words[place + 1 :])
+            yield _joined(words[:place], other, words[place + 1 :])
         if word == "and":
-            yield _said(words[:place], "but not", words[place + 1 :])
+            yield _joined(words[:place], "but not", words[place + 1 :])

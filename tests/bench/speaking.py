@@ -83,7 +83,7 @@ def bare_renders(texts: list[str]) -> list[float]:
 
 
 def clicks(speaker: LiveSpeaker, device: WatchedDevice) -> list[float]:
-    speaker.stop()
+    speaker.say("nothing", "", True)  # cuts off what still sounds
     taken = []
     for n in range(ROUNDS):
         time.sleep(0.03 + 0.0007 * (n % 10))

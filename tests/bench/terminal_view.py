@@ -25,7 +25,7 @@ from assistant.runner.loop import Outputs, Runner
 from assistant.screens.plain import PlainScreen
 from assistant.screens.view import TerminalView
 from assistant.screens.view_cells import changes
-from assistant.screens.view_page import Gauges, Page
+from assistant.screens.view_page import Gauges, PageComposer
 from assistant.screens.view_sight import Gathering
 from assistant.session.events import Gesture, Start
 from tests.bench.speaking import line, p95
@@ -84,7 +84,7 @@ def handing_over() -> tuple[list[float], list[float]]:
 
 def wire(columns: int, rows: int) -> tuple[list[float], list[float], list[float]]:
     """Bytes of each pass, bytes of each whole page, and seconds that composing and comparing took."""
-    gathering, page = Gathering(), Page()
+    gathering, page = Gathering(), PageComposer()
     runner = long_runner(gathering)
     shown = page.compose(gathering.sight, Gauges(), columns, rows)
     some, whole, seconds = [], [], []

@@ -16,13 +16,13 @@ from assistant.__main__ import main
 from assistant.calibrating.board import read_places
 from assistant.drawings.cut_sheet import cut_sheet
 from assistant.drawings.flow import Sheet
-from assistant.drawings.picture import texts
 from assistant.plans.job import build_job
 from assistant.plans.plan_file import read_both
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import history_path, read_history
 from assistant.session.turn import view
 from tests.calibrating.kerf_trials import EIGHT_AND_TWO, READOUT
+from tests.drawings.drawn import texts
 from tests.plans.files import DEMO_SHOPS, write
 from tests.session.driver import Driver
 

@@ -15,7 +15,8 @@ from tests.commands.program import Workshop
 
 AS_NOBODY = """
 import os, sys
-import assistant.commands.command_line, assistant.commands.demo, assistant.process  # they may lie where nobody can't read
+# Modules may lie where nobody in particular can't read.
+import assistant.commands.command_line, assistant.commands.demo, assistant.process
 from assistant.__main__ import main
 if os.geteuid() == 0:
     os.setuid(65534)
@@ -63,6 +64,7 @@ def test_in_a_folder_that_is_only_read_nothing_is_played() -> None:
     )
 
 
+@pytest.mark.timeout(660)
 def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
     """Killed in mid-board and resumed; every pass is cut once, and the sound is as long as it says."""
     workshop.patience_s = 600.0

@@ -16,7 +16,6 @@ from assistant.commands.layout import layout_json, table
 from assistant.drawings.cut_sheet import cut_sheet
 from assistant.drawings.due import PassStep, steps
 from assistant.drawings.flow import Sheet
-from assistant.drawings.picture import texts
 from assistant.drawings.sheets import sheets
 from assistant.journal import account
 from assistant.plans.boards import board_list
@@ -25,11 +24,12 @@ from assistant.plans.model import Job, Plan
 from assistant.plans.plan_file import read_both
 from assistant.screens.page.picture import board_of, state_of
 from assistant.screens.plain import place_line
-from assistant.screens.view_page import Gauges, Page, heading_of
+from assistant.screens.view_page import Gauges, PageComposer, heading_of
 from assistant.screens.view_sight import Gathering
-from assistant.screens.view_words import told
+from assistant.screens.view_words import word_lines
 from assistant.session import effects as e
 from assistant.wording.prompts import Words
+from tests.drawings.drawn import texts
 from tests.plans.files import DEMO, write
 from tests.session.driver import Driver
 
@@ -79,11 +79,11 @@ def in_words(setting: Fraction) -> str:
 
 def settings_of(job: Job) -> list[tuple[Fraction, Fraction | None]]:
     """(setting, the point to come up from) of every pass, in cutting order."""
-    return [(step.one.setting, step.approach) for step in steps(job) if isinstance(step, PassStep)]
+    return [(step.pass_.setting, step.approach) for step in steps(job) if isinstance(step, PassStep)]
 
 
 def of_layout(job: Job, plan: Plan) -> list[str]:
-    """ "pass socket SETTING from to notes", the columns two spaces apart at least."""
+    """Of rows "pass socket SETTING from to notes", the columns two spaces apart at least."""
     rows = (re.split(r" {2,}", line.strip()) for line in table(job, plan, board_list(plan)))
     return [row[2] for row in rows if len(row) >= 4 and row[0].isdigit() and row[1].isdigit()]
 
@@ -97,9 +97,8 @@ def of_cut_sheet(job: Job, plan: Plan) -> tuple[list[str], str]:
 
 
 def seen(job: Job) -> Iterator[tuple[Fraction, Fraction | None, dict[str, str]]]:
-    """Of every pass of a whole session: what it is set to, by way of what, and what each screen and the voice make of
-    it."""
-    driver, gathering, words, page = Driver(job), Gathering(), Words(job), Page()
+    """Of every pass of a whole session: what it is set to, by way of what, and how each screen and the voice put it."""
+    driver, gathering, words, page = Driver(job), Gathering(), Words(job), PageComposer()
     said = ""
 
     def take() -> None:
@@ -125,7 +124,7 @@ def seen(job: Job) -> Iterator[tuple[Fraction, Fraction | None, dict[str, str]]]
             {
                 "voice": said,
                 "terminal": "\n".join(canvas.text(row) for row in range(40)),
-                "words": "\n".join(line for line, _ in told(sight, 100).lines),
+                "words": "\n".join(line for line, _ in word_lines(sight, 100).lines),
                 "big": " ".join(heading_of(sight.view, sight.words).left),
                 "plain": place_line(sight.view, sight.words),
                 "page": json.dumps(state_of(sight), ensure_ascii=False).replace("\u00a0", " "),

@@ -39,13 +39,6 @@ def test_a_denial_and_a_decoy_are_refused_by_name(tmp_path, capsys):
     ]
 
 
-def test_another_lead_in_replaces_the_default_one(tmp_path, capsys):
-    need("espeak-ng")
-    wav = write_wav(tmp_path / "a.wav", padded(spoken("en-us", "elephant finish the session")))
-    assert main(["hear", str(wav), "--recogniser", "pocketsphinx", "--lead-in", "elephant"]) == 0
-    assert [line["intent"] for line in lines(capsys)] == ["end"]
-
-
 def test_a_silent_file_gives_no_line_and_a_bad_one_exit_code_2(tmp_path, capsys):
     quiet = write_wav(tmp_path / "a.wav", bytes(64000))
     assert main(["hear", str(quiet), "--recogniser", "pocketsphinx"]) == 0
@@ -63,7 +56,14 @@ def test_a_silent_file_gives_no_line_and_a_bad_one_exit_code_2(tmp_path, capsys)
     assert "missing.wav" in capsys.readouterr().err
 
 
-def test_an_unknown_lead_in_is_refused_by_name(tmp_path, capsys):
-    wav = write_wav(tmp_path / "a.wav", bytes(64000))
-    assert main(["hear", str(wav), "--recogniser", "pocketsphinx", "--lead-in", "zorkmid"]) == 2
+def test_the_shop_files_lead_in_is_listened_for_and_an_unknown_word_refused_by_name(tmp_path, capsys):
+    need("espeak-ng")
+    wav = write_wav(tmp_path / "a.wav", padded(spoken("en-us", "elephant finish the session")))
+    shop = tmp_path / "shop.toml"
+    shop.write_text('[blade]\nkerf = 3\n[voice]\nlead_in = "elephant"\n')
+    command = ["hear", str(wav), "--recogniser", "pocketsphinx", "--shop", str(shop)]
+    assert main(command) == 0
+    assert [line["intent"] for line in lines(capsys)] == ["end"]
+    shop.write_text('[blade]\nkerf = 3\n[voice]\nlead_in = "zorkmid"\n')
+    assert main(command) == 2
     assert '"zorkmid"' in capsys.readouterr().err

@@ -17,7 +17,7 @@ from tests.hearing.test_download import ARCHIVE, NAME, site  # noqa: F401 (a fix
 def data(tmp_path, monkeypatch):
     monkeypatch.setattr("assistant.hearing.models.search_folders", lambda: [("user data", tmp_path)])
     monkeypatch.setattr("assistant.commands.models.search_folders", lambda: [("user data", tmp_path)])
-    monkeypatch.setattr("assistant.commands.hear.default_shop_path", lambda: tmp_path / "none.toml")
+    monkeypatch.setattr("assistant.plans.shop_file.default_shop_path", lambda: tmp_path / "none.toml")
     return tmp_path
 
 
@@ -103,7 +103,7 @@ class Terminal(io.StringIO):
 
 def test_on_a_terminal_the_bar_stays_on_one_line_and_fills():
     out = Terminal()
-    bar = command.Bar(out)
+    bar = command.DownloadBar(out)
     for done in (0, 500_000, 1_000_000):
         bar.show(done, 1_000_000)
     bar.end()

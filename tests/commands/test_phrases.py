@@ -7,13 +7,15 @@ import json
 import pytest
 
 from assistant.__main__ import main
+from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.intents import Intent
-from assistant.wording.phrases import SAID_WHEN
+from assistant.plans.model import VoiceSettings
+from assistant.wording.phrases import listing, low_note, whole_table
 
 
 @pytest.fixture(autouse=True)
 def no_shop(tmp_path, monkeypatch):
-    monkeypatch.setattr("assistant.commands.hear.default_shop_path", lambda: tmp_path / "none.toml")
+    monkeypatch.setattr("assistant.plans.shop_file.default_shop_path", lambda: tmp_path / "none.toml")
 
 
 def test_json_has_one_object_a_wording(capsys):
@@ -25,11 +27,10 @@ def test_json_has_one_object_a_wording(capsys):
     assert output.err == "", "our own phrases are known and unlike one another"
 
 
-def test_text_has_a_paragraph_a_state(capsys):
+def test_text_is_the_whole_listing_and_what_the_low_notes_mean(capsys):
     assert main(["phrases"]) == 0
     text = capsys.readouterr().out
-    assert all(f"{state}:" in text for state in SAID_WHEN)
-    assert "marigold all clamps are secure" in text
+    assert text == f"{listing(whole_table(DEFAULT_CHECKS, VoiceSettings(), 1))}\n\n{low_note(VoiceSettings())}\n"
 
 
 def test_what_the_low_notes_mean_is_explained_with_the_shops_own_lead_in(tmp_path, capsys):
@@ -59,21 +60,6 @@ def run_with(tmp_path, capsys, text, *options):
     shop.write_text("[blade]\nkerf = 3\n" + text)
     assert main(["phrases", "--shop", str(shop), *options]) == 0
     return capsys.readouterr()
-
-
-def paragraph(text, state):
-    return text.split(f"{state}:\n")[1].split("\n\n")[0]
-
-
-def test_the_text_says_when_what_is_not_always_so_holds(capsys):
-    assert main(["phrases"]) == 0
-    text = capsys.readouterr().out
-    assert "until a new setup's first check is answered" in paragraph(text, "a check is open")
-    assert "standing by for now  " in paragraph(text, "a question or read-back is open")
-    assert 'go to pass N, said digit by digit and twice: 12 is "one two number one two"' in paragraph(
-        text, "a pass has been called"
-    )
-    assert "marigold go to pass N number N " in text and "go to pass one" not in text
 
 
 def test_an_own_phrase_is_listed_in_place_of_ours(tmp_path, capsys):

@@ -15,7 +15,7 @@ import pytest
 from assistant import installed
 from assistant.calibrating import health as calibrating
 from assistant.calibrating.health import PARTS
-from assistant.commands.readiness import ANSWERS, CALIBRATIONS, ORDER, SHOP_FILE, SOUND, answers, exit_code, survey
+from assistant.commands.readiness import CALIBRATIONS, ORDER, SHOP_FILE, SOUND, exit_code, survey
 from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
 from assistant.hearing import health as hearing
 from assistant.hearing import sound_child
@@ -123,29 +123,9 @@ def test_probes_that_hang_are_waited_for_some_seconds_in_all(
 
 
 @pytest.mark.parametrize(
-    ("broken", "code"), [((), 0), ((SHOP_FILE,), 2), (("disk",), 3), ((SHOP_FILE, "disk"), 3), ((ANSWERS,), 3)]
+    ("broken", "code"), [((), 0), ((SHOP_FILE,), 2), (("disk",), 3), ((SHOP_FILE, "disk"), 3), ((runner.ANSWERS,), 3)]
 )
 def test_the_exit_code_tells(broken: tuple[str, ...], code: int) -> None:
     """As everywhere: 0 done, 2 bad input, 3 could not run."""
     states = {part: STANDS_IN for part in ORDER} | dict.fromkeys(broken, BROKEN)
     assert exit_code([Finding(part, state, "") for part, state in states.items()]) == code
-
-
-# --- whether there is any way to answer
-
-WAYS = ("pedal", "terminal keys", "microphone", "level", "recogniser")
-
-
-def test_without_pedal_terminal_and_voice_there_is_no_way_to_answer() -> None:
-    down = {part: Finding(part, STANDS_IN, "") for part in WAYS}
-    assert answers(*down.values()).state == BROKEN
-    for part in WAYS[:2]:
-        line = answers(*(down | {part: Finding(part, WORKS, "")}).values())
-        assert (line.state, line.data) == (WORKS, {"by": [part]})
-
-
-def test_voice_is_a_way_only_with_microphone_level_and_recogniser() -> None:
-    up = {part: Finding(part, WORKS if part in WAYS[2:] else STANDS_IN, "") for part in WAYS}
-    assert answers(*up.values()).text == "by voice"
-    for part in WAYS[2:]:
-        assert answers(*(up | {part: Finding(part, STANDS_IN, "")}).values()).state == BROKEN

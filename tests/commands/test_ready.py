@@ -20,13 +20,11 @@ from assistant.calibrating.history import now
 from assistant.calibrating.values import KINDS
 from assistant.commands import ready
 from assistant.commands.readiness import ORDER
-from assistant.commands.ready import behaviour, verdict
 from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
 from assistant.hearing import health as hearing_health
 from assistant.hearing.contract import RATE
-from assistant.pedal.names import Named
 from assistant.plans.health import shop_file
-from assistant.plans.model import PedalSettings, VoiceSettings
+from assistant.plans.model import VoiceSettings
 from assistant.plans.shop_writer import record
 from tests.hearing.voices import pcm, write_wav
 from tests.pedal.xserver import XServer, needs_x
@@ -220,7 +218,8 @@ def test_when_all_works_it_is_one_screen_of_80_by_24(
     assert code == 0, shown
     # Whatever clock this machine has: a wrong one would take a second and a third line.
     assert {part: told.get(part) for part in ORDER if part != "clock"} == dict.fromkeys(ORDER[:-1], WORKS), shown
-    assert len(lines) == len(ORDER) + 1 < 24 or told["clock"] != WORKS
+    longer = told["clock"] != WORKS or "; slow: took" in shown  # on a machine that has much else to do
+    assert len(lines) == len(ORDER) + 1 < 24 or longer
     assert all(words in shown for words in ("~/shop.toml, kerf 3.18 mm", "by pedal, terminal keys, voice", "Ready: "))
     assert "say a few words" not in shown
 
@@ -229,23 +228,6 @@ def test_when_all_works_it_is_one_screen_of_80_by_24(
 def test_a_wait_that_is_no_wait_is_refused(seconds: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["ready", "--pedal", "--seconds", seconds]) == 2
     assert "give 1 to 600 seconds" in capsys.readouterr().err
-
-
-def test_words_on_each_kind_of_key() -> None:
-    assert '[pedal]\nkey = "f13"' in verdict(Named("f13"))
-    text = verdict(Named("b", types_text=True))
-    assert "'b'" in text and "refused" in text and "set the pedal with its maker's tool" in text
-    assert "can't be told from others" in verdict(Named("<0>"))
-    own = verdict(Named("b", types_text=True, device="3553:b001"))
-    assert '[pedal]\nkey = "b"\ndevice = "3553:b001"\n' in own and "not the keyboard's" in own
-
-
-def test_words_on_what_a_pedal_does() -> None:
-    settings = PedalSettings()
-    text = behaviour(3, 20, 1.2, ("tap", "double", "hold"), settings)
-    assert text.startswith("3 presses: 1 tap, 1 double, 1 hold.") and "repeats" in text and "Longest" not in text
-    assert "a hold begins at 0.8 s" in behaviour(1, 0, 0.3, ("tap",), settings)
-    assert "can't make a hold" in behaviour(3, 0, 0.005, ("tap",) * 3, settings)
 
 
 def test_without_display_and_terminal_the_pedal_can_not_be_named(

@@ -14,7 +14,7 @@ from typing import ClassVar
 import pytest
 
 from assistant.__main__ import main as kerfcall
-from assistant.commands.resume import _latest_begun
+from assistant.commands.resume import latest_begun
 from assistant.journal import codec, schema
 from assistant.journal.store import FILE_NAME, Journal
 from assistant.plans.model import Check
@@ -301,7 +301,7 @@ class TestTheNewest:
         self.begun(tmp_path, "2026-03-02T09:00:00+00:00")
         second = self.begun(tmp_path, "2026-03-01T09:00:00+00:00")
         with Journal.open(tmp_path) as journal:
-            assert _latest_begun(journal, rehearsed=False).id == second
+            assert latest_begun(journal, rehearsed=False).id == second
 
     @pytest.mark.parametrize(
         "damage", ["DELETE FROM facts", "UPDATE facts SET body = replace(body, 'rehear', 'reheat')"]

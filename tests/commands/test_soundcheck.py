@@ -16,7 +16,7 @@ from assistant.hearing import templates
 from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.offline import hear_all
-from assistant.hearing.soundcheck import prompts
+from assistant.hearing.soundcheck import Taken, prompts
 from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
 from tests.hearing.voices import floats, need, padded, pcm, saw_noise, spoken, write_wav
@@ -196,7 +196,7 @@ def test_what_an_earlier_check_left_broken_is_begun_anew_and_said(tmp_path):
     (tmp_path / "noise.json").write_text("broken")
     out = io.StringIO()
     assert command_module.earlier_voice(tmp_path, out).texts == ()
-    taken = command_module.Taken("any", b"", None, b"", [])
+    taken = Taken("any")
     assert command_module.saw_noise(taken, tmp_path, out) == (None, None)
     assert "begun anew" in out.getvalue() and "saw's noise is left out" in out.getvalue()
 

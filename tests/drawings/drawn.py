@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fractions import Fraction as F
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 from hypothesis import assume
 from hypothesis import strategies as st
 
-from assistant.drawings.picture import Item, Line, Page, Point, Shape, texts
+from assistant.drawings.letters import is_known
+from assistant.drawings.picture import Item, Line, Page, Point, Shape, Text
 from assistant.errors import BadInput
 from assistant.joinery.lined import Lining
 from assistant.joinery.model import Blade, Carriage
@@ -101,16 +103,43 @@ def joints(draw: st.DrawFn) -> tuple[Plan, Job]:
         raise
 
 
-def overlaps(items: tuple[Item, ...] | list[Item]) -> list[tuple[str, str]]:
+class Box(NamedTuple):
+    """Where a text lies, mm."""
+
+    left: float
+    bottom: float
+    right: float
+    top: float
+
+
+DESCENDING = frozenset("gjpqyQ,;()[]{}|/@$_\\")
+
+
+def box_of(text: Text) -> Box:
+    """As far as its letters may reach: down for those with a tail, up for those with accents."""
+    x, y = text.start
+    tailless = all(is_known(letter) for letter in text.text) and not DESCENDING & set(text.text)
+    below = text.cap * (0.04 if tailless else 0.32)
+    above = text.cap * (1.04 if text.text.isascii() else 1.34)
+    if text.turned:
+        return Box(x - above, y, x + below, y + text.width)
+    return Box(x, y - below, x + text.width, y + above)
+
+
+def texts(items: Iterable[Item]) -> list[Text]:
+    return [item for item in items if isinstance(item, Text)]
+
+
+def overlaps(items: Iterable[Item]) -> list[tuple[str, str]]:
     """Pairs of labels whose boxes meet."""
-    boxes = [(one.box, one.text) for one in texts(items) if one.text.strip()]
+    boxes = [(box_of(one), one.text) for one in texts(items) if one.text.strip()]
     boxes.sort(key=lambda pair: pair[0].left)
     found = []
     for n, (first, name) in enumerate(boxes):
         for second, other in boxes[n + 1 :]:
             if second.left >= first.right:
                 break
-            if first.meets(second):
+            if first.bottom < second.top and second.bottom < first.top:
                 found.append((name, other))
     return found
 
@@ -118,7 +147,7 @@ def overlaps(items: tuple[Item, ...] | list[Item]) -> list[tuple[str, str]]:
 def struck(items: tuple[Item, ...] | list[Item]) -> list[str]:
     """Labels that a line runs through; one that only touches a label's edge, by 0.05 mm at most, does not."""
     strokes = shapely.linestrings(list(_strokes(items)))
-    labels = [(one.text, one.box) for one in texts(items)]
+    labels = [(one.text, box_of(one)) for one in texts(items)]
     inner = [(text, (b.left + 0.05, b.bottom + 0.05, b.right - 0.05, b.top - 0.05)) for text, b in labels]
     inner = [(text, sides) for text, sides in inner if sides[0] < sides[2] and sides[1] < sides[3]]
     if not len(strokes) or not inner:
@@ -138,7 +167,7 @@ def _strokes(items: tuple[Item, ...] | list[Item]) -> Iterator[tuple[Point, Poin
 
 def outside(page: Page, margin: float = 10.0) -> list[str]:
     """Labels that reach out of the page's margins."""
-    boxes = [(one.text, one.box) for one in texts(page.items)]
+    boxes = [(one.text, box_of(one)) for one in texts(page.items)]
     return [
         text
         for text, box in boxes

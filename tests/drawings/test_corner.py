@@ -10,9 +10,10 @@ from shapely.geometry import LineString, MultiLineString, Polygon
 from shapely.ops import polygonize, unary_union
 
 from assistant.drawings.corner import COS, HATCH, NARROWEST, SHOWN, SIN, Member, closed, opened, pictures
-from assistant.drawings.picture import THIN, Line, texts
+from assistant.drawings.picture import THIN, Line
 from assistant.joinery.layout import even, mate
 from assistant.joinery.walls import open_walls
+from tests.drawings.drawn import texts
 
 
 def member(part: str, width: int = 42, finger: int = 6, wall: float = 0.0) -> Member:

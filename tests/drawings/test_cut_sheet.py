@@ -10,14 +10,14 @@ import pytest
 from assistant.drawings.cut_sheet import TICK, cut_sheet
 from assistant.drawings.due import CheckStep, PassStep, steps
 from assistant.drawings.flow import Sheet
-from assistant.drawings.picture import Item, Shape, texts
+from assistant.drawings.picture import Item, Shape
 from assistant.joinery.model import Carriage
 from assistant.joinery.settings import reading
 from assistant.plans.boards import board_list
 from assistant.plans.model import Job, Plan
 from assistant.session.turn import prompt
 from assistant.wording.prompts import Words
-from tests.drawings.drawn import CHECKS, HANDWHEEL, STEPS, job_of, lined_plan, plan_of
+from tests.drawings.drawn import CHECKS, HANDWHEEL, STEPS, job_of, lined_plan, plan_of, texts
 from tests.session.jobs import EVERY_TWO
 
 
@@ -57,7 +57,7 @@ def test_readings_stand_in_cutting_order(carriage: object) -> None:
     plan = plan_of()
     job = job_of(plan, carriage)  # type: ignore[arg-type]
     large = [text.text for text in texts(_items(plan, job)) if text.cap == 4.0 and not text.text.startswith("Setup")]
-    assert large == [reading(job.carriage, step.one.setting) for step in steps(job) if isinstance(step, PassStep)]
+    assert large == [reading(job.carriage, step.pass_.setting) for step in steps(job) if isinstance(step, PassStep)]
 
 
 def test_the_cautions_are_those_that_a_session_begins_with() -> None:
@@ -81,8 +81,10 @@ def test_every_check_is_asked_with_its_figures_in_digits() -> None:
 
 
 def test_each_setup_states_what_to_keep_clear_rounded_away_from_the_blade() -> None:
-    """By hand: the first socket of part A begins at 5.975 mm; 10.3 mm of depth and 15 mm above it. Also where the
-    shop's own words for the clamps leave the figures out."""
+    """Also where the shop's own words for the clamps leave the figures out.
+
+    By hand: the first socket of part A begins at 5.975 mm; 10.3 mm of depth and 15 mm above it.
+    """
     plan = plan_of()
     bare = tuple(replace(check, say="all clamped?") if check.name == "clamps" else check for check in CHECKS)
     for checks in (CHECKS, bare):

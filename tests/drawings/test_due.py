@@ -29,7 +29,7 @@ def _of_a_session(job: Job) -> list[tuple[object, ...]]:
 
 def _on_paper(job: Job) -> list[tuple[object, ...]]:
     return [
-        (step.setup.number, step.check.name) if isinstance(step, CheckStep) else (step.setup.number, step.one.number)
+        (step.setup.number, step.check.name) if isinstance(step, CheckStep) else (step.setup.number, step.pass_.number)
         for step in steps(job)
     ]
 
@@ -55,6 +55,6 @@ def test_where_the_carriage_comes_from_runs_on_over_setups(carriage: object) -> 
     called = [step for step in steps(job) if isinstance(step, PassStep)]
     assert called[0].previous is None and called[0].approach is None
     for before, step in zip(called, called[1:], strict=False):
-        assert step.previous == before.one.setting
-        assert step.approach == approach(job.carriage, before.one.setting, step.one.setting)
+        assert step.previous == before.pass_.setting
+        assert step.approach == approach(job.carriage, before.pass_.setting, step.pass_.setting)
     assert any(step.approach is not None for step in called)

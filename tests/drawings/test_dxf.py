@@ -16,11 +16,11 @@ from shapely.geometry import Polygon
 from assistant.drawings.dxf import write_dxf
 from assistant.drawings.models import model
 from assistant.drawings.parts import WOOD
-from assistant.drawings.picture import Item, Line, Shape, Text, rectangle, texts
+from assistant.drawings.picture import Item, Line, Shape, Text
 from assistant.errors import NoSuchPart
 from assistant.joinery.model import Carriage
 from assistant.plans.model import Job, Plan
-from tests.drawings.drawn import job_of, joints, lined_plan, plan_of
+from tests.drawings.drawn import job_of, joints, lined_plan, plan_of, texts
 
 PRINTABLE = st.characters(exclude_categories=("C", "Z"), include_characters=" ")
 
@@ -120,7 +120,8 @@ def test_any_title_survives(titles: list[str]) -> None:
 
 
 def test_lines_and_filled_shapes_arrive() -> None:
-    items: list[Item] = [Line((0, 0), (254, 0), dashed=True, layer="a, b"), rectangle(0, 0, 25.4, 25.4, black=True)]
+    triangle = Shape(((0, 0), (25.4, 0), (0, 25.4)), black=True)
+    items: list[Item] = [Line((0, 0), (254, 0), dashed=True, layer="a, b"), triangle]
     space = read_back(write_dxf(items, "in")).modelspace()
     (line,) = space.query("LINE")
     assert (line.dxf.end.x, line.dxf.linetype, line.dxf.layer) == (pytest.approx(10), "DASHED", "A_B")

@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.drawings.flow import FOOT, HEAD, MARGIN, Flow, Sheet, cells, column_widths, framed, text_row
-from assistant.drawings.picture import Picture, texts
-from tests.drawings.drawn import overlaps
+from assistant.drawings.picture import Picture
+from tests.drawings.drawn import box_of, overlaps, texts
 
 A4 = Sheet.of("a4")
 
@@ -26,7 +26,8 @@ def test_no_row_is_lost_or_laid_over_another(counts: list[int], heads: bool) -> 
     for page in flow.pages:
         assert overlaps(page.items) == []
         for text in texts(page.items):
-            assert text.box.bottom >= MARGIN + FOOT - 0.01 and text.box.top <= page.height - MARGIN - HEAD + 0.01
+            box = box_of(text)
+            assert box.bottom >= MARGIN + FOOT - 0.01 and box.top <= page.height - MARGIN - HEAD + 0.01
         found += [text.text for text in texts(page.items) if "/" in text.text]
     assert found == wanted
 
@@ -51,7 +52,7 @@ def test_columns_of_cells_are_as_wide_as_their_widest() -> None:
     rows = [("a", "long words"), ("much longer words", "b")]
     widths = column_widths(rows)
     pictures = [cells(row, widths, right=(1,), bold=True) for row in rows]
-    ends = {round(texts(picture.items)[1].box.right, 6) for picture in pictures}
+    ends = {round(box_of(texts(picture.items)[1]).right, 6) for picture in pictures}
     assert len(ends) == 1
     assert all(overlaps(picture.items) == [] for picture in pictures)
 

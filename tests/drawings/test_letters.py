@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
-from assistant.drawings.letters import above_of, below_of, is_known, shortened, size_of, width_of, wrapped
+from assistant.drawings.letters import is_known, shortened, size_of, width_of, wrapped
 
 LATIN = st.characters(min_codepoint=32, max_codepoint=255, exclude_categories=["Cc"])
 
@@ -15,18 +15,13 @@ LATIN = st.characters(min_codepoint=32, max_codepoint=255, exclude_categories=["
 @pytest.mark.parametrize(("bold", "font"), [(False, "Helvetica"), (True, "Helvetica-Bold")])
 @given(text=st.text(LATIN, max_size=30))
 def test_latin_letters_are_as_wide_as_in_the_adobe_metrics(bold: bool, font: str, text: str) -> None:
-    """reportlab's copy of the Adobe font metrics."""
+    """Source: the Adobe font metrics, of which reportlab has a copy."""
     assert width_of(text, 3.0, bold) == pytest.approx(stringWidth(text, font, size_of(3.0)), abs=1e-9)
 
 
 def test_letters_of_other_scripts_count_as_a_whole_size() -> None:
     assert width_of("日本", 3.0) == pytest.approx(2 * size_of(3.0))
     assert not is_known("日") and is_known("é")
-
-
-def test_accents_and_descenders_make_a_box_higher() -> None:
-    assert above_of("É", 3) > above_of("E", 3) >= 3
-    assert below_of("12.5", 3) < below_of("page", 3)
 
 
 @given(st.text(max_size=200), st.floats(15, 200), st.booleans())

@@ -7,9 +7,9 @@ from fractions import Fraction as F
 import pytest
 
 from assistant.drawings import parts
-from assistant.drawings.picture import Shape, Text, texts
+from assistant.drawings.picture import Shape, Text
 from assistant.joinery.model import Carriage
-from tests.drawings.drawn import job_of, lined_plan, plan_of
+from tests.drawings.drawn import box_of, job_of, lined_plan, plan_of, texts
 
 
 def _spans(items: tuple[object, ...], layer: str) -> list[tuple[float, float]]:
@@ -23,9 +23,9 @@ def test_sockets_stand_in_scale_from_the_stop_on(side: str) -> None:
     """By hand: walls of part A at 6n -+ 0.025; the stop at the operator's left or right."""
     plan = plan_of()
     job = job_of(plan, Carriage(stop_side=side))
-    sheet = parts.fitting(job.patterns[0], 273)
-    assert sheet.scale == 2.0
-    picture = parts.dimensions(job, job.patterns[0], sheet)
+    size = parts.fitting(job.patterns[0], 273)
+    assert size.scale == 2.0
+    picture = parts.dimensions(job, job.patterns[0], size)
     (left, right), *_ = _spans(picture.items, "stop")
     spans = _spans(picture.items, "socket")
     assert len(spans) == 7
@@ -57,10 +57,10 @@ def test_at_full_size_every_wall_and_pass_is_marked() -> None:
     plan = plan_of(600, 5)
     job = job_of(plan)
     pattern = job.patterns[0]
-    sheet = parts.full_size(pattern)
-    assert sheet.scale == 1
-    marks = [t for t in texts(parts.dimensions(job, pattern, sheet).items) if t.turned and t.text != "STOP"]
-    numbers = [t for t in texts(parts.passes(job, pattern, sheet).items) if t.layer == "pass number"]
+    size = parts.full_size(pattern)
+    assert size.scale == 1
+    marks = [t for t in texts(parts.dimensions(job, pattern, size).items) if t.turned and t.text != "STOP"]
+    numbers = [t for t in texts(parts.passes(job, pattern, size).items) if t.layer == "pass number"]
     assert len(marks) == 121
     assert [int(t.text) for t in numbers] == [one.number for one in pattern.passes]
 
@@ -70,17 +70,17 @@ def test_a_bar_for_each_pass_as_wide_as_the_kerf_and_a_number_under_it(side: str
     plan = plan_of()
     job = job_of(plan, Carriage(stop_side=side))
     pattern = job.patterns[0]
-    sheet = parts.fitting(pattern, 273)
-    picture = parts.passes(job, pattern, sheet)
+    size = parts.fitting(pattern, 273)
+    picture = parts.passes(job, pattern, size)
     bars = _spans(picture.items, "pass bar")
     assert len(bars) == len(pattern.passes)
-    assert all(right - left == pytest.approx(3.18 * sheet.scale) for left, right in bars)
+    assert all(right - left == pytest.approx(3.18 * size.scale) for left, right in bars)
     numbers = sorted((t for t in texts(picture.items) if t.layer == "pass number"), key=lambda t: t.at[0])
     order = [int(t.text) for t in numbers]
     assert order == sorted(order, reverse=side == "right")
     # Seven sockets with two passes each have room: the numbers stand within a bar's width of their bars.
     for number, (left, right) in zip(numbers, bars, strict=True):
-        assert abs(number.at[0] - (left + right) / 2) < 3.18 * sheet.scale
+        assert abs(number.at[0] - (left + right) / 2) < 3.18 * size.scale
 
 
 def test_neighbouring_bars_lie_in_two_rows() -> None:
@@ -125,9 +125,9 @@ def test_scales_in_words(scale: float, words: str) -> None:
 def test_a_picture_is_never_wider_than_its_paper(width: int) -> None:
     job = job_of(plan_of(width, 8))
     for pattern in job.patterns:
-        sheet = parts.fitting(pattern, 273)
-        for picture in (parts.dimensions(job, pattern, sheet), parts.passes(job, pattern, sheet)):
-            boxes = [item.box for item in picture.items if isinstance(item, Text)]
+        size = parts.fitting(pattern, 273)
+        for picture in (parts.dimensions(job, pattern, size), parts.passes(job, pattern, size)):
+            boxes = [box_of(item) for item in picture.items if isinstance(item, Text)]
             assert min(box.left for box in boxes) >= -0.01
             assert max(box.right for box in boxes) <= 273.01
             assert min(box.bottom for box in boxes) >= -0.01

@@ -15,11 +15,11 @@ import pytest
 from assistant.drawings import fonts, strips
 from assistant.drawings.flow import MARGIN
 from assistant.drawings.pdf import write_pdf
-from assistant.drawings.picture import Line, Page, Shape, Text, texts
+from assistant.drawings.picture import Line, Page, Shape, Text
 from assistant.drawings.sheets import sheets
 from assistant.errors import NoSuchPart
 from assistant.joinery.model import Carriage
-from tests.drawings.drawn import job_of, lined_plan, plan_of
+from tests.drawings.drawn import box_of, job_of, lined_plan, plan_of, texts
 
 DPI = 600
 PER_MM = DPI / 25.4
@@ -112,7 +112,7 @@ def test_the_viewer_is_told_not_to_scale_the_print() -> None:
 
 
 def test_every_text_can_be_searched_and_lies_in_its_box() -> None:
-    """pdfium's own reckoning of where letters are."""
+    """By what pdfium reckons of where letters are."""
     plan = lined_plan()
     pages = sheets(plan, job_of(plan), "a4")
     data, lacking = write_pdf(pages, "lined")
@@ -123,7 +123,7 @@ def test_every_text_can_be_searched_and_lies_in_its_box() -> None:
             on_page = document[number]
             text_page = on_page.get_textpage()
             for text in texts(page.items)[:40]:
-                box = [side * 72 / 25.4 for side in text.box]
+                box = [side * 72 / 25.4 for side in box_of(text)]
                 inside = text_page.get_text_bounded(box[0] - 1, box[1] - 1, box[2] + 1, box[3] + 1)
                 assert "".join(text.text.split()) == "".join(inside.split())
             text_page.close()

@@ -7,7 +7,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiPoint, Polygon
 
-from assistant.drawings.picture import Text, hatched, rectangle
+from assistant.drawings.picture import Anchor, Text, hatched, rectangle
+from tests.drawings.drawn import box_of, overlaps
 
 POINTS = st.tuples(st.floats(-50, 50), st.floats(-50, 50))
 
@@ -32,14 +33,15 @@ def test_neighbouring_hatches_run_on_into_one_another() -> None:
 
 
 @pytest.mark.parametrize("anchor", ["start", "middle", "end"])
-def test_a_turned_text_has_the_same_box_a_quarter_turn_on(anchor: str) -> None:
-    level = Text((0, 0), "84.025", anchor=anchor).box
-    turned = Text((0, 0), "84.025", anchor=anchor, turned=True).box
+def test_a_turned_text_has_the_same_box_a_quarter_turn_on(anchor: Anchor) -> None:
+    level = box_of(Text((0, 0), "84.025", anchor=anchor))
+    turned = box_of(Text((0, 0), "84.025", anchor=anchor, turned=True))
     # (x, y) -> (-y, x)
     assert turned == pytest.approx((-level.top, level.left, -level.bottom, level.right))
 
 
-def test_boxes_that_only_touch_do_not_meet() -> None:
-    a, b = Text((0, 0), "1").box, Text((0, 0), "1").box
-    beside = b._replace(left=a.right, right=a.right + 2)
-    assert not a.meets(beside) and a.meets(beside, gap=0.1) and a.meets(b)
+def test_labels_that_only_touch_do_not_overlap() -> None:
+    label = Text((0, 0), "1")
+    beside = Text((label.width, 0), "2")
+    assert overlaps([label, beside]) == []
+    assert overlaps([label, beside.moved(-0.1, 0)]) == [("1", "2")]

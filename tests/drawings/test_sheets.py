@@ -8,12 +8,23 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 
 from assistant.drawings.models import model
-from assistant.drawings.picture import CAP, Page, texts
+from assistant.drawings.picture import CAP, Page
 from assistant.drawings.sheets import paper_for, sheets
 from assistant.joinery.model import Carriage
 from assistant.joinery.slots import Slot, evenly
 from assistant.plans.model import Job, Plan
-from tests.drawings.drawn import HANDWHEEL, job_of, joints, lined_plan, outside, overlaps, plan_of, slotted_plan, struck
+from tests.drawings.drawn import (
+    HANDWHEEL,
+    job_of,
+    joints,
+    lined_plan,
+    outside,
+    overlaps,
+    plan_of,
+    slotted_plan,
+    struck,
+    texts,
+)
 
 SEVERAL = {
     "three fingers": (plan_of(40, F(40, 3)), None),

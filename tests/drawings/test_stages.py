@@ -8,14 +8,14 @@ import pytest
 from shapely.geometry import LineString, Polygon, box
 from shapely.ops import unary_union
 
-from assistant.drawings.picture import Line, Picture, Shape, texts
+from assistant.drawings.picture import Line, Picture, Shape
 from assistant.drawings.sheets import lined_stages, stage_pictures, woods
 from assistant.drawings.stages import HATCH, Woods, lined_pictures, slotted
 from assistant.joinery.lined import regions, stages
 from assistant.joinery.model import Carriage
 from assistant.joinery.slots import Slot, evenly
 from assistant.plans.pieces import pieces
-from tests.drawings.drawn import job_of, lined_plan, slotted_plan
+from tests.drawings.drawn import job_of, lined_plan, slotted_plan, texts
 
 
 def _hatch_area(picture: Picture, layer: str) -> float:

@@ -6,10 +6,10 @@ from fractions import Fraction as F
 
 import pytest
 
-from assistant.drawings.picture import Line, Shape, texts
+from assistant.drawings.picture import Line, Shape
 from assistant.drawings.strips import scale_bars, tiles
 from assistant.joinery.model import Carriage
-from tests.drawings.drawn import job_of, plan_of
+from tests.drawings.drawn import job_of, plan_of, texts
 
 
 def _shapes(picture: object, layer: str) -> list[tuple[float, float]]:

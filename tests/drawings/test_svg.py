@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.drawings.picture import Line, Page, Text, rectangle
+from assistant.drawings.picture import Item, Line, Page, Shape, Text
 from assistant.drawings.sheets import sheets
 from assistant.drawings.svg import BETWEEN, write_svg
 from tests.drawings.drawn import job_of, plan_of
@@ -16,7 +16,7 @@ from tests.drawings.drawn import job_of, plan_of
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def _page(*items: Line | Text) -> Page:
+def _page(*items: Item) -> Page:
     return Page("one", 100.0, 50.0, items)
 
 
@@ -62,6 +62,6 @@ def test_a_whole_job_is_black_on_white_and_holds_every_item() -> None:
 
 
 def test_a_filled_shape_is_filled() -> None:
-    root = ElementTree.fromstring(write_svg([_page(rectangle(0, 0, 5, 5, black=True))], "x"))  # type: ignore[arg-type]
+    root = ElementTree.fromstring(write_svg([_page(Shape(((0, 0), (5, 0), (5, 5)), black=True))], "x"))
     (shape,) = root.iter(f"{SVG}polygon")
     assert shape.get("fill") == "black"

@@ -15,6 +15,7 @@ import pytest
 from assistant.errors import BadInput
 from assistant.hearing.model_files import model_faults
 from assistant.hearing.models import choose, find_models
+from assistant.hearing.process import why_not_loaded
 from assistant.hearing.vosk import Vosk
 from assistant.plans.checks import default_checks
 from assistant.plans.languages import language_of
@@ -124,6 +125,11 @@ def test_a_whole_model_of_the_language_is_chosen_and_a_broken_or_foreign_one_is_
     assert find_models(VoiceSettings(), [tmp_path]) == []
 
 
+def test_a_model_is_tried_in_a_process_of_its_own(folder, tmp_path):
+    assert why_not_loaded(folder) == ""
+    assert why_not_loaded(tmp_path)  # an empty folder: the library raises, or ends the process
+
+
 KOREAN = whole_table(
     default_checks(language_of("ko")), VoiceSettings(language="ko", lead_in=language_of("ko").lead_in), 120
 )
@@ -134,10 +140,10 @@ def test_every_word_of_the_korean_phrases_is_in_the_models_vocabulary(vosk):
 
 
 def test_korean_phrases_are_heard_among_those_open_with_them(vosk):
-    """espeak-ng's Korean voice is hard to understand (11 or 12 of 24, the engine's dither differs from run to run): a
-    third is enough to show that phrases reach the engine whole.
+    """A third is enough to show that phrases reach the engine whole.
 
-    Numbers are left out. What a wrong phrase would do is not shown by this voice either; none is taken here.
+    The voice of espeak-ng is hard to understand (11 or 12 of 24, the engine's dither differs from run to
+    run). Numbers are left out. What a wrong phrase would do is not shown by this voice either; none is taken here.
     """
     need("espeak-ng")
     said = [phrase for phrase in KOREAN if phrase.intent != "go to"]

@@ -100,7 +100,7 @@ def test_the_extensible_format_with_pcm_inside_is_pcm(tmp_path):
 
 
 def test_what_another_program_writes_is_read(tmp_path):
-    """sox writes the extensible format for 24 bits; outside reference: its own conversion of the same tone."""
+    """For 24 bits sox writes the extensible format; outside reference: its own conversion of the same tone."""
     if shutil.which("sox") is None:
         pytest.skip("needs sox (a system package) to write the extensible format")
     write_wav(tmp_path / "a.wav", pcm(tone(440)))

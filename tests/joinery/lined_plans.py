@@ -54,8 +54,10 @@ class LinedJoint:
         return self.lining.thickness / 2 if self.both else self.lining.thickness
 
     def too_narrow(self, part: str) -> bool:
-        """Whether a finger of this lined part breaks a condition: f - c/2 - 2t (both lined: - t) >= k inside, with
-        some of it left beside the glue; at an edge 3 mm left."""
+        """Whether a finger of this lined part breaks a condition.
+
+        Inside f - c/2 - 2t (both lined: - t) >= k, with some of it left beside the glue; at an edge 3 mm left.
+        """
         c, t, c1 = self.clearance, self.lining.thickness, self.lining.glue_clearance
         inside = t if self.both else 2 * t
         for index, segment in enumerate(self.nominal_of(part)):

@@ -204,11 +204,11 @@ def test_what_is_not_refused_can_be_cut_in_both_stages(made: LinedJoint) -> None
 @settings(max_examples=200, deadline=None)
 def test_faults_name_every_part_that_breaks_a_condition_and_no_other(made: LinedJoint) -> None:
     try:
-        told = " ".join(one.part + " is sound" for one in made.stages)
+        text = " ".join(one.part + " is sound" for one in made.stages)
     except BadInput as error:
-        told = " ".join(fault.what for fault in error.faults)
+        text = " ".join(fault.what for fault in error.faults)
     for part in "AB":
-        assert (f"part {part}," in told) == (part in made.lining.parts and made.too_narrow(part))
+        assert (f"part {part}," in text) == (part in made.lining.parts and made.too_narrow(part))
 
 
 def one_narrow(which: str, size: F, parts: tuple[str, ...] = ("A",), kerf: F = F(3), t: F = F(2)) -> LinedJoint:
@@ -284,7 +284,7 @@ def test_faults_of_both_parts_and_of_all_kinds_come_at_once() -> None:
 
 
 def test_a_finger_that_the_glue_clearance_would_eat_is_refused_at_its_limit() -> None:
-    """c 0.1, lining 2, c1 0.2: 4.25 mm leave nothing of the board's finger, though a thin blade cuts the blank's."""
+    """With c 0.1, lining 2, c1 0.2, 4.25 mm leaves nothing of the finger, though a thin blade cuts the blank's."""
 
     def made(inner: F) -> LinedJoint:
         widths = [F(20), F(20), inner, F(20), F(20)]

@@ -106,7 +106,7 @@ def test_volumes_by_material_add_up_to_the_board(joint):
 @made
 @given(lined_joints())
 def test_the_lining_is_t_at_every_wall_over_its_whole_height(joint):
-    """t on each wall, t/2 where both parts are lined; measured near the end, half way, and near the bottom."""
+    """On each wall t, t/2 where both parts are lined; measured near the end, half way, and near the bottom."""
     for one in joint.stages:
         end, depth = end_of(joint, one.part), float(joint.depths[one.part])
         for y in (0.01, depth / 2, depth - 0.01):

@@ -13,7 +13,7 @@ from assistant.joinery.layout import even
 from assistant.joinery.model import Blade, Carriage
 from assistant.joinery.passes import outside
 from assistant.joinery.pattern import depth_of, pattern
-from assistant.joinery.walls import assumed_kerf, clearance_of
+from assistant.joinery.walls import assumed_kerf
 from tests.joinery.plans import Joint, board, joints, removed, sockets
 
 EPSILON = 1e-9
@@ -114,14 +114,12 @@ def test_backing_the_assumed_kerf_off_by_thousandths_opens_the_joint_by_twice_th
     assumed = kerf + F(1, 100)
     opened = clearance_when_assuming(kerf, assumed - back) - clearance_when_assuming(kerf, assumed)
     assert opened == 2 * back
-    assert clearance_of(kerf, assumed - back) - clearance_of(kerf, assumed) == 2 * back
 
 
 @given(st.fractions(F(1), F(7), max_denominator=1000), st.fractions(F(0), F(1, 2), max_denominator=1000))
 def test_the_reported_assumed_kerf_is_the_one_that_cuts_this_clearance(kerf, clearance):
     assumed = assumed_kerf(kerf, clearance)
     assert clearance_when_assuming(kerf, assumed) == clearance
-    assert clearance_of(kerf, assumed) == clearance
 
 
 def test_a_pattern_carries_what_it_was_made_of():

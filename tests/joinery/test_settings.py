@@ -15,16 +15,16 @@ from assistant.joinery.passes import Cut, cuts
 from assistant.joinery.settings import (
     approach,
     approach_is_short,
+    as_passes,
     descent_is_short,
     dial,
-    edge_fin,
     exact_setting,
-    fin,
-    place,
     places,
     reading,
     rounding_report,
     travel_faults,
+    widest_edge_fin,
+    widest_fin,
 )
 from assistant.joinery.units import round_to_step
 from assistant.joinery.walls import open_walls
@@ -40,7 +40,7 @@ def handwheel(pitch: F, divisions: int = 100, **more: Any) -> Carriage:
 
 
 def lead(row: dict[str, str]) -> F:
-    """mm per turn, exact: the table prints endless decimals rounded, but states the pitch in full."""
+    """Millimetres per turn, exact: the table prints endless decimals rounded, but states the pitch in full."""
     number, unit = row["pitch_as_stated"].split() if "/" in row["pitch_as_stated"] else (row["lead_mm"], "mm")
     return F(number) * (INCH if unit == "in" else 1)
 
@@ -64,7 +64,7 @@ def test_at_setting_zero_the_kerf_lies_just_outside_or_flush_with_the_edge():
 
 
 def test_passes_come_out_ascending_whatever_order_the_cuts_are_in():
-    made = place([Cut(2, F(20), F(23)), Cut(1, F(5), F(8)), Cut(1, F(3), F(6))], Carriage())
+    made = as_passes([Cut(2, F(20), F(23)), Cut(1, F(5), F(8)), Cut(1, F(3), F(6))], Carriage())
     assert [(p.number, p.socket, p.setting) for p in made] == [(1, 1, 6), (2, 1, 8), (3, 2, 23)]
 
 
@@ -73,7 +73,7 @@ def test_passes_come_out_ascending_whatever_order_the_cuts_are_in():
     [(F(12345, 1000), F(1234, 100)), (F(12355, 1000), F(1236, 100)), (F(123451, 10_000), F(1235, 100))],
 )
 def test_settings_are_rounded_half_to_even(exact, rounded):
-    [made] = place([Cut(1, exact - 3, exact)], Carriage())
+    [made] = as_passes([Cut(1, exact - 3, exact)], Carriage())
     assert (made.setting, made.kerf_to) == (rounded, exact)
 
 
@@ -117,9 +117,9 @@ def test_below_zero_the_other_zero_is_suggested_and_helps():
     edge_only = (Segment(F(0), F(2), False), Segment(F(2), F(84), True))
     inside, outside_ = Carriage(zero="inside", travel=travel), Carriage(zero="outside", travel=travel)
     over_edge = cuts(edge_only, F(84), blade)
-    [fault] = travel_faults(place(over_edge, inside), inside)
+    [fault] = travel_faults(as_passes(over_edge, inside), inside)
     assert 'carriage.zero = "outside"' in fault.mend
-    assert travel_faults(place(over_edge, outside_), outside_) == []
+    assert travel_faults(as_passes(over_edge, outside_), outside_) == []
 
 
 def test_the_other_zero_is_not_suggested_where_it_is_in_use_already():
@@ -332,7 +332,7 @@ def test_without_rounding_the_clearance_is_all_there():
     both = [
         one
         for part in (segments, mate(segments))
-        for one in place(cuts(open_walls(part, F(1, 10)), F(84), Blade(F(3), F(2, 10))), carriage)
+        for one in as_passes(cuts(open_walls(part, F(1, 10)), F(84), Blade(F(3), F(2, 10))), carriage)
     ]
     assert rounding_report(both, carriage, F(1, 10), width=F(84)) == (0, F(1, 10))
 
@@ -344,7 +344,7 @@ def test_a_coarse_readout_eats_the_clearance_and_it_shows():
     both = [
         one
         for part in (segments, mate(segments))
-        for one in place(cuts(open_walls(part, F(1, 10)), F(70), Blade(F(37, 10))), carriage)
+        for one in as_passes(cuts(open_walls(part, F(1, 10)), F(70), Blade(F(37, 10))), carriage)
     ]
     greatest, worst = rounding_report(both, carriage, F(1, 10), width=F(70))
     assert greatest == F(325, 1000)
@@ -369,18 +369,18 @@ def test_one_part_alone_is_judged_against_an_exact_mate():
 def test_a_fin_between_passes_is_found_where_rounding_outdoes_the_overlap(overlap, left):
     first = Pass(1, 1, F(10), F(13), F(1298, 100))
     second = Pass(2, 1, F(13) - overlap, F(16) - overlap, F(16) - overlap + F(3, 100))
-    assert fin([first, second], Carriage()) == left
-    assert fin([second], Carriage()) == 0
+    assert widest_fin([first, second], Carriage()) == left
+    assert widest_fin([second], Carriage()) == 0
 
 
 def test_a_fin_at_either_edge_is_found():
     near = Pass(1, 1, F(0), F(3), F(302, 100))
     far = Pass(2, 2, F(47), F(50), F(4997, 100))
     inner = Pass(3, 3, F(20), F(23), F(2305, 100))
-    assert edge_fin([near, inner], Carriage(), F(50)) == F(2, 100)
-    assert edge_fin([near, far, inner], Carriage(), F(50)) == F(3, 100)
-    assert edge_fin([near], Carriage(zero="inside"), F(50)) == F(302, 100)
-    assert edge_fin([inner], Carriage(), F(50)) == 0
+    assert widest_edge_fin([near, inner], Carriage(), F(50)) == F(2, 100)
+    assert widest_edge_fin([near, far, inner], Carriage(), F(50)) == F(3, 100)
+    assert widest_edge_fin([near], Carriage(zero="inside"), F(50)) == F(302, 100)
+    assert widest_edge_fin([inner], Carriage(), F(50)) == 0
 
 
 @given(joints())
@@ -395,7 +395,9 @@ def test_what_rounding_leaves_in_the_sockets_is_what_geometry_finds(joint):
         walls = {float(w) for s in part.sockets for w in (s.start, s.end)} - {0.0, float(part.width)}
         inner = [p for p in pieces if not any(abs(p.bounds[i] - w) < 1e-9 for w in walls for i in (0, 2))]
         widest = max((p.bounds[2] - p.bounds[0] for p in inner), default=0.0)
-        reported = max(fin(part.passes, joint.carriage), edge_fin(part.passes, joint.carriage, part.width))
+        reported = max(
+            widest_fin(part.passes, joint.carriage), widest_edge_fin(part.passes, joint.carriage, part.width)
+        )
         assert float(reported) >= widest - 1e-8
         if joint.blade.overrun == 0:
             assert float(reported) == pytest.approx(widest, abs=1e-8)

@@ -78,8 +78,8 @@ def test_just_enough_inside() -> None:
 def test_the_list_has_boards_in_order_and_a_blank_for_each_lined_end() -> None:
     boards = (BoardPlan("long", "A", 2, 2), BoardPlan("short", "B", 4, 1))
     rows = board_list(boards, F(84), {"A": F(12), "B": F(10)}, None, Lining(F(1), ("A", "B")))
-    told = [(row.kind, row.name, row.count, row.length, row.width, row.thickness) for row in rows]
-    assert told == [
+    found = [(row.kind, row.name, row.count, row.length, row.width, row.thickness) for row in rows]
+    assert found == [
         ("board", "long", 2, None, 84, 12),
         ("board", "short", 4, None, 84, 10),
         ("blank", "long", 4, 200, 84, 12),
@@ -129,8 +129,8 @@ def refused(kind: str, size: tuple[F, ...], unit: str = "mm") -> tuple[Fault, ..
 
 
 def test_all_faults_at_once_each_with_its_mend() -> None:
-    told = [(fault.what, fault.value, fault.mend) for fault in refused("outside", (F(20), F(24), F(90)))]
-    assert told == [
+    found = [(fault.what, fault.value, fault.mend) for fault in refused("outside", (F(20), F(24), F(90)))]
+    assert found == [
         (
             "the box's height is 6 mm more than the stock's width of 84 mm",
             "90 mm",

@@ -355,7 +355,7 @@ def test_a_greatest_error_is_never_shown_smaller_than_it_is():
 def test_a_mends_least_is_never_too_little_and_its_most_never_too_much(unit, top, bottom):
     """Both within one step of the fourth decimal; a length that four decimals hold is shown as it is."""
     length, step = F(top, bottom), MM_PER_UNIT[unit] / 10_000
-    least, most = (F(told(length, unit).split()[0]) * MM_PER_UNIT[unit] for told in (at_least, at_most))
+    least, most = (F(rounded(length, unit).split()[0]) * MM_PER_UNIT[unit] for rounded in (at_least, at_most))
     assert most <= length <= least
     assert least - most in (0, step)
     assert (least == most) == (length % step == 0)

@@ -20,7 +20,7 @@ from pathlib import Path
 from unittest import mock
 
 from assistant.__main__ import main as kerfcall
-from assistant.commands.resume import _latest_begun, changed_files, left_out, replayed
+from assistant.commands.resume import changed_files, latest_begun, left_out, replayed
 from assistant.errors import CouldNotRun, JournalError
 from assistant.journal import store
 from assistant.journal.repair import repair
@@ -142,7 +142,7 @@ def _differs(state: Path, sound: Read) -> str:
 def _taken_up(state: Path, sound: Read) -> str:
     newest = max(row.id for row, _ in sound.values() if row.state == "open")
     with Journal.open(state) as journal:
-        row = _latest_begun(journal, rehearsed=True)
+        row = latest_begun(journal, rehearsed=True)
         if row.id != newest:
             return f"takes {row.id}"
         changed_files(row)

@@ -77,7 +77,7 @@ def test_lost_facts_are_told_in_their_place(tmp_path: Path) -> None:
 
 
 def test_every_kind_is_told(tmp_path: Path) -> None:
-    assert set(account._TELL) == set(f.JOURNALLED)
+    assert set(account._IN_WORDS) == set(f.JOURNALLED)
 
 
 def test_time_lost_to_an_interruption_is_no_stand_by(tmp_path: Path) -> None:

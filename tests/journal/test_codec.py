@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from assistant.errors import JournalError
 from assistant.joinery.model import Carriage, Pass, Pattern, Segment
 from assistant.journal import codec
-from assistant.plans.model import Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings
+from assistant.plans.model import Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
 from assistant.session import facts as f
 
 texts = st.text(max_size=20)
@@ -61,7 +61,7 @@ patterns = built(Pattern, segments=several(built(Segment)), passes=several(built
 carriages = built(Carriage, travel=st.none() | st.tuples(lengths, lengths))
 jobs = built(
     Job,
-    checks=several(built(Check)),
+    checks=several(built(Check, when=st.sampled_from(When))),
     patterns=st.lists(patterns, min_size=1, max_size=2).map(tuple),
     setups=several(built(Setup)),
     carriage=carriages,

@@ -20,7 +20,7 @@ from assistant.errors import JournalError
 from assistant.joinery.model import Carriage
 from assistant.journal.playing import misfit, played
 from assistant.journal.store import FILE_NAME, Journal
-from assistant.plans.model import Check, Job
+from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.state import State
@@ -93,7 +93,6 @@ def test_another_setups_pass_is_not_counted_in_this_one() -> None:
         (replace(JOB, carriage=replace(JOB.carriage, unit="cubit")), "'cubit'"),
         (replace(JOB, carriage=replace(JOB.carriage, kind="handwheel")), "no pitch"),
         (replace(JOB, carriage=replace(JOB.carriage, kind="handwheel", pitch=Fraction(0), divisions=1)), "no pitch"),
-        (replace(JOB, checks=(Check("clamps", "", "", "now and then"),)), "'now and then'"),
     ],
 )
 def test_a_job_that_nobody_could_cut_is_refused(job: Job, why: str) -> None:

@@ -56,7 +56,7 @@ def test_a_journal_brought_up_is_gone_on_with(tmp_path: Path) -> None:
         journal.append(row.id, records)
         assert list(journal.replay(row.id))[-2:] == records
         new = journal.new_session("Next", "", "", "2026-11-26T09:00:00+00:00")
-        assert journal.latest() == new
+        assert journal.latest_open() == new
 
 
 def test_what_is_wrong_in_it_is_taken_as_it_is(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ import struct
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -24,10 +24,11 @@ from hypothesis import strategies as st  # noqa: E402
 
 from assistant.errors import NoSuchPart  # noqa: E402
 from assistant.pedal.device_watch import DeviceWatch, Reader  # noqa: E402
-from assistant.pedal.gestures import LONGEST_DELAY_S, GestureMaker, Made  # noqa: E402
+from assistant.pedal.gestures import LONGEST_DELAY_S, GestureMaker, MadeGesture  # noqa: E402
 from assistant.pedal.kernel import EVIOCGKEY, EVIOCGRAB, EVIOCSCLOCKID, events  # noqa: E402
-from assistant.pedal.learn import Learned, learn  # noqa: E402
+from assistant.pedal.learn import LearnedKey, learn  # noqa: E402
 from assistant.pedal.listener import PedalListener  # noqa: E402
+from assistant.pedal.moves import Move  # noqa: E402
 from assistant.pedal.names import Named  # noqa: E402
 from assistant.pedal.trial import try_out  # noqa: E402
 from assistant.plans.model import PedalSettings  # noqa: E402
@@ -217,15 +218,15 @@ def test_closing_gives_the_device_back_and_leaves_no_thread_and_no_descriptor(fa
 def test_a_callback_that_fails_does_not_end_the_watch(fake: FakeKernel) -> None:
     seen: list[str] = []
 
-    def failing(kind: str, code: int, node: object, at: float) -> None:
-        seen.append(kind)
+    def failing(move: Move, code: int, node: object, at: float) -> None:
+        seen.append(move)
         raise RuntimeError("fault in the callback")
 
     watch = DeviceWatch(fake.nodes(), failing, lambda: seen.append("end"), fake)
     try:
         fake.key("event0", B, 1)
         fake.key("event0", B, 0)
-        wait_for(lambda: seen == ["press", "release"])
+        wait_for(lambda: seen == [Move.PRESS, Move.RELEASE])
         assert watch.alive
     finally:
         watch.close()
@@ -253,7 +254,7 @@ def test_the_pedal_is_learnt_from_its_device_without_taking_the_keyboard(
     press.join()
     link = str(fake.dev / "by-id" / "usb-foot-event-kbd")
     assert found == [Named("b", types_text=True, device=link)]
-    assert learned == Learned(found[0], 1, 0, pytest.approx(1.0, abs=0.2), ("hold",))
+    assert learned == LearnedKey(found[0], 1, 0, pytest.approx(1.0, abs=0.2), ("hold",))
     assert EVIOCGRAB not in [number for _, number, _ in fake.requests]
 
 
@@ -262,7 +263,7 @@ def test_the_pedal_is_learnt_from_its_device_without_taking_the_keyboard(
 ACTIONS = st.sampled_from(["press", "release", "repeat", "other", "lost", "unplugged"])
 
 
-def _until(at: float, maker: GestureMaker, made: list[Made | None]) -> None:
+def _until(at: float, maker: GestureMaker, made: list[MadeGesture | None]) -> None:
     """Everything that is due before `at`; the key is read as down whenever the maker asks."""
     while (due := maker.deadline()) is not None and due < at:
         made.append(maker.time(due))
@@ -274,8 +275,8 @@ def _until(at: float, maker: GestureMaker, made: list[Made | None]) -> None:
 def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tuple[str, float]]) -> None:
     """Of a stretch of lost or unplugged events neither has more than that what was in progress is unknown."""
     by_display, by_device = GestureMaker(0.8, 0.35), GestureMaker(0.8, 0.35)
-    expected: list[Made | None] = []
-    got: list[Made | None] = []
+    expected: list[MadeGesture | None] = []
+    got: list[MadeGesture | None] = []
     down: set[int] = set()
     reader = Reader()
     at, ignored, sent = 0.0, False, 0.0
@@ -320,17 +321,17 @@ def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tupl
     assert _made(got) == _made(expected)
 
 
-def _feed(reader: Reader, maker: GestureMaker, got: list[Made | None], data: bytes) -> None:
-    take: dict[str, Callable[[float], Made | None]] = {"press": maker.press, "release": maker.release}
+def _feed(reader: Reader, maker: GestureMaker, got: list[MadeGesture | None], data: bytes) -> None:
+    feed = {Move.PRESS: maker.press, Move.RELEASE: maker.release}
     for event in events(data):
-        for kind, code, at in reader.take(event):
-            if kind == "drop":
+        for move, code, at in reader.moves(event):
+            if move is Move.DROP:
                 maker.drop()
             elif code == B:
-                got.append(take[kind](at))
+                got.append(feed[move](at))
 
 
-def _made(moves: list[Made | None]) -> list[tuple[str, float, float]]:
+def _made(moves: list[MadeGesture | None]) -> list[tuple[str, float, float]]:
     return [(one.gesture, round(one.since, 6), round(one.at, 6)) for one in moves if one is not None]
 
 
@@ -373,5 +374,5 @@ def test_reading_the_key_takes_no_event_from_the_listener(fake: FakeKernel, rig:
 def test_a_second_press_without_a_release_is_a_press_of_its_own() -> None:
     """Auto-repeat has a value of its own, so the release between was lost."""
     reader = Reader()
-    moves = [move for at in (1.0, 2.0) for event in events(packed((1, B, 1), at=at)) for move in reader.take(event)]
-    assert moves == [("press", B, 1.0), ("drop", 0, 2.0), ("press", B, 2.0)]
+    moves = [move for at in (1.0, 2.0) for event in events(packed((1, B, 1), at=at)) for move in reader.moves(event)]
+    assert moves == [(Move.PRESS, B, 1.0), (Move.DROP, 0, 2.0), (Move.PRESS, B, 2.0)]

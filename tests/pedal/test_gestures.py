@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.pedal.gestures import BOUNCE_S, RELEASE_WITHIN_S, REPEAT_S, GestureMaker, Made
+from assistant.pedal.gestures import BOUNCE_S, RELEASE_WITHIN_S, REPEAT_S, GestureMaker, MadeGesture
 
 HOLD, DOUBLE = 0.8, 0.35
 
@@ -20,12 +20,14 @@ def played(
     end: float = 1000.0,
     ticks: tuple[float, ...] = (),
     level: Callable[[float], bool | None] | None = None,
-) -> list[Made]:
-    """What comes of these moves in order of time, with `time` called at ticks and at the end, and the key read as soon
-    as the maker asks: as the moves left it, or by `level`."""
+) -> list[MadeGesture]:
+    """What comes of these moves in order of time, with `time` called at ticks and at the end.
+
+    The key is read as soon as the maker asks: as the moves left it, or by `level`.
+    """
     maker = GestureMaker(HOLD, DOUBLE)
     steps = sorted(moves + [("time", tick) for tick in ticks], key=lambda step: step[1])
-    made: list[Made | None] = []
+    made: list[MadeGesture | None] = []
     down, now = False, -math.inf
     for kind, at in [*steps, ("time", end)]:
         while (due := maker.deadline()) is not None and (now := max(now, due)) < at:
@@ -73,7 +75,7 @@ def test_a_tap_is_due_double_tap_s_after_the_release_and_not_before() -> None:
     due = maker.deadline()
     assert due == 1.2 + DOUBLE
     assert maker.time(math.nextafter(due, 0)) is None
-    assert maker.time(due) == Made("tap", 1.0, due)
+    assert maker.time(due) == MadeGesture("tap", 1.0, due)
     assert maker.deadline() is None
     assert maker.time(99.0) is None
 
@@ -84,7 +86,7 @@ def test_a_hold_is_due_while_the_key_is_still_down_and_comes_once() -> None:
     assert maker.level(math.nextafter(1.0 + HOLD, 0), True) is None
     assert maker.deadline() == 1.0 + HOLD
     assert maker.time(1.0 + HOLD) is None and maker.asks(1.0 + HOLD)
-    assert maker.level(1.0 + HOLD, True) == Made("hold", 1.0, 1.0 + HOLD)
+    assert maker.level(1.0 + HOLD, True) == MadeGesture("hold", 1.0, 1.0 + HOLD)
     assert maker.deadline() is None
     assert maker.time(50.0) is None
     assert maker.release(60.0) is None
@@ -95,7 +97,7 @@ def test_a_double_is_decided_at_the_second_press_and_counts_from_the_first() -> 
     maker = GestureMaker(HOLD, DOUBLE)
     maker.press(1.0)
     maker.release(1.1)
-    assert maker.press(1.3) == Made("double", 1.0, 1.3)
+    assert maker.press(1.3) == MadeGesture("double", 1.0, 1.3)
 
 
 def test_the_second_press_of_a_double_gives_no_hold_however_long_it_lasts() -> None:
@@ -114,7 +116,7 @@ def test_a_hold_is_not_also_a_tap_nor_the_first_half_of_a_double() -> None:
 
 def test_auto_repeat_changes_nothing() -> None:
     repeats = [("press", 0.25 + 0.033 * n) for n in range(40)]
-    assert played([("press", 0.0), *repeats, ("release", 1.6)]) == [Made("hold", 0.0, HOLD)]
+    assert played([("press", 0.0), *repeats, ("release", 1.6)]) == [MadeGesture("hold", 0.0, HOLD)]
     assert names([("press", 0.0), ("press", 0.25), ("press", 0.3), ("release", 0.31)]) == ["tap"]
 
 
@@ -131,7 +133,7 @@ def test_a_dropped_press_gives_no_hold_and_the_next_press_is_whole() -> None:
     assert maker.time(5.0) is None
     assert maker.release(6.0) is None
     maker.press(7.0)
-    assert maker.level(7.0 + HOLD, True) == Made("hold", 7.0, 7.0 + HOLD)
+    assert maker.level(7.0 + HOLD, True) == MadeGesture("hold", 7.0, 7.0 + HOLD)
 
 
 def test_dropping_leaves_a_tap_that_was_already_made() -> None:
@@ -139,7 +141,7 @@ def test_dropping_leaves_a_tap_that_was_already_made() -> None:
     maker.press(0.0)
     maker.release(0.1)
     maker.drop()
-    assert maker.time(1.0) == Made("tap", 0.0, 0.1 + DOUBLE)
+    assert maker.time(1.0) == MadeGesture("tap", 0.0, 0.1 + DOUBLE)
 
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, math.inf, math.nan])
@@ -150,19 +152,19 @@ def test_times_that_are_no_times_are_refused(bad: float) -> None:
         GestureMaker(HOLD, bad)
 
 
-def expected(strokes: list[tuple[float, float]]) -> list[Made]:
+def expected(strokes: list[tuple[float, float]]) -> list[MadeGesture]:
     """The rules said once more, over whole strokes (down, up) instead of moves."""
-    out: list[Made] = []
+    out: list[MadeGesture] = []
     n = 0
     while n < len(strokes):
         down, up = strokes[n]
         if up >= down + HOLD:
-            out.append(Made("hold", down, down + HOLD))
+            out.append(MadeGesture("hold", down, down + HOLD))
         elif n + 1 < len(strokes) and strokes[n + 1][0] < up + DOUBLE:
-            out.append(Made("double", down, strokes[n + 1][0]))
+            out.append(MadeGesture("double", down, strokes[n + 1][0]))
             n += 1
         else:
-            out.append(Made("tap", down, up + DOUBLE))
+            out.append(MadeGesture("tap", down, up + DOUBLE))
         n += 1
     return out
 
@@ -229,8 +231,8 @@ def test_a_switch_that_bounces_six_times_is_one_tap_from_its_first_edge(apart: f
     """Presses of that many seconds, as far apart; the last ends the foot's press, or the foot stays on."""
     edges = [apart * n for n in range(12)]
     released = edges[-1]
-    assert played(strokes_of(edges)) == [Made("tap", 0.0, released + DOUBLE)]
-    assert played(strokes_of(edges[:-1])) == [Made("hold", 0.0, edges[-2] + HOLD)]
+    assert played(strokes_of(edges)) == [MadeGesture("tap", 0.0, released + DOUBLE)]
+    assert played(strokes_of(edges[:-1])) == [MadeGesture("hold", 0.0, edges[-2] + HOLD)]
 
 
 def test_the_key_counts_as_down_from_the_first_edge_and_as_up_when_it_has_stayed_up() -> None:
@@ -251,18 +253,18 @@ def test_the_key_counts_as_down_from_the_first_edge_and_as_up_when_it_has_stayed
 def test_a_break_in_a_long_press_starts_the_time_for_a_hold_over() -> None:
     moves = [("press", 0.0), ("release", 0.79), ("press", 0.80)]
     assert played(moves, 1.55) == []
-    assert played(moves, 1.7) == [Made("hold", 0.0, 0.80 + HOLD)]
+    assert played(moves, 1.7) == [MadeGesture("hold", 0.0, 0.80 + HOLD)]
 
 
 @pytest.mark.parametrize("level", [True, False, None])
 def test_a_lost_release_is_no_hold_and_what_comes_after_it_is_whole(level: bool | None) -> None:
     """Read as down can only be a key that is held. Otherwise nothing comes of a press without a release."""
-    assert played([("press", 0.0)], level=lambda at: level) == ([Made("hold", 0.0, HOLD)] if level else [])
+    assert played([("press", 0.0)], level=lambda at: level) == ([MadeGesture("hold", 0.0, HOLD)] if level else [])
     if level is not True:
         moves = [("press", 0.0), ("press", 5.0), ("release", 5.1)]
         pressed = (0.0, 5.0, 5.1)
         lost = played(moves, level=lambda at: level if level is None else pressed[1] <= at < pressed[2])
-        assert lost == [Made("tap", 5.0, 5.1 + DOUBLE)]
+        assert lost == [MadeGesture("tap", 5.0, 5.1 + DOUBLE)]
 
 
 def test_a_release_that_comes_late_makes_the_tap_that_it_was() -> None:
@@ -272,7 +274,7 @@ def test_a_release_that_comes_late_makes_the_tap_that_it_was() -> None:
     assert maker.level(0.5, False) is None
     assert not maker.down
     assert maker.release(0.5 + RELEASE_WITHIN_S - 0.01) is None
-    assert maker.time(2.0) == Made("tap", 0.0, 0.5 + RELEASE_WITHIN_S - 0.01 + DOUBLE)
+    assert maker.time(2.0) == MadeGesture("tap", 0.0, 0.5 + RELEASE_WITHIN_S - 0.01 + DOUBLE)
 
 
 def test_a_press_between_two_readings_after_a_lost_release_counts_from_itself() -> None:
@@ -281,13 +283,13 @@ def test_a_press_between_two_readings_after_a_lost_release_counts_from_itself() 
     maker.press(0.0)
     assert maker.press(0.6) is None  # a slow thread: nothing was read since
     assert maker.level(HOLD, True) is None
-    assert maker.level(0.6 + HOLD, True) == Made("hold", 0.0, 0.6 + HOLD)
+    assert maker.level(0.6 + HOLD, True) == MadeGesture("hold", 0.0, 0.6 + HOLD)
 
 
 @pytest.mark.parametrize(("delay", "every"), [(0.25, 0.033), (0.5, 0.04), (0.66, 0.04), (2.0, 0.033), (0.5, 0.5)])
 def test_auto_repeat_as_desktops_have_it_delays_no_hold_of_a_key_that_can_be_read(delay: float, every: float) -> None:
     repeats = [("press", delay + n * every) for n in range(100)]
-    assert played([("press", 0.0), *repeats], 4.0, level=lambda at: True) == [Made("hold", 0.0, HOLD)]
+    assert played([("press", 0.0), *repeats], 4.0, level=lambda at: True) == [MadeGesture("hold", 0.0, HOLD)]
 
 
 @pytest.mark.parametrize(("delay", "every"), [(0.25, 0.033), (0.66, 0.04), (2.0, 0.033)])
@@ -296,9 +298,9 @@ def test_where_the_key_can_not_be_read_its_repeats_or_its_release_show_that_it_w
 ) -> None:
     repeats = [("press", delay + n * every) for n in range(100)]
     held = played([("press", 0.0), *repeats], 4.0, level=lambda at: None)
-    assert held == [Made("hold", 0.0, HOLD)]
+    assert held == [MadeGesture("hold", 0.0, HOLD)]
     assert played([("press", 0.0)], 60.0, level=lambda at: None) == []
-    assert played([("press", 0.0), ("release", 2.0)], level=lambda at: None) == [Made("hold", 0.0, HOLD)]
+    assert played([("press", 0.0), ("release", 2.0)], level=lambda at: None) == [MadeGesture("hold", 0.0, HOLD)]
 
 
 bounces = st.lists(st.floats(0.0005, 0.9 * BOUNCE_S), max_size=5)
@@ -309,8 +311,10 @@ bounces = st.lists(st.floats(0.0005, 0.9 * BOUNCE_S), max_size=5)
 def test_bounces_change_nothing_but_when_a_hold_begins(
     parts: list[tuple[list[float], float, list[float], float]], ticks: list[float]
 ) -> None:
-    """Each stroke's edges with an even number of bounces after them, against the rules over whole strokes: down from
-    the first edge, held from the last one down, up from the last one up."""
+    """Each stroke's edges with an even number of bounces after them, against the rules over whole strokes.
+
+    Down from the first edge, held from the last one down, up from the last one up.
+    """
     moves: list[tuple[str, float]] = []
     strokes: list[tuple[float, float, float]] = []
     at = 0.0
@@ -328,17 +332,17 @@ def test_bounces_change_nothing_but_when_a_hold_begins(
         strokes.append((first, held_from, edges[-1]))
         at = edges[-1] + up_s
     made = played(moves, ticks=tuple(ticks))
-    wanted: list[Made] = []
+    wanted: list[MadeGesture] = []
     n = 0
     while n < len(strokes):
         first, held_from, up = strokes[n]
         if up >= held_from + HOLD and any(one.gesture == "hold" and one.since == first for one in made):
-            wanted.append(Made("hold", first, held_from + HOLD))
+            wanted.append(MadeGesture("hold", first, held_from + HOLD))
         elif n + 1 < len(strokes) and strokes[n + 1][0] < up + DOUBLE:
-            wanted.append(Made("double", first, strokes[n + 1][0]))
+            wanted.append(MadeGesture("double", first, strokes[n + 1][0]))
             n += 1
         else:
-            wanted.append(Made("tap", first, up + DOUBLE))
+            wanted.append(MadeGesture("tap", first, up + DOUBLE))
         n += 1
     assert made == wanted
 
@@ -351,8 +355,10 @@ feet = st.tuples(st.floats(REPEAT_S, 2.0), st.floats(REPEAT_S, 2.0), st.booleans
 def test_a_hold_is_only_what_was_really_down_for_so_long(
     parts: list[tuple[float, float, bool]], repeat: tuple[float, float] | None, readable: bool
 ) -> None:
-    """Any releases lost, with and without auto-repeat, whether or not the key can be read: at each hold the foot
-    had been on the pedal for hold_s without a break."""
+    """At each hold the foot had been on the pedal for hold_s without a break.
+
+    Any releases lost, with and without auto-repeat, whether or not the key can be read.
+    """
     moves: list[tuple[str, float]] = []
     strokes: list[tuple[float, float]] = []
     at = 0.0
@@ -373,7 +379,7 @@ def test_a_hold_is_only_what_was_really_down_for_so_long(
     moves.append(("time", at + 9))
     now = 0.0
     for kind, at in moves:
-        steps: list[tuple[Made | None, float]] = []
+        steps: list[tuple[MadeGesture | None, float]] = []
         while (due := maker.deadline()) is not None and (now := max(now, due)) < at:
             steps.append((maker.time(now), now))
             if maker.asks(now):
@@ -401,7 +407,7 @@ def test_nothing_that_can_happen_makes_a_hold_sooner_than_hold_s_after_an_edge_d
     at, since = 0.0, 0.0
     for kind, wait in steps:
         at += wait
-        made: Made | None = None
+        made: MadeGesture | None = None
         if kind in levels:
             made = maker.level(at, levels[kind])
         elif kind == "drop":

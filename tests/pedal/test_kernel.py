@@ -77,7 +77,7 @@ def test_events_are_read_back_with_their_times() -> None:
     data = packed((ecodes.EV_KEY, ecodes.KEY_B, 1), at=1234.5)
     assert len(data) == 2 * kernel.EVENT.size
     key, report = kernel.events(data + b"torn")
-    assert key == kernel.Event(1234.5, ecodes.EV_KEY, ecodes.KEY_B, 1)
+    assert key == kernel.InputEvent(1234.5, ecodes.EV_KEY, ecodes.KEY_B, 1)
     assert (report.type, report.code) == (0, 0)
 
 

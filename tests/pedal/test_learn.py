@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from types import SimpleNamespace
 
 import pytest
 
 from assistant.errors import NoSuchPart
-from assistant.pedal.learn import Learned, Learner, learn
+from assistant.pedal.learn import LearnedKey, Learner, learn
+from assistant.pedal.moves import Move
 from assistant.pedal.names import Named
+from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
 from tests.pedal.xserver import XServer, needs_x
 
@@ -21,28 +24,28 @@ CTRL = SimpleNamespace(vk=0xFFE3, char=None, name="ctrl")
 def test_only_the_first_key_is_named_and_followed() -> None:
     learner = Learner(PedalSettings())
     assert learner.learned() is None
-    assert learner.move("press", FOOT, 1.0) == (Named("page_down"), None)
+    assert learner.move(Move.PRESS, FOOT, 1.0) == (Named("page_down"), None)
     for key in (LETTER, CTRL):
-        assert learner.move("press", key, 1.1) == (None, None)
-        assert learner.move("release", key, 1.2) == (None, None)
-    learner.move("release", FOOT, 1.3)
+        assert learner.move(Move.PRESS, key, 1.1) == (None, None)
+        assert learner.move(Move.RELEASE, key, 1.2) == (None, None)
+    learner.move(Move.RELEASE, FOOT, 1.3)
     made = learner.time(2.0)
     assert made is not None and made.gesture == "tap"
     learned = learner.learned()
-    assert learned == Learned(Named("page_down"), 1, 0, pytest.approx(0.3), ("tap",))
+    assert learned == LearnedKey(Named("page_down"), 1, 0, pytest.approx(0.3), ("tap",))
 
 
 def test_a_modifier_is_part_of_a_chord_and_no_pedal() -> None:
     learner = Learner(PedalSettings())
-    learner.move("press", CTRL, 0.0)
+    learner.move(Move.PRESS, CTRL, 0.0)
     assert learner.learned() is None
 
 
 def test_auto_repeat_is_counted_and_makes_one_hold() -> None:
     learner = Learner(PedalSettings())
     for n in range(30):
-        learner.move("press", FOOT, 0.05 * n)
-    learner.move("release", FOOT, 1.5)
+        learner.move(Move.PRESS, FOOT, 0.05 * n)
+    learner.move(Move.RELEASE, FOOT, 1.5)
     learner.time(1.6)
     learned = learner.learned()
     assert learned is not None
@@ -53,8 +56,8 @@ def test_auto_repeat_is_counted_and_makes_one_hold() -> None:
 def test_a_bounce_is_neither_a_press_of_the_foot_nor_auto_repeat() -> None:
     learner = Learner(PedalSettings())
     for n in range(6):
-        learner.move("press", FOOT, 0.004 * n)
-        learner.move("release", FOOT, 0.004 * n + 0.002)
+        learner.move(Move.PRESS, FOOT, 0.004 * n)
+        learner.move(Move.RELEASE, FOOT, 0.004 * n + 0.002)
     learner.time(1.0)
     learned = learner.learned()
     assert learned is not None
@@ -63,19 +66,28 @@ def test_a_bounce_is_neither_a_press_of_the_foot_nor_auto_repeat() -> None:
 
 def test_a_letter_is_named_as_one_that_types_text() -> None:
     learner = Learner(PedalSettings())
-    assert learner.move("press", LETTER, 0.0)[0] == Named("b", types_text=True)
+    assert learner.move(Move.PRESS, LETTER, 0.0)[0] == Named("b", types_text=True)
 
 
 @needs_x
-def test_real_keys_are_named_as_the_shop_file_writes_them(xserver: XServer) -> None:
+def test_real_keys_are_named_as_the_shop_file_writes_them(xserver: XServer, monkeypatch: pytest.MonkeyPatch) -> None:
     """The key marked F13 sends XF86Tools in the usual layout, and is still called f13."""
+    feet: list[threading.Timer] = []
+
+    class Opened(KeyWatch):
+        """A foot presses the key once the watch is open, however long that takes."""
+
+        def __init__(self, *callbacks: Callable[..., None]) -> None:
+            super().__init__(*callbacks)
+            feet[-1].start()
+
+    monkeypatch.setattr("assistant.pedal.learn.KeyWatch", Opened)
     for symbol, named in (("Next", Named("page_down")), ("XF86Tools", Named("f13")), ("b", Named("b", True))):
         found: list[Named] = []
         made: list[str] = []
-        foot = threading.Timer(0.4, xserver.xdotool, ["keydown", symbol, "sleep", "1.2", "keyup", symbol])
-        foot.start()
+        feet.append(threading.Timer(0.2, xserver.xdotool, ["keydown", symbol, "sleep", "1.2", "keyup", symbol]))
         learned = learn(2.5, PedalSettings(), found.append, made.append)
-        foot.join()
+        feet[-1].join()
         assert learned is not None and learned.key == named
         assert found == [named] and made == ["hold"]
         assert learned.repeats > 5

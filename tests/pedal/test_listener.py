@@ -286,8 +286,10 @@ def test_presses_made_while_the_program_was_stopped_do_not_count(xserver: XServe
 
 @needs_x
 def test_a_click_comes_hardly_later_than_a_bare_listener_hears_of_the_press(xserver: XServer, rig: Rig) -> None:
-    """From the moment the key is sent to the moment the click is asked for; floor: the same presses in a
-    callback of the watch that does nothing else."""
+    """From the moment the key is sent to the moment the click is asked for.
+
+    Floor: the same presses in a callback of the watch that does nothing else.
+    """
     from Xlib import XK, X, display
     from Xlib.ext import xtest
 
@@ -439,10 +441,10 @@ def test_a_double_that_is_delivered_all_at_once_is_a_double_and_no_bounce(
     holding, go = threading.Event(), threading.Event()
 
     class Late(KeyWatch):
-        def _came(self, server_ms: int | None) -> None:
+        def _note_time(self, server_ms: int | None) -> None:
             if holding.is_set():
                 go.wait(5)
-            super()._came(server_ms)
+            super()._note_time(server_ms)
 
     monkeypatch.setattr("assistant.pedal.listener.KeyWatch", Late)
     rig = Rig()

@@ -169,8 +169,10 @@ def test_hangul_is_compared_by_its_letters() -> None:
 
 
 def test_it_says_what_the_pronouncing_dictionary_says() -> None:
-    """Outside reference: CMUdict, as shipped with pocketsphinx. Every phrase with one word another of them, and all
-    pairs of phrases."""
+    """Outside reference: CMUdict, as shipped with pocketsphinx.
+
+    Every phrase with one word another of them, and all pairs of phrases.
+    """
     pytest.importorskip("pocketsphinx")
     from assistant.hearing.sphinx import pronouncer
     from assistant.hearing.vocabulary import distance

@@ -22,10 +22,10 @@ def test_every_demo_shop_file_is_named() -> None:
 
 
 def test_each_is_for_the_carriage_that_is_told() -> None:
-    for name, told in examples.SHOPS.items():
+    for name, described in examples.SHOPS.items():
         carriage = read_shop(DEMO / name).carriage
-        assert {"readout": "readout", "handwheel": "handwheel", "steps": "stepper"}[carriage.kind] in told
-        assert ("inches" in told) == (carriage.unit == "in")
+        assert {"readout": "readout", "handwheel": "handwheel", "steps": "stepper"}[carriage.kind] in described
+        assert ("inches" in described) == (carriage.unit == "in")
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a POSIX shell")

@@ -161,9 +161,9 @@ def test_a_job_has_at_most_20_000_passes(tmp_path: Path) -> None:
 
 def test_slivers_are_warned_of_and_named_by_part(tmp_path: Path) -> None:
     job = job_of(tmp_path, PLAN.replace("width = 84", "width = 86"))
-    (told,) = [w for w in job.warnings if "only 1.975 mm wide" in w]
-    assert told.startswith("part A: finger 8: only 1.975 mm wide, under 3 mm")
-    assert told.endswith('may break: remainder = "stretch" or "both edges" in the plan shares it out')
+    (warning,) = [w for w in job.warnings if "only 1.975 mm wide" in w]
+    assert warning.startswith("part A: finger 8: only 1.975 mm wide, under 3 mm")
+    assert warning.endswith('may break: remainder = "stretch" or "both edges" in the plan shares it out')
 
 
 def test_thin_fingers_that_the_plan_asks_for_have_no_such_mend(tmp_path: Path) -> None:
@@ -220,24 +220,29 @@ def test_a_joint_made_too_tight_by_rounding_is_warned_of(tmp_path: Path) -> None
 
 
 def test_a_joint_that_keeps_less_than_half_its_clearance_is_warned_of(tmp_path: Path) -> None:
-    """In steps of 0.072, settings of 13.155 and 10.025 become 13.176 and 10.008. By hand: 0.05 - 0.017 - 0.021 = 0.012
-    is left at the wall, and twice that of 0.1."""
+    """In steps of 0.072, settings of 13.155 and 10.025 become 13.176 and 10.008.
+
+    By hand: 0.05 - 0.017 - 0.021 = 0.012 is left at the wall, and twice that of 0.1.
+    """
     plan = PLAN.replace("width = 84", "width = 20").replace("finger = 6", "finger = 10\nclearance = 0.1")
     job = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.072\n")
     assert job.worst_clearance == Fraction(24, 1000)
-    (told,) = [w for w in job.warnings if "of its clearance of 0.1 mm only" in w]
-    assert "may keep 0.024 mm" in told
+    (warning,) = [w for w in job.warnings if "of its clearance of 0.1 mm only" in w]
+    assert "may keep 0.024 mm" in warning
     half = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.07\n")
     assert half.worst_clearance == Fraction(6, 100) and half.warnings == ()
 
 
 def test_a_joint_made_loose_by_rounding_is_warned_of(tmp_path: Path) -> None:
-    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, part B's of 10.025 10. By hand:
-    the gap of 0.05 is wider by 0.155 - 0.025, and twice that is left."""
+    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, part B's of 10.025 10.
+
+    By hand: the gap of 0.05 is wider by 0.155 - 0.025, and twice that is left.
+    """
     plan = PLAN.replace("width = 84", "width = 20").replace("finger = 6", "finger = 10\nclearance = 0.1")
     job = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.5\n")
-    (told,) = [w for w in job.warnings if "looser than asked" in w]
-    assert job.worst_clearance == Fraction(36, 100) and "is 0.26 mm looser than asked even where it is tightest" in told
+    (warning,) = [w for w in job.warnings if "looser than asked" in w]
+    assert job.worst_clearance == Fraction(36, 100)
+    assert "is 0.26 mm looser than asked even where it is tightest" in warning
     fine = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.01\n")
     assert fine.worst_clearance == Fraction(8, 100) and fine.warnings == ()
 
@@ -248,9 +253,9 @@ def test_a_joint_made_loose_by_rounding_is_warned_of(tmp_path: Path) -> None:
 def test_a_kerf_that_no_blade_cuts_is_warned_of(tmp_path: Path, unit: str, kerf: str, warned: bool) -> None:
     shop = SHOP.replace("kerf = 3.18", f"kerf = {kerf}")
     shop = f'unit = "{unit}"\n' + shop.replace('unit = "mm"\n', "")
-    told = [w for w in job_of(tmp_path, shop=shop).warnings if "blade.kerf" in w]
-    assert bool(told) == warned
-    assert all(f"is {kerf} {unit}," in w and "is the point in place?" in w for w in told)
+    found = [w for w in job_of(tmp_path, shop=shop).warnings if "blade.kerf" in w]
+    assert bool(found) == warned
+    assert all(f"is {kerf} {unit}," in w and "is the point in place?" in w for w in found)
 
 
 def test_a_fin_left_by_rounding_is_warned_of(tmp_path: Path) -> None:
@@ -262,17 +267,19 @@ def test_a_fin_left_by_rounding_is_warned_of(tmp_path: Path) -> None:
 
 
 def test_a_fin_left_at_an_edge_is_warned_of_and_the_overrun_named_leaves_none(tmp_path: Path) -> None:
-    """The first setting is 3.18: in steps of 0.4 it is 3.2, a fin of 0.02; of 0.25 3.25,
-    one of 0.07; of 1.2 3.6, one of 0.42."""
+    """The first setting is 3.18.
+
+    In steps of 0.4 it is 3.2, a fin of 0.02; of 0.25 3.25, one of 0.07; of 1.2 3.6, one of 0.42.
+    """
     shop = SHOP + "overlap = 1.5\n"
     fine = shop + "[carriage]\nresolution = 0.4\n"
     assert not any("at an edge" in w for w in job_of(tmp_path, shop=fine).warnings)
     coarse = "[carriage]\nresolution = 1.2\n"
-    told = [w for w in job_of(tmp_path, shop=shop + "[carriage]\nresolution = 0.25\n").warnings if "at an edge" in w]
+    found = [w for w in job_of(tmp_path, shop=shop + "[carriage]\nresolution = 0.25\n").warnings if "at an edge" in w]
     loose = "it comes away under a fingernail, or set blade.overrun to 0.125 mm"
-    assert told == [f"part B: rounded settings leave a fin of 0.07 mm at an edge: {loose}"]
-    told = [w for w in job_of(tmp_path, shop=shop + coarse).warnings if "at an edge" in w]
-    assert told == ["part B: rounded settings leave a fin of 0.42 mm at an edge: set blade.overrun to 0.6 mm"]
+    assert found == [f"part B: rounded settings leave a fin of 0.07 mm at an edge: {loose}"]
+    found = [w for w in job_of(tmp_path, shop=shop + coarse).warnings if "at an edge" in w]
+    assert found == ["part B: rounded settings leave a fin of 0.42 mm at an edge: set blade.overrun to 0.6 mm"]
     mended = shop + "overrun = 0.6\n" + coarse
     assert not any("at an edge" in w for w in job_of(tmp_path, shop=mended).warnings)
 
@@ -332,8 +339,8 @@ def test_a_travel_that_leaves_no_room_to_come_down_is_warned_of(tmp_path: Path) 
     plan = LISTED[: LISTED.rindex("[[boards]]")].replace("widths", "come_down = [1]\nwidths")
     for most, warned in (("66", False), ("64.5", True)):
         job = job_of(tmp_path, plan, SHOP + f"[carriage]\ntravel = [0, {most}]\n")
-        told = [w for w in job.warnings if "too little room above socket 1 to come down to it" in w]
-        assert bool(told) == warned, most
+        found = [w for w in job.warnings if "too little room above socket 1 to come down to it" in w]
+        assert bool(found) == warned, most
 
 
 def test_how_far_above_the_blade_all_stays_clear_goes_from_the_shop_file_into_the_job(tmp_path: Path) -> None:

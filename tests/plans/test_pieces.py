@@ -158,8 +158,8 @@ class TestLined:
 class TestSlots:
     def test_each_depth_has_setups_of_its_own_the_shallower_first(self, tmp_path: Path) -> None:
         made = job(tmp_path, SLOTS)
-        told = [(made.pattern_of(s.number).depth, len(made.pattern_of(s.number).sockets)) for s in made.setups]
-        assert told == [(4, 1), (4, 1), (8, 2), (8, 2)]
+        found = [(made.pattern_of(s.number).depth, len(made.pattern_of(s.number).sockets)) for s in made.setups]
+        assert found == [(4, 1), (4, 1), (8, 2), (8, 2)]
 
     def test_a_slot_is_wider_by_the_whole_clearance(self, tmp_path: Path) -> None:
         """The piece that goes in is not cut: for a gap of c/2 on either side the slot's own walls give way by c/2."""

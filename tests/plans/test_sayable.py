@@ -4,22 +4,27 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.plans.sayable import MOST_LETTERS, one_begins_the_other, plain, wrong_with
+from assistant.plans.sayable import MOST_LETTERS, is_one_word, is_plain, one_begins_the_other, wrong_with
 
 
 @pytest.mark.parametrize("text", ["dust port is open", "the operator's hands"])
 def test_english_words_are_lower_case_letters_and_apostrophes(text: str) -> None:
-    assert plain(text, "en")
+    assert is_plain(text, "en")
 
 
 @pytest.mark.parametrize("text", ["", " a", "a  b", "Dust", "port 2", "a-b", "'tis", "<b>", "날 높이", "a\nb"])
 def test_nothing_else_is_an_english_word(text: str) -> None:
-    assert not plain(text, "en")
+    assert not is_plain(text, "en")
 
 
 def test_other_languages_have_their_own_letters() -> None:
-    assert plain("날 높이 측정", "ko")
-    assert not plain("날 2", "ko") and not plain("날 Blade", "ko")
+    assert is_plain("날 높이 측정", "ko")
+    assert not is_plain("날 2", "ko") and not is_plain("날 Blade", "ko")
+
+
+def test_one_word_is_plain_and_holds_no_blank() -> None:
+    assert is_one_word("marigold", "en") and is_one_word("날", "ko")
+    assert not is_one_word("port 2", "en") and not is_one_word("dust port", "en") and not is_one_word("날 높이", "ko")
 
 
 @pytest.mark.parametrize(

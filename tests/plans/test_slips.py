@@ -79,8 +79,8 @@ def test_a_clearance_of_the_kerf_is_refused(tmp_path: Path, layout: str, clearan
 
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_a_clearance_over_three_tenths_is_warned_of(tmp_path: Path, layout: str) -> None:
-    told = [w for w in job_of(tmp_path, with_clearance(layout, "0.31")).warnings if "joint.clearance" in w]
-    assert told == ["joint.clearance is 0.31 mm, and over 0.3 mm is loose for glue: did you mean 0.031 mm?"]
+    found = [w for w in job_of(tmp_path, with_clearance(layout, "0.31")).warnings if "joint.clearance" in w]
+    assert found == ["joint.clearance is 0.31 mm, and over 0.3 mm is loose for glue: did you mean 0.031 mm?"]
     assert not any("joint.clearance" in w for w in job_of(tmp_path, with_clearance(layout, "0.3")).warnings)
 
 
@@ -90,8 +90,8 @@ def test_the_glue_clearance_of_a_lining_is_looked_at_as_well(tmp_path: Path) -> 
         "lining.glue_clearance",
         "joint.clearance",
     ]
-    (told,) = job_of(tmp_path, LINED.replace("CLEARANCE", "").replace("GLUE", "glue_clearance = 0.6")).warnings
-    assert told == "lining.glue_clearance is 0.6 mm, and over 0.3 mm is loose for glue: did you mean 0.06 mm?"
+    (warning,) = job_of(tmp_path, LINED.replace("CLEARANCE", "").replace("GLUE", "glue_clearance = 0.6")).warnings
+    assert warning == "lining.glue_clearance is 0.6 mm, and over 0.3 mm is loose for glue: did you mean 0.06 mm?"
     (fault,) = job_faults(
         tmp_path, LINED.replace("CLEARANCE", "").replace("GLUE", "glue_clearance = 2"), SHOP.replace("3.18", "1.9")
     )
@@ -115,10 +115,10 @@ def test_inches_and_millimetres_mixed_up(tmp_path: Path, written: str, meant: st
     """A clearance written in millimetres into a plan in inches: both readings that are usual are named."""
     text = INCH.replace('finger = "1/4"', f'finger = "1/4"\nclearance = {written}')
     try:
-        told = " ".join(job_of(tmp_path, text).warnings)
+        found = " ".join(job_of(tmp_path, text).warnings)
     except BadInput as error:
-        told = str(error)
-    assert "joint.clearance" in told and f"did you mean {meant}?" in told
+        found = str(error)
+    assert "joint.clearance" in found and f"did you mean {meant}?" in found
 
 
 def test_the_sanding_allowance(tmp_path: Path) -> None:
@@ -126,8 +126,8 @@ def test_the_sanding_allowance(tmp_path: Path) -> None:
         return PLAN.replace("finger = 6", f"finger = 6\nsand_allowance = {sand}")
 
     assert not any("sand" in w for w in job_of(tmp_path, text("2")).warnings)
-    (told,) = job_of(tmp_path, text("3")).warnings
-    assert told == "joint.sand_allowance is 3 mm, and over 2 mm is much to sand off: did you mean 0.3 mm?"
+    (warning,) = job_of(tmp_path, text("3")).warnings
+    assert warning == "joint.sand_allowance is 3 mm, and over 2 mm is much to sand off: did you mean 0.3 mm?"
     assert plan_faults(tmp_path, text("12")) == [
         "trays.toml: joint.sand_allowance: is as much as the stock is thick, 12 mm, or more (got 12 mm); it is only "
         "what is sanded off in the end, 0.3 mm as a rule: did you mean 0.12 mm?"
@@ -166,8 +166,10 @@ def test_where_the_clearance_is_usual_it_is_the_finger_that_is_wrong(tmp_path: P
 
 @pytest.mark.parametrize("left", ["0.02", "0.03", "0.034"])
 def test_a_fin_left_over_at_the_far_edge(tmp_path: Path, left: str) -> None:
-    """84.02 mm are 14 fingers of 6 mm and 0.02 mm: the clearance's quarter takes all of that; of 0.03 it leaves 0.005,
-    and of 0.034 not as much as the carriage's step either."""
+    """84.02 mm are 14 fingers of 6 mm and 0.02 mm: the clearance's quarter takes all of that.
+
+    Of 0.03 it leaves 0.005, and of 0.034 not as much as the carriage's step either.
+    """
     text = PLAN.replace("width = 84", f"width = 84{left[1:]}")
     if left == "0.02":
         (fault,) = plan_faults(tmp_path, text)
@@ -176,18 +178,18 @@ def test_a_fin_left_over_at_the_far_edge(tmp_path: Path, left: str) -> None:
             'left over at the far edge: remainder = "stretch" or "both edges" in the plan shares it out'
         )
         return
-    (told,) = [w for w in job_of(tmp_path, text).warnings if "chance" in w]
-    assert told.startswith(
+    (warning,) = [w for w in job_of(tmp_path, text).warnings if "chance" in w]
+    assert warning.startswith(
         f"part A: finger 8: only {float(left) - 0.025:.4g} mm wide, less than the carriage can be set by"
     )
-    assert told.endswith(': remainder = "stretch" or "both edges" in the plan shares it out')
+    assert warning.endswith(': remainder = "stretch" or "both edges" in the plan shares it out')
 
 
 def test_wood_beside_a_slot_that_is_thinner_than_the_carriages_step(tmp_path: Path) -> None:
     text = SLOTS.replace("CLEARANCE", "clearance = 0.1").partition("[spaced]")[0]
     slots = "[[slots]]\nat = 0.055\nwidth = 6\ndepth = 5\n"
-    (told,) = [w for w in job_of(tmp_path, text + slots).warnings if "reference edge and slot" in w]
-    assert told == (
+    (warning,) = [w for w in job_of(tmp_path, text + slots).warnings if "reference edge and slot" in w]
+    assert warning == (
         "only 0.005 mm of wood between the reference edge and slot 1: less than the carriage can be set by, 0.01 mm: "
         "chance decides whether any of it stands"
     )
@@ -216,9 +218,9 @@ def test_what_is_named_as_meant_is_never_warned_of_itself(clearance: Fraction, f
         JointPlan("even", finger, clearance=clearance),
         (),
     )
-    told = [*(fault.mend for fault in slips.faults(plan)), *slips.warnings(plan)]
-    assert bool(told) == (clearance > slips.MOST_CLEARANCE or 2 * clearance >= finger)
-    for text in told:
+    found = [*(fault.mend for fault in slips.faults(plan)), *slips.warnings(plan)]
+    assert bool(found) == (clearance > slips.MOST_CLEARANCE or 2 * clearance >= finger)
+    for text in found:
         meant = text.partition("did you mean ")[2].removesuffix("?")
         for length in meant.split(", or ") if meant else ():
             # Messages round at four decimals.

@@ -1,5 +1,8 @@
-"""The program over a slow disk, run by the tests: a commit does not return while the file named in the environment is
-there. It is written all the same, as on a card whose sync takes its time."""
+"""The program over a slow disk, run by the tests.
+
+A commit does not return while the file named in the environment is there. It is written all the same, as on a card
+whose sync takes its time.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The wall clock that dates the journal is sane, and its time zone is known."""
+"""The wall clock that dates the journal is sane, its time zone is known, and there is some way to answer."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from assistant import RELEASED
-from assistant.health import STANDS_IN, WORKS
+from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
 from assistant.runner import health
 
 DAY = 86400.0
@@ -94,3 +94,23 @@ def test_the_systems_own_zone(tmp_path: Path) -> None:
     assert health.zone_name({}, link) == ""
     link.symlink_to(zones / "Tokyo")
     assert health.zone_name({}, link) == "Asia/Tokyo"
+
+
+# --- whether there is any way to answer
+
+WAYS = ("pedal", "terminal keys", "microphone", "level", "recogniser")
+
+
+def test_without_pedal_terminal_and_voice_there_is_no_way_to_answer() -> None:
+    down = {part: Finding(part, STANDS_IN, "") for part in WAYS}
+    assert health.answers(*down.values()).state == BROKEN
+    for part in WAYS[:2]:
+        line = health.answers(*(down | {part: Finding(part, WORKS, "")}).values())
+        assert (line.state, line.data) == (WORKS, {"by": [part]})
+
+
+def test_voice_is_a_way_only_with_microphone_level_and_recogniser() -> None:
+    up = {part: Finding(part, WORKS if part in WAYS[2:] else STANDS_IN, "") for part in WAYS}
+    assert health.answers(*up.values()).text == "by voice"
+    for part in WAYS[2:]:
+        assert health.answers(*(up | {part: Finding(part, STANDS_IN, "")}).values()).state == BROKEN

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 import random
 import signal
-import subprocess
-import sys
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,6 +14,7 @@ import pytest
 
 from assistant.journal.store import Journal
 from assistant.session import facts as f
+from tests import forked
 from tests.commands.program import PLAN as ONE_PART
 
 KILLS = 70
@@ -52,27 +52,27 @@ class Bench:
     kills: int = 0
     finished: int = 0
 
-    def command(self) -> list[str]:
+    def words(self) -> list[str]:
         verb = ["resume", self.session] if self.session else ["cut", "plan.toml", "--shop", "shop.toml"]
-        rest = ["--state", "state", "--rehearse", "script.txt"]
-        return [sys.executable, "-m", "assistant", *verb, *rest]
+        return [*verb, "--state", "state", "--rehearse", "script.txt"]
 
     def run_and_kill(self) -> None:
         """One run: read some lines, wait some microseconds, kill."""
-        child = subprocess.Popen(self.command(), cwd=self.folder, stdout=subprocess.PIPE, text=True)
-        assert child.stdout is not None
+        reading, writing = os.pipe()
+        child = forked.Child(self.words(), self.folder, os.environ, stdout=writing)
+        os.close(writing)
         lines = self.chance.randrange(1, 220)
-        for line in child.stdout:
-            self.note(json.loads(line))
-            lines -= 1
-            if lines == 0:
-                time.sleep(self.chance.random() * 0.003)
-                child.send_signal(signal.SIGKILL)
-                break
-        for line in child.stdout.read().splitlines(keepends=True):
-            if line.endswith("\n"):
+        with open(reading, encoding="utf-8") as shown:
+            for line in shown:
                 self.note(json.loads(line))
-        child.stdout.close()
+                lines -= 1
+                if lines == 0:
+                    time.sleep(self.chance.random() * 0.003)
+                    child.kill()
+                    break
+            for line in shown.read().splitlines(keepends=True):
+                if line.endswith("\n"):
+                    self.note(json.loads(line))
         self.kills += child.wait() == -signal.SIGKILL
 
     def note(self, line: dict[str, object]) -> None:
@@ -116,7 +116,7 @@ def cut_at_last(counted: list[tuple[str, int, int]]) -> set[tuple[int, int]]:
     return cut
 
 
-@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no SIGKILL")
+@pytest.mark.skipif(not forked.AVAILABLE, reason="the program is forked off by its handle, which Linux has")
 def test_no_confirmed_pass_is_lost_and_none_repeated_over_many_kills(tmp_path: Path) -> None:
     for name, text in (("plan.toml", PLAN), ("shop.toml", SHOP), ("script.txt", SCRIPT)):
         (tmp_path / name).write_text(text, encoding="utf-8")

@@ -182,7 +182,7 @@ def test_it_lies_in_the_users_runtime_folder(tmp_path: Path, monkeypatch: pytest
 
 
 def test_where_the_system_names_no_runtime_folder_no_warning_is_shown() -> None:
-    """platformdirs warns once a process, on the terminal of whoever cuts."""
+    """The library warns once a process, on the terminal of whoever cuts."""
     script = "from assistant.runner.one_live import _folders\nprint(next(_folders()))"
     environ = {name: value for name, value in os.environ.items() if name not in (FOLDER_VARIABLE, "XDG_RUNTIME_DIR")}
     done = subprocess.run([sys.executable, "-c", script], cwd=ROOT, env=environ, capture_output=True, text=True)

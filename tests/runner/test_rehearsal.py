@@ -48,7 +48,7 @@ class Source:
 
     def __init__(self, seconds: float):
         self.left = round(seconds * MIC_RATE)
-        self.heeded: list[Event] = []
+        self.handled_events: list[Event] = []
 
     def read(self, samples: int) -> bytes | None:
         if not self.left:
@@ -57,8 +57,8 @@ class Source:
         self.left -= given
         return bytes(2 * given)
 
-    def heed(self, event: Event) -> None:
-        self.heeded.append(event)
+    def handled(self, event: Event) -> None:
+        self.handled_events.append(event)
 
 
 def test_lines_come_at_their_times_from_the_start_of_the_run() -> None:
@@ -81,7 +81,7 @@ def test_every_sample_is_heard_once_and_then_the_end_is_told() -> None:
     ear, source = Ear(), Source(1.23)
     Rehearsal(runner, clock, parse_script("0.333 pedal tap\n", "s"), ear=ear, source=source).run()
     assert ear.samples == round(1.23 * MIC_RATE) and ear.flushed
-    assert source.heeded, "an operator hears of events"
+    assert source.handled_events, "an operator hears of events"
 
 
 def test_a_phrase_of_the_table_is_heard_with_the_grammar_in_force() -> None:

@@ -7,16 +7,16 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import BadInput
-from assistant.runner.script import ScriptLine, parse_script, read_script
+from assistant.runner.script import LineKind, ScriptLine, parse_script, read_script
 
 
 def test_lines_comments_and_blanks() -> None:
     text = "# a rehearsal\n\n4.0 pedal tap\n  4.0   heard  marigold all   clamps are secure \n6 key +\n12 interrupt\n"
     assert parse_script(text, "s") == (
-        ScriptLine(4.0, "pedal", "tap"),
-        ScriptLine(4.0, "heard", "marigold all clamps are secure"),
-        ScriptLine(6.0, "key", "+"),
-        ScriptLine(12.0, "interrupt", ""),
+        ScriptLine(4.0, LineKind.PEDAL, "tap"),
+        ScriptLine(4.0, LineKind.HEARD, "marigold all clamps are secure"),
+        ScriptLine(6.0, LineKind.KEY, "+"),
+        ScriptLine(12.0, LineKind.INTERRUPT, ""),
     )
 
 

@@ -10,6 +10,7 @@ from assistant.runner.trace import Trace
 from assistant.session import effects as e
 from assistant.session import events, facts
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, Leave, Start, TimePassed
+from assistant.session.kinds import DeviceName, DeviceState
 from assistant.session.turn import prompt
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
@@ -67,7 +68,7 @@ def test_every_kind_of_event_can_be_told() -> None:
         TimePassed(1, UTC),
         events.SpeechStarted(1, UTC, "a1"),
         events.SpeechEnded(1, UTC, "a1", "whole"),
-        DeviceChanged(1, UTC, "pedal", "lost", "gone"),
+        DeviceChanged(1, UTC, DeviceName.PEDAL, DeviceState.LOST, "gone"),
         events.Resume(1, UTC, ("changed",)),
         Leave(1, UTC),
     ]

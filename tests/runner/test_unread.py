@@ -29,6 +29,7 @@ if sys.platform != "win32":
     from tests.screens.view_rig import Rig, program
 
 PATIENCE_S = 30.0
+QUICK_VOICE = f"{SHOP}[voice]\nspeech_rate = 450\n"  # what is said here is waited for
 SAYINGS = 60  # more than the lines that wait for a terminal
 START = [("started",), ("setup_started", 1)]
 
@@ -38,7 +39,8 @@ class Unread:
 
     def __init__(self, folder: Path, *options: str, silent: bool = True):
         self.folder = folder
-        self.rig = Rig(program(folder, *options, plan=PLAN, shop=SHOP, silent=silent), 100, 40)
+        shop = SHOP if silent else QUICK_VOICE
+        self.rig = Rig(program(folder, *options, plan=PLAN, shop=shop, silent=silent), 100, 40)
         self.rig.until("trailing end held down?")
         self.rig.read(TOLD_S)
 

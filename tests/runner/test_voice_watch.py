@@ -256,11 +256,11 @@ def test_a_voice_in_time_is_never_called_slow() -> None:
     for n in range(20):
         watch.handed(f"a{n}", n * 10.0)
         watch.moved(n * 10.0 + 1)
-        assert not watch.slow(n * 10.0 + VERDICT_S)
+        assert not watch.became_slow(n * 10.0 + VERDICT_S)
         watch.started(f"a{n}", n * 10.0 + VERDICT_S)
-        assert not watch.slow(n * 10.0 + 9)
+        assert not watch.became_slow(n * 10.0 + 9)
         watch.ended(f"a{n}", n * 10.0 + 9)
-        assert not watch.slow(n * 10.0 + 9.9)
+        assert not watch.became_slow(n * 10.0 + 9.9)
 
 
 def test_only_the_making_is_no_sign_that_what_sounds_still_sounds() -> None:

@@ -102,8 +102,10 @@ class Saw:
         return self.child.exitstatus, rest
 
     def facts(self) -> list[Fact]:
-        """(kind, setup, pass or check, by) of every fact of the one session, each as far as it has them; [] before it
-        is in the journal."""
+        """Kind, setup, pass or check, and by whom, of every fact of the one session, each as far as it has them.
+
+        None before it is in the journal.
+        """
         with Journal.open(self.folder / "state") as journal:
             rows = journal.sessions()
             assert len(rows) <= 1

@@ -109,11 +109,11 @@ def test_a_stranger_sees_a_door_and_nothing_else(browser: Any, one: Made) -> Non
         assert "Small tray" not in page.content()
         page.fill("#code", "1234")
         page.click("#pair button")
-        shows(page, "#told", "The code has 8 digits.")
+        shows(page, "#message", "The code has 8 digits.")
         code = one.page.codes.begin()
         page.fill("#code", f"{(int(code) + 1) % 10**8:08d}")
         page.click("#pair button")
-        shows(page, "#told", "4 tries left.")
+        shows(page, "#message", "4 tries left.")
         assert page.evaluate("fetch('/sessions').then(answer => answer.status)") == 401
 
 
@@ -217,7 +217,7 @@ def test_a_browser_that_keeps_nothing_says_so_before_a_code_is_spent(browser: An
         page.goto(one.page.address)
         page.fill("#code", one.page.codes.begin())
         page.click("#pair button")
-        shows(page, "#told", "This browser keeps nothing for this page")
+        shows(page, "#message", "This browser keeps nothing for this page")
         assert one.page.codes.left_s() > 0
 
 
@@ -418,7 +418,7 @@ def test_a_note_is_kept(browser: Any, one: Made) -> None:
         page.click("#note-open")
         page.fill("#note-text", "tear-out at <b>the</b> back")
         page.click("text=Keep it")
-        shows(page, "#told", "Noted.")
+        shows(page, "#message", "Noted.")
     one.runner.drain()
     facts = [record.fact for record in one.journal.replay(one.session)]
     assert facts[-1] == f.Noted(1, 0, "tear-out at <b>the</b> back")
@@ -487,8 +487,10 @@ SIZES = {
 
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
 def test_the_setting_is_big_and_nothing_runs_over_the_side(browser: Any, one: Made, size: dict[str, int]) -> None:
-    """Read from two metres: figures of a two-hundredth of the distance, 10 mm (common practice, no source). A phone's
-    390 CSS pixels are about 65 mm wide, so that is 60 pixels; a tablet's are larger."""
+    """Read from two metres: figures of a two-hundredth of the distance, 10 mm (common practice, no source).
+
+    A phone's 390 CSS pixels are about 65 mm wide, so that is 60 pixels; a tablet's are larger.
+    """
     one.to_first_pass()
     one.gesture("tap")
     with device(browser, size) as page:

@@ -8,18 +8,18 @@ import pytest
 
 from assistant.runner.clock import SetClock
 from assistant.screens.page.doing import Refused, event_of
-from assistant.screens.page.hub import Standing
+from assistant.screens.page.hub import SessionStanding
 from assistant.session.events import Heard
 
-CUTTING = Standing("cutting", asked_id=7, asked_seq=20, seq=25, may_record_cuts=True)
+CUTTING = SessionStanding("cutting", asked_id=7, asked_seq=20, seq=25, may_record_cuts=True)
 PRESS = {"do": "cut", "asked_id": 7, "seq": 22, "held_ms": 820}
 
 
-def made(body: Any, standing: Standing = CUTTING) -> Heard:
+def made(body: Any, standing: SessionStanding = CUTTING) -> Heard:
     return event_of(body, standing, SetClock(50.0))
 
 
-def status(body: Any, standing: Standing = CUTTING) -> int:
+def status(body: Any, standing: SessionStanding = CUTTING) -> int:
     with pytest.raises(Refused) as refused:
         made(body, standing)
     return refused.value.status
@@ -69,7 +69,7 @@ def test_requests_that_are_not_whole_are_refused(body: Any) -> None:
 
 
 def test_without_a_session_nothing_can_be_done() -> None:
-    assert status({"do": "again"}, Standing()) == 409
+    assert status({"do": "again"}, SessionStanding()) == 409
 
 
 def test_a_long_press_on_what_is_asked_records_a_cut_from_when_it_began() -> None:
@@ -103,8 +103,8 @@ def test_a_press_may_begin_at_any_message_since_the_call(seq: int) -> None:
 
 @pytest.mark.parametrize("mode", ["checks", "question", "standing by", "finished"])
 def test_a_press_means_nothing_where_no_pass_is_called(mode: str) -> None:
-    assert status(PRESS, Standing(mode, 7, 20, 25, True)) == 409
+    assert status(PRESS, SessionStanding(mode, 7, 20, 25, True)) == 409
 
 
 def test_a_press_is_refused_unless_the_shop_file_allows_it() -> None:
-    assert status(PRESS, Standing("cutting", 7, 20, 25, False)) == 403
+    assert status(PRESS, SessionStanding("cutting", 7, 20, 25, False)) == 403

@@ -17,10 +17,11 @@ from assistant.errors import JournalError
 from assistant.joinery.model import Carriage
 from assistant.journal.store import Journal
 from assistant.screens.page import document, qr
-from assistant.screens.page.history import History, Takes, detail_of
+from assistant.screens.page.history import History, PassTimes, detail_of
 from assistant.screens.page.hub import Hub, Stream
-from assistant.screens.page.picture import pattern_of, state_of, which_of
+from assistant.screens.page.picture import pattern_of, state_of
 from assistant.screens.view_sight import Gathering
+from assistant.screens.view_words import which_of
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Heard, NotHeard
 from assistant.session.turn import view
@@ -264,8 +265,10 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
 
 
 def test_a_setup_ends_with_a_big_question_and_how_long_it_waits(tmp_path: Path) -> None:
-    """By hand: three segments of 6 mm, the outer two are sockets. The next board is not named before it is confirmed,
-    and that it can't be while the blade may still turn."""
+    """By hand: three segments of 6 mm, the outer two are sockets.
+
+    The next board is not named before it is confirmed, and that it can't be while the blade may still turn.
+    """
     with made(tmp_path, made_job(width=18, run_down_s=30.0)) as one:
         gathering = sight_of(one)
         one.to_first_pass()
@@ -304,7 +307,7 @@ def test_a_session_is_told_with_its_pace(one: Made) -> None:
 
 
 def test_a_pass_with_a_pause_in_it_has_no_time() -> None:
-    takes = Takes()
+    times = PassTimes()
     facts = [
         (0.0, f.SettingCalled(1, 1, "1/1")),
         (8.0, f.PassCut(1, 1, "pedal")),
@@ -315,8 +318,8 @@ def test_a_pass_with_a_pause_in_it_has_no_time() -> None:
         (516.5, f.PassCut(1, 2, "voice")),
     ]
     records = [f.Record(n, at, "", fact) for n, (at, fact) in enumerate(facts, 1)]
-    assert list(takes.seen(records)) == records
-    assert [take["took_s"] for take in takes.takes] == [8.0, 6.5]
+    assert list(times.noting(records)) == records
+    assert [each["took_s"] for each in times.passes] == [8.0, 6.5]
 
 
 def test_reading_a_long_session_gives_way_to_the_one_that_cuts(one: Made) -> None:
@@ -348,7 +351,7 @@ def test_without_a_journal_there_are_no_sessions(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("served", [document.page(), document.door()])
-def test_a_document_is_whole_in_itself(served: document.Document) -> None:
+def test_a_document_is_whole_in_itself(served: document.WebDocument) -> None:
     text = served.html.decode()
     assert "/* style */" not in text and "/* script */" not in text
     assert text.count("<script>") == text.count("<style>") == 1

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 
 import pytest
 
-from assistant.screens.page.devices import Device
+from assistant.screens.page.devices import PairedDevice
 from assistant.screens.page.hub import Stream
 from assistant.screens.page.room import MOST_PAIRED, MOST_UNPAIRED, UNPAIRED_OF_ONE, WHOLE_S, Room
 
-PHONE, TABLET = (Device(str(n), name, f"{n:064}", "", "") for n, name in enumerate(("phone", "tablet"), 1))
+PHONE, TABLET = (PairedDevice(str(n), name, f"{n:064}", "", "") for n, name in enumerate(("phone", "tablet"), 1))
 
 
 class Bench:
@@ -29,9 +29,9 @@ class Bench:
         assert self.room.enter(here, address)
         return here
 
-    def paired(self, address: str = "192.168.1.9", device: Device = TABLET) -> socket.socket:
+    def paired(self, address: str = "192.168.1.9", device: PairedDevice = TABLET) -> socket.socket:
         here = self.enter(address)
-        self.room.answers(here, device)
+        self.room.begin_answer(here, device)
         return here
 
     def is_open(self, here: socket.socket) -> bool:
@@ -40,7 +40,7 @@ class Bench:
         except BlockingIOError:
             return True
 
-    def clear(self, *held: Device) -> None:
+    def clear(self, *held: PairedDevice) -> None:
         self.room.clear(lambda device: device in held)
 
 
@@ -80,8 +80,8 @@ def test_no_number_of_strange_addresses_ends_what_comes_from_a_paired_devices(be
 def test_who_has_just_been_answered_is_not_the_oldest(bench: Bench) -> None:
     first, second = bench.enter("10.0.0.1"), bench.enter("10.0.0.1")
     bench.now += 1
-    bench.room.answers(first, None)
-    bench.room.waits(first)
+    bench.room.begin_answer(first, None)
+    bench.room.await_request(first)
     for _ in range(UNPAIRED_OF_ONE - 1):
         bench.enter("10.0.0.1")
     assert [bench.is_open(one) for one in (first, second)] == [True, False]
@@ -92,10 +92,10 @@ def test_paired_ones_have_room_of_their_own_and_it_has_an_end(bench: Bench) -> N
         bench.enter("10.0.0.1")
     paired = [bench.paired() for _ in range(MOST_PAIRED)]
     assert all(bench.is_open(one) for one in paired)
-    more = bench.room.answers(bench.enter("192.168.1.9"), TABLET)
+    more = bench.room.begin_answer(bench.enter("192.168.1.9"), TABLET)
     assert more is not None and more.device is None
-    bench.room.left(paired[0])
-    assert bench.room.answers(more.socket, TABLET) is more and more.device == TABLET
+    bench.room.remove(paired[0])
+    assert bench.room.begin_answer(more.socket, TABLET) is more and more.device == TABLET
 
 
 def test_a_request_that_took_too_long_is_not_answered(bench: Bench) -> None:
@@ -106,16 +106,16 @@ def test_a_request_that_took_too_long_is_not_answered(bench: Bench) -> None:
     bench.now = WHOLE_S + 0.015
     bench.clear()
     assert [bench.is_open(one) for one in (slow, quick)] == [False, True]
-    assert bench.room.answers(slow, TABLET) is None
+    assert bench.room.begin_answer(slow, TABLET) is None
 
 
 def test_an_unpaired_answer_that_nobody_reads_ends_and_a_paired_ones_goes_on(bench: Bench) -> None:
     stranger, page = bench.enter("10.0.0.1"), bench.paired()
-    bench.room.answers(stranger, None)
+    bench.room.begin_answer(stranger, None)
     bench.now += WHOLE_S + 1
     bench.clear(TABLET)
     assert [bench.is_open(one) for one in (stranger, page)] == [False, True]
-    bench.room.waits(page)
+    bench.room.await_request(page)
     bench.now += WHOLE_S + 1
     bench.clear(TABLET)
     assert not bench.is_open(page)
@@ -124,18 +124,18 @@ def test_an_unpaired_answer_that_nobody_reads_ends_and_a_paired_ones_goes_on(ben
 def test_a_revoked_devices_connections_end_and_their_streams(bench: Bench) -> None:
     gone, kept = bench.paired(device=PHONE), bench.paired(device=TABLET)
     stream = Stream(PHONE.id)
-    bench.room.carries(gone, stream)
+    bench.room.attach_stream(gone, stream)
     bench.clear(TABLET)
     assert [bench.is_open(one) for one in (gone, kept)] == [False, True]
     assert stream.queue.get_nowait() is None
     late = Stream(PHONE.id)
-    bench.room.carries(gone, late)
+    bench.room.attach_stream(gone, late)
     assert late.queue.get_nowait() is None
 
 
 def test_a_device_that_leaves_is_still_answered(bench: Bench) -> None:
     leaving = bench.paired(device=PHONE)
-    bench.room.forgets(leaving)
+    bench.room.forget_device(leaving)
     bench.clear()
     assert bench.is_open(leaving)
 

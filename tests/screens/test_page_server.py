@@ -490,9 +490,11 @@ def test_a_request_has_to_come_whole_within_its_time_however_steadily_it_drips(
 
 
 def test_two_hundred_slow_strangers_lock_no_paired_page_out(one: Made, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each sends a byte of its head now and then, from the page's own address and from others; one that was ended
-    comes back, and none is ended for the time it takes. Meanwhile an open page goes on, others are loaded and opened,
-    and do what pages do."""
+    """Each sends a byte of its head now and then, from the page's own address and from others.
+
+    One that was ended comes back, and none is ended for the time it takes. Meanwhile an open page goes on, others are
+    loaded and opened, and do what pages do.
+    """
     monkeypatch.setattr(room, "WHOLE_S", 1000.0)
     sources = ["127.0.0.1", *(f"127.0.0.{n}" for n in range(2, 12))] if sys.platform == "linux" else ["127.0.0.1"]
     page = Pages(one.port, token := one.pair())

@@ -92,8 +92,10 @@ def test_without_colour_bold_and_reverse_stay() -> None:
 
 @given(st.text(st.characters(codec="utf-8", max_codepoint=0xFFFF), max_size=30))
 def test_columns_are_those_of_the_unicode_tables(text: str) -> None:
-    """wcwidth's tables, for what is printable and in the interpreter's own; whatever it is, no control reaches a
-    terminal."""
+    """The tables of wcwidth, for what is printable and in the interpreter's own.
+
+    Whatever it is, no control reaches a terminal.
+    """
     assert all(char.isprintable() for char, _ in cells(text) if char)
     for char in text:
         hangul_part = 0x1160 <= ord(char) <= 0x11FF or 0xD7B0 <= ord(char) <= 0xD7FF  # joined to the one before

@@ -53,7 +53,7 @@ def test_a_one_at_scale_one_by_hand() -> None:
 
 @pytest.mark.parametrize("name", [check.name for check in DEFAULT_CHECKS])
 def test_every_default_check_has_a_big_name_on_eighty_columns(name: str) -> None:
-    lines = letters.in_two(letters.plain_capitals(name))
+    lines = letters.in_two_lines(letters.plain_capitals(name))
     assert letters.largest_scale([letters.plain_capitals(name)], 78, 8) or letters.largest_scale(lines, 78, 8)
 
 

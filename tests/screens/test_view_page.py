@@ -15,9 +15,9 @@ from assistant.plans.model import Check, Job
 from assistant.screens import view_letters as letters
 from assistant.screens.plain import place_line
 from assistant.screens.view_cells import BOLD, COLOURS, MAGENTA, RED, Canvas
-from assistant.screens.view_page import METER_CELLS, Gauges, Page, gauged, heading_of, shared_out
-from assistant.screens.view_sight import Answer, Entry, Sight
-from assistant.screens.view_words import told
+from assistant.screens.view_page import METER_CELLS, Gauges, PageComposer, gauges_of, heading_of, shared_out
+from assistant.screens.view_sight import LastInput, LogEntry, Sight
+from assistant.screens.view_words import word_lines
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.state import State
@@ -52,7 +52,7 @@ def cutting(of: Job | None = None, pass_: int = 3, **more: object) -> Sight:
 
 
 def composed(seen: Sight, columns: int = 80, rows: int = 24, gauges: Gauges = GAUGES) -> Canvas:
-    return Page().compose(seen, gauges, columns, rows)
+    return PageComposer().compose(seen, gauges, columns, rows)
 
 
 def text(canvas: Canvas) -> str:
@@ -129,15 +129,18 @@ def test_the_wait_counts_down_and_goes() -> None:
 
 
 ZONE = ("KEEP CLEAR", "5 TO 84 MM", "BELOW 28 MM")
-WARNED = Entry("warning", "a sliver of 2 mm is left at the far edge of the long side")
+WARNED = LogEntry("warning", "a sliver of 2 mm is left at the far edge of the long side")
 
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
 @pytest.mark.parametrize("check", ["clamps", "all set", "dust hood"])
 def test_what_to_keep_clear_is_told_big_and_whole_with_its_height(columns: int, rows: int, check: str) -> None:
-    """The first socket begins a hair below 6 mm off the edge, the last ends at 84, 12.3 mm deep with 15 mm above: whole
-    millimetres away from the blade. So it is with two things lost, a caution and a warning to be read, and the longest
-    words on how to clamp; for the clamps in a shop's own words, and for another check that has the range."""
+    """Whole millimetres away from the blade.
+
+    The first socket begins a hair below 6 mm off the edge, the last ends at 84, 12.3 mm deep with 15 mm above. So it is
+    with two things lost, a caution and a warning to be read, and the longest words on how to clamp; for the clamps in a
+    shop's own words, and for another check that has the range.
+    """
     own = {
         "clamps": few_checks(),
         "all set": tuple(replace(each, say="all set?") if each.name == "clamps" else each for each in few_checks()),
@@ -151,7 +154,7 @@ def test_what_to_keep_clear_is_told_big_and_whole_with_its_height(columns: int, 
         of=job(plan(width=84, parts="A"), own),
         faults=LOST,
         clamp="Setup 1 of 2: long side, part A, end 1 down. " * 4,
-        opening=(WARNED, Entry("caution", "Kerfcall never stops the saw. " * 6)),
+        opening=(WARNED, LogEntry("caution", "Kerfcall never stops the saw. " * 6)),
     )
     canvas = composed(seen, columns, rows)
     sizes = [big_on(canvas, line) for line in ZONE]
@@ -190,7 +193,7 @@ def test_on_a_low_page_what_to_clamp_stands_at_the_first_check_whole() -> None:
         "side, 1 of 2, part A, end 2 down. Turn it end over end: same edge against the setting bar at the left stop, "
         "other face to the backing. Never spin it on its face."
     )
-    seen = sight(f.CheckOpened(1, "edge and face"), clamp=clamp, log=(Entry("clamp", clamp),))
+    seen = sight(f.CheckOpened(1, "edge and face"), clamp=clamp, log=(LogEntry("clamp", clamp),))
     for columns, rows in SIZES:
         canvas = composed(seen, columns, rows)
         assert big_on(canvas, "EDGE AND FACE")
@@ -241,14 +244,14 @@ def test_the_first_setting_is_told_whole_with_the_approach() -> None:
 
 
 def test_what_the_session_began_with_stands_at_the_first_check() -> None:
-    caution = Entry("caution", "Kerfcall never stops the saw. " + "The saw's manual rules. " * 5)
-    warning = Entry("warning", "a sliver of 2 mm is left at the far edge of the long side")
+    caution = LogEntry("caution", "Kerfcall never stops the saw. " + "The saw's manual rules. " * 5)
+    warning = LogEntry("warning", "a sliver of 2 mm is left at the far edge of the long side")
     clamp = "Setup 1 of 2: long side, part A, end 1 down. Reference edge to the left stop."
     seen = sight(
         f.CheckOpened(1, "edge and face"),
         clamp=clamp,
         opening=(warning, caution),
-        log=(warning, caution, Entry("clamp", clamp)),
+        log=(warning, caution, LogEntry("clamp", clamp)),
         faults=LOST,
     )
     for columns, rows in SIZES:
@@ -259,10 +262,10 @@ def test_what_the_session_began_with_stands_at_the_first_check() -> None:
 
 
 def test_words_that_find_no_room_tell_that_they_go_on_and_stand_in_the_log() -> None:
-    long = Entry("caution", "Mind this. " * 120)
+    long = LogEntry("caution", "Mind this. " * 120)
     seen = sight(f.CheckOpened(1, "guard"), opening=(long,), log=(long,))
     assert "Guard for this cut fitted" in text(composed(seen)) and " …" in text(composed(seen))
-    words = told(seen, 78)
+    words = word_lines(seen, 78)
     assert words.texts(len(words.lines)) == {long.text} and not words.texts(len(words.lines) - 1)
 
 
@@ -347,10 +350,10 @@ def test_a_check_that_no_glyph_can_write_is_told_in_plain_letters() -> None:
 def test_everything_that_is_to_be_seen_is_on_the_page(columns: int, rows: int) -> None:
     seen = cutting(
         left_s=1510.0,
-        heard=Answer('"marigold proceed to next pass"', "pass 2 is cut"),
-        hands=Answer("pedal tap", "pass 1 is cut"),
+        heard=LastInput('"marigold proceed to next pass"', "pass 2 is cut"),
+        hands=LastInput("pedal tap", "pass 1 is cut"),
         faults=(("microphone", "Voice is off: no sound."),),
-        log=(Entry("answer", "Nothing changed."),),
+        log=(LogEntry("answer", "Nothing changed."),),
     )
     shown = text(composed(seen, columns, rows))
     for part in (
@@ -392,7 +395,7 @@ def test_no_key_is_offered_where_none_is_read() -> None:
 
 @pytest.mark.parametrize(("level", "cells"), [(-120.0, 0), (-70.0, 0), (-40.0, 6), (-10.0, 12), (0.0, METER_CELLS)])
 def test_the_meter_runs_from_a_quiet_room_to_near_clipping(level: float, cells: int) -> None:
-    assert gauged("works", level, "heard", False).level == cells
+    assert gauges_of("works", level, "heard", False).level == cells
 
 
 def test_a_list_lies_over_the_page_whole() -> None:
@@ -412,7 +415,7 @@ def test_a_warning_stands_above_the_list_that_hides_the_log() -> None:
 
 
 def test_a_long_announcement_begins_on_the_page_and_says_that_it_goes_on() -> None:
-    shown = text(composed(cutting(log=(Entry("clamp", "Saw off. " + "And so on and on. " * 40),))))
+    shown = text(composed(cutting(log=(LogEntry("clamp", "Saw off. " + "And so on and on. " * 40),))))
     assert "-- Saw off." in shown and "…" in shown
 
 
@@ -421,7 +424,7 @@ def test_a_long_announcement_begins_on_the_page_and_says_that_it_goes_on() -> No
 def test_any_size_makes_a_page_of_that_size(columns: int, rows: int, what: str) -> None:
     seen = {
         "cutting": cutting(faults=(("a", "b" * 300), ("c", "d"), ("e", "f"))),
-        "checks": sight(f.CheckOpened(1, "clamps"), log=(Entry("clamp", "w " * 500),)),
+        "checks": sight(f.CheckOpened(1, "clamps"), log=(LogEntry("clamp", "w " * 500),)),
         "note": cutting(note="a\n  b"),
         "nothing": Sight(),
     }[what]

@@ -10,7 +10,7 @@ import pytest
 
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Outputs, Runner
-from assistant.screens.view_sight import KEPT, Answer, Gathering
+from assistant.screens.view_sight import KEPT, Gathering, LastInput
 from assistant.session.events import (
     CodeAsked,
     DeviceChanged,
@@ -47,7 +47,7 @@ class Session:
         self.at += after
         self.do(Gesture(self.at, "", kind, self.at))
 
-    def heard(self, intent: str, phrase: str, generation: int | None = None) -> Answer:
+    def heard(self, intent: str, phrase: str, generation: int | None = None) -> LastInput:
         self.at += 10.0
         now = self.runner.state.generation if generation is None else generation
         self.do(Heard(self.at, "", intent, None, phrase, self.at, now))
@@ -104,7 +104,7 @@ def test_whatever_happens_no_log_and_no_answer_tells_what_to_do(seed: int) -> No
 def test_what_was_heard_is_told_with_what_it_did() -> None:
     session = Session().cutting()
     answer = session.heard("cut", "marigold proceed to next pass")
-    assert answer == Answer('"marigold proceed to next pass"', "pass 1 is cut")
+    assert answer == LastInput('"marigold proceed to next pass"', "pass 1 is cut")
     assert session.heard("back", "marigold return to previous").made == "read back"
     assert session.heard("yes", "marigold yes that is right").made == "back to pass 1"
     assert session.heard("stand by", "standing by now").made == "standing by"
@@ -125,13 +125,13 @@ def test_a_tap_too_soon_tells_that_it_did_not_count() -> None:
     assert session.sight.hands.given == "pedal tap" and "Too soon, not counted" in session.sight.hands.made
     session.gesture("tap", after=9.0)
     assert session.sight.hands.made == "pass 1 is cut"
-    assert session.sight.heard == Answer()  # what foot and voice did is kept apart
+    assert session.sight.heard == LastInput()  # what foot and voice did is kept apart
 
 
 def test_a_check_confirmed_by_the_foot() -> None:
     session = Session()
     session.gesture("hold")
-    assert session.sight.hands == Answer("pedal hold", "clamps confirmed")
+    assert session.sight.hands == LastInput("pedal hold", "clamps confirmed")
 
 
 def test_what_is_lost_stays_until_it_works_again() -> None:
@@ -168,7 +168,7 @@ def test_the_log_does_not_grow_for_ever() -> None:
 
 
 def log_of(session: Session) -> list[str]:
-    return [entry.told for entry in session.sight.log]
+    return [entry.counted_text for entry in session.sight.log]
 
 
 TOO_SOON = "Too soon, not counted: a pass takes longer."
@@ -191,11 +191,11 @@ def test_that_an_answer_did_not_count_goes_when_something_else_is_open() -> None
     assert session.sight.hands.made == TOO_SOON
     session.heard("cut", "proceed to next pass")
     assert TOO_SOON not in " ".join(log_of(session))
-    assert session.sight.hands == Answer() and session.sight.heard.made == "pass 1 is cut"
+    assert session.sight.hands == LastInput() and session.sight.heard.made == "pass 1 is cut"
     session.heard("carry on", "carry on")
     assert session.sight.log[-1].klass == "refused" and "means nothing now" in log_of(session)[-1]
     session.gesture("tap")
-    assert not [entry for entry in session.sight.log if entry.klass == "refused"] and session.sight.heard == Answer()
+    assert not [entry for entry in session.sight.log if entry.klass == "refused"] and session.sight.heard == LastInput()
 
 
 def test_other_lines_stay_when_something_else_is_open() -> None:

@@ -18,7 +18,7 @@ from assistant.plans.model import Job
 from assistant.screens import view_letters as letters
 from assistant.screens.plain import PlainScreen
 from assistant.screens.view_cells import cut_to, wrapped
-from assistant.screens.view_page import Gauges, Page, heading_of
+from assistant.screens.view_page import Gauges, PageComposer, heading_of
 from assistant.screens.view_sight import Gathering, Sight
 from assistant.session import effects as e
 from assistant.wording.prompts import YES_NO, Words
@@ -149,7 +149,7 @@ def test_no_quantity_is_torn_apart_on_a_page_of_any_width(number: int) -> None:
         pairs = set().union(*map(together, texts))
         for columns in WIDTHS:
             for rows in (24,) if columns % 8 else (12, 24, 40):
-                canvas = Page().compose(sight, Gauges(), columns, rows)
+                canvas = PageComposer().compose(sight, Gauges(), columns, rows)
                 lines = [canvas.text(row) for row in range(rows)]
                 assert not pairs & broken(lines), (columns, rows, lines)
 

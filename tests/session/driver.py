@@ -20,7 +20,6 @@ from assistant.session.events import (
     WentOut,
 )
 from assistant.session.state import State
-from assistant.session.turn import record_of
 from assistant.wording.prompts import Words
 from tests.witness import Witness
 
@@ -53,12 +52,9 @@ class Driver:
 
     def _turn(self, event: Event) -> tuple[tuple[f.Fact, ...], tuple[e.Effect, ...]]:
         decision = decide(self.state, event)
-        for fact in decision.facts:
-            record = record_of(self.state, fact, event)
-            self.state = apply(self.state, record)
-            if not fact.passing:
-                self.records.append(record)
-        return decision.facts, decision.effects
+        self.state = decision.state
+        self.records += [record for record in decision.records if not record.fact.passing]
+        return tuple(record.fact for record in decision.records), decision.effects
 
     def gesture(self, gesture: str, after: float = 5.0, held: float = 0.0) -> None:
         """`after` seconds later; the press went down `held` before that."""

@@ -24,8 +24,11 @@ BOARDS = (BoardPlan("long side", "A", 1, 2), BoardPlan("short side", "B", 1, 2))
 
 @dataclass
 class Screw:
-    """Where the dial says the carriage is, and where it is, mm: turned upwards it pushes the carriage before it,
-    turned downwards it first turns through its play and then pulls the carriage after it."""
+    """Where the dial says the carriage is, and where it is, mm.
+
+    Turned upwards it pushes the carriage before it, turned downwards it first turns through its play and then pulls the
+    carriage after it.
+    """
 
     play: F
     says: F = F(0)

@@ -33,7 +33,6 @@ from assistant.session.events import (
 )
 from assistant.session.intents import wanted
 from assistant.session.state import State
-from assistant.session.turn import record_of
 from assistant.wording.phrases import phrases_for
 from assistant.wording.prompts import Words
 from tests.session.driver import UTC
@@ -152,7 +151,7 @@ def _nothing_counts(node: Node) -> None:
     _HELD_UP.add(key)
     for label, event in events(node.state):
         if label == "fresh":
-            kinds = {fact.kind for fact in decide(node.state, event).facts}
+            kinds = {record.fact.kind for record in decide(node.state, event).records}
             assert not kinds & COUNTED, f"what has not gone out yet is answered by nothing, but gave {kinds}"
 
 
@@ -161,12 +160,11 @@ _HELD_UP: set[object] = set()
 
 def step(node: Node, event: Event) -> tuple[Node, list[f.Fact], tuple[e.Effect, ...]]:
     decision = decide(node.state, event)
-    state, records = node.state, []
-    for fact in decision.facts:
-        record = record_of(state, fact, event)
+    state = node.state
+    for record in decision.records:
         state = apply(state, record)
-        if not fact.passing:
-            records.append(record)
+    assert state == decision.state, "what is replayed is what was decided"
+    records = [record for record in decision.records if not record.fact.passing]
     kept = [record.fact for record in records]
     watcher, witness = node.watcher, node.witness.copy()
     witness.turn(event, kept, decision.effects)

@@ -12,8 +12,7 @@ from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.events import Leave, OpenSession, Start, TimePassed
-from assistant.session.turn import record_of
+from assistant.session.events import Leave, OpenSession, Start
 from assistant.wording.prompts import Words
 from tests.session.driver import UTC, Driver
 from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
@@ -229,9 +228,9 @@ class TestThePlainPath:
         """The count goes no further than it asks for."""
         driver = Driver(job(plan(30, parts="A"), few_checks(EVERY_TWO)))
         driver.cut()
-        one_more = record_of(driver.state, driver.records[-2].fact, TimePassed(driver.at, UTC))
-        assert isinstance(one_more.fact, f.PassCut)
-        driver.records += [replace(one_more, n=driver.state.n + extra) for extra in (1, 2, 3)]
+        cut = driver.records[-2].fact
+        assert isinstance(cut, f.PassCut)
+        driver.records += [f.Record(driver.state.n + extra, driver.at, UTC, cut) for extra in (1, 2, 3)]
         driver.resume()
         last = driver.state.confirmed[-1]
         assert last is not None and last.passes == EVERY_TWO.every

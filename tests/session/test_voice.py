@@ -8,12 +8,10 @@ import pytest
 
 from assistant.plans.voice_range import LOUDEST_DB, QUICKEST, SLOWEST, SOFTEST_DB, STEP_DB, stepped_rate
 from assistant.session import effects as e
-from assistant.session.apply import apply
 from assistant.session.decide import decide
 from assistant.session.events import Heard
 from assistant.session.intents import wanted
 from assistant.session.state import State
-from assistant.session.turn import record_of
 from assistant.session.voice import to_keep, voice_of
 from tests.session.driver import Driver
 from tests.session.jobs import few_checks, job
@@ -24,10 +22,8 @@ OF_THE_VOICE = ("louder", "quieter", "slower", "quicker")
 def said(state: State, intent: str) -> tuple[State, tuple[e.Effect, ...]]:
     event = Heard(state.at + 1, "", intent, None, intent, state.at + 1, state.generation, "voice")
     decision = decide(state, event)
-    assert all(fact.passing for fact in decision.facts), "nothing goes into the journal"
-    for fact in decision.facts:
-        state = apply(state, record_of(state, fact, event))
-    return state, decision.effects
+    assert all(record.fact.passing for record in decision.records), "nothing goes into the journal"
+    return decision.state, decision.effects
 
 
 def until_the_end(intent: str) -> list[e.SetVoice]:

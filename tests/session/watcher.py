@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
@@ -52,11 +52,13 @@ class Watcher:
     at_work: bool = False
 
     def copy(self) -> Watcher:
-        cut = {setup: set(passes) for setup, passes in self.cut.items()}
-        sets = {"secured": set(self.secured), "paused": set(self.paused), "to_ask": set(self.to_ask)}
-        sets["marked"] = set(self.marked)
-        maps = {"answered_for": dict(self.answered_for), "made_since": dict(self.made_since)}
-        return replace(self, **sets, **maps, cut=cut)
+        """As `replace` makes it, in a tenth of the time: a walk needs one for each step."""
+        other = object.__new__(Watcher)
+        other.__dict__.update(self.__dict__)
+        for name in ("secured", "paused", "to_ask", "marked", "answered_for", "made_since"):
+            setattr(other, name, getattr(self, name).copy())
+        other.cut = {setup: set(passes) for setup, passes in self.cut.items()}
+        return other
 
     def read(self, fact: f.Fact) -> None:
         if self.over:
@@ -64,8 +66,10 @@ class Watcher:
         getattr(self, f"_{fact.kind}", lambda fact: None)(fact)
 
     def hear(self, effects: Iterable[e.Effect], to_us: bool | None = None) -> None:
-        """What is said in a turn, once its facts have been read. to_us: it follows speech that began with the lead-in;
-        None: not known."""
+        """What is said in a turn, once its facts have been read.
+
+        to_us: it follows speech that began with the lead-in; None: not known.
+        """
         for effect in effects:
             if isinstance(effect, e.Note):
                 assert to_us is not False or not (self.called and self.at_work), "a sound in mid-push startles"

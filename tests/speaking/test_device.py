@@ -15,7 +15,7 @@ import pytest
 from assistant.errors import NoSuchPart
 from assistant.runner.clock import LiveClock
 from assistant.session.events import DeviceChanged, SpeechStarted
-from assistant.speaking.device import MiniaudioDevice, SounddeviceDevice, default_device, named, not_there
+from assistant.speaking.device import MiniaudioDevice, SounddeviceDevice, default_device, not_there, number_of
 from assistant.speaking.player import Player
 from tests.sound_server import Recording, SoundServer
 from tests.speaking.stand_ins import RATE, Posted, steady
@@ -90,9 +90,9 @@ def test_the_default_is_the_library_that_is_installed(monkeypatch: pytest.Monkey
 
 def test_a_loudspeaker_is_meant_by_its_name_or_a_part_of_it() -> None:
     names = ["Speakers of the monitor", "USB Audio", "USB"]
-    assert named("usb", names) == 2  # the whole name first
-    assert named("usb a", names) == 1 and named(" MONITOR ", names) == 0
-    assert named("headset", names) is None and named("usb", []) is None
+    assert number_of("usb", names) == 2  # the whole name first
+    assert number_of("usb a", names) == 1 and number_of(" MONITOR ", names) == 0
+    assert number_of("headset", names) is None and number_of("usb", []) is None
     assert not_there("headset", names[1:]).endswith('the default one speaks; there are: "USB Audio", "USB"')
     assert not_there("headset", []).endswith("there are: none")
 
@@ -195,7 +195,7 @@ player.close()
 
 @pytest.mark.parametrize("kind", ["miniaudio", "sounddevice"])
 def test_another_program_hears_every_sample_in_order(server: SoundServer, kind: str) -> None:
-    """parec on the null sink's monitor: half a second at each level, nothing missing in between.
+    """Recorded from the null sink's monitor: half a second at each level, nothing missing in between.
 
     PortAudio speaks ALSA, whose default is sent to the server by ALSA's own plug-in. Where other work keeps player,
     server or parec from a core for longer than their buffers last, the sound has a hole, whoever made it: a take with

@@ -16,7 +16,7 @@ import pytest
 
 from assistant.errors import NoSuchPart
 from assistant.speaking.espeak import CLEAREST, EspeakEngine
-from assistant.speaking.espeak_files import LONGEST_DATA_PATH, Place, places, short_data_folder
+from assistant.speaking.espeak_files import LONGEST_DATA_PATH, LibraryPlace, places, short_data_folder
 from tests.speaking.stand_ins import PHRASES
 
 espeakng_loader = pytest.importorskip("espeakng_loader", reason="this platform has no espeakng-loader wheel")
@@ -98,7 +98,7 @@ def test_an_unknown_voice_is_named() -> None:
 
 def test_no_library_names_what_mends_it() -> None:
     with pytest.raises(NoSuchPart, match="pip install espeakng-loader"):
-        EspeakEngine(candidates=[Place("libno-such-voice.so.9", None, "a test's")])
+        EspeakEngine(candidates=[LibraryPlace("libno-such-voice.so.9", None, "a test's")])
 
 
 def test_a_thousand_phrases_do_not_leak(engine: EspeakEngine) -> None:
@@ -130,9 +130,9 @@ import sys
 from pathlib import Path
 from assistant.errors import NoSuchPart
 from assistant.speaking.espeak import EspeakEngine
-from assistant.speaking.espeak_files import Place, places
+from assistant.speaking.espeak_files import LibraryPlace, places
 try:
-    EspeakEngine(candidates=[Place(places()[0].library, Path(sys.argv[1]), "a test's")])
+    EspeakEngine(candidates=[LibraryPlace(places()[0].library, Path(sys.argv[1]), "a test's")])
 except NoSuchPart as error:
     print("went on:", error)
 """
@@ -153,8 +153,8 @@ def test_a_long_data_path_speaks_from_a_short_copy(tmp_path: Path) -> None:
 import sys
 from pathlib import Path
 from assistant.speaking.espeak import EspeakEngine
-from assistant.speaking.espeak_files import Place, places
-engine = EspeakEngine(candidates=[Place(places()[0].library, Path(sys.argv[1]), "a test's")])
+from assistant.speaking.espeak_files import LibraryPlace, places
+engine = EspeakEngine(candidates=[LibraryPlace(places()[0].library, Path(sys.argv[1]), "a test's")])
 print("spoke", engine.render("one two decimal three five").seconds)
 """
     with tempfile.TemporaryDirectory(prefix="kc") as short:

@@ -93,10 +93,10 @@ def test_a_replacing_announcement_cuts_off_at_once(room: Room) -> None:
     assert np.abs(np.diff(played.astype(int))).max() <= 8000 / fade + 2
 
 
-def test_stopping_leaves_silence(room: Room) -> None:
+def test_there_is_silence_until_what_cut_it_off_is_rendered(room: Room) -> None:
     room.play("old", seconds=2.0)
     room.device.pump(2000)
-    room.player.stop()
+    room.player.reserve("new", True)
     assert not room.device.pump(2000)[round(0.005 * RATE) :].any()
     assert room.posted.ended("old").how == "cut off"
 
@@ -122,7 +122,7 @@ def test_one_that_could_not_be_rendered_fails_and_the_next_one_sounds(room: Room
 def test_a_render_that_comes_too_late_is_not_played(room: Room) -> None:
     slot = room.player.reserve("late", False)
     assert slot is not None and room.player.waits(slot)
-    room.player.stop()
+    room.player.reserve("newer", True)
     assert not room.player.waits(slot)
     room.player.supply(slot, steady(0.1))
     room.player.supply(slot, None)
@@ -220,7 +220,7 @@ def test_whoever_answers_an_event_at_once_may_call_back() -> None:
     def post(event: object) -> None:
         posted(event)  # type: ignore[arg-type]
         if isinstance(event, SpeechStarted) and event.id == "a":
-            player.stop()
+            player.reserve("b", True)
             answered.set()
 
     player = Player(RATE, device, HandClock(), post, 60.0)  # type: ignore[arg-type]

@@ -57,7 +57,7 @@ def test_a_real_announcement_is_said_whole_in_its_own_time(live: Live) -> None:
     start = live.posted.wait(lambda e: isinstance(e, SpeechStarted))
     end = live.posted.ended("a")
     assert end.how == "whole" and end.at - start.at > 1.2
-    assert live.speaker.loudspeaker == "Null through miniaudio" and "espeak-ng" in live.speaker.line
+    assert "espeak-ng" in live.speaker.line
 
 
 def test_what_was_prepared_is_handed_over_without_the_voice(flat: Live) -> None:
@@ -82,9 +82,9 @@ def test_a_newer_announcement_drops_one_still_being_rendered(flat: Live) -> None
     assert flat.posted.short() == [("cut off", "stale"), ("started", "newer"), ("whole", "newer")]
 
 
-def test_stop_cuts_off_at_once(flat: Live) -> None:
+def test_a_newer_announcement_cuts_off_at_once_what_sounds(flat: Live) -> None:
     flat.started("long", "60")
-    flat.speaker.stop()
+    flat.speaker.say("newer", "0.1", True)
     assert flat.posted.ended("long").how == "cut off"
 
 
@@ -134,7 +134,6 @@ def test_a_silent_speaker_takes_no_time_and_says_that_all_was_said() -> None:
     speaker.click()
     speaker.say("a", "anything", True)
     speaker.say("b", "anything", False)
-    speaker.stop()
     speaker.close(1.0)
     assert posted.short() == [("started", "a"), ("whole", "a"), ("started", "b"), ("whole", "b")]
     assert {event.at for event in posted.events} == {3.0}

@@ -166,7 +166,7 @@ def test_so_does_whoever_begins_at_zero(wheel: Carriage, end: int) -> None:
 
 @given(WHEELS, st.integers(-40_000, 40_000), st.integers(-40_000, 40_000))
 def test_no_count_of_turns_may_be_misheard(wheel: Carriage, start: int, end: int) -> None:
-    """ "Teen" and "ty" are said of marks only, which the digits of the mark prove."""
+    """No "teen" and no "ty": they are said of marks only, which the digits of the mark prove."""
     words = dial.spoken_call(wheel, end * wheel.resolution, start * wheel.resolution, None, full=True)
     for before in words.replace(":", "").replace(",", "").split(" turn")[:-1]:
         assert not before.endswith(("teen", "ty")), words

@@ -14,6 +14,7 @@ from assistant.wording.phrases import (
     SAID_WHEN,
     Phrase,
     decoys,
+    listing,
     open_together,
     phrases_for,
     spoken_pass,
@@ -127,3 +128,19 @@ def test_what_the_shop_made_a_phrase_of_its_own_is_no_decoy():
 
 def test_a_language_may_have_no_decoys():
     assert language_of("ko").decoys == () == decoys(DEFAULT_CHECKS, VoiceSettings(language="ko"))
+
+
+def paragraph(text: str, state: str) -> str:
+    return text.split(f"{state}:\n")[1].split("\n\n")[0]
+
+
+def test_the_listing_has_a_paragraph_a_state_and_says_when_what_is_not_always_so_holds():
+    text = listing(whole_table(DEFAULT_CHECKS, VoiceSettings(), 1))
+    assert all(f"{state}:" in text for state in SAID_WHEN)
+    assert "marigold all clamps are secure" in text
+    assert "until a new setup's first check is answered" in paragraph(text, "a check is open")
+    assert "standing by for now  " in paragraph(text, "a question or read-back is open")
+    assert 'go to pass N, said digit by digit and twice: 12 is "one two number one two"' in paragraph(
+        text, "a pass has been called"
+    )
+    assert "marigold go to pass N number N " in text and "go to pass one" not in text

@@ -26,7 +26,7 @@ class Turner:
         self.stops: list[Fraction] = []
 
     def amount(self, words: str) -> Fraction:
-        """ "one turn and twenty-two marks" in marks."""
+        """In marks: "one turn and twenty-two marks"."""
         turns, marks = Fraction(0), Fraction(0)
         first, joined, second = words.partition(" turns and " if " turns and " in words else " turn and ")
         if joined:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.runner.contracts import Clock, Post
-from assistant.screens.page.devices import Device, Devices
+from assistant.screens.page.devices import Devices, PairedDevice
 from assistant.screens.page.doing import Refused, event_of
 from assistant.screens.page.gate import Rates, home_address
 from assistant.screens.page.history import History
@@ -57,7 +57,7 @@ class BenchPage:
         self._expiry: threading.Timer | None = None
         self._unasked = Rates(*UNASKED)
         self.devices = Devices(state_dir, clock.utc)
-        self.devices.all()  # a file that can't be read is told now
+        self.devices.all()  # a file that can't be read is reported now
         self.codes = PairingCode()
         self.hub = Hub(session)
         history = History(state_dir)
@@ -162,7 +162,7 @@ class BenchPage:
             why = "no code is open, or that address has no try left"
             self._note(f"!! A pairing code from {address} was not looked at: {why}.")
 
-    def _paired(self, device: Device) -> None:
+    def _paired(self, device: PairedDevice) -> None:
         self._note(
             f'-- Paired: device {device.id}, "{device.name}". It is taken out with: kerfcall page revoke {device.id}'
         )

@@ -31,8 +31,11 @@ MOST_NAME = 40
 
 
 @dataclass(frozen=True, slots=True)
-class Device:
-    """id: a short number, for people. hash: SHA-256 of its token, hex. paired, seen: ISO 8601, UTC."""
+class PairedDevice:
+    """A phone or tablet.
+
+    id: a short number, for people. hash: SHA-256 of its token, hex. paired, seen: ISO 8601, UTC.
+    """
 
     id: str
     name: str
@@ -45,7 +48,7 @@ class Device:
 class Kept:
     """What the file holds. last: the highest number that was ever given."""
 
-    devices: list[Device]
+    devices: list[PairedDevice]
     last: int = 0
 
 
@@ -56,50 +59,54 @@ class Devices:
         self.path = state_dir / FILE_NAME
         self._utc = utc
         self._guard = threading.Lock()
-        self._stamp: object = None
-        self._known: tuple[Device, ...] = ()
+        self._stamp: tuple[int, int, int] | None = None  # of the file as it was when it was read
+        self._known: tuple[PairedDevice, ...] = ()
 
-    def all(self) -> tuple[Device, ...]:
-        """In order of pairing; read anew when the file has changed."""
+    def all(self) -> tuple[PairedDevice, ...]:
+        """In order of pairing; read again when the file has changed."""
         with self._guard:
-            stamp = self._stamp_now()
+            try:
+                status = os.stat(self.path)
+                stamp = status.st_mtime_ns, status.st_size, status.st_ino
+            except OSError:
+                stamp = None
             if stamp != self._stamp:
                 self._known = tuple(self._read().devices) if stamp is not None else ()
                 self._stamp = stamp
             return self._known
 
-    def of_token(self, token: str) -> Device | None:
+    def of_token(self, token: str) -> PairedDevice | None:
         """The device that was given this token, None where there is none or its file can't be read."""
         hashed = _hash(token)
         with suppress(CouldNotRun):
             return next((device for device in self.all() if hmac.compare_digest(device.hash, hashed)), None)
         return None
 
-    def holds(self, device: Device) -> bool:
+    def holds(self, device: PairedDevice) -> bool:
         """Whether the token that this device came with still opens; its number alone opens nothing."""
         with suppress(CouldNotRun):
             return any(other.hash == device.hash for other in self.all())
         return False
 
-    def pair(self, name: str) -> tuple[Device, str]:
+    def pair(self, name: str) -> tuple[PairedDevice, str]:
         """A new device and its token. Raises CouldNotRun when there are `MOST` already."""
         token, now = secrets.token_urlsafe(TOKEN_BYTES), self._utc()
         with self._changing() as kept:
             if len(kept.devices) >= MOST:
                 raise CouldNotRun(f"{MOST} devices are paired already; kerfcall page revoke ID takes one out")
             kept.last += 1
-            device = Device(str(kept.last), clean_name(name), _hash(token), now, now)
+            device = PairedDevice(str(kept.last), clean_name(name), _hash(token), now, now)
             kept.devices.append(device)
         return device, token
 
-    def seen(self, device: Device) -> None:
+    def seen(self, device: PairedDevice) -> None:
         """Note that this device is here now."""
         with self._changing() as kept:
             for place, other in enumerate(kept.devices):
                 if other.hash == device.hash:
                     kept.devices[place] = replace(other, seen=self._utc())
 
-    def revoke(self, id: str | None) -> tuple[Device, ...]:
+    def revoke(self, id: str | None) -> tuple[PairedDevice, ...]:
         """Take out the device with this id, or all (None). Returns those taken out."""
         with self._changing() as kept:
             gone = tuple(device for device in kept.devices if id in (None, device.id))
@@ -120,18 +127,12 @@ class Devices:
                 before = replace(kept, devices=list(kept.devices))
                 yield kept
                 if kept != before:
-                    self._write(kept)
+                    body = json.dumps({"version": VERSION, **asdict(kept)}, indent=1)
+                    files.write_whole(self.path, f"{body}\n".encode())  # for its owner only
         except Timeout as error:
             raise CouldNotRun(f"{self.path.name} is in use by another Kerfcall; try again") from error
         except OSError as error:
             raise CouldNotRun(f"can't write {self.path}: {error.strerror or error}") from error
-
-    def _stamp_now(self) -> object:
-        try:
-            status = os.stat(self.path)
-        except OSError:
-            return None
-        return status.st_mtime_ns, status.st_size, status.st_ino
 
     def _read(self) -> Kept:
         try:
@@ -151,11 +152,6 @@ class Devices:
         except (OSError, ValueError, KeyError, TypeError) as error:
             raise CouldNotRun(f"{self.path} can't be read ({error}); delete it, and pair the devices again") from error
 
-    def _write(self, kept: Kept) -> None:
-        """For its owner only."""
-        body = json.dumps({"version": VERSION, **asdict(kept)}, indent=1)
-        files.write_whole(self.path, f"{body}\n".encode())
-
 
 def clean_name(name: str) -> str:
     """One line of at most MOST_NAME printable characters; never empty."""
@@ -167,9 +163,9 @@ def _hash(token: str) -> str:
     return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def _device(data: object) -> Device:
+def _device(data: object) -> PairedDevice:
     if not isinstance(data, dict) or set(data) != {"id", "name", "hash", "paired", "seen"}:
         raise ValueError("a device is not whole")
     if not all(isinstance(value, str) for value in data.values()) or not data["id"].isdecimal():
         raise ValueError("a device holds what is no text")
-    return Device(**data)
+    return PairedDevice(**data)

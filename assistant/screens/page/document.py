@@ -10,8 +10,8 @@ from importlib.resources import files
 
 
 @dataclass(frozen=True, slots=True)
-class Document:
-    """html: UTF-8. policy: the value of its Content-Security-Policy header."""
+class WebDocument:
+    """A page as it is served. html: UTF-8. policy: the value of its Content-Security-Policy header."""
 
     html: bytes
     policy: str
@@ -22,25 +22,25 @@ NOTHING = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancest
 
 
 @cache
-def page() -> Document:
+def page() -> WebDocument:
     """What a paired device looks at: empty until its script, which has the token, has asked for what is in it."""
     return _document("page.html", ("page.css",), ("token.js", "board.js", "plot.js", "page.js"))
 
 
 @cache
-def door() -> Document:
+def door() -> WebDocument:
     """What everybody comes to first: a field for the pairing code."""
     return _document("door.html", ("page.css",), ("token.js", "door.js"))
 
 
-def _document(html: str, styles: tuple[str, ...], scripts: tuple[str, ...]) -> Document:
+def _document(html: str, styles: tuple[str, ...], scripts: tuple[str, ...]) -> WebDocument:
     style, script = ("\n".join(_text(name) for name in names) for names in (styles, scripts))
     whole = _text(html).replace("/* style */", style).replace("/* script */", script)
     policy = (
         f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; connect-src 'self'; "
         "img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
     )
-    return Document(whole.encode(), policy)
+    return WebDocument(whole.encode(), policy)
 
 
 def _text(name: str) -> str:

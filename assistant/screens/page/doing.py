@@ -1,5 +1,7 @@
-"""What a paired page may do, from its request to the session's event. What may not be is refused here, and by the
-session itself once more (`session.from_page`)."""
+"""What a paired page may do, from its request to the session's event.
+
+What may not be is refused here, and by the session itself once more (`session.from_page`).
+"""
 
 from __future__ import annotations
 
@@ -7,7 +9,7 @@ from typing import Any
 
 from assistant.plans.intents import FromPage, Intent, Mode
 from assistant.runner.contracts import Clock
-from assistant.screens.page.hub import Standing
+from assistant.screens.page.hub import SessionStanding
 from assistant.session.events import Heard
 from assistant.session.from_page import MOST_NOTE
 from assistant.session.kinds import By
@@ -24,14 +26,14 @@ FIELDS = {"note": {"text"}, "cut": {"asked_id", "seq", "held_ms"}}
 
 
 class Refused(Exception):
-    """status: of HTTP. The text is shown on the page."""
+    """A request that is not obeyed. status: of HTTP. The text is shown on the page."""
 
     def __init__(self, status: int, text: str):
         super().__init__(text)
         self.status = status
 
 
-def event_of(body: Any, standing: Standing, clock: Clock) -> Heard:
+def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
     """The event that a request's JSON body asks for. Raises Refused."""
     do = body.get("do") if isinstance(body, dict) else None
     if not isinstance(do, str) or do not in INTENTS:
@@ -43,17 +45,16 @@ def event_of(body: Any, standing: Standing, clock: Clock) -> Heard:
     at, utc = clock.at(), clock.utc()
     if do == "cut":
         return _cut(body, standing, at, utc)
-    text = _note(body["text"]) if do == "note" else None
+    text = None
+    if do == "note":
+        text = body["text"]
+        if not isinstance(text, str) or not text.strip() or len(text) > MOST_NOTE:
+            raise Refused(400, f"A note is a text of 1 to {MOST_NOTE} characters.")
+        text = text.strip()
     return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, By.PAGE)
 
 
-def _note(text: Any) -> str:
-    if not isinstance(text, str) or not text.strip() or len(text) > MOST_NOTE:
-        raise Refused(400, f"A note is a text of 1 to {MOST_NOTE} characters.")
-    return text.strip()
-
-
-def _cut(body: dict[str, Any], standing: Standing, at: float, utc: str) -> Heard:
+def _cut(body: dict[str, Any], standing: SessionStanding, at: float, utc: str) -> Heard:
     """A long press that names what it answers: what was asked when it began, and is asked still."""
     if not standing.may_record_cuts:
         raise Refused(403, "Cuts are recorded by pedal, key or voice; the shop file does not let a page do it.")

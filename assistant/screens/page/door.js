@@ -21,15 +21,15 @@ function nameOfDevice() {
 async function pair() {
   const code = at("code").value.replace(/\s/g, "");
   if (!/^\d{8}$/.test(code)) {
-    at("told").textContent = "The code has 8 digits.";
+    at("message").textContent = "The code has 8 digits.";
     return;
   }
   // Asked before the code is spent.
   if (!keep(token())) {
-    at("told").textContent = "This browser keeps nothing for this page, so it can't stay paired. Allow it to store site data, then try again.";
+    at("message").textContent = "This browser keeps nothing for this page, so it can't stay paired. Allow it to store site data, then try again.";
     return;
   }
-  at("told").textContent = "Asking …";
+  at("message").textContent = "Asking …";
   try {
     const answer = await fetch("/pair", {
       method: "POST",
@@ -42,9 +42,9 @@ async function pair() {
       location.replace("/bench");
       return;
     }
-    at("told").textContent = body.error || `Refused (${answer.status}).`;
+    at("message").textContent = body.error || `Refused (${answer.status}).`;
   } catch {
-    at("told").textContent = "Kerfcall does not answer.";
+    at("message").textContent = "Kerfcall does not answer.";
   }
 }
 

@@ -16,7 +16,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 
-REMEMBERED = 256
+REMEMBERED = 256  # names whose bucket is kept
 SIOCGIFADDR = 0x8915  # netdevice(7): the first address of an interface
 
 
@@ -56,7 +56,7 @@ def is_at_home(address: str) -> bool:
 
 
 def home_address() -> str:
-    """This machine's address in its network, as other devices call it; 127.0.0.1 where it has none.
+    """The address of this machine in its network, as other devices call it; 127.0.0.1 where it has none.
 
     Connecting a datagram socket sends nothing: it asks the system which way it would go. The
     address asked for is of the documentation block of RFC 5737.
@@ -88,8 +88,8 @@ def _addresses() -> Iterator[str]:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         for _, name in socket.if_nameindex():
             with suppress(OSError):  # one that has none
-                told = fcntl.ioctl(probe, SIOCGIFADDR, struct.pack("40s", name.encode()))
-                yield socket.inet_ntoa(told[20:24])
+                answer = fcntl.ioctl(probe, SIOCGIFADDR, struct.pack("40s", name.encode()))
+                yield socket.inet_ntoa(answer[20:24])
 
 
 def is_home_address(text: str) -> bool:

@@ -16,8 +16,8 @@ from assistant.plans.model import Job
 from assistant.screens.page.picture import Json, pattern_of
 from assistant.session import facts as f
 
-STEP, PAUSE_S = 50, 0.002
-FRESH_S = 5.0
+STEP, PAUSE_S = 50, 0.002  # records at once, and the pause after them
+FRESH_S = 5.0  # how old a list of sessions may be
 MOST_LINES = 600
 MOST_ROWS = 200
 MOST_BOARDS = 12
@@ -71,49 +71,48 @@ def row_of(row: SessionRow) -> Json:
 
 
 def detail_of(row: SessionRow, records: Iterable[f.Record], pause: Callable[[float], None] = time.sleep) -> Json:
-    """records: the session's, in order. pause: between small steps."""
-    takes = Takes()
-    lines = account(row, _slowly(takes.seen(records), pause)).splitlines()
+    """One session as the page shows it. records: its own, in order. pause: between small steps."""
+    times = PassTimes()
+    lines = account(row, _with_pauses(times.noting(records), pause)).splitlines()
     left_out = max(0, len(lines) - MOST_LINES)
-    job = takes.job
+    job = times.job
     return {
         **row_of(row),
         "of": job.total_passes if job else 0,
-        "pace": takes.takes,
+        "pace": times.passes,
         "account": [*([f"({left_out} lines before these)"] if left_out else []), *lines[left_out:]],
         "boards": [pattern_of(pattern, job) for pattern in job.patterns[:MOST_BOARDS]] if job else [],
     }
 
 
-class Takes:
+class PassTimes:
     """How long each pass took, from its call to its being cut, in the order in which they were cut."""
 
     def __init__(self) -> None:
         self.job: Job | None = None
-        self.takes: list[Json] = []
+        self.passes: list[Json] = []
         self._called: tuple[int, int, float] | None = None
 
-    def seen(self, records: Iterable[f.Record]) -> Iterator[f.Record]:
+    def noting(self, records: Iterable[f.Record]) -> Iterator[f.Record]:
+        """The same records, of which the times are kept as they go by."""
         for record in records:
-            self._take(record.fact, record.at)
+            at = record.at
+            match record.fact:
+                case f.Started(job=job):
+                    self.job = job
+                case f.SettingCalled(setup, pass_, _):
+                    self._called = (setup, pass_, at)
+                case f.PassCut(setup, pass_, by):
+                    if self._called is not None and self._called[:2] == (setup, pass_):
+                        took = round(at - self._called[2], 1)
+                        self.passes.append({"setup": setup, "pass": pass_, "took_s": took, "by": by})
+                    self._called = None
+                case f.StoodBy() | f.Resumed() | f.SteppedBack() | f.Jumped():
+                    self._called = None
             yield record
 
-    def _take(self, fact: f.Fact, at: float) -> None:
-        match fact:
-            case f.Started(job=job):
-                self.job = job
-            case f.SettingCalled(setup, pass_, _):
-                self._called = (setup, pass_, at)
-            case f.PassCut(setup, pass_, by):
-                if self._called is not None and self._called[:2] == (setup, pass_):
-                    took = round(at - self._called[2], 1)
-                    self.takes.append({"setup": setup, "pass": pass_, "took_s": took, "by": by})
-                self._called = None
-            case f.StoodBy() | f.Resumed() | f.SteppedBack() | f.Jumped():
-                self._called = None
 
-
-def _slowly(records: Iterable[f.Record], pause: Callable[[float], None]) -> Iterator[f.Record]:
+def _with_pauses(records: Iterable[f.Record], pause: Callable[[float], None]) -> Iterator[f.Record]:
     for n, record in enumerate(records, start=1):
         if not n % STEP:
             pause(PAUSE_S)

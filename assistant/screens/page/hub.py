@@ -28,8 +28,8 @@ from assistant.session.facts import Record
 from assistant.session.kinds import Klass
 from assistant.wording.prompts import Words
 
-WAITING = 200
-LOG = 120
+MOST_WAITING = 200  # messages for a device that doesn't read
+LOG = 120  # lines that a page gets when it is opened
 MOST_STREAMS = 32
 SECRET = Klass.CODE
 """Announcements of this class are no page's business: the pairing code is spoken with it."""
@@ -39,10 +39,10 @@ Take = Callable[[Gathering], None]
 
 @dataclass(eq=False)
 class Stream:
-    """One page's. None in the queue: the end. device: its id."""
+    """What goes out to one page. None in the queue: the end. device: its id."""
 
     device: str
-    queue: queue.Queue[bytes | None] = field(default_factory=lambda: queue.Queue(WAITING))
+    queue: queue.Queue[bytes | None] = field(default_factory=lambda: queue.Queue(MOST_WAITING))
     closed: bool = False
 
     def put(self, message: bytes | None) -> None:
@@ -54,9 +54,12 @@ class Stream:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
-    """What an answer is held against. mode, asked_id, reading: of the newest state. asked_seq: the message with which
-    that was first asked; seq: the newest message."""
+class SessionStanding:
+    """What an answer from a page is held against.
+
+    mode, asked_id: of the newest state. asked_seq: the message with which that was first asked; seq: the newest
+    message. may_record_cuts: whether the shop file lets a page do that.
+    """
 
     mode: Mode | None = None
     asked_id: int = -1
@@ -72,7 +75,7 @@ class Hub:
         """session: its id, "" where none is driven."""
         self.session = session
         self.run = secrets.token_hex(4)  # a page that finds another run begins anew
-        self.standing = Standing()
+        self.standing = SessionStanding()
         self._now = now
         self._inbox: queue.SimpleQueue[Take | None] = queue.SimpleQueue()
         self._guard = threading.Lock()
@@ -83,7 +86,7 @@ class Hub:
         self._state: Json = {}
         self._board: Json | None = None
         self._board_key: object = None
-        self._thread = threading.Thread(target=self._work, name="page hub", daemon=True)
+        self._thread = threading.Thread(target=self._run, name="page hub", daemon=True)
         self._thread.start()
 
     # From the session's thread
@@ -142,9 +145,10 @@ class Hub:
 
     # On the hub's thread
 
-    def _work(self) -> None:
+    def _run(self) -> None:
         while True:
             take = self._inbox.get()
+            # What has come together, such as all of one turn, goes out as one message.
             while take is not None:
                 take(self._gathering)
                 try:
@@ -156,19 +160,26 @@ class Hub:
             self._publish(self._gathering.sight)
 
     def _publish(self, sight: Sight) -> None:
-        """Everything that came together goes out as one message."""
+        """Send this sight to every stream, where it is another one than before."""
         state, entries = state_of(sight), self._new_entries(sight)
         with self._guard:
             if state == self._state and not entries:
                 return
+            # Something else is open: that an answer did not count would be taken for news of that.
             if state.get("asked_id") != self._state.get("asked_id"):
                 self._log = deque((entry for entry in self._log if entry["klass"] != Klass.REFUSED), LOG)
             self._state = state
             for entry in entries:
-                if self._log and self._log[-1]["n"] == entry["n"]:
+                if self._log and self._log[-1]["n"] == entry["n"]:  # the same line, come once more
                     self._log.pop()
                 self._log.append(entry)
-            self._stand(sight)
+            seq, before, view = self.standing.seq + 1, self.standing, sight.view
+            if view is None or sight.words is None:
+                self.standing = SessionStanding(seq=seq)
+            else:
+                asked_seq = before.asked_seq if before.asked_id == view.generation else seq
+                may = sight.words.job.page.may_record_cuts
+                self.standing = SessionStanding(view.mode, view.generation, asked_seq, seq, may)
             body = {**self._body(), "log": entries}
             if self._new_board(sight):
                 body["board"] = self._board
@@ -176,19 +187,11 @@ class Hub:
             for stream in self._streams:
                 stream.put(message)
 
-    def _stand(self, sight: Sight) -> None:
-        seq, before, view = self.standing.seq + 1, self.standing, sight.view
-        if view is None or sight.words is None:
-            self.standing = Standing(seq=seq)
-            return
-        same = before.asked_id == view.generation
-        asked_seq = before.asked_seq if same else seq
-        may = sight.words.job.page.may_record_cuts
-        self.standing = Standing(view.mode, view.generation, asked_seq, seq, may)
-
     def _new_entries(self, sight: Sight) -> list[Json]:
-        """Lines of the log that were not sent yet, or came once more: entries are kept by reference, so those sent are
-        known again."""
+        """Lines of the log that were not sent yet, or came once more.
+
+        Entries are kept by reference, so those sent are known again.
+        """
         known = self._logged.log if self._logged else ()
         self._logged = sight
         if sight.log is known:
@@ -198,6 +201,7 @@ class Hub:
         return [entry_of(entry, clock) for entry in sight.log if id(entry) not in ids]
 
     def _new_board(self, sight: Sight) -> bool:
+        """Whether the board is another one than was sent last."""
         if not self._state or sight.words is None or sight.view is None:
             return False
         job: Job = sight.words.job

@@ -2,9 +2,9 @@
 // The page: one stream in, a few short requests out. Every message carries the whole state.
 
 const at = (id) => document.getElementById(id);
-const STALE_MS = 3000;
-const PRESS_MS = 800;
-const AGAIN_MS = [300, 600, 1200, 2500];
+const STALE_MS = 3000; // without a word, which comes every second
+const PRESS_MS = 800; // as in doing.py
+const RETRY_MS = [300, 600, 1200, 2500];
 const AT_HOME = ["localhost", "127.0.0.1"].includes(location.hostname);
 
 let seen = { seq: 0, run: "", may_record_cuts: false, state: {} };
@@ -37,12 +37,12 @@ async function follow() {
     if (!answer.ok) throw new Error(String(answer.status));
     await read(answer.body.getReader());
   } catch {
-    // Told by what is shown: no word has come.
+    // What is shown says so: no word has come.
   }
   if (connection === mine) connection = null;
   else return;
   showLink();
-  setTimeout(follow, AGAIN_MS[Math.min(failures++, AGAIN_MS.length - 1)]);
+  setTimeout(follow, RETRY_MS[Math.min(failures++, RETRY_MS.length - 1)]);
 }
 
 async function read(reader) {
@@ -53,13 +53,13 @@ async function read(reader) {
     if (done) return;
     text += decoder.decode(value, { stream: true });
     for (let end = text.indexOf("\n\n"); end >= 0; end = text.indexOf("\n\n")) {
-      take(text.slice(0, end));
+      receive(text.slice(0, end));
       text = text.slice(end + 2);
     }
   }
 }
 
-function take(message) {
+function receive(message) {
   const [first, second] = message.split("\n");
   const kind = first.slice("event: ".length);
   const body = JSON.parse(second.slice("data: ".length));
@@ -96,8 +96,8 @@ function showLink() {
   document.body.dataset.link = kind;
   const since = Math.round(quiet / 1000);
   at("link-mark").textContent = { live: "●", stale: "▲", waiting: "◌" }[kind];
-  const told = { live: "Live", stale: `Old: no word for ${since} s`, waiting: "Connecting" }[kind];
-  if (at("link-text").textContent !== told) at("link-text").textContent = told;
+  const text = { live: "Live", stale: `Old: no word for ${since} s`, waiting: "Connecting" }[kind];
+  if (at("link-text").textContent !== text) at("link-text").textContent = text;
 }
 
 document.addEventListener("visibilitychange", () => {
@@ -179,12 +179,12 @@ function fit() {
   at("asked").style.fontSize = "";
   fitReading();
   // A long question grows smaller until its end is in sight.
-  smaller(at("asked"), (place) => tooWide(place) || end() > innerHeight - 4);
+  smaller(at("asked"), (place) => tooWide(place) || endOfText() > innerHeight - 4);
   fitZone();
 }
 
 // Where the end of what stands below the figures is, on the page.
-function end() {
+function endOfText() {
   return Math.max(...["asked", "hint"].map((id) => at(id).getBoundingClientRect().bottom)) + scrollY;
 }
 
@@ -203,7 +203,7 @@ function smaller(place, tooLarge) {
 function fitZone() {
   const place = at("reading");
   if (place.hidden || seen.state.mode === "cutting") return;
-  for (let size = parseFloat(place.style.fontSize); size > 24 && end() > innerHeight - 4; size -= 1) {
+  for (let size = parseFloat(place.style.fontSize); size > 24 && endOfText() > innerHeight - 4; size -= 1) {
     place.style.fontSize = `${size - 1}px`;
   }
 }
@@ -262,10 +262,10 @@ function log(entries, asked) {
 
 // --- what may be done
 
-function tell(text) {
-  put("told", text);
-  clearTimeout(tell.timer);
-  tell.timer = setTimeout(() => put("told", ""), 6000);
+function showMessage(text) {
+  put("message", text);
+  clearTimeout(showMessage.timer);
+  showMessage.timer = setTimeout(() => put("message", ""), 6000);
 }
 
 async function ask(body, done) {
@@ -276,11 +276,11 @@ async function ask(body, done) {
       body: JSON.stringify(body),
     });
     if (answer.status === 401) location.replace("/");
-    const told = await answer.json().catch(() => ({}));
-    tell(answer.ok ? done : told.error || `Refused (${answer.status}).`);
+    const answered = await answer.json().catch(() => ({}));
+    showMessage(answer.ok ? done : answered.error || `Refused (${answer.status}).`);
     return answer.ok;
   } catch {
-    tell("Kerfcall does not answer; nothing was done.");
+    showMessage("Kerfcall does not answer; nothing was done.");
     return false;
   }
 }
@@ -309,7 +309,7 @@ function press() {
   if (pressed || at("cut").hidden) return;
   pressed = { asked_id: seen.state.asked_id, seq: seen.seq, since: performance.now() };
   at("cut").classList.add("pressed");
-  pressed.timer = setTimeout(full, PRESS_MS);
+  pressed.timer = setTimeout(sendCut, PRESS_MS);
 }
 
 function letGo() {
@@ -319,7 +319,7 @@ function letGo() {
   at("cut").classList.remove("pressed");
 }
 
-function full() {
+function sendCut() {
   const { asked_id, seq, since } = pressed;
   const held_ms = Math.max(PRESS_MS, Math.round(performance.now() - since));
   at("cut").classList.remove("pressed");
@@ -380,10 +380,10 @@ async function sessions() {
   at("rows").hidden = false;
   try {
     const { sessions: rows, in_all } = await get("/sessions");
-    put("sessions-told", rows.length ? (in_all > rows.length ? `The newest ${rows.length} of ${in_all}.` : "") : "No sessions yet.");
+    put("sessions-message", rows.length ? (in_all > rows.length ? `The newest ${rows.length} of ${in_all}.` : "") : "No sessions yet.");
     at("rows").replaceChildren(...rows.map(row));
   } catch (error) {
-    put("sessions-told", error.message);
+    put("sessions-message", error.message);
   }
 }
 
@@ -400,20 +400,20 @@ function row(one) {
 }
 
 async function session(id) {
-  put("sessions-told", "Reading …");
+  put("sessions-message", "Reading …");
   try {
     const one = await get(`/session/${id}`);
-    put("sessions-told", "");
+    put("sessions-message", "");
     put("session-title", one.title);
     put("session-sums", `${one.started}: ${one.state}${one.rehearsed ? ", rehearsed" : ""}; ${one.passes_cut} of ${one.of} passes cut in ${one.took}.`);
-    drawPace(at("pace"), at("pace-told"), one.pace);
+    drawPace(at("pace"), at("pace-summary"), one.pace);
     at("boards").replaceChildren(...one.boards.map(figure));
     at("account").textContent = one.account.join("\n");
     at("rows").hidden = true;
     at("session").hidden = false;
     at("back").focus();
   } catch (error) {
-    put("sessions-told", error.message);
+    put("sessions-message", error.message);
   }
 }
 

@@ -18,8 +18,11 @@ MOST_TRIES = 20  # of all addresses together
 
 @dataclass(frozen=True, slots=True)
 class Try:
-    """right: and with that used up. left: the tries that its address has left with this code, 0 where none is open.
-    counted: it was held against an open code. ended: the code is void now, used up or tried too often."""
+    """What became of a code that was typed.
+
+    right: and with that used up. left: the tries that its address has left with this code, 0 where none is open.
+    counted: it was held against an open code. ended: the code is void now, used up or tried too often.
+    """
 
     right: bool = False
     left: int = 0
@@ -86,5 +89,5 @@ class PairingCode:
 
 
 def grouped(code: str) -> str:
-    """ "1234 5678", as it is shown."""
+    """The code as it is shown: "1234 5678"."""
     return f"{code[:4]} {code[4:]}"

@@ -16,8 +16,8 @@ from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_page import heading_of
-from assistant.screens.view_sight import Answer, Entry, Sight
-from assistant.screens.view_words import asked_with, hint_of, unbroken
+from assistant.screens.view_sight import LastInput, LogEntry, Sight
+from assistant.screens.view_words import asked_with, hint_of, unbroken, which_of
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, ENDED_EARLY, FINISHED
 from assistant.wording import dial
@@ -45,6 +45,7 @@ def state_of(sight: Sight) -> Json:
     job = words.job
     setup = job.setups[view.setup - 1]
     before, asked = asked_with(sight)
+    big = heading_of(view, words).left if view.mode == CHECKS and view.check else ()
     return {
         "mode": view.mode,
         "mode_word": MODES.get(view.mode, view.mode),
@@ -67,12 +68,13 @@ def state_of(sight: Sight) -> Json:
         "left": bound(shown_left(sight.left_s)),
         "speaking": sight.speaking,
         "faults": [bound(text) for _, text in sight.faults],
-        "heard": _answer(sight.heard),
-        "hands": _answer(sight.hands),
+        "heard": _input(sight.heard),
+        "hands": _input(sight.hands),
         **_called(view, words),
         "before": bound(before),
         "asked": bound(asked or (sight.closing if view.mode in (FINISHED, ENDED_EARLY) else "")),
-        "zone": _figures(view, words),
+        # What the open check is about in capitals, a line each, where it has figures: as the terminal's big letters.
+        "zone": list(big) if len(big) > 1 else [],
         "hint": hint_of(view, keys=False),
         "clamp": sight.clamp if view.mode == CHECKS else "",
         "check": view.check,
@@ -80,47 +82,30 @@ def state_of(sight: Sight) -> Json:
     }
 
 
-def _figures(view: View, words: Words) -> list[str]:
-    """What the open check is about in capitals, a line each, where it has figures: as the terminal's big letters."""
-    lines = heading_of(view, words).left if view.mode == CHECKS and view.check else ()
-    return list(lines) if len(lines) > 1 else []
-
-
-def which_of(job: Job, number: int) -> str:
-    """Which of several like boards setup `number` cuts: "2 of 4", "1 to 3 of 4 together"; "" where there is one."""
-    setup = job.setups[number - 1]
-    of = max(s.first_copy + s.copies - 1 for s in job.setups if (s.board, s.part) == (setup.board, setup.part))
-    last = setup.first_copy + setup.copies - 1
-    if of == 1:
-        return ""
-    return f"{setup.first_copy} of {of}" if setup.copies == 1 else f"{setup.first_copy} to {last} of {of} together"
-
-
 def _called(view: View, words: Words) -> Json:
-    """The setting in figures, what they are of, a handwheel's move to it, and what to go past first; "" where no pass
-    is called."""
+    """The setting in figures, what they are of, a handwheel's move to it, and what to go past first.
+
+    Each is "" where no pass is called.
+    """
     if not view.pass_:
         return {"reading": "", "unit": "", "move": "", "approach": ""}
-    carriage = words.carriage
-    move = past = ""
-    if view.approach is not None and view.approach != view.previous:
-        past = f"first {_by_way(view, words)}"
+    carriage, previous, approach = words.carriage, view.previous, view.approach
+    move = by_way = ""
+    if approach is None or approach == previous:
+        if dial.has_dial(carriage):
+            move = f"{dial.shown_move(carriage, previous or Fraction(0), view.setting)}, to"
     elif dial.has_dial(carriage):
-        move = f"{dial.shown_move(carriage, view.previous or Fraction(0), view.setting)}, to"
+        by_way = f"first {words.shown_call(view.setting, previous, approach)}"
+    else:
+        first, last = dial.ways(previous, approach, view.setting)
+        by_way = f"first {first} to {reading(carriage, approach)}, then {'on ' if first == last else ''}{last}"
     unit = {"steps": "steps", "handwheel": "on the handwheel"}.get(carriage.kind, carriage.unit)
     shown = unbroken(reading(carriage, view.setting))
-    return {"reading": shown, "unit": unit, "move": bound(move), "approach": bound(past)}
+    return {"reading": shown, "unit": unit, "move": bound(move), "approach": bound(by_way)}
 
 
-def _by_way(view: View, words: Words) -> str:
-    if dial.has_dial(words.carriage):
-        return words.shown_call(view.setting, view.previous, view.approach)
-    first, last = dial.ways(view.previous, view.approach, view.setting)
-    return f"{first} to {reading(words.carriage, view.approach)}, then {'on ' if first == last else ''}{last}"
-
-
-def _answer(answer: Answer) -> Json:
-    return {"given": bound(answer.given), "made": bound(answer.made)}
+def _input(last: LastInput) -> Json:
+    return {"given": bound(last.given), "made": bound(last.made)}
 
 
 def board_of(job: Job, setup: int) -> Json:
@@ -140,8 +125,8 @@ def pattern_of(pattern: Pattern, job: Job) -> Json:
     }
 
 
-def entry_of(entry: Entry, clock: str) -> Json:
-    return {"n": entry.n, "at": clock, "mark": entry.mark, "klass": entry.klass, "text": bound(entry.told)}
+def entry_of(entry: LogEntry, clock: str) -> Json:
+    return {"n": entry.n, "at": clock, "mark": entry.mark, "klass": entry.klass, "text": bound(entry.counted_text)}
 
 
 def _mm(length: Fraction) -> float:

@@ -21,12 +21,12 @@ function seconds(value) {
   return whole < 3600 ? `${Math.floor(whole / 60)} min ${whole % 60} s` : `${Math.floor(whole / 3600)} h ${Math.round((whole % 3600) / 60)} min`;
 }
 
-function drawPace(target, told, pace) {
+function drawPace(target, summary, pace) {
   if (!pace.length) {
     target.replaceChildren();
     target.setAttribute("aria-label", "No pass was timed.");
     target.hidden = true;
-    told.textContent = "No pass was timed.";
+    summary.textContent = "No pass was timed.";
     return;
   }
   target.hidden = false;
@@ -61,5 +61,5 @@ function drawPace(target, told, pace) {
   target.replaceChildren(...parts);
   const sums = `Middle of ${values.length}: ${seconds(middle)} a pass (dashed line); quickest ${seconds(Math.min(...values))}, slowest ${seconds(Math.max(...values))}.`;
   target.setAttribute("aria-label", `Pace, a bar for each pass. ${sums}`);
-  told.textContent = `${sums} From the call to the pass being cut; a dotted line begins each setup${values.some((one) => one > top) ? "; a triangle stands on what is longer than the scale" : ""}.`;
+  summary.textContent = `${sums} From the call to the pass being cut; a dotted line begins each setup${values.some((one) => one > top) ? "; a triangle stands on what is longer than the scale" : ""}.`;
 }

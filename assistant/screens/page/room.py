@@ -15,25 +15,28 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
-from assistant.screens.page.devices import Device
+from assistant.screens.page.devices import PairedDevice
 from assistant.screens.page.hub import Stream
 
 MOST_PAIRED = 64
 MOST_UNPAIRED, UNPAIRED_OF_ONE = 32, 16
 REMEMBERED = 64  # addresses that paired devices came from
-WHOLE_S = 10.0
+WHOLE_S = 10.0  # for a whole request
 
 
 @dataclass(eq=False, slots=True)
 class Connection:
-    """address: the client's. since (s): when it began to wait for a request, or to answer one. waits: for a request.
-    device: the paired one that it was last asked by, None for none. stream: what it carries, if anything."""
+    """One that is open.
+
+    address: the client's. since (s): when it began to wait for a request, or to answer one. waits: for a request.
+    device: the paired one that it was last asked by, None for none. stream: what it carries, if anything.
+    """
 
     socket: socket.socket
     address: str
     since: float
     waits: bool = True
-    device: Device | None = None
+    device: PairedDevice | None = None
     stream: Stream | None = None
 
 
@@ -58,19 +61,16 @@ class Room:
             unpaired = [one for one in self._all.values() if one.device is None]
             of_one = [one for one in unpaired if one.address == address]
             if len(of_one) >= UNPAIRED_OF_ONE:
-                self._end(min(of_one, key=_age))
+                self._end(min(of_one, key=_began))
             elif len(unpaired) >= MOST_UNPAIRED:
-                self._end(self._whose_turn_it_is(unpaired))
+                # Of the address that has most; one that a paired device came from only where there is no other.
+                strange = [one for one in unpaired if one.address not in self._homes] or unpaired
+                ((most, _),) = Counter(one.address for one in strange).most_common(1)
+                self._end(min((one for one in strange if one.address == most), key=_began))
             self._all[request] = Connection(request, address, self._now())
             return True
 
-    def _whose_turn_it_is(self, unpaired: list[Connection]) -> Connection:
-        """The oldest of the address that has most; one that a paired device came from only where there is no other."""
-        strange = [one for one in unpaired if one.address not in self._homes] or unpaired
-        ((most, _),) = Counter(one.address for one in strange).most_common(1)
-        return min((one for one in strange if one.address == most), key=_age)
-
-    def answers(self, request: socket.socket, device: Device | None) -> Connection | None:
+    def begin_answer(self, request: socket.socket, device: PairedDevice | None) -> Connection | None:
         """A whole request is in, from this device. None: too late, the connection has had to go.
 
         Its `device` stays None where the paired ones' room is full.
@@ -90,7 +90,7 @@ class Room:
                 self._homes.popitem(last=False)
             return one
 
-    def carries(self, request: socket.socket, stream: Stream) -> None:
+    def attach_stream(self, request: socket.socket, stream: Stream) -> None:
         """From now on the connection is this stream's, and ends with it."""
         with self._guard:
             if (one := self._all.get(request)) is not None:
@@ -98,27 +98,27 @@ class Room:
             else:
                 stream.put(None)
 
-    def forgets(self, request: socket.socket) -> None:
+    def forget_device(self, request: socket.socket) -> None:
         """Its device leaves, and is still to be answered."""
         with self._guard:
             if (one := self._all.get(request)) is not None:
                 one.device = None
 
-    def waits(self, request: socket.socket) -> None:
+    def await_request(self, request: socket.socket) -> None:
         """The answer is out; the next request may come."""
         with self._guard:
             if (one := self._all.get(request)) is not None:
                 one.waits, one.since = True, self._now()
 
-    def left(self, request: socket.socket) -> None:
+    def remove(self, request: socket.socket) -> None:
         with self._guard:
             self._all.pop(request, None)
 
-    def clear(self, holds: Callable[[Device], bool]) -> None:
+    def clear(self, holds: Callable[[PairedDevice], bool]) -> None:
         """End those that took too long, and those of devices that are paired no more."""
         with self._guard:
             paired = {one.device for one in self._all.values() if one.device is not None}
-        revoked = {device for device in paired if not holds(device)}
+        revoked = {device for device in paired if not holds(device)}  # reads a file, so not under the lock
         late = self._now() - WHOLE_S
         with self._guard:
             for one in list(self._all.values()):
@@ -141,5 +141,5 @@ class Room:
             one.socket.shutdown(socket.SHUT_RDWR)
 
 
-def _age(one: Connection) -> float:
+def _began(one: Connection) -> float:
     return one.since

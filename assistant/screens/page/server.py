@@ -24,7 +24,7 @@ from typing import Any
 
 from assistant.errors import CouldNotRun, KerfcallError
 from assistant.screens.page import document
-from assistant.screens.page.devices import Device, Devices
+from assistant.screens.page.devices import Devices, PairedDevice
 from assistant.screens.page.doing import Refused
 from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_origin, own_names
 from assistant.screens.page.history import History
@@ -33,8 +33,8 @@ from assistant.screens.page.pairing import PairingCode, Try
 from assistant.screens.page.room import Room
 
 PORT = 8437
-IDLE_S = 10.0
-TICK_S = 1.0
+IDLE_S = 10.0  # without it a connection on which nothing comes would keep its thread for ever
+TICK_S = 1.0  # a device that has vanished is noticed at the next write
 CLEAR_S = 0.25  # how often late connections and revoked devices are looked for
 MOST_BODY = 2048
 REQUESTS = (40.0, 200.0)  # a second, at once; of one address
@@ -44,9 +44,12 @@ PAIRINGS = (0.5, 10.0)  # of one address
 
 @dataclass(frozen=True)
 class Parts:
-    """What the server serves. do: posts what a paired page asks for to the session, or raises Refused. drawing: the
-    plan's sheets as SVG, None where there are none. paired: called with a new device; tried: with
-    the address that a code came from, and what became of it."""
+    """What the server serves.
+
+    do: posts what a paired page asks for to the session, or raises Refused. drawing: the plan's sheets as SVG, None
+    where there are none. paired: called with a new device; tried: with the address that a code came from, and what
+    became of it.
+    """
 
     hub: Hub
     devices: Devices
@@ -54,7 +57,7 @@ class Parts:
     history: History
     do: Callable[[Any], None]
     drawing: Callable[[], bytes | None]
-    paired: Callable[[Device], None]
+    paired: Callable[[PairedDevice], None]
     tried: Callable[[str, Try], None]
 
 
@@ -67,8 +70,11 @@ class PageServer(ThreadingHTTPServer):
     request_queue_size = 64
 
     def __init__(self, parts: Parts, lan: str | None = None, port: int = PORT):
-        """lan: the address by which it can be reached from the home network, "" for all that this machine has, None
-        for from this machine alone. port: 0 for any."""
+        """Listens at once.
+
+        lan: the address by which it can be reached from the home network, "" for all that this machine has, None
+        for from this machine alone. port: 0 for any.
+        """
         self.parts, self.lan = parts, lan
         self.names = own_names(lan is not None)
         self.requests, self.doings, self.pairings = Rates(*REQUESTS), Rates(*DOINGS), Rates(*PAIRINGS)
@@ -100,7 +106,7 @@ class PageServer(ThreadingHTTPServer):
             self.shutdown_request(request)
 
     def shutdown_request(self, request: Any) -> None:
-        self.room.left(request)
+        self.room.remove(request)
         super().shutdown_request(request)
 
     def service_actions(self) -> None:
@@ -156,11 +162,11 @@ class Handler(BaseHTTPRequestHandler):
     # The gate
 
     def _serve(self, routes: dict[str, tuple[bool, Callable[[Handler], None]]]) -> None:
-        self.device: Device | None = None
+        self.device: PairedDevice | None = None
         self._body_read = False
         try:
             status = self._refusal(routes)
-            place = self.server.room.answers(self.request, self.device)
+            place = self.server.room.begin_answer(self.request, self.device)
             if place is None:
                 self.close_connection = True
             elif self.device is not None and place.device is None:
@@ -178,10 +184,10 @@ class Handler(BaseHTTPRequestHandler):
         except KerfcallError as error:
             self.answer(503, {"error": str(error)})
         finally:
-            self.server.room.waits(self.request)
+            self.server.room.await_request(self.request)
 
     def _refusal(self, routes: dict[str, tuple[bool, Callable[[Handler], None]]]) -> int:
-        """The status that refuses this request, 0 where nothing does."""
+        """The status that refuses this request, 0 where nothing does. Sets `device`."""
         server, headers = self.server, self.headers
         if not server.requests.allow(self.client_address[0]):
             return 429
@@ -189,7 +195,10 @@ class Handler(BaseHTTPRequestHandler):
         if not is_own_host(hosts, server.names, str(self.connection.getsockname()[0]), server.port):
             return 421
         for_all = routes.get(self.path, (False,))[0]
-        self.device = self._paired()
+        sent = headers.get_all("Authorization") or []
+        scheme, _, token = sent[0].strip().partition(" ") if len(sent) == 1 else ("", "", "")
+        if scheme.lower() == "bearer" and token:
+            self.device = server.parts.devices.of_token(token.strip())
         if self.device is None and not for_all:
             return 401
         if self.path not in routes and not (self.command == "GET" and _history_id(self.path)):
@@ -199,11 +208,6 @@ class Handler(BaseHTTPRequestHandler):
         if headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none") and self.path not in _DOCUMENTS:
             return 403
         return 0
-
-    def _paired(self) -> Device | None:
-        sent = self.headers.get_all("Authorization") or []
-        scheme, _, token = sent[0].strip().partition(" ") if len(sent) == 1 else ("", "", "")
-        return self.server.parts.devices.of_token(token.strip()) if scheme.lower() == "bearer" and token else None
 
     def _json(self) -> Any:
         """The body. Raises Refused."""
@@ -231,8 +235,9 @@ class Handler(BaseHTTPRequestHandler):
 
     def send(self, status: int, data: bytes, kind: str, policy: str = document.NOTHING) -> None:
         """A whole answer. A body that was not read ends the connection, lest it is taken for the next request."""
-        headers = getattr(self, "headers", None)
-        unread = headers is None or (not getattr(self, "_body_read", False) and _announces_a_body(headers))
+        headers = getattr(self, "headers", None)  # none of a request that could not be read
+        has_body = headers is not None and (headers.get("Content-Length", "0") != "0" or "Transfer-Encoding" in headers)
+        unread = headers is None or (has_body and not getattr(self, "_body_read", False))
         self.close_connection = self.close_connection or unread or self.server.closing
         self._head(status, kind, policy)
         if status == 401:
@@ -269,7 +274,7 @@ class Handler(BaseHTTPRequestHandler):
         """A browser that is sent to an address can't bring a token along; the page brings it with all it asks for."""
         self._document(document.page())
 
-    def _document(self, served: document.Document) -> None:
+    def _document(self, served: document.WebDocument) -> None:
         self.send(200, served.html, "text/html; charset=utf-8", served.policy)
 
     def paired(self) -> None:
@@ -296,7 +301,7 @@ class Handler(BaseHTTPRequestHandler):
 
     def leave(self) -> None:
         if self.device is not None:
-            self.server.room.forgets(self.request)
+            self.server.room.forget_device(self.request)
             self.server.parts.devices.revoke(self.device.id)
             self.server.clear()
         self.answer(204)
@@ -325,7 +330,7 @@ class Handler(BaseHTTPRequestHandler):
         self.answer(200, found)
 
     @property
-    def _device(self) -> Device:
+    def _device(self) -> PairedDevice:
         if self.device is None:
             raise Refused(401, "Pair this device first.")
         return self.device
@@ -346,7 +351,7 @@ class Handler(BaseHTTPRequestHandler):
             self._head(200, "text/event-stream; charset=utf-8", document.NOTHING)
             self.send_header("Connection", "close")
             self.end_headers()
-            self.server.room.carries(self.request, stream)
+            self.server.room.attach_stream(self.request, stream)
             while not stream.closed and hub.alive:
                 try:
                     message = stream.queue.get(timeout=TICK_S)
@@ -357,10 +362,6 @@ class Handler(BaseHTTPRequestHandler):
                 self.wfile.write(message)
         finally:
             hub.shut(stream)
-
-
-def _announces_a_body(headers: Any) -> bool:
-    return headers.get("Content-Length", "0") != "0" or "Transfer-Encoding" in headers
 
 
 def _history_id(path: str) -> str | None:

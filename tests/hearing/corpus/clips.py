@@ -23,8 +23,11 @@ CONDITIONS = ("clean", "echo", "20 dB", "10 dB", "5 dB", "0 dB")
 
 @dataclass(frozen=True, slots=True)
 class Clip:
-    """kind: one of `KINDS`; "phrase" and "pair" are to be heard as `text`, the others never. name: for people.
-    sound: bare, 16 kHz, 16 bit."""
+    """Something said, and what is to come of it.
+
+    kind: one of `KINDS`; "phrase" and "pair" are to be heard as `text`, the others never. name: for people. sound:
+    bare, 16 kHz, 16 bit.
+    """
 
     kind: str
     name: str

@@ -59,7 +59,7 @@ PAUSE_S, QUIET, SHORTEST_S, LONGEST_S = 0.3, 0.05, 0.2, 4.8
 
 
 def half_of(name: str) -> str:
-    """ "tune" or "report", for good, by the name alone."""
+    """Either "tune" or "report", for good, by the name alone."""
     return ("tune", "report")[hashlib.sha256(name.encode()).digest()[0] % 2]
 
 

@@ -7,8 +7,8 @@ import time
 
 import pytest
 
-from assistant.commands.ready_probes import Probe, gathered
-from assistant.health import BROKEN, WORKS, Finding, plain
+from assistant.health import BROKEN, WORKS, Finding, one_line
+from assistant.probes import Probe, gather
 
 
 def probe(part: str, look: object, within_s: float = 5.0) -> Probe:
@@ -21,7 +21,7 @@ def test_lines_come_in_the_order_of_their_probes() -> None:
         return [Finding("slow", WORKS, "yes")]
 
     both = Probe(("a", "b"), lambda: [Finding("a", WORKS, "1"), Finding("b", WORKS, "2")], "")
-    assert [line.part for line in gathered([probe("slow", late), both])] == ["slow", "a", "b"]
+    assert [line.part for line in gather([probe("slow", late), both])] == ["slow", "a", "b"]
 
 
 @pytest.mark.parametrize("error", [ValueError("bad figure"), OSError(5, "Input/output error"), SystemExit(1)])
@@ -29,16 +29,16 @@ def test_what_raises_is_broken_alone(error: BaseException) -> None:
     def raises() -> list[Finding]:
         raise error
 
-    broken, works = gathered([probe("one", raises), probe("two", lambda: [Finding("two", WORKS, "yes")])])
+    broken, works = gather([probe("one", raises), probe("two", lambda: [Finding("two", WORKS, "yes")])])
     assert (broken.part, broken.state, broken.mend) == ("one", BROKEN, "mend it")
-    assert plain(error) in broken.text
+    assert one_line(error) in broken.text
     assert works.state == WORKS
 
 
 def test_what_hangs_is_broken_in_its_time_and_the_others_are_not_held_up() -> None:
     hold = threading.Event()
     try:
-        lines = gathered(
+        lines = gather(
             [
                 probe("hangs", lambda: hold.wait(), 0.3),
                 probe("hangs too", lambda: hold.wait(), 0.3),
@@ -53,7 +53,7 @@ def test_what_hangs_is_broken_in_its_time_and_the_others_are_not_held_up() -> No
 
 @pytest.mark.parametrize("answer", [[], [Finding("other", WORKS, "")], None])
 def test_another_line_than_promised_is_none(answer: object) -> None:
-    (line,) = gathered([probe("one", lambda: answer)])
+    (line,) = gather([probe("one", lambda: answer)])
     assert (line.part, line.state) == ("one", BROKEN)
 
 
@@ -66,7 +66,7 @@ def test_what_is_slow_but_moves_is_waited_for_and_called_slow_with_the_figure() 
 
     hold = threading.Event()
     try:
-        slow, stuck = gathered([probe("works hard", work, 1.5), probe("hangs", lambda: hold.wait(), 1.5)])
+        slow, stuck = gather([probe("works hard", work, 1.5), probe("hangs", lambda: hold.wait(), 1.5)])
     finally:
         hold.set()
     assert slow.state == WORKS and slow.text.startswith("yes; slow: took ") and slow.text.endswith(" s")

@@ -1,0 +1,46 @@
+"""What was learned of a pedal, in words: what its key is, how it goes into the shop file, and what the pedal does."""
+
+from __future__ import annotations
+
+from assistant.pedal.learn import LearnedKey
+from assistant.pedal.names import MEND, Named
+from assistant.plans.model import PedalSettings
+
+AT_ONCE_S = 0.02  # where the longest of several presses is shorter, the pedal itself lets go, and not the foot
+
+
+def is_usable(key: Named) -> bool:
+    """Whether the key can go into the shop file."""
+    return (bool(key.device) or not key.types_text) and not key.modifier and key.written != "<0>"
+
+
+def what_key(key: Named) -> str:
+    """What the key is, and whether and how it goes into the shop file."""
+    if key.device and not key.modifier:
+        return (
+            f"The pedal sends {key.written}, from its own device, which a session reads alone: nothing of it is typed "
+            "anywhere. Be sure that it is the pedal's and not the keyboard's you type on. "
+            f'In the shop file:\n\n[pedal]\nkey = "{key.written}"\ndevice = "{key.device}"\n'
+        )
+    if key.types_text:
+        return (
+            f"The pedal sends {key.written!r}, a key that types or edits text. It is refused: at every press it would "
+            f"land in whatever window has the focus. To mend it: {MEND}."
+        )
+    if key.written == "<0>":
+        return f"The pedal sends a key without a code on this system: it can't be told from others. To mend it: {MEND}."
+    return f'The pedal sends {key.written}. In the shop file:\n\n[pedal]\nkey = "{key.written}"\n'
+
+
+def what_it_does(learned: LearnedKey, settings: PedalSettings) -> str:
+    """How often it was pressed, which gestures came of it, and what hinders them."""
+    presses, longest_s, gestures = learned.presses, learned.longest_down_s, learned.gestures
+    counts = ", ".join(f"{gestures.count(name)} {name}" for name in ("tap", "double", "hold") if name in gestures)
+    words = [f"{presses} press{'es' if presses != 1 else ''}: {counts or 'no gesture finished'}."]
+    if learned.repeats:
+        words.append("It repeats while it is down; that is ignored.")
+    if longest_s is not None and longest_s < settings.hold_s:
+        words.append(f"Longest time down {longest_s:.2f} s; a hold begins at {settings.hold_s:g} s.")
+    if longest_s is not None and longest_s < AT_ONCE_S and presses > 2:
+        words.append("It lets go at once however long it is pressed: such a pedal can't make a hold; say the phrases.")
+    return " ".join(words)
