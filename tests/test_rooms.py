@@ -133,7 +133,7 @@ def test_no_imports_go_in_circles() -> None:
 
 
 def test_what_is_calibrated_does_not_depend_on_how_readings_come() -> None:
-    """Only dictation hears and speaks, only the joints look into the journal, and only `ready` is answered beside."""
+    """Only dictation hears and speaks, only the joints look into the journal, and only health.py answers `ready`."""
     reaching_out = {"dictation", "microphone", "joints", "health"}
     for path in (PACKAGE / "calibrating").glob("*.py"):
         if path.stem not in reaching_out:

@@ -264,12 +264,13 @@ def simulate(joint: Joint, errors: Errors, *, joints: int = USUAL_JOINTS, seed: 
         raise ValueError("a joint without inner walls has no gaps to simulate")
     random = np.random.default_rng(seed)
     at_once = max(1, DRAWN_AT_ONCE // max(1, joint.passes))
-    kept = np.empty((4, joints))
+    kept = np.empty((4, joints))  # least left, least right, most left, most right
     sides = [[g for g in joint.gaps if g.side in which] for which in ((LEFT, SLOT), (RIGHT,))]
     for start in range(0, joints, at_once):
         some = slice(start, min(start + at_once, joints))
         settings = random.standard_normal((joint.passes, some.stop - some.start)) * errors.setting
         kerf = random.standard_normal(settings.shape[1]) * errors.kerf
+        # Each part has a reference error of its own; only their difference moves gaps.
         reference = random.standard_normal(settings.shape[1]) * (errors.reference * math.sqrt(2))
         for row, (side, way) in enumerate(zip(sides, (1, -1), strict=True)):
             common = kerf if joint.share == 1.0 else kerf + way * reference
@@ -283,7 +284,7 @@ def simulate(joint: Joint, errors: Errors, *, joints: int = USUAL_JOINTS, seed: 
 def _tightest_and_widest(np: Any, side: Sequence[Gap], settings: Floats, common: Any) -> tuple[Any, Any]:
     """The tightest and the widest gap of one side in each joint, less what the clearance gives."""
     if not side:
-        return np.inf, -np.inf
+        return np.inf, -np.inf  # never the tightest, never the widest
     off = settings[[g.opens for g in side]]
     off -= settings[[g.closes for g in side]]
     off += np.array([[g.offset] for g in side])
@@ -326,6 +327,7 @@ def clearances(draws: Draws, limit: float, *, least: float = 0.0, step: float = 
 
     At every multiple of `step` (over 0) from `least` to twice the limit, rounding as it is in these draws.
     """
+    # 1e-9: a float that should be a multiple of the step may lie a little to either side of it.
     first, last = math.ceil(least / step - 1e-9), math.floor(2 * limit / step + 1e-9)
     return {count * step: chances(draws, limit, count * step).serves for count in range(first, last + 1)}
 

@@ -37,24 +37,24 @@ def in_unit(mm: float, unit: str) -> str:
     return format_length(Fraction(mm), unit, PLACES[unit])
 
 
-def least_square(made: FitReport) -> tuple[float, float, float]:
+def least_square(report: FitReport) -> tuple[float, float, float]:
     """(clearance, depth, degrees) of the joint that bears least."""
-    each = ((one.prediction.joint.clearance, one.prediction.depth) for one in made.outcomes)
+    each = ((one.prediction.joint.clearance, one.prediction.depth) for one in report.outcomes)
     return min(((c, d, most_out_of_square(c, d)) for c, d in each), key=lambda found: found[2])
 
 
-def difference(made: FitReport) -> float | None:
+def difference(report: FitReport) -> float | None:
     """How much wider part A has become than part B, mm; None where that isn't known, or of slots."""
-    strains = [one.strain for one in made.movements]
+    strains = [one.strain for one in report.movements]
     if len(strains) != 2 or strains[0] is None or strains[1] is None:
         return None
-    return (strains[0] - strains[1]) * float(made.plan.width)
+    return (strains[0] - strains[1]) * float(report.plan.width)
 
 
-def warnings(made: FitReport) -> Iterator[str]:
+def warnings(report: FitReport) -> Iterator[str]:
     """What may spoil the joint."""
-    unit = made.plan.unit
-    for one in made.outcomes:
+    unit = report.plan.unit
+    for one in report.outcomes:
         joint = one.prediction.joint
         if joint.gaps[0].side != SLOT and swells(joint.clearance, joint.fingers):
             given, enough = in_unit(joint.clearance, unit), at_least(Fraction(8, 100), unit)
@@ -62,27 +62,27 @@ def warnings(made: FitReport) -> Iterator[str]:
                 f"{one.prediction.name}: water-based glue swells {joint.fingers} fingers before they are together with "
                 f"a clearance of {given}: give {enough} or more, or use a glue without water"
             )
-    if made.square.trouble:
-        yield f"squareness is not known: {made.square.trouble}"
-    degrees = made.square.degrees
-    clearance, depth, most = least_square(made)
+    if report.square.trouble:
+        yield f"squareness is not known: {report.square.trouble}"
+    degrees = report.square.degrees
+    clearance, depth, most = least_square(report)
     if degrees is not None and degrees > most:
         lean, most_lean = (in_unit(x, unit) for x in (out_of_square(degrees, depth), clearance / 4))
         yield (
             f"out of square by {degrees:g} degrees, walls lean {lean} over the depth, more than a quarter of the "
             f"clearance, {most_lean}: the joint binds as it closes. Set blade and carriage square"
         )
-    for movement in made.movements:
+    for movement in report.movements:
         if movement.strain is not None and not movement.holds:
             yield f"part {movement.part}: movement is known from 6 to 14 % moisture only; beyond, it is a guide"
-    differ = difference(made)
-    if differ is not None and abs(differ) > made.plan.joint.clearance:
+    differ = difference(report)
+    if differ is not None and abs(differ) > report.plan.joint.clearance:
         yield (
             f"by the glue-up the parts' walls lie {in_unit(abs(differ), unit)} apart at the far edge, more than the "
             f"clearance: cut both when their wood has come to the same air, and glue them up in it"
         )
-    unknown = [one.part for one in made.movements if one.strain is None]
-    if unknown and len(made.movements) == 2:
+    unknown = [one.part for one in report.movements if one.strain is None]
+    if unknown and len(report.movements) == 2:
         yield f"the wood of part {' and '.join(unknown)} is not known, so its movement is left out of the prediction"
 
 

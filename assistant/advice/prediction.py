@@ -124,8 +124,8 @@ def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
         joint = moved(joint, strains["A"] or 0.0, strains["B"] or 0.0)
     deepest = max(float(cut[last, part].depth) for part in PARTS)
     # As many joints as the part with fewer ends has; where the plan has boards of one part only, as many as that has.
-    corners = min((ends for part in PARTS if (ends := _ends(plan, part))), default=1)
-    return (*_blanks(plan, job, cut), Prediction(BOTH, joint, deepest, "joint.clearance", corners))
+    copies = min((ends for part in PARTS if (ends := _ends(plan, part))), default=1)
+    return (*_blanks(plan, job, cut), Prediction(BOTH, joint, deepest, "joint.clearance", copies))
 
 
 def _ends(plan: Plan, part: str) -> int:
@@ -159,6 +159,7 @@ def _outcome(
     best, sure = _best(plan, each, draws, limit, serves)
     then = None if best is None else _cut_with(plan, shop, index, each.key, best)
     with_best = None if then is None else chances(simulate(then, errors, joints=joints), limit)
+    # The joint has it as a float; what is laid out is exact.
     clearance, step = Fraction(each.joint.clearance).limit_denominator(10**6), STEPS[plan.unit]
     beside = [share for way in (-1, 1) if (share := serves(clearance + way * step)) is not None]
     return FitOutcome(each, now, room(each.joint, errors), best, with_best, min([now.serves, *beside]), sure)

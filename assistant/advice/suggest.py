@@ -211,6 +211,7 @@ def _with_saving(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Cand
 def _measure(division: Division, wanted: Wanted, blade: Blade) -> Candidate | None:
     """The figures without score and reasons; None where the clearance or the blade allows no such joint."""
     c, inner = wanted.clearance, division.count - 2
+    # Each inner wall moves c/4 into its part's wood: a finger loses that at each of its inner walls, a socket gains it.
     eaten = [division.first - c / 4, division.last - c / 4, *([division.finger - c / 2] if inner else [])]
     if min(eaten) <= 0 or (inner and division.finger <= 2 * c):
         return None
@@ -229,6 +230,7 @@ def _measure(division: Division, wanted: Wanted, blade: Blade) -> Candidate | No
 
 
 def _passes(size: Fraction, width: Fraction, blade: Blade, *, at_edge: bool) -> int:
+    # Where an inner socket lies doesn't change its passes, so 1 mm from the edge does for all.
     start = Fraction(0) if at_edge else Fraction(1)
     return passes_for(Segment(start, start + size, False), max(width, size + 2), blade)
 

@@ -145,7 +145,14 @@ def _line(readings: Sequence[Reading]) -> FittedLine | None:
     rest = float(sum((d - mean) ** 2 for d in differences))
     sd = math.sqrt(rest / (count - 1)) if count > 1 else 0.0
     return FittedLine(
-        float(mean), 1.0, sd / math.sqrt(count), 0.0, 0.0, sd, count - 1, 1.0, float(readings[0].x), math.inf
+        intercept=float(mean),
+        slope=1.0,
+        u_intercept=sd / math.sqrt(count),
+        u_slope=0.0,
+        sd=sd,
+        dof=count - 1,
+        mean_x=float(readings[0].x),
+        sxx=math.inf,  # it is flat, so at another x it is no less sure
     )
 
 

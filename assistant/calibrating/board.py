@@ -37,6 +37,7 @@ DOWN = tuple(range(2, 3 * PAIRS, 3))  # of three cuts the middle one is come dow
 SCREW_CUTS, ZERO_CUTS = 10, 6
 SCREW_REACH, ZERO_REACH = Fraction(130), Fraction(60)
 TITLE = "Test board: "
+# No I and no O, which are read as 1 and 0.
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 _STEP = re.compile(r"^# carriage step: (\d+(?:/\d+)?) mm$", re.MULTILINE)
 _KIND = re.compile(r"^# calibrates: (\w+)$", re.MULTILINE)
@@ -164,6 +165,7 @@ def read_places(path: Path, kind: str, shop: Shop) -> list[Place]:
     plan = read_plan(path)
     head = path.read_text(encoding="utf-8-sig")
     meant = _KIND.search(head)
+    # One board serves screw and zero: both are measured from the reference edge.
     if meant is not None and meant[1] != kind and {meant[1], kind} != {"screw", "zero"}:
         mend = f"use kerfcall calibrate {meant[1]}, or let calibrate {kind} write another plan"
         raise BadInput([Fault(f"this test board is for another calibration than {kind}", meant[1], path.name, mend)])

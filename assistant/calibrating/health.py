@@ -57,12 +57,14 @@ def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Finding]:
     except CouldNotRun as error:
         text, _, mend = str(error).partition("; ")
         return [Finding(part, BROKEN, text, mend) for part in PARTS]
-    kept = _Kept(shop, entries, live, at or datetime.now(UTC))
-    return [*(_calibration(kept, kind) for kind in KINDS), _square(kept)]
+    history = _ShopHistory(shop, entries, live, at or datetime.now(UTC))
+    return [*(_calibration(history, kind) for kind in KINDS), _square(history)]
 
 
 @dataclass(frozen=True, slots=True)
-class _Kept:
+class _ShopHistory:
+    """A shop and what is noted beside it: all entries, those in force, and the time to count from."""
+
     shop: Shop
     entries: list[HistoryEntry]
     live: list[HistoryEntry]
@@ -92,17 +94,17 @@ def ago(days: float) -> str:
     return "today" if whole < 1 else f"{whole} day{'s' if whole > 1 else ''} ago"
 
 
-def _calibration(kept: _Kept, kind: str) -> Finding:
-    shop, entry = kept.shop, kept.last(kind)
+def _calibration(history: _ShopHistory, kind: str) -> Finding:
+    shop, entry = history.shop, history.last(kind)
     stated = {"kerf": shop.blade.kerf, "backlash": shop.carriage.backlash}.get(kind)
     stands_in = "" if stated is None else f": {plain_length(stated, shop.unit)}"
     mend = f"kerfcall calibrate {kind}"
-    gone = kept.taken_back(kind, entry.n if entry else 0)
+    gone = history.taken_back(kind, entry.n if entry else 0)
     try:
-        data = kept.data(kind, entry) | {"taken_back_utc": gone.utc if gone else None}
-        when = ago(kept.days(entry)) if entry else ""
-        gone_when = f"taken back {ago(kept.days(gone))}" if gone else ""
-        doubt = _doubt(kept, kind, entry) if entry else ""
+        data = history.data(kind, entry) | {"taken_back_utc": gone.utc if gone else None}
+        when = ago(history.days(entry)) if entry else ""
+        gone_when = f"taken back {ago(history.days(gone))}" if gone else ""
+        doubt = _doubt(history, kind, entry) if entry else ""
     except (ValueError, KeyError, TypeError):
         return Finding(kind, BROKEN, "the history holds a calibration that can't be read", f"{mend} records a new one")
     if entry is None:
@@ -114,33 +116,33 @@ def _calibration(kept: _Kept, kind: str) -> Finding:
     return Finding(kind, WORKS, f"{value}{calibrated}{f'; a later one was {gone_when}' if gone else ''}", "", data)
 
 
-def _doubt(kept: _Kept, kind: str, entry: HistoryEntry) -> str:
+def _doubt(history: _ShopHistory, kind: str, entry: HistoryEntry) -> str:
     """Why a calibration in force is not to be relied on, "" where it is."""
-    blade = current_blade(kept.live)
+    blade = current_blade(history.live)
     if kind in OF_THE_BLADE and entry.blade != blade:
         return f'on another blade than "{blade}", on the saw now'
-    if entry.key and (stands := value_text(Path(kept.shop.path), entry.key)) != entry.after:
+    if entry.key and (stands := value_text(Path(history.shop.path), entry.key)) != entry.after:
         return f"but {entry.key} was changed by hand since: {entry.after} to {stands or 'nothing'}"
-    if kind == "kerf" and not entry.key and abs(float(kept.shop.blade.kerf) - float(entry.data["value"])) > SAME_MM:
+    if kind == "kerf" and not entry.key and abs(float(history.shop.blade.kerf) - float(entry.data["value"])) > SAME_MM:
         return "but blade.kerf was changed by hand since"
-    return _aged(kept, kind, entry)
+    return _aged(history, kind, entry)
 
 
-def _aged(kept: _Kept, kind: str, entry: HistoryEntry) -> str:
-    days = kept.days(entry)
+def _aged(history: _ShopHistory, kind: str, entry: HistoryEntry) -> str:
+    days = history.days(entry)
     if days < -1:
         return "which lies ahead: the clock was wrong, then or now"
     return f"over {OLD_AFTER_DAYS[kind]} days" if days > OLD_AFTER_DAYS[kind] else ""
 
 
-def _square(kept: _Kept) -> Finding:
-    entry = kept.last(SQUARE)
+def _square(history: _ShopHistory) -> Finding:
+    entry = history.last(SQUARE)
     try:
-        data = kept.data(SQUARE, entry) | {"degrees": None}
+        data = history.data(SQUARE, entry) | {"degrees": None}
         if entry is None:
             return Finding(SQUARE, STANDS_IN, "never checked", HOW_SQUARE, data)
         degrees = degrees_of(entry)
-        when = ago(kept.days(entry))
+        when = ago(history.days(entry))
     except (ValueError, KeyError, TypeError):
         return Finding(SQUARE, BROKEN, "the history holds a check that can't be read", HOW_SQUARE)
     data["degrees"] = degrees
@@ -151,6 +153,6 @@ def _square(kept: _Kept) -> Finding:
         text = f"{found}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
         mend = "set blade and carriage square, check again; `kerfcall fit PLAN` tells what a joint bears"
         return Finding(SQUARE, STANDS_IN, text, mend, data)
-    if aged := _aged(kept, SQUARE, entry):
+    if aged := _aged(history, SQUARE, entry):
         return Finding(SQUARE, STANDS_IN, f"{found}, {aged}", HOW_SQUARE, data)
     return Finding(SQUARE, WORKS, found, "", data)

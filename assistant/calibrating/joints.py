@@ -93,9 +93,11 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
     with Journal.open_to_read(state) as journal:
         rows = [r for r in journal.sessions() if r.state == "finished" and not r.rehearsed]
         row = next((r for r in reversed(rows) if not r.title.startswith(TITLE)), None)
+        # Only the first fact is needed, so a gap behind it does no harm.
         started = None if row is None else next(iter(journal.replay(row.id, with_gaps=True))).fact
     if row is None or not isinstance(started, Started):
         return None
+    # A plan changed since no longer says what was cut; the session has that of its own.
     plan, _ = try_plan(Path(row.plan_path))
     same = plan if plan is not None and plan.digest == row.plan_digest else None
     job = started.job

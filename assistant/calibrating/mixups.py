@@ -37,6 +37,7 @@ def cuts_measured(readings: Sequence[Reading], kerf: Fraction, unit: str) -> Ite
     cut_off, wood_off = (abs(median(found) - kerf) for found in (as_cuts, as_wood))
     if cut_off > ANY_KERF * kerf:
         return
+    # Over different spacings the wood grows and cuts stay alike; with one spacing only what is nearer can tell.
     nearer = cut_off < wood_off and wood_off > SAME_KERF * kerf
     if _alike(as_cuts) > _alike(as_wood) if spread(readings) else nearer:
         middle = plain_length(median(as_cuts), unit)

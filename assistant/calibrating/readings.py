@@ -119,6 +119,7 @@ def from_csv(collector: ReadingCollector, path: Path) -> None:
     lines = _csv_lines(collector, path)
     if not lines:
         return
+    # Spreadsheets write semicolons where the decimal point is a comma.
     delimiter = ";" if ";" in lines[0][1] else "\t" if "\t" in lines[0][1] else ","
     rows = list(csv.reader((line for _, line in lines), delimiter=delimiter))
     heading = [name.strip().casefold() for name in rows[0]]
@@ -139,7 +140,7 @@ def _csv_lines(collector: ReadingCollector, path: Path) -> list[tuple[int, str]]
     try:
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
-        text = data.decode("utf-8-sig")
+        text = data.decode("utf-8-sig")  # spreadsheets put a byte order mark first
     except (OSError, ValueError) as error:
         reason = cleaned(getattr(error, "strerror", None) or "it is not UTF-8 text")
         collector.faults.append(

@@ -2,7 +2,7 @@
 
 Terms and rules follow JCGM 100:2008, the Guide to the Expression of Uncertainty in Measurement (GUM): a
 component is a standard uncertainty with its degrees of freedom; uncorrelated components add as squares; the
-effective degrees of freedom are Welch and Satterthwaite's; the coverage factor is Student's.
+coverage factor is Student's.
 
 Sums run over exact fractions and become floats at the end, so a fit has as many right digits as a float holds.
 """
@@ -40,19 +40,17 @@ class Component:
 class FittedLine:
     """y = intercept + slope x, by (weighted) least squares.
 
-    u_intercept, u_slope, covariance: from the scatter about the line; with given uncertainties, from those.
+    u_intercept, u_slope: from the scatter about the line; with given uncertainties, from those.
     sd: residual standard deviation (with given uncertainties: of the residuals in units of them). dof: points - 2.
-    r2: share of y's variation that the line explains. mean_x, sxx: (weighted) mean and sum of squares about it.
+    mean_x, sxx: (weighted) mean of x and sum of squares about it.
     """
 
     intercept: float
     slope: float
     u_intercept: float
     u_slope: float
-    covariance: float
     sd: float
     dof: int
-    r2: float
     mean_x: float
     sxx: float
 
@@ -84,14 +82,9 @@ def resolution(step: float) -> float:
     return rectangular(step / 2)
 
 
-def combined(components: Sequence[Component]) -> tuple[float, float | None]:
-    """(standard uncertainty, effective degrees of freedom) of uncorrelated components; None for infinitely many.
-
-    Root of the sum of squares (GUM 5.1.2) and the Welch-Satterthwaite formula (GUM G.4.1).
-    """
-    u = math.hypot(*(c.u for c in components))
-    below = sum((c.u / u) ** 4 / c.dof for c in components if c.dof is not None) if u else 0.0
-    return u, (1 / below if below else None)
+def combined(components: Sequence[Component]) -> float:
+    """The standard uncertainty of uncorrelated components: root of the sum of squares (GUM 5.1.2)."""
+    return math.hypot(*(c.u for c in components))
 
 
 def _beta_fraction(a: float, b: float, x: float) -> float:
@@ -120,18 +113,19 @@ def _beta(a: float, b: float, x: float) -> float:
     front = math.exp(math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x))
     if x < (a + 1) / (a + b + 2):
         return front * _beta_fraction(a, b, x) / a
+    # Elsewhere the fraction converges slowly, but fast from the other side: I_x(a, b) = 1 - I_(1 - x)(b, a).
     return 1 - front * _beta_fraction(b, a, 1 - x) / b
 
 
 @cache
-def student(level: float, dof: float | None) -> float:
+def student(level: float, dof: float) -> float:
     """The factor k for which a share `level` (over 0, under 1) of Student's distribution lies within +- k.
 
-    dof: over 0; None or many: the normal distribution's. Raises ValueError outside these.
+    dof: over 0; of many: the normal distribution's. Raises ValueError outside these.
     """
-    if not 0 < level < 1 or (dof is not None and dof <= 0):
+    if not 0 < level < 1 or dof <= 0:
         raise ValueError(f"a level lies between 0 and 1 and degrees of freedom over 0; got {level}, {dof}")
-    if dof is None or dof >= MANY:
+    if dof >= MANY:
         return NormalDist().inv_cdf((1 + level) / 2)
     low, high = 0.0, 1.0
     while _outside(high, dof) > 1 - level:
@@ -183,10 +177,8 @@ def fit_line(x: Sequence[Number], y: Sequence[Number], u: Sequence[Number] | Non
         slope=float(slope),
         u_intercept=math.sqrt(variance * (1 / total + mean_x**2 / sxx)),
         u_slope=math.sqrt(variance / sxx),
-        covariance=float(-variance * mean_x / sxx),
         sd=math.sqrt(rest / dof) if dof else 0.0,
         dof=dof,
-        r2=float(1 - rest / syy) if syy else 1.0,
         mean_x=float(mean_x),
         sxx=float(sxx),
     )

@@ -53,9 +53,11 @@ from assistant.joinery.units import plain_length
 
 KINDS = ("kerf", "screw", "zero", "backlash")
 COVERAGE = 2
+# The fewest to judge scatter by: readings for a mean, places for a line, which uses up two of them, and pairs.
 LEAST_SAME, LEAST_LINE, LEAST_PAIRS = 3, 4, 3
 # How far off an uncalibrated screw may be, as a share: common practice, no source.
 ASSUMED_SCALE = 0.001
+# Slips are single; where more readings than this can't be right, something else is wrong with all of them.
 MOST_LEFT_OUT = Fraction(1, 3)
 
 
@@ -148,9 +150,10 @@ def screw(readings: Sequence[Reading], caliper: Caliper) -> Value:
     parts = (
         Component("scatter of the readings", with_students_factor(line.u_slope, line.dof), line.dof),
         Component("caliper's resolution", _resolution_line(kept, caliper)[1]),
+        # At both ends of the reach the caliper may be off, by another error at each.
         Component("caliper's own error", rectangular(float(caliper.error)) * math.sqrt(2) / reach),
     )
-    u = combined(parts)[0]
+    u = combined(parts)
     return Value("screw", line.slope, u, parts, points, tuple(out), line.slope, u)
 
 
@@ -183,9 +186,10 @@ def backlash(
     dof = len(kept) - 1
     parts = (
         Component("scatter of the readings", with_students_factor(sd / math.sqrt(len(kept)), dof), dof),
+        # Each is a difference of two readings, both rounded; what the caliper is off by drops out of it.
         Component("caliper's resolution", float(share) * math.sqrt(2) * resolution(float(caliper.step))),
     )
-    u = combined(parts)[0]
+    u = combined(parts)
     notes = ("The play is within its uncertainty: none is shown.",) if abs(mean) < COVERAGE * u else ()
     return Value("backlash", mean, u, parts, points, tuple(out), notes=notes)
 
@@ -225,7 +229,7 @@ def _level(
     )
     u_slope = math.hypot(with_students_factor(line.u_slope, line.dof), slope_by_resolution)
     level = sign * line.intercept
-    found = Value(kind, level, combined(parts)[0], parts, points, (), line.slope, u_slope)
+    found = Value(kind, level, combined(parts), parts, points, (), line.slope, u_slope)
     if scale is not None:
         agrees = abs(line.slope - 1) <= COVERAGE * math.hypot(u_slope, scale.u)
         # What was calibrated may be of another day: U reaches as far as what these readings show besides.
@@ -252,7 +256,7 @@ def _by_mean(
         Component(given.name, given.u * math.fsum(float(r.x) for r in kept) / count, given.dof),
         *common,
     )
-    return Value(kind, sign * level, combined(parts)[0], parts, points)
+    return Value(kind, sign * level, combined(parts), parts, points)
 
 
 def _mean(readings: Sequence[Reading]) -> tuple[float, float, tuple[Point, ...]]:

@@ -23,6 +23,7 @@ from assistant.calibrating.readings import ReadingCollector, from_csv, from_opti
 from assistant.calibrating.values import KINDS, Value
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
 from assistant.commands.figures import length_option
+from assistant.commands.new_plan import write_new_plan
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import at_least, plain_length
 from assistant.plans.document import cleaned
@@ -148,17 +149,10 @@ def _write_board(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
     if args.reading or args.csv or args.dictate:
         mend = "write and cut the test board first, or give settings instead of places and leave --plan out"
         raise BadInput([Fault("there is no such test board yet", "", cleaned(str(args.plan)), mend)])
-    text = board_text(args.kind, shop, caliper)
-    given = cleaned(str(args.plan))
-    try:
-        with args.plan.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except OSError as error:
-        mend = "check the folder and your right to write there"
-        raise BadInput([Fault(f"cannot be written: {error.strerror}", given, "--plan", mend)]) from error
+    write_new_plan(args.plan, board_text(args.kind, shop, caliper), "--plan")
     places = read_places(args.plan, args.kind, shop)
     option = "" if args.shop is None else f" --shop {args.shop}"
-    print(f"Written: {given}.")
+    print(f"Written: {cleaned(str(args.plan))}.")
     print("\n".join(sheet(args.kind, places, shop, args.plan, option)))
     return 0
 

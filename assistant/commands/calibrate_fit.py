@@ -63,11 +63,11 @@ def run_fit(args: argparse.Namespace, shop: Shop) -> int:
     joints = before
     if joint.what:
         joints = [*before, entry_of(path, joint, blade, wanted, noting)]
-    made = propose(shop, blade, joint, wanted, joints)
+    proposal = propose(shop, blade, joint, wanted, joints)
     if args.json:
-        print(json.dumps(proposal_json(made, bool(joint.what) and noting), indent=1))
+        print(json.dumps(proposal_json(proposal, bool(joint.what) and noting), indent=1))
     else:
-        print("\n".join(proposal_lines(made, shop, joint)))
+        print("\n".join(proposal_lines(proposal, shop, joint)))
     if noting or not (joint.what or args.new_blade is not None):
         return 0
     print("Nothing was noted in the history; --json notes only with --yes.", file=sys.stderr)
@@ -139,7 +139,7 @@ def _origin(args: argparse.Namespace, shop: Shop, needed: bool, faults: list[Fau
     return JointOrigin(shop.unit, None, None, "", "", None)
 
 
-def proposal_lines(made: Proposal, shop: Shop, joint: JointReport) -> Iterator[str]:
+def proposal_lines(proposal: Proposal, shop: Shop, joint: JointReport) -> Iterator[str]:
     """What to write in the next plan, and how sure it is."""
     if joint.what:
         which = joint.title or f"a joint in {joint.species}"
@@ -147,32 +147,32 @@ def proposal_lines(made: Proposal, shop: Shop, joint: JointReport) -> Iterator[s
         amount = plain_length(joint.amount, shop.unit, PLACES[shop.unit])
         how = f"{joint.what} {amount}{jams}" if joint.what == GAP else f"{joint.what} by {amount}"
         yield f"Noted: {which}, {how}. Take it back with: kerfcall calibrate fit --undo"
-    for text in _sentences(made, shop):
+    for text in _sentences(proposal, shop):
         yield from textwrap.wrap(text, 100, subsequent_indent="  ", break_on_hyphens=False)
 
 
-def _sentences(made: Proposal, shop: Shop) -> Iterator[str]:
+def _sentences(proposal: Proposal, shop: Shop) -> Iterator[str]:
     unit, places = shop.unit, PLACES[shop.unit]
 
     def size(mm: float) -> str:
         return plain_length(Fraction(mm), unit, places)
 
-    blade = f"blade {made.blade}" if made.blade else "this blade"
-    wanted = plain_length(made.wanted, unit)
-    if made.learned is None:
-        yield f"No joint of {blade} in {made.species} yet: write the clearance you want, {wanted}."
+    blade = f"blade {proposal.blade}" if proposal.blade else "this blade"
+    wanted = plain_length(proposal.wanted, unit)
+    if proposal.learned is None:
+        yield f"No joint of {blade} in {proposal.species} yet: write the clearance you want, {wanted}."
         return
-    found = made.learned
+    found = proposal.learned
     joints = "1 joint" if found.count == 1 else f"{found.count} joints"
-    if made.clearance is not None:
-        yield f"Write in the next plan: clearance = {plain_length(made.clearance, unit).removesuffix(f' {unit}')}"
+    if proposal.clearance is not None:
+        yield f"Write in the next plan: clearance = {plain_length(proposal.clearance, unit).removesuffix(f' {unit}')}"
     else:
         off = size(abs(found.correction) / 2)
         yield f"No clearance gives {wanted}: the kerf is about {off} over the shop file's. Calibrate the kerf."
     yield (
         f"That is the {wanted} wanted and a correction of {size(found.correction)}, standard uncertainty "
         f"{size(found.u)}; with about 95 % within {size(COVERAGE * found.u)} (k = {COVERAGE}), "
-        f"from {joints} of {blade} in {made.species}."
+        f"from {joints} of {blade} in {proposal.species}."
     )
     if found.birge is not None and found.birge > 1:
         yield f"The joints scatter {found.birge:.1f} times as much as told; the uncertainty is widened by that."
@@ -180,11 +180,12 @@ def _sentences(made: Proposal, shop: Shop) -> Iterator[str]:
         yield f"Entry {n} stands apart from the others; was it cut with the same blade, kerf and sharpness?"
     for n in found.other:
         yield f"Entry {n} was cut with another kerf, so with another blade; it doesn't count. Use --new-blade NAME."
-    if made.repeated:
-        yield f"{_entries(made.repeated)} the same joint as a later entry; it counts once."
-    if made.same_plan:
+    if proposal.repeated:
+        yield f"{_entries(proposal.repeated)} the same joint as a later entry; it counts once."
+    if proposal.same_plan:
         yield (
-            f"{_entries(made.same_plan)} a joint of this plan too; if it is the same joint, take one back with --undo."
+            f"{_entries(proposal.same_plan)} a joint of this plan too; "
+            "if it is the same joint, take one back with --undo."
         )
     yield "Nothing was written into a plan or the shop file: layout and cut use what the plan says."
 
@@ -194,15 +195,15 @@ def _entries(numbers: Sequence[int]) -> str:
     return f"{'Entry' if len(numbers) == 1 else 'Entries'} {', '.join(map(str, numbers))} {verb}"
 
 
-def proposal_json(made: Proposal, noted: bool) -> dict[str, Any]:
+def proposal_json(proposal: Proposal, noted: bool) -> dict[str, Any]:
     """The same as JSON-ready data; lengths mm. noted: whether a joint was reported and is in the history now."""
-    found = made.learned
+    found = proposal.learned
     return {
-        "species": made.species,
-        "blade": made.blade,
+        "species": proposal.species,
+        "blade": proposal.blade,
         "noted": noted,
-        "wanted": float(made.wanted),
-        "clearance": None if made.clearance is None else float(made.clearance),
+        "wanted": float(proposal.wanted),
+        "clearance": None if proposal.clearance is None else float(proposal.clearance),
         "joints": 0 if found is None else found.count,
         "correction": None if found is None else round(found.correction, 9),
         "standard_uncertainty": None if found is None else round(found.u, 9),
@@ -210,6 +211,6 @@ def proposal_json(made: Proposal, noted: bool) -> dict[str, Any]:
         "scatter_ratio": None if found is None else found.birge,
         "apart": [] if found is None else list(found.far),
         "other_blade": [] if found is None else list(found.other),
-        "repeated": list(made.repeated),
-        "same_plan": list(made.same_plan),
+        "repeated": list(proposal.repeated),
+        "same_plan": list(proposal.same_plan),
     }

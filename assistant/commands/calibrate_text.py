@@ -31,10 +31,21 @@ def value_lines(value: Value, caliper: Caliper, shop: Shop, change: Change) -> I
     what = "pairs of readings" if value.kind == "backlash" else "places"
     step, error = (plain_length(length, caliper.unit, 5) for length in (caliper.step, caliper.error))
     yield f"From {len(value.points)} {what}{out}; instrument: steps of {step}, its own error within {error}."
-    yield from _table(value, unit)
+    yield f"  {'place':<10}  {f'set {unit}':>10}  {f'read {unit}':>10}  {'off':>9}"
+    for point in value.points:
+        reading = point.reading
+        read = float(reading.value - reading.x) if value.kind == "backlash" else float(reading.value)
+        cells = (_number(float(reading.x), unit), _number(read, unit), _number(point.residual, unit))
+        yield f"  {reading.label:<10}  {cells[0]:>10}  {cells[1]:>10}  {cells[2]:>9}"
     for each in value.left_out:
         yield from _wrapped(f"  left out: {each.reading.label}, {plain_length(each.reading.value, unit)}: {each.why}")
-    yield from _budget(value, unit)
+    yield "Standard uncertainty, made of:"
+    wide = max(len(part.name) for part in value.components) + 2
+    for part in value.components:
+        # A screw's is a share, like its value; the others are lengths.
+        size = f"{part.u:.6f}" if value.kind == "screw" else f"{_number(part.u, unit)} {unit}"
+        free = "" if part.dof is None else f"  ({part.dof:.0f} degrees of freedom, Student's factor in)"
+        yield f"  {part.name:<{wide}}{size}{free}"
     yield from _wrapped(_travel(value))
     for text in (*value.notes, change.why):
         yield from _wrapped(text)
@@ -56,25 +67,6 @@ def _headline(value: Value, unit: str) -> str:
         f"{name}: {_number(value.value, unit)} {unit}, standard uncertainty {_number(value.u, unit)} {unit}; "
         f"with about 95 % from {least} to {most} {unit} (U = {_number(expanded, unit)} {unit}, k = {COVERAGE})."
     )
-
-
-def _table(value: Value, unit: str) -> Iterator[str]:
-    yield f"  {'place':<10}  {f'set {unit}':>10}  {f'read {unit}':>10}  {'off':>9}"
-    for point in value.points:
-        reading = point.reading
-        read = float(reading.value - reading.x) if value.kind == "backlash" else float(reading.value)
-        cells = (_number(float(reading.x), unit), _number(read, unit), _number(point.residual, unit))
-        yield f"  {reading.label:<10}  {cells[0]:>10}  {cells[1]:>10}  {cells[2]:>9}"
-
-
-def _budget(value: Value, unit: str) -> Iterator[str]:
-    share = value.kind == "screw"
-    yield "Standard uncertainty, made of:"
-    wide = max(len(part.name) for part in value.components) + 2
-    for part in value.components:
-        size = f"{part.u:.6f}" if share else f"{_number(part.u, unit)} {unit}"
-        free = "" if part.dof is None else f"  ({part.dof:.0f} degrees of freedom, Student's factor in)"
-        yield f"  {part.name:<{wide}}{size}{free}"
 
 
 def _travel(value: Value) -> str:

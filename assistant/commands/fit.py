@@ -60,34 +60,34 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput([Fault("no slot here has a fit that could be told", "", f"{args.plan.name}: slots", mend)])
     errors, assumed = errors_of(plan)
     square = squareness(plan, Path(shop.path))
-    made = FitReport(plan, shop.blade.kerf, errors, assumed, limit, args.joints, found, movements(plan), square)
-    print(json.dumps(report_json(made), indent=1) if args.json else "\n".join(report_text(made)))
+    report = FitReport(plan, shop.blade.kerf, errors, assumed, limit, args.joints, found, movements(plan), square)
+    print(json.dumps(report_json(report), indent=1) if args.json else "\n".join(report_text(report)))
     return 0
 
 
-def report_json(made: FitReport) -> dict[str, Any]:
+def report_json(report: FitReport) -> dict[str, Any]:
     """The prediction as JSON-ready data."""
-    plan = made.plan
-    clearance, depth, most = least_square(made)
+    plan = report.plan
+    clearance, depth, most = least_square(report)
     return {
         "title": plan.title,
-        "kerf": _number(made.kerf),
+        "kerf": _number(report.kerf),
         "clearance": _number(plan.joint.clearance),
-        "limit": _number(made.limit),
-        "joints": made.joints,
+        "limit": _number(report.limit),
+        "joints": report.joints,
         "seed": SEED,
         "uncertainty": {
-            **{name: _number(getattr(made.errors, name)) for name in ("setting", "kerf", "reference")},
-            "assumed": list(made.assumed),
+            **{name: _number(getattr(report.errors, name)) for name in ("setting", "kerf", "reference")},
+            "assumed": list(report.assumed),
             "coverage": COVERAGE,
         },
-        "fits": [_outcome_json(made, one) for one in made.outcomes],
+        "fits": [_outcome_json(report, one) for one in report.outcomes],
         "square": {
             "most_degrees": _number(most),
             "depth": _number(depth),
             "clearance": _number(clearance),
-            "degrees": made.square.degrees,
-            "noted_utc": made.square.noted.astimezone(UTC).isoformat() if made.square.noted else None,
+            "degrees": report.square.degrees,
+            "noted_utc": report.square.noted.astimezone(UTC).isoformat() if report.square.noted else None,
         },
         "wood": [
             {
@@ -99,14 +99,14 @@ def report_json(made: FitReport) -> dict[str, Any]:
                 "wider": None if one.strain is None else _number(one.strain * float(plan.width)),
                 "note": one.note,
             }
-            for one in made.movements
+            for one in report.movements
         ],
         "not_covered": list(not_covered(plan)),
-        "warnings": list(warnings(made)),
+        "warnings": list(warnings(report)),
     }
 
 
-def _outcome_json(made: FitReport, one: FitOutcome) -> dict[str, Any]:
+def _outcome_json(report: FitReport, one: FitOutcome) -> dict[str, Any]:
     joint = one.prediction.joint
     return {
         "name": one.prediction.name,
@@ -115,7 +115,7 @@ def _outcome_json(made: FitReport, one: FitOutcome) -> dict[str, Any]:
         "fingers": joint.fingers,
         "gaps": [
             {"at": _number(gap.at), "beside": gap.side, **_band_json(band)}
-            for gap, band in zip(joint.gaps, bands(joint, made.errors), strict=True)
+            for gap, band in zip(joint.gaps, bands(joint, report.errors), strict=True)
         ],
         "room": None if one.room is None else _band_json(one.room),
         "chances": _chances_json(one.chances),

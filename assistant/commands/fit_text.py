@@ -24,21 +24,21 @@ BESIDE = (
 )
 
 
-def report_text(made: FitReport) -> Iterator[str]:
+def report_text(report: FitReport) -> Iterator[str]:
     """The prediction as lines to read, in the plan's unit."""
-    plan = made.plan
+    plan = report.plan
     yield f"{plan.title}: will it go together?"
-    yield f"Kerf {plain_length(made.kerf, plan.unit)}, clearance {plain_length(plan.joint.clearance, plan.unit)}."
-    yield from _wrapped(_uncertainties(made))
-    for one in made.outcomes:
+    yield f"Kerf {plain_length(report.kerf, plan.unit)}, clearance {plain_length(plan.joint.clearance, plan.unit)}."
+    yield from _wrapped(_uncertainties(report))
+    for one in report.outcomes:
         yield ""
-        yield from _outcome(made, one)
+        yield from _outcome(report, one)
     yield ""
-    yield from _square(made)
-    yield from _wood(made)
+    yield from _square(report)
+    yield from _wood(report)
     for line in not_covered(plan):
         yield from _wrapped(f"Not covered: {line}")
-    for line in warnings(made):
+    for line in warnings(report):
         yield from _wrapped(f"Warning: {line}")
 
 
@@ -46,27 +46,27 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False)
 
 
-def _uncertainties(made: FitReport) -> str:
-    unit = made.plan.unit
+def _uncertainties(report: FitReport) -> str:
+    unit = report.plan.unit
     figures = ", ".join(
-        f"{name} {in_unit(getattr(made.errors, name), unit)}" for name in ("setting", "kerf", "reference")
+        f"{name} {in_unit(getattr(report.errors, name), unit)}" for name in ("setting", "kerf", "reference")
     )
     text = f"Standard uncertainties: {figures}."
-    if made.assumed:
-        which = "All are" if len(made.assumed) == 3 else " and ".join(made.assumed).capitalize()
-        which += "" if len(made.assumed) == 3 else " is" if len(made.assumed) == 1 else " are"
+    if report.assumed:
+        which = "All are" if len(report.assumed) == 3 else " and ".join(report.assumed).capitalize()
+        which += "" if len(report.assumed) == 3 else " is" if len(report.assumed) == 1 else " are"
         text += f" {which} assumed: give your own in the plan's [uncertainty]."
     return text
 
 
-def _outcome(made: FitReport, one: FitOutcome) -> Iterator[str]:
-    unit, joint = made.plan.unit, one.prediction.joint
+def _outcome(report: FitReport, one: FitOutcome) -> Iterator[str]:
+    unit, joint = report.plan.unit, one.prediction.joint
     slots = joint.gaps[0].side == SLOT
     name = one.prediction.name
     yield f"{name[0].upper()}{name[1:]}, clearance {in_unit(joint.clearance, unit)}; in {UNITS[unit]}:"
     head = ("slot", "middle at", "play set", "") if slots else ("wall", "at", "gap set", "beside")
     yield _row(*head, "root-sum-square", "worst case")
-    for number, (gap, band) in enumerate(zip(joint.gaps, bands(joint, made.errors), strict=True), 1):
+    for number, (gap, band) in enumerate(zip(joint.gaps, bands(joint, report.errors), strict=True), 1):
         at, middle = _shown(gap.at, unit), _shown(band.middle, unit)
         beside = "" if slots else gap.side
         yield _row(str(number), at, middle, beside, _range(band, band.rss, unit), _range(band, band.worst, unit))
@@ -79,7 +79,7 @@ def _outcome(made: FitReport, one: FitOutcome) -> Iterator[str]:
         middle, rss, worst = (in_unit(one.room.middle - off, unit) for off in (0, one.room.rss, one.room.worst))
         room = f"{where}: {middle}; {rss} by root-sum-square, {worst} at worst. Below zero it jams."
     yield from _wrapped(room, "  ")
-    yield from (line for text in _chances(made, one, slots) for line in _wrapped(text, "  "))
+    yield from (line for text in _chances(report, one, slots) for line in _wrapped(text, "  "))
 
 
 def _row(number: str, at: str, middle: str, beside: str, rss: str, worst: str) -> str:
@@ -94,18 +94,18 @@ def _range(band: Band, off: float, unit: str) -> str:
     return f"{_shown(band.middle - off, unit)} to {_shown(band.middle + off, unit):>8}"
 
 
-def _chances(made: FitReport, one: FitOutcome, slots: bool) -> Iterator[str]:
-    unit, found = made.plan.unit, one.chances
-    limit = plain_length(made.limit, unit)
+def _chances(report: FitReport, one: FitOutcome, slots: bool) -> Iterator[str]:
+    unit, found = report.plan.unit, one.chances
+    limit = plain_length(report.limit, unit)
     thing = "boards" if slots else "joints"
     doubt = f"; simulating leaves {_percent(found.doubt)} in doubt" if found.doubt >= 0.0005 else ""
     together = "take every piece by hand" if slots else "go together by hand"
-    yield f"Of {made.joints:,} {thing} simulated, {_percent(found.goes)} {together}{doubt}."
+    yield f"Of {report.joints:,} {thing} simulated, {_percent(found.goes)} {together}{doubt}."
     copies = one.prediction.copies
     if copies > 1 and 0 < found.goes < 1:
         yield f"All {copies} that the plan makes: {_percent(found.all_go(copies))} or more."
     if not found.goes:
-        yield _best(made, one, limit)
+        yield _best(report, one, limit)
         return
     if not slots:
         half = f"half within {in_unit(found.step, unit)} and " if found.step else ""
@@ -113,13 +113,13 @@ def _chances(made: FitReport, one: FitOutcome, slots: bool) -> Iterator[str]:
         yield f"{_percent(found.flush)} do so with both reference edges level. Step between the edges: {steps}."
     good = f"so {_percent(found.serves)} are good"
     yield f"Of those that go, {_percent(found.no_gap_over)} have no gap over {limit}; {good}."
-    yield _best(made, one, limit)
+    yield _best(report, one, limit)
 
 
-def _best(made: FitReport, one: FitOutcome, limit: str) -> str:
+def _best(report: FitReport, one: FitOutcome, limit: str) -> str:
     if one.best is None or one.with_best is None:
         return f"No clearance makes one without a gap over {limit}: allow a wider gap, or set more exactly."
-    unit, key, then, sure = made.plan.unit, one.prediction.key, one.with_best.serves, one.best_a_step_off or 0.0
+    unit, key, then, sure = report.plan.unit, one.prediction.key, one.with_best.serves, one.best_a_step_off or 0.0
     best, step = plain_length(one.best, unit), plain_length(STEPS[unit], unit)
     if one.a_step_off < sure - CLIFF and then <= one.chances.serves + AS_GOOD:
         return (
@@ -146,10 +146,10 @@ def _percent(share: float) -> str:
     return text.removesuffix(".0") + " %"
 
 
-def _square(made: FitReport) -> Iterator[str]:
+def _square(report: FitReport) -> Iterator[str]:
     """How much blade tilt and carriage error the tightest joint bears, and how much there is."""
-    unit, square = made.plan.unit, made.square
-    clearance, depth, most = least_square(made)
+    unit, square = report.plan.unit, report.square
+    clearance, depth, most = least_square(report)
     lean = in_unit(max(0.0, clearance) / 4, unit)
     found = "How far yours are off is not known: check, then kerfcall ready --square DEGREES."
     if square.degrees is not None and square.noted is None:
@@ -162,14 +162,14 @@ def _square(made: FitReport) -> Iterator[str]:
     )
 
 
-def _wood(made: FitReport) -> Iterator[str]:
-    unit, width = made.plan.unit, float(made.plan.width)
-    if not made.movements:
+def _wood(report: FitReport) -> Iterator[str]:
+    unit, width = report.plan.unit, float(report.plan.width)
+    if not report.movements:
         yield from _wrapped(
             "Wood: no [climate] in the plan, so no movement between cutting and glue-up is reckoned with."
         )
-    for one in made.movements:
-        species = made.plan.woods[one.part].species
+    for one in report.movements:
+        species = report.plan.woods[one.part].species
         wood = f"part {one.part}, {species}, {GRAINS[one.grain]}" if species else f"part {one.part}"
         text = f"Wood: {wood}: {one.before:.1f} % moisture when cut, {one.after:.1f} % at glue-up"
         if one.strain is None:
@@ -177,7 +177,7 @@ def _wood(made: FitReport) -> Iterator[str]:
         else:
             way = "wider" if one.strain >= 0 else "narrower"
             yield from _wrapped(f"{text}: {in_unit(abs(one.strain) * width, unit)} {way} over its width.")
-    differ = difference(made)
+    differ = difference(report)
     if differ:
         yield from _wrapped(
             f"Wood: the parts' walls lie {in_unit(abs(differ), unit)} apart at the far edge by then; reckoned with."

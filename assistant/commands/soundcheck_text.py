@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from assistant.hearing.levels import HUM, bar
-from assistant.hearing.soundcheck import Carried, SoundcheckReport, Tally
+from assistant.hearing.soundcheck import PhraseTallies, SoundcheckReport, Tally
 
 NEAR_THE_BLADE = "Near a running blade use the pedal, whatever stands here."
 PLACES = {"quiet": "saw off", "saw": "saw on", "said": "speech"}
@@ -96,7 +96,7 @@ def _count(one: Tally) -> str:
     return f"{one.heard}/{one.said}"
 
 
-def _what_else(line: Carried) -> list[str]:
+def _what_else(line: PhraseTallies) -> list[str]:
     """What it was taken for, and why it was refused."""
     lines = []
     for where, one in (("saw off", line.off), ("saw on", line.on)):

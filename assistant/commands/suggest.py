@@ -15,6 +15,7 @@ from typing import Any
 
 from assistant.advice.suggest import Advice, Candidate, Wanted, refusals, suggest
 from assistant.commands.figures import length_option
+from assistant.commands.new_plan import write_new_plan
 from assistant.commands.suggest_text import fingers, plan_text, table, wrapped
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade
@@ -71,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput([Fault("there is no such rank", str(rank), "--pick", f"give 1 to {len(advice.ranked)}")])
     picked = advice.ranked[rank - 1]
     if args.write is not None:
-        _write(args.write, plan_text(picked, wanted, blade, unit))
+        write_new_plan(args.write, plan_text(picked, wanted, blade, unit), "--write")
     refused = refusals(picked, wanted, replace(shop, blade=blade), unit) if shop is not None else ()
     if args.json:
         print(json.dumps(advice_json(advice, wanted, blade, top, refused), indent=1))
@@ -116,21 +117,6 @@ def _wanted(args: argparse.Namespace, unit: str, faults: list[Fault]) -> Wanted 
     if width is None or clearance is None or thick[0] is None or thick[-1] is None:
         return None
     return Wanted(width, thick[0], thick[-1], clearance)
-
-
-def _write(path: Path, text: str) -> None:
-    """A new file, never over one that is there."""
-    given = cleaned(str(path))
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError as error:
-        mend = "give another name, or move the old file away"
-        raise BadInput([Fault("there is such a file, and it is not written over", given, "--write", mend)]) from error
-    except (OSError, ValueError) as error:
-        reason = cleaned(getattr(error, "strerror", None) or str(error))
-        mend = "check the folder and your right to write there"
-        raise BadInput([Fault(f"cannot be written: {reason}", given, "--write", mend)]) from error
 
 
 def advice_json(advice: Advice, wanted: Wanted, blade: Blade, top: int, refused: Sequence[str] = ()) -> dict[str, Any]:

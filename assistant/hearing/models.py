@@ -21,7 +21,7 @@ APP = "kerfcall"
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class ModelFolder:
     """A folder that is, or was meant to be, a vosk model. where: shop file | checkout | user data.
 
     faults: what is wrong with its files. fits: whether it is of the language spoken.
@@ -62,19 +62,19 @@ def search_folders() -> list[tuple[str, Path]]:
     return folders
 
 
-def find_models(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> list[Found]:
+def find_models(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> list[ModelFolder]:
     """Every model folder, in the order of preference. folders: instead of `search_folders()`."""
     found = []
     if voice.model:
         # The path was given by hand: its language is taken on trust.
         folder = Path(voice.model).expanduser()
-        found.append(Found(folder, "shop file", tuple(model_faults(folder)), True))
+        found.append(ModelFolder(folder, "shop file", tuple(model_faults(folder)), True))
     places = [("given", folder) for folder in folders] if folders is not None else search_folders()
     for where, place in places:
         for folder in sorted(place.iterdir()) if place.is_dir() else ():
             if folder.is_dir() and _looks_like_a_model(folder):
                 fits = _language_fits(folder.name, voice.language)
-                found.append(Found(folder, where, tuple(model_faults(folder)), fits))
+                found.append(ModelFolder(folder, where, tuple(model_faults(folder)), fits))
     return found
 
 
@@ -108,7 +108,7 @@ def must_have(choice: Choice) -> Choice:
     return choice
 
 
-def _vosk_missing(found: Sequence[Found], usable: Found | None) -> str:
+def _vosk_missing(found: Sequence[ModelFolder], usable: ModelFolder | None) -> str:
     if importlib.util.find_spec("vosk") is None:
         return "vosk is not installed"
     if usable is not None:

@@ -250,7 +250,7 @@ def tally(phrase: Phrase, own: Sequence[Outcome], meanings: dict[str, Phrase]) -
 
 
 @dataclass(frozen=True, slots=True)
-class Carried:
+class PhraseTallies:
     """One phrase. on: with the saw's noise, or None where that was left out."""
 
     phrase: Phrase
@@ -290,17 +290,17 @@ def carried(
     off: Sequence[Outcome],
     on: Sequence[Outcome] | None,
     table: Sequence[Phrase],
-) -> list[Carried]:
+) -> list[PhraseTallies]:
     """Each phrase's figures. off, on: the outcome of each saying. table: the grammar."""
     meanings = {phrase.text: phrase for phrase in table}
 
     def own(phrase: Phrase, results: Sequence[Outcome]) -> Tally:
         return tally(phrase, [r for s, r in zip(sayings, results, strict=True) if s.phrase == phrase], meanings)
 
-    return [Carried(phrase, own(phrase, off), None if on is None else own(phrase, on)) for phrase in phrases]
+    return [PhraseTallies(phrase, own(phrase, off), None if on is None else own(phrase, on)) for phrase in phrases]
 
 
-def overall(lines: Sequence[Carried], faults: Sequence[str] = ()) -> tuple[str, str]:
+def overall(lines: Sequence[PhraseTallies], faults: Sequence[str] = ()) -> tuple[str, str]:
     """The advice for all of it, and why. faults: of the input; a silent or clipped one can't be trusted with any."""
     if not lines:
         return PEDAL, "no phrase was tried"
@@ -328,7 +328,7 @@ class SoundcheckReport:
     """
 
     levels: dict[str, tuple[Level, list[str]]]
-    lines: list[Carried]
+    lines: list[PhraseTallies]
     advice: str
     why: str
     recogniser: str
@@ -340,7 +340,7 @@ class SoundcheckReport:
     def made(
         cls,
         taken: Taken,
-        lines: list[Carried],
+        lines: list[PhraseTallies],
         recogniser: str,
         learned: Noise | None,
         templates: dict[str, int],

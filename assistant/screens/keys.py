@@ -15,6 +15,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any, TextIO
 
 from assistant.errors import NoSuchPart
@@ -32,8 +33,7 @@ NO_TERMINAL = (
 )
 
 
-def _print(text: str) -> None:
-    print(text, flush=True)
+print_at_once = partial(print, flush=True)
 
 
 class TerminalKeys:
@@ -46,7 +46,7 @@ class TerminalKeys:
         pedal_alive: Callable[[], bool],
         pedal_key: str,
         click: Callable[[], None],
-        show: Callable[[str], None] = _print,
+        show: Callable[[str], None] = print_at_once,
         code: Callable[[str], None] | None = None,
     ) -> None:
         """Begins to read the keyboard.

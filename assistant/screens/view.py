@@ -58,7 +58,8 @@ class TerminalView:
         self._plain: PlainScreen | None = None
         self._shown: tuple[Sight, Gauges, int, int, int] | None = None
         self._canvas: Canvas | None = None
-        self._unknown = self._away = False  # what the terminal shows; whether the shell has it
+        self._unknown = False  # what the terminal shows: the next page is sent whole
+        self._away = False  # a shell has the terminal
         self._wake, self._closing = threading.Event(), threading.Event()
         self._terminal = PageTerminal(out)
         self._stops: StopSignals | None = None

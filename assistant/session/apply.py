@@ -123,8 +123,12 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
     """It is another clamping: all that one asks is due again, a bar in the blade's way as well."""
     redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
-    moved = {"carriage_at": Fraction(fact.setting), "came_from": None} if fact.setting else {}
-    return {"redo": redo, **moved}
+    if not fact.setting:
+        return {"redo": redo}
+    setting = Fraction(fact.setting)
+    # The cut was tried from where the carriage stood: nobody zeroed it, as None would say.
+    came_from = state.came_from if setting == state.carriage_at else state.carriage_at
+    return {"redo": redo, "carriage_at": setting, "came_from": came_from}
 
 
 def _finished(state: State, fact: f.Finished, at: float) -> Change:

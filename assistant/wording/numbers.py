@@ -60,7 +60,7 @@ def cardinal(n: int) -> str:
 
 def fixed(value: Fraction, decimals: int) -> str:
     """`value` with exactly `decimals` decimals, halves to even, no "-0": Fraction(1235, 100), 3 -> "12.350"."""
-    scaled = round(abs(value) * 10**decimals)
+    scaled = round(abs(value) * 10**decimals)  # of a Fraction, so exact
     sign = "-" if value < 0 and scaled else ""
     digits = str(scaled).rjust(decimals + 1, "0")
     return sign + (f"{digits[:-decimals]}.{digits[-decimals:]}" if decimals else digits)

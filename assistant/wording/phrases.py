@@ -88,7 +88,7 @@ def phrases_for(
         found.extend(Phrase(intent, argument, begin + wording, led, strict) for wording in wordings)
 
     for intent, argument in wanted:
-        if intent == Intent.CHECK:
+        if intent == Intent.CHECK:  # one without an answer can only be confirmed by foot or key
             add(intent, argument, [answers[str(argument)]] if argument in answers else [])
         elif intent == Intent.GO_TO:
             for n in range(1, int(argument or 0) + 1):

@@ -22,6 +22,7 @@ from assistant.wording.numbers import (
     spoken_setting,
 )
 
+# At the end of whatever asks: plain lines, which stay, leave it out.
 YES_NO = "Hold for yes, double tap for no."
 SETTINGS = ("setting", "setting in full")
 SETTING_BAR = "setting bar"
@@ -82,6 +83,7 @@ class Words:
         template = _TEMPLATES.get(prompt.key)
         if template is not None:
             filled = template.format(**{name: self._figure(value) for name, value in figures.items()})
+            # Some begin with a figure, which may be a word.
             return filled[:1].upper() + filled[1:]
         return _SENTENCES[prompt.key](self, figures)
 
@@ -91,7 +93,7 @@ class Words:
             return self.length(value)
         if isinstance(value, int):
             return self.count(value)
-        return f"{value:g}" if isinstance(value, float) else str(value)
+        return f"{value:g}" if isinstance(value, float) else str(value)  # a float: seconds
 
     def count(self, number: int) -> str:
         return str(number) if self.figures else cardinal(number)
@@ -207,11 +209,6 @@ def _way(words: Words, figures: dict[str, Any]) -> str:
         return f"slotted side down, reference edge {stop}"
     face = "marked" if figures["end"] == 1 else "other"
     return f"end {figures['end']} down, reference edge {stop}, {face} face to the backing"
-
-
-def _in_full(words: Words, figures: dict[str, Any]) -> str:
-    setting = _sentence(words.setting(figures, full=True)).rstrip(".")
-    return f"{setting}; then start the saw; cut, draw back clear, then tap."
 
 
 def _ask_back(words: Words, figures: dict[str, Any]) -> str:
@@ -364,7 +361,10 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "clamp": Words.clamp,
     "check": Words.check,
     "setting": lambda words, figures: _sentence(words.setting(figures)),
-    "setting in full": _in_full,
+    "setting in full": lambda words, figures: (
+        f"{_sentence(words.setting(figures, full=True)).rstrip('.')}; "
+        "then start the saw; cut, draw back clear, then tap."
+    ),
     "ask back": _ask_back,
     "ask carriage": _ask_carriage,
     "resumed": lambda words, figures: f"{_resuming(words, figures)} See that the saw is off.",

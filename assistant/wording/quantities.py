@@ -5,10 +5,13 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
+# "12", "12.35", "3/16", "1 3/16".
 _NUMBER = r"-?\d+(?:[.,]\d+)*(?:/\d+)?(?: \d+/\d+)?"
 _UNIT = r"(?: (?:mm|in|inch(?:es)?|turns?|marks?|steps?|min|s|h|dB|degrees?)\b)"
 _ONE = rf"{_NUMBER}{_UNIT}?"
+# "mark 21": what is counted stays with its number. No figure of a word or of an address is one.
 _NAMED = r"(?:\b(?:mark|turn|pass|setup|end) )?(?<![\w.])"
+# "5 to 84 mm", "pass 3 of 14", "2 turns + 43".
 _FIGURES = rf"{_NAMED}(?:{_NUMBER} (?:to|of) {_ONE}|{_ONE}(?: [+-] {_ONE})*)"
 
 _SMALL = (
@@ -18,6 +21,7 @@ _SMALL = (
 )
 _WORD = rf"(?:{'|'.join(_SMALL.split())})"
 _WORDS = rf"{_WORD}(?:-{_WORD})*"
+# The same in words, as it is said.
 _NOUN = r"(?: (?:millimetres?|inch(?:es)?|turns?|marks?|of an inch)\b)"
 _SPOKEN = rf"(?:\b(?:mark|turn|minus) )?\b{_WORDS}\b(?: (?:(?:and|over) )?{_WORDS}\b)*{_NOUN}?"
 

@@ -60,6 +60,12 @@ def test_boards_of_one_part_count_their_own_ends(tmp_path: Path) -> None:
     assert found.copies == 6
 
 
+def test_the_part_with_fewer_ends_says_how_many_joints_there_are(tmp_path: Path) -> None:
+    several, one = PLAN.replace('part = "A"\n', 'part = "A"\ncount = 3\nends = 2\n'), "count = 1\nends = 2\n"
+    (found,) = predicted(tmp_path, several + one)
+    assert found.copies == 2
+
+
 def test_a_lined_joint_is_put_together_twice() -> None:
     found = predictions(read_plan(DEMO / "trinket-case-lined.toml"), read_shop(DEMO / "shop-stepper.toml"))
     assert [(each.name, each.key) for each in found] == [

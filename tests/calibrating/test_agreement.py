@@ -94,6 +94,13 @@ def test_what_the_instrument_cant_show_is_named_among_those_that_disagree() -> N
     assert "(got F 28.57 mm, G 28.565 mm)" in text
 
 
+@pytest.mark.parametrize(("left_out", "faults"), [(3, 0), (4, 1)])
+def test_of_ten_of_a_spacing_three_may_be_left_out_and_no_more(left_out: int, faults: int) -> None:
+    rows = [Reading(label, SHORT, Fraction("6.34")) for label in "ABCDEFGHJK"]
+    out = [LeftOut(row, "it stands apart") for row in rows[:left_out]]
+    assert len(list(disagreements(rows, out, EXACT))) == faults
+
+
 def test_spacings_a_little_apart_count_as_one() -> None:
     """9.5 and 10 mm tell of one end of the line alike; 9.5 and 15 mm don't."""
     rows = [Reading(label, Fraction(x), Fraction(1)) for label, x in [("A", "9.5"), ("B", "10"), ("C", "15")]]

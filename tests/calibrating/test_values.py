@@ -135,6 +135,14 @@ def test_backlash_by_cuts_is_half_the_difference() -> None:
     assert backlash(before + behind, EXACT, by_cuts=True).value == pytest.approx(0.08)
 
 
+def test_the_calipers_resolution_counts_for_both_readings_and_halved_where_half_the_difference_counts() -> None:
+    """Each of the two rounds by a hundredth, rectangular (GUM 4.3.7); their errors add as squares (GUM 5.1.2)."""
+    both = math.sqrt(2) * 0.01 / math.sqrt(12)
+    ups, downs = readings(*[("12", "12.00")] * 3), readings(*[("12", "12.16")] * 3, side="down")
+    assert backlash(ups + downs, EXACT).components[1].u == pytest.approx(both)
+    assert backlash(ups + downs, EXACT, by_cuts=True).components[1].u == pytest.approx(both / 2)
+
+
 PAIRS = {"A": ("9.59", "9.43"), "B": ("9.60", "9.43"), "C": ("9.59", "9.42"), "D": ("9.58", "9.43")}
 
 
@@ -253,6 +261,14 @@ def test_where_many_disagree_nothing_is_told() -> None:
         kerf(rows, EXACT)
     with pytest.raises(BadInput, match=r"of 5 can't be right; look for the cause"):
         zero(rows, EXACT, outside_kerf=None)
+
+
+def test_a_third_may_be_left_out_and_no_more() -> None:
+    """A caliper with steps of a hundredth shows no thousandths."""
+    found = zero(same("8.82", "8.83", "8.82", "8.83", "8.825", "8.815"), EXACT, outside_kerf=None)
+    assert len(found.left_out) == 2
+    with pytest.raises(BadInput, match="3 of 6 can't be right"):
+        zero(same("8.82", "8.83", "8.82", "8.835", "8.825", "8.815"), EXACT, outside_kerf=None)
 
 
 def test_too_few_readings_are_refused_with_the_reason_for_each_left_out() -> None:

@@ -289,6 +289,13 @@ def test_backlash_by_cuts_and_by_a_gauge_agree(bench: Bench) -> None:
     assert float(read_shop(bench.shop).carriage.backlash) == pytest.approx(0.08)
 
 
+def test_play_that_the_shop_file_states_and_nothing_shows_any_more_is_replaced(bench: Bench) -> None:
+    bench.shop.write_text(SHOP.replace("[carriage]", "[carriage]\nbacklash = 0.05"), encoding="utf-8")
+    readings = ("10 up=10.00", "10 down=10.01", "20 up=20.01", "20 down=20.00", "30 up=29.99", "30 down=30.00")
+    bench.run("backlash", *(word for reading in readings for word in ("--reading", reading)), "--yes")
+    assert float(read_shop(bench.shop).carriage.backlash) == pytest.approx(0.01 / 3, abs=0.0005)
+
+
 @pytest.mark.parametrize("state", ["none", "0.05"])
 def test_less_play_than_none_is_refused_and_nothing_overwritten(bench: Bench, state: str) -> None:
     """Readings taken coming up and coming down, exchanged."""

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands.demo_run import PULLED
+from assistant.commands.demo_run import PLUG_PULLED
 from assistant.journal.store import Journal
 from assistant.session.facts import PassCut
 from tests.commands.program import Workshop
@@ -70,7 +70,7 @@ def test_in_a_folder_that_is_only_read_nothing_is_played() -> None:
 def test_its_first_act_cuts_three_passes_by_voice_and_pedal_and_is_killed(workshop: Workshop) -> None:
     """What is answered is heard by the recogniser; the second act is played in the long run."""
     done = workshop.run("demo", "--act", "0", "--state", "state")
-    assert (done.code, done.err) == (PULLED, "")
+    assert (done.code, done.err) == (PLUG_PULLED, "")
     by_voice = (
         "carriage zero is correct",
         "all clamps are secure",

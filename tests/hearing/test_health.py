@@ -12,7 +12,7 @@ from assistant.errors import NoSuchPart
 from assistant.health import STANDS_IN, WORKS, Finding
 from assistant.hearing import denoise, health
 from assistant.hearing.contract import RATE
-from assistant.hearing.models import Found
+from assistant.hearing.models import ModelFolder
 from assistant.hearing.sound_child import figures
 from assistant.plans.model import Check, VoiceSettings
 from tests.hearing.voices import pcm, sine_of
@@ -133,7 +133,7 @@ def test_the_recogniser_is_told_with_its_model(monkeypatch: pytest.MonkeyPatch, 
     assert (line.state, line.text) == (WORKS, "pocketsphinx, its own model: the shop file asks for it")
     folder = tmp_path / "vosk-model-small-en"
     monkeypatch.setattr(
-        "assistant.hearing.models.find_models", lambda voice, folders=None: [Found(folder, "", (), True)]
+        "assistant.hearing.models.find_models", lambda voice, folders=None: [ModelFolder(folder, "", (), True)]
     )
     monkeypatch.setattr("assistant.hearing.models._vosk_missing", lambda found, usable: "")
     line = health.recogniser(VoiceSettings())

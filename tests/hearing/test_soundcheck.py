@@ -16,7 +16,7 @@ from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.levels import Noise, bar, input_faults, level_of, noise_of, room_faults, speech_faults
 from assistant.hearing.recorder import Listening, Recorder, next_utterance
-from assistant.hearing.soundcheck import PEDAL, SAW_OFF, VOICE, Carried, Outcome, Saying, Tally, overall
+from assistant.hearing.soundcheck import PEDAL, SAW_OFF, VOICE, Outcome, PhraseTallies, Saying, Tally, overall
 from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.wording.phrases import Phrase
@@ -297,19 +297,20 @@ WRONG = Tally(3, 2, {STAND_BY.text: 1})
     ],
 )
 def test_the_advice_for_a_phrase(off, on, advice):
-    assert Carried(CUT, off, on).advice == advice
+    assert PhraseTallies(CUT, off, on).advice == advice
 
 
 def test_bars_are_distrusted_when_they_let_the_wrong_in_or_keep_the_right_out():
-    assert "too low" in Carried(CUT, GOOD, WRONG).distrust and "standing by" in Carried(CUT, GOOD, WRONG).distrust
-    assert "too high" in Carried(CUT, FAIR, GOOD).distrust and "too quick" in Carried(CUT, FAIR, GOOD).distrust
-    assert Carried(CUT, GOOD, BAD).distrust == ""
+    taken_for_another, refused = PhraseTallies(CUT, GOOD, WRONG).distrust, PhraseTallies(CUT, FAIR, GOOD).distrust
+    assert "too low" in taken_for_another and "standing by" in taken_for_another
+    assert "too high" in refused and "too quick" in refused
+    assert PhraseTallies(CUT, GOOD, BAD).distrust == ""
     go_to = soundcheck.prompts(DEFAULT_CHECKS, "marigold", ["go to"])[0]
-    assert "read-back" in Carried(go_to, GOOD, WRONG).distrust
+    assert "read-back" in PhraseTallies(go_to, GOOD, WRONG).distrust
 
 
-def lines(*advised: tuple[Tally, Tally | None]) -> list[Carried]:
-    return [Carried(CUT, off, on) for off, on in advised]
+def lines(*advised: tuple[Tally, Tally | None]) -> list[PhraseTallies]:
+    return [PhraseTallies(CUT, off, on) for off, on in advised]
 
 
 @pytest.mark.parametrize(

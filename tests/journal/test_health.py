@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -11,6 +12,7 @@ import pytest
 from assistant.health import BROKEN, WORKS
 from assistant.journal import health
 from assistant.journal.store import FILE_NAME, Journal
+from assistant.session import facts as f
 from tests.journal.made import SAMPLE, journal_with, records
 
 
@@ -29,6 +31,14 @@ def test_a_journal_tells_its_last_entry(tmp_path: Path) -> None:
     assert line.data["last_entry_utc"] == records(SAMPLE)[-1].utc
     with Journal.open(tmp_path) as journal:
         assert journal.last_utc() == records(SAMPLE)[-1].utc
+
+
+def test_the_last_entry_is_the_one_written_last_even_where_the_clock_was_set_back(tmp_path: Path) -> None:
+    journal_with(tmp_path)
+    back = replace(records([f.SetupStarted(1)])[0], utc="2026-11-20T09:00:00.000+00:00")
+    with Journal.open(tmp_path) as journal:
+        journal.append(journal.new_session("t", "", "", back.utc), [back])
+        assert journal.last_utc() == back.utc
 
 
 def test_an_empty_journal_has_no_last_entry(tmp_path: Path) -> None:

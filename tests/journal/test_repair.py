@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 import shutil
 import sqlite3
@@ -62,6 +63,17 @@ def test_pages_read_directly_hold_what_sqlite_says_they_hold(tmp_path: Path) -> 
     read = {row for _, row in pages.rows(database.read_bytes()) if len(row) == 8 and row[0] is not None}
     assert read == rows_by_sqlite(database)
     assert {row[0] for row in read} == {session, big}
+
+
+def test_values_of_every_size_are_read_as_sqlite_reads_them(tmp_path: Path) -> None:
+    """All serial types of a record: "Database File Format", sqlite.org/fileformat2.html, section 2.1."""
+    edges = [edge for bits in (8, 16, 24, 32, 48, 64) for edge in (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)]
+    values = [None, 0, 1, *edges, 0.5, b"", b"\xff", "", "\u00e9"]
+    database = tmp_path / "values.sqlite3"
+    with closing(sqlite3.connect(database)) as connection, connection:
+        connection.execute("CREATE TABLE given (value)")
+        connection.executemany("INSERT INTO given VALUES (?)", [(value,) for value in values])
+    assert [row[0] for _, row in pages.rows(database.read_bytes()) if len(row) == 1] == values
 
 
 def test_pages_of_the_log_hold_what_was_committed_and_not_yet_copied(tmp_path: Path) -> None:
@@ -214,6 +226,23 @@ def test_a_repair_cut_off_between_its_last_steps_is_finished_at_the_next_opening
     assert not (tmp_path / REBUILT).exists()
 
 
+def test_no_old_log_ever_lies_beside_a_repaired_journal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """SQLite would play it into the journal."""
+    session = journal_with(tmp_path)
+    before, log = held(tmp_path, session), tmp_path / f"{FILE_NAME}-wal"
+    (tmp_path / FILE_NAME).rename(tmp_path / REBUILT)
+    log.write_bytes(b"stale log")
+    moved = os.replace
+
+    def move(source: Path, target: Path) -> None:
+        assert not log.exists()
+        moved(source, target)
+
+    monkeypatch.setattr(os, "replace", move)
+    assert held(tmp_path, session) == before
+    assert (tmp_path / FILE_NAME).exists() and not (tmp_path / REBUILT).exists()
+
+
 @pytest.mark.parametrize("content", [b"", b"no database, and nothing in it" * 500])
 def test_where_nothing_can_be_read_the_file_is_left(tmp_path: Path, content: bytes) -> None:
     (tmp_path / FILE_NAME).write_bytes(content)
@@ -263,6 +292,22 @@ def test_where_only_a_checksum_or_a_count_is_damaged_nothing_is_lost(tmp_path: P
     assert repair(tmp_path).healthy
 
 
+def test_a_row_from_before_the_newest_facts_takes_them_all_the_same(tmp_path: Path) -> None:
+    """As an older copy of its page holds it: its seal is right."""
+    with Journal.open(tmp_path) as journal:
+        session = journal.new_session("Nesting tea trays", "ab" * 32, "trays.toml", UTC)
+        journal.append(session, records(SAMPLE[:7]))
+        with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+            (older,) = connection.execute("SELECT state, last, head, seal FROM sessions").fetchall()
+        journal.append(session, records(SAMPLE[7:], first=8))
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
+        connection.execute("UPDATE sessions SET state = ?, last = ?, head = ?, seal = ?", older)
+    found = repair(tmp_path)
+    assert not found.healthy and not found.lost
+    assert held(tmp_path, session) == records(SAMPLE)
+    assert repair(tmp_path).healthy
+
+
 def test_what_a_checksum_disproves_is_set_apart_and_the_gap_is_recorded_once(tmp_path: Path) -> None:
     session = journal_with(tmp_path)
     changed(tmp_path, "UPDATE facts SET body = replace(body, '\"pass\":1', '\"pass\":2') WHERE n = 5")
@@ -283,6 +328,18 @@ def test_what_a_checksum_disproves_is_set_apart_and_the_gap_is_recorded_once(tmp
     repair(tmp_path)
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
         assert connection.execute("SELECT * FROM gaps ORDER BY first").fetchall() == gaps, "and when it was found"
+
+
+def test_facts_that_are_lost_after_a_repair_show_although_it_has_recorded_a_gap_at_the_end(tmp_path: Path) -> None:
+    journal_with(tmp_path)
+    end = len(SAMPLE)
+    changed(tmp_path, f"DELETE FROM facts WHERE n > {end - 2}")
+    repair(tmp_path)
+    with Journal.open(tmp_path) as journal:
+        assert [row.fault for row in journal.sessions()] == [""]
+    changed(tmp_path, f"DELETE FROM facts WHERE n = {end - 2}")
+    with Journal.open(tmp_path) as journal:
+        assert [row.fault for row in journal.sessions()] == [f"its facts end at {end - 3}, not at {end}"]
 
 
 @pytest.mark.parametrize("statement", ["UPDATE facts SET session = 'x' WHERE n = 5", "UPDATE sessions SET id = 'x'"])
@@ -307,6 +364,23 @@ def test_a_lost_row_gets_its_place_by_when_its_facts_were_written(tmp_path: Path
         assert [row.id for row in journal.sessions()] == ids
         assert journal.latest_open() == ids[-1]
         assert journal.last_utc() == event(1)[-1].utc
+
+
+def test_a_log_torn_after_its_last_commit_is_mended_although_sqlite_shows_all_there_is(tmp_path: Path) -> None:
+    live, torn = tmp_path / "live", tmp_path / "torn"
+    with Journal.open(live) as journal:
+        session = journal.new_session("t", "", "", UTC)
+        journal.append(session, records(SAMPLE))
+        shutil.copytree(live, torn, ignore=shutil.ignore_patterns("*-shm", "locks"))
+    log = torn / f"{FILE_NAME}-wal"
+    written = log.read_bytes()
+    frame = 24 + int.from_bytes(written[8:12], "big")
+    log.write_bytes(written + written[-frame:])  # its checksum is right in its first place alone
+    with pytest.raises(JournalError, match="log is damaged, or power was cut"):
+        Journal.open(torn)
+    found = repair(torn)
+    assert not found.healthy and found.facts == len(SAMPLE)
+    assert held(torn, session) == records(SAMPLE)
 
 
 def test_a_log_that_was_begun_again_is_whole_with_what_is_left_of_the_older_one(tmp_path: Path) -> None:

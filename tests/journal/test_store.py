@@ -105,6 +105,23 @@ def test_only_a_session_without_a_fact_can_be_discarded(tmp_path: Path) -> None:
         assert journal.new_session("Spice drawer", "cd" * 32, "drawer.toml", UTC) == empty
 
 
+def test_an_id_that_is_left_out_makes_no_other_come_twice(tmp_path: Path) -> None:
+    with Journal.open(tmp_path) as journal:
+        first, second = (journal.new_session("t", "ab" * 32, "t.toml", UTC) for _ in range(2))
+        assert journal.discard_unbegun(first)
+        third = journal.new_session("t", "ab" * 32, "t.toml", UTC)
+    assert [int(name.rpartition("-")[2]) for name in (first, second, third)] == [1, 2, 3]
+
+
+def test_what_is_written_while_a_session_is_read_neither_shows_nor_counts_as_damage(tmp_path: Path) -> None:
+    session = journal_with(tmp_path)
+    with Journal.open(tmp_path) as journal, Journal.open_beside(tmp_path) as beside:
+        reading = beside.replay(session)
+        journal.append(session, records([f.Noted(1, 0, "a knot")], first=len(SAMPLE) + 1))
+        assert list(reading) == records(SAMPLE)
+        assert len(list(beside.replay(session))) == len(SAMPLE) + 1
+
+
 def test_unknown_sessions_are_refused(tmp_path: Path) -> None:
     with Journal.open(tmp_path) as journal:
         with pytest.raises(JournalError, match="no session 2001-01-01-1"):

@@ -14,7 +14,7 @@ import pytest
 
 from assistant.errors import CouldNotRun, SessionLocked
 from assistant.journal.store import Journal
-from assistant.runner.one_live import FOLDER_VARIABLE, LiveLock, refusal
+from assistant.runner.one_live import FOLDER_VARIABLE, NAME, LiveLock, refusal
 from tests.commands.program import PLAN
 from tests.runner.test_whole_program import FIRST_CHECK, SECOND_CHECK, Saw
 
@@ -213,3 +213,13 @@ def test_one_that_is_just_beginning_has_no_session_to_come_back_to() -> None:
         later = refusal(lock._note_file)
     assert "running: Small tray (process" in early and "resume" not in early
     assert "session 2026-11-25-1, Small tray" in later and later.endswith("kerfcall resume 2026-11-25-1")
+
+
+def test_a_journal_named_from_the_holders_folder_is_found_from_any_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.chdir(tmp_path)
+    with LiveLock("Small tray", Path("state"), "2026-11-25-1"):
+        said = refusal(tmp_path / f"{NAME}.json")
+    assert said.endswith(f"kerfcall resume 2026-11-25-1 --state {tmp_path.resolve() / 'state'}")

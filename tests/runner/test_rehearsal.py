@@ -84,6 +84,21 @@ def test_every_sample_is_heard_once_and_then_the_end_is_told() -> None:
     assert source.handled_events, "an operator hears of events"
 
 
+def test_the_microphone_keeps_step_with_the_clock_however_finely_the_time_is_cut() -> None:
+    runner, _, clock = started()
+    clock.set(100.0)
+
+    class KeepingStep(Ear):
+        def feed(self, pcm: bytes) -> None:
+            assert abs(self.samples - (clock.at() - 100.0) * MIC_RATE) <= 1
+            super().feed(pcm)
+
+    script = "".join(f"{n * 0.01003:.5f} pedal tap\n" for n in range(1, 100))  # every 160.48 samples
+    ear = KeepingStep()
+    Rehearsal(runner, clock, parse_script(script, "s"), ear=ear, source=Source(1.2)).run()
+    assert ear.flushed
+
+
 def test_a_phrase_of_the_table_is_heard_with_the_grammar_in_force() -> None:
     runner, _, clock = started()
     Rehearsal(runner, clock, parse_script("1 heard marigold all clamps are secure\n", "s")).run()

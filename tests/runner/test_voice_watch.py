@@ -10,6 +10,7 @@ from assistant.runner.loop import Outputs, Runner
 from assistant.runner.voice_watch import BACK, LONGEST_S, LOST, SLOW, VERDICT_S, VoiceWatch
 from assistant.session.announced import FIRST_WORDS_S, READING_S
 from assistant.session.events import (
+    NOTE,
     DeviceChanged,
     Displayed,
     Event,
@@ -71,6 +72,18 @@ def test_the_first_sign_of_a_lost_voice_brings_it_back_and_is_told_once() -> Non
     watch.overdue(6.0)
     assert watch.started("a1", 7.0) and not watch.lost
     assert not watch.started("a2", 8.0)
+
+
+def test_a_soft_note_is_no_sign_of_a_voice() -> None:
+    """It takes a loudspeaker alone."""
+    watch = VoiceWatch()
+    watch.handed("a1", 0.0)
+    watch.started(NOTE, VERDICT_S - 1)
+    watch.ended(NOTE, VERDICT_S - 0.5)
+    assert watch.overdue(VERDICT_S + 0.1) == ("a1",)
+    assert not watch.started(NOTE, 6.0)
+    watch.ended(NOTE, 6.5)
+    assert watch.lost
 
 
 def test_the_end_of_what_was_given_up_is_no_sign_of_a_voice() -> None:
@@ -191,6 +204,7 @@ def test_a_speech_whose_word_waits_in_the_queue_is_not_given_up() -> None:
     bench.clock.set(30.0)
     bench.runner.post(Leave(30.0, UTC))
     run_live(bench.runner)
+    bench.runner.drain()  # what it posted while words waited comes after all of them
     assert bench.devices == [] and bench.failed == []
 
 

@@ -593,6 +593,15 @@ class TestResuming:
         assert driver.facts[1] == f.SettingCalled(1, 2, "301/50")
         assert "then start the saw" in driver.said
 
+    @pytest.mark.parametrize("cut", [1, 2], ids=["between two passes", "at the end of a setup"])
+    def test_a_pass_that_is_cut_is_not_resumed_as_one_to_be_cut_again(self, cut: int) -> None:
+        after_each = Check("dust bag", "dust bag emptied?", "dust bag is empty once more", "every", 1)
+        driver = Driver(job(plan(18, parts="A"), few_checks(after_each)))
+        driver.cut(cut)
+        assert driver.state.mode == "checks" and driver.state.is_cut(driver.state.cursor)
+        driver.resume()
+        assert driver.facts[0] == f.Resumed(1, 0)
+
     def test_a_moved_carriage_is_zeroed_and_unclamped_work_registered_again(self) -> None:
         driver = cutting(1)
         driver.resume()

@@ -7,8 +7,10 @@ from fractions import Fraction
 
 import pytest
 
+from assistant.joinery.model import Blade, Carriage
 from assistant.plans.checks import DEFAULT_CHECKS
-from assistant.plans.model import Check
+from assistant.plans.job import build_job
+from assistant.plans.model import Check, Shop
 from assistant.session import facts as f
 from assistant.session.slip import Trial, trial
 from assistant.session.state import State
@@ -52,6 +54,16 @@ def test_with_no_wall_left_there_is_nothing_to_try_either() -> None:
     (pattern, *_) = state.the_job.patterns
     gone = replace(pattern, passes=(replace(pattern.passes[0], kerf_from=Fraction(-1), kerf_to=pattern.width),))
     assert trial(replace(state, job=replace(state.the_job, patterns=(gone,)))) is None
+
+
+def test_a_pass_whose_kerf_ends_where_the_next_begins_has_no_wood_between_them() -> None:
+    shop = Shop("mm", Blade(Fraction(3), overlap=Fraction(0)), Carriage(), checks=few_checks())
+    state = State(job=build_job(plan(30, parts="A", clearance=Fraction(0)), shop), mode="cutting", setup=1, cut=0b11)
+    first, last = state.pattern.passes[:2]
+    assert first.socket == last.socket and first.kerf_to == last.kerf_from
+    found = trial(state)
+    assert found is not None
+    assert (found.pass_, found.where) == (2, "far wall")
 
 
 def test_it_is_moved_to_from_where_the_carriage_stands_and_from_below() -> None:
@@ -103,6 +115,20 @@ def test_the_next_setting_is_called_from_where_the_cut_was_tried() -> None:
     assert Fraction(anew.setting) == driver.state.pattern.passes[1].setting == driver.state.carriage_at
     driver.confirm_all()
     assert driver.said.startswith("From turn seven, mark seven two: up five turns and ninety-four")
+
+
+def test_gone_back_to_the_cut_it_was_tried_in_the_carriage_comes_from_where_it_stood_before_and_not_from_zero() -> None:
+    driver = Driver(job(plan(30, parts="A"), carriage=HANDWHEEL))
+    driver.cut(2)
+    driver.confirm_all()
+    resumed_and_clamped_afresh(driver)
+    moved = "from turn one three, mark four one: down past it, six turns and thirty-two, to turn seven, mark nine"
+    assert driver.asked == "edge and face"
+    driver.heard("back")
+    driver.gesture("hold")
+    assert driver.kinds == ["stepped_back", "check_opened"]
+    driver.confirm_all()
+    assert driver.said.lower().startswith(moved)
 
 
 def test_interrupted_after_it_the_carriage_is_looked_for_there() -> None:

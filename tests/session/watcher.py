@@ -262,10 +262,14 @@ class Watcher:
         self._unsure()
 
     def _reregistered(self, fact: f.Reregistered) -> None:
-        """Another clamping, and a carriage that was moved to where a cut was tried."""
+        """Another clamping, and a carriage that was moved from where it stood to where a cut was tried."""
         self.clamping += 1
         if fact.setting:
-            self.dialled, self.stands = (0, 0), Fraction(fact.setting)
+            setting = Fraction(fact.setting)
+            (tried,) = (one.number for one in self.job.pattern_of(self.setup).passes if one.setting == setting)
+            if setting != self.stands:
+                self.stood = self.stands
+            self.dialled, self.stands = (self.setup, tried), setting
 
     def _unsure(self) -> None:
         self.called, self.open_check = 0, None
