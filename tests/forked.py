@@ -97,6 +97,7 @@ def run(words: Sequence[str], cwd: Path, env: Mapping[str, str], timeout: float)
         code = child.wait(timeout)
     except BaseException:
         child.kill()
+        child.wait()
         raise
     finally:
         os.close(out)
@@ -167,14 +168,16 @@ if __name__ == "__main__":
         if not module.name.endswith(".__main__"):
             importlib.import_module(module.name)
     gc.freeze()  # or each child would copy what it only looks through
-    with contextlib.suppress(KeyboardInterrupt):  # it is said to the tests, and their end is ours
+    try:
         asked = _serve(socket.socket(fileno=int(sys.argv[1])))
-        if asked is None:
-            sys.exit()
-        os.environ.clear()
-        os.environ.update(asked["env"])
-        os.chdir(asked["cwd"])
-        sys.path[0] = asked["cwd"]
-        sys.argv[1:] = asked["words"]
-        gc.unfreeze()
+    except KeyboardInterrupt:  # meant for the tests, and their end is ours
+        asked = None
+    if asked is None:
+        sys.exit()
+    os.environ.clear()
+    os.environ.update(asked["env"])
+    os.chdir(asked["cwd"])
+    sys.path[0] = asked["cwd"]
+    sys.argv[1:] = asked["words"]
+    gc.unfreeze()
     runpy.run_module(asked["module"], run_name="__main__", alter_sys=True)

@@ -11,6 +11,7 @@ import pytest
 from assistant.__main__ import build_parser
 from assistant.commands import COMMANDS
 from assistant.screens.key_meanings import KEY_LIST
+from tests.conftest import LONGEST
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -53,6 +54,11 @@ def test_every_file_that_is_told_exists() -> None:
     for text in (README, DEVELOPERS):
         for name in re.findall(r"`((?:demo_plans|tests|models|\.ci)/[\w./-]*)`", text):
             assert (ROOT / name).exists(), name
+
+
+@pytest.mark.parametrize("name", LONGEST)
+def test_every_file_that_is_to_begin_first_exists(name: str) -> None:
+    assert (ROOT / "tests" / name).is_file()
 
 
 @pytest.mark.parametrize("name", sorted(set(re.findall(r"`([a-z]+/[a-z_]+\.py)`", DEVELOPERS))))

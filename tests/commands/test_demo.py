@@ -11,6 +11,9 @@ from pathlib import Path
 import pytest
 
 from assistant.__main__ import main
+from assistant.commands.demo_run import PLUG_PULLED
+from assistant.journal.store import Journal
+from assistant.session.facts import PassCut
 from tests.commands.program import Workshop
 
 AS_NOBODY = """
@@ -64,7 +67,30 @@ def test_in_a_folder_that_is_only_read_nothing_is_played() -> None:
     )
 
 
-@pytest.mark.timeout(660)
+def test_its_first_act_cuts_three_passes_by_voice_and_pedal_and_is_killed(workshop: Workshop) -> None:
+    """What is answered is heard by the recogniser; the second act is played in the long run."""
+    done = workshop.run("demo", "--act", "0", "--state", "state")
+    assert (done.code, done.err) == (PLUG_PULLED, "")
+    by_voice = (
+        "carriage zero is correct",
+        "all clamps are secure",
+        "proceed to next pass",
+        "report my progress",
+        "say again position",
+    )
+    assert [text for text in by_voice if f'op: "{text}"' not in done.out.replace("marigold ", "")] == []
+    assert (done.out.count("op: (pedal: hold)"), done.out.count("op: (pedal: tap)")) == (1, 2)
+    assert "Set two zero decimal zero two." in done.out and "session finished" not in done.out
+    with Journal.open_to_read(workshop.folder / "state") as journal:
+        (session,) = journal.sessions()
+        facts = [record.fact for record in journal.replay(session.id)]
+    assert session.state == "open"
+    cut = [(fact.pass_, fact.by) for fact in facts if isinstance(fact, PassCut)]
+    assert cut == [(1, "voice"), (2, "pedal"), (3, "pedal")]
+
+
+@pytest.mark.long
+@pytest.mark.timeout(900)
 def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
     """Killed in mid-board and resumed; every pass is cut once, and the sound is as long as it says."""
     workshop.patience_s = 600.0

@@ -122,16 +122,19 @@ def walked(a_job: Job) -> tuple[Job, list[e.Prompt], list[Sight]]:
 
 
 SESSIONS = [walked(each) for each in (*JOBS.values(), FRACTIONS)]
+# In every run each session is looked at on every third width, the next one beginning one further on.
+steps = pytest.mark.parametrize("step", [3, pytest.param(1, marks=pytest.mark.long)])
 
 
+@steps
 @pytest.mark.parametrize("number", range(len(SESSIONS)))
-def test_no_line_of_a_real_prompt_ends_in_a_quantity_at_any_width(number: int) -> None:
+def test_no_line_of_a_real_prompt_ends_in_a_quantity_at_any_width(number: int, step: int) -> None:
     a_job, prompts, _ = SESSIONS[number]
     texts = {Words(a_job).shown((each,)) for each in prompts}
     kept = {text: together(text) for text in texts}
     assert sum(map(len, kept.values())) > 20
     for text, pairs in kept.items():
-        for columns in WIDTHS:
+        for columns in WIDTHS[number % step :: step]:
             lines = wrapped(text, columns - 4)
             assert not pairs & broken(lines), (columns, lines)
             assert not torn_off(cut_to(text, columns), text, pairs), columns
@@ -140,14 +143,15 @@ def test_no_line_of_a_real_prompt_ends_in_a_quantity_at_any_width(number: int) -
             assert not pairs & broken(lines) and all(width_of(line, 3.0) <= most for line in lines)
 
 
+@steps
 @pytest.mark.parametrize("number", range(len(SESSIONS)))
-def test_no_quantity_is_torn_apart_on_a_page_of_any_width(number: int) -> None:
+def test_no_quantity_is_torn_apart_on_a_page_of_any_width(number: int, step: int) -> None:
     _, _, sights = SESSIONS[number]
     for sight in sights:
         assert sight.view and sight.words
         texts = [sight.asking, sight.setting, *(entry.text for entry in (*sight.log, *sight.opening))]
         pairs = set().union(*map(together, texts))
-        for columns in WIDTHS:
+        for columns in WIDTHS[number % step :: step]:
             for rows in (24,) if columns % 8 else (12, 24, 40):
                 canvas = PageComposer().compose(sight, Gauges(), columns, rows)
                 lines = [canvas.text(row) for row in range(rows)]

@@ -52,9 +52,12 @@ class Emulator(pyte.Screen):
         row = [self.buffer[y][x] for x in range(self.columns)]
         shown = ""
         for x, cell in enumerate(row):
+            if not cell.reverse or cell.data != " ":
+                shown += cell.data
+                continue
             around = [*row[max(0, x - 1) : x], *row[x + 1 : x + 2]]
             word = any(other.reverse and other.data != " " for other in around)
-            shown += "█" if cell.reverse and cell.data == " " and not word else cell.data
+            shown += " " if word else "█"
         return shown
 
 
@@ -155,8 +158,10 @@ class Rig:
     def until(self, holds: str | Callable[[str], bool], within_s: float = 15.0) -> str:
         """The page as soon as it shows this text, or this holds of it."""
         end = time.monotonic() + within_s
+        text, read_to = "", -1
         while True:
-            text = self.screen.text
+            if read_to != len(self.sent):  # a page read back takes longer than most waits
+                text, read_to = self.screen.text, len(self.sent)
             if (holds in text) if isinstance(holds, str) else holds(text):
                 return text
             assert time.monotonic() < end, f"{holds!r} did not come; the page:\n{text}"

@@ -293,22 +293,36 @@ def _can_go_on(state: State) -> None:
         assert wanted(state) or state.question, "there is always something that can be answered"
 
 
+EVERY_PASS = few_checks(replace(EVERY_TWO, every=1))
+ONE_PASS = Fraction(605, 100)  # a kerf as wide as a 6 mm finger's socket
+TWO_PASSES = Fraction(5)
 SMALL_JOBS = {
-    "two ends of one part": (few_checks(), plan(18, 6, ends=2, parts="A")),
-    "a check every pass": (few_checks(replace(EVERY_TWO, every=1)), plan(18, 6, ends=1, parts="A")),
+    "two ends of a pass each": (few_checks(), plan(18, 6, ends=2, parts="A"), ONE_PASS),
+    "a check every pass": (EVERY_PASS, plan(18, 6, ends=1, parts="A"), TWO_PASSES),
+    "two ends of two passes each": (few_checks(), plan(18, 6, ends=2, parts="A"), TWO_PASSES),
     "a check for the session and one for the depth": (
         few_checks(
             Check("apron", "apron on?", "apron is tied on again", "session"),
             Check("blade height", "height {depth}?", "blade height is now measured", "depth"),
         ),
         plan(12, 6, ends=1),
+        TWO_PASSES,
     ),
 }
+IN_EVERY_RUN = ("two ends of a pass each", "a check every pass")
+WALKED = [pytest.param(name, marks=() if name in IN_EVERY_RUN else pytest.mark.long) for name in SMALL_JOBS]
+HEARD_OUT = [
+    pytest.param(few_checks(), ONE_PASS, id="one pass"),
+    pytest.param(EVERY_PASS, TWO_PASSES, id="a check every pass", marks=pytest.mark.long),
+]
 
 
-def test_the_rules_hold_where_answers_count_only_once_they_were_asked_aloud(capsys: pytest.CaptureFixture[str]) -> None:
-    checks, a_plan = SMALL_JOBS["a check every pass"]
-    places, transitions, kinds = walk(job(a_plan, checks, kerf=a_plan.joint.finger - 1), most=60_000, hear_out=True)
+@pytest.mark.parametrize(("checks", "kerf"), HEARD_OUT)
+def test_the_rules_hold_where_answers_count_only_once_they_were_asked_aloud(
+    checks: tuple[Check, ...], kerf: Fraction, capsys: pytest.CaptureFixture[str]
+) -> None:
+    a_plan = plan(18, 6, ends=1, parts="A")
+    places, transitions, kinds = walk(job(a_plan, checks, kerf=kerf), most=60_000, hear_out=True)
     with capsys.disabled():
         print(f"\nheard out: {places} states, {transitions} transitions")
     assert kinds >= {fact.kind for fact in f.JOURNALLED} - {"stage_ready"}
@@ -322,14 +336,10 @@ def test_the_rules_hold_where_the_first_setting_lies_below_zero() -> None:
     walk(a_job, most=60_000)
 
 
-LARGEST = "a check for the session and one for the depth"  # takes as long as the others together
-WALKED = [pytest.param(name, marks=pytest.mark.long if name == LARGEST else ()) for name in SMALL_JOBS]
-
-
 @pytest.mark.parametrize("name", WALKED)
 def test_every_reachable_state_under_every_event_keeps_the_rules(name: str, capsys: pytest.CaptureFixture[str]) -> None:
-    checks, a_plan = SMALL_JOBS[name]
-    places, transitions, kinds = walk(job(a_plan, checks, kerf=a_plan.joint.finger - 1), most=60_000)
+    checks, a_plan, kerf = SMALL_JOBS[name]
+    places, transitions, kinds = walk(job(a_plan, checks, kerf=kerf), most=60_000)
     with capsys.disabled():
         print(f"\n{name}: {places} states, {transitions} transitions")
     expected = {fact.kind for fact in f.JOURNALLED} - {"stage_ready"}

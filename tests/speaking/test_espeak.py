@@ -101,13 +101,14 @@ def test_no_library_names_what_mends_it() -> None:
         EspeakEngine(candidates=[LibraryPlace("libno-such-voice.so.9", None, "a test's")])
 
 
-def test_a_thousand_phrases_do_not_leak(engine: EspeakEngine) -> None:
+def test_hundreds_of_phrases_do_not_leak(engine: EspeakEngine) -> None:
     process = psutil.Process()
     for n in range(100):
         engine.render(f"warm {n}")
     before = process.memory_info().rss
-    for n in range(1000):
+    for n in range(300):
         engine.render(f"set one two decimal {n}")
+    # The samples of one phrase alone are more than 50 kB.
     assert process.memory_info().rss - before < 4_000_000
 
 
