@@ -74,8 +74,8 @@ def decide(state: State, event: Event) -> Decision:
     else:
         handler(turn, event)
     after = turn.state
-    listen = e.Listen(wanted(after), after.generation) if after.job else None
-    return turn.decision(listen)
+    changed = after.job is not None and after.generation != state.generation
+    return turn.decision(e.Listen(wanted(after), after.generation) if changed else None)
 
 
 def _start(turn: Turn, event: Start) -> None:

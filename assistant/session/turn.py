@@ -37,7 +37,6 @@ class Turn:
         self._effects: list[e.Effect] = []
         self._held: tuple[e.Prompt, ...] = ()
         self._spoken = 0
-        self._generation = state.generation
 
     def fact(self, fact: f.Fact) -> None:
         """Apply it in its place; a passing one takes no number."""
@@ -80,14 +79,14 @@ class Turn:
             self._held = tuple(prompt("device", text=text) for _, text in self.state.notices)
             self.fact(f.NoticesSpoken())
 
-    def decision(self, wanted: e.Listen | None) -> Decision:
-        """Close the turn; `wanted` is sent when the grammar in force has changed."""
+    def decision(self, listen: e.Listen | None) -> Decision:
+        """Close the turn. listen: the grammar in force, where it has changed."""
         if self._held:
             self.say(Klass.NOTICE)
         if self._spoken:
             self.fact(f.Announced(self._spoken))
-        if wanted is not None and wanted.generation != self._generation:
-            self.effect(wanted)
+        if listen is not None:
+            self.effect(listen)
             self.effect(e.Show(view(self.state, self.event.at)))
         return Decision(tuple(self._records), self.state, tuple(self._effects))
 
