@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import os
 import signal
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -22,6 +23,10 @@ from assistant.runner.one_live import FOLDER_VARIABLE
 from tests import witness
 from tests.pedal.xserver import XServer
 from tests.sound_server import SoundServer, running
+
+# Hundreds of programs are started: where the shell forbids byte code, each of them would compile all of ours.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 # How long an example takes is the machine's affair, and what else it is doing.
 settings.register_profile("any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])

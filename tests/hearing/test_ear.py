@@ -14,7 +14,7 @@ from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check
 from assistant.wording.phrases import Phrase, decoys, phrases_for, whole_table
-from tests.hearing.voices import LEAD_IN, need, padded, pcm, read_spoken, saw_noise, spoken, table
+from tests.hearing.voices import LEAD_IN, in_turn, need, padded, pcm, read_spoken, saw_noise, spoken, table
 
 NEXT = "marigold proceed to next pass"
 
@@ -133,8 +133,13 @@ class TestTemplates:
         assert found.phrase is not None and "template distance" not in found.measures
 
 
-@pytest.mark.parametrize("voice", ["en-us", "flite:rms", "flite:awb", "flite:kal16"])
-@pytest.mark.parametrize(("said", "intent"), [("proceed to next pass", "cut"), ("setting bar is put away", "check")])
+@pytest.mark.parametrize(
+    ("voice", "said", "intent"),
+    in_turn(
+        ["en-us", "flite:rms", "flite:awb", "flite:kal16"],
+        [("proceed to next pass", "cut"), ("setting bar is put away", "check")],
+    ),
+)
 def test_what_means_nothing_now_is_known_and_never_taken_for_something_else(voice, said, intent):
     """Without the phrase among those that can be heard, it was taken for going back, or for the guard's answer."""
     need("flite" if voice.startswith("flite") else "espeak-ng")
@@ -148,8 +153,13 @@ def test_what_means_nothing_now_is_known_and_never_taken_for_something_else(voic
     assert found.like == f"marigold {said}", "who said it should hear that it led to nothing"
 
 
-@pytest.mark.parametrize("voice", ["en-us", "flite:slt", "flite:rms"])
-@pytest.mark.parametrize("said", ["this board is completed", "affirm that is wrong", "finish the board"])
+@pytest.mark.parametrize(
+    ("voice", "said"),
+    in_turn(
+        ["en-us", "flite:slt", "flite:rms"],
+        [("this board is completed",), ("affirm that is wrong",), ("finish the board",)],
+    ),
+)
 def test_what_is_nearly_a_phrase_is_known_and_refused(voice, said):
     """Without the decoy some of these were taken for the phrase in some voice."""
     need("flite" if voice.startswith("flite") else "espeak-ng")
@@ -161,14 +171,16 @@ def test_what_is_nearly_a_phrase_is_known_and_refused(voice, said):
     assert found.like == f"marigold {said}"
 
 
-@pytest.mark.parametrize("voice", ["en-us", "flite:slt"])
 @pytest.mark.parametrize(
-    "said",
-    [
-        "the weather will be fine tomorrow in the north",
-        "would you pass me that pencil over there please",
-        "we had soup and bread for dinner on sunday",
-    ],
+    ("voice", "said"),
+    in_turn(
+        ["en-us", "flite:slt"],
+        [
+            ("the weather will be fine tomorrow in the north",),
+            ("would you pass me that pencil over there please",),
+            ("we had soup and bread for dinner on sunday",),
+        ],
+    ),
 )
 def test_other_talk_is_like_no_phrase_so_that_no_note_answers_it(voice, said):
     need("flite" if voice.startswith("flite") else "espeak-ng")
@@ -189,17 +201,19 @@ def test_noise_is_like_no_phrase_so_that_no_note_answers_it():
 PORT = Check("dust port", "dust port open?", "dust port is open now", "session")
 
 
-@pytest.mark.parametrize("voice", ["en-us", "flite:slt", "flite:rms"])
 @pytest.mark.parametrize(
-    ("check", "said"),
-    [
-        ("setting bar out", "setting bar is not put away"),
-        ("setting bar out", "is the setting bar put away"),
-        ("glue dry and trimmed", "the glue is never dry and trimmed"),
-        ("dust port", "dust port is not open now"),
-        ("dust port", "is the dust port open now"),
-        ("dust port", "dust port is closed now"),
-    ],
+    ("voice", "check", "said"),
+    in_turn(
+        ["en-us", "flite:slt", "flite:rms"],
+        [
+            ("setting bar out", "setting bar is not put away"),
+            ("setting bar out", "is the setting bar put away"),
+            ("glue dry and trimmed", "the glue is never dry and trimmed"),
+            ("dust port", "dust port is not open now"),
+            ("dust port", "is the dust port open now"),
+            ("dust port", "dust port is closed now"),
+        ],
+    ),
 )
 def test_an_answer_denied_asked_or_turned_round_is_refused_by_name(voice, check, said):
     """In the state of a session where this check is open; a shop's own one is no different."""

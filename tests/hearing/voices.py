@@ -7,7 +7,9 @@ import shutil
 import subprocess
 import tempfile
 import wave
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -31,6 +33,15 @@ def need(program: str) -> None:
     """Skip where the voice isn't installed."""
     if shutil.which(program) is None:
         pytest.skip(f"needs {program} (a system package) to speak the test sentences")
+
+
+def in_turn(voices: Sequence[str], sayings: Sequence[tuple[str, ...]]) -> list[Any]:
+    """Parameters (voice, *saying): each saying in the next voice, and in the long run in every other one too."""
+    return [
+        pytest.param(voice, *saying, marks=() if n % len(voices) == m else pytest.mark.long)
+        for n, saying in enumerate(sayings)
+        for m, voice in enumerate(voices)
+    ]
 
 
 @functools.lru_cache(maxsize=4096)

@@ -11,7 +11,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, HTTPServer
@@ -73,6 +73,14 @@ def device(browser: Any, size: dict[str, int] = PHONE, **more: Any) -> Iterator[
 def _of_the_network(text: str) -> bool:
     """A refused or broken request, as the tests make them: the browser tells of each."""
     return text.startswith(("Failed to load resource", "Access to fetch"))
+
+
+def at_sizes(page: Any, sizes: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int]]:
+    """One page made as wide and high as each of these in turn, as a phone is turned: sessions for all take longer."""
+    for width, height in sizes:
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_timeout(200)
+        yield width, height
 
 
 def pair(page: Any, one: Made) -> None:
@@ -477,45 +485,42 @@ def test_there_is_no_such_button_unless_the_shop_file_allows_it(browser: Any, tm
 # --- what is seen
 
 
-SIZES = {
-    "phone": PHONE,
-    "phone lying": {"width": 844, "height": 390},
-    "tablet": TABLET,
-    "desk": {"width": 1440, "height": 900},
-}
+PHONE_LYING = {"width": 844, "height": 390}
 
 
-@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
-def test_the_setting_is_big_and_nothing_runs_over_the_side(browser: Any, one: Made, size: dict[str, int]) -> None:
+def test_the_setting_is_big_and_nothing_runs_over_the_side(browser: Any, one: Made) -> None:
     """Read from two metres: figures of a two-hundredth of the distance, 10 mm (common practice, no source).
 
     A phone's 390 CSS pixels are about 65 mm wide, so that is 60 pixels; a tablet's are larger.
     """
     one.to_first_pass()
     one.gesture("tap")
-    with device(browser, size) as page:
+    with device(browser) as page:
         pair(page, one)
         page.wait_for_selector("#reading:not([hidden])")
-        box = page.locator("#reading").bounding_box()
-        assert box["height"] >= 60 / 0.72  # figures are about 0.72 of their line
-        assert box["y"] + box["height"] <= size["height"]
-        widths = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
-        assert widths[0] <= widths[1]
-        span = page.evaluate("document.querySelector('#reading span').getBoundingClientRect().right")
-        assert span <= size["width"]
+        for width, height in at_sizes(page, [(390, 844), (844, 390), (1180, 820), (1440, 900)]):
+            box = page.locator("#reading").bounding_box()
+            assert box["height"] >= 60 / 0.72, width  # figures are about 0.72 of their line
+            assert box["y"] + box["height"] <= height, width
+            widths = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
+            assert widths[0] <= widths[1]
+            span = page.evaluate("document.querySelector('#reading span').getBoundingClientRect().right")
+            assert span <= width
 
 
-@pytest.mark.parametrize("width", [320, 360, 390])
-def test_a_narrow_phone_has_nothing_over_its_side(browser: Any, one: Made, width: int) -> None:
-    with device(browser, {"width": width, "height": 640}) as page:
+def test_a_narrow_phone_has_nothing_over_its_side(browser: Any, one: Made) -> None:
+    with device(browser) as page:
         pair(page, one)
         page.wait_for_selector("#asked:not(:empty)")
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        for width, _ in at_sizes(page, [(320, 640), (360, 640), (390, 640)]):
+            assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-@pytest.mark.parametrize(("width", "height"), [(360, 740), (320, 640), (740, 360), (844, 390), (1180, 820)])
+SMALL_AND_LYING = [(360, 740), (320, 640), (740, 360), (844, 390), (1180, 820)]
+
+
 @pytest.mark.parametrize("unit", ["mm", "in"])
-def test_what_to_keep_clear_is_big_and_whole(browser: Any, tmp_path: Path, width: int, height: int, unit: str) -> None:
+def test_what_to_keep_clear_is_big_and_whole(browser: Any, tmp_path: Path, unit: str) -> None:
     """By hand: 600 mm are 23.62 in; 10.3 mm of depth and 15 mm above it, 0.996 in."""
     job = made_job(width=600)
     job = replace(job, carriage=replace(HANDWHEEL, zero="outside")) if unit == "in" else job
@@ -523,18 +528,18 @@ def test_what_to_keep_clear_is_big_and_whole(browser: Any, tmp_path: Path, width
         "mm": ["KEEP CLEAR", "0 TO 595 MM", "BELOW 26 MM"],
         "in": ["KEEP CLEAR", "0 TO 23-7/16 IN", "BELOW 1 IN"],
     }
-    with made(tmp_path, job) as one, device(browser, {"width": width, "height": height}) as page:
+    with made(tmp_path, job) as one, device(browser) as page:
         pair(page, one)
         shows(page, "#reading", "KEEP CLEAR")
-        page.wait_for_timeout(200)
-        lines = page.locator("#reading span")
-        assert lines.all_inner_texts() == zone[unit]
-        for line in lines.all():
-            box = line.bounding_box()
-            assert box["height"] >= 24 and box["x"] >= 0 and box["x"] + box["width"] <= width
-        for part in ("#reading", "#asked", "#hint"):
-            box = page.locator(part).bounding_box()
-            assert box["y"] + box["height"] <= height
+        for width, height in at_sizes(page, SMALL_AND_LYING):
+            lines = page.locator("#reading span")
+            assert lines.all_inner_texts() == zone[unit]
+            for line in lines.all():
+                box = line.bounding_box()
+                assert box["height"] >= 24 and box["x"] >= 0 and box["x"] + box["width"] <= width
+            for part in ("#reading", "#asked", "#hint"):
+                box = page.locator(part).bounding_box()
+                assert box["y"] + box["height"] <= height, (part, width)
         assert "above the bed." in page.inner_text("#asked")
         one.to_first_pass()
         shows(page, "#pass", "Pass 1 of")
@@ -584,87 +589,95 @@ def test_no_quantity_is_torn_apart_at_any_width(browser: Any, tmp_path: Path, ca
     assert len(seen) > 50
 
 
-@pytest.mark.parametrize(("width", "height"), [(360, 740), (320, 640), (740, 360), (844, 390), (1180, 820)])
-def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_goes(
-    browser: Any, tmp_path: Path, width: int, height: int
-) -> None:
-    """As big as what to keep clear, nothing of it cut off; the page counts down by itself."""
-    with made(tmp_path, made_job(run_down_s=8.0)) as one, device(browser, {"width": width, "height": height}) as page:
+def test_at_a_setups_end_saw_off_and_the_count_are_big(browser: Any, tmp_path: Path) -> None:
+    """As big as what to keep clear, nothing of it cut off."""
+    with made(tmp_path, made_job(run_down_s=60.0)) as one, device(browser) as page:
         pair(page, one)
         one.to_first_pass()
         shows(page, "#reading", "3.18")
         assert not page.is_visible("#wait")
-        while one.runner.state.mode == "cutting":
-            one.gesture("tap")
+        _cut_all(one)
         shows(page, "#wait", "Wait ")
         lines = page.locator("#reading span")
         assert lines.all_inner_texts() == ["SAW OFF", "COUNT 7"]
-        for line in lines.all():
-            box = line.bounding_box()
-            assert box["height"] >= 40 and box["x"] >= 0 and box["x"] + box["width"] <= width
-        for part in ("#reading", "#asked", "#wait", "#hint"):
-            box = page.locator(part).bounding_box()
-            assert box["y"] + box["height"] <= height, part
         assert "When the blade has stopped, count 7 sockets." in page.inner_text("#asked")
+        for width, height in at_sizes(page, SMALL_AND_LYING):
+            for line in lines.all():
+                box = line.bounding_box()
+                assert box["height"] >= 40 and box["x"] >= 0 and box["x"] + box["width"] <= width
+            for part in ("#reading", "#asked", "#wait", "#hint"):
+                box = page.locator(part).bounding_box()
+                assert box["y"] + box["height"] <= height, (part, width)
+
+
+def test_at_a_setups_end_the_page_counts_the_wait_down_by_itself(browser: Any, tmp_path: Path) -> None:
+    with made(tmp_path, made_job(run_down_s=8.0)) as one, device(browser) as page:
+        pair(page, one)
+        one.to_first_pass()
+        _cut_all(one)
+        shows(page, "#wait", "Wait ")
         seen = [int(page.inner_text("#wait").split()[1])]
         while page.is_visible("#wait"):
             words = page.text_content("#wait").split()
             seen += [int(words[1])] if words and int(words[1]) != seen[-1] else []
             page.wait_for_timeout(100)
         assert seen[0] <= 8 and len(seen) >= 3 and seen == sorted(seen, reverse=True) and seen[-1] >= 1
-        assert lines.all_inner_texts() == ["SAW OFF", "COUNT 7"]
+        assert page.locator("#reading span").all_inner_texts() == ["SAW OFF", "COUNT 7"]
         one.gesture("hold")
         shows(page, "#reading", "KEEP CLEAR")
+
+
+def _cut_all(one: Made) -> None:
+    while one.runner.state.mode == "cutting":
+        one.gesture("tap")
 
 
 def test_lying_all_is_in_sight_with_two_things_lost(browser: Any, one: Made) -> None:
     one.to_first_pass()
     lost = (("microphone", "Voice is off: no microphone was found. Go on by pedal or keys."), ("pedal", "No pedal."))
-    with device(browser, SIZES["phone lying"]) as page:
+    with device(browser, PHONE_LYING) as page:
         pair(page, one)
         page.wait_for_selector("#reading:not([hidden])")
         for name, words in lost:
             one.turn(DeviceChanged(one.clock.at(), one.clock.utc(), name, "lost", words))
         shows(page, "#faults", "No pedal.")
         page.wait_for_timeout(200)
-        assert page.evaluate("document.documentElement.scrollHeight") <= SIZES["phone lying"]["height"]
+        assert page.evaluate("document.documentElement.scrollHeight") <= PHONE_LYING["height"]
         assert page.locator("#reading").bounding_box()["height"] >= 40
 
 
 LYING = [(844, 390), (740, 360), (667, 375), (932, 430)]
 
 
-@pytest.mark.parametrize(("width", "height"), LYING)
-def test_lying_the_longest_question_is_in_sight_to_its_end(browser: Any, one: Made, width: int, height: int) -> None:
+def test_lying_the_longest_question_is_in_sight_to_its_end(browser: Any, one: Made) -> None:
     one.to_first_pass()
     one.gesture("tap")
     one.turn(Resume(one.clock.at(), one.clock.utc()))
-    with device(browser, {"width": width, "height": height}) as page:
+    with device(browser, PHONE_LYING) as page:
         pair(page, one)
         one.gesture("hold")
         shows(page, "#asked", "clamped just as it was")
         one.gesture("double")
         shows(page, "#asked", "suit the cut")
-        page.wait_for_timeout(100)
-        box = page.locator("#asked").bounding_box()
-        assert box["y"] + box["height"] <= height
-        assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('asked')).fontSize)") >= 16
+        for width, height in at_sizes(page, LYING):
+            box = page.locator("#asked").bounding_box()
+            assert box["y"] + box["height"] <= height, width
+            assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('asked')).fontSize)") >= 16
 
 
-@pytest.mark.parametrize(("width", "height"), LYING)
-def test_lying_the_setting_is_big_and_in_sight(browser: Any, one: Made, width: int, height: int) -> None:
+def test_lying_the_setting_is_big_and_in_sight(browser: Any, one: Made) -> None:
     one.to_first_pass()
-    with device(browser, {"width": width, "height": height}) as page:
+    with device(browser, PHONE_LYING) as page:
         pair(page, one)
         for name in ("microphone", "speaker", "pedal"):
             one.turn(
                 DeviceChanged(one.clock.at(), one.clock.utc(), name, "lost", f"The {name} is lost: " + "gone. " * 6)
             )
         shows(page, "#faults", "The pedal is lost")
-        page.wait_for_timeout(100)
-        assert page.locator("#reading").bounding_box()["height"] >= height / 4
-        box = page.locator("#pass").bounding_box()
-        assert box["y"] + box["height"] <= height
+        for width, height in at_sizes(page, LYING):
+            assert page.locator("#reading").bounding_box()["height"] >= height / 4, width
+            box = page.locator("#pass").bounding_box()
+            assert box["y"] + box["height"] <= height, width
 
 
 def test_how_a_resumed_session_begins_is_told_with_its_question(browser: Any, one: Made) -> None:
