@@ -1,7 +1,7 @@
 """What `ready` asks of calibration: how old each value is, and whether blade and carriage were found square.
 
-What was calibrated, taken back or measured on another blade is in the history beside the shop file. A figure that
-is missing there or has aged stands in for a measured one: the session runs with it.
+The history beside the shop file says what was calibrated, what was taken back and on which blade. Where a value was
+never measured, or not for a long time, `ready` reports it, and the session uses the shop file's value all the same.
 """
 
 from __future__ import annotations

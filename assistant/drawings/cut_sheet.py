@@ -147,7 +147,7 @@ def _passes(flow: Flow, carriage: Carriage, due: Sequence[PassStep]) -> None:
             _tick(flow, f"{before}, so that the carriage then comes {last} to it.")
         table.append((f"{number}", f"socket {socket}", reading(carriage, setting), _move(step, carriage)))
     widths = column_widths(table)
-    # Settings stand in large figures.
+    # Settings are printed in large figures.
     widths[2] = max(width_of(SET_TO, CAP, True), *(width_of(row[2], BIG, True) for row in table))
     right = TICK + 2 + widths[0] + 3 + widths[1] + 3 + widths[2]
     head = (Text((0, 1.3), "pass", CAP, bold=True), Text((right, 1.3), SET_TO, CAP, "end", bold=True))

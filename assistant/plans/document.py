@@ -111,13 +111,13 @@ def read_document(path: Path) -> Document:
 
 
 def _kind_of(tree: dict[str, Any] | None) -> str:
-    """Whether it is a "plan" or a "shop", by what stands in it; "" where it could be either."""
+    """Either "plan" or "shop", by the keys that it has; "" where it could be either."""
     of_plan, of_shop = len(OF_A_PLAN & set(tree or ())), len(OF_A_SHOP & set(tree or ()))
     return "" if of_plan == of_shop else "plan" if of_plan > of_shop else "shop"
 
 
 def kind_of_file(path: Path | None) -> str:
-    """Whether a file is a "plan" or a "shop", by what stands in it; "" where it could be either or can't be read."""
+    """Either "plan" or "shop", as `_kind_of` has it; also "" for a file that can't be read."""
     return "" if path is None else _kind_of(read_document(path).tree)
 
 
