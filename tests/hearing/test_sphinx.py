@@ -23,11 +23,11 @@ def sphinx():
 in_turn_or_all = pytest.mark.parametrize(
     "every_voice", [pytest.param(False, id="in turn"), pytest.param(True, id="every voice", marks=pytest.mark.long)]
 )
-EACH = 3  # text is said in every run
+EACH = 5  # text is said in every run
 
 
 def said(voices, texts, every_voice):
-    """(voice, text): every third text by one of the voices, in turn, or every text by every voice."""
+    """(voice, text): every fifth text by one of the voices, in turn, or every text by every voice."""
     if every_voice:
         return [(voice, text) for voice in voices for text in texts]
     return [(voices[n % len(voices)], text) for n, text in enumerate(texts[::EACH])]
