@@ -10,6 +10,7 @@ import pytest
 
 from assistant.__main__ import build_parser
 from assistant.commands import COMMANDS
+from assistant.plans.shop_file import read_shop
 from assistant.screens.key_meanings import GESTURES, KEY_LIST
 from tests.conftest import LONGEST
 
@@ -48,6 +49,13 @@ def test_every_option_that_is_named_exists() -> None:
     known = set().union(*(options_of(command) for command in COMMANDS)) | {"--no-deps", "--dist"}
     named = set(re.findall(r"`[^`]*?(--[a-z][a-z-]+)", README)) | set(re.findall(r" (--[a-z][a-z-]+)", README))
     assert named <= known, named - known
+
+
+def test_what_it_puts_into_a_shop_file_is_read(tmp_path: Path) -> None:
+    (example,) = re.findall(r"```toml\n(.*?)```", README, re.S)
+    shop = tmp_path / "shop.toml"
+    shop.write_text(f"[blade]\nkerf = 3\n{example}", encoding="utf-8")
+    assert dict(read_shop(shop).voice.phrases)["cut"][-1] == "wilco that one is cut"
 
 
 def test_every_file_that_is_named_exists() -> None:
