@@ -120,7 +120,7 @@ def test_a_changed_blade_and_carriage_are_pointed_out_and_the_old_figures_used(c
     done = cut_off.resume(SECURED)
     assert (
         "The shop file shop.toml has changed since: kerf 3.18 mm, now 3.2 mm; zero outside, now inside. "
-        "The session goes on with the old figures, which fit only the blade and the carriage"
+        "The session goes on with the old figures. They are right only for the blade and the carriage"
     ) in done.said[0]
     assert "Set one two decimal zero two; then start" in done.said[-1]
 
@@ -132,9 +132,9 @@ def test_what_moves_no_cut_is_not_pointed_out(cut_off: Workshop) -> None:
 
 def test_a_shop_file_that_is_gone_or_spoilt_is_pointed_out(cut_off: Workshop) -> None:
     cut_off.write("shop.toml", "kerf =")
-    assert "The shop file shop.toml can't be read any more; the session goes on" in cut_off.resume(SECURED).said[0]
+    assert "The shop file shop.toml can no longer be read. The session goes on" in cut_off.resume(SECURED).said[0]
     (cut_off.folder / "shop.toml").unlink()
-    assert "The shop file shop.toml is gone; the session goes on with its own figures." in cut_off.resume("").said[0]
+    assert "The shop file shop.toml is gone. The session goes on with its own figures." in cut_off.resume("").said[0]
 
 
 def test_another_shop_file_can_be_named_to_compare_with(cut_off: Workshop) -> None:
@@ -201,9 +201,13 @@ class TestPhrasesOfAnOldSession:
     def test_it_is_resumed_without_them_and_says_so(self, workshop: Workshop) -> None:
         done = self.resumed(workshop, "2 pedal hold\n4 pedal hold\n60 heard marigold proceed to next pass\n")
         text = " ".join(done.said)
-        assert f'"{self.CUT}" of cut is not listened for: it sounds too like "return to previous" of back. ' in text
+        assert (
+            f'"{self.CUT}" for cut is not listened for: it sounds too much like "return to previous" for back. ' in text
+        )
         assert 'Say "marigold proceed to next pass".' in text
-        assert '"finish the lesson" of lesson is not listened for: it sounds too like "finish the session"' in text
+        assert (
+            '"finish the lesson" for lesson is not listened for: it sounds too much like "finish the session"' in text
+        )
         assert "Confirm it with a long press." in text
         assert ("pass_cut", 1, 1, "voice") in done.facts
         listened = {phrase for line in done.lines if line["kind"] == "listen" for phrase in line["phrases"]}
@@ -337,7 +341,7 @@ class TestRehearsalsAndCuts:
         session = self.begun_for_real(workshop)
         workshop.write("script.txt", UNTOUCHED)
         done = workshop.run("resume", session, "--state", "state", "--rehearse", "script.txt")
-        assert done.code == 3 and "cuts wood" in done.err
+        assert done.code == 3 and "cuts real wood" in done.err
         done = workshop.resume(UNTOUCHED)
         assert done.code == 3 and "no open rehearsal" in done.err
 

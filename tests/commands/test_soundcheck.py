@@ -115,17 +115,17 @@ def test_all_is_heard_in_moderate_noise_and_kept_until_it_is_forgotten(tmp_path,
     assert sorted(result(capsys)["deleted"]) == sorted(found["kept"])
     assert not (data_folder / "kerfcall" / "voice").exists()
     assert main(["soundcheck", "--forget"]) == 0
-    assert "Nothing was kept" in capsys.readouterr().out
+    assert "There was nothing to delete" in capsys.readouterr().out
 
 
 def test_what_drowns_in_the_noise_is_for_the_saw_off_only(tmp_path, capsys):
     assert main(command(*files(tmp_path, snr_db=-15))) == 0
     out = capsys.readouterr().out
-    assert "Over all: voice with the saw off only (3 of 3 phrases" in out
+    assert "Overall: voice with the saw off only (3 of 3 phrases" in out
     assert out.count("voice with the saw off only") == 4
-    assert "Near a running blade use the pedal" in out
+    assert "Near a running blade, use the pedal" in out
     assert "-60 dBFS" in out and "[####" in out
-    assert "no sound; nothing was sent anywhere" in out
+    assert "no sound was kept, nothing was sent anywhere" in out
 
 
 def test_other_talk_for_every_phrase_is_pedal_only(tmp_path, capsys):
@@ -198,7 +198,7 @@ def test_what_an_earlier_check_left_broken_is_begun_anew_and_said(tmp_path):
     assert command_module.earlier_voice(tmp_path, out).texts == ()
     taken = Taken("any")
     assert command_module.saw_noise(taken, tmp_path, out) == (None, None)
-    assert "begun anew" in out.getvalue() and "saw's noise is left out" in out.getvalue()
+    assert "starting again without them" in out.getvalue() and "going on without the saw's noise" in out.getvalue()
 
 
 # --- bad input
@@ -223,10 +223,10 @@ def test_each_bad_file_is_named(tmp_path, capsys):
 
 def test_too_few_sayings_are_refused_and_nothing_is_kept(tmp_path, capsys, data_folder):
     assert main(command(*files(tmp_path, speech=said(TEXTS)))) == 2
-    assert "3 utterances where 6 were to be said" in capsys.readouterr().err
+    assert "has 3 utterances, but 6 were expected" in capsys.readouterr().err
     assert not data_folder.exists()
 
 
 def test_silence_for_speech_is_refused(tmp_path, capsys):
     assert main(command(*files(tmp_path, speech=bytes(10 * 2 * RATE)))) == 2
-    assert "0 utterances where 6" in capsys.readouterr().err
+    assert "has 0 utterances, but 6" in capsys.readouterr().err

@@ -146,8 +146,8 @@ def test_live_through_a_real_capture_device(loop, tmp_path):
     with loop.hiss(tmp_path):
         program = Program(loop, tmp_path, "--rounds", "2", "--phrases", "standing by for now", "return to previous")
         try:
-            program.until("Kerfcall starts and stops no saw")
-            program.until("Enter when it runs")
+            program.until("Kerfcall can't start or stop the saw")
+            program.until("Press Enter when the saw is at full speed")
             saw = threading.Thread(target=loop.play, args=(pcm(saw_noise(8 * RATE) * 0.02), tmp_path / "saw"))
             (tmp_path / "saw").mkdir()
             saw.start()
@@ -157,7 +157,7 @@ def test_live_through_a_real_capture_device(loop, tmp_path):
             saw.join()
             program.enter()
             answer_prompts(program, loop, tmp_path, (BACK, STAND_BY) * 2)
-            program.until("Over all:")
+            program.until("Overall:")
             assert program.end() == 0, program.seen
         finally:
             program.close()
@@ -229,7 +229,7 @@ PROMPTS = prompts(DEFAULT_CHECKS, "marigold", ["standing by for now", "return to
 
 
 def test_nothing_said_is_asked_again_and_given_up(monkeypatch):
-    with pytest.raises(CouldNotRun, match="nothing was heard at 2 phrases in a row.*nothing was kept"):
+    with pytest.raises(CouldNotRun, match="nothing was heard for 2 phrases in a row.*nothing was kept"):
         take(monkeypatch, pcm(room(70 * RATE)))
 
 
@@ -247,8 +247,8 @@ def test_the_saw_is_left_out_by_an_s_or_by_nobody_answering(monkeypatch):
     sound = pcm(np.concatenate([room(5 * RATE), *[speech + room(len(speech))] * 2]))
     for answers in (("s\n",), ()):
         out, live = take(monkeypatch, sound, *answers, with_saw=True)
-        assert live.saw is None and "The saw's noise is left out." in out
-        assert "Kerfcall starts and stops no saw" in out and "stand clear" in out and "blade guarded" in out
+        assert live.saw is None and "Skipping the saw's noise." in out
+        assert "Kerfcall can't start or stop the saw" in out and "Stand out of the" in out and "guard in place" in out
 
 
 def test_a_blade_that_runs_down_is_waited_for_and_no_phrase(monkeypatch):

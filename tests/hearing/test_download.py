@@ -193,7 +193,7 @@ def test_a_broken_download_carries_on_where_it_stopped(site: Site, tmp_path: Pat
 
 def test_after_too_many_breaks_what_came_is_kept_for_the_next_run(site: Site, tmp_path: Path) -> None:
     site.cut_at = [100_000] + [100_000] * (download.TRIES - 1)
-    with pytest.raises(CouldNotRun, match=f"broke off {download.TRIES} times.*run it again later: 0.1 MB"):
+    with pytest.raises(CouldNotRun, match=f"was lost {download.TRIES} times.*try again later: the 0.1 MB"):
         get(site, tmp_path)
     assert not (tmp_path / NAME).exists() and find_models(VoiceSettings(), [tmp_path]) == []
     site.asked.clear()
@@ -255,13 +255,13 @@ def test_a_wrong_size_is_told_before_anything_is_fetched(site: Site, tmp_path: P
 def test_a_site_whose_file_is_cut_short_gives_no_model(site: Site, tmp_path: Path) -> None:
     whole = site.model()
     site.body, site.says_length = ARCHIVE[:-5000], len(ARCHIVE)
-    with pytest.raises(CouldNotRun, match="broke off"):
+    with pytest.raises(CouldNotRun, match="connection was lost"):
         get(site, tmp_path, whole)
     assert not (tmp_path / NAME).exists()
 
 
 @pytest.mark.parametrize(
-    ("code", "words"), [(404, "not there any more"), (410, "not there any more"), (503, "refused")]
+    ("code", "words"), [(404, "is no longer there"), (410, "is no longer there"), (503, "refused")]
 )
 def test_a_refusal_is_told_with_its_number(site: Site, tmp_path: Path, code: int, words: str) -> None:
     site.code = code
@@ -273,7 +273,7 @@ def test_a_refusal_is_told_with_its_number(site: Site, tmp_path: Path, code: int
 def test_without_a_network_the_mend_is_named(site: Site, tmp_path: Path) -> None:
     # Port 1 on the loopback address: nothing listens there.
     nobody = replace(site.model(), url="http://127.0.0.1:1/x.zip")
-    with pytest.raises(CouldNotRun, match="can't be reached.*connect this machine"):
+    with pytest.raises(CouldNotRun, match="can't be reached.*connect this computer"):
         get(site, tmp_path, nobody)
     assert left_behind(tmp_path) == []
 
@@ -300,11 +300,11 @@ UNSAFE: dict[str, dict[str | zipfile.ZipInfo, bytes]] = {
 
 
 WHY = {
-    **dict.fromkeys(("climbs", "absolute", "backslash", "drive"), "name that leads elsewhere"),
+    **dict.fromkeys(("climbs", "absolute", "backslash", "drive"), "name that leads outside the folder"),
     **dict.fromkeys(("link", "device", "pipe"), "is a link or a device"),
-    **dict.fromkeys(("file and folder", "case"), "holds a name twice"),
-    "two folders": "is not one folder",
-    "bomb": "would unpack to too much",
+    **dict.fromkeys(("file and folder", "case"), "has the same name twice"),
+    "two folders": "is not a single folder",
+    "bomb": "is too large when unpacked",
 }
 
 
@@ -413,7 +413,7 @@ def test_killed_while_unpacking_no_half_model_is_seen_and_nothing_is_fetched_twi
 
 def test_two_at_once_the_second_is_told_so(site: Site, tmp_path: Path) -> None:
     with child_at(site, tmp_path, "unpacking") as child:
-        with pytest.raises(CouldNotRun, match="another Kerfcall is fetching"):
+        with pytest.raises(CouldNotRun, match="another Kerfcall is downloading"):
             get(site, tmp_path)
         assert child.wait(20) == 0
     assert is_in_place(tmp_path)

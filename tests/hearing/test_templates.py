@@ -274,7 +274,7 @@ def test_a_broken_file_is_named_with_its_mend(tmp_path, content):
 
 def test_templates_of_another_kind_are_refused(tmp_path):
     np.savez(tmp_path / templates.FILE, format=templates.FORMAT, texts=np.array(["a"]), t0=np.zeros((30, 4)))
-    with pytest.raises(NoSuchPart, match="no cepstra"):
+    with pytest.raises(NoSuchPart, match="wrong contents"):
         Voice.load(tmp_path)
     np.savez(tmp_path / templates.FILE, format=99, texts=np.array(["a"]), t0=np.zeros((30, CEPSTRA)))
     with pytest.raises(NoSuchPart, match="another version"):
