@@ -189,7 +189,7 @@ def judge(measures: dict[str, float], bar: Bar) -> str:
     if not first and bar.evidence > NEVER and evidence(measures) < bar.evidence:
         first = WHY_NOT[_weakest(measures)]
     if not first and measures.get("margin", bar.margin) < bar.margin:
-        first = "its number could have been a different one"
+        first = "it could have been another number"
     return first
 
 

@@ -29,7 +29,7 @@ def test_a_typical_hit_passes_both_bars():
         ("mean", -5.1, "enough like"),
         ("worst word", -11.1, "one word"),
         ("piece", -5.6, "alone"),
-        ("edit ratio", 0.86, "its sounds"),
+        ("edit ratio", 0.86, "the sounds of the phrase"),
         ("margin", 49.9, "another"),
     ],
 )
@@ -44,7 +44,7 @@ def test_one_measure_beyond_its_limit_is_enough_and_named(measure, value, reason
     [
         ("mean", -4.9, "enough like"),
         ("worst word", -8.5, "one word"),
-        ("edit ratio", 0.8, "its sounds"),
+        ("edit ratio", 0.8, "the sounds of the phrase"),
     ],
 )
 def test_measures_short_of_their_limits_add_up_and_the_one_that_is_worst_is_named(measure, value, reason):

@@ -383,7 +383,7 @@ def test_no_microphone_says_what_to_do():
 def test_a_microphone_that_stops_or_never_starts_is_missed(monkeypatch):
     monkeypatch.setattr("assistant.hearing.recorder.FIRST_CHUNK_S", 0.05)
     monkeypatch.setattr("assistant.hearing.recorder.SILENT_AFTER_S", 0.05)
-    with pytest.raises(NoSuchPart, match="gives no sound"):
+    with pytest.raises(NoSuchPart, match="delivers no sound"):
         Recorder(Capture()).read()
     recorder = Recorder(Capture(bytes(960)))
     recorder.read()

@@ -93,7 +93,7 @@ def test_a_loudspeaker_is_meant_by_its_name_or_a_part_of_it() -> None:
     assert number_of("usb", names) == 2  # the whole name first
     assert number_of("usb a", names) == 1 and number_of(" MONITOR ", names) == 0
     assert number_of("headset", names) is None and number_of("usb", []) is None
-    assert not_there("headset", names[1:]).endswith('the default one speaks; there are: "USB Audio", "USB"')
+    assert not_there("headset", names[1:]).endswith('the default one is used; there are: "USB Audio", "USB"')
     assert not_there("headset", []).endswith("there are: none")
 
 
@@ -153,7 +153,7 @@ def test_when_the_chosen_one_goes_the_default_one_speaks_and_that_is_told(server
         said(player, posted, "here", 0.2)
         server.remove(bench)
         told = posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "works", 30)
-        assert isinstance(told, DeviceChanged) and 'called "Bench-Speaker", so the default one speaks' in told.text
+        assert isinstance(told, DeviceChanged) and 'called "Bench-Speaker", so the default one is used' in told.text
         default = Recording(server)
         said(player, posted, "there")
         time.sleep(2.5)

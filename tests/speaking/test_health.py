@@ -37,4 +37,4 @@ def test_the_loudspeaker_that_the_shop_file_asks_for_is_named() -> None:
 @pytest.mark.parametrize("wanted", ["", "porch"])
 def test_without_a_loudspeaker_text_is_on_the_screen(wanted: str) -> None:
     line = health.loudspeaker({"outputs": [], "inputs": []}, wanted)
-    assert line.state == STANDS_IN and line.text == "text on screen: none found"
+    assert line.state == STANDS_IN and line.text == "text on the screen only: none found"
