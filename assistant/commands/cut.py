@@ -81,6 +81,7 @@ def _job_and_script(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ..
     """Reads the job and the script. Raises BadInput with every fault of plan, shop, script and options at once."""
     faults: list[Fault] = []
     script: tuple[ScriptLine, ...] = ()
+    # Each step is caught by itself, so that the user sees the faults of all of them in one go.
     try:
         script = check_options(args)
     except BadInput as error:

@@ -77,6 +77,7 @@ def play(act: Act, number: int, state_dir: Path) -> int:
 
 
 def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, state: State, job: Job) -> int:
+    # Session time moves with the sound's samples, so that every machine plays the same session.
     clock = SetClock(state.at)
     screen = PlainScreen(sys.stdout, keys=False)
     runner = Runner(lambda records: journal.append(session, records), Outputs(screens=[screen]), clock, state)

@@ -73,6 +73,7 @@ def run(args: argparse.Namespace) -> int:
     if args.order:
         print("\n".join(phrase.text for phrase in prompted))
         return 0
+    # With --json, standard output is for the one object: the conversation goes to standard error.
     out = sys.stderr if args.json else sys.stdout
     spec = spec_of(voice, must_have(choose(voice)))
     try:

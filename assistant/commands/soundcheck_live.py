@@ -82,6 +82,7 @@ class _Conversation:
             self._say("Skipping the saw's noise.")
             return None
         saw = self._record()
+        # Phrases are said only after the saw is off: nobody should have to speak beside a running blade.
         self._say(SAW_OFF, end="")
         self._answer()
         self._wait_for_quiet(room)

@@ -24,7 +24,9 @@ from assistant.plans.intents import Intent
 from assistant.wording.phrases import NOTHING, Phrase
 from assistant.wording.rivals import rivals
 
-AFTER_SPEECH_S = 0.3  # deaf for so long after an announcement, while the room still rings with our own voice
+# Deaf for so long after an announcement, while the room still rings with our own voice. Nothing here cancels the
+# loudspeaker's echo, so the ear can't listen while we speak.
+AFTER_SPEECH_S = 0.3
 CLIPPED = 32_700  # of 32,768: a sample from here on is clipped
 CLIPPED_SHARE = 0.005  # an utterance with more than this share of clipped samples was overdriven
 OVERDRIVEN = "; the microphone was overdriven: turn its gain down, or move away from it"
@@ -184,6 +186,7 @@ class Ear:
         was_active = self._endpointer.active
         utterance = self._endpointer.frame(frame, self.denoiser.speech)
         if self._endpointer.active and not was_active:
+            # A question may open while somebody is speaking: what was open at the first sound counts.
             self._at_onset = (self._phrases, self._generation)
             self._clipped = 0
         self._clipped += clipped

@@ -74,6 +74,7 @@ class _Miniaudio:
             self._device.close()
             raise NoSuchPart("no microphone was found")
         generator = _feeding(on_chunk)
+        # Without this first step the capture ends silently.
         next(generator)
         try:
             self._device.start(generator)

@@ -120,11 +120,13 @@ class Sphinx:
     def _use(self, phrases: Sequence[Phrase], texts: tuple[str, ...]) -> None:
         if texts == self._texts:
             return
+        # Checked first, since the library's own error doesn't name the unknown word.
         refuse_unknown(self, phrases)
         self._activate(texts)
         self._texts = texts
 
     def _activate(self, texts: Sequence[str]) -> None:
+        # As text, not as a file: a grammar file that isn't there ends the process.
         self._grammar.add_jsgf_string(SEARCH, grammar.jsgf(texts))
         self._grammar.activate_search(SEARCH)
 

@@ -41,6 +41,7 @@ class Vosk:
             raise NoSuchPart("the recogniser vosk is not installed; pip install vosk") from error
         vosk.SetLogLevel(-1)
         try:
+            # Always with a path, as text: without one the library looks for a model on the network.
             self._model: Any = vosk.Model(str(model))
         except Exception as error:  # the library raises nothing narrower
             raise BadInput(
@@ -53,6 +54,7 @@ class Vosk:
 
     def _knows(self, word: str) -> bool:
         if word not in self._known:
+            # The library would drop a word that it lacks from its phrase, with only a warning.
             self._known[word] = bool(word) and self._model.vosk_model_find_word(word) >= 0
         return self._known[word]
 
@@ -80,6 +82,7 @@ class Vosk:
         return Result(None if reason else phrase, reason, heard, measures, like)
 
     def _grammar(self, table: dict[str, Phrase]) -> str:
+        # An empty list, or anything but a list of texts, ends the process.
         return json.dumps([*table, UNKNOWN] if self.rejects_unknown else list(table), ensure_ascii=False)
 
     def _words(self, pcm16k: bytes, grammar: str) -> list[accept.Unit]:
@@ -93,6 +96,7 @@ class Vosk:
                 results.append(recogniser.Result())
         results.append(recogniser.FinalResult())
         return [
+            # The library's own confidence is not used: it is 1.0 for plainly wrong words too.
             accept.Unit(word["word"], round(word["start"] * 100), round(word["end"] * 100) - 1, 0.0)
             for result in results
             for word in json.loads(result).get("result", ())

@@ -113,6 +113,7 @@ def _primed(fill: Fill) -> Generator[bytes, int, None]:
 
     def forever() -> Generator[bytes, int, None]:
         frames = yield b""
+        # It never ends: after the end of its generator the device would go on, playing silence.
         while True:
             frames = yield fill(frames)
 

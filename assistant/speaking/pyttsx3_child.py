@@ -119,6 +119,7 @@ def _answer(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minut
                 break
     except Exception as error:
         return "failed", f"{type(error).__name__}: {error}"
+    # pyttsx3 ignores an unknown voice without an error.
     if voice and used != voice.lower():
         return "failed", f'pyttsx3 has no voice "{voice}", it used "{used}"'
     return "done", used
