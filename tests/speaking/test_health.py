@@ -18,7 +18,7 @@ def test_a_voice_that_can_not_be_had_is_text(monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr("assistant.speaking.choose.choose_engine", none)
     line = health.voice(VoiceSettings())
-    assert line.state == STANDS_IN and "text on the screen: no voice" in line.text and "espeakng-loader" in line.mend
+    assert line.state == STANDS_IN and "text on the screen only: no voice" in line.text and "espeakng-loader" in line.mend
 
 
 def test_a_loudspeaker_is_named_and_how_many_more_there_are() -> None:
