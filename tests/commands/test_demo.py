@@ -68,7 +68,7 @@ def test_in_a_folder_that_is_only_read_nothing_is_played() -> None:
 
 
 def test_its_first_act_cuts_three_passes_by_voice_and_pedal_and_is_killed(workshop: Workshop) -> None:
-    """What is answered is heard by the recogniser; the second act is played in the long run."""
+    """The recogniser hears the operator's answers. The second act is played in the long run."""
     done = workshop.run("demo", "--act", "0", "--state", "state")
     assert (done.code, done.err) == (PLUG_PULLED, "")
     by_voice = (
@@ -92,7 +92,7 @@ def test_its_first_act_cuts_three_passes_by_voice_and_pedal_and_is_killed(worksh
 @pytest.mark.long
 @pytest.mark.timeout(900)
 def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
-    """Killed in mid-board and resumed; every pass is cut once, and the sound is as long as it says."""
+    """Killed partway through a board and resumed. Every pass is cut once, and the sound has the length shown."""
     workshop.patience_s = 600.0
     done = workshop.run("demo", "--out", "said.wav", "--state", "state")
     assert done.code == 0, done.err

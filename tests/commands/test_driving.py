@@ -19,7 +19,7 @@ ANSWERS = {"+": "Louder.", "-": "Quieter.", "<": "Slower."}
 
 
 def keys_of_a_session(workshop: Workshop, keys: str) -> tuple[str, ...]:
-    """A session that is left after these keys of `ANSWERS`; the lines that it names to keep the voice."""
+    """The lines that a session names to keep the voice after these keys of `ANSWERS`."""
     words = ["cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--no-voice", "--no-pedal", "--plain"]
     command = [sys.executable, "-m", "assistant", *words]
     child = pexpect.spawn(

@@ -28,7 +28,7 @@ def test_every_utterance_has_its_time_phrase_or_reason(tmp_path, capsys):
 
 
 def test_a_denial_and_a_decoy_are_refused_by_name(tmp_path, capsys):
-    """As in a session: what is listened for there so that it is refused is listened for here."""
+    """As in a session, the phrases that are listened for only to be refused are listened for here too."""
     need("espeak-ng")
     denied, nearly = "setting bar is not put away", "finish the board"
     sound = b"".join(padded(spoken("en-us", f"marigold {said}"), 0.8, 0.8) for said in (denied, nearly))

@@ -142,7 +142,7 @@ def test_export_as_csv_has_a_line_per_fact(tmp_path: Path, capsys: pytest.Captur
 
 
 def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A rehearsed session too, whose beginning tells that it is one."""
+    """A rehearsed session too. Its first fact says that it is a rehearsal."""
     with Journal.open(tmp_path) as journal:
         session = journal.new_session("Nesting tea trays", "ab" * 32, "trays.toml", "2026-01-01T00:00:00Z")
         facts = (f.Started(small_job(), rehearsed=True), *SAMPLE, f.Zeroed(1))

@@ -1,4 +1,4 @@
-"""`models`: what is found, what is used and why; `verify` fails for a broken model; `get` says what it does."""
+"""`models` shows what is found, what is used and why. `verify` fails for a broken model. `get` says what it does."""
 
 from __future__ import annotations
 

@@ -87,7 +87,7 @@ def test_a_pass_recurs_on_a_board_that_had_been_taken_off(cut_off: Workshop) -> 
 
 
 def recurred(workshop: Workshop) -> bool:
-    """Whether pass 2 was cut, named as not cut, and cut once more."""
+    """Whether pass 2 was cut, reported as not cut, and cut again."""
     kept = [r for r in workshop.export()["records"] if r["kind"] in ("pass_cut", "stepped_back")]
     cut = [(r["kind"], r["pass"]) for r in kept]
     return cut == [("pass_cut", 1), ("pass_cut", 2), ("stepped_back", 2), ("pass_cut", 2)]
@@ -189,7 +189,7 @@ class TestPhrasesOfAnOldSession:
     CUT = "return to the previous"
 
     def resumed(self, workshop: Workshop, script: str, *more: tuple[str, tuple[str, ...]]) -> Done:
-        """A session with that phrase for a cut, a check of its own that sounds like the end, and these phrases."""
+        """A session with that phrase for a cut, a check whose answer sounds like the end, and these phrases."""
         job = small_job()
         voice = replace(job.voice, phrases=(("cut", (self.CUT,)), *more))
         job = replace(job, voice=voice, checks=(*job.checks, Check("lesson", "done?", "finish the lesson", "setup")))
@@ -293,7 +293,7 @@ class TestSessionsStoredBefore:
 
 
 class TestTheNewest:
-    """Without an id the session begun last is taken up, and no other in its place."""
+    """Without an ID the newest session is resumed, and never another in its place."""
 
     def begun(self, state: Path, utc: str) -> str:
         with Journal.open(state) as journal:
@@ -323,7 +323,7 @@ class TestTheNewest:
 
 
 class TestRehearsalsAndCuts:
-    """What was only rehearsed is not mistaken for what was cut, nor the other way round."""
+    """A rehearsal is not mistaken for a cut, nor a cut for a rehearsal."""
 
     def begun_for_real(self, workshop: Workshop) -> str:
         """A session that the saw is part of, open; its id."""

@@ -65,7 +65,7 @@ def said(texts=TEXTS * ROUNDS, voice: str = "en-us", gain: float = SPEECH) -> by
 
 
 def files(folder: Path, snr_db: float = 15, speech: bytes | None = None, saw: bytes | None = None) -> list[str]:
-    """The three recordings as arguments; snr_db: of the usual speech over the saw."""
+    """The three recordings as arguments. snr_db: of the usual speech over the saw."""
     speech = said() if speech is None else speech
     level = SPEECH * float(np.std([x for x in floats(spoken("en-us", TEXTS[0])) if abs(x) > 500 / 32768]))
     if saw is None:
@@ -152,7 +152,7 @@ def test_clipped_speech_is_pedal_only_and_named(tmp_path, capsys):
 
 
 def test_without_the_saw_nothing_is_promised_about_its_noise(tmp_path, capsys):
-    """And templates of phrases that were not said now stay."""
+    """Templates of phrases that were not said this time stay."""
     folder = templates.voice_folder("recording")
     other = Voice()
     other.enrol("report my progress", [spoken("en-us", "report my progress")] * 2)
@@ -191,7 +191,7 @@ def test_forgetting_leaves_what_is_not_ours(capsys, data_folder):
 
 
 def test_what_an_earlier_check_left_broken_is_begun_anew_and_said(tmp_path):
-    """Or the mend that the message names, another sound check, would fail by the same file."""
+    """Otherwise the remedy that the message names, another sound check, would fail because of the same file."""
     (tmp_path / templates.FILE).write_bytes(b"broken")
     (tmp_path / "noise.json").write_text("broken")
     out = io.StringIO()

@@ -61,7 +61,7 @@ class Loop:
         self._server = server
 
     def play(self, sound: bytes, folder: Path) -> None:
-        """Until it is over."""
+        """Plays the sound to its end."""
         self._server.play(write_wav(folder / "played.wav", sound))
 
     def hiss(self, folder: Path) -> contextlib.AbstractContextManager[None]:
@@ -100,7 +100,7 @@ class Program:
             self._bytes.put(chunk)
 
     def until(self, words: str) -> None:
-        """Wait until it has printed so, after what was waited for last."""
+        """Waits until it has printed these words, after the last words waited for."""
         end = time.monotonic() + PATIENCE_S
         while (found := self.seen.find(words, self._read_to)) < 0:
             assert time.monotonic() < end, f"{words!r} did not come:\n{self.seen}"
@@ -116,7 +116,7 @@ class Program:
         self.process.stdin.flush()
 
     def end(self) -> int:
-        """Wait until it has ended and all that it printed is seen; its exit code."""
+        """Waits until it has ended and all that it printed has been read. Returns its exit code."""
         code = self.process.wait(PATIENCE_S)
         self._reader.join(PATIENCE_S)
         while not self._bytes.empty():
@@ -124,7 +124,7 @@ class Program:
         return code
 
     def close(self) -> None:
-        """End it, whatever it does, and leave nothing open that a later test would be blamed for."""
+        """Ends it, whatever it is doing, and leaves nothing open that a later test would be blamed for."""
         self.process.kill()
         self.process.wait()
         self._reader.join(PATIENCE_S)
@@ -211,7 +211,7 @@ class Played:
 
 
 def take(monkeypatch, sound: bytes, *answers: str, with_saw: bool = False):
-    """The conversation with a microphone that hears this, the operator answering so; what was shown and taken."""
+    """Runs the conversation with this sound and these answers. Returns what was shown and what was recorded."""
     played = Played(sound)
     monkeypatch.setattr(soundcheck_live, "Recorder", lambda: Recorder(played))
     # Nothing waits in a real queue: what comes is what comes.

@@ -1,4 +1,4 @@
-"""Whether a decoded phrase was really said: hard limits, the measures' evidence together, and why not."""
+"""The decision whether a decoded phrase was really said: hard limits, the evidence together, and the reasons."""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ def test_the_worst_word_of_what_has_a_consequence_is_held_higher(all_strict):
 
 
 def with_evidence(more: float, bar: accept.Bar) -> dict[str, float]:
-    """What has so much more evidence than the bar asks for, and is within all other limits."""
+    """Measures within all other limits, with this much more evidence than the bar asks for."""
     poor = HIT | {"mean": -4.5, "worst word": -7.0}
     missing = bar.evidence + more - accept.evidence(poor)
     return poor | {"edit ratio": poor["edit ratio"] + missing / accept.EVIDENCE["edit ratio"]}

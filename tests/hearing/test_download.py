@@ -1,4 +1,4 @@
-"""Fetching a model: whole or not at all, whatever the site, the line, the archive or the disk do.
+"""Downloading a model: completely or not at all, whatever the site, the line, the archive or the disk do.
 
 Every download goes to a real HTTP server on the loopback address. Ranges as in RFC 9110, sections 13.1.5, 14.2, 15.3.7.
 """
@@ -42,7 +42,7 @@ TAG = '"version-1"'
 
 
 def model_entries() -> dict[str, bytes]:
-    """The least that passes for a model; noise, so that it hardly shrinks."""
+    """The smallest folder that passes for a model, made of noise, so that it hardly compresses."""
     noise = random.Random(7).randbytes
     graph = struct.pack("<Ii6si8s", 0x7EB2FDD6, 6, b"vector", 8, b"standard") + struct.pack("<iiQqqq", 2, 0, 0, 0, 1, 1)
     return {
@@ -67,7 +67,7 @@ ARCHIVE = zipped({f"{NAME}/{name}": data for name, data in model_entries().items
 
 
 class Site:
-    """What the server holds and how it behaves; `asked` are the requests' Range headers in order."""
+    """What the server has and how it behaves. `asked`: the requests' Range headers, in order."""
 
     def __init__(self) -> None:
         self.body = ARCHIVE
@@ -327,7 +327,7 @@ def test_every_unsafe_entry_is_named_at_once(tmp_path: Path) -> None:
 
 
 def lying(archive: bytes, told: int) -> bytes:
-    """Its only entry tells another unpacked size, in both places (APPNOTE.TXT, 4.3.7 and 4.3.12)."""
+    """Its only entry gives a wrong unpacked size, in both places (APPNOTE.TXT, 4.3.7 and 4.3.12)."""
     data = bytearray(archive)
     central = data.rindex(b"PK\x01\x02")
     data[22:26] = data[central + 24 : central + 28] = struct.pack("<I", told)
@@ -376,7 +376,7 @@ download.fetch(download.KnownModel(**json.loads(sys.argv[1])), Path(sys.argv[2])
 
 @contextmanager
 def child_at(site: Site, into: Path, stage: str) -> Iterator[subprocess.Popen[str]]:
-    """A process that fetches and has just told that it is at this stage."""
+    """A process that is downloading and has just reported this stage."""
     words = [sys.executable, "-c", CHILD, json.dumps(asdict(site.model())), str(into), stage]
     with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, cwd=ROOT) as child:
         assert child.stdout is not None
@@ -512,7 +512,7 @@ def test_where_the_move_fails_the_old_folder_comes_back(
 
 
 def test_the_table_comes_with_the_package(tmp_path: Path) -> None:
-    """Of files that only a checkout has, none is needed."""
+    """It needs no file that only a checkout has."""
     shutil.copytree(ROOT / "assistant", tmp_path / "assistant", ignore=shutil.ignore_patterns("__pycache__"))
     code = "from assistant.hearing import download as d; print(d.TABLE); print(d.known_models()[0].name)"
     done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True)

@@ -1,4 +1,4 @@
-"""An utterance is cut out whole, with its time; noise that stays becomes the floor."""
+"""An utterance is cut out completely, with its time. Noise that stays becomes the floor."""
 
 from __future__ import annotations
 

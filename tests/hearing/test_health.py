@@ -1,4 +1,4 @@
-"""What `ready` finds out about hearing: noise suppression, recogniser, microphone and its level."""
+"""The findings of `ready` about hearing: noise suppression, recogniser, microphone and its level."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Both listeners: what is heard is posted in session time; a child that dies or hangs is replaced."""
+"""Both listeners post what they hear, in session time, and replace a child that dies or hangs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Loudspeaker, microphone and level: whatever the sound library does, and with a microphone that is really there."""
+"""Loudspeaker, microphone and level: with a faulty sound library, and with a microphone that is really there."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Levels, what is wrong with them, the noise learned; prompts, sayings, and the advice that follows."""
+"""Levels and their faults, the noise learned, prompts, sayings, and the advice that follows."""
 
 from __future__ import annotations
 

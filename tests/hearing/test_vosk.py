@@ -143,7 +143,7 @@ def test_korean_phrases_are_heard_among_those_open_with_them(vosk):
     """A third is enough to show that phrases reach the engine whole.
 
     The voice of espeak-ng is hard to understand (11 or 12 of 24, the engine's dither differs from run to
-    run). Numbers are left out. What a wrong phrase would do is not shown by this voice either; none is taken here.
+    run). Numbers are skipped. Nor does this voice show what a wrong phrase would do; none is taken here.
     """
     need("espeak-ng")
     said = [phrase for phrase in KOREAN if phrase.intent != "go to"]

@@ -63,7 +63,7 @@ def in_a_process(code: str) -> subprocess.CompletedProcess[str]:
 )
 @pytest.mark.parametrize("kind", ["MiniaudioDevice", "SounddeviceDevice"])
 def test_no_sound_card_is_a_missing_part_and_nothing_else_is_printed(kind: str) -> None:
-    """ALSA's library would write a page of its own lines at every attempt."""
+    """Otherwise ALSA's library would write a page of lines at every attempt."""
     done = in_a_process(f"""
 from assistant.errors import NoSuchPart
 from assistant.speaking.device import {kind}
@@ -110,7 +110,7 @@ def server(sound_server: SoundServer, monkeypatch: pytest.MonkeyPatch) -> SoundS
 
 @pytest.fixture
 def bench(server: SoundServer) -> str:
-    """A second sink beside the default one; the number of its module."""
+    """Adds a second sink beside the default one. Gives the number of its module."""
     return server.add_sink("bench", "Bench-Speaker")
 
 

@@ -1,4 +1,4 @@
-"""What `ready` finds out about voice and loudspeaker."""
+"""The findings of `ready` about voice and loudspeaker."""
 
 from __future__ import annotations
 
@@ -18,7 +18,9 @@ def test_a_voice_that_can_not_be_had_is_text(monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr("assistant.speaking.choose.choose_engine", none)
     line = health.voice(VoiceSettings())
-    assert line.state == STANDS_IN and "text on the screen only: no voice" in line.text and "espeakng-loader" in line.mend
+    assert (
+        line.state == STANDS_IN and "text on the screen only: no voice" in line.text and "espeakng-loader" in line.mend
+    )
 
 
 def test_a_loudspeaker_is_named_and_how_many_more_there_are() -> None:
