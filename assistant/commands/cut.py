@@ -42,11 +42,13 @@ def run(args: argparse.Namespace) -> int:
     live = None if is_rehearsed(args) else LiveLock(job.title, args.state)
     with live or contextlib.nullcontext(), Journal.open(state_dir) as journal:
         beside = () if live is None else open_sessions(journal, args.state)
+        # The plan's full path, since `resume` can be run from another folder.
         session = journal.new_session(job.title, job.plan_digest, str(args.plan.resolve()), LiveClock().utc())
         with _discarded_unless_begun(journal, session), SessionLock(state_dir, session):
             if live is not None:
                 live.name(session)
                 print(f"-- Session {session}: {job.title}. Press ? for the keys.")
+            # Not to standard output, which has only JSON Lines in a rehearsal.
             for warning in job.warnings:
                 print(f"!! {warning}", file=sys.stderr)
             return drive(Run(job, session, journal, State(), None, args.plan, beside), args, script)

@@ -38,6 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="write everything said to this file (default: kerfcall-demo.wav)",
     )
     parser.add_argument("--state", type=Path, metavar="DIR", help="keep the journal in this folder")
+    # For the child processes, each of which plays one act.
     parser.add_argument("--act", type=int, choices=range(len(ACTS)), help=argparse.SUPPRESS)
 
 

@@ -121,6 +121,7 @@ def _plug_puller(act: Act, runner: Runner) -> Callable[[Event], None]:
         state = runner.state
         due = act.plug_pulled_at and state.cut_in_all == act.plug_pulled_at and state.mode == Mode.CUTTING
         if due and isinstance(event, SpeechStarted):
+            # The lines so far are part of the demo, and a killed process would lose them.
             sys.stdout.flush()
             if PLUG_PULLED < 0:  # this system has signals
                 os.kill(os.getpid(), -PLUG_PULLED)

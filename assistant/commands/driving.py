@@ -149,6 +149,7 @@ def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]
             ear = FileListener(clock, runner.post, run.job.voice, run.job.checks, start_s=clock.at())
             stack.callback(ear.close)
             outputs.listener = ear
+        # Only with --real-time must an announcement be heard before it can be answered.
         runner.post(run.first_event(clock, rehearsed=True, hear_out=args.real_time))
         keys = ScriptKeys(clock, stand_in_key(run.job.pedal))
         Rehearsal(

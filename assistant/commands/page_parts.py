@@ -112,6 +112,7 @@ def open_page(
 
 def drawing_of(path: Path | None, job: Job) -> Callable[[], bytes | None]:
     """Draws the plan's sheets as SVG on the first call. Gives None if the plan file is gone or has changed since."""
+    # Each connection has a thread, and several devices can ask at the same time.
     guard = threading.Lock()
     made: list[bytes | None] = []
 

@@ -165,6 +165,7 @@ class SounddeviceDevice:
         self.instead = ""
         if not self._name:
             return None, ""
+        # By name at every opening, since a device's number can change.
         there = [
             (n, str(one["name"])) for n, one in enumerate(sounddevice.query_devices()) if one["max_output_channels"]
         ]
@@ -192,6 +193,7 @@ def default_device(name: str = "") -> Device:
     """
     import importlib.util
 
+    # miniaudio's wheel needs nothing else; sounddevice's for Linux lacks PortAudio itself.
     if importlib.util.find_spec("miniaudio"):
         return MiniaudioDevice(name)
     if importlib.util.find_spec("sounddevice"):

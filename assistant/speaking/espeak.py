@@ -148,6 +148,7 @@ class EspeakEngine:
 
         said = speakable(text)
         with self._library.lock:
+            # Voice and rate are global in the library: another engine of this process can have changed them.
             self._library.use(self.voice, self.words_a_minute)
             if said:
                 self._library.synth(said, take)

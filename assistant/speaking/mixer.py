@@ -181,6 +181,7 @@ class Mixer:
         """Mixes the next `frames` frames; returns them and what began and ended in them. 0 only begins what is due."""
         import numpy as np
 
+        # 32 bits, so that a click over loud speech is clipped at the end and doesn't wrap round.
         out = np.zeros(frames, np.int32)
         happened = self._mix_announcements(out)
         left = []

@@ -80,6 +80,7 @@ class Pyttsx3Engine:
         process = spawn.Process(target=serve, args=(theirs, self._orders), daemon=True, name="kerfcall-voice")
         with shielded_from_ctrl_c():
             process.start()
+        # This process must not hold the child's end too, or the child's death would not close the pipe.
         theirs.close()
         self._process, self._pipe = process, ours
         try:
