@@ -1,7 +1,7 @@
 """The hearing child: a spawned process that owns the recogniser and the microphone.
 
-A decoder's native crash, hang or hold on the interpreter lock stays in this process. Messages are tuples
-over one pipe, the first item naming the kind.
+If a decoder crashes, hangs or keeps the interpreter's lock, only this process suffers. Messages are tuples over one
+pipe, the first item naming the kind.
 
 To the child:    ("listen", phrases, generation)   ("speaking", active, monotonic s or None)
                  ("audio", bytes)   ("flush",)   ("close",)
