@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import os
 import signal
+import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -65,12 +66,28 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """What `-n auto` starts: two workers more than there are cores.
+    """What `-n auto` starts: three workers more than there are cores.
 
     Much of the time is spent waiting, for feet that hold, screens that are read and voices that speak.
     """
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return cores + 2
+    return cores + 3
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes(config: pytest.Config) -> None:
+    """In a fresh clone each worker would rewrite the assertions of all tests: that is done once, for all of them."""
+    here = Path(__file__).parent
+    if any((here / "session" / "__pycache__").glob("*-pytest-*.pyc")):
+        return
+    rooms = sorted(room for room in here.iterdir() if any(room.glob("test_*.py")))
+    collect = [sys.executable, "-m", "pytest", "--collect-only", "-q", "-p", "no:xdist", "-o", "addopts="]
+    halves = [
+        subprocess.Popen([*collect, *map(str, half)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        for half in (rooms[::2], rooms[1::2])
+    ]
+    for half in halves:
+        half.wait()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

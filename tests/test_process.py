@@ -22,6 +22,7 @@ from assistant.journal.store import Journal
 from tests.commands.program import PLAN, SHOP
 from tests.hearing.test_download import ARCHIVE, site  # noqa: F401 (a fixture)
 from tests.hearing.voices import write_wav
+from tests.sampling import every
 
 psutil = pytest.importorskip("psutil")
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="streams and signals as on POSIX systems")
@@ -113,7 +114,7 @@ CUT = "KERFCALL cut plan.toml --shop shop.toml --state state --rehearse script.t
 
 
 @needs_full
-@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize("unbuffered", every(2, ["", "1"]))
 @pytest.mark.parametrize("line", [LAYOUT, f"{LAYOUT} --json", "KERFCALL --help", "KERFCALL layout --help", CUT])
 def test_a_full_output_is_one_line(bench: Bench, line: str, unbuffered: str) -> None:
     done = bench.shell(f"{line} >/dev/full", PYTHONUNBUFFERED=unbuffered)
@@ -155,7 +156,7 @@ def test_closed_streams_of_all_kinds(bench: Bench) -> None:
     assert bench.shell(f"{LAYOUT} <&-").returncode == 0
 
 
-@pytest.mark.parametrize("handles", [6, 16, 40])
+@pytest.mark.parametrize("handles", every(2, [6, 16, 40]))
 @pytest.mark.parametrize("line", [LAYOUT, "KERFCALL ready", "KERFCALL journal list", "KERFCALL demo", CUT])
 def test_too_few_handles_are_one_line(bench: Bench, line: str, handles: int) -> None:
     done = bench.shell(f"ulimit -n {handles}; {line}")
@@ -189,14 +190,14 @@ def stopped(done: subprocess.Popen[str], after: str = "") -> None:
     assert done.returncode == 130
 
 
-@pytest.mark.parametrize("number", [1, 2, 5, 10, 20, 35, 50, 65, 80])
+@pytest.mark.parametrize("number", every(3, [1, 2, 5, 10, 20, 35, 50, 65, 80]))
 def test_ctrl_c_in_any_import_of_the_start(bench: Bench, number: int) -> None:
     stopped(
         bench.start("-m", "tests.process_child", "import", str(number), "layout", "plan.toml", "--shop", "shop.toml")
     )
 
 
-@pytest.mark.parametrize("number", [120, 200])
+@pytest.mark.parametrize("number", every(2, [120, 200]))
 def test_ctrl_c_in_an_import_of_heavy_libraries(bench: Bench, number: int) -> None:
     stopped(bench.start("-m", "tests.process_child", "import", str(number), "soundcheck", "--order"))
 
@@ -216,10 +217,10 @@ STEPS = [
 ]
 
 
-@pytest.mark.parametrize("step", STEPS, ids=[name for _, name in STEPS])
-def test_ctrl_c_while_a_session_opens_its_parts_begins_none(bench: Bench, step: tuple[str, str]) -> None:
+@pytest.mark.parametrize(("module", "name"), every(2, STEPS))
+def test_ctrl_c_while_a_session_opens_its_parts_begins_none(bench: Bench, module: str, name: str) -> None:
     words = ("cut", "plan.toml", "--shop", "shop.toml", "--state", "state")
-    child = ("-m", "tests.process_child", "call", *step)
+    child = ("-m", "tests.process_child", "call", module, name)
     stopped(bench.start(*child, *words), ": no session was started")
     with Journal.open(bench.folder / "state") as journal:
         assert journal.sessions() == []
@@ -256,7 +257,7 @@ def _words(one: Any) -> list[str]:
         return []
 
 
-@pytest.mark.parametrize("later_s", [0.0, 0.1, 0.5])
+@pytest.mark.parametrize("later_s", every(2, [0.0, 0.1, 0.5]))
 def test_ctrl_c_while_the_recogniser_loads(bench: Bench, later_s: float) -> None:
     """Its process is in the terminal's group too, and says nothing."""
     write_wav(bench.folder / "said.wav", bytes(32_000))

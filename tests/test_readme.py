@@ -10,7 +10,8 @@ import pytest
 
 from assistant.__main__ import build_parser
 from assistant.commands import COMMANDS
-from assistant.screens.key_meanings import KEY_LIST
+from assistant.plans.shop_file import read_shop
+from assistant.screens.key_meanings import GESTURES, KEY_LIST
 from tests.conftest import LONGEST
 
 ROOT = Path(__file__).parent.parent
@@ -32,7 +33,7 @@ def test_it_opens_with_the_job_in_one_paragraph() -> None:
 
 def test_it_says_that_no_blade_is_stopped() -> None:
     assert "Kerfcall never stops a blade" in README
-    assert re.search(r"manual,\s+local codes and qualified practice rule", README.replace("> ", ""))
+    assert re.search(r"manual,\s+local\s+regulations and safe working practice come first", README.replace("> ", ""))
 
 
 def test_there_are_two_commands_to_copy() -> None:
@@ -40,17 +41,24 @@ def test_there_are_two_commands_to_copy() -> None:
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_is_told(command: str) -> None:
+def test_every_command_is_named(command: str) -> None:
     assert re.search(rf"`(kerfcall )?{command}\b", README), f"{command} is not in the README"
 
 
-def test_every_option_that_is_told_exists() -> None:
+def test_every_option_that_is_named_exists() -> None:
     known = set().union(*(options_of(command) for command in COMMANDS)) | {"--no-deps", "--dist"}
-    told = set(re.findall(r"`[^`]*?(--[a-z][a-z-]+)", README)) | set(re.findall(r" (--[a-z][a-z-]+)", README))
-    assert told <= known, told - known
+    named = set(re.findall(r"`[^`]*?(--[a-z][a-z-]+)", README)) | set(re.findall(r" (--[a-z][a-z-]+)", README))
+    assert named <= known, named - known
 
 
-def test_every_file_that_is_told_exists() -> None:
+def test_what_it_puts_into_a_shop_file_is_read(tmp_path: Path) -> None:
+    (example,) = re.findall(r"```toml\n(.*?)```", README, re.S)
+    shop = tmp_path / "shop.toml"
+    shop.write_text(f"[blade]\nkerf = 3\n{example}", encoding="utf-8")
+    assert dict(read_shop(shop).voice.phrases)["cut"][-1] == "wilco that one is cut"
+
+
+def test_every_file_that_is_named_exists() -> None:
     for text in (README, DEVELOPERS):
         for name in re.findall(r"`((?:demo_plans|tests|models|\.ci)/[\w./-]*)`", text):
             assert (ROOT / name).exists(), name
@@ -66,10 +74,13 @@ def test_every_module_that_the_guide_names_exists(name: str) -> None:
     assert (ROOT / "assistant" / name).exists() or (ROOT / name).exists()
 
 
-@pytest.mark.parametrize(("key", "gesture"), [("space", "tap"), ("d", "double tap"), ("h", "hold")])
-def test_the_keys_of_the_gestures(key: str, gesture: str) -> None:
-    assert re.search(rf"\| {gesture} \({key}\)", README)
-    assert re.search(rf"\b{key}\b.*{gesture}", KEY_LIST)
+@pytest.mark.parametrize(
+    ("key", "gesture", "stored"), [("space", "tap", "tap"), ("d", "double tap", "double"), ("h", "long press", "hold")]
+)
+def test_the_keys_of_the_gestures(key: str, gesture: str, stored: str) -> None:
+    assert re.search(rf"^\| {gesture} \({key}\)", README, re.M)
+    assert GESTURES[key] == stored
+    assert re.search(rf"^ *(.*  )?{key}\b.*  ?({gesture}|{stored})", KEY_LIST, re.M)
 
 
 def test_the_top_level_is_as_agreed() -> None:

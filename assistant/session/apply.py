@@ -61,10 +61,16 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
         "cursor": fact.pass_,
         "carriage_at": setting,
         "came_from": state.came_from if again else state.carriage_at,
+        "play_open": again and state.play_open,
         "open_check": None,
         "saw_off_at": None,
         **_opens(state, CUTTING),
     }
+
+
+def _stands_there(state: State, fact: f.StandsThere, at: float) -> Change:
+    came_down = state.carriage_at is not None and (state.came_from or 0) > state.carriage_at
+    return {"came_from": state.carriage_at, "play_open": came_down}
 
 
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
@@ -192,6 +198,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.SetupDone: _NOTHING,
     f.Finished: _finished,
     f.EndedEarly: _ended_early,
+    f.StandsThere: _stands_there,
     f.Asked: _asked,
     f.Dropped: _dropped,
     f.NoticeHeld: _notice_held,

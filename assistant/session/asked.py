@@ -53,6 +53,7 @@ def question_prompt(state: State) -> e.Prompt:
         setup=question.setup,
         pass_=question.pass_,
         carriage_at=state.carriage_at,
+        came_from=state.came_from,
         left=state.the_job.total_passes - state.cut_in_all,
         cut_here=state.cut_here,
         same_setup=question.setup == state.setup,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from assistant.joinery.settings import approach
 from assistant.plans.checks import FIXED
 from assistant.plans.job_json import fraction_text
 from assistant.plans.model import Job, When
@@ -14,7 +13,7 @@ from assistant.session.asked import check_prompts, end_prompts, question_prompt
 from assistant.session.checks import first_due, is_due
 from assistant.session.kinds import By, Klass
 from assistant.session.state import CHECKS, CUTTING, FINISHED, RESUMING, STANDING_BY, State
-from assistant.session.turn import Turn, prompt
+from assistant.session.turn import Turn, prompt, way_to
 
 
 def advance(turn: Turn, after_gate: bool = True) -> None:
@@ -41,17 +40,16 @@ def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
     Its figure `repeated`: it or another was called and not cut, so nobody knows whether the carriage has been moved
     already.
     """
-    one = state.pattern.passes[pass_ - 1]
-    setting = one.setting
+    to = state.pattern.passes[pass_ - 1]
     repeated = pass_ == state.cursor
-    came_from = state.came_from if repeated and setting == state.carriage_at else state.carriage_at
+    previous, below = way_to(state, to, repeated)
     return prompt(
         "setting in full" if in_full else "setting",
         pass_=pass_,
-        setting=setting,
-        previous=came_from,
+        setting=to.setting,
+        previous=previous,
         repeated=repeated,
-        approach=approach(state.the_job.carriage, came_from, setting, one.down),
+        approach=below,
     )
 
 

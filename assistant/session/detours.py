@@ -80,6 +80,7 @@ def answer_yes(turn: Turn) -> None:
             turn.fact(f.Zeroed(question.setup))
             ask_clamped(turn)
         case QuestionName.CARRIAGE:
+            turn.fact(f.StandsThere())
             ask_clamped(turn)
         case QuestionName.CLAMPED:
             advance(turn)

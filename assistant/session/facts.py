@@ -202,6 +202,17 @@ class Dropped(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class StandsThere(Fact):
+    """The operator has read the carriage where it was called to: it is moved from there, not from where it was before.
+
+    Passing: after another interruption it is read again.
+    """
+
+    kind: ClassVar[str] = "stands_there"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
 class NoticeHeld(Fact):
     """Something unsolicited to be spoken at the next gesture or phrase; the newest per device."""
 

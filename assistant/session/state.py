@@ -70,7 +70,9 @@ class State:
     cut: bit p - 1 is set when pass p of this setup is recorded as cut. redo: bit i is set when
     check i must be asked again whatever its own rule says. touched: a check of this setup has
     been answered, so the setup before it is closed. opening: what waits for an answer. carriage_at: the
-    setting last called or tried, mm, or zero, when it was zeroed since; came_from: the different one before it.
+    setting last called or tried, mm, or zero, when it was zeroed since; came_from: the different one before it, or the
+    same where the operator has read it there. play_open: it has come down to it, and whether the screw's play was taken
+    up since is not known.
     notices: (device, text) held back while a pass may be under way. said: announcements made in this run.
     rehearsed: no wood is cut. hear_out: an answer counts only once what it answers has been spoken or shown; else
     once it went out. louder, quicker: steps of the voice in this run, negative for softer and slower. saw_off_at: when
@@ -88,6 +90,7 @@ class State:
     cut_in_all: int = 0
     carriage_at: Fraction | None = None
     came_from: Fraction | None = None
+    play_open: bool = False
     confirmed: tuple[Confirmation | None, ...] = ()
     redo: int = 0
     open_check: int | None = None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
+from assistant.joinery.model import Pass
 from assistant.joinery.settings import approach
 from assistant.plans.model import Job
 from assistant.session import effects as e
@@ -96,8 +97,7 @@ def view(state: State, at: float | None = None) -> e.View:
     called = state.setup > 0 and state.cursor > 0 and not state.is_cut(state.cursor)
     job = state.the_job
     one = state.pattern.passes[state.cursor - 1] if called else None
-    setting, down = (None, False) if one is None else (one.setting, one.down)
-    stood_at = None if setting is None else _stood_at(state, setting)
+    stood_at, below = (None, None) if one is None else way_to(state, one, again=True)
     return e.View(
         mode=state.effective_mode,
         setup=state.setup,
@@ -107,12 +107,12 @@ def view(state: State, at: float | None = None) -> e.View:
         cut_here=state.cut_here,
         cut_in_all=state.cut_in_all,
         passes_in_all=job.total_passes,
-        setting=0 if setting is None else setting,
+        setting=0 if one is None else one.setting,
         check=job.checks[state.open_check].name if state.open_check is not None else "",
         question=state.question.name if state.question else "",
         way=way_prompt(job, state.setup) if state.setup else None,
         cut=state.cut,
-        approach=None if setting is None else approach(job.carriage, stood_at, setting, down),
+        approach=below,
         previous=stood_at,
         asked=asked(state),
         generation=state.generation,
@@ -127,9 +127,16 @@ def _wait_s(state: State, at: float) -> float:
     return state.the_job.run_down_s if stands_at is None else max(0.0, stands_at - at)
 
 
-def _stood_at(state: State, setting: Fraction) -> Fraction | None:
-    """Where the carriage stood before this setting was called."""
-    return state.came_from if setting == state.carriage_at else state.carriage_at
+def way_to(state: State, to: Pass, again: bool) -> tuple[Fraction | None, Fraction | None]:
+    """Where the carriage comes from to a pass of this setup, and the point that it goes to before the setting, mm.
+
+    again: it is the pass last called, so that it comes from where it stood before that call; unless the operator has
+    read it at its setting since, as `StandsThere` says. Then it only comes up to it again, where it had come down.
+    """
+    carriage, setting = state.the_job.carriage, to.setting
+    comes_from = state.came_from if again and setting == state.carriage_at else state.carriage_at
+    play_open = state.play_open and comes_from == setting
+    return comes_from, approach(carriage, setting + carriage.resolution if play_open else comes_from, setting, to.down)
 
 
 def way_prompt(job: Job, setup: int) -> e.Prompt:

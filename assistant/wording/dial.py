@@ -62,12 +62,12 @@ def spoken_place(carriage: Carriage, setting: Fraction) -> str:
 
 def spoken_reading(carriage: Carriage, setting: Fraction) -> str:
     """What the dial reads there, and how far up: "mark four three, ten turns up"."""
-    return f"{_spoken_mark(carriage, setting)}, {_far_up(carriage, setting, figures=False)}"
+    return f"{_spoken_mark(carriage, setting)}, {far_up(carriage, setting, figures=False)}"
 
 
 def shown_reading(carriage: Carriage, setting: Fraction) -> str:
     """The same in figures: "mark 43, 10 turns up"."""
-    return f"mark {_mark(carriage, setting)}, {_far_up(carriage, setting, figures=True)}"
+    return f"mark {_mark(carriage, setting)}, {far_up(carriage, setting, figures=True)}"
 
 
 def shown_call(carriage: Carriage, setting: Fraction, previous: Fraction | None, approach: Fraction | None) -> str:
@@ -139,7 +139,18 @@ def _mark(carriage: Carriage, setting: Fraction) -> str:
     return mark_text(marks(carriage, setting) % (carriage.divisions or 1))
 
 
-def _far_up(carriage: Carriage, setting: Fraction, figures: bool) -> str:
+def other_place_of_mark(carriage: Carriage, setting: Fraction, previous: Fraction | None) -> Fraction | None:
+    """`previous` (None for zero), mm, where the dial reads there as it does at `setting`, whole turns away: else None.
+
+    Whoever reads the mark can't tell then whether the wheel has been turned.
+    """
+    before = previous or ZERO
+    move = turning(carriage, before, setting)
+    return before if move.turns and not move.marks else None
+
+
+def far_up(carriage: Carriage, setting: Fraction, figures: bool) -> str:
+    """How far a place is from zero, in turns: "ten turns up", "at zero"; the marks below one turn are left out."""
     away = turning(carriage, ZERO, setting)
     if not away.up:
         return f"{_shown_amount(away) if figures else _spoken_amount(away, False)} below zero"

@@ -220,6 +220,10 @@ def _ask_back(words: Words, figures: dict[str, Any]) -> str:
 def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
     stands = words.position(figures["carriage_at"])
     if dial.has_dial(words.carriage):
+        other = dial.other_place_of_mark(words.carriage, figures["carriage_at"], figures["came_from"])
+        if other is not None:
+            far_up = dial.far_up(words.carriage, other, words.figures)
+            return f"Is the carriage already at {stands}, and not still {far_up}? {YES_NO}"
         return f"Does the dial read {stands}? {YES_NO}"
     verb = "show" if words.carriage.kind == "steps" else "read"
     return f"Does the carriage still {verb} {stands}, untouched? {YES_NO}"

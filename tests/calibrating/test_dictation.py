@@ -17,6 +17,7 @@ from assistant.hearing.offline import hear_all
 from assistant.plans.model import VoiceSettings
 from tests.hearing.voices import need, padded, spoken
 from tests.plans.files import write
+from tests.sampling import every
 
 SHOP = 'unit = "mm"\n[blade]\nkerf = 3.2\n'
 
@@ -90,7 +91,7 @@ def test_as_many_decimals_as_the_instrument_shows(step: str, unit: str, places: 
     assert places_of(Caliper(step=Fraction(step), unit=unit)) == places
 
 
-@pytest.mark.parametrize("voice", ["en-us", "flite:slt"])
+@pytest.mark.parametrize("voice", every(2, ["en-us", "flite:slt"]))
 def test_a_conversation_is_heard_place_by_place(voice: str) -> None:
     """With a reading refused, one struck after its yes, and one left without an answer: those may be misheard."""
     need("flite" if voice.startswith("flite") else "espeak-ng")

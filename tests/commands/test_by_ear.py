@@ -53,6 +53,7 @@ def test_checks_and_a_pass_by_voice_alone(workshop: Workshop, voice: EspeakEngin
     assert done.said[-1].endswith("pass two of two is next to be cut.")
 
 
+@pytest.mark.long
 def test_the_same_recording_gives_the_same_events_each_with_the_time_of_its_sound(
     workshop: Workshop, voice: EspeakEngine
 ) -> None:

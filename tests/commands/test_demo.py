@@ -67,6 +67,7 @@ def test_in_a_folder_that_is_only_read_nothing_is_played() -> None:
     )
 
 
+@pytest.mark.long
 def test_its_first_act_cuts_three_passes_by_voice_and_pedal_and_is_killed(workshop: Workshop) -> None:
     """The recogniser hears the operator's answers. The second act is played in the long run."""
     done = workshop.run("demo", "--act", "0", "--state", "state")

@@ -118,6 +118,7 @@ def test_all_is_heard_in_moderate_noise_and_kept_until_it_is_forgotten(tmp_path,
     assert "There was nothing to delete" in capsys.readouterr().out
 
 
+@pytest.mark.long
 def test_what_drowns_in_the_noise_is_for_the_saw_off_only(tmp_path, capsys):
     assert main(command(*files(tmp_path, snr_db=-15))) == 0
     out = capsys.readouterr().out
@@ -128,6 +129,7 @@ def test_what_drowns_in_the_noise_is_for_the_saw_off_only(tmp_path, capsys):
     assert "no sound was kept, nothing was sent anywhere" in out
 
 
+@pytest.mark.long
 def test_other_talk_for_every_phrase_is_pedal_only(tmp_path, capsys):
     wrong = ["we need more sandpaper next week", "the dog is barking at the mailman again", "more sandpaper next week"]
     assert main(command("--json", *without_saw(files(tmp_path, speech=said(wrong))), rounds=1)) == 1
@@ -136,6 +138,7 @@ def test_other_talk_for_every_phrase_is_pedal_only(tmp_path, capsys):
     assert all(line["templates"] == 0 for line in found["phrases"])
 
 
+@pytest.mark.long
 def test_a_phrase_taken_for_another_is_named_and_distrusted(tmp_path, capsys):
     swapped = [STAND_BY if text == CLAMPS else text for text in TEXTS]
     assert main(command(*files(tmp_path, speech=said(swapped)), rounds=1)) == 0
@@ -144,6 +147,7 @@ def test_a_phrase_taken_for_another_is_named_and_distrusted(tmp_path, capsys):
     assert f'"{CLAMPS}": too low: it was taken for "{STAND_BY}"' in out
 
 
+@pytest.mark.long
 def test_clipped_speech_is_pedal_only_and_named(tmp_path, capsys):
     assert main(command("--json", *without_saw(files(tmp_path, speech=said(TEXTS, gain=4.0))), rounds=1)) == 1
     found = result(capsys)
@@ -164,6 +168,7 @@ def test_without_the_saw_nothing_is_promised_about_its_noise(tmp_path, capsys):
     assert sorted(Voice.load(folder).texts) == sorted([*TEXTS, "report my progress"])
 
 
+@pytest.mark.long
 def test_the_noise_learned_once_is_used_when_the_saw_is_left_out(tmp_path, capsys):
     words = files(tmp_path, snr_db=-15)
     assert main(command("--json", *words)) == 0

@@ -142,6 +142,7 @@ def answer_prompts(program: Program, loop: Loop, folder: Path, texts: tuple[str,
 
 
 @pytest.mark.timeout(900)
+@pytest.mark.long
 def test_live_through_a_real_capture_device(loop, tmp_path):
     with loop.hiss(tmp_path):
         program = Program(loop, tmp_path, "--rounds", "2", "--phrases", "standing by for now", "return to previous")

@@ -90,7 +90,7 @@ def test_the_same_sound_gives_the_same_events_however_it_is_cut():
     need("espeak-ng")
     sound = padded(spoken("en-us+f3", NEXT), 0.7, 1.0)
     events = []
-    for chunk in (320, 3200, 3202, 64000):
+    for chunk in (320, 3202):
         posted: list = []
         listener = FileListener(LiveClock(), posted.append, VOICE, start_s=100.0)
         listener.listen(table(), 7)
@@ -99,7 +99,7 @@ def test_the_same_sound_gives_the_same_events_however_it_is_cut():
         listener.close()
         events.append([replace(event, utc="") for event in heard(posted)])  # the day's time goes on meanwhile
     assert len(events[0]) == 1
-    assert events[1:] == events[:1] * 3
+    assert events[1] == events[0]
 
 
 def test_what_was_said_before_a_change_counts_for_the_old_generation(ear, posted):
@@ -335,6 +335,7 @@ def test_who_asks_for_a_microphone_waits_for_the_recogniser_to_be_loaded(posted)
         listener.close()
 
 
+@pytest.mark.long
 def test_a_file_is_heard_by_a_recogniser_that_runs_in_bursts(posted, monkeypatch):
     need("espeak-ng")
     monkeypatch.setattr("assistant.hearing.listener.ANSWER_S", 2.0)

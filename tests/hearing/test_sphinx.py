@@ -23,13 +23,14 @@ def sphinx():
 in_turn_or_all = pytest.mark.parametrize(
     "every_voice", [pytest.param(False, id="in turn"), pytest.param(True, id="every voice", marks=pytest.mark.long)]
 )
+EACH = 5  # text is said in every run
 
 
 def said(voices, texts, every_voice):
-    """(voice, text): each text by one of the voices, in turn, or by every one."""
+    """(voice, text): every fifth text by one of the voices, in turn, or every text by every voice."""
     if every_voice:
         return [(voice, text) for voice in voices for text in texts]
-    return [(voices[n % len(voices)], text) for n, text in enumerate(texts)]
+    return [(voices[n % len(voices)], text) for n, text in enumerate(texts[::EACH])]
 
 
 def few_are_missed(sphinx, pairs):
@@ -58,12 +59,10 @@ def test_at_least_95_of_100_phrases_are_heard_from_flite_voices(sphinx, every_vo
 
 @pytest.mark.timeout(900)
 @in_turn_or_all
-@pytest.mark.parametrize(("name", "most", "step"), [("NEAR", 0.2, 2), ("OTHER", 0.1, 2), ("DENIALS", 0.1, 1)])
-def test_other_sentences_are_mostly_refused(sphinx, name, most, step, every_voice):
-    """In turn, every so many of them."""
+@pytest.mark.parametrize(("name", "most"), [("NEAR", 0.2), ("OTHER", 0.1), ("DENIALS", 0.1)])
+def test_other_sentences_are_mostly_refused(sphinx, name, most, every_voice):
     need("flite")
-    texts = getattr(sentences, name)[:: 1 if every_voice else step]
-    pairs = said((ESPEAK[0], FLITE[0], FLITE[1]), texts, every_voice)
+    pairs = said((ESPEAK[0], FLITE[0], FLITE[1]), getattr(sentences, name), every_voice)
     listened_for = (*table(), *rivals(table(), "en", lambda word: not sphinx.unknown_words([word])))
     taken = [
         (voice, text, result.text)

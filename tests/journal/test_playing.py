@@ -26,6 +26,7 @@ from assistant.session.apply import apply
 from assistant.session.state import State
 from tests.journal.build_fixture import small_job
 from tests.journal.made import edited, journal_with, old_journal
+from tests.sampling import every
 
 JOB = small_job()
 BEGUN = (f.Started(JOB), f.SetupStarted(1))
@@ -141,7 +142,7 @@ ODD = [
 
 
 @pytest.mark.parametrize("old", [True, False], ids=["old schema", "new schema"])
-@pytest.mark.parametrize("statement", ODD)
+@pytest.mark.parametrize("statement", every(3, ODD))
 def test_whatever_is_in_the_tables_no_command_ends_in_a_traceback(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], statement: str, old: bool
 ) -> None:

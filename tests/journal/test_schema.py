@@ -103,7 +103,7 @@ def test_killed_at_any_moment_it_is_of_the_one_schema_or_of_the_other(tmp_path: 
         many = [(session, n, float(n), "", "pass_cut", 1, body) for n in range(100, 20_100)]
         connection.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?)", many)
     before, chance, seen = rows(big / FILE_NAME), random.Random(6), set()
-    for number in range(12):
+    for number in range(5):
         state = tmp_path / str(number)
         shutil.copytree(big, state)
         with subprocess.Popen([sys.executable, "-c", MIGRATE, state], cwd=ROOT, stdout=subprocess.PIPE) as child:

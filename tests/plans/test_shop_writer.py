@@ -15,6 +15,7 @@ from assistant.errors import BadInput, CouldNotRun
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import history_path, in_force, read_history, record, undo, value_text
 from tests.plans.files import DEMO, DEMO_SHOPS, write
+from tests.sampling import every
 
 UTC = "2026-11-25T10:00:00Z"
 BY_HAND = """\
@@ -224,7 +225,7 @@ while True:
 
 
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL and fork are POSIX")
-@pytest.mark.parametrize("what", ["write", "undo"])
+@pytest.mark.parametrize("what", every(2, ["write", "undo"]))
 def test_killed_at_each_step_the_file_is_the_old_one_or_the_new_one(what: str, tmp_path: Path) -> None:
     """SIGKILL before every line of the writer in turn; afterwards history and file tell the same."""
     shop = shop_at(tmp_path)

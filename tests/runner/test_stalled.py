@@ -89,6 +89,7 @@ def test_taps_in_a_stall_record_only_the_pass_that_had_been_announced(saw: SlowS
     assert saw.end() == [*recorded, ("pass_cut", 1, 2, "keys"), ("setting_called", 1, 3)]
 
 
+@pytest.mark.long
 def test_holds_in_a_stall_confirm_only_the_check_that_had_been_asked(saw: SlowSaw) -> None:
     """The first confirms what was asked; what the others would confirm is asked only after the stall."""
     saw.begin()
@@ -114,6 +115,7 @@ def test_a_hold_in_a_stall_stands_by_where_a_pass_was_announced_last(saw: SlowSa
     assert saw.end() == [*begun, ("stood_by", "keys")]
 
 
+@pytest.mark.long
 def test_a_stall_of_the_last_pass_does_not_confirm_that_the_saw_is_off(saw: SlowSaw) -> None:
     """A setup of two passes. What was pressed in the stall would have counted the sockets before anybody was asked."""
     plan = saw.folder / "plan.toml"

@@ -23,6 +23,7 @@ import pytest
 from assistant.joinery.model import Carriage
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Heard, Resume
+from tests.sampling import every
 from tests.screens.page_made import WATCH, Made, delays, made, made_job
 from tests.screens.test_whole_numbers import INCHES, together
 from tests.session.jobs import HANDWHEEL, job, plan, with_pass_time
@@ -183,7 +184,7 @@ def test_the_token_reaches_no_other_port_of_this_host(browser: Any, one: Made) -
         page.wait_for_selector("[data-link=live]")
 
 
-@pytest.mark.parametrize("path", ["", "bench"])
+@pytest.mark.parametrize("path", every(2, ["", "bench"]))
 def test_a_paired_device_that_comes_by_a_foreign_link_is_let_in(browser: Any, one: Made, path: str) -> None:
     with device(browser) as page:
         pair(page, one)
@@ -519,7 +520,7 @@ def test_a_narrow_phone_has_nothing_over_its_side(browser: Any, one: Made) -> No
 SMALL_AND_LYING = [(360, 740), (320, 640), (740, 360), (844, 390), (1180, 820)]
 
 
-@pytest.mark.parametrize("unit", ["mm", "in"])
+@pytest.mark.parametrize("unit", every(2, ["mm", "in"]))
 def test_what_to_keep_clear_is_big_and_whole(browser: Any, tmp_path: Path, unit: str) -> None:
     """By hand: 600 mm are 23.62 in; 10.3 mm of depth and 15 mm above it, 0.996 in."""
     job = made_job(width=600)
@@ -568,7 +569,9 @@ LINES_END = """() => {
 """Pairs of words of which the first ends a line and the second begins the next."""
 
 
-@pytest.mark.parametrize("carriage", [INCHES, HANDWHEEL], ids=["inches", "handwheel"])
+@pytest.mark.parametrize(
+    "carriage", [pytest.param(INCHES, id="inches"), pytest.param(HANDWHEEL, id="handwheel", marks=pytest.mark.long)]
+)
 def test_no_quantity_is_torn_apart_at_any_width(browser: Any, tmp_path: Path, carriage: Carriage) -> None:
     a_job = with_pass_time(job(plan(width=84, parts="A"), carriage=carriage), 0.0)
     seen: set[tuple[str, str]] = set()
@@ -764,7 +767,7 @@ def _axe() -> str:
     return (Path(package.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("scheme", ["dark", "light"])
+@pytest.mark.parametrize("scheme", every(2, ["dark", "light"]))
 def test_axe_core_finds_nothing_serious(browser: Any, tmp_path: Path, scheme: str) -> None:
     """axe-core, all its rules, on every part of the page and on the door."""
     axe = _axe()

@@ -122,8 +122,8 @@ def walked(a_job: Job) -> tuple[Job, list[e.Prompt], list[Sight]]:
 
 
 SESSIONS = [walked(each) for each in (*JOBS.values(), FRACTIONS)]
-# In every run each session is looked at on every third width, the next one beginning one further on.
-steps = pytest.mark.parametrize("step", [3, pytest.param(1, marks=pytest.mark.long)])
+# In every run each session is looked at on every seventh width, the next one beginning one further on.
+steps = pytest.mark.parametrize("step", [7, pytest.param(1, marks=pytest.mark.long)])
 
 
 @steps

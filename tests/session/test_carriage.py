@@ -122,3 +122,35 @@ def test_every_cut_is_made_where_it_is_laid_out_by_whoever_does_what_is_said(job
         driver.confirm_all()
     assert called == [past for _, _, passes in placed(job) for _, _, past in passes]
     assert called == [step.approach for step in steps(job) if isinstance(step, PassStep)]
+
+
+@given(jobs(), st.integers(1, 6), st.booleans())
+@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+def test_after_an_interruption_a_carriage_read_at_its_setting_is_not_moved_there_twice(
+    job: Job, interrupted: int, came_up: bool
+) -> None:
+    """Left when the carriage had been moved to the pass in flight, or only past it, before it came up."""
+    words, driver = Words(job), Driver(job)
+    screw = Screw(job.carriage.backlash or F(1, 10))
+    driver.confirm_all()
+    for done in range(interrupted):
+        (said,) = (say for say in driver.says if say.klass == "setting")
+        for stop in stops(words.one(said.prompts[-1]), job.carriage, screw.says):
+            screw.to(stop)
+        if done < interrupted - 1:
+            driver.gesture("tap")
+            driver.confirm_all()
+            assume(driver.state.mode != "finished")
+    one = driver.state.pattern.passes[driver.state.cursor - 1]
+    if not came_up and dict(said.prompts[-1].figures)["approach"] is not None:
+        screw.stands = one.setting + screw.play
+    driver.resume()
+    assert driver.state.question and driver.state.question.name == "carriage"
+    while driver.state.question:
+        driver.gesture("hold")
+    driver.confirm_all()
+    (said,) = (say for say in driver.says if say.klass == "setting")
+    for stop in stops(words.one(said.prompts[-1]), job.carriage, screw.says):
+        screw.to(stop)
+    assert screw.says == one.setting
+    assert screw.stands == one.setting, "off by its play"

@@ -309,7 +309,7 @@ SMALL_JOBS = {
         TWO_PASSES,
     ),
 }
-IN_EVERY_RUN = ("two ends of a pass each", "a check every pass")
+IN_EVERY_RUN = ("two ends of a pass each",)
 WALKED = [pytest.param(name, marks=() if name in IN_EVERY_RUN else pytest.mark.long) for name in SMALL_JOBS]
 HEARD_OUT = [
     pytest.param(few_checks(), ONE_PASS, id="one pass"),
@@ -328,6 +328,7 @@ def test_the_rules_hold_where_answers_count_only_once_they_were_asked_aloud(
     assert kinds >= {fact.kind for fact in f.JOURNALLED} - {"stage_ready"}
 
 
+@pytest.mark.long
 def test_the_rules_hold_where_the_first_setting_lies_below_zero() -> None:
     a_plan = plan(14, 6, ends=1, parts="B")
     edges = replace(a_plan.joint, layout="listed", finger=None, widths=(Fraction(4), Fraction(6), Fraction(4)))

@@ -25,8 +25,9 @@ class Watcher:
     touched: a check of this board has been answered, so it may be in the clamps. clamping: how often one was begun.
     answered_for: for what each check was last answered. made_since: passes made since then, those that were taken back
     as well. to_ask: what must be asked before work goes on after an interruption. moved: the carriage was. stands:
-    where it was last called to, mm, for `dialled`; stood: where before. at_work: the last thing said that somebody
-    waits for was a setting, so a board may be on its way over the blade.
+    where it was last called to, mm, for `dialled`; stood: where before. is_read: somebody is asked whether it stands
+    there; came_down: who said so had come down to it, and may not have come up to it yet. at_work: the last thing said
+    that somebody waits for was a setting, so a board may be on its way over the blade.
     """
 
     job: Job
@@ -47,6 +48,8 @@ class Watcher:
     dialled: tuple[int, int] = (0, 0)
     stood: Fraction = Fraction(0)
     stands: Fraction = Fraction(0)
+    is_read: bool = False
+    came_down: bool = False
     made_since: dict[str, int] = field(default_factory=dict)
     marked: set[tuple[int, int]] = field(default_factory=set)
     at_work: bool = False
@@ -87,14 +90,24 @@ class Watcher:
                 if prompt.key == "ask registered":
                     self._hear_what_is_tried(figures)
                 self.to_ask.discard(prompt.key)
+                self._hear_where_it_stands(effect.klass, prompt.key)
                 if prompt.key in ("setting", "setting in full"):
-                    self._hear_setting(figures["setting"], figures["approach"])
+                    self._hear_setting(figures["setting"], figures["previous"], figures["approach"])
 
-    def _hear_setting(self, setting: Fraction, approach: Fraction | None) -> None:
-        """The screw's play is taken up from below, also by one who hears it only the second time."""
+    def _hear_where_it_stands(self, klass: str, key: str) -> None:
+        """What is asked after the carriage shows what was answered: it stands there, or it is zeroed."""
+        if key in ("ask carriage", "ask zeroed"):
+            self.is_read = key == "ask carriage"
+        elif self.is_read and (klass == "clamp" or key == "ask clamped"):
+            self.is_read = False
+            self.came_down, self.stood = self.stood > self.stands, self.stands
+
+    def _hear_setting(self, setting: Fraction, previous: Fraction | None, approach: Fraction | None) -> None:
+        """It is moved from where it stands, and the screw's play taken up from below, also when it is said again."""
         assert setting == self.stands, "what is said is what is called"
+        assert (previous or 0) == self.stood, "whoever has read where the carriage stands moves it from there"
         below = approach is not None and approach < self.stands
-        assert below == (self.stands < self.stood), "a setting that lies lower is come up to, and no other"
+        assert below == (self.stands < self.stood or self.came_down), "a setting that lies lower is come up to"
 
     def _hear_what_was_marked(self, said: dict[str, dict[str, Any]]) -> None:
         """Whoever is to look at the work hears what to look for, and nothing else of the kind."""
@@ -231,7 +244,7 @@ class Watcher:
         self.called = fact.pass_
         setting, dialled = Fraction(fact.setting), (fact.setup, fact.pass_)
         if (setting, dialled) != (self.stands, self.dialled):
-            self.stood = self.stands
+            self.stood, self.came_down = self.stands, False
         self.stands, self.dialled, self.moved = setting, dialled, True
 
     def _zeroed(self, fact: f.Zeroed) -> None:

@@ -114,9 +114,17 @@ def test_the_dial_is_told_alike_whatever_numbers_are_read_as() -> None:
 
 def test_resuming_asks_what_the_dial_can_show() -> None:
     words = Words(job(carriage=HANDWHEEL))
-    figures = {"carriage_at": Fraction(127, 8) + 43 * HANDWHEEL.resolution}
+    figures = {"carriage_at": Fraction(127, 8) + 43 * HANDWHEEL.resolution, "came_from": Fraction(127, 80)}
     assert words.one(prompt("ask carriage", **figures)).startswith("Does the dial read mark four three, ten turns up?")
     assert words.shown((prompt("ask carriage", **figures),)).startswith("Does the dial read mark 43, 10 turns up?")
+
+
+def test_where_the_mark_is_the_same_before_and_after_the_move_the_turns_are_asked_for() -> None:
+    words, turn = Words(job(carriage=HANDWHEEL)), Fraction(127, 80)
+    asked = words.one(prompt("ask carriage", carriage_at=6 * turn, came_from=3 * turn))
+    assert asked.startswith("Is the carriage already at mark zero, six turns up, and not still three turns up?")
+    shown = words.shown((prompt("ask carriage", carriage_at=2 * turn, came_from=None),))
+    assert shown.startswith("Is the carriage already at mark 0, 2 turns up, and not still at zero?")
 
 
 def test_the_first_setting_on_a_handwheel_is_a_place_from_zero() -> None:
@@ -267,7 +275,7 @@ def test_on_a_screen_other_numbers_are_figures_too() -> None:
 def test_resuming_names_job_and_board_and_asks_one_thing_at_a_time() -> None:
     told = say("resumed", setup=1, setups=4, cut=1)
     assert told.startswith("Resuming Small tray: short side, end one, setup one of four. One pass is recorded as cut.")
-    asked = say("ask carriage", carriage_at=Fraction(1235, 100))
+    asked = say("ask carriage", carriage_at=Fraction(1235, 100), came_from=None)
     assert asked.count("?") == 1 and asked.startswith("Does the carriage still read one two decimal three five")
 
 
