@@ -186,7 +186,7 @@ class Ear:
         was_active = self._endpointer.active
         utterance = self._endpointer.frame(frame, self.denoiser.speech)
         if self._endpointer.active and not was_active:
-            # A question may open while somebody is speaking: what was open at the first sound counts.
+            # A question can open while somebody is speaking: what was open at the first sound counts.
             self._at_onset = (self._phrases, self._generation)
             self._clipped = 0
         self._clipped += clipped
