@@ -1,4 +1,4 @@
-"""`kerfcall cut PLAN`: a new session of a plan, live or rehearsed."""
+"""`kerfcall cut PLAN`: starts a new session of a plan, live or rehearsed."""
 
 from __future__ import annotations
 
@@ -28,31 +28,36 @@ from assistant.session.state import State
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("plan", type=Path, metavar="PLAN", help="the plan file (TOML)")
-    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your configuration folder)")
+    parser.add_argument(
+        "--shop", type=Path, metavar="FILE", help="the shop file (default: the one in your configuration folder)"
+    )
     add_run_options(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     job, script = _job_and_script(args)
     state_dir = args.state or default_state_dir()
-    # Before the session has a row: what is refused because another live session runs leaves nothing in the journal.
+    # Taken before the session gets its row, so that a refusal because another live session runs leaves no trace in
+    # the journal.
     live = None if is_rehearsed(args) else LiveLock(job.title, args.state)
     with live or contextlib.nullcontext(), Journal.open(state_dir) as journal:
         beside = () if live is None else open_sessions(journal, args.state)
+        # The plan's full path, since `resume` can be run from another folder.
         session = journal.new_session(job.title, job.plan_digest, str(args.plan.resolve()), LiveClock().utc())
         with _discarded_unless_begun(journal, session), SessionLock(state_dir, session):
             if live is not None:
                 live.name(session)
                 print(f"-- Session {session}: {job.title}. Press ? for the keys.")
+            # Not to standard output, which has only JSON Lines in a rehearsal.
             for warning in job.warnings:
                 print(f"!! {warning}", file=sys.stderr)
             return drive(Run(job, session, journal, State(), None, args.plan, beside), args, script)
 
 
 def open_sessions(journal: Journal, state_dir: Path | None) -> tuple[OpenSession, ...]:
-    """Those that cut wood and were neither finished nor ended, the newest first.
+    """The sessions that have cut wood and were neither finished nor ended early, newest first.
 
-    None where the journal can't list them, which is no reason not to cut.
+    Empty when the journal can't list them: that is no reason to refuse a cut.
     """
     rows: list[SessionRow] = []
     with contextlib.suppress(JournalError):
@@ -66,18 +71,19 @@ def open_sessions(journal: Journal, state_dir: Path | None) -> tuple[OpenSession
 
 @contextlib.contextmanager
 def _discarded_unless_begun(journal: Journal, session: str) -> Iterator[None]:
-    """However it ends: a session without a single fact, which nobody can resume, is taken out of the journal again."""
+    """On leaving, removes the session from the journal if it has no facts, since nobody could resume it."""
     try:
         yield
     finally:
-        with contextlib.suppress(JournalError):  # what ended the session is reported, not this
+        with contextlib.suppress(JournalError):  # the error that ended the session is reported instead
             journal.discard_unbegun(session)
 
 
 def _job_and_script(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ...]]:
-    """The job and the script, or every fault of plan, shop, script and options at once."""
+    """Reads the job and the script. Raises BadInput with every fault of plan, shop, script and options at once."""
     faults: list[Fault] = []
     script: tuple[ScriptLine, ...] = ()
+    # Each step is caught by itself, so that the user sees the faults of all of them in one go.
     try:
         script = check_options(args)
     except BadInput as error:

@@ -1,4 +1,4 @@
-"""One act of the demo: wiring of the file speaker, the file listener and the synthetic operator."""
+"""One act of the demo: wires the file speaker, the file listener and the synthetic operator together."""
 
 from __future__ import annotations
 
@@ -32,13 +32,13 @@ from assistant.speaking.operator import RATE, Habits, SyntheticOperator
 from assistant.speaking.wav_out import GrowingWav
 
 OPERATOR_VOICES = ("en-us", "en-gb", "en")
-# The exit code of a killed process; where there is no such signal, one that nothing else gives.
+# The exit code of a killed process. Windows has no such signal: there, a code that nothing else gives.
 PLUG_PULLED = -signal.SIGKILL if hasattr(signal, "SIGKILL") else 86
 
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """habits: of the operator. plug_pulled_at: passes cut when the process is killed, 0 for never."""
+    """One act. habits: the operator's. plug_pulled_at: the process is killed after so many passes; 0 for never."""
 
     habits: Habits
     plug_pulled_at: int
@@ -51,18 +51,18 @@ ACTS = (
 
 
 def voice_track(folder: Path, act: int) -> Path:
-    """What Kerfcall says in this act."""
+    """The file with what Kerfcall says in this act."""
     return folder / f"demo-voice-{act}.wav"
 
 
 def operator_track(folder: Path, act: int) -> Path:
-    """What the operator says in this act, 16 kHz."""
+    """The file with what the operator says in this act, at 16 kHz."""
     return folder / f"demo-operator-{act}.wav"
 
 
 def play(act: Act, number: int, state_dir: Path) -> int:
-    """Run one act. The first begins the session, the next ones resume it. Returns the exit code."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # it is for the demo to end this process
+    """Plays one act. The first starts the session, the others resume it. Returns the exit code."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the demo's own process answers Ctrl-C and ends this one
     with Journal.open(state_dir) as journal:
         if number:
             session = journal.latest_open()
@@ -77,6 +77,7 @@ def play(act: Act, number: int, state_dir: Path) -> int:
 
 
 def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, state: State, job: Job) -> int:
+    # Session time moves with the sound's samples, so that every machine plays the same session.
     clock = SetClock(state.at)
     screen = PlainScreen(sys.stdout, keys=False)
     runner = Runner(lambda records: journal.append(session, records), Outputs(screens=[screen]), clock, state)
@@ -95,7 +96,7 @@ def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, st
         stack.callback(source.close)
         runner.outputs.speaker, runner.outputs.listener = speaker, ear
         runner.outputs.screens.append(operator)
-        if not number:  # said once for both acts
+        if not number:  # shown once for both acts
             screen.note(f"-- {speaker.line}\n-- {ear.choice.why}")
         first = Resume(clock.at(), clock.utc()) if number else Start(clock.at(), clock.utc(), job)
         runner.post(first)
@@ -104,7 +105,7 @@ def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, st
 
 
 def _operator_voice() -> EspeakEngine:
-    """Another voice than the announcements'. Raises NoSuchPart when espeak-ng has none of them."""
+    """A voice other than the announcements'. Raises NoSuchPart when espeak-ng has none of `OPERATOR_VOICES`."""
     for name in OPERATOR_VOICES:
         try:
             return EspeakEngine(name, 130)
@@ -114,14 +115,15 @@ def _operator_voice() -> EspeakEngine:
 
 
 def _plug_puller(act: Act, runner: Runner) -> Callable[[Event], None]:
-    """Kills this process, with nothing tidied, as soon as the setting after so many passes is being spoken."""
+    """Kills this process, with nothing tidied up, as soon as the voice begins to speak the setting that is due."""
 
     def pull_when_due(event: Event) -> None:
         state = runner.state
         due = act.plug_pulled_at and state.cut_in_all == act.plug_pulled_at and state.mode == Mode.CUTTING
         if due and isinstance(event, SpeechStarted):
+            # The lines so far are part of the demo, and a killed process would lose them.
             sys.stdout.flush()
-            if PLUG_PULLED < 0:  # there are signals
+            if PLUG_PULLED < 0:  # this system has signals
                 os.kill(os.getpid(), -PLUG_PULLED)
             os._exit(PLUG_PULLED)
 
@@ -129,7 +131,7 @@ def _plug_puller(act: Act, runner: Runner) -> Callable[[Event], None]:
 
 
 class RecordedSource:
-    """A source whose sound is kept in a file as well; `also` is called with every event after it."""
+    """Passes a source's sound on and also keeps it in a file. Calls `also` with every event, after the source."""
 
     def __init__(self, inner: SyntheticOperator, path: Path, also: Callable[[Event], None]):
         self._inner, self._also = inner, also

@@ -1,4 +1,4 @@
-"""What `cut` and `resume` share: options, how adapters are made, and the choice between a live and a rehearsed run."""
+"""What `cut` and `resume` share: their options, the making of adapters, and the choice of a live or rehearsed run."""
 
 from __future__ import annotations
 
@@ -36,24 +36,39 @@ from assistant.session.voice import to_keep
 
 
 def add_run_options(parser: argparse.ArgumentParser) -> None:
-    """The options of `cut` and `resume`."""
-    parser.add_argument("--state", type=Path, metavar="DIR", help="folder of the journal (default: your data folder)")
-    parser.add_argument("--rehearse", type=Path, metavar="SCRIPT", help="play a script of events; prints JSON Lines")
+    """Adds the options of `cut` and `resume`."""
     parser.add_argument(
-        "--real-time", action="store_true", help="play the script at its own pace; speech then takes its time"
+        "--state", type=Path, metavar="DIR", help="the folder of the journal (default: your data folder)"
     )
-    parser.add_argument("--mic", type=Path, metavar="FILE.wav", help="hear this file instead of the microphone")
-    parser.add_argument("--speaker", type=Path, metavar="FILE.wav", help="write what is said to this file")
-    parser.add_argument("--loudspeaker", metavar="NAME", help="speak through this one: its name, or a part of it")
-    parser.add_argument("--no-voice", action="store_true", help="neither speak nor listen: text and pedal only")
-    parser.add_argument("--no-pedal", action="store_true", help="the terminal's keys only, no pedal")
-    parser.add_argument("--plain", action="store_true", help="plain lines on the terminal instead of a whole page")
+    parser.add_argument(
+        "--rehearse", type=Path, metavar="SCRIPT", help="play a script of events; print what happens as JSON Lines"
+    )
+    parser.add_argument(
+        "--real-time", action="store_true", help="play the script at its own pace, and give speech the time it takes"
+    )
+    parser.add_argument(
+        "--mic", type=Path, metavar="FILE.wav", help="listen to this recording instead of the microphone"
+    )
+    parser.add_argument(
+        "--speaker", type=Path, metavar="FILE.wav", help="write the speech to this file instead of playing it"
+    )
+    parser.add_argument(
+        "--loudspeaker", metavar="NAME", help="speak through this loudspeaker: its name, or part of its name"
+    )
+    parser.add_argument("--no-voice", action="store_true", help="do not speak or listen: screen and pedal only")
+    parser.add_argument("--no-pedal", action="store_true", help="use no pedal: the terminal's keys only")
+    parser.add_argument(
+        "--plain", action="store_true", help="print plain lines instead of filling the terminal with a page"
+    )
     add_page_options(parser)
 
 
 @dataclass
 class Run:
-    """One run of one session. begin: its first event is made from the clock. beside: other sessions left open."""
+    """One run of one session.
+
+    notes: what has changed since the session was started; None for a new session. beside: other sessions left open.
+    """
 
     job: Job
     session: str
@@ -65,20 +80,20 @@ class Run:
 
     @property
     def resumed(self) -> bool:
-        """Whether the session had begun before; a file of what is said is then continued."""
+        """Whether the session had begun before. If so, the speech is added to the end of an existing file."""
         return self.notes is not None
 
     def first_event(self, clock: LiveClock | SetClock, rehearsed: bool, hear_out: bool) -> Start | Resume:
-        """Start for a new session, Resume (with notes on what changed) for one that goes on."""
+        """Start for a new session, Resume (with the notes on what has changed) for one that goes on."""
         if self.notes is not None:
             return Resume(clock.at(), clock.utc(), self.notes, hear_out)
         return Start(clock.at(), clock.utc(), self.job, rehearsed, hear_out, self.beside)
 
 
 def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
-    """The script's lines; the recording is read into `args.source`, so that no session begins on a bad one.
+    """Reads the script, and the recording into `args.source`, so that no session starts with a bad one.
 
-    Raises BadInput with every fault of the options, the script and the recording.
+    Returns the script's lines. Raises BadInput with every fault of the options, the script and the recording.
     """
     faults: list[Fault] = []
     lines: tuple[ScriptLine, ...] = ()
@@ -97,10 +112,10 @@ def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
             faults += error.faults
     if args.loudspeaker and (args.no_voice or args.speaker):
         mend = "leave it out, or leave out --no-voice and --speaker"
-        faults.append(Fault("contradicts --no-voice and --speaker", "", "--loudspeaker", mend))
+        faults.append(Fault("can't be combined with --no-voice or --speaker", "", "--loudspeaker", mend))
     if args.no_voice and (args.mic or args.speaker):
         mend = "leave out --no-voice, or leave out --mic and --speaker"
-        faults.append(Fault("contradicts --mic and --speaker", "", "--no-voice", mend))
+        faults.append(Fault("can't be combined with --mic or --speaker", "", "--no-voice", mend))
     faults += page_faults(args)
     if faults:
         raise BadInput(faults)
@@ -108,12 +123,12 @@ def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
 
 
 def is_rehearsed(args: argparse.Namespace) -> bool:
-    """Whether a script or a recording drives it, and nobody's pedal."""
+    """Whether a script or a recording drives the run, and not an operator."""
     return args.rehearse is not None or args.mic is not None
 
 
 def drive(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]) -> int:
-    """Run the session to its end or until it is left. Returns the exit code."""
+    """Runs the session until it is finished or the operator leaves it. Returns 0 if it is finished, else 1."""
     runner = _rehearse(run, args, script) if is_rehearsed(args) else _live(run, args)
     return 0 if runner.state.mode == FINISHED else 1
 
@@ -134,6 +149,7 @@ def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]
             ear = FileListener(clock, runner.post, run.job.voice, run.job.checks, start_s=clock.at())
             stack.callback(ear.close)
             outputs.listener = ear
+        # Only with --real-time must an announcement be heard before it can be answered.
         runner.post(run.first_event(clock, rehearsed=True, hear_out=args.real_time))
         keys = ScriptKeys(clock, stand_in_key(run.job.pedal))
         Rehearsal(
@@ -143,9 +159,9 @@ def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]
 
 
 def _file_speaker(run: Run, args: argparse.Namespace, clock: Any, runner: Runner, stack: contextlib.ExitStack) -> Any:
-    """What speaks into a file, so that speech takes its time; None where nothing does.
+    """A speaker that writes to a file, so that speech takes the time it takes; None if the run needs none.
 
-    In real time it goes into a file that is thrown away, where none was asked for.
+    With --real-time and no --speaker the speech goes to a temporary file.
     """
     if args.speaker is not None:
         path = Path(args.speaker)
@@ -157,7 +173,7 @@ def _file_speaker(run: Run, args: argparse.Namespace, clock: Any, runner: Runner
 
     try:
         speaker = FileSpeaker(path, clock, runner.post, run.job.voice, append=run.resumed)
-    except NoSuchPart:  # no engine: only where its file was asked for is that a reason to end
+    except NoSuchPart:  # no voice is installed: a reason to end only if the user asked for the file
         if args.speaker is not None:
             raise
         return None
@@ -167,22 +183,25 @@ def _file_speaker(run: Run, args: argparse.Namespace, clock: Any, runner: Runner
 
 
 def _live(run: Run, args: argparse.Namespace) -> Runner:
-    """The first event goes on the queue before any adapter can post, so that the session exists for all others."""
+    """Runs the session with the real devices."""
     clock = LiveClock(run.state.at)
     outputs = Outputs()
     runner = Runner(lambda records: run.journal.append(run.session, records), outputs, clock, run.state)
+    # Queued before any adapter can post: every other event then meets a session that exists.
     runner.post(run.first_event(clock, rehearsed=False, hear_out=True))
     with contextlib.ExitStack() as stack:
         ctrl_c = stack.enter_context(leaving_on_signals(runner))
         before = list(run.journal.replay(run.session)) if run.resumed else []
         screen, view = _screen(run, args, runner, before, stack)
         adapters = stack.enter_context(Adapters(runner, _makers(run, args, runner, screen, before), screen, view))
-        adapters.open(ctrl_c, f"session {run.session} stays open" if run.resumed else "nothing was begun")
+        adapters.open(ctrl_c, f"session {run.session} stays open" if run.resumed else "no session was started")
         run_live(runner, adapters.pump)
         adapters.let_speech_end()
-    last_lines = LineWriter(sys.stdout)  # not printed: a terminal that isn't read would keep the program from ending
+    last_lines = LineWriter(sys.stdout)  # not `print`, which would wait for ever on a terminal that nobody reads
     if runner.state.job and (lines := to_keep(runner.state)):
-        last_lines.put(f"-- The voice was changed. To keep it, in the shop file under [voice]: {', '.join(lines)}\n")
+        last_lines.put(
+            f"-- You changed the voice. To keep it, put this in the shop file under [voice]: {', '.join(lines)}\n"
+        )
     if runner.state.mode not in (FINISHED, ENDED_EARLY):
         last_lines.put(f"-- Session {run.session} stays open. Come back to it with: kerfcall resume {run.session}\n")
     last_lines.close()
@@ -192,7 +211,7 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
 def _screen(
     run: Run, args: argparse.Namespace, runner: Runner, before: Sequence[Record], stack: contextlib.ExitStack
 ) -> tuple[LiveScreen, LiveView | None]:
-    """The view where the terminal can show it, else plain lines. before: the facts of a session that is resumed."""
+    """The whole-page view if the terminal can show it, else plain lines. before: the facts of a resumed session."""
     outputs, clock = runner.outputs, runner.clock
 
     def displayed(generation: int) -> None:
@@ -200,7 +219,7 @@ def _screen(
 
     view = None
     if not args.plain and can_show_view(sys.stdout):
-        with contextlib.suppress(OSError):  # a terminal that can't be opened a second time
+        with contextlib.suppress(OSError):  # some terminals can't be opened a second time
             view = TerminalView(sys.stdout, run.session, displayed)
     if view is None:
         screen = PlainScreen(sys.stdout, writer=LineWriter(sys.stdout, displayed))
@@ -215,7 +234,10 @@ def _screen(
 
 
 def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScreen, before: Sequence[Record]) -> Makers:
-    """How each adapter of this run is opened; its room is imported only then: a library it lacks is its own fault."""
+    """How this run opens each adapter.
+
+    Each imports its room only when it is called, so that a missing library costs that adapter alone.
+    """
     clock, job = runner.clock, run.job
 
     def page(post: Post) -> LivePage:

@@ -1,4 +1,4 @@
-"""`kerfcall hear WAV`: what the recogniser makes of a recording, as JSON Lines, one per utterance."""
+"""`kerfcall hear WAV`: prints what the recogniser makes of a recording, as JSON Lines, one line per utterance."""
 
 from __future__ import annotations
 
@@ -18,20 +18,25 @@ from assistant.hearing.wav import read_sound
 from assistant.plans.shop_file import voice_and_checks
 from assistant.wording.phrases import decoys, whole_table
 
-PASSES = 40  # of the numbered phrases: more than most setups have
+PASSES = 40  # how many pass numbers are listened for: more than most setups have
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """WAV, --recogniser, --shop."""
+    """Adds WAV, --recogniser and --shop."""
     parser.add_argument("wav", metavar="WAV", type=Path, help="a PCM WAV file, 8 to 96 kHz")
-    parser.add_argument("--recogniser", metavar="R", choices=("auto", "vosk", "pocketsphinx"), help="which one hears")
+    parser.add_argument(
+        "--recogniser",
+        metavar="NAME",
+        choices=("auto", "vosk", "pocketsphinx"),
+        help="the recogniser to use: auto, vosk or pocketsphinx (default: the shop file's)",
+    )
     parser.add_argument("--shop", metavar="FILE", type=Path, help="the shop file (default: your own shop.toml, if any)")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Exit code 0; 2 for a bad file or an unknown word; 3 when the recogniser asked for can't be had.
+    """Exit code 0; 2 for a bad file or an unknown word; 3 when the recogniser asked for is not available.
 
-    What is not an utterance is reported on the standard error: silence, a file cut short.
+    A recording without an utterance, or a file that was cut short, is reported on standard error.
     """
     voice, checks = voice_and_checks(args.shop)
     if args.recogniser:
@@ -39,22 +44,22 @@ def run(args: argparse.Namespace) -> int:
     sound = read_sound(args.wav)
     choice = must_have(choose(voice))
     phrases = whole_table(checks, voice, PASSES)
-    # As in a session, decoys are recognised, so that they are refused by name.
+    # As in a session, the recogniser knows the decoys, so that it can refuse them by name.
     spec = replace(spec_of(voice, choice), known=decoys(checks, voice))
     all_found = hear_all(sound.pcm, phrases, spec)
     for found in all_found:
         print(json.dumps(as_json(found)))
-    # For a user who waits for lines that don't come.
+    # Otherwise a user could wait for lines that never come.
     if sound.cut_short:
-        have = f"{sound.seconds:.1f} s of sound are there, {sound.promised_s:.1f} s are promised"
-        print(f"kerfcall: {args.wav}: cut short: {have}", file=sys.stderr)
+        have = f"its header promises {sound.promised_s:.1f} s of sound, but it has {sound.seconds:.1f} s"
+        print(f"kerfcall: {args.wav}: the file is cut short: {have}", file=sys.stderr)
     if not all_found:
-        print(f"kerfcall: {args.wav}: no utterance in {sound.seconds:.1f} s of sound", file=sys.stderr)
+        print(f"kerfcall: {args.wav}: nobody speaks in its {sound.seconds:.1f} s of sound", file=sys.stderr)
     return 0
 
 
 def as_json(found: Found) -> dict[str, Any]:
-    """One utterance as JSON: times in seconds; phrase (without lead-in), intent, argument null when not accepted."""
+    """One utterance for JSON: times in seconds. phrase (without lead-in), intent and argument are null if refused."""
     phrase = found.phrase
     return {
         "from_s": round(found.first / RATE, 3),

@@ -1,4 +1,4 @@
-"""`kerfcall journal list|show|export|repair [ID]`: what was cut, when, and by what."""
+"""`kerfcall journal list|show|export|repair [ID]`: shows what was cut, when, and how each pass was recorded."""
 
 from __future__ import annotations
 
@@ -16,15 +16,24 @@ from assistant.journal.store import REBUILT, Journal, SessionRow, journal_path
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """action, ID, --state, --json."""
-    parser.add_argument("action", choices=sorted(_ACTIONS), help="what to do; export writes CSV, or JSON with --json")
-    parser.add_argument("id", metavar="ID", nargs="?", help="the session, e.g. 2026-11-25-1; else the latest")
-    parser.add_argument("--state", metavar="DIR", type=Path, help="the folder of the journal; else the user's own")
-    parser.add_argument("--json", action="store_true", help="for other programs")
+    """Adds the action, ID, --state and --json."""
+    parser.add_argument(
+        "action",
+        choices=sorted(_ACTIONS),
+        help="list: all sessions; show: one session in full; export: one session as CSV (JSON with --json); "
+        "repair: recover a damaged journal",
+    )
+    parser.add_argument(
+        "id", metavar="ID", nargs="?", help="the session, e.g. 2026-11-25-1 (default: the latest; list: all)"
+    )
+    parser.add_argument(
+        "--state", metavar="DIR", type=Path, help="the folder of the journal (default: your data folder)"
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON, for other programs")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Exit code 0; 2 for an unknown session; 3 where there is nothing to show or the journal can't be read."""
+    """Exit code 0; 2 for an unknown session; 3 if there is nothing to show or the journal can't be read."""
     return _ACTIONS[args.action](args)
 
 
@@ -61,7 +70,8 @@ def _export(args: argparse.Namespace) -> int:
 
 def _repair(args: argparse.Namespace) -> int:
     if args.id is not None:
-        raise BadInput([Fault("repair takes no session", args.id, "journal repair", "leave the id out: it mends all")])
+        mend = "leave out the ID: repair works on the whole journal"
+        raise BadInput([Fault("takes no session", args.id, "journal repair", mend)])
     found = repair(args.state)
     if args.json:
         print(json.dumps({**dataclasses.asdict(found), "kept": str(found.kept) if found.kept else None}, indent=2))
@@ -69,9 +79,9 @@ def _repair(args: argparse.Namespace) -> int:
     path = journal_path(args.state)
     holding = f"{account.counted(found.sessions, 'session')}, {account.counted(found.facts, 'fact')}"
     if found.healthy:
-        print(f"Journal {path} is sound: {holding}. Nothing was changed.")
+        print(f"The journal {path} is undamaged: {holding}. Nothing was changed.")
     else:
-        print(f"Journal {path} was damaged. Recovered: {holding}.")
+        print(f"The journal {path} was damaged. Recovered: {holding}.")
         print(f"The damaged file is kept as {found.kept}.")
     for line in found.lost:
         print(f"  lost: {account.one_line(line)}")
@@ -87,8 +97,9 @@ _ACTIONS: dict[str, Callable[[argparse.Namespace], int]] = {
 
 
 def _rows(state_dir: Path | None) -> list[SessionRow]:
-    """Looking makes no journal where there is none."""
+    """All sessions, oldest first; none if there is no journal."""
     path = journal_path(state_dir)
+    # Opening would create a journal: looking must not. A repair that was interrupted leaves only the rebuilt file.
     if not path.exists() and not path.with_name(REBUILT).exists():
         return []
     with Journal.open_to_read(state_dir) as journal:
@@ -104,14 +115,14 @@ def _chosen(rows: list[SessionRow], args: argparse.Namespace) -> SessionRow:
     if found is None:
         what = f"there is no session {account.one_line(args.id)}"
         if near := get_close_matches(args.id, [row.id for row in rows], n=3, cutoff=0.5):
-            mend = f"near ones: {', '.join(near)}"
+            mend = f"similar ones: {', '.join(near)}"
         elif rows:
-            mend = "`kerfcall journal list` names them all"
+            mend = "`kerfcall journal list` lists them all"
         else:
-            mend = "the journal is empty; `kerfcall cut` begins a session"
+            mend = "the journal is empty; `kerfcall cut PLAN` starts a session"
         raise BadInput([Fault(what, "", f"journal {args.action}", mend)])
     return found
 
 
 def _no_sessions(state_dir: Path | None) -> str:
-    return f"No sessions yet in {journal_path(state_dir).parent}; `kerfcall cut PLAN` begins one."
+    return f"No sessions yet in {journal_path(state_dir).parent}; `kerfcall cut PLAN` starts one."

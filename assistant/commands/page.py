@@ -1,4 +1,4 @@
-"""`kerfcall page [serve|devices|revoke]`: the journal on a page for phone or tablet, and which devices are paired."""
+"""`kerfcall page [serve|devices|revoke]`: shows the journal on a phone or tablet, and manages the paired devices."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from assistant.screens.notes import Notes
 from assistant.screens.page.devices import Devices
 
 ALL = "all"
-HINT = "-- Enter: a new pairing code. Ctrl-C: close the page."
-NO_TERMINAL = "-- No terminal: only the code above. Start it from a terminal to ask for further ones."
+HINT = "-- Press Enter for a new pairing code, Ctrl-C to close the page."
+NO_TERMINAL = "-- No terminal: the code above is the only one. To get more codes, start the page from a terminal."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,23 +28,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         choices=sorted(_ACTIONS),
         default="serve",
-        help="serve: the journal's sessions, until Ctrl-C (default); devices: those paired; revoke: take one out",
+        help="serve: show the journal's sessions until Ctrl-C (default); devices: list the paired devices; "
+        "revoke: unpair a device",
     )
-    parser.add_argument("device", nargs="?", metavar="ID", help="of revoke: the device's number, or all")
-    parser.add_argument("--state", type=Path, metavar="DIR", help="folder of the journal (default: your data folder)")
-    parser.add_argument("--json", action="store_true", help="devices: for other programs")
+    parser.add_argument("device", nargs="?", metavar="ID", help="for revoke: the device's number, or all")
+    parser.add_argument(
+        "--state", type=Path, metavar="DIR", help="the folder of the journal (default: your data folder)"
+    )
+    parser.add_argument("--json", action="store_true", help="for devices: print JSON, for other programs")
     add_server_options(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Exit code 0; 2 for bad options or an unknown device; 3 where the page can't be served."""
+    """Exit code 0; 2 for bad options or an unknown device; 3 if the page can't be served."""
     faults = server_faults(args)
     if args.device is not None and args.action != "revoke":
         faults.append(Fault("takes no device", args.device, f"page {args.action}", "leave it out"))
     if args.device is None and args.action == "revoke":
-        faults.append(Fault("which device is not told", "", "page revoke", "give its number, or all"))
+        faults.append(Fault("no device is given", "", "page revoke", "give its number, or all"))
     if args.json and args.action != "devices":
-        faults.append(Fault("is for devices only", "", "--json", "leave it out"))
+        faults.append(Fault("works with devices only", "", "--json", "leave it out"))
     if faults:
         raise BadInput(faults)
     return _ACTIONS[args.action](args)
@@ -57,8 +60,8 @@ def _serve(args: argparse.Namespace) -> int:
         terminal = sys.stdin is not None and sys.stdin.isatty()
         notes.note(HINT if terminal else NO_TERMINAL)
         while not terminal:
-            time.sleep(3600)  # unlike a lock, it ends at Ctrl-C everywhere
-        for line in sys.stdin:  # each is a wish for a new code; their end ends the page
+            time.sleep(3600)  # unlike waiting for a lock, Ctrl-C ends this on every system
+        for line in sys.stdin:  # each line asks for a new code; the end of input closes the page
             notes.typed(line)
             page.invite()
     except KeyboardInterrupt:
@@ -74,10 +77,10 @@ def _devices(args: argparse.Namespace) -> int:
         print(json.dumps([{"id": d.id, "name": d.name, "paired": d.paired, "seen": d.seen} for d in devices], indent=2))
         return 0
     if not devices:
-        print("No device is paired. `kerfcall page` and `kerfcall cut --page` show a code to pair one.")
+        print("No device is paired. `kerfcall page` and `kerfcall cut PLAN --page` show a code for pairing one.")
     for device in devices:
         paired, seen = local_time(device.paired), local_time(device.seen)
-        print(f"{device.id:>3}  {device.name:40}  paired {paired}, last here {seen}")
+        print(f"{device.id:>3}  {device.name:40}  paired {paired}, last seen {seen}")
     return 0
 
 
@@ -87,7 +90,7 @@ def _revoke(args: argparse.Namespace) -> int:
         mend = "`kerfcall page devices` lists them"
         raise BadInput([Fault("there is no such device", args.device, "page revoke", mend)])
     for device in gone:
-        print(f"Device {device.id}, {device.name}, is out; a page that it has open ends now.")
+        print(f"Device {device.id}, {device.name}, is unpaired. Any page it has open closes now.")
     if not gone:
         print("No device was paired.")
     return 0

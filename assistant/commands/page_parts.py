@@ -1,4 +1,4 @@
-"""What `cut`, `resume` and `page` share: the bench page's options, how it is opened, and the plan's drawing for it."""
+"""What `cut`, `resume` and `page` share: the bench page's options, its opening, and the plan's drawing for it."""
 
 from __future__ import annotations
 
@@ -19,32 +19,33 @@ _ADDRESS = re.compile(r"[0-9]+(\.[0-9]+)+|[0-9a-f.]*:[0-9a-f:.]*(%\w+)?", re.IGN
 
 
 def add_page_options(parser: argparse.ArgumentParser) -> None:
-    """--page, --lan, --port, for `cut` and `resume`."""
-    parser.add_argument("--page", action="store_true", help="show the session on a page for phone or tablet")
+    """Adds --page, --lan and --port, for `cut` and `resume`."""
+    parser.add_argument("--page", action="store_true", help="also show the session on a phone or tablet")
     add_server_options(parser)
 
 
 def add_server_options(parser: argparse.ArgumentParser) -> None:
-    """--lan, --port."""
+    """Adds --lan and --port."""
     parser.add_argument(
         "--lan",
         nargs="?",
         const="",
         metavar="ADDRESS",
-        help="open the page to the home network, in plain HTTP; else this computer only; ADDRESS: by this one alone",
+        help="open the page to your home network, unencrypted (plain HTTP), on all of this computer's addresses or on "
+        "ADDRESS alone (default: this computer only)",
     )
-    parser.add_argument("--port", type=int, metavar="N", help="the page's port (default: 8437)")
+    parser.add_argument("--port", type=int, metavar="N", help="the page's port, 1024 to 65535 (default: 8437)")
 
 
 def page_faults(args: argparse.Namespace) -> list[Fault]:
-    """What is wrong with the page's options of `cut` or `resume`."""
+    """What is wrong with the page options of `cut` or `resume`."""
     faults = server_faults(args)
     if not args.page:
         for name, given in (("--lan", args.lan is not None), ("--port", args.port is not None)):
             if given:
-                faults.append(Fault("means nothing without --page", "", name, "give --page too, or leave it out"))
+                faults.append(Fault("does nothing without --page", "", name, f"add --page, or leave out {name}"))
     elif args.rehearse is not None or args.mic is not None:
-        faults.append(Fault("shows a live session, not a rehearsal", "", "--page", "leave out --page"))
+        faults.append(Fault("works in a live session only, not in a rehearsal", "", "--page", "leave out --page"))
     return faults
 
 
@@ -57,17 +58,22 @@ def server_faults(args: argparse.Namespace) -> list[Fault]:
         if not is_home_address(args.lan):
             own = home_addresses()
             mend = (
-                f"give {' or '.join(own)}, or --lan alone for all of them" if own else "join a network, or leave it out"
+                f"give {' or '.join(own)}, or --lan alone for all of them"
+                if own
+                else "join a network, or leave out --lan"
             )
-            faults.append(Fault("is no address of this machine in its network", args.lan, "--lan", mend))
+            faults.append(Fault("is not an address of this computer on its network", args.lan, "--lan", mend))
     if args.port is not None and not 1024 <= args.port <= 65535:
-        mend = "leave it out, or give such a number"
+        mend = "give a number in that range, or leave out --port"
         faults.append(Fault("must be from 1024 to 65535", str(args.port), "--port", mend))
     return faults
 
 
 def lan_alone(words: list[str]) -> list[str]:
-    """The command line with each --lan that no address follows set apart from what does, such as the plan."""
+    """The command line with an empty value for each --lan that no address follows.
+
+    argparse would otherwise take the word after it, such as the plan, for the address.
+    """
     after = [*words[1:], ""]
     return ["--lan=" if word == "--lan" and not _ADDRESS.fullmatch(after[n]) else word for n, word in enumerate(words)]
 
@@ -82,9 +88,9 @@ def open_page(
     session: str = "",
     drawing: Callable[[], bytes | None] = lambda: None,
 ) -> Any:
-    """The page, with its first pairing code shown. Raises CouldNotRun when the port is taken.
+    """Opens the page and shows its first pairing code. Raises CouldNotRun when the port is taken.
 
-    Beside a session the code isn't shown as a picture, which would lie over what is asked.
+    During a session (`post` given) the code isn't shown as a picture to scan, which would cover the question asked.
     """
     from assistant.screens.page.bench import BenchPage
     from assistant.screens.page.server import PORT
@@ -105,7 +111,8 @@ def open_page(
 
 
 def drawing_of(path: Path | None, job: Job) -> Callable[[], bytes | None]:
-    """Makes the plan's sheets as SVG when first asked; None where the plan file is gone or has changed since."""
+    """Draws the plan's sheets as SVG on the first call. Gives None if the plan file is gone or has changed since."""
+    # Each connection has a thread, and several devices can ask at the same time.
     guard = threading.Lock()
     made: list[bytes | None] = []
 

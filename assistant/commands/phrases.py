@@ -1,4 +1,4 @@
-"""`kerfcall phrases`: what can be said, and when."""
+"""`kerfcall phrases`: lists what you can say, and when."""
 
 from __future__ import annotations
 
@@ -13,21 +13,21 @@ from assistant.wording.phrases import listing, low_note, whole_table
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """--shop, --json."""
+    """Adds --shop and --json."""
     parser.add_argument("--shop", metavar="FILE", type=Path, help="the shop file (default: your own shop.toml, if any)")
-    parser.add_argument("--json", action="store_true", help="one JSON object a wording")
+    parser.add_argument("--json", action="store_true", help="print one JSON object per wording, for other programs")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Exit code 0; 2 for a bad shop file or a phrase with a word the recogniser lacks."""
+    """Exit code 0; 2 for a bad shop file or a phrase with a word that the recogniser doesn't know."""
     voice, checks = voice_and_checks(args.shop)
-    phrases = whole_table(checks, voice, 1)  # one pass is listed for all numbers
+    phrases = whole_table(checks, voice, 1)  # one pass number is listed as an example for all
     if args.json:
         for phrase in phrases:
             found = {
                 "intent": phrase.intent,
                 "argument": phrase.argument,
-                "phrase": phrase.wording,  # without the lead-in word; "say" has it where it is due
+                "phrase": phrase.wording,  # without the lead-in word; "say" includes it where it is needed
                 "lead_in": phrase.lead_in,
                 "strict": phrase.strict,
                 "say": phrase.text,

@@ -1,4 +1,4 @@
-"""`kerfcall resume [ID]`: back into an open session, at the pass that was in flight."""
+"""`kerfcall resume [ID]`: goes back into an open session, at the pass that was interrupted."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ from assistant.plans.shop_file import default_shop_path, try_shop
 from assistant.runner.one_live import LiveLock
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 
-REHEARSED = "This session was only rehearsed: what it calls cut was not cut."
+REHEARSED = "This session was only rehearsed. The passes that it counts as cut were never cut."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("session", nargs="?", metavar="ID", help="the session (default: the latest unfinished one)")
     parser.add_argument(
-        "--shop", type=Path, metavar="FILE", help="the shop file to compare with (default: the one it was begun with)"
+        "--shop", type=Path, metavar="FILE", help="the shop file to compare with (default: the session's own)"
     )
     add_run_options(parser)
 
@@ -43,17 +43,17 @@ def run(args: argparse.Namespace) -> int:
         elif (found := next((row for row in journal.sessions() if row.id == args.session), None)) is not None:
             row = found
         else:
-            raise CouldNotRun(f"there is no session {args.session} in {journal.path}; kerfcall journal list names them")
+            raise CouldNotRun(f"there is no session {args.session} in {journal.path}; see: kerfcall journal list")
         session = row.id
         if rehearsed and not row.rehearsed and not row.fault:
             raise CouldNotRun(
-                f"session {session} cuts wood: a rehearsal would record passes that nobody cut; rehearse a new one "
-                "with: kerfcall cut PLAN --rehearse SCRIPT"
+                f"session {session} cuts real wood, and a rehearsal would record passes that nobody has cut; rehearse "
+                "a new session with: kerfcall cut PLAN --rehearse SCRIPT"
             )
         alone = contextlib.nullcontext() if rehearsed else LiveLock(row.title, args.state, session)
         with alone, SessionLock(state_dir, session):
-            state = replayed(journal, session)  # within the lock, so that nobody writes on behind it
-            if row.fault:  # found by the list alone, e.g. that the last facts are gone: those left replay well
+            state = replayed(journal, session)  # under the lock, so that no other process adds facts meanwhile
+            if row.fault:  # only the list sees some damage: if the last facts are gone, the rest still replay well
                 raise of_session(journal.path, session, row.fault, RECOVERS)
             if not rehearsed:
                 print(f"-- Session {session}: {row.title}. Press ? for the keys.")
@@ -64,40 +64,41 @@ def run(args: argparse.Namespace) -> int:
 
 
 def latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
-    """The newest open session of this kind that holds a fact, by order of creation: a clock may have been set back.
+    """The newest open session, live or rehearsed as asked, that has at least one fact.
 
-    One killed before its first fact has nothing to come back to. A damaged one is no reason to take an older one.
+    "Newest" goes by the order of creation, since a clock can be set back. A session killed before its first fact has
+    nothing to resume. A damaged one counts: an older one is never quietly taken instead.
 
-    Raises CouldNotRun, naming an open one of the other kind.
+    Raises CouldNotRun when there is none, and names an open session of the other kind if there is one.
     """
     begun = [row for row in journal.sessions() if row.state == "open" and (row.facts or row.fault)]
-    kind = [row for row in begun if row.rehearsed == rehearsed or row.fault]  # damaged, it may be of either
+    kind = [row for row in begun if row.rehearsed == rehearsed or row.fault]  # a damaged one can be of either kind
     if kind:
         return kind[-1]
     if begun and not rehearsed:
         raise CouldNotRun(
-            "there is no open session to resume, only a rehearsal, of which no wood was cut "
-            f"(kerfcall resume {begun[-1].id}); begin one with: kerfcall cut PLAN"
+            "there is no open session to resume, only a rehearsal, in which no wood was cut "
+            f"(kerfcall resume {begun[-1].id}); start a session with: kerfcall cut PLAN"
         )
     none = "there is no open rehearsal to resume" if begun else "there is no open session to resume"
-    raise CouldNotRun(f"{none}; begin one with: kerfcall cut PLAN" + (" --rehearse SCRIPT" if begun else ""))
+    raise CouldNotRun(f"{none}; start one with: kerfcall cut PLAN" + (" --rehearse SCRIPT" if begun else ""))
 
 
 def replayed(journal: Journal, session: str) -> State:
-    """The state that the session's facts lead to. Raises CouldNotRun when it is over or never began."""
+    """The state that the session's facts lead to. Raises CouldNotRun if the session is over or never began."""
     state = played(journal, session)
     if state.mode in (FINISHED, ENDED_EARLY):
-        raise CouldNotRun(f"session {session} is {state.mode}; begin another with: kerfcall cut PLAN")
+        raise CouldNotRun(f"session {session} is {state.mode}; start a new one with: kerfcall cut PLAN")
     if state.job is None:
-        raise CouldNotRun(f"session {session} was cut off before it began; begin another with: kerfcall cut PLAN")
+        raise CouldNotRun(f"session {session} was interrupted before it began; start a new one with: kerfcall cut PLAN")
     return state
 
 
 def left_out(job: Job) -> tuple[str, ...]:
-    """Which of the session's own phrases aren't listened for, and what is said instead.
+    """A line for each of the session's own phrases that isn't listened for, with what to say instead.
 
-    Each may be taken for another. A session's phrases are its own and can't be mended in the shop file: refusing to
-    resume would lock a half-cut board away.
+    Each could be taken for another phrase. A session keeps its own copy of the phrases, so a change in the shop file
+    doesn't reach it: refusing to resume would lock a half-cut board away.
     """
     voice, lines = job.voice, []
     safe = sayable(voice, job.checks)
@@ -107,28 +108,28 @@ def left_out(job: Job) -> tuple[str, ...]:
         led = check or one.intent in language_of(voice.language).led
         instead = f'Say "{voice.lead_in} {wording}".' if led else f'Say "{wording}".'
         lines.append(
-            f'"{one.text}" of {one.meaning} is not listened for: it sounds too like "{one.rival}" of {one.of}. '
+            f'"{one.text}" for {one.meaning} is not listened for: it sounds too much like "{one.rival}" for {one.of}. '
             + (instead if wording else "Confirm it with a long press.")
         )
     return tuple(lines)
 
 
 def changed_files(row: SessionRow) -> tuple[str, ...]:
-    """What the operator should know of the plan file: the session goes on with its own plan in any case."""
+    """A note if the plan file is gone or has changed. The session keeps its own copy of the plan in any case."""
     path = Path(row.plan_path)
     try:
         digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    except (OSError, ValueError):  # an old journal may hold a name that is none
-        return (f"The plan file {path.name} is gone; the session goes on with its own copy.",)
+    except (OSError, ValueError):  # ValueError: a damaged journal can hold what is no file name at all
+        return (f"The plan file {path.name} is gone. The session goes on with its own copy.",)
     if digest != row.plan_digest:
-        return (f"The plan file {path.name} has changed since; the session goes on with its own copy.",)
+        return (f"The plan file {path.name} has changed since. The session goes on with its own copy.",)
     return ()
 
 
 def changed_shop(job: Job, named: Path | None) -> tuple[str, ...]:
-    """What the operator should know of the shop file: the session goes on with its own blade and carriage in any case.
+    """A note if the shop file is gone or has changed. The session keeps its own blade and carriage in any case.
 
-    named: the file to compare with; None: the one that the session was begun with or, where that isn't known, the
+    named: the file to compare with. None: the file that the session was started with or, where that isn't known, the
     user's own. Raises BadInput with every fault of a file that was named.
     """
     path = named or (Path(job.shop_path) if job.shop_path else default_shop_path())
@@ -138,11 +139,11 @@ def changed_shop(job: Job, named: Path | None) -> tuple[str, ...]:
             return ()
         return (
             f"The shop file {path.name} has changed since: {'; '.join(lines)}. The session goes on with the old "
-            "figures, which fit only the blade and the carriage that it was begun with.",
+            "figures. They are right only for the blade and the carriage that it was started with.",
         )
     if named is not None:
         raise BadInput(faults)
     if not job.shop_path:
         return ()
-    what = "can't be read any more" if path.exists() else "is gone"
-    return (f"The shop file {path.name} {what}; the session goes on with its own figures.",)
+    what = "can no longer be read" if path.exists() else "is gone"
+    return (f"The shop file {path.name} {what}. The session goes on with its own figures.",)

@@ -1,4 +1,4 @@
-"""`kerfcall soundcheck`: whether this microphone, this voice and this saw's noise carry the phrases."""
+"""`kerfcall soundcheck`: finds out which phrases can be relied on with this microphone, voice and saw noise."""
 
 from __future__ import annotations
 
@@ -26,29 +26,44 @@ from assistant.plans.shop_file import voice_and_checks
 from assistant.wording.phrases import Phrase
 
 MOST_ROUNDS = 10
-NOISE_S = 4.0  # of noise made from what was kept
-RECORDING = "recording"  # stands for the microphone's name where the sound comes from files
+NOISE_S = 4.0  # of noise synthesised from the level and spectrum that an earlier check kept
+RECORDING = "recording"  # used as the microphone's name when the sound comes from files
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """--shop, --json, --forget, --order, --quiet, --saw, --said, --no-saw, --rounds, --phrases, --microphone."""
+    """Adds its options."""
     parser.add_argument("--shop", metavar="FILE", type=Path, help="the shop file (default: your own shop.toml, if any)")
-    parser.add_argument("--rounds", metavar="N", type=int, default=3, help="how often each phrase is said (1 to 10)")
     parser.add_argument(
-        "--phrases", metavar="P", nargs="+", default=[], help="only these: phrases, intents or checks' names"
+        "--rounds", metavar="N", type=int, default=3, help="how many times you say each phrase, 1 to 10 (default: 3)"
     )
-    parser.add_argument("--no-saw", action="store_true", help="leave out the part with the saw running")
-    parser.add_argument("--quiet", metavar="WAV", type=Path, help="the room with the saw off, instead of a microphone")
-    parser.add_argument("--saw", metavar="WAV", type=Path, help="the saw running, nothing being cut")
-    parser.add_argument("--said", metavar="WAV", type=Path, help="the phrases, saw off, as --order lists them")
-    parser.add_argument("--order", action="store_true", help="print what is to be said, one a line, and end")
-    parser.add_argument("--microphone", metavar="NAME", help="the name to keep templates and noise under")
-    parser.add_argument("--forget", action="store_true", help="delete every voice template and noise kept, and end")
-    parser.add_argument("--json", action="store_true", help="one JSON object")
+    parser.add_argument(
+        "--phrases",
+        metavar="PHRASE",
+        nargs="+",
+        default=[],
+        help="check only these: phrases, intents or names of checks",
+    )
+    parser.add_argument("--no-saw", action="store_true", help="skip the part with the saw running")
+    parser.add_argument(
+        "--quiet", metavar="WAV", type=Path, help="instead of the microphone: a recording of the room, saw off"
+    )
+    parser.add_argument(
+        "--saw", metavar="WAV", type=Path, help="instead of the microphone: the saw running, nothing being cut"
+    )
+    parser.add_argument(
+        "--said",
+        metavar="WAV",
+        type=Path,
+        help="instead of the microphone: you saying the phrases with the saw off, in the order that --order prints",
+    )
+    parser.add_argument("--order", action="store_true", help="print the phrases to say, one per line, and stop")
+    parser.add_argument("--microphone", metavar="NAME", help="the name to store voice templates and noise under")
+    parser.add_argument("--forget", action="store_true", help="delete all stored voice templates and noise, and stop")
+    parser.add_argument("--json", action="store_true", help="print one JSON object, for other programs")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Exit code 0; 1 when the pedal is recommended for all; 2 for bad input; 3 without microphone or recogniser."""
+    """Exit code 0; 1 if the advice is pedal only; 2 for bad input; 3 with no microphone or no recogniser."""
     if args.forget:
         return forget(args.json)
     refuse_bad(args)
@@ -58,20 +73,21 @@ def run(args: argparse.Namespace) -> int:
     if args.order:
         print("\n".join(phrase.text for phrase in prompted))
         return 0
+    # With --json, standard output is for the one object: the conversation goes to standard error.
     out = sys.stderr if args.json else sys.stdout
     spec = spec_of(voice, must_have(choose(voice)))
     try:
         taken = _from_files(args, prompted) if args.said else soundcheck_live.take(prompted, not args.no_saw, out)
         taken.microphone = args.microphone or taken.microphone
         report = _check(taken, phrases, soundcheck.grammar(checks, voice), spec, out)
-    except KeyboardInterrupt:  # all is kept at the very end, so that this is true
+    except KeyboardInterrupt:  # true: everything is stored at the very end
         raise KeyboardInterrupt("nothing was kept") from None
     print(json.dumps(as_json(report), indent=1) if args.json else as_text(report))
     return 1 if report.advice == soundcheck.PEDAL else 0
 
 
 def refuse_bad(args: argparse.Namespace) -> None:
-    """Raises BadInput with all that is wrong in how it was called."""
+    """Raises BadInput with everything that is wrong with the options."""
     faults = []
     files = {name: getattr(args, name.strip("-")) for name in ("--quiet", "--saw", "--said")}
     given = [name for name, path in files.items() if path]
@@ -79,20 +95,20 @@ def refuse_bad(args: argparse.Namespace) -> None:
         faults.append(Fault("out of range", str(args.rounds), "--rounds", f"give 1 to {MOST_ROUNDS}"))
     if given and not args.order:
         faults += [
-            Fault("is missing", "", name, "recordings go together: give --quiet, --said, and --saw or --no-saw")
+            Fault("is missing", "", name, "give all the recordings: --quiet, --said, and --saw or --no-saw")
             for name in ("--quiet", "--said")
             if name not in given
         ]
         if not args.saw and not args.no_saw:
-            faults.append(Fault("is missing", "", "--saw", "give it, or --no-saw to leave it out"))
+            faults.append(Fault("is missing", "", "--saw", "give it, or skip that part with --no-saw"))
     if args.saw and args.no_saw:
-        faults.append(Fault("was given together with --saw", "", "--no-saw", "leave one of them out"))
+        faults.append(Fault("can't be combined with --saw", "", "--no-saw", "leave one of them out"))
     if faults:
         raise BadInput(faults)
 
 
 def _from_files(args: argparse.Namespace, prompted: Sequence[Phrase]) -> Taken:
-    """Raises BadInput for every file that is bad."""
+    """The recordings named in the options. Raises BadInput with every file that can't be used."""
     sound: dict[str, bytes] = {}
     faults: list[Fault] = []
     for name in ("quiet", "saw", "said"):
@@ -111,45 +127,45 @@ def _from_files(args: argparse.Namespace, prompted: Sequence[Phrase]) -> Taken:
 def _check(
     taken: Taken, phrases: Sequence[Phrase], table: Sequence[Phrase], spec: Spec, out: TextIO
 ) -> SoundcheckReport:
-    """Hear it, judge it, and keep what is to be kept. table: what is listened for."""
+    """Listens to the sound, judges the phrases and stores templates and noise. table: the phrases listened for."""
     folder = templates.voice_folder(taken.microphone)
     voice = earlier_voice(folder, out)
     saw, learned = saw_noise(taken, folder, out)
     room = floats(taken.quiet)
-    print("Listening to it as in a session, with the saw off ..", file=out, flush=True)
+    print("Listening to your phrases as in a session, with the saw off ..", file=out, flush=True)
     off = _outcomes(soundcheck.in_noise(taken.said, room), taken.sayings, table, spec, out)
     on: list[Outcome] | None = None
     if saw is not None:
-        print(".. and in the saw's noise ..", file=out, flush=True)
+        print(".. and mixed with the saw's noise ..", file=out, flush=True)
         on = _outcomes(soundcheck.in_noise(taken.said, saw, room), taken.sayings, table, spec, out)
     lines = soundcheck.carried(phrases, taken.sayings, off, on, table)
     counts = soundcheck.enrol(voice, taken.said, taken.sayings, off)
     kept = [voice.save(folder)] if voice.texts else []
-    if taken.saw is not None or learned is None:  # else the saw's noise learned earlier would be lost
+    if taken.saw is not None or learned is None:  # otherwise the saw noise of an earlier check would be lost
         kept.append(soundcheck.keep_noise(folder, noise_of(taken.quiet), noise_of(taken.saw) if taken.saw else None))
     return SoundcheckReport.made(taken, lines, spec.recogniser, learned, counts, kept)
 
 
 def earlier_voice(folder: Path, out: TextIO) -> templates.Voice:
-    """The templates kept so far; a file that can't be read is begun again, and that is said."""
+    """The templates stored so far. Starts again from none, with a line that says so, if the file can't be read."""
     try:
         return templates.Voice.load(folder)
     except NoSuchPart as error:
-        print(f"{str(error).partition(';')[0]}: begun anew.", file=out, flush=True)
+        print(f"{str(error).partition(';')[0]}: starting again without them.", file=out, flush=True)
         return templates.Voice()
 
 
 def saw_noise(taken: Taken, folder: Path, out: TextIO) -> tuple[np.ndarray | None, Noise | None]:
-    """The noise to mix in, and what an earlier check learned of the saw where it is made from that.
+    """The saw's noise to mix in, and what an earlier check learned about it if the noise is made from that.
 
-    The saw as recorded now comes first; None where there is neither.
+    A recording of this check comes first. The noise is None where there is neither.
     """
     if taken.saw is not None:
         return floats(taken.saw), None
     try:
         _, learned = soundcheck.kept_noise(folder)
     except NoSuchPart as error:
-        print(f"{str(error).partition(';')[0]}: the saw's noise is left out.", file=out, flush=True)
+        print(f"{str(error).partition(';')[0]}: going on without the saw's noise.", file=out, flush=True)
         return None, None
     if learned is None:
         return None, None
@@ -159,7 +175,7 @@ def saw_noise(taken: Taken, folder: Path, out: TextIO) -> tuple[np.ndarray | Non
 def _outcomes(
     stream: bytes, sayings: Sequence[Saying], table: Sequence[Phrase], spec: Spec, out: TextIO
 ) -> list[Outcome]:
-    """What each saying came to, with the share done on a terminal."""
+    """What the recogniser made of each saying. Shows the progress on a terminal."""
     terminal = out.isatty()
 
     def show(share: float) -> None:
@@ -170,7 +186,7 @@ def _outcomes(
 
 
 def forget(as_object: bool) -> int:
-    """Delete every template and noise kept for this user, and say what was deleted."""
+    """Deletes every template and noise stored for this user, and prints what was deleted."""
     root = templates.voices_folder()
     try:
         deleted = soundcheck.forget()
@@ -179,5 +195,8 @@ def forget(as_object: bool) -> int:
     if as_object:
         print(json.dumps({"deleted": [str(path) for path in deleted]}))
     else:
-        print("\n".join(f"Deleted {path}" for path in deleted) or f"Nothing was kept: {root} holds no voice data.")
+        print(
+            "\n".join(f"Deleted {path}" for path in deleted)
+            or f"There was nothing to delete: {root} holds no voice data."
+        )
     return 0

@@ -1,4 +1,4 @@
-"""The live part of `soundcheck`: a microphone, prompts on the terminal, and a saw that only the operator starts."""
+"""The live part of `soundcheck`: microphone, prompts on the terminal, and a saw that only the operator starts."""
 
 from __future__ import annotations
 
@@ -14,30 +14,31 @@ from assistant.hearing.recorder import Listening, Recorder, microphone_name, nex
 from assistant.hearing.soundcheck import Saying, Taken
 from assistant.wording.phrases import Phrase
 
-LEVEL_S = 4.0
-WITHIN_S = 8.0  # for a phrase to begin
-ASKED = 3  # times, for one phrase
-GIVE_UP = 2  # phrases in a row that nobody says
-RUN_DOWN_S = 30.0  # for a blade to stand still
-LOOK_S, QUIET_LOOKS = 0.5, 3  # so many such pieces in a row
-NEARLY_DB = 8.0  # over the room's level counts as quiet
+LEVEL_S = 4.0  # of the room, and of the saw
+WITHIN_S = 8.0  # in which a phrase must begin
+ASKED = 3  # times for one phrase
+GIVE_UP = 2  # phrases in a row without an answer
+RUN_DOWN_S = 30.0  # for the blade to come to a stop
+LOOK_S, QUIET_LOOKS = 0.5, 3  # it is quiet after so many quiet pieces of this length in a row
+NEARLY_DB = 8.0  # up to so much over the room's level counts as quiet
 
 CAUTION = """\
-Nothing is cut in this check. Kerfcall starts and stops no saw and knows nothing of where your hands are;
-the saw's manual rules. No sound is kept, and nothing is sent anywhere."""
+Nothing is cut in this check. Kerfcall can't start or stop the saw and doesn't know where your hands are.
+The saw's manual comes first. No sound is kept, and nothing is sent anywhere."""
 SAW_ON = """\
-Now the saw's noise, {seconds:g} s of it. Only if you like: s and Enter leaves it out.
-No work on the table, blade guarded, eye and hearing protection on. Start the saw yourself, stand clear of the
-blade's line, touch nothing, say nothing. Enter when it runs at full speed: """
+Next, {seconds:g} s of the saw's noise. This part is optional: to skip it, type s and press Enter.
+No work on the table, guard in place, eye and hearing protection on. Start the saw yourself. Stand out of the
+blade's line, touch nothing, say nothing. Press Enter when the saw is at full speed: """
 SAW_OFF = (
-    "Switch the saw off and wait until the blade stands still. Nobody has to talk beside it. Enter when it is quiet: "
+    "Switch the saw off and wait until the blade has stopped. Nobody needs to speak while it runs. "
+    "Press Enter when it is quiet: "
 )
 
 
 def take(prompted: Sequence[Phrase], with_saw: bool, out: TextIO, answer: Callable[[], str] | None = None) -> Taken:
-    """Lead the operator through it. answer: reads a line, for tests.
+    """Leads the operator through the recordings. answer: reads a line, for tests.
 
-    Raises NoSuchPart without a microphone, CouldNotRun when nothing comes of it.
+    Raises NoSuchPart without a microphone, CouldNotRun when the sound can't be used.
     """
     recorder = Recorder()
     try:
@@ -53,13 +54,13 @@ class _Conversation:
     def take(self, prompted: Sequence[Phrase], with_saw: bool) -> Taken:
         taken = Taken(microphone_name())
         self._say(f"{CAUTION}\n\nMicrophone: {taken.microphone}")
-        self._say(f"With the saw off: {LEVEL_S:g} s of the room. Say nothing.")
+        self._say(f"First, {LEVEL_S:g} s of the room, with the saw off. Say nothing.")
         taken.quiet = self._record()
         room = level_of(taken.quiet).rms
         if room <= SILENT:
             raise CouldNotRun(
-                f"the microphone is silent ({room:.0f} dBFS): it is muted or another one is meant; choose it, "
-                "and turn its gain up, in the system's sound settings"
+                f"the microphone is silent ({room:.0f} dBFS): it is muted, or it is the wrong one; choose the right "
+                "one and turn its gain up in the system's sound settings"
             )
         if with_saw:
             taken.saw = self._take_saw(room)
@@ -76,18 +77,22 @@ class _Conversation:
     def _take_saw(self, room: float) -> bytes | None:
         self._say("\n" + SAW_ON.format(seconds=LEVEL_S), end="")
         line = self._answer()
-        # No line at all is nobody there to start a saw.
+        # The end of input counts as "skip" too: nobody is there to start a saw.
         if not line or line.strip().casefold().startswith("s"):
-            self._say("The saw's noise is left out.")
+            self._say("Skipping the saw's noise.")
             return None
         saw = self._record()
+        # Phrases are said only after the saw is off: nobody should have to speak beside a running blade.
         self._say(SAW_OFF, end="")
         self._answer()
         self._wait_for_quiet(room)
         return saw
 
     def _wait_for_quiet(self, room: float) -> None:
-        """A blade that runs down would be taken for the first phrase. room: dBFS with the saw off."""
+        """Waits for the blade to run down, since its noise would be taken for the first phrase.
+
+        room: level with the saw off, dBFS. Raises CouldNotRun when it doesn't get quiet.
+        """
         quiet, announced = 0, False
         for _ in range(round(RUN_DOWN_S / LOOK_S)):
             level = level_of(self._recorder.seconds(LOOK_S, lambda rms, peak: None)).rms
@@ -98,22 +103,24 @@ class _Conversation:
                 self._say("Waiting until it is as quiet as before ..")
                 announced = True
         raise CouldNotRun(
-            f"it did not get quiet within {RUN_DOWN_S:g} s after the saw's noise; start again when it is, "
-            "or leave the saw out with --no-saw"
+            f"the room did not get quiet within {RUN_DOWN_S:g} s after the saw's noise; start again when it is quiet, "
+            "or skip the saw with --no-saw"
         )
 
     def _take_phrases(self, prompted: Sequence[Phrase]) -> tuple[bytes, list[Saying]]:
-        self._say(f"\nNow {len(prompted)} phrases, the saw off. Say each as you would at the saw, in one go.")
+        self._say(
+            f"\nNow {len(prompted)} phrases, with the saw off. Say each as you would at the saw, without a pause."
+        )
         listening, sayings, unsaid = Listening(), [], 0
-        self._recorder.skip()  # nobody was asked for what has come so far
+        self._recorder.skip()  # what came before the first prompt is no answer
         for n, phrase in enumerate(prompted, 1):
             saying = self._ask(f"{n}/{len(prompted)}", phrase, listening)
             sayings.append(saying)
             unsaid = 0 if saying.said else unsaid + 1
             if unsaid == GIVE_UP:
                 raise CouldNotRun(
-                    f"nothing was heard at {GIVE_UP} phrases in a row: see which microphone is chosen and how near "
-                    "it is; nothing was kept"
+                    f"nothing was heard for {GIVE_UP} phrases in a row, and nothing was kept; check which microphone "
+                    "is chosen and how near it is"
                 )
         return bytes(listening.stream) + bytes(BYTES_PER_S), sayings
 
@@ -129,7 +136,7 @@ class _Conversation:
 
     @contextlib.contextmanager
     def _meter(self) -> Iterator[Callable[[float, float], None]]:
-        """A bar that moves, on a terminal only."""
+        """Shows the level as a moving bar, on a terminal only."""
         terminal = self._out.isatty()
 
         def show(rms: float, peak: float) -> None:

@@ -1,4 +1,4 @@
-"""What `soundcheck` found, for people and for programs."""
+"""The result of `soundcheck`, as text for people and as JSON for programs."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from typing import Any
 from assistant.hearing.levels import HUM, bar
 from assistant.hearing.soundcheck import PhraseTallies, SoundcheckReport, Tally
 
-NEAR_THE_BLADE = "Near a running blade use the pedal, whatever stands here."
+NEAR_THE_BLADE = "Near a running blade, use the pedal, whatever this report says."
 PLACES = {"quiet": "saw off", "saw": "saw on", "said": "speech"}
 
 
 def as_json(report: SoundcheckReport) -> dict[str, Any]:
-    """One object: levels in dBFS, ratios in dB, a list of phrases, the advice."""
+    """One JSON object: levels in dBFS, ratios in dB, a list of phrases, the advice."""
     return {
         "recogniser": report.recogniser,
         "levels": {
@@ -54,15 +54,15 @@ def _tally_json(one: Tally) -> dict[str, Any]:
 
 
 def as_text(report: SoundcheckReport) -> str:
-    """Levels with bars, a line a phrase, what to distrust, the advice, and what is kept."""
+    """The report: levels with bars, a line per phrase, doubtful limits, the advice, and what was stored."""
     lines = [*_levels_text(report), "", *_phrases_text(report)]
     if doubted := [line for line in report.lines if line.distrust]:
-        lines += ["", "Bars to distrust:", *(f'  "{one.phrase.text}": {one.distrust}' for one in doubted)]
-    lines += ["", f"Over all: {report.advice} ({report.why}). {NEAR_THE_BLADE}"]
+        lines += ["", "Limits not to rely on:", *(f'  "{one.phrase.text}": {one.distrust}' for one in doubted)]
+    lines += ["", f"Overall: {report.advice} ({report.why}). {NEAR_THE_BLADE}"]
     if report.kept:
         count = f"{sum(report.templates.values())} voice templates"
-        lines.append(f"Kept on this machine only: {', '.join(str(path) for path in report.kept)}")
-        lines.append(f"  ({count}, the noise's level and spectrum; no sound; nothing was sent anywhere)")
+        lines.append(f"Stored on this computer only: {', '.join(str(path) for path in report.kept)}")
+        lines.append(f"  ({count}, and the noise's level and spectrum; no sound was kept, nothing was sent anywhere)")
         lines.append("`kerfcall soundcheck --forget` deletes all of it.")
     return "\n".join(lines)
 
@@ -77,9 +77,9 @@ def _levels_text(report: SoundcheckReport) -> list[str]:
         )
         lines += [f"  WRONG: {fault}" for fault in faults]
     over = report.over_noise
-    learned = " as learned earlier" if report.learned else ""
-    saw = f", {over['saw']:.0f} dB over the saw{learned}" if "saw" in over else ""
-    return [*lines, f"Speech stands {over['quiet']:.0f} dB over the room{saw}."]
+    learned = " (noise of an earlier check)" if report.learned else ""
+    saw = f" and {over['saw']:.0f} dB louder than the saw{learned}" if "saw" in over else ""
+    return [*lines, f"Speech is {over['quiet']:.0f} dB louder than the room{saw}."]
 
 
 def _phrases_text(report: SoundcheckReport) -> list[str]:
@@ -97,7 +97,7 @@ def _count(one: Tally) -> str:
 
 
 def _what_else(line: PhraseTallies) -> list[str]:
-    """What it was taken for, and why it was refused."""
+    """What the phrase was taken for, and why it was refused, with counts."""
     lines = []
     for where, one in (("saw off", line.off), ("saw on", line.on)):
         if one is None:

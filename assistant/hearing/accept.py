@@ -1,8 +1,8 @@
-"""Whether a decoded phrase was really said: the checks that a recogniser's own confidence can't give.
+"""Decides whether a decoded phrase was really said, since a recogniser's own confidence doesn't show it.
 
-The method is the hearing study's (step 5): the words' acoustic score against a free phone loop
-over the same piece, the phones against those heard freely, and what is around and inside the
-phrase. All scores are natural logs per 10 ms frame.
+The method is the hearing study's (step 5). It compares the words' acoustic score with that of a free phone loop over
+the same piece, and the phrase's phones with those heard freely, and it looks at what is around and inside the phrase.
+All scores are natural logs per 10 ms frame.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from assistant.wording.phrases import Phrase
 
 VOWELS = frozenset(phone for phone, kind in KINDS.items() if kind == "vowel")
 FRAME = 160  # samples: 10 ms at 16 kHz
-NEVER = -1e9  # a bar that everything reaches
-SLACK = 5  # frames on each side of the phrase that are not yet "outside"
+NEVER = -1e9  # a limit that every measure passes: it never refuses
+SLACK = 5  # frames on each side of the phrase that don't count as "outside"
 
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """A word or phone of a decoding. first, last: 10 ms frames, inclusive. score: natural log, over all its frames."""
+    """A word or phone of a decoding. first, last: 10 ms frames, inclusive. score: natural log, sum over its frames."""
 
     name: str
     first: int
@@ -37,22 +37,25 @@ class Unit:
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """What a phrase must reach. Scores: natural log per frame, words minus phone loop; ratio: 0 = same phones."""
+    """The limits that a phrase must reach.
+
+    Scores are natural logs per frame, words minus phone loop. An edit ratio of 0 means the same phones.
+    """
 
     mean: float
     worst_word: float
     piece: float
     edit_ratio: float
     loud_outside: int  # frames
-    slowest: float  # frames a dictionary phone
+    slowest: float  # frames per dictionary phone
     fastest: float
     inner_silence: int  # frames
-    margin: float = NEVER  # over the piece: words minus the same phrase with another number
-    evidence: float = NEVER  # see `evidence`; where it is judged, the limits before it only keep out the absurd
+    margin: float = NEVER  # sum over the piece: words minus the same phrase with another number
+    evidence: float = NEVER  # see `evidence`; where it is judged, the limits above only keep out the absurd
 
 
 def substitution(a: str, b: str) -> float:
-    """What it costs to take phone `a` for `b`, 0 to 1 (weights: the study's)."""
+    """The cost of taking phone `a` for `b`, 0 to 1, with the study's weights."""
     if a == b:
         return 0.0
     if (a in VOWELS) != (b in VOWELS):
@@ -63,7 +66,7 @@ def substitution(a: str, b: str) -> float:
 
 
 def phone_distance(wanted: Sequence[str], heard: Sequence[str]) -> float:
-    """The weighted edit distance: delete 1, insert 0.8, substitute as `substitution` says."""
+    """The weighted edit distance: a deletion costs 1, an insertion 0.8, a substitution as `substitution` says."""
     row = [0.8 * j for j in range(len(heard) + 1)]
     for i, a in enumerate(wanted, 1):
         previous, row = row, [float(i)]
@@ -73,16 +76,17 @@ def phone_distance(wanted: Sequence[str], heard: Sequence[str]) -> float:
 
 
 def frame_levels(pcm16k: bytes) -> np.ndarray:
-    """Level of each 10 ms frame, dB re full scale, never below -100."""
+    """The level of each 10 ms frame, dB re full scale, never below -100."""
     samples = np.frombuffer(pcm16k, dtype="<i2").astype(np.float32) / 32768
     frames = samples[: len(samples) // FRAME * FRAME].reshape(-1, FRAME)
     return 10 * np.log10(np.maximum((frames**2).mean(axis=1), 1e-10))
 
 
 def loud_outside(pcm16k: bytes, first: int, last: int) -> int:
-    """Loud frames more than `SLACK` frames outside first..last.
+    """The number of loud frames more than `SLACK` frames outside first..last.
 
-    Loud: over the piece's 10th percentile + 10 dB and over its maximum - 25 dB.
+    A frame is loud if it is over the piece's 10th percentile + 10 dB and over its maximum - 25 dB (hearing study,
+    step 5).
     """
     levels = frame_levels(pcm16k)
     if not len(levels):
@@ -110,10 +114,10 @@ def _region_measures(words: Sequence[Unit], loop: np.ndarray) -> dict[str, float
 def measure(
     pcm16k: bytes, units: Sequence[Unit], phones: Sequence[Unit], wanted: Sequence[str], fillers: frozenset[str]
 ) -> dict[str, float]:
-    """The figures that `judge` looks at.
+    """The figures that `judge` looks at, by name.
 
-    units: the grammar's decoding, silences (named in `fillers`) included. phones: the phone loop's.
-    wanted: the phrase's phones by the dictionary.
+    units: the grammar's decoding, including silences (named in `fillers`). phones: the phone loop's decoding.
+    wanted: the phrase's phones according to the dictionary.
     """
     words = [unit for unit in units if unit.name not in fillers]
     first, last = words[0].first, words[-1].last
@@ -134,47 +138,47 @@ def measure(
     }
 
 
-# Logistic regression of phrases rightly heard against all else that was heard as one, on the tuning half: natural log
-# of the odds, both kinds being equally many. One sum tells them apart better than a limit for each measure: for one
-# hit in a hundred it takes a quarter of what the limits took.
+# From a logistic regression, on the tuning half, of phrases rightly heard against everything else that was heard as a
+# phrase: natural log of the odds, for as many of one kind as of the other. One sum separates them better than a limit
+# for each measure: at the cost of one hit in a hundred it wrongly accepts a quarter of what the limits accepted.
 EVIDENCE = {"mean": 1.1, "worst word": 1.0, "edit ratio": -11.0, "loud outside": -0.4, "inner silence": -0.05}
 EVIDENCE_AT_ZERO = 16.5
 TYPICAL = {"mean": -1.9, "worst word": -3.7, "edit ratio": 0.54, "loud outside": 0.0, "inner silence": 1.0}  # of hits
 
 
 def evidence(measures: dict[str, float]) -> float:
-    """How much more likely the phrase was said than not, by its measures together: natural log of the odds.
+    """How likely all the measures together make it that the phrase was said: natural log of the odds.
 
-    Raises KeyError when one of `EVIDENCE` is missing.
+    Raises KeyError when one of the measures in `EVIDENCE` is missing.
     """
     return EVIDENCE_AT_ZERO + sum(weight * measures[name] for name, weight in EVIDENCE.items())
 
 
 def _weakest(measures: dict[str, float]) -> str:
-    """The measure that speaks most against the phrase."""
+    """The name of the measure that speaks most against the phrase."""
     return min(EVIDENCE, key=lambda name: EVIDENCE[name] * (measures[name] - TYPICAL[name]))
 
 
 WHY_NOT = {
     "mean": "it didn't sound enough like the phrase",
     "worst word": "one word didn't sound like the phrase",
-    "edit ratio": "its sounds were not those of the phrase",
+    "edit ratio": "it didn't have the sounds of the phrase",
     "loud outside": "there was other talk or noise around it",
     "inner silence": "there was a pause inside the phrase",
 }
 
 
 def judge(measures: dict[str, float], bar: Bar) -> str:
-    """The first reason why the phrase doesn't pass, a plain clause, or "" when it does.
+    """The first reason to refuse the phrase, a plain clause; "" if it passes.
 
-    Measures that a recogniser can't give are left out and not judged.
+    Measures that a recogniser can't give are missing and not judged.
     """
     fastest = measures.get("frames a phone", bar.fastest) >= bar.fastest
     slowest = measures.get("frames a phone", bar.slowest) <= bar.slowest
     tests = (
         (measures.get("loud outside", 0) <= bar.loud_outside, WHY_NOT["loud outside"]),
-        (fastest, "it was too quick for the phrase"),
-        (slowest, "it was too slow for the phrase"),
+        (fastest, "it was too quick to be the phrase"),
+        (slowest, "it was too slow to be the phrase"),
         (measures.get("inner silence", 0) <= bar.inner_silence, WHY_NOT["inner silence"]),
         (measures.get("mean", 0.0) >= bar.mean, WHY_NOT["mean"]),
         (measures.get("worst word", 0.0) >= bar.worst_word, WHY_NOT["worst word"]),
@@ -185,14 +189,14 @@ def judge(measures: dict[str, float], bar: Bar) -> str:
     if not first and bar.evidence > NEVER and evidence(measures) < bar.evidence:
         first = WHY_NOT[_weakest(measures)]
     if not first and measures.get("margin", bar.margin) < bar.margin:
-        first = "its number could have been another"
+        first = "it could have been another number"
     return first
 
 
-# Method: hearing study, step 5; scores are likelihood ratios, since both decoders compute every sound in every frame.
-# Set on all of the tuning half of tests.hearing.corpus with RNNoise: 210 phrases a condition (clean, echo, 10 dB,
-# 5 dB), 273 pieces of human speech and 150 near-miss sentences in quiet and at 10 dB. What moving both evidence limits
-# by so much would do:
+# Method: hearing study, step 5. The scores are likelihood ratios, since both decoders compute every sound in every
+# frame. The limits were set on all of the tuning half of tests.hearing.corpus with RNNoise: 210 phrases per condition
+# (clean, echo, 10 dB, 5 dB), 273 pieces of human speech and 150 near-miss sentences, both in quiet and at 10 dB. This
+# is the effect of moving both evidence limits:
 #
 #   moved by   hits %: clean, 10 dB, 5 dB, echo   wrong of 840   human taken of 546   near-miss taken of 300
 #     -3          98.6, 98.6, 95.2, 95.7                2                 6                    13
@@ -203,7 +207,7 @@ def judge(measures: dict[str, float], bar: Bar) -> str:
 #     +2          97.1, 92.9, 72.9, 92.4                2                 0                     1
 #     +3          94.8, 84.8, 64.3, 90.0                0                 0                     0
 #
-# and the margin between numbers, which is all that keeps one from being taken for another:
+# And this is the effect of the margin between numbers, the only thing that keeps one from being taken for another:
 #
 #   margin     hits %: clean, 10 dB, 5 dB, echo   wrong of 840
 #      0          98.6, 98.6, 91.0, 96.7                6
@@ -216,39 +220,40 @@ SPHINX_BARS = (
     Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=50.0, evidence=-0.5),
     Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=50.0, evidence=2.5),
 )
-# vosk gives no comparable scores: only what is around and inside the phrase is judged, and its rate, which is in
-# frames a syllable here.
+# vosk gives no scores that can be compared, so only what is around and inside the phrase is judged, and its speaking
+# rate, here in frames per syllable.
 VOSK_BARS = (
     Bar(0.0, 0.0, 0.0, 1.0, 12, 45.0, 7.0, 25),
     Bar(0.0, 0.0, 0.0, 1.0, 8, 45.0, 7.0, 25),
 )
 
 
-# In the first table, its row -3: the false accepts there would be the notes that answer other talk, 6 of 546 pieces of
-# human speech; the hits that it adds, 7 of 100 phrases in noise at 5 dB, are those whose speaker hears they failed.
+# How far below the evidence limit a phrase still counts as nearly said: row -3 of the first table. Its false accepts
+# would be low notes in answer to other talk, for 6 of 546 pieces of human speech. The hits that it adds, 7 of 100
+# phrases in noise at 5 dB, are phrases whose speaker then hears that they failed.
 NEARLY = 3.0
 
 
 def nearly(measures: dict[str, float], bar: Bar) -> bool:
-    """Whether what `judge` refused was nearly the phrase, so that whoever said it should know.
+    """Whether the speech that `judge` refused was nearly the phrase, so that the speaker should hear about it.
 
-    It had less evidence by at most `NEARLY`, or a number that could have been another. A recogniser without scores
-    matched every word, and refused only for what was around or between them.
+    It was if the evidence fell short by at most `NEARLY`, or if only the number was in doubt. A recogniser without
+    scores has matched every word, and refuses only because of what is around or between them.
     """
     return "mean" not in measures or not judge(measures, replace(bar, evidence=bar.evidence - NEARLY, margin=NEVER))
 
 
-# In what records, confirms, moves or ends no word may sound more like something else than this, natural logs a frame:
-# of a sentence that differs from a phrase in one word, that word mostly does, and all the others fit.
+# The worst word's limit for a phrase that records, confirms, moves or ends something, natural log per frame. In a
+# sentence that differs from a phrase in one word, that word mostly falls below it while all the others fit.
 STRICT_WORST_WORD = -8.0
 
 
 def bar_for(phrase: Phrase, bars: tuple[Bar, Bar], all_strict: bool = False) -> Bar:
-    """bars: (the usual one, the strict one). all_strict: the strict one for every phrase.
+    """The limits for this phrase. bars: (the usual ones, the strict ones). all_strict: use the strict ones always.
 
-    Consequence sets the bar: what records, confirms, moves or ends needs the lead-in word, which keeps other talk
-    off better than any score; a phrase without it has its score alone, so that is held higher. Its worst word is held
-    higher for what has a consequence.
+    The lead-in word keeps other talk out better than any score, and every phrase that records, confirms, moves or
+    ends something needs it. A phrase without it has only its score, so its limits are the strict ones. A phrase with a
+    consequence also has a higher limit for its worst word.
     """
     bar = bars[1] if all_strict or not phrase.lead_in else bars[0]
     return replace(bar, worst_word=max(bar.worst_word, STRICT_WORST_WORD)) if phrase.strict else bar

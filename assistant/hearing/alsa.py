@@ -1,4 +1,4 @@
-"""ALSA's library writes a page of its own lines to standard error for every device that isn't there."""
+"""Silences ALSA's library, which writes a page of lines to standard error for every device that isn't there."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ _handler: Any = None
 
 
 def hush() -> None:
-    """Drop those lines for the life of this process; what fails is reported by whoever opened the device."""
+    """Drops those lines for the life of this process. The code that opens a device reports its failure anyway."""
     global _handler
     if _handler is not None or not sys.platform.startswith("linux"):
         return
     try:
         library = ctypes.CDLL("libasound.so.2")
-        # The library keeps the bare pointer: the object must live as long as the process.
+        # The library keeps only the bare pointer, so the object must live as long as the process.
         _handler = _Handler(lambda *_: None)
         library.snd_lib_error_set_handler(_handler)
     except (OSError, AttributeError):

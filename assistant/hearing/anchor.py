@@ -1,22 +1,22 @@
-"""Which moment a sample of a live stream was: chunks arrive late and in bunches, never early."""
+"""Works out when each sample of a live stream was spoken. Chunks arrive late and in bunches, but never early."""
 
 from __future__ import annotations
 
 from assistant.hearing.contract import RATE
 
-DRIFT = 0.001  # s a second that a device's clock may run off the machine's
-GAP_S = 0.2  # a later arrival than this means that sound was lost
+DRIFT = 0.001  # s per second that a device's clock can run off the machine's
+GAP_S = 0.2  # a chunk that is later than this means that sound was lost
 
 
 class Anchor:
-    """Maps sample counts to monotonic seconds by the promptest chunks seen."""
+    """Maps sample counts to monotonic seconds, by the promptest chunks so far."""
 
     def __init__(self) -> None:
         self._zero: float | None = None
         self._last = 0
 
     def chunk(self, end_sample: int, arrived: float) -> None:
-        """A chunk that ended with sample `end_sample` (exclusive) arrived at `arrived` (s)."""
+        """Takes note that a chunk ending before sample `end_sample` arrived at `arrived` (monotonic s)."""
         zero = arrived - end_sample / RATE
         if self._zero is None or zero - self._zero > GAP_S:
             self._zero = zero
@@ -25,9 +25,9 @@ class Anchor:
         self._last = end_sample
 
     def time_of(self, sample: int) -> float:
-        """Monotonic seconds at which the sample was spoken; needs one chunk first."""
+        """The monotonic time at which the sample was spoken, s. Needs one chunk first."""
         return (self._zero or 0.0) + sample / RATE
 
     def sample_at(self, moment: float) -> int:
-        """The sample spoken at monotonic second `moment`."""
+        """The sample spoken at monotonic time `moment`, s."""
         return round((moment - (self._zero or 0.0)) * RATE) if self._zero is not None else 0

@@ -1,7 +1,7 @@
-"""Speech as cepstra: what the voice templates are made of and compared by.
+"""Turns speech into cepstra, which the voice templates consist of and are compared by.
 
 Mel-frequency cepstral coefficients after Davis and Mermelstein (1980), their slopes after Furui (1986).
-Frames stand where the recogniser's stand: one every 10 ms, the first at the piece's first sample.
+The frames match the recogniser's: one every 10 ms, the first at the piece's first sample.
 """
 
 from __future__ import annotations
@@ -13,30 +13,30 @@ import numpy as np
 from assistant.hearing.contract import RATE
 
 FRAME = 160  # samples from one frame to the next: 10 ms
-WINDOW = 400  # samples looked at: 25 ms
+WINDOW = 400  # samples in a frame's window: 25 ms
 BINS = 512
 FILTERS = 26
 BAND_HZ = (180.0, 6_800.0)  # above the mains' hum and a motor's, below the model's own upper edge
 CEPSTRA = 13
-SLOPE = 2  # frames on each side that a slope is taken over
+SLOPE = 2  # frames on each side, for a slope
 PRE_EMPHASIS = 0.97
 SMOOTH = 3  # frames; noise swings from frame to frame, speech hardly does
-QUIETEST_DB = 40.0  # under the loudest band of the piece; what is fainter counts as this
+QUIETEST_DB = 40.0  # below the loudest band of the piece; anything fainter counts as this
 
 
 def mel(hertz: float) -> float:
-    """The mel scale, O'Shaughnessy's formula: 2595 log10(1 + f/700)."""
+    """Hertz to mels, by O'Shaughnessy's formula: 2595 log10(1 + f/700)."""
     return 2595.0 * float(np.log10(1.0 + hertz / 700.0))
 
 
 def hertz(mels: np.ndarray) -> np.ndarray:
-    """The other way round."""
+    """Mels to hertz: the inverse of `mel`."""
     return np.asarray(700.0 * (10.0 ** (mels / 2595.0) - 1.0))
 
 
 @cache
 def _filters() -> np.ndarray:
-    """`FILTERS` triangles over the bins of the spectrum, evenly spaced in mels; each sums to 1."""
+    """`FILTERS` triangular filters over the spectrum's bins, evenly spaced in mels; each sums to 1."""
     edges = hertz(np.linspace(mel(BAND_HZ[0]), mel(BAND_HZ[1]), FILTERS + 2))
     at = np.arange(BINS // 2 + 1) * RATE / BINS
     low, middle, high = edges[:-2, None], edges[1:-1, None], edges[2:, None]
@@ -46,7 +46,7 @@ def _filters() -> np.ndarray:
 
 @cache
 def _cosines() -> np.ndarray:
-    """The orthonormal cosine transform's first `CEPSTRA` rows."""
+    """The first `CEPSTRA` rows of the orthonormal cosine transform."""
     k, n = np.arange(CEPSTRA)[:, None], np.arange(FILTERS)[None, :]
     rows = np.sqrt(2.0 / FILTERS) * np.cos(np.pi * k * (2 * n + 1) / (2 * FILTERS))
     rows[0] /= np.sqrt(2.0)
@@ -54,10 +54,9 @@ def _cosines() -> np.ndarray:
 
 
 def product(one: np.ndarray, other: np.ndarray) -> np.ndarray:
-    """The matrix product, in this thread alone.
+    """The matrix product, computed in this thread alone.
 
-    A library's own threads, waiting for one another on a busy machine, take six times as long over matrices of this
-    size.
+    On a busy machine a library's threads wait for one another, and take six times as long for matrices of this size.
     """
     return np.asarray(np.einsum("ij,jk->ik", one, other, optimize=False))
 
@@ -68,9 +67,9 @@ def frames_in(pcm16k: bytes) -> int:
 
 
 def band_powers(pcm16k: bytes) -> np.ndarray:
-    """Power of each frame in each mel band, re full scale, over `SMOOTH` frames: frames x `FILTERS`.
+    """The power of each frame in each mel band, re full scale, averaged over `SMOOTH` frames: frames x `FILTERS`.
 
-    No frame for less than 10 ms.
+    A piece shorter than 10 ms has no frames.
     """
     samples = np.frombuffer(pcm16k[: len(pcm16k) // 2 * 2], "<i2").astype(np.float32) / 32768
     count = len(samples) // FRAME
@@ -90,7 +89,7 @@ def _smoothed(powers: np.ndarray) -> np.ndarray:
 
 
 def slopes(cepstra: np.ndarray) -> np.ndarray:
-    """The straight line's slope through `SLOPE` frames on each side of every frame, per frame."""
+    """The slope of a straight line through `SLOPE` frames on each side of every frame, per frame."""
     padded = np.pad(cepstra, ((SLOPE, SLOPE), (0, 0)), mode="edge")
     count = len(cepstra)
     rise = sum(n * (padded[SLOPE + n : SLOPE + n + count] - padded[SLOPE - n : SLOPE - n + count]) for n in (1, 2))
@@ -98,10 +97,10 @@ def slopes(cepstra: np.ndarray) -> np.ndarray:
 
 
 def cepstra_of(powers: np.ndarray) -> np.ndarray:
-    """`CEPSTRA` cepstra of the natural logs, their mean over the piece removed: frames x `CEPSTRA`.
+    """The first `CEPSTRA` cepstra of the natural logs, with their mean over the piece removed: frames x `CEPSTRA`.
 
-    powers: as from `band_powers`, at least one frame. The mean takes the microphone, the room and the
-    loudness away with it.
+    powers: as from `band_powers`, at least one frame. Removing the mean also removes the effect of the microphone, the
+    room and the loudness.
     """
     floor = max(float(powers.max()) * 10 ** (-QUIETEST_DB / 10), 1e-12)
     cepstra = product(np.log(np.maximum(powers, floor)).astype(np.float32), _cosines())
@@ -109,7 +108,7 @@ def cepstra_of(powers: np.ndarray) -> np.ndarray:
 
 
 def bands_of(cepstra: np.ndarray) -> np.ndarray:
-    """Back from cepstra: smoothed natural logs of the band powers, each band up to a constant of its own."""
+    """Smoothed natural logs of the band powers, back from cepstra; each band lacks a constant (the mean removed)."""
     return product(cepstra, _cosines().T)
 
 

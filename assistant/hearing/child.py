@@ -1,7 +1,7 @@
 """The hearing child: a spawned process that owns the recogniser and the microphone.
 
-A native crash, a hang or the interpreter lock of a decoder stays in here. Messages are tuples
-over one pipe, the first item naming the kind.
+If a decoder crashes, hangs or keeps the interpreter's lock, only this process suffers. Messages are tuples over one
+pipe, the first item naming the kind.
 
 To the child:    ("listen", phrases, generation)   ("speaking", active, monotonic s or None)
                  ("audio", bytes)   ("flush",)   ("close",)
@@ -10,9 +10,9 @@ From the child:  ("progress", what has been loaded)
                  ("found", [Found, ..], [(first, decided) in monotonic s, ..])   ("done",)
                  ("microphone", state, text)   ("alive", level or None)
 
-With sound from a file each "audio", "flush", "listen" and "speaking" is answered by "done", after
-all that came of it; with the microphone nothing is answered and "alive" comes every half second. Its level
-is that of the loudest chunk since the last one, dBFS; None where no sound came.
+With sound from a file the child answers each "audio", "flush", "listen" and "speaking" with "done", after everything
+that came of it. With the microphone it answers nothing, and sends "alive" every half second. The level in it is that
+of the loudest chunk since the last "alive", dBFS; None if no sound came.
 """
 
 from __future__ import annotations
@@ -47,11 +47,11 @@ Connection = Any  # multiprocessing.connection.Connection; a Windows pipe has an
 
 @dataclass(frozen=True, slots=True)
 class Spec:
-    """What the child is to be. recogniser: "pocketsphinx", "vosk" or "digits N". model: vosk's folder.
+    """What a child consists of. recogniser: "pocketsphinx", "vosk" or "digits N". model: vosk's folder.
 
-    live: own the microphone; else sound comes as messages. null_device: see `microphone.open_capture`.
+    live: the child owns the microphone; otherwise sound comes as messages. null_device: see `microphone.open_capture`.
     pronunciations: words and their phones, for pocketsphinx. denoiser, endpoints, acceptance: as in
-    `plans.model.VoiceSettings`. own_voice: hold phrases against the operator's templates for this microphone.
+    `plans.model.VoiceSettings`. own_voice: compare phrases with the operator's templates for this microphone.
     known, language: as in `Ear`.
     """
 
@@ -69,7 +69,7 @@ class Spec:
 
 
 def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
-    """What these settings and this choice of recogniser ask for."""
+    """The spec that follows from the voice settings and the choice of recogniser."""
     model = str(choice.model) if choice.model else None
     return Spec(
         choice.recogniser,
@@ -83,9 +83,9 @@ def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
 
 
 def make_recogniser(spec: Spec) -> Recogniser:
-    """Load it. Raises NoSuchPart or BadInput.
+    """Loads the recogniser of the spec. Raises NoSuchPart or BadInput.
 
-    A broken model may end the process, so outside tests only a child loads vosk.
+    A broken model can end the process, so outside tests only a child loads vosk.
     """
     strict = spec.acceptance == "strict"
     if spec.recogniser == "vosk":
@@ -102,10 +102,10 @@ def make_recogniser(spec: Spec) -> Recogniser:
 
 
 def make_ear(spec: Spec, progress: Callable[[str], None] = lambda what: None) -> tuple[Ear, str]:
-    """The whole path of one stream, and in one line what it was made of. Raises as `make_recogniser`.
+    """Makes the whole path of one stream; returns it with a line on its noise suppression. Raises as `make_recogniser`.
 
-    progress: told after each part that takes its time.
-    A denoiser that was asked for and can't be had is stood in for, and the line says so.
+    progress: called with the name of each part that takes time to load, once it is loaded.
+    If the noise suppression asked for is not available, the best one that is replaces it, and the line says so.
     """
     recogniser = make_recogniser(spec)
     progress("recogniser")
@@ -119,7 +119,7 @@ def make_ear(spec: Spec, progress: Callable[[str], None] = lambda what: None) ->
 
 
 def _voice(spec: Spec) -> Voice:
-    """The operator's templates; none when they can't be read: hearing goes on without."""
+    """The operator's templates; none when they can't be read, since hearing works without them."""
     if spec.own_voice:
         with contextlib.suppress(NoSuchPart):
             return Voice.load(voice_folder(microphone_name()))
@@ -127,8 +127,8 @@ def _voice(spec: Spec) -> Voice:
 
 
 def run_child(conn: Connection, spec: Spec) -> None:
-    """The process's entry: until "close" or until the parent is gone."""
-    # Ctrl-C goes to the whole terminal group; the parent decides when we end.
+    """The process's entry point. It runs until "close" or until the parent is gone."""
+    # Ctrl-C goes to the terminal's whole process group; the parent decides when this process ends.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     with contextlib.suppress(EOFError, OSError):
         try:
@@ -155,7 +155,7 @@ def _serve_file(conn: Connection, ear: Ear) -> None:
 
 
 def _handle(ear: Ear, message: tuple[Any, ...], sample: int, conn: Connection) -> list[Found]:
-    """One message; sample: where in the stream it takes effect."""
+    """Acts on one message. sample: where in the stream it takes effect."""
     match message:
         case ("listen", phrases, generation):
             refused = ear.listen(phrases, generation)
@@ -177,7 +177,7 @@ def _report(conn: Connection, found: list[Found], time_of: Callable[[int], float
 
 
 class _Live:
-    """The child's loop with a microphone: one queue of the parent's messages and the device's chunks."""
+    """The child's loop with a microphone: one queue takes the parent's messages and the device's chunks."""
 
     def __init__(self, conn: Connection, ear: Ear, null_device: bool) -> None:
         self._conn, self._ear = conn, ear
@@ -192,7 +192,7 @@ class _Live:
         )
 
     def run(self) -> None:
-        """Until "close" or the end of the pipe."""
+        """Runs until "close" or the end of the pipe."""
         threading.Thread(target=self._listen_to_parent, daemon=True).start()
         next_alive = 0.0
         try:

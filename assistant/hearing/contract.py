@@ -1,8 +1,7 @@
-"""What a recogniser is: one utterance in, one complete phrase or a reason out.
+"""The contract of a recogniser: one utterance in, one complete phrase or a reason out.
 
-A recogniser belongs to one thread. It takes the phrases as data, so the grammar is always of
-what means something now, and it decodes one buffer per utterance: nothing is carried over from
-what was heard before.
+A recogniser belongs to one thread. It takes the phrases as data, so that its grammar always has just the phrases that
+mean something now. It decodes one buffer per utterance and carries nothing over from earlier ones.
 """
 
 from __future__ import annotations
@@ -14,18 +13,18 @@ from typing import Protocol
 from assistant.errors import BadInput, Fault
 from assistant.wording.phrases import Phrase
 
-RATE = 16_000  # samples a second, mono, signed 16 bit little endian, everywhere behind the microphone
+RATE = 16_000  # samples per second: mono, signed 16 bit, little endian, everywhere behind the microphone
 BYTES_PER_S = 2 * RATE
 
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What one utterance came to.
+    """What the recogniser made of one utterance.
 
     phrase: the phrase accepted, or None. reason: why none was, a plain clause, or "" when one was.
-    like: the phrase that it nearly was, or was and is refused; "" for what was like none.
+    like: the phrase that it nearly was, or that it was and is refused; "" if it was like none.
     heard: the words the recogniser proposed, accepted or not, or "". measures: the figures behind
-    the judgement by name (see `accept`), for display and study; never shown as a confidence.
+    the judgement, by name (see `accept`), for display and study; never shown as a confidence.
     """
 
     phrase: Phrase | None
@@ -46,10 +45,10 @@ class Recogniser(Protocol):
     name: str
 
     def unknown_words(self, words: Sequence[str]) -> list[str]:
-        """Those of `words` that its vocabulary lacks, in order; no native grammar call is made."""
+        """Those of `words` that its vocabulary lacks, in order. Makes no native grammar call."""
 
     def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
-        """What this utterance is, out of `phrases`.
+        """Decides which of `phrases` this utterance is, if any.
 
         pcm16k: the whole utterance, 16 kHz mono, 16 bit little endian, an even number of bytes.
         Raises BadInput naming every unknown word with its phrase.
@@ -65,7 +64,7 @@ def refuse_unknown(recogniser: Recogniser, phrases: Sequence[Phrase]) -> None:
 
 
 def unknown_faults(pairs: Iterable[tuple[str, str]]) -> list[Fault]:
-    """One for each word that a recogniser doesn't know, however many phrases have it. pairs: word and phrase."""
+    """One Fault for each word that a recogniser doesn't know, however many phrases have it. pairs: word and phrase."""
     found: dict[str, list[str]] = {}
     for word, text in pairs:
         found.setdefault(word, []).append(text)
@@ -74,14 +73,14 @@ def unknown_faults(pairs: Iterable[tuple[str, str]]) -> list[Fault]:
             "the recogniser doesn't know the word",
             f'"{word}"',
             f'phrase "{texts[0]}"' + (f" and {len(texts) - 1} more" if len(texts) > 1 else ""),
-            "say it with other words",
+            "use other words",
         )
         for word, texts in found.items()
     ]
 
 
 def by_text(phrases: Sequence[Phrase]) -> dict[str, Phrase]:
-    """The phrases by their words; of two with the same words the stricter one counts."""
+    """The phrases by their words. Of two phrases with the same words, the stricter counts."""
     table: dict[str, Phrase] = {}
     for phrase in phrases:
         known = table.get(phrase.text)

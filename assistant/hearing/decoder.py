@@ -1,4 +1,4 @@
-"""One pocketsphinx decoder with the English model of its wheel: made, and what it made of a buffer read."""
+"""Makes a pocketsphinx decoder with the English model from its wheel, and reads what it makes of a buffer."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from typing import Any
 from assistant.errors import NoSuchPart
 from assistant.hearing.accept import Unit
 
-# A segment's score comes exponentiated and in the decoder's storage unit of 1024 natural logs.
+# A segment's score comes exponentiated, in the decoder's storage unit of 1024 natural logs.
 SCORE_UNIT = 1024
 
 
 def model_file(name: str) -> str:
-    """Where the wheel's model has it. Raises NoSuchPart when the library is missing."""
+    """The path of a file of the wheel's model. Raises NoSuchPart when the library is missing."""
     try:
         from pocketsphinx import get_model_path
     except ImportError as error:
@@ -22,17 +22,19 @@ def model_file(name: str) -> str:
 
 
 def make(**settings: Any) -> Any:
-    """A decoder. Raises NoSuchPart when the library is missing."""
+    """Makes a decoder with these settings. Raises NoSuchPart when the library is missing."""
     model, words = model_file("en-us/en-us"), model_file("en-us/cmudict-en-us.dict")
     from pocketsphinx import Decoder
 
-    # cmn="batch" takes the cepstral mean over the one utterance: what was heard before can't matter.
+    # cmn="batch" takes the cepstral mean over the one utterance, so that earlier sound has no influence. lm=None skips
+    # the language model, which would cost 0.2 s and 23 MB at every start. The library's log level is set here because
+    # each new decoder resets it.
     return Decoder(hmm=model, dict=words, lm=None, cmn="batch", loglevel="FATAL", **settings)
 
 
 def units(decoder: Any, pcm16k: bytes) -> list[Unit]:
-    """The decoding of the whole buffer, without the empty closing mark."""
-    # The front end's state would otherwise carry over: the same sound must score the same whatever came before.
+    """Decodes the whole buffer. The units leave out the empty closing mark."""
+    # Otherwise the front end's state would carry over: the same sound must score the same, whatever came before it.
     decoder.reinit_feat()
     decoder.start_utt()
     try:

@@ -1,7 +1,7 @@
-"""Noise suppression: the stage between the microphone and the end-pointer, one contract, replaceable.
+"""Noise suppression, the stage between the microphone and the end-pointer: one contract, several makers.
 
-A denoiser takes 10 ms frames at 16 kHz and gives as many back, `delay_s` later. One per stream:
-its state is what it knows of the noise. Hearing works without any library: `Spectral` needs numpy alone.
+A denoiser takes 10 ms frames at 16 kHz and gives as many back, `delay_s` later. Each stream has its own, because its
+state is what it knows about the noise. Hearing works without any extra library: `Spectral` needs only numpy.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ NAMES = ("auto", "none", "spectral", "rnnoise")
 class Denoiser(Protocol):
     """One stream's noise suppression. Not thread-safe.
 
-    name: one of `NAMES` but "auto". delay_s: by how much the sound comes out later, seconds, always the same.
-    tells_speech: whether it tells how likely speech is. speech: the probability, 0 to 1, that the last frame
-    holds speech, or None where none is told.
+    name: one of `NAMES`, but not "auto". delay_s: how much later the sound comes out, seconds, always the same.
+    tells_speech: whether it estimates how likely speech is. speech: the probability, 0 to 1, that the last frame
+    is speech; None without an estimate.
     """
 
     name: str
@@ -29,14 +29,14 @@ class Denoiser(Protocol):
     speech: float | None
 
     def frame(self, pcm: bytes) -> bytes:
-        """The next 10 ms: 320 bytes, 16 kHz mono, signed 16 bit little endian, in and out.
+        """Processes the next 10 ms: 320 bytes, 16 kHz mono, signed 16 bit little endian, in and out.
 
         Raises ValueError for any other length.
         """
 
 
 class Plain:
-    """Changes nothing."""
+    """The denoiser `none`, which changes nothing."""
 
     name = "none"
     delay_s = 0.0
@@ -64,20 +64,21 @@ MAKERS: dict[str, Callable[[], Denoiser]] = {"none": Plain, "spectral": _spectra
 
 
 def choose_denoiser(name: str = "auto") -> tuple[Denoiser, str]:
-    """A new denoiser, for one stream, and a one-line reason for it.
+    """Makes a denoiser for one stream; returns it with a line that says which and why.
 
-    "auto": RNNoise where its library is installed, else the built-in one.
+    "auto": RNNoise if its library is installed, else the built-in one.
     Raises BadInput for an unknown name, NoSuchPart when one asked for by name is not installed.
     """
     if name == "auto":
         return _best()
     if name not in MAKERS:
         known = ", ".join(f'"{known}"' for known in NAMES)
-        raise BadInput([Fault("no such noise suppression", f'"{name}"', "noise suppression", f"use one of {known}")])
+        raise BadInput([Fault("there is no such kind", f'"{name}"', "noise suppression", f"use one of {known}")])
     return MAKERS[name](), f"noise suppression {name}, as asked for"
 
 
 def _best() -> tuple[Denoiser, str]:
+    # RNNoise first: at 10 dB it doubles the phrases that are heard.
     try:
         return _rnnoise(), "noise suppression rnnoise: its library is installed"
     except NoSuchPart as missing:

@@ -1,4 +1,4 @@
-"""16 kHz to 48 kHz and back, a frame at a time, with one constant delay: linear-phase filters in numpy.
+"""Resamples 16 kHz to 48 kHz and back, frame by frame, with a constant delay: linear-phase filters in numpy.
 
 The filter is a Kaiser-windowed sinc: flat to 6.8 kHz, 60 dB down from 8 kHz (Oppenheim and Schafer, "Discrete-Time
 Signal Processing", the chapter on window design). Each way delays by (`TAPS` - 1) / 2 samples at 48 kHz.
@@ -15,14 +15,14 @@ KAISER = 5.65  # 60 dB
 
 
 def low_pass() -> np.ndarray:
-    """The filter's taps; they add up to 1."""
+    """The filter's taps. They add up to 1."""
     t = np.arange(TAPS) - (TAPS - 1) / 2
     taps = 2 * CUTOFF * np.sinc(2 * CUTOFF * t) * np.kaiser(TAPS, KAISER)
     return taps / taps.sum()
 
 
 class Interpolator:
-    """16 kHz in, 48 kHz out. One per stream."""
+    """16 kHz in, 48 kHz out. Each stream has its own."""
 
     def __init__(self) -> None:
         taps = RATIO * low_pass()
@@ -32,7 +32,7 @@ class Interpolator:
         self._past = np.zeros(length - 1)
 
     def frame(self, samples: np.ndarray) -> np.ndarray:
-        """Three samples for each."""
+        """Three samples for each sample given."""
         heard = np.concatenate([self._past, samples])
         self._past = heard[len(samples) :]
         windows = np.lib.stride_tricks.sliding_window_view(heard, len(self._phases))
@@ -40,16 +40,16 @@ class Interpolator:
 
 
 class Decimator:
-    """48 kHz in, 16 kHz out. One per stream."""
+    """48 kHz in, 16 kHz out. Each stream has its own."""
 
     def __init__(self) -> None:
         self._taps = low_pass()[::-1].copy()
         self._past = np.zeros(TAPS - 1)
 
     def frame(self, samples: np.ndarray) -> np.ndarray:
-        """One sample for three; raises ValueError when their number is no multiple of three."""
+        """One sample for three. Raises ValueError when their number is not a multiple of three."""
         if len(samples) % RATIO:
-            raise ValueError(f"{len(samples)} samples are no multiple of {RATIO}")
+            raise ValueError(f"{len(samples)} samples are not a multiple of {RATIO}")
         heard = np.concatenate([self._past, samples])
         self._past = heard[len(samples) :]
         return np.lib.stride_tricks.sliding_window_view(heard, TAPS)[::RATIO] @ self._taps

@@ -1,8 +1,8 @@
-"""RNNoise, by its shared library alone.
+"""RNNoise, called through its shared library alone.
 
 The library and its model come in the wheel `pyrnnoise` (Apache-2.0 around RNNoise's BSD-3-Clause). That package's
-Python side drags in a third of a gigabyte, so it is installed without its dependencies and never imported: the
-library file is found through the package's own list of files. The interface is RNNoise's `rnnoise.h`.
+Python side drags in a third of a gigabyte, so it is installed without its dependencies and never imported. Its own
+list of files says where the library is. The interface is RNNoise's `rnnoise.h`.
 Method: Valin, "A Hybrid DSP/Deep Learning Approach to Real-Time Full-Band Speech Enhancement", IEEE MMSP 2018.
 """
 
@@ -22,11 +22,11 @@ from assistant.hearing.endpoint import check_frame
 PACKAGE = "pyrnnoise"
 INSTALL = "pip install --no-deps pyrnnoise"
 SUFFIXES = (".so", ".dll", ".dylib")
-FRAME_48K = 480  # samples, floats scaled like 16 bit
+FRAME_48K = 480  # samples, the only size it takes: floats at 48 kHz, scaled like 16 bit
 
 
 def library_file() -> Path:
-    """Where the installed package keeps RNNoise's library. Raises NoSuchPart."""
+    """The path of RNNoise's library in the installed package. Raises NoSuchPart."""
     try:
         files = importlib.metadata.files(PACKAGE) or []
     except importlib.metadata.PackageNotFoundError as error:
@@ -39,7 +39,7 @@ def library_file() -> Path:
 
 
 def load() -> Any:
-    """The library with its functions declared. Raises NoSuchPart."""
+    """Loads the library and declares its functions. Raises NoSuchPart."""
     path = library_file()
     try:
         library = ctypes.CDLL(str(path))
@@ -56,10 +56,10 @@ def load() -> Any:
 
 
 class RNNoise:
-    """The denoiser `rnnoise`. Raises NoSuchPart when its library is missing or of another shape."""
+    """The denoiser `rnnoise`. Raises NoSuchPart when its library is missing or doesn't fit."""
 
     name = "rnnoise"
-    # The library's own lag, measured by cross-correlation, and the two filters'.
+    # The library's own lag, measured by cross-correlation, and the delay of both resampling filters.
     delay_s = 0.02 + (TAPS - 1) / 48_000
     tells_speech = True
     speech: float | None = None
@@ -71,7 +71,7 @@ class RNNoise:
             raise NoSuchPart("the installed RNNoise has another frame size; use the built-in noise suppression")
         self._state = self._library.rnnoise_create(None)
         if not self._state:
-            raise NoSuchPart("RNNoise could not make its state; use the built-in noise suppression")
+            raise NoSuchPart("RNNoise could not be started; use the built-in noise suppression")
         self._up, self._down = Interpolator(), Decimator()
         self._out = np.zeros(FRAME_48K, dtype=np.float32)
 

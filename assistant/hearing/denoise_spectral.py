@@ -16,12 +16,12 @@ import numpy as np
 from assistant.hearing.endpoint import FRAME, check_frame
 
 WINDOW = 3 * FRAME  # 30 ms: the blade's tones need narrow bins
-LEARN = 10  # frames averaged for the first idea of the noise
-PRESENT = 10**1.5  # the a priori ratio of speech where there is any, and the weights below: Gerkmann and Hendriks
+LEARN = 10  # frames averaged for the first estimate of the noise
+PRESENT = 10**1.5  # the a priori ratio assumed where there is speech; this and the next line: Gerkmann and Hendriks
 KEEP_PRESENCE, STUCK, KEEP_NOISE = 0.9, 0.99, 0.8
 KEEP_RATIO = 0.98  # the decision-directed weight of Ephraim and Malah
 LEAST_RATIO = 10**-2.5
-LEAST_POWER = 1e-12  # of a bin; far below one step of 16 bits
+LEAST_POWER = 1e-12  # of a bin, so that nothing is divided by zero; far below one step of 16 bits
 
 
 def exponential_integral(v: np.ndarray) -> np.ndarray:
@@ -40,9 +40,9 @@ def _gain_table() -> tuple[np.ndarray, np.ndarray]:
 
 
 class Spectral:
-    """The denoiser `spectral`. floor_db: how far noise is turned down at most, dB, over 0 to 60.
+    """The denoiser `spectral`. floor_db: the most that noise is turned down, dB, over 0 to 60.
 
-    Raises ValueError for a floor outside that.
+    Raises ValueError for a floor outside that range.
     """
 
     name = "spectral"
@@ -79,7 +79,7 @@ class Spectral:
         return np.clip(np.rint(self._made[:FRAME]), -32768, 32767).astype("<i2").tobytes()
 
     def _learn(self, power: np.ndarray) -> None:
-        """Moves the noise's power towards this frame's, as far as this frame is noise."""
+        """Moves the noise estimate towards this frame's power, as far as this frame is noise."""
         self._frames += 1
         if self._frames <= LEARN:
             self._noise += (power - self._noise) / self._frames

@@ -1,7 +1,7 @@
-"""What is sounding: the speech band's level against a running noise floor, or a probability of speech.
+"""Decides what is sounding, by the speech band's level over a running noise floor or by a probability of speech.
 
-A saw that is switched on becomes the floor within seconds. Where the noise suppression tells how
-likely speech is (hearing study, step 2), that is the better guide: a board that drops is loud too.
+When the saw is switched on, it becomes the floor within seconds. If the noise suppression estimates how likely speech
+is (hearing study, step 2), that is the better guide: a dropped board is loud too.
 """
 
 from __future__ import annotations
@@ -14,15 +14,17 @@ import numpy as np
 
 from assistant.hearing.contract import RATE
 
+# An ordinary voice activity detector is no use here: in a saw's noise WebRTC's stays "in speech" for ever, from a
+# signal-to-noise ratio of 5 to 10 dB down.
 FRAME = RATE // 100
 FRAME_S = 0.01
 
 
 class Detector(Protocol):
-    """Told of every frame that is listened to, in order.
+    """Gets every frame that is listened to, in order, by `add`, and judges the last one.
 
     begins: an utterance begins with the last frame. sounding: the last frame by itself sounded.
-    goes_on: the utterance going on still sounds.
+    goes_on: the current utterance still sounds.
     """
 
     @property
@@ -35,32 +37,32 @@ class Detector(Protocol):
     def goes_on(self) -> bool: ...
 
     def add(self, frame: bytes, speech: float | None) -> None:
-        """frame: 10 ms, 16 kHz, 16 bit. speech: its probability of being speech, 0 to 1, or None."""
+        """Takes the next frame: 10 ms, 16 kHz, 16 bit. speech: its probability of being speech, 0 to 1, or None."""
 
     def begun(self) -> None:
-        """An utterance has begun with the last frame."""
+        """Takes note that an utterance has begun with the last frame."""
 
     def forget(self) -> None:
-        """What was just heard doesn't count."""
+        """Forgets what was just heard."""
 
 
 @dataclass(frozen=True, slots=True)
 class LevelLimits:
-    """dB (full scale = 0) and seconds."""
+    """Limits of `ByLevel`, in dB (full scale = 0) and seconds."""
 
     rise: float = 9.0  # over the floor, to begin
     fall: float = 5.0  # over the floor, to end
     depth: float = 35.0  # under the utterance's peak, to end
-    faintest: float = -55.0  # nothing below this begins
+    faintest: float = -55.0  # nothing below this begins an utterance
     lowest_floor: float = -75.0
-    memory: float = 4.0  # over which the floor is taken
-    percentile: float = 10.0
-    start_floor: float = -50.0  # highest floor believed in the first half second
-    smooth: float = 0.05
+    memory: float = 4.0  # how far back the floor looks
+    percentile: float = 10.0  # of the levels in that time
+    start_floor: float = -50.0  # the highest floor believed in the first half second
+    smooth: float = 0.05  # over which a frame's level is averaged
 
 
 def band_level(frame: bytes) -> float:
-    """Level of one 10 ms frame between 250 and 4,000 Hz, dB re a full-scale square wave; -100 for silence."""
+    """The level of one 10 ms frame between 250 and 4,000 Hz, dB re a full-scale square wave; -100 for silence."""
     samples = np.frombuffer(frame, dtype="<i2").astype(np.float32) / 32768
     power = np.abs(np.fft.rfft(samples * _WINDOW, 256)[4:64]) ** 2
     return float(10 * np.log10(max(float(power.sum()) * 2 / (256 * _WINDOW_POWER), 1e-10)))
@@ -80,7 +82,7 @@ class NoiseFloor:
         self.level = limits.start_floor
 
     def add(self, level: float) -> None:
-        """One more frame; the floor is worked out anew every 0.1 s."""
+        """Takes one more frame's level. Updates the floor every 0.1 s."""
         self._levels.append(level)
         self._seen += 1
         if self._seen % 10 == 0 or self._seen < 10:
@@ -91,7 +93,7 @@ class NoiseFloor:
 
 
 class ByLevel:
-    """Sounding is what rises over the noise floor."""
+    """Counts as sounding what rises above the noise floor."""
 
     def __init__(self, limits: LevelLimits | None = None) -> None:
         self.limits = limits or LevelLimits()
@@ -127,16 +129,16 @@ class ByLevel:
 
 @dataclass(frozen=True, slots=True)
 class SpeechLimits:
-    """Mean probability of speech over `frames` frames; source: hearing study, step 2."""
+    """Limits of the mean probability of speech over `frames` frames. Source: hearing study, step 2."""
 
     begin: float = 0.6
     end: float = 0.4
     frames: int = 7
-    faintest: float = -60.0  # dB; nothing below this begins
+    faintest: float = -60.0  # dB; nothing below this begins an utterance
 
 
 class BySpeech:
-    """Sounding is what the noise suppression takes for speech."""
+    """Counts as sounding what the noise suppression takes for speech."""
 
     def __init__(self, limits: SpeechLimits | None = None) -> None:
         self.limits = limits or SpeechLimits()

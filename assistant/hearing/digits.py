@@ -1,8 +1,8 @@
-"""The recogniser of readings: numbers digit by digit, yes, no, and "strike that", by a grammar of their own.
+"""The recogniser of dictated readings: numbers digit by digit, "yes", "no" and "strike that", by their own grammar.
 
-A number is one to three digits, "point" or "decimal", and as many decimals as the instrument shows. It is never acted
-on as heard: who asked reads it back, and only a yes takes it. Of synthetic voices' numbers about one in eight is
-misheard (American ones) or more (others), and the bars here refuse little: without the read-back this is of no use.
+A number is one to three digits, "point" or "decimal", and as many decimals as the instrument shows. No number is used
+as heard: the caller reads it back, and only a "yes" accepts it. About one in eight numbers of American synthetic
+voices is misheard, and more of others', and the limits here refuse little. Without the read-back this is useless.
 """
 
 from __future__ import annotations
@@ -18,14 +18,14 @@ from assistant.wording.phrases import Phrase
 
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 POINT, DECIMAL, YES, NO, STRIKE = "point", "decimal", "yes", "no", "strike that"
-POINTS = (POINT, DECIMAL)  # "decimal" is how settings are spoken
+POINTS = (POINT, DECIMAL)  # settings are spoken with "decimal", so people will say that too
 READING = "reading"
-# Everything is read back, so a long "yes" or a pause between digits is no reason to refuse.
+# Every number is read back, so a drawn-out "yes" or a pause between digits is no reason to refuse.
 BAR = accept.Bar(-5.7, -8.8, -6.0, 1.0, 8, 30.0, 4.0, 60)
 
 
 def jsgf(places: int) -> str:
-    """The grammar of readings with so many decimals, as the instrument shows them."""
+    """The grammar of readings with `places` decimals, as the instrument shows them."""
     part = " <digit>" * places
     return f"""#JSGF V1.0;
 grammar readings;
@@ -37,24 +37,24 @@ public <said> = <whole> <point>{part} | {YES} | {NO} | {STRIKE} ;
 
 
 def figures(words: Sequence[str]) -> str:
-    """("eight", "point", "eight", "two") -> "8.82"."""
+    """The figures for the words: ("eight", "point", "eight", "two") -> "8.82"."""
     return "".join("." if word in POINTS else str(DIGITS.index(word)) for word in words)
 
 
 def spelled(number: str) -> str:
-    """As it is read back: "8.82" -> "eight point eight two"."""
+    """The words in which a number is read back: "8.82" -> "eight point eight two"."""
     return " ".join(POINT if sign == "." else DIGITS[int(sign)] for sign in number)
 
 
 class Digits(Sphinx):
-    """As `sphinx.Sphinx`, held to the grammar of readings with so many decimals, whatever phrases are listened for.
+    """A `sphinx.Sphinx` that knows only the grammar of readings with `places` decimals, and ignores the phrases.
 
-    A number's phrase has the intent "reading" and its figures as argument; yes, no and "strike that" have their
+    A number's phrase has the intent "reading" and its figures as argument. "yes", "no" and "strike that" have their
     own words as intents.
     """
 
     name = "digits"
-    # A yes is short, and who reads a caliper pauses between digits.
+    # A "yes" is short, and people who read a caliper pause between digits.
     limits = Limits(hangover=0.6, shortest=0.15, longest=8.0)
 
     def __init__(self, places: int, pronunciations: Pronunciations = ()) -> None:
@@ -63,7 +63,7 @@ class Digits(Sphinx):
         self._grammar.activate_search(SEARCH)
 
     def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
-        """See `contract.Recogniser.decode`; phrases are not looked at."""
+        """See `contract.Recogniser.decode`. The phrases are ignored."""
         if len(pcm16k) < accept.FRAME * 2 * 10:
             return Result(None, "too short to be a number")
         pcm16k = self._dithered(pcm16k)
@@ -71,7 +71,7 @@ class Digits(Sphinx):
         words = units(self._grammar, pcm16k)
         heard = " ".join(self._plain(word.name) for word in words if word.name not in FILLERS)
         if not heard:
-            return Result(None, "no number, and neither yes nor no")
+            return Result(None, "it was not a number, a yes or a no")
         wanted = [phone for word in heard.split() for phone in self.pronounce(word) or ()]
         measures = accept.measure(pcm16k, words, self.loop.phones(), wanted, FILLERS)
         reason = accept.judge(measures, BAR)
@@ -79,7 +79,7 @@ class Digits(Sphinx):
 
 
 def phrase_of(heard: str) -> Phrase:
-    """What words of this grammar mean."""
+    """The phrase that these words of the grammar mean."""
     if heard in (YES, NO, STRIKE):
         return Phrase(heard, None, heard, lead_in=False, strict=False)
     return Phrase(READING, figures(heard.split()), heard, lead_in=False, strict=False)

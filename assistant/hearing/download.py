@@ -1,13 +1,13 @@
-"""Fetches a speech model named in models.toml into the user's data folder: whole, or not at all.
+"""Downloads a speech model listed in models.toml into the user's data folder: completely, or not at all.
 
-    <into>/.fetching/NAME.zip.part, .json   what has come so far, and of what; kept when the connection breaks
+    <into>/.fetching/NAME.zip.part, .json   the bytes so far, and of which archive; kept when the connection breaks
     <into>/.fetching/NAME.unpacking/        being unpacked; cleared at the next start
     <into>/.fetching/NAME.lock              one process at a time
-    <into>/NAME/                            appears by one rename, after size, SHA-256 and files were found right
+    <into>/NAME/                            appears by one rename, once size, SHA-256 and files have been checked
 
-Carrying on follows RFC 9110, sections 13.1.5 (If-Range), 14.2 (Range) and 15.3.7 (206).
-The tests fetch from a server on the loopback address. The makers' site itself was not reached when
-this was written: the address, size and SHA-256 in models.toml were not tried against it.
+A broken download continues as RFC 9110 says, sections 13.1.5 (If-Range), 14.2 (Range) and 15.3.7 (206).
+The tests download from a server on the loopback address. The makers' site itself was not reached when this was
+written: the address, size and SHA-256 in models.toml were not tried against it.
 """
 
 from __future__ import annotations
@@ -40,20 +40,20 @@ from assistant.hearing.model_files import model_faults
 TABLE = Path(__file__).with_name("models.toml")
 WORK_FOLDER = ".fetching"
 CHUNK = 1 << 16  # bytes
-TIMEOUT_S = 30.0  # without a byte, then the connection counts as broken
+TIMEOUT_S = 30.0  # without a byte, the connection counts as broken
 TRIES = 4  # connections in one run
 PAUSE_S = 1.0  # between them
-UNPACKED_TIMES = 10  # times the archive's size; speech models unpack to two or three times it
+UNPACKED_TIMES = 10  # the most an archive can grow; speech models unpack to two or three times their archive's size
 MOST_ENTRIES = 10_000
 FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
 Tell = Callable[[str], None]
-Progress = Callable[[int, int], None]  # bytes here, bytes in all
+Progress = Callable[[int, int], None]  # bytes so far, bytes in all
 
 
 @dataclass(frozen=True, slots=True)
 class KnownModel:
-    """A row of models.toml. bytes, sha256 (hexadecimal): of the zip archive at url."""
+    """A row of models.toml. bytes, sha256 (hexadecimal): of the zip archive at `url`."""
 
     name: str
     recogniser: str
@@ -76,7 +76,7 @@ _KEYS: dict[str, tuple[str, str]] = {
 
 
 def known_models(path: Path = TABLE) -> list[KnownModel]:
-    """The models that can be fetched. Raises BadInput with every fault of the table, CouldNotRun without one."""
+    """The models that can be downloaded. Raises BadInput with every fault of the table, CouldNotRun without a table."""
     try:
         rows = tomllib.loads(path.read_text(encoding="utf-8")).get("models", [])
     except OSError as error:
@@ -84,7 +84,7 @@ def known_models(path: Path = TABLE) -> list[KnownModel]:
             f"the list of models {path} can't be read: {error.strerror}; install Kerfcall again"
         ) from error
     except ValueError as error:
-        raise BadInput([Fault("is no TOML", str(error), str(path), "mend the file")]) from error
+        raise BadInput([Fault("is not TOML", str(error), str(path), "correct the file")]) from error
     faults = [fault for number, row in enumerate(rows, 1) for fault in _row_faults(row, f"{path}: models {number}")]
     if faults:
         raise BadInput(faults)
@@ -100,13 +100,13 @@ def _row_faults(row: dict[str, Any], where: str) -> list[Fault]:
 
 
 def pick(models: list[KnownModel], name: str | None, language: str) -> KnownModel:
-    """The model of that name, or the first of the language. Raises BadInput, naming the near ones."""
+    """The model of that name, or the first of the language. Raises BadInput, naming similar ones."""
     names = [model.name for model in models]
     for model in models:
         if model.name == name or (name is None and model.language == language):
             return model
     if name is None:
-        fault = Fault("no model is listed for it", language, "the language spoken", f"name one: {', '.join(names)}")
+        fault = Fault("no model is listed", language, "the language", f"name a model: {', '.join(names)}")
     else:
         near = difflib.get_close_matches(name, names, cutoff=0.4) or names
         fault = Fault("no model of this name is listed", name, "models get", f"did you mean {' or '.join(near)}?")
@@ -114,15 +114,15 @@ def pick(models: list[KnownModel], name: str | None, language: str) -> KnownMode
 
 
 def is_whole(model: KnownModel, into: Path) -> bool:
-    """Whether the model is in that folder already, with nothing missing or cut short."""
+    """Whether the model is already in that folder, with no file missing or cut short."""
     return not model_faults(into / model.name)
 
 
 def fetch(model: KnownModel, into: Path, tell: Tell, progress: Progress) -> Path:
-    """Bring the model into the folder `into`; returns its own folder there. A broken one is replaced.
+    """Downloads the model into the folder `into` and returns its own folder there. Replaces a broken one.
 
-    Raises CouldNotRun: held by another process, no network, refused by the site, wrong size or hash,
-    unsafe archive, disk full, folder not writable. Then <into>/NAME is as it was before.
+    Raises CouldNotRun if another process is downloading it, there is no network, the site refuses, the size or hash is
+    wrong, the archive is unsafe, the disk is full or the folder can't be written. <into>/NAME then stays as it was.
     """
     work = into / WORK_FOLDER
     with _disk_words(into):
@@ -151,9 +151,9 @@ def _disk_words(folder: Path) -> Iterator[None]:
         yield
     except OSError as error:
         if error.errno in FULL:
-            text = f"the disk of {folder} is full; make room, then run it again: what was not whole is gone"
+            text = f"the disk with {folder} is full, and the incomplete files were removed; make room, then try again"
         else:
-            text = f"can't write in {folder}: {error.strerror or error}; make the folder writable for you"
+            text = f"can't write to {folder}: {error.strerror or error}; make the folder writable for your user"
         raise CouldNotRun(text) from error
 
 
@@ -166,7 +166,7 @@ def _lock(path: Path, model: KnownModel) -> Iterator[None]:
         with _disk_words(path.parent):
             _take(lock, model)
     except NotImplementedError as error:
-        raise CouldNotRun(f"{path.parent} can't be locked; use a data folder on a local disk") from error
+        raise CouldNotRun(f"files in {path.parent} can't be locked; use a data folder on a local disk") from error
     try:
         yield
     finally:
@@ -178,12 +178,12 @@ def _take(lock: Any, model: KnownModel) -> None:
 
     try:
         lock.acquire(timeout=0)
-    except Timeout as error:  # an OSError too, but none of the disk
-        raise CouldNotRun(f"another Kerfcall is fetching {model.name}; wait until it is done") from error
+    except Timeout as error:  # also an OSError, but not the disk's
+        raise CouldNotRun(f"another Kerfcall is downloading {model.name}; wait until it is done") from error
 
 
 def _remove(path: Path) -> None:
-    """A file, a link or a whole folder, if it is there."""
+    """Removes a file, a link or a whole folder, if it is there."""
     if path.is_dir() and not path.is_symlink():
         shutil.rmtree(path)
     else:
@@ -191,7 +191,7 @@ def _remove(path: Path) -> None:
 
 
 class _Part:
-    """The archive as far as it has come, and a note telling of which archive it is the beginning."""
+    """The part of the archive downloaded so far, and a note saying which archive it belongs to."""
 
     def __init__(self, model: KnownModel, work: Path):
         self.model = model
@@ -199,7 +199,7 @@ class _Part:
         self._note = work / f"{model.name}.json"
 
     def kept(self) -> int:
-        """Bytes to carry on from; what belongs to another archive is removed."""
+        """The bytes so far, to continue from. Removes a part that belongs to another archive."""
         note = self._read_note()
         if (note.get("url"), note.get("sha256")) == (self.model.url, self.model.sha256):
             with suppress(FileNotFoundError):
@@ -210,18 +210,18 @@ class _Part:
         return 0
 
     def validator(self) -> str | None:
-        """What the site called this very version of the file: a strong entity tag or a date."""
+        """The site's mark for this version of the file: a strong entity tag or a date."""
         value = self._read_note().get("validator")
         return value if isinstance(value, str) else None
 
     def begin(self, validator: str | None) -> None:
-        """Empty, with a new note."""
+        """Starts from nothing, with a new note."""
         self.remove()
         note = {"url": self.model.url, "sha256": self.model.sha256, "validator": validator}
         self._note.write_text(json.dumps(note), encoding="utf-8")
 
     def remove(self) -> None:
-        """Both files, if they are there."""
+        """Removes both files, if they are there."""
         _remove(self.path)
         _remove(self._note)
 
@@ -234,7 +234,7 @@ class _Part:
 
 
 class _BrokenOff(Exception):
-    """The connection ended early; the next one carries on."""
+    """The connection ended early; the next one continues."""
 
 
 def _download(part: _Part, tell: Tell, progress: Progress) -> None:
@@ -242,33 +242,33 @@ def _download(part: _Part, tell: Tell, progress: Progress) -> None:
     broken = ""
     for number in range(TRIES):
         if number:
-            tell(f"The connection broke off ({broken}); carrying on.")
+            tell(f"The connection was lost ({broken}). Continuing the download.")
             time.sleep(PAUSE_S)
         try:
             return _one_connection(part, progress)
         except _BrokenOff as error:
             broken = str(error)
         except OSError:
-            part.remove()  # writing failed: on a full disk nothing of it may stay
+            part.remove()  # writing failed: a part of the file must not fill the disk
             raise
-    raise CouldNotRun(f"the connection broke off {TRIES} times ({broken}); {_carry_on_later(part)}")
+    raise CouldNotRun(f"the connection was lost {TRIES} times ({broken}); {_carry_on_later(part)}")
 
 
 def _need_room(folder: Path, needed: int) -> None:
     free = shutil.disk_usage(folder).free
     if needed > free:
         raise CouldNotRun(
-            f"{needed / 1e6:.0f} MB are needed in {folder} and {free / 1e6:.0f} MB are free: the disk is too full; "
-            "make room, then run it again"
+            f"the disk is too full: the download needs {needed / 1e6:.0f} MB in {folder}, and {free / 1e6:.0f} MB are "
+            "free; make room, then try again"
         )
 
 
 def _carry_on_later(part: _Part) -> str:
-    return f"run it again later: {part.kept() / 1e6:.1f} MB have come and are kept"
+    return f"try again later: the {part.kept() / 1e6:.1f} MB downloaded so far are kept"
 
 
 def _one_connection(part: _Part, progress: Progress) -> None:
-    """Adds what this connection brings. Raises _BrokenOff, CouldNotRun, or OSError where writing failed."""
+    """Appends what this connection delivers. Raises _BrokenOff, CouldNotRun, or OSError when writing fails."""
     model = part.model
     with _answer(part) as answer:
         here = _starting_at(answer, part)
@@ -282,7 +282,7 @@ def _one_connection(part: _Part, progress: Progress) -> None:
     if here > model.bytes:
         _wrong_size(part, f"more than {model.bytes:,} bytes")
     if here < model.bytes:
-        raise _BrokenOff(f"{here:,} of {model.bytes:,} bytes are here")
+        raise _BrokenOff(f"after {here:,} of {model.bytes:,} bytes")
 
 
 def _next_block(answer: Any) -> bytes:
@@ -293,7 +293,7 @@ def _next_block(answer: Any) -> bytes:
 
 
 def _answer(part: _Part) -> Any:
-    """The site's answer, open, status 200 or 206."""
+    """The site's answer, open for reading, status 200 or 206."""
     headers = {"User-Agent": f"kerfcall/{__version__}", "Accept-Encoding": "identity"}
     if kept := part.kept():
         headers["Range"] = f"bytes={kept}-"
@@ -307,7 +307,7 @@ def _answer(part: _Part) -> Any:
     except (OSError, http.client.HTTPException) as error:
         reason = getattr(error, "reason", error)
         raise CouldNotRun(
-            f"{part.model.url} can't be reached ({reason}); connect this machine to the network and "
+            f"{part.model.url} can't be reached ({reason}); connect this computer to the network and "
             + _carry_on_later(part)
         ) from error
 
@@ -315,23 +315,23 @@ def _answer(part: _Part) -> Any:
 def _refused(part: _Part, code: int, carried_on: bool) -> NoReturn:
     if code == 416 and carried_on:
         part.remove()
-        raise _BrokenOff("the site refused to carry on") from None
+        raise _BrokenOff("the site refused to continue") from None
     if code in (404, 410):
         raise CouldNotRun(
-            f"{part.model.url} is not there any more (HTTP {code}); look on its makers' site and put the "
+            f"{part.model.url} is no longer there (HTTP {code}); look on its makers' site and put the "
             f"new address into {TABLE}"
         ) from None
-    raise CouldNotRun(f"{part.model.url} was refused (HTTP {code}); {_carry_on_later(part)}") from None
+    raise CouldNotRun(f"the site refused {part.model.url} (HTTP {code}); {_carry_on_later(part)}") from None
 
 
 def _starting_at(answer: Any, part: _Part) -> int:
-    """Bytes already here that this answer follows on from; 0 where the site sends the whole file."""
+    """The number of bytes already here that this answer continues; 0 when the site sends the whole file."""
     if answer.status == 206:
         kept = part.kept()
         if _range(answer) == (kept, part.model.bytes):
             return kept
         part.remove()
-        raise _BrokenOff("the site carried on at another place")
+        raise _BrokenOff("the site continued from the wrong place")
     length = answer.headers.get("Content-Length")
     if length is not None and length != str(part.model.bytes):
         _wrong_size(part, f"{length} bytes")
@@ -346,24 +346,27 @@ def _range(answer: Any) -> tuple[int, int] | None:
 
 def _validator(answer: Any) -> str | None:
     tag = answer.headers.get("ETag")
-    # A weak tag may not stand in If-Range.
+    # RFC 9110, section 13.1.5: If-Range takes no weak tag.
     return tag if tag and not tag.startswith("W/") else answer.headers.get("Last-Modified")
 
 
 def _wrong_size(part: _Part, got: str) -> None:
     part.remove()
     raise CouldNotRun(
-        f"{part.model.url} has the wrong size: {got}, where {TABLE} says {part.model.bytes:,}; what had come was "
-        "removed. The makers may have changed the file: look for a newer Kerfcall"
+        f"{part.model.url} has the wrong size: {got}, but {TABLE} says {part.model.bytes:,}; the download was "
+        "removed. The makers have perhaps changed the file: look for a newer Kerfcall"
     )
 
 
 def _checked_and_unpacked(part: _Part, staging: Path, tell: Tell) -> Path:
-    """The model's folder inside `staging`; one handle for checking and unpacking, so they see the same bytes."""
+    """Checks the archive and unpacks it into `staging`; returns the model's folder in there.
+
+    One file handle serves both, so that the bytes unpacked are the bytes checked.
+    """
     with part.path.open("rb") as file:
         found = hashlib.file_digest(file, "sha256").hexdigest()
         if found == part.model.sha256:
-            tell("Size and SHA-256 are right; unpacking.")
+            tell("Size and SHA-256 are right. Unpacking.")
             try:
                 top = unpack(file, staging, UNPACKED_TIMES * part.model.bytes)
                 faults = [str(fault) for fault in model_faults(top)]
@@ -373,13 +376,15 @@ def _checked_and_unpacked(part: _Part, staging: Path, tell: Tell) -> Path:
                 return top
             problem = "the archive can't be used: " + "; ".join(faults)
         else:
-            problem = f"wrong SHA-256: {found}, where {TABLE} says {part.model.sha256}"
+            problem = f"wrong SHA-256: {found}, but {TABLE} says {part.model.sha256}"
     part.remove()
-    raise CouldNotRun(f"{part.model.url}: {problem}; the file was removed. Run it again, or tell Kerfcall's makers")
+    raise CouldNotRun(
+        f"{part.model.url}: {problem}; the file was removed. Try again, or report it to Kerfcall's makers"
+    )
 
 
 def _move_in(folder: Path, target: Path, old: Path) -> None:
-    """One rename; a broken model of that name makes way, and comes back where the rename fails."""
+    """Moves the model into place by one rename. A broken model of that name makes way, and returns if that fails."""
     if os.path.lexists(target):
         os.rename(target, old)
     try:
@@ -388,16 +393,16 @@ def _move_in(folder: Path, target: Path, old: Path) -> None:
         if os.path.lexists(old):
             os.rename(old, target)
         raise
-    # The new model is in place: an old one that won't go is cleared at the next start.
+    # The new model is in place. If the old one can't be removed now, the next start removes it.
     with suppress(OSError):
         _remove(old)
 
 
 def unpack(archive: BinaryIO, into: Path, limit: int) -> Path:
-    """Unpack a zip archive of one folder into the new folder `into`; returns that one folder.
+    """Unpacks a zip archive of one folder into the new folder `into`; returns that one folder.
 
-    limit: bytes unpacked, in all. Raises BadInput with every unsafe entry, before anything is written:
-    absolute or climbing names, links, devices, encrypted or doubled entries, too much; or with a damaged one.
+    limit: the most bytes that it can unpack to. Raises BadInput, before anything is written, with every unsafe entry:
+    absolute or climbing names, links, devices, encrypted or duplicate entries, too much data; or for damage.
     """
     try:
         with zipfile.ZipFile(archive) as opened:
@@ -411,7 +416,7 @@ def unpack(archive: BinaryIO, into: Path, limit: int) -> Path:
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
         if isinstance(error, BadInput):
             raise
-        raise BadInput([Fault("is damaged", str(error), "the archive", "fetch it again")]) from error
+        raise BadInput([Fault("is damaged", str(error), "the archive", "download it again")]) from error
     return into / entries[0].filename.split("/")[0]
 
 
@@ -425,20 +430,20 @@ def _archive_faults(entries: list[zipfile.ZipInfo], limit: int) -> list[Fault]:
     if len(entries) > MOST_ENTRIES:
         faults.append(Fault("has too many entries", f"{len(entries)}", whole, f"at most {MOST_ENTRIES}"))
     if size > limit:
-        faults.append(Fault("would unpack to too much", f"{size} bytes", whole, f"at most {limit} bytes"))
+        faults.append(Fault("is too large when unpacked", f"{size} bytes", whole, f"at most {limit} bytes"))
     if len(set(names)) < len(names) or files & within:
-        faults.append(Fault("holds a name twice", "", whole, "each name once"))
+        faults.append(Fault("has the same name twice", "", whole, "each name once"))
     if len({name.split("/")[0] for name in names}) != 1 or not within:
-        faults.append(Fault("is not one folder", "", whole, "one folder with everything in it"))
+        faults.append(Fault("is not a single folder", "", whole, "one folder with everything in it"))
     return faults
 
 
 def _entry_fault(entry: zipfile.ZipInfo) -> Fault | None:
-    # The name as it stands in the archive: zipfile cuts at a NUL and turns the system's separator round.
+    # The name exactly as it is in the archive: zipfile cuts `filename` at a NUL and converts separators.
     name = entry.orig_filename
     kind = stat.S_IFMT(entry.external_attr >> 16)
     if re.search(r"[\\:\x00-\x1f]", name) or any(step in ("", ".", "..") for step in name.removesuffix("/").split("/")):
-        what = "has a name that leads elsewhere"
+        what = "has a name that leads outside the folder"
     elif kind not in (0, stat.S_IFREG, stat.S_IFDIR):
         what = "is a link or a device"
     elif entry.flag_bits & 0x1:
@@ -457,7 +462,8 @@ def _unpack_one(opened: zipfile.ZipFile, entry: zipfile.ZipInfo, into: Path) -> 
     with opened.open(entry) as source, target.open("xb") as file:
         shutil.copyfileobj(source, file, CHUNK)
         if file.tell() != entry.file_size:
-            raise BadInput([Fault("is shorter than it says", repr(entry.filename), "the archive", "fetch it again")])
-        # On the disk before the rename: after a power cut too, a model in place is a whole one.
+            what = "is shorter than it should be"
+            raise BadInput([Fault(what, repr(entry.filename), "the archive", "download it again")])
+        # On the disk before the rename, so that a model in place is complete even after a power cut.
         file.flush()
         os.fsync(file.fileno())

@@ -1,7 +1,7 @@
 """The path from samples to phrases, in one place and without devices.
 
-Noise suppression, muting, end-pointing, decoding. Time is the stream's sample count. Grammar and generation are those
-in force at an utterance's first sound, so that nothing said before a question counts as its answer.
+Noise suppression, muting, end-pointing, decoding. Time is the stream's sample count. The grammar and generation that
+count are those in force at an utterance's first sound, so that nothing said before a question counts as its answer.
 """
 
 from __future__ import annotations
@@ -24,24 +24,26 @@ from assistant.plans.intents import Intent
 from assistant.wording.phrases import NOTHING, Phrase
 from assistant.wording.rivals import rivals
 
-AFTER_SPEECH_S = 0.3  # the room still rings with our own voice
-CLIPPED = 32_700  # of 32,768: a sample that the microphone could not follow
-CLIPPED_SHARE = 0.005  # of an utterance's samples, from which on it counts as overdriven
-OVERDRIVEN = "; the microphone was overdriven: turn its level down, or keep further from it"
-RAW_S = 8.0  # kept of the sound as it came: more than the longest utterance
-UNLIKE = "it didn't sound like you saying it; `kerfcall soundcheck` learns your voice anew"
+# Deaf for so long after an announcement, while the room still rings with our own voice. Nothing here cancels the
+# loudspeaker's echo, so the ear can't listen while we speak.
+AFTER_SPEECH_S = 0.3
+CLIPPED = 32_700  # of 32,768: a sample from here on is clipped
+CLIPPED_SHARE = 0.005  # an utterance with more than this share of clipped samples was overdriven
+OVERDRIVEN = "; the microphone was overdriven: turn its gain down, or move away from it"
+RAW_S = 8.0  # how much of the original sound is kept: more than the longest utterance
+UNLIKE = "it didn't sound like your voice; `kerfcall soundcheck` can learn your voice again"
 NOT_NOW = "it means nothing now"
 NOT_THE_ANSWER = 'heard "{}": that is not the answer'
-NO_PHRASE = 'heard "{}": that is no phrase'
-OUR_OWN = "it fell into an announcement; say it again after it"
+NO_PHRASE = 'heard "{}": that is not a phrase'
+OUR_OWN = "you spoke during an announcement; say it again afterwards"
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What one utterance came to.
+    """What became of one utterance.
 
-    first, end, decided: samples since the stream began: first sound, last sound, when it was known
-    to have ended. knock: too short to have been speech. The rest: as in `contract.Result`.
+    first, end, decided: the samples, counted from the stream's start, of its first sound, its last sound and the moment
+    when its end was certain. knock: it was too short to be speech. The rest: as in `contract.Result`.
     """
 
     first: int
@@ -74,10 +76,11 @@ def _detector(denoiser: Denoiser, endpoints: str) -> Detector:
 class Ear:
     """Hears one stream. Owned by one thread.
 
-    denoiser: a new one; by default none. endpoints: "level", "speech" (needs a denoiser that tells it, else
-    "level") or "auto": the better one of those. voice: the operator's own templates, which a phrase that has some
-    must be like. known: what can be said at another time, and decoys: it is recognised and refused, so that it is
-    never taken for something else. language: of the phrases; what it has rules for is refused too (`wording.rivals`).
+    denoiser: a new one; by default none. endpoints: "level", "speech" (if the denoiser estimates that, else "level")
+    or "auto", the better of the two. voice: the operator's own templates; a phrase that has templates must match them.
+    known: decoys, and phrases that mean something at other times. They are recognised and refused, so that they are
+    never taken for something else. language: of the phrases; rivals made by its rules are refused too
+    (`wording.rivals`).
     """
 
     def __init__(
@@ -92,7 +95,7 @@ class Ear:
         self.recogniser = recogniser
         self.denoiser = denoiser or Plain()
         self._delay = round(self.denoiser.delay_s * RATE)
-        # A recogniser of other things than phrases may need other limits.
+        # A recogniser of something other than phrases can bring its own limits.
         limits: Limits | None = getattr(recogniser, "limits", None)
         self._endpointer = Endpointer(limits, _detector(self.denoiser, endpoints))
         self._voice = voice or Voice()
@@ -114,13 +117,14 @@ class Ear:
 
     @property
     def samples(self) -> int:
-        """Samples of whole frames heard so far."""
+        """The number of samples heard so far, in whole frames."""
         return self._samples
 
     def listen(self, phrases: Sequence[Phrase], generation: int) -> list[tuple[str, str]]:
-        """From the next frame on only these count.
+        """Listens for only these phrases from the next frame on.
 
-        Returns (word, phrase) for each unknown word, at its first appearance only; a phrase with one is left out.
+        Returns (word, phrase) for each unknown word, at its first appearance only. A phrase with an unknown word is
+        not listened for.
         """
         new: list[tuple[str, str]] = []
         usable = []
@@ -135,7 +139,7 @@ class Ear:
         return new
 
     def speaking(self, active: bool, at: int) -> list[Found]:
-        """We begin or end speaking at sample `at`: deaf while we do and `AFTER_SPEECH_S` after."""
+        """Begins or ends our own speech at sample `at`: deaf during it and for `AFTER_SPEECH_S` afterwards."""
         if active:
             self._muted = True
             return self._cut_off()
@@ -153,7 +157,7 @@ class Ear:
         return [Found(first, self._samples, self._samples, None, OUR_OWN, "", self._at_onset[1])]
 
     def feed(self, pcm16k: bytes) -> list[Found]:
-        """Any number of bytes; what became known with them."""
+        """Hears the next bytes, any number of them; returns the utterances that ended with them."""
         pcm = self._rest + pcm16k
         whole = len(pcm) // FRAME_BYTES * FRAME_BYTES
         self._rest = pcm[whole:]
@@ -165,7 +169,7 @@ class Ear:
         return found
 
     def flush(self) -> list[Found]:
-        """The stream has ended: what was going on, as far as it came."""
+        """Ends the stream; returns the utterance that was going on, as far as it had come."""
         utterance = self._endpointer.flush()
         return [self._decode(utterance)] if utterance else []
 
@@ -174,7 +178,7 @@ class Ear:
         self._samples += FRAME
         clipped = _clipped(frame)
         self._raw.append(frame)
-        # Also while deaf: the noise is learnt on, and the sound comes out in time.
+        # While deaf too, so that the suppression goes on learning the noise and its delay stays the same.
         frame = self.denoiser.frame(frame)
         if deaf:
             self._endpointer.skip()
@@ -182,23 +186,25 @@ class Ear:
         was_active = self._endpointer.active
         utterance = self._endpointer.frame(frame, self.denoiser.speech)
         if self._endpointer.active and not was_active:
+            # A question can open while somebody is speaking: what was open at the first sound counts.
             self._at_onset = (self._phrases, self._generation)
             self._clipped = 0
         self._clipped += clipped
         early = self._endpointer.ahead()
         if early is not None:
-            # While the quiet is still being waited out. Only what is accepted counts: all else gets the whole piece.
+            # Decodes while the end-pointer still waits, for a quicker answer. It counts only if the phrase is accepted;
+            # otherwise the whole piece is decoded.
             result = self._recognise(early.pcm16k, self._at_onset[0])
             self._ahead = (early.first, early.end, result) if result.phrase else None
         return utterance
 
     def _as_it_came(self, piece: bytes) -> bytes:
-        """The piece before suppression, which it came out of `_delay` later; as much of it as is kept."""
+        """The piece before noise suppression, which delayed it by `_delay`; as much of it as is kept."""
         heard, late = b"".join(self._raw), 2 * self._delay
         return heard[max(0, len(heard) - len(piece) - late) : len(heard) - late]
 
     def _beside(self, phrases: tuple[Phrase, ...]) -> tuple[Phrase, ...]:
-        """What is listened for beside these phrases so that it is refused."""
+        """The phrases listened for beside these only to be refused."""
         if not phrases:
             return ()
         if self._refused[0] != phrases:
@@ -212,7 +218,7 @@ class Ear:
         return self._refused[1]
 
     def _recognise(self, piece: bytes, phrases: tuple[Phrase, ...]) -> Result:
-        """piece: up to the last frame."""
+        """Decodes a piece that ends with the last frame, and compares it with the operator's templates."""
         raw = self._as_it_came(piece)
         others = self._beside(phrases)
         sound = piece if self.denoiser.name == "none" else blended(piece, raw)

@@ -1,7 +1,7 @@
-"""Where an utterance begins and ends, in frames of 10 ms.
+"""Finds where an utterance begins and ends, in frames of 10 ms.
 
-What counts as sounding is a detector's to say (`detect`); a hard maximum ends what never falls. The
-onset of an utterance is where its first sound was, not where it was noticed.
+A detector (`detect`) decides what counts as sounding. A hard maximum ends a sound that never stops. An utterance's
+onset is its first sound, not the moment when it was noticed.
 """
 
 from __future__ import annotations
@@ -18,28 +18,28 @@ FRAME_S = 0.01
 
 
 def check_frame(pcm: bytes) -> None:
-    """Raises ValueError unless this is one whole frame."""
+    """Raises ValueError unless `pcm` is one whole frame."""
     if len(pcm) != FRAME_BYTES:
         raise ValueError(f"a frame has {FRAME_BYTES} bytes, not {len(pcm)}")
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Times in seconds: hearing study, step 2."""
+    """Times in seconds. Source: hearing study, step 2."""
 
-    pre_roll: float = 0.3
-    hangover: float = 0.35
-    ahead: float = 0.06  # of quiet after which the piece may be decoded before its end is sure
-    shortest: float = 0.3
-    longest: float = 5.0
+    pre_roll: float = 0.3  # kept from before the first sound
+    hangover: float = 0.35  # of quiet that ends an utterance
+    ahead: float = 0.06  # of quiet after which the piece can be decoded, before its end is certain
+    shortest: float = 0.3  # a shorter sound is a knock
+    longest: float = 5.0  # a longer sound is no phrase
 
 
 @dataclass(frozen=True, slots=True)
 class Utterance:
     """A piece of sound between two silences.
 
-    pcm16k: the piece with its pre-roll and tail. first, end: samples since the stream began, of the first sound and of
-    the last one. reason: "" to be decoded, else why it was dropped, a plain clause. knock: it was too short for speech.
+    pcm16k: the piece with its pre-roll and tail. first, end: the samples of its first and last sound, counted from the
+    stream's start. reason: why it was dropped, a plain clause; "" if it must be decoded. knock: too short for speech.
     """
 
     pcm16k: bytes
@@ -50,7 +50,7 @@ class Utterance:
 
 
 class Endpointer:
-    """Cuts a stream of frames into utterances. One per stream; not thread-safe."""
+    """Cuts a stream of frames into utterances. Each stream has its own; not thread-safe."""
 
     def __init__(self, limits: Limits | None = None, detector: Detector | None = None) -> None:
         self.limits = limits or Limits()
@@ -76,23 +76,23 @@ class Endpointer:
 
     @property
     def first(self) -> int:
-        """Sample of the first sound of the utterance that is going on."""
+        """The sample of the current utterance's first sound."""
         return self._first * FRAME
 
     def drop(self) -> None:
-        """Forget the utterance going on and what was just heard (it was ours)."""
+        """Forgets the current utterance and what was just heard, because it was our own voice."""
         self._reset()
         self._recent.clear()
         self.detector.forget()
 
     def skip(self) -> None:
-        """A frame that must not be listened to has gone by."""
+        """Counts a frame that must not be listened to."""
         self._frames_seen += 1
 
     def frame(self, frame: bytes, speech: float | None = None) -> Utterance | None:
-        """Take one frame of `FRAME_BYTES` bytes; an utterance when one ends with it.
+        """Takes one frame of `FRAME_BYTES` bytes; returns an utterance if one ends with it.
 
-        speech: its probability of being speech, 0 to 1, where the noise suppression tells one.
+        speech: its probability of being speech, 0 to 1, if the noise suppression estimates it.
         """
         self.detector.add(frame, speech)
         self._frames_seen += 1
@@ -104,7 +104,7 @@ class Endpointer:
         return None
 
     def _begin(self) -> None:
-        """Back over the sounding frames to the first sound, then the pre-roll before it."""
+        """Begins an utterance: goes back over the sounding frames to the first sound, and adds the pre-roll."""
         frames = list(self._recent)
         sounding = 0
         for _, sounded in reversed(frames):
@@ -135,20 +135,20 @@ class Endpointer:
     def _finish(self, sounding: float) -> Utterance:
         reason, knock = "", False
         if self._overlong:
-            reason = f"sound went on for more than {self.limits.longest:g} s"
+            reason = f"the sound went on for more than {self.limits.longest:g} s"
         elif sounding < self.limits.shortest:
             knock = True
-            reason = f"a sound of less than {self.limits.shortest:g} s"
+            reason = f"the sound was shorter than {self.limits.shortest:g} s"
         pcm = b"" if reason else b"".join(self._piece)
         done = Utterance(pcm, self._first * FRAME, self._last * FRAME, reason, knock)
         self._reset()
         return done
 
     def ahead(self) -> Utterance | None:
-        """The utterance as it stands, at the one frame at which its quiet has lasted `Limits.ahead`.
+        """The current utterance so far, at the one frame when its quiet has lasted `Limits.ahead`.
 
-        It is the whole one if the utterance then ends with the same `end`. None at any other frame, and for what
-        would not be decoded.
+        If the utterance then ends with the same `end`, this was all of it. None at any other frame, and for a sound
+        that would not be decoded.
         """
         sounding = (self._last - self._first) * FRAME_S
         quiet = self._frames_seen - self._last == self._frames(self.limits.ahead)
@@ -157,5 +157,5 @@ class Endpointer:
         return Utterance(b"".join(self._piece), self._first * FRAME, self._last * FRAME)
 
     def flush(self) -> Utterance | None:
-        """The stream has ended: the utterance going on, as far as it came."""
+        """Ends the stream; returns the current utterance, as far as it has come."""
         return self._finish((self._last - self._first) * FRAME_S) if self._speaking else None

@@ -1,4 +1,4 @@
-"""Phrases -> JSGF, as a tree of shared beginnings."""
+"""Writes phrases as a JSGF grammar, a tree in which phrases share their beginnings."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ END = ""
 
 
 def plain_word(word: str) -> bool:
-    """Whether the word may stand in a grammar: lower-case letters and apostrophes only."""
+    """Whether a grammar can have the word: lower-case letters and apostrophes only."""
     return WORD.match(word) is not None
 
 
 def tree_of(texts: Iterable[str]) -> Tree:
-    """A tree of words; the key `END` marks where a phrase may stop."""
+    """A tree of the texts' words. The key `END` marks where a phrase can stop."""
     root: Tree = {}
     for text in texts:
         node = root
@@ -42,11 +42,15 @@ def _tail(node: Tree) -> str:
 
 
 def jsgf(texts: Iterable[str]) -> str:
-    """A grammar of exactly these phrases. Words must have been checked; raises ValueError on none or a bad one."""
+    """A grammar of exactly these phrases, whose words must have been checked.
+
+    No part of it loops: pocketsphinx takes minutes over a grammar with a loop of many words. Raises ValueError for no
+    phrases or a bad word.
+    """
     texts = list(texts)
     for word in {word for text in texts for word in text.split()}:
         if not plain_word(word):
-            raise ValueError(f"no word for a grammar: {word!r}")
+            raise ValueError(f"not a word for a grammar: {word!r}")
     rule = _alternatives(tree_of(texts))
     if not rule:
         raise ValueError("a grammar needs at least one phrase")
@@ -54,5 +58,5 @@ def jsgf(texts: Iterable[str]) -> str:
 
 
 def is_rival(other: Phrase, phrase: Phrase) -> bool:
-    """Whether it is the same intent with another number: what is most easily taken for it."""
+    """Whether `other` has the same intent with another number, and so is the easiest to mistake for `phrase`."""
     return other.intent == phrase.intent and isinstance(phrase.argument, int) and other.argument != phrase.argument

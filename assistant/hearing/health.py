@@ -1,4 +1,4 @@
-"""What `ready` asks of hearing: noise suppression, recogniser, microphone and its level."""
+"""The probes of `ready` for hearing: noise suppression, recogniser, microphone and its level."""
 
 from __future__ import annotations
 
@@ -10,16 +10,16 @@ from assistant.health import STANDS_IN, WORKS, Finding, importable, pip, with_ti
 from assistant.hearing.sound_child import NO_LIBRARY
 from assistant.plans.model import Check, VoiceSettings
 
-SPOKEN_DB = 12.0  # between the loudest piece and the faint ones: somebody spoke (common practice, no source)
-FAINT = -75.0  # dBFS: fainter than a room is through a microphone with its gain up (common practice, no source)
-FULL = -0.5  # dBFS, a peak over it is clipping too: a sound server that resamples rounds the flat tops off
+SPOKEN_DB = 12.0  # if the loudest piece is so far above the faint ones, somebody spoke (common practice, no source)
+FAINT = -75.0  # dBFS: no room is as quiet through a microphone with its gain up (common practice, no source)
+FULL = -0.5  # dBFS; a peak above it is clipping too: a sound server that resamples rounds the flat tops off
 BAR_CELLS = 20
-NO_MICROPHONE = "pedal and keys"
-CONNECT = "connect and choose one"
+NO_MICROPHONE = "pedal and keys only"
+CONNECT = "connect one, and choose it in the system's sound settings"
 
 
 def noise(settings: VoiceSettings) -> Finding:
-    """Which noise suppression stands before the recogniser, and why: as hearing itself chooses."""
+    """The noise suppression in front of the recogniser, chosen as hearing itself chooses it, and why."""
     from assistant.hearing.denoise import choose_denoiser
     from assistant.hearing.denoise_rnnoise import INSTALL
 
@@ -30,10 +30,10 @@ def noise(settings: VoiceSettings) -> Finding:
         denoiser, why = choose_denoiser(asked)
     except (NoSuchPart, BadInput) as error:
         denoiser, why = choose_denoiser("auto")
-        lacking = f"{asked} was asked for: {error}; "
+        lacking = f"the shop file asks for {asked}: {error}; "
     name, data = denoiser.name, {"chosen": denoiser.name, "asked_for": asked}
     if lacking:
-        return Finding("noise", STANDS_IN, f"{lacking}{_called(name)} stands in", mend, data)
+        return Finding("noise", STANDS_IN, f"{lacking}{_called(name)} replaces it", mend, data)
     if asked != "auto":
         return Finding("noise", WORKS, f"{_called(name)}, as the shop file asks", "", data)
     if name == "rnnoise":
@@ -46,23 +46,23 @@ def _called(name: str) -> str:
 
 
 def _reason(why: str) -> str:
-    """What `choose_denoiser` says, without the choice and without the mend."""
+    """The reason in the line of `choose_denoiser`, without the choice and without what to do about it."""
     return why.partition(": ")[2].partition(";")[0]
 
 
 def recogniser(settings: VoiceSettings, checks: Sequence[Check] = ()) -> Finding:
-    """Which recogniser listens, with which model, and why; and whether it knows every word, the answers' too."""
+    """The recogniser, its model and why; and whether it knows every word of the phrases and the checks' answers."""
     mend = pip("pocketsphinx")
     try:
         from assistant.hearing.models import choose
 
         choice = choose(settings)
     except (KerfcallError, ImportError) as error:
-        return Finding("recogniser", STANDS_IN, f"pedal and keys: {error}", mend)
+        return Finding("recogniser", STANDS_IN, f"{NO_MICROPHONE}: {error}", mend)
     model = None if choice.model is None else str(choice.model)
     data: dict[str, Any] = {"recogniser": choice.recogniser, "model": model, "language": settings.language}
     if not importable(choice.recogniser):
-        return Finding("recogniser", STANDS_IN, f"pedal and keys: {choice.recogniser} is not installed", mend, data)
+        return Finding("recogniser", STANDS_IN, f"{NO_MICROPHONE}: {choice.recogniser} is not installed", mend, data)
     reason = choice.why.rstrip(".").partition(": ")[2]
     why = f"{choice.recogniser}, {with_tilde(model)}" if model else f"{choice.recogniser}, its own model: {reason}"
     if choice.stands_in:
@@ -71,9 +71,9 @@ def recogniser(settings: VoiceSettings, checks: Sequence[Check] = ()) -> Finding
     if unknown:
         data["unknown"] = unknown
         listed = ", ".join(f'"{word}"' for word in unknown)
-        told = f"{choice.recogniser} doesn't know {listed}: what has such a word can't be said"
-        mend = "use other words in the shop file, or give them in its [pronunciations]; `kerfcall phrases` names them"
-        return Finding("recogniser", STANDS_IN, told, mend, data)
+        text = f"{choice.recogniser} doesn't know {listed}: phrases with such a word can't be recognised"
+        mend = "use other words in the shop file, or add them to its [pronunciations]; `kerfcall phrases` names them"
+        return Finding("recogniser", STANDS_IN, text, mend, data)
     return Finding("recogniser", WORKS, why, "", data)
 
 
@@ -87,12 +87,12 @@ def _unknown(settings: VoiceSettings, checks: Sequence[Check]) -> list[str]:
 
 
 def microphone(devices: dict[str, Any]) -> Finding:
-    """devices: as from `sound_child.asked`."""
+    """The microphone found. devices: as from `sound_child.asked`."""
     return device("microphone", devices, "inputs", NO_MICROPHONE)
 
 
 def device(part: str, devices: dict[str, Any], kind: str, stands_in: str) -> Finding:
-    """The first of this kind ("inputs" or "outputs"), and how many more; else why there is none."""
+    """The first device of this kind ("inputs" or "outputs") and how many more there are, or why there is none."""
     why, names = str(devices.get("why") or ""), devices.get(kind) or []
     if not names:
         mend = pip("miniaudio") if why == NO_LIBRARY else CONNECT
@@ -102,7 +102,7 @@ def device(part: str, devices: dict[str, Any], kind: str, stands_in: str) -> Fin
 
 
 def level(devices: dict[str, Any], measured: dict[str, Any]) -> Finding:
-    """What a measured level says of the microphone: silent, clipping, too quiet, or in order.
+    """Judges the microphone's measured level: silent, clipping, too quiet, or in order.
 
     devices, measured: as from `sound_child.asked`.
     """
@@ -118,11 +118,11 @@ def level(devices: dict[str, Any], measured: dict[str, Any]) -> Finding:
     data = {"rms_dbfs": rms, "loudest_dbfs": loud, "peak_dbfs": float(measured["peak"]), "spoken": spoken}
     if rms <= SILENT:
         mend = "unmute it, or choose another in the system's sound settings"
-        return Finding("level", STANDS_IN, f"{shown} silent: muted, unplugged, or not the one meant", mend, data)
+        return Finding("level", STANDS_IN, f"{shown} silent: muted, unplugged, or the wrong microphone", mend, data)
     if measured["clipped"] or float(measured["peak"]) > FULL:
         return Finding("level", STANDS_IN, f"{shown} clipping", "turn the microphone's gain down", data)
     if spoken and loud < QUIET_SPEECH:
-        mend = "bring the microphone nearer to the mouth, or turn its gain up"
+        mend = "bring the microphone closer to your mouth, or turn its gain up"
         return Finding("level", STANDS_IN, f"{shown} too quiet for speech", mend, data)
     if not spoken and loud < FAINT:
         return Finding("level", STANDS_IN, f"{shown} too quiet, even for a room", "turn the microphone's gain up", data)

@@ -1,6 +1,6 @@
-"""What an input gives: its level, what is wrong with it, and the noise behind it.
+"""Measures an input: its level, its faults and its noise.
 
-Levels are in dBFS: 20 log10 of the root mean square, full scale = 1, so that a full-scale sine is -3.
+Levels are in dBFS: 20 log10 of the root mean square, full scale = 1, so that a full-scale sine is at -3.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ import numpy as np
 from assistant.hearing.contract import RATE
 
 NOTHING = -120.0  # dBFS, for digital silence
-SILENT = -85.0  # dBFS; no microphone with its gain up is as quiet, in no room
-QUIET_SPEECH, LOUD_SPEECH = -45.0, -6.0  # dBFS; between them speech neither drowns nor comes near clipping
+SILENT = -85.0  # dBFS; a microphone with its gain up is louder than this in any room
+QUIET_SPEECH, LOUD_SPEECH = -45.0, -6.0  # dBFS; between them speech is neither drowned nor close to clipping
 LOUD_ROOM = -40.0  # dBFS, with the saw off
-CLIPPED_RUN = 4  # samples that stay exactly at the extreme
-LEAST_EXTREME = 0.1  # of full scale; below it nothing clips
+CLIPPED_RUN = 4  # so many samples in a row exactly at the extreme are a flat top
+LEAST_EXTREME = 0.1  # of full scale; a flat top below it is no clipping
 DC = 0.01  # of full scale
-HUM = -60.0  # dBFS; worth a word when it also makes up `HUM_SHARE` of the power
+HUM = -60.0  # dBFS; hum is reported if it is louder and makes up `HUM_SHARE` of the power
 HUM_SHARE = 0.5
 MAINS_HZ = (50, 60)
 BAR_CELLS, BAR_FROM = 40, -80.0
@@ -29,7 +29,7 @@ HANN = np.hanning(BINS + 1)[:-1]
 
 
 def floats(pcm16k: bytes) -> np.ndarray:
-    """The samples in -1..1."""
+    """The samples as floats, -1 to 1."""
     return np.frombuffer(pcm16k[: len(pcm16k) // 2 * 2], "<i2").astype(np.float64) / 32768
 
 
@@ -39,17 +39,17 @@ def dbfs(power: float) -> float:
 
 
 def loudness(pcm16k: bytes) -> float:
-    """The level of a short piece as it is, dBFS; `NOTHING` for an empty one."""
+    """The level of a short piece, its constant part included, dBFS; `NOTHING` for an empty one."""
     samples = floats(pcm16k)
     return dbfs(float(samples @ samples) / len(samples)) if len(samples) else NOTHING
 
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """rms, peak: dBFS, the constant part taken out of rms. clipped: samples in runs at the extreme.
+    """The figures of a recording. rms (without the constant part), peak: dBFS. clipped: samples in flat tops.
 
-    dc: the constant part, share of full scale. hum_hz: 50 or 60, whichever is stronger. hum: its level
-    with five overtones, dBFS. hum_share: of the power.
+    dc: the constant part, share of full scale. hum_hz: 50 or 60, the stronger of the two. hum: its level
+    with five overtones, dBFS. hum_share: its share of the power.
     """
 
     rms: float
@@ -62,7 +62,7 @@ class Level:
 
 
 def level_of(pcm16k: bytes) -> Level:
-    """The figures of a recording."""
+    """Works out the figures of a recording."""
     samples = floats(pcm16k)
     if not len(samples):
         return Level(NOTHING, NOTHING, 0, 0.0, MAINS_HZ[0], NOTHING, 0.0)
@@ -75,9 +75,10 @@ def level_of(pcm16k: bytes) -> Level:
 
 
 def clipped(samples: np.ndarray) -> int:
-    """Samples in runs of `CLIPPED_RUN` and more at the greatest or least value: flat tops, at full scale or below it.
+    """The number of samples in flat tops: runs of at least `CLIPPED_RUN` at the greatest or least value.
 
-    A pure tone at 16 bits holds its extreme for two samples at most from 50 Hz up at these amplitudes.
+    A flat top can be at full scale or below it. A pure tone from 50 Hz up, at 16 bits and these amplitudes, stays at
+    its extreme for two samples at most.
     """
     return sum(_flat(samples, extreme) for extreme in (float(samples.max()), float(samples.min())))
 
@@ -91,7 +92,7 @@ def _flat(samples: np.ndarray, extreme: float) -> int:
 
 
 def _hum_power(samples: np.ndarray, hz: int) -> float:
-    """Mean square of the tone at `hz` and its five overtones, over what lies around each. 0 for less than a second."""
+    """Mean square of the tone at `hz` and its five overtones, above what lies around each; 0 for less than a second."""
     count = len(samples)
     if count < RATE:
         return 0.0
@@ -107,12 +108,12 @@ def _hum_power(samples: np.ndarray, hz: int) -> float:
 
 
 def input_faults(level: Level) -> list[str]:
-    """What is wrong with an input whatever it hears, each with its mend."""
+    """What is wrong with an input, whatever it hears. Each fault says what to do."""
     found = []
     if level.rms <= SILENT:
         found.append(
-            f"the input is silent ({level.rms:.0f} dBFS): the microphone is muted, unplugged, or not the one chosen "
-            "in the system's sound settings"
+            f"the input is silent ({level.rms:.0f} dBFS): the microphone is muted or unplugged, or the system's sound "
+            "settings have chosen a different one"
         )
     if level.clipped:
         found.append(f"the input is clipped ({level.clipped} samples): turn the microphone's gain down")
@@ -141,15 +142,15 @@ def speech_faults(level: Level) -> list[str]:
     found = input_faults(level)
     if SILENT < level.rms < QUIET_SPEECH:
         found.append(
-            f"speech is too quiet ({level.rms:.0f} dBFS): bring the microphone nearer to the mouth or turn its gain up"
+            f"speech is too quiet ({level.rms:.0f} dBFS): bring the microphone closer to your mouth or turn its gain up"
         )
     if level.rms > LOUD_SPEECH and not level.clipped:
-        found.append(f"speech comes near clipping ({level.peak:.0f} dBFS at its peak): turn the gain down")
+        found.append(f"speech is close to clipping ({level.peak:.0f} dBFS at its peak): turn the gain down")
     return found
 
 
 def bar(db: float, peak: float | None = None, cells: int = BAR_CELLS) -> str:
-    """A level as a bar of so many cells from `BAR_FROM` to 0 dBFS, with a mark at the peak."""
+    """A level as a bar of `cells` characters from `BAR_FROM` to 0 dBFS, with a mark at the peak."""
     full = _cells(db, cells)
     shown = ["#"] * full + ["."] * (cells - full)
     if peak is not None and peak > BAR_FROM:
@@ -163,7 +164,7 @@ def _cells(db: float, cells: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """Level and shape of a noise: enough to make more of its kind, not to hear what was in it.
+    """The level and shape of a noise: enough to make more noise like it, but not to hear what was in it.
 
     rms: dBFS. spectrum: mean power in each of `BINS` / 2 + 1 bins from 0 to 8 kHz, summing to 1.
     """
@@ -172,7 +173,7 @@ class Noise:
     spectrum: tuple[float, ...]
 
     def made(self, samples: int, seed: int = 0) -> np.ndarray:
-        """So many samples of noise of this level and shape, steady, as floats."""
+        """Makes steady noise of this level and shape: `samples` floats."""
         rng = np.random.default_rng(seed)
         white = np.fft.rfft(rng.standard_normal(samples + BINS))
         at = np.linspace(0, BINS // 2, len(white))
@@ -183,7 +184,7 @@ class Noise:
 
 
 def noise_of(pcm16k: bytes) -> Noise:
-    """The noise of a recording of at least `BINS` samples; one that is shorter counts as silence."""
+    """Measures the noise of a recording. One shorter than `BINS` samples counts as silence."""
     samples = floats(pcm16k)
     if len(samples) < BINS:
         return Noise(NOTHING, (1.0,) * (BINS // 2 + 1))

@@ -1,8 +1,7 @@
 """The two listeners: one with the microphone, one fed with sound from a file. Both use the same child.
 
-Session times. Live: the child stamps sound with the machine's monotonic clock, which all its
-processes share, and the stamp is carried over by how long ago it is. File: the sample count over
-the rate plus the start.
+How they get session times. Live: the child stamps the sound with the machine's monotonic clock, which all its
+processes share; the age of the stamp gives the session time. File: the start plus the sample count over the rate.
 """
 
 from __future__ import annotations
@@ -31,23 +30,25 @@ from assistant.session.events import DeviceChanged, Event, Heard, NotHeard
 from assistant.session.kinds import DeviceName, DeviceState
 from assistant.wording.phrases import Phrase, decoys, whole_table
 
-DIGITS = 9  # passes whose numbers have every digit: one to go to is known also when none may be named
-# For one chunk of a file: so long without moving, and so many times what it took to load, or so long, in all.
+DIGITS = 9  # pass numbers with every digit once: "go to pass N" is recognised even when no pass can be named
+# How long a child can take over one chunk of a file: without moving, and in all (or `LOADS` times its loading time).
 ANSWER_S, LONGEST_ANSWER_S = 20.0, 60.0
-ALIVE_S = 5.0  # without a sign of life a live child counts as slow, or as hung where it loaded in less than a quarter
-LOADS = 4  # so many times as long as it took to load, and a slow one counts as hung
+# A live child that gives no sign of life for so long counts as slow, and after the longer of this and `LOADS` times its
+# loading time as hung: a slow machine gets more patience.
+ALIVE_S = 5.0
+LOADS = 4
 SLOW_LOAD_S = 10.0
-BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
-STEADY_S = 30.0  # a child that lived this long starts the back-off anew
-LOST = "Voice is off: the recogniser {}. It is being restarted; go on by pedal or keys."
+BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)  # pauses between restarts
+STEADY_S = 30.0  # after a child that lived this long, the pauses start again from the shortest
+LOST = "Voice is off: the recogniser {}. It is being restarted. Go on by pedal or keys."
 WORKS = "Voice works again."
 LOADING = "The recogniser is slow to load: {:.0f} s so far. Until it is ready, go on by pedal or keys."
-LOADED = "The recogniser is ready: it took {:.0f} s to load."
-SLOW = "The recogniser is slow here: no answer for {:.0f} s, so far."
+LOADED = "The recogniser is ready. It took {:.0f} s to load."
+SLOW = "The recogniser is slow on this computer: no answer for {:.0f} s so far."
 
 
 def event_of(found: Found, at: float, utc: str, since: float) -> Event | None:
-    """What to post; None for a knock. at, since: session seconds."""
+    """The event to post for an utterance; None for a knock. at, since: session time, s."""
     if found.phrase is not None:
         phrase = found.phrase
         return Heard(at, utc, Intent(phrase.intent), phrase.argument, phrase.text, since, found.generation)
@@ -55,13 +56,13 @@ def event_of(found: Found, at: float, utc: str, since: float) -> Event | None:
 
 
 def refused_text(refused: Sequence[tuple[str, str]]) -> str:
-    """One sentence that names each unknown word with its phrase."""
+    """The notice that names each unknown word with its phrase."""
     listed = "; ".join(f'"{word}" in "{text}"' for word, text in refused)
-    return f"The recogniser doesn't know these words, so their phrases can't be said: {listed}. Use other words."
+    return f"The recogniser doesn't know some words, so these phrases can't be recognised: {listed}. Use other words."
 
 
 class _Listener:
-    """What both listeners share: the choice, what must be told to a new child, and the posting of news."""
+    """What both listeners share: the choice of recogniser, what a new child must know, and the posting of news."""
 
     def __init__(
         self,
@@ -74,7 +75,8 @@ class _Listener:
         self._clock, self._post = clock, post
         self._voice = voice
         self.choice: Choice = choose(voice, folders)
-        # Unknown words in any answer are named at the start, not when the check comes up.
+        # A new child first gets the whole table, so that unknown words are reported at the start, not when a check
+        # comes up.
         self._whole = whole_table(checks, voice)
         self._known = whole_table(checks, voice, DIGITS) + decoys(checks, voice)
         self._phrases: tuple[Phrase, ...] = ()
@@ -90,22 +92,21 @@ class _Listener:
         self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, refused_text(refused))
 
     def _fall_back(self, text: str) -> bool:
-        """After a child that never got ready: pocketsphinx instead of vosk. Whether there was one to fall back to."""
+        """Chooses pocketsphinx after a vosk child that never got ready. Returns whether it could."""
         if self.choice.recogniser != "vosk" or self._voice.language != "en":
             return False
-        why = f"The vosk model {self.choice.model} can't be used ({text}); pocketsphinx stands in."
+        why = f"The vosk model {self.choice.model} can't be used ({text}). Using pocketsphinx instead."
         self.choice = Choice("pocketsphinx", None, why, stands_in=True)
         self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, why)
         return True
 
 
 class FileListener(_Listener):
-    """Hears sound that it is fed, in step: the same sound gives the same events at the same times.
+    """Hears the sound it is fed, in step, so that the same sound gives the same events at the same times.
 
-    clock, post: as in `runner.contracts`; only `clock.utc` is used for what is heard. voice: chooses the
-    recogniser and its model. checks: the job's. start_s: session time of the first sample. folders: where
-    models are looked for, by default as `models` says. Raises NoSuchPart or CouldNotRun when no
-    recogniser can be had.
+    clock, post: as in `runner.contracts`; of the clock, what is heard uses only `utc`. voice: chooses the
+    recogniser and its model. checks: the job's. start_s: session time of the first sample. folders: where to
+    look for models, by default as `models` says. Raises NoSuchPart or CouldNotRun when no recogniser is available.
     """
 
     def __init__(
@@ -138,7 +139,7 @@ class FileListener(_Listener):
         try:
             message = child.ready()
         except ChildDied:
-            message = ("failed", "it ended while loading")
+            message = ("failed", "it stopped while loading")
         if message[0] == "failed":
             child.kill()
             text = message[1]
@@ -153,22 +154,22 @@ class FileListener(_Listener):
         return child
 
     def listen(self, phrases: Sequence[Phrase], generation: int) -> None:
-        """From the current sample on only these phrases count."""
+        """Listens for only these phrases from the current sample on."""
         self._phrases, self._generation = tuple(phrases), generation
         self._ask("listen", self._phrases, generation)
 
     def speaking(self, active: bool) -> None:
-        """Deaf from the current sample on, or 0.3 s after it again not."""
+        """Deaf from the current sample on; with False, no longer deaf from 0.3 s after it."""
         self._speaking = active
         self._ask("speaking", active, None)
 
     def feed(self, pcm16k: bytes) -> None:
-        """The next samples (16 kHz mono, 16 bit); returns when all that they make known has been posted."""
+        """Hears the next samples (16 kHz mono, 16 bit). Returns when all their events have been posted."""
         self._fed += len(pcm16k) // 2
         self._ask("audio", bytes(pcm16k))
 
     def flush(self) -> None:
-        """No more sound will come: judge what was going on."""
+        """Ends the sound: judges the utterance that was going on."""
         self._ask("flush")
 
     def _ask(self, *message: Any) -> None:
@@ -205,17 +206,17 @@ class FileListener(_Listener):
                 self._post(event)
 
     def close(self) -> None:
-        """End the child."""
+        """Ends the child."""
         self._child.close()
 
 
 class LiveListener(_Listener):
     """Hears the microphone. Its thread supervises the child and posts; every method returns at once.
 
-    The child is restarted with growing pauses when it crashes or hangs, and told what to listen for
-    again. Raises NoSuchPart when no recogniser can be had; a missing microphone is posted as
-    DeviceChanged instead, and looked for again and again. null_device: the audio library's silent
-    device, for tests. Other arguments: see `FileListener`.
+    When the child crashes or hangs, a new one starts, after pauses that grow, and learns what to listen for. Raises
+    NoSuchPart when no recogniser is available. A missing microphone is no error: DeviceChanged reports it, and the
+    child goes on looking for one. null_device: the audio library's silent device, for tests. Other arguments: see
+    `FileListener`.
     """
 
     def __init__(
@@ -234,7 +235,7 @@ class LiveListener(_Listener):
         self._child: ChildProcess | None = None
         self._speaking = False
         self.level: float | None = None
-        """Of the loudest 30 ms of the last half second, dBFS; None while no sound comes."""
+        """The level of the loudest 30 ms of the last half second, dBFS; None while no sound comes."""
         self._closing = threading.Event()
         self._microphone: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._never_ready = 0
@@ -244,15 +245,15 @@ class LiveListener(_Listener):
 
     @property
     def pid(self) -> int | None:
-        """The present child's process id, or None between two."""
+        """The current child's process id; None between two children."""
         with self._lock:
             return self._child.pid if self._child else None
 
     def has_microphone(self, within_s: float) -> bool:
-        """Whether a microphone was found. Asked once.
+        """Whether a microphone was found. Must be called once at most.
 
-        Waits until the recogniser is loaded, or its first child has failed, and then up to `within_s` for the first
-        word of it.
+        Waits until the recogniser is loaded or its first child has failed, and then up to `within_s` for the first
+        report of the microphone.
         """
         while not self._settled.wait(0.1) and self._thread.is_alive():
             pass
@@ -261,24 +262,24 @@ class LiveListener(_Listener):
         return False
 
     def listen(self, phrases: Sequence[Phrase], generation: int) -> None:
-        """From now on only these phrases count."""
+        """Listens for only these phrases from now on."""
         with self._lock:
             self._phrases, self._generation = tuple(phrases), generation
             self._tell("listen", self._phrases, generation)
 
     def speaking(self, active: bool) -> None:
-        """Deaf from now on, or from 0.3 s on again not."""
+        """Deaf from now on; with False, no longer deaf in 0.3 s."""
         with self._lock:
             self._speaking = active
             self._tell("speaking", active, time.monotonic())
 
     def close(self) -> None:
-        """End the child and let go of the microphone."""
+        """Ends the child and lets go of the microphone."""
         self._closing.set()
         self._thread.join()
 
     def _tell(self, *message: Any) -> None:
-        """Under the lock. A child that is gone is noticed by the thread, and its successor told all anew."""
+        """Sends a message, under the lock. If the child is gone, the thread notices and briefs a new one."""
         if self._child is not None:
             with contextlib.suppress(ChildDied):
                 self._child.send(*message)
@@ -298,14 +299,14 @@ class LiveListener(_Listener):
             failures += 1
 
     def _mourn(self, cause: str, failures: int) -> None:
-        """Say once that voice is lost; a model that can't even be loaded is given up for the other recogniser."""
+        """Reports once that voice is lost. Gives up a vosk model that can't be loaded for the other recogniser."""
         if self._never_ready >= 2 and self._fall_back(cause):
             self._never_ready = 0
         elif failures == 0:
             self._news(DeviceName.RECOGNISER, DeviceState.LOST, LOST.format(cause))
 
     def _one_life(self, restarted: bool) -> str:
-        """From a child's start to its end. Returns why it ended."""
+        """Runs one child from its start to its end. Returns why it ended."""
         child = ChildProcess(replace(self._spec(live=True), null_device=self._null_device))
         try:
             cause = self._until_ready(child)
@@ -328,7 +329,7 @@ class LiveListener(_Listener):
             child.close() if self._closing.is_set() else child.kill()
 
     def _until_ready(self, child: ChildProcess) -> str:
-        """Why it never will be, or "" once it is. That it is slow is said, with the figure."""
+        """Waits until the child is ready. Returns "", or why it never will be. Reports a child that is slow to load."""
         slow = False
 
         def waiting(waited_s: float) -> bool:
@@ -341,7 +342,7 @@ class LiveListener(_Listener):
         try:
             message = child.ready(waiting)
         except ChildDied:
-            return "ended while loading"
+            return "stopped while loading"
         if message[0] != "ready":
             return TOO_LONG if message[1] == TOO_LONG else f"could not start: {message[1]}"
         if slow:
@@ -367,7 +368,7 @@ class LiveListener(_Listener):
             elif patience.over():
                 return "hung"
             elif patience.still_for_s > ALIVE_S and not slow:
-                slow = True  # once: it will be so again
+                slow = True  # reported once: on a slow machine it will happen again
                 self._news(DeviceName.RECOGNISER, DeviceState.SLOW, SLOW.format(patience.still_for_s))
         return ""
 

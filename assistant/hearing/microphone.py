@@ -1,7 +1,7 @@
-"""The microphone: opened, watched and reopened. Lives in the hearing child only.
+"""Opens the microphone, watches it and opens it again. Runs only in the hearing child.
 
-miniaudio, or sounddevice where that has no wheel. Both are silent about a device that goes away,
-so the watch is on the last chunk that came.
+It uses miniaudio, or sounddevice where miniaudio has no wheel. Neither says when a device goes away, so the time of
+the last chunk shows it.
 """
 
 from __future__ import annotations
@@ -19,25 +19,25 @@ from assistant.hearing.denoise_resample import RATIO, Decimator
 from assistant.session.kinds import DeviceState
 
 CHUNK_MS = 30
-WIDE = 48_000  # Hz, what nearly every device gives; our own filter makes 16 kHz of it, the same for every library
-SILENT_AFTER_S = 1.0  # without a chunk the device counts as lost
-FIRST_CHUNK_S = 4.0  # a sound server may take this long to deliver the first one
+WIDE = 48_000  # Hz; nearly every device has it, and our own filter then makes 16 kHz of it, whatever the library
+SILENT_AFTER_S = 1.0  # without a chunk for so long, the device counts as lost
+FIRST_CHUNK_S = 4.0  # a sound server can take this long to deliver the first chunk
 MUTED_AFTER_S = 10.0  # of nothing but zeros: any real microphone makes some noise
-BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0)
+BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0)  # pauses between attempts to open it
 
 OnChunk = Callable[[bytes, float], None]
 Tell = Callable[[DeviceState, str], None]
 
 
 class Narrow:
-    """48 kHz chunks of any length in, 16 kHz out: 16 bit mono, 1.5 ms later. One per stream."""
+    """48 kHz chunks of any length in, 16 kHz out: 16 bit mono, 1.5 ms later. Each stream has its own."""
 
     def __init__(self) -> None:
         self._decimator = Decimator()
         self._rest = b""
 
     def __call__(self, chunk: bytes) -> bytes:
-        """As many whole samples as there are; the rest is kept for the next chunk."""
+        """As many whole samples as there are. Keeps the rest for the next chunk."""
         sound = self._rest + chunk
         whole = len(sound) // (2 * RATIO) * 2 * RATIO
         self._rest = sound[whole:]
@@ -48,7 +48,10 @@ class Narrow:
 
 
 def _feeding(on_chunk: OnChunk) -> Generator[None, bytes, None]:
-    """The callback of miniaudio: an exception in it would end the capture silently."""
+    """miniaudio's callback, a generator that must have come to its first yield before the device starts.
+
+    An exception in it would end the capture silently.
+    """
     narrow = Narrow()
     while True:
         chunk = yield
@@ -66,10 +69,12 @@ class _Miniaudio:
             )
         except miniaudio.MiniaudioError as error:
             raise NoSuchPart("no microphone was found") from error
+        # With no sound system at all, the library silently falls back to a device that delivers silence.
         if str(getattr(self._device, "backend", "")).casefold() == "null" and not null_device:
             self._device.close()
             raise NoSuchPart("no microphone was found")
         generator = _feeding(on_chunk)
+        # Without this first step the capture ends silently.
         next(generator)
         try:
             self._device.start(generator)
@@ -95,7 +100,7 @@ class _Sounddevice:
 
     @staticmethod
     def _started(sounddevice: Any, rate: int, on_chunk: OnChunk, narrow: Callable[[bytes], bytes]) -> Any:
-        """PortAudio doesn't convert: a rate that the device lacks is refused."""
+        """A running stream at this rate. PortAudio doesn't convert: it refuses a rate that the device lacks."""
 
         def take(data: Any, _frames: int, _when: Any, _status: Any) -> None:
             on_chunk(narrow(bytes(data)), time.monotonic())
@@ -109,9 +114,9 @@ class _Sounddevice:
 
 
 def open_capture(on_chunk: OnChunk, null_device: bool = False) -> Any:
-    """A running capture with `close()`; `on_chunk(bytes, monotonic seconds)` is called from its thread.
+    """Starts a capture, which has `close()`. Its thread calls `on_chunk(bytes, monotonic seconds)`.
 
-    null_device: the library's silent one, for tests. Raises NoSuchPart.
+    null_device: the library's silent device, for tests. Raises NoSuchPart.
     """
     hush()
     try:
@@ -125,9 +130,9 @@ def open_capture(on_chunk: OnChunk, null_device: bool = False) -> Any:
 
 
 class Microphone:
-    """Keeps a capture open. `tick` is called often by its owner; nothing here has a thread of its own.
+    """Keeps a capture open. It has no thread: its owner must call `tick` often.
 
-    on_chunk: see `open_capture`. tell(state, text): works or lost, only when it changes.
+    on_chunk: see `open_capture`. tell(state, text): called with "works" or "lost", only when that changes.
     opener: for tests.
     """
 
@@ -150,9 +155,9 @@ class Microphone:
         self._on_chunk(chunk, at)
 
     def tick(self, now: float) -> None:
-        """Look after the capture, at least every `SILENT_AFTER_S` / 2. now: monotonic seconds."""
+        """Checks the capture; call it at least every `SILENT_AFTER_S` / 2. now: monotonic seconds."""
         if self._capture is not None and now - self._ticked > SILENT_AFTER_S:
-            # A decoding that takes long here, or a process that was stopped, kept the chunks from coming too.
+            # A long decoding in this process, or a process that was stopped, has held up the chunks as well.
             self._last_chunk = max(self._last_chunk, now)
             self._last_sound = max(self._last_sound, now)
         self._ticked = now
@@ -162,9 +167,9 @@ class Microphone:
             return
         patience = SILENT_AFTER_S if self._heard_any else FIRST_CHUNK_S
         if now - self._last_chunk > patience:
-            self._lost(now, "the microphone gives no more sound")
+            self._lost(now, "the microphone delivers no more sound")
         elif self._heard_any and now - self._last_sound > MUTED_AFTER_S:
-            text = "Voice is off: the microphone gives nothing but silence; is it muted? Go on by pedal or keys."
+            text = "Voice is off: the microphone delivers only silence. Is it muted? Go on by pedal or keys."
             self._say(DeviceState.LOST, text)
         elif self._heard_any and self._state != DeviceState.WORKS:
             self._failures = 0
@@ -189,7 +194,7 @@ class Microphone:
             self._tell(state, text)
 
     def close(self) -> None:
-        """Let go of the device."""
+        """Lets go of the device."""
         capture, self._capture = self._capture, None
         if capture is not None:
             capture.close()

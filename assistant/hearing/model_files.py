@@ -1,7 +1,7 @@
-"""Whether a vosk model folder is whole, looked at without loading it: a broken one can end the process.
+"""Checks that a vosk model folder is complete, without loading it: a broken model can end the process.
 
-Besides presence and sizes, the headers of the graphs are read: they say how many states and arcs
-must follow, so a file cut short is noticed.
+Besides presence and sizes, it reads the headers of the graphs. They say how many states and arcs must follow, which
+shows a file that was cut short.
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ from pathlib import Path
 
 FST_MAGIC = 0x7EB2FDD6  # OpenFst's binary files
 STATE_BYTES, ARC_BYTES = 20, 16  # of a constant FST on disk, standard arcs
-ADD_ON_MAGIC_BYTES = 4  # between a wrapping's header and the one inside
-REACH_BYTES = 12  # a state's empty interval set in a look-ahead wrapping
+ADD_ON_MAGIC_BYTES = 4  # between a wrapper's header and the header inside it
+REACH_BYTES = 12  # a state's empty interval set in a look-ahead wrapper
 KALDI_BINARY = b"\x00B"
-# The run-time graph (both) and the acoustic model; without HCLr and Gr a grammar would be ignored.
+# The acoustic model and both parts of the run-time graph. Without HCLr and Gr vosk ignores the grammar, with only a
+# warning, and listens for everything.
 NEEDED = {
     "am/final.mdl": 100_000,
     "graph/HCLr.fst": 10_000,
@@ -29,7 +30,7 @@ IVECTOR = ("final.dubm", "final.ie", "final.mat", "global_cmvn.stats", "online_c
 
 @dataclass(frozen=True, slots=True)
 class FileFault:
-    """file: relative to the model folder. what: a plain clause."""
+    """One thing wrong with a model's file. file: relative to the model folder. what: a plain clause."""
 
     file: str
     what: str
@@ -39,7 +40,7 @@ class FileFault:
 
 
 def model_faults(folder: Path) -> list[FileFault]:
-    """Everything wrong with the folder; empty when it may be loaded."""
+    """Everything wrong with the folder; empty if it is safe to load."""
     if not folder.is_dir():
         return [FileFault(".", "there is no such folder")]
     needed = dict(NEEDED)
@@ -65,12 +66,15 @@ def _kaldi_fault(path: Path) -> str:
     with path.open("rb") as file:
         head = file.read(len(KALDI_BINARY))
     if head != KALDI_BINARY:
-        return "is no acoustic model"
+        return "is not an acoustic model"
     return "" if _ends_in_priors(path) else "is cut short"
 
 
 def _ends_in_priors(path: Path) -> bool:
-    """Nnet3 models end with a vector of priors, empty or one figure a state: `FV ` + size + figures."""
+    """Whether the file ends as an nnet3 model must: with a vector of priors, `FV ` + size + one figure per state.
+
+    The vector can be empty.
+    """
     with path.open("rb") as file:
         file.seek(0, 2)
         size = file.tell()
@@ -87,9 +91,9 @@ def _ends_in_priors(path: Path) -> bool:
 
 
 def _fst_fault(path: Path) -> str:
-    """What is wrong with an OpenFst file, or ""; a graph wrapped in a look-ahead one is looked into.
+    """What is wrong with an OpenFst file; "" for nothing. Looks inside a look-ahead wrapper.
 
-    A graph kind other than "const" is known by its header only; the trial load in the child tells the rest.
+    Of a kind of graph other than "const" only the header is checked; the trial load in the child finds the rest.
     """
     size = path.stat().st_size
     with path.open("rb") as file:
@@ -101,7 +105,7 @@ def _fst_fault(path: Path) -> str:
             wrapped += 1
             kind, states, arcs, offset = _fst_header(data, offset + ADD_ON_MAGIC_BYTES)
     except (struct.error, ValueError):
-        return "is no run-time graph"
+        return "is not a run-time graph"
     if kind != "const":
         return ""
     least = offset + states * (STATE_BYTES + wrapped * REACH_BYTES) + arcs * ARC_BYTES
@@ -109,7 +113,7 @@ def _fst_fault(path: Path) -> str:
 
 
 def _fst_header(data: bytes, offset: int) -> tuple[str, int, int, int]:
-    """Kind, states, arcs and the offset behind the header. Raises ValueError or struct.error."""
+    """The kind, states, arcs and the offset after the header. Raises ValueError or struct.error."""
     (magic,) = struct.unpack_from("<I", data, offset)
     if magic != FST_MAGIC:
         raise ValueError("no FST header")

@@ -1,8 +1,8 @@
-"""Which recogniser is used, and why: the one place that decides.
+"""Chooses the recogniser. Nothing else does.
 
-A vosk model is looked for at the shop file's path, then in models/ of a source checkout, then in
-models/ of the user's data folder (models/README.md). The working folder is not searched: what
-hears must not depend on where the program was started.
+It looks for a vosk model at the shop file's path, then in models/ of a source checkout, then in models/ of the user's
+data folder (models/README.md). It doesn't search the working folder: the choice must not depend on where the program
+was started.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ APP = "kerfcall"
 class ModelFolder:
     """A folder that is, or was meant to be, a vosk model. where: shop file | checkout | user data.
 
-    faults: what is wrong with its files. fits: whether it is of the language spoken.
+    faults: what is wrong with its files. fits: whether its language is the one spoken.
     """
 
     folder: Path
@@ -34,15 +34,15 @@ class ModelFolder:
 
     @property
     def usable(self) -> bool:
-        """Whether it may be loaded for this language."""
+        """Whether it is safe to load and fits the language."""
         return self.fits and not self.faults
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """recogniser: "vosk" or "pocketsphinx". model: the former's folder. why: one line to show.
+    """The choice. recogniser: "vosk" or "pocketsphinx". model: vosk's folder. why: one line for the screen.
 
-    stands_in: the shop file asked for something else that can't be had.
+    stands_in: it replaces what the shop file asks for, which is not available.
     """
 
     recogniser: str
@@ -52,7 +52,7 @@ class Choice:
 
 
 def search_folders() -> list[tuple[str, Path]]:
-    """Where models are looked for beside the shop file's path, in order."""
+    """The places to look for models after the shop file's path, in order, each with its name."""
     import platformdirs
 
     folders = [("user data", platformdirs.user_data_path(APP) / "models")]
@@ -63,10 +63,10 @@ def search_folders() -> list[tuple[str, Path]]:
 
 
 def find_models(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> list[ModelFolder]:
-    """Every model folder, in the order of preference. folders: instead of `search_folders()`."""
+    """Every model folder, in order of preference. folders: to search instead of `search_folders()`."""
     found = []
     if voice.model:
-        # The path was given by hand: its language is taken on trust.
+        # The user gave this path by hand, so its language is taken on trust.
         folder = Path(voice.model).expanduser()
         found.append(ModelFolder(folder, "shop file", tuple(model_faults(folder)), True))
     places = [("given", folder) for folder in folders] if folders is not None else search_folders()
@@ -87,9 +87,9 @@ def _language_fits(name: str, language: str) -> bool:
 
 
 def choose(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> Choice:
-    """Vosk when a whole model and the library are there, else pocketsphinx; the shop file may ask for either.
+    """Chooses vosk if its library and a complete model are there, else pocketsphinx. The shop file can ask for either.
 
-    Raises NoSuchPart when no recogniser can be had for the language.
+    Raises NoSuchPart when no recogniser is available for the language.
     """
     if voice.recogniser == "pocketsphinx":
         return _sphinx(voice, "the shop file asks for it")
@@ -102,9 +102,9 @@ def choose(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> Choic
 
 
 def must_have(choice: Choice) -> Choice:
-    """The choice, unless it stands in for another. Raises CouldNotRun."""
+    """Returns the choice. Raises CouldNotRun if it replaces what the user asked for."""
     if choice.stands_in:
-        raise CouldNotRun(f"the recogniser asked for can't be had: {choice.why}")
+        raise CouldNotRun(f"the recogniser asked for is not available: {choice.why}")
     return choice
 
 
@@ -116,13 +116,13 @@ def _vosk_missing(found: Sequence[ModelFolder], usable: ModelFolder | None) -> s
     broken = [model for model in found if model.faults]
     if broken:
         return f"the vosk model {broken[0].folder} is broken: {broken[0].faults[0]}"
-    return "no vosk model was found" if not found else "no vosk model of this language was found"
+    return "no vosk model was found" if not found else "no vosk model for this language was found"
 
 
 def _sphinx(voice: VoiceSettings, why: str, stands_in: bool = False) -> Choice:
     if voice.language != "en":
         raise NoSuchPart(
-            f"no recogniser for the language {voice.language!r}: {why}, and pocketsphinx hears English only"
+            f"no recogniser for the language {voice.language!r}: {why}, and pocketsphinx understands English only"
         )
     if importlib.util.find_spec("pocketsphinx") is None:
         raise NoSuchPart(f"no recogniser: {why}, and pocketsphinx is not installed; pip install pocketsphinx")

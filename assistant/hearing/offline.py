@@ -1,4 +1,4 @@
-"""A recording heard from end to end, in the same child as a session's sound."""
+"""Hears a recording from end to end, in the same kind of child as a session's sound."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from assistant.hearing.process import ChildDied, ChildProcess
 from assistant.wording.phrases import Phrase
 
 CHUNK = 32_000  # bytes: 1 s
-ANSWER_S, LONGEST_ANSWER_S = 60.0, 600.0  # for one chunk: without moving, and in all
+ANSWER_S, LONGEST_ANSWER_S = 60.0, 600.0  # how long one chunk can take: without moving, and in all
 
 
 def hear_all(
@@ -20,7 +20,7 @@ def hear_all(
 ) -> list[Found]:
     """Every utterance of the recording. Raises BadInput for unknown words, CouldNotRun when the child fails.
 
-    progress: told after each second of sound which share of it, 0 to 1, has been heard.
+    progress: called after each second of sound with the share heard so far, 0 to 1.
     """
     child = ChildProcess(spec)
     try:

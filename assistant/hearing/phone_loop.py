@@ -1,7 +1,7 @@
-"""The free phone loop over a piece: the background that the acceptance checks compare the words with.
+"""Runs the free phone loop over a piece, as the background that the acceptance checks compare the words with.
 
-It needs nothing of the words, so where there is a second processor it runs beside them, in a process of its own,
-since the library keeps the interpreter's lock: the answer comes a third sooner.
+It needs nothing from the decoding of the words. So on a machine with a second processor it runs at the same time, in
+another process because the library keeps the interpreter's lock. The answer then comes a third sooner.
 """
 
 from __future__ import annotations
@@ -19,30 +19,32 @@ from typing import IO, Protocol
 from assistant.hearing.accept import Unit
 from assistant.hearing.decoder import make, model_file, units
 
-SETTINGS = {"allphone_ci": True, "beam": 1e-12, "pbeam": 1e-12, "lw": 2.0, "compallsen": True}  # study, step 4
-LENGTH = struct.Struct("<I")  # bytes of sound that follow
-END_S = 1.0
+# Hearing study, step 4. The loop needs a decoder of its own: as a part of the words' grammar it did not finish one
+# minute of sound in 75 s.
+SETTINGS = {"allphone_ci": True, "beam": 1e-12, "pbeam": 1e-12, "lw": 2.0, "compallsen": True}
+LENGTH = struct.Struct("<I")  # the number of bytes of sound that follow
+END_S = 1.0  # for the process to end by itself
 
 
 class PhoneLoop(Protocol):
-    """Owned by one thread; `begin`, then at most one `phones`, which may be left out.
+    """Owned by one thread. Call `begin`, then `phones` once or not at all.
 
-    cpu_s: seconds of processor time spent elsewhere than in this process. behind_s: those of them for which the answer
-    had to be waited for, were the machine idle. Both since the beginning, for measuring.
+    For measuring, since the start: cpu_s, the processor time spent in another process, s; behind_s, the part of it that
+    an answer would have to wait for on an idle machine, s.
     """
 
     cpu_s: float
     behind_s: float
 
     def begin(self, pcm16k: bytes) -> None:
-        """Of this piece the phones may be asked for."""
+        """Takes the piece whose phones can be asked for next."""
 
     def phones(self) -> list[Unit]:
         """The piece's phones."""
 
 
 class Here:
-    """In this process, when they are asked for. Raises NoSuchPart when the library is missing."""
+    """Finds the phones in this process, when asked for them. Raises NoSuchPart when the library is missing."""
 
     cpu_s = behind_s = 0.0
 
@@ -58,7 +60,7 @@ class Here:
 
 
 class Beside:
-    """In a process of its own, from `begin` on. When that process is lost, the work is done here from then on."""
+    """Finds the phones in another process, from `begin` on. If that process is lost, this one does the work."""
 
     def __init__(self) -> None:
         self.cpu_s = self.behind_s = 0.0
@@ -71,7 +73,7 @@ class Beside:
 
     @property
     def pid(self) -> int | None:
-        """Of the process, or None when it is lost."""
+        """The process's id, or None when it is lost."""
         return self._process.pid if self._process else None
 
     def begin(self, pcm16k: bytes) -> None:
@@ -112,12 +114,12 @@ class Beside:
 
 
 def phone_loop() -> PhoneLoop:
-    """Beside where there are two processors, else here. Raises NoSuchPart when the library is missing."""
+    """`Beside` on a machine with two processors, else `Here`. Raises NoSuchPart when the library is missing."""
     return Beside() if (os.cpu_count() or 1) > 1 else Here()
 
 
 def _started() -> subprocess.Popen[bytes]:
-    # The way here may be in no environment variable: a test's or an editable install's.
+    # A test's or an editable install's path to this package is perhaps in no environment variable.
     way = {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
     return subprocess.Popen(
         [sys.executable, "-c", f"from {__name__} import serve; serve()"],
@@ -125,7 +127,7 @@ def _started() -> subprocess.Popen[bytes]:
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         env=os.environ | way,
-        # Ctrl-C goes to the whole terminal group: this one ends with its pipe.
+        # Ctrl-C goes to the terminal's whole process group, but this process must end with its pipe.
         start_new_session=True,
     )
 
@@ -143,7 +145,7 @@ def _ended(process: subprocess.Popen[bytes]) -> None:
 
 
 def serve(source: IO[bytes] | None = None, sink: IO[bytes] | None = None) -> None:
-    """The process's whole life: pieces in, each answered by one line of JSON: its processor time in s and its units."""
+    """Runs the process: answers each piece with a line of JSON, the processor time (s) and the units."""
     source, sink = source or sys.stdin.buffer, sink or sys.stdout.buffer
     loop = Here()
     while len(header := source.read(LENGTH.size)) == LENGTH.size:

@@ -1,4 +1,4 @@
-"""Starting, talking to and ending one hearing child."""
+"""Starts a hearing child, talks to it and ends it."""
 
 from __future__ import annotations
 
@@ -12,19 +12,18 @@ from assistant.hearing.child import Spec, run_child
 from assistant.patience import Patience, cpu_s_of
 from assistant.process import shielded_from_ctrl_c
 
-# A child that loads has so long without a sign of life, and so long in all: a large model on a small machine takes
-# minutes.
+# How long a child can take to load: without a sign of life, and in all. A large model on a small machine takes minutes.
 READY_S, LONGEST_LOAD_S = 60.0, 900.0
 TOO_LONG = "took too long to load"
-END_S = 2.0
+END_S = 2.0  # for a child to end by itself
 
 
 class ChildDied(Exception):
-    """The child's end of the pipe is closed, or it was ended for not answering."""
+    """The child's end of the pipe is closed, or the child was ended because it didn't answer."""
 
 
 class ChildProcess:
-    """One spawned child. `send` may be called from several threads only under the owner's lock."""
+    """One spawned child. Several threads can call `send` only under the owner's lock."""
 
     def __init__(self, spec: Spec) -> None:
         context = multiprocessing.get_context("spawn")
@@ -34,37 +33,37 @@ class ChildProcess:
         with shielded_from_ctrl_c():
             self._process.start()
         self.load_s = 0.0
-        """How long it loaded: what this machine is seen to need. 0 until it is ready."""
-        # Ours must be the only other end, or the child's death would not close the pipe.
+        """How long it took to load, s: a measure of how fast this machine is. 0 until it is ready."""
+        # This process must not hold the child's end too, or the child's death would not close the pipe.
         theirs.close()
 
     @property
     def pid(self) -> int | None:
-        """Its process id."""
+        """The child's process id."""
         return self._process.pid
 
     def send(self, *message: Any) -> None:
-        """Raises ChildDied."""
+        """Sends a message. Raises ChildDied."""
         try:
             self._conn.send(message)
         except (OSError, ValueError) as error:
             raise ChildDied from error
 
     def receive(self, timeout_s: float) -> tuple[Any, ...] | None:
-        """Its next message, or None after timeout_s. Raises ChildDied."""
+        """The child's next message, or None after timeout_s. Raises ChildDied."""
         try:
             return self._conn.recv() if self._conn.poll(timeout_s) else None
         except (EOFError, OSError) as error:
             raise ChildDied from error
 
     def patience(self, still_s: float, longest_s: float) -> Patience:
-        """For waiting as long as it works."""
+        """A patience for waiting as long as the child is at work."""
         return Patience(still_s, longest_s, lambda: cpu_s_of(self.pid))
 
     def ready(self, waiting: Callable[[float], bool] = lambda waited_s: True) -> tuple[Any, ...]:
-        """Its first message: ("ready", ..) or ("failed", why); waits as long as it moves. Raises ChildDied.
+        """Waits, as long as the child is at work, for ("ready", ..) or ("failed", why). Raises ChildDied.
 
-        waiting: told now and then how long it has been, s; False gives up.
+        waiting: called now and then with the time waited so far, s. If it returns False, the wait ends.
         """
         patience = self.patience(READY_S, LONGEST_LOAD_S)
         while not patience.over():
@@ -79,7 +78,10 @@ class ChildProcess:
         return ("failed", TOO_LONG)
 
     def answer(self, still_s: float, longest_s: float) -> tuple[Any, ...] | None:
-        """Its next message; None when it hasn't moved for still_s, or has worked for longest_s. Raises ChildDied."""
+        """The child's next message; None after it has been still for still_s, or at work for longest_s.
+
+        Raises ChildDied.
+        """
         patience = self.patience(still_s, longest_s)
         while not patience.over():
             message = self.receive(min(0.5, still_s / 4))
@@ -88,12 +90,12 @@ class ChildProcess:
         return None
 
     def kill(self) -> None:
-        """End it at once, whatever it does, and free what it held here."""
+        """Ends the child at once, whatever it is doing, and frees what this process holds for it."""
         self._process.kill()
         self._reap()
 
     def close(self) -> None:
-        """Ask it to end, and end it if it doesn't within `END_S`."""
+        """Asks the child to end, and ends it if it doesn't within `END_S`."""
         with contextlib.suppress(ChildDied):
             self.send("close")
         self._process.join(END_S)
@@ -107,12 +109,12 @@ class ChildProcess:
 
 
 def why_not_loaded(model: Path) -> str:
-    """Load this vosk model once, in a child since a broken one may end the process; "" where it loads, else why not."""
+    """Loads this vosk model once, in a child because a broken one can end the process. Returns why it failed, or ""."""
     child = ChildProcess(Spec("vosk", model=str(model)))
     try:
         kind, *more = child.ready()
         return "" if kind == "ready" else str(more[0])
     except ChildDied:
-        return "the recogniser ended while loading it"
+        return "the recogniser stopped while loading it"
     finally:
         child.close()

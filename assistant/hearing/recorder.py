@@ -1,4 +1,4 @@
-"""Sound taken in for `soundcheck`: so many seconds of it, or one utterance; held in memory only, never in a file."""
+"""Records sound for `soundcheck`: a number of seconds, or one utterance. It is held in memory, never in a file."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from assistant.hearing.endpoint import FRAME_BYTES, Endpointer, Utterance
 from assistant.hearing.levels import dbfs, floats
 from assistant.hearing.microphone import FIRST_CHUNK_S, SILENT_AFTER_S, OnChunk, open_capture
 
-SHOW_EVERY = RATE // 10  # samples between two looks at the bar
-DRAIN = 64  # chunks, some two seconds
+SHOW_EVERY = RATE // 10  # samples between two updates of the bar
+DRAIN = 64  # chunks, about two seconds
 MEND = "connect one, choose it in the system's sound settings, or give recordings: --quiet, --saw, --said"
 
-Show = Callable[[float, float], None]  # level and peak of the last tenth of a second, dBFS
+Show = Callable[[float, float], None]  # the level and peak of the last tenth of a second, dBFS
 
 
 class Recorder:
-    """A running microphone. Owned by one thread; `close` when done.
+    """A running microphone. Owned by one thread, which must call `close`.
 
     opener: for tests. Raises NoSuchPart when there is no microphone.
     """
@@ -34,22 +34,22 @@ class Recorder:
         self._first = True
 
     def close(self) -> None:
-        """Let go of the device."""
+        """Lets go of the device."""
         self._capture.close()
 
     def read(self) -> bytes:
-        """The next chunk. Raises NoSuchPart when none comes any more."""
+        """The next chunk. Raises NoSuchPart when no more come."""
         patience = FIRST_CHUNK_S if self._first else SILENT_AFTER_S
         try:
             chunk = self._chunks.get(timeout=patience)
         except queue.Empty as error:
-            gone = "gives no sound" if self._first else "gives no more sound"
+            gone = "delivers no sound" if self._first else "delivers no more sound"
             raise NoSuchPart(f"the microphone {gone}; {MEND}") from error
         self._first = False
         return chunk
 
     def skip(self) -> None:
-        """Drop what has come in the meantime: nobody was asked for it."""
+        """Drops the sound that has come in the meantime, which nobody was asked for."""
         for _ in range(DRAIN):
             try:
                 self._chunks.get_nowait()
@@ -57,7 +57,7 @@ class Recorder:
                 return
 
     def seconds(self, seconds: float, show: Show) -> bytes:
-        """So much sound from now on."""
+        """Records this much sound from now on."""
         self.skip()
         taken = bytearray()
         meter = Meter(show)
@@ -69,14 +69,14 @@ class Recorder:
 
 
 class Meter:
-    """Calls `show` with the level of every tenth of a second that went by."""
+    """Calls `show` with the level of every tenth of a second of sound."""
 
     def __init__(self, show: Show) -> None:
         self._show = show
         self._part = bytearray()
 
     def add(self, chunk: bytes) -> None:
-        """The next of the stream."""
+        """Takes the stream's next chunk."""
         self._part += chunk
         if len(self._part) >= 2 * SHOW_EVERY:
             samples = floats(bytes(self._part))
@@ -85,7 +85,7 @@ class Meter:
 
 
 class Listening:
-    """One stream with the real end-pointer over it; all of it stays in `stream`, so that utterances can be placed."""
+    """One stream, cut by the real end-pointer. All of it stays in `stream`, where utterances have their places."""
 
     def __init__(self) -> None:
         self.stream = bytearray()
@@ -94,16 +94,16 @@ class Listening:
 
     @property
     def seconds(self) -> float:
-        """Length of the stream."""
+        """The length of the stream, s."""
         return len(self.stream) / BYTES_PER_S
 
     @property
     def active(self) -> bool:
-        """Whether an utterance is going on."""
+        """Whether an utterance has begun and not ended."""
         return self._endpointer.active
 
     def feed(self, pcm16k: bytes) -> list[Utterance]:
-        """Any number of bytes; the utterances that ended with them, knocks and overlong sounds included."""
+        """Takes any number of bytes; returns the utterances that ended with them, knocks and overlong sounds too."""
         self.stream += pcm16k
         found = []
         while self._heard + FRAME_BYTES <= len(self.stream):
@@ -114,15 +114,15 @@ class Listening:
         return found
 
     def flush(self) -> list[Utterance]:
-        """The stream has ended: what was going on."""
+        """Ends the stream; returns the utterance that was going on."""
         done = self._endpointer.flush()
         return [done] if done else []
 
 
 def next_utterance(recorder: Recorder, listening: Listening, within_s: float, show: Show) -> Utterance | None:
-    """The next utterance that begins within so many seconds, knocks left out; None when there is none.
+    """Waits for the next utterance that begins within `within_s`, ignoring knocks; None if there is none.
 
-    One that is no speech, or went on too long, comes back with its reason.
+    A sound that went on too long comes back with its reason.
     """
     until = listening.seconds + within_s
     meter = Meter(show)
@@ -136,7 +136,7 @@ def next_utterance(recorder: Recorder, listening: Listening, within_s: float, sh
 
 
 def microphone_name() -> str:
-    """The name of the microphone that would be opened, or "default" where the library can't tell."""
+    """The name of the microphone that would be opened, or "default" if the library doesn't know it."""
     try:
         import miniaudio
     except ImportError:
@@ -156,5 +156,5 @@ def _sounddevice_name() -> str:
         import sounddevice
 
         return str(sounddevice.query_devices(kind="input")["name"])
-    except Exception:  # PortAudio missing is an OSError, its own faults another kind
+    except Exception:  # a missing PortAudio is an OSError; PortAudio's own faults have another type
         return "default"

@@ -1,8 +1,8 @@
-"""Loudspeaker, microphone and its level, looked at in a process of its own, for `kerfcall ready`.
+"""Looks for loudspeakers and microphones and measures the level, in a child process, for `kerfcall ready`.
 
-A faulty sound driver can crash or hang the one that asks. The child prints a line of JSON for the devices and,
-where there is a microphone, a second one for its level. The sound itself never leaves it. Both kinds of device come
-from one question to the library, so `speaking/health.py` takes its loudspeakers from here.
+A faulty sound driver can crash or hang the process that asks. The child prints a line of JSON for the devices and, if
+there is a microphone, a second line for its level. The sound itself never leaves the child. One question to the
+library gives both kinds of device, so `speaking/health.py` gets its loudspeakers from here.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from assistant.errors import NoSuchPart
 from assistant.health import importable, one_line
 from assistant.patience import Patience, cpu_s_of
 
-# For the child: the devices, the first sound of a slow sound server (`microphone.FIRST_CHUNK_S`), and the level.
-# So long without moving, and in all.
+# How long the child can take, without moving and in all. It needs time for the devices, for the first sound of a slow
+# sound server (`microphone.FIRST_CHUNK_S`) and for the level.
 WITHIN_S, LONGEST_S = 8.0, 120.0
 LEVEL_S = 1.5
 PIECES_PER_S = 10
@@ -29,22 +29,22 @@ NO_LIBRARY = "no sound library is installed"
 
 
 def asked(within_s: float = WITHIN_S) -> tuple[dict[str, Any], dict[str, Any]]:
-    """What the child told of the devices, and of the level; {"why": ..} where it told nothing."""
+    """Asks the child; returns its answers about the devices and about the level, {"why": ..} for a missing answer."""
     try:
         child = subprocess.Popen([sys.executable, "-c", CHILD], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
     except OSError as error:
         out, late = b"", one_line(error)
     else:
         out, late = _answer(child, Patience(within_s, LONGEST_S, lambda: cpu_s_of(child.pid)))
-    told = [_object(line) for line in out.splitlines()]
-    devices = told[0] if told else {"why": f"the sound library {late}"}
-    level = told[1] if len(told) > 1 else {"why": f"the microphone {late}" if told else ""}
+    answers = [_object(line) for line in out.splitlines()]
+    devices = answers[0] if answers else {"why": f"the sound library {late}"}
+    level = answers[1] if len(answers) > 1 else {"why": f"the microphone {late}" if answers else ""}
     return devices, level
 
 
 def _answer(child: subprocess.Popen[bytes], patience: Patience) -> tuple[bytes, str]:
-    """What it has told, and what became of it. It is ended."""
-    atexit.register(child.kill)  # this thread is not waited for where Ctrl-C ends the program
+    """Waits for the child and ends it. Returns what it printed, and what became of it."""
+    atexit.register(child.kill)  # when Ctrl-C ends the program, it doesn't wait for this thread
     try:
         with child:
             while not patience.over():
@@ -60,17 +60,17 @@ def _answer(child: subprocess.Popen[bytes], patience: Patience) -> tuple[bytes, 
 
 def _object(line: bytes) -> dict[str, Any]:
     try:
-        told = json.loads(line)
+        answer = json.loads(line)
     except ValueError:
-        told = None
-    return told if isinstance(told, dict) else {"why": "the sound library told nothing that can be read"}
+        answer = None
+    return answer if isinstance(answer, dict) else {"why": "the sound library's answer can't be read"}
 
 
 # --- in the child
 
 
 def main() -> None:
-    """Tell the devices, then the level."""
+    """Prints the devices, then the level."""
     devices = found_devices()
     print(json.dumps(devices), flush=True)
     if devices.get("inputs"):
@@ -78,7 +78,7 @@ def main() -> None:
 
 
 def found_devices() -> dict[str, Any]:
-    """Names of outputs and inputs, or why they can't be told."""
+    """The names of outputs and inputs, or {"why"} they can't be found."""
     if not importable("miniaudio"):
         return _of_sounddevice() if importable("sounddevice") else {"why": NO_LIBRARY}
     import miniaudio
@@ -100,7 +100,7 @@ def found_devices() -> dict[str, Any]:
 def _of_sounddevice() -> dict[str, Any]:
     try:
         devices: Any = importlib.import_module("sounddevice").query_devices()
-    except Exception as error:  # PortAudio missing is an OSError, its own faults another kind
+    except Exception as error:  # a missing PortAudio is an OSError; PortAudio's own faults have another type
         return {"why": one_line(error)}
     return {
         "outputs": [one["name"] for one in devices if one["max_output_channels"]],
@@ -109,7 +109,7 @@ def _of_sounddevice() -> dict[str, Any]:
 
 
 def measured(seconds: float = LEVEL_S, opener: Callable[..., Any] | None = None) -> dict[str, Any]:
-    """The level of so much sound from now on, or {"why"}. opener: for tests, see `recorder.Recorder`."""
+    """Measures this much sound from now on; {"why"} if there is none. opener: for tests, see `recorder.Recorder`."""
     from assistant.hearing.microphone import open_capture
     from assistant.hearing.recorder import Recorder
 
@@ -125,10 +125,11 @@ def measured(seconds: float = LEVEL_S, opener: Callable[..., Any] | None = None)
 
 
 def figures(pcm16k: bytes) -> dict[str, Any]:
-    """Levels of a recording.
+    """The levels of a recording.
 
-    rms and peak: of all, dBFS. loudest: tenth of a second, faint: the fifth that is fainter, dBFS. clipped: samples.
-    Not the faintest of all: a sound server may begin with a moment of nothing.
+    rms, peak: of all of it, dBFS. loudest: the loudest tenth of a second, dBFS. faint: one fifth of the tenths are
+    fainter than this, dBFS. clipped: samples. `faint` is not the faintest tenth of all, because a sound server can
+    begin with a moment of nothing.
     """
     from assistant.hearing.contract import BYTES_PER_S
     from assistant.hearing.levels import level_of
@@ -137,5 +138,5 @@ def figures(pcm16k: bytes) -> dict[str, Any]:
     whole = level_of(pcm16k)
     pieces = sorted(level_of(pcm16k[at : at + step]).rms for at in range(0, len(pcm16k) - step + 1, step))
     pieces = pieces or [whole.rms]
-    told = {"loudest": pieces[-1], "faint": pieces[len(pieces) // 5]}
-    return {**told, "rms": whole.rms, "peak": whole.peak, "clipped": whole.clipped}
+    parts = {"loudest": pieces[-1], "faint": pieces[len(pieces) // 5]}
+    return {**parts, "rms": whole.rms, "peak": whole.peak, "clipped": whole.clipped}

@@ -1,6 +1,6 @@
-"""Which phrases this voice, microphone and noise carry: what is said, how it was heard, and what follows from it.
+"""Finds out which phrases can be relied on with a voice, a microphone and a noise: prompts, results and advice.
 
-No device and no screen here: `recorder` takes the sound in, the command shows what this finds.
+There is no device and no screen here: `recorder` takes the sound in, and the command shows the results.
 """
 
 from __future__ import annotations
@@ -37,22 +37,22 @@ from assistant.plans.intents import Intent
 from assistant.plans.model import Check, VoiceSettings
 from assistant.wording.phrases import Phrase, whole_table
 
-DIGIT_PASSES = (12, 34, 56, 78, 90)  # every digit once
-ONE_SAYING_S = 0.8  # utterances nearer than this are one saying with a pause in it
-SHARE_HEARD = 2 / 3  # of the sayings, for a phrase to be relied on
-ENOUGH = 0.9  # of the phrases, for voice as a whole
-TOO_FEW = 0.5  # under it the pedal is recommended for all
-AROUND_S = 2.0  # of the noise alone before and after the stream, so that hearing has settled
+DIGIT_PASSES = (12, 34, 56, 78, 90)  # pass numbers that have every digit once
+ONE_SAYING_S = 0.8  # two utterances closer than this are one saying with a pause in it
+SHARE_HEARD = 2 / 3  # a phrase is reliable if at least this share of its sayings is heard
+ENOUGH = 0.9  # voice is advised if at least this share of the phrases is reliable
+TOO_FEW = 0.5  # below this share of reliable phrases, the pedal is advised for everything
+AROUND_S = 2.0  # of noise alone before and after the stream, so that the noise suppression and end-pointing settle
 NOISE_FILE = "noise.json"
 
 VOICE, SAW_OFF, PEDAL = "voice", "voice with the saw off only", "pedal only"
 
 
 def prompts(checks: Sequence[Check], voice: VoiceSettings | str, chosen: Sequence[str] = ()) -> tuple[Phrase, ...]:
-    """The phrases to be said: every wording and check answer, and passes to go to with every digit once.
+    """The phrases to say: every wording, every check's answer, and pass numbers that have each digit once.
 
-    chosen: of these only: each a phrase, with or without the lead-in, an intent or a check's name.
-    Raises BadInput naming each that is none of them, with the nearest there is.
+    chosen: only these: each a phrase (with or without the lead-in), an intent or a check's name.
+    Raises BadInput naming each choice that is none of them, with the nearest match.
     """
     table = list(_once(p for p in grammar(checks, voice) if p.intent != Intent.GO_TO or p.argument in DIGIT_PASSES))
     if not chosen:
@@ -67,7 +67,7 @@ def prompts(checks: Sequence[Check], voice: VoiceSettings | str, chosen: Sequenc
 
 
 def _once(phrases: Iterable[Phrase]) -> Iterable[Phrase]:
-    """Of several ways to say a pass's number the first one only."""
+    """The phrases, with only the first of several ways to say a pass number."""
     seen: set[object] = set()
     for phrase in phrases:
         if phrase.intent != Intent.GO_TO or phrase.argument not in seen:
@@ -79,22 +79,22 @@ def _once(phrases: Iterable[Phrase]) -> Iterable[Phrase]:
 def _unknown(one: str, known: Sequence[str]) -> Fault:
     near = get_close_matches(one, known, 1)
     mend = f'did you mean "{near[0]}"?' if near else "`kerfcall phrases` lists them"
-    return Fault("no phrase, intent or check of this shop", f'"{one}"', "--phrases", mend)
+    return Fault("is no phrase, intent or check of this shop", f'"{one}"', "--phrases", mend)
 
 
 def grammar(checks: Sequence[Check], voice: VoiceSettings | str) -> tuple[Phrase, ...]:
-    """What the recogniser listens for meanwhile: everything at once, so that each phrase has all its rivals."""
+    """The phrases that the recogniser listens for: all at once, so that each has every rival it can have."""
     return whole_table(checks, voice, max(DIGIT_PASSES))
 
 
 def order(phrases: Sequence[Phrase], rounds: int) -> list[Phrase]:
-    """The prompts: one phrase after the other, and all of that `rounds` times, so that no saying follows its like."""
+    """The prompts: the whole list, `rounds` times over, so that the same phrase is never said twice running."""
     return list(phrases) * rounds
 
 
 @dataclass(frozen=True, slots=True)
 class Saying:
-    """One answer to a prompt. first, end: samples of the stream; both 0 when nothing was said."""
+    """One answer to a prompt. first, end: its samples in the stream; both 0 when nothing was said."""
 
     phrase: Phrase
     first: int
@@ -107,7 +107,7 @@ class Saying:
 
 @dataclass(slots=True)
 class Taken:
-    """The sound of one sound check, 16 kHz mono, 16 bit. saw: None when left out. sayings: places in `said`."""
+    """The sound of one sound check, 16 kHz mono, 16 bit. saw: None when skipped. sayings: places in `said`."""
 
     microphone: str
     quiet: bytes = b""
@@ -117,10 +117,10 @@ class Taken:
 
 
 def sayings_in(pcm16k: bytes, prompted: Sequence[Phrase], where: str) -> list[Saying]:
-    """The recording's utterances as answers to the prompts in their order.
+    """Matches the recording's utterances with the prompts, in order.
 
-    Utterances less than `ONE_SAYING_S` apart are one, knocks are none. Raises BadInput when they are not as many as
-    the prompts. where: the file, for the fault.
+    Utterances less than `ONE_SAYING_S` apart count as one; knocks don't count. where: the file, for the fault.
+    Raises BadInput when there are more or fewer utterances than prompts.
     """
     listening = Listening()
     done = [u for u in (*listening.feed(pcm16k), *listening.flush()) if not u.knock]
@@ -130,10 +130,10 @@ def sayings_in(pcm16k: bytes, prompted: Sequence[Phrase], where: str) -> list[Sa
         raise BadInput(
             [
                 Fault(
-                    f"it has {len(spans)} utterances where {len(prompted)} were to be said",
+                    f"has {len(spans)} utterances, but {len(prompted)} were expected",
                     f"they begin at {times} s" if spans else "none",
                     where,
-                    "say those of --order in one go each, in that order, two seconds apart",
+                    "say the phrases in the order of --order, each without a pause, two seconds apart",
                 )
             ]
         )
@@ -152,15 +152,15 @@ def joined(utterances: Iterable[Utterance]) -> list[tuple[int, int]]:
 
 
 def speech_level(pcm16k: bytes, sayings: Sequence[Saying]) -> Level:
-    """The level of what was said, the quiet in between left out."""
+    """The level of the sayings, without the quiet between them."""
     return level_of(b"".join(pcm16k[2 * one.first : 2 * one.end] for one in sayings if one.said))
 
 
 def in_noise(pcm16k: bytes, noise: np.ndarray, room: np.ndarray | None = None) -> bytes:
-    """The stream with `AROUND_S` of noise before and after it; all along it too where `room` is given.
+    """The stream with `AROUND_S` of noise before and after it and, if `room` is given, mixed in throughout.
 
-    noise, room: floats, used over and over at the level they were recorded at. With room given, noise is what is
-    mixed in (the saw), and room what was behind the speech already (the saw off).
+    noise, room: floats, repeated as long as needed at the level they were recorded at. With room given, noise is what
+    is mixed in (the saw), and room is what was behind the speech already (the saw off).
     """
     samples = floats(pcm16k)
     around = round(AROUND_S * RATE)
@@ -173,7 +173,7 @@ def in_noise(pcm16k: bytes, noise: np.ndarray, room: np.ndarray | None = None) -
 
 
 def looped(noise: np.ndarray) -> np.ndarray:
-    """The noise with its end faded into its beginning, so that no click marks each turn."""
+    """The noise with its end faded into its beginning, so that it can be repeated without a click at each join."""
     fade = min(RATE // 10, len(noise) // 4)
     if not fade:
         return noise
@@ -184,7 +184,10 @@ def looped(noise: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What one saying came to. text: the phrase accepted, or None. heard: the words proposed. reason: why not."""
+    """What the recogniser made of one saying.
+
+    text: the phrase accepted, or None. heard: the words proposed. reason: why nothing was accepted.
+    """
 
     text: str | None
     heard: str = ""
@@ -192,10 +195,10 @@ class Outcome:
 
 
 def outcomes(found: Sequence[Found], sayings: Sequence[Saying]) -> list[Outcome]:
-    """Of each saying: what was accepted within it, else why nothing was.
+    """What was accepted within each saying, or why nothing was.
 
-    Anything accepted that isn't the phrase comes before the phrase itself: in a session it would have been obeyed.
-    found: of the stream as from `in_noise`.
+    A wrong phrase accepted within a saying counts before the right one: a session would have obeyed it.
+    found: what was heard in the stream that `in_noise` made.
     """
     results = []
     before = round(AROUND_S * RATE)
@@ -207,7 +210,7 @@ def outcomes(found: Sequence[Found], sayings: Sequence[Saying]) -> list[Outcome]
         if not saying.said:
             results.append(Outcome(None, "", "nothing was said"))
         elif best is None:
-            results.append(Outcome(None, "", "it was not noticed in the noise"))
+            results.append(Outcome(None, "", "it was lost in the noise"))
         else:
             results.append(Outcome(best.phrase.text if best.phrase else None, best.heard, best.reason))
     return results
@@ -219,9 +222,10 @@ def _same(one: Phrase, other: Phrase) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """How often a phrase was heard of `said` times. instead: what it was taken for otherwise, with how often.
+    """How many of a phrase's `said` sayings were heard.
 
-    refused: its words were proposed and the bar refused them; why, with how often.
+    instead: each phrase it was taken for, with a count. refused: why its words were proposed and then refused, each
+    reason with a count. unheard: why its words were not even proposed, likewise.
     """
 
     said: int
@@ -232,12 +236,12 @@ class Tally:
 
     @property
     def reliable(self) -> bool:
-        """Heard nearly always and never taken for anything else."""
+        """Whether it was heard often enough and never taken for another phrase."""
         return bool(self.said) and not self.instead and self.heard >= self.said * SHARE_HEARD - 1e-9
 
 
 def tally(phrase: Phrase, own: Sequence[Outcome], meanings: dict[str, Phrase]) -> Tally:
-    """own: the outcomes of this phrase's sayings. meanings: the grammar by text."""
+    """Counts the outcomes of one phrase. own: its sayings' outcomes. meanings: the grammar by text."""
     heard, instead, refused, unheard = 0, Counter[str](), Counter[str](), Counter[str]()
     for one in own:
         if one.text is None:
@@ -251,7 +255,7 @@ def tally(phrase: Phrase, own: Sequence[Outcome], meanings: dict[str, Phrase]) -
 
 @dataclass(frozen=True, slots=True)
 class PhraseTallies:
-    """One phrase. on: with the saw's noise, or None where that was left out."""
+    """One phrase's tallies. off: saw off. on: with the saw's noise, or None when that was skipped."""
 
     phrase: Phrase
     off: Tally
@@ -265,7 +269,7 @@ class PhraseTallies:
 
     @property
     def distrust(self) -> str:
-        """Why the bar that this phrase must reach is not to be trusted, a clause, or ""."""
+        """Why the limit that this phrase must reach can't be trusted, a clause; "" if it can."""
         both = [one for one in (self.off, self.on) if one is not None]
         wrong = Counter[str]()
         for one in both:
@@ -273,14 +277,14 @@ class PhraseTallies:
         if wrong:
             names = ", ".join(f'"{text}"' for text in wrong)
             mend = (
-                "heed the read-back"
+                "listen to the read-back"
                 if self.phrase.intent == Intent.GO_TO
-                else "say it in other words, or use the pedal"
+                else "choose another wording, or use the pedal"
             )
             return f"too low: it was taken for {names}; {mend}"
         if sum(self.off.refused.values()):
             reasons = "; ".join(self.off.refused)
-            return f"too high: its words were made out and refused with the saw off ({reasons})"
+            return f"too high: its words were recognised and then refused with the saw off ({reasons})"
         return ""
 
 
@@ -291,7 +295,7 @@ def carried(
     on: Sequence[Outcome] | None,
     table: Sequence[Phrase],
 ) -> list[PhraseTallies]:
-    """Each phrase's figures. off, on: the outcome of each saying. table: the grammar."""
+    """The tallies of each phrase. off, on: the outcome of each saying. table: the grammar."""
     meanings = {phrase.text: phrase for phrase in table}
 
     def own(phrase: Phrase, results: Sequence[Outcome]) -> Tally:
@@ -301,7 +305,10 @@ def carried(
 
 
 def overall(lines: Sequence[PhraseTallies], faults: Sequence[str] = ()) -> tuple[str, str]:
-    """The advice for all of it, and why. faults: of the input; a silent or clipped one can't be trusted with any."""
+    """The advice for all phrases together, and why.
+
+    faults: of the input. No phrase can be relied on while the input is silent or clipped.
+    """
     if not lines:
         return PEDAL, "no phrase was tried"
     if faults:
@@ -312,19 +319,19 @@ def overall(lines: Sequence[PhraseTallies], faults: Sequence[str] = ()) -> tuple
         return PEDAL, f"only {len(usable)} of {count} phrases were heard reliably with the saw off"
     with_saw = [line for line in lines if line.advice == VOICE]
     if len(with_saw) >= ENOUGH * count:
-        return VOICE, f"{len(with_saw)} of {count} phrases were heard reliably in the saw's noise too"
+        return VOICE, f"{len(with_saw)} of {count} phrases were heard reliably with the saw on too"
     if lines[0].on is None:
-        return SAW_OFF, f"{len(usable)} of {count} phrases were heard reliably; the saw's noise was left out"
-    why = f"{len(usable)} of {count} phrases were heard reliably with the saw off, {len(with_saw)} in its noise"
+        return SAW_OFF, f"{len(usable)} of {count} phrases were heard reliably; the saw's noise was skipped"
+    why = f"{len(usable)} of {count} phrases were heard reliably with the saw off, {len(with_saw)} with the saw on"
     return SAW_OFF, why
 
 
 @dataclass(frozen=True, slots=True)
 class SoundcheckReport:
-    """What a sound check found.
+    """The result of a sound check.
 
-    levels: by part (quiet, saw, said) with its faults. learned: the saw's noise of an earlier check, where that was
-    used. templates: how many each phrase has. kept: the files written.
+    levels: of each part (quiet, saw, said), with its faults. learned: the saw's noise from an earlier check, if that
+    was used. templates: how many each phrase has. kept: the files written.
     """
 
     levels: dict[str, tuple[Level, list[str]]]
@@ -346,21 +353,21 @@ class SoundcheckReport:
         templates: dict[str, int],
         kept: list[Path],
     ) -> SoundcheckReport:
-        """The figures worked out, and the advice."""
+        """Works out the levels and the advice."""
         room, speech = level_of(taken.quiet), speech_level(taken.said, taken.sayings)
         levels = {"quiet": (room, room_faults(room))}
         if taken.saw is not None:
             saw = level_of(taken.saw)
             levels["saw"] = (saw, input_faults(saw))
         levels["said"] = (speech, speech_faults(speech))
-        # Of speech only: a room that is silent or a saw that clips says nothing of how the phrases came in.
+        # Only the speech counts here: a silent room or a clipping saw says nothing about how the phrases came in.
         broken = input_faults(speech) if speech.clipped or speech.rms <= SILENT else []
         advice, why = overall(lines, broken)
         return cls(levels, lines, advice, why, recogniser, learned, templates, kept)
 
     @property
     def over_noise(self) -> dict[str, float]:
-        """How far speech is over the room, dB, and over the saw where there is a figure for it."""
+        """How much louder speech is than the room and, where there is a figure for it, than the saw, dB."""
         speech = self.levels["said"][0].rms
         over = {"quiet": speech - self.levels["quiet"][0].rms}
         saw = self.levels["saw"][0].rms if "saw" in self.levels else self.learned.rms if self.learned else None
@@ -368,9 +375,9 @@ class SoundcheckReport:
 
 
 def enrol(voice: Voice, pcm16k: bytes, sayings: Sequence[Saying], results: Sequence[Outcome]) -> dict[str, int]:
-    """Templates from the sayings whose words were made out, with the saw off. Returns how many each phrase has.
+    """Makes templates from the sayings whose words were recognised with the saw off.
 
-    Earlier ones of these phrases are replaced, those of other phrases stay.
+    Replaces the earlier templates of these phrases and leaves other phrases alone. Returns how many each phrase has.
     """
     pieces: dict[str, list[bytes]] = {}
     for saying, result in zip(sayings, results, strict=True):
@@ -380,7 +387,7 @@ def enrol(voice: Voice, pcm16k: bytes, sayings: Sequence[Saying], results: Seque
 
 
 def keep_noise(folder: Path, off: Noise, on: Noise | None) -> Path:
-    """Keep level and shape of the room's and the saw's noise. Raises CouldNotRun when it can't be written."""
+    """Stores the level and shape of the room's and the saw's noise. Raises CouldNotRun if it can't be written."""
     kept = {"format": 1, "saw_off": _plain(off), "saw_on": _plain(on) if on else None}
     return keep(folder / NOISE_FILE, json.dumps(kept).encode())
 
@@ -390,7 +397,7 @@ def _plain(noise: Noise) -> dict[str, object]:
 
 
 def kept_noise(folder: Path) -> tuple[Noise | None, Noise | None]:
-    """The room's and the saw's noise as kept, None where there is none. Raises NoSuchPart for a broken file."""
+    """The stored noise of the room and of the saw; None where there is none. Raises NoSuchPart for a broken file."""
     path = folder / NOISE_FILE
     try:
         kept = json.loads(path.read_text(encoding="utf-8"))
@@ -398,7 +405,7 @@ def kept_noise(folder: Path) -> tuple[Noise | None, Noise | None]:
     except FileNotFoundError:
         return None, None
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise NoSuchPart(f"the noise kept in {path} can't be read; run `kerfcall soundcheck` again") from error
+        raise NoSuchPart(f"the noise stored in {path} can't be read; run `kerfcall soundcheck` again") from error
 
 
 def _read_noise(kept: dict[str, object] | None) -> Noise | None:
@@ -412,7 +419,10 @@ def _read_noise(kept: dict[str, object] | None) -> Noise | None:
 
 
 def forget() -> list[Path]:
-    """Delete every template and noise kept for this user, and folders left empty; returns the files. Raises OSError."""
+    """Deletes every template and noise stored for this user, and the folders that this empties.
+
+    Returns the files deleted. Raises OSError.
+    """
     root = voices_folder()
     ours = (TEMPLATES_FILE, NOISE_FILE)
     found = [path for name in ours for path in (*root.glob(f"*/{name}"), *root.glob(f"*/{name}*.part"))]

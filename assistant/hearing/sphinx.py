@@ -1,7 +1,7 @@
-"""The embedded recogniser: pocketsphinx with the English model that comes in its wheel.
+"""The built-in recogniser: pocketsphinx with the English model that comes in its wheel.
 
-Two decoders over each utterance: one held to the grammar of what means something now, and a free
-phone loop (`phone_loop`) as the background that the acceptance checks compare it with.
+Two decoders run over each utterance: one that knows only the grammar of what means something now, and a free phone
+loop (`phone_loop`) as the background that the acceptance checks compare it with.
 """
 
 from __future__ import annotations
@@ -18,20 +18,20 @@ from assistant.hearing.phone_loop import PhoneLoop, phone_loop
 from assistant.wording.phrases import Phrase
 
 FILLERS = frozenset({"<sil>", "SIL", "<s>", "</s>", "[NOISE]", "[SPEECH]", "+NSN+", "+SPN+", "(NULL)"})
-# Measured by tests.bench.hearing. Default beams lose the last words of a long phrase, ever wider ones cost time and
-# change nothing; the best-path pass over the lattice trades complete phrases for incomplete ones. A frame's scores
-# count from its best sound's: with all sounds computed that is the same one whatever is open, so that two decodings
-# can be compared.
+# Measured with tests.bench.hearing. The default beams lose the last words of a long phrase, and wider beams than these
+# cost time and change nothing. The best-path pass over the lattice turns complete phrases into incomplete ones. A
+# frame's scores are relative to its best sound's. With all sounds computed that is the same sound whatever phrases are
+# open, so that two decodings can be compared.
 GRAMMAR = {"beam": 1e-120, "pbeam": 1e-120, "wbeam": 1e-100, "bestpath": False, "compallsen": True}
 SEARCH = "phrases"
 NO_PHRASE = "no phrase that means something now"
 # Digital silence (a file's padding) has no spectrum: its frames would drag the cepstral mean away and cost a fifth of
-# the phrases. Nor have a synthetic voice's gaps between formants, and those that noise suppression leaves: digits were
-# taken for others (117 of 125 phrases right, 122 with a floor of 30 or 40 dB). A floor of noise,
-# always the same, mends both.
-DITHER = 8.0  # of 32,768, at least
-DITHER_DB = 35.0  # under the louder half of the piece
-LONGEST = 16_000 * 10  # samples; longer pieces repeat the noise
+# the phrases. The gaps between a synthetic voice's formants, and those that noise suppression leaves, have none either:
+# digits were taken for others (117 of 125 phrases right, 122 with a floor of 30 or 40 dB). A floor of noise, always the
+# same noise, cures both.
+DITHER = 8.0  # of 32,768: the least level of that noise
+DITHER_DB = 35.0  # how far it is below the louder half of the piece
+LONGEST = 16_000 * 10  # samples of noise; longer pieces repeat it
 Pronunciations = Sequence[tuple[str, str]]  # word and its phones; the shop file's were checked when it was read
 
 
@@ -40,7 +40,7 @@ def _dither() -> np.ndarray:
 
 
 def pronouncer(pronunciations: Pronunciations = ()) -> Callable[[str], tuple[str, ...] | None]:
-    """Looks words up in the dictionary without making a whole recogniser. Raises NoSuchPart.
+    """A function that looks words up in the dictionary, without a whole recogniser. Raises NoSuchPart.
 
     pronunciations: as in `Sphinx`.
     """
@@ -50,7 +50,7 @@ def pronouncer(pronunciations: Pronunciations = ()) -> Callable[[str], tuple[str
 
 
 def _teach(decoder: Any, pronunciations: Pronunciations) -> None:
-    """Add these words; one that the dictionary has is heard this way too."""
+    """Adds these words to the dictionary. A word that it already has gets one more pronunciation."""
     for word, phones in pronunciations:
         entry, n = word, 2
         while (known := decoder.lookup_word(entry)) not in (None, phones):
@@ -65,9 +65,9 @@ def _pronounced(decoder: Any, word: str) -> tuple[str, ...] | None:
 
 
 class Sphinx:
-    """The recogniser `pocketsphinx`; English only. Owned by one thread. loop: by default `phone_loop.phone_loop`.
+    """The recogniser `pocketsphinx`, for English only. Owned by one thread. loop: by default `phone_loop.phone_loop`.
 
-    pronunciations: words to be known beside the dictionary's. Raises NoSuchPart when the library is missing.
+    pronunciations: words to add to the dictionary's. Raises NoSuchPart when the library is missing.
     """
 
     name = "pocketsphinx"
@@ -87,11 +87,11 @@ class Sphinx:
         self._texts: tuple[str, ...] = ()
 
     def pronounce(self, word: str) -> tuple[str, ...] | None:
-        """Its phones by the dictionary, or None when it isn't in it."""
+        """The word's phones according to the dictionary; None if it isn't in there."""
         return _pronounced(self._grammar, word)
 
     def unknown_words(self, words: Sequence[str]) -> list[str]:
-        """Those that the dictionary lacks; capitals, digits and signs are never known."""
+        """Those of the words that the dictionary lacks. It has no capitals, digits or signs."""
         return [word for word in words if self.pronounce(word) is None]
 
     def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
@@ -120,22 +120,24 @@ class Sphinx:
     def _use(self, phrases: Sequence[Phrase], texts: tuple[str, ...]) -> None:
         if texts == self._texts:
             return
+        # Checked first, since the library's own error doesn't name the unknown word.
         refuse_unknown(self, phrases)
         self._activate(texts)
         self._texts = texts
 
     def _activate(self, texts: Sequence[str]) -> None:
+        # As text, not as a file: a grammar file that isn't there ends the process.
         self._grammar.add_jsgf_string(SEARCH, grammar.jsgf(texts))
         self._grammar.activate_search(SEARCH)
 
     @staticmethod
     def _plain(word: str) -> str:
-        """`to(3)` is the dictionary's third way of saying `to`."""
+        """The word without the number of its pronunciation: `to(3)` is the dictionary's third for `to`."""
         return word.partition("(")[0]
 
     def _accepted(self, pcm16k: bytes, phrase: Phrase, words: list[accept.Unit], table: Mapping[str, Phrase]) -> Result:
         rivals = [text for text, other in table.items() if grammar.is_rival(other, phrase)]
-        # While the phone loop is still at work.
+        # Worked out while the phone loop is still busy in its own process.
         margin = {"margin": self._margin(pcm16k, words, rivals)} if rivals else {}
         wanted = [phone for word in phrase.text.split() for phone in self.pronounce(word) or ()]
         measures = accept.measure(pcm16k, words, self.loop.phones(), wanted, FILLERS) | margin
@@ -145,12 +147,12 @@ class Sphinx:
         return Result(None if reason else phrase, reason, phrase.text, measures, like)
 
     def _margin(self, pcm16k: bytes, words: list[accept.Unit], rivals: Sequence[str]) -> float:
-        """By how much (natural log, over the whole piece) the words fit better than the best of the rivals."""
+        """How much better the words fit than the best of the rivals: natural log, sum over the whole piece."""
         other = self._alone(pcm16k, rivals)
         return sum(unit.score for unit in words) - sum(unit.score for unit in other)
 
     def _alone(self, pcm16k: bytes, texts: Sequence[str]) -> list[accept.Unit]:
-        """The decoding with nothing but these to choose from."""
+        """Decodes the piece with only these texts to choose from."""
         self._activate(texts)
         try:
             return units(self._grammar, pcm16k)

@@ -1,4 +1,4 @@
-"""Whether phrases can be said: words known, long enough, and not too like one another."""
+"""Checks that phrases can be recognised: their words are known, and they don't sound too much alike."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from assistant.plans.own_phrases import HEARD_BY_PHONES
 from assistant.plans.syllables import syllables as syllables_of
 from assistant.wording.phrases import Phrase, open_together
 
-# The least distance between phrases that can be open together. `python -m tests.bench.phrases` measures what it
-# lies between: of phrases made from ours by changing one word 95 in 100 are within it of the one they come from,
+# The least distance between phrases that can be open together. `python -m tests.bench.phrases` measures the two sides
+# of it: of phrases made from ours by changing one word, 95 in 100 are closer than this to the phrase they come from,
 # and no two of ours that can be open together are.
 ALIKE = 0.35
 
@@ -23,21 +23,21 @@ Pronounce = Callable[[str], "tuple[str, ...] | None"]
 
 
 def syllables(word: str) -> int:
-    """Syllables of a word, at least 1: see `plans.syllables`."""
+    """The syllables of a word, at least 1: see `plans.syllables`."""
     return max(1, syllables_of(word))
 
 
 def check_words(phrases: Sequence[Phrase], pronounce: Pronounce) -> None:
-    """Raises BadInput naming each unknown word with its phrase."""
+    """Raises BadInput that names each unknown word with its phrase."""
     faults = unknown_faults((word, p.text) for p in phrases for word in p.text.split() if pronounce(word) is None)
     if faults:
         raise BadInput(faults)
 
 
 def doubts(phrases: Sequence[Phrase], voice: VoiceSettings) -> list[str]:
-    """What is doubtful about what can be said, a line each. Raises BadInput for words that pocketsphinx lacks."""
+    """A line for each doubt about the phrases. Raises BadInput for words that pocketsphinx doesn't know."""
     if voice.language != HEARD_BY_PHONES:
-        return ["the words are checked when a session begins: the embedded recogniser hears English only"]
+        return ["the words are checked when a session starts, since the built-in recogniser knows English only"]
     from assistant.hearing.sphinx import pronouncer
 
     try:
@@ -46,26 +46,26 @@ def doubts(phrases: Sequence[Phrase], voice: VoiceSettings) -> list[str]:
         return [f"the words could not be checked: {error}"]
     check_words(phrases, pronounce)
     return [
-        f'"{one.text}" and "{other.text}" sound alike (distance {apart:.2f}, at least {ALIKE} is safer); change one'
+        f'"{one.text}" and "{other.text}" sound alike (distance {apart:.2f}, {ALIKE} or more is safer); change one'
         for one, other, apart in too_alike(phrases, pronounce)
     ]
 
 
 def phones_of(text: str, pronounce: Pronounce) -> list[str]:
-    """The phrase's phones, unknown words left out."""
+    """The phrase's phones, without unknown words."""
     return [phone for word in text.split() for phone in pronounce(word) or ()]
 
 
 def distance(one: str, other: str, pronounce: Pronounce) -> float:
-    """How far apart two phrases sound, as weighted phone edits a phone of the longer one: 0 the same, 1 all else."""
+    """How far apart two phrases sound: weighted phone edits per phone of the longer. 0: the same, 1: all different."""
     a, b = phones_of(one, pronounce), phones_of(other, pronounce)
     return min(phone_distance(a, b), phone_distance(b, a)) / max(len(a), len(b), 1)
 
 
 def too_alike(phrases: Sequence[Phrase], pronounce: Pronounce) -> list[tuple[Phrase, Phrase, float]]:
-    """Pairs of different meaning that can be open together and sound alike, the nearest first, with their distance.
+    """Pairs of different meaning that can be open together and sound alike, closest first, with their distance.
 
-    The lead-in, which tells nothing apart, is left out. Pass numbers are not set against one another.
+    They are compared without the lead-in, which is the same in all. Pass numbers are not compared with one another.
     """
     found = []
     for one, other in combinations(phrases, 2):
@@ -78,5 +78,8 @@ def too_alike(phrases: Sequence[Phrase], pronounce: Pronounce) -> list[tuple[Phr
 
 
 def same_meaning(one: Phrase, other: Phrase) -> bool:
-    """Whether they are of one intent, and for checks of one check. Pass numbers can't be made less alike."""
+    """Whether both have the same intent and, for answers to checks, the same check.
+
+    All pass numbers count as one meaning, since nothing can make them sound less alike.
+    """
     return one.intent == other.intent and (one.intent != Intent.CHECK or one.argument == other.argument)

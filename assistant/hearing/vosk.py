@@ -1,7 +1,7 @@
-"""The recogniser vosk, when a model folder is there.
+"""The recogniser vosk, used when there is a model folder.
 
-Its native code ends the process on several small mistakes, so everything is checked before it is called, and it is only
-ever called in the hearing child.
+Several small mistakes make its native code end the process. So everything is checked before a call, and only the
+hearing child ever calls it.
 """
 
 from __future__ import annotations
@@ -18,12 +18,12 @@ from assistant.hearing.model_files import model_faults
 from assistant.hearing.vocabulary import syllables
 from assistant.wording.phrases import Phrase
 
-UNKNOWN = "[unk]"
+UNKNOWN = "[unk]"  # in a grammar, stands for any other word; not every model knows it
 CHUNK = 3200  # bytes: 0.1 s
 
 
 class Vosk:
-    """Owned by one thread; one native recogniser for each utterance, so that no grammar is ever changed in use.
+    """The recogniser `vosk`. Owned by one thread: two threads in one native recogniser end the process.
 
     model: its folder. Raises BadInput naming everything wrong with it, NoSuchPart when the library is missing.
     """
@@ -33,7 +33,7 @@ class Vosk:
     def __init__(self, model: str, bars: tuple[accept.Bar, accept.Bar] | None = None, all_strict: bool = False) -> None:
         faults = model_faults(Path(model))
         if faults:
-            mend = "unpack the model anew"
+            mend = "unpack the model again"
             raise BadInput([Fault(f"{fault.file} {fault.what}", "", f"vosk model {model}", mend) for fault in faults])
         try:
             import vosk
@@ -41,9 +41,12 @@ class Vosk:
             raise NoSuchPart("the recogniser vosk is not installed; pip install vosk") from error
         vosk.SetLogLevel(-1)
         try:
+            # Always with a path, as text: without one the library looks for a model on the network.
             self._model: Any = vosk.Model(str(model))
         except Exception as error:  # the library raises nothing narrower
-            raise BadInput([Fault("vosk can't load it", "", f"vosk model {model}", "unpack the model anew")]) from error
+            raise BadInput(
+                [Fault("vosk can't load it", "", f"vosk model {model}", "unpack the model again")]
+            ) from error
         self._make = vosk.KaldiRecognizer
         self._known: dict[str, bool] = {}
         self.rejects_unknown = self._knows(UNKNOWN)
@@ -51,11 +54,12 @@ class Vosk:
 
     def _knows(self, word: str) -> bool:
         if word not in self._known:
+            # The library would drop a word that it lacks from its phrase, with only a warning.
             self._known[word] = bool(word) and self._model.vosk_model_find_word(word) >= 0
         return self._known[word]
 
     def unknown_words(self, words: Sequence[str]) -> list[str]:
-        """Those that the model's vocabulary lacks; it holds lower-case words only."""
+        """Those of the words that the model's vocabulary lacks. It has lower-case words only."""
         return [word for word in words if not self._knows(word)]
 
     def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
@@ -78,10 +82,12 @@ class Vosk:
         return Result(None if reason else phrase, reason, heard, measures, like)
 
     def _grammar(self, table: dict[str, Phrase]) -> str:
+        # An empty list, or anything but a list of texts, ends the process.
         return json.dumps([*table, UNKNOWN] if self.rejects_unknown else list(table), ensure_ascii=False)
 
     def _words(self, pcm16k: bytes, grammar: str) -> list[accept.Unit]:
-        """Every word of the whole utterance, also where the library's own end-pointing parts it."""
+        """Every word of the whole utterance, even if the library's own end-pointing splits it."""
+        # A new native recogniser for each utterance: changing the grammar of one in use ends the process.
         recogniser = self._make(self._model, RATE, grammar)
         recogniser.SetWords(True)
         results = []
@@ -90,6 +96,7 @@ class Vosk:
                 results.append(recogniser.Result())
         results.append(recogniser.FinalResult())
         return [
+            # The library's own confidence is not used: it is 1.0 for plainly wrong words too.
             accept.Unit(word["word"], round(word["start"] * 100), round(word["end"] * 100) - 1, 0.0)
             for result in results
             for word in json.loads(result).get("result", ())

@@ -1,4 +1,4 @@
-"""WAV files of any PCM kind -> 16 kHz mono, 16 bit, as everything behind the microphone wants it."""
+"""Reads PCM WAV files as 16 kHz mono, 16 bit, the form that everything behind the microphone takes."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ import numpy as np
 from assistant.errors import BadInput, Fault
 from assistant.hearing.contract import RATE
 
-RATES = (8_000, 96_000)  # samples a second, least and greatest
+RATES = (8_000, 96_000)  # samples per second, least and greatest
 LONGEST_S = 4 * 3600
-UNKNOWN_SIZE = 0x7FFFF000  # from here on: written by a recorder that couldn't go back to say how long it was
+UNKNOWN_SIZE = 0x7FFFF000  # a size from here on comes from a recorder that couldn't go back to write the true one
 PCM, EXTENSIBLE = 1, 0xFFFE
-# The subformat 00000001-0000-0010-8000-00AA00389B71, as it stands in the file.
+# The subformat 00000001-0000-0010-8000-00AA00389B71, in the byte order of the file.
 PCM_SUBFORMAT = bytes.fromhex("0100000000001000800000aa00389b71")
 FORMATS = {2: "ADPCM", 3: "floating-point samples", 6: "A-law", 7: "mu-law", 85: "MP3"}
-CROSSINGS = 16  # of the sinc on each side of the resampling filter
-CHUNK = 16_384  # output samples worked on at once, bounds the memory
+CROSSINGS = 16  # zero crossings of the sinc on each side of the resampling filter
+CHUNK = 16_384  # output samples worked on at once, which limits the memory
 
 
 def _fault(path: Path, what: str, value: str = "", mend: str = "give a PCM WAV file") -> BadInput:
@@ -30,7 +30,7 @@ def _fault(path: Path, what: str, value: str = "", mend: str = "give a PCM WAV f
 
 
 def _decoded(raw: bytes, width: int) -> np.ndarray:
-    """Samples as floats in -1..1. width: bytes a sample."""
+    """The samples as floats, -1 to 1. width: bytes per sample."""
     if width == 1:
         return (np.frombuffer(raw, np.uint8).astype(np.float32) - 128) / 128
     if width == 3:
@@ -42,9 +42,9 @@ def _decoded(raw: bytes, width: int) -> np.ndarray:
 
 
 def resample(samples: np.ndarray, rate: int, to: int = RATE) -> np.ndarray:
-    """`samples` at `rate` (Hz) as floats at `to` (Hz), by a windowed sinc; aliases are some 70 dB down.
+    """Resamples from `rate` to `to` (Hz), by a windowed sinc; aliases are some 70 dB down. Returns floats.
 
-    Output sample n stands at the time of input sample n * rate / to, so nothing is delayed.
+    Output sample n has the time of input sample n * rate / to, so nothing is delayed.
     """
     if rate == to or not len(samples):
         return samples.astype(np.float32)
@@ -60,7 +60,7 @@ def resample(samples: np.ndarray, rate: int, to: int = RATE) -> np.ndarray:
 
 
 def _filtered(padded: np.ndarray, wanted: range, up: int, down: int, cutoff: float, taps: np.ndarray) -> np.ndarray:
-    """The output samples `wanted`."""
+    """Computes the output samples `wanted`."""
     at = np.arange(wanted.start, wanted.stop, dtype=np.int64) * down
     phases, which = np.unique(at % up, return_inverse=True)
     reach = int(taps[-1])
@@ -76,13 +76,13 @@ def _window_index(distance: np.ndarray, reach: int) -> np.ndarray:
 
 
 def to_pcm16(samples: np.ndarray) -> bytes:
-    """Floats in -1..1 -> 16 bit little endian; what lies beyond is clipped."""
+    """Floats, -1 to 1, as 16 bit little endian. Values beyond that range are clipped."""
     return np.clip(np.rint(samples * 32768), -32768, 32767).astype("<i2").tobytes()
 
 
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """A file's sound. pcm: 16 kHz mono, 16 bit little endian. promised_s: what its header says it holds, in seconds."""
+    """A file's sound. pcm: 16 kHz mono, 16 bit little endian. promised_s: its length by the header, seconds."""
 
     pcm: bytes
     promised_s: float
@@ -97,16 +97,16 @@ class Sound:
 
 
 def read_wav(path: str | Path) -> bytes:
-    """As `read_sound`, its samples only."""
+    """The samples that `read_sound` gives."""
     return read_sound(path).pcm
 
 
 def read_sound(path: str | Path) -> Sound:
-    """The file's sound; several channels are averaged. One cut short gives what is there.
+    """Reads the file's sound. Averages several channels. Gives what is there of a file that was cut short.
 
     Takes PCM of 8, 16, 24 or 32 bit (plain or in the extensible format), any number of channels,
     8 to 96 kHz, up to four hours.
-    Raises BadInput for a file that is missing, cut short in its header, of another kind or out of these limits.
+    Raises BadInput for a file that is missing, cut short in its header, of another kind or outside these limits.
     """
     path = Path(path)
     try:
@@ -125,7 +125,7 @@ def read_sound(path: str | Path) -> Sound:
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    """rate: frames a second. width: bytes a sample."""
+    """The kind of sound in a file. rate: frames per second. width: bytes per sample."""
 
     channels: int
     rate: int
@@ -137,14 +137,14 @@ class _Kind:
 
 
 def _header(path: Path, file: BinaryIO) -> tuple[_Kind, int]:
-    """The kind of sound and the bytes of it that are promised; `file` stands at the first of them.
+    """Reads up to the first byte of sound. Returns the kind of sound and the size in bytes that the header promises.
 
     Chunks as in "Multimedia Programming Interface and Data Specifications 1.0", 1991, and its
     extensible format of 2001.
     """
     riff, _, wave = struct.unpack("<4sI4s", file.read(12))
     if (riff, wave) != (b"RIFF", b"WAVE"):
-        raise _fault(path, "not a PCM WAV file: it does not begin like one")
+        raise _fault(path, "not a PCM WAV file: it doesn't start like one")
     kind: _Kind | None = None
     while True:
         name, size = struct.unpack("<4sI", file.read(8))
@@ -168,7 +168,7 @@ def _kind(path: Path, fmt: bytes) -> _Kind:
     if not channels or bits not in (8, 16, 24, 32):
         raise _fault(path, "not a PCM WAV file that can be read", f"{channels} channels of {bits} bit")
     if not RATES[0] <= rate <= RATES[1]:
-        raise _fault(path, "the sample rate is out of range", f"{rate} Hz", "give one of 8 to 96 kHz")
+        raise _fault(path, "the sample rate is out of range", f"{rate} Hz", "give a rate of 8 to 96 kHz")
     return _Kind(channels, rate, bits // 8)
 
 
@@ -178,7 +178,7 @@ def _check_length(path: Path, kind: _Kind, size: int) -> None:
 
 
 class WavSource:
-    """A WAV file as the microphone of a rehearsal; a second of silence follows it, so that its last word ends.
+    """A WAV file as the microphone of a rehearsal. A second of silence follows, so that its last word ends.
 
     Raises BadInput as `read_wav` does.
     """
@@ -188,7 +188,7 @@ class WavSource:
         self._at = 0
 
     def read(self, samples: int) -> bytes | None:
-        """The next `samples`, fewer at the end, None after it."""
+        """The next `samples` samples, fewer at the end, then None."""
         if self._at >= len(self._pcm):
             return None
         chunk = self._pcm[self._at : self._at + 2 * samples]
@@ -196,4 +196,4 @@ class WavSource:
         return chunk
 
     def handled(self, event: object) -> None:
-        """A recording answers to nothing."""
+        """Does nothing: a recording doesn't react to events."""

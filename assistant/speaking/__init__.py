@@ -1,1 +1,1 @@
-"""Words to sound: a voice, a cache of what it rendered, a player that can be cut off, or a file instead."""
+"""Turns words into sound: a voice, a cache of rendered speech, and a player that can be interrupted, or a file."""

@@ -1,4 +1,4 @@
-"""Rendered speech kept in memory, the least recently used dropped first."""
+"""Keeps rendered speech in memory, and drops the least recently used first."""
 
 from __future__ import annotations
 
@@ -7,18 +7,18 @@ from collections import OrderedDict
 
 from assistant.speaking.engine import Engine, Pcm
 
-# About six minutes of speech at 22050 frames a second.
+# About six minutes of speech at 22050 frames per second.
 LIMIT_BYTES = 16_000_000
 Key = tuple[str, str, int, str]
 
 
 def key_of(engine: Engine, text: str, words_a_minute: int | None = None) -> Key:
-    """words_a_minute: the engine's own rate unless given."""
+    """The cache's key for a text. words_a_minute: the engine's own rate unless given."""
     return engine.name, engine.voice, words_a_minute or engine.words_a_minute, text
 
 
 class SpeechCache:
-    """Speech by (engine, voice, words a minute, text), at most `limit_bytes` of samples; any thread."""
+    """Speech by (engine, voice, words a minute, text), at most `limit_bytes` of samples. Any thread can use it."""
 
     def __init__(self, limit_bytes: int = LIMIT_BYTES):
         self._limit = limit_bytes
@@ -41,7 +41,7 @@ class SpeechCache:
             return pcm
 
     def put(self, key: Key, pcm: Pcm) -> None:
-        """Keep it; a piece larger than the whole limit is not kept."""
+        """Keeps the speech, unless it is larger than the whole limit."""
         with self._lock:
             old = self._held.pop(key, None)
             self._bytes += pcm.samples.nbytes - (old.samples.nbytes if old else 0)

@@ -1,4 +1,4 @@
-"""Which voice speaks, and why."""
+"""Chooses the voice that speaks, and says why."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from assistant.plans.model import VoiceSettings
 if TYPE_CHECKING:
     from assistant.speaking.engine import Engine
 
-ANNOUNCED = "en"  # what is announced is English in every language of phrases
+ANNOUNCED = "en"  # announcements are in English, whatever the language of the phrases
 
 
 @dataclass(frozen=True, slots=True)
 class ChosenEngine:
-    """The engine and a line for the screen that says which and why."""
+    """The engine, and a line for the screen that says which it is and why."""
 
     engine: Engine
     line: str
@@ -35,7 +35,7 @@ def _pyttsx3(settings: VoiceSettings) -> tuple[Engine, str]:
     from assistant.speaking.pyttsx3_engine import Pyttsx3Engine
 
     engine = Pyttsx3Engine(None, settings.speech_rate, ANNOUNCED)
-    return engine, f"voice: {engine.description}, the system's own voice, rendered in a process of its own"
+    return engine, f"voice: {engine.description}, the system's own voice, rendered in a separate process"
 
 
 Maker = Callable[[VoiceSettings], "tuple[Engine, str]"]
@@ -43,14 +43,14 @@ MAKERS: dict[str, Maker] = {"espeak-ng": _espeak, "pyttsx3": _pyttsx3}
 
 
 def order(platform: str) -> tuple[str, str]:
-    """espeak-ng first on Linux, where pyttsx3 loses phrases; the system's voices first elsewhere."""
+    """The engines in the order to try. espeak-ng comes first on Linux, where pyttsx3 loses phrases, else pyttsx3."""
     return ("espeak-ng", "pyttsx3") if platform.startswith("linux") else ("pyttsx3", "espeak-ng")
 
 
 def choose_engine(
     settings: VoiceSettings, platform: str = sys.platform, makers: dict[str, Maker] = MAKERS
 ) -> ChosenEngine:
-    """The first voice that works on this system. Raises NoSuchPart, naming every reason and mend, when none does."""
+    """The first voice that works on this system. Raises NoSuchPart with every reason, and what to do, if none does."""
     reasons: list[str] = []
     for name in order(platform):
         try:

@@ -1,6 +1,6 @@
 """The loudspeaker: a small contract, and the two libraries that can drive one.
 
-`fill(frames)` gives int16 mono bytes; the device calls it from its own thread, every period.
+The device calls `fill(frames)` from its own thread, once per period, for int16 mono bytes.
 """
 
 from __future__ import annotations
@@ -19,20 +19,20 @@ Fill = Callable[[int], bytes]
 class Device(Protocol):
     """An output that can be opened, closed and opened again.
 
-    instead: why another than the one asked for was opened, a plain clause, or "".
+    instead: why a different device from the one asked for was opened, a plain clause; "" if it was not.
     """
 
     instead: str
 
     def open(self, rate: int, fill: Fill) -> str:
-        """Start playing what `fill` gives, mono at `rate`. Returns what was opened. Raises NoSuchPart."""
+        """Starts to play what `fill` gives, mono at `rate`. Returns what was opened. Raises NoSuchPart."""
 
     def close(self) -> None:
-        """Stop; harmless when not open."""
+        """Stops. Does no harm if the device is not open."""
 
 
 def number_of(wanted: str, names: Sequence[str]) -> int | None:
-    """Which of the devices is meant: the one of this name, else the first whose name holds it; None for none."""
+    """The index of the device meant: exactly this name, else the first name that contains it; None if none does."""
     folded, sought = [name.casefold() for name in names], wanted.casefold().strip()
     if sought in folded:
         return folded.index(sought)
@@ -40,16 +40,16 @@ def number_of(wanted: str, names: Sequence[str]) -> int | None:
 
 
 def not_there(wanted: str, names: Sequence[str]) -> str:
-    """Why the default one speaks, a plain clause."""
+    """Why the default loudspeaker is used, a plain clause."""
     there = ", ".join(f'"{name}"' for name in names) or "none"
-    return f'no loudspeaker is called "{wanted}", so the default one speaks; there are: {there}'
+    return f'no loudspeaker is called "{wanted}", so the default one is used; there are: {there}'
 
 
 class MiniaudioDevice:
     """miniaudio's playback.
 
-    name: as in `plans.model.VoiceSettings.loudspeaker`. allow_null: for tests; without it the null backend is refused.
-    backends: None for all.
+    name: as in `plans.model.VoiceSettings.loudspeaker`. allow_null: for tests; otherwise the null backend is refused.
+    backends: the backends to try; None for all.
     """
 
     def __init__(self, name: str = "", allow_null: bool = False, backends: list[Any] | None = None):
@@ -61,11 +61,11 @@ class MiniaudioDevice:
         try:
             import miniaudio
         except ImportError as error:
-            raise NoSuchPart("miniaudio is not installed; mend: pip install miniaudio") from error
+            raise NoSuchPart("miniaudio is not installed; pip install miniaudio") from error
         hush()
         try:
             device_id, shown = self._wanted(miniaudio)
-            # The library's own default period is 200 ms.
+            # The period is short because the library's own default of 200 ms would delay every click and word.
             device = miniaudio.PlaybackDevice(
                 output_format=miniaudio.SampleFormat.SIGNED16,
                 nchannels=1,
@@ -78,7 +78,7 @@ class MiniaudioDevice:
         except miniaudio.MiniaudioError as error:
             raise NoSuchPart("none can be opened") from error
         self._device = device
-        # With no sound system at all the library silently falls back on a device that plays to nobody.
+        # With no sound system at all, the library silently falls back to a device that plays to nobody.
         if device.backend.lower() == "null" and not self._allow_null:
             self.close()
             raise NoSuchPart("there is no loudspeaker, only the null device")
@@ -90,7 +90,7 @@ class MiniaudioDevice:
         return f"{shown}{device.backend} through miniaudio"
 
     def _wanted(self, miniaudio: Any) -> tuple[Any, str]:
-        """The device asked for and how to show it; None and "" for the default one."""
+        """The device asked for and its name to show; None and "" for the default device."""
         self.instead = ""
         if not self._name:
             return None, ""
@@ -109,10 +109,11 @@ class MiniaudioDevice:
 
 
 def _primed(fill: Fill) -> Generator[bytes, int, None]:
-    """What miniaudio plays from: it sends the number of frames into a generator that has come to its first yield."""
+    """The generator that miniaudio plays from, already at its first yield. It gets the number of frames wanted."""
 
     def forever() -> Generator[bytes, int, None]:
         frames = yield b""
+        # It never ends: after the end of its generator the device would go on, playing silence.
         while True:
             frames = yield fill(frames)
 
@@ -122,7 +123,7 @@ def _primed(fill: Fill) -> Generator[bytes, int, None]:
 
 
 class SounddeviceDevice:
-    """PortAudio through sounddevice, where miniaudio has no wheel. name: as in `MiniaudioDevice`."""
+    """PortAudio through sounddevice, for systems where miniaudio has no wheel. name: as in `MiniaudioDevice`."""
 
     def __init__(self, name: str = ""):
         self._name = name
@@ -134,8 +135,8 @@ class SounddeviceDevice:
             import sounddevice
         except (ImportError, OSError) as error:
             raise NoSuchPart(
-                f"sounddevice did not load ({error}); mend: pip install sounddevice, on Linux the system "
-                "package libportaudio2 as well"
+                f"sounddevice did not load ({error}); pip install sounddevice, and on Linux also the system package "
+                "libportaudio2"
             ) from error
 
         hush()
@@ -164,6 +165,7 @@ class SounddeviceDevice:
         self.instead = ""
         if not self._name:
             return None, ""
+        # By name at every opening, since a device's number can change.
         there = [
             (n, str(one["name"])) for n, one in enumerate(sounddevice.query_devices()) if one["max_output_channels"]
         ]
@@ -185,14 +187,15 @@ class SounddeviceDevice:
 
 
 def default_device(name: str = "") -> Device:
-    """The loudspeaker of this name, "" for the default one: through miniaudio where it is installed, else sounddevice.
+    """The loudspeaker of this name ("": the default), through miniaudio if that is installed, else sounddevice.
 
-    Raises NoSuchPart when neither is there.
+    Raises NoSuchPart when neither is installed.
     """
     import importlib.util
 
+    # miniaudio's wheel needs nothing else; sounddevice's for Linux lacks PortAudio itself.
     if importlib.util.find_spec("miniaudio"):
         return MiniaudioDevice(name)
     if importlib.util.find_spec("sounddevice"):
         return SounddeviceDevice(name)
-    raise NoSuchPart("no library for a loudspeaker; mend: pip install miniaudio (or sounddevice)")
+    raise NoSuchPart("no library for a loudspeaker; pip install miniaudio (or sounddevice)")

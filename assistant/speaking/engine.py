@@ -1,4 +1,4 @@
-"""What a voice is: text in, samples out. And the little that every voice needs done to both."""
+"""The contract of a voice, text in and samples out, and the little that every voice needs done to both."""
 
 from __future__ import annotations
 
@@ -16,17 +16,17 @@ if TYPE_CHECKING:
     Samples = NDArray[np.int16]
 
 LONGEST_TEXT = 2000
-# Between two announcements in a row; without it they run together.
+# Silence after each announcement; without it, two in a row run together.
 BREATH_S = 0.1
 
 
 class VoiceFailed(KerfcallError):
-    """A voice could not render a text; the text says why."""
+    """A voice could not render a text. The message says why."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pcm:
-    """Rendered speech: int16 mono samples at `rate` frames a second."""
+    """Rendered speech: int16 mono samples at `rate` frames per second."""
 
     samples: Samples
     rate: int
@@ -41,15 +41,15 @@ class Pcm:
 
 
 def never() -> bool:
-    """For a render that nobody will cancel."""
+    """Always False: for a render that nobody will cancel."""
     return False
 
 
 class Engine(Protocol):
-    """A voice. One thread calls it at a time.
+    """A voice. Only one thread at a time calls it.
 
-    name: for the cache and the screen. voice: its own name of the voice. words_a_minute: the rate
-    asked for. rate: frames a second of what it renders.
+    name: for the cache and the screen. voice: its own name for the voice. words_a_minute: the speech rate
+    asked for. rate: frames per second of what it renders.
     """
 
     name: str
@@ -58,35 +58,35 @@ class Engine(Protocol):
     rate: int
 
     def render(self, text: str, cancelled: Callable[[], bool] = never) -> Pcm | None:
-        """The samples of `text`, or None when `cancelled` became true on the way. Raises VoiceFailed."""
+        """Renders `text`; returns None if `cancelled` became true on the way. Raises VoiceFailed."""
 
     def set_rate(self, words_a_minute: int) -> None:
-        """Render at this rate from the next text on; on the thread that renders."""
+        """Renders at this rate from the next text on. Call it on the thread that renders."""
 
     def close(self) -> None:
-        """Let go of whatever the voice holds; a closed voice renders no more."""
+        """Releases what the voice holds. A closed voice renders no more."""
 
 
 def speakable(text: str) -> str:
-    """`text` without control characters (a NUL would end it early), runs of blanks as one, at most 2000 characters."""
+    """`text` without control characters (a NUL would end it early), with single blanks, 2000 characters at most."""
     kept = (" " if unicodedata.category(character).startswith("C") else character for character in text)
     return " ".join("".join(kept).split())[:LONGEST_TEXT]
 
 
 def is_words(text: str) -> bool:
-    """Whether there is anything in it to be heard: punctuation alone makes no sound."""
+    """Whether the text makes any sound: punctuation alone makes none."""
     return any(character.isalnum() for character in text)
 
 
 def nothing(rate: int) -> Pcm:
-    """What an empty text sounds like."""
+    """The rendering of an empty text."""
     import numpy as np
 
     return Pcm(np.zeros(0, np.int16), rate)
 
 
 def at_rate(pcm: Pcm, rate: int) -> Pcm:
-    """The same speech at another rate, by linear interpolation: enough for a voice, no filter to ring."""
+    """The same speech at another rate, by linear interpolation: good enough for a voice, and no filter rings."""
     if pcm.rate == rate:
         return pcm
     if not pcm.frames:
@@ -100,7 +100,7 @@ def at_rate(pcm: Pcm, rate: int) -> Pcm:
 
 
 def trimmed(pcm: Pcm, quieter_than: int = 64) -> Pcm:
-    """From the first sound (so that the first sample handed over is one that is heard) to a breath after the last."""
+    """Cuts the speech to its sound, from the first (so that it is heard at once) to a breath after the last."""
     import numpy as np
 
     loud = np.flatnonzero(np.abs(pcm.samples.astype(np.int32)) >= quieter_than)

@@ -1,7 +1,7 @@
-"""The voice on Linux: espeak-ng's library, called in process.
+"""The voice on Linux: espeak-ng's library, called in this process.
 
-Synchronous output (mode 2): the samples are complete when the call returns, in milliseconds. The
-library is one set of global variables, so one lock guards it and it is initialised once a process.
+With synchronous output (mode 2) the samples are complete when the call returns, after a few milliseconds. The library
+keeps everything in global variables, so one lock guards it and each process initialises it once.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from assistant.speaking.engine import Pcm, VoiceFailed, never, speakable, trimme
 from assistant.speaking.espeak_files import LibraryPlace, places, short_data_folder
 
 SYNCHRONOUS = 2  # in mode 1, which pyttsx3 uses, the call returned before there was any sound
-# Without this option a library that finds no data calls exit(1): no exception, the session just gone.
+# Without this option, a library that finds no data calls exit(1): no exception, and the session is gone.
 DONT_EXIT = 0x8000
-BUFFER_MS = 50  # a render is seen to move, and can be cancelled, between two of them
+BUFFER_MS = 50  # between two buffers a render shows that it moves, and can be cancelled
 UTF8 = 1
 RATE_PARAMETER = 1
-SLOWEST, FASTEST = 80, 450  # words a minute, as the library takes them
+SLOWEST, FASTEST = 80, 450  # words a minute, the library's own limits
 # By language. Measured: an independent recogniser hears most settings right in this voice, and
 # hardly any in the plain "en" or "en-us" (tests/speaking/test_heard.py).
 CLEAREST = {"en": "en-us+f2"}
@@ -31,7 +31,7 @@ _Callback = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctype
 
 
 class _Library:
-    """The loaded library; hold `lock` around every call."""
+    """The loaded library. Take `lock` for every call."""
 
     def __init__(self, place: LibraryPlace):
         self.lock = threading.Lock()
@@ -48,14 +48,14 @@ class _Library:
         self.rate = int(self._dll.espeak_Initialize(SYNCHRONOUS, BUFFER_MS, path, DONT_EXIT))
         if self.rate <= 0:
             raise NoSuchPart(f"espeak-ng ({place.origin}) finds no voice data in {data or 'its own folder'}")
-        # The library keeps the bare pointer: the object must live as long as it does.
+        # The library keeps only the bare pointer, so the object must live as long as the library.
         self._callback = _Callback(self._take_buffer)
         self._dll.espeak_SetSynthCallback(self._callback)
         said = self._dll.espeak_Info(None) or b"?"
         self.version = said.decode("utf-8", "replace").split()[0]
 
     def _declare(self) -> None:
-        """The C signatures, as in the library's `speak_lib.h`; ctypes alone would cut pointers to 32 bits."""
+        """Declares the C signatures of the library's `speak_lib.h`. Without them ctypes cuts pointers to 32 bits."""
         text, number, anything = ctypes.c_char_p, ctypes.c_int, ctypes.c_void_p
         unsigned = ctypes.c_uint
         signatures: dict[str, tuple[Any, list[Any]]] = {
@@ -79,7 +79,7 @@ class _Library:
         return 1 if self._sink(ctypes.string_at(samples, count * 2)) else 0
 
     def use(self, voice: str, words_a_minute: int) -> None:
-        """Set voice and rate. Raises NoSuchPart for an unknown voice."""
+        """Sets the voice and the rate. Raises NoSuchPart for an unknown voice."""
         if self._setting == (voice, words_a_minute):
             return
         self._setting = None
@@ -89,7 +89,7 @@ class _Library:
         self._setting = (voice, words_a_minute)
 
     def synth(self, text: str, sink: Callable[[bytes], bool]) -> None:
-        """Render; `sink` gets each buffer and returns True to stop there."""
+        """Renders a text. `sink` gets each buffer, and returns True to stop there."""
         self._sink = sink
         encoded = text.encode("utf-8") + b"\0"
         status = self._dll.espeak_Synth(encoded, len(encoded), 0, 1, 0, UTF8, None, None)
@@ -113,13 +113,14 @@ def _first_that_loads(candidates: list[LibraryPlace]) -> _Library:
         except NoSuchPart as error:
             problems.append(str(error))
     reasons = "; ".join(problems) or "no library for this system is known"
-    raise NoSuchPart(f"no espeak-ng: {reasons}; mend: pip install espeakng-loader, or the system package espeak-ng")
+    raise NoSuchPart(f"no espeak-ng: {reasons}; pip install espeakng-loader, or the system package espeak-ng")
 
 
 class EspeakEngine:
     """espeak-ng as an `Engine`.
 
-    voice: an espeak-ng voice name, e.g. "en", "en-us+f2". words_a_minute: 80 to 450, drawn in to these.
+    voice: an espeak-ng voice name, e.g. "en", "en-us+f2". words_a_minute: 80 to 450; a rate outside is moved to the
+    nearest of these.
     Raises NoSuchPart when no library or voice is found.
     """
 
@@ -147,6 +148,7 @@ class EspeakEngine:
 
         said = speakable(text)
         with self._library.lock:
+            # Voice and rate are global in the library: another engine of this process can have changed them.
             self._library.use(self.voice, self.words_a_minute)
             if said:
                 self._library.synth(said, take)
@@ -158,4 +160,4 @@ class EspeakEngine:
         self.words_a_minute = max(SLOWEST, min(FASTEST, words_a_minute))
 
     def close(self) -> None:
-        """Nothing to let go: the library stays initialised for the process's life."""
+        """Does nothing: the library stays initialised for the life of the process."""

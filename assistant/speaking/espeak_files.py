@@ -1,7 +1,7 @@
-"""Where espeak-ng's library and data lie, and data paths that are short enough for it.
+"""Finds espeak-ng's library and data, and makes a data path that is short enough for it.
 
-The library keeps its data path in a fixed buffer: about 130 characters work, 145 fail. Without
-data it would end the whole process; see `espeak.py`.
+The library keeps its data path in a fixed buffer: 130 characters work, 145 fail. Without data it would end the whole
+process; see `espeak.py`.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from pathlib import Path
 from assistant.errors import NoSuchPart
 
 LONGEST_DATA_PATH = 120
-# With one English voice some 0.8 MB: enough to speak, and quickly copied.
+# About 0.8 MB with the English voices: enough to speak, and quickly copied.
 ENGLISH = ("phontab", "phondata", "phonindex", "intonations", "en_dict")
 ENGLISH_VOICES = {"lang/gmw": "en*", "voices/!v": "f*"}
 _SYSTEM_LIBRARIES = {
@@ -29,7 +29,7 @@ _SYSTEM_LIBRARIES = {
 
 @dataclass(frozen=True, slots=True)
 class LibraryPlace:
-    """A library to try. data: its data folder, None for the one it was built with. origin: for the screen."""
+    """A library to try. data: its data folder; None for the folder it was built with. origin: for the screen."""
 
     library: str
     data: Path | None
@@ -37,7 +37,7 @@ class LibraryPlace:
 
 
 def places() -> list[LibraryPlace]:
-    """Where to look, best first: the espeakng-loader wheel, then the system's own library."""
+    """The places to look, best first: the espeakng-loader wheel, then the system's own library."""
     found: list[LibraryPlace] = []
     try:
         import espeakng_loader
@@ -51,9 +51,9 @@ def places() -> list[LibraryPlace]:
 
 
 def short_data_folder(data: Path, cache: Path | None = None) -> Path:
-    """`data` itself where its path is short enough, else a copy of its English part in the user's cache folder.
+    """`data` itself if its path is short enough, else a copy of its English part in the user's cache folder.
 
-    Raises NoSuchPart when no short enough place can be written.
+    Raises NoSuchPart when no place with a short enough path can be written.
     """
     if _fits(data):
         return data
@@ -64,14 +64,14 @@ def short_data_folder(data: Path, cache: Path | None = None) -> Path:
 
         user = str(os.getuid()) if hasattr(os, "getuid") else "voice"
         bases = [Path(user_cache_dir("kerfcall", appauthor=False)), Path(tempfile.gettempdir()) / f"kerfcall-{user}"]
-    # Another release's data has other sizes, and so a copy of its own.
+    # Another release's data has other sizes, and so gets a separate copy.
     sizes = [(name, (data / name).stat().st_size) for name in ENGLISH]
     fingerprint = hashlib.sha256(repr((str(data), sizes)).encode()).hexdigest()[:8]
     problems = []
     for base in bases:
         copy = base / f"espeak-{fingerprint}" / "espeak-ng-data"
         if not _fits(copy):
-            problems.append(f"{copy} is too long as well")
+            problems.append(f"the path {copy} is too long as well")
             continue
         try:
             _copy_english(data, copy)
@@ -79,8 +79,9 @@ def short_data_folder(data: Path, cache: Path | None = None) -> Path:
         except OSError as error:
             problems.append(str(error))
     raise NoSuchPart(
-        f"the voice's data folder {data} has over {LONGEST_DATA_PATH} characters, which its library can't take, "
-        f"and no shorter place could be made ({'; '.join(problems)}); install into a shorter path"
+        f"the path of the voice's data folder {data} is longer than the {LONGEST_DATA_PATH} characters that its "
+        f"library can take, and no copy with a shorter path could be made ({'; '.join(problems)}); install Kerfcall "
+        "into a shorter path"
     )
 
 
@@ -89,7 +90,7 @@ def _fits(path: Path) -> bool:
 
 
 def _copy_english(data: Path, copy: Path) -> None:
-    """Copy what English needs beside the final place and rename: a copy cut short is never taken for a whole one."""
+    """Copies what English needs. It copies beside the final place and renames, so that no part copy is ever used."""
     if copy.is_dir():
         return
     copy.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -103,7 +104,7 @@ def _copy_english(data: Path, copy: Path) -> None:
     try:
         unfinished.rename(copy)
     except OSError:
-        # Another process was quicker; its copy is as good.
+        # Another process was quicker, and its copy is just as good.
         shutil.rmtree(unfinished, ignore_errors=True)
         if not copy.is_dir():
             raise

@@ -1,4 +1,4 @@
-"""`--speaker FILE.wav`: everything said goes into a file, and its sample count is the time."""
+"""The speaker of `--speaker FILE.wav`: writes everything said to a file, whose sample count is the time."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ PIECE_S = 1.0  # a long silence is written in pieces, not as one array
 
 
 class FileSpeaker:
-    """A `runner.contracts.Speaker` whose time moves only in `advance`; one thread.
+    """A `runner.contracts.Speaker` whose time moves only in `advance`. Owned by one thread.
 
-    append: go on at the end of an existing file (a resumed run). origin: the session time at which
-    this file, or its continuation, begins; default: what the clock says now. `at` of its events is
-    the exact sample time. Everything acts at the file's end, which is first brought up to the clock.
-    Raises NoSuchPart without a voice; BadInput and CouldNotRun as `wav_out.GrowingWav`.
+    append: continue at the end of an existing file (a resumed run). origin: the session time at which this file, or its
+    continuation, begins; by default the clock's time now. `at` of its events is the exact sample time. Every call acts
+    at the file's end, after bringing that up to the clock's time. Raises NoSuchPart without a voice, and BadInput and
+    CouldNotRun as `wav_out.GrowingWav`.
     """
 
     def __init__(
@@ -57,12 +57,12 @@ class FileSpeaker:
 
     @property
     def rate(self) -> int:
-        """Frames a second of the file."""
+        """Frames per second of the file."""
         return self._mixer.rate
 
     @property
     def at(self) -> float:
-        """The session time of the file's present end, s."""
+        """The session time of the file's current end, s."""
         return self._time(self._wav.frames)
 
     def _time(self, frames: int) -> float:
@@ -80,19 +80,19 @@ class FileSpeaker:
                 pcm = self._engine.render(said)
             except KerfcallError as error:
                 self._post(SpeechEnded(self.at, self._clock.utc(), id, SpeechEnd.FAILED))
-                words = f"The voice failed: announcements are on the screen only. ({error})"
+                words = f"The voice failed. Announcements are on the screen only. ({error})"
                 self._post(DeviceChanged(self.at, self._clock.utc(), DeviceName.LOUDSPEAKER, DeviceState.LOST, words))
                 return
             assert pcm is not None  # nobody cancels it
             self._cache.put(key, pcm)
         self._mixer.reserve(id, tone).samples = at_rate(pcm, self.rate).samples
-        self._write(0)  # no frames: it only begins, so that its event has the time of the file's present end
+        self._write(0)  # no frames: this only begins it, so that its event has the time of the file's current end
 
     def prepare(self, texts: Sequence[str]) -> None:
-        """Nothing: rendering takes no time here, the file's time stands still meanwhile."""
+        """Does nothing: the file's time stands still during a render."""
 
     def moved_at(self) -> float:
-        """Rendering takes no time here."""
+        """The current end: rendering takes no time here."""
         return self.at
 
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
@@ -114,12 +114,12 @@ class FileSpeaker:
         self._mixer.click()
 
     def next_boundary(self) -> float | None:
-        """The session time at which the announcement that sounds will end, or its words begin; None for none."""
+        """The session time at which the current announcement will end, or its words will begin; None without one."""
         left = self._mixer.frames_left()
         return None if left is None else self._time(self._wav.frames + left)
 
     def advance(self, to_s: float) -> None:
-        """Write up to session time `to_s`, silence where nothing sounds; the past is left as it is."""
+        """Writes up to session time `to_s`, with silence where nothing sounds. Never changes the past."""
         target = self._before + round((to_s - self._origin) * self.rate)
         while self._wav.frames < target:
             self._write(min(target - self._wav.frames, round(PIECE_S * self.rate)))
@@ -134,7 +134,7 @@ class FileSpeaker:
             self._post(SpeechStarted(at, utc, id) if kind == "started" else SpeechEnded(at, utc, id, SpeechEnd.WHOLE))
 
     def close(self, drain_s: float = 0.0) -> None:
-        """Write on for at most drain_s until all has been said, cut off the rest, and close the file."""
+        """Goes on writing for at most drain_s until all has been said, cuts off the rest, and closes the file."""
         last = self.at + drain_s
         while self._mixer.busy and self.at < last:
             boundary = self.next_boundary()

@@ -1,4 +1,4 @@
-"""Several WAV files as one sound."""
+"""Mixes several WAV files into one sound."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 
 
 def mix(rows: Sequence[Sequence[Path]], rate: int) -> bytes:
-    """Mono int16 samples at `rate`: the files of a row sound together, the rows one after another.
+    """Mixes the files of each row, and puts the rows one after another. Returns mono int16 samples at `rate`.
 
-    rows: mono, 16 bit WAV files of any rate. What adds up to more than full scale is clipped.
+    rows: mono, 16 bit WAV files of any rate. A sum over full scale is clipped.
     """
     import numpy as np
 
@@ -30,7 +30,7 @@ def mix(rows: Sequence[Sequence[Path]], rate: int) -> bytes:
 
 
 def _samples(path: Path, rate: int) -> NDArray[np.float32]:
-    """A file's samples at `rate`, -1 to 1."""
+    """A file's samples at `rate`, as floats, -1 to 1."""
     import numpy as np
 
     from assistant.hearing.wav import resample

@@ -1,4 +1,4 @@
-"""Announcements in order, clicks over them, cut-offs that don't crack: samples only, no clock, no thread."""
+"""Mixes announcements in order and clicks over them, and cuts off without a crack: samples only, no clock or thread."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ if TYPE_CHECKING:
 
     from assistant.speaking.engine import Samples
 
-FADE_S = 0.005  # of what is cut off, lest it cracks
+FADE_S = 0.005  # an announcement that is cut off fades for so long, so that it doesn't crack
 CLICK_S = 0.012
 CLICK_HZ = 1800
 CLICK_PEAK = 12000
-# Before what asks for an answer.
+# Two notes, before an announcement that asks for an answer.
 NOTE_S = 0.09
 NOTES_HZ = (440, 587)
 NOTE_PEAK = 3000
-# To say that speech led to nothing: lower than those, and twice the same, so that nobody takes one for the other.
+# When speech led to nothing: two lower notes, and both the same, so that nobody mistakes them for those above.
 LOW_NOTE_S, LOW_PAUSE_S = 0.07, 0.04
 LOW_HZ = 294
-# Speech made louder bends towards TOP from KNEE on: it never clips, and what lies below is exact.
+# When speech is made louder, peaks above KNEE bend towards TOP: it never clips, and below KNEE it is exact.
 KNEE, TOP = 22000, 31000
 
 
@@ -34,7 +34,7 @@ KNEE, TOP = 22000, 31000
 class QueueSlot:
     """One announcement's place in the queue. samples: None until rendered.
 
-    tone: what is left of the notes before its words.
+    tone: the rest of the notes before its words.
     """
 
     id: str
@@ -62,7 +62,7 @@ def click_sound(rate: int) -> Samples:
 
 
 def tone_sound(rate: int) -> Samples:
-    """Two notes, a fourth apart, that swell and fade (sine squared): softer and lower than the click."""
+    """Two notes, a fourth apart, that swell and fade (sine squared). They are softer and lower than the click."""
     import numpy as np
 
     at = np.arange(round(NOTE_S * rate)) / rate
@@ -71,7 +71,7 @@ def tone_sound(rate: int) -> Samples:
 
 
 def low_sound(rate: int) -> Samples:
-    """The same low note twice, short, swelling and fading as those of `tone_sound`."""
+    """The same short low note twice. It swells and fades as the notes of `tone_sound` do."""
     import numpy as np
 
     at = np.arange(round(LOW_NOTE_S * rate)) / rate
@@ -90,7 +90,7 @@ def limited(samples: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 class Mixer:
-    """What sounds and what waits, at `rate` frames a second. Not thread-safe: its owner holds a lock."""
+    """What sounds and what waits, at `rate` frames per second. Not thread-safe: its owner takes a lock."""
 
     def __init__(self, rate: int):
         self.rate = rate
@@ -110,25 +110,25 @@ class Mixer:
         return slot in self._queue
 
     def reserve(self, id: str, tone: bool = False) -> QueueSlot:
-        """The next place in the queue; nothing behind it sounds before it has been filled or dropped."""
+        """Takes the next place in the queue. Nothing after it sounds before it has been filled or dropped."""
         slot = QueueSlot(id, tone=self._tone if tone else None)
         self._queue.append(slot)
         return slot
 
     def note(self) -> None:
-        """Two low notes from the next frame on, as an announcement of the id `NOTE`; not where one sounds or waits."""
+        """Plays two low notes from the next frame on, with the id `NOTE`, unless an announcement sounds or waits."""
         if not self._queue:
             self._queue.append(QueueSlot(NOTE, self._low))
 
     def drop(self, slot: QueueSlot) -> bool:
-        """Take an announcement that could not be rendered out of the queue; False if it was out already."""
+        """Removes an announcement that could not be rendered. False if it was no longer in the queue."""
         if slot not in self._queue:
             return False
         self._queue.remove(slot)
         return True
 
     def cut(self) -> list[str]:
-        """Fade out what sounds within 5 ms and drop what waits. Returns the ids, in order."""
+        """Fades out what sounds, within 5 ms, and drops what waits. Returns their ids, in order."""
         ids = [slot.id for slot in self._queue]
         head = self._queue[0] if self._queue else None
         if head and head.started and head.samples is not None:
@@ -148,11 +148,11 @@ class Mixer:
         self._over.append((faded if louder == 1 else limited(faded * louder)).astype(np.int16))
 
     def set_loudness(self, loudness_db: float) -> None:
-        """Of announcements from the next frame on, against their samples as they are, dB; clicks keep theirs."""
+        """Sets the gain of announcements from the next frame on, dB. Clicks keep their loudness."""
         self._gain = 10 ** (loudness_db / 20)
 
     def _louder(self, piece: Samples) -> Samples:
-        """The piece at the loudness asked for; a change within it is drawn out over it, lest it cracks."""
+        """The piece at the loudness set. A change is spread over the whole piece, so that it doesn't crack."""
         import numpy as np
 
         if not len(piece):
@@ -163,24 +163,25 @@ class Mixer:
         return np.rint(limited(piece * np.linspace(before, self._gain, len(piece)))).astype(np.int16)
 
     def click(self) -> None:
-        """Over whatever sounds, from the next frame on."""
+        """Plays a click from the next frame on, over any announcement."""
         self._over.append(self._click)
 
     def silence(self) -> None:
-        """Forget clicks and fades: there is nothing that would play them."""
+        """Forgets clicks and fades, because no device will play them."""
         self._over.clear()
 
     def frames_left(self) -> int | None:
-        """Until the announcement that sounds, or is about to, has ended, or its words begin; None for none."""
+        """The frames until the first announcement ends or, during its notes, its words begin; None without one."""
         head = self._queue[0] if self._queue else None
         if head is None or head.samples is None:
             return None
         return len(head.samples) - head.position if head.tone is None else len(head.tone)
 
     def mix(self, frames: int) -> tuple[Samples, list[Happening]]:
-        """The next `frames` frames and what began and ended in them. 0 frames only begins what is due."""
+        """Mixes the next `frames` frames; returns them and what began and ended in them. 0 only begins what is due."""
         import numpy as np
 
+        # 32 bits, so that a click over loud speech is clipped at the end and doesn't wrap round.
         out = np.zeros(frames, np.int32)
         happened = self._mix_announcements(out)
         left = []
@@ -193,7 +194,7 @@ class Mixer:
         return np.clip(out, -32768, 32767).astype(np.int16), happened
 
     def _mix_announcements(self, out: NDArray[np.int32]) -> list[Happening]:
-        """Add to `out` as many in a row as fit, each after its tone, up to the first that isn't rendered yet."""
+        """Adds announcements to `out`, each after its notes, until it is full or one is not yet rendered."""
         happened: list[Happening] = []
         at = 0
         while self._queue and self._queue[0].samples is not None:

@@ -1,7 +1,7 @@
-"""A synthetic operator: waits until an announcement has ended, then answers with a voice of its own.
+"""A synthetic operator: waits until an announcement has ended, then answers in another voice.
 
-It knows what a person at the saw knows: what is said, what the screen shows, and what it means to
-do. Its phrases are sound in the microphone; its pedal presses are events.
+It knows what a person at the saw knows: what is said, what the screen shows, and what it wants to do. Its phrases
+reach the microphone as sound; its pedal presses are events.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from assistant.wording.prompts import Words
 RATE = 16000
 PAUSE_S = 0.7
 ASKS_AGAIN_S = 6.0
-MOST_TRIES = 3  # by voice; then the pedal, so that a phrase which is never heard doesn't hold it up for ever
+MOST_TRIES = 3  # by voice; then it uses the pedal, so that a phrase that is never heard doesn't stop it for ever
 ANSWERS = {Mode.CHECKS: Intent.CHECK, Mode.CUTTING: Intent.CUT, Mode.STANDING_BY: Intent.CARRY_ON}
 
 
@@ -42,7 +42,7 @@ class Habits:
 class SyntheticOperator:
     """A screen that it reads, a source of sound for the microphone, and a foot on the pedal.
 
-    phrases: what may be said now. note: called with what the operator does, for whoever watches.
+    phrases: what can be said now. note: called with what the operator does, for people who watch.
     """
 
     def __init__(
@@ -77,7 +77,7 @@ class SyntheticOperator:
     # a source of sound
 
     def handled(self, event: Event) -> None:
-        """Announcements that begin and end: the answer comes after the last one."""
+        """Takes note of announcements that begin and end. The answer comes after the last of them."""
         if isinstance(event, SpeechStarted):
             self._sounding += 1
             self._act_at = None
@@ -89,7 +89,7 @@ class SyntheticOperator:
                 self._act_at = max(event.at, self._ready_at) + pause_s
 
     def read(self, samples: int) -> bytes | None:
-        """The operator's sound for the next samples; None when the session is over and all is said."""
+        """The operator's sound for the next samples; None when the session is over and nothing more is said."""
         now = self._clock.at()
         if self._view is not None and self._view.mode == Mode.FINISHED and not self._sounding:
             return None

@@ -1,11 +1,11 @@
-"""The live player: one device open for ever, announcements and clicks mixed a period at a time.
+"""The live player: one device stays open, and announcements and clicks are mixed one period at a time.
 
-Threads: the device's own calls `_fill`; a watchdog opens the device, notices when it has gone and
-opens it again; any thread may play, click and stop. `_lock` guards the mixer and the state, and is
-held while posting: a beginning must never be posted after its own end.
+Threads: the device's own thread calls `_fill`. A watchdog opens the device, notices when it has gone and opens it
+again. Any thread can play, click and stop. `_lock` guards the mixer and the state, and stays locked during posting: a
+beginning must never be posted after its own end.
 
-A sound server that hangs also hangs whoever opens or closes its device, so each is done on a thread of its own: the
-watchdog says that the loudspeaker is lost, whether or not they ever return.
+A sound server that hangs also hangs the thread that opens or closes its device, so each such call gets a separate
+thread. The watchdog then reports that the loudspeaker is lost, whether or not the call ever returns.
 """
 
 from __future__ import annotations
@@ -25,22 +25,22 @@ from assistant.speaking.device import Device
 from assistant.speaking.engine import Pcm, at_rate
 from assistant.speaking.mixer import Mixer, QueueSlot
 
-# A device that has not asked for samples for so long is gone: none of the libraries says so.
+# A device that has not asked for samples for so long is gone. None of the libraries reports that.
 GONE_AFTER_S = 1.0
 LOOK_EVERY_S = 0.2
-# One that takes longer to open is lost until it has opened; one that takes longer to close is left to itself.
+# A device that takes longer to open counts as lost until it has opened. One that takes longer to close is abandoned.
 OPEN_WITHIN_S, CLOSE_WITHIN_S = 3.0, 5.0
 FIRST_RETRY_S, LONGEST_RETRY_S = 1.0, 30.0
-LOST = "No loudspeaker ({why}): announcements are on the screen only."
+LOST = "No loudspeaker ({why}). Announcements are on the screen only."
 BACK = "The loudspeaker works again."
-OTHER = "Another loudspeaker: {why}."
+OTHER = "A different loudspeaker: {why}."
 
 PlayerState = DeviceState | Literal["opening", "closed"]
-"""`DeviceState.WORKS` or `LOST` of the device, and what comes before the first of them and after the last."""
+"""The device's `DeviceState.WORKS` or `LOST`, "opening" before the first of them, "closed" after the last."""
 
 
 class Player:
-    """Plays announcements in order, and posts what became of them."""
+    """Plays announcements in order, and posts when each begins and how it ends."""
 
     def __init__(
         self,
@@ -59,14 +59,14 @@ class Player:
         self._open_within_s = open_within_s
         self._opening = 0
         self._mixer = Mixer(rate)
-        # Re-entrant, so that a `post` which answers at once may call back.
+        # Re-entrant, so that a `post` that reacts at once can call back.
         self._lock = threading.RLock()
         self._idle = threading.Condition(self._lock)
         self._state: PlayerState = "opening"
         self._last_fill = 0.0
         self._fault = ""
         self._ending = threading.Event()
-        # The mixer's arrays: loaded here, not in the device's first period.
+        # Loads numpy here and not in the device's first period, which would come too late.
         self._mixer.mix(0)
         self._watchdog = threading.Thread(target=self._watch, name="kerfcall-loudspeaker", daemon=True)
         self._watchdog.start()
@@ -76,7 +76,7 @@ class Player:
         return self._state
 
     def reserve(self, id: str, replaces: bool, tone: bool = False) -> QueueSlot | None:
-        """A place in the queue for an announcement yet to be rendered; with no loudspeaker None, and it has failed."""
+        """Takes a place in the queue for an announcement not yet rendered. Without a loudspeaker it fails: None."""
         with self._lock:
             cut = self._mixer.cut() if replaces else []
             silent = self._state in (DeviceState.LOST, "closed")
@@ -87,7 +87,7 @@ class Player:
         return slot
 
     def supply(self, slot: QueueSlot, pcm: Pcm | None) -> None:
-        """The rendered announcement for its place, or None when it could not be rendered."""
+        """Puts the rendered announcement in its place. pcm: None if it could not be rendered."""
         with self._lock:
             if pcm is not None and self._mixer.holds(slot):
                 slot.samples = at_rate(pcm, self.rate).samples
@@ -95,7 +95,7 @@ class Player:
                 self._post_ends([slot.id], SpeechEnd.FAILED)
 
     def waits(self, slot: QueueSlot) -> bool:
-        """Whether this announcement still has its place: not cut off, not failed."""
+        """Whether this announcement still has its place, and was neither cut off nor failed."""
         with self._lock:
             return self._mixer.holds(slot)
 
@@ -115,7 +115,7 @@ class Player:
                 self._mixer.note()
 
     def close(self, drain_s: float = 0.0) -> None:
-        """Wait at most drain_s for the end of what sounds and waits, then let go of the device."""
+        """Waits at most drain_s for the end of what sounds and waits, then lets go of the device."""
         with self._idle:
             self._idle.wait_for(lambda: not self._mixer.busy or self._state == DeviceState.LOST, drain_s)
             self._state = "closed"
@@ -124,9 +124,9 @@ class Player:
         self._watchdog.join(2.0)
 
     def _fill(self, number: int, frames: int) -> bytes:
-        """On the device's thread: never raises, for that would end the playback without a word.
+        """The device's next samples, on its thread. Never raises, since that would end the playback silently.
 
-        number: of the opening; one that was given up gets silence, should it ever go on.
+        number: the opening's. An opening that was given up gets silence if it ever goes on.
         """
         if number != self._opening:
             return bytes(2 * frames)
@@ -166,7 +166,7 @@ class Player:
         end = time.monotonic() + wait_s
         self._ending.wait(wait_s)
         now = time.monotonic()
-        if now - end > wait_s:  # this process was held up or stopped, so the device could not ask
+        if now - end > wait_s:  # this process was slow or stopped, so the device could not ask for samples
             self._last_fill = now
         silent = now - self._last_fill > self._gone_after_s
         if (silent or self._fault) and not self._ending.is_set():
@@ -176,7 +176,7 @@ class Player:
             self._wait(_on_a_thread_of_its_own(self._device.close), CLOSE_WITHIN_S)
 
     def _wait(self, done: threading.Event, within_s: float) -> bool:
-        """Whether it was done in time; not waited for when the player is closed."""
+        """Waits until it is done, the time is over or the player is closed. Returns whether it is done."""
         end = time.monotonic() + within_s
         while not done.wait(0.05) and time.monotonic() < end and not self._ending.is_set():
             pass
@@ -190,12 +190,12 @@ class Player:
         def open_it() -> None:
             try:
                 outcome.append(self._device.open(self.rate, fill))
-            except Exception as error:  # a driver's own fault too
+            except Exception as error:  # a driver can raise anything
                 outcome.append(error)
 
         done = _on_a_thread_of_its_own(open_it)
         if not self._wait(done, self._open_within_s):
-            self._lose(f"it has not opened for {self._open_within_s:g} s")
+            self._lose(f"it did not open within {self._open_within_s:g} s")
             while not self._ending.is_set() and not self._wait(done, LONGEST_RETRY_S):
                 pass
         if not outcome:
@@ -212,9 +212,9 @@ class Player:
         self._change(DeviceState.LOST, LOST.format(why=why))
 
     def _change(self, state: DeviceState, text: str, instead: str = "") -> None:
-        """Losing the device fails whatever waits, so that nobody waits for it.
+        """Changes the state and posts it. When the device is lost, everything that waits fails at once.
 
-        A first opening that works is no news, unless another than was asked for was opened.
+        A first opening that works is not reported, unless it opened a different device from the one asked for.
         """
         with self._idle:
             before = self._state
@@ -232,11 +232,14 @@ class Player:
 
 
 def _on_a_thread_of_its_own(call: Callable[[], object]) -> threading.Event:
-    """Call it on a thread of its own; set when it has returned. It may never: a daemon, so the program can end."""
+    """Calls `call` on a new thread. The event is set when it returns.
+
+    It can hang for ever, so the thread is a daemon, which doesn't keep the program from ending.
+    """
     done = threading.Event()
 
     def run() -> None:
-        with contextlib.suppress(Exception):  # a driver's own fault, in closing what is given up anyway
+        with contextlib.suppress(Exception):  # a driver's fault while closing a device that is given up anyway
             call()
         done.set()
 

@@ -1,11 +1,10 @@
-"""The process that owns pyttsx3: phrases are rendered to files, one at a time.
+"""The process that owns pyttsx3. It renders phrases to files, one at a time.
 
-On Linux one engine lives as long as the process, since a new one starts at its own rate and takes
-another only some time later; on macOS and Windows each phrase gets its own.
+On Linux one engine lives as long as the process, since a new engine starts at its own rate and takes another rate only
+some time later. On macOS and Windows each phrase gets a new engine.
 
-pyttsx3's own queue loses phrases, its player can't be cut off, and its drivers must be created
-and used in one thread. Here it only ever renders one text to one file, in the main thread of a
-process that can be ended when it hangs.
+pyttsx3's own queue loses phrases, its player can't be cut off, and its drivers must be created and used in one thread.
+So it only renders one text at a time to one file, in the main thread of a process that can be ended when it hangs.
 """
 
 from __future__ import annotations
@@ -24,12 +23,12 @@ from typing import Any
 ATTEMPTS = 3
 ONE_ENGINE = sys.platform.startswith("linux")
 LOOK_S = 0.02
-SETTLING = 20  # texts thrown away at most until a rate has been taken
+SETTLING = 20  # at most so many texts are thrown away until the engine has taken the rate
 
 
 @dataclass(frozen=True, slots=True)
 class Orders:
-    """For the whole process. voice: an id, or None for one that speaks `language`.
+    """What the whole process is started with. voice: an id, or None for any voice that speaks `language`.
 
     library, data: espeak-ng's, for pyttsx3 on Linux.
     """
@@ -42,8 +41,8 @@ class Orders:
 
 
 def serve(pipe: Connection, orders: Orders) -> None:
-    """Answer (text, path) with ("done", voice in use) or ("failed", reason) until None or the pipe's end."""
-    # pyttsx3 prints "Audio saved..."; standard output belongs to the parent's own lines.
+    """Answers each (text, path) with ("done", voice in use) or ("failed", reason), until None or the pipe's end."""
+    # pyttsx3 prints "Audio saved...", but standard output belongs to the parent's own lines.
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, 1)
     os.close(nowhere)
@@ -51,14 +50,14 @@ def serve(pipe: Connection, orders: Orders) -> None:
         if orders.library:
             import ctypes
 
-            # On Linux pyttsx3 loads "libespeak-ng.so.1" by that name: it finds the one already loaded.
+            # On Linux pyttsx3 loads "libespeak-ng.so.1" by that name, and then finds this one already loaded.
             ctypes.CDLL(orders.library, mode=ctypes.RTLD_GLOBAL)
         if orders.data:
             os.environ["ESPEAK_DATA_PATH"] = orders.data
         import pyttsx3
 
         voice = orders.voice or _voice_for(pyttsx3, orders.language)
-        # pyttsx3 hands out the same engine as long as somebody holds it.
+        # pyttsx3 hands out the same engine as long as something refers to it.
         kept = _settled_engine(pyttsx3, voice, orders.words_a_minute) if ONE_ENGINE else None
     except Exception as error:
         pipe.send(("failed", f"pyttsx3 did not load: {error}"))
@@ -76,13 +75,13 @@ def serve(pipe: Connection, orders: Orders) -> None:
 
 
 def _voice_for(pyttsx3: Any, language: str) -> str | None:
-    """As `pick_voice`. A function of its own, so that nobody holds its engine when it has returned."""
+    """The voice that `pick_voice` picks from pyttsx3's. When this function returns, nothing refers to its engine."""
     engine = pyttsx3.init()
     return pick_voice(engine.getProperty("voices") or [], str(engine.getProperty("voice") or ""), language)
 
 
 def pick_voice(voices: Iterable[Any], default: str, language: str) -> str | None:
-    """None to keep the default voice, where it speaks `language` or none does; else the first voice that does."""
+    """The first voice that speaks `language`; None to keep the default, if that speaks it or no voice does."""
     speaking = [str(voice.id) for voice in voices if _speaks(voice, language)]
     if not speaking or default.lower() in (id.lower() for id in speaking):
         return None
@@ -90,7 +89,7 @@ def pick_voice(voices: Iterable[Any], default: str, language: str) -> str | None
 
 
 def _speaks(voice: Any, language: str) -> bool:
-    """By its list of languages; a driver that leaves the list empty has the language in the id."""
+    """Whether the voice speaks it, by its list of languages. A driver with an empty list has the language in the id."""
     wanted = re.compile(rf"(^|[^a-z]){re.escape(language.lower())}([^a-z]|$)")
     listed = [
         item.decode("ascii", "ignore") if isinstance(item, bytes) else str(item) for item in voice.languages or []
@@ -99,7 +98,7 @@ def _speaks(voice: Any, language: str) -> bool:
 
 
 def _settled_engine(pyttsx3: Any, voice: str | None, words_a_minute: int) -> Any:
-    """An engine whose rate has been taken: it comes into force with the first text, so a short one is thrown away."""
+    """An engine that has taken its rate. That happens with its first texts, so short ones are rendered for nothing."""
     engine = pyttsx3.init()
     with tempfile.TemporaryDirectory(prefix="kerfcall-voice-") as folder:
         path, sizes = os.path.join(folder, "thrown-away.wav"), [0, -1]
@@ -120,13 +119,14 @@ def _answer(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minut
                 break
     except Exception as error:
         return "failed", f"{type(error).__name__}: {error}"
+    # pyttsx3 ignores an unknown voice without an error.
     if voice and used != voice.lower():
         return "failed", f'pyttsx3 has no voice "{voice}", it used "{used}"'
     return "done", used
 
 
 def settled(path: str, within_s: float = 10.0, look_s: float = 0.03) -> bool:
-    """Wait until the file is there and has stopped growing; False when that takes over `within_s`."""
+    """Waits until the file is there and has stopped growing. Returns False if that takes longer than `within_s`."""
     give_up, size = time.monotonic() + within_s, -1
     while time.monotonic() < give_up:
         before, size = size, os.path.getsize(path) if os.path.exists(path) else 0
@@ -137,7 +137,7 @@ def settled(path: str, within_s: float = 10.0, look_s: float = 0.03) -> bool:
 
 
 def _render(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minute: int | None) -> tuple[str, int]:
-    """words_a_minute: None to leave the rate as it is. Returns the voice and the rate that were used."""
+    """Renders a text. words_a_minute: None to leave the rate. Returns the voice and the rate that were used."""
     engine = pyttsx3.init()
     try:
         if voice:
@@ -147,7 +147,7 @@ def _render(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minut
         engine.save_to_file(text, path)
         engine.runAndWait()
         if not sys.platform.startswith("linux"):
-            # The system's voices write on their own; the run may be over before the file is.
+            # The system's voices write in the background: the run can end before the file is complete.
             settled(path)
         return str(engine.getProperty("voice") or "").lower(), round(float(engine.getProperty("rate")))
     finally:

@@ -1,4 +1,4 @@
-"""The voice on macOS and Windows: pyttsx3, rendering to files in a process of its own."""
+"""The voice on macOS and Windows: pyttsx3, which renders to files in a separate process."""
 
 from __future__ import annotations
 
@@ -22,25 +22,24 @@ from assistant.speaking.espeak_files import places, short_data_folder
 from assistant.speaking.pyttsx3_child import Orders, serve
 from assistant.speaking.sound_files import read_sound
 
-# A process that loads, or renders, so long without moving hangs; one that moves may take so much longer.
+# A process that loads or renders and doesn't move for so long hangs. One that moves can take `LONGEST` times as long.
 START_S = 30.0
 RENDER_S = 20.0
 LONGEST = 10
 LOOK_S = 0.1
-# On a busy machine a file now and then has no sound in it; the same text again has.
+# On a busy machine a file now and then has no sound in it. The next attempt at the same text has.
 ATTEMPTS = 3
-ENDED = "the pyttsx3 process ended by itself"
+ENDED = "the pyttsx3 process ended unexpectedly"
 SUFFIX = ".aiff" if sys.platform == "darwin" else ".wav"
 
 
 class Pyttsx3Engine:
     """pyttsx3 as an `Engine`.
 
-    voice: a pyttsx3 voice id, or None for the system's own, if it speaks `language`, else the
-    first that does. words_a_minute: the rate asked of it. rate: 22050; whatever the driver writes
-    is brought to it. A render can't be cut short; one that hangs for `render_s` seconds ends its
-    process, and the next starts another. Where the system tells what the process does, one at work doesn't hang.
-    Raises NoSuchPart when pyttsx3 or its driver doesn't load.
+    voice: a pyttsx3 voice id, or None for the system's default voice if that speaks `language`, else the first that
+    does. words_a_minute: the speech rate asked for. rate: 22050; sound at the driver's own rate is converted. A render
+    can't be cut short. If it hangs for `render_s` seconds, its process is ended, and the next text starts a new one; a
+    process that is seen at work doesn't count as hanging. Raises NoSuchPart when pyttsx3 or its driver doesn't load.
     """
 
     name = "pyttsx3"
@@ -81,6 +80,7 @@ class Pyttsx3Engine:
         process = spawn.Process(target=serve, args=(theirs, self._orders), daemon=True, name="kerfcall-voice")
         with shielded_from_ctrl_c():
             process.start()
+        # This process must not hold the child's end too, or the child's death would not close the pipe.
         theirs.close()
         self._process, self._pipe = process, ours
         try:
@@ -89,11 +89,11 @@ class Pyttsx3Engine:
             kind, text = "failed", str(error)
         if kind != "ready":
             self._end()
-            raise NoSuchPart(f"{text}; mend: pip install pyttsx3, and on Linux espeakng-loader")
+            raise NoSuchPart(f"{text}; pip install pyttsx3, and on Linux espeakng-loader")
         return text
 
     def _reply(self, within_s: float, moves: Callable[[], object] = never, path: Path | None = None) -> tuple[str, str]:
-        """moves: called whenever the process has been seen at work. path: what it writes."""
+        """The process's next answer. moves: called whenever it was seen at work. path: the file that it writes."""
         assert self._pipe is not None
         pid = self._process.pid if self._process else None
 
@@ -101,7 +101,7 @@ class Pyttsx3Engine:
             cpu_s = cpu_s_of(pid)
             if cpu_s is not None or path is None:
                 return cpu_s
-            with suppress(OSError):  # not begun yet
+            with suppress(OSError):  # the file doesn't exist yet
                 return float(path.stat().st_size)
             return None
 
@@ -130,7 +130,7 @@ class Pyttsx3Engine:
             return pcm
 
     def _render_once(self, said: str, moves: Callable[[], object]) -> Pcm:
-        """moves: as in `_reply`; whether the text is still wanted is not asked, since a render can't be cut short."""
+        """One attempt. moves: as in `_reply`; its answer is ignored, since a render can't be cut short."""
         if self._closing.is_set():
             raise VoiceFailed("closed")
         if self._process is None:
@@ -165,7 +165,7 @@ class Pyttsx3Engine:
             process.close()
 
     def set_rate(self, words_a_minute: int) -> None:
-        """A rate is only sure to be taken before the first text, so the next text has a process of its own again."""
+        """Renders at this rate from the next text on, in a new process: only there the rate is sure to be taken."""
         if words_a_minute == self.words_a_minute:
             return
         with self._lock:
@@ -181,7 +181,7 @@ class Pyttsx3Engine:
 
 
 def _bundled_library() -> tuple[str | None, str | None]:
-    """The wheel's espeak-ng for pyttsx3's Linux driver; other systems bring their own voices."""
+    """The wheel's espeak-ng library and data, for pyttsx3's Linux driver. Other systems bring their own voices."""
     if not sys.platform.startswith("linux"):
         return None, None
     place = next((place for place in places() if place.data), None)

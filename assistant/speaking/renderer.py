@@ -21,7 +21,7 @@ class _Wanted:
 
 
 class Renderer:
-    """Renders what must sound now, first come first served, and in between what may have to sound next.
+    """Renders what must sound now, first come, first served, and in between what will perhaps sound next.
 
     failed, worked: called on the speaking thread after every render that fails or succeeds.
     """
@@ -43,22 +43,22 @@ class Renderer:
         self._changed = threading.Condition()
         self._closing = False
         self.moved_at = time.monotonic()
-        """When the engine last gave a piece of sound, or was given a text; monotonic, s."""
+        """When the engine last delivered a piece of sound or got a text; monotonic, s."""
         self._thread = threading.Thread(target=self._run, name="kerfcall-speaking", daemon=True)
         self._thread.start()
 
     def ready(self, text: str) -> Pcm | None:
-        """`text` where it is already rendered."""
+        """The rendered text; None if it isn't rendered yet."""
         return self._cache.get(key_of(self._engine, speakable(text), self._rate))
 
     def want(self, text: str, done: Callable[[Pcm | None], None], still_wanted: Callable[[], bool]) -> None:
-        """Render `text` now; `done` gets it, or None when it failed. Dropped when `still_wanted` has turned False."""
+        """Renders `text` now. `done` gets it, or None if it failed. Dropped once `still_wanted` returns False."""
         with self._changed:
             self._wanted.append(_Wanted(speakable(text), done, still_wanted))
             self._changed.notify()
 
     def prepare(self, texts: Sequence[str]) -> None:
-        """Render these when nothing is wanted, in this order; older requests not begun are forgotten."""
+        """Renders these ahead, in this order, when nothing is wanted. Replaces the texts of an earlier call."""
         with self._changed:
             self._latest = tuple(speakable(text) for text in texts)
             self._ahead = deque(self._latest)
@@ -66,7 +66,7 @@ class Renderer:
             self._changed.notify()
 
     def set_rate(self, words_a_minute: int) -> None:
-        """Render at this rate from the next text on; what was rendered ahead is rendered again."""
+        """Renders at this rate from the next text on, and renders again what was rendered ahead."""
         with self._changed:
             if words_a_minute == self._rate:
                 return
@@ -76,7 +76,7 @@ class Renderer:
             self._changed.notify()
 
     def close(self, within_s: float = 2.0) -> None:
-        """End the thread, then the engine; what is still wanted is reported as failed."""
+        """Ends the thread, then the engine. What is still wanted counts as failed."""
         with self._changed:
             self._closing = True
             self._changed.notify()
@@ -94,7 +94,7 @@ class Renderer:
                 wanted = self._wanted.popleft() if self._wanted else None
                 text = wanted.text if wanted else self._ahead.popleft()
                 request, rate = self._request, self._rate
-            # Here, since only this thread may call the engine.
+            # Set here, since only this thread may call the engine.
             if rate != self._engine.words_a_minute:
                 self._engine.set_rate(rate)
             if wanted:
@@ -113,7 +113,7 @@ class Renderer:
 
         pcm = self._render(text, must_give_way)
         with self._changed:
-            # Put off for something that must sound now, not forgotten: unless a newer list has replaced this one.
+            # It only gave way to something that must sound now, so it is tried again, unless a newer list has come.
             if pcm is None and self._wanted and request == self._request:
                 self._ahead.appendleft(text)
 
@@ -134,13 +134,13 @@ class Renderer:
             self._failed(error)
             return None
         except Exception as error:
-            # The thread must outlive any voice: without it nothing would ever be said again.
+            # The thread must survive any fault of a voice: without it, nothing would ever be said again.
             failure = VoiceFailed(f"{type(error).__name__}: {error}")
             failure.__cause__ = error
             self._failed(failure)
             return None
         if pcm is not None and not pcm.frames and is_words(text):
-            # Played, it would be over at once and count as spoken, and nobody has heard it.
+            # If it were played, it would end at once and count as spoken, though nobody had heard it.
             self._failed(VoiceFailed(f"the voice made no sound (text: {text!r})"))
             return None
         if pcm is not None:

@@ -1,4 +1,4 @@
-"""Reads what system voices write: WAV (Linux, Windows) and AIFF or AIFF-C (macOS), 16 bit or 32-bit float."""
+"""Reads the files of system voices: WAV (Linux, Windows) and AIFF or AIFF-C (macOS), 16 bit or 32-bit float."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from typing import Any
 
 from assistant.speaking.engine import Pcm, VoiceFailed
 
-# AIFF-C compression names that are no compression.
+# AIFF-C compression names that mean no compression.
 _BIG_ENDIAN, _LITTLE_ENDIAN, _FLOAT = (b"NONE", b"twos"), (b"sowt",), (b"fl32", b"FL32")
 
 
 def read_sound(path: Path) -> Pcm:
-    """The file as mono int16, several channels averaged. Raises VoiceFailed for anything else than the above."""
+    """Reads the file as mono int16, averaging several channels. Raises VoiceFailed for any other kind of file."""
     try:
         with path.open("rb") as file:
             kind = file.read(4)
@@ -40,7 +40,7 @@ def _read_aiff(data: bytes) -> Pcm:
     while at + 8 <= len(data):
         name, size = struct.unpack(">4sI", data[at : at + 8])
         chunks[name] = data[at + 8 : at + 8 + size]
-        at += 8 + size + size % 2  # one of odd length is filled up with a byte that it doesn't count
+        at += 8 + size + size % 2  # a chunk of odd length is padded with a byte that its size doesn't count
     common, sound = chunks[b"COMM"], chunks[b"SSND"]
     channels, _, bits = struct.unpack(">hIh", common[:8])
     rate = _extended(common[8:18])
@@ -57,7 +57,7 @@ def _read_aiff(data: bytes) -> Pcm:
 
 
 def _extended(ten: bytes) -> int:
-    """An 80-bit float, as AIFF gives its rate: an exponent of bias 16383, a mantissa with 63 bits after the point."""
+    """Decodes AIFF's rate, an 80-bit float: an exponent of bias 16383, a mantissa with 63 bits after the point."""
     exponent, mantissa = struct.unpack(">hQ", ten)
     return round(mantissa * 2.0 ** (exponent - 16383 - 63))
 

@@ -1,4 +1,4 @@
-"""The speakers that a session talks to: the live one, and the one that only pretends."""
+"""The speakers that a session uses: the live one, and a silent one that only pretends."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class LiveSpeaker:
     """Speaks through the loudspeaker; a `runner.contracts.Speaker`.
 
     line: which voice speaks and why. Raises NoSuchPart when there is no voice, or no library for a
-    loudspeaker. A loudspeaker that is missing or vanishes is no error: DeviceChanged says so, and
+    loudspeaker. A loudspeaker that is missing or vanishes is no error: DeviceChanged reports it, and
     announcements fail at once until it is back.
     """
 
@@ -49,7 +49,7 @@ class LiveSpeaker:
 
     @property
     def state(self) -> PlayerState:
-        """Of the loudspeaker."""
+        """The loudspeaker's state."""
         return self._player.state
 
     def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
@@ -85,7 +85,7 @@ class LiveSpeaker:
     def _voice_failed(self, error: KerfcallError) -> None:
         if not self._voice_lost.is_set():
             self._voice_lost.set()
-            text = f"The voice failed: announcements are on the screen only. ({error})"
+            text = f"The voice failed. Announcements are on the screen only. ({error})"
             self._post_loudspeaker(DeviceState.LOST, text)
 
     def _voice_worked(self) -> None:
@@ -98,7 +98,7 @@ class LiveSpeaker:
 
 
 class SilentSpeaker:
-    """Says nothing, in no time: for rehearsals and for `--no-voice`; a `runner.contracts.Speaker`."""
+    """A `runner.contracts.Speaker` that says nothing, in no time, for rehearsals and for `--no-voice`."""
 
     def __init__(self, clock: Clock, post: Post):
         self._clock, self._post = clock, post
@@ -109,20 +109,20 @@ class SilentSpeaker:
         self._post(SpeechEnded(at, utc, id, SpeechEnd.WHOLE))
 
     def prepare(self, texts: Sequence[str]) -> None:
-        """Nothing to render."""
+        """Does nothing: there is nothing to render."""
 
     def moved_at(self) -> float:
-        """There is nothing to be made."""
+        """Now: there is nothing to render."""
         return self._clock.at()
 
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
-        """Nothing sounds."""
+        """Does nothing: nothing sounds."""
 
     def note(self) -> None:
-        """Nobody would hear it."""
+        """Does nothing: nobody would hear it."""
 
     def click(self) -> None:
-        """Nobody would hear it."""
+        """Does nothing: nobody would hear it."""
 
     def close(self, drain_s: float = 0.0) -> None:
-        """Nothing to let go."""
+        """Does nothing: there is nothing to let go of."""

@@ -1,4 +1,4 @@
-"""A WAV file that grows and is valid at every moment, even if the process is killed."""
+"""Writes a WAV file that grows and is valid at every moment, even if the process is killed."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from pathlib import Path
 from assistant.errors import BadInput, CouldNotRun, Fault
 
 HEADER = struct.Struct("<4sI4s4sIHHIIHH4sI")
-LONGEST_BYTES = 0xFFFF_FFFF - HEADER.size  # a WAV file's sizes are numbers of 32 bits
+LONGEST_BYTES = 0xFFFF_FFFF - HEADER.size  # a WAV file's sizes are 32-bit numbers
 
 
 class GrowingWav:
-    """int16 mono at `rate`. append: go on at the end of an existing file.
+    """The file, int16 mono at `rate`. append: continue at the end of an existing file.
 
-    Raises BadInput for a file that can't be continued (not such a WAV), CouldNotRun when it can't be written.
+    Raises BadInput for a file that can't be continued (it is not such a WAV), CouldNotRun if it can't be written.
     """
 
     def __init__(self, path: Path, rate: int, append: bool = False):
@@ -33,13 +33,13 @@ class GrowingWav:
             raise CouldNotRun(f"{path} can't be written: {error}") from error
 
     def write(self, samples: bytes) -> None:
-        """Append whole frames; on disk, with a header that counts them, when this returns."""
+        """Appends whole frames. When this returns, they are in the file, and its header counts them."""
         if HEADER.size + 2 * self.frames + len(samples) > LONGEST_BYTES:
             raise CouldNotRun(f"{self._path} has reached the 4 GB that a WAV file can hold")
         try:
             self._file.seek(HEADER.size + 2 * self.frames)
             self._file.write(samples)
-            # The samples before the header that counts them: a header never promises what isn't there.
+            # The samples are written before the header that counts them: a header never promises what isn't there.
             self._file.flush()
             self.frames += len(samples) // 2
             self._write_header()
@@ -66,14 +66,14 @@ def _frames_in(path: Path, rate: int) -> int:
         with path.open("rb") as raw:
             start = raw.read(HEADER.size)
     except (wave.Error, EOFError) as error:
-        raise BadInput([_not_ours(path, f"no WAV file: {error}")]) from error
+        raise BadInput([_not_ours(path, f"is not a WAV file: {error}")]) from error
     if found != (1, 2, rate):
         value = f"{found[0]} channels, {8 * found[1]} bit, {found[2]} Hz"
         raise BadInput([_not_ours(path, f"only a mono, 16 bit, {rate} Hz file can be continued", value)])
     if start[36:40] != b"data":
-        raise BadInput([_not_ours(path, "this WAV file has other chunks before its samples")])
+        raise BadInput([_not_ours(path, "has other chunks before its samples")])
     return min(frames, (path.stat().st_size - HEADER.size) // 2)
 
 
 def _not_ours(path: Path, what: str, value: str = "") -> Fault:
-    return Fault(what, value, str(path), "name another file for --speaker, or move this one away")
+    return Fault(what, value, str(path), "give another file with --speaker, or move this one away")

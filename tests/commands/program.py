@@ -68,7 +68,7 @@ class Workshop:
         (self.folder / name).write_text(text, encoding="utf-8")
 
     def run(self, *words: str, **environ: str) -> Done:
-        """environ: further variables; with any of them Python itself is started, which may read them."""
+        """environ: further variables. With any of them a new Python is started, since it can read them itself."""
         kept = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY")} | environ
         if forked.AVAILABLE and not environ:
             code, out, err = forked.run(words, self.folder, kept, self.patience_s)
@@ -97,7 +97,7 @@ class Workshop:
         return self.run("resume", "--state", "state", "--rehearse", "script.txt", *more)
 
     def sessions(self) -> list[dict[str, Any]]:
-        """What `journal list` tells."""
+        """What `journal list` shows."""
         done = self.run("journal", "list", "--json", "--state", "state")
         assert done.code == 0, done.err
         return list(json.loads(done.out))

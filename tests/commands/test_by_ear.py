@@ -57,7 +57,7 @@ def test_checks_and_a_pass_by_voice_alone(workshop: Workshop, voice: EspeakEngin
 def test_the_same_recording_gives_the_same_events_each_with_the_time_of_its_sound(
     workshop: Workshop, voice: EspeakEngine
 ) -> None:
-    """Begun at its second (to a tenth, where speech is told from silence), decided within 0.6 s of its last sample."""
+    """It begins at its second, to a tenth (as speech does in silence), and is decided within 0.6 s of its end."""
     recording(workshop, voice, CONFIRMED, 22)
     runs = [workshop.run(*WORDS, PYTHONHASHSEED=seed).lines for seed in ("1", "2")]
     for lines in runs:

@@ -1,4 +1,4 @@
-"""What is wrong on the command line: what, value, where and mend in one line, with the nearest name there is."""
+"""Faults of the command line: what, value, where and what to do in one line, with the nearest name."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from tests.plans.files import PLAN, SHOP, write
 
 @pytest.fixture(autouse=True)
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Where the commands are typed: a plan, a shop file, and no shop file of one's own."""
+    """The folder where the commands are typed: a plan and a shop file, but no shop file of the user's."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("assistant.plans.shop_file.default_shop_path", lambda: tmp_path / "own" / "shop.toml")
     write(tmp_path, PLAN, "trays.toml")

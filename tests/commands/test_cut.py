@@ -1,4 +1,4 @@
-"""`kerfcall cut`, rehearsed, as a process of its own."""
+"""`kerfcall cut`, rehearsed, as a separate process."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def test_what_is_said_in_a_whole_job(workshop: Workshop) -> None:
 def test_a_setup_is_done_only_when_the_blade_had_time_to_stop_and_the_sockets_were_counted(
     workshop: Workshop,
 ) -> None:
-    """Ten seconds, the default run-down, after the last tap; until then the next board is not named."""
+    """The next board is not named until ten seconds, the default run-down, after the last tap."""
     cut = FIRST_CALL + "10 pedal tap\n20 pedal tap\n"
     early = workshop.cut(cut + "29.9 pedal hold\n60 pedal tap\n")
     assert early.facts[-1] == ("check_opened", 1, "saw off")

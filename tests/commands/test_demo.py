@@ -36,12 +36,12 @@ def test_a_name_that_cant_be_written_is_refused_at_once(
     printed = capsys.readouterr()
     assert printed.out == ""
     assert printed.err.startswith(f"kerfcall: {tmp_path / name} can't be written: ") and printed.err.count("\n") == 1
-    assert "give another name with --out" in printed.err
+    assert "give another file with --out" in printed.err
 
 
 def test_a_folder_is_no_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["demo", "--out", str(tmp_path)]) == 2
-    assert capsys.readouterr().err == f"kerfcall: {tmp_path}: is no file; give the name of a WAV file to write\n"
+    assert capsys.readouterr().err == f"kerfcall: {tmp_path}: is not a file; give the name of a WAV file to write\n"
 
 
 def test_a_state_folder_that_cant_be_made_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -49,7 +49,7 @@ def test_a_state_folder_that_cant_be_made_is_named(tmp_path: Path, capsys: pytes
     state = tmp_path / "file.txt"
     assert main(["demo", "--out", str(tmp_path / "a.wav"), "--state", str(state)]) == 3
     printed = capsys.readouterr()
-    assert printed.out == "" and f"the folder {state} can't be made or written in: " in printed.err
+    assert printed.out == "" and f"the folder {state} can't be created or written to: " in printed.err
     assert not (tmp_path / "a.wav").exists(), "nothing is left behind"
 
 
@@ -63,13 +63,13 @@ def test_in_a_folder_that_is_only_read_nothing_is_played() -> None:
         os.chmod(folder, 0o755)
     assert (done.returncode, done.stdout) == (3, ""), done.stderr
     assert done.stderr == (
-        "kerfcall: kerfcall-demo.wav can't be written: Permission denied; give another name with --out FILE.wav\n"
+        "kerfcall: kerfcall-demo.wav can't be written: Permission denied; give another file with --out FILE.wav\n"
     )
 
 
 @pytest.mark.long
 def test_its_first_act_cuts_three_passes_by_voice_and_pedal_and_is_killed(workshop: Workshop) -> None:
-    """What is answered is heard by the recogniser; the second act is played in the long run."""
+    """The recogniser hears the operator's answers. The second act is played in the long run."""
     done = workshop.run("demo", "--act", "0", "--state", "state")
     assert (done.code, done.err) == (PLUG_PULLED, "")
     by_voice = (
@@ -93,12 +93,14 @@ def test_its_first_act_cuts_three_passes_by_voice_and_pedal_and_is_killed(worksh
 @pytest.mark.long
 @pytest.mark.timeout(900)
 def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
-    """Killed in mid-board and resumed; every pass is cut once, and the sound is as long as it says."""
+    """Killed partway through a board and resumed. Every pass is cut once, and the sound has the length shown."""
     workshop.patience_s = 600.0
     done = workshop.run("demo", "--out", "said.wav", "--state", "state")
     assert done.code == 0, done.err
     assert done.err == ""
-    assert "The process has been killed in mid-board" in done.out and "Resuming Corner of a small tray:" in done.out
+    assert (
+        "The process was killed partway through a board" in done.out and "Resuming Corner of a small tray:" in done.out
+    )
     assert "session finished" in done.out and "Press q" not in done.out
     counted = {f"pass {n}": done.out.count(f"    pass {n} cut, said by") for n in range(1, 9)}
     assert counted == {f"pass {n}": 2 if n <= 4 else 1 for n in range(1, 9)}, "four on one board, eight on the other"

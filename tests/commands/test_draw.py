@@ -1,4 +1,4 @@
-"""`kerfcall draw`: files written whole, others left alone, and every fault with its mend."""
+"""`kerfcall draw`: files are written completely, others left alone, and every fault says what to do."""
 
 from __future__ import annotations
 

@@ -14,12 +14,12 @@ from tests.commands.program import SHOP, Workshop
 pexpect = pytest.importorskip("pexpect", reason="pexpect is not installed")
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
 
-TOLD = "-- The voice was changed. To keep it, in the shop file under [voice]: "
+TO_KEEP = "-- You changed the voice. To keep it, put this in the shop file under [voice]: "
 ANSWERS = {"+": "Louder.", "-": "Quieter.", "<": "Slower."}
 
 
 def keys_of_a_session(workshop: Workshop, keys: str) -> tuple[str, ...]:
-    """A session that is left after these keys of `ANSWERS`; the lines that it names to keep the voice."""
+    """The lines that a session names to keep the voice after these keys of `ANSWERS`."""
     words = ["cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--no-voice", "--no-pedal", "--plain"]
     command = [sys.executable, "-m", "assistant", *words]
     child = pexpect.spawn(
@@ -38,7 +38,7 @@ def keys_of_a_session(workshop: Workshop, keys: str) -> tuple[str, ...]:
     assert code == 1, told
     assert "stays open" in told and "Traceback" not in told
     # The terminal's modes are put back on the same line.
-    named = [line.partition(TOLD)[2] for line in told.splitlines() if TOLD in line]
+    named = [line.partition(TO_KEEP)[2] for line in told.splitlines() if TO_KEEP in line]
     assert len(named) <= 1, named
     return tuple(named[0].split(", ")) if named else ()
 

@@ -1,4 +1,4 @@
-"""On a scale of 64ths a setting is the same fraction wherever it stands or is said; nowhere a decimal."""
+"""On a scale of 64ths a setting is the same fraction wherever it is shown or spoken, and never a decimal."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def made(folder: Path, resolution: str = "1/64", reads: str = "digits") -> tuple
 
     shop = write(folder, SHOP.replace("RESOLUTION", resolution).replace("READS", reads), "shop.toml")
     plan, read = read_both(DEMO / "spice-drawer-inch.toml", shop)
-    # What rounding to 1/64 in leaves of the clearance is told in decimals: no scale shows it.
+    # The clearance that rounding to 1/64 in leaves is shown in decimals: it is on no scale.
     return plan, replace(build_job(plan, read), warnings=())
 
 
@@ -97,7 +97,7 @@ def of_cut_sheet(job: Job, plan: Plan) -> tuple[list[str], str]:
 
 
 def seen(job: Job) -> Iterator[tuple[Fraction, Fraction | None, dict[str, str]]]:
-    """Of every pass of a whole session: what it is set to, by way of what, and how each screen and the voice put it."""
+    """Every pass of a whole session: its setting, the way to it, and the words of each screen and of the voice."""
     driver, gathering, words, page = Driver(job), Gathering(), Words(job), PageComposer()
     said = ""
 

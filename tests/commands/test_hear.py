@@ -28,14 +28,14 @@ def test_every_utterance_has_its_time_phrase_or_reason(tmp_path, capsys):
 
 
 def test_a_denial_and_a_decoy_are_refused_by_name(tmp_path, capsys):
-    """As in a session: what is listened for there so that it is refused is listened for here."""
+    """As in a session, the phrases that are listened for only to be refused are listened for here too."""
     need("espeak-ng")
     denied, nearly = "setting bar is not put away", "finish the board"
     sound = b"".join(padded(spoken("en-us", f"marigold {said}"), 0.8, 0.8) for said in (denied, nearly))
     assert main(["hear", str(write_wav(tmp_path / "a.wav", sound)), "--recogniser", "pocketsphinx"]) == 0
     assert [(line["intent"], line["reason"]) for line in lines(capsys)] == [
         (None, f'heard "{denied}": that is not the answer'),
-        (None, f'heard "{nearly}": that is no phrase'),
+        (None, f'heard "{nearly}": that is not a phrase'),
     ]
 
 
@@ -43,14 +43,14 @@ def test_a_silent_file_gives_no_line_and_a_bad_one_exit_code_2(tmp_path, capsys)
     quiet = write_wav(tmp_path / "a.wav", bytes(64000))
     assert main(["hear", str(quiet), "--recogniser", "pocketsphinx"]) == 0
     printed = capsys.readouterr()
-    assert (printed.out, printed.err) == ("", f"kerfcall: {quiet}: no utterance in 2.0 s of sound\n")
+    assert (printed.out, printed.err) == ("", f"kerfcall: {quiet}: nobody speaks in its 2.0 s of sound\n")
     quiet.write_bytes(quiet.read_bytes()[:32_044])
     assert main(["hear", str(quiet), "--recogniser", "pocketsphinx"]) == 0
     printed = capsys.readouterr()
     assert printed.out == ""
     assert printed.err.splitlines() == [
-        f"kerfcall: {quiet}: cut short: 1.0 s of sound are there, 2.0 s are promised",
-        f"kerfcall: {quiet}: no utterance in 1.0 s of sound",
+        f"kerfcall: {quiet}: the file is cut short: its header promises 2.0 s of sound, but it has 1.0 s",
+        f"kerfcall: {quiet}: nobody speaks in its 1.0 s of sound",
     ]
     assert main(["hear", str(tmp_path / "missing.wav")]) == 2
     assert "missing.wav" in capsys.readouterr().err

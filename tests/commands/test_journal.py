@@ -28,7 +28,7 @@ def test_an_empty_journal_is_said_plainly_and_looking_makes_none(
     state = tmp_path / "none"
     assert run(capsys, "list", "--state", state) == (
         0,
-        f"No sessions yet in {state}; `kerfcall cut PLAN` begins one.\n",
+        f"No sessions yet in {state}; `kerfcall cut PLAN` starts one.\n",
         "",
     )
     assert run(capsys, "list", "--json", "--state", state)[:2] == (0, "[]\n")
@@ -142,7 +142,7 @@ def test_export_as_csv_has_a_line_per_fact(tmp_path: Path, capsys: pytest.Captur
 
 
 def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A rehearsed session too, whose beginning tells that it is one."""
+    """A rehearsed session too. Its first fact says that it is a rehearsal."""
     with Journal.open(tmp_path) as journal:
         session = journal.new_session("Nesting tea trays", "ab" * 32, "trays.toml", "2026-01-01T00:00:00Z")
         facts = (f.Started(small_job(), rehearsed=True), *SAMPLE, f.Zeroed(1))
@@ -165,8 +165,8 @@ def test_an_unknown_session_is_bad_input_and_near_ones_are_named(
     for action in ("list", "show", "export"):
         code, out, err = run(capsys, action, session[:-1] + "7", "--state", tmp_path)
         assert (code, out) == (2, "")
-        assert f"near ones: {session}" in err
-    assert "`kerfcall journal list` names them all" in run(capsys, "show", "zzz", "--state", tmp_path)[2]
+        assert f"similar ones: {session}" in err
+    assert "`kerfcall journal list` lists them all" in run(capsys, "show", "zzz", "--state", tmp_path)[2]
     code, _, err = run(capsys, "show", "zzz", "--state", tmp_path / "none")
     assert code == 2 and "the journal is empty" in err
 
@@ -174,7 +174,7 @@ def test_an_unknown_session_is_bad_input_and_near_ones_are_named(
 def test_repair_says_what_it_did(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     journal_with(tmp_path)
     code, out, _ = run(capsys, "repair", "--state", tmp_path)
-    assert code == 0 and "is sound: 1 session, 24 facts. Nothing was changed." in out
+    assert code == 0 and "is undamaged: 1 session, 24 facts. Nothing was changed." in out
     path = tmp_path / FILE_NAME
     path.write_bytes(b"\xff" * 512 + path.read_bytes()[512:])
     assert run(capsys, "show", "--state", tmp_path)[0] == 3
@@ -188,7 +188,7 @@ def test_repair_says_what_it_did(tmp_path: Path, capsys: pytest.CaptureFixture[s
 
 def test_repair_takes_no_session(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, _, err = run(capsys, "repair", "2026-11-25-1", "--state", tmp_path)
-    assert code == 2 and "leave the id out" in err
+    assert code == 2 and "journal repair: takes no session" in err and "leave out the ID" in err
 
 
 def test_a_damaged_journal_is_one_line_and_exit_3(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

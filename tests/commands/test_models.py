@@ -1,4 +1,4 @@
-"""`models`: what is found, what is used and why; `verify` fails for a broken model; `get` says what it does."""
+"""`models` shows what is found, what is used and why. `verify` fails for a broken model. `get` says what it does."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def test_get_for_programs_is_one_object(offered, data, capsys):
 def test_get_that_fails_exits_3_with_the_mend(offered, data, capsys):
     offered.code = 404
     assert main(["models", "get"]) == 3
-    assert "not there any more (HTTP 404); look on" in capsys.readouterr().err
+    assert "is no longer there (HTTP 404); look on" in capsys.readouterr().err
     assert not (data / NAME).exists()
 
 

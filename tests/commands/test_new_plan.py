@@ -1,4 +1,4 @@
-"""A plan is written as a new file, or there is one fault with its mend."""
+"""A plan is written as a new file, or there is one fault that says what to do."""
 
 from __future__ import annotations
 

@@ -78,7 +78,7 @@ def test_the_journal_is_served_and_devices_are_listed_and_revoked(workshop: Work
         assert "hash" not in listed[0]
         assert re.search(r"^ +1  tablet +paired", workshop.run("page", "devices", "--state", "state").out)
         done = workshop.run("page", "revoke", "1", "--state", "state")
-        assert (done.code, done.out) == (0, "Device 1, tablet, is out; a page that it has open ends now.\n")
+        assert (done.code, done.out) == (0, "Device 1, tablet, is unpaired. Any page it has open closes now.\n")
         assert page.ended.wait(4)
         page.close()
         assert ask(port, "GET", "/sessions", token=token).status == 401
@@ -160,26 +160,26 @@ def test_a_code_that_was_used_is_gone_from_the_terminal(workshop: Workshop, word
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("page", "revoke"), "page revoke: which device is not told; give its number, or all"),
+        (("page", "revoke"), "page revoke: no device is given; give its number, or all"),
         (
             ("page", "revoke", "9", "--state", "s"),
             "page revoke: there is no such device (got 9); `kerfcall page devices`",
         ),
         (("page", "devices", "1"), "page devices: takes no device (got 1); leave it out"),
-        (("page", "--json"), "--json: is for devices only; leave it out"),
+        (("page", "--json"), "--json: works with devices only; leave it out"),
         (("page", "--port", "80"), "--port: must be from 1024 to 65535 (got 80)"),
         (
             ("page", "--lan", "198.51.100.7"),
-            f"--lan: is no address of this machine in its network (got 198.51.100.7); {OWN}",
+            f"--lan: is not an address of this computer on its network (got 198.51.100.7); {OWN}",
         ),
-        (("page", "--lan=eth0"), f"--lan: is no address of this machine in its network (got eth0); {OWN}"),
+        (("page", "--lan=eth0"), f"--lan: is not an address of this computer on its network (got eth0); {OWN}"),
         (("cut", "--page", "--lan", "1.2.3.4", "plan.toml", "--shop", "shop.toml"), "(got 1.2.3.4)"),
-        (("cut", "--lan", "plan.toml", "--shop", "shop.toml"), "--lan: means nothing without --page"),
-        (("cut", "plan.toml", "--shop", "shop.toml", "--lan"), "--lan: means nothing without --page"),
-        (("cut", "plan.toml", "--shop", "shop.toml", "--port", "9000"), "--port: means nothing without --page"),
+        (("cut", "--lan", "plan.toml", "--shop", "shop.toml"), "--lan: does nothing without --page"),
+        (("cut", "plan.toml", "--shop", "shop.toml", "--lan"), "--lan: does nothing without --page"),
+        (("cut", "plan.toml", "--shop", "shop.toml", "--port", "9000"), "--port: does nothing without --page"),
         (
             ("cut", "plan.toml", "--shop", "shop.toml", "--page", "--rehearse", "s.txt"),
-            "--page: shows a live session, not a rehearsal",
+            "--page: works in a live session only, not in a rehearsal",
         ),
     ],
 )
@@ -234,5 +234,5 @@ def test_revoking_all(workshop: Workshop) -> None:
     store = Devices(folder, lambda: "2026-03-02T09:00:00.000Z")
     store.pair("phone")
     store.pair("tablet")
-    assert workshop.run("page", "revoke", "all", "--state", "state").out.count("is out;") == 2
+    assert workshop.run("page", "revoke", "all", "--state", "state").out.count("is unpaired.") == 2
     assert workshop.run("page", "revoke", "all", "--state", "state").out == "No device was paired.\n"

@@ -99,7 +99,7 @@ def test_another_language_is_listed_in_its_words(tmp_path, capsys):
     output = run_with(tmp_path, capsys, '[voice]\nlanguage = "ko"\n')
     assert "twice" not in output.out
     assert "무궁화 이번 절단 완료" in output.out and '12 is "하나 둘"' in output.out
-    assert "hears English only" in output.err
+    assert "knows English only" in output.err
     objects = [
         json.loads(line) for line in run_with(tmp_path, capsys, '[voice]\nlanguage = "ko"\n', "--json").out.splitlines()
     ]

@@ -1,4 +1,4 @@
-"""The whole survey: every part is there, in order, whatever is missing or fails on the machine."""
+"""The whole survey: every part has its line, in order, even when parts are missing or fail on the machine."""
 
 from __future__ import annotations
 

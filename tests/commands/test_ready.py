@@ -1,4 +1,4 @@
-"""`kerfcall ready`: every part is named with what it does, and with what mends it when it doesn't."""
+"""`kerfcall ready`: every part is named with what it does, and with what to do when it doesn't work."""
 
 from __future__ import annotations
 

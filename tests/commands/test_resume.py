@@ -87,7 +87,7 @@ def test_a_pass_recurs_on_a_board_that_had_been_taken_off(cut_off: Workshop) -> 
 
 
 def recurred(workshop: Workshop) -> bool:
-    """Whether pass 2 was cut, named as not cut, and cut once more."""
+    """Whether pass 2 was cut, reported as not cut, and cut again."""
     kept = [r for r in workshop.export()["records"] if r["kind"] in ("pass_cut", "stepped_back")]
     cut = [(r["kind"], r["pass"]) for r in kept]
     return cut == [("pass_cut", 1), ("pass_cut", 2), ("stepped_back", 2), ("pass_cut", 2)]
@@ -120,7 +120,7 @@ def test_a_changed_blade_and_carriage_are_pointed_out_and_the_old_figures_used(c
     done = cut_off.resume(SECURED)
     assert (
         "The shop file shop.toml has changed since: kerf 3.18 mm, now 3.2 mm; zero outside, now inside. "
-        "The session goes on with the old figures, which fit only the blade and the carriage"
+        "The session goes on with the old figures. They are right only for the blade and the carriage"
     ) in done.said[0]
     assert "Set one two decimal zero two; then start" in done.said[-1]
 
@@ -132,9 +132,9 @@ def test_what_moves_no_cut_is_not_pointed_out(cut_off: Workshop) -> None:
 
 def test_a_shop_file_that_is_gone_or_spoilt_is_pointed_out(cut_off: Workshop) -> None:
     cut_off.write("shop.toml", "kerf =")
-    assert "The shop file shop.toml can't be read any more; the session goes on" in cut_off.resume(SECURED).said[0]
+    assert "The shop file shop.toml can no longer be read. The session goes on" in cut_off.resume(SECURED).said[0]
     (cut_off.folder / "shop.toml").unlink()
-    assert "The shop file shop.toml is gone; the session goes on with its own figures." in cut_off.resume("").said[0]
+    assert "The shop file shop.toml is gone. The session goes on with its own figures." in cut_off.resume("").said[0]
 
 
 def test_another_shop_file_can_be_named_to_compare_with(cut_off: Workshop) -> None:
@@ -189,7 +189,7 @@ class TestPhrasesOfAnOldSession:
     CUT = "return to the previous"
 
     def resumed(self, workshop: Workshop, script: str, *more: tuple[str, tuple[str, ...]]) -> Done:
-        """A session with that phrase for a cut, a check of its own that sounds like the end, and these phrases."""
+        """A session with that phrase for a cut, a check whose answer sounds like the end, and these phrases."""
         job = small_job()
         voice = replace(job.voice, phrases=(("cut", (self.CUT,)), *more))
         job = replace(job, voice=voice, checks=(*job.checks, Check("lesson", "done?", "finish the lesson", "setup")))
@@ -201,9 +201,13 @@ class TestPhrasesOfAnOldSession:
     def test_it_is_resumed_without_them_and_says_so(self, workshop: Workshop) -> None:
         done = self.resumed(workshop, "2 pedal hold\n4 pedal hold\n60 heard marigold proceed to next pass\n")
         text = " ".join(done.said)
-        assert f'"{self.CUT}" of cut is not listened for: it sounds too like "return to previous" of back. ' in text
+        assert (
+            f'"{self.CUT}" for cut is not listened for: it sounds too much like "return to previous" for back. ' in text
+        )
         assert 'Say "marigold proceed to next pass".' in text
-        assert '"finish the lesson" of lesson is not listened for: it sounds too like "finish the session"' in text
+        assert (
+            '"finish the lesson" for lesson is not listened for: it sounds too much like "finish the session"' in text
+        )
         assert "Confirm it with a long press." in text
         assert ("pass_cut", 1, 1, "voice") in done.facts
         listened = {phrase for line in done.lines if line["kind"] == "listen" for phrase in line["phrases"]}
@@ -289,7 +293,7 @@ class TestSessionsStoredBefore:
 
 
 class TestTheNewest:
-    """Without an id the session begun last is taken up, and no other in its place."""
+    """Without an ID the newest session is resumed, and never another in its place."""
 
     def begun(self, state: Path, utc: str) -> str:
         with Journal.open(state) as journal:
@@ -319,7 +323,7 @@ class TestTheNewest:
 
 
 class TestRehearsalsAndCuts:
-    """What was only rehearsed is not mistaken for what was cut, nor the other way round."""
+    """A rehearsal is not mistaken for a cut, nor a cut for a rehearsal."""
 
     def begun_for_real(self, workshop: Workshop) -> str:
         """A session that the saw is part of, open; its id."""
@@ -337,7 +341,7 @@ class TestRehearsalsAndCuts:
         session = self.begun_for_real(workshop)
         workshop.write("script.txt", UNTOUCHED)
         done = workshop.run("resume", session, "--state", "state", "--rehearse", "script.txt")
-        assert done.code == 3 and "cuts wood" in done.err
+        assert done.code == 3 and "cuts real wood" in done.err
         done = workshop.resume(UNTOUCHED)
         assert done.code == 3 and "no open rehearsal" in done.err
 

@@ -65,7 +65,7 @@ def said(texts=TEXTS * ROUNDS, voice: str = "en-us", gain: float = SPEECH) -> by
 
 
 def files(folder: Path, snr_db: float = 15, speech: bytes | None = None, saw: bytes | None = None) -> list[str]:
-    """The three recordings as arguments; snr_db: of the usual speech over the saw."""
+    """The three recordings as arguments. snr_db: of the usual speech over the saw."""
     speech = said() if speech is None else speech
     level = SPEECH * float(np.std([x for x in floats(spoken("en-us", TEXTS[0])) if abs(x) > 500 / 32768]))
     if saw is None:
@@ -115,18 +115,18 @@ def test_all_is_heard_in_moderate_noise_and_kept_until_it_is_forgotten(tmp_path,
     assert sorted(result(capsys)["deleted"]) == sorted(found["kept"])
     assert not (data_folder / "kerfcall" / "voice").exists()
     assert main(["soundcheck", "--forget"]) == 0
-    assert "Nothing was kept" in capsys.readouterr().out
+    assert "There was nothing to delete" in capsys.readouterr().out
 
 
 @pytest.mark.long
 def test_what_drowns_in_the_noise_is_for_the_saw_off_only(tmp_path, capsys):
     assert main(command(*files(tmp_path, snr_db=-15))) == 0
     out = capsys.readouterr().out
-    assert "Over all: voice with the saw off only (3 of 3 phrases" in out
+    assert "Overall: voice with the saw off only (3 of 3 phrases" in out
     assert out.count("voice with the saw off only") == 4
-    assert "Near a running blade use the pedal" in out
+    assert "Near a running blade, use the pedal" in out
     assert "-60 dBFS" in out and "[####" in out
-    assert "no sound; nothing was sent anywhere" in out
+    assert "no sound was kept, nothing was sent anywhere" in out
 
 
 @pytest.mark.long
@@ -156,7 +156,7 @@ def test_clipped_speech_is_pedal_only_and_named(tmp_path, capsys):
 
 
 def test_without_the_saw_nothing_is_promised_about_its_noise(tmp_path, capsys):
-    """And templates of phrases that were not said now stay."""
+    """Templates of phrases that were not said this time stay."""
     folder = templates.voice_folder("recording")
     other = Voice()
     other.enrol("report my progress", [spoken("en-us", "report my progress")] * 2)
@@ -196,14 +196,14 @@ def test_forgetting_leaves_what_is_not_ours(capsys, data_folder):
 
 
 def test_what_an_earlier_check_left_broken_is_begun_anew_and_said(tmp_path):
-    """Or the mend that the message names, another sound check, would fail by the same file."""
+    """Otherwise the remedy that the message names, another sound check, would fail because of the same file."""
     (tmp_path / templates.FILE).write_bytes(b"broken")
     (tmp_path / "noise.json").write_text("broken")
     out = io.StringIO()
     assert command_module.earlier_voice(tmp_path, out).texts == ()
     taken = Taken("any")
     assert command_module.saw_noise(taken, tmp_path, out) == (None, None)
-    assert "begun anew" in out.getvalue() and "saw's noise is left out" in out.getvalue()
+    assert "starting again without them" in out.getvalue() and "going on without the saw's noise" in out.getvalue()
 
 
 # --- bad input
@@ -228,10 +228,10 @@ def test_each_bad_file_is_named(tmp_path, capsys):
 
 def test_too_few_sayings_are_refused_and_nothing_is_kept(tmp_path, capsys, data_folder):
     assert main(command(*files(tmp_path, speech=said(TEXTS)))) == 2
-    assert "3 utterances where 6 were to be said" in capsys.readouterr().err
+    assert "has 3 utterances, but 6 were expected" in capsys.readouterr().err
     assert not data_folder.exists()
 
 
 def test_silence_for_speech_is_refused(tmp_path, capsys):
     assert main(command(*files(tmp_path, speech=bytes(10 * 2 * RATE)))) == 2
-    assert "0 utterances where 6" in capsys.readouterr().err
+    assert "has 0 utterances, but 6" in capsys.readouterr().err

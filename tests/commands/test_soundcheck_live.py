@@ -61,7 +61,7 @@ class Loop:
         self._server = server
 
     def play(self, sound: bytes, folder: Path) -> None:
-        """Until it is over."""
+        """Plays the sound to its end."""
         self._server.play(write_wav(folder / "played.wav", sound))
 
     def hiss(self, folder: Path) -> contextlib.AbstractContextManager[None]:
@@ -100,7 +100,7 @@ class Program:
             self._bytes.put(chunk)
 
     def until(self, words: str) -> None:
-        """Wait until it has printed so, after what was waited for last."""
+        """Waits until it has printed these words, after the last words waited for."""
         end = time.monotonic() + PATIENCE_S
         while (found := self.seen.find(words, self._read_to)) < 0:
             assert time.monotonic() < end, f"{words!r} did not come:\n{self.seen}"
@@ -116,7 +116,7 @@ class Program:
         self.process.stdin.flush()
 
     def end(self) -> int:
-        """Wait until it has ended and all that it printed is seen; its exit code."""
+        """Waits until it has ended and all that it printed has been read. Returns its exit code."""
         code = self.process.wait(PATIENCE_S)
         self._reader.join(PATIENCE_S)
         while not self._bytes.empty():
@@ -124,7 +124,7 @@ class Program:
         return code
 
     def close(self) -> None:
-        """End it, whatever it does, and leave nothing open that a later test would be blamed for."""
+        """Ends it, whatever it is doing, and leaves nothing open that a later test would be blamed for."""
         self.process.kill()
         self.process.wait()
         self._reader.join(PATIENCE_S)
@@ -147,8 +147,8 @@ def test_live_through_a_real_capture_device(loop, tmp_path):
     with loop.hiss(tmp_path):
         program = Program(loop, tmp_path, "--rounds", "2", "--phrases", "standing by for now", "return to previous")
         try:
-            program.until("Kerfcall starts and stops no saw")
-            program.until("Enter when it runs")
+            program.until("Kerfcall can't start or stop the saw")
+            program.until("Press Enter when the saw is at full speed")
             saw = threading.Thread(target=loop.play, args=(pcm(saw_noise(8 * RATE) * 0.02), tmp_path / "saw"))
             (tmp_path / "saw").mkdir()
             saw.start()
@@ -158,7 +158,7 @@ def test_live_through_a_real_capture_device(loop, tmp_path):
             saw.join()
             program.enter()
             answer_prompts(program, loop, tmp_path, (BACK, STAND_BY) * 2)
-            program.until("Over all:")
+            program.until("Overall:")
             assert program.end() == 0, program.seen
         finally:
             program.close()
@@ -212,7 +212,7 @@ class Played:
 
 
 def take(monkeypatch, sound: bytes, *answers: str, with_saw: bool = False):
-    """The conversation with a microphone that hears this, the operator answering so; what was shown and taken."""
+    """Runs the conversation with this sound and these answers. Returns what was shown and what was recorded."""
     played = Played(sound)
     monkeypatch.setattr(soundcheck_live, "Recorder", lambda: Recorder(played))
     # Nothing waits in a real queue: what comes is what comes.
@@ -230,7 +230,7 @@ PROMPTS = prompts(DEFAULT_CHECKS, "marigold", ["standing by for now", "return to
 
 
 def test_nothing_said_is_asked_again_and_given_up(monkeypatch):
-    with pytest.raises(CouldNotRun, match="nothing was heard at 2 phrases in a row.*nothing was kept"):
+    with pytest.raises(CouldNotRun, match="nothing was heard for 2 phrases in a row.*nothing was kept"):
         take(monkeypatch, pcm(room(70 * RATE)))
 
 
@@ -248,8 +248,8 @@ def test_the_saw_is_left_out_by_an_s_or_by_nobody_answering(monkeypatch):
     sound = pcm(np.concatenate([room(5 * RATE), *[speech + room(len(speech))] * 2]))
     for answers in (("s\n",), ()):
         out, live = take(monkeypatch, sound, *answers, with_saw=True)
-        assert live.saw is None and "The saw's noise is left out." in out
-        assert "Kerfcall starts and stops no saw" in out and "stand clear" in out and "blade guarded" in out
+        assert live.saw is None and "Skipping the saw's noise." in out
+        assert "Kerfcall can't start or stop the saw" in out and "Stand out of the" in out and "guard in place" in out
 
 
 def test_a_blade_that_runs_down_is_waited_for_and_no_phrase(monkeypatch):

@@ -96,11 +96,11 @@ class User:
         for text in texts:
             pairs = [through(said(self.name, text, *manner), None, n) for n, manner in enumerate(ENROLLED)]
             for kind, place in (("raw", 0), ("suppressed", 1)):
-                # As the end-pointer places it: from the first sound to the last.
+                # From the first sound to the last, as the end-pointer does it.
                 self.voices[kind].enrol(text, [pair[place][2 * 4800 : -2 * 5600] for pair in pairs])
 
     def heard(self, piece: bytes) -> tuple[str, int, int] | None:
-        """The grammar's words whatever they are worth, and their first and last frame."""
+        """The grammar's words, however poor their scores, and their first and last frame."""
         found = units(self._sphinx._grammar, self._sphinx._dithered(piece))
         words = [unit for unit in found if unit.name not in FILLERS]
         if not words:

@@ -1,4 +1,4 @@
-"""Whether a decoded phrase was really said: hard limits, the measures' evidence together, and why not."""
+"""The decision whether a decoded phrase was really said: hard limits, the evidence together, and the reasons."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def test_a_typical_hit_passes_both_bars():
         ("mean", -5.1, "enough like"),
         ("worst word", -11.1, "one word"),
         ("piece", -5.6, "alone"),
-        ("edit ratio", 0.86, "its sounds"),
+        ("edit ratio", 0.86, "the sounds of the phrase"),
         ("margin", 49.9, "another"),
     ],
 )
@@ -44,7 +44,7 @@ def test_one_measure_beyond_its_limit_is_enough_and_named(measure, value, reason
     [
         ("mean", -4.9, "enough like"),
         ("worst word", -8.5, "one word"),
-        ("edit ratio", 0.8, "its sounds"),
+        ("edit ratio", 0.8, "the sounds of the phrase"),
     ],
 )
 def test_measures_short_of_their_limits_add_up_and_the_one_that_is_worst_is_named(measure, value, reason):
@@ -94,7 +94,7 @@ def test_the_worst_word_of_what_has_a_consequence_is_held_higher(all_strict):
 
 
 def with_evidence(more: float, bar: accept.Bar) -> dict[str, float]:
-    """What has so much more evidence than the bar asks for, and is within all other limits."""
+    """Measures within all other limits, with this much more evidence than the bar asks for."""
     poor = HIT | {"mean": -4.5, "worst word": -7.0}
     missing = bar.evidence + more - accept.evidence(poor)
     return poor | {"edit ratio": poor["edit ratio"] + missing / accept.EVIDENCE["edit ratio"]}

@@ -1,4 +1,4 @@
-"""What is decoded: the suppressed sound with as much of the sound as it came as its noise allows."""
+"""The sound that is decoded: suppressed, with as much of the original sound as its noise allows."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def test_both_are_the_same_moment(name, monkeypatch):
 
 
 def test_hissing_digits_are_told_apart_in_quiet():
-    """Suppression alone takes "six" for "three" or "two" in this voice; in quiet nothing needs to be taken away."""
+    """With suppression alone, this voice's "six" is taken for "three" or "two". Quiet needs no suppression."""
     need("espeak-ng")
     text = "marigold go to pass six number six"
     for voice in ("en-us", "en-gb-scotland"):

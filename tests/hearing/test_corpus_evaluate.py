@@ -1,4 +1,4 @@
-"""The evaluation counts what an ear tells of, by clip: right, wrong, taken, nothing."""
+"""The evaluation counts what an ear reports, by clip: right, wrong, taken, nothing."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ RIGHT, WRONG = table()[0], table()[4]
 
 
 class Scripted:
-    """A recogniser that gives these in turn, whatever it hears."""
+    """A recogniser that gives these results in turn, whatever it hears."""
 
     name = "scripted"
 

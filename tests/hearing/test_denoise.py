@@ -127,7 +127,7 @@ def test_a_clipped_howl_leaves_nothing_broken_behind(name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_streams_share_nothing(name):
-    """What another stream of the same process hears changes no sample of this one."""
+    """Another stream in the same process changes no sample of this one."""
     alone, mixed, other = make(name), make(name), make(name)
     _, noisy = in_noise(5)
     expected = run(alone, noisy)

@@ -43,7 +43,7 @@ def test_answers_are_understood(voice: str, word: str, digits: Digits) -> None:
 
 @pytest.mark.parametrize(("voice", "least"), every(2, [("en-us", 8), ("flite:slt", 9)]))
 def test_most_numbers_are_understood_and_the_form_is_always_kept(voice: str, least: int, digits: Digits) -> None:
-    """Ten seeded numbers of up to 149.99; what is misheard still has two decimals, and is for the read-back."""
+    """Ten seeded numbers up to 149.99. A misheard one still has two decimals, and the read-back catches it."""
     need("flite" if voice.startswith("flite") else "espeak-ng")
     rng = random.Random(2)
     right = 0

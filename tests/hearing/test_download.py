@@ -1,4 +1,4 @@
-"""Fetching a model: whole or not at all, whatever the site, the line, the archive or the disk do.
+"""Downloading a model: completely or not at all, whatever the site, the line, the archive or the disk do.
 
 Every download goes to a real HTTP server on the loopback address. Ranges as in RFC 9110, sections 13.1.5, 14.2, 15.3.7.
 """
@@ -42,7 +42,7 @@ TAG = '"version-1"'
 
 
 def model_entries() -> dict[str, bytes]:
-    """The least that passes for a model; noise, so that it hardly shrinks."""
+    """The smallest folder that passes for a model, made of noise, so that it hardly compresses."""
     noise = random.Random(7).randbytes
     graph = struct.pack("<Ii6si8s", 0x7EB2FDD6, 6, b"vector", 8, b"standard") + struct.pack("<iiQqqq", 2, 0, 0, 0, 1, 1)
     return {
@@ -67,7 +67,7 @@ ARCHIVE = zipped({f"{NAME}/{name}": data for name, data in model_entries().items
 
 
 class Site:
-    """What the server holds and how it behaves; `asked` are the requests' Range headers in order."""
+    """What the server has and how it behaves. `asked`: the requests' Range headers, in order."""
 
     def __init__(self) -> None:
         self.body = ARCHIVE
@@ -193,7 +193,7 @@ def test_a_broken_download_carries_on_where_it_stopped(site: Site, tmp_path: Pat
 
 def test_after_too_many_breaks_what_came_is_kept_for_the_next_run(site: Site, tmp_path: Path) -> None:
     site.cut_at = [100_000] + [100_000] * (download.TRIES - 1)
-    with pytest.raises(CouldNotRun, match=f"broke off {download.TRIES} times.*run it again later: 0.1 MB"):
+    with pytest.raises(CouldNotRun, match=f"was lost {download.TRIES} times.*try again later: the 0.1 MB"):
         get(site, tmp_path)
     assert not (tmp_path / NAME).exists() and find_models(VoiceSettings(), [tmp_path]) == []
     site.asked.clear()
@@ -255,13 +255,13 @@ def test_a_wrong_size_is_told_before_anything_is_fetched(site: Site, tmp_path: P
 def test_a_site_whose_file_is_cut_short_gives_no_model(site: Site, tmp_path: Path) -> None:
     whole = site.model()
     site.body, site.says_length = ARCHIVE[:-5000], len(ARCHIVE)
-    with pytest.raises(CouldNotRun, match="broke off"):
+    with pytest.raises(CouldNotRun, match="connection was lost"):
         get(site, tmp_path, whole)
     assert not (tmp_path / NAME).exists()
 
 
 @pytest.mark.parametrize(
-    ("code", "words"), [(404, "not there any more"), (410, "not there any more"), (503, "refused")]
+    ("code", "words"), [(404, "is no longer there"), (410, "is no longer there"), (503, "refused")]
 )
 def test_a_refusal_is_told_with_its_number(site: Site, tmp_path: Path, code: int, words: str) -> None:
     site.code = code
@@ -273,7 +273,7 @@ def test_a_refusal_is_told_with_its_number(site: Site, tmp_path: Path, code: int
 def test_without_a_network_the_mend_is_named(site: Site, tmp_path: Path) -> None:
     # Port 1 on the loopback address: nothing listens there.
     nobody = replace(site.model(), url="http://127.0.0.1:1/x.zip")
-    with pytest.raises(CouldNotRun, match="can't be reached.*connect this machine"):
+    with pytest.raises(CouldNotRun, match="can't be reached.*connect this computer"):
         get(site, tmp_path, nobody)
     assert left_behind(tmp_path) == []
 
@@ -300,11 +300,11 @@ UNSAFE: dict[str, dict[str | zipfile.ZipInfo, bytes]] = {
 
 
 WHY = {
-    **dict.fromkeys(("climbs", "absolute", "backslash", "drive"), "name that leads elsewhere"),
+    **dict.fromkeys(("climbs", "absolute", "backslash", "drive"), "name that leads outside the folder"),
     **dict.fromkeys(("link", "device", "pipe"), "is a link or a device"),
-    **dict.fromkeys(("file and folder", "case"), "holds a name twice"),
-    "two folders": "is not one folder",
-    "bomb": "would unpack to too much",
+    **dict.fromkeys(("file and folder", "case"), "has the same name twice"),
+    "two folders": "is not a single folder",
+    "bomb": "is too large when unpacked",
 }
 
 
@@ -327,7 +327,7 @@ def test_every_unsafe_entry_is_named_at_once(tmp_path: Path) -> None:
 
 
 def lying(archive: bytes, told: int) -> bytes:
-    """Its only entry tells another unpacked size, in both places (APPNOTE.TXT, 4.3.7 and 4.3.12)."""
+    """Its only entry gives a wrong unpacked size, in both places (APPNOTE.TXT, 4.3.7 and 4.3.12)."""
     data = bytearray(archive)
     central = data.rindex(b"PK\x01\x02")
     data[22:26] = data[central + 24 : central + 28] = struct.pack("<I", told)
@@ -376,7 +376,7 @@ download.fetch(download.KnownModel(**json.loads(sys.argv[1])), Path(sys.argv[2])
 
 @contextmanager
 def child_at(site: Site, into: Path, stage: str) -> Iterator[subprocess.Popen[str]]:
-    """A process that fetches and has just told that it is at this stage."""
+    """A process that is downloading and has just reported this stage."""
     words = [sys.executable, "-c", CHILD, json.dumps(asdict(site.model())), str(into), stage]
     with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, cwd=ROOT) as child:
         assert child.stdout is not None
@@ -413,7 +413,7 @@ def test_killed_while_unpacking_no_half_model_is_seen_and_nothing_is_fetched_twi
 
 def test_two_at_once_the_second_is_told_so(site: Site, tmp_path: Path) -> None:
     with child_at(site, tmp_path, "unpacking") as child:
-        with pytest.raises(CouldNotRun, match="another Kerfcall is fetching"):
+        with pytest.raises(CouldNotRun, match="another Kerfcall is downloading"):
             get(site, tmp_path)
         assert child.wait(20) == 0
     assert is_in_place(tmp_path)
@@ -440,7 +440,7 @@ def test_a_folder_that_may_not_be_written_is_named(site: Site) -> None:
     folder = Path(tempfile.mkdtemp())
     folder.chmod(0o555)
     try:
-        with not_root(), pytest.raises(CouldNotRun, match="can't write in .*make the folder writable"):
+        with not_root(), pytest.raises(CouldNotRun, match="can't write to .*make the folder writable"):
             get(site, folder / "models")
         assert site.asked == [] and list(folder.iterdir()) == []
     finally:
@@ -463,7 +463,7 @@ def files_up_to(size: int) -> Iterator[None]:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no RLIMIT_FSIZE")
 def test_a_disk_that_fills_while_downloading_keeps_nothing(site: Site, tmp_path: Path) -> None:
-    with files_up_to(100_000), pytest.raises(CouldNotRun, match="is full; make room"):
+    with files_up_to(100_000), pytest.raises(CouldNotRun, match="is full, .*; make room"):
         get(site, tmp_path)
     assert left_behind(tmp_path) == []
 
@@ -474,7 +474,7 @@ def test_a_disk_that_fills_while_unpacking_keeps_the_archive_only(
     def full(*_: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    with monkeypatch.context() as patch, pytest.raises(CouldNotRun, match="is full; make room"):
+    with monkeypatch.context() as patch, pytest.raises(CouldNotRun, match="is full, .*; make room"):
         patch.setattr(os, "fsync", full)
         get(site, tmp_path)
     assert [name.rsplit(".", 1)[1] for name in left_behind(tmp_path)] == ["json", "part"]
@@ -512,7 +512,7 @@ def test_where_the_move_fails_the_old_folder_comes_back(
 
 
 def test_the_table_comes_with_the_package(tmp_path: Path) -> None:
-    """Of files that only a checkout has, none is needed."""
+    """It needs no file that only a checkout has."""
     shutil.copytree(ROOT / "assistant", tmp_path / "assistant", ignore=shutil.ignore_patterns("__pycache__"))
     code = "from assistant.hearing import download as d; print(d.TABLE); print(d.known_models()[0].name)"
     done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True)

@@ -110,7 +110,7 @@ def spoken_at(voice: str, text: str, words_a_minute: int) -> bytes:
 
 
 class TestTemplates:
-    """A phrase that the operator has enrolled must sound as they say it, through whatever suppresses the noise."""
+    """A phrase that the operator has enrolled must sound like that operator, with any noise suppression."""
 
     def ear(self, speaker: str) -> Ear:
         enrolled = Voice()

@@ -1,4 +1,4 @@
-"""An utterance is cut out whole, with its time; noise that stays becomes the floor."""
+"""An utterance is cut out completely, with its time. Noise that stays becomes the floor."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def test_an_utterance_keeps_its_times_pre_roll_and_tail():
 def test_a_knock_is_dropped_and_called_one():
     (one,) = cut(bytes(2 * RATE) + burst(0.12) + bytes(2 * RATE))
     assert one.knock and one.pcm16k == b""
-    assert "less than 0.3 s" in one.reason
+    assert "shorter than 0.3 s" in one.reason
 
 
 def test_more_than_five_seconds_is_dropped_with_the_reason():

@@ -1,4 +1,4 @@
-"""What `ready` finds out about hearing: noise suppression, recogniser, microphone and its level."""
+"""The findings of `ready` about hearing: noise suppression, recogniser, microphone and its level."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def test_a_microphone_is_named_and_how_many_more_there_are() -> None:
 def test_without_a_microphone_pedal_and_keys_stand_in() -> None:
     none: dict[str, list[str]] = {"outputs": [], "inputs": []}
     line = health.microphone(none)
-    assert line.state == STANDS_IN and line.text == "pedal and keys: none found" and line.data == {"devices": []}
+    assert line.state == STANDS_IN and line.text == "pedal and keys only: none found" and line.data == {"devices": []}
     assert (health.level(none, {}).state, health.level(none, {}).text) == (STANDS_IN, "nothing to measure")
 
 
@@ -100,7 +100,7 @@ class Stub(denoise.Plain):
             "spectral",
             "built-in suppression, weaker near a saw: RNNoise is not inst",
         ),
-        ("rnnoise", without_rnnoise, STANDS_IN, "spectral", "rnnoise was asked for: RNNoise is not installed"),
+        ("rnnoise", without_rnnoise, STANDS_IN, "spectral", "the shop file asks for rnnoise: RNNoise is not installed"),
         ("rnnoise", Stub, WORKS, "rnnoise", "RNNoise, as the shop file asks"),
         ("spectral", Stub, WORKS, "spectral", "the built-in suppression, as the shop file asks"),
         ("none", Stub, WORKS, "none", "no suppression, as the shop file asks"),

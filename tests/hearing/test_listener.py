@@ -1,4 +1,4 @@
-"""Both listeners: what is heard is posted in session time; a child that dies or hangs is replaced."""
+"""Both listeners post what they hear, in session time, and replace a child that dies or hangs."""
 
 from __future__ import annotations
 
@@ -131,7 +131,7 @@ def test_our_own_voice_and_what_overlaps_it_is_not_heard(ear, posted):
     feed(ear, sound[half:])
     ear.speaking(False)
     assert heard(posted) == []
-    assert "fell into an announcement" in heard(posted, NotHeard)[0].reason
+    assert "you spoke during an announcement; say it again afterwards" in heard(posted, NotHeard)[0].reason
     feed(ear, bytes(16000) + sound)
     assert len(heard(posted)) == 1
 

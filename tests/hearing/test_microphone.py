@@ -25,7 +25,7 @@ SOUND, ZEROS = b"\x01\x00" * 480, bytes(960)
 
 
 class Capture:
-    """A device by hand: `there` tells whether it can be opened."""
+    """A device driven by hand. `there`: whether it can be opened."""
 
     def __init__(self) -> None:
         self.there = True
@@ -100,7 +100,7 @@ def test_a_sound_server_gets_time_for_the_first_chunk():
 
 
 def test_one_whose_chunks_could_not_come_while_its_owner_was_held_up_is_not_lost():
-    """A decoding that takes seconds on a slow machine keeps the device's thread waiting; so does a stop."""
+    """A decoding that takes seconds on a slow machine keeps the device's thread waiting. So does a stopped process."""
     microphone, device, told, _ = made()
     microphone.tick(0.0)
     device.give(SOUND, 0.1)

@@ -1,4 +1,4 @@
-"""A recording is heard from end to end, and how far is told on the way."""
+"""A recording is heard from end to end, with a report of progress on the way."""
 
 from __future__ import annotations
 

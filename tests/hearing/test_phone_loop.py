@@ -1,4 +1,4 @@
-"""The phone loop: the same beside as here, whatever becomes of its process."""
+"""The phone loop gives the same in another process as in this one, whatever becomes of that process."""
 
 from __future__ import annotations
 

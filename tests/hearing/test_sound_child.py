@@ -1,4 +1,4 @@
-"""Loudspeaker, microphone and level: whatever the sound library does, and with a microphone that is really there."""
+"""Loudspeaker, microphone and level: with a faulty sound library, and with a microphone that is really there."""
 
 from __future__ import annotations
 
@@ -44,8 +44,8 @@ def test_a_microphone_that_gives_no_sound_is_told() -> None:
     [
         ("import os; os.abort()", STANDS_IN, STANDS_IN, "the sound library failed"),
         ("import time; time.sleep(3600)", STANDS_IN, STANDS_IN, "no answer within"),
-        ("print('no list')", STANDS_IN, STANDS_IN, "nothing that can be read"),
-        ("print('[]')", STANDS_IN, STANDS_IN, "nothing that can be read"),
+        ("print('no list')", STANDS_IN, STANDS_IN, "can't be read"),
+        ("print('[]')", STANDS_IN, STANDS_IN, "can't be read"),
         (f"print('{json.dumps(BOTH)}', flush=True); import os; os.abort()", WORKS, WORKS, "microphone failed"),
         (f"print('{json.dumps(BOTH)}', flush=True); import time; time.sleep(3600)", WORKS, WORKS, "no answer within"),
     ],

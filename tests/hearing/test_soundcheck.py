@@ -1,4 +1,4 @@
-"""Levels, what is wrong with them, the noise learned; prompts, sayings, and the advice that follows."""
+"""Levels and their faults, the noise learned, prompts, sayings, and the advice that follows."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def test_a_quiet_room_has_no_fault():
 def test_a_loud_room_faint_speech_and_speech_near_clipping_are_named():
     assert "loud with the saw off" in room_faults(level_of(pcm(white(0.05))))[0]
     assert "too quiet" in speech_faults(level_of(pcm(white(0.003))))[0]
-    assert "near clipping" in speech_faults(level_of(pcm(tone(300, 2, 0.85))))[0]
+    assert "close to clipping" in speech_faults(level_of(pcm(tone(300, 2, 0.85))))[0]
 
 
 def test_the_bar_grows_with_the_level():
@@ -232,7 +232,7 @@ def test_a_wrong_number_of_sayings_is_a_fault_with_the_times(at):
     with pytest.raises(BadInput) as caught:
         soundcheck.sayings_in(stream(*at), PHRASES, "said.wav")
     (fault,) = caught.value.faults
-    assert f"{len(at)} utterances where 3" in fault.what
+    assert f"has {len(at)} utterances, but 3 were" in fault.what
     assert fault.where == "said.wav" and "begin at 1.0, 4.0" in fault.value
 
 
@@ -265,7 +265,7 @@ def test_another_wording_of_the_same_meaning_is_right():
 def test_what_lies_elsewhere_is_not_its_answer():
     others = [found(0, 0.9, CUT), found(3.1, 4, CUT), found(1.5, 1.6, knock=True, reason="a sound")]
     (outcome,) = soundcheck.outcomes(others, [SAYING])
-    assert outcome == Outcome(None, "", "it was not noticed in the noise")
+    assert outcome == Outcome(None, "", "it was lost in the noise")
     (outcome,) = soundcheck.outcomes([], [Saying(CUT, 0, 0)])
     assert outcome.reason == "nothing was said"
 
@@ -317,8 +317,8 @@ def lines(*advised: tuple[Tally, Tally | None]) -> list[PhraseTallies]:
     ("found_lines", "faults", "advice", "why"),
     [
         (lines(*[(GOOD, GOOD)] * 9, (GOOD, BAD)), (), VOICE, "9 of 10"),
-        (lines(*[(GOOD, GOOD)] * 8, *[(GOOD, BAD)] * 2), (), SAW_OFF, "10 of 10 phrases .* 8 in its noise"),
-        (lines(*[(GOOD, None)] * 4), (), SAW_OFF, "noise was left out"),
+        (lines(*[(GOOD, GOOD)] * 8, *[(GOOD, BAD)] * 2), (), SAW_OFF, "10 of 10 phrases .* 8 with the saw on"),
+        (lines(*[(GOOD, None)] * 4), (), SAW_OFF, "noise was skipped"),
         (lines(*[(GOOD, GOOD)] * 4, *[(BAD, BAD)] * 5), (), PEDAL, "only 4 of 9"),
         (
             lines((GOOD, GOOD)),
@@ -383,11 +383,11 @@ def test_no_microphone_says_what_to_do():
 def test_a_microphone_that_stops_or_never_starts_is_missed(monkeypatch):
     monkeypatch.setattr("assistant.hearing.recorder.FIRST_CHUNK_S", 0.05)
     monkeypatch.setattr("assistant.hearing.recorder.SILENT_AFTER_S", 0.05)
-    with pytest.raises(NoSuchPart, match="gives no sound"):
+    with pytest.raises(NoSuchPart, match="delivers no sound"):
         Recorder(Capture()).read()
     recorder = Recorder(Capture(bytes(960)))
     recorder.read()
-    with pytest.raises(NoSuchPart, match="gives no more sound"):
+    with pytest.raises(NoSuchPart, match="delivers no more sound"):
         recorder.read()
 
 

@@ -49,7 +49,7 @@ def said(voice: str, text: str, manner: tuple[int, int] = NEW) -> bytes:
 
 
 def in_a_room(sound: bytes) -> bytes:
-    """With the quiet around it that the end-pointer leaves, and a quiet room's noise."""
+    """The piece with the quiet that the end-pointer leaves around it, and a quiet room's noise."""
     samples = floats(padded(sound, BEFORE / 100, AFTER / 100))
     return pcm(samples + np.random.default_rng(5).standard_normal(len(samples)) * 0.001)
 
@@ -116,7 +116,7 @@ def test_the_right_phrase_is_the_nearest_of_all():
 
 
 def test_distance_hardly_grows_with_noise():
-    """The templates are heard through the piece's own noise; left out, the distance at 10 dB is a multiple."""
+    """The templates are put into the piece's own noise. Without that, the distance at 10 dB is a multiple."""
     text = PHRASES[0]
     clean, _ = judged(VOICES[0], text, text)
     noised, _ = judged(VOICES[0], text, text, 10)
@@ -274,7 +274,7 @@ def test_a_broken_file_is_named_with_its_mend(tmp_path, content):
 
 def test_templates_of_another_kind_are_refused(tmp_path):
     np.savez(tmp_path / templates.FILE, format=templates.FORMAT, texts=np.array(["a"]), t0=np.zeros((30, 4)))
-    with pytest.raises(NoSuchPart, match="no cepstra"):
+    with pytest.raises(NoSuchPart, match="wrong contents"):
         Voice.load(tmp_path)
     np.savez(tmp_path / templates.FILE, format=99, texts=np.array(["a"]), t0=np.zeros((30, CEPSTRA)))
     with pytest.raises(NoSuchPart, match="another version"):

@@ -115,7 +115,7 @@ def test_a_whole_model_of_the_language_is_chosen_and_a_broken_or_foreign_one_is_
     korean = VoiceSettings(language="ko")
     assert choose(korean, [tmp_path]).recogniser == "vosk"
     assert choose(VoiceSettings(), [tmp_path]).recogniser == "pocketsphinx"
-    assert "of this language" in choose(VoiceSettings(), [tmp_path]).why
+    assert "for this language" in choose(VoiceSettings(), [tmp_path]).why
     named = VoiceSettings(model=str(tmp_path / "vosk-model-small-ko-1"))
     assert choose(named, []).model == tmp_path / "vosk-model-small-ko-1"
     (tmp_path / "vosk-model-small-ko-1" / "graph" / "Gr.fst").unlink()
@@ -143,7 +143,7 @@ def test_korean_phrases_are_heard_among_those_open_with_them(vosk):
     """A third is enough to show that phrases reach the engine whole.
 
     The voice of espeak-ng is hard to understand (11 or 12 of 24, the engine's dither differs from run to
-    run). Numbers are left out. What a wrong phrase would do is not shown by this voice either; none is taken here.
+    run). Numbers are skipped. Nor does this voice show what a wrong phrase would do; none is taken here.
     """
     need("espeak-ng")
     said = [phrase for phrase in KOREAN if phrase.intent != "go to"]

@@ -78,7 +78,7 @@ def test_a_source_gives_the_file_then_silence_then_nothing(tmp_path):
 
 
 def riff(fmt: bytes, data: bytes, promised: int | None = None, before: bytes = b"") -> bytes:
-    """A WAV file from its chunks; promised: bytes of sound its header speaks of."""
+    """A WAV file made of its chunks. promised: the bytes of sound that its header gives."""
     size = len(data) if promised is None else promised
     chunks = b"WAVE" + before + b"fmt " + struct.pack("<I", len(fmt)) + fmt + b"data" + struct.pack("<I", size) + data
     return b"RIFF" + struct.pack("<I", len(chunks) & 0xFFFFFFFF) + chunks

@@ -53,7 +53,7 @@ def spoken(voice: str, text: str) -> bytes:
 
 
 def read_spoken(command: list[str], text: str) -> bytes:
-    """As `spoken`, by a command of espeak-ng or flite that lacks the sentence and the file."""
+    """As `spoken`, with a command of espeak-ng or flite to which the sentence and the file are added."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "said.wav"
         rest = ["-t", text, "-o", str(path)] if command[0] == "flite" else ["-w", str(path), text]
@@ -65,17 +65,17 @@ def read_spoken(command: list[str], text: str) -> bytes:
 
 
 def padded(sound: bytes, before_s: float = 0.5, after_s: float = 0.8) -> bytes:
-    """With silence around it."""
+    """The sound with silence around it."""
     return bytes(2 * round(before_s * RATE)) + sound + bytes(2 * round(after_s * RATE))
 
 
 def piece(voice: str, text: str) -> bytes:
-    """As the end-pointer would cut it: 0.3 s before, 0.35 s after."""
+    """The sound as the end-pointer would cut it: 0.3 s before, 0.35 s after."""
     return padded(spoken(voice, text), 0.3, 0.35)
 
 
 def tone(hz: float, seconds: float = 1.0, amplitude: float = 0.5, rate: int = RATE) -> np.ndarray:
-    """A sine from its zero on; amplitude 1 is full scale."""
+    """A sine that begins at zero. Amplitude 1 is full scale."""
     return amplitude * np.sin(2 * np.pi * hz * np.arange(round(rate * seconds)) / rate)
 
 

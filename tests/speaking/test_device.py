@@ -63,7 +63,7 @@ def in_a_process(code: str) -> subprocess.CompletedProcess[str]:
 )
 @pytest.mark.parametrize("kind", ["MiniaudioDevice", "SounddeviceDevice"])
 def test_no_sound_card_is_a_missing_part_and_nothing_else_is_printed(kind: str) -> None:
-    """ALSA's library would write a page of its own lines at every attempt."""
+    """Otherwise ALSA's library would write a page of lines at every attempt."""
     done = in_a_process(f"""
 from assistant.errors import NoSuchPart
 from assistant.speaking.device import {kind}
@@ -93,7 +93,7 @@ def test_a_loudspeaker_is_meant_by_its_name_or_a_part_of_it() -> None:
     assert number_of("usb", names) == 2  # the whole name first
     assert number_of("usb a", names) == 1 and number_of(" MONITOR ", names) == 0
     assert number_of("headset", names) is None and number_of("usb", []) is None
-    assert not_there("headset", names[1:]).endswith('the default one speaks; there are: "USB Audio", "USB"')
+    assert not_there("headset", names[1:]).endswith('the default one is used; there are: "USB Audio", "USB"')
     assert not_there("headset", []).endswith("there are: none")
 
 
@@ -110,7 +110,7 @@ def server(sound_server: SoundServer, monkeypatch: pytest.MonkeyPatch) -> SoundS
 
 @pytest.fixture
 def bench(server: SoundServer) -> str:
-    """A second sink beside the default one; the number of its module."""
+    """Adds a second sink beside the default one. Gives the number of its module."""
     return server.add_sink("bench", "Bench-Speaker")
 
 
@@ -153,7 +153,7 @@ def test_when_the_chosen_one_goes_the_default_one_speaks_and_that_is_told(server
         said(player, posted, "here", 0.2)
         server.remove(bench)
         told = posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "works", 30)
-        assert isinstance(told, DeviceChanged) and 'called "Bench-Speaker", so the default one speaks' in told.text
+        assert isinstance(told, DeviceChanged) and 'called "Bench-Speaker", so the default one is used' in told.text
         default = Recording(server)
         said(player, posted, "there")
         time.sleep(2.5)

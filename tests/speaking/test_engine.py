@@ -1,4 +1,4 @@
-"""What every voice needs done to its text and its samples."""
+"""The work that every voice needs done on its text and its samples."""
 
 from __future__ import annotations
 

@@ -178,7 +178,7 @@ def test_the_short_copy_is_small_made_once_and_used_again(tmp_path: Path) -> Non
 
 def test_no_short_place_at_all_is_said(tmp_path: Path) -> None:
     deep = deep_copy_of_the_data(tmp_path)
-    with pytest.raises(NoSuchPart, match="install into a shorter path"):
+    with pytest.raises(NoSuchPart, match="install Kerfcall into a shorter path"):
         short_data_folder(deep, deep)
 
 

@@ -1,4 +1,4 @@
-"""What `ready` finds out about voice and loudspeaker."""
+"""The findings of `ready` about voice and loudspeaker."""
 
 from __future__ import annotations
 
@@ -18,7 +18,9 @@ def test_a_voice_that_can_not_be_had_is_text(monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr("assistant.speaking.choose.choose_engine", none)
     line = health.voice(VoiceSettings())
-    assert line.state == STANDS_IN and "text on the screen: no voice" in line.text and "espeakng-loader" in line.mend
+    assert (
+        line.state == STANDS_IN and "text on the screen only: no voice" in line.text and "espeakng-loader" in line.mend
+    )
 
 
 def test_a_loudspeaker_is_named_and_how_many_more_there_are() -> None:
@@ -37,4 +39,4 @@ def test_the_loudspeaker_that_the_shop_file_asks_for_is_named() -> None:
 @pytest.mark.parametrize("wanted", ["", "porch"])
 def test_without_a_loudspeaker_text_is_on_the_screen(wanted: str) -> None:
     line = health.loudspeaker({"outputs": [], "inputs": []}, wanted)
-    assert line.state == STANDS_IN and line.text == "text on screen: none found"
+    assert line.state == STANDS_IN and line.text == "text on the screen only: none found"

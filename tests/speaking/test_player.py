@@ -173,7 +173,7 @@ def test_a_device_that_stops_asking_is_lost_and_nobody_waits(fading_room: Room) 
 
 
 def test_it_is_tried_again_and_says_when_it_is_back(fading_room: Room) -> None:
-    """Retries come further and further apart; nothing of before the loss sounds after it."""
+    """Attempts come further and further apart, and nothing from before the loss sounds after it."""
     fading_room.play("old", seconds=2.0)
     fading_room.device.pump(220)
     fading_room.device.refuse = True
@@ -305,7 +305,7 @@ def works_again(room: Room) -> None:
 
 @pytest.mark.parametrize("sounding", [True, False])
 def test_one_that_hangs_whoever_closes_it_is_said_to_be_lost_all_the_same(fading_room: Room, sounding: bool) -> None:
-    """Also where nothing sounds and nothing waits, so that nobody else would notice; and it comes back by itself."""
+    """This is noticed even when nothing sounds or waits, and the player recovers by itself."""
     hanging = Hanging(fading_room.device, "close")
     if sounding:
         fading_room.play("old", seconds=2.0)
@@ -322,7 +322,7 @@ def test_one_that_hangs_whoever_closes_it_is_said_to_be_lost_all_the_same(fading
 
 
 def test_one_that_does_not_open_is_lost_until_it_does() -> None:
-    """At the start; what was to be said meanwhile has failed, and does not sound late."""
+    """At the start. What should have been said meanwhile has failed, and does not sound late."""
     device, posted = HandDevice(), Posted()
     hanging = Hanging(device, "open")
     player = Player(RATE, device, HandClock(), posted, 60.0, first_retry_s=0.02, open_within_s=0.1)
@@ -332,7 +332,7 @@ def test_one_that_does_not_open_is_lost_until_it_does() -> None:
         player.supply(slot, steady(0.1))
         assert posted.ended("first").how == "failed"
         lost = posted.wait(lambda e: isinstance(e, DeviceChanged))
-        assert isinstance(lost, DeviceChanged) and lost.state == "lost" and "has not opened" in lost.text
+        assert isinstance(lost, DeviceChanged) and lost.state == "lost" and "did not open" in lost.text
         hanging.go.set()
         posted.wait(lambda e: isinstance(e, DeviceChanged) and e.state == "works")
         assert not device.pump(5000).any()

@@ -1,4 +1,4 @@
-"""pyttsx3 in a process of its own: every phrase rendered to a file and measured."""
+"""pyttsx3 in a separate process: every phrase is rendered to a file and measured."""
 
 from __future__ import annotations
 
@@ -32,9 +32,9 @@ def engine() -> Iterator[Pyttsx3Engine]:
 
 
 def test_many_phrases_in_a_row_are_all_rendered(engine: Pyttsx3Engine) -> None:
-    """Its own queue keeps only the last of several; here each is whole, loud, and as long as it should be.
+    """pyttsx3's own queue keeps only the last of several texts. Here each is complete, loud and long enough.
 
-    Second opinion on the length: espeak-ng's library called directly, which its Linux driver stands on too.
+    Second opinion on the length: espeak-ng's library called directly, which pyttsx3's Linux driver uses too.
     """
     reference = EspeakEngine("en", 160)
     for text in PHRASES * 3:
@@ -45,7 +45,7 @@ def test_many_phrases_in_a_row_are_all_rendered(engine: Pyttsx3Engine) -> None:
 
 
 def test_the_rate_is_always_taken() -> None:
-    """Its rate changes are dropped at random when made later; per process they hold from the first phrase."""
+    """Later changes of its rate are dropped at random. In a new process the rate applies from the first phrase."""
     with Pyttsx3Engine(None, 100) as slow, Pyttsx3Engine(None, 300) as fast:
         for _ in range(4):
             a, b = slow.render(PHRASES[2]), fast.render(PHRASES[2])
@@ -84,7 +84,7 @@ def voice(id: str, *languages: str | bytes) -> SimpleNamespace:
         ([voice("anna", "de_DE"), voice("sam", "en_US"), voice("kit", "en-GB")], "kit", None),
         ([voice("anna", "de_DE")], "anna", None),
         ([voice("gmw/de", b"\x05de"), voice("gmw/en", b"\x02en-gb")], "gmw/de", "gmw/en"),
-        # Some drivers leave the list empty; "en" inside another word is no English.
+        # Some drivers leave the list empty. "en" inside another word does not mean English.
         ([voice("TOKENS/VENDOR_DE-DE_HELEN"), voice("TOKENS/VENDOR_EN-US_SAM")], "", "TOKENS/VENDOR_EN-US_SAM"),
         ([], "anna", None),
     ],
@@ -130,7 +130,7 @@ def test_a_dead_process_fails_one_phrase_and_is_replaced() -> None:
     with Pyttsx3Engine() as engine:
         first = child_of(engine)
         os.kill(first, signal.SIGTERM)
-        with pytest.raises(VoiceFailed, match="ended by itself"):
+        with pytest.raises(VoiceFailed, match="ended unexpectedly"):
             engine.render(PHRASES[0])
         again = engine.render(PHRASES[0])
         assert again is not None and again.seconds > 1

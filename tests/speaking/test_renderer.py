@@ -1,4 +1,4 @@
-"""The speaking thread: what must sound now comes first; of what may come next, the newest request."""
+"""The speaking thread renders first what must sound now, then the newest request of what can come next."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ def test_two_channels_become_their_mean(tmp_path: Path) -> None:
 @pytest.mark.skipif(shutil.which("sox") is None, reason="sox is not installed")
 @pytest.mark.parametrize("rate", [22050, 44100, 11025])
 def test_an_aiff_file_of_another_program(tmp_path: Path, rate: int) -> None:
-    """As `sox` writes it: big-endian samples, the rate as an 80-bit float."""
+    """A file as `sox` writes it: big-endian samples, the rate as an 80-bit float."""
     raw = tmp_path / "a.raw"
     raw.write_bytes(SAMPLES.tobytes())
     source = ["-t", "raw", "-r", str(rate), "-e", "signed", "-b", "16", "-c", "1", str(raw)]

@@ -1,4 +1,4 @@
-"""The live speaker whole, over the sound library's null backend; and the silent one."""
+"""The complete live speaker, with the sound library's null backend, and the silent speaker."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class Live:
             time.sleep(0.005)
 
     def started(self, id: str, text: str) -> None:
-        """Until its first sample has been handed to the device."""
+        """Waits until its first sample has gone to the device."""
         self.speaker.say(id, text, replaces=True)
         self.posted.wait(lambda e: isinstance(e, SpeechStarted) and e.id == id)
 

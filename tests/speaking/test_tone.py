@@ -1,4 +1,4 @@
-"""Two soft notes before what wants an answer, and before nothing else; the words count from after them."""
+"""Two soft notes sound before what needs an answer, and before nothing else. The words count from after them."""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ def test_only_what_wants_an_answer_has_it() -> None:
 
 
 def test_the_low_notes_are_one_note_twice_lower_shorter_and_no_louder() -> None:
-    """By Fourier transform; nobody takes them for the two that rise before a question."""
+    """By Fourier transform: nobody can mistake them for the two that rise before a question."""
     low, tone = low_sound(RATE), tone_sound(RATE)
     note = round(LOW_NOTE_S * RATE)
     first, second = low[:note], low[-note:]
@@ -156,7 +156,7 @@ def test_speech_not_understood_sounds_them_and_hearing_is_deaf_meanwhile() -> No
 
 
 def test_a_voice_that_was_given_up_is_not_back_because_a_note_sounds() -> None:
-    """The notes need a loudspeaker; no voice has to make them."""
+    """The notes need a loudspeaker but no voice."""
     watch = VoiceWatch()
     watch.handed("a1", 0.0)
     assert watch.overdue(60.0) == ("a1",)

@@ -37,7 +37,7 @@ def level_db(samples: np.ndarray) -> float:
 
 @pytest.mark.parametrize("loudness_db", [SOFTEST_DB, -STEP_DB, STEP_DB, LOUDEST_DB])
 def test_speech_is_louder_by_so_many_decibels_and_never_clips(loudness_db: int) -> None:
-    """Real speech; where its peaks are bent the level may fall short by at most 1 dB."""
+    """Real speech. Where its peaks are bent, the level can fall short by 1 dB at most."""
     for text in PHRASES:
         pcm = EspeakEngine().render(text)
         assert pcm is not None

@@ -81,7 +81,7 @@ os.kill(os.getpid(), signal.SIGKILL)
 def test_a_file_of_another_kind_is_not_continued(tmp_path: Path) -> None:
     path = tmp_path / "said.wav"
     path.write_bytes(b"a letter, not a sound")
-    with pytest.raises(BadInput, match="no WAV file.*another file for --speaker"):
+    with pytest.raises(BadInput, match="is not a WAV file.*another file with --speaker"):
         GrowingWav(path, 22050, append=True)
     assert path.read_bytes() == b"a letter, not a sound"
     with wave.open(str(path), "wb") as file:

@@ -1,4 +1,4 @@
-"""Where made sound is kept between runs: files named by the hash of what they were made from."""
+"""Keeps made sound between runs, in files named by the hash of what they were made from."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def folder() -> Path:
 
 
 def kept(make: Callable[[], bytes], *made_from: str | bytes) -> bytes:
-    """What `make` gave for these, from the cache when it is there."""
+    """The result of `make` for these, from the cache if it is there."""
     digest = hashlib.sha256()
     for part in (VERSION, *made_from):
         data = part.encode() if isinstance(part, str) else part

@@ -1,4 +1,4 @@
-"""The labelled clips of one half, and the streams they stand in."""
+"""The labelled clips of one half, and the streams that they are placed in."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ CONDITIONS = ("clean", "echo", "20 dB", "10 dB", "5 dB", "0 dB")
 
 @dataclass(frozen=True, slots=True)
 class Clip:
-    """Something said, and what is to come of it.
+    """Something said, and what must come of it.
 
-    kind: one of `KINDS`; "phrase" and "pair" are to be heard as `text`, the others never. name: for people. sound:
+    kind: one of `KINDS`; "phrase" and "pair" must be heard as `text`, the others never. name: for people. sound:
     bare, 16 kHz, 16 bit.
     """
 

@@ -1,4 +1,4 @@
-"""The product's own path over the measuring streams: what each clip was heard as, and the figures of many.
+"""Runs the product's own path over the measuring streams: what each clip was heard as, and the figures of many.
 
 `score` is for the benchmark and for setting limits; every line of its `heard` can be written as JSON.
 """
@@ -43,9 +43,9 @@ WHERE = {
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One utterance that the ear told of, or a clip of which it told nothing (heard "", reason "nothing").
+    """One utterance that the ear reported, or a clip without a report (heard "", reason "nothing").
 
-    kind: of the clip, or "noise". text: what was to be heard, or "". accepted: the phrase taken, or None. strict,
+    kind: of the clip, or "noise". text: what should be heard, or "". accepted: the phrase taken, or None. strict,
     lead_in: of that phrase. right: it means what was said. reaction_s: from the clip's last sound to the answer,
     hangover, suppression and decoding included, by wall time. unloaded_s: the same with the work's CPU time.
     """
@@ -87,7 +87,7 @@ def ear_of(spec: Spec) -> Ear:
 
 
 def phrases_for(clips: Sequence[Clip]) -> tuple[Phrase, ...]:
-    """Everything that can be said; for alphabet pairs, those pairs."""
+    """All phrases that can be said; for alphabet pairs, those pairs."""
     if clips and clips[0].kind == "pair":
         return tuple(Phrase("pair", clip.text, clip.text, False, False) for clip in clips)
     return table()
@@ -172,7 +172,7 @@ def _line(half: str, condition: str, clip: Clip, item: Told, ended: float | None
 
 
 def work(half: str, kinds: Sequence[str], conditions: Sequence[str], every: int, minutes: float) -> list[Block]:
-    """Everything that is to be heard, each N-th clip, and so many minutes of noise."""
+    """Everything that must be heard, each N-th clip, and so many minutes of noise."""
     found = [
         block
         for kind in KINDS

@@ -106,7 +106,7 @@ def pairs(half: str) -> list[tuple[str, str, bytes]]:
 
 
 def cut(sound: bytes) -> list[bytes]:
-    """Pieces between pauses, peak -3 dB (hearing study, "Rebuilding the test audio"); those too long are left out."""
+    """Pieces between pauses, peak -3 dB (hearing study, "Rebuilding the test audio"); skips long ones."""
     samples = floats(sound)
     frames = samples[: len(samples) // 160 * 160].reshape(-1, 160)
     level = np.sqrt((frames**2).mean(axis=1))

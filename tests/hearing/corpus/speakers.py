@@ -41,7 +41,7 @@ SILENT = 0.005  # of the peak
 
 
 def installed(voice: str) -> bool:
-    """Whether its engine, and festival's voice package, are there."""
+    """Whether its engine and festival's voice package are installed."""
     engine, _, name = voice.partition(":")
     if shutil.which(PROGRAMS[engine]) is None:
         return False
