@@ -177,8 +177,8 @@ def _sum_fault(whole: list[Fraction], width: Fraction, mirror: bool, unit: str) 
     difference = f"{plain_length(abs(short), unit)} {'short of' if short > 0 else 'over'}"
     which, at = ("middle", len(whole) // 2) if mirror else ("last", -1)
     needed = whole[at] + short
-    change = "add" if short > 0 else "take off"
-    mend = f"{change} {plain_length(abs(short), unit)} in all"
+    by = plain_length(abs(short), unit)
+    mend = f"add {by} to the widths" if short > 0 else f"take {by} off the widths"
     if needed > 0:
         mend += f", or make the {which} width {plain_length(needed, unit)}"
     what = f"the widths together are {difference} the board's width of {plain_length(width, unit)}"

@@ -88,7 +88,8 @@ def unsettable_warning(size: Fraction, step: Fraction, *, unit: str = "mm") -> s
     """A warning of wood thinner than the carriage's smallest step; "" if it isn't. size, step: mm."""
     if size >= step:
         return ""
-    return f"less than the carriage's smallest step, {plain_length(step, unit)}: it may not stand at all"
+    smallest = f"the carriage's smallest step, {plain_length(step, unit)}"
+    return f"less than {smallest}: chance decides whether any of it stands"
 
 
 def number_list(noun: str, numbers: Sequence[int]) -> str:

@@ -124,7 +124,7 @@ def _come_down(one: Pattern, wanted: tuple[int, ...], faults: list[Fault]) -> Pa
     """Mark the passes of these sockets as approached from above. wanted: socket numbers, from 1."""
     missing = sorted(set(wanted) - set(range(1, len(one.sockets) + 1)))
     if missing:
-        mend = f"part A has {len(one.sockets)} sockets: give numbers from 1 to {len(one.sockets)}"
+        mend = f"give numbers from 1 to {len(one.sockets)}: part A has no more sockets"
         faults.append(Fault("names sockets that don't exist", ", ".join(map(str, missing)), "joint.come_down", mend))
     return replace(one, passes=tuple(replace(each, down=each.socket in wanted) for each in one.passes))
 

@@ -169,7 +169,7 @@ def test_a_plan_as_ones_own_shop_file(faults: Any, folder: Path) -> None:
     (folder / "own").mkdir()
     write(folder / "own", PLAN, "shop.toml")
     (found,) = faults("layout trays.toml")
-    assert "shop.toml: is a plan, and a shop file is wanted here" in found
+    assert "shop.toml: is a plan, but a shop file is needed here" in found
     assert found.endswith("; type: kerfcall layout trays.toml --shop SHOP (with your shop file for SHOP)")
 
 

@@ -90,7 +90,7 @@ def test_each_setup_states_what_to_keep_clear_rounded_away_from_the_blade() -> N
     for checks in (CHECKS, bare):
         job = job_of(plan, checks=checks)
         words = _words(_items(plan, job))
-        assert "Keep clear: 5 to 84 mm off the reference edge, up to 26 mm above the bed." in words
+        assert "Keep clear: 5 to 84 mm from the reference edge, up to 26 mm above the bed." in words
         asked = len(re.findall("(?:clamps|clamps and guard): Keep clear: ", words))
         assert words.count("Keep clear: ") - asked == len(job.setups)
 
@@ -131,7 +131,7 @@ def test_a_handwheel_is_told_its_moves() -> None:
     plan = plan_of(18)
     words = _words(_items(plan, job_of(plan, HANDWHEEL)))
     assert "up 1 turn + 101 marks" in words and "up 5 turns + 96 marks from zero" in words
-    assert "of 125" in words
+    assert "125 marks a turn" in words
 
 
 @pytest.mark.parametrize("plan", [plan_of(), plan_of(40, 13), lined_plan(("A", "B"))], ids=["trays", "small", "lined"])
