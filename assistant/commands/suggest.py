@@ -38,9 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--unit", choices=sorted(MM_PER_UNIT), help="of numbers without a unit (default: the shop file's, or mm)"
     )
-    parser.add_argument(
-        "--top", type=int, metavar="N", help="how many to list (default: 8, or 12 with --unit in)"
-    )
+    parser.add_argument("--top", type=int, metavar="N", help="how many to list (default: 8, or 12 with --unit in)")
     parser.add_argument(
         "--write", type=Path, metavar="FILE", help="write a plan to edit; an existing file is never overwritten"
     )

@@ -97,7 +97,10 @@ def test_an_earlier_one_is_in_force_again_when_a_later_one_was_taken_back(bench:
     bench.calibrate("kerf", 3, value="3.3")
     undo(bench.shop, "kerf", utc(1))
     line = bench.lines()["kerf"]
-    assert (line.state, line.text) == (WORKS, "3.176 mm, calibrated 20 days ago; a later calibration was taken back 1 day ago")
+    assert (line.state, line.text) == (
+        WORKS,
+        "3.176 mm, calibrated 20 days ago; a later calibration was taken back 1 day ago",
+    )
 
 
 def test_another_blade_since_makes_kerf_and_zero_doubtful_and_nothing_else(bench: Bench) -> None:

@@ -180,7 +180,9 @@ def test_two_pairs_that_disagree_are_both_left_out() -> None:
 def test_sums_that_all_differ_from_the_layout_belong_to_another_board() -> None:
     """Two spacings less two kerfs are 19.04 mm; from wall to wall it is two spacings."""
     walls = {label: (str(Fraction(a) + 3), str(Fraction(b) + 3)) for label, (a, b) in PAIRS.items()}
-    with pytest.raises(BadInput, match=r"add up to about 19.04 mm, however large the play is \(got 25.015 mm beside cut A\)"):
+    with pytest.raises(
+        BadInput, match=r"add up to about 19.04 mm, however large the play is \(got 25.015 mm beside cut A\)"
+    ):
         backlash(beside(walls), EXACT, by_cuts=True, kerf=Fraction("3.18"))
     assert backlash(beside(walls), EXACT, by_cuts=True).value == pytest.approx(0.0825, abs=0.002)
 

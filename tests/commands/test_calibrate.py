@@ -135,7 +135,7 @@ def test_the_session_calls_which_cuts_of_a_backlash_board_are_come_down_to(
     lines = capsys.readouterr().out.splitlines()
     assert sum("first, then down" in line for line in lines) == 4
     words = [text.text for page in cut_sheet(job, (), Sheet.of("a4")).pages for text in texts(page.items)]
-    assert sum("then comes down to it" in word for word in words) == 4
+    assert sum("then comes down to the setting" in word for word in words) == 4
 
 
 def test_the_kerfs_board_has_five_short_fingers_and_five_long_ones(bench: Bench) -> None:
@@ -217,7 +217,7 @@ def test_json_holds_the_uncertainty_and_its_parts(bench: Bench) -> None:
 def test_a_kerf_of_another_board_is_refused(bench: Bench) -> None:
     """Readings of wider wood make a kerf that no blade like the stated one cuts."""
     text = bench.readings("kerf", {place: str(round(float(value) + 2, 2)) for place, value in KERF.items()}, code=2)
-    assert "the kerf is far from the 3.2 mm of the shop file (got 1.1797 mm" in text
+    assert "the kerf is far from the 3.2 mm in the shop file (got 1.1797 mm" in text
 
 
 def test_a_blunder_is_told_in_the_text(bench: Bench) -> None:
@@ -270,7 +270,7 @@ def test_a_zero_is_told_and_noted_and_nothing_is_written(bench: Bench) -> None:
     readings = {p.label: f"{float(p.x) - 3.2 + 0.15:.2f}" for p in places}
     text = " ".join(bench.readings("zero", readings, "--yes").split())
     assert "Zero offset: 0.1487 mm" in text, "0.15 as the caliper rounds it"
-    assert "there set its reading to 0.149 mm" in text
+    assert "set its reading there to 0.149 mm" in text
     assert bench.shop.read_text(encoding="utf-8") == SHOP
     assert [e.kind for e in read_history(bench.shop)] == ["zero"]
 
@@ -380,7 +380,7 @@ def test_readings_of_another_board_are_refused(bench: Bench) -> None:
     assert "the readings with a spacing of 31.75 mm disagree" in text and "H 6.94 mm, J 28.91 mm" in text
     text = bench.readings("kerf", {**KERF, **dict.fromkeys("FGHJK", "1.12")}, "--yes", code=2)
     assert "less far than it is set, which no screw does" in text
-    assert "see whether the readings belong to this board, each to its letter and in its unit" in text
+    assert "check that the readings are from this board, with the right letters and unit" in text
 
 
 # A kerf that jumps: to 3.6 mm from 3.2
@@ -432,7 +432,7 @@ def test_cuts_measured_in_place_of_the_wood_are_named_and_no_kerf_is_advised(uni
     before = bench.shop.read_text(encoding="utf-8")
     text = bench.readings("kerf", dict.fromkeys(KERF, wide), "--yes", code=2)
     assert f"the cuts seem to have been measured, not the wood between them (got about {wide} {unit} each)" in text
-    assert "measure the wood left between two cuts with the outside jaws" in text
+    assert "measure the wood between two cuts with the outside jaws" in text
     assert "blade.kerf" not in text and text.count("\n") == 1
     assert bench.shop.read_text(encoding="utf-8") == before and not history_path(bench.shop).exists()
 
@@ -441,7 +441,7 @@ def test_cuts_of_one_spacing_without_a_board_are_named_too(bench: Bench) -> None
     """By the spacing less the reading the kerf would be 16.8 mm."""
     words = [word for value in ("3.18", "3.2", "3.19", "3.18") for word in ("--reading", f"20={value}")]
     text = bench.run("kerf", *words, "--yes", code=2)
-    assert "it looks as if the cuts were measured" in text and "blade.kerf" not in text
+    assert "the cuts seem to have been measured" in text and "blade.kerf" not in text
 
 
 def test_some_cuts_among_the_wood_are_named_beside_what_disagrees(bench: Bench) -> None:
@@ -453,13 +453,13 @@ def test_wood_and_cut_measured_together_is_no_advice_for_the_kerf(bench: Bench) 
     """From wall to wall the reading is the spacing, and the kerf seems to be nothing."""
     values = {place: f"{float(value) + 3.18:.2f}" for place, value in KERF.items()}
     text = bench.readings("kerf", values, code=2)
-    assert "whether each is the wood between two cuts alone" in text and "blade.kerf" not in text
+    assert "that each is only the wood between two cuts" in text and "blade.kerf" not in text
 
 
 def test_cuts_measured_on_a_backlash_board_are_named(bench: Bench) -> None:
     """They are all alike, which would look like a screw without play."""
     cuts = {f"{letter}{n}": "3.18" for letter in "ABCD" for n in "12"}
-    assert "it looks as if the cuts were measured" in bench.readings("backlash", cuts, "--yes", code=2)
+    assert "the cuts seem to have been measured" in bench.readings("backlash", cuts, "--yes", code=2)
 
 
 def zero_readings(bench: Bench, *far: str) -> dict[str, str]:
@@ -531,7 +531,7 @@ def test_two_hundred_readings_are_enough(bench: Bench) -> None:
     assert json.loads(bench.run("kerf", "--csv", str(file), "--json", code=1))["value"] == pytest.approx(3.18)
     file = write(bench.folder, "\n".join([*rows, "10,6.82", "10,6.82"]), "readings.csv")
     (line,) = bench.run("kerf", "--csv", str(file), code=2).splitlines()
-    assert "readings.csv: line 202: over 200 readings" in line
+    assert "readings.csv: line 202: there are over 200 readings" in line
 
 
 def at_terminal(monkeypatch: pytest.MonkeyPatch, typed: str) -> None:
@@ -551,7 +551,7 @@ def test_readings_are_asked_for_at_a_terminal(bench: Bench, monkeypatch: pytest.
     text = bench.run("kerf", "--plan", str(board))
     assert "A again, the wood between cuts 1 and 2:" in text
     assert "A, the wood between cuts 1 and 2:" in text
-    assert "From 9 places;" in text
+    assert "From 9 places." in text
     assert "6.2500" not in text
     assert read_shop(bench.shop).blade.kerf != Fraction("3.2")
 

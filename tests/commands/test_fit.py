@@ -147,8 +147,13 @@ def test_a_joint_of_many_fingers_with_little_clearance_is_warned_of_swelling(pri
 
 def test_how_square_the_cut_must_be_and_a_warning_when_it_is_not(printed: Any) -> None:
     """atan(0.025 / 12.3) = 0.1165 degrees."""
-    assert "over the depth of 12.300 mm, a wall may lean by at most 0.025 mm. Blade tilt and carriage error together may be at most 0.12 degrees" in printed()
-    assert "Warning: blade and carriage are 0.2 degrees out of square" in printed(PLAN + "[uncertainty]\nout_of_square = 0.2\n")
+    assert (
+        "over the depth of 12.300 mm, a wall may lean by at most 0.025 mm. Blade tilt and carriage error together may be at most 0.12 degrees"
+        in printed()
+    )
+    assert "Warning: blade and carriage are 0.2 degrees out of square" in printed(
+        PLAN + "[uncertainty]\nout_of_square = 0.2\n"
+    )
     assert "Warning" not in printed(PLAN + "[uncertainty]\nout_of_square = 0.116\n")
 
 

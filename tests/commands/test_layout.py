@@ -274,7 +274,10 @@ def test_a_lined_case_lists_its_boards_blanks_and_stages(capsys: pytest.CaptureF
     """By hand: outside 240 and the fingers proud by 0.3 at both ends; four lined ends, so four blanks."""
     text = _table(capsys, DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")
     assert "  2 x long side (part A): 72 mm wide, 12 mm thick, 240.6 mm long" in text
-    assert "  4 x long side blank (part A): 72 mm wide, 12 mm thick, 200 mm long or more, of lining wood with the grain" in text
+    assert (
+        "  4 x long side blank (part A): 72 mm wide, 12 mm thick, 200 mm long or more, of lining wood with the grain"
+        in text
+    )
     assert text.index("Stage 1: openings and blanks") < text.index("Stage 2: final sockets")
     assert "glue dry overnight" in text
     data = _json(capsys, DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")

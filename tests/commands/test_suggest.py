@@ -173,7 +173,9 @@ def test_what_the_machine_can_not_cut_is_warned_of(suggested: Any, tmp_path: Pat
     shop = write(tmp_path, SHOP + "highest = 10\n[carriage]\ntravel = [0, 50]\n", "shop.toml")
     words = ("--width", "84", "--thickness", "12", "--shop", str(shop))
     text = " ".join(suggested(*words).split())
-    assert "Warning: layout would refuse 14 fingers of 6 mm: the plan: stock.thickness: part A must be cut deeper" in text
+    assert (
+        "Warning: layout would refuse 14 fingers of 6 mm: the plan: stock.thickness: part A must be cut deeper" in text
+    )
     assert "shop.toml: carriage.travel:" in text
     assert len(json.loads(suggested(*words, "--json"))["warnings"]) == 4
     assert json.loads(suggested(*TRAY, "--json"))["warnings"] == []

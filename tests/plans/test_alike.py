@@ -134,7 +134,9 @@ def test_an_answer_of_ones_own_is_held_to_the_same(tmp_path: Path) -> None:
     assert fault.endswith("choose words that sound quite different")
     check = check.replace("finish the lesson", "fence is locked and square")
     text = SHOP + '[[phrases]]\nintent = "mark"\nadd = ["fence is logged and square"]\n' + check
-    assert any('checks[1].answer: sounds too much like "fence is logged' in fault for fault in shop_faults(tmp_path, text))
+    assert any(
+        'checks[1].answer: sounds too much like "fence is logged' in fault for fault in shop_faults(tmp_path, text)
+    )
 
 
 def test_harm_needs_one_of_the_two_to_do_something() -> None:

@@ -74,7 +74,10 @@ def test_both_parts_may_be_given_apart(tmp_path: Path) -> None:
     [
         (with_stock('grain = "rift"'), "stock.grain: must be"),
         (with_stock("[stock.B]"), "stock.B.thickness: is missing"),
-        (with_stock('[stock.B]\nspecie = "ash"\ngrain = "flat"'), "stock.B.specie: is not a key that Kerfcall knows; did you mean"),
+        (
+            with_stock('[stock.B]\nspecie = "ash"\ngrain = "flat"'),
+            "stock.B.specie: is not a key that Kerfcall knows; did you mean",
+        ),
         (PLAN + "[climate.cutting]\nhumidity = 40\n", "climate.glue_up: is missing"),
         (PLAN + "[climate]\n", "climate.cutting: is missing"),
         (with_climate("celsius = 20"), "climate.cutting.humidity: is missing"),

@@ -39,7 +39,10 @@ def test_the_digest_is_the_sha256_of_the_bytes(tmp_path: Path) -> None:
         (b"a = " + b"9" * 5000, "x.toml: contains a number too long to read; write lengths with at most 40 characters"),
         (b"a = 1e99999999999999999999", "x.toml: contains a number too long to read"),
         (b"a" * (MAX_BYTES + 1), "x.toml: is over 1 MB (got more than 1,000,000 bytes)"),
-        (b"a = 1\nb = = 2", "x.toml: line 2, column 5: is not valid TOML: Invalid value (got b = = 2); correct that line"),
+        (
+            b"a = 1\nb = = 2",
+            "x.toml: line 2, column 5: is not valid TOML: Invalid value (got b = = 2); correct that line",
+        ),
         (b"a = 1\na = 2\n", "x.toml: line 2, column 6: is not valid TOML: Cannot overwrite a value (got a = 2)"),
         (b"\x00\x01", "x.toml: line 1, column 1: is not valid TOML"),
         (b'a = "x', "x.toml: line 1, the end: is not valid TOML"),

@@ -67,7 +67,11 @@ def test_numbers_go_digit_by_digit_in_every_way_of_saying_them() -> None:
         ('say = ["standing by for now", "stand by for me"]', "", "en.toml: phrases.stand by.say: is missing"),
         ('again = "number"', 'again = "2"', "en.toml: phrases.go to.again: must be one word in lower-case letters"),
         ('again = "number"', 'again = "the number"', "en.toml: phrases.go to.again: must be one word"),
-        ("[phrases.end]", "[phrases.ends]", "en.toml: phrases.ends: is not a table that Kerfcall knows; did you mean end?"),
+        (
+            "[phrases.end]",
+            "[phrases.ends]",
+            "en.toml: phrases.ends: is not a table that Kerfcall knows; did you mean end?",
+        ),
         (
             '"finish the session"',
             '"standing by for now then"',

@@ -191,7 +191,11 @@ class TestSlots:
             ('part = "A"', 'part = "B"', 'boards[1].part: must be "A" with layout = "slots"'),
             ("count = 2", "count = 2\nends = 2", 'boards[1].ends: must be 1 with layout = "slots"'),
             ("clearance = 0.2", "clearance = 0.2\nfinger = 3", 'joint.finger: means nothing with layout = "slots"'),
-            ("[[boards]]", "[spaced]\ncount = 2\nwidth = 3\ndepth = 3\n[[boards]]", "spaced: is given together with [[slots]]"),
+            (
+                "[[boards]]",
+                "[spaced]\ncount = 2\nwidth = 3\ndepth = 3\n[[boards]]",
+                "spaced: is given together with [[slots]]",
+            ),
         ],
     )
     def test_faults(self, tmp_path: Path, old: str, new: str, words: str) -> None:

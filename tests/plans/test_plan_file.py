@@ -136,7 +136,11 @@ FAULTS = [
         '"evan"',
         'joint.layout: must be "even", "listed", "slots" or "lined" (got "evan"); did you mean "even"?',
     ),
-    ('"even"', "3", 'joint.layout: must be "even", "listed", "slots" or "lined" (got 3); write it exactly like that, in quotes'),
+    (
+        '"even"',
+        "3",
+        'joint.layout: must be "even", "listed", "slots" or "lined" (got 3); write it exactly like that, in quotes',
+    ),
     ("[joint]", "[[joint]]", "joint: must be a table (got a list of 1); write [joint] and its keys below"),
     (P, P + "\ncount = 1001", "boards[1].count: must be a whole number from 1 to 1,000 (got 1001)"),
     (P, P + "\ncount = 0", "boards[1].count: must be a whole number from 1 to 1,000 (got 0)"),
@@ -144,7 +148,11 @@ FAULTS = [
     (P, P + "\ncount = 2.0", "boards[1].count: must be a whole number from 1 to 1,000 (got 2.0)"),
     (P, P + "\ncount = 0x" + "f" * 5000, "boards[1].count: must be a whole number from 1 to 1,000 (got a whole number"),
     (P, P + "\nends = 3", "boards[1].ends: must be a whole number from 1 to 2 (got 3)"),
-    (P, P + "\nstack = 2", "boards[1].stack: must not be more than count, which is 1 (got 2); clamp at most 1 together"),
+    (
+        P,
+        P + "\nstack = 2",
+        "boards[1].stack: must not be more than count, which is 1 (got 2); clamp at most 1 together",
+    ),
     (P, P + "\ncount = 3\nstack = 4", "boards[1].stack: must not be more than count, which is 3 (got 4)"),
     (P, 'part = "a"', 'boards[1].part: must be "A" or "B" (got "a"); did you mean "A"?'),
     (P, "", 'boards[1].part: is missing; give "A" or "B"'),
@@ -163,7 +171,11 @@ FAULTS = [
     ("[joint]", "[size]\noutside = [1, 2]\n[joint]", "size.outside: must be three lengths (got"),
     ("[joint]", "[[slots]]\nat = 3\n[joint]", 'slots: means nothing with layout = "even" (got a list of 1)'),
     ("[joint]", "[uncertainty]\nkerf = -1\n[joint]", "uncertainty.kerf: must be 0 mm or more (got -1 mm)"),
-    ("[joint]", "[uncertainty]\nkurf = 1\n[joint]", "uncertainty.kurf: is not a key that Kerfcall knows; did you mean kerf?"),
+    (
+        "[joint]",
+        "[uncertainty]\nkurf = 1\n[joint]",
+        "uncertainty.kurf: is not a key that Kerfcall knows; did you mean kerf?",
+    ),
     ("[joint]", "[blade]\nkerf = 3\n[joint]", "blade: is not a table that Kerfcall knows;"),
 ]
 LISTED_FAULTS = [

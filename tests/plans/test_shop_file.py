@@ -120,13 +120,19 @@ FAULTS = [
         CARRIAGE + 'kind = "handwheel"\nresolution = 1\npitch = 2\ndivisions = 9',
         'carriage.resolution: means nothing with kind = "handwheel" (got 1)',
     ),
-    (CARRIAGE + "travel = [3, 1]", "carriage.travel: must be two settings, the smallest and the largest; give travel = [smallest"),
+    (
+        CARRIAGE + "travel = [3, 1]",
+        "carriage.travel: must be two settings, the smallest and the largest; give travel = [smallest",
+    ),
     (CARRIAGE + "travel = [3]", "carriage.travel: must be two settings, the smallest and the largest"),
     (CARRIAGE + "travel = 400", "carriage.travel: must be a list of lengths (got 400); give 1 to 2 lengths in [ ]"),
     (CARRIAGE + 'travel = [0, "far"]', 'carriage.travel[2]: this is not a length (got "far")'),
     (CARRIAGE + "resolution = 0", "carriage.resolution: must be over 0 mm (got 0 mm)"),
     (CARRIAGE + "backlash = 30", "carriage.backlash: must be 10 mm or less (got 30 mm); give a smaller length"),
-    (CARRIAGE + 'zero = "left"', 'carriage.zero: must be "outside" or "inside" (got "left"); write it exactly like that'),
+    (
+        CARRIAGE + 'zero = "left"',
+        'carriage.zero: must be "outside" or "inside" (got "left"); write it exactly like that',
+    ),
     (CARRIAGE + 'register = "bar"', 'carriage.register: must be "stop" or "setting bar" (got "bar")'),
     (CARRIAGE + 'stop_side = "middle"', 'carriage.stop_side: must be "left" or "right" (got "middle")'),
     (
@@ -155,8 +161,14 @@ FAULTS = [
     ("[pedal]\npass_takes_s = 0.99", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got 0.99)"),
     ("[pedal]\npass_takes_s = inf", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got Infinity)"),
     ("[pedal]\nkeey = 3", "pedal.keey: is not a key that Kerfcall knows; did you mean key?"),
-    ('[voice]\nlanguage = "de"', 'voice.language: must be "en" or "ko" (got "de"); write it exactly like that, in quotes'),
-    ('[voice]\nlead_in = "Mary"', 'voice.lead_in: must be one word of 2 to 20 lower-case letters (got "Mary"); give another word'),
+    (
+        '[voice]\nlanguage = "de"',
+        'voice.language: must be "en" or "ko" (got "de"); write it exactly like that, in quotes',
+    ),
+    (
+        '[voice]\nlead_in = "Mary"',
+        'voice.lead_in: must be one word of 2 to 20 lower-case letters (got "Mary"); give another word',
+    ),
     ('[voice]\nlead_in = "mari gold"', "voice.lead_in: must be one word of 2 to 20 lower-case letters"),
     ('[voice]\nlead_in = "x1"', "voice.lead_in: must be one word of 2 to 20 lower-case letters"),
     (
@@ -223,9 +235,7 @@ def test_without_a_path_the_users_own_shop_file_is_read(tmp_path: Path, monkeypa
     with pytest.raises(BadInput) as caught:
         shop_file.read_shop(None)
     assert len(caught.value.faults) == 1
-    begin = (
-        f"shop.toml: there is no shop file in {tmp_path}, and a kerf is never guessed; copy the example for your carriage"
-    )
+    begin = f"shop.toml: there is no shop file in {tmp_path}, and a kerf is never guessed; copy the example for your carriage"
     assert str(caught.value).startswith(begin)
     assert str(caught.value).endswith("; or give another with --shop FILE")
     own.write_text(SHOP)

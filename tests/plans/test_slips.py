@@ -80,7 +80,9 @@ def test_a_clearance_of_the_kerf_is_refused(tmp_path: Path, layout: str, clearan
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_a_clearance_over_three_tenths_is_warned_of(tmp_path: Path, layout: str) -> None:
     found = [w for w in job_of(tmp_path, with_clearance(layout, "0.31")).warnings if "joint.clearance" in w]
-    assert found == ["joint.clearance is 0.31 mm, but more than 0.3 mm makes a loose glue joint: did you mean 0.031 mm?"]
+    assert found == [
+        "joint.clearance is 0.31 mm, but more than 0.3 mm makes a loose glue joint: did you mean 0.031 mm?"
+    ]
     assert not any("joint.clearance" in w for w in job_of(tmp_path, with_clearance(layout, "0.3")).warnings)
 
 
@@ -91,7 +93,10 @@ def test_the_glue_clearance_of_a_lining_is_looked_at_as_well(tmp_path: Path) -> 
         "joint.clearance",
     ]
     (warning,) = job_of(tmp_path, LINED.replace("CLEARANCE", "").replace("GLUE", "glue_clearance = 0.6")).warnings
-    assert warning == "lining.glue_clearance is 0.6 mm, but more than 0.3 mm makes a loose glue joint: did you mean 0.06 mm?"
+    assert (
+        warning
+        == "lining.glue_clearance is 0.6 mm, but more than 0.3 mm makes a loose glue joint: did you mean 0.06 mm?"
+    )
     (fault,) = job_faults(
         tmp_path, LINED.replace("CLEARANCE", "").replace("GLUE", "glue_clearance = 2"), SHOP.replace("3.18", "1.9")
     )
