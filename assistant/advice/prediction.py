@@ -111,6 +111,7 @@ def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
     A part without a board in the plan is assumed to be cut on this machine in the same way. Raises
     BadInput as `build_job` does.
     """
+    # A joint needs both parts, so a missing one gets a board for the prediction only.
     mates = tuple(BoardPlan(f"mate, part {part}", part) for part in missing_parts(plan))
     job = build_job(replace(plan, boards=(*plan.boards, *mates)), shop)
     if plan.joint.layout == "slots":

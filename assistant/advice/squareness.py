@@ -58,6 +58,7 @@ def squareness(plan: Plan, shop: Path) -> Squareness:
     if given is not None:
         return Squareness(float(given))
     try:
+        # Only these entries are passed on: they write no key, so the shop file itself needn't be read.
         entries = [entry for entry in read_history(shop) if entry.kind == SQUARE]
         live = in_force(shop, entries)
         return Squareness(degrees_of(live[-1]), noted_at(live[-1])) if live else Squareness(None)

@@ -97,6 +97,7 @@ part = "A"
 def _setting_step(shop: Shop) -> Fraction:
     """The step between possible settings, mm: a turn, or a millimetre (1/16 in), in whole steps of the carriage."""
     carriage = shop.carriage
+    # Whole turns keep errors of the dial's marks out, but only of a screw fine enough to place the cuts.
     if carriage.pitch is not None and carriage.pitch <= 4:
         return carriage.pitch
     usual = Fraction(1) if shop.unit == "mm" else MM_PER_UNIT["in"] / 16
@@ -109,6 +110,7 @@ def _rounded_up(length: Fraction, step: Fraction) -> Fraction:
 
 def _first_setting(shop: Shop, step: Fraction) -> Fraction:
     wood = WOOD[shop.unit]
+    # With the zero outside, a setting is the far wall of its cut, so the kerf comes on top of the wood before it.
     return _rounded_up(wood if shop.carriage.zero == "inside" else wood + shop.blade.kerf, step)
 
 

@@ -51,6 +51,7 @@ class ReadingCollector:
                 self._fault(f"there are over {MOST_READINGS} readings", "", where, "give fewer of them")
             self._full = True
             return
+        # A1 and A2 are the two sides of cut A: as a pair they share its label.
         label = at.label.rstrip("12") if len(at.label) > 1 and at.label in self.places else at.label
         self.readings.append(Reading(label, at.x, length, at.side))
 

@@ -89,6 +89,7 @@ def combined(components: Sequence[Component]) -> float:
 
 def _beta_fraction(a: float, b: float, x: float) -> float:
     """Continued fraction of the incomplete beta function, by Lentz's method; for x < (a + 1) / (a + b + 2)."""
+    # Lentz's method divides by what may be zero, and puts this in its place.
     tiny = 1e-300
     c, d = 1.0, 1 / max(1 - (a + b) * x / (a + 1), tiny)
     result = d
@@ -130,6 +131,7 @@ def student(level: float, dof: float) -> float:
     low, high = 0.0, 1.0
     while _outside(high, dof) > 1 - level:
         high *= 2
+    # Bisection ends when no float lies between the two.
     for _ in range(200):
         middle = (low + high) / 2
         if middle in (low, high):

@@ -199,6 +199,7 @@ def _pairs(readings: Sequence[Reading]) -> list[Pair]:
     found = []
     for label in dict.fromkeys(r.label for r in readings):
         ups, downs = ([r for r in readings if r.label == label and r.side == side] for side in ("up", "down"))
+        # A reading without a partner gives no difference and is left out.
         found += [(label, up, down) for up, down in zip(ups, downs, strict=False)]
     return found
 

@@ -14,6 +14,7 @@ from assistant.plans.plan_file import read_both
 
 KINDS = ("svg", "pdf", "dxf")
 # How a drawing of each kind begins: `draw` overwrites such a file and leaves any other alone.
+# A DXF file begins with the group code 0, padded to three characters.
 BEGINS = {"svg": b"<?xml", "pdf": b"%PDF-", "dxf": b"  0"}
 TO_PRINT = "print it at 100 %, and measure the scales on the pages of strips before you use the strips"
 NOTES = {"svg": TO_PRINT, "pdf": TO_PRINT, "dxf": "both parts at full size"}

@@ -110,7 +110,8 @@ def _chances(report: FitReport, one: FitOutcome, slots: bool) -> Iterator[str]:
     if not slots:
         half = f"within {in_unit(found.step, unit)} in half of these joints and " if found.step else ""
         steps = f"{half}within {in_unit(found.great_step, unit)} in 19 of 20"
-        yield f"{_percent(found.flush)} do so with both reference edges level. The step between the edges is {steps}."
+        flush = f"{_percent(found.flush)} go together with both reference edges level"
+        yield f"{flush}. The step between the edges is {steps}."
     good = f"so {_percent(found.serves)} of all are good"
     yield f"Of those that go together, {_percent(found.no_gap_over)} have no gap over {limit}, {good}."
     yield _best(report, one, limit)

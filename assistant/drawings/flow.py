@@ -89,6 +89,7 @@ class Flow:
         """Place the pictures in one row, spread over the page's width. They must fit into it."""
         self.need(max(each.height for each in pictures))
         free = (self.sheet.inner - sum(each.width for each in pictures)) / len(pictures)
+        # Half of each picture's share of the free width goes on either side of it.
         x = free / 2
         high = max(each.height for each in pictures)
         for each in pictures:

@@ -34,6 +34,7 @@ _BOLD = """
 611 611 611 611 556 611 556
 """
 # fmt: on
+# Latin-1 without its control characters, in the order of the tables above.
 _CODES = (*range(32, 127), *range(160, 256))
 _WIDTHS = {
     False: dict(zip(map(chr, _CODES), map(int, _REGULAR.split()), strict=True)),

@@ -12,6 +12,7 @@ CAP = 3.0
 """Height of capitals and figures, mm, that can be read at arm's length."""
 BIG = 4.0
 
+# Line weights, mm: all three are among those that DXF has.
 THIN, MIDDLE, THICK = 0.13, 0.25, 0.5
 Point = tuple[float, float]
 Anchor = Literal["start", "middle", "end"]

@@ -11,6 +11,7 @@ from assistant.joinery.model import Blade, Pass, Segment
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.joinery.walls import number_list
 
+# For one board end here, and for a whole job in `plans.job`.
 MOST_PASSES = 20_000
 
 

@@ -91,14 +91,17 @@ def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction, d
     """
     step = carriage.resolution
     if down:
+        # -(-a // b) rounds up, so that the point is never nearer to the setting than asked.
         above = -(-(setting + _room_to_come_down(carriage)) // step) * step
         if carriage.travel is not None:
             above = min(above, carriage.travel[1] // step * step)
         return above if above > setting else None
+    # Moving up, the screw already bears on the side that it will bear on at the setting.
     if setting >= (previous or 0):
         return None
     below = (setting - _room_to_come_up(carriage)) // step * step
     if carriage.travel is not None:
+        # The lowest setting that lies within the travel and can be set.
         below = max(below, -(-carriage.travel[0] // step) * step)
     return below if below < setting else None
 

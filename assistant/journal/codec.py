@@ -62,6 +62,7 @@ class TooNew(JournalError):
 
 def _count(body: Body, key: str) -> int:
     value = body.get(key)
+    # Not isinstance, since a bool is an int in Python.
     if type(value) is not int:
         raise _Unreadable(f"{key!r} is {value!r}, not a whole number")
     return value
@@ -212,6 +213,7 @@ def encode(fact: Fact) -> str:
         raise JournalError(f"a fact of kind {fact.kind!r}, version {fact.version}, has no form in the journal")
     body = codec.encode(fact)
     try:
+        # Read back at once, before it is committed: later, it would only be noticed when the session is resumed.
         if codec.decode(body) != fact:
             raise _Unreadable("it would not be read back as the same fact")
     except _Unreadable as error:

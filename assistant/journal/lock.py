@@ -12,6 +12,7 @@ from types import TracebackType
 from assistant.errors import JournalError, SessionLocked
 from assistant.journal import private
 
+# The id becomes a file name, so it must not lead out of the folder.
 _SAFE = re.compile(r"[0-9A-Za-z][0-9A-Za-z-]{0,63}")
 _SESSION = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}-[0-9]{1,9}")  # the same folder has other locks too
 

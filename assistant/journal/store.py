@@ -77,6 +77,7 @@ class Journal:
             connection = schema.connect(path, create=True)
             try:
                 with ExitStack() as held:
+                    # Version 0 is a new, empty file, in which no session can be running.
                     if 0 < schema.version_of(connection, path) < len(schema.MIGRATIONS):
                         held.enter_context(no_session_running(folder))
                     schema.make_durable(connection, path)

@@ -101,6 +101,7 @@ def read_document(path: Path) -> Document:
         return document
     document.digest = hashlib.sha256(data).hexdigest()
     try:
+        # Skips a byte order mark, which some editors write.
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         mend = "save it as UTF-8 text"
@@ -154,6 +155,7 @@ def _parsed(text: str, document: Document) -> dict[str, Any] | None:
         _too_deep(document)
         return None
     try:
+        # Decimal keeps what was written exactly: as a float, 0.1 would no longer be a tenth.
         return tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         _syntax_fault(text, str(error), document)

@@ -154,6 +154,7 @@ class _Reader:
 
     def whole(self, key: str) -> int:
         value = self._data[key]
+        # A bool is an int in Python.
         if isinstance(value, bool) or not isinstance(value, int):
             raise ValueError(f"{key} must be a whole number")
         return value

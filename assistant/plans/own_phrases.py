@@ -239,6 +239,7 @@ def _phones_of(table: Table, word: str, language: str) -> str | None:
         mend = "write the word like that"
         table.fault(cleaned(word) or '""', "must be one word in lower-case letters", mend, word)
         return None
+    # CMUdict marks stress on its vowels with 0, 1 or 2, which the recogniser's phones don't have.
     phones = [re.sub(r"[012]\Z", "", phone) for phone in text.upper().split()]
     unknown = [phone for phone in phones if phone not in PHONES]
     if unknown:

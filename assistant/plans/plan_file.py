@@ -239,7 +239,7 @@ def _boards(root: Table, layout: str | None) -> tuple[BoardPlan, ...]:
             if board.ends != 1:
                 table.fault("ends", 'must be 1 with layout = "slots"', "leave it out", board.ends)
         if any(other.name == board.name for other in found):
-            mend = "give each board its own name, or raise count: the name is what the session asks you to clamp"
+            mend = "give each board its own name, or increase count: the name is what the session asks you to clamp"
             table.fault("name", "is used for another board already", mend, board.name)
         found.append(board)
     return tuple(found)
@@ -252,7 +252,7 @@ def _board(table: Table) -> BoardPlan | None:
     ends = table.integer("ends", 1, least=1, most=2) or 1
     stack = table.integer("stack", 1, least=1, most=MOST_COUNT) or 1
     if stack > count:
-        mend = f"clamp at most {count} together, or raise count"
+        mend = f"clamp at most {count} together, or increase count"
         table.fault("stack", f"must not be more than count, which is {count}", mend, stack)
     table.close()
     return None if name is None or part is None else BoardPlan(name, part, count, ends, stack)

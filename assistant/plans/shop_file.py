@@ -146,6 +146,7 @@ def _carriage(table: Table, unit: str) -> Carriage:
     pitch, divisions = None, None
     if kind == "handwheel":
         pitch, divisions = _screw(table, unit)
+        # Without a pitch or divisions any resolution will do: a fault has been noted, so no shop is returned.
         resolution = (pitch or Fraction(1)) / (divisions or 1)
     elif kind == "steps":
         most = Fraction(1_000_000)
@@ -186,6 +187,7 @@ def _screw(table: Table, unit: str) -> tuple[Fraction | None, int | None]:
 
 
 def _travel(table: Table, unit: str) -> tuple[Fraction, Fraction] | None:
+    # Unlike other lengths, a setting may be below zero: as far below as a length may be above.
     ends = table.lengths("travel", unit, 2, least=Fraction(-10_000))
     if not ends:
         return None

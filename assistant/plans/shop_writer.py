@@ -118,6 +118,8 @@ def record(
     before = value_text(shop, key) if key else None
     new = _bytes_with(shop, key, value) if key else None
     entry = HistoryEntry(len(read_history(shop)) + 1, utc, kind, blade, key, before, value if key else None, 0, data)
+    # The history comes first. If the shop file is then not replaced, `_never_written` finds that out; the other way
+    # round, a value in the shop file would have no entry to take it back by.
     with _about_to_replace(shop, new):
         append_to_history(shop, entry)
     return entry
@@ -209,6 +211,7 @@ def _about_to_replace(shop: Path, data: bytes | None) -> Iterator[None]:
     if data is None:
         yield
         return
+    # A link stays a link: the file that it leads to is replaced.
     real = shop.resolve()
     try:
         with files.prepared(real, data, stat.S_IMODE(real.stat().st_mode)) as new:
