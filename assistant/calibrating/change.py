@@ -173,7 +173,7 @@ def _change_of_screw(value: Value, shop: Shop) -> Change:
         return Change(why="Within the uncertainty, the carriage moves as the shop file says.")
     ratio = Fraction(value.value)
     carriage = shop.carriage
-    # If the carriage really moves further than it is set, fewer steps or threads make a length, and the pitch is longer.
+    # If the carriage moves further than it is set, fewer steps or threads make up a length, and the pitch is longer.
     if carriage.kind == "steps":
         return _change_at(shop, "carriage.steps_per_mm", _number(1 / carriage.resolution / ratio, SCREW_PLACES))
     if carriage.pitch is not None:

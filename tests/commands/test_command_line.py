@@ -134,7 +134,7 @@ IN_EACH_OTHERS_PLACE = [
 def test_plan_and_shop_file_in_each_others_place(faults: Any, line: str, right: str) -> None:
     found = faults(line)
     assert found[0].startswith(
-        ("kerfcall: saw.toml: is a shop file, and a plan", "kerfcall: trays.toml: is a plan, and a")
+        ("kerfcall: saw.toml: is a shop file, but a plan", "kerfcall: trays.toml: is a plan, but a")
     )
     assert all(each.endswith(f"; type: kerfcall {right}") for each in found)
 
