@@ -10,6 +10,6 @@ store      `Journal`: append, replay, list
 lock       allows one process for each session
 pages      reads rows straight from the file's pages, for repair
 repair     builds a new database from what can be read
-account    tells a session in plain words
+account    puts a session into plain words
 export     writes JSON and CSV
 """

@@ -48,7 +48,7 @@ def journal(find: Callable[[], Path] = state_folder) -> Finding:
     mend = "make the folder writable, or give another with --state DIR"
     try:
         folder = find()
-        # Writing is tried with a file of its own, so that the journal is not touched.
+        # A temporary file shows whether the folder can be written, without touching the journal.
         with tempfile.NamedTemporaryFile(dir=nearest_existing(folder), prefix=".kerfcall-"):
             pass
         file = journal_path(folder)

@@ -84,7 +84,7 @@ def test_the_newest_one_in_force_counts(bench: Bench) -> None:
     assert bench.lines()["kerf"].text == "3.17 mm, calibrated 2 days ago"
 
 
-def test_one_that_was_taken_back_is_told_as_such(bench: Bench) -> None:
+def test_a_calibration_taken_back_is_shown_as_such(bench: Bench) -> None:
     bench.calibrate("kerf", 20)
     undo(bench.shop, "kerf", utc(5))
     line = bench.lines()["kerf"]
@@ -117,14 +117,14 @@ def test_another_blade_since_makes_kerf_and_zero_doubtful_and_nothing_else(bench
     assert bench.lines()["kerf"].state == WORKS
 
 
-def test_a_value_changed_by_hand_since_is_told(bench: Bench) -> None:
+def test_a_value_changed_by_hand_since_is_reported(bench: Bench) -> None:
     bench.calibrate("kerf", 10)
     bench.shop.write_text(bench.shop.read_text(encoding="utf-8").replace("3.176", "3.25"), encoding="utf-8")
     line = bench.lines()["kerf"]
     assert line.state == STANDS_IN and "blade.kerf has been changed by hand since, from 3.176 to 3.25" in line.text
 
 
-def test_a_kerf_that_was_measured_as_written_and_changed_by_hand_since_is_told(bench: Bench) -> None:
+def test_a_kerf_that_was_measured_as_written_and_changed_by_hand_since_is_reported(bench: Bench) -> None:
     """Nothing was to be written then, so no key is in the history to compare with."""
     record(bench.shop, "kerf", utc(3), "", {"value": 3.1812, "u": 0.004})
     assert bench.lines()["kerf"].state == WORKS

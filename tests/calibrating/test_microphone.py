@@ -78,7 +78,7 @@ def test_it_goes_from_place_to_place_and_ends_by_itself() -> None:
 
 
 def test_what_is_read_back_is_spoken_and_not_heard() -> None:
-    """Every line goes to the speaker, and the child is told when we begin and end."""
+    """Every line goes to the speaker, and the child learns when we begin and end."""
     _, lines, child = converse(READY, WORKS, said("six point three four"), said("yes"), places="A")
     speaking = [message[1] for message in child.sent if message[0] == "speaking"]
     assert speaking[:4] == [True, False, True, False]

@@ -32,7 +32,7 @@ def read(spacings: list[str], of: str, kerf: Fraction, rng: random.Random, slips
 
 @pytest.mark.parametrize("spacings", BOARDS.values(), ids=BOARDS)
 @pytest.mark.parametrize("slips", [0, 1])
-def test_cuts_are_told_from_wood_on_every_board(spacings: list[str], slips: int) -> None:
+def test_cuts_are_not_mistaken_for_wood_on_any_board(spacings: list[str], slips: int) -> None:
     """The blade's true kerf up to a fifth off the shop file's, or of another blade altogether."""
     for seed in range(200):
         rng = random.Random(seed)

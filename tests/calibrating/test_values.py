@@ -226,7 +226,7 @@ GOOD = ("8.82", "8.83", "8.81", "8.82", "8.83")
         ("9.10", "0.278 mm over what the other 5 lead to expect, which vary by 0.008 mm"),
     ],
 )
-def test_a_blunder_is_left_out_and_told_why(value: str, why: str) -> None:
+def test_a_blunder_is_left_out_with_the_reason(value: str, why: str) -> None:
     kept, out = screen(same(*GOOD, value), EXACT)
     assert [r.value for r in kept] == [Fraction(each) for each in GOOD]
     (one,) = out
@@ -234,7 +234,7 @@ def test_a_blunder_is_left_out_and_told_why(value: str, why: str) -> None:
     assert why in one.why
 
 
-def test_inches_typed_as_millimetres_are_told_in_an_inch_shop() -> None:
+def test_inches_typed_as_millimetres_are_recognised_in_an_inch_shop() -> None:
     inch = Caliper(Fraction("0.0127"), Fraction("152.4"), Fraction("0.0127"), "in")
     values = ["0.3125", "0.3130", "0.3120", "0.3125", "7.9375"]
     rows = [Reading(str(n), Fraction("11.1125"), Fraction(v) * MM_PER_UNIT["in"]) for n, v in enumerate(values)]
@@ -257,7 +257,7 @@ def test_two_blunders_of_eight_are_found_together() -> None:
     assert found.value == pytest.approx(3.18, abs=0.005)
 
 
-def test_where_many_disagree_nothing_is_told() -> None:
+def test_where_many_disagree_there_is_no_value() -> None:
     rows = same("8.82", "8.83", "8.82", "9.82", "7.15")
     with pytest.raises(BadInput, match=r"12 mm disagree, and too few agree to show which are right \(got A 8.82 mm, B"):
         kerf(rows, EXACT)
@@ -392,7 +392,7 @@ def test_backlash_is_found_within_its_stated_uncertainty() -> None:
     assert 0.935 <= covered(trial, 500) <= 0.975
 
 
-def test_what_is_left_out_is_told_in_the_unit_it_was_read_in() -> None:
+def test_what_is_left_out_is_shown_in_the_unit_it_was_read_in() -> None:
     inch = Caliper(Fraction("0.0127"), Fraction("152.4"), Fraction("0.0127"), "in")
     rows = [Reading("A", Fraction("11.1125"), Fraction(v) * MM_PER_UNIT["in"]) for v in ("0.3125", "0.31213")]
     with pytest.raises(BadInput) as caught:

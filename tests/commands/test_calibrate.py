@@ -175,7 +175,7 @@ def test_a_board_for_another_calibration_is_refused(bench: Bench) -> None:
     assert "this test board is not for calibrating backlash (got kerf)" in text
 
 
-def test_no_room_in_the_travel_is_told(bench: Bench) -> None:
+def test_no_room_in_the_travel_is_reported(bench: Bench) -> None:
     bench.shop.write_text(SHOP + "travel = [0, 40]\n", encoding="utf-8")
     text = bench.run("screw", "--plan", str(bench.folder / "new.toml"), code=2)
     assert "the travel leaves no room for a test board's 10 cuts" in text
@@ -185,7 +185,7 @@ def test_no_room_in_the_travel_is_told(bench: Bench) -> None:
 # Values
 
 
-def test_a_kerf_is_told_and_not_written_unasked(bench: Bench) -> None:
+def test_a_kerf_is_shown_and_not_written_unasked(bench: Bench) -> None:
     text = bench.readings("kerf", KERF, code=1)
     assert text.startswith("Kerf: 3.1797 mm, standard uncertainty 0.0")
     assert "k = 2" in text
@@ -220,7 +220,7 @@ def test_a_kerf_of_another_board_is_refused(bench: Bench) -> None:
     assert "the kerf is far from the 3.2 mm in the shop file (got 1.1797 mm" in text
 
 
-def test_a_blunder_is_told_in_the_text(bench: Bench) -> None:
+def test_a_blunder_is_shown_in_the_text(bench: Bench) -> None:
     text = " ".join(bench.readings("kerf", {**KERF, "C": "3.64"}, code=1).split())
     assert "left out: C, 3.64 mm: 2.7" in text
     assert "two digits may have been exchanged: 6.34 mm fits" in text
@@ -265,7 +265,7 @@ def test_a_readout_is_not_corrected_by_the_shop_file(bench: Bench) -> None:
     assert read_history(bench.shop)[0].key == ""
 
 
-def test_a_zero_is_told_and_noted_and_nothing_is_written(bench: Bench) -> None:
+def test_a_zero_is_shown_and_noted_and_nothing_is_written(bench: Bench) -> None:
     places = read_places(bench.board("zero"), "zero", read_shop(bench.shop))
     readings = {p.label: f"{float(p.x) - 3.2 + 0.15:.2f}" for p in places}
     text = " ".join(bench.readings("zero", readings, "--yes").split())
@@ -495,7 +495,7 @@ def test_readings_from_csv(bench: Bench) -> None:
     assert json.loads(by_csv) == json.loads(bench.readings("kerf", KERF, "--json", code=1))
 
 
-def test_every_fault_of_the_readings_is_told_at_once(bench: Bench) -> None:
+def test_every_fault_of_the_readings_is_reported_at_once(bench: Bench) -> None:
     bench.board("kerf")
     file = write(bench.folder, "place,reading\nA,6.34\nQ,9.5\nB,nine\n", "readings.csv")
     words = ("--reading", "C", "--reading", "D=9,5", "--csv", str(file))

@@ -207,7 +207,7 @@ def test_what_is_too_much_for_a_fit_is_refused_and_not_noted(fit: Fit, report: t
     assert "clearance = 0.6" in fit.run("--clearance", "0.1", "--too-tight", "0.5")
 
 
-def test_a_joint_told_of_without_a_plan_is_said_to_be_noted_and_how_to_undo_it(fit: Fit) -> None:
+def test_a_joint_reported_without_a_plan_is_noted_and_can_be_taken_back(fit: Fit) -> None:
     assert fit.json("--clearance", "0.1", "--species", "elm", "--too-tight", "0.05")["noted"] is True
     assert fit.json("--clearance", "0.1", "--species", "elm")["noted"] is False
     text = fit.run("--clearance", "0.1", "--species", "Oak", "--too-tight", "0.05")

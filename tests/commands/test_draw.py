@@ -45,7 +45,7 @@ def test_every_demo_plan_is_drawn(plan: Path, shop: Path, tmp_path: Path) -> Non
     ElementTree.parse(out)
 
 
-def test_a_drawing_is_drawn_anew_over_itself(tmp_path: Path, files: tuple[str, str]) -> None:
+def test_a_drawing_overwrites_itself(tmp_path: Path, files: tuple[str, str]) -> None:
     out = tmp_path / "trays.pdf"
     assert _draw(files, "--pdf", str(out)) == 0
     before = out.read_bytes()
@@ -87,7 +87,7 @@ def test_one_name_for_two_drawings(tmp_path: Path, files: tuple[str, str], capsy
     assert not (tmp_path / "x").exists()
 
 
-def test_faults_of_the_plan_are_told_as_by_layout(
+def test_faults_of_the_plan_are_reported_as_by_layout(
     tmp_path: Path, files: tuple[str, str], capsys: pytest.CaptureFixture[str]
 ) -> None:
     Path(files[0]).write_text(PLAN.replace("finger = 6", "fingr = 6"), encoding="utf-8")
@@ -128,7 +128,7 @@ def test_svg_needs_no_library(tmp_path: Path, files: tuple[str, str]) -> None:
     assert done.returncode == 0, done.stderr
 
 
-def test_letters_that_no_font_has_are_told(
+def test_letters_that_no_font_has_are_reported(
     tmp_path: Path, files: tuple[str, str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     from assistant.drawings import fonts

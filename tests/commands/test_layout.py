@@ -213,7 +213,7 @@ def test_slots_are_called_slots_and_numbered_along_the_board(
     assert passes == [1, 1, 2, 2, 1, 1, 2, 2]
 
 
-def test_a_depth_is_told_as_it_can_be_set_and_what_it_is_made_of(
+def test_a_depth_is_shown_as_it_can_be_set_and_what_it_is_made_up_of(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     lined = _table(capsys, DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")
@@ -262,7 +262,7 @@ def test_letters_the_terminal_lacks_are_shown_as_codes(tmp_path: Path) -> None:
     assert done.stdout.splitlines()[0] == b"K\\xe4se \\u2713"
 
 
-def test_how_each_board_is_held_is_told_with_each_setup(capsys: pytest.CaptureFixture[str]) -> None:
+def test_each_setup_says_how_its_board_is_held(capsys: pytest.CaptureFixture[str]) -> None:
     text = _table(capsys, DEMO / "tea-trays.toml", DEMO / "shop-readout.toml")
     assert text.count("held: end 1 down, reference edge to the left stop, marked face to the backing") == 3
     assert text.count("held: end 2 down, reference edge to the left stop, other face to the backing") == 3

@@ -107,7 +107,7 @@ def test_a_check_between_passes_stands_between_them() -> None:
     assert any(settings[0] < bag < settings[-1] for bag in bags)
 
 
-def test_a_board_turned_over_is_told_never_to_be_spun() -> None:
+def test_a_board_turned_over_comes_with_the_warning_never_to_spin_it() -> None:
     plan = plan_of()
     words = _words(_items(plan, job_of(plan)))
     assert words.count("Never spin it on its face") == 2
@@ -126,7 +126,7 @@ def test_gluing_stands_between_the_stages() -> None:
     assert first < glue < second
 
 
-def test_a_handwheel_is_told_its_moves() -> None:
+def test_a_handwheel_gets_its_moves() -> None:
     """By hand: 16 threads to the inch, 1.5875 mm a turn; from 9.155 to 12.025 mm is one turn and more."""
     plan = plan_of(18)
     words = _words(_items(plan, job_of(plan, HANDWHEEL)))

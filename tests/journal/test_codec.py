@@ -171,7 +171,7 @@ def test_old_versions_are_brought_up_step_by_step(monkeypatch: pytest.MonkeyPatc
     assert codec.decode("stood_by", 3, '{"by":"keys"}') == f.StoodBy("keys")
 
 
-def test_work_clamped_afresh_before_a_cut_was_named_to_try_left_the_carriage_where_it_was() -> None:
+def test_work_clamped_again_before_a_cut_was_named_to_try_left_the_carriage_where_it_was() -> None:
     assert codec.decode("reregistered", 1, '{"setup":3}') == f.Reregistered(3, "")
 
 

@@ -267,7 +267,7 @@ def test_an_unreadable_fact_is_named_by_session_and_number(tmp_path: Path) -> No
         list(journal.replay(session))
 
 
-def test_a_gap_stops_a_replay_unless_it_is_only_to_be_told(tmp_path: Path) -> None:
+def test_a_gap_stops_a_replay_unless_it_is_only_to_be_shown(tmp_path: Path) -> None:
     session = journal_with(tmp_path)
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
         connection.execute("DELETE FROM facts WHERE n IN (5, 6)")

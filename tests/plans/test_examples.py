@@ -21,7 +21,7 @@ def test_every_demo_shop_file_is_named() -> None:
     assert examples.examples_folder() == DEMO
 
 
-def test_each_is_for_the_carriage_that_is_told() -> None:
+def test_each_is_for_the_carriage_it_is_described_for() -> None:
     for name, described in examples.SHOPS.items():
         carriage = read_shop(DEMO / name).carriage
         assert {"readout": "readout", "handwheel": "handwheel", "steps": "stepper"}[carriage.kind] in described

@@ -100,7 +100,7 @@ def test_a_faulty_file_is_refused_with_place_and_reason(tmp_path: Path, old: str
     assert any(line.startswith(fault) for line in faults_of(tmp_path, ENGLISH.replace(old, new))), fault
 
 
-def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
+def test_all_faults_of_a_file_are_reported_at_once(tmp_path: Path) -> None:
     text = ENGLISH.replace('8 = ["eight"]', "").replace("[answers]", "[answer]").replace('"standing by for now"', '"a"')
     places = {re.split(r": ", line)[1] for line in faults_of(tmp_path, text)}
     assert {"digits.8", "answers", "answer", "phrases.stand by.say"} <= places

@@ -75,7 +75,7 @@ def test_what_can_not_be_said_is_refused(tmp_path: Path, text: str, fault: str) 
     assert any(line.startswith(f"shop.toml: {fault}") for line in faults), faults
 
 
-def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
+def test_all_faults_are_reported_at_once(tmp_path: Path) -> None:
     text = CUT + 'say = ["done", "b 2"]\n[[phrases]]\nintent = "ned"\n[pronunciations]\nx = "Q"\n[voice]\nlead_in = "A"'
     assert len(shop_faults(tmp_path, SHOP + text)) == 5
 

@@ -1,4 +1,4 @@
-"""What every phrase must be, whoever wrote it."""
+"""The rules for every phrase, ours or the user's."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def test_one_word_is_plain_and_holds_no_blank() -> None:
         ("open " * 16 + "a", f"must have {MOST_LETTERS} letters at most"),
     ],
 )
-def test_what_is_wrong_with_a_phrase_is_told(text: str, what: str | None) -> None:
+def test_what_is_wrong_with_a_phrase_is_reported(text: str, what: str | None) -> None:
     assert wrong_with(text, "en", "heron") == what
 
 

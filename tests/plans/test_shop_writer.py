@@ -258,7 +258,7 @@ def test_an_entry_never_written_is_not_in_force_nor_undone(tmp_path: Path) -> No
     assert shop.read_text(encoding="utf-8") == BY_HAND
 
 
-def test_a_folder_that_cant_be_written_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_folder_that_cant_be_written_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shop = shop_at(tmp_path)
 
     def full(*_: object, **__: object) -> None:

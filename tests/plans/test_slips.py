@@ -104,7 +104,7 @@ def test_the_glue_clearance_of_a_lining_is_looked_at_as_well(tmp_path: Path) -> 
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
-def test_a_negative_clearance_is_told_why_not(tmp_path: Path, layout: str) -> None:
+def test_a_negative_clearance_is_refused_with_the_reason(tmp_path: Path, layout: str) -> None:
     (fault,) = plan_faults(tmp_path, with_clearance(layout, '"-0.004 in"'))
     assert fault == (
         "trays.toml: joint.clearance: can't be below zero: each finger would be wider than its socket and would split "
