@@ -1,23 +1,23 @@
-"""Whether a joint will go together: every glue gap as the saw will leave it, and the chances of the whole.
+"""Predicts whether a joint will go together: every glue gap as the saw will leave it, and the chances of the whole.
 
-Three errors make a gap other than it was laid out, and each moves walls that belong together:
+Three errors make a gap differ from its layout, and each moves several walls at once:
 
-- setting: how far the carriage stands from where it should, drawn for each pass. Both walls
+- setting: how far the carriage is from where it should be, drawn for each pass. Both walls
   of a socket cut in one pass share it.
-- kerf: how far the real kerf is from the one in the shop file. It widens every socket of both
-  parts alike, so every gap by the whole of it.
+- kerf: how far the real kerf is from the kerf in the shop file. It widens every socket of both
+  parts alike, so it widens every gap by its full amount.
 - reference: how far a board's edge is from the stop, drawn once for each part. It moves all walls
   of that part together.
 
 Seen from part A's fingers, gaps lie on the left or on the right. Sliding one part along the other
-opens all of one side by what it closes of the other; so the joint goes together by hand when
+opens all gaps on one side by as much as it closes those on the other. So the joint goes together by hand if
     min(left gaps) + min(right gaps) >= 0,
-and the slide that takes shows as a step between the boards' edges. A reference error alone can
-therefore never keep a joint from going together. Pieces that go into slots find their own place:
-there each slot's play counts, and neither reference nor step.
+and the slide that this takes shows as a step between the boards' edges. A reference error alone can
+therefore never keep a joint from going together. Pieces that go into slots find their own place,
+so for slots only the play of each slot counts, and neither reference nor step.
 
-What moves all walls of both parts alike leaves every gap as it is, so the carriage's zero and its
-screw's error don't count where both parts are cut on it.
+An error that moves all walls of both parts alike changes no gap, so the carriage's zero and its
+screw's error don't count if both parts are cut on it.
 
 Errors are standard uncertainties, taken as normal and independent. Lengths: floats, mm, since
 statistics begin here; x = 0 at the reference edge.
@@ -41,16 +41,16 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 LEFT, RIGHT, SLOT = "left", "right", "slot"
-# Limits of an error in worst case and root-sum-square: three standard uncertainties (99.7 % of them).
+# The limit of an error in worst case and root-sum-square: three standard uncertainties (99.7 % of errors).
 COVERAGE = 3
 USUAL_JOINTS, MOST_JOINTS = 20_000, 1_000_000
-# The same draws every time: two clearances then differ by what they serve, not by luck, and so do two runs.
+# The draws are the same every time, so that two clearances, or two runs, don't differ by luck.
 SEED = 1
-# Numbers drawn at a time: memory stays at a few MB, however many joints and fingers there are.
+# Numbers drawn at a time. This keeps memory at a few MB, however many joints and fingers there are.
 DRAWN_AT_ONCE = 1 << 18
-# Clearances within this of the best chance serve as well as it; the tightest of them is taken.
+# Clearances within this of the best chance are as good as the best, and the tightest of them is chosen.
 AS_GOOD = 0.005
-# A clearance lies at the edge of a cliff where a step less or more serves this much fewer than beside the best one.
+# A clearance is at the edge of a cliff if a step less or more makes this many fewer good joints than beside the best.
 CLIFF = 0.05
 # Water-based glue swells fingers: common practice, no source.
 SWELLING_FINGERS, SWELLING_MM = 15, 0.08
@@ -58,7 +58,7 @@ SWELLING_FINGERS, SWELLING_MM = 15, 0.08
 
 @dataclass(frozen=True, slots=True)
 class Errors:
-    """Standard uncertainties of a pass's setting, of the kerf and of a part's reference; mm, >= 0."""
+    """The standard uncertainties of a pass's setting, of the kerf and of a part's reference; mm, >= 0."""
 
     setting: float
     kerf: float
@@ -71,7 +71,7 @@ class Gap:
 
     at: the nominal wall. side: "left" or "right" of part A's finger, or "slot". offset: what rounding
     and wood movement add to the gap that the clearance gives. opens, closes: the passes (numbered
-    through the joint from 0) whose error adds to the gap and takes from it; the same pass where a
+    through the joint from 0) whose error adds to the gap and subtracts from it; the same pass if a
     slot is cut in one.
     """
 
@@ -84,7 +84,7 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Joint:
-    """Two parts, or a board and what goes into its slots. passes: how many have an error of their own that counts.
+    """Two parts, or a board and the pieces for its slots. passes: how many have an independent error that counts.
 
     clearance: both gaps together. fingers: of both parts.
     """
@@ -96,17 +96,17 @@ class Joint:
 
     @property
     def share(self) -> float:
-        """How much of the clearance one `Gap` has: half, or all of it as a slot's play."""
+        """The share of the clearance that one `Gap` gets: half, or all of it for a slot's play."""
         return 1.0 if self.gaps and self.gaps[0].side == SLOT else 0.5
 
     def gap(self, one: Gap) -> float:
-        """What is laid out there, rounding and movement included."""
+        """The gap as laid out, with rounding and movement, mm."""
         return self.share * self.clearance + one.offset
 
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """middle, and how far it may be off either way: by root-sum-square and at worst, for errors at their limits."""
+    """middle, and how far off it can be either way, by root-sum-square and at worst, with errors at their limits."""
 
     middle: float
     rss: float
@@ -115,12 +115,12 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Chances:
-    """Of the joints simulated, what share (0 to 1).
+    """Shares (0 to 1) of the joints simulated.
 
     goes: slides together by hand. flush: does so with both reference edges level. no_gap_over: of
-    those that go, has no gap over the limit as it then stands. serves: goes and has none.
-    step, great_step: the edge step that half, and 19 of 20, of those that go stay within; mm.
-    doubt: the standard error that simulating leaves in `goes`.
+    those that go, has no gap over the limit once together. serves: goes and has none.
+    step, great_step: the edge step that half, and 19 of 20, of those that go don't exceed; mm.
+    doubt: the standard error of `goes` from the simulation.
     """
 
     goes: float
@@ -132,17 +132,17 @@ class Chances:
     doubt: float
 
     def all_go(self, copies: int) -> float:
-        """The least chance that all of so many joints (1 or more) of one job go together.
+        """The least chance that all of this many joints (1 or more) of one job go together.
 
-        They would do so with `goes` to the power of their number if they were independent; the kerf
-        that they share can only make it likelier that they do or fail together (Jensen's inequality).
+        If they were independent, it would be `goes` to the power of their number. The kerf that they
+        share can only make it more likely that they succeed or fail together (Jensen's inequality).
         """
         return self.goes**copies
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Draws:
-    """Simulated joints: of each, how far the tightest and the widest gap of either side is off c/2."""
+    """Simulated joints: for each, how far the tightest and the widest gap on either side differ from c/2, mm."""
 
     least_left: Floats
     least_right: Floats
@@ -152,9 +152,9 @@ class Draws:
 
 
 def joint_of(a: Pattern, b: Pattern, clearance: Fraction, carriage: Carriage) -> Joint:
-    """Parts A and B, or a board and its blank, as the carriage will be set for them.
+    """The joint of parts A and B, or of a board and its blank, as the carriage will be set for them.
 
-    Both patterns have the same walls, fingers of one where the other has sockets. clearance: mm.
+    Both patterns have the same walls, with fingers in one where the other has sockets. clearance: mm.
     """
     numbers: dict[tuple[str, int], int] = {}
 
@@ -180,7 +180,7 @@ def joint_of(a: Pattern, b: Pattern, clearance: Fraction, carriage: Carriage) ->
 
 
 def slots_of(board: Pattern, clearance: Fraction, carriage: Carriage) -> Joint:
-    """The slots of a board; those at its edge are left out, since there nothing holds the piece on one side."""
+    """The slots of a board, except those at its edges, where nothing holds the piece on one side."""
     numbers: dict[int, int] = {}
     gaps = []
     for socket, (first, last) in zip(board.sockets, _sockets(board), strict=True):
@@ -192,7 +192,7 @@ def slots_of(board: Pattern, clearance: Fraction, carriage: Carriage) -> Joint:
 
 
 def _sockets(part: Pattern) -> list[tuple[Pass, Pass]]:
-    """(first pass, last pass) of each socket along x: what makes its left and its right wall."""
+    """(first pass, last pass) of each socket along x: the passes that make its left and its right wall."""
     found: dict[int, tuple[Pass, Pass]] = {}
     for one in part.passes:
         found[one.socket] = (found[one.socket][0] if one.socket in found else one, one)
@@ -204,9 +204,9 @@ def _moved(one: Pass, carriage: Carriage) -> Fraction:
 
 
 def moved(joint: Joint, strain_a: float, strain_b: float) -> Joint:
-    """The joint after its wood has moved across the grain, each part from its reference edge on.
+    """The joint after its wood has moved across the grain, each part away from its reference edge.
 
-    strain_a, strain_b: change as a fraction of the size, positive when it swells. Slots stay: the
+    strain_a, strain_b: change as a fraction of the size, positive if the wood swells. Slots don't change: the
     pieces in them find their own place.
     """
     differ = strain_a - strain_b
@@ -215,23 +215,23 @@ def moved(joint: Joint, strain_a: float, strain_b: float) -> Joint:
 
 
 def bands(joint: Joint, errors: Errors) -> Iterator[Band]:
-    """Every gap in order, with the errors at three standard uncertainties."""
+    """The band of every gap in order, with errors at three standard uncertainties."""
     for one in joint.gaps:
         references = 0 if one.side == SLOT else 2
         yield _band(joint.gap(one), errors, 1, references, 0 if one.opens == one.closes else 2)
 
 
 def room(joint: Joint, errors: Errors) -> Band | None:
-    """What is left to slide in at the tightest place; below zero the joint doesn't go together by hand.
+    """The room to slide at the tightest place; below zero the joint doesn't go together by hand.
 
-    The pair of a left and a right gap (of slots: the one slot) that leaves least at worst. None
-    where gaps lie on one side only: such a joint always slides open.
+    That place is the pair of a left and a right gap (for slots, the single slot) that leaves least at worst. None
+    if the gaps lie on one side only: such a joint can always slide open.
     """
     if joint.share == 1.0:
         return min(bands(joint, errors), key=lambda band: band.middle - band.worst, default=None)
     left = [g for g in joint.gaps if g.side == LEFT]
-    # A left gap shares passes with two right ones at most, and sharing only makes a pair less uncertain:
-    # so one of the three tightest leaves least beside it.
+    # A left gap shares passes with at most two right gaps, and sharing only makes a pair less uncertain.
+    # So one of the three tightest right gaps leaves least together with it.
     right = sorted((g for g in joint.gaps if g.side == RIGHT), key=joint.gap)[:3]
     found: Band | None = None
     for one in left:
@@ -244,17 +244,17 @@ def room(joint: Joint, errors: Errors) -> Band | None:
 
 
 def _band(middle: float, errors: Errors, kerfs: int, references: int, settings: int) -> Band:
-    """kerfs: how often the one kerf error counts. references, settings: how many independent ones do."""
+    """The band of a sum of gaps. kerfs: how often the kerf error counts. references, settings: how many of them do."""
     parts = (kerfs * errors.kerf, math.sqrt(references) * errors.reference, math.sqrt(settings) * errors.setting)
     worst = kerfs * errors.kerf + references * errors.reference + settings * errors.setting
     return Band(middle, COVERAGE * math.hypot(*parts), COVERAGE * worst)
 
 
 def simulate(joint: Joint, errors: Errors, *, joints: int = USUAL_JOINTS, seed: int = SEED) -> Draws:
-    """Draw the errors of so many joints (1 to 1,000,000). The same seed gives the same joints.
+    """Draw the errors of this many joints (1 to 1,000,000). The same seed gives the same joints.
 
-    A few MB while it works, and 32 bytes a joint to keep. Raises ValueError for another number of
-    joints, or for a joint without gaps.
+    It takes a few MB while it works, and 32 bytes a joint for the result. Raises ValueError for another number
+    of joints, or for a joint without gaps.
     """
     import numpy as np
 
@@ -270,19 +270,19 @@ def simulate(joint: Joint, errors: Errors, *, joints: int = USUAL_JOINTS, seed: 
         some = slice(start, min(start + at_once, joints))
         settings = random.standard_normal((joint.passes, some.stop - some.start)) * errors.setting
         kerf = random.standard_normal(settings.shape[1]) * errors.kerf
-        # Each part has a reference error of its own; only their difference moves gaps.
+        # Each part has its own reference error, but only the difference of the two moves gaps.
         reference = random.standard_normal(settings.shape[1]) * (errors.reference * math.sqrt(2))
         for row, (side, way) in enumerate(zip(sides, (1, -1), strict=True)):
             common = kerf if joint.share == 1.0 else kerf + way * reference
             kept[row, some], kept[row + 2, some] = _tightest_and_widest(np, side, settings, common)
     if joint.share == 1.0:
-        # The play of a slot lies half on either side of what goes in.
+        # Half the play of a slot lies on either side of the piece in it.
         kept = np.stack([kept[0] / 2, kept[0] / 2, kept[2] / 2, kept[2] / 2])
     return Draws(kept[0], kept[1], kept[2], kept[3], joint.clearance)
 
 
 def _tightest_and_widest(np: Any, side: Sequence[Gap], settings: Floats, common: Any) -> tuple[Any, Any]:
-    """The tightest and the widest gap of one side in each joint, less what the clearance gives."""
+    """The tightest and the widest gap of one side in each joint, less the share of the clearance in it."""
     if not side:
         return np.inf, -np.inf  # never the tightest, never the widest
     off = settings[[g.opens for g in side]]
@@ -292,10 +292,10 @@ def _tightest_and_widest(np: Any, side: Sequence[Gap], settings: Floats, common:
 
 
 def chances(draws: Draws, limit: float, clearance: float | None = None) -> Chances:
-    """What share of the simulated joints goes together, and how they then look.
+    """What share of the simulated joints goes together, and how they look once together.
 
-    limit: the widest gap that is still good, mm. clearance: another than the joint's, as though it
-    had been cut with that. A joint that goes stands flush where it can, else it has slid no
+    limit: the widest gap that is still good, mm. clearance: pretend the joint was cut with this
+    instead of its own. A joint that goes together is flush if it can be; otherwise it has slid no
     further than it must.
     """
     import numpy as np
@@ -303,7 +303,7 @@ def chances(draws: Draws, limit: float, clearance: float | None = None) -> Chanc
     half = (draws.clearance if clearance is None else clearance) / 2
     left, right = half + draws.least_left, half + draws.least_right
     goes = left + right >= 0
-    # The slide from flush: towards smaller x it relieves the left gaps, towards greater x the right ones.
+    # The slide from flush. Towards smaller x it relieves the left gaps, towards greater x the right gaps.
     slide = np.minimum(left, 0) - np.minimum(right, 0)
     widest = np.maximum(half + draws.most_left - slide, half + draws.most_right + slide)
     count, total = int(goes.sum()), goes.size
@@ -327,19 +327,19 @@ def clearances(draws: Draws, limit: float, *, least: float = 0.0, step: float = 
 
     At every multiple of `step` (over 0) from `least` to twice the limit, rounding as it is in these draws.
     """
-    # 1e-9: a float that should be a multiple of the step may lie a little to either side of it.
+    # 1e-9, since a float that should be a multiple of the step may be slightly more or less.
     first, last = math.ceil(least / step - 1e-9), math.floor(2 * limit / step + 1e-9)
     return {count * step: chances(draws, limit, count * step).serves for count in range(first, last + 1)}
 
 
 def best_of(shares: Mapping[float, float], among: Collection[float] | None = None) -> float | None:
-    """The clearance that serves best, and still does when it comes out a step tighter or looser.
+    """The clearance that gives most good joints, even if it comes out a step tighter or looser.
 
-    What it serves counts half, what it serves at least a step off the other half: the edge of a cliff is not worth the
-    little that it may serve more. The tightest of those as good as any, to half a percentage point.
+    Its own share counts half, and the least share within a step of it counts half: a slightly better share is not worth
+    the edge of a cliff. Of those as good as the best, to half a percentage point, the tightest is taken.
 
-    shares: what serves, by clearance, a step apart. among: those of them that may be advised (default: all). None where
-    none serves any joint.
+    shares: the share of good joints by clearance, a step apart. among: those that may be recommended (default: all).
+    None if no clearance gives any good joint.
     """
     serving = [c for c in (shares if among is None else among) if shares[c]]
     worth = {c: (shares[c] + a_step_off(shares, c)) / 2 for c in serving}
@@ -348,14 +348,14 @@ def best_of(shares: Mapping[float, float], among: Collection[float] | None = Non
 
 
 def a_step_off(shares: Mapping[float, float], clearance: float) -> float:
-    """The least that serves with this clearance and those beside it in `shares`, which hold it."""
+    """The least share with this clearance and its neighbours in `shares`. The clearance must be in `shares`."""
     order = sorted(shares)
     at = order.index(clearance)
     return min(shares[c] for c in order[max(0, at - 1) : at + 2])
 
 
 def swells(clearance: float, fingers: int) -> bool:
-    """Whether water-based glue may jam the joint while it goes together: under 0.08 mm with 15 fingers and more.
+    """Whether water-based glue may jam the joint during assembly: under 0.08 mm with 15 fingers or more.
 
     fingers: of both parts. Common practice, no source.
     """

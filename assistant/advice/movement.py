@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 from assistant.plans.model import GRAINS
 
-# Where the Handbook's table of EMC begins and ends (30 to 270 degrees F), and where its coefficients hold.
+# The range of the Handbook's EMC table (30 to 270 degrees F), and the range in which its coefficients hold.
 COLDEST_C, HOTTEST_C = -1.2, 132.3
 DRIEST_PERCENT, WETTEST_PERCENT = 6.0, 14.0
 
-# Name as in table 13-5 -> (radial, tangential) change for one percent of moisture.
+# Name as in table 13-5 -> (radial, tangential) change for each percent of moisture.
 _TABLE: dict[str, tuple[float, float]] = {
     "Alder, red": (0.00151, 0.00256),
     "Ash, black": (0.00172, 0.00274),
@@ -56,7 +56,7 @@ _TABLE: dict[str, tuple[float, float]] = {
     "Spruce, Sitka": (0.00148, 0.00263),
     "Mahogany, true": (0.00172, 0.00238),
 }
-# Names of the trade for the same trees (common practice, no source).
+# Trade names of the same trees (common practice, no source).
 _ALSO = {
     "hard maple": "Maple, sugar",
     "rock maple": "Maple, sugar",
@@ -74,17 +74,17 @@ _ALSO = {
 
 @dataclass(frozen=True, slots=True)
 class Wood:
-    """A species as the Handbook names it. radial, tangential: change of size for one percent of moisture, over 0."""
+    """A species under its Handbook name. radial, tangential: change of size for each percent of moisture, over 0."""
 
     name: str
     radial: float
     tangential: float
 
     def across(self, grain: str) -> float:
-        """The coefficient across the width of a board, for one percent of moisture.
+        """The coefficient across the width of a board, for each percent of moisture.
 
         grain: "flat" (flat-sawn: tangential), "quarter" (quarter-sawn: radial) or "mixed" (between the
-        two, taken halfway: the Handbook gives only the two ends). Raises ValueError for another word.
+        two; the middle is used, since the Handbook gives only the two ends). Raises ValueError for another word.
         """
         if grain not in GRAINS:
             raise ValueError(f"grain must be one of {', '.join(GRAINS)}; got {grain!r}")
@@ -96,10 +96,10 @@ WOODS = {name: Wood(name, *figures) for name, figures in _TABLE.items()}
 
 
 def find_wood(species: str) -> tuple[Wood, ...]:
-    """The woods that this name may mean: one when it is known, none or several when it must be said better.
+    """The woods that this name can mean: one if it is clear, none or several if it isn't.
 
-    Words in any order and case, with or without hyphens: "white ash", "Ash, white" and "ash-white"
-    are one. All words must be in the Handbook's name, or be a name of the trade: "hard maple".
+    Order, case and hyphens don't matter: "white ash", "Ash, white" and "ash-white"
+    are the same. All words must be in the Handbook's name, or form a trade name such as "hard maple".
     """
     words = _words(species)
     if not words:
@@ -117,10 +117,10 @@ def _words(name: str) -> set[str]:
 
 
 def emc(temperature_c: float, humidity: float) -> float:
-    """The moisture, percent, that wood comes to in air of this temperature and relative humidity (percent).
+    """The moisture, percent, that wood settles at in air of this temperature and relative humidity (percent).
 
     Equation 4-5 with its coefficients for degrees Celsius. Wood follows the air slowly, so this is
-    where it ends, not where it is after a day.
+    its final moisture, not that after a day.
 
     Raises: ValueError outside -1.2 to 132.3 degrees C, where the table ends, or 0 to 100 percent.
     """
@@ -139,10 +139,10 @@ def emc(temperature_c: float, humidity: float) -> float:
 
 
 def strain(coefficient: float, from_percent: float, to_percent: float) -> float:
-    """Change of size across the grain as a fraction of the size, positive when it swells; chapter 13's equation.
+    """Change of size across the grain as a fraction of the size, positive if it swells, by chapter 13's equation.
 
-    coefficient: of `Wood.across`. The equation is linear and holds from 6 to 14 percent moisture
-    (`holds`); outside it is only a guide.
+    coefficient: from `Wood.across`. The equation is linear and holds from 6 to 14 percent moisture
+    (`holds`). Outside that range it is only a guide.
     """
     return coefficient * (to_percent - from_percent)
 

@@ -1,4 +1,4 @@
-"""From a plan and a shop to what `fit` predicts: the joints to be put together, their errors, their wood."""
+"""Turns a plan and a shop into what `fit` predicts: the joints to put together, their errors and their wood."""
 
 from __future__ import annotations
 
@@ -33,11 +33,11 @@ from assistant.plans.model import Air, BoardPlan, Job, Plan, Shop
 from assistant.plans.pieces import BLANK
 
 PARTS = ("A", "B")
-# Where a plan's [uncertainty] is silent: a carriage in good order, a measured kerf, a clean stop; mm.
+# Assumed if the plan's [uncertainty] doesn't say: a carriage in good order, a measured kerf, a clean stop; mm.
 ASSUMED = {"setting": 0.01, "kerf": 0.01, "reference": 0.03}
-# The clearances that are tried: every hundredth of a millimetre, or every half of a thousandth of an inch.
+# The clearances tried: every hundredth of a millimetre, or every half of a thousandth of an inch.
 STEPS = {"mm": Fraction(1, 100), "in": Fraction(127, 10_000)}
-# Of these, as many as seem best are laid out and simulated once more, since each is rounded in its own way.
+# This many of the best clearances are laid out and simulated again, since each is rounded differently.
 MOST_TRIED = 12
 DRAWN_TO_CHOOSE = 4_000_000
 BOTH, BLANKS, SLOTS = "parts A and B", "the blank in part {}", "slots {} deep"
@@ -45,7 +45,7 @@ BOTH, BLANKS, SLOTS = "parts A and B", "the blank in part {}", "slots {} deep"
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """One thing to put together. depth: the deepest cut in it, mm. key: what sets its clearance in the plan.
+    """One joint to put together. depth: the deepest cut in it, mm. key: the plan's key for its clearance.
 
     copies: how many of them the plan's boards make.
     """
@@ -59,12 +59,11 @@ class Prediction:
 
 @dataclass(frozen=True, slots=True)
 class FitOutcome:
-    """What is predicted of one thing to put together. room: None where it always slides open.
+    """What is predicted for one joint to put together. room: None if it can always slide open.
 
-    best: the clearance that serves best, mm, and still does a step of `STEPS` tighter or looser; None where none
-    serves. with_best: the chances when it is laid out with that, its own rounding included.
-    a_step_off, best_a_step_off: the least that serves with the plan's clearance, and with the best, and a step to
-    either side of it.
+    best: the clearance that gives most good joints, mm, even a step of `STEPS` tighter or looser; None if none
+    gives any. with_best: the chances if it is laid out with that, its own rounding included.
+    a_step_off, best_a_step_off: the least share of good joints within a step of the plan's clearance, and of the best.
     """
 
     prediction: Prediction
@@ -80,7 +79,7 @@ class FitOutcome:
 class Movement:
     """How a part's wood moves across its width from cutting to glue-up.
 
-    before, after: its moisture then, percent. strain: change as a fraction of the width, or None where
+    before, after: its moisture at these times, percent. strain: change as a fraction of the width, or None if
     the species is not known; note then says why.
     """
 
@@ -99,7 +98,7 @@ class Movement:
 
 
 def errors_of(plan: Plan) -> tuple[Errors, tuple[str, ...]]:
-    """The plan's standard uncertainties, and the names of those it doesn't give, which are assumed."""
+    """(the plan's standard uncertainties, the names of those that it doesn't give and that are assumed)."""
     given = plan.uncertainty
     figures = {name: getattr(given, name, None) for name in ASSUMED}
     assumed = tuple(name for name, figure in figures.items() if figure is None)
@@ -107,11 +106,12 @@ def errors_of(plan: Plan) -> tuple[Errors, tuple[str, ...]]:
 
 
 def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
-    """Everything that this plan has put together, in the order in which it is.
+    """Every joint of this plan, in the order in which they are put together.
 
-    A part with no board in the plan is taken as cut on this machine in the same way. Raises
+    A part without a board in the plan is assumed to be cut on this machine in the same way. Raises
     BadInput as `build_job` does.
     """
+    # A joint needs both parts, so a missing one gets a board for the prediction only.
     mates = tuple(BoardPlan(f"mate, part {part}", part) for part in missing_parts(plan))
     job = build_job(replace(plan, boards=(*plan.boards, *mates)), shop)
     if plan.joint.layout == "slots":
@@ -123,7 +123,7 @@ def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
     if strains and None not in strains.values():
         joint = moved(joint, strains["A"] or 0.0, strains["B"] or 0.0)
     deepest = max(float(cut[last, part].depth) for part in PARTS)
-    # As many joints as the part with fewer ends has; where the plan has boards of one part only, as many as that has.
+    # The part with fewer ends decides how many joints there are. A part without boards in this plan doesn't count.
     copies = min((ends for part in PARTS if (ends := _ends(plan, part))), default=1)
     return (*_blanks(plan, job, cut), Prediction(BOTH, joint, deepest, "joint.clearance", copies))
 
@@ -133,7 +133,7 @@ def _ends(plan: Plan, part: str) -> int:
 
 
 def outcomes(plan: Plan, shop: Shop, limit: float, joints: int) -> tuple[FitOutcome, ...]:
-    """Simulate everything that this plan has put together. limit: the widest good gap, mm.
+    """Simulate every joint of this plan. limit: the widest good gap, mm. joints: how many to simulate of each.
 
     Raises BadInput as `build_job` does.
     """
@@ -145,21 +145,21 @@ def outcomes(plan: Plan, shop: Shop, limit: float, joints: int) -> tuple[FitOutc
 def _outcome(
     plan: Plan, shop: Shop, index: int, each: Prediction, errors: Errors, limit: float, joints: int
 ) -> FitOutcome:
-    """index: of `each` among the plan's predictions, whatever its clearance is."""
+    """Simulate one joint and look for its best clearance. index: of `each` among the plan's predictions."""
     draws = simulate(each.joint, errors, joints=joints)
     now = chances(draws, limit)
-    # A joint is simulated some dozens of times to choose its clearance; one of many passes with fewer draws each.
+    # Choosing the clearance takes dozens of simulations, so a joint with many passes gets fewer draws in each.
     to_choose = min(joints, max(1000, DRAWN_TO_CHOOSE // each.joint.passes))
 
     def serves(clearance: Fraction) -> float | None:
-        """What share serves with this clearance, laid out and rounded as it would be cut; None where it can't be."""
+        """The share of good joints with this clearance, rounded as it would be cut; None if it can't be laid out."""
         made = _cut_with(plan, shop, index, each.key, clearance) if clearance >= 0 else None
         return None if made is None else chances(simulate(made, errors, joints=to_choose), limit).serves
 
     best, sure = _best(plan, each, draws, limit, serves)
     then = None if best is None else _cut_with(plan, shop, index, each.key, best)
     with_best = None if then is None else chances(simulate(then, errors, joints=joints), limit)
-    # The joint has it as a float; what is laid out is exact.
+    # The joint has its clearance as a float, but a layout needs it exact.
     clearance, step = Fraction(each.joint.clearance).limit_denominator(10**6), STEPS[plan.unit]
     beside = [share for way in (-1, 1) if (share := serves(clearance + way * step)) is not None]
     return FitOutcome(each, now, room(each.joint, errors), best, with_best, min([now.serves, *beside]), sure)
@@ -168,7 +168,7 @@ def _outcome(
 def _best(
     plan: Plan, each: Prediction, draws: Draws, limit: float, serves: Callable[[Fraction], float | None]
 ) -> tuple[Fraction | None, float | None]:
-    """(the clearance that serves best, what it and a step to either side of it serve at least)."""
+    """(the best clearance, the least share of good joints with it or a step to either side)."""
     step = STEPS[plan.unit]
     swelling = each.joint.fingers >= SWELLING_FINGERS and plan.joint.layout != "slots"
     guessed = clearances(draws, limit, least=SWELLING_MM if swelling else 0.0, step=float(step))
@@ -180,7 +180,7 @@ def _best(
 
 
 def _cut_with(plan: Plan, shop: Shop, index: int, key: str, clearance: Fraction) -> Joint | None:
-    """The same joint laid out with another clearance; None where the plan doesn't allow it."""
+    """The same joint laid out with another clearance; None if the plan doesn't allow it."""
     if key == "joint.clearance":
         other = replace(plan, joint=replace(plan.joint, clearance=clearance))
     else:
@@ -192,7 +192,7 @@ def _cut_with(plan: Plan, shop: Shop, index: int, key: str, clearance: Fraction)
 
 
 def missing_parts(plan: Plan) -> tuple[str, ...]:
-    """Parts of a joint that the plan has no board of."""
+    """The parts of the joint of which the plan has no board."""
     if plan.joint.layout == "slots":
         return ()
     return tuple(part for part in PARTS if all(board.part != part for board in plan.boards))
@@ -207,7 +207,7 @@ def _slots(plan: Plan, job: Job) -> Iterator[Prediction]:
 
 
 def _blanks(plan: Plan, job: Job, cut: dict[tuple[int, str], Pattern]) -> Iterator[Prediction]:
-    """What is glued up in the first stage of a lined joint; its wood is taken not to move before the glue-up."""
+    """The joints glued up after the first stage of a lined joint. Their wood is assumed not to move before that."""
     for part in PARTS:
         if plan.lining is not None and (1, part + BLANK) in cut:
             board, blank = cut[1, part], cut[1, part + BLANK]
@@ -217,14 +217,14 @@ def _blanks(plan: Plan, job: Job, cut: dict[tuple[int, str], Pattern]) -> Iterat
 
 
 def moisture(air: Air) -> float:
-    """The wood's moisture, percent: by the meter, or what it comes to in this air."""
+    """The wood's moisture, percent: from the meter, or what it settles at in this air."""
     if air.moisture is not None or air.temperature_c is None or air.humidity is None:
         return air.moisture or 0.0
     return emc(air.temperature_c, air.humidity)
 
 
 def movements(plan: Plan) -> tuple[Movement, ...]:
-    """How each part moves, or none where the plan has no [climate]; of slots only part A is there."""
+    """How each part moves; () if the plan has no [climate]. With slots there is only part A."""
     if plan.climate is None:
         return ()
     found = []
@@ -245,5 +245,5 @@ def _why_unknown(species: str | None, found: tuple[Wood, ...]) -> str:
     if species is None:
         return "no species is given: set stock.species"
     if found:
-        return f'"{species}" may be any of: ' + "; ".join(wood.name for wood in found)
-    return f'"{species}" is none of the {len(WOODS)} woods whose movement is known here; name one that moves like it'
+        return f'"{species}" could be any of: ' + "; ".join(wood.name for wood in found)
+    return f'the movement of "{species}" is not known; give one of the {len(WOODS)} known woods that moves like it'

@@ -1,4 +1,4 @@
-"""How far blade and carriage were last found out of square: noted by `kerfcall ready --square`, used by `fit`."""
+"""How far out of square blade and carriage were found: `kerfcall ready --square` notes it and `fit` uses it."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ UNREADABLE = "the last check of squareness in the history can't be read; note it
 
 @dataclass(frozen=True, slots=True)
 class Squareness:
-    """degrees: blade tilt and carriage error together, None where it isn't known.
+    """How far out of square. degrees: blade tilt and carriage error together, None if not known.
 
-    noted: when it was noted beside the shop file, None where the plan gives it. trouble: why a note couldn't be used.
+    noted: when it was noted beside the shop file, None if the plan gives it. trouble: why a note couldn't be used.
     """
 
     degrees: float | None
@@ -34,12 +34,12 @@ def out_of_square(degrees: float, depth: float) -> float:
 
 
 def most_out_of_square(clearance: float, depth: float) -> float:
-    """The greatest blade tilt and carriage error together, degrees: they may lean a wall by c/4 over the depth."""
+    """The most that blade tilt and carriage error together may be, degrees: a wall then leans c/4 over the depth."""
     return math.degrees(math.atan2(max(0.0, clearance) / 4, depth))
 
 
 def degrees_of(entry: HistoryEntry) -> float:
-    """What a noted check found, 0 to 10 degrees. Raises KeyError, TypeError or ValueError where it holds no such."""
+    """The degrees in a noted check, 0 to 10. Raises KeyError, TypeError or ValueError if they can't be read."""
     degrees = float(entry.data["degrees"])
     if not 0 <= degrees <= MOST_DEGREES:
         raise ValueError("no lean")
@@ -47,17 +47,18 @@ def degrees_of(entry: HistoryEntry) -> float:
 
 
 def noted_at(entry: HistoryEntry) -> datetime:
-    """When it was noted, with its offset. Raises ValueError where its date can't be read."""
+    """When it was noted, with its offset. Raises ValueError if its date can't be read."""
     when = datetime.fromisoformat(entry.utc)
     return when if when.tzinfo else when.replace(tzinfo=UTC)
 
 
 def squareness(plan: Plan, shop: Path) -> Squareness:
-    """The plan's own figure; else the last that was noted in the history of the shop file at this path."""
+    """The plan's own figure, or else the last one noted in the history of this shop file. shop: its path."""
     given = plan.uncertainty.out_of_square if plan.uncertainty else None
     if given is not None:
         return Squareness(float(given))
     try:
+        # Only these entries are passed on: they write no key, so the shop file itself needn't be read.
         entries = [entry for entry in read_history(shop) if entry.kind == SQUARE]
         live = in_force(shop, entries)
         return Squareness(degrees_of(live[-1]), noted_at(live[-1])) if live else Squareness(None)

@@ -1,15 +1,15 @@
-"""Which fingers suit a board and a blade: every count of equal fingers, and the finger cut in one pass, ranked.
+"""Ranks the fingers that suit a board and a blade: every number of equal fingers, and the finger cut in one pass.
 
-What a candidate is worth is the product of five marks from 0 to 1, times 100. The weights are our
-own, and the sizes that mark a finger as slender or a sliver are common practice, no source:
+A candidate's score is the product of five marks from 0 to 1, times 100. The weights are our
+own. The sizes at which a finger counts as slender or a sliver are common practice, no source:
 
-- passes: the fewest of any candidate, divided by its own. Both parts of one corner.
-- glue: g / (g + 1), g being the side-grain glue area against that of a butt joint.
-- wood left: what stands in the weaker part, against half the width.
-- stoutness: the narrowest finger against half the thinner board; half of that again under 3 mm.
-- edges: 1 where a part's two edges are alike (an odd count), 0.85 where they are not.
+- passes: the fewest of any candidate, divided by its own, for both parts of one corner.
+- glue: g / (g + 1), where g is the side-grain glue area relative to that of a butt joint.
+- wood left: what is left of the weaker part, relative to half the width.
+- stoutness: the narrowest finger relative to half the thinner board, and halved if under 3 mm.
+- edges: 1 if a part's two edges are alike (an odd number), 0.85 if they are not.
 
-In inches the fingers that the trade uses come before all others, whatever they are worth (common practice, no source).
+In inches the usual trade widths come before all others, whatever their score (common practice, no source).
 
 Lengths: Fraction, mm; nothing is rounded. Scores are floats.
 """
@@ -32,14 +32,14 @@ from assistant.plans.model import BoardPlan, JointPlan, Plan, Shop
 UNLIKE_EDGES = 0.85
 HALF = Fraction(1, 2)
 TRADE_FINGERS = tuple(Fraction(254, 10) * Fraction(n, 16) for n in (2, 3, 4, 5, 6, 8, 10, 12, 16))
-"""1/8 to 1 in, mm: what boxes in inches are drawn with (common practice, no source)."""
-# A finger this much wider or narrower looks the same; fewer saved passes than this are no reason to change it. Our own.
+"""1/8 to 1 in, mm: the usual widths for boxes in inches (common practice, no source)."""
+# A finger this much wider or narrower looks the same; saving fewer passes than this is no reason to change (our own).
 SLIGHTLY, MANY = Fraction(1, 8), Fraction(1, 5)
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """width: the boards'. thickness_a, thickness_b: of the parts. clearance: as in a plan, >= 0. All mm, over 0."""
+    """The joint wanted, lengths in mm, over 0. width: of the boards. thickness_a, _b: of the parts. clearance: >= 0."""
 
     width: Fraction
     thickness_a: Fraction
@@ -53,9 +53,9 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Division:
-    """How a width is shared out: `count` fingers of both parts, all `finger` wide but the first and the last.
+    """How a width is divided: `count` fingers of both parts, all `finger` wide except the first and the last.
 
-    remainder: the word that lays it out so in a plan; with "stretch" all are equal.
+    remainder: the plan's word for this layout; with "stretch" all are equal.
     """
 
     count: int
@@ -66,13 +66,13 @@ class Division:
 
     @property
     def like_edges(self) -> bool:
-        """Whether each part has the same at both of its edges."""
+        """Whether the two edges of each part are alike."""
         return self.count % 2 == 1 and self.first == self.last
 
 
 @dataclass(frozen=True, slots=True)
 class Saving:
-    """A finger that differs slightly and takes many passes fewer. rank: where it stands, from 1."""
+    """A finger that differs slightly and takes many fewer passes. rank: of that candidate, from 1."""
 
     rank: int
     finger: Fraction
@@ -81,11 +81,11 @@ class Saving:
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """One way to do it, and what it is worth.
+    """One way to divide the width, and its score.
 
-    passes: for both parts of a corner. passes_a_socket: in an inner socket, 0 where there is none.
-    narrowest: the narrowest finger, before clearance. stands: what the clearance leaves of the thinnest one, as a
-    layout judges slivers. glue: side-grain glue area, a butt joint's being 1. wood_left: the share of its width that
+    passes: for both parts of a corner. passes_a_socket: in an inner socket, 0 if there is none.
+    narrowest: the narrowest finger, before clearance. stands: what the clearance leaves of the thinnest finger, as a
+    layout judges slivers. glue: side-grain glue area, where a butt joint has 1. wood_left: the share of its width that
     the weaker part keeps. score: 0 to 100. trade: whether its finger is in `TRADE_FINGERS`. saving: what a slightly
     different finger would save, if anything.
     """
@@ -109,10 +109,10 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """What suits a board and a blade.
+    """The candidates for a board and a blade.
 
-    ranked: all candidates, best first, but those of the trade before all others. one_pass: the finger whose sockets
-    take one pass each, mm. one_pass_ranks: where it stands among them, from 1; empty where the board is too narrow
+    ranked: all candidates, best first, with the trade widths before all others. one_pass: the finger whose sockets
+    take one pass each, mm. one_pass_ranks: its ranks among them, from 1; empty if the board is too narrow
     for it.
     """
 
@@ -129,9 +129,9 @@ def one_pass_finger(kerf: Fraction, clearance: Fraction) -> Fraction:
 def suggest(wanted: Wanted, blade: Blade, *, unit: str = "mm") -> Advice:
     """Every candidate that this blade can cut on this board, ranked.
 
-    unit: of messages and reasons; with "in" the trade's fingers come first, each of which two at least fit.
+    unit: of messages and reasons. With "in" the trade widths come first, if at least two fingers of them fit.
 
-    Raises: BadInput, all faults at once: no length over 0, a clearance as wide as the blade, an
+    Raises: BadInput, all faults at once: a length not over 0, a clearance as wide as the blade, an
     overlap of the kerf or more, a board too narrow for any joint.
     """
     faults = list(_faults(wanted, blade, unit))
@@ -142,16 +142,16 @@ def suggest(wanted: Wanted, blade: Blade, *, unit: str = "mm") -> Advice:
     divisions = _divisions(wanted.width, single, trade)
     measured = [m for division in dict.fromkeys(divisions) if (m := _measure(division, wanted, blade)) is not None]
     if not measured:
-        what, mend = f"every joint takes over {MOST_PASSES:,} passes", "use a wider blade or a narrower board"
+        what, mend = f"every joint would take over {MOST_PASSES:,} passes", "use a wider blade or a narrower board"
         if wanted.width <= wanted.clearance / 2:
             least = plain_length(wanted.clearance / 2, unit)
-            what, mend = "the clearance leaves no finger", f"use a board over {least} wide"
+            what, mend = "the clearance leaves no wood for a finger", f"use a board over {least} wide"
         raise BadInput([Fault(what, plain_length(wanted.width, unit), "width", mend)])
     fewest = min(each.passes for each in measured)
     judged = (_judged(each, fewest, wanted, blade, unit) for each in measured)
     marked = [replace(each, trade=each.division.finger in trade) for each in judged]
     marked.sort(key=lambda each: (-each.score, each.passes, each.division.count))
-    # Each finger of the trade stands once, as it is best laid out; laid out otherwise it is left out.
+    # Each trade width is listed once, in its best layout. Its other layouts are left out.
     best_of_trade: dict[Fraction, Candidate] = {}
     for one in marked:
         if one.trade:
@@ -168,17 +168,17 @@ def _faults(wanted: Wanted, blade: Blade, unit: str) -> Iterator[Fault]:
         if length <= 0:
             yield Fault("must be over 0", plain_length(length, unit), name, "give its real size")
     if wanted.clearance < 0 or wanted.clearance >= blade.kerf > 0:
-        mend = f"use {plain_length(Fraction(1, 10), unit)}, or another from 0 to under the kerf"
-        yield Fault("is no clearance for this blade", plain_length(wanted.clearance, unit), "clearance", mend)
+        mend = f"use {plain_length(Fraction(1, 10), unit)}, or any clearance from 0 to less than the kerf"
+        yield Fault("is not possible with this blade", plain_length(wanted.clearance, unit), "clearance", mend)
     if not 0 <= blade.overlap < blade.kerf:
         mend = "use less than the kerf; 0.2 mm is usual"
-        yield Fault("passes can't overlap by so much", plain_length(blade.overlap, unit), "overlap", mend)
+        yield Fault("passes can't overlap by this much", plain_length(blade.overlap, unit), "overlap", mend)
 
 
 def _divisions(width: Fraction, single: Fraction, trade: Iterable[Fraction]) -> Iterator[Division]:
-    """Equal fingers of every count, then what a layout makes of the finger of one pass, and of the trade's fingers.
+    """Equal fingers in every number, then the layouts of the one-pass finger and of the trade widths.
 
-    A finger narrower than that of one pass leaves a socket narrower than the kerf, so that bounds the count.
+    A finger narrower than the one-pass finger leaves a socket narrower than the kerf, which limits the number.
     """
     for count in range(2, min(MOST_SEGMENTS, max(2, width // single)) + 1):
         yield Division(count, width / count, width / count, width / count)
@@ -191,7 +191,7 @@ def _divisions(width: Fraction, single: Fraction, trade: Iterable[Fraction]) -> 
 
 
 def _with_saving(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Candidate:
-    """The candidate, with what a slightly different finger among `ranked` would save, if any does."""
+    """The candidate, with what a slightly different finger among `ranked` would save, if there is one."""
     finger = one.division.finger
     found = [
         (other.passes, abs(other.division.finger - finger), rank)
@@ -209,9 +209,9 @@ def _with_saving(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Cand
 
 
 def _measure(division: Division, wanted: Wanted, blade: Blade) -> Candidate | None:
-    """The figures without score and reasons; None where the clearance or the blade allows no such joint."""
+    """The candidate's figures, without score and reasons; None if the clearance or the blade makes it impossible."""
     c, inner = wanted.clearance, division.count - 2
-    # Each inner wall moves c/4 into its part's wood: a finger loses that at each of its inner walls, a socket gains it.
+    # Each inner wall moves c/4 into its part's wood: a finger loses that at each inner wall, and a socket gains it.
     eaten = [division.first - c / 4, division.last - c / 4, *([division.finger - c / 2] if inner else [])]
     if min(eaten) <= 0 or (inner and division.finger <= 2 * c):
         return None
@@ -223,20 +223,20 @@ def _measure(division: Division, wanted: Wanted, blade: Blade) -> Candidate | No
         return None
     narrowest = min(division.first, division.last, division.finger)
     glue = Fraction(division.count - 1) * wanted.thinner / wanted.width
-    # Part A has the first finger and every second one from there, part B the others.
+    # Part A has the first finger and every second finger from there, part B the others.
     in_a = division.first + division.finger * (inner // 2) + (division.last if division.count % 2 else 0)
     wood_left = min(in_a, wanted.width - in_a) / wanted.width
     return Candidate(division, passes, a_socket, narrowest, min(eaten), glue, wood_left)
 
 
 def _passes(size: Fraction, width: Fraction, blade: Blade, *, at_edge: bool) -> int:
-    # Where an inner socket lies doesn't change its passes, so 1 mm from the edge does for all.
+    # The place of an inner socket doesn't change its passes, so 1 mm from the edge will do for all.
     start = Fraction(0) if at_edge else Fraction(1)
     return passes_for(Segment(start, start + size, False), max(width, size + 2), blade)
 
 
 def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str) -> Candidate:
-    """The candidate with its score, and why it stands where it does, in a few clauses."""
+    """The candidate with its score, and a few reasons for it."""
     stout = min(Fraction(1), one.narrowest / max(SLIVER_MM, wanted.thinner / 2))
     marks = (
         fewest / one.passes,
@@ -251,7 +251,7 @@ def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str
     more = one.passes - fewest
     reasons = [
         "edges alike" if one.division.like_edges else "edges unlike",
-        f"{more} pass{'' if more == 1 else 'es'} over the fewest" if more else "fewest passes",
+        f"{more} more pass{'' if more == 1 else 'es'} than the fewest" if more else "fewest passes",
     ]
     if one.passes_a_socket == 1:
         reasons.append("one pass a socket")
@@ -267,7 +267,7 @@ def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str
 
 
 def refusals(one: Candidate, wanted: Wanted, shop: Shop, unit: str) -> tuple[str, ...]:
-    """What `layout` would say against this candidate on this machine: too high for the blade, beyond the travel."""
+    """Why `layout` would refuse this candidate on this machine: too deep for the blade, or beyond the travel."""
     division = one.division
     joint = JointPlan("even", division.finger, remainder=division.remainder, clearance=wanted.clearance)
     boards = tuple(BoardPlan(name, part) for name, part in (("long side", "A"), ("short side", "B")))

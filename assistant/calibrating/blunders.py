@@ -1,10 +1,10 @@
-"""Readings that can't be right are left out, each with the reason; nothing else is.
+"""Leaves out readings that can't be right, each with the reason, and no others.
 
-Two sieves. First what the instrument can't have shown: a value beyond its range, or between two of its
-steps. Then what lies off the line that the other readings make: a least-median line, which half of the readings
-can't pull, names suspects; each suspect is then held against the least-squares line of the rest by Student's
-test, at a level so strict that of 500 sound sets one loses a reading. For what is left out, the slip that would
-explain it is looked for: the other unit, the decimal point, two digits exchanged, one digit wrong.
+There are two sieves. The first removes what the instrument can't have shown: a value beyond its range, or between two
+of its steps. The second removes what lies off the line of the other readings. A least-median line, which half of the
+readings can't pull aside, finds suspects. Student's test then compares each suspect with the least-squares line of the
+rest, at a level so strict that only one in 500 good sets loses a reading. For each reading left out, we look for the
+mistake that would explain it: the other unit, the decimal point, two digits exchanged, one digit wrong.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from statistics import NormalDist
 from assistant.calibrating.uncertainty import FittedLine, fit_line, student
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 
-# A screw further off than this share is a wrong pitch in the shop file; a line that needs it is still tried.
+# A screw further off than this share means a wrong pitch in the shop file. Lines with slopes up to it are still tried.
 GREATEST_SLOPE = 0.1
 FALSE_ALARMS = 0.002
-# Scale of a normal distribution from its median absolute deviation; and how far off a suspect lies, in scales.
+# The standard deviation of a normal distribution over its median absolute deviation; how many of them off a suspect is.
 MAD, SUSPECT = 1.4826, 4.0
 LEAST_FOR_SCREENING = 4
 
@@ -32,7 +32,7 @@ class Reading:
     """One reading.
 
     label: the operator's name for the place. x: what was set, mm: a setting, or the spacing of two cuts. value: what
-    was read, mm, exact. side: "up" or "down", the way the carriage came; for backlash only.
+    was read, mm, exact. side: "up" or "down", the direction the carriage came from; for backlash only.
     """
 
     label: str
@@ -43,9 +43,9 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Caliper:
-    """What was measured with.
+    """The caliper used to measure.
 
-    step: its resolution. longest: the greatest it shows. error: limit of its own error; all mm, over 0 (error from 0).
+    step: its resolution. longest: the most it shows. error: the limit of its own error. All mm, over 0 (error from 0).
     unit: "mm" or "in", for messages.
     """
 
@@ -62,7 +62,7 @@ class LeftOut:
 
 
 def screen(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading], list[LeftOut]]:
-    """(those that stay, those left out and why). The value is taken to grow with x, about one to one."""
+    """(the readings kept, those left out and why). The value is assumed to grow with x, about one to one."""
     never = {id(each.reading): each.why for each in impossible(readings, caliper)}
     kept, out = sieve([r for r in readings if id(r) not in never], caliper)
     line = _line(kept)
@@ -75,32 +75,32 @@ def screen(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading]
 
 
 def impossible(readings: Iterable[Reading], caliper: Caliper) -> list[LeftOut]:
-    """Those that the instrument can't have shown."""
+    """The readings that the instrument can't have shown."""
     unit, out = caliper.unit, []
     for one in readings:
         if not 0 <= one.value <= caliper.longest:
-            out.append(LeftOut(one, f"beyond the {plain_length(caliper.longest, unit)} that the instrument shows"))
+            out.append(LeftOut(one, f"beyond the caliper's range of {plain_length(caliper.longest, unit)}"))
         elif (one.value / caliper.step).denominator != 1:
-            why = f"an instrument with steps of {plain_length(caliper.step, unit, 6)} can't show it"
+            why = f"a caliper with steps of {plain_length(caliper.step, unit, 6)} can't show it"
             out.append(LeftOut(one, why))
     return out
 
 
 def sieve(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading], list[LeftOut]]:
-    """As `screen`, for values that no instrument showed as they are: differences of readings."""
+    """Like `screen`, but for values that no instrument showed directly: differences of readings."""
     if len(readings) < LEAST_FOR_SCREENING:
         return list(readings), []
     off = _least_median(readings)
     ranked = sorted(readings, key=lambda r: abs(off[id(r)]))
     half = len(readings) // 2 + 1
-    # Few readings lie nearer to a line chosen to suit them than many do, for which 5 / (n - 2) makes up: the usual
-    # correction with a least-median line (recalled from memory).
+    # A few readings lie nearer than many would to a line chosen to suit them. 5 / (n - 2) makes up for that: the usual
+    # correction for a least-median line (recalled from memory).
     scale = MAD * (1 + 5 / (len(readings) - 2)) * abs(off[id(ranked[half - 1])])
     limit = max(SUSPECT * scale, 2 * float(caliper.step))
     kept = [r for r in ranked if abs(off[id(r)]) <= limit]
     odd: list[Reading] = []
     for suspect in ranked[len(kept) :]:
-        # They come by their distance: beyond one that stands off, all do.
+        # They are in order of distance, so all after the first odd reading are odd too.
         if odd or _stands_off(suspect, kept, caliper, len(readings)):
             odd.append(suspect)
         else:
@@ -112,7 +112,7 @@ def sieve(readings: Sequence[Reading], caliper: Caliper) -> tuple[list[Reading],
 
 
 def _least_median(readings: Sequence[Reading]) -> dict[int, float]:
-    """Each reading's distance from the line whose half-way distance is least, over lines through two readings."""
+    """Each reading's distance from the line, among those through two readings, with the least median distance."""
     points = [(float(r.x), float(r.value - r.x)) for r in readings]
     half = len(points) // 2
     best: tuple[float, float, float] = (math.inf, 0.0, 0.0)
@@ -124,7 +124,7 @@ def _least_median(readings: Sequence[Reading]) -> dict[int, float]:
 
 
 def _candidate_lines(points: Sequence[tuple[float, float]]) -> Iterator[tuple[float, float]]:
-    """(slope, level) of y - x: flat through each point, and through every two with different x."""
+    """(slope, level) of y - x for the lines to try: flat through each point, and through every two of different x."""
     for _, y in points:
         yield 0.0, y
     for (x1, y1), (x2, y2) in combinations(points, 2):
@@ -134,7 +134,7 @@ def _candidate_lines(points: Sequence[tuple[float, float]]) -> Iterator[tuple[fl
 
 
 def _line(readings: Sequence[Reading]) -> FittedLine | None:
-    """Least squares where two x differ; else flat, value - x at its mean; None without readings."""
+    """The least-squares line if any two x differ, else a flat one at the mean of value - x; None without readings."""
     if len({r.x for r in readings}) > 1:
         return fit_line([r.x for r in readings], [r.value for r in readings])
     if not readings:
@@ -152,25 +152,25 @@ def _line(readings: Sequence[Reading]) -> FittedLine | None:
         sd=sd,
         dof=count - 1,
         mean_x=float(readings[0].x),
-        sxx=math.inf,  # it is flat, so at another x it is no less sure
+        sxx=math.inf,  # a flat line is just as certain at another x
     )
 
 
 def _stands_off(suspect: Reading, kept: Sequence[Reading], caliper: Caliper, count: int) -> bool:
-    """Student's test of one more reading against the line of the others, shared out over all readings."""
+    """Whether Student's test finds a reading off the line of the others. count: of all readings, to share the level."""
     line = _line(kept)
     if line is None or line.dof < 1:
         return False
     x = float(suspect.x)
     off = abs(float(suspect.value) - line.at(x))
-    # Readings that all agree to the last digit scatter less than the digit tells.
+    # Readings that all agree to the last digit may still vary within that digit.
     sd = max(line.sd * _trimmed(len(kept) / count), float(caliper.step) / math.sqrt(12))
     spread = sd * math.sqrt(1 + 1 / len(kept) + (x - line.mean_x) ** 2 / line.sxx)
     return off > max(student(1 - FALSE_ALARMS / count, line.dof) * spread, 2 * float(caliper.step))
 
 
 def _trimmed(share: float) -> float:
-    """How much more all of a normal sample scatters than the innermost `share` (over 0 to 1) of it."""
+    """How much more a whole normal sample varies than the innermost `share` (over 0 to 1) of it, as a ratio."""
     if share >= 1:
         return 1.0
     normal = NormalDist()
@@ -186,21 +186,21 @@ def _why_odd(reading: Reading, kept: Sequence[Reading], line: FittedLine | None,
     unit, places = caliper.unit, 4 if caliper.unit == "in" else 3
     side = "over" if off > 0 else "under"
     why = (
-        f"{plain_length(abs(off), unit, places)} {side} what the other {len(kept)} make expected, "
-        f"which scatter by {plain_length(scatter, unit, places)}"
+        f"{plain_length(abs(off), unit, places)} {side} what the other {len(kept)} lead to expect, "
+        f"which vary by {plain_length(scatter, unit, places)}"
     )
     slip = _slip(reading, line, caliper, line.sd)
     return f"{why}; {slip}" if slip else why
 
 
 def _slip(reading: Reading, line: FittedLine | None, caliper: Caliper, sd: float) -> str:
-    """The slip of the pen that would explain the reading, or ""."""
+    """The mistake in writing it down that would explain the reading, or ""."""
     if line is None:
         return ""
     wanted = line.at(float(reading.x))
     near = max(4 * sd, 3 * float(caliper.step))
     for text, value in _slips(reading.value, caliper):
-        # What the last digit written may hide grows with the factor.
+        # A factor also multiplies the rounding of the last digit written.
         hidden = float(caliper.step / 2 * max(Fraction(1), value / reading.value)) if reading.value else 0.0
         if abs(float(value) - wanted) <= near + hidden:
             return text
@@ -209,11 +209,11 @@ def _slip(reading: Reading, line: FittedLine | None, caliper: Caliper, sd: float
 
 def _slips(value: Fraction, caliper: Caliper) -> Iterator[tuple[str, Fraction]]:
     inch = MM_PER_UNIT["in"]
-    yield "it fits when taken as mm, not inches", value / inch
-    yield "it fits when taken as inches, not mm", value * inch
+    yield "it fits if read as mm, not inches", value / inch
+    yield "it fits if read as inches, not mm", value * inch
     for factor, text in ((10, "right"), (Fraction(1, 10), "left"), (100, "right"), (Fraction(1, 100), "left")):
         yield f"it fits with the decimal point further to the {text}", value * factor
-    # Digits as they are written, in the instrument's unit: two neighbours exchanged, then one of them another.
+    # Mistakes in the digits as written in the instrument's unit: two neighbours exchanged, then one digit wrong.
     size = MM_PER_UNIT[caliper.unit]
     text = format_number(value / size, 4 if caliper.unit == "in" else 2)
     spots = [i for i, c in enumerate(text) if c.isdigit()]

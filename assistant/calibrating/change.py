@@ -1,4 +1,4 @@
-"""From readings to a value, and from a value to what the shop file should say."""
+"""Works out a value from readings, and what the shop file should say with that value."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import HistoryEntry, value_text
 
-# Of a kerf that was never calibrated.
+# The standard uncertainty assumed for a kerf that was never calibrated, mm.
 ASSUMED_KERF_U = 0.01
-# What a blade's kerf differs by from the width printed on it is less: a few tenths at most (common practice, no
-# source). A greater move is asked about a second time.
+# A blade's kerf differs less than this from the width printed on it: by a few tenths of a millimetre at most (common
+# practice, no source). A greater change needs a second confirmation.
 MOST_UNASKED = Fraction(3, 10)
 PLACES = {"mm": 3, "in": 4}
 SCREW_PLACES = 6
@@ -34,11 +34,11 @@ SCREW_PLACES = 6
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What to write.
+    """What to write into the shop file.
 
-    key: "" where there is nothing. text: TOML. before: as it stands, or None. why: where nothing is written, what is to
-    be done by hand, or what is to be asked once more before it is written. moved: how far a kerf would move, mm, 0 or
-    over; 0 for anything else.
+    key: "" if there is nothing to write. text: TOML. before: the present text, or None. why: if nothing is written,
+    what to do by hand; else a warning to show before it is written. moved: how far a kerf would move, mm, 0 or over;
+    0 for anything else.
     """
 
     key: str = ""
@@ -51,9 +51,9 @@ class Change:
 def computed(
     kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry]
 ) -> Value:
-    """The value of this kind. known: calibrations in force, for what else goes in.
+    """The value of this kind. known: the calibrations in force, some of which it depends on.
 
-    Raises BadInput where the readings make no value, and where something else seems to have been measured.
+    Raises BadInput if the readings give no value, or if something else seems to have been measured.
     """
     if kind == "screw":
         return screw(readings, caliper)
@@ -81,8 +81,8 @@ def _zero_of(
     width = shop.blade.kerf
     outside = width if shop.carriage.zero == "outside" else None
     odd = some_on_the_other_side(readings, width)
-    what = "some readings lie about a kerf from the others: the other side of the kerf?"
-    mend = "measure every place to the near wall of its cut, the one towards the reference edge"
+    what = "some readings are about a kerf away from the others: were they taken on the other side of the kerf?"
+    mend = "measure every place to the near wall of its cut, the wall towards the reference edge"
     mixed = [Fault(what, ", ".join(odd), "readings", mend)] if odd else []
     u_kerf = _last_u(known, "kerf")
     if u_kerf is None:
@@ -91,36 +91,39 @@ def _zero_of(
         found = zero(readings, caliper, outside_kerf=outside, u_kerf=u_kerf, scale=scale)
     except BadInput as error:
         raise BadInput([*mixed, *error.faults]) from error
-    # As many on either side: none stands off from the rest, and the level between them is nobody's.
+    # With as many on either side, none is odd by itself, but the level between the two is wrong for all.
     if not set(odd) <= {each.reading.label for each in found.left_out}:
         raise BadInput(mixed)
     if faults := list(other_side(Fraction(found.value), width, shop.carriage.zero, shop.unit)):
         raise BadInput(faults)
-    note = f"{', '.join(odd)}: about a kerf from the others. The other side of the kerf?"
+    note = f"{', '.join(odd)}: about a kerf away from the others. Were they taken on the other side of the kerf?"
     return replace(found, notes=(*found.notes, note)) if odd else found
 
 
 def _near_enough(value: Value, shop: Shop) -> Value:
-    """A kerf far from the shop file's is more likely read off another board. Raises BadInput for it."""
+    """The value, unless it is far from the shop file's kerf: then it was probably read off another board.
+
+    Raises BadInput in that case.
+    """
     stated = float(shop.blade.kerf)
     off = abs(value.value - stated)
     if off <= SAME_KERF * stated:
         return value
     found = plain_length(Fraction(value.value), shop.unit)
-    mend = "see whether these readings belong to this board, and whether each is the wood between two cuts alone"
+    mend = "check that these readings are from this board, and that each is only the wood between two cuts"
     if off <= ANY_KERF * stated:
-        mend += f"; if they are, put about {found} into blade.kerf first"
-    what = f"the kerf is far from the {plain_length(shop.blade.kerf, shop.unit)} of the shop file"
+        mend += f"; if so, first put about {found} into blade.kerf"
+    what = f"the kerf is far from the {plain_length(shop.blade.kerf, shop.unit)} in the shop file"
     raise BadInput([Fault(what, found, "readings", mend)])
 
 
 def _last_u(known: Sequence[HistoryEntry], kind: str) -> float | None:
-    """The standard uncertainty of the last calibration of this kind, None where there is none."""
+    """The standard uncertainty of the last calibration of this kind, None if there is none."""
     return next((float(entry.data["u"]) for entry in reversed(known) if entry.kind == kind), None)
 
 
 def change_for(value: Value, shop: Shop) -> Change:
-    """What the shop file should say after this."""
+    """The change that this value makes to the shop file. Raises BadInput if it can't be right."""
     return _CHANGES[value.kind](value, shop)
 
 
@@ -136,7 +139,7 @@ def _number(value: Fraction, places: int) -> str:
 def _change_at(shop: Shop, key: str, text: str) -> Change:
     before = value_text(Path(shop.path), key)
     if before == text:
-        return Change(why=f"The shop file says {key} = {text} already.")
+        return Change(why=f"The shop file already says {key} = {text}.")
     return Change(key, text, before)
 
 
@@ -148,8 +151,8 @@ def _change_of_kerf(value: Value, shop: Shop) -> Change:
     why = ""
     if moved > MOST_UNASKED:
         why = (
-            f"That would move the kerf by {plain_length(moved, shop.unit)}, which is much for one blade: measure "
-            "again, unless you know why."
+            f"That would change the kerf by {plain_length(moved, shop.unit)}, which is a lot for one blade. Measure "
+            "again, unless you know the reason."
         )
     return replace(change, why=why, moved=moved)
 
@@ -157,19 +160,20 @@ def _change_of_kerf(value: Value, shop: Shop) -> Change:
 def _change_of_backlash(value: Value, shop: Shop) -> Change:
     if value.value < -COVERAGE * value.u:
         play = f"{_length(value.value, shop.unit)} {shop.unit}"
-        mend = "see whether the readings taken coming up and coming down are exchanged, and take them anew"
-        raise BadInput([Fault("play can't be less than none", play, "readings", mend)])
+        mend = "check whether the readings taken coming up and coming down were exchanged, and take them again"
+        raise BadInput([Fault("play can't be below zero", play, "readings", mend)])
     if value.value < COVERAGE * value.u and not shop.carriage.backlash:
-        return Change(why="No play is shown, and the shop file states none.")
+        return Change(why="The readings show no play, and the shop file states none.")
     return _change_at(shop, "carriage.backlash", _length(max(0.0, value.value), shop.unit))
 
 
 def _change_of_screw(value: Value, shop: Shop) -> Change:
     off = value.value - 1
     if abs(off) <= value.expanded:
-        return Change(why="Within its uncertainty the carriage moves as the shop file says.")
+        return Change(why="Within the uncertainty, the carriage moves as the shop file says.")
     ratio = Fraction(value.value)
     carriage = shop.carriage
+    # If the carriage moves further than it is set, fewer steps or threads make up a length, and the pitch is longer.
     if carriage.kind == "steps":
         return _change_at(shop, "carriage.steps_per_mm", _number(1 / carriage.resolution / ratio, SCREW_PLACES))
     if carriage.pitch is not None:
@@ -180,20 +184,21 @@ def _change_of_screw(value: Value, shop: Shop) -> Change:
         return _change_at(shop, "carriage.pitch", _number(pitch, SCREW_PLACES))
     return Change(
         why=(
-            f"The readout is off by {1000 * off:+.2f} mm in a metre; the shop file can't mend that. Set the readout's "
-            f"own linear compensation by {1e6 * off:+.0f} parts in a million, and measure again."
+            f"The readout is off by {1000 * off:+.2f} mm in a metre, which the shop file can't correct. Change the "
+            f"readout's own linear compensation by {1e6 * off:+.0f} parts in a million, and measure again."
         )
     )
 
 
 def _change_of_zero(value: Value, shop: Shop) -> Change:
     if abs(value.value) <= value.expanded:
-        return Change(why="Within its uncertainty the zero is right.")
+        return Change(why="Within the uncertainty, the zero is right.")
     by = f"{_length(value.value, shop.unit)} {shop.unit}"
-    bar = " (or see whether the setting bar is as thick as the kerf)" if shop.carriage.register == "setting bar" else ""
-    return Change(
-        why=f"Bring the carriage to zero, and there set its reading to {by}{bar}; nothing in the shop file holds this."
-    )
+    bar = ""
+    if shop.carriage.register == "setting bar":
+        bar = " Or check whether the setting bar is as thick as the kerf."
+    why = f"Bring the carriage to zero and set its reading there to {by}. The shop file has no key for this.{bar}"
+    return Change(why=why)
 
 
 _CHANGES = {

@@ -1,8 +1,8 @@
-"""Readings dictated digit by digit: each is read back, and a yes takes it.
+"""Takes readings dictated digit by digit: each is read back, and a yes confirms it.
 
-For each place in turn: "six point three four", read back; "yes" takes it and goes on, "no" asks again. "Strike that"
-drops what was read back, or else takes back the reading before. A number said instead of yes or no is read back
-in its stead.
+For each place in turn you say, for example, "six point three four", which is read back. "Yes" takes it and goes on,
+"no" asks again. "Strike that" drops what was read back, or else takes back the reading before. A number said instead
+of yes or no replaces the one that was read back.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ MOST_PLACES = 6
 
 
 class Dictation:
-    """The conversation; it neither hears nor speaks. places: labels in order, repeated where they are read again.
+    """The conversation, without hearing or speaking. places: labels in order, repeated if they are read again.
 
-    doubt: what is odd about figures at a place, or "". `hear` takes what was said and gives the lines to answer with;
-    `taken` is (label, figures) of all that got a yes.
+    doubt: what is odd about figures at a place, or "". `hear` takes what was said and returns the lines to answer with.
+    `taken` is (label, figures) of all readings confirmed with yes.
     """
 
     def __init__(self, places: list[str], doubt: Callable[[str, str], str] = lambda place, figures: ""):
@@ -38,10 +38,10 @@ class Dictation:
         return len(self.taken) == len(self._places)
 
     def ask(self) -> str:
-        """What is wanted now."""
+        """The question to ask now."""
         if self.finished:
             return "All readings are taken."
-        again = " once more" if self._place in [label for label, _ in self.taken] else ""
+        again = " again" if self._place in [label for label, _ in self.taken] else ""
         return f"{self._place}{again}: say the reading, digit by digit."
 
     @property
@@ -49,7 +49,7 @@ class Dictation:
         return self._places[len(self.taken)]
 
     def hear(self, intent: str, argument: str = "") -> Iterator[str]:
-        """One utterance: "reading" with its figures, "yes", "no", "strike that", or "" for what was not understood."""
+        """Answer one utterance: "reading" with its figures, "yes", "no", "strike that", or "" if not understood."""
         if intent == READING and not self.finished:
             self._pending = argument
             doubt = self._doubt(self._place, argument)
@@ -66,11 +66,11 @@ class Dictation:
             label, figures = self.taken.pop()
             yield f"{label}, {spelled(figures)}, is taken back. {self.ask()}"
         elif not intent:
-            yield "Not understood; say it again."
+            yield "Not understood. Say it again."
 
 
 def places_of(caliper: Caliper) -> int:
-    """Decimals that the instrument shows in its unit; 6 at most."""
+    """The decimals that the instrument shows in its unit, 6 at most."""
     step = caliper.step / MM_PER_UNIT[caliper.unit]
     return next((n for n in range(1, MOST_PLACES) if (step * 10**n).denominator == 1), MOST_PLACES)
 
@@ -88,12 +88,12 @@ def doubt_of(collector: ReadingCollector) -> Callable[[str, str], str]:
 
 
 def spec_for(voice: VoiceSettings, caliper: Caliper) -> Spec:
-    """The recogniser of these readings. With the saw off there is no noise to suppress, and digits suffer from it."""
+    """The recogniser for these readings, without a denoiser: the saw is off, and noise suppression harms digits."""
     return Spec(f"digits {places_of(caliper)}", pronunciations=voice.pronunciations, denoiser="none")
 
 
 def answers(talk: Dictation, found: Found) -> Iterator[str]:
-    """What to answer to an utterance; nothing to a knock."""
+    """The lines to answer an utterance with; none for a knock."""
     if found.phrase is not None:
         yield from talk.hear(found.phrase.intent, str(found.phrase.argument or ""))
     elif not found.knock:

@@ -1,7 +1,7 @@
-"""What `ready` asks of calibration: how old each value is, and whether blade and carriage were found square.
+"""What `ready` asks about calibration: how old each value is, and whether blade and carriage were found square.
 
-The history beside the shop file says what was calibrated, what was taken back and on which blade. Where a value was
-never measured, or not for a long time, `ready` reports it, and the session uses the shop file's value all the same.
+The history beside the shop file says what was calibrated, what was taken back and on which blade. If a value was
+never measured, or not for a long time, `ready` reports it, and a session still uses the shop file's value.
 """
 
 from __future__ import annotations
@@ -29,23 +29,23 @@ from assistant.plans.model import JointPlan, Shop
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, value_text
 
 PARTS = (*KINDS, SQUARE)
-# Days after which a figure is to be measured again; common practice, no source. A blade's kerf changes with every
-# sharpening, the zero with every knock, play with wear; a screw hardly at all.
+# Days after which a figure should be measured again; common practice, no source. A blade's kerf changes with every
+# sharpening, the zero with every knock, play with wear, and a screw hardly at all.
 OLD_AFTER_DAYS = {"kerf": 90, "screw": 365, "zero": 90, "backlash": 180, SQUARE: 90}
-OF_THE_BLADE = ("kerf", "zero")  # with another blade the cut lies elsewhere
-SAME_MM = 0.003  # a kerf as written, rounded, and as measured
-SQUARE_DEPTH_MM = 20.0  # a usual board's thickness, to tell by how much a wall leans
-# Common practice, no source. The wall's lean is what the joint feels, so it is measured in the wood.
+OF_THE_BLADE = ("kerf", "zero")  # another blade cuts in another place
+SAME_MM = 0.003  # the most that a kerf as written, rounded, differs from the kerf as measured
+SQUARE_DEPTH_MM = 20.0  # the thickness of a usual board, to show how much a wall leans
+# Common practice, no source. The lean of the wall decides how the joint fits, so it is measured in the wood.
 HOW_SQUARE = (
-    "saw isolated, set a square to blade and table; measure a cut's lean, edge to wall at tip and bottom and on both "
-    "faces (0.02 mm in 20 is 0.06 degrees); note it: kerfcall ready --square DEGREES"
+    "isolate the saw and set a square to blade and table; measure how much a cut leans, from edge to wall at tip and "
+    "bottom and on both faces (0.02 mm in 20 is 0.06 degrees); note it: kerfcall ready --square DEGREES"
 )
 
 
 def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Finding]:
     """A line for each calibration and one for squareness. at: now, with its offset; for tests."""
     if shop is None:
-        mend = "see the shop file"
+        mend = "fix the shop file first"
         return [Finding(part, STANDS_IN, "not known", mend) for part in PARTS]
     path = Path(shop.path)
     try:
@@ -63,7 +63,7 @@ def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Finding]:
 
 @dataclass(frozen=True, slots=True)
 class _ShopHistory:
-    """A shop and what is noted beside it: all entries, those in force, and the time to count from."""
+    """A shop and the history beside it: all entries, those in force, and the time from which age is counted."""
 
     shop: Shop
     entries: list[HistoryEntry]
@@ -74,11 +74,11 @@ class _ShopHistory:
         return next((entry for entry in reversed(self.live) if entry.kind == kind), None)
 
     def taken_back(self, kind: str, since: int) -> HistoryEntry | None:
-        """The undoing of a later entry of this kind than number `since`."""
+        """The entry that took back an entry of this kind after number `since`, or None."""
         return next((e for e in reversed(self.entries) if e.kind == kind and e.undoes > since), None)
 
     def days(self, entry: HistoryEntry) -> float:
-        """Days since it was noted; negative where it lies ahead. Raises ValueError where its date can't be read."""
+        """Days since it was noted, negative if in the future. Raises ValueError if its date can't be read."""
         return (self.at - noted_at(entry)).total_seconds() / 86400
 
     def data(self, kind: str, entry: HistoryEntry | None) -> dict[str, Any]:
@@ -97,7 +97,7 @@ def ago(days: float) -> str:
 def _calibration(history: _ShopHistory, kind: str) -> Finding:
     shop, entry = history.shop, history.last(kind)
     stated = {"kerf": shop.blade.kerf, "backlash": shop.carriage.backlash}.get(kind)
-    stands_in = "" if stated is None else f": {plain_length(stated, shop.unit)}"
+    instead = "" if stated is None else f": using {plain_length(stated, shop.unit)} from the shop file"
     mend = f"kerfcall calibrate {kind}"
     gone = history.taken_back(kind, entry.n if entry else 0)
     try:
@@ -106,32 +106,34 @@ def _calibration(history: _ShopHistory, kind: str) -> Finding:
         gone_when = f"taken back {ago(history.days(gone))}" if gone else ""
         doubt = _doubt(history, kind, entry) if entry else ""
     except (ValueError, KeyError, TypeError):
-        return Finding(kind, BROKEN, "the history holds a calibration that can't be read", f"{mend} records a new one")
+        what = "the history contains a calibration that can't be read"
+        return Finding(kind, BROKEN, what, f"{mend} records a new one")
     if entry is None:
-        return Finding(kind, STANDS_IN, f"{gone_when or 'never calibrated'}{stands_in}", mend, data)
+        return Finding(kind, STANDS_IN, f"{gone_when or 'not calibrated'}{instead}", mend, data)
     calibrated = f"calibrated {when}"
     if doubt:
         return Finding(kind, STANDS_IN, f"{calibrated}, {doubt}", mend, data)
     value = f"{plain_length(shop.blade.kerf, shop.unit)}, " if kind == "kerf" else ""
-    return Finding(kind, WORKS, f"{value}{calibrated}{f'; a later one was {gone_when}' if gone else ''}", "", data)
+    later = f"; a later calibration was {gone_when}" if gone else ""
+    return Finding(kind, WORKS, f"{value}{calibrated}{later}", "", data)
 
 
 def _doubt(history: _ShopHistory, kind: str, entry: HistoryEntry) -> str:
-    """Why a calibration in force is not to be relied on, "" where it is."""
+    """Why a calibration in force can't be relied on, "" if it can."""
     blade = current_blade(history.live)
     if kind in OF_THE_BLADE and entry.blade != blade:
-        return f'on another blade than "{blade}", on the saw now'
+        return f'but not with "{blade}", the blade on the saw now'
     if entry.key and (stands := value_text(Path(history.shop.path), entry.key)) != entry.after:
-        return f"but {entry.key} was changed by hand since: {entry.after} to {stands or 'nothing'}"
+        return f"but {entry.key} has been changed by hand since, from {entry.after} to {stands or 'nothing'}"
     if kind == "kerf" and not entry.key and abs(float(history.shop.blade.kerf) - float(entry.data["value"])) > SAME_MM:
-        return "but blade.kerf was changed by hand since"
+        return "but blade.kerf has been changed by hand since"
     return _aged(history, kind, entry)
 
 
 def _aged(history: _ShopHistory, kind: str, entry: HistoryEntry) -> str:
     days = history.days(entry)
     if days < -1:
-        return "which lies ahead: the clock was wrong, then or now"
+        return "which is in the future: the clock was or is wrong"
     return f"over {OLD_AFTER_DAYS[kind]} days" if days > OLD_AFTER_DAYS[kind] else ""
 
 
@@ -140,18 +142,19 @@ def _square(history: _ShopHistory) -> Finding:
     try:
         data = history.data(SQUARE, entry) | {"degrees": None}
         if entry is None:
-            return Finding(SQUARE, STANDS_IN, "never checked", HOW_SQUARE, data)
+            return Finding(SQUARE, STANDS_IN, "not checked", HOW_SQUARE, data)
         degrees = degrees_of(entry)
         when = ago(history.days(entry))
     except (ValueError, KeyError, TypeError):
-        return Finding(SQUARE, BROKEN, "the history holds a check that can't be read", HOW_SQUARE)
+        return Finding(SQUARE, BROKEN, "the history contains a check that can't be read", HOW_SQUARE)
     data["degrees"] = degrees
     lean = out_of_square(degrees, SQUARE_DEPTH_MM)
-    found = f"{degrees:g} degrees off, checked {when}"
+    found = f"{degrees:g} degrees out, checked {when}"
     clearance = float(JointPlan(layout="even").clearance)
     if degrees > most_out_of_square(clearance, SQUARE_DEPTH_MM):
-        text = f"{found}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
-        mend = "set blade and carriage square, check again; `kerfcall fit PLAN` tells what a joint bears"
+        limit = f"a quarter of a {clearance:g} mm clearance"
+        text = f"{found}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, more than {limit}"
+        mend = "set blade and carriage square and check again; `kerfcall fit PLAN` shows how much a joint allows"
         return Finding(SQUARE, STANDS_IN, text, mend, data)
     if aged := _aged(history, SQUARE, entry):
         return Finding(SQUARE, STANDS_IN, f"{found}, {aged}", HOW_SQUARE, data)

@@ -1,4 +1,4 @@
-"""What the history beside a shop file says of blades and calibrations, and how a calibration is noted there."""
+"""Reads blades and calibrations from the history beside a shop file, and notes new ones there."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, re
 def note_value(
     shop: Path, value: Value, change: Change, readings: Sequence[Reading], another_blade: str | None = None
 ) -> None:
-    """Note a value in the history of this shop file, and write there what it changes.
+    """Note a value in the history of this shop file, and write its change into the shop file.
 
-    another_blade: the name of the blade that is on the saw from now on. Raises as `record` and `new_blade` do.
+    another_blade: the name of the blade on the saw from now on. Raises as `record` and `new_blade` do.
     """
     data: dict[str, Any] = {
         "value": value.value,
@@ -41,23 +41,23 @@ def note_value(
 
 
 def current_blade(entries: Sequence[HistoryEntry]) -> str:
-    """The name of the blade on the saw: the last that was said to be new; "" for the first."""
+    """The name of the blade on the saw: the last noted as new, "" for the first."""
     return next((e.blade for e in reversed(entries) if e.kind == "blade"), "")
 
 
 def new_blade(shop: Path, name: str, utc: str) -> str:
-    """Note that another blade is on the saw. Raises BadInput where the name says nothing or was used."""
+    """Note that another blade is on the saw. Raises BadInput if the name is empty or was used before."""
     name = blade_name(shop, name)
     record(shop, "blade", utc, name, {})
     return name
 
 
 def blade_name(shop: Path, name: str) -> str:
-    """The name for another blade, as it will be noted. Raises BadInput where it says nothing or was used."""
+    """The name of another blade, as it will be noted. Raises BadInput if it is empty or was used before."""
     name = cleaned(name)
     known = {e.blade for e in read_history(shop)}
     if not name or name in known:
-        mend = "give it a name of its own"
+        mend = "give the blade a name that you have not used before"
         raise BadInput([Fault("a new blade needs a new name", f'"{name}"', "--new-blade", mend)])
     return name
 

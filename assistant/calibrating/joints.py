@@ -1,7 +1,7 @@
-"""Joints reported in terms of clearance: which joint is meant, how it is noted, and what all of them propose.
+"""Takes reports of how joints fit: finds the joint, notes the report, and proposes a clearance from all of them.
 
-Each joint is recorded in the history beside the shop file, with the blade that cut it and its wood; a proposal uses the
-joints of the same blade and wood only.
+Each joint is recorded in the history beside the shop file, with the blade that cut it and its wood. A proposal uses
+only joints of the same blade and wood.
 """
 
 from __future__ import annotations
@@ -26,18 +26,18 @@ from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, re
 from assistant.session.facts import Started
 
 ANY_WOOD = "any wood"
-# What two reports of one joint have in common.
+# What two reports of the same joint have in common.
 SAME = ("told", "amount", "written", "kerf", "plan", "title")
 MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual one; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
 class JointReport:
-    """What was reported of a joint.
+    """What was reported about a joint.
 
-    what: "too tight", "too loose", "gap", or "" where nothing was. amount: mm, below zero only for a gap, where the
-    finger is wider than its socket. written: the clearance in its plan, wanted: the one wanted, mm; None where not
-    known. kerf: it was cut with, mm. session: that cut it, "" where not known.
+    what: "too tight", "too loose", "gap", or "" if nothing was. amount: mm, below zero only for a gap, if the
+    finger is wider than its socket. written: the clearance in its plan; wanted: the clearance wanted; mm, None if not
+    known. kerf: the kerf in effect when it was cut, mm. session: the session that cut it, "" if not known.
     """
 
     what: str
@@ -53,10 +53,10 @@ class JointReport:
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """What is known of this blade and wood. clearance: to write in the next plan, or None where none can be.
+    """What is known about this blade and wood. clearance: to write in the next plan, None if no clearance will do.
 
-    repeated: entries that don't count, since a later one reports the same joint. same_plan: earlier entries that
-    report another joint of the plan at hand.
+    repeated: entries that aren't counted, since a later entry reports the same joint. same_plan: earlier entries that
+    report another joint of this plan.
     """
 
     species: str
@@ -70,7 +70,7 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True)
 class JointOrigin:
-    """What a joint was laid out with, by its plan or the session that cut it. kerf: None for the shop's now."""
+    """What a joint was laid out with, from its plan or the session that cut it. kerf: None for the shop's present."""
 
     unit: str
     clearance: Fraction | None
@@ -82,10 +82,10 @@ class JointOrigin:
 
 
 def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
-    """The joint of the last finished session that cut wood for one; test boards are none.
+    """The joint of the last finished session that cut one in wood. Test boards don't count.
 
-    state: the journal's folder, None for the user's own. unit: of bare numbers, where that plan is another
-    now.
+    state: the journal's folder, None for the user's own. unit: of bare numbers, if the plan has changed
+    since.
     """
     path = journal_path(state)
     if not path.exists():
@@ -93,11 +93,11 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
     with Journal.open_to_read(state) as journal:
         rows = [r for r in journal.sessions() if r.state == "finished" and not r.rehearsed]
         row = next((r for r in reversed(rows) if not r.title.startswith(TITLE)), None)
-        # Only the first fact is needed, so a gap behind it does no harm.
+        # Only the first fact is needed, so a gap after it does no harm.
         started = None if row is None else next(iter(journal.replay(row.id, with_gaps=True))).fact
     if row is None or not isinstance(started, Started):
         return None
-    # A plan changed since no longer says what was cut; the session has that of its own.
+    # A plan changed since then no longer says what was cut, but the session does.
     plan, _ = try_plan(Path(row.plan_path))
     same = plan if plan is not None and plan.digest == row.plan_digest else None
     job = started.job
@@ -107,14 +107,14 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
 
 
 def wood_of(plan: Plan) -> str:
-    """The wood of both parts, as joints are told apart by it."""
+    """The wood of both parts, in one name that keeps joints of different woods apart."""
     woods = [wood.species or plan.species for _, wood in sorted(plan.woods.items())] or [plan.species]
     named = dict.fromkeys(cleaned(name).casefold() for name in woods if name)
     return " and ".join(named) or ANY_WOOD
 
 
 def too_far_off(what: str, amount: Fraction, aim: Fraction) -> bool:
-    """Whether a joint is off by more than a matter of fit: it was not cut as laid out, and would spoil the next plan.
+    """Whether a joint is off by more than clearance can correct: it wasn't cut as laid out, and misleads.
 
     what, amount: as in `JointReport`. aim: the clearance wanted, mm.
     """
@@ -122,15 +122,15 @@ def too_far_off(what: str, amount: Fraction, aim: Fraction) -> bool:
 
 
 def joints_of(shop: Path, blade: str | None, species: str) -> list[HistoryEntry]:
-    """The joints of this blade (None: of any) and wood that stand, oldest first."""
+    """The joints in force of this blade (None: of any blade) and wood, oldest first."""
     entries = in_force(shop, read_history(shop))
     return [e for e in entries if e.kind == "joint" and blade in (None, e.blade) and e.data["species"] == species]
 
 
 def wanted_clearance(joint: JointReport, before: list[HistoryEntry]) -> Fraction:
-    """The clearance wanted: as reported, as with the joint before, or as the plan has it; mm.
+    """The clearance wanted, mm: the one reported, or that of the joint before, or that in the plan.
 
-    Raises BadInput where none of these is known.
+    Raises BadInput if none of these is known.
     """
     if joint.wanted is not None:
         return joint.wanted
@@ -138,12 +138,12 @@ def wanted_clearance(joint: JointReport, before: list[HistoryEntry]) -> Fraction
         return Fraction(before[-1].data["wanted"])
     if joint.written is not None:
         return joint.written
-    mend = "give --wanted LENGTH or --plan FILE; nothing is known yet of this blade and wood"
+    mend = "give --wanted LENGTH or --plan FILE: no joint of this blade and wood has been reported yet"
     raise BadInput([Fault("the clearance wanted is not known", "", "--wanted", mend)])
 
 
 def entry_of(shop: Path, joint: JointReport, blade: str, wanted: Fraction, noting: bool) -> HistoryEntry:
-    """The joint as an entry of the history; written there where `noting`."""
+    """The joint as an entry of the history. noting: whether to write it there."""
     correction, u = correction_of(joint.what, float(joint.amount), float(joint.written or 0), float(wanted))
     data: dict[str, Any] = {
         "told": joint.what,
@@ -164,10 +164,10 @@ def entry_of(shop: Path, joint: JointReport, blade: str, wanted: Fraction, notin
 
 
 def _same_joint(one: HistoryEntry, other: HistoryEntry) -> bool:
-    """Whether two entries report one joint.
+    """Whether two entries report the same joint.
 
-    They do in the same way, with the same figures, of the same plan, and not of two sessions. Where two joints of a
-    plan came out exactly alike this takes them for one, which errs on the safe side.
+    They do if they report it in the same way, with the same figures, for the same plan, and not from two sessions. Two
+    joints of a plan that came out exactly alike are then taken for one, which errs on the safe side.
     """
     sessions = {entry.data.get("session", "") for entry in (one, other)} - {""}
     return len(sessions) < 2 and all(one.data.get(name, "") == other.data.get(name, "") for name in SAME)
@@ -176,7 +176,7 @@ def _same_joint(one: HistoryEntry, other: HistoryEntry) -> bool:
 def propose(shop: Shop, blade: str, joint: JointReport, wanted: Fraction, joints: Sequence[HistoryEntry]) -> Proposal:
     """What to write in the next plan.
 
-    joints: of this blade and wood, oldest first, `joint` among them where it is reported.
+    joints: of this blade and wood, oldest first, including `joint` if it is reported.
     """
     once = [e for n, e in enumerate(joints) if not any(_same_joint(e, later) for later in joints[n + 1 :])]
     counted = {e.n for e in once}

@@ -1,11 +1,11 @@
-"""What the joints already made say of the clearance to write for the next one.
+"""Learns from the joints already made which clearance to write for the next one.
 
 Each joint, reported in terms of clearance, gives one correction: what to add to the clearance wanted so that the saw
-makes it. The correction of all is their mean by weighted least squares, each joint weighing 1/u^2, its uncertainty
-widened where the joints disagree more than they should.
+really produces it. The overall correction is their mean by weighted least squares, each joint with the weight 1/u^2.
+Its uncertainty is widened if the joints disagree more than they should.
 
-A kerf that the saw cuts wider than the shop file says widens sockets and thins fingers alike, so clearance is off by
-twice that. When the shop file's kerf has been corrected since, a joint's correction moves by twice the change.
+If the saw cuts a wider kerf than the shop file says, sockets get wider and fingers thinner, so clearance is off by
+twice the difference. If the shop file's kerf has been corrected since, a joint's correction moves by twice the change.
 """
 
 from __future__ import annotations
@@ -17,18 +17,18 @@ from dataclasses import dataclass
 from assistant.calibrating.uncertainty import weighted_mean
 
 COVERAGE = 2
-# Another kerf than this far off is another blade's.
+# A kerf further off than this belongs to another blade, mm.
 SAME_BLADE = 0.2
 TIGHT, LOOSE, GAP = "too tight", "too loose", "gap"
-# How nearly a hand feels a fit, and a caliper measures one: standard uncertainties, mm; assumed, no source.
+# How well a hand feels a fit, and a caliper measures it: standard uncertainties, mm; assumed, no source.
 FELT, FELT_SHARE, MEASURED = 0.02, 0.25, 0.01
-# A joint stands apart where it is this many times further off the mean of the others than both uncertainties.
+# A joint differs from the others if it is this many times the combined uncertainty away from their mean.
 FAR_OFF = 3.0
 
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """One joint. number: in the history. kerf: the shop file's then. correction, u: by `correction_of`. Lengths mm."""
+    """One joint. number: in the history. kerf: the shop file's then. correction, u: of `correction_of`. Lengths mm."""
 
     number: int
     kerf: float
@@ -38,9 +38,9 @@ class Correction:
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """The correction of all joints, mm. u: standard uncertainty. count: joints. birge: see `weighted_mean`.
+    """The correction from all joints, mm. u: standard uncertainty. count: joints. birge: see `weighted_mean`.
 
-    far: numbers of the joints that stand apart from the rest. other: those left out as another blade's.
+    far: numbers of the joints that differ from the rest. other: numbers of those left out as cut with another blade.
     """
 
     correction: float
@@ -55,7 +55,7 @@ def correction_of(what: str, amount: float, written: float, wanted: float) -> tu
     """(correction, its standard uncertainty) from one joint, mm.
 
     what: "too tight" or "too loose" by `amount` of clearance, as felt, or "gap", the clearance measured, below zero
-    where the finger is wider than its socket. written: the clearance in its plan. wanted: what the saw should make.
+    if the finger is wider than its socket. written: the clearance in its plan. wanted: what the saw should produce.
     Raises ValueError for another `what`.
     """
     felt = max(FELT, FELT_SHARE * amount)
@@ -66,11 +66,11 @@ def correction_of(what: str, amount: float, written: float, wanted: float) -> tu
             return written - amount - wanted, felt
         case "gap":
             return written - amount, MEASURED
-    raise ValueError(f"a joint is {TIGHT}, {LOOSE}, or its {GAP} is told; got {what!r}")
+    raise ValueError(f"a report must be {TIGHT!r}, {LOOSE!r} or {GAP!r}; got {what!r}")
 
 
 def learned(joints: Sequence[Correction], kerf: float) -> Learned | None:
-    """The correction of the next plan; kerf: the shop file's now, mm. None where no joint is of this blade."""
+    """The correction for the next plan. kerf: the shop file's now, mm. None if no joint was cut with this blade."""
     ours = [j for j in joints if abs(j.kerf - kerf) <= SAME_BLADE]
     other = tuple(j.number for j in joints if j not in ours)
     if not ours:
@@ -80,7 +80,7 @@ def learned(joints: Sequence[Correction], kerf: float) -> Learned | None:
     mean = weighted_mean(values, uncertainties)
     far = []
     for n, joint in enumerate(ours):
-        # Of two that differ, nothing shows which stands apart.
+        # If there are only two, nothing shows which of them is the odd one.
         if len(ours) > 2:
             others = weighted_mean(values[:n] + values[n + 1 :], uncertainties[:n] + uncertainties[n + 1 :])
             if abs(values[n] - others.value) > FAR_OFF * math.hypot(joint.u, others.u):

@@ -1,4 +1,4 @@
-"""Readings dictated to the microphone: what is read back is spoken and shown; the saw is off."""
+"""Takes readings dictated to the microphone, with the saw off. What is read back is both spoken and shown."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ from assistant.session.kinds import DeviceState
 from assistant.speaking.speaker import LiveSpeaker, SilentSpeaker
 
 MICROPHONE_S = 10.0
-LISTENING_S = 0.05  # a wait for the child; between two it is told whether we speak, and Ctrl-C is noticed
+LISTENING_S = 0.05  # one wait for the child; between two waits it learns whether we speak, and Ctrl-C is noticed
 TYPE_THEM = "type the readings instead, or give them with --reading or --csv"
 
 
 class Child(Protocol):
-    """What is needed of `hearing.process.ChildProcess`."""
+    """The part of `hearing.process.ChildProcess` that is needed here."""
 
     def send(self, *message: Any) -> None: ...
 
@@ -36,7 +36,7 @@ class Child(Protocol):
 
 
 class Conversation:
-    """One dictation to its end. news: what the speaker posts. show: gets each line to show.
+    """Runs one dictation to its end. news: events that the speaker posts. show: called with each line to show.
 
     patience_s: how long to wait for a microphone at the start.
     """
@@ -55,9 +55,9 @@ class Conversation:
         self._said = 0
 
     def run(self) -> None:
-        """Until every reading is taken. Ctrl-C ends it sooner, and so does the recogniser's end; what was taken counts.
+        """Go on until every reading is taken. Ctrl-C or the end of the recogniser ends it sooner and loses no reading.
 
-        Raises CouldNotRun where there is no recogniser or no microphone.
+        Raises CouldNotRun if there is no recogniser or no microphone.
         """
         ready = self._child.ready()
         if ready[0] != "ready":
@@ -77,11 +77,11 @@ class Conversation:
                         for line in (line for one in found for line in answers(self._talk, one)):
                             self._say(line)
                 if not works and time.monotonic() > limit:
-                    raise CouldNotRun(f"no microphone is heard; {TYPE_THEM}")
+                    raise CouldNotRun(f"no microphone can be heard; {TYPE_THEM}")
         except KeyboardInterrupt:
-            self._show("Ended; what was taken so far counts.")
+            self._show("Ended. The readings taken so far are kept.")
         except ChildDied:
-            self._show("The recogniser broke down; what was taken so far counts.")
+            self._show("The recogniser failed. The readings taken so far are kept.")
 
     def _say(self, line: str) -> None:
         self._show(line)
@@ -89,7 +89,7 @@ class Conversation:
         self._speaker.say(f"dictation {self._said}", line, True)
 
     def _tell_child_who_speaks(self) -> None:
-        """So that it is deaf while we do."""
+        """Report the start and end of our own speech, so that the child doesn't listen to it."""
         while not self._news.empty():
             event = self._news.get()
             if isinstance(event, SpeechStarted | SpeechEnded):
@@ -99,13 +99,13 @@ class Conversation:
 def from_microphone(
     collector: ReadingCollector, voice: VoiceSettings, caliper: Caliper, rounds: int, show: ShowLine
 ) -> None:
-    """Readings of the board's places, dictated; without a loudspeaker what would be read back is shown only.
+    """Take dictated readings of the board's places. Without a loudspeaker, they are read back on the screen only.
 
     Raises BadInput for a board without places, CouldNotRun or NoSuchPart without recogniser or microphone.
     """
     if not collector.places:
-        mend = "name the test board with --plan FILE, so that its places can be asked for"
-        raise BadInput([Fault("dictation goes from place to place of a test board", "", "--dictate", mend)])
+        mend = "give the test board with --plan FILE, so that Kerfcall can ask for its places"
+        raise BadInput([Fault("dictation needs a test board with places to ask for", "", "--dictate", mend)])
     talk = Dictation(list(collector.places) * rounds, doubt_of(collector))
     news: queue.SimpleQueue[Event] = queue.SimpleQueue()
     speaker = _speaker(news, voice, show)
@@ -125,5 +125,5 @@ def _speaker(news: queue.SimpleQueue[Event], voice: VoiceSettings, show: ShowLin
     try:
         return LiveSpeaker(clock, news.put, voice)
     except NoSuchPart as error:
-        show(f"{error}. What is read back is shown here only.")
+        show(f"{error}. Readings are read back only here, on the screen.")
         return SilentSpeaker(clock, news.put)

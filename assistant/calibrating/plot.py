@@ -1,4 +1,4 @@
-"""The residuals of a calibration as a picture, laid out once: an SVG needs nothing more, a PNG matplotlib."""
+"""Draws the residuals of a calibration. The picture is laid out once; a PNG needs matplotlib, an SVG nothing."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ MISSING = "a PNG needs matplotlib: pip install 'kerfcall[plots]'; an .svg needs 
 
 @dataclass(frozen=True, slots=True)
 class Shade:
-    """The shaded band, as wide as the lines, from `top` down to `bottom`. Pixels, like everything here: y down."""
+    """The shaded band, as wide as the lines, from `top` down to `bottom`. Pixels, y down, as everywhere here."""
 
     top: float
     bottom: float
@@ -45,7 +45,7 @@ class Dot:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """Text on one line; y: its base line. anchor: start | middle | end, of which x is."""
+    """Text on one line. y: of its baseline. anchor: start | middle | end, the part of the text that is at x."""
 
     text: str
     x: float
@@ -58,13 +58,13 @@ Drawn = Shade | Rule | Dot | Label
 
 
 def drawn(value: Value, unit: str) -> Iterator[Drawn]:
-    """Everything in the picture, what lies below first. unit: "mm" or "in"."""
+    """Everything in the picture, from back to front. unit: "mm" or "in"."""
     size = float(MM_PER_UNIT[unit])
     spots = [(p.reading.label, float(p.reading.x) / size, p.residual / size) for p in value.points]
     scatter = 2 * math.sqrt(math.fsum(y * y for _, _, y in spots) / max(1, len(spots) - 1))
     low, high = (end(x for _, x, _ in spots) for end in (min, max))
     room = 0.06 * (high - low) or 1.0
-    # Never 0, so that residuals that are all alike have a height to be drawn at.
+    # Never 0, so that there is a scale to draw to even if all residuals are 0.
     reach = 1.2 * max(scatter, *(abs(y) for _, _, y in spots), 1e-6)
 
     def across(x: float) -> float:
@@ -73,12 +73,12 @@ def drawn(value: Value, unit: str) -> Iterator[Drawn]:
     def up(y: float) -> float:
         return HEIGHT / 2 - y / reach * (HEIGHT / 2 - MARGIN)
 
-    yield Label(f"Calibration of {value.kind}: what is left over", WIDTH / 2, 24, "middle", TITLE_SIZE)
+    yield Label(f"Calibration of {value.kind}: residuals", WIDTH / 2, 24, "middle", TITLE_SIZE)
     yield Shade(up(scatter), up(-scatter))
     for y in (scatter, 0.0, -scatter):
         yield Rule(up(y))
         yield Label(f"{y:.4f}", MARGIN - 6, up(y) + 4, "end")
-    # Readings on the very same spot share one dot, which names them all.
+    # Readings on exactly the same spot share one dot, labelled with all of them.
     labels_at: dict[tuple[float, float], list[str]] = {}
     for label, x, y in spots:
         labels_at.setdefault((x, round(y, 6)), []).append(label)
@@ -89,24 +89,25 @@ def drawn(value: Value, unit: str) -> Iterator[Drawn]:
         yield Label(f"{x:.4g}", across(x), HEIGHT - MARGIN + 24, "middle")
     out = ", ".join(each.reading.label for each in value.left_out)
     left_out = f"left out: {out}" if out else "no reading left out"
-    foot = f"set, {unit}; off, {unit}; shaded: twice the scatter; {left_out}"
+    foot = f"across: set, {unit}; up: off, {unit}; shaded: twice the standard deviation; {left_out}"
     yield Label(foot, WIDTH / 2, HEIGHT - 12, "middle")
 
 
 def plot(value: Value, path: Path, unit: str) -> None:
-    """Write the picture; the suffix chooses.
+    """Write the picture as SVG or PNG, by the path's suffix.
 
-    Raises BadInput for another suffix or where it can't be written, NoSuchPart without matplotlib.
+    Raises BadInput for another suffix or if it can't be written, NoSuchPart without matplotlib.
     """
     write = {".svg": _write_svg, ".png": _write_png}.get(path.suffix.lower())
     given = cleaned(str(path))
     if write is None:
-        raise BadInput([Fault("a picture is .svg or .png", given, "--plot", "name it so")])
+        mend = "give a name that ends in .svg or .png"
+        raise BadInput([Fault("a picture must be .svg or .png", given, "--plot", mend)])
     try:
         write(drawn(value, unit), path)
     except OSError as error:
-        mend = "check the folder and your right to write there"
-        raise BadInput([Fault(f"cannot be written: {error.strerror}", given, "--plot", mend)]) from error
+        mend = "check the folder, and that you may write there"
+        raise BadInput([Fault(f"can't be written: {error.strerror}", given, "--plot", mend)]) from error
 
 
 def _write_svg(items: Iterable[Drawn], path: Path) -> None:
@@ -139,7 +140,7 @@ def _write_png(items: Iterable[Drawn], path: Path) -> None:
         raise NoSuchPart(MISSING) from error
     figure = Figure(figsize=(WIDTH / PIXELS_PER_INCH, HEIGHT / PIXELS_PER_INCH), dpi=PIXELS_PER_INCH)
     FigureCanvasAgg(figure)
-    # Axes as large as the picture, y down: their coordinates are its pixels.
+    # The axes are as large as the picture and y points down, so that their coordinates are its pixels.
     axes = figure.add_axes((0, 0, 1, 1), xlim=(0, WIDTH), ylim=(HEIGHT, 0))
     axes.set_axis_off()
     for item in items:

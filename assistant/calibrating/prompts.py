@@ -1,7 +1,7 @@
-"""Readings asked for at a terminal, place by place.
+"""Asks for readings at a terminal, place by place.
 
-No answer loses a reading that was given: what makes no sense is asked again, and where the questions end early, all
-that was given so far is with the collector.
+No answer can lose a reading. An answer that makes no sense is asked for again, and if the questions end early, the
+collector has all readings given so far.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ BACK, TAKE_BACK, END = "-", "x", "."
 
 
 def from_prompts(collector: ReadingCollector, ask: Ask, show: ShowLine, rounds: int = 1) -> None:
-    """Ask for each place in turn, so many times over.
+    """Ask for each place in turn. rounds: how many times to go through them all.
 
-    Nothing typed leaves a place out, or keeps the reading it has; "-" goes back to the one before, "x" takes a reading
-    back, "." ends. ask raises EOFError where the input ends, which ends the questions too, and KeyboardInterrupt, which
-    is passed on. All readings given so far are with the collector either way.
+    An empty answer skips a place, or keeps the reading it has. "-" goes back to the place before, "x" takes a reading
+    back, "." ends. ask raises EOFError at the end of the input, which also ends the questions, and KeyboardInterrupt,
+    which is passed on. Either way the collector gets all readings given so far.
     """
-    show(f"Readings in {UNITS[collector.unit]}; Enter leaves a place out, - goes back one, . ends.")
+    show(f"Type the readings in {UNITS[collector.unit]}. Enter skips a place, - goes back one place, . ends.")
     labels = [(turn, label) for turn in range(rounds) for label in collector.places]
     taken: dict[tuple[int, str], tuple[str, Reading]] = {}
     n = 0
@@ -54,7 +54,7 @@ def _ask_for_place(
     """Ask for one place. Returns how far to go on: 1, 0 to ask again, -1 back."""
     place, had = collector.places[label], taken.get((turn, label))
     keep = f" [{had[0]}; Enter keeps it, {TAKE_BACK} takes it back]" if had else ""
-    answer = ask(f"{label}{' once more' if turn else ''}, {place.what}{keep}: ").strip()
+    answer = ask(f"{label}{' again' if turn else ''}, {place.what}{keep}: ").strip()
     if answer == END:
         raise EOFError
     if answer == BACK:
@@ -70,8 +70,8 @@ def _ask_for_place(
         try:
             reply = ask("  Is it right? Type yes, no, or the right reading: ").strip().casefold()
         except (EOFError, KeyboardInterrupt):
-            # It may be right: it stays in the line that gives all readings again.
-            show(f"  {label}={answer} was not confirmed, and is left out.")
+            # It may be right, so the command line that repeats all readings includes it.
+            show(f"  {label}={answer} was not confirmed and is left out.")
             collector.typed.append(f"{label}={answer}")
             raise
         if reply in YES:
@@ -86,7 +86,7 @@ def _ask_for_place(
 
 
 def _understood(collector: ReadingCollector, show: ShowLine, label: str, answer: str) -> Reading | None:
-    """The reading typed for a place, or None once it is said what is wrong with it."""
+    """The reading typed for a place, or None after showing what is wrong with it."""
     place = collector.places[label]
     one = ReadingCollector([place], collector.unit)
     one.add(place.label, answer, "", place.label)

@@ -1,4 +1,4 @@
-"""Readings for a calibration, however they come: from options or a CSV file here, else through `ReadingCollector`."""
+"""Collects the readings for a calibration: from options or a CSV file here, from elsewhere by `ReadingCollector`."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from assistant.joinery.units import LengthError, parse_length, plain_length
 from assistant.plans.document import cleaned, shortened
 
 UNITS = {"mm": "mm", "in": "inches"}
-MOST_READINGS = 200  # looking for blunders takes time with their cube
+MOST_READINGS = 200  # looking for blunders takes time that grows with the cube of their number
 MOST_BYTES = 1_000_000
-# A reading so many times too large or too small is questioned: a decimal point or a unit.
+# A reading this many times too large or too small is questioned: its decimal point or unit may be wrong.
 MANY_TIMES = 4
 PLACE, VALUE, SIDE = ("place", "label", "setting", "spacing"), ("reading", "value", "remainder"), "side"
 _LABEL = re.compile(r"[A-Za-z][0-9]?")
@@ -26,9 +26,9 @@ _LABEL = re.compile(r"[A-Za-z][0-9]?")
 class ReadingCollector:
     """Turns what was written into readings, and collects every fault.
 
-    places: of the test board; empty where there is none, so that settings must be given. unit: of bare numbers.
-    expected: about what the places should give, mm, by label. typed: what was typed or dictated and would be lost with
-    this run, as `--reading` takes it.
+    places: of the test board; empty if there is none, so that settings must be given. unit: of bare numbers.
+    expected: roughly what the places should give, mm, by label. typed: what was typed or dictated and would be lost
+    if this run failed, in the form of `--reading`.
     """
 
     def __init__(self, places: Sequence[Place], unit: str, expected: Mapping[str, Fraction] | None = None):
@@ -41,16 +41,17 @@ class ReadingCollector:
         self._full = False
 
     def add(self, place: str, value: str, side: str, where: str) -> None:
-        """One reading: a label or a setting, what was read, the side ("" where not said)."""
+        """Add one reading: a label or a setting, what was read, and the side ("" if not given)."""
         at = self._place(place.strip(), side.strip().casefold(), where)
         length = self._length(value, where, "the reading")
         if at is None or length is None:
             return
         if len(self.readings) >= MOST_READINGS:
             if not self._full:
-                self._fault(f"over {MOST_READINGS} readings", "", where, "give the best of them")
+                self._fault(f"there are over {MOST_READINGS} readings", "", where, "give fewer of them")
             self._full = True
             return
+        # A1 and A2 are the two sides of cut A: as a pair they share its label.
         label = at.label.rstrip("12") if len(at.label) > 1 and at.label in self.places else at.label
         self.readings.append(Reading(label, at.x, length, at.side))
 
@@ -61,7 +62,7 @@ class ReadingCollector:
         return self.readings
 
     def doubt(self, label: str, value: Fraction) -> str:
-        """What is odd about a reading, mm: many times too large or too small for its place; "" where nothing is."""
+        """What is odd about a reading, mm: many times too large or too small for its place; "" if nothing is."""
         right = self.expected.get(label, Fraction(0))
         if right <= 0 or right / MANY_TIMES < value < right * MANY_TIMES:
             return ""
@@ -74,7 +75,7 @@ class ReadingCollector:
     def _place(self, text: str, side: str, where: str) -> Place | None:
         if side not in ("", "up", "down"):
             value = f'"{shortened(cleaned(side))}"'
-            self._fault("a side is up or down", value, where, "say which way the carriage came")
+            self._fault("the side must be up or down", value, where, "give the direction that the carriage came from")
             return None
         if not _LABEL.fullmatch(text):
             x = self._length(text, where, "the setting")
@@ -82,7 +83,7 @@ class ReadingCollector:
         found = self.places.get(text.upper())
         if found is None:
             known = (
-                f"the places are {', '.join(self.places)}" if self.places else "name the test board with --plan FILE"
+                f"the places are {', '.join(self.places)}" if self.places else "give the test board with --plan FILE"
             )
             self._fault("there is no such place", f'"{text}"', where, f"{known}; or give the setting itself")
         return found
@@ -99,13 +100,13 @@ class ReadingCollector:
 
 
 def from_options(collector: ReadingCollector, options: Sequence[str]) -> None:
-    """`A=8.82`, `20=16.83`, `20 down=20.06`."""
+    """Add readings written as `A=8.82`, `20=16.83` or `20 down=20.06`."""
     for text in options:
         where = "--reading"
         place, equals, value = text.partition("=")
         if not equals:
             mend = "write it like A=8.82, or 20=16.83 with the setting itself"
-            collector.faults.append(Fault("is no reading", f'"{shortened(cleaned(text))}"', where, mend))
+            collector.faults.append(Fault("is not a reading", f'"{shortened(cleaned(text))}"', where, mend))
             continue
         name, _, side = place.strip().rpartition(" ")
         if side.casefold() in ("up", "down"):
@@ -115,11 +116,11 @@ def from_options(collector: ReadingCollector, options: Sequence[str]) -> None:
 
 
 def from_csv(collector: ReadingCollector, path: Path) -> None:
-    """A CSV file with a heading: place (or setting, spacing), reading, and side where it matters; "#": a remark."""
+    """Add readings from a CSV file headed place (or setting, spacing), reading, and side if needed; "#": a remark."""
     lines = _csv_lines(collector, path)
     if not lines:
         return
-    # Spreadsheets write semicolons where the decimal point is a comma.
+    # Spreadsheets separate with semicolons if the decimal point is a comma.
     delimiter = ";" if ";" in lines[0][1] else "\t" if "\t" in lines[0][1] else ","
     rows = list(csv.reader((line for _, line in lines), delimiter=delimiter))
     heading = [name.strip().casefold() for name in rows[0]]
@@ -127,7 +128,7 @@ def from_csv(collector: ReadingCollector, path: Path) -> None:
     if columns[0] is None or columns[1] is None:
         mend = "begin it with a line such as: place,reading"
         value = f'"{shortened(cleaned(lines[0][1]))}"'
-        collector.faults.append(Fault("the heading names no place and reading", value, path.name, mend))
+        collector.faults.append(Fault("the heading has no columns place and reading", value, path.name, mend))
         return
     for (number, _), row in zip(lines[1:], rows[1:], strict=False):
         place, value, side = ("" if i is None or i >= len(row) else row[i] for i in columns)
@@ -135,7 +136,7 @@ def from_csv(collector: ReadingCollector, path: Path) -> None:
 
 
 def _csv_lines(collector: ReadingCollector, path: Path) -> list[tuple[int, str]]:
-    """(line number, text) of the lines that say something."""
+    """(line number, text) of all lines that are neither empty nor remarks."""
     given = cleaned(path.name)
     try:
         with path.open("rb") as file:
@@ -148,9 +149,9 @@ def _csv_lines(collector: ReadingCollector, path: Path) -> list[tuple[int, str]]
         )
         return []
     if len(data) > MOST_BYTES:
-        collector.faults.append(Fault("is over 1 MB", "", given, "give the readings only"))
+        collector.faults.append(Fault("is over 1 MB", "", given, "give only the readings"))
         return []
     found = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
     if not found:
-        collector.faults.append(Fault("holds no readings", "", given, "begin it with a line such as: place,reading"))
+        collector.faults.append(Fault("has no readings", "", given, "begin it with a line such as: place,reading"))
     return found

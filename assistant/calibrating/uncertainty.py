@@ -1,10 +1,10 @@
 """The statistics under a calibration: uncertainties combined, coverage factors, straight lines, weighted means.
 
 Terms and rules follow JCGM 100:2008, the Guide to the Expression of Uncertainty in Measurement (GUM): a
-component is a standard uncertainty with its degrees of freedom; uncorrelated components add as squares; the
+component is a standard uncertainty with its degrees of freedom, uncorrelated components add as squares, and the
 coverage factor is Student's.
 
-Sums run over exact fractions and become floats at the end, so a fit has as many right digits as a float holds.
+Sums are taken over exact fractions and become floats at the end, so a fit has as many correct digits as a float holds.
 """
 
 from __future__ import annotations
@@ -18,17 +18,17 @@ from statistics import NormalDist
 
 Number = Fraction | float | int
 
-# What k = 2 covers of a normal distribution: the level at which Student's factor is set beside it.
+# The share of a normal distribution that k = 2 covers: the level at which Student's factor is compared with it.
 TWO_SIGMA = 0.9545
-MANY = 1e6  # degrees of freedom from which on Student's distribution is taken as the normal one
+MANY = 1e6  # with this many degrees of freedom, Student's distribution is taken as the normal distribution
 
 
 @dataclass(frozen=True, slots=True)
 class Component:
     """One source of uncertainty.
 
-    u: standard uncertainty, >= 0, in the result's unit. dof: degrees of freedom, None where it is not judged from
-    scatter but known or assumed (type B): infinitely many.
+    u: standard uncertainty, >= 0, in the result's unit. dof: degrees of freedom; None, for infinitely many, if u
+    doesn't come from scatter but is known or assumed (type B).
     """
 
     name: str
@@ -62,8 +62,8 @@ class FittedLine:
 class Mean:
     """A weighted mean.
 
-    u: its standard uncertainty, never less than the given ones say. birge: how much more the values scatter than those
-    say, as a ratio of standard deviations (1: as they say); None for a single value.
+    u: its standard uncertainty, never less than the given uncertainties imply. birge: how much more the values vary
+    than these imply, as a ratio of standard deviations (1: as expected); None for a single value.
     """
 
     value: float
@@ -73,7 +73,7 @@ class Mean:
 
 
 def rectangular(half_width: float) -> float:
-    """Standard uncertainty of what lies anywhere within +- half_width alike (GUM 4.3.7)."""
+    """Standard uncertainty of a value equally likely anywhere within +- half_width (GUM 4.3.7)."""
     return half_width / math.sqrt(3)
 
 
@@ -89,6 +89,7 @@ def combined(components: Sequence[Component]) -> float:
 
 def _beta_fraction(a: float, b: float, x: float) -> float:
     """Continued fraction of the incomplete beta function, by Lentz's method; for x < (a + 1) / (a + b + 2)."""
+    # Lentz's method divides by what may be zero, and puts this in its place.
     tiny = 1e-300
     c, d = 1.0, 1 / max(1 - (a + b) * x / (a + 1), tiny)
     result = d
@@ -113,7 +114,7 @@ def _beta(a: float, b: float, x: float) -> float:
     front = math.exp(math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x))
     if x < (a + 1) / (a + b + 2):
         return front * _beta_fraction(a, b, x) / a
-    # Elsewhere the fraction converges slowly, but fast from the other side: I_x(a, b) = 1 - I_(1 - x)(b, a).
+    # Here the fraction converges slowly, but quickly from the other side: I_x(a, b) = 1 - I_(1 - x)(b, a).
     return 1 - front * _beta_fraction(b, a, 1 - x) / b
 
 
@@ -121,7 +122,7 @@ def _beta(a: float, b: float, x: float) -> float:
 def student(level: float, dof: float) -> float:
     """The factor k for which a share `level` (over 0, under 1) of Student's distribution lies within +- k.
 
-    dof: over 0; of many: the normal distribution's. Raises ValueError outside these.
+    dof: over 0; from `MANY` on, the normal distribution's factor. Raises ValueError outside these ranges.
     """
     if not 0 < level < 1 or dof <= 0:
         raise ValueError(f"a level lies between 0 and 1 and degrees of freedom over 0; got {level}, {dof}")
@@ -130,6 +131,7 @@ def student(level: float, dof: float) -> float:
     low, high = 0.0, 1.0
     while _outside(high, dof) > 1 - level:
         high *= 2
+    # Bisection ends when no float lies between the two.
     for _ in range(200):
         middle = (low + high) / 2
         if middle in (low, high):
@@ -144,7 +146,7 @@ def _outside(t: float, dof: float) -> float:
 
 
 def with_students_factor(u: float, dof: float) -> float:
-    """A standard uncertainty from scatter, made greater for few readings, so that twice it covers 95.45 %.
+    """A standard uncertainty from scatter, widened for few readings, so that twice it covers 95.45 %.
 
     u times Student's factor at that level over 2.
     """
@@ -152,9 +154,9 @@ def with_students_factor(u: float, dof: float) -> float:
 
 
 def fit_line(x: Sequence[Number], y: Sequence[Number], u: Sequence[Number] | None = None) -> FittedLine:
-    """The straight line through points, by least squares; weighted with 1/u^2 where standard uncertainties are given.
+    """The straight line through points, by least squares, weighted with 1/u^2 if standard uncertainties are given.
 
-    Raises ValueError for fewer than two points, for different lengths, for one x alone, and for u not over 0.
+    Raises ValueError for fewer than two points, for different lengths, for a single x, and for u not over 0.
     """
     if len(x) != len(y) or len(x) < 2 or (u is not None and (len(u) != len(x) or min(u) <= 0)):
         raise ValueError("a line needs two points or more, an x and a y for each, and uncertainties over 0")
@@ -185,7 +187,7 @@ def fit_line(x: Sequence[Number], y: Sequence[Number], u: Sequence[Number] | Non
 
 
 def weighted_mean(values: Sequence[float], u: Sequence[float]) -> Mean:
-    """The mean with weights 1/u^2, its uncertainty widened where the values scatter more than u says (Birge's ratio).
+    """The mean with weights 1/u^2, its uncertainty widened if the values vary more than u implies (Birge's ratio).
 
     Raises ValueError for no value, different lengths, and u not over 0.
     """

@@ -1,21 +1,21 @@
-"""What a saw and its carriage really do, from a caliper's readings: kerf, screw, zero and backlash.
+"""Works out what a saw and its carriage really do from a caliper's readings: kerf, screw, zero and backlash.
 
-Where a cut lies, when the carriage was set to s coming up: z + m s, z being the zero's offset and m how far the
-carriage really moves for a millimetre set. So
+If the carriage comes up to the setting s, the cut lies at z + m s. z is the zero's offset, and m is how far the
+carriage really moves for each millimetre set. So
 - the wood left between two cuts spaced S apart is m S - kerf: the kerf is what a line through such
-  remainders lacks at S = 0, or, with one spacing alone, spacing less remainder;
+  remainders lacks at S = 0, or, with a single spacing, the spacing less the remainder;
 - the distance from the reference edge to the near wall of a cut is z + m s - kerf (with the zero
   outside; inside, without the kerf): its slope is m, its level gives z;
-- coming down to s instead of up, the carriage stands further by the backlash.
-Remainders are measured, never the slots: inside jaws misread narrow ones. The cuts are made as in use, out
-and back, so the kerf is what both strokes leave.
+- if the carriage comes down to s instead of up, it is further on by the backlash.
+Remainders are measured, never the slots, since inside jaws misread narrow slots. The cuts are made as in normal use,
+out and back, so the kerf is what both strokes leave.
 
-Every value has a standard uncertainty, the root of the sum of squares of: the scatter of the readings (made greater
+Every value has a standard uncertainty, the root of the sum of squares of: the scatter of the readings (widened
 for few of them by Student's factor; repeated readings of a place count as one, their mean), the caliper's
-resolution (rectangular; not made smaller by repetition, since the same rounding repeats), the caliper's own error
-(rectangular, common to all readings), and what else went in. U is twice that: about 95 %. Neighbouring remainders
-share a cut, whose error lengthens one and shortens the other: their scatter overstates the uncertainty of the
-kerf, on the safe side.
+resolution (rectangular; not reduced by repetition, since the same rounding repeats), the caliper's own error
+(rectangular, common to all readings), and anything else that went in. U is twice that: about 95 %. Neighbouring
+remainders share a cut, whose error lengthens one and shortens the other. Their scatter therefore overstates the
+uncertainty of the kerf, on the safe side.
 
 Lengths: mm; readings exact, results floats.
 """
@@ -53,11 +53,11 @@ from assistant.joinery.units import plain_length
 
 KINDS = ("kerf", "screw", "zero", "backlash")
 COVERAGE = 2
-# The fewest to judge scatter by: readings for a mean, places for a line, which uses up two of them, and pairs.
+# The fewest to judge scatter from: readings for a mean, places for a line (which uses up two of them), and pairs.
 LEAST_SAME, LEAST_LINE, LEAST_PAIRS = 3, 4, 3
 # How far off an uncalibrated screw may be, as a share: common practice, no source.
 ASSUMED_SCALE = 0.001
-# Slips are single; where more readings than this can't be right, something else is wrong with all of them.
+# Mistakes come singly: if a larger share of the readings can't be right, something is wrong with all of them.
 MOST_LEFT_OUT = Fraction(1, 3)
 
 
@@ -73,8 +73,9 @@ class Point:
 class Value:
     """What a calibration found.
 
-    kind: of `KINDS`. value: mm; of a screw the ratio real over set. u: its standard uncertainty, same unit.
-    components: what u is made of. scale, u_scale: real over set as these readings show it, or None where they can't.
+    kind: one of `KINDS`. value: mm; for a screw the ratio of real over set travel. u: its standard uncertainty, in the
+    same unit. components: what u is made up of. scale, u_scale: real over set travel as these readings show it, or None
+    if they can't.
     """
 
     kind: str
@@ -96,13 +97,13 @@ class Value:
 def kerf(readings: Sequence[Reading], caliper: Caliper, scale: Component | None = None) -> Value:
     """The kerf from remainders (x: spacing of the two cuts, value: the wood left between them).
 
-    scale: standard uncertainty, as a share, of what the carriage really moves; asked for only where all
-    spacings are alike. Raises BadInput when too few readings are left or too many disagree, when those of one spacing
-    don't agree, and when the carriage's travel is too far off.
+    scale: standard uncertainty, as a share, of what the carriage really moves; needed only if all
+    spacings are alike. Raises BadInput if too few readings are left or too many disagree, if those of one spacing
+    disagree, or if the carriage's travel is too far off.
     """
     kept, out = screen(readings, caliper)
     places = _averaged(kept)
-    # What a lone place hides is reported only where no reading beside it was to go.
+    # A lone place is reported only if no reading of its spacing was left out, which would already be a fault.
     faults = list(disagreements(readings, out, caliper)) or list(lone_places(places, caliper))
     if faults:
         raise BadInput(faults)
@@ -123,8 +124,8 @@ def zero(
 ) -> Value:
     """How much further from the reference edge a cut lies than its setting says; negative: nearer.
 
-    readings: x the setting, value the distance from the reference edge to the near wall of its cut. outside_kerf: the
-    kerf where the carriage's zero is "outside", None where it is "inside"; u_kerf its standard uncertainty.
+    readings: x is the setting, value the distance from the reference edge to the near wall of its cut. outside_kerf:
+    the kerf if the carriage's zero is "outside", None if it is "inside". u_kerf: its standard uncertainty.
     Raises BadInput as `kerf` does.
     """
     extra = (Component("kerf", u_kerf),) if outside_kerf is not None else ()
@@ -134,23 +135,22 @@ def zero(
 
 
 def screw(readings: Sequence[Reading], caliper: Caliper) -> Value:
-    """How far the carriage really moves for a millimetre set: the slope of value over x.
+    """How far the carriage really moves for each millimetre set: the slope of value over x.
 
-    readings: x the setting (or spacing), value the distance from one fixed edge (or the remainder).
-    Raises BadInput when too few readings are left, too many disagree, or all x are alike.
+    readings: x is the setting (or spacing), value the distance from one fixed edge (or the remainder).
+    Raises BadInput if too few readings are left, too many disagree, or all x are alike.
     """
     kept, out = _screened(readings, caliper, LEAST_LINE)
     if not spread(kept):
-        mend = f"measure cuts {plain_length(SPREAD_FOR_LINE, caliper.unit, 2)} apart and more, the further the better"
-        raise BadInput(
-            [Fault("all readings are of one setting, and a screw's error shows over a distance", "", "readings", mend)]
-        )
+        mend = f"measure cuts at least {plain_length(SPREAD_FOR_LINE, caliper.unit, 2)} apart, the further the better"
+        what = "all readings are at one setting, but a screw's error shows only over a distance"
+        raise BadInput([Fault(what, "", "readings", mend)])
     line, points = _fitted(kept)
     reach = float(max(r.x for r in kept) - min(r.x for r in kept))
     parts = (
         Component("scatter of the readings", with_students_factor(line.u_slope, line.dof), line.dof),
         Component("caliper's resolution", _resolution_line(kept, caliper)[1]),
-        # At both ends of the reach the caliper may be off, by another error at each.
+        # The caliper may be off at both ends of the reach, by a different error at each.
         Component("caliper's own error", rectangular(float(caliper.error)) * math.sqrt(2) / reach),
     )
     u = combined(parts)
@@ -160,13 +160,13 @@ def screw(readings: Sequence[Reading], caliper: Caliper) -> Value:
 def backlash(
     readings: Sequence[Reading], caliper: Caliper, *, by_cuts: bool = False, kerf: Fraction | None = None
 ) -> Value:
-    """The screw's play from both sides: how much further the carriage stands when it came down to a setting.
+    """The screw's play: how much further on the carriage is when it comes down to a setting instead of up.
 
     readings: for each label one with side "up" and one with side "down", same x. by_cuts: they are
-    remainders beside a cut that was come down to: the wood before it ("down") is longer by the backlash, the
-    wood behind it ("up") shorter, so half the difference counts, and their sum is free of it: what that shows to be
-    misread is left out. kerf: the shop file's, for that sum. Raises BadInput when too few pairs are left, and when all
-    sums are far from what layout and kerf make.
+    remainders beside a cut that was approached from above. The wood before it ("down") is longer by the backlash and
+    the wood after it ("up") shorter, so half the difference counts. Their sum doesn't depend on the backlash, so a pair
+    whose sum is off was misread and is left out. kerf: the shop file's, for that sum. Raises BadInput if too few pairs
+    are left, or if all sums are far from what layout and kerf give.
     """
     out = impossible(readings, caliper)
     bad = {id(each.reading) for each in out}
@@ -186,19 +186,20 @@ def backlash(
     dof = len(kept) - 1
     parts = (
         Component("scatter of the readings", with_students_factor(sd / math.sqrt(len(kept)), dof), dof),
-        # Each is a difference of two readings, both rounded; what the caliper is off by drops out of it.
+        # Each is a difference of two rounded readings. The caliper's own error cancels in it.
         Component("caliper's resolution", float(share) * math.sqrt(2) * resolution(float(caliper.step))),
     )
     u = combined(parts)
-    notes = ("The play is within its uncertainty: none is shown.",) if abs(mean) < COVERAGE * u else ()
+    notes = ("The play is smaller than its uncertainty: there may be none.",) if abs(mean) < COVERAGE * u else ()
     return Value("backlash", mean, u, parts, points, tuple(out), notes=notes)
 
 
 def _pairs(readings: Sequence[Reading]) -> list[Pair]:
-    """(label, up, down) of each label and turn in which both were read, in order."""
+    """(label, up, down) for each label and round in which both were read, in order."""
     found = []
     for label in dict.fromkeys(r.label for r in readings):
         ups, downs = ([r for r in readings if r.label == label and r.side == side] for side in ("up", "down"))
+        # A reading without a partner gives no difference and is left out.
         found += [(label, up, down) for up, down in zip(ups, downs, strict=False)]
     return found
 
@@ -212,9 +213,9 @@ def _level(
     extra: tuple[Component, ...],
     scale: Component | None,
 ) -> Value:
-    """`sign` times the level of value over x at x = 0, by a line where x differ enough, else by the mean.
+    """`sign` times the level of value over x at x = 0: from a line if x differ enough, else from the mean.
 
-    Where the carriage's travel was calibrated, and these readings don't gainsay it, by what is the surer of the two.
+    If the carriage's travel was calibrated and these readings don't contradict it, from the more certain of the two.
     """
     common = (Component("caliper's own error", rectangular(float(caliper.error))), *extra)
     by_mean = _by_mean(kept, caliper, kind, sign, common, scale)
@@ -232,7 +233,7 @@ def _level(
     found = Value(kind, level, combined(parts), parts, points, (), line.slope, u_slope)
     if scale is not None:
         agrees = abs(line.slope - 1) <= COVERAGE * math.hypot(u_slope, scale.u)
-        # What was calibrated may be of another day: U reaches as far as what these readings show besides.
+        # The screw may have been calibrated on another day, so U is widened to include what these readings show.
         shown = replace(scale, u=math.hypot(scale.u, (line.slope - 1) / COVERAGE))
         by_mean = _by_mean(kept, caliper, kind, sign, common, shown)
         found = by_mean if agrees and by_mean.u < found.u else found
@@ -273,7 +274,7 @@ def _fitted(readings: Sequence[Reading]) -> tuple[FittedLine, tuple[Point, ...]]
 
 
 def _resolution_line(readings: Sequence[Reading], caliper: Caliper) -> tuple[float, float]:
-    """What the caliper's rounding does to (level, slope): one rounding for each place, however often it was read."""
+    """The uncertainty that the caliper's rounding adds to (level, slope): one rounding a place, however often read."""
     places = sorted({r.x for r in readings})
     one = resolution(float(caliper.step))
     line = fit_line(places, places, [one] * len(places))
@@ -288,7 +289,7 @@ def _screened(readings: Sequence[Reading], caliper: Caliper, least: int) -> tupl
 
 
 def _averaged(readings: Sequence[Reading]) -> list[Reading]:
-    """Readings of the same lettered place as their mean: what the cut is off by is the same in all of them."""
+    """Replace readings of the same lettered place by their mean, since all of them share the error of its cut."""
     found: dict[object, list[Reading]] = {}
     for n, reading in enumerate(readings):
         found.setdefault((reading.label, reading.x) if reading.label.isalpha() else n, []).append(reading)
@@ -296,13 +297,12 @@ def _averaged(readings: Sequence[Reading]) -> list[Reading]:
 
 
 def _refuse(kept: int, given: int, out: Sequence[LeftOut], least: int, what: str, unit: str) -> None:
-    """Raise BadInput where too little is left to stand on, with the reason for each reading left out."""
+    """Raise BadInput if too few readings are left, with the reason for each reading left out."""
     faults = list(reasons(out, unit))
     if given and len(out) > MOST_LEFT_OUT * given:
-        mend = "look for the cause (chips in the jaws, a board that moved, mixed units) and measure anew"
+        mend = "look for the cause (chips in the jaws, a board that moved, mixed units) and measure again"
         raise BadInput([*faults, Fault(f"{len(out)} of {given} can't be right", "", "readings", mend)])
     if kept < least:
         mend = f"measure {least} or more; five to ten are better"
-        raise BadInput(
-            [*faults, Fault(f"too few {what} to tell a value and its uncertainty", str(kept), "readings", mend)]
-        )
+        few = f"there are too few {what} to work out a value and its uncertainty"
+        raise BadInput([*faults, Fault(few, str(kept), "readings", mend)])

@@ -1,7 +1,7 @@
-"""`kerfcall calibrate fit`: joints reported in terms of clearance, and the clearance to write in the next plan.
+"""`kerfcall calibrate fit`: you report how a joint fits, and it proposes the clearance for the next plan.
 
-Nothing is written into the shop file or a plan: the clearance is proposed, and the joint noted in the history; with
---json only where --yes is given too.
+It writes nothing into the shop file or a plan. It proposes the clearance and notes the joint in the history; with
+--json it notes the joint only if --yes is given too.
 """
 
 from __future__ import annotations
@@ -45,15 +45,15 @@ NOT_HERE = ("reading", "csv", "dictate", "plot", "caliper", "caliper_range", "ca
 
 
 def run_fit(args: argparse.Namespace, shop: Shop) -> int:
-    """Note the joint, where one is reported, and propose.
+    """Note the joint, if one is reported, and propose a clearance.
 
-    Returns 0, or 1 where --json came without --yes and so nothing was noted; raises BadInput with every fault.
+    Returns 0, or 1 if --json was given without --yes, so that nothing was noted. Raises BadInput with every fault.
     """
     joint = _reported_joint(args, shop)
     path = Path(shop.path)
     on_the_saw = current_blade(in_force(path, read_history(path)))
     before = [] if args.new_blade is not None else joints_of(path, on_the_saw, joint.species)
-    # Another blade's plan may hold a clearance that was corrected; what was wanted stays wanted.
+    # A plan for another blade can hold a corrected clearance. The clearance wanted stays the same.
     wanted = wanted_clearance(joint, before or joints_of(path, None, joint.species))
     noting = args.yes or not args.json
     if args.new_blade is None:
@@ -70,12 +70,12 @@ def run_fit(args: argparse.Namespace, shop: Shop) -> int:
         print("\n".join(proposal_lines(proposal, shop, joint)))
     if noting or not (joint.what or args.new_blade is not None):
         return 0
-    print("Nothing was noted in the history; --json notes only with --yes.", file=sys.stderr)
+    print("Nothing was noted in the history: with --json, add --yes to note the joint.", file=sys.stderr)
     return 1
 
 
 def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
-    """What the options say of a joint. Raises BadInput with every fault."""
+    """What the options say about a joint. Raises BadInput with every fault."""
     faults = [
         Fault("means nothing with fit", "", f"--{name.replace('_', '-')}", "leave it out")
         for name in NOT_HERE
@@ -83,8 +83,8 @@ def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
     ]
     given = [what for what, name in WAYS.items() if getattr(args, name) is not None]
     if len(given) > 1:
-        mend = "tell of one joint at a time, in one way"
-        faults.append(Fault("says two things of one joint", ", ".join(given), "--too-tight", mend))
+        mend = "report one joint at a time, with one of --too-tight, --too-loose and --gap"
+        faults.append(Fault("the joint is reported in more than one way", ", ".join(given), "--too-tight", mend))
     what = given[0] if given else ""
     origin = _origin(args, shop, bool(what), faults)
 
@@ -93,7 +93,7 @@ def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
         return None if text is None else length_option(faults, option, text, origin.unit, zero=True)
 
     def signed(option: str, text: str) -> Fraction | None:
-        """A joint that jams has a gap below zero."""
+        """A length that may be below zero, as the gap of a joint that jams is."""
         try:
             return parse_length(text, origin.unit)
         except LengthError as error:
@@ -105,9 +105,9 @@ def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
     wanted = length("wanted")
     if amount is not None and too_far_off(what, amount, wanted if wanted is not None else written or Fraction(0)):
         most, given_as = (plain_length(mm, origin.unit, PLACES[origin.unit]) for mm in (MOST_OFF, amount))
-        mend = f"see to the unit, the kerf and the cuts: a fit is off by {most} at most, more is another fault"
+        mend = f"check the unit, the kerf and the cuts: an error of more than {most} is not a matter of clearance"
         option = f"--{WAYS[what].replace('_', '-')}"
-        faults.append(Fault("is too much for a matter of fit", given_as, option, mend))
+        faults.append(Fault("is too much to correct with clearance", given_as, option, mend))
     if faults:
         raise BadInput(faults)
     kerf = origin.kerf or shop.blade.kerf
@@ -121,7 +121,10 @@ def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
 
 
 def _origin(args: argparse.Namespace, shop: Shop, needed: bool, faults: list[Fault]) -> JointOrigin:
-    """The plan named; where a joint is reported and neither plan nor clearance is named, the last one cut."""
+    """Where the joint comes from: the plan given, or the last joint cut if neither plan nor clearance is given.
+
+    needed: whether a joint is reported. Faults are noted in `faults`.
+    """
     if args.plan is not None:
         try:
             plan = read_plan(args.plan)
@@ -133,14 +136,14 @@ def _origin(args: argparse.Namespace, shop: Shop, needed: bool, faults: list[Fau
         found = last_joint_cut(args.state, shop.unit)
         if found is not None:
             return found
-        mend = "name the joint's plan with --plan FILE, or its clearance with --clearance LENGTH"
-        what = "the clearance that the joint was laid out with is missing, and no session was finished"
+        mend = "give the joint's plan with --plan FILE, or its clearance with --clearance LENGTH"
+        what = "the clearance in the joint's plan is not known, and there is no finished session to take it from"
         faults.append(Fault(what, "", "--plan", mend))
     return JointOrigin(shop.unit, None, None, "", "", None)
 
 
 def proposal_lines(proposal: Proposal, shop: Shop, joint: JointReport) -> Iterator[str]:
-    """What to write in the next plan, and how sure it is."""
+    """The clearance to write in the next plan and how certain it is, as lines to read."""
     if joint.what:
         which = joint.title or f"a joint in {joint.species}"
         jams = ", so the finger is wider than its socket" if joint.amount < 0 else ""
@@ -160,43 +163,58 @@ def _sentences(proposal: Proposal, shop: Shop) -> Iterator[str]:
     blade = f"blade {proposal.blade}" if proposal.blade else "this blade"
     wanted = plain_length(proposal.wanted, unit)
     if proposal.learned is None:
-        yield f"No joint of {blade} in {proposal.species} yet: write the clearance you want, {wanted}."
+        yield f"No joint cut with {blade} in {proposal.species} yet: write the clearance you want, {wanted}."
         return
     found = proposal.learned
     joints = "1 joint" if found.count == 1 else f"{found.count} joints"
     if proposal.clearance is not None:
-        yield f"Write in the next plan: clearance = {plain_length(proposal.clearance, unit).removesuffix(f' {unit}')}"
+        yield f"In the next plan, write: clearance = {plain_length(proposal.clearance, unit).removesuffix(f' {unit}')}"
     else:
         off = size(abs(found.correction) / 2)
-        yield f"No clearance gives {wanted}: the kerf is about {off} over the shop file's. Calibrate the kerf."
+        yield (
+            f"No clearance in the plan gives {wanted}: the blade cuts about {off} wider than the kerf in the shop "
+            "file. Calibrate the kerf."
+        )
     yield (
-        f"That is the {wanted} wanted and a correction of {size(found.correction)}, standard uncertainty "
-        f"{size(found.u)}; with about 95 % within {size(COVERAGE * found.u)} (k = {COVERAGE}), "
-        f"from {joints} of {blade} in {proposal.species}."
+        f"That is the {wanted} wanted plus a correction of {size(found.correction)}, from {joints} cut with {blade} in "
+        f"{proposal.species}. The correction's standard uncertainty is {size(found.u)}: it is right to within "
+        f"{size(COVERAGE * found.u)} in about 95 % of cases (k = {COVERAGE})."
     )
     if found.birge is not None and found.birge > 1:
-        yield f"The joints scatter {found.birge:.1f} times as much as told; the uncertainty is widened by that."
+        yield (
+            f"The joints vary {found.birge:.1f} times more than their stated uncertainties. "
+            "The uncertainty above allows for it."
+        )
     for n in found.far:
-        yield f"Entry {n} stands apart from the others; was it cut with the same blade, kerf and sharpness?"
+        yield f"Entry {n} differs from the others. Was it cut with the same blade, kerf and sharpness?"
     for n in found.other:
-        yield f"Entry {n} was cut with another kerf, so with another blade; it doesn't count. Use --new-blade NAME."
+        yield (
+            f"Entry {n} was cut with a different kerf, so with another blade, and is not counted. "
+            "Report another blade with --new-blade NAME."
+        )
     if proposal.repeated:
-        yield f"{_entries(proposal.repeated)} the same joint as a later entry; it counts once."
+        yield f"{_entries(proposal.repeated)} the same joint as a later entry. It is counted once."
     if proposal.same_plan:
         yield (
-            f"{_entries(proposal.same_plan)} a joint of this plan too; "
-            "if it is the same joint, take one back with --undo."
+            f"You already reported a joint from this plan ({_numbers(proposal.same_plan)}). "
+            "If it is the same joint, take one back with --undo."
         )
-    yield "Nothing was written into a plan or the shop file: layout and cut use what the plan says."
+    yield "No plan and no shop file was changed: layout and cut use the clearance in the plan."
 
 
 def _entries(numbers: Sequence[int]) -> str:
+    """Such as "Entry 2 reports", "Entries 2, 3 report"."""
     verb = "reports" if len(numbers) == 1 else "report"
-    return f"{'Entry' if len(numbers) == 1 else 'Entries'} {', '.join(map(str, numbers))} {verb}"
+    return f"{_numbers(numbers).capitalize()} {verb}"
+
+
+def _numbers(numbers: Sequence[int]) -> str:
+    """Such as "entry 2", "entries 2, 3"."""
+    return f"{'entry' if len(numbers) == 1 else 'entries'} {', '.join(map(str, numbers))}"
 
 
 def proposal_json(proposal: Proposal, noted: bool) -> dict[str, Any]:
-    """The same as JSON-ready data; lengths mm. noted: whether a joint was reported and is in the history now."""
+    """The proposal as JSON-ready data; lengths mm. noted: whether a joint was reported and is in the history now."""
     found = proposal.learned
     return {
         "species": proposal.species,

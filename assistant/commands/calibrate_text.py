@@ -1,4 +1,4 @@
-"""What a calibration found, in lines to read and as JSON."""
+"""What a calibration found, as lines to read and as JSON."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from assistant.plans.shop_writer import HistoryEntry
 
 WIDTH = 100
 PLACES = {"mm": 4, "in": 5}
-NAMES = {"kerf": "Kerf", "screw": "Carriage's travel", "zero": "Zero's offset", "backlash": "Backlash"}
+NAMES = {"kerf": "Kerf", "screw": "Carriage travel", "zero": "Zero offset", "backlash": "Backlash"}
 
 
 def _number(mm: float, unit: str, extra: int = 0) -> str:
@@ -24,13 +24,13 @@ def _number(mm: float, unit: str, extra: int = 0) -> str:
 
 
 def value_lines(value: Value, caliper: Caliper, shop: Shop, change: Change) -> Iterator[str]:
-    """Everything about it, for people."""
+    """Everything about the value, as lines for people. Lengths are in the shop's unit."""
     unit = shop.unit
     yield from _wrapped(_headline(value, unit))
     out = f"; {len(value.left_out)} left out" if value.left_out else ""
     what = "pairs of readings" if value.kind == "backlash" else "places"
     step, error = (plain_length(length, caliper.unit, 5) for length in (caliper.step, caliper.error))
-    yield f"From {len(value.points)} {what}{out}; instrument: steps of {step}, its own error within {error}."
+    yield f"From {len(value.points)} {what}{out}. The caliper reads in steps of {step} and is within {error}."
     yield f"  {'place':<10}  {f'set {unit}':>10}  {f'read {unit}':>10}  {'off':>9}"
     for point in value.points:
         reading = point.reading
@@ -39,12 +39,12 @@ def value_lines(value: Value, caliper: Caliper, shop: Shop, change: Change) -> I
         yield f"  {reading.label:<10}  {cells[0]:>10}  {cells[1]:>10}  {cells[2]:>9}"
     for each in value.left_out:
         yield from _wrapped(f"  left out: {each.reading.label}, {plain_length(each.reading.value, unit)}: {each.why}")
-    yield "Standard uncertainty, made of:"
+    yield "The standard uncertainty is made up of:"
     wide = max(len(part.name) for part in value.components) + 2
     for part in value.components:
-        # A screw's is a share, like its value; the others are lengths.
+        # A screw's uncertainty is a ratio, like its value. All others are lengths.
         size = f"{part.u:.6f}" if value.kind == "screw" else f"{_number(part.u, unit)} {unit}"
-        free = "" if part.dof is None else f"  ({part.dof:.0f} degrees of freedom, Student's factor in)"
+        free = "" if part.dof is None else f"  ({part.dof:.0f} degrees of freedom, Student's factor included)"
         yield f"  {part.name:<{wide}}{size}{free}"
     yield from _wrapped(_travel(value))
     for text in (*value.notes, change.why):
@@ -60,25 +60,25 @@ def _headline(value: Value, unit: str) -> str:
         low, high = value.value - expanded, value.value + expanded
         return (
             f"{name}: {value.value:.6f} mm for each mm set ({1000 * (value.value - 1):+.2f} mm a metre), standard "
-            f"uncertainty {value.u:.6f}; with about 95 % from {low:.6f} to {high:.6f} (k = {COVERAGE})."
+            f"uncertainty {value.u:.6f}. The 95 % range is {low:.6f} to {high:.6f} (k = {COVERAGE})."
         )
     least, most = (_number(value.value + side * expanded, unit) for side in (-1, 1))
     return (
-        f"{name}: {_number(value.value, unit)} {unit}, standard uncertainty {_number(value.u, unit)} {unit}; "
-        f"with about 95 % from {least} to {most} {unit} (U = {_number(expanded, unit)} {unit}, k = {COVERAGE})."
+        f"{name}: {_number(value.value, unit)} {unit}, standard uncertainty {_number(value.u, unit)} {unit}. "
+        f"The 95 % range is {least} to {most} {unit} (U = {_number(expanded, unit)} {unit}, k = {COVERAGE})."
     )
 
 
 def _travel(value: Value) -> str:
-    """What a line of remainders or distances shows of the carriage besides."""
+    """What a line through remainders or distances also shows about the carriage; "" where it shows nothing."""
     if value.kind == "screw" or value.scale is None or value.u_scale is None:
         return ""
     off, sure = value.scale - 1, COVERAGE * value.u_scale
     if abs(off) <= sure:
         return ""
     return (
-        f"By these readings the carriage moves {value.scale:.4f} mm for each mm set (+- {sure:.4f}): "
-        f"this is allowed for here, but calibrate the screw."
+        f"By these readings the carriage moves {value.scale:.4f} mm for each mm set (+- {sure:.4f}). "
+        f"The value above allows for it, but calibrate the screw."
     )
 
 
@@ -116,7 +116,7 @@ def value_json(value: Value, change: Change) -> dict[str, Any]:
 
 
 def history_lines(entries: Sequence[HistoryEntry], live: set[int], unit: str) -> Iterator[str]:
-    """A line for each, oldest first."""
+    """A line for each entry, oldest first. live: the numbers of those in force. unit: of the shop."""
     for e in entries:
         standing = "in force" if e.n in live else "taken back, or never written"
         state = f"takes back {e.undoes}" if e.undoes else standing

@@ -1,4 +1,4 @@
-"""`kerfcall draw PLAN`: pictures and a cut sheet on paper, as PDF or SVG at true size, and the parts as DXF."""
+"""`kerfcall draw PLAN`: draws pictures and a cut sheet as PDF or SVG at true size, and the parts as DXF."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ from assistant.plans.model import Job, Plan
 from assistant.plans.plan_file import read_both
 
 KINDS = ("svg", "pdf", "dxf")
-# How a drawing of ours begins: such a file is written over, any other is left alone.
+# How a drawing of each kind begins: `draw` overwrites such a file and leaves any other alone.
+# A DXF file begins with the group code 0, padded to three characters.
 BEGINS = {"svg": b"<?xml", "pdf": b"%PDF-", "dxf": b"  0"}
-TO_PRINT = "print at 100 %, and measure the scale on the strips' pages before you use them"
+TO_PRINT = "print it at 100 %, and measure the scales on the pages of strips before you use the strips"
 NOTES = {"svg": TO_PRINT, "pdf": TO_PRINT, "dxf": "both parts at full size"}
 
 
@@ -25,17 +26,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pdf", type=Path, metavar="FILE", help="all sheets, to print at 100 %%")
     parser.add_argument("--svg", type=Path, metavar="FILE", help="the same sheets as one SVG file")
     parser.add_argument("--dxf", type=Path, metavar="FILE", help="both parts at full size, for CAD")
-    parser.add_argument("--paper", choices=("a4", "letter"), help="default: a4, or letter where the shop's unit is in")
+    parser.add_argument("--paper", choices=("a4", "letter"), help="default: a4, or letter if the shop's unit is in")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write every file that is asked for. Returns 0; raises BadInput, NoSuchPart or CouldNotRun."""
+    """Write every file asked for. Returns 0; raises BadInput, NoSuchPart or CouldNotRun."""
     wanted = {kind: path for kind in KINDS if (path := getattr(args, kind)) is not None}
     faults = [fault for kind, path in wanted.items() if (fault := _path_fault(kind, path)) is not None]
     if not wanted:
-        faults.append(Fault("no file is asked for", "", "draw", "give --pdf FILE, --svg FILE or --dxf FILE"))
+        faults.append(Fault("no file to write is given", "", "draw", "give --pdf FILE, --svg FILE or --dxf FILE"))
     if len({path.absolute() for path in wanted.values()}) < len(wanted):
-        faults.append(Fault("one file can't hold two drawings", "", "draw", "give each its own name"))
+        faults.append(Fault("one file can't hold two drawings", "", "draw", "give each file its own name"))
     if faults:
         raise BadInput(faults)
     plan, shop = read_both(args.plan, args.shop)
@@ -46,33 +47,34 @@ def run(args: argparse.Namespace) -> int:
         try:
             files.write_whole(path, made[kind], files.usual_mode())
         except OSError as error:
-            raise CouldNotRun(f"{path} can't be written ({error.strerror}): choose a place that can be") from error
+            raise CouldNotRun(f"{path} can't be written ({error.strerror}): choose another folder") from error
         print(f"{path}: {NOTES[kind]}")
     return 0
 
 
 def _path_fault(kind: str, path: Path) -> Fault | None:
-    """What keeps this drawing from going where it is to go."""
+    """The fault that keeps a drawing of this kind from being written to this path, or None."""
     where = f"--{kind}"
     if not path.parent.is_dir():
-        return Fault("there is no such folder", str(path.parent), where, "make the folder, or name another")
+        return Fault("there is no such folder", str(path.parent), where, "make the folder, or give another")
     if not path.exists():
         return None
     mend = f"give the name of a {kind.upper()} file to write"
     if not path.is_file():
-        return Fault("is no file", str(path), where, mend)
+        return Fault("is not a file", str(path), where, mend)
     try:
         with path.open("rb") as file:
             begin = file.read(8)
     except OSError as error:
-        return Fault(f"can't be looked at ({error.strerror})", str(path), where, mend)
+        return Fault(f"can't be read ({error.strerror})", str(path), where, mend)
     if begin and not begin.startswith(BEGINS[kind]):
-        return Fault(f"is there already and is no {kind.upper()} file; it is left alone", str(path), where, mend)
+        what = f"the file exists, is not {kind.upper()} and was not overwritten"
+        return Fault(what, str(path), where, mend)
     return None
 
 
 def _drawing(kind: str, plan: Plan, job: Job, paper: str | None) -> bytes:
-    """The file's bytes. Raises NoSuchPart where its library isn't installed."""
+    """The bytes of the file. Raises NoSuchPart if its library isn't installed."""
     if kind == "dxf":
         from assistant.drawings.dxf import write_dxf
         from assistant.drawings.models import model
@@ -91,5 +93,5 @@ def _drawing(kind: str, plan: Plan, job: Job, paper: str | None) -> bytes:
 
     data, lacking = write_pdf(pages, job.title)
     if lacking:
-        print(f"kerfcall: no font here has {' '.join(lacking)}; the PDF shows ? instead", file=sys.stderr)
+        print(f"kerfcall: no font on this machine has {' '.join(lacking)}; the PDF shows ? instead", file=sys.stderr)
     return data

@@ -1,4 +1,4 @@
-"""Figures given as options: lengths read as in a plan, every fault noted."""
+"""Reads figures given as options: lengths as in a plan, with every fault noted."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from assistant.joinery.units import LengthError, parse_length
 
 
 def length_option(faults: list[Fault], option: str, text: str, unit: str, *, zero: bool = False) -> Fraction | None:
-    """A length in mm, over 0 (with `zero`: from 0), or None and its fault noted. unit: of a bare number."""
+    """A length in mm, over 0 (with `zero`: 0 or over), or None with its fault noted. unit: of a bare number."""
     try:
         return parse_length(text, unit, negative=False, zero=zero)
     except LengthError as error:

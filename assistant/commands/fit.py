@@ -1,6 +1,6 @@
-"""`kerfcall fit PLAN`: whether the joint will go together, before wood is spoiled.
+"""`kerfcall fit PLAN`: predicts whether the joint will go together, before you spoil any wood.
 
-Nothing is cut, spoken or journalled. JSON lengths are millimetres to 1e-6, shares from 0 to 1.
+It cuts, says and records nothing. JSON lengths are millimetres to 1e-6, shares are from 0 to 1.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     faults: list[Fault] = []
     if not 1 <= args.joints <= MOST_JOINTS:
         what = f"from 1 to {MOST_JOINTS:,} joints can be simulated"
-        mend = f"{USUAL_JOINTS:,} tells a chance to half a percent"
+        mend = f"with {USUAL_JOINTS:,}, a chance is right to half a percent"
         faults.append(Fault(what, f"{args.joints:,}", "--joints", mend))
     try:
         plan, shop = read_both(args.plan, args.shop)
@@ -50,14 +50,15 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput([*faults, *error.faults]) from error
     limit = length_option(faults, "--limit", args.limit or USUAL_LIMITS[plan.unit], plan.unit)
     if limit is not None and limit > WIDEST_LIMIT:
-        mend = "give what you would still call a good glue line"
-        faults.append(Fault("a gap limit is 5 mm at most", plain_length(limit, plan.unit), "--limit", mend))
+        mend = "give the widest gap that you would still accept in a glue line"
+        faults.append(Fault("the widest gap may be 5 mm at most", plain_length(limit, plan.unit), "--limit", mend))
     if faults or limit is None:
         raise BadInput(faults)
     found = outcomes(plan, shop, float(limit), args.joints)
     if not found:
-        mend = "move one inwards: a slot at the board's edge holds nothing"
-        raise BadInput([Fault("no slot here has a fit that could be told", "", f"{args.plan.name}: slots", mend)])
+        mend = "move a slot inwards, so that there is wood on both sides of it"
+        what = "every slot is at the board's edge, where nothing holds the piece, so there is no fit to predict"
+        raise BadInput([Fault(what, "", f"{args.plan.name}: slots", mend)])
     errors, assumed = errors_of(plan)
     square = squareness(plan, Path(shop.path))
     report = FitReport(plan, shop.blade.kerf, errors, assumed, limit, args.joints, found, movements(plan), square)

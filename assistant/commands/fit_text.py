@@ -1,4 +1,4 @@
-"""What `fit` reports, as lines to read in the plan's unit."""
+"""What `fit` reports, as lines to read, in the plan's unit."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ UNITS = {"mm": "mm", "in": "inches"}
 GRAINS = {"flat": "flat-sawn", "quarter": "quarter-sawn", "mixed": "mixed grain"}
 WIDTH = 100
 LIMITS = (
-    "Root-sum-square and worst case: every error at its limit, three standard uncertainties (k = 3); the first takes "
-    "them as independent, the second all at once in the worst direction."
+    "Root-sum-square and worst case: every error at its limit, three standard uncertainties (k = 3). Root-sum-square "
+    "takes the errors as independent. The worst case takes them all at once, each in its worst direction."
 )
 BESIDE = (
-    "Beside: the side of part A's finger that the gap is on. Below zero the wood meets: the parts must slide "
-    "along each other, if the gaps on the other side have room for it."
+    "Side: the side of part A's finger that the gap is on. At a gap below zero wood meets wood: the parts must slide "
+    "along each other, if the gaps on the other side leave room for it."
 )
 
 
@@ -55,7 +55,7 @@ def _uncertainties(report: FitReport) -> str:
     if report.assumed:
         which = "All are" if len(report.assumed) == 3 else " and ".join(report.assumed).capitalize()
         which += "" if len(report.assumed) == 3 else " is" if len(report.assumed) == 1 else " are"
-        text += f" {which} assumed: give your own in the plan's [uncertainty]."
+        text += f" {which} assumed: give your own figures in [uncertainty] in the plan."
     return text
 
 
@@ -64,7 +64,7 @@ def _outcome(report: FitReport, one: FitOutcome) -> Iterator[str]:
     slots = joint.gaps[0].side == SLOT
     name = one.prediction.name
     yield f"{name[0].upper()}{name[1:]}, clearance {in_unit(joint.clearance, unit)}; in {UNITS[unit]}:"
-    head = ("slot", "middle at", "play set", "") if slots else ("wall", "at", "gap set", "beside")
+    head = ("slot", "middle at", "play", "") if slots else ("wall", "at", "gap", "side")
     yield _row(*head, "root-sum-square", "worst case")
     for number, (gap, band) in enumerate(zip(joint.gaps, bands(joint, report.errors), strict=True), 1):
         at, middle = _shown(gap.at, unit), _shown(band.middle, unit)
@@ -73,11 +73,11 @@ def _outcome(report: FitReport, one: FitOutcome) -> Iterator[str]:
     yield from _wrapped(LIMITS, "  ")
     if not slots:
         yield from _wrapped(BESIDE, "  ")
-    room = "Gaps on one side only: the joint always slides open, so only the step at the edge counts."
+    room = "The gaps are on one side only: the joint can always slide open, so only the step at the edge counts."
     if one.room is not None:
         where = "Play in the tightest slot" if slots else "Room to slide at the tightest place"
         middle, rss, worst = (in_unit(one.room.middle - off, unit) for off in (0, one.room.rss, one.room.worst))
-        room = f"{where}: {middle}; {rss} by root-sum-square, {worst} at worst. Below zero it jams."
+        room = f"{where}: {middle}, or {rss} by root-sum-square, or {worst} at worst. Below zero it jams."
     yield from _wrapped(room, "  ")
     yield from (line for text in _chances(report, one, slots) for line in _wrapped(text, "  "))
 
@@ -98,46 +98,48 @@ def _chances(report: FitReport, one: FitOutcome, slots: bool) -> Iterator[str]:
     unit, found = report.plan.unit, one.chances
     limit = plain_length(report.limit, unit)
     thing = "boards" if slots else "joints"
-    doubt = f"; simulating leaves {_percent(found.doubt)} in doubt" if found.doubt >= 0.0005 else ""
+    doubt = f" (give or take {_percent(found.doubt)} from the simulation)" if found.doubt >= 0.0005 else ""
     together = "take every piece by hand" if slots else "go together by hand"
     yield f"Of {report.joints:,} {thing} simulated, {_percent(found.goes)} {together}{doubt}."
     copies = one.prediction.copies
     if copies > 1 and 0 < found.goes < 1:
-        yield f"All {copies} that the plan makes: {_percent(found.all_go(copies))} or more."
+        yield f"The chance that all {copies} in the plan do is {_percent(found.all_go(copies))} or more."
     if not found.goes:
         yield _best(report, one, limit)
         return
     if not slots:
-        half = f"half within {in_unit(found.step, unit)} and " if found.step else ""
-        steps = f"of all that go, {half}19 of 20 within {in_unit(found.great_step, unit)}"
-        yield f"{_percent(found.flush)} do so with both reference edges level. Step between the edges: {steps}."
-    good = f"so {_percent(found.serves)} are good"
-    yield f"Of those that go, {_percent(found.no_gap_over)} have no gap over {limit}; {good}."
+        half = f"within {in_unit(found.step, unit)} in half of these joints and " if found.step else ""
+        steps = f"{half}within {in_unit(found.great_step, unit)} in 19 of 20"
+        flush = f"{_percent(found.flush)} go together with both reference edges level"
+        yield f"{flush}. The step between the edges is {steps}."
+    good = f"so {_percent(found.serves)} of all are good"
+    yield f"Of those that go together, {_percent(found.no_gap_over)} have no gap over {limit}, {good}."
     yield _best(report, one, limit)
 
 
 def _best(report: FitReport, one: FitOutcome, limit: str) -> str:
     if one.best is None or one.with_best is None:
-        return f"No clearance makes one without a gap over {limit}: allow a wider gap, or set more exactly."
+        return f"No clearance avoids a gap over {limit}: allow a wider gap, or set the carriage more exactly."
     unit, key, then, sure = report.plan.unit, one.prediction.key, one.with_best.serves, one.best_a_step_off or 0.0
     best, step = plain_length(one.best, unit), plain_length(STEPS[unit], unit)
     if one.a_step_off < sure - CLIFF and then <= one.chances.serves + AS_GOOD:
         return (
-            f"This clearance is at an edge: {step} off it, only {_percent(one.a_step_off)} are good. Safer: {best} "
-            f"({key}); with it {_percent(then)} are good, and {step} off it at least {_percent(sure)}."
+            f"This clearance leaves no margin: with {step} more or less, only {_percent(one.a_step_off)} are good. "
+            f"Safer: {key} = {best}, with which {_percent(then)} are good, and at least {_percent(sure)} with {step} "
+            "more or less."
         )
     if then <= one.chances.serves + AS_GOOD:
         as_well = then >= one.chances.serves - AS_GOOD and float(one.best) < one.prediction.joint.clearance - 1e-9
-        tighter = f"; {best} serves as well and is tighter" if as_well else ""
-        return f"No clearance serves better than this one{tighter} ({key})."
+        tighter = f", but {best} is tighter and does as well" if as_well else ""
+        return f"No other {key} does better than this one{tighter}."
     return (
-        f"The clearance that serves best: {best} ({key}); with it {_percent(then)} are good, and {step} off it at "
-        f"least {_percent(min(then, sure))}."
+        f"Best clearance: {key} = {best}, with which {_percent(then)} are good, and at least "
+        f"{_percent(min(then, sure))} with {step} more or less."
     )
 
 
 def _percent(share: float) -> str:
-    """Never "100 %" or "0 %" where it isn't all or none."""
+    """A share (0 to 1) in percent, never "100 %" or "0 %" unless it is exactly all or none."""
     text = f"{100 * share:.1f}"
     if text == "100.0" and share < 1:
         return "over 99.9 %"
@@ -147,18 +149,18 @@ def _percent(share: float) -> str:
 
 
 def _square(report: FitReport) -> Iterator[str]:
-    """How much blade tilt and carriage error the tightest joint bears, and how much there is."""
+    """How much blade tilt and carriage error the tightest joint can take, and how much there is."""
     unit, square = report.plan.unit, report.square
     clearance, depth, most = least_square(report)
     lean = in_unit(max(0.0, clearance) / 4, unit)
-    found = "How far yours are off is not known: check, then kerfcall ready --square DEGREES."
+    found = "How far yours are out is not known: check them, then note it with kerfcall ready --square DEGREES."
     if square.degrees is not None and square.noted is None:
         found = f"The plan gives {square.degrees:g}."
     elif square.degrees is not None and square.noted is not None:
         found = f"Noted beside the shop file on {square.noted.astimezone():%Y-%m-%d}: {square.degrees:g}."
     yield from _wrapped(
-        f"Square: blade tilt and carriage error together may lean a wall by {lean} over the depth of "
-        f"{in_unit(depth, unit)}: {most:.2f} degrees. {found}"
+        f"Square: over the depth of {in_unit(depth, unit)}, a wall may lean by at most {lean}. Blade tilt and carriage "
+        f"error together may be at most {most:.2f} degrees. {found}"
     )
 
 
@@ -166,7 +168,7 @@ def _wood(report: FitReport) -> Iterator[str]:
     unit, width = report.plan.unit, float(report.plan.width)
     if not report.movements:
         yield from _wrapped(
-            "Wood: no [climate] in the plan, so no movement between cutting and glue-up is reckoned with."
+            "Wood: the plan has no [climate], so the prediction leaves out movement between cutting and glue-up."
         )
     for one in report.movements:
         species = report.plan.woods[one.part].species
@@ -180,5 +182,6 @@ def _wood(report: FitReport) -> Iterator[str]:
     differ = difference(report)
     if differ:
         yield from _wrapped(
-            f"Wood: the parts' walls lie {in_unit(abs(differ), unit)} apart at the far edge by then; reckoned with."
+            f"Wood: by glue-up the parts' walls are {in_unit(abs(differ), unit)} apart at the far edge. "
+            "The prediction allows for it."
         )

@@ -1,7 +1,7 @@
-"""`kerfcall layout PLAN`: both parts of a joint laid out, as a readable table or as JSON.
+"""`kerfcall layout PLAN`: lays out both parts of a joint, as a readable table or as JSON.
 
-Nothing is cut, spoken or journalled. JSON lengths are millimetres exact to 1e-6: `kerf_from` and
-`kerf_to` as laid out, `setting` and `approach` (null where none is due) as rounded for the carriage.
+It cuts, says and records nothing. JSON lengths are millimetres, exact to 1e-6: `kerf_from` and
+`kerf_to` as laid out, `setting` and `approach` (null where there is none) as rounded for the carriage.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ Placed = tuple[Pass, Fraction | None, Fraction | None]
 
 
 def placed(job: Job) -> Iterator[tuple[Setup, Pattern, list[Placed]]]:
-    """Setups in cutting order; each pass with where the carriage stood before and the point to come up from."""
+    """Setups in cutting order, each pass with the carriage's position before it and the point to approach from."""
     previous: Fraction | None = None
     for setup in job.setups:
         pattern = job.patterns[setup.pattern]
@@ -70,7 +70,7 @@ def placed(job: Job) -> Iterator[tuple[Setup, Pattern, list[Placed]]]:
 
 
 def layout_json(job: Job, boards: Sequence[ListRow] = ()) -> dict[str, Any]:
-    """The whole layout as JSON-ready data; setups in cutting order. boards: what to prepare, for "boards"."""
+    """The whole layout as JSON-ready data, setups in cutting order. boards: what to prepare, for the key "boards"."""
     stages: list[dict[str, Any]] = [{"name": name, "setups": []} for name in job.stages]
     for setup, pattern, passes in placed(job):
         stages[setup.stage - 1]["setups"].append(_setup_json(job, setup, pattern, passes))
@@ -89,7 +89,7 @@ def layout_json(job: Job, boards: Sequence[ListRow] = ()) -> dict[str, Any]:
 
 
 def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) -> dict[str, Any]:
-    # As it is said with the clamps: rounded away from the blade to the whole mm or 1/16 in.
+    # As the check of the clamps says it: rounded away from the blade to the whole mm or 1/16 in.
     unit, figures = job.carriage.unit, figures_of(job, pattern)
     keep_clear = {
         "from": outward(figures["lowest"], unit, up=False),
@@ -135,7 +135,7 @@ def _board_json(row: ListRow) -> dict[str, Any]:
 
 
 def _held(job: Job, setup: Setup) -> str:
-    """How the board is held, as it is spoken: end, edge to the stop, face to the backing, side of the stop."""
+    """How the board is held, in the session's own words: which end, edge and face, and on which side the stop is."""
     return Words(job).one(way_prompt(job, setup.number))
 
 
@@ -156,7 +156,7 @@ def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]
     yield job.title
     yield from _fit_lines(job)
     if job.warnings:
-        yield f"!! {len(job.warnings)} warning{_s(len(job.warnings))}, at the end."
+        yield f"!! {len(job.warnings)} warning{_s(len(job.warnings))}: see the end."
     yield from _board_lines(boards, job.carriage.unit)
     stage_of = {setup.pattern: setup.stage for setup in job.setups}
     numbers = socket_numbers(job)
@@ -183,21 +183,22 @@ def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]
 def _fit_lines(job: Job) -> Iterator[str]:
     unit = job.carriage.unit
     yield f"Kerf {plain_length(job.kerf, unit)}, clearance {plain_length(job.clearance, unit)}."
-    yield f"The same fit without clearance: an assumed kerf of {plain_length(job.assumed_kerf, unit)}."
-    # What is glued and cut away in between has no part in the joint's fit.
+    assumed = plain_length(job.assumed_kerf, unit)
+    yield f"A layout without clearance would need an assumed kerf of {assumed} for the same fit."
+    # The openings and blanks of the first stage are glued and cut away: they have no part in the joint's fit.
     which = "final setting" if len(job.stages) > 1 else "setting"
     if not job.greatest_error:
         yield f"No {which} needs rounding."
         return
     greatest = at_least(job.greatest_error, unit, ROUNDING_PLACES)
     worst = at_most(job.worst_clearance, unit, ROUNDING_PLACES)
-    yield f"{which.capitalize()}s are rounded by {greatest} at most; {worst} of the clearance is left at worst."
+    yield f"{which.capitalize()}s are rounded by {greatest} at most. At worst, {worst} of the clearance is left."
 
 
 def socket_numbers(job: Job) -> list[Mapping[int, int]]:
-    """By pattern: a socket's number within it -> its number for people.
+    """For each pattern: a socket's number in the pattern -> the number that people see.
 
-    Slots are numbered along the board through all depths; sockets are numbered by their part already.
+    Slots are numbered along the board, whatever their depths. Sockets keep the number they have in their part.
     """
     own = [range(1, len(pattern.sockets) + 1) for pattern in job.patterns]
     if job.layout != "slots":
@@ -210,7 +211,7 @@ def socket_numbers(job: Job) -> list[Mapping[int, int]]:
 
 
 def _board_lines(boards: Sequence[ListRow], unit: str) -> Iterator[str]:
-    """What to prepare, where the plan gives lengths or a lining needs blanks."""
+    """The boards to prepare, if the plan gives lengths or a lining needs blanks."""
     if not any(row.length for row in boards):
         return
     yield ""
@@ -226,12 +227,18 @@ def _board_lines(boards: Sequence[ListRow], unit: str) -> Iterator[str]:
 
 STRIP = 80
 """Characters for a board's whole width."""
-GLUED = "  First: glue dry overnight, blanks cut off at the board's own end, ends trimmed flush, glue scraped off."
-BLANKS = " at least, lining wood, grain along it, one for each lined end; cut deeper than the sockets: its tips seat"
+GLUED = (
+    "  First let the glue dry overnight, cut the blanks off at the board's own end, trim the ends flush "
+    "and scrape off the glue."
+)
+BLANKS = (
+    " or more, of lining wood with the grain lengthwise, one for each lined end; "
+    "cut deeper than the sockets so that the tips seat"
+)
 
 
 def _strip(pattern: Pattern) -> str:
-    """The board's edge as seen with the end down, reference edge at the left: # wood, . socket."""
+    """The board's end as seen with the end down, reference edge at the left: # is wood, . is a socket."""
     middles = ((2 * column + 1) * pattern.width / (2 * STRIP) for column in range(STRIP))
     ends = [(segment.end, "#" if segment.is_finger else ".") for segment in pattern.segments]
     return "".join(next((mark for end, mark in ends if x < end), "#") for x in middles)
@@ -249,7 +256,7 @@ def _part_lines(job: Job, plan: Plan, pattern: Pattern, stage: int, numbers: Map
         counts[segment.is_finger] += 1
         number = counts[segment.is_finger]
         if slots and segment.is_finger:
-            continue  # slots of another depth may be cut into it
+            continue  # slots of another depth can lie in it, so its width would mislead
         kind = "finger" if segment.is_finger else _socket_word(job)
         number = number if segment.is_finger else numbers[number]
         start, end, width = (_shown(x, unit) for x in (segment.start, segment.end, segment.width))
@@ -257,7 +264,7 @@ def _part_lines(job: Job, plan: Plan, pattern: Pattern, stage: int, numbers: Map
 
 
 def _made_of(plan: Plan, pattern: Pattern, unit: str) -> str:
-    """What a joint's depth adds up to: " (12 + 0.3 sanding allowance)"; no unit: the sum has it."""
+    """What a joint's depth is made up of: " (12 + 0.3 sanding allowance)"; without a unit, which the sum has."""
     of = pattern.part.removesuffix(BLANK)
     mate, sand = plan.thickness["B" if of == "A" else "A"], plan.joint.sand_allowance
     deeper = pattern.depth - mate - sand
@@ -282,7 +289,7 @@ def _setup_lines(
     yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}{end}, {depth} deep"
     yield f"  held: {_held(job, setup)}"
     reach, above = Words(job, figures=True).keep_clear(figures_of(job, pattern))
-    yield f"  keep clear: {reach} off the reference edge, up to {above} above the bed"
+    yield f"  keep clear: {reach} from the reference edge, up to {above} above the bed"
     shown = [_pass_row(job, pattern, each) for each in passes]
     wide = max((len(row[2]) for row in shown), default=0)
     wide = max(wide, len("set to"))

@@ -1,6 +1,6 @@
-"""`kerfcall suggest`: which fingers suit a board and a blade, ranked, and a plan to start from.
+"""`kerfcall suggest`: ranks the fingers that suit a board and a blade, and writes a plan to start from.
 
-Nothing is cut, spoken or journalled. JSON lengths are millimetres to 1e-6.
+It cuts, says and records nothing. JSON lengths are millimetres to 1e-6.
 """
 
 from __future__ import annotations
@@ -30,40 +30,40 @@ MOST_TOP = 1000
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--width", required=True, metavar="LENGTH", help="of the boards, e.g. 84 or '3 1/2 in'")
-    thick = "of the boards; two lengths where parts A and B differ"
+    thick = "of the boards; two lengths if parts A and B differ"
     parser.add_argument("--thickness", required=True, nargs="+", metavar="LENGTH", help=thick)
     parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file with the blade (default: your own)")
-    parser.add_argument("--kerf", metavar="LENGTH", help="the kerf measured, instead of the shop file's")
-    parser.add_argument("--clearance", metavar="LENGTH", help="default: 0.1 mm, or 0.004 in where the unit is in")
+    parser.add_argument("--kerf", metavar="LENGTH", help="the measured kerf, to use instead of the shop file's")
+    parser.add_argument("--clearance", metavar="LENGTH", help="default: 0.1 mm, or 0.004 in with --unit in")
     parser.add_argument(
-        "--unit", choices=sorted(MM_PER_UNIT), help="of bare numbers (default: the shop file's, else mm)"
+        "--unit", choices=sorted(MM_PER_UNIT), help="of numbers without a unit (default: the shop file's, or mm)"
     )
+    parser.add_argument("--top", type=int, metavar="N", help="how many to list (default: 8, or 12 with --unit in)")
     parser.add_argument(
-        "--top", type=int, metavar="N", help="how many to list (default: 8, or 12 where the unit is in)"
+        "--write", type=Path, metavar="FILE", help="write a plan to edit; an existing file is never overwritten"
     )
-    parser.add_argument(
-        "--write", type=Path, metavar="FILE", help="write a plan to edit; never over a file that is there"
-    )
-    parser.add_argument("--pick", type=int, metavar="RANK", help="with --write: which one (default: the first)")
+    parser.add_argument("--pick", type=int, metavar="RANK", help="with --write: the rank to write (default: 1)")
     parser.add_argument("--json", action="store_true", help="print JSON instead of the table")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print what suits, and write a plan where asked. Returns 0; raises BadInput with every fault."""
+    """Print the ranking, and write a plan with --write. Returns 0; raises BadInput with every fault."""
     faults: list[Fault] = []
     shop, blade, unit = _machine(args, faults)
     wanted = _wanted(args, unit, faults)
     top = args.top if args.top is not None else USUAL_TOP[unit]
     if args.top is not None and not 1 <= args.top <= MOST_TOP:
-        faults.append(Fault(f"from 1 to {MOST_TOP:,} can be listed", str(top), "--top", "give a number within these"))
+        mend = f"give a number from 1 to {MOST_TOP:,}"
+        faults.append(Fault(f"from 1 to {MOST_TOP:,} can be listed", str(top), "--top", mend))
     if args.pick is not None and args.write is None:
-        faults.append(Fault("means nothing without --write", str(args.pick), "--pick", "name the plan to write"))
+        mend = "give the plan to write with --write FILE"
+        faults.append(Fault("means nothing without --write", str(args.pick), "--pick", mend))
     if faults or wanted is None or blade is None:
         raise BadInput(faults)
     try:
         advice = suggest(wanted, blade, unit=unit)
     except BadInput as error:
-        # Everything it objects to was an option here, but for the overlap.
+        # Everything it objects to was an option here, except the overlap, which comes from the shop file.
         wheres = ("blade.overlap" if fault.where == "overlap" else f"--{fault.where}" for fault in error.faults)
         faults = [replace(fault, where=where) for fault, where in zip(error.faults, wheres, strict=True)]
         raise BadInput(faults) from error
@@ -79,15 +79,15 @@ def run(args: argparse.Namespace) -> int:
         return 0
     print("\n".join(table(advice, wanted, blade, unit, top)))
     for fault in refused:
-        print("\n".join(wrapped(f"Warning: {fingers(picked, unit)} would be refused: {fault}")))
+        print("\n".join(wrapped(f"Warning: layout would refuse {fingers(picked, unit)}: {fault}")))
     if args.write is not None:
         name = cleaned(str(args.write))
-        print(f"Written: {name}, with {fingers(picked, unit)}. Edit it, then: kerfcall layout, kerfcall fit.")
+        print(f"Written: {name}, with {fingers(picked, unit)}. Edit it, then run kerfcall layout and kerfcall fit.")
     return 0
 
 
 def _machine(args: argparse.Namespace, faults: list[Fault]) -> tuple[Shop | None, Blade | None, str]:
-    """The shop, if any; its blade, with the kerf of --kerf where that is given; and the unit of bare numbers."""
+    """The shop, if any; its blade, with the kerf of --kerf if that is given; and the unit of bare numbers."""
     from assistant.plans.shop_file import default_shop_path, try_shop
 
     shop = None
@@ -96,7 +96,7 @@ def _machine(args: argparse.Namespace, faults: list[Fault]) -> tuple[Shop | None
         faults += found
     elif args.kerf is None:
         mend = "give --kerf, the width that the blade really cuts, or --shop FILE"
-        faults.append(Fault("no blade is named, and a kerf is never guessed", "", "--kerf", mend))
+        faults.append(Fault("no kerf is given, and a kerf is never guessed", "", "--kerf", mend))
     unit = args.unit or (shop.unit if shop is not None else "mm")
     if args.kerf is None:
         return shop, (None if shop is None else shop.blade), unit
@@ -110,7 +110,7 @@ def _wanted(args: argparse.Namespace, unit: str, faults: list[Fault]) -> Wanted 
     width = length_option(faults, "--width", args.width, unit)
     thick = [length_option(faults, "--thickness", text, unit) for text in args.thickness[:2]]
     if len(args.thickness) > 2:
-        mend = 'give one, or one for each part; quote a length with a space in it, as in "1 3/8 in"'
+        mend = 'give one, or one for each part; put a length with a space in quotes, as in "1 3/8 in"'
         faults.append(Fault("more than two thicknesses", " ".join(args.thickness), "--thickness", mend))
     text = args.clearance if args.clearance is not None else USUAL_CLEARANCE[unit]
     clearance = length_option(faults, "--clearance", text, unit, zero=True)
@@ -120,9 +120,9 @@ def _wanted(args: argparse.Namespace, unit: str, faults: list[Fault]) -> Wanted 
 
 
 def advice_json(advice: Advice, wanted: Wanted, blade: Blade, top: int, refused: Sequence[str] = ()) -> dict[str, Any]:
-    """The advice as JSON-ready data; `considered` counts all candidates, `candidates` holds the best.
+    """The advice as JSON-ready data. `considered` counts all candidates, `candidates` holds the best.
 
-    refused: why this machine can't cut the first, or the one picked.
+    refused: why this machine can't cut the candidate picked, by default the first.
     """
     return {
         "width": _number(wanted.width),

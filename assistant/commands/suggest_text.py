@@ -1,4 +1,4 @@
-"""What `suggest` says, as lines to read, and the plan that it writes."""
+"""What `suggest` prints, as lines to read, and the plan that it writes."""
 
 from __future__ import annotations
 
@@ -14,24 +14,25 @@ PLACES = {"mm": 2, "in": 4}
 SAND = {"mm": '"0.3 mm"', "in": '"1/64"'}
 WIDTH = 100
 LEGEND = (
-    "Fingers: of both parts together; an odd count gives both edges of a board the same. Passes: for both parts of "
-    "one corner. Glue: side-grain glue area, a butt joint's being 1. Wood left: of the width, in the weaker part."
+    "Fingers: the fingers of both parts together. With an odd number, the two edges of a board are alike. Passes: for "
+    "both parts of one corner. A socket: passes for each socket. Glue: side-grain glue area, where a butt joint has 1. "
+    "Wood left: the share of the width that the weaker part keeps."
 )
 
 
 def plan_text(one: Candidate, wanted: Wanted, blade: Blade, unit: str) -> str:
-    """A plan file with this candidate, ready to edit; its layout is the candidate exactly."""
+    """The text of a plan file with this candidate, ready to edit. Its layout is exactly the candidate."""
     thickness = f"thickness = {_toml(wanted.thickness_a, unit)}"
     if wanted.thickness_a != wanted.thickness_b:
         thickness += f"\n[stock.B]\nthickness = {_toml(wanted.thickness_b, unit)}"
     finger = _toml(one.division.finger, unit)
-    # With "stretch" the count nearest to the finger counts, so an endless decimal may be cut off.
+    # "stretch" takes the number of fingers that comes nearest, so an endless decimal can be cut off.
     if one.division.remainder == "stretch" and not in_64ths(one.division.finger, unit):
         finger = format_number(one.division.finger / MM_PER_UNIT[unit], 6).rstrip("0").rstrip(".")
     kerf = shown(blade.kerf, unit)
     return f"""\
 # {fingers(one, unit)}: {one.passes} passes for both parts of a corner with a kerf of {kerf}.
-# The kerf itself belongs to the shop file.
+# The kerf itself belongs in the shop file.
 title = "Box joint of {one.division.count} fingers"
 unit = "{unit}"
 
@@ -61,7 +62,7 @@ ends = 2
 
 
 def in_64ths(mm: Fraction, unit: str) -> str:
-    """A length in 64ths of an inch as the trade writes it, "3 1/2"; "" for any other, and in millimetres."""
+    """A length in 64ths of an inch as the trade writes it, "3 1/2"; "" for any other length, and with unit "mm"."""
     inches = mm / MM_PER_UNIT["in"]
     return mixed(inches) if unit == "in" and (inches * 64).denominator == 1 else ""
 
@@ -78,7 +79,7 @@ def _toml(mm: Fraction, unit: str) -> str:
 
 
 def table(advice: Advice, wanted: Wanted, blade: Blade, unit: str, top: int) -> Iterator[str]:
-    """The best as lines to read, and the finger that takes one pass a socket."""
+    """The best candidates as lines to read, and the finger that takes one pass a socket."""
     a, b = (shown(length, unit) for length in (wanted.thickness_a, wanted.thickness_b))
     thick = f"{a} thick" if a == b else f"part A {a}, part B {b} thick"
     yield (
@@ -100,29 +101,29 @@ def table(advice: Advice, wanted: Wanted, blade: Blade, unit: str, top: int) -> 
     yield ""
     trade = sum(one.trade for one in advice.ranked)
     if trade:
-        which = "Rank 1 is a finger" if trade == 1 else f"Ranks 1 to {trade} are the fingers"
-        yield from wrapped(f"{which} that the trade uses, as far as they fit; then come all others.")
+        which = "Rank 1 is the usual trade width" if trade == 1 else f"Ranks 1 to {trade} are the usual trade widths"
+        yield from wrapped(f"{which} that {'fits' if trade == 1 else 'fit'} this board. All other widths follow.")
     yield from wrapped(_one_pass(advice, wanted, blade, unit))
     yield from wrapped(LEGEND)
 
 
 def wrapped(text: str) -> list[str]:
-    """A paragraph, its further lines set in."""
+    """A paragraph in lines, all but the first indented."""
     return textwrap.wrap(text, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
 
 
 def _one_pass(advice: Advice, wanted: Wanted, blade: Blade, unit: str) -> str:
     single = shown(advice.one_pass, unit)
-    text = f"One pass a socket: fingers of {single}, the kerf less half the clearance"
+    text = f"One pass a socket takes fingers of {single}, the kerf less half the clearance"
     if not advice.one_pass_ranks:
-        return f"{text}; the board is too narrow for them." if wanted.width < 3 * advice.one_pass else f"{text}."
+        return f"{text}. The board is too narrow for them." if wanted.width < 3 * advice.one_pass else f"{text}."
     rank = advice.one_pass_ranks[0]
     one = advice.ranked[rank - 1]
-    return f"{text}: rank {rank}, {fingers(one, unit)}, {one.passes} passes; {'; '.join(one.reasons)}."
+    return f"{text}. That is rank {rank}: {fingers(one, unit)}, {one.passes} passes ({'; '.join(one.reasons)})."
 
 
 def fingers(one: Candidate, unit: str) -> str:
-    """What it is, in words: count, width, and how the edges differ."""
+    """The candidate in words: number and width of its fingers, and how the edges differ."""
     division, width = one.division, shown(one.division.finger, unit)
     if division.first == division.last == division.finger:
         return f"{division.count} fingers of {width}"

@@ -1,4 +1,4 @@
-"""Pictures of a job on paper: both parts, the joint, stages, 1:1 strips, a cut sheet; as SVG, PDF and DXF.
+"""Draws a job on paper: both parts, the joint, stages, 1:1 strips and a cut sheet, as SVG, PDF and DXF.
 
-A picture is made once, of lines, shapes and measured text in mm (`picture.py`); three writers put it into files.
+A picture is made once, from lines, shapes and measured text in mm (`picture.py`). Three writers put it into files.
 """

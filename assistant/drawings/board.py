@@ -1,4 +1,4 @@
-"""A board's end as the operator sees it, end down, and the labels along it."""
+"""Draws a board's end as the operator sees it, end down, and the labels along it."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from assistant.joinery.units import MM_PER_UNIT, format_number
 # As the layout's table shows them: a thousandth of a millimetre, a tenth of a thousandth of an inch.
 PLACES = {"mm": 3, "in": 4}
 LABEL_DROP = 9.0
-"""From the board's end down to the labels, mm: room for the leaders."""
+"""From the board's end down to the labels, mm, to leave room for the leaders."""
 TURNED = CAP * 1.04
-"""Width of a turned label, which is as wide as its figures are high, mm."""
+"""Width of a turned label, mm: it is as wide as its figures are high."""
 
 
 def figure(length: Fraction, unit: str) -> str:
@@ -28,7 +28,7 @@ def figure(length: Fraction, unit: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class BoardView:
-    """Where on the picture a point of the board lies; the stop is on the side where the machine has it.
+    """Places points of the board on the picture. The stop is on the side where the machine has it.
 
     width: the board's, mm. left: of its drawing. scale: paper mm for each mm of wood.
     """
@@ -47,20 +47,20 @@ class BoardView:
         return self.stop_side == "right"
 
     def x(self, at: Fraction | float) -> float:
-        """at: from the reference edge, mm."""
+        """Where on the picture a point is. at: from the reference edge, mm."""
         from_left = self.width - float(at) if self.mirrored else float(at)
         return self.left + from_left * self.scale
 
     def span(self, start: Fraction | float, end: Fraction | float) -> tuple[float, float]:
-        """Left and right side on the picture."""
+        """The left and right side of a stretch on the picture."""
         a, b = self.x(start), self.x(end)
         return (b, a) if self.mirrored else (a, b)
 
 
 def comb_outline(view: BoardView, segments: Sequence[Segment], end: float, depth: float, top: float) -> list[Point]:
-    """Corners of the wood from one upper corner round to the other: its end at y = end, sockets up to y = depth."""
+    """Corners of the wood, from one upper corner round to the other: its end at y = end, sockets up to y = depth."""
     outline: list[Point] = []
-    # Mirrored, the reference edge is at the right: the outline runs from left to right in any case.
+    # The outline always runs from left to right. If mirrored, the reference edge is at the right.
     for each in reversed(segments) if view.mirrored else segments:
         left, right = view.span(each.start, each.end)
         y = end if each.is_finger else depth
@@ -69,14 +69,14 @@ def comb_outline(view: BoardView, segments: Sequence[Segment], end: float, depth
 
 
 def comb(view: BoardView, segments: Sequence[Segment], depth: float, top: float) -> Iterator[Item]:
-    """The wood's outline, its end at y = 0, broken off at y = top."""
+    """The wood's outline, with its end at y = 0, broken off at y = top."""
     yield from broken_off(comb_outline(view, segments, 0.0, depth, top), THICK, "wood")
 
 
 def broken_off(outline: Sequence[Point], weight: float, layer: str) -> Iterator[Line]:
-    """The outline's sides; the last one, from its end back to its beginning, dashed: there the wood goes on."""
+    """The outline's sides. The last side, back to the beginning, is dashed, since the wood goes on there."""
     for a, b in pairwise(outline):
-        if a != b:  # a socket at the board's edge has a side of no length
+        if a != b:  # a socket at the board's edge has one side of no length
             yield Line(a, b, weight, layer=layer)
     yield Line(outline[-1], outline[0], MIDDLE, dashed=True, layer=layer)
 
@@ -108,11 +108,11 @@ def width_mark(view: BoardView, y: float, text: str) -> Iterator[Item]:
 
 
 def dimension_line(a: Point, b: Point) -> Iterator[Item]:
-    """A line with two arrow heads, level or upright."""
+    """A line with two arrow heads, horizontal or vertical."""
     yield Line(a, b, THIN, layer="dimension")
     upright = a[0] == b[0]
     length = abs(b[1] - a[1]) if upright else abs(b[0] - a[0])
-    # The two heads of a short line leave a third of it between them.
+    # On a short line the two heads leave a third of its length between them.
     size, half = min(2.0, length / 3), min(0.5, length / 12)
     for (x, y), inward in ((a, size), (b, -size)):
         if upright:
@@ -123,13 +123,13 @@ def dimension_line(a: Point, b: Point) -> Iterator[Item]:
 
 
 def socket_numbers(view: BoardView, segments: Iterable[Segment], y: float, first: int = 1) -> Iterator[Item]:
-    """Numbers of the sockets from `first` on, each over its own; where they are too many, one every so many."""
+    """Numbers of the sockets from `first` on, each above its socket. If there are too many, only every few of them."""
     sockets = [each for each in segments if not each.is_finger]
     if not sockets:
         return
     names = [str(n) for n in range(first, first + len(sockets))]
     widths = [width_of(name, CAP, True) for name in names]
-    # A narrow socket at the board's edge would else have the wood's own side run through its number.
+    # Kept inside the board, or the side of the wood would run through the number of a narrow socket at its edge.
     inner = 0.8
     middles = [
         min(max(sum(view.span(s.start, s.end)) / 2, view.left + inner + w / 2), view.right - inner - w / 2)
@@ -140,9 +140,9 @@ def socket_numbers(view: BoardView, segments: Iterable[Segment], y: float, first
 
 
 def wall_marks(view: BoardView, segments: Sequence[Segment], unit: str, width: float) -> tuple[list[Item], float]:
-    """Every wall's distance from the reference edge, under the end, and how deep they reach; none where they don't fit.
+    """(labels with every wall's distance from the reference edge, below the end; how far down they reach, mm).
 
-    width: of the picture, all of which they may use.
+    There are none if they don't fit. width: of the picture, all of which they may use, mm.
     """
     walls = [segments[0].start, *(each.end for each in segments)]
     if view.mirrored:
@@ -162,12 +162,12 @@ def wall_marks(view: BoardView, segments: Sequence[Segment], unit: str, width: f
 
 
 def drop_for(points: Sequence[float], places: Sequence[float]) -> float:
-    """How far under the end labels begin: farther where they had to move aside, so that no leader lies flat."""
+    """How far below the end labels begin: further if they had to move aside, so that no leader is too flat."""
     return LABEL_DROP + 0.4 * max((abs(x - place) for x, place in zip(points, places, strict=True)), default=0.0)
 
 
 def leader(x: float, place: float, top: float, drop: float) -> Iterator[Line]:
-    """From a point of the board's end, straight down, aslant to the label's place, and down to it."""
+    """A leader from a point of the board's end: straight down, at a slant to the label's place, and down to it."""
     yield Line((x, top), (x, top - 1.2), THIN, layer="leader")
     yield Line((x, top - 1.2), (place, 1.6 - drop), THIN, layer="leader")
     yield Line((place, 1.6 - drop), (place, 0.6 - drop), THIN, layer="leader")

@@ -1,8 +1,8 @@
-"""The joint as it will look: two boards at their corner, closed and drawn apart, seen from outside and above.
+"""Draws the joint as it will look: two boards at their corner, closed and apart, seen from outside and above.
 
-x runs along part A towards the corner's outside, y along part B away from it, z across the width from the
-reference edge up; the corner stands at 0 <= x <= B's thickness, 0 <= y <= A's thickness. The view is isometric
-(ISO 5456-3), and what lies behind is taken away line by line, so that it looks the same in every file.
+x runs along part A towards the corner's outside, y along part B away from it, and z across the width from the
+reference edge up. The corner is at 0 <= x <= B's thickness, 0 <= y <= A's thickness. The view is isometric
+(ISO 5456-3). Hidden lines are removed here, line by line, so that the picture looks the same in every file.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ SHOWN = 30.0
 LARGEST = 3.0
 """Largest scale: paper for wood."""
 NARROWEST = 3.2
-"""Fingers are drawn no narrower, paper mm; of a board with more of them than fit the beginning is shown."""
+"""Fingers are never drawn narrower, paper mm. If more would not fit, only the beginning of the board is shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,14 +44,14 @@ class Member:
         return self.wall > 0
 
     def core(self, index: int) -> tuple[float, float]:
-        """A finger's own wood between its linings; on a board's edge there is none."""
+        """Start and end of a finger's own wood, between its linings. On a board's edge there is no lining."""
         each = self.segments[index]
         start = float(each.start) + (self.wall if index > 0 else 0.0)
         return start, float(each.end) - (self.wall if index < len(self.segments) - 1 else 0.0)
 
 
 class _Board:
-    """A member in its place. along: from its sockets' floor to the tips; across: from the outer face inwards."""
+    """A member in its place. along: from the floor of its sockets to the tips. across: from the outer face inwards."""
 
     def __init__(self, part: str, member: Member, mate: Member, scale: float, shift: float = 0.0):
         self.part, self.member, self.mate = part, member, mate
@@ -73,17 +73,17 @@ class _Board:
         return tuple(self.point(*p) for p in ((low, 0, z1), (high, 0, z1), (high, 0, z2), (low, 0, z2)))
 
     def level(self, low: float, high: float, z: float) -> tuple[Point, ...]:
-        """A rectangle that looks up."""
+        """A rectangle that faces up."""
         t = self.member.thickness
         return tuple(self.point(*p) for p in ((low, 0, z), (high, 0, z), (high, t, z), (low, t, z)))
 
     def end(self, along: float, z1: float, z2: float) -> tuple[Point, ...]:
-        """A rectangle that looks to where the tips point."""
+        """A rectangle that faces the way the tips point."""
         t = self.member.thickness
         return tuple(self.point(*p) for p in ((along, 0, z1), (along, t, z1), (along, t, z2), (along, 0, z2)))
 
     def slab(self) -> Layer:
-        """The board up to its sockets' floors."""
+        """The board up to the floor of its sockets."""
         wide, t, back = self.member.width, self.member.thickness, self.back
         covers = [self.outer(back, 0, 0, wide), self.level(back, 0, wide), self.end(0, 0, wide)]
         lines = [self.line((back, across, z), (0, across, z)) for across, z in ((0, 0), (0, wide), (t, wide))]
@@ -96,7 +96,7 @@ class _Board:
         return Layer(covers, lines)
 
     def _floor(self, index: int, start: float, end: float) -> Iterator[Line]:
-        """A socket's floor, and of a lined board the lining under it and beside it."""
+        """A socket's floor, and on a lined board the lining below and beside it."""
         t, last = self.member.thickness, len(self.member.segments) - 1
         corners = ((0, 0, start), (0, t, start), (0, t, end), (0, 0, end))
         for a, b in zip(corners, (*corners[1:], corners[0]), strict=True):
@@ -133,7 +133,7 @@ class _Board:
             lines = [self.line(a, b) for a, b in edges]
             if self.member.lined:
                 lines += self._linings(index, start, end)
-            else:  # end grain, which rises one way on A and the other way on B
+            else:  # end grain, hatched to rise one way on A and the other way on B
                 lines += hatched(self.end(tip, start, end), HATCH, rising=self.part == "A")
             yield start, Layer(covers, lines)
 
@@ -142,7 +142,7 @@ class _Board:
         tip, t = self.member.depth, self.member.thickness
         low, high = self.member.core(index)
         for a, b, inner in ((start, low, low), (high, end, high)):
-            if a < b:  # none on a board's edge
+            if a < b:  # a board's edge has no lining
                 yield self.line((0, 0, inner), (tip, 0, inner), THIN)
                 yield self.line((tip, 0, inner), (tip, t, inner), THIN)
                 yield from hatched(self.outer(0, tip, a, b), HATCH)
@@ -152,7 +152,7 @@ class _Board:
 
 
 def _scale(a: Member, b: Member, height: float) -> float:
-    """So that the joint, closed or open, is at most `height` high on the paper."""
+    """The scale at which the joint, closed or open, is at most `height` high on the paper."""
     flat = a.thickness + b.thickness + a.depth + b.depth
     return min(LARGEST, (height - SHOWN) / (a.width + flat))
 
@@ -162,14 +162,14 @@ def closed(a: Member, b: Member, scale: float) -> list[Line]:
     boards = (_Board("A", a, b, scale), _Board("B", b, a, scale))
     fingers = [pair for each in boards for pair in each.fingers()]
     layers = [each.slab() for each in boards]
-    # Fingers stand on one another, and the eye is above: the higher hides the lower.
+    # The fingers are stacked and seen from above, so the higher hide the lower.
     layers += [layer for _, layer in sorted(fingers, key=lambda pair: pair[0])]
     return list(visible(layers))
 
 
 def opened(a: Member, b: Member, scale: float) -> list[Line]:
-    """The lines of the joint with A drawn straight back until it is free, and a little more."""
-    # A lies behind B all the way, so each board's fingers may follow its own slab.
+    """The lines of the joint with A pulled straight back until it is free, and a little more."""
+    # A is entirely behind B, so each board's fingers can follow its own slab.
     layers: list[Layer] = []
     for each in (_Board("A", a, b, scale, shift=a.depth + 8 / scale), _Board("B", b, a, scale)):
         layers.append(each.slab())
@@ -192,8 +192,8 @@ def pictures(a: Member, b: Member, height: float) -> tuple[Picture, Picture]:
 
 
 def _beginning(a: Member, b: Member, height: float) -> tuple[Member, Member]:
-    """As many fingers and sockets from the reference edge on as can be drawn wide enough; two at least."""
-    # Those at the edges may be of any width: what is left of the board.
+    """As many fingers and sockets from the reference edge as can be drawn wide enough, but at least two."""
+    # Those at the edges don't count: they can have any width, whatever is left of the board.
     narrowest = min(float(each.width) for each in (*a.segments[1:-1], *b.segments[1:-1]) or a.segments)
     scale = min(LARGEST, NARROWEST / narrowest)
     fits = (height - SHOWN) / scale - (a.thickness + b.thickness + a.depth + b.depth)

@@ -1,6 +1,6 @@
-"""The cut sheet: the whole job on paper, to be cut by when the computer fails.
+"""The cut sheet: the whole job on paper, to cut by if the computer fails.
 
-Every setup, check and pass in cutting order, with setting, reading and a box to tick; and the cautions.
+It lists every setup, check and pass in cutting order, with the carriage's reading and a box to tick, and the cautions.
 """
 
 from __future__ import annotations
@@ -25,21 +25,21 @@ from assistant.wording.prompts import Words, to_the_stop
 
 TICK = 4.2
 ROW = 6.6
-# A setup with more to tick than this goes over a page in any case. Room for the beginning of such a one, mm.
+# A setup with more boxes than this never fits on one page. BEGINNING is the room it needs to start on a page, mm.
 MOST_WHOLE, BEGINNING = 160, 60.0
 SET_TO = "set to"
 HOW = (
-    "Tick each box as it is done, in this order; miss none. For each pass: set the carriage, start the saw, cut, "
-    "draw right back clear of the blade, tick. Settings are absolute: never add them up."
+    "Work down the boxes in order and tick each one when you have done it. Skip none. For each pass: set the "
+    "carriage, start the saw, cut, draw right back clear of the blade, tick. Settings are absolute: never add them up."
 )
 ON_PAPER = (
-    "Nobody counts for you here. Once a box is in doubt, stop: saw off and isolated, and try the still blade in the "
-    "last kerf at its setting before you go on."
+    "On paper you do the counting yourself. If you are unsure about a box, stop. Switch the saw off and isolate it, "
+    "then try the still blade in the last kerf, at the setting for that kerf, before you go on."
 )
-KEEP_CLEAR = "Keep clear: {reach} off the reference edge, up to {above} above the bed."
+KEEP_CLEAR = "Keep clear: {reach} from the reference edge, up to {above} above the bed."
 TURNED_OVER = (
-    "Turned end over end: same edge {stop}, other face to the backing. Never spin it on its face: that mirrors "
-    "the pattern."
+    "Turn the board end over end: same edge {stop}, other face to the backing. Never spin it on its face: that "
+    "mirrors the pattern."
 )
 
 
@@ -74,7 +74,7 @@ def _figures(flow: Flow, job: Job) -> None:
     unit, carriage = job.carriage.unit, job.carriage
     place = "just outside" if carriage.zero == "outside" else "flush inside"
     if carriage.kind == "handwheel":
-        settings = f"full turns from zero + mark, of {carriage.divisions}; up is to greater settings"
+        settings = f"full turns from zero + mark, {carriage.divisions} marks a turn. Up means towards larger settings"
     else:
         settings = "steps from zero" if carriage.kind == "steps" else f"in {unit}"
     flow.paragraph(f"Kerf {plain_length(job.kerf, unit)}, clearance {plain_length(job.clearance, unit)}.", gap=0)
@@ -86,10 +86,10 @@ def _figures(flow: Flow, job: Job) -> None:
 
 def _to_prepare(flow: Flow, job: Job, boards: Sequence[ListRow]) -> None:
     unit = job.carriage.unit
-    flow.paragraph("Boards to prepare, the reference edge and one face of each marked", bold=True, gap=1)
+    flow.paragraph("Boards to prepare. Mark the reference edge and one face of each.", bold=True, gap=1)
     for row in boards:
         length = "" if row.length is None else f", {plain_length(row.length, unit)} long"
-        blank = " blank of lining wood, at least" if row.kind == "blank" else ""
+        blank = " blank of lining wood, at least this size" if row.kind == "blank" else ""
         size = f"{plain_length(row.width, unit)} wide, {plain_length(row.thickness, unit)} thick{length}"
         _tick(flow, f"{row.count} x {row.name}{blank} (part {row.part}): {size}")
 
@@ -104,7 +104,7 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
     held = words.one(way_prompt(job, setup.number))
     turned = f" {TURNED_OVER.format(stop=to_the_stop(job.carriage.register))}" if setup.end == 2 else ""
     _tick(flow, f"Clamped: {held}.{turned}")
-    # Figures in digits, as a session shows them: what is said in words is for the ear.
+    # Figures are in digits, as a session shows them on a screen. Numbers in words are for the ear.
     in_figures, figures = Words(job, figures=True), figures_of(job, job.patterns[setup.pattern])
     reach, above = in_figures.keep_clear(figures)
     flow.paragraph(KEEP_CLEAR.format(reach=reach, above=above), bold=True, gap=1)
@@ -119,7 +119,7 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
 
 
 def _height(job: Job, words: Words, setup: Setup, due: Sequence[Step], flow: Flow) -> float:
-    """What the setup takes where a page holds it whole, so that it isn't torn apart; else what its beginning takes."""
+    """The room to ask for, mm: the whole setup if one page can hold it, so that it isn't split, else its beginning."""
     if len(due) > MOST_WHOLE:
         return BEGINNING
     trial = Flow(flow.name, flow.sheet)
@@ -129,7 +129,7 @@ def _height(job: Job, words: Words, setup: Setup, due: Sequence[Step], flow: Flo
 
 
 def _tick(flow: Flow, text: str) -> None:
-    """A box, and the text beside it in as many lines as it takes."""
+    """Add a box to tick, with the text beside it in as many lines as it needs."""
     lines = wrapped(text, CAP, flow.sheet.inner - TICK - 3)
     high = max(5.4 * len(lines), 5.4) + 0.8
     items: list[Item] = [rectangle(0, high - TICK - 0.6, TICK, high - 0.6)]
@@ -144,7 +144,7 @@ def _passes(flow: Flow, carriage: Carriage, due: Sequence[PassStep]) -> None:
         if step.approach is not None and step.approach != step.previous:
             first, last = dial.ways(step.previous, step.approach, setting)
             before = f"Before pass {number}: {first} to {reading(carriage, step.approach)}"
-            _tick(flow, f"{before}, so that the carriage then comes {last} to it.")
+            _tick(flow, f"{before}, so that the carriage then comes {last} to the setting.")
         table.append((f"{number}", f"socket {socket}", reading(carriage, setting), _move(step, carriage)))
     widths = column_widths(table)
     # Settings are printed in large figures.
@@ -155,7 +155,7 @@ def _passes(flow: Flow, carriage: Carriage, due: Sequence[PassStep]) -> None:
 
 
 def _row(texts: Sequence[str], widths: Sequence[float]) -> Picture:
-    """Box, pass, socket, setting (large), and what a handwheel is turned by."""
+    """One row: box, pass, socket, setting (in large figures), and how far to turn a handwheel."""
     items: list[Item] = [rectangle(0, 0.9, TICK, 0.9 + TICK)]
     x = TICK + 2.0
     for n, (text, width) in enumerate(zip(texts, widths, strict=True)):
@@ -168,7 +168,7 @@ def _row(texts: Sequence[str], widths: Sequence[float]) -> Picture:
 
 
 def _move(step: PassStep, carriage: Carriage) -> str:
-    """What a handwheel is turned by, from where it stands or from the point before the setting; "" for others."""
+    """How far to turn a handwheel, from where it is or from the point before the setting; "" for other carriages."""
     if not dial.has_dial(carriage):
         return ""
     before = step.previous if step.approach is None else step.approach

@@ -1,4 +1,4 @@
-"""What is to be confirmed and cut, in the very order in which a session without detours asks and calls it."""
+"""Lists what must be confirmed and cut, in exactly the order in which a session without detours would ask for it."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from assistant.session.state import State
 
 @dataclass(frozen=True, slots=True)
 class CheckStep:
-    """A check to be confirmed. setup: before, within or after whose passes it is asked."""
+    """A check to confirm. setup: the setup in which it is asked, before, between or after the passes."""
 
     setup: Setup
     check: Check
@@ -23,9 +23,9 @@ class CheckStep:
 
 @dataclass(frozen=True, slots=True)
 class PassStep:
-    """A pass to be cut.
+    """A pass to cut.
 
-    previous: where the carriage stood before, None at the start. approach: where to come up from, or None; mm.
+    previous: the carriage's position before, None at the start. approach: the point to come up from, or None; mm.
     """
 
     setup: Setup
@@ -38,7 +38,7 @@ Step = CheckStep | PassStep
 
 
 def steps(job: Job) -> Iterator[Step]:
-    """Checks by the session's own rule, each confirmed when it is asked, each pass cut when it is called."""
+    """The steps by the session's own rules, as if each check were confirmed and each pass cut as soon as called for."""
     state = State(job=job, confirmed=(None,) * len(job.checks))
     previous: Fraction | None = None
 
@@ -55,7 +55,7 @@ def steps(job: Job) -> Iterator[Step]:
             yield from due(setup)
             yield PassStep(setup, one, previous, approach(job.carriage, previous, one.setting, one.down))
             previous = one.setting
-            # What is due every so many passes counts them as in a session.
+            # Checks that are due after a number of passes count them as in a session.
             counted = counted_on(state)
             cut = state.cut | 1 << (one.number - 1)
             state = replace(state, cut=cut, cut_in_all=state.cut_in_all + 1, confirmed=counted)

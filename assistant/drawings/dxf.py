@@ -1,4 +1,4 @@
-"""A drawing as a DXF file (R2010), in the shop's unit and with that unit named in it; through ezdxf."""
+"""Writes a drawing as a DXF file (R2010) with ezdxf, in the shop's unit, which the file states."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ MM_PER = {"mm": 1.0, "in": 25.4}
 UNIT_CODE = {"mm": 4, "in": 1}
 """$INSUNITS (DXF reference, header section)."""
 WEIGHTS = (13, 18, 25, 35, 50, 70)
-"""Of the line weights that DXF has, hundredths of a mm; it takes no others."""
+"""Some of the line weights of DXF, in hundredths of a mm. DXF allows only a fixed set."""
 
 
 def write_dxf(items: Sequence[Item], unit: str) -> bytes:
-    """The file's bytes. unit: "mm" or "in", of its coordinates ($INSUNITS says which).
+    """The file's bytes. unit: "mm" or "in", of its coordinates, as $INSUNITS says.
 
-    Raises NoSuchPart where ezdxf isn't installed.
+    Raises NoSuchPart if ezdxf isn't installed.
     """
     try:
         import ezdxf
@@ -75,10 +75,10 @@ class _Writer:
         return found
 
     def _text(self, item: Text) -> None:
-        """Fitted between two points, so that it is as wide as the layout has reckoned with in any font."""
+        """Add text fitted between two points, so that in any font it is as wide as the layout assumed."""
         from ezdxf.enums import TextEntityAlignment
 
-        if not item.text:  # two points in one place are no baseline
+        if not item.text:  # without width there are no two points for a baseline
             return
         x, y = item.start
         end = (x, y + item.width) if item.turned else (x + item.width, y)
@@ -92,5 +92,5 @@ class _Writer:
 
 
 def _without_codes(text: str) -> str:
-    """What DXF would take for a code of its own (%%, ^, and a backslash before U+ or M+) is kept apart."""
+    """The text with spaces inside anything that DXF would read as a code: %%, ^, and a backslash before U+ or M+."""
     return text.replace("%%", "% %").replace("^", "^ ").replace("\\U+", "\\ U+").replace("\\M+", "\\ M+")

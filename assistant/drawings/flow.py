@@ -1,4 +1,4 @@
-"""Pictures and rows laid out on pages one after another, and the frame that every page has."""
+"""Lays out pictures and rows on pages, one after another, and draws the frame that every page has."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from assistant.drawings.picture import BIG, CAP, MIDDLE, Item, Line, Page, Pictu
 
 MARGIN = 12.0
 HEAD, FOOT = 15.0, 15.0
-"""Within the margins, for the job's title and for the caution in two lines, mm."""
+"""Room within the margins for the job's title and for the two lines of the caution, mm."""
 COLUMN_GAP = 8.0
 CAUTION = (
-    "Kerfcall never stops the blade. The saw's manual, local codes and qualified practice rule. "
+    "Kerfcall never stops the blade. The saw's manual, local regulations and safe working practice come first. "
     "Saw off before you reach in."
 )
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-"""Width and height upright, mm. Sources: ISO 216; ANSI/ASME Y14.1, size A."""
+"""Width and height of an upright sheet, mm. Sources: ISO 216; ANSI/ASME Y14.1, size A."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class Sheet:
 
 
 class Flow:
-    """Fills pages from the top. Nothing is split but grids, which go on in the next column or on the next page."""
+    """Fills pages from the top. Only grids are split: they continue in the next column or on the next page."""
 
     def __init__(self, name: str, sheet: Sheet, *, scaled: bool = False):
         self.name, self.sheet, self.scaled = name, sheet, scaled
@@ -58,7 +58,7 @@ class Flow:
 
     @property
     def left(self) -> float:
-        """Height that is left on this page."""
+        """The height left on this page."""
         return self._left
 
     def new_page(self) -> None:
@@ -66,12 +66,12 @@ class Flow:
         self._left = self.sheet.room
 
     def need(self, height: float) -> None:
-        """Begin a new page unless this one has so much room; for what should stay together."""
+        """Begin a new page unless this one has this much room left. Keeps together what belongs together."""
         if not self._pages or (self._left < height and self._left < self.sheet.room):
             self.new_page()
 
     def add(self, picture: Picture, gap: float = 3.0) -> None:
-        """Below what is there; on the next page where it doesn't fit."""
+        """Place a picture below what is already there, or on the next page if it doesn't fit."""
         self.need(picture.height)
         self._place(picture, 0.0, picture.height)
         self._left -= picture.height + gap
@@ -86,9 +86,10 @@ class Flow:
             self.add(text_row(line, cap, bold), gap if n == len(lines) - 1 else 0.0)
 
     def beside(self, pictures: Sequence[Picture], gap: float = 6.0) -> None:
-        """In one row where they fit, spread over the page's width."""
+        """Place the pictures in one row, spread over the page's width. They must fit into it."""
         self.need(max(each.height for each in pictures))
         free = (self.sheet.inner - sum(each.width for each in pictures)) / len(pictures)
+        # Half of each picture's share of the free width goes on either side of it.
         x = free / 2
         high = max(each.height for each in pictures)
         for each in pictures:
@@ -97,7 +98,7 @@ class Flow:
         self._left -= high + gap
 
     def grid(self, rows: Sequence[Picture], head: Picture | None = None, gap: float = 3.0) -> None:
-        """Rows of one size in as many columns as fit, read down each column. head: repeated over each."""
+        """Place rows of equal size in as many columns as fit, read down each column. head: repeated over each."""
         if not rows:
             return
         wide, high = max(row.width for row in rows), max(row.height for row in rows)
@@ -106,7 +107,7 @@ class Flow:
         done = 0
         while done < len(rows):
             evenly = -(-(len(rows) - done) // columns)
-            # Not begun at a page's foot for a row or two.
+            # A grid never begins at the foot of a page with only a row or two.
             self.need(over + min(5, evenly) * high)
             deep = min(evenly, max(1, int((self._left - over) // high)))
             for column in range(columns):
@@ -132,7 +133,7 @@ def text_row(text: str, cap: float = CAP, bold: bool = False) -> Picture:
 
 
 def cells(texts: Sequence[str], widths: Sequence[float], *, right: Sequence[int] = (), bold: bool = False) -> Picture:
-    """A table's row. widths: of the columns, mm. right: columns whose text stands at their right."""
+    """A table's row. widths: of the columns, mm. right: the columns that are aligned right."""
     items: list[Item] = []
     x = 0.0
     for n, (text, width) in enumerate(zip(texts, widths, strict=True)):
@@ -144,12 +145,12 @@ def cells(texts: Sequence[str], widths: Sequence[float], *, right: Sequence[int]
 
 
 def column_widths(rows: Iterable[Sequence[str]]) -> list[float]:
-    """How wide each column must be, as bold text would need it."""
+    """How wide each column must be if its text is bold, mm."""
     return [max(width_of(text, CAP, True) for text in column) for column in zip(*rows, strict=True)]
 
 
 def framed(pages: Sequence[Page], title: str) -> tuple[Page, ...]:
-    """Every page with the job's title, its name, its number and the caution."""
+    """Add the job's title, the page's name and number, and the caution to every page."""
     made = []
     for number, page in enumerate(pages, start=1):
         top, right = page.height - MARGIN, page.width - MARGIN

@@ -1,4 +1,4 @@
-"""Letters that every PDF viewer's own font lacks: a font of this machine that has them, to be embedded."""
+"""Finds fonts on this machine to embed, for letters that the standard fonts of PDF viewers lack."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 
 from assistant.drawings.letters import is_known
 
-# Fonts with TrueType outlines and many scripts, as systems ship them.
+# Fonts with TrueType outlines and many scripts that systems come with.
 NAMES = (
     "DejaVuSans.ttf",
     "NotoSans-Regular.ttf",
@@ -30,7 +30,7 @@ NAMES = (
     "unifont.ttf",
 )
 MOST_FILES = 20_000
-"""Looked at, so that a folder full of other things holds nobody up for long."""
+"""The most files to look at, so that a folder full of other things can't cause a long wait."""
 
 
 def folders() -> list[Path]:
@@ -44,7 +44,7 @@ def folders() -> list[Path]:
 
 
 def found_fonts() -> list[Path]:
-    """Files of ours to try, in the order of NAMES."""
+    """The font files to try, in the order of NAMES."""
     files = ((here, name) for folder in folders() for here, _, names in os.walk(folder) for name in names)
     by_name: dict[str, Path] = {}
     for here, name in islice(files, MOST_FILES):
@@ -54,7 +54,7 @@ def found_fonts() -> list[Path]:
 
 
 class Fallback:
-    """Which embedded font draws a letter. `lacking` gathers those that none has."""
+    """Chooses the embedded font for each letter. letters: all that are needed. `lacking`: those that no font has."""
 
     def __init__(self, letters: Iterable[str]):
         from reportlab.pdfbase import pdfmetrics
@@ -73,7 +73,7 @@ class Fallback:
                 break
 
     def runs(self, text: str, own: str) -> list[tuple[str, str]]:
-        """(font, text) piece by piece; own: the font of ordinary letters. A letter that no font has becomes "?"."""
+        """(font, text) for each piece. own: the font of ordinary letters. A letter that no font has becomes "?"."""
         found: list[tuple[str, str]] = []
         for letter in text:
             font = own if is_known(letter) else self._font_of.get(letter, own)
@@ -86,7 +86,7 @@ class Fallback:
 
 
 def _opened(path: Path, name: str) -> Any:
-    """The font, or None where it has no TrueType outlines or can't be read."""
+    """The font, or None if it has no TrueType outlines or can't be read."""
     from reportlab.pdfbase.ttfonts import TTFError, TTFont
 
     try:

@@ -1,4 +1,4 @@
-"""Hidden lines: what is left of lines when nearer, convex outlines are laid over them. Paper mm."""
+"""Removes hidden lines: what remains of lines behind nearer, convex outlines. Paper mm."""
 
 from __future__ import annotations
 
@@ -8,21 +8,21 @@ from dataclasses import dataclass, field, replace
 from assistant.drawings.picture import Line, Point
 
 TOLERANCE = 1e-6
-"""Lines on the very edge of an outline stay: they are the outline's own."""
+"""Lines exactly on the edge of an outline stay, since they are the outline's own."""
 SHORTEST = 1e-3
-"""What rounding leaves over is shorter, and isn't drawn."""
+"""Remains of rounding are shorter than this, and aren't drawn."""
 
 
 @dataclass
 class Layer:
-    """Something solid: what it hides (convex outlines) and what is drawn on it, not hidden by itself."""
+    """Something solid. covers: the convex outlines that it hides. lines: drawn on it; it doesn't hide its own lines."""
 
     covers: list[tuple[Point, ...]] = field(default_factory=list)
     lines: list[Line] = field(default_factory=list)
 
 
 def visible(layers: Sequence[Layer]) -> Iterator[Line]:
-    """What can be seen of the lines, layers being given from the farthest to the nearest."""
+    """The visible parts of all lines. layers: from the furthest to the nearest."""
     nearer: list[tuple[float, float, float, float, tuple[Point, ...]]] = []
     for layer in reversed(layers):
         for line in layer.lines:
@@ -45,7 +45,7 @@ def _outside(line: Line, covers: Sequence[tuple[float, float, float, float, tupl
     left, bottom, right, top = _bounds((line.a, line.b))
     left_over = [(0.0, 1.0)]  # shares of the line
     for x1, y1, x2, y2, points in covers:
-        # Most covers lie somewhere else altogether, which their bounds tell soonest.
+        # Most covers are nowhere near the line, which comparing their bounds shows fastest.
         if x1 < right and left < x2 and y1 < top and bottom < y2:
             hidden = _share_inside(line.a, line.b, points)
             if hidden is not None:
@@ -75,7 +75,7 @@ def _without(piece: tuple[float, float], hole: tuple[float, float]) -> Iterator[
 
 
 def _share_inside(a: Point, b: Point, points: Sequence[Point]) -> tuple[float, float] | None:
-    """Share of a-b that lies properly within the convex, anticlockwise outline (Cyrus and Beck's clipping)."""
+    """The share of a-b that lies inside the convex, anticlockwise outline (Cyrus and Beck's clipping), or None."""
     low, high = 0.0, 1.0
     for (px, py), (qx, qy) in zip(points, (*points[1:], points[0]), strict=True):
         long = ((qx - px) ** 2 + (qy - py) ** 2) ** 0.5

@@ -1,8 +1,8 @@
-"""How wide text is, so that labels find their places before anything is drawn.
+"""Measures text, so that labels can be placed before anything is drawn.
 
 Source: the Adobe font metrics of Helvetica and Helvetica-Bold, two of the 14 fonts that every PDF viewer
-has (ISO 32000-1, 9.6.2.2); widths in thousandths of the font's size. Letters outside Latin-1 count as a
-whole size, which no letter of a fallback font is squeezed much to fit.
+has (ISO 32000-1, 9.6.2.2). Widths are in thousandths of the font's size. Letters outside Latin-1 count as one
+full size, so that the letters of a fallback font hardly have to be squeezed.
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ _BOLD = """
 611 611 611 611 556 611 556
 """
 # fmt: on
+# Latin-1 without its control characters, in the order of the tables above.
 _CODES = (*range(32, 127), *range(160, 256))
 _WIDTHS = {
     False: dict(zip(map(chr, _CODES), map(int, _REGULAR.split()), strict=True)),
@@ -57,12 +58,12 @@ def width_of(text: str, cap: float, bold: bool = False) -> float:
 
 
 def is_known(letter: str) -> bool:
-    """Whether the letter is one of those that every PDF viewer's own font has."""
+    """Whether the standard fonts of every PDF viewer have this letter."""
     return letter in _WIDTHS[False]
 
 
 def shortened(text: str, cap: float, most: float, bold: bool = False) -> str:
-    """`text`, or as much of it as is at most `most` wide, with "..." behind."""
+    """`text`, or if it is wider than `most`, as much of it as fits with "..." at the end."""
     if width_of(text, cap, bold) <= most:
         return text
     for count in range(len(text) - 1, 0, -1):
@@ -73,10 +74,10 @@ def shortened(text: str, cap: float, most: float, bold: bool = False) -> str:
 
 
 def wrapped(text: str, cap: float, most: float, bold: bool = False) -> list[str]:
-    """`text` in lines of at most `most`, never broken in a quantity; a word that is wider is broken anywhere."""
+    """`text` in lines at most `most` wide, never broken inside a quantity. A word that is wider is broken anywhere."""
     lines: list[str] = []
     line = ""
-    # Only a quantity that no line holds is taken apart at its spaces.
+    # A quantity is only broken at its spaces if it doesn't fit into a line.
     words = ([piece] if width_of(piece, cap, bold) <= most else piece.split(" ") for piece in pieces(text))
     for word in chain.from_iterable(words):
         for part in _broken_anywhere(word, cap, most, bold):
@@ -89,7 +90,7 @@ def wrapped(text: str, cap: float, most: float, bold: bool = False) -> list[str]
 
 
 def _broken_anywhere(word: str, cap: float, most: float, bold: bool) -> list[str]:
-    """The word in parts of at most `most`, or of one letter."""
+    """The word in parts at most `most` wide, but of at least one letter."""
     parts = [""]
     for letter in word:
         if parts[-1] and width_of(parts[-1] + letter, cap, bold) > most:

@@ -1,4 +1,4 @@
-"""What goes into a DXF file: the same pictures at full size, one above another, in one drawing."""
+"""Lays out the drawing for a DXF file: the same pictures at full size, one below another."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ STAGE_WIDTH, JOINT_HEIGHT = 260.0, 200.0
 
 
 def model(plan: Plan, job: Job) -> list[Item]:
-    """Both parts at 1:1 with dimensions and passes, then stages and the joint. The board's end lies level."""
+    """Both parts at 1:1 with dimensions and passes, then stages and the joint. The board's end is horizontal."""
     pictures = [Picture((Text((0, 2), job.title, 5, bold=True),), 0, 8)]
     for pattern in job.patterns:
         size = parts.full_size(pattern)

@@ -1,4 +1,4 @@
-"""Part A and part B: their dimensions and their passes, each board with its end down as the operator sees it."""
+"""Draws part A and part B, with dimensions and passes, each with its end down as the operator sees it."""
 
 from __future__ import annotations
 
@@ -29,10 +29,10 @@ from assistant.plans.model import Job
 from assistant.wording.numbers import drawn_depth
 
 STOP_ROOM, DEPTH_ROOM = 12.0, 38.0
-"""Beside the board, for the stop and for the depth's dimension, mm of paper, as all below."""
+"""Room beside the board for the stop and for the depth's dimension, mm of paper, as all below."""
 HEAD = 6.0
 WOOD = 9.0
-"""Wood shown above the sockets' floors."""
+"""Wood shown above the floors of the sockets."""
 DEEPEST = 31.0
 """No socket is drawn deeper, so that a landscape page holds both pictures."""
 BARS = 6.5
@@ -42,7 +42,7 @@ SCALES = (20.0, 10.0, 5.0, 4.0, 3.0, 2.0, 1.5, 1.0, *(1 / n for n in (1.5, 2, 2.
 
 @dataclass(frozen=True, slots=True)
 class PictureSize:
-    """How large a board's picture is. width: of the whole picture, mm. scale: paper for wood, 1 for full size."""
+    """The size of a board's picture. width: of the whole picture, mm. scale: paper mm for each mm of wood."""
 
     width: float
     scale: float
@@ -67,19 +67,19 @@ def full_size(pattern: Pattern) -> PictureSize:
 
 
 def scale_words(scale: float) -> str:
-    """As on a drawing: "scale 2:1", "scale 1:2"."""
+    """The scale as drawings state it: "scale 2:1", "scale 1:2"."""
     return f"scale {scale:.3g}:1" if scale >= 1 else f"scale 1:{1 / scale:.3g}"
 
 
 def _view(job: Job, pattern: Pattern, size: PictureSize) -> BoardView:
-    """The board in the middle of what its stop and its depth leave."""
+    """The board in the middle of the room that its stop and its depth's dimension leave."""
     spare = size.width - STOP_ROOM - DEPTH_ROOM - float(pattern.width) * size.scale
     before = DEPTH_ROOM if job.carriage.stop_side == "right" else STOP_ROOM
     return BoardView(float(pattern.width), before + spare / 2, size.scale, job.carriage.stop_side)
 
 
 def stage_words(job: Job, pattern: Pattern) -> str:
-    """The part's name, "Part A", with its stage where there are several."""
+    """The part's name, "Part A", with its stage if there are several."""
     number = next((s.stage for s in job.setups if job.patterns[s.pattern] is pattern), 1)
     return f"Part {pattern.part}" + (f", stage {number}" if len(job.stages) > 1 else "")
 
@@ -92,7 +92,7 @@ def dimensions(job: Job, pattern: Pattern, size: PictureSize) -> Picture:
     items = list(walls)
     if not walls:
         below = CAP + 5
-        items.append(Text((0, -below + 1), "The walls are too close to be marked here: see the table.", CAP))
+        items.append(Text((0, -below + 1), "The walls are too close together to mark here: see the table.", CAP))
     top = float(pattern.depth) * size.scale + WOOD
     items += _board_end(job, pattern, view, top)
     items += width_mark(view, top + 4, f"{plain_length(pattern.width, unit)} wide")
@@ -115,7 +115,7 @@ def _socket(view: BoardView, socket: Segment, deep: float, layer: str) -> Shape:
 
 
 def profile(job: Job, pattern: Pattern) -> Picture:
-    """The bare outline at full size, closed, on a layer of its own, and the sockets on another: for CAD."""
+    """For CAD: the bare outline at full size, closed, on one layer, and the sockets on another."""
     view = BoardView(float(pattern.width), 0.0, 1.0, job.carriage.stop_side)
     deep = float(pattern.depth)
     name = stage_words(job, pattern)
@@ -126,7 +126,7 @@ def profile(job: Job, pattern: Pattern) -> Picture:
 
 
 def passes(job: Job, pattern: Pattern, size: PictureSize) -> Picture:
-    """The same end with the wood that each pass takes, as bars in two rows so that their overlaps show."""
+    """The same end with the wood that each pass removes, as bars in two rows so that overlaps show."""
     view = _view(job, pattern, size)
     deep = float(pattern.depth) * size.scale
     top = deep + WOOD
@@ -143,10 +143,10 @@ def passes(job: Job, pattern: Pattern, size: PictureSize) -> Picture:
 
 
 def _pass_numbers(view: BoardView, pattern: Pattern, width: float) -> tuple[list[Item], float]:
-    """All with leaders where they fit into one row, else round ones right under their bars; and how deep they reach."""
+    """(numbers of the passes, how far down they reach): all with leaders if they fit in a row, else only round ones."""
     middles = {str(one.number): sum(view.span(one.kerf_from, one.kerf_to)) / 2 for one in pattern.passes}
     widths = {name: width_of(name, CAP) for name in middles}
-    # From left to right, as they are spread; numbered they are as they are cut.
+    # Labels are spread from left to right, but numbered in the order of cutting.
     ordered = sorted(middles, key=lambda name: middles[name])
     points = [middles[name] for name in ordered]
     places = spread(points, [widths[name] for name in ordered], 0.0, width)
@@ -165,7 +165,7 @@ def _pass_numbers(view: BoardView, pattern: Pattern, width: float) -> tuple[list
 
 
 def _framed(items: list[Item], heading: str, width: float, below: float, above: float) -> Picture:
-    """The picture with its heading, moved up so that it begins at 0."""
+    """The picture with its heading, moved up so that it starts at y = 0."""
     placed = [item.moved(0, below) for item in items]
     high = below + above + HEAD
     placed.append(Text((0, high - BIG), heading, 3.4, bold=True))
@@ -173,7 +173,7 @@ def _framed(items: list[Item], heading: str, width: float, below: float, above: 
 
 
 def table(job: Job, pattern: Pattern) -> list[tuple[str, ...]]:
-    """Rows of the table that goes with the pictures: what, from, to, width, passes."""
+    """The rows of the table that goes with the pictures: name, from, to, width, passes."""
     unit = job.carriage.unit
     rows: list[tuple[str, ...]] = [("", "from", f"to ({unit})", "wide", "passes")]
     of_socket: dict[int, list[int]] = {}

@@ -1,4 +1,4 @@
-"""Pages as a PDF file, at true size, its text searchable; through reportlab."""
+"""Writes pages as a PDF file with reportlab, at true size and with searchable text."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ FONTS = {False: "Helvetica", True: "Helvetica-Bold"}
 
 
 def write_pdf(pages: Sequence[Page], title: str) -> tuple[bytes, list[str]]:
-    """The file's bytes, and the letters that no font here has, which are shown as "?".
+    """(the file's bytes, the letters that no font here has and that are shown as "?").
 
-    Raises NoSuchPart where reportlab isn't installed.
+    Raises NoSuchPart if reportlab isn't installed.
     """
     try:
         from reportlab.pdfgen.canvas import Canvas
@@ -28,11 +28,11 @@ def write_pdf(pages: Sequence[Page], title: str) -> tuple[bytes, list[str]]:
         {letter for page in pages for item in page.items if isinstance(item, Text) for letter in item.text}
     )
     into = io.BytesIO()
-    # Nothing of the day or the machine goes in, so that the same plan gives the same file.
+    # No date and no trace of the machine goes in, so that the same plan gives the same file.
     canvas = Canvas(into, pageCompression=1, invariant=1)
     canvas.setTitle(title)
     canvas.setCreator("Kerfcall")
-    # Printed as it is: not fitted to the page by the viewer's own choice.
+    # Asks the viewer to print at true size instead of fitting the page to the paper, which would spoil the strips.
     canvas.setViewerPreference("PrintScaling", "None")
     for page in pages:
         canvas.setPageSize((page.width * MM, page.height * MM))
@@ -43,7 +43,7 @@ def write_pdf(pages: Sequence[Page], title: str) -> tuple[bytes, list[str]]:
 
 
 def _draw(canvas: Any, page: Page, letters: Fallback) -> None:
-    # A new page begins with the library's own settings: round ends and corners are set on each.
+    # The library resets its settings on every page, so round ends and corners are set each time.
     canvas.setLineCap(1)
     canvas.setLineJoin(1)
     for item in page.items:
@@ -65,7 +65,7 @@ def _draw(canvas: Any, page: Page, letters: Fallback) -> None:
 
 
 def _text(canvas: Any, item: Text, letters: Fallback) -> None:
-    """Letters of a fallback font are squeezed where they would be wider than the layout has reckoned with."""
+    """Draw text. Letters of a fallback font are squeezed if they would be wider than the layout assumed."""
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
     size = size_of(item.cap) * MM

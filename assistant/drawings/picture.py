@@ -1,4 +1,4 @@
-"""What a picture is made of: lines, shapes and text whose width is known. Lengths in mm, x right, y up."""
+"""The parts of a picture: lines, shapes, and text of known width. Lengths in mm, x to the right, y up."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ from typing import Literal
 from assistant.drawings.letters import width_of
 
 CAP = 3.0
-"""Height of the capitals and figures of everything that is to be read at arm's length."""
+"""Height of capitals and figures, mm, that can be read at arm's length."""
 BIG = 4.0
 
+# Line weights, mm: all three are among those that DXF has.
 THIN, MIDDLE, THICK = 0.13, 0.25, 0.5
 Point = tuple[float, float]
 Anchor = Literal["start", "middle", "end"]
@@ -19,7 +20,7 @@ Anchor = Literal["start", "middle", "end"]
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """weight: mm. dashed: dashes of 1.5 mm. layer: what it is of; the DXF file's layer."""
+    """A straight line. weight: mm. dashed: in dashes of 1.5 mm. layer: what it belongs to, the layer in a DXF file."""
 
     a: Point
     b: Point
@@ -34,7 +35,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """A closed outline; black: filled."""
+    """A closed outline. black: whether it is filled."""
 
     points: tuple[Point, ...]
     weight: float = MIDDLE
@@ -48,9 +49,9 @@ class Shape:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """One line. at: on its baseline, at its start, middle or end as `anchor` says. cap: height of capitals.
+    """One line of text. at: on its baseline, at its start, middle or end as `anchor` says. cap: height of capitals.
 
-    turned: reads upwards, a quarter turn to the left; `at` is then on its right-hand side.
+    turned: whether it reads upwards, a quarter turn to the left; `at` is then on its right-hand side.
     """
 
     at: Point
@@ -70,7 +71,7 @@ class Text:
 
     @property
     def start(self) -> Point:
-        """Where its baseline begins."""
+        """Where the baseline starts."""
         back = {"start": 0.0, "middle": self.width / 2, "end": self.width}[self.anchor]
         x, y = self.at
         return (x, y - back) if self.turned else (x - back, y)
@@ -81,7 +82,7 @@ Item = Line | Shape | Text
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """Items with the room they are given, from (0, 0) to (width, height)."""
+    """Items, and the room that they have, from (0, 0) to (width, height)."""
 
     items: tuple[Item, ...]
     width: float
@@ -94,7 +95,7 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A sheet of paper. name: of what it shows; scaled: it holds what is to be measured on the paper."""
+    """A sheet of paper. name: what it shows. scaled: whether it has things to measure on the paper."""
 
     name: str
     width: float
@@ -113,7 +114,7 @@ def rectangle(
     dashed: bool = False,
     layer: str = "note",
 ) -> Shape:
-    """A rectangle from its sides; left and right may be the wrong way round."""
+    """A rectangle from its sides. left and right may be given the wrong way round."""
     left, right = min(left, right), max(left, right)
     corners = ((left, bottom), (right, bottom), (right, top), (left, top))
     return Shape(corners, weight, dashed, layer=layer)
@@ -122,7 +123,7 @@ def rectangle(
 def hatched(points: Sequence[Point], apart: float, *, layer: str = "hatch", rising: bool = True) -> Iterator[Line]:
     """Lines at 45 degrees, `apart` mm from one another, within a convex outline.
 
-    They hang on one grid for the whole picture, so that hatches of neighbours run on.
+    They follow one grid for the whole picture, so that the hatching of neighbours joins up.
     """
     sign = 1.0 if rising else -1.0
     step = apart * 2**0.5
@@ -131,7 +132,7 @@ def hatched(points: Sequence[Point], apart: float, *, layer: str = "hatch", risi
     n = int(min(heights) // step) + 1
     while n * step < max(heights):
         ends = _crossings(points, sign, n * step)
-        # Fewer than two, or twice the same: the line only touches a corner.
+        # With fewer than two ends, or the same end twice, the line only touches a corner.
         if len(ends) >= 2 and ends[0] != ends[-1]:
             yield Line(ends[0], ends[-1], THIN, layer=layer)
         n += 1

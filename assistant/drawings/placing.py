@@ -1,4 +1,4 @@
-"""Where labels go so that no two overlap: spread along a row with leaders, or only every so many of them."""
+"""Places labels so that no two overlap: spread along a row with leaders, or only every few of them."""
 
 from __future__ import annotations
 
@@ -10,17 +10,17 @@ GAP = 1.2
 
 
 def spread(wanted: Sequence[float], widths: Sequence[float], left: float, right: float) -> list[float] | None:
-    """Middles for labels `widths` wide, ascending as `wanted`, within left to right, as near as can be.
+    """Middles for labels `widths` wide, between left and right, as near to `wanted` (ascending) as possible.
 
-    None when they can't all stand in the row. Least squares, by pooling neighbours that would overlap.
+    None if the row can't hold them all. Least squares, by pooling neighbours that would overlap.
     """
     if not widths:
         return []
     if sum(widths) + GAP * (len(widths) - 1) > right - left:
         return None
-    # How far each label's middle is from the first one's when they stand as close as they may. Less this offset,
-    # "no overlap" is "ascending", and the nearest ascending row is found by pooling: of two neighbours that stand the
-    # wrong way round both get their mean.
+    # How far each label's middle is from the first label's when they are as close as possible. After subtracting this
+    # offset, "no overlap" means "ascending". Pooling finds the nearest ascending row: two neighbours in the wrong order
+    # both get their mean.
     offsets = [0.0, *accumulate(a / 2 + GAP + b / 2 for a, b in pairwise(widths))]
     pools: list[tuple[float, int]] = []  # (mean, how many)
     for want, offset in zip(wanted, offsets, strict=True):
@@ -35,9 +35,9 @@ def spread(wanted: Sequence[float], widths: Sequence[float], left: float, right:
 
 
 def thinned(middles: Sequence[float], widths: Sequence[float], first: int = 1) -> list[int]:
-    """Indices of the labels to show where they stand, without overlap: all, or one every 2, 5, 10, 20, 50 ...
+    """Indices of the labels to show in place without overlap: all of them, or every 2nd, 5th, 10th, 20th, 50th ...
 
-    first: the number on the first label, which is shown too where it is clear of the next.
+    first: the number on the first label, which is also shown if it is clear of the next.
     """
     step = 1
     while True:

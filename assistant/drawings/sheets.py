@@ -1,4 +1,4 @@
-"""All sheets of a job: both parts, the joint, the stages of a lined one, strips at full size, the cut sheet."""
+"""Lays out all sheets of a job: both parts, the joint, stages of a lined joint, strips at full size, the cut sheet."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ from assistant.plans.pieces import BLANK, pieces
 
 
 def paper_for(unit: str) -> str:
-    """A4, or letter where the shop works in inches."""
+    """The usual paper for the shop's unit: "a4", or "letter" for inches."""
     return "letter" if unit == "in" else "a4"
 
 
 def sheets(plan: Plan, job: Job, paper: str) -> tuple[Page, ...]:
-    """Every page of the drawings. plan, job: made of one another. paper: "a4" or "letter"."""
+    """Every page of the drawings. job: built from this plan. paper: "a4" or "letter"."""
     wide, tall = Sheet.of(paper, landscape=True), Sheet.of(paper)
     flows = [_part_flow(job, pattern, wide) for pattern in job.patterns]
     flows.append(_joint_flow(plan, job, wide))
@@ -46,9 +46,9 @@ def _part_flow(job: Job, pattern: Pattern, sheet: Sheet) -> Flow:
 
 
 def _members(plan: Plan) -> dict[str, corner.Member]:
-    """Both boards as they are when all is cut, also a part that this plan has no board of."""
+    """Both boards as they are when everything is cut, even a part of which the plan has no board."""
     found = {}
-    # In cutting order: of a lined part the final sockets come last, and stay.
+    # Pieces are in cutting order, so the final sockets of a lined part come last and are the ones kept.
     for piece in pieces(plan):
         if piece.is_blank or piece.part not in plan.thickness:
             continue
@@ -61,7 +61,7 @@ def _members(plan: Plan) -> dict[str, corner.Member]:
 
 
 def joint_pictures(plan: Plan, job: Job, width: float, height: float) -> tuple[Picture, ...]:
-    """The joint closed and open."""
+    """Pictures of the joint, closed and open."""
     if plan.joint.layout == "slots":
         wood = plan.slot_height if plan.slot_height is not None else plan.thickness["A"]
         return stages.slotted(job.patterns, wood, job.clearance, width)
@@ -81,12 +81,12 @@ def _joint_flow(plan: Plan, job: Job, sheet: Sheet) -> Flow:
 
 
 def woods(plan: Plan) -> stages.Woods:
-    """What the plan calls its woods, or what tells them apart."""
+    """The plan's names of its woods, or words that distinguish them."""
     return stages.Woods(plan.species or "its own wood", plan.lining_species or "contrasting wood")
 
 
 def lined_stages(plan: Plan, job: Job) -> Iterator[Stages]:
-    """What each lined part gets, out of the job's own patterns."""
+    """The stages of each lined part, taken from the job's own patterns."""
     by_name: dict[tuple[str, int], Pattern] = {
         (job.patterns[s.pattern].part, s.stage): job.patterns[s.pattern] for s in job.setups
     }
@@ -114,7 +114,7 @@ def _strips_flow(job: Job, sheet: Sheet) -> Flow:
     bars = strips.scale_bars(sheet.inner)
     for pattern in job.patterns:
         for tile in strips.tiles(job, pattern, sheet.inner):
-            # The scales stand on every page of strips: each page is measured before it is used.
+            # The scales are on every page of strips, so that each page can be measured before it is used.
             if not flow.has_pages or flow.left < tile.height:
                 flow.new_page()
                 flow.add(bars, 4)

@@ -1,4 +1,4 @@
-"""What a lined joint is made of, stage by stage; and slotted boards with what goes into them."""
+"""Draws a lined joint stage by stage, and slotted boards with the pieces that go into them."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from assistant.joinery.units import plain_length
 HATCH = 1.2
 WOOD = 11.0
 BELOW = 8.0
-"""Of a blank's wood under its sockets' floors, mm of paper, as all here."""
+"""How much of a blank's wood is shown below its sockets, mm of paper, as all here."""
 THINNEST_LINING = 2.2
-"""Drawn no thinner, so that its hatches can be seen; of a wide board only the beginning is shown then."""
+"""A lining is never drawn thinner, so that its hatching shows. Only the beginning of a wide board is then shown."""
 LARGEST = 4.0
 
 
@@ -32,20 +32,20 @@ class Woods:
 
 
 def lined_pictures(lined: Stages, lining: Lining, woods: Woods, width: float, unit: str, side: str) -> list[Picture]:
-    """The opened board and its blank, the two glued, and the final sockets; from the reference edge on.
+    """The opened board and its blank, the two glued, and the final sockets, from the reference edge.
 
-    Wide boards are shown as far as the linings are to be seen, the rest is the same again.
+    Only the beginning of a wide board is shown, so that its linings can be seen. The rest is more of the same.
     """
     view, upto = _window(lined, lining, width, side)
     words = scale_words(view.scale)
     part = f"Part {lined.part}"
-    # The part of the board that lies outside the window is cut off all stages alike.
+    # All stages are cut off at the same place, where the board leaves the window.
     opened, blank = _upto(lined.opened, upto), _upto(lined.blank, upto)
     rest = "" if upto >= lined.final[-1].end else f", the first {plain_length(upto, unit)}"
     low = float(lined.opened_depth) * view.scale
     reach = float(lined.blank_depth) * view.scale
     first = [*_board(view, opened, low), *stop(view, 0, low + WOOD)]
-    # The blank is cut off at the board's own end; the line for it is carried out to both sides.
+    # The blank is cut off at the board's own end. The line that shows this extends past both sides.
     cut_off = Line((view.left - 3, 0), (view.right + 3, 0), THICK, dashed=True, layer="cut")
     second = [*_blank(view, blank, low, reach), *_board(view, opened, low), cut_off]
     third = list(_finished(view, lined, upto, low))
@@ -64,7 +64,7 @@ def lined_pictures(lined: Stages, lining: Lining, woods: Woods, width: float, un
 
 
 def _window(lined: Stages, lining: Lining, width: float, side: str) -> tuple[BoardView, Fraction]:
-    """The scale at which a lining's wall can be seen, and how much of the board is shown at it."""
+    """(the view at a scale that shows a lining's wall, how much of the board is then shown, mm)."""
     board = lined.final[-1].end
     room = width - STOP_ROOM - 4
     scale = min(LARGEST, max(room / float(board), THINNEST_LINING / float(lining.wall)))
@@ -84,7 +84,7 @@ def _board(view: BoardView, segments: Sequence[Segment], deep: float) -> Iterato
 
 
 def _blank(view: BoardView, segments: Sequence[Segment], low: float, reach: float) -> Iterator[Item]:
-    """The blank below the board, its fingers up in the board's sockets, their tips seated at y = low."""
+    """The blank below the board, with its fingers up in the board's sockets and their tips seated at y = low."""
     floor, foot = low - reach, low - reach - BELOW
     for each in segments:
         left, right = view.span(each.start, each.end)
@@ -110,7 +110,7 @@ def _finished(view: BoardView, lined: Stages, upto: Fraction, low: float) -> Ite
 
 
 def legend(woods: Woods, width: float) -> Picture:
-    """What the hatches mean."""
+    """A key to the hatching."""
     items: list[Item] = []
     x = 0.0
     for hatch, name in ((False, f"the board: {woods.board}"), (True, f"lining: {woods.lining}")):
@@ -132,7 +132,7 @@ def _framed(items: list[Item], heading: str, width: float, below: float, above: 
 
 
 def slotted(patterns: Sequence[Pattern], height: Fraction, clearance: Fraction, width: float) -> tuple[Picture, ...]:
-    """(closed, open): the board on its back, the pieces in its slots and lifted out of them."""
+    """(closed, open): the board on its back, with the pieces in its slots and lifted out of them."""
     board = float(patterns[0].width)
     cuts = [(s, each.depth) for each in patterns for s in each.sockets]
     deepest = max(float(depth) for _, depth in cuts)
@@ -151,7 +151,7 @@ def _slotted(
     width: float,
     lift: float,
 ) -> Picture:
-    """lift: how far the pieces are drawn out of their slots, mm of wood."""
+    """One picture of a slotted board. lift: how far the pieces are out of their slots, mm of wood."""
     left = (width - board * scale) / 2
     outline = [(0.0, 0.0), (0.0, height)]
     pieces: list[Item] = []
@@ -160,7 +160,7 @@ def _slotted(
         a, b, floor = float(socket.start), float(socket.end), height - float(depth)
         outline += [(a, height), (a, floor), (b, floor), (b, height)]
         inset = min(clearance / 2, (b - a) / 4)
-        # As much of a piece is shown above its slot as is in it.
+        # A piece is shown as far above its slot as it goes in.
         top = floor + 2 * float(depth) + lift
         highest = max(highest, top)
         piece = rectangle(

@@ -1,4 +1,4 @@
-"""1:1 strips to lay on a board's edge, in tiles that fit the paper, and the scale that proves the print."""
+"""Draws 1:1 strips to lay on a board's edge, in tiles that fit the paper, and scales to check the print with."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
 
 TILE = {"mm": Fraction(240), "in": Fraction(254, 10) * 9}
-"""What one tile shows of the board at most: 240 mm, or 9 in."""
+"""The most of a board that one tile shows: 240 mm, or 9 in."""
 BODY_LOW, BODY_HIGH = 4.0, 20.0
 HIGH = 34.0
 HATCH = 2.0
 BARS: tuple[tuple[str, float, int], ...] = (("100 mm", 100.0, 10), ("4 in", 101.6, 8))
-"""What each bar is called, its length in mm, and in how many parts it is divided."""
+"""Each bar's name, its length in mm, and the number of parts it is divided into."""
 
 
 def tiles(job: Job, pattern: Pattern, width: float) -> Iterator[Picture]:
-    """The board's edge at full size, from the reference edge on, a picture for each tile, `width` wide."""
+    """The board's edge at full size from the reference edge, in one picture for each tile, `width` wide."""
     unit = job.carriage.unit
     longest = TILE[unit]
     count = -(-pattern.width // longest)
@@ -48,7 +48,7 @@ def _tile(pattern: Pattern, start: Fraction, end: Fraction, side: str, width: fl
             left_x, right_x = view.span(a, b)
             cut = rectangle(left_x, BODY_LOW, right_x, BODY_HIGH, weight=MIDDLE, layer="socket")
             items += [cut, *hatched(cut.points, HATCH, layer="socket")]
-    # Sockets are counted along the whole board; one that goes on over a join is numbered on the tile it begins on.
+    # Sockets are counted along the whole board. One that crosses a join is numbered on the tile where it starts.
     before = sum(1 for each in pattern.sockets if each.start < start)
     begin_here = [each for each in pattern.sockets if start <= each.start < end]
     shown = [Segment(each.start - start, min(each.end, end) - start, False) for each in begin_here]
@@ -66,9 +66,9 @@ def _tile(pattern: Pattern, start: Fraction, end: Fraction, side: str, width: fl
 
 
 def scale_bars(width: float) -> Picture:
-    """100 mm and 4 in, to be measured before the strips are used."""
+    """Scales of 100 mm and 4 in, to measure before the strips are used."""
     items: list[Item] = [
-        Text((0, 24), "Print at 100 %, never fitted to the page. Measure both before use:", CAP, bold=True)
+        Text((0, 24), "Print at 100 %, not fitted to the page. Measure both scales before use:", CAP, bold=True)
     ]
     for (name, length, parts), y in zip(BARS, (13.0, 2.0), strict=True):
         items.append(Line((4, y), (4 + length, y), THICK, layer="scale"))

@@ -1,4 +1,4 @@
-"""Pages as one SVG file, one under another, at true size. Nothing but the standard library is needed."""
+"""Writes pages as one SVG file, one below another, at true size. It needs only the standard library."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def _lines(pages: Sequence[Page], title: str) -> Iterator[str]:
 
 
 def _item(item: Item, foot: float) -> str:
-    """foot: where the page ends; SVG counts downwards."""
+    """One item as SVG. foot: y of the page's bottom, since SVG counts downwards."""
     match item:
         case Line(a, b):
             places = f'x1="{_n(a[0])}" y1="{_n(foot - a[1])}" x2="{_n(b[0])}" y2="{_n(foot - b[1])}"'
@@ -61,7 +61,7 @@ def _stroke(item: Line | Shape) -> str:
 
 
 def _text(item: Text, foot: float) -> str:
-    """Stretched to the width that the layout has reckoned with, whatever font there is."""
+    """Text as SVG, stretched to the width that the layout assumed, whatever the font."""
     x, y = item.start
     turn = f' transform="rotate(-90 {_n(x)} {_n(foot - y)})"' if item.turned else ""
     bold = ' font-weight="bold"' if item.bold else ""
@@ -72,12 +72,12 @@ def _text(item: Text, foot: float) -> str:
 
 
 def _escaped(text: str) -> str:
-    """Marked-up characters escaped; those that XML can't hold at all are left out."""
+    """The text with markup characters escaped, and without characters that XML doesn't allow."""
     return escape("".join(letter for letter in text if _is_xml(ord(letter))))
 
 
 def _is_xml(code: int) -> bool:
-    """XML 1.0, production [2] Char."""
+    """Whether XML allows this character (XML 1.0, production [2] Char)."""
     return code in (9, 10, 13) or 0x20 <= code <= 0xD7FF or 0xE000 <= code <= 0xFFFD or code >= 0x10000
 
 

@@ -1,8 +1,8 @@
-"""Where the fingers and sockets lie: nominal walls of part A, before any clearance.
+"""Lays out the fingers and sockets: nominal walls of part A, before any clearance.
 
 Part B has fingers where A has sockets (`mate`). Each layout is one function from its own
 figures to a tuple of segments that alternate and cover the board from x = 0 to its width, so
-that walls, passes and settings need not know which layout it was.
+walls, passes and settings don't depend on the layout.
 """
 
 from __future__ import annotations
@@ -41,13 +41,13 @@ def even(
 ) -> tuple[Segment, ...]:
     """Fingers and sockets all `finger` wide, alternating from the reference edge.
 
-    width, finger: mm, 0 < finger < width. starts_with: "finger" or "socket" at x = 0. When the
-    width is no multiple of `finger`, remainder says what happens:
+    width, finger: mm, 0 < finger < width. starts_with: "finger" or "socket" at x = 0. If the
+    width is not a multiple of `finger`, remainder says what happens:
     "far edge": full widths from x = 0; the last segment is what is left.
     "both edges": what is left and one full width are shared equally between the first and the
     last segment, so that each is at least half a finger.
     "stretch": all equal, their count the whole number (2 or more) nearest to width / finger,
-    the greater one at a half (it comes nearer to the width asked for).
+    rounded up at a half (which comes nearer to the width asked for).
     unit: for messages only.
 
     Raises: BadInput, all faults at once.
@@ -70,7 +70,7 @@ def _even_widths(width: Fraction, finger: Fraction, remainder: str) -> list[Frac
     if left == 0:
         return [finger] * full
     if remainder == "stretch":
-        # A joint has a finger and a socket at least.
+        # A joint has at least one finger and one socket.
         count = max(2, int(width / finger + Fraction(1, 2)))
         return [width / count] * count
     if remainder == "both edges":
@@ -90,14 +90,14 @@ def listed(
 ) -> tuple[Segment, ...]:
     """Segments of the listed widths, alternating from the reference edge; they must add up to `width`.
 
-    width, widths: mm, each over 0. repeat: its group stands `times` in all, in its place, before
+    width, widths: mm, each over 0. repeat: its group is used `times` in all, in its place, before
     any mirroring. mirror: the half up to the middle is listed and the other half is added in
-    reverse. The last width listed is the middle segment: it is given whole and stands once, so
-    n widths make 2n - 1 segments and both edges are alike. (To stand it twice would put finger
+    reverse. The last width listed is the middle segment: it is given whole and used once, so
+    n widths make 2n - 1 segments and both edges are alike. (Used twice, it would put finger
     against finger, or socket against socket.) starts_with: "finger" or "socket" at x = 0.
     unit: for messages only.
 
-    Raises: BadInput, all faults at once; when the sum is off, with the difference.
+    Raises: BadInput, all faults at once; if the sum is wrong, with the difference.
     """
     faults = _starts_faults(starts_with)
     for n, size in enumerate(widths, 1):
@@ -107,7 +107,7 @@ def listed(
     if repeat is not None:
         faults += _repeat_faults(repeat, len(widths))
     if not faults:
-        # Counted before they are laid out: 1,000 widths may be repeated 1,000 times.
+        # Counted before they are laid out, since 1,000 widths could be repeated 1,000 times.
         count = len(widths)
         if repeat is not None:
             count += (repeat.last - repeat.first + 1) * (repeat.times - 1)
@@ -117,7 +117,7 @@ def listed(
             faults.append(_too_many(count, "joint.widths", "list or repeat fewer"))
         elif count < 2:
             shown = "1 segment" if count == 1 else "none"
-            what = "a joint needs a finger and a socket at least"
+            what = "a joint needs at least one finger and one socket"
             faults.append(Fault(what, shown, "joint.widths", "list more widths"))
     if faults:
         raise BadInput(faults)
@@ -151,11 +151,12 @@ def _starts_faults(starts_with: str) -> list[Fault]:
 
 
 def _not_one_of(where: str, value: str, known: Sequence[str]) -> Fault:
-    return Fault("this word is not known here", f'"{value}"', where, "use one of: " + ", ".join(known))
+    return Fault("is not one of the known words", f'"{value}"', where, "use one of: " + ", ".join(known))
 
 
 def _too_many(count: int, where: str, mend: str) -> Fault:
-    return Fault(f"at most {MOST_SEGMENTS:,} fingers and sockets on a board", f"{count:,}", where, mend)
+    what = f"a board may have at most {MOST_SEGMENTS:,} fingers and sockets"
+    return Fault(what, f"{count:,}", where, mend)
 
 
 def _repeat_faults(repeat: Group, count: int) -> list[Fault]:
@@ -165,7 +166,7 @@ def _repeat_faults(repeat: Group, count: int) -> list[Fault]:
         value = f"from {repeat.first} to {repeat.last}"
         faults.append(Fault(what, value, "joint.repeat", "count the widths from 1"))
     if repeat.times < 1:
-        mend = "say how often the group stands in all"
+        mend = "give how many times the group is used in all"
         faults.append(Fault("times must be 1 or more", str(repeat.times), "joint.repeat", mend))
     return faults
 
@@ -176,8 +177,9 @@ def _sum_fault(whole: list[Fraction], width: Fraction, mirror: bool, unit: str) 
     difference = f"{plain_length(abs(short), unit)} {'short of' if short > 0 else 'over'}"
     which, at = ("middle", len(whole) // 2) if mirror else ("last", -1)
     needed = whole[at] + short
-    mend = f"change the widths by {plain_length(short, unit)} in all"
+    by = plain_length(abs(short), unit)
+    mend = f"add {by} to the widths" if short > 0 else f"take {by} off the widths"
     if needed > 0:
-        mend += f", or make the {which} one {plain_length(needed, unit)}"
-    what = f"the widths add up to {difference} the board's {plain_length(width, unit)}"
+        mend += f", or make the {which} width {plain_length(needed, unit)}"
+    what = f"the widths together are {difference} the board's width of {plain_length(width, unit)}"
     return Fault(what, f"{plain_length(total, unit)} in all", "joint.widths", mend)

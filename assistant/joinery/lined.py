@@ -1,6 +1,6 @@
-"""Lined joints: contrasting wood round every socket wall and under the socket, in two stages.
+"""Lays out lined joints: contrasting wood along every socket wall and under the socket, in two stages.
 
-Stage 1 opens the sockets of the lined part and cuts a blank as their mate. When the glue is dry
+Stage 1 opens the sockets of the lined part and cuts a blank that mates with them. Once the glue is dry
 and the blank is cut off at the board's end, stage 2 cuts the final sockets into the lining.
 Lengths: Fraction, mm; x = 0 at the reference edge, y = 0 at the board's end.
 """
@@ -18,7 +18,7 @@ from assistant.joinery.model import Segment
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.joinery.walls import number_list
 
-EDGE_FINGER_MM = Fraction(3)  # of the board's own wood that an edge finger keeps
+EDGE_FINGER_MM = Fraction(3)  # the least of the board's own wood that an edge finger must keep
 # The blank's fingers are longer than the opened sockets are deep, so that their tips seat.
 TIP_MM = Fraction(1, 2)
 BLANK_LENGTH_MM = Fraction(200)  # for clamping
@@ -27,9 +27,9 @@ PARTS = ("A", "B")
 
 @dataclass(frozen=True, slots=True)
 class Lining:
-    """thickness: t of the finished lines and bottoms, over 0. parts: lined ones, of "A" and "B".
+    """The lining of a joint. thickness: t, of the finished lines and bottoms, mm, over 0. parts: those lined.
 
-    glue_clearance: c1, socket minus finger at glue-up, >= 0.
+    glue_clearance: c1, socket minus finger when the blank is glued in, mm, >= 0.
     """
 
     thickness: Fraction
@@ -38,17 +38,17 @@ class Lining:
 
     @property
     def wall(self) -> Fraction:
-        """Lining on each wall: t, or t/2 where both parts are lined and two make one line."""
+        """The lining on each wall, mm: t, or t/2 if both parts are lined and two linings make one line."""
         return self.thickness / 2 if len(set(self.parts)) == 2 else self.thickness
 
 
 @dataclass(frozen=True, slots=True)
 class Stages:
-    """What one lined part gets. Stage 1: `opened` in the board, `blank` in the blank; stage 2: `final`.
+    """What is cut for one lined part. Stage 1: `opened` in the board, `blank` in the blank. Stage 2: `final`.
 
-    Segments come with every clearance in them, ready for `pattern.pattern`; depths from the end.
-    The blank has the board's width and thickness, grain along it, `blank_length` at least, one
-    per lined board end.
+    Segments include every clearance, ready for `pattern.pattern`. Depths are measured from the end.
+    A blank has the board's width and thickness, the grain lengthwise and a length of at least
+    `blank_length`. Each lined board end needs one.
     """
 
     part: str
@@ -86,7 +86,7 @@ def stages(
     Final sockets narrower than the kerf are reported by `passes.cuts`, with those of the other part.
     unit: for messages only.
 
-    Raises: BadInput, all faults at once, each with what would make it possible.
+    Raises: BadInput, all faults at once, each with a way to make it possible.
     """
     faults = _lining_faults(lining, unit)
     if not faults:
@@ -100,7 +100,7 @@ def stages(
         found.append(
             Stages(
                 part=part,
-                # The glue gap is the board's: the blank's walls lie at the lining's thickness exactly.
+                # The board takes the whole glue gap, so the blank's walls lie exactly at the lining's thickness.
                 opened=_widened(final[part], lining.wall + lining.glue_clearance / 2),
                 opened_depth=opened_depth,
                 blank=mate(_widened(final[part], lining.wall)),
@@ -113,7 +113,7 @@ def stages(
 
 
 def regions(one: Stages) -> Iterator[Region]:
-    """Rectangles that tile the board's end after stage 2, down to the lining's bottom, ascending along x."""
+    """Rectangles that cover the board's end after stage 2 down to the lining's bottom, ascending along x."""
     deep, low = one.final_depth, one.opened_depth
     zero = Fraction(0)
     for opened, blank, final in zip(one.opened, one.blank, one.final, strict=True):
@@ -129,7 +129,7 @@ def regions(one: Stages) -> Iterator[Region]:
 
 
 def _widened(segments: Sequence[Segment], by: Fraction) -> tuple[Segment, ...]:
-    """Every inner wall moved `by` into the wood of the part; edges stay."""
+    """The segments with every inner wall moved `by` into the part's wood. Edges stay."""
     walls = [segments[0].start]
     walls += [s.end - by if s.is_finger else s.end + by for s in segments[:-1]]
     walls.append(segments[-1].end)
@@ -143,16 +143,17 @@ def _lining_faults(lining: Lining, unit: str) -> list[Fault]:
         faults.append(Fault("a lining must be over 0 thick", thick, "lining.thickness", "give its real thickness"))
     if lining.glue_clearance < 0:
         clearance = plain_length(lining.glue_clearance, unit)
-        what = "the blank would be wider than its sockets"
+        what = "the blank's fingers would be wider than the sockets"
         faults.append(Fault(what, clearance, "lining.glue_clearance", "use 0 or more; 0.06 mm is usual"))
     if not lining.parts or set(lining.parts) - set(PARTS):
         named = ", ".join(lining.parts) or "none"
-        faults.append(Fault("lined parts are A, B or both", named, "lining.parts", 'write ["A"], ["B"] or ["A", "B"]'))
+        mend = 'write ["A"], ["B"] or ["A", "B"]'
+        faults.append(Fault("the lined parts must be A, B or both", named, "lining.parts", mend))
     return faults
 
 
 class _Narrow(NamedTuple):
-    """Why a finger is too narrow. short: by how much, mm. sides: of it that are lined, 0 to 2.
+    """Why a finger is too narrow. short: by how much, mm. sides: how many of its sides are lined, 0 to 2.
 
     kind: "blank" (the blank's socket over it is narrower than the kerf), "gone" (stage 1 leaves nothing of it) or
     "edge" (stage 1 leaves too little at the board's edge).
@@ -165,7 +166,7 @@ class _Narrow(NamedTuple):
 
 
 def _narrow_faults(part: str, final: Sequence[Segment], lining: Lining, kerf: Fraction, unit: str) -> list[Fault]:
-    """Fingers too narrow for the blank's sockets or for stage 1, one fault per kind and width."""
+    """Faults of fingers too narrow for the blank's sockets or for stage 1, one for each kind and width."""
     fingers_of: dict[_Narrow, list[int]] = {}
     last = len(final) - 1
     fingers = [(index, s) for index, s in enumerate(final) if s.is_finger]
@@ -173,7 +174,7 @@ def _narrow_faults(part: str, final: Sequence[Segment], lining: Lining, kerf: Fr
         sides = (index > 0) + (index < last)
         blank = finger.width - sides * lining.wall
         left = blank - sides * lining.glue_clearance / 2
-        # At an edge the blade hangs over the blank's socket, so the kerf sets no limit there.
+        # At an edge the blade may overhang the blank's socket, so the kerf sets no limit there.
         if sides < 2 and left < EDGE_FINGER_MM:
             fingers_of.setdefault(_Narrow("edge", finger.width, sides, EDGE_FINGER_MM - left), []).append(number)
         if sides == 2 and blank < kerf:
@@ -192,7 +193,7 @@ def _narrow_fault(part: str, why: _Narrow, numbers: list[int], lining: Lining, k
     else:
         what = f"{which}: stage 1 would leave nothing of it"
     gone = why.kind == "gone"
-    # Widened by just what is missing, nothing would be left of it still.
+    # Widened by exactly what is missing, the finger would still have no wood left.
     mend = f"widen the finger by {'more than ' if gone else ''}{at_least(why.short, unit)}"
     per_wall = lining.wall / lining.thickness
     thinner = lining.thickness - why.short / (why.sides * per_wall) if why.sides else Fraction(0)

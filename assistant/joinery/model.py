@@ -1,4 +1,4 @@
-"""The nouns of the joinery: what a blade, a carriage, a pass and a pattern are.
+"""The nouns of the joinery: blade, carriage, segment, pass and pattern.
 
 All lengths are `fractions.Fraction` in millimetres, exact. x = 0 is the reference edge and
 x grows across the board's width.
@@ -12,7 +12,7 @@ from fractions import Fraction
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """A run of the board's width: a finger (wood stands) or a socket (wood removed)."""
+    """A stretch of the board's width: a finger (wood left standing) or a socket (wood removed)."""
 
     start: Fraction
     end: Fraction
@@ -23,19 +23,19 @@ class Segment:
         return self.end - self.start
 
 
-# A clamp's screw sags and its jaw tilts as it is tightened, a hold-down gives, and a blade is set a little high:
-# about a finger's breadth takes all of it (common practice, no source). mm
+# A clamp's screw sags and its jaw tilts as it is tightened, a hold-down gives, and the blade may be set a little high.
+# About a finger's breadth covers all of it (common practice, no source). mm
 CLEAR_ABOVE = Fraction(15)
 
 
 @dataclass(frozen=True, slots=True)
 class Blade:
-    """What the shop file says of the blade; lengths in mm.
+    """The blade, as the shop file gives it; lengths in mm.
 
     kerf: the width really cut, over 0. overlap: least overlap of neighbouring passes, 0 <= overlap < kerf.
     overrun: how far the outermost pass of an edge socket runs past the edge, >= 0.
-    tooth: "flat" or "alternate". highest: greatest height above the table, or None when not stated.
-    clear_above: how far above the blade's top clamps, screws, hold-down and stop stay clear as well, > 0.
+    tooth: "flat" or "alternate". highest: greatest height above the table, or None if not given.
+    clear_above: how far above the blade's top clamps, screws, hold-down and stop must stay clear too, > 0.
     """
 
     kerf: Fraction
@@ -50,13 +50,13 @@ class Blade:
 class Carriage:
     """The screw-driven carriage; lengths in mm.
 
-    kind: "readout", "handwheel" or "steps". resolution: the smallest setting step, over 0: the
+    kind: "readout", "handwheel" or "steps". resolution: the smallest step that can be set, over 0: the
     readout's, pitch / divisions of a handwheel, 1 / steps_per_mm of a stepper.
     pitch: travel per turn (handwheel only). divisions: marks per turn (handwheel only).
     unit: "mm" or "in", what its readout shows. zero: "outside" (setting = kerf_to) or "inside"
     (setting = kerf_from). travel: least and greatest setting, or None for no limit.
     backlash: >= 0. register: "stop" or "setting bar". stop_side: "left" or "right" as the operator sees it.
-    fractions: settings are shown and said in inches and 64ths (`settings.read_as`).
+    fractions: whether settings are shown and said in inches and 64ths (`settings.read_as`).
     """
 
     kind: str = "readout"
@@ -77,8 +77,8 @@ class Pass:
     """One trip over the blade.
 
     number: from 1 within its setup, ascending with the setting. socket: from 1 along x.
-    kerf_from, kerf_to: the wood removed, exact. setting: where the carriage stands, rounded to
-    its resolution. down: the carriage comes down to it from above, as a calibration of its play wants it.
+    kerf_from, kerf_to: the wood removed, exact. setting: the carriage's position, rounded to
+    its resolution. down: whether the carriage approaches it from above, to calibrate its play.
     """
 
     number: int
@@ -91,7 +91,7 @@ class Pass:
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """What one board end gets: shared by every setup that cuts it."""
+    """What is cut into one board end. All setups that cut it share the pattern."""
 
     part: str
     width: Fraction

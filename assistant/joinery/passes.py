@@ -1,4 +1,4 @@
-"""Which trips over the blade clear a part's sockets. Lengths: Fraction, mm; x = 0 at the reference edge."""
+"""Works out the passes that clear a part's sockets. Lengths: Fraction, mm; x = 0 at the reference edge."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from assistant.joinery.model import Blade, Pass, Segment
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.joinery.walls import number_list
 
+# For one board end here, and for a whole job in `plans.job`.
 MOST_PASSES = 20_000
 
 
@@ -33,11 +34,11 @@ def cuts(
     """The passes that clear every socket, ascending along x.
 
     segments: one part's, clearance included. width: the board's.
-    An inner socket w wide takes one pass when w equals the kerf k, else
-    ceil((w - k) / (k - overlap)) + 1: the first against one wall, the last against the other,
-    evenly spread. A socket at an edge keeps its inner wall exact and runs `overrun` past the
-    edge; when w + overrun <= k it is one pass hanging over the edge.
-    where: the key that faults name, e.g. "joint.finger"; unit: for messages only.
+    An inner socket of width w takes one pass if w equals the kerf k, else
+    ceil((w - k) / (k - overlap)) + 1, evenly spread: the first against one wall, the last
+    against the other. A socket at an edge keeps its inner wall exact and runs `overrun` past the
+    edge. If w + overrun <= k it is a single pass that overhangs the edge.
+    where: the key that faults name, e.g. "joint.finger". unit: for messages only.
 
     Raises: BadInput, all faults at once: an overlap of the kerf or more, inner sockets narrower
     than the kerf (naming what would fit), more than 20,000 passes.
@@ -53,7 +54,7 @@ def cuts(
     counts = [_count(end - start, blade) for start, end in spans]
     if sum(counts) > MOST_PASSES:
         mend = "use a wider blade, less overlap or a narrower board"
-        raise BadInput([Fault(f"at most {MOST_PASSES:,} passes", f"{sum(counts):,}", where, mend)])
+        raise BadInput([Fault(f"a board may take at most {MOST_PASSES:,} passes", f"{sum(counts):,}", where, mend)])
     found: list[Cut] = []
     for socket, ((start, end), count) in enumerate(zip(spans, counts, strict=True), 1):
         found.extend(_spread(socket, start, end, count, blade.kerf))
@@ -67,7 +68,7 @@ def passes_for(socket: Segment, width: Fraction, blade: Blade) -> int:
 
 
 def _span(socket: Segment, width: Fraction, blade: Blade) -> tuple[Fraction, Fraction]:
-    """What is to be cleared: the socket, and at an edge the overrun, or as much as one kerf overhangs."""
+    """What must be cleared: the socket, plus at an edge the overrun, or as much as one kerf overhangs."""
     start, end = socket.start, socket.end
     at_reference, at_far = start == 0, end == width
     if at_reference:
@@ -75,7 +76,7 @@ def _span(socket: Segment, width: Fraction, blade: Blade) -> tuple[Fraction, Fra
     if at_far:
         end += blade.overrun
     if end - start < blade.kerf:
-        # One pass that hangs over the edge: the inner wall stays where it is.
+        # A single pass overhangs the edge, so that the inner wall stays where it is.
         if at_reference:
             start = end - blade.kerf
         elif at_far:
@@ -93,7 +94,7 @@ def _spread(socket: int, start: Fraction, end: Fraction, count: int, kerf: Fract
         yield Cut(socket, start, end)
         return
     step = (end - kerf - start) / (count - 1)
-    # One denominator for the whole socket: integers step faster than fractions, and as exactly.
+    # With one denominator for the whole socket, integers do the steps: faster than fractions, and as exact.
     bottom = step.denominator * start.denominator * kerf.denominator
     left = start.numerator * (bottom // start.denominator)
     advance = step.numerator * (bottom // step.denominator)
@@ -120,5 +121,5 @@ def _narrow_faults(spans: Sequence[tuple[Fraction, Fraction]], kerf: Fraction, w
 
 
 def outside(one: Pass | Cut, width: Fraction) -> Fraction:
-    """How far this pass cuts into the stop or beyond the board's edges, in mm; 0 when it stays on the board."""
+    """How far this pass cuts into the stop or past the board's far edge, in mm; 0 if it stays on the board."""
     return max(-one.kerf_from, one.kerf_to - width, Fraction(0))

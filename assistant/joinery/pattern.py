@@ -1,4 +1,4 @@
-"""From a part's walls to what one board end gets."""
+"""Turns a part's walls into its pattern: the passes and settings for one board end."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from assistant.joinery.settings import as_passes, travel_faults
 
 
 def depth_of(mating_thickness: Fraction, sand_allowance: Fraction) -> Fraction:
-    """How deep the sockets are cut, mm: the fingers stand proud of the mate by `sand_allowance`."""
+    """How deep the sockets are cut, mm: the fingers then stand proud of the mate by `sand_allowance`."""
     return mating_thickness + sand_allowance
 
 
@@ -27,12 +27,12 @@ def pattern(
     where: str = "joint",
     unit: str = "mm",
 ) -> Pattern:
-    """Passes and settings for one part.
+    """The passes and settings for one part.
 
     segments: with their clearance (`walls.open_walls`). width, depth: mm. where: the layout's
-    key for faults; unit: for messages only.
+    key for faults. unit: for messages only.
 
-    Raises: BadInput when a socket can't be cut with this blade or a setting lies outside the travel.
+    Raises: BadInput if a socket can't be cut with this blade or a setting lies outside the travel.
     """
     passes = as_passes(cuts(segments, width, blade, where=where, unit=unit), carriage)
     faults = travel_faults(passes, carriage)

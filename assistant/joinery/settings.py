@@ -1,8 +1,8 @@
-"""Where the carriage stands for each pass, how it shows that, and what rounding does to the joint.
+"""Works out the carriage's setting for each pass, how the carriage shows it, and what rounding does to the joint.
 
-With zero = "outside" the kerf lies just outside the reference edge at setting 0, so a pass
-stands at its kerf_to; with "inside" the kerf's outer wall is flush with the edge at 0, so it
-stands at its kerf_from. A greater setting moves the kerf to greater x.
+With zero = "outside" the kerf lies just outside the reference edge at setting 0, so the setting of
+a pass is its kerf_to. With "inside" the kerf's outer wall is flush with the edge at 0, so the
+setting is its kerf_from. A greater setting moves the kerf to greater x.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from assistant.joinery.model import Carriage, Pass
 from assistant.joinery.passes import Cut
 from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length, round_to_step, to_64ths
 
-# How far below a setting the carriage goes beside its backlash: half a turn, or this where no pitch is known.
+# How far below a setting the carriage goes in addition to its backlash: half a turn, or this if no pitch is known.
 BELOW_WITHOUT_PITCH_MM = Fraction(1, 2)
 LEAST_ABOVE_MM = Fraction(1)
 MOST_DECIMALS = 6
@@ -31,8 +31,8 @@ def exact_setting(kerf_from: Fraction, kerf_to: Fraction, carriage: Carriage) ->
 def as_passes(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
     """The cuts as passes, ascending by setting and numbered from 1.
 
-    Each setting is rounded to the resolution on its own, half to even, never relative to the
-    last one, so no error adds up.
+    Each setting is rounded to the resolution by itself, half to even, never relative to the one before, so that
+    errors don't add up.
     """
     inside = carriage.zero == "inside"
     ordered = sorted(cuts, key=lambda cut: cut.kerf_from if inside else cut.kerf_to)
@@ -44,7 +44,7 @@ def as_passes(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
 
 
 def travel_faults(passes: Sequence[Pass], carriage: Carriage) -> list[Fault]:
-    """One fault for the settings below the travel, one for those above; none without a limit."""
+    """A fault for the settings below the travel, and another for those above. Without a limit there is none."""
     if carriage.travel is None:
         return []
 
@@ -56,10 +56,10 @@ def travel_faults(passes: Sequence[Pass], carriage: Carriage) -> list[Fault]:
     low, high = carriage.travel
     below = [p.setting for p in passes if p.setting < low]
     above = [p.setting for p in passes if p.setting > high]
-    mend_below = "state the carriage's real travel, or zero it further from the reference edge"
+    mend_below = "correct carriage.travel if the carriage goes further, or zero it further from the reference edge"
     if carriage.zero == "inside" and min(below, default=low) < 0:
-        mend_below = 'use carriage.zero = "outside", where a pass at the edge still stands above zero'
-    mend_above = "use a narrower board or state the carriage's real travel"
+        mend_below = 'use carriage.zero = "outside", which keeps the setting of a pass at the edge above zero'
+    mend_above = "use a narrower board, or correct carriage.travel if the carriage goes further"
     faults = []
     for beyond, furthest, mend in ((below, min, mend_below), (above, max, mend_above)):
         if beyond:
@@ -70,47 +70,50 @@ def travel_faults(passes: Sequence[Pass], carriage: Carriage) -> list[Fault]:
 
 
 def _room_to_come_up(carriage: Carriage) -> Fraction:
-    """How far below a setting the carriage goes first, so that turning back up takes out all of the screw's play."""
+    """How far below a setting the carriage goes first, so that turning back up takes out all the screw's play."""
     turn = carriage.pitch / 2 if carriage.pitch is not None else BELOW_WITHOUT_PITCH_MM
     return carriage.backlash + turn
 
 
 def _room_to_come_down(carriage: Carriage) -> Fraction:
-    """How far above a setting it goes where the play is still to be measured: the backlash given may be too little."""
+    """How far above a setting it goes to measure the play, for which the backlash given may be too small."""
     return carriage.backlash + max(carriage.pitch or Fraction(0), LEAST_ABOVE_MM)
 
 
 def approach(carriage: Carriage, previous: Fraction | None, setting: Fraction, down: bool = False) -> Fraction | None:
-    """The lower point to go past to before coming up to `setting`, in mm, so that the screw's play is taken up.
+    """The point below `setting` to go down to before coming up to it, in mm, so that the screw's play is taken up.
 
-    previous: where the carriage stands; None at a session's first setting, when all that is known is that it was
-    zeroed: zero. None for an upward move, for no move, and when the travel leaves no room below the setting. Else
-    backlash + half a turn below the setting (half a millimetre where there is no pitch), rounded
-    down to the resolution, and never beyond the travel. down: instead a point above to come down from, wherever the
-    carriage stands: backlash + a whole turn, 1 mm at least, since the play isn't known yet.
+    previous: the carriage's position; None at a session's first setting, when the carriage has just been zeroed.
+    Returns None for an upward move, for no move, and if the travel leaves no room below the setting. Otherwise the
+    point is backlash + half a turn below the setting (half a millimetre without a pitch), rounded down to the
+    resolution, and never beyond the travel. down: return instead a point above to come down from, whatever the
+    position: backlash + a whole turn, but at least 1 mm, since the play isn't known yet.
     """
     step = carriage.resolution
     if down:
+        # -(-a // b) rounds up, so that the point is never nearer to the setting than asked.
         above = -(-(setting + _room_to_come_down(carriage)) // step) * step
         if carriage.travel is not None:
             above = min(above, carriage.travel[1] // step * step)
         return above if above > setting else None
+    # Moving up, the screw already bears on the side that it will bear on at the setting.
     if setting >= (previous or 0):
         return None
     below = (setting - _room_to_come_up(carriage)) // step * step
     if carriage.travel is not None:
+        # The lowest setting that lies within the travel and can be set.
         below = max(below, -(-carriage.travel[0] // step) * step)
     return below if below < setting else None
 
 
 def descent_is_short(carriage: Carriage, setting: Fraction) -> bool:
-    """Whether the travel leaves less to come down by than `approach` wants: a warning is due."""
+    """Whether the travel leaves less room above the setting than `approach` needs, which deserves a warning."""
     above = approach(carriage, None, setting, down=True)
     return above is None or above - setting < _room_to_come_down(carriage)
 
 
 def approach_is_short(carriage: Carriage, previous: Fraction | None, setting: Fraction) -> bool:
-    """Whether the travel leaves less than backlash + half a turn to come up by: a warning is due."""
+    """Whether the travel leaves less than backlash + half a turn below the setting, which deserves a warning."""
     if setting >= (previous or 0):
         return False
     point = approach(carriage, previous, setting)
@@ -120,7 +123,7 @@ def approach_is_short(carriage: Carriage, previous: Fraction | None, setting: Fr
 def dial(carriage: Carriage, setting: Fraction) -> tuple[int, Fraction]:
     """(full turns from zero, dial mark) of a handwheel; 0 <= mark < divisions, also below zero.
 
-    Raises: ValueError when the carriage has no pitch or no divisions.
+    Raises: ValueError if the carriage has no pitch or no divisions.
     """
     if carriage.pitch is None or carriage.divisions is None:
         raise ValueError("only a handwheel with a pitch and divisions has a dial")
@@ -136,7 +139,7 @@ def marks(carriage: Carriage, setting: Fraction) -> Fraction:
 
 @dataclass(frozen=True, slots=True)
 class Turning:
-    """How far a handwheel is turned. up: to greater settings. turns: whole ones. marks: 0 to under a turn's."""
+    """How far to turn a handwheel. up: towards greater settings. turns: whole turns. marks: 0 to less than a turn."""
 
     up: bool
     turns: int
@@ -148,17 +151,17 @@ class Turning:
 
 
 def turning(carriage: Carriage, start: Fraction, end: Fraction) -> Turning:
-    """What takes a handwheel from one setting (mm) to another, to the hundredth of a mark."""
+    """How to turn a handwheel from one setting (mm) to another, to the hundredth of a mark."""
     moved = marks(carriage, end) - marks(carriage, start)
     turns, rest = divmod(abs(moved), carriage.divisions or 1)
     return Turning(moved >= 0, turns, rest)
 
 
 def places(carriage: Carriage) -> int:
-    """Decimals that a readout needs for its resolution in its own unit.
+    """The decimals that a readout needs to show its resolution in its own unit.
 
-    As many as make the resolution exact; where no number of decimals up to 6 does, the fewest
-    that tell neighbours apart.
+    As many as make the resolution exact. If no number of decimals up to 6 does, the fewest
+    that distinguish neighbouring settings.
     """
     step = carriage.resolution / MM_PER_UNIT[carriage.unit]
     scaled = [step * 10**count for count in range(MOST_DECIMALS + 1)]
@@ -168,7 +171,7 @@ def places(carriage: Carriage) -> int:
 
 
 def on_64ths(carriage: Carriage) -> bool:
-    """Whether it is set on a scale of whole 64ths of an inch, where no setting is anything but a fraction."""
+    """Whether it is set on a scale of whole 64ths of an inch, where every setting is a fraction."""
     return _in_inches(carriage) and (carriage.resolution / MM_PER_UNIT["in"] * 64).denominator == 1
 
 
@@ -177,9 +180,9 @@ def _in_inches(carriage: Carriage) -> bool:
 
 
 def read_as(carriage: Carriage, reads: str) -> Carriage:
-    """The carriage, read in fractions or not, as the shop reads numbers (`voice.reads`).
+    """The carriage, marked as read in fractions or not. reads: how the shop reads numbers (`voice.reads`).
 
-    So whatever shows or says one of its settings does it alike.
+    All that shows or says its settings follows this mark, so that it always reads the same.
     """
     return replace(carriage, fractions=_in_inches(carriage) and reads == FRACTIONS)
 
@@ -187,7 +190,7 @@ def read_as(carriage: Carriage, reads: str) -> Carriage:
 def in_64ths(carriage: Carriage, setting: Fraction) -> tuple[Fraction, Fraction]:
     """(the nearest 64th, what is left) in inches, the rest to the decimals of the resolution, three at least."""
     whole, parts, rest = to_64ths(setting)
-    # What is left over is called in thousandths of an inch where the carriage shows no finer ones.
+    # The rest is called in thousandths of an inch unless the carriage shows finer ones.
     decimals = max(places(carriage), 3)
     return whole + Fraction(parts, 64), round(rest / MM_PER_UNIT["in"], decimals)
 
@@ -212,7 +215,7 @@ def reading(carriage: Carriage, setting: Fraction) -> str:
 
 
 def mark_text(marks: Fraction) -> str:
-    """Marks in figures: whole where they are, else to hundredths: "43", "43.5"."""
+    """Marks in figures, to the hundredth: "43", "43.5"."""
     text = format_number(marks, 2)
     return text.rstrip("0").rstrip(".") if "." in text else text
 
@@ -232,16 +235,16 @@ def rounding_report(
 ) -> tuple[Fraction, Fraction]:
     """(greatest |rounded - exact| setting, clearance left at worst), both mm.
 
-    passes: those of part A followed by those of part B (each numbered from 1), or of one part
-    whose mate is then taken as exact; a part given twice counts once. width: the board's, which
-    tells the far edge from a wall; without it the report may be worse than the joint.
+    passes: those of part A followed by those of part B (each numbered from 1), or of one part,
+    whose mate is then taken as exact. A part given twice counts once. width: the board's, which
+    distinguishes the far edge from a wall. Without it the report may be worse than the joint.
 
     A setting rounded by e moves the whole kerf by e. A socket's first pass makes its left wall,
     its last pass its right wall. At the nominal wall x one part's socket ends (right wall, moved
     by r) and the other's begins (left wall, moved by l), so the glue gap there is
         gap(x) = c/2 + r - l.
-    Along the board the gaps face alternately left and right, and a part slid sideways opens all
-    of one kind by what it closes of the other, so what is left for the tightest place is
+    Along the board the gaps face left and right in turn. Sliding a part sideways opens all gaps
+    of one kind by as much as it closes those of the other, so the tightest place is left with
         min(gaps facing left) + min(gaps facing right),
     never less than c - 4 times the greatest error. Below zero the joint doesn't go together by
     hand. With a single wall it is twice that gap.
@@ -263,10 +266,10 @@ def _rounding_error(one: Pass, carriage: Carriage) -> Fraction:
 def _gaps_at_walls(
     passes: Sequence[Pass], carriage: Carriage, clearance: Fraction, width: Fraction | None
 ) -> dict[Fraction, Fraction]:
-    """Nominal inner wall -> the gap that is left there."""
+    """Nominal inner wall -> the gap left there, mm."""
     left: dict[Fraction, Fraction] = {}
     right: dict[Fraction, Fraction] = {}
-    # A pass lies at a wall that is opened already: the nominal one, which both parts share, is c/4 away.
+    # A pass lies at its part's opened wall. The nominal wall, which both parts share, is c/4 away.
     for first, last in _outermost_passes(passes):
         if first.kerf_from > 0:
             left[first.kerf_from + clearance / 4] = _rounding_error(first, carriage)
@@ -277,7 +280,7 @@ def _gaps_at_walls(
 
 
 def _outermost_passes(passes: Iterable[Pass]) -> Iterator[tuple[Pass, Pass]]:
-    """(first pass, last pass) of every socket; numbering that starts over begins another part."""
+    """(first pass, last pass) of every socket. Where the numbering starts over, another part begins."""
     first: Pass | None = None
     last: Pass | None = None
     for one in passes:
@@ -291,10 +294,10 @@ def _outermost_passes(passes: Iterable[Pass]) -> Iterator[tuple[Pass, Pass]]:
 
 
 def widest_fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
-    """The widest fin, in mm, that rounding leaves standing between two passes of a socket; 0 when they clear all.
+    """The widest fin, in mm, that rounding leaves standing between two passes of a socket; 0 if they clear it all.
 
-    It can be over 0 only where the resolution is coarser than the overlap. In an overrun it may
-    stand beyond the board's edge, in no wood.
+    It can be over 0 only if the resolution is coarser than the overlap. In an overrun it may
+    lie beyond the board's edge, where there is no wood.
     """
     widest = Fraction(0)
     before: Pass | None = None
@@ -306,9 +309,9 @@ def widest_fin(passes: Iterable[Pass], carriage: Carriage) -> Fraction:
 
 
 def widest_edge_fin(passes: Iterable[Pass], carriage: Carriage, width: Fraction) -> Fraction:
-    """The widest fin, in mm, that rounding leaves at either edge of the board in a socket there; 0 when none.
+    """The widest fin, in mm, that rounding leaves in a socket at either edge of the board; 0 if there is none.
 
-    At most half a resolution, and none where the overrun is that much.
+    It is at most half a resolution, and an overrun of that much leaves none.
     """
     widest = Fraction(0)
     for one in passes:

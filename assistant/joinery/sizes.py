@@ -1,4 +1,4 @@
-"""Board lengths from a box's size, and the list of boards to prepare. Lengths: Fraction, mm."""
+"""Works out board lengths from a box's size, and lists the boards to prepare. Lengths: Fraction, mm."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ KINDS = ("outside", "inside")
 
 
 class Board(Protocol):
-    """A plan's board entry: `count` alike, jointed on `ends` (1 or 2)."""
+    """A plan's board entry: `count` equal boards, jointed on `ends` (1 or 2)."""
 
     @property
     def name(self) -> str: ...
@@ -52,8 +52,8 @@ def board_lengths(
     """Length of part A (along the first figure) and B (along the second), jointed on both ends.
 
     kind: "outside" or "inside". size: length, width, height; the height is the stock's width.
-    thickness: by part, "A" and "B". Fingers stand proud by sand_allowance at each end, so a board
-    is the outside size and twice that long; outside = inside and twice the mate's thickness.
+    thickness: by part, "A" and "B". Fingers stand proud by sand_allowance at each end, so a board's
+    length is the outside size + twice that. Outside = inside + twice the mate's thickness.
     unit: for messages only.
 
     Raises: BadInput, all faults at once.
@@ -61,7 +61,7 @@ def board_lengths(
     where = f"size.{kind}"
     if kind not in KINDS or len(size) != 3:
         mend = "write outside = [length, width, height] or inside = [...]"
-        raise BadInput([Fault("a size has three figures, outside or inside", f"{len(size)} figures", where, mend)])
+        raise BadInput([Fault("a size needs three figures, outside or inside", f"{len(size)} figures", where, mend)])
     mates = {"A": thickness["B"], "B": thickness["A"]}
     faults = []
     height = size[2]
@@ -77,7 +77,7 @@ def board_lengths(
         lengths[part] = outside + 2 * sand_allowance
         inside = outside - 2 * mates[part]
         if inside <= 0:
-            what = f"nothing is left inside between the boards that part {part} joins"
+            what = f"no space is left inside, between the boards that part {part} joins"
             mend = f"make it over {at_least(figure - inside, unit)}"
             faults.append(Fault(what, plain_length(figure, unit), where, mend))
         elif lengths[part] > LONGEST_MM:
@@ -95,10 +95,10 @@ def board_list(
     lengths: Mapping[str, Fraction] | None = None,
     lining: Lining | None = None,
 ) -> tuple[ListRow, ...]:
-    """The boards in the plan's order, then one blank per lined board end.
+    """The boards in the plan's order, then one blank for each lined board end.
 
-    A blank is as wide and thick as its board, grain along it, 200 mm long at least for clamping.
-    lengths: by part, or None where the plan gives no size.
+    A blank is as wide and as thick as its board, has the grain lengthwise and is at least 200 mm long, for clamping.
+    lengths: by part, or None if the plan gives no size.
     """
     known = lengths or {}
     rows: list[ListRow] = []

@@ -1,7 +1,7 @@
-"""Slots for dividers, dadoes and cross-halved grids: what goes in is not cut, only the slotted part is.
+"""Lays out slots for dividers, dadoes and cross-halved grids: only the slotted part is cut, not the piece that goes in.
 
 Because the mating piece keeps its size, each slot wall moves c/2 (not c/4), so that every glue
-gap is c/2 as in the other layouts: a slot is the piece's thickness and the clearance wide.
+gap is c/2 as in the other layouts. A slot is as wide as the piece's thickness plus the clearance.
 Lengths: Fraction, mm; x = 0 at the reference edge.
 """
 
@@ -15,12 +15,12 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Segment
 from assistant.joinery.units import at_least, at_most, plain_length
 
-MOST_SLOTS = 499  # with the wood beside each: just under a board's 1,000 segments
+MOST_SLOTS = 499  # together with the wood between them, just under a board's 1,000 segments
 
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """at: the wall nearest the reference edge. width: thickness of what goes in. depth: from the board's end."""
+    """One slot. at: the wall nearer the reference edge. width: thickness of the piece for it. depth: of the cut."""
 
     at: Fraction
     width: Fraction
@@ -43,22 +43,22 @@ class AtDepth:
 def lay_out(
     slots: Sequence[Slot], width: Fraction, clearance: Fraction, kerf: Fraction, *, unit: str = "mm"
 ) -> tuple[AtDepth, ...]:
-    """One layout per distinct depth, ascending; each is cut in setups of its own.
+    """One layout for each depth, ascending. Each depth is cut in separate setups.
 
     slots: in any order. width: the board's, mm. clearance: slot minus piece, >= 0. kerf: over 0.
-    unit: for messages only; faults name `slots[n]`, n from 1 as given.
+    unit: for messages only. Faults name `slots[n]`, n from 1 as given.
 
-    Raises: BadInput, all faults at once: none or over 499 slots, a width or depth of 0 or less,
-    narrower than the kerf, past an edge, overlapping, no wood left between, at an edge or at all.
+    Raises: BadInput, all faults at once: no slots or over 499, a width or depth of 0 or less, slots
+    narrower than the kerf, past an edge or overlapping, no wood left between, at an edge or at all.
     """
     if not 1 <= len(slots) <= MOST_SLOTS:
-        what = f"1 to {MOST_SLOTS} slots on a board"
-        raise BadInput([Fault(what, f"{len(slots):,}", "slots", "change their number")])
+        what = f"a board must have 1 to {MOST_SLOTS} slots"
+        raise BadInput([Fault(what, f"{len(slots):,}", "slots", "change the number of slots")])
     faults: list[Fault] = []
     for number, one in enumerate(slots, 1):
         faults += _own_faults(number, one, width, clearance, kerf, unit)
     ordered = sorted(enumerate(slots, 1), key=lambda pair: pair[1].at)
-    # The neighbour is whichever slot reached furthest: a wide one may cover several.
+    # The slot that reaches furthest is the neighbour, since a wide slot may cover several.
     furthest = ordered[0]
     for pair in ordered[1:]:
         faults += _between_faults(furthest, pair, clearance, unit)
@@ -77,9 +77,9 @@ def by_depth(slots: Iterable[Slot]) -> tuple[tuple[Fraction, tuple[Slot, ...]], 
 
 
 def segments(slots: Iterable[Slot], width: Fraction, clearance: Fraction) -> tuple[Segment, ...]:
-    """The board with these slots cut, clearance included; for slots that `lay_out` takes.
+    """The board with these slots cut, clearance included, for slots that `lay_out` accepts.
 
-    Each wall moves c/2 into the wood; a slot's side on the board's edge stays.
+    Each wall moves c/2 into the wood, except a slot's side on the board's edge.
     """
     found: list[Segment] = []
     x = Fraction(0)
@@ -98,10 +98,11 @@ def segments(slots: Iterable[Slot], width: Fraction, clearance: Fraction) -> tup
 def evenly(width: Fraction, count: int, slot_width: Fraction, depth: Fraction, *, unit: str = "mm") -> tuple[Slot, ...]:
     """`count` slots with equal clear spaces between them and to both edges of the board, exact.
 
-    Raises: BadInput when the count is under 1 or no space is left.
+    Raises: BadInput if the count is not 1 to 499, or no space is left.
     """
     if not 1 <= count <= MOST_SLOTS:
-        raise BadInput([Fault(f"1 to {MOST_SLOTS} slots on a board", f"{count:,}", "slots", "change their number")])
+        what = f"a board must have 1 to {MOST_SLOTS} slots"
+        raise BadInput([Fault(what, f"{count:,}", "slots", "change the number of slots")])
     space = (width - count * slot_width) / (count + 1)
     if space <= 0 or slot_width <= 0:
         what = f"{count} slots leave no space on a board of {plain_length(width, unit)}"
@@ -133,7 +134,7 @@ def _own_faults(number: int, one: Slot, width: Fraction, clearance: Fraction, ke
         whole = plain_length(width, unit)
         faults.append(Fault(what, f"{whole} wide", f"{where}.width", f"make it under {at_most(width, unit)} wide"))
     elif one.at > 0 and one.end < width and one.width + clearance < kerf:
-        # At an edge the blade may hang over, so only a slot with wood on both sides can be too narrow for it.
+        # At an edge the blade may overhang, so only a slot with wood on both sides can be too narrow for it.
         wide = one.width + clearance
         what = f"the slot would be narrower than the kerf of {plain_length(kerf, unit)}"
         mend = (
@@ -151,7 +152,7 @@ def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fractio
         (width - one.end, "the far edge", width - one.width),
     ]
     for left, edge, put in sides:
-        # A slot at the edge itself leaves no wood there, and its side on the edge stays.
+        # A slot right at the edge leaves no wood there, and its side on the edge doesn't move.
         if 0 < left <= clearance / 2:
             what = f"the clearance leaves no wood between the slot and {edge}"
             mend = f"put it at {plain_length(put, unit)}, or leave over {at_least(clearance / 2, unit)}"
@@ -162,10 +163,10 @@ def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fractio
 def _between_faults(before: tuple[int, Slot], after: tuple[int, Slot], clearance: Fraction, unit: str) -> list[Fault]:
     (first, left), (number, right) = before, after
     between = right.at - left.end
-    # Both walls move c/2 into the wood between the slots.
+    # Both walls move c/2 into the wood between the slots, so the clearance itself leaves nothing there.
     if between > clearance:
         return []
     least = left.end + clearance
-    mend = f"put slot {number} further than {at_least(least, unit)} from the reference edge, or make them one"
+    mend = f"put slot {number} more than {at_least(least, unit)} from the reference edge, or make one slot of both"
     what = f"the slot overlaps slot {first}" if between < 0 else f"no wood is left between this slot and slot {first}"
     return [Fault(what, plain_length(right.at, unit), f"slots[{number}].at", mend)]

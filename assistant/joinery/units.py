@@ -1,7 +1,7 @@
-"""Lengths in and out: what a user writes becomes an exact Fraction in mm, and back into text.
+"""Reads and writes lengths: what a user writes becomes an exact Fraction in mm, and text again.
 
 One inch is 25.4 mm exactly (NBS Circular 572, addendum of 22 January 1960; NIST SP 811, App. B.8).
-Nothing is rounded before it is shown; what is rounded is rounded half to even (NIST SP 811, App. B.7).
+Lengths are rounded only to be shown, half to even (NIST SP 811, App. B.7).
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ MM_PER_UNIT = {"mm": Fraction(1), "in": Fraction(254, 10)}
 INCH_MARKS = ('"', "''")
 LONGEST_MM = Fraction(10_000)
 LONGEST_TEXT = 40
-# A few characters, as in 1e999999999, would otherwise make a Fraction of a thousand million digits.
+# Without this limit, a few characters such as 1e999999999 would make a Fraction of a thousand million digits.
 GREATEST_EXPONENT = 12
 
 _NUMBER = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
@@ -27,8 +27,8 @@ _LENGTH = re.compile(
 )
 _FORMS = 'write it like 12.7, "12.7 mm", "0.505 in" or "1 3/8 in"'
 
-# What keyboards, word processors and spreadsheets write for " ' - and / of a length. A true minus (U+2212) joins no
-# fraction to its whole number: it is a sign.
+# What keyboards, word processors and spreadsheets write for the " ' - and / of a length. A true minus (U+2212) is not
+# among the hyphens: it is a sign, and never joins a fraction to its whole number.
 _PLAIN = str.maketrans(
     {
         **dict.fromkeys("\u201c\u201d\u201e\u201f\u2033\u2036\u02ba", '"'),
@@ -43,7 +43,7 @@ _TYPESET = re.compile(rf"([0-9]?)([{_RAISED}]+)/([{_LOWERED}]+)")  # 1³/₈
 
 
 class LengthError(ValueError):
-    """A length that can't be taken. what, value (with its unit), mend: as in `errors.Fault`."""
+    """A length that can't be accepted. what, value (with its unit), mend: as in `errors.Fault`."""
 
     def __init__(self, what: str, value: str, mend: str):
         self.what = what
@@ -57,11 +57,11 @@ def parse_length(value: object, unit: str, *, negative: bool = True, zero: bool 
 
     value: an int, a Decimal, or a text: a number ("12.7", ".505"), a fraction ("3/4", "¾") or both
     ("1 3/8", "1-3/8", "1⅜"), each with or without "mm", "in" or an inch mark (" or '', plain or typographic)
-    behind it. unit: "mm" or "in", for a value that names none. negative, zero: whether such a length is allowed.
+    after it. unit: "mm" or "in", for a value without one. negative, zero: whether such a length is allowed.
     At most 10 m either way.
 
-    Raises: LengthError for what a user may have written; TypeError for a float (TOML is read
-    with Decimal, so a float means that exactness was lost already); ValueError for another `unit`.
+    Raises: LengthError for anything wrong that a user can have written; TypeError for a float (TOML is read
+    with Decimal, so a float means that exactness is already lost); ValueError for another `unit`.
     """
     if unit not in MM_PER_UNIT:
         raise ValueError(f"unit must be one of mm, in; got {unit!r}")
@@ -69,10 +69,10 @@ def parse_length(value: object, unit: str, *, negative: bool = True, zero: bool 
         raise TypeError("a float has lost exactness already; read the file with parse_float=decimal.Decimal")
     if isinstance(value, str):
         length, shown = _from_text(value, unit)
-    elif isinstance(value, bool):  # which Python counts among the ints
-        raise LengthError("true and false are no lengths", str(value).lower(), _FORMS)
+    elif isinstance(value, bool):  # a bool is an int in Python
+        raise LengthError("true and false are not lengths", str(value).lower(), _FORMS)
     elif isinstance(value, int):
-        # An int's text is quadratic in its digits, and refused over 4,300 of them.
+        # Turning an int into text takes time quadratic in its digits, and Python refuses over 4,300 of them.
         if abs(value) >= 10**LONGEST_TEXT:
             shown = f"a number of over {LONGEST_TEXT} digits"
             raise LengthError("the number is too long", shown, f"use {LONGEST_TEXT} characters at most")
@@ -81,7 +81,7 @@ def parse_length(value: object, unit: str, *, negative: bool = True, zero: bool 
         shown = f"{_clip(str(value))} {unit}"
         length = _from_decimal(value, shown) * MM_PER_UNIT[unit]
     else:
-        raise LengthError("a length is a number or a text", _clip(str(value)), _FORMS)
+        raise LengthError("a length must be a number or a text", _clip(str(value)), _FORMS)
     if length < 0 and not negative:
         raise LengthError("a length can't be below zero here", shown, "write it without the minus sign")
     if length == 0 and not zero:
@@ -117,10 +117,10 @@ def _from_text(text: str, unit: str) -> tuple[Fraction, str]:
     else:
         top, bottom = int(found["top"]), int(found["bottom"])
         if bottom == 0:
-            raise LengthError("the fraction is divided by zero", shown, 'write the bottom number, as in "3/8 in"')
+            raise LengthError("the bottom of the fraction is zero", shown, 'write a fraction such as "3/8 in"')
         if found["whole"] is not None and top >= bottom:
             raise LengthError(
-                "the fraction behind a whole number must be under one", shown, 'write it like "1 3/8 in" or "11/8 in"'
+                "the fraction after a whole number must be under one", shown, 'write it like "1 3/8 in" or "11/8 in"'
             )
         size = int(found["whole"] or 0) + Fraction(top, bottom)
     if found["sign"] == "-":
@@ -130,7 +130,7 @@ def _from_text(text: str, unit: str) -> tuple[Fraction, str]:
 
 
 def _in_keyboard_characters(text: str) -> str:
-    """The same length as a keyboard types it: 3½ -> 3 1/2, 1–3⁄8″ -> 1-3/8"."""
+    """The same length in keyboard characters: 3½ -> 3 1/2, 1–3⁄8″ -> 1-3/8"."""
     typed = "-" if text.startswith(_MINUS) else ""
     for character in text.removeprefix(_MINUS):
         kind, _, parts = unicodedata.decomposition(character).partition(" ")
@@ -149,11 +149,11 @@ def _typeset_fraction(found: re.Match[str]) -> str:
 
 def _mend_for(text: str) -> str:
     if re.search(r"[0-9],[0-9]", text):
-        return "write the decimal with a point, not a comma"
+        return "write a decimal point, not a comma"
     if re.search(r"[0-9]-[0-9]", text):
         return 'put a space between the whole number and the fraction, as in "1 3/8 in"'
     if re.search(r"[0-9] *('|inch|inches|cm|m|ft)$", text.strip()):
-        return "the units are mm and in"
+        return "give it in mm or in"
     return _FORMS
 
 
@@ -165,7 +165,7 @@ def _clip(text: str) -> str:
 
 def round_to_step(value: Fraction, step: Fraction) -> Fraction:
     """The multiple of `step` (over 0) nearest to `value`, halves to the even multiple."""
-    # In whole numbers, which takes less than half as long as round(value / step) * step: every pass is rounded.
+    # Whole numbers take less than half the time of round(value / step) * step, and every pass is rounded.
     numerator = value.numerator * step.denominator
     denominator = value.denominator * step.numerator
     whole, rest = divmod(numerator, denominator)
@@ -195,7 +195,7 @@ def plain_length(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
 
 
 def toml_length(mm: Fraction, unit: str) -> str:
-    """A length for a plan file in this unit, exact: a number, a number in the other unit, or a fraction."""
+    """A length for a plan file in this unit, exact: as a number, a number in the other unit, or a fraction."""
     for each in (unit, *(other for other in MM_PER_UNIT if other != unit)):
         value = mm / MM_PER_UNIT[each]
         if (value * 10**9).denominator == 1:
@@ -206,14 +206,14 @@ def toml_length(mm: Fraction, unit: str) -> str:
 
 
 def at_least(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
-    """As `plain_length`, rounded up: for the least that will do, or a greatest error."""
+    """Like `plain_length`, but rounded up: for the least that will do, or for a greatest error."""
     step = MM_PER_UNIT[unit] / 10**places
     # -(-a // b) divides and rounds up, exactly.
     return plain_length(-(-mm // step) * step, unit, places)
 
 
 def at_most(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
-    """As `plain_length`, rounded down: for the most that will do, or what is left at worst."""
+    """Like `plain_length`, but rounded down: for the most that will do, or for what is left at worst."""
     step = MM_PER_UNIT[unit] / 10**places
     return plain_length(mm // step * step, unit, places)
 
@@ -221,8 +221,8 @@ def at_most(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
 def to_64ths(mm: Fraction) -> tuple[int, int, Fraction]:
     """(whole inches, sixty-fourths 0..63, remainder in mm) at the nearest 64th, halves to even.
 
-    The three add up to `mm` exactly; the remainder lies within 25.4 / 128 mm either way. Below
-    zero the inches and 64ths both carry the sign: -1 3/64 in -> (-1, -3, 0).
+    The three add up to `mm` exactly. The remainder is at most 25.4 / 128 mm either way. Below
+    zero, inches and 64ths both have the sign: -1 3/64 in -> (-1, -3, 0).
     """
     step = MM_PER_UNIT["in"] / 64
     count = round(mm / step)

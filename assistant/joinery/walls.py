@@ -1,7 +1,7 @@
-"""Where the walls stand once the joint has clearance, and what that leaves of the fingers.
+"""Moves the walls to give a joint its clearance, and warns of fingers that this leaves too thin.
 
 With clearance c each inner wall moves c/4 into its own part's wood, on both parts. So every
-glue gap is c/2, an inner socket widens by c/2, one at an edge by c/4, and edges stay.
+glue gap is c/2. An inner socket widens by c/2, a socket at an edge by c/4, and edges stay.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ SLIVER_MM = Fraction(3)
 def open_walls(segments: Sequence[Segment], clearance: Fraction, *, unit: str = "mm") -> tuple[Segment, ...]:
     """One part's segments with the clearance in them.
 
-    segments: nominal, alternating, from edge to edge. clearance: mm, >= 0 opens the joint; a
-    negative one would press it and is taken as asked. Open each part's own nominal walls: the
+    segments: nominal, alternating, from edge to edge. clearance: mm; 0 or over opens the joint. A
+    negative clearance would press it and is accepted here. Open each part's own nominal walls: the
     mate of opened walls is not the opened mate.
 
-    Raises: BadInput when the clearance leaves nothing of a finger (or, negative, of a socket).
+    Raises: BadInput if the clearance leaves nothing of a finger (or, if negative, of a socket).
     """
     shift = clearance / 4
     walls = [segments[0].start]
@@ -38,7 +38,7 @@ def open_walls(segments: Sequence[Segment], clearance: Fraction, *, unit: str = 
         which = f"a {kind}" if len(eaten) == 1 else f"{len(eaten)} {kind}s, the narrowest"
         narrowest = plain_length(min(s.width for s in eaten), unit)
         what = f"the clearance leaves nothing of {which} {narrowest} wide"
-        mend = "use less clearance or a layout without so narrow a segment"
+        mend = f"use less clearance, or a layout without such narrow {kind}s"
         raise BadInput([Fault(what, plain_length(clearance, unit), "joint.clearance", mend)])
     return opened
 
@@ -46,7 +46,7 @@ def open_walls(segments: Sequence[Segment], clearance: Fraction, *, unit: str = 
 def assumed_kerf(kerf: Fraction, clearance: Fraction) -> Fraction:
     """The kerf, in mm, that a layout without clearance would have to assume to cut the same joint.
 
-    It is c/2 thinner than the real kerf: each socket then comes out c/2 too wide. A wider
+    It is c/2 less than the real kerf, so that each socket comes out c/2 too wide. A wider
     assumed kerf makes a tighter joint (common practice, no source).
     """
     return kerf - clearance / 2
@@ -60,12 +60,13 @@ def slivers(
     *,
     unit: str = "mm",
 ) -> list[str]:
-    """Warnings of fingers too thin to trust, one line per width.
+    """Warnings of fingers that are too thin to trust, one line for each width.
 
-    Those under 3 mm once the clearance is off them, or laid out thinner than the kerf.
-    segments: one part's nominal ones, which `open_walls` takes with this clearance. Ask for each part: a socket here is
-    a finger there. A finger laid out as wide as the kerf is what one pass leaves, so the clearance is not held against
-    it. step: the least that the carriage can be set by, mm: of what is thinner it is left to chance whether it stands.
+    They are under 3 mm after the clearance is taken off, or laid out thinner than the kerf.
+    segments: one part's nominal ones, which `open_walls` accepts with this clearance. Call it for each part: a socket
+    in one is a finger in the other. A finger laid out as wide as the kerf is what one pass leaves, so it is not too
+    thin for losing its clearance. step: the smallest step of the carriage, mm; chance decides whether a thinner finger
+    stands.
     """
     opened = open_walls(segments, clearance, unit=unit)
     places: dict[Fraction, list[int]] = {}
@@ -84,10 +85,11 @@ def slivers(
 
 
 def unsettable_warning(size: Fraction, step: Fraction, *, unit: str = "mm") -> str:
-    """What there is to say of wood thinner than the carriage can be set by; "" where it isn't. size, step: mm."""
+    """A warning of wood thinner than the carriage's smallest step; "" if it isn't. size, step: mm."""
     if size >= step:
         return ""
-    return f"less than the carriage can be set by, {plain_length(step, unit)}: chance decides whether any of it stands"
+    smallest = f"the carriage's smallest step, {plain_length(step, unit)}"
+    return f"less than {smallest}: chance decides whether any of it stands"
 
 
 def number_list(noun: str, numbers: Sequence[int]) -> str:

@@ -1,15 +1,15 @@
 """The journal: every session's facts in one SQLite database, committed before anything is said.
 
-codec      facts to JSON and back, one codec per kind, with upcasters
-seals      checksums of facts, chained, and of rows
-playing    a session's facts to the state that they lead to
-private    files and folders for nobody but the user
+codec      converts facts to JSON and back, one codec for each kind, with upcasters
+seals      makes checksums of facts, in a chain, and of rows
+playing    plays a session's facts back into the state they lead to
+private    makes files and folders that only the user can open
 schema     the tables, their versions and migrations
-rows       a session's row and what its facts add up to
+rows       a session's row, and what its facts add up to
 store      `Journal`: append, replay, list
-lock       one process per session
-pages      rows read straight from the file's pages, for repair
-repair     a fresh database from what can be read
-account    a session in plain words
-export     JSON and CSV
+lock       allows one process for each session
+pages      reads rows straight from the file's pages, for repair
+repair     builds a new database from what can be read
+account    puts a session into plain words
+export     writes JSON and CSV
 """

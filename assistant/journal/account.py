@@ -1,4 +1,4 @@
-"""A session in plain words: what was cut when and by what, checks, notes, pauses, and the pace."""
+"""A session in plain words: what was cut, when, and how it was recorded; checks, notes, pauses and the pace."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from assistant.session import facts as f
 
 
 def state_in_words(row: SessionRow) -> str:
-    """Open, finished or ended early; and whether it was only rehearsed, so that no wood was cut."""
+    """Open, finished or ended early, and whether it was only a rehearsal, without wood."""
     return f"{row.state}, rehearsed" if row.rehearsed else row.state
 
 
@@ -46,7 +46,7 @@ def listing(rows: Sequence[SessionRow]) -> str:
 
 
 def account(row: SessionRow, records: Iterable[f.Record]) -> str:
-    """The whole session, a line per fact, and its sums."""
+    """The whole session: a line for each fact, then the totals."""
     facts = _FactsInWords(row.id)
     body = [line for record in records for line in facts.lines_of(record)]
     if facts.expected <= row.last:
@@ -65,7 +65,7 @@ def account(row: SessionRow, records: Iterable[f.Record]) -> str:
 
 
 def local_time(utc: str) -> str:
-    """Such as "2026-11-25 14:02:11", in this machine's time zone; the text itself where it is no time."""
+    """Such as "2026-11-25 14:02:11", in this machine's time zone; the text itself if it is not a time."""
     try:
         return datetime.fromisoformat(utc).astimezone().strftime("%Y-%m-%d %H:%M:%S")
     except (ValueError, OverflowError, OSError):
@@ -83,14 +83,14 @@ def duration(seconds: float) -> str:
 
 
 def length(exact: str, unit: str = "mm") -> str:
-    """Such as "12.35 mm" for "1235/100": up to four decimals of its unit, with "about" where it has more."""
+    """Such as "12.35 mm" for "1235/100": up to four decimals of its unit, with "about" if it has more."""
     value = Fraction(exact) / MM_PER_UNIT[unit]
     text = f"{float(value):.4f}".rstrip("0").rstrip(".")
     return f"{'' if Fraction(text) == value else 'about '}{text} {unit}"
 
 
 def setting(exact: str, carriage: Carriage | None) -> str:
-    """A setting as its carriage shows it, with its length beside a dial's or a stepper's; in mm where none is known."""
+    """A setting as the carriage shows it, with the length added for a dial or a stepper; in mm without a carriage."""
     if carriage is None:
         return length(exact)
     shown = reading(carriage, Fraction(exact))
@@ -108,13 +108,13 @@ def counted(count: int, one: str) -> str:
 
 
 def one_line(text: str) -> str:
-    """Without control characters, which could move the terminal's cursor."""
+    """The text without control characters, which could move the terminal's cursor."""
     return "".join(c if c.isprintable() else " " for c in text)
 
 
 @dataclass(slots=True)
 class _FactsInWords:
-    """Walks the facts once; keeps sums only. Times in s."""
+    """Words the facts one by one, keeping only totals. Times in s."""
 
     session: str
     job: Job | None = None
@@ -137,7 +137,7 @@ class _FactsInWords:
         self.expected = record.n + 1
         with naming(self.session, record.n, fact.kind):
             line = _IN_WORDS[type(fact)](self, fact, record.at)
-        # A setup heads what was done in it.
+        # A setup's line is a heading for what was done in it.
         indent = "  " if isinstance(fact, f.SetupStarted) else "    "
         yield f"{clock(record.at)}{indent}{line}"
         self.last_at = max(self.last_at, record.at)
@@ -171,7 +171,7 @@ class _FactsInWords:
             self.takes.append(at - self.called[2])
             took = f", {duration(at - self.called[2])} after its setting was called"
             self.called = None
-        return f"pass {fact.pass_} cut, said by {one_line(fact.by)}{took}"
+        return f"pass {fact.pass_} cut, recorded by {one_line(fact.by)}{took}"
 
     def stood_by(self, fact: f.StoodBy, at: float) -> str:
         self.stood_by_at, self.called = at, None
@@ -191,7 +191,7 @@ class _FactsInWords:
     def stepped_back(self, fact: f.SteppedBack, at: float) -> str:
         self.taken_back += 1
         self.called = None
-        return f"back: setup {fact.setup}, pass {fact.pass_} counts as not cut"
+        return f"went back: setup {fact.setup}, pass {fact.pass_} counts as not cut"
 
     def jumped(self, fact: f.Jumped, at: float) -> str:
         self.taken_back += 1
@@ -207,7 +207,7 @@ class _FactsInWords:
         self.resumed += 1
         self._end_stand_by(self.last_at)
         self.called = None
-        place = f"pass {fact.pass_} to be cut again" if fact.pass_ else "no pass was called"
+        place = f"pass {fact.pass_} must be cut again" if fact.pass_ else "no pass was called"
         return f"resumed in setup {fact.setup}; {place}"
 
     def zeroed(self, fact: f.Zeroed, at: float) -> str:
@@ -215,7 +215,7 @@ class _FactsInWords:
 
     def reregistered(self, fact: f.Reregistered, at: float) -> str:
         tried = " and tried against the still blade" if fact.setting else ""
-        return f"work of setup {fact.setup} clamped afresh at the stop{tried}"
+        return f"setup {fact.setup}: work clamped again at the stop{tried}"
 
     def stage_ready(self, fact: f.StageReady, at: float) -> str:
         return f"stage {fact.stage} ready"
@@ -231,15 +231,15 @@ class _FactsInWords:
         return f"ended early at {place}"
 
     def sums(self) -> list[str]:
-        """The closing lines: time at it, pauses, the pace, and what was out of the ordinary."""
+        """The closing lines: time, pauses, pace, and anything out of the ordinary."""
         self._end_stand_by(self.last_at)
         lines = [f"time: {duration(self.last_at)}"]
         if self.stand_bys:
             lines.append(f"standing by: {counted(self.stand_bys, 'time')}, {duration(self.standing_by)} in all")
         if self.takes:
             lines.append(
-                f"pace: {duration(median(self.takes))} a pass in the middle of them, "
-                f"{duration(min(self.takes))} at the quickest, {duration(max(self.takes))} at the slowest"
+                f"pace: {duration(median(self.takes))} a pass (median), "
+                f"{duration(min(self.takes))} for the quickest, {duration(max(self.takes))} for the slowest"
             )
         if self.cuts_by:
             named = ", ".join(f"{count} by {one_line(by)}" for by, count in sorted(self.cuts_by.items()))

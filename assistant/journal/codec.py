@@ -1,8 +1,8 @@
-"""Facts to JSON bodies and back: one explicit codec per kind.
+"""Converts facts to JSON bodies and back, with one explicit codec for each kind.
 
-Keys of a body are part of the format: they are what `journal export` shows and what an old
-journal holds. A fact whose shape changes raises its `version` and adds an upcaster here;
-nothing is ever rewritten in place.
+The keys of a body are part of the format: `journal export` shows them and old journals hold
+them. When the shape of a fact changes, its `version` goes up and an upcaster is added here.
+Nothing is ever rewritten in place.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ _parse = json.JSONDecoder().raw_decode
 
 @dataclass(frozen=True, slots=True)
 class Codec:
-    """One kind's encoder and decoder. version: the one they write and read."""
+    """The encoder and decoder of one kind. version: the version they write and read."""
 
     version: int
     encode: Callable[[Any], Body]
@@ -53,15 +53,16 @@ class Codec:
 
 
 class _Unreadable(Exception):
-    """A body lacks a key or holds a value of another type; the text names the key."""
+    """A body lacks a key or has a value of the wrong type. The text names the key."""
 
 
 class TooNew(JournalError):
-    """A kind or a version that only a newer Kerfcall knows."""
+    """The fact has a kind or a version that only a newer Kerfcall knows."""
 
 
 def _count(body: Body, key: str) -> int:
     value = body.get(key)
+    # Not isinstance, since a bool is an int in Python.
     if type(value) is not int:
         raise _Unreadable(f"{key!r} is {value!r}, not a whole number")
     return value
@@ -75,7 +76,7 @@ def _text(body: Body, key: str) -> str:
 
 
 def _exact(body: Body, key: str) -> str:
-    """A fraction in text, kept as it was written."""
+    """A fraction as text, kept exactly as it was written."""
     value = _text(body, key)
     if not _NUMBER.fullmatch(value):
         raise _Unreadable(f"{key!r} is {value!r:.60}, not an exact number")
@@ -178,7 +179,7 @@ CODECS: dict[str, Codec] = {
 
 
 def _with_fixed_checks(body: Body) -> Body:
-    """Sessions stored before these checks were there are asked them from the next setup's end on."""
+    """Add the fixed checks to a session stored without them: they are asked from the end of the next setup on."""
     from assistant.plans.checks import with_fixed
     from assistant.plans.job_json import check_from_json, check_to_json
     from assistant.plans.languages import language_of
@@ -195,23 +196,24 @@ def _with_fixed_checks(body: Body) -> Body:
 UPCASTERS: dict[tuple[str, int], Upcaster] = {
     ("started", 1): lambda body: {**body, "rehearsed": False},
     ("started", 2): _with_fixed_checks,
-    # Which cut was tried had been left to the operator.
+    # In version 1 the operator chose which cut to try, so its setting isn't known.
     ("reregistered", 1): lambda body: {**body, "setting": ""},
 }
 
 
 def without_codec(kinds: Iterable[type[Fact]]) -> list[str]:
-    """The kinds among these that have no codec of their version; empty when all can be journalled."""
+    """Those of these kinds that have no codec of their version; empty if all can be journalled."""
     return [k.kind for k in kinds if k.kind not in CODECS or CODECS[k.kind].version != k.version]
 
 
 def encode(fact: Fact) -> str:
-    """The fact's body as JSON text (ASCII). Raises JournalError for a kind that is never written or has no codec."""
+    """The fact's body as JSON text (ASCII). Raises JournalError for a kind that is never stored or has no codec."""
     codec = CODECS.get(fact.kind)
     if fact.passing or codec is None or codec.version != fact.version:
         raise JournalError(f"a fact of kind {fact.kind!r}, version {fact.version}, has no form in the journal")
     body = codec.encode(fact)
     try:
+        # Read back at once, before it is committed: later, it would only be noticed when the session is resumed.
         if codec.decode(body) != fact:
             raise _Unreadable("it would not be read back as the same fact")
     except _Unreadable as error:
@@ -220,14 +222,14 @@ def encode(fact: Fact) -> str:
 
 
 def decode(kind: str, version: int, text: str) -> Fact:
-    """The fact of a row. Raises JournalError naming what can't be read: kind, version or key."""
+    """The fact in a row. Raises JournalError that says what can't be read: kind, version or key."""
     codec = CODECS.get(kind)
     if codec is None:
         raise TooNew(f"unknown kind of fact {kind!r}: it was written by another version of Kerfcall; upgrade it")
     try:
         body, end = _parse(text)
         if type(body) is not dict or end != len(text):
-            raise _Unreadable("its body is no JSON object")
+            raise _Unreadable("its body is not a JSON object")
         if version != codec.version:
             body = _upcast(kind, version, codec.version, body)
         return codec.decode(body)
@@ -236,7 +238,7 @@ def decode(kind: str, version: int, text: str) -> Fact:
 
 
 def body_of(fact: Fact) -> Body:
-    """The fact's body with the format's keys, e.g. "pass"."""
+    """The fact's body, with the format's keys such as "pass"."""
     return CODECS[fact.kind].encode(fact)
 
 
@@ -248,6 +250,6 @@ def _upcast(kind: str, version: int, wanted: int, body: Body) -> Body:
     for step in range(version, wanted):
         upcaster = UPCASTERS.get((kind, step))
         if upcaster is None:
-            raise JournalError(f"a fact of kind {kind!r}, version {step}, has no way to version {step + 1}")
+            raise JournalError(f"a fact of kind {kind!r}, version {step}, can't be brought to version {step + 1}")
         body = upcaster(body)
     return body

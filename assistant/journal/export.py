@@ -1,4 +1,4 @@
-"""A session as JSON or CSV, for other programs."""
+"""Exports a session as JSON or CSV, for other programs."""
 
 from __future__ import annotations
 
@@ -34,9 +34,9 @@ CSV_COLUMNS = (
 def as_json(row: SessionRow, records: Iterable[Record]) -> dict[str, Any]:
     """{"session", "state", "plan_digest", "records": [{"n", "at", "utc", "kind", ...}]}.
 
-    at: s since the session's start. A setting is a number in mm, exact to 1e-6, with
-    "setting_exact" beside it as a fraction in text. `started` goes without its job: the plan is
-    named by its digest.
+    at: s since the session's start. A setting is a number in mm, exact to 1e-6, together with
+    "setting_exact", a fraction as text. `started` is exported without its job: the digest
+    identifies the plan.
     """
     return {
         "session": row.id,
@@ -47,7 +47,7 @@ def as_json(row: SessionRow, records: Iterable[Record]) -> dict[str, Any]:
 
 
 def as_csv(row: SessionRow, records: Iterable[Record]) -> str:
-    """A header and a line per fact; columns that a kind doesn't have are empty."""
+    """A header, then a line for each fact. Columns that a kind doesn't have are empty."""
     text = io.StringIO()
     writer = csv.DictWriter(text, CSV_COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()

@@ -1,4 +1,4 @@
-"""What `ready` asks of the journal: whether it can be read and written, and the room on its disk."""
+"""What `ready` asks about the journal: whether it can be read and written, and the room on its disk."""
 
 from __future__ import annotations
 
@@ -15,23 +15,23 @@ LEAST_FREE_MB, LITTLE_FREE_MB = 50, 500
 
 
 def state_folder() -> Path:
-    """The journal's own. Raises ImportError where the library that knows it is missing."""
+    """The journal's own folder. Raises ImportError if the library that finds it is missing."""
     from assistant.journal.store import default_state_dir
 
     return default_state_dir()
 
 
 def nearest_existing(folder: Path) -> Path:
-    """The folder, or the nearest one above it that is there."""
+    """The folder, or the nearest folder above it that exists."""
     while not folder.exists() and folder != folder.parent:
         folder = folder.parent
     return folder
 
 
 def last_entry(folder: Path) -> str | None:
-    """When the newest fact in this folder's journal was written, ISO 8601; None where there is none.
+    """When the newest fact in this folder's journal was written, ISO 8601; None if there is none.
 
-    Raises JournalError where the journal can't be read.
+    Raises JournalError if the journal can't be read.
     """
     from assistant.journal.store import Journal, journal_path
 
@@ -42,18 +42,19 @@ def last_entry(folder: Path) -> str | None:
 
 
 def journal(find: Callable[[], Path] = state_folder) -> Finding:
-    """Whether the journal can be read and written: nothing is announced before it is committed."""
+    """Check that the journal can be read and written, since nothing is announced before it is committed."""
     from assistant.journal.store import journal_path
 
-    mend = "make the folder writable, or name another with --state DIR"
+    mend = "make the folder writable, or give another with --state DIR"
     try:
         folder = find()
+        # A temporary file shows whether the folder can be written, without touching the journal.
         with tempfile.NamedTemporaryFile(dir=nearest_existing(folder), prefix=".kerfcall-"):
             pass
         file = journal_path(folder)
         if file.exists() and not os.access(file, os.W_OK):
             return Finding(
-                "journal", BROKEN, f"{with_tilde(file)} may not be written", "give yourself the right to write it"
+                "journal", BROKEN, f"you may not write {with_tilde(file)}", "give yourself permission to write it"
             )
         last = last_entry(folder)
     except OSError as error:
@@ -67,13 +68,13 @@ def journal(find: Callable[[], Path] = state_folder) -> Finding:
 
 
 def disk(find: Callable[[], Path] = state_folder) -> Finding:
-    """Room where the journal is kept."""
+    """Check the room on the disk where the journal is kept."""
     try:
         free_mb = shutil.disk_usage(nearest_existing(find())).free // 1_000_000
     except OSError as error:
-        return Finding("disk", BROKEN, one_line(error), "see that the folder of the journal is there")
+        return Finding("disk", BROKEN, one_line(error), "check that the journal's folder exists")
     data = {"free_mb": free_mb}
     if free_mb < LEAST_FREE_MB:
         return Finding("disk", BROKEN, f"{free_mb} MB free", f"free at least {LEAST_FREE_MB} MB", data)
-    little = f"; under {LITTLE_FREE_MB} MB is little" if free_mb < LITTLE_FREE_MB else ""
+    little = f"; under {LITTLE_FREE_MB} MB is not much" if free_mb < LITTLE_FREE_MB else ""
     return Finding("disk", WORKS, f"{free_mb:,} MB free{little}", "", data)

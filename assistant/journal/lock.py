@@ -1,4 +1,4 @@
-"""One process per session: an operating system's file lock, freed even when its holder is killed."""
+"""Allows one process for each session, by a file lock that the operating system frees even if its holder is killed."""
 
 from __future__ import annotations
 
@@ -12,21 +12,22 @@ from types import TracebackType
 from assistant.errors import JournalError, SessionLocked
 from assistant.journal import private
 
+# The id becomes a file name, so it must not lead out of the folder.
 _SAFE = re.compile(r"[0-9A-Za-z][0-9A-Za-z-]{0,63}")
-_SESSION = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}-[0-9]{1,9}")  # other locks lie in the same folder
+_SESSION = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}-[0-9]{1,9}")  # the same folder has other locks too
 
 
 class SessionLock:
-    """Holds `<state_dir>/locks/<id>.lock` while entered; the holder's pid stands in `<id>.pid` beside it.
+    """Holds `<state_dir>/locks/<id>.lock` while entered. The file `<id>.pid` beside it has the holder's process id.
 
-    The pid has its own file because a locked file can't be read on every system. Raises
-    SessionLocked when another holder (also in this process) has it, JournalError when the
+    The process id has its own file because a locked file can't be read on every system. Raises
+    SessionLocked if another holder (also in this process) has the lock, JournalError if the
     lock can't be made at all.
     """
 
     def __init__(self, state_dir: Path, session_id: str):
         if not _SAFE.fullmatch(session_id):
-            raise JournalError(f"{session_id!r} can't be a session's id: letters, digits and hyphens only")
+            raise JournalError(f"{session_id!r} can't be a session: use only letters, digits and hyphens")
         self._id = session_id
         self._folder = Path(state_dir) / "locks"
         self._pid_file = self._folder / f"{session_id}.pid"
@@ -42,7 +43,7 @@ class SessionLock:
         self.release()
 
     def acquire(self) -> None:
-        """Take the lock now or raise; never waits."""
+        """Take the lock now or raise. It never waits."""
         from filelock import FileLock, Timeout
 
         path = self._folder / f"{self._id}.lock"
@@ -56,12 +57,12 @@ class SessionLock:
             with suppress(OSError, ValueError):
                 holder = f" (process {int(self._pid_file.read_text(encoding='ascii'))})"
             raise SessionLocked(
-                f"session {self._id} is being driven by another Kerfcall{holder}; "
-                "carry on there, or end that one first: the session stays as it is"
+                f"another Kerfcall is running session {self._id}{holder}; "
+                "carry on there, or end that Kerfcall first: the session stays as it is"
             ) from error
         except (OSError, NotImplementedError) as error:
             raise JournalError(
-                f"can't lock {path}: {error}; choose a folder on a local disk that you may write to with --state DIR"
+                f"can't lock {path}: {error}; with --state DIR, choose a folder on a local disk that you may write to"
             ) from error
         self._lock = lock
         private.tighten(path)
@@ -70,7 +71,7 @@ class SessionLock:
             self._pid_file.write_text(f"{os.getpid()}\n", encoding="ascii")
 
     def release(self) -> None:
-        """Let go; safe to repeat."""
+        """Release the lock. Safe to repeat."""
         if self._lock is None:
             return
         with suppress(OSError):
@@ -81,7 +82,7 @@ class SessionLock:
 
 @contextmanager
 def no_session_running(state_dir: Path) -> Iterator[None]:
-    """Within: no session of this folder is driven, nor can one be begun again. Raises SessionLocked for one that is."""
+    """Inside, no session of this folder is running, and none can be resumed. Raises SessionLocked if one is running."""
     with ExitStack() as held:
         for path in sorted((state_dir / "locks").glob("*.lock")):
             if _SESSION.fullmatch(path.stem):

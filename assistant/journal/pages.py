@@ -1,7 +1,7 @@
-"""Rows of the journal read straight from the pages of its files, for repair.
+"""Reads rows of the journal straight from the pages of its files, for repair.
 
-SQLite gives up on a table when a page on the way to it is damaged; every leaf page left whole
-still holds its rows. Layouts: "Database File Format", sqlite.org/fileformat2.html, sections
+SQLite gives up on a table if a page on the way to it is damaged, but every intact leaf page
+still has its rows. Layouts: "Database File Format", sqlite.org/fileformat2.html, sections
 1.3 (header), 1.6 (b-tree pages), 2.1 (records) and 4 (write-ahead log).
 """
 
@@ -16,7 +16,7 @@ from typing import Any
 Row = tuple[Any, ...]
 _TABLE_LEAF = 0x0D
 _MAX_PAYLOAD = 1 << 26
-_LOG_MAGIC = 0x377F0682  # + 1 where the checksums are over big-endian words
+_LOG_MAGIC = 0x377F0682  # + 1 if the checksums are over big-endian words
 
 
 class Damaged(Exception):
@@ -24,7 +24,7 @@ class Damaged(Exception):
 
 
 def page_size_of(database: bytes, log: bytes) -> int:
-    """From the database's header, else the log's, else SQLite's default."""
+    """The page size in bytes: from the database's header, else the log's, else SQLite's default."""
     candidates = []
     if len(database) >= 18:
         (short,) = struct.unpack_from(">H", database, 16)
@@ -35,9 +35,9 @@ def page_size_of(database: bytes, log: bytes) -> int:
 
 
 def rows(database: bytes, log: bytes = b"") -> Iterator[tuple[int, Row]]:
-    """(rowid, columns) of every readable row in any table leaf: committed log pages first, the newest leading.
+    """(rowid, columns) of every readable row in any table leaf: first from committed log pages, the newest first.
 
-    The same row may come more than once. What can't be read is left out.
+    The same row may come more than once. Unreadable rows are skipped.
     """
     size = page_size_of(database, log)
     pages = {
@@ -54,7 +54,7 @@ def rows(database: bytes, log: bytes = b"") -> Iterator[tuple[int, Row]]:
 
 
 def rows_not_committed(database: bytes, log: bytes) -> Iterator[tuple[int, Row]]:
-    """(rowid, columns) from the log's frames that are damaged, or whose commit is: for rows that a seal can prove."""
+    """(rowid, columns) from log frames that are damaged, or whose commit is: only a seal can prove such rows."""
     size = page_size_of(database, log)
     frames = [(number, page) for number, page, committed in _frames(log, size) if not committed]
     newest = {number: page for number, page, _ in _frames(log, size)}
@@ -63,15 +63,15 @@ def rows_not_committed(database: bytes, log: bytes) -> Iterator[tuple[int, Row]]
 
 
 def committed_frames(log: bytes, size: int) -> Iterator[tuple[int, bytes]]:
-    """(page number, page) of the log's committed frames whose checksum holds."""
+    """(page number, page) of the log's committed frames with a valid checksum."""
     return ((number, page) for number, page, committed in _frames(log, size) if committed)
 
 
 def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes, bool]]:
     """(page number, page, whether it is whole and committed) of the log's frames.
 
-    Each frame's checksum starts from the one before it, as stored; so a damaged frame spoils
-    itself alone, where SQLite would ignore everything after it.
+    Each frame's checksum is computed from the stored checksum of the frame before it. So a damaged frame
+    spoils only itself, whereas SQLite would ignore everything after it.
     """
     whole = size + 24
     starts = range(32, len(log) - whole + 1, whole)
@@ -82,14 +82,14 @@ def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes, bool]]:
     order = ">" if magic == _LOG_MAGIC + 1 else "<" if magic == _LOG_MAGIC else "<>"[sys.byteorder == "big"]
     if checksum(log[:24], (0, 0), order) != before:
         salts = Counter(head[2:4] for head in heads).most_common(1)[0][0]
-    # Those left over from before the log was last begun again differ in both salts.
+    # Frames left over from before the log was last restarted differ in both salts.
     current = [pair for pair in zip(starts, heads, strict=True) if any(_of_this_log(pair[1], salts))]
     waiting: list[tuple[int, bytes, bool]] = []
     for start, head in current:
         page = log[start + 24 : start + whole]
         whole_frame = checksum(log[start : start + 8] + page, before, order) == head[4:6]
         waiting.append((head[0], page, whole_frame))
-        # The very last frame, damaged, may be a commit that was never acknowledged.
+        # If the very last frame is damaged, it may be a commit that was never acknowledged.
         if head[1] and (whole_frame or start != current[-1][0]):
             yield from waiting
             waiting = []
@@ -98,21 +98,21 @@ def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes, bool]]:
 
 
 def _seed(log: bytes) -> tuple[int, ...]:
-    """The checksum of the log's own header, which that of the first frame starts from."""
+    """The checksum of the log's own header, from which that of the first frame is computed."""
     return struct.unpack_from(">2I", log, 24)
 
 
 def _of_this_log(head: tuple[int, ...], salts: tuple[int, ...]) -> tuple[bool, bool]:
-    """Which of a frame's salts are the log's: both, unless it was damaged or is older."""
+    """Whether each of a frame's two salts is the log's: both are, unless the frame was damaged or is older."""
     return head[2] == salts[0], head[3] == salts[1]
 
 
 def log_is_whole(log: bytes) -> bool:
-    """Whether SQLite, which stops at the first frame that isn't whole, would pass over nothing that was written.
+    """Whether SQLite, which stops at the first frame that isn't whole, would read everything that was written.
 
-    Frames left over from before the log was last begun again differ in both salts; one that was damaged has one of them
-    still. Whole frames at the end without their commit are of a process that was killed, and are nothing. A broken one
-    at the very end may be damage or a power cut in the midst of writing: that can't be told, so it counts as broken.
+    Frames left over from before the log was last restarted differ in both salts. A damaged frame still has one of them.
+    Whole frames at the end without a commit come from a process that was killed, and don't count. A broken frame
+    at the very end is either damage or a power cut during writing. Nothing shows which, so it counts as damage.
     """
     if len(log) <= 32 or not any(log):
         return True
@@ -179,7 +179,7 @@ def _cell(page: bytes, start: int, pages: dict[int, bytes]) -> tuple[int, Row]:
 
 
 def _local_part(length: int, size: int) -> int:
-    """How much of a payload stands on the leaf itself. The format calls `most` X, `least` M and `fits` K."""
+    """How many bytes of a payload are on the leaf itself. The format calls `most` X, `least` M and `fits` K."""
     most = size - 35
     if length <= most:
         return length
@@ -223,7 +223,7 @@ def _value(payload: bytes, at: int, serial: int) -> tuple[Any, int]:
         return struct.unpack_from(">d", payload, at)[0], at + 8
     if serial in (8, 9):  # the integers 0 and 1, which take no bytes
         return serial - 8, at
-    if serial < 12:  # 10 and 11: reserved, in no file
+    if serial < 12:  # 10 and 11 are reserved and occur in no file
         raise Damaged
     end = at + (serial - 12) // 2
     if end > len(payload):
@@ -232,7 +232,7 @@ def _value(payload: bytes, at: int, serial: int) -> tuple[Any, int]:
 
 
 def _varint(data: bytes, at: int) -> tuple[int, int]:
-    """The number at `at` and where it ends: seven bits a byte while its top bit is set, all eight of a ninth."""
+    """(the number at `at`, where it ends): seven bits from each byte while its top bit is set, all eight of a ninth."""
     value = 0
     for index in range(8):
         byte = data[at + index]

@@ -1,4 +1,4 @@
-"""A session's facts played back into the state that they lead to; what does not fit is refused, never guessed at."""
+"""Plays a session's facts back into the state they lead to. A fact that doesn't fit is refused, never guessed at."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _IN_THE_SETUP_BEGUN = f.SettingCalled | f.PassCut | f.Jumped
 
 
 def played(journal: Journal, session: str) -> State:
-    """The state after all of the session's facts. Raises JournalError for the first that can't be read or applied."""
+    """The state after all facts of the session. Raises JournalError for the first that can't be read or applied."""
     state = State()
     for record in journal.replay(session):
         fact = record.fact
@@ -47,18 +47,18 @@ def played(journal: Journal, session: str) -> State:
             wrong = str(error)
         except Exception as error:
             wrong = f"it can't be applied: {error!r:.200}"
-        mend = f"`kerfcall journal show {session}` tells what was cut; begin another with `kerfcall cut`"
+        mend = f"`kerfcall journal show {session}` shows what was cut; begin another with `kerfcall cut`"
         raise of_fact(journal.path, session, record.n, fact.kind, wrong, mend)
     return state
 
 
 def misfit(state: State, fact: f.Fact) -> str:
-    """Why no session can have had this fact in this state: what is wrong, with the value; "" where it fits."""
+    """Why no session can have had this fact in this state: what is wrong, with the value; "" if it fits."""
     job = state.job
     if isinstance(fact, f.Started):
-        return "the session had begun already" if job is not None else _job_fault(fact.job)
+        return "the session had already begun" if job is not None else _job_fault(fact.job)
     if job is None:
-        return "it comes before the session's beginning"
+        return "it comes before the start of the session"
     if isinstance(fact, f.CheckOpened | f.CheckConfirmed) and fact.check not in (check.name for check in job.checks):
         return f"its job has no check {fact.check!r:.60}"
     if isinstance(fact, f.StageReady) and not 1 <= fact.stage <= len(job.stages):
@@ -70,7 +70,7 @@ def misfit(state: State, fact: f.Fact) -> str:
     if state.setup == 0 and not isinstance(fact, f.SetupStarted | f.Noted | f.EndedEarly):
         return "no setup has been begun"
     if isinstance(fact, _IN_THE_SETUP_BEGUN) and fact.setup != state.setup:
-        return f"it is of setup {fact.setup}, and setup {state.setup} is being cut"
+        return f"it belongs to setup {fact.setup}, but setup {state.setup} is being cut"
     if isinstance(fact, _OF_A_PASS | _PERHAPS_OF_A_PASS):
         passes = len(job.pattern_of(fact.setup).passes)
         if not isinstance(fact, _PERHAPS_OF_A_PASS) and fact.pass_ == 0 or not 0 <= fact.pass_ <= passes:
@@ -79,7 +79,7 @@ def misfit(state: State, fact: f.Fact) -> str:
 
 
 def _job_fault(job: Job) -> str:
-    """What a session could not be cut by, "" where there is nothing."""
+    """What makes it impossible to cut from this job, "" if nothing does."""
     carriage = job.carriage
     if not job.setups:
         return "its job has no setups"

@@ -1,7 +1,7 @@
-"""The journal and what lies beside it are the user's own: files for nobody else (0600), folders too (0700).
+"""Keeps the journal and its neighbours private: nobody but the user may open the files (0600) and folders (0700).
 
-Only where the system has such permissions. A folder that the user named and that was there before keeps its own: it may
-hold other things, for others.
+This works only on systems with such permissions. A folder that the user chose and that already existed keeps its own,
+since it may hold other things, for other people.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ _OTHERS = stat.S_IRWXG | stat.S_IRWXO
 
 
 def make_folder(path: Path, tighten_it: bool) -> None:
-    """The folder, and those above it, where missing; the folder itself private.
+    """Make the folder and any missing folders above it. A new folder is private.
 
-    tighten_it: it is Kerfcall's by its name, so that one already there is made private as well. Raises OSError.
+    tighten_it: also make an existing folder private, since its name says that it is Kerfcall's. Raises OSError.
     """
     path.mkdir(mode=FOLDER, parents=True, exist_ok=True)
     if tighten_it:
@@ -26,14 +26,14 @@ def make_folder(path: Path, tighten_it: bool) -> None:
 
 
 def make_file(path: Path) -> None:
-    """The file, empty where it is missing: never for a moment with more permissions than it keeps. Raises OSError."""
+    """Make an empty file if it is missing, never even briefly with more permissions than it keeps. Raises OSError."""
     with contextlib.suppress(FileExistsError):
         os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, FILE))
     tighten(path)
 
 
 def tighten(path: Path) -> None:
-    """Take from everybody but its owner what they may do with it; where that can't be done, it stays as it is."""
+    """Take all permissions from everyone but the owner. If that fails, the permissions stay as they are."""
     with contextlib.suppress(OSError):
         mode = stat.S_IMODE(path.stat().st_mode)
         if os.name == "posix" and mode & _OTHERS:

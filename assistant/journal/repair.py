@@ -1,7 +1,7 @@
-"""A fresh journal from what can be read of a damaged one; the damaged file stays beside it under another name.
+"""Builds a new journal from what can be read of a damaged one. The damaged file stays beside it under another name.
 
-What a seal proves is kept as it was written; what one disproves is set apart and named. The facts left are chained
-again, and the numbers that are missing among them are recorded as gaps.
+What a seal proves is kept as it was written. What a seal disproves is left out and reported. The remaining facts are
+chained again, and the numbers missing among them are recorded as gaps.
 """
 
 from __future__ import annotations
@@ -32,12 +32,12 @@ Row = tuple[Any, ...]
 
 _TITLE_LOST = "(title lost)"
 _TABLES = ("sessions", "facts", "gaps")
-_TORN = "whatever was written last, if anything: power was cut in the midst of writing, or the log is damaged"
+_TORN = "the last facts written, if any: power was cut during writing, or the log is damaged"
 
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """What was found. healthy: nothing was changed. kept: where the damaged file is now. lost: in words."""
+    """What a repair did. healthy: nothing was changed. kept: where the damaged file is now. lost: in words."""
 
     healthy: bool
     sessions: int
@@ -48,13 +48,13 @@ class Repair:
 
 @dataclass(slots=True)
 class Salvage:
-    """Every reading of every row: the database and its log may hold one twice, and only one of them be damaged.
+    """Every reading of every row: the database and its log may both hold a row, and only one of them be damaged.
 
     sessions: by id, (seq, id, title, plan_digest, plan_path, started_utc, state, program_version, last, head, seal).
-    facts: by session and number, as in the table. Seals are "" where there were none yet. rowids: of the facts.
-    gaps: session, first and last, and when it was found. unreadable: what is no fact, in words. doubtful: facts from
-    where nobody knows whether they were committed; only their seals can prove them. shown: by table, what SQLite itself
-    shows, each row after its rowid.
+    facts: by session and number, as in the table. Seals are "" in rows from before there were seals. rowids: of the
+    facts. gaps: session, first and last, and when it was found. unreadable: what is wrong with rows that are no fact.
+    doubtful: facts that may not have been committed, so that only their seals can prove them. shown: by table, what
+    SQLite itself shows, each row after its rowid.
     """
 
     sessions: dict[str, list[Row]] = field(default_factory=lambda: defaultdict(list))
@@ -66,7 +66,7 @@ class Salvage:
     shown: dict[str, set[Row]] = field(default_factory=lambda: defaultdict(set))
 
     def add(self, rowid: int, stored: Row, doubtful: bool = False) -> None:
-        """Take a row by its shape. Text stored as bytes is text all the same: a seal will tell."""
+        """Add a row, recognised by its shape. Text stored as bytes is accepted as text: a seal will show if it is."""
         try:
             row = tuple(value.decode() if isinstance(value, bytes) else value for value in stored)
         except UnicodeDecodeError:
@@ -97,7 +97,7 @@ class Salvage:
 
 @dataclass(slots=True)
 class Mended:
-    """A session as it is to stand. row: as in `Salvage`. facts: rowid and fact. placed: its row tells of its order."""
+    """A repaired session. row: as in `Salvage`. facts: rowid and fact. placed: whether its row gives its order."""
 
     row: Row
     placed: bool
@@ -107,10 +107,10 @@ class Mended:
 
 
 def repair(state_dir: Path | None = None) -> Repair:
-    """Check the journal; rebuild it when damaged. No committed fact that can be read is lost.
+    """Check the journal and rebuild it if damaged. No committed fact that can be read is lost.
 
-    Raises SessionLocked while a session runs, JournalError when there is no journal, nothing
-    can be read of it, it is another program's, or the disk refuses.
+    Raises SessionLocked while a session runs, JournalError if there is no journal, nothing of it
+    can be read, it is another program's, or the disk fails.
     """
     path = journal_path(state_dir)
     if not path.exists() and not path.with_name(REBUILT).exists():
@@ -123,7 +123,7 @@ def repair(state_dir: Path | None = None) -> Repair:
 
 
 def _repair_within(work: Path, path: Path) -> Repair:
-    """As `repair`. work: an empty folder on the journal's own disk, so that what is built there can be moved."""
+    """Do the repair. work: an empty folder on the same disk as the journal, so that its files can be moved."""
     copy = work / "copy.sqlite3"
     _copy(path, copy)
     log = path.with_name(path.name + "-wal")
@@ -139,33 +139,33 @@ def _repair_within(work: Path, path: Path) -> Repair:
         numbers.setdefault(session, []).append(n)
     all_mended = [_mend(found, session, present) for session, present in numbers.items()]
     lost = tuple(line for one in all_mended for line in one.lost)
-    # A fact or a row whose session's name was damaged makes no session of its own.
+    # A fact or a row with a damaged session name must not become a session.
     mended = _in_order([one for one in all_mended if one.facts or one.placed])
     facts = sum(len(one.facts) for one in mended)
     if version is not None and log_whole and _is_as_shown(found, mended, version):
         return Repair(True, len(mended), facts, lost, None)
     if not found.sessions and not found.facts:
         raise JournalError(
-            f"nothing can be read of journal {path}; it was left as it is: use --state DIR for a new one"
+            f"nothing can be read from journal {path}; it was left as it is: use --state DIR for a new journal"
         )
     rebuilt = work / "rebuilt.sqlite3"
     _build(rebuilt, mended)
     kept = path.with_name(f"journal-damaged-{datetime.now(UTC):%Y%m%dT%H%M%S%fZ}.sqlite3")
     _copy(path, kept)
-    # Both are on the disk. From this rename on the repair is done: `finish_repair` ends one that is cut off after it.
+    # Both are on the disk now. After this rename the repair counts: `finish_repair` completes it if it is interrupted.
     os.replace(rebuilt, path.with_name(REBUILT))
     finish_repair(path)
     return Repair(False, len(mended), facts, lost if log_whole else (*lost, _TORN), kept)
 
 
 def salvage(database: bytes, log: bytes, copy: Path) -> Salvage:
-    """Everything readable: through SQLite on a copy that it may change, then from the untouched files' pages."""
+    """Everything readable: through SQLite from a copy that it may change, then from the pages of the original files."""
     found = Salvage()
     for table in _TABLES:
         with suppress(sqlite3.Error, UnicodeDecodeError), closing(schema.connect(copy, create=False)) as connection:
             for rowid, *row in connection.execute(f"SELECT rowid, * FROM {table} NOT INDEXED"):
                 found.shown[table].add((rowid, *row))
-                # On the pages an INTEGER PRIMARY KEY is the rowid, and NULL in its row.
+                # On the pages, an INTEGER PRIMARY KEY is the rowid and is NULL in its row.
                 found.add(rowid, (None, *row[1:]) if table == "sessions" else tuple(row))
     for rowid, row in pages.rows(database, log):
         found.add(rowid, row)
@@ -173,7 +173,7 @@ def salvage(database: bytes, log: bytes, copy: Path) -> Salvage:
 
 
 def _sound_version(copy: Path) -> int | None:
-    """The schema's version where SQLite finds nothing wrong with the file, else None.
+    """The schema's version if SQLite finds nothing wrong with the file, else None.
 
     Raises JournalError for an undamaged file of another program or a newer schema.
     """
@@ -189,11 +189,11 @@ def _sound_version(copy: Path) -> int | None:
 
 
 def _is_as_shown(found: Salvage, mended: list[Mended], version: int) -> bool:
-    """Whether SQLite shows just what is to stand: every row that was found, and every seal and gap as it has to be."""
+    """Whether SQLite shows exactly the repaired journal: every row found, and every seal and gap as it must be."""
     facts = {(rowid, *fact) for one in mended for rowid, fact in one.facts}
     rows = {(one.row[0], *one.row) for one in mended}
     gaps = {gap[:3] for one in mended for gap in one.gaps}
-    if version < 2:  # there were no seals: nothing to compare
+    if version < 2:  # version 1 had no seals to compare
         rows, facts, gaps = {row[:9] for row in rows}, {fact[:-1] for fact in facts}, set()
     shown = found.shown
     shown_gaps = {gap[1:4] for gap in shown["gaps"]}
@@ -201,14 +201,14 @@ def _is_as_shown(found: Salvage, mended: list[Mended], version: int) -> bool:
 
 
 def _fits(row: Row, kinds: tuple[Any, ...], more: tuple[Any, ...] = ()) -> bool:
-    """Whether the row's values are of these types, or of these and all of those that were added later."""
+    """Whether the row's values have these types. more: types of columns added later, all present or none."""
     if len(row) == len(kinds) + len(more):
         kinds = (*kinds, *more)
     return len(row) == len(kinds) and all(isinstance(value, kind) for value, kind in zip(row, kinds, strict=True))
 
 
 def _fault_of(row: Row) -> str:
-    """Why this fact can't be read, or "". One of a newer version is not for us to judge, if it is JSON at all."""
+    """Why this fact can't be read, or "". A fact of a newer version can't be judged here beyond being JSON."""
     kind, version, body = row[4:7]
     known = codec.CODECS.get(kind)
     try:
@@ -222,21 +222,21 @@ def _fault_of(row: Row) -> str:
 
 
 def _mend(found: Salvage, session: str, numbers: list[int]) -> Mended:
-    """One session: its facts chosen and chained again, its row made to agree, what is missing recorded."""
+    """Repair one session: choose its facts and chain them again, make its row agree, and record what is missing."""
     lost = [f"session {session}, fact {n}: {why}" for (s, n), why in sorted(found.unreadable.items()) if s == session]
     rows = found.sessions.get(session, [])
     ends = {row[9].encode() for row in rows if row[9]}
     known_gaps = {gap[1:] for gap in found.gaps if gap[0] == session}
     readings = {n: Readings.of(found.facts[session, n], found.doubtful[session, n]) for n in numbers}
     chosen, apart = _choose(session, readings, known_gaps, ends)
-    lost += [f"session {session}, fact {n} ({kind}): it doesn't match its checksum" for n, kind in apart]
+    lost += [f"session {session}, fact {n} ({kind}) doesn't match its checksum" for n, kind in apart]
     facts: list[Row] = []
     head, name = START, session.encode()
     state = "open"
     for content in chosen:
         head = _seal(head, name, content)
         facts.append((session, *content, head.decode()))
-        with suppress(JournalError):  # of a fact that only a newer version can read
+        with suppress(JournalError):  # a fact may be of a newer version, which can't be read here
             state = state_after(state, codec.decode(*content[3:]))
     row, placed, last, fault = _row_of(session, rows, chosen, head)
     gaps = list(schema.missing([fact[0] for fact in chosen], last))
@@ -256,9 +256,9 @@ def _mend(found: Salvage, session: str, numbers: list[int]) -> Mended:
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """The different contents that a place was found to hold (n, at, utc, kind, version, body), and the seals.
+    """The different contents found at one place (n, at, utc, kind, version, body), and the seals.
 
-    sure: those that were committed, each with the seal beside it.
+    sure: the contents that were committed, each with the seal beside it.
     """
 
     contents: list[Row]
@@ -288,12 +288,12 @@ def _seal(before: bytes, name: bytes, content: Row) -> bytes:
 def _choose(
     session: str, readings: dict[int, Readings], gaps: set[Row], ends: set[bytes]
 ) -> tuple[list[Row], list[tuple[int, str]]]:
-    """The content of each number that is to stand; and the numbers, with their kinds, whose content is disproved.
+    """(the contents to keep, in order; the numbers and kinds of the facts whose content is disproved).
 
-    A content is proved by its own seal, or, where that is damaged, by the one after it, which rests on it: that of the
-    next fact or the row's. After a gap that nobody has recorded there is nothing to prove it by: then it stands as it
-    was read where what follows is chained to its seal, which shows that it is in its place. So does everything from
-    before there were seals. ends: what rows give for the seal of the last fact.
+    A content is proved by its own seal, or, if that is damaged, by the seal after it, which depends on it: the next
+    fact's or the row's. After a gap that was never recorded nothing can prove it. It is then kept as it was read if
+    what follows is chained to its seal, which shows that it is in its place. Everything from before there were seals
+    is kept as well. ends: the seals that rows give for the last fact.
     """
     kept: list[Row] = []
     apart: list[tuple[int, str]] = []
@@ -328,10 +328,10 @@ def _choose(
 
 
 def _row_of(session: str, rows: list[Row], facts: list[Row], head: bytes) -> tuple[Row, bool, int, str]:
-    """The session's row, whether its place in the order can be trusted, the number of its last fact, and what is wrong.
+    """(the session's row, whether its place in the order can be trusted, the number of its last fact, what is wrong).
 
-    A row that its seal proves leads, the one that tells of most facts first; then one from before there were seals.
-    Where there is none at all, one is made of what the facts tell.
+    A row proved by its seal comes first, with most facts if there are several, then a row from before there were
+    seals. If there is none at all, a row is made from the facts.
     """
     highest = facts[-1][0] if facts else 0
     proved = [row for row in rows if _is_proved(row)]
@@ -343,7 +343,7 @@ def _row_of(session: str, rows: list[Row], facts: list[Row], head: bytes) -> tup
             return row, True, highest, ""
     unsealed = [row for row in rows if not row[10]]
     damaged = [row for row in rows if row[10]]
-    # Where the chain ends as this row says, it is something else in it that was damaged.
+    # If the chain ends as this row says, then something else in the row was damaged.
     last = max([highest, *(row[8] for row in damaged if row[9].encode() != head)])
     if unsealed:
         return unsealed[0], True, last, ""
@@ -366,7 +366,7 @@ def _row_seal(row: Row, last: int, head: bytes) -> bytes:
 
 
 def _in_order(mended: list[Mended]) -> list[Mended]:
-    """In order of creation. One whose row doesn't tell goes by when its first fact was written among the others'."""
+    """In order of creation. Without a row that gives its order, a session goes by when its first fact was written."""
     ordered = sorted((one for one in mended if one.placed), key=lambda one: int(one.row[0]))
     strays = sorted((one for one in mended if not one.placed), key=_first_written)
     for stray in strays:
@@ -387,7 +387,7 @@ def _first_written(one: Mended) -> int:
 
 
 def _build(target: Path, mended: list[Mended]) -> None:
-    """Write the fresh database, whole and on the disk. Facts keep the order in which they were written."""
+    """Write the new database, complete and synced to the disk. Facts keep the order in which they were written."""
     facts = sorted((pair for one in mended for pair in one.facts), key=lambda pair: (pair[0], pair[1][:2]))
     private.make_file(target)
     with translated(target), closing(schema.connect(target, create=True)) as connection:
@@ -407,7 +407,7 @@ def _build(target: Path, mended: list[Mended]) -> None:
 
 
 def _copy(source: Path, target: Path) -> None:
-    """The database and its log, private and on the disk when this returns."""
+    """Copy the database and its log. On return both are private and on the disk."""
     for suffix in ("", "-wal"):
         part = source.with_name(source.name + suffix)
         if part.exists():
@@ -428,6 +428,6 @@ def _disk_faults_explained(path: Path) -> Iterator[None]:
         yield
     except OSError as error:
         raise JournalError(
-            f"can't repair journal {path}: {error}; make room on the disk and see that you may write there; "
+            f"can't repair journal {path}: {error}; make room on the disk and check that you may write there: "
             "the journal was left as it is"
         ) from error

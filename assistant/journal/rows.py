@@ -1,4 +1,4 @@
-"""A session as the journal's tables hold it: its row, sealed, and what its facts add up to."""
+"""A session as the journal's tables hold it: its sealed row, and what its facts add up to."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from assistant.session.facts import EndedEarly, Fact, Finished, Jumped, Resumed,
 class SessionRow:
     """One session in the list. passes_cut: those cut and not taken back since. last_utc: of its newest fact, or "".
 
-    rehearsed: no wood was cut. last: the number of its last fact, lost or not. fault: what is wrong with its facts, ""
-    for nothing.
+    rehearsed: whether no wood was cut. last: the number of its last fact, lost or not. fault: what is wrong with its
+    facts, "" if nothing is.
     """
 
     id: str
@@ -49,13 +49,13 @@ class CheckedRow:
         return text_of(self.texts[5])
 
     def seal_with(self, state: str, last: int, head: bytes) -> bytes:
-        """The seal that the row has with these."""
+        """The seal that the row would have with these values."""
         return row_seal(self.seq, (*self.texts[:5], state.encode(), self.texts[6]), last, head)
 
 
 @dataclass(slots=True)
 class Sum:
-    """What a walk through a session's facts adds up to. fault: the first thing that is wrong with them, "" for none."""
+    """The totals of a walk through a session's facts. fault: the first thing wrong with them, "" if nothing is."""
 
     facts: int = 0
     last: int = 0
@@ -69,7 +69,7 @@ class Sum:
     def add(
         self, n: Any, at: Any, utc: bytes | None, kind: bytes | None, body: bytes | None, seal: bytes, right: bytes
     ) -> None:
-        """One more fact. seal: the one it has; right: the one it should have."""
+        """Count one more fact. seal: the seal it has. right: the seal it should have."""
         self.facts += 1
         self.head = seal
         try:
@@ -78,7 +78,7 @@ class Sum:
             if type(n) is not int or type(at) is not float or not math.isfinite(at):
                 raise ValueError(f"its number is {n!r:.40}, its time {at!r:.40}")
             self.last, self.at, self.utc = n, at, utc
-            # No other body is read: it would add nothing here, and there may be very many.
+            # Other bodies aren't read: they would add nothing here, and there may be very many.
             if kind in _COUNTED or n == 1:
                 values = json.loads(body or b"")
                 if kind == b"started":
@@ -129,5 +129,5 @@ def state_after(state: str, fact: Fact) -> str:
 
 
 def text_of(stored: bytes | None) -> str:
-    """What was stored as text; what is no text in it as escapes."""
+    """The stored bytes as text. Bytes that aren't text become escapes."""
     return (stored or b"").decode("utf-8", "backslashreplace")

@@ -10,7 +10,7 @@ facts       session (sessions.id), n (from 1 within the session), at (s since it
 gaps        session, first, last (numbers of facts that are lost), found_utc: what a repair or a migration found
 migrations  version, applied_utc, program_version: one row per step taken
 
-What a seal is made of: `seals.py`. Version 1 had no `last`, `head`, `seal` and no `gaps`.
+`seals.py` says how a seal is made. Version 1 had no `last`, `head`, `seal` and no `gaps`.
 
 `PRAGMA user_version` is the schema's version, `PRAGMA application_id` marks the file as ours.
 Each migration, its row and the new `user_version` commit together.
@@ -32,7 +32,8 @@ from assistant.journal.seals import START, fact_seal, row_seal
 APPLICATION_ID = 0x4B455246  # "KERF"
 STATES = ("open", "finished", "ended early")
 
-# Text as its bytes: damaged text reads too, and its seal tells. The seal is made of bytes in any case.
+# Text is read as bytes, so that damaged text can be read too, and its seal shows the damage. Seals are made of bytes
+# in any case.
 ROWS = (
     "SELECT seq, CAST(id AS BLOB), CAST(title AS BLOB), CAST(plan_digest AS BLOB), CAST(plan_path AS BLOB), "
     "CAST(started_utc AS BLOB), CAST(state AS BLOB), CAST(program_version AS BLOB)"
@@ -41,7 +42,7 @@ FACTS = "n, at, CAST(utc AS BLOB), CAST(kind AS BLOB), version, CAST(body AS BLO
 
 
 class HeaderDamaged(JournalError):
-    """A journal of ours whose first page doesn't say so, or gives another schema than it has."""
+    """The file is our journal, but its first page doesn't say so, or gives another schema version than it has."""
 
 
 def _make_tables(connection: sqlite3.Connection) -> None:
@@ -63,7 +64,7 @@ def _make_tables(connection: sqlite3.Connection) -> None:
 
 
 def _add_seals_and_gaps(connection: sqlite3.Connection) -> None:
-    """Seal every fact and row as it is: what went wrong before there were seals can't be known."""
+    """Seal every fact and row as it is. Damage from before there were seals can't be detected."""
     connection.execute("ALTER TABLE facts ADD COLUMN seal TEXT NOT NULL DEFAULT ''")
     for column in ("last INTEGER NOT NULL DEFAULT 0", "head TEXT NOT NULL DEFAULT ''", "seal TEXT NOT NULL DEFAULT ''"):
         connection.execute(f"ALTER TABLE sessions ADD COLUMN {column}")
@@ -75,7 +76,7 @@ def _add_seals_and_gaps(connection: sqlite3.Connection) -> None:
 
 
 def seal_all(connection: sqlite3.Connection) -> None:
-    """Seal what is there, as it is, in the order of its numbers; what is missing among those counts as known to be."""
+    """Seal all facts as they are, in the order of their numbers. Missing numbers are recorded as gaps."""
     now = utc_now()
     for seq, *texts in connection.execute(f"{ROWS} FROM sessions").fetchall():
         session = texts[0]
@@ -101,7 +102,7 @@ MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_make_tables, _a
 
 
 def missing(numbers: Iterable[int], last: int) -> Iterator[tuple[int, int]]:
-    """The runs of numbers from 1 to `last` that aren't among these, which rise: first and last of each."""
+    """(first, last) of each run of numbers from 1 to `last` that is missing. numbers: ascending."""
     expected = 1
     for n in numbers:
         if n > expected:
@@ -117,16 +118,16 @@ def utc_now() -> str:
 
 def connect(path: Path, create: bool) -> sqlite3.Connection:
     """A connection in autocommit mode that waits up to 5 s for another writer. Raises sqlite3.Error."""
-    # By default Python begins a transaction at the first INSERT, silently; a close would lose it.
+    # By default Python silently begins a transaction at the first INSERT, and closing would lose it.
     mode = "rwc" if create else "rw"
     return sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", uri=True, isolation_level=None, timeout=5.0)
 
 
 def connect_read_only(path: Path) -> sqlite3.Connection:
-    """For a folder that may only be read. Raises sqlite3.Error.
+    """A connection for a folder that may only be read. Raises sqlite3.Error.
 
-    Reading beside a write-ahead log needs a shared-memory file; where none can be made and the
-    log is empty, the database file alone holds everything.
+    Reading beside a write-ahead log needs a shared-memory file. If none can be made but the
+    log is empty, the database file alone has everything.
     """
     uri = path.absolute().as_uri()
     log = path.with_name(path.name + "-wal")
@@ -138,21 +139,21 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
 
 
 def connect_beside(path: Path) -> sqlite3.Connection:
-    """Only to read, beside a process that may be writing: never `immutable`, which would miss what it writes."""
+    """A read-only connection beside a process that may be writing: not `immutable`, which would miss what it writes."""
     connection = sqlite3.connect(path.absolute().as_uri() + "?mode=ro", uri=True, isolation_level=None, timeout=5.0)
     connection.execute("PRAGMA query_only = ON")
     return connection
 
 
 def make_durable(connection: sqlite3.Connection, path: Path) -> None:
-    """Write-ahead log, and every commit on the disk before it returns: power may go at any moment."""
+    """Use a write-ahead log, and sync every commit before it returns, since power may fail at any moment."""
     (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
     if mode.lower() != "wal":
         raise JournalError(
             f"journal {path}: this folder can't hold a write-ahead log (a network share?); "
-            "choose one on a local disk with --state DIR"
+            "choose a folder on a local disk with --state DIR"
         )
-    # With NORMAL the last commits may be lost where the computer is switched off at the wall.
+    # With NORMAL the last commits may be lost if the computer is switched off at the wall.
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
 
@@ -160,7 +161,7 @@ def make_durable(connection: sqlite3.Connection, path: Path) -> None:
 def version_of(connection: sqlite3.Connection, path: Path) -> int:
     """The schema's version; 0 for an empty file.
 
-    Raises JournalError for a newer one or another program's file, HeaderDamaged where the file's own list of
+    Raises JournalError for a newer version or another program's file, HeaderDamaged if the file's own list of
     migrations gives another version than its header.
     """
     (version,) = connection.execute("PRAGMA user_version").fetchone()
@@ -190,11 +191,11 @@ def version_of(connection: sqlite3.Connection, path: Path) -> int:
 
 
 def migrate(connection: sqlite3.Connection, path: Path) -> None:
-    """Bring the schema up to date, one transaction per step; safe when two processes do it at once."""
+    """Bring the schema up to date, with one transaction for each step. Safe if two processes do it at once."""
     while version_of(connection, path) < len(MIGRATIONS):
         connection.execute("BEGIN IMMEDIATE")
         try:
-            # Asked again: another process may have taken this step while this one waited for the lock.
+            # Read again, since another process may have taken this step while this one waited for the lock.
             version = version_of(connection, path)
             if version < len(MIGRATIONS):
                 MIGRATIONS[version](connection)
@@ -208,9 +209,9 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def brought_up(connection: sqlite3.Connection, path: Path) -> sqlite3.Connection:
-    """The same connection where its schema is of today; else one to a copy in memory that is, only to be read.
+    """The same connection if its schema is up to date, else a read-only connection to an updated copy in memory.
 
-    For journals that may not be written, now or at all. Takes over the connection. Raises as `version_of` does.
+    For journals that may not be written now, or at all. Takes over the connection. Raises as `version_of` does.
     """
     version = version_of(connection, path)
     if version == len(MIGRATIONS):

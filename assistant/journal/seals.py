@@ -1,13 +1,13 @@
-"""Checksums of what the journal holds: one on every fact, chained, and one on every session's row.
+"""Checksums of the journal's contents: one for every fact, in a chain, and one for every session's row.
 
-A seal is the first 32 hexadecimal digits of SHA-256 over these, in UTF-8, with a line feed between them:
+A seal is the first 32 hexadecimal digits of SHA-256 over these values, in UTF-8, with a line feed between them:
 
 of a fact   the seal of the fact before it in the session ("" for the first); session; n, at and version in 24 bytes,
             big-endian (64-bit integer, IEEE 754 binary64, 64-bit integer); utc; kind; body
 of a row    seq; id; title; plan_digest; plan_path; started_utc; state; program_version; last; head
 
-Each fact's seal rests on all before it, and the row says where the chain ends; so whatever is changed, taken out, put
-in or put in another order is noticed. They are against damage, not against somebody who reckons new ones.
+Each fact's seal depends on all seals before it, and the row says where the chain ends. So any change, removal,
+insertion or change of order is noticed. Seals protect against damage, not against a person who computes new ones.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import struct
 from hashlib import sha256
 
 START = b""
-"""What the first fact's seal is chained to."""
+"""The seal before the first fact's."""
 
 _DIGITS = 32
 _numbers = struct.Struct(">qdq").pack
@@ -32,7 +32,7 @@ def fact_seal(
     version: object,
     body: bytes | None,
 ) -> bytes:
-    """The seal of one fact, text as its bytes. Other types, which only an old journal can hold, have one too."""
+    """The seal of one fact, with text as bytes. Wrong types, which only an old journal can hold, get a seal too."""
     try:
         data = b"\n".join((before, session, _numbers(n, at, version), utc, kind, body))  # type: ignore[arg-type]
     except (struct.error, TypeError):

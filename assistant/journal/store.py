@@ -1,8 +1,8 @@
-"""`Journal`: append facts, each event's in one transaction on the disk, and play them back.
+"""`Journal`: appends facts, those of each event in one transaction synced to the disk, and plays them back.
 
 A session's id is its local date and a count within that day, "2026-11-25-1": short enough to
-say, and its parts sort as numbers. Creation order is kept apart (`seq`), so that "the latest"
-holds even when the clock was set back.
+say, and its parts sort as numbers. The order of creation is stored separately (`seq`), so that "the latest"
+is right even if the clock was set back.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from assistant.journal.seals import START, fact_seal, row_seal
 from assistant.session.facts import Record
 
 FILE_NAME = "journal.sqlite3"
-_PATIENCE_S = (0.05, 0.2, 0.5)  # between looks at a log that somebody may be writing
+_PATIENCE_S = (0.05, 0.2, 0.5)  # waits between looks at a log that another process may be writing
 _COUNT = re.compile(r"[0-9]{1,9}")  # of a session within its day
 REBUILT = FILE_NAME + ".rebuilt"  # a finished repair that has not yet taken the journal's place
 
@@ -43,12 +43,12 @@ def default_state_dir() -> Path:
 
 
 def journal_path(state_dir: Path | None) -> Path:
-    """Where the journal of this state folder (None: the user's own) stands."""
+    """Where the journal of this state folder (None: the user's own) is."""
     return (default_state_dir() if state_dir is None else Path(state_dir)) / FILE_NAME
 
 
 class Journal:
-    """An open journal; belongs to the thread that opened it. Every error is a JournalError."""
+    """An open journal. It belongs to the thread that opened it. Every error is a JournalError."""
 
     def __init__(self, path: Path, connection: sqlite3.Connection):
         self.path = path
@@ -57,9 +57,9 @@ class Journal:
 
     @classmethod
     def open(cls, state_dir: Path | None = None) -> Journal:
-        """Open the journal in this folder, making both where missing, and bring its schema up to date.
+        """Open the journal in this folder, making both if missing, and bring its schema up to date.
 
-        Raises SessionLocked where its schema would have to change under a session that is being driven.
+        Raises SessionLocked if its schema would have to change while a session is running.
         """
         path = journal_path(state_dir)
         folder = path.parent
@@ -68,7 +68,7 @@ class Journal:
         except OSError as error:
             raise JournalError(
                 f"can't make the journal's folder {folder}: {error.strerror or error}; "
-                "choose one that you may write to with --state DIR"
+                "with --state DIR, choose a folder that you may write to"
             ) from error
         with one_at_a_time(folder), translated(path):
             finish_repair(path)
@@ -77,6 +77,7 @@ class Journal:
             connection = schema.connect(path, create=True)
             try:
                 with ExitStack() as held:
+                    # Version 0 is a new, empty file, in which no session can be running.
                     if 0 < schema.version_of(connection, path) < len(schema.MIGRATIONS):
                         held.enter_context(no_session_running(folder))
                     schema.make_durable(connection, path)
@@ -88,7 +89,7 @@ class Journal:
 
     @classmethod
     def open_to_read(cls, state_dir: Path | None = None) -> Journal:
-        """Like `open`, but a folder that may only be read will do, and so will an older schema that may not be changed.
+        """Like `open`, but a read-only folder will do, and so will an older schema that may not be changed.
 
         The journal must exist.
         """
@@ -105,7 +106,7 @@ class Journal:
 
     @classmethod
     def open_beside(cls, state_dir: Path | None = None) -> Journal:
-        """Only to read, beside whoever may be writing: takes no lock, changes nothing. The journal must exist."""
+        """Open only to read, even while another process writes: takes no lock, changes nothing. It must exist."""
         path = journal_path(state_dir)
         if not path.exists():
             raise JournalError(f"there is no journal {path}; `kerfcall cut` begins one")
@@ -119,7 +120,7 @@ class Journal:
 
     @classmethod
     def _open_read_only(cls, path: Path) -> Journal | None:
-        """None where that doesn't help either: the first refusal then tells more."""
+        """None if that fails too: the error of the first attempt then says more."""
         try:
             _refuse_broken_log(path)
             connection = schema.connect_read_only(path)
@@ -133,7 +134,7 @@ class Journal:
             return None
 
     def close(self) -> None:
-        """Safe to repeat."""
+        """Close the journal. Safe to repeat."""
         with translated(self.path):
             self._connection.close()
 
@@ -148,11 +149,11 @@ class Journal:
     # Writing
 
     def new_session(self, title: str, plan_digest: str, plan_path: str, utc: str) -> str:
-        """A new open session; returns its id. utc: ISO 8601 with its offset; the id takes its local date."""
+        """Make a new open session and return its id. utc: ISO 8601 with its offset; the id has its local date."""
         try:
             date = datetime.fromisoformat(utc).astimezone().date().isoformat()
         except (ValueError, OverflowError) as error:
-            raise JournalError(f"{utc!r} is no ISO 8601 time") from error
+            raise JournalError(f"{utc!r} is not an ISO 8601 time") from error
         with self._transaction() as connection:
             ids = connection.execute("SELECT id FROM sessions WHERE substr(id, 1, 11) = ?", (f"{date}-",))
             counts = (row[0][11:] for row in ids)
@@ -169,7 +170,7 @@ class Journal:
         return session_id
 
     def discard_unbegun(self, session_id: str) -> bool:
-        """Take out a session that holds no fact; any other stays as it is. Returns whether it was taken out."""
+        """Remove a session that has no facts; any other stays as it is. Returns whether it was removed."""
         with self._transaction() as connection:
             gone = connection.execute(
                 "DELETE FROM sessions WHERE id = ? AND NOT EXISTS (SELECT 1 FROM facts WHERE session = sessions.id)",
@@ -178,10 +179,10 @@ class Journal:
             return gone.rowcount > 0
 
     def append(self, session_id: str, records: Sequence[Record]) -> None:
-        """Commit one event's facts together; on return they are on the disk.
+        """Commit one event's facts together. On return they are on the disk.
 
-        Numbers must carry on from the session's last (from 1), else JournalError and nothing is
-        written. The session's state, its last number and the head of its chain follow in the same transaction.
+        Their numbers must follow the session's last (from 1), or else JournalError is raised and nothing is
+        written. The session's state, last number and head of the chain are updated in the same transaction.
         """
         if not records:
             return
@@ -191,7 +192,7 @@ class Journal:
             if not math.isfinite(record.at):
                 what = f"its time is {record.at}, not a number of seconds"
                 raise JournalError(f"session {session_id}, fact {record.n}: {what}")
-            at = float(record.at) + 0.0  # SQLite keeps no negative zero, which its seal would be made of
+            at = float(record.at) + 0.0  # turns -0.0 into 0.0: SQLite doesn't keep it, but the seal would
             fact = record.fact
             contents.append((record.n, at, record.utc, fact.kind, fact.version, codec.encode(fact)))
         with self._transaction() as connection:
@@ -216,7 +217,7 @@ class Journal:
             )
 
     def _row_of(self, session_id: str) -> CheckedRow:
-        """The session's row. Raises JournalError where there is none, or its seal doesn't match."""
+        """The session's row. Raises JournalError if there is none, or if its seal doesn't match."""
         query = f"{schema.ROWS}, last, CAST(head AS BLOB), CAST(seal AS BLOB) FROM sessions WHERE id = ?"
         found = self._connection.execute(query, (session_id,)).fetchone()
         if found is None:
@@ -224,7 +225,7 @@ class Journal:
             if self._connection.execute(scan, (session_id,)).fetchone() is not None:
                 raise of_session(self.path, session_id, "its entry in the index is damaged", RECOVERS)
             raise JournalError(
-                f"there is no session {session_id} in journal {self.path}; `kerfcall journal list` names them all"
+                f"there is no session {session_id} in journal {self.path}; `kerfcall journal list` lists them all"
             )
         return self._checked(found)
 
@@ -237,11 +238,12 @@ class Journal:
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:
-        # A journal moved or repaired under us would take facts that nobody reads again.
+        # If the journal was moved or repaired while open, facts would go into a file that nobody reads again.
         if _identity(self.path) != self._identity:
             raise JournalError(f"journal {self.path} was moved or replaced while open; resume the session")
         try:
-            # One that reads before it writes is refused where another has written since, however long it would wait.
+            # IMMEDIATE, since SQLite refuses, without waiting, a transaction that reads first and writes after another
+            # process has written.
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield self._connection
@@ -257,11 +259,11 @@ class Journal:
     # Reading
 
     def replay(self, session_id: str, with_gaps: bool = False) -> Iterator[Record]:
-        """The session's facts in order, from 1, each one's seal checked.
+        """The session's facts in order, from 1, with every seal checked.
 
-        Raises JournalError for an unknown session, for a fact that can't be read or isn't what was written, and,
-        unless with_gaps, where facts are lost: what stands after a gap can't be trusted to drive a cut. A gap that no
-        repair has recorded is an error in any case.
+        Raises JournalError for an unknown session, for a fact that can't be read or isn't as it was written, and,
+        unless with_gaps, if facts are lost: facts after a gap can't be trusted to lead a cut. A gap that no
+        repair has recorded is always an error.
         """
         with translated(self.path):
             stored = self._row_of(session_id)
@@ -298,7 +300,7 @@ class Journal:
                         raise of_fact(self.path, session_id, n, text_of(kind), what) from error
                     yield record
             finally:
-                with suppress(sqlite3.ProgrammingError):  # whoever stopped half-way may have closed the journal first
+                with suppress(sqlite3.ProgrammingError):  # a caller that stopped half-way may have closed the journal
                     cursor.close()
             if expected <= last:
                 self._gap(session_id, expected, last + 1, gaps, with_gaps)
@@ -307,9 +309,9 @@ class Journal:
                 raise of_session(self.path, session_id, what, RECOVERS, f"fact {expected - 1}")
 
     def _gap(self, session_id: str, expected: int, n: object, gaps: set[tuple[int, int]], with_gaps: bool) -> None:
-        """Raises JournalError for numbers left out before n, but for those known to be lost where that will do."""
+        """Raise JournalError for numbers missing before n, unless with_gaps allows a gap that was recorded."""
         if type(n) is not int or n < expected:
-            raise of_fact(self.path, session_id, expected, "", "another stands in its place", RECOVERS, f"{n!r:.40}")
+            raise of_fact(self.path, session_id, expected, "", "another fact is in its place", RECOVERS, f"{n!r:.40}")
         left_out = f"facts {expected} to {n - 1} are"
         if (expected, n - 1) not in gaps:
             raise of_session(self.path, session_id, f"{left_out} missing", RECOVERS)
@@ -318,24 +320,24 @@ class Journal:
                 self.path,
                 session_id,
                 f"{left_out} lost, so it can't be resumed",
-                f"`kerfcall journal show {session_id}` tells what is known; `kerfcall cut` begins another",
+                f"`kerfcall journal show {session_id}` shows what is known; `kerfcall cut` begins another",
             )
 
     def _goes_on(self, session_id: str, last: int) -> bool:
-        """Whether there are facts after the last that the row tells of, and none was written in the meantime."""
+        """Whether there are facts after the last that the row gives, unless they were written in the meantime."""
         query = "SELECT 1 FROM facts WHERE session = ? AND n > ? LIMIT 1"
         if self._connection.execute(query, (session_id, last)).fetchone() is None:
             return False
         return self._row_of(session_id).last == last
 
     def sessions(self) -> list[SessionRow]:
-        """All sessions in order of creation; what is wrong with one's facts is its row's `fault`.
+        """All sessions in order of creation. A row's `fault` says what is wrong with the session's facts.
 
-        Raises JournalError where a row isn't what was written, or is missing: then which session is the newest is not
-        known.
+        Raises JournalError if a row is missing or isn't as it was written, since it is then not known which session is
+        the newest.
         """
         with translated(self.path):
-            self._connection.execute("BEGIN")  # rows and facts as of one moment, beside one that writes
+            self._connection.execute("BEGIN")  # rows and facts as of one moment, even while another process writes
             try:
                 rows = self._all_rows()
                 sums = self._sums({row.texts[0]: row for row in rows})
@@ -345,12 +347,12 @@ class Journal:
         return [session_row(row, sums[row.texts[0]]) for row in rows]
 
     def _all_rows(self) -> list[CheckedRow]:
-        """In order of creation, each one's seal checked."""
+        """All rows in order of creation, with every seal checked."""
         query = f"{schema.ROWS}, last, CAST(head AS BLOB), CAST(seal AS BLOB) FROM sessions ORDER BY seq"
         return [self._checked(row) for row in self._connection.execute(query)]
 
     def _sums(self, rows: dict[bytes, CheckedRow]) -> dict[bytes, Sum]:
-        """What the list tells of each session, by its id; one walk through all facts."""
+        """The totals of each session for the list, by its id, from one walk through all facts."""
         sums = {name: Sum() for name in rows}
         query = f"SELECT CAST(session AS BLOB), {schema.FACTS}, CAST(seal AS BLOB) FROM facts ORDER BY session, n"
         current, one = b"", Sum()
@@ -363,7 +365,7 @@ class Journal:
         for name, one in sums.items():
             row = rows[name]
             if not one.fault and (one.last, one.head) != (row.last, row.head):
-                # A gap at the end that a repair recorded is no fault; the head is then that of the last fact kept.
+                # A gap at the end that a repair recorded is not a fault: the head is then that of the last fact kept.
                 query = "SELECT 1 FROM gaps WHERE session = ? AND last = ?"
                 known = self._connection.execute(query, (text_of(name), row.last)).fetchone()
                 if one.head != row.head or known is None:
@@ -377,7 +379,7 @@ class Journal:
         return text_of(found[-1].texts[0]) if found else None
 
     def last_utc(self) -> str | None:
-        """When the fact written last was made, ISO 8601; None where there is none."""
+        """When the fact written last was made, ISO 8601; None if there is none."""
         with translated(self.path):
             row = self._connection.execute("SELECT CAST(utc AS BLOB) FROM facts ORDER BY rowid DESC LIMIT 1").fetchone()
         return None if row is None else text_of(row[0])
@@ -386,8 +388,8 @@ class Journal:
 def finish_repair(path: Path) -> None:
     """Put a finished repair in the journal's place.
 
-    A log left beside it would be played into it, so that goes first; cut off half-way, the
-    next opening finishes the work.
+    An old log left beside it would be played into it, so the log is removed first. If this is
+    interrupted, the next opening completes it.
     """
     rebuilt = path.with_name(REBUILT)
     if not rebuilt.exists():
@@ -397,7 +399,7 @@ def finish_repair(path: Path) -> None:
             path.with_name(FILE_NAME + suffix).unlink(missing_ok=True)
         os.replace(rebuilt, path)
     except OSError as error:
-        raise JournalError(f"can't put the repaired journal in the place of {path}: {error}") from error
+        raise JournalError(f"can't put the repaired journal in place of {path}: {error}") from error
 
 
 def _identity(path: Path) -> tuple[int, int] | None:
@@ -409,27 +411,27 @@ def _identity(path: Path) -> tuple[int, int] | None:
 
 
 def _storable(text: str) -> str:
-    r"""File names may hold bytes that are no text; they are written as \x escapes."""
+    r"""The text in a form that can be stored: bytes of file names that aren't text become \x escapes."""
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _make_private(path: Path) -> None:
-    """The file, there before SQLite would make it with everybody's rights; SQLite makes those beside it like it."""
+    """Make the file private before SQLite would make it for all to read. SQLite's other files copy its permissions."""
     try:
         private.make_file(path)
     except OSError as error:
         raise JournalError(
             f"can't make journal {path}: {error.strerror or error}; "
-            "give yourself the right to write there, or use --state DIR"
+            "give yourself permission to write there, or use --state DIR"
         ) from error
     for suffix in ("-wal", "-shm"):
         private.tighten(path.with_name(path.name + suffix))
 
 
 def _refuse_broken_log(path: Path) -> None:
-    """Raises JournalError where SQLite would pass over a part of the log that was written, and later delete it.
+    """Raise JournalError if SQLite would skip a part of the log that was written, and later delete it.
 
-    Somebody may be writing at this moment: only what stays broken is.
+    Another process may be writing at this moment, so only a log that stays broken counts as broken.
     """
     log = path.with_name(path.name + "-wal")
     for pause in (*_PATIENCE_S, 0.0):
@@ -440,16 +442,16 @@ def _refuse_broken_log(path: Path) -> None:
             return
         except OSError as error:
             raise JournalError(
-                f"can't read {log}: {error.strerror or error}; give yourself the right to read it"
+                f"can't read {log}: {error.strerror or error}; give yourself permission to read it"
             ) from error
         time.sleep(pause)
-    what = "a part of its log is damaged, or power was cut in the midst of writing"
+    what = "a part of its log is damaged, or power was cut during writing"
     raise JournalError(str(Fault(what, log.name, f"journal {path}", RECOVERS)))
 
 
 @contextmanager
 def one_at_a_time(folder: Path) -> Iterator[None]:
-    """Opening, migrating and repairing are done by one process at a time."""
+    """Inside, no other process opens, migrates or repairs the journal of this folder."""
     from filelock import FileLock, Timeout
 
     path = folder / "locks" / "journal.lock"
@@ -459,11 +461,12 @@ def one_at_a_time(folder: Path) -> Iterator[None]:
         lock.acquire(timeout=10)
         private.tighten(path)
     except Timeout as error:
-        raise JournalError(f"the journal in {folder} is being repaired or opened by another Kerfcall; wait") from error
+        what = f"another Kerfcall is repairing or opening the journal in {folder}"
+        raise JournalError(f"{what}; wait and try again") from error
     except (OSError, NotImplementedError) as error:
         raise JournalError(
             f"can't write in the journal's folder {folder}: {error}; "
-            "give yourself the right to write there, or use --state DIR"
+            "give yourself permission to write there, or use --state DIR"
         ) from error
     try:
         yield

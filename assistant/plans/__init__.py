@@ -1,1 +1,1 @@
-"""Plan and shop files (TOML) to frozen dataclasses, and the job that both make together."""
+"""Reads plan and shop files (TOML) into frozen dataclasses, and builds a job from both."""

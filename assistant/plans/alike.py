@@ -1,8 +1,8 @@
-"""How alike two wordings sound, by their spelling: no recogniser, no dictionary, so that every machine says the same.
+"""Judges how alike two wordings sound, by spelling alone: without recogniser or dictionary, so alike on every machine.
 
-Words become rough sounds: English ones by a few rules of spelling, Hangul its letters, a word with a pronunciation of
-one's own that. Then it is counted what must be changed to make one wording of the other, a sound of the same kind
-costing less. `python -m tests.bench.phrases` compares it with the pronouncing dictionary's distances.
+Words become rough sounds: English words by a few spelling rules, Hangul letter by letter, and words that the user
+gave a pronunciation by that. The distance is what it takes to change one wording into the other, where a sound of the
+same kind costs less. `python -m tests.bench.phrases` compares it with a pronouncing dictionary's distances.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
-# The least distance between two wordings of which one records, confirms, moves or ends and the other means something
-# else. tests.bench.phrases shows what it lies between.
+# The least distance between two wordings that mean different things, if one of them records, confirms, moves or ends
+# something. tests.bench.phrases shows which distances it lies between.
 TOO_ALIKE = 0.35
-# The phones of CMUdict by kind. A vowel for a vowel costs 0.5, a sound for one of its kind 0.4: as the acceptance
-# checks of hearing count.
+# The phones of CMUdict by kind. A vowel for a vowel costs 0.5, another sound for one of its kind 0.4, as in the
+# acceptance checks of hearing.
 KINDS = {
     sound: kind
     for kind, sounds in {
@@ -29,9 +29,9 @@ KINDS = {
     }.items()
     for sound in sounds.split()
 }
-_LEFT_OUT = 0.9  # or put in
+_LEFT_OUT = 0.9  # the cost of leaving a sound out or putting one in
 _HANGUL_VOWELS = range(0x1161, 0x1176)
-# Common words that no rule gets right.
+# Common words that the rules get wrong.
 _IRREGULAR = {
     word: tuple(sounds.split())
     for word, sounds in {
@@ -73,7 +73,7 @@ _IRREGULAR = {
         "guard": "G AA R D",
     }.items()
 }
-# What English spells with which sounds, tried in this order at each place of a word; nothing for what is silent.
+# How English spells sounds. The patterns are tried in this order at each place of a word. Silent letters give nothing.
 _ENGLISH = tuple(
     (re.compile(pattern), tuple(sounds.split()))
     for pattern, sounds in (
@@ -151,9 +151,9 @@ _ENGLISH = tuple(
 
 
 def too_alike(one: str, other: str, pronunciations: Mapping[str, str] | None = None) -> bool:
-    """Whether two wordings sound so alike that one may be taken for the other, or one has all words of the other.
+    """Whether two wordings sound so alike that one could be mistaken for the other, or one has all words of the other.
 
-    pronunciations: word -> its phones. A word that has one may still be said as it is spelled, so both are tried.
+    pronunciations: word -> its phones. Such a word may still be said as it is spelled, so both are tried.
     """
     if _has_words_of(one.split(), other.split()) or _has_words_of(other.split(), one.split()):
         return True
@@ -163,7 +163,7 @@ def too_alike(one: str, other: str, pronunciations: Mapping[str, str] | None = N
 
 
 def _has_words_of(longer: Sequence[str], words: Sequence[str]) -> bool:
-    """Whether the longer wording has these words in this order, with or without others around and between them."""
+    """Whether the longer wording has these words in this order, possibly with others around and between them."""
     left = iter(longer)
     return all(word in left for word in words)
 
@@ -179,7 +179,7 @@ def _ways_to_say(text: str, taught: Mapping[str, str]) -> list[tuple[str, ...]]:
 
 @lru_cache(maxsize=4096)
 def sounds_of(word: str) -> tuple[str, ...]:
-    """A word's rough sounds: phones by rule for English letters, else each letter, Hangul taken apart."""
+    """A word's rough sounds: phones by rule for English letters, else its letters, with Hangul syllables split up."""
     if not word.isascii():
         return tuple(letter for letter in unicodedata.normalize("NFD", word) if letter.isalpha())
     word = word.replace("'", "")
@@ -213,7 +213,7 @@ def _cost_of_change(one: str, other: str) -> float:
 
 
 def apart(one: Sequence[str], other: Sequence[str], limit: float = 1.0) -> float:
-    """Changes a sound of the longer: 0 the same, 1 nothing in common; `limit` where it is that or more."""
+    """The distance per sound of the longer wording: 0 the same, 1 nothing in common, never more than `limit`."""
     longer = max(len(one), len(other), 1)
     row = [_LEFT_OUT * n for n in range(len(other) + 1)]
     for i, a in enumerate(one, 1):
@@ -221,7 +221,7 @@ def apart(one: Sequence[str], other: Sequence[str], limit: float = 1.0) -> float
         for j, b in enumerate(other, 1):
             changed = before[j - 1] + _cost_of_change(a, b)
             row.append(min(before[j] + _LEFT_OUT, row[j - 1] + _LEFT_OUT, changed))
-        # Costs only grow from row to row.
+        # Costs only grow from row to row, so the limit is reached for good.
         if min(row) >= limit * longer:
             return limit
     return min(limit, row[-1] / longer)

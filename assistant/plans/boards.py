@@ -1,4 +1,4 @@
-"""What to prepare for a plan: board lengths from the box's size, and the list of boards and blanks."""
+"""The boards to prepare for a plan: their lengths from the box's size, and the list of boards and blanks."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from assistant.plans.model import Plan
 
 
 def lengths(plan: Plan) -> dict[str, Fraction] | None:
-    """The length of each part's boards, mm, or None where the plan gives no size. Raises BadInput."""
+    """The length of each part's boards, mm, or None if the plan gives no size. Raises BadInput."""
     if plan.size is None:
         return None
     size, sand = plan.size, plan.joint.sand_allowance

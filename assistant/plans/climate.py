@@ -1,4 +1,4 @@
-"""The wood of each part, and the air it is cut and glued in: what `fit` needs to know of wood movement."""
+"""Reads the wood of each part and the air it is cut and glued up in: `fit` predicts wood movement from them."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ WETTEST_PERCENT = Fraction(40)
 
 
 def read_woods(stock: Table, of_part: Mapping[str, Table]) -> dict[str, BoardWood]:
-    """Species and grain of each part: its own ([stock.A], [stock.B]) before those of [stock]."""
+    """Species and grain of each part. Those in [stock.A] and [stock.B] take precedence over those in [stock]."""
     common = BoardWood(stock.text("species"), stock.choice("grain", GRAINS, "flat") or "flat")
     woods = {}
     for part in PARTS:
@@ -31,7 +31,7 @@ def read_woods(stock: Table, of_part: Mapping[str, Table]) -> dict[str, BoardWoo
 
 
 def read_climate(root: Table) -> Climate | None:
-    """The [climate] table, or None without one; both `cutting` and `glue_up` are needed. Faults are noted."""
+    """The [climate] table, or None without one. It needs both `cutting` and `glue_up`. Faults are noted."""
     if not root.has("climate"):
         root.allow(("climate",))
         return None
@@ -39,14 +39,15 @@ def read_climate(root: Table) -> Climate | None:
     found = {when: _air_of_parts(table, when) for when in ("cutting", "glue_up")}
     for when in found:
         if not table.has(when) and not table.absent:
-            table.fault(when, "is missing", f"add [climate.{when}] with humidity, or with moisture as a meter shows it")
+            mend = f"add [climate.{when}] with humidity, or with moisture as a meter shows it"
+            table.fault(when, "is missing", mend)
     table.close()
     cutting, glue_up = found["cutting"], found["glue_up"]
     return None if cutting is None or glue_up is None else Climate(cutting, glue_up)
 
 
 def _air_of_parts(climate: Table, when: str) -> dict[str, Air] | None:
-    """The air of each part at that time; a part's own table says only what differs."""
+    """The air of each part at that time. A part's own table gives only what differs."""
     climate.allow((when,))
     if not climate.has(when):
         return None
@@ -60,15 +61,16 @@ def _air_of_parts(climate: Table, when: str) -> dict[str, Air] | None:
 
 
 def _air(table: Table, common: Air | None, needed: bool) -> Air | None:
-    """One table of air. common: what the part shares with the other where its own table is silent."""
+    """Read one table of air. common: what a part takes over for keys missing in its own table."""
     degrees = table.number("celsius", least=COLDEST_C, most=HOTTEST_C, unit="degrees C")
     fahrenheit = table.number("fahrenheit", least=COLDEST_F, most=HOTTEST_F, unit="degrees F")
     if table.has("celsius") and table.has("fahrenheit"):
-        table.fault("fahrenheit", "says the same as celsius", "give one of the two")
+        table.fault("fahrenheit", "means the same as celsius", "give only one of the two")
     humidity = table.number("humidity", most=Fraction(100), unit="percent")
     moisture = table.number("moisture", most=WETTEST_PERCENT, unit="percent")
     if table.has("moisture") and table.has("humidity"):
-        table.fault("moisture", "stands beside humidity", "give what the meter shows, or the air, not both")
+        mend = "give either the wood's moisture or the air's humidity"
+        table.fault("moisture", "is given together with humidity", mend)
     table.close()
     if moisture is not None:
         return Air(moisture=float(moisture))
@@ -80,10 +82,11 @@ def _air(table: Table, common: Air | None, needed: bool) -> Air | None:
     if before.moisture is not None and warmth is None:
         return before
     if needed and not table.absent and not table.faulted("humidity") and not table.faulted("moisture"):
-        table.fault("humidity", "is missing", "give the air's relative humidity in percent, or moisture, by a meter")
+        mend = "give the air's relative humidity in percent, or the wood's moisture as a meter shows it"
+        table.fault("humidity", "is missing", mend)
     return None
 
 
 def celsius(fahrenheit: float) -> float:
-    """Degrees Celsius of degrees Fahrenheit."""
+    """Convert degrees Fahrenheit to degrees Celsius."""
     return (fahrenheit - 32) / 1.8

@@ -1,8 +1,8 @@
-"""A TOML file as read: its tree, its digest, and the faults found in it so far.
+"""Reads a TOML file: its tree, its digest, and the faults found in it so far.
 
-A file is at most 1 MB of UTF-8 (with or without a byte order mark). Decimals stay exact. Nothing
-here raises for what a file holds: faults gather in `Document.faults`, each with file and key, so
-that a plan and a shop can be reported together.
+A file is at most 1 MB of UTF-8, with or without a byte order mark. Decimals stay exact. Nothing here raises an
+exception for the content of a file. Faults are collected in `Document.faults`, each with file and key, so that those
+of a plan and a shop file can be reported together.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from assistant.joinery.units import LengthError, parse_length
 
 MAX_BYTES = 1_000_000
 SHOWN = 60
-# Past this an integer is no measure of anything, and turning it into digits may be refused or slow.
+# A larger integer is no length or count of anything, and Python may be slow or refuse to turn it into digits.
 MAX_INTEGER_BITS = 128
 
-# Tables and keys that only one of the two files has.
+# Tables and keys that only one of the two files has: they show which file this is.
 OF_A_PLAN = frozenset(
     {"title", "stock", "joint", "boards", "slots", "spaced", "lining", "size", "uncertainty", "climate"}
 )
@@ -34,9 +34,9 @@ OF_A_SHOP = frozenset(
 )
 FILE_NAMES = {"plan": "plan", "shop": "shop file"}
 
-# The TOML reader takes time quadratic in the parts of a dotted key: half a minute for one of 40 kB.
+# The TOML reader takes time quadratic in the number of parts of a dotted key: half a minute for a key of 40 kB.
 _DEEP_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){50}""")
-# Where the fault is, tomllib says only in its message.
+# Only the message of tomllib says where the fault is.
 _POSITION = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
@@ -47,7 +47,7 @@ def cleaned(text: str) -> str:
 
 
 def shown(value: object) -> str:
-    """A value as a fault shows it: as the user wrote it, one line, at most about 60 characters."""
+    """A value as a fault shows it: as the user wrote it, on one line of at most about 60 characters."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
@@ -67,7 +67,7 @@ def shortened(text: str) -> str:
 
 @dataclass(slots=True)
 class Document:
-    """A file as read. name: as faults call it. digest: SHA-256 of its bytes, hex, or "" when unreadable."""
+    """A file that was read. name: as faults call it. digest: SHA-256 of its bytes, hex, or "" if unreadable."""
 
     name: str
     faults: list[Fault] = field(default_factory=list)
@@ -78,29 +78,30 @@ class Document:
         self.faults.append(Fault(what, value, f"{self.name}: {key}" if key else self.name, mend))
 
     def is_wrong_file(self, wanted: str) -> bool:
-        """Whether it is a plan where a "shop" is wanted, or a shop file where a "plan" is; noted as a fault."""
+        """Whether this is the other of the two files. wanted: "plan" or "shop". Notes a fault if it is."""
         kind = _kind_of(self.tree)
         if kind in ("", wanted):
             return False
         other, name = FILE_NAMES[kind], FILE_NAMES[wanted]
-        mend = f"name your {name} in its place"
-        self.faults.append(WrongFile(f"is a {other}, and a {name} is wanted here", "", self.name, mend))
+        mend = f"give your {name} instead"
+        self.faults.append(WrongFile(f"is a {other}, but a {name} is needed here", "", self.name, mend))
         return True
 
     def adopt(self, faults: Iterable[Fault]) -> None:
-        """Take over faults whose `where` is a key only, putting the file's name before it."""
+        """Add faults whose `where` is only a key, with the file's name put before it."""
         for fault in faults:
             self.fault(fault.what, fault.value, fault.where, fault.mend)
 
 
 def read_document(path: Path) -> Document:
-    """Read and parse a TOML file. Never raises for what it finds: see `Document.faults`; tree is None then."""
+    """Read and parse a TOML file. Never raises for what it finds: `Document.faults` has it, and tree is None."""
     document = Document(shortened(cleaned(path.name)) or cleaned(str(path)) or "the file")
     data = _bytes_of(path, document)
     if data is None:
         return document
     document.digest = hashlib.sha256(data).hexdigest()
     try:
+        # Skips a byte order mark, which some editors write.
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         mend = "save it as UTF-8 text"
@@ -111,41 +112,41 @@ def read_document(path: Path) -> Document:
 
 
 def _kind_of(tree: dict[str, Any] | None) -> str:
-    """Either "plan" or "shop", by the keys that it has; "" where it could be either."""
+    """Either "plan" or "shop", judged by its keys; "" if it could be either."""
     of_plan, of_shop = len(OF_A_PLAN & set(tree or ())), len(OF_A_SHOP & set(tree or ()))
     return "" if of_plan == of_shop else "plan" if of_plan > of_shop else "shop"
 
 
 def kind_of_file(path: Path | None) -> str:
-    """Either "plan" or "shop", as `_kind_of` has it; also "" for a file that can't be read."""
+    """Either "plan" or "shop", judged by its keys; "" if it could be either or can't be read."""
     return "" if path is None else _kind_of(read_document(path).tree)
 
 
 def _bytes_of(path: Path, document: Document) -> bytes | None:
     try:
         if path.is_dir():
-            document.fault("is a folder", "", "", "name a file inside it")
-        elif path.exists() and not path.is_file():  # a pipe, which may never end
-            document.fault("is not a regular file", "", "", "name a TOML file")
+            document.fault("is a folder", "", "", "give a file inside it")
+        elif path.exists() and not path.is_file():  # reading a pipe might never end
+            document.fault("is not a regular file", "", "", "give a TOML file")
         else:
             with path.open("rb") as file:
-                # However long it is, one byte too many shows that.
+                # One byte over the limit shows that the file is too long, however long it is.
                 data = file.read(MAX_BYTES + 1)
             if len(data) <= MAX_BYTES:
                 return data
-            mend = "give a plan or shop file; they are a few kB"
+            mend = "give a plan or shop file: they take a few kB"
             document.fault("is over 1 MB", "more than 1,000,000 bytes", "", mend)
     except FileNotFoundError:
         document.fault(f"there is no such file in {folder_of(path)}", "", "", "check the name and the folder")
     except (OSError, ValueError) as error:
         reason = cleaned(getattr(error, "strerror", None) or str(error))
-        mend = "check the file and your right to read it"
+        mend = "check the file, and that you may read it"
         document.fault(f"can't be read: {reason}", "", "", mend)
     return None
 
 
 def folder_of(path: Path) -> str:
-    """The folder of a file, as a fault names it."""
+    """The folder of a file, as faults call it."""
     return "this folder" if path.parent == Path() else cleaned(str(path.parent))
 
 
@@ -154,23 +155,25 @@ def _parsed(text: str, document: Document) -> dict[str, Any] | None:
         _too_deep(document)
         return None
     try:
+        # Decimal keeps what was written exactly: as a float, 0.1 would no longer be a tenth.
         return tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         _syntax_fault(text, str(error), document)
     except RecursionError:
         _too_deep(document)
     except (ValueError, ArithmeticError):
-        # More digits than Python makes an int of, or a greater exponent than a Decimal may have.
-        document.fault("holds a number too long to read", "", "", "lengths need at most 40 characters")
+        # The number has more digits than Python makes an int of, or an exponent too great for a Decimal.
+        document.fault("contains a number too long to read", "", "", "write lengths with at most 40 characters")
     return None
 
 
 def _too_deep(document: Document) -> None:
-    document.fault("is nested too deeply", "", "", "no list or table of a plan or shop goes deeper than three")
+    mend = "no list or table in a plan or shop file is nested more than three deep"
+    document.fault("is nested too deeply", "", "", mend)
 
 
 def _with_quotes(line: str) -> str | None:
-    """The line as it should be, where all that is wrong with it is a length without quotes: width = 1-3/8."""
+    """The corrected line, if its only fault is a length without quotes, as in width = 1-3/8; else None."""
     key, _, value = line.partition("=")
     value = value.partition("#")[0].strip()
     try:
@@ -182,7 +185,7 @@ def _with_quotes(line: str) -> str | None:
     except tomllib.TOMLDecodeError:
         pass
     else:
-        return None  # a bare number: something else is wrong with the line
+        return None  # the length is a bare number, so the fault is elsewhere in the line
     quote = "'" if '"' in value else '"'
     return f"{key.strip()} = {quote}{value}{quote}"
 
@@ -190,8 +193,8 @@ def _with_quotes(line: str) -> str | None:
 def _syntax_fault(text: str, message: str, document: Document) -> None:
     found = _POSITION.search(message)
     what = f"is not valid TOML: {cleaned(_POSITION.sub('', message))}"
-    mend = "mend that line (text goes in quotes, a key is set once, keys and tables are named once)"
-    # TOML's own line ends, not str.splitlines', so that the number agrees with an editor.
+    mend = "correct that line (put text in quotes, and give each key and each table only once)"
+    # Split at TOML's own line ends, not those of str.splitlines, so that the number agrees with an editor's.
     lines = text.replace("\r\n", "\n").split("\n")
     if found is None or found[1] is None:
         document.fault(what, "", f"line {len(lines)}, the end", mend)

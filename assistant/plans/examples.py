@@ -1,4 +1,4 @@
-"""The shop files to start from: where they are, and how one is copied."""
+"""The example shop files to start from: where they are, and how to copy them."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import shlex
 import sys
 from pathlib import Path
 
-# File, and the carriage it is for.
+# Each file and the carriage it is for.
 SHOPS = {
     "shop-readout.toml": "a digital readout, mm",
     "shop-handwheel-inch.toml": "a handwheel, inches",
@@ -15,7 +15,7 @@ SHOPS = {
 
 
 def examples_folder() -> Path | None:
-    """`demo_plans`: of the checkout, else as it was installed; None where neither is there."""
+    """The folder `demo_plans`: that of the checkout, else the installed one; None if neither exists."""
     here = Path(__file__).parents[2] / "demo_plans"
     if here.is_dir():
         return here
@@ -29,10 +29,10 @@ def examples_folder() -> Path | None:
 
 
 def how_to_copy(path: Path) -> str:
-    """What makes a shop file at `path`, as a mend."""
+    """How to make a shop file at `path`, as the mend of a fault."""
     folder = examples_folder()
     if folder is None:
-        return "write it with at least [blade] and its measured kerf"
+        return "write one with at least [blade] and the measured kerf"
     first, *_ = SHOPS
     kinds = ", ".join(f"{name} ({carriage})" for name, carriage in SHOPS.items())
     if sys.platform == "win32":
@@ -42,4 +42,4 @@ def how_to_copy(path: Path) -> str:
         command = shlex.join(["cp", str(folder / first), str(path)])
         made = f"{shlex.join(['mkdir', '-p', str(path.parent)])} && "
     made = "" if path.parent.is_dir() else made
-    return f"copy the one for your carriage and put in your own figures: {made}{command}; there are {kinds}"
+    return f"copy the example for your carriage and put in your own figures: {made}{command}; the examples are {kinds}"

@@ -14,14 +14,14 @@ from assistant.plans.model import Shop
 def shop_file(
     path: Path | None, mended: Callable[[Sequence[Fault]], Sequence[Fault]] = list
 ) -> tuple[Finding, Shop | None]:
-    """The shop file: without a kerf nothing is cut. mended: the faults with mends for the one who asked."""
+    """Check the shop file: without a kerf nothing can be cut. mended: adapts the faults' mends to the command."""
     from assistant.plans.shop_file import default_shop_path, try_shop
 
     try:
         shop, faults = try_shop(path)
         where = path or default_shop_path()
     except OSError as error:
-        return Finding("shop file", BROKEN, one_line(error), "see that it can be read"), None
+        return Finding("shop file", BROKEN, one_line(error), "check that it can be read"), None
     if shop is not None and not faults:
         kerf = plain_length(shop.blade.kerf, shop.unit)
         data = {"path": str(where), "kerf_mm": float(shop.blade.kerf)}

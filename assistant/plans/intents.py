@@ -1,8 +1,8 @@
-"""What a phrase can mean: one row an intent, and all that is decided by the intent alone.
+"""What a phrase can mean: one row for each intent, with everything that the intent alone decides.
 
-What is written here nowhere else needs to know: what the recogniser listens for, what a language file must have, the
-terminal's keys and the bench page's rights are derived from it. It stands in this room because languages and shop files
-are held to it, and they come before any session.
+The rest is derived from these rows: what the recogniser listens for, what a language file must have, the terminal's
+keys and what the bench page may do. They are in this room because language and shop files, which are read before any
+session, are checked against them.
 """
 
 from __future__ import annotations
@@ -22,28 +22,27 @@ class Mode(StrEnum):
     FINISHED = "finished"
     ENDED_EARLY = "ended early"
     QUESTION = "question"
-    """A question or read-back is open; it is laid over another mode."""
+    """A question or read-back is open, on top of another mode."""
 
 
 class FromPage(Enum):
-    """Whether a paired bench page may ask for it. A check or a question it never answers."""
+    """Whether a paired bench page may ask for it. The page never answers a check or a question."""
 
     NEVER = 0
     IF_SHOP_ALLOWS = 1
-    """With [page] may_record_cuts, and only where the page names what it answers."""
+    """With [page] may_record_cuts, and only if the page says what it is answering."""
     ALWAYS = 2
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """What holds for one intent.
+    """What is decided for one intent.
 
-    means: for people; {argument}, {twice} and {twelve} are filled in. when: the modes in which it can mean something;
-    two of them hold more narrowly, see `session.intents.wanted`. key: the terminal's, "" where a gesture or a dialogue
-    of its own is for it.
+    means: for people; {argument}, {twice} and {twelve} are filled in. when: the modes in which it can mean something
+    (`session.intents.wanted` narrows two of them). key: on the terminal, "" if a gesture or a dialogue does it instead.
 
-    eager: it only asks, pauses or refuses. A false one does no harm, so the recogniser's bar is lower and no lead-in
-    need come first. of_the_voice: it changes how it is spoken, and nothing else. timely: it is an answer to nothing in
+    eager: it only asks, pauses or refuses. A false one does no harm, so the recogniser accepts it more easily and it
+    needs no lead-in word. of_the_voice: it changes only how the program speaks. timely: it answers nothing in
     particular, so it can't come too early. from_page: whether the bench page may ask for it.
     """
 
@@ -59,7 +58,7 @@ class Row:
 _CUTTING = frozenset({Mode.CUTTING})
 _ASKED = frozenset({Mode.QUESTION})
 _AT_WORK = _CUTTING | {Mode.CHECKS}
-_CAN_PAUSE = _AT_WORK | _ASKED  # from where it can stand by
+_CAN_PAUSE = _AT_WORK | _ASKED  # the modes that can be left for standing by
 _NOT_OVER = _AT_WORK | {Mode.QUESTION, Mode.STANDING_BY}
 _DETOUR = _AT_WORK | {Mode.STANDING_BY}  # not while a question is open: one at a time
 _OPEN = _NOT_OVER | {Mode.FINISHED}
@@ -74,7 +73,7 @@ class Intent(StrEnum):
 
     row: Row
 
-    # The default is for type checkers, which else take `Intent("cut")`, a look-up, for a member without its row.
+    # The default is for type checkers, which otherwise take the look-up `Intent("cut")` for a member without a row.
     def __new__(cls, word: str, row: Row | None = None) -> Intent:
         if row is None:
             raise TypeError(f"the intent {word} needs a row")
@@ -104,7 +103,7 @@ class Intent(StrEnum):
 
 EAGER = frozenset(intent for intent in Intent if intent.row.eager)
 OF_THE_VOICE = tuple(intent for intent in Intent if intent.row.of_the_voice)
-# Neither records, nor confirms, moves or ends: taken for one another they do no harm.
+# These neither record nor confirm, move or end anything, so confusing them with one another does no harm.
 HARMLESS = EAGER.union(OF_THE_VOICE)
-# What has phrases in a language file. A check's answers stand there by the checks' names.
+# The intents that have phrases in a language file. Checks have their answers there, by name.
 PHRASED = tuple(intent for intent in Intent if intent is not Intent.CHECK)

@@ -1,4 +1,4 @@
-"""A plan and a shop become a job: what is cut, in which order, at which settings."""
+"""Builds a job from a plan and a shop: what is cut, in which order, at which settings."""
 
 from __future__ import annotations
 
@@ -20,26 +20,26 @@ from assistant.plans.model import Job, Plan, Setup, Shop
 from assistant.plans.pieces import SHARE_OUT, Piece, clamped, leaves_over, nominal, pieces, stages
 from assistant.plans.shop_file import read_alike
 
-# A thinner fin comes away under a fingernail, and one no thicker than a fibre of wood doesn't stand at all, mm (common
-# practice, no source).
+# A fin up to the first thickness comes away under a fingernail. A fin as thin as the second is no thicker than a fibre
+# of wood and doesn't stand at all. mm (common practice, no source)
 THICKEST_LOOSE_FIN = Fraction(1, 10)
 THINNEST_FIN = Fraction(1, 50)
-# Common practice, no source: blades for a table saw cut 1.6 mm and more, the thinnest slotting ones about half that.
+# Common practice, no source: table-saw blades cut 1.6 mm or more, and the thinnest slotting blades about half that.
 THINNEST_KERF = Fraction(4, 5)
 LEAST_LOOSENESS = Fraction(1, 20)  # mm: less can't be felt by hand
-# A fault at one of these keys is the shop file's, any other the plan's.
+# Faults at these keys belong to the shop file, all others to the plan.
 SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.", "page.")
 
 
 def build_job(plan: Plan, shop: Shop) -> Job:
-    """Lay a plan out for this machine.
+    """Lay out a plan for this machine.
 
-    Raises BadInput, all faults at once, each with its file and key: a slip (`slips`), sockets too narrow, settings
-    outside the travel, a cut deeper than the blade reaches, over 20,000 passes in all.
+    Raises BadInput with all faults at once, each with its file and key: an impossible allowance (`slips`), sockets too
+    narrow for the blade, settings outside the travel, a cut deeper than the blade reaches, over 20,000 passes in all.
     """
     shop = read_alike(shop)
     faults = list(slips.faults(plan, shop.blade))
-    # What a refused allowance would lead to is no fault of its own.
+    # A refused allowance is replaced, so that its consequences aren't reported as further faults.
     sound = slips.mended(plan, shop.blade)
     with_boards = {board.part for board in plan.boards}
     found: tuple[Piece, ...] = ()
@@ -49,7 +49,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         faults += error.faults
     patterns = _patterns(sound, shop, found, faults)
     faults += _depth_faults(sound, found, shop)
-    if not faults:  # else some pieces have no pattern to count the passes of
+    if not faults:  # with faults, some pieces have no pattern whose passes could be counted
         faults += _count_faults(plan, found, patterns)
     if faults:
         placed = []
@@ -58,16 +58,16 @@ def build_job(plan: Plan, shop: Shop) -> Job:
             placed.append(replace(fault, where=f"{cleaned(PurePath(path).name) or 'plan'}: {fault.where}"))
         raise BadInput(placed)
     setups: list[Setup] = []
-    # Pieces come by stage, depth and part, their boards as in the file: end 1 of all copies, then end 2.
+    # Pieces are in order of stage, depth and part, their boards as in the file: end 1 of all copies, then end 2.
     for index, piece in enumerate(found):
         for name, end, first, copies in clamped(piece, plan.boards):
             setups.append(Setup(len(setups) + 1, piece.stage, name, piece.part, end, copies, first, index))
     last = len(stages(plan))
-    # The joint's own fit is that of the last stage; what comes before is glued and cut away.
+    # The last stage decides the joint's fit: what the stages before it cut is glued up and cut away.
     cut = [one for piece, each in zip(found, patterns, strict=True) if piece.stage == last for one in each.passes]
     kerf, clearance = shop.blade.kerf, plan.joint.clearance
     greatest, worst = settings.rounding_report(cut, shop.carriage, clearance, width=plan.width)
-    # A slot takes the whole clearance, not half of it: its mate isn't cut.
+    # A slot gets the whole clearance, not half of it, since the piece that goes into it isn't cut.
     slotted = plan.joint.layout == "slots"
     assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)
     warnings = dict.fromkeys(_warnings(plan, shop, patterns, setups, worst))
@@ -95,8 +95,8 @@ def build_job(plan: Plan, shop: Shop) -> Job:
 
 
 def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault]) -> tuple[Pattern, ...]:
-    """One for each piece that has boards, in the order of the pieces; faults are noted."""
-    # The key that a socket too narrow for the blade is owed to.
+    """A pattern for each piece that has boards, in the order of the pieces. Faults are noted."""
+    # The key to blame for a socket too narrow for the blade.
     where = "joint.widths" if plan.joint.widths else "joint.finger"
     if plan.joint.layout == "slots":
         where = "slots"
@@ -121,11 +121,11 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
 
 
 def _come_down(one: Pattern, wanted: tuple[int, ...], faults: list[Fault]) -> Pattern:
-    """With the passes of these sockets come down to."""
+    """Mark the passes of these sockets as approached from above. wanted: socket numbers, from 1."""
     missing = sorted(set(wanted) - set(range(1, len(one.sockets) + 1)))
     if missing:
-        mend = f"give numbers from 1 to {len(one.sockets)}, as many sockets as part A has"
-        faults.append(Fault("names sockets that aren't there", ", ".join(map(str, missing)), "joint.come_down", mend))
+        mend = f"give numbers from 1 to {len(one.sockets)}: part A has no more sockets"
+        faults.append(Fault("names sockets that don't exist", ", ".join(map(str, missing)), "joint.come_down", mend))
     return replace(one, passes=tuple(replace(each, down=each.socket in wanted) for each in one.passes))
 
 
@@ -134,8 +134,8 @@ def _depth_faults(plan: Plan, found: Sequence[Piece], shop: Shop) -> Iterator[Fa
     key = "slots" if plan.joint.layout == "slots" else "stock.thickness"
     for piece in found:
         if highest is not None and piece.depth > highest:
-            what = f"part {piece.part} is cut deeper than the blade's highest, {plain_length(highest, shop.unit)}"
-            mend = "use thinner stock, or state the blade's real height in blade.highest"
+            what = f"part {piece.part} must be cut deeper than the blade reaches, {plain_length(highest, shop.unit)}"
+            mend = "use thinner stock, or correct blade.highest in the shop file if the blade reaches higher"
             yield Fault(what, plain_length(piece.depth, plan.unit), key, mend)
 
 
@@ -145,7 +145,7 @@ def _count_faults(plan: Plan, found: Sequence[Piece], patterns: Sequence[Pattern
         for piece, each in zip(found, patterns, strict=True)
     )
     if total > MOST_PASSES:
-        mend = "split the job over several plans, or cut stacks"
+        mend = "split the job into several plans, or cut boards in stacks"
         yield Fault(f"more than {MOST_PASSES:,} passes in one job", f"{total:,} passes", "boards", mend)
 
 
@@ -157,12 +157,13 @@ def _warnings(
     wanted = {"A"} if plan.joint.layout == "slots" else {"A", "B"}
     missing = wanted - {board.part for board in plan.boards}
     for part in sorted(missing):
-        yield f"no board of part {part} is in this plan: its mate must come from elsewhere"
+        yield f"this plan has no board of part {part}: the mate must come from another plan"
     if shop.blade.tooth == "alternate":
         yield "alternate teeth leave notched socket bottoms: a flat-tooth blade cuts them level"
     if shop.blade.kerf < THINNEST_KERF:
         kerf, thinnest = (plain_length(length, shop.unit) for length in (shop.blade.kerf, THINNEST_KERF))
-        yield f"blade.kerf in the shop file is {kerf}, and no usual blade cuts under {thinnest}: is the point in place?"
+        why = f"no common blade cuts less than {thinnest}: check the decimal point"
+        yield f"blade.kerf in the shop file is {kerf}, but {why}"
     for each in patterns:
         at_reference = max((-one.kerf_from for one in each.passes), default=Fraction(0))
         at_far = max((one.kerf_to - each.width for one in each.passes), default=Fraction(0))
@@ -174,12 +175,15 @@ def _warnings(
             yield f"part {each.part}: a pass cuts {length} past the far edge: keep clamps and hold-down clear of it"
     yield from _rounding(patterns, shop, worst, plan.joint.clearance)
     if _short_approach(patterns, setups, shop):
-        yield "the travel leaves too little room below some setting to take up the screw's play: come up to it slowly"
+        yield (
+            "the travel leaves too little room below at least one setting to take up the screw's play: "
+            "come up to it slowly"
+        )
     for each in patterns:
         for one in each.passes:
             if one.down and settings.descent_is_short(shop.carriage, one.setting):
                 room = f"the travel leaves too little room above socket {one.socket} to come down to it"
-                yield f"part {each.part}: {room}: leave it out of joint.come_down"
+                yield f"part {each.part}: {room}: remove it from joint.come_down"
 
 
 def _slivers(plan: Plan, shop: Shop) -> Iterator[str]:
@@ -192,7 +196,7 @@ def _slivers(plan: Plan, shop: Shop) -> Iterator[str]:
 
 
 def _thin_between(plan: Plan, shop: Shop, patterns: Iterable[Pattern]) -> Iterator[str]:
-    """Wood that may break between neighbouring slots, whatever their depths, or beside them."""
+    """Warnings of wood that may break between neighbouring slots of any depth, or at an edge."""
     limit = max(walls.SLIVER_MM, shop.blade.kerf)
     cut = sorted((socket.start, socket.end) for each in patterns for socket in each.sockets)
     starts = [*(start for start, _ in cut), plan.width]
@@ -202,25 +206,25 @@ def _thin_between(plan: Plan, shop: Shop, patterns: Iterable[Pattern]) -> Iterat
         if 0 < wood < limit:
             between = f"between {names[n]} and {names[n + 1]}"
             why = walls.unsettable_warning(wood, shop.carriage.resolution, unit=plan.unit) or "it may break"
-            yield f"only {plain_length(wood, plan.unit)} of wood {between}: {why}"
+            yield f"only {plain_length(wood, plan.unit)} of wood is left {between}: {why}"
 
 
 def _rounding(patterns: tuple[Pattern, ...], shop: Shop, worst: Fraction, clearance: Fraction) -> Iterator[str]:
-    rounded = "rounded to what the carriage can set, the joint"
+    rounded = "with settings rounded to the carriage's steps, the joint"
     if worst < 0:
         yield f"{rounded} may be {at_least(-worst, shop.unit)} too tight: give it more clearance"
     elif worst < clearance / 2:
         left, asked = at_most(worst, shop.unit), plain_length(clearance, shop.unit)
-        yield f"{rounded} may keep {left} of its clearance of {asked} only: give it more, if that is too tight"
+        yield f"{rounded} may keep only {left} of its {asked} clearance: give it more if that is too tight"
     if worst - clearance > max(clearance / 2, LEAST_LOOSENESS):
         loose = plain_length(worst - clearance, shop.unit)
         mend = "give less clearance, or widths in whole steps of the carriage"
-        yield f"{rounded} is {loose} looser than asked even where it is tightest: {mend}"
+        yield f"{rounded} is {loose} looser than you asked for, even where it is tightest: {mend}"
     for each in patterns:
         fin = settings.widest_fin(each.passes, shop.carriage)
         if fin > 0:
             length = at_least(fin, shop.unit)
-            yield f"part {each.part}: rounded settings may leave a fin of {length} in a socket: raise blade.overlap"
+            yield f"part {each.part}: rounded settings may leave a fin of {length} in a socket: increase blade.overlap"
         edge = settings.widest_edge_fin(each.passes, shop.carriage, each.width)
         if edge > THINNEST_FIN:
             mend = f"set blade.overrun to {at_least(shop.carriage.resolution / 2, shop.unit)}"
@@ -232,7 +236,7 @@ def _rounding(patterns: tuple[Pattern, ...], shop: Shop, worst: Fraction, cleara
 def _short_approach(patterns: tuple[Pattern, ...], setups: Iterable[Setup], shop: Shop) -> bool:
     previous: Fraction | None = None
     for setup in setups:
-        # Within a setup settings ascend, so only its first pass can lie below where the carriage stands.
+        # Settings ascend within a setup, so only its first pass can lie below the carriage's last position.
         cut = patterns[setup.pattern].passes
         if not cut:
             continue

@@ -1,6 +1,6 @@
-"""A job as JSON and back, exact: the form in which it is stored with its session.
+"""Converts a job to JSON and back, exactly: the form in which it is stored with its session.
 
-Every key is written out, not taken from the dataclasses, so that what was stored keeps its meaning when these change.
+Every key is written out here, not taken from the dataclasses, so that a stored job keeps its meaning when these change.
 Lengths are texts "n/d" in mm. Decoding trusts nothing: bad data raises KeyError (a key is
 missing) or ValueError (anything else), never another exception.
 """
@@ -102,14 +102,14 @@ def job_from_json(data: object) -> Job:
         voice=voice,
         greatest_error=of.length("greatest_error"),
         worst_clearance=of.length("worst_clearance"),
-        # Jobs stored before there were other layouts don't name theirs.
+        # Jobs stored before there were other layouts have no such key.
         layout=of.text_or("layout", "even"),
-        # Nor that a page may record cuts.
+        # Nor have older jobs the settings of the bench page,
         page=PageSettings(_Reader(of.value("page")).flag("may_record_cuts")) if of.has("page") else PageSettings(),
         run_down_s=of.seconds("run_down_s") if of.has("run_down_s") else RUN_DOWN_S,
-        # Nor how far above the blade everything stays clear.
+        # the room to keep clear above the blade,
         clear_above=of.length("clear_above") if of.has("clear_above") else CLEAR_ABOVE,
-        # Nor which shop file they were made with.
+        # or the path of their shop file.
         shop_path=of.text_or("shop_path", ""),
     )
     _refuse_contradictions(job)
@@ -130,11 +130,11 @@ def _refuse_contradictions(job: Job) -> None:
 
 
 class _Reader:
-    """Reads one JSON object key by key, refusing what isn't of its type."""
+    """Reads one JSON object key by key, and refuses values of the wrong type."""
 
     def __init__(self, data: object):
         if not isinstance(data, dict):
-            raise ValueError(f"a JSON object is wanted, not {type(data).__name__}")
+            raise ValueError(f"must be a JSON object, not {type(data).__name__}")
         self._data = data
 
     def value(self, key: str) -> Any:
@@ -154,6 +154,7 @@ class _Reader:
 
     def whole(self, key: str) -> int:
         value = self._data[key]
+        # A bool is an int in Python.
         if isinstance(value, bool) or not isinstance(value, int):
             raise ValueError(f"{key} must be a whole number")
         return value
@@ -184,7 +185,7 @@ class _Reader:
         return tuple(one(item) for item in self._data[key])
 
     def pairs(self, key: str, one: Callable[[Any], Item]) -> tuple[tuple[str, Item], ...]:
-        """The object at `key` as pairs; () where there is none."""
+        """The object at `key` as pairs; () if there is none."""
         data = self._data.get(key, {})
         if not isinstance(data, dict):
             raise ValueError(f"{key} must be an object")
@@ -193,13 +194,13 @@ class _Reader:
 
 def _text(value: object) -> str:
     if not isinstance(value, str):
-        raise ValueError("a text is wanted")
+        raise ValueError("must be a text")
     return value
 
 
 def _texts(value: object) -> tuple[str, ...]:
     if not isinstance(value, list):
-        raise ValueError("a list is wanted")
+        raise ValueError("must be a list")
     return tuple(_text(item) for item in value)
 
 
@@ -217,7 +218,7 @@ def check_from_json(data: object) -> Check:
     of = _Reader(data)
     name, when = of.text("name"), of.text("when")
     if when not in list(When):
-        raise ValueError(f"nobody knows when its check {name!r:.40} is asked: {when!r:.40}")
+        raise ValueError(f"its check {name!r:.40} has an unknown `when`: {when!r:.40}")
     return Check(name, of.text("say"), of.text("answer"), When(when), of.whole("every"))
 
 
@@ -322,7 +323,7 @@ def _carriage_from_json(data: object, reads: str) -> Carriage:
         of.text("register"),
         of.text("stop_side"),
     )
-    # Jobs stored before screens followed the voice don't say whether theirs shows fractions.
+    # Jobs stored before screens followed the voice don't say whether the carriage shows fractions.
     return replace(carriage, fractions=of.flag("fractions")) if of.has("fractions") else read_as(carriage, reads)
 
 
@@ -365,10 +366,10 @@ def _voice_from_json(data: object) -> VoiceSettings:
         of.text("reads"),
         of.whole("speech_rate"),
         of.text_or_none("model"),
-        # Jobs stored before phrases could be changed hold none.
+        # Jobs stored before phrases could be changed have none of their own.
         of.pairs("phrases", _texts),
         of.pairs("pronunciations", _text),
-        # Nor did they name the stages of hearing.
+        # Nor do they name the stages of hearing.
         of.text_or("denoiser", "auto"),
         of.text_or("endpoints", "auto"),
         of.text_or("acceptance", "usual"),

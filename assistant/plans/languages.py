@@ -1,8 +1,7 @@
-"""The languages that phrases are said in: one file each, held to the same rules as what a user writes.
+"""Reads the languages that phrases are said in: one file each, under the same rules as the user's own phrases.
 
 The files lie with the wordings (wording/languages/NAME.toml). They are read here because the
-answers of the checks are part of a job. Only what is said to the program is in them; what it says
-itself is English.
+answers of the checks are part of a job. They hold only what the operator says. The program itself speaks English.
 """
 
 from __future__ import annotations
@@ -42,12 +41,12 @@ DIGITS = "0123456789"
 
 @dataclass(frozen=True, slots=True)
 class Language:
-    """What can be said in one language. No phrase holds the lead-in word.
+    """What can be said in one language. No phrase here includes the lead-in word.
 
-    phrases: intent -> its wordings, the usual one first. led: intents whose phrases the lead-in word
-    begins. answers: check -> the phrase that confirms it. digits: the words for 0 to 9, the usual one
-    first. again: the word after which a pass's number is said once more, "" where it is said once.
-    decoys: what nearly is a phrase and is none, without the lead-in word that would come first.
+    phrases: intent -> its wordings, the usual wording first. led: intents whose phrases begin with the lead-in word.
+    answers: check -> the phrase that confirms it. digits: the words for 0 to 9, the usual word
+    first. again: the word after which a pass's number is repeated, "" if it is said only once.
+    decoys: wordings that come close to a phrase but are none, without the lead-in word before them.
     """
 
     name: str
@@ -60,23 +59,23 @@ class Language:
     decoys: tuple[str, ...] = ()
 
     def numbers(self, number: int) -> list[str]:
-        """Every way of saying a whole number of 0 or more digit by digit, the usual one first: 12 -> "one two"."""
+        """Every way of saying a whole number (0 or more) digit by digit, the usual way first: 12 -> "one two"."""
         return [" ".join(words) for words in product(*(self.digits[int(digit)] for digit in str(number)))]
 
     def pass_numbers(self, number: int) -> list[str]:
-        """Every way of naming a pass, the usual one first: 12 -> "one two number one two"."""
+        """Every way of naming a pass, the usual way first: 12 -> "one two number one two"."""
         numbers = self.numbers(number)
         return [f"{said} {self.again} {said}" for said in numbers] if self.again else numbers
 
 
 def known_languages() -> tuple[str, ...]:
-    """Their names, as the shop file gives them, English first."""
+    """The languages' names, as the shop file gives them, English first."""
     return tuple(sorted((path.stem for path in FOLDER.glob("*.toml")), key=lambda name: (name != "en", name)))
 
 
 @cache
 def language_of(name: str) -> Language:
-    """One of the languages that are there. Raises BadInput with every fault of its file, or when there is none."""
+    """The language of this name. Raises BadInput if there is none, or with every fault of its file."""
     if name not in known_languages():
         listed = ", ".join(known_languages())
         raise BadInput([Fault("there is no such language", shown(name), "voice.language", f"give one of {listed}")])
@@ -84,15 +83,15 @@ def language_of(name: str) -> Language:
 
 
 def read_language(path: Path) -> Language:
-    """A language file. Raises BadInput with every fault in it."""
+    """Read a language file. Raises BadInput with every fault in it."""
     document = read_document(path)
     if document.tree is None:
         raise BadInput(document.faults)
     root, name = Table(document, "", document.tree), path.stem
     lead_in = root.text("lead_in", required=True) or ""
     if lead_in and not is_one_word(lead_in, name):
-        mend = "give one that nobody says by chance"
-        root.fault("lead_in", "must be one word of lower-case letters", mend, lead_in)
+        mend = "give a word that nobody says by chance"
+        root.fault("lead_in", "must be one word in lower-case letters", mend, lead_in)
     phrases, led, again = _phrases(root.table("phrases", required=True), name, lead_in)
     answers = _answers(root.table("answers", required=True), name, lead_in)
     digits = _digits(root.table("digits", required=True), name)
@@ -100,17 +99,17 @@ def read_language(path: Path) -> Language:
     for text in decoys:
         what = wrong_with(text, name, lead_in, least=1)
         if what:
-            root.fault("decoys", what, "give ordinary words, without the lead-in", text)
+            root.fault("decoys", what, "give ordinary words, without the lead-in word", text)
     root.close()
     said = [(f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
     said += [(f"answers.{check}", text) for check, text in answers.items() if text]
-    # Nothing means two things, nor begins something else.
+    # No wording means two things, or begins another one.
     for (one, text), (other, rival) in combinations(said, 2):
         if one_begins_the_other(text, rival):
-            root.fault(other, f"is like the phrase of {one}", "give each phrase words of its own", rival)
+            root.fault(other, f"is like the phrase of {one}", "give each phrase different words", rival)
     meant = {text for _, text in said}
     for text in (text for text in dict.fromkeys(decoys) if text in meant):
-        root.fault("decoys", "is a phrase", "leave it out: it would never be heard", text)
+        root.fault("decoys", "is a phrase", "leave it out: the phrase would never be heard", text)
     if document.faults:
         raise BadInput(document.faults)
     return Language(name, lead_in, phrases, led, answers, digits, again, decoys)
@@ -130,7 +129,7 @@ def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[Intent, tuple[
         if intent == Intent.GO_TO:
             again = one.text(AGAIN, "") or ""
             if again and not is_one_word(again, name):
-                one.fault(AGAIN, "must be one word of lower-case letters", "give one that is no number", again)
+                one.fault(AGAIN, "must be one word in lower-case letters", "give a word that is not a number", again)
         one.close()
     table.close()
     return found, frozenset(led), again
@@ -139,7 +138,7 @@ def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[Intent, tuple[
 def wordings(
     table: Table, key: str, intent: Intent, language: str, lead_in: str, *, required: bool = False
 ) -> tuple[str, ...]:
-    """The list of phrases at `key`, those that can't be said noted as faults and left out."""
+    """Read the list of phrases at `key`. Those that break a rule are noted as faults and left out."""
     if required and not table.has(key):
         table.fault(key, "is missing", f'give {key} = ["..."]')
     texts = table.names(key)
@@ -150,9 +149,9 @@ def wordings(
     for text in (text.lower() for text in texts[:MOST_WORDINGS]):
         what = wrong_with(text, language, lead_in, least)
         if what:
-            table.fault(key, what, f"give phrases of {least} syllables or more, of ordinary words", text)
+            table.fault(key, what, f"give phrases of {least} syllables or more, in ordinary words", text)
         elif text in good:
-            table.fault(key, "says a phrase twice", "give it once", text)
+            table.fault(key, "gives a phrase twice", "give it once", text)
         else:
             good.append(text)
     return tuple(good)
@@ -164,7 +163,7 @@ def _answers(table: Table, name: str, lead_in: str) -> dict[str, str]:
         answer = table.text(check, "", required=not table.absent) or ""
         what = wrong_with(answer, name, lead_in) if answer else None
         if what:
-            table.fault(check, what, f"give a phrase of {LEAST_SYLLABLES} syllables or more, of ordinary words", answer)
+            table.fault(check, what, f"give a phrase of {LEAST_SYLLABLES} syllables or more, in ordinary words", answer)
         found[check] = answer
     table.close()
     return found
@@ -179,9 +178,9 @@ def _digits(table: Table, name: str) -> tuple[tuple[str, ...], ...]:
             table.fault(digit, "is missing", f'give {digit} = ["..."]')
         for word in words:
             if not is_one_word(word, name):
-                table.fault(digit, "must be one word of lower-case letters", "give a word for this digit", word)
+                table.fault(digit, "must be one word in lower-case letters", "give a word for this digit", word)
             elif word in taken:
-                table.fault(digit, f"is also the word for {taken[word]}", "give each digit words of its own", word)
+                table.fault(digit, f"is also the word for {taken[word]}", "give each digit different words", word)
             taken[word] = digit
         found.append(words)
     table.close()

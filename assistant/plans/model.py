@@ -1,4 +1,4 @@
-"""What a plan, a shop and the job made of both are. Lengths: Fraction, mm."""
+"""What a plan, a shop and the job built from both hold. Lengths: Fraction, mm."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from assistant.joinery.model import CLEAR_ABOVE, Blade, Carriage, Pattern
 from assistant.joinery.slots import Slot
 
 RUN_DOWN_S = 10.0
-"""How long a blade is taken to turn on after it has been switched off, s (common practice, no source)."""
+"""How long a blade is assumed to keep turning after it is switched off, s (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Repeat:
-    """`repeat = {from, to, times}`: entries from..to of `widths` (from 1, inclusive), `times` in all."""
+    """`repeat = {from, to, times}`: entries from..to of `widths` (counted from 1, inclusive), `times` in all."""
 
     first: int
     last: int
@@ -27,8 +27,8 @@ class Repeat:
 class JointPlan:
     """The [joint] table. layout: even | listed | slots | lined. clearance: socket minus finger, mm.
 
-    A lined joint is laid out by `finger`, as an even one, or by `widths`, as a listed one. come_down: sockets of part
-    A, from 1, that the carriage comes down to from above: on a test board, to measure its play.
+    A lined joint is laid out by `finger`, like an even joint, or by `widths`, like a listed one. come_down: sockets of
+    part A, from 1, that the carriage approaches from above: on a test board, to measure its play.
     """
 
     layout: str
@@ -45,7 +45,7 @@ class JointPlan:
 
 @dataclass(frozen=True, slots=True)
 class BoardPlan:
-    """One [[boards]] entry: `count` like boards, jointed on `ends` (1 or 2), cut `stack` at a time."""
+    """One [[boards]] entry: `count` equal boards, jointed on `ends` (1 or 2), cut `stack` at a time."""
 
     name: str
     part: str
@@ -56,9 +56,9 @@ class BoardPlan:
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:
-    """The [uncertainty] table: standard uncertainties, mm, >= 0; None where not given.
+    """The [uncertainty] table: standard uncertainties, mm, >= 0; None if not given.
 
-    out_of_square: blade tilt and carriage error together, degrees, as measured with a square; not a statistic.
+    out_of_square: blade tilt and carriage error together, degrees, as measured with a square, not a statistic.
     """
 
     setting: Fraction | None = None
@@ -72,7 +72,7 @@ GRAINS = ("flat", "quarter", "mixed")
 
 @dataclass(frozen=True, slots=True)
 class BoardWood:
-    """The wood of one part. species: as the user wrote it. grain: "flat", "quarter" or "mixed" across the width."""
+    """The wood of one part. species: as the user wrote it. grain across the width: "flat", "quarter" or "mixed"."""
 
     species: str | None = None
     grain: str = "flat"
@@ -80,7 +80,7 @@ class BoardWood:
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """Temperature (degrees C) and relative humidity (percent), or the wood's own moisture (percent) by a meter."""
+    """Temperature (degrees C) and relative humidity (percent), or the wood's own moisture (percent) from a meter."""
 
     temperature_c: float | None = None
     humidity: float | None = None
@@ -89,7 +89,7 @@ class Air:
 
 @dataclass(frozen=True, slots=True)
 class Climate:
-    """The [climate] table, by part ("A", "B"): where the boards are when cut, and when glued up."""
+    """The [climate] table, by part ("A", "B"): the air where the boards are cut, and where they are glued up."""
 
     cutting: dict[str, Air]
     glue_up: dict[str, Air]
@@ -107,8 +107,8 @@ class BoxSize:
 class Plan:
     """A whole plan file. thickness: per part ("A", "B"). digest: SHA-256 of the file's bytes, hex.
 
-    slot_height: wood above the table where slots are cut, None for the board's thickness. lining:
-    of a lined joint. size: of the box, where board lengths are to be worked out. woods: by part.
+    slot_height: wood above the saw's table where slots are cut, None for the board's thickness. lining:
+    of a lined joint. size: of the box, to work out board lengths from. woods: by part.
     """
 
     title: str
@@ -132,7 +132,7 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class PedalSettings:
-    """device: the pedal's own, read alone, where it is named; "auto" and "display" name none."""
+    """The [pedal] table. device: the pedal's own, which is then read alone; "auto" and "display" name none."""
 
     key: str = "page_down"
     hold_s: float = 0.8
@@ -150,15 +150,15 @@ class PageSettings:
 
 @dataclass(frozen=True, slots=True)
 class VoiceSettings:
-    """speech_rate: words a minute. model: path of a vosk model folder, or None.
+    """The [voice] table. speech_rate: words a minute. model: path of a vosk model folder, or None.
 
-    language: of what is said to the program. phrases: intent and all its wordings, where the shop
+    language: the operator's. phrases: intent and all its wordings, if the shop
     file has its own. pronunciations: word and its phones, as CMUdict writes them, for the embedded recogniser.
     denoiser: auto | none | spectral | rnnoise. endpoints, where an utterance begins and ends: auto | level | speech.
-    acceptance: usual | strict (the higher bar for every phrase). loudspeaker: the output's name or a part of it, ""
-    for the system's default one. tone: whether notes sound: before what asks for an answer, and
-    where speech led to nothing.
-    loudness: at the start, dB against the voice as it is rendered, -12 to 6.
+    acceptance: usual | strict (harder to accept any phrase). loudspeaker: the output's name or a part of it, ""
+    for the system's default. tone: whether notes sound, before a prompt that needs an answer and after speech that
+    had no effect.
+    loudness: at the start, dB relative to the voice as it is rendered, -12 to 6.
     """
 
     language: str = "en"
@@ -178,29 +178,29 @@ class VoiceSettings:
 
 
 class When(StrEnum):
-    """When a check is asked: at the start, and again whenever one of these is another than when it was confirmed."""
+    """When a check is asked: at the start, and again when this has changed since it was confirmed."""
 
     SESSION = "session"
     SETUP = "setup"
     DEPTH = "depth"
     PART = "part"
     STAGE = "stage"
-    """Before each stage but the first."""
+    """Before each stage except the first."""
     EVERY = "every"
-    """After so many passes."""
+    """After a given number of passes."""
     SETUP_END = "setup end"
-    """When all of a setup is cut."""
+    """After the last pass of a setup."""
     STANDING_BY = "standing by"
-    """Only before it goes on after standing by."""
+    """Only before carrying on after standing by."""
 
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """Something the operator confirms before cutting, or when a setup is cut.
+    """Something the operator confirms before cutting, or after a setup is cut.
 
-    name: as journalled. say: what is asked, with {lowest}, {highest}, {depth}, {above}, {sockets} filled in when
-    spoken. answer: the phrase that confirms it, lower-case words without the lead-in. every:
-    passes between confirmations where `when` is EVERY, else 0.
+    name: as journalled. say: the question, with {lowest}, {highest}, {depth}, {above}, {sockets} filled in when
+    spoken. answer: the phrase that confirms it, in lower-case words without the lead-in word. every:
+    passes between confirmations if `when` is EVERY, else 0.
     """
 
     name: str
@@ -212,7 +212,7 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """A whole shop file. checks: those in effect, in order, for any job on this machine. run_down_s: as in `Job`."""
+    """A whole shop file. checks: those in effect for any job on this machine, in order. run_down_s: as in `Job`."""
 
     unit: str
     blade: Blade
@@ -246,12 +246,12 @@ class Setup:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """All that a session needs, stored whole with it so that no upgrade can move a half-cut board.
+    """Everything a session needs, stored whole with it, so that no upgrade can change the cuts of a half-cut board.
 
     greatest_error: largest |rounded - exact| setting, mm. worst_clearance: clearance left at the
     worst rounding, mm. stages: their names in order. checks: in effect for this job, in order. run_down_s: how long the
-    blade turns on after it has been switched off. clear_above: as in `joinery.model.Blade`, mm. shop_path: of the shop
-    file, "" where it isn't known.
+    blade keeps turning after it is switched off. clear_above: as in `joinery.model.Blade`, mm. shop_path: of the shop
+    file, "" if not known.
     """
 
     title: str

@@ -1,7 +1,7 @@
-"""Phrases of one's own: [[phrases]] and [pronunciations] of the shop file.
+"""Reads the user's own phrases: [[phrases]] and [pronunciations] of the shop file.
 
-`say` replaces an intent's wordings, `add` puts more beside those there are. They are held to the same
-rules as a language file's; whether the recogniser knows their words is asked where it is at hand.
+`say` replaces an intent's wordings, `add` adds to them. The same rules apply as to a language file's phrases. Whether
+the recogniser knows their words is checked elsewhere, once a recogniser is available.
 """
 
 from __future__ import annotations
@@ -20,20 +20,20 @@ from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import LEAST_SYLLABLES, is_one_word, one_begins_the_other
 
-SAY_OTHERWISE = "say it in words that sound quite different"
+SAY_OTHERWISE = "choose words that sound quite different"
 MOST_TABLES = 50
 MOST_PRONUNCIATIONS = 200
 MOST_PHONES = 40  # in a word
 # The phones of CMUdict, which are those of the embedded recogniser's English model.
 _PHONES = "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH"
 PHONES = frozenset(_PHONES.split())
-ONE_DIGIT = range(1, 10)  # passes to go to, as which a phrase must not sound
-HEARD_BY_PHONES = "en"  # the embedded recogniser hears English only; others can't be taught a word
+ONE_DIGIT = range(1, 10)  # passes to go to: no phrase may sound like one of these
+HEARD_BY_PHONES = "en"  # the embedded recogniser hears English only, and no other can be taught a word
 
 
 @dataclass(slots=True)
 class OwnPhrases:
-    """What the shop file says. phrases: intent -> all its wordings. tables: where each intent's were given.
+    """The phrases in the shop file. phrases: intent -> all its wordings. tables: where each intent's were given.
 
     pronunciations: as in `VoiceSettings`.
     """
@@ -55,7 +55,7 @@ def phrases_of(voice: VoiceSettings) -> Mapping[Intent, tuple[str, ...]]:
 
 
 def in_full(intent: Intent, text: str, language: Language) -> list[str]:
-    """The wording as it is said: with each digit as its pass's number where a number belongs to it."""
+    """The wording as it is spoken. One that takes a pass number is given with each number of one digit."""
     if intent != Intent.GO_TO:
         return [text]
     return [f"{text} {number}" for n in ONE_DIGIT for number in language.pass_numbers(n)]
@@ -67,10 +67,10 @@ def dangerously_alike(
     language: Language,
     pronunciations: Iterable[tuple[str, str]] = (),
 ) -> bool:
-    """Whether two wordings of different intents, each with its intent first, sound too alike where a mistake does harm.
+    """Whether two wordings, each with its intent first, sound so alike that confusing them would do harm.
 
-    It does where one of them records, confirms, moves or ends; it is asked of every state together: who says a phrase
-    when it means nothing must not be taken for saying another.
+    It does harm if one of them records, confirms, moves or ends something. The question is not limited to a state: a
+    phrase said at a moment when it means nothing must not be taken for another phrase.
     """
     if one[0] == other[0] or (one[0] in HARMLESS and other[0] in HARMLESS):
         return False
@@ -79,13 +79,13 @@ def dangerously_alike(
 
 
 def sounds_like(text: str, of: str) -> str:
-    """What is wrong with a wording that sounds too like this one, of that intent or check."""
-    return f"sounds too like {shown(text)} of {shown(of)}, for which it could be taken"
+    """What is wrong with a wording that sounds too much like this text. of: its intent or check."""
+    return f"sounds too much like {shown(text)} for {shown(of)} and could be mistaken for it"
 
 
 @dataclass(frozen=True, slots=True)
 class WordingLeftOut:
-    """A wording that isn't listened for. meaning: its intent, or its check's name; rival, of: what it sounds like."""
+    """A wording that is not listened for. meaning: its intent or its check's name. rival, of: what it sounds like."""
 
     intent: Intent
     meaning: str
@@ -96,7 +96,7 @@ class WordingLeftOut:
 
 @dataclass(frozen=True, slots=True)
 class Sayable:
-    """What can safely be said. phrases: intent -> wordings; answers: check -> its answer, where it has a safe one."""
+    """What can safely be said. phrases: intent -> wordings. answers: check -> its answer, if it has a safe one."""
 
     phrases: Mapping[Intent, tuple[str, ...]]
     answers: Mapping[str, str]
@@ -105,15 +105,15 @@ class Sayable:
 
 @lru_cache(maxsize=8)
 def sayable(voice: VoiceSettings, checks: tuple[Check, ...]) -> Sayable:
-    """The wordings in effect, without those of one's own that sound too like another's.
+    """The wordings in effect, without the user's own that sound too much like another.
 
-    No shop file that is read has such; a session begun before they were refused may. Without them the language's own
-    wordings are back; a check of the shop's own is then confirmed by hand only.
+    Such wordings are refused in a shop file, but a session begun before that rule may hold them. The language's own
+    wording is then used instead. A check from the shop file can then only be confirmed by hand.
     """
     language = language_of(voice.language)
     texts, answers = dict(phrases_of(voice)), {check.name: check.answer for check in checks}
     left_out: list[WordingLeftOut] = []
-    # Again, until nothing is found: what is put back may sound like something else of the shop's own.
+    # Repeated until nothing is found: a wording put back may itself sound like another one from the shop file.
     while found := _unsafe(texts, answers, language, voice.pronunciations):
         left_out += found
         for one in found:
@@ -131,7 +131,7 @@ def _unsafe(
     language: Language,
     pronunciations: tuple[tuple[str, str], ...],
 ) -> list[WordingLeftOut]:
-    """The wordings that aren't the language's and sound too like another's."""
+    """The wordings that aren't the language's own and sound too much like another."""
     said = [(intent, str(intent), text) for intent, own in texts.items() for text in own]
     said += [(Intent.CHECK, name, answer) for name, answer in answers.items() if answer]
     shipped = {(intent, str(intent), text) for intent, own in language.phrases.items() for text in own}
@@ -148,7 +148,7 @@ def _unsafe(
 def read_phrases(
     root: Table, language: Language, lead_in: str, pronunciations: tuple[tuple[str, str], ...] = ()
 ) -> OwnPhrases:
-    """The [[phrases]] of a shop file, faults noted; a phrase that can't be said is left out."""
+    """Read the [[phrases]] of a shop file. Faults are noted, and a phrase with a fault is left out."""
     own = OwnPhrases(pronunciations=pronunciations)
     for table in root.tables("phrases", MOST_TABLES):
         word = table.text("intent", required=True, mend=f"give one of {', '.join(PHRASED)}")
@@ -158,7 +158,7 @@ def read_phrases(
             continue
         key = "add" if table.has("add") and not table.has("say") else "say"
         if table.has("say") and table.has("add"):
-            table.fault("add", "means nothing beside say", "put all phrases into say, or leave say out")
+            table.fault("add", "means nothing together with say", "put all phrases into say, or leave say out")
         found = wordings(table, key, intent, language.name, lead_in, required=True)
         table.allow(["say", "add"])
         table.close()
@@ -172,26 +172,26 @@ def read_phrases(
 
 def _intent_of(table: Table, word: str, own: OwnPhrases) -> Intent | None:
     if word == Intent.CHECK:
-        table.fault("intent", "is confirmed by an answer", 'set "answer" in the [[checks]] of that name', word)
+        table.fault("intent", "has an answer instead of a phrase", 'set "answer" in the [[checks]] of that name', word)
     elif word not in PHRASED:
         near = nearest(word, PHRASED)
         mend = f'did you mean "{near}"?' if near else f"give one of {', '.join(PHRASED)}"
-        table.fault("intent", "is nothing that can be meant", mend, word)
+        table.fault("intent", "is not a known intent", mend, word)
     elif word in own.phrases:
-        table.fault("intent", "is given a second time", "put all its phrases into one table", word)
+        table.fault("intent", "is given twice", "put all its phrases into one table", word)
     else:
         return Intent(word)
     return None
 
 
 def refuse_answers(own: OwnPhrases, checks: Sequence[Check], language: Language) -> None:
-    """No phrase of one's own may be, begin, go on from or sound like a check's answer."""
+    """Refuse the user's own phrases that equal, begin, continue or sound like a check's answer."""
     rivals = [_Rival(Intent.CHECK, check.answer, "the answer of the check", check.name) for check in checks]
     _refuse_like(own, language, rivals)
 
 
 class _Rival(NamedTuple):
-    """A wording that one's own may not be like. what, name: as a fault says whose it is."""
+    """A wording that the user's own must not be like. what, name: whose it is, as a fault says it."""
 
     intent: Intent
     text: str
@@ -200,14 +200,14 @@ class _Rival(NamedTuple):
 
 
 def _refuse_like(own: OwnPhrases, language: Language, rivals: Sequence[_Rival]) -> None:
-    """Refuse every phrase that is, begins or goes on from a rival of another intent, or dangerously sounds like it."""
+    """Refuse every phrase that equals, begins, continues or dangerously sounds like a rival of another intent."""
     for intent, (table, key) in own.tables.items():
         others = [rival for rival in rivals if rival.intent != intent]
         for text in own.phrases[intent]:
             like = next((one for one in others if one_begins_the_other(text, one.text)), None)
             if like:
-                mend = f"give a phrase of {LEAST_SYLLABLES} syllables or more that is not like it"
-                table.fault(key, f"is like {like.what} {shown(like.name)}", mend, text)
+                mend = f"give a different phrase of {LEAST_SYLLABLES} syllables or more"
+                table.fault(key, f"is too much like {like.what} {shown(like.name)}", mend, text)
                 continue
             for one in others:
                 if dangerously_alike((intent, text), (one.intent, one.text), language, own.pronunciations):
@@ -216,16 +216,16 @@ def _refuse_like(own: OwnPhrases, language: Language, rivals: Sequence[_Rival]) 
 
 
 def read_pronunciations(root: Table, language: Language) -> tuple[tuple[str, str], ...]:
-    """Words and their phones, as in `wilco = "W IH L K OW"`; stress marks (AH0) are dropped. Faults noted."""
+    """Read words and their phones, as in `wilco = "W IH L K OW"`. Stress marks (AH0) are dropped. Faults are noted."""
     table = root.table("pronunciations")
     if not table.absent and language.name != HEARD_BY_PHONES:
         mend = "leave them out, and use words that the language's model knows"
-        root.fault("pronunciations", f"are for the embedded recogniser, which hears {HEARD_BY_PHONES} only", mend)
+        root.fault("pronunciations", f"work with the embedded recogniser, which hears only {HEARD_BY_PHONES}", mend)
         table.skip()
         return ()
     words = table.keys()
     if len(words) > MOST_PRONUNCIATIONS:
-        root.fault("pronunciations", f"must be {MOST_PRONUNCIATIONS} words at most", "leave some out", len(words))
+        root.fault("pronunciations", f"may be {MOST_PRONUNCIATIONS} words at most", "leave some out", len(words))
         table.skip()
         return ()
     return tuple((word, phones) for word in words if (phones := _phones_of(table, word, language.name)) is not None)
@@ -236,15 +236,17 @@ def _phones_of(table: Table, word: str, language: str) -> str | None:
     if text is None:
         return None
     if not is_one_word(word, language):
-        table.fault(cleaned(word) or '""', "must be one word of lower-case letters", "write the word so", word)
+        mend = "write the word like that"
+        table.fault(cleaned(word) or '""', "must be one word in lower-case letters", mend, word)
         return None
+    # CMUdict marks stress on its vowels with 0, 1 or 2, which the recogniser's phones don't have.
     phones = [re.sub(r"[012]\Z", "", phone) for phone in text.upper().split()]
     unknown = [phone for phone in phones if phone not in PHONES]
     if unknown:
-        mend = f"give phones of {' '.join(sorted(PHONES))}"
-        table.fault(word, f"holds {shown(unknown[0])}, which is no phone of the recogniser's", mend, text)
+        mend = f"use phones from this list: {' '.join(sorted(PHONES))}"
+        table.fault(word, f"contains {shown(unknown[0])}, a phone that the recogniser doesn't know", mend, text)
     elif len(phones) > MOST_PHONES:
-        table.fault(word, f"must be {MOST_PHONES} phones at most", "give one word's phones", text)
+        table.fault(word, f"may be {MOST_PHONES} phones at most", "give the phones of a single word", text)
     else:
         return " ".join(phones)
     return None

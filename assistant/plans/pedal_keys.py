@@ -1,4 +1,4 @@
-"""Which keys a pedal may send: those that type nothing into whatever window has the focus."""
+"""Which keys a pedal may send: only those that type nothing into the window that has the focus."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ KEYS = frozenset(
     | {"media_play_pause", "media_next", "media_previous", "media_stop"}
     | {"media_volume_up", "media_volume_down", "media_volume_mute"}
 )
-# A key without a name: its number, as `ready --pedal` shows it.
+# A key without a name is given by its number, as `ready --pedal` shows it.
 _NUMBERED = re.compile(r"<\d{1,10}>")
 _TYPING = frozenset(
     {"space", "enter", "return", "tab", "backspace", "delete"}
@@ -23,30 +23,30 @@ _TYPING = frozenset(
 _KEYPAD = re.compile(r"(?:kp|numpad|num|keypad)_?.{1,9}")
 _MODIFIERS = re.compile(r"(?:ctrl|control|shift|alt|cmd|win|super|meta|caps_lock|num_lock)(?:_l|_r|_gr)?")
 
-# What a pedal may send as well where its own device is read, and nothing of it is typed anywhere.
+# Keys that a pedal may also send if its own device is read alone, since they are then typed into no window.
 READ_ALONE = frozenset("abcdefghijklmnopqrstuvwxyz0123456789") | {"space", "enter", "tab", "backspace", "delete"}
 AUTO, DISPLAY = "auto", "display"
 _LINK = re.compile(r"/dev/input/by-(?:id|path)/[^/]+")
-_DEVICE_MEND = "give what `kerfcall ready --pedal` names: a path in /dev/input/by-id, or vendor:product"
+_DEVICE_MEND = "give the device as `kerfcall ready --pedal` shows it: a path in /dev/input/by-id, or vendor:product"
 
 _MEND = "set the pedal to page_down, f13 or another key that types nothing"
 
 
 def read_device(table: Table) -> str:
-    """`[pedal] device`, default "auto": "display", or the pedal's own: by-id path, vendor:product, or name."""
+    """Read `[pedal] device`, default "auto": "display", or the pedal's own device by path, vendor:product or name."""
     raw = table.text("device", AUTO, most=200) or AUTO
     device = raw.strip()
     if device in (AUTO, DISPLAY) or not ("/" in device[:1] or "\\" in device):
         return device or AUTO
     if not _LINK.fullmatch(device) or ".." in device:
-        what = "must be a path that stays the same: event numbers change with each start of the machine"
+        what = "must be a path that stays the same: event numbers change each time the machine starts"
         table.fault("device", what, _DEVICE_MEND, raw)
         return AUTO
     return device
 
 
 def read_key(table: Table, device: str = AUTO) -> str:
-    """`[pedal] key`, default "page_down"; a key that types text is refused unless its device is read alone."""
+    """Read `[pedal] key`, default "page_down". A key that types text is refused unless its device is read alone."""
     raw = table.text("key", "page_down", most=40) or "page_down"
     key = _as_listed(raw)
     if key in KEYS or _NUMBERED.fullmatch(key):
@@ -54,17 +54,17 @@ def read_key(table: Table, device: str = AUTO) -> str:
     if device not in (AUTO, DISPLAY) and key.lower() in READ_ALONE:
         return key.lower()
     if len(key) == 1 or key in _TYPING or _KEYPAD.fullmatch(key):
-        table.fault("key", "is a key that types text, into whatever window has the focus", _MEND, raw)
+        table.fault("key", "is a key that types text into the window that has the focus", _MEND, raw)
     elif _MODIFIERS.fullmatch(key):
         table.fault("key", "is a key that changes what other keys do", _MEND, raw)
     else:
         near = nearest(key, KEYS)
-        table.fault("key", "is no key we know", f'did you mean "{near}"?' if near else _MEND, raw)
+        table.fault("key", "is not a known key", f'did you mean "{near}"?' if near else _MEND, raw)
     return "page_down"
 
 
 def _as_listed(written: str) -> str:
-    """As `KEYS` spells it, whatever the case, and with blanks, hyphens or nothing between its words."""
+    """The key as `KEYS` spells it. It may be written in any case, with spaces, hyphens or nothing between words."""
     if len(written) == 1:
         return written
     joined = re.sub(r"[\s_-]", "", written.lower())

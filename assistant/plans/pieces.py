@@ -1,4 +1,4 @@
-"""From a plan to the pieces of the job: what each kind of board end gets, in which stage."""
+"""Turns a plan into the pieces of the job: what is cut into each kind of board end, in which stage."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from assistant.plans.model import BoardPlan, Plan
 STAGES = {"lined": ("openings and blanks", "final sockets")}
 ONE_STAGE = ("joint",)
 BLANK = " blank"
-SHARE_OUT = 'remainder = "stretch" or "both edges" in the plan shares it out'
-# Stands for the blade where only the plan is looked at: no slot is too narrow for it.
+SHARE_OUT = 'remainder = "stretch" or "both edges" in the plan would share it out'
+# The kerf when only the plan is checked, without a blade: no slot is too narrow for it.
 VANISHING_KERF = Fraction(1, 10**9)
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """What one kind of end gets in one stage.
+    """What is cut into one kind of end in one stage.
 
     part: as it is called aloud, "A", "B" or "A blank". of: the plan's part whose boards it is for.
     segments: with their clearance. depth: mm.
@@ -46,7 +46,7 @@ def stages(plan: Plan) -> tuple[str, ...]:
 
 
 def depth(plan: Plan, part: str) -> Fraction:
-    """How deep a joint's part is cut, mm: its mate's thickness and the sand allowance."""
+    """How deep a part of the joint is cut, mm: its mate's thickness plus the sanding allowance."""
     return depth_of(plan.thickness["B" if part == "A" else "A"], plan.joint.sand_allowance)
 
 
@@ -63,7 +63,7 @@ def nominal(plan: Plan) -> dict[str, tuple[Segment, ...]]:
 
 
 def leaves_over(plan: Plan) -> bool:
-    """Whether part of a finger is left over at the far edge: nothing else of an even layout is thin (`slips`)."""
+    """Whether part of a finger is left over at the far edge: nothing else in an even layout is thin (`slips`)."""
     joint = plan.joint
     return joint.finger is not None and joint.remainder == "far edge" and plan.width % joint.finger != 0
 
@@ -71,8 +71,8 @@ def leaves_over(plan: Plan) -> bool:
 def pieces(plan: Plan, blade: Blade | None = None) -> tuple[Piece, ...]:
     """Every piece, in cutting order: stage, depth, part.
 
-    blade: to see whether a lining leaves it room; left out where only the plan is looked at.
-    Raises BadInput whose faults name keys only, all at once.
+    blade: to check whether a lining leaves it room; None if only the plan is checked.
+    Raises BadInput with all faults at once, which name keys only, not the file.
     """
     found = _slotted(plan, blade) if plan.joint.layout == "slots" else _jointed(plan, blade)
     return tuple(sorted(found, key=lambda piece: (piece.stage, piece.depth, piece.part)))
@@ -80,12 +80,12 @@ def pieces(plan: Plan, blade: Blade | None = None) -> tuple[Piece, ...]:
 
 def _slotted(plan: Plan, blade: Blade | None) -> list[Piece]:
     faults = []
-    # A slot goes into the board's thickness, or from its edge in a cross-halved grid: then stock.height says how deep.
+    # A slot is cut into the board's thickness, or into its edge in a cross-halved grid: stock.height is then the limit.
     height = plan.slot_height if plan.slot_height is not None else plan.thickness["A"]
     for number, slot in enumerate(plan.slots, start=1):
         if slot.depth >= height:
-            what = f"the slot leaves nothing of the {plain_length(height, plan.unit)} of wood there"
-            mend = "cut it less deep, or give stock.height where it is cut from an edge"
+            what = f"the slot goes through all of the {plain_length(height, plan.unit)} of wood there"
+            mend = "cut it less deep, or give stock.height if it is cut from an edge"
             faults.append(Fault(what, f"{plain_length(slot.depth, plan.unit)} deep", f"slots[{number}].depth", mend))
     kerf = blade.kerf if blade is not None else VANISHING_KERF
     try:
@@ -107,14 +107,14 @@ def _jointed(plan: Plan, blade: Blade | None) -> list[Piece]:
             left_over = f"it is left over at the far edge: {SHARE_OUT}"
             faults += [replace(fault, mend=left_over) if leaves_over(plan) else fault for fault in error.faults]
     if faults:
-        raise BadInput(tuple(dict.fromkeys(faults)))  # what is said of A and of B alike is said once
+        raise BadInput(tuple(dict.fromkeys(faults)))  # a fault that A and B share is reported once
     if plan.joint.layout != "lined":
         return [Piece(1, part, part, segments, depth(plan, part)) for part, segments in final.items()]
     return _lined(plan, final, blade)
 
 
 def _lined(plan: Plan, final: dict[str, tuple[Segment, ...]], blade: Blade | None) -> list[Piece]:
-    """Lined parts are opened and their blanks cut in stage 1; every part gets its final sockets in stage 2."""
+    """Stage 1 opens the lined parts and cuts their blanks. Stage 2 cuts the final sockets of every part."""
     depths = {part: depth(plan, part) for part in final}
     found = [Piece(2, part, part, segments, depths[part]) for part, segments in final.items()]
     if plan.lining is None or blade is None:
@@ -126,7 +126,7 @@ def _lined(plan: Plan, final: dict[str, tuple[Segment, ...]], blade: Blade | Non
 
 
 def clamped(piece: Piece, boards: Iterable[BoardPlan]) -> Iterator[tuple[str, int, int, int]]:
-    """(board, end, first copy, copies clamped together) in cutting order; a blank for each lined end of each board."""
+    """(board, end, first copy, copies clamped together) in cutting order, with a blank for each lined end."""
     for board in boards:
         if board.part != piece.of:
             continue

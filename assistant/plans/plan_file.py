@@ -1,4 +1,4 @@
-"""The plan file: what belongs to the job."""
+"""Reads the plan file, which holds everything that belongs to the job."""
 
 from __future__ import annotations
 
@@ -38,13 +38,13 @@ def read_plan(path: Path) -> Plan:
 
 
 def read_both(plan_path: Path, shop_path: Path | None) -> tuple[Plan, Shop]:
-    """Read a plan and the shop file it is cut with (None: the user's own).
+    """Read a plan and the shop file to cut it with (None: the user's own).
 
-    Raises one BadInput with every fault of both.
+    Raises a single BadInput with every fault of both.
     """
     plan, plan_faults = try_plan(plan_path)
     if shop_path is None and any(isinstance(fault, WrongFile) for fault in plan_faults):
-        raise BadInput(plan_faults)  # the shop file has been given, only not as such
+        raise BadInput(plan_faults)  # a shop file was given in the plan's place, so it isn't missing
     shop, shop_faults = try_shop(shop_path)
     if plan is None or shop is None:
         raise BadInput([*plan_faults, *shop_faults])
@@ -52,7 +52,7 @@ def read_both(plan_path: Path, shop_path: Path | None) -> tuple[Plan, Shop]:
 
 
 def try_plan(path: Path) -> tuple[Plan | None, list[Fault]]:
-    """The plan, or None and what is wrong with its file, its layout included."""
+    """The plan, or None, and all faults in its file, those of its layout included."""
     document = read_document(path)
     plan = _read(document, path) if document.tree is not None and not document.is_wrong_file("plan") else None
     return (None if document.faults else plan), document.faults
@@ -96,8 +96,8 @@ def _read(document: Document, path: Path) -> Plan | None:
 
 
 def _try_layout(document: Document, plan: Plan) -> None:
-    """What is wrong with the layout is reported with the other faults, even where the shop is missing."""
-    # Where a thickness is faulty itself, nothing is to be said of what is measured by it.
+    """Report the layout's faults together with the others, even if the shop file is missing."""
+    # If a thickness is faulty itself, what depends on it can't be judged.
     thick = not any(".thickness" in fault.where for fault in document.faults)
     document.adopt(tuple(fault for fault in slips.faults(plan) if thick or fault.where != slips.SAND))
     sound = slips.mended(plan)
@@ -110,7 +110,7 @@ def _try_layout(document: Document, plan: Plan) -> None:
 
 
 class _Stock(NamedTuple):
-    """The [stock] table. height: of the wood above the table where slots are cut, mm, None where not given."""
+    """The [stock] table. height: of the wood above the saw's table where slots are cut, mm; None if not given."""
 
     width: Fraction | None
     thickness: dict[str, Fraction]
@@ -130,7 +130,7 @@ def _stock(table: Table, unit: str) -> _Stock:
     }
     both_apart = all(part in of_part and of_part[part].has("thickness") for part in PARTS)
     common = table.length("thickness", unit, required=not both_apart, above=ZERO)
-    # Where there is no sound thickness any will do: a fault is noted, so that no plan comes of it.
+    # Without a valid thickness any value will do: a fault has been noted, so no plan is returned.
     thickness = {part: own.get(part) or common or Fraction(1) for part in PARTS}
     woods = read_woods(table, of_part)
     for each in of_part.values():
@@ -142,7 +142,7 @@ def _stock(table: Table, unit: str) -> _Stock:
 
 
 def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
-    """The layout asked for, None where there is no sound one, and the table, None where it can't be laid out."""
+    """(the layout, or None if it isn't valid; the table, or None if nothing can be laid out from it)."""
     if table.absent:
         return None, None
     layout = table.choice("layout", LAYOUTS, required=True)
@@ -154,7 +154,8 @@ def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
         starts_with = table.choice("starts_with", STARTS, "finger")
     table.allow(("starts_with", "come_down"))
     if layout not in (None, "listed"):
-        table.refuse(("come_down",), f'means nothing with layout = "{layout}"', "leave it out: it is for test boards")
+        mend = "leave it out: it is only for test boards"
+        table.refuse(("come_down",), f'means nothing with layout = "{layout}"', mend)
     come_down = table.integers("come_down", least=1, most=MOST_WIDTHS)
     table.close()
     if layout is None or shape is None:
@@ -169,9 +170,9 @@ def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
 
 
 def _shape(table: Table, layout: str | None, unit: str) -> JointPlan | None:
-    """What the layout makes of the board: fingers, even or listed; a lined joint may have either, slots have none."""
+    """Read the keys that the layout needs: even or listed fingers, either of them for a lined joint, none for slots."""
     if layout is None:
-        # Which keys belong here isn't known: each is looked at as far as it can be wrong by itself.
+        # Without a layout it isn't known which keys belong here, so each is only checked by itself.
         if table.has("widths"):
             _listed(table, "listed", unit)
         else:
@@ -199,12 +200,12 @@ def _shape(table: Table, layout: str | None, unit: str) -> JointPlan | None:
 def _listed(table: Table, layout: str, unit: str) -> JointPlan | None:
     widths = table.lengths("widths", unit, MOST_WIDTHS)
     if not table.has("widths"):
-        mend = f"give the widths from the reference edge on, in {unit}, e.g. widths = [6, 12, 6]"
+        mend = f"list the widths from the reference edge, in {unit}, e.g. widths = [6, 12, 6]"
         table.fault("widths", "is missing", mend)
     table.allow(("repeat",))
     repeat = _repeat(table, len(widths)) if table.has("repeat") and widths else None
     mirror = table.flag("mirror", False)
-    # A sum without the repeat or mirror that was meant would only be a second, misleading fault.
+    # Without the repeat or mirror that was meant the sum would be wrong too: a second, misleading fault.
     sound = widths and not table.faulted("mirror") and (repeat is not None or not table.has("repeat"))
     return JointPlan(layout, widths=widths, repeat=repeat, mirror=mirror) if sound else None
 
@@ -225,20 +226,21 @@ def _repeat(table: Table, entries: int) -> Repeat | None:
 def _boards(root: Table, layout: str | None) -> tuple[BoardPlan, ...]:
     tables = root.tables("boards", MOST_BOARDS)
     if not tables and not root.faulted("boards"):
-        root.fault("boards", "there is no board to cut", "add [[boards]] with name and part")
+        root.fault("boards", "there are no boards to cut", "add [[boards]] with name and part")
     found: list[BoardPlan] = []
     for table in tables:
         board = _board(table)
         if board is None:
             continue
-        if layout == "slots":  # they run across one side of one part
+        if layout == "slots":  # they run across one face of one part
             if board.part != "A":
-                table.fault("part", 'must be "A" with layout = "slots"', "the part that goes in is not cut", board.part)
+                mend = 'set part = "A": the pieces that go into the slots are not cut'
+                table.fault("part", 'must be "A" with layout = "slots"', mend, board.part)
             if board.ends != 1:
                 table.fault("ends", 'must be 1 with layout = "slots"', "leave it out", board.ends)
         if any(other.name == board.name for other in found):
-            mend = "give each its own name, or raise count: it is what you are told to clamp"
-            table.fault("name", "names a board a second time", mend, board.name)
+            mend = "give each board its own name, or increase count: the name is what the session asks you to clamp"
+            table.fault("name", "is used for another board already", mend, board.name)
         found.append(board)
     return tuple(found)
 
@@ -250,8 +252,8 @@ def _board(table: Table) -> BoardPlan | None:
     ends = table.integer("ends", 1, least=1, most=2) or 1
     stack = table.integer("stack", 1, least=1, most=MOST_COUNT) or 1
     if stack > count:
-        mend = f"clamp at most {count} together, or raise count"
-        table.fault("stack", f"must be at most the count, {count}", mend, stack)
+        mend = f"clamp at most {count} together, or increase count"
+        table.fault("stack", f"must not be more than count, which is {count}", mend, stack)
     table.close()
     return None if name is None or part is None else BoardPlan(name, part, count, ends, stack)
 

@@ -1,4 +1,4 @@
-"""The tables of a plan that only some layouts have: [[slots]], [spaced], [lining], [size]."""
+"""Reads the tables of a plan that only some layouts have: [[slots]], [spaced], [lining], [size]."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ THICKEST_LINING = Fraction(50)
 
 @dataclass(frozen=True, slots=True)
 class Extras:
-    """What these tables hold; empty where a layout has none of them."""
+    """What these tables hold; empty if a layout has none of them."""
 
     slots: tuple[Slot, ...] = ()
     lining: Lining | None = None
@@ -29,9 +29,9 @@ class Extras:
 
 
 def read_extras(root: Table, layout: str | None, width: Fraction | None, unit: str) -> Extras:
-    """The tables that belong to this layout; the others are refused. Faults are noted.
+    """Read the tables that belong to this layout and refuse the others. Faults are noted.
 
-    layout: None where there is no sound one; what is there is then looked at for its own sake.
+    layout: None if the plan has no valid one. Each table is then only checked by itself.
     """
     found = _slots(root, layout, width, unit)
     lining, species = _lining(root, layout, unit)
@@ -44,7 +44,7 @@ def _slots(root: Table, layout: str | None, width: Fraction | None, unit: str) -
         root.refuse(("slots", "spaced"), f'means nothing with layout = "{layout}"', 'set layout = "slots"')
         return ()
     if root.has("slots") and root.has("spaced"):
-        root.fault("spaced", "stands beside [[slots]]", "keep one of the two")
+        root.fault("spaced", "is given together with [[slots]]", "keep one of the two")
     if layout and not root.has("slots") and not root.has("spaced"):
         root.fault("slots", "are missing", "add [[slots]] with at, width and depth, or [spaced] with count")
     root.allow(("slots", "spaced"))
@@ -105,7 +105,7 @@ def _size(root: Table, layout: str | None, unit: str) -> BoxSize | None:
     given = [kind for kind in KINDS if table.has(kind)]
     table.allow(KINDS)
     if len(given) != 1 and not table.absent:
-        table.fault("outside", "or inside must be given, one of them", "e.g. outside = [320, 220, 84]")
+        table.fault("outside", "or inside must be given, but not both", "write it like outside = [320, 220, 84]")
     sides = [table.lengths(kind, unit, 3) for kind in given]
     table.close()
     if len(given) != 1 or not sides[0]:

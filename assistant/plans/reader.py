@@ -1,4 +1,4 @@
-"""Reading TOML tables with every value checked: one call reads a key, collects what is wrong and goes on."""
+"""Reads TOML tables and checks every value: each call reads one key, notes what is wrong and carries on."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ MAX_TEXT = 80
 
 
 class Table:
-    """One TOML table. Every read names its key, so that what was never asked for can be refused by `close`.
+    """One TOML table. It remembers which keys were read, so that `close` can refuse all others.
 
-    A read gives the checked value, or its default when the key is absent; when the value is
-    faulty, or absent and required, the fault is noted and the default (None if there is none) given.
+    A read returns the checked value, or its default if the key is absent. If the value is faulty, or absent though
+    required, it notes the fault and returns the default (None if there is none).
     """
 
     def __init__(self, document: Document, key: str, data: dict[str, Any] | None):
@@ -45,14 +45,14 @@ class Table:
         self.document.fault(what, "" if value is None else shown(value), where, mend)
 
     def given(self, key: str, unit: str) -> str:
-        """The value at `key` as the user wrote it, for a message; unit: of a bare number."""
+        """The value at `key` as the user wrote it, for a message. unit: of a bare number."""
         return _with_unit(self._data.get(key), unit)
 
     def has(self, key: str) -> bool:
         return key in self._data
 
     def _take(self, key: str, required: bool, mend: str) -> Any:
-        """The raw value, or None when absent (TOML has no null); notes that the key is known."""
+        """The raw value, or None if absent (TOML has no null). Remembers the key as known."""
         self._known.append(key)
         if key not in self._data and required:
             self.fault(key, "is missing", mend)
@@ -70,9 +70,9 @@ class Table:
         most: Fraction = LONGEST_MM,
         mend: str = "",
     ) -> Fraction | None:
-        """A length in mm. unit: of a bare number, "mm" or "in". Bounds in mm: above is exclusive, the others not.
+        """A length in mm. unit: of a bare number, "mm" or "in". Bounds in mm: above is exclusive, the others inclusive.
 
-        mend: what to do when it is missing.
+        mend: what to do if it is missing.
         """
         raw = self._take(key, required, mend or f"give it in {unit}, e.g. {key} = 6")
         if raw is None:
@@ -105,9 +105,9 @@ class Table:
     ) -> bool:
         given, where = _with_unit(raw, unit), self.path(key)
         if above is not None and value <= above:
-            self.document.fault(f"must be over {plain_length(above, unit)}", given, where, "give a greater length")
+            self.document.fault(f"must be over {plain_length(above, unit)}", given, where, "give a larger length")
         elif least is not None and value < least:
-            self.document.fault(f"must be {plain_length(least, unit)} or more", given, where, "give a greater length")
+            self.document.fault(f"must be {plain_length(least, unit)} or more", given, where, "give a larger length")
         elif value > most:
             self.document.fault(f"must be {plain_length(most, unit)} or less", given, where, "give a smaller length")
         else:
@@ -141,7 +141,7 @@ class Table:
         most: Fraction,
         unit: str = "",
     ) -> Fraction | None:
-        """A bare number, exact. unit: named in the fault only, e.g. "s"."""
+        """A bare number, exact. unit: only for the fault, e.g. "s"."""
         low = f"over {_number_text(above)}" if above is not None else f"{_number_text(least)} or more"
         needs = f"must be a number, {low} and at most {_number_text(most)}" + (f" {unit}" if unit else "")
         raw = self._take(key, required, "give it: it " + needs)
@@ -156,7 +156,7 @@ class Table:
     def integer(
         self, key: str, default: int | None = None, *, least: int, most: int, required: bool = False
     ) -> int | None:
-        """A whole number, least to most inclusive. A bool or a decimal is none."""
+        """A whole number, least to most inclusive. A bool or a decimal is refused."""
         needs = f"must be a whole number from {least} to {most:,}"
         raw = self._take(key, required, "give it: it " + needs)
         if raw is None:
@@ -201,7 +201,7 @@ class Table:
             return default
         if raw not in options:
             near = nearest(raw, options)
-            mend = f'did you mean "{near}"?' if near else "write it just so, in quotes"
+            mend = f'did you mean "{near}"?' if near else "write it exactly like that, in quotes"
             self.fault(key, f"must be {listed}", mend, raw)
             return default
         return str(raw)
@@ -226,11 +226,11 @@ class Table:
         return tuple(cleaned(item) for item in raw)
 
     def keys(self) -> tuple[str, ...]:
-        """The keys that this table holds, for one whose keys are not ours to name."""
+        """The keys in this table, for tables whose keys the user chooses."""
         return tuple(self._data)
 
     def table(self, key: str, *, required: bool = False) -> Table:
-        """The table at `key`; an empty one, `absent`, when there is none or it is faulty."""
+        """The table at `key`. If there is none or it is faulty, an empty one that is `absent`."""
         raw = self._take(key, required, f"add a [{self.path(key)}] table")
         if raw is not None and not isinstance(raw, dict):
             self.fault(key, "must be a table", f"write [{self.path(key)}] and its keys below", raw)
@@ -238,15 +238,16 @@ class Table:
         return Table(self.document, self.path(key), raw)
 
     def tables(self, key: str, most: int) -> tuple[Table, ...]:
-        """The tables of an array of tables, counted from 1 in faults; () when absent or faulty."""
+        """The tables of an array of tables, counted from 1 in faults; () if absent or faulty."""
         raw = self._take(key, False, "")
         if raw is None:
             return ()
         if not isinstance(raw, list) or not all(isinstance(item, dict) for item in raw):
-            self.fault(key, "must be tables", f"write [[{self.path(key)}]] and the keys of each below", raw)
+            mend = f"write [[{self.path(key)}]] for each, with its keys below"
+            self.fault(key, "must be a list of tables", mend, raw)
             return ()
         if len(raw) > most:
-            self.fault(key, f"must be {most:,} at most", "split the job over several plans", raw)
+            self.fault(key, f"may be {most:,} at most", "split the job into several plans", raw)
             return ()
         return tuple(Table(self.document, f"{self.path(key)}[{n}]", item) for n, item in enumerate(raw, start=1))
 
@@ -256,53 +257,54 @@ class Table:
         return any(fault.where == where for fault in self.document.faults)
 
     def allow(self, keys: Iterable[str]) -> None:
-        """These are known here, whether or not they were read."""
+        """Accept these keys, whether or not they were read."""
         self._known.extend(keys)
 
     def refuse(self, keys: Iterable[str], what: str, mend: str) -> None:
-        """Refuse these keys, known elsewhere but without meaning beside the others given."""
+        """Refuse these keys: they are known, but mean nothing together with the others given."""
         for key in keys:
             self._known.append(key)
             if key in self._data:
                 self.fault(key, what, mend, self._data[key])
 
     def skip(self) -> None:
-        """Ask for nothing more of this table: whatever else it holds is not looked at."""
+        """Read nothing more from this table, and accept whatever else is in it."""
         self._known.extend(self._data)
 
     def close(self) -> None:
-        """Refuse every key that was never asked for, with the nearest known name."""
+        """Refuse every key that was never read, and suggest the nearest known name."""
         for key, value in self._data.items():
             if key not in self._known:
                 near = nearest(key, self._known)
                 kind = "table" if isinstance(value, dict) else "key"
                 known = ", ".join(sorted(set(self._known)))
-                mend = f"did you mean {near}?" if near else f"known here: {known}"
-                self.document.fault(f"is no {kind} of ours", "", self.path(shortened(cleaned(key)) or '""'), mend)
+                mend = f"did you mean {near}?" if near else f"use one of: {known}"
+                what = f"is not a {kind} that Kerfcall knows"
+                self.document.fault(what, "", self.path(shortened(cleaned(key)) or '""'), mend)
 
 
 def one_of(options: Sequence[str]) -> str:
-    """The options in quotes, as a sentence has them: "mm" or "in"."""
+    """The options in quotes, joined for a sentence: "mm" or "in"."""
     quoted = [f'"{option}"' for option in options]
     return " or ".join((", ".join(quoted[:-1]), quoted[-1])) if len(quoted) > 1 else quoted[0]
 
 
 def nearest(name: object, known: Iterable[str]) -> str | None:
-    """The known name most like `name`, or None where nothing is like it."""
+    """The known name most like `name`, or None if none is like it."""
     folded = {k.casefold(): k for k in known}
-    # Cut short, since comparing takes time quadratic in the length.
+    # Cut short, since the comparison takes time quadratic in the length.
     close = get_close_matches(str(name)[:MAX_TEXT].casefold(), list(folded), n=1, cutoff=0.6)
     return folded[close[0]] if close else None
 
 
 def _with_unit(raw: object, unit: str) -> str:
-    """A length as the user wrote it: a text names its unit itself, or means the file's."""
+    """A length as the user wrote it. Only a bare number gets the unit: a text may name its own."""
     return shown(raw) if isinstance(raw, str) else f"{shown(raw)} {unit}"
 
 
 def _exact_number(raw: object) -> Fraction | None:
-    """A TOML number as a fraction, within the limits that lengths have; None for what is no number or beyond them."""
-    if isinstance(raw, bool):  # which Python counts among the ints
+    """A TOML number as a fraction, within the limits that lengths have; None for anything else."""
+    if isinstance(raw, bool):  # a bool is an int in Python
         return None
     if isinstance(raw, int):
         return Fraction(raw) if raw.bit_length() <= MAX_INTEGER_BITS else None

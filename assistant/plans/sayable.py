@@ -1,4 +1,4 @@
-"""What every phrase must be, whoever wrote it: plain words, long enough to be told from other speech, its own."""
+"""The rules for every phrase, ours or the user's: plain words, long enough not to be mistaken for other speech."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _ANY_WORDS = re.compile(r"[^\W\d_]+( [^\W\d_]+)*")
 
 
 def is_plain(text: str, language: str) -> bool:
-    """Whether it is lower-case words of letters, parted by single blanks; English ones may hold apostrophes."""
+    """Whether it is lower-case words of letters, separated by single spaces. English words may contain apostrophes."""
     return bool(_WORDS.get(language, _ANY_WORDS).fullmatch(text)) and text == text.lower()
 
 
@@ -24,18 +24,18 @@ def is_one_word(text: str, language: str) -> bool:
 
 
 def wrong_with(text: str, language: str, lead_in: str, least: int = LEAST_SYLLABLES) -> str | None:
-    """What keeps this phrase from being said, a clause, or None. least: syllables, without the lead-in word."""
+    """What is wrong with this phrase, as a clause, or None. least: syllables, without the lead-in word."""
     if not is_plain(text, language):
         return "must be plain words, letters only"
     if len(text) > MOST_LETTERS:
-        return f"must be {MOST_LETTERS} letters or less"
+        return f"must have {MOST_LETTERS} letters at most"
     if text.split()[0] == lead_in:
-        return f'must not begin with the lead-in "{lead_in}", which is put before it'
+        return f'must not begin with the lead-in word "{lead_in}", which Kerfcall puts before it'
     if syllables(text) < least:
-        return f"has {syllables(text)} syllables, too short to be told from other speech"
+        return f"has {syllables(text)} syllables, too few to be kept apart from other speech"
     return None
 
 
 def one_begins_the_other(one: str, other: str) -> bool:
-    """Equal, or alike up to where one ends: cut short, the longer would be heard as the shorter."""
+    """Whether one wording equals or begins the other: cut short, the longer would be heard as the shorter."""
     return f"{one} ".startswith(f"{other} ") or f"{other} ".startswith(f"{one} ")

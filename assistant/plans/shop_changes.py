@@ -1,4 +1,4 @@
-"""What of the shop file that a session was begun with is another in the shop file of now. Pure."""
+"""Finds which settings of the shop file have changed since a session was begun. Pure."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ MOST_PLACES = 12
 def changed(job: Job, shop: Shop) -> tuple[str, ...]:
     """The settings of blade and carriage that differ, each with both values: "kerf 3.18 mm, now 3.2 mm".
 
-    Lengths are in the unit that the session was begun in. What only the voice, the pedal or the checks are given
-    moves no cut and is left out.
+    Lengths are in the unit that the session was begun in. Settings of the voice, the pedal and the checks move no cut
+    and are left out.
     """
     old, new, unit = job.carriage, shop.carriage, job.carriage.unit
-    dialled = old.pitch is not None and new.pitch is not None  # a resolution then follows from pitch and divisions
+    dialled = old.pitch is not None and new.pitch is not None  # their resolution follows from pitch and divisions
     pairs: tuple[tuple[str, object, object], ...] = (
         ("kerf", job.kerf, shop.blade.kerf),
         ("room kept clear above the blade", job.clear_above, shop.blade.clear_above),
@@ -39,7 +39,7 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
         if was == is_now:
             continue
         before, now = _worded(was, unit), _worded(is_now, unit)
-        for places in range(5, MOST_PLACES):  # as many decimals as it takes to tell them apart
+        for places in range(5, MOST_PLACES):  # as many decimals as it takes to show the difference
             if before != now:
                 break
             before, now = _worded(was, unit, places), _worded(is_now, unit, places)

@@ -1,4 +1,7 @@
-"""The shop file: what belongs to the machine. Only the kerf has no default; it is never guessed."""
+"""Reads the shop file, which holds everything that belongs to the machine.
+
+Only the kerf has no default: it is never guessed.
+"""
 
 from __future__ import annotations
 
@@ -23,11 +26,11 @@ from assistant.plans.voice_range import LOUDEST_DB, SOFTEST_DB
 
 ZERO = Fraction(0)
 INCH = MM_PER_UNIT["in"]
-# A kerf over this is a slip of the decimal point, not a blade or a dado stack.
+# A wider kerf is a misplaced decimal point, not a blade or a dado stack.
 WIDEST_KERF = Fraction(60)
-# Less than this above the blade is no margin, more than this a slip (both: common practice, no source).
+# Less than the first is no margin above the blade, more than the second is a mistake (common practice, no source).
 LEAST_CLEAR_ABOVE, MOST_CLEAR_ABOVE = Fraction(5), Fraction(200)
-# In less, nobody pushes a board past a blade and draws it back: two taps would be one press that bounced.
+# Nobody pushes a board past a blade and draws it back in less: two taps so close would be one press that bounced.
 SHORTEST_PASS_S = "1"
 LEAST_LEAD_IN, MOST_LEAD_IN = 2, 20  # letters
 DENOISERS = ("auto", "none", "spectral", "rnnoise")
@@ -55,7 +58,7 @@ def read_shop(path: Path | None) -> Shop:
 
 
 def voice_and_checks(path: Path | None) -> tuple[VoiceSettings, tuple[Check, ...]]:
-    """Of the shop file named, else of the user's own, else the defaults. Raises BadInput."""
+    """Voice and checks of the shop file at `path`, or of the user's own, or the defaults. Raises BadInput."""
     if path is None and not default_shop_path().exists():
         return VoiceSettings(), DEFAULT_CHECKS
     shop = read_shop(path)
@@ -63,18 +66,18 @@ def voice_and_checks(path: Path | None) -> tuple[VoiceSettings, tuple[Check, ...
 
 
 def try_shop(path: Path | None) -> tuple[Shop | None, list[Fault]]:
-    """The shop, or None and what is wrong with its file."""
+    """The shop, or None, and all faults in its file."""
     named, path = path is not None, path or default_shop_path()
     try:
         missing = not path.exists()
     except (OSError, ValueError):
-        missing = False  # what is wrong with such a path is for `read_document` to say
+        missing = False  # `read_document` reports what is wrong with such a path
     if missing:
         where, copy = folder_of(path), how_to_copy(path)
         what, mend = f"there is no such file in {where}", f"check the name and the folder, or {copy}"
         if not named:
             what = f"there is no shop file in {where}, and a kerf is never guessed"
-            mend = f"{copy}; or name another with --shop FILE"
+            mend = f"{copy}; or give another with --shop FILE"
         return None, [Fault(what, "", shortened(cleaned(path.name)) or str(path), mend)]
     document = read_document(path)
     shop = _read(document, str(path)) if document.tree is not None and not document.is_wrong_file("shop") else None
@@ -87,8 +90,8 @@ def _read(document: Document, path: str) -> Shop:
     blade, run_down_s = _blade(root.table("blade", required=True), unit)
     carriage = _carriage(root.table("carriage"), unit)
     pedal = _pedal(root.table("pedal"))
-    # Each is held against what was read before it: numbers as they are read out against the carriage, phrases against
-    # the lead-in word, the answers of checks against the phrases.
+    # The order matters, since each is checked against what was read before it: the way numbers are read out against
+    # the carriage, phrases against the lead-in word, and the answers of checks against the phrases.
     voice = _voice(root.table("voice"), carriage)
     language = language_of(voice.language)
     pronunciations = read_pronunciations(root, language)
@@ -105,15 +108,15 @@ def _read(document: Document, path: str) -> Shop:
 
 
 def read_alike(shop: Shop) -> Shop:
-    """The shop, its settings shown and said in the same way: on a scale of 64ths always in fractions."""
+    """The shop with settings shown and said in the same way: on a scale of 64ths always in fractions."""
     reads = settings.FRACTIONS if settings.on_64ths(shop.carriage) else shop.voice.reads
     return replace(shop, carriage=settings.read_as(shop.carriage, reads), voice=replace(shop.voice, reads=reads))
 
 
 def _blade(table: Table, unit: str) -> tuple[Blade, float]:
-    """The blade, and how long it turns on once switched off, s."""
+    """The blade, and how long it keeps turning once switched off, s."""
     default = Blade(Fraction(1))
-    mend = "measure the width this blade really cuts and give it; it is never guessed"
+    mend = "measure the width that this blade really cuts, and give it: it is never guessed"
     kerf = table.length("kerf", unit, required=not table.absent, above=ZERO, most=WIDEST_KERF, mend=mend)
     overlap = table.length("overlap", unit, default.overlap, least=ZERO, most=WIDEST_KERF)
     overrun = table.length("overrun", unit, ZERO, least=ZERO, most=WIDEST_KERF)
@@ -122,10 +125,10 @@ def _blade(table: Table, unit: str) -> tuple[Blade, float]:
     run_down_s = _seconds(table, "run_down_s", RUN_DOWN_S, "0", "120")
     clear_above = table.length("clear_above", unit, default.clear_above, least=LEAST_CLEAR_ABOVE, most=MOST_CLEAR_ABOVE)
     if kerf is not None and overlap is not None and overlap >= kerf:
-        mend = f"set blade.overlap to less than the kerf of {plain_length(kerf, unit)}"
-        table.fault("overlap", f"must be less than the kerf, and is {plain_length(overlap, unit)}", mend)
+        mend = f"give an overlap under the kerf of {plain_length(kerf, unit)}"
+        table.fault("overlap", f"must be less than the kerf, but is {plain_length(overlap, unit)}", mend)
     table.close()
-    # Without a kerf a fault is noted, and no shop comes of it.
+    # Without a kerf, any value will do: a fault has been noted, so no shop is returned.
     blade = Blade(
         kerf or Fraction(1),
         overlap or ZERO,
@@ -143,6 +146,7 @@ def _carriage(table: Table, unit: str) -> Carriage:
     pitch, divisions = None, None
     if kind == "handwheel":
         pitch, divisions = _screw(table, unit)
+        # Without a pitch or divisions any resolution will do: a fault has been noted, so no shop is returned.
         resolution = (pitch or Fraction(1)) / (divisions or 1)
     elif kind == "steps":
         most = Fraction(1_000_000)
@@ -152,7 +156,7 @@ def _carriage(table: Table, unit: str) -> Carriage:
         usual = INCH / 1000 if unit == "in" else default.resolution
         resolution = table.length("resolution", unit, usual, above=ZERO, most=INCH) or usual
     others = [key for other in KINDS if other != kind for key in KEYS_OF_KIND[other]]
-    mend = f'leave it out, or set carriage.kind to what it is; "{kind}" takes {", ".join(KEYS_OF_KIND[kind])}'
+    mend = f'leave it out, or correct carriage.kind: "{kind}" takes {", ".join(KEYS_OF_KIND[kind])}'
     table.refuse(others, f'means nothing with kind = "{kind}"', mend)
     carriage = Carriage(
         kind,
@@ -171,24 +175,25 @@ def _carriage(table: Table, unit: str) -> Carriage:
 
 
 def _screw(table: Table, unit: str) -> tuple[Fraction | None, int | None]:
-    """Pitch in mm and divisions of a handwheel; exactly one of pitch and threads_per_inch is wanted."""
+    """Pitch in mm and divisions of a handwheel. Exactly one of pitch and threads_per_inch must be given."""
     pitch = table.length("pitch", unit, above=ZERO, most=Fraction(100))
     threads = table.number("threads_per_inch", above=ZERO, most=Fraction(200))
     if table.has("pitch") and table.has("threads_per_inch"):
-        table.fault("threads_per_inch", "says the same as pitch", "give one of pitch and threads_per_inch")
+        table.fault("threads_per_inch", "means the same as pitch", "give only one of pitch and threads_per_inch")
     elif not table.has("pitch") and not table.has("threads_per_inch"):
-        table.fault("pitch", "is missing", "give pitch, or threads_per_inch, of the screw")
+        table.fault("pitch", "is missing", "give the screw's pitch, or its threads_per_inch")
     divisions = table.integer("divisions", least=1, most=10_000, required=True)
     return (pitch if pitch is not None else INCH / threads if threads else None), divisions
 
 
 def _travel(table: Table, unit: str) -> tuple[Fraction, Fraction] | None:
+    # Unlike other lengths, a setting may be below zero: as far below as a length may be above.
     ends = table.lengths("travel", unit, 2, least=Fraction(-10_000))
     if not ends:
         return None
     if len(ends) != 2 or ends[0] >= ends[1]:
-        mend = "give travel = [least, greatest], the least first"
-        table.fault("travel", "must be two settings, least and greatest", mend)
+        mend = "give travel = [smallest, largest], the smallest first"
+        table.fault("travel", "must be two settings, the smallest and the largest", mend)
         return None
     return ends[0], ends[1]
 
@@ -241,9 +246,10 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
 
 def _lead_in(table: Table, language: Language) -> str:
     word = table.text("lead_in", language.lead_in) or language.lead_in
-    mend = f'give one, e.g. "{language.lead_in}"'
+    mend = f'give another word, e.g. "{language.lead_in}"'
     if not is_plain(word, language.name) or not word.isalpha() or not LEAST_LEAD_IN <= len(word) <= MOST_LEAD_IN:
-        table.fault("lead_in", "must be one word of lower-case letters", mend, word)
+        what = f"must be one word of {LEAST_LEAD_IN} to {MOST_LEAD_IN} lower-case letters"
+        table.fault("lead_in", what, mend, word)
     elif any(text.split()[0] == word for texts in language.phrases.values() for text in texts):
         table.fault("lead_in", "is the first word of a phrase", mend, word)
     else:

@@ -1,7 +1,7 @@
-"""Slips in a plan's allowances: what cannot be meant is refused, what is hardly meant is warned of.
+"""Finds mistyped allowances in a plan: impossible ones are refused, unlikely ones give a warning.
 
-A misplaced decimal point, or inches read as millimetres, still gives a length that lays out: what betrays it is its
-size beside the fingers, the kerf and the stock. The bounds are common practice, no source.
+A misplaced decimal point, or inches read as millimetres, still gives a length that can be laid out. Only its size
+compared with the fingers, the kerf and the stock gives it away. The bounds are common practice, no source.
 """
 
 from __future__ import annotations
@@ -18,27 +18,27 @@ from assistant.plans.model import JointPlan, Plan
 from assistant.plans.reader import Table
 
 ZERO = Fraction(0)
-MOST_CLEARANCE = Fraction(3, 10)  # mm; over it glue has a gap to fill, and the joint shows it
-MOST_SAND = Fraction(2)  # mm; more is no longer sanded off
+MOST_CLEARANCE = Fraction(3, 10)  # mm; with more, the glue has to fill a gap, and the joint shows it
+MOST_SAND = Fraction(2)  # mm; nobody sands off more
 USUAL_CLEARANCE = (Fraction(3, 100), MOST_CLEARANCE)
 USUAL_SAND = (Fraction(1, 10), Fraction(1))
 AS_A_RULE = {"mm": ("0.1 mm", "0.3 mm"), "in": ("0.004 in", "1/64 in")}
-"""Of a clearance and a sanding allowance, by the plan's unit."""
+"""The usual clearance and sanding allowance, by the plan's unit."""
 CLEARANCE, GLUE, SAND = "joint.clearance", "lining.glue_clearance", "joint.sand_allowance"
-NEGATIVE = "can't be below zero: each finger would be wider than its socket, and would split it"
-NO_LESS = "give 0 or more; for a tighter joint than 0 gives, measure the kerf again"
+NEGATIVE = "can't be below zero: each finger would be wider than its socket and would split the wood"
+NO_LESS = "give 0 or more; if the joint is still loose with 0, measure the kerf again"
 
 
 @dataclass(frozen=True, slots=True)
 class _Allowance:
-    """One of a plan's allowances, mm, with the key that holds it."""
+    """An allowance in a plan, mm, and its key."""
 
     key: str
     size: Fraction
 
 
 def read_clearance(table: Table, key: str, unit: str, default: Fraction, most: Fraction) -> Fraction:
-    """The clearance at `key`, mm, or the default where there is none or a faulty one; the fault says why.
+    """The clearance at `key`, mm, or the default if it is missing or faulty. Faults are noted.
 
     most: inclusive, mm.
     """
@@ -57,12 +57,12 @@ def read_clearance(table: Table, key: str, unit: str, default: Fraction, most: F
 
 
 def faults(plan: Plan, blade: Blade | None = None) -> Iterator[Fault]:
-    """Allowances that no joint can have, a fault for each; they name keys only. blade: to judge by its kerf too."""
+    """A fault for each allowance that no joint can have, with its key only. blade: if given, its kerf counts too."""
     for each in _clearances(plan):
         what = _too_wide(plan, each.size, blade)
         if what:
             if each.size > MOST_CLEARANCE:
-                mend = f"it is only the play that glue needs, {AS_A_RULE[plan.unit][0]} as a rule"
+                mend = f"clearance is only the play that the glue needs, usually {AS_A_RULE[plan.unit][0]}"
                 mend += _did_you_mean(each.size, plan.unit, USUAL_CLEARANCE)
             else:
                 mend = f"give the {_widths(plan)[0]}'s real width"
@@ -70,8 +70,8 @@ def faults(plan: Plan, blade: Blade | None = None) -> Iterator[Fault]:
     thinner = min(plan.thickness.values(), default=ZERO)
     if _is_sanded(plan) and plan.joint.sand_allowance >= thinner > 0:
         sand = plan.joint.sand_allowance
-        what = f"is as much as the stock is thick, {plain_length(thinner, plan.unit)}, or more"
-        mend = f"it is only what is sanded off in the end, {AS_A_RULE[plan.unit][1]} as a rule"
+        what = f"is no less than the thickness of the stock, {plain_length(thinner, plan.unit)}"
+        mend = f"it is only what you sand off at the end, usually {AS_A_RULE[plan.unit][1]}"
         mend += _did_you_mean(sand, plan.unit, USUAL_SAND)
         yield Fault(what, plain_length(sand, plan.unit), SAND, mend)
 
@@ -79,7 +79,7 @@ def faults(plan: Plan, blade: Blade | None = None) -> Iterator[Fault]:
 def mended(plan: Plan, blade: Blade | None = None) -> Plan:
     """The plan with a usual figure in place of each refused one.
 
-    So its other faults come to light, and no consequence of these.
+    Its other faults then come to light, but not the consequences of these.
     """
     refused = {fault.where for fault in faults(plan, blade)}
     usual = JointPlan(plan.joint.layout)
@@ -94,16 +94,16 @@ def mended(plan: Plan, blade: Blade | None = None) -> Plan:
 
 
 def warnings(plan: Plan) -> Iterator[str]:
-    """Allowances that can be cut but are hardly meant."""
+    """Warnings of allowances that can be cut but are unlikely to be meant."""
     for each in _clearances(plan):
         if each.size > MOST_CLEARANCE:
-            over = f"over {plain_length(MOST_CLEARANCE, plan.unit)} is loose for glue"
+            over = f"more than {plain_length(MOST_CLEARANCE, plan.unit)} makes a loose glue joint"
             meant = _did_you_mean(each.size, plan.unit, USUAL_CLEARANCE)
-            yield f"{each.key} is {plain_length(each.size, plan.unit)}, and {over}{meant}"
+            yield f"{each.key} is {plain_length(each.size, plan.unit)}, but {over}{meant}"
     sand = plan.joint.sand_allowance
     if _is_sanded(plan) and sand > MOST_SAND:
-        over = f"over {plain_length(MOST_SAND, plan.unit)} is much to sand off"
-        yield f"{SAND} is {plain_length(sand, plan.unit)}, and {over}{_did_you_mean(sand, plan.unit, USUAL_SAND)}"
+        over = f"more than {plain_length(MOST_SAND, plan.unit)} is a lot to sand off"
+        yield f"{SAND} is {plain_length(sand, plan.unit)}, but {over}{_did_you_mean(sand, plan.unit, USUAL_SAND)}"
 
 
 def _clearances(plan: Plan) -> Iterator[_Allowance]:
@@ -113,37 +113,37 @@ def _clearances(plan: Plan) -> Iterator[_Allowance]:
 
 
 def _is_sanded(plan: Plan) -> bool:
-    """Nothing stands out of a slotted board."""
+    """Whether anything is left proud to be sanded off: not from a slotted board."""
     return plan.joint.layout != "slots"
 
 
 def _too_wide(plan: Plan, clearance: Fraction, blade: Blade | None) -> str:
     noun, widths = _widths(plan)
     narrowest = min(widths, default=ZERO)
-    # Over 1,000 on a board are refused where they are laid out.
+    # Over 1,000 fingers on a board are refused by the layout itself.
     if 0 < narrowest <= 2 * clearance and plan.width <= narrowest * MOST_SEGMENTS:
         which = "a" if len(set(widths)) == 1 else "the narrowest"
-        return f"is half the width of {which} {noun}, {plain_length(narrowest, plan.unit)}, or more"
+        return f"is at least half the width of {which} {noun}, {plain_length(narrowest, plan.unit)}"
     if blade is not None and clearance >= blade.kerf:
-        return f"is as wide as the kerf of {plain_length(blade.kerf, plan.unit)}, or wider"
+        return f"is at least as wide as the kerf of {plain_length(blade.kerf, plan.unit)}"
     return ""
 
 
 def _widths(plan: Plan) -> tuple[str, tuple[Fraction, ...]]:
-    """What is as wide as the plan says; what is left over at an edge is judged where the joint is laid out."""
+    """The noun and the widths that the plan gives; a remainder at an edge is judged by the layout."""
     if plan.joint.layout == "slots":
         return "slot", tuple(slot.width for slot in plan.slots)
     return "finger", plan.joint.widths or ((plan.joint.finger,) if plan.joint.finger is not None else ())
 
 
 def _did_you_mean(size: Fraction, unit: str, usual: tuple[Fraction, Fraction]) -> str:
-    """What was probably meant: the number in millimetres, or its decimal point in another place; "" for neither."""
+    """What was probably meant: the number in millimetres, or with its decimal point moved; "" if neither fits."""
     least, most = usual
     found = []
     as_millimetres = size / MM_PER_UNIT[unit]
     if unit != "mm" and least <= as_millimetres <= most:
         found.append(plain_length(as_millimetres, "mm"))
-    # The point one to four places further left; the first that fits is the likeliest.
+    # The point is moved one to four places to the left: the first that fits is the most likely.
     shifted = (size / 10**places for places in range(1, 5))
     found += [plain_length(length, unit) for length in shifted if least <= length <= most][:1]
     return f": did you mean {', or '.join(found)}?" if found else ""

@@ -1,8 +1,8 @@
-"""Counting syllables, so that a phrase of one's own is long enough to be told from other speech.
+"""Counts syllables, to judge whether a user's phrase is long enough not to be mistaken for other speech.
 
-By spelling: a group of vowels is a syllable; a silent final e, and the e of -ed and -es after most
-consonants, is none; vowels that are mostly spoken apart (ia, io, eo, ...) count twice. Right for most
-English words and one out for most others; tests measure it against a pronouncing dictionary.
+It goes by spelling. A group of vowels is a syllable. A silent final e is none, nor is the e of -ed and -es after most
+consonants. Vowels that are mostly spoken separately (ia, io, eo, ...) count twice. The count is right for most
+English words and one out for most others. Tests measure it against a pronouncing dictionary.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import re
 
 HANGUL = range(0xAC00, 0xD7A4)  # one code point a syllable
 _GROUP = re.compile(r"[aeiouy]+")
-# Neighbouring vowels that are mostly spoken apart: "dial", "radio", "video", "usual", "continuous", "going".
+# Neighbouring vowels that are mostly spoken separately: "dial", "radio", "video", "usual", "continuous", "going".
 _APART = re.compile(
     r"i[ao](?!us$|n$|ns$|nal$|l?ly$)|eo(?!us$)|[aeo]ing$|ua(?=[lt])|uou|io(?=[rl]$)|riet|quiet|[^g]ui(?=n)"
 )
@@ -24,7 +24,7 @@ _SILENT_INSIDE = re.compile(r"[aeiouy][^aeiouy]+e(?=ly$|less$|ness$|ment$|ful$)"
 
 
 def syllables(text: str) -> int:
-    """Syllables of `text`, words parted by blanks or hyphens. 0 for no letters. Hangul is counted exactly."""
+    """Syllables of `text`, its words separated by spaces or hyphens. 0 for no letters. Hangul is counted exactly."""
     hangul = sum(ord(letter) in HANGUL for letter in text)
     return hangul + sum(_in_word(word) for word in re.findall(r"[a-z]+", text.casefold().replace("'", "")))
 

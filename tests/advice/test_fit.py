@@ -501,7 +501,7 @@ def test_the_same_seed_gives_the_same_joints():
     assert first != other
 
 
-def test_joints_are_drawn_anew_in_every_chunk():
+def test_every_chunk_draws_new_joints():
     """25 fingers: 5,000 joints at a time. A chunk that repeated the one before would give equal joints."""
     draws = simulate(joint(25), Errors(0.01, 0.01, 0.03), joints=12_000)
     assert len(np.unique(draws.least_left)) == 12_000

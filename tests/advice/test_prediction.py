@@ -122,7 +122,7 @@ def test_the_joint_reckons_with_the_difference(tmp_path: Path) -> None:
 
 
 def test_wood_that_is_not_known_moves_nothing_and_says_so(tmp_path: Path) -> None:
-    said = {"ash": "Ash, black; Ash, white", "bubinga": "none of the 37 woods", "": "no species is given"}
+    said = {"ash": "Ash, black; Ash, white", "bubinga": "one of the 37 known woods", "": "no species is given"}
     for species, note in said.items():
         line = f'\nspecies = "{species}"' if species else ""
         plan = plan_of(tmp_path, PLAN.replace("thickness = 12", "thickness = 12" + line) + CLIMATE)

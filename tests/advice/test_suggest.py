@@ -164,12 +164,12 @@ def test_thicker_stock_asks_for_wider_fingers():
     ("wanted", "blade", "faults"),
     [
         (Wanted(F(0), F(-1), F(12)), SAW, ["width: must be over 0", "thickness: must be over 0"]),
-        (Wanted(F(84), F(12), F(12), F(7)), SAW, ["clearance: is no clearance for this blade (got 7 mm)"]),
-        (Wanted(F(84), F(12), F(12), F(-1)), SAW, ["clearance: is no clearance for this blade (got -1 mm)"]),
-        (Wanted(F(84), F(12), F(12), F(318, 100)), SAW, ["clearance: is no clearance for this blade (got 3.18 mm)"]),
-        (TRAY, Blade(F(1), F(1)), ["overlap: passes can't overlap by so much (got 1 mm)"]),
-        (Wanted(F(1, 20), F(12), F(12)), SAW, ["width: the clearance leaves no finger (got 0.05 mm)"]),
-        (Wanted(F(10_000), F(12), F(12)), Blade(F(3, 10)), ["width: every joint takes over 20,000 passes"]),
+        (Wanted(F(84), F(12), F(12), F(7)), SAW, ["clearance: is not possible with this blade (got 7 mm)"]),
+        (Wanted(F(84), F(12), F(12), F(-1)), SAW, ["clearance: is not possible with this blade (got -1 mm)"]),
+        (Wanted(F(84), F(12), F(12), F(318, 100)), SAW, ["clearance: is not possible with this blade (got 3.18 mm)"]),
+        (TRAY, Blade(F(1), F(1)), ["overlap: passes can't overlap by this much (got 1 mm)"]),
+        (Wanted(F(1, 20), F(12), F(12)), SAW, ["width: the clearance leaves no wood for a finger (got 0.05 mm)"]),
+        (Wanted(F(10_000), F(12), F(12)), Blade(F(3, 10)), ["width: every joint would take over 20,000 passes"]),
     ],
 )
 def test_what_can_not_be_is_said_all_at_once(wanted: Wanted, blade: Blade, faults: list[str]):

@@ -82,7 +82,7 @@ def test_one_misread_of_four_or_five_is_left_out(spacing: Fraction, values: tupl
 def test_of_a_spacing_that_is_not_outvoted_clearly_none_is_chosen(long: tuple[str, ...]) -> None:
     """One of two or three, two of five: each of its readings is named, whichever fits, and none called wrong."""
     text = refused(board(long=long))
-    assert "readings of a spacing of 31.75 mm disagree, and too few agree to tell which are right" in text
+    assert "readings with a spacing of 31.75 mm disagree, and too few agree to show which are right" in text
     assert all(f"{float(value):g} mm" in text for value in long)
     labels = ", ".join("FGHJK"[: len(long)])
     assert f"measure {labels} again" in text and "left out" not in text
@@ -90,7 +90,7 @@ def test_of_a_spacing_that_is_not_outvoted_clearly_none_is_chosen(long: tuple[st
 
 def test_what_the_instrument_cant_show_is_named_among_those_that_disagree() -> None:
     text = refused(board(long=("28.57", "28.565")))
-    assert "reading G: left out: an instrument with steps of 0.01 mm can't show it" in text
+    assert "reading G: left out: a caliper with steps of 0.01 mm can't show it" in text
     assert "(got F 28.57 mm, G 28.565 mm)" in text
 
 
@@ -119,12 +119,12 @@ def test_faults_of_two_spacings_are_named_at_once() -> None:
 
 def test_a_place_alone_at_its_end_of_the_line_makes_no_kerf() -> None:
     for readings, alone in ((board(long=("28.57",)), "F 28.57 mm"), (board(("6.34",)), "A 6.34 mm")):
-        assert f"a slip in it would not show (got {alone})" in refused(readings)
+        assert f"a mistake in it would not show (got {alone})" in refused(readings)
 
 
 def test_a_place_read_twice_is_still_one() -> None:
     rows = [*board(long=("28.57",)), Reading("F", LONG, Fraction("28.57"))]
-    assert "a slip in it would not show (got F 28.57 mm)" in refused(rows)
+    assert "a mistake in it would not show (got F 28.57 mm)" in refused(rows)
 
 
 def test_one_spacing_or_several_places_at_both_ends_hang_on_none() -> None:
@@ -159,7 +159,7 @@ def test_a_carriage_less_than_half_a_percent_off_makes_a_kerf(scale: float) -> N
 def test_a_carriage_further_off_makes_none_before_the_screw_is_calibrated(scale: float, off: str) -> None:
     for known in (None, Component("carriage's travel (calibrated)", 0.0002)):
         text = refused(moved(scale), FINE, known)
-        assert f"the carriage moves {off} than it is set, and over 0.5 % no kerf is written" in text
+        assert f"the carriage moves {off} than it is set, and no kerf is written if it is over 0.5 % off" in text
         assert "calibrate the screw first (kerfcall calibrate screw)" in text
         assert f"{scale:.3f}" in text
 

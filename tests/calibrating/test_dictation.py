@@ -77,11 +77,11 @@ def test_after_the_last_reading_no_number_is_heard() -> None:
 def test_a_second_round_is_said_to_be_one() -> None:
     talk = Dictation(["A", "B"] * 2)
     say(talk, "6.34", YES, "6.35", YES)
-    assert talk.ask() == "A once more: say the reading, digit by digit."
+    assert talk.ask() == "A again: say the reading, digit by digit."
 
 
 def test_what_was_not_understood_is_asked_again() -> None:
-    assert say(Dictation(["A"]), "") == ["Not understood; say it again."]
+    assert say(Dictation(["A"]), "") == ["Not understood. Say it again."]
 
 
 @pytest.mark.parametrize(
@@ -110,4 +110,4 @@ def test_a_conversation_is_heard_place_by_place(voice: str) -> None:
 def test_without_a_board_there_are_no_places(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     shop = write(tmp_path, SHOP, "shop.toml")
     assert main(["calibrate", "zero", "--shop", str(shop), "--dictate"]) == 2
-    assert "dictation goes from place to place of a test board" in capsys.readouterr().err
+    assert "dictation needs a test board with places to ask for" in capsys.readouterr().err

@@ -55,8 +55,8 @@ def bench(tmp_path: Path) -> Bench:
 def test_what_was_never_calibrated_is_stood_in_for_by_what_is_written(bench: Bench) -> None:
     lines = bench.lines()
     assert {line.state for line in lines.values()} == {STANDS_IN}
-    assert lines["kerf"].text == "never calibrated: 3.18 mm"
-    assert lines["backlash"].text == "never calibrated: 0 mm"
+    assert lines["kerf"].text == "not calibrated: using 3.18 mm from the shop file"
+    assert lines["backlash"].text == "not calibrated: using 0 mm from the shop file"
     for kind in KINDS:
         assert f"kerfcall calibrate {kind}" in lines[kind].mend
         assert lines[kind].data["days"] is None and lines[kind].data["limit_days"] == OLD_AFTER_DAYS[kind]
@@ -84,11 +84,11 @@ def test_the_newest_one_in_force_counts(bench: Bench) -> None:
     assert bench.lines()["kerf"].text == "3.17 mm, calibrated 2 days ago"
 
 
-def test_one_that_was_taken_back_is_told_as_such(bench: Bench) -> None:
+def test_a_calibration_taken_back_is_shown_as_such(bench: Bench) -> None:
     bench.calibrate("kerf", 20)
     undo(bench.shop, "kerf", utc(5))
     line = bench.lines()["kerf"]
-    assert (line.state, line.text) == (STANDS_IN, "taken back 5 days ago: 3.18 mm")
+    assert (line.state, line.text) == (STANDS_IN, "taken back 5 days ago: using 3.18 mm from the shop file")
     assert line.data["taken_back_utc"] == utc(5)
 
 
@@ -97,7 +97,10 @@ def test_an_earlier_one_is_in_force_again_when_a_later_one_was_taken_back(bench:
     bench.calibrate("kerf", 3, value="3.3")
     undo(bench.shop, "kerf", utc(1))
     line = bench.lines()["kerf"]
-    assert (line.state, line.text) == (WORKS, "3.176 mm, calibrated 20 days ago; a later one was taken back 1 day ago")
+    assert (line.state, line.text) == (
+        WORKS,
+        "3.176 mm, calibrated 20 days ago; a later calibration was taken back 1 day ago",
+    )
 
 
 def test_another_blade_since_makes_kerf_and_zero_doubtful_and_nothing_else(bench: Bench) -> None:
@@ -109,19 +112,19 @@ def test_another_blade_since_makes_kerf_and_zero_doubtful_and_nothing_else(bench
         **dict.fromkeys(("kerf", "zero"), STANDS_IN),
         **dict.fromkeys(("screw", "backlash"), WORKS),
     }
-    assert '"thin one", on the saw now' in lines["kerf"].text
+    assert '"thin one", the blade on the saw now' in lines["kerf"].text
     bench.calibrate("kerf", 1, "thin one", "2.4")
     assert bench.lines()["kerf"].state == WORKS
 
 
-def test_a_value_changed_by_hand_since_is_told(bench: Bench) -> None:
+def test_a_value_changed_by_hand_since_is_reported(bench: Bench) -> None:
     bench.calibrate("kerf", 10)
     bench.shop.write_text(bench.shop.read_text(encoding="utf-8").replace("3.176", "3.25"), encoding="utf-8")
     line = bench.lines()["kerf"]
-    assert line.state == STANDS_IN and "blade.kerf was changed by hand since: 3.176 to 3.25" in line.text
+    assert line.state == STANDS_IN and "blade.kerf has been changed by hand since, from 3.176 to 3.25" in line.text
 
 
-def test_a_kerf_that_was_measured_as_written_and_changed_by_hand_since_is_told(bench: Bench) -> None:
+def test_a_kerf_that_was_measured_as_written_and_changed_by_hand_since_is_reported(bench: Bench) -> None:
     """Nothing was to be written then, so no key is in the history to compare with."""
     record(bench.shop, "kerf", utc(3), "", {"value": 3.1812, "u": 0.004})
     assert bench.lines()["kerf"].state == WORKS
@@ -132,7 +135,7 @@ def test_a_kerf_that_was_measured_as_written_and_changed_by_hand_since_is_told(b
 def test_a_date_that_lies_ahead_puts_the_clock_in_doubt(bench: Bench) -> None:
     bench.calibrate("screw", -40)
     line = bench.lines()["screw"]
-    assert line.state == STANDS_IN and "the clock was wrong" in line.text
+    assert line.state == STANDS_IN and "the clock was or is wrong" in line.text
 
 
 def test_a_damaged_history_is_broken_with_what_to_do(bench: Bench) -> None:
@@ -140,7 +143,7 @@ def test_a_damaged_history_is_broken_with_what_to_do(bench: Bench) -> None:
     history_path(bench.shop).write_text('{"version": 99}\n', encoding="utf-8")
     lines = bench.lines()
     assert {line.state for line in lines.values()} == {BROKEN}
-    assert "line 1 is damaged" in lines["kerf"].text and "take that line out" in lines["kerf"].mend
+    assert "line 1 is damaged" in lines["kerf"].text and "remove that line" in lines["kerf"].mend
 
 
 def test_a_date_that_can_not_be_read_is_broken_alone(bench: Bench) -> None:
@@ -172,7 +175,7 @@ def noted(bench: Bench, degrees: str, capsys: pytest.CaptureFixture[str], *more:
 
 def test_squareness_never_checked_says_how_to_check_and_how_to_note_it(bench: Bench) -> None:
     line = bench.lines()["square"]
-    assert line.state == STANDS_IN and "never checked" in line.text
+    assert line.state == STANDS_IN and "not checked" in line.text
     assert "square to blade and table" in line.mend and "kerfcall ready --square DEGREES" in line.mend
 
 
@@ -182,7 +185,7 @@ def test_a_check_is_noted_and_the_shop_file_is_left_as_it_is(bench: Bench, capsy
     (entry,) = read_history(bench.shop)
     assert (entry.kind, entry.key, entry.data) == ("square", "", {"degrees": 0.03})
     (line,) = [line for line in ages(read_shop(bench.shop)) if line.part == "square"]
-    assert (line.state, line.text) == (WORKS, "0.03 degrees off, checked today")
+    assert (line.state, line.text) == (WORKS, "0.03 degrees out, checked today")
     assert line.data["degrees"] == 0.03
 
 

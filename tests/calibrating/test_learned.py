@@ -33,7 +33,7 @@ def test_what_is_felt_is_less_sure_than_what_is_measured() -> None:
 
 
 def test_another_word_is_refused() -> None:
-    with pytest.raises(ValueError, match="too tight, too loose, or its gap"):
+    with pytest.raises(ValueError, match="'too tight', 'too loose' or 'gap'"):
         correction_of("fine", 0, 0, 0)
 
 

@@ -78,7 +78,7 @@ def test_it_goes_from_place_to_place_and_ends_by_itself() -> None:
 
 
 def test_what_is_read_back_is_spoken_and_not_heard() -> None:
-    """Every line goes to the speaker, and the child is told when we begin and end."""
+    """Every line goes to the speaker, and the child learns when we begin and end."""
     _, lines, child = converse(READY, WORKS, said("six point three four"), said("yes"), places="A")
     speaking = [message[1] for message in child.sent if message[0] == "speaking"]
     assert speaking[:4] == [True, False, True, False]
@@ -89,18 +89,18 @@ def test_a_knock_is_passed_over_and_noise_is_asked_again() -> None:
     _, lines, _ = converse(
         READY, WORKS, noise(True), noise(False), said("one point zero zero"), said("yes"), places="A"
     )
-    assert lines.count("Not understood; say it again.") == 1
+    assert lines.count("Not understood. Say it again.") == 1
 
 
 @pytest.mark.parametrize("end", [KeyboardInterrupt(), ChildDied()])
 def test_what_was_taken_before_it_ended_counts(end: BaseException) -> None:
     talk, lines, _ = converse(READY, WORKS, said("six point three four"), said("yes"), end)
     assert talk.taken == [("A", "6.34")]
-    assert lines[-1].endswith("what was taken so far counts.")
+    assert lines[-1].endswith("readings taken so far are kept.")
 
 
 def test_what_was_dictated_can_be_given_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Should nothing come of the readings, nobody has to measure and say them once more."""
+    """Should nothing come of the readings, nobody has to measure and say them again."""
     child = Child(READY, WORKS, said("six point three four"), said("yes"), KeyboardInterrupt())
     monkeypatch.setattr(microphone, "ChildProcess", lambda spec: child)
     monkeypatch.setattr(microphone, "_speaker", lambda news, voice, show: SilentSpeaker(LiveClock(), news.put))
@@ -112,7 +112,7 @@ def test_what_was_dictated_can_be_given_again(monkeypatch: pytest.MonkeyPatch) -
 
 
 def test_without_a_microphone_it_says_what_to_do_instead() -> None:
-    with pytest.raises(CouldNotRun, match="no microphone is heard; type the readings instead"):
+    with pytest.raises(CouldNotRun, match="no microphone can be heard; type the readings instead"):
         converse(READY, ("microphone", "lost", "Voice is off."), patience_s=0.0)
 
 

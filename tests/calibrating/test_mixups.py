@@ -32,13 +32,13 @@ def read(spacings: list[str], of: str, kerf: Fraction, rng: random.Random, slips
 
 @pytest.mark.parametrize("spacings", BOARDS.values(), ids=BOARDS)
 @pytest.mark.parametrize("slips", [0, 1])
-def test_cuts_are_told_from_wood_on_every_board(spacings: list[str], slips: int) -> None:
+def test_cuts_are_not_mistaken_for_wood_on_any_board(spacings: list[str], slips: int) -> None:
     """The blade's true kerf up to a fifth off the shop file's, or of another blade altogether."""
     for seed in range(200):
         rng = random.Random(seed)
         true = KERF * Fraction(rng.choice([rng.uniform(0.8, 1.2), 0.66]))
         (fault,) = cuts_measured(read(spacings, "cut", true, rng, slips), KERF, "mm")
-        assert fault.what == "it looks as if the cuts were measured, not the wood between them"
+        assert fault.what == "the cuts seem to have been measured, not the wood between them"
         assert "kerf" not in fault.mend
         assert not list(cuts_measured(read(spacings, "wood", true, rng, slips), KERF, "mm"))
 
@@ -65,8 +65,8 @@ def test_the_places_are_named_where_only_some_are_cuts() -> None:
 @pytest.mark.parametrize(
     ("offset", "zero", "hint"),
     [
-        ("3.18", "outside", 'it says "outside", and these cuts lie as with "inside"'),
-        ("-3.0", "inside", 'it says "inside", and these cuts lie as with "outside"'),
+        ("3.18", "outside", 'it says "outside", but these cuts suggest "inside"'),
+        ("-3.0", "inside", 'it says "inside", but these cuts suggest "outside"'),
         ("3.3", "inside", "which side of the blade"),
         ("-3.18", "outside", "which side of the blade"),
     ],

@@ -48,7 +48,7 @@ class Terminal:
 
     def give(self, *readings: str, places: str = PLACES, once_more: bool = False) -> None:
         for place, reading in zip(places, readings, strict=False):
-            self.asked(f"{place} once more, the wood" if once_more else f"{place}, the wood")
+            self.asked(f"{place} again, the wood" if once_more else f"{place}, the wood")
             self.asked(": ")
             self.answer(reading)
 
@@ -97,7 +97,7 @@ ALL = [f"{place}={value}" for place, value in zip(PLACES, WOOD, strict=True)]
 @pytest.mark.parametrize("yes", ["y", "yes", "Y", "Yes", " YES "])
 def test_y_and_yes_in_any_case_write_the_kerf(terminal: Terminal, yes: str) -> None:
     terminal.give(*WOOD, ".", places=PLACES)
-    terminal.asked("A once more")
+    terminal.asked("A again")
     terminal.answer(".")
     terminal.asked("Type yes or no: ")
     terminal.answer(yes)
@@ -112,7 +112,7 @@ def test_where_it_is_not_written_a_line_gives_the_readings_again(
 ) -> None:
     """Nothing and nonsense are asked again; that line with --yes writes the same kerf."""
     terminal.give(*WOOD)
-    terminal.asked("A once more")
+    terminal.asked("A again")
     terminal.answer(".")
     for nonsense in ("", "maybe", "yess"):
         terminal.asked("Type yes or no: ")
@@ -155,7 +155,7 @@ def test_the_line_repeats_every_option_that_was_given(folder: Path) -> None:
 def test_readings_that_disagree_are_kept_too(terminal: Terminal) -> None:
     """The fault is shown, and all readings with it."""
     terminal.give(*WOOD[:8], "29.57", "29.56")
-    terminal.asked("A once more")
+    terminal.asked("A again")
     terminal.answer(".")
     code, shown = terminal.ended()
     assert code == 2 and "disagree" in shown
@@ -234,13 +234,13 @@ def test_sound_readings_are_not_questioned(terminal: Terminal) -> None:
     """The kerf a quarter off the shop file's, either way."""
     values = ["5.54", "7.14", *WOOD[2:5], "27.77", "29.37", *WOOD[7:]]
     terminal.give(*values)
-    shown = terminal.asked("A once more")
+    shown = terminal.asked("A again")
     assert "Is it right?" not in shown
 
 
 def test_a_jump_is_asked_about_twice_and_y_answers_both(terminal: Terminal) -> None:
     terminal.give(*(f"{float(value) - 0.42:.2f}" for value in WOOD))
-    terminal.asked("A once more")
+    terminal.asked("A again")
     terminal.answer(".")
     terminal.asked("Type yes or no: ")
     terminal.answer("y")
@@ -256,7 +256,7 @@ def test_json_stays_json_where_questions_are_asked(folder: Path) -> None:
     for place, value in zip(PLACES, WOOD, strict=True):
         child.expect_exact(f"{place}, the wood")
         child.send(value + ENTER)
-    child.expect_exact("A once more")
+    child.expect_exact("A again")
     child.send("." + ENTER)
     child.expect_exact("Type yes or no: ")
     child.send("y" + ENTER)

@@ -60,7 +60,7 @@ def test_a_cut_set_wrong_makes_no_wrong_kerf(cut_board: Board) -> None:
 
 
 def test_a_slip_on_a_board_of_eight_and_two_makes_no_wrong_kerf(tmp_path: Path) -> None:
-    """A slip in a long finger has to be measured again: of two the wrong one can't be told."""
+    """A slip in a long finger has to be measured again: nothing shows which of two is wrong."""
     found = tally(board(tmp_path, READOUT, EIGHT_AND_TWO), Kind(0.004, slip=True), range(200))
     assert greatest_share(found.over, 200) <= 0.05 and found.double == 0, found
     assert 0.1 <= found.refused / 200 <= 0.3, found

@@ -103,7 +103,7 @@ def test_a_screw_is_the_slope() -> None:
 
 
 def test_a_screw_needs_a_distance() -> None:
-    with pytest.raises(BadInput, match="error shows over a distance"):
+    with pytest.raises(BadInput, match="error shows only over a distance"):
         screw(same("8.82", "8.83", "8.82", "8.81"), EXACT)
 
 
@@ -167,7 +167,7 @@ def test_a_misread_side_is_seen_by_the_sum_of_both_and_left_out(misread: tuple[s
 
 
 def test_of_three_pairs_a_misread_one_leaves_too_few() -> None:
-    with pytest.raises(BadInput, match="left out: with A1 it makes 0.49 mm over"):
+    with pytest.raises(BadInput, match="left out: together with A1 it is 0.49 mm over"):
         backlash(beside({"A": ("9.59", "9.93"), "B": PAIRS["B"], "C": PAIRS["C"]}), EXACT, by_cuts=True)
 
 
@@ -180,7 +180,9 @@ def test_two_pairs_that_disagree_are_both_left_out() -> None:
 def test_sums_that_all_differ_from_the_layout_belong_to_another_board() -> None:
     """Two spacings less two kerfs are 19.04 mm; from wall to wall it is two spacings."""
     walls = {label: (str(Fraction(a) + 3), str(Fraction(b) + 3)) for label, (a, b) in PAIRS.items()}
-    with pytest.raises(BadInput, match=r"about 19.04 mm together, whatever the play is \(got 25.015 mm beside cut A\)"):
+    with pytest.raises(
+        BadInput, match=r"add up to about 19.04 mm, however large the play is \(got 25.015 mm beside cut A\)"
+    ):
         backlash(beside(walls), EXACT, by_cuts=True, kerf=Fraction("3.18"))
     assert backlash(beside(walls), EXACT, by_cuts=True).value == pytest.approx(0.0825, abs=0.002)
 
@@ -203,7 +205,7 @@ def test_a_side_alone_makes_no_pair() -> None:
 def test_no_play_is_said_to_be_none() -> None:
     ups = readings(("10", "10.00"), ("20", "20.01"), ("30", "29.99"))
     downs = readings(("10", "10.01"), ("20", "20.00"), ("30", "30.00"), side="down")
-    assert backlash(ups + downs, EXACT).notes == ("The play is within its uncertainty: none is shown.",)
+    assert backlash(ups + downs, EXACT).notes == ("The play is smaller than its uncertainty: there may be none.",)
 
 
 # Blunders
@@ -218,13 +220,13 @@ GOOD = ("8.82", "8.83", "8.81", "8.82", "8.83")
         ("9.82", "one digit may be wrong: 8.82 mm fits"),
         ("88.2", "it fits with the decimal point further to the left"),
         ("0.88", "it fits with the decimal point further to the right"),
-        ("224.03", "beyond the 150 mm that the instrument shows; it fits when taken as mm, not inches"),
-        ("0.35", "it fits when taken as inches, not mm"),
-        ("8.823", "an instrument with steps of 0.01 mm can't show it"),
-        ("9.10", "0.278 mm over what the other 5 make expected, which scatter by 0.008 mm"),
+        ("224.03", "beyond the caliper's range of 150 mm; it fits if read as mm, not inches"),
+        ("0.35", "it fits if read as inches, not mm"),
+        ("8.823", "a caliper with steps of 0.01 mm can't show it"),
+        ("9.10", "0.278 mm over what the other 5 lead to expect, which vary by 0.008 mm"),
     ],
 )
-def test_a_blunder_is_left_out_and_told_why(value: str, why: str) -> None:
+def test_a_blunder_is_left_out_with_the_reason(value: str, why: str) -> None:
     kept, out = screen(same(*GOOD, value), EXACT)
     assert [r.value for r in kept] == [Fraction(each) for each in GOOD]
     (one,) = out
@@ -232,12 +234,12 @@ def test_a_blunder_is_left_out_and_told_why(value: str, why: str) -> None:
     assert why in one.why
 
 
-def test_inches_typed_as_millimetres_are_told_in_an_inch_shop() -> None:
+def test_inches_typed_as_millimetres_are_recognised_in_an_inch_shop() -> None:
     inch = Caliper(Fraction("0.0127"), Fraction("152.4"), Fraction("0.0127"), "in")
     values = ["0.3125", "0.3130", "0.3120", "0.3125", "7.9375"]
     rows = [Reading(str(n), Fraction("11.1125"), Fraction(v) * MM_PER_UNIT["in"]) for n, v in enumerate(values)]
     _, (one,) = screen(rows, inch)
-    assert "beyond the 6 in that the instrument shows; it fits when taken as mm, not inches" in one.why
+    assert "beyond the caliper's range of 6 in; it fits if read as mm, not inches" in one.why
 
 
 def test_a_blunder_on_a_line_is_found_wherever_it_lies() -> None:
@@ -255,9 +257,9 @@ def test_two_blunders_of_eight_are_found_together() -> None:
     assert found.value == pytest.approx(3.18, abs=0.005)
 
 
-def test_where_many_disagree_nothing_is_told() -> None:
+def test_where_many_disagree_there_is_no_value() -> None:
     rows = same("8.82", "8.83", "8.82", "9.82", "7.15")
-    with pytest.raises(BadInput, match=r"12 mm disagree, and too few agree to tell which are right \(got A 8.82 mm, B"):
+    with pytest.raises(BadInput, match=r"12 mm disagree, and too few agree to show which are right \(got A 8.82 mm, B"):
         kerf(rows, EXACT)
     with pytest.raises(BadInput, match=r"of 5 can't be right; look for the cause"):
         zero(rows, EXACT, outside_kerf=None)
@@ -390,7 +392,7 @@ def test_backlash_is_found_within_its_stated_uncertainty() -> None:
     assert 0.935 <= covered(trial, 500) <= 0.975
 
 
-def test_what_is_left_out_is_told_in_the_unit_it_was_read_in() -> None:
+def test_what_is_left_out_is_shown_in_the_unit_it_was_read_in() -> None:
     inch = Caliper(Fraction("0.0127"), Fraction("152.4"), Fraction("0.0127"), "in")
     rows = [Reading("A", Fraction("11.1125"), Fraction(v) * MM_PER_UNIT["in"]) for v in ("0.3125", "0.31213")]
     with pytest.raises(BadInput) as caught:

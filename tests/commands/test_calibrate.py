@@ -135,7 +135,7 @@ def test_the_session_calls_which_cuts_of_a_backlash_board_are_come_down_to(
     lines = capsys.readouterr().out.splitlines()
     assert sum("first, then down" in line for line in lines) == 4
     words = [text.text for page in cut_sheet(job, (), Sheet.of("a4")).pages for text in texts(page.items)]
-    assert sum("then comes down to it" in word for word in words) == 4
+    assert sum("then comes down to the setting" in word for word in words) == 4
 
 
 def test_the_kerfs_board_has_five_short_fingers_and_five_long_ones(bench: Bench) -> None:
@@ -158,7 +158,7 @@ def test_the_long_fingers_are_shorter_where_the_travel_ends_sooner(bench: Bench)
     assert max(p.setting for p in job.patterns[0].passes) == (8 + 5 * 6 + 5 * 15) * Fraction("1.5875") < 180
     bench.shop.write_text(SHOP + "travel = [0, 160]\n", encoding="utf-8")
     text = bench.run("kerf", "--plan", str(bench.folder / "none.toml"), code=2)
-    assert "carriage.travel: there is no room for 11 cuts on a test board" in text
+    assert "carriage.travel: the travel leaves no room for a test board's 11 cuts" in text
     assert not (bench.folder / "none.toml").exists()
 
 
@@ -172,20 +172,20 @@ def test_a_test_board_is_never_written_over(bench: Bench) -> None:
 def test_a_board_for_another_calibration_is_refused(bench: Bench) -> None:
     bench.board("kerf")
     text = bench.run("backlash", "--plan", str(bench.folder / "kerf.toml"), "--reading", "A1=9", code=2)
-    assert "this test board is for another calibration than backlash (got kerf)" in text
+    assert "this test board is not for calibrating backlash (got kerf)" in text
 
 
-def test_no_room_in_the_travel_is_told(bench: Bench) -> None:
+def test_no_room_in_the_travel_is_reported(bench: Bench) -> None:
     bench.shop.write_text(SHOP + "travel = [0, 40]\n", encoding="utf-8")
     text = bench.run("screw", "--plan", str(bench.folder / "new.toml"), code=2)
-    assert "there is no room for 10 cuts on a test board" in text
+    assert "the travel leaves no room for a test board's 10 cuts" in text
     assert not (bench.folder / "new.toml").exists()
 
 
 # Values
 
 
-def test_a_kerf_is_told_and_not_written_unasked(bench: Bench) -> None:
+def test_a_kerf_is_shown_and_not_written_unasked(bench: Bench) -> None:
     text = bench.readings("kerf", KERF, code=1)
     assert text.startswith("Kerf: 3.1797 mm, standard uncertainty 0.0")
     assert "k = 2" in text
@@ -217,10 +217,10 @@ def test_json_holds_the_uncertainty_and_its_parts(bench: Bench) -> None:
 def test_a_kerf_of_another_board_is_refused(bench: Bench) -> None:
     """Readings of wider wood make a kerf that no blade like the stated one cuts."""
     text = bench.readings("kerf", {place: str(round(float(value) + 2, 2)) for place, value in KERF.items()}, code=2)
-    assert "the kerf is far from the 3.2 mm of the shop file (got 1.1797 mm" in text
+    assert "the kerf is far from the 3.2 mm in the shop file (got 1.1797 mm" in text
 
 
-def test_a_blunder_is_told_in_the_text(bench: Bench) -> None:
+def test_a_blunder_is_shown_in_the_text(bench: Bench) -> None:
     text = " ".join(bench.readings("kerf", {**KERF, "C": "3.64"}, code=1).split())
     assert "left out: C, 3.64 mm: 2.7" in text
     assert "two digits may have been exchanged: 6.34 mm fits" in text
@@ -239,7 +239,7 @@ def test_a_handwheels_pitch_is_corrected_once(bench: Bench) -> None:
     assert float(read_shop(bench.shop).carriage.pitch or 0) == pytest.approx(1.5875 * 1.004, rel=1e-4)
     assert "# 16 threads" in bench.shop.read_text(encoding="utf-8")
     text = bench.readings("screw", readings, "--yes")
-    assert "Within its uncertainty the carriage moves as the shop file says." in text
+    assert "Within the uncertainty, the carriage moves as the shop file says." in text
 
 
 def test_threads_per_inch_stay_threads_per_inch(bench: Bench) -> None:
@@ -265,12 +265,12 @@ def test_a_readout_is_not_corrected_by_the_shop_file(bench: Bench) -> None:
     assert read_history(bench.shop)[0].key == ""
 
 
-def test_a_zero_is_told_and_noted_and_nothing_is_written(bench: Bench) -> None:
+def test_a_zero_is_shown_and_noted_and_nothing_is_written(bench: Bench) -> None:
     places = read_places(bench.board("zero"), "zero", read_shop(bench.shop))
     readings = {p.label: f"{float(p.x) - 3.2 + 0.15:.2f}" for p in places}
     text = " ".join(bench.readings("zero", readings, "--yes").split())
-    assert "Zero's offset: 0.1487 mm" in text, "0.15 as the caliper rounds it"
-    assert "there set its reading to 0.149 mm" in text
+    assert "Zero offset: 0.1487 mm" in text, "0.15 as the caliper rounds it"
+    assert "set its reading there to 0.149 mm" in text
     assert bench.shop.read_text(encoding="utf-8") == SHOP
     assert [e.kind for e in read_history(bench.shop)] == ["zero"]
 
@@ -304,7 +304,7 @@ def test_less_play_than_none_is_refused_and_nothing_overwritten(bench: Bench, st
     before = bench.shop.read_text(encoding="utf-8")
     cuts = {f"{letter}{n}": {"1": "9.43", "2": f"9.5{k}"}[n] for k, letter in enumerate("ABCD", 6) for n in "12"}
     text = " ".join(bench.readings("backlash", cuts, "--yes", code=2).split())
-    assert "play can't be less than none (got -0.0" in text and "coming up and coming down are exchanged" in text
+    assert "play can't be below zero (got -0.0" in text and "coming up and coming down were exchanged" in text
     assert bench.shop.read_text(encoding="utf-8") == before and read_history(bench.shop) == []
 
 
@@ -331,7 +331,7 @@ def test_readings_of_a_board_of_eight_and_two_still_make_a_kerf(old: Bench) -> N
 def test_of_two_long_fingers_that_disagree_none_is_chosen(old: Bench) -> None:
     """28.91 is right and 29.90 misread. Leaving out the right one makes 3.51 of a kerf of 3.07."""
     text = old.readings("kerf", MISREAD, "--yes", code=2)
-    assert "the readings of a spacing of 32 mm disagree, and too few agree to tell which are right" in text
+    assert "the readings with a spacing of 32 mm disagree, and too few agree to show which are right" in text
     assert "(got J 28.91 mm, K 29.9 mm); zero the caliper, measure J, K again, and give all readings again" in text
     assert "left out" not in text, "the right one may be the one that was to go"
     assert text.count("\n") == 1
@@ -356,31 +356,31 @@ def test_both_long_fingers_misread_alike_are_a_screw_far_off(old: Bench) -> None
 
 def test_a_long_finger_alone_makes_no_kerf(old: Bench) -> None:
     text = old.readings("kerf", {k: v for k, v in OLD.items() if k != "J"}, "--yes", code=2)
-    assert "there is no other place with a spacing of about 32 mm, and a slip in it would not show" in text
+    assert "there is no other place with a spacing of about 32 mm, so a mistake in it would not show" in text
     assert "K 28.92 mm" in text
 
 
 def test_fewer_long_fingers_than_agree_are_not_outvoted(bench: Bench) -> None:
     """Two of five: three and two may each be right."""
     text = bench.readings("kerf", {**KERF, "G": "28.97", "J": "28.96"}, "--yes", code=2)
-    assert "the readings of a spacing of 31.75 mm disagree" in text
+    assert "the readings with a spacing of 31.75 mm disagree" in text
     assert "measure F, G, H, J, K again" in text
 
 
 def test_a_whole_spacing_is_not_left_out(old: Bench) -> None:
     """Both long fingers read in inches: each is named with what may have happened; nothing is made of the rest."""
     text = old.readings("kerf", {**OLD, "J": "1.14", "K": "1.14"}, "--yes", code=2)
-    assert "all readings of a spacing of 32 mm would be left out" in text
-    assert text.count("it fits when taken as inches, not mm") == 2
+    assert "all readings with a spacing of 32 mm would be left out" in text
+    assert text.count("it fits if read as inches, not mm") == 2
 
 
 def test_readings_of_another_board_are_refused(bench: Bench) -> None:
     """Those of eight short fingers and two long ones, given for five and five; and five long ones read in inches."""
     text = bench.readings("kerf", OLD, "--yes", code=2)
-    assert "the readings of a spacing of 31.75 mm disagree" in text and "H 6.94 mm, J 28.91 mm" in text
+    assert "the readings with a spacing of 31.75 mm disagree" in text and "H 6.94 mm, J 28.91 mm" in text
     text = bench.readings("kerf", {**KERF, **dict.fromkeys("FGHJK", "1.12")}, "--yes", code=2)
     assert "less far than it is set, which no screw does" in text
-    assert "see whether the readings belong to this board, each to its letter and in its unit" in text
+    assert "check that the readings are from this board, with the right letters and unit" in text
 
 
 # A kerf that jumps: to 3.6 mm from 3.2
@@ -390,7 +390,7 @@ JUMP = {place: f"{float(value) - 0.42:.2f}" for place, value in KERF.items()}
 
 def test_yes_alone_writes_no_jump(bench: Bench) -> None:
     text = " ".join(bench.readings("kerf", JUMP, "--yes", code=1).split())
-    assert "That would move the kerf by 0.4 mm, which is much for one blade: measure again" in text
+    assert "That would change the kerf by 0.4 mm, which is a lot for one blade. Measure again" in text
     assert 'Not written: the kerf would move by 0.4 mm. Measure again, or allow it with --most-change "0.4 mm".' in text
     assert bench.shop.read_text(encoding="utf-8") == SHOP
     assert not history_path(bench.shop).exists()
@@ -431,8 +431,8 @@ def test_cuts_measured_in_place_of_the_wood_are_named_and_no_kerf_is_advised(uni
     wide = {"mm": "3.18", "in": "0.125"}[unit]
     before = bench.shop.read_text(encoding="utf-8")
     text = bench.readings("kerf", dict.fromkeys(KERF, wide), "--yes", code=2)
-    assert f"it looks as if the cuts were measured, not the wood between them (got about {wide} {unit} each)" in text
-    assert "measure the wood left between two cuts with the outside jaws" in text
+    assert f"the cuts seem to have been measured, not the wood between them (got about {wide} {unit} each)" in text
+    assert "measure the wood between two cuts with the outside jaws" in text
     assert "blade.kerf" not in text and text.count("\n") == 1
     assert bench.shop.read_text(encoding="utf-8") == before and not history_path(bench.shop).exists()
 
@@ -441,25 +441,25 @@ def test_cuts_of_one_spacing_without_a_board_are_named_too(bench: Bench) -> None
     """By the spacing less the reading the kerf would be 16.8 mm."""
     words = [word for value in ("3.18", "3.2", "3.19", "3.18") for word in ("--reading", f"20={value}")]
     text = bench.run("kerf", *words, "--yes", code=2)
-    assert "it looks as if the cuts were measured" in text and "blade.kerf" not in text
+    assert "the cuts seem to have been measured" in text and "blade.kerf" not in text
 
 
 def test_some_cuts_among_the_wood_are_named_beside_what_disagrees(bench: Bench) -> None:
     text = bench.readings("kerf", {**KERF, **dict.fromkeys("FGH", "3.18")}, "--yes", code=2)
-    assert "some readings look as if the cut was measured, not the wood beside it (got F, G, H)" in text
+    assert "at some places the cut seems to have been measured, not the wood beside it (got F, G, H)" in text
 
 
 def test_wood_and_cut_measured_together_is_no_advice_for_the_kerf(bench: Bench) -> None:
     """From wall to wall the reading is the spacing, and the kerf seems to be nothing."""
     values = {place: f"{float(value) + 3.18:.2f}" for place, value in KERF.items()}
     text = bench.readings("kerf", values, code=2)
-    assert "whether each is the wood between two cuts alone" in text and "blade.kerf" not in text
+    assert "that each is only the wood between two cuts" in text and "blade.kerf" not in text
 
 
 def test_cuts_measured_on_a_backlash_board_are_named(bench: Bench) -> None:
     """They are all alike, which would look like a screw without play."""
     cuts = {f"{letter}{n}": "3.18" for letter in "ABCD" for n in "12"}
-    assert "it looks as if the cuts were measured" in bench.readings("backlash", cuts, "--yes", code=2)
+    assert "the cuts seem to have been measured" in bench.readings("backlash", cuts, "--yes", code=2)
 
 
 def zero_readings(bench: Bench, *far: str) -> dict[str, str]:
@@ -471,15 +471,15 @@ def zero_readings(bench: Bench, *far: str) -> dict[str, str]:
 
 def test_a_zero_measured_to_the_far_walls_is_named_and_no_offset_is_advised(bench: Bench) -> None:
     text = bench.readings("zero", zero_readings(bench, *"ABCDEF"), "--yes", code=2)
-    assert "the zero is off by nearly a kerf: the other side of the kerf?" in text
+    assert "the zero is off by nearly a kerf: did you measure to the other side of the kerf?" in text
     assert "set its reading" not in text and not history_path(bench.shop).exists()
 
 
 def test_far_walls_among_near_ones_are_named(bench: Bench) -> None:
     text = bench.readings("zero", zero_readings(bench, "B"), "--yes")
-    assert "B: about a kerf from the others. The other side of the kerf?" in text
+    assert "B: about a kerf away from the others. Were they taken on the other side of the kerf?" in text
     text = bench.readings("zero", zero_readings(bench, "B", "D", "E"), "--yes", code=2)
-    assert "some readings lie about a kerf from the others: the other side of the kerf?" in text
+    assert "some readings are about a kerf away from the others: were they taken on the other side of the kerf?" in text
 
 
 # Readings
@@ -495,14 +495,14 @@ def test_readings_from_csv(bench: Bench) -> None:
     assert json.loads(by_csv) == json.loads(bench.readings("kerf", KERF, "--json", code=1))
 
 
-def test_every_fault_of_the_readings_is_told_at_once(bench: Bench) -> None:
+def test_every_fault_of_the_readings_is_reported_at_once(bench: Bench) -> None:
     bench.board("kerf")
     file = write(bench.folder, "place,reading\nA,6.34\nQ,9.5\nB,nine\n", "readings.csv")
     words = ("--reading", "C", "--reading", "D=9,5", "--csv", str(file))
     lines = bench.run("kerf", "--plan", str(bench.folder / "kerf.toml"), *words, code=2).splitlines()
     assert len(lines) == 4
-    assert 'is no reading (got "C")' in lines[0]
-    assert "write the decimal with a point, not a comma" in lines[1]
+    assert 'is not a reading (got "C")' in lines[0]
+    assert "write a decimal point, not a comma" in lines[1]
     assert 'readings.csv: line 3: there is no such place (got "Q"); the places are A, B' in lines[2]
     assert "readings.csv: line 4: the reading: this is not a length" in lines[3]
 
@@ -510,8 +510,8 @@ def test_every_fault_of_the_readings_is_told_at_once(bench: Bench) -> None:
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
-        ("", "holds no readings"),
-        ("A,6.34\n", "the heading names no place and reading"),
+        ("", "has no readings"),
+        ("A,6.34\n", "the heading has no columns place and reading"),
         (b"\xff\xfe", "not UTF-8 text"),
     ],
 )
@@ -531,7 +531,7 @@ def test_two_hundred_readings_are_enough(bench: Bench) -> None:
     assert json.loads(bench.run("kerf", "--csv", str(file), "--json", code=1))["value"] == pytest.approx(3.18)
     file = write(bench.folder, "\n".join([*rows, "10,6.82", "10,6.82"]), "readings.csv")
     (line,) = bench.run("kerf", "--csv", str(file), code=2).splitlines()
-    assert "readings.csv: line 202: over 200 readings" in line
+    assert "readings.csv: line 202: there are over 200 readings" in line
 
 
 def at_terminal(monkeypatch: pytest.MonkeyPatch, typed: str) -> None:
@@ -549,9 +549,9 @@ def test_readings_are_asked_for_at_a_terminal(bench: Bench, monkeypatch: pytest.
         monkeypatch, "6.34\nnine\n6.25\n-\n6.35\n6.34\n\n6.34\n28.57\n28.56\n28.57\n28.56\n28.57\n6.34\n.\nyes\n"
     )
     text = bench.run("kerf", "--plan", str(board))
-    assert "A once more, the wood between cuts 1 and 2:" in text
+    assert "A again, the wood between cuts 1 and 2:" in text
     assert "A, the wood between cuts 1 and 2:" in text
-    assert "From 9 places;" in text
+    assert "From 9 places." in text
     assert "6.2500" not in text
     assert read_shop(bench.shop).blade.kerf != Fraction("3.2")
 
@@ -626,4 +626,4 @@ def test_without_matplotlib_a_png_names_what_to_install(bench: Bench, monkeypatc
 
 def test_another_picture_is_refused(bench: Bench) -> None:
     bench.board("kerf")
-    assert "a picture is .svg or .png" in bench.readings("kerf", KERF, "--plot", "plot.jpg", code=2)
+    assert "a picture must be .svg or .png" in bench.readings("kerf", KERF, "--plot", "plot.jpg", code=2)

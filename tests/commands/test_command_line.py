@@ -134,7 +134,7 @@ IN_EACH_OTHERS_PLACE = [
 def test_plan_and_shop_file_in_each_others_place(faults: Any, line: str, right: str) -> None:
     found = faults(line)
     assert found[0].startswith(
-        ("kerfcall: saw.toml: is a shop file, and a plan", "kerfcall: trays.toml: is a plan, and a")
+        ("kerfcall: saw.toml: is a shop file, but a plan", "kerfcall: trays.toml: is a plan, but a")
     )
     assert all(each.endswith(f"; type: kerfcall {right}") for each in found)
 
@@ -169,7 +169,7 @@ def test_a_plan_as_ones_own_shop_file(faults: Any, folder: Path) -> None:
     (folder / "own").mkdir()
     write(folder / "own", PLAN, "shop.toml")
     (found,) = faults("layout trays.toml")
-    assert "shop.toml: is a plan, and a shop file is wanted here" in found
+    assert "shop.toml: is a plan, but a shop file is needed here" in found
     assert found.endswith("; type: kerfcall layout trays.toml --shop SHOP (with your shop file for SHOP)")
 
 

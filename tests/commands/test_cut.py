@@ -192,7 +192,7 @@ def test_a_phrase_that_could_be_taken_for_another_begins_no_session(workshop: Wo
     workshop.write("shop.toml", shop + '[[phrases]]\nintent = "cut"\nadd = ["return to the previous"]\n')
     done = workshop.cut(FIRST_CALL)
     assert done.code == 2 and done.out == "" and workshop.sessions() == []
-    assert 'shop.toml: phrases[1].add: sounds too like "return to previous" of "back"' in done.err
+    assert 'shop.toml: phrases[1].add: sounds too much like "return to previous" for "back"' in done.err
 
 
 def test_no_plan_no_shop_no_script(workshop: Workshop) -> None:

@@ -102,7 +102,7 @@ def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
         "The process was killed partway through a board" in done.out and "Resuming Corner of a small tray:" in done.out
     )
     assert "session finished" in done.out and "Press q" not in done.out
-    counted = {f"pass {n}": done.out.count(f"    pass {n} cut, said by") for n in range(1, 9)}
+    counted = {f"pass {n}": done.out.count(f"    pass {n} cut, recorded by") for n in range(1, 9)}
     assert counted == {f"pass {n}": 2 if n <= 4 else 1 for n in range(1, 9)}, "four on one board, eight on the other"
     asked = ("report my progress", "say again position", "how many more to go", "affirm that is right")
     answers = (

@@ -45,7 +45,7 @@ def test_every_demo_plan_is_drawn(plan: Path, shop: Path, tmp_path: Path) -> Non
     ElementTree.parse(out)
 
 
-def test_a_drawing_is_drawn_anew_over_itself(tmp_path: Path, files: tuple[str, str]) -> None:
+def test_a_drawing_overwrites_itself(tmp_path: Path, files: tuple[str, str]) -> None:
     out = tmp_path / "trays.pdf"
     assert _draw(files, "--pdf", str(out)) == 0
     before = out.read_bytes()
@@ -57,7 +57,7 @@ def test_a_drawing_is_drawn_anew_over_itself(tmp_path: Path, files: tuple[str, s
 def test_another_file_is_left_alone(tmp_path: Path, files: tuple[str, str], capsys: pytest.CaptureFixture[str]) -> None:
     before = Path(files[0]).read_bytes()
     assert _draw(files, "--svg", files[0]) == 2
-    assert "is there already and is no SVG file; it is left alone" in capsys.readouterr().err
+    assert "the file exists, is not SVG and was not overwritten" in capsys.readouterr().err
     assert Path(files[0]).read_bytes() == before
 
 
@@ -73,7 +73,7 @@ def test_all_faults_of_the_files_asked_for(
     assert _draw(files, *words) == 2
     lines = capsys.readouterr().err.splitlines()
     assert [line.split(": ")[1] for line in lines] == ["--svg", "--pdf", "--dxf"]
-    assert "is no file" in lines[0] and "there is no such folder" in lines[1] and "is no DXF file" in lines[2]
+    assert "is not a file" in lines[0] and "there is no such folder" in lines[1] and "is not DXF" in lines[2]
 
 
 def test_no_file_asked_for(files: tuple[str, str], capsys: pytest.CaptureFixture[str]) -> None:
@@ -87,7 +87,7 @@ def test_one_name_for_two_drawings(tmp_path: Path, files: tuple[str, str], capsy
     assert not (tmp_path / "x").exists()
 
 
-def test_faults_of_the_plan_are_told_as_by_layout(
+def test_faults_of_the_plan_are_reported_as_by_layout(
     tmp_path: Path, files: tuple[str, str], capsys: pytest.CaptureFixture[str]
 ) -> None:
     Path(files[0]).write_text(PLAN.replace("finger = 6", "fingr = 6"), encoding="utf-8")
@@ -104,7 +104,7 @@ def test_a_place_that_cant_be_written(
 
     monkeypatch.setattr(os, "replace", full)
     assert _draw(files, "--svg", str(tmp_path / "x.svg")) == 3
-    assert "x.svg can't be written (No space left on device): choose a place" in capsys.readouterr().err
+    assert "x.svg can't be written (No space left on device): choose another folder" in capsys.readouterr().err
     assert sorted(path.name for path in tmp_path.iterdir()) == ["shop.toml", "trays.toml"]
 
 
@@ -128,7 +128,7 @@ def test_svg_needs_no_library(tmp_path: Path, files: tuple[str, str]) -> None:
     assert done.returncode == 0, done.stderr
 
 
-def test_letters_that_no_font_has_are_told(
+def test_letters_that_no_font_has_are_reported(
     tmp_path: Path, files: tuple[str, str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     from assistant.drawings import fonts
@@ -136,7 +136,7 @@ def test_letters_that_no_font_has_are_told(
     monkeypatch.setattr(fonts, "found_fonts", list)
     Path(files[0]).write_text(PLAN.replace("Trays", "盆 Trays"), encoding="utf-8")
     assert _draw(files, "--pdf", str(tmp_path / "x.pdf")) == 0
-    assert "no font here has 盆; the PDF shows ? instead" in capsys.readouterr().err
+    assert "no font on this machine has 盆; the PDF shows ? instead" in capsys.readouterr().err
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no such mask")

@@ -88,7 +88,7 @@ def test_all_corners_of_the_box_are_reckoned_with(printed: Any, figures: Any) ->
     (fit,) = figures(plan)["fits"]
     assert fit["copies"] == 4
     assert fit["all_go"] == pytest.approx(fit["chances"]["goes"] ** 4)
-    assert "All 4 that the plan makes:" in printed(plan)
+    assert "The chance that all 4 in the plan do is" in printed(plan)
     assert "that the plan makes" not in printed()
 
 
@@ -101,14 +101,14 @@ def test_a_clearance_at_an_edge_is_said_to_be(printed: Any, figures: Any) -> Non
     coarse = SHOP.replace("3.18", "3.15") + '[carriage]\nkind = "readout"\nresolution = 0.02\n'
     edge, safe = (PLAN.replace("finger = 6", f"finger = 6\nclearance = {c}") for c in ("0.08", "0.09"))
     text = printed(edge, shop=coarse)
-    assert "This clearance is at an edge: 0.01 mm off it, only 8" in text
-    assert "Safer: 0.09 mm (joint.clearance); with it 99" in text and "and 0.01 mm off it at least 99" in text
+    assert "This clearance leaves no margin: with 0.01 mm more or less, only 8" in text
+    assert "Safer: joint.clearance = 0.09 mm, with which 99" in text and "good, and at least 99" in text
     (fit,) = figures(edge, shop=coarse)["fits"]
     assert fit["serves_a_step_off"] < 0.9 < 0.98 < fit["chances"]["serves"]
     assert fit["best"]["clearance"] == 0.09 and fit["best"]["serves_a_step_off"] > 0.98
     assert "at an edge" not in printed(safe, shop=coarse)
     wide = printed(PLAN.replace("finger = 6", "finger = 6\nclearance = 0.2"), shop=coarse)
-    assert "The clearance that serves best: 0." in wide and "0.01 mm off it at least" in wide
+    assert "Best clearance: joint.clearance = 0." in wide and "% with 0.01 mm more or less." in wide
 
 
 def test_the_same_plan_has_the_same_chances_every_time(figures: Any) -> None:
@@ -141,20 +141,24 @@ def test_the_limit_is_in_the_plans_unit(capsys: pytest.CaptureFixture[str]) -> N
 
 def test_a_joint_of_many_fingers_with_little_clearance_is_warned_of_swelling(printed: Any) -> None:
     tight = PLAN.replace("finger = 6", "finger = 5\nclearance = 0.06").replace("width = 84", "width = 85")
-    assert "water-based glue swells 17 fingers" in printed(tight)
+    assert "with 17 fingers and a clearance of 0.060 mm, water-based glue swells the fingers" in printed(tight)
     assert "water-based glue" not in printed(tight.replace("0.06", "0.08"))
 
 
 def test_how_square_the_cut_must_be_and_a_warning_when_it_is_not(printed: Any) -> None:
     """atan(0.025 / 12.3) = 0.1165 degrees."""
-    assert "0.025 mm over the depth of 12.300 mm: 0.12 degrees" in printed()
-    assert "Warning: out of square by 0.2 degrees" in printed(PLAN + "[uncertainty]\nout_of_square = 0.2\n")
+    text = printed()
+    assert "over the depth of 12.300 mm, a wall may lean by at most 0.025 mm." in text
+    assert "Blade tilt and carriage error together may be at most 0.12 degrees" in text
+    assert "Warning: blade and carriage are 0.2 degrees out of square" in printed(
+        PLAN + "[uncertainty]\nout_of_square = 0.2\n"
+    )
     assert "Warning" not in printed(PLAN + "[uncertainty]\nout_of_square = 0.116\n")
 
 
 def test_without_a_figure_in_the_plan_the_noted_squareness_counts(printed: Any, figures: Any, tmp_path: Path) -> None:
     """As `ready --square` notes it; it decides the warning just as the plan's figure would."""
-    assert "How far yours are off is not known" in printed()
+    assert "How far yours are out is not known" in printed()
     square = figures()["square"]
     assert set(square) == {"most_degrees", "depth", "clearance", "degrees", "noted_utc"}
     assert square["degrees"] is None and square["noted_utc"] is None
@@ -162,7 +166,7 @@ def test_without_a_figure_in_the_plan_the_noted_squareness_counts(printed: Any, 
     record(shop, "square", "2027-03-01T12:00:00Z", "", {"degrees": 0.2})
     text = printed()
     assert "0.12 degrees. Noted beside the shop file on 2027-03-01: 0.2." in text
-    assert "Warning: out of square by 0.2 degrees" in text
+    assert "Warning: blade and carriage are 0.2 degrees out of square" in text
     noted = figures()["square"]
     assert (noted["degrees"], noted["noted_utc"]) == (0.2, "2027-03-01T12:00:00+00:00")
     own = PLAN + "[uncertainty]\nout_of_square = 0.05\n"
@@ -189,7 +193,7 @@ def test_parts_cut_in_different_air_are_said_to_jam(printed: Any, figures: Any) 
     text = printed(plan)
     assert "0 % go together by hand" in text
     assert "black cherry, flat-sawn: 7.0 % moisture when cut, 9.3 % at glue-up" in text
-    assert "Warning: by the glue-up the parts' walls lie" in text
+    assert "Warning: by glue-up the parts' walls are" in text
     a, b = figures(plan)["wood"]
     assert (a["wood"], a["wider"] > 0, b["wider"] < 0) == ("Cherry, black", True, True)
 
@@ -202,13 +206,13 @@ def test_parts_that_move_alike_still_fit(printed: Any, figures: Any) -> None:
 
 def test_wood_that_is_not_known_is_left_out_aloud(printed: Any) -> None:
     text = printed(PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "ash"') + CLIMATE)
-    assert '"ash" may be any of: Ash, black; Ash, white' in text
+    assert '"ash" could be any of: Ash, black; Ash, white' in text
     assert "the wood of part A and B is not known" in text
 
 
 def test_moisture_past_the_tables_range_is_warned_of(printed: Any) -> None:
     text = printed(CHERRY + "[climate.cutting]\nmoisture = 16\n[climate.glue_up]\nmoisture = 8\n")
-    assert "movement is known from 6 to 14 % moisture only" in text
+    assert "movement is known only from 6 to 14 % moisture" in text
 
 
 def test_slots_tell_their_play_and_what_is_not_covered(capsys: pytest.CaptureFixture[str]) -> None:
@@ -217,7 +221,7 @@ def test_slots_tell_their_play_and_what_is_not_covered(capsys: pytest.CaptureFix
     assert "Slots 5 mm deep, clearance 0.150 mm" in text
     assert "take every piece by hand" in text
     assert "reference edges level" not in text
-    assert "Not covered: how far the pieces' own thickness is from the slots' width" in text
+    assert "Not covered: how much the pieces' real thickness differs from the slots' width" in text
 
 
 def test_a_lined_joint_is_reported_in_both_stages(capsys: pytest.CaptureFixture[str]) -> None:
@@ -239,7 +243,7 @@ def test_all_faults_come_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[s
         ("0", "--limit: the length must be over zero"),
         ("-1", "--limit: a length can't be below zero here"),
         ("wide", "--limit: this is not a length"),
-        ("6", "--limit: a gap limit is 5 mm at most (got 6 mm)"),
+        ("6", "--limit: the widest gap may be 5 mm at most (got 6 mm)"),
     ],
 )
 def test_a_limit_is_a_small_length(limit: str, fault: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -253,7 +257,7 @@ def test_a_slot_at_the_edge_alone_has_no_fit(tmp_path: Path, capsys: pytest.Capt
     text = PLAN[: PLAN.rindex("[[boards]]")].replace('"even"\nfinger = 6', '"slots"') + slots
     found = faults(capsys, str(write(tmp_path, text, "trays.toml")), "--shop", str(READOUT))
     assert len(found) == 1
-    assert "trays.toml: slots: no slot here has a fit that could be told" in found[0]
+    assert "trays.toml: slots: every slot is at the board's edge" in found[0]
 
 
 def test_help_needs_no_heavy_library() -> None:

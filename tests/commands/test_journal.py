@@ -64,7 +64,7 @@ def test_the_account_tells_what_was_cut_when_and_by_what(tmp_path: Path, capsys:
     told = [
         "check confirmed by pedal: clamps",
         "0:00:08    pass 1 called at 12.35 mm",
-        "0:00:10    pass 1 cut, said by pedal, 2 s after its setting was called",
+        "0:00:10    pass 1 cut, recorded by pedal, 2 s after its setting was called",
         "standing by, by voice",
         "carried on, by voice, after 2 s",
         "back: setup 1, pass 2 counts as not cut",
@@ -76,7 +76,7 @@ def test_the_account_tells_what_was_cut_when_and_by_what(tmp_path: Path, capsys:
         "session finished",
         "time: 48 s",
         "standing by: 1 time, 2 s in all",
-        "pace: 2 s a pass in the middle of them, 2 s at the quickest, 2 s at the slowest",
+        "pace: 2 s a pass (median), 2 s for the quickest, 2 s for the slowest",
         "passes recorded: 1 by keys, 1 by page, 1 by pedal, 1 by voice",
         "2 taken back, 1 problem marked, resumed 2 times",
     ]

@@ -152,8 +152,8 @@ def test_the_table_reads_in_the_shops_unit(capsys: pytest.CaptureFixture[str]) -
     for line in (
         "Nesting tea trays",
         "Kerf 3.18 mm, clearance 0.1 mm.",
-        "an assumed kerf of 3.13 mm.",
-        "Settings are rounded by 0.005 mm at most; 0.08 mm of the clearance is left at worst.",
+        "an assumed kerf of 3.13 mm for the same fit.",
+        "Settings are rounded by 0.005 mm at most. At worst, 0.08 mm of the clearance is left.",
         "Part A: 84 mm wide, cut 12.3 mm deep (12 + 0.3 sanding allowance); from the reference edge (mm):",
         "  finger   1      0.000 to      5.975       5.975 wide",
         "Setup 1: long side 1; part A, end 1, 12.3 mm deep",
@@ -182,7 +182,7 @@ def test_warnings_are_shown(capsys: pytest.CaptureFixture[str]) -> None:
     marked = [line for line in text.splitlines() if line.endswith("  !! 0.5 mm past the edge")]
     # Part B's two setups begin at the reference edge, part A's four end at the far one.
     assert len(marked) == 6
-    assert "\n!! 2 warnings, at the end.\n" in text and text.count("\n!! part") == 2
+    assert "\n!! 2 warnings: see the end.\n" in text and text.count("\n!! part") == 2
 
 
 def test_a_greatest_error_is_shown_whole_or_rounded_up(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -190,7 +190,7 @@ def test_a_greatest_error_is_shown_whole_or_rounded_up(tmp_path: Path, capsys: p
     plan = (DEMO / "spice-drawer-inch.toml").read_text().replace("clearance = 0.004", "clearance = 0.003")
     assert "clearance = 0.003" in plan
     text = _table(capsys, write(tmp_path, plan, "plan.toml"), DEMO / "shop-handwheel-inch.toml")
-    assert "Settings are rounded by 0.00025 in at most;" in text
+    assert "Settings are rounded by 0.00025 in at most." in text
 
 
 def test_slots_are_called_slots_and_numbered_along_the_board(
@@ -213,7 +213,7 @@ def test_slots_are_called_slots_and_numbered_along_the_board(
     assert passes == [1, 1, 2, 2, 1, 1, 2, 2]
 
 
-def test_a_depth_is_told_as_it_can_be_set_and_what_it_is_made_of(
+def test_a_depth_is_shown_as_it_can_be_set_and_what_it_is_made_up_of(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     lined = _table(capsys, DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")
@@ -238,8 +238,8 @@ def test_every_fault_of_both_files_and_exit_2(tmp_path: Path, capsys: pytest.Cap
     assert printed.out == ""
     assert printed.err.splitlines() == [
         "kerfcall: trays.toml: joint.finger: is missing; give it in mm, e.g. finger = 6",
-        "kerfcall: trays.toml: joint.fingr: is no key of ours; did you mean finger?",
-        "kerfcall: shop.toml: blade.kerf: must be over 0 mm (got 0 mm); give a greater length",
+        "kerfcall: trays.toml: joint.fingr: is not a key that Kerfcall knows; did you mean finger?",
+        "kerfcall: shop.toml: blade.kerf: must be over 0 mm (got 0 mm); give a larger length",
     ]
 
 
@@ -262,7 +262,7 @@ def test_letters_the_terminal_lacks_are_shown_as_codes(tmp_path: Path) -> None:
     assert done.stdout.splitlines()[0] == b"K\\xe4se \\u2713"
 
 
-def test_how_each_board_is_held_is_told_with_each_setup(capsys: pytest.CaptureFixture[str]) -> None:
+def test_each_setup_says_how_its_board_is_held(capsys: pytest.CaptureFixture[str]) -> None:
     text = _table(capsys, DEMO / "tea-trays.toml", DEMO / "shop-readout.toml")
     assert text.count("held: end 1 down, reference edge to the left stop, marked face to the backing") == 3
     assert text.count("held: end 2 down, reference edge to the left stop, other face to the backing") == 3
@@ -274,7 +274,10 @@ def test_a_lined_case_lists_its_boards_blanks_and_stages(capsys: pytest.CaptureF
     """By hand: outside 240 and the fingers proud by 0.3 at both ends; four lined ends, so four blanks."""
     text = _table(capsys, DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")
     assert "  2 x long side (part A): 72 mm wide, 12 mm thick, 240.6 mm long" in text
-    assert "  4 x long side blank (part A): 72 mm wide, 12 mm thick, 200 mm long at least, lining wood, grain" in text
+    assert (
+        "  4 x long side blank (part A): 72 mm wide, 12 mm thick, 200 mm long or more, of lining wood with the grain"
+        in text
+    )
     assert text.index("Stage 1: openings and blanks") < text.index("Stage 2: final sockets")
     assert "glue dry overnight" in text
     data = _json(capsys, DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")

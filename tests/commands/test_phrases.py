@@ -92,7 +92,7 @@ def test_a_phrase_that_could_be_taken_for_one_that_does_something_is_refused(tmp
     shop.write_text(f'[blade]\nkerf = 3\n[[phrases]]\nintent = "{intent}"\nadd = ["{text}"]\n')
     assert main(["phrases", "--shop", str(shop)]) == 2
     output = capsys.readouterr()
-    assert f'phrases[1].add: sounds too like "{of}"' in output.err and output.out == ""
+    assert f'phrases[1].add: sounds too much like "{of}"' in output.err and output.out == ""
 
 
 def test_another_language_is_listed_in_its_words(tmp_path, capsys):

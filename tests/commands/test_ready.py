@@ -97,8 +97,8 @@ def test_a_phrase_that_could_be_taken_for_another_is_a_fault_of_the_shop_file(
     code, found = parts(capsys, "--shop", str(path))
     others = [part for part in found.values() if part["state"] == BROKEN and part["part"] != "shop file"]
     assert code == (3 if others else 2)
-    assert 'sounds too like "return to previous" of "back"' in found["shop file"]["text"]
-    assert found["shop file"]["mend"] == "say it in words that sound quite different"
+    assert 'sounds too much like "return to previous" for "back"' in found["shop file"]["text"]
+    assert found["shop file"]["mend"] == "choose words that sound quite different"
 
 
 LINES = [
@@ -134,8 +134,8 @@ def test_each_fault_of_the_shop_file_has_its_remedy_under_it(
     assert shop is None
     assert shown(capsys, monkeypatch, [line], 2).splitlines() == [
         "shop file     broken    shop.toml: blade.kerf: must be over 0 mm (got -1 mm)",
-        "                        Do: give a greater length",
-        "                        shop.toml: pedal.keey: is no key of ours",
+        "                        Do: give a larger length",
+        "                        shop.toml: pedal.keey: is not a key that Kerfcall knows",
         "                        Do: did you mean key?",
         "Not ready: mend shop file.",
     ]
@@ -144,7 +144,7 @@ def test_each_fault_of_the_shop_file_has_its_remedy_under_it(
 def test_a_plan_named_as_the_shop_file_is_recognised(capsys: pytest.CaptureFixture[str]) -> None:
     _, found = parts(capsys, "--shop", str(DEMO / "tea-trays.toml"))
     (fault,) = found["shop file"]["data"]["faults"]
-    assert fault["text"] == "tea-trays.toml: is a plan, and a shop file is wanted here"
+    assert fault["text"] == "tea-trays.toml: is a plan, but a shop file is needed here"
     assert fault["mend"] == "type: kerfcall ready --shop SHOP (with your shop file for SHOP)"
 
 

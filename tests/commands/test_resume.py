@@ -173,7 +173,7 @@ def test_two_processes_never_drive_one_session(workshop: Workshop) -> None:
         done = workshop.run("resume", session, "--state", "state", "--rehearse", "script.txt")
         first.kill()
     assert done.code == 3
-    assert f"session {session} is being driven by another Kerfcall" in done.err and str(first.pid) in done.err
+    assert f"another Kerfcall is running session {session}" in done.err and str(first.pid) in done.err
 
 
 def test_what_is_said_goes_on_in_the_same_file(cut_off: Workshop) -> None:

@@ -57,7 +57,7 @@ def test_the_table_ranks_and_says_why(suggested: Any) -> None:
     assert [int(rank) for rank, _ in rows] == list(range(1, 9))
     assert "why" in head
     text = " ".join(" ".join(lines).split())
-    assert "One pass a socket: fingers of 3.13 mm, the kerf less half the clearance" in text
+    assert "One pass a socket takes fingers of 3.13 mm, the kerf less half the clearance" in text
     assert "fewest passes" in text
 
 
@@ -89,7 +89,7 @@ def test_in_inches_the_fingers_of_the_trade_come_first(suggested: Any) -> None:
     assert len(widths) == 12 and {"1/4", "5/16", "3/8", "1/2"} < set(widths[:9])
     assert all("/" in width or width == "1" for width in widths[:9]) and all("." in width for width in widths[9:])
     line = " ".join(text.split())
-    assert "Ranks 1 to 9 are the fingers that the trade uses, as far as they fit; then come all others." in line
+    assert "Ranks 1 to 9 are the usual trade widths that fit this board. All other widths follow." in line
     assert "0.2333 in saves 12 passes (rank 10)" in line
     data = json.loads(suggested(*words, "--json"))
     assert [one["trade"] for one in data["candidates"]] == [True] * 9 + [False] * 3
@@ -173,7 +173,9 @@ def test_what_the_machine_can_not_cut_is_warned_of(suggested: Any, tmp_path: Pat
     shop = write(tmp_path, SHOP + "highest = 10\n[carriage]\ntravel = [0, 50]\n", "shop.toml")
     words = ("--width", "84", "--thickness", "12", "--shop", str(shop))
     text = " ".join(suggested(*words).split())
-    assert "Warning: 14 fingers of 6 mm would be refused: the plan: stock.thickness: part A is cut deeper" in text
+    assert (
+        "Warning: layout would refuse 14 fingers of 6 mm: the plan: stock.thickness: part A must be cut deeper" in text
+    )
     assert "shop.toml: carriage.travel:" in text
     assert len(json.loads(suggested(*words, "--json"))["warnings"]) == 4
     assert json.loads(suggested(*TRAY, "--json"))["warnings"] == []
@@ -182,13 +184,13 @@ def test_what_the_machine_can_not_cut_is_warned_of(suggested: Any, tmp_path: Pat
 def test_a_file_that_is_there_is_not_written_over(faults: Any, tmp_path: Path) -> None:
     path = write(tmp_path, "precious", "plan.toml")
     (fault,) = faults(*TRAY, "--write", str(path))
-    assert "--write: there is such a file, and it is not written over" in fault
+    assert "--write: the file exists and was not overwritten" in fault
     assert path.read_text() == "precious"
 
 
 def test_what_can_not_be_written_is_said(faults: Any, tmp_path: Path) -> None:
     (fault,) = faults(*TRAY, "--write", str(tmp_path / "none" / "plan.toml"))
-    assert "--write: cannot be written" in fault
+    assert "--write: can't be written" in fault
 
 
 def test_a_rank_that_is_not_there_writes_nothing(faults: Any, tmp_path: Path) -> None:
@@ -200,7 +202,7 @@ def test_a_rank_that_is_not_there_writes_nothing(faults: Any, tmp_path: Path) ->
 
 def test_all_faults_come_at_once(faults: Any) -> None:
     found = faults("--width", "0", "--thickness", "1", "x", "3", "--clearance=-1", "--top", "0", "--pick", "2")
-    for start in ("--kerf: no blade is named", "--width: the length must be over zero", "--thickness: this is not a"):
+    for start in ("--kerf: no kerf is given", "--width: the length must be over zero", "--thickness: this is not a"):
         assert any(start in line for line in found), found
     for start in (
         "--thickness: more than two",

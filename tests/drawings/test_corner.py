@@ -99,7 +99,7 @@ def test_hatches_of_a_lining_lie_on_both_sides_of_every_inner_wall() -> None:
             assert bool(hatches.intersects(strip)) == inner, (n, x, y)
 
 
-def test_many_fingers_are_shown_as_far_as_they_can_be_told_apart() -> None:
+def test_of_many_fingers_only_as_many_are_shown_as_can_be_seen() -> None:
     a, b = member("A", 600, 5), member("B", 600, 5)
     shut, apart = pictures(a, b, 150.0)
     caption = texts(shut.items)[0].text

@@ -90,7 +90,7 @@ def test_each_setup_states_what_to_keep_clear_rounded_away_from_the_blade() -> N
     for checks in (CHECKS, bare):
         job = job_of(plan, checks=checks)
         words = _words(_items(plan, job))
-        assert "Keep clear: 5 to 84 mm off the reference edge, up to 26 mm above the bed." in words
+        assert "Keep clear: 5 to 84 mm from the reference edge, up to 26 mm above the bed." in words
         asked = len(re.findall("(?:clamps|clamps and guard): Keep clear: ", words))
         assert words.count("Keep clear: ") - asked == len(job.setups)
 
@@ -107,7 +107,7 @@ def test_a_check_between_passes_stands_between_them() -> None:
     assert any(settings[0] < bag < settings[-1] for bag in bags)
 
 
-def test_a_board_turned_over_is_told_never_to_be_spun() -> None:
+def test_a_board_turned_over_comes_with_the_warning_never_to_spin_it() -> None:
     plan = plan_of()
     words = _words(_items(plan, job_of(plan)))
     assert words.count("Never spin it on its face") == 2
@@ -126,12 +126,12 @@ def test_gluing_stands_between_the_stages() -> None:
     assert first < glue < second
 
 
-def test_a_handwheel_is_told_its_moves() -> None:
+def test_a_handwheel_gets_its_moves() -> None:
     """By hand: 16 threads to the inch, 1.5875 mm a turn; from 9.155 to 12.025 mm is one turn and more."""
     plan = plan_of(18)
     words = _words(_items(plan, job_of(plan, HANDWHEEL)))
     assert "up 1 turn + 101 marks" in words and "up 5 turns + 96 marks from zero" in words
-    assert "of 125" in words
+    assert "125 marks a turn" in words
 
 
 @pytest.mark.parametrize("plan", [plan_of(), plan_of(40, 13), lined_plan(("A", "B"))], ids=["trays", "small", "lined"])

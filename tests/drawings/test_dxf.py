@@ -112,7 +112,7 @@ def test_texts_are_fitted_into_the_width_that_the_layout_reckoned_with() -> None
 @settings(max_examples=12, deadline=None)
 def test_any_title_survives(titles: list[str]) -> None:
     """Ten in one drawing, since the rest of a drawing takes longer than they."""
-    # A caret at the very end is told to CAD as it should be, but dropped by the library's own plain_text().
+    # A caret at the very end reaches CAD as it should, but the library's own plain_text() drops it.
     titles = [title + "." for title in titles]
     document = read_back(write_dxf([Text((0, 0), title) for title in titles], "mm"))
     shown = [entity.plain_text() for entity in document.modelspace().query("TEXT")]

@@ -107,7 +107,7 @@ def _is_hatch(item: object) -> bool:
     return isinstance(item, Line) and item.layer == "socket"
 
 
-def test_the_viewer_is_told_not_to_scale_the_print() -> None:
+def test_the_viewer_is_asked_not_to_scale_the_print() -> None:
     assert b"/PrintScaling /None" in write_pdf(pages_of(), "x")[0]
 
 

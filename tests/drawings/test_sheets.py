@@ -108,7 +108,7 @@ def test_every_page_has_its_number_and_the_caution() -> None:
         words = " ".join(text.text for text in texts(page.items))
         assert f"page {number} of {len(pages)}" in words
         assert "Kerfcall never stops the blade." in words
-        assert "qualified practice rule" in words
+        assert "local regulations and safe working practice come first" in words
 
 
 @pytest.mark.parametrize(("unit", "paper"), [("mm", (210.0, 297.0)), ("in", (215.9, 279.4))])

@@ -167,10 +167,10 @@ def test_listed_alternates_and_a_mirrored_one_is_symmetrical(sizes, times, mirro
 @pytest.mark.parametrize(
     ("sizes", "mirror", "what", "mend"),
     [
-        ([4, 6], False, "0.5 mm over the board's 9.5 mm", "make the last one 5.5 mm"),
-        ([4, 5], False, "0.5 mm short of the board's 9.5 mm", "make the last one 5.5 mm"),
-        ([2, 5], True, "0.5 mm short of the board's 9.5 mm", "make the middle one 5.5 mm"),
-        ([20, 1], False, "11.5 mm over", "change the widths by -11.5 mm in all"),
+        ([4, 6], False, "0.5 mm over the board's width of 9.5 mm", "make the last width 5.5 mm"),
+        ([4, 5], False, "0.5 mm short of the board's width of 9.5 mm", "make the last width 5.5 mm"),
+        ([2, 5], True, "0.5 mm short of the board's width of 9.5 mm", "make the middle width 5.5 mm"),
+        ([20, 1], False, "11.5 mm over", "take 11.5 mm off the widths"),
     ],
 )
 def test_a_sum_that_is_off_gives_the_difference(sizes, mirror, what, mend):
@@ -188,7 +188,7 @@ def test_a_sum_that_is_off_by_the_least_amount_is_refused():
 
 
 def test_messages_speak_the_plans_unit():
-    with pytest.raises(BadInput, match="0.5 in short of the board's 3 in"):
+    with pytest.raises(BadInput, match="0.5 in short of the board's width of 3 in"):
         listed(F(762, 10), [F(254, 10), F(381, 10)], unit="in")
 
 
@@ -208,7 +208,7 @@ def test_all_faults_of_a_list_come_at_once():
 
 @pytest.mark.parametrize("sizes", [[], [F(10)]])
 def test_a_list_without_a_socket_is_no_joint(sizes):
-    with pytest.raises(BadInput, match="a finger and a socket at least"):
+    with pytest.raises(BadInput, match="at least one finger and one socket"):
         listed(F(10), sizes, mirror=True)
 
 

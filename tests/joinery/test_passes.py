@@ -51,7 +51,7 @@ def test_passes_are_evenly_spread_wall_to_wall():
     assert spans(found) == [(10, 13), (F(25, 2), F(31, 2)), (15, 18)]
 
 
-def test_a_socket_just_under_the_kerf_is_refused_and_told_what_would_fit():
+def test_a_socket_just_under_the_kerf_is_refused_with_what_would_fit():
     with pytest.raises(BadInput) as caught:
         cuts(one_socket(F(10), F(29, 10), F(50)), F(50), Blade(KERF), where="joint.finger")
     [fault] = caught.value.faults

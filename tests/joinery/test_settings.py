@@ -164,7 +164,7 @@ def test_an_upward_move_or_none_needs_no_approach(previous):
 @pytest.mark.parametrize(
     ("setting", "short"), [(F(49, 100), True), (F(1, 2), False), (F(51, 100), False), (F(0), True)]
 )
-def test_a_travel_that_cuts_the_approach_short_is_told(setting, short):
+def test_a_travel_that_cuts_the_approach_short_is_noticed(setting, short):
     assert approach_is_short(Carriage(travel=(F(0), F(400))), F(50), setting) is short
     assert approach_is_short(Carriage(), F(50), setting) is False
 

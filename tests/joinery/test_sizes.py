@@ -57,10 +57,10 @@ def test_by_hand() -> None:
     ("kind", "size", "words"),
     [
         ("outside", (F(320), F(220), F(80)), "the box's height is 4 mm less than the stock's width of 84 mm"),
-        ("outside", (F(24), F(220), F(84)), "nothing is left inside between the boards that part A joins"),
-        ("inside", (F(320), F(0), F(84)), "nothing is left inside between the boards that part B joins"),
-        ("outside", (F(320), F(220)), "a size has three figures"),
-        ("across", (F(320), F(220), F(84)), "a size has three figures, outside or inside"),
+        ("outside", (F(24), F(220), F(84)), "no space is left inside, between the boards that part A joins"),
+        ("inside", (F(320), F(0), F(84)), "no space is left inside, between the boards that part B joins"),
+        ("outside", (F(320), F(220)), "a size needs three figures"),
+        ("across", (F(320), F(220), F(84)), "a size needs three figures, outside or inside"),
         ("outside", (F(9999.5), F(220), F(84)), "part A would be longer than 10000 mm"),
     ],
 )
@@ -136,8 +136,8 @@ def test_all_faults_at_once_each_with_its_mend() -> None:
             "90 mm",
             "make the height 84 mm, or stock.width 90 mm",
         ),
-        ("nothing is left inside between the boards that part A joins", "20 mm", "make it over 20 mm"),
-        ("nothing is left inside between the boards that part B joins", "24 mm", "make it over 24 mm"),
+        ("no space is left inside, between the boards that part A joins", "20 mm", "make it over 20 mm"),
+        ("no space is left inside, between the boards that part B joins", "24 mm", "make it over 24 mm"),
     ]
 
 
@@ -148,7 +148,7 @@ def test_the_least_inside_and_the_longest_board(kind: str) -> None:
     tiny = F(1, 1000)
     for figure in (least + tiny, most):
         assert board_lengths(kind, (figure, F(300), F(84)), F(84), {"A": F(12), "B": F(10)}, F(0))["A"] <= 10_000
-    assert "nothing is left" in refused(kind, (least, F(300), F(84)))[0].what
+    assert "no space is left" in refused(kind, (least, F(300), F(84)))[0].what
     assert "longer than 10000 mm" in refused(kind, (most + tiny, F(300), F(84)))[0].what
 
 

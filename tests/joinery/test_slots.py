@@ -152,9 +152,9 @@ FAULTS = [
     ([Slot(F(10), F(6), F(0))], "slots[1].depth", "give its real depth"),
     ([Slot(F(10), F(0), F(4))], "slots[1].width", "give the thickness of what goes in"),
     ([Slot(F(10), F(3), F(4))], "slots[1].width", "or widen the slot by 0.08 mm or more"),
-    ([Slot(F(10), F(6), F(4)), Slot(F(12), F(6), F(4))], "slots[2].at", "put slot 2 further than 16.1 mm"),
-    ([Slot(F(10), F(6), F(4)), Slot(F(16), F(6), F(4))], "slots[2].at", "put slot 2 further than 16.1 mm"),
-    ([], "slots", "change their number"),
+    ([Slot(F(10), F(6), F(4)), Slot(F(12), F(6), F(4))], "slots[2].at", "put slot 2 more than 16.1 mm"),
+    ([Slot(F(10), F(6), F(4)), Slot(F(16), F(6), F(4))], "slots[2].at", "put slot 2 more than 16.1 mm"),
+    ([], "slots", "change the number of slots"),
 ]
 
 
@@ -271,7 +271,7 @@ def test_as_many_slots_as_a_board_may_have() -> None:
     most = evenly(F(9980), MOST_SLOTS, F(5), F(4))
     assert len(lay_out(most, F(9980), F(1, 10), KERF)[0].slots) == MOST_SLOTS
     (fault,) = refused(*most, Slot(F(0), F(4), F(4)), width=F(9980))
-    assert (fault.what, fault.value) == ("1 to 499 slots on a board", "500")
+    assert (fault.what, fault.value) == ("a board must have 1 to 499 slots", "500")
 
 
 def test_evenly_needs_some_space_and_says_how_much() -> None:

@@ -89,7 +89,7 @@ def test_every_way_to_write_a_length_is_read_exactly(value, unit, mm):
 @pytest.mark.parametrize(
     ("value", "message"),
     [
-        (True, "true and false are no lengths"),
+        (True, "true and false are not lengths"),
         (None, "a number or a text"),
         ([12], "a number or a text"),
         ({"mm": 12}, "a number or a text"),
@@ -99,10 +99,10 @@ def test_every_way_to_write_a_length_is_read_exactly(value, unit, mm):
         ("", "not a length"),
         ("mm", "not a length"),
         ("twelve", "not a length"),
-        ("12 cm", "the units are mm and in"),
-        ("12'", "the units are mm and in"),
+        ("12 cm", "give it in mm or in"),
+        ("12'", "give it in mm or in"),
         ("12′", "not a length"),
-        ("12,7", "with a point, not a comma"),
+        ("12,7", "write a decimal point, not a comma"),
         ("1-3 in", "a space between the whole number and the fraction"),
         ("1 - 3/8 in", "not a length"),
         ("1\u22123/8 in", "not a length"),  # one less three eighths?
@@ -115,8 +115,8 @@ def test_every_way_to_write_a_length_is_read_exactly(value, unit, mm):
         ("½ mm in", "not a length"),
         ("1 11/8 in", "must be under one"),
         ("1 8/8 in", "must be under one"),
-        ("3/0 in", "divided by zero"),
-        ("1 0/0 in", "divided by zero"),
+        ("3/0 in", "the bottom of the fraction is zero"),
+        ("1 0/0 in", "the bottom of the fraction is zero"),
         ("1 /", "not a length"),
         ("1 2 mm", "not a length"),
         ("12.", "not a length"),

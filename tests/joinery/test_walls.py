@@ -99,7 +99,7 @@ def test_wood_thinner_than_the_carriage_can_be_set_by_is_left_to_chance(left, ch
     segments = listed(F(20) + left, [F(10), F(10), left])
     (warning,) = slivers(segments, F(2), step=F(1, 100))
     assert warning.startswith(f"finger 2: only {float(left)} mm wide, ")
-    assert ("less than the carriage can be set by, 0.01 mm: chance decides" in warning) == chance
+    assert ("less than the carriage's smallest step, 0.01 mm: chance decides" in warning) == chance
 
 
 @pytest.mark.parametrize(("finger", "warned"), [(F(634, 100), True), (F(635, 100), False), (F(636, 100), False)])

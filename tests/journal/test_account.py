@@ -1,4 +1,4 @@
-"""A session told in plain words."""
+"""A session in plain words."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def test_durations(seconds: float, told: str) -> None:
         ("100", "100 mm"),
     ],
 )
-def test_settings_are_told_exactly_or_as_about(exact: str, told: str) -> None:
+def test_settings_are_shown_exactly_or_as_about(exact: str, told: str) -> None:
     assert account.length(exact) == told
 
 
@@ -49,12 +49,12 @@ def test_settings_are_told_exactly_or_as_about(exact: str, told: str) -> None:
         ("127/20", Carriage(kind="steps", resolution=Fraction(1, 400)), "2540 steps (6.35 mm)"),
     ],
 )
-def test_a_setting_is_told_as_its_carriage_shows_it(exact: str, carriage: Carriage, told: str) -> None:
+def test_a_setting_is_written_as_its_carriage_shows_it(exact: str, carriage: Carriage, told: str) -> None:
     """By hand: 0.374 in of a 16-thread screw is 5.984 turns, and 0.984 of 125 marks is 123."""
     assert account.setting(exact, carriage) == told
 
 
-def test_a_session_is_told_in_its_jobs_unit(tmp_path: Path) -> None:
+def test_an_account_is_in_the_jobs_unit(tmp_path: Path) -> None:
     """Jobs of an inch handwheel, and of slots, which have no ends."""
     facts = [f.Started(job(carriage=HANDWHEEL)), f.SetupStarted(1), f.SettingCalled(1, 1, "94996/10000")]
     session = journal_with(tmp_path, facts)
@@ -67,7 +67,7 @@ def test_a_session_is_told_in_its_jobs_unit(tmp_path: Path) -> None:
     assert ", end 1" in told and ", end 1" not in without_end
 
 
-def test_lost_facts_are_told_in_their_place(tmp_path: Path) -> None:
+def test_lost_facts_are_reported_in_their_place(tmp_path: Path) -> None:
     session = journal_with(tmp_path)
     with Journal.open(tmp_path) as journal:
         (row,) = journal.sessions()
@@ -76,7 +76,7 @@ def test_lost_facts_are_told_in_their_place(tmp_path: Path) -> None:
     assert "(facts 4 to 5 are lost)" in told
 
 
-def test_every_kind_is_told(tmp_path: Path) -> None:
+def test_every_kind_has_words(tmp_path: Path) -> None:
     assert set(account._IN_WORDS) == set(f.JOURNALLED)
 
 
@@ -90,7 +90,7 @@ def test_time_lost_to_an_interruption_is_no_stand_by(tmp_path: Path) -> None:
     assert "standing by: 1 time, 2 s in all" in account.account(row, held)
 
 
-def test_text_that_could_move_the_cursor_is_told_without(tmp_path: Path) -> None:
+def test_text_that_could_move_the_cursor_is_cleaned(tmp_path: Path) -> None:
     assert account.one_line("a\x1b[2Jb\nc\u202ed") == "a [2Jb c d"
 
 

@@ -138,12 +138,12 @@ def test_the_pass_is_written_under_the_formats_own_key() -> None:
     [
         ("glued", 1, "{}", "unknown kind of fact 'glued'"),
         ("pass_cut", 2, '{"setup":1,"pass":1,"by":"pedal"}', "has version 2, this Kerfcall knows up to 1"),
-        ("pass_cut", 0, '{"setup":1,"pass":1,"by":"pedal"}', "version 0, has no way to version 1"),
+        ("pass_cut", 0, '{"setup":1,"pass":1,"by":"pedal"}', "version 0, can't be brought to version 1"),
         ("pass_cut", 1, '{"setup":1,"by":"pedal"}', "'pass' is None"),
         ("pass_cut", 1, '{"setup":true,"pass":1,"by":"pedal"}', "'setup' is True"),
         ("pass_cut", 1, '{"setup":1,"pass":1,"by":3}', "'by' is 3"),
         ("pass_cut", 1, '{"setup":1,', "can't be read"),
-        ("pass_cut", 1, "[]", "no JSON object"),
+        ("pass_cut", 1, "[]", "not a JSON object"),
         ("setting_called", 1, '{"setup":1,"pass":1,"setting":"1/0"}', "'setting' is '1/0'"),
         ("reregistered", 2, '{"setup":1}', "'setting' is None"),
         ("started", 1, "{}", "'job' is damaged"),
@@ -171,7 +171,7 @@ def test_old_versions_are_brought_up_step_by_step(monkeypatch: pytest.MonkeyPatc
     assert codec.decode("stood_by", 3, '{"by":"keys"}') == f.StoodBy("keys")
 
 
-def test_work_clamped_afresh_before_a_cut_was_named_to_try_left_the_carriage_where_it_was() -> None:
+def test_work_clamped_again_before_a_cut_was_named_to_try_left_the_carriage_where_it_was() -> None:
     assert codec.decode("reregistered", 1, '{"setup":3}') == f.Reregistered(3, "")
 
 

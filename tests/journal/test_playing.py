@@ -58,7 +58,7 @@ def state_after(*facts: f.Fact) -> State:
         (f.CheckOpened(1, "prayers"), "its job has no check 'prayers'"),
         (f.CheckConfirmed(1, "prayers", "pedal"), "its job has no check 'prayers'"),
         (f.StageReady(2), "there is no stage 2 of 1"),
-        (f.Started(JOB), "the session had begun already"),
+        (f.Started(JOB), "the session had already begun"),
     ],
 )
 def test_what_no_session_can_have_had_is_refused(tmp_path: Path, fact: f.Fact, why: str) -> None:
@@ -81,7 +81,7 @@ def test_nothing_comes_before_the_beginning(tmp_path: Path, facts: tuple[f.Fact,
 def test_another_setups_pass_is_not_counted_in_this_one() -> None:
     two = replace(JOB, setups=(*JOB.setups, replace(JOB.setups[0], number=2)))
     state = state_after(f.Started(two), f.SetupStarted(1))
-    assert "it is of setup 2, and setup 1 is being cut" in misfit(state, f.PassCut(2, 1, "pedal"))
+    assert "it belongs to setup 2, but setup 1 is being cut" in misfit(state, f.PassCut(2, 1, "pedal"))
     assert misfit(state, f.PassCut(1, 1, "pedal")) == ""
 
 

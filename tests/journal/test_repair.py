@@ -314,7 +314,7 @@ def test_what_a_checksum_disproves_is_set_apart_and_the_gap_is_recorded_once(tmp
     changed(tmp_path, f"DELETE FROM facts WHERE n > {len(SAMPLE) - 2}")
     end = len(SAMPLE)
     assert repair(tmp_path).lost == (
-        f"session {session}, fact 5 (pass_cut): it doesn't match its checksum",
+        f"session {session}, fact 5 (pass_cut) doesn't match its checksum",
         f"session {session}: facts 5 to 5 are missing",
         f"session {session}: facts {end - 1} to {end} are missing",
     )

@@ -146,7 +146,7 @@ def test_an_old_journal_is_read_beside_the_session_that_is_cutting_and_left_as_i
         assert [told(capsys, action, "--state", old) for action in ("list", "show", "export")] == wanted
         with Journal.open_beside(old) as journal:
             assert list(journal.replay(session))
-            with pytest.raises(JournalError, match="may only be read"):
+            with pytest.raises(JournalError, match="you may only read it"):
                 journal.new_session("t", "", "", "2026-11-25T12:00:00+00:00")
         with pytest.raises(SessionLocked, match=session):
             Journal.open(old)

@@ -163,7 +163,7 @@ def test_ids_are_the_local_date_and_a_count_and_sort_as_created(tmp_path: Path, 
         assert back == "2026-11-20-1"
         assert [row.id for row in journal.sessions()] == [*ids, back]
         assert journal.latest_open() == back
-        with pytest.raises(JournalError, match="'noon' is no ISO 8601 time"):
+        with pytest.raises(JournalError, match="'noon' is not an ISO 8601 time"):
             journal.new_session("t", "", "", "noon")
 
 
@@ -267,7 +267,7 @@ def test_an_unreadable_fact_is_named_by_session_and_number(tmp_path: Path) -> No
         list(journal.replay(session))
 
 
-def test_a_gap_stops_a_replay_unless_it_is_only_to_be_told(tmp_path: Path) -> None:
+def test_a_gap_stops_a_replay_unless_it_is_only_to_be_shown(tmp_path: Path) -> None:
     session = journal_with(tmp_path)
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
         connection.execute("DELETE FROM facts WHERE n IN (5, 6)")
@@ -421,7 +421,7 @@ def test_a_folder_that_may_only_be_read_can_be_read_and_is_refused_for_writing()
         opening, reading, writing = done.stdout.splitlines()
         assert opening.startswith("refused: can't write in the journal's folder") and "--state DIR" in opening
         assert reading == f"{len(SAMPLE)} finished"
-        assert writing.startswith("refused:") and "may only be read" in writing
+        assert writing.startswith("refused:") and "you may only read it" in writing
     finally:
         state.chmod(0o755)
         (state / "locks").chmod(0o755)

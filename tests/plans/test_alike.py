@@ -91,8 +91,8 @@ def test_a_phrase_that_could_be_taken_for_another_is_refused_by_name(
 ) -> None:
     file = SHOP + f'[[phrases]]\nintent = "{intent}"\nadd = ["{text}"]\n'
     (fault,) = shop_faults(tmp_path, file)
-    assert fault.startswith("shop.toml: phrases[1].add: sounds too like") and f'of "{of}"' in fault
-    assert f'(got "{text}"); say it in words that sound quite different' in fault
+    assert fault.startswith("shop.toml: phrases[1].add: sounds too much like") and f'for "{of}"' in fault
+    assert f'(got "{text}"); choose words that sound quite different' in fault
 
 
 def test_the_same_meaning_may_sound_alike(tmp_path: Path) -> None:
@@ -130,11 +130,13 @@ def test_the_demo_shops_own_answers_are_apart(path: Path) -> None:
 def test_an_answer_of_ones_own_is_held_to_the_same(tmp_path: Path) -> None:
     check = '[[checks]]\nname = "fence"\nsay = "fence?"\nanswer = "finish the lesson"\n'
     (fault,) = shop_faults(tmp_path, SHOP + check)
-    assert fault.startswith('shop.toml: checks[1].answer: sounds too like "finish the session" of "end"')
-    assert fault.endswith("say it in words that sound quite different")
+    assert fault.startswith('shop.toml: checks[1].answer: sounds too much like "finish the session" for "end"')
+    assert fault.endswith("choose words that sound quite different")
     check = check.replace("finish the lesson", "fence is locked and square")
     text = SHOP + '[[phrases]]\nintent = "mark"\nadd = ["fence is logged and square"]\n' + check
-    assert any('checks[1].answer: sounds too like "fence is logged' in fault for fault in shop_faults(tmp_path, text))
+    assert any(
+        'checks[1].answer: sounds too much like "fence is logged' in fault for fault in shop_faults(tmp_path, text)
+    )
 
 
 def test_harm_needs_one_of_the_two_to_do_something() -> None:
@@ -152,7 +154,7 @@ def test_a_pronunciation_counts_as_said(tmp_path: Path) -> None:
     assert shop_of(tmp_path, SHOP + phrase)
     said = '[pronunciations]\nquxxingo = "F IH N IH SH"\nzzyrnal = "S EH SH AH N"\n'
     (fault,) = shop_faults(tmp_path, SHOP + phrase + said)
-    assert 'sounds too like "finish the session"' in fault
+    assert 'sounds too much like "finish the session"' in fault
 
 
 def test_distance_is_0_for_the_same_the_same_both_ways_and_1_at_most() -> None:

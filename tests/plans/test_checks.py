@@ -138,13 +138,13 @@ def test_a_shops_own_check_may_be_asked_at_a_setups_end(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("answer", "what"),
     [
-        ("yes it is", "has 3 syllables, too short to be told from other speech"),
+        ("yes it is", "has 3 syllables, too few to be kept apart from other speech"),
         ("all clamps are secure", 'is like the answer of the check "clamps"'),
         ("all clamps are secure now", 'is like the answer of the check "clamps"'),
         ("this pass is completed", "is like a phrase that means something else"),
         ("go to pass number seven", "is like a phrase that means something else"),
         ("dust port 2 is open now", "must be plain words, letters only"),
-        ("marigold dust port is open", 'must not begin with the lead-in "marigold"'),
+        ("marigold dust port is open", 'must not begin with the lead-in word "marigold"'),
     ],
 )
 def test_answers_must_be_long_plain_and_distinct(tmp_path: Path, answer: str, what: str) -> None:

@@ -21,7 +21,7 @@ def test_every_demo_shop_file_is_named() -> None:
     assert examples.examples_folder() == DEMO
 
 
-def test_each_is_for_the_carriage_that_is_told() -> None:
+def test_each_is_for_the_carriage_it_is_described_for() -> None:
     for name, described in examples.SHOPS.items():
         carriage = read_shop(DEMO / name).carriage
         assert {"readout": "readout", "handwheel": "handwheel", "steps": "stepper"}[carriage.kind] in described
@@ -34,7 +34,7 @@ def test_the_command_makes_a_shop_file(tmp_path: Path, folder: str) -> None:
     own = tmp_path / folder / "shop.toml"
     (fault,) = try_shop(own)[1]
     assert fault.what.startswith("there is no such file in ") and all(name in fault.mend for name in examples.SHOPS)
-    command = re.search(r"figures: (.*); there are", fault.mend)
+    command = re.search(r"figures: (.*); the examples are", fault.mend)
     assert command is not None
     subprocess.run(command[1], shell=True, check=True, timeout=60)
     assert read_shop(own).blade.kerf > 0
@@ -60,4 +60,4 @@ def test_a_wheel_carries_them(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -
 def test_where_there_are_none_it_says_what_to_write(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(examples, "__file__", str(tmp_path / "lib/assistant/plans/examples.py"))
     monkeypatch.setattr(metadata, "files", lambda name: None)
-    assert examples.how_to_copy(tmp_path / "shop.toml") == "write it with at least [blade] and its measured kerf"
+    assert examples.how_to_copy(tmp_path / "shop.toml") == "write one with at least [blade] and the measured kerf"

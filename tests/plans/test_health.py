@@ -25,8 +25,8 @@ def test_each_fault_comes_with_its_own_mend_and_the_asker_may_mend_it_otherwise(
     path.write_text('[blade]\nkerf = -1\n[pedal]\nkeey = "b"\n', encoding="utf-8")
     line, shop = shop_file(path)
     assert shop is None and line.state == BROKEN
-    assert [fault["mend"] for fault in line.data["faults"]] == ["give a greater length", "did you mean key?"]
-    assert line.mend == "give a greater length; did you mean key?"
+    assert [fault["mend"] for fault in line.data["faults"]] == ["give a larger length", "did you mean key?"]
+    assert line.mend == "give a larger length; did you mean key?"
     line, _ = shop_file(path, lambda faults: [replace(fault, mend="look it up") for fault in faults])
     assert line.mend == "look it up"
 

@@ -119,7 +119,7 @@ def test_settings_outside_the_travel_name_the_shop_file_and_the_mend(tmp_path: P
     below = job_faults(tmp_path, shop=SHOP + 'overrun = 1\n[carriage]\ntravel = [0, 400]\nzero = "inside"\n')
     assert below == [
         "shop.toml: carriage.travel: part B: a setting lies outside the carriage's travel of 0 mm to 400 mm "
-        '(got -1 mm); use carriage.zero = "outside", where a pass at the edge still stands above zero'
+        '(got -1 mm); use carriage.zero = "outside", which keeps the setting of a pass at the edge above zero'
     ]
     above = job_faults(tmp_path, shop=SHOP + "[carriage]\ntravel = [0, 50]\n")
     assert len(above) == 2
@@ -133,8 +133,8 @@ def test_deeper_than_the_blade_reaches(tmp_path: Path, highest: str, fine: bool)
         assert job_of(tmp_path, shop=shop).total_passes
         return
     assert job_faults(tmp_path, shop=shop)[0] == (
-        "trays.toml: stock.thickness: part A is cut deeper than the blade's highest, 12.29 mm (got 12.3 mm); "
-        "use thinner stock, or state the blade's real height in blade.highest"
+        "trays.toml: stock.thickness: part A must be cut deeper than the blade reaches, 12.29 mm (got 12.3 mm); "
+        "use thinner stock, or correct blade.highest in the shop file if the blade reaches higher"
     )
 
 
@@ -155,7 +155,7 @@ def test_a_job_has_at_most_20_000_passes(tmp_path: Path) -> None:
         build_job(over, shop)
     assert str(caught.value) == (
         "trays.toml: boards: more than 20,000 passes in one job (got 20,020 passes); "
-        "split the job over several plans, or cut stacks"
+        "split the job into several plans, or cut boards in stacks"
     )
 
 
@@ -163,7 +163,7 @@ def test_slivers_are_warned_of_and_named_by_part(tmp_path: Path) -> None:
     job = job_of(tmp_path, PLAN.replace("width = 84", "width = 86"))
     (warning,) = [w for w in job.warnings if "only 1.975 mm wide" in w]
     assert warning.startswith("part A: finger 8: only 1.975 mm wide, under 3 mm")
-    assert warning.endswith('may break: remainder = "stretch" or "both edges" in the plan shares it out')
+    assert warning.endswith('may break: remainder = "stretch" or "both edges" in the plan would share it out')
 
 
 def test_thin_fingers_that_the_plan_asks_for_have_no_such_mend(tmp_path: Path) -> None:
@@ -188,8 +188,8 @@ def test_wood_between_slots_is_looked_at_through_all_depths(tmp_path: Path) -> N
         '[[boards]]\nname = "short side"\npart = "B"\n', ""
     )
     assert job_of(tmp_path, plan + slots).warnings == (
-        "only 1.95 mm of wood between the reference edge and slot 1: it may break",
-        "only 1.9 mm of wood between slot 3 and slot 4: it may break",
+        "only 1.95 mm of wood is left between the reference edge and slot 1: it may break",
+        "only 1.9 mm of wood is left between slot 3 and slot 4: it may break",
     )
 
 
@@ -208,7 +208,7 @@ def test_passes_into_the_stop_are_warned_of_with_how_far(tmp_path: Path) -> None
 
 def test_a_part_without_boards_is_warned_of(tmp_path: Path) -> None:
     job = job_of(tmp_path, _boards('name = "a"\npart = "A"'))
-    assert "no board of part B is in this plan: its mate must come from elsewhere" in job.warnings
+    assert "this plan has no board of part B: the mate must come from another plan" in job.warnings
     assert [pattern.part for pattern in job.patterns] == ["A"]
 
 
@@ -227,8 +227,8 @@ def test_a_joint_that_keeps_less_than_half_its_clearance_is_warned_of(tmp_path: 
     plan = PLAN.replace("width = 84", "width = 20").replace("finger = 6", "finger = 10\nclearance = 0.1")
     job = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.072\n")
     assert job.worst_clearance == Fraction(24, 1000)
-    (warning,) = [w for w in job.warnings if "of its clearance of 0.1 mm only" in w]
-    assert "may keep 0.024 mm" in warning
+    (warning,) = [w for w in job.warnings if "of its 0.1 mm clearance" in w]
+    assert "may keep only 0.024 mm" in warning
     half = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.07\n")
     assert half.worst_clearance == Fraction(6, 100) and half.warnings == ()
 
@@ -240,9 +240,9 @@ def test_a_joint_made_loose_by_rounding_is_warned_of(tmp_path: Path) -> None:
     """
     plan = PLAN.replace("width = 84", "width = 20").replace("finger = 6", "finger = 10\nclearance = 0.1")
     job = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.5\n")
-    (warning,) = [w for w in job.warnings if "looser than asked" in w]
+    (warning,) = [w for w in job.warnings if "looser than you asked for" in w]
     assert job.worst_clearance == Fraction(36, 100)
-    assert "is 0.26 mm looser than asked even where it is tightest" in warning
+    assert "is 0.26 mm looser than you asked for, even where it is tightest" in warning
     fine = job_of(tmp_path, plan, SHOP + "[carriage]\nresolution = 0.01\n")
     assert fine.worst_clearance == Fraction(8, 100) and fine.warnings == ()
 
@@ -255,14 +255,14 @@ def test_a_kerf_that_no_blade_cuts_is_warned_of(tmp_path: Path, unit: str, kerf:
     shop = f'unit = "{unit}"\n' + shop.replace('unit = "mm"\n', "")
     found = [w for w in job_of(tmp_path, shop=shop).warnings if "blade.kerf" in w]
     assert bool(found) == warned
-    assert all(f"is {kerf} {unit}," in w and "is the point in place?" in w for w in found)
+    assert all(f"is {kerf} {unit}," in w and "check the decimal point" in w for w in found)
 
 
 def test_a_fin_left_by_rounding_is_warned_of(tmp_path: Path) -> None:
     """Sockets of 21 mm take evenly spread passes; a step of 2 mm can't place them closer than their overlap."""
     plan, shop = PLAN.replace("finger = 6", "finger = 21"), SHOP + "overlap = 0.05\n"
     job = job_of(tmp_path, plan, shop + "[carriage]\nresolution = 2\n")
-    assert any("may leave a fin of" in w and "raise blade.overlap" in w for w in job.warnings)
+    assert any("may leave a fin of" in w and "increase blade.overlap" in w for w in job.warnings)
     assert not any("fin of" in w for w in job_of(tmp_path, plan, shop).warnings)
 
 
@@ -289,7 +289,7 @@ def test_an_approach_cut_short_by_the_travel_is_warned_of(tmp_path: Path) -> Non
         'part = "A"', 'part = "A"\nends = 2'
     )
     shop = SHOP + "[carriage]\nbacklash = 3\ntravel = [0, 400]\n"
-    assert any("too little room below some setting" in w for w in job_of(tmp_path, plan, shop).warnings)
+    assert any("too little room below at least one setting" in w for w in job_of(tmp_path, plan, shop).warnings)
     roomy = SHOP + "[carriage]\nbacklash = 0.1\ntravel = [0, 400]\n"
     assert not any("too little room" in w for w in job_of(tmp_path, plan, roomy).warnings)
 
@@ -323,7 +323,7 @@ def test_sockets_to_come_down_to_are_part_as_and_must_be_there(tmp_path: Path) -
     job = job_of(tmp_path, LISTED.replace("widths", "come_down = [1]\nwidths"))
     assert {each.part: {one.down for one in each.passes} for each in job.patterns} == {"A": {True}, "B": {False}}
     (fault,) = job_faults(tmp_path, LISTED.replace("widths", "come_down = [1, 3]\nwidths"))
-    assert "joint.come_down: names sockets that aren't there (got 3); give numbers from 1 to 1, as many" in str(fault)
+    assert "joint.come_down: names sockets that don't exist (got 3); give numbers from 1 to 1: part A" in str(fault)
 
 
 def test_a_fault_of_a_layout_names_the_part_that_has_it(tmp_path: Path) -> None:

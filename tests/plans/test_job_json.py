@@ -110,7 +110,7 @@ def test_what_is_no_object_or_empty_is_refused(data: object) -> None:
         (("patterns", 0, "passes", 0, "number"), 3, "the passes of part A are not numbered from 1"),
         (("carriage", "resolution"), "0/1", "resolution must be over 0"),
         (("carriage", "travel"), ["0/1"], "travel must be two settings"),
-        (("checks", 0, "when"), "now and then", "nobody knows when its check 'zero' is asked: 'now and then'"),
+        (("checks", 0, "when"), "now and then", "its check 'zero' has an unknown `when`: 'now and then'"),
         (("pedal", "hold_s"), True, "hold_s must be a number of seconds"),
         (("voice", "speech_rate"), 1.5, "speech_rate must be a whole number"),
     ],

@@ -57,17 +57,21 @@ def test_numbers_go_digit_by_digit_in_every_way_of_saying_them() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "fault"),
     [
-        ('lead_in = "marigold"', 'lead_in = "mari gold"', "en.toml: lead_in: must be one word of lower-case letters"),
+        ('lead_in = "marigold"', 'lead_in = "mari gold"', "en.toml: lead_in: must be one word in lower-case letters"),
         ('lead_in = "marigold"', "", "en.toml: lead_in: is missing"),
-        ('"return to previous"', '"go back"', "en.toml: phrases.back.say: has 2 syllables, too short"),
+        ('"return to previous"', '"go back"', "en.toml: phrases.back.say: has 2 syllables, too few"),
         ('"return to previous"', '"return 2 previous"', "en.toml: phrases.back.say: must be plain words, letters only"),
         ('"return to previous"', '"marigold return to"', "en.toml: phrases.back.say: must not begin with the lead-in"),
         ('"standing by for now"', '"wait now"', "en.toml: phrases.stand by.say: has 2 syllables"),
         ('["standing by for now", "stand by for me"]', "[]", "en.toml: phrases.stand by.say: must be 1 to 10 phrases"),
         ('say = ["standing by for now", "stand by for me"]', "", "en.toml: phrases.stand by.say: is missing"),
-        ('again = "number"', 'again = "2"', "en.toml: phrases.go to.again: must be one word of lower-case letters"),
+        ('again = "number"', 'again = "2"', "en.toml: phrases.go to.again: must be one word in lower-case letters"),
         ('again = "number"', 'again = "the number"', "en.toml: phrases.go to.again: must be one word"),
-        ("[phrases.end]", "[phrases.ends]", "en.toml: phrases.ends: is no table of ours; did you mean end?"),
+        (
+            "[phrases.end]",
+            "[phrases.ends]",
+            "en.toml: phrases.ends: is not a table that Kerfcall knows; did you mean end?",
+        ),
         (
             '"finish the session"',
             '"standing by for now then"',
@@ -79,10 +83,10 @@ def test_numbers_go_digit_by_digit_in_every_way_of_saying_them() -> None:
             "en.toml: answers.clamps: is like the phrase of phrases.end",
         ),
         ('clamps = "all clamps are secure"', "", "en.toml: answers.clamps: is missing"),
-        ("[digits]", "[numbers]", "en.toml: numbers: is no table of ours"),
+        ("[digits]", "[numbers]", "en.toml: numbers: is not a table that Kerfcall knows"),
         ('8 = ["eight"]', '8 = ["nine"]', "en.toml: digits.9: is also the word for 8"),
         ('8 = ["eight"]', "", "en.toml: digits.8: is missing"),
-        ('8 = ["eight"]', '8 = ["8"]', "en.toml: digits.8: must be one word of lower-case letters"),
+        ('8 = ["eight"]', '8 = ["8"]', "en.toml: digits.8: must be one word in lower-case letters"),
         ('"affirm that is wrong"', '"affirm that is right"', "en.toml: decoys: is a phrase"),
         ('"all clamps are open"', '"all clamps are secure"', "en.toml: decoys: is a phrase"),
         ('"all clamps are open"', '"2 clamps are open"', "en.toml: decoys: must be plain words, letters only"),
@@ -96,7 +100,7 @@ def test_a_faulty_file_is_refused_with_place_and_reason(tmp_path: Path, old: str
     assert any(line.startswith(fault) for line in faults_of(tmp_path, ENGLISH.replace(old, new))), fault
 
 
-def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
+def test_all_faults_of_a_file_are_reported_at_once(tmp_path: Path) -> None:
     text = ENGLISH.replace('8 = ["eight"]', "").replace("[answers]", "[answer]").replace('"standing by for now"', '"a"')
     places = {re.split(r": ", line)[1] for line in faults_of(tmp_path, text)}
     assert {"digits.8", "answers", "answer", "phrases.stand by.say"} <= places

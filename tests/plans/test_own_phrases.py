@@ -37,36 +37,36 @@ def test_other_intents_keep_theirs(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
-        (CUT + 'say = ["done"]', "phrases[1].say: has 1 syllables, too short to be told from other speech"),
+        (CUT + 'say = ["done"]', "phrases[1].say: has 1 syllables, too few to be kept apart from other speech"),
         (CUT + 'say = ["cut 5 is finished now"]', "phrases[1].say: must be plain words, letters only"),
-        (CUT + 'say = ["marigold cut is done"]', 'phrases[1].say: must not begin with the lead-in "marigold"'),
-        (CUT + 'say = ["finish the session"]', 'phrases[1].say: is like a phrase of "end"'),
-        (CUT + 'say = ["go to pass number"]', 'phrases[1].say: is like a phrase of "go to"'),
-        (CUT + 'say = ["all clamps are secure"]', 'phrases[1].say: is like the answer of the check "clamps"'),
+        (CUT + 'say = ["marigold cut is done"]', 'phrases[1].say: must not begin with the lead-in word "marigold"'),
+        (CUT + 'say = ["finish the session"]', 'phrases[1].say: is too much like a phrase of "end"'),
+        (CUT + 'say = ["go to pass number"]', 'phrases[1].say: is too much like a phrase of "go to"'),
+        (CUT + 'say = ["all clamps are secure"]', 'phrases[1].say: is too much like the answer of the check "clamps"'),
         (CUT + "say = []", "phrases[1].say: must be 1 to 10 phrases"),
         (CUT + 'say = "cut is finished now"', "phrases[1].say: must be a list of names"),
         (CUT, "phrases[1].say: is missing"),
         (
             CUT + 'say = ["cut is finished now"]\nadd = ["that was one more cut"]',
-            "phrases[1].add: means nothing beside",
+            "phrases[1].add: means nothing together with",
         ),
-        (CUT + 'say = ["cut is finished now", "cut is finished now"]', "phrases[1].say: says a phrase twice"),
-        (CUT + 'sy = ["cut is finished now"]', "phrases[1].sy: is no key of ours; did you mean say?"),
+        (CUT + 'say = ["cut is finished now", "cut is finished now"]', "phrases[1].say: gives a phrase twice"),
+        (CUT + 'sy = ["cut is finished now"]', "phrases[1].sy: is not a key that Kerfcall knows; did you mean say?"),
         (
             '[[phrases]]\nintent = "cutt"\n',
-            'phrases[1].intent: is nothing that can be meant (got "cutt"); did you mean',
+            'phrases[1].intent: is not a known intent (got "cutt"); did you mean',
         ),
-        ('[[phrases]]\nintent = "check"\n', "phrases[1].intent: is confirmed by an answer"),
+        ('[[phrases]]\nintent = "check"\n', "phrases[1].intent: has an answer instead of a phrase"),
         ('[[phrases]]\nsay = ["a"]', "phrases[1].intent: is missing"),
-        (2 * (CUT + 'say = ["cut is finished now"]\n'), "phrases[2].intent: is given a second time"),
-        ('[pronunciations]\nwilco = "W IH L K OO"', 'pronunciations.wilco: holds "OO", which is no phone'),
+        (2 * (CUT + 'say = ["cut is finished now"]\n'), "phrases[2].intent: is given twice"),
+        ('[pronunciations]\nwilco = "W IH L K OO"', 'pronunciations.wilco: contains "OO", a phone that'),
         ('[pronunciations]\nwilco = ""', "pronunciations.wilco: must be text of 1 to 200 characters"),
         ("[pronunciations]\nwilco = 3", "pronunciations.wilco: must be text of 1 to 200 characters"),
-        ('[pronunciations]\n"Will co" = "W IH L"', "pronunciations.Will co: must be one word of lower-case letters"),
+        ('[pronunciations]\n"Will co" = "W IH L"', "pronunciations.Will co: must be one word in lower-case letters"),
         ('[voice]\nlead_in = "standing"', "voice.lead_in: is the first word of a phrase"),
         (
             '[voice]\nlanguage = "ko"\n[pronunciations]\nwilco = "W IH L K OW"',
-            "pronunciations: are for the embedded recogniser, which hears en only",
+            "pronunciations: work with the embedded recogniser, which hears only en",
         ),
     ],
 )
@@ -75,7 +75,7 @@ def test_what_can_not_be_said_is_refused(tmp_path: Path, text: str, fault: str) 
     assert any(line.startswith(f"shop.toml: {fault}") for line in faults), faults
 
 
-def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
+def test_all_faults_are_reported_at_once(tmp_path: Path) -> None:
     text = CUT + 'say = ["done", "b 2"]\n[[phrases]]\nintent = "ned"\n[pronunciations]\nx = "Q"\n[voice]\nlead_in = "A"'
     assert len(shop_faults(tmp_path, SHOP + text)) == 5
 

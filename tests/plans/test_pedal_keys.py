@@ -27,7 +27,7 @@ def test_spelling_of_a_name_is_forgiven(tmp_path: Path, key: str) -> None:
 @pytest.mark.parametrize("key", ["b", "B", "7", "!", "space", "enter", "tab", "backspace", "delete", "kp_1", "Space"])
 def test_keys_that_type_or_erase_text_are_refused(tmp_path: Path, key: str) -> None:
     assert shop_faults(tmp_path, _with(key)) == [
-        "shop.toml: pedal.key: is a key that types text, into whatever window has the focus "
+        "shop.toml: pedal.key: is a key that types text into the window that has the focus "
         f'(got "{key}"); set the pedal to page_down, f13 or another key that types nothing'
     ]
 
@@ -39,7 +39,7 @@ def test_modifiers_are_refused(tmp_path: Path, key: str) -> None:
 
 def test_unknown_names_are_refused_with_the_nearest(tmp_path: Path) -> None:
     assert shop_faults(tmp_path, _with("page_dwn")) == [
-        'shop.toml: pedal.key: is no key we know (got "page_dwn"); did you mean "page_down"?'
+        'shop.toml: pedal.key: is not a known key (got "page_dwn"); did you mean "page_down"?'
     ]
     assert "f13 or another key" in shop_faults(tmp_path, _with("zzzzzz"))[0]
 

@@ -146,7 +146,7 @@ class TestLined:
             ('parts = ["A"]', "parts = []", "lining.parts: must name the lined parts"),
             ("thickness = 1.5", "thickness = 0", "lining.thickness: must be over 0 mm"),
             ("thickness = 1.5", "", "lining.thickness: is missing"),
-            ("thickness = 1.5", "thickness = 1.5\nglue = 1", "lining.glue: is no key of ours"),
+            ("thickness = 1.5", "thickness = 1.5\nglue = 1", "lining.glue: is not a key that Kerfcall knows"),
             ("finger = 12", "finger = 12\nwidths = [36, 36]", "joint.finger: means nothing with widths"),
             ("finger = 12", "", "joint.finger: is missing"),
         ],
@@ -185,13 +185,17 @@ class TestSlots:
         [
             ("at = 60", "at = 97", "slots[1].at: the slot runs past the edge of a board 100 mm wide"),
             ("at = 60", "at = 42", "slots[1].at: the slot overlaps slot 3"),
-            ("depth = 4", "depth = 12", "slots[2].depth: the slot leaves nothing of the 12 mm of wood there"),
+            ("depth = 4", "depth = 12", "slots[2].depth: the slot goes through all of the 12 mm of wood there"),
             ("width = 6\ndepth = 4", "width = 2\ndepth = 4", "narrower than the kerf of 3.18 mm"),
             ("depth = 4", "", "slots[2].depth: is missing"),
             ('part = "A"', 'part = "B"', 'boards[1].part: must be "A" with layout = "slots"'),
             ("count = 2", "count = 2\nends = 2", 'boards[1].ends: must be 1 with layout = "slots"'),
             ("clearance = 0.2", "clearance = 0.2\nfinger = 3", 'joint.finger: means nothing with layout = "slots"'),
-            ("[[boards]]", "[spaced]\ncount = 2\nwidth = 3\ndepth = 3\n[[boards]]", "spaced: stands beside [[slots]]"),
+            (
+                "[[boards]]",
+                "[spaced]\ncount = 2\nwidth = 3\ndepth = 3\n[[boards]]",
+                "spaced: is given together with [[slots]]",
+            ),
         ],
     )
     def test_faults(self, tmp_path: Path, old: str, new: str, words: str) -> None:
@@ -217,9 +221,9 @@ class TestSize:
         ("size", "words"),
         [
             ("outside = [200, 100, 70]", "size.outside: the box's height is 2 mm less than the stock's width"),
-            ("outside = [18, 100, 72]", "size.outside: nothing is left inside"),
+            ("outside = [18, 100, 72]", "size.outside: no space is left inside"),
             ("outside = [200, 100]", "size.outside: must be three lengths"),
-            ("outside = [200, 100, 72]\ninside = [1, 1, 72]", "size.outside: or inside must be given, one of them"),
+            ("outside = [200, 100, 72]\ninside = [1, 1, 72]", "size.outside: or inside must be given, but not both"),
             ("", "size.outside: or inside must be given"),
         ],
     )

@@ -96,12 +96,12 @@ def test_decimals_stay_exact(tmp_path: Path) -> None:
 
 W, F, P = "width = 84", "finger = 6", 'part = "A"'
 FAULTS = [
-    (W, "width = 0", "stock.width: must be over 0 mm (got 0 mm); give a greater length"),
+    (W, "width = 0", "stock.width: must be over 0 mm (got 0 mm); give a larger length"),
     (W, "width = -3", "stock.width: must be over 0 mm (got -3 mm)"),
     (W, "width = true", "stock.width: must be a length (got true); write it like 12.7"),
     (W, "width = nan", "stock.width: the length is not a finite number (got NaN mm)"),
     (W, "width = inf", "stock.width: the length is not a finite number (got Infinity mm)"),
-    (W, 'width = "84 cm"', 'stock.width: this is not a length (got "84 cm"); the units are mm and in'),
+    (W, 'width = "84 cm"', 'stock.width: this is not a length (got "84 cm"); give it in mm or in'),
     (W, "width = 10000.1", "stock.width: the length is over 10 m (got 10000.1 mm); check the unit"),
     (W, "width = 1e13", "stock.width: "),
     (W, "width = " + "9" * 3000, "stock.width: the number is too long"),
@@ -109,14 +109,14 @@ FAULTS = [
     (W, "width = [84]", "stock.width: must be a length (got a list of 1)"),
     (W, "width = 1979-05-27", "stock.width: must be a length (got 1979-05-27)"),
     (F, "finger = 84", "joint.finger: a finger must be over 0 and under the board's width of 84 mm (got 84 mm)"),
-    (F, "finger = 0.001", "joint.finger: at most 1,000 fingers and sockets on a board"),
+    (F, "finger = 0.001", "joint.finger: a board may have at most 1,000 fingers and sockets"),
     (
         F,
         "finger = 6\nclearance = -0.1",
         "joint.clearance: can't be below zero: each finger would be wider than its socket",
     ),
     (F, "finger = 6\nclearance = 10.1", "joint.clearance: must be 10 mm or less (got 10.1 mm)"),
-    (F, "finger = 2\nclearance = 4", "joint.clearance: is half the width of a finger, 2 mm, or more (got 4 mm)"),
+    (F, "finger = 2\nclearance = 4", "joint.clearance: is at least half the width of a finger, 2 mm (got 4 mm)"),
     (F, "finger = 6\nsand_allowance = -1", "joint.sand_allowance: must be 0 mm or more (got -1 mm)"),
     (
         F,
@@ -126,7 +126,7 @@ FAULTS = [
     (
         F,
         "finger = 6\nstarts_with = 3",
-        'joint.starts_with: must be "finger" or "socket" (got 3); write it just so, in quotes',
+        'joint.starts_with: must be "finger" or "socket" (got 3); write it exactly like that, in quotes',
     ),
     (F, "finger = 6\nwidths = [1]", 'joint.widths: means nothing with layout = "even" (got a list of 1); leave it out'),
     (F, "finger = 6\nmirror = true", 'joint.mirror: means nothing with layout = "even" (got true)'),
@@ -136,7 +136,11 @@ FAULTS = [
         '"evan"',
         'joint.layout: must be "even", "listed", "slots" or "lined" (got "evan"); did you mean "even"?',
     ),
-    ('"even"', "3", 'joint.layout: must be "even", "listed", "slots" or "lined" (got 3); write it just so, in quotes'),
+    (
+        '"even"',
+        "3",
+        'joint.layout: must be "even", "listed", "slots" or "lined" (got 3); write it exactly like that, in quotes',
+    ),
     ("[joint]", "[[joint]]", "joint: must be a table (got a list of 1); write [joint] and its keys below"),
     (P, P + "\ncount = 1001", "boards[1].count: must be a whole number from 1 to 1,000 (got 1001)"),
     (P, P + "\ncount = 0", "boards[1].count: must be a whole number from 1 to 1,000 (got 0)"),
@@ -144,34 +148,42 @@ FAULTS = [
     (P, P + "\ncount = 2.0", "boards[1].count: must be a whole number from 1 to 1,000 (got 2.0)"),
     (P, P + "\ncount = 0x" + "f" * 5000, "boards[1].count: must be a whole number from 1 to 1,000 (got a whole number"),
     (P, P + "\nends = 3", "boards[1].ends: must be a whole number from 1 to 2 (got 3)"),
-    (P, P + "\nstack = 2", "boards[1].stack: must be at most the count, 1 (got 2); clamp at most 1 together"),
-    (P, P + "\ncount = 3\nstack = 4", "boards[1].stack: must be at most the count, 3 (got 4)"),
+    (
+        P,
+        P + "\nstack = 2",
+        "boards[1].stack: must not be more than count, which is 1 (got 2); clamp at most 1 together",
+    ),
+    (P, P + "\ncount = 3\nstack = 4", "boards[1].stack: must not be more than count, which is 3 (got 4)"),
     (P, 'part = "a"', 'boards[1].part: must be "A" or "B" (got "a"); did you mean "A"?'),
     (P, "", 'boards[1].part: is missing; give "A" or "B"'),
-    (P, P + "\nlength = 300", "boards[1].length: is no key of ours; known here:"),
-    ('"long side"', '"short side"', 'boards[2].name: names a board a second time (got "short side"); give each'),
+    (P, P + "\nlength = 300", "boards[1].length: is not a key that Kerfcall knows; use one of:"),
+    ('"long side"', '"short side"', 'boards[2].name: is used for another board already (got "short side"); give each'),
     ('"long side"', '"\\u0007"', 'boards[1].name: must be text of 1 to 40 characters (got ""); give it in quotes'),
     ('"Trays"', '"' + "x" * 81 + '"', "title: must be text of 1 to 80 characters"),
     ('"Trays"', "7", "title: must be text of 1 to 80 characters (got 7); give it in quotes"),
     ('unit = "mm"', "", 'unit: is missing; give "mm" or "in"'),
-    ('unit = "mm"', 'unit = "cm"', 'unit: must be "mm" or "in" (got "cm"); write it just so, in quotes'),
+    ('unit = "mm"', 'unit = "cm"', 'unit: must be "mm" or "in" (got "cm"); write it exactly like that, in quotes'),
     ("thickness = 12", "", "stock.thickness: is missing; give it in mm"),
     ("thickness = 12", "thickness = 12\nspecies = 3", "stock.species: must be text of 1 to 80 characters (got 3)"),
     ("thickness = 12", "thickness = 12\n[stock.B]", "stock.B.thickness: is missing"),
-    ("thickness = 12", "thickness = 12\n[stock.C]\nthickness = 3", "stock.C: is no table of ours;"),
+    ("thickness = 12", "thickness = 12\n[stock.C]\nthickness = 3", "stock.C: is not a table that Kerfcall knows;"),
     ("[joint]", '[lining]\nparts = ["A"]\n[joint]', "lining: means nothing with layout ="),
     ("[joint]", "[size]\noutside = [1, 2]\n[joint]", "size.outside: must be three lengths (got"),
     ("[joint]", "[[slots]]\nat = 3\n[joint]", 'slots: means nothing with layout = "even" (got a list of 1)'),
     ("[joint]", "[uncertainty]\nkerf = -1\n[joint]", "uncertainty.kerf: must be 0 mm or more (got -1 mm)"),
-    ("[joint]", "[uncertainty]\nkurf = 1\n[joint]", "uncertainty.kurf: is no key of ours; did you mean kerf?"),
-    ("[joint]", "[blade]\nkerf = 3\n[joint]", "blade: is no table of ours;"),
+    (
+        "[joint]",
+        "[uncertainty]\nkurf = 1\n[joint]",
+        "uncertainty.kurf: is not a key that Kerfcall knows; did you mean kerf?",
+    ),
+    ("[joint]", "[blade]\nkerf = 3\n[joint]", "blade: is not a table that Kerfcall knows;"),
 ]
 LISTED_FAULTS = [
-    ("[20, 44, 21]", "joint.widths: the widths add up to 1 mm over the board's 84 mm (got 85 mm in all)"),
+    ("[20, 44, 21]", "joint.widths: the widths together are 1 mm over the board's width of 84 mm (got 85 mm in all)"),
     ("[20, 44, 0]", "joint.widths[3]: must be over 0 mm (got 0 mm)"),
     ('[20, "x", 20]', 'joint.widths[2]: this is not a length (got "x")'),
     ("[]", "joint.widths: must be a list of lengths (got a list of 0); give 1 to 1000 lengths in [ ]"),
-    ("[84]", "joint.widths: a joint needs a finger and a socket at least"),
+    ("[84]", "joint.widths: a joint needs at least one finger and one socket"),
     ("84", "joint.widths: must be a list of lengths (got 84)"),
     ("[20, 44, 20]\nfinger = 6", 'joint.finger: means nothing with layout = "listed" (got 6); leave it out'),
     ('[20, 44, 20]\nmirror = "yes"', 'joint.mirror: must be true or false (got "yes"); write true or false'),
@@ -229,19 +241,19 @@ def test_where_no_layout_is_known_every_other_key_is_still_looked_at(tmp_path: P
 def test_a_misspelt_key_is_reported_with_what_is_missing_for_it(tmp_path: Path) -> None:
     assert plan_faults(tmp_path, PLAN.replace("finger = 6", "fingers = 6")) == [
         "trays.toml: joint.finger: is missing; give it in mm, e.g. finger = 6",
-        "trays.toml: joint.fingers: is no key of ours; did you mean finger?",
+        "trays.toml: joint.fingers: is not a key that Kerfcall knows; did you mean finger?",
     ]
 
 
 def test_a_plan_needs_a_board(tmp_path: Path) -> None:
     head = PLAN[: PLAN.index("[[boards]]")]
-    wanted = "trays.toml: boards: there is no board to cut; add [[boards]] with name and part"
+    wanted = "trays.toml: boards: there are no boards to cut; add [[boards]] with name and part"
     assert plan_faults(tmp_path, head) == [wanted]
     assert plan_faults(tmp_path, "boards = []\n" + head) == [wanted]
     assert plan_faults(tmp_path, "boards = [1, {}]\n" + head) == [
-        "trays.toml: boards: must be tables (got a list of 2); write [[boards]] and the keys of each below"
+        "trays.toml: boards: must be a list of tables (got a list of 2); write [[boards]] for each, with its keys below"
     ]
-    assert plan_faults(tmp_path, "boards = {}\n" + head)[0].startswith("trays.toml: boards: must be tables")
+    assert plan_faults(tmp_path, "boards = {}\n" + head)[0].startswith("trays.toml: boards: must be a list of tables")
 
 
 def test_an_empty_plan_names_all_it_needs(tmp_path: Path) -> None:

@@ -20,9 +20,9 @@ def test_unknown_keys_and_tables_are_refused_with_the_nearest_known_name() -> No
     table.choice("tooth", ("flat", "alternate"))
     table.close()
     assert [str(fault) for fault in table.document.faults] == [
-        "shop.toml: blade.kurf: is no key of ours; did you mean kerf?",
-        "shop.toml: blade.Kerf: is no key of ours; did you mean kerf?",
-        "shop.toml: blade.zzz: is no table of ours; known here: kerf, tooth",
+        "shop.toml: blade.kurf: is not a key that Kerfcall knows; did you mean kerf?",
+        "shop.toml: blade.Kerf: is not a key that Kerfcall knows; did you mean kerf?",
+        "shop.toml: blade.zzz: is not a table that Kerfcall knows; use one of: kerf, tooth",
     ]
 
 

@@ -1,4 +1,4 @@
-"""What every phrase must be, whoever wrote it."""
+"""The rules for every phrase, ours or the user's."""
 
 from __future__ import annotations
 
@@ -31,13 +31,13 @@ def test_one_word_is_plain_and_holds_no_blank() -> None:
     ("text", "what"),
     [
         ("dust port is open", None),
-        ("dust port open", "has 4 syllables, too short to be told from other speech"),
+        ("dust port open", "has 4 syllables, too few to be kept apart from other speech"),
         ("dust port 2 is open now", "must be plain words, letters only"),
-        ("heron dust port is open", 'must not begin with the lead-in "heron", which is put before it'),
-        ("open " * 16 + "a", f"must be {MOST_LETTERS} letters or less"),
+        ("heron dust port is open", 'must not begin with the lead-in word "heron", which Kerfcall puts before it'),
+        ("open " * 16 + "a", f"must have {MOST_LETTERS} letters at most"),
     ],
 )
-def test_what_is_wrong_with_a_phrase_is_told(text: str, what: str | None) -> None:
+def test_what_is_wrong_with_a_phrase_is_reported(text: str, what: str | None) -> None:
     assert wrong_with(text, "en", "heron") == what
 
 

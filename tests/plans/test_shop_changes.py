@@ -52,5 +52,5 @@ def test_another_kind_of_carriage_has_all_of_it_named() -> None:
     )
 
 
-def test_a_hair_is_told_with_as_many_decimals_as_it_takes() -> None:
+def test_a_hair_is_shown_with_as_many_decimals_as_it_takes() -> None:
     assert changed(job(), replace(SAME, blade=Blade(KERF + Fraction(1, 10**6)))) == ("kerf 3.18 mm, now 3.180001 mm",)

@@ -101,37 +101,43 @@ def test_steps_and_readout_resolution(tmp_path: Path) -> None:
 
 CARRIAGE = "[carriage]\n"
 FAULTS = [
-    ("overlap = 4", "blade.overlap: must be less than the kerf, and is 4 mm; set blade.overlap to less than the kerf"),
-    ("overlap = 3.18", "blade.overlap: must be less than the kerf, and is 3.18 mm; set blade.overlap to less"),
-    ("overlap = -1", "blade.overlap: must be 0 mm or more (got -1 mm); give a greater length"),
+    ("overlap = 4", "blade.overlap: must be less than the kerf, but is 4 mm; give an overlap under the kerf"),
+    ("overlap = 3.18", "blade.overlap: must be less than the kerf, but is 3.18 mm; give an overlap under the kerf"),
+    ("overlap = -1", "blade.overlap: must be 0 mm or more (got -1 mm); give a larger length"),
     ('overrun = "x"', 'blade.overrun: this is not a length (got "x"); write it like 12.7'),
     ('tooth = "flt"', 'blade.tooth: must be "flat" or "alternate" (got "flt"); did you mean "flat"?'),
-    ("highest = 0", "blade.highest: must be over 0 mm (got 0 mm); give a greater length"),
-    ("clear_above = 4.9", "blade.clear_above: must be 5 mm or more (got 4.9 mm); give a greater length"),
+    ("highest = 0", "blade.highest: must be over 0 mm (got 0 mm); give a larger length"),
+    ("clear_above = 4.9", "blade.clear_above: must be 5 mm or more (got 4.9 mm); give a larger length"),
     ("clear_above = 201", "blade.clear_above: must be 200 mm or less (got 201 mm); give a smaller length"),
     ('clear_above = "ample"', 'blade.clear_above: this is not a length (got "ample"); write it like 12.7'),
-    ("heighest = 9", "blade.heighest: is no key of ours; did you mean highest?"),
+    ("heighest = 9", "blade.heighest: is not a key that Kerfcall knows; did you mean highest?"),
     (
         CARRIAGE + 'kind = "stepper"',
         'carriage.kind: must be "readout", "handwheel" or "steps" (got "stepper"); did you mean "steps"?',
     ),
-    (CARRIAGE + "pitch = 2", 'carriage.pitch: means nothing with kind = "readout" (got 2); leave it out, or set'),
+    (CARRIAGE + "pitch = 2", 'carriage.pitch: means nothing with kind = "readout" (got 2); leave it out, or correct'),
     (
         CARRIAGE + 'kind = "handwheel"\nresolution = 1\npitch = 2\ndivisions = 9',
         'carriage.resolution: means nothing with kind = "handwheel" (got 1)',
     ),
-    (CARRIAGE + "travel = [3, 1]", "carriage.travel: must be two settings, least and greatest; give travel = [least"),
-    (CARRIAGE + "travel = [3]", "carriage.travel: must be two settings, least and greatest"),
+    (
+        CARRIAGE + "travel = [3, 1]",
+        "carriage.travel: must be two settings, the smallest and the largest; give travel = [smallest",
+    ),
+    (CARRIAGE + "travel = [3]", "carriage.travel: must be two settings, the smallest and the largest"),
     (CARRIAGE + "travel = 400", "carriage.travel: must be a list of lengths (got 400); give 1 to 2 lengths in [ ]"),
     (CARRIAGE + 'travel = [0, "far"]', 'carriage.travel[2]: this is not a length (got "far")'),
     (CARRIAGE + "resolution = 0", "carriage.resolution: must be over 0 mm (got 0 mm)"),
     (CARRIAGE + "backlash = 30", "carriage.backlash: must be 10 mm or less (got 30 mm); give a smaller length"),
-    (CARRIAGE + 'zero = "left"', 'carriage.zero: must be "outside" or "inside" (got "left"); write it just so'),
+    (
+        CARRIAGE + 'zero = "left"',
+        'carriage.zero: must be "outside" or "inside" (got "left"); write it exactly like that',
+    ),
     (CARRIAGE + 'register = "bar"', 'carriage.register: must be "stop" or "setting bar" (got "bar")'),
     (CARRIAGE + 'stop_side = "middle"', 'carriage.stop_side: must be "left" or "right" (got "middle")'),
     (
         CARRIAGE + 'kind = "handwheel"\npitch = 2\nthreads_per_inch = 16\ndivisions = 9',
-        "carriage.threads_per_inch: says the same as pitch; give one of pitch and threads_per_inch",
+        "carriage.threads_per_inch: means the same as pitch; give only one of pitch and threads_per_inch",
     ),
     (
         CARRIAGE + 'kind = "handwheel"\npitch = 2\ndivisions = 0',
@@ -139,7 +145,7 @@ FAULTS = [
     ),
     (
         CARRIAGE + 'kind = "handwheel"\ndivisions = 9',
-        "carriage.pitch: is missing; give pitch, or threads_per_inch, of the screw",
+        "carriage.pitch: is missing; give the screw's pitch, or its threads_per_inch",
     ),
     (CARRIAGE + 'kind = "steps"', "carriage.steps_per_mm: is missing; give it: it must be a number, over 0"),
     (
@@ -154,11 +160,17 @@ FAULTS = [
     ("[pedal]\npass_takes_s = 0", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got 0); give"),
     ("[pedal]\npass_takes_s = 0.99", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got 0.99)"),
     ("[pedal]\npass_takes_s = inf", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got Infinity)"),
-    ("[pedal]\nkeey = 3", "pedal.keey: is no key of ours; did you mean key?"),
-    ('[voice]\nlanguage = "de"', 'voice.language: must be "en" or "ko" (got "de"); write it just so, in quotes'),
-    ('[voice]\nlead_in = "Mary"', 'voice.lead_in: must be one word of lower-case letters (got "Mary"); give one'),
-    ('[voice]\nlead_in = "mari gold"', "voice.lead_in: must be one word of lower-case letters"),
-    ('[voice]\nlead_in = "x1"', "voice.lead_in: must be one word of lower-case letters"),
+    ("[pedal]\nkeey = 3", "pedal.keey: is not a key that Kerfcall knows; did you mean key?"),
+    (
+        '[voice]\nlanguage = "de"',
+        'voice.language: must be "en" or "ko" (got "de"); write it exactly like that, in quotes',
+    ),
+    (
+        '[voice]\nlead_in = "Mary"',
+        'voice.lead_in: must be one word of 2 to 20 lower-case letters (got "Mary"); give another word',
+    ),
+    ('[voice]\nlead_in = "mari gold"', "voice.lead_in: must be one word of 2 to 20 lower-case letters"),
+    ('[voice]\nlead_in = "x1"', "voice.lead_in: must be one word of 2 to 20 lower-case letters"),
     (
         '[voice]\nrecogniser = "sphinx"',
         'voice.recogniser: must be "auto", "vosk" or "pocketsphinx" (got "sphinx"); did',
@@ -172,9 +184,9 @@ FAULTS = [
     ('[voice]\nmodel = ""', 'voice.model: must be text of 1 to 1000 characters (got ""); give it in quotes'),
     ('[voice]\nreads = "turns"', 'voice.reads: turns are read from a handwheel; this carriage is a "readout"'),
     ('[voice]\nreads = "fractions"', "voice.reads: fractions are read from an inch scale; this shop's unit is mm"),
-    ("[pages]", "pages: is no table of ours; did you mean page?"),
+    ("[pages]", "pages: is not a table that Kerfcall knows; did you mean page?"),
     ("[page]\nmay_record_cuts = 1", "page.may_record_cuts: must be true or false (got 1); write true or false"),
-    ("[page]\nmay_record = true", "page.may_record: is no key of ours; did you mean may_record_cuts?"),
+    ("[page]\nmay_record = true", "page.may_record: is not a key that Kerfcall knows; did you mean may_record_cuts?"),
 ]
 
 
@@ -195,12 +207,12 @@ def test_speech_rate_bounds_are_inclusive(tmp_path: Path, rate: int) -> None:
     ("text", "expected"),
     [
         ("", "shop.toml: blade: is missing; add a [blade] table"),
-        ("[blade]", "shop.toml: blade.kerf: is missing; measure the width this blade really cuts"),
+        ("[blade]", "shop.toml: blade.kerf: is missing; measure the width that this blade really cuts"),
         ("blade = 3", "shop.toml: blade: must be a table (got 3); write [blade] and its keys below"),
         ("[[blade]]", "shop.toml: blade: must be a table (got a list of 1)"),
         ("[blade]\nkerf = 0", "shop.toml: blade.kerf: must be over 0 mm (got 0 mm)"),
         ("[blade]\nkerf = 318", "shop.toml: blade.kerf: must be 60 mm or less (got 318 mm)"),
-        ("[blade]\nkerf = 0.2", "shop.toml: blade.overlap: must be less than the kerf, and is 0.2 mm"),
+        ("[blade]\nkerf = 0.2", "shop.toml: blade.overlap: must be less than the kerf, but is 0.2 mm"),
     ],
 )
 def test_a_kerf_is_never_guessed(tmp_path: Path, text: str, expected: str) -> None:
@@ -223,11 +235,9 @@ def test_without_a_path_the_users_own_shop_file_is_read(tmp_path: Path, monkeypa
     with pytest.raises(BadInput) as caught:
         shop_file.read_shop(None)
     assert len(caught.value.faults) == 1
-    begin = (
-        f"shop.toml: there is no shop file in {tmp_path}, and a kerf is never guessed; copy the one for your carriage"
-    )
+    begin = f"shop.toml: there is no shop file in {tmp_path}, and a kerf is never guessed; copy the example for your"
     assert str(caught.value).startswith(begin)
-    assert str(caught.value).endswith("; or name another with --shop FILE")
+    assert str(caught.value).endswith("; or give another with --shop FILE")
     own.write_text(SHOP)
     assert shop_file.read_shop(None).blade.kerf == Fraction("3.18")
 

@@ -101,7 +101,7 @@ def test_undoing_brings_the_text_back_as_it_was(tmp_path: Path) -> None:
     assert value_text(shop, "blade.kerf") == "0.1252"
     assert undo(shop, "kerf", UTC).undoes == 1
     assert shop.read_bytes() == data
-    with pytest.raises(BadInput, match="no kerf calibration is in force"):
+    with pytest.raises(BadInput, match="there is no kerf calibration to take back"):
         undo(shop, "kerf", UTC)
     assert [(e.n, e.undoes) for e in read_history(shop)] == [(1, 0), (2, 0), (3, 2), (4, 1)]
 
@@ -110,7 +110,7 @@ def test_a_value_changed_by_hand_since_is_not_undone(tmp_path: Path) -> None:
     shop = shop_at(tmp_path)
     kerf(shop)
     shop.write_text(shop.read_text(encoding="utf-8").replace("3.176", "3.2"), encoding="utf-8")
-    with pytest.raises(BadInput, match=r"is no longer the 3\.176 that was calibrated \(got 3\.2\).*it was 3\.18"):
+    with pytest.raises(BadInput, match=r"is no longer 3\.176, the calibrated value \(got 3\.2\).*it was 3\.18"):
         undo(shop, "kerf", UTC)
 
 
@@ -259,14 +259,14 @@ def test_an_entry_never_written_is_not_in_force_nor_undone(tmp_path: Path) -> No
     assert shop.read_text(encoding="utf-8") == BY_HAND
 
 
-def test_a_folder_that_cant_be_written_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_folder_that_cant_be_written_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shop = shop_at(tmp_path)
 
     def full(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("tempfile.mkstemp", full)
-    with pytest.raises(CouldNotRun, match=r"shop\.toml can't be written: No space left on device; it is as it was"):
+    with pytest.raises(CouldNotRun, match=r"shop\.toml can't be written: No space left on device; it was not changed"):
         kerf(shop)
     assert read_history(shop) == []
 

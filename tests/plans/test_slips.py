@@ -32,7 +32,7 @@ LINED += '[lining]\nparts = ["A"]\nthickness = 1.5\nGLUE\n'
 LISTED = PLAN.replace('layout = "even"\nfinger = 6', 'layout = "listed"\nwidths = [20, 44, 20]\nCLEARANCE')
 EVEN = PLAN.replace("finger = 6", "finger = 6\nCLEARANCE")
 LAYOUTS = {"even": EVEN, "listed": LISTED, "slots": SLOTS, "lined": LINED}
-RULE = "it is only the play that glue needs, 0.1 mm as a rule"
+RULE = "clearance is only the play that the glue needs, usually 0.1 mm"
 
 
 def with_clearance(layout: str, clearance: str) -> str:
@@ -42,7 +42,7 @@ def with_clearance(layout: str, clearance: str) -> str:
 def test_a_clearance_wider_than_the_finger_is_refused_and_what_was_meant_is_named(tmp_path: Path) -> None:
     """It used to lay out, with "an assumed kerf of -1.32 mm"."""
     assert job_faults(tmp_path, with_clearance("even", "9")) == [
-        "trays.toml: joint.clearance: is half the width of a finger, 6 mm, or more (got 9 mm); "
+        "trays.toml: joint.clearance: is at least half the width of a finger, 6 mm (got 9 mm); "
         f"{RULE}: did you mean 0.09 mm?"
     ]
 
@@ -55,14 +55,14 @@ def test_half_of_what_it_plays_in_is_refused_in_every_layout(
     tmp_path: Path, layout: str, which: str, half: int
 ) -> None:
     (fault,) = plan_faults(tmp_path, with_clearance(layout, str(half)))
-    assert f"joint.clearance: is half the width of {which}, or more (got {half} mm); {RULE}: did you mean 0." in fault
+    assert f"joint.clearance: is at least half the width of {which} (got {half} mm); {RULE}: did you mean 0." in fault
     read_plan(write(tmp_path, with_clearance(layout, f"{half - 1}.99"), "less.toml"))
 
 
 def test_of_listed_widths_the_narrowest_counts(tmp_path: Path) -> None:
     text = with_clearance("listed", "2.5").replace("[20, 44, 20]", "[40, 4, 40]")
     (fault,) = plan_faults(tmp_path, text)
-    assert "joint.clearance: is half the width of the narrowest finger, 4 mm, or more (got 2.5 mm)" in fault
+    assert "joint.clearance: is at least half the width of the narrowest finger, 4 mm (got 2.5 mm)" in fault
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
@@ -74,13 +74,15 @@ def test_a_clearance_of_the_kerf_is_refused(tmp_path: Path, layout: str, clearan
         assert job_of(tmp_path, text, shop).assumed_kerf > 0
         return
     (fault,) = job_faults(tmp_path, text, shop)
-    assert f"is as wide as the kerf of 2.4 mm, or wider (got {clearance} mm); {RULE}: did you mean 0.2" in fault
+    assert f"is at least as wide as the kerf of 2.4 mm (got {clearance} mm); {RULE}: did you mean 0.2" in fault
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_a_clearance_over_three_tenths_is_warned_of(tmp_path: Path, layout: str) -> None:
     found = [w for w in job_of(tmp_path, with_clearance(layout, "0.31")).warnings if "joint.clearance" in w]
-    assert found == ["joint.clearance is 0.31 mm, and over 0.3 mm is loose for glue: did you mean 0.031 mm?"]
+    assert found == [
+        "joint.clearance is 0.31 mm, but more than 0.3 mm makes a loose glue joint: did you mean 0.031 mm?"
+    ]
     assert not any("joint.clearance" in w for w in job_of(tmp_path, with_clearance(layout, "0.3")).warnings)
 
 
@@ -91,19 +93,22 @@ def test_the_glue_clearance_of_a_lining_is_looked_at_as_well(tmp_path: Path) -> 
         "joint.clearance",
     ]
     (warning,) = job_of(tmp_path, LINED.replace("CLEARANCE", "").replace("GLUE", "glue_clearance = 0.6")).warnings
-    assert warning == "lining.glue_clearance is 0.6 mm, and over 0.3 mm is loose for glue: did you mean 0.06 mm?"
+    assert (
+        warning
+        == "lining.glue_clearance is 0.6 mm, but more than 0.3 mm makes a loose glue joint: did you mean 0.06 mm?"
+    )
     (fault,) = job_faults(
         tmp_path, LINED.replace("CLEARANCE", "").replace("GLUE", "glue_clearance = 2"), SHOP.replace("3.18", "1.9")
     )
-    assert "lining.glue_clearance: is as wide as the kerf of 1.9 mm, or wider (got 2 mm)" in fault
+    assert "lining.glue_clearance: is at least as wide as the kerf of 1.9 mm (got 2 mm)" in fault
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
-def test_a_negative_clearance_is_told_why_not(tmp_path: Path, layout: str) -> None:
+def test_a_negative_clearance_is_refused_with_the_reason(tmp_path: Path, layout: str) -> None:
     (fault,) = plan_faults(tmp_path, with_clearance(layout, '"-0.004 in"'))
     assert fault == (
-        "trays.toml: joint.clearance: can't be below zero: each finger would be wider than its socket, and would split "
-        'it (got "-0.004 in"); give 0 or more; for a tighter joint than 0 gives, measure the kerf again'
+        "trays.toml: joint.clearance: can't be below zero: each finger would be wider than its socket and would split "
+        'the wood (got "-0.004 in"); give 0 or more; if the joint is still loose with 0, measure the kerf again'
     )
 
 
@@ -127,15 +132,15 @@ def test_the_sanding_allowance(tmp_path: Path) -> None:
 
     assert not any("sand" in w for w in job_of(tmp_path, text("2")).warnings)
     (warning,) = job_of(tmp_path, text("3")).warnings
-    assert warning == "joint.sand_allowance is 3 mm, and over 2 mm is much to sand off: did you mean 0.3 mm?"
+    assert warning == "joint.sand_allowance is 3 mm, but more than 2 mm is a lot to sand off: did you mean 0.3 mm?"
     assert plan_faults(tmp_path, text("12")) == [
-        "trays.toml: joint.sand_allowance: is as much as the stock is thick, 12 mm, or more (got 12 mm); it is only "
-        "what is sanded off in the end, 0.3 mm as a rule: did you mean 0.12 mm?"
+        "trays.toml: joint.sand_allowance: is no less than the thickness of the stock, 12 mm (got 12 mm); it is only "
+        "what you sand off at the end, usually 0.3 mm: did you mean 0.12 mm?"
     ]
     thin = text("6").replace("thickness = 12", "thickness = 12\n[stock.B]\nthickness = 5.5")
-    assert "is as much as the stock is thick, 5.5 mm, or more (got 6 mm)" in plan_faults(tmp_path, thin)[0]
+    assert "is no less than the thickness of the stock, 5.5 mm (got 6 mm)" in plan_faults(tmp_path, thin)[0]
     (inch,) = plan_faults(tmp_path, INCH.replace('finger = "1/4"', 'finger = "1/4"\nsand_allowance = 0.5'))
-    assert "(got 0.5 in); it is only what is sanded off in the end, 1/64 in as a rule: did you mean 0.5 mm" in inch
+    assert "(got 0.5 in); it is only what you sand off at the end, usually 1/64 in: did you mean 0.5 mm" in inch
 
 
 def test_all_slips_come_at_once_with_the_other_faults(tmp_path: Path) -> None:
@@ -161,7 +166,7 @@ def test_all_slips_come_at_once_with_the_other_faults(tmp_path: Path) -> None:
 
 def test_where_the_clearance_is_usual_it_is_the_finger_that_is_wrong(tmp_path: Path) -> None:
     (fault,) = plan_faults(tmp_path, PLAN.replace("finger = 6", "finger = 0.2"))
-    assert fault.endswith("is half the width of a finger, 0.2 mm, or more (got 0.1 mm); give the finger's real width")
+    assert fault.endswith("is at least half the width of a finger, 0.2 mm (got 0.1 mm); give the finger's real width")
 
 
 @pytest.mark.parametrize("left", ["0.02", "0.03", "0.034"])
@@ -175,14 +180,14 @@ def test_a_fin_left_over_at_the_far_edge(tmp_path: Path, left: str) -> None:
         (fault,) = plan_faults(tmp_path, text)
         assert "joint.clearance: the clearance leaves nothing of a finger 0.02 mm wide" in fault
         assert fault.endswith(
-            'left over at the far edge: remainder = "stretch" or "both edges" in the plan shares it out'
+            'left over at the far edge: remainder = "stretch" or "both edges" in the plan would share it out'
         )
         return
     (warning,) = [w for w in job_of(tmp_path, text).warnings if "chance" in w]
     assert warning.startswith(
-        f"part A: finger 8: only {float(left) - 0.025:.4g} mm wide, less than the carriage can be set by"
+        f"part A: finger 8: only {float(left) - 0.025:.4g} mm wide, less than the carriage's smallest step"
     )
-    assert warning.endswith(': remainder = "stretch" or "both edges" in the plan shares it out')
+    assert warning.endswith(': remainder = "stretch" or "both edges" in the plan would share it out')
 
 
 def test_wood_beside_a_slot_that_is_thinner_than_the_carriages_step(tmp_path: Path) -> None:
@@ -190,8 +195,8 @@ def test_wood_beside_a_slot_that_is_thinner_than_the_carriages_step(tmp_path: Pa
     slots = "[[slots]]\nat = 0.055\nwidth = 6\ndepth = 5\n"
     (warning,) = [w for w in job_of(tmp_path, text + slots).warnings if "reference edge and slot" in w]
     assert warning == (
-        "only 0.005 mm of wood between the reference edge and slot 1: less than the carriage can be set by, 0.01 mm: "
-        "chance decides whether any of it stands"
+        "only 0.005 mm of wood is left between the reference edge and slot 1: less than the carriage's smallest step, "
+        "0.01 mm: chance decides whether any of it stands"
     )
 
 

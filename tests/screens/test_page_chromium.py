@@ -743,7 +743,7 @@ def test_the_log_the_drawing_and_the_sessions(browser: Any, tmp_path: Path) -> N
         shows(page, "#session-sums", "4 of 56 passes cut")
         assert page.locator("#pace .take").count() == 4
         assert page.locator("#boards figure").count() == 2
-        assert "pass 4 cut, said by pedal" in page.inner_text("#account")
+        assert "pass 4 cut, recorded by pedal" in page.inner_text("#account")
 
 
 def test_texts_of_others_are_never_taken_for_markup(browser: Any, tmp_path: Path) -> None:
