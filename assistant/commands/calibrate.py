@@ -18,12 +18,13 @@ from assistant.calibrating.blunders import Caliper, Reading
 from assistant.calibrating.board import board_text, expected, read_places, sheet
 from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
 from assistant.calibrating.history import note_value, now
-from assistant.calibrating.prompts import NO, YES, Ask, ShowLine, from_prompts
+from assistant.calibrating.prompts import ShowLine, from_prompts
 from assistant.calibrating.readings import ReadingCollector, from_csv, from_options
 from assistant.calibrating.values import KINDS, Value
+from assistant.commands.asking import agreed, asker
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
 from assistant.commands.figures import length_option
-from assistant.commands.new_plan import write_new_plan
+from assistant.commands.new_file import write_new_file
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import at_least, plain_length
 from assistant.plans.document import cleaned
@@ -149,7 +150,7 @@ def _write_board(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
     if args.reading or args.csv or args.dictate:
         mend = "write and cut the test board first, or give settings instead of places and leave --plan out"
         raise BadInput([Fault("there is no such test board yet", "", cleaned(str(args.plan)), mend)])
-    write_new_plan(args.plan, board_text(args.kind, shop, caliper), "--plan")
+    write_new_file(args.plan, board_text(args.kind, shop, caliper), "--plan")
     places = read_places(args.plan, args.kind, shop)
     option = "" if args.shop is None else f" --shop {args.shop}"
     print(f"Written: {cleaned(str(args.plan))}.")
@@ -207,34 +208,6 @@ def confirmed(args: argparse.Namespace, question: str, *, unasked: bool = True) 
     if args.yes and unasked:
         return True
     return sys.stdin.isatty() and agreed(asker(args.json), _show_line(args), question)
-
-
-def asker(to_stderr: bool) -> Ask:
-    """`input`, or the same with its questions on stderr, so that stdout holds JSON alone."""
-    if not to_stderr:
-        return input
-
-    def ask(question: str) -> str:
-        print(question, end="", file=sys.stderr, flush=True)
-        return input()
-
-    return ask
-
-
-def agreed(ask: Ask, show: ShowLine, question: str) -> bool:
-    """Whether the answer is yes, or y, in any case.
-
-    Anything but yes and no is asked again; Ctrl-C and the end of the input are a no.
-    """
-    while True:
-        try:
-            answer = ask(f"{question} Type yes or no: ").strip().casefold()
-        except (EOFError, KeyboardInterrupt):
-            show("")
-            return False
-        if answer in YES + NO:
-            return answer in YES
-        show("  Please answer yes or no.")
 
 
 def again(args: argparse.Namespace, collector: ReadingCollector) -> Iterator[str]:

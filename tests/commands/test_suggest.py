@@ -182,7 +182,7 @@ def test_what_the_machine_can_not_cut_is_warned_of(suggested: Any, tmp_path: Pat
 def test_a_file_that_is_there_is_not_written_over(faults: Any, tmp_path: Path) -> None:
     path = write(tmp_path, "precious", "plan.toml")
     (fault,) = faults(*TRAY, "--write", str(path))
-    assert "--write: there is such a file, and it is not written over" in fault
+    assert "--write: the file exists and was not overwritten" in fault
     assert path.read_text() == "precious"
 
 
