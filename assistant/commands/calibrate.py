@@ -37,13 +37,42 @@ FIT = "fit"
 ROUNDS = {"kerf": 2}  # how often a place is asked for
 # What a line that gives the readings again repeats, beside the readings.
 REPEATED = ("plan", "shop", "csv", "caliper", "caliper_range", "caliper_error", "new_blade", "most_change", "plot")
-FIT_OPTIONS = ("too_tight", "too_loose", "gap", "wanted", "species", "clearance")
+WHAT = {
+    "kerf": "the width that the blade really cuts",
+    "screw": "how far the carriage really moves",
+    "zero": "where the carriage's zero really is",
+    "backlash": "the play of the carriage's screw",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("kind", choices=(*KINDS, FIT), help="what to calibrate")
-    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
-    plan = "the test board: written where there is none, else the readings belong to it; for fit the joint's plan"
+    """A sub-command for each kind, with its own options only."""
+    kinds = parser.add_subparsers(dest="kind", required=True, help="what to calibrate")
+    for kind, what in (*WHAT.items(), (FIT, "learn from a joint that was made which clearance to write in the next plan")):
+        own = kinds.add_parser(kind, help=what, description=f"Calibrate: {what}.", epilog=parser.epilog)
+        (_add_fit_options if kind == FIT else _add_reading_options)(own)
+        if kind in ("kerf", FIT):
+            own.add_argument("--new-blade", metavar="NAME", help="another blade, and a new history for its fit")
+        own.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
+        own.add_argument("--history", action="store_true", help="what was calibrated, and what is in force")
+        own.add_argument("--undo", action="store_true", help="take the last one back; not with --history")
+        own.add_argument("--json", action="store_true", help="print JSON instead of text")
+        if kind == "kerf":
+            far = plain_length(MOST_UNASKED)
+            most = f"how far --yes may move it; further, yes is to be typed once more (default: {far})"
+            own.add_argument("--most-change", metavar="LENGTH", help=most)
+            yes = f"write without asking, but for a kerf that would move by over {far}: see --most-change"
+        else:
+            own.set_defaults(most_change=None)
+            yes = "note the joint, with --json too" if kind == FIT else "write without asking"
+        own.add_argument("--yes", action="store_true", help=yes)
+        if kind not in ("kerf", FIT):
+            own.set_defaults(new_blade=None)
+
+
+def _add_reading_options(parser: argparse.ArgumentParser) -> None:
+    """Of a kind that is measured: its test board, and how its readings come."""
+    plan = "the test board: written where there is none, else the readings belong to it"
     parser.add_argument("--plan", type=Path, metavar="FILE", help=plan)
     reading = "a reading by place (A=8.82) or by setting (20=16.83, '20 down=20.06'); as often as needed"
     parser.add_argument("--reading", action="append", metavar="PLACE=LENGTH", help=reading)
@@ -56,27 +85,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--caliper", metavar="LENGTH", help="its resolution (default: 0.01 mm or 0.0005 in)")
     parser.add_argument("--caliper-range", metavar="LENGTH", help="the most it shows (default: 150 mm or 6 in)")
     parser.add_argument("--caliper-error", metavar="LENGTH", help="limit of its own error (default: as its resolution)")
-    parser.add_argument("--new-blade", metavar="NAME", help="with kerf: another blade, and a new history for its fit")
-    tight = "fit: the clearance that the joint lacked to go together well; 0 where it was right"
+
+
+def _add_fit_options(parser: argparse.ArgumentParser) -> None:
+    """Of a joint that was made: which, and how it went together."""
+    parser.add_argument("--plan", type=Path, metavar="FILE", help="the joint's plan (default: of the last joint cut)")
+    tight = "the clearance that the joint lacked to go together well; 0 where it was right"
     parser.add_argument("--too-tight", metavar="LENGTH", help=tight)
-    parser.add_argument("--too-loose", metavar="LENGTH", help="fit: the clearance that the joint had too much")
-    gap = "fit: the clearance measured in the joint, socket less finger, both glue gaps together; -0.02 where it jams"
+    parser.add_argument("--too-loose", metavar="LENGTH", help="how much too loose the joint was")
+    gap = "the clearance measured in the joint, socket less finger, both glue gaps together; -0.02 where it jams"
     parser.add_argument("--gap", metavar="LENGTH", help=gap)
-    parser.add_argument("--wanted", metavar="LENGTH", help="fit: the clearance wanted (default: as with joints before)")
-    parser.add_argument("--clearance", metavar="LENGTH", help="fit: the clearance in the joint's plan, without --plan")
-    parser.add_argument("--species", metavar="NAME", help="fit: the wood, where the plan names none")
-    state = "fit: the folder of the journal (default: the user's own), for the last joint cut, without --plan"
+    parser.add_argument("--wanted", metavar="LENGTH", help="the clearance wanted (default: as with joints before)")
+    parser.add_argument("--clearance", metavar="LENGTH", help="the clearance in the joint's plan, without --plan")
+    parser.add_argument("--species", metavar="NAME", help="the wood, where the plan names none")
+    state = "the folder of the journal (default: the user's own), for the last joint cut, without --plan"
     parser.add_argument("--state", type=Path, metavar="DIR", help=state)
-    far = plain_length(MOST_UNASKED)
-    yes = (
-        f"write without asking, but for a kerf that would move by over {far}: see --most-change; fit: note with --json"
-    )
-    parser.add_argument("--yes", action="store_true", help=yes)
-    most = f"with kerf: how far --yes may move it; further, yes is to be typed once more (default: {far})"
-    parser.add_argument("--most-change", metavar="LENGTH", help=most)
-    parser.add_argument("--history", action="store_true", help="what was calibrated, and what is in force")
-    parser.add_argument("--undo", action="store_true", help="take the last one back; not with --history")
-    parser.add_argument("--json", action="store_true", help="print JSON instead of text")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -121,15 +144,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _options(args: argparse.Namespace, shop: Shop) -> tuple[Caliper, Fraction]:
-    """(the caliper, how far a kerf may move unasked, mm), once every option is seen to have a meaning here."""
-    faults = [
-        Fault("means nothing here", "", f"--{name.replace('_', '-')}", f"use it with calibrate {FIT}")
-        for name in FIT_OPTIONS
-        if getattr(args, name) is not None
-    ]
-    for option, given in (("--new-blade", args.new_blade), ("--most-change", args.most_change)):
-        if given is not None and args.kind != "kerf":
-            faults.append(Fault("means nothing here", "", option, "use it with calibrate kerf"))
+    """(the caliper, how far a kerf may move unasked, mm). Raises BadInput with every fault."""
+    faults: list[Fault] = []
     usual = USUAL[shop.unit]
     step, longest = (
         length_option(faults, option, given or usual[n], shop.unit)

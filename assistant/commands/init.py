@@ -31,7 +31,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--yes", action="store_true", help="ask nothing and write at once")
     copies = parser.add_argument_group("copy a commented example instead of answering questions")
     copies.add_argument("--copy", choices=tuple(SHOPS), help="a shop file for this kind of carriage")
-    copies.add_argument("--plan", metavar="NAME", help=f"a plan: {', '.join(example_plans())}")
+    plan = copies.add_argument("--plan", metavar="NAME", help=f"a plan: {', '.join(example_plans())}")
+    plan.completer = lambda **_: list(example_plans())  # type: ignore[attr-defined]
     answers = parser.add_argument_group("answers; what is not given is asked for at a terminal")
     answers.add_argument("--unit", choices=CHOICES["unit"], help="of lengths that name none (default: mm)")
     carriage = "what shows where the carriage is (default: readout)"

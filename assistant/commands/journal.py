@@ -16,11 +16,20 @@ from assistant.journal.store import REBUILT, Journal, SessionRow, journal_path
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """action, ID, --state, --json."""
-    parser.add_argument("action", choices=sorted(_ACTIONS), help="what to do; export writes CSV, or JSON with --json")
-    parser.add_argument("id", metavar="ID", nargs="?", help="the session, e.g. 2026-11-25-1; else the latest")
-    parser.add_argument("--state", metavar="DIR", type=Path, help="the folder of the journal; else the user's own")
-    parser.add_argument("--json", action="store_true", help="for other programs")
+    """A sub-command for each action, with its own options."""
+    actions = parser.add_subparsers(dest="action", required=True)
+    for action, what in (
+        ("export", "every fact of a session as CSV, or as JSON with --json"),
+        ("list", "the sessions, oldest first"),
+        ("repair", "keep what is sound of a damaged journal"),
+        ("show", "what was cut in a session, and when"),
+    ):
+        own = actions.add_parser(action, help=what, description=f"The journal: {what}.", epilog=parser.epilog)
+        if action != "repair":
+            which = "only this session" if action == "list" else "the session, e.g. 2026-11-25-1; else the latest"
+            own.add_argument("id", metavar="ID", nargs="?", help=which)
+        own.add_argument("--state", metavar="DIR", type=Path, help="the folder of the journal; else the user's own")
+        own.add_argument("--json", action="store_true", help="for other programs")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -60,8 +69,6 @@ def _export(args: argparse.Namespace) -> int:
 
 
 def _repair(args: argparse.Namespace) -> int:
-    if args.id is not None:
-        raise BadInput([Fault("repair takes no session", args.id, "journal repair", "leave the id out: it mends all")])
     found = repair(args.state)
     if args.json:
         print(json.dumps({**dataclasses.asdict(found), "kept": str(found.kept) if found.kept else None}, indent=2))
