@@ -20,7 +20,7 @@ from assistant.calibrating.change import MOST_UNASKED, Change, change_for, compu
 from assistant.calibrating.history import note_value, now
 from assistant.calibrating.prompts import ShowLine, from_prompts
 from assistant.calibrating.readings import ReadingCollector, from_csv, from_options
-from assistant.calibrating.values import KINDS, Value
+from assistant.calibrating.values import Value
 from assistant.commands.asking import agreed, asker
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
 from assistant.commands.figures import length_option
@@ -42,13 +42,14 @@ WHAT = {
     "screw": "how far the carriage really moves",
     "zero": "where the carriage's zero really is",
     "backlash": "the play of the carriage's screw",
+    FIT: "learn from a joint that was made which clearance to write in the next plan",
 }
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """A sub-command for each kind, with its own options only."""
     kinds = parser.add_subparsers(dest="kind", required=True, help="what to calibrate")
-    for kind, what in (*WHAT.items(), (FIT, "learn from a joint that was made which clearance to write in the next plan")):
+    for kind, what in WHAT.items():
         own = kinds.add_parser(kind, help=what, description=f"Calibrate: {what}.", epilog=parser.epilog)
         (_add_fit_options if kind == FIT else _add_reading_options)(own)
         if kind in ("kerf", FIT):

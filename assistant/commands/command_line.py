@@ -42,7 +42,7 @@ class Parser(argparse.ArgumentParser):
             parser, others = self, list[Parser]()
             while (chosen := parser._chosen(found)) is not None:
                 # Only beside one another: an option of some other command is more likely a typing error.
-                others = [] if parser is self else [other for other in parser._subcommands().values() if other != chosen]
+                others = [] if parser is self else [p for p in parser._subcommands().values() if p is not chosen]
                 parser = chosen
             raise BadInput(list(parser._left_over(left_over, others)))
         return found

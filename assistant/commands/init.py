@@ -163,8 +163,8 @@ def _write(path: Path, text: str) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        mend = "check the folder and your right to write there"
-        raise BadInput([Fault(f"its folder cannot be made: {error.strerror}", cleaned(str(path)), "--to", mend)]) from error
+        what, mend = f"its folder cannot be made: {error.strerror}", "check the folder and your right to write there"
+        raise BadInput([Fault(what, cleaned(str(path)), "--to", mend)]) from error
     write_new_file(path, text, "--to")
 
 

@@ -75,7 +75,8 @@ def ask_all(given: Answers, ask: Ask, show: ShowLine, pressed_key: PressedKey) -
     given: what the options said; it is not asked again.
     """
     show(f"Enter takes the answer in [brackets], {BACK} goes back one question, Ctrl-C ends and writes nothing.")
-    answers, asked, skipped = given, [], set()
+    answers, skipped = given, frozenset[str]()
+    asked: list[tuple[Answers, frozenset[str]]] = []  # what was known before each question
     while True:
         due = (q for q in questions(answers) if not getattr(answers, q.name) and q.name not in skipped)
         question = next(due, None)
@@ -90,7 +91,7 @@ def ask_all(given: Answers, ask: Ask, show: ShowLine, pressed_key: PressedKey) -
             continue
         if not reply and question.name == "kerf":
             asked.append((answers, skipped))
-            skipped = skipped | {"kerf"}
+            skipped |= {"kerf"}
             continue
         new = _answered(question, reply or question.usual, answers, show, pressed_key)
         if new is not None:
@@ -141,7 +142,10 @@ def _with_pedal(reply: str, answers: Answers, show: ShowLine, pressed_key: Press
     if reply.casefold() != PRESS:
         return _sound("pedal_key", replace(answers, pedal_key=reply), show)
     found = pressed_key()
-    return None if found is None else _sound("pedal_key", replace(answers, pedal_key=found[0], pedal_device=found[1]), show)
+    if found is None:
+        return None
+    key, device = found
+    return _sound("pedal_key", replace(answers, pedal_key=key, pedal_device=device), show)
 
 
 def _sound(name: str, answers: Answers, show: ShowLine) -> Answers | None:

@@ -33,7 +33,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         own = actions.add_parser(action, help=what, description=f"Speech models: {what}.", epilog=parser.epilog)
         if action == "get":
             own.add_argument("name", nargs="?", metavar="NAME", help="which (default: one of the shop's language)")
-        own.add_argument("--shop", metavar="FILE", type=Path, help="the shop file (default: your own shop.toml, if any)")
+        shop = "the shop file (default: your own shop.toml, if any)"
+        own.add_argument("--shop", metavar="FILE", type=Path, help=shop)
         own.add_argument("--json", action="store_true", help="for other programs")
 
 

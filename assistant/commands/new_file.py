@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
@@ -21,14 +23,26 @@ def refuse_existing(path: Path, option: str) -> list[Fault]:
 def write_new_file(path: Path, text: str, option: str) -> None:
     """Write it. option: that named the file, for messages. Raises BadInput where it exists or can't be written."""
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
+        with path.open("x", encoding="utf-8", newline="\n") as file, _gone_unless_whole(path):
             file.write(text)
+            file.flush()
     except FileExistsError as error:
         raise BadInput([_exists(path, option)]) from error
     except (OSError, ValueError) as error:
         reason = cleaned(getattr(error, "strerror", None) or str(error))
         mend = "check the folder and your right to write there"
         raise BadInput([Fault(f"cannot be written: {reason}", cleaned(str(path)), option, mend)]) from error
+
+
+@contextlib.contextmanager
+def _gone_unless_whole(path: Path) -> Iterator[None]:
+    """Take the file away again where writing it fails or is stopped."""
+    try:
+        yield
+    except BaseException:
+        with contextlib.suppress(OSError):
+            path.unlink()
+        raise
 
 
 def _exists(path: Path, option: str) -> Fault:

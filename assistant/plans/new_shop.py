@@ -56,9 +56,9 @@ _ZERO_MEANS = {
 class Answers:
     """What was answered, as text; "" where there is no answer yet.
 
-    Lengths may name their unit, else they are in `unit`. screw: how far one turn of a handwheel moves the carriage;
-    threads_per_inch is the other way to say it. key: of the pedal, or "none". device: the pedal's own, "" for any.
-    kerf: as measured; kerf_printed: the width printed on the blade. voice: "yes" or "no".
+    A length may name its unit, else it is in `unit`. pitch: how far one turn of the handwheel moves the carriage;
+    threads_per_inch says the same in another way. pedal_key: the key that the pedal sends, or "none". pedal_device: the
+    pedal's own, "" for any. kerf: as measured. kerf_printed: the width printed on the blade. voice: "yes" or "no".
     """
 
     unit: str = ""
@@ -219,6 +219,4 @@ def _line(key: str, text: str, comment: str = "") -> str:
 
 def picture(stop_side: str) -> str:
     """What the two zeros mean, in letters. stop_side: "left" or "right", as the operator sees it."""
-    return "\n".join(
-        f'"{zero}": {means}\n{_AT_ZERO[zero, stop_side]}' for zero, means in _ZERO_MEANS.items()
-    )
+    return "\n".join(f'"{zero}": {means}\n{_AT_ZERO[zero, stop_side]}' for zero, means in _ZERO_MEANS.items())

@@ -74,7 +74,10 @@ ONE_FAULT = [
         "calibrate krf --json",
         'calibrate: kind: must be "kerf", "screw", "zero", "backlash" or "fit" (got "krf"); did you mean "kerf"?',
     ),
-    ("page 5", 'page: action: must be "devices", "revoke" or "serve" (got "5"); give it: kerfcall page devices|revoke|serve'),
+    (
+        "page 5",
+        'page: action: must be "devices", "revoke" or "serve" (got "5"); give it: kerfcall page devices|revoke|serve',
+    ),
     ("calibrate zero --too-tight 0.05", "calibrate zero: --too-tight: means nothing here; use it with calibrate fit"),
     (
         "calibrate screw --new-blade=new",

@@ -37,7 +37,8 @@ def test_one_option_is_enough_and_the_file_is_sound(workshop: Workshop) -> None:
     done = workshop.run("init", "--to", "new.toml", "--yes", "--kerf-printed", "3.2")
     assert (done.code, done.err) == (0, "")
     assert done.out.startswith("Written: new.toml\n")
-    assert done.out.index("kerfcall ready --shop new.toml") < done.out.index("kerfcall calibrate kerf --plan kerf-test.toml")
+    first, second = "kerfcall ready --shop new.toml", "kerfcall calibrate kerf --plan kerf-test.toml"
+    assert done.out.index(first) < done.out.index(second)
     assert read_shop(workshop.folder / "new.toml").carriage == read_shop(workshop.folder / "shop.toml").carriage
 
 
@@ -46,7 +47,10 @@ def test_a_printed_kerf_is_not_calibrated_for_ready(workshop: Workshop) -> None:
     parts = {part["part"]: part for part in workshop.run("ready", "--shop", "new.toml", "--json").lines[0]["parts"]}
     assert parts["shop file"]["state"] == "works"
     assert parts["kerf"]["state"] != "works" and parts["kerf"]["mend"] == "kerfcall calibrate kerf"
-    assert "calibrated" in parts["kerf"]["text"] and plain_length(read_shop(workshop.folder / "new.toml").blade.kerf) in parts["kerf"]["text"]
+    assert (
+        "calibrated" in parts["kerf"]["text"]
+        and plain_length(read_shop(workshop.folder / "new.toml").blade.kerf) in parts["kerf"]["text"]
+    )
 
 
 def test_it_goes_on_with_what_it_announces(workshop: Workshop) -> None:
@@ -74,10 +78,17 @@ REFUSED = [
     (("--carriage", "handwheel"), ["--kerf: is missing", "--pitch: is missing", "--divisions: is missing"]),
     (
         ("--kerf", "3", "--kerf-printed", "3.2", "--pitch", "2", "--pedal-key", "q"),
-        ["--kerf-printed: was given together with --kerf", "--pitch: means nothing with", "--pedal-key: is a key that types"],
+        [
+            "--kerf-printed: was given together with --kerf",
+            "--pitch: means nothing with",
+            "--pedal-key: is a key that types",
+        ],
     ),
     (("--kerf", ""), ["--kerf: this is not a length"]),
-    (("--kerf", "3", "--pedal-key", "none", "--pedal-device", "x"), ["--pedal-device: means nothing with --pedal-key none"]),
+    (
+        ("--kerf", "3", "--pedal-key", "none", "--pedal-device", "x"),
+        ["--pedal-device: means nothing with --pedal-key none"],
+    ),
     (("--to", "shop.toml"), ["--to: the file exists and was not overwritten", "--kerf: is missing"]),
     (("--to", ".", "--kerf", "3"), ["--to: is a folder"]),
     (("--to", "plan.toml/new.toml", "--kerf", "3"), ["--to: its folder cannot be made"]),
@@ -89,7 +100,9 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("words", "faults"), REFUSED, ids=[" ".join(words) or "nothing" for words, _ in REFUSED])
-def test_every_fault_at_once_and_nothing_is_written(workshop: Workshop, words: tuple[str, ...], faults: list[str]) -> None:
+def test_every_fault_at_once_and_nothing_is_written(
+    workshop: Workshop, words: tuple[str, ...], faults: list[str]
+) -> None:
     before = {path: path.read_bytes() for path in workshop.folder.iterdir()}
     done = workshop.run("init", "--yes", *(() if {"--to", "--plan"} & set(words) else ("--to", "new.toml")), *words)
     assert done.code == 2 and done.out == ""
@@ -123,7 +136,11 @@ def test_an_example_plan_is_copied_as_it_is(workshop: Workshop, name: str) -> No
 
 
 def test_without_a_name_it_is_the_users_own_shop_file(workshop: Workshop) -> None:
-    home = {"XDG_CONFIG_HOME": str(workshop.folder / "config"), "HOME": str(workshop.folder), "APPDATA": str(workshop.folder)}
+    home = {
+        "XDG_CONFIG_HOME": str(workshop.folder / "config"),
+        "HOME": str(workshop.folder),
+        "APPDATA": str(workshop.folder),
+    }
     assert "`kerfcall init` asks" in workshop.run("layout", "plan.toml", **home).err
     done = workshop.run("init", "--yes", "--kerf", "3.18", **home)
     assert done.code == 0 and "\n  kerfcall ready\n" in done.out
@@ -179,14 +196,21 @@ def test_a_minus_goes_back_and_the_next_questions_follow_the_new_answer() -> Non
 
 def test_what_nobody_can_guess_is_asked_until_it_is_answered() -> None:
     script = Scripted("mm", "steps", "", "0", "400", "", "", "none", "", "", "3", "")
-    assert script.answers() == with_usual(Answers(carriage="steps", steps_per_mm="400", pedal_key="none", kerf_printed="3"))
+    assert script.answers() == with_usual(
+        Answers(carriage="steps", steps_per_mm="400", pedal_key="none", kerf_printed="3")
+    )
 
 
 def test_given_answers_are_not_asked() -> None:
     script = Scripted("left", "", "none", "")
     given = Answers(unit="mm", carriage="readout", resolution="0.01", kerf="3.18")
     assert script.answers(given) == with_usual(Answers(pedal_key="none", kerf="3.18"))
-    assert [question.split(",")[0].split(":")[0] for question in script.asked] == ["The stop", "Zero", "The pedal", "Voice"]
+    assert [question.split(",")[0].split(":")[0] for question in script.asked] == [
+        "The stop",
+        "Zero",
+        "The pedal",
+        "Voice",
+    ]
 
 
 def test_the_pedal_is_pressed_and_one_that_is_not_heard_is_asked_again() -> None:
@@ -201,7 +225,11 @@ def terminal(tmp_path: Path) -> Any:
     """Starts the program at a pseudo-terminal, with a home of its own and no display."""
     pexpect = pytest.importorskip("pexpect", reason="a terminal of its own needs pexpect")
     kept = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY")}
-    kept |= {"HOME": str(tmp_path), "XDG_CONFIG_HOME": str(tmp_path / "config"), "PYTHONPATH": os.pathsep.join(sys.path)}
+    kept |= {
+        "HOME": str(tmp_path),
+        "XDG_CONFIG_HOME": str(tmp_path / "config"),
+        "PYTHONPATH": os.pathsep.join(sys.path),
+    }
     started = []
 
     def start(*words: str) -> Any:

@@ -1,4 +1,4 @@
-"""A new shop file reads back as it was answered, whatever the machine; a wrong answer is refused as its reader refuses it."""
+"""A new shop file reads back as it was answered, for every machine; its reader judges every answer."""
 
 from __future__ import annotations
 
@@ -26,7 +26,9 @@ SCREWS = {
 STEP_MM = {"handwheel": Fraction(2, 125), "threads": Fraction(254, 16000), "steps": Fraction(1, 400)}
 
 MACHINES = list(
-    product(SCREWS, ("mm", "in"), ("left", "right"), ("outside", "inside"), (True, False), ("f13", NO_PEDAL), ("yes", "no"))
+    product(
+        SCREWS, ("mm", "in"), ("left", "right"), ("outside", "inside"), (True, False), ("f13", NO_PEDAL), ("yes", "no")
+    )
 )
 
 
