@@ -1,6 +1,6 @@
 """The command line: finds the command's module, imports only that, and turns errors into exit codes.
 
-Whatever this module needs is imported within `main`, where Ctrl-C is already minded.
+It imports what it needs within `main`, where Ctrl-C is already handled.
 """
 
 from __future__ import annotations
@@ -31,7 +31,8 @@ def build_parser(chosen: str | None) -> Parser:
     parser.add_argument("--version", action="version", version=f"kerfcall {__version__}")
     commands = parser.add_subparsers(dest="command", metavar=COMMAND, required=True, parser_class=Parser)
     for name, (module, help_text) in COMMANDS.items():
-        command = commands.add_parser(name, help=help_text, description=help_text, epilog=CAUTION)
+        described = f"{help_text[0].upper()}{help_text[1:]}."
+        command = commands.add_parser(name, help=help_text, description=described, epilog=CAUTION)
         if name == chosen:
             importlib.import_module(module).add_arguments(command)
     return parser
@@ -40,7 +41,7 @@ def build_parser(chosen: str | None) -> Parser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns its exit code: 0 done, 1 left open, 2 bad input, 3 could not run, 130 Ctrl-C.
 
-    argv: None where this process is the program itself; its streams and signals are then seen to as well.
+    argv: None where this process is the program itself; its streams and signals are then set up as well.
     """
     interrupted = False
     try:

@@ -60,12 +60,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         own.add_argument("--json", action="store_true", help="print JSON instead of text")
         if kind == "kerf":
             far = plain_length(MOST_UNASKED)
-            most = f"how far --yes may move it; further, yes is to be typed once more (default: {far})"
+            most = f"how far --yes may move the kerf (default: {far}); beyond that you must type yes once more"
             own.add_argument("--most-change", metavar="LENGTH", help=most)
-            yes = f"write without asking, but for a kerf that would move by over {far}: see --most-change"
+            yes = f"write without asking, unless the kerf would move by more than {far} (see --most-change)"
         else:
             own.set_defaults(most_change=None)
-            yes = "note the joint, with --json too" if kind == FIT else "write without asking"
+            yes = "note the joint even with --json" if kind == FIT else "write without asking"
         own.add_argument("--yes", action="store_true", help=yes)
         if kind not in ("kerf", FIT):
             own.set_defaults(new_blade=None)
@@ -73,7 +73,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _add_reading_options(parser: argparse.ArgumentParser) -> None:
     """Of a kind that is measured: its test board, and how its readings come."""
-    plan = "the test board: written where there is none, else the readings belong to it"
+    plan = "the test board: written if the file does not exist, else the readings are of it"
     parser.add_argument("--plan", type=Path, metavar="FILE", help=plan)
     reading = "a reading by place (A=8.82) or by setting (20=16.83, '20 down=20.06'); as often as needed"
     parser.add_argument("--reading", action="append", metavar="PLACE=LENGTH", help=reading)
