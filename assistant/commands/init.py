@@ -35,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     plan.completer = lambda **_: list(example_plans())  # type: ignore[attr-defined]
     answers = parser.add_argument_group("answers; what is not given is asked for at a terminal")
     answers.add_argument("--unit", choices=CHOICES["unit"], help="of lengths that name none (default: mm)")
-    carriage = "what shows where the carriage is (default: readout)"
+    carriage = "what the carriage is set by (default: readout)"
     answers.add_argument("--carriage", choices=CHOICES["carriage"], help=carriage)
     smallest = "readout: the smallest step it shows (default: 0.01 mm or 0.001 in)"
     answers.add_argument("--resolution", metavar="LENGTH", help=smallest)
@@ -86,12 +86,22 @@ def run(args: argparse.Namespace) -> int:
     if not args.yes:
         print(f"\n{shown}:\n\n{text}")
         if not (asking and agreed(input, print, "Write this?")):
-            print("Nothing was written. With --yes it is written without a question.")
+            print("Nothing was written. This writes it without a question; change what you need:")
+            print(f"  {_again(answers, args.to)}")
             return 1
     _write(path, text)
     print(f"Written: {shown}")
     print("\n".join(_next_steps(answers, args.to)))
     return 0
+
+
+def _again(answers: Answers, to: Path | None) -> str:
+    """The command line that gives the same answers again, and writes."""
+    words = ["kerfcall", "init", *([] if to is None else ["--to", str(to)])]
+    for name in ANSWERS:
+        if getattr(answers, name):
+            words += [_option(name), getattr(answers, name)]
+    return shlex.join([*words, "--yes"])
 
 
 def _typed(text: str | None) -> str:

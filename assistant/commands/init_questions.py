@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from assistant.calibrating.prompts import BACK, NO, YES, Ask, ShowLine
-from assistant.plans.new_shop import NO_PEDAL, USUAL, USUAL_RESOLUTION, YES_NO, Answers, faults_of, picture
+from assistant.plans.new_shop import NO_PEDAL, UNITS, USUAL, USUAL_RESOLUTION, YES_NO, Answers, faults_of, picture
 
 CHOICES = {
     "unit": ("mm", "in"),
@@ -42,8 +42,9 @@ class Question:
 def questions(so_far: Answers) -> Iterator[Question]:
     """All that this machine is asked, in order; which they are depends on the answers so far."""
     unit = so_far.unit or USUAL["unit"]
+    of_unit = UNITS[unit]
     yield Question("unit", "Unit of lengths: mm or in", USUAL["unit"])
-    yield Question("carriage", "What shows where the carriage is: readout, handwheel or steps", USUAL["carriage"])
+    yield Question("carriage", "The carriage is set by: readout, handwheel or steps", USUAL["carriage"])
     if so_far.carriage == "handwheel":
         example = "2 mm" if unit == "mm" else "1/16 in"
         if not so_far.threads_per_inch:
@@ -54,17 +55,19 @@ def questions(so_far: Answers) -> Iterator[Question]:
         yield Question("steps_per_mm", "Steps that move the carriage one millimetre (e.g. 400)")
     else:
         usual = USUAL_RESOLUTION[unit]
-        yield Question("resolution", f"Smallest step that the readout shows, in {unit}", usual)
+        yield Question("resolution", f"Smallest step that the readout shows, in {of_unit}", usual)
     yield Question("stop_side", "The stop, as you stand at the saw: left or right", USUAL["stop_side"])
     before = f"What the carriage's zero means, seen from above (## is the blade):\n{picture(so_far.stop_side)}"
     yield Question("zero", "Zero: outside or inside", USUAL["zero"], before)
     text = f"The pedal: {PRESS}, to press it now; the name of its key; or {NO_PEDAL}, for the terminal's keys"
     yield Question("pedal_key", text, PRESS)
     if not so_far.kerf_printed:
-        kerf = f"Kerf, the width that the blade really cuts, in {unit}, if you have measured it (Enter: not measured)"
+        kerf = (
+            f"Kerf, the width that the blade really cuts, in {of_unit}, if you have measured it (Enter: not measured)"
+        )
         yield Question("kerf", kerf)
     if not so_far.kerf:
-        text = f"The width printed on the blade, in {unit}; it is marked as not calibrated"
+        text = f"The width printed on the blade, in {of_unit}; it is marked as not calibrated"
         yield Question("kerf_printed", text)
     yield Question("voice", "Voice, to hear settings and to speak: yes or no", USUAL["voice"])
 

@@ -16,6 +16,7 @@ from assistant.plans.pedal_keys import AUTO
 from assistant.plans.shop_file import shop_of_text
 
 NO_PEDAL = "none"
+UNITS = {"mm": "millimetres", "in": "inches"}
 YES_NO = ("yes", "no")
 COMMENT_AT = 32  # column
 
@@ -147,10 +148,9 @@ def faults_of(answers: Answers) -> dict[str, Fault]:
 def shop_text(answers: Answers) -> str:
     """The shop file, TOML with comments. Answers without a value take their usual one; the rest are left out."""
     of = with_usual(answers)
-    unit = "millimetres" if of.unit == "mm" else "inches"
     lines = [
         "# Kerfcall's shop file: what belongs to the machine.",
-        f"# A length without a unit is in {unit}. The README lists every key. Change what you like.",
+        f"# A length without a unit is in {UNITS.get(of.unit, of.unit)}. The README lists every key.",
         _line("unit", of.unit),
         "",
         "[blade]",
@@ -185,7 +185,7 @@ def _kerf_lines(of: Answers) -> list[str]:
     if of.kerf:
         return [_line("kerf", of.kerf, "the width this blade really cuts")]
     # True before and after: the comment stays when the value is changed.
-    comment = "the width printed on the blade: not calibrated until `kerfcall calibrate kerf` measures it"
+    comment = "printed on the blade: not calibrated until you run `kerfcall calibrate kerf`"
     return [_line("kerf", of.kerf_printed, comment)]
 
 

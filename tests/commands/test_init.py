@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -68,8 +69,19 @@ def test_without_no_pedal_and_no_voice_it_says_how_to_cut(workshop: Workshop) ->
 
 def test_without_a_terminal_nothing_is_written_unasked(workshop: Workshop) -> None:
     done = workshop.run("init", "--to", "new.toml", "--kerf", "3")
-    assert done.code == 1 and "kerf = 3 " in done.out and "--yes" in done.out
+    assert done.code == 1 and "kerf = 3 " in done.out
     assert not (workshop.folder / "new.toml").exists()
+
+
+@pytest.mark.parametrize("words", [("--kerf", "3"), (*HANDWHEEL, "--kerf-printed", "1/8 in", "--pedal-key", "none")])
+def test_no_answer_is_lost_where_it_was_not_written(workshop: Workshop, words: tuple[str, ...]) -> None:
+    """The line that is shown gives them all again."""
+    shown = workshop.run("init", "--to", "new.toml", *words).out.splitlines()[-1]
+    program, *again = shlex.split(shown)
+    assert program == "kerfcall" and workshop.run(*again).code == 0
+    text = (workshop.folder / "new.toml").read_text(encoding="utf-8")
+    (workshop.folder / "new.toml").unlink()
+    assert text == written(workshop, *words)
 
 
 REFUSED = [
@@ -255,7 +267,7 @@ def test_questions_and_options_give_the_same_file(terminal: Any, tmp_path: Path,
     child = terminal()
     turns = [
         ("mm or in [mm]: ", "in\r"),
-        ("handwheel or steps [readout]: ", "handwheel\r"),
+        ("set by: readout, handwheel or steps [readout]: ", "handwheel\r"),
         ("threads (16 tpi): ", "16 tpi\r"),
         ("(e.g. 100): ", "a lot\r"),
         ("must be a whole number", ""),
@@ -268,7 +280,7 @@ def test_questions_and_options_give_the_same_file(terminal: Any, tmp_path: Path,
         ("(Enter: not measured): ", "\r"),
         ("marked as not calibrated: ", "1/8\r"),
         ("yes or no [yes]: ", "\r"),
-        ("not calibrated until `kerfcall calibrate kerf` measures it", ""),
+        ("not calibrated until you run `kerfcall calibrate kerf`", ""),
         ("Write this? Type yes or no: ", "ja\r"),
         ("Please answer yes or no.", ""),
         ("Type yes or no: ", "yes\r"),
@@ -285,7 +297,7 @@ def test_questions_and_options_give_the_same_file(terminal: Any, tmp_path: Path,
 @pytest.mark.parametrize("at_the_end", [False, True])
 def test_ctrl_c_leaves_nothing_written(terminal: Any, tmp_path: Path, at_the_end: bool) -> None:
     child = terminal("--kerf", "3", "--pedal-key", "none", "--voice", "no", "--carriage", "readout", "--zero", "inside")
-    turns = [("mm or in [mm]: ", "mm\r"), ("in mm [0.01]: ", "\r"), ("left or right [left]: ", "\r")]
+    turns = [("mm or in [mm]: ", "mm\r"), ("in millimetres [0.01]: ", "\r"), ("left or right [left]: ", "\r")]
     converse(child, [*turns, ("Type yes or no: ", "\x03")] if at_the_end else [turns[0], ("[0.01]: ", "\x03")])
     child.expect_exact("Nothing was written" if at_the_end else "stopped with Ctrl-C: nothing was written")
     child.wait()
