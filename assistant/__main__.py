@@ -1,6 +1,6 @@
 """The command line: finds the command's module, imports only that, and turns errors into exit codes.
 
-Whatever this module needs is imported within `main`, where Ctrl-C is already minded.
+It imports what it needs within `main`, where Ctrl-C is already handled.
 """
 
 from __future__ import annotations
@@ -19,18 +19,20 @@ def build_parser(chosen: str | None) -> Parser:
     import importlib
 
     from assistant import CAUTION, __version__
-    from assistant.commands import COMMANDS
-    from assistant.commands.command_line import Parser
+    from assistant.commands import COMMANDS, GROUPS
+    from assistant.commands.command_line import COMMAND, Commands, Parser
 
-    parser = Parser(
+    parser = Commands(
+        GROUPS,
         prog="kerfcall",
         description="Hands-free cutting assistant for box joints and other slotted joinery.",
         epilog=CAUTION,
     )
     parser.add_argument("--version", action="version", version=f"kerfcall {__version__}")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    commands = parser.add_subparsers(dest="command", metavar=COMMAND, required=True, parser_class=Parser)
     for name, (module, help_text) in COMMANDS.items():
-        command = commands.add_parser(name, help=help_text, description=help_text, epilog=CAUTION)
+        described = f"{help_text[0].upper()}{help_text[1:]}."
+        command = commands.add_parser(name, help=help_text, description=described, epilog=CAUTION)
         if name == chosen:
             importlib.import_module(module).add_arguments(command)
     return parser
@@ -39,7 +41,7 @@ def build_parser(chosen: str | None) -> Parser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns its exit code: 0 done, 1 left open, 2 bad input, 3 could not run, 130 Ctrl-C.
 
-    argv: None where this process is the program itself; its streams and signals are then seen to as well.
+    argv: None where this process is the program itself; its streams and signals are then set up as well.
     """
     interrupted = False
     try:
@@ -58,8 +60,14 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run_as_program() -> int:
     """Run the command of this process's own words, with its streams made usable before and flushed after."""
+    import os
+
     from assistant import process
 
+    if "_ARGCOMPLETE" in os.environ:  # by a shell at the Tab key
+        from assistant.commands.completion import answer, typed_words
+
+        answer(build_parser(_command_in(typed_words())))
     code, words = None, sys.argv[1:]
     try:
         if hindrance := process.begin():
@@ -75,6 +83,13 @@ def _run_as_program() -> int:
         text, code = process.explained(error, code, 1 if words[:1] in (["cut"], ["resume"]) else 0)
         _complain(text)
     return code
+
+
+def _command_in(words: Sequence[str]) -> str | None:
+    """The command among these words, None where there is none."""
+    from assistant.commands import COMMANDS
+
+    return next((word for word in words if word in COMMANDS), None)
 
 
 def _complain(text: str) -> None:
@@ -97,7 +112,11 @@ def _run(words: list[str]) -> int:
             from assistant.commands.page_parts import lan_alone
 
             typed = lan_alone(words)
-        args = build_parser(next((word for word in words if word in COMMANDS), None)).parse_args(typed)
+        parser = build_parser(_command_in(words))
+        if not words:
+            parser.print_help()
+            return 0
+        args = parser.parse_args(typed)
         plan, shop = getattr(args, "plan", None), getattr(args, "shop", None)
         try:
             return importlib.import_module(COMMANDS[args.command][0]).run(args)

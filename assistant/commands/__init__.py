@@ -1,19 +1,28 @@
 """One small module per command: `add_arguments(parser)` and `run(args) -> exit code`; wiring only."""
 
 COMMANDS: dict[str, tuple[str, str]] = {
-    "layout": ("assistant.commands.layout", "lay out both parts of a plan: every pass and carriage setting"),
-    "suggest": ("assistant.commands.suggest", "which fingers suit a board and a blade, ranked, and why"),
-    "fit": ("assistant.commands.fit", "whether the joint of a plan will go together, and which clearance serves best"),
-    "draw": ("assistant.commands.draw", "both parts, the joint, 1:1 strips and a cut sheet on paper: PDF, SVG, DXF"),
-    "calibrate": ("assistant.commands.calibrate", "kerf, screw, zero, backlash, with uncertainties; fit"),
-    "cut": ("assistant.commands.cut", "cut a plan, hands free, with voice and pedal"),
-    "resume": ("assistant.commands.resume", "come back to a session that was interrupted"),
-    "journal": ("assistant.commands.journal", "list, show, export or repair the journal of sessions"),
-    "phrases": ("assistant.commands.phrases", "what can be said, and when"),
-    "hear": ("assistant.commands.hear", "say what the recogniser makes of a WAV file"),
-    "soundcheck": ("assistant.commands.soundcheck", "levels, noise, and which phrases your voice and microphone carry"),
+    "init": ("assistant.commands.init", "write your shop file from a few questions, or copy an example"),
+    "ready": ("assistant.commands.ready", "see what works on this machine, and which key the pedal sends"),
+    "calibrate": ("assistant.commands.calibrate", "measure kerf, screw, zero, backlash; learn clearance from joints"),
+    "phrases": ("assistant.commands.phrases", "list what you can say, and when"),
+    "soundcheck": ("assistant.commands.soundcheck", "check levels, noise, and which of your phrases are recognised"),
     "models": ("assistant.commands.models", "list, fetch or verify speech models"),
-    "page": ("assistant.commands.page", "sessions on a page for phone or tablet, and the devices paired with it"),
-    "ready": ("assistant.commands.ready", "what works on this machine, and the key a pedal sends"),
-    "demo": ("assistant.commands.demo", "a whole session with a synthetic operator; needs no hardware"),
+    "page": ("assistant.commands.page", "show sessions on a phone or tablet, and manage the paired devices"),
+    "completion": ("assistant.commands.completion", "complete commands and options at the Tab key"),
+    "suggest": ("assistant.commands.suggest", "rank which fingers suit a board and a blade, and say why"),
+    "layout": ("assistant.commands.layout", "lay out both parts of a plan: every pass and carriage setting"),
+    "fit": ("assistant.commands.fit", "predict whether a plan's joint goes together; suggest a clearance"),
+    "draw": ("assistant.commands.draw", "draw both parts, the joint, 1:1 strips and a cut sheet: PDF, SVG, DXF"),
+    "cut": ("assistant.commands.cut", "cut a plan hands-free, with voice and pedal"),
+    "resume": ("assistant.commands.resume", "come back to an interrupted session"),
+    "demo": ("assistant.commands.demo", "run a whole session with a synthetic operator; needs no hardware"),
+    "journal": ("assistant.commands.journal", "list, show, export or repair the journal of sessions"),
+    "hear": ("assistant.commands.hear", "show what the recogniser hears in a WAV file"),
 }
+GROUPS: dict[str, tuple[str, ...]] = {
+    "Set up": ("init", "ready", "calibrate", "phrases", "soundcheck", "models", "page", "completion"),
+    "Plan": ("suggest", "layout", "fit", "draw"),
+    "Cut": ("cut", "resume", "demo"),
+    "Look back": ("journal", "hear"),
+}
+"""The same commands, as `kerfcall --help` shows them."""

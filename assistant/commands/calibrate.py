@@ -18,12 +18,13 @@ from assistant.calibrating.blunders import Caliper, Reading
 from assistant.calibrating.board import board_text, expected, read_places, sheet
 from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
 from assistant.calibrating.history import note_value, now
-from assistant.calibrating.prompts import NO, YES, Ask, ShowLine, from_prompts
+from assistant.calibrating.prompts import ShowLine, from_prompts
 from assistant.calibrating.readings import ReadingCollector, from_csv, from_options
-from assistant.calibrating.values import KINDS, Value
+from assistant.calibrating.values import Value
+from assistant.commands.asking import agreed, asker
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
 from assistant.commands.figures import length_option
-from assistant.commands.new_plan import write_new_plan
+from assistant.commands.new_file import write_new_file
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import at_least, plain_length
 from assistant.plans.document import cleaned
@@ -36,13 +37,43 @@ FIT = "fit"
 ROUNDS = {"kerf": 2}  # how often a place is asked for
 # What a line that gives the readings again repeats, beside the readings.
 REPEATED = ("plan", "shop", "csv", "caliper", "caliper_range", "caliper_error", "new_blade", "most_change", "plot")
-FIT_OPTIONS = ("too_tight", "too_loose", "gap", "wanted", "species", "clearance")
+WHAT = {
+    "kerf": "the width that the blade really cuts",
+    "screw": "how far the carriage really moves",
+    "zero": "where the carriage's zero really is",
+    "backlash": "the play of the carriage's screw",
+    FIT: "learn from a joint that was made which clearance to write in the next plan",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("kind", choices=(*KINDS, FIT), help="what to calibrate")
-    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
-    plan = "the test board: written where there is none, else the readings belong to it; for fit the joint's plan"
+    """A sub-command for each kind, with its own options only."""
+    kinds = parser.add_subparsers(dest="kind", required=True, help="what to calibrate")
+    for kind, what in WHAT.items():
+        own = kinds.add_parser(kind, help=what, description=f"Calibrate: {what}.", epilog=parser.epilog)
+        (_add_fit_options if kind == FIT else _add_reading_options)(own)
+        if kind in ("kerf", FIT):
+            own.add_argument("--new-blade", metavar="NAME", help="another blade, and a new history for its fit")
+        own.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
+        own.add_argument("--history", action="store_true", help="what was calibrated, and what is in force")
+        own.add_argument("--undo", action="store_true", help="take the last one back; not with --history")
+        own.add_argument("--json", action="store_true", help="print JSON instead of text")
+        if kind == "kerf":
+            far = plain_length(MOST_UNASKED)
+            most = f"how far --yes may move the kerf (default: {far}); beyond that you must type yes once more"
+            own.add_argument("--most-change", metavar="LENGTH", help=most)
+            yes = f"write without asking, unless the kerf would move by more than {far} (see --most-change)"
+        else:
+            own.set_defaults(most_change=None)
+            yes = "note the joint even with --json" if kind == FIT else "write without asking"
+        own.add_argument("--yes", action="store_true", help=yes)
+        if kind not in ("kerf", FIT):
+            own.set_defaults(new_blade=None)
+
+
+def _add_reading_options(parser: argparse.ArgumentParser) -> None:
+    """Of a kind that is measured: its test board, and how its readings come."""
+    plan = "the test board: written if the file does not exist, else the readings are of it"
     parser.add_argument("--plan", type=Path, metavar="FILE", help=plan)
     reading = "a reading by place (A=8.82) or by setting (20=16.83, '20 down=20.06'); as often as needed"
     parser.add_argument("--reading", action="append", metavar="PLACE=LENGTH", help=reading)
@@ -55,27 +86,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--caliper", metavar="LENGTH", help="its resolution (default: 0.01 mm or 0.0005 in)")
     parser.add_argument("--caliper-range", metavar="LENGTH", help="the most it shows (default: 150 mm or 6 in)")
     parser.add_argument("--caliper-error", metavar="LENGTH", help="limit of its own error (default: as its resolution)")
-    parser.add_argument("--new-blade", metavar="NAME", help="with kerf: another blade, and a new history for its fit")
-    tight = "fit: the clearance that the joint lacked to go together well; 0 where it was right"
+
+
+def _add_fit_options(parser: argparse.ArgumentParser) -> None:
+    """Of a joint that was made: which, and how it went together."""
+    parser.add_argument("--plan", type=Path, metavar="FILE", help="the joint's plan (default: of the last joint cut)")
+    tight = "the clearance that the joint lacked to go together well; 0 where it was right"
     parser.add_argument("--too-tight", metavar="LENGTH", help=tight)
-    parser.add_argument("--too-loose", metavar="LENGTH", help="fit: the clearance that the joint had too much")
-    gap = "fit: the clearance measured in the joint, socket less finger, both glue gaps together; -0.02 where it jams"
+    parser.add_argument("--too-loose", metavar="LENGTH", help="how much too loose the joint was")
+    gap = "the clearance measured in the joint, socket less finger, both glue gaps together; -0.02 where it jams"
     parser.add_argument("--gap", metavar="LENGTH", help=gap)
-    parser.add_argument("--wanted", metavar="LENGTH", help="fit: the clearance wanted (default: as with joints before)")
-    parser.add_argument("--clearance", metavar="LENGTH", help="fit: the clearance in the joint's plan, without --plan")
-    parser.add_argument("--species", metavar="NAME", help="fit: the wood, where the plan names none")
-    state = "fit: the folder of the journal (default: the user's own), for the last joint cut, without --plan"
+    parser.add_argument("--wanted", metavar="LENGTH", help="the clearance wanted (default: as with joints before)")
+    parser.add_argument("--clearance", metavar="LENGTH", help="the clearance in the joint's plan, without --plan")
+    parser.add_argument("--species", metavar="NAME", help="the wood, where the plan names none")
+    state = "the folder of the journal (default: the user's own), for the last joint cut, without --plan"
     parser.add_argument("--state", type=Path, metavar="DIR", help=state)
-    far = plain_length(MOST_UNASKED)
-    yes = (
-        f"write without asking, but for a kerf that would move by over {far}: see --most-change; fit: note with --json"
-    )
-    parser.add_argument("--yes", action="store_true", help=yes)
-    most = f"with kerf: how far --yes may move it; further, yes is to be typed once more (default: {far})"
-    parser.add_argument("--most-change", metavar="LENGTH", help=most)
-    parser.add_argument("--history", action="store_true", help="what was calibrated, and what is in force")
-    parser.add_argument("--undo", action="store_true", help="take the last one back; not with --history")
-    parser.add_argument("--json", action="store_true", help="print JSON instead of text")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -120,15 +145,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _options(args: argparse.Namespace, shop: Shop) -> tuple[Caliper, Fraction]:
-    """(the caliper, how far a kerf may move unasked, mm), once every option is seen to have a meaning here."""
-    faults = [
-        Fault("means nothing here", "", f"--{name.replace('_', '-')}", f"use it with calibrate {FIT}")
-        for name in FIT_OPTIONS
-        if getattr(args, name) is not None
-    ]
-    for option, given in (("--new-blade", args.new_blade), ("--most-change", args.most_change)):
-        if given is not None and args.kind != "kerf":
-            faults.append(Fault("means nothing here", "", option, "use it with calibrate kerf"))
+    """(the caliper, how far a kerf may move unasked, mm). Raises BadInput with every fault."""
+    faults: list[Fault] = []
     usual = USUAL[shop.unit]
     step, longest = (
         length_option(faults, option, given or usual[n], shop.unit)
@@ -149,7 +167,7 @@ def _write_board(args: argparse.Namespace, shop: Shop, caliper: Caliper) -> int:
     if args.reading or args.csv or args.dictate:
         mend = "write and cut the test board first, or give settings instead of places and leave --plan out"
         raise BadInput([Fault("there is no such test board yet", "", cleaned(str(args.plan)), mend)])
-    write_new_plan(args.plan, board_text(args.kind, shop, caliper), "--plan")
+    write_new_file(args.plan, board_text(args.kind, shop, caliper), "--plan")
     places = read_places(args.plan, args.kind, shop)
     option = "" if args.shop is None else f" --shop {args.shop}"
     print(f"Written: {cleaned(str(args.plan))}.")
@@ -207,34 +225,6 @@ def confirmed(args: argparse.Namespace, question: str, *, unasked: bool = True) 
     if args.yes and unasked:
         return True
     return sys.stdin.isatty() and agreed(asker(args.json), _show_line(args), question)
-
-
-def asker(to_stderr: bool) -> Ask:
-    """`input`, or the same with its questions on stderr, so that stdout holds JSON alone."""
-    if not to_stderr:
-        return input
-
-    def ask(question: str) -> str:
-        print(question, end="", file=sys.stderr, flush=True)
-        return input()
-
-    return ask
-
-
-def agreed(ask: Ask, show: ShowLine, question: str) -> bool:
-    """Whether the answer is yes, or y, in any case.
-
-    Anything but yes and no is asked again; Ctrl-C and the end of the input are a no.
-    """
-    while True:
-        try:
-            answer = ask(f"{question} Type yes or no: ").strip().casefold()
-        except (EOFError, KeyboardInterrupt):
-            show("")
-            return False
-        if answer in YES + NO:
-            return answer in YES
-        show("  Please answer yes or no.")
 
 
 def again(args: argparse.Namespace, collector: ReadingCollector) -> Iterator[str]:

@@ -41,7 +41,6 @@ from assistant.plans.shop_writer import in_force, read_history
 
 PLACES = {"mm": 3, "in": 4}
 WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
-NOT_HERE = ("reading", "csv", "dictate", "plot", "caliper", "caliper_range", "caliper_error", "most_change")
 
 
 def run_fit(args: argparse.Namespace, shop: Shop) -> int:
@@ -76,11 +75,7 @@ def run_fit(args: argparse.Namespace, shop: Shop) -> int:
 
 def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
     """What the options say about a joint. Raises BadInput with every fault."""
-    faults = [
-        Fault("means nothing with fit", "", f"--{name.replace('_', '-')}", "leave it out")
-        for name in NOT_HERE
-        if getattr(args, name)
-    ]
+    faults: list[Fault] = []
     given = [what for what, name in WAYS.items() if getattr(args, name) is not None]
     if len(given) > 1:
         mend = "report one joint at a time, with one of --too-tight, --too-loose and --gap"

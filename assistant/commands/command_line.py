@@ -6,7 +6,7 @@ import argparse
 import re
 import shlex
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 KINDS = {"int": "must be a whole number", "float": "must be a number"}
-PLAN, SHOP = "PLAN", "SHOP"
+PLAN, SHOP, COMMAND = "PLAN", "SHOP", "COMMAND"
 
 
 class Parser(argparse.ArgumentParser):
@@ -34,10 +34,17 @@ class Parser(argparse.ArgumentParser):
             raise BadInput(list(self._faults(error.message, error.argument_name or ""))) from error
 
     def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
-        found, left_over = self.parse_known_args(args, namespace)
+        words = list(args or ())
+        if words and (command := self._subcommands().get(words[0])):
+            words[1:] = command._subcommand_first(words[1:])
+        found, left_over = self.parse_known_args(words, namespace)
         if left_over:
-            command = self._subcommands().get(getattr(found, "command", ""), self)
-            raise BadInput([command._unknown(word) for word in left_over])
+            parser, others = self, list[Parser]()
+            while (chosen := parser._chosen(found)) is not None:
+                # Only beside one another: an option of some other command is more likely a typing error.
+                others = [] if parser is self else [p for p in parser._subcommands().values() if p is not chosen]
+                parser = chosen
+            raise BadInput(list(parser._left_over(left_over, others)))
         return found
 
     def error(self, message: str) -> NoReturn:
@@ -47,8 +54,32 @@ class Parser(argparse.ArgumentParser):
         """Print it as anything else: argparse drops what it can't write, without a word."""
         print(message, end="", file=file or sys.stderr)
 
+    def _subparsers_action(self) -> argparse._SubParsersAction[Parser] | None:
+        return next((a for a in self._actions if isinstance(a, argparse._SubParsersAction)), None)
+
     def _subcommands(self) -> dict[str, Parser]:
-        return next((a.choices for a in self._actions if isinstance(a, argparse._SubParsersAction)), {})
+        action = self._subparsers_action()
+        return {} if action is None else dict(action.choices)
+
+    def _chosen(self, found: argparse.Namespace) -> Parser | None:
+        """The parser of the sub-command that was chosen, None where there are no sub-commands."""
+        action = self._subparsers_action()
+        return None if action is None else action.choices.get(getattr(found, action.dest, ""))
+
+    def _subcommand_first(self, words: list[str]) -> list[str]:
+        """The same words with the sub-command before its options, since only its own parser knows them."""
+        every = [self, *self._subcommands().values()]
+        # "?" too: of --lan, an address only where one follows (`page_parts.lan_alone`).
+        actions = [action for parser in every for action in parser._actions if action.nargs in (None, "?")]
+        valued = {name for action in actions for name in action.option_strings}
+        at = 0
+        while self._subcommands() and at < len(words):
+            word = words[at]
+            if not word.startswith("-"):
+                return [word, *words[:at], *words[at + 1 :]]
+            # Any beginning of an option is short for it.
+            at += 2 if "=" not in word and any(name.startswith(word) for name in valued) else 1
+        return words
 
     def _faults(self, message: str, name: str) -> Iterator[Fault]:
         """message: argparse's, of any supported Python. name: of the argument it is about, "" for none."""
@@ -60,7 +91,7 @@ class Parser(argparse.ArgumentParser):
 
     def _missing(self, found: re.Match[str], _: str) -> Iterator[Fault]:
         for name in found[1].split(", "):
-            if name == "COMMAND":
+            if name == COMMAND:
                 yield Fault("no command is given", "", self._where(), f"give one: {', '.join(self._subcommands())}")
             else:
                 yield Fault("is missing", "", self._where(name), f"give it: {self._least()}")
@@ -86,7 +117,7 @@ class Parser(argparse.ArgumentParser):
         action, value = self._action(name), _unquoted(found[1])
         choices = [str(choice) for choice in (action.choices if action is not None and action.choices else ())]
         near = nearest(value, choices)
-        if isinstance(action, argparse._SubParsersAction):
+        if isinstance(action, argparse._SubParsersAction) and name == COMMAND:
             mend = f"did you mean {self.prog} {near}?" if near else f"give one: {', '.join(choices)}"
             command = next((word for word in self._words if word in choices), None)
             if command is not None and self._words[0] not in choices:  # an option of the command's stands before it
@@ -113,6 +144,20 @@ class Parser(argparse.ArgumentParser):
         (r"^ambiguous option: (\S+) could match (.*)", _ambiguous),
         (r"^ignored explicit argument (.*)", _value_of_a_flag),
     )
+
+    def _left_over(self, words: Sequence[str], others: Sequence[Parser]) -> Iterator[Fault]:
+        """A fault for each word that nothing has taken. others: the parsers of the other sub-commands."""
+        rest = iter(words)
+        for word in rest:
+            option, equals, _ = word.partition("=")
+            owners = {other.prog: a for other in others for a in other._actions if option in a.option_strings}
+            if owners:
+                if not equals and any(action.nargs is None for action in owners.values()):
+                    next(rest, None)  # its value
+                commands = " or ".join(prog.partition(" ")[2] for prog in owners)
+                yield Fault("means nothing here", "", self._where(option), f"use it with {commands}")
+            else:
+                yield self._unknown(word)
 
     def _unknown(self, word: str) -> Fault:
         """A word that no option or argument has taken."""
@@ -141,6 +186,8 @@ class Parser(argparse.ArgumentParser):
 
     def _call(self, name: str) -> str:
         action = self._action(name)
+        if isinstance(action, argparse._SubParsersAction):
+            return f"{self.prog} {_value_name(action)}"
         if action is None or not action.option_strings:
             return self._least()
         return f"{name.split('/')[-1]} {_value_name(action)}"
@@ -149,6 +196,31 @@ class Parser(argparse.ArgumentParser):
         """The command with no more than it needs, to type."""
         needed = [action for action in self._actions if action.required]
         return " ".join([self.prog, *(" ".join([*a.option_strings[-1:], _value_name(a)]) for a in needed)])
+
+
+class Commands(Parser):
+    """The whole program's: its help lists the commands in groups."""
+
+    def __init__(self, groups: Mapping[str, Sequence[str]], **more: Any) -> None:
+        super().__init__(**more)
+        self._groups = groups
+
+    def format_help(self) -> str:
+        formatter = self._get_formatter()
+        formatter.add_usage(self.usage, self._actions, self._mutually_exclusive_groups)
+        formatter.add_text(self.description)
+        action = self._subparsers_action()
+        listed = {} if action is None else {each.dest: each for each in action._get_subactions()}
+        for title, names in self._groups.items():
+            formatter.start_section(title)
+            formatter.add_arguments([listed[name] for name in names])
+            formatter.end_section()
+        formatter.start_section("Options")
+        formatter.add_arguments([action for action in self._actions if action.option_strings])
+        formatter.end_section()
+        formatter.add_text(f"{self.prog} COMMAND --help shows a command's own options.")
+        formatter.add_text(self.epilog)
+        return formatter.format_help()
 
 
 def _value_name(action: argparse.Action) -> str:

@@ -16,20 +16,21 @@ from assistant.journal.store import REBUILT, Journal, SessionRow, journal_path
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Adds the action, ID, --state and --json."""
-    parser.add_argument(
-        "action",
-        choices=sorted(_ACTIONS),
-        help="list: all sessions; show: one session in full; export: one session as CSV (JSON with --json); "
-        "repair: recover a damaged journal",
-    )
-    parser.add_argument(
-        "id", metavar="ID", nargs="?", help="the session, e.g. 2026-11-25-1 (default: the latest; list: all)"
-    )
-    parser.add_argument(
-        "--state", metavar="DIR", type=Path, help="the folder of the journal (default: your data folder)"
-    )
-    parser.add_argument("--json", action="store_true", help="print JSON, for other programs")
+    """A sub-command for each action, with its own options."""
+    actions = parser.add_subparsers(dest="action", required=True)
+    for action, what in (
+        ("export", "one session as CSV, or as JSON with --json"),
+        ("list", "all sessions, oldest first"),
+        ("repair", "recover a damaged journal"),
+        ("show", "what was cut in a session, and when"),
+    ):
+        own = actions.add_parser(action, help=what, description=f"The journal: {what}.", epilog=parser.epilog)
+        if action != "repair":
+            which = "only this session" if action == "list" else "the session, e.g. 2026-11-25-1 (default: the latest)"
+            own.add_argument("id", metavar="ID", nargs="?", help=which)
+        folder = "the folder of the journal (default: your data folder)"
+        own.add_argument("--state", metavar="DIR", type=Path, help=folder)
+        own.add_argument("--json", action="store_true", help="print JSON, for other programs")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -69,9 +70,6 @@ def _export(args: argparse.Namespace) -> int:
 
 
 def _repair(args: argparse.Namespace) -> int:
-    if args.id is not None:
-        mend = "leave out the ID: repair works on the whole journal"
-        raise BadInput([Fault("takes no session", args.id, "journal repair", mend)])
     found = repair(args.state)
     if args.json:
         print(json.dumps({**dataclasses.asdict(found), "kept": str(found.kept) if found.kept else None}, indent=2))

@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 from typing import Any, TextIO
 
-from assistant.errors import BadInput, Fault, KerfcallError
+from assistant.errors import KerfcallError
 from assistant.hearing.download import KnownModel, fetch, is_whole, known_models, pick
 from assistant.hearing.models import choose, find_models, search_folders
 from assistant.hearing.process import why_not_loaded
@@ -23,18 +23,23 @@ PROGRESS_LINES = 10  # where there is no terminal
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """action, NAME, --shop, --json."""
-    actions = "list what is found, get (fetch) a model, or verify the files of those found"
-    parser.add_argument("action", choices=("list", "get", "verify"), help=actions)
-    parser.add_argument("name", nargs="?", metavar="NAME", help="with get: which (default: one of the shop's language)")
-    parser.add_argument("--shop", metavar="FILE", type=Path, help="the shop file (default: your own shop.toml, if any)")
-    parser.add_argument("--json", action="store_true", help="for other programs")
+    """list, get and verify, each with its own options."""
+    actions = parser.add_subparsers(dest="action", required=True)
+    for action, what in (
+        ("list", "which models are found, and which is used"),
+        ("get", "fetch a model, and check that it came whole"),
+        ("verify", "check the files of the models that are found"),
+    ):
+        own = actions.add_parser(action, help=what, description=f"Speech models: {what}.", epilog=parser.epilog)
+        if action == "get":
+            own.add_argument("name", nargs="?", metavar="NAME", help="which (default: one of the shop's language)")
+        shop = "the shop file (default: your own shop.toml, if any)"
+        own.add_argument("--shop", metavar="FILE", type=Path, help=shop)
+        own.add_argument("--json", action="store_true", help="for other programs")
 
 
 def run(args: argparse.Namespace) -> int:
     """Exit code 0; 3 when `verify` finds a broken model or `get` could not bring one; 2 for an unknown name."""
-    if args.name is not None and args.action != "get":
-        raise BadInput([Fault("takes no name", args.name, f"models {args.action}", "leave it out")])
     voice, _ = voice_and_checks(args.shop)
     return _get(args, voice) if args.action == "get" else _list(args, voice)
 

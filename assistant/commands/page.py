@@ -23,31 +23,33 @@ NO_TERMINAL = "-- No terminal: the code above is the only one. To get more codes
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "action",
-        nargs="?",
-        choices=sorted(_ACTIONS),
-        default="serve",
-        help="serve: show the journal's sessions until Ctrl-C (default); devices: list the paired devices; "
-        "revoke: unpair a device",
-    )
-    parser.add_argument("device", nargs="?", metavar="ID", help="for revoke: the device's number, or all")
-    parser.add_argument(
-        "--state", type=Path, metavar="DIR", help="the folder of the journal (default: your data folder)"
-    )
-    parser.add_argument("--json", action="store_true", help="for devices: print JSON, for other programs")
-    add_server_options(parser)
+    """serve, devices and revoke, each with its own options; those of serve also without its name."""
+    actions = parser.add_subparsers(dest="action")
+    actions.default = "serve"
+    every = [parser]
+    for action, what in (
+        ("devices", "list the paired devices"),
+        ("revoke", "unpair a device"),
+        ("serve", "show the journal's sessions until Ctrl-C, as `kerfcall page` alone does"),
+    ):
+        own = actions.add_parser(action, help=what, description=f"The page: {what}.", epilog=parser.epilog)
+        if action == "devices":
+            own.add_argument("--json", action="store_true", help="print JSON, for other programs")
+        elif action == "revoke":
+            own.add_argument("device", nargs="?", metavar="ID", help="the device's number, or all")
+        every.append(own)
+    for each in every:
+        folder = "the folder of the journal (default: your data folder)"
+        each.add_argument("--state", type=Path, metavar="DIR", help=folder)
+        if each in (parser, actions.choices["serve"]):
+            add_server_options(each)
 
 
 def run(args: argparse.Namespace) -> int:
     """Exit code 0; 2 for bad options or an unknown device; 3 if the page can't be served."""
-    faults = server_faults(args)
-    if args.device is not None and args.action != "revoke":
-        faults.append(Fault("takes no device", args.device, f"page {args.action}", "leave it out"))
-    if args.device is None and args.action == "revoke":
+    faults = server_faults(args) if args.action == "serve" else []
+    if args.action == "revoke" and args.device is None:
         faults.append(Fault("no device is given", "", "page revoke", "give its number, or all"))
-    if args.json and args.action != "devices":
-        faults.append(Fault("works with devices only", "", "--json", "leave it out"))
     if faults:
         raise BadInput(faults)
     return _ACTIONS[args.action](args)

@@ -15,7 +15,7 @@ from typing import Any
 
 from assistant.advice.suggest import Advice, Candidate, Wanted, refusals, suggest
 from assistant.commands.figures import length_option
-from assistant.commands.new_plan import write_new_plan
+from assistant.commands.new_file import write_new_file
 from assistant.commands.suggest_text import fingers, plan_text, table, wrapped
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade
@@ -72,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput([Fault("there is no such rank", str(rank), "--pick", f"give 1 to {len(advice.ranked)}")])
     picked = advice.ranked[rank - 1]
     if args.write is not None:
-        write_new_plan(args.write, plan_text(picked, wanted, blade, unit), "--write")
+        write_new_file(args.write, plan_text(picked, wanted, blade, unit), "--write")
     refused = refusals(picked, wanted, replace(shop, blade=blade), unit) if shop is not None else ()
     if args.json:
         print(json.dumps(advice_json(advice, wanted, blade, top, refused), indent=1))

@@ -95,7 +95,7 @@ class Document:
 
 def read_document(path: Path) -> Document:
     """Read and parse a TOML file. Never raises for what it finds: `Document.faults` has it, and tree is None."""
-    document = Document(shortened(cleaned(path.name)) or cleaned(str(path)) or "the file")
+    document = Document(_name_of(path))
     data = _bytes_of(path, document)
     if data is None:
         return document
@@ -109,6 +109,17 @@ def read_document(path: Path) -> Document:
         return document
     document.tree = _parsed(text, document)
     return document
+
+
+def document_of_text(text: str, path: Path) -> Document:
+    """The same of a text that is in no file yet. path: where it would be."""
+    document = Document(_name_of(path), digest=hashlib.sha256(text.encode()).hexdigest())
+    document.tree = _parsed(text, document)
+    return document
+
+
+def _name_of(path: Path) -> str:
+    return shortened(cleaned(path.name)) or cleaned(str(path)) or "the file"
 
 
 def _kind_of(tree: dict[str, Any] | None) -> str:

@@ -1,4 +1,4 @@
-"""The example shop files to start from: where they are, and how to copy them."""
+"""The commented examples: shop files, one for each kind of carriage, and the demo plans."""
 
 from __future__ import annotations
 
@@ -6,40 +6,27 @@ import shlex
 import sys
 from pathlib import Path
 
-# Each file and the carriage it is for.
-SHOPS = {
-    "shop-readout.toml": "a digital readout, mm",
-    "shop-handwheel-inch.toml": "a handwheel, inches",
-    "shop-stepper.toml": "a stepper",
-}
+# By kind of carriage.
+SHOPS = {"readout": "shop-readout.toml", "handwheel": "shop-handwheel-inch.toml", "steps": "shop-stepper.toml"}
 
 
 def examples_folder() -> Path | None:
-    """The folder `demo_plans`: that of the checkout, else the installed one; None if neither exists."""
-    here = Path(__file__).parents[2] / "demo_plans"
-    if here.is_dir():
-        return here
-    from importlib.metadata import PackageNotFoundError, files
-
-    try:
-        installed = [Path(str(file.locate())) for file in files("kerfcall") or () if file.name in SHOPS]
-    except PackageNotFoundError:
-        return None
-    return next((file.parent.resolve() for file in installed if file.exists()), None)
+    """`demo_plans`: inside the installed package, else beside it in a checkout; None where neither is there."""
+    package = Path(__file__).parents[1]
+    places = (package / "demo_plans", package.parent / "demo_plans")
+    return next((folder for folder in places if folder.is_dir()), None)
 
 
-def how_to_copy(path: Path) -> str:
-    """How to make a shop file at `path`, as the mend of a fault."""
+def example_plans() -> dict[str, Path]:
+    """The demo plans by name, e.g. "tea-trays", sorted; {} where they are missing."""
     folder = examples_folder()
-    if folder is None:
-        return "write one with at least [blade] and the measured kerf"
-    first, *_ = SHOPS
-    kinds = ", ".join(f"{name} ({carriage})" for name, carriage in SHOPS.items())
-    if sys.platform == "win32":
-        command = f'copy "{folder / first}" "{path}"'
-        made = f'mkdir "{path.parent}" & '
-    else:
-        command = shlex.join(["cp", str(folder / first), str(path)])
-        made = f"{shlex.join(['mkdir', '-p', str(path.parent)])} && "
-    made = "" if path.parent.is_dir() else made
-    return f"copy the example for your carriage and put in your own figures: {made}{command}; the examples are {kinds}"
+    files = [] if folder is None else sorted(folder.glob("*.toml"))
+    return {path.stem: path for path in files if path.name not in SHOPS.values()}
+
+
+def how_to_make(path: Path, own: bool) -> str:
+    """What makes a shop file at `path`, as a mend. own: whether that is the user's own, which needs no option."""
+    if own:
+        return "`kerfcall init` asks a few questions and writes it"
+    quoted = f'"{path}"' if sys.platform == "win32" else shlex.quote(str(path))
+    return f"`kerfcall init --to {quoted}` asks a few questions and writes it"

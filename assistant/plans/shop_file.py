@@ -14,8 +14,8 @@ from assistant.joinery import settings
 from assistant.joinery.model import Blade, Carriage
 from assistant.joinery.units import MM_PER_UNIT, plain_length
 from assistant.plans.checks import DEFAULT_CHECKS, read_checks
-from assistant.plans.document import Document, cleaned, folder_of, read_document, shortened
-from assistant.plans.examples import how_to_copy
+from assistant.plans.document import Document, cleaned, document_of_text, folder_of, read_document, shortened
+from assistant.plans.examples import how_to_make
 from assistant.plans.languages import Language, known_languages, language_of
 from assistant.plans.model import RUN_DOWN_S, Check, PageSettings, PedalSettings, Shop, VoiceSettings
 from assistant.plans.own_phrases import read_phrases, read_pronunciations, refuse_answers
@@ -73,13 +73,21 @@ def try_shop(path: Path | None) -> tuple[Shop | None, list[Fault]]:
     except (OSError, ValueError):
         missing = False  # `read_document` reports what is wrong with such a path
     if missing:
-        where, copy = folder_of(path), how_to_copy(path)
-        what, mend = f"there is no such file in {where}", f"check the name and the folder, or {copy}"
+        where, made = folder_of(path), how_to_make(path, own=not named)
+        what, mend = f"there is no such file in {where}", f"check the name and the folder, or make it: {made}"
         if not named:
             what = f"there is no shop file in {where}, and a kerf is never guessed"
-            mend = f"{copy}; or give another with --shop FILE"
+            mend = f"{made}; or give another with --shop FILE"
         return None, [Fault(what, "", shortened(cleaned(path.name)) or str(path), mend)]
-    document = read_document(path)
+    return _shop_of(read_document(path), path)
+
+
+def shop_of_text(text: str, path: Path) -> tuple[Shop | None, list[Fault]]:
+    """As `try_shop`, of a shop file that has not been written yet. path: where it would be."""
+    return _shop_of(document_of_text(text, path), path)
+
+
+def _shop_of(document: Document, path: Path) -> tuple[Shop | None, list[Fault]]:
     shop = _read(document, str(path)) if document.tree is not None and not document.is_wrong_file("shop") else None
     return (None if document.faults else shop), document.faults
 

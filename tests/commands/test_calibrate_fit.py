@@ -234,7 +234,10 @@ def test_inches_are_proposed_in_inches(fit: Fit) -> None:
         (["--clearance", "0.1", "--too-tight", "-0.1"], "--too-tight: a length can't be below zero here"),
         (["--clearance", "0.1", "--wanted", "0.1", "--gap", "-0.5"], "--gap: is too much to correct with clearance"),
         (["--clearance", "x", "--gap", "0.1"], "--clearance: this is not a length"),
-        (["--clearance", "0.1", "--gap", "0.1", "--reading", "A=1"], "--reading: means nothing with fit"),
+        (
+            ["--clearance", "0.1", "--gap", "0.1", "--reading", "A=1"],
+            "calibrate fit: --reading: means nothing here; use it with calibrate kerf",
+        ),
         ([], "--wanted: the clearance wanted is not known"),
     ],
 )

@@ -38,7 +38,7 @@ def faults(capsys: pytest.CaptureFixture[str]) -> Any:
 
 
 ONE_FAULT = [
-    ("", f"command line: no command is given; give one: {', '.join(COMMANDS)}"),
+    ("-- ", f"command line: no command is given; give one: {', '.join(COMMANDS)}"),
     ("lay-out", 'command line: there is no such command (got "lay-out"); did you mean kerfcall layout?'),
     ("zzz", f'command line: there is no such command (got "zzz"); give one: {", ".join(COMMANDS)}'),
     (
@@ -70,6 +70,20 @@ ONE_FAULT = [
         "journal shw",
         'journal: action: must be "export", "list", "repair" or "show" (got "shw"); did you mean "show"?',
     ),
+    (
+        "calibrate krf --json",
+        'calibrate: kind: must be "kerf", "screw", "zero", "backlash" or "fit" (got "krf"); did you mean "kerf"?',
+    ),
+    (
+        "page 5",
+        'page: action: must be "devices", "revoke" or "serve" (got "5"); give it: kerfcall page devices|revoke|serve',
+    ),
+    ("calibrate zero --too-tight 0.05", "calibrate zero: --too-tight: means nothing here; use it with calibrate fit"),
+    (
+        "calibrate screw --new-blade=new",
+        "calibrate screw: --new-blade: means nothing here; use it with calibrate kerf or calibrate fit",
+    ),
+    ("page --json", "page serve: --json: means nothing here; use it with page devices"),
     ("journal", "journal: action: is missing; give it: kerfcall journal export|list|repair|show"),
     (
         "suggest --width 9 --thickness 3 --unit inc",
@@ -114,10 +128,60 @@ def test_no_kind_of_fault_of_the_parser_is_passed_on_as_it_comes() -> None:
             assert fault.where.startswith("made") and "--help" not in fault.mend, fault
 
 
+def subparsers(parser: argparse.ArgumentParser) -> dict[str, Any]:
+    return next((dict(a.choices) for a in parser._actions if isinstance(a, argparse._SubParsersAction)), {})
+
+
 def test_every_command_is_parsed_by_it() -> None:
     for name in COMMANDS:
-        (commands,) = (a.choices for a in build_parser(name)._actions if isinstance(a, argparse._SubParsersAction))
-        assert isinstance(commands[name], Parser)
+        command = subparsers(build_parser(name))[name]
+        assert all(isinstance(parser, Parser) for parser in (command, *subparsers(command).values()))
+
+
+SUBCOMMANDS = {
+    "calibrate": ["kerf", "screw", "zero", "backlash", "fit"],
+    "models": ["list", "get", "verify"],
+    "journal": ["export", "list", "repair", "show"],
+    "page": ["devices", "revoke", "serve"],
+}
+
+
+@pytest.mark.parametrize("command", SUBCOMMANDS)
+def test_a_sub_command_has_its_own_options_only(command: str) -> None:
+    parsers = subparsers(subparsers(build_parser(command))[command])
+    assert list(parsers) == SUBCOMMANDS[command]
+    options = {name: {o for a in parser._actions for o in a.option_strings} for name, parser in parsers.items()}
+    of_one = {
+        "calibrate": {"--most-change": {"kerf"}, "--new-blade": {"kerf", "fit"}, "--gap": {"fit"}, "--plan": None},
+        "models": {"--shop": None},
+        "journal": {"--state": None},
+        "page": {"--json": {"devices"}, "--port": {"serve"}, "--lan": {"serve"}, "--state": None},
+    }[command]
+    for option, names in of_one.items():
+        assert {name for name in parsers if option in options[name]} == (names or set(parsers)), option
+    if command == "calibrate":
+        assert "--reading" not in options["fit"] and "--dictate" in options["backlash"]
+
+
+ANYWHERE = [
+    ("journal --state s --json show X", {"action": "show", "id": "X", "state": Path("s"), "json": True}),
+    ("journal --sta=s list", {"action": "list", "id": None, "state": Path("s")}),
+    ("calibrate --json --shop kerf zero --history", {"kind": "zero", "shop": Path("kerf"), "history": True}),
+    ("calibrate --reading A=1 kerf --reading B=2", {"kind": "kerf", "reading": ["A=1", "B=2"]}),
+    ("models --json get --shop x NAME", {"action": "get", "name": "NAME", "json": True, "shop": Path("x")}),
+    ("page", {"action": "serve", "port": None, "lan": None}),
+    ("page --port 9000 --state s", {"action": "serve", "port": 9000, "state": Path("s")}),
+    ("page --port 9000 serve", {"action": "serve", "port": 9000}),
+    ("page --lan 10.0.0.9 serve", {"action": "serve", "lan": "10.0.0.9"}),
+    ("page --state s revoke 2", {"action": "revoke", "device": "2", "state": Path("s")}),
+]
+
+
+@pytest.mark.parametrize(("line", "read"), ANYWHERE)
+def test_options_may_stand_before_the_sub_command(line: str, read: dict[str, Any]) -> None:
+    words = line.split()
+    found = vars(build_parser(words[0]).parse_args(words))
+    assert {name: found[name] for name in read} == read
 
 
 IN_EACH_OTHERS_PLACE = [

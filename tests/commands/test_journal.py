@@ -188,7 +188,7 @@ def test_repair_says_what_it_did(tmp_path: Path, capsys: pytest.CaptureFixture[s
 
 def test_repair_takes_no_session(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, _, err = run(capsys, "repair", "2026-11-25-1", "--state", tmp_path)
-    assert code == 2 and "journal repair: takes no session" in err and "leave out the ID" in err
+    assert code == 2 and 'journal repair: there is no place for this (got "2026-11-25-1"); leave it out' in err
 
 
 def test_a_damaged_journal_is_one_line_and_exit_3(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from assistant import __version__
-from assistant.commands import COMMANDS
+from assistant.commands import COMMANDS, GROUPS
 from tests.commands.program import Workshop
 
 
@@ -19,6 +19,18 @@ def test_version_and_help(workshop: Workshop) -> None:
     done = workshop.run("--help")
     assert done.code == 0 and all(name in done.out for name in COMMANDS)
     assert "Kerfcall never stops a blade" in " ".join(done.out.split())
+
+
+def test_the_commands_come_in_groups_also_where_none_is_given(workshop: Workshop) -> None:
+    assert sorted(name for names in GROUPS.values() for name in names) == sorted(COMMANDS)
+    assert list(GROUPS) == ["Set up", "Plan", "Cut", "Look back"]
+    done = workshop.run()
+    assert (done.code, done.out, done.err) == (0, workshop.run("--help").out, "")
+    at = -1
+    for title, names in GROUPS.items():
+        for line in (f"\n{title}:\n", *(f"\n  {name} " for name in names)):
+            at, before = done.out.index(line, max(at, 0)), at
+            assert at > before
 
 
 def test_the_version_stands_once() -> None:
@@ -34,7 +46,7 @@ def test_every_command_has_help(workshop: Workshop, command: str) -> None:
     assert done.code == 0 and f"kerfcall {command}" in done.out and done.err == ""
 
 
-@pytest.mark.parametrize("words", [(), ("saw",), ("layout",), ("cut",), ("layout", "plan.toml", "--nope")])
+@pytest.mark.parametrize("words", [("saw",), ("layout",), ("cut",), ("layout", "plan.toml", "--nope")])
 def test_wrong_usage_is_exit_code_2(workshop: Workshop, words: tuple[str, ...]) -> None:
     done = workshop.run(*words)
     assert done.code == 2 and done.out == "" and len(done.err.splitlines()) == 1

@@ -87,7 +87,7 @@ def test_an_unknown_name_exits_2_with_the_near_one(data, capsys):
 @pytest.mark.parametrize("action", ["list", "verify"])
 def test_a_name_belongs_to_get_only(data, capsys, action):
     assert main(["models", action, "x"]) == 2
-    assert "takes no name" in capsys.readouterr().err
+    assert f'models {action}: there is no place for this (got "x")' in capsys.readouterr().err
 
 
 def test_the_list_tells_how_to_get_one(data, capsys):

@@ -165,8 +165,8 @@ def test_a_code_that_was_used_is_gone_from_the_terminal(workshop: Workshop, word
             ("page", "revoke", "9", "--state", "s"),
             "page revoke: there is no such device (got 9); `kerfcall page devices`",
         ),
-        (("page", "devices", "1"), "page devices: takes no device (got 1); leave it out"),
-        (("page", "--json"), "--json: works with devices only; leave it out"),
+        (("page", "devices", "1"), 'page devices: there is no place for this (got "1"); leave it out'),
+        (("page", "--json"), "page serve: --json: means nothing here; use it with page devices"),
         (("page", "--port", "80"), "--port: must be from 1024 to 65535 (got 80)"),
         (
             ("page", "--lan", "198.51.100.7"),

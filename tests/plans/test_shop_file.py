@@ -235,7 +235,7 @@ def test_without_a_path_the_users_own_shop_file_is_read(tmp_path: Path, monkeypa
     with pytest.raises(BadInput) as caught:
         shop_file.read_shop(None)
     assert len(caught.value.faults) == 1
-    begin = f"shop.toml: there is no shop file in {tmp_path}, and a kerf is never guessed; copy the example for your"
+    begin = f"shop.toml: there is no shop file in {tmp_path}, and a kerf is never guessed; `kerfcall init` asks"
     assert str(caught.value).startswith(begin)
     assert str(caught.value).endswith("; or give another with --shop FILE")
     own.write_text(SHOP)

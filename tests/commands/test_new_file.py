@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from assistant.commands.new_plan import write_new_plan
+from assistant.commands.new_file import write_new_file
 from assistant.errors import BadInput
 
 
 def test_it_is_written_as_it_is(tmp_path: Path) -> None:
     path = tmp_path / "new.toml"
-    write_new_plan(path, 'title = "Kästchen"\n', "--write")
+    write_new_file(path, 'title = "Kästchen"\n', "--write")
     assert path.read_bytes() == 'title = "Kästchen"\n'.encode()
 
 
@@ -20,11 +20,19 @@ def test_one_that_is_there_stays_as_it_is(tmp_path: Path) -> None:
     path = tmp_path / "old.toml"
     path.write_text("mine", encoding="utf-8")
     with pytest.raises(BadInput, match="--write: the file exists and was not overwritten .*old.toml"):
-        write_new_plan(path, "new", "--write")
+        write_new_file(path, "new", "--write")
     assert path.read_text(encoding="utf-8") == "mine"
+
+
+def test_half_a_file_is_none(tmp_path: Path) -> None:
+    """A lone surrogate is no text that UTF-8 can hold."""
+    path = tmp_path / "new.toml"
+    with pytest.raises(BadInput, match="cannot be written"):
+        write_new_file(path, 'title = "\ud800"\n', "--to")
+    assert not path.exists()
 
 
 @pytest.mark.parametrize("name", ["none/new.toml", "new\0.toml"])
 def test_what_cant_be_written_says_why(name: str, tmp_path: Path) -> None:
-    with pytest.raises(BadInput, match="--plan: can't be written: .*; check the folder"):
-        write_new_plan(tmp_path / name, "new", "--plan")
+    with pytest.raises(BadInput, match="--plan: cannot be written: .*; check the folder"):
+        write_new_file(tmp_path / name, "new", "--plan")
