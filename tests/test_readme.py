@@ -66,7 +66,7 @@ def test_every_module_that_the_guide_names_exists(name: str) -> None:
     assert (ROOT / "assistant" / name).exists() or (ROOT / name).exists()
 
 
-@pytest.mark.parametrize(("key", "gesture"), [("space", "tap"), ("d", "double tap"), ("h", "hold")])
+@pytest.mark.parametrize(("key", "gesture"), [("space", "tap"), ("d", "double tap"), ("h", "long press")])
 def test_the_keys_of_the_gestures(key: str, gesture: str) -> None:
     assert re.search(rf"\| {gesture} \({key}\)", README)
     assert re.search(rf"\b{key}\b.*{gesture}", KEY_LIST)

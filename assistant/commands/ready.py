@@ -154,7 +154,7 @@ def _pedal(args: argparse.Namespace) -> int:
     def say(text: str) -> None:
         print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
 
-    say(f"Press the pedal once (waiting {args.seconds:g} s). Then try a double tap and a hold.")
+    say(f"Press the pedal once (waiting {args.seconds:g} s). Then try a double tap and a long press.")
     learned: LearnedKey | None
     try:
         with quiet_terminal():

@@ -42,7 +42,7 @@ class Reader:
     """Kernel events of one node -> moves of its keys. Pure.
 
     A key that was down before, or while events were lost, means nothing until it is pressed again: when it
-    went down is not known, and a press too long by that could become a hold, which confirms.
+    went down is not known, and a press too long by that could become a long press, which confirms.
     """
 
     def __init__(self) -> None:

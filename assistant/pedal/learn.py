@@ -44,7 +44,7 @@ class Learner:
     def __init__(self, settings: PedalSettings, name: Callable[[Any], Named] = name_of) -> None:
         """name: what a key object is called."""
         self._name = name
-        self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
+        self._maker = GestureMaker(settings.long_press_s, settings.double_tap_s)
         self._code: Any = None
         self._key: Named | None = None
         self._presses = 0

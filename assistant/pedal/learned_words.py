@@ -5,6 +5,7 @@ from __future__ import annotations
 from assistant.pedal.learn import LearnedKey
 from assistant.pedal.names import MEND, Named
 from assistant.plans.model import PedalSettings
+from assistant.session.kinds import Press
 
 AT_ONCE_S = 0.02  # where the longest of several presses is shorter, the pedal itself lets go, and not the foot
 
@@ -35,12 +36,12 @@ def what_key(key: Named) -> str:
 def what_it_does(learned: LearnedKey, settings: PedalSettings) -> str:
     """How often it was pressed, which gestures came of it, and what hinders them."""
     presses, longest_s, gestures = learned.presses, learned.longest_down_s, learned.gestures
-    counts = ", ".join(f"{gestures.count(name)} {name}" for name in ("tap", "double", "hold") if name in gestures)
+    counts = ", ".join(f"{gestures.count(press)} {press.shown}" for press in Press if press in gestures)
     words = [f"{presses} press{'es' if presses != 1 else ''}: {counts or 'no gesture finished'}."]
     if learned.repeats:
         words.append("It repeats while it is down; that is ignored.")
-    if longest_s is not None and longest_s < settings.hold_s:
-        words.append(f"Longest time down {longest_s:.2f} s; a hold begins at {settings.hold_s:g} s.")
+    if longest_s is not None and longest_s < settings.long_press_s:
+        words.append(f"Longest time down {longest_s:.2f} s; a long press begins at {settings.long_press_s:g} s.")
     if longest_s is not None and longest_s < AT_ONCE_S and presses > 2:
-        words.append("It lets go at once however long it is pressed: such a pedal can't make a hold; say the phrases.")
+        words.append("It lets go at once, however long you press it, so it can't make a long press. Say the phrases.")
     return " ".join(words)

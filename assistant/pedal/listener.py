@@ -59,7 +59,7 @@ class PedalListener:
         self._settings = settings
         self._kernel = kernel
         self._key = key_from_name(settings.key, alone=is_named(settings))
-        self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
+        self._maker = GestureMaker(settings.long_press_s, settings.double_tap_s)
         self._moves: queue.SimpleQueue[tuple[Move, int, float]] = queue.SimpleQueue()
         self._opened = 0  # how many watches so far: what an earlier one still had to say is passed over
         self._moved_at = 0.0

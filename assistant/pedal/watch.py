@@ -22,7 +22,7 @@ from assistant.errors import NoSuchPart
 from assistant.patience import Patience, cpu_s_of_thread
 
 OPEN_WITHIN_S, LONGEST_OPENING_S = 2.0, 30.0  # without moving, and in all
-STANDS_IN = "the terminal's keys stand in (space: tap, d: double tap, h: hold)"
+STANDS_IN = "the terminal's keys stand in (space: tap, d: double tap, h: long press)"
 NO_ANSWER = f"the display server does not answer; {STANDS_IN}"
 OWN_DEVICE = "name the pedal's own device ([pedal] device)"
 OFFSETS = 32  # events among which the one that came quickest sets the server's clock; few, since clocks drift

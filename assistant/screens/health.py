@@ -14,7 +14,7 @@ from assistant.health import STANDS_IN, WORKS, Finding
 def terminal() -> Finding:
     """Whether the terminal's keys can stand in for pedal and voice."""
     if sys.stdin is not None and not sys.stdin.closed and sys.stdin.isatty():
-        return Finding("terminal keys", WORKS, "space: tap, d: double tap, h: hold, ?: all keys")
+        return Finding("terminal keys", WORKS, "space: tap, d: double tap, h: long press, ?: all keys")
     text = "pedal or voice: the standard input is no terminal"
     return Finding("terminal keys", STANDS_IN, text, "start from a terminal")
 

@@ -14,12 +14,12 @@ from assistant.session.kinds import By, Press
 REPEAT_GAP_S = 0.7  # longer than the longest usual delay before auto-repeat sets in
 MOST_DIGITS = 5
 
-GESTURES = {"space": Press.TAP, "enter": Press.TAP, "d": Press.DOUBLE, "h": Press.HOLD}
+GESTURES = {"space": Press.TAP, "enter": Press.TAP, "d": Press.DOUBLE, "h": Press.LONG}
 PHRASES = {intent.row.key: intent for intent in Intent if intent.row.key}
 KEY_LIST = """\
 Keys (one press each; a key kept down counts once):
   space, enter  tap: the pass is cut, call the next     d  double tap: say it again
-  h  hold: confirm the check, yes, or stand by          a  say again
+  h  long press: confirm the check, yes, or stand by    a  say again
   y  yes             n  no                              b  back one pass
   s  stand by        c  carry on                        g  go to a pass: g, its number, enter
   w  where am I      l  how many left                   m  mark a problem here

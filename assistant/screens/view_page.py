@@ -421,8 +421,11 @@ def _gauges(canvas: Canvas, row: int, gauges: Gauges, sight: Sight) -> None:
     if gauges.pedal != "heard":
         pedal = f"{gauges.pedal}{': keys' if gauges.keys else ''}"
     at = canvas.put(row, at + 3, f"pedal {pedal}", BOLD | REVERSE if gauges.down else 0)
-    if sight.hands.given:
-        canvas.put(row, at + 3, cut_to(f"{sight.hands.given} -> {sight.hands.made}", max(0, end - at - 4)))
+    given = sight.hands.given
+    if gauges.pedal == "heard":  # the row is full at 80 columns, and the pedal has just been named
+        given = given.removeprefix("pedal ")
+    if given:
+        canvas.put(row, at + 3, cut_to(f"{given} -> {sight.hands.made}", max(0, end - at - 3)))
     canvas.put(row, max(0, end), keys)
 
 

@@ -14,7 +14,7 @@ from assistant.screens.view_pace import Pace
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, SpeechEnded, SpeechStarted
 from assistant.session.facts import Record
-from assistant.session.kinds import By, DeviceState, Klass
+from assistant.session.kinds import By, DeviceState, Klass, Press
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
@@ -263,7 +263,7 @@ def _with_what_came_before(last: str, text: str) -> str:
 def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:
     """How it came, and what it means where nothing says what was made of it."""
     if isinstance(event, Gesture):
-        return f"{event.source} {event.gesture}", ""
+        return f"{event.source} {Press(event.gesture).shown}", ""
     if isinstance(event, NotHeard):
         return "something", event.reason
     meaning = EXPLAINED.get(event.intent, "").partition(" (")[0].format(argument=event.argument, twelve="", twice="")

@@ -53,10 +53,10 @@ class WordLines:
 
 
 HINTS = {
-    CUTTING: "tap: it is cut, the next   double: say again   hold: stand by",
-    CHECKS: "hold: confirmed   tap: say again",
-    QUESTION: "hold: yes   double tap: no",
-    STANDING_BY: "hold: carry on   double tap: where we are",
+    CUTTING: "tap: it is cut, the next   double tap: say again   long press: stand by",
+    CHECKS: "long press: confirmed   tap: say again",
+    QUESTION: "long press: yes   double tap: no",
+    STANDING_BY: "long press: carry on   double tap: where we are",
     FINISHED: "q: leave   double tap: say again",
     ENDED_EARLY: "q: leave",
 }

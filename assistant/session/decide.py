@@ -104,11 +104,11 @@ def _gesture(turn: Turn, event: Gesture) -> None:
     state = turn.state
     if is_out(state, event.since) or (event.gesture == Press.DOUBLE and state.effective_mode in (CHECKS, CUTTING)):
         _GESTURES[state.effective_mode, event.gesture](turn, event)
-    elif event.gesture == Press.HOLD and state.opening.after == CUTTING and state.mode in (CHECKS, CUTTING):
+    elif event.gesture == Press.LONG and state.opening.after == CUTTING and state.mode in (CHECKS, CUTTING):
         # Begun while a pass was called, it meant to stand by, whatever has been opened since.
         _stand_by(turn, event)
     else:
-        turn.show(prompt("pressed too early", gesture=event.gesture), Klass.REFUSED)
+        turn.show(prompt("pressed too early", gesture=Press(event.gesture).shown), Klass.REFUSED)
 
 
 def _cut_if_time(turn: Turn, answer: Answer) -> None:
@@ -193,22 +193,22 @@ def _over(turn: Turn, answer: Answer) -> None:
 _GESTURES: dict[tuple[Mode, Press], Callable[[Turn, Answer], None]] = {
     (CUTTING, Press.TAP): _cut_if_time,
     (CUTTING, Press.DOUBLE): _again,
-    (CUTTING, Press.HOLD): _stand_by,
+    (CUTTING, Press.LONG): _stand_by,
     (CHECKS, Press.TAP): _again,
     (CHECKS, Press.DOUBLE): _again,
-    (CHECKS, Press.HOLD): _confirm,
+    (CHECKS, Press.LONG): _confirm,
     (QUESTION, Press.TAP): _ignored,
     (QUESTION, Press.DOUBLE): lambda turn, answer: answer_no(turn),
-    (QUESTION, Press.HOLD): _yes,
+    (QUESTION, Press.LONG): _yes,
     (STANDING_BY, Press.TAP): _ignored,
     (STANDING_BY, Press.DOUBLE): _where,
-    (STANDING_BY, Press.HOLD): _carry_on,
+    (STANDING_BY, Press.LONG): _carry_on,
     (FINISHED, Press.TAP): _over,
     (FINISHED, Press.DOUBLE): _again,
-    (FINISHED, Press.HOLD): _over,
+    (FINISHED, Press.LONG): _over,
     (ENDED_EARLY, Press.TAP): _over,
     (ENDED_EARLY, Press.DOUBLE): _over,
-    (ENDED_EARLY, Press.HOLD): _over,
+    (ENDED_EARLY, Press.LONG): _over,
 }
 
 

@@ -6,11 +6,19 @@ from enum import StrEnum
 
 
 class Press(StrEnum):
-    """What one physical action on a pedal or key comes to; see `pedal.gestures`."""
+    """The gesture that one physical action on a pedal or key makes; see `pedal.gestures`.
+
+    Journals, JSON and scripts store the value. People see `shown`.
+    """
 
     TAP = "tap"
     DOUBLE = "double"
-    HOLD = "hold"
+    LONG = "hold"
+
+    @property
+    def shown(self) -> str:
+        """The gesture's name on a screen."""
+        return {Press.TAP: "tap", Press.DOUBLE: "double tap", Press.LONG: "long press"}[self]
 
 
 class By(StrEnum):

@@ -22,6 +22,7 @@ def test_words_on_what_a_pedal_does() -> None:
         return what_it_does(LearnedKey(Named("f13"), presses, repeats, longest_s, gestures), PedalSettings())
 
     text = words(3, 20, 1.2, "tap", "double", "hold")
-    assert text.startswith("3 presses: 1 tap, 1 double, 1 hold.") and "repeats" in text and "Longest" not in text
-    assert "a hold begins at 0.8 s" in words(1, 0, 0.3, "tap")
-    assert "can't make a hold" in words(3, 0, 0.005, "tap", "tap", "tap")
+    assert text.startswith("3 presses: 1 tap, 1 double tap, 1 long press.")
+    assert "repeats" in text and "Longest" not in text
+    assert "a long press begins at 0.8 s" in words(1, 0, 0.3, "tap")
+    assert "can't make a long press" in words(3, 0, 0.005, "tap", "tap", "tap")

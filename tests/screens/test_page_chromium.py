@@ -312,16 +312,16 @@ def words_of(page: Any) -> str:
     return str(page.evaluate("[...document.querySelectorAll('main')].map((part) => part.textContent).join(' ')"))
 
 
-def test_what_a_hold_does_goes_when_the_state_goes(browser: Any, one: Made) -> None:
+def test_what_a_long_press_does_goes_when_the_state_goes(browser: Any, one: Made) -> None:
     with device(browser) as page:
         pair(page, one)
         one.to_first_pass()
         one.gesture("hold")
-        shows(page, "#hint", "hold: carry on")
+        shows(page, "#hint", "long press: carry on")
         one.gesture("tap")
         shows(page, "#hands", "Standing by: a tap does nothing.")
         one.gesture("hold")
-        shows(page, "#hint", "hold: confirmed")
+        shows(page, "#hint", "long press: confirmed")
         page.wait_for_timeout(200)
         assert "Standing by." in words_of(page) and "carry on" not in words_of(page)
 
@@ -339,7 +339,7 @@ def test_an_answer_that_did_not_count_is_one_line_and_goes_with_what_it_answered
         rows = page.locator("#entries li", has_text=line)
         assert rows.count() == 1
         one.gesture("hold")
-        shows(page, "#hint", "hold: confirmed")
+        shows(page, "#hint", "long press: confirmed")
         playwright.expect(rows).to_have_count(0)
         assert line not in words_of(page)
 
@@ -366,7 +366,7 @@ def test_killed_while_standing_by_and_resumed_the_page_says_no_more_how_to_carry
             to_the_first_pass(first)
             time.sleep(1.0)  # the same key sooner is auto-repeat
             first.send("h")
-            shows(page, "#hint", "hold: carry on")
+            shows(page, "#hint", "long press: carry on")
             shows(page, "#mode", "Standing by")
             first.process.kill()
             page.wait_for_selector("body[data-link=stale]", timeout=6000)
@@ -377,7 +377,7 @@ def test_killed_while_standing_by_and_resumed_the_page_says_no_more_how_to_carry
             try:
                 second.until(drawn("UNTOUCHED?"))
                 shows(page, "#asked", "untouched?", timeout_ms=15_000)
-                shows(page, "#hint", "hold: yes")
+                shows(page, "#hint", "long press: yes")
                 page.wait_for_timeout(300)
                 assert "carry on" not in words_of(page)
                 second.until(drawn("UNTOUCHED?"), lambda page: "carry on" not in page)

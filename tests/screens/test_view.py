@@ -91,7 +91,7 @@ def drawn(text: str, least: int = 1) -> Callable[[str], bool]:
 
 
 def confirm(rig: Rig, *shown: str) -> None:
-    """One hold for each of these checks, known by its big letters."""
+    """One long press for each of these checks, known by its big letters."""
     for check in shown:
         rig.until(drawn(check))
         time.sleep(TOLD_S)
@@ -144,7 +144,7 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
 
 
 def test_at_a_setups_end_the_wait_for_the_blade_counts_down_and_goes(start: Callable[..., Rig], tmp_path: Path) -> None:
-    """A hold before it has gone confirms nothing."""
+    """A long press before it has gone confirms nothing."""
     rig = start(shop=SHOP.replace("run_down_s = 0", "run_down_s = 8"))
     to_the_first_pass(rig)
     rig.send(" ")
@@ -199,25 +199,28 @@ def test_the_page_follows_the_size_of_the_terminal(start: Callable[..., Rig]) ->
     assert rig.process.poll() is None
 
 
-def test_what_a_hold_did_while_standing_by_goes_when_that_is_over(start: Callable[..., Rig], tmp_path: Path) -> None:
-    """Carried on, or killed and resumed: a hold then confirms or means yes, and nothing says that it carries on."""
+def test_what_a_long_press_means_while_standing_by_goes_when_that_is_over(
+    start: Callable[..., Rig], tmp_path: Path
+) -> None:
+    """Carried on, or killed and resumed: a long press confirms or means yes, and nothing says that it carries on."""
     rig = start()
     to_the_first_pass(rig)
     for _ in range(2):
         rig.send("h")
-        rig.until(drawn("STANDING BY"), "hold: carry on", lambda page: "Hold to carry on" not in page)
+        rig.until(drawn("STANDING BY"), "long press: carry on", lambda page: "to carry on" not in page)
         rig.send(" ")
         rig.until("a tap does nothing")
         rig.send("h")
-        rig.until("Saw off? Clamps still tight, guard on?", "hold: confirmed", lambda page: "carry on" not in page)
+        asked = ("Saw off? Clamps still tight, guard on?", "long press: confirmed")
+        rig.until(*asked, lambda page: "carry on" not in page)
         to_the_first_pass(rig, "CARRYING")
     rig.send("h")
-    rig.until("hold: carry on")
+    rig.until("long press: carry on")
     rig.process.kill()
     rig.ended()
     again = Rig([sys.executable, "-m", "assistant", "resume", "--state", str(tmp_path / "state"), *SILENT])
     try:
-        again.until(drawn("UNTOUCHED?"), "hold: yes", lambda page: "carry on" not in page)
+        again.until(drawn("UNTOUCHED?"), "long press: yes", lambda page: "carry on" not in page)
     finally:
         again.close()
 

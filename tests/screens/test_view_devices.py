@@ -41,7 +41,7 @@ def test_the_pedal_is_seen_going_down_and_what_it_did_is_told(tmp_path: Path, xs
         time.sleep(TOLD_S)
         xserver.down("Next")
         rig.until("pedal DOWN")
-        rig.until("pedal hold -> clamps confirmed")
+        rig.until("long press -> clamps confirmed")
         xserver.up("Next")
         rig.until("pedal heard")
         xserver.end()
