@@ -33,7 +33,7 @@ UNLIKE = "it didn't sound like you saying it; `kerfcall soundcheck` learns your 
 NOT_NOW = "it means nothing now"
 NOT_THE_ANSWER = 'heard "{}": that is not the answer'
 NO_PHRASE = 'heard "{}": that is no phrase'
-OUR_OWN = "it fell into an announcement; say it again after it"
+OUR_OWN = "you spoke during an announcement; say it again afterwards"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""What `ready` asks of the journal: whether it can be read and written, and the room on its disk."""
+"""What `ready` checks about the journal: whether it can be read and written, and the space on its disk."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ LEAST_FREE_MB, LITTLE_FREE_MB = 50, 500
 
 
 def state_folder() -> Path:
-    """The journal's own. Raises ImportError where the library that knows it is missing."""
+    """The journal's folder. Raises ImportError where the library that finds it is missing."""
     from assistant.journal.store import default_state_dir
 
     return default_state_dir()
 
 
 def nearest_existing(folder: Path) -> Path:
-    """The folder, or the nearest one above it that is there."""
+    """The folder, or the nearest existing folder above it."""
     while not folder.exists() and folder != folder.parent:
         folder = folder.parent
     return folder
@@ -53,7 +53,7 @@ def journal(find: Callable[[], Path] = state_folder) -> Finding:
         file = journal_path(folder)
         if file.exists() and not os.access(file, os.W_OK):
             return Finding(
-                "journal", BROKEN, f"{with_tilde(file)} may not be written", "give yourself the right to write it"
+                "journal", BROKEN, f"{with_tilde(file)} can't be written", "give yourself permission to write it"
             )
         last = last_entry(folder)
     except OSError as error:
@@ -62,16 +62,16 @@ def journal(find: Callable[[], Path] = state_folder) -> Finding:
         text, _, what = str(error).partition("; ")
         return Finding("journal", BROKEN, text, what or "kerfcall journal repair")
     data = {"folder": str(folder), "last_entry_utc": last}
-    holds = f"last entry {last[:10]}" if last else "empty"
-    return Finding("journal", WORKS, f"{with_tilde(folder)}, {holds}", "", data)
+    last_line = f"last entry {last[:10]}" if last else "empty"
+    return Finding("journal", WORKS, f"{with_tilde(folder)}, {last_line}", "", data)
 
 
 def disk(find: Callable[[], Path] = state_folder) -> Finding:
-    """Room where the journal is kept."""
+    """Free space where the journal is kept."""
     try:
         free_mb = shutil.disk_usage(nearest_existing(find())).free // 1_000_000
     except OSError as error:
-        return Finding("disk", BROKEN, one_line(error), "see that the folder of the journal is there")
+        return Finding("disk", BROKEN, one_line(error), "check that the journal's folder exists")
     data = {"free_mb": free_mb}
     if free_mb < LEAST_FREE_MB:
         return Finding("disk", BROKEN, f"{free_mb} MB free", f"free at least {LEAST_FREE_MB} MB", data)

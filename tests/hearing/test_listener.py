@@ -131,7 +131,7 @@ def test_our_own_voice_and_what_overlaps_it_is_not_heard(ear, posted):
     feed(ear, sound[half:])
     ear.speaking(False)
     assert heard(posted) == []
-    assert "fell into an announcement" in heard(posted, NotHeard)[0].reason
+    assert "you spoke during an announcement" in heard(posted, NotHeard)[0].reason
     feed(ear, bytes(16000) + sound)
     assert len(heard(posted)) == 1
 

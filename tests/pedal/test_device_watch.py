@@ -193,12 +193,12 @@ def test_a_device_that_can_not_be_opened_says_why_and_what_mends_it(fake: FakeKe
     fake.refused["event0"] = error
     with pytest.raises(NoSuchPart, match=words) as raised:
         Rig(fake)
-    assert "To mend it" in str(raised.value)
+    assert "To fix it" in str(raised.value)
 
 
 def test_a_device_that_another_program_has_grabbed_is_left_to_it(fake: FakeKernel) -> None:
     fake.busy.add("event0")
-    with pytest.raises(NoSuchPart, match="another program has taken Foot Switch"):
+    with pytest.raises(NoSuchPart, match="another program has grabbed Foot Switch"):
         Rig(fake)
     for fd in fake.opened:
         with pytest.raises(OSError):

@@ -248,7 +248,7 @@ def test_the_end_of_the_display_server_is_noticed_and_its_return_too(
     xserver.end()
     lost = rig.next()
     assert isinstance(lost, DeviceChanged) and (lost.device, lost.state) == ("pedal", "lost")
-    assert "terminal's keys stand in" in lost.text
+    assert "terminal's keys replace it" in lost.text
     assert not rig.listener.alive
     assert rig.nothing()
     xserver.start_again()
@@ -368,10 +368,10 @@ def test_no_key_is_logged(xserver: XServer, rig: Rig, caplog: pytest.LogCaptureF
     assert caplog.records == []
 
 
-def test_without_a_display_server_it_says_what_stands_in(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_a_display_server_it_says_what_replaces_the_pedal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("XDG_SESSION_TYPE", raising=False)
-    with pytest.raises(NoSuchPart, match=r"no display server.*space: tap.*To mend it: start from a terminal window"):
+    with pytest.raises(NoSuchPart, match=r"no display server.*space: tap.*To fix it: start from a terminal window"):
         Rig()
 
 
@@ -397,7 +397,7 @@ def test_each_thing_in_the_way_is_named_with_its_mend(monkeypatch: pytest.Monkey
     assert "Wayland" in wayland and "log in to an X11" in wayland
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     missing = why_no_keyboard({"DISPLAY": ":5"}, "linux")
-    assert "pip install --no-deps pynput" in missing and "stand in" in missing
+    assert "pip install --no-deps pynput" in missing and "terminal's keys replace it" in missing
 
 
 @needs_x

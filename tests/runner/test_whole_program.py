@@ -167,7 +167,7 @@ def test_keys_drive_a_whole_job_and_the_program_ends_by_itself(saw: Saw) -> None
     saw.run(saw.cut("--no-voice"))
     saw.until(FIRST_CHECK)
     saw.until("The pedal is not heard: there is no display server")
-    saw.until("the terminal's keys stand in (space: tap, d: double tap, h: long press)")
+    saw.until("the terminal's keys replace it (space: tap, d: double tap, h: long press)")
     saw.keys(("d", "?? Setup 1 of 2: "), ("h", SECOND_CHECK), ("h", "pass 1/2"))
     saw.keys(("d", "Again: Set"), (" ", "pass 2/2"), (" ", "?? Saw off. When the blade has stopped, count "))
     saw.keys(("h", "setup 2/2, " + BOTH_CHECKS), ("h", "setup 2/2, pass 1/2"), (" ", "pass 2/2"))
@@ -327,7 +327,7 @@ def test_a_press_counts_once_while_the_programs_own_terminal_has_the_focus(saw: 
 
 
 def test_without_any_sound_device_it_runs_on_in_text_and_says_so_once(saw: Saw) -> None:
-    """Neither loudspeaker nor microphone: each is said once, with what stands in, and the job goes on by keys."""
+    """Neither loudspeaker nor microphone: each is said once, with what replaces it, and the job goes on by keys."""
     (saw.folder / "no-sound.conf").write_text("")
     nowhere = str(saw.folder / "no-server")
     saw.run(saw.cut(), ALSA_CONFIG_PATH=str(saw.folder / "no-sound.conf"), PULSE_SERVER=f"unix:{nowhere}")
