@@ -193,7 +193,7 @@ class Adapters:
             ctrl_c.at_once = False
             return
         raise CouldNotRun(
-            "nothing can drive the session: no pedal, no terminal for its keys, no microphone; "
+            "nothing can control the session: no pedal, no terminal for its keys, no microphone; "
             "run it in a terminal, or play a script with --rehearse"
         )
 

@@ -120,7 +120,7 @@ def refusal(note_file: Path) -> str:
         resume = f"; it stays open for: kerfcall resume {session}{state}" if session else ""
     return (
         f"another live session is running{who}. Only one may run, since one press of the pedal would count in both. "
-        f"End that one with Ctrl-C in its terminal{kill}{resume}"
+        f"End it with Ctrl-C in its terminal{kill}{resume}"
     )
 
 

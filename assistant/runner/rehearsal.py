@@ -173,6 +173,6 @@ class Rehearsal:
         table = whole_table(job.checks, job.voice, self._runner.state.passes)
         phrase = next((phrase for phrase in (*self._runner.phrases, *table) if phrase.text == text), None)
         if phrase is None:
-            return NotHeard(at, utc, f"no phrase of the table: {text}")
+            return NotHeard(at, utc, f"not one of the phrases: {text}")
         generation = self._runner.state.generation
         return Heard(at, utc, Intent(phrase.intent), phrase.argument, phrase.text, at, generation)

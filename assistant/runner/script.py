@@ -112,7 +112,7 @@ def _kind_or_argument_fault(kind: str, argument: str, where: str) -> Fault | Non
     if kind == LineKind.HEARD and not argument:
         return Fault("has nothing to hear", "", where, "write the phrase after 'heard'")
     if kind == LineKind.KEY and argument not in KEYS:
-        return Fault("has a key that does nothing to a session", argument[:40], where, f"use one of {' '.join(KEYS)}")
+        return Fault("has a key that does nothing in a session", argument[:40], where, f"use one of {' '.join(KEYS)}")
     if kind == LineKind.INTERRUPT and argument:
         return Fault("has more than an interrupt", argument[:40], where, "write 'interrupt' alone")
     if kind == LineKind.DEVICE:

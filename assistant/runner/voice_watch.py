@@ -12,8 +12,8 @@ With `runner.live.TICK_S` and a busy moment that is on the screens within 5 s.""
 LONGEST_S = 120.0
 """No announcement is longer in the making, nor sounds longer: the longest takes 25 s at the usual pace, and the slowest
 pace is half of that."""
-LOST = f"The voice has given no sign for {VERDICT_S:g} s: announcements are on the screen only."
-SLOW = f"The voice is slow here: an announcement has been in the making for {VERDICT_S:g} s, and goes on."
+LOST = f"The voice has not responded for {VERDICT_S:g} s: announcements are on the screen only."
+SLOW = f"The voice is slow here: it has been preparing an announcement for {VERDICT_S:g} s, and is still at it."
 BACK = "The voice works again."
 
 

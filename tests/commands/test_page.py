@@ -223,7 +223,7 @@ def test_a_taken_port_is_told_before_anything_is_cut(workshop: Workshop) -> None
         port = str(other.getsockname()[1])
         done = workshop.run("page", "--state", "state", "--port", port)
     assert done.code == 3
-    assert f"the page can't have port {port}" in done.err
+    assert f"the page can't use port {port}" in done.err
 
 
 def test_revoking_all(workshop: Workshop) -> None:

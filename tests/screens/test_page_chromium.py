@@ -296,7 +296,7 @@ def test_a_server_killed_and_started_again_is_told_and_found_again(browser: Any,
         os.kill(first.process.pid, signal.SIGKILL if sys.platform != "win32" else signal.SIGTERM)
         first.end()
         page.wait_for_selector("body[data-link=stale]", timeout=6000)
-        assert re.match(r"Old: no word for \d+ s", page.inner_text("#link-text"))
+        assert re.match(r"Old: no news for \d+ s", page.inner_text("#link-text"))
         second = _serve(tmp_path, port)
         try:
             page.wait_for_selector("body[data-link=live]", timeout=10_000)

@@ -25,7 +25,7 @@ SAID_S = 40.0  # an open code with less time left than this is not worth saying
 WITHIN_S = 8.0  # two double taps that belong together
 UNASKED = (0.1, 3.0)  # a second, at once: tries while no code is open that are worth a line
 PLAIN_HTTP = (
-    "The page is plain HTTP, not encrypted: whoever can listen on this network can read it, and could act as a paired "
+    "The page is plain HTTP, not encrypted: anyone who can listen on this network can read it, and could act as a paired "
     "device. Use --lan only on a network that you trust."
 )
 
@@ -159,7 +159,7 @@ class BenchPage:
             left = {0: "no try", 1: "one try"}.get(tried.left, f"{tried.left} tries")
             self._note(f"!! A wrong pairing code from {address}; {left} left from there with this code.")
         elif self._unasked.allow(""):
-            why = "no code is open, or that address has no try left"
+            why = "no code is valid now, or that address has no tries left"
             self._note(f"!! A pairing code from {address} was not looked at: {why}.")
 
     def _paired(self, device: PairedDevice) -> None:

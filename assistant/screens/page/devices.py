@@ -165,7 +165,7 @@ def _hash(token: str) -> str:
 
 def _device(data: object) -> PairedDevice:
     if not isinstance(data, dict) or set(data) != {"id", "name", "hash", "paired", "seen"}:
-        raise ValueError("a device is not whole")
+        raise ValueError("a device is incomplete")
     if not all(isinstance(value, str) for value in data.values()) or not data["id"].isdecimal():
-        raise ValueError("a device holds what is no text")
+        raise ValueError("a device has a value that is not text")
     return PairedDevice(**data)
