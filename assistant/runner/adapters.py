@@ -1,7 +1,7 @@
-"""The adapters of one live run: opened one by one, owned while it lasts, closed in the opposite order.
+"""The adapters of one live run: opened one by one, owned while it lasts, closed in reverse order.
 
-How each is made, and with which of the user's options, its maker knows (`commands/driving.py`). This room knows them by
-their contracts only, so it imports no adapter, and a new kind of one changes nothing here.
+Each adapter's maker knows how to make it, and with which user options (`commands/driving.py`). This room knows adapters
+by their contracts only. So it imports none, and a new kind of adapter changes nothing here.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ CLOSING_SPEECH_S = 20.0
 MICROPHONE_S = 15.0  # for the recogniser to load and the microphone to be found, where nothing else could drive
 
 Pump = Callable[[float], None]
-"""What must be called with the session time as that goes on."""
+"""A function that must be called with the session time as that goes on."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ MOST_BYTES = 1_000_000
 
 
 class LineKind(StrEnum):
-    """What a line of a script makes happen, as it is written there."""
+    """What a script line makes happen, as the script writes it."""
 
     PEDAL = "pedal"
     HEARD = "heard"
@@ -50,7 +50,7 @@ class ScriptLine:
 
 
 def read_script(path: Path) -> tuple[ScriptLine, ...]:
-    """The script's lines in order. Raises BadInput with every fault in it, by line."""
+    """The script's lines, in order. Raises BadInput with every fault in it, by line."""
     try:
         data = path.read_bytes()
         if len(data) > MOST_BYTES:
@@ -65,7 +65,7 @@ def read_script(path: Path) -> tuple[ScriptLine, ...]:
 
 
 def parse_script(text: str, name: str) -> tuple[ScriptLine, ...]:
-    """As `read_script`, from text; `name` is where faults say they are."""
+    """As `read_script`, from text; faults give `name` as their place."""
     faults: list[Fault] = []
     lines: list[ScriptLine] = []
     for number, raw in enumerate(text.splitlines(), 1):
@@ -95,7 +95,7 @@ def parse_script(text: str, name: str) -> tuple[ScriptLine, ...]:
 
 
 def _seconds(text: str) -> float | None:
-    """None for what is no time within the limits."""
+    """None if the text is not a time within the limits."""
     try:
         seconds = Decimal(text)
     except InvalidOperation:

@@ -25,8 +25,8 @@ SAID_S = 40.0  # an open code with less time left than this is not worth saying
 WITHIN_S = 8.0  # two double taps that belong together
 UNASKED = (0.1, 3.0)  # a second, at once: tries while no code is open that are worth a line
 PLAIN_HTTP = (
-    "The page is plain HTTP, not encrypted: anyone who can listen on this network can read it, and could act as a paired "
-    "device. Use --lan only on a network that you trust."
+    "The page is plain HTTP, not encrypted: anyone who can listen on this network can read it, and could act as a "
+    "paired device. Use --lan only on a network that you trust."
 )
 
 
