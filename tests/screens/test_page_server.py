@@ -168,7 +168,7 @@ def test_wrong_codes_are_said_at_the_bench_with_their_address_and_leave_others_t
     assert one.notes[invited + 3 :] == [
         "!! A wrong pairing code from 127.0.0.2; one try left from there with this code.",
         "!! A wrong pairing code from 127.0.0.2; no try left from there with this code.",
-        "!! A pairing code from 127.0.0.2 was not looked at: no code is valid now, or that address has no tries left.",
+        "!! A pairing code from 127.0.0.2 was not checked: no code is valid now, or that address has no tries left.",
     ]
     assert tries(one, code, "127.0.0.2") == [403]
     assert tries(one, code, "127.0.0.3") == [200]
@@ -211,7 +211,7 @@ def test_a_used_code_vanishes_where_no_more_devices_may_be_paired_too(one: Made)
 def test_an_expired_code_vanishes(one: Made, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pairing, "LASTS_S", 0.5)
     code = one.page.invite()
-    until(lambda: one.notes == ["-- The pairing code has run out."])
+    until(lambda: one.notes == ["-- The pairing code has expired."])
     assert tries(one, code, "127.0.0.1") == [403]
 
 

@@ -1,6 +1,6 @@
-"""What a paired page may do, from its request to the session's event.
+"""What a paired page is allowed to do, from its request to the session's event.
 
-What may not be is refused here, and by the session itself once more (`session.from_page`).
+Everything else is refused here, and again by the session itself (`session.from_page`).
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ FIELDS = {"note": {"text"}, "cut": {"asked_id", "seq", "held_ms"}}
 
 
 class Refused(Exception):
-    """A request that is not obeyed. status: of HTTP. The text is shown on the page."""
+    """A request that is refused. status: of HTTP. The page shows the text."""
 
     def __init__(self, status: int, text: str):
         super().__init__(text)
@@ -55,7 +55,7 @@ def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
 
 
 def _cut(body: dict[str, Any], standing: SessionStanding, at: float, utc: str) -> Heard:
-    """A long press that names what it answers: what was asked when it began, and is asked still."""
+    """A long press that names what it answers: what was asked when it began, and is still asked."""
     if not standing.may_record_cuts:
         raise Refused(403, "Record cuts by pedal, key or voice: the shop file does not allow it from a page.")
     asked_id, seq, held_ms = (body[key] for key in ("asked_id", "seq", "held_ms"))
