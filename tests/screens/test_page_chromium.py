@@ -426,7 +426,7 @@ def test_a_note_is_kept(browser: Any, one: Made) -> None:
         pair(page, one)
         page.click("#note-open")
         page.fill("#note-text", "tear-out at <b>the</b> back")
-        page.click("text=Keep it")
+        page.click("text=Save it")
         shows(page, "#message", "Noted.")
     one.runner.drain()
     facts = [record.fact for record in one.journal.replay(one.session)]
