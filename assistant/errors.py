@@ -1,13 +1,13 @@
-"""Every error of our own, one root.
+"""All of Kerfcall's own errors, under one root.
 
     KerfcallError
     +-- BadInput        one or more Faults in what the user gave; exit code 2
-    +-- CouldNotRun     locked, disk, nothing to resume, a missing part; exit code 3
+    +-- CouldNotRun     locked, no disk space, nothing to resume, a missing part; exit code 3
     |   +-- SessionLocked
     |   +-- JournalError
-    +-- NoSuchPart      an optional library or device is missing; names what mends it
+    +-- NoSuchPart      an optional library or device is missing; the text says how to fix it
 
-Foreign exceptions are turned into these at the adapter's door, with `raise ... from`.
+Adapters turn foreign exceptions into these, with `raise ... from`.
 """
 
 from __future__ import annotations
@@ -38,17 +38,17 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class WrongFile(Fault):
-    """A plan given where a shop file belongs, or the other way round; the command line that is right is its mend."""
+    """A plan given where a shop file belongs, or the other way round; its mend is the correct command line."""
 
 
 class KerfcallError(Exception):
-    """Root of all our errors."""
+    """The root of all Kerfcall errors."""
 
     exit_code = 3
 
 
 class BadInput(KerfcallError, ValueError):
-    """Faults in a plan, a shop file, a script or an argument, all of them at once."""
+    """Every fault in a plan, a shop file, a script or an argument, all at once."""
 
     exit_code = 2
 
@@ -58,16 +58,16 @@ class BadInput(KerfcallError, ValueError):
 
 
 class CouldNotRun(KerfcallError):
-    """The command was understood but can't be carried out now; the text says what mends it."""
+    """The command was understood but can't run now; the text says how to fix it."""
 
 
 class SessionLocked(CouldNotRun):
-    """Another process drives this session, or a live one while no second may be."""
+    """Another process drives this session, or drives a live session when only one may run."""
 
 
 class JournalError(CouldNotRun):
-    """The journal can't be read or written; nothing was lost that had been committed."""
+    """The journal can't be read or written; nothing already committed was lost."""
 
 
 class NoSuchPart(KerfcallError):
-    """An optional library, model or device is missing; the text names the mend."""
+    """An optional library, model or device is missing; the text says how to fix it."""

@@ -1,7 +1,7 @@
-"""Files written whole or not at all: who stops the process at any step finds the old file or the new one.
+"""Writes files completely or not at all: a process stopped at any step leaves the old file or the new one.
 
-The new file is written beside its place, synced, and put there by one rename. Like `errors`, this may be
-imported from every room. What fails is an OSError, which each caller tells in its own words.
+The new file is written beside the old one, synced, and moved into place by one rename. Like `errors`, this module can
+be imported from every room. Failures are OSErrors, and each caller words its own message.
 """
 
 from __future__ import annotations
@@ -13,16 +13,16 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO
 
-PRIVATE = 0o600  # what a temporary file has from its beginning, so that nobody else reads it in between
+PRIVATE = 0o600  # a temporary file has these permissions from the start, so that nobody else can read it
 Content = bytes | Callable[[IO[bytes]], object]
 
 
 @contextlib.contextmanager
 def prepared(path: Path, content: Content, mode: int = PRIVATE) -> Iterator[Path]:
-    """Within: the new file lies beside `path`, written and synced, under the name given. At the end it takes its place.
+    """Yields the path of the new file, written and synced beside `path`. It takes the place of `path` at the end.
 
-    content: the bytes, or what writes them into the file given. mode: its permissions, where the system has such.
-    Whatever is raised within leaves `path` as it was and nothing beside it. Raises OSError.
+    content: the bytes, or a function that writes them into the open file. mode: its permissions, where the system has
+    them. Any exception inside leaves `path` unchanged and nothing beside it. Raises OSError.
     """
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".new", dir=path.parent)
     new = Path(name)
@@ -46,20 +46,20 @@ def prepared(path: Path, content: Content, mode: int = PRIVATE) -> Iterator[Path
 
 
 def write_whole(path: Path, content: Content, mode: int = PRIVATE) -> None:
-    """Write the file, or leave it as it was; see `prepared`."""
+    """Write the file, or leave it unchanged; see `prepared`."""
     with prepared(path, content, mode):
         pass
 
 
 def usual_mode() -> int:
-    """The permissions that a new file gets from this user's mask. Not for use beside other threads that open files."""
+    """The permissions that this user's mask gives a new file. Unsafe while other threads open files."""
     mask = os.umask(0)
     os.umask(mask)
     return 0o666 & ~mask
 
 
 def _sync_folder(folder: Path) -> None:
-    """So that the rename survives a power cut; where folders can't be synced, the system sees to it."""
+    """Makes the rename survive a power cut. Where folders can't be synced, the system takes care of it."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:

@@ -1,6 +1,6 @@
-"""What `kerfcall ready` finds out about a part: a finding, and the words that findings share.
+"""What `kerfcall ready` reports about a part: a finding, and the words that findings share.
 
-Each room has a `health.py` with the probes that ask of its own parts; `commands/readiness.py` asks them all.
+Each room has a `health.py` with the probes for its own parts; `commands/readiness.py` runs them all.
 """
 
 from __future__ import annotations
@@ -13,12 +13,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-WORKS, STANDS_IN, BROKEN = "works", "stands in", "broken"
+WORKS, LIMITED, BROKEN = "works", "stands in", "broken"
+"""A part's state, as `ready --json` has it. LIMITED: the part lacks something, or another part replaces it."""
+SHOWN = {WORKS: "working", LIMITED: "limited", BROKEN: "broken"}
+"""The states as `ready` shows them."""
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What was found out about one part. state: works | stands in | broken. mend: what to do, "" for nothing.
+    """What was found out about one part. state: WORKS | LIMITED | BROKEN. mend: what to do, "" for nothing.
 
     data: its figures for other programs, JSON-ready.
     """
@@ -31,7 +34,7 @@ class Finding:
 
 
 def one_line(error: BaseException) -> str:
-    """The first line of an exception, without paths of its code: a finding has one line on the screen."""
+    """The first line of an exception, without paths of its code: a finding takes one line on the screen."""
     first = str(error).strip().splitlines()
     if isinstance(error, OSError) and error.strerror:
         return f"{error.strerror}: {with_tilde(error.filename)}" if error.filename else error.strerror
@@ -39,7 +42,7 @@ def one_line(error: BaseException) -> str:
 
 
 def with_tilde(path: str | bytes | os.PathLike[Any] | int) -> str:
-    """A path as a shell takes it, with ~ for the home folder."""
+    """A path as a shell accepts it, with ~ for the home folder."""
     text = str(path) if isinstance(path, int) else os.fsdecode(path)
     home = str(Path.home()) if os.environ.get("HOME") or os.name == "nt" else ""
     if len(home) > 1 and os.name != "nt" and (text == home or text.startswith(home + os.sep)):
@@ -48,12 +51,12 @@ def with_tilde(path: str | bytes | os.PathLike[Any] | int) -> str:
 
 
 def pip(*requirements: str) -> str:
-    """The command that installs them."""
+    """The command that installs these requirements."""
     return f"python -m pip install {' '.join(shlex.quote(one) for one in requirements)}"
 
 
 def importable(name: str) -> bool:
-    """Whether a module is there; it isn't imported."""
+    """Whether a module exists. It isn't imported."""
     try:
         return importlib.util.find_spec(name) is not None
     except (ImportError, ValueError):

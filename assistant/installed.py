@@ -1,4 +1,4 @@
-"""What `ready` asks of the installation: Python and the packages."""
+"""What `ready` checks in the installation: Python and the packages."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from assistant.health import BROKEN, STANDS_IN, WORKS, Finding, importable, pip
+from assistant.health import BROKEN, LIMITED, WORKS, Finding, importable, pip
 
 DISTRIBUTION = "kerfcall"
-CORE = ("filelock", "numpy", "platformdirs")  # without them nothing is cut; its own line says what lacks another part
+CORE = ("filelock", "numpy", "platformdirs")  # nothing can be cut without these; other parts report what they lack
 EXTRAS = ("dxf", "page", "plots", "vosk")
 
 
@@ -18,11 +18,11 @@ def python(version: tuple[int, ...]) -> Finding:
     text = ".".join(str(part) for part in version)
     if (3, 11) <= version[:2] <= (3, 13):
         return Finding("python", WORKS, text)
-    return Finding("python", BROKEN, f"{text}; written for 3.11 to 3.13", "install Python 3.11, 3.12 or 3.13")
+    return Finding("python", BROKEN, f"{text}; Kerfcall needs 3.11 to 3.13", "install Python 3.11, 3.12 or 3.13")
 
 
 def declared() -> list[str]:
-    """What this program's own package asks for; [] where it runs without being installed."""
+    """The requirements of Kerfcall's own package; [] where it runs without being installed."""
     from importlib import metadata
 
     try:
@@ -44,27 +44,27 @@ def installed(name: str) -> str | None:
 def packages(
     declared: Callable[[], Sequence[str]] = declared, installed: Callable[[str], str | None] = installed
 ) -> Finding:
-    """Which packages are missing or of a version that was not asked for, and the command that brings them."""
+    """Which packages are missing or have the wrong version, and the command that installs them."""
     missing = [name for name in CORE if installed(name) is None]
     if missing:
         return Finding("packages", BROKEN, f"missing: {', '.join(missing)}", pip(*missing), {"missing": missing})
     halved = [name for name in CORE if not importable(name)]
     if halved:
-        text = f"installed, but not to be found by Python: {', '.join(halved)}"
+        text = f"installed, but Python can't find them: {', '.join(halved)}"
         return Finding("packages", BROKEN, text, pip("--force-reinstall", *halved), {"missing": halved})
     try:
         wanted = list(_wanted(declared()))
     except ImportError:
-        text = "those that cutting needs are there; versions can't be compared without packaging"
-        return Finding("packages", STANDS_IN, text, pip("packaging"))
+        text = "cutting has all it needs; without packaging, versions can't be compared"
+        return Finding("packages", LIMITED, text, pip("packaging"))
     if not wanted:
-        text = "those that cutting needs are there; Kerfcall itself is not installed, so no versions are known"
-        return Finding("packages", STANDS_IN, text, "python -m pip install -e . in Kerfcall's folder")
+        text = "cutting has all it needs; Kerfcall itself is not installed, so required versions are unknown"
+        return Finding("packages", LIMITED, text, "python -m pip install -e . in Kerfcall's folder")
     return _compared(wanted, installed)
 
 
 def _wanted(lines: Sequence[str]) -> Iterator[tuple[str, Any]]:
-    """(extra or "", requirement) of those that hold for this machine. Raises ImportError without packaging."""
+    """(extra or "", requirement) for each that applies to this machine. Raises ImportError without packaging."""
     from packaging.requirements import Requirement
 
     for requirement in map(Requirement, lines):
@@ -93,7 +93,7 @@ def _compared(wanted: Sequence[tuple[str, Any]], installed: Callable[[str], str 
         there = f"all {len(own)}; of the extras: {', '.join(extras) or 'none'}"
         return Finding("packages", WORKS, there, "", data)
     faults = [f"missing: {', '.join(one.name for one in missing)}"] if missing else []
-    faults += [f"{one.name} {versions[one.name]} where {one.specifier} is wanted" for one in wrong]
-    state = BROKEN if any(one.name in CORE for one in wrong) else STANDS_IN
+    faults += [f"{one.name} {versions[one.name]}, but {one.specifier} is needed" for one in wrong]
+    state = BROKEN if any(one.name in CORE for one in wrong) else LIMITED
     mend = pip(*(f"{one.name}{one.specifier}" for one in (*missing, *wrong)))
     return Finding("packages", state, "; ".join(faults), mend, data)

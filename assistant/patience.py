@@ -1,4 +1,4 @@
-"""How long to wait for a part: as long as it moves. By a limit in seconds alone a slow machine's parts are broken."""
+"""Waits for a part as long as it makes progress. A limit in seconds alone would call a slow machine's parts broken."""
 
 from __future__ import annotations
 
@@ -9,20 +9,21 @@ from collections.abc import Callable
 from pathlib import Path
 
 STEP = 0.02
-"""What is moved counts as movement from so much on: processor seconds of a part at work, not of one that only looks."""
+"""Progress counts from this many processor seconds on: a part at work uses more, a part that only polls uses less."""
 Moved = Callable[[], "float | None"]
 
 
 def nothing_known() -> float | None:
-    """Where the system doesn't tell what a part does: only its own signs count."""
+    """For systems that don't say what a part is doing: only its own signs of life count."""
     return None
 
 
 class Patience:
-    """Asked again and again while waiting. Pure but for its clock.
+    """Decides when to stop waiting; asked repeatedly. Pure except for its clock.
 
-    still_s: the longest without a sign of life. longest_s: in all, for what moves in circles. moved: a figure that
-    grows while the part is at work (processor seconds, bytes), or None. now: a monotonic clock, s.
+    still_s: the longest time without a sign of life. longest_s: the longest time in all, for a part that goes in
+    circles. moved: returns a figure that grows while the part is at work (processor seconds, bytes), or None. now: a
+    monotonic clock, s.
     """
 
     def __init__(
@@ -53,9 +54,9 @@ class Patience:
         self._sign_at = self._now()
 
     def over(self) -> bool:
-        """Whether nothing more is to be expected."""
+        """Whether to stop waiting."""
         now = self._now()
-        if now - self._asked_at > self.still_s / 2:  # whoever asks was held up itself, and what it waits for as well
+        if now - self._asked_at > self.still_s / 2:  # the caller itself was held up, and perhaps the part too
             self.sign()
         self._asked_at = now
         moved = self._moved()
@@ -65,14 +66,14 @@ class Patience:
         return now - self._sign_at > self.still_s or now - self._began > self.longest_s
 
     def why(self) -> str:
-        """What there is to say when it is over, a plain clause."""
+        """Why the wait is over, a plain clause."""
         if self.waited_s > self.longest_s:
             return f"was not done within {self.longest_s:g} s"
-        return f"gave no answer within {self.waited_s:.1f} s, and nothing moved any more"
+        return f"gave no answer within {self.waited_s:.1f} s, and made no more progress"
 
 
 def cpu_s_of(pid: int | None) -> float | None:
-    """Processor seconds that this process has had, all its threads; None where the system doesn't tell.
+    """Processor seconds used by this process, all its threads together; None where the system doesn't say.
 
     Source of the layout: proc(5), /proc/pid/stat, fields 14 and 15.
     """
@@ -86,7 +87,7 @@ def cpu_s_of(pid: int | None) -> float | None:
 
 
 def cpu_s_of_thread(ident: int | None) -> float | None:
-    """Processor seconds that this thread of ours has had; None where the system doesn't tell, or it has ended."""
+    """Processor seconds used by this thread of ours; None where the system doesn't say, or the thread has ended."""
     if ident is None or not sys.platform.startswith("linux"):
         return None
     try:

@@ -1,6 +1,6 @@
-"""Gathers what the probes of `kerfcall ready` find: none of them raises here, and none is waited for without end.
+"""Gathers what the probes of `kerfcall ready` find. No probe can raise an exception here or make it wait for ever.
 
-It knows nothing of the parts: which probes there are and how they are ordered is `commands/readiness.py`.
+This module knows nothing about the parts: `commands/readiness.py` lists the probes and their order.
 """
 
 from __future__ import annotations
@@ -14,16 +14,16 @@ from dataclasses import dataclass, replace
 from assistant.health import BROKEN, Finding, one_line
 from assistant.patience import Patience
 
-PROBE_S = 5.0  # for a probe that has no time of its own: as long as nothing moves in this program
-LONGEST_S = 180.0  # in all, for one that moves in circles
-STEP = 0.05  # processor seconds; waiting for the probes takes less
+PROBE_S = 5.0  # for a probe without a limit of its own, counted while nothing in this program makes progress
+LONGEST_S = 180.0  # the longest in all, for a probe that goes in circles
+STEP = 0.05  # processor seconds; waiting for the probes uses less
 
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """What looks at some parts. parts: the lines that `look` gives, in that order. mend: where it fails as a whole.
+    """Checks some parts. parts: one for each line that `look` returns, in order. mend: what to do if the probe fails.
 
-    within_s: without an answer and without movement. From then on one that answers is called slow.
+    within_s: the longest time without an answer and without progress. An answer that takes longer is called slow.
     """
 
     parts: tuple[str, ...]
@@ -32,7 +32,7 @@ class Probe:
     within_s: float = PROBE_S
 
     def broken(self, text: str) -> Sequence[Finding]:
-        """A line for each part, where the probe itself failed."""
+        """One line for each part, where the probe itself failed."""
         return [Finding(part, BROKEN, text, self.mend) for part in self.parts]
 
 
@@ -41,10 +41,10 @@ Answer = queue.SimpleQueue[tuple[float, Sequence[Finding]]]
 
 
 def gather(probes: Sequence[Probe]) -> list[Finding]:
-    """The lines of all probes, in their order; they look at the same time, each on a thread of its own.
+    """The lines of all probes, in order. The probes run at the same time, each on its own thread.
 
-    A probe that raises, or is not done within its time, or gives other lines than it promised, is broken itself. Its
-    time runs while nothing moves: one may wait for what another loads.
+    A probe that raises, takes too long, or returns other lines than it promised is itself reported broken. Its time
+    runs only while nothing makes progress, because one probe may wait for something that another is loading.
     """
     waits = [(probe, _start(probe), Patience(probe.within_s, LONGEST_S, time.process_time, STEP)) for probe in probes]
     lines: list[Finding] = []
@@ -61,9 +61,9 @@ def _start(probe: Probe) -> Answer:
         try:
             lines = probe.look()
             if tuple(line.part for line in lines) != probe.parts:
-                lines = probe.broken("could not be looked at: another line came")
+                lines = probe.broken("could not be checked: the probe returned another line")
         except BaseException as error:  # SystemExit too: a thread would drop it unseen
-            lines = probe.broken(f"could not be looked at: {one_line(error)}")
+            lines = probe.broken(f"could not be checked: {one_line(error)}")
         answer.put((time.monotonic() - began, lines))
 
     # A daemon: a driver that hangs must not keep the program from ending.
@@ -73,7 +73,7 @@ def _start(probe: Probe) -> Answer:
 
 def _wait_for(probe: Probe, answer: Answer, patiences: Sequence[Patience], patience: Patience) -> Sequence[Finding]:
     while True:
-        over = [one for one in patiences if one.over()]  # all are asked, so that the time of each runs
+        over = [one for one in patiences if one.over()]  # ask all of them, so that each one's time runs
         try:
             took_s, lines = answer.get(timeout=0.0 if patience in over else min(0.2, probe.within_s / 4))
         except queue.Empty:

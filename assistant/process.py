@@ -1,7 +1,8 @@
 """The process as the system sees it: its standard streams, its file handles, and Ctrl-C.
 
-Like `errors`, this may be imported from every room. Nothing here is done for a caller within a process, such as a test:
-`begin` and `end` are for the program as a whole, and `shielded_from_ctrl_c` for those who start a process.
+Like `errors`, this module can be imported from every room. `begin` and `end` are for the program as a whole, so a
+caller that runs commands inside its own process, such as a test, doesn't use them. `shielded_from_ctrl_c` is for code
+that starts a process.
 """
 
 from __future__ import annotations
@@ -19,32 +20,32 @@ import time
 from collections.abc import Iterator
 from typing import Any
 
-# What a session with voice, recogniser, microphone, pedal and view holds at once, and what it opens for a moment.
+# What a session with voice, recogniser, microphone, pedal and view keeps open, and what it opens for a moment.
 LEAST_HANDLES = 48
 ENOUGH_HANDLES = 256
 TOO_MANY = (errno.EMFILE, errno.ENFILE)
-# What a write fails with; those of files come in their adapter's words, so that only standard output's come bare.
+# What a failed write raises. Adapters word their own file errors, so only those of standard output arrive here.
 NOT_WRITTEN = (errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, getattr(errno, "EDQUOT", errno.ENOSPC))
 RAISED_AGAIN_AFTER_S = 0.01  # time for the destructor or callback that dropped it to return
-stopped = threading.Event()  # by Ctrl-C, while nothing else minds the signal
+stopped = threading.Event()  # set by a Ctrl-C that no other handler takes
 COULD_NOT_RUN = 3  # as in `errors`
-INTERRUPTED = 130  # as a shell has it of a program that Ctrl-C ended
-CLOSED = "standard output is closed, so that nothing can be shown; leave out >&-, or send it to a file"
-READER_GONE = "the reader of the output is gone; the rest of it was left out"
+INTERRUPTED = 130  # the exit code that shells give a program ended by Ctrl-C
+CLOSED = "standard output is closed, so nothing can be shown; leave out >&-, or redirect it to a file"
+READER_GONE = "the program that read the output has ended; the rest was not written"
 
 
 def begin() -> str:
-    """Make the streams usable, and see that a Ctrl-C is never lost.
+    """Make the streams usable, and make sure that no Ctrl-C is lost.
 
-    Returns why the program can't run: without a standard output, or where too few files may be opened; else "".
+    Returns why the program can't run: no standard output, or too few file handles; else "".
     """
     sys.unraisablehook = _unraisable
-    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # not where the shell has it ignored
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # the shell may have set it to be ignored
         signal.signal(signal.SIGINT, _stop)
     stdout_was_closed = _open_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            # A plan's names may hold letters that this terminal's encoding lacks: show their codes rather than fail.
+            # A plan's names may contain letters that this terminal's encoding lacks: show their codes, don't fail.
             stream.reconfigure(errors="backslashreplace")
     if sys.stderr is not None:
         sys.stderr = _NeverFailingStream(sys.stderr)  # type: ignore[assignment]
@@ -54,19 +55,19 @@ def begin() -> str:
     try:
         with contextlib.suppress(OSError):
             while len(taken) < LEAST_HANDLES:
-                taken.append(os.dup(2))  # the limit alone says nothing of how many are open already
+                taken.append(os.dup(2))  # the limit alone doesn't say how many are open already
     finally:
         for handle in taken:
             os.close(handle)
     if (free := len(taken)) < LEAST_HANDLES:
-        return _too_few(f"only {free} more files may be opened here, and {LEAST_HANDLES} are needed")
+        return _too_few(f"only {free} more files can be opened here, and {LEAST_HANDLES} are needed")
     return ""
 
 
 def _stop(number: int, frame: Any) -> None:
     stopped.set()
     while frame is not None:
-        if frame.f_code is _unraisable.__code__:  # where it would be dropped once more
+        if frame.f_code is _unraisable.__code__:  # it would be dropped again here
             _raise_ctrl_c_again()
             return
         frame = frame.f_back
@@ -74,16 +75,16 @@ def _stop(number: int, frame: Any) -> None:
 
 
 def is_ctrl_c_in_disguise(error: Exception) -> bool:
-    """Whether this came of a Ctrl-C that a library took for an error of its own, as a failing import."""
+    """Whether a library took a Ctrl-C for an error of its own, such as a failed import."""
     return stopped.is_set() and any(isinstance(one, ImportError) for one in _with_causes(error))
 
 
 def _too_few(what: str) -> str:
-    return f"{what}; allow more, in this shell with: ulimit -n {ENOUGH_HANDLES}"
+    return f"{what}; allow more in this shell with: ulimit -n {ENOUGH_HANDLES}"
 
 
 def _unraisable(it: Any) -> None:
-    """Where Python would drop a Ctrl-C, in a destructor or a callback of the import system, it comes again."""
+    """Raises a Ctrl-C again that Python would drop, in a destructor or a callback of the import system."""
     if not (isinstance(it.exc_type, type) and issubclass(it.exc_type, KeyboardInterrupt)):
         sys.__unraisablehook__(it)
         return
@@ -95,13 +96,13 @@ def _raise_ctrl_c_again() -> None:
         time.sleep(RAISED_AGAIN_AFTER_S)
         os.kill(os.getpid(), signal.SIGINT)
 
-    _thread.start_new_thread(later, ())  # unlike that of `threading`, it waits for nothing
+    _thread.start_new_thread(later, ())  # unlike a thread of `threading`, nothing waits for it
 
 
 def _open_closed_streams() -> bool:
-    """Put the null device where a standard stream is closed. Returns whether standard output was.
+    """Opens the null device in place of each closed standard stream. Returns whether standard output was closed.
 
-    Else the next file opened would be taken for it, the journal for standard output.
+    Otherwise the next file opened would take its place: the journal would be standard output.
     """
     closed = []
     for handle in range(3):
@@ -118,7 +119,7 @@ def _open_closed_streams() -> bool:
 
 
 class _NeverFailingStream:
-    """Standard error, which may be full or its reader gone: what can't be written there ends nothing."""
+    """Standard error, which may be full or have lost its reader: a failed write there must not end the program."""
 
     def __init__(self, stream: Any) -> None:
         self._stream = stream
@@ -141,10 +142,10 @@ class _NeverFailingStream:
 
 
 def explained(error: OSError, finished: int | None, ends_early: int) -> tuple[str, int]:
-    """What to say of an error that nobody else has put into words, and the exit code.
+    """What to say about an error that no adapter has worded, and the exit code.
 
-    finished: the command's own exit code, where only its last words could not be written. ends_early: the code where it
-    was broken off because nobody reads what it shows.
+    finished: the command's own exit code, if only its last words could not be written. ends_early: the exit code if the
+    command stopped because nobody reads its output.
     """
     if any(getattr(one, "errno", None) in TOO_MANY for one in _with_causes(error)):
         return _too_few("too many files are open"), COULD_NOT_RUN
@@ -152,7 +153,7 @@ def explained(error: OSError, finished: int | None, ends_early: int) -> tuple[st
         return READER_GONE, ends_early if finished is None else finished
     why = error.strerror or str(error) or type(error).__name__
     if finished is not None or (error.filename is None and error.errno in NOT_WRITTEN):
-        return f"standard output can't be written: {why}; the rest of it was left out", COULD_NOT_RUN
+        return f"standard output can't be written: {why}; the rest was not written", COULD_NOT_RUN
     return f"{error.filename}: {why}" if error.filename else why, COULD_NOT_RUN
 
 
@@ -163,10 +164,10 @@ def _with_causes(error: BaseException | None) -> Iterator[BaseException]:
 
 
 def end(interrupted: bool) -> None:
-    """No more words: neither a late Ctrl-C nor what a stream still holds is to bring a traceback.
+    """Say no more: neither a late Ctrl-C nor unwritten output may show a traceback.
 
-    interrupted: by Ctrl-C. The process then ends here: a Ctrl-C that came while a module was made, of which Python
-    keeps a note, would end it by the signal in place of its exit code.
+    interrupted: by Ctrl-C. The process then ends here. If Ctrl-C came while a module was being created, Python
+    remembers it and would end the process by the signal instead of by its exit code.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for stream in (sys.stdout, sys.stderr):
@@ -176,12 +177,12 @@ def end(interrupted: bool) -> None:
         except (OSError, ValueError):  # ValueError: closed
             _send_nowhere(stream)
     if interrupted:
-        atexit._run_exitfuncs()  # terminals are restored, and children ended
+        atexit._run_exitfuncs()  # these restore terminals and end child processes
         os._exit(INTERRUPTED)
 
 
 def _send_nowhere(stream: Any) -> None:
-    """What it holds goes nowhere, so that the interpreter's last flush succeeds."""
+    """Discard what the stream still has to write, so that the interpreter's last flush succeeds."""
     with contextlib.suppress(OSError, ValueError):
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, stream.fileno())
@@ -190,17 +191,17 @@ def _send_nowhere(stream: Any) -> None:
 
 @contextlib.contextmanager
 def shielded_from_ctrl_c() -> Iterator[None]:
-    """A process started within does not see Ctrl-C from its first moment on.
+    """A process started inside this block never sees Ctrl-C.
 
-    The terminal sends it to the whole group, and it is for us to end the process. As soon as it can, the process is to
-    ignore the signal itself: a library may undo the mask.
+    The terminal sends Ctrl-C to the whole process group, and ending the child is our job. The child must also ignore
+    the signal itself as soon as it can, because a library may undo the mask.
     """
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
     from multiprocessing import resource_tracker
 
-    resource_tracker.ensure_running()  # else multiprocessing starts it within, and unblocks the signal after that
+    resource_tracker.ensure_running()  # otherwise multiprocessing starts it inside, and unblocks the signal afterwards
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from assistant import installed
-from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
+from assistant.health import BROKEN, LIMITED, WORKS, Finding
 
 PROJECT = Path(__file__).parents[1] / "pyproject.toml"
 HERE: dict[str, str] = {"filelock": "3.20", "numpy": "2.1.0", "platformdirs": "4.3", "reportlab": "4.2.5"}
@@ -54,18 +54,18 @@ def test_a_package_that_is_listed_and_not_there_is_broken(monkeypatch: pytest.Mo
 
 def test_a_missing_package_that_cutting_does_not_need_is_named_with_its_command() -> None:
     line = packages({**HERE, "reportlab": None})
-    assert (line.state, line.text) == (STANDS_IN, "missing: reportlab")
+    assert (line.state, line.text) == (LIMITED, "missing: reportlab")
     assert line.mend == "python -m pip install 'reportlab>=4.2'"
 
 
 @pytest.mark.parametrize(
     ("name", "version", "state"),
-    [("numpy", "1.25.2", BROKEN), ("reportlab", "4.1.9", STANDS_IN), ("ezdxf", "1.2", STANDS_IN)],
+    [("numpy", "1.25.2", BROKEN), ("reportlab", "4.1.9", LIMITED), ("ezdxf", "1.2", LIMITED)],
 )
 def test_a_wrong_version_is_named_with_the_one_wanted(name: str, version: str, state: str) -> None:
     line = packages({**HERE, name: version})
     assert line.state == state
-    assert f"{name} {version} where >=" in line.text
+    assert f"{name} {version}, but >=" in line.text
     assert line.mend.startswith(f"python -m pip install '{name}>=")
     assert line.data["wrong_version"] == {name: version}
 
@@ -100,13 +100,13 @@ def test_without_the_package_that_compares_versions(monkeypatch: pytest.MonkeyPa
 
     monkeypatch.setattr(builtins, "__import__", without)
     line = packages({**HERE})
-    assert (line.state, line.mend) == (STANDS_IN, "python -m pip install packaging")
+    assert (line.state, line.mend) == (LIMITED, "python -m pip install packaging")
 
 
 def test_run_without_being_installed() -> None:
-    assert packages({**HERE}, []).state == STANDS_IN
+    assert packages({**HERE}, []).state == LIMITED
 
 
 def test_this_machine_has_what_the_tests_need() -> None:
     line = installed.packages()
-    assert line.state in (WORKS, STANDS_IN), line
+    assert line.state in (WORKS, LIMITED), line

@@ -38,7 +38,7 @@ def test_what_does_not_move_is_over_when_its_time_is() -> None:
     part = Part()
     assert not part.wait(4.9)
     assert part.wait(0.3)
-    assert part.patience.why() == "gave no answer within 5.2 s, and nothing moved any more"
+    assert part.patience.why() == "gave no answer within 5.2 s, and made no more progress"
 
 
 def test_what_moves_is_waited_for_and_from_its_end_the_time_runs() -> None:

@@ -29,9 +29,9 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="streams and sig
 MATE = '[[boards]]\nname = "short side"\npart = "B"\nends = 2\n'  # without it a warning is given
 STOPPED = "kerfcall: stopped with Ctrl-C"
 TAG = "KERFCALL_TEST_PROCESS"
-FULL = "kerfcall: standard output can't be written: No space left on device; the rest of it was left out\n"
-CLOSED = "kerfcall: standard output is closed, so that nothing can be shown; leave out >&-, or send it to a file\n"
-GONE = "kerfcall: the reader of the output is gone; the rest of it was left out\n"
+FULL = "kerfcall: standard output can't be written: No space left on device; the rest was not written\n"
+CLOSED = "kerfcall: standard output is closed, so nothing can be shown; leave out >&-, or redirect it to a file\n"
+GONE = "kerfcall: the program that read the output has ended; the rest was not written\n"
 KERFCALL = f"{sys.executable} -m assistant"
 needs_full = pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no device that is full")
 

@@ -78,7 +78,7 @@ class Impatient:
             )
             if self.runner.state.cut_in_all:
                 told = (told[2], self.press(out + 5.1), Displayed(out + 5.2, UTC, before), self.press(out + 5.3))
-        # A hold begun before a question over a pass would stand by.
+        # A long press begun before a question over a pass would stand by.
         early = () if self.runner.state.question else (self.press(out - 20), self.press(out - 0.1))
         for event in (*early, self.press(out), *told, self.press(out + 12)):
             if self.runner.state.generation == before:

@@ -23,7 +23,7 @@ from assistant.advice.squareness import (
 from assistant.calibrating.history import current_blade
 from assistant.calibrating.values import KINDS
 from assistant.errors import CouldNotRun, NoSuchPart
-from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
+from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.joinery.units import plain_length
 from assistant.plans.model import JointPlan, Shop
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, value_text
@@ -43,17 +43,17 @@ HOW_SQUARE = (
 
 
 def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Finding]:
-    """A line for each calibration and one for squareness. at: now, with its offset; for tests."""
+    """A line for each calibration and one for squareness. at: the time now, with its offset; for tests."""
     if shop is None:
-        mend = "fix the shop file first"
-        return [Finding(part, STANDS_IN, "not known", mend) for part in PARTS]
+        mend = "see the line of the shop file"
+        return [Finding(part, LIMITED, "not known", mend) for part in PARTS]
     path = Path(shop.path)
     try:
         entries = read_history(path)
         live = in_force(path, entries)
     except NoSuchPart as error:
         text, _, mend = str(error).partition(": ")
-        return [Finding(part, STANDS_IN, f"not known: {text}", mend) for part in PARTS]
+        return [Finding(part, LIMITED, f"not known: {text}", mend) for part in PARTS]
     except CouldNotRun as error:
         text, _, mend = str(error).partition("; ")
         return [Finding(part, BROKEN, text, mend) for part in PARTS]
@@ -63,7 +63,7 @@ def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Finding]:
 
 @dataclass(frozen=True, slots=True)
 class _ShopHistory:
-    """A shop and the history beside it: all entries, those in force, and the time from which age is counted."""
+    """A shop and its history: all entries, those in force, and the time from which ages count."""
 
     shop: Shop
     entries: list[HistoryEntry]
@@ -74,11 +74,11 @@ class _ShopHistory:
         return next((entry for entry in reversed(self.live) if entry.kind == kind), None)
 
     def taken_back(self, kind: str, since: int) -> HistoryEntry | None:
-        """The entry that took back an entry of this kind after number `since`, or None."""
+        """The entry that undoes one of this kind later than number `since`."""
         return next((e for e in reversed(self.entries) if e.kind == kind and e.undoes > since), None)
 
     def days(self, entry: HistoryEntry) -> float:
-        """Days since it was noted, negative if in the future. Raises ValueError if its date can't be read."""
+        """Days since it was noted; negative for a date in the future. Raises ValueError for a bad date."""
         return (self.at - noted_at(entry)).total_seconds() / 86400
 
     def data(self, kind: str, entry: HistoryEntry | None) -> dict[str, Any]:
@@ -97,7 +97,7 @@ def ago(days: float) -> str:
 def _calibration(history: _ShopHistory, kind: str) -> Finding:
     shop, entry = history.shop, history.last(kind)
     stated = {"kerf": shop.blade.kerf, "backlash": shop.carriage.backlash}.get(kind)
-    instead = "" if stated is None else f": using {plain_length(stated, shop.unit)} from the shop file"
+    used = "" if stated is None else f": using {plain_length(stated, shop.unit)} from the shop file"
     mend = f"kerfcall calibrate {kind}"
     gone = history.taken_back(kind, entry.n if entry else 0)
     try:
@@ -106,34 +106,33 @@ def _calibration(history: _ShopHistory, kind: str) -> Finding:
         gone_when = f"taken back {ago(history.days(gone))}" if gone else ""
         doubt = _doubt(history, kind, entry) if entry else ""
     except (ValueError, KeyError, TypeError):
-        what = "the history contains a calibration that can't be read"
-        return Finding(kind, BROKEN, what, f"{mend} records a new one")
+        return Finding(kind, BROKEN, "the history has a calibration that can't be read", f"{mend} records a new one")
     if entry is None:
-        return Finding(kind, STANDS_IN, f"{gone_when or 'not calibrated'}{instead}", mend, data)
+        return Finding(kind, LIMITED, f"{gone_when or 'not calibrated'}{used}", mend, data)
     calibrated = f"calibrated {when}"
     if doubt:
-        return Finding(kind, STANDS_IN, f"{calibrated}, {doubt}", mend, data)
+        return Finding(kind, LIMITED, f"{calibrated}, {doubt}", mend, data)
     value = f"{plain_length(shop.blade.kerf, shop.unit)}, " if kind == "kerf" else ""
     later = f"; a later calibration was {gone_when}" if gone else ""
     return Finding(kind, WORKS, f"{value}{calibrated}{later}", "", data)
 
 
 def _doubt(history: _ShopHistory, kind: str, entry: HistoryEntry) -> str:
-    """Why a calibration in force can't be relied on, "" if it can."""
+    """Why a calibration in force can't be relied on, "" where it can."""
     blade = current_blade(history.live)
     if kind in OF_THE_BLADE and entry.blade != blade:
-        return f'but not with "{blade}", the blade on the saw now'
+        return f'with another blade than "{blade}", the blade on the saw now'
     if entry.key and (stands := value_text(Path(history.shop.path), entry.key)) != entry.after:
-        return f"but {entry.key} has been changed by hand since, from {entry.after} to {stands or 'nothing'}"
+        return f"but since then {entry.key} was changed by hand: {entry.after} to {stands or 'nothing'}"
     if kind == "kerf" and not entry.key and abs(float(history.shop.blade.kerf) - float(entry.data["value"])) > SAME_MM:
-        return "but blade.kerf has been changed by hand since"
+        return "but since then blade.kerf was changed by hand"
     return _aged(history, kind, entry)
 
 
 def _aged(history: _ShopHistory, kind: str, entry: HistoryEntry) -> str:
     days = history.days(entry)
     if days < -1:
-        return "which is in the future: the clock was or is wrong"
+        return "a date in the future: the clock was wrong, then or now"
     return f"over {OLD_AFTER_DAYS[kind]} days" if days > OLD_AFTER_DAYS[kind] else ""
 
 
@@ -142,20 +141,19 @@ def _square(history: _ShopHistory) -> Finding:
     try:
         data = history.data(SQUARE, entry) | {"degrees": None}
         if entry is None:
-            return Finding(SQUARE, STANDS_IN, "not checked", HOW_SQUARE, data)
+            return Finding(SQUARE, LIMITED, "not checked", HOW_SQUARE, data)
         degrees = degrees_of(entry)
         when = ago(history.days(entry))
     except (ValueError, KeyError, TypeError):
-        return Finding(SQUARE, BROKEN, "the history contains a check that can't be read", HOW_SQUARE)
+        return Finding(SQUARE, BROKEN, "the history has a check that can't be read", HOW_SQUARE)
     data["degrees"] = degrees
     lean = out_of_square(degrees, SQUARE_DEPTH_MM)
     found = f"{degrees:g} degrees out, checked {when}"
     clearance = float(JointPlan(layout="even").clearance)
     if degrees > most_out_of_square(clearance, SQUARE_DEPTH_MM):
-        limit = f"a quarter of a {clearance:g} mm clearance"
-        text = f"{found}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, more than {limit}"
-        mend = "set blade and carriage square and check again; `kerfcall fit PLAN` shows how much a joint allows"
-        return Finding(SQUARE, STANDS_IN, text, mend, data)
+        text = f"{found}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
+        mend = "set blade and carriage square, then check again; `kerfcall fit PLAN` shows how much a joint tolerates"
+        return Finding(SQUARE, LIMITED, text, mend, data)
     if aged := _aged(history, SQUARE, entry):
-        return Finding(SQUARE, STANDS_IN, f"{found}, {aged}", HOW_SQUARE, data)
+        return Finding(SQUARE, LIMITED, f"{found}, {aged}", HOW_SQUARE, data)
     return Finding(SQUARE, WORKS, found, "", data)

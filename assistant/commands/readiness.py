@@ -1,6 +1,6 @@
-"""What works on this machine, part by part, each with what mends it. Nothing here raises.
+"""What works on this machine, part by part, each with what to do about it. Nothing here raises.
 
-The rooms' own probes are listed here, and how the lines follow one another on the screen.
+This module lists the rooms' own probes, and the order of the lines on the screen.
 """
 
 from __future__ import annotations
@@ -32,12 +32,12 @@ ORDER = (
     *("python", "packages", "voice", *SOUND, "noise", "recogniser", "pedal", "terminal keys", "display"),
     *(runner.ANSWERS, SHOP_FILE, *CALIBRATIONS, "journal", "disk", "clock"),
 )
-NO_VOICE = "put it right, or go without: cut --no-voice"
-SOUND_S = sound_child.LONGEST_S + 1  # after the limit of its child, which says better what was waited for
+NO_VOICE = "fix it, or do without: cut --no-voice"
+SOUND_S = sound_child.LONGEST_S + 1  # longer than the limit of its child, which reports better what is missing
 
 
 def exit_code(lines: Sequence[Finding]) -> int:
-    """0: each works or stands in. 2: the shop file is bad, and nothing else. 3: anything else is broken."""
+    """0: each part works or is limited. 2: the shop file is bad, and nothing else. 3: anything else is broken."""
     broken = {line.part for line in lines if line.state == BROKEN}
     if not broken:
         return 0
@@ -45,18 +45,20 @@ def exit_code(lines: Sequence[Finding]) -> int:
 
 
 def _shop(path: Path | None) -> tuple[Finding, Shop | None]:
-    """Looked at on this thread, before the probes: what the shop file says decides what they look at."""
+    """Read on this thread, before the probes, because the shop file decides what they check."""
     try:
         from assistant.commands.command_line import with_right_line
 
         typed = ["ready", *(["--shop", str(path)] if path else [])]
         return plans.shop_file(path, lambda faults: with_right_line(faults, typed, None, path))
     except Exception as error:
-        return Finding(SHOP_FILE, BROKEN, f"could not be looked at: {one_line(error)}", "see that it can be read"), None
+        return Finding(
+            SHOP_FILE, BROKEN, f"could not be checked: {one_line(error)}", "make sure that it can be read"
+        ), None
 
 
 def survey(shop_path: Path | None) -> list[Finding]:
-    """Every part of a session on this machine, in the order of the screen."""
+    """Every part that a session uses on this machine, in the order of the screen."""
     shop_line, shop = _shop(shop_path)
     voice = shop.voice if shop else VoiceSettings()
     settings = shop.pedal if shop else PedalSettings()
@@ -67,13 +69,13 @@ def survey(shop_path: Path | None) -> list[Finding]:
         Probe(SOUND, lambda: _sound(voice.loudspeaker), NO_VOICE, SOUND_S),
         _one("noise", lambda: hearing.noise(voice), pip("numpy")),
         _one("recogniser", lambda: hearing.recogniser(voice, shop.checks if shop else DEFAULT_CHECKS), NO_VOICE),
-        _one("pedal", lambda: pedal.pedal(settings), "put it right, or go without: cut --no-pedal"),
+        _one("pedal", lambda: pedal.pedal(settings), "fix it, or do without: cut --no-pedal"),
         _one("terminal keys", screens.terminal, "start from another terminal"),
-        _one("display", screens.display, "go without: cut --plain"),
+        _one("display", screens.display, "do without: cut --plain"),
         Probe(CALIBRATIONS, lambda: calibrating.ages(shop), "move the history beside the shop file away"),
         _one("journal", journal.journal, "name another folder with --state DIR"),
-        _one("disk", journal.disk, "see that the disk answers"),
-        _one("clock", runner.clock, "set date, time and time zone"),
+        _one("disk", journal.disk, "check that the disk responds"),
+        _one("clock", runner.clock, "set the date, the time and the time zone"),
     ]
     found = {line.part: line for line in (shop_line, *gather(probes))}
     ways = ("pedal", "terminal keys", "microphone", "level", "recogniser")

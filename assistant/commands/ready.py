@@ -1,18 +1,18 @@
-"""`kerfcall ready`: what works on this machine; with --pedal the key a pedal sends.
+"""`kerfcall ready`: what works on this machine; with --pedal, the key that a pedal sends.
 
 `--json` prints one object:
 
     {"ready": bool, "exit_code": 0 | 2 | 3,
      "parts": [{"part", "state": "works" | "stands in" | "broken", "text", "mend", "data": {..}}]}
 
-The parts come always all and in the order of `readiness.ORDER`. "text" and "mend" are for people, "mend" is "" where
-there is nothing to do. "data" is {} or figures: packages {"missing", "wrong_version", "extras"}, voice
-{"words_a_minute"}, loudspeaker and microphone {"devices"}, level {"rms_dbfs", "loudest_dbfs", "peak_dbfs",
-"spoken"}, noise {"chosen", "asked_for"}, recogniser {"recogniser", "model", "language"}, pedal {"key"}, display
-{"columns", "lines", "colour", "desktop"}, your answers {"by"}, shop file {"path"} with {"kerf_mm"} or {"faults"}, a
-list of texts, each with its own mend; kerf, screw, zero and backlash {"utc", "days", "limit_days", "blade",
-"taken_back_utc"}, square the same and {"degrees"}, journal {"folder", "last_entry_utc"}, disk {"free_mb"}, clock
-{"utc", "zone"}; any part {"took_s"} where it was slow. Keys may be added; none is taken out or renamed.
+All parts are always there, in the order of `readiness.ORDER`. "stands in" is shown as "limited". "text" and "mend" are
+for people; "mend" is "" where there is nothing to do. "data" is {} or figures: packages {"missing", "wrong_version",
+"extras"}, voice {"words_a_minute"}, loudspeaker and microphone {"devices"}, level {"rms_dbfs", "loudest_dbfs",
+"peak_dbfs", "spoken"}, noise {"chosen", "asked_for"}, recogniser {"recogniser", "model", "language"}, pedal {"key"},
+display {"columns", "lines", "colour", "desktop"}, your answers {"by"}, shop file {"path"} with {"kerf_mm"} or
+{"faults"}, a list of texts, each with its own mend; kerf, screw, zero and backlash {"utc", "days", "limit_days",
+"blade", "taken_back_utc"}, square the same and {"degrees"}, journal {"folder", "last_entry_utc"}, disk {"free_mb"},
+clock {"utc", "zone"}; any part {"took_s"} if it was slow. Later versions may add keys, but never remove or rename one.
 """
 
 from __future__ import annotations
@@ -30,38 +30,41 @@ from typing import Any
 
 from assistant.commands.readiness import exit_code, survey
 from assistant.errors import BadInput, Fault, NoSuchPart
-from assistant.health import BROKEN, Finding
+from assistant.health import BROKEN, SHOWN, Finding
 from assistant.pedal.names import SAFE_KEYS, Named
 from assistant.plans.model import PedalSettings
 
 WIDEST, NARROWEST = 100, 40  # columns
-LOOKING = "Looking, some seconds; say a few words for the microphone's level .."
-EXIT_CODES = "Exit code: 0 each part works or something stands in, 2 bad input or a bad shop file, 3 a part is broken."
+LOOKING = "Checking: please wait some seconds, and say a few words for the microphone's level .."
+EXIT_CODES = "Exit code: 0 each part works or is limited, 2 bad input or a bad shop file, 3 a part is broken."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--pedal", action="store_true", help="wait for a press and name the key it sends")
+    parser.add_argument("--pedal", action="store_true", help="wait for a press, and show which key the pedal sends")
     parser.add_argument(
-        "--seconds", type=float, default=30.0, metavar="N", help="with --pedal: wait so long (1 to 600 s)"
+        "--seconds", type=float, default=30.0, metavar="N", help="with --pedal: how long to wait (1 to 600 s)"
     )
-    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file to look at")
+    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file to check")
     parser.add_argument(
-        "--square", type=float, metavar="DEGREES", help="note that blade and carriage were checked: their lean together"
+        "--square",
+        type=float,
+        metavar="DEGREES",
+        help="record that you checked blade and carriage for square: their lean together",
     )
     parser.add_argument("--json", action="store_true", help="one JSON object")
-    parser.epilog = f"{EXIT_CODES} With --pedal: 1 no usable key came. {parser.epilog or ''}"
+    parser.epilog = f"{EXIT_CODES} With --pedal: 1 the pedal sent no usable key. {parser.epilog or ''}"
 
 
 def run(args: argparse.Namespace) -> int:
-    """Exit code 0: a session can run. 2: bad input, or the shop file is. 3: another part is broken.
+    """Exit code 0: a session can run. 2: bad input, or a bad shop file. 3: another part is broken.
 
-    With --pedal 1: no usable key came.
+    With --pedal 1: the pedal sent no usable key.
     """
     faults = []
     if not (math.isfinite(args.seconds) and 1 <= args.seconds <= 600):
         faults.append(Fault("out of range", f"{args.seconds:g} s", "--seconds", "give 1 to 600 seconds"))
     if args.pedal and args.square is not None:
-        faults.append(Fault("was given together with --pedal", "", "--square", "leave one of them out"))
+        faults.append(Fault("can't be used together with --pedal", "", "--square", "leave one of them out"))
     if faults:
         raise BadInput(faults)
     if args.square is not None:
@@ -70,9 +73,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _note_square(path: Path | None, degrees: float, as_json: bool) -> int:
-    """Note in the shop file's history that squareness was checked. degrees: blade tilt and carriage error together.
+    """Record in the shop file's history that squareness was checked. degrees: blade tilt and carriage error together.
 
-    Raises BadInput where the figure or the shop file is no good, CouldNotRun where it can't be written.
+    Raises BadInput for a bad figure or shop file, CouldNotRun where the history can't be written.
     """
     from assistant.advice.squareness import MOST_DEGREES, SQUARE
     from assistant.calibrating.history import current_blade, now
@@ -88,7 +91,7 @@ def _note_square(path: Path | None, degrees: float, as_json: bool) -> int:
     if as_json:
         print(json.dumps({"noted": SQUARE, "degrees": degrees, "utc": entry.utc}))
     else:
-        print(f"Noted in the history of {shop.name}: blade and carriage checked, {degrees:g} degrees off square.")
+        print(f"Recorded in the history of {shop.name}: blade and carriage checked, {degrees:g} degrees off square.")
     return 0
 
 
@@ -107,14 +110,14 @@ def _survey(args: argparse.Namespace) -> int:
     for line in lines:
         print(_on_screen(line, min(max(columns, NARROWEST), WIDEST)))
     broken = [line.part for line in lines if line.state == BROKEN]
-    print(f"Not ready: mend {', '.join(broken)}." if broken else "Ready: a session can run.")
+    print(f"Not ready: fix {', '.join(broken)}." if broken else "Ready: a session can run.")
     return code
 
 
 @contextlib.contextmanager
 def _waiting_shown(shown: bool) -> Iterator[None]:
-    """Say that it takes a moment, and take that back."""
-    text = LOOKING[: shutil.get_terminal_size((80, 24)).columns - 1]  # a second row could not be taken back
+    """Show a line that asks to wait, and remove it at the end."""
+    text = LOOKING[: shutil.get_terminal_size((80, 24)).columns - 1]  # a second row could not be removed
     if shown:
         print(text, end="", flush=True)
     try:
@@ -125,8 +128,8 @@ def _waiting_shown(shown: bool) -> Iterator[None]:
 
 
 def _on_screen(line: Finding, width: int) -> str:
-    """Each fault with its remedy under it."""
-    head = f"{line.part:<14}{line.state:<10}"
+    """A line for the screen, each fault with what to do below it."""
+    head = f"{line.part:<14}{SHOWN[line.state]:<10}"
     indent = " " * len(head)
     rows: list[str] = []
     for fault in line.data.get("faults") or [{"text": line.text, "mend": line.mend}]:
@@ -136,7 +139,7 @@ def _on_screen(line: Finding, width: int) -> str:
                 width,
                 initial_indent=indent if rows else head,
                 subsequent_indent=indent,
-                break_long_words=False,  # a path or a command can be copied
+                break_long_words=False,  # so that a path or a command can be copied
                 break_on_hyphens=False,
             )
     return "\n".join(rows)
@@ -148,28 +151,28 @@ def _pedal(args: argparse.Namespace) -> int:
     from assistant.plans.shop_file import read_shop
     from assistant.screens.first_key import first_key, is_terminal, quiet_terminal
 
-    # The shop file's timers and device; the usual ones where no file was named.
+    # The shop file's timers and device, or the usual ones if no file was named.
     settings = read_shop(args.shop).pedal if args.shop is not None else PedalSettings()
 
     def say(text: str) -> None:
         print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
 
-    say(f"Press the pedal once (waiting {args.seconds:g} s). Then try a double tap and a hold.")
+    say(f"Press the pedal once (waiting {args.seconds:g} s). Then try a double tap and a long press.")
     learned: LearnedKey | None
     try:
         with quiet_terminal():
-            learned = learn(args.seconds, settings, lambda key: say(what_key(key)), lambda made: say(f"  {made}"))
+            learned = learn(args.seconds, settings, lambda key: say(what_key(key)), lambda made: say(f"  {made.shown}"))
     except NoSuchPart as error:
         say(str(error))
         if not is_terminal():
             raise
-        say("Looking at this terminal's keys only: keep its window in front.")
+        say("Only this terminal's keys can be heard: keep its window in front.")
         typed = first_key(args.seconds)
         learned = LearnedKey(Named(typed, types_text=typed not in SAFE_KEYS)) if typed else None
         if learned:
             say(what_key(learned.key))
     if learned is None:
-        say("No key came. Is the pedal plugged in? Some send a mouse button or a joystick's, which no keyboard shows.")
+        say("No key came. Is the pedal plugged in? Some pedals send a mouse or joystick button, which is no key.")
     elif learned.presses:
         say(what_it_does(learned, settings))
     usable = learned is not None and is_usable(learned.key)

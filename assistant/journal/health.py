@@ -1,4 +1,4 @@
-"""What `ready` asks about the journal: whether it can be read and written, and the room on its disk."""
+"""What `ready` checks about the journal: whether it can be read and written, and the space on its disk."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ LEAST_FREE_MB, LITTLE_FREE_MB = 50, 500
 
 
 def state_folder() -> Path:
-    """The journal's own folder. Raises ImportError if the library that finds it is missing."""
+    """The journal's folder. Raises ImportError where the library that finds it is missing."""
     from assistant.journal.store import default_state_dir
 
     return default_state_dir()
 
 
 def nearest_existing(folder: Path) -> Path:
-    """The folder, or the nearest folder above it that exists."""
+    """The folder, or the nearest existing folder above it."""
     while not folder.exists() and folder != folder.parent:
         folder = folder.parent
     return folder
@@ -54,7 +54,7 @@ def journal(find: Callable[[], Path] = state_folder) -> Finding:
         file = journal_path(folder)
         if file.exists() and not os.access(file, os.W_OK):
             return Finding(
-                "journal", BROKEN, f"you may not write {with_tilde(file)}", "give yourself permission to write it"
+                "journal", BROKEN, f"{with_tilde(file)} can't be written", "give yourself permission to write it"
             )
         last = last_entry(folder)
     except OSError as error:
@@ -63,12 +63,12 @@ def journal(find: Callable[[], Path] = state_folder) -> Finding:
         text, _, what = str(error).partition("; ")
         return Finding("journal", BROKEN, text, what or "kerfcall journal repair")
     data = {"folder": str(folder), "last_entry_utc": last}
-    holds = f"last entry {last[:10]}" if last else "empty"
-    return Finding("journal", WORKS, f"{with_tilde(folder)}, {holds}", "", data)
+    last_line = f"last entry {last[:10]}" if last else "empty"
+    return Finding("journal", WORKS, f"{with_tilde(folder)}, {last_line}", "", data)
 
 
 def disk(find: Callable[[], Path] = state_folder) -> Finding:
-    """Check the room on the disk where the journal is kept."""
+    """Free space where the journal is kept."""
     try:
         free_mb = shutil.disk_usage(nearest_existing(find())).free // 1_000_000
     except OSError as error:

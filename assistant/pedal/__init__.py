@@ -1,1 +1,1 @@
-"""A key that a foot presses -> gestures: the listener, its timers, and the learning of the key."""
+"""A key pressed by a foot -> gestures: the listener, its timers, and learning which key a pedal sends."""

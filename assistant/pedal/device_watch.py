@@ -1,7 +1,7 @@
-"""The pedal's own device, read from the kernel and grabbed: the same contract as the display's keys.
+"""Reads the pedal's own device from the kernel and grabs it: the same contract as for keys heard through the display.
 
-A thread waits for events and hands them on with the kernel's own times. The grab ends when the descriptor is closed,
-so also when the process dies.
+A thread waits for events and hands them on with the kernel's own times. The grab ends when the descriptor is closed, so
+it also ends when the process dies.
 """
 
 from __future__ import annotations
@@ -30,31 +30,31 @@ from assistant.pedal.kernel import (
     events,
 )
 from assistant.pedal.moves import Move
-from assistant.pedal.watch import STANDS_IN
+from assistant.pedal.watch import REPLACED_BY
 
 RELEASED_WITHIN_S = 1.0
-"""A key that is down when the device is opened is waited for so long before it is grabbed all the same."""
+"""If the key is down when the device is opened, wait this long before grabbing the device anyway."""
 OnMove = Callable[[Move, int, Node, float], None]
-"""on_move(move, code, node, at); the code of a drop is 0."""
+"""on_move(move, code, node, at); for dropped events the code is 0."""
 
 
 class Reader:
     """Kernel events of one node -> moves of its keys. Pure.
 
-    A key that was down before, or while events were lost, means nothing until it is pressed again: when it
-    went down is not known, and a press too long by that could become a hold, which confirms.
+    A key that was down earlier, or while events were lost, means nothing until it is pressed again. Nobody knows when
+    it went down, and a press that seems too long could become a long press, which confirms.
     """
 
     def __init__(self) -> None:
-        self._down: set[int] = set()  # presses that were seen, and whose release was not
+        self._down: set[int] = set()  # presses that were seen, and whose releases were not
         self._lost = False
 
     def moves(self, event: InputEvent) -> Iterator[tuple[Move, int, float]]:
-        """The moves that this event makes: (move, code, at)."""
+        """The moves that this event causes: (move, code, at)."""
         if event.type == EV_SYN and event.code == SYN_DROPPED:
             self._lost = True
         elif self._lost:
-            # All up to the next report is what is left of the lost events.
+            # Everything up to the next report is left over from the lost events.
             if event.type == EV_SYN and event.code == SYN_REPORT:
                 self._lost = False
                 self._down.clear()
@@ -70,9 +70,9 @@ class Reader:
 
 
 class DeviceWatch:
-    """Hears the keys of these nodes until `close`, or until one of them is unplugged.
+    """Hears the keys of these nodes until `close`, or until one node is unplugged.
 
-    on_move: on the watch's thread, must be short; `at` is on `time.monotonic`'s clock. on_end: once, at the end.
+    on_move: called on the watch's thread, must be short; `at` is on `time.monotonic`'s clock. on_end: called once.
     """
 
     def __init__(
@@ -83,15 +83,15 @@ class DeviceWatch:
         kernel: Kernel = KERNEL,
         grab: bool = True,
     ) -> None:
-        """Opens and, with `grab`, takes the nodes for itself. Raises NoSuchPart: not there, not allowed, taken."""
+        """Opens the nodes and, with `grab`, grabs them. Raises NoSuchPart: missing, not allowed, or taken."""
         self._kernel = kernel
         self._nodes = tuple(nodes)
         self._on_move = on_move
         self._on_end = on_end
         self._open: dict[int, tuple[Node, Reader]] = {}
         self._closing = threading.Event()
-        self._wake_read, self._wake_write = os.pipe()  # `close` writes to it, so that the poll below returns
-        self.lost = f"The pedal is not heard any more: {nodes[0].name} was unplugged; {STANDS_IN}."
+        self._wake_read, self._wake_write = os.pipe()  # `close` writes to it, which wakes the poll below
+        self.lost = f"The pedal is not heard any more: {nodes[0].name} was unplugged; {REPLACED_BY}."
         try:
             for node in nodes:
                 self._add(node, grab)
@@ -108,12 +108,12 @@ class DeviceWatch:
             fd = kernel.open(node.path)
             kernel.use_monotonic(fd)
             if grab:
-                # A key grabbed while it is down would stay down, and repeat, for everybody else.
+                # A key that is grabbed while down would stay down, and repeat, for every other program.
                 end = time.monotonic() + RELEASED_WITHIN_S
                 while kernel.keys_down(fd) and time.monotonic() < end:
                     time.sleep(0.01)
                 kernel.grab(fd)
-            # What came before the clock was set has another clock's times.
+            # Events that came before the clock was set carry another clock's times.
             with contextlib.suppress(BlockingIOError):
                 while kernel.read(fd):
                     pass
@@ -125,13 +125,13 @@ class DeviceWatch:
 
     @property
     def alive(self) -> bool:
-        """Whether every node is being heard."""
+        """Whether every node can be heard."""
         return self._thread.is_alive() and not self._closing.is_set()
 
     def is_down(self, code: int) -> bool | None:
-        """Whether the kernel has this key down on any of the nodes; None where it can't be read.
+        """Whether the kernel says that this key is down on any of the nodes; None where it can't be read.
 
-        Read through a descriptor of its own: the request drops the events that wait on the one it is made on.
+        Read through a descriptor of its own, because the request discards the events waiting on the descriptor it uses.
         """
         try:
             for node in self._nodes:
@@ -146,7 +146,7 @@ class DeviceWatch:
         return False
 
     def close(self) -> None:
-        """Give the device back and hear nothing more. Returns within a second."""
+        """Release the device and stop hearing it. Returns within a second."""
         self._closing.set()
         with contextlib.suppress(OSError):
             os.write(self._wake_write, b"x")
@@ -178,7 +178,7 @@ class DeviceWatch:
             return False
         for event in events(data):
             for move, code, at in reader.moves(event):
-                with contextlib.suppress(Exception):  # a fault in the callback must not end the pedal
+                with contextlib.suppress(Exception):  # a fault in the callback must not end the pedal's thread
                     self._on_move(move, code, node, at)
         return bool(data)
 
@@ -194,9 +194,9 @@ def _reason(error: OSError, node: Node) -> str:
         return no_permission(node)
     if error.errno == errno.EBUSY:
         return (
-            f"another program has taken {node.name} for itself; {STANDS_IN}. To mend it: end that program "
+            f"another program has grabbed {node.name}; {REPLACED_BY}. To fix it: end that program "
             "(a key remapper, or another session)"
         )
     if error.errno in (errno.ENODEV, errno.ENOENT, errno.ENXIO):
-        return f"{node.name} is not plugged in; {STANDS_IN}. To mend it: plug it in"
-    return f"{node.name} can't be read ({error.strerror}); {STANDS_IN}. To mend it: plug it in again"
+        return f"{node.name} is not plugged in; {REPLACED_BY}. To fix it: plug it in"
+    return f"{node.name} can't be read ({error.strerror}); {REPLACED_BY}. To fix it: plug it in again"

@@ -1,7 +1,7 @@
-"""Which input device is the pedal's. Nothing is opened here: the kernel describes each device to everybody.
+"""Which input device is the pedal's. Nothing is opened here: the kernel describes each device to every program.
 
-`device` is the shop file's [pedal] device: "auto" (the display's keys; without a display the one device
-that has the key and can't be a keyboard), "display" (never a device), a path in /dev/input/by-id or by-path,
+`device` is the shop file's [pedal] device. "auto" means the display's keys or, without a display, the one device that
+has the key and can't be a keyboard. "display" means never a device. Else it is a path in /dev/input/by-id or by-path,
 vendor:product in hexadecimal, or the device's name.
 """
 
@@ -15,17 +15,17 @@ from dataclasses import dataclass
 
 from assistant.errors import NoSuchPart
 from assistant.pedal.kernel import BUS_BLUETOOTH, BUS_USB, KERNEL, Kernel, Node, code_of
-from assistant.pedal.watch import STANDS_IN, why_no_keyboard
+from assistant.pedal.watch import REPLACED_BY, why_no_keyboard
 from assistant.plans.model import PedalSettings
 
-NAME_IT = "plug the pedal in, and let `kerfcall ready --pedal` name its device for [pedal] device"
+NAME_IT = "plug the pedal in, and run `kerfcall ready --pedal`: it names the device for [pedal] device"
 
 
 @dataclass(frozen=True, slots=True)
 class PedalSource:
     """Where the pedal is heard. nodes: of its own device, to be grabbed; none: through the display.
 
-    code: the kernel's code of the key, 0 where the display is listened to.
+    code: the kernel's code of the key, 0 for the display.
     """
 
     nodes: tuple[Node, ...] = ()
@@ -33,7 +33,7 @@ class PedalSource:
 
     @property
     def name(self) -> str:
-        """The device's name, or what it is instead."""
+        """The device's name, or what is used instead."""
         return self.nodes[0].name if self.nodes else "the display"
 
 
@@ -48,7 +48,7 @@ def source_of(
     environ: Mapping[str, str] | None = None,
     platform: str = sys.platform,
 ) -> PedalSource:
-    """Where to listen, by the shop file and by what is there. Raises NoSuchPart: nowhere, why, and what mends it."""
+    """Where to listen, from the shop file and the devices present. Raises NoSuchPart: nowhere, why, and what to do."""
     environ = os.environ if environ is None else environ
     if is_named(settings):
         return _named_device(settings, kernel, platform)
@@ -61,29 +61,29 @@ def source_of(
 def _named_device(settings: PedalSettings, kernel: Kernel, platform: str) -> PedalSource:
     if not platform.startswith("linux"):
         raise NoSuchPart(
-            f"The pedal is not heard: a pedal's own device is read on Linux only; {STANDS_IN}. "
-            'To mend it: take [pedal] device out of the shop file, or set it to "auto".'
+            f"The pedal is not heard: Kerfcall reads a pedal's own device on Linux only; {REPLACED_BY}. "
+            'To fix it: take [pedal] device out of the shop file, or set it to "auto".'
         )
     code = code_of(settings.key)
     if code is None:
         raise NoSuchPart(
-            f"The pedal is not heard: a device has no key {settings.key}; {STANDS_IN}. To mend it: {NAME_IT}."
+            f"The pedal is not heard: no device has a key {settings.key}; {REPLACED_BY}. To fix it: {NAME_IT}."
         )
     known = kernel.nodes()
     nodes = tuple(node for node in known if _is_called(settings.device, node))
     if not nodes:
         raise NoSuchPart(f"The pedal is not heard: {_not_there(settings.device, known)}")
-    # A pedal shows as several nodes (keyboard, mouse, buttons), and more than one may have the key: all are heard.
+    # A pedal shows up as several nodes (keyboard, mouse, buttons), and several may have the key: listen to all of them.
     with_key = tuple(node for node in nodes if code in node.keys)
     if not with_key:
         raise NoSuchPart(
-            f"The pedal is not heard: {nodes[0].name} has no key {settings.key}; {STANDS_IN}. To mend it: {NAME_IT}."
+            f"The pedal is not heard: {nodes[0].name} has no key {settings.key}; {REPLACED_BY}. To fix it: {NAME_IT}."
         )
     return PedalSource(with_key, code)
 
 
 def _is_called(device: str, node: Node) -> bool:
-    """Whether the shop file's `device` means this node."""
+    """Whether the shop file's `device` names this node."""
     if device.startswith("/"):
         return os.path.realpath(device) == os.path.realpath(node.path)
     if re.fullmatch(r"[0-9a-fA-F]{4}:[0-9a-fA-F]{4}", device):
@@ -93,16 +93,16 @@ def _is_called(device: str, node: Node) -> bool:
 
 def _not_there(device: str, known: list[Node]) -> str:
     there = "; ".join(dict.fromkeys(f"{node.name} ({node.stable})" for node in known if node.keys)) or "none"
-    return f"there is no device {device}; {STANDS_IN}. To mend it: plug it in. Input devices here: {there}."
+    return f"there is no device {device}; {REPLACED_BY}. To fix it: plug it in. Input devices here: {there}."
 
 
 def _only_device(settings: PedalSettings, kernel: Kernel) -> PedalSource | None:
-    """The one device with the key that can't be anybody's keyboard, or None. Raises NoSuchPart: there are several.
+    """The one device that has the key and can't be a keyboard, or None. Raises NoSuchPart: there are several.
 
-    Plugged in or wireless, so no remote control through a screen's cable nor a button of the machine; and
-    no part of a device that has letters in another part.
+    It is plugged in or wireless, which rules out a remote control through a screen's cable and the machine's own
+    buttons. No other part of it has letters.
     """
-    # <number> is the display's number of a key unless a device is named.
+    # Unless a device is named, <number> is the display's number of a key.
     code = None if settings.key.startswith("<") else code_of(settings.key)
     known = kernel.nodes()
     typing = {(node.vendor, node.product) for node in known if node.has_letters}
@@ -116,8 +116,8 @@ def _only_device(settings: PedalSettings, kernel: Kernel) -> PedalSource | None:
     if len({(node.vendor, node.product) for node in nodes}) > 1:
         names = ", ".join(dict.fromkeys(f"{node.name} ({node.stable})" for node in nodes))
         raise NoSuchPart(
-            f"The pedal is not heard: more than one device has the key {settings.key}; {STANDS_IN}. "
-            f"To mend it: set [pedal] device in the shop file to one of {names}."
+            f"The pedal is not heard: more than one device has the key {settings.key}; {REPLACED_BY}. "
+            f"To fix it: set [pedal] device in the shop file to one of {names}."
         )
     return PedalSource(nodes, code)
 
@@ -128,9 +128,9 @@ def nodes_to_learn_from(
     environ: Mapping[str, str] | None = None,
     platform: str = sys.platform,
 ) -> tuple[Node, ...]:
-    """The nodes whose first key is the pedal's: all of the named device, or, without a display, all that may be read.
+    """The nodes whose first key pressed is the pedal's: the named device's or, without a display, all that we may read.
 
-    None: the display is to be listened to. Raises NoSuchPart: the named device isn't there, or none may be read.
+    None: listen to the display. Raises NoSuchPart: the named device is missing, or we may read none.
     """
     if not platform.startswith("linux"):
         return ()
@@ -149,13 +149,13 @@ def nodes_to_learn_from(
 
 
 def no_permission(node: Node) -> str:
-    """What to say of a device that we may not read. The mend is common Linux practice; no root at work is needed."""
+    """What to say about a device that we may not read. The fix is common Linux practice; work needs no root."""
     rule = (
         f'SUBSYSTEM=="input", KERNEL=="event*", ATTRS{{id/vendor}}=="{node.vendor:04x}", '
         f'ATTRS{{id/product}}=="{node.product:04x}", MODE="0660", GROUP="plugdev"'
     )
     return (
-        f"this user may not read {node.name} ({node.path}); {STANDS_IN}. To mend it: "
-        "`sudo usermod -aG input $USER`, then log in again (that group reads every keyboard); or for this pedal alone, "
-        f"as a member of plugdev, the line {rule} in /etc/udev/rules.d/70-pedal.rules, then plug it in again"
+        f"this user may not read {node.name} ({node.path}); {REPLACED_BY}. To fix it: "
+        "`sudo usermod -aG input $USER`, then log in again (that group can read every keyboard). For this pedal alone, "
+        f"a member of plugdev can put the line {rule} in /etc/udev/rules.d/70-pedal.rules, then plug it in again"
     )

@@ -1,28 +1,28 @@
-"""Presses and releases of one key -> gestures. Pure: times come in as figures, nothing waits here.
+"""Presses and releases of one key -> gestures. Pure: every time is an argument, and nothing waits here.
 
-The rules, with `hold_s` and `double_tap_s` in seconds:
+The rules, with `long_press_s` and `double_tap_s` in seconds:
 
-    hold    the key has been down for hold_s without a break, and is known to be down still
-    double  a second press less than double_tap_s after the first release
-    tap     double_tap_s has passed since the release and no second press came
+    long press   the key has been down for long_press_s without a break, and is known to be down still
+    double tap   a second press comes less than double_tap_s after the first release
+    tap          double_tap_s has passed since the release, and no second press came
 
-One physical action gives one gesture: a hold is not also a tap, however long it lasts, and
-the second press of a double gives nothing more, however long it is kept down.
+One physical action makes one gesture. A long press never makes a tap as well, however long it lasts. The second press
+of a double tap makes nothing more, however long the key stays down.
 
-A switch bounces: the first edge down counts at once, and the key counts as up only when it has stayed up for
-BOUNCE_S. What comes and goes faster is no press, but the time for a hold starts over.
+A switch bounces. The first edge down counts at once, and the key counts as up only when it has stayed up for BOUNCE_S.
+A shorter press does not count, but the time for a long press starts again.
 
-A hold confirms, so a release that got lost must not make one. While a hold may come of a press, whoever feeds the
-maker reads every LOOK_EVERY_S whether the key is down (`asks`, `level`):
+A long press confirms, so a lost release must not make one. While a press can still become a long press, the owner of
+the maker reads every LOOK_EVERY_S whether the key is down (`asks`, `level`):
 
-    down            a hold, once it is due
+    down            a long press, once it is due
     up              the release is on its way or lost: with it the press is a tap, without it nothing
-    can't be read   a hold once it is due and the key repeats, or its release comes and shows how long it was down
+    can't be read   a long press once it is due and the key repeats, or once its release shows how long it was down
 
-A press while the key counts as down is auto-repeat, or a new press after a lost release. It is auto-repeat if the key
-was down a moment ago or another came so soon before it as no foot can; else a hold counts from it, until the next one
-shows what it was. A release that was lost before the system had it can't be told from a held key: the system itself
-reads "down".
+A press that comes while the key counts as down is auto-repeat, or a new press after a lost release. It is auto-repeat
+if the key was read as down a moment ago, or if the last press was too recent for a foot. Otherwise the time for a long
+press counts from it, until the next press shows what it was. A release that was lost before it reached the system
+can't be told from a key that is still down, because the system itself reads "down".
 """
 
 from __future__ import annotations
@@ -63,12 +63,12 @@ class GestureMaker:
     keys moved and what was read.
     """
 
-    def __init__(self, hold_s: float, double_tap_s: float) -> None:
-        """hold_s, double_tap_s: seconds, finite and above 0, else ValueError."""
-        for name, value in (("hold_s", hold_s), ("double_tap_s", double_tap_s)):
+    def __init__(self, long_press_s: float, double_tap_s: float) -> None:
+        """long_press_s, double_tap_s: seconds, finite and above 0, else ValueError."""
+        for name, value in (("long_press_s", long_press_s), ("double_tap_s", double_tap_s)):
             if not (math.isfinite(value) and value > 0):
                 raise ValueError(f"{name} must be above 0 s and finite, not {value!r} s")
-        self._hold_s = hold_s
+        self._long_press_s = long_press_s
         self._double_tap_s = double_tap_s
         self._since = 0.0
         self._down = False
@@ -76,7 +76,7 @@ class GestureMaker:
         self._released: float | None = None  # of a press that becomes a tap, or a double with the next one
         self._up_at: float | None = None  # the last edge was up, and the key has not settled
         self._settled_at = -math.inf  # the edge up from which it counts as up
-        self._hold_from = 0.0  # down since then without a break, as far as is known
+        self._down_from = 0.0  # down since then without a break, as far as is known
         self._maybe_new: float | None = None  # the last press while down, unless it was auto-repeat
         self._press_at = 0.0  # the last press, auto-repeat or not
         self._gap = 0.0  # between it and the one before, while the key is down
@@ -117,7 +117,7 @@ class GestureMaker:
         return made
 
     def _count_from(self, at: float) -> None:
-        self._hold_from = self._press_at = at
+        self._down_from = self._press_at = at
         self._up_at = self._maybe_new = None
         self._gap, self._read_at = 0.0, -math.inf
         self._unreadable = False
@@ -129,7 +129,7 @@ class GestureMaker:
             self._maybe_new = None
         else:
             if self._maybe_new is not None:  # auto-repeat would have gone on since then, so that press was new
-                self._hold_from = self._maybe_new
+                self._down_from = self._maybe_new
             self._maybe_new = at
         self._press_at, self._gap = at, gap
         self._unreadable = False
@@ -139,14 +139,14 @@ class GestureMaker:
         made = self.time(at)
         if not self._down or self._up_at is not None:
             return made
-        if self._missed_at is None and not self._spent and at >= self._hold_due():
+        if self._missed_at is None and not self._spent and at >= self._long_press_due():
             self._spent = True
-            made = MadeGesture(Press.HOLD, self._since, self._hold_due())
+            made = MadeGesture(Press.LONG, self._since, self._long_press_due())
         self._up_at, self._missed_at = at, None
         return made
 
     def time(self, at: float) -> MadeGesture | None:
-        """It is `at` (s): the tap that has become due. A hold is only made when the level is known."""
+        """It is `at` (s): the tap that has become due. A long press is only made when the level is known."""
         if self._missed_at is not None and at >= self._missed_at + RELEASE_WITHIN_S:
             self.drop()
         if self._up_at is not None and at >= self._up_at + BOUNCE_S:
@@ -158,30 +158,30 @@ class GestureMaker:
         due, self._released = self._released + self._double_tap_s, None
         return MadeGesture(Press.TAP, self._since, due)
 
-    def _hold_due(self) -> float:
-        return (self._hold_from if self._maybe_new is None else self._maybe_new) + self._hold_s
+    def _long_press_due(self) -> float:
+        return (self._down_from if self._maybe_new is None else self._maybe_new) + self._long_press_s
 
     def asks(self, at: float) -> bool:
         """Whether `level` has to be called at `at` (s)."""
-        return self._may_become_a_hold() and at >= self._look_at()
+        return self._may_become_long() and at >= self._look_at()
 
-    def _may_become_a_hold(self) -> bool:
+    def _may_become_long(self) -> bool:
         waiting = self._down and not (self._spent or self._unreadable)
         return waiting and self._up_at is None and self._missed_at is None
 
     def _look_at(self) -> float:
-        return min(self._hold_due(), max(self._hold_from, self._read_at) + LOOK_EVERY_S)
+        return min(self._long_press_due(), max(self._down_from, self._read_at) + LOOK_EVERY_S)
 
     def level(self, at: float, down: bool | None) -> MadeGesture | None:
         """Read at `at` (s), after every edge that had come by then: whether the key is down; None: can't be read."""
         made = self.time(at)
         if not self.asks(at):
             return made
-        due = self._hold_due()
+        due = self._long_press_due()
         repeating = self._gap > 0 and self._maybe_new is None and self._press_at >= due
         if at >= due and (down or (down is None and repeating)):
             self._spent = True
-            return MadeGesture(Press.HOLD, self._since, due)
+            return MadeGesture(Press.LONG, self._since, due)
         if down:
             self._read_at = at
         elif down is None:
@@ -198,7 +198,7 @@ class GestureMaker:
             return self._up_at + BOUNCE_S
         if self._missed_at is not None:
             return self._missed_at + RELEASE_WITHIN_S
-        return self._look_at() if self._may_become_a_hold() else None
+        return self._look_at() if self._may_become_long() else None
 
     def drop(self) -> None:
         """Forget a press in progress: its release will never come (the keyboard or its server is gone)."""

@@ -1,4 +1,4 @@
-"""The Linux kernel's side of an input device: its events, its requests, its keys. No package is needed for it.
+"""The Linux kernel's side of an input device: its events, its requests, its keys. It needs no package.
 
 Source of every layout and number: the kernel's user headers linux/input.h, linux/input-event-codes.h
 and asm-generic/ioctl.h.
@@ -38,7 +38,7 @@ _SOUND = {"media_volume_mute": 113, "media_volume_down": 114, "media_volume_up":
 _MEDIA = {"media_next": 163, "media_play_pause": 164, "media_previous": 165, "media_stop": 166}
 CODES = _FUNCTION | _MOVING | _OTHER | _SOUND | _MEDIA | _TYPING | _EDITING
 _NAMES = {code: name for name, code in CODES.items()}
-# Keys that type or edit: the main block, the keypad, and the two extra keys of other layouts.
+# Keys that type or edit: the main block, the keypad, and the two extra keys on some layouts.
 TYPES_TEXT = frozenset(
     {*range(2, 16), *range(16, 29), *range(30, 42), 43, *range(44, 54), 55, 57, *range(71, 84), 86, 89}
     | {96, 98, 111, 117, 121, 124}
@@ -68,14 +68,14 @@ class InputEvent:
 
 
 def events(data: bytes) -> Iterator[InputEvent]:
-    """The events in what one read gave; the kernel hands out whole ones only, a torn last one is left out."""
+    """The events in the data from one read. The kernel sends whole events only; a torn last one is dropped."""
     for seconds, micros, kind, code, value in EVENT.iter_unpack(data[: len(data) // EVENT.size * EVENT.size]):
         yield InputEvent(seconds + micros / 1e6, kind, code, value)
 
 
 @dataclass(frozen=True, slots=True)
 class Node:
-    """One /dev/input/event* as the kernel describes it to everybody. link: its name in by-id, which stays."""
+    """One /dev/input/event* as the kernel describes it to every program. link: its name in by-id, which is stable."""
 
     path: str
     name: str
@@ -92,7 +92,7 @@ class Node:
 
     @property
     def has_letters(self) -> bool:
-        """Whether it could be somebody's keyboard."""
+        """Whether it could be a keyboard."""
         return bool(self.keys & LETTERS)
 
 
@@ -108,21 +108,21 @@ def key_bits(text: str, word_bits: int = 8 * struct.calcsize("@L")) -> frozenset
 
 
 def state_bits(data: bytes) -> frozenset[int]:
-    """The codes that are down, of what EVIOCGKEY filled in."""
+    """The codes that are down, in the data that EVIOCGKEY filled in."""
     return frozenset(8 * place + bit for place, byte in enumerate(data) for bit in range(8) if byte >> bit & 1)
 
 
 class Kernel:
-    """The door to the devices. dev: the folder of event nodes; sys: their descriptions. All calls raise OSError."""
+    """Access to the devices. dev: the folder of event nodes; sys: their descriptions. All calls raise OSError."""
 
     def __init__(self, dev: Path = Path("/dev/input"), sys: Path = Path("/sys/class/input")) -> None:
         self.dev = dev
         self.sys = sys
 
     def nodes(self) -> list[Node]:
-        """Every event node there is, in order; one that goes away meanwhile is left out."""
+        """Every event node, in order; a node that disappears meanwhile is skipped."""
         links = {}
-        # Of several links to a node the first by name counts: it is put in last.
+        # If several links point to one node, the first name counts, so it is put in last.
         for link in sorted((self.dev / "by-id").glob("*"), reverse=True):
             links[Path(os.path.realpath(link)).name] = str(link)
         found = []
@@ -138,12 +138,12 @@ class Kernel:
             return (folder / "device" / name).read_text(encoding="utf-8", errors="replace").strip()
 
         bus, vendor, product = (int(text(f"id/{name}"), 16) for name in ("bustype", "vendor", "product"))
-        # What a device calls itself is shown in a terminal, which control characters would upset.
+        # A terminal shows the device's own name, and control characters would upset it.
         name = "".join(letter for letter in text("name") if letter.isprintable())
         return Node(str(self.dev / folder.name), name, bus, vendor, product, key_bits(text("capabilities/key")), link)
 
     def open(self, path: str) -> int:
-        """A descriptor for reading; reads don't wait."""
+        """A descriptor for reading; reads don't block."""
         return os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
 
     def may_read(self, path: str) -> bool:
@@ -151,7 +151,7 @@ class Kernel:
         return os.access(path, os.R_OK)
 
     def read(self, fd: int) -> bytes:
-        """What has come, up to 64 events. ENODEV: unplugged."""
+        """The events so far, up to 64. ENODEV: unplugged."""
         return os.read(fd, 64 * EVENT.size)
 
     def ioctl(self, fd: int, request: int, argument: int | bytes) -> bytes | int:
@@ -166,11 +166,11 @@ class Kernel:
         return state_bits(state if isinstance(state, bytes) else b"")
 
     def use_monotonic(self, fd: int) -> None:
-        """Events carry the monotonic clock's time from now on, the one that `time.monotonic` reads."""
+        """From now on events carry the monotonic clock's time, the clock that `time.monotonic` reads."""
         self.ioctl(fd, EVIOCSCLOCKID, struct.pack("@i", CLOCK_MONOTONIC))
 
     def grab(self, fd: int) -> None:
-        """Nobody else gets this device's events until the descriptor is closed, by us or by the end of the process."""
+        """No other program gets this device's events until the descriptor is closed or the process ends."""
         self.ioctl(fd, EVIOCGRAB, 1)
 
 

@@ -1,6 +1,6 @@
-"""What a pedal sends: the name of the first key pressed, then how it behaves.
+"""Learns what a pedal sends: the name of the first key pressed, then how that key behaves.
 
-Only the first key's name is kept, and after it only that key is looked at.
+Only the first key's name is kept, and from then on only that key is looked at.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from assistant.pedal.moves import Move
 from assistant.pedal.names import Named, name_of
 from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
+from assistant.session.kinds import Press
 
 STILL_S = 3.0
 
@@ -28,7 +29,7 @@ STILL_S = 3.0
 class LearnedKey:
     """A key, and how it behaved.
 
-    presses: by the foot. repeats: presses that auto-repeat added. longest_down_s: None until a release came.
+    presses: by the foot. repeats: presses added by auto-repeat. longest_down_s: None until a release came.
     """
 
     key: Named
@@ -39,12 +40,12 @@ class LearnedKey:
 
 
 class Learner:
-    """Moves of any keys -> what the first one is and does. Pure."""
+    """Moves of any keys -> which key came first and what it does. Pure."""
 
     def __init__(self, settings: PedalSettings, name: Callable[[Any], Named] = name_of) -> None:
-        """name: what a key object is called."""
+        """name: gives a key object's name."""
         self._name = name
-        self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
+        self._maker = GestureMaker(settings.long_press_s, settings.double_tap_s)
         self._code: Any = None
         self._key: Named | None = None
         self._presses = 0
@@ -54,11 +55,11 @@ class Learner:
         self._gestures: list[str] = []
 
     def move(self, move: Move, key: Any, at: float) -> tuple[Named | None, MadeGesture | None]:
-        """A press or release of the key object `key` at `at` (s). Gives the key's name when new, and the gesture."""
+        """Key object `key` moved at `at` (s). Returns the key's name if it is new, and the gesture."""
         new = None
         if self._key is None and move is Move.PRESS and key is not None:
             named = self._name(key)
-            if not named.modifier:  # else part of a chord, such as Ctrl-C
+            if not named.modifier:  # a modifier is part of a chord, such as Ctrl-C
                 self._code, self._key, new = key, named, named
         if self._key is None or key != self._code:
             return None, self.time(at)
@@ -74,9 +75,9 @@ class Learner:
         return new, self._keep(self._maker.release(at)) or due
 
     def time(self, at: float) -> MadeGesture | None:
-        """It is `at` (s): the gesture that has become due."""
+        """It is `at` (s): the gesture that is now due."""
         made = self._maker.time(at)
-        if self._maker.asks(at):  # nothing is confirmed here, so a key whose release hasn't come may count as down
+        if self._maker.asks(at):  # nothing is confirmed here, so a key without a release so far may count as down
             made = self._maker.level(at, True)
         return self._keep(made)
 
@@ -86,7 +87,7 @@ class Learner:
         return self._maker.down or self._maker.deadline() is not None
 
     def learned(self) -> LearnedKey | None:
-        """What is known by now; None before the first press."""
+        """What is known so far; None before the first press."""
         if self._key is None:
             return None
         return LearnedKey(self._key, self._presses, self._repeats, self._longest, tuple(self._gestures))
@@ -101,18 +102,19 @@ def learn(
     seconds: float,
     settings: PedalSettings,
     on_key: Callable[[Named], None],
-    on_gesture: Callable[[str], None],
+    on_gesture: Callable[[Press], None],
     kernel: Kernel = KERNEL,
 ) -> LearnedKey | None:
-    """Watches the keys until `seconds` have passed, or nothing has moved for STILL_S after the first press.
+    """Watches the keys until `seconds` have passed, or until nothing has moved for STILL_S after the first press.
 
-    on_key, on_gesture: called at once. None: no key was pressed. Raises NoSuchPart where keys can't be heard.
-    Where the shop file names the pedal's device only that is heard; without a display every device that may be read.
+    on_key, on_gesture: called at once. None: no key was pressed. Raises NoSuchPart where keys can't be heard. If the
+    shop file names the pedal's device, only that device is heard. Without a display it is every device that we may
+    read.
     """
     moves: queue.SimpleQueue[tuple[Move, Any, float]] = queue.SimpleQueue()
     nodes = nodes_to_learn_from(settings, kernel)
     learner = Learner(settings, _name_on_device) if nodes else Learner(settings)
-    # Not grabbed unless named: the keyboard is among these devices, and Ctrl-C must work.
+    # Grab only a named device: the keyboard may be among the others, and Ctrl-C must work.
     watch = _watch_devices(nodes, moves, kernel, grab=is_named(settings)) if nodes else _watch_display(moves)
     try:
         still_since = time.monotonic()

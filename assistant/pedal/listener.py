@@ -1,10 +1,10 @@
-"""The pedal: a key heard wherever the focus is -> Gesture events.
+"""The pedal: a key, heard whichever window has the focus -> Gesture events.
 
-Threads: the keyboard library's own thread takes the time and puts it on a queue, nothing else.
-Where the pedal's own device is read, the thread that waits for it does the same, with the kernel's times.
-The pedal's thread reads that queue, clicks, makes gestures, posts them, and watches whether the
-library's thread is still alive; when it has ended it builds a new one, at growing intervals.
-Only the configured key is looked at; no key is ever stored or logged.
+Threads: the keyboard library's own thread stamps each move and puts it on a queue, and does nothing else. If the
+pedal's own device is read, the thread that waits for it does the same, with the kernel's times. The pedal's thread
+reads that queue, clicks, makes gestures and posts them. It also checks that the library's thread is still alive, and
+when that has ended it starts another, at growing intervals. Only the configured key is looked at. No key is ever stored
+or logged.
 """
 
 from __future__ import annotations
@@ -31,18 +31,18 @@ from assistant.session.events import DeviceChanged, Gesture
 from assistant.session.kinds import By, DeviceName, DeviceState
 
 LOOK_EVERY_S = 0.25
-"""How often the watch is looked after: it may end without a word."""
+"""How often the watch is checked: it may end without notice."""
 FIRST_RETRY_S = 0.5
 LAST_RETRY_S = 5.0
-OPEN_AND_CLOSE_S = 4.0  # a thread that is just opening a watch has to close it again
-STALL_S = 0.4  # a process held up for longer forgets what is in progress
-STOPPED_S = 1.0  # one held up for longer was stopped, and forgets what the foot did meanwhile
-SETTLE_S = 0.3  # so long after a stop what waited meanwhile still comes in
+OPEN_AND_CLOSE_S = 4.0  # a thread that is opening a watch must still close it
+STALL_S = 0.4  # a process held up for longer forgets the press in progress
+STOPPED_S = 1.0  # a process held up for longer was stopped, and ignores what the foot did meanwhile
+SETTLE_S = 0.3  # after a stop, the moves that waited keep coming in for this long
 WORKS = "The pedal is heard again."
 
 
 class PedalListener:
-    """Posts Gesture(source=By.PEDAL) and DeviceChanged("pedal", ...), and clicks at every press at once."""
+    """Posts Gesture(source=By.PEDAL) and DeviceChanged("pedal", ...), and clicks at once at every press."""
 
     def __init__(
         self, clock: Clock, post: Post, settings: PedalSettings, click: Callable[[], None], kernel: Kernel = KERNEL
@@ -50,8 +50,8 @@ class PedalListener:
         """Begins to listen.
 
         click: makes the click; called on the pedal's thread, must return at once.
-        kernel: the door to the input devices.
-        Raises NoSuchPart where keys can't be heard, BadInput for a key that can't be a pedal's.
+        kernel: access to the input devices.
+        Raises NoSuchPart where keys can't be heard, BadInput for a key that a pedal must not use.
         """
         self._clock = clock
         self._post = post
@@ -59,9 +59,9 @@ class PedalListener:
         self._settings = settings
         self._kernel = kernel
         self._key = key_from_name(settings.key, alone=is_named(settings))
-        self._maker = GestureMaker(settings.hold_s, settings.double_tap_s)
+        self._maker = GestureMaker(settings.long_press_s, settings.double_tap_s)
         self._moves: queue.SimpleQueue[tuple[Move, int, float]] = queue.SimpleQueue()
-        self._opened = 0  # how many watches so far: what an earlier one still had to say is passed over
+        self._opened = 0  # how many watches so far: late messages from an earlier one are ignored
         self._moved_at = 0.0
         self._is_down: Callable[[], bool | None] = lambda: None
         self._watch: KeyWatch | DeviceWatch | None = self._open()
@@ -74,7 +74,7 @@ class PedalListener:
 
     @property
     def alive(self) -> bool:
-        """Whether the pedal's key is being heard now."""
+        """Whether the pedal's key can be heard now."""
         watch = self._watch
         return watch is not None and watch.alive
 
@@ -108,7 +108,7 @@ class PedalListener:
 
     def _open_display(self) -> KeyWatch:
         number, moves, at = self._opened, self._moves, self._clock.at
-        # Both come once the watch is open, and keys may come before: those are no presses of this session.
+        # Both arrive once the watch is open, and keys may arrive earlier: those are no presses of this session.
         opened: list[KeyWatch] = []
         matches: list[Callable[[Any], bool]] = []
 
@@ -120,7 +120,7 @@ class PedalListener:
             partial(moved, Move.PRESS), partial(moved, Move.RELEASE), lambda: moves.put((Move.ENDED, number, at()))
         )
         opened.append(watch)
-        matches.append(matcher(self._key))  # the library is importable from here on
+        matches.append(matcher(self._key))  # from here on the library can be imported
         symbols = key_symbols(self._key)
         self._is_down = lambda: watch.is_down(symbols)
         return watch
@@ -152,10 +152,10 @@ class PedalListener:
             self._take(move, at)
 
     def _notice_stall(self, late_s: float) -> None:
-        """A process held up or stopped (Ctrl-Z) times moves by when they arrive, not by when they were made.
+        """A process that was held up or stopped (Ctrl-Z) stamps moves when they arrive, not when they were made.
 
-        A tap could pass for a hold, and a hold confirms: what is in progress is forgotten, and after a
-        stop so is what the foot did meanwhile.
+        A tap could then look like a long press, which confirms. So the press in progress is forgotten, and after a stop
+        everything that the foot did meanwhile is ignored too.
         """
         if late_s > STALL_S:
             self._maker.drop()
@@ -163,12 +163,12 @@ class PedalListener:
             self._deaf_until = self._clock.at() + SETTLE_S
 
     def _take(self, move: Move, at: float) -> None:
-        at = self._moved_at = max(at, self._moved_at)  # how late they are is known better and better
+        at = self._moved_at = max(at, self._moved_at)  # the estimate of how late they are keeps getting better
         self._send(self._maker.time(at))
         match move:
             case Move.PRESS:
                 if not self._maker.down:
-                    with contextlib.suppress(Exception):  # no click must not cost the gesture
+                    with contextlib.suppress(Exception):  # a failed click must not cost the gesture
                         self._click()
                 self._send(self._maker.press(at))
             case Move.RELEASE:
@@ -187,8 +187,8 @@ class PedalListener:
         if self._watch is not None and not self._watch.alive:
             self._watch.close()
             lost, self._watch = self._watch.lost, None
-            # The release is lost with the server or the device: without this the key would seem held, and a hold
-            # confirms.
+            # The release is lost with the server or the device. Without this the key would seem to be down, and a long
+            # press confirms.
             self._maker.drop()
             self._retry_s = FIRST_RETRY_S
             self._retry_at = self._clock.at() + self._retry_s

@@ -1,4 +1,4 @@
-"""What a watch of keys puts on the queue of whoever makes gestures of them."""
+"""What a watch of keys puts on the queue for the gesture maker."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ from enum import StrEnum
 
 
 class Move(StrEnum):
-    """What happened to a key, or to the hearing of it."""
+    """What happened to a key, or to the watch that hears it."""
 
     PRESS = "press"
     RELEASE = "release"
     DROP = "drop"
-    """Events were lost: whether the key is down is unknown."""
+    """Events were lost, so nobody knows whether the key is down."""
     ENDED = "ended"
     """The watch hears nothing any more."""
     WAKE = "wake"
-    """Nothing has moved: it only ends a wait."""
+    """Nothing has moved: this only ends a wait."""

@@ -1,8 +1,8 @@
-"""Names of keys a pedal may send, as the shop file writes them.
+"""Names of the keys that a pedal may send, as the shop file writes them.
 
-A name is one of `SAFE_KEYS`, or `<number>`: the key's code on this system where it has no name
-(on X11 the keysym). Keys that type or edit text are refused: the letter would also land in
-whatever window has the focus. So are modifiers and locks: they change what other keys do.
+A name is one of `SAFE_KEYS`, or `<number>`: the key's code on this system if it has no name (on X11 the keysym). Keys
+that type or edit text are refused, because the letter would also go to the window that has the focus. Modifiers and
+locks are refused too, because they change what other keys do.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ MODIFIERS = frozenset(
     + ("shift", "shift_l", "shift_r", "caps_lock", "num_lock")
 )
 SPELLINGS = {"pgdn": "page_down", "pgup": "page_up", "next": "page_down", "prior": "page_up", "escape": "esc"}
-MEND = "set the pedal with its maker's tool to send page_down or f13 to f24, and write that name here"
-TYPES_TEXT = "this key types or edits text, which would land in whatever window has the focus"
+MEND = "use the pedal maker's tool to make it send page_down or f13 to f24, and write that name here"
+TYPES_TEXT = "this key types or edits text, which would go to the window that has the focus"
 CHANGES_OTHERS = "this key changes what other keys do"
 
-# X11 keysyms (keysymdef.h, XF86keysym.h). The usual layout gives the codes of F13 to F23 these
-# media symbols, and the listening library's own media names have no code on X11.
+# X11 keysyms (keysymdef.h, XF86keysym.h). The usual layout gives the codes of F13 to F23 these media symbols, and the
+# listening library's own names for media keys have no code on X11.
 X11_CODES: dict[str, tuple[int, ...]] = {
     **{f"f{n}": (0xFFBE + n - 1,) for n in range(1, 25)},
     "f13": (0xFFCA, 0x1008FF81),
@@ -64,10 +64,10 @@ class PedalKey:
 
 
 def key_from_name(written: str, where: str = "shop file: pedal.key", alone: bool = False) -> PedalKey:
-    """The key of that name, spelt with any case and with spaces, hyphens or underscores.
+    """The key of this name, in any case and with spaces, hyphens or underscores.
 
-    alone: its own device is read, so that nothing of it is typed anywhere: text keys are fine, and a
-    number is the kernel's.
+    alone: the pedal's own device is read, so nothing is typed anywhere. Text keys are then allowed, and a number is the
+    kernel's.
 
     Raises BadInput: an unknown name, a key that types or edits text, a modifier or lock.
     """
@@ -83,19 +83,19 @@ def key_from_name(written: str, where: str = "shop file: pedal.key", alone: bool
         raise BadInput([Fault(TYPES_TEXT, written, where, MEND)])
     if name in MODIFIERS:
         raise BadInput([Fault(CHANGES_OTHERS, written, where, MEND)])
-    # A single letter is near to f1 or the like, and means the letter.
+        # A single letter is close to f1 or the like, but means the letter.
     near = difflib.get_close_matches(name, sorted(SAFE_KEYS), n=1) if len(name) > 1 else []
     mend = f"did you mean {near[0]}? `kerfcall ready --pedal` names the key a pedal sends" if near else MEND
     raise BadInput([Fault("no key has this name", repr(written), where, mend)])
 
 
 def stand_in_key(settings: PedalSettings) -> str:
-    """The key that is a tap in the terminal too while no pedal is heard; "" for one that means something there."""
+    """The key that also means a tap in the terminal while no pedal is heard; "" if it has another meaning there."""
     return "" if settings.key in READ_ALONE else settings.key
 
 
 def _as_known(written: str) -> str:
-    """The key's own name, however it is spelt; what is no key's name in lower case."""
+    """The key's usual name, however it is spelt; an unknown name in lower case."""
     name = re.sub(r"[\s\-_]+", "_", written.strip().lower())
     joined = name.replace("_", "")
     by_joined = {known.replace("_", ""): known for known in SAFE_KEYS | TEXT_KEYS | MODIFIERS}
@@ -108,7 +108,7 @@ def _why_not_code(code: int) -> str:
     if code_is_modifier(code, sys.platform):
         return CHANGES_OTHERS
     if code == 0:
-        return "0 is every key that has no code on this system, so it names none"
+        return "0 is the code of every key that has none on this system, so it names no key"
     return ""
 
 
@@ -135,7 +135,7 @@ def code_is_modifier(code: int, platform: str) -> bool:
 
 
 def matcher(key: PedalKey) -> Callable[[Any], bool]:
-    """A test for the listening library's key objects. Call only where that library can be imported."""
+    """A test for the listening library's key objects. Call it only where that library can be imported."""
     from pynput.keyboard import Key
 
     codes = {key.code} if key.code is not None else set(_codes_here(key.name))
@@ -171,9 +171,9 @@ def _code(pressed: Any) -> int | None:
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """A pressed key. written: for the shop file. types_text, modifier: why it can't be a pedal key.
+    """A pressed key. written: its name for the shop file. types_text, modifier: why it can't be a pedal key.
 
-    device: what to write of the device it came from, where that is known; a text key is fine then.
+    device: what to write about the device it came from, where that is known; a text key is allowed then.
     """
 
     written: str
@@ -183,7 +183,7 @@ class Named:
 
 
 def name_of(pressed: Any) -> Named:
-    """What to write for a key object of the listening library; `<0>` where the system gives it no code."""
+    """The name to write for a key object of the listening library; `<0>` where the system gives it no code."""
     code = _code(pressed)
     if code in _X11_NAMES and sys.platform not in ("win32", "darwin"):
         return Named(_X11_NAMES[code])

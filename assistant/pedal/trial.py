@@ -1,4 +1,4 @@
-"""Whether the pedal's key can be heard now, tried for real and let go at once."""
+"""Tries whether the pedal's key can be heard now: opens the pedal and releases it at once."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from assistant.plans.model import PedalSettings
 
 
 def try_out(settings: PedalSettings, kernel: Kernel = KERNEL) -> PedalSource:
-    """Where the pedal is heard. Raises BadInput: no pedal's key; NoSuchPart: not heard, why, and what mends it."""
+    """Where the pedal is heard. Raises BadInput: not a pedal's key; NoSuchPart: not heard, why, and what to do."""
     key_from_name(settings.key, alone=is_named(settings))
     source = source_of(settings, kernel)
     if source.nodes:

@@ -1,6 +1,6 @@
-"""One listener of the keyboard library, guarded: it can't die unseen, print, or raise into its caller.
+"""Guards one listener of the keyboard library: it can't die unnoticed, print, or raise into its caller.
 
-A listener that has ended can't be started again; whoever needs it builds a new one.
+A listener that has ended can't be started again; the caller starts another.
 """
 
 from __future__ import annotations
@@ -22,54 +22,54 @@ from assistant.errors import NoSuchPart
 from assistant.patience import Patience, cpu_s_of_thread
 
 OPEN_WITHIN_S, LONGEST_OPENING_S = 2.0, 30.0  # without moving, and in all
-STANDS_IN = "the terminal's keys stand in (space: tap, d: double tap, h: hold)"
-NO_ANSWER = f"the display server does not answer; {STANDS_IN}"
+REPLACED_BY = "the terminal's keys replace it (space: tap, d: double tap, h: long press)"
+NO_ANSWER = f"the display server does not answer; {REPLACED_BY}"
 OWN_DEVICE = "name the pedal's own device ([pedal] device)"
-OFFSETS = 32  # events among which the one that came quickest sets the server's clock; few, since clocks drift
-ANOTHER_CLOCK_S = 60.0  # no machine is held up for so long: the server's clock has begun again
-LOST = f"The pedal is not heard any more: the display server went away; {STANDS_IN}."
+OFFSETS = 32  # recent events, of which the quickest sets the server's clock; only a few, because clocks drift
+ANOTHER_CLOCK_S = 60.0  # no machine is held up for so long: the server's clock has started again
+LOST = f"The pedal is not heard any more: the display server has ended; {REPLACED_BY}."
 INSTALL = "python -m pip install python-xlib six && python -m pip install --no-deps pynput"
 
 
 def why_no_keyboard(environ: Mapping[str, str], platform: str) -> str:
-    """Why keys can't be heard here, as far as that can be told without the library; "" if nothing is in the way.
+    """Why keys can't be heard here, as far as we can know without the library; "" if nothing prevents it.
 
     platform: a value of sys.platform.
     """
     if importlib.util.find_spec("pynput") is None:
-        return f"pynput is not installed; {STANDS_IN}. To mend it: {_install(platform)}"
+        return f"pynput is not installed; {REPLACED_BY}. To fix it: {_install(platform)}"
     if platform in ("win32", "darwin"):
         return ""
     if importlib.util.find_spec("Xlib") is None or importlib.util.find_spec("six") is None:
-        return f"pynput lacks python-xlib or six; {STANDS_IN}. To mend it: {_install(platform)}"
+        return f"pynput lacks python-xlib or six; {REPLACED_BY}. To fix it: {_install(platform)}"
     if environ.get("XDG_SESSION_TYPE", "").lower() == "wayland":
         return (
-            "this desktop is Wayland, which keeps the keys of other windows from every program; "
-            f"{STANDS_IN}. To mend it: log in to an X11 (Xorg) desktop, or {OWN_DEVICE}"
+            "this desktop is Wayland, which hides the keys of other windows from every program; "
+            f"{REPLACED_BY}. To fix it: log in to an X11 (Xorg) desktop, or {OWN_DEVICE}"
         )
     if not environ.get("DISPLAY"):
         return (
-            f"there is no display server (DISPLAY is not set); {STANDS_IN}. "
-            f"To mend it: start from a terminal window on the desktop, or {OWN_DEVICE}"
+            f"there is no display server (DISPLAY is not set); {REPLACED_BY}. "
+            f"To fix it: start from a terminal window on the desktop, or {OWN_DEVICE}"
         )
     if not _answers(environ["DISPLAY"]):
-        return f"the display server {environ['DISPLAY']} does not answer; {STANDS_IN}"
+        return f"the display server {environ['DISPLAY']} does not answer; {REPLACED_BY}"
     return ""
 
 
 def _answers(display: str) -> bool:
-    """Whether a display server takes connections; the X library itself leaves sockets open when none does."""
+    """Whether a display server takes connections. The X library itself leaves sockets open when there is none."""
     match = re.fullmatch(r"(?:unix)?(.*):(\d+)(?:\.\d+)?", display)
     if not match:
-        return True  # an unusual way of naming it: let the library try
+        return True  # an unusual display name: let the library try
     host, number = match[1], int(match[2])
-    if host.startswith("/"):  # the socket's own path, as macOS has it
+    if host.startswith("/"):  # a path to the socket, as on macOS
         return True
     if host:
         port = 6000 + number  # X11's ports
         ways: list[tuple[Any, Any]] = [(socket.AF_INET, (host, port)), (socket.AF_INET6, (host, port))]
     else:
-        local = f"/tmp/.X11-unix/X{number}"  # where every X server puts its socket, on Linux also without a file
+        local = f"/tmp/.X11-unix/X{number}"  # every X server's socket, on Linux also without a file
         ways = [(socket.AF_UNIX, local), (socket.AF_UNIX, "\0" + local)]
     for family, address in ways:
         with contextlib.suppress(OSError), socket.socket(family, socket.SOCK_STREAM) as probe:
@@ -86,8 +86,8 @@ def _install(platform: str) -> str:
 class KeyWatch:
     """Hears every key until `close` or the end of the display server.
 
-    on_press, on_release: called with the library's key object on the library's thread; they must be
-    short. on_end: called once when the listener ends, for whatever reason.
+    on_press, on_release: called with the library's key object on the library's thread; they must be short. on_end:
+    called once when the listener ends, for any reason.
     """
 
     lost = LOST
@@ -98,15 +98,15 @@ class KeyWatch:
         on_release: Callable[[Any], None],
         on_end: Callable[[], None],
     ) -> None:
-        """Raises NoSuchPart where keys can't be heard; its text says what stands in and what mends it."""
+        """Raises NoSuchPart where keys can't be heard; its text says what replaces the pedal and what to do."""
         if reason := why_no_keyboard(os.environ, sys.platform):
             raise NoSuchPart(f"The pedal is not heard: {reason}.")
         self._ready = threading.Event()
         self._ended = threading.Event()
         self._levels: Any = None
         self.late_s = 0.0
-        """Of the key that a callback is called with: how long ago it moved, as far as is known, s. A busy machine
-        delivers a release and the next press at once, and only their own times tell that from a bounce."""
+        """How long ago the key of the current callback moved, s, as far as is known. A busy machine may deliver a
+        release and the next press together, and only their own times distinguish that from a bounce."""
         self._offsets: deque[float] = deque(maxlen=OFFSETS)
         self._listener = self._start(on_press, on_release, on_end)
         thread = self._listener.ident
@@ -117,11 +117,11 @@ class KeyWatch:
         else:
             self.close()
             raise NoSuchPart(f"The pedal is not heard: {NO_ANSWER}.")
-        # On macOS alone: without the right to hear keys the library does no more than log a warning.
+        # On macOS only: without permission to hear keys the library just logs a warning.
         if getattr(type(self._listener), "IS_TRUSTED", True) is False:
             self.close()
             raise NoSuchPart(
-                f"The pedal is not heard: macOS gives this program no keys; {STANDS_IN}. To mend it: allow the "
+                f"The pedal is not heard: macOS gives this program no keys; {REPLACED_BY}. To fix it: allow the "
                 "terminal program under Privacy & Security, Accessibility and Input Monitoring, then start again."
             )
         self._levels = _second_connection(sys.platform)
@@ -138,7 +138,7 @@ class KeyWatch:
 
         class Guarded(keyboard.Listener):  # type: ignore[misc]
             def _handle_message(self, *given: Any) -> None:
-                event = given[1] if len(given) > 1 else None  # on X11; on other systems nothing with a time
+                event = given[1] if len(given) > 1 else None  # on X11; other systems give no time
                 watch._note_time(getattr(event, "time", None))
                 super()._handle_message(*given)
 
@@ -162,11 +162,11 @@ class KeyWatch:
 
     @property
     def alive(self) -> bool:
-        """Whether keys are being heard. A display server that hangs without ending can't be told apart."""
+        """Whether keys can be heard. A display server that hangs without ending looks the same."""
         return not self._ended.is_set() and self._listener.is_alive()
 
     def _note_time(self, server_ms: int | None) -> None:
-        """An event has come; server_ms: on the display server's clock, of which only the differences are known."""
+        """An event has come; server_ms: on the display server's clock, whose zero is unknown."""
         if server_ms is None:
             return
         offset = time.monotonic() - server_ms / 1000
@@ -176,9 +176,9 @@ class KeyWatch:
         self.late_s = offset - min(self._offsets)
 
     def is_down(self, symbols: frozenset[int]) -> bool | None:
-        """Whether the display server has a key with one of these keysyms down; None where that can't be read.
+        """Whether the display server says that a key with one of these keysyms is down; None where that can't be read.
 
-        Not for two threads at once.
+        Not for use by two threads at once.
         """
         if self._levels is None:
             return None
@@ -186,15 +186,15 @@ class KeyWatch:
             codes = {code for symbol in symbols for code, _ in self._levels.keysym_to_keycodes(symbol)}
             bits = self._levels.query_keymap()
             return any(bits[code // 8] >> code % 8 & 1 for code in codes) if codes else None
-        except Exception:  # the library raises kinds of its own when the server goes away
+        except Exception:  # the library raises its own kinds when the server has gone
             return None
 
     def close(self) -> None:
-        """Hear nothing more. Returns within a second."""
+        """Stop hearing keys. Returns within a second."""
         if self._ready.is_set() and not self._ended.is_set():
             with contextlib.suppress(Exception):
                 self._listener.stop()
-        for each in _sockets(self._listener):  # else the listener's thread would wait for one more key
+        for each in _sockets(self._listener):  # otherwise the listener's thread would wait for one more key
             with contextlib.suppress(OSError):
                 each.shutdown(socket.SHUT_RDWR)
         levels, self._levels = self._levels, None
@@ -208,7 +208,7 @@ class KeyWatch:
 
 
 def _second_connection(platform: str) -> Any:
-    """For reading which keys are down beside the listener's own connections, which wait for events. None: no X11."""
+    """Reads which keys are down, beside the listener's own connections, which wait for events. None: no X11."""
     if platform in ("win32", "darwin"):
         return None
     try:

@@ -1,4 +1,4 @@
-"""What `ready` asks of the plans' room: the shop file."""
+"""What `ready` checks about the plans: the shop file."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from assistant.plans.model import Shop
 def shop_file(
     path: Path | None, mended: Callable[[Sequence[Fault]], Sequence[Fault]] = list
 ) -> tuple[Finding, Shop | None]:
-    """Check the shop file: without a kerf nothing can be cut. mended: adapts the faults' mends to the command."""
+    """The shop file: without a kerf nothing can be cut. mended: gives each fault the mend that fits the command."""
     from assistant.plans.shop_file import default_shop_path, try_shop
 
     try:
         shop, faults = try_shop(path)
         where = path or default_shop_path()
     except OSError as error:
-        return Finding("shop file", BROKEN, one_line(error), "check that it can be read"), None
+        return Finding("shop file", BROKEN, one_line(error), "make sure that it can be read"), None
     if shop is not None and not faults:
         kerf = plain_length(shop.blade.kerf, shop.unit)
         data = {"path": str(where), "kerf_mm": float(shop.blade.kerf)}

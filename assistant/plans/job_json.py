@@ -66,7 +66,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "carriage": _carriage_to_json(job.carriage),
         "pedal": {
             "key": job.pedal.key,
-            "hold_s": job.pedal.hold_s,
+            "hold_s": job.pedal.long_press_s,
             "double_tap_s": job.pedal.double_tap_s,
             "pass_takes_s": job.pedal.pass_takes_s,
             "device": job.pedal.device,

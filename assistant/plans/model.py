@@ -135,7 +135,7 @@ class PedalSettings:
     """The [pedal] table. device: the pedal's own, which is then read alone; "auto" and "display" name none."""
 
     key: str = "page_down"
-    hold_s: float = 0.8
+    long_press_s: float = 0.8
     double_tap_s: float = 0.35
     pass_takes_s: float = 4.0
     device: str = "auto"

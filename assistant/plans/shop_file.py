@@ -211,13 +211,22 @@ def _pedal(table: Table) -> PedalSettings:
     device = read_device(table)
     pedal = PedalSettings(
         read_key(table, device),
-        _seconds(table, "hold_s", default.hold_s, "0.3", "5"),
+        _long_press_s(table, default.long_press_s),
         _seconds(table, "double_tap_s", default.double_tap_s, "0.1", "1"),
         _seconds(table, "pass_takes_s", default.pass_takes_s, SHORTEST_PASS_S, "600"),
         device,
     )
     table.close()
     return pedal
+
+
+def _long_press_s(table: Table, default: float) -> float:
+    """From long_press_s, or from hold_s, its name in older shop files."""
+    if table.has("long_press_s"):
+        table.refuse(("hold_s",), "says the same as long_press_s", "leave hold_s out: it is the older name")
+        return _seconds(table, "long_press_s", default, "0.3", "5")
+    table.allow(("long_press_s",))
+    return _seconds(table, "hold_s", default, "0.3", "5")
 
 
 def _seconds(table: Table, key: str, default: float, least: str, most: str) -> float:

@@ -1,7 +1,7 @@
-"""The adapters of one live run: opened one by one, owned while it lasts, closed in the opposite order.
+"""The adapters of one live run: opened one by one, owned while it lasts, closed in reverse order.
 
-How each is made, and with which of the user's options, its maker knows (`commands/driving.py`). This room knows them by
-their contracts only, so it imports no adapter, and a new kind of one changes nothing here.
+Each adapter's maker knows how to make it, and with which user options (`commands/driving.py`). This room knows adapters
+by their contracts only. So it imports none, and a new kind of adapter changes nothing here.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ CLOSING_SPEECH_S = 20.0
 MICROPHONE_S = 15.0  # for the recogniser to load and the microphone to be found, where nothing else could drive
 
 Pump = Callable[[float], None]
-"""What must be called with the session time as that goes on."""
+"""A function that must be called with the session time as that goes on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ class Makers:
 
 
 class Adapters:
-    """What is missing is posted as a DeviceChanged that says what stands in. To be entered, then opened."""
+    """A missing part is posted as a DeviceChanged that says what replaces it. Enter it first, then open it."""
 
     def __init__(self, runner: Runner, makers: Makers, screen: LiveScreen, view: LiveView | None):
         """screen: open already, and closed by the one who opened it. view: the same, where it covers the terminal."""
@@ -111,7 +111,7 @@ class Adapters:
         try:
             speaker, self.pump = self._makers.speaker()
         except NoSuchPart as error:
-            self._post_missing(DeviceName.LOUDSPEAKER, error, "What would be spoken is shown as text.")
+            self._post_missing(DeviceName.LOUDSPEAKER, error, "Announcements are shown as text.")
             return
         self._runner.outputs.speaker = speaker
         self._stack.callback(speaker.close)
@@ -122,7 +122,7 @@ class Adapters:
         try:
             listener = self._makers.listener()
         except NoSuchPart as error:
-            self._post_missing(DeviceName.MICROPHONE, error, "The pedal and the terminal's keys stand in.")
+            self._post_missing(DeviceName.MICROPHONE, error, "The pedal and the terminal's keys replace it.")
             return
         self._listener = self._runner.outputs.listener = listener
         self._stack.callback(listener.close)
@@ -179,8 +179,8 @@ class Adapters:
         level = None if listener is None else listener.level
         return Inputs(voice, level, heard, pedal is not None and pedal.down, self._keys)
 
-    def _post_missing(self, device: DeviceName, error: NoSuchPart, stands_in: str) -> None:
-        clock, text = self._runner.clock, f"{error} {stands_in}".strip()
+    def _post_missing(self, device: DeviceName, error: NoSuchPart, instead: str) -> None:
+        clock, text = self._runner.clock, f"{error} {instead}".strip()
         self._runner.post(DeviceChanged(clock.at(), clock.utc(), device, DeviceState.STANDS_IN, text))
 
     def refuse_if_nothing_drives(self, ctrl_c: CtrlC) -> None:
@@ -193,7 +193,7 @@ class Adapters:
             ctrl_c.at_once = False
             return
         raise CouldNotRun(
-            "nothing can drive the session: no pedal, no terminal for its keys, no microphone; "
+            "nothing can control the session: no pedal, no terminal for its keys, no microphone; "
             "run it in a terminal, or play a script with --rehearse"
         )
 

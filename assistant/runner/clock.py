@@ -1,4 +1,4 @@
-"""Two clocks: the wall's for a live session, a settable one for rehearsals and file audio."""
+"""Two clocks: the wall clock for a live session, and one that can be set, for rehearsals and file audio."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ def utc_text(moment: datetime) -> str:
 
 
 class LiveClock:
-    """Monotonic seconds from `start_s`; a resumed session goes on from its last record."""
+    """Monotonic seconds from `start_s`; a resumed session continues from its last record."""
 
     def __init__(self, start_s: float = 0.0):
         self._zero = time.monotonic() - start_s
@@ -25,7 +25,7 @@ class LiveClock:
 
 
 class SetClock:
-    """Stands where it was set; never falls. Wall time is that of its making plus the seconds gone by."""
+    """Stays where it was set, and never falls. Its wall time is when it was made plus the seconds gone by."""
 
     def __init__(self, start_s: float = 0.0):
         self._start = self._now = start_s
@@ -38,5 +38,5 @@ class SetClock:
         return utc_text(self._wall + timedelta(seconds=self._now - self._start))
 
     def set(self, at: float) -> None:
-        """Move on to session time `at` (s); an earlier time leaves it where it is."""
+        """Move on to session time `at` (s); an earlier time changes nothing."""
         self._now = max(self._now, at)

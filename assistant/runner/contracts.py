@@ -1,7 +1,7 @@
-"""What the runner asks of its adapters. Each has a real one in its room and a file or rehearsal one beside it.
+"""What the runner needs from its adapters. Each has a real version in its room, and a file or rehearsal version.
 
-Adapters never touch the session: they build events, stamped by the clock they are given, and
-hand them to `post`, which puts them on the one queue and returns at once from any thread.
+Adapters never touch the session. They build events, stamped by the clock that they were given, and hand them to `post`,
+which puts them on the one queue and returns at once from any thread.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ Post = Callable[[Event], None]
 
 
 class Clock(Protocol):
-    """Session time. Live: monotonic. File audio: samples read or written so far over the rate."""
+    """Session time. Live: monotonic. File audio: the samples read or written so far, divided by the rate."""
 
     def at(self) -> float:
         """Seconds since the session started; never falls."""
@@ -34,28 +34,28 @@ class Speaker(Protocol):
     """Says announcements in order; posts SpeechStarted and SpeechEnded for each, and DeviceChanged."""
 
     def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
-        """Queue this announcement; `replaces` first cuts off and drops whatever sounds or waits. Returns at once.
+        """Queue this announcement. Returns at once. With `replaces`, first cut off and drop everything before it.
 
-        tone: two soft notes come before its words, which is where SpeechStarted counts from.
+        tone: two soft notes come before the words; SpeechStarted counts from the words.
         """
 
     def prepare(self, texts: Sequence[str]) -> None:
-        """Render these ahead, newest request first; forgets older requests not begun. Returns at once."""
+        """Render these ahead, newest request first; older requests not yet begun are forgotten. Returns at once."""
 
     def moved_at(self) -> float:
-        """Session time (s) at which the making of an announcement last moved on: what is slow isn't lost."""
+        """Session time (s) when the making of an announcement last made progress: a slow voice isn't lost."""
 
     def set_voice(self, loudness_db: int, words_a_minute: int) -> None:
-        """Speak like this from now on; the loudness also of what sounds already. Returns at once."""
+        """Speak like this from now on; the loudness changes for current speech too. Returns at once."""
 
     def note(self) -> None:
         """Two short low notes, as an announcement of the id `events.NOTE`, unless anything sounds or waits."""
 
     def click(self) -> None:
-        """A short click at once, from any thread, over whatever sounds."""
+        """A short click, at once, over any other sound. From any thread."""
 
     def close(self, drain_s: float = 0.0) -> None:
-        """Let what sounds and waits end within drain_s seconds, then let go of the device."""
+        """Let current and waiting sounds end within drain_s seconds, then release the device."""
 
 
 class Listener(Protocol):
@@ -65,16 +65,16 @@ class Listener(Protocol):
         """From now on only these phrases count; results carry `generation`."""
 
     def speaking(self, active: bool) -> None:
-        """We have begun or ended speaking: don't listen while we do, nor 0.3 s after."""
+        """We have started or stopped speaking: don't listen while we speak, nor for 0.3 s afterwards."""
 
     def close(self) -> None:
-        """Stop and let go of the microphone."""
+        """Stop, and release the microphone."""
 
 
 class Screen(Protocol):
-    """Shows the session. Never blocks for long: it is called on the session's thread.
+    """Shows the session. Never blocks for long, because it is called on the session's thread.
 
-    line, record: for a log; they tell only what happened. klass: as in `effects.Show` and `Say`. text: whole, to be
+    line, record: for a log; they say only what happened. klass: as in `effects.Show` and `Say`. text: whole, to be
     shown as long as the state asks for it.
     """
 
@@ -89,15 +89,15 @@ class Watcher(Protocol):
     def turn(self, event: Event, records: Sequence[Record]) -> None: ...
 
 
-# --- of those that only a live run has
+# --- for adapters that only a live run has
 
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """How those that answers come from stand now.
+    """The present state of all inputs.
 
     voice: works | off (not asked for) | missing. level: of the microphone, dBFS; None: no sound. pedal: heard | off |
-    lost. down: its key is pressed. keys: the terminal's are read.
+    lost. down: its key is pressed. keys: the terminal's keys are read.
     """
 
     voice: str
@@ -111,10 +111,10 @@ class LiveEar(Listener, Protocol):
     """Hears a microphone."""
 
     level: float | None
-    """Of the loudest moments lately, dBFS; None while no sound comes."""
+    """The loudest recent level, dBFS; None while no sound comes."""
 
     def has_microphone(self, within_s: float) -> bool:
-        """Whether one was found; waits for the recogniser to load and then up to within_s. Asked once."""
+        """Whether a microphone was found. Waits for the recogniser to load, then up to within_s. Call it once."""
 
 
 class LivePedal(Protocol):
@@ -122,7 +122,7 @@ class LivePedal(Protocol):
 
     @property
     def alive(self) -> bool:
-        """Whether its key is being heard now."""
+        """Whether its key can be heard now."""
 
     @property
     def down(self) -> bool:
@@ -133,7 +133,7 @@ class LivePedal(Protocol):
 
 
 class LiveKeys(Protocol):
-    """Posts what the terminal's keys mean."""
+    """Posts the meanings of the terminal's keys."""
 
     def close(self) -> None:
         """Stop reading and put the terminal's mode back."""
@@ -143,27 +143,27 @@ class LiveScreen(Screen, Protocol):
     """The operator's terminal."""
 
     def note(self, text: str, for_s: float | None = None) -> None:
-        """A line beside the session's own, or a list of several, for so long where lists go away again."""
+        """A line beside the session's own, or a list of lines, shown for `for_s` where lists can be removed again."""
 
     def withdraw(self, text: str) -> None:
-        """Take this list away, where it can be."""
+        """Remove this list, where that is possible."""
 
     def close(self) -> None:
-        """Write the last of it. More than once does nothing."""
+        """Write what is left. Calling it again does nothing."""
 
 
 class LiveView(LiveScreen, Protocol):
-    """One that covers the terminal and shows how the inputs stand."""
+    """A screen that covers the terminal and shows the state of the inputs."""
 
     def look(self) -> None:
         """An input may have changed. Returns at once."""
 
     def settle(self, inputs: Callable[[], Inputs]) -> None:
-        """All adapters are open, and all other signal handlers set. inputs: may be called from any thread."""
+        """All adapters are open, and all other signal handlers are set. inputs: can be called from any thread."""
 
 
 class PageHub(Screen, Watcher, Protocol):
-    """Feeds pages; a screen and a watcher."""
+    """Feeds the pages; both a screen and a watcher."""
 
 
 class LivePage(Protocol):

@@ -1,4 +1,4 @@
-"""What `ready` asks of the clocks, and whether anything is left to answer with."""
+"""What `ready` checks about the clocks, and whether there is any way to answer a session."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from pathlib import Path
 
 from assistant import RELEASED
 from assistant.errors import JournalError
-from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
+from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.journal.health import last_entry, state_folder
 
 ANSWERS = "your answers"
@@ -32,21 +32,21 @@ def clock(now: Callable[[], float] = time.time, last: Callable[[], str | None] |
     moment = datetime.fromtimestamp(now(), UTC)
     zone = zone_name(os.environ)
     data = {"utc": f"{moment:%Y-%m-%dT%H:%M:%SZ}", "zone": zone or None}
-    stands_in = f"the steady clock times the session: the wall clock says {moment:%Y-%m-%d %H:%M} UTC"
+    steady = f"the steady clock times the session: the wall clock says {moment:%Y-%m-%d %H:%M} UTC"
     if moment < datetime.fromisoformat(RELEASED).replace(tzinfo=UTC):
-        return Finding("clock", STANDS_IN, f"{stands_in}, before this release ({RELEASED})", SET_CLOCK, data)
+        return Finding("clock", LIMITED, f"{steady}, before this release ({RELEASED})", SET_CLOCK, data)
     newest = None
     with suppress(OSError, JournalError, ValueError, OverflowError):  # a journal that can't be read has its own line
         written = last() if last is not None else last_entry(state_folder())
         newest = datetime.fromisoformat(written).astimezone(UTC) if written else None
     if newest is not None and moment < newest - timedelta(minutes=1):
-        text = f"{stands_in}, before the journal's last entry ({newest:%Y-%m-%d %H:%M})"
-        return Finding("clock", STANDS_IN, text, SET_CLOCK, data)
+        text = f"{steady}, before the journal's last entry ({newest:%Y-%m-%d %H:%M})"
+        return Finding("clock", LIMITED, text, SET_CLOCK, data)
     resolution_s = time.get_clock_info("monotonic").resolution
     coarse = f"; the steady clock is coarse: {1000 * resolution_s:.0f} ms" if resolution_s > COARSE_S else ""
     text = f"{moment.astimezone():%Y-%m-%d %H:%M} {zone or 'UTC'}{coarse}"
     if not zone:
-        return Finding("clock", STANDS_IN, f"{text}: the time zone is not known, UTC stands in", SET_ZONE, data)
+        return Finding("clock", LIMITED, f"{text}: the time zone is not known: using UTC", SET_ZONE, data)
     return Finding("clock", WORKS, text, "", data)
 
 
@@ -84,4 +84,4 @@ def answers(foot: Finding, keys: Finding, microphone: Finding, level: Finding, r
     if ways:
         return Finding(ANSWERS, WORKS, f"by {', '.join(ways)}", "", data)
     text = "neither pedal, terminal keys nor voice"
-    return Finding(ANSWERS, BROKEN, text, "start from a terminal: its keys do", data)
+    return Finding(ANSWERS, BROKEN, text, "start from a terminal, and use its keys", data)

@@ -1,4 +1,4 @@
-"""A live session: events as they come, deadlines by the wall."""
+"""A live session: events as they come, deadlines by the wall clock."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from assistant.runner.loop import Runner
 from assistant.session.events import Leave, TimePassed
 
 TICK_S = 0.5
-"""Longest wait on the queue: keeps signals and file output moving where nothing else happens."""
+"""Longest wait on the queue: keeps signals and file output going when nothing else happens."""
 
 
 @dataclass
 class CtrlC:
-    """came: whether there was one. at_once: whether one is to raise KeyboardInterrupt instead of becoming an event."""
+    """came: whether there was a Ctrl-C. at_once: whether it raises KeyboardInterrupt instead of becoming an event."""
 
     came: bool = False
     at_once: bool = False

@@ -18,13 +18,13 @@ from assistant.session.state import State
 from assistant.wording.phrases import Phrase, phrases_for
 from assistant.wording.prompts import Words
 
-ASKING = frozenset({Klass.CHECK, Klass.QUESTION})  # classes of announcements that want an answer
+ASKING = frozenset({Klass.CHECK, Klass.QUESTION})  # classes of announcements that need an answer
 Commit = Callable[[Sequence[f.Record]], None]
 
 
 @dataclass
 class Outputs:
-    """Where effects go. Any may be missing: the session goes on without."""
+    """Where effects go. Any of them may be missing; the session goes on without it."""
 
     speaker: Speaker | None = None
     listener: Listener | None = None
@@ -34,7 +34,7 @@ class Outputs:
 
 
 class Runner:
-    """Owns the session's state and its queue. `post` may be called from any thread; all else from one."""
+    """Owns the session's state and its queue. `post` can be called from any thread, everything else from one thread."""
 
     def __init__(self, commit: Commit, outputs: Outputs, clock: Clock, state: State | None = None):
         self.state = state or State()
@@ -52,7 +52,7 @@ class Runner:
         self._queue.put(event)
 
     def next_event(self, timeout_s: float | None) -> Event | None:
-        """Wait for an event up to `timeout_s` (None: for ever, 0: not at all)."""
+        """Wait for an event up to `timeout_s` (None: without limit, 0: not at all)."""
         try:
             return self._queue.get(block=timeout_s != 0, timeout=timeout_s or None)
         except queue.Empty:
@@ -112,7 +112,7 @@ class Runner:
             self._run(effect)
 
     def _note_speech(self, event: Event) -> None:
-        """Hearing is deaf while we speak; overlapping announcements count as one."""
+        """We don't listen while we speak; overlapping announcements count as one."""
         if isinstance(event, SpeechStarted):
             if self._voice.started(event.id, event.at):
                 self._post_of_voice(DeviceState.WORKS, BACK)
@@ -124,7 +124,7 @@ class Runner:
             self.outputs.listener.speaking(self._voice.sounding)
 
     def look_after_voice(self) -> None:
-        """To be called when nothing waits in the queue: a voice that owes word of an announcement is given up."""
+        """Call this when the queue is empty: it gives up a voice that hasn't reported on its announcement in time."""
         if self.outputs.speaker is not None:
             self._voice.moved(self.outputs.speaker.moved_at())
         overdue = self._voice.overdue(self.clock.at())
@@ -146,7 +146,7 @@ class Runner:
             self.phrases = phrases_for(effect.wanted, job.checks, job.voice)
             if self.outputs.listener is not None:
                 self.outputs.listener.listen(self.phrases, effect.generation)
-        # The sound first: a trace or a slow terminal must not hold it up.
+        # The sound first: a trace or a slow terminal must not delay it.
         self._hand_to_speaker(effect, words)
         self._hand_to_screens(effect, words)
         if self.outputs.trace is not None:

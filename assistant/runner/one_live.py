@@ -1,7 +1,7 @@
-"""One live session per user: a pedal's key reaches every program that listens for it, and one press would count in all.
+"""One live session per user. A pedal's key reaches every program that listens for it, so one press would count in all.
 
-An operating system's file lock, freed even when its holder is killed, in the user's runtime folder: that is this
-computer's own, unlike a home folder that several may share. The holder's particulars lie beside it.
+It is an operating system's file lock, freed even when its holder is killed, in the user's runtime folder. That folder
+belongs to this computer, unlike a home folder that several computers may share. A note beside it names the holder.
 """
 
 from __future__ import annotations
@@ -25,15 +25,15 @@ from assistant.journal.store import default_state_dir
 
 FOLDER_VARIABLE = "KERFCALL_RUNTIME_DIR"
 NAME = "live-session"
-PATIENCE_S = 0.3  # for one that is just ending, and for the holder's particulars to be written
+PATIENCE_S = 0.3  # for a session that is just ending, and for the holder's note to be written
 
 
 class LiveLock:
-    """Holds `live-session.lock` while entered; `live-session.json` beside it says who does.
+    """Holds `live-session.lock` while entered; `live-session.json` beside it names the holder.
 
-    title: the plan's. state_dir: the journal's folder, where another than the user's own was named. session: its id,
-    or "" until `name` says it. Raises SessionLocked, naming the holder, when another process drives a live session,
-    CouldNotRun when no folder can hold the lock.
+    title: the plan's. state_dir: the journal's folder, if it isn't the user's usual one. session: its id, or "" until
+    `name` gives it. Raises SessionLocked, naming the holder, when another process drives a live session, and
+    CouldNotRun when no folder can take the lock.
     """
 
     def __init__(self, title: str, state_dir: Path | None, session: str = ""):
@@ -63,13 +63,13 @@ class LiveLock:
                 failed.append(f"can't lock {path}: {error}")
                 continue
             self._lock, self._note_file = lock, folder / f"{NAME}.json"
-            with suppress(OSError):  # of a holder that was killed: it must not be taken for this one's
+            with suppress(OSError):  # a killed holder's note: it must not be mistaken for this session's
                 self._note_file.unlink()
             self._write()
             return self
         raise CouldNotRun(
             f"{'; '.join(failed)}; the lock keeps a pedal from driving two sessions: name a folder on a local disk "
-            f"that you may write to in the environment variable {FOLDER_VARIABLE}"
+            f"where you have write permission in the environment variable {FOLDER_VARIABLE}"
         )
 
     def __exit__(
@@ -85,12 +85,12 @@ class LiveLock:
         self._write()
 
     def _write(self) -> None:
-        with suppress(OSError):  # the lock holds without it; a refusal then names no holder
+        with suppress(OSError):  # the lock works without it; a refusal then names no holder
             write_whole(self._note_file, json.dumps(self._note).encode())
 
 
 def _folders() -> Iterator[Path]:
-    """Where the lock may lie; the first that can be used is."""
+    """Folders for the lock; the first that can be used is taken."""
     named = os.environ.get(FOLDER_VARIABLE)
     if named:
         yield Path(named)
@@ -99,7 +99,7 @@ def _folders() -> Iterator[Path]:
 
     folder = None
     with warnings.catch_warnings(), suppress(OSError):
-        warnings.simplefilter("ignore")  # that the system names no runtime folder: a private one is made then
+        warnings.simplefilter("ignore")  # about a system without a runtime folder: a private one is made then
         folder = user_runtime_path("kerfcall", appauthor=False, ensure_exists=True)
     if folder is not None:
         yield folder
@@ -107,7 +107,7 @@ def _folders() -> Iterator[Path]:
 
 
 def refusal(note_file: Path) -> str:
-    """Who drives the live session, as far as the file tells, and how to end it."""
+    """Who drives the live session, as far as the note says, and how to end it."""
     note = _particulars(note_file)
     who, kill, resume = "", "", ""
     if note is not None:
@@ -120,12 +120,12 @@ def refusal(note_file: Path) -> str:
         resume = f"; it stays open for: kerfcall resume {session}{state}" if session else ""
     return (
         f"another live session is running{who}. Only one may run, since one press of the pedal would count in both. "
-        f"End that one with Ctrl-C in its terminal{kill}{resume}"
+        f"End it with Ctrl-C in its terminal{kill}{resume}"
     )
 
 
 def _particulars(note_file: Path) -> dict[str, Any] | None:
-    """What the holder wrote of itself; None where that is missing or isn't whole."""
+    """The holder's note about itself; None if it is missing or incomplete."""
     try:
         note = json.loads(note_file.read_bytes())
         datetime.fromisoformat(note["since"])

@@ -1,6 +1,6 @@
-"""A rehearsed session: a script, a microphone file or a synthetic operator, on a clock of its own.
+"""A rehearsed session: a script, a microphone file or a synthetic operator, on its own clock.
 
-Time is the script's, or the samples read and written; the wall only matters with `real_time`.
+Time comes from the script, or from the samples read and written; the wall clock matters only with `real_time`.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from assistant.session.kinds import DeviceName, DeviceState, Press
 from assistant.wording.phrases import whole_table
 
 MIC_RATE = 16000
-CHUNK_S = 0.1  # of the microphone's sound at a time; the session's clock goes on by as much
+CHUNK_S = 0.1  # of the microphone's sound at a time; the session's clock advances by as much
 DEVICE_TEXT = "The {device} {state} (rehearsed)."
 
 
@@ -50,14 +50,14 @@ class MicrophoneSound(Protocol):
         """The next `samples` of 16 kHz mono 16-bit sound, fewer at the end, None after it."""
 
     def handled(self, event: Event) -> None:
-        """The session has handled this event: a synthetic operator answers to what it hears."""
+        """The session has handled this event: a synthetic operator responds to what it hears."""
 
 
 class Keys(Protocol):
     """The terminal's keys."""
 
     def press(self, key: str) -> Event | None:
-        """What pressing it at this moment does to the session, if anything."""
+        """What pressing it now does to the session, if anything."""
 
 
 class Rehearsal:
@@ -107,7 +107,7 @@ class Rehearsal:
         return self._sound.next_boundary() if self._sound else None
 
     def _next_time(self) -> float | None:
-        """When something next happens, or None: deadlines alone don't keep a rehearsal going."""
+        """When something happens next, or None: deadlines alone don't keep a rehearsal going."""
         times = [self._start + self._script[0].at_s] if self._script else []
         boundary = self._sounding_until()
         if boundary is not None:
@@ -148,7 +148,7 @@ class Rehearsal:
         event: Event | None
         match line.kind:
             case LineKind.INTERRUPT:
-                # As if the plug were pulled: what was written out is flushed, nothing else is tidied.
+                # As if the plug were pulled: what was written is flushed, and nothing else is tidied.
                 if self._on_interrupt is not None:
                     self._on_interrupt()
                 sys.stdout.flush()
@@ -168,11 +168,11 @@ class Rehearsal:
             self._handle(event)
 
     def _heard(self, text: str, at: float, utc: str) -> Heard | NotHeard:
-        """As a recogniser has it: the phrase in force with this wording, else the one of the whole table."""
+        """As a recogniser would: the phrase in force with these words, else the phrase of the whole table."""
         job = self._runner.state.the_job
         table = whole_table(job.checks, job.voice, self._runner.state.passes)
         phrase = next((phrase for phrase in (*self._runner.phrases, *table) if phrase.text == text), None)
         if phrase is None:
-            return NotHeard(at, utc, f"no phrase of the table: {text}")
+            return NotHeard(at, utc, f"not one of the phrases: {text}")
         generation = self._runner.state.generation
         return Heard(at, utc, Intent(phrase.intent), phrase.argument, phrase.text, at, generation)

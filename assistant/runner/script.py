@@ -1,7 +1,7 @@
 """Rehearsal scripts: a line per event, `SECONDS KIND ARGUMENT`.
 
 # a comment
-4.0 pedal tap                                  tap | double | hold
+4.0 pedal tap                                  tap | double tap | long press
 2.5 heard marigold all clamps are secure       through the phrase table
 6.0 key +                                      one of the terminal's; again within 0.7 s it is one kept down
 3.0 device microphone lost                     a part is lost or works again
@@ -24,12 +24,14 @@ from assistant.session.kinds import DeviceName, DeviceState, Press
 KEYS = ("space", "enter", *"dhynscbgwlameq+-<>0123456789")
 DEVICES = (DeviceName.MICROPHONE, DeviceName.LOUDSPEAKER, DeviceName.PEDAL, DeviceName.RECOGNISER)
 DEVICE_STATES = (DeviceState.LOST, DeviceState.STANDS_IN, DeviceState.WORKS)
+# As people write gestures, beside the words that journals store.
+GESTURES = {**{press.shown: press for press in Press}, **{press.value: press for press in Press}}
 LONGEST_S = 7 * 24 * 3600
 MOST_BYTES = 1_000_000
 
 
 class LineKind(StrEnum):
-    """What a line of a script makes happen, as it is written there."""
+    """What a script line makes happen, as the script writes it."""
 
     PEDAL = "pedal"
     HEARD = "heard"
@@ -48,7 +50,7 @@ class ScriptLine:
 
 
 def read_script(path: Path) -> tuple[ScriptLine, ...]:
-    """The script's lines in order. Raises BadInput with every fault in it, by line."""
+    """The script's lines, in order. Raises BadInput with every fault in it, by line."""
     try:
         data = path.read_bytes()
         if len(data) > MOST_BYTES:
@@ -63,7 +65,7 @@ def read_script(path: Path) -> tuple[ScriptLine, ...]:
 
 
 def parse_script(text: str, name: str) -> tuple[ScriptLine, ...]:
-    """As `read_script`, from text; `name` is where faults say they are."""
+    """As `read_script`, from text; faults give `name` as their place."""
     faults: list[Fault] = []
     lines: list[ScriptLine] = []
     for number, raw in enumerate(text.splitlines(), 1):
@@ -85,6 +87,7 @@ def parse_script(text: str, name: str) -> tuple[ScriptLine, ...]:
             continue
         if lines and at_s < lines[-1].at_s:
             faults.append(Fault("goes back in time", f"{at_s:g} s", where, "put the lines in order of time"))
+        argument = GESTURES[argument] if kind == LineKind.PEDAL else argument
         lines.append(ScriptLine(at_s, LineKind(kind), argument))
     if faults:
         raise BadInput(faults)
@@ -92,7 +95,7 @@ def parse_script(text: str, name: str) -> tuple[ScriptLine, ...]:
 
 
 def _seconds(text: str) -> float | None:
-    """None for what is no time within the limits."""
+    """None if the text is not a time within the limits."""
     try:
         seconds = Decimal(text)
     except InvalidOperation:
@@ -103,12 +106,13 @@ def _seconds(text: str) -> float | None:
 def _kind_or_argument_fault(kind: str, argument: str, where: str) -> Fault | None:
     if kind not in tuple(LineKind):
         return Fault("has an unknown kind of event", kind[:40], where, f"use one of {', '.join(LineKind)}")
-    if kind == LineKind.PEDAL and argument not in tuple(Press):
-        return Fault("has an unknown gesture", argument[:40], where, f"use one of {', '.join(Press)}")
+    if kind == LineKind.PEDAL and argument not in GESTURES:
+        mend = f"use one of {', '.join(press.shown for press in Press)}"
+        return Fault("has an unknown gesture", argument[:40], where, mend)
     if kind == LineKind.HEARD and not argument:
         return Fault("has nothing to hear", "", where, "write the phrase after 'heard'")
     if kind == LineKind.KEY and argument not in KEYS:
-        return Fault("has a key that does nothing to a session", argument[:40], where, f"use one of {' '.join(KEYS)}")
+        return Fault("has a key that does nothing in a session", argument[:40], where, f"use one of {' '.join(KEYS)}")
     if kind == LineKind.INTERRUPT and argument:
         return Fault("has more than an interrupt", argument[:40], where, "write 'interrupt' alone")
     if kind == LineKind.DEVICE:

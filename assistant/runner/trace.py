@@ -54,17 +54,17 @@ def effect_body(effect: e.Effect, words: Words, phrases: tuple[Phrase, ...]) -> 
             return {"phrases": [phrase.text for phrase in phrases], "generation": generation}
         case e.Show(view, line):
             worded = {"way": view.way, "asked": view.asked}
-            # A bit for each pass makes a number too long for a reader; the facts tell which are cut.
+            # A bit for each pass makes a number too long for a reader; the facts say which are cut.
             shown = _fields(view, frozenset({"cut"})) | {
                 name: words.one(prompt) if prompt else None for name, prompt in worded.items()
             }
             return {"view": shown, "line": words.one(line) if line else None}
-    # WakeAt carries a time of its own: "at" is the line's.
+    # WakeAt carries its own time, but "at" is the line's.
     return {"until" if name == "at" else name: value for name, value in _fields(effect).items()}
 
 
 class Trace:
-    """Writes one JSON object a line and flushes it, so that a killed process leaves whole lines."""
+    """Writes one JSON object per line and flushes it, so that a killed process leaves whole lines."""
 
     def __init__(self, out: TextIO, session: str, at: Callable[[], float]):
         self._out = out

@@ -1,26 +1,26 @@
-"""What the voice owes: word of each announcement, within seconds. A voice that has hung says nothing of it itself."""
+"""Watches that the voice reports on each announcement within seconds. A voice that hangs doesn't say so itself."""
 
 from __future__ import annotations
 
 from assistant.session.events import NOTE
 
 VERDICT_S = 4.0
-"""An announcement that is next to be spoken begins, ends or fails within this long, or the voice is lost; unless it is
-still being made, piece by piece: then it is slow.
+"""The next announcement begins, ends or fails within this long, or the voice is lost. If it is still being made, piece
+by piece, the voice is slow.
 
-With `runner.live.TICK_S` and a busy moment that is on the screens within 5 s."""
+With `runner.live.TICK_S` and a busy moment, the screens show this within 5 s."""
 LONGEST_S = 120.0
-"""No announcement is longer in the making, nor sounds longer: the longest takes 25 s at the usual pace, and the slowest
-pace is half of that."""
-LOST = f"The voice has given no sign for {VERDICT_S:g} s: announcements are on the screen only."
-SLOW = f"The voice is slow here: an announcement has been in the making for {VERDICT_S:g} s, and goes on."
+"""No announcement takes longer to make or to speak: the longest takes 25 s at the usual pace, and the slowest pace is
+half of that."""
+LOST = f"The voice has not responded for {VERDICT_S:g} s: announcements are on the screen only."
+SLOW = f"The voice is slow here: it has been preparing an announcement for {VERDICT_S:g} s, and is still at it."
 BACK = "The voice works again."
 
 
 class VoiceWatch:
-    """Keeps what was handed to the speaker and what has come of it. Times are session times, s.
+    """Keeps track of what the speaker was given and what became of it. Times are session times, s.
 
-    lost: nothing was heard of an announcement in time, and nothing has begun to sound since.
+    lost: no report on an announcement came in time, and nothing has begun to sound since.
     """
 
     def __init__(self) -> None:
@@ -41,12 +41,12 @@ class VoiceWatch:
         self._owed[id] = None
 
     def moved(self, at: float) -> None:
-        """The making of an announcement moved on at `at`."""
+        """The making of an announcement made progress at `at`."""
         if not self._sounding and at <= self._made_since + LONGEST_S:
             self._sign_at = max(self._sign_at, at)
 
     def became_slow(self, at: float) -> bool:
-        """Whether to say now that the voice is slow; once."""
+        """Whether to report now that the voice is slow; only once."""
         if self._slow_said or not self._owed or self._sounding or at - self._made_since <= VERDICT_S:
             return False
         self._slow_said = True
@@ -55,7 +55,7 @@ class VoiceWatch:
     def started(self, id: str, at: float) -> bool:
         """Returns whether this is the first sign of a voice that was lost."""
         self._sounding.add(id)
-        if id == NOTE:  # it takes a loudspeaker, and no voice
+        if id == NOTE:  # it needs a loudspeaker, but no voice
             return False
         self._sign_at = self._made_since = at
         back, self.lost = self.lost, False
@@ -68,7 +68,7 @@ class VoiceWatch:
             self._sign_at = self._made_since = at
 
     def overdue(self, at: float) -> tuple[str, ...]:
-        """The announcements of which nothing more is to be expected, once; the voice is then lost."""
+        """The announcements that will not be reported on any more, once; the voice is then lost."""
         longest = LONGEST_S if self._sounding else VERDICT_S
         if not self._owed or at - self._sign_at <= longest:
             return ()

@@ -1,1 +1,1 @@
-"""What is seen: plain lines, and the terminal's keys."""
+"""The terminal view, plain lines, the terminal's keys, and the bench page."""

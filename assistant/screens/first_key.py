@@ -1,4 +1,4 @@
-"""A terminal while a pedal's key is looked for: kept quiet, and read where nothing else hears the key."""
+"""A terminal while the pedal's key is being learned: kept quiet, and read if nothing else can hear the key."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from assistant.screens.keys import REST_OF_SEQUENCE_S, KeyMode
 
 
 def is_terminal() -> bool:
-    """Whether there is a terminal whose mode can be set."""
+    """Whether there is a terminal with a mode that we can set."""
     return sys.platform != "win32" and sys.stdin is not None and not sys.stdin.closed and sys.stdin.isatty()
 
 
 @contextlib.contextmanager
 def quiet_terminal() -> Iterator[None]:
-    """The pedal's key also reaches this terminal: don't echo it, and leave nothing of it for the shell."""
+    """The pedal's key also reaches this terminal: don't echo it, and leave none of it for the shell."""
     if not is_terminal():
         yield
         return

@@ -1,4 +1,4 @@
-"""What `ready` asks of the screens: the terminal's keys and the display."""
+"""What `ready` checks about the screens: the terminal's keys and the display."""
 
 from __future__ import annotations
 
@@ -8,19 +8,19 @@ from collections.abc import Mapping
 from contextlib import suppress
 from typing import Any, TextIO
 
-from assistant.health import STANDS_IN, WORKS, Finding
+from assistant.health import LIMITED, WORKS, Finding
 
 
 def terminal() -> Finding:
-    """Whether the terminal's keys can stand in for pedal and voice."""
+    """Whether the terminal's keys can replace pedal and voice."""
     if sys.stdin is not None and not sys.stdin.closed and sys.stdin.isatty():
-        return Finding("terminal keys", WORKS, "space: tap, d: double tap, h: hold, ?: all keys")
-    text = "pedal or voice: the standard input is no terminal"
-    return Finding("terminal keys", STANDS_IN, text, "start from a terminal")
+        return Finding("terminal keys", WORKS, "space: tap, d: double tap, h: long press, ?: all keys")
+    text = "pedal or voice only: the standard input is no terminal"
+    return Finding("terminal keys", LIMITED, text, "start from a terminal")
 
 
 def display(out: TextIO | None = None, environ: Mapping[str, str] = os.environ) -> Finding:
-    """The screen of a session: its size, its colour, and the desktop, by which a pedal is heard. out: the terminal."""
+    """A session's screen: its size, its colour, and the desktop, through which a pedal is heard. out: the terminal."""
     from assistant.screens.view import LEAST_COLUMNS, LEAST_LINES, can_show_view
     from assistant.screens.view_terminal import wants_colour
 
@@ -39,15 +39,15 @@ def display(out: TextIO | None = None, environ: Mapping[str, str] = os.environ) 
     }
     if size is None:
         text = f"plain lines: the standard output is no terminal; {desktop}"
-        return Finding("display", STANDS_IN, text, "start `cut` from a terminal", data)
+        return Finding("display", LIMITED, text, "start `cut` from a terminal", data)
     found = f"{size.columns} x {size.lines}, {'colour' if colour else 'no colour (NO_COLOR)'}, {desktop}"
     if can_show_view(out):
         return Finding("display", WORKS, found, "", data)
     if size.columns < LEAST_COLUMNS or size.lines < LEAST_LINES:
         mend = f"make the window {LEAST_COLUMNS} x {LEAST_LINES} or larger"
-        return Finding("display", STANDS_IN, f"plain lines: too small; {found}", mend, data)
+        return Finding("display", LIMITED, f"plain lines: too small; {found}", mend, data)
     mend = "use a terminal with a cursor (TERM) and UTF-8, on Linux or macOS, in the foreground"
-    return Finding("display", STANDS_IN, f"plain lines: this terminal can't show a page; {found}", mend, data)
+    return Finding("display", LIMITED, f"plain lines: this terminal can't show a page; {found}", mend, data)
 
 
 def _desktop(environ: Mapping[str, str]) -> str:

@@ -1,8 +1,7 @@
-"""Bytes from a terminal -> names of keys. Pure: an escape sequence never comes out as letters.
+"""Bytes from a terminal -> names of keys. Pure: an escape sequence never turns into letters.
 
-A key is one printable character, or a name of two letters and more: "page_down", "f5", "enter",
-"space", "ctrl_c", "esc". Sequences that mean nothing here, keys with modifiers, replies of the
-terminal and pasted text come out as nothing at all.
+A key is one printable character, or a name of two or more letters: "page_down", "f5", "enter", "space", "ctrl_c",
+"esc". Sequences without a meaning here, keys with modifiers, replies of the terminal and pasted text give nothing.
 """
 
 from __future__ import annotations
@@ -12,7 +11,7 @@ import re
 ESC = 0x1B
 CSI_8_BIT = 0x9B  # ESC and "[" in one byte (ECMA-48)
 MOST_PENDING = 65_536  # bytes of a sequence that never ends
-BURST = 8  # more characters than this in one read were pasted, not typed
+BURST = 8  # more characters than this in one read must be pasted, not typed
 
 _CSI = re.compile(rb"(?:\x1b\x1b?\[|\x9b)(\[?)([0-?]*)[ -/]*([@-Z\\-~])")  # "[" ends none: it opens the console's
 _CSI_BEGUN = re.compile(rb"(?:\x1b\x1b?\[|\x9b)\[?[0-?]*[ -/]*")
@@ -34,7 +33,7 @@ _CONTROLS |= {"\x03": "ctrl_c"}
 
 
 class KeyDecoder:
-    """Feed it what was read, in order. It keeps what is not complete yet."""
+    """Feed it what was read, in order. It keeps incomplete sequences."""
 
     def __init__(self) -> None:
         self._held = b""
@@ -42,15 +41,15 @@ class KeyDecoder:
 
     @property
     def pending(self) -> bool:
-        """Whether it waits for the rest of a sequence; after a while without it, call `expire`."""
+        """Whether it waits for the rest of a sequence; if the rest doesn't come, call `expire`."""
         return bool(self._held) or self._pasting
 
     def feed(self, data: bytes) -> list[str]:
-        """The keys in these bytes. A burst of more than BURST characters counts as pasted: nothing."""
+        """The keys in these bytes. A burst of more than BURST characters counts as pasted and gives nothing."""
         self._held += data
         keys: list[str] = []
         while self._held:
-            # Each says how many bytes the next key takes (0: not complete yet) and its name ("" for nothing).
+            # Each returns how many bytes the next key takes (0: not complete yet) and its name ("" for nothing).
             if self._pasting:
                 taken, key = self._skip_paste()
             elif self._held[0] in (ESC, CSI_8_BIT):
@@ -68,7 +67,7 @@ class KeyDecoder:
         return [key for key in keys if key == "ctrl_c"] if len(typed) > BURST else keys
 
     def expire(self) -> list[str]:
-        """The rest did not come: a lone escape was the Escape key, anything else is dropped."""
+        """The rest did not come: a lone escape was the Escape key, and anything else is dropped."""
         lone = self._held == b"\x1b" and not self._pasting
         self._held, self._pasting = b"", False
         return ["esc"] if lone else []
@@ -81,10 +80,10 @@ class KeyDecoder:
         return max(0, len(self._held) - len(_PASTE_END) + 1), ""  # what is left may be the end's beginning
 
     def _character(self) -> tuple[int, str]:
-        # How many bytes a UTF-8 character takes is said by its first.
+        # A UTF-8 character's first byte says how many bytes it takes.
         first = self._held[0]
         size = 4 if 0xF0 <= first <= 0xF4 else 3 if 0xE0 <= first < 0xF0 else 2 if 0xC2 <= first < 0xE0 else 1
-        # What can't go on as it began is no character, and is not waited for.
+        # Bytes that can't continue a character are dropped at once.
         if len(self._held) < size and all(0x80 <= byte < 0xC0 for byte in self._held[1:]):
             return 0, ""
         try:
@@ -104,7 +103,7 @@ class KeyDecoder:
         if held[1:2] in (b"]", b"P", b"X", b"^", b"_"):
             return 0, ""
         for begun in (_CSI_BEGUN, _SS3_BEGUN):
-            if match := begun.match(held):  # broken off by a byte that can't belong to it
+            if match := begun.match(held):  # broken off by a byte that can't be part of it
                 return (0 if match.end() == len(held) else match.end()), ""
         if len(held) == 1 or held == b"\x1b\x1b":
             return 0, ""

@@ -1,6 +1,6 @@
-"""What each key of the terminal stands for. Pure: times come in as figures.
+"""What each key of the terminal means. Pure: every time is an argument.
 
-One key per gesture, and one for each phrase that has no gesture. A key kept down counts once.
+There is one key for each gesture, and one for each phrase without a gesture. A key kept down counts once.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from assistant.session.kinds import By, Press
 REPEAT_GAP_S = 0.7  # longer than the longest usual delay before auto-repeat sets in
 MOST_DIGITS = 5
 
-GESTURES = {"space": Press.TAP, "enter": Press.TAP, "d": Press.DOUBLE, "h": Press.HOLD}
+GESTURES = {"space": Press.TAP, "enter": Press.TAP, "d": Press.DOUBLE, "h": Press.LONG}
 PHRASES = {intent.row.key: intent for intent in Intent if intent.row.key}
 KEY_LIST = """\
 Keys (one press each; a key kept down counts once):
   space, enter  tap: the pass is cut, call the next     d  double tap: say it again
-  h  hold: confirm the check, yes, or stand by          a  say again
+  h  long press: confirm the check, yes, or stand by    a  say again
   y  yes             n  no                              b  back one pass
   s  stand by        c  carry on                        g  go to a pass: g, its number, enter
   w  where am I      l  how many left                   m  mark a problem here
@@ -35,8 +35,8 @@ DROPPED = "Go to pass dropped; nothing else was done."
 class Meaning:
     """What a key press means.
 
-    kind: gesture | phrase | leave | note | code. word: the gesture's name, the phrase's intent, the
-    note to show, or what to do with the bench page's pairing code: show | say. argument: the pass number of "go to".
+    kind: gesture | phrase | leave | note | code. word: the gesture's name, the phrase's intent, the note to show, or
+    what to do with the bench page's pairing code: show | say. argument: the pass number of "go to".
     """
 
     kind: str
@@ -45,7 +45,7 @@ class Meaning:
 
 
 def event_of(meaning: Meaning, at: float, utc: str) -> Event | None:
-    """The session's event for it; None where the terminal alone answers."""
+    """The session's event for this meaning; None if only the terminal responds."""
     if meaning.kind == "gesture":
         return Gesture(at, utc, Press(meaning.word), at, By.KEYS)
     if meaning.kind == "phrase":
@@ -54,19 +54,19 @@ def event_of(meaning: Meaning, at: float, utc: str) -> Event | None:
 
 
 class KeyMeanings:
-    """Keys in order of time -> meanings."""
+    """Keys, in order of time -> meanings."""
 
     def __init__(self, pedal_key: str) -> None:
-        """pedal_key: the shop file's name of the pedal's key; as a tap it stands in for a pedal not heard."""
+        """pedal_key: the shop file's name of the pedal's key; it means a tap while no pedal is heard."""
         self._pedal_key = pedal_key
         self._last_key = ""
         self._last_at = 0.0
         self._digits: str | None = None
 
     def press(self, key: str, at: float, pedal_alive: bool) -> Meaning | None:
-        """The meaning of `key` pressed at `at` (s), None where it has none or is auto-repeat.
+        """The meaning of `key` pressed at `at` (s), or None if it has none or is auto-repeat.
 
-        pedal_alive: a pedal listener hears the pedal's key itself, so it means nothing here.
+        pedal_alive: a pedal listener hears the pedal's key itself, so the key means nothing here.
         """
         if key == "ctrl_c":
             return Meaning("leave")
@@ -99,7 +99,7 @@ class KeyMeanings:
         return None
 
     def _go_to(self, key: str) -> Meaning | None:
-        """Anything but a number and enter drops it and does nothing else: no tap slips in behind a "go to"."""
+        """Any key but a digit and enter drops the "go to" and does nothing else, so no tap gets in by mistake."""
         assert self._digits is not None
         if key.isascii() and key.isdigit() and len(self._digits) < MOST_DIGITS:
             self._digits += key

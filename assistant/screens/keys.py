@@ -1,7 +1,7 @@
-"""The terminal's keys stand in for the pedal's gestures and for the voice.
+"""The terminal's keys replace the pedal's gestures and the voice.
 
-Threads: one reads the keyboard, gives each key its meaning and posts the event. The terminal's
-own mode is put back at the end, whatever the end is: close, exit, an exception, Ctrl-Z, SIGTERM.
+Threads: one thread reads the keyboard, gives each key its meaning and posts the event. The terminal's own mode is put
+back at the end, however the program ends: close, exit, an exception, Ctrl-Z, SIGTERM.
 """
 
 from __future__ import annotations
@@ -23,13 +23,13 @@ from assistant.runner.contracts import Clock, Post
 from assistant.screens.key_codes import KeyDecoder
 from assistant.screens.key_meanings import KeyMeanings, event_of
 
-REST_OF_SEQUENCE_S = 0.3  # the rest of an escape sequence comes within this, or the Escape key was pressed
-BACKGROUND_LOOK_S = 0.2  # how often a program in the background looks whether it is in front again
+REST_OF_SEQUENCE_S = 0.3  # if the rest of an escape sequence takes longer, it was the Escape key
+BACKGROUND_LOOK_S = 0.2  # how often a program in the background checks whether it is in front again
 PASTE_ON, PASTE_OFF = "\x1b[?2004h", "\x1b[?2004l"
 NO_PAGE = "-- There is no bench page; `kerfcall cut --page` or `resume --page` opens one."
 NO_TERMINAL = (
-    "The keyboard can't stand in: the standard input is no terminal. "
-    "To mend it: start from a terminal, without a pipe or file as input."
+    "The keyboard can't be used: the standard input is no terminal. "
+    "To fix it: start from a terminal, without a pipe or file as input."
 )
 
 
@@ -51,10 +51,9 @@ class TerminalKeys:
     ) -> None:
         """Begins to read the keyboard.
 
-        pedal_alive: whether a pedal listener is alive now. pedal_key: the key's name in the shop file.
-        click: called at every key that means something, at once. show: prints a note for the operator.
-        code: asked to "show" or "say" the bench page's pairing code; None where there is no page.
-        Raises NoSuchPart where the standard input is no terminal.
+        pedal_alive: whether a pedal listener is alive now. pedal_key: the key's name in the shop file. click: called at
+        once for every key with a meaning. show: prints a note for the operator. code: called with "show" or "say" for
+        the bench page's pairing code; None without a page. Raises NoSuchPart where the standard input is no terminal.
         """
         self._clock = clock
         self._post = post
@@ -91,7 +90,7 @@ class TerminalKeys:
         meaning = self._meanings.press(key, at, self._pedal_alive())
         if meaning is None:
             return
-        with contextlib.suppress(Exception):  # neither click nor note must cost the event
+        with contextlib.suppress(Exception):  # a failed click or note must not cost the event
             if meaning.kind == "note":
                 self._show(meaning.word)
             elif meaning.kind != "code":
@@ -107,9 +106,9 @@ class TerminalKeys:
 
 
 class KeyMode:
-    """The terminal in key mode: no echo, no lines, Ctrl-C as a key. `set` and `restore` as often as you like.
+    """The terminal in key mode: no echo, no lines, Ctrl-C as a key. `set` and `restore` can be called repeatedly.
 
-    Neither waits for a terminal that nobody reads; it is then not asked for bracketed paste.
+    Neither waits for a terminal that nobody reads; such a terminal isn't asked for bracketed paste.
     """
 
     def __init__(self, fd: int, out: TextIO | None) -> None:
@@ -125,14 +124,14 @@ class KeyMode:
         self._lock = threading.RLock()
 
     def in_foreground(self) -> bool:
-        """Whether this process may touch the terminal; touching it from the background would stop the process."""
+        """Whether this process may use the terminal; using it from the background would stop the process."""
         try:
             return os.tcgetpgrp(self._fd) == os.getpgrp()
         except OSError:
-            return True  # not the controlling terminal: no job control, nothing to be stopped by
+            return True  # not the controlling terminal, so there is no job control and nothing can stop us
 
     def set(self, flush: bool = False) -> None:
-        """Key mode. flush: forget what was typed before. OSError or termios.error where the terminal is gone."""
+        """Key mode. flush: discard what was typed before. Raises OSError or termios.error if the terminal is gone."""
         t = self._termios
         mode = [list(part) if isinstance(part, list) else part for part in self._own]
         mode[0] &= ~t.IXON  # Ctrl-S would freeze the screen
@@ -156,7 +155,7 @@ class KeyMode:
             self._termios.tcsetattr(self._fd, self._termios.TCSANOW, self._own)
 
     def _write(self, text: str) -> None:
-        """Through an opening of its own: on the shared one O_NONBLOCK would hold for the shell as well."""
+        """Opens the terminal again to write: O_NONBLOCK on the shared descriptor would apply to the shell as well."""
         if self._out is None:
             return
         with contextlib.suppress(OSError, ValueError):
@@ -174,8 +173,8 @@ class _Posix:
         self._fd = stdin.fileno()
         self._mode = KeyMode(self._fd, stdout)
         if not self._mode.in_foreground():
-            raise NoSuchPart("The keyboard can't stand in: the program runs in the background of its terminal.")
-        self._awake, self._waker = os.pipe()  # to end the reader's wait; written to by signal handlers as well
+            raise NoSuchPart("The keyboard can't be used: the program runs in the background of its terminal.")
+        self._awake, self._waker = os.pipe()  # ends the reader's wait; signal handlers write to it as well
         os.set_blocking(self._waker, False)
         self._hung_up = False
         self._open = True
@@ -198,13 +197,13 @@ class _Posix:
                 os.read(self._awake, 64)
                 if not closing.is_set() and not self._hung_up and self._mode.in_foreground():
                     with contextlib.suppress(*self._mode.errors):
-                        self._mode.set()  # after Ctrl-Z and fg the shell has put back a mode of its own
+                        self._mode.set()  # after Ctrl-Z and fg, the shell has put back its own mode
             if self._fd in ready and self._mode.in_foreground() and not self._hung_up:
                 try:
                     data = os.read(self._fd, 4096)
                 except OSError:
                     data = b""
-                # Nothing to read where something was ready: the terminal is gone. A signal may have said so already.
+                # Ready, but nothing to read: the terminal is gone. A signal may have reported it already.
                 self._hung_up = self._hung_up or not data
                 yield from decoder.feed(data)
             if self._hung_up:

@@ -1,4 +1,4 @@
-"""Notes on a terminal that nothing else writes to, the newest list of which can be taken away again."""
+"""Notes on a terminal that nothing else writes to. The newest list can be removed again."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from typing import TextIO
 from assistant.screens.view_cells import width
 
 UP_AND_CLEAR = "\x1b[{}F\x1b[J"
-"""So many lines up, and clear from there to the end: CPL and ED of ECMA-48."""
+"""Move up this many lines and clear from there to the end: CPL and ED of ECMA-48."""
 _CONTROLS = re.compile(r"\x1b\[[0-9;]*m")
 
 
 class Notes:
-    """What is printed, in order. From any thread."""
+    """What is printed, in order. Can be called from any thread."""
 
     def __init__(self, out: TextIO):
         self._out = out
@@ -26,7 +26,7 @@ class Notes:
         self._since: list[str] = []  # the newest list, and what came after it
 
     def note(self, text: str) -> None:
-        """A line, or a list of several, of which the newest can be withdrawn."""
+        """A line, or a list of several lines; the newest list can be withdrawn."""
         with self._guard:
             if "\n" in text:
                 self._since = []
@@ -39,7 +39,7 @@ class Notes:
             self._since.append(line.rstrip("\n"))
 
     def withdraw(self, text: str) -> None:
-        """Clear this list away where it can still be reached; on anything but a terminal lines stay."""
+        """Clear this list if it is still within reach; where the output is no terminal, lines stay."""
         with self._guard:
             if not self._since or self._since[0] != text:
                 return
@@ -47,7 +47,7 @@ class Notes:
             self._since = []
             columns, rows = shutil.get_terminal_size()
             lines = [_CONTROLS.sub("", line) for each in (gone, *after) for line in each.split("\n")]
-            up = sum(max(1, -(-width(line) // columns)) for line in lines)  # rounded up: long lines take several
-            if self._can_clear and up < rows:  # what has scrolled off the top can't be reached
+            up = sum(max(1, -(-width(line) // columns)) for line in lines)  # rounded up: a long line takes several
+            if self._can_clear and up < rows:  # lines that have scrolled off the top are out of reach
                 again = "".join(f"{each}\n" for each in after if each)
                 print(UP_AND_CLEAR.format(up) + again, end="", file=self._out, flush=True)

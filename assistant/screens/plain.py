@@ -29,17 +29,17 @@ MARKS = {
 }
 INDENT = 3
 WHOLE = (Klass.SETTING, Klass.CHECK, Klass.QUESTION, Klass.CLAMP, Klass.CAUTION, Klass.END, Klass.CODE)
-"""Announcements to be read in full, since the place that follows asks for them; of others, what happened is written."""
+"""Announcements that are written in full, since the place line that follows refers to them; else only what happened."""
 
 
 class PlainScreen:
-    """One entry an announcement, one a change of place; no colour, no cursor movement; wrapped on a terminal.
+    """One entry for each announcement and each change of place; no colour, no cursor movement; wrapped on a terminal.
 
-    Lines stay when the state is another one, so what a gesture does stands only beside a place: the newest holds.
+    Lines stay when the state changes, so gestures are explained only in the place line: the newest one is right.
     """
 
     def __init__(self, out: TextIO, keys: bool | None = None, writer: LineWriter | None = None):
-        """keys: whether keys are pressed here, so that how to leave is written; None: where the input is a terminal.
+        """keys: whether keys are read here, so that the way to leave is shown; None: if the input is a terminal.
 
         writer: writes the lines to `out`, in its own time; None: they are written at once.
         """
@@ -52,7 +52,7 @@ class PlainScreen:
         self._generation: int | None = None
 
     def said(self, text: str, klass: Klass, record: str) -> None:
-        """text: a line for each row, the first the one to be seen from afar."""
+        """text: one line for each row; the first must be readable from a distance."""
         kept = text.removesuffix(YES_NO).rstrip() if klass in WHOLE else record
         if not kept:
             return
@@ -60,13 +60,13 @@ class PlainScreen:
         if klass not in WHOLE:
             self._write_once(entry)
             return
-        # Said again, it counts as shown, where the terminal had not taken it the first time.
+        # A repeated announcement counts as shown even if the terminal had not taken it the first time.
         self._write(entry, self._generation if klass in ASKING else None)
 
     def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None:
         hint = hint_of(view, self._keys).replace(GAP, "; ")
         first = bool(line) and self._write_once(f".. {line}")
-        # How long to wait is written with the place and not counted down: lines stay.
+        # The place line says how long to wait. It doesn't count down, because lines stay.
         here = place_line(replace(view, wait_s=0.0), words)
         if here != self._last:
             place = place_line(view, words)
@@ -83,23 +83,23 @@ class PlainScreen:
             self._writer.report(view.generation)
 
     def note(self, text: str, for_s: float | None = None) -> None:
-        """Something for the operator that is no part of the session, such as the list of keys. Lines stay."""
+        """A message for the operator that is no part of the session, such as the list of keys. Lines stay."""
         self._write(text)
 
     def withdraw(self, text: str) -> None:
-        """Lines stay; what has become of a note is a note of its own."""
+        """Lines stay; another note says what became of it."""
 
     def close(self) -> None:
-        """Let a writer end what it has."""
+        """Let the writer finish."""
         self._end_repeats()
         if self._writer is not None:
             self._writer.close()
 
     def _write_once(self, text: str) -> bool:
-        """What happened, once; the same again is only counted. Returns whether it was written.
+        """Write what happened once, and only count the same again. Returns whether it was written.
 
-        Lines can't be taken back: the count is written each time it has doubled, so that no press goes without a sign
-        for long, and when something else follows.
+        Lines can't be taken back. So the count is written whenever it has doubled, which shows each press soon, and
+        when something else follows.
         """
         if text != self._repeats:
             self._write(text)

@@ -1,8 +1,8 @@
-"""The terminal view: the session on a whole page, to be read from the bench.
+"""The terminal view: the session on a full page, to be read from the bench.
 
-Threads: the runner's hands over what there is to be seen and goes on; the view's own takes the
-newest, composes a page and sends what differs from the last one. A terminal that is slow, or is
-not read at all, holds up the view's thread only, and what it has missed is never sent.
+Threads: the runner's thread hands over what there is to see and goes on. The view's thread takes the newest, composes a
+page and sends what differs from the last page. A terminal that is slow, or not read at all, holds up only the view's
+thread, and pages that it missed are never sent.
 """
 
 from __future__ import annotations
@@ -26,26 +26,26 @@ from assistant.session.kinds import Klass
 from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
 
-TICK_S = 0.5  # how often size, microphone and pedal are looked at
-SETTLE_S = 0.02  # from the first news of a turn to a page: all of it is in, and its sound has gone first
-FRAME_S = 0.05  # between two pages
-NOTE_S = 20.0  # how long a list lies over the page
+TICK_S = 0.5  # how often size, microphone and pedal are checked
+SETTLE_S = 0.02  # from the first news of a turn to a page: by then all the news is in, and its sound has gone out
+FRAME_S = 0.05  # the shortest time between two pages
+NOTE_S = 20.0  # how long a list covers the page
 END_S = 1.0
 
 
 def can_show_view(out: TextIO) -> bool:
-    """Whether the view can be shown on `out`: a terminal of 80 by 24 or more, in the foreground, with UTF-8."""
+    """Whether the view can be shown on `out`: a terminal of at least 80 by 24, in the foreground, with UTF-8."""
     return can_hold_a_view(out, LEAST_COLUMNS, LEAST_LINES)
 
 
 class TerminalView:
-    """A screen and a watcher of the runner. Every method returns at once, from any thread, but for `close`."""
+    """A screen and a watcher of the runner. Every method but `close` returns at once, from any thread."""
 
     def __init__(self, out: TextIO, session: str, displayed: Callable[[int], None] | None = None) -> None:
         """Takes the terminal. out: see `can_show_view`. session: its id, shown at the end. Raises OSError.
 
         displayed: called on the view's thread with the generation of what is open, once the terminal has taken it.
-        gauges: what shows microphone and pedal, nothing before `settle`; called on the view's thread.
+        gauges: microphone and pedal, nothing before `settle`; called on the view's thread.
         """
         self.gauges: Callable[[], Gauges] = Gauges
         self._out, self._session, self._displayed = out, session, displayed
@@ -58,7 +58,7 @@ class TerminalView:
         self._plain: PlainScreen | None = None
         self._shown: tuple[Sight, Gauges, int, int, int] | None = None
         self._canvas: Canvas | None = None
-        self._unknown = False  # what the terminal shows: the next page is sent whole
+        self._unknown = False  # the terminal's contents are unknown: the next page is sent whole
         self._away = False  # a shell has the terminal
         self._wake, self._closing = threading.Event(), threading.Event()
         self._terminal = PageTerminal(out)
@@ -66,7 +66,7 @@ class TerminalView:
         self._thread = threading.Thread(target=self._run, name="view", daemon=True)
         self._thread.start()
 
-    # --- from the runner's thread, and from others
+    # --- from the runner's thread and others
 
     def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None:
         with self._lock:
@@ -88,7 +88,7 @@ class TerminalView:
         self._wake.set()
 
     def note(self, text: str, for_s: float | None = None) -> None:
-        """A line for the log, or a list laid over the page until the next answer, or for so long (by default 20 s)."""
+        """A line for the log, or a list over the page until the next answer or for `for_s` seconds (default 20 s)."""
         with self._lock:
             self._gathering.note(text)
             if "\n" in text:
@@ -98,27 +98,27 @@ class TerminalView:
             self._plain.note(text)
 
     def withdraw(self, text: str) -> None:
-        """Take a list away that lies over the page, where it is this one. Lines stay."""
+        """Remove this list if it covers the page. Lines stay."""
         with self._lock:
             if self._gathering.sight.note == text:
                 self._gathering.end_note()
         self._wake.set()
 
     def before(self, records: Sequence[Record]) -> None:
-        """The facts of a session that is resumed: the pace so far."""
+        """The facts of the resumed session: they give the pace so far."""
         with self._lock:
             self._gathering.pace.take(records)
 
     def look(self) -> None:
-        """Microphone or pedal may have changed: look at once."""
+        """Microphone or pedal may have changed: check at once."""
         self._wake.set()
 
-    # --- the terminal's own life; from the main thread
+    # --- the terminal's states; from the main thread
 
     def settle(self, inputs: Callable[[], Inputs]) -> None:
-        """Show the inputs from now on; give the page back on Ctrl-Z and take it again afterwards.
+        """Show the inputs from now on. Give the page back on Ctrl-Z, and take it again afterwards.
 
-        To be called when all other signal handlers are set, since these call those.
+        Call this after all other signal handlers are set, because these handlers call those.
         """
 
         def gauges() -> Gauges:
@@ -137,7 +137,7 @@ class TerminalView:
         self._wake.set()
 
     def close(self) -> None:
-        """Give the terminal back and say on it where the session stands. More than once does nothing."""
+        """Give the terminal back, and write on it where the session stands. Calling it again does nothing."""
         if self._closing.is_set():
             return
         self._closing.set()
@@ -149,7 +149,7 @@ class TerminalView:
         if self._plain is not None:
             self._plain.close()
             return
-        # The page is gone from the terminal: of what there was to be seen, the end is said in lines.
+        # The page is gone from the terminal, so plain lines say how the session ended.
         sight = self._gathering.sight
         screen = PlainScreen(self._out, writer=LineWriter(self._out))
         if sight.closing and sight.view is not None and sight.view.mode in (FINISHED, ENDED_EARLY):
@@ -168,10 +168,10 @@ class TerminalView:
                 self._wake.clear()
                 self._draw()
                 self._closing.wait(FRAME_S)
-        except Exception as error:  # the session goes on, and so does the screen, in lines
+        except Exception as error:  # the session goes on, and so does the screen, in plain lines
             self._terminal.leave()
             self._plain = PlainScreen(self._out, writer=LineWriter(self._out, self._displayed))
-            self._plain.note(f"!! The terminal view broke down ({error!r}); plain lines from here on.")
+            self._plain.note(f"!! The terminal view failed ({error!r}); plain lines from here on.")
 
     def _draw(self) -> None:
         if self._away or not (self._terminal.entered or self._terminal.enter(self._closing.is_set)):
@@ -191,9 +191,9 @@ class TerminalView:
         same_size = self._canvas is not None and (self._canvas.columns, self._canvas.rows) == (columns, rows)
         sent = changes(self._canvas if same_size else None, page, self._colour)
         whole = self._terminal.write(sent, self._closing.is_set)
-        # A page sent by half leaves the terminal unknown: the next is sent whole.
+        # A page that was only partly sent leaves the terminal unknown, so the next is sent whole.
         self._shown, self._canvas = (seen, page) if whole else (None, None)
-        # What is open can be read now, unless a list lies over it.
+        # What is open can be read now, unless a list covers it.
         if not whole or sight.view is None or sight.note or self._displayed is None:
             return
         if sight.view.generation != self._reported:

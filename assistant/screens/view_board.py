@@ -1,6 +1,6 @@
-"""The board's end in character cells, as the operator sees it: end down, the stop on its own side.
+"""The board's end in character cells, as the operator sees it: end down, the stop on the correct side.
 
-Wood, sockets cut, what is coming and the kerf being cut each have a character of their own.
+Wood, sockets cut, cuts to come and the kerf being cut each have their own character.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ WOOD, COMING, GONE, NOW, BLADE = "█", "░", " ", "▼", "▲"
 LEGEND = f"full: wood   dotted: to come   blank: cut   {NOW}: now"
 LEAST_ROWS = 3
 LEAST_COLUMNS = 20
-LEAST_A_SEGMENT = 2  # columns; where a board has too many segments, the part around the current pass is shown
+LEAST_A_SEGMENT = 2  # columns; if a board has too many segments, the part around the current pass is shown
 COLUMNS_A_SEGMENT = 3  # on average, in such a part
 STOP = "STOP"
 STOP_COLUMNS = 3
@@ -23,14 +23,14 @@ STOP_COLUMNS = 3
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """The part of the board that is shown: mm from the reference edge."""
+    """The part of the board shown: mm from the reference edge."""
 
     start: float
     end: float
 
 
 class BoardPicture:
-    """One pattern, its figures made floats once, so that each drawing only looks them up."""
+    """One pattern, with its figures turned into floats once, so that drawing only looks them up."""
 
     def __init__(self, pattern: Pattern, stop_side: str) -> None:
         self._mirrored = stop_side == "right"
@@ -44,10 +44,10 @@ class BoardPicture:
         self._widest = max((b - a for a, b in self._kerfs), default=0.0)
 
     def draw(self, canvas: Canvas, top: int, rows: int, cut: int, pass_: int) -> None:
-        """Into `rows` lines from `top`, the last one for the blade's mark and the legend.
+        """Draws into `rows` lines from `top`; the last line has the blade's mark and the legend.
 
-        cut: bit p - 1 for each pass that is cut. pass_: the one called, 0 for none. Draws nothing where there are
-        fewer than `LEAST_ROWS` + 1 lines or too few columns.
+        cut: bit p - 1 for each pass already cut. pass_: the pass called, 0 for none. Draws nothing with fewer than
+        `LEAST_ROWS` + 1 lines or too few columns.
         """
         columns = canvas.columns - 2 * (STOP_COLUMNS + 1)
         if rows <= LEAST_ROWS or columns < LEAST_COLUMNS:
@@ -66,12 +66,12 @@ class BoardPicture:
         self._below(canvas, top + high, left, row, pass_)
 
     def window(self, columns: int, cut: int, pass_: int) -> Window:
-        """The whole board, or where its sockets would be too narrow the part around the pass called or next."""
+        """The whole board or, if its sockets would be too narrow, the part around the pass called or next."""
         segments = len(self._starts)
         if segments * LEAST_A_SEGMENT <= columns:
             return Window(0.0, self._width)
         shown = self._width * columns / (segments * COLUMNS_A_SEGMENT)
-        # Around the pass called, else the first that is not cut (the lowest bit not set), else the last.
+        # Around the pass called, else the first not cut (the lowest bit not set), else the last.
         uncut = ~cut & ((1 << len(self._passes)) - 1)
         first_uncut = (uncut & -uncut).bit_length() - 1 if uncut else len(self._passes) - 1
         middle = sum(self._kerfs[pass_ - 1 if pass_ else first_uncut]) / 2
@@ -79,11 +79,11 @@ class BoardPicture:
         return Window(start, start + shown)
 
     def row(self, columns: int, window: Window, cut: int, pass_: int) -> str:
-        """A line through the sockets, a character for each column from left to right."""
+        """A line through the sockets, one character for each column from left to right."""
         step = (window.end - window.start) / columns
         found = [self._character_at(window.start + (n + 0.5) * step, cut) for n in range(columns)]
         if pass_:
-            # At least one column, inside the board, however narrow the kerf is or how far beyond the edge.
+            # At least one column, inside the board, however narrow the kerf or however far past the edge.
             kerf_from, kerf_to = self._kerfs[pass_ - 1]
             first = round((max(kerf_from, 0.0) - window.start) / step)
             last = round((min(kerf_to, self._width) - window.start) / step)
@@ -93,10 +93,10 @@ class BoardPicture:
         return "".join(reversed(found) if self._mirrored else found)
 
     def _character_at(self, x: float, cut: int) -> str:
-        """What stands `x` mm from the reference edge."""
+        """What is `x` mm from the reference edge."""
         if self._is_finger[max(bisect.bisect_right(self._starts, x) - 1, 0)]:
             return WOOD
-        # Back from the last kerf that begins before x; one that begins further off than the widest can't reach it.
+        # Back from the last kerf that begins before x. A kerf that begins more than the widest kerf away can't reach x.
         n = bisect.bisect_right(self._by_start, (x, len(self._kerfs))) - 1
         while n >= 0 and self._by_start[n][0] >= x - self._widest:
             index = self._by_start[n][1]
@@ -106,7 +106,7 @@ class BoardPicture:
         return COMING
 
     def _beside(self, canvas: Canvas, top: int, high: int, window: Window) -> None:
-        """The stop at the reference edge, and at either side what is not shown."""
+        """The stop at the reference edge, and marks on each side for what is not shown."""
         right = canvas.columns - STOP_COLUMNS
         stop_at, other = (right, 0) if self._mirrored else (0, right)
         whole = window.start <= 0
@@ -120,7 +120,7 @@ class BoardPicture:
                 canvas.put(top + n, other, " ◄ " if other == 0 else " ► ")
 
     def _below(self, canvas: Canvas, line: int, left: int, row: str, pass_: int) -> None:
-        """The blade's mark with its pass, and the legend on whichever side of them has room for it."""
+        """The blade's mark with its pass, and the legend on the side that has room for it."""
         at = row.find(NOW)
         if at < 0:
             canvas.put(line, left, LEGEND)

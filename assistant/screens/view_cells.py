@@ -1,8 +1,8 @@
-"""A page of character cells, and the fewest bytes that turn what a terminal shows into another.
+"""A page of character cells, and the fewest bytes that turn a terminal's page into another.
 
-Only what every terminal has: a cursor that can be placed, erasing to the end of a line, bold and
-reverse, and two of the eight colours. The background is never set, so that a dark terminal stays
-dark and a light one light; red and magenta can be read on both, and nothing is shown by them alone.
+It uses only what every terminal has: a cursor that can be placed, erasing to the end of a line, bold, reverse, and two
+of the eight colours. It never sets the background, so a dark terminal stays dark and a light terminal light. Red and
+magenta are readable on both, and nothing is shown by colour alone.
 """
 
 from __future__ import annotations
@@ -17,19 +17,19 @@ BOLD, REVERSE, RED, MAGENTA = 1, 2, 4, 8
 COLOURS = (RED, MAGENTA)
 ANY_COLOUR = RED | MAGENTA
 CODES = {BOLD: ("1", "22"), REVERSE: ("7", "27"), RED: ("31", "39"), MAGENTA: ("35", "39")}
-"""What sets it, and what ends it."""
+"""The code that sets a style, and the code that ends it."""
 Cell = tuple[str, int]
-"""A character with its style; "" for the second half of a wide one."""
+"""A character with its style; "" for the second half of a wide character."""
 BLANK: Cell = (" ", 0)
 FULL = "█"
-"""Sent as a blank in reverse: that fills its cell to the brim in any font, and is one byte rather than three."""
-GAP = 6  # so many unchanged cells are written again rather than jumped over: a jump takes as many bytes
+"""Sent as a blank in reverse, which fills its cell completely in any font and takes one byte instead of three."""
+GAP = 6  # this many unchanged cells are written again instead of skipped: moving the cursor takes as many bytes
 
 
 @lru_cache(maxsize=4096)
 def _shown(char: str) -> tuple[str, ...]:
     """The cells of one character: none, one, or itself and ""."""
-    # Marks that combine with the character before, and characters of format, take no column of a terminal.
+    # Marks that combine with the character before, and format characters, take no column of a terminal.
     if unicodedata.category(char) in ("Mn", "Me", "Cf"):
         return ()
     if not char.isprintable():
@@ -38,7 +38,7 @@ def _shown(char: str) -> tuple[str, ...]:
 
 
 def cells(text: str, style: int = 0) -> list[Cell]:
-    """The text cell by cell. What can't be shown is a question mark; marks that combine are left out."""
+    """The text, cell by cell. A character that can't be shown becomes a question mark; combining marks are dropped."""
     if text.isascii() and text.isprintable():
         return [(char, style) for char in text]
     return [(shown, style) for char in text for shown in _shown(char)]
@@ -50,7 +50,7 @@ def width(text: str) -> int:
 
 
 def wrapped(text: str, columns: int) -> list[str]:
-    """Lines of at most `columns` columns, broken between words where that is possible, and in no quantity."""
+    """Lines of at most `columns` columns, broken between words where possible, and never inside a quantity."""
     lines: list[str] = []
     for paragraph in text.splitlines():
         line = ""
@@ -68,7 +68,7 @@ def wrapped(text: str, columns: int) -> list[str]:
 
 
 def _broken(piece: str, columns: int) -> list[str]:
-    """What is wider than a line, from a line's beginning on: between its words, or else anywhere."""
+    """Breaks a piece wider than a line, starting at a line's beginning: between words, or else anywhere."""
     lines = [""]
     for word in piece.split(" "):
         longer = f"{lines[-1]} {word}" if lines[-1] else word
@@ -85,7 +85,7 @@ def _broken(piece: str, columns: int) -> list[str]:
 
 
 def cut_to(text: str, columns: int) -> str:
-    """The text, or its beginning with an ellipsis where it is too long; a quantity is whole or left out."""
+    """The text, or its beginning with an ellipsis if it is too long; a quantity is shown whole or not at all."""
     if width(text) <= columns:
         return text
     short = ""
@@ -101,7 +101,7 @@ def _is_wide(char: str) -> bool:
 
 
 class Canvas:
-    """A page of `rows` lines of `columns` cells; what is put outside is left out."""
+    """A page of `rows` lines of `columns` cells; anything outside is ignored."""
 
     def __init__(self, columns: int, rows: int) -> None:
         self.columns, self.rows = columns, rows
@@ -109,7 +109,7 @@ class Canvas:
         self._with_wide: set[int] = set()
 
     def put(self, row: int, column: int, text: str, style: int = 0) -> int:
-        """Write from (row, column), both from 0; returns the column after it."""
+        """Write from (row, column), both from 0. Returns the column after the text."""
         made = cells(text, style)
         end = column + len(made)
         if 0 <= row < self.rows and 0 <= column < self.columns:
@@ -121,7 +121,7 @@ class Canvas:
         return end
 
     def _mend(self, row: int) -> None:
-        """Half a wide character becomes a blank."""
+        """Turn half a wide character into a blank."""
         line = self.lines[row]
         for n, (char, style) in enumerate(line):
             before, after = line[n - 1][0] if n else " ", line[n + 1][0] if n + 1 < len(line) else " "
@@ -129,15 +129,15 @@ class Canvas:
                 line[n] = (" ", style)
 
     def text(self, row: int) -> str:
-        """A line as it reads."""
+        """A line as plain text."""
         return "".join(char for char, _ in self.lines[row])
 
 
 def changes(before: Canvas | None, after: Canvas, colour: bool = True) -> str:
-    """What to send to a terminal that shows `before` so that it shows `after`; "" where nothing differs.
+    """What to send to a terminal that shows `before` to make it show `after`; "" if they are the same.
 
-    before: None for a terminal whose contents aren't known: it is cleared. It must be of the same size
-    otherwise. The style is plain before and afterwards.
+    before: None for a terminal with unknown contents, which is then cleared; otherwise a canvas of the same size. The
+    style is plain before and afterwards.
     """
     pen = _Pen(colour)
     if before is None:
@@ -160,16 +160,16 @@ def changes(before: Canvas | None, after: Canvas, colour: bool = True) -> str:
 
 
 def _plain_from(line: list[Cell]) -> int:
-    """From which column on the line is blank, as erasing makes it."""
+    """The column from which the line is blank, as after erasing."""
     end = len(line)
     while end and line[end - 1] == BLANK:
         end -= 1
-    # Erasing pays from two cells on; at the last column it would erase what was just written there.
+    # Erasing pays from two cells on. At the last column it would erase the character just written there.
     return end if end < len(line) - 1 else len(line) + 1
 
 
 def _runs(old: list[Cell], new: list[Cell]) -> Iterator[tuple[int, int]]:
-    """Spans of columns to be written: those that differ, joined where little lies between; never half a character."""
+    """Spans of columns to write: those that differ, joined across short gaps; never half a character."""
     differing = [n for n, (a, b) in enumerate(zip(old, new, strict=True)) if a != b]
     first = last = -1
     for n in differing:
@@ -205,7 +205,7 @@ class _Pen:
             self.out.append(char)
 
     def style_to(self, style: int) -> None:
-        """NO_COLOR asks for no colour; bold and reverse stay."""
+        """Set this style. NO_COLOR asks for no colour; bold and reverse stay."""
         style &= self._mask
         new, gone = style & ~self._style, self._style & ~style
         self._style = style

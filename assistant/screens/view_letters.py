@@ -1,8 +1,8 @@
-"""Figures and capitals big enough to be read from across the room, out of half blocks.
+"""Figures and capitals made of half blocks, big enough to be read from across the room.
 
-At scale 1 a letter is 3.5 lines high, at 2 seven lines, and so on: with the 8 mm lines of a laptop
-that is 28 mm and 56 mm. Letters of a two-hundredth of the distance are read at ease (common
-practice, no source): 10 mm at two metres.
+At scale 1 a letter is 3.5 lines high, at scale 2 seven lines, and so on. With the 8 mm lines of a laptop that is 28 mm
+and 56 mm. Letters a two-hundredth of the distance high are easy to read (common practice, no source): 10 mm at two
+metres.
 """
 
 from __future__ import annotations
@@ -69,23 +69,23 @@ HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True
 
 
 def plain_capitals(text: str) -> str:
-    """In capitals, without accents; a fraction is joined to its whole number, which is no digit of it: "3-3/16"."""
+    """In capitals, without accents. A hyphen joins a fraction to its whole number: "3-3/16"."""
     parts = unicodedata.normalize("NFKD", _MIXED.sub("-", text.upper()))
     return "".join(char for char in parts if not unicodedata.combining(char))
 
 
 def can_write(text: str) -> bool:
-    """Whether there is a glyph for every character of `text`, which is in plain capitals."""
+    """Whether every character of `text`, already in plain capitals, has a glyph."""
     return all(char in GLYPHS for char in text)
 
 
 def columns_of(text: str, scale: int) -> int:
-    """Columns that the text takes at this scale."""
+    """The columns that the text takes at this scale."""
     return scale * (sum(len(GLYPHS[char][0]) + 1 for char in text) - 1) if text else 0
 
 
 def rows_of(scale: int) -> int:
-    """Lines that letters take at this scale, the last one by half where the scale is odd."""
+    """The lines that letters take at this scale; at an odd scale they fill only half of the last line."""
     return (LINES * scale + 1) // 2
 
 
@@ -103,7 +103,7 @@ def big(text: str, scale: int) -> list[str]:
 
 
 def largest_scale(lines: Sequence[str], columns: int, rows: int) -> int:
-    """The largest scale at which these lines, one below the other, fit; 0 where none does or a glyph is missing."""
+    """The largest scale at which these lines fit, one below the other; 0 if none fits or a glyph is missing."""
     if not all(can_write(line) for line in lines):
         return 0
     scale = 0
@@ -113,13 +113,13 @@ def largest_scale(lines: Sequence[str], columns: int, rows: int) -> int:
 
 
 def fits(lines: Sequence[str], scale: int, columns: int, rows: int) -> bool:
-    """Whether they fit, with half a line at least between one and the next."""
+    """Whether they fit, with at least half a line between them."""
     high = len(lines) * rows_of(scale) + (len(lines) - 1 if scale % 2 == 0 else 0)
     return high <= rows and all(columns_of(line, scale) <= columns for line in lines)
 
 
 def in_two_lines(text: str) -> list[str]:
-    """Broken between two words so that both lines are of about the same width; one line where there is one word."""
+    """The text broken between two words into lines of about equal width; one line for a single word."""
     words = pieces(text)
     breaks = [[" ".join(words[:n]), " ".join(words[n:])] for n in range(1, len(words))]
     if not breaks or not can_write(text):

@@ -1,9 +1,8 @@
-"""How long a pass takes, and so how long what is left will take. From the facts' own times.
+"""How long a pass takes, and how long the rest will take. Computed from the facts' own times.
 
-A pass counts from its setting's call to its being cut, a changeover from a setup's beginning to its
-first setting. Medians, so that one pass at which something was looked for counts as one; whatever
-holds a time of standing by, of a detour, or of an interruption doesn't count at all, nor does
-waiting for glue between two stages.
+A pass counts from the call of its setting until it is cut, a changeover from a setup's beginning to its first setting.
+Medians are used, so that one slow pass changes little. A time that contains standing by, a detour or an interruption
+doesn't count at all, nor does waiting for glue between two stages.
 """
 
 from __future__ import annotations
@@ -17,12 +16,12 @@ from assistant.session import facts as f
 from assistant.session.facts import Record
 
 LEAST = 3  # passes before a time left is shown
-REMEMBERED = 101  # the pace is that of the latest so many: hands get faster
+REMEMBERED = 101  # the pace of only the latest passes, because hands get faster
 PAUSES = (f.StoodBy, f.CarriedOn, f.Resumed, f.SteppedBack, f.Jumped, f.Asked)
 
 
 class Pace:
-    """Facts in order -> seconds a pass and a changeover."""
+    """Facts in order -> seconds for a pass and for a changeover."""
 
     def __init__(self) -> None:
         self._passes: deque[float] = deque(maxlen=REMEMBERED)
@@ -32,7 +31,7 @@ class Pace:
         self._called_at: float | None = None
 
     def take(self, records: Iterable[Record]) -> None:
-        """The next records, passing ones among them or not."""
+        """Take the next records, whether passing or not."""
         for record in records:
             fact, at = record.fact, record.at
             if isinstance(fact, f.Started):
@@ -58,11 +57,11 @@ class Pace:
 
     @property
     def pass_s(self) -> float | None:
-        """The median of a pass, None before `LEAST` of them."""
+        """The median time of a pass, None before `LEAST` passes."""
         return statistics.median(self._passes) if len(self._passes) >= LEAST else None
 
     def left_s(self, passes: int, setups: int) -> float | None:
-        """Seconds that so many passes and changeovers to further setups will take; None where not known yet."""
+        """Seconds that so many passes and changeovers to more setups will take; None if not known yet."""
         each = self.pass_s
         if each is None:
             return None
@@ -71,7 +70,7 @@ class Pace:
 
 
 def shown_left(seconds: float | None) -> str:
-    """In words for a screen; "" where it isn't known."""
+    """In words for a screen; "" if not known."""
     if seconds is None:
         return ""
     minutes = round(seconds / 60)

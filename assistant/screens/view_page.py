@@ -1,7 +1,7 @@
-"""The whole page: what is shared out to whom, and each part of it. Pure: a sight and a size make a canvas.
+"""The whole page: how its lines are shared out, and each part. Pure: a sight and a size make a canvas.
 
-From the top: which board; how it is held; the setting, or what is asked, in big letters; the same in words; what the
-pedal does now; the board; how far along; what was said; what is lost; what was heard; microphone and pedal.
+From the top: which board; how to clamp it; the setting, or the question, in big letters; the same in words; what the
+pedal does now; the board; progress; what was said; what is lost; what was heard; microphone and pedal.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUES
 from assistant.wording import dial
 from assistant.wording.prompts import Words
 
-LEAST_COLUMNS, LEAST_LINES = 80, 24  # what a terminal's window opens with (common practice, no source)
+LEAST_COLUMNS, LEAST_LINES = 80, 24  # a new terminal window's usual size (common practice, no source)
 HEADINGS = {STANDING_BY: "STANDING BY", FINISHED: "ALL IS CUT", ENDED_EARLY: "ENDED EARLY"}
 QUESTIONS = {
     "back": "BACK TO {pass_}?",
@@ -37,7 +37,7 @@ QUESTIONS = {
     "clamped": "STILL CLAMPED?",
     "registered": "CLAMPED ANEW?",
 }
-# (zone, lines): given in this order while there are any left, after the words that must be shown.
+# (zone, lines): given out in this order while any are left, after the words that must be shown.
 SHARES = (
     ("board", 5),
     ("big", 8),
@@ -49,20 +49,20 @@ SHARES = (
     ("big", 24),
     ("log", 1000),
 )
-LEAST_BIG = 4  # lines: letters at their smallest
+LEAST_BIG = 4  # lines: the smallest letters
 FIXED = 5  # header, hint, progress, heard, gauges
 MOST_FAULTS = 2
 METER_CELLS = 12
-METER_FROM, METER_TO = -70.0, -10.0  # dBFS: a quiet room, and speech that comes near clipping
-SILENT = -85.0  # dBFS: no microphone with its gain up is as quiet
+METER_FROM, METER_TO = -70.0, -10.0  # dBFS: a quiet room, and speech close to clipping
+SILENT = -85.0  # dBFS: no microphone with its gain up is so quiet
 
 
 @dataclass(frozen=True, slots=True)
 class Gauges:
     """voice: works | off (not asked for) | missing. level: of the microphone, in cells of the meter; None: no sound.
 
-    silent: so quiet that it must be muted. pedal: heard | off | lost. down: its key is pressed. keys: the terminal's
-    are read.
+    silent: so quiet that it must be muted. pedal: heard | off | lost. down: its key is pressed. keys: whether the
+    terminal's keys are read.
     """
 
     voice: str = "off"
@@ -74,7 +74,7 @@ class Gauges:
 
 
 def gauges_of(voice: str, level: float | None, pedal: str, down: bool, keys: bool = True) -> Gauges:
-    """The gauges for these inputs. level: of the microphone, dBFS; None where it gives no sound."""
+    """The gauges for these inputs. level: of the microphone, dBFS; None if it gives no sound."""
     if level is None:
         return Gauges(voice, None, False, pedal, down, keys)
     share = (level - METER_FROM) / (METER_TO - METER_FROM)
@@ -82,13 +82,13 @@ def gauges_of(voice: str, level: float | None, pedal: str, down: bool, keys: boo
 
 
 class PageComposer:
-    """Composes pages; keeps the picture of the board at hand from one to the next."""
+    """Composes pages; keeps the picture of the board from one page to the next."""
 
     def __init__(self) -> None:
         self._board: tuple[tuple[int, int], BoardPicture] | None = None
 
     def compose(self, sight: Sight, gauges: Gauges, columns: int, rows: int) -> Canvas:
-        """A page of exactly this size; where it is too small, what matters least is left out."""
+        """A page of exactly this size; if it is too small, the least important parts are dropped."""
         canvas = Canvas(columns, rows)
         if sight.view is None or sight.words is None:
             _log(canvas, 0, rows - 1, sight.log)
@@ -115,7 +115,7 @@ class PageComposer:
         row = _hint(canvas, row + share["words"], sight.view, gauges.keys)
         row = self._draw_board(canvas, row, share["board"], sight.view, sight.words.job)
         row = _progress(canvas, row, sight)
-        # What is lost stands below the log for as long as it is, and the words above have some of its texts whole.
+        # What is lost stays below the log, and the words above already show some of the log's texts whole.
         elsewhere = {text for _, text in sight.faults} | words.texts(share["words"])
         row = _log(canvas, row, share["log"], tuple(entry for entry in sight.log if entry.text not in elsewhere))
         for _, text in faults:
@@ -136,16 +136,15 @@ class PageComposer:
 
 
 def shared_out(lines: int, required: int = 2, words: int = 0, least: int = LEAST_BIG) -> dict[str, int]:
-    """Zone -> lines, all `lines` given away as far as anybody wants them. A board lower than it needs gets none.
+    """Zone -> lines; all `lines` are given out as far as the zones want them. A board with too few lines gets none.
 
-    required, words: lines of words that have to be shown, and all there are. least: lines that the big letters take at
-    any rate.
+    required, words: lines of words that must be shown, and all there are. least: lines that the big letters always get.
     """
     share = {"big": 0, "words": 0, "board": 0, "log": 0}
     left = max(0, lines)
     for zone, wanted in (("big", least), ("words", required), ("words", words), *SHARES):
         more = min(wanted - share[zone], left)
-        # Letters grow by whole lines of theirs; what would only space them out is for the others.
+        # Letters grow by whole lines. Lines that would only space them out go to the other zones.
         short = zone == "board" and share[zone] + more <= LEAST_ROWS or zone == "big" and share[zone] + more < wanted
         if more <= 0 or short:
             continue
@@ -158,8 +157,8 @@ def shared_out(lines: int, required: int = 2, words: int = 0, least: int = LEAST
 class Heading:
     """What the big letters say.
 
-    left: lines in capitals. right: beside it, smaller. alone: which line of the left ones stays where there is room for
-    one. whole: no line of it stands without the others.
+    left: lines in capitals. right: beside them, smaller. alone: which of the left lines stays if there is room for only
+    one. whole: the lines are shown together or not at all.
     """
 
     left: tuple[str, ...]
@@ -173,13 +172,13 @@ class Heading:
 
 
 def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
-    """The setting with its pass while one is called; the open check or question with its figure; else the mode.
+    """The called setting with its pass; else the open check or question with its figure; else the mode.
 
     wait_s: until the open check can be confirmed.
     """
     if view.mode == CUTTING and view.pass_:
         lines = big_setting(view, words)
-        # What is left beyond a 64th means nothing alone, as where a move ends does.
+        # What is left beyond a 64th means nothing alone; where a move ends does.
         whole = len(lines) > 1 and not dial.has_dial(words.carriage)
         return Heading(lines, f"{view.pass_}/{view.passes}", alone=-1, whole=whole)
     asked = dict(view.asked.figures) if view.asked else {}
@@ -198,10 +197,10 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
 
 
 def big_setting(view: View, words: Words) -> tuple[str, ...]:
-    """What is to be set, a line each.
+    """What to set, a line each.
 
-    A handwheel's move and where it ends, turns and marks: "UP 1+22", "TO 9+21", or by way of which place; else the
-    setting as the carriage shows it, what is left beyond a 64th below it: "1-3/8", "+ 0.002".
+    For a handwheel the move and where it ends, in turns and marks: "UP 1+22", "TO 9+21", or the place to go to first;
+    else the setting as the carriage shows it, with what is left beyond a 64th below it: "1-3/8", "+ 0.002".
     """
     carriage, start = words.carriage, view.previous or Fraction(0)
     if not dial.has_dial(carriage):
@@ -215,14 +214,14 @@ def big_setting(view: View, words: Words) -> tuple[str, ...]:
 
 
 def big_place(words: Words, setting: Any) -> str:
-    """As the carriage shows it; a handwheel's without the words: full turns, then the mark."""
+    """As the carriage shows it; for a handwheel without words: full turns, then the mark."""
     if dial.has_dial(words.carriage):
         return dial.big_place(words.carriage, setting)
     return unbroken(reading(words.carriage, setting))
 
 
 def check_figure(words: Words, asked: dict[str, Any]) -> str:
-    """The figure that a check asks for, in capitals; "" where it asks for none."""
+    """The figure that a check asks for, in capitals; "" if it asks for none."""
     figures = Words(words.job, figures=True)
     if "{depth}" in asked.get("say", ""):
         return letters.plain_capitals(figures.depth(asked["depth"]))
@@ -231,7 +230,7 @@ def check_figure(words: Words, asked: dict[str, Any]) -> str:
     return ""
 
 
-# --- the parts, each from a line on; they return the line after it
+# --- the parts, each drawn from a line on; they return the line after it
 
 
 def _line(canvas: Canvas, row: int, text: str, style: int = 0) -> None:
@@ -259,7 +258,7 @@ def _header(canvas: Canvas, row: int, view: View, job: Job) -> int:
 
 
 def _way_lines(sight: Sight, words: WordLines, lines: int, room: int, big: int) -> list[str]:
-    """How the board is held, whole; in one line, which may be cut, where what to clamp says it in full below."""
+    """How to clamp the board, whole; in one line, which may be cut off, if the words below give it in full."""
     assert sight.view is not None and sight.words is not None
     if not sight.view.way:
         return [""]
@@ -271,7 +270,7 @@ def _way_lines(sight: Sight, words: WordLines, lines: int, room: int, big: int) 
 
 
 def _big(canvas: Canvas, row: int, rows: int, heading: Heading) -> int:
-    """Big letters as big as they go, the right part beside them at half their scale, or in plain where it won't fit."""
+    """The biggest letters that fit, with the right part at half their scale, or in plain text if it won't fit."""
     room = canvas.columns - 2
     beside = f" {heading.right}" if heading.right else ""
     for lines in _candidates(heading):
@@ -289,7 +288,7 @@ def _big(canvas: Canvas, row: int, rows: int, heading: Heading) -> int:
 
 
 def _candidates(heading: Heading) -> list[list[str]]:
-    """As it is; a long name in two lines; one line alone. What stays whole: as it is, or its ranges in two lines."""
+    """The lines as they are; a long name in two lines; one line alone. If whole: as they are, or split ranges."""
     if heading.whole:
         broken = "\n".join(heading.left).replace(" TO ", " TO\n").split("\n")
         return [list(heading.left), broken]
@@ -300,13 +299,13 @@ def _candidates(heading: Heading) -> list[list[str]]:
 
 
 def _scale(lines: list[str], right: str, columns: int, rows: int) -> int:
-    """The largest at which the lines fit with the right part beside them; 0 where they had better do without it."""
+    """The largest scale at which the lines fit with the right part beside them; 0 if they are better without it."""
     scale = alone = letters.largest_scale(lines, columns, rows)
     if not right:
         return scale
     while scale > 1 and _with_right(lines, right, scale) > columns:
         scale -= 1
-    # Beside a pass, a setting isn't made small: it had better stand alone.
+    # A setting isn't made small for the sake of its pass: it is better alone.
     if scale and (_with_right(lines, right, scale) > columns or scale < min(alone, 2)):
         return 0
     return scale
@@ -318,7 +317,7 @@ def _with_right(lines: list[str], right: str, scale: int) -> int:
 
 
 def _blocks(canvas: Canvas, row: int, rows: int, lines: list[str], right: str, scale: int) -> None:
-    """The lines in the middle of their zone, the right part standing on the same line as they do."""
+    """The lines in the middle of their zone, the right part on the same baseline."""
     high = letters.rows_of(scale)
     step = high + (1 if len(lines) * (high + 1) - 1 <= rows else 0)
     top = row + max(0, rows - (len(lines) - 1) * step - high) // 2
@@ -336,7 +335,7 @@ def _letters(canvas: Canvas, row: int, column: int, drawn: list[str]) -> None:
 
 
 def _compose_low(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, words: WordLines) -> None:
-    """Too low a page for all its parts: what is set or asked, how the board is held, then the rest."""
+    """A page too low for all its parts: what to set or answer, how to clamp the board, then the rest."""
     view, room = sight.view, max(1, canvas.columns - 2)
     assert view is not None and sight.words is not None
     lines = [*words.required] or [(line, BOLD) for line in wrapped("  ".join(heading.left), room)]
@@ -364,7 +363,7 @@ def _compose_low(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading,
 
 
 def _hint(canvas: Canvas, row: int, view: View, keys: bool) -> int:
-    """What a gesture does now; a key only where keys are read."""
+    """What each gesture does now; a key only where keys are read."""
     _line(canvas, row, f" {hint_of(view, keys)}")
     return row + 1
 
@@ -391,7 +390,7 @@ def _bar(done: int, of: int, columns: int) -> str:
 
 
 def _log(canvas: Canvas, row: int, rows: int, log: tuple[LogEntry, ...]) -> int:
-    """The newest at the bottom; what is asked or set stands above already. A long one is shown from its beginning."""
+    """The newest at the bottom. What is asked or set is above already. A long entry is shown from its beginning."""
     lines: list[str] = []
     for entry in reversed(log):
         if entry.klass in ASKING:
@@ -421,8 +420,11 @@ def _gauges(canvas: Canvas, row: int, gauges: Gauges, sight: Sight) -> None:
     if gauges.pedal != "heard":
         pedal = f"{gauges.pedal}{': keys' if gauges.keys else ''}"
     at = canvas.put(row, at + 3, f"pedal {pedal}", BOLD | REVERSE if gauges.down else 0)
-    if sight.hands.given:
-        canvas.put(row, at + 3, cut_to(f"{sight.hands.given} -> {sight.hands.made}", max(0, end - at - 4)))
+    given = sight.hands.given
+    if gauges.pedal == "heard":  # the row is full at 80 columns, and the pedal has just been named
+        given = given.removeprefix("pedal ")
+    if given:
+        canvas.put(row, at + 3, cut_to(f"{given} -> {sight.hands.made}", max(0, end - at - 3)))
     canvas.put(row, max(0, end), keys)
 
 
@@ -440,9 +442,9 @@ def _microphone(gauges: Gauges, speaking: bool) -> str:
 def _overlay(canvas: Canvas, text: str) -> None:
     """A list between two rules over the lower part of the page."""
     lines = text.splitlines()
-    if not lines[0].startswith(" "):  # a heading: what it heads needn't be set in as well
+    if not lines[0].startswith(" "):  # a heading: the lines below it don't need their indent
         lines = [line.removeprefix("  ") for line in lines]
-    # One that is too long has its wide gaps closed up before anything of it is cut off.
+    # In a line that is too long, wide gaps are closed up before anything is cut off.
     lines = [line if width(line) <= canvas.columns else re.sub(r"(?<=\S) {3,}", "  ", line) for line in lines]
     lines = [cut_to(line, canvas.columns) for line in lines]
     top = max(0, canvas.rows - len(lines) - 3)

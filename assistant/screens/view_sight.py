@@ -1,6 +1,6 @@
-"""What there is to be seen, gathered from the session as it goes on: one immutable snapshot, always the newest.
+"""What there is to see, gathered as the session goes on: one immutable snapshot, always the newest.
 
-Made on the session's thread, so it only keeps references; wording and drawing are the view's.
+It is made on the session's thread, so it only keeps references; the view does wording and drawing.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from assistant.screens.view_pace import Pace
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, SpeechEnded, SpeechStarted
 from assistant.session.facts import Record
-from assistant.session.kinds import By, DeviceState, Klass
+from assistant.session.kinds import By, DeviceState, Klass, Press
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
@@ -45,10 +45,10 @@ FACT_WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class LogEntry:
-    """A line of the log: what happened, never what to do, since it stays when the state is another one.
+    """A line of the log: what happened, never what to do, because the line stays when the state changes.
 
-    klass: as in `effects.Say`, "line" for what was only shown, "note" for no part of it. times: it came so often, one
-    after the other. n: its own in this log, also when it comes once more; 0 outside of one.
+    klass: as in `effects.Say`, "line" for something only shown, "note" for something outside the session. times: how
+    often it came in a row. n: its own number in this log, even when it comes again; 0 outside a log.
     """
 
     klass: str
@@ -69,7 +69,7 @@ class LogEntry:
 class LastInput:
     """The last thing heard, or done by foot or key.
 
-    given: as it came. made: what was made of it. refused: it did not count.
+    given: as it came. made: what came of it. refused: it did not count.
     """
 
     given: str = ""
@@ -79,14 +79,13 @@ class LastInput:
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """What there is to be seen at one moment.
+    """What there is to see at one moment.
 
-    left_s: seconds left, None where not known. faults: (device, text) of what is lost now. note: a list to be shown
-    over the page, "" for none; alert: a line that came while it lay there and must not be hidden by it. ready_at: by
-    this process's monotonic clock, when the open check can be confirmed, 0 for at once. setting, clamp, asking,
-    closing: how the setting, what to clamp, what is asked, and what is to be done at the end was said last, each shown
-    while the state asks for it and no longer. opening: what the session began with and is to be read before the first
-    cut.
+    left_s: seconds left, None if not known. faults: (device, text) for each part lost now. note: a list to show over
+    the page, "" for none. alert: a line that came while the list was there, and that the list must not hide. ready_at:
+    when the open check can be confirmed, by this process's monotonic clock, 0 for at once. setting, clamp, asking,
+    closing: the latest announcements of the setting, what to clamp, what is asked and what to do at the end, each shown
+    as long as the state asks for it. opening: what the session began with, to be read before the first cut.
     """
 
     view: View | None = None
@@ -108,7 +107,7 @@ class Sight:
 
     @property
     def laid_over(self) -> str:
-        """The list and what is to be seen with it, on top, where a low terminal cuts nothing off."""
+        """The list, with the alert on top, where a low terminal cuts nothing off."""
         return f"{self.alert}\n{self.note}" if self.note and self.alert else self.note
 
     @property
@@ -118,7 +117,7 @@ class Sight:
 
 
 class Gathering:
-    """Takes what the runner hands over and keeps `sight`. Not for several threads at once."""
+    """Takes what the runner hands over and updates `sight`. Not for several threads at once."""
 
     def __init__(self) -> None:
         self.sight = Sight()
@@ -146,7 +145,7 @@ class Gathering:
             self._explain(line, klass)
 
     def said(self, text: str, klass: Klass, record: str) -> None:
-        """As `runner.contracts.Screen.said`. A setting's first line is its figures, which the view has anyway."""
+        """As `runner.contracts.Screen.said`. The first line of a setting is its figures, which the view has anyway."""
         if klass == Klass.SETTING:
             self._change(setting=text.partition("\n")[2] or text)
         elif klass == Klass.CLAMP:
@@ -162,9 +161,9 @@ class Gathering:
         self._explain(record, klass)
 
     def note(self, text: str) -> None:
-        """A list is laid over the page until the next answer or `end_note`; a line goes to the log.
+        """A list covers the page until the next answer or `end_note`; a line goes to the log.
 
-        A line that warns ("!! ") is shown with a list that lies over the log, too.
+        A line that warns ("!! ") is also shown above a list that covers the log.
         """
         if "\n" in text:
             self._change(note=text, alert="")
@@ -175,7 +174,7 @@ class Gathering:
             self._log(LogEntry("note", text.removeprefix("-- ")))
 
     def end_note(self) -> None:
-        """The list has lain there long enough."""
+        """The list has been there long enough."""
         self._change(note="")
 
     def turn(self, event: Event, records: Sequence[Record]) -> None:
@@ -183,7 +182,7 @@ class Gathering:
         self.pace.take(records)
         self._awaited = ""
         kinds = {record.fact.kind for record in records}
-        # The caution stands until a check is confirmed, the plan's warnings until a pass is cut; what to clamp until a
+        # The caution stays until a check is confirmed, the plan's warnings until a pass is cut, what to clamp until a
         # setting is called.
         if "setting_called" in kinds:
             self._change(clamp="")
@@ -218,7 +217,7 @@ class Gathering:
         self._awaited = "" if made else which
 
     def _explain(self, text: str, klass: Klass) -> None:
-        """The first words shown or said in an answer's turn say what came of it, where no fact does."""
+        """The first words shown or said in an answer's turn explain the result, unless a fact does."""
         refused = klass == Klass.REFUSED
         if self._awaited == "heard":
             self._change(heard=replace(self.sight.heard, made=text, refused=refused))
@@ -227,7 +226,7 @@ class Gathering:
         self._awaited = ""
 
     def _end_refusals(self) -> None:
-        """Something else is open: that an answer did not count would be taken for news of that."""
+        """Something else is open now: "did not count" would seem to be about that."""
         sight = self.sight
         self._change(
             log=tuple(entry for entry in sight.log if entry.klass != Klass.REFUSED),
@@ -240,7 +239,7 @@ class Gathering:
         self._change(speaking=bool(self._sounding))
 
     def _log(self, *entries: LogEntry, first: bool = False) -> None:
-        """Like ones in a row are one, with their number."""
+        """Equal entries in a row become one, with their number."""
         log = list(self.sight.log)
         for place, entry in enumerate(entries):
             last = log[-1] if log and not first else None
@@ -256,14 +255,14 @@ class Gathering:
 
 
 def _with_what_came_before(last: str, text: str) -> str:
-    """Said again, an announcement leaves out what came before it, which still holds."""
+    """A repeated announcement leaves out what came before it, which is still true."""
     return last if last.endswith(text) else text
 
 
 def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:
-    """How it came, and what it means where nothing says what was made of it."""
+    """How it came, and its meaning if nothing else says what came of it."""
     if isinstance(event, Gesture):
-        return f"{event.source} {event.gesture}", ""
+        return f"{event.source} {Press(event.gesture).shown}", ""
     if isinstance(event, NotHeard):
         return "something", event.reason
     meaning = EXPLAINED.get(event.intent, "").partition(" (")[0].format(argument=event.argument, twelve="", twice="")

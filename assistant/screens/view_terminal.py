@@ -1,8 +1,7 @@
-"""A terminal taken for a whole page: the alternate screen, its size, bytes to it, and everything put back.
+"""A terminal used for a whole page: the alternate screen, its size, writing to it, and putting everything back.
 
-Writes go through a file of our own on the terminal, so that it can be made not to block without
-that being true for the shell's as well. Whatever writes to the standard error meanwhile would tear
-the page, so it is kept and written out at the end.
+Writes go through our own open file on the terminal, so that it can be set to non-blocking without affecting the shell.
+Anything that others write to the standard error would break the page, so it is kept and written out at the end.
 """
 
 from __future__ import annotations
@@ -21,16 +20,16 @@ from typing import Any, TextIO
 
 # The alternate screen; no cursor; no wrapping at the last column.
 ENTER = "\x1b[?1049h\x1b[?25l\x1b[?7l"
-# A terminal without an alternate screen is left clean rather than with half a page on it.
+# A terminal without an alternate screen is cleared instead of being left with half a page.
 LEAVE = "\x1b[0m\x1b[2J\x1b[H\x1b[?7h\x1b[?25h\x1b[?1049l"
-CUT_SHORT = "\x18"  # ends a control sequence that was sent by half
-LOOK_EVERY_S = 0.2  # at whether a write has been given up meanwhile
+CUT_SHORT = "\x18"  # ends a control sequence that was only partly sent
+LOOK_EVERY_S = 0.2  # how often to check whether a write has been given up meanwhile
 MOST_KEPT = 64 * 1024  # bytes of the standard error
 UNFIT = ("", "dumb", "unknown")
 
 
 def can_hold_a_view(out: TextIO, columns: int, rows: int) -> bool:
-    """Whether `out` is a terminal of at least this size that knows its way about a page and shows block characters."""
+    """Whether `out` is a terminal of at least this size that can place the cursor and show block characters."""
     if sys.platform == "win32" or out is None or out.closed or not out.isatty():
         return False
     if os.environ.get("TERM", "") in UNFIT:
@@ -45,12 +44,12 @@ def can_hold_a_view(out: TextIO, columns: int, rows: int) -> bool:
 
 
 def wants_colour() -> bool:
-    """NO_COLOR, set to anything but nothing, asks for none (no-color.org)."""
+    """NO_COLOR, set to anything but the empty text, asks for no colour (no-color.org)."""
     return not os.environ.get("NO_COLOR")
 
 
 class PageTerminal:
-    """`enter` and `write` belong to one thread; the rest is safe from any, and from a signal handler."""
+    """`enter` and `write` belong to one thread. Everything else is safe from any thread, and from a signal handler."""
 
     def __init__(self, out: TextIO) -> None:
         """out: a terminal, see `can_hold_a_view`. Raises OSError where it can't be opened."""
@@ -77,21 +76,21 @@ class PageTerminal:
         return size.columns, size.lines
 
     def in_foreground(self) -> bool:
-        """Whether the page may be touched: a shell may have the terminal."""
+        """Whether we may write to the page: a shell may have the terminal."""
         try:
             return os.tcgetpgrp(self._fd) == os.getpgrp()
         except OSError:
             return True  # not the controlling terminal: there is no shell to disturb
 
     def enter(self, given_up: Callable[[], bool]) -> bool:
-        """Take the page, if it may be taken now; whether it is ours. What it shows then isn't known."""
+        """Take the page, if we may now. Returns whether it is ours. What it shows is unknown then."""
         if self._open and not self._entered and self.in_foreground():
             self._entered = True
             self.write(ENTER, given_up)
         return self._entered
 
     def write(self, text: str, given_up: Callable[[], bool]) -> bool:
-        """All of it, however slow the terminal, until `given_up`; whether all was written."""
+        """Write all of it, however slow the terminal is, until `given_up`. Returns whether all was written."""
         data = memoryview(text.encode(errors="replace"))
         with self._lock:
             while data and self._entered and not given_up():
@@ -107,9 +106,9 @@ class PageTerminal:
         return not data
 
     def leave(self) -> None:
-        """Give the page back: what stood on the terminal before is there again.
+        """Give the page back: what the terminal showed before is there again.
 
-        A terminal that takes nothing just now is made to forget what it hasn't taken yet.
+        A terminal that takes nothing just now is made to discard what it hasn't taken yet.
         """
         if not self._entered:
             return
@@ -125,7 +124,7 @@ class PageTerminal:
         import termios
 
         data = text.encode()
-        for _ in range(2):  # the second time into a terminal that has been made to forget the rest
+        for _ in range(2):  # the second time into a terminal that was made to discard the rest
             with contextlib.suppress(OSError, termios.error):
                 data = data[os.write(self._fd, data) :]
             if not data:
@@ -134,7 +133,7 @@ class PageTerminal:
                 termios.tcflush(self._fd, termios.TCOFLUSH)
 
     def close(self) -> None:
-        """Leave for good, and write out what the standard error had. More than once does nothing."""
+        """Leave for good, and write out the kept standard error. Calling it again does nothing."""
         if not self._open:
             return
         self.leave()
@@ -145,7 +144,7 @@ class PageTerminal:
 
 
 class _KeptErrors:
-    """The standard error, kept in a file while it would go to the page's terminal; of too much, the end."""
+    """The standard error, kept in a file while the page is shown; if there is too much, only the end is kept."""
 
     def __init__(self, out: TextIO) -> None:
         self._saved = -1
@@ -175,9 +174,9 @@ class _KeptErrors:
 
 
 class StopSignals:
-    r"""Ctrl-Z, Ctrl-\ and coming back: the page is given back before the shell has the terminal, and taken again after.
+    r"""Ctrl-Z, Ctrl-\ and coming back: give the page back before the shell has the terminal, and take it again after.
 
-    Lays itself over the handlers that are there, those of the keys among them, and calls them in between.
+    Wraps the handlers that are already there, such as those of the keys, and calls them in between.
     """
 
     def __init__(self, leave: Callable[[], None], come_back: Callable[[], None]) -> None:
@@ -196,7 +195,7 @@ class StopSignals:
             self._before[number] = signal.signal(number, handler)
 
     def release(self) -> None:
-        """What was there before is there again."""
+        """Put back what was there before."""
         for number, before in self._before.items():
             self._signal.signal(number, before if before is not None else self._signal.SIG_DFL)
         self._before.clear()
@@ -209,7 +208,7 @@ class StopSignals:
         else:
             self._signal.signal(number, self._signal.SIG_DFL)
             os.kill(os.getpid(), number)
-        # Reached when the process goes on; the handler below may have put itself back in our place.
+        # Reached when the process goes on; the handler below may have replaced us.
         self._signal.signal(number, self._on_stop)
         self._come_back()
 
@@ -223,4 +222,4 @@ class StopSignals:
         self._leave()
         self._signal.signal(number, self._signal.SIG_DFL)
         os.kill(os.getpid(), number)
-        time.sleep(LOOK_EVERY_S)  # until the signal has ended us
+        time.sleep(LOOK_EVERY_S)  # until the signal has ended this process

@@ -1,4 +1,4 @@
-"""What stands in words under the big letters: what is set, asked, to be clamped, and what the session began with."""
+"""The words under the big letters: what to set, what is asked, what to clamp, and what the session began with."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ from assistant.wording.prompts import Words
 
 Line = tuple[str, int]  # text and style
 UNITS = {"steps": "steps"}
-"""What a setting is counted in, by the carriage's kind; else its unit."""
+"""What a setting is counted in, for this carriage kind; otherwise its unit."""
 
 
 @dataclass(frozen=True, slots=True)
 class WordLines:
-    """What is shown in words.
+    """The words to show.
 
-    required: lines that are shown whole before anything else has more than it needs. optional: as room allows; each
+    required: lines that are shown whole before anything else gets more than it needs. optional: as room allows; each
     text of the log with its lines, the most important first.
     """
 
@@ -36,7 +36,7 @@ class WordLines:
         return (*self.required, *(line for _, lines in self.optional for line in lines))
 
     def texts(self, rows: int) -> set[str]:
-        """Those of `optional` that are whole in so many rows, so that the log needn't have them too."""
+        """The texts of `optional` that fit whole in so many rows, so that the log can leave them out."""
         whole, used = set(), len(self.required)
         for text, lines in self.optional:
             used += len(lines)
@@ -45,7 +45,7 @@ class WordLines:
         return whole
 
     def in_rows(self, rows: int, columns: int) -> tuple[Line, ...]:
-        """As many lines as there is room for; the last shows that it goes on."""
+        """As many lines as fit; the last shows that there is more."""
         if len(self.lines) <= rows or rows <= 0:
             return self.lines[: max(0, rows)]
         *kept, (text, style) = self.lines[:rows]
@@ -53,26 +53,26 @@ class WordLines:
 
 
 HINTS = {
-    CUTTING: "tap: it is cut, the next   double: say again   hold: stand by",
-    CHECKS: "hold: confirmed   tap: say again",
-    QUESTION: "hold: yes   double tap: no",
-    STANDING_BY: "hold: carry on   double tap: where we are",
+    CUTTING: "tap: it is cut, the next   double tap: say again   long press: stand by",
+    CHECKS: "long press: confirmed   tap: say again",
+    QUESTION: "long press: yes   double tap: no",
+    STANDING_BY: "long press: carry on   double tap: where we are",
     FINISHED: "q: leave   double tap: say again",
     ENDED_EARLY: "q: leave",
 }
-GAP = "   "  # between two hints, by which screens that have less room take them apart
+GAP = "   "  # between two hints; screens with less room split the hints there
 
 
 def hint_of(view: View, keys: bool) -> str:
-    """What each gesture does in this mode, between gaps. keys: whether the terminal's are read, so that they count."""
+    """What each gesture does in this mode, between gaps. keys: whether the terminal's keys are read."""
     hints = HINTS.get(view.mode, "").split(GAP)
     return GAP.join(hint for hint in hints if keys or not hint.startswith("q:"))
 
 
 def zone_of(view: View, words: Words) -> tuple[str, ...]:
-    """What the open check wants kept clear of the blade, in capitals, a line each; () where it is about something else.
+    """What the open check wants kept clear of the blade, in capitals, a line each; () if it is about something else.
 
-    A range alone reads as where the clamps go, so it never stands without these words, nor without its height.
+    A range alone looks like where the clamps go, so it is never shown without these words and its height.
     """
     if view.mode != CHECKS or view.asked is None:
         return ()
@@ -85,12 +85,12 @@ def zone_of(view: View, words: Words) -> tuple[str, ...]:
 
 
 def unbroken(figure: str) -> str:
-    """A whole number and its fraction held together: "3 3/16" in letters without spacing of their own reads 33/16."""
+    """Joins a whole number and its fraction: without a hyphen, "3 3/16" in big letters would read 33/16."""
     return re.sub(r"(?<=\d) (?=\d+/\d)", "-", figure)
 
 
 def which_of(job: Job, number: int) -> str:
-    """Which of several like boards setup `number` cuts: "2 of 4", "1 to 3 of 4 together"; "" where there is one."""
+    """Which of several equal boards setup `number` cuts: "2 of 4", "1 to 3 of 4 together"; "" if there is only one."""
     setup = job.setups[number - 1]
     of = max(s.first_copy + s.copies - 1 for s in job.setups if (s.board, s.part) == (setup.board, setup.part))
     last = setup.first_copy + setup.copies - 1
@@ -100,7 +100,7 @@ def which_of(job: Job, number: int) -> str:
 
 
 def word_lines(sight: Sight, room: int) -> WordLines:
-    """The lines of a sight that has a view. room: columns, 1 or more."""
+    """The words for a sight that has a view. room: columns, 1 or more."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
     optional: list[tuple[str, tuple[Line, ...]]] = []
@@ -114,7 +114,7 @@ def word_lines(sight: Sight, room: int) -> WordLines:
 
 
 def asked_with(sight: Sight) -> tuple[str, str]:
-    """What is asked, and before it what was said with it: how a resumed session begins, a notice that was held."""
+    """What is asked, and what was said before it: how a resumed session begins, or a notice that was kept back."""
     view, words = sight.view, sight.words
     if view is None or words is None or not view.asked:
         return "", ""
@@ -152,5 +152,5 @@ def _setting(view: View, words: Words, room: int) -> list[Line]:
         text = f"FIRST {first.upper()} TO {reading(carriage, approach)}, then {onward}{last} to {target} {unit}"
     text = f"{text}   pass {view.pass_} of {view.passes}"
     style = BOLD if direct else BOLD | MAGENTA
-    # Breaking into lines would close up the gap before the pass, so what fits is left as it is.
+    # Wrapping would close up the gap before the pass, so a text that fits is not wrapped.
     return [(text, style)] if width(text) <= room else [(line, style) for line in wrapped(text, room)]

@@ -1,4 +1,4 @@
-"""Whether what is open has been announced, and until when it waits: every such time counts from when it went out."""
+"""Whether what is open has been announced, and how long it waits. All these times count from when it went out."""
 
 from __future__ import annotations
 
@@ -6,19 +6,19 @@ from assistant.session.kinds import QuestionName
 from assistant.session.state import CHECKS, CUTTING, FINISHED, QUESTION, State
 
 FIRST_WORDS_S = 1.2
-"""A check or question counts as announced this long after it began to sound: who knows it knows it by then."""
+"""A check or question counts as announced this long after it began to sound: by then its first words are clear."""
 READING_S = 1.2
-"""What could not be spoken counts as announced this long after a screen has shown it."""
+"""An announcement that could not be spoken counts as announced this long after a screen has shown it."""
 READ_BACK_S = 15.0
 """An unanswered read-back becomes a no this long after it went out."""
 LINGER_S = 20.0
-"""How long a finished session still listens, so that the last answer can be taken back."""
+"""How long a finished session keeps listening, so that the last answer can be taken back."""
 DETOURS = frozenset({QuestionName.BACK, QuestionName.GO_TO, QuestionName.END})
-"""Questions that are read-backs: they change what counts as cut, or end the session."""
+"""The questions that are read-backs: they change what counts as cut, or end the session."""
 
 
 def is_out(state: State, since: float) -> bool:
-    """Whether what is open had been handed to the voice and the screens when this answer began (s)."""
+    """Whether the voice and the screens had been given what is open when this answer began (s)."""
     out_at = state.opening.out_at
     return out_at is not None and since >= out_at
 
@@ -26,7 +26,7 @@ def is_out(state: State, since: float) -> bool:
 def is_announced(state: State, since: float) -> bool:
     """Whether what is open had been spoken or shown when this answer began (s).
 
-    A check confirmed unheard is no check, and a pass recorded unheard was cut nobody knows where.
+    Nobody has made a check that was confirmed unheard, and nobody knows where a pass was cut that was recorded unheard.
     """
     if not is_out(state, since):
         return False
@@ -37,7 +37,7 @@ def is_announced(state: State, since: float) -> bool:
 
 
 def deadline(state: State) -> float | None:
-    """When what is open ends by itself (s): a read-back becomes a no, a finished session closes. None for never."""
+    """When what is open ends by itself (s): a read-back becomes a no, a finished session closes. None: never."""
     out_at = state.opening.out_at
     if out_at is None:
         return None

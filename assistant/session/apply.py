@@ -28,7 +28,7 @@ Change = dict[str, Any]
 
 
 def _opens(state: State, kind: Mode, question: Question | None = None) -> Change:
-    """Something new waits for an answer, and has not gone out yet; the grammar before it is out of force."""
+    """Something new waits for an answer, and has not gone out yet; the grammar before it is no longer in force."""
     before = state.opening
     after = before.kind if before.out_at is not None else before.after
     return {"opening": Opening(before.generation + 1, kind, after, question)}
@@ -87,9 +87,9 @@ def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
 
 
 def _uncut(state: State, pass_: int) -> Change:
-    """What was counted when all was cut is counted once more when all is cut again.
+    """Everything counted at the end must be counted again once all is cut again.
 
-    When all was cut the saw was to be switched off and the work looked at: whether it is still clamped is asked.
+    When all was cut, the saw was switched off and the work inspected, so the session asks whether it is still clamped.
     """
     was_cut = state.is_cut(pass_)
     happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
@@ -102,7 +102,7 @@ def _uncut(state: State, pass_: int) -> Change:
 
 
 def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
-    """Into a setup that was over, the work may be out of the clamps: everything about its clamping is asked again."""
+    """Into a setup that was over: the work may be out of the clamps, so everything about clamping is asked again."""
     if fact.setup == state.setup and state.mode != FINISHED:
         return _uncut(state, fact.pass_)
     reopened = replace(state, setup=fact.setup)
@@ -127,12 +127,12 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
 
 
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
-    """It is another clamping: all that one asks is due again, a bar in the blade's way as well."""
+    """The board was clamped again: everything due after clamping is due, also a bar in the blade's way."""
     redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
     if not fact.setting:
         return {"redo": redo}
     setting = Fraction(fact.setting)
-    # The cut was tried from where the carriage stood: nobody zeroed it, as None would say.
+    # The cut was tried from where the carriage stood. None would mean that it was zeroed, and it was not.
     came_from = state.came_from if setting == state.carriage_at else state.carriage_at
     return {"redo": redo, "carriage_at": setting, "came_from": came_from}
 
@@ -166,7 +166,7 @@ def _opening_out(state: State, fact: f.OpeningOut, at: float) -> Change:
 
 
 def _carried(state: State, fact: f.Carried, at: float) -> Change:
-    """What was announced already stays so; what was cut off before it was is announced by this one."""
+    """Anything already announced stays announced. If it was cut off before, this announcement carries it."""
     counts = state.opening.announced_at
     kept = counts if counts is not None and counts <= at else None
     return _announcement(state, announcement=fact.id, announced_at=kept, unspoken=False)

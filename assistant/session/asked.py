@@ -13,7 +13,7 @@ _MOVE = ("setting", "previous", "approach")
 
 
 def asked(state: State) -> e.Prompt | None:
-    """The open question or else the open check, as it is said; None when nothing is asked."""
+    """The open question, or else the open check, as it is said; None if nothing is asked."""
     if state.question:
         return question_prompt(state)
     if state.mode == CHECKS and state.open_check is not None:
@@ -22,14 +22,14 @@ def asked(state: State) -> e.Prompt | None:
 
 
 def check_prompt(state: State, index: int | None = None) -> e.Prompt:
-    """A check's question (the open one's) with its figures, mm, as `plans.checks.figures_of` has them."""
+    """The question of a check (of the open one by default) with its figures, mm, from `plans.checks.figures_of`."""
     chosen = state.open_check if index is None else index
     check = state.the_job.checks[chosen or 0]
     return prompt("check", name=check.name, say=check.say, **figures_of(state.the_job, state.pattern))
 
 
 def check_prompts(state: State, index: int | None = None) -> tuple[e.Prompt, ...]:
-    """A check's whole announcement: where the blade comes to a stop, the problems marked in this setup are named."""
+    """A check's whole announcement. Where the blade comes to a stop, it names the problems marked in this setup."""
     question = check_prompt(state, index)
     passes = tuple(pass_ for setup, pass_ in state.marked if setup == state.setup)
     if not passes or dict(question.figures)["name"] != SAW_OFF:
@@ -38,7 +38,7 @@ def check_prompts(state: State, index: int | None = None) -> tuple[e.Prompt, ...
 
 
 def end_prompts(state: State, last: e.Prompt) -> tuple[e.Prompt, ...]:
-    """What is said when the session is over: every problem marked in it, and at last what there is to do."""
+    """What is said when the session is over: every problem marked in it, then what there is left to do."""
     return (prompt("marked in all", places=state.marked), last) if state.marked else (last,)
 
 

@@ -1,4 +1,4 @@
-"""The plain path: checks as gates, the setting called, the pass recorded, the next setup begun."""
+"""The plain path: checks must be confirmed, the setting is called, the pass recorded, the next setup begun."""
 
 from __future__ import annotations
 
@@ -37,8 +37,8 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
     """The setting of a pass.
 
-    Its figure `repeated`: it or another was called and not cut, so nobody knows whether the carriage has been moved
-    already.
+    Its figure `repeated`: this or another setting was called and not cut, so nobody knows whether the carriage has
+    moved.
     """
     to = state.pattern.passes[pass_ - 1]
     repeated = pass_ == state.cursor
@@ -64,7 +64,7 @@ def call_setting(turn: Turn, in_full: bool) -> None:
 
 
 def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
-    """What may be said next: this setting again, the next setting or what is asked when all is cut."""
+    """What may have to be said next: this setting again, the next setting, or the question once all is cut."""
     again = (setting_prompt(state, state.cursor, in_full=False),)
     after = replace(state, cut=state.cut | 1 << (state.cursor - 1))
     following = after.next_pass()
@@ -88,7 +88,7 @@ def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
 
 
 def clamp_prompt(job: Job, number: int) -> e.Prompt:
-    """What to clamp for setup `number`: board, part, end, edge to the stop, face to the backing."""
+    """What to clamp for setup `number`: board, part, end, edge against the stop, face against the backing."""
     setup = job.setups[number - 1]
     same_board = [s for s in job.setups if (s.board, s.part) == (setup.board, setup.part)]
     return prompt(
@@ -125,7 +125,7 @@ def confirm_check(turn: Turn, by: By) -> None:
 
 
 def _stage_over(state: State) -> tuple[e.Prompt, ...]:
-    """What must be done before the next stage, where this setup is the last of one."""
+    """What must be done before the next stage, if this setup is the last of its stage."""
     setups = state.the_job.setups
     if state.setup == len(setups) or setups[state.setup].stage == state.the_setup.stage:
         return ()
@@ -133,14 +133,14 @@ def _stage_over(state: State) -> tuple[e.Prompt, ...]:
 
 
 def cut_pass(turn: Turn, by: By) -> None:
-    """Record the pass called as cut and go on: the next pass, or what is asked when all is cut."""
+    """Record the called pass as cut and go on: the next pass, or the question once all is cut."""
     state = turn.state
     turn.fact(f.PassCut(state.setup, state.cursor, by))
     advance(turn, after_gate=first_due(turn.state) is not None)
 
 
 def _end_setup(turn: Turn) -> None:
-    """All is cut and counted, and the blade stands still: only now the next board is named, or the session ends."""
+    """All is cut and counted, and the blade stands still: only now is the next board named, or the session ends."""
     state = turn.state
     turn.fact(f.SetupDone(state.setup))
     if state.setup < len(state.the_job.setups):
@@ -151,7 +151,7 @@ def _end_setup(turn: Turn) -> None:
 
 
 def say_again(turn: Turn, waits: bool = False) -> None:
-    """What is asked or called now, once more. waits: it doesn't cut off what is being said."""
+    """What is asked or called now, once more. waits: it doesn't cut off current speech."""
     state = turn.state
     if state.question:
         turn.ask(Klass.QUESTION, question_prompt(state), waits=waits)
@@ -167,7 +167,7 @@ def say_again(turn: Turn, waits: bool = False) -> None:
 
 
 def _clamped_afresh(state: State) -> bool:
-    """Whether what is asked is asked once more because the board was put to the stop again."""
+    """Whether the question is asked again because the board was put against the stop again."""
     index = state.open_check or 0
     check = state.the_job.checks[index]
     return bool(state.redo >> index & 1) and check.when == When.SETUP and check.name not in FIXED

@@ -1,7 +1,7 @@
 """Which checks are due, and when.
 
-Sources: which checks there are and when is the agreed design's; that a guard, clamps and
-hold-downs are looked at before each cut is common practice, no source.
+Sources: the agreed design says which checks there are and when they are asked. Looking at guard, clamps and hold-downs
+before each cut is common practice, no source.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ def confirmed_with(state: State, check: str) -> tuple[Confirmation | None, ...]:
 def counted_on(state: State) -> tuple[Confirmation | None, ...]:
     """Where each check was last confirmed, once one more pass is made.
 
-    It wears the blade and fills the dust bag, whether or not it is taken back afterwards.
+    It wears the blade and fills the dust bag, whether or not it is taken back later.
     """
     pairs = zip(state.the_job.checks, state.confirmed, strict=True)
     return tuple(
@@ -91,8 +91,8 @@ def _due_by_itself(state: State, index: int) -> bool:
 def _clamps_with_guard(state: State) -> bool:
     """Whether clamps and guard are one question.
 
-    So they are for a new clamping, the guard having been confirmed in this run for this depth and stage. At the start,
-    after an interruption, for another depth or stage the guard is a check of its own.
+    They are for a new clamping, if the guard has been confirmed in this run for this depth and stage. At the start,
+    after an interruption, and for another depth or stage, the guard is a separate check.
     """
     clamps, guard = _index(state, CLAMPS), _index(state, GUARD)
     if clamps is None or guard is None or _index(state, CLAMPS_AND_GUARD) is None:
@@ -115,20 +115,20 @@ def is_due(state: State, index: int) -> bool:
     if check.name in (CLAMPS, GUARD):
         return _due_by_itself(state, index) and not _clamps_with_guard(state)
     if check.when == When.STANDING_BY:
-        # Clamps that were never confirmed for this board have a question of their own.
+        # Clamps that were never confirmed for this board have a separate question.
         clamps = _index(state, CLAMPS)
         return bool(state.redo >> index & 1) and (clamps is None or not _due_by_itself(state, clamps))
     return _due_by_itself(state, index)
 
 
 def asks_saw_off(state: State) -> bool:
-    """Whether the operator is being asked to count what is cut, the saw switched off."""
+    """Whether the operator is asked to count the cuts, with the saw switched off."""
     index = state.open_check
     return state.mode == CHECKS and index is not None and state.the_job.checks[index].name == SAW_OFF
 
 
 def runs_down_until(state: State) -> float | None:
-    """While saw off is asked: when the blade may be taken to stand still (s). A reflex before that proves nothing."""
+    """While saw off is asked: when the blade can be taken to stand still (s). An earlier reflex proves nothing."""
     if not asks_saw_off(state) or state.saw_off_at is None:
         return None
     return state.saw_off_at + state.the_job.run_down_s

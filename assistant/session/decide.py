@@ -61,9 +61,9 @@ from assistant.session.voice import change_voice
 
 
 def decide(state: State, event: Event) -> Decision:
-    """What this event leads to. Pure; `event.at` is the only time there is.
+    """What this event leads to. Pure; the only time it knows is `event.at`.
 
-    Raises: TypeError for an event kind that it has no handler for.
+    Raises TypeError for a kind of event without a handler.
     """
     handler = _EVENTS.get(type(event))
     if handler is None:
@@ -104,17 +104,17 @@ def _gesture(turn: Turn, event: Gesture) -> None:
     state = turn.state
     if is_out(state, event.since) or (event.gesture == Press.DOUBLE and state.effective_mode in (CHECKS, CUTTING)):
         _GESTURES[state.effective_mode, event.gesture](turn, event)
-    elif event.gesture == Press.HOLD and state.opening.after == CUTTING and state.mode in (CHECKS, CUTTING):
-        # Begun while a pass was called, it meant to stand by, whatever has been opened since.
+    elif event.gesture == Press.LONG and state.opening.after == CUTTING and state.mode in (CHECKS, CUTTING):
+        # It began while a pass was called, so it meant "stand by", whatever has been opened since.
         _stand_by(turn, event)
     else:
-        turn.show(prompt("pressed too early", gesture=event.gesture), Klass.REFUSED)
+        turn.show(prompt("pressed too early", gesture=Press(event.gesture).shown), Klass.REFUSED)
 
 
 def _cut_if_time(turn: Turn, answer: Answer) -> None:
-    """No pass takes less than pass_takes_s: anything sooner is a slip of the foot or of the ear.
+    """No pass takes less than pass_takes_s: anything sooner is an accidental tap or a phrase heard wrongly.
 
-    It counts from when the setting went out. When a question over the call has ended the setting goes out once more,
+    The time counts from when the setting went out. When a question over the call has ended, the setting goes out again,
     so that a late answer to the question records no cut.
     """
     state = turn.state
@@ -156,7 +156,7 @@ def _carry_on(turn: Turn, answer: Answer) -> None:
 
 
 def _confirm(turn: Turn, answer: Answer) -> None:
-    """The saw's own check waits until the blade has run down: nobody has counted before."""
+    """The check "saw off" waits until the blade has run down: nobody can have counted before."""
     if not _announced(turn, answer):
         return
     stands_at = runs_down_until(turn.state)
@@ -172,11 +172,11 @@ def _yes(turn: Turn, answer: Answer) -> None:
 
 
 def _announced(turn: Turn, answer: Answer) -> bool:
-    """Whether what is open has been announced. If not, that is shown, and said once, after what is being said."""
+    """Whether what is open has been announced. If not, that is shown, and said once, after current speech."""
     state = turn.state
     if is_announced(state, answer.since):
         return True
-    # Where nothing can be spoken, nobody is to wait for a voice.
+    # If nothing can be spoken, nobody must wait for a voice.
     wait = prompt("not read yet" if state.opening.unspoken else "not announced yet")
     if state.opening.reminded or only_shown(state, answer):
         turn.show(wait, Klass.REFUSED)
@@ -193,22 +193,22 @@ def _over(turn: Turn, answer: Answer) -> None:
 _GESTURES: dict[tuple[Mode, Press], Callable[[Turn, Answer], None]] = {
     (CUTTING, Press.TAP): _cut_if_time,
     (CUTTING, Press.DOUBLE): _again,
-    (CUTTING, Press.HOLD): _stand_by,
+    (CUTTING, Press.LONG): _stand_by,
     (CHECKS, Press.TAP): _again,
     (CHECKS, Press.DOUBLE): _again,
-    (CHECKS, Press.HOLD): _confirm,
+    (CHECKS, Press.LONG): _confirm,
     (QUESTION, Press.TAP): _ignored,
     (QUESTION, Press.DOUBLE): lambda turn, answer: answer_no(turn),
-    (QUESTION, Press.HOLD): _yes,
+    (QUESTION, Press.LONG): _yes,
     (STANDING_BY, Press.TAP): _ignored,
     (STANDING_BY, Press.DOUBLE): _where,
-    (STANDING_BY, Press.HOLD): _carry_on,
+    (STANDING_BY, Press.LONG): _carry_on,
     (FINISHED, Press.TAP): _over,
     (FINISHED, Press.DOUBLE): _again,
-    (FINISHED, Press.HOLD): _over,
+    (FINISHED, Press.LONG): _over,
     (ENDED_EARLY, Press.TAP): _over,
     (ENDED_EARLY, Press.DOUBLE): _over,
-    (ENDED_EARLY, Press.HOLD): _over,
+    (ENDED_EARLY, Press.LONG): _over,
 }
 
 
@@ -216,7 +216,7 @@ _GESTURES: dict[tuple[Mode, Press], Callable[[Turn, Answer], None]] = {
 
 
 def _heard(turn: Turn, event: Heard) -> None:
-    """Results of an older grammar, or begun before the question, are shown and not obeyed."""
+    """Results from an older grammar, or begun before the question, are shown and not obeyed."""
     state = turn.state
     if not only_shown(state, event):
         turn.release_notices()
@@ -280,7 +280,7 @@ def _not_heard(turn: Turn, event: NotHeard) -> None:
 
 
 def _note(turn: Turn, like: str) -> None:
-    """Say by ear that this phrase led to nothing; in mid-push only to one who spoke to us, which the lead-in shows."""
+    """Play the notes for a phrase that led to nothing; in mid-push only if the lead-in shows that it was for us."""
     state = turn.state
     voice = state.the_job.voice
     if like and voice.tone and (not state.quiet or like.partition(" ")[0] == voice.lead_in):
@@ -310,7 +310,7 @@ def _time_passed(turn: Turn, event: TimePassed) -> None:
 
 
 def _device_changed(turn: Turn, event: DeviceChanged) -> None:
-    """Shown at once; while a pass may be under way it is held and spoken at the next gesture or phrase."""
+    """Shown at once; while a pass may be under way it is spoken only at the next gesture or phrase."""
     if turn.state.job is None:
         return
     notice = prompt("device", text=event.text)
@@ -322,7 +322,7 @@ def _device_changed(turn: Turn, event: DeviceChanged) -> None:
 
 
 def _code_asked(turn: Turn, event: CodeAsked) -> None:
-    """Never in mid-push; it is on the terminal in any case."""
+    """Never spoken in mid-push; the code is on the terminal anyway."""
     if turn.state.job is None:
         return
     if turn.state.quiet:
@@ -336,13 +336,13 @@ def _leave(turn: Turn, event: Leave) -> None:
 
 
 def _speech_started(turn: Turn, event: SpeechStarted) -> None:
-    """A check or question is known by its first words; a setting's number comes last."""
+    """The first words identify a check or question; a setting's number comes last."""
     if _awaits(turn.state, event) and turn.state.opening.kind != CUTTING:
         turn.fact(f.Delivered(event.at + FIRST_WORDS_S))
 
 
 def _speech_ended(turn: Turn, event: SpeechEnded) -> None:
-    """What was cut off by an answer is said again after it; what could not be spoken has to be read."""
+    """What an answer cut off is said again afterwards; what could not be spoken must be read."""
     if not _awaits(turn.state, event):
         return
     if event.how == SpeechEnd.WHOLE:
@@ -355,7 +355,7 @@ def _speech_ended(turn: Turn, event: SpeechEnded) -> None:
 
 
 def _awaits(state: State, event: SpeechStarted | SpeechEnded) -> bool:
-    """Whether this is the announcement of what is open, and that doesn't count as announced yet."""
+    """Whether this announces what is open, and what is open doesn't count as announced yet."""
     opening = state.opening
     if not state.hear_out or event.id != opening.announcement:
         return False

@@ -22,7 +22,7 @@ from assistant.session.turn import Turn, prompt
 
 
 def back_target(state: State) -> tuple[int, int] | None:
-    """(setup, pass) that "back one pass" names now, or None where there is nothing to go back to."""
+    """The (setup, pass) that "back one pass" means now, or None if there is nothing to go back to."""
     if state.mode == FINISHED:
         return state.setup, state.passes
     if state.cursor > 1:
@@ -108,7 +108,7 @@ def answer_no(turn: Turn) -> None:
 
 
 def nothing_changed(turn: Turn) -> None:
-    """A detour was refused or not answered: say so, and what is asked or called now."""
+    """A detour was refused or not answered: say so, and say again what is asked or called now."""
     state = turn.state
     unchanged = prompt("nothing changed")
     if state.mode == CUTTING:
@@ -130,7 +130,7 @@ def _step_back(turn: Turn, question: Question) -> None:
 
 
 def _call_again(turn: Turn) -> None:
-    """Inside the setup the work has not been touched: only checks that were due already come first."""
+    """Inside the setup the work has not been touched: only checks that were already due come first."""
     if turn.state.mode == CUTTING:
         call_setting(turn, in_full=False)
     else:
@@ -152,9 +152,9 @@ def begin_resuming(turn: Turn, notes: tuple[str, ...]) -> None:
 
 
 def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
-    """Work whose clamping was never confirmed has nothing to lose: it is clamped from the start.
+    """Work whose clamping was never confirmed can't have moved: it is clamped from the start.
 
-    Where all is cut it has nothing to lose any more: it is only to be counted.
+    Where all is cut, moving no longer matters: the cuts must only be counted.
     """
     state = turn.state
     if state.setup_complete:

@@ -1,7 +1,7 @@
-"""Everything a session asks of the outside. The session waits for none of them.
+"""Everything that a session asks of the outside world. The session waits for none of it.
 
-Prompts are data: a key and its figures. `wording` turns them into words in the user's
-language, so that the session knows no language and every screen and voice says the same.
+Prompts are data: a key and its figures. `wording` turns them into words in the user's language, so the session knows no
+language, and every screen and voice says the same.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ def prompt(key: str, **figures: Any) -> Prompt:
 class Say:
     """Speak these prompts as one announcement.
 
-    id: unique in the run. replaces: True cuts off whatever is sounding or waiting; False waits for it.
+    id: unique in the run. replaces: True cuts off everything sounding or waiting; False waits for it.
     """
 
     id: str
@@ -40,19 +40,19 @@ class Say:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Two short low notes, where nothing else sounds: speech was not understood, or means nothing now."""
+    """Two short low notes, if nothing else sounds: speech was not understood, or has no meaning now."""
 
 
 @dataclass(frozen=True, slots=True)
 class Prepare:
-    """What may have to be said next: rendered ahead on the speaking thread."""
+    """What may have to be said next; the speaking thread renders it ahead."""
 
     announcements: tuple[tuple[Prompt, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class SetVoice:
-    """Speak like this from now on, also what sounds already. loudness_db: against the voice as rendered, dB.
+    """Speak like this from now on, including current speech. loudness_db: relative to the voice as rendered, dB.
 
     rate: words a minute.
     """
@@ -63,7 +63,7 @@ class SetVoice:
 
 @dataclass(frozen=True, slots=True)
 class Listen:
-    """What means something now. wanted: (intent, argument) pairs; for "go to" the argument is the number of passes."""
+    """What has a meaning now. wanted: (intent, argument) pairs; for "go to" the argument is the number of passes."""
 
     wanted: tuple[tuple[Intent, str | int | None], ...]
     generation: int
@@ -103,7 +103,7 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class Show:
-    """Show at once, silently: the state, and a line on what just happened (None: state only)."""
+    """Show at once, silently: the state, and a line about what just happened (None: the state only)."""
 
     view: View
     line: Prompt | None = None

@@ -142,7 +142,7 @@ class Displayed(Event):
 
 @dataclass(frozen=True, slots=True)
 class DeviceChanged(Event):
-    """Any adapter: a part was lost, stands in, is slow, or works again.
+    """Any adapter: a part was lost, was replaced, is slow, or works again.
 
     text: what it means for the operator, one plain sentence.
     """

@@ -1,4 +1,4 @@
-"""What the journal holds. A fact is journalled unless its class says `passing = True`.
+"""What the journal contains. A fact is journalled unless its class says `passing = True`.
 
 Passing facts carry what is open (a question, a notice held back) through `apply` in a running
 session; they are never written down, so a resumed session has no open questions.
@@ -38,7 +38,7 @@ class Started(Fact):
     kind: ClassVar[str] = "started"
     version: ClassVar[int] = 3
     job: Job
-    # What an older journal holds reads as it did.
+    # What older journals contain reads as it did.
     rehearsed: bool = field(default=False, repr=False)
 
 
@@ -141,7 +141,7 @@ class Reregistered(Fact):
     kind: ClassVar[str] = "reregistered"
     version: ClassVar[int] = 2
     setup: int
-    # What an older journal holds reads as it did.
+    # What older journals contain reads as it did.
     setting: str = field(default="", repr=False)
 
 
@@ -214,7 +214,7 @@ class StandsThere(Fact):
 
 @dataclass(frozen=True, slots=True)
 class NoticeHeld(Fact):
-    """Something unsolicited to be spoken at the next gesture or phrase; the newest per device."""
+    """An unsolicited message to speak at the next gesture or phrase; the newest for each device."""
 
     kind: ClassVar[str] = "notice_held"
     passing: ClassVar[bool] = True
@@ -230,7 +230,7 @@ class NoticesSpoken(Fact):
 
 @dataclass(frozen=True, slots=True)
 class HearingOut(Fact):
-    """In this run an answer counts only once what it answers has been spoken or shown."""
+    """In this run, an answer counts only once its question has been spoken or shown."""
 
     kind: ClassVar[str] = "hearing_out"
     passing: ClassVar[bool] = True
@@ -238,7 +238,7 @@ class HearingOut(Fact):
 
 @dataclass(frozen=True, slots=True)
 class OpeningOut(Fact):
-    """What was opened has been handed to the voice and the screens."""
+    """The voice and the screens have been given what was opened."""
 
     kind: ClassVar[str] = "opening_out"
     passing: ClassVar[bool] = True
@@ -264,7 +264,7 @@ class Delivered(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Unspoken(Fact):
-    """The voice could not say what is open: a screen has to."""
+    """The voice could not say what is open, so a screen must."""
 
     kind: ClassVar[str] = "unspoken"
     passing: ClassVar[bool] = True
@@ -280,7 +280,7 @@ class OnScreen(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Reminded(Fact):
-    """The operator was reminded that an answer came before what it answers had been announced."""
+    """The operator was reminded that an answer came before its question had been announced."""
 
     kind: ClassVar[str] = "reminded"
     passing: ClassVar[bool] = True
@@ -288,7 +288,7 @@ class Reminded(Fact):
 
 @dataclass(frozen=True, slots=True)
 class VoiceSet(Fact):
-    """So many steps louder and quicker than at the start; negative: softer, slower."""
+    """How many steps louder and quicker than at the start; negative: quieter, slower."""
 
     kind: ClassVar[str] = "voice_set"
     passing: ClassVar[bool] = True

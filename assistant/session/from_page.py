@@ -1,8 +1,8 @@
-"""What the bench page may do. The session refuses the rest itself, whatever a page or its server sends.
+"""What the bench page is allowed to do. The session itself refuses everything else that a page or its server sends.
 
-A page is touched by whoever stands near it, and not with the hand that is on the work: it asks for
-words, stands by and takes notes. It records a cut only where the shop file allows that, and it never
-answers a check or a question.
+Anyone who stands near a page can touch it, and not with the hand that is on the work. So it asks to hear words again,
+stands by and takes notes. It records a cut only where the shop file allows that, and it never answers a check or a
+question.
 """
 
 from __future__ import annotations
@@ -15,11 +15,11 @@ from assistant.session.state import State
 MAY_DO = frozenset(intent for intent in Intent if intent.row.from_page is FromPage.ALWAYS)
 MAY_DO_WHERE_ALLOWED = frozenset(intent for intent in Intent if intent.row.from_page is FromPage.IF_SHOP_ALLOWS)
 MOST_NOTE = 200
-"""Characters of a note that are kept."""
+"""The most characters of a note that are kept."""
 
 
 def refused(state: State, event: Event) -> bool:
-    """Whether this comes from the page and is nothing that a page may do in this session; no gesture is."""
+    """Whether this comes from the page, and a page must not do it in this session; no gesture is allowed."""
     if not isinstance(event, Answer) or event.source != By.PAGE:
         return False
     if not isinstance(event, Heard):
@@ -29,12 +29,12 @@ def refused(state: State, event: Event) -> bool:
 
 
 def answers_what_it_shows(event: Heard) -> bool:
-    """Whether a page must have shown what this answers: what records, and nothing else that it may do."""
+    """Whether a page must have shown what this answers: only for what records."""
     return event.source == By.PAGE and event.intent not in MAY_DO
 
 
 def only_shown(state: State, answer: Answer) -> bool:
-    """Whether what comes of this makes no sound: a page is not touched by the one who may be in mid-push."""
+    """Whether the result makes no sound: the person at the page isn't the one who may be pushing a board."""
     return answer.source == By.PAGE and state.quiet
 
 

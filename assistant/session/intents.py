@@ -1,4 +1,4 @@
-"""What means something now, read off the rows of `plans.intents`."""
+"""What has a meaning now, taken from the rows of `plans.intents`."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from assistant.session.state import State
 
 Wanted = tuple[tuple[Intent, str | int | None], ...]
 
-# Answers to nothing in particular: they can't come too early, and a false one does no harm.
+# These answer nothing in particular: they can't come too early, and a false one does no harm.
 ALWAYS_TIMELY = frozenset(intent for intent in Intent if intent.row.timely)
-# The recogniser is given first what answers what is open; all others follow in the order of their rows.
+# The recogniser first gets the phrases that answer what is open; the others follow in the order of their rows.
 _FIRST = (
     Intent.CUT,
     Intent.CHECK,
@@ -29,7 +29,7 @@ _IN_ORDER = (*_FIRST, *(intent for intent in Intent if intent not in _FIRST))
 
 
 def wanted(state: State) -> Wanted:
-    """The (intent, argument) pairs that mean something now."""
+    """The (intent, argument) pairs that have a meaning now."""
     mode = state.effective_mode
     return tuple(
         (intent, _argument(state, intent))
@@ -48,7 +48,7 @@ def _argument(state: State, intent: Intent) -> str | int | None:
 
 
 def _means_nothing(state: State, intent: Intent) -> bool:
-    """Whether it means nothing just now, though it can in this mode."""
+    """Whether it has no meaning just now, though it can have one in this mode."""
     match intent:
         case Intent.BACK:
             return back_target(state) is None
@@ -58,7 +58,7 @@ def _means_nothing(state: State, intent: Intent) -> bool:
 
 
 def means_something(state: State, event: Heard) -> bool:
-    """Going back or to a pass where there is none is answered in words rather than left without an answer."""
+    """Going back, or to a pass, where there is none gets an answer in words instead of none."""
     allowed = wanted(state)
     if event.intent == Intent.CHECK:
         return (Intent.CHECK, event.argument) in allowed

@@ -1,4 +1,4 @@
-"""What events, facts and effects are told apart by. Each member is its word, as files and JSON Lines have it."""
+"""The words that distinguish events, facts and effects. Each member's value is the word in files and JSON Lines."""
 
 from __future__ import annotations
 
@@ -6,11 +6,19 @@ from enum import StrEnum
 
 
 class Press(StrEnum):
-    """What one physical action on a pedal or key comes to; see `pedal.gestures`."""
+    """The gesture that one physical action on a pedal or key makes; see `pedal.gestures`.
+
+    Journals, JSON and scripts store the value. People see `shown`.
+    """
 
     TAP = "tap"
     DOUBLE = "double"
-    HOLD = "hold"
+    LONG = "hold"
+
+    @property
+    def shown(self) -> str:
+        """The gesture's name on a screen."""
+        return {Press.TAP: "tap", Press.DOUBLE: "double tap", Press.LONG: "long press"}[self]
 
 
 class By(StrEnum):
@@ -43,7 +51,7 @@ class SpeechEnd(StrEnum):
 
 
 class DeviceName(StrEnum):
-    """What a `DeviceChanged` is about."""
+    """The part that a `DeviceChanged` is about."""
 
     MICROPHONE = "microphone"
     LOUDSPEAKER = "loudspeaker"
@@ -53,7 +61,7 @@ class DeviceName(StrEnum):
 
 
 class DeviceState(StrEnum):
-    """How such a part is now. `STANDS_IN`: it is missing, and another does its work."""
+    """The state of a part now. `STANDS_IN`: it is missing, and another part replaces it."""
 
     WORKS = "works"
     STANDS_IN = "stands in"
@@ -62,7 +70,7 @@ class DeviceState(StrEnum):
 
 
 class Klass(StrEnum):
-    """What an announcement or a line is, for screens and for the tone before it."""
+    """The class of an announcement or a line, for screens and for the tone before it."""
 
     CAUTION = "caution"
     CLAMP = "clamp"
@@ -71,7 +79,7 @@ class Klass(StrEnum):
     QUESTION = "question"
     ANSWER = "answer"
     REFUSED = "refused"
-    """An answer was given and doesn't count, which is of no matter any more once something else is open."""
+    """An answer that doesn't count. It no longer matters once something else is open."""
     NOTICE = "notice"
     END = "end"
     CODE = "code"

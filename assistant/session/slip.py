@@ -1,4 +1,4 @@
-"""Whether work clamped afresh lies where it lay: which cut the still blade is tried in, and where that stands."""
+"""Whether work clamped again lies where it did: in which cut to try the still blade, and at which setting."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ from assistant.session.state import State
 
 
 class Meets(StrEnum):
-    """What the still blade meets of the wood beside it."""
+    """Which wood the still blade touches beside it."""
 
     KERF = "kerf"
-    """Wood stands on both its sides."""
+    """Wood on both sides."""
     FAR_WALL = "far wall"
-    """Only on the side farther from the reference edge, since the socket is wider than the kerf."""
+    """Wood only on the side farther from the reference edge, because the socket is wider than the kerf."""
     NEAR_WALL = "near wall"
-    """Only on the side nearer to it."""
+    """Wood only on the nearer side."""
     EDGE = "edge"
-    """On one side too, and the other is open, as no cut but that of an edge is there."""
+    """Wood on one side, and the other is open, as only a cut at an edge is."""
     NOTHING = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """The still blade at the setting of `pass_`, which is cut: what it meets there shows whether the work has moved.
+    """The still blade at the setting of `pass_`, which is cut: where it touches wood shows whether the work has moved.
 
     setting, previous, approach: mm, as when a pass is called; previous is where the carriage stands now.
     """

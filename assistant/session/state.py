@@ -1,4 +1,4 @@
-"""The session's state: a cursor and counts. It does not grow with what has happened."""
+"""The session's state: a cursor and counts. It does not grow with the session."""
 
 from __future__ import annotations
 
@@ -107,17 +107,17 @@ class State:
 
     @property
     def generation(self) -> int:
-        """Of the grammar in force."""
+        """The generation of the grammar in force."""
         return self.opening.generation
 
     @property
     def question(self) -> Question | None:
-        """The open one."""
+        """The open question."""
         return self.opening.question
 
     @property
     def the_job(self) -> Job:
-        """The job; only to be asked of a session that has started."""
+        """The job. Only call it for a session that has started."""
         if self.job is None:
             raise ValueError("the session has not started")
         return self.job
@@ -150,7 +150,7 @@ class State:
 
     @property
     def quiet(self) -> bool:
-        """A pass may be under way: nothing unsolicited is spoken, since a voice in mid-push startles."""
+        """Whether a pass may be under way: nothing unsolicited is spoken then, because a voice in mid-push startles."""
         return self.effective_mode == CUTTING
 
     def is_cut(self, pass_: int) -> bool:

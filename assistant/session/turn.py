@@ -21,7 +21,7 @@ from assistant.session.state import State
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """records: to be committed, but for passing ones, before any effect runs. state: the one that they lead to."""
+    """records: to commit before any effect runs, except passing ones. state: the state after them."""
 
     records: tuple[f.Record, ...]
     state: State
@@ -40,7 +40,7 @@ class Turn:
         self._spoken = 0
 
     def fact(self, fact: f.Fact) -> None:
-        """Apply it in its place; a passing one takes no number."""
+        """Apply it in its place; a passing fact takes no number."""
         n = self.state.n if fact.passing else self.state.n + 1
         record = f.Record(n, self.event.at, self.event.utc, fact)
         self.state = apply(self.state, record)
@@ -50,7 +50,7 @@ class Turn:
         self._effects.append(effect)
 
     def say(self, klass: Klass, *prompts: e.Prompt, waits: bool = False) -> str:
-        """One announcement; returns its id. The first of a turn cuts off what sounds, unless it waits; others wait."""
+        """One announcement; returns its id. The turn's first cuts off what sounds, unless it waits; others wait."""
         first = self._spoken == 0 and not waits
         self._spoken += 1
         held, self._held = self._held, ()
@@ -59,7 +59,7 @@ class Turn:
         return id
 
     def ask(self, klass: Klass, *prompts: e.Prompt, waits: bool = False) -> None:
-        """`say` for what waits for an answer."""
+        """`say`, for what needs an answer."""
         self.fact(f.Carried(self.say(klass, *prompts, waits=waits)))
 
     def add_notice(self, *prompts: e.Prompt, klass: Klass = Klass.NOTICE) -> None:
@@ -68,14 +68,14 @@ class Turn:
         self.effect(e.Say(f"a{self.state.said + self._spoken}", prompts, klass, replaces=False))
 
     def lead(self, *prompts: e.Prompt) -> None:
-        """Spoken before whatever this turn says first."""
+        """Spoken before everything else that this turn says."""
         self._held = (*self._held, *prompts)
 
     def show(self, line: e.Prompt, klass: Klass = Klass.LINE) -> None:
         self.effect(e.Show(view(self.state, self.event.at), line, klass))
 
     def release_notices(self) -> None:
-        """A gesture or phrase came: held notices are spoken first, so that a number is spoken last."""
+        """A gesture or phrase came: kept notices are spoken first, so that a number is spoken last."""
         if self.state.notices:
             self._held = tuple(prompt("device", text=text) for _, text in self.state.notices)
             self.fact(f.NoticesSpoken())
@@ -93,7 +93,7 @@ class Turn:
 
 
 def view(state: State, at: float | None = None) -> e.View:
-    """The snapshot that every screen shows. at: session time, s; None: that of the newest record."""
+    """The snapshot that every screen shows. at: session time, s; None: the time of the newest record."""
     called = state.setup > 0 and state.cursor > 0 and not state.is_cut(state.cursor)
     job = state.the_job
     one = state.pattern.passes[state.cursor - 1] if called else None
@@ -140,6 +140,6 @@ def way_to(state: State, to: Pass, again: bool) -> tuple[Fraction | None, Fracti
 
 
 def way_prompt(job: Job, setup: int) -> e.Prompt:
-    """How the board of this setup is held, in short: end, edge to the stop, face to the backing."""
+    """How the board of this setup is clamped, in short: end, edge to the stop, face to the backing."""
     end, side = job.setups[setup - 1].end, job.carriage.stop_side
     return prompt("way", end=end, stop_side=side, layout=job.layout)

@@ -1,4 +1,4 @@
-"""Louder, quieter, slower, quicker: answered in the new voice, and nothing recorded or moved."""
+"""Louder, quieter, slower, quicker: answered in the new voice. Nothing is recorded or moved."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ _STEPS: dict[Intent, tuple[int, int, e.Prompt, e.Prompt]] = {
 
 
 def voice_of(state: State) -> e.SetVoice:
-    """How it is spoken now."""
+    """How announcements are spoken now."""
     voice = state.the_job.voice
     return e.SetVoice(stepped_loudness(voice.loudness, state.louder), stepped_rate(voice.speech_rate, state.quicker))
 
 
 def to_keep(state: State) -> tuple[str, ...]:
-    """The lines of the shop file's [voice] that would keep what was changed in this run; none where nothing was."""
+    """The [voice] lines for the shop file that would keep this run's changes; none if nothing was changed."""
     voice, now = state.the_job.voice, voice_of(state)
     lines = (
         f"loudness = {now.loudness_db}" if now.loudness_db != voice.loudness else "",
@@ -37,7 +37,7 @@ def to_keep(state: State) -> tuple[str, ...]:
 
 
 def change_voice(turn: Turn, intent: Intent) -> None:
-    """One step; the answer waits for what sounds, so that no setting and no question is cut off by it."""
+    """One step. The answer waits for current speech, so that it cuts off no setting and no question."""
     louder, quicker, done, end = _STEPS[intent]
     before = voice_of(turn.state)
     was = turn.state

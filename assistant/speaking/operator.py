@@ -27,7 +27,7 @@ ANSWERS = {Mode.CHECKS: Intent.CHECK, Mode.CUTTING: Intent.CUT, Mode.STANDING_BY
 
 @dataclass(frozen=True, slots=True)
 class Habits:
-    """How this operator works. cut_s: how long a pass takes. by_pedal: checks confirmed with a hold.
+    """How this operator works. cut_s: how long a pass takes. by_pedal: checks confirmed with a long press.
 
     asks: passes (counted in all, from 1) before which a question is put, by intent.
     by_voice: passes recorded by voice rather than by a tap.
@@ -117,8 +117,8 @@ class SyntheticOperator:
         else:
             by_pedal = intent == Intent.CUT and number not in self._habits.by_voice
         if by_pedal or self._tries > MOST_TRIES:
-            gesture = Press.TAP if view.mode == Mode.CUTTING else Press.HOLD
-            self._note(f"(pedal: {gesture})")
+            gesture = Press.TAP if view.mode == Mode.CUTTING else Press.LONG
+            self._note(f"(pedal: {gesture.shown})")
             now = self._clock.at()
             self._post(Gesture(now, self._clock.utc(), gesture, now))
             return

@@ -11,7 +11,7 @@ import pytest
 from assistant.__main__ import main
 from assistant.calibrating.health import OLD_AFTER_DAYS, PARTS, ages, ago
 from assistant.calibrating.values import KINDS
-from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
+from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import history_path, read_history, record, undo
 
@@ -54,7 +54,7 @@ def bench(tmp_path: Path) -> Bench:
 
 def test_what_was_never_calibrated_is_stood_in_for_by_what_is_written(bench: Bench) -> None:
     lines = bench.lines()
-    assert {line.state for line in lines.values()} == {STANDS_IN}
+    assert {line.state for line in lines.values()} == {LIMITED}
     assert lines["kerf"].text == "not calibrated: using 3.18 mm from the shop file"
     assert lines["backlash"].text == "not calibrated: using 0 mm from the shop file"
     for kind in KINDS:
@@ -74,7 +74,7 @@ def test_each_calibration_has_its_age_and_its_limit(bench: Bench, kind: str) -> 
 def test_past_its_limit_a_calibration_is_old(bench: Bench, kind: str) -> None:
     bench.calibrate(kind, OLD_AFTER_DAYS[kind] + 1)
     line = bench.lines()[kind]
-    assert line.state == STANDS_IN and f"over {OLD_AFTER_DAYS[kind]} days" in line.text
+    assert line.state == LIMITED and f"over {OLD_AFTER_DAYS[kind]} days" in line.text
     assert [other.data["days"] for name, other in bench.lines().items() if name != kind] == [None] * 4
 
 
@@ -88,7 +88,7 @@ def test_a_calibration_taken_back_is_shown_as_such(bench: Bench) -> None:
     bench.calibrate("kerf", 20)
     undo(bench.shop, "kerf", utc(5))
     line = bench.lines()["kerf"]
-    assert (line.state, line.text) == (STANDS_IN, "taken back 5 days ago: using 3.18 mm from the shop file")
+    assert (line.state, line.text) == (LIMITED, "taken back 5 days ago: using 3.18 mm from the shop file")
     assert line.data["taken_back_utc"] == utc(5)
 
 
@@ -109,7 +109,7 @@ def test_another_blade_since_makes_kerf_and_zero_doubtful_and_nothing_else(bench
     bench.new_blade("thin one", 2)
     lines = bench.lines()
     assert {kind: lines[kind].state for kind in KINDS} == {
-        **dict.fromkeys(("kerf", "zero"), STANDS_IN),
+        **dict.fromkeys(("kerf", "zero"), LIMITED),
         **dict.fromkeys(("screw", "backlash"), WORKS),
     }
     assert '"thin one", the blade on the saw now' in lines["kerf"].text
@@ -121,7 +121,7 @@ def test_a_value_changed_by_hand_since_is_reported(bench: Bench) -> None:
     bench.calibrate("kerf", 10)
     bench.shop.write_text(bench.shop.read_text(encoding="utf-8").replace("3.176", "3.25"), encoding="utf-8")
     line = bench.lines()["kerf"]
-    assert line.state == STANDS_IN and "blade.kerf has been changed by hand since, from 3.176 to 3.25" in line.text
+    assert line.state == LIMITED and "since then blade.kerf was changed by hand: 3.176 to 3.25" in line.text
 
 
 def test_a_kerf_that_was_measured_as_written_and_changed_by_hand_since_is_reported(bench: Bench) -> None:
@@ -129,13 +129,13 @@ def test_a_kerf_that_was_measured_as_written_and_changed_by_hand_since_is_report
     record(bench.shop, "kerf", utc(3), "", {"value": 3.1812, "u": 0.004})
     assert bench.lines()["kerf"].state == WORKS
     bench.shop.write_text(SHOP.replace("3.18", "2.4"), encoding="utf-8")
-    assert bench.lines()["kerf"].state == STANDS_IN
+    assert bench.lines()["kerf"].state == LIMITED
 
 
 def test_a_date_that_lies_ahead_puts_the_clock_in_doubt(bench: Bench) -> None:
     bench.calibrate("screw", -40)
     line = bench.lines()["screw"]
-    assert line.state == STANDS_IN and "the clock was or is wrong" in line.text
+    assert line.state == LIMITED and "the clock was wrong" in line.text
 
 
 def test_a_damaged_history_is_broken_with_what_to_do(bench: Bench) -> None:
@@ -157,7 +157,7 @@ def test_a_date_that_can_not_be_read_is_broken_alone(bench: Bench) -> None:
 
 
 def test_without_a_shop_nothing_is_known() -> None:
-    assert [(line.part, line.state) for line in ages(None)] == [(part, STANDS_IN) for part in PARTS]
+    assert [(line.part, line.state) for line in ages(None)] == [(part, LIMITED) for part in PARTS]
 
 
 @pytest.mark.parametrize(("days", "words"), [(0.9, "today"), (1.0, "1 day ago"), (2.99, "2 days ago"), (-3, "today")])
@@ -175,7 +175,7 @@ def noted(bench: Bench, degrees: str, capsys: pytest.CaptureFixture[str], *more:
 
 def test_squareness_never_checked_says_how_to_check_and_how_to_note_it(bench: Bench) -> None:
     line = bench.lines()["square"]
-    assert line.state == STANDS_IN and "not checked" in line.text
+    assert line.state == LIMITED and "not checked" in line.text
     assert "square to blade and table" in line.mend and "kerfcall ready --square DEGREES" in line.mend
 
 
@@ -205,7 +205,7 @@ def test_a_check_does_not_disturb_the_calibrations(bench: Bench, capsys: pytest.
 
 def test_a_lean_of_more_than_a_quarter_of_the_usual_clearance_is_too_much(bench: Bench) -> None:
     """(Blade tilt + carriage error) x depth <= c/4. tan(0.0716 degrees) x 20 mm = 0.025 mm = 0.10 mm / 4."""
-    for degrees, state in ((0.0716, WORKS), (0.0717, STANDS_IN), (1.0, STANDS_IN)):
+    for degrees, state in ((0.0716, WORKS), (0.0717, LIMITED), (1.0, LIMITED)):
         record(bench.shop, "square", utc(1), "", {"degrees": degrees})
         assert bench.lines()["square"].state == state
     assert "leans 0.349 mm" in bench.lines()["square"].text
@@ -213,7 +213,7 @@ def test_a_lean_of_more_than_a_quarter_of_the_usual_clearance_is_too_much(bench:
 
 def test_a_check_grows_old(bench: Bench) -> None:
     record(bench.shop, "square", utc(OLD_AFTER_DAYS["square"] + 1), "", {"degrees": 0})
-    assert bench.lines()["square"].state == STANDS_IN
+    assert bench.lines()["square"].state == LIMITED
 
 
 @pytest.mark.parametrize("data", [{}, {"degrees": "none"}, {"degrees": None}, {"degrees": float("nan")}])

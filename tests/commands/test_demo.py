@@ -80,7 +80,7 @@ def test_its_first_act_cuts_three_passes_by_voice_and_pedal_and_is_killed(worksh
         "say again position",
     )
     assert [text for text in by_voice if f'op: "{text}"' not in done.out.replace("marigold ", "")] == []
-    assert (done.out.count("op: (pedal: hold)"), done.out.count("op: (pedal: tap)")) == (1, 2)
+    assert (done.out.count("op: (pedal: long press)"), done.out.count("op: (pedal: tap)")) == (1, 2)
     assert "Set two zero decimal zero two." in done.out and "session finished" not in done.out
     with Journal.open_to_read(workshop.folder / "state") as journal:
         (session,) = journal.sessions()
@@ -113,7 +113,7 @@ def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
     )
     by_voice = (*asked, *answers, "clamps are tight and guard is on", "proceed to next pass")
     assert [text for text in by_voice if text not in done.out] == []
-    assert done.out.count("(pedal: hold)") == 2, "the guard in the first act, the clamps in the second"
+    assert done.out.count("(pedal: long press)") == 2, "the guard in the first act, the clamps in the second"
     assert done.out.count("Saw off. When the blade has stopped, count") == 2
     assert "Not counted" not in done.out, "the operator waits until the blade stands still"
     assert (workshop.folder / "said.wav").stat().st_size > 40 * 22_050 * 2

@@ -14,7 +14,7 @@ import pytest
 from assistant.__main__ import main
 from assistant.calibrating.board import read_places
 from assistant.calibrating.health import ages
-from assistant.health import STANDS_IN, WORKS
+from assistant.health import LIMITED, WORKS
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import read_history
 from tests.plans.files import DEMO_PLANS, DEMO_SHOPS
@@ -106,7 +106,7 @@ def test_a_copy_of_each_can_be_calibrated_and_ready_tells_which_figures_were_mea
     name: str, tmp_path: Path, capsys: Any
 ) -> None:
     saw = Saw(tmp_path, name)
-    assert {line.state for line in ages(read_shop(saw.path))} == {STANDS_IN}, "no figure of a demo file is measured"
+    assert {line.state for line in ages(read_shop(saw.path))} == {LIMITED}, "no figure of a demo file is measured"
     wanted = {"kerf": saw.kerf, "zero": saw.OFFSET, "backlash": saw.PLAY}
     limit = 0.01 if saw.unit == "mm" else 0.02
     for kind in ("kerf", "zero", "backlash", "screw"):

@@ -16,7 +16,7 @@ from assistant import installed
 from assistant.calibrating import health as calibrating
 from assistant.calibrating.health import PARTS
 from assistant.commands.readiness import CALIBRATIONS, ORDER, SHOP_FILE, SOUND, exit_code, survey
-from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
+from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.hearing import health as hearing
 from assistant.hearing import sound_child
 from assistant.journal import health as journal
@@ -66,7 +66,7 @@ def test_every_part_is_there_and_whatever_does_not_work_has_what_to_do(shop: Pat
     lines = survey(shop)
     assert tuple(line.part for line in lines) == ORDER
     for line in lines:
-        assert line.state in (WORKS, STANDS_IN, BROKEN) and line.text
+        assert line.state in (WORKS, LIMITED, BROKEN) and line.text
         assert line.mend or line.state == WORKS, line
 
 
@@ -117,7 +117,7 @@ def test_probes_that_hang_are_waited_for_some_seconds_in_all(
         if part not in ("loudspeaker", SHOP_FILE):
             monkeypatch.setattr(module, name, lambda *_: hold.wait())
     lines = survey(shop)
-    slow = [line.part for line in lines if "nothing moved any more" in line.text]
+    slow = [line.part for line in lines if "made no more progress" in line.text]
     assert {"packages", "voice", "kerf", "square", "journal", "clock"} <= set(slow)
     assert exit_code(lines) == 3
 
@@ -127,5 +127,5 @@ def test_probes_that_hang_are_waited_for_some_seconds_in_all(
 )
 def test_the_exit_code_tells(broken: tuple[str, ...], code: int) -> None:
     """As everywhere: 0 done, 2 bad input, 3 could not run."""
-    states = {part: STANDS_IN for part in ORDER} | dict.fromkeys(broken, BROKEN)
+    states = {part: LIMITED for part in ORDER} | dict.fromkeys(broken, BROKEN)
     assert exit_code([Finding(part, state, "") for part, state in states.items()]) == code

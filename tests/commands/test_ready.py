@@ -20,7 +20,7 @@ from assistant.calibrating.history import now
 from assistant.calibrating.values import KINDS
 from assistant.commands import ready
 from assistant.commands.readiness import ORDER
-from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
+from assistant.health import BROKEN, LIMITED, SHOWN, WORKS, Finding
 from assistant.hearing import health as hearing_health
 from assistant.hearing.contract import RATE
 from assistant.plans.health import shop_file
@@ -55,11 +55,11 @@ def test_the_whole_survey_as_json(capsys: pytest.CaptureFixture[str], shop: Path
     assert tuple(found) == ORDER
     for part in found.values():
         assert set(part) == {"part", "state", "text", "mend", "data"}
-        assert part["state"] in (WORKS, STANDS_IN, BROKEN)
+        assert part["state"] in (WORKS, LIMITED, BROKEN)
         assert part["text"]
         assert part["mend"] or part["state"] == WORKS, part
     assert found["shop file"]["state"] == WORKS and found["shop file"]["data"]["kerf_mm"] == 3.18
-    assert found["pedal"]["state"] == STANDS_IN and "no display server" in found["pedal"]["text"]
+    assert found["pedal"]["state"] == LIMITED and "no display server" in found["pedal"]["text"]
 
 
 def test_each_documented_figure_is_there(capsys: pytest.CaptureFixture[str], shop: Path) -> None:
@@ -103,7 +103,7 @@ def test_a_phrase_that_could_be_taken_for_another_is_a_fault_of_the_shop_file(
 
 LINES = [
     Finding("voice", WORKS, "speaks"),
-    Finding("noise", STANDS_IN, "the built-in one", "pip install it"),
+    Finding("noise", LIMITED, "the built-in one", "pip install it"),
     Finding("disk", BROKEN, "2 MB free", "free at least 50 MB"),
 ]
 
@@ -116,12 +116,12 @@ def shown(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, l
 
 def test_the_screen_says_what_to_do(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     assert shown(capsys, monkeypatch, LINES, 3).splitlines() == [
-        "voice         works     speaks",
-        "noise         stands in the built-in one",
+        "voice         working   speaks",
+        "noise         limited   the built-in one",
         "                        Do: pip install it",
         "disk          broken    2 MB free",
         "                        Do: free at least 50 MB",
-        "Not ready: mend disk.",
+        "Not ready: fix disk.",
     ]
 
 
@@ -137,7 +137,7 @@ def test_each_fault_of_the_shop_file_has_its_remedy_under_it(
         "                        Do: give a larger length",
         "                        shop.toml: pedal.keey: is not a key that Kerfcall knows",
         "                        Do: did you mean key?",
-        "Not ready: mend shop file.",
+        "Not ready: fix shop file.",
     ]
 
 
@@ -157,14 +157,14 @@ def test_what_stands_in_does_not_stop_a_session(
 def test_a_bad_shop_file_alone_is_bad_input(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert "mend shop file" in shown(capsys, monkeypatch, [Finding("shop file", BROKEN, "no kerf", "measure it")], 2)
+    assert "fix shop file" in shown(capsys, monkeypatch, [Finding("shop file", BROKEN, "no kerf", "measure it")], 2)
 
 
 def test_a_screen_without_a_terminal_is_80_columns_of_plain_text(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delenv("COLUMNS", raising=False)
-    long = Finding("pedal", STANDS_IN, "words that say why " * 8, "python -m pip install --no-deps pynput")
+    long = Finding("pedal", LIMITED, "words that say why " * 8, "python -m pip install --no-deps pynput")
     lines = shown(capsys, monkeypatch, [long], 0).splitlines()
     assert len(lines) > 3 and max(map(len, lines)) <= 80
     assert all(line.startswith(" " * 24) for line in lines[1:-1])
@@ -217,8 +217,8 @@ def test_when_all_works_it_is_one_screen_of_80_by_24(
     told = {line[:14].strip(): line[14:24].strip() for line in lines}
     assert code == 0, shown
     # Whatever clock this machine has: a wrong one would take a second and a third line.
-    assert {part: told.get(part) for part in ORDER if part != "clock"} == dict.fromkeys(ORDER[:-1], WORKS), shown
-    longer = told["clock"] != WORKS or "; slow: took" in shown  # on a machine that has much else to do
+    assert {part: told.get(part) for part in ORDER if part != "clock"} == dict.fromkeys(ORDER[:-1], SHOWN[WORKS]), shown
+    longer = told["clock"] != SHOWN[WORKS] or "; slow: took" in shown  # on a machine that has much else to do
     assert len(lines) == len(ORDER) + 1 < 24 or longer
     assert all(words in shown for words in ("~/shop.toml, kerf 3.18 mm", "by pedal, terminal keys, voice", "Ready: "))
     assert "say a few words" not in shown

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from assistant.errors import NoSuchPart
-from assistant.health import STANDS_IN, WORKS, Finding
+from assistant.health import LIMITED, WORKS, Finding
 from assistant.hearing import denoise, health
 from assistant.hearing.contract import RATE
 from assistant.hearing.models import ModelFolder
@@ -34,14 +34,14 @@ def spoken(dbfs: float, room_dbfs: float = -70) -> np.ndarray:
 @pytest.mark.parametrize(
     ("sound", "state", "words"),
     [
-        (np.zeros(RATE), STANDS_IN, "silent"),
-        (sine_of(-90), STANDS_IN, "silent"),
-        (np.clip(sine_of(3), -1, 0.99), STANDS_IN, "clipping"),
-        (np.clip(sine_of(3), -0.5, 0.5), STANDS_IN, "clipping"),
-        (sine_of(-3.01), STANDS_IN, "clipping"),
+        (np.zeros(RATE), LIMITED, "silent"),
+        (sine_of(-90), LIMITED, "silent"),
+        (np.clip(sine_of(3), -1, 0.99), LIMITED, "clipping"),
+        (np.clip(sine_of(3), -0.5, 0.5), LIMITED, "clipping"),
+        (sine_of(-3.01), LIMITED, "clipping"),
         (sine_of(-6), WORKS, "steady sound"),
-        (spoken(-50), STANDS_IN, "too quiet for speech"),
-        (sine_of(-80), STANDS_IN, "too quiet, even for a room"),
+        (spoken(-50), LIMITED, "too quiet for speech"),
+        (sine_of(-80), LIMITED, "too quiet, even for a room"),
         (spoken(-20), WORKS, "speech"),
         (sine_of(-60), WORKS, "nobody spoke"),
         (sine_of(-30), WORKS, "steady sound"),
@@ -50,7 +50,7 @@ def spoken(dbfs: float, room_dbfs: float = -70) -> np.ndarray:
 def test_a_level_is_told_with_what_is_wrong_with_it(sound: np.ndarray, state: str, words: str) -> None:
     line = level(sound)
     assert line.state == state and words in line.text, line
-    assert bool(line.mend) is (state == STANDS_IN)
+    assert bool(line.mend) is (state == LIMITED)
 
 
 def test_a_level_has_a_figure_and_a_bar() -> None:
@@ -77,8 +77,8 @@ def test_a_microphone_is_named_and_how_many_more_there_are() -> None:
 def test_without_a_microphone_pedal_and_keys_stand_in() -> None:
     none: dict[str, list[str]] = {"outputs": [], "inputs": []}
     line = health.microphone(none)
-    assert line.state == STANDS_IN and line.text == "pedal and keys only: none found" and line.data == {"devices": []}
-    assert (health.level(none, {}).state, health.level(none, {}).text) == (STANDS_IN, "nothing to measure")
+    assert line.state == LIMITED and line.text == "pedal and keys only: none found" and line.data == {"devices": []}
+    assert (health.level(none, {}).state, health.level(none, {}).text) == (LIMITED, "nothing to measure")
 
 
 def without_rnnoise() -> denoise.Denoiser:
@@ -96,11 +96,11 @@ class Stub(denoise.Plain):
         (
             "auto",
             without_rnnoise,
-            STANDS_IN,
+            LIMITED,
             "spectral",
             "built-in suppression, weaker near a saw: RNNoise is not inst",
         ),
-        ("rnnoise", without_rnnoise, STANDS_IN, "spectral", "the shop file asks for rnnoise: RNNoise is not installed"),
+        ("rnnoise", without_rnnoise, LIMITED, "spectral", "the shop file asks for rnnoise: RNNoise is not installed"),
         ("rnnoise", Stub, WORKS, "rnnoise", "RNNoise, as the shop file asks"),
         ("spectral", Stub, WORKS, "spectral", "the built-in suppression, as the shop file asks"),
         ("none", Stub, WORKS, "none", "no suppression, as the shop file asks"),
@@ -119,7 +119,7 @@ def test_noise_suppression_is_told_with_its_reason(
     line = health.noise(VoiceSettings(denoiser=asked))
     assert (line.state, line.data) == (state, {"chosen": chosen, "asked_for": asked})
     assert words in line.text
-    assert ("pip install --no-deps pyrnnoise" in line.mend) is (state == STANDS_IN)
+    assert ("pip install --no-deps pyrnnoise" in line.mend) is (state == LIMITED)
 
 
 def test_the_noise_suppression_told_is_the_one_that_hearing_takes() -> None:
@@ -140,19 +140,19 @@ def test_the_recogniser_is_told_with_its_model(monkeypatch: pytest.MonkeyPatch, 
     assert line.data["model"] == str(folder) and line.text == f"vosk, {folder}"
     monkeypatch.setattr(health, "importable", lambda name: False)
     line = health.recogniser(VoiceSettings(recogniser="pocketsphinx"))
-    assert (line.state, line.mend) == (STANDS_IN, "python -m pip install pocketsphinx")
+    assert (line.state, line.mend) == (LIMITED, "python -m pip install pocketsphinx")
 
 
 def test_a_recogniser_that_was_asked_for_and_is_not_there_is_stood_in_for(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("assistant.hearing.models.find_models", lambda voice, folders=None: [])
     line = health.recogniser(VoiceSettings(recogniser="vosk"))
-    assert line.state == STANDS_IN and line.data["recogniser"] == "pocketsphinx" and "models list" in line.mend
+    assert line.state == LIMITED and line.data["recogniser"] == "pocketsphinx" and "models list" in line.mend
 
 
 def test_words_that_the_recogniser_does_not_know_are_named_on_its_line() -> None:
     own = Check("dust port", "dust port open?", "the dust port is wide qzxopen", "setup")
     line = health.recogniser(VoiceSettings(recogniser="pocketsphinx", lead_in="zxqwort"), (own,))
-    assert line.state == STANDS_IN and line.data["unknown"] == ["zxqwort", "qzxopen"]
+    assert line.state == LIMITED and line.data["unknown"] == ["zxqwort", "qzxopen"]
     assert '"zxqwort", "qzxopen"' in line.text and "kerfcall phrases" in line.mend
     taught = VoiceSettings(
         recogniser="pocketsphinx", lead_in="zxqwort", pronunciations=(("zxqwort", "Z EH K S W ER T"),)

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from assistant.errors import NoSuchPart
-from assistant.health import STANDS_IN, WORKS
+from assistant.health import LIMITED, WORKS
 from assistant.hearing import health, sound_child
 from assistant.speaking.health import loudspeaker
 from tests.hearing.voices import pcm, sine_of, write_wav
@@ -42,10 +42,10 @@ def test_a_microphone_that_gives_no_sound_is_told() -> None:
 @pytest.mark.parametrize(
     ("code", "speaker", "microphone", "words"),
     [
-        ("import os; os.abort()", STANDS_IN, STANDS_IN, "the sound library failed"),
-        ("import time; time.sleep(3600)", STANDS_IN, STANDS_IN, "no answer within"),
-        ("print('no list')", STANDS_IN, STANDS_IN, "can't be read"),
-        ("print('[]')", STANDS_IN, STANDS_IN, "can't be read"),
+        ("import os; os.abort()", LIMITED, LIMITED, "the sound library failed"),
+        ("import time; time.sleep(3600)", LIMITED, LIMITED, "no answer within"),
+        ("print('no list')", LIMITED, LIMITED, "can't be read"),
+        ("print('[]')", LIMITED, LIMITED, "can't be read"),
         (f"print('{json.dumps(BOTH)}', flush=True); import os; os.abort()", WORKS, WORKS, "microphone failed"),
         (f"print('{json.dumps(BOTH)}', flush=True); import time; time.sleep(3600)", WORKS, WORKS, "no answer within"),
     ],
@@ -56,7 +56,7 @@ def test_a_sound_library_that_crashes_or_hangs_only_stands_in(
     monkeypatch.setattr(sound_child, "CHILD", code)
     devices, measured = sound_child.asked(1.0)
     lines = [loudspeaker(devices), health.microphone(devices), health.level(devices, measured)]
-    assert [line.state for line in lines] == [speaker, microphone, STANDS_IN]
+    assert [line.state for line in lines] == [speaker, microphone, LIMITED]
     assert any(words in line.text for line in lines)
 
 
@@ -101,11 +101,11 @@ def test_a_microphone_that_is_muted_is_told(server: SoundServer) -> None:
     """A null sink to which nothing plays is digital silence."""
     parts = ready(server)
     assert (parts["loudspeaker"]["state"], parts["microphone"]["state"]) == (WORKS, WORKS)
-    assert parts["level"]["state"] == STANDS_IN and "silent" in parts["level"]["text"]
+    assert parts["level"]["state"] == LIMITED and "silent" in parts["level"]["text"]
     assert "voice" not in parts["your answers"]["data"].get("by", [])
 
 
-@pytest.mark.parametrize(("dbfs", "state"), [(-20.0, WORKS), (-60.0, WORKS), (-80.0, STANDS_IN)])
+@pytest.mark.parametrize(("dbfs", "state"), [(-20.0, WORKS), (-60.0, WORKS), (-80.0, LIMITED)])
 def test_the_level_of_what_is_played_is_measured(server: SoundServer, tmp_path: Path, dbfs: float, state: str) -> None:
     played = write_wav(tmp_path / "tone.wav", pcm(sine_of(dbfs, 20)))
     with server.playing(played, latency_ms=50):
@@ -120,4 +120,4 @@ def test_clipping_is_measured(server: SoundServer, tmp_path: Path) -> None:
     with server.playing(played, latency_ms=50):
         time.sleep(0.5)
         found = ready(server)["level"]
-    assert found["state"] == STANDS_IN and "clipping" in found["text"], found
+    assert found["state"] == LIMITED and "clipping" in found["text"], found

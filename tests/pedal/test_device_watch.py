@@ -90,7 +90,7 @@ def rig(fake: FakeKernel) -> Iterator[Rig]:
     rig.listener.close()
 
 
-def test_tap_double_and_hold_with_auto_repeat(rig: Rig) -> None:
+def test_tap_double_and_long_press_with_auto_repeat(rig: Rig) -> None:
     rig.foot()
     assert rig.gesture().gesture == "tap"
     rig.foot()
@@ -127,7 +127,7 @@ def test_a_gesture_counts_from_the_kernels_time_of_the_press_and_not_from_its_ar
     assert rig.gesture().since == pytest.approx(before - 0.3, abs=0.1)
 
 
-def test_unplugged_is_shown_retried_and_comes_back_by_itself_and_half_a_press_is_no_hold(
+def test_unplugged_is_shown_retried_and_comes_back_by_itself_and_half_a_press_is_no_long_press(
     fake: FakeKernel, rig: Rig, capfd: pytest.CaptureFixture[str]
 ) -> None:
     fake.key("event0", B, 1)
@@ -146,7 +146,7 @@ def test_unplugged_is_shown_retried_and_comes_back_by_itself_and_half_a_press_is
 
 
 def test_after_lost_events_what_was_in_progress_is_forgotten(fake: FakeKernel, rig: Rig) -> None:
-    """A hold confirms a check: a press whose release may be among the lost events must not become one."""
+    """A long press confirms a check: a press whose release may be among the lost events must not become one."""
     fake.key("event0", B, 1)
     wait_for(lambda: bool(rig.clicks))
     fake.down["event0"].clear()
@@ -193,12 +193,12 @@ def test_a_device_that_can_not_be_opened_says_why_and_what_mends_it(fake: FakeKe
     fake.refused["event0"] = error
     with pytest.raises(NoSuchPart, match=words) as raised:
         Rig(fake)
-    assert "To mend it" in str(raised.value)
+    assert "To fix it" in str(raised.value)
 
 
 def test_a_device_that_another_program_has_grabbed_is_left_to_it(fake: FakeKernel) -> None:
     fake.busy.add("event0")
-    with pytest.raises(NoSuchPart, match="another program has taken Foot Switch"):
+    with pytest.raises(NoSuchPart, match="another program has grabbed Foot Switch"):
         Rig(fake)
     for fd in fake.opened:
         with pytest.raises(OSError):
@@ -345,7 +345,7 @@ def test_a_switch_of_the_pedals_own_that_bounces_is_one_press(rig: Rig) -> None:
     assert len(rig.clicks) == 1
 
 
-def test_a_key_that_the_kernel_knows_to_be_up_is_no_hold(fake: FakeKernel, rig: Rig) -> None:
+def test_a_key_that_the_kernel_knows_to_be_up_is_no_long_press(fake: FakeKernel, rig: Rig) -> None:
     fake.key("event0", B, 1)
     wait_for(lambda: bool(rig.clicks))
     fake.down["event0"].clear()  # its event never comes

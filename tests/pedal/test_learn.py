@@ -41,7 +41,7 @@ def test_a_modifier_is_part_of_a_chord_and_no_pedal() -> None:
     assert learner.learned() is None
 
 
-def test_auto_repeat_is_counted_and_makes_one_hold() -> None:
+def test_auto_repeat_is_counted_and_makes_one_long_press() -> None:
     learner = Learner(PedalSettings())
     for n in range(30):
         learner.move(Move.PRESS, FOOT, 0.05 * n)

@@ -64,7 +64,7 @@ def rig(xserver: XServer) -> Iterator[Rig]:
 
 
 @needs_x
-def test_tap_double_and_hold_with_real_auto_repeat(xserver: XServer, rig: Rig) -> None:
+def test_tap_double_and_long_press_with_real_auto_repeat(xserver: XServer, rig: Rig) -> None:
     """One click per press of the foot, however often the key repeats while it is down."""
     xserver.key("Next")
     assert rig.gesture() == "tap"
@@ -118,7 +118,7 @@ def sender(xserver: XServer) -> Iterator[Sender]:
 def test_a_bouncing_switch_is_one_press_with_one_click_at_its_first_edge(
     rig: Rig, sender: Sender, apart_ms: int
 ) -> None:
-    """Six presses in the place of one, at both ends of a tap, and at the beginning of a hold."""
+    """Six presses in the place of one, at both ends of a tap, and at the beginning of a long press."""
     sender.edges([0, *11 * [apart_ms]])
     assert rig.gesture() == "tap"
     sender.edges([0, *10 * [apart_ms], 150, *10 * [apart_ms]])
@@ -131,7 +131,7 @@ def test_a_bouncing_switch_is_one_press_with_one_click_at_its_first_edge(
 
 
 @needs_x
-def test_a_release_that_is_lost_on_its_way_makes_no_hold_and_the_next_press_is_whole(
+def test_a_release_that_is_lost_on_its_way_makes_no_long_press_and_the_next_press_is_whole(
     xserver: XServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Nothing but the release's own event is missing: the display server knows that the key is up."""
@@ -147,7 +147,7 @@ def test_a_release_that_is_lost_on_its_way_makes_no_hold_and_the_next_press_is_w
         losing.set()
         xserver.key("Next")
         wait_for(lambda: len(rig.clicks) == 1)
-        time.sleep(1.0)  # more than a hold takes
+        time.sleep(1.0)  # more than a long press takes
         assert rig.nothing() and not rig.listener.down
         losing.clear()
         xserver.key("Next")
@@ -182,7 +182,7 @@ def test_the_display_server_is_asked_which_keys_are_down(xserver: XServer) -> No
 
 
 @needs_x
-def test_a_hold_is_posted_while_the_key_is_still_down_and_counts_from_the_press(xserver: XServer, rig: Rig) -> None:
+def test_a_long_press_is_posted_while_the_key_is_down_and_counts_from_the_press(xserver: XServer, rig: Rig) -> None:
     xserver.down("Next")
     event = rig.next()
     xserver.up("Next")
@@ -242,13 +242,13 @@ def test_a_terminal_with_the_focus_does_not_keep_the_key_away(xserver: XServer, 
 def test_the_end_of_the_display_server_is_noticed_and_its_return_too(
     xserver: XServer, rig: Rig, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    """Lost is said once, nothing is printed, and a key half down at that moment never becomes a hold."""
+    """Lost is said once, nothing is printed, and a key half down at that moment never becomes a long press."""
     xserver.down("Next")
     wait_for(lambda: bool(rig.clicks))
     xserver.end()
     lost = rig.next()
     assert isinstance(lost, DeviceChanged) and (lost.device, lost.state) == ("pedal", "lost")
-    assert "terminal's keys stand in" in lost.text
+    assert "terminal's keys replace it" in lost.text
     assert not rig.listener.alive
     assert rig.nothing()
     xserver.start_again()
@@ -264,7 +264,7 @@ def test_the_end_of_the_display_server_is_noticed_and_its_return_too(
 
 @needs_x
 def test_presses_made_while_the_program_was_stopped_do_not_count(xserver: XServer) -> None:
-    """They all arrive at once when it goes on, and a late release would make a hold of a tap."""
+    """They all arrive at once when it goes on, and a late release would make a long press of a tap."""
     command = [sys.executable, "-m", "tests.pedal.listener_child"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         try:
@@ -368,10 +368,10 @@ def test_no_key_is_logged(xserver: XServer, rig: Rig, caplog: pytest.LogCaptureF
     assert caplog.records == []
 
 
-def test_without_a_display_server_it_says_what_stands_in(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_a_display_server_it_says_what_replaces_the_pedal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("XDG_SESSION_TYPE", raising=False)
-    with pytest.raises(NoSuchPart, match=r"no display server.*space: tap.*To mend it: start from a terminal window"):
+    with pytest.raises(NoSuchPart, match=r"no display server.*space: tap.*To fix it: start from a terminal window"):
         Rig()
 
 
@@ -397,7 +397,7 @@ def test_each_thing_in_the_way_is_named_with_its_mend(monkeypatch: pytest.Monkey
     assert "Wayland" in wayland and "log in to an X11" in wayland
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     missing = why_no_keyboard({"DISPLAY": ":5"}, "linux")
-    assert "pip install --no-deps pynput" in missing and "stand in" in missing
+    assert "pip install --no-deps pynput" in missing and "terminal's keys replace it" in missing
 
 
 @needs_x

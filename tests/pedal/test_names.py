@@ -42,7 +42,7 @@ def test_a_key_without_a_name_is_written_as_its_number(monkeypatch: pytest.Monke
 @pytest.mark.parametrize("written", ["b", "a", "7", "space", "enter", "tab", "backspace", "Delete", "<98>", "<65457>"])
 def test_a_key_that_types_text_is_refused_with_the_mend(written: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sys.platform", "linux")
-    with pytest.raises(BadInput, match="types or edits text.*set the pedal with its maker's tool"):
+    with pytest.raises(BadInput, match="types or edits text.*use the pedal maker's tool"):
         key_from_name(written)
 
 

@@ -298,8 +298,8 @@ WORDS = re.findall(
 title unit stock width thickness species A B joint layout finger starts_with remainder widths repeat mirror
 clearance sand_allowance boards name part count ends stack uncertainty setting kerf reference lining size slots
 blade overlap overrun tooth highest clear_above carriage kind resolution pitch threads_per_inch divisions
-steps_per_mm zero travel backlash register stop_side pedal key hold_s double_tap_s pass_takes_s voice language
-lead_in recogniser
+steps_per_mm zero travel backlash register stop_side pedal key long_press_s hold_s double_tap_s pass_takes_s voice
+language lead_in recogniser
 reads speech_rate model phrases intent add pronunciations checks say answer when guard fitted checks_order checks_off
 from to times
 """,

@@ -16,7 +16,7 @@ SAME = Shop("mm", Blade(KERF), Carriage())
 
 def test_the_same_blade_and_carriage_change_nothing_whatever_voice_and_pedal_do() -> None:
     assert changed(job(), SAME) == ()
-    assert changed(job(), replace(SAME, pedal=PedalSettings(hold_s=1.5), path="another.toml")) == ()
+    assert changed(job(), replace(SAME, pedal=PedalSettings(long_press_s=1.5), path="another.toml")) == ()
 
 
 def test_all_that_changed_is_named_at_once() -> None:

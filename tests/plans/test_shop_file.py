@@ -51,7 +51,7 @@ register = "setting bar"
 stop_side = "right"
 [pedal]
 key = "f13"
-hold_s = 1
+long_press_s = 1
 double_tap_s = 0.4
 pass_takes_s = 1
 [voice]
@@ -81,6 +81,11 @@ loudspeaker = "USB Audio"
     assert shop.voice == VoiceSettings(
         "en", "juniper", "vosk", "fractions", 200, "models/small", loudspeaker="USB Audio"
     )
+
+
+@pytest.mark.parametrize("key", ["long_press_s", "hold_s"])
+def test_a_long_press_has_a_name_and_an_older_one(tmp_path: Path, key: str) -> None:
+    assert shop_of(tmp_path, SHOP + f"[pedal]\n{key} = 1.2\n").pedal == PedalSettings(long_press_s=1.2)
 
 
 def test_screw_pitches_match_the_thread_table(tmp_path: Path) -> None:
@@ -152,9 +157,14 @@ FAULTS = [
         CARRIAGE + 'kind = "steps"\nsteps_per_mm = 0',
         "carriage.steps_per_mm: must be a number, over 0 and at most 1000000 steps a millimetre (got 0)",
     ),
-    ("[pedal]\nhold_s = 0.29", "pedal.hold_s: must be a number, 0.3 or more and at most 5 s (got 0.29)"),
-    ("[pedal]\nhold_s = nan", "pedal.hold_s: must be a number, 0.3 or more and at most 5 s (got NaN)"),
+    ("[pedal]\nlong_press_s = 0.29", "pedal.long_press_s: must be a number, 0.3 or more and at most 5 s (got 0.29)"),
+    ("[pedal]\nlong_press_s = nan", "pedal.long_press_s: must be a number, 0.3 or more and at most 5 s (got NaN)"),
     ("[pedal]\nhold_s = true", "pedal.hold_s: must be a number, 0.3 or more and at most 5 s (got true)"),
+    (
+        "[pedal]\nlong_press_s = 1\nhold_s = 1",
+        "pedal.hold_s: says the same as long_press_s (got 1); leave hold_s out: it is the older name",
+    ),
+    ("[pedal]\nlong_pres_s = 1", "pedal.long_pres_s: is no key of ours; did you mean long_press_s?"),
     ("[pedal]\ndouble_tap_s = 1.01", "pedal.double_tap_s: must be a number, 0.1 or more and at most 1 s (got 1.01)"),
     ('[pedal]\npass_takes_s = "4"', 'pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got "4")'),
     ("[pedal]\npass_takes_s = 0", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got 0); give"),

@@ -131,8 +131,8 @@ def test_plain_lines_are_left_to_the_one_who_opened_them() -> None:
 @pytest.mark.parametrize(
     ("part", "device", "stands_in"),
     [
-        ("speaker", "loudspeaker", "What would be spoken is shown as text."),
-        ("listener", "microphone", "The pedal and the terminal's keys stand in."),
+        ("speaker", "loudspeaker", "Announcements are shown as text."),
+        ("listener", "microphone", "The pedal and the terminal's keys replace it."),
         ("pedal", "pedal", ""),
         ("keys", "keys", ""),
     ],

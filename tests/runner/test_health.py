@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from assistant import RELEASED
-from assistant.health import BROKEN, STANDS_IN, WORKS, Finding
+from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.runner import health
 
 DAY = 86400.0
@@ -24,12 +24,12 @@ def none() -> None:
 
 def test_a_clock_before_this_release_is_wrong() -> None:
     line = health.clock(lambda: 0.0, none)
-    assert line.state == STANDS_IN and RELEASED in line.text and "1970-01-01" in line.text
-    assert health.clock(lambda: RELEASED_AT - 1, none).state == STANDS_IN
+    assert line.state == LIMITED and RELEASED in line.text and "1970-01-01" in line.text
+    assert health.clock(lambda: RELEASED_AT - 1, none).state == LIMITED
     assert "release" not in health.clock(lambda: RELEASED_AT, none).text
 
 
-@pytest.mark.parametrize(("after_s", "state"), [(-DAY, STANDS_IN), (-61, STANDS_IN), (-30, WORKS), (DAY, WORKS)])
+@pytest.mark.parametrize(("after_s", "state"), [(-DAY, LIMITED), (-61, LIMITED), (-30, WORKS), (DAY, WORKS)])
 def test_a_clock_before_the_journals_last_entry_is_wrong(
     after_s: float, state: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -37,7 +37,7 @@ def test_a_clock_before_the_journals_last_entry_is_wrong(
     newest = RELEASED_AT + 10 * DAY
     written = datetime.fromtimestamp(newest).astimezone().isoformat()
     line = health.clock(lambda: newest + after_s, lambda: written)
-    assert line.state == state and ("last entry" in line.text) is (state == STANDS_IN)
+    assert line.state == state and ("last entry" in line.text) is (state == LIMITED)
 
 
 def unreadable() -> str:
@@ -102,7 +102,7 @@ WAYS = ("pedal", "terminal keys", "microphone", "level", "recogniser")
 
 
 def test_without_pedal_terminal_and_voice_there_is_no_way_to_answer() -> None:
-    down = {part: Finding(part, STANDS_IN, "") for part in WAYS}
+    down = {part: Finding(part, LIMITED, "") for part in WAYS}
     assert health.answers(*down.values()).state == BROKEN
     for part in WAYS[:2]:
         line = health.answers(*(down | {part: Finding(part, WORKS, "")}).values())
@@ -110,7 +110,7 @@ def test_without_pedal_terminal_and_voice_there_is_no_way_to_answer() -> None:
 
 
 def test_voice_is_a_way_only_with_microphone_level_and_recogniser() -> None:
-    up = {part: Finding(part, WORKS if part in WAYS[2:] else STANDS_IN, "") for part in WAYS}
+    up = {part: Finding(part, WORKS if part in WAYS[2:] else LIMITED, "") for part in WAYS}
     assert health.answers(*up.values()).text == "by voice"
     for part in WAYS[2:]:
-        assert health.answers(*(up | {part: Finding(part, STANDS_IN, "")}).values()).state == BROKEN
+        assert health.answers(*(up | {part: Finding(part, LIMITED, "")}).values()).state == BROKEN

@@ -28,9 +28,9 @@ TAKEN_BACK = {"stepped_back", "jumped"}
 
 
 def line(n: int) -> str:
-    """A tap and a hold in turn get through every state: a cut, a stand by, carrying on, checks, questions.
+    """A tap and a long press in turn get through every state: a cut, a stand by, carrying on, checks, questions.
 
-    Now and then a pass is taken back, or a cut one gone to; the hold that follows is the yes.
+    Now and then a pass is taken back, or a cut one gone to; the long press that follows is the yes.
     """
     if n % 38 == 17:
         return "heard marigold return to previous"

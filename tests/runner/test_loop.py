@@ -16,13 +16,13 @@ from tests.runner.adapters import Logbook, started
 UTC = "2026-03-02T09:00:00.000Z"
 
 
-def hold(at: float) -> Gesture:
+def long_press(at: float) -> Gesture:
     return Gesture(at, UTC, "hold", at)
 
 
 def test_facts_are_committed_before_anything_is_said_or_shown() -> None:
     runner, log, _ = started()
-    runner.handle(hold(5))
+    runner.handle(long_press(5))
     assert log.done[0] == ("commit", "check_confirmed", "check_opened")
     assert {entry[0] for entry in log.done[1:]} >= {"say", "listen", "show", "said", "prepare"}
 
@@ -38,7 +38,7 @@ def test_a_watcher_sees_each_turn_after_its_commit_and_before_it_is_told() -> No
 
     runner.outputs.watchers.append(Watcher())
     log.done.clear()
-    runner.handle(hold(5))
+    runner.handle(long_press(5))
     kind, facts, done = turns[0]
     assert kind == "Gesture" and facts[:2] == ["check_confirmed", "check_opened"]
     assert set(done) == {"commit"}
@@ -49,7 +49,7 @@ def test_a_commit_that_fails_leaves_the_state_and_the_operator_as_they_were() ->
     before = runner.state
     log.fails = True
     with pytest.raises(OSError, match="the disk is full"):
-        runner.handle(hold(5))
+        runner.handle(long_press(5))
     assert runner.state is before
     assert log.done == []
 
@@ -62,8 +62,8 @@ def test_a_turn_without_facts_commits_nothing() -> None:
 
 def test_passing_facts_are_applied_and_not_committed() -> None:
     runner, log, _ = started()
-    runner.handle(hold(5))
-    runner.handle(hold(6))
+    runner.handle(long_press(5))
+    runner.handle(long_press(6))
     runner.handle(Gesture(11, UTC, "tap", 11))
     log.done.clear()
     runner.handle(Heard(20, UTC, "back", None, "x", 20, runner.state.generation))
@@ -95,7 +95,7 @@ def test_an_answer_before_the_deadline_counts_and_the_deadline_then_does_nothing
     for at, gesture in ((5, "hold"), (6, "hold"), (11, "tap")):
         runner.handle(Gesture(at, UTC, gesture, at))
     runner.handle(Heard(20, UTC, "back", None, "x", 20, runner.state.generation))
-    runner.handle(hold(34.9))
+    runner.handle(long_press(34.9))
     assert runner.state.cut == 0
     log.done.clear()
     runner.handle(TimePassed(35, UTC))
@@ -124,23 +124,23 @@ def test_the_session_goes_on_without_any_adapter() -> None:
     runner, _, _ = started()
     runner.outputs.speaker = runner.outputs.listener = None
     runner.outputs.screens.clear()
-    runner.handle(hold(5))
+    runner.handle(long_press(5))
     assert runner.state.open_check == 1
 
 
 def test_what_is_opened_counts_as_out_when_all_of_it_was_handed_over() -> None:
     runner, _, clock = started()
     clock.set(30)
-    runner.handle(hold(5))
+    runner.handle(long_press(5))
     assert runner.state.opening.out_at == 30
-    runner.handle(hold(29))
+    runner.handle(long_press(29))
     assert runner.state.open_check == 1
 
 
 def test_without_a_speaker_every_announcement_has_failed_at_once() -> None:
     runner, _, _ = started()
     runner.outputs.speaker = None
-    runner.handle(hold(5))
+    runner.handle(long_press(5))
     assert runner.next_event(0) == SpeechEnded(0.0, ANY, runner.state.opening.announcement, "failed")
 
 
@@ -160,8 +160,8 @@ def test_two_soft_notes_come_before_what_is_asked_and_before_nothing_else() -> N
     job = runner.state.the_job
     runner.state = replace(runner.state, job=replace(job, voice=replace(job.voice, tone=True)))
     log.tones.clear()
-    runner.handle(hold(5))
-    runner.handle(hold(6))
+    runner.handle(long_press(5))
+    runner.handle(long_press(6))
     runner.handle(Gesture(11, UTC, "tap", 11))
     runner.handle(Heard(20, UTC, "back", None, "x", 20, runner.state.generation))
     assert log.tones == [True, False, False, True], "guard, a setting, a setting, a read-back"
@@ -169,8 +169,8 @@ def test_two_soft_notes_come_before_what_is_asked_and_before_nothing_else() -> N
 
 def test_what_was_posted_is_handled_in_order() -> None:
     runner, log, _ = started()
-    runner.post(hold(5))
-    runner.post(hold(6))
+    runner.post(long_press(5))
+    runner.post(long_press(6))
     runner.drain()
     assert [entry[1] for entry in log.of("commit")] == ["check_confirmed", "check_confirmed"]
     assert runner.next_event(0) is None
@@ -179,7 +179,7 @@ def test_what_was_posted_is_handled_in_order() -> None:
 def test_the_phrases_in_force_follow_the_state() -> None:
     runner, _, _ = started()
     assert "marigold all clamps are secure" in {phrase.text for phrase in runner.phrases}
-    runner.handle(hold(5))
+    runner.handle(long_press(5))
     texts = {phrase.text for phrase in runner.phrases}
     assert "marigold safety guard fitted" in texts and "marigold all clamps are secure" not in texts
 

@@ -65,7 +65,7 @@ def test_a_second_session_is_refused_and_the_first_goes_on(saws: tuple[Saw, Saw]
     shown = refused(second, second.cut("--no-voice"))
     holder = f"session {session}, Small tray (process {first.child.pid}, since {time.strftime('%Y-%m-')}"
     assert f"kerfcall: another live session is running: {holder}" in shown
-    assert f"End that one with Ctrl-C in its terminal, or with: kill {first.child.pid};" in shown
+    assert f"End it with Ctrl-C in its terminal, or with: kill {first.child.pid};" in shown
     assert f"it stays open for: kerfcall resume {session} --state {first.folder / 'state'}" in shown
     assert FIRST_CHECK not in shown
     assert not (second.folder / "state").exists()

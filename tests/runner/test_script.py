@@ -8,6 +8,7 @@ import pytest
 
 from assistant.errors import BadInput
 from assistant.runner.script import LineKind, ScriptLine, parse_script, read_script
+from assistant.session.kinds import Press
 
 
 def test_lines_comments_and_blanks() -> None:
@@ -18,6 +19,21 @@ def test_lines_comments_and_blanks() -> None:
         ScriptLine(6.0, LineKind.KEY, "+"),
         ScriptLine(12.0, LineKind.INTERRUPT, ""),
     )
+
+
+@pytest.mark.parametrize(
+    ("written", "press"),
+    [
+        ("tap", Press.TAP),
+        ("double", Press.DOUBLE),
+        ("double tap", Press.DOUBLE),
+        ("hold", Press.LONG),
+        ("long  press", Press.LONG),
+    ],
+)
+def test_a_gesture_may_be_written_as_it_is_shown_or_as_it_is_stored(written: str, press: Press) -> None:
+    (line,) = parse_script(f"1 pedal {written}", "s")
+    assert line.argument == press
 
 
 def test_a_device_may_be_lost_and_come_back() -> None:
@@ -32,14 +48,15 @@ def test_a_device_may_be_lost_and_come_back() -> None:
         ("nan pedal tap", "does not begin with a time"),
         ("1e9 pedal tap", "does not begin with a time"),
         ("1 pedal kick", "has an unknown gesture"),
+        ("1 pedal long", "has an unknown gesture"),
         ("1 pedal", "has an unknown gesture"),
         ("1 shout loud", "has an unknown kind of event"),
         ("1", "has an unknown kind of event"),
         ("1 heard", "has nothing to hear"),
-        ("1 key", "has a key that does nothing to a session"),
-        ("1 key ?", "has a key that does nothing to a session"),
-        ("1 key page_down", "has a key that does nothing to a session"),
-        ("1 key 12", "has a key that does nothing to a session"),
+        ("1 key", "has a key that does nothing in a session"),
+        ("1 key ?", "has a key that does nothing in a session"),
+        ("1 key page_down", "has a key that does nothing in a session"),
+        ("1 key 12", "has a key that does nothing in a session"),
         ("1 interrupt now", "has more than an interrupt"),
         ("1 device radio lost", "names no device and state"),
     ],

@@ -90,12 +90,12 @@ def test_taps_in_a_stall_record_only_the_pass_that_had_been_announced(saw: SlowS
 
 
 @pytest.mark.long
-def test_holds_in_a_stall_confirm_only_the_check_that_had_been_asked(saw: SlowSaw) -> None:
+def test_long_presses_in_a_stall_confirm_only_the_check_that_had_been_asked(saw: SlowSaw) -> None:
     """The first confirms what was asked; what the others would confirm is asked only after the stall."""
     saw.begin()
     saw.press_in_stall("h", *PRESSES * "h")
     saw.until(SECOND_CHECK)
-    saw.until(f"The hold {REFUSED}")
+    saw.until(f"The long press {REFUSED}")
     saw.until(f"({PRESSES} times)")
     recorded = [*START, *checked(1, "keys")[:3]]
     assert saw.facts() == recorded
@@ -103,13 +103,13 @@ def test_holds_in_a_stall_confirm_only_the_check_that_had_been_asked(saw: SlowSa
     assert saw.end() == [*recorded, checked(1, "keys")[3], ("setting_called", 1, 1)]
 
 
-def test_a_hold_in_a_stall_stands_by_where_a_pass_was_announced_last(saw: SlowSaw) -> None:
+def test_a_long_press_in_a_stall_stands_by_where_a_pass_was_announced_last(saw: SlowSaw) -> None:
     """It meant that when it began; and what follows it in the stall confirms nothing and cuts nothing."""
     saw.begin()
     saw.keys(("h", SECOND_CHECK), ("h", "pass 1/"))
     saw.press_in_stall(" ", " ", "h", "h", " ")
     saw.until("-- Standing by.")
-    saw.until(f"The hold {REFUSED}")
+    saw.until(f"The long press {REFUSED}")
     saw.until(f"The tap {REFUSED}")
     begun = [*START, *checked(1, "keys"), *one_pass(1, 1, "keys"), ("setting_called", 1, 2)]
     assert saw.end() == [*begun, ("stood_by", "keys")]
@@ -128,6 +128,6 @@ def test_a_stall_of_the_last_pass_does_not_confirm_that_the_saw_is_off(saw: Slow
     saw.until("check: saw off")
     saw.until(f"The tap {REFUSED}")
     saw.until("-- Standing by.")
-    saw.until(f"The hold {REFUSED}")
+    saw.until(f"The long press {REFUSED}")
     passes = [*one_pass(1, 1, "keys"), *one_pass(1, 2, "keys")]
     assert saw.end() == [*START, *checked(1, "keys"), *passes, ("check_opened", 1, "saw off"), ("stood_by", "keys")]

@@ -119,7 +119,7 @@ class Bench:
         self.runner.look_after_voice()
         self.runner.drain()
 
-    def hold(self, at: float) -> None:
+    def long_press(self, at: float) -> None:
         self.clock.set(at)
         self.runner.handle(Gesture(at, UTC, "hold", at))
         self.runner.drain()
@@ -159,17 +159,17 @@ def test_until_then_nothing_counts_and_afterwards_what_was_shown_does() -> None:
     """There is no time after which a check counts unheard and unseen, however long it has been open."""
     bench = Bench()
     bench.shown(1.0)
-    bench.hold(VERDICT_S - 0.1)
+    bench.long_press(VERDICT_S - 0.1)
     assert bench.confirmed == 0, "shown, but the voice may still say it"
     bench.at(VERDICT_S + 0.1)
-    bench.hold(VERDICT_S + 0.2)
+    bench.long_press(VERDICT_S + 0.2)
     assert bench.confirmed == 1, "shown since 1 s, and the voice has failed"
-    bench.hold(100.0)
+    bench.long_press(100.0)
     assert bench.confirmed == 1, "the next check: failed at once, and no screen has it"
     bench.shown(101.0)
-    bench.hold(101.0 + READING_S - 0.1)
+    bench.long_press(101.0 + READING_S - 0.1)
     assert bench.confirmed == 1
-    bench.hold(101.0 + READING_S)
+    bench.long_press(101.0 + READING_S)
     assert bench.confirmed == 2
 
 
@@ -177,7 +177,7 @@ def test_a_lost_voice_is_handed_everything_and_its_first_sound_brings_it_back() 
     bench = Bench()
     bench.at(6.0)
     bench.shown(6.0)
-    bench.hold(10.0)
+    bench.long_press(10.0)
     asked = bench.runner.state.opening.announcement
     assert str(bench.log.of("say")[-1][1]).startswith("Guard for this cut fitted")
     assert asked in bench.failed
@@ -185,9 +185,9 @@ def test_a_lost_voice_is_handed_everything_and_its_first_sound_brings_it_back() 
     bench.runner.handle(SpeechStarted(11.0, UTC, asked))
     bench.runner.drain()
     assert bench.devices == [("lost", LOST), ("works", BACK)]
-    bench.hold(11.0 + FIRST_WORDS_S - 0.1)
+    bench.long_press(11.0 + FIRST_WORDS_S - 0.1)
     assert bench.confirmed == 1
-    bench.hold(11.0 + FIRST_WORDS_S)
+    bench.long_press(11.0 + FIRST_WORDS_S)
     assert bench.confirmed == 2, "spoken, it counts by its first words again, shown or not"
     before = len(bench.failed)
     bench.at(12.5)

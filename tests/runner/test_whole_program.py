@@ -26,7 +26,7 @@ pytestmark = [
 
 GAP_S = 0.8  # the same key sooner is auto-repeat
 DOUBLE_S = 0.1
-HOLD_S = 1.5  # with auto-repeat from 0.66 s on, as the display server has it
+LONG_S = 1.5  # with auto-repeat from 0.66 s on, as the display server has it
 SETTLE_S = 0.3
 TOLD_S = READING_S + 0.4  # what was only shown counts as announced from then on
 SHOP = """
@@ -163,11 +163,11 @@ BOTH_CHECKS, LAST_CHECK = "check: clamps and guard,", "check: saw off,"
 
 
 def test_keys_drive_a_whole_job_and_the_program_ends_by_itself(saw: Saw) -> None:
-    """One hold per check, one space per pass; saying it again leaves no trace. No key is needed to end it."""
+    """One long press per check, one space per pass; saying it again leaves no trace. No key is needed to end it."""
     saw.run(saw.cut("--no-voice"))
     saw.until(FIRST_CHECK)
     saw.until("The pedal is not heard: there is no display server")
-    saw.until("the terminal's keys stand in (space: tap, d: double tap, h: hold)")
+    saw.until("the terminal's keys replace it (space: tap, d: double tap, h: long press)")
     saw.keys(("d", "?? Setup 1 of 2: "), ("h", SECOND_CHECK), ("h", "pass 1/2"))
     saw.keys(("d", "Again: Set"), (" ", "pass 2/2"), (" ", "?? Saw off. When the blade has stopped, count "))
     saw.keys(("h", "setup 2/2, " + BOTH_CHECKS), ("h", "setup 2/2, pass 1/2"), (" ", "pass 2/2"))
@@ -233,14 +233,14 @@ def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) ->
 
 @needs_x
 def test_a_pedal_drives_it_from_any_window(saw: Saw, xserver: XServer) -> None:
-    """Tap, double and hold (with auto-repeat) are one gesture each; another key is none."""
+    """Tap, double tap and long press (with auto-repeat) are one gesture each; another key is none."""
     saw.run(saw.cut("--no-voice"), DISPLAY=xserver.display, XDG_SESSION_TYPE="x11")
     saw.until(FIRST_CHECK)
     time.sleep(SETTLE_S)
 
-    def hold(shown: str) -> None:
+    def press_long(shown: str) -> None:
         time.sleep(TOLD_S)
-        xserver.key("Next", HOLD_S)
+        xserver.key("Next", LONG_S)
         saw.until(shown)
 
     def tap(shown: str) -> None:
@@ -249,19 +249,19 @@ def test_a_pedal_drives_it_from_any_window(saw: Saw, xserver: XServer) -> None:
         saw.until(shown)
 
     tap("?? Setup 1 of 2: ")  # a tap confirms nothing: the check is asked again
-    hold(SECOND_CHECK)
-    hold("pass 1/2")
+    press_long(SECOND_CHECK)
+    press_long("pass 1/2")
     time.sleep(DOUBLE_S)  # no foot is back sooner: what comes at once after a release is a bounce
     xserver.xdotool("key", "Next", "sleep", str(DOUBLE_S), "key", "Next")
     saw.until("Again: Set")
     for other in ("Prior", "space", "b", "F13"):
         xserver.key(other)
     tap("pass 2/2")
-    hold("standing by")
-    hold("check: carrying on,")
-    hold("pass 2/2")
+    press_long("standing by")
+    press_long("check: carrying on,")
+    press_long("pass 2/2")
     tap(LAST_CHECK)
-    hold("setup 2/2, " + BOTH_CHECKS)
+    press_long("setup 2/2, " + BOTH_CHECKS)
     saw.key("q")
     assert saw.ended()[0] == 1
     pedal = "pedal"
@@ -304,8 +304,8 @@ def test_a_press_counts_once_while_the_programs_own_terminal_has_the_focus(saw: 
             reached(("check_opened", 1, "clamps"))
             # Sooner than GAP_S the terminal would take a second press for auto-repeat, and nothing would be proven.
             for down_s, fact in (
-                (HOLD_S, ("check_opened", 1, "guard")),
-                (HOLD_S, ("setting_called", 1, 1)),
+                (LONG_S, ("check_opened", 1, "guard")),
+                (LONG_S, ("setting_called", 1, 1)),
                 (0.05, ("setting_called", 1, 2)),
             ):
                 time.sleep(TOLD_S)
@@ -315,7 +315,7 @@ def test_a_press_counts_once_while_the_programs_own_terminal_has_the_focus(saw: 
             xserver.xdotool("key", "space")  # the terminal's own keys work beside it
             reached(("check_opened", 1, "saw off"))
             time.sleep(TOLD_S)
-            xserver.key("Next", HOLD_S)
+            xserver.key("Next", LONG_S)
             reached(("check_opened", 2, "clamps and guard"))
             xserver.xdotool("key", "q")
             wait_for(lambda: out.exists() and out.read_text() == "1\n")
@@ -327,7 +327,7 @@ def test_a_press_counts_once_while_the_programs_own_terminal_has_the_focus(saw: 
 
 
 def test_without_any_sound_device_it_runs_on_in_text_and_says_so_once(saw: Saw) -> None:
-    """Neither loudspeaker nor microphone: each is said once, with what stands in, and the job goes on by keys."""
+    """Neither loudspeaker nor microphone: each is said once, with what replaces it, and the job goes on by keys."""
     (saw.folder / "no-sound.conf").write_text("")
     nowhere = str(saw.folder / "no-server")
     saw.run(saw.cut(), ALSA_CONFIG_PATH=str(saw.folder / "no-sound.conf"), PULSE_SERVER=f"unix:{nowhere}")

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from assistant.health import STANDS_IN, WORKS
+from assistant.health import LIMITED, WORKS
 from assistant.screens import health
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX")
@@ -35,14 +35,14 @@ def sized(fd: int, columns: int, rows: int) -> None:
 @posix
 @pytest.mark.parametrize(
     ("columns", "rows", "state", "words"),
-    [(80, 24, WORKS, "80 x 24, colour"), (200, 50, WORKS, "200 x 50"), (79, 24, STANDS_IN, "too small")],
+    [(80, 24, WORKS, "80 x 24, colour"), (200, 50, WORKS, "200 x 50"), (79, 24, LIMITED, "too small")],
 )
 def test_the_terminal_and_its_size(terminal: int, columns: int, rows: int, state: str, words: str) -> None:
     sized(terminal, columns, rows)
     with open(terminal, "w", encoding="utf-8", closefd=False) as out:
         line = health.display(out, {"DISPLAY": ":7"})
     assert line.state == state and words in line.text
-    assert ("80 x 24 or larger" in line.mend) is (state == STANDS_IN)
+    assert ("80 x 24 or larger" in line.mend) is (state == LIMITED)
     if sys.platform.startswith("linux"):
         assert line.data == {"columns": columns, "lines": rows, "colour": True, "desktop": "X display :7"}
 
@@ -54,13 +54,13 @@ def test_a_terminal_that_can_not_show_a_page_or_wants_no_colour(terminal: int, m
     with open(terminal, "w", encoding="utf-8", closefd=False) as out:
         assert "no colour (NO_COLOR)" in health.display(out, {}).text
         monkeypatch.setenv("TERM", "dumb")
-        assert health.display(out, {}).state == STANDS_IN
+        assert health.display(out, {}).state == LIMITED
 
 
 def test_no_terminal_means_plain_lines() -> None:
     with open(os.devnull, "w", encoding="utf-8") as out:
         line = health.display(out, {"XDG_SESSION_TYPE": "wayland"})
-    assert line.state == STANDS_IN and "no terminal" in line.text and line.data["columns"] is None
+    assert line.state == LIMITED and "no terminal" in line.text and line.data["columns"] is None
     if sys.platform.startswith("linux"):
         assert line.data["desktop"] == "Wayland"
-    assert health.display(out, {}).state == STANDS_IN, "a closed one"
+    assert health.display(out, {}).state == LIMITED, "a closed one"

@@ -248,7 +248,7 @@ def test_in_the_background_it_is_not_started_and_the_shell_keeps_its_terminal() 
     terminal = Terminal(command=["bash", "--norc", "--noprofile", "-i"], begun=PROMPT)
     try:
         terminal.send(b"%s -m tests.screens.keys_child no close &\r" % sys.executable.encode())
-        terminal.until("NoSuchPart: The keyboard can't stand in: the program runs in the background")
+        terminal.until("NoSuchPart: The keyboard can't be used: the program runs in the background")
         terminal.send(b"exit\r")
         terminal.process.wait(10)
     finally:
@@ -264,7 +264,7 @@ def test_a_closed_terminal_leaves(terminal: Terminal) -> None:
 @pytest.mark.parametrize("stdin", [io.StringIO("h\n"), None])
 def test_without_a_terminal_it_is_not_started_and_says_so(monkeypatch: pytest.MonkeyPatch, stdin: object) -> None:
     monkeypatch.setattr(sys, "stdin", stdin)
-    with pytest.raises(NoSuchPart, match=r"standard input is no terminal.*To mend it: start from a terminal"):
+    with pytest.raises(NoSuchPart, match=r"standard input is no terminal.*To fix it: start from a terminal"):
         TerminalKeys(None, lambda event: None, lambda: False, "page_down", lambda: None)  # type: ignore[arg-type]
 
 

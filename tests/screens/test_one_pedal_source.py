@@ -17,7 +17,7 @@ from tests.pedal.xserver import XServer, needs_x, wait_for
 @needs_x
 @pytest.mark.skipif(not shutil.which("xterm"), reason="xterm is not installed")
 def test_one_press_is_one_gesture_by_the_pedal(xserver: XServer, tmp_path: Path) -> None:
-    """Tap, hold with auto-repeat and double go to the pedal alone; the other keys of the terminal work beside it."""
+    """Tap, long press (with auto-repeat) and double tap go to the pedal alone; the terminal's other keys work too."""
     out = tmp_path / "events"
     environ = {**os.environ, "DISPLAY": xserver.display, "XDG_SESSION_TYPE": "x11"}
     command = ["xterm", "-e", sys.executable, "-m", "tests.screens.desk_child", str(out)]

@@ -323,7 +323,7 @@ def test_there_is_an_end_to_how_many_are_paired(tmp_path: Path) -> None:
     store = devices(tmp_path)
     for n in range(MOST):
         store.pair(str(n))
-    with pytest.raises(CouldNotRun, match="20 devices are paired already; kerfcall page revoke"):
+    with pytest.raises(CouldNotRun, match="20 devices are paired already; remove one with: kerfcall page revoke"):
         store.pair("one more")
 
 

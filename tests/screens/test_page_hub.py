@@ -251,16 +251,16 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
     state: Any = newest(stream)["state"]
     one.page.hub.shut(stream)
     assert state["zone"] == ["KEEP CLEAR", "0 TO 79 MM", "BELOW 26 MM"]
-    assert state["hint"] == "hold: confirmed   tap: say again"
+    assert state["hint"] == "long press: confirmed   tap: say again"
     assert "Reference edge to the left stop" in state["clamp"]
     one.to_first_pass()
     state = state_of(gathering.sight)
     assert (state["zone"], state["clamp"]) == ([], "")
     one.gesture("hold")
-    assert state_of(gathering.sight)["hint"] == "hold: carry on   double tap: where we are"
+    assert state_of(gathering.sight)["hint"] == "long press: carry on   double tap: where we are"
     one.gesture("hold")
     state = state_of(gathering.sight)
-    assert (state["hint"], state["check"]) == ("hold: confirmed   tap: say again", "carrying on")
+    assert (state["hint"], state["check"]) == ("long press: confirmed   tap: say again", "carrying on")
     assert "carry" not in json.dumps(state).replace("carrying on", "")
 
 

@@ -148,7 +148,7 @@ def test_a_wrong_code_tells_how_many_tries_are_left_and_the_fifth_ends_it(one: M
     told = [ask(one.port, "POST", "/pair", body=body).json["error"] for _ in range(6)]
     assert told[0].endswith("4 tries left.")
     assert told[3].endswith("One try left.")
-    assert told[4:] == ["That is not the code, or it has run out. Ask for a new one at the bench."] * 2
+    assert told[4:] == ["That is not the code, or it has expired. Ask for a new code at the bench."] * 2
     assert ask(one.port, "POST", "/pair", body={"code": code, "name": "x"}).status == 403
     assert one.page.devices.all() == ()
 
@@ -168,7 +168,7 @@ def test_wrong_codes_are_said_at_the_bench_with_their_address_and_leave_others_t
     assert one.notes[invited + 3 :] == [
         "!! A wrong pairing code from 127.0.0.2; one try left from there with this code.",
         "!! A wrong pairing code from 127.0.0.2; no try left from there with this code.",
-        "!! A pairing code from 127.0.0.2 was not looked at: no code is open, or that address has no try left.",
+        "!! A pairing code from 127.0.0.2 was not checked: no code is valid now, or that address has no tries left.",
     ]
     assert tries(one, code, "127.0.0.2") == [403]
     assert tries(one, code, "127.0.0.3") == [200]
@@ -211,7 +211,7 @@ def test_a_used_code_vanishes_where_no_more_devices_may_be_paired_too(one: Made)
 def test_an_expired_code_vanishes(one: Made, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pairing, "LASTS_S", 0.5)
     code = one.page.invite()
-    until(lambda: one.notes == ["-- The pairing code has run out."])
+    until(lambda: one.notes == ["-- The pairing code has expired."])
     assert tries(one, code, "127.0.0.1") == [403]
 
 
@@ -679,7 +679,7 @@ def test_an_invitation_names_the_address_and_the_code(one: Made) -> None:
 
 
 def test_a_taken_port_is_told(one: Made, tmp_path: Path) -> None:
-    with pytest.raises(CouldNotRun, match=f"the page can't have port {one.port} .*--port N"):
+    with pytest.raises(CouldNotRun, match=f"the page can't use port {one.port} .*--port N"):
         BenchPage(tmp_path, one.clock, one.notes.append, port=one.port)
 
 

@@ -35,7 +35,7 @@ def test_a_settings_figures_stand_on_the_first_line_and_the_words_below() -> Non
 def test_the_place_is_told_once_until_it_changes() -> None:
     cutting = a_view("cutting", 2)
     told = lines_of(True, (cutting, None), (cutting, None), (cutting, "Too soon."))
-    hint = "tap: it is cut, the next; double: say again; hold: stand by"
+    hint = "tap: it is cut, the next; double tap: say again; long press: stand by"
     assert told == [f"   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all; {hint}]", ".. Too soon."]
 
 
@@ -73,24 +73,24 @@ def test_a_setting_said_again_is_written_again_as_often_as_it_is_asked_for() -> 
 
 
 def test_what_a_gesture_does_stands_beside_the_place_and_nowhere_else() -> None:
-    """So that the newest line that says what a hold does is always right."""
+    """So that the newest line that says what a long press does is always right."""
     out = io.StringIO()
     screen = PlainScreen(out, True)
     words = Words(job())
     screen.show(a_view("cutting", 2), None, words)
     screen.show(a_view("cutting", 3), None, words)
-    screen.said("Standing by. Hold to carry on.", "answer", "Standing by.")
+    screen.said("Standing by. Long press to carry on.", "answer", "Standing by.")
     screen.show(a_view("standing by"), None, words)
     screen.said(f"End it? {YES_NO}", "question", "Asked: end the session?")
     screen.show(a_view("question"), None, words)
     assert out.getvalue().splitlines() == [
-        "   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all; tap: it is cut, the next; double: say again; "
-        "hold: stand by]",
+        "   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all; tap: it is cut, the next; "
+        "double tap: say again; long press: stand by]",
         "   [setup 1/4, pass 3/3, SET 12.35, 0 cut here, 0 of 12 in all]",
         "-- Standing by.",
-        "   [setup 1/4, standing by, 0 cut here, 0 of 12 in all; hold: carry on; double tap: where we are]",
+        "   [setup 1/4, standing by, 0 cut here, 0 of 12 in all; long press: carry on; double tap: where we are]",
         "?? End it?",
-        "   [setup 1/4, question, 0 cut here, 0 of 12 in all; hold: yes; double tap: no]",
+        "   [setup 1/4, question, 0 cut here, 0 of 12 in all; long press: yes; double tap: no]",
     ]
 
 
@@ -100,7 +100,7 @@ def test_how_long_the_blade_takes_is_told_once_and_not_counted_down() -> None:
     shown = [(replace(asked, wait_s=wait), None) for wait in (9.6, 6.2, 0.0)]
     told = lines_of(True, *shown, (replace(asked, wait_s=2.0), "Not counted."))
     assert told == [
-        "   [setup 1/4, check: saw off, wait 10 s, 0 cut here, 0 of 12 in all; hold: confirmed; tap: say again]",
+        "   [setup 1/4, check: saw off, wait 10 s, 0 cut here, 0 of 12 in all; long press: confirmed; tap: say again]",
         ".. Not counted.",
     ]
 

@@ -92,7 +92,7 @@ def drawn(text: str, least: int = 1) -> Callable[[str], bool]:
 
 
 def confirm(rig: Rig, *shown: str) -> None:
-    """One hold for each of these checks, known by its big letters."""
+    """One long press for each of these checks, known by its big letters."""
     for check in shown:
         rig.until(drawn(check))
         time.sleep(TOLD_S)
@@ -110,24 +110,24 @@ def to_the_first_pass(rig: Rig, *shown: str) -> None:
 def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], tmp_path: Path, size: tuple) -> None:
     """Cells, not colours, tell it: what is asked, the setting, the pass, what is cut; at the end the shell's page."""
     rig = start(size=size)
-    page = rig.until("Clamps, screws")
-    assert "Keep clear: 5 to 13 mm, up to 26 mm above the bed." in " ".join(page.split())
+    keep_clear = "Keep clear: 5 to 13 mm, up to 26 mm above the bed."
+    rig.until("Clamps, screws", lambda page: keep_clear in " ".join(page.split()))
     for line in ("KEEP CLEAR", "5 TO 13 MM", "BELOW 26 MM"):
         rig.until(drawn(line, 1 if size == (80, 24) else 2))
     to_the_first_pass(rig)
     setting = f"{float(facts(tmp_path)[0].fact.job.pattern_of(1).passes[0].setting):.2f}"  # type: ignore[attr-defined]
     scale = 2 if size == (80, 24) else 6
     rig.until(drawn(setting, scale))
-    page = rig.until(lambda page: all(sign in page for sign in ("tap: it is cut, the next", "▼", "▲", "░")))
-    assert "STOP" in "".join(line[1:2] for line in page.splitlines())
+    rig.until(
+        *("tap: it is cut, the next", "▼", "▲", "░"),
+        lambda page: "STOP" in "".join(line[1:2] for line in page.splitlines()),
+    )
     rig.send(" ")
-    signs = ("pass 2 of 2", "keys tap -> pass 1 is cut", "here", "1/2")
-    rig.until(lambda page: all(sign in page for sign in signs))  # a large page may come in several pieces
+    rig.until("pass 2 of 2", "keys tap -> pass 1 is cut", "here", "1/2")
     time.sleep(TOLD_S)
     rig.send(" ")
     for line in ("SAW OFF", "COUNT 1"):
-        rig.until(drawn(line, 1 if size == (80, 24) else 3))
-    assert "setup 1 of 2" in rig.screen.text
+        rig.until(drawn(line, 1 if size == (80, 24) else 3), "setup 1 of 2")
     confirm(rig, "SAW OFF")
     rig.until("setup 2 of 2")
     to_the_first_pass(rig, "KEEP CLEAR")
@@ -136,8 +136,7 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
     time.sleep(TOLD_S)
     rig.send(" ")
     confirm(rig, "SAW OFF")
-    rig.until(drawn("ALL IS CUT", 1 if size == (80, 24) else 3))
-    assert "q: leave" in rig.screen.text
+    rig.until(drawn("ALL IS CUT", 1 if size == (80, 24) else 3), "q: leave")
     rig.send("q")
     assert rig.ended() == 0
     left = rig.screen.text
@@ -146,7 +145,7 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
 
 
 def test_at_a_setups_end_the_wait_for_the_blade_counts_down_and_goes(start: Callable[..., Rig], tmp_path: Path) -> None:
-    """A hold before it has gone confirms nothing."""
+    """A long press before it has gone confirms nothing."""
     rig = start(shop=SHOP.replace("run_down_s = 0", "run_down_s = 8"))
     to_the_first_pass(rig)
     rig.send(" ")
@@ -193,8 +192,7 @@ def test_the_page_follows_the_size_of_the_terminal(start: Callable[..., Rig]) ->
     rig.until(lambda page: any(line.endswith("setup 1 of 2") and len(line) == 199 for line in page.splitlines()))
     rig.until(lambda page: page.splitlines()[-1].rstrip().endswith("?: keys") and len(page.splitlines()) == 60)
     rig.resize(60, 20)  # smaller than it wants to be: what matters most is still there
-    rig.until(lambda page: "pass 1 of 2" in page and all(len(line) <= 60 for line in page.splitlines()))
-    assert "▼" in rig.screen.text
+    rig.until("pass 1 of 2", "▼", lambda page: all(len(line) <= 60 for line in page.splitlines()))
     rig.resize(10, 4)
     rig.read(1.0)
     rig.resize(80, 24)
@@ -202,31 +200,28 @@ def test_the_page_follows_the_size_of_the_terminal(start: Callable[..., Rig]) ->
     assert rig.process.poll() is None
 
 
-def test_what_a_hold_did_while_standing_by_goes_when_that_is_over(start: Callable[..., Rig], tmp_path: Path) -> None:
-    """Carried on, or killed and resumed: a hold then confirms or means yes, and nothing says that it carries on."""
+def test_what_a_long_press_means_while_standing_by_goes_when_that_is_over(
+    start: Callable[..., Rig], tmp_path: Path
+) -> None:
+    """Carried on, or killed and resumed: a long press confirms or means yes, and nothing says that it carries on."""
     rig = start()
     to_the_first_pass(rig)
     for _ in range(2):
         rig.send("h")
-        rig.until(drawn("STANDING BY"))
-        page = rig.until("hold: carry on")
-        assert "Hold to carry on" not in page
+        rig.until(drawn("STANDING BY"), "long press: carry on", lambda page: "to carry on" not in page)
         rig.send(" ")
         rig.until("a tap does nothing")
         rig.send("h")
-        rig.until("Saw off? Clamps still tight, guard on?")
-        page = rig.until("hold: confirmed")
-        assert "carry on" not in page
+        asked = ("Saw off? Clamps still tight, guard on?", "long press: confirmed")
+        rig.until(*asked, lambda page: "carry on" not in page)
         to_the_first_pass(rig, "CARRYING")
     rig.send("h")
-    rig.until("hold: carry on")
+    rig.until("long press: carry on")
     rig.process.kill()
     rig.ended()
     again = Rig([sys.executable, "-m", "assistant", "resume", "--state", str(tmp_path / "state"), *SILENT])
     try:
-        again.until(drawn("UNTOUCHED?"))
-        page = again.until("hold: yes")
-        assert "carry on" not in page
+        again.until(drawn("UNTOUCHED?"), "long press: yes", lambda page: "carry on" not in page)
     finally:
         again.close()
 
@@ -400,8 +395,7 @@ def test_the_pages_address_stays_beside_a_check_while_its_code_is_good(tmp_path:
     try:
         rig.until("Bench page: http://127.0.0.1:18437/")
         rig.read(4.0)
-        page = rig.screen.text
-        assert "To pair a device: code" in page and drawn("BELOW 26 MM")(page) and "Clamps, screws" in page
+        rig.until("To pair a device: code", drawn("BELOW 26 MM"), "Clamps, screws")
         rig.send("h")
         rig.until(lambda shown: "Bench page" not in shown)
     finally:
@@ -421,7 +415,7 @@ def test_a_view_that_breaks_down_goes_on_in_plain_lines(tmp_path: Path) -> None:
     rig = Rig([sys.executable, "-c", script])
     try:
         assert rig.ended() == 0
-        assert "broke down (ZeroDivisionError" in rig.screen.text and ">> 12.35" in rig.screen.text
+        assert "failed (ZeroDivisionError" in rig.screen.text and ">> 12.35" in rig.screen.text
         assert not rig.screen.alternate
     finally:
         rig.close()

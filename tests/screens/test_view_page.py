@@ -97,7 +97,7 @@ def test_an_open_check_is_told_big_with_its_figure_and_in_full(columns: int, row
     canvas = composed(sight(f.CheckOpened(1, "blade height")), columns, rows)
     assert big_on(canvas, "BLADE HEIGHT") and big_on(canvas, "12.3 MM")
     assert "Blade height measured, 12.3 mm?" in text(canvas)
-    assert "hold: confirmed" in text(canvas)
+    assert "long press: confirmed" in text(canvas)
 
 
 def end_of_setup(**more: object) -> Sight:
@@ -117,7 +117,7 @@ def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_beside_them(
     assert big_on(canvas, "WAIT 10")
     shown = " ".join(text(canvas).split())
     assert "Saw off. When the blade has stopped, count 7 sockets." in shown
-    assert "hold: confirmed" in shown and "No pedal." in shown
+    assert "long press: confirmed" in shown and "No pedal." in shown
 
 
 def test_the_wait_counts_down_and_goes() -> None:
@@ -288,7 +288,7 @@ def test_on_a_page_made_too_small_the_check_stays_whole(columns: int, rows: int)
 def test_a_question_is_told_big_and_read_back_in_full() -> None:
     canvas = composed(sight(called(job(plan(width=84, parts="A")), 3), f.Asked("back", 1, 2)))
     assert big_on(canvas, "BACK TO 2?")
-    assert "it then counts as not cut" in text(canvas) and "hold: yes   double tap: no" in text(canvas)
+    assert "it then counts as not cut" in text(canvas) and "long press: yes   double tap: no" in text(canvas)
 
 
 def test_the_approach_leads_and_is_told_in_words_not_by_colour() -> None:
@@ -363,7 +363,7 @@ def test_everything_that_is_to_be_seen_is_on_the_page(columns: int, rows: int) -
         f"2/{seen.view.passes}",  # type: ignore[union-attr]
         "about 25 min left",
         '"marigold proceed to next pass" -> pass 2 is cut',
-        "pedal tap -> pass 1 is cut",
+        "tap -> pass 1 is cut",
         "!! Voice is off: no sound.",
         "Nothing changed.",
         "█████░░░░░░░ open",
@@ -384,6 +384,21 @@ def test_microphone_and_pedal_are_told_in_words() -> None:
     ):
         assert all(word in text(composed(seen, gauges=gauges)) for word in words)
     assert "waits" in text(composed(replace(seen, speaking=True)))
+
+
+@pytest.mark.parametrize(
+    ("given", "pedal", "shown"),
+    [
+        ("pedal long press", "heard", "pedal heard   long press -> clamps confirmed  ?: keys"),
+        ("pedal long press", "off", "pedal off: keys   pedal long press -> "),
+        ("keys long press", "heard", "pedal heard   keys long press -> "),
+    ],
+)
+def test_what_a_gesture_did_fits_into_80_columns_beside_the_microphone(given: str, pedal: str, shown: str) -> None:
+    """The pedal is named once."""
+    gauges, hands = Gauges("works", METER_CELLS, False, pedal), LastInput(given, "clamps confirmed")
+    row = text(composed(cutting(hands=hands), gauges=gauges)).splitlines()[-1]
+    assert shown in row and "open" in row and row.rstrip().endswith("?: keys")
 
 
 def test_no_key_is_offered_where_none_is_read() -> None:

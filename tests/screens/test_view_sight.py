@@ -64,7 +64,7 @@ class Session:
 
 
 ASKS = re.compile(
-    r"\b(hold|tap|press|q) (to|for|again)\b|then tap|\bpress\b"
+    r"\b(hold|tap|press|q) (to|for|again)\b|then tap|(?<!long )\bpress\b|\blong press:"
     r"|\b(set|saw off[.;]|wait until|isolate|refit|count them|turn it|never spin|go (back|on) past|zero the)\b",
     re.IGNORECASE,
 )
@@ -131,7 +131,7 @@ def test_a_tap_too_soon_tells_that_it_did_not_count() -> None:
 def test_a_check_confirmed_by_the_foot() -> None:
     session = Session()
     session.gesture("hold")
-    assert session.sight.hands == LastInput("pedal hold", "clamps confirmed")
+    assert session.sight.hands == LastInput("pedal long press", "clamps confirmed")
 
 
 def test_what_is_lost_stays_until_it_works_again() -> None:

@@ -155,16 +155,20 @@ class Rig:
             self.sent += data
             self._stream.feed(data)
 
-    def until(self, holds: str | Callable[[str], bool], within_s: float = 15.0) -> str:
-        """The page as soon as it shows this text, or this holds of it."""
+    def until(self, *wanted: str | Callable[[str], bool], within_s: float = 15.0) -> str:
+        """The page as soon as it shows all of these texts, and all of these functions are true of it.
+
+        A page may come in several pieces: name everything the test looks for on it.
+        """
         end = time.monotonic() + within_s
         text, read_to = "", -1
         while True:
             if read_to != len(self.sent):  # a page read back takes longer than most waits
                 text, read_to = self.screen.text, len(self.sent)
-            if (holds in text) if isinstance(holds, str) else holds(text):
+            missing = [one for one in wanted if not (one in text if isinstance(one, str) else one(text))]
+            if not missing:
                 return text
-            assert time.monotonic() < end, f"{holds!r} did not come; the page:\n{text}"
+            assert time.monotonic() < end, f"{missing!r} did not come; the page:\n{text}"
             self.read(0.05)
 
     def ended(self, within_s: float = 15.0) -> int:
@@ -173,7 +177,8 @@ class Rig:
         while self.process.poll() is None:
             assert time.monotonic() < end, f"it does not end; the page:\n{self.screen.text}"
             self.read(0.05)
-        self.read(0.2)
+        while select.select([self.master], [], [], 0.2)[0]:  # what the terminal still holds, however much it is
+            self.read(0.05)
         return int(self.process.returncode)
 
     def mode_is_back(self) -> bool:

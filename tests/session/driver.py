@@ -93,7 +93,7 @@ class Driver:
         self.send(SpeechStarted(self.at, UTC, id) if how == "begun" else SpeechEnded(self.at, UTC, id, how))
 
     def confirm_all(self) -> None:
-        """Hold until no check is open, at a setup's end once the blade stands still."""
+        """Long press until no check is open, at a setup's end once the blade stands still."""
         while self.state.effective_mode == "checks":
             self.gesture("hold", after=self.state.the_job.run_down_s if self.asked == "saw off" else 5.0)
 

@@ -58,7 +58,7 @@ class TestChecksAndQuestions:
         driver.gesture("hold", after=1.0)
         assert not driver.says and driver.shown
 
-    def test_a_hold_begun_after_the_first_words_counts(self) -> None:
+    def test_a_long_press_begun_after_the_first_words_counts(self) -> None:
         driver = asked()
         driver.speech("begun", after=8.0)
         driver.gesture("hold", after=FIRST_WORDS_S + 0.7, held=0.8)
@@ -221,7 +221,7 @@ class TestHeldUp:
             driver.gesture("tap", after=0.0, held=30.0 - into_it)
             assert driver.kinds == [] and "began before" in driver.shown
 
-    def test_holds_in_a_stall_confirm_no_check_that_nobody_was_asked(self) -> None:
+    def test_long_presses_in_a_stall_confirm_no_check_that_nobody_was_asked(self) -> None:
         driver = asked()
         driver.speech("whole", after=5.0)
         driver.stalls_s = 50.0

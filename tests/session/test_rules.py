@@ -190,7 +190,7 @@ def look_at(
     if label in ("pressed before it was asked", "old grammar", "begun before it was asked"):
         assert not kinds & COUNTED, f"an answer that is {label} does not count, but gave {kinds}"
         if "stood_by" in kinds and isinstance(event, Gesture):
-            assert before.opening.after == "cutting", "an early hold stands by only if a pass was announced last"
+            assert before.opening.after == "cutting", "an early long press stands by only if a pass was announced last"
     if label == "too soon" and before.effective_mode == "cutting":
         assert "pass_cut" not in kinds, "a pass can't be cut sooner than it takes"
     if label == "too soon" and before.open_check is not None:

@@ -70,15 +70,15 @@ class TestThePlainPath:
 
     def test_one_answer_for_each_due_check_and_one_tap_for_each_pass(self) -> None:
         driver = Driver(job())
-        holds = taps = 0
+        long_presses = taps = 0
         while driver.state.mode != "finished":
             gesture = "hold" if driver.state.mode == "checks" else "tap"
-            holds, taps = holds + (gesture == "hold"), taps + (gesture == "tap")
+            long_presses, taps = long_presses + (gesture == "hold"), taps + (gesture == "tap")
             driver.gesture(gesture, after=10.0)
         assert taps == driver.all_kinds.count("pass_cut") == 12
         # setup 1: six and the count; 2 and 4: the edge, clamps with guard, the count; 3: the other part is as thick as
         # another depth wants, so guard, height and backing are asked by themselves
-        assert holds == driver.all_kinds.count("check_opened") == 7 + 3 + 6 + 3
+        assert long_presses == driver.all_kinds.count("check_opened") == 7 + 3 + 6 + 3
 
     def test_checks_come_in_their_order(self) -> None:
         driver = Driver(job())
@@ -297,14 +297,14 @@ class TestGestures:
         driver.gesture("tap", after=4.3, held=0.4)
         assert driver.kinds == []
 
-    def test_one_hold_answers_one_check(self) -> None:
+    def test_one_long_press_answers_one_check(self) -> None:
         driver = Driver(job())
         driver.gesture("hold")
         driver.gesture("hold", after=0.5, held=0.8)
         assert driver.kinds == []
         assert "began before this was asked" in driver.shown
 
-    def test_hold_stands_by_and_hold_carries_on_with_one_question_for_saw_clamps_and_guard(self) -> None:
+    def test_long_press_stands_by_and_long_press_carries_on_with_one_question_for_saw_clamps_and_guard(self) -> None:
         driver = cutting()
         driver.gesture("hold")
         assert driver.kinds == ["stood_by"]
@@ -331,7 +331,7 @@ class TestGestures:
         driver.gesture("hold")
         assert driver.asked == "blade height", "and nobody is asked whether they are tight still"
 
-    def test_a_hold_begun_while_a_pass_was_called_stands_by_whatever_was_opened_since(self) -> None:
+    def test_a_long_press_begun_while_a_pass_was_called_stands_by_whatever_was_opened_since(self) -> None:
         driver = cutting(3)
         driver.stalls_s = 30.0
         driver.gesture("tap")
@@ -339,7 +339,7 @@ class TestGestures:
         driver.gesture("hold", after=0.5, held=1.0)
         assert driver.kinds == ["stood_by"]
 
-    def test_a_hold_begun_while_a_question_lay_over_the_pass_does_not_stand_by(self) -> None:
+    def test_a_long_press_begun_while_a_question_lay_over_the_pass_does_not_stand_by(self) -> None:
         """It meant yes, and that was taken from the phrase already."""
         driver = cutting(1)
         driver.heard("back")
@@ -349,7 +349,7 @@ class TestGestures:
         driver.gesture("hold", after=0.0, held=20.0)
         assert driver.kinds == [] and "began before this was asked" in driver.shown
 
-    def test_a_tap_answers_no_read_back_a_double_says_no_a_hold_yes(self) -> None:
+    def test_a_tap_answers_no_read_back_a_double_says_no_a_long_press_yes(self) -> None:
         driver = cutting(1)
         driver.heard("back")
         driver.gesture("tap")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from assistant.errors import NoSuchPart
-from assistant.health import STANDS_IN, WORKS
+from assistant.health import LIMITED, WORKS
 from assistant.plans.model import VoiceSettings
 from assistant.speaking import health
 
@@ -18,9 +18,7 @@ def test_a_voice_that_can_not_be_had_is_text(monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr("assistant.speaking.choose.choose_engine", none)
     line = health.voice(VoiceSettings())
-    assert (
-        line.state == STANDS_IN and "text on the screen only: no voice" in line.text and "espeakng-loader" in line.mend
-    )
+    assert line.state == LIMITED and "text on the screen only: no voice" in line.text and "espeakng-loader" in line.mend
 
 
 def test_a_loudspeaker_is_named_and_how_many_more_there_are() -> None:
@@ -33,10 +31,10 @@ def test_the_loudspeaker_that_the_shop_file_asks_for_is_named() -> None:
     speaker = health.loudspeaker(BOTH, other.upper()[:-1])
     assert (speaker.state, speaker.text) == (WORKS, f"{other}, as the shop file asks")
     speaker = health.loudspeaker(BOTH, "porch")
-    assert speaker.state == STANDS_IN and '"porch"' in speaker.text and other in speaker.text
+    assert speaker.state == LIMITED and '"porch"' in speaker.text and other in speaker.text
 
 
 @pytest.mark.parametrize("wanted", ["", "porch"])
 def test_without_a_loudspeaker_text_is_on_the_screen(wanted: str) -> None:
     line = health.loudspeaker({"outputs": [], "inputs": []}, wanted)
-    assert line.state == STANDS_IN and line.text == "text on the screen only: none found"
+    assert line.state == LIMITED and line.text == "text on the screen only: none found"

@@ -21,12 +21,12 @@ from assistant.session.events import CodeAsked, Event, Gesture
 from assistant.session.kinds import Press
 from assistant.session.state import STANDING_BY
 
-SAID_S = 40.0  # an open code with less time left than this is not worth saying
+SAID_S = 40.0  # a code with less time left than this is not worth saying
 WITHIN_S = 8.0  # two double taps that belong together
 UNASKED = (0.1, 3.0)  # a second, at once: tries while no code is open that are worth a line
 PLAIN_HTTP = (
-    "The page is plain HTTP, not encrypted: whoever can listen on this network can read it, and could act as a paired "
-    "device. Use --lan only on a network that you trust."
+    "The page is plain HTTP, not encrypted: anyone who can listen on this network can read it, and could act as a "
+    "paired device. Use --lan only on a network that you trust."
 )
 
 
@@ -70,7 +70,7 @@ class BenchPage:
 
     @property
     def address(self) -> str:
-        """Where a browser finds it."""
+        """Where a browser finds the page."""
         lan = self.server.lan
         host = "127.0.0.1" if lan is None else lan or home_address()
         return f"http://{host}:{self.server.port}/"
@@ -100,7 +100,7 @@ class BenchPage:
         return code
 
     def _take_back(self) -> None:
-        """A code that opens nothing must not look as if it did. Where one is open by now it stays."""
+        """A code that opens nothing must not look as if it did. A newer code stays."""
         with self._invitation:
             if self.codes.left_s():
                 return
@@ -114,10 +114,10 @@ class BenchPage:
         with self._invitation:
             if self.codes.end(code):
                 self._take_back()
-                self._note("-- The pairing code has run out.")
+                self._note("-- The pairing code has expired.")
 
     def asked_for_code(self, what: str) -> None:
-        """From the terminal's keys: "show" a new code, or "say" the open one; also from the pedal."""
+        """From the terminal's keys: "show" a new code, or "say" the present one; also from the pedal."""
         if what == "show":
             self.invite()
         elif self._post is not None:
@@ -141,14 +141,14 @@ class BenchPage:
         return watched
 
     def close(self) -> None:
-        """End every page's stream, then the server, and what is left of a code."""
+        """End every page's stream, then the server, and any open code."""
         self.hub.close()
         self.server.close()
         self.codes.end(self.codes.current(0))
         self._take_back()
 
     def _tried(self, address: str, tried: Try) -> None:
-        """What others try is said at the terminal alone: nobody but the operator makes Kerfcall speak beside a saw."""
+        """Other people's tries appear at the terminal only: nobody but the operator makes Kerfcall speak at a saw."""
         if tried.ended:
             self._take_back()
         if tried.right:
@@ -159,13 +159,11 @@ class BenchPage:
             left = {0: "no try", 1: "one try"}.get(tried.left, f"{tried.left} tries")
             self._note(f"!! A wrong pairing code from {address}; {left} left from there with this code.")
         elif self._unasked.allow(""):
-            why = "no code is open, or that address has no try left"
-            self._note(f"!! A pairing code from {address} was not looked at: {why}.")
+            why = "no code is valid now, or that address has no tries left"
+            self._note(f"!! A pairing code from {address} was not checked: {why}.")
 
     def _paired(self, device: PairedDevice) -> None:
-        self._note(
-            f'-- Paired: device {device.id}, "{device.name}". It is taken out with: kerfcall page revoke {device.id}'
-        )
+        self._note(f'-- Paired: device {device.id}, "{device.name}". To remove it: kerfcall page revoke {device.id}')
 
     def _do(self, body: Any) -> None:
         if self._post is None:

@@ -1,9 +1,9 @@
-"""Which devices are paired: their names and the hash of each one's token, in one file beside the journal.
+"""The paired devices: their names and the hash of each one's token, in one file beside the journal.
 
-A token is 256 random bits, given once, to the device. Only its SHA-256 is kept: a token of that
-length can't be guessed, so it needs no salt and no slow hash. Several processes share the file; who
-is revoked in one is out in all at its next request, and its stream as soon as the server has seen it.
-A number is never given twice, for who reads "device 3" must not mean another one.
+A token is 256 random bits, given once, to the device. Only its SHA-256 is kept: a token of that length can't be
+guessed, so it needs no salt and no slow hash. Several processes share the file. A device revoked in one process is
+refused by all at its next request, and its stream ends as soon as the server has seen that. A number is never used
+twice, because "device 3" must not come to mean another device.
 """
 
 from __future__ import annotations
@@ -46,14 +46,14 @@ class PairedDevice:
 
 @dataclass(slots=True)
 class Kept:
-    """What the file holds. last: the highest number that was ever given."""
+    """The file's contents. last: the highest number ever given."""
 
     devices: list[PairedDevice]
     last: int = 0
 
 
 class Devices:
-    """The paired devices of one state folder. From any thread; every error is a CouldNotRun."""
+    """The paired devices of one state folder. Can be called from any thread; every error is a CouldNotRun."""
 
     def __init__(self, state_dir: Path, utc: Callable[[], str]):
         self.path = state_dir / FILE_NAME
@@ -76,14 +76,14 @@ class Devices:
             return self._known
 
     def of_token(self, token: str) -> PairedDevice | None:
-        """The device that was given this token, None where there is none or its file can't be read."""
+        """The device that was given this token, or None if there is none or its file can't be read."""
         hashed = _hash(token)
         with suppress(CouldNotRun):
             return next((device for device in self.all() if hmac.compare_digest(device.hash, hashed)), None)
         return None
 
     def holds(self, device: PairedDevice) -> bool:
-        """Whether the token that this device came with still opens; its number alone opens nothing."""
+        """Whether this device's token is still valid; its number alone opens nothing."""
         with suppress(CouldNotRun):
             return any(other.hash == device.hash for other in self.all())
         return False
@@ -93,21 +93,21 @@ class Devices:
         token, now = secrets.token_urlsafe(TOKEN_BYTES), self._utc()
         with self._changing() as kept:
             if len(kept.devices) >= MOST:
-                raise CouldNotRun(f"{MOST} devices are paired already; kerfcall page revoke ID takes one out")
+                raise CouldNotRun(f"{MOST} devices are paired already; remove one with: kerfcall page revoke ID")
             kept.last += 1
             device = PairedDevice(str(kept.last), clean_name(name), _hash(token), now, now)
             kept.devices.append(device)
         return device, token
 
     def seen(self, device: PairedDevice) -> None:
-        """Note that this device is here now."""
+        """Record that this device is here now."""
         with self._changing() as kept:
             for place, other in enumerate(kept.devices):
                 if other.hash == device.hash:
                     kept.devices[place] = replace(other, seen=self._utc())
 
     def revoke(self, id: str | None) -> tuple[PairedDevice, ...]:
-        """Take out the device with this id, or all (None). Returns those taken out."""
+        """Remove the device with this id, or all (None). Returns those removed."""
         with self._changing() as kept:
             gone = tuple(device for device in kept.devices if id in (None, device.id))
             kept.devices = [device for device in kept.devices if device not in gone]
@@ -115,7 +115,7 @@ class Devices:
 
     @contextmanager
     def _changing(self) -> Iterator[Kept]:
-        """What is kept, written back at the end; one process at a time."""
+        """The file's contents, written back at the end; one process at a time."""
         from filelock import FileLock, Timeout
 
         lock = FileLock(str(self.path.with_name("locks") / "page-devices.lock"), mode=private.FILE)
@@ -165,7 +165,7 @@ def _hash(token: str) -> str:
 
 def _device(data: object) -> PairedDevice:
     if not isinstance(data, dict) or set(data) != {"id", "name", "hash", "paired", "seen"}:
-        raise ValueError("a device is not whole")
+        raise ValueError("a device is incomplete")
     if not all(isinstance(value, str) for value in data.values()) or not data["id"].isdecimal():
-        raise ValueError("a device holds what is no text")
+        raise ValueError("a device has a value that is not text")
     return PairedDevice(**data)

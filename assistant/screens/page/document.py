@@ -18,18 +18,18 @@ class WebDocument:
 
 
 NOTHING = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-"""For every answer that is no document of ours."""
+"""For every response that isn't one of our documents."""
 
 
 @cache
 def page() -> WebDocument:
-    """What a paired device looks at: empty until its script, which has the token, has asked for what is in it."""
+    """What a paired device sees: empty until its script, which has the token, has asked for the contents."""
     return _document("page.html", ("page.css",), ("token.js", "board.js", "plot.js", "page.js"))
 
 
 @cache
 def door() -> WebDocument:
-    """What everybody comes to first: a field for the pairing code."""
+    """What everybody sees first: a field for the pairing code."""
     return _document("door.html", ("page.css",), ("token.js", "door.js"))
 
 

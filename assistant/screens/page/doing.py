@@ -1,6 +1,6 @@
-"""What a paired page may do, from its request to the session's event.
+"""What a paired page is allowed to do, from its request to the session's event.
 
-What may not be is refused here, and by the session itself once more (`session.from_page`).
+Everything else is refused here, and again by the session itself (`session.from_page`).
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ FIELDS = {"note": {"text"}, "cut": {"asked_id", "seq", "held_ms"}}
 
 
 class Refused(Exception):
-    """A request that is not obeyed. status: of HTTP. The text is shown on the page."""
+    """A request that is refused. status: of HTTP. The page shows the text."""
 
     def __init__(self, status: int, text: str):
         super().__init__(text)
@@ -37,9 +37,9 @@ def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
     """The event that a request's JSON body asks for. Raises Refused."""
     do = body.get("do") if isinstance(body, dict) else None
     if not isinstance(do, str) or do not in INTENTS:
-        raise Refused(403, "That can't be done from the page.")
+        raise Refused(403, "The page can't do that.")
     if set(body) - {"do"} != FIELDS.get(do, set()):
-        raise Refused(400, "The request is not whole.")
+        raise Refused(400, "The request is incomplete.")
     if not standing.mode:
         raise Refused(409, "No session is open here.")
     at, utc = clock.at(), clock.utc()
@@ -49,20 +49,20 @@ def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
     if do == "note":
         text = body["text"]
         if not isinstance(text, str) or not text.strip() or len(text) > MOST_NOTE:
-            raise Refused(400, f"A note is a text of 1 to {MOST_NOTE} characters.")
+            raise Refused(400, f"A note must be 1 to {MOST_NOTE} characters.")
         text = text.strip()
     return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, By.PAGE)
 
 
 def _cut(body: dict[str, Any], standing: SessionStanding, at: float, utc: str) -> Heard:
-    """A long press that names what it answers: what was asked when it began, and is asked still."""
+    """A long press that names what it answers: what was asked when it began, and is still asked."""
     if not standing.may_record_cuts:
-        raise Refused(403, "Cuts are recorded by pedal, key or voice; the shop file does not let a page do it.")
+        raise Refused(403, "Record cuts by pedal, key or voice: the shop file does not allow it from a page.")
     asked_id, seq, held_ms = (body[key] for key in ("asked_id", "seq", "held_ms"))
     if not all(isinstance(each, int) and not isinstance(each, bool) for each in (asked_id, seq, held_ms)):
-        raise Refused(400, "The request is not whole.")
+        raise Refused(400, "The request is incomplete.")
     if not PRESS_MS <= held_ms <= LONGEST_PRESS_MS:
         raise Refused(400, "Keep the button pressed until it is full.")
     if standing.mode != Mode.CUTTING or asked_id != standing.asked_id or not standing.asked_seq <= seq <= standing.seq:
-        raise Refused(409, "Something else is asked by now; nothing was recorded.")
+        raise Refused(409, "Something else is asked now. Nothing was recorded.")
     return Heard(at, utc, Intent.CUT, None, "", at - held_ms / 1000, asked_id, By.PAGE)

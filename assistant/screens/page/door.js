@@ -11,7 +11,7 @@ if (token()) {
 
 at("plain-http").textContent = AT_HOME
   ? "This page and Kerfcall are on the same machine; nothing goes over a network."
-  : "This connection is plain HTTP, not encrypted: whoever can listen on this network can read it and could act as this device. Use it on a network that you trust.";
+  : "This connection is plain HTTP, not encrypted: anyone who can listen on this network can read it and could act as this device. Use it on a network that you trust.";
 
 function nameOfDevice() {
   if (!matchMedia("(pointer: coarse)").matches) return "computer";
@@ -26,7 +26,7 @@ async function pair() {
   }
   // Asked before the code is spent.
   if (!keep(token())) {
-    at("message").textContent = "This browser keeps nothing for this page, so it can't stay paired. Allow it to store site data, then try again.";
+    at("message").textContent = "This browser stores nothing for this page, so it can't stay paired. Allow it to store site data, then try again.";
     return;
   }
   at("message").textContent = "Asking …";
@@ -44,7 +44,7 @@ async function pair() {
     }
     at("message").textContent = body.error || `Refused (${answer.status}).`;
   } catch {
-    at("message").textContent = "Kerfcall does not answer.";
+    at("message").textContent = "Kerfcall does not respond.";
   }
 }
 

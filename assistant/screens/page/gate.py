@@ -1,7 +1,7 @@
-"""Who may speak to the server at all: its own names only, its own pages only, and not too often.
+"""Who is allowed to talk to the server at all: only under its own names, only from its own pages, and not too often.
 
-A page of another site can have its name point at this machine (DNS rebinding), with Host and Origin
-that match each other; so Host is held against a list of this machine's own names, never against Origin alone.
+Another site's page can make its name point at this machine (DNS rebinding), with Host and Origin that match each other.
+So Host is checked against a list of this machine's own names, never against Origin alone.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ SIOCGIFADDR = 0x8915  # netdevice(7): the first address of an interface
 
 
 def own_names(lan: bool) -> frozenset[str]:
-    """Names, without port, by which this machine may be called; its addresses are asked of each connection."""
+    """The names, without port, that this machine may be called; its addresses come from each connection."""
     names = {"localhost"}
     if lan:
         own = socket.gethostname().lower()
@@ -45,7 +45,7 @@ def is_own_origin(values: Sequence[str], host: str) -> bool:
 
 
 def is_at_home(address: str) -> bool:
-    """Whether a client's address is of a home network or of this machine; nobody else is spoken to."""
+    """Whether a client's address is in a home network or is this machine; the server talks to no other."""
     try:
         ip = ipaddress.ip_address(address.partition("%")[0])
     except ValueError:
@@ -70,9 +70,9 @@ def home_address() -> str:
 
 
 def home_addresses() -> tuple[str, ...]:
-    """All the IPv4 addresses by which other devices may call this machine, `home_address` first; none on loopback.
+    """All IPv4 addresses by which other devices may call this machine, `home_address` first; none on loopback.
 
-    Where an interface has several, the system may name the first of them only.
+    If an interface has several, the system may report only the first.
     """
     found = dict.fromkeys((home_address(), *_addresses()))
     return tuple(address for address in found if not ipaddress.ip_address(address).is_loopback)
@@ -87,13 +87,13 @@ def _addresses() -> Iterator[str]:
 
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         for _, name in socket.if_nameindex():
-            with suppress(OSError):  # one that has none
+            with suppress(OSError):  # an interface without an address
                 answer = fcntl.ioctl(probe, SIOCGIFADDR, struct.pack("40s", name.encode()))
                 yield socket.inet_ntoa(answer[20:24])
 
 
 def is_home_address(text: str) -> bool:
-    """Whether this is an IPv4 address of this machine, not on loopback. The system is asked by using it."""
+    """Whether this is an IPv4 address of this machine, not on loopback. The test is to use the address."""
     try:
         address = ipaddress.IPv4Address(text)
     except ValueError:
@@ -118,7 +118,7 @@ class Rates:
         self._buckets: OrderedDict[str, tuple[float, float]] = OrderedDict()
 
     def allow(self, name: str) -> bool:
-        """Take one from the bucket; False where it is empty. The names longest unseen are forgotten."""
+        """Take one from the bucket; False if it is empty. The names unseen for longest are forgotten."""
         now = self._now()
         with self._guard:
             held, at = self._buckets.pop(name, (self._burst, now))

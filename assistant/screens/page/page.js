@@ -96,7 +96,7 @@ function showLink() {
   document.body.dataset.link = kind;
   const since = Math.round(quiet / 1000);
   at("link-mark").textContent = { live: "●", stale: "▲", waiting: "◌" }[kind];
-  const text = { live: "Live", stale: `Old: no word for ${since} s`, waiting: "Connecting" }[kind];
+  const text = { live: "Live", stale: `Old: no news for ${since} s`, waiting: "Connecting" }[kind];
   if (at("link-text").textContent !== text) at("link-text").textContent = text;
 }
 
@@ -280,7 +280,7 @@ async function ask(body, done) {
     showMessage(answer.ok ? done : answered.error || `Refused (${answer.status}).`);
     return answer.ok;
   } catch {
-    showMessage("Kerfcall does not answer; nothing was done.");
+    showMessage("Kerfcall does not respond. Nothing was done.");
     return false;
   }
 }
@@ -323,7 +323,7 @@ function sendCut() {
   const { asked_id, seq, since } = pressed;
   const held_ms = Math.max(PRESS_MS, Math.round(performance.now() - since));
   at("cut").classList.remove("pressed");
-  ask({ do: "cut", asked_id, seq, held_ms }, "Sent; it is said aloud when it counts.");
+  ask({ do: "cut", asked_id, seq, held_ms }, "Sent. You will hear it said when it counts.");
 }
 
 at("cut").addEventListener("pointerdown", (event) => event.button === 0 && press());
@@ -359,7 +359,7 @@ async function drawing() {
     if (!answer.ok) throw new Error(String(answer.status));
     // As a picture nothing in it runs; an address in its place would be asked for without the token.
     const src = `data:image/svg+xml,${encodeURIComponent(await answer.text())}`;
-    const picture = Object.assign(new Image(), { alt: "Both parts, the joint and the cut sheet of this plan", src });
+    const picture = Object.assign(new Image(), { alt: "Both parts, the joint and the cut sheet for this plan", src });
     await picture.decode();
     at("sheets").replaceChildren(picture);
   } catch {
@@ -435,7 +435,7 @@ at("leave").addEventListener("click", async () => {
 });
 at("plain-http").textContent = AT_HOME
   ? "This page and Kerfcall are on the same machine; nothing goes over a network."
-  : "This connection is plain HTTP, not encrypted: whoever can listen on this network can read it and could act as this device. Use it on a network that you trust.";
+  : "This connection is plain HTTP, not encrypted: anyone who can listen on this network can read it and could act as this device. Use it on a network that you trust.";
 
 if (token()) {
   show();

@@ -24,9 +24,9 @@ function seconds(value) {
 function drawPace(target, summary, pace) {
   if (!pace.length) {
     target.replaceChildren();
-    target.setAttribute("aria-label", "No pass was timed.");
+    target.setAttribute("aria-label", "No pass has a time.");
     target.hidden = true;
-    summary.textContent = "No pass was timed.";
+    summary.textContent = "No pass has a time.";
     return;
   }
   target.hidden = false;

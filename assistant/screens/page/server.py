@@ -84,7 +84,7 @@ class PageServer(ThreadingHTTPServer):
         try:
             super().__init__(("127.0.0.1" if lan is None else lan, port), Handler)
         except (OSError, OverflowError) as error:
-            raise CouldNotRun(f"the page can't have port {port} ({error}); give another with --port N") from error
+            raise CouldNotRun(f"the page can't use port {port} ({error}); choose another with --port N") from error
         self.port = int(self.server_address[1])
         self._thread = threading.Thread(target=self.serve_forever, args=(CLEAR_S,), name="page server", daemon=True)
         self._thread.start()
@@ -213,19 +213,19 @@ class Handler(BaseHTTPRequestHandler):
         """The body. Raises Refused."""
         lengths = self.headers.get_all("Content-Length") or []
         if self.headers.get("Transfer-Encoding") or len(lengths) != 1:
-            raise Refused(411, "How long the request is must be told.")
+            raise Refused(411, "The request must state its length.")
         if not lengths[0].isascii() or not lengths[0].isdigit():
-            raise Refused(400, "The request is not whole.")
+            raise Refused(400, "The request is incomplete.")
         if len(lengths[0]) > 9 or int(lengths[0]) > MOST_BODY:
             raise Refused(413, f"A request has at most {MOST_BODY} bytes.")
         if self.headers.get_content_type() != "application/json":
-            raise Refused(415, "JSON is wanted.")
+            raise Refused(415, "The request must be JSON.")
         body = self.rfile.read(int(lengths[0]))
         self._body_read = True
         try:
             return json.loads(body)
         except (ValueError, RecursionError) as error:
-            raise Refused(400, "The request is no JSON.") from error
+            raise Refused(400, "The request is not valid JSON.") from error
 
     # Answers
 
@@ -283,18 +283,18 @@ class Handler(BaseHTTPRequestHandler):
 
     def pair(self) -> None:
         if not self.server.pairings.allow(self.client_address[0]):
-            raise Refused(429, "Too many tries; wait a little.")
+            raise Refused(429, "Too many tries. Wait a little.")
         body = self._json()
         if not isinstance(body, dict) or not all(isinstance(body.get(key), str) for key in ("code", "name")):
-            raise Refused(400, "A code and a name are wanted.")
+            raise Refused(400, "Give a code and a name.")
         tried = self.server.parts.codes.take("".join(body["code"].split()), self.client_address[0])
         self.server.parts.tried(self.client_address[0], tried)
         if not tried.right:
             left = tried.left
             tries = (
-                f"{left} tries left." if left > 1 else "One try left." if left else "Ask for a new one at the bench."
+                f"{left} tries left." if left > 1 else "One try left." if left else "Ask for a new code at the bench."
             )
-            raise Refused(403, f"That is not the code, or it has run out. {tries}")
+            raise Refused(403, f"That is not the code, or it has expired. {tries}")
         device, token = self.server.parts.devices.pair(body["name"])
         self.server.parts.paired(device)
         self.answer(200, {"token": token})
@@ -309,14 +309,14 @@ class Handler(BaseHTTPRequestHandler):
     def do(self) -> None:
         device = self._device
         if not self.server.doings.allow(device.id):
-            raise Refused(429, "Too often; wait a little.")
+            raise Refused(429, "Too many requests. Wait a little.")
         self.server.parts.do(self._json())
         self.answer(202, {})
 
     def drawing(self) -> None:
         svg = self.server.parts.drawing()
         if svg is None:
-            raise Refused(404, "The plan file is not at hand, so there is no drawing of it.")
+            raise Refused(404, "The plan file was not found, so there is no drawing of it.")
         # The drawing's own attributes are all that it needs.
         self.send(200, svg, "image/svg+xml; charset=utf-8")
 
