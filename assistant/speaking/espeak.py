@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ctypes
 import os
+import re
 import threading
 from collections.abc import Callable
 from typing import Any
@@ -26,6 +27,10 @@ SLOWEST, FASTEST = 80, 450  # words a minute, as the library takes them
 # By language. Measured: an independent recogniser hears most settings right in this voice, and
 # hardly any in the plain "en" or "en-us" (tests/speaking/test_heard.py).
 CLEAREST = {"en": "en-us+f2"}
+
+# Spelt with hyphens a number is one word group: said a tenth quicker, and heard as well (tests/speaking/test_heard.py).
+# All of its digits together would be quicker still, and are not heard as well.
+_POINT = re.compile(r"(?<=\w) point (?=\w)")
 
 _Callback = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.c_void_p)
 
@@ -145,7 +150,7 @@ class EspeakEngine:
             parts.append(part)
             return cancelled()
 
-        said = speakable(text)
+        said = _POINT.sub("-point-", speakable(text))
         with self._library.lock:
             self._library.use(self.voice, self.words_a_minute)
             if said:
