@@ -141,7 +141,7 @@ _ASKED = (
         SAW_OFF,
         "saw off. When the blade has stopped, count {sockets}.",
         When.SETUP_END,
-        "saw stopped? Count {count}.",
+        "saw off and stopped? Count {count}.",
     ),
 )
 _ROWS = {row.name: row for row in _ASKED}

@@ -51,7 +51,7 @@ def test_asks_and_checks_and_then_calls_the_pass_in_flight_as_not_cut(cut_off: W
     ]
     assert done.said[0] == (
         "Resuming Small tray: long side, end one, setup one of two. One pass is recorded as cut. "
-        "See that the saw is off. Does the carriage still read one two decimal zero two, untouched? "
+        "See that the saw is off. Does the carriage still read one two point zero two, untouched? "
         "Hold for yes, double tap for no."
     )
 
@@ -122,7 +122,7 @@ def test_a_changed_blade_and_carriage_are_pointed_out_and_the_old_figures_used(c
         "The shop file shop.toml has changed since: kerf 3.18 mm, now 3.2 mm; zero outside, now inside. "
         "The session goes on with the old figures, which fit only the blade and the carriage"
     ) in done.said[0]
-    assert "Set one two decimal zero two; then start" in done.said[-1]
+    assert "One two point zero two; then start" in done.said[-1]
 
 
 def test_what_moves_no_cut_is_not_pointed_out(cut_off: Workshop) -> None:

@@ -146,7 +146,7 @@ class TestSettings:
         driver.heard("where", after=1.0)
         driver.speech("cut off")
         (again,) = driver.says
-        assert not again.replaces and again.klass == "setting" and "Set three decimal one eight" in driver.said
+        assert not again.replaces and again.klass == "setting" and "Three point one eight" in driver.said
         driver.gesture("tap", after=5.0)
         assert driver.kinds == []
         driver.speech("whole", after=2.0)
