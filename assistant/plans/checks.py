@@ -133,7 +133,7 @@ _ASKED = (
         "blade height",
         "blade set to {depth} above the bed the board stands on?",
         When.DEPTH,
-        "blade set to {depth}?",
+        "blade at {depth}?",
         _AS_LEFT,
     ),
     _Row("backing", "fresh backing face behind the cut?", When.PART),

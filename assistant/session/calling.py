@@ -100,9 +100,10 @@ def clamp_prompt(job: Job, number: int, began: int = 0) -> e.Prompt:
     """What to clamp for setup `number`, and what to keep clear of the blade there (mm, exact).
 
     began: the setup in which this run began. From the third one on it is said in short: the board, its end and what
-    has changed; from the second one on what to keep clear only where that has changed. 0: in full. Its figures `turn`: "" where the board need not be turned, "warned" where its turning was
-    warned about in this run before, else "full". held: say how it is held, since no check asks. keep_clear: say what to
-    keep clear.
+    has changed. What to keep clear is said from the second one on only where it has changed. 0: all of it.
+
+    Its figures: `turn` is "" where the board need not be turned over, "warned" where this run has warned before against
+    spinning it, else "full". `held`: say how it is held, since no check asks. `keep_clear`: say what to keep clear.
     """
     setup = job.setups[number - 1]
     same_board = [s for s in job.setups if (s.board, s.part) == (setup.board, setup.part)]

@@ -238,7 +238,7 @@ def test_edge_and_face_are_asked_about_as_they_must_lie(
 
 def test_a_screen_shows_the_whole_question_and_say_again_says_it() -> None:
     assert default("blade height") == (
-        "Blade set to twelve point three millimetres?",
+        "Blade at twelve point three millimetres?",
         "Blade set to twelve point three millimetres above the bed the board stands on?",
     )
     assert default("saw off") == (
