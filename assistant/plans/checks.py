@@ -26,7 +26,7 @@ MOST_CHECKS = 50
 MOST_EVERY = 20_000
 FIGURES = ("lowest", "highest", "depth", "above", "sockets")
 WHEN = (When.SESSION, When.SETUP, When.DEPTH, When.PART, When.STAGE, When.SETUP_END)
-"""What a shop file may give, beside "every n"."""
+"""What a shop file can give, beside "every n"."""
 CLAMPS, GUARD, CLAMPS_AND_GUARD = "clamps", "guard", "clamps and guard"
 CARRYING_ON, SAW_OFF = "carrying on", "saw off"
 FIXED = {
@@ -38,7 +38,7 @@ FIXED = {
 }
 """Checks that can't be removed, and when each is asked."""
 GONE = {"hold-down": "it is part of the clamps question"}
-"""Checks that there were once, and what came of each."""
+"""Former checks, and what has become of each."""
 BAR_CHECK = "setting bar out"
 GLUE_CHECK = "glue dry and trimmed"
 EDGE_AND_FACE = "edge and face"
@@ -50,18 +50,18 @@ KEEP_CLEAR_SAY = "keep clear: {lowest} to {highest}, up to {above} above the bed
 
 
 class After(Enum):
-    """What can happen that makes a check due again, whatever its `when` says."""
+    """What makes a check due again, whatever its `when` says."""
 
     INTERRUPTED = auto()
-    """The session was left and resumed: anybody may have been at the saw."""
+    """The session was left and resumed: anybody can have been at the saw."""
     CARRIED_ON = auto()
-    """It stood by, and goes on."""
+    """The session stood by, and goes on."""
     CLAMPED_AGAIN = auto()
-    """The work was out of its clamps, or may have been."""
+    """The work has been out of its clamps, or can have been."""
     TAKEN_BACK = auto()
     """A pass of this setup no longer counts as cut."""
     ALL_WAS_CUT = auto()
-    """... and it was the last one: the saw was to be switched off and the work looked at."""
+    """The last pass no longer counts as cut: the saw had to be switched off and the work looked at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ class _Row:
 OWN_FIGURES = ("way", "short_way", "count")
 _AGAIN_AFTER = {When.SETUP: frozenset({After.CLAMPED_AGAIN}), When.SETUP_END: frozenset({After.TAKEN_BACK})}
 _AS_LEFT = frozenset({After.INTERRUPTED})
-"""What somebody may have changed at the saw meanwhile."""
+"""What somebody can have changed at the saw meanwhile."""
 
 # In the order they are asked. Hold-down: the trailing end of a piece lifts as it leaves the cut, even when it is
 # clamped firmly (common practice, no source). Clamps and guard are one question where the guard has been confirmed

@@ -183,7 +183,7 @@ def _end_setup(turn: Turn) -> None:
 def say_again(turn: Turn, waits: bool = False, whole: bool = True) -> None:
     """What is asked or called now, once more.
 
-    waits: it doesn't cut off what is being said. whole: in full, as somebody wants it who asks for it.
+    waits: it doesn't cut off what is being said. whole: in full, which is what "say again" asks for.
     """
     state = turn.state
     if state.question:

@@ -1,4 +1,4 @@
-"""Whether work clamped afresh lies where it lay: which cut the still blade is tried in, and where that stands."""
+"""Whether work clamped again lies where it lay: which cut the still blade is tried in, and its setting."""
 
 from __future__ import annotations
 

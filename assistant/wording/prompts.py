@@ -269,8 +269,8 @@ def _way(words: Words, figures: dict[str, Any]) -> str:
 
 def _ask_back(words: Words, figures: dict[str, Any]) -> str:
     pass_ = words.count(figures["pass_"])
-    setup = "" if figures["same_setup"] else f" of setup {words.count(figures['setup'])}, the board before this one"
-    return f"Go back to pass {pass_}{setup and setup + ','} and count it as not cut? {YES_NO}"
+    setup = "" if figures["same_setup"] else f" of setup {words.count(figures['setup'])}, the board before this one,"
+    return f"Go back to pass {pass_}{setup} and count it as not cut? {YES_NO}"
 
 
 def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
@@ -295,7 +295,7 @@ _TRIED = {
     "near wall": "The still blade just meets that cut's wall towards the reference edge.",
     "edge": "Only an edge is cut, no kerf to try: the still blade just meets that cut's shoulder.",
 }
-"""What shows that the work has not moved, by where the blade is tried."""
+"""What shows that the work has not moved, by the place where the blade is tried."""
 
 
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
@@ -305,11 +305,11 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     begin = f"Saw off and isolated (unplugged). Reference edge {stop}, and clamp{bar}."
     if not figures["tried"]:
         nothing = "No cut has a wall left to try" if figures["cut_here"] else "No pass is cut yet"
-        return f"{begin} {nothing}, so the edge is all there is to go by. Done? {YES_NO}"
+        return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
     return (
         f"{begin} Carriage to pass {words.count(figures['tried'])}: {words.move(figures)}. "
-        f"{_TRIED[figures['where']]} If it is off {tolerance}, clamp to suit the cut, and mark down a problem. "
+        f"{_TRIED[figures['where']]} If it is off {tolerance}, clamp the work to suit the cut and mark down a problem. "
         f"Done? {YES_NO}"
     )
 
@@ -332,7 +332,7 @@ def _noted(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _open_sessions(words: Words, figures: dict[str, Any]) -> str:
-    """The newest ones. A command is to be read and not to be listened to."""
+    """The newest open sessions. The command of each is shown and not said."""
     named = []
     for title, cut, command in figures["sessions"][:MOST_NAMED]:
         passes = f"{title}, {words.counted(cut, 'pass', 'passes')} cut"
@@ -344,8 +344,8 @@ def _open_sessions(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _resume_instead(words: Words, figures: dict[str, Any]) -> str:
-    one, it = ("one of them", "that one") if len(figures["sessions"]) > 1 else ("it", "it")
-    return f"{_open_sessions(words, figures)} To go on with {one}, leave this new one and resume {it}."
+    old = "one of them" if len(figures["sessions"]) > 1 else "it"
+    return f"{_open_sessions(words, figures)} To go on with {old}, leave this new session and resume the old one."
 
 
 def _marked_here(words: Words, figures: dict[str, Any]) -> str:
@@ -364,7 +364,7 @@ def _at_pass(words: Words, pass_: int) -> str:
 
 
 def _marked_in_all(words: Words, figures: dict[str, Any]) -> str:
-    """Each place, as long as they are few; else how many there are, and in which setups."""
+    """Each place where they are few, else how many there are and in which setups."""
     places = figures["places"]
     if len(places) <= MOST_NAMED:
         named = [f"in setup {words.count(setup)} {_at_pass(words, pass_)}" for setup, pass_ in places]
@@ -392,7 +392,7 @@ def _tap_ignored(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _no_answer(words: Words, figures: dict[str, Any]) -> str:
-    return "A tap is no answer." if figures["mode"] == Mode.QUESTION else "Standing by: a tap does nothing."
+    return "A tap is not an answer." if figures["mode"] == Mode.QUESTION else "Standing by: a tap does nothing."
 
 
 def _called(words: Words, figures: dict[str, Any]) -> str:
@@ -405,14 +405,14 @@ def _back_asked(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _pairing_code(words: Words, figures: dict[str, Any]) -> str:
-    """Digit by digit, in two groups, on every screen and aloud."""
+    """The digits one by one in two groups, on every screen and aloud."""
     digits = [cardinal(int(digit)) for digit in figures["code"]]
     half = len(digits) // 2
     return f"Pairing code: {' '.join(digits[:half])}, {' '.join(digits[half:])}."
 
 
 _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
-    # How many setups there are is said by what comes next, the first one of so many.
+    # The first board, which comes next, says how many setups there are.
     "summary": lambda words, figures: f"{figures['title']}: {words.counted(figures['passes'], 'pass', 'passes')}.",
     "clamp": Words.clamp,
     "check": Words.check,
@@ -436,6 +436,9 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
         f"{_ended(words, figures)} Saw off; wait until the blade stands still; refit the riving knife and guard."
     ),
     "tap ignored": _tap_ignored,
+    "pressed too early": lambda words, figures: (
+        f"The {PRESSES[Press(figures['gesture'])]} began before this was asked, so it does not count."
+    ),
     "pairing code": _pairing_code,
 }
 
@@ -447,7 +450,7 @@ _TEMPLATES: dict[str, str] = {
     "stage over": (
         "Stage {stage} is done. Glue each blank into its board, end to end, reference edges level, and leave it "
         "overnight. When the glue is dry, cut the blank off at the board's own end, trim the end flush and never "
-        "short, and scrape the glue off edge and end. The session may be left until then."
+        "short, and scrape the glue off edge and end. You can leave the session until then."
     ),
     "finished": "All is cut. Isolate the saw and refit the riving knife and guard.",
     "again": "Again:",
@@ -463,34 +466,33 @@ _TEMPLATES: dict[str, str] = {
     "quickest": "As quick as it goes.",
     "nothing changed": "Nothing changed.",
     "nothing to go back to": "There is no pass to go back to.",
-    "earlier setup closed": "The setup before is closed; going back ends at the first pass of this one.",
+    "earlier setup closed": "The setup before is closed. You can go back only to the first pass of this one.",
     "no such pass": "There is no pass {pass_}; this end has {passes}.",
-    "setup reopened": "That board again, for pass {pass_}, clamped as it was.",
+    "setup reopened": "That board again, clamped as it was, for pass {pass_}.",
     "ask go to": "Go to pass {pass_} and count it as not cut? " + YES_NO,
     "ask end": "End the session with {left} passes not cut? " + YES_NO,
     "ask zeroed": (
-        "Zero the carriage again with the saw off and isolated: reference edge at zero, reading at zero. Is it done? "
+        "Zero the carriage again with the saw off and isolated: reference edge at zero, reading at zero. Done? "
         + YES_NO
     ),
     "ask clamped": "Is the work still clamped just as it was? " + YES_NO,
     "device": "{text}",
-    "too soon": "Too soon, not counted: a pass takes longer. When it is cut and drawn back, tap again.",
+    "too soon": "Too soon, not counted: a pass takes longer. Tap again when it is cut and drawn back.",
     "blade still turns": "Not counted: the blade takes {takes} seconds to stop. Wait, count, then confirm.",
-    "not announced yet": "Not counted: wait until it has been announced, then answer.",
-    "not read yet": "Not counted: read what is shown, then answer.",
-    "pressed too early": "The {gesture} began before this was asked; it does not count.",
-    "heard too late": "Heard too late, not obeyed: {phrase}",
-    "heard too early": "Heard before this was asked, not obeyed: {phrase}",
+    "not announced yet": "Not counted: wait for the announcement, then answer.",
+    "not read yet": "Not counted: read the screen first, then answer.",
+    "heard too late": "Heard too late, not done: {phrase}",
+    "heard too early": "Heard before this was asked, not done: {phrase}",
     "means nothing now": "Heard, but it means nothing now: {phrase}",
     "not heard": "Not understood: {reason}",
     "session over": "The session is over.",
-    "code not said": "The pairing code is not said while a pass may be under way; it is on the terminal.",
+    "code not said": "The pairing code is on the terminal. It is not said while a pass may be under way.",
     "not from the page": "Refused: the page may not do that.",
     "advanced from the page": "Advanced from the page.",
 }
 
-# What a log keeps of a prompt. It goes on standing there when the state is another one, so it never says what to do:
-# "hold to carry on", read a minute later, would confirm a check. Each prompt is in one of these two.
+# What a log keeps of a prompt. It stays there when something else is open, so it never says what to do: "long press to
+# carry on", read a minute later, would confirm a check. Each prompt is in one of these two.
 STANDS = frozenset({
     "summary", "cautions", "way", "where", "noted", "marked here", "marked in all", "how many", "device",
     "louder", "quieter", "slower", "quicker", "loudest", "softest", "slowest", "quickest",
@@ -498,7 +500,7 @@ STANDS = frozenset({
     "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",
     "code not said", "not from the page", "advanced from the page",
 })  # fmt: skip
-"""Kept whole: they say only what is, whenever they are read."""
+"""Kept whole: they state facts, and stay true whenever they are read."""
 
 RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "again": "Again:",
@@ -524,7 +526,7 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "ask carriage": lambda words, figures: f"Asked: carriage untouched at {words.position(figures['carriage_at'])}?",
     "ask zeroed": "Asked: carriage zeroed again?",
     "ask clamped": "Asked: still clamped just as it was?",
-    "ask registered": "Asked: clamped afresh?",
+    "ask registered": "Asked: clamped again?",
     "pairing code": "The pairing code was said.",
 }
-"""Kept so, without what it asks for."""
+"""Kept in these words, without what the prompt asks for."""

@@ -52,7 +52,7 @@ def test_asks_and_checks_and_then_calls_the_pass_in_flight_as_not_cut(cut_off: W
     assert done.said[0] == (
         "Resuming Small tray: long side, end one, setup one of two. One pass is recorded as cut. "
         "See that the saw is off. Does the carriage still read one two point zero two, untouched? "
-        "Hold for yes, double tap for no."
+        "Long press for yes, double tap for no."
     )
 
 

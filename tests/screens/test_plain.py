@@ -79,7 +79,7 @@ def test_what_a_gesture_does_stands_beside_the_place_and_nowhere_else() -> None:
     words = Words(job())
     screen.show(a_view("cutting", 2), None, words)
     screen.show(a_view("cutting", 3), None, words)
-    screen.said("Standing by. Hold to carry on.", "answer", "Standing by.")
+    screen.said("Standing by. Long press to carry on.", "answer", "Standing by.")
     screen.show(a_view("standing by"), None, words)
     screen.said(f"End it? {YES_NO}", "question", "Asked: end the session?")
     screen.show(a_view("question"), None, words)

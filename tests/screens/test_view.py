@@ -209,7 +209,7 @@ def test_what_a_hold_did_while_standing_by_goes_when_that_is_over(start: Callabl
         rig.send("h")
         rig.until(drawn("STANDING BY"))
         page = rig.until("hold: carry on")
-        assert "Hold to carry on" not in page
+        assert "Long press to carry on" not in page
         rig.send(" ")
         rig.until("a tap does nothing")
         rig.send("h")

@@ -50,7 +50,7 @@ class TestThePlainPath:
         assert [say.klass for say in driver.says] == ["caution", "caution", "clamp", "check"]
         assert (
             "These sessions are still open: Tea tray, five passes cut; Spice drawer, one pass cut. "
-            "To go on with one of them, leave this new one and resume that one. Setup one of four: "
+            "To go on with one of them, leave this new session and resume the old one. Setup one of four: "
         ) in driver.said
         shown = Words(job()).shown(driver.says[1].prompts)
         assert "Tea tray, 5 passes cut (kerfcall resume 1); Spice drawer, 1 pass cut (kerfcall resume 2)." in shown
@@ -158,7 +158,6 @@ class TestThePlainPath:
 
     def test_another_part_is_named_with_what_to_keep_clear_of_it(self) -> None:
         *_, third, fourth = self.boards_named(Driver(job()), 4)
-        zone = "Keep clear: five to thirteen millimetres, up to twenty-eight above the bed."
         assert third.startswith("Long side, part A, end one. Keep clear: ") and third.count(".") == 2
         assert fourth == "Long side, end two: turn it end over end."
 
@@ -423,7 +422,7 @@ class TestGestures:
         driver = cutting(1)
         driver.heard("back")
         driver.gesture("tap")
-        assert driver.kinds == [] and "A tap is no answer" in driver.said
+        assert driver.kinds == [] and "A tap is not an answer" in driver.said
         driver.gesture("double")
         assert driver.kinds == [] and "Nothing changed. Six point zero two." in driver.said
         driver.heard("back")

@@ -114,7 +114,7 @@ def test_the_next_setting_is_called_from_where_the_cut_was_tried() -> None:
     (anew,) = [fact for fact in driver.facts if isinstance(fact, f.Reregistered)]
     assert Fraction(anew.setting) == driver.state.pattern.passes[1].setting == driver.state.carriage_at
     driver.confirm_all()
-    assert driver.said.startswith("Set the carriage, start the saw, cut, draw back clear and tap. From turn seven, mark seven two: up five")
+    assert driver.said.startswith("Set the carriage, start the saw, cut, draw back clear and tap. From turn seven")
 
 
 def test_gone_back_to_the_cut_it_was_tried_in_the_carriage_comes_from_where_it_stood_before_and_not_from_zero() -> None:
