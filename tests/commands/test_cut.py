@@ -62,9 +62,9 @@ def test_what_is_said_in_a_whole_job(workshop: Workshop) -> None:
     assert said[0].startswith("Kerfcall never stops the saw.")
     assert said[5] == "Set the carriage, start the saw, cut, draw back clear and tap. Nine point one six."
     assert said[6] == "One two point zero two."
-    assert said[7] == "Saw off. When the blade has stopped, count one socket."
+    assert said[7] == "Saw off and stopped? Count one."
     assert said[8].startswith("Setup two of two: long side, part A, end two down."), "the next board comes after that"
-    assert said[-2] == "Saw off. When the blade has stopped, count one socket."
+    assert said[-2] == "Saw off and stopped? Count one."
     assert said[-1] == "All is cut. Isolate the saw and refit the riving knife and guard."
 
 

@@ -275,7 +275,7 @@ class TestSessionsStoredBefore:
             ("pass_cut", 2, 2, "pedal"),
             ("check_opened", 2, "saw off"),
         ]
-        assert "Saw off. When the blade has stopped, count one socket." in unfinished.said
+        assert "Saw off and stopped? Count one." in unfinished.said
         finished = stored.resume("1 pedal hold\n20 pedal hold\n")
         assert finished.facts[-2:] == [("setup_done", 2), ("finished",)]
 
