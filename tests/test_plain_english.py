@@ -13,7 +13,7 @@ ROOT = Path(__file__).parent.parent
 INSTEAD = {
     r"told": "shown, said, reported, recorded",
     r"anew|afresh": "again",
-    r"stands? in|stood in|standing in": "limited, is used instead, replaces",
+    r"stands? in for|stood in for|standing in": "limited, is used instead, replaces",
     r"local codes": "local regulations",
     r"is heeded|are heeded|is minded": "is respected",
     r"thus|hence|wherein|whereof|thereof|therein": "so, in which",

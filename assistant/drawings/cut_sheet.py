@@ -112,7 +112,7 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
         steps_of = list(group)
         for step in steps_of:
             if isinstance(step, CheckStep):
-                asked = in_figures.one(prompt("check", say=step.check.say, **figures))
+                asked = in_figures.one(prompt("check", say=step.check.say, end=setup.end, **figures))
                 _tick(flow, f"{step.check.name}: {asked}")
         if passes := [step for step in steps_of if isinstance(step, PassStep)]:
             _passes(flow, job.carriage, passes)

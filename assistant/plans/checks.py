@@ -26,7 +26,7 @@ MOST_CHECKS = 50
 MOST_EVERY = 20_000
 FIGURES = ("lowest", "highest", "depth", "above", "sockets")
 WHEN = (When.SESSION, When.SETUP, When.DEPTH, When.PART, When.STAGE, When.SETUP_END)
-"""What a shop file may give, beside "every n"."""
+"""What a shop file can give, beside "every n"."""
 CLAMPS, GUARD, CLAMPS_AND_GUARD = "clamps", "guard", "clamps and guard"
 CARRYING_ON, SAW_OFF = "carrying on", "saw off"
 FIXED = {
@@ -38,9 +38,11 @@ FIXED = {
 }
 """Checks that can't be removed, and when each is asked."""
 GONE = {"hold-down": "it is part of the clamps question"}
-"""Checks that there were once, and what came of each."""
+"""Former checks, and what has become of each."""
 BAR_CHECK = "setting bar out"
 GLUE_CHECK = "glue dry and trimmed"
+EDGE_AND_FACE = "edge and face"
+EDGE_AND_FACE_SAY = "{way}?"
 GUARD_SAY = "guard for this cut fitted: {}?"
 GUARD_DEFAULT = "blade boxed in where it comes out behind the backing"
 # What the blade sweeps, with a margin above it; on a narrow board there may be no place for a clamp but above it.
@@ -48,61 +50,75 @@ KEEP_CLEAR_SAY = "keep clear: {lowest} to {highest}, up to {above} above the bed
 
 
 class After(Enum):
-    """What can happen that makes a check due again, whatever its `when` says."""
+    """What makes a check due again, whatever its `when` says."""
 
     INTERRUPTED = auto()
-    """The session was left and resumed: anybody may have been at the saw."""
+    """The session was left and resumed: anybody can have been at the saw."""
     CARRIED_ON = auto()
-    """It stood by, and goes on."""
+    """The session stood by, and goes on."""
     CLAMPED_AGAIN = auto()
-    """The work was out of its clamps, or may have been."""
+    """The work has been out of its clamps, or can have been."""
     TAKEN_BACK = auto()
     """A pass of this setup no longer counts as cut."""
     ALL_WAS_CUT = auto()
-    """... and it was the last one: the saw was to be switched off and the work looked at."""
+    """The last pass no longer counts as cut: the saw had to be switched off and the work looked at."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """A default check. again_after: beside what goes with its `when`. confirms: checks that its answer confirms too.
+    """A default check.
 
-    takes_the_place_of: checks that it asks in one question where all of them are due; it is due with them only.
+    say: the whole question, as it is shown, and said on "say again". aloud: what is said else, "" for the whole
+    question. It is short, since it is heard at every setup, and it leaves out nothing that must be done. again_after:
+    what makes the check due again, beside what goes with its `when`. confirms: other checks that its answer confirms.
+    takes_the_place_of: checks that it asks in one question where all of them are due; it is due only with them.
     """
 
     name: str
     say: str
     when: When
+    aloud: str = ""
     again_after: frozenset[After] = frozenset()
     confirms: tuple[str, ...] = ()
     takes_the_place_of: tuple[str, ...] = ()
 
 
+# Beside `FIGURES`, in our own questions only: how the board is held, which depends on its end, and how many sockets or
+# slots there are, without the word.
+OWN_FIGURES = ("way", "short_way", "count")
 _AGAIN_AFTER = {When.SETUP: frozenset({After.CLAMPED_AGAIN}), When.SETUP_END: frozenset({After.TAKEN_BACK})}
 _AS_LEFT = frozenset({After.INTERRUPTED})
-"""What somebody may have changed at the saw meanwhile."""
+"""What somebody can have changed at the saw meanwhile."""
 
 # In the order they are asked. Hold-down: the trailing end of a piece lifts as it leaves the cut, even when it is
 # clamped firmly (common practice, no source). Clamps and guard are one question where the guard has been confirmed
 # before for this depth: the fewer the questions, the better each is heard. Clamps just confirmed are tight still, so
-# nothing asks whether they are.
+# nothing asks whether they are. What to keep clear is said with the board to clamp, so the short question needn't.
 _ASKED = (
     # Where it is asked it decides whether there is anything to clamp.
-    _Row(GLUE_CHECK, "glue dry overnight and scraped off, ends trimmed flush?", When.STAGE),
+    _Row(
+        GLUE_CHECK,
+        "glue dry overnight and scraped off, ends trimmed flush?",
+        When.STAGE,
+        "glue dry, scraped off and trimmed flush?",
+    ),
     _Row("zero", "carriage zeroed to the reference edge?", When.SESSION),
-    _Row("edge and face", "edge and face as just told?", When.SETUP),
+    _Row(EDGE_AND_FACE, EDGE_AND_FACE_SAY, When.SETUP, "{short_way}?"),
     _Row(BAR_CHECK, "setting bar out of its slot?", When.SETUP),
     _Row(
         CLAMPS,
         f"{KEEP_CLEAR_SAY} Clamps, screws and stop all outside and tight, trailing end held down?",
         When.SETUP,
+        "clamped tight and clear and held down?",
         _AS_LEFT,
         confirms=(CARRYING_ON,),
     ),
-    _Row(GUARD, GUARD_SAY.format(GUARD_DEFAULT), When.SETUP, _AS_LEFT),
+    _Row(GUARD, GUARD_SAY.format(GUARD_DEFAULT), When.SETUP, "guard for this cut fitted?", _AS_LEFT),
     _Row(
         CLAMPS_AND_GUARD,
         f"{KEEP_CLEAR_SAY} Clamped tight and clear, trailing end held down, guard on?",
         When.SETUP,
+        "tight and clear, held down, guard on?",
         confirms=(CLAMPS, GUARD, CARRYING_ON),
         takes_the_place_of=(CLAMPS, GUARD),
     ),
@@ -110,13 +126,27 @@ _ASKED = (
         CARRYING_ON,
         "saw off? Clamps still tight, guard on?",
         When.STANDING_BY,
+        "saw off, clamps tight, guard on?",
         frozenset({After.CARRIED_ON, After.ALL_WAS_CUT}),
     ),
-    _Row("blade height", "blade height measured, {depth}?", When.DEPTH, _AS_LEFT),
+    _Row(
+        "blade height",
+        "blade set to {depth} above the bed the board stands on?",
+        When.DEPTH,
+        "blade at {depth}?",
+        _AS_LEFT,
+    ),
     _Row("backing", "fresh backing face behind the cut?", When.PART),
-    _Row(SAW_OFF, "saw off. When the blade has stopped, count {sockets}.", When.SETUP_END),
+    _Row(
+        SAW_OFF,
+        "saw off. When the blade has stopped, count {sockets}.",
+        When.SETUP_END,
+        "saw off and stopped? Count {count}.",
+    ),
 )
 _ROWS = {row.name: row for row in _ASKED}
+# As the default asks for it, whatever the shop file says is fitted.
+_ASKS_FOR_GUARD = re.compile(re.escape(GUARD_SAY).replace(r"\{\}", r"[^?]+"))
 
 
 def again_after(check: Check) -> frozenset[After]:
@@ -131,6 +161,28 @@ def covered_by(name: str) -> tuple[str, ...]:
     """The checks that an answer to this one confirms: itself, and those that go with it."""
     row = _ROWS.get(name)
     return (name, *row.confirms) if row else (name,)
+
+
+def aloud(name: str, say: str) -> str:
+    """The short question of a default check, to be said; `say` where a check asks something of its own.
+
+    A stored session says what it stored, where the default question has another wording by now.
+    """
+    row = _ROWS.get(name)
+    if row is None or not row.aloud or not (say == row.say or (name == GUARD and _ASKS_FOR_GUARD.fullmatch(say))):
+        return say
+    return row.aloud
+
+
+def asks_way(checks: Sequence[Check]) -> bool:
+    """Whether a check says how the board is held: its edge against what, and which face against the backing."""
+    return any(check.name == EDGE_AND_FACE and check.say == EDGE_AND_FACE_SAY for check in checks)
+
+
+def asks_keep_clear(checks: Sequence[Check]) -> bool:
+    """Whether clamps are asked about, aloud, with what to keep clear of the blade."""
+    asked = [aloud(check.name, check.say) for check in checks if check.name in (CLAMPS, CLAMPS_AND_GUARD)]
+    return all("{lowest}" in say and "{highest}" in say for say in asked)
 
 
 def default_checks(language: Language) -> tuple[Check, ...]:

@@ -40,7 +40,8 @@ def _started(state: State, fact: f.Started, at: float) -> Change:
 
 
 def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
-    return {"setup": fact.setup, "mode": CHECKS, "cursor": 0, "cut": 0, "touched": False, "open_check": None}
+    begun = {"setup": fact.setup, "began": state.began or fact.setup, "mode": CHECKS}
+    return {**begun, "cursor": 0, "cut": 0, "touched": False, "open_check": None}
 
 
 def _check_opened(state: State, fact: f.CheckOpened, at: float) -> Change:
@@ -123,7 +124,7 @@ def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
 
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
-    return {"mode": RESUMING, "open_check": None, "redo": redo}
+    return {"mode": RESUMING, "began": state.setup, "open_check": None, "redo": redo}
 
 
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:

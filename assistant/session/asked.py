@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.plans.checks import SAW_OFF, figures_of
+from assistant.plans.checks import CLAMPS, SAW_OFF, figures_of
 from assistant.session import effects as e
 from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
@@ -13,7 +13,7 @@ _MOVE = ("setting", "previous", "approach")
 
 
 def asked(state: State) -> e.Prompt | None:
-    """The open question, or else the open check, as it is said; None if nothing is asked."""
+    """The open question, or else the open check; None when nothing is asked."""
     if state.question:
         return question_prompt(state)
     if state.mode == CHECKS and state.open_check is not None:
@@ -21,16 +21,22 @@ def asked(state: State) -> e.Prompt | None:
     return None
 
 
-def check_prompt(state: State, index: int | None = None) -> e.Prompt:
-    """The question of a check (of the open one by default) with its figures, mm, from `plans.checks.figures_of`."""
-    chosen = state.open_check if index is None else index
-    check = state.the_job.checks[chosen or 0]
-    return prompt("check", name=check.name, say=check.say, **figures_of(state.the_job, state.pattern))
+def check_prompt(state: State, index: int | None = None, again: bool = False) -> e.Prompt:
+    """A check's question (the open one's) with its figures, mm, as `plans.checks.figures_of` has them.
+
+    again: "say again" was asked for, which is answered by the whole question. Its figure `whole`: say all of it. So
+    clamps are asked about after an interruption, since nothing in this run has said yet what to keep clear.
+    """
+    chosen = (state.open_check if index is None else index) or 0
+    check = state.the_job.checks[chosen]
+    whole = again or (check.name == CLAMPS and bool(state.redo >> chosen & 1))
+    figures = figures_of(state.the_job, state.pattern)
+    return prompt("check", name=check.name, say=check.say, whole=whole, end=state.the_setup.end, **figures)
 
 
-def check_prompts(state: State, index: int | None = None) -> tuple[e.Prompt, ...]:
-    """A check's whole announcement. Where the blade comes to a stop, it names the problems marked in this setup."""
-    question = check_prompt(state, index)
+def check_prompts(state: State, index: int | None = None, again: bool = False) -> tuple[e.Prompt, ...]:
+    """A check's whole announcement. Once all is cut it first names the problems marked in this setup."""
+    question = check_prompt(state, index, again)
     passes = tuple(pass_ for setup, pass_ in state.marked if setup == state.setup)
     if not passes or dict(question.figures)["name"] != SAW_OFF:
         return (question,)
@@ -38,7 +44,7 @@ def check_prompts(state: State, index: int | None = None) -> tuple[e.Prompt, ...
 
 
 def end_prompts(state: State, last: e.Prompt) -> tuple[e.Prompt, ...]:
-    """What is said when the session is over: every problem marked in it, then what there is left to do."""
+    """What is said when the session is over: every problem marked in it, and then what to do."""
     return (prompt("marked in all", places=state.marked), last) if state.marked else (last,)
 
 

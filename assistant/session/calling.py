@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from assistant.plans.checks import FIXED
+from assistant.plans.checks import FIXED, asks_keep_clear, asks_way, figures_of
 from assistant.plans.job_json import fraction_text
 from assistant.plans.model import Job, When
 from assistant.session import effects as e
@@ -19,14 +19,14 @@ from assistant.session.turn import Turn, prompt, way_to
 def advance(turn: Turn, after_gate: bool = True) -> None:
     """Open the next due check or, when none is due, call the setting.
 
-    after_gate: the blade is presumed to stand still, so the first call is made in full.
+    after_gate: the blade is presumed to stand still, and anything may have been touched since the last call.
     """
     index = first_due(turn.state)
     if index is None:
         if turn.state.setup_complete:
             _end_setup(turn)
         else:
-            call_setting(turn, in_full=after_gate)
+            call_setting(turn, after_gate)
         return
     check = turn.state.the_job.checks[index]
     turn.fact(f.CheckOpened(turn.state.setup, check.name))
@@ -34,42 +34,49 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
     turn.effect(e.Prepare(_after_check(turn.state)))
 
 
-def setting_prompt(state: State, pass_: int, in_full: bool) -> e.Prompt:
+def setting_prompt(state: State, pass_: int, after_gate: bool, again: bool = False) -> e.Prompt:
     """The setting of a pass.
 
-    Its figure `repeated`: this or another setting was called and not cut, so nobody knows whether the carriage has
-    moved.
+    after_gate: as for `advance`. Then, in a run's first setup and on "say again" (again), it is said in full: with what
+    to do at the saw. Its figure `repeated`: nobody knows whether the carriage has been moved already, since this or
+    another setting was called and not cut, or since it is the first call after a gate.
     """
     to = state.pattern.passes[pass_ - 1]
     repeated = pass_ == state.cursor
     previous, below = way_to(state, to, repeated)
     return prompt(
-        "setting in full" if in_full else "setting",
+        "setting in full" if after_gate and (again or state.setup == state.began) else "setting",
         pass_=pass_,
         setting=to.setting,
         previous=previous,
-        repeated=repeated,
+        repeated=repeated or after_gate,
         approach=below,
     )
 
 
-def call_setting(turn: Turn, in_full: bool) -> None:
+def call_setting(turn: Turn, after_gate: bool) -> None:
     state = turn.state
     number = state.next_pass()
     setting = state.pattern.passes[number - 1].setting
-    spoken = setting_prompt(state, number, in_full)
+    spoken = setting_prompt(state, number, after_gate)
     turn.fact(f.SettingCalled(state.setup, number, fraction_text(setting)))
     turn.ask(Klass.SETTING, spoken)
     turn.effect(e.Prepare(_after_setting(turn.state)))
 
 
+def _setting_again(state: State, whole: bool = True) -> tuple[e.Prompt, ...]:
+    """The setting called, once more. whole: with what to do at the saw, where it is the first call after a gate."""
+    after_gate = state.opening.after == CHECKS
+    return prompt("again"), setting_prompt(state, state.cursor, after_gate, again=whole)
+
+
 def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
-    """What may have to be said next: this setting again, the next setting, or the question once all is cut."""
-    again = (setting_prompt(state, state.cursor, in_full=False),)
+    """What may be said next: this setting again, the next setting or what is asked when all is cut."""
+    again = _setting_again(state)
     after = replace(state, cut=state.cut | 1 << (state.cursor - 1))
     following = after.next_pass()
     if following:
-        return again, (setting_prompt(state, following, in_full=False),)
+        return again, (setting_prompt(state, following, after_gate=False),)
     index = first_due(after)
     return (again,) if index is None else (again, check_prompts(after, index))
 
@@ -81,16 +88,31 @@ def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     if index is not None:
         return (check_prompts(state, index),)
     if not state.setup_complete:
-        return ((setting_prompt(state, state.next_pass(), in_full=True),),)
+        return ((setting_prompt(state, state.next_pass(), after_gate=True),),)
     if state.setup < len(state.the_job.setups):
-        return ((*_stage_over(state), clamp_prompt(state.the_job, state.setup + 1)),)
+        return ((*_stage_over(state), clamp_prompt(state.the_job, state.setup + 1, state.began)),)
     return (end_prompts(state, prompt("finished")),)
 
 
-def clamp_prompt(job: Job, number: int) -> e.Prompt:
-    """What to clamp for setup `number`: board, part, end, edge against the stop, face against the backing."""
+def clamp_prompt(job: Job, number: int, began: int = 0) -> e.Prompt:
+    """What to clamp for setup `number`, and what to keep clear of the blade there (mm, exact).
+
+    began: the setup in which this run began. From the third one on it is said in short: the board, its end and what
+    has changed. What to keep clear is said from the second one on only where it has changed. 0: all of it.
+
+    Its figures: `turn` is "" where the board need not be turned over, "warned" where this run has warned before against
+    spinning it, else "full". `held`: say how it is held, since no check asks. `keep_clear`: say what to keep clear.
+    """
     setup = job.setups[number - 1]
     same_board = [s for s in job.setups if (s.board, s.part) == (setup.board, setup.part)]
+    short = 0 < began <= number - 2
+    before = job.setups[number - 2] if 0 < began < number else None
+    figures = figures_of(job, job.pattern_of(number))
+    as_before = before is not None and figures == figures_of(job, job.pattern_of(before.number))
+    turn = ""
+    if setup.end == 2 and job.layout != "slots":
+        warned = short and any(each.end == 2 for each in job.setups[began - 1 : number - 1])
+        turn = "warned" if warned else "full"
     return prompt(
         "clamp",
         setup=number,
@@ -104,12 +126,18 @@ def clamp_prompt(job: Job, number: int) -> e.Prompt:
         stop_side=job.carriage.stop_side,
         register=job.carriage.register,
         layout=job.layout,
+        short=short,
+        part_changed=short and before is not None and before.part != setup.part,
+        turn=turn,
+        held=not asks_way(job.checks),
+        keep_clear=not as_before and not asks_keep_clear(job.checks),
+        **figures,
     )
 
 
 def begin_setup(turn: Turn, number: int, *before: e.Prompt) -> None:
     turn.fact(f.SetupStarted(number))
-    turn.say(Klass.CLAMP, *before, clamp_prompt(turn.state.the_job, number))
+    turn.say(Klass.CLAMP, *before, clamp_prompt(turn.state.the_job, number, turn.state.began))
     advance(turn)
 
 
@@ -150,24 +178,28 @@ def _end_setup(turn: Turn) -> None:
     turn.say(Klass.END, *end_prompts(state, prompt("finished")))
 
 
-def say_again(turn: Turn, waits: bool = False) -> None:
-    """What is asked or called now, once more. waits: it doesn't cut off current speech."""
+def say_again(turn: Turn, waits: bool = False, whole: bool = True) -> None:
+    """What is asked or called now, once more.
+
+    waits: it doesn't cut off what is being said. whole: in full, which is what "say again" asks for.
+    """
     state = turn.state
     if state.question:
         turn.ask(Klass.QUESTION, question_prompt(state), waits=waits)
     elif state.mode == CHECKS and state.open_check is not None:
-        lead = () if state.touched and not _clamped_afresh(state) else (clamp_prompt(state.the_job, state.setup),)
-        turn.ask(Klass.CHECK, *lead, *check_prompts(state), waits=waits)
+        began = 0 if whole else state.began
+        lead = () if state.touched and not _clamped_again(state) else (clamp_prompt(state.the_job, state.setup, began),)
+        turn.ask(Klass.CHECK, *lead, *check_prompts(state, again=whole), waits=waits)
     elif state.mode == CUTTING:
-        turn.ask(Klass.SETTING, prompt("again"), setting_prompt(state, state.cursor, in_full=False), waits=waits)
+        turn.ask(Klass.SETTING, *_setting_again(state, whole), waits=waits)
     elif state.mode == STANDING_BY:
         turn.say(Klass.ANSWER, where_prompt(state), prompt("standing by"))
     elif state.mode == FINISHED:
         turn.say(Klass.END, *end_prompts(state, prompt("finished")))
 
 
-def _clamped_afresh(state: State) -> bool:
-    """Whether the question is asked again because the board was put against the stop again."""
+def _clamped_again(state: State) -> bool:
+    """Whether the check is asked once more because the board was put to the stop again."""
     index = state.open_check or 0
     check = state.the_job.checks[index]
     return bool(state.redo >> index & 1) and check.when == When.SETUP and check.name not in FIXED

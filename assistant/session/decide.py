@@ -83,11 +83,12 @@ def _start(turn: Turn, event: Start) -> None:
     turn.fact(f.Started(job, event.rehearsed))
     if event.hear_out:
         turn.fact(f.HearingOut())
-    turn.say(Klass.CAUTION, prompt("cautions"))
+    summary = prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes)
+    turn.say(Klass.CAUTION, prompt("cautions"), summary)
     if event.beside:
         named = tuple((one.title, one.cut, one.command) for one in event.beside)
         turn.say(Klass.CAUTION, prompt("open sessions", sessions=named))
-    begin_setup(turn, 1, prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes))
+    begin_setup(turn, 1)
 
 
 def _resume(turn: Turn, event: Resume) -> None:
@@ -348,7 +349,7 @@ def _speech_ended(turn: Turn, event: SpeechEnded) -> None:
     if event.how == SpeechEnd.WHOLE:
         turn.fact(f.Delivered(event.at))
     elif event.how == SpeechEnd.CUT_OFF:
-        say_again(turn, waits=True)
+        say_again(turn, waits=True, whole=False)
     else:
         turn.fact(f.Unspoken())
         _read(turn)

@@ -112,10 +112,10 @@ def nothing_changed(turn: Turn) -> None:
     state = turn.state
     unchanged = prompt("nothing changed")
     if state.mode == CUTTING:
-        turn.ask(Klass.SETTING, unchanged, setting_prompt(state, state.cursor, in_full=False))
+        turn.ask(Klass.SETTING, unchanged, setting_prompt(state, state.cursor, after_gate=False))
         return
     turn.say(Klass.ANSWER, unchanged)
-    say_again(turn)
+    say_again(turn, whole=False)
 
 
 def _step_back(turn: Turn, question: Question) -> None:
@@ -132,7 +132,7 @@ def _step_back(turn: Turn, question: Question) -> None:
 def _call_again(turn: Turn) -> None:
     """Inside the setup the work has not been touched: only checks that were already due come first."""
     if turn.state.mode == CUTTING:
-        call_setting(turn, in_full=False)
+        call_setting(turn, after_gate=False)
     else:
         advance(turn)
 

@@ -67,6 +67,7 @@ class Opening:
 class State:
     """n: records applied. setup: from 1, 0 before the first. cursor: the pass last called in this setup, 0 for none.
 
+    began: the setup in which this run began, 0 before: what is said of a board gets shorter from the third one on.
     cut: bit p - 1 is set when pass p of this setup is recorded as cut. redo: bit i is set when
     check i must be asked again whatever its own rule says. touched: a check of this setup has
     been answered, so the setup before it is closed. opening: what waits for an answer. carriage_at: the
@@ -104,6 +105,7 @@ class State:
     quicker: int = 0
     saw_off_at: float | None = None
     marked: tuple[tuple[int, int], ...] = ()
+    began: int = 0
 
     @property
     def generation(self) -> int:

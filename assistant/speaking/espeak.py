@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ctypes
 import os
+import re
 import threading
 from collections.abc import Callable
 from typing import Any
@@ -26,6 +27,11 @@ SLOWEST, FASTEST = 80, 450  # words a minute, the library's own limits
 # By language. Measured: an independent recogniser hears most settings right in this voice, and
 # hardly any in the plain "en" or "en-us" (tests/speaking/test_heard.py).
 CLEAREST = {"en": "en-us+f2"}
+
+# With hyphens round its point a number is one group of words: said 6 % quicker, and the recogniser of
+# tests/speaking/test_heard.py hears as many right (113 of 150, without 115; in noise 59 and 54). All digits in one
+# group would be quicker still, and are not heard as well (100 of 150).
+_POINT = re.compile(r"(?<=\w) point (?=\w)")
 
 _Callback = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.c_void_p)
 
@@ -146,7 +152,7 @@ class EspeakEngine:
             parts.append(part)
             return cancelled()
 
-        said = speakable(text)
+        said = _POINT.sub("-point-", speakable(text))
         with self._library.lock:
             # Voice and rate are global in the library: another engine of this process can have changed them.
             self._library.use(self.voice, self.words_a_minute)

@@ -1,9 +1,9 @@
-"""What is dialled on a handwheel: the move, then the mark that proves it, aloud and in figures.
+"""How a handwheel setting is said and shown: the move, then the mark that proves it.
 
-A dial shows marks and no turns, so a mark alone could be a whole turn off. The move says both, in cardinals; the mark
-where it ends follows digit by digit, and counts of turns that may be misheard are digits too. "Up" and "down" are the
-screw's: up is to greater settings. Places are counted from zero: "turn nine, mark two one"; below it "twenty-nine
-marks below zero, mark seven one".
+A dial shows marks but no turns, so a mark alone could be a whole turn off. The move gives both as cardinals. The mark
+where it ends follows digit by digit and comes last. A count of turns that could be misheard is said in digits too.
+"Up" means towards greater settings, "down" towards smaller ones. Places are counted from zero: "turn nine, mark two
+one". Below zero they are "twenty-nine marks below zero, mark seven one".
 """
 
 from __future__ import annotations
@@ -18,14 +18,15 @@ ZERO = Fraction(0)
 
 
 def has_dial(carriage: Carriage) -> bool:
-    """Whether settings are dialled, and so are called as moves."""
+    """Whether the carriage has a dial, so that its settings are called as moves."""
     return carriage.kind == "handwheel" and carriage.pitch is not None and carriage.divisions is not None
 
 
 def ways(previous: Fraction | None, approach: Fraction, setting: Fraction) -> tuple[str, str]:
-    """Which way, "up" or "down": from where the carriage stands to the point before the setting, and from there to it.
+    """The two directions, "up" or "down": to the approach point, and from there to the setting.
 
-    The same twice where that point isn't past the setting. previous: None for zero.
+    Both are the same where the approach point isn't past the setting. previous: where the carriage stands, mm; None
+    for zero.
     """
     first = "up" if approach > (previous or ZERO) else "down"
     return first, "up" if setting > approach else "down"
@@ -34,9 +35,9 @@ def ways(previous: Fraction | None, approach: Fraction, setting: Fraction) -> tu
 def spoken_call(
     carriage: Carriage, setting: Fraction, previous: Fraction | None, approach: Fraction | None, full: bool
 ) -> str:
-    """What to dial to come from `previous` to `setting` by way of `approach`, mm.
+    """What to dial to get from `previous` to `setting` by way of `approach`, mm.
 
-    previous: None where nothing was dialled since zero. full: names both ends with their turns, for when nobody
+    previous: None where nothing has been dialled since zero. full: give both ends with their turns, for when nobody
     knows whether the wheel has been turned already.
     """
     full = full or previous is None
@@ -45,15 +46,14 @@ def spoken_call(
     if approach is None or not _turned(carriage, start, approach):
         return begin + _spoken_leg(carriage, start, setting, full)
     first, last = ways(start, approach, setting)
-    past = " past it," if first != last else ""
-    onward = "on " if first == last else ""
-    to = _spoken_end(carriage, approach, full)
+    past, onward = (", past it", "") if first != last else ("", "on ")
+    # The mark where the first move ends is not said, since it could be taken for the setting.
     amount = _spoken_amount(turning(carriage, start, approach), full)
-    return f"{begin}{first}{past} {amount}, to {to}; then {onward}{_spoken_leg(carriage, approach, setting, full)}"
+    return f"{begin}{first} {amount}{past}; then {onward}{_spoken_leg(carriage, approach, setting, full)}"
 
 
 def spoken_place(carriage: Carriage, setting: Fraction) -> str:
-    """A place by its turn and mark: "turn nine, mark two one"; "one turn and two marks below zero, mark nine eight"."""
+    """A place by turn and mark: "turn nine, mark two one"; "one turn and two marks below zero, mark nine eight"."""
     away = turning(carriage, ZERO, setting)
     if away.up:
         return f"turn {safe_count(away.turns)}, {_spoken_mark(carriage, setting)}"
@@ -61,19 +61,19 @@ def spoken_place(carriage: Carriage, setting: Fraction) -> str:
 
 
 def spoken_reading(carriage: Carriage, setting: Fraction) -> str:
-    """What the dial reads there, and how far up: "mark four three, ten turns up"."""
+    """The dial's mark at a setting, and how far up it is: "mark four three, ten turns up"."""
     return f"{_spoken_mark(carriage, setting)}, {far_up(carriage, setting, figures=False)}"
 
 
 def shown_reading(carriage: Carriage, setting: Fraction) -> str:
-    """The same in figures: "mark 43, 10 turns up"."""
+    """`spoken_reading` in figures: "mark 43, 10 turns up"."""
     return f"mark {_mark(carriage, setting)}, {far_up(carriage, setting, figures=True)}"
 
 
 def shown_call(carriage: Carriage, setting: Fraction, previous: Fraction | None, approach: Fraction | None) -> str:
     """The move and where it ends, in figures: "up 1 turn + 22 marks to 9 turns + 21".
 
-    With an approach: "down 2 turns to 7 turns + 21, past it, then up 1 turn to ...".
+    With an approach point: "down 2 turns to 7 turns + 21, past it, then up 1 turn to ...".
     """
     start = previous or ZERO
     if approach is None or not _turned(carriage, start, approach):
@@ -91,13 +91,13 @@ def shown_move(carriage: Carriage, start: Fraction, end: Fraction) -> str:
 
 
 def big_move(carriage: Carriage, start: Fraction, end: Fraction) -> str:
-    """For block letters, turns and marks: "UP 1+22"; "STAY" where there is none."""
+    """The move in turns and marks for block letters: "UP 1+22"; "STAY" where there is none."""
     move = turning(carriage, start, end)
     return f"{_way(move).upper()} {_in_short(move)}" if not move.none else "STAY"
 
 
 def big_place(carriage: Carriage, setting: Fraction) -> str:
-    """For block letters: turns from zero and mark, "9+21"; below zero turns and marks down from it, "-1-29", "-29"."""
+    """A place for block letters: turns from zero and mark, "9+21"; below zero, turns and marks down: "-1-29", "-29"."""
     away = turning(carriage, ZERO, setting)
     if away.up:
         return _in_short(away)
@@ -118,13 +118,13 @@ def _spoken_leg(carriage: Carriage, start: Fraction, end: Fraction, full: bool) 
 
 
 def _spoken_end(carriage: Carriage, setting: Fraction, full: bool) -> str:
-    """Above zero a short call ends in the mark alone, since the move before it counts the turns."""
+    """Where a move ends. Above zero a short call gives the mark alone, since the move has counted the turns."""
     short = not full and marks(carriage, setting) >= 0
     return _spoken_mark(carriage, setting) if short else spoken_place(carriage, setting)
 
 
 def _spoken_amount(move: Turning, full: bool) -> str:
-    """full: "marks" is left out after turns, as the sentence is long enough."""
+    """Turns and marks in words. full: without the word "marks" after turns, since the sentence is long enough."""
     count = spoken_number(mark_text(move.marks))
     noun = " mark" if move.marks == 1 else "" if full and move.turns else " marks"
     parts = [f"{safe_count(move.turns)} turn{_plural(move.turns)}"] if move.turns else []

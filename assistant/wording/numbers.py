@@ -1,8 +1,8 @@
 """Numbers as they are spoken: settings, lengths, digits, cardinals. English, plain spelling for a synthesiser.
 
-Digits follow the order of radiotelephony (ICAO Annex 10 Vol. II, 5.2.1.4.3): one by one, the
-decimal point spoken as "decimal" at its place. The respellings of that table (WUN, TREE, FIFE)
-are for human throats; a synthesiser gets the plain words.
+Digits follow the order of radiotelephony (ICAO Annex 10 Vol. II, 5.2.1.4.3): one by one, the decimal point at its
+place. It is "point", as in a workshop (common practice, no source), not the radio's "decimal". The respellings of that
+table (WUN, TREE, FIFE) are for human throats; a synthesiser gets the plain words.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import re
 from fractions import Fraction
 
 from assistant.joinery.model import Carriage
-from assistant.joinery.settings import MOST_DECIMALS, in_64ths, reading
+from assistant.joinery.settings import MOST_DECIMALS, in_64ths, places, reading
 from assistant.joinery.units import MM_PER_UNIT, mixed, plain_length
 from assistant.plans.model import Job
 
@@ -22,7 +22,7 @@ _SMALL = (
 )
 _TENS = ("", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 # fmt: on
-_CHARACTERS = {**{str(digit): _SMALL[digit] for digit in range(10)}, ".": "decimal", "-": "minus"}
+_CHARACTERS = {**{str(digit): _SMALL[digit] for digit in range(10)}, ".": "point", "-": "minus"}
 _PARTS_OF_AN_INCH = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth"}
 # Beyond this a count may end in "teen" or "ty": "thirteen" and "thirty" sound alike beside a machine.
 _LARGEST_SAFE_CARDINAL = 12
@@ -31,7 +31,7 @@ _PART_NAMES = re.compile("thirty-second|sixty-fourth")
 
 
 def spoken_digits(text: str) -> str:
-    """The characters of a number one by one: "121.5" -> "one two one decimal five", "-" -> "minus".
+    """The characters of a number one by one: "121.5" -> "one two one point five", "-" -> "minus".
 
     Raises ValueError for anything but digits, "." and "-".
     """
@@ -107,6 +107,19 @@ def spoken_length(mm: Fraction, unit: str) -> str:
     return f"{spoken_number(text)} millimetre" + ("" if text in ("1", "-1") else "s")
 
 
+def spoken_distance(carriage: Carriage, mm: Fraction) -> str:
+    """How far to move the carriage (mm, > 0), as exactly as it shows it: "half a millimetre", "220 steps" in words."""
+    if carriage.kind == "steps":
+        steps = round(mm / carriage.resolution)
+        return f"{cardinal(steps)} step" + ("" if steps == 1 else "s")
+    if carriage.unit == "mm" and mm == Fraction(1, 2):
+        return "half a millimetre"
+    size = in_unit(mm, carriage.unit)
+    if carriage.unit == "in" and (size * 64).denominator == 1:
+        return _sixty_fourths(size)
+    return f"{spoken_number(_trimmed(fixed(size, places(carriage))))} {_noun(size, carriage.unit)}"
+
+
 def shown_length(mm: Fraction, unit: str) -> str:
     """The same in figures: "12.3 mm", "3/4 in", "0.505 in"."""
     inches = in_unit(mm, "in")
@@ -122,7 +135,7 @@ def settable_depth(mm: Fraction, unit: str, reads: str) -> Fraction:
 
 
 def spoken_depth(mm: Fraction, unit: str, reads: str) -> str:
-    """A blade height in words, as `settable_depth` has it: "twelve decimal three millimetres"."""
+    """A blade height in words, as `settable_depth` has it: "twelve point three millimetres"."""
     depth = settable_depth(mm, unit, reads)
     if unit == "in" and reads == "fractions":
         return _sixty_fourths(depth)
@@ -174,9 +187,9 @@ def _trimmed(text: str) -> str:
 
 
 def spoken_number(text: str) -> str:
-    """A number in figures as a cardinal, decimals one by one: "-12.35" -> "minus twelve decimal three five"."""
+    """A number in figures as a cardinal, decimals one by one: "-12.35" -> "minus twelve point three five"."""
     whole, _, decimals = text.removeprefix("-").partition(".")
-    spoken = cardinal(int(whole)) + (f" decimal {spoken_digits(decimals)}" if decimals else "")
+    spoken = cardinal(int(whole)) + (f" point {spoken_digits(decimals)}" if decimals else "")
     return f"minus {spoken}" if text.startswith("-") else spoken
 
 
@@ -194,7 +207,7 @@ def _spoken_64ths(carriage: Carriage, setting: Fraction) -> str:
 def _spoken_digits_of_fraction(shown: str) -> str:
     """A reading in fractions, figure by figure.
 
-    "1 13/64 + 0.002" -> "one and one three over six four, plus zero decimal zero zero two".
+    "1 13/64 + 0.002" -> "one and one three over six four, plus zero point zero zero two".
     """
     fraction, sign, rest = shown.partition(" + ") if " + " in shown else shown.partition(" - ")
     parts = [" over ".join(map(spoken_digits, part.split("/"))) for part in fraction.split(" ")]

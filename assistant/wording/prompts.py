@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.joinery.settings import reading
+from assistant.plans.checks import aloud
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
@@ -17,24 +18,26 @@ from assistant.wording.numbers import (
     shown_length,
     shown_outward,
     spoken_depth,
+    spoken_distance,
     spoken_length,
     spoken_outward,
     spoken_setting,
 )
 
-# At the end of whatever asks: plain lines, which stay, leave it out.
-YES_NO = "Hold for yes, double tap for no."
+# At the end of every question. Plain lines leave it out, since they stay when something else is asked.
+YES_NO = "Long press for yes, double tap for no."
+NEVER_SPIN = "Never spin it on its face."
 SETTINGS = ("setting", "setting in full")
 SETTING_BAR = "setting bar"
 MOST_NAMED = 3
-"""So many marked problems or open sessions are named one by one."""
+"""Up to so many marked problems or open sessions are named one by one."""
 
 
 class Words:
-    """Turns prompts into sentences for one job: its carriage, its unit, its way of reading numbers.
+    """Turns prompts into sentences for one job, with its carriage, its unit and its way of reading numbers.
 
-    figures: numbers as a screen has them, "12.3 mm", rather than in words; but for a setting's own,
-    which stay as they are spoken.
+    figures: word them for a screen, with numbers as figures ("12.3 mm") and everything in full. A setting's own number
+    stays as it is spoken.
     """
 
     def __init__(self, job: Job, figures: bool = False):
@@ -44,14 +47,14 @@ class Words:
         self.figures = figures
 
     def shown(self, prompts: Iterable[Prompt]) -> str:
-        """An announcement for a screen: a setting's figures first, on a line of their own; other numbers in figures."""
+        """An announcement for a screen: a setting's figures on a first line, then all of it with numbers in figures."""
         prompts = tuple(prompts)
         settings = [dict(prompt.figures) for prompt in prompts if prompt.key in SETTINGS]
         heads = [self.shown_call(each["setting"], each["previous"], each["approach"]) for each in settings]
         return "\n".join([*heads, Words(self.job, figures=True).say(prompts)])
 
     def shown_call(self, setting: Fraction, previous: Fraction | None, approach: Fraction | None) -> str:
-        """What to set, in figures: a handwheel's move and where it ends; else the setting, and what comes before it."""
+        """What to set, in figures: a handwheel's move and where it ends, else the setting and what comes before it."""
         if dial.has_dial(self.carriage):
             return dial.shown_call(self.carriage, setting, previous, approach)
         if approach is None or approach == previous:
@@ -60,7 +63,7 @@ class Words:
         return f"{reading(self.carriage, setting)}   (first {first} to {reading(self.carriage, approach)})"
 
     def recorded(self, prompts: Iterable[Prompt]) -> str:
-        """What a log keeps of an announcement or a line: what happened, never what to do; see `RECORDS`."""
+        """What a log keeps of an announcement or a line: what happened, and never what to do (see `RECORDS`)."""
         words = Words(self.job, figures=True)
         texts = []
         for prompt in prompts:
@@ -83,7 +86,7 @@ class Words:
         template = _TEMPLATES.get(prompt.key)
         if template is not None:
             filled = template.format(**{name: self._figure(value) for name, value in figures.items()})
-            # Some begin with a figure, which may be a word.
+            # Some begin with a figure, which can be a word.
             return filled[:1].upper() + filled[1:]
         return _SENTENCES[prompt.key](self, figures)
 
@@ -102,7 +105,7 @@ class Words:
         return f"{self.count(count)} {one if count == 1 else many}"
 
     def position(self, setting: Fraction) -> str:
-        """Where the carriage stands at `setting`, as it shows it."""
+        """A setting as the carriage shows it."""
         if dial.has_dial(self.carriage):
             return (dial.shown_reading if self.figures else dial.spoken_reading)(self.carriage, setting)
         return reading(self.carriage, setting) if self.figures else self._read(setting)
@@ -119,33 +122,40 @@ class Words:
         return (shown_depth if self.figures else spoken_depth)(mm, self._unit, self._reads)
 
     def clear_of(self, mm: Fraction, up: bool, named: bool = True) -> str:
-        """How far the blade reaches, rounded away from it, so that what is clear of this is clear of the blade."""
+        """How far the blade reaches, rounded away from it, so that what clears this length clears the blade."""
         return (shown_outward if self.figures else spoken_outward)(mm, self._unit, up, named)
 
     def setting(self, figures: dict[str, Any], full: bool = False) -> str:
-        """The setting, the number last; when it lies below, first past it and then up to it; or down, where it must.
+        """The setting. Its number comes last, and it is the only one that could be set.
 
-        full: a handwheel's with both ends of the move, as it is whenever the wheel may have been turned already.
+        A setting that must be come up to is preceded by how far below it to go first; a distance, not a place. full:
+        both ends of a handwheel's move, as ever when the wheel may have been turned already.
         """
         setting, previous, approach = figures["setting"], figures["previous"], figures["approach"]
         if dial.has_dial(self.carriage):
             return dial.spoken_call(self.carriage, setting, previous, approach, full or figures["repeated"])
         if approach is None or approach == previous:
-            return f"set {self._read(setting)}"
+            return self._read(setting)
         first, last = dial.ways(previous, approach, setting)
-        if first == last:
-            return f"first {first} to {self._read(approach)}; then on {last}: set {self._read(setting)}"
-        return f"{first} past it, to {self._read(approach)}; then {last}: set {self._read(setting)}"
+        side = "below" if approach < setting else "above"
+        onward = "on " if first == last else ""
+        distance = spoken_distance(self.carriage, abs(setting - approach))
+        return f"{distance} {side}, then {onward}{last} to {self._read(setting)}"
 
     def move(self, figures: dict[str, Any]) -> str:
-        """The setting and how to come to it, in full: on a screen in figures."""
+        """The setting and how to get to it, in full; on a screen in figures."""
         if not self.figures:
             return self.setting({**figures, "repeated": True})
         return " ".join(self.shown_call(figures["setting"], figures["previous"], figures["approach"]).split())
 
     def check(self, figures: dict[str, Any]) -> str:
-        """What a check asks. Aloud, the unit is named once: at the end of the range, from which a height takes it."""
+        """What a check asks: the short question aloud, unless its figure `whole` says so; the whole one on a screen.
+
+        Aloud, the unit is named once: at the end of the range, from which a height takes it.
+        """
         say = figures["say"]
+        if not self.figures and not figures.get("whole"):
+            say = aloud(figures.get("name", ""), say)
         has_range = "{lowest} to {highest}" in say
         filled = say.format(
             lowest=self.clear_of(figures["lowest"], up=False, named=not has_range),
@@ -153,28 +163,35 @@ class Words:
             depth=self.depth(figures["depth"]),
             above=self.clear_of(figures["above"], up=True, named=self.figures or not has_range),
             sockets=self.sockets(figures["sockets"]),
+            count=self.count(figures["sockets"]),
+            **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1),
         )
         return _sentence(filled)
 
     def sockets(self, number: int) -> str:
-        """How many: "seven sockets", or slots where those are cut."""
+        """How many sockets: "seven sockets", or "slots" where those are cut."""
         kind = "slot" if self.job.layout == "slots" else "socket"
         return self.counted(number, kind, f"{kind}s")
 
     def keep_clear(self, figures: dict[str, Any]) -> tuple[str, str]:
-        """What the blade sweeps, from the figures of a check: "5 to 84 mm" off the edge, "28 mm" above the bed."""
+        """What to keep clear, from the figures of a check: "5 to 84 mm" off the edge, "28 mm" above the bed."""
         low, high = self.clear_of(figures["lowest"], up=False, named=False), self.clear_of(figures["highest"], up=True)
         return f"{low} to {high}", self.clear_of(figures["above"], up=True)
 
     def clamp(self, figures: dict[str, Any]) -> str:
-        stop = to_the_stop(figures["register"], figures["stop_side"])
-        if figures["layout"] == "slots":
-            way = f"Reference edge {stop}."
-        elif figures["end"] == 1:
-            way = f"Reference edge {stop}, marked face to the backing."
-        else:
-            way = f"Turn it end over end: same edge {stop}, other face to the backing. Never spin it on its face."
-        return f"{_which_board(self, figures)} {way}"
+        """Which board to clamp, how, and aloud what to keep clear; a screen shows that with the check."""
+        short = figures["short"] and not self.figures
+        parts = [_board_in_short(self, figures) if short else _which_board(self, figures)]
+        if figures["held"] or self.figures:
+            parts.append(_held(figures))
+        elif figures["turn"] == "full":
+            parts.append(f"Turn it end over end. {NEVER_SPIN}")
+        if figures["keep_clear"] and not self.figures:
+            low = self.clear_of(figures["lowest"], up=False, named=False)
+            high = self.clear_of(figures["highest"], up=True)
+            above = self.clear_of(figures["above"], up=True, named=False)
+            parts.append(f"Keep clear: {low} to {high}, up to {above} above the bed.")
+        return " ".join(parts)
 
 
 def _sentence(text: str) -> str:
@@ -182,23 +199,60 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + ("" if text[-1:] in ".?!" else ".")
 
 
+def _held(figures: dict[str, Any]) -> str:
+    stop = to_the_stop(figures["register"], figures["stop_side"])
+    if figures["layout"] == "slots":
+        return f"Reference edge {stop}."
+    if figures["end"] == 1:
+        return f"Reference edge {stop}, marked face to the backing."
+    return f"Turn it end over end: same edge {stop}, other face to the backing. {NEVER_SPIN}"
+
+
 def _which_board(words: Words, figures: dict[str, Any]) -> str:
-    first, copies, of = figures["first_copy"], figures["copies"], figures["of"]
     place = f"Setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
-    which = [figures["board"]]
-    if copies > 1:
-        last = words.count(first + copies - 1)
-        which.append(f"{words.count(first)} to {last} of {words.count(of)} clamped together")
-    elif of > 1:
-        which.append(f"{words.count(first)} of {words.count(of)}")
-    which.append(f"part {figures['part']}")
+    which = [figures["board"], *_which_of(words, figures), f"part {figures['part']}"]
     slots = figures["layout"] == "slots"
     which.append("slotted side down" if slots else f"end {words.count(figures['end'])} down")
     return f"{place}: {', '.join(which)}."
 
 
+def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
+    """The board, its end and what has changed."""
+    which = [" ".join([figures["board"], *_which_of(words, figures, short=True)])]
+    which += [f"part {figures['part']}"] if figures["part_changed"] else []
+    which += [] if figures["layout"] == "slots" else [f"end {words.count(figures['end'])}"]
+    it = "it" if figures["copies"] == 1 else "them"
+    turned = f": turn {it} end over end" if figures["turn"] == "warned" and not figures["held"] else ""
+    return _sentence(", ".join(which) + turned)
+
+
+def _which_of(words: Words, figures: dict[str, Any], short: bool = False) -> list[str]:
+    """Which of several like boards, if there are several: "two of four", "both boards clamped together"."""
+    first, copies, of = figures["first_copy"], figures["copies"], figures["of"]
+    if copies == 1:
+        return [f"{words.count(first)} of {words.count(of)}"] if of > 1 else []
+    if copies == of:
+        which = "both boards" if of == 2 else f"all {words.count(of)} boards"
+    else:
+        to = "and" if copies == 2 else "to"
+        which = f"boards {words.count(first)} {to} {words.count(first + copies - 1)} of {words.count(of)}"
+    return [which if short else f"{which} clamped together"]
+
+
+def _ways(words: Words, end: int) -> dict[str, str]:
+    """How the board of this end is held, in the whole question and in the short one."""
+    carriage, slots = words.carriage, words.job.layout == "slots"
+    bar = carriage.register == SETTING_BAR
+    stop = f"against {'the setting bar at ' * bar}the {carriage.stop_side} stop"
+    short = f"edge to the {'bar' if bar else 'stop'}"
+    if slots:
+        return {"way": f"slotted side down, reference edge {stop}", "short_way": f"slotted side down, {short}"}
+    face = "marked face" if end == 1 else "other face"
+    return {"way": f"reference edge {stop}, {face} against the backing", "short_way": f"{short}, {face} back"}
+
+
 def to_the_stop(register: str, side: str = "") -> str:
-    """What the reference edge is put to: the stop, or the bar that stands in for the kerf before it."""
+    """What the reference edge is put to: the stop, or the bar that takes the place of the kerf in front of it."""
     stop = f"the {side} stop" if side else "the stop"
     return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
 
@@ -213,8 +267,8 @@ def _way(words: Words, figures: dict[str, Any]) -> str:
 
 def _ask_back(words: Words, figures: dict[str, Any]) -> str:
     pass_ = words.count(figures["pass_"])
-    setup = "" if figures["same_setup"] else f" of setup {words.count(figures['setup'])}, the board before this one"
-    return f"Back to pass {pass_}{setup}: it then counts as not cut. Is that right? {YES_NO}"
+    setup = "" if figures["same_setup"] else f" of setup {words.count(figures['setup'])}, the board before this one,"
+    return f"Go back to pass {pass_}{setup} and count it as not cut? {YES_NO}"
 
 
 def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
@@ -243,7 +297,7 @@ _TRIED = {
     "near wall": "The still blade just meets that cut's wall towards the reference edge.",
     "edge": "Only an edge is cut, no kerf to try: the still blade just meets that cut's shoulder.",
 }
-"""What shows that the work has not moved, by where the blade is tried."""
+"""What shows that the work has not moved, by the place where the blade is tried."""
 
 
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
@@ -253,11 +307,11 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     begin = f"Saw off and isolated (unplugged). Reference edge {stop}, and clamp{bar}."
     if not figures["tried"]:
         nothing = "No cut has a wall left to try" if figures["cut_here"] else "No pass is cut yet"
-        return f"{begin} {nothing}, so the edge is all there is to go by. Done? {YES_NO}"
+        return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
     return (
         f"{begin} Carriage to pass {words.count(figures['tried'])}: {words.move(figures)}. "
-        f"{_TRIED[figures['where']]} If it is off {tolerance}, clamp to suit the cut, and mark down a problem. "
+        f"{_TRIED[figures['where']]} If it is off {tolerance}, clamp the work to suit the cut and mark down a problem. "
         f"Done? {YES_NO}"
     )
 
@@ -280,7 +334,7 @@ def _noted(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _open_sessions(words: Words, figures: dict[str, Any]) -> str:
-    """The newest ones. A command is to be read and not to be listened to."""
+    """The newest open sessions. The command of each is shown and not said."""
     named = []
     for title, cut, command in figures["sessions"][:MOST_NAMED]:
         passes = f"{title}, {words.counted(cut, 'pass', 'passes')} cut"
@@ -292,8 +346,8 @@ def _open_sessions(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _resume_instead(words: Words, figures: dict[str, Any]) -> str:
-    one, it = ("one of them", "that one") if len(figures["sessions"]) > 1 else ("it", "it")
-    return f"{_open_sessions(words, figures)} To go on with {one}, leave this new one and resume {it}."
+    old = "one of them" if len(figures["sessions"]) > 1 else "it"
+    return f"{_open_sessions(words, figures)} To go on with {old}, leave this new session and resume the old one."
 
 
 def _marked_here(words: Words, figures: dict[str, Any]) -> str:
@@ -312,7 +366,7 @@ def _at_pass(words: Words, pass_: int) -> str:
 
 
 def _marked_in_all(words: Words, figures: dict[str, Any]) -> str:
-    """Each place, as long as they are few; else how many there are, and in which setups."""
+    """Each place where they are few, else how many there are and in which setups."""
     places = figures["places"]
     if len(places) <= MOST_NAMED:
         named = [f"in setup {words.count(setup)} {_at_pass(words, pass_)}" for setup, pass_ in places]
@@ -335,12 +389,12 @@ def _ended(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _tap_ignored(words: Words, figures: dict[str, Any]) -> str:
-    then = YES_NO if figures["mode"] == Mode.QUESTION else "Hold to carry on."
+    then = YES_NO if figures["mode"] == Mode.QUESTION else "Long press to carry on."
     return f"{_no_answer(words, figures)} {then}"
 
 
 def _no_answer(words: Words, figures: dict[str, Any]) -> str:
-    return "A tap is no answer." if figures["mode"] == Mode.QUESTION else "Standing by: a tap does nothing."
+    return "A tap is not an answer." if figures["mode"] == Mode.QUESTION else "Standing by: a tap does nothing."
 
 
 def _called(words: Words, figures: dict[str, Any]) -> str:
@@ -353,21 +407,22 @@ def _back_asked(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _pairing_code(words: Words, figures: dict[str, Any]) -> str:
-    """Digit by digit, in two groups, on every screen and aloud."""
+    """The digits one by one in two groups, on every screen and aloud."""
     digits = [cardinal(int(digit)) for digit in figures["code"]]
     half = len(digits) // 2
     return f"Pairing code: {' '.join(digits[:half])}, {' '.join(digits[half:])}."
 
 
 _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
-    # How many setups there are is said by what comes next, the first one of so many.
+    # The first board, which comes next, says how many setups there are.
     "summary": lambda words, figures: f"{figures['title']}: {words.counted(figures['passes'], 'pass', 'passes')}.",
     "clamp": Words.clamp,
     "check": Words.check,
     "setting": lambda words, figures: _sentence(words.setting(figures)),
+    # What to do comes first, so that the number comes last.
     "setting in full": lambda words, figures: (
-        f"{_sentence(words.setting(figures, full=True)).rstrip('.')}; "
-        "then start the saw; cut, draw back clear, then tap."
+        "Set the carriage, start the saw, cut, draw back clear and tap. "
+        f"{_sentence(words.setting(figures, full=True))}"
     ),
     "ask back": _ask_back,
     "ask carriage": _ask_carriage,
@@ -388,17 +443,17 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
 
 _TEMPLATES: dict[str, str] = {
     "cautions": (
-        "Kerfcall never stops the saw. The saw's manual, local codes and qualified practice rule. "
+        "Kerfcall never stops the saw. The saw's manual, local regulations and safe working practice come first. "
         "Eye and hearing protection on, hands out of the blade's line, pedal away from the saw's switch."
     ),
     "stage over": (
         "Stage {stage} is done. Glue each blank into its board, end to end, reference edges level, and leave it "
         "overnight. When the glue is dry, cut the blank off at the board's own end, trim the end flush and never "
-        "short, and scrape the glue off edge and end. The session may be left until then."
+        "short, and scrape the glue off edge and end. You can leave the session until then."
     ),
-    "finished": "All is cut. Isolate the saw, and refit the riving knife and guard.",
+    "finished": "All is cut. Isolate the saw and refit the riving knife and guard.",
     "again": "Again:",
-    "standing by": "Standing by. Saw off. Hold to carry on.",
+    "standing by": "Standing by. Saw off. Long press to carry on.",
     "how many": "{left_here} to go on this end, {left} in all.",
     "louder": "Louder.",
     "quieter": "Quieter.",
@@ -410,34 +465,34 @@ _TEMPLATES: dict[str, str] = {
     "quickest": "As quick as it goes.",
     "nothing changed": "Nothing changed.",
     "nothing to go back to": "There is no pass to go back to.",
-    "earlier setup closed": "The setup before is closed; going back ends at the first pass of this one.",
+    "earlier setup closed": "The setup before is closed. You can go back only to the first pass of this one.",
     "no such pass": "There is no pass {pass_}; this end has {passes}.",
-    "setup reopened": "That board again, for pass {pass_}, clamped as it was.",
-    "ask go to": "Go to pass {pass_}: it counts as not cut and is called next. Is that right? " + YES_NO,
-    "ask end": "End the session with {left} passes not cut. Is that right? " + YES_NO,
+    "setup reopened": "That board again, clamped as it was, for pass {pass_}.",
+    "ask go to": "Go to pass {pass_} and count it as not cut? " + YES_NO,
+    "ask end": "End the session with {left} passes not cut? " + YES_NO,
     "ask zeroed": (
-        "Zero the carriage again with the saw off and isolated: reference edge at zero, reading at zero. Is it done? "
+        "Zero the carriage again with the saw off and isolated: reference edge at zero, reading at zero. Done? "
         + YES_NO
     ),
     "ask clamped": "Is the work still clamped just as it was? " + YES_NO,
     "device": "{text}",
-    "too soon": "Too soon, not counted: a pass takes longer. When it is cut and drawn back, tap again.",
+    "too soon": "Too soon, not counted: a pass takes longer. Tap again when it is cut and drawn back.",
     "blade still turns": "Not counted: the blade takes {takes} seconds to stop. Wait, count, then confirm.",
-    "not announced yet": "Not counted: wait until it has been announced, then answer.",
-    "not read yet": "Not counted: read what is shown, then answer.",
-    "pressed too early": "The {gesture} began before this was asked; it does not count.",
-    "heard too late": "Heard too late, not obeyed: {phrase}",
-    "heard too early": "Heard before this was asked, not obeyed: {phrase}",
+    "pressed too early": "The {gesture} began before this was asked, so it does not count.",
+    "not announced yet": "Not counted: wait for the announcement, then answer.",
+    "not read yet": "Not counted: read the screen first, then answer.",
+    "heard too late": "Heard too late, not done: {phrase}",
+    "heard too early": "Heard before this was asked, not done: {phrase}",
     "means nothing now": "Heard, but it means nothing now: {phrase}",
     "not heard": "Not understood: {reason}",
     "session over": "The session is over.",
-    "code not said": "The pairing code is not said while a pass may be under way; it is on the terminal.",
+    "code not said": "The pairing code is on the terminal. It is not said while a pass may be under way.",
     "not from the page": "Refused: the page may not do that.",
     "advanced from the page": "Advanced from the page.",
 }
 
-# What a log keeps of a prompt. It goes on standing there when the state is another one, so it never says what to do:
-# "hold to carry on", read a minute later, would confirm a check. Each prompt is in one of these two.
+# What a log keeps of a prompt. It stays there when something else is open, so it never says what to do: "long press to
+# carry on", read a minute later, would confirm a check. Each prompt is in one of these two.
 STANDS = frozenset({
     "summary", "cautions", "way", "where", "noted", "marked here", "marked in all", "how many", "device",
     "louder", "quieter", "slower", "quicker", "loudest", "softest", "slowest", "quickest",
@@ -445,7 +500,7 @@ STANDS = frozenset({
     "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",
     "code not said", "not from the page", "advanced from the page",
 })  # fmt: skip
-"""Kept whole: they say only what is, whenever they are read."""
+"""Kept whole: they state facts, and stay true whenever they are read."""
 
 RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "again": "Again:",
@@ -471,7 +526,7 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "ask carriage": lambda words, figures: f"Asked: carriage untouched at {words.position(figures['carriage_at'])}?",
     "ask zeroed": "Asked: carriage zeroed again?",
     "ask clamped": "Asked: still clamped just as it was?",
-    "ask registered": "Asked: clamped afresh?",
+    "ask registered": "Asked: clamped again?",
     "pairing code": "The pairing code was said.",
 }
-"""Kept so, without what it asks for."""
+"""Kept in these words, without what the prompt asks for."""

@@ -16,13 +16,13 @@ _FIGURES = rf"{_NAMED}(?:{_NUMBER} (?:to|of) {_ONE}|{_ONE}(?: [+-] {_ONE})*)"
 
 _SMALL = (
     "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen "
-    "eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred thousand minus decimal "
+    "eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred thousand minus point "
     "half quarters? eighths? sixteenths? seconds? fourths? thousandths?"
 )
 _WORD = rf"(?:{'|'.join(_SMALL.split())})"
 _WORDS = rf"{_WORD}(?:-{_WORD})*"
 # The same in words, as it is said.
-_NOUN = r"(?: (?:millimetres?|inch(?:es)?|turns?|marks?|of an inch)\b)"
+_NOUN = r"(?: (?:millimetres?|inch(?:es)?|turns?|marks?|of an inch|a millimetre)\b)"
 _SPOKEN = rf"(?:\b(?:mark|turn|minus) )?\b{_WORDS}\b(?: (?:(?:and|over) )?{_WORDS}\b)*{_NOUN}?"
 
 _QUANTITY = re.compile(rf"{_FIGURES}|{_SPOKEN}", re.IGNORECASE)

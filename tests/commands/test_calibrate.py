@@ -127,7 +127,7 @@ def test_the_session_calls_which_cuts_of_a_backlash_board_are_come_down_to(
         assert seen.pass_ == one.number
         heard = "; then down" in driver.said
         assert heard == (seen.approach is not None and seen.approach > seen.setting)
-        assert heard == ("up past it" in driver.said.lower())
+        assert heard == (", past it; then down" in driver.said)
         down += [one.number] * heard
         driver.gesture("tap")
     assert down == [2, 5, 8, 11]

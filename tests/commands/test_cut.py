@@ -60,12 +60,12 @@ def test_a_whole_job_is_cut_and_finished(workshop: Workshop) -> None:
 def test_what_is_said_in_a_whole_job(workshop: Workshop) -> None:
     said = workshop.cut(WHOLE).said
     assert said[0].startswith("Kerfcall never stops the saw.")
-    assert said[5] == "Set nine decimal one six; then start the saw; cut, draw back clear, then tap."
-    assert said[6] == "Set one two decimal zero two."
-    assert said[7] == "Saw off. When the blade has stopped, count one socket."
+    assert said[5] == "Set the carriage, start the saw, cut, draw back clear and tap. Nine point one six."
+    assert said[6] == "One two point zero two."
+    assert said[7] == "Saw off and stopped? Count one."
     assert said[8].startswith("Setup two of two: long side, part A, end two down."), "the next board comes after that"
-    assert said[-2] == "Saw off. When the blade has stopped, count one socket."
-    assert said[-1] == "All is cut. Isolate the saw, and refit the riving knife and guard."
+    assert said[-2] == "Saw off and stopped? Count one."
+    assert said[-1] == "All is cut. Isolate the saw and refit the riving knife and guard."
 
 
 def test_a_setup_is_done_only_when_the_blade_had_time_to_stop_and_the_sockets_were_counted(

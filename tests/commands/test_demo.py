@@ -81,7 +81,7 @@ def test_its_first_act_cuts_three_passes_by_voice_and_pedal_and_is_killed(worksh
     )
     assert [text for text in by_voice if f'op: "{text}"' not in done.out.replace("marigold ", "")] == []
     assert (done.out.count("op: (pedal: long press)"), done.out.count("op: (pedal: tap)")) == (1, 2)
-    assert "Set two zero decimal zero two." in done.out and "session finished" not in done.out
+    assert "Two zero point zero two." in done.out and "session finished" not in done.out
     with Journal.open_to_read(workshop.folder / "state") as journal:
         (session,) = journal.sessions()
         facts = [record.fact for record in journal.replay(session.id)]

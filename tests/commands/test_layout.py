@@ -129,7 +129,7 @@ def test_the_trays_by_hand(capsys: pytest.CaptureFixture[str]) -> None:
         "setting": 9.16,
         "approach": None,
         "reading": "9.16",
-        "spoken": "nine decimal one six",
+        "spoken": "nine point one six",
     }
     assert data["rounding"] == {"greatest_error": 0.005, "worst_clearance": 0.08}
 

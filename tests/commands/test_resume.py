@@ -51,8 +51,8 @@ def test_asks_and_checks_and_then_calls_the_pass_in_flight_as_not_cut(cut_off: W
     ]
     assert done.said[0] == (
         "Resuming Small tray: long side, end one, setup one of two. One pass is recorded as cut. "
-        "See that the saw is off. Does the carriage still read one two decimal zero two, untouched? "
-        "Hold for yes, double tap for no."
+        "See that the saw is off. Does the carriage still read one two point zero two, untouched? "
+        "Long press for yes, double tap for no."
     )
 
 
@@ -122,7 +122,7 @@ def test_a_changed_blade_and_carriage_are_pointed_out_and_the_old_figures_used(c
         "The shop file shop.toml has changed since: kerf 3.18 mm, now 3.2 mm; zero outside, now inside. "
         "The session goes on with the old figures. They are right only for the blade and the carriage"
     ) in done.said[0]
-    assert "Set one two decimal zero two; then start" in done.said[-1]
+    assert "One two point zero two; then start" in done.said[-1]
 
 
 def test_what_moves_no_cut_is_not_pointed_out(cut_off: Workshop) -> None:
@@ -279,7 +279,7 @@ class TestSessionsStoredBefore:
             ("pass_cut", 2, 2, "pedal"),
             ("check_opened", 2, "saw off"),
         ]
-        assert "Saw off. When the blade has stopped, count one socket." in unfinished.said
+        assert "Saw off and stopped? Count one." in unfinished.said
         finished = stored.resume("1 pedal hold\n20 pedal hold\n")
         assert finished.facts[-2:] == [("setup_done", 2), ("finished",)]
 

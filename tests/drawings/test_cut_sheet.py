@@ -76,7 +76,7 @@ def test_every_check_is_asked_with_its_figures_in_digits() -> None:
     for step in steps(job):
         if isinstance(step, CheckStep):
             assert f"{step.check.name}: " in words
-    assert "blade height: Blade height measured, 10.3 mm?" in words
+    assert "blade height: Blade set to 10.3 mm above the bed the board stands on?" in words
     assert "5 to 84 mm, up to 26 mm above the bed" in words
 
 

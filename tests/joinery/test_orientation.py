@@ -6,6 +6,7 @@ with the end to be cut at y = 0, the reference edge at the stop (x = 0) and the 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
@@ -15,7 +16,9 @@ from assistant.joinery.lined import Lining, stages
 from assistant.joinery.model import Blade, Segment
 from assistant.joinery.passes import cuts
 from assistant.joinery.walls import open_walls
+from assistant.plans.checks import figures_of
 from assistant.session.calling import clamp_prompt
+from assistant.session.effects import prompt
 from assistant.wording.prompts import Words
 from tests.joinery import solids
 from tests.session.jobs import job
@@ -85,8 +88,22 @@ def test_spinning_on_its_face_mirrors_the_second_end() -> None:
 
 
 def test_what_is_said_for_the_second_end_is_what_geometry_asks() -> None:
+    """With the board and the question about its edge and face; and where no check asks, with the board alone."""
     a_job = job()
-    first, second = (Words(a_job).one(clamp_prompt(a_job, number)) for number in (1, 2))
+    (asks,) = (check for check in a_job.checks if check.name == "edge and face")
+    figures = figures_of(a_job, a_job.patterns[0])
+    first, second = (
+        Words(a_job).say((
+            clamp_prompt(a_job, number),
+            prompt("check", name=asks.name, say=asks.say, whole=True, end=a_job.setups[number - 1].end, **figures),
+        ))
+        for number in (1, 2)
+    )  # fmt: skip
+    assert "Reference edge against the left stop, marked face against the backing?" in first and "Turn" not in first
+    assert "Turn it end over end. Never spin it on its face." in second
+    assert "Reference edge against the left stop, other face against the backing?" in second
+    unasked = replace(a_job, checks=tuple(check for check in a_job.checks if check != asks))
+    first, second = (Words(unasked).one(clamp_prompt(unasked, number)) for number in (1, 2))
     assert "marked face to the backing" in first
     assert "Turn it end over end: same edge to the left stop, other face to the backing." in second
     assert "Never spin it on its face" in second

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.plans.checks import DEFAULT_CHECKS, FIGURES, FIXED, default_checks
+from assistant.plans.checks import DEFAULT_CHECKS, FIGURES, FIXED, OWN_FIGURES, aloud, default_checks
 from assistant.plans.languages import CHECKS, known_languages, language_of
 from tests.plans.files import DEMO_SHOPS, SHOP, shop_faults, shop_of
 
@@ -50,8 +50,19 @@ def test_the_clamp_question_names_the_span_of_the_blade_and_the_height_check_the
     says = {check.name: check.say for check in DEFAULT_CHECKS}
     assert all(figure in says["clamps"] for figure in ("{lowest}", "{highest}", "{above}"))
     assert "{depth}" in says["blade height"]
-    figures = dict.fromkeys(FIGURES, "7")
+    figures = dict.fromkeys((*FIGURES, *OWN_FIGURES), "7")
     assert all("{" not in say.format(**figures) for say in says.values())
+
+
+def test_a_default_question_has_a_short_form_and_one_of_a_shops_own_is_said_as_it_is(tmp_path: Path) -> None:
+    for check in DEFAULT_CHECKS:
+        if check.name != "edge and face":  # placeholders alone
+            assert len(aloud(check.name, check.say)) <= len(check.say)
+        assert aloud(check.name, f"{check.say} And the fence?") == f"{check.say} And the fence?"
+    text = SHOP + '[guard]\nfitted = "blade box behind the backing"\n'
+    guard = next(check for check in shop_of(tmp_path, text).checks if check.name == "guard")
+    assert aloud("guard", guard.say) == "guard for this cut fitted?"
+    assert aloud("dust port", "dust port open?") == "dust port open?"
 
 
 def test_default_answers_are_distinct_and_free_of_other_phrases() -> None:

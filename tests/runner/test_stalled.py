@@ -21,7 +21,7 @@ pytestmark = [
 ]
 PASS_TAKES_S = 1.0  # as in SHOP
 APART_S = PASS_TAKES_S + TOLD_S  # each press would do, had what it answers been announced when the one before was made
-REFUSED = "began before this was asked; it does not count."
+REFUSED = "began before this was asked, so it does not count."
 UNTIL_COMMITTED_S = 15.0
 PRESSES = 4  # a line of plain text says how often, the fourth time too
 

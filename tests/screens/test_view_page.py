@@ -96,7 +96,7 @@ def test_a_long_setting_is_not_made_small_for_the_passes_sake() -> None:
 def test_an_open_check_is_told_big_with_its_figure_and_in_full(columns: int, rows: int) -> None:
     canvas = composed(sight(f.CheckOpened(1, "blade height")), columns, rows)
     assert big_on(canvas, "BLADE HEIGHT") and big_on(canvas, "12.3 MM")
-    assert "Blade height measured, 12.3 mm?" in text(canvas)
+    assert "Blade set to 12.3 mm above the bed the board stands on?" in text(canvas)
     assert "long press: confirmed" in text(canvas)
 
 
@@ -288,7 +288,7 @@ def test_on_a_page_made_too_small_the_check_stays_whole(columns: int, rows: int)
 def test_a_question_is_told_big_and_read_back_in_full() -> None:
     canvas = composed(sight(called(job(plan(width=84, parts="A")), 3), f.Asked("back", 1, 2)))
     assert big_on(canvas, "BACK TO 2?")
-    assert "it then counts as not cut" in text(canvas) and "long press: yes   double tap: no" in text(canvas)
+    assert "and count it as not cut?" in text(canvas) and "long press: yes   double tap: no" in text(canvas)
 
 
 def test_the_approach_leads_and_is_told_in_words_not_by_colour() -> None:

@@ -42,7 +42,7 @@ FRACTIONS = replace(
 # number and the other its unit.
 FIGURE = re.compile(r"^[-(]?\d[\d./]*[,;:.?)]*$")
 DIGIT_WORD = re.compile(
-    r"^(zero|one|two|three|four|five|six|seven|eight|nine|decimal|minus|[a-z]+ty-[a-z]+)[,;:.?]*$", re.IGNORECASE
+    r"^(zero|one|two|three|four|five|six|seven|eight|nine|point|minus|[a-z]+ty-[a-z]+)[,;:.?]*$", re.IGNORECASE
 )
 UNIT = re.compile(r"^(mm|in|turns?|marks?|steps|millimetres?|inch|inches)[,;:.?)]*$")
 
@@ -132,7 +132,7 @@ def test_no_line_of_a_real_prompt_ends_in_a_quantity_at_any_width(number: int, s
     a_job, prompts, _ = SESSIONS[number]
     texts = {Words(a_job).shown((each,)) for each in prompts}
     kept = {text: together(text) for text in texts}
-    assert sum(map(len, kept.values())) > 20
+    assert sum(map(len, kept.values())) > 15
     for text, pairs in kept.items():
         for columns in WIDTHS[number % step :: step]:
             lines = wrapped(text, columns - 4)

@@ -40,7 +40,7 @@ class TestChecksAndQuestions:
         for _ in range(10):
             driver.gesture("hold", after=1.0, held=0.8)
             assert not confirmed(driver)
-            assert "wait until it has been announced" in driver.shown + driver.said
+            assert "wait for the announcement, then answer" in driver.shown + driver.said
 
     def test_where_nothing_can_be_spoken_nobody_is_to_wait_for_a_voice(self) -> None:
         driver = asked()
@@ -48,7 +48,7 @@ class TestChecksAndQuestions:
         for _ in range(2):
             driver.gesture("hold", after=0.1)
             assert not confirmed(driver)
-            assert driver.shown + driver.said == "Not counted: read what is shown, then answer."
+            assert driver.shown + driver.said == "Not counted: read the screen first, then answer."
 
     def test_that_it_did_not_count_is_said_once_and_cuts_nothing_off(self) -> None:
         driver = asked()
@@ -146,7 +146,7 @@ class TestSettings:
         driver.heard("where", after=1.0)
         driver.speech("cut off")
         (again,) = driver.says
-        assert not again.replaces and again.klass == "setting" and "Set three decimal one eight" in driver.said
+        assert not again.replaces and again.klass == "setting" and "Three point one eight" in driver.said
         driver.gesture("tap", after=5.0)
         assert driver.kinds == []
         driver.speech("whole", after=2.0)

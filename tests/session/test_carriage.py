@@ -40,8 +40,9 @@ class Screw:
 
 
 def stops(words: str, carriage: Carriage, says: F) -> list[F]:
-    """Where the words of a setting lead one who does just that, mm, from where the dial or readout says it is."""
-    words = words.lower().removesuffix("; then start the saw; cut, draw back clear, then tap.").removesuffix(".")
+    """Where the words of a setting lead somebody who does just that, mm, from where the dial or readout says it is."""
+    words = words.lower().removeprefix("set the carriage, start the saw, cut, draw back clear and tap. ")
+    words = words.removesuffix(".")
     if carriage.kind == "handwheel":
         assert carriage.divisions
         turner = Turner(round(says / carriage.resolution), carriage.divisions)
@@ -49,15 +50,28 @@ def stops(words: str, carriage: Carriage, says: F) -> list[F]:
         return [each * carriage.resolution for each in turner.stops]
     unit = F(254, 10) if carriage.unit == "in" else F(1)
     unit = carriage.resolution if carriage.kind == "steps" else unit
-    found = []
-    for leg in words.split("; then "):
-        way, _, told = leg.partition(" to " if " to " in leg else "set ")
-        place = number(told) * unit
-        for word, right in (("up", place > says), ("down", place < says)):
-            assert right or word not in way.split(), f"{leg}, but it says {float(says)}"
-        says = place
-        found.append(place)
-    return found
+    before, _, last = words.rpartition(", then ")
+    way, _, said = last.rpartition(" to ")
+    setting = number(said) * unit
+    if not before:
+        assert not way, "a setting alone is a number and nothing else"
+        return [setting]
+    # The one number that could be set is the setting: what comes before it is a distance, with its unit.
+    distance, _, side = before.rpartition(" ")
+    first = setting + {"above": 1, "below": -1}[side] * length(distance, unit)
+    moved = {"up": setting > first, "down": setting < first, "on down": setting < first < says}
+    assert moved[way], f"{words}, but it says {float(says)}"
+    return [first, setting]
+
+
+def length(words: str, unit: F) -> F:
+    """A distance with its unit, which must be the carriage's own (mm)."""
+    if words == "half a millimetre":
+        return F(1, 2)
+    amount, _, noun = words.rpartition(" ")
+    size = {"mill": F(1), "inch": F(254, 10), "step": unit}[noun[:4]]
+    assert size == unit, f"{words}: another unit than the setting's"
+    return number(amount) * size
 
 
 @st.composite

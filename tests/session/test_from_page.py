@@ -96,14 +96,14 @@ def test_a_cut_that_answers_an_earlier_call_is_not_obeyed() -> None:
     one = in_mode("cutting")
     page(one, "cut", old=1)
     assert one.kinds == []
-    assert "not obeyed" in one.shown
+    assert "not done" in one.shown
 
 
 def test_a_press_that_began_before_the_call_is_not_obeyed() -> None:
     one = in_mode("cutting")
     page(one, "cut", after=0.5)
     assert one.kinds == []
-    assert "not obeyed" in one.shown
+    assert "not done" in one.shown
 
 
 def test_a_cut_sooner_than_a_pass_takes_is_shown_and_not_spoken() -> None:
@@ -165,4 +165,4 @@ def test_a_pairing_code_is_not_said_while_a_pass_may_be_under_way() -> None:
     one = in_mode("cutting")
     one.send(CodeAsked(one.at + 1, UTC, CODE))
     assert one.said == ""
-    assert one.shown == "The pairing code is not said while a pass may be under way; it is on the terminal."
+    assert one.shown == "The pairing code is on the terminal. It is not said while a pass may be under way."

@@ -41,7 +41,7 @@ class TestThePlainPath:
         assert "never stops the saw" in driver.said
         assert "manual" in driver.said
         assert "Small tray: twelve passes. Setup one of four: " in driver.said
-        assert "Reference edge to the left stop" in driver.said
+        assert "Setup one of four: short side, part B, end one down. Keep clear: zero to eighteen" in driver.said
 
     def test_other_sessions_left_open_are_named_before_anything_is_clamped(self) -> None:
         driver = Driver()
@@ -50,7 +50,7 @@ class TestThePlainPath:
         assert [say.klass for say in driver.says] == ["caution", "caution", "clamp", "check"]
         assert (
             "These sessions are still open: Tea tray, five passes cut; Spice drawer, one pass cut. "
-            "To go on with one of them, leave this new one and resume that one. Small tray: twelve passes."
+            "To go on with one of them, leave this new session and resume the old one. Setup one of four: "
         ) in driver.said
         shown = Words(job()).shown(driver.says[1].prompts)
         assert "Tea tray, 5 passes cut (kerfcall resume 1); Spice drawer, 1 pass cut (kerfcall resume 2)." in shown
@@ -88,15 +88,15 @@ class TestThePlainPath:
 
     def test_the_first_setting_is_called_in_full_and_the_next_ones_short(self) -> None:
         driver = cutting()
-        assert driver.said == "Set three decimal one eight; then start the saw; cut, draw back clear, then tap."
+        assert driver.said == "Set the carriage, start the saw, cut, draw back clear and tap. Three point one eight."
         driver.gesture("tap")
-        assert driver.said == "Set six decimal zero two."
+        assert driver.said == "Six point zero two."
 
     def test_after_the_last_pass_the_saw_is_off_and_the_sockets_are_counted(self) -> None:
         driver = cutting(3)
         driver.gesture("tap")
         assert driver.kinds == ["pass_cut", "check_opened"] and driver.asked == "saw off"
-        assert driver.said == "Saw off. When the blade has stopped, count two sockets."
+        assert driver.said == "Saw off and stopped? Count two."
 
     def test_only_when_they_are_counted_the_next_board_is_named(self) -> None:
         driver = cutting(3)
@@ -107,7 +107,8 @@ class TestThePlainPath:
         kinds = [record.fact.kind for record in driver.records[counted - 1 :]]
         assert kinds == ["check_confirmed", "setup_done", "setup_started", "check_opened"]
         driver.gesture("tap")
-        assert "Turn it end over end: same edge to the left stop, other face to the backing." in driver.said
+        assert "Turn it end over end. Never spin it on its face." in driver.said
+        assert "Reference edge against the left stop, other face against the backing?" in driver.said
 
     def test_the_last_count_finishes_and_reminds_of_riving_knife_and_guard(self) -> None:
         driver = Driver(job(plan(ends=1, parts="A"), few_checks()))
@@ -116,15 +117,83 @@ class TestThePlainPath:
         assert driver.kinds == ["check_confirmed", "setup_done", "finished"]
         assert "riving knife and guard" in driver.said
 
-    def test_what_to_keep_clear_is_spoken_with_the_clamps(self) -> None:
+    def test_what_to_keep_clear_is_said_with_the_board_and_again_with_the_clamps_when_asked_for(self) -> None:
         driver = Driver(job())
+        zone = "Keep clear: zero to eighteen millimetres, up to twenty-six above the bed."
+        (board,) = (say for say in driver.says if say.klass == "clamp")
+        assert Words(driver.state.the_job).say(board.prompts).endswith(zone)
         driver.gesture("hold")
         driver.gesture("hold")
-        assert "Keep clear: zero to eighteen millimetres, up to twenty-six above the bed." in driver.said
+        assert driver.said == "Clamped tight and clear and held down?"
+        driver.gesture("double")
+        assert driver.said.startswith(f"{zone} Clamps, screws and stop all outside and tight")
+
+    def test_after_an_interruption_the_clamps_are_asked_about_with_what_to_keep_clear(self) -> None:
+        driver = cutting()
+        driver.resume()
+        driver.gesture("hold")
+        driver.gesture("hold")
+        assert driver.asked == "clamps" and driver.said.startswith("Keep clear: zero to eighteen")
+
+    def boards_named(self, driver: Driver, setups: int) -> list[str]:
+        """How each of the next boards is named, as they come."""
+        named: list[str] = []
+        while True:
+            says = [say for say in driver.says if say.klass == "clamp"]
+            named += [Words(driver.state.the_job).say(say.prompts[-1:]) for say in says]
+            if len(named) == setups:
+                return named
+            checks = driver.state.effective_mode == "checks"
+            driver.gesture("hold" if checks else "tap", after=driver.state.the_job.run_down_s)
+
+    def test_boards_are_named_in_short_from_the_third_on_and_say_what_has_changed(self) -> None:
+        driver = Driver(job(plan(count=2, parts="A")))
+        first, second, third, fourth = self.boards_named(driver, 4)
+        assert first.startswith("Setup one of four: long side, one of two, part A, end one down. Keep clear: ")
+        assert second == "Setup two of four: long side, two of two, part A, end one down."
+        assert third == "Long side one of two, end two. Turn it end over end. Never spin it on its face."
+        assert fourth == "Long side two of two, end two: turn it end over end."
+        driver.gesture("double")
+        assert "Setup four of four: " in driver.said and "Never spin it on its face. Keep clear: " in driver.said
+
+    def test_another_part_is_named_with_what_to_keep_clear_of_it(self) -> None:
+        *_, third, fourth = self.boards_named(Driver(job()), 4)
+        assert third.startswith("Long side, part A, end one. Keep clear: ") and third.count(".") == 2
+        assert fourth == "Long side, end two: turn it end over end."
+
+    def test_after_an_interruption_two_boards_are_named_in_full_again(self) -> None:
+        driver = Driver(job(plan(count=2, parts="A")))
+        self.boards_named(driver, 3)
+        driver.resume()
+        driver.gesture("hold")
+        driver.gesture("hold")
+        driver.confirm_all()
+        (fourth,) = self.boards_named(driver, 1)
+        assert fourth.startswith("Setup four of four: ") and "Never spin it on its face." in fourth
+        assert "start the saw" in self.settings_in_full(driver)
+
+    def settings_in_full(self, driver: Driver) -> str:
+        """The first setting of this setup, said again."""
+        driver.confirm_all()
+        driver.gesture("double")
+        return driver.said
+
+    def test_what_to_do_at_the_saw_is_said_in_the_first_setup_and_when_asked_for(self) -> None:
+        driver = cutting(3)
+        driver.gesture("tap")
+        driver.count()
+        driver.confirm_all()
+        assert driver.said == "Half a millimetre below, then up to three point one eight."
+        in_full = f"Set the carriage, start the saw, cut, draw back clear and tap. {driver.said}"
+        driver.gesture("double")
+        assert driver.said == f"Again: {in_full}"
+        driver.gesture("tap")
+        driver.gesture("double")
+        assert driver.said == "Again: Six point zero two.", "the saw is running"
 
     def test_a_downward_move_goes_past_and_comes_up(self) -> None:
         driver = cutting(4)
-        assert driver.said.startswith("Down past it, to two decimal six eight; then up: set three decimal one eight")
+        assert driver.said.startswith("Half a millimetre below, then up to three point one eight")
 
     def test_said_again_it_still_goes_past(self) -> None:
         """Nobody knows whether the carriage was moved when it was called first."""
@@ -161,14 +230,14 @@ class TestThePlainPath:
         driver.heard("back")
         driver.gesture("hold")
         assert driver.said == (
-            "From turn three, mark nine nine: down past it, two turns and thirty-seven, to turn one, mark six two; "
+            "From turn three, mark nine nine: down two turns and thirty-seven, past it; "
             "then up sixty-three marks, to turn two, mark zero."
         )
 
     def test_the_first_setting_of_a_setup_names_both_ends(self) -> None:
         driver = cutting(4, carriage=HANDWHEEL)
-        assert driver.said.startswith("From turn eleven, mark four two: down past it, nine turns and")
-        assert driver.said.endswith("to turn two, mark zero; then start the saw; cut, draw back clear, then tap.")
+        assert driver.said.startswith("From turn eleven, mark four two: down nine turns and")
+        assert driver.said.endswith("past it; then up sixty-three marks, to turn two, mark zero.")
 
     def test_a_setup_that_begins_where_the_last_one_ended_stays_there(self) -> None:
         a_job = job(plan(12, ends=2, parts="A"), few_checks(), carriage=HANDWHEEL, kerf=Fraction(121, 20))
@@ -315,7 +384,7 @@ class TestGestures:
         assert "pass one of four is next" in driver.said
         driver.gesture("hold")
         assert driver.kinds == ["carried_on", "check_opened"]
-        assert driver.said == "Saw off? Clamps still tight, guard on?"
+        assert driver.said == "Saw off, clamps tight, guard on?"
         driver.gesture("hold")
         assert driver.facts[1] == f.SettingCalled(1, 1, "159/50")
 
@@ -353,9 +422,9 @@ class TestGestures:
         driver = cutting(1)
         driver.heard("back")
         driver.gesture("tap")
-        assert driver.kinds == [] and "A tap is no answer" in driver.said
+        assert driver.kinds == [] and "A tap is not an answer" in driver.said
         driver.gesture("double")
-        assert driver.kinds == [] and "Nothing changed. Set six decimal zero two." in driver.said
+        assert driver.kinds == [] and "Nothing changed. Six point zero two." in driver.said
         driver.heard("back")
         driver.gesture("hold")
         assert driver.kinds == ["stepped_back", "setting_called"]
@@ -397,7 +466,7 @@ class TestPhrases:
         driver.heard("where")
         assert "pass two of four" in driver.said
         driver.heard("again")
-        assert driver.said == "Again: Set six decimal zero two."
+        assert driver.said == "Again: Six point zero two."
         assert driver.state.cut == before and "pass_cut" not in driver.kinds
 
     def test_a_problem_is_marked_at_its_place(self) -> None:
@@ -411,7 +480,7 @@ class TestDetours:
     def test_back_names_the_pass_before_and_calls_it_again(self) -> None:
         driver = cutting(2)
         driver.heard("back")
-        assert "Back to pass two: it then counts as not cut" in driver.said
+        assert "Go back to pass two and count it as not cut?" in driver.said
         driver.heard("yes")
         assert driver.facts[1] == f.SteppedBack(1, 2)
         driver.gesture("tap")
@@ -516,7 +585,7 @@ class TestDetours:
         driver = cutting(3)
         driver.gesture("tap")
         driver.heard("back")
-        assert "Back to pass four" in driver.said
+        assert "Go back to pass four and count it as not cut?" in driver.said
         driver.gesture("hold")
         assert driver.kinds == ["stepped_back", "check_opened"] and driver.asked == "carrying on"
         driver.gesture("hold")
@@ -559,7 +628,7 @@ class TestQuiet:
         driver.device("microphone")
         assert driver.said == "" and driver.shown == "Microphone lost"
         driver.gesture("tap")
-        assert driver.said == "Microphone lost Set six decimal zero two."
+        assert driver.said == "Microphone lost Six point zero two."
         driver.gesture("tap")
         assert "icrophone" not in driver.said
 
@@ -581,7 +650,7 @@ class TestResuming:
         driver = cutting(1)
         driver.resume()
         assert driver.facts[0] == f.Resumed(1, 2)
-        assert "still read six decimal zero two, untouched?" in driver.said
+        assert "still read six point zero two, untouched?" in driver.said
         driver.gesture("hold")
         assert "still clamped" in driver.said
         driver.gesture("hold")
@@ -591,7 +660,7 @@ class TestResuming:
             driver.gesture("hold")
         assert asked == ["clamps", "guard", "blade height"]
         assert driver.facts[1] == f.SettingCalled(1, 2, "301/50")
-        assert "then start the saw" in driver.said
+        assert "start the saw, cut, draw back clear" in driver.said
 
     @pytest.mark.parametrize("cut", [1, 2], ids=["between two passes", "at the end of a setup"])
     def test_a_pass_that_is_cut_is_not_resumed_as_one_to_be_cut_again(self, cut: int) -> None:
@@ -611,7 +680,7 @@ class TestResuming:
         assert "Zero the carriage again" in driver.said, "as long as it isn't, nothing goes on"
         driver.gesture("hold")
         driver.gesture("double")
-        assert "Carriage to pass one: set three decimal one eight. Only an edge is cut" in driver.said
+        assert "Carriage to pass one: three point one eight. Only an edge is cut" in driver.said
         driver.gesture("hold")
         assert driver.kinds == ["reregistered", "check_opened"]
 
@@ -624,7 +693,7 @@ class TestResuming:
         assert driver.kinds == ["zeroed"] and driver.state.carriage_at == 0
         driver.gesture("hold")
         driver.confirm_all()
-        assert driver.said.startswith("From zero: up three turns and ninety-nine, to turn three, mark nine nine; then")
+        assert driver.said.endswith("tap. From zero: up three turns and ninety-nine, to turn three, mark nine nine.")
         driver.resume()
         assert "three turns up?" in driver.said
 
@@ -672,7 +741,7 @@ class TestResuming:
         driver = Driver(job())
         driver.resume()
         assert driver.kinds == ["resumed", "check_opened"]
-        assert "Reference edge to the left stop" in driver.said
+        assert "Setup one of four: short side, part B, end one down. Keep clear: zero to eighteen" in driver.said
 
     def test_a_question_open_at_the_interruption_is_gone(self) -> None:
         driver = cutting(2)
@@ -694,7 +763,7 @@ class TestResuming:
         driver.gesture("hold")
         driver.gesture("hold")
         driver.resume()
-        assert "still read six decimal zero two, untouched?" in driver.said
+        assert "still read six point zero two, untouched?" in driver.said
         driver.gesture("hold")
         driver.gesture("hold")
         assert driver.state.the_job.checks[driver.state.open_check or 0].name == "clamps"
@@ -808,26 +877,26 @@ class TestMarkedProblems:
     def test_they_are_named_where_the_blade_comes_to_a_stop(self) -> None:
         driver = self.marked()
         assert driver.said == (
-            "A problem is marked at pass two. Saw off. When the blade has stopped, count two sockets."
+            "A problem is marked at pass two. Saw off and stopped? Count two."
         )
         driver.gesture("tap")
-        assert driver.said.startswith("A problem is marked at pass two. Saw off."), "also when it is said again"
+        assert driver.said.startswith("A problem is marked at pass two. Saw off"), "also when it is said again"
         driver.resume()
         driver.gesture("hold")
-        assert "A problem is marked at pass two. Saw off." in driver.said, "and after an interruption"
+        assert "A problem is marked at pass two. Saw off" in driver.said, "and after an interruption"
 
     def test_so_are_those_of_the_last_setup_and_not_those_of_another(self) -> None:
         driver = self.marked()
         driver.count()
         driver.cut(4)
-        assert driver.state.setup == 2 and driver.said.startswith("Saw off.")
+        assert driver.state.setup == 2 and driver.said.startswith("Saw off and stopped?")
         driver.count()
         driver.cut(2)
         driver.count()
         driver.confirm_all()
         driver.heard("mark")
         driver.cut(2)
-        assert driver.said.startswith("A problem is marked at pass one. Saw off.")
+        assert driver.said.startswith("A problem is marked at pass one. Saw off")
 
     def test_one_marked_before_the_first_pass_is_named_too(self) -> None:
         driver = Driver(job())
@@ -835,13 +904,13 @@ class TestMarkedProblems:
         driver.confirm_all()
         driver.heard("mark")
         driver.cut(4)
-        assert driver.said.startswith("Problems are marked before the first pass and at pass one. Saw off.")
+        assert driver.said.startswith("Problems are marked before the first pass and at pass one. Saw off and stopped?")
 
     def test_at_the_end_all_of_them_are_named_and_what_to_refit_last(self) -> None:
         driver = self.marked()
         while driver.state.mode != "finished":
             driver.gesture("hold" if driver.state.mode == "checks" else "tap", after=10.0)
-        end = "A problem is marked in setup one at pass two. All is cut. Isolate the saw, and refit the riving knife"
+        end = "A problem is marked in setup one at pass two. All is cut. Isolate the saw and refit the riving knife"
         assert driver.said.startswith(end)
         driver.gesture("double")
         assert driver.said.startswith(end)
@@ -859,7 +928,7 @@ class TestMarkedProblems:
         driver.heard("back")
         driver.gesture("hold")
         driver.cut()
-        assert driver.said.startswith("A problem is marked at pass two. Saw off.")
+        assert driver.said.startswith("A problem is marked at pass two. Saw off")
         assert driver.state.marked == ((1, 2), (2, 0))
 
 

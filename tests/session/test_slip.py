@@ -100,7 +100,7 @@ def test_said_again_they_are_told_with_how_the_board_is_held() -> None:
     resumed_and_clamped_afresh(driver)
     assert driver.asked == "edge and face"
     driver.gesture("tap")
-    assert driver.said.startswith("Setup one of four: ") and driver.said.endswith("Edge and face as just told?")
+    assert driver.said.startswith("Setup one of four: ") and driver.said.endswith("marked face against the backing?")
     driver.gesture("hold")
     driver.gesture("tap")
     assert driver.said.startswith("Keep clear: "), "clamps are tight or not, however the board is held"
@@ -114,7 +114,7 @@ def test_the_next_setting_is_called_from_where_the_cut_was_tried() -> None:
     (anew,) = [fact for fact in driver.facts if isinstance(fact, f.Reregistered)]
     assert Fraction(anew.setting) == driver.state.pattern.passes[1].setting == driver.state.carriage_at
     driver.confirm_all()
-    assert driver.said.startswith("From turn seven, mark seven two: up five turns and ninety-four")
+    assert driver.said.startswith("Set the carriage, start the saw, cut, draw back clear and tap. From turn seven")
 
 
 def test_gone_back_to_the_cut_it_was_tried_in_the_carriage_comes_from_where_it_stood_before_and_not_from_zero() -> None:
@@ -122,13 +122,13 @@ def test_gone_back_to_the_cut_it_was_tried_in_the_carriage_comes_from_where_it_s
     driver.cut(2)
     driver.confirm_all()
     resumed_and_clamped_afresh(driver)
-    moved = "from turn one three, mark four one: down past it, six turns and thirty-two, to turn seven, mark nine"
+    moved = "from turn one three, mark four one: down six turns and thirty-two, past it; then up"
     assert driver.asked == "edge and face"
     driver.heard("back")
     driver.gesture("hold")
     assert driver.kinds == ["stepped_back", "check_opened"]
     driver.confirm_all()
-    assert driver.said.lower().startswith(moved)
+    assert f"tap. {moved}" in driver.said.lower()
 
 
 def test_interrupted_after_it_the_carriage_is_looked_for_there() -> None:
@@ -137,4 +137,4 @@ def test_interrupted_after_it_the_carriage_is_looked_for_there() -> None:
     driver.confirm_all()
     resumed_and_clamped_afresh(driver)
     driver.resume()
-    assert "Does the carriage still read one two decimal zero two, untouched?" in driver.said
+    assert "Does the carriage still read one two point zero two, untouched?" in driver.said

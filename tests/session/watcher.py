@@ -53,6 +53,8 @@ class Watcher:
     made_since: dict[str, int] = field(default_factory=dict)
     marked: set[tuple[int, int]] = field(default_factory=set)
     at_work: bool = False
+    zone: tuple[Fraction, ...] = ()
+    warned: bool = False
 
     def copy(self) -> Watcher:
         """As `replace` makes it, in a tenth of the time: a walk needs one for each step."""
@@ -91,6 +93,10 @@ class Watcher:
                     self._hear_what_is_tried(figures)
                 self.to_ask.discard(prompt.key)
                 self._hear_where_it_stands(effect.klass, prompt.key)
+                if prompt.key == "clamp":
+                    self._hear_what_to_clamp(figures)
+                if prompt.key == "check" and figures["name"].startswith("clamps"):
+                    self._hear_of_clamps(figures)
                 if prompt.key in ("setting", "setting in full"):
                     self._hear_setting(figures["setting"], figures["previous"], figures["approach"])
 
@@ -101,6 +107,27 @@ class Watcher:
         elif self.is_read and (klass == "clamp" or key == "ask clamped"):
             self.is_read = False
             self.came_down, self.stood = self.stood > self.stands, self.stands
+
+    def _zone(self) -> tuple[Fraction, ...]:
+        passes, depth = self.job.pattern_of(self.setup).passes, self.job.pattern_of(self.setup).depth
+        return min(one.kerf_from for one in passes), max(one.kerf_to for one in passes), depth + self.job.clear_above
+
+    def _hear_what_to_clamp(self, figures: dict[str, Any]) -> None:
+        """A board that lies on its other end was turned over; the first time in a run nobody is left to spin it."""
+        setup = self.job.setups[self.setup - 1]
+        assert (figures["setup"], figures["end"]) == (self.setup, setup.end), "what is clamped is what is named"
+        assert bool(figures["turn"]) == (setup.end == 2), "the second end is turned to, and no other"
+        assert figures["turn"] != "warned" or self.warned, "who has not been warned yet may spin it"
+        assert not figures["turn"] or figures["turn"] == "full" or figures["short"]
+        self.warned |= figures["turn"] == "full"
+        if figures["keep_clear"]:
+            self.zone = (figures["lowest"], figures["highest"], figures["above"])
+
+    def _hear_of_clamps(self, figures: dict[str, Any]) -> None:
+        """Whoever is asked whether the clamps are clear has heard in this run what they must be clear of."""
+        if figures["whole"]:
+            self.zone = (figures["lowest"], figures["highest"], figures["above"])
+        assert self.zone == self._zone(), "clear of what"
 
     def _hear_setting(self, setting: Fraction, previous: Fraction | None, approach: Fraction | None) -> None:
         """It is moved from where it stands, and the screw's play taken up from below, also when it is said again."""
@@ -266,6 +293,7 @@ class Watcher:
 
     def _resumed(self, fact: f.Resumed) -> None:
         assert not self.over
+        self.zone, self.warned = (), False
         self.paused.clear()
         self.guarded = None
         self.answered_for.pop("blade height", None)

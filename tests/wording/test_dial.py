@@ -43,7 +43,7 @@ def call(previous: Fraction | None, setting: Fraction, full: bool = False, past:
         ((0, "43"), (2, "43"), "up two turns, to mark four three"),
         ((2, "43"), (2, "44"), "up one mark, to mark four four"),
         ((2, "43"), (3, "44"), "up one turn and one mark, to mark four four"),
-        ((2, "43"), (2, "43.5"), "up zero decimal five marks, to mark four three decimal five"),
+        ((2, "43"), (2, "43.5"), "up zero point five marks, to mark four three point five"),
         ((2, "43"), (2, "43"), "stay at mark four three"),
         ((0, "0"), (13, "13"), "up one three turns and thirteen marks, to mark one three"),
         ((0, "5"), (-1, "35"), "down thirty-four marks, to twenty-nine marks below zero, mark three five"),
@@ -75,24 +75,24 @@ def test_the_first_setting_is_counted_from_zero() -> None:
     assert call(None, at(0, "0")) == "from zero: stay at turn zero, mark zero"
 
 
-def test_what_lies_below_is_gone_past_first() -> None:
+def test_what_lies_below_is_gone_past_first_and_only_the_setting_has_a_mark() -> None:
     assert call(at(9, "21"), at(7, "63"), past=at(7, "13")) == (
-        "down past it, two turns and eight marks, to mark one three; then up fifty marks, to mark six three"
+        "down two turns and eight marks, past it; then up fifty marks, to mark six three"
     )
     assert call(at(9, "21"), at(7, "63"), past=at(7, "13"), full=True) == (
-        "from turn nine, mark two one: down past it, two turns and eight, to turn seven, mark one three; then up fifty "
-        "marks, to turn seven, mark six three"
+        "from turn nine, mark two one: down two turns and eight, past it; then up fifty marks, to turn seven, mark six "
+        "three"
     )
     assert call(None, at(-1, "35"), past=at(-1, "3")) == (
-        "from zero: down past it, sixty-one marks, to sixty-one marks below zero, mark three; "
-        "then up thirty-two marks, to twenty-nine marks below zero, mark three five"
+        "from zero: down sixty-one marks, past it; then up thirty-two marks, to twenty-nine marks below zero, "
+        "mark three five"
     )
 
 
 def test_a_point_before_the_setting_that_is_not_past_it_is_not_told_so() -> None:
     """What is come down to from far above: both moves are downwards."""
     assert call(at(9, "0"), at(2, "0"), past=at(3, "0")) == (
-        "down six turns, to mark zero; then on down one turn, to mark zero"
+        "down six turns; then on down one turn, to mark zero"
     )
     assert call(at(3, "0"), at(2, "0"), past=at(3, "0")) == "down one turn, to mark zero"
 

@@ -45,7 +45,7 @@ ICAO = {
     "seven": "SEV-en",
     "eight": "AIT",
     "nine": "NIN-er",
-    "decimal": "DAY-SEE-MAL",
+    "point": "DAY-SEE-MAL",  # a workshop's word (common practice, no source) at its place
 }
 
 
@@ -95,16 +95,16 @@ def test_cardinals_outside_their_range_are_refused(n: int) -> None:
 @pytest.mark.parametrize(
     ("carriage", "setting", "words"),
     [
-        (Carriage(), "12.35", "one two decimal three five"),
-        (Carriage(), "12.3", "one two decimal three zero"),
-        (Carriage(), "12", "one two decimal zero zero"),
-        (Carriage(), "0", "zero decimal zero zero"),
-        (Carriage(), "-3.18", "minus three decimal one eight"),
+        (Carriage(), "12.35", "one two point three five"),
+        (Carriage(), "12.3", "one two point three zero"),
+        (Carriage(), "12", "one two point zero zero"),
+        (Carriage(), "0", "zero point zero zero"),
+        (Carriage(), "-3.18", "minus three point one eight"),
         (Carriage(resolution=Fraction(1)), "12", "one two"),
-        (Carriage(resolution=Fraction(1, 20)), "12.35", "one two decimal three five"),
-        (Carriage(resolution=Fraction(1, 10)), "12.4", "one two decimal four"),
-        (THOUSANDTHS, "12.7", "zero decimal five zero zero"),
-        (Carriage(unit="in", resolution=INCH / 2000), "19.05", "zero decimal seven five zero zero"),
+        (Carriage(resolution=Fraction(1, 20)), "12.35", "one two point three five"),
+        (Carriage(resolution=Fraction(1, 10)), "12.4", "one two point four"),
+        (THOUSANDTHS, "12.7", "zero point five zero zero"),
+        (Carriage(unit="in", resolution=INCH / 2000), "19.05", "zero point seven five zero zero"),
         (Carriage(kind="steps", resolution=Fraction(1, 400)), "12.35", "four nine four zero"),
         (Carriage(kind="steps", resolution=Fraction(1, 400)), "-1", "minus four zero zero"),
     ],
@@ -137,9 +137,9 @@ def test_fixed_rounds_as_decimal_does(value: Fraction, decimals: int) -> None:
 @pytest.mark.parametrize(
     ("setting", "words"),
     [
-        ("12.35", "twelve decimal three five"),
-        ("112", "one hundred and twelve decimal zero zero"),
-        ("-0.5", "minus zero decimal five zero"),
+        ("12.35", "twelve point three five"),
+        ("112", "one hundred and twelve point zero zero"),
+        ("-0.5", "minus zero point five zero"),
     ],
 )
 def test_words_are_a_cardinal_then_the_decimals_one_by_one(setting: str, words: str) -> None:
@@ -200,21 +200,21 @@ def test_fractions_state_the_remainder(inches: str, words: str) -> None:
 def test_a_finer_carriage_states_a_finer_remainder() -> None:
     fine = read_as(Carriage(unit="in", resolution=INCH / 10_000), "fractions")
     assert spoken_setting(fine, "fractions", mm("0.5015") * INCH) == (
-        "one half of an inch, plus one decimal five thousandths"
+        "one half of an inch, plus one point five thousandths"
     )
 
 
 def test_a_carriage_without_a_dial_is_read_in_digits() -> None:
-    assert spoken_setting(Carriage(), "turns", mm("12.35")) == "one two decimal three five"
+    assert spoken_setting(Carriage(), "turns", mm("12.35")) == "one two point three five"
 
 
 @pytest.mark.parametrize(
     ("reads", "setting", "words"),
     [
-        ("words", "13.3", "thirteen decimal three zero: one three decimal three zero"),
-        ("words", "30.3", "thirty decimal three zero: three zero decimal three zero"),
-        ("words", "112", "one hundred and twelve decimal zero zero"),
-        ("words", "-114.5", "minus one hundred and fourteen decimal five zero: minus one one four decimal five zero"),
+        ("words", "13.3", "thirteen point three zero: one three point three zero"),
+        ("words", "30.3", "thirty point three zero: three zero point three zero"),
+        ("words", "112", "one hundred and twelve point zero zero"),
+        ("words", "-114.5", "minus one hundred and fourteen point five zero: minus one one four point five zero"),
     ],
 )
 def test_a_cardinal_that_may_be_misheard_is_proved_by_digits(reads: str, setting: str, words: str) -> None:
@@ -227,7 +227,7 @@ def test_so_is_a_fraction_whose_count_may_be_misheard_and_no_other() -> None:
     )
     assert spoken_setting(IN_FRACTIONS, "fractions", Fraction(1202, 1000) * INCH) == (
         "one and thirteen sixty-fourths inches, minus one thousandth: "
-        "one and one three over six four, minus zero decimal zero zero one"
+        "one and one three over six four, minus zero point zero zero one"
     )
     assert spoken_setting(IN_FRACTIONS, "fractions", Fraction(5, 32) * INCH) == "five thirty-seconds of an inch"
     assert spoken_setting(IN_FRACTIONS, "fractions", 13 * INCH) == "thirteen inches: one three"
@@ -236,15 +236,15 @@ def test_so_is_a_fraction_whose_count_may_be_misheard_and_no_other() -> None:
 @pytest.mark.parametrize(
     ("length", "unit", "words"),
     [
-        ("12.3", "mm", "twelve decimal three millimetres"),
+        ("12.3", "mm", "twelve point three millimetres"),
         ("12", "mm", "twelve millimetres"),
         ("1", "mm", "one millimetre"),
-        ("0.1", "mm", "zero decimal one millimetres"),
-        ("0.3", "mm", "zero decimal three millimetres"),
+        ("0.1", "mm", "zero point one millimetres"),
+        ("0.3", "mm", "zero point three millimetres"),
         ("100", "mm", "one hundred millimetres"),
         ("19.05", "in", "three quarters of an inch"),
         ("25.4", "in", "one inch"),
-        ("12.827", "in", "zero decimal five zero five inches"),
+        ("12.827", "in", "zero point five zero five inches"),
     ],
 )
 def test_lengths_in_prose(length: str, unit: str, words: str) -> None:
@@ -254,11 +254,11 @@ def test_lengths_in_prose(length: str, unit: str, words: str) -> None:
 @pytest.mark.parametrize(
     ("length", "unit", "reads", "words", "figures"),
     [
-        ("12.3", "mm", "digits", "twelve decimal three millimetres", "12.3 mm"),
-        ("12.34", "mm", "words", "twelve decimal three millimetres", "12.3 mm"),
+        ("12.3", "mm", "digits", "twelve point three millimetres", "12.3 mm"),
+        ("12.34", "mm", "words", "twelve point three millimetres", "12.3 mm"),
         ("12.96", "mm", "digits", "thirteen millimetres", "13 mm"),
         ("1", "mm", "digits", "one millimetre", "1 mm"),
-        ("9.921875", "in", "turns", "zero decimal three nine one inches", "0.391 in"),
+        ("9.921875", "in", "turns", "zero point three nine one inches", "0.391 in"),
         ("9.921875", "in", "fractions", "twenty-five sixty-fourths of an inch", "25/64 in"),
         ("9.8", "in", "fractions", "twenty-five sixty-fourths of an inch", "25/64 in"),
         ("34.925", "in", "fractions", "one and three eighths inches", "1 3/8 in"),

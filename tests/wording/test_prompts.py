@@ -74,25 +74,25 @@ def say(key: str, **figures: object) -> str:
 
 def test_a_setting_is_the_last_thing_said() -> None:
     text = say("setting", setting=Fraction(1235, 100), previous=None, repeated=False, approach=None)
-    assert text == "Set one two decimal three five."
+    assert text == "One two point three five."
 
 
 def test_the_first_setting_in_full_is_worded_as_agreed() -> None:
     text = say("setting in full", setting=Fraction(1235, 100), previous=None, repeated=False, approach=None)
-    assert text == "Set one two decimal three five; then start the saw; cut, draw back clear, then tap."
+    assert text == "Set the carriage, start the saw, cut, draw back clear and tap. One two point three five."
 
 
 def test_past_and_up_again() -> None:
     text = say("setting", setting=Fraction(5), previous=Fraction(40), repeated=False, approach=Fraction(45, 10))
-    assert text == "Down past it, to four decimal five zero; then up: set five decimal zero zero."
+    assert text == "Half a millimetre below, then up to five point zero zero."
     figures = {"setting": Fraction(5), "repeated": False, "approach": Fraction(6)}
     assert say("setting", previous=Fraction(4), **figures) == (
-        "Up past it, to six decimal zero zero; then down: set five decimal zero zero."
+        "One millimetre above, then down to five point zero zero."
     )
     assert say("setting", previous=Fraction(9), **figures) == (
-        "First down to six decimal zero zero; then on down: set five decimal zero zero."
+        "One millimetre above, then on down to five point zero zero."
     )
-    assert say("setting", previous=Fraction(6), **figures) == "Set five decimal zero zero."
+    assert say("setting", previous=Fraction(6), **figures) == "Five point zero zero."
 
 
 def test_a_handwheel_is_told_the_move_and_both_ends_when_repeated() -> None:
@@ -101,7 +101,7 @@ def test_a_handwheel_is_told_the_move_and_both_ends_when_repeated() -> None:
     assert words.one(prompt("setting", repeated=False, **figures)) == "Up four turns, to mark zero."
     both = "From turn four, mark zero: up four turns, to turn eight, mark zero"
     assert words.one(prompt("setting", repeated=True, **figures)) == f"{both}."
-    assert words.one(prompt("setting in full", repeated=False, **figures)).startswith(f"{both}; then start the saw")
+    assert words.one(prompt("setting in full", repeated=False, **figures)).endswith(f"draw back clear and tap. {both}.")
 
 
 def test_the_dial_is_told_alike_whatever_numbers_are_read_as() -> None:
@@ -132,37 +132,137 @@ def test_the_first_setting_on_a_handwheel_is_a_place_from_zero() -> None:
     figures = {"setting": Fraction(127, 10), "previous": None, "approach": None, "repeated": False}
     told = "From zero: up eight turns, to turn eight, mark zero"
     assert words.one(prompt("setting", **figures)) == f"{told}."
-    assert words.one(prompt("setting in full", **figures)).startswith(f"{told}; then start")
+    assert words.one(prompt("setting in full", **figures)).endswith(f"draw back clear and tap. {told}.")
+
+
+BOARD = {
+    "setup": 2,
+    "setups": 4,
+    "board": "long side",
+    "part": "A",
+    "end": 1,
+    "copies": 1,
+    "first_copy": 1,
+    "of": 1,
+    "layout": "even",
+    "stop_side": "right",
+    "register": "stop",
+    "short": False,
+    "part_changed": False,
+    "turn": "",
+    "held": False,
+    "keep_clear": False,
+    "lowest": Fraction(5975, 1000),
+    "highest": Fraction(84),
+    "above": Fraction(273, 10),
+}
+
+
+def clamp(**figures: object) -> str:
+    return say("clamp", **BOARD | figures)
 
 
 def test_the_second_end_is_turned_and_never_spun() -> None:
-    figures = {
-        "setup": 2,
-        "setups": 4,
-        "board": "long side",
-        "part": "A",
-        "copies": 1,
-        "first_copy": 1,
-        "of": 1,
-        "layout": "even",
-    }
-    text = say("clamp", end=2, stop_side="right", register="stop", **figures)
-    assert "Turn it end over end: same edge to the right stop, other face to the backing." in text
-    assert "Never spin it on its face" in text
+    turned = {"end": 2, "turn": "full"}
+    assert clamp(**turned).endswith("end two down. Turn it end over end. Never spin it on its face.")
+    assert clamp(short=True, **turned) == "Long side, end two. Turn it end over end. Never spin it on its face."
+    assert clamp(short=True, end=2, turn="warned") == "Long side, end two: turn it end over end."
+    stack = clamp(short=True, end=2, turn="warned", copies=2, of=2)
+    assert stack == "Long side both boards, end two: turn them end over end."
 
 
-def test_a_stack_is_counted() -> None:
-    figures = {"setup": 1, "setups": 4, "board": "long side", "part": "A", "end": 1, "stop_side": "left"}
-    text = say("clamp", copies=3, first_copy=4, of=8, register="setting bar", layout="even", **figures)
-    assert text.startswith("Setup one of four: long side, four to six of eight clamped together, part A, end one down.")
-    assert "against the setting bar at the left stop" in text
+def test_where_no_check_asks_how_it_is_held_the_board_is_named_with_it() -> None:
+    assert clamp(held=True).endswith("Reference edge to the right stop, marked face to the backing.")
+    held = "Turn it end over end: same edge to the right stop, other face to the backing. Never spin it on its face."
+    assert clamp(held=True, end=2, turn="full").endswith(held)
+    assert clamp(held=True, short=True, end=2, turn="warned") == f"Long side, end two. {held}"
+
+
+def test_what_to_keep_clear_is_said_with_the_board() -> None:
+    said = "Keep clear: five to eighty-four millimetres, up to twenty-eight above the bed."
+    assert clamp(keep_clear=True).endswith(f"end one down. {said}")
+    short = clamp(keep_clear=True, short=True, part="B", part_changed=True)
+    assert short == f"Long side, part B, end one. {said}"
+
+
+def test_on_a_screen_the_board_is_named_in_full_with_how_it_is_held() -> None:
+    figures = BOARD | {"short": True, "end": 2, "turn": "warned", "keep_clear": True}
+    assert Words(job()).shown((prompt("clamp", **figures),)) == (
+        "Setup 2 of 4: long side, part A, end 2 down. Turn it end over end: same edge to the right stop, other face to "
+        "the backing. Never spin it on its face."
+    )
+
+
+@pytest.mark.parametrize(
+    ("copies", "first", "of", "words"),
+    [
+        (2, 1, 2, "both boards"),
+        (3, 1, 3, "all three boards"),
+        (2, 3, 5, "boards three and four of five"),
+        (3, 4, 8, "boards four to six of eight"),
+    ],
+)
+def test_a_stack_is_counted(copies: int, first: int, of: int, words: str) -> None:
+    stack = {"copies": copies, "first_copy": first, "of": of}
+    assert clamp(**stack).startswith(f"Setup two of four: long side, {words} clamped together, part A, end one down.")
+    assert clamp(short=True, **stack) == f"Long side {words}, end one."
 
 
 def test_a_slotted_board_has_no_end_and_no_backing_face() -> None:
-    figures = {"setup": 1, "setups": 2, "board": "shelf", "part": "A", "end": 1, "stop_side": "left", "layout": "slots"}
-    text = say("clamp", copies=1, first_copy=1, of=1, register="stop", **figures)
-    assert text == "Setup one of two: shelf, part A, slotted side down. Reference edge to the left stop."
+    slotted = {"board": "shelf", "layout": "slots", "stop_side": "left"}
+    assert clamp(**slotted) == "Setup two of four: shelf, part A, slotted side down."
+    assert clamp(held=True, **slotted).endswith("slotted side down. Reference edge to the left stop.")
+    assert clamp(short=True, first_copy=2, of=3, **slotted) == "Shelf two of three."
     assert say("way", end=1, stop_side="left", layout="slots") == "slotted side down, reference edge to the left stop"
+
+
+def default(name: str, carriage: Carriage | None = None, layout: str = "even", **figures: object) -> tuple[str, str]:
+    """A default check's short question and its whole one, as they are said."""
+    check = next(check for check in DEFAULT_CHECKS if check.name == name)
+    zone = {"lowest": Fraction(5), "highest": Fraction(84), "above": Fraction(28), "depth": Fraction(123, 10)}
+    figures = {"name": name, "say": check.say, "end": 1, "sockets": 7, **zone} | figures
+    words = Words(replace(job(carriage=carriage), layout=layout))
+    return words.one(prompt("check", **figures)), words.one(prompt("check", whole=True, **figures))
+
+
+@pytest.mark.parametrize(
+    ("carriage", "layout", "end", "short", "whole"),
+    [
+        (Carriage(), "even", 1, "Edge to the stop, marked face back?",
+            "Reference edge against the left stop, marked face against the backing?"),
+        (Carriage(stop_side="right"), "even", 2, "Edge to the stop, other face back?",
+            "Reference edge against the right stop, other face against the backing?"),
+        (Carriage(register="setting bar"), "listed", 1, "Edge to the bar, marked face back?",
+            "Reference edge against the setting bar at the left stop, marked face against the backing?"),
+        (Carriage(), "slots", 1, "Slotted side down, edge to the stop?",
+            "Slotted side down, reference edge against the left stop?"),
+    ],
+)  # fmt: skip
+def test_edge_and_face_are_asked_about_as_they_must_lie(
+    carriage: Carriage, layout: str, end: int, short: str, whole: str
+) -> None:
+    assert default("edge and face", carriage, layout, end=end) == (short, whole)
+
+
+def test_a_screen_shows_the_whole_question_and_say_again_says_it() -> None:
+    assert default("blade height") == (
+        "Blade at twelve point three millimetres?",
+        "Blade set to twelve point three millimetres above the bed the board stands on?",
+    )
+    assert default("saw off") == (
+        "Saw off and stopped? Count seven.",
+        "Saw off. When the blade has stopped, count seven sockets.",
+    )
+    figures = {"depth": Fraction(123, 10), "lowest": Fraction(0), "highest": Fraction(84), "above": Fraction(28)}
+    check = next(check for check in DEFAULT_CHECKS if check.name == "blade height")
+    asked = prompt("check", name=check.name, say=check.say, end=1, sockets=7, **figures)
+    assert Words(job()).shown((asked,)) == "Blade set to 12.3 mm above the bed the board stands on?"
+
+
+def test_a_question_of_a_shops_own_is_said_whole() -> None:
+    assert default("saw off", say="saw off? Count {sockets}, and look for torn grain.") == (
+        "Saw off? Count seven sockets, and look for torn grain.",
+    ) * 2
 
 
 @pytest.mark.parametrize(("end", "face"), [(1, "marked"), (2, "other")])
@@ -194,7 +294,7 @@ def test_a_check_has_its_figures_filled_in() -> None:
         "above": Fraction(273, 10),
         "sockets": 7,
     }
-    assert say("check", say="height set to {depth}?", **figures) == "Height set to twelve decimal three millimetres?"
+    assert say("check", say="height set to {depth}?", **figures) == "Height set to twelve point three millimetres?"
 
 
 def test_a_span_is_rounded_away_from_the_blade_and_named_once() -> None:
@@ -244,14 +344,14 @@ def test_no_caution_is_lost_from_the_beginning() -> None:
         "pedal away from the saw's switch",
     ):
         assert caution in told
-    assert "The saw's manual, local codes and qualified practice rule." in told
+    assert "The saw's manual, local regulations and safe working practice come first." in told
 
 
 def test_on_a_screen_a_settings_figures_come_first_on_a_line_of_their_own() -> None:
     figures = {"setting": Fraction(1235, 100), "previous": None, "repeated": False}
     words = Words(job())
     shown = words.shown((prompt("again"), prompt("setting", approach=None, **figures)))
-    assert shown == "12.35\nAgain: Set one two decimal three five."
+    assert shown == "12.35\nAgain: One two point three five."
     wheel = Words(job(carriage=HANDWHEEL))
     first = wheel.shown((prompt("setting", approach=None, **figures | {"setting": 972 * HANDWHEEL.resolution}),))
     assert first.startswith("up 7 turns + 97 marks to 7 turns + 97\nFrom zero: up seven turns and ninety-seven, to")
@@ -276,7 +376,7 @@ def test_resuming_names_job_and_board_and_asks_one_thing_at_a_time() -> None:
     told = say("resumed", setup=1, setups=4, cut=1)
     assert told.startswith("Resuming Small tray: short side, end one, setup one of four. One pass is recorded as cut.")
     asked = say("ask carriage", carriage_at=Fraction(1235, 100), came_from=None)
-    assert asked.count("?") == 1 and asked.startswith("Does the carriage still read one two decimal three five")
+    assert asked.count("?") == 1 and asked.startswith("Does the carriage still read one two point three five")
 
 
 def test_slots_are_called_slots() -> None:
@@ -288,9 +388,9 @@ def test_slots_are_called_slots() -> None:
 def test_work_clamped_afresh_is_tried_at_a_named_setting_within_a_quarter_of_the_clearance() -> None:
     text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **TRIED)
     assert text.startswith("Saw off and isolated (unplugged). ")
-    assert "Carriage to pass two: down past it, to five decimal five two; then up: set six decimal zero two. " in text
+    assert "Carriage to pass two: half a millimetre below, then up to six point zero two. " in text
     assert "Try the still blade in that kerf. " in text
-    assert "off by more than zero decimal zero four millimetres, " in text
+    assert "off by more than zero point zero four millimetres, " in text
     shown = Words(job(), figures=True).one(prompt("ask registered", cut_here=1, tolerance=Fraction(0), **TRIED))
     assert "Carriage to pass 2: 6.02 (first down to 5.52). " in shown and "off at all, " in shown
     tolerance = Fraction(1, 40)
@@ -306,7 +406,7 @@ def test_where_no_kerf_of_its_own_is_cut_it_is_said_what_the_blade_meets(where: 
     text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **{**TRIED, "where": where})
     assert told in text and "in that kerf" not in text
     gone = say("ask registered", cut_here=1, tried=0)
-    assert "No cut has a wall left to try, so the edge is all there is to go by." in gone
+    assert "No cut has a wall left to try, so you have only the edge to go by." in gone
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from assistant.wording.quantities import bound, pieces, whole_until
         ("up 1 turn + 22 marks to 9 turns + 21", ["1 turn + 22 marks", "9 turns + 21"]),
         ("25 marks below zero, mark 75", ["25 marks", "mark 75"]),
         ("up one turn and twenty-two marks, to mark two one.", ["one turn", "twenty-two marks,", "mark two one."]),
-        ("Minus zero decimal five zero; then", ["Minus zero decimal five zero;"]),
+        ("Minus zero point five zero; then", ["Minus zero point five zero;"]),
         ("one and three eighths inches, plus four thousandths", ["one and three eighths inches,", "four thousandths"]),
         ("three quarters of an inch wide", ["three quarters of an inch"]),
         ("one hundred and five millimetres off", ["one hundred and five millimetres"]),

@@ -10,16 +10,16 @@ NUMBERS = {num2words(n): n for n in range(1000)}
 
 
 def number(words: str) -> Fraction:
-    """A cardinal or digits, with decimals or not: "twenty-two", "one three", "minus four decimal five"."""
+    """A cardinal or digits, with decimals or not: "twenty-two", "one three", "minus four point five"."""
     sign = -1 if words.startswith("minus ") else 1
-    whole, _, decimals = words.removeprefix("minus ").partition(" decimal ")
+    whole, _, decimals = words.removeprefix("minus ").partition(" point ")
     digits = "".join(str(NUMBERS[word]) for word in decimals.split())
     count = NUMBERS[whole] if whole in NUMBERS else int("".join(str(NUMBERS[word]) for word in whole.split()))
     return sign * Fraction(f"{count}.{digits or 0}")
 
 
 class Turner:
-    """Somebody at the wheel who does literally what is said, in marks, and looks at the dial after each move."""
+    """Somebody at the wheel who does literally what is said, in marks, and looks for each mark that is named."""
 
     def __init__(self, marks: Fraction | int, divisions: int) -> None:
         self.at, self.divisions = Fraction(marks), divisions
@@ -65,8 +65,9 @@ class Turner:
             self.looks(leg.removeprefix("stay at "))
             self.stops.append(self.at)
             return
-        way, _, told = leg.partition(" ")
-        amount, _, place = told.removeprefix("past it, ").partition(", to ")
+        way, _, said = leg.partition(" ")
+        amount, _, place = said.removesuffix(", past it").partition(", to ")
         self.at += {"up": 1, "down": -1}[way] * self.amount(amount)
         self.stops.append(self.at)
-        self.looks(place)
+        if place:
+            self.looks(place)
