@@ -165,7 +165,7 @@ class VoiceSettings:
     lead_in: str = "marigold"
     recogniser: str = "auto"
     reads: str = "digits"
-    speech_rate: int = 160
+    speech_rate: int = 175
     model: str | None = None
     phrases: tuple[tuple[str, tuple[str, ...]], ...] = ()
     pronunciations: tuple[tuple[str, str], ...] = ()

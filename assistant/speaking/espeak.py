@@ -133,7 +133,7 @@ class EspeakEngine:
     name = "espeak-ng"
 
     def __init__(
-        self, voice: str = CLEAREST["en"], words_a_minute: int = 160, candidates: list[LibraryPlace] | None = None
+        self, voice: str = CLEAREST["en"], words_a_minute: int = 175, candidates: list[LibraryPlace] | None = None
     ):
         self._library = _first_that_loads(places() if candidates is None else candidates)
         self.voice = voice

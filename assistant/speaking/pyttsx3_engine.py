@@ -48,7 +48,7 @@ class Pyttsx3Engine:
     def __init__(
         self,
         voice: str | None = None,
-        words_a_minute: int = 160,
+        words_a_minute: int = 175,
         language: str = "en",
         render_s: float = RENDER_S,
     ):

@@ -42,8 +42,8 @@ def until_the_end(intent: str) -> list[e.SetVoice]:
 
 def test_a_step_is_three_decibels_or_twelve_in_a_hundred() -> None:
     assert until_the_end("louder")[0].loudness_db == STEP_DB == 3
-    assert until_the_end("quicker")[0].rate == round(160 * 1.12)
-    assert until_the_end("slower")[0].rate == round(160 / 1.12)
+    assert until_the_end("quicker")[0].rate == round(175 * 1.12)
+    assert until_the_end("slower")[0].rate == round(175 / 1.12)
 
 
 def test_the_range_is_gone_through_to_its_end_and_no_further() -> None:
@@ -58,7 +58,7 @@ def test_one_step_back_from_the_end_is_one_step_even_after_asking_for_more() -> 
     for _ in range(9):
         state, _ = said(state, "louder")
     state, effects = said(state, "quieter")
-    assert effects[0] == e.SetVoice(LOUDEST_DB - STEP_DB, 160)
+    assert effects[0] == e.SetVoice(LOUDEST_DB - STEP_DB, 175)
 
 
 @pytest.mark.parametrize("rate", [80, 100, 160, 260, 450])
@@ -92,8 +92,8 @@ def test_the_shop_files_loudness_is_the_start_and_the_lines_that_keep_a_change_a
     plain = job(checks=few_checks())
     soft = replace(plain, voice=replace(plain.voice, loudness=-6))
     state = Driver(soft).state
-    assert voice_of(state) == e.SetVoice(-6, 160) and to_keep(state) == ()
+    assert voice_of(state) == e.SetVoice(-6, 175) and to_keep(state) == ()
     state, _ = said(state, "louder")
     assert to_keep(state) == ("loudness = -3",)
     state, _ = said(state, "slower")
-    assert to_keep(state) == ("loudness = -3", "speech_rate = 143")
+    assert to_keep(state) == ("loudness = -3", "speech_rate = 156")

@@ -120,4 +120,4 @@ def test_the_voice_is_changed_before_the_answer_is_spoken() -> None:
     runner, log, _ = started()
     state = runner.state
     runner.handle(Heard(5.0, "", "louder", None, "turn the volume up", 5.0, state.generation, "voice"))
-    assert log.of("set voice", "say", "commit") == [("set voice", STEP_DB, 160), ("say", "Louder.", False)]
+    assert log.of("set voice", "say", "commit") == [("set voice", STEP_DB, 175), ("say", "Louder.", False)]
