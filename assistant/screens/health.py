@@ -15,7 +15,7 @@ def terminal() -> Finding:
     """Whether the terminal's keys can replace pedal and voice."""
     if sys.stdin is not None and not sys.stdin.closed and sys.stdin.isatty():
         return Finding("terminal keys", WORKS, "space: tap, d: double tap, h: long press, ?: all keys")
-    text = "pedal or voice only: the standard input is no terminal"
+    text = "pedal or voice only: the standard input is not a terminal"
     return Finding("terminal keys", LIMITED, text, "start from a terminal")
 
 
