@@ -38,7 +38,7 @@ def display(out: TextIO | None = None, environ: Mapping[str, str] = os.environ) 
         "desktop": desktop,
     }
     if size is None:
-        text = f"plain lines: the standard output is no terminal; {desktop}"
+        text = f"plain lines: the standard output is not a terminal; {desktop}"
         return Finding("display", LIMITED, text, "start `cut` from a terminal", data)
     found = f"{size.columns} x {size.lines}, {'colour' if colour else 'no colour (NO_COLOR)'}, {desktop}"
     if can_show_view(out):

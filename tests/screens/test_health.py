@@ -60,7 +60,7 @@ def test_a_terminal_that_can_not_show_a_page_or_wants_no_colour(terminal: int, m
 def test_no_terminal_means_plain_lines() -> None:
     with open(os.devnull, "w", encoding="utf-8") as out:
         line = health.display(out, {"XDG_SESSION_TYPE": "wayland"})
-    assert line.state == LIMITED and "no terminal" in line.text and line.data["columns"] is None
+    assert line.state == LIMITED and "not a terminal" in line.text and line.data["columns"] is None
     if sys.platform.startswith("linux"):
         assert line.data["desktop"] == "Wayland"
     assert health.display(out, {}).state == LIMITED, "a closed one"

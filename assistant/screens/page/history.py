@@ -1,7 +1,7 @@
 """Reads sessions from the journal for the page: the list, and one session with its pace.
 
-Another process may be writing the journal.
-It reads in small steps with pauses, because it shares the interpreter with a session that may be cutting.
+Another process may be writing the journal. Reading goes in small steps with pauses, because it shares the interpreter
+with a session that may be cutting.
 """
 
 from __future__ import annotations
