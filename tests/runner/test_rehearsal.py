@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import time
 
+import pytest
+
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Runner
 from assistant.runner.rehearsal import MIC_RATE, Rehearsal
@@ -103,6 +105,13 @@ def test_a_phrase_of_the_table_is_heard_with_the_grammar_in_force() -> None:
     runner, _, clock = started()
     Rehearsal(runner, clock, parse_script("1 heard marigold all clamps are secure\n", "s")).run()
     assert runner.state.open_check == 1
+
+
+@pytest.mark.parametrize("state, said", [("lost", "is lost"), ("stands in", "is limited"), ("works", "works")])
+def test_a_part_is_said_to_be_lost_limited_or_working(state: str, said: str) -> None:
+    runner, log, clock = started()
+    Rehearsal(runner, clock, parse_script(f"1 device loudspeaker {state}\n", "s")).run()
+    assert ("said", f"The loudspeaker {said} (rehearsed).") in log.of("said")
 
 
 def test_keys_are_pressed_at_their_times_and_what_they_do_is_handled() -> None:
