@@ -345,7 +345,7 @@ def test_simulated_gaps_scatter_as_root_sum_square_says(cut):
     assert np.std(draws.least_left + draws.least_right) * COVERAGE == pytest.approx(slack.rss, rel=0.01)
 
 
-def test_a_gaps_band_by_hand():
+def test_the_band_of_a_gap_by_hand():
     """c/2 = 0.05; two settings of 0.01, one kerf of 0.02, two references of 0.03, each three times."""
     (band, *_) = bands(joint(5), Errors(0.01, 0.02, 0.03))
     assert band.middle == pytest.approx(0.05)
@@ -481,12 +481,12 @@ def test_the_edge_of_a_cliff_is_not_advised(shares: dict[float, float], best: fl
     assert best_of(shares) == best
 
 
-def test_only_what_may_be_advised_is():
+def test_only_permitted_clearances_are_advised():
     shares = {0.07: 1.0, 0.08: 1.0, 0.09: 1.0}
     assert best_of(shares, [0.08, 0.09]) == 0.08
 
 
-def test_no_clearance_serves_where_errors_are_over_the_limit():
+def test_no_clearance_works_if_errors_are_over_the_limit():
     draws = simulate(joint(49), Errors(0.5, 0, 0), joints=500)
     assert best_of(clearances(draws, 0.05)) is None
 

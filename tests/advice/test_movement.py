@@ -66,7 +66,7 @@ def test_coefficients_are_those_of_table_13_5(row: dict[str, str]) -> None:
     assert wood.radial == wood.across("quarter") < wood.across("mixed") < wood.across("flat") == wood.tangential
 
 
-def test_no_wood_is_without_its_row() -> None:
+def test_every_wood_has_its_row() -> None:
     assert set(WOODS) == {table_name(row) for row in COEFFICIENTS}
 
 

@@ -64,7 +64,7 @@ def test_a_kerf_of_two_spacings_as_scipy_and_uncertainties_have_it() -> None:
         (LONG, ("28.57", "28.56", "29.58", "28.57")),
     ],
 )
-def test_one_misread_of_four_or_five_is_left_out(spacing: Fraction, values: tuple[str, ...]) -> None:
+def test_one_misread_value_of_four_or_five_is_skipped(spacing: Fraction, values: tuple[str, ...]) -> None:
     found = kerf(board(values) if spacing == SHORT else board(long=values), EXACT)
     assert len(found.left_out) == 1
     assert found.value == pytest.approx(3.182, abs=0.01)
@@ -79,7 +79,7 @@ def test_one_misread_of_four_or_five_is_left_out(spacing: Fraction, values: tupl
         ("28.57", "28.56", "28.58", "29.57", "27.56"),
     ],
 )
-def test_of_a_spacing_that_is_not_outvoted_clearly_none_is_chosen(long: tuple[str, ...]) -> None:
+def test_if_no_spacing_is_clearly_outvoted_none_is_chosen(long: tuple[str, ...]) -> None:
     """One of two or three, two of five: each of its readings is named, whichever fits, and none called wrong."""
     text = refused(board(long=long))
     assert "readings with a spacing of 31.75 mm disagree, and too few agree to show which are right" in text
@@ -88,7 +88,7 @@ def test_of_a_spacing_that_is_not_outvoted_clearly_none_is_chosen(long: tuple[st
     assert f"measure {labels} again" in text and "left out" not in text
 
 
-def test_what_the_instrument_cant_show_is_named_among_those_that_disagree() -> None:
+def test_readings_that_the_instrument_cannot_show_are_named_among_those_that_disagree() -> None:
     text = refused(board(long=("28.57", "28.565")))
     assert "reading G: left out: a caliper with steps of 0.01 mm can't show it" in text
     assert "(got F 28.57 mm, G 28.565 mm)" in text
@@ -117,7 +117,7 @@ def test_faults_of_two_spacings_are_named_at_once() -> None:
 # Ends that hang on one place
 
 
-def test_a_place_alone_at_its_end_of_the_line_makes_no_kerf() -> None:
+def test_a_single_place_at_one_end_of_the_line_gives_no_kerf() -> None:
     for readings, alone in ((board(long=("28.57",)), "F 28.57 mm"), (board(("6.34",)), "A 6.34 mm")):
         assert f"a mistake in it would not show (got {alone})" in refused(readings)
 
@@ -164,7 +164,7 @@ def test_a_carriage_further_off_makes_none_before_the_screw_is_calibrated(scale:
         assert f"{scale:.3f}" in text
 
 
-def test_what_no_screw_does_is_laid_to_the_readings() -> None:
+def test_an_error_that_no_screw_has_is_blamed_on_the_readings() -> None:
     (fault,) = travel_off(0.8, 0.001)
     assert "20.00 % less far than it is set, which no screw does" in fault.what
     assert "screw first" not in fault.mend

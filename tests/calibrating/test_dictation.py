@@ -74,7 +74,7 @@ def test_after_the_last_reading_no_number_is_heard() -> None:
     assert talk.taken == [("A", "6.34")]
 
 
-def test_a_second_round_is_said_to_be_one() -> None:
+def test_a_second_round_is_announced_as_such() -> None:
     talk = Dictation(["A", "B"] * 2)
     say(talk, "6.34", YES, "6.35", YES)
     assert talk.ask() == "A again: say the reading, digit by digit."

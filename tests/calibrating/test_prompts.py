@@ -107,7 +107,7 @@ def test_y_and_yes_in_any_case_write_the_kerf(terminal: Terminal, yes: str) -> N
 
 
 @pytest.mark.parametrize("no", ["n", "No", CTRL_D, CTRL_C])
-def test_where_it_is_not_written_a_line_gives_the_readings_again(
+def test_if_the_value_is_not_written_a_line_gives_the_readings_again(
     terminal: Terminal, no: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Nothing and nonsense are asked again; that line with --yes writes the same kerf."""
@@ -182,7 +182,7 @@ def test_going_back_and_enter_keep_the_reading(terminal: Terminal) -> None:
     assert readings_in(given_again(terminal.ended()[1])) == ["A=6.34", "B=6.36"]
 
 
-def test_left_out_in_the_second_round_the_first_reading_stays(terminal: Terminal) -> None:
+def test_skipping_a_place_in_the_second_round_keeps_the_first_reading(terminal: Terminal) -> None:
     terminal.give(*WOOD)
     terminal.give("6.35", "", CTRL_C, once_more=True)
     assert readings_in(given_again(terminal.ended()[1])) == [*ALL, "A=6.35"]
@@ -220,7 +220,7 @@ def test_a_reading_ten_times_off_is_questioned_before_the_next(terminal: Termina
         ([("right?", CTRL_D)], ["A=63.4"]),
     ],
 )
-def test_what_is_answered_to_the_doubt(terminal: Terminal, answers: list[tuple[str, str]], kept: list[str]) -> None:
+def test_answers_to_a_questioned_reading(terminal: Terminal, answers: list[tuple[str, str]], kept: list[str]) -> None:
     """A yes keeps it, a no asks for the place again; unanswered it doesn't count, but is not lost."""
     terminal.give("63.4")
     for question, answer in answers:

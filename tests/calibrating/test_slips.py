@@ -26,7 +26,7 @@ def cut_board(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathF
 
 
 @pytest.mark.parametrize(("rounds", "trials"), [(1, 200), (2, 100)])
-def test_without_a_slip_the_kerf_lies_within_its_uncertainty(cut_board: Board, rounds: int, trials: int) -> None:
+def test_without_a_mistake_the_kerf_lies_within_its_uncertainty(cut_board: Board, rounds: int, trials: int) -> None:
     """At least 95 % of the kerfs lie within U, and under 1 % of the sound readings are left out or refused."""
     found = tally(cut_board, Kind(rounds=rounds), range(trials))
     assert greatest_share(found.over + found.refused, trials) <= 0.05, found
@@ -35,7 +35,7 @@ def test_without_a_slip_the_kerf_lies_within_its_uncertainty(cut_board: Board, r
 
 
 @pytest.mark.parametrize(("rounds", "trials"), [(1, 250), (2, 150)])
-def test_a_slip_makes_no_wrong_kerf(cut_board: Board, rounds: int, trials: int) -> None:
+def test_a_mistake_makes_no_wrong_kerf(cut_board: Board, rounds: int, trials: int) -> None:
     """One reading off by 0.1 to 1 mm, the screw by up to 1 %.
 
     Of all trials at most 5 % give a kerf off by over U, none by over 2 U. Nearly half are refused for the screw; of the
@@ -47,7 +47,7 @@ def test_a_slip_makes_no_wrong_kerf(cut_board: Board, rounds: int, trials: int) 
     assert found.refused < 0.6 * trials, found
 
 
-def test_with_a_sound_screw_a_slip_hardly_ever_asks_for_the_caliper_again(cut_board: Board) -> None:
+def test_with_a_sound_screw_a_mistake_hardly_ever_asks_for_the_caliper_again(cut_board: Board) -> None:
     """What five fingers of each spacing are for: four outvote the misread one."""
     found = tally(cut_board, Kind(0.004, slip=True), range(150))
     assert greatest_share(found.refused, 150) <= 0.05, found
@@ -59,7 +59,7 @@ def test_a_cut_set_wrong_makes_no_wrong_kerf(cut_board: Board) -> None:
     assert greatest_share(found.over, 150) <= 0.05 and found.double == 0, found
 
 
-def test_a_slip_on_a_board_of_eight_and_two_makes_no_wrong_kerf(tmp_path: Path) -> None:
+def test_a_mistake_on_a_board_of_eight_and_two_makes_no_wrong_kerf(tmp_path: Path) -> None:
     """A slip in a long finger has to be measured again: nothing shows which of two is wrong."""
     found = tally(board(tmp_path, READOUT, EIGHT_AND_TWO), Kind(0.004, slip=True), range(200))
     assert greatest_share(found.over, 200) <= 0.05 and found.double == 0, found

@@ -133,7 +133,7 @@ def test_weights_move_the_line() -> None:
 @pytest.mark.parametrize(
     ("x", "y", "u"), [([1], [1], None), ([1, 1], [1, 2], None), ([1, 2], [1], None), ([1, 2], [1, 2], [1, 0])]
 )
-def test_what_makes_no_line(x: list[float], y: list[float], u: list[float] | None) -> None:
+def test_values_that_make_no_line(x: list[float], y: list[float], u: list[float] | None) -> None:
     with pytest.raises(ValueError, match="a line needs"):
         fit_line(x, y, u)
 

@@ -257,7 +257,7 @@ def test_two_blunders_of_eight_are_found_together() -> None:
     assert found.value == pytest.approx(3.18, abs=0.005)
 
 
-def test_where_many_disagree_there_is_no_value() -> None:
+def test_if_many_disagree_there_is_no_value() -> None:
     rows = same("8.82", "8.83", "8.82", "9.82", "7.15")
     with pytest.raises(BadInput, match=r"12 mm disagree, and too few agree to show which are right \(got A 8.82 mm, B"):
         kerf(rows, EXACT)
@@ -392,7 +392,7 @@ def test_backlash_is_found_within_its_stated_uncertainty() -> None:
     assert 0.935 <= covered(trial, 500) <= 0.975
 
 
-def test_what_is_left_out_is_shown_in_the_unit_it_was_read_in() -> None:
+def test_skipped_readings_are_shown_in_the_unit_they_were_read_in() -> None:
     inch = Caliper(Fraction("0.0127"), Fraction("152.4"), Fraction("0.0127"), "in")
     rows = [Reading("A", Fraction("11.1125"), Fraction(v) * MM_PER_UNIT["in"]) for v in ("0.3125", "0.31213")]
     with pytest.raises(BadInput) as caught:

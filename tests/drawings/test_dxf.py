@@ -128,7 +128,7 @@ def test_lines_and_filled_shapes_arrive() -> None:
     assert len(space.query("HATCH")) == 1
 
 
-def test_a_missing_library_is_named_with_what_mends_it(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_missing_library_is_named_with_the_fix(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(__import__("sys").modules, "ezdxf", None)
     with pytest.raises(NoSuchPart, match=r"pip install 'kerfcall\[dxf\]'"):
         write_dxf([], "mm")

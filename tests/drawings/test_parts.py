@@ -19,7 +19,7 @@ def _spans(items: tuple[object, ...], layer: str) -> list[tuple[float, float]]:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_sockets_stand_in_scale_from_the_stop_on(side: str) -> None:
+def test_sockets_are_drawn_to_scale_from_the_stop(side: str) -> None:
     """By hand: walls of part A at 6n -+ 0.025; the stop at the operator's left or right."""
     plan = plan_of()
     job = job_of(plan, Carriage(stop_side=side))
@@ -45,7 +45,7 @@ def test_every_wall_is_marked_with_its_distance_from_the_reference_edge() -> Non
     assert {"18 mm wide", "10.3 mm deep"} <= {text.text for text in texts(picture.items)}
 
 
-def test_where_walls_are_too_close_the_table_is_named() -> None:
+def test_if_walls_are_too_close_the_table_is_named() -> None:
     plan = plan_of(600, 5)
     job = job_of(plan)
     picture = parts.dimensions(job, job.patterns[0], parts.fitting(job.patterns[0], 273))

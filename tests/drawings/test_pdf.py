@@ -169,7 +169,7 @@ def test_a_broken_font_is_passed_over(tmp_path: Path, monkeypatch: pytest.Monkey
     assert write_pdf([_page("α")], "x")[1] == []
 
 
-def test_a_missing_library_is_named_with_what_mends_it(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_missing_library_is_named_with_the_fix(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(__import__("sys").modules, "reportlab.pdfgen.canvas", None)
     with pytest.raises(NoSuchPart, match="pip install reportlab"):
         write_pdf([_page("x")], "x")

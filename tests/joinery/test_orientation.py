@@ -84,7 +84,7 @@ def test_spinning_on_its_face_mirrors_the_second_end() -> None:
     assert sockets_at(both, LENGTH - 5) == [(round(a, 6), round(b, 6)) for a, b in mirrored] != WANTED
 
 
-def test_what_is_said_for_the_second_end_is_what_geometry_asks() -> None:
+def test_the_words_for_the_second_end_agree_with_geometry() -> None:
     a_job = job()
     first, second = (Words(a_job).one(clamp_prompt(a_job, number)) for number in (1, 2))
     assert "marked face to the backing" in first

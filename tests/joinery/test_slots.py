@@ -213,7 +213,7 @@ def test_the_narrowest_slot_is_the_kerf_less_the_clearance() -> None:
 
 
 @given(st.integers(1, 7), st.sampled_from(["mm", "in"]))
-def test_mends_of_narrow_slots_hold_in_64ths_of_an_inch_too(n: int, unit: str) -> None:
+def test_fixes_for_narrow_slots_work_in_64ths_of_an_inch_too(n: int, unit: str) -> None:
     per = F(254, 10) if unit == "in" else F(1)
     slot = Slot(F(10), n * F(254, 640), F(4))
     (fault,) = refused(slot, unit=unit)

@@ -108,7 +108,7 @@ def test_fingers_under_the_kerf_are_slivers(finger, warned):
     assert found == (["finger 2: only 6.34 mm wide, thinner than the kerf of 6.35 mm, and may break"] if warned else [])
 
 
-def test_slivers_of_one_width_make_one_line_and_sockets_are_the_mates_affair():
+def test_slivers_of_one_width_make_one_line_and_sockets_are_left_to_the_mate():
     segments = even(F(241, 10), F(2))
     assert slivers(segments, F(1)) == [
         "fingers 1, 2, 3, 4 and 2 more: only 2 mm wide, under 3 mm, and may break",

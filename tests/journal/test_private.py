@@ -119,7 +119,7 @@ def test_it_is_never_readable_for_others_not_even_while_it_is_made(tmp_path: Pat
     assert done.stdout.split() == ["0o600"]
 
 
-def test_taking_away_never_gives(tmp_path: Path) -> None:
+def test_removing_permissions_never_adds_any(tmp_path: Path) -> None:
     file = tmp_path / "read only"
     file.touch()
     file.chmod(0o444)

@@ -244,7 +244,7 @@ def test_no_old_log_ever_lies_beside_a_repaired_journal(tmp_path: Path, monkeypa
 
 
 @pytest.mark.parametrize("content", [b"", b"no database, and nothing in it" * 500])
-def test_where_nothing_can_be_read_the_file_is_left(tmp_path: Path, content: bytes) -> None:
+def test_an_unreadable_file_is_left_alone(tmp_path: Path, content: bytes) -> None:
     (tmp_path / FILE_NAME).write_bytes(content)
     if content:
         with pytest.raises(JournalError, match="nothing can be read .* left as it is"):
@@ -366,7 +366,7 @@ def test_a_lost_row_gets_its_place_by_when_its_facts_were_written(tmp_path: Path
         assert journal.last_utc() == event(1)[-1].utc
 
 
-def test_a_log_torn_after_its_last_commit_is_mended_although_sqlite_shows_all_there_is(tmp_path: Path) -> None:
+def test_a_log_torn_after_its_last_commit_is_repaired_although_sqlite_shows_every_fact(tmp_path: Path) -> None:
     live, torn = tmp_path / "live", tmp_path / "torn"
     with Journal.open(live) as journal:
         session = journal.new_session("t", "", "", UTC)

@@ -189,14 +189,14 @@ def test_it_waits_for_a_key_to_come_up_before_it_grabs(fake: FakeKernel) -> None
         (errno.EIO, "can't be read"),
     ],
 )
-def test_a_device_that_can_not_be_opened_says_why_and_what_mends_it(fake: FakeKernel, error: int, words: str) -> None:
+def test_a_device_that_cannot_be_opened_says_why_and_how_to_fix_it(fake: FakeKernel, error: int, words: str) -> None:
     fake.refused["event0"] = error
     with pytest.raises(NoSuchPart, match=words) as raised:
         Rig(fake)
     assert "To fix it" in str(raised.value)
 
 
-def test_a_device_that_another_program_has_grabbed_is_left_to_it(fake: FakeKernel) -> None:
+def test_a_device_that_another_program_has_grabbed_stays_with_that_program(fake: FakeKernel) -> None:
     fake.busy.add("event0")
     with pytest.raises(NoSuchPart, match="another program has grabbed Foot Switch"):
         Rig(fake)
@@ -335,7 +335,7 @@ def _made(moves: list[MadeGesture | None]) -> list[tuple[str, float, float]]:
     return [(one.gesture, round(one.since, 6), round(one.at, 6)) for one in moves if one is not None]
 
 
-def test_a_switch_of_the_pedals_own_that_bounces_is_one_press(rig: Rig) -> None:
+def test_a_bouncing_switch_in_the_pedal_makes_one_press(rig: Rig) -> None:
     """The kernel's own times count, not when its bytes arrive."""
     time.sleep(0.3)
     first = time.monotonic() - 0.2
@@ -345,7 +345,7 @@ def test_a_switch_of_the_pedals_own_that_bounces_is_one_press(rig: Rig) -> None:
     assert len(rig.clicks) == 1
 
 
-def test_a_key_that_the_kernel_knows_to_be_up_is_no_long_press(fake: FakeKernel, rig: Rig) -> None:
+def test_a_key_that_the_kernel_knows_to_be_up_makes_no_long_press(fake: FakeKernel, rig: Rig) -> None:
     fake.key("event0", B, 1)
     wait_for(lambda: bool(rig.clicks))
     fake.down["event0"].clear()  # its event never comes

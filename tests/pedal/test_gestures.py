@@ -152,7 +152,7 @@ def test_dropping_leaves_a_tap_that_was_already_made() -> None:
 
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, math.inf, math.nan])
-def test_times_that_are_no_times_are_refused(bad: float) -> None:
+def test_values_that_are_not_times_are_refused(bad: float) -> None:
     with pytest.raises(ValueError, match="long_press_s must be above 0 s"):
         GestureMaker(bad, DOUBLE)
     with pytest.raises(ValueError, match="double_tap_s must be above 0 s"):
@@ -301,9 +301,7 @@ def test_auto_repeat_as_on_desktops_delays_no_long_press_of_a_key_that_can_be_re
 
 
 @pytest.mark.parametrize(("delay", "every"), [(0.25, 0.033), (0.66, 0.04), (2.0, 0.033)])
-def test_where_the_key_can_not_be_read_its_repeats_or_its_release_show_that_it_was_held(
-    delay: float, every: float
-) -> None:
+def test_if_the_key_cannot_be_read_its_repeats_or_its_release_show_a_long_press(delay: float, every: float) -> None:
     repeats = [("press", delay + n * every) for n in range(100)]
     held = played([("press", 0.0), *repeats], 4.0, level=lambda at: None)
     assert held == [MadeGesture("hold", 0.0, LONG)]

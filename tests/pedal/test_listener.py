@@ -285,7 +285,7 @@ def test_presses_made_while_the_program_was_stopped_do_not_count(xserver: XServe
 
 
 @needs_x
-def test_a_click_comes_hardly_later_than_a_bare_listener_hears_of_the_press(xserver: XServer, rig: Rig) -> None:
+def test_a_click_comes_hardly_later_than_a_bare_listener_gets_the_press(xserver: XServer, rig: Rig) -> None:
     """From the moment the key is sent to the moment the click is asked for.
 
     Floor: the same presses in a callback of the watch that does nothing else.
@@ -376,7 +376,7 @@ def test_without_a_display_server_it_says_what_replaces_the_pedal(monkeypatch: p
 
 
 @needs_x
-def test_a_display_that_does_not_answer_is_no_part(xserver: XServer, capfd: pytest.CaptureFixture[str]) -> None:
+def test_a_display_that_does_not_answer_gives_no_pedal(xserver: XServer, capfd: pytest.CaptureFixture[str]) -> None:
     xserver.end()
     with pytest.raises(NoSuchPart, match="does not answer"):
         Rig()
@@ -390,7 +390,7 @@ def test_a_key_that_types_text_is_refused_before_anything_is_opened(monkeypatch:
 
 
 @pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="display servers are a matter of X11")
-def test_each_thing_in_the_way_is_named_with_its_mend(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_each_obstacle_is_named_with_its_fix(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "display server :59999 does not answer" in why_no_keyboard({"DISPLAY": ":59999"}, "linux")
     assert why_no_keyboard({}, "win32") == ""
     wayland = why_no_keyboard({"DISPLAY": ":5", "XDG_SESSION_TYPE": "wayland"}, "linux")

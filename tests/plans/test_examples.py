@@ -37,12 +37,12 @@ def test_an_installed_package_has_them_inside(monkeypatch: pytest.MonkeyPatch, t
     assert examples.examples_folder() == installed / "demo_plans"
 
 
-def test_where_they_are_missing_there_are_none(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_without_the_examples_none_are_offered(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(examples, "__file__", str(tmp_path / "assistant/plans/examples.py"))
     assert examples.examples_folder() is None and examples.example_plans() == {}
 
 
-def test_without_a_shop_file_the_mend_is_the_command_that_makes_it(tmp_path: Path) -> None:
+def test_without_a_shop_file_the_fix_is_the_command_that_makes_it(tmp_path: Path) -> None:
     fault: Fault
     (fault,) = try_shop(tmp_path / "my saws" / "shop.toml")[1]
     assert fault.what.startswith("there is no such file in ")

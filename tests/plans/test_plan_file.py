@@ -202,7 +202,7 @@ LISTED_FAULTS = [
 
 
 @pytest.mark.parametrize(("old", "new", "expected"), FAULTS)
-def test_each_fault_has_key_value_and_mend(tmp_path: Path, old: str, new: str, expected: str) -> None:
+def test_each_fault_has_key_value_and_fix(tmp_path: Path, old: str, new: str, expected: str) -> None:
     assert PLAN.count(old) == 1
     faults = plan_faults(tmp_path, PLAN.replace(old, new))
     assert len(faults) == 1
@@ -217,7 +217,7 @@ def test_each_fault_of_listed_widths(tmp_path: Path, widths: str, expected: str)
     assert faults[0].startswith(f"trays.toml: {expected}")
 
 
-def test_where_no_layout_is_known_every_other_key_is_still_looked_at(tmp_path: Path) -> None:
+def test_without_a_known_layout_every_other_key_is_still_checked(tmp_path: Path) -> None:
     """All faults at once: a wrong layout must not hide the next five from the one who mends the first."""
     joint = 'layout = "evn"\nfinger = -6\nremainder = "strech"\nclearance = 99\nstarts_with = 1\nfingr = 3\nmirror = 2'
     tables = '[[slots]]\nat = -1\nwidth = 5\ndepth = 5\n[lining]\nparts = ["Q"]\nthickness = 1\n'
@@ -256,7 +256,7 @@ def test_a_plan_needs_a_board(tmp_path: Path) -> None:
     assert plan_faults(tmp_path, "boards = {}\n" + head)[0].startswith("trays.toml: boards: must be a list of tables")
 
 
-def test_an_empty_plan_names_all_it_needs(tmp_path: Path) -> None:
+def test_an_empty_plan_names_everything_missing(tmp_path: Path) -> None:
     where = [fault.split(": ")[1] for fault in plan_faults(tmp_path, "")]
     assert where == ["unit", "stock", "joint", "boards"]
 

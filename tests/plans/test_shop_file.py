@@ -201,7 +201,7 @@ FAULTS = [
 
 
 @pytest.mark.parametrize(("extra", "expected"), FAULTS)
-def test_each_fault_has_key_value_and_mend(tmp_path: Path, extra: str, expected: str) -> None:
+def test_each_fault_has_key_value_and_fix(tmp_path: Path, extra: str, expected: str) -> None:
     faults = shop_faults(tmp_path, SHOP + extra + "\n")
     assert len(faults) == 1
     assert faults[0].startswith(f"shop.toml: {expected}")

@@ -114,7 +114,7 @@ def test_a_value_changed_by_hand_since_is_not_undone(tmp_path: Path) -> None:
         undo(shop, "kerf", UTC)
 
 
-def test_a_value_that_makes_the_shop_unsound_is_refused_and_not_noted(tmp_path: Path) -> None:
+def test_a_value_that_makes_the_shop_file_invalid_is_refused_and_not_noted(tmp_path: Path) -> None:
     shop = shop_at(tmp_path)
     with pytest.raises(BadInput, match=r"shop\.toml: blade\.kerf: must be over 0 mm"):
         kerf(shop, "-1")
@@ -123,7 +123,7 @@ def test_a_value_that_makes_the_shop_unsound_is_refused_and_not_noted(tmp_path: 
     assert [path.name for path in tmp_path.iterdir()] == ["shop.toml"]
 
 
-def test_a_shop_file_that_is_no_toml_is_refused(tmp_path: Path) -> None:
+def test_a_shop_file_that_is_not_toml_is_refused(tmp_path: Path) -> None:
     shop = shop_at(tmp_path, "[blade\nkerf = 3\n")
     with pytest.raises(BadInput, match="is not valid TOML"):
         kerf(shop)

@@ -143,7 +143,7 @@ def test_the_sanding_allowance(tmp_path: Path) -> None:
     assert "(got 0.5 in); it is only what you sand off at the end, usually 1/64 in: did you mean 0.5 mm" in inch
 
 
-def test_all_slips_come_at_once_with_the_other_faults(tmp_path: Path) -> None:
+def test_all_mistakes_are_reported_at_once_with_the_other_faults(tmp_path: Path) -> None:
     """And none brings its consequences: fingers that the clearance eats, a cut deeper than the blade reaches."""
     text = with_clearance("even", "20").replace("finger = 6", "finger = 6\nsand_allowance = 90\nstart_with = 1")
     assert sorted(fault.split(": ")[1] for fault in plan_faults(tmp_path, text)) == [
@@ -214,7 +214,7 @@ def test_no_demo_plan_has_a_slip(plan: Path, shop: Path) -> None:
     finger=st.fractions(2, 20, max_denominator=20),
     unit=st.sampled_from(sorted(MM_PER_UNIT)),
 )
-def test_what_is_named_as_meant_is_never_warned_of_itself(clearance: Fraction, finger: Fraction, unit: str) -> None:
+def test_what_is_suggested_as_meant_gets_no_warning_itself(clearance: Fraction, finger: Fraction, unit: str) -> None:
     plan = Plan(
         "p",
         unit,

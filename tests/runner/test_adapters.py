@@ -120,7 +120,7 @@ def test_they_are_closed_in_the_opposite_order_and_the_view_first() -> None:
     assert desk.parts["page"] in outputs.screens and desk.parts["page"] in outputs.watchers
 
 
-def test_plain_lines_are_left_to_the_one_who_opened_them() -> None:
+def test_plain_lines_are_closed_by_their_opener() -> None:
     desk = Desk()
     with desk.adapters(viewed=False) as adapters:
         adapters.open(CtrlC(), LEFT)
@@ -137,7 +137,7 @@ def test_plain_lines_are_left_to_the_one_who_opened_them() -> None:
         ("keys", "keys", ""),
     ],
 )
-def test_what_is_missing_is_posted_with_what_stands_in_and_the_others_are_opened(
+def test_a_missing_part_is_posted_with_what_replaces_it_and_the_others_are_opened(
     part: str, device: str, stands_in: str
 ) -> None:
     desk = Desk(part)
@@ -150,7 +150,7 @@ def test_what_is_missing_is_posted_with_what_stands_in_and_the_others_are_opened
         assert set(desk.parts) == {"page", "speaker", "listener", "pedal", "keys"} - {part}
 
 
-def test_what_is_not_wanted_is_not_made_and_not_missed() -> None:
+def test_what_is_not_asked_for_is_not_made_and_not_missed() -> None:
     desk = Desk()
     desk.makers = replace(desk.makers, page=None, speaker=None, listener=None, pedal=None)
     with desk.adapters() as adapters:
@@ -182,7 +182,7 @@ def test_pedal_and_keys_post_by_way_of_the_page_and_click() -> None:
         assert not pedal_alive()
 
 
-def test_the_view_is_given_how_the_inputs_stand() -> None:
+def test_the_view_gets_the_state_of_the_inputs() -> None:
     desk = Desk()
     with desk.adapters() as adapters:
         adapters.open(CtrlC(), LEFT)
@@ -198,7 +198,7 @@ def test_the_view_is_given_how_the_inputs_stand() -> None:
     assert desk.view.inputs() == Inputs("missing", None, "off", False, False)
 
 
-def test_where_nothing_can_drive_it_the_microphone_is_asked_for_and_else_it_is_refused() -> None:
+def test_without_another_way_to_drive_it_the_microphone_is_looked_for_or_the_session_is_refused() -> None:
     desk = Desk("pedal", "keys")
     with pytest.raises(CouldNotRun, match="nothing can drive the session"), desk.adapters() as adapters:
         adapters.open(CtrlC(), LEFT)
@@ -243,7 +243,7 @@ def test_after_ctrl_c_nothing_more_is_opened_and_what_is_open_is_closed(name: st
     assert opened[1:] == order[: last + (not raises)]
 
 
-def test_the_last_words_are_let_out_where_the_session_has_ended() -> None:
+def test_the_last_words_are_spoken_if_the_session_has_ended() -> None:
     for mode, drained in ((FINISHED, [CLOSING_SPEECH_S]), (ENDED_EARLY, [CLOSING_SPEECH_S]), (STANDING_BY, [])):
         desk = Desk()
         with desk.adapters() as adapters:

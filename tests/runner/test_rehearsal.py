@@ -78,7 +78,7 @@ def test_it_stops_where_an_announcement_ends_and_before_the_next_line() -> None:
     assert [round(at, 3) for at in sound.reached] == [2, 3.25, 5]
 
 
-def test_every_sample_is_heard_once_and_then_the_end_is_told() -> None:
+def test_every_sample_is_heard_once_and_then_the_end_is_reported() -> None:
     runner, _, clock = started()
     ear, source = Ear(), Source(1.23)
     Rehearsal(runner, clock, parse_script("0.333 pedal tap\n", "s"), ear=ear, source=source).run()

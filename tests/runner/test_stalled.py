@@ -103,7 +103,7 @@ def test_long_presses_in_a_stall_confirm_only_the_check_that_had_been_asked(saw:
     assert saw.end() == [*recorded, checked(1, "keys")[3], ("setting_called", 1, 1)]
 
 
-def test_a_long_press_in_a_stall_stands_by_where_a_pass_was_announced_last(saw: SlowSaw) -> None:
+def test_a_long_press_in_a_stall_stands_by_if_a_pass_was_announced_last(saw: SlowSaw) -> None:
     """It meant that when it began; and what follows it in the stall confirms nothing and cuts nothing."""
     saw.begin()
     saw.keys(("h", SECOND_CHECK), ("h", "pass 1/"))

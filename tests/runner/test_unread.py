@@ -141,7 +141,7 @@ def test_with_a_voice_a_pass_is_recorded_once_it_was_spoken(
 
 
 @pytest.mark.parametrize("way", ["q", "\x03", "SIGTERM"])
-def test_it_ends_when_it_is_told_to_with_its_journal_whole(
+def test_it_ends_on_request_with_its_journal_whole(
     start: Callable[..., Unread], kind: tuple[str, ...], way: str
 ) -> None:
     one = start(*kind)

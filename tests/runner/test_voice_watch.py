@@ -30,7 +30,7 @@ UTC = "2026-03-02T09:00:00.000Z"
 # --- the watch
 
 
-def test_nothing_is_owed_where_nothing_was_handed_over() -> None:
+def test_nothing_is_owed_if_nothing_was_handed_over() -> None:
     watch = VoiceWatch()
     assert watch.overdue(1e6) == () and not watch.lost
 
@@ -57,7 +57,7 @@ def test_each_sign_gives_the_next_its_own_time(sign: str) -> None:
     assert watch.overdue(2 * VERDICT_S - 0.4) == ("a2",)
 
 
-def test_what_sounds_has_as_long_as_the_longest_takes_and_no_longer() -> None:
+def test_speech_may_last_as_long_as_the_longest_announcement_and_no_longer() -> None:
     watch = VoiceWatch()
     watch.handed("a1", 0.0)
     watch.started("a1", 1.0)
@@ -66,7 +66,7 @@ def test_what_sounds_has_as_long_as_the_longest_takes_and_no_longer() -> None:
     assert watch.lost and not watch.sounding
 
 
-def test_the_first_sign_of_a_lost_voice_brings_it_back_and_is_told_once() -> None:
+def test_the_first_sign_of_a_lost_voice_brings_it_back_and_is_reported_once() -> None:
     watch = VoiceWatch()
     watch.handed("a1", 0.0)
     watch.overdue(6.0)
@@ -142,7 +142,7 @@ class Bench:
         return [(event.state, event.text) for event in self.events if isinstance(event, DeviceChanged)]
 
 
-def test_a_speaker_that_never_says_anything_is_lost_in_time_and_said_to_be() -> None:
+def test_a_speaker_that_never_says_anything_is_lost_in_time_and_reported() -> None:
     bench = Bench()
     handed = [f"a{n}" for n in range(1, bench.runner.state.said + 1)]
     bench.at(VERDICT_S)
@@ -173,7 +173,7 @@ def test_until_then_nothing_counts_and_afterwards_what_was_shown_does() -> None:
     assert bench.confirmed == 2
 
 
-def test_a_lost_voice_is_handed_everything_and_its_first_sound_brings_it_back() -> None:
+def test_a_lost_voice_still_gets_everything_and_its_first_sound_brings_it_back() -> None:
     bench = Bench()
     bench.at(6.0)
     bench.shown(6.0)
@@ -194,7 +194,7 @@ def test_a_lost_voice_is_handed_everything_and_its_first_sound_brings_it_back() 
     assert len(bench.failed) == before, "what is handed to it now has its own time"
 
 
-def test_a_speech_whose_word_waits_in_the_queue_is_not_given_up() -> None:
+def test_speech_whose_report_waits_in_the_queue_is_not_given_up() -> None:
     """After a stall its word has come; only nobody has read it yet. The live loop looks when nothing waits."""
     bench = Bench()
     ids = [f"a{n}" for n in range(1, bench.runner.state.said + 1)]
@@ -257,7 +257,7 @@ def test_what_is_still_being_made_is_slow_and_not_lost() -> None:
     assert bench.devices == [("lost", LOST)], "nothing moved any more"
 
 
-def test_what_is_made_for_ever_is_lost_in_the_end() -> None:
+def test_an_announcement_that_is_never_finished_is_lost_in_the_end() -> None:
     bench = Bench()
     for at in range(1, round(LONGEST_S + VERDICT_S) + 2):
         bench.log.moved = float(at)
@@ -277,7 +277,7 @@ def test_a_voice_in_time_is_never_called_slow() -> None:
         assert not watch.became_slow(n * 10.0 + 9.9)
 
 
-def test_only_the_making_is_no_sign_that_what_sounds_still_sounds() -> None:
+def test_rendering_does_not_show_that_current_speech_goes_on() -> None:
     watch = VoiceWatch()
     watch.handed("a1", 0.0)
     watch.started("a1", 1.0)

@@ -48,7 +48,9 @@ def test_the_terminal_and_its_size(terminal: int, columns: int, rows: int, state
 
 
 @posix
-def test_a_terminal_that_can_not_show_a_page_or_wants_no_colour(terminal: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_terminal_that_cannot_show_a_page_or_asks_for_no_colour(
+    terminal: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     sized(terminal, 80, 24)
     monkeypatch.setenv("NO_COLOR", "1")
     with open(terminal, "w", encoding="utf-8", closefd=False) as out:

@@ -31,20 +31,20 @@ def test_every_gesture_has_a_key() -> None:
     assert set(GESTURES.values()) == {"tap", "double", "hold"}
 
 
-def test_every_phrase_without_a_gesture_of_its_own_has_a_key() -> None:
+def test_every_phrase_without_a_gesture_has_a_key() -> None:
     """A cut is a tap, a check's answer a long press, "go to" has its own dialogue; all others are one key."""
     assert set(PHRASES.values()) | {"cut", "check", "go to"} == set(Intent)
     for key, intent in PHRASES.items():
         assert pressed([key]) == [Meaning("phrase", intent)]
 
 
-def test_every_key_is_in_the_list_that_the_question_mark_shows() -> None:
+def test_the_question_marks_list_has_every_key() -> None:
     assert pressed(["?"]) == [Meaning("note", KEY_LIST)]
     for key in (*GESTURES, *PHRASES, *PAGE, "g", "q", "?"):
         assert f" {key} " in KEY_LIST or f" {key}," in KEY_LIST, key
 
 
-def test_the_bench_pages_code_has_keys_of_its_own() -> None:
+def test_the_bench_pages_code_has_its_own_keys() -> None:
     assert pressed(["p", "v"]) == [Meaning("code", "show"), Meaning("code", "say")]
 
 

@@ -41,7 +41,7 @@ def terminal(monkeypatch: pytest.MonkeyPatch) -> Terminal:
 
 
 @pytest.mark.skipif("sys.platform == 'win32'", reason="consoles there may not know the controls")
-def test_a_list_is_taken_away_and_what_came_after_it_stays(terminal: Terminal) -> None:
+def test_a_list_is_removed_and_what_came_after_it_stays(terminal: Terminal) -> None:
     notes = Notes(terminal)
     notes.note("-- before")
     notes.note(INVITATION)
@@ -69,7 +69,7 @@ def test_colours_take_no_room(terminal: Terminal) -> None:
     assert terminal.lines == ["-- before"]
 
 
-def test_only_the_newest_list_is_taken_away_and_none_that_has_gone_up_and_out(terminal: Terminal) -> None:
+def test_only_the_newest_list_is_removed_and_none_that_has_scrolled_out(terminal: Terminal) -> None:
     notes = Notes(terminal)
     notes.note(INVITATION)
     notes.note("-- other\n   list")
@@ -81,7 +81,7 @@ def test_only_the_newest_list_is_taken_away_and_none_that_has_gone_up_and_out(te
 
 
 @pytest.mark.parametrize("term", [None, "dumb", ""])
-def test_elsewhere_lines_stay(term: str | None, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_a_terminal_lines_stay(term: str | None, monkeypatch: pytest.MonkeyPatch) -> None:
     out = io.StringIO()
     if term is not None:
         monkeypatch.setenv("TERM", term)

@@ -56,7 +56,7 @@ def test_leaving() -> None:
     assert isinstance(event, Leave)
 
 
-def test_the_pedals_own_key_stands_in_as_a_tap() -> None:
+def test_the_pedals_own_key_is_a_tap() -> None:
     """Also where it is a key that means something else by itself."""
     (event,) = pressed(["h"], pedal_key="h")
     assert isinstance(event, Gesture) and event.gesture == "tap"

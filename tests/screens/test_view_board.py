@@ -58,7 +58,7 @@ def test_a_finished_board_has_only_wood_and_gaps() -> None:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_the_stop_stands_where_the_operator_sees_it_and_the_board_begins_there(side: str) -> None:
+def test_the_stop_is_drawn_where_the_operator_sees_it_and_the_board_begins_there(side: str) -> None:
     lines = drawn(pattern(), 0, 0, side)
     beside = [line[1] if side == "left" else line[-2] for line in lines[:4]]
     assert "".join(beside) == STOP

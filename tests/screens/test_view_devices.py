@@ -32,7 +32,7 @@ def pace_is_shown(page: str) -> bool:
 
 
 @needs_x
-def test_the_pedal_is_seen_going_down_and_what_it_did_is_told(tmp_path: Path, xserver: XServer) -> None:
+def test_the_pedal_is_seen_going_down_and_what_it_did_is_shown(tmp_path: Path, xserver: XServer) -> None:
     """Down within a blink, so that the foot knows; then heard, lost with its display, and heard again."""
     command = program(tmp_path, plan=PLAN, shop=SHOP, feet=True)
     rig = Rig(command, DISPLAY=xserver.display, XDG_SESSION_TYPE="x11")

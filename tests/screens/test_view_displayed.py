@@ -122,7 +122,7 @@ def test_under_a_list_nothing_counts_as_shown_until_the_list_is_gone(bench: Benc
     bench.until("trailing end held down?", without="h      long press")
 
 
-def test_what_was_shown_before_a_list_was_laid_over_it_is_not_reported_again_after_it(bench: Bench) -> None:
+def test_what_was_shown_before_a_list_covered_it_is_not_reported_again(bench: Bench) -> None:
     bench.reading.set()
     first = bench.start()
     assert bench.reported.get(timeout=PATIENCE_S) == first

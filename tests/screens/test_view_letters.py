@@ -57,6 +57,6 @@ def test_every_default_check_has_a_big_name_on_eighty_columns(name: str) -> None
     assert letters.largest_scale([letters.plain_capitals(name)], 78, 8) or letters.largest_scale(lines, 78, 8)
 
 
-def test_what_has_no_glyph_is_told_and_accents_are_dropped() -> None:
+def test_what_has_no_glyph_is_reported_and_accents_are_dropped() -> None:
     assert letters.plain_capitals("staubsäcke é") == "STAUBSACKE E"
     assert not letters.can_write("먼지") and letters.largest_scale(["먼지"], 80, 8) == 0

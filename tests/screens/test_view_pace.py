@@ -79,5 +79,5 @@ def test_it_remembers_the_latest_only() -> None:
         (125 * 60, "about 2 h 05 min left"),
     ],
 )
-def test_it_is_told_as_roughly_as_it_is_known(seconds: float | None, text: str) -> None:
+def test_the_time_left_is_shown_as_roughly_as_it_is_known(seconds: float | None, text: str) -> None:
     assert shown_left(seconds) == text

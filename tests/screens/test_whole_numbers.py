@@ -75,7 +75,7 @@ def torn_off(short: str, text: str, pairs: set[tuple[str, str]]) -> str:
     return short if half or (last, following) in pairs else ""
 
 
-def test_another_look_at_what_must_stay_together() -> None:
+def test_what_must_stay_together_by_a_second_rule() -> None:
     assert together("clear, 1 3/16 to 3 5/16 in? then mark two one") == {
         ("1", "3/16"), ("3", "5/16"), ("5/16", "in?"), ("mark", "two"), ("two", "one"),
     }  # fmt: skip
@@ -145,7 +145,7 @@ def test_no_line_of_a_real_prompt_ends_in_a_quantity_at_any_width(number: int, s
 
 @steps
 @pytest.mark.parametrize("number", range(len(SESSIONS)))
-def test_no_quantity_is_torn_apart_on_a_page_of_any_width(number: int, step: int) -> None:
+def test_no_quantity_is_split_on_a_page_of_any_width(number: int, step: int) -> None:
     _, _, sights = SESSIONS[number]
     for sight in sights:
         assert sight.view and sight.words

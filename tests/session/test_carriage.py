@@ -101,7 +101,7 @@ def jobs(draw: st.DrawFn) -> Job:
 
 @given(jobs(), st.booleans())
 @settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
-def test_every_cut_is_made_where_it_is_laid_out_by_whoever_does_what_is_said(job: Job, down: bool) -> None:
+def test_following_what_is_said_makes_every_cut_where_it_is_laid_out(job: Job, down: bool) -> None:
     if down:  # a calibration's second pass comes down to its setting
         first = job.patterns[0]
         passes = tuple(replace(one, down=one.number == 2) for one in first.passes)
@@ -126,7 +126,7 @@ def test_every_cut_is_made_where_it_is_laid_out_by_whoever_does_what_is_said(job
 
 @given(jobs(), st.integers(1, 6), st.booleans())
 @settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
-def test_after_an_interruption_a_carriage_read_at_its_setting_is_not_moved_there_twice(
+def test_after_an_interruption_a_carriage_found_at_its_setting_is_not_moved_there_again(
     job: Job, interrupted: int, came_up: bool
 ) -> None:
     """Left when the carriage had been moved to the pass in flight, or only past it, before it came up."""

@@ -75,7 +75,7 @@ def test_a_cut_is_refused_unless_the_shop_file_allows_it() -> None:
     assert one.shown == REFUSED
 
 
-def test_an_allowed_cut_is_recorded_as_the_pages_and_said_aloud_before_the_next_setting() -> None:
+def test_an_allowed_cut_is_recorded_as_by_page_and_announced_before_the_next_setting() -> None:
     one = in_mode("cutting")
     page(one, "cut")
     assert one.facts[0] == f.PassCut(1, 1, "page")
@@ -153,7 +153,7 @@ SAID = "Pairing code: zero zero four seven, one two three four."
 
 
 @pytest.mark.parametrize("mode", [mode for mode in MODES if mode != "cutting"])
-def test_a_pairing_code_that_is_asked_for_is_said_digit_by_digit(mode: str) -> None:
+def test_a_requested_pairing_code_is_said_digit_by_digit(mode: str) -> None:
     one = in_mode(mode)
     one.send(CodeAsked(one.at + 1, UTC, CODE))
     assert (one.said, one.facts[-1]) == (SAID, f.Announced(1))

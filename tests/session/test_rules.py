@@ -318,7 +318,7 @@ HEARD_OUT = [
 
 
 @pytest.mark.parametrize(("checks", "kerf"), HEARD_OUT)
-def test_the_rules_hold_where_answers_count_only_once_they_were_asked_aloud(
+def test_the_rules_hold_if_answers_count_only_after_their_question_was_announced(
     checks: tuple[Check, ...], kerf: Fraction, capsys: pytest.CaptureFixture[str]
 ) -> None:
     a_plan = plan(18, 6, ends=1, parts="A")
@@ -329,7 +329,7 @@ def test_the_rules_hold_where_answers_count_only_once_they_were_asked_aloud(
 
 
 @pytest.mark.long
-def test_the_rules_hold_where_the_first_setting_lies_below_zero() -> None:
+def test_the_rules_hold_if_the_first_setting_is_below_zero() -> None:
     a_plan = plan(14, 6, ends=1, parts="B")
     edges = replace(a_plan.joint, layout="listed", finger=None, widths=(Fraction(4), Fraction(6), Fraction(4)))
     a_job = job(replace(a_plan, joint=edges), few_checks(), Carriage(zero="inside"), kerf=Fraction(5))
