@@ -16,7 +16,7 @@ posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are
 
 @pytest.fixture
 def terminal(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
-    """A pseudo-terminal; it is in the foreground as far as the look goes."""
+    """A pseudo-terminal that counts as being in the foreground."""
     master, slave = os.openpty()
     monkeypatch.setattr(os, "tcgetpgrp", lambda fd: os.getpgrp())
     monkeypatch.setenv("TERM", "xterm-256color")

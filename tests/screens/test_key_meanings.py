@@ -1,4 +1,4 @@
-"""What the terminal's keys stand for."""
+"""What the terminal's keys mean."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def test_go_to_pass_takes_a_number_and_enter() -> None:
 
 @pytest.mark.parametrize("keys", [["enter"], ["0", "enter"], ["1", "space"], ["1", "h"], ["esc"], ["1", "backspace"]])
 def test_anything_but_a_number_and_enter_drops_go_to_and_does_nothing_else(keys: list[str]) -> None:
-    """No tap and no long press slips in behind a go to that the operator has forgotten."""
+    """No tap and no long press gets through after a "go to" that the operator has forgotten."""
     answers = pressed(["g", *keys])
     assert answers[-1] == Meaning("note", DROPPED)
     assert all(answer is None for answer in answers[1:-1])

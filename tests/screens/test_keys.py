@@ -58,7 +58,7 @@ class Terminal:
         os.write(self.master, data)
 
     def until(self, text: str, within_s: float = 10.0) -> str:
-        """Everything shown up to and including `text`, which is taken away."""
+        """Everything shown up to and including `text`; it is removed from what is kept."""
         end = time.monotonic() + within_s
         while text not in self.seen:
             self._read(end - time.monotonic())
@@ -202,7 +202,7 @@ def test_the_mode_is_put_back_when_a_signal_ends_the_program(terminal: Terminal,
 
 @posix
 def test_after_a_stop_the_keys_take_the_terminal_again(terminal: Terminal) -> None:
-    """Stopped by the signal that can't be caught; a shell then puts a mode of its own."""
+    """Stopped by the signal that can't be caught. A shell then sets its own mode."""
     terminal.process.send_signal(signal.SIGSTOP)
     os.waitpid(terminal.process.pid, os.WUNTRACED)
     terminal.termios.tcsetattr(terminal.slave, terminal.termios.TCSADRAIN, terminal.mode)

@@ -1,4 +1,4 @@
-"""Lines on a thread of their own: in order, reported only when they have been taken, held up by no terminal."""
+"""Lines written on a separate thread: in order, reported only once taken, delayed by no terminal."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ def overfilled(out: Gate, put: Any, *, first: str = "in the way\n") -> LineWrite
 
 
 def test_what_was_dropped_is_not_reported_and_what_came_after_it_is() -> None:
-    """The oldest goes first, and with it the report that all of it was shown."""
+    """The oldest entry is dropped first, and with it the report that everything was shown."""
     out, (seen, put) = Gate(), reports()
     writer = overfilled(out, put)
     writer.put("another question\n")
@@ -122,7 +122,7 @@ def test_what_was_dropped_is_not_reported_and_what_came_after_it_is() -> None:
 
 
 def test_a_question_that_was_dropped_in_part_is_not_reported() -> None:
-    """Its own entry is still there, what belongs before it is not."""
+    """The report's own entry is still there, but the entry before it is not."""
     out, (seen, put) = Gate(), reports()
     writer = LineWriter(out, put)
     writer.put("in the way\n")
@@ -168,7 +168,7 @@ def test_a_closed_pipe_ends_the_writer_and_delays_nothing() -> None:
 
 
 def test_an_unread_pipe_delays_neither_put_nor_close() -> None:
-    """Both run in a thread of the test's own, so that one that hangs fails the test and nothing else."""
+    """Both run in the test's own thread, so that a hang fails this test and nothing else."""
     seen, put = reports()
     with unread_pipe() as (reading, out):
         writer = LineWriter(out, put)

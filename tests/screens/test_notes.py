@@ -1,4 +1,4 @@
-"""Notes of `kerfcall page`, on a terminal emulator and on what is no terminal."""
+"""Notes of `kerfcall page`, on a terminal emulator and without a terminal."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ INVITATION = "-- Bench page: http://127.0.0.1:8437/\n   To pair a device: code 1
 
 
 class Terminal(io.StringIO):
-    """Shows what is written as a terminal of 60 by 12 does."""
+    """Shows what is written like a terminal of 60 by 12."""
 
     def __init__(self) -> None:
         super().__init__()

@@ -57,7 +57,7 @@ def browser() -> Iterator[Any]:
 
 @contextmanager
 def device(browser: Any, size: dict[str, int] = PHONE, **more: Any) -> Iterator[Any]:
-    """A page of a device of its own; at the end nothing may have been complained of in its console."""
+    """A page of a separate device. At the end its console must contain no complaint."""
     context = browser.new_context(viewport=size, **more)
     context.set_default_timeout(10_000)
     page = context.new_page()
@@ -72,12 +72,12 @@ def device(browser: Any, size: dict[str, int] = PHONE, **more: Any) -> Iterator[
 
 
 def _of_the_network(text: str) -> bool:
-    """A refused or broken request, as the tests make them: the browser tells of each."""
+    """A refused or broken request that a test causes: the browser reports each."""
     return text.startswith(("Failed to load resource", "Access to fetch"))
 
 
 def at_sizes(page: Any, sizes: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int]]:
-    """One page made as wide and high as each of these in turn, as a phone is turned: sessions for all take longer."""
+    """One page resized to each of these in turn, as when a phone is turned. A session for each would take longer."""
     for width, height in sizes:
         page.set_viewport_size({"width": width, "height": height})
         page.wait_for_timeout(200)
@@ -136,7 +136,7 @@ def test_a_code_in_the_links_fragment_pairs_and_leaves_the_address(browser: Any,
 
 
 class Listening(BaseHTTPRequestHandler):
-    """Another program on another port of this host: keeps what it is sent."""
+    """Another program on another port of this host. It keeps what it receives."""
 
     heads: ClassVar[list[str]] = []
 
@@ -172,7 +172,7 @@ def test_the_token_reaches_no_other_port_of_this_host(browser: Any, one: Made) -
         assert page.context.cookies() == []
         page.goto(f"http://127.0.0.1:{port}/")
         assert page.evaluate("[document.cookie, localStorage.length, sessionStorage.length]") == ["", 0, 0]
-        # Nor can its page read ours, ask with our token or as if it were ours.
+        # Nor can its page read ours, use our token or pretend to be ours.
         for path in ("paired", "sessions", "bench"):
             asked = f"fetch('{one.page.address}{path}').then(() => 'read', () => 'refused')"
             assert page.evaluate(asked) == "refused"
@@ -251,7 +251,7 @@ def test_a_revoked_device_is_sent_to_the_door(browser: Any, one: Made) -> None:
 
 
 def test_every_event_reaches_the_page(browser: Any, tmp_path: Path) -> None:
-    """Each or one after it, never before the session's turn by this machine's clock; how soon: the page's bench."""
+    """Each pass or a later one, never before the session's turn by this machine's clock. The bench measures how soon."""
     job = made_job(width=2100, finger=700, ends=1, parts="A")
     with made(tmp_path, job) as one, device(browser) as page:
         pair(page, one)
@@ -288,7 +288,7 @@ def test_two_devices_follow_one_session(browser: Any, one: Made) -> None:
 
 
 def test_the_page_shows_that_its_server_was_killed_and_finds_it_again(browser: Any, tmp_path: Path) -> None:
-    """The real process, killed without warning in mid-session; nothing on the page is touched."""
+    """The real process is killed without warning in mid-session. Nobody touches the page."""
     first = _serve(tmp_path, 0)
     port = first.port
     with device(browser) as page:
@@ -309,7 +309,7 @@ def test_the_page_shows_that_its_server_was_killed_and_finds_it_again(browser: A
 
 
 def words_of(page: Any) -> str:
-    """Of every part of the page, also of those that are not looked at now."""
+    """In every part of the page, also in those not visible now."""
     return str(page.evaluate("[...document.querySelectorAll('main')].map((part) => part.textContent).join(' ')"))
 
 
@@ -348,7 +348,7 @@ def test_a_refused_answer_is_one_line_and_goes_when_its_question_goes(browser: A
 def test_after_a_kill_while_standing_by_the_resumed_page_no_longer_says_how_to_carry_on(
     browser: Any, tmp_path: Path
 ) -> None:
-    """The program itself in a terminal, ended without warning; its page stays open and is not touched."""
+    """The program itself in a terminal is killed without warning. Its page stays open, and nobody touches it."""
     rigs = pytest.importorskip("tests.screens.view_rig", reason="pyte is not installed")
     from tests.screens.test_view import PLAN, SHOP, SILENT, drawn, to_the_first_pass
 
@@ -362,7 +362,7 @@ def test_after_a_kill_while_standing_by_the_resumed_page_no_longer_says_how_to_c
         with device(browser) as page:
             page.goto(f"http://127.0.0.1:{port}/#{found[1]}{found[2]}")
             shows(page, "#reading", "KEEP CLEAR")
-            first.send("d")  # takes the code away, which lay over what is asked: only from now on that counts as shown
+            first.send("d")  # removes the code, which covered what is asked: only from now on does that count as shown
             first.until(lambda page: "To pair a device" not in page)
             to_the_first_pass(first)
             time.sleep(1.0)  # the same key sooner is auto-repeat
@@ -419,7 +419,7 @@ def test_a_page_that_becomes_visible_again_catches_up(browser: Any, one: Made) -
         shows(page, "#pass", "Pass 2 of 14")
 
 
-# --- what may be done
+# --- what can be done
 
 
 def test_a_note_is_kept(browser: Any, one: Made) -> None:
@@ -567,7 +567,7 @@ LINES_END = """() => {
   }
   return found;
 }"""
-"""Pairs of words of which the first ends a line and the second begins the next."""
+"""Pairs of words: the first ends a line, the second begins the next."""
 
 
 @pytest.mark.parametrize(
@@ -594,7 +594,7 @@ def test_no_quantity_is_split_at_any_width(browser: Any, tmp_path: Path, carriag
 
 
 def test_at_a_setups_end_saw_off_and_the_count_are_big(browser: Any, tmp_path: Path) -> None:
-    """As big as what to keep clear, nothing of it cut off."""
+    """As big as what to keep clear, and nothing cut off."""
     with made(tmp_path, made_job(run_down_s=60.0)) as one, device(browser) as page:
         pair(page, one)
         one.to_first_pass()
@@ -760,7 +760,7 @@ def test_text_from_outside_is_never_taken_for_markup(browser: Any, tmp_path: Pat
         assert page.locator("img").count() == 0
 
 
-# --- everybody
+# --- accessibility
 
 
 def _axe() -> str:
@@ -773,7 +773,7 @@ def test_axe_core_finds_nothing_serious(browser: Any, tmp_path: Path, scheme: st
     """axe-core, all its rules, on every part of the page and on the door."""
     axe = _axe()
     picture = b"<svg xmlns='http://www.w3.org/2000/svg'/>"
-    # The page's own policy lets no script in, axe's neither: the browser is told to overlook it here.
+    # The page's own policy allows no script, not even axe's, so the browser ignores the policy here.
     phone = device(browser, PHONE, color_scheme=scheme, bypass_csp=True)
     with made(tmp_path, made_job(may_record_cuts=True), drawing=picture) as one, phone as page:
         page.goto(one.page.address)

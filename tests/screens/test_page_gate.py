@@ -1,4 +1,4 @@
-"""Who may speak to the page's server: hosts, origins, addresses, rates; the pairing code; the paired devices."""
+"""Who may use the page's server: hosts, origins, addresses, rates, the pairing code and the paired devices."""
 
 from __future__ import annotations
 
@@ -308,7 +308,7 @@ def test_a_number_is_never_given_to_a_second_device(tmp_path: Path, gone: str | 
 
 
 def test_a_number_alone_holds_nothing(tmp_path: Path) -> None:
-    """Where the file was deleted, numbers begin again; the tokens that were given with them open nothing."""
+    """If the file was deleted, numbers begin again, but the tokens given with them open nothing."""
     store = devices(tmp_path)
     before, _ = store.pair("a")
     (tmp_path / FILE_NAME).unlink()

@@ -1,4 +1,4 @@
-"""What the hub makes of a session, and that it never holds the session up; the history; the documents."""
+"""What the hub makes of a session, and that it never delays the session. Also the history and the documents."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def one(tmp_path: Path) -> Iterator[Made]:
 
 
 def newest(stream: Stream, timeout_s: float = 2.0) -> dict[str, object]:
-    """The last message that comes before the hub falls silent."""
+    """The last message before the hub falls silent."""
     last: dict[str, object] = {}
     end = time.monotonic() + timeout_s
     while time.monotonic() < end:
@@ -267,7 +267,7 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
 def test_a_setup_ends_with_a_big_question_and_how_long_it_waits(tmp_path: Path) -> None:
     """By hand: three segments of 6 mm, the outer two are sockets.
 
-    The next board is not named before it is confirmed, and that it can't be while the blade may still turn.
+    The next board is not named before this is confirmed, and it can't be confirmed while the blade may still turn.
     """
     with made(tmp_path, made_job(width=18, run_down_s=30.0)) as one:
         gathering = sight_of(one)
@@ -335,7 +335,7 @@ def test_reading_a_long_session_gives_way_to_the_session_that_cuts(one: Made) ->
 
 def test_the_journal_is_read_beside_the_session_and_never_written(one: Made) -> None:
     with Journal.open_beside(one.folder) as journal:
-        one.to_first_pass()  # written meanwhile, and seen
+        one.to_first_pass()  # written meanwhile, and visible
         assert journal.sessions()[0].facts == one.journal.sessions()[0].facts
         with pytest.raises(JournalError):
             journal.new_session("x", "", "", one.clock.utc())

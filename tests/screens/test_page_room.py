@@ -1,4 +1,4 @@
-"""Who holds a connection of the page's server, with a clock of the test's own and real sockets."""
+"""Who holds a connection of the page's server, with the test's own clock and real sockets."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Bench:
         self.ends: dict[socket.socket, socket.socket] = {}
 
     def enter(self, address: str) -> socket.socket:
-        """A connection that has begun 10 ms after the one before."""
+        """A connection that began 10 ms after the previous one."""
         self.now += 0.01
         here, there = socket.socketpair()
         there.setblocking(False)

@@ -42,10 +42,10 @@ T = TypeVar("T")
 
 
 def raw(port: int, data: bytes, wait_s: float = 3.0) -> bytes:
-    """What comes back for these bytes, until the server closes."""
+    """The answer to these bytes, until the server closes."""
     with socket.create_connection(("127.0.0.1", port), timeout=wait_s) as connection:
         got = b""
-        with contextlib.suppress(OSError):  # refused early, the rest of a long request meets a closed door
+        with contextlib.suppress(OSError):  # the server refused early and closed
             connection.sendall(data)
         with contextlib.suppress(OSError):
             while part := connection.recv(65536):
@@ -61,7 +61,7 @@ def until(holds: Callable[[], bool], timeout_s: float = 20.0) -> None:
 
 
 def patiently(asked: Callable[[], T], timeout_s: float = 20.0) -> T:
-    """As the page does it: where a connection is ended, once more."""
+    """Ask like the page: if the connection is ended, ask once more."""
     end = time.monotonic() + timeout_s
     while True:
         try:
@@ -259,7 +259,7 @@ def test_a_revoked_devices_stream_ends_though_its_number_is_given_again(one: Mad
 
 
 def test_nothing_goes_to_a_stream_once_its_token_is_revoked(one: Made, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What happens in the very moment after: nobody has looked for revoked devices yet."""
+    """The moment right after: nothing has looked for revoked devices yet."""
     monkeypatch.setattr(one.page.server, "clear", lambda: None)
     page = Pages(one.port, one.pair())
     page.wait(lambda kind, body: kind == "all")
@@ -492,7 +492,7 @@ def test_a_request_must_arrive_whole_in_time_however_steadily_it_drips(
 def test_two_hundred_slow_strangers_lock_no_paired_page_out(one: Made, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each sends a byte of its head now and then, from the page's own address and from others.
 
-    One that was ended comes back, and none is ended for the time it takes. Meanwhile an open page goes on, others are
+    Each one that is ended comes back, and none is ended for its slowness. Meanwhile an open page goes on, others are
     loaded and opened, and do what pages do.
     """
     monkeypatch.setattr(room, "WHOLE_S", 1000.0)

@@ -1,4 +1,4 @@
-"""The plain screen: what is to be seen from afar comes first; where the session is; how to leave."""
+"""The plain screen: what must be seen from afar comes first, then where the session is and how to leave."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def test_the_place_is_shown_once_until_it_changes() -> None:
 
 
 def test_a_repeated_line_is_counted_and_not_written_again() -> None:
-    """Each time its number has doubled, so that a press has its sign, and when something else follows."""
+    """The count is written each time it has doubled, so that a press leaves a sign, and when something else follows."""
     out, words = io.StringIO(), Words(job())
     screen = PlainScreen(out, False)
     screen.show(a_view("cutting", 2), None, words)
@@ -73,7 +73,7 @@ def test_a_setting_said_again_is_written_again_each_time() -> None:
 
 
 def test_what_a_gesture_does_is_shown_beside_the_place_and_nowhere_else() -> None:
-    """So that the newest line that says what a long press does is always right."""
+    """The newest line that says what a long press does must always be right."""
     out = io.StringIO()
     screen = PlainScreen(out, True)
     words = Words(job())

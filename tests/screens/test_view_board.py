@@ -1,4 +1,4 @@
-"""The board in cells: end down, the stop on its own side, what is cut and what is to come, told by characters."""
+"""The board in cells: end down, the stop on its own side. Characters show what is cut and what is to come."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def comb(pattern: Pattern, cut: int, pass_: int, side: str = "left") -> str:
 
 
 def test_fingers_are_wood_and_sockets_to_come_are_dotted_in_proportion() -> None:
-    """72 mm on 72 columns: a column a millimetre."""
+    """72 mm on 72 columns: one column per millimetre."""
     assert comb(pattern(), 0, 0) == (WOOD * 12 + COMING * 12) * 3
 
 

@@ -1,4 +1,4 @@
-"""The page: what is on it at each size, readable on dark and light alike, and never by colour alone."""
+"""The page: what it has at each size, readable on dark and light, and never by colour alone."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def end_of_setup(**more: object) -> Sight:
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
 def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_beside_them(columns: int, rows: int) -> None:
-    """Also with two things lost and the plan's warnings, which were there before."""
+    """Also with two parts lost and the plan's warnings shown before."""
     faults = (("microphone", "Voice is off: no microphone was found."), ("pedal", "No pedal."))
     canvas = composed(end_of_setup(ready_at=time.monotonic() + 9.9, faults=faults), columns, rows)
     for line in ("SAW OFF", "COUNT 7"):
@@ -166,7 +166,7 @@ def test_what_to_keep_clear_is_shown_big_and_whole_with_its_height(columns: int,
 
 @pytest.mark.parametrize(("columns", "rows"), [*SIZES, (79, 23), (60, 20), (40, 10), (30, 8), (24, 8)])
 def test_at_every_size_all_of_what_to_keep_clear_is_shown(columns: int, rows: int) -> None:
-    """Big or in words: never the range alone, nor the words without it."""
+    """Big or in words: never the range alone, and never the words without the range."""
     canvas = composed(sight(f.CheckOpened(1, "clamps"), faults=LOST), columns, rows)
     big = [bool(big_on(canvas, line)) for line in ZONE]
     assert all(big) or not any(big)
@@ -187,7 +187,7 @@ def test_inches_of_what_to_keep_clear_stay_together(columns: int, rows: int, wid
 
 
 def test_on_a_low_page_what_to_clamp_is_whole_at_the_first_check() -> None:
-    """The longest there is: the end of a board before, and the warning that comes with its second end."""
+    """The longest there is: the end of the previous board, and the warning about a second end."""
     clamp = (
         "Saw off. Wait until the blade stands still. 14 sockets: count them before you unclamp. Setup 2 of 6: long "
         "side, 1 of 2, part A, end 2 down. Turn it end over end: same edge against the setting bar at the left stop, "
@@ -485,7 +485,7 @@ def test_everything_with_a_colour_is_bold() -> None:
 
 
 def test_the_page_without_colour_shows_the_same() -> None:
-    """Colour takes no part in what a cell says: strip it, and current, coming and cut still differ by character."""
+    """Colour carries no meaning: without it, current, coming and cut still differ by character."""
     canvas = composed(cutting())
     coloured = {char for line in canvas.lines for char, style in line if style & (RED | MAGENTA)}
     plain = {char for line in canvas.lines for char, style in line if not style & (RED | MAGENTA)}
@@ -493,7 +493,7 @@ def test_the_page_without_colour_shows_the_same() -> None:
 
 
 def barred_job() -> Job:
-    """A board that is held in the longest words there are."""
+    """A board whose holding takes the longest words there are."""
     a_job = job(plan(width=84, parts="A"))
     return replace(a_job, carriage=replace(a_job.carriage, register="setting bar"))
 
@@ -512,6 +512,6 @@ def test_how_the_board_is_held_is_shown_to_its_end(columns: int, rows: int) -> N
         way = seen.words.one(seen.view.way)
         assert len(way) > 78 and "setting bar" in way
         if (columns, rows) == (40, 10) and seen.view.mode == "question":
-            continue  # the question takes it all
+            continue  # the question takes all the room
         shown = words_on(composed(seen, columns, rows))
         assert way in shown or clamp in shown

@@ -1,4 +1,4 @@
-"""The sight: always the newest, telling what was heard and what was made of it."""
+"""The sight: always the newest. It shows what was heard and what came of it."""
 
 from __future__ import annotations
 
@@ -68,12 +68,12 @@ ASKS = re.compile(
     r"|\b(set|saw off[.;]|wait until|isolate|refit|count them|turn it|never spin|go (back|on) past|zero the)\b",
     re.IGNORECASE,
 )
-"""What tells somebody to do something, in the words that a session uses."""
+"""Phrases that ask the operator to do something, in the words that a session uses."""
 
 
 @pytest.mark.parametrize("seed", range(25))
 def test_no_log_line_and_no_answer_ever_says_what_to_do(seed: int) -> None:
-    """Any way through a session, with every gesture and phrase, resumed in between. The cautions hold at any time."""
+    """Random ways through a session, with every gesture and phrase, resumed in between. Cautions may always ask."""
     chance, session, asked = random.Random(seed), Session(), 0
     said = session.gathering.said
 

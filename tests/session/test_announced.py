@@ -1,4 +1,4 @@
-"""Nothing counts that was not announced: an answer begins after what it answers has been spoken or, unspoken, shown."""
+"""An answer counts only if its question was announced first: spoken or, if the voice failed, shown."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from tests.session.jobs import few_checks, job
 
 
 def asked() -> Driver:
-    """The clamps are asked for, and not a word of it has sounded yet."""
+    """The clamps check is open, and not a word of it has sounded yet."""
     return Driver(job(checks=few_checks()), hear_out=True)
 
 
@@ -209,7 +209,7 @@ class TestWithoutAVoice:
 
 
 class TestHeldUp:
-    """The session's thread stood still: what was pressed meanwhile is played afterwards, with its own times."""
+    """The session's thread stood still. Presses made meanwhile are handled afterwards, with their own times."""
 
     def test_taps_in_a_stall_record_no_pass_that_was_not_announced(self) -> None:
         driver = called()

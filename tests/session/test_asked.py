@@ -51,7 +51,7 @@ def test_passes_cut_here_are_listed_one_by_one() -> None:
 
 
 def test_a_lower_setting_names_the_point_to_go_past_to_also_when_called_again() -> None:
-    """Half a millimetre below where the carriage has no pitch; none for a move up."""
+    """Half a millimetre below the setting if the carriage has no pitch; no such point for a move up."""
     first = job().pattern_of(1).passes[0].setting
     assert seen(called(1)).approach is None
     assert seen(called(1), called(2)).approach is None

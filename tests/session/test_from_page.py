@@ -1,4 +1,4 @@
-"""What the bench page may do in a session, in every mode, and what the session refuses by itself."""
+"""What the bench page may do in a session, in every mode, and what the session itself refuses."""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def test_a_press_that_began_before_the_call_is_not_obeyed() -> None:
 
 
 def test_a_cut_sooner_than_a_pass_takes_is_shown_and_not_spoken() -> None:
-    """A pass may be under way, and somebody else may have touched the page."""
+    """A pass may be under way, and another person may have touched the page."""
     one = in_mode("cutting")
     page(one, "cut", after=2.0)
     assert (one.kinds, one.said) == ([], "")

@@ -1,4 +1,4 @@
-"""Speech that led to nothing is answered by two low notes: when, and when not."""
+"""Two low notes answer speech that did nothing: when, and when not."""
 
 from __future__ import annotations
 

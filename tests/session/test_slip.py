@@ -1,4 +1,4 @@
-"""Work clamped afresh is tried against the still blade, at the setting of a cut that shows whether it has moved."""
+"""Work clamped again is tried against the still blade, at a cut that shows whether the work has moved."""
 
 from __future__ import annotations
 

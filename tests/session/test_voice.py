@@ -1,4 +1,4 @@
-"""Louder, quieter, slower, quicker: answered in every state, in steps, with an end; nothing is recorded or moved."""
+"""Louder, quieter, slower, quicker: in every state, in steps, within limits. Nothing is recorded or moved."""
 
 from __future__ import annotations
 
