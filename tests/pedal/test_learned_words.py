@@ -1,4 +1,4 @@
-"""What `ready --pedal` says of a key and of how a pedal behaves."""
+"""What `ready --pedal` says about a key and how a pedal behaves."""
 
 from __future__ import annotations
 

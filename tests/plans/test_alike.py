@@ -1,4 +1,4 @@
-"""How alike wordings sound, by their spelling: against a pronouncing dictionary, over phrases somebody may choose."""
+"""How alike wordings sound, by spelling: checked with a pronouncing dictionary, over phrases that a shop may choose."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from assistant.plans.shop_file import read_shop
 from tests.plans.files import DEMO_SHOPS, SHOP, shop_faults, shop_of
 
 ENGLISH = language_of("en")
-# Intent, a phrase that somebody may want for it, and the shipped one that it is too like.
+# Intent, a phrase that a shop may want for it, and the shipped phrase that it is too similar to.
 REFUSED = (
     ("cut", "return to the previous", "back"),
     ("cut", "please return to the previous one", "back"),
@@ -140,7 +140,7 @@ def test_a_shops_own_answer_must_meet_the_same_rules(tmp_path: Path) -> None:
 
 
 def test_harm_needs_one_of_the_two_to_do_something() -> None:
-    """What only asks, pauses, refuses or changes the voice is at worst asked for again."""
+    """A phrase that only asks, pauses, refuses or changes the voice does no harm if misheard."""
     a, b = "report all my progress", "report my progress"
     fixed = [intent for intent in PHRASED if intent != Intent.GO_TO]
     for one in fixed:

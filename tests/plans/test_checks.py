@@ -1,4 +1,4 @@
-"""The checks in effect: the default ones in their order, and what a shop file may make of them."""
+"""The checks in effect: the default checks in order, and what a shop file may change."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The commented examples: all of `demo_plans` is offered, from a checkout and from an installed package."""
+"""The commented examples: every file of `demo_plans` is offered, from a checkout and from an installed package."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def test_each_plan_is_called_by_its_file_name() -> None:
 def test_an_installed_package_has_them_inside(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     installed = tmp_path / "site-packages/assistant"
     (installed / "demo_plans").mkdir(parents=True)
-    (installed.parent / "demo_plans").mkdir()  # somebody else's folder of that name
+    (installed.parent / "demo_plans").mkdir()  # another project's folder of that name
     monkeypatch.setattr(examples, "__file__", str(installed / "plans/examples.py"))
     assert examples.examples_folder() == installed / "demo_plans"
 

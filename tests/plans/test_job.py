@@ -234,7 +234,7 @@ def test_a_joint_that_keeps_less_than_half_its_clearance_is_warned_of(tmp_path: 
 
 
 def test_a_joint_made_loose_by_rounding_is_warned_of(tmp_path: Path) -> None:
-    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, part B's of 10.025 10.
+    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, and part B's of 10.025 becomes 10.
 
     By hand: the gap of 0.05 is wider by 0.155 - 0.025, and twice that is left.
     """

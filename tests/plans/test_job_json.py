@@ -1,4 +1,4 @@
-"""A job is stored as JSON and comes back exactly; bad data raises KeyError or ValueError only."""
+"""A job is stored as JSON and read back exactly. Bad data raises only KeyError or ValueError."""
 
 from __future__ import annotations
 

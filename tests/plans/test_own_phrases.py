@@ -1,4 +1,4 @@
-"""[[phrases]] and [pronunciations]: what a user may say instead, under the same rules as what is shipped."""
+"""[[phrases]] and [pronunciations]: what a user may say instead, under the same rules as the shipped phrases."""
 
 from __future__ import annotations
 

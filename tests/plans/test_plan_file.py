@@ -1,4 +1,4 @@
-"""The plan file: exact figures, defaults, and every fault with its text, all at once."""
+"""The plan file: exact figures, defaults, and every fault with its text, all reported at once."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def test_a_length_may_be_written_as_on_a_ruler(tmp_path: Path, written: str) -> 
 
 
 def test_decimals_stay_exact(tmp_path: Path) -> None:
-    """Through binary floats 114.3 / 12.7 is not 9."""
+    """In binary floats 114.3 / 12.7 is not 9."""
     plan = plan_of(tmp_path, PLAN.replace("width = 84", "width = 114.3").replace("finger = 6", "finger = 12.7"))
     assert plan.joint.finger is not None
     assert plan.width / plan.joint.finger == 9
@@ -218,7 +218,7 @@ def test_each_fault_of_listed_widths(tmp_path: Path, widths: str, expected: str)
 
 
 def test_without_a_known_layout_every_other_key_is_still_checked(tmp_path: Path) -> None:
-    """All faults at once: a wrong layout must not hide the next five from the one who mends the first."""
+    """All faults at once: a wrong layout must not hide the next five faults from the user."""
     joint = 'layout = "evn"\nfinger = -6\nremainder = "strech"\nclearance = 99\nstarts_with = 1\nfingr = 3\nmirror = 2'
     tables = '[[slots]]\nat = -1\nwidth = 5\ndepth = 5\n[lining]\nparts = ["Q"]\nthickness = 1\n'
     faults = plan_faults(tmp_path, PLAN.replace('layout = "even"\nfinger = 6', joint) + tables)
@@ -392,7 +392,7 @@ SOUND = [path.read_text() for path in DEMO_PLANS + DEMO_SHOPS]
 @FUZZ
 @given(st.sampled_from(SOUND), st.data())
 def test_sound_files_with_one_value_changed(tmp_path: Path, text: str, data: st.DataObject) -> None:
-    """A change of one value of a sound file gives a result, or faults; and what is read is laid out, or faults."""
+    """Changing one value of a valid file gives a result or faults. What is read can be laid out, or gives faults."""
     lines = text.splitlines()
     place = data.draw(st.sampled_from([n for n, line in enumerate(lines) if "=" in line and line[0] != "#"]))
     lines[place] = lines[place].split("=")[0] + "= " + _toml(data.draw(trees))

@@ -1,4 +1,4 @@
-"""Reading tables: a wrong value is a fault with key, value and mend, and reading goes on."""
+"""Reading tables: a wrong value is a fault with key, value and fix, and reading goes on."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What has changed in a shop file is named with both values, in the unit of the session, all of it at once."""
+"""Every change in a shop file is named at once, with both values in the session's unit."""
 
 from __future__ import annotations
 

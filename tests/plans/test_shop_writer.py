@@ -1,4 +1,4 @@
-"""One value into a shop file: comments kept, whole at every step, with a way back."""
+"""Writes one value into a shop file: comments are kept, the file is whole at every step, and it can be undone."""
 
 from __future__ import annotations
 
@@ -227,7 +227,7 @@ while True:
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL and fork are POSIX")
 @pytest.mark.parametrize("what", every(2, ["write", "undo"]))
 def test_killed_at_each_step_the_file_is_the_old_one_or_the_new_one(what: str, tmp_path: Path) -> None:
-    """SIGKILL before every line of the writer in turn; afterwards history and file tell the same."""
+    """SIGKILL before every line of the writer in turn. Afterwards history and file agree."""
     shop = shop_at(tmp_path)
     if what == "undo":
         kerf(shop)
@@ -243,7 +243,7 @@ def test_killed_at_each_step_the_file_is_the_old_one_or_the_new_one(what: str, t
         assert int(size) == sizes[old == "1"]
         assert force == new, "what is in force is what the file holds"
     assert {row[2] for row in killed} == {"0", "1"}, "both sides of the rename were tried"
-    # Nothing is in the way of the next calibration.
+    # Nothing prevents the next calibration.
     kerf(shop, "3.17")
     assert value_text(shop, "blade.kerf") == "3.17"
 

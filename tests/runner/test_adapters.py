@@ -1,4 +1,4 @@
-"""The adapters of a live run: opened in order, closed in the opposite one, each missing one stood in for."""
+"""The adapters of a live run: opened in order, closed in reverse order, each missing part replaced."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ LEFT = "nothing was begun"
 
 
 class Part(Logbook):
-    """One adapter of any kind; it writes into a list that all of them share when it is opened and closed."""
+    """An adapter of any kind. It notes in a shared list when it is opened and closed."""
 
     def __init__(self, name: str, life: list[str]) -> None:
         super().__init__()
@@ -70,7 +70,7 @@ class Part(Logbook):
 
 
 class Desk:
-    """Makers that note what is opened; `lacking` names those that can't be had."""
+    """Makers that note what is opened. lacking: names those that are missing."""
 
     def __init__(self, *lacking: str) -> None:
         self.life: list[str] = []
@@ -107,7 +107,7 @@ def waiting(runner: Runner) -> list[Event]:
 
 
 def test_they_are_closed_in_the_opposite_order_and_the_view_first() -> None:
-    """The terminal is given back before any of them ends, so that what an end says is seen on it."""
+    """The terminal is given back before any of them ends, so that their last messages are seen on it."""
     desk = Desk()
     with desk.adapters() as adapters:
         adapters.open(CtrlC(), LEFT)
@@ -158,7 +158,7 @@ def test_what_is_not_asked_for_is_not_made_and_not_missed() -> None:
         assert set(desk.parts) == {"keys"} and not waiting(desk.runner)
         post, pedal_alive, click, code = desk.given["keys"]
         assert post == desk.runner.post and not pedal_alive() and code is None
-        click()  # without a speaker it is harmless
+        click()  # without a speaker it does nothing
         assert adapters.inputs() == Inputs("off", None, "off", False, True)
 
 
@@ -221,7 +221,7 @@ def test_without_another_way_to_drive_it_the_microphone_is_looked_for_or_the_ses
 @pytest.mark.parametrize("raises", [False, True])
 @pytest.mark.parametrize("name", ["page", "speaker", "listener", "pedal", "keys"])
 def test_after_ctrl_c_nothing_more_is_opened_and_what_is_open_is_closed(name: str, raises: bool) -> None:
-    """It comes as an event, or as the exception where one waits for the microphone; the open part is whole first."""
+    """It comes as an event or, during the wait for the microphone, as the exception. The current step is finished first."""
     desk, ctrl_c = Desk(), CtrlC()
     made = desk.make
 

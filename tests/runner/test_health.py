@@ -1,4 +1,4 @@
-"""The wall clock that dates the journal is sane, its time zone is known, and there is some way to answer."""
+"""The wall clock that dates the journal is plausible, its time zone is known, and there is a way to answer."""
 
 from __future__ import annotations
 

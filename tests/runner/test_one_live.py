@@ -44,7 +44,7 @@ def cutting(saw: Saw) -> None:
 
 
 def refused(saw: Saw, command: list[str]) -> str:
-    """What is shown, on one line."""
+    """What is shown, joined to one line."""
     saw.run(command)
     code, shown = saw.ended()
     assert code == 3, shown
@@ -86,7 +86,7 @@ def test_the_view_refuses_before_it_takes_the_terminal(saws: tuple[Saw, Saw]) ->
 
 
 def test_a_killed_holder_makes_room_and_is_not_named_for_the_next_one(saws: tuple[Saw, Saw]) -> None:
-    """Its particulars are left behind. Resuming is refused as cutting is, for the session that runs by then."""
+    """Its note stays behind. Resuming is refused like cutting, with the name of the session that runs by then."""
     first, second = saws
     cutting(first)
     killed = first.child.pid
@@ -158,7 +158,7 @@ def test_of_many_that_begin_at_once_one_runs() -> None:
 def test_without_a_usable_runtime_folder_the_data_folder_is_used(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Both know of one another there."""
+    """Both know of each other there."""
     monkeypatch.delenv(FOLDER_VARIABLE)
     (tmp_path / "file").write_text("")
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
@@ -182,7 +182,7 @@ def test_the_lock_is_in_the_users_runtime_folder(tmp_path: Path, monkeypatch: py
 
 
 def test_without_a_runtime_folder_no_warning_is_shown() -> None:
-    """The library warns once a process, on the terminal of whoever cuts."""
+    """The library warns once per process, on the operator's terminal."""
     script = "from assistant.runner.one_live import _folders\nprint(next(_folders()))"
     environ = {name: value for name, value in os.environ.items() if name not in (FOLDER_VARIABLE, "XDG_RUNTIME_DIR")}
     done = subprocess.run([sys.executable, "-c", script], cwd=ROOT, env=environ, capture_output=True, text=True)

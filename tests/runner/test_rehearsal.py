@@ -1,4 +1,4 @@
-"""Rehearsals: script lines, file sound and deadlines in order of time, on a clock of their own."""
+"""Rehearsals: script lines, sound files and deadlines in order of time, on a separate clock."""
 
 from __future__ import annotations
 
@@ -115,7 +115,7 @@ def test_a_part_is_said_to_be_lost_limited_or_working(state: str, said: str) -> 
 
 
 def test_keys_are_pressed_at_their_times_and_what_they_do_is_handled() -> None:
-    """A key that does nothing yet, such as the first of several, is no event."""
+    """A key that does nothing yet, such as the first of several, makes no event."""
     runner, log, clock = started()
     pressed: list[tuple[float, str]] = []
 

@@ -1,4 +1,4 @@
-"""Rehearsal scripts: a line per event; every fault at once, by line."""
+"""Rehearsal scripts: one line per event, and every fault at once, by line."""
 
 from __future__ import annotations
 

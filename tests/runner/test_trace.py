@@ -1,4 +1,4 @@
-"""The trace: JSON Lines with one head; facts and effects by name; passing facts are not in it."""
+"""The trace: JSON Lines with the same head, facts and effects by name, and no passing facts."""
 
 from __future__ import annotations
 

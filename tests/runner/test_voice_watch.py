@@ -1,4 +1,4 @@
-"""What the voice owes: word of each announcement within seconds, by the session's clock; and what follows if not."""
+"""The voice must report on each announcement within seconds, by the session's clock. What follows if it doesn't."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def test_the_first_sign_of_a_lost_voice_brings_it_back_and_is_reported_once() ->
 
 
 def test_a_soft_note_is_no_sign_of_a_voice() -> None:
-    """It takes a loudspeaker alone."""
+    """It needs only a loudspeaker."""
     watch = VoiceWatch()
     watch.handed("a1", 0.0)
     watch.started(NOTE, VERDICT_S - 1)
@@ -99,7 +99,7 @@ def test_the_end_of_what_was_given_up_is_no_sign_of_a_voice() -> None:
 
 
 class Bench:
-    """A session that hears itself out, with a speaker that never says a word of its own accord."""
+    """A session whose answers count only once announced, with a speaker that reports only when the test makes it."""
 
     def __init__(self) -> None:
         self.log, self.clock = Logbook(), SetClock()
@@ -156,7 +156,7 @@ def test_a_speaker_that_never_says_anything_is_lost_in_time_and_reported() -> No
 
 
 def test_until_then_nothing_counts_and_afterwards_what_was_shown_does() -> None:
-    """There is no time after which a check counts unheard and unseen, however long it has been open."""
+    """A check that was neither heard nor seen never counts, however long it has been open."""
     bench = Bench()
     bench.shown(1.0)
     bench.long_press(VERDICT_S - 0.1)
@@ -195,7 +195,7 @@ def test_a_lost_voice_still_gets_everything_and_its_first_sound_brings_it_back()
 
 
 def test_speech_whose_report_waits_in_the_queue_is_not_given_up() -> None:
-    """After a stall its word has come; only nobody has read it yet. The live loop looks when nothing waits."""
+    """After a stall its report is still in the queue. The live loop checks the voice only when the queue is empty."""
     bench = Bench()
     ids = [f"a{n}" for n in range(1, bench.runner.state.said + 1)]
     for id in ids:
@@ -204,12 +204,12 @@ def test_speech_whose_report_waits_in_the_queue_is_not_given_up() -> None:
     bench.clock.set(30.0)
     bench.runner.post(Leave(30.0, UTC))
     run_live(bench.runner)
-    bench.runner.drain()  # what it posted while words waited comes after all of them
+    bench.runner.drain()  # what it posted while reports waited comes after all of them
     assert bench.devices == [] and bench.failed == []
 
 
 def test_the_live_loop_looks_after_the_voice() -> None:
-    """The clock stands still but for what the pump, called at every look, sets it on."""
+    """The clock moves only when the pump, called in every round, moves it."""
     bench = Bench()
     times: list[float] = []
 
@@ -231,7 +231,7 @@ def test_events_that_never_stop_do_not_put_off_the_verdict() -> None:
     take = bench.runner.next_event
 
     def just_in_time(timeout_s: float | None) -> Event:
-        """Nothing waits in between, and yet one has always come when the loop's wait is over."""
+        """The queue is empty in between, and yet an event has always come when the loop's wait is over."""
         return take(0) or NotHeard(bench.clock.at(), UTC, "it was not a phrase")
 
     def pump(at: float) -> None:
@@ -245,7 +245,7 @@ def test_events_that_never_stop_do_not_put_off_the_verdict() -> None:
 
 
 def test_what_is_still_being_made_is_slow_and_not_lost() -> None:
-    """On a slow machine an announcement may take many times as long to make as a voice has to give word."""
+    """On a slow machine, making an announcement can take many times the limit within which a voice must report."""
     bench = Bench()
     for at in range(1, 60):
         bench.log.moved = float(at)

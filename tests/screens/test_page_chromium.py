@@ -251,7 +251,7 @@ def test_a_revoked_device_is_sent_to_the_door(browser: Any, one: Made) -> None:
 
 
 def test_every_event_reaches_the_page(browser: Any, tmp_path: Path) -> None:
-    """Each pass or a later one, never before the session's turn by this machine's clock. The bench measures how soon."""
+    """Each pass or a later one, never before the session's turn by this machine's clock. A bench measures the delay."""
     job = made_job(width=2100, finger=700, ends=1, parts="A")
     with made(tmp_path, job) as one, device(browser) as page:
         pair(page, one)
