@@ -1,7 +1,7 @@
-"""Movement of wood and EMC against the Wood Handbook's own figures.
+"""Movement of wood and EMC, compared with the Wood Handbook's own figures.
 
 USDA Forest Products Laboratory, Wood Handbook (FPL-GTR-190 and FPL-GTR-282): table 4-2, table 13-5,
-and the worked example of chapter 13. How each figure was verified stands in tests/references.
+and the worked example of chapter 13. tests/references says how each figure was verified.
 """
 
 from __future__ import annotations

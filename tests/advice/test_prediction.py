@@ -135,7 +135,7 @@ def test_wood_stands_still_without_a_climate(tmp_path: Path) -> None:
 
 
 def test_the_best_clearance_is_laid_out_and_rounded_as_it_would_be_cut(tmp_path: Path) -> None:
-    """On a carriage of 0.05 mm steps what a clearance leaves jumps; the one chosen does at least as well as now."""
+    """On a carriage of 0.05 mm steps the remaining clearance jumps. The chosen one does at least as well as now."""
     coarse = SHOP + '[carriage]\nkind = "readout"\nresolution = 0.05\n'
     plan, shop = plan_of(tmp_path, PLAN), shop_of(tmp_path, coarse)
     (found,) = outcomes(plan, shop, 0.15, 4000)
@@ -149,7 +149,7 @@ def test_the_best_clearance_is_laid_out_and_rounded_as_it_would_be_cut(tmp_path:
 
 @pytest.mark.parametrize("kerf", ["3.13", "3.15", "3.18", "3.2"])
 def test_on_a_coarse_carriage_the_best_clearance_is_no_edge_of_a_cliff(kerf: str, tmp_path: Path) -> None:
-    """What serves jumps where the rounding of a setting does; a hundredth off the one advised serves about as many."""
+    """The best clearance jumps where a setting's rounding does. A hundredth off it serves about as many joints."""
     coarse = SHOP.replace("3.18", kerf) + '[carriage]\nkind = "readout"\nresolution = 0.02\n'
 
     def laid_out(clearance: F) -> FitOutcome:

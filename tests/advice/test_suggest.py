@@ -1,4 +1,4 @@
-"""Suggestions against joints laid out and cut in full, and the ranking against its own marks."""
+"""Suggestions compared with joints laid out and cut in full, and the ranking with its own marks."""
 
 from __future__ import annotations
 

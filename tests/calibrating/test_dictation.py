@@ -1,4 +1,4 @@
-"""Readings dictated: the conversation by itself, and one spoken to the real recogniser."""
+"""Dictated readings: the conversation alone, and one spoken to the real recogniser."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def test_as_many_decimals_as_the_instrument_shows(step: str, unit: str, places: 
 
 @pytest.mark.parametrize("voice", every(2, ["en-us", "flite:slt"]))
 def test_a_conversation_is_heard_place_by_place(voice: str) -> None:
-    """With a reading refused, one struck after its yes, and one left without an answer: those may be misheard."""
+    """With a reading refused, one struck after its yes, and one not answered: those may be misheard."""
     need("flite" if voice.startswith("flite") else "espeak-ng")
     said = ["8.81", NO, "8.91", YES, "18.81", YES, STRIKE, "17.91", YES, "26.91", YES, "35.91", YES, "45.91"]
     words = (spelled(text) if text[:1].isdigit() else text for text in said)

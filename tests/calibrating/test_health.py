@@ -22,7 +22,7 @@ VALUES = {"kerf": "3.176", "screw": "2.003", "zero": "", "backlash": "0.05"}
 
 
 def utc(days: float) -> str:
-    """So many days before NOW."""
+    """This many days before NOW."""
     return (NOW - timedelta(days=days)).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
@@ -125,7 +125,7 @@ def test_a_value_changed_by_hand_since_is_reported(bench: Bench) -> None:
 
 
 def test_a_kerf_that_was_measured_as_written_and_changed_by_hand_since_is_reported(bench: Bench) -> None:
-    """Nothing was to be written then, so no key is in the history to compare with."""
+    """Nothing had to be written then, so the history has no key to compare with."""
     record(bench.shop, "kerf", utc(3), "", {"value": 3.1812, "u": 0.004})
     assert bench.lines()["kerf"].state == WORKS
     bench.shop.write_text(SHOP.replace("3.18", "2.4"), encoding="utf-8")

@@ -1,4 +1,4 @@
-"""What joints tell of the clearance to write."""
+"""What earlier joints show about the clearance to write."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def test_another_word_is_refused() -> None:
 
 
 def test_the_correction_is_the_weighted_mean() -> None:
-    """Weights 4 : 1 by hand; against numpy's weighted least squares of a constant."""
+    """Weights 4 : 1 by hand, compared with numpy's weighted least squares of a constant."""
     np = pytest.importorskip("numpy")
     joints = [Correction(1, 3.2, 0.06, 0.01), Correction(2, 3.2, 0.05, 0.02)]
     found = learned(joints, 3.2)

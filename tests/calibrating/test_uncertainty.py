@@ -126,7 +126,7 @@ def test_a_weighted_line_as_numpy_has_it(rows: list[tuple[float, float, float]])
 
 
 def test_weights_move_the_line() -> None:
-    """A point of no weight to speak of is passed by."""
+    """A point with almost no weight is ignored."""
     assert fit_line([0, 1, 2], [0, 1, 9], [0.01, 0.01, 1000]).slope == pytest.approx(1, abs=1e-6)
 
 
@@ -151,7 +151,7 @@ def test_components_add_as_squares() -> None:
 
 
 def test_few_readings_count_less() -> None:
-    """Twice the widened uncertainty covers what Student's factor does."""
+    """Twice the widened uncertainty covers as much as Student's factor."""
     assert 2 * with_students_factor(1.0, 3) == pytest.approx(student(0.9545, 3))
     assert with_students_factor(1.0, 1e7) == pytest.approx(1.0, abs=1e-3)
 

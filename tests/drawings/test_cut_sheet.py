@@ -81,7 +81,7 @@ def test_every_check_is_asked_with_its_figures_in_digits() -> None:
 
 
 def test_each_setup_states_what_to_keep_clear_rounded_away_from_the_blade() -> None:
-    """Also where the shop's own words for the clamps leave the figures out.
+    """Also if the shop's own words for the clamps omit the figures.
 
     By hand: the first socket of part A begins at 5.975 mm; 10.3 mm of depth and 15 mm above it.
     """

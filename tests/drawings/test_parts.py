@@ -1,4 +1,4 @@
-"""Both parts: where sockets, passes and figures stand on the picture."""
+"""Both parts: where sockets, passes and figures are on the picture."""
 
 from __future__ import annotations
 

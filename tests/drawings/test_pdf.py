@@ -112,7 +112,7 @@ def test_the_viewer_is_asked_not_to_scale_the_print() -> None:
 
 
 def test_every_text_can_be_searched_and_lies_in_its_box() -> None:
-    """By what pdfium reckons of where letters are."""
+    """By pdfium's own positions of the letters."""
     plan = lined_plan()
     pages = sheets(plan, job_of(plan), "a4")
     data, lacking = write_pdf(pages, "lined")

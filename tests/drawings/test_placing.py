@@ -1,4 +1,4 @@
-"""Labels along a row: never one over another, never out of the row, never out of order."""
+"""Labels along a row: none over another, none outside the row, none out of order."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every page of every plan: labels that can be read, none over another, none through a line."""
+"""Every page of every plan: labels can be read, none is over another, and no line runs through one."""
 
 from __future__ import annotations
 

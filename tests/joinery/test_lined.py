@@ -1,4 +1,4 @@
-"""Lined joints: the rules of both stages exactly, and what makes a joint impossible."""
+"""Lined joints: the exact rules of both stages, and what makes a joint impossible."""
 
 from __future__ import annotations
 
@@ -132,7 +132,7 @@ def test_linings_that_are_not_linings(lining: Lining, key: str) -> None:
 
 
 def test_a_suggested_thinner_lining_is_possible() -> None:
-    """Take the mend at its word."""
+    """Do exactly what the fix says."""
     final = joint(F(8))
     with pytest.raises(BadInput) as caught:
         of(final, Lining(F(3)))

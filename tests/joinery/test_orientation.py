@@ -1,4 +1,4 @@
-"""Why a board is turned end over end and never spun: shown by rotating solids, so that what is said is right.
+"""Why a board is turned end over end and never spun: shown by rotating solids, which proves the instructions.
 
 x across the board from the reference edge, y along it, z through it. The board hangs in the carriage
 with the end to be cut at y = 0, the reference edge at the stop (x = 0) and the backing at z = 0.
@@ -93,7 +93,7 @@ def test_the_words_for_the_second_end_agree_with_geometry() -> None:
 
 
 def test_a_symmetric_pattern_would_hide_the_mistake() -> None:
-    """The reason why this is tested with a pattern that has no symmetry."""
+    """The reason for testing this with a pattern that has no symmetry."""
     even: list[Segment] = [Segment(F(10 * n), F(10 * n + 10), n % 2 == 0) for n in range(5)]
     assert [(s.start, s.end) for s in even] == [(50 - s.end, 50 - s.start) for s in reversed(even)]
 

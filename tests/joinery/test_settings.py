@@ -49,7 +49,7 @@ def pass_at(setting: F, number: int = 1) -> Pass:
     return Pass(number, 1, setting - 3, setting, setting)
 
 
-# Where the carriage stands
+# Where the carriage is
 
 
 def test_zero_outside_stands_at_kerf_to_and_inside_at_kerf_from():
@@ -338,7 +338,7 @@ def test_without_rounding_the_clearance_is_all_there():
 
 
 def test_a_coarse_readout_eats_the_clearance_and_it_shows():
-    """On whole millimetres left walls stand at 17.675, cut at 18; right walls at 14.025, cut at 14."""
+    """In whole millimetres, left walls belong at 17.675 and are cut at 18; right walls belong at 14.025, cut at 14."""
     carriage = Carriage(resolution=F(1))
     segments = even(F(70), F(7))
     both = [
@@ -387,7 +387,7 @@ def test_a_fin_at_either_edge_is_found():
 def test_what_rounding_leaves_in_the_sockets_agrees_with_geometry(joint):
     """The pieces of a board's sockets that the rounded passes miss, by shapely, are as wide as reported.
 
-    With an overrun a fin may stand beyond the edge, in no wood at all: then no wider than reported.
+    With an overrun a fin may lie beyond the edge, where there is no wood: then no wider than reported.
     """
     for part in joint.parts:
         missed = sockets(part).difference(removed(part, joint.carriage))

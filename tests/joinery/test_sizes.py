@@ -1,4 +1,4 @@
-"""Boxes by size: assembled from the boards that are listed, they measure what was asked."""
+"""Boxes by size: assembled from the listed boards, they measure what was asked."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Slots against shapely and solids; spacing, depths, grids, and every fault with its mend."""
+"""Slots, checked with shapely and solids: spacing, depths, grids, and every fault with its fix."""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ def test_evenly_leaves_equal_spaces_exactly(count: int, thick: int, width: int) 
 
 
 def test_a_grid_halves_into_itself() -> None:
-    """In section and as solids: no piece meets another, each gap is c/2, and the tops are level."""
+    """In section and as solids: no piece touches another, each gap is c/2, and the tops are level."""
     manifold3d = pytest.importorskip("manifold3d", reason="the test extra brings manifold3d")
     cube = manifold3d.Manifold.cube
     height, c = F(40), F(1, 5)
@@ -314,7 +314,7 @@ def test_in_plan_every_crossing_of_a_grid_has_half_the_clearance_on_all_four_sid
 @given(GRIDS, GRIDS, st.sampled_from([F(0), F(1, 5)]), st.sampled_from([F(0), F(1, 2)]))
 @settings(max_examples=12, deadline=None)
 def test_any_grid_sawn_with_its_passes_goes_together(first: GridPiece, second: GridPiece, c: F, allowance: F) -> None:
-    """As solids: no wood in wood; at every crossing the only empty room is the clearance and the depth allowance."""
+    """As solids: no wood inside wood. At every crossing only the clearance and the depth allowance are free."""
     height = F(40)
     of_first, of_second = cross_halved(first, second, height, allowance)
     long, short = sawn(first, of_first, height, c), sawn(second, of_second, height, c)

@@ -1,4 +1,4 @@
-"""Lengths are read exactly, refused with a mend, and rounded half to even only when shown."""
+"""Lengths are read exactly, refused with a fix, and rounded half to even only when shown."""
 
 from __future__ import annotations
 
@@ -241,7 +241,7 @@ INCHES = pint.UnitRegistry(non_int_type=F)
     st.sampled_from(["", "-", "+", "\u2212"]),
 )
 def test_a_mixed_fraction_reads_as_its_sum_however_it_is_typed(whole, n, joint, slash, mark, sign):
-    """Held against the pint library's inch."""
+    """Compared with the pint library's inch."""
     inches = INCHES.Quantity((whole + F(n, 64)) * (-1 if sign in ("-", "\u2212") else 1), "inch")
     assert parse_length(f"{sign}{whole}{joint}{n}{slash}64{mark}", "mm") == inches.to("millimeter").magnitude
 

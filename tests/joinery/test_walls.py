@@ -1,4 +1,4 @@
-"""Clearance moves inner walls only, a quarter each; thin wood is warned of."""
+"""Clearance moves only inner walls, a quarter each. Thin wood gives a warning."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_fingers_are_judged_by_what_the_clearance_leaves_of_them():
 
 
 def test_a_finger_as_wide_as_the_kerf_is_what_one_pass_leaves():
-    """Fingers of 1/8 in with a kerf of 1/8 in are usual (common practice, no source), whatever their clearance."""
+    """Fingers of 1/8 in with a kerf of 1/8 in are usual (common practice, no source) at any clearance."""
     eighth = F(254, 80)
     assert slivers(even(9 * eighth, eighth), eighth, F(1, 10)) == []
 

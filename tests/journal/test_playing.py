@@ -1,6 +1,6 @@
-"""A fact that cannot be is named with its session, number, kind and mend; it is never applied and never a traceback.
+"""An impossible fact is named with its session, number, kind and fix. It is never applied and causes no traceback.
 
-That whatever a session writes fits is a property of the long random sessions in `tests/session/test_stateful.py`.
+The long random sessions in `tests/session/test_stateful.py` check that everything a session writes is possible.
 """
 
 from __future__ import annotations
@@ -146,7 +146,7 @@ ODD = [
 def test_no_content_of_the_tables_ends_a_command_in_a_traceback(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], statement: str, old: bool
 ) -> None:
-    """Written so by another program, and sealed: each command does its work or says in one line what is wrong."""
+    """Another program wrote and sealed these values. Each command does its work or says in one line what is wrong."""
     old_journal(tmp_path)
     if old:
         old_journal(tmp_path, statement)

@@ -1,4 +1,4 @@
-"""Journals of the first schema are brought up as they are, whole or not at all; where they may not, they are read."""
+"""Journals of the first schema are upgraded, completely or not at all. If that is not allowed, they are only read."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def test_an_upgraded_journal_goes_on(tmp_path: Path) -> None:
 
 
 def test_faults_in_an_old_journal_are_kept_as_they_are(tmp_path: Path) -> None:
-    """Blobs, no times, broken JSON, a gap: each is named when it is read, and nothing of it stops the rest."""
+    """Blobs, missing times, broken JSON, a gap: each is named when it is read, and none stops the rest."""
     old_journal(
         tmp_path,
         "UPDATE facts SET body = x'ff00' WHERE rowid = 3",
@@ -78,7 +78,7 @@ def test_faults_in_an_old_journal_are_kept_as_they_are(tmp_path: Path) -> None:
             assert list(journal.replay(other))
     assert [row[:8] for row in rows(tmp_path / FILE_NAME, "SELECT rowid, * FROM facts")] == before
     assert [row[1:3] for row in rows(tmp_path / FILE_NAME, "SELECT * FROM gaps")] == [(7, 8)]
-    repair(tmp_path)  # what is no fact at all is set apart
+    repair(tmp_path)  # what is not a fact at all is set apart
     with Journal.open(tmp_path) as journal:
         kept = [record.n for record in journal.replay(first, with_gaps=True)]
     assert kept == [n for n in range(1, kept[-1] + 1) if n not in (3, 4, 5, 7, 8)]
@@ -135,7 +135,7 @@ def told(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, str]:
 def test_an_old_journal_is_read_beside_the_running_session_and_left_as_it_is(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """An older Kerfcall may still be writing to it, and knows nothing of seals."""
+    """An older Kerfcall may still be writing to it, and it knows no seals."""
     new, old = tmp_path / "new", tmp_path / "old"
     old_journal(new)
     old_journal(old)

@@ -1,4 +1,4 @@
-"""What is acknowledged is on the disk; what can't be trusted is refused with its mend."""
+"""Acknowledged facts are on the disk. What can't be trusted is refused, with the fix."""
 
 from __future__ import annotations
 
@@ -329,7 +329,7 @@ def test_killed_at_random_moments_every_acknowledged_fact_is_there_and_no_event_
 
 
 def test_a_log_cut_short_anywhere_leaves_the_facts_before_the_cut(tmp_path: Path) -> None:
-    """As after a copy that was cut off: whole events from the first on, never a fault."""
+    """As after an incomplete copy: whole events from the first on, never a fault."""
     with Journal.open(tmp_path / "a") as journal:
         session = journal.new_session("t", "", "", UTC)
         for n in range(1, 40, 2):
@@ -405,7 +405,7 @@ with Journal.open_to_read(state) as journal:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="folder rights are POSIX")
 def test_a_folder_that_may_only_be_read_can_be_read_and_is_refused_for_writing() -> None:
-    """Rights don't bind the superuser, so the child becomes nobody first; its folder lies where nobody may go."""
+    """Permissions don't bind the superuser, so the child becomes the user nobody, who may enter its folder."""
     state = Path(tempfile.mkdtemp())
     try:
         session = journal_with(state)
@@ -468,7 +468,7 @@ LATER = (
     r", layout='even'|, page=PageSettings\(may_record_cuts=False\)|, phrases=\(\), pronunciations=\(\)"
     r"|, denoiser='auto', endpoints='auto', acceptance='usual', loudspeaker='', loudness=0, tone=(?:True|False)"
     r"|, device='auto'|, down=False|, run_down_s=10.0|, clear_above=Fraction\(15, 1\)|, fractions=False"
-    # Checks that can't be left out any more.
+    # Checks that can no longer be turned off.
     r"|, Check\(name='(?:guard|clamps and guard|carrying on|saw off)', [^)]*\)"
 )
 

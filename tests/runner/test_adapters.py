@@ -221,7 +221,7 @@ def test_without_another_way_to_drive_it_the_microphone_is_looked_for_or_the_ses
 @pytest.mark.parametrize("raises", [False, True])
 @pytest.mark.parametrize("name", ["page", "speaker", "listener", "pedal", "keys"])
 def test_after_ctrl_c_nothing_more_is_opened_and_what_is_open_is_closed(name: str, raises: bool) -> None:
-    """It comes as an event or, during the wait for the microphone, as the exception. The current step is finished first."""
+    """It comes as an event or, during the wait for the microphone, as the exception. The current step ends first."""
     desk, ctrl_c = Desk(), CtrlC()
     made = desk.make
 
