@@ -62,7 +62,7 @@ CALIPERS = {
     "in": Caliper(Fraction("0.0127"), Fraction("152.4"), Fraction("0.0127"), "in"),
 }
 MM_PER = {"mm": 1.0, "in": 25.4}
-# Standard deviations, mm: where a cut stands, and what a hand adds to a reading.
+# Standard deviations, mm: where a cut is, and what a hand adds to a reading.
 CUT, HAND = 0.01, 0.008
 LEAST_SLIP, MOST_SLIP = 0.1, 1.0
 OFF_FROM_STATED = 0.25  # how far the true kerf may be from the shop file's, mm

@@ -28,7 +28,7 @@ ENTER = "\r"
 
 
 class Terminal:
-    """`kerfcall calibrate kerf` on a board of five short fingers and five long ones, in a terminal of its own."""
+    """`kerfcall calibrate kerf` on a board of five short fingers and five long ones, in a separate terminal."""
 
     def __init__(self, folder: Path, *more: str):
         self.folder = folder

@@ -78,7 +78,7 @@ def test_a_bar_for_each_pass_as_wide_as_the_kerf_and_a_number_under_it(side: str
     numbers = sorted((t for t in texts(picture.items) if t.layer == "pass number"), key=lambda t: t.at[0])
     order = [int(t.text) for t in numbers]
     assert order == sorted(order, reverse=side == "right")
-    # Seven sockets with two passes each have room: the numbers stand within a bar's width of their bars.
+    # Seven sockets with two passes each have room: the numbers are within a bar's width of their bars.
     for number, (left, right) in zip(numbers, bars, strict=True):
         assert abs(number.at[0] - (left + right) / 2) < 3.18 * size.scale
 

@@ -130,7 +130,7 @@ def test_a_grid_halves_into_itself() -> None:
         return wood
 
     longs = [piece(long, of_long).translate([0, float(s.at), 0]) for s in of_short]
-    # The short pieces are turned upside down and stand across: their slots open upwards.
+    # The short pieces are turned upside down and put across: their slots open upwards.
     turned = piece(short, of_short).rotate([180, 0, 0]).translate([0, float(short.thickness), float(height)])
     crosswise = turned.rotate([0, 0, 90]).translate([float(short.thickness), 0, 0])
     shorts = [crosswise.translate([float(s.at), 0, 0]) for s in of_long]

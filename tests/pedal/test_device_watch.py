@@ -372,7 +372,7 @@ def test_reading_the_key_takes_no_event_from_the_listener(fake: FakeKernel, rig:
 
 
 def test_a_second_press_without_a_release_is_a_press_of_its_own() -> None:
-    """Auto-repeat has a value of its own, so the release between was lost."""
+    """Auto-repeat has its own value, so the release between the two was lost."""
     reader = Reader()
     moves = [move for at in (1.0, 2.0) for event in events(packed((1, B, 1), at=at)) for move in reader.moves(event)]
     assert moves == [(Move.PRESS, B, 1.0), (Move.DROP, 0, 2.0), (Move.PRESS, B, 2.0)]

@@ -200,7 +200,7 @@ def test_the_view_gets_the_state_of_the_inputs() -> None:
 
 def test_without_another_way_to_drive_it_the_microphone_is_looked_for_or_the_session_is_refused() -> None:
     desk = Desk("pedal", "keys")
-    with pytest.raises(CouldNotRun, match="nothing can drive the session"), desk.adapters() as adapters:
+    with pytest.raises(CouldNotRun, match="nothing can control the session"), desk.adapters() as adapters:
         adapters.open(CtrlC(), LEFT)
     assert desk.parts["listener"].asked == 1
     assert desk.life[-4:] == [f"close {name}" for name in ("view", "listener", "speaker", "page")]

@@ -167,7 +167,7 @@ def ask(
 
 
 class Pages:
-    """A stream read as a page reads it, on a thread of its own: (kind, body) in order."""
+    """A stream read like a page reads it, on a separate thread: (kind, body) in order."""
 
     def __init__(self, port: int, token: str):
         self.messages: list[tuple[str, Any]] = []

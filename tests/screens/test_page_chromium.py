@@ -389,7 +389,7 @@ def test_after_a_kill_while_standing_by_the_resumed_page_no_longer_says_how_to_c
 
 
 class _serve:  # noqa: N801 - reads as the action it is
-    """`page_child.py` in a process of its own."""
+    """`page_child.py` in a separate process."""
 
     def __init__(self, folder: Path, port: int):
         command = [sys.executable, "-m", "tests.screens.page_child", str(folder), str(port)]

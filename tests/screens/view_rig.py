@@ -65,7 +65,7 @@ def fill(terminal: str) -> None:
     """Write invisible bytes until this unread terminal accepts no more."""
     fd = os.open(terminal, os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
     quiet = 0
-    while quiet < 10:  # the kernel makes room once more while it hands on what it has
+    while quiet < 10:  # the kernel makes room again while it hands on what it has
         quiet += 1
         for size in (4096, 1):
             with contextlib.suppress(BlockingIOError):

@@ -43,7 +43,7 @@ from tests.witness import Witness
 pytestmark = pytest.mark.timeout(1500)  # a busy machine walks for minutes
 
 COUNTED = {"pass_cut", "check_confirmed", "carried_on", "stepped_back", "jumped", "ended_early", "noted"}
-STALL_S = 30.0  # how long the runner is held up in every turn, before what was opened in it goes out
+STALL_S = 30.0  # how long the runner stalls in every turn, before what was opened in it goes out
 
 
 @dataclass
