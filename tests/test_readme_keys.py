@@ -56,9 +56,8 @@ PLANS = {
     '[joint]\nlayout = "even"\nfinger = 6\n' + BOARD,
     "air": EVEN + AIR,
     "meter": EVEN + METER,
-    "air of each": EVEN + "".join(
-        f"[climate.{when}.{part}]\nhumidity = 40\n" for when in ("cutting", "glue_up") for part in "AB"
-    ),
+    "air of each": EVEN
+    + "".join(f"[climate.{when}.{part}]\nhumidity = 40\n" for when in ("cutting", "glue_up") for part in "AB"),
 }
 UNITS = {
     "length": "length",

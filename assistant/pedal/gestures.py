@@ -22,7 +22,7 @@ the maker reads every LOOK_EVERY_S whether the key is down (`asks`, `level`):
 A press that comes while the key counts as down is auto-repeat, or a new press after a lost release. It is auto-repeat
 if the key was read as down a moment ago, or if the last press was too recent for a foot. Otherwise the time for a long
 press counts from it, until the next press shows what it was. A release that was lost before it reached the system
-can't be told from a key that is still down, because the system itself reads "down".
+looks like a key that is still down, because the system itself reads "down".
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ class MadeGesture:
 
 
 class GestureMaker:
-    """Feed it presses, releases, the time, and the key's level when it asks, in order of time.
+    """Makes gestures. Feed it presses, releases, the time, and the key's level when it asks, in order of time.
 
     Each call gives one gesture or None. What comes out doesn't depend on how often `time` is called, only on when
     keys moved and what was read.
@@ -72,7 +72,7 @@ class GestureMaker:
         self._double_tap_s = double_tap_s
         self._since = 0.0
         self._down = False
-        self._spent = False  # this press has made its gesture, or is to make none
+        self._spent = False  # this press has made its gesture, or must make none
         self._released: float | None = None  # of a press that becomes a tap, or a double with the next one
         self._up_at: float | None = None  # the last edge was up, and the key has not settled
         self._settled_at = -math.inf  # the edge up from which it counts as up
@@ -135,7 +135,7 @@ class GestureMaker:
         self._unreadable = False
 
     def release(self, at: float) -> MadeGesture | None:
-        """The key came up at `at` (s). Without a press it means nothing."""
+        """The key came up at `at` (s). A release without a press means nothing."""
         made = self.time(at)
         if not self._down or self._up_at is not None:
             return made
@@ -146,7 +146,7 @@ class GestureMaker:
         return made
 
     def time(self, at: float) -> MadeGesture | None:
-        """It is `at` (s): the tap that has become due. A long press is only made when the level is known."""
+        """It is `at` (s). Returns the tap that is now due. A long press is made only when the level is known."""
         if self._missed_at is not None and at >= self._missed_at + RELEASE_WITHIN_S:
             self.drop()
         if self._up_at is not None and at >= self._up_at + BOUNCE_S:

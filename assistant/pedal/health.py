@@ -1,4 +1,4 @@
-"""What `ready` asks of the pedal."""
+"""What `ready` checks about the pedal."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ class LearnedKey:
 
 
 class Learner:
-    """Moves of any keys -> which key came first and what it does. Pure."""
+    """Finds out from the moves of all keys which key came first and what it does. Pure."""
 
     def __init__(self, settings: PedalSettings, name: Callable[[Any], Named] = name_of) -> None:
         """name: gives a key object's name."""
@@ -75,7 +75,7 @@ class Learner:
         return new, self._keep(self._maker.release(at)) or due
 
     def time(self, at: float) -> MadeGesture | None:
-        """It is `at` (s): the gesture that is now due."""
+        """It is `at` (s). Returns the gesture that is now due."""
         made = self._maker.time(at)
         if self._maker.asks(at):  # nothing is confirmed here, so a key without a release so far may count as down
             made = self._maker.level(at, True)

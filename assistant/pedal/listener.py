@@ -47,7 +47,7 @@ class PedalListener:
     def __init__(
         self, clock: Clock, post: Post, settings: PedalSettings, click: Callable[[], None], kernel: Kernel = KERNEL
     ) -> None:
-        """Begins to listen.
+        """Starts listening.
 
         click: makes the click; called on the pedal's thread, must return at once.
         kernel: access to the input devices.
@@ -108,7 +108,7 @@ class PedalListener:
 
     def _open_display(self) -> KeyWatch:
         number, moves, at = self._opened, self._moves, self._clock.at
-        # Both arrive once the watch is open, and keys may arrive earlier: those are no presses of this session.
+        # Both are filled once the watch is open. Keys that come earlier are not presses of this session.
         opened: list[KeyWatch] = []
         matches: list[Callable[[Any], bool]] = []
 
@@ -183,7 +183,7 @@ class PedalListener:
             self._post(Gesture(self._clock.at(), self._clock.utc(), made.gesture, made.since, By.PEDAL))
 
     def _look_after_watch(self) -> None:
-        """Give up a watch that has ended, and try again later to open another."""
+        """Close a watch that has ended, and later try to open another."""
         if self._watch is not None and not self._watch.alive:
             self._watch.close()
             lost, self._watch = self._watch.lost, None

@@ -83,7 +83,7 @@ def key_from_name(written: str, where: str = "shop file: pedal.key", alone: bool
         raise BadInput([Fault(TYPES_TEXT, written, where, MEND)])
     if name in MODIFIERS:
         raise BadInput([Fault(CHANGES_OTHERS, written, where, MEND)])
-        # A single letter is close to f1 or the like, but means the letter.
+    # A single letter resembles f1 and the like, but means the letter.
     near = difflib.get_close_matches(name, sorted(SAFE_KEYS), n=1) if len(name) > 1 else []
     mend = f"did you mean {near[0]}? `kerfcall ready --pedal` names the key a pedal sends" if near else MEND
     raise BadInput([Fault("no key has this name", repr(written), where, mend)])

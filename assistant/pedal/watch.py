@@ -1,4 +1,4 @@
-"""Guards one listener of the keyboard library: it can't die unnoticed, print, or raise into its caller.
+"""Guards a listener of the keyboard library, so that it can't die unnoticed, print, or raise into its caller.
 
 A listener that has ended can't be started again; the caller starts another.
 """
@@ -58,7 +58,7 @@ def why_no_keyboard(environ: Mapping[str, str], platform: str) -> str:
 
 
 def _answers(display: str) -> bool:
-    """Whether a display server takes connections. The X library itself leaves sockets open when there is none."""
+    """Whether a display server takes connections. The X library would leave sockets open if there is none."""
     match = re.fullmatch(r"(?:unix)?(.*):(\d+)(?:\.\d+)?", display)
     if not match:
         return True  # an unusual display name: let the library try

@@ -1,4 +1,4 @@
-"""The adapters of one live run: opened one by one, owned while it lasts, closed in reverse order.
+"""Opens the adapters of a live run one by one, owns them during the run, and closes them in reverse order.
 
 Each adapter's maker knows how to make it, and with which user options (`commands/driving.py`). This room knows adapters
 by their contracts only. So it imports none, and a new kind of adapter changes nothing here.
@@ -30,19 +30,19 @@ from assistant.session.kinds import DeviceName, DeviceState
 from assistant.session.state import ENDED_EARLY, FINISHED
 
 CLOSING_SPEECH_S = 20.0
-MICROPHONE_S = 15.0  # for the recogniser to load and the microphone to be found, where nothing else could drive
+MICROPHONE_S = 15.0  # to load the recogniser and find the microphone, if nothing else can drive the session
 
 Pump = Callable[[float], None]
-"""A function that must be called with the session time as that goes on."""
+"""Must be called with the session time (s) as it goes on."""
 
 
 @dataclass(frozen=True, slots=True)
 class Makers:
-    """What opens each adapter; None: it is not wanted. Each is called once and may raise NoSuchPart, but for `page`.
+    """Functions that open the adapters; None: not asked for. Each is called once. All but `page` can raise NoSuchPart.
 
-    page: of `post`; may raise CouldNotRun. speaker: it, and its pump where it has one. pedal: of `post` and what is
-    called at each press. keys: of `post`, whether a pedal is alive, what is called at each key that means something,
-    and what is asked for the page's pairing code, None where there is no page.
+    page: given `post`; can raise CouldNotRun. speaker: returns it and its pump, if it has one. pedal: given `post` and
+    a function to call at each press. keys: given `post`, whether a pedal is alive, a function to call at each key with
+    a meaning, and a function to ask for the page's pairing code, None without a page.
     """
 
     page: Callable[[Post], LivePage] | None
@@ -53,10 +53,10 @@ class Makers:
 
 
 class Adapters:
-    """A missing part is posted as a DeviceChanged that says what replaces it. Enter it first, then open it."""
+    """Posts a DeviceChanged for each missing part that says what replaces it. Enter it first, then open it."""
 
     def __init__(self, runner: Runner, makers: Makers, screen: LiveScreen, view: LiveView | None):
-        """screen: open already, and closed by the one who opened it. view: the same, where it covers the terminal."""
+        """screen: already open; its opener closes it. view: the same object, if it covers the terminal."""
         self._runner, self._makers, self._screen, self._view = runner, makers, screen, view
         self._stack = contextlib.ExitStack()
         self._ways_in = 0  # beside the microphone
@@ -76,9 +76,9 @@ class Adapters:
         return self._stack.__exit__(kind, error, trace)
 
     def open(self, ctrl_c: CtrlC, left: str) -> None:
-        """Open all of them. Raises CouldNotRun where nothing could drive the session.
+        """Open all adapters. Raises CouldNotRun if nothing can drive the session.
 
-        Raises KeyboardInterrupt after a Ctrl-C; left: what then became of the session.
+        Raises KeyboardInterrupt after a Ctrl-C, with the text `left`, which says what became of the session.
         """
         for step in (
             self.open_page,
@@ -91,7 +91,7 @@ class Adapters:
         ):
             with contextlib.suppress(KeyboardInterrupt):
                 step()
-            # Between two steps, so that no adapter is left half open. Nothing of this run is in the journal yet.
+            # Only between two steps, so that no adapter stays half open. Nothing of this run is in the journal yet.
             if ctrl_c.came:
                 raise KeyboardInterrupt(left)
 
@@ -105,7 +105,7 @@ class Adapters:
         self._post = page.watching(self._runner.post)
 
     def open_speaker(self) -> None:
-        """The loudspeaker, or a file."""
+        """Open the loudspeaker, or the sound file."""
         if self._makers.speaker is None:
             return
         try:
@@ -139,7 +139,7 @@ class Adapters:
         self._ways_in += 1
 
     def open_keys(self) -> None:
-        """The terminal's. After the pedal: what a key means depends on whether one is heard."""
+        """Open the terminal's keys. Open the pedal first: a key's meaning depends on whether a pedal is heard."""
         pedal = self._pedal
         try:
             keys = self._makers.keys(
@@ -166,13 +166,13 @@ class Adapters:
             self._view.look()
 
     def settle_view(self) -> None:
-        """All adapters are open: the view tells of them, and gives the terminal back before any of them ends."""
+        """All adapters are open: the view shows their state, and gives the terminal back before any of them ends."""
         if self._view is not None:
             self._view.settle(self.inputs)
             self._stack.callback(self._view.close)
 
     def inputs(self) -> Inputs:
-        """How they stand now; from any thread."""
+        """The present state of all inputs. Callable from any thread."""
         listener, pedal = self._listener, self._pedal
         voice = "works" if listener is not None else "off" if self._makers.listener is None else "missing"
         heard = "off" if pedal is None else "heard" if pedal.alive else "lost"
@@ -184,10 +184,10 @@ class Adapters:
         self._runner.post(DeviceChanged(clock.at(), clock.utc(), device, DeviceState.STANDS_IN, text))
 
     def refuse_if_nothing_drives(self, ctrl_c: CtrlC) -> None:
-        """Raises CouldNotRun when nothing at all could drive the session."""
+        """Raises CouldNotRun if nothing at all can drive the session."""
         if self._ways_in:
             return
-        # While it waits for the microphone, on this thread, no event would be handled.
+        # This thread waits for the microphone, so it would not handle a Ctrl-C that became an event.
         ctrl_c.at_once = True
         if ctrl_c.came or (self._listener is not None and self._listener.has_microphone(MICROPHONE_S)):
             ctrl_c.at_once = False
@@ -198,7 +198,7 @@ class Adapters:
         )
 
     def let_speech_end(self) -> None:
-        """The last words, where the session has come to its end."""
+        """Wait for the last words if the session has ended."""
         speaker = self._runner.outputs.speaker
         if speaker is not None and self._runner.state.mode in (FINISHED, ENDED_EARLY):
             speaker.close(CLOSING_SPEECH_S)

@@ -1,4 +1,4 @@
-"""Two clocks: the wall clock for a live session, and one that can be set, for rehearsals and file audio."""
+"""Two clocks: a real one for live sessions, and a clock that can be set, for rehearsals and file audio."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class LiveClock:
 
 
 class SetClock:
-    """Stays where it was set, and never falls. Its wall time is when it was made plus the seconds gone by."""
+    """Stays where it was set, and never falls. Its wall time is when it was made plus the seconds since."""
 
     def __init__(self, start_s: float = 0.0):
         self._start = self._now = start_s

@@ -74,8 +74,8 @@ class Listener(Protocol):
 class Screen(Protocol):
     """Shows the session. Never blocks for long, because it is called on the session's thread.
 
-    line, record: for a log; they say only what happened. klass: as in `effects.Show` and `Say`. text: whole, to be
-    shown as long as the state asks for it.
+    line, record: for a log; they say only what happened. klass: as in `effects.Show` and `Say`. text: the whole
+    announcement, shown as long as the state asks for it.
     """
 
     def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None: ...

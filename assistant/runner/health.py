@@ -51,7 +51,7 @@ def clock(now: Callable[[], float] = time.time, last: Callable[[], str | None] |
 
 
 def zone_name(environ: Mapping[str, str], local: Path = Path("/etc/localtime")) -> str:
-    """The time zone of this system, "" where none is set: a library then takes UTC without a word."""
+    """This system's time zone, "" if none is set: libraries then silently use UTC."""
     asked = environ.get("TZ", "").removeprefix(":")
     if asked:
         return asked if _is_zone(asked) else ""

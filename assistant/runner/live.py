@@ -11,7 +11,7 @@ from assistant.runner.loop import Runner
 from assistant.session.events import Leave, TimePassed
 
 TICK_S = 0.5
-"""Longest wait on the queue: keeps signals and file output going when nothing else happens."""
+"""Longest wait on the queue, so that signals and file output go on when nothing else happens."""
 
 
 @dataclass
@@ -48,7 +48,7 @@ def run_live(runner: Runner, pump: Callable[[float], None] | None = None) -> Non
         now = runner.clock.at()
         deadline = runner.next_deadline()
         wait = TICK_S if deadline is None else max(0.0, min(TICK_S, deadline - now))
-        # What a pump makes happen (the end of an announcement in a file) is to come at about its own time.
+        # What a pump causes, such as the end of an announcement in a file, must come at about its own time.
         event = runner.next_event(min(wait, 0.05) if pump else wait)
         if pump is not None:
             pump(runner.clock.at())
@@ -56,5 +56,6 @@ def run_live(runner: Runner, pump: Callable[[float], None] | None = None) -> Non
             runner.handle(event)
         elif deadline is not None and runner.clock.at() >= deadline:
             runner.handle(TimePassed(runner.clock.at(), runner.clock.utc()))
-        if runner.nothing_waits:  # else word of the voice may be among it; and steady events must not put it off
+        # An event in the queue may be the voice's report. Not only when idle: steady events must not put this off.
+        if runner.nothing_waits:
             runner.look_after_voice()

@@ -24,7 +24,7 @@ Commit = Callable[[Sequence[f.Record]], None]
 
 @dataclass
 class Outputs:
-    """Where effects go. Any of them may be missing; the session goes on without it."""
+    """Where effects go. The session goes on without any that is missing."""
 
     speaker: Speaker | None = None
     listener: Listener | None = None
@@ -84,9 +84,9 @@ class Runner:
             self._turn(event)
 
     def _turn(self, event: Event) -> None:
-        """The event's own turn and, when all of it has been handed over, the one that says so.
+        """Run the event's turn. If it opened something, run a second turn that says that everything has gone out.
 
-        The second one doesn't wait in the queue: an answer that was there before it began before this went out.
+        The second turn bypasses the queue: an answer that waits there began before this went out.
         """
         self._one_turn(event)
         opening = self.state.opening
@@ -164,7 +164,7 @@ class Runner:
             return
         match effect:
             case e.Say(id, prompts, klass, replaces):
-                # A lost voice is handed it all the same: it may have come back.
+                # Give it to a lost voice too: the voice may have come back.
                 tone = klass in ASKING and self.state.the_job.voice.tone
                 speaker.say(id, words.say(prompts), replaces, tone)
             case e.Note():

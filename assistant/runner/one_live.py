@@ -1,7 +1,9 @@
-"""One live session per user. A pedal's key reaches every program that listens for it, so one press would count in all.
+"""Allows one live session per user.
 
-It is an operating system's file lock, freed even when its holder is killed, in the user's runtime folder. That folder
-belongs to this computer, unlike a home folder that several computers may share. A note beside it names the holder.
+A pedal's key reaches every program that listens for it, so one press would count in all sessions. So the first takes
+an operating system's file lock, which is freed even when its holder is killed. The lock is in the user's runtime
+folder, which belongs to this computer, unlike a home folder that several computers may share. A note beside the lock
+names the holder.
 """
 
 from __future__ import annotations
@@ -25,7 +27,7 @@ from assistant.journal.store import default_state_dir
 
 FOLDER_VARIABLE = "KERFCALL_RUNTIME_DIR"
 NAME = "live-session"
-PATIENCE_S = 0.3  # for a session that is just ending, and for the holder's note to be written
+PATIENCE_S = 0.3  # time for a session that is just ending, and for the holder to write its note
 
 
 class LiveLock:

@@ -21,7 +21,9 @@ from assistant.wording.phrases import whole_table
 
 MIC_RATE = 16000
 CHUNK_S = 0.1  # of the microphone's sound at a time; the session's clock advances by as much
-DEVICE_TEXT = "The {device} {state} (rehearsed)."
+DEVICE_TEXT = "The {device} {is_so} (rehearsed)."
+IS_SO = {DeviceState.LOST: "is lost", DeviceState.STANDS_IN: "is limited", DeviceState.WORKS: "works"}
+"""The states that a script can set, as people read them."""
 
 
 class FileSound(Protocol):
@@ -33,7 +35,7 @@ class FileSound(Protocol):
 
 
 class FileEar(Protocol):
-    """A listener fed by hand; `feed` returns once every event of that sound has been posted.
+    """A listener that gets its sound from the caller. `feed` returns once every event of that sound has been posted.
 
     `flush`: no more sound will come.
     """
@@ -57,11 +59,11 @@ class Keys(Protocol):
     """The terminal's keys."""
 
     def press(self, key: str) -> Event | None:
-        """What pressing it now does to the session, if anything."""
+        """The event that pressing this key causes now, if any."""
 
 
 class Rehearsal:
-    """Plays script lines, file sound and deadlines in order of time."""
+    """Plays script lines, sound files and deadlines in order of time."""
 
     def __init__(
         self,
@@ -85,7 +87,7 @@ class Rehearsal:
         self._on_interrupt = on_interrupt
 
     def run(self) -> None:
-        """Until the session closes or nothing more can happen."""
+        """Play until the session closes or nothing more can happen."""
         self._drain()
         while self._runner.closing is None or self._sounding_until() is not None:
             target = self._next_time()
@@ -148,7 +150,7 @@ class Rehearsal:
         event: Event | None
         match line.kind:
             case LineKind.INTERRUPT:
-                # As if the plug were pulled: what was written is flushed, and nothing else is tidied.
+                # As if the plug were pulled: flush what was written, and clean up nothing else.
                 if self._on_interrupt is not None:
                     self._on_interrupt()
                 sys.stdout.flush()
@@ -160,7 +162,7 @@ class Rehearsal:
                 event = self._keys.press(line.argument) if self._keys else None
             case LineKind.DEVICE:
                 device, _, state = line.argument.partition(" ")
-                text = DEVICE_TEXT.format(device=device, state=state)
+                text = DEVICE_TEXT.format(device=device, is_so=IS_SO[DeviceState(state)])
                 event = DeviceChanged(at, utc, DeviceName(device), DeviceState(state), text)
             case LineKind.HEARD:
                 event = self._heard(line.argument, at, utc)
@@ -168,7 +170,7 @@ class Rehearsal:
             self._handle(event)
 
     def _heard(self, text: str, at: float, utc: str) -> Heard | NotHeard:
-        """As a recogniser would: the phrase in force with these words, else the phrase of the whole table."""
+        """What a recogniser would make of it: the phrase in force with these words, else one from the whole table."""
         job = self._runner.state.the_job
         table = whole_table(job.checks, job.voice, self._runner.state.passes)
         phrase = next((phrase for phrase in (*self._runner.phrases, *table) if phrase.text == text), None)

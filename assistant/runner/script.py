@@ -1,13 +1,13 @@
-"""Rehearsal scripts: a line per event, `SECONDS KIND ARGUMENT`.
+"""Reads rehearsal scripts: one line per event, `SECONDS KIND ARGUMENT`.
 
 # a comment
+2.5 heard marigold all clamps are secure       a phrase, looked up in the phrase table
+3.0 device microphone lost                     a part is lost, limited or works again (DEVICE_STATES)
 4.0 pedal tap                                  tap | double tap | long press
-2.5 heard marigold all clamps are secure       through the phrase table
-6.0 key +                                      one of the terminal's; again within 0.7 s it is one kept down
-3.0 device microphone lost                     a part is lost or works again
+6.0 key +                                      a key of the terminal; again within 0.7 s it counts as kept down
 12 interrupt                                   the process ends with no clean-up
 
-To go to a pass its number is typed, a line for each key: g, 1, 2, enter.
+To go to a pass, type its number, a line for each key: g, 1, 2, enter.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from pathlib import Path
 from assistant.errors import BadInput, Fault
 from assistant.session.kinds import DeviceName, DeviceState, Press
 
-# All that do something to the session, as the terminal names them.
+# All keys that do something to the session, as the terminal names them.
 KEYS = ("space", "enter", *"dhynscbgwlameq+-<>0123456789")
 DEVICES = (DeviceName.MICROPHONE, DeviceName.LOUDSPEAKER, DeviceName.PEDAL, DeviceName.RECOGNISER)
 DEVICE_STATES = (DeviceState.LOST, DeviceState.STANDS_IN, DeviceState.WORKS)
@@ -42,7 +42,10 @@ class LineKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class ScriptLine:
-    """at_s: seconds from the start of this run. argument: gesture, phrase, key, device and state, or ""."""
+    """A line of a script.
+
+    at_s: seconds from the start of this run. argument: gesture, phrase, key, device and state, or "".
+    """
 
     at_s: float
     kind: LineKind
@@ -65,7 +68,7 @@ def read_script(path: Path) -> tuple[ScriptLine, ...]:
 
 
 def parse_script(text: str, name: str) -> tuple[ScriptLine, ...]:
-    """As `read_script`, from text; faults give `name` as their place."""
+    """Like `read_script`, from text. Faults give `name` as their place."""
     faults: list[Fault] = []
     lines: list[ScriptLine] = []
     for number, raw in enumerate(text.splitlines(), 1):

@@ -1,24 +1,24 @@
-"""Watches that the voice reports on each announcement within seconds. A voice that hangs doesn't say so itself."""
+"""Checks that the voice reports on each announcement within seconds. A voice that hangs can't report that itself."""
 
 from __future__ import annotations
 
 from assistant.session.events import NOTE
 
 VERDICT_S = 4.0
-"""The next announcement begins, ends or fails within this long, or the voice is lost. If it is still being made, piece
-by piece, the voice is slow.
+"""If the next announcement doesn't begin, end or fail within this time, the voice is lost. If pieces of it are still
+being made, the voice is only slow.
 
-With `runner.live.TICK_S` and a busy moment, the screens show this within 5 s."""
+With `runner.live.TICK_S` and a busy moment, the screens show a lost voice within 5 s."""
 LONGEST_S = 120.0
 """No announcement takes longer to make or to speak: the longest takes 25 s at the usual pace, and the slowest pace is
-half of that."""
+half as fast."""
 LOST = f"The voice has not responded for {VERDICT_S:g} s: announcements are on the screen only."
-SLOW = f"The voice is slow here: it has been preparing an announcement for {VERDICT_S:g} s, and is still at it."
+SLOW = f"The voice is slow here: it has been preparing an announcement for {VERDICT_S:g} s and has not finished."
 BACK = "The voice works again."
 
 
 class VoiceWatch:
-    """Keeps track of what the speaker was given and what became of it. Times are session times, s.
+    """Keeps track of what the speaker was given and what it reported. Times are session times, s.
 
     lost: no report on an announcement came in time, and nothing has begun to sound since.
     """
@@ -68,7 +68,7 @@ class VoiceWatch:
             self._sign_at = self._made_since = at
 
     def overdue(self, at: float) -> tuple[str, ...]:
-        """The announcements that will not be reported on any more, once; the voice is then lost."""
+        """The announcements given up now because no report came in time; the voice is then lost. Each is given once."""
         longest = LONGEST_S if self._sounding else VERDICT_S
         if not self._owed or at - self._sign_at <= longest:
             return ()

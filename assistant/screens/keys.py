@@ -28,7 +28,7 @@ BACKGROUND_LOOK_S = 0.2  # how often a program in the background checks whether 
 PASTE_ON, PASTE_OFF = "\x1b[?2004h", "\x1b[?2004l"
 NO_PAGE = "-- There is no bench page; `kerfcall cut --page` or `resume --page` opens one."
 NO_TERMINAL = (
-    "The keyboard can't be used: the standard input is no terminal. "
+    "The keyboard can't be used: the standard input is not a terminal. "
     "To fix it: start from a terminal, without a pipe or file as input."
 )
 
@@ -49,11 +49,11 @@ class TerminalKeys:
         show: Callable[[str], None] = print_at_once,
         code: Callable[[str], None] | None = None,
     ) -> None:
-        """Begins to read the keyboard.
+        """Starts reading the keyboard.
 
         pedal_alive: whether a pedal listener is alive now. pedal_key: the key's name in the shop file. click: called at
         once for every key with a meaning. show: prints a note for the operator. code: called with "show" or "say" for
-        the bench page's pairing code; None without a page. Raises NoSuchPart where the standard input is no terminal.
+        the bench page's pairing code; None without a page. Raises NoSuchPart if the standard input is not a terminal.
         """
         self._clock = clock
         self._post = post
@@ -112,7 +112,7 @@ class KeyMode:
     """
 
     def __init__(self, fd: int, out: TextIO | None) -> None:
-        """fd: of a terminal. out: where bracketed paste is asked for; None or no terminal: not asked."""
+        """fd: a terminal's. out: asked for bracketed paste if it is a terminal; None: not asked."""
         import termios
 
         self._termios: Any = termios
@@ -131,7 +131,7 @@ class KeyMode:
             return True  # not the controlling terminal, so there is no job control and nothing can stop us
 
     def set(self, flush: bool = False) -> None:
-        """Key mode. flush: discard what was typed before. Raises OSError or termios.error if the terminal is gone."""
+        """Switch to key mode. flush: discard earlier typing. Raises OSError or termios.error: no terminal."""
         t = self._termios
         mode = [list(part) if isinstance(part, list) else part for part in self._own]
         mode[0] &= ~t.IXON  # Ctrl-S would freeze the screen
@@ -147,7 +147,7 @@ class KeyMode:
             self._write(PASTE_ON)
 
     def restore(self) -> None:
-        """The mode found at the beginning. Never raises."""
+        """Put back the mode found at the beginning. Never raises."""
         if not self.in_foreground():
             return
         with self._lock, contextlib.suppress(*self.errors):
@@ -235,7 +235,7 @@ class _Posix:
         os.close(self._awake)
 
     def _catch_signals(self) -> None:
-        """Only signals that nobody else has taken, and only where Python allows it: in the main thread."""
+        """Catch only signals that no other code handles, and only in the main thread, where Python allows it."""
         if threading.current_thread() is not threading.main_thread():
             return
         handlers = {

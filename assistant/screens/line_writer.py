@@ -1,4 +1,4 @@
-"""Lines to a terminal, on a thread of their own: one that isn't read holds up nobody."""
+"""Writes lines to a terminal on a separate thread, so that a terminal that isn't read delays nothing else."""
 
 from __future__ import annotations
 
@@ -10,31 +10,31 @@ from collections import deque
 from collections.abc import Callable
 from typing import TextIO
 
-KEPT = 40  # entries that wait for a terminal which takes nothing
-END_S = 1.0  # how long `close` waits for a terminal that takes nothing
+KEPT = 40  # entries that wait for a terminal that accepts nothing
+END_S = 1.0  # how long `close` waits for a terminal that accepts nothing
 
 
 class LineWriter:
-    """Writes entries in order. Every method returns at once, from any thread, but for `close`."""
+    """Writes entries in order. Every method except `close` returns at once. Callable from any thread."""
 
     def __init__(self, out: TextIO, displayed: Callable[[int], None] | None = None):
-        """displayed: called on the writer's thread with a generation, once all that was put before it is written."""
+        """displayed: called on the writer's thread with a generation once everything put before it is written."""
         self._out, self._displayed = out, displayed
         with contextlib.suppress(OSError, ValueError):
-            out.flush()  # what was printed before comes before
+            out.flush()  # what was printed earlier must come first
         self._waiting: deque[tuple[str, int | None]] = deque()  # text and, once it is written, what to report
         self._news = threading.Condition()
         self._newest = -1
-        self._unreported: int | None = None  # a generation whose report was dropped, or what stood before it
+        self._unreported: int | None = None  # a generation of which the report, or an entry before it, was dropped
         self._gap = False  # an entry of the next report was dropped
         self._busy = self._ending = False
         self._thread = threading.Thread(target=self._run, name="lines", daemon=True)
         self._thread.start()
 
     def put(self, text: str, says_again: int | None = None) -> None:
-        """One entry, with its line ends. When `KEPT` wait, the oldest is dropped.
+        """Queue one entry, with its line ends. When `KEPT` wait, the oldest is dropped.
 
-        says_again: the generation of which all is in this entry: it is reported where the first report was dropped.
+        says_again: the generation that this entry shows in full. It is reported if the first report was dropped.
         """
         with self._news:
             if self._ending:
@@ -45,14 +45,14 @@ class LineWriter:
             self._news.notify_all()
 
     def _drop(self, entry: tuple[str, int | None]) -> None:
-        """Nobody has read it, so that its generation isn't reported."""
+        """Nobody has read this entry, so its generation is not reported."""
         text, generation = entry
         self._gap = bool(text)
         if generation is not None:
             self._unreported = generation
 
     def report(self, generation: int) -> None:
-        """Report this generation once what was put before has been written; of each only the first report counts."""
+        """Report this generation once everything put before it is written. Only the first report of each counts."""
         with self._news:
             if generation != self._newest and not self._ending:
                 self._newest = generation
@@ -60,7 +60,7 @@ class LineWriter:
                 self._news.notify_all()
 
     def close(self) -> None:
-        """Wait for the last entries, but for no more than a second; nothing is written after that."""
+        """Wait for the last entries, at most a second. Nothing is written after that."""
         with self._news:
             self._news.wait_for(lambda: not self._waiting and not self._busy, END_S)
             self._waiting.clear()
@@ -84,7 +84,7 @@ class LineWriter:
                 if self._displayed is not None and generation is not None:
                     self._displayed(generation)
             except (OSError, ValueError):
-                # The terminal is gone, and nothing is shown any more; the voice and the journal go on without it.
+                # The terminal is gone, so nothing more is shown. The voice and the journal go on without it.
                 with self._news:
                     self._waiting.clear()
                     self._busy, self._ending = False, True
@@ -92,7 +92,7 @@ class LineWriter:
                 return
 
     def _write(self, text: str) -> None:
-        """Past the stream's own buffer: a thread that hangs in it would keep the program from ending."""
+        """Write without the stream's buffer: a thread that hangs in the buffer would keep the program from ending."""
         if not text:
             return
         try:

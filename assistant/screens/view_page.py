@@ -35,7 +35,7 @@ QUESTIONS = {
     "carriage": "UNTOUCHED?",
     "zeroed": "ZEROED?",
     "clamped": "STILL CLAMPED?",
-    "registered": "CLAMPED ANEW?",
+    "registered": "CLAMPED AGAIN?",
 }
 # (zone, lines): given out in this order while any are left, after the words that must be shown.
 SHARES = (

@@ -1,4 +1,4 @@
-"""`apply(state, record) -> state`: the same for a live session and for replay, so that resuming is replaying."""
+"""`apply(state, record) -> state`: the same in a live session and in replay, so resuming is replaying."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ Change = dict[str, Any]
 
 
 def _opens(state: State, kind: Mode, question: Question | None = None) -> Change:
-    """Something new waits for an answer, and has not gone out yet; the grammar before it is no longer in force."""
+    """Something new waits for an answer and has not gone out yet. The previous grammar is no longer in force."""
     before = state.opening
     after = before.kind if before.out_at is not None else before.after
     return {"opening": Opening(before.generation + 1, kind, after, question)}
@@ -88,7 +88,7 @@ def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
 
 
 def _uncut(state: State, pass_: int) -> Change:
-    """Everything counted at the end must be counted again once all is cut again.
+    """Mark this pass as not cut. What is counted at the end must be counted again once all is cut again.
 
     When all was cut, the saw was switched off and the work inspected, so the session asks whether it is still clamped.
     """
@@ -103,7 +103,7 @@ def _uncut(state: State, pass_: int) -> Change:
 
 
 def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
-    """Into a setup that was over: the work may be out of the clamps, so everything about clamping is asked again."""
+    """If this reopens a finished setup, the work may be out of the clamps, so all clamping checks are due again."""
     if fact.setup == state.setup and state.mode != FINISHED:
         return _uncut(state, fact.pass_)
     reopened = replace(state, setup=fact.setup)
@@ -128,7 +128,7 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
 
 
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
-    """The board was clamped again: everything due after clamping is due, also a bar in the blade's way."""
+    """The board was clamped again: every check after clamping is due, also the check for a bar in the blade's way."""
     redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
     if not fact.setting:
         return {"redo": redo}
@@ -151,7 +151,7 @@ def _asked(state: State, fact: f.Asked, at: float) -> Change:
 
 
 def _dropped(state: State, fact: f.Dropped, at: float) -> Change:
-    """What lay under the question is announced again, and waits for an answer as if it were new."""
+    """What the question interrupted is announced again, and waits for an answer as if it were new."""
     return _opens(state, state.mode)
 
 
@@ -167,7 +167,7 @@ def _opening_out(state: State, fact: f.OpeningOut, at: float) -> Change:
 
 
 def _carried(state: State, fact: f.Carried, at: float) -> Change:
-    """Anything already announced stays announced. If it was cut off before, this announcement carries it."""
+    """What was already announced stays announced. What was cut off before is now carried by this announcement."""
     counts = state.opening.announced_at
     kept = counts if counts is not None and counts <= at else None
     return _announcement(state, announcement=fact.id, announced_at=kept, unspoken=False)

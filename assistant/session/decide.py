@@ -1,4 +1,4 @@
-"""`decide(state, event) -> Decision`: one short handler for each event, gesture and intent."""
+"""`decide(state, event) -> Decision`: a short handler for each event, gesture and intent."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ from assistant.session.voice import change_voice
 
 
 def decide(state: State, event: Event) -> Decision:
-    """What this event leads to. Pure; the only time it knows is `event.at`.
+    """What follows from this event. Pure; the only time it knows is `event.at`.
 
     Raises TypeError for a kind of event without a handler.
     """
@@ -113,10 +113,10 @@ def _gesture(turn: Turn, event: Gesture) -> None:
 
 
 def _cut_if_time(turn: Turn, answer: Answer) -> None:
-    """No pass takes less than pass_takes_s: anything sooner is an accidental tap or a phrase heard wrongly.
+    """No pass takes less than pass_takes_s: anything sooner is an accidental tap or a misheard phrase.
 
-    The time counts from when the setting went out. When a question over the call has ended, the setting goes out again,
-    so that a late answer to the question records no cut.
+    The time counts from when the setting went out. After a question that interrupted the call, the setting goes out
+    again, so that a late answer to the question records no cut.
     """
     state = turn.state
     if not _announced(turn, answer):
@@ -157,7 +157,7 @@ def _carry_on(turn: Turn, answer: Answer) -> None:
 
 
 def _confirm(turn: Turn, answer: Answer) -> None:
-    """The check "saw off" waits until the blade has run down: nobody can have counted before."""
+    """Confirm the open check. "saw off" can't be confirmed before the blade has had time to run down."""
     if not _announced(turn, answer):
         return
     stands_at = runs_down_until(turn.state)
@@ -173,11 +173,11 @@ def _yes(turn: Turn, answer: Answer) -> None:
 
 
 def _announced(turn: Turn, answer: Answer) -> bool:
-    """Whether what is open has been announced. If not, that is shown, and said once, after current speech."""
+    """Whether what is open has been announced. If not, show that, and say it once after current speech."""
     state = turn.state
     if is_announced(state, answer.since):
         return True
-    # If nothing can be spoken, nobody must wait for a voice.
+    # If the voice can't speak, the operator must read, not wait for it.
     wait = prompt("not read yet" if state.opening.unspoken else "not announced yet")
     if state.opening.reminded or only_shown(state, answer):
         turn.show(wait, Klass.REFUSED)
@@ -217,7 +217,7 @@ _GESTURES: dict[tuple[Mode, Press], Callable[[Turn, Answer], None]] = {
 
 
 def _heard(turn: Turn, event: Heard) -> None:
-    """Results from an older grammar, or begun before the question, are shown and not obeyed."""
+    """A phrase heard under an older grammar, or begun before the question went out, is shown but not obeyed."""
     state = turn.state
     if not only_shown(state, event):
         turn.release_notices()
@@ -281,7 +281,7 @@ def _not_heard(turn: Turn, event: NotHeard) -> None:
 
 
 def _note(turn: Turn, like: str) -> None:
-    """Play the notes for a phrase that led to nothing; in mid-push only if the lead-in shows that it was for us."""
+    """Play the notes for a phrase that did nothing. In mid-push, only if it began with the lead-in word."""
     state = turn.state
     voice = state.the_job.voice
     if like and voice.tone and (not state.quiet or like.partition(" ")[0] == voice.lead_in):
@@ -289,7 +289,7 @@ def _note(turn: Turn, like: str) -> None:
 
 
 def _went_out(turn: Turn, event: WentOut) -> None:
-    """All times of what is open count from here."""
+    """From now on count all times of what is open."""
     opening = turn.state.opening
     if event.generation != opening.generation or opening.out_at is not None:
         return
@@ -311,7 +311,7 @@ def _time_passed(turn: Turn, event: TimePassed) -> None:
 
 
 def _device_changed(turn: Turn, event: DeviceChanged) -> None:
-    """Shown at once; while a pass may be under way it is spoken only at the next gesture or phrase."""
+    """Show the news at once. While a pass may be under way, speak it only at the next gesture or phrase."""
     if turn.state.job is None:
         return
     notice = prompt("device", text=event.text)
@@ -323,7 +323,7 @@ def _device_changed(turn: Turn, event: DeviceChanged) -> None:
 
 
 def _code_asked(turn: Turn, event: CodeAsked) -> None:
-    """Never spoken in mid-push; the code is on the terminal anyway."""
+    """Say the code, but never in mid-push; the terminal shows it anyway."""
     if turn.state.job is None:
         return
     if turn.state.quiet:
@@ -337,13 +337,13 @@ def _leave(turn: Turn, event: Leave) -> None:
 
 
 def _speech_started(turn: Turn, event: SpeechStarted) -> None:
-    """The first words identify a check or question; a setting's number comes last."""
+    """A check or question counts once its first words are spoken. A setting doesn't, since its number comes last."""
     if _awaits(turn.state, event) and turn.state.opening.kind != CUTTING:
         turn.fact(f.Delivered(event.at + FIRST_WORDS_S))
 
 
 def _speech_ended(turn: Turn, event: SpeechEnded) -> None:
-    """What an answer cut off is said again afterwards; what could not be spoken must be read."""
+    """Say again what an answer cut off. What could not be spoken must be read."""
     if not _awaits(turn.state, event):
         return
     if event.how == SpeechEnd.WHOLE:
@@ -356,7 +356,7 @@ def _speech_ended(turn: Turn, event: SpeechEnded) -> None:
 
 
 def _awaits(state: State, event: SpeechStarted | SpeechEnded) -> bool:
-    """Whether this announces what is open, and what is open doesn't count as announced yet."""
+    """Whether this is the announcement of what is open, and that doesn't count as announced yet."""
     opening = state.opening
     if not state.hear_out or event.id != opening.announcement:
         return False

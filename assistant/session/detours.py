@@ -1,4 +1,4 @@
-"""Back, go to pass N and end: read back, then yes or no. And the questions that resuming asks."""
+"""Back, go to pass N and end, which are read back and need a yes or no. Also the questions after resuming."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ def answer_no(turn: Turn) -> None:
 
 
 def nothing_changed(turn: Turn) -> None:
-    """A detour was refused or not answered: say so, and say again what is asked or called now."""
+    """A question got a no or no answer: say that nothing changed, and repeat what is asked or called now."""
     state = turn.state
     unchanged = prompt("nothing changed")
     if state.mode == CUTTING:
@@ -130,7 +130,7 @@ def _step_back(turn: Turn, question: Question) -> None:
 
 
 def _call_again(turn: Turn) -> None:
-    """Inside the setup the work has not been touched: only checks that were already due come first."""
+    """Within the setup the work has not been touched, so only checks that were already due come first."""
     if turn.state.mode == CUTTING:
         call_setting(turn, after_gate=False)
     else:
@@ -152,9 +152,9 @@ def begin_resuming(turn: Turn, notes: tuple[str, ...]) -> None:
 
 
 def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
-    """Work whose clamping was never confirmed can't have moved: it is clamped from the start.
+    """Ask whether the work is still clamped. If its clamping was never confirmed, it is clamped from the start.
 
-    Where all is cut, moving no longer matters: the cuts must only be counted.
+    If all is cut, it no longer matters whether the work moved: only the cuts must be counted.
     """
     state = turn.state
     if state.setup_complete:

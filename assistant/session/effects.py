@@ -1,6 +1,6 @@
-"""Everything that a session asks of the outside world. The session waits for none of it.
+"""Everything that a session asks the outside world to do. The session waits for none of it.
 
-Prompts are data: a key and its figures. `wording` turns them into words in the user's language, so the session knows no
+Prompts are data: a key and its figures. `wording` turns them into words in the user's language. So the session knows no
 language, and every screen and voice says the same.
 """
 
@@ -40,12 +40,12 @@ class Say:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Two short low notes, if nothing else sounds: speech was not understood, or has no meaning now."""
+    """Play two short low notes if nothing else sounds: speech was not understood, or has no meaning now."""
 
 
 @dataclass(frozen=True, slots=True)
 class Prepare:
-    """What may have to be said next; the speaking thread renders it ahead."""
+    """Announcements that may be needed next. The speaking thread renders them ahead."""
 
     announcements: tuple[tuple[Prompt, ...], ...]
 
@@ -73,12 +73,11 @@ class Listen:
 class View:
     """A snapshot for any screen. Settings as Fractions in mm; counts from 1; 0 or "" where nothing is called.
 
-    way: how the board is held, None before the first setup.
-    cut: bit p - 1 is set when pass p of this setup is recorded as cut. approach: the lower point to go past to
-    before coming up to the setting, mm, or None. previous: where the carriage stood before, mm, None where nothing was
-    called yet: zero. asked: the open question or check, as it is said.
-    generation: of the grammar in force, and so of what is asked or called: an answer from a page names it.
-    wait_s: seconds from now until the open check can be confirmed, 0 where it can be at once.
+    way: how the board is held, None before the first setup. cut: bit p - 1 is set when pass p of this setup is recorded
+    as cut. approach: the lower point from which to come up to the setting, mm, or None. previous: where the carriage
+    stood before, mm; None if nothing was called yet, so it stands at zero. asked: the open question or check, as it is
+    said. generation: of the grammar in force, and so of what is asked or called; an answer from a page names it.
+    wait_s: seconds from now until the open check can be confirmed, 0 if it can be now.
     """
 
     mode: Mode
@@ -103,7 +102,7 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class Show:
-    """Show at once, silently: the state, and a line about what just happened (None: the state only)."""
+    """Show the state at once, silently, and a line about what just happened (None: the state only)."""
 
     view: View
     line: Prompt | None = None
@@ -119,7 +118,7 @@ class WakeAt:
 
 @dataclass(frozen=True, slots=True)
 class Close:
-    """The run is over: let the last announcement end, then stop the adapters. open_: the session stays open."""
+    """The run is over: let the last announcement end, then stop the adapters. open_: whether the session stays open."""
 
     open_: bool
 

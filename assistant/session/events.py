@@ -1,8 +1,8 @@
-"""Everything that can happen to a session, each with a word on who sends it.
+"""Everything that can happen to a session. Each docstring says who sends the event.
 
-`at`: seconds since the session started, never falling. `utc`: ISO 8601 wall time. Both come
-with the event; the session has no clock. `since` is when the press went down or the first
-sound came: an answer counts only if that lies at or after the opening of what it answers.
+`at`: seconds since the session started; it never falls. `utc`: ISO 8601 wall time. Both come with the event, because
+the session has no clock. `since`: when the key went down or the first sound came. An answer counts only if that was at
+or after the opening of what it answers.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class OpenSession:
-    """One that was left with passes to cut. cut: passes recorded. command: what goes on with it, for a shell."""
+    """A session that was left with passes to cut. cut: passes recorded. command: the shell command that resumes it."""
 
     title: str
     cut: int
@@ -33,8 +33,8 @@ class OpenSession:
 class Start(Event):
     """The `cut` command: a new session of this job.
 
-    rehearsed: no wood is cut. hear_out: answers count only once what they answer has been spoken or shown. beside:
-    sessions that are still open, the newest first: one of them may have been meant.
+    rehearsed: no wood is cut. hear_out: an answer counts only once its question has been spoken or shown. beside:
+    sessions that are still open, newest first: the operator may have wanted to resume one of them.
     """
 
     job: Job
@@ -55,7 +55,7 @@ class Resume(Event):
 
 
 class Answer(Event):
-    """A gesture or a phrase. since: as above. Its fields stand in those below, in the order of each."""
+    """A gesture or a phrase. since: as above. Each subclass declares these fields itself, in its own order."""
 
     __slots__ = ()
     since: float
@@ -64,7 +64,7 @@ class Answer(Event):
 
 @dataclass(frozen=True, slots=True)
 class Gesture(Answer):
-    """The pedal or the terminal's keys; from the page none is obeyed."""
+    """The pedal or the terminal's keys send it. A gesture from the page is refused."""
 
     gesture: Press
     since: float
@@ -73,11 +73,10 @@ class Gesture(Answer):
 
 @dataclass(frozen=True, slots=True)
 class Heard(Answer):
-    """The recogniser (or a key that stands in for a phrase): an accepted phrase.
+    """An accepted phrase, from the recogniser or from a key that means a phrase.
 
-    argument: the check's name for "check", the pass number for
-    "go to", the text of a typed note for "mark", else None. generation: of the `Listen` it was
-    heard under; from the page, of the snapshot that it answers.
+    argument: the check's name for "check", the pass number for "go to", the text of a typed note for "mark", else None.
+    generation: of the `Listen` under which it was heard; from the page, of the snapshot that it answers.
     """
 
     intent: Intent
@@ -90,9 +89,9 @@ class Heard(Answer):
 
 @dataclass(frozen=True, slots=True)
 class NotHeard(Event):
-    """The recogniser: speech that was no phrase in force. reason: why, in plain words.
+    """The recogniser heard speech that is not a phrase in force. reason: why, in plain words.
 
-    like: the phrase that it nearly was, or was and means nothing now; "" for what was like none: noise and other talk.
+    like: the phrase that it almost was, or a phrase that means nothing now; "" for noise and other talk.
     """
 
     reason: str
@@ -101,7 +100,7 @@ class NotHeard(Event):
 
 @dataclass(frozen=True, slots=True)
 class TimePassed(Event):
-    """The clock, in answer to `WakeAt`."""
+    """The clock sends it, as `WakeAt` requested."""
 
 
 NOTE = "note"
@@ -110,14 +109,14 @@ NOTE = "note"
 
 @dataclass(frozen=True, slots=True)
 class SpeechStarted(Event):
-    """The speaker: the announcement with this id has begun to sound."""
+    """The speaker has begun to play the announcement with this id."""
 
     id: str
 
 
 @dataclass(frozen=True, slots=True)
 class SpeechEnded(Event):
-    """The speaker."""
+    """The speaker has finished with the announcement with this id. how: whole, cut off or failed."""
 
     id: str
     how: SpeechEnd
@@ -125,9 +124,9 @@ class SpeechEnded(Event):
 
 @dataclass(frozen=True, slots=True)
 class WentOut(Event):
-    """The runner, after the effects of every turn that opened something: all of it has been handed over.
+    """The runner has handed over everything that a turn opened. It sends this after that turn's effects.
 
-    It never goes through the queue, so a press that waited there while the runner was held up began earlier.
+    It bypasses the queue: a press that waited there while the runner was busy began earlier.
     """
 
     generation: int
@@ -135,14 +134,14 @@ class WentOut(Event):
 
 @dataclass(frozen=True, slots=True)
 class Displayed(Event):
-    """The terminal's writer: everything of this generation has been written, and the terminal has taken it."""
+    """The terminal's writer has written everything of this generation, and the terminal has taken it."""
 
     generation: int
 
 
 @dataclass(frozen=True, slots=True)
 class DeviceChanged(Event):
-    """Any adapter: a part was lost, was replaced, is slow, or works again.
+    """An adapter reports that a part was lost, was replaced, is slow, or works again.
 
     text: what it means for the operator, one plain sentence.
     """
@@ -154,11 +153,11 @@ class DeviceChanged(Event):
 
 @dataclass(frozen=True, slots=True)
 class CodeAsked(Event):
-    """The bench page's pairing code is to be spoken: asked for with the terminal's key or the pedal. code: digits."""
+    """The operator asked with a key or the pedal to hear the bench page's pairing code. code: digits."""
 
     code: str
 
 
 @dataclass(frozen=True, slots=True)
 class Leave(Event):
-    """Ctrl-C or the terminal closing: the process ends, the session stays open."""
+    """The runner: Ctrl-C was pressed or the terminal closed. The process ends, and the session stays open."""

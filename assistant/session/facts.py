@@ -1,8 +1,7 @@
 """What the journal contains. A fact is journalled unless its class says `passing = True`.
 
-Passing facts carry what is open (a question, a notice held back) through `apply` in a running
-session; they are never written down, so a resumed session has no open questions.
-`setup` and `pass_` count from 1.
+Passing facts carry what is open (a question, a held notice) through `apply` in a running session. They are never
+written, so a resumed session has no open questions. `setup` and `pass_` count from 1.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ class Fact:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A fact in its place: n from 1 within the session, at (s), utc (ISO 8601)."""
+    """A fact with its number and time. n: from 1 within the session. at: session time, s. utc: ISO 8601."""
 
     n: int
     at: float
@@ -38,7 +37,7 @@ class Started(Fact):
     kind: ClassVar[str] = "started"
     version: ClassVar[int] = 3
     job: Job
-    # What older journals contain reads as it did.
+    # The default keeps older journals readable; without it in repr, their records print as they did.
     rehearsed: bool = field(default=False, repr=False)
 
 
@@ -99,7 +98,7 @@ class CarriedOn(Fact):
 
 @dataclass(frozen=True, slots=True)
 class SteppedBack(Fact):
-    """The pass named counts as not cut from here on."""
+    """This pass counts as not cut from here on."""
 
     kind: ClassVar[str] = "stepped_back"
     setup: int
@@ -108,7 +107,7 @@ class SteppedBack(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Jumped(Fact):
-    """The pass named counts as not cut from here on and is called next."""
+    """This pass counts as not cut from here on, and is called next."""
 
     kind: ClassVar[str] = "jumped"
     setup: int
@@ -117,7 +116,7 @@ class Jumped(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Noted(Fact):
-    """A problem marked at this place; text may be empty."""
+    """The operator marked a problem at this place. text can be empty."""
 
     kind: ClassVar[str] = "noted"
     setup: int
@@ -127,7 +126,7 @@ class Noted(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Resumed(Fact):
-    """pass_: the pass in flight, to be called again as not cut; 0 when none was called in this setup."""
+    """pass_: the pass in flight, which counts as not cut and is called again; 0 if none was called in this setup."""
 
     kind: ClassVar[str] = "resumed"
     setup: int
@@ -136,12 +135,15 @@ class Resumed(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Reregistered(Fact):
-    """setting: where the carriage stands since, as in `SettingCalled`: a cut was tried there; "" where none was."""
+    """The board was clamped again. setting: where a cut was tried, as in `SettingCalled`; the carriage stands there.
+
+    "" if no cut was tried.
+    """
 
     kind: ClassVar[str] = "reregistered"
     version: ClassVar[int] = 2
     setup: int
-    # What older journals contain reads as it did.
+    # The default keeps older journals readable; without it in repr, their records print as they did.
     setting: str = field(default="", repr=False)
 
 
@@ -161,7 +163,7 @@ class StageReady(Fact):
 
 @dataclass(frozen=True, slots=True)
 class SetupDone(Fact):
-    """Every pass is cut, and whatever is asked at a setup's end is confirmed."""
+    """Every pass is cut, and every check at the setup's end is confirmed."""
 
     kind: ClassVar[str] = "setup_done"
     setup: int
@@ -203,9 +205,9 @@ class Dropped(Fact):
 
 @dataclass(frozen=True, slots=True)
 class StandsThere(Fact):
-    """The operator has read the carriage where it was called to: it is moved from there, not from where it was before.
+    """The operator has read that the carriage stands where it was called to, so the next move starts there.
 
-    Passing: after another interruption it is read again.
+    Passing: after another interruption it must be read again.
     """
 
     kind: ClassVar[str] = "stands_there"
@@ -214,7 +216,7 @@ class StandsThere(Fact):
 
 @dataclass(frozen=True, slots=True)
 class NoticeHeld(Fact):
-    """An unsolicited message to speak at the next gesture or phrase; the newest for each device."""
+    """An unsolicited message, to be spoken at the next gesture or phrase. Only the newest for each device is kept."""
 
     kind: ClassVar[str] = "notice_held"
     passing: ClassVar[bool] = True
@@ -264,7 +266,7 @@ class Delivered(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Unspoken(Fact):
-    """The voice could not say what is open, so a screen must."""
+    """The voice could not say what is open, so a screen must show it."""
 
     kind: ClassVar[str] = "unspoken"
     passing: ClassVar[bool] = True
@@ -298,7 +300,7 @@ class VoiceSet(Fact):
 
 @dataclass(frozen=True, slots=True)
 class Announced(Fact):
-    """So many announcements were made; keeps their ids unique within a run."""
+    """count: announcements made in this turn. It keeps their ids unique within a run."""
 
     kind: ClassVar[str] = "announced"
     passing: ClassVar[bool] = True

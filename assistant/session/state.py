@@ -1,4 +1,4 @@
-"""The session's state: a cursor and counts. It does not grow with the session."""
+"""The session's state: a cursor and counts. It does not grow as the session goes on."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ QUESTION = Mode.QUESTION
 class Confirmation:
     """Where the session was when a check was last confirmed.
 
-    passes: made since, as far as the check counts them: up to its `every`. A pass that is taken back stays made.
+    passes: cut since then, counted up to the check's `every`. Taking a pass back doesn't lower the count.
     """
 
     setup: int
@@ -43,12 +43,11 @@ class Opening:
     """What waits for an answer now, and how far its announcement has got. Times are session times, s.
 
     generation: of the grammar in force; every opening has a new one. kind: the mode that it opened, or QUESTION.
-    after: the kind of the opening that went out before it. Both are None where there was none. question: the one that
-    it asks, where it is QUESTION. out_at: when the voice
-    and the screens had been handed it, None until then. announcement: the id of the one that carries it, "" for none.
-    announced_at: since when it counts as announced, None while it doesn't. unspoken: the voice failed it. displayed_at:
-    when a screen had shown it, None until then. reminded: an answer came too early, and the operator has been reminded
-    of that.
+    after: the kind of the opening that went out before it. Both are None if there was none. question: the open
+    question, if kind is QUESTION. out_at: when the voice and the screens had been given it, None until then.
+    announcement: the id of the announcement that carries it, "" for none. announced_at: since when it counts as
+    announced, None while it doesn't. unspoken: the voice could not say it. displayed_at: when a screen had shown it,
+    None until then. reminded: an answer came too early, and the operator has been reminded to wait.
     """
 
     generation: int = 0
@@ -67,18 +66,17 @@ class Opening:
 class State:
     """n: records applied. setup: from 1, 0 before the first. cursor: the pass last called in this setup, 0 for none.
 
-    began: the setup in which this run began, 0 before: what is said of a board gets shorter from the third one on.
-    cut: bit p - 1 is set when pass p of this setup is recorded as cut. redo: bit i is set when
-    check i must be asked again whatever its own rule says. touched: a check of this setup has
-    been answered, so the setup before it is closed. opening: what waits for an answer. carriage_at: the
-    setting last called or tried, mm, or zero, when it was zeroed since; came_from: the different one before it, or the
-    same where the operator has read it there. play_open: it has come down to it, and whether the screw's play was taken
-    up since is not known.
-    notices: (device, text) held back while a pass may be under way. said: announcements made in this run.
-    rehearsed: no wood is cut. hear_out: an answer counts only once what it answers has been spoken or shown; else
-    once it went out. louder, quicker: steps of the voice in this run, negative for softer and slower. saw_off_at: when
-    the operator was first asked, after the last pass of this setup, whether the saw is off (s); None where that was
-    not in this run. marked: (setup, pass) of every place where a problem was marked, each once, in order.
+    began: the setup in which this run began, 0 before: a board is announced in short from the third one on.
+    cut: bit p - 1 is set when pass p of this setup is recorded as cut. redo: bit i is set when check i must be asked
+    again whatever its own rule says. touched: a check of this setup has been answered, so the previous setup is closed.
+    opening: what waits for an answer. carriage_at: the setting last called or tried, mm, or 0 if the carriage was
+    zeroed since. came_from: the last different setting before it, or the same setting if the operator has read it
+    there. play_open: the carriage came down to this setting, and nobody knows whether the screw's play was taken up
+    since. notices: (device, text) held back while a pass may be under way. said: announcements made in this run.
+    rehearsed: no wood is cut. hear_out: an answer counts only once its question has been spoken or shown; otherwise
+    once the question went out. louder, quicker: steps of the voice in this run, negative for softer and slower.
+    saw_off_at: when the operator was first asked, after the last pass of this setup, whether the saw is off (s); None
+    if not in this run. marked: (setup, pass) of every place where a problem was marked, each once, in order.
     """
 
     n: int = 0
@@ -147,19 +145,19 @@ class State:
 
     @property
     def effective_mode(self) -> Mode:
-        """What a gesture or phrase is an answer to: the mode, or the question laid over it."""
+        """What a gesture or phrase answers: QUESTION while one is open, else the mode."""
         return QUESTION if self.question else self.mode
 
     @property
     def quiet(self) -> bool:
-        """Whether a pass may be under way: nothing unsolicited is spoken then, because a voice in mid-push startles."""
+        """Whether a pass may be under way. Nothing unsolicited is spoken then: a voice in mid-push startles."""
         return self.effective_mode == CUTTING
 
     def is_cut(self, pass_: int) -> bool:
         return bool(self.cut >> (pass_ - 1) & 1)
 
     def next_pass(self) -> int:
-        """The pass to call: the one in flight, else the next not cut above it, else the lowest not cut; 0 when none."""
+        """The pass to call: the pass in flight, else the next uncut one above it, else the lowest uncut; 0 for none."""
         if self.cursor and not self.is_cut(self.cursor):
             return self.cursor
         uncut = ~self.cut & ((1 << self.passes) - 1)

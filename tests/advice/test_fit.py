@@ -113,7 +113,7 @@ def test_what_rounding_leaves_is_what_the_layout_reports(made):
 
 
 def wood(part: Pattern, moves: dict[int, float], kerf: float, reference: float) -> BaseGeometry:
-    """What the saw leaves of a board's end when its passes, its kerf and its reference are off by so much."""
+    """What the saw leaves of a board's end when passes, kerf and reference are off by this much."""
     cut = [
         box(
             float(p.kerf_from) + moves[p.number] + reference - kerf / 2,
@@ -123,7 +123,7 @@ def wood(part: Pattern, moves: dict[int, float], kerf: float, reference: float) 
         )
         for p in part.passes
     ]
-    # Edges are held away from what happens at them: the gaps are at inner walls.
+    # Ignore what happens at the edges: the gaps are at inner walls.
     return box(-5, 0, float(part.width) + 5, 1).difference(unary_union(cut))
 
 
@@ -146,7 +146,7 @@ def errors_at(made: Joint, a: Pattern, b: Pattern, moves: dict[str, dict[int, fl
 @pytest.mark.parametrize("kerf", [F(3), F(10) + F(3, 20)])
 @pytest.mark.parametrize("count", [2, 3, 6, 7])
 def test_each_error_moves_the_walls_that_it_moves_on_a_board(count: int, kerf: F):
-    """Cut in shapely: gaps are what is left free between both boards' wood, whatever the formula says."""
+    """Cut in shapely: gaps are the free space between both boards' wood, without using the formula."""
     clearance = F(3, 10)
     a, b = parts(count, clearance, kerf)
     made = joint_of(a, b, clearance, FINE)
@@ -293,7 +293,7 @@ def test_a_socket_cut_in_one_pass_keeps_its_width(cut, errors_left: int):
 
 
 def test_no_gap_over_the_limit_by_the_normal_table():
-    """So much clearance that all stand flush: every one of n independent gaps must be under the limit."""
+    """So much clearance that all joints seat flush: every one of n independent gaps must be under the limit."""
     error, limit = 0.01, 0.32
     draws = simulate(joint(15, 0.6), Errors(error, 0, 0), joints=MANY)
     found = chances(draws, limit)
@@ -304,7 +304,7 @@ def test_no_gap_over_the_limit_by_the_normal_table():
 
 @pytest.mark.parametrize("off", [0.3, -0.3])
 def test_a_slid_joint_shows_its_gaps_on_one_side(off: float):
-    """One reference is off by d: slid just as far as it must, gaps are 0 on one side and c on the other."""
+    """One reference is off by d. Slid only as far as it must, gaps are 0 on one side and c on the other."""
     made = joint(3)
     way = {LEFT: -off, RIGHT: off}
     shifted = replace(made, gaps=tuple(replace(g, offset=g.offset + way[g.side]) for g in made.gaps))
@@ -345,7 +345,7 @@ def test_simulated_gaps_scatter_as_root_sum_square_says(cut):
     assert np.std(draws.least_left + draws.least_right) * COVERAGE == pytest.approx(slack.rss, rel=0.01)
 
 
-def test_a_gaps_band_by_hand():
+def test_the_band_of_a_gap_by_hand():
     """c/2 = 0.05; two settings of 0.01, one kerf of 0.02, two references of 0.03, each three times."""
     (band, *_) = bands(joint(5), Errors(0.01, 0.02, 0.03))
     assert band.middle == pytest.approx(0.05)
@@ -420,7 +420,7 @@ def test_one_wall_alone_always_slides_open():
 
 
 def test_all_joints_of_a_job_go_at_least_as_often_as_independent_ones():
-    """Ten joints cut with one kerf error, drawn by hand: they go or fail together more than each on its own would."""
+    """Ten joints cut with one kerf error, drawn by hand: they succeed or fail together more than independent joints."""
     chance = np.random.default_rng(4)
     kerf = chance.normal(0, 0.02, (20_000, 1))
     settings_off = chance.normal(0, 0.02, (20_000, 10, 4)) @ np.array([1, -1, 1, -1])
@@ -437,7 +437,7 @@ def test_all_joints_of_a_job_go_at_least_as_often_as_independent_ones():
 def test_the_best_clearance_lies_where_the_normal_table_says():
     """Kerf error alone: a gap must lie between 0 and the limit, so c/2 = limit / 2 is best, by symmetry.
 
-    Taken is the tightest that is as good to half a percentage point.
+    The tightest clearance that is as good to half a percentage point is chosen.
     """
     error, limit = 0.05, 0.15
     draws = simulate(joint(7), Errors(0, error, 0), joints=MANY)
@@ -477,16 +477,16 @@ def test_the_best_clearance_starts_at_the_least_and_is_a_multiple_of_the_step():
     ids=["cliff below", "a little less", "cliff above", "smooth", "no other serves nearly as well", "alone"],
 )
 def test_the_edge_of_a_cliff_is_not_advised(shares: dict[float, float], best: float):
-    """Where one a step away serves nearly as well, and doesn't fall off a step beyond."""
+    """If a clearance one step away works nearly as well, and doesn't fall off a step beyond."""
     assert best_of(shares) == best
 
 
-def test_only_what_may_be_advised_is():
+def test_only_permitted_clearances_are_advised():
     shares = {0.07: 1.0, 0.08: 1.0, 0.09: 1.0}
     assert best_of(shares, [0.08, 0.09]) == 0.08
 
 
-def test_no_clearance_serves_where_errors_are_over_the_limit():
+def test_no_clearance_works_if_errors_are_over_the_limit():
     draws = simulate(joint(49), Errors(0.5, 0, 0), joints=500)
     assert best_of(clearances(draws, 0.05)) is None
 
@@ -539,7 +539,7 @@ def test_wood_that_moves_alike_in_both_parts_keeps_the_fit():
 
 
 def test_wood_that_moves_more_in_one_part_is_worst_at_the_far_edge():
-    """84 mm of flat-sawn cherry against the same that stayed: 0.00248 x 3 % x 84 mm = 0.625 mm (Wood Handbook)."""
+    """84 mm of flat-sawn cherry beside the same wood that stayed: 0.00248 x 3 % x 84 mm = 0.625 mm (Wood Handbook)."""
     made = moved(joint(7, finger=F(12)), 0.00248 * 3, 0)
     off = [g.offset for g in made.gaps]
     assert off[-1] == pytest.approx(0.00248 * 3 * 72)

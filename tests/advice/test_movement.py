@@ -1,7 +1,7 @@
-"""Movement of wood and EMC against the Wood Handbook's own figures.
+"""Movement of wood and EMC, compared with the Wood Handbook's own figures.
 
 USDA Forest Products Laboratory, Wood Handbook (FPL-GTR-190 and FPL-GTR-282): table 4-2, table 13-5,
-and the worked example of chapter 13. How each figure was verified stands in tests/references.
+and the worked example of chapter 13. tests/references says how each figure was verified.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ def test_coefficients_are_those_of_table_13_5(row: dict[str, str]) -> None:
     assert wood.radial == wood.across("quarter") < wood.across("mixed") < wood.across("flat") == wood.tangential
 
 
-def test_no_wood_is_without_its_row() -> None:
+def test_every_wood_has_its_row() -> None:
     assert set(WOODS) == {table_name(row) for row in COEFFICIENTS}
 
 

@@ -42,7 +42,7 @@ def test_a_joint_has_every_inner_wall_and_half_the_clearance_in_each_gap(tmp_pat
     assert found.joint.fingers == 14
 
 
-def test_a_part_without_boards_is_taken_as_cut_in_the_same_way(tmp_path: Path) -> None:
+def test_a_part_without_boards_counts_as_cut_in_the_same_way(tmp_path: Path) -> None:
     alone = PLAN[: PLAN.rindex("[[boards]]")]
     assert missing_parts(plan_of(tmp_path, alone)) == ("B",)
     assert predicted(tmp_path, alone)[0].joint == predicted(tmp_path)[0].joint
@@ -89,7 +89,7 @@ def test_slots_are_predicted_for_each_depth_and_edge_slots_left_out(tmp_path: Pa
     assert {g.side for each in found for g in each.joint.gaps} == {SLOT}
 
 
-def test_uncertainties_of_the_plan_go_before_assumed_ones(tmp_path: Path) -> None:
+def test_the_plans_uncertainties_take_precedence_over_assumed_values(tmp_path: Path) -> None:
     assert errors_of(plan_of(tmp_path)) == (Errors(0.01, 0.01, 0.03), ("setting", "kerf", "reference"))
     given = PLAN + "[uncertainty]\nkerf = 0\nreference = 0.05\n"
     assert errors_of(plan_of(tmp_path, given)) == (Errors(0.01, 0.0, 0.05), ("setting",))
@@ -109,7 +109,7 @@ def test_each_part_moves_from_where_it_was_cut(tmp_path: Path) -> None:
     assert a.strain > 0 > b.strain
 
 
-def test_the_joint_reckons_with_the_difference(tmp_path: Path) -> None:
+def test_the_joint_takes_the_difference_into_account(tmp_path: Path) -> None:
     """Part A widens and B narrows: A's walls lie further out, so a gap on the left of A's finger opens."""
     plan = PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "cherry"') + CLIMATE
     a, b = movements(plan_of(tmp_path, plan))
@@ -135,7 +135,7 @@ def test_wood_stands_still_without_a_climate(tmp_path: Path) -> None:
 
 
 def test_the_best_clearance_is_laid_out_and_rounded_as_it_would_be_cut(tmp_path: Path) -> None:
-    """On a carriage of 0.05 mm steps what a clearance leaves jumps; the one chosen does at least as well as now."""
+    """On a carriage of 0.05 mm steps the remaining clearance jumps. The chosen one does at least as well as now."""
     coarse = SHOP + '[carriage]\nkind = "readout"\nresolution = 0.05\n'
     plan, shop = plan_of(tmp_path, PLAN), shop_of(tmp_path, coarse)
     (found,) = outcomes(plan, shop, 0.15, 4000)
@@ -149,7 +149,7 @@ def test_the_best_clearance_is_laid_out_and_rounded_as_it_would_be_cut(tmp_path:
 
 @pytest.mark.parametrize("kerf", ["3.13", "3.15", "3.18", "3.2"])
 def test_on_a_coarse_carriage_the_best_clearance_is_no_edge_of_a_cliff(kerf: str, tmp_path: Path) -> None:
-    """What serves jumps where the rounding of a setting does; a hundredth off the one advised serves about as many."""
+    """The best clearance jumps where a setting's rounding does. A hundredth off it serves about as many joints."""
     coarse = SHOP.replace("3.18", kerf) + '[carriage]\nkind = "readout"\nresolution = 0.02\n'
 
     def laid_out(clearance: F) -> FitOutcome:

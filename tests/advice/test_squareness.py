@@ -1,4 +1,4 @@
-"""Squareness: the plan's figure, else the last that was noted beside the shop file, else none, and why."""
+"""Squareness: the plan's figure, else the last figure noted beside the shop file, else none, and why."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def test_a_note_without_an_offset_is_utc(tmp_path: Path, shop: Path) -> None:
     assert squareness(plan_of(tmp_path), shop) == Squareness(0.0, NOTED)
 
 
-def test_the_plans_own_figure_goes_before_a_note(tmp_path: Path, shop: Path) -> None:
+def test_the_plans_own_figure_takes_precedence_over_a_note(tmp_path: Path, shop: Path) -> None:
     note(shop, {"degrees": 0.03})
     assert squareness(plan_of(tmp_path, OWN), shop) == Squareness(0.2)
 
@@ -57,10 +57,8 @@ def test_the_plans_own_figure_goes_before_a_note(tmp_path: Path, shop: Path) -> 
         ({"degrees": 0.03}, "in March"),
     ],
 )
-def test_a_note_that_can_not_be_read_is_no_figure(
-    tmp_path: Path, shop: Path, data: dict[str, object], utc: str
-) -> None:
-    """Nor is an older one in its place: blade and carriage were set since."""
+def test_an_unreadable_note_gives_no_figure(tmp_path: Path, shop: Path, data: dict[str, object], utc: str) -> None:
+    """Nor is an older note used instead: blade and carriage were set since."""
     note(shop, {"degrees": 0.01})
     note(shop, data, utc)
     assert squareness(plan_of(tmp_path), shop) == Squareness(None, trouble=UNREADABLE)

@@ -1,4 +1,4 @@
-"""Suggestions against joints laid out and cut in full, and the ranking against its own marks."""
+"""Suggestions compared with joints laid out and cut in full, and the ranking with its own marks."""
 
 from __future__ import annotations
 
@@ -117,7 +117,7 @@ def test_a_tray_by_hand():
     assert "less glue area than a butt joint" in one.reasons
 
 
-def test_glue_is_against_the_larger_butt_joint():
+def test_glue_area_is_compared_with_the_larger_butt_joint():
     """Walls are as long as one board is thick and as high as the other; the butt joint is that of the thicker board."""
     one = by_count(suggest(Wanted(F(90), F(10), F(20)), SAW))[9]
     assert one.glue == F(8 * 10 * 20, 90 * 20)
@@ -172,7 +172,7 @@ def test_thicker_stock_asks_for_wider_fingers():
         (Wanted(F(10_000), F(12), F(12)), Blade(F(3, 10)), ["width: every joint would take over 20,000 passes"]),
     ],
 )
-def test_what_can_not_be_is_said_all_at_once(wanted: Wanted, blade: Blade, faults: list[str]):
+def test_everything_impossible_is_reported_at_once(wanted: Wanted, blade: Blade, faults: list[str]):
     with pytest.raises(BadInput) as caught:
         suggest(wanted, blade)
     found = [str(fault) for fault in caught.value.faults]
@@ -194,7 +194,7 @@ EIGHTH = Blade(INCH / 8)
 
 @given(boards())
 @settings(max_examples=40, deadline=None)
-def test_in_inches_each_finger_of_the_trade_that_can_be_cut_comes_first_and_once(made):
+def test_in_inches_each_customary_finger_that_can_be_cut_comes_first_and_once(made):
     wanted, blade = made
     ranked = suggest(wanted, blade, unit="in").ranked
     trade = [one for one in ranked if one.trade]
@@ -253,7 +253,7 @@ def test_a_quarter_of_an_inch_by_hand():
     assert {each.division.finger / INCH for each in ranked if each.trade} >= {F(1, 4), F(5, 16), F(3, 8), F(1, 2)}
 
 
-def test_in_millimetres_nothing_is_of_the_trade():
+def test_in_millimetres_no_finger_is_customary():
     ranked = suggest(QUARTER, EIGHTH).ranked
     assert not any(one.trade or one.saving for one in ranked)
     assert [one.score for one in ranked] == sorted((one.score for one in ranked), reverse=True)

@@ -1,4 +1,4 @@
-"""Simulated saws whose backlash is calibrated: the board as the program lays it out, the readings by its own way.
+"""Calibrates the backlash of simulated saws, with the program's own board and its own evaluation of the readings.
 
 `python -m tests.calibrating.backlash_trials 2000` prints shares for that many trials of each kind.
 
@@ -48,7 +48,7 @@ class Kind:
 
 @dataclass
 class Tally:
-    """Trials counted.
+    """Counts of trials.
 
     left_out: those with a value that leave out the misread reading, or of sound ones any; wrong: a value that leaves
     out another reading than the misread one; over: a value off by more than U.

@@ -1,4 +1,4 @@
-"""Simulated saws whose kerf is calibrated: the board as the program lays it out, the readings by the program's own way.
+"""Calibrates the kerf of simulated saws, with the program's own board and its own evaluation of the readings.
 
 `python -m tests.calibrating.kerf_trials 5000` prints shares for that many trials of each kind.
 
@@ -34,7 +34,7 @@ HANDWHEEL = '[carriage]\nkind = "handwheel"\nthreads_per_inch = 16\ndivisions = 
 MM = 'unit = "mm"\n[blade]\nkerf = 3.2\n' + HANDWHEEL
 INCH = 'unit = "in"\n[blade]\nkerf = 0.125\n' + HANDWHEEL
 READOUT = 'unit = "mm"\n[blade]\nkerf = 3.2\n'
-# A board as it was written before there were five long fingers: eight spacings of 10 mm, two of 32 mm.
+# A board from before there were five long fingers: eight spacings of 10 mm, two of 32 mm.
 EIGHT_AND_TWO = """\
 # A test board; cut it as any plan, out and back, with the strokes in use.
 # calibrates: kerf
@@ -62,7 +62,7 @@ CALIPERS = {
     "in": Caliper(Fraction("0.0127"), Fraction("152.4"), Fraction("0.0127"), "in"),
 }
 MM_PER = {"mm": 1.0, "in": 25.4}
-# Standard deviations, mm: where a cut stands, and what a hand adds to a reading.
+# Standard deviations, mm: where a cut is, and what a hand adds to a reading.
 CUT, HAND = 0.01, 0.008
 LEAST_SLIP, MOST_SLIP = 0.1, 1.0
 OFF_FROM_STATED = 0.25  # how far the true kerf may be from the shop file's, mm
@@ -102,7 +102,7 @@ class Kind:
 
 
 def trial(of: Board, kind: Kind, seed: int) -> tuple[Value | None, float]:
-    """(what the program makes of the readings, or None where it refuses; the kerf as it is, mm)."""
+    """(the program's result from the readings, or None if it refuses; the true kerf, mm)."""
     rng = np.random.default_rng(seed)
     unit = of.shop.unit
     caliper = CALIPERS[unit]
@@ -133,7 +133,7 @@ def slip(rng: np.random.Generator) -> float:
 
 @dataclass
 class Tally:
-    """Trials counted.
+    """Counts of trials.
 
     over, double: accepted, and off by more than U, than 2 U. lost: sound readings that went, a refused set's all.
     expanded: U of those accepted, mm.

@@ -1,4 +1,4 @@
-"""When readings of a kerf are refused rather than chosen among; and what is made of the others, by other libraries."""
+"""When readings of a kerf are refused instead of selected, and the results of the others by other libraries."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def test_a_kerf_of_two_spacings_as_scipy_and_uncertainties_have_it() -> None:
         (LONG, ("28.57", "28.56", "29.58", "28.57")),
     ],
 )
-def test_one_misread_of_four_or_five_is_left_out(spacing: Fraction, values: tuple[str, ...]) -> None:
+def test_one_misread_value_of_four_or_five_is_skipped(spacing: Fraction, values: tuple[str, ...]) -> None:
     found = kerf(board(values) if spacing == SHORT else board(long=values), EXACT)
     assert len(found.left_out) == 1
     assert found.value == pytest.approx(3.182, abs=0.01)
@@ -79,8 +79,8 @@ def test_one_misread_of_four_or_five_is_left_out(spacing: Fraction, values: tupl
         ("28.57", "28.56", "28.58", "29.57", "27.56"),
     ],
 )
-def test_of_a_spacing_that_is_not_outvoted_clearly_none_is_chosen(long: tuple[str, ...]) -> None:
-    """One of two or three, two of five: each of its readings is named, whichever fits, and none called wrong."""
+def test_if_no_spacing_is_clearly_outvoted_none_is_chosen(long: tuple[str, ...]) -> None:
+    """One of two or three, two of five: each of its readings is named, and none is called wrong."""
     text = refused(board(long=long))
     assert "readings with a spacing of 31.75 mm disagree, and too few agree to show which are right" in text
     assert all(f"{float(value):g} mm" in text for value in long)
@@ -88,7 +88,7 @@ def test_of_a_spacing_that_is_not_outvoted_clearly_none_is_chosen(long: tuple[st
     assert f"measure {labels} again" in text and "left out" not in text
 
 
-def test_what_the_instrument_cant_show_is_named_among_those_that_disagree() -> None:
+def test_readings_that_the_instrument_cannot_show_are_named_among_those_that_disagree() -> None:
     text = refused(board(long=("28.57", "28.565")))
     assert "reading G: left out: a caliper with steps of 0.01 mm can't show it" in text
     assert "(got F 28.57 mm, G 28.565 mm)" in text
@@ -102,7 +102,7 @@ def test_of_ten_of_a_spacing_three_may_be_left_out_and_no_more(left_out: int, fa
 
 
 def test_spacings_a_little_apart_count_as_one() -> None:
-    """9.5 and 10 mm tell of one end of the line alike; 9.5 and 15 mm don't."""
+    """9.5 and 10 mm lie at the same end of the line; 9.5 and 15 mm don't."""
     rows = [Reading(label, Fraction(x), Fraction(1)) for label, x in [("A", "9.5"), ("B", "10"), ("C", "15")]]
     assert "A 1 mm, B 1 mm" in next(str(f) for f in disagreements(rows, [LeftOut(rows[0], "")], EXACT))
     assert "got C 1 mm" in [str(f) for f in disagreements(rows, [LeftOut(rows[2], "")], EXACT)][-1]
@@ -114,10 +114,10 @@ def test_faults_of_two_spacings_are_named_at_once() -> None:
     assert [fault.value for fault in faults] == ["A 6.34 mm, B 6.35 mm", "C 28.57 mm, D 28.56 mm"]
 
 
-# Ends that hang on one place
+# Ends that depend on one place
 
 
-def test_a_place_alone_at_its_end_of_the_line_makes_no_kerf() -> None:
+def test_a_single_place_at_one_end_of_the_line_gives_no_kerf() -> None:
     for readings, alone in ((board(long=("28.57",)), "F 28.57 mm"), (board(("6.34",)), "A 6.34 mm")):
         assert f"a mistake in it would not show (got {alone})" in refused(readings)
 
@@ -138,7 +138,7 @@ def test_one_spacing_or_several_places_at_both_ends_hang_on_none() -> None:
 
 
 def moved(scale: float) -> list[Reading]:
-    """What a carriage leaves that moves so far, with a kerf of 3.18; to a thousandth."""
+    """What a carriage that moves this far leaves, with a kerf of 3.18; to a thousandth."""
     return [
         Reading(letter, x, Fraction(round((float(x) * scale - 3.18) * 1000), 1000))
         for letter, x in zip("ABCDEFGHJK", [SHORT] * 5 + [LONG] * 5, strict=True)
@@ -164,7 +164,7 @@ def test_a_carriage_further_off_makes_none_before_the_screw_is_calibrated(scale:
         assert f"{scale:.3f}" in text
 
 
-def test_what_no_screw_does_is_laid_to_the_readings() -> None:
+def test_an_error_that_no_screw_has_is_blamed_on_the_readings() -> None:
     (fault,) = travel_off(0.8, 0.001)
     assert "20.00 % less far than it is set, which no screw does" in fault.what
     assert "screw first" not in fault.mend

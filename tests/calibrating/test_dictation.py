@@ -1,4 +1,4 @@
-"""Readings dictated: the conversation by itself, and one spoken to the real recogniser."""
+"""Dictated readings: the conversation alone, and one spoken to the real recogniser."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def test_after_the_last_reading_no_number_is_heard() -> None:
     assert talk.taken == [("A", "6.34")]
 
 
-def test_a_second_round_is_said_to_be_one() -> None:
+def test_a_second_round_is_announced_as_such() -> None:
     talk = Dictation(["A", "B"] * 2)
     say(talk, "6.34", YES, "6.35", YES)
     assert talk.ask() == "A again: say the reading, digit by digit."
@@ -93,7 +93,7 @@ def test_as_many_decimals_as_the_instrument_shows(step: str, unit: str, places: 
 
 @pytest.mark.parametrize("voice", every(2, ["en-us", "flite:slt"]))
 def test_a_conversation_is_heard_place_by_place(voice: str) -> None:
-    """With a reading refused, one struck after its yes, and one left without an answer: those may be misheard."""
+    """With a reading refused, one struck after its yes, and one not answered: those may be misheard."""
     need("flite" if voice.startswith("flite") else "espeak-ng")
     said = ["8.81", NO, "8.91", YES, "18.81", YES, STRIKE, "17.91", YES, "26.91", YES, "35.91", YES, "45.91"]
     words = (spelled(text) if text[:1].isdigit() else text for text in said)

@@ -22,7 +22,7 @@ VALUES = {"kerf": "3.176", "screw": "2.003", "zero": "", "backlash": "0.05"}
 
 
 def utc(days: float) -> str:
-    """So many days before NOW."""
+    """This many days before NOW."""
     return (NOW - timedelta(days=days)).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
@@ -52,7 +52,7 @@ def bench(tmp_path: Path) -> Bench:
     return Bench(tmp_path)
 
 
-def test_what_was_never_calibrated_is_stood_in_for_by_what_is_written(bench: Bench) -> None:
+def test_what_was_never_calibrated_is_limited_to_what_is_written(bench: Bench) -> None:
     lines = bench.lines()
     assert {line.state for line in lines.values()} == {LIMITED}
     assert lines["kerf"].text == "not calibrated: using 3.18 mm from the shop file"
@@ -125,7 +125,7 @@ def test_a_value_changed_by_hand_since_is_reported(bench: Bench) -> None:
 
 
 def test_a_kerf_that_was_measured_as_written_and_changed_by_hand_since_is_reported(bench: Bench) -> None:
-    """Nothing was to be written then, so no key is in the history to compare with."""
+    """Nothing had to be written then, so the history has no key to compare with."""
     record(bench.shop, "kerf", utc(3), "", {"value": 3.1812, "u": 0.004})
     assert bench.lines()["kerf"].state == WORKS
     bench.shop.write_text(SHOP.replace("3.18", "2.4"), encoding="utf-8")
@@ -146,7 +146,7 @@ def test_a_damaged_history_is_broken_with_what_to_do(bench: Bench) -> None:
     assert "line 1 is damaged" in lines["kerf"].text and "remove that line" in lines["kerf"].mend
 
 
-def test_a_date_that_can_not_be_read_is_broken_alone(bench: Bench) -> None:
+def test_an_unreadable_date_breaks_only_its_own_line(bench: Bench) -> None:
     bench.calibrate("kerf")
     bench.calibrate("screw")
     history_path(bench.shop).write_text(
@@ -217,13 +217,13 @@ def test_a_check_grows_old(bench: Bench) -> None:
 
 
 @pytest.mark.parametrize("data", [{}, {"degrees": "none"}, {"degrees": None}, {"degrees": float("nan")}])
-def test_a_check_that_can_not_be_read_is_broken(bench: Bench, data: dict[str, object]) -> None:
+def test_an_unreadable_check_is_broken(bench: Bench, data: dict[str, object]) -> None:
     record(bench.shop, "square", utc(1), "", data)
     assert bench.lines()["square"].state == BROKEN
 
 
 @pytest.mark.parametrize("degrees", ["-0.1", "10.1", "nan", "inf"])
-def test_a_figure_that_is_no_lean_is_refused(bench: Bench, degrees: str, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_figure_that_is_not_a_lean_is_refused(bench: Bench, degrees: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["ready", f"--square={degrees}", "--shop", str(bench.shop)]) == 2
     assert "give 0 to 10" in capsys.readouterr().err
     assert read_history(bench.shop) == []

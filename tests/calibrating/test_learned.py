@@ -1,4 +1,4 @@
-"""What joints tell of the clearance to write."""
+"""What earlier joints show about the clearance to write."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def test_a_joint_gives_what_to_add_to_the_clearance_wanted(
     assert correction_of(what, amount, written, wanted)[0] == pytest.approx(correction)
 
 
-def test_what_is_felt_is_less_sure_than_what_is_measured() -> None:
+def test_a_felt_fit_is_less_certain_than_a_measured_fit() -> None:
     assert correction_of("gap", 0.1, 0.1, 0.1)[1] == MEASURED
     assert correction_of("too tight", 0.01, 0.1, 0.1)[1] == FELT > MEASURED
     assert correction_of("too loose", 0.4, 0.1, 0.1)[1] == pytest.approx(0.1)
@@ -38,7 +38,7 @@ def test_another_word_is_refused() -> None:
 
 
 def test_the_correction_is_the_weighted_mean() -> None:
-    """Weights 4 : 1 by hand; against numpy's weighted least squares of a constant."""
+    """Weights 4 : 1 by hand, compared with numpy's weighted least squares of a constant."""
     np = pytest.importorskip("numpy")
     joints = [Correction(1, 3.2, 0.06, 0.01), Correction(2, 3.2, 0.05, 0.02)]
     found = learned(joints, 3.2)
@@ -75,7 +75,7 @@ def test_another_blades_joints_dont_count() -> None:
     assert learned([Correction(1, 2.4, 0.3, 0.01)], 3.2) is None
 
 
-def test_a_joint_that_stands_apart_is_named() -> None:
+def test_an_outlying_joint_is_named() -> None:
     rows = [Correction(n, 3.2, 0.05, 0.01) for n in (3, 4, 5)] + [Correction(9, 3.2, 0.25, 0.01)]
     found = learned(rows, 3.2)
     assert found is not None

@@ -1,6 +1,6 @@
 """The loop closed: a simulated saw is calibrated from its own test boards, cuts a joint, and the joint is measured.
 
-The program sees nothing but settings, which it gives, and what a caliper shows of the wood.
+The program sees only its own settings and the readings of a caliper on the wood.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ part = "B"
 
 @dataclass
 class Saw:
-    """What is so: a kerf, a screw that is `scale` as long, play, an offset of the zero, and noise of every cut.
+    """The truth: a kerf, a screw `scale` times as long, play, an offset of the zero, and noise of every cut.
 
     The carriage is turned to dial positions; it follows the screw upwards, and downwards once the play is taken up.
     """
@@ -88,7 +88,7 @@ class Saw:
 
 
 def cut_all(saw: Saw, passes: Sequence[Pass], carriage: Carriage) -> list[tuple[float, float]]:
-    """The walls of each pass, come to as the session calls it."""
+    """The walls of each pass, approached as the session calls it."""
     assert carriage.pitch is not None
     found, before = [], Fraction(400)
     for one in passes:
@@ -102,12 +102,12 @@ def cut_all(saw: Saw, passes: Sequence[Pass], carriage: Carriage) -> list[tuple[
 
 
 def read_off(rng: random.Random, length: float, own: float) -> Fraction:
-    """As the caliper shows it: its own error, the hand's 0.008 mm, and whole hundredths."""
+    """The caliper's reading: its own error, the hand's 0.008 mm, and whole hundredths."""
     return Fraction(round((length + own + rng.gauss(0, 0.008)) * 100), 100)
 
 
 def measured(kind: str, saw: Saw, folder: Path, shop: Path, own: float) -> list[Reading]:
-    """A test board of this kind, cut and measured; the kerf's twice over, as the sheet asks for."""
+    """A test board of this kind, cut and measured; the kerf's board is measured twice, as its sheet asks."""
     board = write(folder, board_text(kind, read_shop(shop), CALIPER), f"{kind}.toml")
     job = build_job(*read_both(board, shop))
     walls = cut_all(saw, job.patterns[0].passes, job.carriage)
@@ -157,7 +157,7 @@ def _walls(saw: Saw, passes: Sequence[Pass], carriage: Carriage) -> Iterator[lis
 
 @pytest.mark.parametrize("trials", TRIALS)
 def test_a_calibrated_saw_makes_the_clearance_that_was_wanted(tmp_path: Path, trials: int) -> None:
-    """Within 0.02 mm in 95 % of seeded trials; as it came, hardly ever."""
+    """Within 0.02 mm in 95 % of seeded trials; before calibration, hardly ever."""
     before, after = [], []
     for seed in range(trials):
         rng = random.Random(seed)

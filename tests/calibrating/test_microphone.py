@@ -1,4 +1,4 @@
-"""Dictation to a microphone, with a child that answers from a list and a speaker that only posts."""
+"""Dictation to a microphone, with a child process that answers from a list and a speaker that only posts events."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def noise(knock: bool) -> tuple[Any, ...]:
 
 
 class Child:
-    """Gives these messages in turn; an exception among them is raised; then nothing more comes."""
+    """Gives these messages in turn, and raises any exception among them. Then nothing more comes."""
 
     def __init__(self, *messages: Any):
         self._messages = list(messages)
@@ -78,7 +78,7 @@ def test_it_goes_from_place_to_place_and_ends_by_itself() -> None:
 
 
 def test_what_is_read_back_is_spoken_and_not_heard() -> None:
-    """Every line goes to the speaker, and the child learns when we begin and end."""
+    """Every line goes to the speaker, and the child gets the start and end of our speech."""
     _, lines, child = converse(READY, WORKS, said("six point three four"), said("yes"), places="A")
     speaking = [message[1] for message in child.sent if message[0] == "speaking"]
     assert speaking[:4] == [True, False, True, False]
@@ -100,7 +100,7 @@ def test_what_was_taken_before_it_ended_counts(end: BaseException) -> None:
 
 
 def test_what_was_dictated_can_be_given_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Should nothing come of the readings, nobody has to measure and say them again."""
+    """If the readings give no value, nobody has to measure and say them again."""
     child = Child(READY, WORKS, said("six point three four"), said("yes"), KeyboardInterrupt())
     monkeypatch.setattr(microphone, "ChildProcess", lambda spec: child)
     monkeypatch.setattr(microphone, "_speaker", lambda news, voice, show: SilentSpeaker(LiveClock(), news.put))

@@ -1,4 +1,4 @@
-"""Cuts measured in place of wood, far walls in place of near ones: found in the readings and the board's layout."""
+"""Cuts measured instead of wood, far walls instead of near walls: found from the readings and the board's layout."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ BOARDS = {
 
 
 def read(spacings: list[str], of: str, kerf: Fraction, rng: random.Random, slips: int = 0) -> list[Reading]:
-    """What a caliper shows of the wood or of the cuts, to a hundredth; slips: how many readings are misread by 0.5."""
+    """A caliper's readings of the wood or the cuts, to a hundredth. slips: how many readings are misread by 0.5."""
     found = []
     for n, spacing in enumerate(spacings):
         x = Fraction(spacing)
@@ -33,7 +33,7 @@ def read(spacings: list[str], of: str, kerf: Fraction, rng: random.Random, slips
 @pytest.mark.parametrize("spacings", BOARDS.values(), ids=BOARDS)
 @pytest.mark.parametrize("slips", [0, 1])
 def test_cuts_are_not_mistaken_for_wood_on_any_board(spacings: list[str], slips: int) -> None:
-    """The blade's true kerf up to a fifth off the shop file's, or of another blade altogether."""
+    """The blade's true kerf is up to a fifth off the shop file's, or is another blade's."""
     for seed in range(200):
         rng = random.Random(seed)
         true = KERF * Fraction(rng.choice([rng.uniform(0.8, 1.2), 0.66]))
@@ -44,7 +44,7 @@ def test_cuts_are_not_mistaken_for_wood_on_any_board(spacings: list[str], slips:
 
 
 def test_wood_about_as_wide_as_the_kerf_is_wood() -> None:
-    """Fingers of 3.18 beside cuts of 3.18: both hypotheses give one kerf, so nothing is to be refused."""
+    """Fingers of 3.18 beside cuts of 3.18: both hypotheses give the same kerf, so nothing must be refused."""
     rows = [Reading("A", Fraction("6.36"), Fraction("3.18"))] * 4
     assert not list(cuts_measured(rows, KERF, "mm"))
 

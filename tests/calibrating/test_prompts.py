@@ -1,4 +1,4 @@
-"""What `calibrate` asks, in a real pseudo-terminal: whatever is answered, readings that were given are not lost."""
+"""What `calibrate` asks, in a real pseudo-terminal: no answer loses the readings already given."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ ENTER = "\r"
 
 
 class Terminal:
-    """`kerfcall calibrate kerf` on a board of five short fingers and five long ones, in a terminal of its own."""
+    """`kerfcall calibrate kerf` on a board of five short fingers and five long ones, in a separate terminal."""
 
     def __init__(self, folder: Path, *more: str):
         self.folder = folder
@@ -107,10 +107,10 @@ def test_y_and_yes_in_any_case_write_the_kerf(terminal: Terminal, yes: str) -> N
 
 
 @pytest.mark.parametrize("no", ["n", "No", CTRL_D, CTRL_C])
-def test_where_it_is_not_written_a_line_gives_the_readings_again(
+def test_if_the_value_is_not_written_a_line_gives_the_readings_again(
     terminal: Terminal, no: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Nothing and nonsense are asked again; that line with --yes writes the same kerf."""
+    """An empty or meaningless answer is asked again. That line with --yes writes the same kerf."""
     terminal.give(*WOOD)
     terminal.asked("A again")
     terminal.answer(".")
@@ -130,7 +130,7 @@ def test_where_it_is_not_written_a_line_gives_the_readings_again(
 
 @pytest.mark.parametrize("end", [CTRL_C, CTRL_D, "."])
 def test_a_sudden_end_among_the_places_keeps_what_was_given(terminal: Terminal, end: str) -> None:
-    """Too few to make a kerf, so nothing comes of them but the line, to which the missing ones are added."""
+    """Too few for a kerf, so they give only the line, and the missing readings are added to it."""
     terminal.give(SHORT, "6.35", end)
     code, shown = terminal.ended()
     assert code == (130 if end == CTRL_C else 2)
@@ -153,7 +153,7 @@ def test_the_line_repeats_every_option_that_was_given(folder: Path) -> None:
 
 
 def test_readings_that_disagree_are_kept_too(terminal: Terminal) -> None:
-    """The fault is shown, and all readings with it."""
+    """The fault is shown together with all readings."""
     terminal.give(*WOOD[:8], "29.57", "29.56")
     terminal.asked("A again")
     terminal.answer(".")
@@ -163,7 +163,7 @@ def test_readings_that_disagree_are_kept_too(terminal: Terminal) -> None:
 
 
 def test_going_back_and_enter_keep_the_reading(terminal: Terminal) -> None:
-    """Only another reading, or x, takes its place; nonsense is asked again."""
+    """Only another reading or x replaces it. A meaningless answer is asked again."""
     terminal.give(SHORT, "6.35", "-")
     terminal.asked("B, the wood between cuts 2 and 3 [6.35; Enter keeps it, x takes it back]: ")
     terminal.answer("-")
@@ -182,7 +182,7 @@ def test_going_back_and_enter_keep_the_reading(terminal: Terminal) -> None:
     assert readings_in(given_again(terminal.ended()[1])) == ["A=6.34", "B=6.36"]
 
 
-def test_left_out_in_the_second_round_the_first_reading_stays(terminal: Terminal) -> None:
+def test_skipping_a_place_in_the_second_round_keeps_the_first_reading(terminal: Terminal) -> None:
     terminal.give(*WOOD)
     terminal.give("6.35", "", CTRL_C, once_more=True)
     assert readings_in(given_again(terminal.ended()[1])) == [*ALL, "A=6.35"]
@@ -220,8 +220,8 @@ def test_a_reading_ten_times_off_is_questioned_before_the_next(terminal: Termina
         ([("right?", CTRL_D)], ["A=63.4"]),
     ],
 )
-def test_what_is_answered_to_the_doubt(terminal: Terminal, answers: list[tuple[str, str]], kept: list[str]) -> None:
-    """A yes keeps it, a no asks for the place again; unanswered it doesn't count, but is not lost."""
+def test_answers_to_a_questioned_reading(terminal: Terminal, answers: list[tuple[str, str]], kept: list[str]) -> None:
+    """A yes keeps it, and a no asks for the place again. Without an answer it doesn't count, but is not lost."""
     terminal.give("63.4")
     for question, answer in answers:
         terminal.asked(question)
@@ -250,7 +250,7 @@ def test_a_jump_is_asked_about_twice_and_y_answers_both(terminal: Terminal) -> N
 
 
 def test_json_stays_json_where_questions_are_asked(folder: Path) -> None:
-    """They go to stderr, so that a file holds the value alone."""
+    """They go to stderr, so that a file contains only the value."""
     command = f"{shlex.quote(sys.executable)} -m assistant calibrate kerf --plan kerf.toml --shop shop.toml --json >out"
     child = pexpect.spawn("/bin/sh", ["-c", command], cwd=folder, encoding="utf-8", timeout=60, dimensions=(50, 1000))
     for place, value in zip(PLACES, WOOD, strict=True):

@@ -126,14 +126,14 @@ def test_a_weighted_line_as_numpy_has_it(rows: list[tuple[float, float, float]])
 
 
 def test_weights_move_the_line() -> None:
-    """A point of no weight to speak of is passed by."""
+    """A point with almost no weight is ignored."""
     assert fit_line([0, 1, 2], [0, 1, 9], [0.01, 0.01, 1000]).slope == pytest.approx(1, abs=1e-6)
 
 
 @pytest.mark.parametrize(
     ("x", "y", "u"), [([1], [1], None), ([1, 1], [1, 2], None), ([1, 2], [1], None), ([1, 2], [1, 2], [1, 0])]
 )
-def test_what_makes_no_line(x: list[float], y: list[float], u: list[float] | None) -> None:
+def test_values_that_make_no_line(x: list[float], y: list[float], u: list[float] | None) -> None:
     with pytest.raises(ValueError, match="a line needs"):
         fit_line(x, y, u)
 
@@ -151,7 +151,7 @@ def test_components_add_as_squares() -> None:
 
 
 def test_few_readings_count_less() -> None:
-    """Twice the widened uncertainty covers what Student's factor does."""
+    """Twice the widened uncertainty covers as much as Student's factor."""
     assert 2 * with_students_factor(1.0, 3) == pytest.approx(student(0.9545, 3))
     assert with_students_factor(1.0, 1e7) == pytest.approx(1.0, abs=1e-3)
 

@@ -76,7 +76,7 @@ def test_a_calibrated_screw_makes_the_kerf_surer() -> None:
 
 
 def test_a_calibrated_screw_that_these_readings_doubt_widens_the_uncertainty() -> None:
-    """They show 0.13 % more, within what they are sure of: the mean of all counts, and U reaches to the line's kerf."""
+    """They show 0.13 % more, within their uncertainty: the mean of all counts, and U reaches the line's kerf."""
     short = [("12", value) for value in ("8.79", "8.85", "8.80", "8.84", "8.82")]
     long = [("36", value) for value in ("32.82", "32.88", "32.83", "32.87", "32.85")]
     known = Component("carriage's travel (calibrated)", 0.0002)
@@ -129,7 +129,7 @@ def test_backlash_is_the_difference_of_the_two_sides() -> None:
 
 
 def test_backlash_by_cuts_is_half_the_difference() -> None:
-    """The wood before a cut that was come down to is longer by the play, the wood behind it shorter."""
+    """Before a cut that was come down to, the wood is longer by the play; behind it, shorter."""
     before = readings(*[("12", "8.90")] * 3, side="down")
     behind = readings(*[("12", "8.74")] * 3, side="up")
     assert backlash(before + behind, EXACT, by_cuts=True).value == pytest.approx(0.08)
@@ -159,7 +159,7 @@ def beside(pairs: dict[str, tuple[str, str]]) -> list[Reading]:
     ("misread", "label", "by"), [(("9.59", "9.93"), "A2", "0.5 mm over"), (("9.09", "9.43"), "A1", "0.49 mm under")]
 )
 def test_a_misread_side_is_seen_by_the_sum_of_both_and_left_out(misread: tuple[str, str], label: str, by: str) -> None:
-    """Play moves wood from one side to the other; it never adds any."""
+    """Play moves wood from one side to the other, and never adds any."""
     found = backlash(beside({**PAIRS, "A": misread}), EXACT, by_cuts=True, kerf=Fraction("3.18"))
     assert found.value == pytest.approx(0.0825, abs=0.001)
     (gone,) = found.left_out
@@ -188,7 +188,7 @@ def test_sums_that_all_differ_from_the_layout_belong_to_another_board() -> None:
 
 
 def test_readings_of_a_gauge_have_no_such_sum() -> None:
-    """It may be set to zero again between settings."""
+    """The instrument may be set to zero again between settings."""
     rows = [
         Reading(str(x), Fraction(x), Fraction(x) + shift + play, side)
         for x, shift in ((10, 0), (20, 3), (30, -4))
@@ -257,7 +257,7 @@ def test_two_blunders_of_eight_are_found_together() -> None:
     assert found.value == pytest.approx(3.18, abs=0.005)
 
 
-def test_where_many_disagree_there_is_no_value() -> None:
+def test_if_many_disagree_there_is_no_value() -> None:
     rows = same("8.82", "8.83", "8.82", "9.82", "7.15")
     with pytest.raises(BadInput, match=r"12 mm disagree, and too few agree to show which are right \(got A 8.82 mm, B"):
         kerf(rows, EXACT)
@@ -295,7 +295,7 @@ def test_sound_readings_are_hardly_ever_left_out() -> None:
 
 
 def shown(length: float, step: Fraction = Fraction(1, 100)) -> Fraction:
-    """As a caliper shows it."""
+    """A caliper's reading."""
     return round(Fraction(length) / step) * step
 
 
@@ -311,7 +311,7 @@ class Saw:
     noise: float = 0.0
 
     def wall(self, setting: Fraction, down: bool = False) -> float:
-        """Where the near wall of a cut lies (zero outside)."""
+        """The place of a cut's near wall (zero outside)."""
         at = float(setting) * self.scale + self.offset - self.width + (self.play if down else 0.0)
         return at + self.rng.gauss(0, self.noise)
 
@@ -367,7 +367,7 @@ def kerf_rows(saw: Saw, rng: random.Random) -> Iterator[Reading]:
 
 
 def test_a_kerf_is_found_within_its_stated_uncertainty() -> None:
-    """Neighbouring remainders share a cut, which errs on the safe side: at least 93.5 %, whatever the screw."""
+    """Neighbouring remainders share a cut, which errs on the safe side: at least 93.5 % for any screw."""
 
     def trial(rng: random.Random) -> tuple[Value, float]:
         saw = Saw(rng, rng.uniform(2, 4), scale=rng.uniform(0.996, 1.004), noise=0.01)
@@ -392,7 +392,7 @@ def test_backlash_is_found_within_its_stated_uncertainty() -> None:
     assert 0.935 <= covered(trial, 500) <= 0.975
 
 
-def test_what_is_left_out_is_shown_in_the_unit_it_was_read_in() -> None:
+def test_skipped_readings_are_shown_in_the_unit_they_were_read_in() -> None:
     inch = Caliper(Fraction("0.0127"), Fraction("152.4"), Fraction("0.0127"), "in")
     rows = [Reading("A", Fraction("11.1125"), Fraction(v) * MM_PER_UNIT["in"]) for v in ("0.3125", "0.31213")]
     with pytest.raises(BadInput) as caught:

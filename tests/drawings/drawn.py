@@ -1,4 +1,4 @@
-"""Plans to draw, by hand and by hypothesis, and what is asked of every page."""
+"""Plans to draw, by hand and by hypothesis, and the requirements for every page."""
 
 from __future__ import annotations
 
@@ -116,7 +116,7 @@ DESCENDING = frozenset("gjpqyQ,;()[]{}|/@$_\\")
 
 
 def box_of(text: Text) -> Box:
-    """As far as its letters may reach: down for those with a tail, up for those with accents."""
+    """How far its letters can reach: down for letters with a tail, up for those with accents."""
     x, y = text.start
     tailless = all(is_known(letter) for letter in text.text) and not DESCENDING & set(text.text)
     below = text.cap * (0.04 if tailless else 0.32)

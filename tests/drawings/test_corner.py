@@ -1,4 +1,4 @@
-"""The joint seen from outside: what is drawn is what would be seen."""
+"""The joint seen from outside: the drawing shows what would be seen."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def at(x: float, y: float, z: float) -> tuple[float, float]:
 
 @pytest.mark.parametrize("scale", [0.5, 1.0, 2.0])
 def test_closed_the_outline_is_that_of_two_plain_boards(scale: float) -> None:
-    """No finger stands out, nothing is missing: the silhouette is the union of the two solid boards'."""
+    """No finger sticks out and nothing is missing: the silhouette is the union of the two solid boards'."""
     a, b = member("A"), member("B")
     lines = closed(a, b, scale)
     back = SHOWN / scale

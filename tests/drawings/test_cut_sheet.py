@@ -53,7 +53,7 @@ def test_every_setup_check_and_pass_has_a_box_to_tick(plan: Plan, carriage: obje
 
 
 @pytest.mark.parametrize("carriage", [None, HANDWHEEL, STEPS], ids=["readout", "handwheel", "steps"])
-def test_readings_stand_in_cutting_order(carriage: object) -> None:
+def test_readings_are_in_cutting_order(carriage: object) -> None:
     plan = plan_of()
     job = job_of(plan, carriage)  # type: ignore[arg-type]
     large = [text.text for text in texts(_items(plan, job)) if text.cap == 4.0 and not text.text.startswith("Setup")]
@@ -81,7 +81,7 @@ def test_every_check_is_asked_with_its_figures_in_digits() -> None:
 
 
 def test_each_setup_states_what_to_keep_clear_rounded_away_from_the_blade() -> None:
-    """Also where the shop's own words for the clamps leave the figures out.
+    """Also if the shop's own words for the clamps omit the figures.
 
     By hand: the first socket of part A begins at 5.975 mm; 10.3 mm of depth and 15 mm above it.
     """
@@ -95,7 +95,7 @@ def test_each_setup_states_what_to_keep_clear_rounded_away_from_the_blade() -> N
         assert words.count("Keep clear: ") - asked == len(job.setups)
 
 
-def test_a_check_between_passes_stands_between_them() -> None:
+def test_a_check_between_passes_is_printed_between_them() -> None:
     plan = plan_of(18)
     job = job_of(plan, checks=(*CHECKS, EVERY_TWO))
     names = [text.text for text in texts(_items(plan, job))]
@@ -115,7 +115,7 @@ def test_a_board_turned_over_comes_with_the_warning_never_to_spin_it() -> None:
     assert "Setup 5 of 5: short side 1 to 2, clamped together; part B, end 1" in words
 
 
-def test_gluing_stands_between_the_stages() -> None:
+def test_gluing_comes_between_the_stages() -> None:
     plan = lined_plan()
     job = job_of(plan)
     words = _words(_items(plan, job))
@@ -135,7 +135,7 @@ def test_a_handwheel_gets_its_moves() -> None:
 
 
 @pytest.mark.parametrize("plan", [plan_of(), plan_of(40, 13), lined_plan(("A", "B"))], ids=["trays", "small", "lined"])
-def test_a_setup_that_a_page_holds_is_not_torn_apart(plan: Plan) -> None:
+def test_a_setup_that_fits_on_a_page_is_not_split(plan: Plan) -> None:
     job = job_of(plan)
     for page in cut_sheet(job, board_list(plan), Sheet.of("a4")).pages:
         words = [text.text for text in texts(page.items)]

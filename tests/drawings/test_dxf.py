@@ -1,4 +1,4 @@
-"""The DXF, read back by ezdxf, and its areas against the layout's."""
+"""The DXF, read back by ezdxf; its areas are compared with the layout's."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def test_texts_are_fitted_into_the_width_that_the_layout_reckoned_with() -> None
 @given(st.lists(st.text(PRINTABLE, min_size=1, max_size=40), min_size=8, max_size=12))
 @settings(max_examples=12, deadline=None)
 def test_any_title_survives(titles: list[str]) -> None:
-    """Ten in one drawing, since the rest of a drawing takes longer than they."""
+    """Ten titles in one drawing, because the rest of a drawing takes longer than they do."""
     # A caret at the very end reaches CAD as it should, but the library's own plain_text() drops it.
     titles = [title + "." for title in titles]
     document = read_back(write_dxf([Text((0, 0), title) for title in titles], "mm"))
@@ -128,7 +128,7 @@ def test_lines_and_filled_shapes_arrive() -> None:
     assert len(space.query("HATCH")) == 1
 
 
-def test_a_missing_library_is_named_with_what_mends_it(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_missing_library_is_named_with_the_fix(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(__import__("sys").modules, "ezdxf", None)
     with pytest.raises(NoSuchPart, match=r"pip install 'kerfcall\[dxf\]'"):
         write_dxf([], "mm")

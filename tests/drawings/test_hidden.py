@@ -1,4 +1,4 @@
-"""Hidden lines, against an independent geometry library."""
+"""Hidden lines, checked with an independent geometry library."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def test_what_is_seen_is_what_no_nearer_outline_covers(
     lines = [Line(a, b) for a, b in ends if a != b]
     near = [Layer(covers=[tuple(hull.exterior.coords)[:-1]]) for hull in covers]
     left = sum(LineString([line.a, line.b]).length for line in visible([Layer(lines=lines), *near]))
-    # Lines along an outline are its own and stay: a hair less than the outlines covers.
+    # Lines along an outline belong to it and stay: a hair less than the outlines covers.
     inside = unary_union([hull.buffer(-1e-4) for hull in covers])
     expected = sum(LineString([line.a, line.b]).difference(inside).length for line in lines)
     assert left <= expected + 0.01

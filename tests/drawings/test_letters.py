@@ -1,4 +1,4 @@
-"""Widths of text, against the metrics that the PDF library carries of its own."""
+"""Widths of text, compared with the PDF library's own metrics."""
 
 from __future__ import annotations
 

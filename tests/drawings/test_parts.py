@@ -1,4 +1,4 @@
-"""Both parts: where sockets, passes and figures stand on the picture."""
+"""Both parts: where sockets, passes and figures are on the picture."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def _spans(items: tuple[object, ...], layer: str) -> list[tuple[float, float]]:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_sockets_stand_in_scale_from_the_stop_on(side: str) -> None:
+def test_sockets_are_drawn_to_scale_from_the_stop(side: str) -> None:
     """By hand: walls of part A at 6n -+ 0.025; the stop at the operator's left or right."""
     plan = plan_of()
     job = job_of(plan, Carriage(stop_side=side))
@@ -45,7 +45,7 @@ def test_every_wall_is_marked_with_its_distance_from_the_reference_edge() -> Non
     assert {"18 mm wide", "10.3 mm deep"} <= {text.text for text in texts(picture.items)}
 
 
-def test_where_walls_are_too_close_the_table_is_named() -> None:
+def test_if_walls_are_too_close_the_table_is_named() -> None:
     plan = plan_of(600, 5)
     job = job_of(plan)
     picture = parts.dimensions(job, job.patterns[0], parts.fitting(job.patterns[0], 273))
@@ -78,7 +78,7 @@ def test_a_bar_for_each_pass_as_wide_as_the_kerf_and_a_number_under_it(side: str
     numbers = sorted((t for t in texts(picture.items) if t.layer == "pass number"), key=lambda t: t.at[0])
     order = [int(t.text) for t in numbers]
     assert order == sorted(order, reverse=side == "right")
-    # Seven sockets with two passes each have room: the numbers stand within a bar's width of their bars.
+    # Seven sockets with two passes each have room: the numbers are within a bar's width of their bars.
     for number, (left, right) in zip(numbers, bars, strict=True):
         assert abs(number.at[0] - (left + right) / 2) < 3.18 * size.scale
 

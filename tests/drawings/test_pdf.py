@@ -112,7 +112,7 @@ def test_the_viewer_is_asked_not_to_scale_the_print() -> None:
 
 
 def test_every_text_can_be_searched_and_lies_in_its_box() -> None:
-    """By what pdfium reckons of where letters are."""
+    """By pdfium's own positions of the letters."""
     plan = lined_plan()
     pages = sheets(plan, job_of(plan), "a4")
     data, lacking = write_pdf(pages, "lined")
@@ -169,7 +169,7 @@ def test_a_broken_font_is_passed_over(tmp_path: Path, monkeypatch: pytest.Monkey
     assert write_pdf([_page("α")], "x")[1] == []
 
 
-def test_a_missing_library_is_named_with_what_mends_it(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_missing_library_is_named_with_the_fix(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(__import__("sys").modules, "reportlab.pdfgen.canvas", None)
     with pytest.raises(NoSuchPart, match="pip install reportlab"):
         write_pdf([_page("x")], "x")

@@ -1,4 +1,4 @@
-"""Labels along a row: never one over another, never out of the row, never out of order."""
+"""Labels along a row: none over another, none outside the row, none out of order."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def test_spread_labels_keep_their_order_and_their_distance(row: list[tuple[float
     assert all(b[0] - a[1] >= GAP - 1e-6 for a, b in zip(sides, sides[1:], strict=False))
 
 
-def test_labels_with_room_stay_where_they_are_wanted() -> None:
+def test_labels_with_room_stay_where_they_belong() -> None:
     assert spread([10, 30, 80], [4, 4, 4], 0, 100) == pytest.approx([10, 30, 80])
 
 

@@ -1,4 +1,4 @@
-"""Every page of every plan: labels that can be read, none over another, none through a line."""
+"""Every page of every plan: labels can be read, none is over another, and no line runs through one."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def test_labels_never_meet_at_many_sizes_and_counts(made: tuple[Plan, Job]) -> N
     _check_all(*made)
 
 
-def test_what_the_pages_are_of() -> None:
+def test_what_each_page_shows() -> None:
     plan = lined_plan()
     names = list(dict.fromkeys(page.name for page in _check(plan, job_of(plan))))
     assert names == [

@@ -1,4 +1,4 @@
-"""Hypothesis-made lined joints; whether one can be made is decided here from the plan's own figures alone."""
+"""Lined joints made by hypothesis. Whether a joint can be made is decided here from the plan's figures alone."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ def lined_joints(draw: st.DrawFn) -> LinedJoint:
     if draw(st.booleans()):
         finger = 2 * enough + draw(lengths(F(0), F(8)))
         remainder = draw(st.sampled_from(["far edge", "both edges", "stretch"]))
-        # At "far edge" what is left is the last finger, so that it too must be wide enough.
+        # At "far edge" the remainder is the last finger, so it too must be wide enough.
         left = draw(st.sampled_from([F(0), finger / 2, finger * F(3, 4)]))
         nominal = even(finger * draw(st.integers(2, 7)) + left, finger, starts, remainder)
     else:

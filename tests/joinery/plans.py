@@ -1,4 +1,4 @@
-"""Hypothesis-made joints, and what the saw leaves of a board, by an independent geometry library.
+"""Joints made by hypothesis, and what the saw leaves of a board by an independent geometry library.
 
 `Joint` puts a plan through the joinery as the program does; `removed`, `board` and `sockets` are
 rectangles in shapely, which knows nothing of layouts.
@@ -85,7 +85,7 @@ def nominal(draw: st.DrawFn) -> tuple[Segment, ...]:
 
 @st.composite
 def joints(draw: st.DrawFn) -> Joint:
-    """Joints that can be cut; the few whose edge finger the clearance would eat are passed over."""
+    """Joints that can be cut. The few whose edge finger the clearance would eat are skipped."""
     segments = draw(nominal())
     narrowest = min((s.width for s in segments[1:-1]), default=F(7))
     clearance = draw(st.sampled_from([F(0), F(1, 10), F(127, 1000), F(1, 3), F(6, 10)]))
@@ -100,7 +100,7 @@ def joints(draw: st.DrawFn) -> Joint:
 def removed(part: Pattern, rounded_for: Carriage | None = None) -> BaseGeometry:
     """The union of the part's pass rectangles, x across the board and y from its end.
 
-    rounded_for: take each pass where this carriage's rounded setting puts it, not where it should be.
+    rounded_for: put each pass where this carriage's rounded setting puts it, not where it should be.
     """
     depth = float(part.depth)
     rectangles = []

@@ -30,7 +30,7 @@ def together(solids: Iterable[Manifold]) -> Manifold:
 
 
 def swept(segments: Sequence[Segment], width: F, depth: F, thick: F, blade: Blade) -> Manifold:
-    """All that the blade sweeps for these sockets, the passes as the joinery lays them."""
+    """Everything that the blade sweeps for these sockets, with the joinery's own passes."""
     through = (-BEYOND, thick + F(BEYOND))
     return together(
         block((one.kerf_from, one.kerf_to), (-BEYOND, depth), through) for one in cuts(segments, width, blade)
@@ -83,7 +83,7 @@ def jointed(
 
 
 def box_of(long: Manifold, short: Manifold, thick: tuple[F, F], outside: tuple[F, F], sand: F) -> list[Manifold]:
-    """Two boards of each part as they stand in a box, reference edges on the bench (x up), by turns alone.
+    """Two boards of each part, placed as in a box by rotations alone, reference edges on the bench (x up).
 
     thick, outside: of the long and the short ones. Every board is sand proud at both ends.
     """

@@ -69,7 +69,7 @@ def test_stretch_makes_all_equal_with_the_nearest_count(width, finger):
 
 @pytest.mark.parametrize("remainder", ["far edge", "both edges", "stretch"])
 def test_an_exact_multiple_has_no_remainder(remainder):
-    """Read through binary floats 114.3 / 12.7 is not 9; both are read as decimals here."""
+    """In binary floats 114.3 / 12.7 is not 9. Here both are read as decimals."""
     width, finger = (parse_length(Decimal(text), "mm") for text in ("114.3", "12.7"))
     assert F(114.3) / F(12.7) != 9
     assert widths(even(width, finger, remainder=remainder)) == [finger] * 9

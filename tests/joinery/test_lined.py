@@ -1,4 +1,4 @@
-"""Lined joints: the rules of both stages exactly, and what makes a joint impossible."""
+"""Lined joints: the exact rules of both stages, and what makes a joint impossible."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ def test_the_blade_must_pass_between_the_fingers_of_the_blank(
 
 
 @pytest.mark.parametrize(("more", "sound"), [(F(-1, 1000), False), (F(0), True), (F(1, 1000), True)])
-def test_three_millimetres_stand_at_the_boards_edge_in_stage_one(more: F, sound: bool) -> None:
+def test_three_millimetres_remain_at_the_boards_edge_in_stage_one(more: F, sound: bool) -> None:
     """An edge finger loses a quarter of the clearance, one lining and half the glue-up clearance."""
     t, c, c1 = F(2), F(1, 10), F(6, 100)
     edge = 3 + c / 4 + t + c1 / 2 + more
@@ -125,14 +125,14 @@ def test_a_lining_that_eats_a_finger_says_so() -> None:
         (Lining(F(1), ("A",), F(-1, 100)), "lining.glue_clearance"),
     ],
 )
-def test_linings_that_are_none(lining: Lining, key: str) -> None:
+def test_linings_that_are_not_linings(lining: Lining, key: str) -> None:
     with pytest.raises(BadInput) as caught:
         of(joint(F(12)), lining)
     assert [fault.where for fault in caught.value.faults] == [key]
 
 
 def test_a_suggested_thinner_lining_is_possible() -> None:
-    """Take the mend at its word."""
+    """Do exactly what the fix says."""
     final = joint(F(8))
     with pytest.raises(BadInput) as caught:
         of(final, Lining(F(3)))
@@ -232,7 +232,7 @@ def offered(pattern: str, mend: str) -> F:
 
 @pytest.mark.parametrize("parts", [("A",), ("A", "B")])
 @pytest.mark.parametrize(("which", "size"), [("inner", F("4.9")), ("edge", F("3.5"))])
-def test_each_mend_makes_the_joint_possible_and_no_less_would_do(which: str, size: F, parts: tuple[str, ...]) -> None:
+def test_each_fix_makes_the_joint_possible_and_no_less_would_do(which: str, size: F, parts: tuple[str, ...]) -> None:
     (fault,) = refused(one_narrow(which, size, parts))
     wider = size + offered(r"widen the finger by ([\d.]+) mm", fault.mend)
     assert one_narrow(which, wider, parts).stages
@@ -247,7 +247,7 @@ def test_each_mend_makes_the_joint_possible_and_no_less_would_do(which: str, siz
 
 
 @given(st.integers(12, 16), st.sampled_from(["mm", "in"]), st.sampled_from(["inner", "edge"]))
-def test_mends_hold_in_64ths_of_an_inch_too_where_their_figures_must_be_rounded(n: int, unit: str, which: str) -> None:
+def test_fixes_work_in_64ths_of_an_inch_too_although_their_figures_are_rounded(n: int, unit: str, which: str) -> None:
     step, per = F(254, 640), F(254, 10) if unit == "in" else F(1)
     size = n * step if which == "inner" else (n - 4) * step
     (fault,) = refused(one_narrow(which, size, t=5 * step), unit)

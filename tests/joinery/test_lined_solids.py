@@ -66,7 +66,7 @@ def inner_walls(joint: LinedJoint) -> int:
 @made
 @given(lined_joints())
 def test_the_blank_goes_into_the_openings_and_seats_on_their_bottoms(joint):
-    """No wood in wood; a glue gap of c1/2 at each wall; the board's own fingers stop half a millimetre short."""
+    """No wood inside wood; a glue gap of c1/2 at each wall; the board's own fingers stop half a millimetre short."""
     for one in joint.stages:
         thick = thickness(joint, one.part)
         board, blank = glued(joint, one, thick)

@@ -1,4 +1,4 @@
-"""Why a board is turned end over end and never spun: shown by rotating solids, so that what is said is right.
+"""Why a board is turned end over end and never spun: shown by rotating solids, which proves the instructions.
 
 x across the board from the reference edge, y along it, z through it. The board hangs in the carriage
 with the end to be cut at y = 0, the reference edge at the stop (x = 0) and the backing at z = 0.
@@ -87,7 +87,7 @@ def test_spinning_on_its_face_mirrors_the_second_end() -> None:
     assert sockets_at(both, LENGTH - 5) == [(round(a, 6), round(b, 6)) for a, b in mirrored] != WANTED
 
 
-def test_what_is_said_for_the_second_end_is_what_geometry_asks() -> None:
+def test_the_words_for_the_second_end_agree_with_geometry() -> None:
     """With the board and the question about its edge and face; and where no check asks, with the board alone."""
     a_job = job()
     (asks,) = (check for check in a_job.checks if check.name == "edge and face")
@@ -110,7 +110,7 @@ def test_what_is_said_for_the_second_end_is_what_geometry_asks() -> None:
 
 
 def test_a_symmetric_pattern_would_hide_the_mistake() -> None:
-    """The reason why this is tested with a pattern that has no symmetry."""
+    """The reason for testing this with a pattern that has no symmetry."""
     even: list[Segment] = [Segment(F(10 * n), F(10 * n + 10), n % 2 == 0) for n in range(5)]
     assert [(s.start, s.end) for s in even] == [(50 - s.end, 50 - s.start) for s in reversed(even)]
 

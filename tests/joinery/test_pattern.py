@@ -1,4 +1,4 @@
-"""Whole joints from random plans against shapely, which knows nothing of layouts or passes."""
+"""Whole joints from random plans, checked with shapely, which knows nothing of layouts or passes."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def test_beyond_the_edges_no_pass_reaches_further_than_one_kerf_or_the_overrun(j
 @settings(max_examples=150, deadline=None)
 @given(joints())
 def test_the_two_parts_never_overlap_and_the_gaps_add_up(joint):
-    """In the assembled joint A's fingers stand in B's sockets; total gap = inner walls x clearance / 2."""
+    """In the assembled joint A's fingers sit in B's sockets; total gap = inner walls x clearance / 2."""
     a, b = joint.parts
     left_of_a = board(a).difference(removed(a))
     left_of_b = board(b).difference(removed(b))
@@ -81,7 +81,7 @@ def test_passes_are_numbered_from_one_and_ascend_with_the_setting(joint):
 
 
 def clearance_when_assuming(kerf: F, assumed: F) -> F:
-    """Lay a joint without clearance out for an assumed kerf, cut it with the real one, and measure it.
+    """Lay out a joint without clearance for an assumed kerf, cut it with the real kerf, and measure it.
 
     The kerf's middle goes where the assumed blade's middle would; what counts is an inner finger of
     A in an inner socket of B, from the walls that the real blade leaves.
@@ -109,7 +109,7 @@ def test_a_wider_assumed_kerf_makes_a_tighter_joint():
 
 @pytest.mark.parametrize("thousandths", [1, 2])
 def test_backing_the_assumed_kerf_off_by_thousandths_opens_the_joint_by_twice_that(thousandths):
-    """As is done before a water-based glue: common practice, no source."""
+    """As before a water-based glue: common practice, no source."""
     kerf, back = F(318, 100), thousandths * F(254, 10_000)
     assumed = kerf + F(1, 100)
     opened = clearance_when_assuming(kerf, assumed - back) - clearance_when_assuming(kerf, assumed)

@@ -49,7 +49,7 @@ def pass_at(setting: F, number: int = 1) -> Pass:
     return Pass(number, 1, setting - 3, setting, setting)
 
 
-# Where the carriage stands
+# Where the carriage is
 
 
 def test_zero_outside_stands_at_kerf_to_and_inside_at_kerf_from():
@@ -149,7 +149,7 @@ def test_a_downward_move_goes_past_and_comes_back_up(carriage, setting, point):
 
 
 @pytest.mark.parametrize(("setting", "point"), [(F(-1), F(-15, 10)), (F(0), None), (F(1), None)])
-def test_a_first_setting_is_moved_to_from_zero(setting, point):
+def test_the_first_setting_is_reached_from_zero(setting, point):
     assert approach(Carriage(), None, setting) == point
     assert approach_is_short(Carriage(travel=(F(-1), F(400))), None, setting) is (setting < 0)
     assert approach_is_short(Carriage(travel=(F(-2), F(400))), None, setting) is False
@@ -164,7 +164,7 @@ def test_an_upward_move_or_none_needs_no_approach(previous):
 @pytest.mark.parametrize(
     ("setting", "short"), [(F(49, 100), True), (F(1, 2), False), (F(51, 100), False), (F(0), True)]
 )
-def test_a_travel_that_cuts_the_approach_short_is_noticed(setting, short):
+def test_a_travel_that_shortens_the_approach_is_noticed(setting, short):
     assert approach_is_short(Carriage(travel=(F(0), F(400))), F(50), setting) is short
     assert approach_is_short(Carriage(), F(50), setting) is False
 
@@ -252,7 +252,7 @@ def test_a_stepper_on_a_two_millimetre_lead_counts_1600_microsteps_to_the_millim
         (Carriage("steps", F(1, 400)), F(1235, 100), "4940"),
     ],
 )
-def test_a_setting_reads_as_the_carriage_shows_it(carriage, setting, shown):
+def test_a_setting_is_written_as_the_carriage_shows_it(carriage, setting, shown):
     assert reading(carriage, setting) == shown
 
 
@@ -338,7 +338,7 @@ def test_without_rounding_the_clearance_is_all_there():
 
 
 def test_a_coarse_readout_eats_the_clearance_and_it_shows():
-    """On whole millimetres left walls stand at 17.675, cut at 18; right walls at 14.025, cut at 14."""
+    """In whole millimetres, left walls belong at 17.675 and are cut at 18; right walls belong at 14.025, cut at 14."""
     carriage = Carriage(resolution=F(1))
     segments = even(F(70), F(7))
     both = [
@@ -384,10 +384,10 @@ def test_a_fin_at_either_edge_is_found():
 
 
 @given(joints())
-def test_what_rounding_leaves_in_the_sockets_is_what_geometry_finds(joint):
+def test_what_rounding_leaves_in_the_sockets_agrees_with_geometry(joint):
     """The pieces of a board's sockets that the rounded passes miss, by shapely, are as wide as reported.
 
-    With an overrun a fin may stand beyond the edge, in no wood at all: then no wider than reported.
+    With an overrun a fin may lie beyond the edge, where there is no wood: then no wider than reported.
     """
     for part in joint.parts:
         missed = sockets(part).difference(removed(part, joint.carriage))
@@ -403,7 +403,7 @@ def test_what_rounding_leaves_in_the_sockets_is_what_geometry_finds(joint):
             assert float(reported) == pytest.approx(widest, abs=1e-8)
 
 
-def test_what_is_to_be_come_down_to_has_its_point_above_whatever_came_before() -> None:
+def test_a_setting_to_come_down_to_has_its_point_above_every_earlier_setting() -> None:
     """A whole turn (1 mm at least) and the play known so far, rounded up to the resolution, within the travel."""
     screw, past = handwheel(F(254, 160), 125, backlash=F(1, 10)), F(254, 160) + F(1, 10)
     for before in (None, F(0), F(30), F(12)):

@@ -1,4 +1,4 @@
-"""Boxes by size: assembled from the boards that are listed, they measure what was asked."""
+"""Boxes by size: assembled from the listed boards, they measure what was asked."""
 
 from __future__ import annotations
 
@@ -128,7 +128,7 @@ def refused(kind: str, size: tuple[F, ...], unit: str = "mm") -> tuple[Fault, ..
     return caught.value.faults
 
 
-def test_all_faults_at_once_each_with_its_mend() -> None:
+def test_all_faults_at_once_each_with_its_fix() -> None:
     found = [(fault.what, fault.value, fault.mend) for fault in refused("outside", (F(20), F(24), F(90)))]
     assert found == [
         (

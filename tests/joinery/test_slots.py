@@ -1,4 +1,4 @@
-"""Slots against shapely and solids; spacing, depths, grids, and every fault with its mend."""
+"""Slots, checked with shapely and solids: spacing, depths, grids, and every fault with its fix."""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ def test_evenly_leaves_equal_spaces_exactly(count: int, thick: int, width: int) 
 
 
 def test_a_grid_halves_into_itself() -> None:
-    """In section and as solids: no piece meets another, each gap is c/2, and the tops are level."""
+    """In section and as solids: no piece touches another, each gap is c/2, and the tops are level."""
     manifold3d = pytest.importorskip("manifold3d", reason="the test extra brings manifold3d")
     cube = manifold3d.Manifold.cube
     height, c = F(40), F(1, 5)
@@ -130,7 +130,7 @@ def test_a_grid_halves_into_itself() -> None:
         return wood
 
     longs = [piece(long, of_long).translate([0, float(s.at), 0]) for s in of_short]
-    # The short pieces are turned upside down and stand across: their slots open upwards.
+    # The short pieces are turned upside down and put across: their slots open upwards.
     turned = piece(short, of_short).rotate([180, 0, 0]).translate([0, float(short.thickness), float(height)])
     crosswise = turned.rotate([0, 0, 90]).translate([float(short.thickness), 0, 0])
     shorts = [crosswise.translate([float(s.at), 0, 0]) for s in of_long]
@@ -213,7 +213,7 @@ def test_the_narrowest_slot_is_the_kerf_less_the_clearance() -> None:
 
 
 @given(st.integers(1, 7), st.sampled_from(["mm", "in"]))
-def test_mends_of_narrow_slots_hold_in_64ths_of_an_inch_too(n: int, unit: str) -> None:
+def test_fixes_for_narrow_slots_work_in_64ths_of_an_inch_too(n: int, unit: str) -> None:
     per = F(254, 10) if unit == "in" else F(1)
     slot = Slot(F(10), n * F(254, 640), F(4))
     (fault,) = refused(slot, unit=unit)
@@ -314,7 +314,7 @@ def test_in_plan_every_crossing_of_a_grid_has_half_the_clearance_on_all_four_sid
 @given(GRIDS, GRIDS, st.sampled_from([F(0), F(1, 5)]), st.sampled_from([F(0), F(1, 2)]))
 @settings(max_examples=12, deadline=None)
 def test_any_grid_sawn_with_its_passes_goes_together(first: GridPiece, second: GridPiece, c: F, allowance: F) -> None:
-    """As solids: no wood in wood; at every crossing the only empty room is the clearance and the depth allowance."""
+    """As solids: no wood inside wood. At every crossing only the clearance and the depth allowance are free."""
     height = F(40)
     of_first, of_second = cross_halved(first, second, height, allowance)
     long, short = sawn(first, of_first, height, c), sawn(second, of_second, height, c)

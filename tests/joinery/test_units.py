@@ -1,4 +1,4 @@
-"""Lengths are read exactly, refused with a mend, and rounded half to even only when shown."""
+"""Lengths are read exactly, refused with a fix, and rounded half to even only when shown."""
 
 from __future__ import annotations
 
@@ -133,7 +133,7 @@ def test_every_way_to_write_a_length_is_read_exactly(value, unit, mm):
         ("12\nmm", "not a length"),
     ],
 )
-def test_what_is_no_length_is_refused_with_what_and_mend(value, message):
+def test_what_is_not_a_length_is_refused_with_fault_and_fix(value, message):
     with pytest.raises(LengthError, match=message) as caught:
         parse_length(value, "mm")
     assert caught.value.what
@@ -241,7 +241,7 @@ INCHES = pint.UnitRegistry(non_int_type=F)
     st.sampled_from(["", "-", "+", "\u2212"]),
 )
 def test_a_mixed_fraction_reads_as_its_sum_however_it_is_typed(whole, n, joint, slash, mark, sign):
-    """Held against the pint library's inch."""
+    """Compared with the pint library's inch."""
     inches = INCHES.Quantity((whole + F(n, 64)) * (-1 if sign in ("-", "\u2212") else 1), "inch")
     assert parse_length(f"{sign}{whole}{joint}{n}{slash}64{mark}", "mm") == inches.to("millimeter").magnitude
 
@@ -352,7 +352,7 @@ def test_a_greatest_error_is_never_shown_smaller_than_it_is():
 
 @pytest.mark.parametrize("unit", ["mm", "in"])
 @given(st.integers(-10_000, 10_000), st.integers(1, 640))
-def test_a_mends_least_is_never_too_little_and_its_most_never_too_much(unit, top, bottom):
+def test_a_fixes_least_is_never_too_little_and_its_most_never_too_much(unit, top, bottom):
     """Both within one step of the fourth decimal; a length that four decimals hold is shown as it is."""
     length, step = F(top, bottom), MM_PER_UNIT[unit] / 10_000
     least, most = (F(rounded(length, unit).split()[0]) * MM_PER_UNIT[unit] for rounded in (at_least, at_most))

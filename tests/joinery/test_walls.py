@@ -1,4 +1,4 @@
-"""Clearance moves inner walls only, a quarter each; thin wood is warned of."""
+"""Clearance moves only inner walls, a quarter each. Thin wood gives a warning."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_fingers_are_judged_by_what_the_clearance_leaves_of_them():
 
 
 def test_a_finger_as_wide_as_the_kerf_is_what_one_pass_leaves():
-    """Fingers of 1/8 in with a kerf of 1/8 in are usual (common practice, no source), whatever their clearance."""
+    """Fingers of 1/8 in with a kerf of 1/8 in are usual (common practice, no source) at any clearance."""
     eighth = F(254, 80)
     assert slivers(even(9 * eighth, eighth), eighth, F(1, 10)) == []
 
@@ -108,7 +108,7 @@ def test_fingers_under_the_kerf_are_slivers(finger, warned):
     assert found == (["finger 2: only 6.34 mm wide, thinner than the kerf of 6.35 mm, and may break"] if warned else [])
 
 
-def test_slivers_of_one_width_make_one_line_and_sockets_are_the_mates_affair():
+def test_slivers_of_one_width_make_one_line_and_sockets_are_left_to_the_mate():
     segments = even(F(241, 10), F(2))
     assert slivers(segments, F(1)) == [
         "fingers 1, 2, 3, 4 and 2 more: only 2 mm wide, under 3 mm, and may break",

@@ -1,6 +1,6 @@
-"""Single bits flipped in a real journal: `python -m tests.journal.bit_flips [COUNT] [SEED]`. Exit code 1 for any harm.
+"""Flips single bits in a real journal: `python -m tests.journal.bit_flips [COUNT] [SEED]`. Exit code 1 for any harm.
 
-After each flip everything is done that a user may do. A session is read as it was written or refused; `resume` takes
+After each flip it does everything that a user can do. A session is read as it was written or refused; `resume` takes
 the session that it took before, or refuses; nothing ends in an exception that isn't ours. Then `repair`: what it leaves
 is sound, and again each session is as it was written or refused.
 """
@@ -57,13 +57,13 @@ def real_journals(folder: Path) -> tuple[Path, Path]:
 
 
 def read(state: Path) -> Read:
-    """All that is in a sound journal."""
+    """Everything in an undamaged journal."""
     with Journal.open(state) as journal:
         return {row.id: (row, list(journal.replay(row.id))) for row in journal.sessions()}
 
 
 def flipped(state: Path, trial: Path, place: int) -> Path:
-    """A copy in which bit `place` of the database, or of the log after it, is another."""
+    """A copy in which bit `place` of the database, or of the log after it, is flipped."""
     shutil.rmtree(trial, ignore_errors=True)
     trial.mkdir()
     for name in (FILE_NAME, LOG):
@@ -82,7 +82,7 @@ def bits(state: Path) -> int:
 
 
 def harm(trial: Path, sound: Read) -> Iterator[str]:
-    """What must not be, in words; nothing where all is well. "refused" and "same" are told apart by `tally`."""
+    """What must not happen, in words; nothing if all is well. `tally` counts "refused" and "same" separately."""
     refusals: list[str] = []
 
     def attempt(what: str, work: Callable[[], str]) -> Iterator[str]:
@@ -185,7 +185,7 @@ def _repaired(state: Path, sound: Read) -> str:
 
 
 def trials(folder: Path, states: tuple[Path, ...], count: int, seed: int) -> Iterator[str]:
-    """`count` flips in all, spread over these journals; what each did that it must not."""
+    """`count` flips in all, spread over these journals. Gives the harm that each flip did."""
     chance = random.Random(seed)
     for number in range(count):
         state = states[number % len(states)]
@@ -196,7 +196,7 @@ _sound: dict[Path, Read] = {}
 
 
 def one(folder: Path, state: Path, place: int) -> Iterator[str]:
-    """One flip; what it did that it must not."""
+    """One flip, and the harm that it did."""
     if state not in _sound:  # from a copy: reading plays the log into the database
         shutil.copytree(state, folder / f"sound-{state.name}")
         _sound[state] = read(folder / f"sound-{state.name}")

@@ -2,7 +2,7 @@
 
 Run as `python -m tests.journal.build_fixture`.
 
-Refuses to overwrite: a fixture stands for journals that are out there.
+It refuses to overwrite: a fixture represents journals that users have.
 """
 
 from __future__ import annotations

@@ -74,7 +74,7 @@ def journal_with(state: Path, facts: Sequence[f.Fact] = SAMPLE, title: str = "Ne
 
 
 def edited(state: Path, *statements: str) -> None:
-    """The journal changed and sealed again, as if it had been written so."""
+    """The journal, changed and sealed again as if it had been written that way."""
     with closing(sqlite3.connect(state / FILE_NAME)) as connection, connection:
         for statement in statements:
             connection.execute(statement)
@@ -91,7 +91,7 @@ def old_journal(state: Path, *statements: str) -> None:
 
 
 def append_for_ever(state: Path, session: str) -> None:
-    """One event after another; a line per commit, written past every buffer."""
+    """One event after another, and a line per commit, written without buffering."""
     with Journal.open(state) as journal:
         last = sum(1 for _ in journal.replay(session))
         while True:
@@ -101,7 +101,7 @@ def append_for_ever(state: Path, session: str) -> None:
 
 
 def fill(state: Path, session: str, limit: int) -> None:
-    """Append until files may grow no further; then lift the limit and append once more."""
+    """Append until the file size limit is reached. Then lift the limit and append once more."""
     import resource
 
     with Journal.open(state) as journal:

@@ -67,7 +67,7 @@ def test_an_account_is_in_the_jobs_unit(tmp_path: Path) -> None:
     assert ", end 1" in told and ", end 1" not in without_end
 
 
-def test_lost_facts_are_reported_in_their_place(tmp_path: Path) -> None:
+def test_lost_facts_are_reported_where_they_belong(tmp_path: Path) -> None:
     session = journal_with(tmp_path)
     with Journal.open(tmp_path) as journal:
         (row,) = journal.sessions()

@@ -1,6 +1,6 @@
-"""A single bit that is another than was written never changes what a session is, and never ends in a traceback.
+"""A single flipped bit never changes what a session is, and never ends in a traceback.
 
-A small sample with a fixed seed; `python -m tests.journal.bit_flips 2500` flips as many as wanted.
+A small sample with a fixed seed. `python -m tests.journal.bit_flips 2500` flips as many as you ask for.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ def test_the_header(journals: tuple[Path, tuple[Path, Path]]) -> None:
 
 
 def test_what_was_written_last(journals: tuple[Path, tuple[Path, Path]]) -> None:
-    """The end of a log, where SQLite would take a damaged commit for one that was never made."""
+    """The end of a log, where SQLite would treat a damaged commit as never made."""
     folder, (_, killed) = journals
     end, frame = bits(killed), 8 * (24 + 4096)
     places = [
@@ -53,7 +53,7 @@ def test_what_was_written_last(journals: tuple[Path, tuple[Path, Path]]) -> None
 def test_the_first_fact_of_the_session_to_be_resumed(
     journals: tuple[Path, tuple[Path, Path]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """It says whether wood was cut: where that can't be read, no older session is taken in its place."""
+    """It says whether wood was cut. If that can't be read, no older session is used instead."""
     folder, (closed, _) = journals
     data = (closed / bit_flips.FILE_NAME).read_bytes()
     places = [at for at in range(len(data)) if data.startswith(b'"rehearsed":true', at)]

@@ -40,12 +40,12 @@ def several(strategy: st.SearchStrategy) -> st.SearchStrategy:
 
 
 def by_name(strategy: st.SearchStrategy) -> st.SearchStrategy:
-    """Pairs of a name, each once, and what it stands for."""
+    """Pairs of a name and its value, each name once."""
     return st.dictionaries(texts, strategy, max_size=3).map(lambda found: tuple(found.items()))
 
 
 def _hanging_together(job: Job) -> Job:
-    """Numbers of setups and passes as every job has them: from 1, and naming what exists."""
+    """Numbers of setups and passes as in any job: from 1, and of those that exist."""
     patterns = tuple(
         replace(pattern, passes=tuple(replace(one, number=n) for n, one in enumerate(pattern.passes, start=1)))
         for pattern in job.patterns

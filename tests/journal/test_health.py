@@ -24,7 +24,7 @@ def test_a_journal_folder_that_can_not_be_written_is_broken(tmp_path: Path) -> N
     assert list(tmp_path.iterdir()) == [blocked], "looking makes no journal"
 
 
-def test_a_journal_tells_its_last_entry(tmp_path: Path) -> None:
+def test_a_journal_gives_its_last_entry(tmp_path: Path) -> None:
     journal_with(tmp_path)
     line = health.journal(lambda: tmp_path)
     assert line.state == WORKS and "last entry 2026-11-25" in line.text
@@ -48,7 +48,7 @@ def test_an_empty_journal_has_no_last_entry(tmp_path: Path) -> None:
     assert line.state == WORKS and line.text.endswith("empty")
 
 
-def test_a_journal_beside_the_one_who_writes_it_can_be_looked_at(tmp_path: Path) -> None:
+def test_a_journal_can_be_read_while_another_process_writes_it(tmp_path: Path) -> None:
     session = journal_with(tmp_path)
     with Journal.open(tmp_path) as journal:
         assert health.journal(lambda: tmp_path).state == WORKS

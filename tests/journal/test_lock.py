@@ -1,4 +1,4 @@
-"""One process drives a session; a killed one frees it."""
+"""One process drives a session. If it is killed, the session is free again."""
 
 from __future__ import annotations
 

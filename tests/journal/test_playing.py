@@ -1,6 +1,6 @@
-"""A fact that cannot be is named with its session, number, kind and mend; it is never applied and never a traceback.
+"""An impossible fact is named with its session, number, kind and fix. It is never applied and causes no traceback.
 
-That whatever a session writes fits is a property of the long random sessions in `tests/session/test_stateful.py`.
+The long random sessions in `tests/session/test_stateful.py` check that everything a session writes is possible.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def state_after(*facts: f.Fact) -> State:
         (f.Started(JOB), "the session had already begun"),
     ],
 )
-def test_what_no_session_can_have_had_is_refused(tmp_path: Path, fact: f.Fact, why: str) -> None:
+def test_facts_that_no_session_can_have_are_refused(tmp_path: Path, fact: f.Fact, why: str) -> None:
     assert why in misfit(state_after(*BEGUN), fact)
     session = journal_with(tmp_path, [*BEGUN, fact])
     named = rf"journal .*, session {session}, fact 3 \('{fact.kind}'\): {re.escape(why)}.*; `kerfcall journal show"
@@ -96,7 +96,7 @@ def test_another_setups_pass_is_not_counted_in_this_one() -> None:
         (replace(JOB, carriage=replace(JOB.carriage, kind="handwheel", pitch=Fraction(0), divisions=1)), "no pitch"),
     ],
 )
-def test_a_job_that_nobody_could_cut_is_refused(job: Job, why: str) -> None:
+def test_an_impossible_job_is_refused(job: Job, why: str) -> None:
     assert why in misfit(State(), f.Started(job))
     assert misfit(State(), f.Started(JOB)) == ""
 
@@ -143,10 +143,10 @@ ODD = [
 
 @pytest.mark.parametrize("old", [True, False], ids=["old schema", "new schema"])
 @pytest.mark.parametrize("statement", every(3, ODD))
-def test_whatever_is_in_the_tables_no_command_ends_in_a_traceback(
+def test_no_content_of_the_tables_ends_a_command_in_a_traceback(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], statement: str, old: bool
 ) -> None:
-    """Written so by another program, and sealed: each command does its work or says in one line what is wrong."""
+    """Another program wrote and sealed these values. Each command does its work or says in one line what is wrong."""
     old_journal(tmp_path)
     if old:
         old_journal(tmp_path, statement)

@@ -1,4 +1,4 @@
-"""What was cut when is for nobody but the user: 0600 and 0700, from the first moment."""
+"""Only the user can see what was cut and when: 0600 and 0700, from the first moment."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ ROOT = Path(__file__).parents[2]
 
 @pytest.fixture(params=[0o000, 0o022, 0o077], autouse=True)
 def mask(request: pytest.FixtureRequest) -> Iterator[None]:
-    """Whatever the user's own mask lets through."""
+    """For any mask that the user has set."""
     before = os.umask(request.param)
     yield
     os.umask(before)
@@ -64,7 +64,7 @@ def test_files_of_an_older_release_are_made_private_when_they_are_opened(tmp_pat
 
 
 def test_a_folder_that_was_there_keeps_its_own_permissions(tmp_path: Path) -> None:
-    """The user chose it, perhaps with other things in it, for others."""
+    """The user chose this folder, and it may hold other files that others use."""
     shared = tmp_path / "shared"
     shared.mkdir()
     shared.chmod(0o775)
@@ -119,7 +119,7 @@ def test_it_is_never_readable_for_others_not_even_while_it_is_made(tmp_path: Pat
     assert done.stdout.split() == ["0o600"]
 
 
-def test_taking_away_never_gives(tmp_path: Path) -> None:
+def test_removing_permissions_never_adds_any(tmp_path: Path) -> None:
     file = tmp_path / "read only"
     file.touch()
     file.chmod(0o444)

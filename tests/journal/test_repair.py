@@ -1,4 +1,4 @@
-"""Repair keeps every committed fact that can be read, and the damaged file."""
+"""Repair keeps every committed fact that can be read, and keeps the damaged file."""
 
 from __future__ import annotations
 
@@ -132,7 +132,7 @@ def test_a_damaged_leaf_loses_its_own_facts_only_and_they_are_named(tmp_path: Pa
 
 
 def test_a_damaged_frame_of_the_log_does_not_take_the_ones_after_it(tmp_path: Path) -> None:
-    """SQLite stops at the first bad frame; the acknowledged events after it are found all the same."""
+    """SQLite stops at the first bad frame. The acknowledged events after it are still found."""
     with Journal.open(tmp_path / "live") as journal:
         session = journal.new_session("t", "", "", UTC)
         for n in range(1, 60, 2):
@@ -164,7 +164,7 @@ def test_a_fact_that_reads_as_nothing_is_set_apart_and_named(tmp_path: Path) -> 
 
 @pytest.mark.parametrize("good_one_first", [False, True])
 def test_a_fact_with_one_good_copy_is_not_lost(tmp_path: Path, good_one_first: bool) -> None:
-    """The database and its log may hold one each: the log's is the newer one."""
+    """The database and its log can each hold a copy: the log's is newer."""
     bad = "UPDATE facts SET body = '' WHERE n = 5"
     session = journal_with(tmp_path / "live")
     before = held(tmp_path / "live", session)
@@ -176,7 +176,7 @@ def test_a_fact_with_one_good_copy_is_not_lost(tmp_path: Path, good_one_first: b
             with connection:
                 connection.execute(statement)
         shutil.copytree(tmp_path / "live", tmp_path / "copy", ignore=shutil.ignore_patterns("*-shm", "locks"))
-    spoil(tmp_path / "copy" / FILE_NAME, 1)  # SQLite itself sees nothing any more
+    spoil(tmp_path / "copy" / FILE_NAME, 1)  # SQLite itself no longer sees anything
     found = repair(tmp_path / "copy")
     assert not found.healthy and found.lost == ()
     assert held(tmp_path / "copy", session) == before
@@ -244,7 +244,7 @@ def test_no_old_log_ever_lies_beside_a_repaired_journal(tmp_path: Path, monkeypa
 
 
 @pytest.mark.parametrize("content", [b"", b"no database, and nothing in it" * 500])
-def test_where_nothing_can_be_read_the_file_is_left(tmp_path: Path, content: bytes) -> None:
+def test_an_unreadable_file_is_left_alone(tmp_path: Path, content: bytes) -> None:
     (tmp_path / FILE_NAME).write_bytes(content)
     if content:
         with pytest.raises(JournalError, match="nothing can be read .* left as it is"):
@@ -352,7 +352,7 @@ def test_a_damaged_name_makes_no_session(tmp_path: Path, statement: str) -> None
 
 
 def test_a_lost_row_gets_its_place_by_when_its_facts_were_written(tmp_path: Path) -> None:
-    """Not by its date: the clock may have been set back."""
+    """Not by its date, because the clock may have been set back."""
     utcs = ("2026-11-25T09:00:00+00:00", "2026-11-20T09:00:00+00:00", "2026-11-26T09:00:00+00:00")
     with Journal.open(tmp_path) as journal:
         ids = [journal.new_session("t", "", "", utc) for utc in utcs]
@@ -366,7 +366,7 @@ def test_a_lost_row_gets_its_place_by_when_its_facts_were_written(tmp_path: Path
         assert journal.last_utc() == event(1)[-1].utc
 
 
-def test_a_log_torn_after_its_last_commit_is_mended_although_sqlite_shows_all_there_is(tmp_path: Path) -> None:
+def test_a_log_torn_after_its_last_commit_is_repaired_although_sqlite_shows_every_fact(tmp_path: Path) -> None:
     live, torn = tmp_path / "live", tmp_path / "torn"
     with Journal.open(live) as journal:
         session = journal.new_session("t", "", "", UTC)
@@ -375,7 +375,7 @@ def test_a_log_torn_after_its_last_commit_is_mended_although_sqlite_shows_all_th
     log = torn / f"{FILE_NAME}-wal"
     written = log.read_bytes()
     frame = 24 + int.from_bytes(written[8:12], "big")
-    log.write_bytes(written + written[-frame:])  # its checksum is right in its first place alone
+    log.write_bytes(written + written[-frame:])  # its checksum is right only in its first place
     with pytest.raises(JournalError, match="log is damaged, or power was cut"):
         Journal.open(torn)
     found = repair(torn)

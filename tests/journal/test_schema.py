@@ -1,4 +1,4 @@
-"""Journals of the first schema are brought up as they are, whole or not at all; where they may not, they are read."""
+"""Journals of the first schema are upgraded, completely or not at all. If that is not allowed, they are only read."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def test_every_byte_of_a_fact_stays_as_its_release_wrote_it(tmp_path: Path) -> N
     assert repair(tmp_path).healthy
 
 
-def test_a_journal_brought_up_is_gone_on_with(tmp_path: Path) -> None:
+def test_an_upgraded_journal_goes_on(tmp_path: Path) -> None:
     old_journal(tmp_path)
     with Journal.open(tmp_path) as journal:
         row = journal.sessions()[-1]
@@ -59,8 +59,8 @@ def test_a_journal_brought_up_is_gone_on_with(tmp_path: Path) -> None:
         assert journal.latest_open() == new
 
 
-def test_what_is_wrong_in_it_is_taken_as_it_is(tmp_path: Path) -> None:
-    """Blobs, no times, broken JSON, a gap: each is named when it is read, and nothing of it stops the rest."""
+def test_faults_in_an_old_journal_are_kept_as_they_are(tmp_path: Path) -> None:
+    """Blobs, missing times, broken JSON, a gap: each is named when it is read, and none stops the rest."""
     old_journal(
         tmp_path,
         "UPDATE facts SET body = x'ff00' WHERE rowid = 3",
@@ -78,7 +78,7 @@ def test_what_is_wrong_in_it_is_taken_as_it_is(tmp_path: Path) -> None:
             assert list(journal.replay(other))
     assert [row[:8] for row in rows(tmp_path / FILE_NAME, "SELECT rowid, * FROM facts")] == before
     assert [row[1:3] for row in rows(tmp_path / FILE_NAME, "SELECT * FROM gaps")] == [(7, 8)]
-    repair(tmp_path)  # what is no fact at all is set apart
+    repair(tmp_path)  # what is not a fact at all is set apart
     with Journal.open(tmp_path) as journal:
         kept = [record.n for record in journal.replay(first, with_gaps=True)]
     assert kept == [n for n in range(1, kept[-1] + 1) if n not in (3, 4, 5, 7, 8)]
@@ -94,7 +94,7 @@ Journal.open(Path(sys.argv[1]))
 """
 
 
-def test_killed_at_any_moment_it_is_of_the_one_schema_or_of_the_other(tmp_path: Path) -> None:
+def test_after_a_kill_at_any_moment_the_journal_has_the_old_schema_or_the_new(tmp_path: Path) -> None:
     big = tmp_path / "big"
     old_journal(big)
     session = rows(big / FILE_NAME, "SELECT id FROM sessions")[-1][0]
@@ -132,10 +132,10 @@ def told(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, str]:
     return code, capsys.readouterr().out
 
 
-def test_an_old_journal_is_read_beside_the_session_that_is_cutting_and_left_as_it_is(
+def test_an_old_journal_is_read_beside_the_running_session_and_left_as_it_is(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """An older Kerfcall may still be writing to it, and knows nothing of seals."""
+    """An older Kerfcall may still be writing to it, and it knows no seals."""
     new, old = tmp_path / "new", tmp_path / "old"
     old_journal(new)
     old_journal(old)
@@ -208,7 +208,7 @@ def test_a_version_that_is_not_the_files_own_is_refused_and_repaired(tmp_path: P
     assert rows(tmp_path / FILE_NAME) == before
 
 
-def test_a_mark_that_was_damaged_is_mended_too(tmp_path: Path) -> None:
+def test_a_damaged_mark_is_repaired_too(tmp_path: Path) -> None:
     old_journal(tmp_path, "PRAGMA application_id = 7")
     with pytest.raises(JournalError, match="its mark as a journal is damaged .got 7.; `kerfcall journal repair`"):
         Journal.open(tmp_path)
@@ -217,7 +217,7 @@ def test_a_mark_that_was_damaged_is_mended_too(tmp_path: Path) -> None:
         assert len(journal.sessions()) == 3
 
 
-def test_what_is_missing_among_numbers() -> None:
+def test_which_numbers_are_missing() -> None:
     assert list(schema.missing([1, 2, 3], 3)) == []
     assert list(schema.missing([], 0)) == []
     assert list(schema.missing([], 2)) == [(1, 2)]

@@ -23,7 +23,7 @@ def changed(state: Path, statement: str) -> None:
         assert connection.execute(statement).rowcount > 0
 
 
-def test_another_program_can_reckon_them_by_the_description(tmp_path: Path) -> None:
+def test_another_program_can_compute_the_seals_from_the_description(tmp_path: Path) -> None:
     """SHA-256 (FIPS 180-4) by Python's hashlib, over the fields as the module's description has them."""
     session = journal_with(tmp_path)
 
@@ -60,7 +60,7 @@ def test_another_program_can_reckon_them_by_the_description(tmp_path: Path) -> N
         "session = 'x'",
     ],
 )
-def test_whatever_is_changed_in_a_fact_is_noticed_and_named(tmp_path: Path, change: str) -> None:
+def test_every_change_in_a_fact_is_noticed_and_named(tmp_path: Path, change: str) -> None:
     session = journal_with(tmp_path)
     changed(tmp_path, f"UPDATE facts SET {change} WHERE n = 5")
     with Journal.open(tmp_path) as journal:
@@ -90,8 +90,8 @@ def test_facts_that_change_places_are_noticed(tmp_path: Path) -> None:
         list(journal.replay(session))
 
 
-def test_facts_beyond_what_the_row_tells_of_are_noticed(tmp_path: Path) -> None:
-    """As when the disk kept a new page of facts and an old one of sessions."""
+def test_facts_beyond_those_in_the_row_are_noticed(tmp_path: Path) -> None:
+    """As if the disk had kept a new page of facts and an old page of sessions."""
     session = journal_with(tmp_path)
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
         (old,) = connection.execute("SELECT state, last, head, seal FROM sessions")
@@ -110,7 +110,7 @@ def test_facts_beyond_what_the_row_tells_of_are_noticed(tmp_path: Path) -> None:
     "change", ["state = 'open'", "seq = seq + 7", "started_utc = ''", "title = 'x'", "last = last - 1", "head = ''"]
 )
 def test_a_row_that_was_changed_is_not_believed(tmp_path: Path, change: str) -> None:
-    """Not even when another session is asked for: which is the newest open one is not known any more."""
+    """Not even when another session is asked for, because nobody knows any more which open session is the newest."""
     session = journal_with(tmp_path)
     changed(tmp_path, f"UPDATE sessions SET {change}")
     with Journal.open(tmp_path) as journal:

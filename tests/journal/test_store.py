@@ -1,4 +1,4 @@
-"""What is acknowledged is on the disk; what can't be trusted is refused with its mend."""
+"""Acknowledged facts are on the disk. What can't be trusted is refused, with the fix."""
 
 from __future__ import annotations
 
@@ -105,7 +105,7 @@ def test_only_a_session_without_a_fact_can_be_discarded(tmp_path: Path) -> None:
         assert journal.new_session("Spice drawer", "cd" * 32, "drawer.toml", UTC) == empty
 
 
-def test_an_id_that_is_left_out_makes_no_other_come_twice(tmp_path: Path) -> None:
+def test_a_skipped_id_makes_no_other_come_twice(tmp_path: Path) -> None:
     with Journal.open(tmp_path) as journal:
         first, second = (journal.new_session("t", "ab" * 32, "t.toml", UTC) for _ in range(2))
         assert journal.discard_unbegun(first)
@@ -208,7 +208,7 @@ def test_a_pass_taken_back_and_not_cut_since_is_not_counted(tmp_path: Path, take
     assert row.passes_cut == 1
 
 
-def test_names_that_are_no_text_are_kept_as_escapes(tmp_path: Path) -> None:
+def test_names_that_are_not_text_are_kept_as_escapes(tmp_path: Path) -> None:
     with Journal.open(tmp_path) as journal:
         journal.new_session("t", "", os.fsdecode(b"tr\xff.toml"), UTC)
         assert journal.sessions()[0].plan_path.startswith("tr\\")
@@ -267,7 +267,7 @@ def test_an_unreadable_fact_is_named_by_session_and_number(tmp_path: Path) -> No
         list(journal.replay(session))
 
 
-def test_a_gap_stops_a_replay_unless_it_is_only_to_be_shown(tmp_path: Path) -> None:
+def test_a_gap_stops_a_replay_unless_it_is_only_shown(tmp_path: Path) -> None:
     session = journal_with(tmp_path)
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
         connection.execute("DELETE FROM facts WHERE n IN (5, 6)")
@@ -329,7 +329,7 @@ def test_killed_at_random_moments_every_acknowledged_fact_is_there_and_no_event_
 
 
 def test_a_log_cut_short_anywhere_leaves_the_facts_before_the_cut(tmp_path: Path) -> None:
-    """As after a copy that was cut off: whole events from the first on, never a fault."""
+    """As after an incomplete copy: whole events from the first on, never a fault."""
     with Journal.open(tmp_path / "a") as journal:
         session = journal.new_session("t", "", "", UTC)
         for n in range(1, 40, 2):
@@ -365,7 +365,7 @@ def test_when_files_can_grow_no_further_the_commit_is_refused_and_nothing_acknow
         assert list(journal.replay(session)) == [r for n in range(1, last + 2, 2) for r in event(n)]
 
 
-def test_a_full_disk_is_said_as_such(tmp_path: Path) -> None:
+def test_a_full_disk_is_reported_as_full(tmp_path: Path) -> None:
     """SQLITE_FULL, brought about by the greatest number of pages that the file may have."""
     with Journal.open(tmp_path) as journal:
         session = journal.new_session("t", "", "", UTC)
@@ -405,7 +405,7 @@ with Journal.open_to_read(state) as journal:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="folder rights are POSIX")
 def test_a_folder_that_may_only_be_read_can_be_read_and_is_refused_for_writing() -> None:
-    """Rights don't bind the superuser, so the child becomes nobody first; its folder lies where nobody may go."""
+    """Permissions don't bind the superuser, so the child becomes the user nobody, who may enter its folder."""
     state = Path(tempfile.mkdtemp())
     try:
         session = journal_with(state)
@@ -456,7 +456,7 @@ def test_a_journal_replaced_while_open_takes_no_more_facts(tmp_path: Path) -> No
             journal.append(session, records([f.Finished()], 2))
 
 
-def test_looking_makes_no_journal(tmp_path: Path) -> None:
+def test_reading_creates_no_journal(tmp_path: Path) -> None:
     with pytest.raises(JournalError, match="there is no journal"):
         Journal.open_to_read(tmp_path / "none")
     assert not (tmp_path / "none").exists()
@@ -468,7 +468,7 @@ LATER = (
     r", layout='even'|, page=PageSettings\(may_record_cuts=False\)|, phrases=\(\), pronunciations=\(\)"
     r"|, denoiser='auto', endpoints='auto', acceptance='usual', loudspeaker='', loudness=0, tone=(?:True|False)"
     r"|, device='auto'|, down=False|, run_down_s=10.0|, clear_above=Fraction\(15, 1\)|, fractions=False"
-    # Checks that can't be left out any more.
+    # Checks that can no longer be turned off.
     r"|, Check\(name='(?:guard|clamps and guard|carrying on|saw off)', [^)]*\)"
 )
 

@@ -1,4 +1,4 @@
-"""Input devices of the tests' own, at the descriptor's edge: described as sysfs does, read through FIFOs.
+"""The tests' own input devices: described as in sysfs, read through FIFOs instead of the kernel's descriptors.
 
 The bytes are the kernel's struct input_event, packed with the layout that python-evdev reads; requests are
 recorded and answered here, because no machine of the tests has input devices.
@@ -98,7 +98,7 @@ class FakeKernel(Kernel):
         self.send(node, (ecodes.EV_MSC, ecodes.MSC_SCAN, 0x70005), (ecodes.EV_KEY, code, value), at=at)
 
     def keys_at_once(self, node: str, code: int, *moves: tuple[int, float]) -> None:
-        """Presses (1) and releases (0), each with its own time, s: read together, as after a moment's hold-up."""
+        """Presses (1) and releases (0), each with its own time (s), all read together, as after a short delay."""
         os.write(self._writers[node], b"".join(packed((ecodes.EV_KEY, code, value), at=at) for value, at in moves))
 
     def close(self) -> None:

@@ -1,4 +1,4 @@
-"""A program with a pedal, run by the tests in a process of its own: prints each gesture."""
+"""A program with a pedal, run by the tests in a separate process. It prints each gesture."""
 
 from __future__ import annotations
 

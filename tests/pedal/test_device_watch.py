@@ -1,4 +1,4 @@
-"""The pedal's own device: taken alone, read with the kernel's times, given back; unplugged, refused, overrun."""
+"""The pedal's own device: grabbed, read with the kernel's times, given back; unplugged, refused, overrun."""
 
 from __future__ import annotations
 
@@ -119,7 +119,7 @@ def test_the_device_is_put_on_the_monotonic_clock_and_grabbed(fake: FakeKernel, 
 
 
 def test_a_gesture_counts_from_the_kernels_time_of_the_press_and_not_from_its_arrival(rig: Rig) -> None:
-    time.sleep(0.4)  # a press from before the session is none
+    time.sleep(0.4)  # a press from before the session doesn't count
     pressed = time.monotonic() - 0.3
     before = rig.clock.at()
     rig.fake.key("event0", B, 1, at=pressed)
@@ -146,7 +146,7 @@ def test_unplugged_is_shown_retried_and_comes_back_by_itself_and_half_a_press_is
 
 
 def test_after_lost_events_what_was_in_progress_is_forgotten(fake: FakeKernel, rig: Rig) -> None:
-    """A long press confirms a check: a press whose release may be among the lost events must not become one."""
+    """A long press confirms a check, so a press whose release may be among the lost events must not become one."""
     fake.key("event0", B, 1)
     wait_for(lambda: bool(rig.clicks))
     fake.down["event0"].clear()
@@ -172,7 +172,7 @@ def test_a_key_down_before_it_was_opened_is_ignored_until_it_is_up(fake: FakeKer
 
 
 def test_it_waits_for_a_key_to_come_up_before_it_grabs(fake: FakeKernel) -> None:
-    """Grabbed while down, the key would go on repeating in the terminal."""
+    """If grabbed while down, the key would go on repeating in the terminal."""
     fake.down["event0"].add(B)
     up = threading.Timer(0.2, fake.down["event0"].clear)
     up.start()
@@ -189,14 +189,14 @@ def test_it_waits_for_a_key_to_come_up_before_it_grabs(fake: FakeKernel) -> None
         (errno.EIO, "can't be read"),
     ],
 )
-def test_a_device_that_can_not_be_opened_says_why_and_what_mends_it(fake: FakeKernel, error: int, words: str) -> None:
+def test_a_device_that_cannot_be_opened_says_why_and_how_to_fix_it(fake: FakeKernel, error: int, words: str) -> None:
     fake.refused["event0"] = error
     with pytest.raises(NoSuchPart, match=words) as raised:
         Rig(fake)
     assert "To fix it" in str(raised.value)
 
 
-def test_a_device_that_another_program_has_grabbed_is_left_to_it(fake: FakeKernel) -> None:
+def test_a_device_that_another_program_has_grabbed_stays_with_that_program(fake: FakeKernel) -> None:
     fake.busy.add("event0")
     with pytest.raises(NoSuchPart, match="another program has grabbed Foot Switch"):
         Rig(fake)
@@ -258,7 +258,7 @@ def test_the_pedal_is_learnt_from_its_device_without_taking_the_keyboard(
     assert EVIOCGRAB not in [number for _, number, _ in fake.requests]
 
 
-# The same presses, as the display's listener hears them and as the kernel tells them.
+# The same presses, as the display's listener hears them and as the kernel reports them.
 
 ACTIONS = st.sampled_from(["press", "release", "repeat", "other", "lost", "unplugged"])
 
@@ -273,7 +273,7 @@ def _until(at: float, maker: GestureMaker, made: list[MadeGesture | None]) -> No
 
 @given(st.lists(st.tuples(ACTIONS, st.floats(0.001, 1.2)), max_size=40))
 def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tuple[str, float]]) -> None:
-    """Of a stretch of lost or unplugged events neither has more than that what was in progress is unknown."""
+    """After lost or unplugged events, both know only that the press in progress is unknown."""
     by_display, by_device = GestureMaker(0.8, 0.35), GestureMaker(0.8, 0.35)
     expected: list[MadeGesture | None] = []
     got: list[MadeGesture | None] = []
@@ -335,7 +335,7 @@ def _made(moves: list[MadeGesture | None]) -> list[tuple[str, float, float]]:
     return [(one.gesture, round(one.since, 6), round(one.at, 6)) for one in moves if one is not None]
 
 
-def test_a_switch_of_the_pedals_own_that_bounces_is_one_press(rig: Rig) -> None:
+def test_a_bouncing_switch_in_the_pedal_makes_one_press(rig: Rig) -> None:
     """The kernel's own times count, not when its bytes arrive."""
     time.sleep(0.3)
     first = time.monotonic() - 0.2
@@ -345,7 +345,7 @@ def test_a_switch_of_the_pedals_own_that_bounces_is_one_press(rig: Rig) -> None:
     assert len(rig.clicks) == 1
 
 
-def test_a_key_that_the_kernel_knows_to_be_up_is_no_long_press(fake: FakeKernel, rig: Rig) -> None:
+def test_a_key_that_the_kernel_knows_to_be_up_makes_no_long_press(fake: FakeKernel, rig: Rig) -> None:
     fake.key("event0", B, 1)
     wait_for(lambda: bool(rig.clicks))
     fake.down["event0"].clear()  # its event never comes
@@ -372,7 +372,7 @@ def test_reading_the_key_takes_no_event_from_the_listener(fake: FakeKernel, rig:
 
 
 def test_a_second_press_without_a_release_is_a_press_of_its_own() -> None:
-    """Auto-repeat has a value of its own, so the release between was lost."""
+    """Auto-repeat has its own value, so the release between the two was lost."""
     reader = Reader()
     moves = [move for at in (1.0, 2.0) for event in events(packed((1, B, 1), at=at)) for move in reader.moves(event)]
     assert moves == [(Move.PRESS, B, 1.0), (Move.DROP, 0, 2.0), (Move.PRESS, B, 2.0)]

@@ -1,4 +1,4 @@
-"""Which device is taken: never a keyboard by accident, and every refusal says what mends it."""
+"""Which device is taken: never a keyboard by accident, and every refusal says how to fix it."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ def played(
     ticks: tuple[float, ...] = (),
     level: Callable[[float], bool | None] | None = None,
 ) -> list[MadeGesture]:
-    """What comes of these moves in order of time, with `time` called at ticks and at the end.
+    """The gestures made from these moves in order of time, with `time` called at ticks and at the end.
 
     The key is read as soon as the maker asks: as the moves left it, or by `level`.
     """
@@ -152,7 +152,7 @@ def test_dropping_leaves_a_tap_that_was_already_made() -> None:
 
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, math.inf, math.nan])
-def test_times_that_are_no_times_are_refused(bad: float) -> None:
+def test_values_that_are_not_times_are_refused(bad: float) -> None:
     with pytest.raises(ValueError, match="long_press_s must be above 0 s"):
         GestureMaker(bad, DOUBLE)
     with pytest.raises(ValueError, match="double_tap_s must be above 0 s"):
@@ -160,7 +160,7 @@ def test_times_that_are_no_times_are_refused(bad: float) -> None:
 
 
 def expected(strokes: list[tuple[float, float]]) -> list[MadeGesture]:
-    """The rules said once more, over whole strokes (down, up) instead of moves."""
+    """The same rules, written for whole strokes (down, up) instead of moves."""
     out: list[MadeGesture] = []
     n = 0
     while n < len(strokes):
@@ -202,7 +202,7 @@ durations = st.floats(2 * BOUNCE_S, 3.0, allow_nan=False)
 def test_gestures_depend_only_on_when_the_key_moved(
     parts: list[tuple[float, float]], ticks: list[float], repeats: list[float]
 ) -> None:
-    """Against the rules over whole strokes, with auto-repeat put in and the time told at any moments."""
+    """Against the rules for whole strokes, with auto-repeat added and `time` called at random moments."""
     strokes, at = [], 0.0
     for down, gap in parts:
         strokes.append((at, at + down))
@@ -236,7 +236,7 @@ def strokes_of(edges: list[float]) -> list[tuple[str, float]]:
 
 @pytest.mark.parametrize("apart", [0.0005, 0.002, 0.02])
 def test_a_switch_that_bounces_six_times_is_one_tap_from_its_first_edge(apart: float) -> None:
-    """Presses of that many seconds, as far apart; the last ends the foot's press, or the foot stays on."""
+    """Presses and gaps of these lengths (s). The last ends the press, or the foot stays on."""
     edges = [apart * n for n in range(12)]
     released = edges[-1]
     assert played(strokes_of(edges)) == [MadeGesture("tap", 0.0, released + DOUBLE)]
@@ -266,7 +266,7 @@ def test_a_break_starts_the_time_for_a_long_press_again() -> None:
 
 @pytest.mark.parametrize("level", [True, False, None])
 def test_a_lost_release_is_no_long_press_and_what_comes_after_it_is_whole(level: bool | None) -> None:
-    """Read as down can only be a key that is held. Otherwise nothing comes of a press without a release."""
+    """Only a key that is held down reads as down. Otherwise a press without a release makes no gesture."""
     assert played([("press", 0.0)], level=lambda at: level) == ([MadeGesture("hold", 0.0, LONG)] if level else [])
     if level is not True:
         moves = [("press", 0.0), ("press", 5.0), ("release", 5.1)]
@@ -286,7 +286,7 @@ def test_a_release_that_comes_late_makes_the_tap_that_it_was() -> None:
 
 
 def test_a_press_between_two_readings_after_a_lost_release_counts_from_itself() -> None:
-    """The level can't tell it from the one before: the foot was off between two readings, and is on again."""
+    """The level shows no difference from the press before: the foot was off between two readings, and is on again."""
     maker = GestureMaker(LONG, DOUBLE)
     maker.press(0.0)
     assert maker.press(0.6) is None  # a slow thread: nothing was read since
@@ -301,9 +301,7 @@ def test_auto_repeat_as_on_desktops_delays_no_long_press_of_a_key_that_can_be_re
 
 
 @pytest.mark.parametrize(("delay", "every"), [(0.25, 0.033), (0.66, 0.04), (2.0, 0.033)])
-def test_where_the_key_can_not_be_read_its_repeats_or_its_release_show_that_it_was_held(
-    delay: float, every: float
-) -> None:
+def test_if_the_key_cannot_be_read_its_repeats_or_its_release_show_a_long_press(delay: float, every: float) -> None:
     repeats = [("press", delay + n * every) for n in range(100)]
     held = played([("press", 0.0), *repeats], 4.0, level=lambda at: None)
     assert held == [MadeGesture("hold", 0.0, LONG)]
@@ -363,7 +361,7 @@ feet = st.tuples(st.floats(REPEAT_S, 2.0), st.floats(REPEAT_S, 2.0), st.booleans
 def test_a_long_press_is_only_what_was_really_down_for_so_long(
     parts: list[tuple[float, float, bool]], repeat: tuple[float, float] | None, readable: bool
 ) -> None:
-    """At each long press the foot had been on the pedal for long_press_s without a break.
+    """At each long press the foot had been on the pedal without a break for long_press_s.
 
     Any releases lost, with and without auto-repeat, whether or not the key can be read.
     """

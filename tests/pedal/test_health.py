@@ -15,14 +15,14 @@ from tests.pedal.xserver import XServer, needs_x
 
 
 @pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="there the desktop is always there")
-def test_a_pedal_without_a_display_is_stood_in_for_and_its_key_is_named(no_display: None) -> None:
+def test_a_pedal_without_a_display_is_limited_and_its_key_is_named(no_display: None) -> None:
     line = health.pedal(PedalSettings(key="f13"))
     assert line.state == LIMITED and "no display server" in line.text and "f13" in line.text and line.mend
     assert line.data == {"key": "f13"}
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="a pedal's own device is read on Linux only")
-def test_a_pedals_own_device_that_is_not_there_is_stood_in_for(no_display: None) -> None:
+def test_a_missing_pedal_device_is_limited(no_display: None) -> None:
     line = health.pedal(PedalSettings(key="b", device="ffff:fffe"))
     assert line.state == LIMITED and "there is no device ffff:fffe" in line.text and "plug it in" in line.mend
 

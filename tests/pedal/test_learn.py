@@ -1,4 +1,4 @@
-"""What the first key pressed is called, and what it does."""
+"""Learns the first key pressed: its name and how it behaves."""
 
 from __future__ import annotations
 

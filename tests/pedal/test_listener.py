@@ -84,7 +84,7 @@ def test_tap_double_and_long_press_with_real_auto_repeat(xserver: XServer, rig: 
 
 
 class Sender:
-    """Edges whose distance the display server itself keeps, whatever the test's own process is held up by."""
+    """Edges timed by the display server itself, so that delays of the test's own process don't matter."""
 
     def __init__(self, symbol: str) -> None:
         from Xlib import XK, X, display
@@ -134,7 +134,7 @@ def test_a_bouncing_switch_is_one_press_with_one_click_at_its_first_edge(
 def test_a_release_that_is_lost_on_its_way_makes_no_long_press_and_the_next_press_is_whole(
     xserver: XServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Nothing but the release's own event is missing: the display server knows that the key is up."""
+    """Only the release's event is missing: the display server knows that the key is up."""
     losing = threading.Event()
 
     class Losing(KeyWatch):
@@ -242,7 +242,7 @@ def test_a_terminal_with_the_focus_does_not_keep_the_key_away(xserver: XServer, 
 def test_the_end_of_the_display_server_is_noticed_and_its_return_too(
     xserver: XServer, rig: Rig, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    """Lost is said once, nothing is printed, and a key half down at that moment never becomes a long press."""
+    """The loss is reported once, nothing is printed, and a key that is down at that moment never makes a long press."""
     xserver.down("Next")
     wait_for(lambda: bool(rig.clicks))
     xserver.end()
@@ -264,7 +264,7 @@ def test_the_end_of_the_display_server_is_noticed_and_its_return_too(
 
 @needs_x
 def test_presses_made_while_the_program_was_stopped_do_not_count(xserver: XServer) -> None:
-    """They all arrive at once when it goes on, and a late release would make a long press of a tap."""
+    """They all arrive at once when the program goes on, and a late release would turn a tap into a long press."""
     command = [sys.executable, "-m", "tests.pedal.listener_child"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         try:
@@ -285,7 +285,7 @@ def test_presses_made_while_the_program_was_stopped_do_not_count(xserver: XServe
 
 
 @needs_x
-def test_a_click_comes_hardly_later_than_a_bare_listener_hears_of_the_press(xserver: XServer, rig: Rig) -> None:
+def test_a_click_comes_hardly_later_than_a_bare_listener_gets_the_press(xserver: XServer, rig: Rig) -> None:
     """From the moment the key is sent to the moment the click is asked for.
 
     Floor: the same presses in a callback of the watch that does nothing else.
@@ -376,7 +376,7 @@ def test_without_a_display_server_it_says_what_replaces_the_pedal(monkeypatch: p
 
 
 @needs_x
-def test_a_display_that_does_not_answer_is_no_part(xserver: XServer, capfd: pytest.CaptureFixture[str]) -> None:
+def test_a_display_that_does_not_answer_gives_no_pedal(xserver: XServer, capfd: pytest.CaptureFixture[str]) -> None:
     xserver.end()
     with pytest.raises(NoSuchPart, match="does not answer"):
         Rig()
@@ -390,7 +390,7 @@ def test_a_key_that_types_text_is_refused_before_anything_is_opened(monkeypatch:
 
 
 @pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="display servers are a matter of X11")
-def test_each_thing_in_the_way_is_named_with_its_mend(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_each_obstacle_is_named_with_its_fix(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "display server :59999 does not answer" in why_no_keyboard({"DISPLAY": ":59999"}, "linux")
     assert why_no_keyboard({}, "win32") == ""
     wayland = why_no_keyboard({"DISPLAY": ":5", "XDG_SESSION_TYPE": "wayland"}, "linux")
@@ -406,7 +406,7 @@ def test_each_thing_in_the_way_is_named_with_its_mend(monkeypatch: pytest.Monkey
 def test_opening_that_is_slow_is_waited_for_and_one_that_hangs_is_not(
     xserver: XServer, monkeypatch: pytest.MonkeyPatch, hangs: bool
 ) -> None:
-    """Three times as long as one that doesn't move may take; the library's own beginning is held up."""
+    """Three times the limit for an opening without progress: here the library's start is delayed."""
     from pynput.keyboard import Listener
 
     begin, ending = Listener._initialize, threading.Event()
@@ -437,7 +437,7 @@ def test_opening_that_is_slow_is_waited_for_and_one_that_hangs_is_not(
 def test_a_double_that_is_delivered_all_at_once_is_a_double_and_no_bounce(
     xserver: XServer, sender: Sender, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The library's thread is held up, as by a busy machine: the display server's own times tell it."""
+    """The library's thread is delayed, as on a busy machine, but the display server's own times show what happened."""
     holding, go = threading.Event(), threading.Event()
 
     class Late(KeyWatch):

@@ -40,7 +40,7 @@ def test_a_key_without_a_name_is_written_as_its_number(monkeypatch: pytest.Monke
 
 
 @pytest.mark.parametrize("written", ["b", "a", "7", "space", "enter", "tab", "backspace", "Delete", "<98>", "<65457>"])
-def test_a_key_that_types_text_is_refused_with_the_mend(written: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_key_that_types_text_is_refused_with_the_fix(written: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sys.platform", "linux")
     with pytest.raises(BadInput, match="types or edits text.*use the pedal maker's tool"):
         key_from_name(written)
@@ -58,7 +58,7 @@ def test_the_number_that_every_nameless_key_shares_is_refused() -> None:
         key_from_name("<0>")
 
 
-def test_a_misspelt_name_gets_the_nearest_one() -> None:
+def test_a_misspelt_name_gets_the_nearest_name() -> None:
     with pytest.raises(BadInput, match="did you mean page_down") as refused:
         key_from_name("page_dwn", where="shop.toml: pedal.key")
     assert refused.value.faults[0].where == "shop.toml: pedal.key"
@@ -92,7 +92,7 @@ def test_x11_codes_agree_with_the_symbol_tables_of_the_x_library(xserver: XServe
         assert X11_CODES[name] == (XK.string_to_keysym(f"XF86_{symbol}"),), name
 
 
-def test_a_text_key_and_a_kernels_number_are_fine_where_the_device_is_read_alone() -> None:
+def test_a_text_key_and_a_kernels_number_are_fine_if_only_the_device_is_read() -> None:
     for written, name in (("b", "b"), ("B", "b"), ("Space", "space"), ("<30>", "<30>")):
         assert key_from_name(written, alone=True).name == name
         with pytest.raises(BadInput):

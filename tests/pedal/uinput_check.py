@@ -1,7 +1,7 @@
 """A real input device, made by the kernel, heard and grabbed: `python -m tests.pedal.uinput_check`.
 
 It needs /dev/uinput (`modprobe uinput`), the right to write to it and to read /dev/input, and python-evdev.
-It is no test of the suite: machines that run the suite have no such device, and a skipped test fails there.
+It is not part of the suite: machines that run the suite have no such device, and a skipped test fails there.
 Exit code 0: every step as said; 1: a step failed; 3: it could not be run, and why.
 """
 
@@ -57,7 +57,7 @@ def expect(events: queue.SimpleQueue[Event], what: str) -> None:
 
 
 def grabbed() -> None:
-    """Another reader may not take it, and hears nothing of it."""
+    """No other reader can grab it, and none gets its events."""
     try:
         PedalListener(LiveClock(), lambda event: None, SETTINGS, lambda: None).close()
     except NoSuchPart as error:

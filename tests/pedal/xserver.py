@@ -1,4 +1,4 @@
-"""A display server of the tests' own, and real key presses through it."""
+"""The tests' own display server, and real key presses through it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Plan and shop files for the tests: sound ones, and what is reported of unsound ones."""
+"""Plan and shop files for the tests: valid files, and the faults reported for invalid files."""
 
 from __future__ import annotations
 

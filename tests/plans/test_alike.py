@@ -1,4 +1,4 @@
-"""How alike wordings sound, by their spelling: against a pronouncing dictionary, over phrases somebody may choose."""
+"""How alike wordings sound, by spelling: checked with a pronouncing dictionary, over phrases that a shop may choose."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from assistant.plans.shop_file import read_shop
 from tests.plans.files import DEMO_SHOPS, SHOP, shop_faults, shop_of
 
 ENGLISH = language_of("en")
-# Intent, a phrase that somebody may want for it, and the shipped one that it is too like.
+# Intent, a phrase that a shop may want for it, and the shipped phrase that it is too similar to.
 REFUSED = (
     ("cut", "return to the previous", "back"),
     ("cut", "please return to the previous one", "back"),
@@ -100,7 +100,7 @@ def test_the_same_meaning_may_sound_alike(tmp_path: Path) -> None:
     assert shop_of(tmp_path, SHOP + f'[[phrases]]\nintent = "{intent}"\nadd = ["{text}"]\n')
 
 
-def test_phrases_somebody_may_choose_are_accepted_one_with_another(tmp_path: Path) -> None:
+def test_phrases_that_a_shop_may_choose_are_accepted_together(tmp_path: Path) -> None:
     tables = [
         f'[[phrases]]\nintent = "{intent}"\nadd = {list(texts)}\n'.replace("'", '"')
         for intent, texts in ACCEPTED.items()
@@ -115,19 +115,19 @@ def test_phrases_somebody_may_choose_are_accepted_one_with_another(tmp_path: Pat
 
 
 @pytest.mark.parametrize("name", known_languages())
-def test_what_is_shipped_is_apart(name: str) -> None:
+def test_shipped_phrases_are_far_enough_apart(name: str) -> None:
     said = of_language(name)
     alike = [(a, b) for a, b in combinations(said, 2) if dangerously_alike(a, b, language_of(name))]
     assert not alike and {intent for intent, _ in said} == set(Intent)
 
 
 @pytest.mark.parametrize("path", DEMO_SHOPS, ids=lambda path: path.stem)
-def test_the_demo_shops_own_answers_are_apart(path: Path) -> None:
+def test_the_demo_shops_own_answers_are_far_enough_apart(path: Path) -> None:
     answers = [(Intent.CHECK, check.answer) for check in read_shop(path).checks]
     assert not [(a, b) for a in answers for b in of_language("en") if dangerously_alike(a, b, ENGLISH)]
 
 
-def test_an_answer_of_ones_own_is_held_to_the_same(tmp_path: Path) -> None:
+def test_a_shops_own_answer_must_meet_the_same_rules(tmp_path: Path) -> None:
     check = '[[checks]]\nname = "fence"\nsay = "fence?"\nanswer = "finish the lesson"\n'
     (fault,) = shop_faults(tmp_path, SHOP + check)
     assert fault.startswith('shop.toml: checks[1].answer: sounds too much like "finish the session" for "end"')
@@ -140,7 +140,7 @@ def test_an_answer_of_ones_own_is_held_to_the_same(tmp_path: Path) -> None:
 
 
 def test_harm_needs_one_of_the_two_to_do_something() -> None:
-    """What only asks, pauses, refuses or changes the voice is at worst asked for again."""
+    """A phrase that only asks, pauses, refuses or changes the voice does no harm if misheard."""
     a, b = "report all my progress", "report my progress"
     fixed = [intent for intent in PHRASED if intent != Intent.GO_TO]
     for one in fixed:
@@ -170,7 +170,7 @@ def test_hangul_is_compared_by_its_letters() -> None:
     assert not too_alike("다음 패스 로 진행", "오늘 작업 종료 합니다")
 
 
-def test_it_says_what_the_pronouncing_dictionary_says() -> None:
+def test_pronunciations_agree_with_the_pronouncing_dictionary() -> None:
     """Outside reference: CMUdict, as shipped with pocketsphinx.
 
     Every phrase with one word another of them, and all pairs of phrases.

@@ -1,4 +1,4 @@
-"""The checks in effect: the default ones in their order, and what a shop file may make of them."""
+"""The checks in effect: the default checks in order, and what a shop file may change."""
 
 from __future__ import annotations
 
@@ -135,7 +135,7 @@ def test_what_keeps_fingers_safe_stays_and_stays_when_it_is_asked(tmp_path: Path
     assert next(check for check in same.checks if check.name == name).say == "well then?"
 
 
-def test_a_check_that_is_gone_is_refused_with_what_came_of_it(tmp_path: Path) -> None:
+def test_a_removed_check_is_refused_with_what_replaced_it(tmp_path: Path) -> None:
     mend = 'is no check any more (got "hold-down"); leave it out: it is part of the clamps question'
     assert shop_faults(tmp_path, 'checks_off = ["hold-down"]\n' + SHOP) == [f"shop.toml: checks_off: {mend}"]
     told = shop_faults(tmp_path, SHOP + '[[checks]]\nname = "hold-down"\nwhen = "setup"\n')

@@ -59,7 +59,7 @@ def test_a_part_cut_on_another_day_says_only_what_differs(tmp_path: Path) -> Non
     assert climate.cutting == {"A": Air(15.0, 40.0), "B": Air(15.0, 55.0)}
 
 
-def test_a_meter_may_stand_for_the_air(tmp_path: Path) -> None:
+def test_a_meter_reading_can_replace_the_air(tmp_path: Path) -> None:
     climate = climate_of(tmp_path, "moisture = 8.5\n[climate.cutting.B]\nmoisture = 10")
     assert climate.cutting == {"A": Air(moisture=8.5), "B": Air(moisture=10.0)}
 
@@ -91,7 +91,7 @@ def test_both_parts_may_be_given_apart(tmp_path: Path) -> None:
         (PLAN + "[uncertainty]\nout_of_square = 11\n", "uncertainty.out_of_square: must be a number"),
     ],
 )
-def test_what_is_wrong_is_said_with_its_place(tmp_path: Path, text: str, fault: str) -> None:
+def test_each_fault_is_reported_with_its_place(tmp_path: Path, text: str, fault: str) -> None:
     found = plan_faults(tmp_path, text)
     assert any(fault in each for each in found), found
 

@@ -1,4 +1,4 @@
-"""Reading TOML files: whatever a file holds, it is a fault with file, key, value and mend, never a traceback."""
+"""Reading TOML files: any faulty content gives a fault with file, key, value and fix, never a traceback."""
 
 from __future__ import annotations
 
@@ -101,7 +101,7 @@ print(*read_document(Path(sys.argv[1])).faults)
 
 @pytest.mark.skipif(os.name != "posix", reason="rights as on POSIX systems")
 def test_an_unreadable_file_is_a_fault() -> None:
-    """Read by a child that is nobody in particular, since rights don't bind the superuser."""
+    """Read by a child process without privileges, because permissions don't bind the superuser."""
     with tempfile.TemporaryDirectory() as folder:
         os.chmod(folder, 0o755)
         path = write(Path(folder), b"", "x.toml")

@@ -1,4 +1,4 @@
-"""The commented examples: all of `demo_plans` is offered, from a checkout and from an installed package."""
+"""The commented examples: every file of `demo_plans` is offered, from a checkout and from an installed package."""
 
 from __future__ import annotations
 
@@ -32,17 +32,17 @@ def test_each_plan_is_called_by_its_file_name() -> None:
 def test_an_installed_package_has_them_inside(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     installed = tmp_path / "site-packages/assistant"
     (installed / "demo_plans").mkdir(parents=True)
-    (installed.parent / "demo_plans").mkdir()  # somebody else's folder of that name
+    (installed.parent / "demo_plans").mkdir()  # another project's folder of that name
     monkeypatch.setattr(examples, "__file__", str(installed / "plans/examples.py"))
     assert examples.examples_folder() == installed / "demo_plans"
 
 
-def test_where_they_are_missing_there_are_none(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_without_the_examples_none_are_offered(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(examples, "__file__", str(tmp_path / "assistant/plans/examples.py"))
     assert examples.examples_folder() is None and examples.example_plans() == {}
 
 
-def test_without_a_shop_file_the_mend_is_the_command_that_makes_it(tmp_path: Path) -> None:
+def test_without_a_shop_file_the_fix_is_the_command_that_makes_it(tmp_path: Path) -> None:
     fault: Fault
     (fault,) = try_shop(tmp_path / "my saws" / "shop.toml")[1]
     assert fault.what.startswith("there is no such file in ")

@@ -20,7 +20,7 @@ def test_a_shop_file_that_can_be_read_is_named_with_its_kerf(tmp_path: Path) -> 
     assert line.text.endswith("shop.toml, kerf 3.18 mm")
 
 
-def test_each_fault_comes_with_its_own_mend_and_the_asker_may_mend_it_otherwise(tmp_path: Path) -> None:
+def test_each_fault_comes_with_its_fix_and_the_caller_can_give_another(tmp_path: Path) -> None:
     path = tmp_path / "shop.toml"
     path.write_text('[blade]\nkerf = -1\n[pedal]\nkeey = "b"\n', encoding="utf-8")
     line, shop = shop_file(path)
@@ -31,7 +31,7 @@ def test_each_fault_comes_with_its_own_mend_and_the_asker_may_mend_it_otherwise(
     assert line.mend == "look it up"
 
 
-def test_a_file_that_may_not_be_read_is_broken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_without_read_permission_is_broken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def refused(path: Path | None) -> None:
         raise PermissionError(13, "Permission denied", str(path))
 

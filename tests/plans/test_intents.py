@@ -1,4 +1,4 @@
-"""Every intent's row, written out a second time by hand: what a row lets through is a matter of safety."""
+"""Every intent's row, written a second time by hand, because what a row allows affects safety."""
 
 from __future__ import annotations
 

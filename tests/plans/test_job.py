@@ -115,7 +115,7 @@ def test_sockets_too_narrow_for_the_kerf(tmp_path: Path) -> None:
     assert "a blade with a kerf of 3.05 mm or less would fit" in faults[0]
 
 
-def test_settings_outside_the_travel_name_the_shop_file_and_the_mend(tmp_path: Path) -> None:
+def test_settings_outside_the_travel_name_the_shop_file_and_the_fix(tmp_path: Path) -> None:
     below = job_faults(tmp_path, shop=SHOP + 'overrun = 1\n[carriage]\ntravel = [0, 400]\nzero = "inside"\n')
     assert below == [
         "shop.toml: carriage.travel: part B: a setting lies outside the carriage's travel of 0 mm to 400 mm "
@@ -166,7 +166,7 @@ def test_slivers_are_warned_of_and_named_by_part(tmp_path: Path) -> None:
     assert warning.endswith('may break: remainder = "stretch" or "both edges" in the plan would share it out')
 
 
-def test_thin_fingers_that_the_plan_asks_for_have_no_such_mend(tmp_path: Path) -> None:
+def test_thin_fingers_that_the_plan_asks_for_get_no_such_fix(tmp_path: Path) -> None:
     listed = PLAN.replace('layout = "even"\nfinger = 6', 'layout = "listed"\nwidths = [40, 42, 2]')
     warnings = job_of(tmp_path, listed).warnings
     assert warnings[0] == "part A: finger 2: only 1.975 mm wide, under 3 mm, and may break"
@@ -234,7 +234,7 @@ def test_a_joint_that_keeps_less_than_half_its_clearance_is_warned_of(tmp_path: 
 
 
 def test_a_joint_made_loose_by_rounding_is_warned_of(tmp_path: Path) -> None:
-    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, part B's of 10.025 10.
+    """A single wall at 10. In steps of 0.5, part A's setting of 13.155 becomes 13, and part B's of 10.025 becomes 10.
 
     By hand: the gap of 0.05 is wider by 0.155 - 0.025, and twice that is left.
     """

@@ -1,4 +1,4 @@
-"""A job is stored as JSON and comes back exactly; bad data raises KeyError or ValueError only."""
+"""A job is stored as JSON and read back exactly. Bad data raises only KeyError or ValueError."""
 
 from __future__ import annotations
 
@@ -96,7 +96,7 @@ def test_any_value_changed_gives_a_job_or_a_value_error(place: int, value: objec
 
 
 @pytest.mark.parametrize("data", [None, [], 3, "x", {}])
-def test_what_is_no_object_or_empty_is_refused(data: object) -> None:
+def test_anything_but_a_filled_object_is_refused(data: object) -> None:
     with pytest.raises((KeyError, ValueError)):
         job_from_json(data)
 
@@ -115,7 +115,7 @@ def test_what_is_no_object_or_empty_is_refused(data: object) -> None:
         (("voice", "speech_rate"), 1.5, "speech_rate must be a whole number"),
     ],
 )
-def test_what_does_not_hang_together_is_refused(path: tuple[Any, ...], value: object, message: str) -> None:
+def test_an_inconsistent_job_is_refused(path: tuple[Any, ...], value: object, message: str) -> None:
     data = json.loads(STORED)
     node = data
     for key in path[:-1]:
@@ -126,7 +126,7 @@ def test_what_does_not_hang_together_is_refused(path: tuple[Any, ...], value: ob
 
 
 @pytest.mark.parametrize("key", LATER)
-def test_what_a_later_release_added_may_be_missing(key: str) -> None:
+def test_keys_that_a_later_release_added_can_be_missing(key: str) -> None:
     data = json.loads(STORED)
     next(table for table in (data, data["voice"], data["pedal"], data["carriage"]) if key in table).pop(key)
     job_from_json(data)
@@ -135,7 +135,7 @@ def test_what_a_later_release_added_may_be_missing(key: str) -> None:
 @pytest.mark.parametrize(
     ("unit", "reads", "fractions"), [("in", "fractions", True), ("in", "digits", False), ("mm", "fractions", False)]
 )
-def test_an_earlier_job_shows_fractions_where_its_voice_reads_them(unit: str, reads: str, fractions: bool) -> None:
+def test_an_earlier_job_shows_fractions_if_its_voice_reads_them(unit: str, reads: str, fractions: bool) -> None:
     data = json.loads(STORED)
     data["carriage"] |= {"kind": "readout", "unit": unit}
     data["voice"]["reads"] = reads

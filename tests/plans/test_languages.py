@@ -1,4 +1,4 @@
-"""A language is one file, checked like any other input, with all its faults at once."""
+"""A language is one file, checked like any other input, with all its faults reported at once."""
 
 from __future__ import annotations
 

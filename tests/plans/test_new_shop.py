@@ -1,4 +1,4 @@
-"""A new shop file reads back as it was answered, for every machine; its reader judges every answer."""
+"""A new shop file reads back as it was answered, for every machine. Its reader checks every answer."""
 
 from __future__ import annotations
 
@@ -102,7 +102,7 @@ NOBODY_CAN_GUESS = [
 @pytest.mark.parametrize(("answers", "names"), NOBODY_CAN_GUESS)
 def test_what_is_missing(answers: Answers, names: list[str]) -> None:
     assert missing(answers) == names
-    assert not faults_of(answers)  # which is no fault of the answers that are given
+    assert not faults_of(answers)  # which is not the fault of the answers given
 
 
 WRONG = [
@@ -134,7 +134,7 @@ def test_whatever_is_typed_the_file_stays_sound_toml(typed: str) -> None:
 
 @pytest.mark.parametrize("side", ["left", "right"])
 def test_the_picture_of_zero(side: str) -> None:
-    """A cut at zero: what lies under the blade. With "outside" no wood, with "inside" one kerf of it."""
+    """A cut at zero: what lies under the blade. With "outside" no wood, with "inside" one kerf of wood."""
     drawn: dict[str, list[str]] = {}
     for line in picture(side).splitlines():
         if line.startswith('"'):

@@ -1,4 +1,4 @@
-"""[[phrases]] and [pronunciations]: what a user may say instead, under the same rules as what is shipped."""
+"""[[phrases]] and [pronunciations]: what a user may say instead, under the same rules as the shipped phrases."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def test_other_intents_keep_theirs(tmp_path: Path) -> None:
         ),
     ],
 )
-def test_what_can_not_be_said_is_refused(tmp_path: Path, text: str, fault: str) -> None:
+def test_unsayable_phrases_are_refused(tmp_path: Path, text: str, fault: str) -> None:
     faults = shop_faults(tmp_path, SHOP + text)
     assert any(line.startswith(f"shop.toml: {fault}") for line in faults), faults
 

@@ -1,4 +1,4 @@
-"""The plan file: exact figures, defaults, and every fault with its text, all at once."""
+"""The plan file: exact figures, defaults, and every fault with its text, all reported at once."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def test_a_length_may_be_written_as_on_a_ruler(tmp_path: Path, written: str) -> 
 
 
 def test_decimals_stay_exact(tmp_path: Path) -> None:
-    """Through binary floats 114.3 / 12.7 is not 9."""
+    """In binary floats 114.3 / 12.7 is not 9."""
     plan = plan_of(tmp_path, PLAN.replace("width = 84", "width = 114.3").replace("finger = 6", "finger = 12.7"))
     assert plan.joint.finger is not None
     assert plan.width / plan.joint.finger == 9
@@ -202,7 +202,7 @@ LISTED_FAULTS = [
 
 
 @pytest.mark.parametrize(("old", "new", "expected"), FAULTS)
-def test_each_fault_has_key_value_and_mend(tmp_path: Path, old: str, new: str, expected: str) -> None:
+def test_each_fault_has_key_value_and_fix(tmp_path: Path, old: str, new: str, expected: str) -> None:
     assert PLAN.count(old) == 1
     faults = plan_faults(tmp_path, PLAN.replace(old, new))
     assert len(faults) == 1
@@ -217,8 +217,8 @@ def test_each_fault_of_listed_widths(tmp_path: Path, widths: str, expected: str)
     assert faults[0].startswith(f"trays.toml: {expected}")
 
 
-def test_where_no_layout_is_known_every_other_key_is_still_looked_at(tmp_path: Path) -> None:
-    """All faults at once: a wrong layout must not hide the next five from the one who mends the first."""
+def test_without_a_known_layout_every_other_key_is_still_checked(tmp_path: Path) -> None:
+    """All faults at once: a wrong layout must not hide the next five faults from the user."""
     joint = 'layout = "evn"\nfinger = -6\nremainder = "strech"\nclearance = 99\nstarts_with = 1\nfingr = 3\nmirror = 2'
     tables = '[[slots]]\nat = -1\nwidth = 5\ndepth = 5\n[lining]\nparts = ["Q"]\nthickness = 1\n'
     faults = plan_faults(tmp_path, PLAN.replace('layout = "even"\nfinger = 6', joint) + tables)
@@ -256,7 +256,7 @@ def test_a_plan_needs_a_board(tmp_path: Path) -> None:
     assert plan_faults(tmp_path, "boards = {}\n" + head)[0].startswith("trays.toml: boards: must be a list of tables")
 
 
-def test_an_empty_plan_names_all_it_needs(tmp_path: Path) -> None:
+def test_an_empty_plan_names_everything_missing(tmp_path: Path) -> None:
     where = [fault.split(": ")[1] for fault in plan_faults(tmp_path, "")]
     assert where == ["unit", "stock", "joint", "boards"]
 
@@ -392,7 +392,7 @@ SOUND = [path.read_text() for path in DEMO_PLANS + DEMO_SHOPS]
 @FUZZ
 @given(st.sampled_from(SOUND), st.data())
 def test_sound_files_with_one_value_changed(tmp_path: Path, text: str, data: st.DataObject) -> None:
-    """A change of one value of a sound file gives a result, or faults; and what is read is laid out, or faults."""
+    """Changing one value of a valid file gives a result or faults. What is read can be laid out, or gives faults."""
     lines = text.splitlines()
     place = data.draw(st.sampled_from([n for n, line in enumerate(lines) if "=" in line and line[0] != "#"]))
     lines[place] = lines[place].split("=")[0] + "= " + _toml(data.draw(trees))

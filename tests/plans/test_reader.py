@@ -1,4 +1,4 @@
-"""Reading tables: a wrong value is a fault with key, value and mend, and reading goes on."""
+"""Reading tables: a wrong value is a fault with key, value and fix, and reading goes on."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def test_unknown_keys_and_tables_are_refused_with_the_nearest_known_name() -> No
     ]
 
 
-def test_nearest_gives_nothing_for_what_is_like_nothing() -> None:
+def test_nearest_gives_nothing_for_a_name_like_no_other() -> None:
     assert nearest("qqqq", ["kerf"]) is None
     assert nearest(3, ["kerf"]) is None
 

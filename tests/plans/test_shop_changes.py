@@ -1,4 +1,4 @@
-"""What has changed in a shop file is named with both values, in the unit of the session, all of it at once."""
+"""Every change in a shop file is named at once, with both values in the session's unit."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def test_the_same_blade_and_carriage_change_nothing_whatever_voice_and_pedal_do(
     assert changed(job(), replace(SAME, pedal=PedalSettings(long_press_s=1.5), path="another.toml")) == ()
 
 
-def test_all_that_changed_is_named_at_once() -> None:
+def test_every_change_is_named_at_once() -> None:
     blade = Blade(Fraction(32, 10), clear_above=Fraction(20))
     carriage = Carriage(zero="inside", backlash=Fraction(1, 10), travel=(Fraction(0), Fraction(300)), stop_side="right")
     shop = replace(SAME, blade=blade, carriage=carriage, run_down_s=15.0)

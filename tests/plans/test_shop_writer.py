@@ -1,4 +1,4 @@
-"""One value into a shop file: comments kept, whole at every step, with a way back."""
+"""Writes one value into a shop file: comments are kept, the file is whole at every step, and it can be undone."""
 
 from __future__ import annotations
 
@@ -114,7 +114,7 @@ def test_a_value_changed_by_hand_since_is_not_undone(tmp_path: Path) -> None:
         undo(shop, "kerf", UTC)
 
 
-def test_a_value_that_makes_the_shop_unsound_is_refused_and_not_noted(tmp_path: Path) -> None:
+def test_a_value_that_makes_the_shop_file_invalid_is_refused_and_not_noted(tmp_path: Path) -> None:
     shop = shop_at(tmp_path)
     with pytest.raises(BadInput, match=r"shop\.toml: blade\.kerf: must be over 0 mm"):
         kerf(shop, "-1")
@@ -123,7 +123,7 @@ def test_a_value_that_makes_the_shop_unsound_is_refused_and_not_noted(tmp_path: 
     assert [path.name for path in tmp_path.iterdir()] == ["shop.toml"]
 
 
-def test_a_shop_file_that_is_no_toml_is_refused(tmp_path: Path) -> None:
+def test_a_shop_file_that_is_not_toml_is_refused(tmp_path: Path) -> None:
     shop = shop_at(tmp_path, "[blade\nkerf = 3\n")
     with pytest.raises(BadInput, match="is not valid TOML"):
         kerf(shop)
@@ -227,7 +227,7 @@ while True:
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL and fork are POSIX")
 @pytest.mark.parametrize("what", every(2, ["write", "undo"]))
 def test_killed_at_each_step_the_file_is_the_old_one_or_the_new_one(what: str, tmp_path: Path) -> None:
-    """SIGKILL before every line of the writer in turn; afterwards history and file tell the same."""
+    """SIGKILL before every line of the writer in turn. Afterwards history and file agree."""
     shop = shop_at(tmp_path)
     if what == "undo":
         kerf(shop)
@@ -243,7 +243,7 @@ def test_killed_at_each_step_the_file_is_the_old_one_or_the_new_one(what: str, t
         assert int(size) == sizes[old == "1"]
         assert force == new, "what is in force is what the file holds"
     assert {row[2] for row in killed} == {"0", "1"}, "both sides of the rename were tried"
-    # Nothing is in the way of the next calibration.
+    # Nothing prevents the next calibration.
     kerf(shop, "3.17")
     assert value_text(shop, "blade.kerf") == "3.17"
 

@@ -1,4 +1,4 @@
-"""Slips in a plan's allowances: each is refused or warned of, with what was probably meant."""
+"""Mistakes in a plan's allowances: each is refused or warned of, with what was probably meant."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def with_clearance(layout: str, clearance: str) -> str:
 
 
 def test_a_clearance_wider_than_the_finger_is_refused_and_what_was_meant_is_named(tmp_path: Path) -> None:
-    """It used to lay out, with "an assumed kerf of -1.32 mm"."""
+    """It was once laid out, with "an assumed kerf of -1.32 mm"."""
     assert job_faults(tmp_path, with_clearance("even", "9")) == [
         "trays.toml: joint.clearance: is at least half the width of a finger, 6 mm (got 9 mm); "
         f"{RULE}: did you mean 0.09 mm?"
@@ -143,8 +143,8 @@ def test_the_sanding_allowance(tmp_path: Path) -> None:
     assert "(got 0.5 in); it is only what you sand off at the end, usually 1/64 in: did you mean 0.5 mm" in inch
 
 
-def test_all_slips_come_at_once_with_the_other_faults(tmp_path: Path) -> None:
-    """And none brings its consequences: fingers that the clearance eats, a cut deeper than the blade reaches."""
+def test_all_mistakes_are_reported_at_once_with_the_other_faults(tmp_path: Path) -> None:
+    """Faults that only follow from a mistake are not reported: a finger that the clearance eats, a cut too deep."""
     text = with_clearance("even", "20").replace("finger = 6", "finger = 6\nsand_allowance = 90\nstart_with = 1")
     assert sorted(fault.split(": ")[1] for fault in plan_faults(tmp_path, text)) == [
         "joint.clearance",
@@ -203,7 +203,7 @@ def test_wood_beside_a_slot_that_is_thinner_than_the_carriages_step(tmp_path: Pa
 @pytest.mark.parametrize("shop", DEMO_SHOPS, ids=lambda path: path.stem)
 @pytest.mark.parametrize("plan", DEMO_PLANS, ids=lambda path: path.stem)
 def test_no_demo_plan_has_a_slip(plan: Path, shop: Path) -> None:
-    """On no demo machine is there anything but the stepper's overrun to warn of."""
+    """On every demo machine, the only warning is about the stepper's overrun."""
     made = read_plan(plan)
     assert not list(slips.warnings(made)) and not list(slips.faults(made, read_shop(shop).blade))
     assert all("past the" in line and "edge" in line for line in build_job(*read_both(plan, shop)).warnings)
@@ -214,7 +214,7 @@ def test_no_demo_plan_has_a_slip(plan: Path, shop: Path) -> None:
     finger=st.fractions(2, 20, max_denominator=20),
     unit=st.sampled_from(sorted(MM_PER_UNIT)),
 )
-def test_what_is_named_as_meant_is_never_warned_of_itself(clearance: Fraction, finger: Fraction, unit: str) -> None:
+def test_what_is_suggested_as_meant_gets_no_warning_itself(clearance: Fraction, finger: Fraction, unit: str) -> None:
     plan = Plan(
         "p",
         unit,

@@ -1,4 +1,4 @@
-"""Adapters that keep what they were asked, in one list, so that the order between them can be seen."""
+"""Adapters that record their calls in one list, so that the order can be checked."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The adapters of a live run: opened in order, closed in the opposite one, each missing one stood in for."""
+"""The adapters of a live run: opened in order, closed in reverse order, each missing part replaced."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ LEFT = "nothing was begun"
 
 
 class Part(Logbook):
-    """One adapter of any kind; it writes into a list that all of them share when it is opened and closed."""
+    """An adapter of any kind. It notes in a shared list when it is opened and closed."""
 
     def __init__(self, name: str, life: list[str]) -> None:
         super().__init__()
@@ -70,7 +70,7 @@ class Part(Logbook):
 
 
 class Desk:
-    """Makers that note what is opened; `lacking` names those that can't be had."""
+    """Makers that note what is opened. lacking: names those that are missing."""
 
     def __init__(self, *lacking: str) -> None:
         self.life: list[str] = []
@@ -107,7 +107,7 @@ def waiting(runner: Runner) -> list[Event]:
 
 
 def test_they_are_closed_in_the_opposite_order_and_the_view_first() -> None:
-    """The terminal is given back before any of them ends, so that what an end says is seen on it."""
+    """The terminal is given back before any of them ends, so that their last messages are seen on it."""
     desk = Desk()
     with desk.adapters() as adapters:
         adapters.open(CtrlC(), LEFT)
@@ -120,7 +120,7 @@ def test_they_are_closed_in_the_opposite_order_and_the_view_first() -> None:
     assert desk.parts["page"] in outputs.screens and desk.parts["page"] in outputs.watchers
 
 
-def test_plain_lines_are_left_to_the_one_who_opened_them() -> None:
+def test_plain_lines_are_closed_by_their_opener() -> None:
     desk = Desk()
     with desk.adapters(viewed=False) as adapters:
         adapters.open(CtrlC(), LEFT)
@@ -137,7 +137,7 @@ def test_plain_lines_are_left_to_the_one_who_opened_them() -> None:
         ("keys", "keys", ""),
     ],
 )
-def test_what_is_missing_is_posted_with_what_stands_in_and_the_others_are_opened(
+def test_a_missing_part_is_posted_with_what_replaces_it_and_the_others_are_opened(
     part: str, device: str, stands_in: str
 ) -> None:
     desk = Desk(part)
@@ -150,7 +150,7 @@ def test_what_is_missing_is_posted_with_what_stands_in_and_the_others_are_opened
         assert set(desk.parts) == {"page", "speaker", "listener", "pedal", "keys"} - {part}
 
 
-def test_what_is_not_wanted_is_not_made_and_not_missed() -> None:
+def test_what_is_not_asked_for_is_not_made_and_not_missed() -> None:
     desk = Desk()
     desk.makers = replace(desk.makers, page=None, speaker=None, listener=None, pedal=None)
     with desk.adapters() as adapters:
@@ -158,7 +158,7 @@ def test_what_is_not_wanted_is_not_made_and_not_missed() -> None:
         assert set(desk.parts) == {"keys"} and not waiting(desk.runner)
         post, pedal_alive, click, code = desk.given["keys"]
         assert post == desk.runner.post and not pedal_alive() and code is None
-        click()  # without a speaker it is harmless
+        click()  # without a speaker it does nothing
         assert adapters.inputs() == Inputs("off", None, "off", False, True)
 
 
@@ -182,7 +182,7 @@ def test_pedal_and_keys_post_by_way_of_the_page_and_click() -> None:
         assert not pedal_alive()
 
 
-def test_the_view_is_given_how_the_inputs_stand() -> None:
+def test_the_view_gets_the_state_of_the_inputs() -> None:
     desk = Desk()
     with desk.adapters() as adapters:
         adapters.open(CtrlC(), LEFT)
@@ -198,9 +198,9 @@ def test_the_view_is_given_how_the_inputs_stand() -> None:
     assert desk.view.inputs() == Inputs("missing", None, "off", False, False)
 
 
-def test_where_nothing_can_drive_it_the_microphone_is_asked_for_and_else_it_is_refused() -> None:
+def test_without_another_way_to_drive_it_the_microphone_is_looked_for_or_the_session_is_refused() -> None:
     desk = Desk("pedal", "keys")
-    with pytest.raises(CouldNotRun, match="nothing can drive the session"), desk.adapters() as adapters:
+    with pytest.raises(CouldNotRun, match="nothing can control the session"), desk.adapters() as adapters:
         adapters.open(CtrlC(), LEFT)
     assert desk.parts["listener"].asked == 1
     assert desk.life[-4:] == [f"close {name}" for name in ("view", "listener", "speaker", "page")]
@@ -221,7 +221,7 @@ def test_where_nothing_can_drive_it_the_microphone_is_asked_for_and_else_it_is_r
 @pytest.mark.parametrize("raises", [False, True])
 @pytest.mark.parametrize("name", ["page", "speaker", "listener", "pedal", "keys"])
 def test_after_ctrl_c_nothing_more_is_opened_and_what_is_open_is_closed(name: str, raises: bool) -> None:
-    """It comes as an event, or as the exception where one waits for the microphone; the open part is whole first."""
+    """It comes as an event or, during the wait for the microphone, as the exception. The current step ends first."""
     desk, ctrl_c = Desk(), CtrlC()
     made = desk.make
 
@@ -243,7 +243,7 @@ def test_after_ctrl_c_nothing_more_is_opened_and_what_is_open_is_closed(name: st
     assert opened[1:] == order[: last + (not raises)]
 
 
-def test_the_last_words_are_let_out_where_the_session_has_ended() -> None:
+def test_the_last_words_are_spoken_if_the_session_has_ended() -> None:
     for mode, drained in ((FINISHED, [CLOSING_SPEECH_S]), (ENDED_EARLY, [CLOSING_SPEECH_S]), (STANDING_BY, [])):
         desk = Desk()
         with desk.adapters() as adapters:

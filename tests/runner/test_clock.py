@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from assistant.runner.clock import SetClock, utc_text
 
 
-def test_a_set_clock_stands_until_it_is_set_and_never_falls() -> None:
+def test_a_set_clock_stays_until_it_is_set_and_never_falls() -> None:
     clock = SetClock(100.0)
     clock.set(103.25)
     clock.set(50.0)

@@ -1,4 +1,4 @@
-"""The wall clock that dates the journal is sane, its time zone is known, and there is some way to answer."""
+"""The wall clock that dates the journal is plausible, its time zone is known, and there is a way to answer."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def unreadable() -> str:
 
 
 @pytest.mark.parametrize("last", [unreadable, lambda: "no date", none])
-def test_a_journal_that_tells_nothing_does_not_blame_the_clock(
+def test_an_unreadable_journal_does_not_blame_the_clock(
     last: Callable[[], str | None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(health, "zone_name", lambda environ: "Europe/Oslo")
@@ -76,7 +76,9 @@ def zone(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[str], None]]:
         ("/no/such/zone", False),
     ],
 )
-def test_a_time_zone_that_the_system_does_not_know_is_told(name: str, known: bool, zone: Callable[[str], None]) -> None:
+def test_a_time_zone_that_the_system_does_not_know_is_reported(
+    name: str, known: bool, zone: Callable[[str], None]
+) -> None:
     """POSIX, "Environment Variables", TZ: a name of the database with or without a colon, or a rule."""
     zone(name)
     line = health.clock(lambda: RELEASED_AT + DAY, none)

@@ -1,4 +1,4 @@
-"""A rehearsed session is killed (SIGKILL) at random moments and resumed, again and again: nothing lost or repeated."""
+"""A rehearsed session is killed (SIGKILL) at random moments and resumed, over and over: nothing is lost or repeated."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ TAKEN_BACK = {"stepped_back", "jumped"}
 def line(n: int) -> str:
     """A tap and a long press in turn get through every state: a cut, a stand by, carrying on, checks, questions.
 
-    Now and then a pass is taken back, or a cut one gone to; the long press that follows is the yes.
+    Now and then a pass is taken back, or the session goes to a cut pass; the next long press is the yes.
     """
     if n % 38 == 17:
         return "heard marigold return to previous"
@@ -81,7 +81,7 @@ class Bench:
             self.seen.append((str(line["kind"]), int(str(line["setup"])), int(str(line["pass"]))))
 
     def check(self) -> None:
-        """What was said to be cut is in the journal, in order, and nothing is there twice."""
+        """Every pass announced as cut is in the journal, in order, and none is there twice."""
         if self.session is None:
             return
         with Journal.open(self.folder / "state") as journal:

@@ -27,7 +27,7 @@ def test_facts_are_committed_before_anything_is_said_or_shown() -> None:
     assert {entry[0] for entry in log.done[1:]} >= {"say", "listen", "show", "said", "prepare"}
 
 
-def test_a_watcher_sees_each_turn_after_its_commit_and_before_it_is_told() -> None:
+def test_a_watcher_sees_each_turn_after_its_commit_and_before_its_effects() -> None:
     runner, log, _ = started()
     turns: list[tuple[str, list[str], list[object]]] = []
 
@@ -102,7 +102,7 @@ def test_an_answer_before_the_deadline_counts_and_the_deadline_then_does_nothing
     assert log.done == []
 
 
-def test_hearing_is_deaf_from_the_first_to_the_last_announcement() -> None:
+def test_nothing_is_heard_from_the_first_to_the_last_announcement() -> None:
     runner, log, _ = started()
     for event in (
         SpeechStarted(1, UTC, "a1"),
@@ -128,7 +128,7 @@ def test_the_session_goes_on_without_any_adapter() -> None:
     assert runner.state.open_check == 1
 
 
-def test_what_is_opened_counts_as_out_when_all_of_it_was_handed_over() -> None:
+def test_what_is_opened_counts_as_out_once_all_of_it_was_handed_over() -> None:
     runner, _, clock = started()
     clock.set(30)
     runner.handle(long_press(5))
@@ -144,7 +144,7 @@ def test_without_a_speaker_every_announcement_has_failed_at_once() -> None:
     assert runner.next_event(0) == SpeechEnded(0.0, ANY, runner.state.opening.announcement, "failed")
 
 
-def test_a_voice_that_gives_no_sign_is_given_up_and_that_is_said() -> None:
+def test_a_voice_that_gives_no_sign_is_given_up_and_reported() -> None:
     runner, _, clock = started()
     clock.set(VERDICT_S + 0.1)
     runner.look_after_voice()
@@ -155,7 +155,7 @@ def test_a_voice_that_gives_no_sign_is_given_up_and_that_is_said() -> None:
     assert runner.next_event(0) is None, "once"
 
 
-def test_two_soft_notes_come_before_what_is_asked_and_before_nothing_else() -> None:
+def test_two_soft_notes_come_before_questions_and_nothing_else() -> None:
     runner, log, _ = started()
     job = runner.state.the_job
     runner.state = replace(runner.state, job=replace(job, voice=replace(job.voice, tone=True)))
@@ -184,7 +184,7 @@ def test_the_phrases_in_force_follow_the_state() -> None:
     assert "marigold safety guard fitted" in texts and "marigold all clamps are secure" not in texts
 
 
-def test_the_logbook_itself_fails_when_told_to() -> None:
+def test_the_logbook_itself_fails_on_request() -> None:
     log = Logbook()
     log.fails = True
     with pytest.raises(OSError):

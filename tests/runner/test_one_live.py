@@ -44,7 +44,7 @@ def cutting(saw: Saw) -> None:
 
 
 def refused(saw: Saw, command: list[str]) -> str:
-    """What is shown, on one line."""
+    """What is shown, joined to one line."""
     saw.run(command)
     code, shown = saw.ended()
     assert code == 3, shown
@@ -86,7 +86,7 @@ def test_the_view_refuses_before_it_takes_the_terminal(saws: tuple[Saw, Saw]) ->
 
 
 def test_a_killed_holder_makes_room_and_is_not_named_for_the_next_one(saws: tuple[Saw, Saw]) -> None:
-    """Its particulars are left behind. Resuming is refused as cutting is, for the session that runs by then."""
+    """Its note stays behind. Resuming is refused like cutting, with the name of the session that runs by then."""
     first, second = saws
     cutting(first)
     killed = first.child.pid
@@ -155,10 +155,10 @@ def test_of_many_that_begin_at_once_one_runs() -> None:
             child.communicate("end\n", timeout=20)
 
 
-def test_where_the_runtime_folder_can_not_be_used_the_data_folder_serves(
+def test_without_a_usable_runtime_folder_the_data_folder_is_used(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Both know of one another there."""
+    """Both know of each other there."""
     monkeypatch.delenv(FOLDER_VARIABLE)
     (tmp_path / "file").write_text("")
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
@@ -172,7 +172,7 @@ def test_where_the_runtime_folder_can_not_be_used_the_data_folder_serves(
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the variable is the desktops' on Linux")
-def test_it_lies_in_the_users_runtime_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_lock_is_in_the_users_runtime_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv(FOLDER_VARIABLE)
     (tmp_path / "run").mkdir(mode=0o700)
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "run"))
@@ -181,15 +181,15 @@ def test_it_lies_in_the_users_runtime_folder(tmp_path: Path, monkeypatch: pytest
     assert held == {"live-session.lock", "live-session.json"}
 
 
-def test_where_the_system_names_no_runtime_folder_no_warning_is_shown() -> None:
-    """The library warns once a process, on the terminal of whoever cuts."""
+def test_without_a_runtime_folder_no_warning_is_shown() -> None:
+    """The library warns once per process, on the operator's terminal."""
     script = "from assistant.runner.one_live import _folders\nprint(next(_folders()))"
     environ = {name: value for name, value in os.environ.items() if name not in (FOLDER_VARIABLE, "XDG_RUNTIME_DIR")}
     done = subprocess.run([sys.executable, "-c", script], cwd=ROOT, env=environ, capture_output=True, text=True)
     assert (done.returncode, done.stderr) == (0, "") and "kerfcall" in done.stdout
 
 
-def test_no_usable_folder_is_said_with_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_a_usable_folder_the_refusal_says_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "file").write_text("")
     monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "file"))
     with pytest.raises(CouldNotRun, match=f"can't lock {tmp_path}.*{FOLDER_VARIABLE}"):
@@ -200,13 +200,13 @@ def test_no_usable_folder_is_said_with_what_to_do(tmp_path: Path, monkeypatch: p
     "left",
     [b"", b"{", b"[]", b"\xff", b'{"pid": "1", "title": "t", "session": "s", "state": "", "since": "2026-01-01"}'],
 )
-def test_particulars_that_can_not_be_read_name_nobody(tmp_path: Path, left: bytes) -> None:
+def test_an_unreadable_note_names_nobody(tmp_path: Path, left: bytes) -> None:
     (tmp_path / "note").write_bytes(left)
     assert refusal(tmp_path / "note") == refusal(tmp_path / "missing")
     assert refusal(tmp_path / "note").startswith("another live session is running. Only one may run")
 
 
-def test_one_that_is_just_beginning_has_no_session_to_come_back_to() -> None:
+def test_a_session_that_is_just_beginning_offers_no_resume() -> None:
     with LiveLock("Small tray", None) as lock:
         early = refusal(lock._note_file)
         lock.name("2026-11-25-1")

@@ -1,8 +1,10 @@
-"""Rehearsals: script lines, file sound and deadlines in order of time, on a clock of their own."""
+"""Rehearsals: script lines, sound files and deadlines in order of time, on a separate clock."""
 
 from __future__ import annotations
 
 import time
+
+import pytest
 
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Runner
@@ -76,7 +78,7 @@ def test_it_stops_where_an_announcement_ends_and_before_the_next_line() -> None:
     assert [round(at, 3) for at in sound.reached] == [2, 3.25, 5]
 
 
-def test_every_sample_is_heard_once_and_then_the_end_is_told() -> None:
+def test_every_sample_is_heard_once_and_then_the_end_is_reported() -> None:
     runner, _, clock = started()
     ear, source = Ear(), Source(1.23)
     Rehearsal(runner, clock, parse_script("0.333 pedal tap\n", "s"), ear=ear, source=source).run()
@@ -105,8 +107,15 @@ def test_a_phrase_of_the_table_is_heard_with_the_grammar_in_force() -> None:
     assert runner.state.open_check == 1
 
 
+@pytest.mark.parametrize("state, said", [("lost", "is lost"), ("stands in", "is limited"), ("works", "works")])
+def test_a_part_is_said_to_be_lost_limited_or_working(state: str, said: str) -> None:
+    runner, log, clock = started()
+    Rehearsal(runner, clock, parse_script(f"1 device loudspeaker {state}\n", "s")).run()
+    assert ("said", f"The loudspeaker {said} (rehearsed).") in log.of("said")
+
+
 def test_keys_are_pressed_at_their_times_and_what_they_do_is_handled() -> None:
-    """A key that does nothing yet, such as the first of several, is no event."""
+    """A key that does nothing yet, such as the first of several, makes no event."""
     runner, log, clock = started()
     pressed: list[tuple[float, str]] = []
 

@@ -1,4 +1,4 @@
-"""Rehearsal scripts: a line per event; every fault at once, by line."""
+"""Rehearsal scripts: one line per event, and every fault at once, by line."""
 
 from __future__ import annotations
 
@@ -31,12 +31,12 @@ def test_lines_comments_and_blanks() -> None:
         ("long  press", Press.LONG),
     ],
 )
-def test_a_gesture_may_be_written_as_it_is_shown_or_as_it_is_stored(written: str, press: Press) -> None:
+def test_a_gesture_can_be_written_as_it_is_shown_or_as_it_is_stored(written: str, press: Press) -> None:
     (line,) = parse_script(f"1 pedal {written}", "s")
     assert line.argument == press
 
 
-def test_a_device_may_be_lost_and_come_back() -> None:
+def test_a_device_can_be_lost_and_come_back() -> None:
     assert parse_script("1 device microphone lost\n2 device pedal stands in", "s")[1].argument == "pedal stands in"
 
 
@@ -61,7 +61,7 @@ def test_a_device_may_be_lost_and_come_back() -> None:
         ("1 device radio lost", "names no device and state"),
     ],
 )
-def test_each_fault_names_its_line_and_the_mend(line: str, words: str) -> None:
+def test_each_fault_names_its_line_and_the_fix(line: str, words: str) -> None:
     with pytest.raises(BadInput, match=words) as caught:
         parse_script(f"# first\n{line}\n", "script.txt")
     (fault,) = caught.value.faults
@@ -74,7 +74,7 @@ def test_all_faults_at_once_and_time_that_goes_back() -> None:
     assert [fault.where for fault in caught.value.faults] == ["s: line 2", "s: line 3", "s: line 4"]
 
 
-def test_files_that_can_not_be_read(tmp_path: Path) -> None:
+def test_unreadable_files(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="can't be read"):
         read_script(tmp_path / "none.txt")
     with pytest.raises(BadInput, match="can't be read"):

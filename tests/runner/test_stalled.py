@@ -1,6 +1,6 @@
-"""Presses while the journal's disk is stalled: nothing is recorded or confirmed that had not been announced before.
+"""Presses while the journal's disk is stalled record and confirm nothing that was not announced before.
 
-The whole program in a pseudo-terminal; only its journal's commits are held up, for as long as a file is there.
+The whole program runs in a pseudo-terminal. Only its journal's commits are delayed, as long as a certain file exists.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning"),
 ]
 PASS_TAKES_S = 1.0  # as in SHOP
-APART_S = PASS_TAKES_S + TOLD_S  # each press would do, had what it answers been announced when the one before was made
+APART_S = PASS_TAKES_S + TOLD_S  # each press would count if its question had been announced at the press before it
 REFUSED = "began before this was asked, so it does not count."
 UNTIL_COMMITTED_S = 15.0
-PRESSES = 4  # a line of plain text says how often, the fourth time too
+PRESSES = 4  # a plain line says how often, also the fourth time
 
 
 class SlowSaw(Saw):
-    """Its disk stalls and goes on again when told to."""
+    """The program, whose disk stalls and goes on at the test's request."""
 
     def __init__(self, folder: Path):
         super().__init__(folder)
@@ -42,7 +42,7 @@ class SlowSaw(Saw):
         self.until(FIRST_CHECK)
 
     def press_in_stall(self, first: str, *keys: str) -> None:
-        """The first key's facts are in the journal, and its commit hangs; only then come the others."""
+        """The first key's facts are in the journal and its commit hangs. Only then do the other keys come."""
         time.sleep(APART_S)
         before = len(self.facts())
         self._stall.touch()
@@ -58,7 +58,7 @@ class SlowSaw(Saw):
         self._stall.unlink()
 
     def end(self) -> list[Fact]:
-        """Leave; all that was recorded."""
+        """Leave the session. Returns everything recorded."""
         self.keys(("q", "stays open"))
         assert self.ended()[0] == 1
         return self.facts()
@@ -75,7 +75,7 @@ START = [("started",), ("setup_started", 1)]
 
 
 def test_taps_in_a_stall_record_only_the_pass_that_had_been_announced(saw: SlowSaw) -> None:
-    """Each is later than the one before by more than a pass takes. Afterwards a pass is recorded as ever."""
+    """Each tap is later than the previous one by more than a pass takes. Afterwards passes are recorded as usual."""
     saw.begin()
     saw.keys(("h", SECOND_CHECK), ("h", "pass 1/"))
     saw.press_in_stall(" ", *PRESSES * " ")
@@ -91,7 +91,7 @@ def test_taps_in_a_stall_record_only_the_pass_that_had_been_announced(saw: SlowS
 
 @pytest.mark.long
 def test_long_presses_in_a_stall_confirm_only_the_check_that_had_been_asked(saw: SlowSaw) -> None:
-    """The first confirms what was asked; what the others would confirm is asked only after the stall."""
+    """The first press confirms what was asked. What the others would confirm is asked only after the stall."""
     saw.begin()
     saw.press_in_stall("h", *PRESSES * "h")
     saw.until(SECOND_CHECK)
@@ -103,8 +103,8 @@ def test_long_presses_in_a_stall_confirm_only_the_check_that_had_been_asked(saw:
     assert saw.end() == [*recorded, checked(1, "keys")[3], ("setting_called", 1, 1)]
 
 
-def test_a_long_press_in_a_stall_stands_by_where_a_pass_was_announced_last(saw: SlowSaw) -> None:
-    """It meant that when it began; and what follows it in the stall confirms nothing and cuts nothing."""
+def test_a_long_press_in_a_stall_stands_by_if_a_pass_was_announced_last(saw: SlowSaw) -> None:
+    """It meant "stand by" when it began. What follows it in the stall confirms nothing and records no cut."""
     saw.begin()
     saw.keys(("h", SECOND_CHECK), ("h", "pass 1/"))
     saw.press_in_stall(" ", " ", "h", "h", " ")
@@ -117,7 +117,7 @@ def test_a_long_press_in_a_stall_stands_by_where_a_pass_was_announced_last(saw: 
 
 @pytest.mark.long
 def test_a_stall_of_the_last_pass_does_not_confirm_that_the_saw_is_off(saw: SlowSaw) -> None:
-    """A setup of two passes. What was pressed in the stall would have counted the sockets before anybody was asked."""
+    """A setup of two passes. Presses in the stall would have confirmed the sockets' count before it was asked."""
     plan = saw.folder / "plan.toml"
     plan.write_text(plan.read_text(encoding="utf-8").replace("width = 90", "width = 18"), encoding="utf-8")
     saw.begin()

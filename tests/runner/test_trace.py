@@ -1,4 +1,4 @@
-"""The trace: JSON Lines with one head; facts and effects by name; passing facts are not in it."""
+"""The trace: JSON Lines with the same head, facts and effects by name, and no passing facts."""
 
 from __future__ import annotations
 
@@ -39,13 +39,13 @@ def test_the_head_of_every_line() -> None:
     assert line["gesture"] == "tap" and line["since"] == 6.6
 
 
-def test_facts_are_as_journalled_and_passing_ones_left_out() -> None:
+def test_facts_are_as_journalled_and_passing_facts_are_skipped() -> None:
     told = lines(facts.SettingCalled(1, 2, "1235/100"), facts.PassCut(1, 2, "pedal"), facts.Dropped())
     assert [line["kind"] for line in told] == ["setting_called", "pass_cut"]
     assert told[0]["setting"] == 12.35 and told[1]["pass"] == 2
 
 
-def test_the_job_is_told_in_short() -> None:
+def test_the_job_is_given_in_brief() -> None:
     for line in lines(Start(0, UTC, job()), facts.Started(job())):
         assert {"title": "Small tray", "setups": 4, "passes": 12}.items() <= line.items()
 
@@ -61,7 +61,7 @@ def test_effects_carry_words_and_phrases() -> None:
     assert told[4]["kind"] == "close" and told[4]["open"] is True
 
 
-def test_every_kind_of_event_can_be_told() -> None:
+def test_every_kind_of_event_can_be_traced() -> None:
     all_events = [
         Heard(1, UTC, "cut", None, "x", 1, 2),
         events.NotHeard(1, UTC, "noise"),

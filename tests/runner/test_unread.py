@@ -1,6 +1,6 @@
-"""A terminal that nobody reads, in plain lines and with the view: the session goes on, and counts nothing unseen.
+"""A terminal that nobody reads, with plain lines and with the view: the session goes on, and nothing unseen counts.
 
-The whole program in a pseudo-terminal that is full to the last byte; what it recorded is read from its journal.
+The whole program runs in a pseudo-terminal that is full to the last byte. Its journal shows what it recorded.
 """
 
 from __future__ import annotations
@@ -29,13 +29,13 @@ if sys.platform != "win32":
     from tests.screens.view_rig import Rig, program
 
 PATIENCE_S = 30.0
-QUICK_VOICE = f"{SHOP}[voice]\nspeech_rate = 450\n"  # what is said here is waited for
+QUICK_VOICE = f"{SHOP}[voice]\nspeech_rate = 450\n"  # the test waits for what is said here
 SAYINGS = 60  # more than the lines that wait for a terminal
 START = [("started",), ("setup_started", 1)]
 
 
 class Unread:
-    """The program at its first check, which has been read; from `fill` on nobody reads."""
+    """The program at its first check, which has been read. After `fill`, nobody reads."""
 
     def __init__(self, folder: Path, *options: str, silent: bool = True):
         self.folder = folder
@@ -49,7 +49,7 @@ class Unread:
             return [plain(record.fact) for record in journal.replay(journal.sessions()[-1].id)]
 
     def press_until(self, key: str, fact: Fact) -> None:
-        """The key again and again, as it may be too early, until this is the newest fact; nothing is read."""
+        """Press the key repeatedly, since it may be too early, until this is the newest fact. Reads nothing."""
         end = time.monotonic() + PATIENCE_S
         while self.facts()[-1] != fact:
             assert time.monotonic() < end, self.facts()[-3:]
@@ -84,7 +84,7 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Unread]]:
 def test_without_a_voice_nothing_that_was_not_shown_is_confirmed(
     start: Callable[..., Unread], kind: tuple[str, ...]
 ) -> None:
-    """The check that was read is; the next one, only once it can be read."""
+    """The check that was read is confirmed. The next check is confirmed only once it can be read."""
     one = start(*kind)
     one.rig.fill()
     one.rig.send("h")
@@ -100,7 +100,7 @@ def test_without_a_voice_nothing_that_was_not_shown_is_confirmed(
 
 
 def test_a_check_whose_lines_were_dropped_is_confirmed_once_it_was_said_again(start: Callable[..., Unread]) -> None:
-    """Of plain lines the newest wait; the question that is not among them was never shown."""
+    """The newest plain lines wait. A question that is not among them was never shown."""
     one = start("--plain")
     one.rig.fill()
     one.rig.send("h")
@@ -128,7 +128,7 @@ def test_a_check_whose_lines_were_dropped_is_confirmed_once_it_was_said_again(st
 def test_with_a_voice_a_pass_is_recorded_once_it_was_spoken(
     start: Callable[..., Unread], kind: tuple[str, ...], tmp_path: Path
 ) -> None:
-    """Nothing of it is read: the session waits for no terminal, and what was heard needs none."""
+    """Nothing is read: the session waits for no terminal, and what was heard needs none."""
     one = start(*kind, "--speaker", str(tmp_path / "said.wav"), silent=False)
     one.rig.fill()
     one.press_until("h", ("check_opened", 1, "guard"))
@@ -141,7 +141,7 @@ def test_with_a_voice_a_pass_is_recorded_once_it_was_spoken(
 
 
 @pytest.mark.parametrize("way", ["q", "\x03", "SIGTERM"])
-def test_it_ends_when_it_is_told_to_with_its_journal_whole(
+def test_it_ends_on_request_with_its_journal_whole(
     start: Callable[..., Unread], kind: tuple[str, ...], way: str
 ) -> None:
     one = start(*kind)

@@ -1,4 +1,4 @@
-"""What the voice owes: word of each announcement within seconds, by the session's clock; and what follows if not."""
+"""The voice must report on each announcement within seconds, by the session's clock. What follows if it doesn't."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ UTC = "2026-03-02T09:00:00.000Z"
 # --- the watch
 
 
-def test_nothing_is_owed_where_nothing_was_handed_over() -> None:
+def test_nothing_is_owed_if_nothing_was_handed_over() -> None:
     watch = VoiceWatch()
     assert watch.overdue(1e6) == () and not watch.lost
 
@@ -57,7 +57,7 @@ def test_each_sign_gives_the_next_its_own_time(sign: str) -> None:
     assert watch.overdue(2 * VERDICT_S - 0.4) == ("a2",)
 
 
-def test_what_sounds_has_as_long_as_the_longest_takes_and_no_longer() -> None:
+def test_speech_may_last_as_long_as_the_longest_announcement_and_no_longer() -> None:
     watch = VoiceWatch()
     watch.handed("a1", 0.0)
     watch.started("a1", 1.0)
@@ -66,7 +66,7 @@ def test_what_sounds_has_as_long_as_the_longest_takes_and_no_longer() -> None:
     assert watch.lost and not watch.sounding
 
 
-def test_the_first_sign_of_a_lost_voice_brings_it_back_and_is_told_once() -> None:
+def test_the_first_sign_of_a_lost_voice_brings_it_back_and_is_reported_once() -> None:
     watch = VoiceWatch()
     watch.handed("a1", 0.0)
     watch.overdue(6.0)
@@ -75,7 +75,7 @@ def test_the_first_sign_of_a_lost_voice_brings_it_back_and_is_told_once() -> Non
 
 
 def test_a_soft_note_is_no_sign_of_a_voice() -> None:
-    """It takes a loudspeaker alone."""
+    """It needs only a loudspeaker."""
     watch = VoiceWatch()
     watch.handed("a1", 0.0)
     watch.started(NOTE, VERDICT_S - 1)
@@ -99,7 +99,7 @@ def test_the_end_of_what_was_given_up_is_no_sign_of_a_voice() -> None:
 
 
 class Bench:
-    """A session that hears itself out, with a speaker that never says a word of its own accord."""
+    """A session whose answers count only once announced, with a speaker that reports only when the test makes it."""
 
     def __init__(self) -> None:
         self.log, self.clock = Logbook(), SetClock()
@@ -142,7 +142,7 @@ class Bench:
         return [(event.state, event.text) for event in self.events if isinstance(event, DeviceChanged)]
 
 
-def test_a_speaker_that_never_says_anything_is_lost_in_time_and_said_to_be() -> None:
+def test_a_speaker_that_never_says_anything_is_lost_in_time_and_reported() -> None:
     bench = Bench()
     handed = [f"a{n}" for n in range(1, bench.runner.state.said + 1)]
     bench.at(VERDICT_S)
@@ -156,7 +156,7 @@ def test_a_speaker_that_never_says_anything_is_lost_in_time_and_said_to_be() -> 
 
 
 def test_until_then_nothing_counts_and_afterwards_what_was_shown_does() -> None:
-    """There is no time after which a check counts unheard and unseen, however long it has been open."""
+    """A check that was neither heard nor seen never counts, however long it has been open."""
     bench = Bench()
     bench.shown(1.0)
     bench.long_press(VERDICT_S - 0.1)
@@ -173,7 +173,7 @@ def test_until_then_nothing_counts_and_afterwards_what_was_shown_does() -> None:
     assert bench.confirmed == 2
 
 
-def test_a_lost_voice_is_handed_everything_and_its_first_sound_brings_it_back() -> None:
+def test_a_lost_voice_still_gets_everything_and_its_first_sound_brings_it_back() -> None:
     bench = Bench()
     bench.at(6.0)
     bench.shown(6.0)
@@ -194,8 +194,8 @@ def test_a_lost_voice_is_handed_everything_and_its_first_sound_brings_it_back() 
     assert len(bench.failed) == before, "what is handed to it now has its own time"
 
 
-def test_a_speech_whose_word_waits_in_the_queue_is_not_given_up() -> None:
-    """After a stall its word has come; only nobody has read it yet. The live loop looks when nothing waits."""
+def test_speech_whose_report_waits_in_the_queue_is_not_given_up() -> None:
+    """After a stall its report is still in the queue. The live loop checks the voice only when the queue is empty."""
     bench = Bench()
     ids = [f"a{n}" for n in range(1, bench.runner.state.said + 1)]
     for id in ids:
@@ -204,12 +204,12 @@ def test_a_speech_whose_word_waits_in_the_queue_is_not_given_up() -> None:
     bench.clock.set(30.0)
     bench.runner.post(Leave(30.0, UTC))
     run_live(bench.runner)
-    bench.runner.drain()  # what it posted while words waited comes after all of them
+    bench.runner.drain()  # what it posted while reports waited comes after all of them
     assert bench.devices == [] and bench.failed == []
 
 
 def test_the_live_loop_looks_after_the_voice() -> None:
-    """The clock stands still but for what the pump, called at every look, sets it on."""
+    """The clock moves only when the pump, called in every round, moves it."""
     bench = Bench()
     times: list[float] = []
 
@@ -231,7 +231,7 @@ def test_events_that_never_stop_do_not_put_off_the_verdict() -> None:
     take = bench.runner.next_event
 
     def just_in_time(timeout_s: float | None) -> Event:
-        """Nothing waits in between, and yet one has always come when the loop's wait is over."""
+        """The queue is empty in between, and yet an event has always come when the loop's wait is over."""
         return take(0) or NotHeard(bench.clock.at(), UTC, "it was not a phrase")
 
     def pump(at: float) -> None:
@@ -245,7 +245,7 @@ def test_events_that_never_stop_do_not_put_off_the_verdict() -> None:
 
 
 def test_what_is_still_being_made_is_slow_and_not_lost() -> None:
-    """On a slow machine an announcement may take many times as long to make as a voice has to give word."""
+    """On a slow machine, making an announcement can take many times the limit within which a voice must report."""
     bench = Bench()
     for at in range(1, 60):
         bench.log.moved = float(at)
@@ -257,7 +257,7 @@ def test_what_is_still_being_made_is_slow_and_not_lost() -> None:
     assert bench.devices == [("lost", LOST)], "nothing moved any more"
 
 
-def test_what_is_made_for_ever_is_lost_in_the_end() -> None:
+def test_an_announcement_that_is_never_finished_is_lost_in_the_end() -> None:
     bench = Bench()
     for at in range(1, round(LONGEST_S + VERDICT_S) + 2):
         bench.log.moved = float(at)
@@ -277,7 +277,7 @@ def test_a_voice_in_time_is_never_called_slow() -> None:
         assert not watch.became_slow(n * 10.0 + 9.9)
 
 
-def test_only_the_making_is_no_sign_that_what_sounds_still_sounds() -> None:
+def test_rendering_does_not_show_that_current_speech_goes_on() -> None:
     watch = VoiceWatch()
     watch.handed("a1", 0.0)
     watch.started("a1", 1.0)

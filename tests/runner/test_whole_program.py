@@ -1,4 +1,4 @@
-"""`cut` and `resume` live, as a process of their own: keys in a terminal, a pedal's key on a display, no sound card."""
+"""`cut` and `resume` live, as separate processes: keys in a terminal, a pedal's key on a display, no sound card."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ GAP_S = 0.8  # the same key sooner is auto-repeat
 DOUBLE_S = 0.1
 LONG_S = 1.5  # with auto-repeat from 0.66 s on, as the display server has it
 SETTLE_S = 0.3
-TOLD_S = READING_S + 0.4  # what was only shown counts as announced from then on
+TOLD_S = READING_S + 0.4  # what was only shown counts as announced after this time
 SHOP = """
 unit = "mm"
 checks_off = ["zero", "edge and face", "blade height", "backing"]
@@ -64,7 +64,7 @@ class Saw:
     def run(self, command: list[str], **environ: str) -> None:
         """In a pseudo-terminal, without a display unless `environ` names one.
 
-        Nobody reads it between two keys: what the view was writing then may be cut short within a letter.
+        Nobody reads it between two keys, so what the view was writing then can be cut off within a letter.
         """
         kept = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "XDG_SESSION_TYPE")}
         self.child = pexpect.spawn(
@@ -102,7 +102,7 @@ class Saw:
         return self.child.exitstatus, rest
 
     def facts(self) -> list[Fact]:
-        """Kind, setup, pass or check, and by whom, of every fact of the one session, each as far as it has them.
+        """Kind, setup, pass or check, and source of every fact of the session, as far as each has them.
 
         None before it is in the journal.
         """
@@ -139,7 +139,7 @@ def asked(setup: int, by: str, *names: str) -> list[Fact]:
 
 
 def checked(setup: int, by: str) -> list[Fact]:
-    """What is asked before a setup's first pass; from the second setup on clamps and guard are one question."""
+    """The checks before a setup's first pass. From the second setup on, clamps and guard are one question."""
     return asked(setup, by, *(("clamps", "guard") if setup == 1 else ("clamps and guard",)))
 
 
@@ -153,7 +153,7 @@ def one_pass(setup: int, number: int, by: str) -> list[Fact]:
 
 
 def one_setup(setup: int, by: str) -> list[Fact]:
-    """A whole setup without a detour: its two passes are those of a 6.05 mm socket and a 3.18 mm kerf."""
+    """A whole setup without a detour: two passes for a 6.05 mm socket and a 3.18 mm kerf."""
     passes = one_pass(setup, 1, by) + one_pass(setup, 2, by)
     return [("setup_started", setup), *checked(setup, by), *passes, *counted(setup, by)]
 
@@ -163,7 +163,7 @@ BOTH_CHECKS, LAST_CHECK = "check: clamps and guard,", "check: saw off,"
 
 
 def test_keys_drive_a_whole_job_and_the_program_ends_by_itself(saw: Saw) -> None:
-    """One long press per check, one space per pass; saying it again leaves no trace. No key is needed to end it."""
+    """One long press per check, one space per pass. Saying again leaves no trace, and no key is needed to end."""
     saw.run(saw.cut("--no-voice"))
     saw.until(FIRST_CHECK)
     saw.until("The pedal is not heard: there is no display server")
@@ -191,7 +191,7 @@ def test_a_check_confirmed_before_it_could_be_read_is_not_confirmed(saw: Saw) ->
 
 @pytest.mark.parametrize("view", [False, True])
 def test_a_new_session_names_those_left_open_before_its_first_board(saw: Saw, view: bool) -> None:
-    """One that was only rehearsed is not among them; and nothing keeps the new one from being cut."""
+    """A session that was only rehearsed is not among them. Nothing prevents the new session from being cut."""
     script = saw.folder / "script.txt"
     script.write_text("1 interrupt\n", encoding="utf-8")
     assert subprocess.run([*saw.cut_in_view(), "--rehearse", str(script)], check=False, capture_output=True).stdout
@@ -210,7 +210,7 @@ def test_a_new_session_names_those_left_open_before_its_first_board(saw: Saw, vi
 
 
 def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) -> None:
-    """Exit code 1 and how to come back; then: carriage, work, clamps and guard, and the pass as not cut."""
+    """Exit code 1 and how to resume. Then it asks about carriage, work, clamps and guard; the pass is not cut."""
     saw.run(saw.cut("--no-voice"))
     saw.until(FIRST_CHECK)
     saw.keys(("h", SECOND_CHECK), ("h", "pass 1/2"), (" ", "pass 2/2"), ("q", "Come back to it with: kerfcall resume "))
@@ -251,7 +251,7 @@ def test_a_pedal_drives_it_from_any_window(saw: Saw, xserver: XServer) -> None:
     tap("?? Setup 1 of 2: ")  # a tap confirms nothing: the check is asked again
     press_long(SECOND_CHECK)
     press_long("pass 1/2")
-    time.sleep(DOUBLE_S)  # no foot is back sooner: what comes at once after a release is a bounce
+    time.sleep(DOUBLE_S)  # no foot is faster: a press at once after a release is a bounce
     xserver.xdotool("key", "Next", "sleep", str(DOUBLE_S), "key", "Next")
     saw.until("Again: ")
     for other in ("Prior", "space", "b", "F13"):
@@ -327,7 +327,7 @@ def test_a_press_counts_once_while_the_programs_own_terminal_has_the_focus(saw: 
 
 
 def test_without_any_sound_device_it_runs_on_in_text_and_says_so_once(saw: Saw) -> None:
-    """Neither loudspeaker nor microphone: each is said once, with what replaces it, and the job goes on by keys."""
+    """Neither loudspeaker nor microphone: each is reported once, with what replaces it, and the job goes on by keys."""
     (saw.folder / "no-sound.conf").write_text("")
     nowhere = str(saw.folder / "no-server")
     saw.run(saw.cut(), ALSA_CONFIG_PATH=str(saw.folder / "no-sound.conf"), PULSE_SERVER=f"unix:{nowhere}")

@@ -1,4 +1,4 @@
-"""A program with both a pedal and terminal keys, run by the tests: writes what is posted to the file named."""
+"""A program with a pedal and terminal keys, run by the tests. It writes what is posted to the named file."""
 
 from __future__ import annotations
 

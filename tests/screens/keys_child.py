@@ -1,6 +1,6 @@
-"""A program with terminal keys, run by the tests inside a terminal of their own: prints what is posted.
+"""A program with terminal keys, run by the tests in a separate terminal. It prints what is posted.
 
-Arguments: whether a pedal listener is alive (yes | no), then what to do when told to end by "q":
+Arguments: whether a pedal listener is alive (yes | no), then how to end after "q":
 close | raise | exit.
 """
 
@@ -29,7 +29,7 @@ def main() -> None:
     print("begun", flush=True)
     while True:
         try:
-            # As the live loop does: a signal may have been taken by another thread, its handler runs in this one.
+            # As in the live loop: another thread may have received the signal, but its handler runs in this thread.
             event = events.get(timeout=0.2)
         except queue.Empty:
             continue

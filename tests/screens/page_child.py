@@ -1,4 +1,4 @@
-"""A bench page in a process of its own, to be killed: prints its port and pairing code, then waits."""
+"""A bench page in a separate process that the test kills. It prints its port and pairing code, then waits."""
 
 from __future__ import annotations
 

@@ -22,14 +22,14 @@ from tests.session.jobs import few_checks, job, plan, with_pass_time
 
 
 def made_job(may_record_cuts: bool = False, width: int = 84, run_down_s: float = 0.0, **kinds: Any) -> Job:
-    """By default nothing takes its time: no pass, and no blade to run down."""
+    """By default nothing takes time: no pass, and no blade running down."""
     made = with_pass_time(job(plan(width=width, **kinds), few_checks()), 0.0)
     return replace(made, page=PageSettings(may_record_cuts), run_down_s=run_down_s)
 
 
 @dataclass
 class Made:
-    """A session, its journal and its page. `turn` handles an event as the session's thread does."""
+    """A session, its journal and its page. `turn` handles an event like the session's thread."""
 
     folder: Path
     journal: Journal
@@ -38,7 +38,7 @@ class Made:
     page: BenchPage
     session: str
     notes: list[str] = field(default_factory=list)
-    """What the operator is shown: every note that was not withdrawn."""
+    """What the operator sees: every note that was not withdrawn."""
 
     @property
     def port(self) -> int:
@@ -53,7 +53,7 @@ class Made:
         self.turn(Gesture(at, self.clock.utc(), kind, at))
 
     def to_first_pass(self) -> None:
-        """Through every check that is asked, that at the end of a setup among them."""
+        """Confirm every check that is asked, also at the end of a setup."""
         while self.runner.state.mode == "checks":
             self.gesture("hold")
 
@@ -108,7 +108,7 @@ WATCH = """() => {
 
 
 def delays(sent: dict[int, float], seen: dict[int, float]) -> list[float]:
-    """How long after each pass was called (sent) it, or one after it, was seen: what comes together is shown as one."""
+    """How long after its call (sent) each pass or a later one was seen: the page shows changes together."""
     return [min(at for number, at in seen.items() if number >= called) - begun for called, begun in sent.items()]
 
 
@@ -167,7 +167,7 @@ def ask(
 
 
 class Pages:
-    """A stream read as a page reads it, on a thread of its own: (kind, body) in order."""
+    """A stream read like a page reads it, on a separate thread: (kind, body) in order."""
 
     def __init__(self, port: int, token: str):
         self.messages: list[tuple[str, Any]] = []

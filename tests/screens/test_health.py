@@ -16,7 +16,7 @@ posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are
 
 @pytest.fixture
 def terminal(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
-    """A pseudo-terminal; it is in the foreground as far as the look goes."""
+    """A pseudo-terminal that counts as being in the foreground."""
     master, slave = os.openpty()
     monkeypatch.setattr(os, "tcgetpgrp", lambda fd: os.getpgrp())
     monkeypatch.setenv("TERM", "xterm-256color")
@@ -48,7 +48,9 @@ def test_the_terminal_and_its_size(terminal: int, columns: int, rows: int, state
 
 
 @posix
-def test_a_terminal_that_can_not_show_a_page_or_wants_no_colour(terminal: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_terminal_that_cannot_show_a_page_or_asks_for_no_colour(
+    terminal: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     sized(terminal, 80, 24)
     monkeypatch.setenv("NO_COLOR", "1")
     with open(terminal, "w", encoding="utf-8", closefd=False) as out:
@@ -60,7 +62,7 @@ def test_a_terminal_that_can_not_show_a_page_or_wants_no_colour(terminal: int, m
 def test_no_terminal_means_plain_lines() -> None:
     with open(os.devnull, "w", encoding="utf-8") as out:
         line = health.display(out, {"XDG_SESSION_TYPE": "wayland"})
-    assert line.state == LIMITED and "no terminal" in line.text and line.data["columns"] is None
+    assert line.state == LIMITED and "not a terminal" in line.text and line.data["columns"] is None
     if sys.platform.startswith("linux"):
         assert line.data["desktop"] == "Wayland"
     assert health.display(out, {}).state == LIMITED, "a closed one"

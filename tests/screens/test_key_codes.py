@@ -40,7 +40,7 @@ NOTHING = [
     b"\x1bd",  # alt and d
     b"\x1bh",
     b"\x1b[Z",
-    b"\x1b[?62;22c",  # the terminal tells what it is
+    b"\x1b[?62;22c",  # the terminal reports what it is
     b"\x1b[12;40R",  # or where its cursor stands
     b"\x1b]11;rgb:0000/0000/0000\x1b\\",
     b"\x1b]0;yes\x07",

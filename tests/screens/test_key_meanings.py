@@ -1,4 +1,4 @@
-"""What the terminal's keys stand for."""
+"""What the terminal's keys mean."""
 
 from __future__ import annotations
 
@@ -31,20 +31,20 @@ def test_every_gesture_has_a_key() -> None:
     assert set(GESTURES.values()) == {"tap", "double", "hold"}
 
 
-def test_every_phrase_without_a_gesture_of_its_own_has_a_key() -> None:
+def test_every_phrase_without_a_gesture_has_a_key() -> None:
     """A cut is a tap, a check's answer a long press, "go to" has its own dialogue; all others are one key."""
     assert set(PHRASES.values()) | {"cut", "check", "go to"} == set(Intent)
     for key, intent in PHRASES.items():
         assert pressed([key]) == [Meaning("phrase", intent)]
 
 
-def test_every_key_is_in_the_list_that_the_question_mark_shows() -> None:
+def test_the_question_marks_list_has_every_key() -> None:
     assert pressed(["?"]) == [Meaning("note", KEY_LIST)]
     for key in (*GESTURES, *PHRASES, *PAGE, "g", "q", "?"):
         assert f" {key} " in KEY_LIST or f" {key}," in KEY_LIST, key
 
 
-def test_the_bench_pages_code_has_keys_of_its_own() -> None:
+def test_the_bench_pages_code_has_its_own_keys() -> None:
     assert pressed(["p", "v"]) == [Meaning("code", "show"), Meaning("code", "say")]
 
 
@@ -83,7 +83,7 @@ def test_go_to_pass_takes_a_number_and_enter() -> None:
 
 @pytest.mark.parametrize("keys", [["enter"], ["0", "enter"], ["1", "space"], ["1", "h"], ["esc"], ["1", "backspace"]])
 def test_anything_but_a_number_and_enter_drops_go_to_and_does_nothing_else(keys: list[str]) -> None:
-    """No tap and no long press slips in behind a go to that the operator has forgotten."""
+    """No tap and no long press gets through after a "go to" that the operator has forgotten."""
     answers = pressed(["g", *keys])
     assert answers[-1] == Meaning("note", DROPPED)
     assert all(answer is None for answer in answers[1:-1])

@@ -58,7 +58,7 @@ class Terminal:
         os.write(self.master, data)
 
     def until(self, text: str, within_s: float = 10.0) -> str:
-        """Everything shown up to and including `text`, which is taken away."""
+        """Everything shown up to and including `text`; it is removed from what is kept."""
         end = time.monotonic() + within_s
         while text not in self.seen:
             self._read(end - time.monotonic())
@@ -133,14 +133,14 @@ def test_nothing_is_echoed_and_arrows_and_pastes_do_nothing(terminal: Terminal) 
 
 
 @posix
-def test_the_terminal_is_asked_to_mark_pastes_and_told_to_stop_at_the_end(terminal: Terminal) -> None:
+def test_the_terminal_is_asked_to_mark_pastes_and_to_stop_at_the_end(terminal: Terminal) -> None:
     terminal.send(b"q")
     shown = terminal.until("ended")
     assert "\x1b[?2004l" in shown
 
 
 @posix
-def test_the_pedals_own_key_stands_in_for_the_pedal_and_its_auto_repeat_does_not(terminal: Terminal) -> None:
+def test_the_pedals_own_key_replaces_the_pedal_and_its_auto_repeat_does_not(terminal: Terminal) -> None:
     for _ in range(10):
         terminal.send(b"\x1b[6~")
         time.sleep(0.03)
@@ -201,8 +201,8 @@ def test_the_mode_is_put_back_when_a_signal_ends_the_program(terminal: Terminal,
 
 
 @posix
-def test_after_a_stop_it_takes_the_terminal_again(terminal: Terminal) -> None:
-    """Stopped by the signal that can't be caught; a shell then puts a mode of its own."""
+def test_after_a_stop_the_keys_take_the_terminal_again(terminal: Terminal) -> None:
+    """Stopped by the signal that can't be caught. A shell then sets its own mode."""
     terminal.process.send_signal(signal.SIGSTOP)
     os.waitpid(terminal.process.pid, os.WUNTRACED)
     terminal.termios.tcsetattr(terminal.slave, terminal.termios.TCSADRAIN, terminal.mode)
@@ -244,7 +244,7 @@ def test_ctrl_z_gives_the_terminal_back_to_the_shell_and_fg_takes_it_again() -> 
 
 @posix
 @pytest.mark.skipif(not shutil.which("bash"), reason="bash is not installed")
-def test_in_the_background_it_is_not_started_and_the_shell_keeps_its_terminal() -> None:
+def test_in_the_background_the_keys_do_not_start_and_the_shell_keeps_its_terminal() -> None:
     terminal = Terminal(command=["bash", "--norc", "--noprofile", "-i"], begun=PROMPT)
     try:
         terminal.send(b"%s -m tests.screens.keys_child no close &\r" % sys.executable.encode())
@@ -262,9 +262,9 @@ def test_a_closed_terminal_leaves(terminal: Terminal) -> None:
 
 
 @pytest.mark.parametrize("stdin", [io.StringIO("h\n"), None])
-def test_without_a_terminal_it_is_not_started_and_says_so(monkeypatch: pytest.MonkeyPatch, stdin: object) -> None:
+def test_without_a_terminal_the_keys_do_not_start_and_say_so(monkeypatch: pytest.MonkeyPatch, stdin: object) -> None:
     monkeypatch.setattr(sys, "stdin", stdin)
-    with pytest.raises(NoSuchPart, match=r"standard input is no terminal.*To fix it: start from a terminal"):
+    with pytest.raises(NoSuchPart, match=r"standard input is not a terminal.*To fix it: start from a terminal"):
         TerminalKeys(None, lambda event: None, lambda: False, "page_down", lambda: None)  # type: ignore[arg-type]
 
 

@@ -1,4 +1,4 @@
-"""Lines on a thread of their own: in order, reported only when they have been taken, held up by no terminal."""
+"""Lines written on a separate thread: in order, reported only once taken, delayed by no terminal."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ def overfilled(out: Gate, put: Any, *, first: str = "in the way\n") -> LineWrite
 
 
 def test_what_was_dropped_is_not_reported_and_what_came_after_it_is() -> None:
-    """The oldest goes first, and with it the report that all of it was shown."""
+    """The oldest entry is dropped first, and with it the report that everything was shown."""
     out, (seen, put) = Gate(), reports()
     writer = overfilled(out, put)
     writer.put("another question\n")
@@ -121,8 +121,8 @@ def test_what_was_dropped_is_not_reported_and_what_came_after_it_is() -> None:
     assert "the question" not in shown and shown.endswith("another question\n")
 
 
-def test_a_report_whose_question_was_dropped_in_part_is_not_made() -> None:
-    """Its own entry is still there, what belongs before it is not."""
+def test_a_question_that_was_dropped_in_part_is_not_reported() -> None:
+    """The report's own entry is still there, but the entry before it is not."""
     out, (seen, put) = Gate(), reports()
     writer = LineWriter(out, put)
     writer.put("in the way\n")
@@ -135,7 +135,7 @@ def test_a_report_whose_question_was_dropped_in_part_is_not_made() -> None:
     assert seen.empty() and "part 0" not in out.getvalue() and f"part {KEPT}" in out.getvalue()
 
 
-def test_said_again_it_is_reported_where_it_had_been_dropped_and_only_there() -> None:
+def test_repeated_text_is_reported_if_the_first_report_was_dropped_and_only_then() -> None:
     out, (seen, put) = Gate(), reports()
     writer = overfilled(out, put)
     writer.put("more\n")
@@ -152,7 +152,7 @@ def test_said_again_it_is_reported_where_it_had_been_dropped_and_only_there() ->
     assert seen.empty(), "generation 2 was reported the first time"
 
 
-def test_a_closed_pipe_ends_it_and_nobody_is_held_up() -> None:
+def test_a_closed_pipe_ends_the_writer_and_delays_nothing() -> None:
     reading, writing = os.pipe()
     seen, put = reports()
     with os.fdopen(writing, "w", encoding="utf-8") as out:
@@ -167,8 +167,8 @@ def test_a_closed_pipe_ends_it_and_nobody_is_held_up() -> None:
     assert seen.empty()
 
 
-def test_a_pipe_that_nobody_reads_holds_up_neither_put_nor_close() -> None:
-    """Both run in a thread of the test's own, so that one that hangs fails the test and nothing else."""
+def test_an_unread_pipe_delays_neither_put_nor_close() -> None:
+    """Both run in the test's own thread, so that a hang fails this test and nothing else."""
     seen, put = reports()
     with unread_pipe() as (reading, out):
         writer = LineWriter(out, put)
@@ -196,7 +196,7 @@ def test_a_pipe_that_nobody_reads_holds_up_neither_put_nor_close() -> None:
 
 
 @pytest.mark.parametrize("closes", [True, False])
-def test_a_program_whose_pipe_nobody_reads_still_ends(closes: bool) -> None:
+def test_a_program_with_an_unread_pipe_still_ends(closes: bool) -> None:
     """The thread that hangs in the write doesn't keep the interpreter from ending."""
     import subprocess
     import sys
@@ -220,7 +220,7 @@ def test_a_program_whose_pipe_nobody_reads_still_ends(closes: bool) -> None:
             stream.close()
 
 
-def test_letters_that_the_encoding_lacks_are_replaced() -> None:
+def test_letters_missing_from_the_encoding_are_replaced() -> None:
     reading, writing = os.pipe()
     with os.fdopen(writing, "w", encoding="ascii") as out:
         writer = LineWriter(out)
@@ -230,7 +230,7 @@ def test_letters_that_the_encoding_lacks_are_replaced() -> None:
         assert shown.read() == b"3 ? 5\n"
 
 
-def test_what_was_printed_before_comes_before() -> None:
+def test_what_was_printed_earlier_comes_first() -> None:
     reading, writing = os.pipe()
     with os.fdopen(writing, "w", encoding="utf-8") as out:
         out.write("first\n")

@@ -1,4 +1,4 @@
-"""Notes of `kerfcall page`, on a terminal emulator and on what is no terminal."""
+"""Notes of `kerfcall page`, on a terminal emulator and without a terminal."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ INVITATION = "-- Bench page: http://127.0.0.1:8437/\n   To pair a device: code 1
 
 
 class Terminal(io.StringIO):
-    """Shows what is written as a terminal of 60 by 12 does."""
+    """Shows what is written like a terminal of 60 by 12."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -41,7 +41,7 @@ def terminal(monkeypatch: pytest.MonkeyPatch) -> Terminal:
 
 
 @pytest.mark.skipif("sys.platform == 'win32'", reason="consoles there may not know the controls")
-def test_a_list_is_taken_away_and_what_came_after_it_stays(terminal: Terminal) -> None:
+def test_a_list_is_removed_and_what_came_after_it_stays(terminal: Terminal) -> None:
     notes = Notes(terminal)
     notes.note("-- before")
     notes.note(INVITATION)
@@ -69,7 +69,7 @@ def test_colours_take_no_room(terminal: Terminal) -> None:
     assert terminal.lines == ["-- before"]
 
 
-def test_only_the_newest_list_is_taken_away_and_none_that_has_gone_up_and_out(terminal: Terminal) -> None:
+def test_only_the_newest_list_is_removed_and_none_that_has_scrolled_out(terminal: Terminal) -> None:
     notes = Notes(terminal)
     notes.note(INVITATION)
     notes.note("-- other\n   list")
@@ -81,7 +81,7 @@ def test_only_the_newest_list_is_taken_away_and_none_that_has_gone_up_and_out(te
 
 
 @pytest.mark.parametrize("term", [None, "dumb", ""])
-def test_elsewhere_lines_stay(term: str | None, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_a_terminal_lines_stay(term: str | None, monkeypatch: pytest.MonkeyPatch) -> None:
     out = io.StringIO()
     if term is not None:
         monkeypatch.setenv("TERM", term)

@@ -57,7 +57,7 @@ def browser() -> Iterator[Any]:
 
 @contextmanager
 def device(browser: Any, size: dict[str, int] = PHONE, **more: Any) -> Iterator[Any]:
-    """A page of a device of its own; at the end nothing may have been complained of in its console."""
+    """A page of a separate device. At the end its console must contain no complaint."""
     context = browser.new_context(viewport=size, **more)
     context.set_default_timeout(10_000)
     page = context.new_page()
@@ -72,12 +72,12 @@ def device(browser: Any, size: dict[str, int] = PHONE, **more: Any) -> Iterator[
 
 
 def _of_the_network(text: str) -> bool:
-    """A refused or broken request, as the tests make them: the browser tells of each."""
+    """A refused or broken request that a test causes: the browser reports each."""
     return text.startswith(("Failed to load resource", "Access to fetch"))
 
 
 def at_sizes(page: Any, sizes: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int]]:
-    """One page made as wide and high as each of these in turn, as a phone is turned: sessions for all take longer."""
+    """One page resized to each of these in turn, as when a phone is turned. A session for each would take longer."""
     for width, height in sizes:
         page.set_viewport_size({"width": width, "height": height})
         page.wait_for_timeout(200)
@@ -136,7 +136,7 @@ def test_a_code_in_the_links_fragment_pairs_and_leaves_the_address(browser: Any,
 
 
 class Listening(BaseHTTPRequestHandler):
-    """Another program on another port of this host: keeps what it is sent."""
+    """Another program on another port of this host. It keeps what it receives."""
 
     heads: ClassVar[list[str]] = []
 
@@ -172,7 +172,7 @@ def test_the_token_reaches_no_other_port_of_this_host(browser: Any, one: Made) -
         assert page.context.cookies() == []
         page.goto(f"http://127.0.0.1:{port}/")
         assert page.evaluate("[document.cookie, localStorage.length, sessionStorage.length]") == ["", 0, 0]
-        # Nor can its page read ours, ask with our token or as if it were ours.
+        # Nor can its page read ours, use our token or pretend to be ours.
         for path in ("paired", "sessions", "bench"):
             asked = f"fetch('{one.page.address}{path}').then(() => 'read', () => 'refused')"
             assert page.evaluate(asked) == "refused"
@@ -211,14 +211,14 @@ def test_a_page_that_is_loaded_again_stays_paired(browser: Any, one: Made) -> No
     assert len(one.page.devices.all()) == 1
 
 
-def test_who_was_never_paired_comes_to_the_door_by_the_pages_own_address_too(browser: Any, one: Made) -> None:
+def test_an_unpaired_device_gets_the_door_at_the_pages_own_address_too(browser: Any, one: Made) -> None:
     with device(browser) as page:
         page.goto(one.page.address + "bench")
         page.wait_for_selector("#door")
         assert page.url == one.page.address
 
 
-def test_a_browser_that_keeps_nothing_says_so_before_a_code_is_spent(browser: Any, one: Made) -> None:
+def test_a_browser_that_stores_nothing_says_so_before_a_code_is_used_up(browser: Any, one: Made) -> None:
     with device(browser) as page:
         page.add_init_script(
             "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('', 'SecurityError'); } })"
@@ -226,7 +226,7 @@ def test_a_browser_that_keeps_nothing_says_so_before_a_code_is_spent(browser: An
         page.goto(one.page.address)
         page.fill("#code", one.page.codes.begin())
         page.click("#pair button")
-        shows(page, "#message", "This browser keeps nothing for this page")
+        shows(page, "#message", "This browser stores nothing for this page")
         assert one.page.codes.left_s() > 0
 
 
@@ -240,7 +240,7 @@ def test_forgetting_the_device_shuts_the_door(browser: Any, one: Made) -> None:
         assert page.evaluate("localStorage.length") == 0
 
 
-def test_a_revoked_device_finds_itself_outside(browser: Any, one: Made) -> None:
+def test_a_revoked_device_is_sent_to_the_door(browser: Any, one: Made) -> None:
     with device(browser) as page:
         pair(page, one)
         one.page.devices.revoke(None)
@@ -250,8 +250,8 @@ def test_a_revoked_device_finds_itself_outside(browser: Any, one: Made) -> None:
 # --- live
 
 
-def test_every_event_comes_to_the_page(browser: Any, tmp_path: Path) -> None:
-    """Each or one after it, never before the session's turn by this machine's clock; how soon: the page's bench."""
+def test_every_event_reaches_the_page(browser: Any, tmp_path: Path) -> None:
+    """Each pass or a later one, never before the session's turn by this machine's clock. A bench measures the delay."""
     job = made_job(width=2100, finger=700, ends=1, parts="A")
     with made(tmp_path, job) as one, device(browser) as page:
         pair(page, one)
@@ -287,8 +287,8 @@ def test_two_devices_follow_one_session(browser: Any, one: Made) -> None:
             shows(page, "#mode", "Standing by")
 
 
-def test_a_server_killed_and_started_again_is_told_and_found_again(browser: Any, tmp_path: Path) -> None:
-    """The real process, killed without warning in mid-session; nothing on the page is touched."""
+def test_the_page_shows_that_its_server_was_killed_and_finds_it_again(browser: Any, tmp_path: Path) -> None:
+    """The real process is killed without warning in mid-session. Nobody touches the page."""
     first = _serve(tmp_path, 0)
     port = first.port
     with device(browser) as page:
@@ -309,7 +309,7 @@ def test_a_server_killed_and_started_again_is_told_and_found_again(browser: Any,
 
 
 def words_of(page: Any) -> str:
-    """Of every part of the page, also of those that are not looked at now."""
+    """In every part of the page, also in those not visible now."""
     return str(page.evaluate("[...document.querySelectorAll('main')].map((part) => part.textContent).join(' ')"))
 
 
@@ -327,7 +327,7 @@ def test_what_a_long_press_does_goes_when_the_state_goes(browser: Any, one: Made
         assert "Standing by." in words_of(page) and "carry on" not in words_of(page)
 
 
-def test_an_answer_that_did_not_count_is_one_line_and_goes_with_what_it_answered(browser: Any, one: Made) -> None:
+def test_a_refused_answer_is_one_line_and_goes_when_its_question_goes(browser: Any, one: Made) -> None:
     with device(browser) as page:
         pair(page, one)
         one.to_first_pass()
@@ -345,10 +345,10 @@ def test_an_answer_that_did_not_count_is_one_line_and_goes_with_what_it_answered
         assert line not in words_of(page)
 
 
-def test_killed_while_standing_by_and_resumed_the_page_says_no_more_how_to_carry_on(
+def test_after_a_kill_while_standing_by_the_resumed_page_no_longer_says_how_to_carry_on(
     browser: Any, tmp_path: Path
 ) -> None:
-    """The program itself in a terminal, ended without warning; its page stays open and is not touched."""
+    """The program itself in a terminal is killed without warning. Its page stays open, and nobody touches it."""
     rigs = pytest.importorskip("tests.screens.view_rig", reason="pyte is not installed")
     from tests.screens.test_view import PLAN, SHOP, SILENT, drawn, to_the_first_pass
 
@@ -362,7 +362,7 @@ def test_killed_while_standing_by_and_resumed_the_page_says_no_more_how_to_carry
         with device(browser) as page:
             page.goto(f"http://127.0.0.1:{port}/#{found[1]}{found[2]}")
             shows(page, "#reading", "KEEP CLEAR")
-            first.send("d")  # takes the code away, which lay over what is asked: only from now on that counts as shown
+            first.send("d")  # removes the code, which covered what is asked: only from now on does that count as shown
             first.until(lambda page: "To pair a device" not in page)
             to_the_first_pass(first)
             time.sleep(1.0)  # the same key sooner is auto-repeat
@@ -389,7 +389,7 @@ def test_killed_while_standing_by_and_resumed_the_page_says_no_more_how_to_carry
 
 
 class _serve:  # noqa: N801 - reads as the action it is
-    """`page_child.py` in a process of its own."""
+    """`page_child.py` in a separate process."""
 
     def __init__(self, folder: Path, port: int):
         command = [sys.executable, "-m", "tests.screens.page_child", str(folder), str(port)]
@@ -406,7 +406,7 @@ class _serve:  # noqa: N801 - reads as the action it is
         self.process.stdout.close()
 
 
-def test_a_page_that_is_looked_at_again_catches_up(browser: Any, one: Made) -> None:
+def test_a_page_that_becomes_visible_again_catches_up(browser: Any, one: Made) -> None:
     with device(browser) as page:
         pair(page, one)
         hide = "hidden => { Object.defineProperty(document, 'hidden', { value: hidden, configurable: true });"
@@ -419,7 +419,7 @@ def test_a_page_that_is_looked_at_again_catches_up(browser: Any, one: Made) -> N
         shows(page, "#pass", "Pass 2 of 14")
 
 
-# --- what may be done
+# --- what can be done
 
 
 def test_a_note_is_kept(browser: Any, one: Made) -> None:
@@ -451,7 +451,7 @@ def test_a_cut_takes_a_press_of_800_ms(browser: Any, one: Made) -> None:
     assert [fact.by for fact in cut] == ["page"]
 
 
-def test_a_press_lets_go_when_something_else_is_asked_meanwhile(browser: Any, one: Made) -> None:
+def test_a_press_is_dropped_when_something_else_is_asked_meanwhile(browser: Any, one: Made) -> None:
     with device(browser) as page:
         pair(page, one)
         one.to_first_pass()
@@ -476,7 +476,7 @@ def _press(page: Any, milliseconds: int) -> None:
     page.mouse.up()
 
 
-def test_there_is_no_such_button_unless_the_shop_file_allows_it(browser: Any, tmp_path: Path) -> None:
+def test_the_cut_button_is_there_only_if_the_shop_file_allows_it(browser: Any, tmp_path: Path) -> None:
     with made(tmp_path, made_job()) as one, device(browser) as page:
         pair(page, one)
         one.to_first_pass()
@@ -510,7 +510,7 @@ def test_the_setting_is_big_and_nothing_runs_over_the_side(browser: Any, one: Ma
             assert span <= width
 
 
-def test_a_narrow_phone_has_nothing_over_its_side(browser: Any, one: Made) -> None:
+def test_on_a_narrow_phone_nothing_runs_over_the_side(browser: Any, one: Made) -> None:
     with device(browser) as page:
         pair(page, one)
         page.wait_for_selector("#asked:not(:empty)")
@@ -567,13 +567,13 @@ LINES_END = """() => {
   }
   return found;
 }"""
-"""Pairs of words of which the first ends a line and the second begins the next."""
+"""Pairs of words: the first ends a line, the second begins the next."""
 
 
 @pytest.mark.parametrize(
     "carriage", [pytest.param(INCHES, id="inches"), pytest.param(HANDWHEEL, id="handwheel", marks=pytest.mark.long)]
 )
-def test_no_quantity_is_torn_apart_at_any_width(browser: Any, tmp_path: Path, carriage: Carriage) -> None:
+def test_no_quantity_is_split_at_any_width(browser: Any, tmp_path: Path, carriage: Carriage) -> None:
     a_job = with_pass_time(job(plan(width=84, parts="A"), carriage=carriage), 0.0)
     seen: set[tuple[str, str]] = set()
     with made(tmp_path, a_job) as one, device(browser) as page:
@@ -594,7 +594,7 @@ def test_no_quantity_is_torn_apart_at_any_width(browser: Any, tmp_path: Path, ca
 
 
 def test_at_a_setups_end_saw_off_and_the_count_are_big(browser: Any, tmp_path: Path) -> None:
-    """As big as what to keep clear, nothing of it cut off."""
+    """As big as what to keep clear, and nothing cut off."""
     with made(tmp_path, made_job(run_down_s=60.0)) as one, device(browser) as page:
         pair(page, one)
         one.to_first_pass()
@@ -636,7 +636,7 @@ def _cut_all(one: Made) -> None:
         one.gesture("tap")
 
 
-def test_lying_all_is_in_sight_with_two_things_lost(browser: Any, one: Made) -> None:
+def test_in_landscape_everything_is_in_sight_with_two_parts_lost(browser: Any, one: Made) -> None:
     one.to_first_pass()
     lost = (("microphone", "Voice is off: no microphone was found. Go on by pedal or keys."), ("pedal", "No pedal."))
     with device(browser, PHONE_LYING) as page:
@@ -653,7 +653,7 @@ def test_lying_all_is_in_sight_with_two_things_lost(browser: Any, one: Made) -> 
 LYING = [(844, 390), (740, 360), (667, 375), (932, 430)]
 
 
-def test_lying_the_longest_question_is_in_sight_to_its_end(browser: Any, one: Made) -> None:
+def test_in_landscape_the_longest_question_is_in_sight_to_its_end(browser: Any, one: Made) -> None:
     one.to_first_pass()
     one.gesture("tap")
     one.turn(Resume(one.clock.at(), one.clock.utc()))
@@ -669,7 +669,7 @@ def test_lying_the_longest_question_is_in_sight_to_its_end(browser: Any, one: Ma
             assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('asked')).fontSize)") >= 16
 
 
-def test_lying_the_setting_is_big_and_in_sight(browser: Any, one: Made) -> None:
+def test_in_landscape_the_setting_is_big_and_in_sight(browser: Any, one: Made) -> None:
     one.to_first_pass()
     with device(browser, PHONE_LYING) as page:
         pair(page, one)
@@ -684,7 +684,7 @@ def test_lying_the_setting_is_big_and_in_sight(browser: Any, one: Made) -> None:
             assert box["y"] + box["height"] <= height, width
 
 
-def test_how_a_resumed_session_begins_is_told_with_its_question(browser: Any, one: Made) -> None:
+def test_the_introduction_of_a_resumed_session_is_shown_with_its_question(browser: Any, one: Made) -> None:
     one.to_first_pass()
     one.gesture("tap")
     with device(browser) as page:
@@ -747,7 +747,7 @@ def test_the_log_the_drawing_and_the_sessions(browser: Any, tmp_path: Path) -> N
         assert "pass 4 cut, recorded by pedal" in page.inner_text("#account")
 
 
-def test_texts_of_others_are_never_taken_for_markup(browser: Any, tmp_path: Path) -> None:
+def test_text_from_outside_is_never_taken_for_markup(browser: Any, tmp_path: Path) -> None:
     evil = "<img src=x onerror=alert(1)>"
     job = made_job()
     job = replace(job, title=evil, setups=tuple(replace(setup, board=evil) for setup in job.setups))
@@ -760,7 +760,7 @@ def test_texts_of_others_are_never_taken_for_markup(browser: Any, tmp_path: Path
         assert page.locator("img").count() == 0
 
 
-# --- everybody
+# --- accessibility
 
 
 def _axe() -> str:
@@ -773,7 +773,7 @@ def test_axe_core_finds_nothing_serious(browser: Any, tmp_path: Path, scheme: st
     """axe-core, all its rules, on every part of the page and on the door."""
     axe = _axe()
     picture = b"<svg xmlns='http://www.w3.org/2000/svg'/>"
-    # The page's own policy lets no script in, axe's neither: the browser is told to overlook it here.
+    # The page's own policy allows no script, not even axe's, so the browser ignores the policy here.
     phone = device(browser, PHONE, color_scheme=scheme, bypass_csp=True)
     with made(tmp_path, made_job(may_record_cuts=True), drawing=picture) as one, phone as page:
         page.goto(one.page.address)

@@ -64,7 +64,7 @@ def test_nothing_else_can_be_asked_for(body: Any) -> None:
     "body",
     [{"do": "again", "more": 1}, {"do": "note"}, {"do": "cut"}, {**PRESS, "by": "pedal"}, {"do": "stand by", "": 0}],
 )
-def test_requests_that_are_not_whole_are_refused(body: Any) -> None:
+def test_incomplete_requests_are_refused(body: Any) -> None:
     assert status(body) == 400
 
 
@@ -97,12 +97,12 @@ def test_a_press_that_is_short_or_answers_something_else_is_refused(change: dict
 
 
 @pytest.mark.parametrize("seq", [20, 25])
-def test_a_press_may_begin_at_any_message_since_the_call(seq: int) -> None:
+def test_a_press_can_begin_at_any_message_since_the_call(seq: int) -> None:
     assert made({**PRESS, "seq": seq}).intent == "cut"
 
 
 @pytest.mark.parametrize("mode", ["checks", "question", "standing by", "finished"])
-def test_a_press_means_nothing_where_no_pass_is_called(mode: str) -> None:
+def test_a_press_means_nothing_if_no_pass_is_called(mode: str) -> None:
     assert status(PRESS, SessionStanding(mode, 7, 20, 25, True)) == 409
 
 

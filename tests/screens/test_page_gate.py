@@ -1,4 +1,4 @@
-"""Who may speak to the page's server: hosts, origins, addresses, rates; the pairing code; the paired devices."""
+"""Who may use the page's server: hosts, origins, addresses, rates, the pairing code and the paired devices."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def test_other_hosts_are_refused(hosts: list[str]) -> None:
     assert not is_own_host(hosts, NAMES, "192.168.1.7", 8437)
 
 
-def test_the_usual_port_may_be_left_out() -> None:
+def test_the_usual_port_can_be_omitted() -> None:
     assert is_own_host(["localhost"], NAMES, "127.0.0.1", 80)
 
 
@@ -99,7 +99,7 @@ def test_only_with_lan_has_the_machine_more_names_than_localhost() -> None:
         ("nonsense", False),
     ],
 )
-def test_nobody_from_outside_the_home_network_is_spoken_to(address: str, home: bool) -> None:
+def test_nobody_from_outside_the_home_network_is_answered(address: str, home: bool) -> None:
     assert is_at_home(address) is home
 
 
@@ -127,7 +127,7 @@ def test_this_machines_addresses_are_those_that_psutil_finds() -> None:
         "1.2.3.999",
     ],
 )
-def test_what_is_no_address_of_this_machine_in_its_network(text: str) -> None:
+def test_what_is_not_this_machines_address_in_its_network(text: str) -> None:
     assert not is_home_address(text)
 
 
@@ -147,7 +147,7 @@ def test_a_rate_is_a_bucket_that_fills_again() -> None:
     assert [rates.allow("a"), rates.allow("a")] == [True, False]
 
 
-def test_addresses_that_were_not_seen_for_long_are_forgotten() -> None:
+def test_addresses_not_seen_for_a_long_time_are_forgotten() -> None:
     rates = Rates(0.0, 1.0, lambda: 0.0)
     for n in range(1000):
         assert rates.allow(str(n))
@@ -166,7 +166,7 @@ def lefts(codes: PairingCode, code: str, address: str, times: int) -> list[int]:
     return [codes.take(code, address).left for _ in range(times)]
 
 
-def test_a_code_has_eight_digits_and_is_good_once() -> None:
+def test_a_code_has_eight_digits_and_works_once() -> None:
     codes = PairingCode()
     code = codes.begin()
     assert len(code) == 8 and code.isdigit()
@@ -174,7 +174,7 @@ def test_a_code_has_eight_digits_and_is_good_once() -> None:
     assert codes.take(code, HERE) == Try()
 
 
-def test_a_code_bears_five_tries_of_an_address() -> None:
+def test_a_code_allows_five_tries_from_one_address() -> None:
     codes = PairingCode()
     code = codes.begin()
     assert lefts(codes, wrong(code), HERE, TRIES + 1) == [4, 3, 2, 1, 0, 0]
@@ -199,7 +199,7 @@ def test_many_addresses_have_twenty_tries_together_and_no_more_are_remembered() 
     assert codes.take(codes.begin(), "10.0.0.0").right
 
 
-def test_the_fifth_try_may_still_be_right() -> None:
+def test_the_fifth_try_can_still_be_right() -> None:
     codes = PairingCode()
     code = codes.begin()
     lefts(codes, wrong(code), HERE, TRIES - 1)
@@ -207,7 +207,7 @@ def test_the_fifth_try_may_still_be_right() -> None:
 
 
 @pytest.mark.parametrize(("after_s", "good"), [(LASTS_S - 0.1, True), (LASTS_S, False)])
-def test_a_code_is_good_for_two_minutes(after_s: float, good: bool) -> None:
+def test_a_code_is_valid_for_two_minutes(after_s: float, good: bool) -> None:
     now = [0.0]
     codes = PairingCode(lambda: now[0])
     code = codes.begin()
@@ -215,7 +215,7 @@ def test_a_code_is_good_for_two_minutes(after_s: float, good: bool) -> None:
     assert codes.take(code, HERE).right is good
 
 
-def test_a_new_code_makes_the_one_before_void() -> None:
+def test_a_new_code_makes_the_previous_code_void() -> None:
     codes = PairingCode()
     first = codes.begin()
     codes.begin()
@@ -236,7 +236,7 @@ def test_nothing_pairs_before_a_code_is_shown() -> None:
     assert codes.take("", HERE) == codes.take("00000000", HERE) == Try()
 
 
-def test_only_a_code_with_time_left_is_said() -> None:
+def test_only_a_code_with_time_left_is_spoken() -> None:
     now = [0.0]
     codes = PairingCode(lambda: now[0])
     code = codes.begin()
@@ -279,7 +279,7 @@ def test_a_device_is_known_by_its_token_alone(tmp_path: Path) -> None:
     assert store.of_token("\udcff") is None
 
 
-def test_what_one_process_revokes_is_out_in_another(tmp_path: Path) -> None:
+def test_what_one_process_revokes_is_revoked_in_another(tmp_path: Path) -> None:
     here, there = devices(tmp_path), devices(tmp_path)
     device, token = here.pair("tablet")
     assert there.of_token(token) is not None
@@ -308,7 +308,7 @@ def test_a_number_is_never_given_to_a_second_device(tmp_path: Path, gone: str | 
 
 
 def test_a_number_alone_holds_nothing(tmp_path: Path) -> None:
-    """Where the file was deleted, numbers begin again; the tokens that were given with them open nothing."""
+    """If the file was deleted, numbers begin again, but the tokens given with them open nothing."""
     store = devices(tmp_path)
     before, _ = store.pair("a")
     (tmp_path / FILE_NAME).unlink()
@@ -319,7 +319,7 @@ def test_a_number_alone_holds_nothing(tmp_path: Path) -> None:
     assert store.all() == (after,)
 
 
-def test_there_is_an_end_to_how_many_are_paired(tmp_path: Path) -> None:
+def test_the_number_of_paired_devices_is_limited(tmp_path: Path) -> None:
     store = devices(tmp_path)
     for n in range(MOST):
         store.pair(str(n))
@@ -328,7 +328,7 @@ def test_there_is_an_end_to_how_many_are_paired(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="file modes are POSIX")
-def test_the_file_is_its_owners_alone(tmp_path: Path) -> None:
+def test_only_its_owner_can_read_the_file(tmp_path: Path) -> None:
     devices(tmp_path).pair("tablet")
     assert stat.S_IMODE((tmp_path / FILE_NAME).stat().st_mode) == 0o600
 

@@ -1,4 +1,4 @@
-"""What the hub makes of a session, and that it never holds the session up; the history; the documents."""
+"""What the hub makes of a session, and that it never delays the session. Also the history and the documents."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def one(tmp_path: Path) -> Iterator[Made]:
 
 
 def newest(stream: Stream, timeout_s: float = 2.0) -> dict[str, object]:
-    """The last message that comes before the hub falls silent."""
+    """The last message before the hub falls silent."""
     last: dict[str, object] = {}
     end = time.monotonic() + timeout_s
     while time.monotonic() < end:
@@ -63,7 +63,7 @@ def test_before_a_session_has_begun_there_is_nothing_to_show() -> None:
     assert stream.queue.get() is None
 
 
-def test_handing_over_costs_the_session_next_to_nothing(one: Made) -> None:
+def test_handing_over_costs_the_session_almost_nothing(one: Made) -> None:
     """Even while every stream is full and the hub's own lock is taken."""
     hub = one.page.hub
     one.to_first_pass()
@@ -127,7 +127,7 @@ def test_an_entry_of_the_log_is_sent_once(one: Made) -> None:
     assert len(settings) == len(set(settings)) == 13
 
 
-def test_like_entries_are_one_and_what_did_not_count_goes_with_what_was_open(one: Made) -> None:
+def test_equal_entries_are_one_and_a_refusal_goes_with_its_question(one: Made) -> None:
     one.to_first_pass()
     one.turn(NotHeard(one.clock.at(), one.clock.utc(), "noise"))
     one.turn(NotHeard(one.clock.at(), one.clock.utc(), "noise"))
@@ -212,7 +212,7 @@ def test_at_the_end_what_is_left_to_do_stays_in_sight(tmp_path: Path) -> None:
         assert "refit the riving knife and guard" in state_of(gathering.sight)["asked"]
 
 
-def test_the_point_to_go_past_to_is_told(tmp_path: Path) -> None:
+def test_the_point_to_go_past_to_is_shown(tmp_path: Path) -> None:
     job = made_job()
     slack = replace(job, carriage=Carriage(backlash=Fraction(1, 5), travel=(Fraction(-10), Fraction(400))))
     with made(tmp_path, slack) as one:
@@ -267,7 +267,7 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
 def test_a_setup_ends_with_a_big_question_and_how_long_it_waits(tmp_path: Path) -> None:
     """By hand: three segments of 6 mm, the outer two are sockets.
 
-    The next board is not named before it is confirmed, and that it can't be while the blade may still turn.
+    The next board is not named before this is confirmed, and it can't be confirmed while the blade may still turn.
     """
     with made(tmp_path, made_job(width=18, run_down_s=30.0)) as one:
         gathering = sight_of(one)
@@ -289,7 +289,7 @@ def test_a_setup_ends_with_a_big_question_and_how_long_it_waits(tmp_path: Path) 
 # --- the history
 
 
-def test_a_session_is_told_with_its_pace(one: Made) -> None:
+def test_a_session_is_shown_with_its_pace(one: Made) -> None:
     one.to_first_pass()
     for _ in range(5):
         one.gesture("tap")
@@ -322,7 +322,7 @@ def test_a_pass_with_a_pause_in_it_has_no_time() -> None:
     assert [each["took_s"] for each in times.passes] == [8.0, 6.5]
 
 
-def test_reading_a_long_session_gives_way_to_the_one_that_cuts(one: Made) -> None:
+def test_reading_a_long_session_gives_way_to_the_session_that_cuts(one: Made) -> None:
     one.to_first_pass()
     for _ in range(100):
         one.gesture("double")
@@ -335,7 +335,7 @@ def test_reading_a_long_session_gives_way_to_the_one_that_cuts(one: Made) -> Non
 
 def test_the_journal_is_read_beside_the_session_and_never_written(one: Made) -> None:
     with Journal.open_beside(one.folder) as journal:
-        one.to_first_pass()  # written meanwhile, and seen
+        one.to_first_pass()  # written meanwhile, and visible
         assert journal.sessions()[0].facts == one.journal.sessions()[0].facts
         with pytest.raises(JournalError):
             journal.new_session("x", "", "", one.clock.utc())
@@ -358,7 +358,7 @@ def test_a_document_is_whole_in_itself(served: document.WebDocument) -> None:
     assert not any(attribute in text for attribute in (" onclick=", " onload=", " style="))
 
 
-def test_a_qr_picture_is_drawn_where_its_library_is() -> None:
+def test_a_qr_code_is_drawn_if_its_library_is_installed() -> None:
     pytest.importorskip("segno", reason="segno is not installed")
     picture = qr.picture("http://192.168.1.7:8437/#12345678")
     lines = picture.splitlines()

@@ -1,4 +1,4 @@
-"""Who holds a connection of the page's server, with a clock of the test's own and real sockets."""
+"""Who holds a connection of the page's server, with the test's own clock and real sockets."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Bench:
         self.ends: dict[socket.socket, socket.socket] = {}
 
     def enter(self, address: str) -> socket.socket:
-        """A connection that has begun 10 ms after the one before."""
+        """A connection that began 10 ms after the previous one."""
         self.now += 0.01
         here, there = socket.socketpair()
         there.setblocking(False)
@@ -61,14 +61,14 @@ def test_the_oldest_of_an_address_makes_room(bench: Bench) -> None:
     assert [bench.is_open(one) for one in (first, second, other)] == [False, True, True]
 
 
-def test_of_many_addresses_the_one_with_most_makes_room(bench: Bench) -> None:
+def test_the_address_with_the_most_connections_makes_room(bench: Bench) -> None:
     most = [bench.enter("10.0.0.1") for _ in range(2)]
     others = [bench.enter(f"10.0.1.{n}") for n in range(MOST_UNPAIRED - 2)]
     new = bench.enter("10.0.2.1")
     assert [bench.is_open(one) for one in (*most, *others, new)] == [False, *[True] * MOST_UNPAIRED]
 
 
-def test_no_number_of_strange_addresses_ends_what_comes_from_a_paired_devices(bench: Bench) -> None:
+def test_no_number_of_strange_addresses_ends_a_paired_devices_connection(bench: Bench) -> None:
     bench.paired("192.168.1.9")
     fresh = bench.enter("192.168.1.9")
     for n in range(1000):
@@ -77,7 +77,7 @@ def test_no_number_of_strange_addresses_ends_what_comes_from_a_paired_devices(be
     assert len(bench.room) == MOST_UNPAIRED + 1
 
 
-def test_who_has_just_been_answered_is_not_the_oldest(bench: Bench) -> None:
+def test_a_connection_just_answered_is_not_the_oldest(bench: Bench) -> None:
     first, second = bench.enter("10.0.0.1"), bench.enter("10.0.0.1")
     bench.now += 1
     bench.room.begin_answer(first, None)
@@ -87,7 +87,7 @@ def test_who_has_just_been_answered_is_not_the_oldest(bench: Bench) -> None:
     assert [bench.is_open(one) for one in (first, second)] == [True, False]
 
 
-def test_paired_ones_have_room_of_their_own_and_it_has_an_end(bench: Bench) -> None:
+def test_paired_devices_have_a_reserved_share_and_it_is_limited(bench: Bench) -> None:
     for _ in range(MOST_UNPAIRED):
         bench.enter("10.0.0.1")
     paired = [bench.paired() for _ in range(MOST_PAIRED)]
@@ -140,7 +140,7 @@ def test_a_device_that_leaves_is_still_answered(bench: Bench) -> None:
     assert bench.is_open(leaving)
 
 
-def test_closed_it_ends_all_and_lets_nobody_in(bench: Bench) -> None:
+def test_closing_ends_every_connection_and_accepts_no_more(bench: Bench) -> None:
     all_ = [bench.enter("10.0.0.1"), bench.paired()]
     bench.room.close()
     assert not any(bench.is_open(one) for one in all_)

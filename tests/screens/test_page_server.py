@@ -42,10 +42,10 @@ T = TypeVar("T")
 
 
 def raw(port: int, data: bytes, wait_s: float = 3.0) -> bytes:
-    """What comes back for these bytes, until the server closes."""
+    """The answer to these bytes, until the server closes."""
     with socket.create_connection(("127.0.0.1", port), timeout=wait_s) as connection:
         got = b""
-        with contextlib.suppress(OSError):  # refused early, the rest of a long request meets a closed door
+        with contextlib.suppress(OSError):  # the server refused early and closed
             connection.sendall(data)
         with contextlib.suppress(OSError):
             while part := connection.recv(65536):
@@ -61,7 +61,7 @@ def until(holds: Callable[[], bool], timeout_s: float = 20.0) -> None:
 
 
 def patiently(asked: Callable[[], T], timeout_s: float = 20.0) -> T:
-    """As the page does it: where a connection is ended, once more."""
+    """Ask like the page: if the connection is ended, ask once more."""
     end = time.monotonic() + timeout_s
     while True:
         try:
@@ -104,7 +104,7 @@ def test_unpaired_nothing_is_shown_on_loopback_either(one: Made) -> None:
         "Bearer {token},{token}",
     ],
 )
-def test_only_the_very_token_opens(one: Made, sent: str) -> None:
+def test_only_the_exact_token_opens(one: Made, sent: str) -> None:
     device, token = one.page.devices.pair("tablet")
     headers = {"Authorization": sent.format(hash=device.hash, token=token)}
     assert ask(one.port, "GET", "/sessions", headers=headers).status == 401
@@ -118,7 +118,7 @@ def test_a_token_sent_twice_or_in_a_cookie_opens_nothing(one: Made) -> None:
         assert status_of(raw(one.port, head.encode())) == 401
 
 
-def test_pairing_gives_the_token_to_the_page_and_no_cookie_that_other_ports_would_get(one: Made) -> None:
+def test_pairing_gives_the_page_a_token_and_sets_no_cookie_that_other_ports_would_get(one: Made) -> None:
     code = one.page.codes.begin()
     answer = ask(one.port, "POST", "/pair", body={"code": code, "name": "my tablet"})
     assert (answer.status, set(answer.json)) == (200, {"token"})
@@ -142,7 +142,7 @@ def test_both_documents_are_the_same_for_everybody(one: Made) -> None:
         assert not any(word in stranger.body for word in OF_THE_SESSION)
 
 
-def test_a_wrong_code_tells_how_many_tries_are_left_and_the_fifth_ends_it(one: Made) -> None:
+def test_a_wrong_code_shows_how_many_tries_are_left_and_the_fifth_ends_it(one: Made) -> None:
     code = one.page.codes.begin()
     body = {"code": f"{(int(code) + 1) % 10**8:08d}", "name": "x"}
     told = [ask(one.port, "POST", "/pair", body=body).json["error"] for _ in range(6)]
@@ -159,7 +159,7 @@ def tries(one: Made, code: str, source: str, times: int = 1) -> list[int]:
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="elsewhere a machine has no loopback address but 127.0.0.1")
-def test_wrong_codes_are_said_at_the_bench_with_their_address_and_leave_others_their_tries(one: Made) -> None:
+def test_wrong_codes_are_reported_at_the_bench_with_their_address_and_take_no_tries_from_others(one: Made) -> None:
     code = one.page.invite()
     wrong = f"{(int(code) + 1) % 10**8:08d}"
     invited = len(one.notes)
@@ -200,7 +200,7 @@ def test_a_used_code_vanishes_at_once(one: Made) -> None:
     assert note.startswith("-- Paired: device 1")
 
 
-def test_a_used_code_vanishes_where_no_more_devices_may_be_paired_too(one: Made) -> None:
+def test_a_used_code_vanishes_even_if_no_more_devices_can_be_paired(one: Made) -> None:
     for n in range(MOST):
         one.pair(str(n))
     code = one.page.invite()
@@ -215,7 +215,7 @@ def test_an_expired_code_vanishes(one: Made, monkeypatch: pytest.MonkeyPatch) ->
     assert tries(one, code, "127.0.0.1") == [403]
 
 
-def test_a_code_that_was_asked_for_meanwhile_stays_when_the_one_before_runs_out(one: Made) -> None:
+def test_a_newer_code_stays_when_the_previous_code_expires(one: Made) -> None:
     before, code = one.page.invite(), one.page.invite()
     (shown,) = one.notes
     assert f"{code[:4]} {code[4:]}" in shown
@@ -237,7 +237,7 @@ def test_malformed_pairings_are_refused(one: Made, body: object) -> None:
     assert ask(one.port, "POST", "/pair", body=body, headers={}).status in (400, 415)
 
 
-def test_a_revoked_device_is_out_at_once_and_its_stream_within_a_moment(one: Made) -> None:
+def test_a_revoked_device_is_refused_at_once_and_its_stream_ends_within_a_moment(one: Made) -> None:
     token = one.pair()
     page = Pages(one.port, token)
     page.wait(lambda kind, body: kind == "all")
@@ -259,7 +259,7 @@ def test_a_revoked_devices_stream_ends_though_its_number_is_given_again(one: Mad
 
 
 def test_nothing_goes_to_a_stream_once_its_token_is_revoked(one: Made, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What happens in the very moment after: nobody has looked for revoked devices yet."""
+    """The moment right after: nothing has looked for revoked devices yet."""
     monkeypatch.setattr(one.page.server, "clear", lambda: None)
     page = Pages(one.port, one.pair())
     page.wait(lambda kind, body: kind == "all")
@@ -287,7 +287,7 @@ def test_a_revoked_devices_stream_is_ended_and_does_not_wait_for_news(
         each.close()
 
 
-def test_a_device_may_forget_itself(one: Made) -> None:
+def test_a_device_can_end_its_own_pairing(one: Made) -> None:
     token = one.pair()
     page = Pages(one.port, token)
     assert ask(one.port, "POST", "/leave", token=token).status == 204
@@ -355,14 +355,14 @@ def test_other_methods_are_refused(one: Made, method: str) -> None:
 @pytest.mark.parametrize(
     ("path", "status"), [("/nothing", 404), ("/session/../x", 404), ("/session/", 404), ("/do", 405)]
 )
-def test_paired_one_is_told_what_is_not_there(one: Made, path: str, status: int) -> None:
+def test_a_paired_device_sees_what_is_not_there(one: Made, path: str, status: int) -> None:
     assert ask(one.port, "GET", path, token=one.pair()).status == status
 
 
 @pytest.mark.parametrize(
     "path", ["/session/2026-11-25-1/x", "/session/%2e%2e", "/session/1' OR 1=1", "/session/" + "1" * 99]
 )
-def test_a_session_is_asked_for_by_its_id_only(one: Made, path: str) -> None:
+def test_a_session_is_found_by_its_id_only(one: Made, path: str) -> None:
     head = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{one.port}\r\nAuthorization: Bearer {one.pair()}\r\n"
     assert status_of(raw(one.port, f"{head}Connection: close\r\n\r\n".encode())) in (400, 404)
 
@@ -453,7 +453,7 @@ def is_ended(connection: socket.socket) -> bool:
         return True
 
 
-def test_of_idle_connections_the_oldest_makes_room(one: Made) -> None:
+def test_the_oldest_idle_connection_makes_room(one: Made) -> None:
     silent = [idle(one.port) for _ in range(UNPAIRED_OF_ONE + 1)]
     try:
         assert is_ended(silent[0])
@@ -472,7 +472,7 @@ def test_of_idle_connections_the_oldest_makes_room(one: Made) -> None:
      b"Content-Type: application/json\r\nContent-Length: 2000\r\n\r\n["],
     ids=["silent", "head", "body"],
 )  # fmt: skip
-def test_a_request_has_to_come_whole_within_its_time_however_steadily_it_drips(
+def test_a_request_must_arrive_whole_in_time_however_steadily_it_drips(
     one: Made, monkeypatch: pytest.MonkeyPatch, begun: bytes
 ) -> None:
     monkeypatch.setattr(room, "WHOLE_S", 1.0)
@@ -492,7 +492,7 @@ def test_a_request_has_to_come_whole_within_its_time_however_steadily_it_drips(
 def test_two_hundred_slow_strangers_lock_no_paired_page_out(one: Made, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each sends a byte of its head now and then, from the page's own address and from others.
 
-    One that was ended comes back, and none is ended for the time it takes. Meanwhile an open page goes on, others are
+    Each one that is ended comes back, and none is ended for its slowness. Meanwhile an open page goes on, others are
     loaded and opened, and do what pages do.
     """
     monkeypatch.setattr(room, "WHOLE_S", 1000.0)
@@ -549,7 +549,7 @@ def test_the_streams_are_limited(one: Made) -> None:
 # --- what is sent
 
 
-def test_a_page_gets_everything_and_then_each_change_in_order(one: Made) -> None:
+def test_a_page_gets_the_whole_state_and_then_each_change_in_order(one: Made) -> None:
     page = Pages(one.port, one.pair())
     first = page.wait(lambda kind, body: kind == "all")
     assert (first["state"]["mode"], first["board"]["width"], first["session"]) == ("checks", 84.0, one.session)
@@ -574,7 +574,7 @@ def test_two_devices_see_the_same(one: Made) -> None:
         page.close()
 
 
-def test_a_quiet_session_still_gives_a_sign_of_life_each_second(one: Made) -> None:
+def test_a_quiet_session_still_sends_a_tick_each_second(one: Made) -> None:
     page = Pages(one.port, one.pair())
     page.wait(lambda kind, body: kind == "tick", 3.0)
     page.close()
@@ -592,7 +592,7 @@ def test_a_new_board_comes_with_the_setup_that_cuts_it(one: Made) -> None:
     page.close()
 
 
-def test_a_page_that_does_not_read_is_dropped_and_holds_nobody_up(one: Made) -> None:
+def test_a_page_that_does_not_read_is_dropped_and_delays_nobody(one: Made) -> None:
     stream = one.page.hub.open("1")
     assert stream is not None
     one.to_first_pass()
@@ -614,7 +614,7 @@ def test_the_pairing_code_never_goes_to_a_page(one: Made) -> None:
     page.close()
 
 
-def test_the_drawing_is_sent_as_a_picture_in_which_nothing_runs(tmp_path: Path) -> None:
+def test_the_drawing_is_sent_as_an_image_that_runs_nothing(tmp_path: Path) -> None:
     with made(tmp_path, drawing=b"<svg/>") as one:
         answer = ask(one.port, "GET", "/drawing.svg", token=one.pair())
     assert (answer.status, answer.body) == (200, b"<svg/>")
@@ -635,7 +635,7 @@ def test_say_again_stand_by_and_a_note_reach_the_session(one: Made) -> None:
     assert facts[-2:] == [f.Noted(1, 1, "knot"), f.StoodBy("page")]
 
 
-def test_a_long_press_records_the_pass_as_the_pages(one: Made) -> None:
+def test_a_long_press_records_the_pass_as_by_page(one: Made) -> None:
     page = Pages(one.port, token := one.pair())
     one.to_first_pass()
     seen = page.wait(lambda kind, body: body.get("state", {}).get("mode") == "cutting")
@@ -658,7 +658,7 @@ def test_a_device_is_not_obeyed_ten_times_a_second(one: Made) -> None:
 # --- opening, closing, asking for a code
 
 
-def test_loopback_is_the_default_and_lan_is_told_for_what_it_is(tmp_path: Path) -> None:
+def test_loopback_is_the_default_and_lan_comes_with_its_warning(tmp_path: Path) -> None:
     with made(tmp_path / "a") as here:
         here.page.invite()
         assert here.page.server.server_address[0] == "127.0.0.1"
@@ -678,7 +678,7 @@ def test_an_invitation_names_the_address_and_the_code(one: Made) -> None:
     assert f"{code[:4]} {code[4:]}" in one.notes[-1]
 
 
-def test_a_taken_port_is_told(one: Made, tmp_path: Path) -> None:
+def test_a_taken_port_is_reported(one: Made, tmp_path: Path) -> None:
     with pytest.raises(CouldNotRun, match=f"the page can't use port {one.port} .*--port N"):
         BenchPage(tmp_path, one.clock, one.notes.append, port=one.port)
 
@@ -731,7 +731,7 @@ def test_from_the_home_network_the_machines_own_address_and_name_are_hosts_and_n
                 assert status_of(connection.recv(4096)) == status, host
 
 
-def test_one_address_may_be_picked_and_no_other_reaches_the_page(tmp_path: Path) -> None:
+def test_one_address_can_be_chosen_and_no_other_reaches_the_page(tmp_path: Path) -> None:
     address = home_address()
     if address.startswith("127."):
         pytest.skip("this machine has no network")

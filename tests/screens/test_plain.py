@@ -1,4 +1,4 @@
-"""The plain screen: what is to be seen from afar comes first; where the session is; how to leave."""
+"""The plain screen: what must be seen from afar comes first, then where the session is and how to leave."""
 
 from __future__ import annotations
 
@@ -26,21 +26,21 @@ def lines_of(keys: bool, *shown: tuple[View, str | None]) -> list[str]:
     return out.getvalue().splitlines()
 
 
-def test_a_settings_figures_stand_on_the_first_line_and_the_words_below() -> None:
+def test_a_settings_figures_are_on_the_first_line_and_the_words_below() -> None:
     out = io.StringIO()
     PlainScreen(out).said("12.35\nSet one two decimal three five.", "setting", "Pass 3 called at 12.35.")
     assert out.getvalue() == ">> 12.35\n   Set one two decimal three five.\n"
 
 
-def test_the_place_is_told_once_until_it_changes() -> None:
+def test_the_place_is_shown_once_until_it_changes() -> None:
     cutting = a_view("cutting", 2)
     told = lines_of(True, (cutting, None), (cutting, None), (cutting, "Too soon."))
     hint = "tap: it is cut, the next; double tap: say again; long press: stand by"
     assert told == [f"   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all; {hint}]", ".. Too soon."]
 
 
-def test_the_same_again_is_counted_and_not_written_over_and_over() -> None:
-    """Each time its number has doubled, so that a press has its sign, and when something else follows."""
+def test_a_repeated_line_is_counted_and_not_written_again() -> None:
+    """The count is written each time it has doubled, so that a press leaves a sign, and when something else follows."""
     out, words = io.StringIO(), Words(job())
     screen = PlainScreen(out, False)
     screen.show(a_view("cutting", 2), None, words)
@@ -53,7 +53,7 @@ def test_the_same_again_is_counted_and_not_written_over_and_over() -> None:
     assert out.getvalue().splitlines()[-1] == ".. Too soon.", "another pass, another line"
 
 
-def test_said_or_only_shown_it_is_the_same_and_at_the_end_all_are_counted() -> None:
+def test_said_or_only_shown_a_line_is_the_same_and_at_the_end_all_are_counted() -> None:
     out, words = io.StringIO(), Words(job())
     screen = PlainScreen(out, False)
     screen.show(a_view("cutting", 2), None, words)
@@ -64,7 +64,7 @@ def test_said_or_only_shown_it_is_the_same_and_at_the_end_all_are_counted() -> N
     assert out.getvalue().splitlines()[1:] == [".. Not counted.", "   (2 times)", "   (3 times)"]
 
 
-def test_a_setting_said_again_is_written_again_as_often_as_it_is_asked_for() -> None:
+def test_a_setting_said_again_is_written_again_each_time() -> None:
     out = io.StringIO()
     screen = PlainScreen(out, False)
     for _ in range(2):
@@ -72,8 +72,8 @@ def test_a_setting_said_again_is_written_again_as_often_as_it_is_asked_for() -> 
     assert out.getvalue().count("12.35\n") == 2
 
 
-def test_what_a_gesture_does_stands_beside_the_place_and_nowhere_else() -> None:
-    """So that the newest line that says what a long press does is always right."""
+def test_what_a_gesture_does_is_shown_beside_the_place_and_nowhere_else() -> None:
+    """The newest line that says what a long press does must always be right."""
     out = io.StringIO()
     screen = PlainScreen(out, True)
     words = Words(job())
@@ -94,7 +94,7 @@ def test_what_a_gesture_does_stands_beside_the_place_and_nowhere_else() -> None:
     ]
 
 
-def test_how_long_the_blade_takes_is_told_once_and_not_counted_down() -> None:
+def test_how_long_the_blade_takes_is_shown_once_and_not_counted_down() -> None:
     """Lines stay: one a second would push the question out of sight."""
     asked = replace(a_view("checks"), check="saw off")
     shown = [(replace(asked, wait_s=wait), None) for wait in (9.6, 6.2, 0.0)]
@@ -106,12 +106,12 @@ def test_how_long_the_blade_takes_is_told_once_and_not_counted_down() -> None:
 
 
 @pytest.mark.parametrize("mode", ["finished", "ended early"])
-def test_after_the_end_it_says_how_to_leave_and_so_does_each_stray_key(mode: str) -> None:
+def test_after_the_end_every_stray_key_shows_how_to_leave(mode: str) -> None:
     told = lines_of(True, (a_view(mode), None), (a_view(mode), "The session is over."))
     assert "in all; q: leave" in told[0]
     assert told[1] == ".. The session is over." and told[2].startswith("   [q: leave")
     assert not any("q: leave" in line for line in lines_of(False, (a_view(mode), "The session is over.")))
 
 
-def test_while_there_is_something_to_cut_no_way_out_is_offered() -> None:
+def test_until_all_is_cut_no_way_to_leave_is_offered() -> None:
     assert not any("leave" in line for line in lines_of(True, (a_view("cutting", 1), "Too soon.")))

@@ -1,4 +1,4 @@
-"""The keys of a rehearsal's script do what the terminal's do."""
+"""A rehearsal script's keys do what the terminal's keys do."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def pressed(keys: list[str], gap_s: float = 1.0, pedal_key: str = "page_down") -
 
 
 def test_a_script_knows_every_key_that_does_something_to_a_session_and_no_other() -> None:
-    """Runner and screens don't know one another, so each has its list."""
+    """Runner and screens don't import each other, so each has its own list."""
     assert sorted(KEYS) == sorted([*GESTURES, *PHRASES, "g", "q", *"0123456789"])
 
 
@@ -56,7 +56,7 @@ def test_leaving() -> None:
     assert isinstance(event, Leave)
 
 
-def test_the_pedals_own_key_stands_in_as_a_tap() -> None:
-    """Also where it is a key that means something else by itself."""
+def test_the_pedals_own_key_is_a_tap() -> None:
+    """Also if the key otherwise means something else."""
     (event,) = pressed(["h"], pedal_key="h")
     assert isinstance(event, Gesture) and event.gesture == "tap"

@@ -1,4 +1,4 @@
-"""The board in cells: end down, the stop on its own side, what is cut and what is to come, told by characters."""
+"""The board in cells: end down, the stop on its own side. Characters show what is cut and what is to come."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def comb(pattern: Pattern, cut: int, pass_: int, side: str = "left") -> str:
 
 
 def test_fingers_are_wood_and_sockets_to_come_are_dotted_in_proportion() -> None:
-    """72 mm on 72 columns: a column a millimetre."""
+    """72 mm on 72 columns: one column per millimetre."""
     assert comb(pattern(), 0, 0) == (WOOD * 12 + COMING * 12) * 3
 
 
@@ -58,7 +58,7 @@ def test_a_finished_board_has_only_wood_and_gaps() -> None:
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_the_stop_stands_where_the_operator_sees_it_and_the_board_begins_there(side: str) -> None:
+def test_the_stop_is_drawn_where_the_operator_sees_it_and_the_board_begins_there(side: str) -> None:
     lines = drawn(pattern(), 0, 0, side)
     beside = [line[1] if side == "left" else line[-2] for line in lines[:4]]
     assert "".join(beside) == STOP

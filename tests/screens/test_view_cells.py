@@ -1,4 +1,4 @@
-"""Cells and the bytes between two pages, held against a terminal emulator (pyte 0.8)."""
+"""Cells and the bytes between two pages, checked with a terminal emulator (pyte 0.8)."""
 
 from __future__ import annotations
 
@@ -92,9 +92,9 @@ def test_without_colour_bold_and_reverse_stay() -> None:
 
 @given(st.text(st.characters(codec="utf-8", max_codepoint=0xFFFF), max_size=30))
 def test_columns_are_those_of_the_unicode_tables(text: str) -> None:
-    """The tables of wcwidth, for what is printable and in the interpreter's own.
+    """Outside reference: the tables of wcwidth, for printable characters that the interpreter knows.
 
-    Whatever it is, no control reaches a terminal.
+    No control character ever reaches a terminal.
     """
     assert all(char.isprintable() for char, _ in cells(text) if char)
     for char in text:

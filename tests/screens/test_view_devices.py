@@ -1,4 +1,4 @@
-"""What the view tells of a real pedal and a real microphone, and of the pace when a session is resumed."""
+"""What the view shows of a real pedal, a real microphone, and the pace of a resumed session."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def pace_is_shown(page: str) -> bool:
 
 
 @needs_x
-def test_the_pedal_is_seen_going_down_and_what_it_did_is_told(tmp_path: Path, xserver: XServer) -> None:
+def test_the_pedal_is_seen_going_down_and_what_it_did_is_shown(tmp_path: Path, xserver: XServer) -> None:
     """Down within a blink, so that the foot knows; then heard, lost with its display, and heard again."""
     command = program(tmp_path, plan=PLAN, shop=SHOP, feet=True)
     rig = Rig(command, DISPLAY=xserver.display, XDG_SESSION_TYPE="x11")
@@ -54,7 +54,7 @@ def test_the_pedal_is_seen_going_down_and_what_it_did_is_told(tmp_path: Path, xs
 
 
 def test_the_microphones_level_is_seen(tmp_path: Path, sound_server: SoundServer) -> None:
-    """A null sink alone is digital silence; a tone of -20 dBFS fills ten of twelve cells, one more or less."""
+    """A null sink alone is digital silence. A tone of -20 dBFS fills ten of twelve cells, give or take one."""
     pytest.importorskip("miniaudio", reason="miniaudio has no wheel here")
     options = ("--speaker", str(tmp_path / "said.wav"))
     command = program(tmp_path, *options, plan=PLAN, shop=SHOP, silent=False)
@@ -70,7 +70,7 @@ def test_the_microphones_level_is_seen(tmp_path: Path, sound_server: SoundServer
 
 
 def test_a_resumed_session_knows_its_pace(tmp_path: Path) -> None:
-    """Six passes before it was left; the time left is there from the first call on."""
+    """Six passes were cut before it was left, so the time left is shown from the first call on."""
     rig = Rig(program(tmp_path, plan=MANY, shop=SHOP))
     try:
         to_the_first_pass(rig)

@@ -1,4 +1,4 @@
-"""The view reports what is open as shown: once the terminal has taken it, and not while a list lies over it."""
+"""The view reports what is open as shown once the terminal has taken it, and not while a list covers it."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ def test_what_is_open_is_reported_once_when_it_has_been_drawn(bench: Bench) -> N
 def test_a_terminal_that_is_not_read_has_shown_nothing_until_it_is(bench: Bench) -> None:
     bench.reading.set()
     bench.view.note("a line of the log")
-    bench.until("a line of the log")  # a page was taken: only the next one is not
+    bench.until("a line of the log")  # a page was taken; only the next is not
     bench.reading.clear()
     time.sleep(0.3)  # the reader has seen it
     fill(bench.terminal)
@@ -122,13 +122,13 @@ def test_under_a_list_nothing_counts_as_shown_until_the_list_is_gone(bench: Benc
     bench.until("trailing end held down?", without="h      long press")
 
 
-def test_what_was_shown_before_a_list_was_laid_over_it_is_not_reported_again_after_it(bench: Bench) -> None:
+def test_what_was_shown_before_a_list_covered_it_is_not_reported_again(bench: Bench) -> None:
     bench.reading.set()
     first = bench.start()
     assert bench.reported.get(timeout=PATIENCE_S) == first
     bench.view.note(LIST, for_s=3600.0)
     bench.until("h      long press")
-    bench.runner.handle(Gesture(1.0, "", "tap", 1.0))  # an answer takes the list away
+    bench.runner.handle(Gesture(1.0, "", "tap", 1.0))  # an answer removes the list
     time.sleep(DRAWN_S)
     bench.until("trailing end held down?", without="h      long press")
     assert bench.reported.empty()

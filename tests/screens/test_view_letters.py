@@ -1,4 +1,4 @@
-"""Big letters: every one of its own, of one height, and big enough for two metres."""
+"""Big letters: each is unique, all have one height, and they can be read from two metres."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def test_figures_are_equally_wide_so_that_settings_stand_still() -> None:
 
 
 def test_a_setting_on_a_small_terminal_is_taller_than_a_two_hundredth_of_two_metres() -> None:
-    """Common practice, no source: letters of distance / 200 are read at ease."""
+    """Common practice, no source: letters of distance / 200 are easy to read."""
     scale = letters.largest_scale(["123.45"], 60, 8)
     assert 3.5 * scale * LINE_MM >= DISTANCE_MM / 200
     assert letters.rows_of(scale) == 7
@@ -57,6 +57,6 @@ def test_every_default_check_has_a_big_name_on_eighty_columns(name: str) -> None
     assert letters.largest_scale([letters.plain_capitals(name)], 78, 8) or letters.largest_scale(lines, 78, 8)
 
 
-def test_what_has_no_glyph_is_told_and_accents_are_dropped() -> None:
+def test_what_has_no_glyph_is_reported_and_accents_are_dropped() -> None:
     assert letters.plain_capitals("staubsäcke é") == "STAUBSACKE E"
     assert not letters.can_write("먼지") and letters.largest_scale(["먼지"], 80, 8) == 0

@@ -1,4 +1,4 @@
-"""The pace: medians of what passes and changeovers took, with no pause in them."""
+"""The pace: medians of the times of passes and changeovers, without any pause."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def test_two_passes_make_no_pace_yet() -> None:
     ids=lambda fact: fact.kind,
 )
 def test_a_pass_with_a_pause_in_it_does_not_count(pause: f.Fact) -> None:
-    """It does again from the next call on."""
+    """Times count again from the next call on."""
     facts = [*passes(10, 10, 10), (30, f.SettingCalled(1, 4, "1")), (40, pause), (4000, f.PassCut(1, 4, "pedal"))]
     more = [*passes(30, 30, 30, 30, at=4000.0)]
     assert pace(*facts).pass_s == 10
@@ -79,5 +79,5 @@ def test_it_remembers_the_latest_only() -> None:
         (125 * 60, "about 2 h 05 min left"),
     ],
 )
-def test_it_is_told_as_roughly_as_it_is_known(seconds: float | None, text: str) -> None:
+def test_the_time_left_is_shown_as_roughly_as_it_is_known(seconds: float | None, text: str) -> None:
     assert shown_left(seconds) == text

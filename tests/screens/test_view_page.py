@@ -1,4 +1,4 @@
-"""The page: what is on it at each size, readable on dark and light alike, and never by colour alone."""
+"""The page: what it has at each size, readable on dark and light, and never by colour alone."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def big_on(canvas: Canvas, wanted: str) -> int:
 
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
-def test_while_a_pass_is_called_the_setting_is_biggest_and_the_pass_stands_beside_it(columns: int, rows: int) -> None:
+def test_while_a_pass_is_called_the_setting_is_biggest_with_the_pass_beside_it(columns: int, rows: int) -> None:
     canvas = composed(cutting(), columns, rows)
     seen = cutting()
     setting = big_on(canvas, heading_of(seen.view, seen.words).left[0])  # type: ignore[arg-type]
@@ -83,7 +83,7 @@ def test_while_a_pass_is_called_the_setting_is_biggest_and_the_pass_stands_besid
     assert setting >= 4 or columns < 200
 
 
-def test_a_long_setting_is_not_made_small_for_the_passes_sake() -> None:
+def test_a_long_setting_is_not_made_smaller_to_fit_the_pass() -> None:
     a_job = job(plan(width=1500, finger=300, parts="A", ends=1))
     last = len(a_job.pattern_of(1).passes)
     canvas = composed(cutting(a_job, last))
@@ -93,7 +93,7 @@ def test_a_long_setting_is_not_made_small_for_the_passes_sake() -> None:
 
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
-def test_an_open_check_is_told_big_with_its_figure_and_in_full(columns: int, rows: int) -> None:
+def test_an_open_check_is_shown_big_with_its_figure_and_in_full(columns: int, rows: int) -> None:
     canvas = composed(sight(f.CheckOpened(1, "blade height")), columns, rows)
     assert big_on(canvas, "BLADE HEIGHT") and big_on(canvas, "12.3 MM")
     assert "Blade set to 12.3 mm above the bed the board stands on?" in text(canvas)
@@ -109,7 +109,7 @@ def end_of_setup(**more: object) -> Sight:
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
 def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_beside_them(columns: int, rows: int) -> None:
-    """Also with two things lost and the plan's warnings, which were there before."""
+    """Also with two parts lost and the plan's warnings shown before."""
     faults = (("microphone", "Voice is off: no microphone was found."), ("pedal", "No pedal."))
     canvas = composed(end_of_setup(ready_at=time.monotonic() + 9.9, faults=faults), columns, rows)
     for line in ("SAW OFF", "COUNT 7"):
@@ -134,7 +134,7 @@ WARNED = LogEntry("warning", "a sliver of 2 mm is left at the far edge of the lo
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
 @pytest.mark.parametrize("check", ["clamps", "all set", "dust hood"])
-def test_what_to_keep_clear_is_told_big_and_whole_with_its_height(columns: int, rows: int, check: str) -> None:
+def test_what_to_keep_clear_is_shown_big_and_whole_with_its_height(columns: int, rows: int, check: str) -> None:
     """Whole millimetres away from the blade.
 
     The first socket begins a hair below 6 mm off the edge, the last ends at 84, 12.3 mm deep with 15 mm above. So it is
@@ -165,8 +165,8 @@ def test_what_to_keep_clear_is_told_big_and_whole_with_its_height(columns: int, 
 
 
 @pytest.mark.parametrize(("columns", "rows"), [*SIZES, (79, 23), (60, 20), (40, 10), (30, 8), (24, 8)])
-def test_at_no_size_is_a_part_of_what_to_keep_clear_left_out(columns: int, rows: int) -> None:
-    """Big or in words: never the range alone, nor the words without it."""
+def test_at_every_size_all_of_what_to_keep_clear_is_shown(columns: int, rows: int) -> None:
+    """Big or in words: never the range alone, and never the words without the range."""
     canvas = composed(sight(f.CheckOpened(1, "clamps"), faults=LOST), columns, rows)
     big = [bool(big_on(canvas, line)) for line in ZONE]
     assert all(big) or not any(big)
@@ -175,7 +175,7 @@ def test_at_no_size_is_a_part_of_what_to_keep_clear_left_out(columns: int, rows:
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
 @pytest.mark.parametrize("width", [Fraction(84), Fraction(600)])
-def test_inches_of_what_to_keep_clear_are_held_together(columns: int, rows: int, width: Fraction) -> None:
+def test_inches_of_what_to_keep_clear_stay_together(columns: int, rows: int, width: Fraction) -> None:
     """As "3-3/16": with a space alone it reads 33/16 in big letters. By hand: 12.3 and 15 mm are 1.075 in, so 1 1/8."""
     a_job = job(plan(width=int(width), finger=12, parts="A"), carriage=HANDWHEEL)
     seen = sight(f.CheckOpened(1, "clamps"), of=a_job, faults=LOST)
@@ -186,8 +186,8 @@ def test_inches_of_what_to_keep_clear_are_held_together(columns: int, rows: int,
     assert all(big_on(canvas, part) for part in parts) or " ".join(zone) in words_on(canvas)
 
 
-def test_on_a_low_page_what_to_clamp_stands_at_the_first_check_whole() -> None:
-    """The longest there is: the end of a board before, and the warning that comes with its second end."""
+def test_on_a_low_page_what_to_clamp_is_whole_at_the_first_check() -> None:
+    """The longest there is: the end of the previous board, and the warning about a second end."""
     clamp = (
         "Saw off. Wait until the blade stands still. 14 sockets: count them before you unclamp. Setup 2 of 6: long "
         "side, 1 of 2, part A, end 2 down. Turn it end over end: same edge against the setting bar at the left stop, "
@@ -217,10 +217,10 @@ def test_whether_the_board_is_clamped_as_it_was_is_asked_whole(columns: int, row
     assert seen.view and seen.view.asked and seen.words
     asked = Words(a_job, figures=True).one(seen.view.asked)
     assert len(asked) > 250 and asked in words_on(composed(seen, columns, rows))
-    assert big_on(composed(seen, columns, rows), "CLAMPED ANEW?")
+    assert big_on(composed(seen, columns, rows), "CLAMPED AGAIN?")
 
 
-def test_how_a_resumed_session_begins_stands_before_its_question() -> None:
+def test_the_introduction_of_a_resumed_session_comes_before_its_question() -> None:
     a_job = job(plan(width=84, parts="A"))
     bare = sight(f.PassCut(1, 1, "pedal"), called(a_job, 2), f.Asked("clamped", 1, 2), of=a_job, faults=LOST)
     assert bare.view and bare.view.asked
@@ -231,7 +231,7 @@ def test_how_a_resumed_session_begins_stands_before_its_question() -> None:
     assert begin not in words_on(composed(replace(bare, asking=f"{begin} Another question?")))
 
 
-def test_the_first_setting_is_told_whole_with_the_approach() -> None:
+def test_the_first_setting_is_shown_whole_with_the_approach() -> None:
     a_job = job(plan(width=84, parts="A"))
     said = (
         "Down to one one decimal six eight, then up: set one two decimal one eight; then start the saw; cut, "
@@ -243,7 +243,7 @@ def test_the_first_setting_is_told_whole_with_the_approach() -> None:
     assert seen.words and big_on(canvas, heading_of(seen.view, seen.words).left[0])
 
 
-def test_what_the_session_began_with_stands_at_the_first_check() -> None:
+def test_the_sessions_opening_words_are_shown_at_the_first_check() -> None:
     caution = LogEntry("caution", "Kerfcall never stops the saw. " + "The saw's manual rules. " * 5)
     warning = LogEntry("warning", "a sliver of 2 mm is left at the far edge of the long side")
     clamp = "Setup 1 of 2: long side, part A, end 1 down. Reference edge to the left stop."
@@ -261,7 +261,7 @@ def test_what_the_session_began_with_stands_at_the_first_check() -> None:
         assert "!! a sliver" in shown and "!! Kerfcall never" in shown
 
 
-def test_words_that_find_no_room_tell_that_they_go_on_and_stand_in_the_log() -> None:
+def test_words_without_room_show_that_they_go_on_and_are_whole_in_the_log() -> None:
     long = LogEntry("caution", "Mind this. " * 120)
     seen = sight(f.CheckOpened(1, "guard"), opening=(long,), log=(long,))
     assert "Guard for this cut fitted" in text(composed(seen)) and " …" in text(composed(seen))
@@ -285,20 +285,20 @@ def test_on_a_page_made_too_small_the_check_stays_whole(columns: int, rows: int)
     assert "Guard for this cut fitted: blade boxed in where it comes out behind the backing?" in shown
 
 
-def test_a_question_is_told_big_and_read_back_in_full() -> None:
+def test_a_question_is_shown_big_and_read_back_in_full() -> None:
     canvas = composed(sight(called(job(plan(width=84, parts="A")), 3), f.Asked("back", 1, 2)))
     assert big_on(canvas, "BACK TO 2?")
     assert "and count it as not cut?" in text(canvas) and "long press: yes   double tap: no" in text(canvas)
 
 
-def test_the_approach_leads_and_is_told_in_words_not_by_colour() -> None:
+def test_the_approach_comes_first_and_is_shown_in_words_not_by_colour() -> None:
     a_job = job(plan(width=84, parts="A"))
     canvas = composed(sight(called(a_job, 5), called(a_job, 2), of=a_job))
     lowest = a_job.pattern_of(1).passes[1].setting - Fraction(1, 2)
     assert f"FIRST DOWN TO {float(lowest):.2f}, then up to" in text(canvas)
 
 
-def test_what_is_come_down_to_is_told_so() -> None:
+def test_a_setting_that_is_come_down_to_says_so() -> None:
     a_job = job(plan(width=84, parts="A"))
     pattern = a_job.patterns[0]
     passes = tuple(replace(one, down=one.number == 2) for one in pattern.passes)
@@ -340,14 +340,14 @@ def test_a_stepper_shows_its_steps() -> None:
     assert big_on(composed(seen), str(steps)) and f"set {steps} steps" in text(composed(seen))
 
 
-def test_a_check_that_no_glyph_can_write_is_told_in_plain_letters() -> None:
+def test_a_check_that_no_glyph_can_write_is_shown_in_plain_letters() -> None:
     own = (Check("먼지 문", "먼지 문 열림?", "x", "setup"),)
     canvas = composed(sight(f.CheckOpened(1, "먼지 문"), of=job(plan(width=84, parts="A"), own)))
     assert "먼지 문" in text(canvas).replace("\n", "")
 
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
-def test_everything_that_is_to_be_seen_is_on_the_page(columns: int, rows: int) -> None:
+def test_everything_that_must_be_seen_is_on_the_page(columns: int, rows: int) -> None:
     seen = cutting(
         left_s=1510.0,
         heard=LastInput('"marigold proceed to next pass"', "pass 2 is cut"),
@@ -374,7 +374,7 @@ def test_everything_that_is_to_be_seen_is_on_the_page(columns: int, rows: int) -
         assert part in shown, part
 
 
-def test_microphone_and_pedal_are_told_in_words() -> None:
+def test_microphone_and_pedal_are_shown_in_words() -> None:
     seen = cutting()
     for gauges, words in (
         (Gauges("off"), ("mic off", "pedal off: keys")),
@@ -401,7 +401,7 @@ def test_what_a_gesture_did_fits_into_80_columns_beside_the_microphone(given: st
     assert shown in row and "open" in row and row.rstrip().endswith("?: keys")
 
 
-def test_no_key_is_offered_where_none_is_read() -> None:
+def test_no_key_is_offered_if_none_is_read() -> None:
     finished = sight(f.Finished())
     assert "q: leave" in text(composed(finished)) and "?: keys" in text(composed(finished))
     shown = text(composed(finished, gauges=Gauges(keys=False)))
@@ -413,7 +413,7 @@ def test_the_meter_runs_from_a_quiet_room_to_near_clipping(level: float, cells: 
     assert gauges_of("works", level, "heard", False).level == cells
 
 
-def test_a_list_lies_over_the_page_whole() -> None:
+def test_a_list_covers_the_page_whole() -> None:
     from assistant.screens.key_meanings import KEY_LIST
 
     shown = text(composed(cutting(note=KEY_LIST)))
@@ -422,7 +422,7 @@ def test_a_list_lies_over_the_page_whole() -> None:
     assert big_on(composed(cutting(note=KEY_LIST)), heading_of(cutting().view, cutting().words).left[0])  # type: ignore[arg-type]
 
 
-def test_a_warning_stands_above_the_list_that_hides_the_log() -> None:
+def test_a_warning_is_shown_above_the_list_that_hides_the_log() -> None:
     alert = "!! A wrong pairing code from 192.168.1.9"
     shown = text(composed(cutting(note="\n".join(f"line {n}" for n in range(40)), alert=alert)))
     assert alert in shown and "line 0" in shown
@@ -448,7 +448,7 @@ def test_any_size_makes_a_page_of_that_size(columns: int, rows: int, what: str) 
 
 
 @given(st.integers(-5, 200))
-def test_lines_are_all_given_away_and_never_more(lines: int) -> None:
+def test_every_line_is_given_out_and_never_more(lines: int) -> None:
     share = shared_out(lines)
     assert sum(share.values()) == max(0, lines) or (lines < 20 and sum(share.values()) <= max(0, lines))
     assert share["board"] == 0 or share["board"] > 3
@@ -478,14 +478,14 @@ def test_each_colour_can_be_read_on_dark_and_on_light(colour: int) -> None:
     assert contrast(CONSOLE[colour], BLACK) >= 3
 
 
-def test_whatever_has_a_colour_is_bold() -> None:
+def test_everything_with_a_colour_is_bold() -> None:
     seen = cutting(faults=(("microphone", "Voice is off."),))
     for canvas in (composed(seen), composed(sight(called(job(plan(width=84, parts="A")), 3)))):
         assert all(style & BOLD for line in canvas.lines for _, style in line if style & (RED | MAGENTA))
 
 
-def test_the_page_without_colour_tells_the_same() -> None:
-    """Colour takes no part in what a cell says: strip it, and current, coming and cut still differ by character."""
+def test_the_page_without_colour_shows_the_same() -> None:
+    """Colour carries no meaning: without it, current, coming and cut still differ by character."""
     canvas = composed(cutting())
     coloured = {char for line in canvas.lines for char, style in line if style & (RED | MAGENTA)}
     plain = {char for line in canvas.lines for char, style in line if not style & (RED | MAGENTA)}
@@ -493,13 +493,13 @@ def test_the_page_without_colour_tells_the_same() -> None:
 
 
 def barred_job() -> Job:
-    """A board that is held in the longest words there are."""
+    """A board whose holding takes the longest words there are."""
     a_job = job(plan(width=84, parts="A"))
     return replace(a_job, carriage=replace(a_job.carriage, register="setting bar"))
 
 
 @pytest.mark.parametrize(("columns", "rows"), [*SIZES, (60, 20), (40, 10)])
-def test_how_the_board_is_held_is_told_to_its_end(columns: int, rows: int) -> None:
+def test_how_the_board_is_held_is_shown_to_its_end(columns: int, rows: int) -> None:
     a_job = barred_job()
     cut = [f.PassCut(1, n, "pedal") for n in (1, 2, 3)]
     clamp = "Setup 1 of 2: long side, end 1 down. Against the setting bar, marked face to the backing."
@@ -512,6 +512,6 @@ def test_how_the_board_is_held_is_told_to_its_end(columns: int, rows: int) -> No
         way = seen.words.one(seen.view.way)
         assert len(way) > 78 and "setting bar" in way
         if (columns, rows) == (40, 10) and seen.view.mode == "question":
-            continue  # the question takes it all
+            continue  # the question takes all the room
         shown = words_on(composed(seen, columns, rows))
         assert way in shown or clamp in shown

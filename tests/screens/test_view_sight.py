@@ -1,4 +1,4 @@
-"""The sight: always the newest, telling what was heard and what was made of it."""
+"""The sight: always the newest. It shows what was heard and what came of it."""
 
 from __future__ import annotations
 
@@ -68,12 +68,12 @@ ASKS = re.compile(
     r"|\b(set|saw off[.;]|wait until|isolate|refit|count them|turn it|never spin|go (back|on) past|zero the)\b",
     re.IGNORECASE,
 )
-"""What tells somebody to do something, in the words that a session uses."""
+"""Phrases that ask the operator to do something, in the words that a session uses."""
 
 
 @pytest.mark.parametrize("seed", range(25))
-def test_whatever_happens_no_log_and_no_answer_tells_what_to_do(seed: int) -> None:
-    """Any way through a session, with every gesture and phrase, resumed in between. The cautions hold at any time."""
+def test_no_log_line_and_no_answer_ever_says_what_to_do(seed: int) -> None:
+    """Random ways through a session, with every gesture and phrase, resumed in between. Cautions may always ask."""
     chance, session, asked = random.Random(seed), Session(), 0
     said = session.gathering.said
 
@@ -101,7 +101,7 @@ def test_whatever_happens_no_log_and_no_answer_tells_what_to_do(seed: int) -> No
     assert asked > 10
 
 
-def test_what_was_heard_is_told_with_what_it_did() -> None:
+def test_what_was_heard_is_shown_with_what_it_did() -> None:
     session = Session().cutting()
     answer = session.heard("cut", "marigold proceed to next pass")
     assert answer == LastInput('"marigold proceed to next pass"', "pass 1 is cut")
@@ -110,7 +110,7 @@ def test_what_was_heard_is_told_with_what_it_did() -> None:
     assert session.heard("stand by", "standing by now").made == "standing by"
 
 
-def test_where_no_fact_came_of_it_the_answer_tells() -> None:
+def test_if_no_fact_came_of_it_the_answer_shows_what_it_did() -> None:
     session = Session().cutting()
     assert session.heard("how many", "how many more to go").made.endswith("in all.")
     assert "means nothing now" in session.heard("carry on", "marigold carry on").made
@@ -119,7 +119,7 @@ def test_where_no_fact_came_of_it_the_answer_tells() -> None:
     assert session.sight.heard.made == "Not understood: it was too short"
 
 
-def test_a_tap_too_soon_tells_that_it_did_not_count() -> None:
+def test_a_tap_too_soon_shows_that_it_did_not_count() -> None:
     session = Session().cutting()
     session.gesture("tap", after=1.0)
     assert session.sight.hands.given == "pedal tap" and "Too soon, not counted" in session.sight.hands.made
@@ -174,7 +174,7 @@ def log_of(session: Session) -> list[str]:
 TOO_SOON = "Too soon, not counted: a pass takes longer."
 
 
-def test_like_lines_are_one_with_their_number() -> None:
+def test_equal_lines_are_one_with_their_number() -> None:
     session = Session().cutting()
     for times in ("", " (2 times)", " (3 times)"):
         session.gesture("tap", after=0.5)
@@ -185,7 +185,7 @@ def test_like_lines_are_one_with_their_number() -> None:
     assert log_of(session)[-1].endswith("(2 times)") and log_of(session)[-2] == TOO_SOON + " (3 times)"
 
 
-def test_that_an_answer_did_not_count_goes_when_something_else_is_open() -> None:
+def test_a_refusal_goes_when_something_else_is_open() -> None:
     session = Session().cutting()
     session.gesture("tap", after=0.5)
     assert session.sight.hands.made == TOO_SOON
@@ -205,7 +205,7 @@ def test_other_lines_stay_when_something_else_is_open() -> None:
     assert "Problem marked at setup 1, pass 1." in log_of(session)
 
 
-def test_a_list_lies_over_the_page_until_the_next_answer() -> None:
+def test_a_list_covers_the_page_until_the_next_answer() -> None:
     session = Session().cutting()
     session.gathering.note("Keys:\n  space: tap")
     session.gathering.note("-- a line, such as which microphone is used")
@@ -216,7 +216,7 @@ def test_a_list_lies_over_the_page_until_the_next_answer() -> None:
     assert not session.sight.note and session.sight.log[-1].text == "a line"
 
 
-def test_a_warning_is_seen_with_the_list_that_lies_over_the_log_and_goes_with_it() -> None:
+def test_a_warning_is_seen_with_the_list_that_covers_the_log_and_goes_with_it() -> None:
     session = Session().cutting()
     session.gathering.note("Keys:\n  space: tap")
     assert session.sight.laid_over == "Keys:\n  space: tap"
@@ -243,7 +243,7 @@ def test_time_left_comes_with_the_third_pass_and_goes_with_the_last() -> None:
     assert session.sight.left_s is None
 
 
-def test_the_caution_is_before_the_eyes_until_a_check_is_confirmed_and_a_warning_until_a_cut() -> None:
+def test_the_caution_is_shown_until_a_check_is_confirmed_and_a_warning_until_a_cut() -> None:
     session = Session("a sliver of 2 mm")
     assert [entry.klass for entry in session.sight.opening] == ["warning", "caution"]
     assert "never stops the saw" in session.sight.opening[1].text
@@ -287,7 +287,7 @@ def test_what_to_clamp_is_over_with_the_first_setting() -> None:
     assert session.sight.view.mode == "checks" and session.sight.clamp == ""
 
 
-def test_what_is_to_be_done_at_the_end_stays_when_it_is_said_again() -> None:
+def test_what_must_be_done_at_the_end_stays_when_it_is_said_again() -> None:
     session = Session()
     while session.runner.state.mode != "finished":
         assert not session.sight.closing

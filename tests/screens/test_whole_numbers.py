@@ -1,4 +1,4 @@
-"""No number that a screen or sheet shows is torn apart, however wide it is."""
+"""No quantity on a screen or sheet is split over two lines, however wide the page is."""
 
 from __future__ import annotations
 
@@ -38,8 +38,8 @@ FRACTIONS = replace(
     voice=replace(JOBS["inches"].voice, reads="fractions"),
 )
 
-# What must stay together, found by another way than the product's: any two words of which both are numbers or one is a
-# number and the other its unit.
+# What must stay together, by a different rule than the product's: any two words that are both numbers, or a
+# number and its unit.
 FIGURE = re.compile(r"^[-(]?\d[\d./]*[,;:.?)]*$")
 DIGIT_WORD = re.compile(
     r"^(zero|one|two|three|four|five|six|seven|eight|nine|point|minus|[a-z]+ty-[a-z]+)[,;:.?]*$", re.IGNORECASE
@@ -48,7 +48,7 @@ UNIT = re.compile(r"^(mm|in|turns?|marks?|steps|millimetres?|inch|inches)[,;:.?)
 
 
 def together(text: str) -> set[tuple[str, str]]:
-    """Neighbouring words of the text between which no line may end."""
+    """Neighbouring words that must stay on one line."""
     words = text.split()
     found = set()
     for before, after in zip(words, words[1:], strict=False):
@@ -63,7 +63,7 @@ def together(text: str) -> set[tuple[str, str]]:
 
 
 def torn_off(short: str, text: str, pairs: set[tuple[str, str]]) -> str:
-    """The end of a text that was cut short, if that is in a number, or between one and its unit."""
+    """The end of a text that was cut short, if the cut is in a number or between a number and its unit."""
     if not short.endswith("…"):
         return ""
     kept, words = short.removesuffix("…").split(), text.split()
@@ -75,7 +75,7 @@ def torn_off(short: str, text: str, pairs: set[tuple[str, str]]) -> str:
     return short if half or (last, following) in pairs else ""
 
 
-def test_another_look_at_what_must_stay_together() -> None:
+def test_what_must_stay_together_by_a_second_rule() -> None:
     assert together("clear, 1 3/16 to 3 5/16 in? then mark two one") == {
         ("1", "3/16"), ("3", "5/16"), ("5/16", "in?"), ("mark", "two"), ("two", "one"),
     }  # fmt: skip
@@ -91,7 +91,7 @@ def broken(lines: list[str]) -> set[tuple[str, str]]:
 
 
 def walked(a_job: Job) -> tuple[Job, list[e.Prompt], list[Sight]]:
-    """Everything that is said in a session with detours, and what is to be seen after each turn."""
+    """Everything said in a session with detours, and what is shown after each turn."""
     driver, gathering, words = Driver(a_job), Gathering(), Words(a_job)
     prompts: list[e.Prompt] = []
     sights: list[Sight] = []
@@ -145,7 +145,7 @@ def test_no_line_of_a_real_prompt_ends_in_a_quantity_at_any_width(number: int, s
 
 @steps
 @pytest.mark.parametrize("number", range(len(SESSIONS)))
-def test_no_quantity_is_torn_apart_on_a_page_of_any_width(number: int, step: int) -> None:
+def test_no_quantity_is_split_on_a_page_of_any_width(number: int, step: int) -> None:
     _, _, sights = SESSIONS[number]
     for sight in sights:
         assert sight.view and sight.words
@@ -173,7 +173,7 @@ def test_plain_lines_on_a_terminal_of_any_width_keep_quantities_whole(monkeypatc
             lines = out.getvalue().splitlines()
             assert all(len(line) <= columns for line in lines)
             assert not together(text) & broken(lines), (columns, lines)
-            # What a gesture does stands beside the place.
+            # What a gesture does is shown beside the place.
             assert " ".join(out.getvalue().split()) == ">> " + " ".join(text.removesuffix(YES_NO).split())
 
 

@@ -62,10 +62,10 @@ class Emulator(pyte.Screen):
 
 
 def fill(terminal: str) -> None:
-    """Write what no terminal shows until this one, which nobody reads, takes not one byte more."""
+    """Write invisible bytes until this unread terminal accepts no more."""
     fd = os.open(terminal, os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
     quiet = 0
-    while quiet < 10:  # the kernel makes room once more while it hands on what it has
+    while quiet < 10:  # the kernel makes room again while it hands on what it has
         quiet += 1
         for size in (4096, 1):
             with contextlib.suppress(BlockingIOError):
@@ -76,7 +76,7 @@ def fill(terminal: str) -> None:
 
 
 def is_stuck(terminal: str) -> bool:
-    """Whether this terminal takes not one byte more."""
+    """Whether this terminal accepts not a single byte more."""
     fd = os.open(terminal, os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
     try:
         return os.write(fd, bytes(1)) == 0
@@ -90,7 +90,7 @@ class Rig:
     """A pseudo-terminal of this size with the program as its session leader."""
 
     def __init__(self, command: list[str], columns: int = 80, rows: int = 24, **environ: Any) -> None:
-        """environ: variables to be set, or None to be left out."""
+        """environ: variables to set; None removes a variable."""
         import termios
 
         self.termios: Any = termios
@@ -134,16 +134,16 @@ class Rig:
         os.write(self.master, keys.encode())
 
     def fill(self) -> None:
-        """As a terminal that nobody reads."""
+        """Becomes a terminal that nobody reads."""
         fill(os.ttyname(self.slave))
 
     @property
     def is_stuck(self) -> bool:
-        """Whether the terminal takes nothing."""
+        """Whether the terminal accepts nothing."""
         return is_stuck(os.ttyname(self.slave))
 
     def read(self, seconds: float) -> None:
-        """Take in whatever comes within this time."""
+        """Read everything that comes within this time."""
         end = time.monotonic() + seconds
         while (left := end - time.monotonic()) > 0:
             if not select.select([self.master], [], [], min(left, 0.05))[0]:
@@ -158,7 +158,7 @@ class Rig:
     def until(self, *wanted: str | Callable[[str], bool], within_s: float = 15.0) -> str:
         """The page as soon as it shows all of these texts, and all of these functions are true of it.
 
-        A page may come in several pieces: name everything the test looks for on it.
+        A page can come in several pieces, so name everything that the test looks for on it.
         """
         end = time.monotonic() + within_s
         text, read_to = "", -1

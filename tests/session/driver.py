@@ -1,4 +1,4 @@
-"""Drives a session by hand in tests: events in, state and effects kept."""
+"""Drives a session by hand in tests: takes events, keeps state and effects."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ UTC = "2026-03-02T09:00:00.000Z"
 
 
 class Driver:
-    """`records` are the journalled ones; `said` the texts of the last turn."""
+    """records: the journalled facts. said: the texts of the last turn."""
 
     def __init__(self, job: Job | None = None, state: State | None = None, hear_out: bool = False):
         self.state = state or State()
@@ -41,7 +41,7 @@ class Driver:
             self.send(Start(0.0, UTC, job, hear_out=hear_out))
 
     def send(self, event: Event) -> None:
-        """One event, and as the runner does, word that what it opened has gone out: `stalls_s` after it."""
+        """Handle one event and then, like the runner, report `stalls_s` later that what it opened has gone out."""
         self.facts, self.effects = self._turn(event)
         self.witness.turn(event, [fact for fact in self.facts if not fact.passing], self.effects)
         if self.state.opening.out_at is None:
@@ -57,14 +57,14 @@ class Driver:
         return tuple(record.fact for record in decision.records), decision.effects
 
     def gesture(self, gesture: str, after: float = 5.0, held: float = 0.0) -> None:
-        """`after` seconds later; the press went down `held` before that."""
+        """The gesture comes `after` seconds later. Its press went down `held` seconds before that."""
         self.at += after
         self.send(Gesture(self.at, UTC, gesture, self.at - held))
 
     def heard(
         self, intent: str, argument: str | int | None = None, after: float = 5.0, old: int = 0, began: float = 0.0
     ) -> None:
-        """`old` grammars ago, the first sound `began` seconds before it was heard."""
+        """Heard under the grammar of `old` generations ago; the first sound came `began` seconds before."""
         self.at += after
         generation = self.state.generation - old
         self.send(Heard(self.at, UTC, intent, argument, intent, self.at - began, generation))
@@ -78,7 +78,7 @@ class Driver:
         self.send(DeviceChanged(self.at, UTC, device, state, f"{device} {state}"))
 
     def resume(self, *notes: str) -> None:
-        """As another process would: from the journalled facts alone."""
+        """Resume as another process would: from the journalled facts alone."""
         state = State()
         for record in self.records:
             state = apply(state, record)
@@ -87,24 +87,24 @@ class Driver:
         self.send(Resume(self.at, UTC, notes))
 
     def speech(self, how: str, after: float = 0.0) -> None:
-        """What asks begins to sound ("begun") or ends (whole | cut off | failed)."""
+        """The announcement that asks begins to sound ("begun") or ends (whole | cut off | failed)."""
         self.at += after
         id = self.state.opening.announcement
         self.send(SpeechStarted(self.at, UTC, id) if how == "begun" else SpeechEnded(self.at, UTC, id, how))
 
     def confirm_all(self) -> None:
-        """Long press until no check is open, at a setup's end once the blade stands still."""
+        """Long press until no check is open; at a setup's end, only once the blade has run down."""
         while self.state.effective_mode == "checks":
             self.gesture("hold", after=self.state.the_job.run_down_s if self.asked == "saw off" else 5.0)
 
     @property
     def asked(self) -> str:
-        """The name of the open check, "" for none."""
+        """The open check's name, "" for none."""
         index = self.state.open_check
         return "" if index is None else self.state.the_job.checks[index].name
 
     def count(self) -> None:
-        """Confirm, when the blade stands still, that the saw is off and the sockets are counted."""
+        """Once the blade has run down, confirm that the saw is off and the sockets are counted."""
         assert self.asked == "saw off"
         self.gesture("hold", after=self.state.the_job.run_down_s)
 

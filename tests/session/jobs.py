@@ -1,4 +1,4 @@
-"""Small jobs for the session's tests, made by the real layout."""
+"""Small jobs for the session's tests, laid out by the real code."""
 
 from __future__ import annotations
 
@@ -36,14 +36,14 @@ def job(
     carriage: Carriage | None = None,
     kerf: Fraction = Fraction(318, 100),
 ) -> Job:
-    """By default every default check that a stop and one stage have."""
+    """By default every default check for a stop and a single stage."""
     chosen = checks if checks is not None else tuple(c for c in DEFAULT_CHECKS if c.name != "setting bar out")
     shop = Shop("mm", Blade(kerf), carriage or Carriage(), checks=chosen)
     return build_job(a_plan or plan(), shop)
 
 
 def few_checks(*more: Check) -> tuple[Check, ...]:
-    """What can't be left out, and what is given: the least a job can have."""
+    """The checks that can't be turned off, and those given: the fewest that a job can have."""
     return tuple(c for c in DEFAULT_CHECKS if c.name in FIXED) + more
 
 

@@ -1,4 +1,4 @@
-"""Nothing counts that was not announced: an answer begins after what it answers has been spoken or, unspoken, shown."""
+"""An answer counts only if its question was announced first: spoken or, if the voice failed, shown."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from tests.session.jobs import few_checks, job
 
 
 def asked() -> Driver:
-    """The clamps are asked for, and not a word of it has sounded yet."""
+    """The clamps check is open, and not a word of it has sounded yet."""
     return Driver(job(checks=few_checks()), hear_out=True)
 
 
@@ -35,14 +35,14 @@ def confirmed(driver: Driver) -> bool:
 
 
 class TestChecksAndQuestions:
-    def test_holding_every_second_confirms_nothing_while_the_cautions_sound(self) -> None:
+    def test_long_presses_every_second_confirm_nothing_while_the_cautions_sound(self) -> None:
         driver = asked()
         for _ in range(10):
             driver.gesture("hold", after=1.0, held=0.8)
             assert not confirmed(driver)
             assert "wait for the announcement, then answer" in driver.shown + driver.said
 
-    def test_where_nothing_can_be_spoken_nobody_is_to_wait_for_a_voice(self) -> None:
+    def test_if_nothing_can_be_spoken_nobody_has_to_wait_for_a_voice(self) -> None:
         driver = asked()
         driver.speech("failed")
         for _ in range(2):
@@ -50,7 +50,7 @@ class TestChecksAndQuestions:
             assert not confirmed(driver)
             assert driver.shown + driver.said == "Not counted: read the screen first, then answer."
 
-    def test_that_it_did_not_count_is_said_once_and_cuts_nothing_off(self) -> None:
+    def test_an_early_answer_is_refused_aloud_once_and_cuts_nothing_off(self) -> None:
         driver = asked()
         driver.gesture("hold", after=1.0)
         (said,) = driver.says
@@ -73,7 +73,7 @@ class TestChecksAndQuestions:
         driver.gesture("hold", after=0.1)
         assert confirmed(driver)
 
-    def test_each_check_is_announced_for_itself(self) -> None:
+    def test_each_check_needs_an_announcement_of_its_own(self) -> None:
         driver = asked()
         driver.speech("whole", after=5.0)
         driver.gesture("hold", after=0.1)
@@ -81,7 +81,7 @@ class TestChecksAndQuestions:
         driver.gesture("hold", after=1.0)
         assert not confirmed(driver), "the guard has not been asked for yet"
 
-    def test_a_tap_has_it_said_again_and_that_counts_too(self) -> None:
+    def test_a_check_repeated_after_a_tap_counts_as_announced_too(self) -> None:
         driver = asked()
         first = driver.state.opening.announcement
         driver.gesture("tap", after=1.0)
@@ -90,7 +90,7 @@ class TestChecksAndQuestions:
         driver.gesture("hold", after=FIRST_WORDS_S)
         assert confirmed(driver)
 
-    def test_a_read_back_too_is_only_confirmed_once_it_was_spoken(self) -> None:
+    def test_a_read_back_is_confirmed_only_once_it_was_spoken(self) -> None:
         driver = called()
         driver.speech("whole", after=3.0)
         driver.gesture("tap")
@@ -102,7 +102,7 @@ class TestChecksAndQuestions:
         driver.gesture("hold", after=0.1)
         assert driver.kinds[0] == "stepped_back"
 
-    def test_no_needs_no_hearing_out(self) -> None:
+    def test_a_no_counts_before_the_question_was_announced(self) -> None:
         driver = asked()
         driver.heard("end")
         driver.gesture("double", after=0.5)
@@ -132,7 +132,7 @@ class TestSettings:
         driver.gesture("tap", after=0.1)
         assert driver.kinds[0] == "pass_cut"
 
-    def test_the_time_a_pass_takes_counts_beside_it_from_when_it_went_out(self) -> None:
+    def test_the_time_a_pass_takes_counts_from_when_the_setting_went_out(self) -> None:
         driver = called()
         driver.speech("whole", after=1.0)
         driver.gesture("tap", after=2.9)
@@ -140,7 +140,7 @@ class TestSettings:
         driver.gesture("tap", after=0.1)
         assert driver.kinds[0] == "pass_cut"
 
-    def test_cut_off_by_another_answer_it_is_said_again_after_it(self) -> None:
+    def test_a_setting_that_an_answer_cut_off_is_said_again_afterwards(self) -> None:
         driver = called()
         driver.speech("begun")
         driver.heard("where", after=1.0)
@@ -153,7 +153,7 @@ class TestSettings:
         driver.gesture("tap", after=0.1)
         assert driver.kinds[0] == "pass_cut"
 
-    def test_once_announced_it_may_be_cut_off(self) -> None:
+    def test_a_setting_already_announced_may_be_cut_off(self) -> None:
         driver = called()
         driver.speech("whole", after=3.0)
         driver.gesture("double")
@@ -176,7 +176,7 @@ class TestWithoutAVoice:
         driver.gesture("hold", after=0.1)
         assert confirmed(driver)
 
-    def test_it_may_have_been_shown_before_the_voice_failed(self) -> None:
+    def test_what_was_shown_before_the_voice_failed_counts_too(self) -> None:
         driver = asked()
         displayed(driver)
         driver.gesture("hold", after=READING_S)
@@ -198,7 +198,7 @@ class TestWithoutAVoice:
             driver.gesture("hold", after=22.0)
             assert not confirmed(driver)
 
-    def test_a_setting_too(self) -> None:
+    def test_a_setting_without_a_report_records_no_cut_either(self) -> None:
         driver = called()
         driver.speech("failed")
         driver.gesture("tap")
@@ -209,9 +209,9 @@ class TestWithoutAVoice:
 
 
 class TestHeldUp:
-    """The session's thread stood still: what was pressed meanwhile is played afterwards, with its own times."""
+    """The session's thread stood still. Presses made meanwhile are handled afterwards, with their own times."""
 
-    def test_taps_in_a_stall_record_no_pass_that_nobody_was_told_of(self) -> None:
+    def test_taps_in_a_stall_record_no_pass_that_was_not_announced(self) -> None:
         driver = called()
         driver.speech("whole", after=3.0)
         driver.stalls_s = 30.0
@@ -221,7 +221,7 @@ class TestHeldUp:
             driver.gesture("tap", after=0.0, held=30.0 - into_it)
             assert driver.kinds == [] and "began before" in driver.shown
 
-    def test_long_presses_in_a_stall_confirm_no_check_that_nobody_was_asked(self) -> None:
+    def test_long_presses_in_a_stall_confirm_no_check_that_was_not_announced(self) -> None:
         driver = asked()
         driver.speech("whole", after=5.0)
         driver.stalls_s = 50.0
@@ -243,7 +243,7 @@ class TestHeldUp:
 
 
 @pytest.mark.parametrize("spoken", [True, False])
-def test_a_rehearsal_takes_everything_as_announced_when_it_went_out(spoken: bool) -> None:
+def test_in_a_rehearsal_everything_counts_as_announced_once_it_went_out(spoken: bool) -> None:
     driver = Driver(job(checks=few_checks()))
     if spoken:
         driver.speech("begun")

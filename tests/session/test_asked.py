@@ -45,13 +45,13 @@ def test_a_question_lies_over_the_check_and_nothing_is_asked_while_a_pass_is_cal
     assert asked(after(called(1))) is None
 
 
-def test_passes_cut_here_are_told_one_by_one() -> None:
+def test_passes_cut_here_are_listed_one_by_one() -> None:
     assert seen(called(1), f.PassCut(1, 1, "pedal"), called(2)).cut == 0b01
     assert seen(called(2), f.PassCut(1, 2, "pedal"), called(1)).cut == 0b10
 
 
-def test_a_lower_setting_tells_the_point_to_go_past_to_also_when_called_again() -> None:
-    """Half a millimetre below where the carriage has no pitch; none for a move up."""
+def test_a_lower_setting_names_the_point_to_go_past_to_also_when_called_again() -> None:
+    """Half a millimetre below the setting if the carriage has no pitch; no such point for a move up."""
     first = job().pattern_of(1).passes[0].setting
     assert seen(called(1)).approach is None
     assert seen(called(1), called(2)).approach is None

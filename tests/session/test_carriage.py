@@ -1,4 +1,4 @@
-"""The carriage under a screw with play: every cut is made where it is laid out, by whoever does what is said."""
+"""A carriage on a screw with play: following the announcements makes every cut where it is laid out."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ BOARDS = (BoardPlan("long side", "A", 1, 2), BoardPlan("short side", "B", 1, 2))
 
 @dataclass
 class Screw:
-    """Where the dial says the carriage is, and where it is, mm.
+    """Where the dial shows the carriage, and where the carriage really is, mm.
 
-    Turned upwards it pushes the carriage before it, turned downwards it first turns through its play and then pulls the
+    Turned upwards, the screw pushes the carriage. Turned downwards, it first turns through its play and then pulls the
     carriage after it.
     """
 
@@ -40,7 +40,7 @@ class Screw:
 
 
 def stops(words: str, carriage: Carriage, says: F) -> list[F]:
-    """Where the words of a setting lead somebody who does just that, mm, from where the dial or readout says it is."""
+    """Where the words of a setting lead an operator who does just that, mm, from what the dial or readout shows."""
     words = words.lower().removeprefix("set the carriage, start the saw, cut, draw back clear and tap. ")
     words = words.removesuffix(".")
     if carriage.kind == "handwheel":
@@ -115,7 +115,7 @@ def jobs(draw: st.DrawFn) -> Job:
 
 @given(jobs(), st.booleans())
 @settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
-def test_every_cut_is_made_where_it_is_laid_out_by_whoever_does_what_is_said(job: Job, down: bool) -> None:
+def test_following_what_is_said_makes_every_cut_where_it_is_laid_out(job: Job, down: bool) -> None:
     if down:  # a calibration's second pass comes down to its setting
         first = job.patterns[0]
         passes = tuple(replace(one, down=one.number == 2) for one in first.passes)
@@ -140,10 +140,10 @@ def test_every_cut_is_made_where_it_is_laid_out_by_whoever_does_what_is_said(job
 
 @given(jobs(), st.integers(1, 6), st.booleans())
 @settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
-def test_after_an_interruption_a_carriage_read_at_its_setting_is_not_moved_there_twice(
+def test_after_an_interruption_a_carriage_found_at_its_setting_is_not_moved_there_again(
     job: Job, interrupted: int, came_up: bool
 ) -> None:
-    """Left when the carriage had been moved to the pass in flight, or only past it, before it came up."""
+    """Interrupted after the carriage was moved to the pass in flight, or only past it before coming up."""
     words, driver = Words(job), Driver(job)
     screw = Screw(job.carriage.backlash or F(1, 10))
     driver.confirm_all()

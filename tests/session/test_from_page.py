@@ -1,4 +1,4 @@
-"""What the bench page may do in a session, in every mode, and what the session refuses by itself."""
+"""What the bench page may do in a session, in every mode, and what the session itself refuses."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def test_a_cut_is_refused_unless_the_shop_file_allows_it() -> None:
     assert one.shown == REFUSED
 
 
-def test_an_allowed_cut_is_recorded_as_the_pages_and_said_aloud_before_the_next_setting() -> None:
+def test_an_allowed_cut_is_recorded_as_by_page_and_announced_before_the_next_setting() -> None:
     one = in_mode("cutting")
     page(one, "cut")
     assert one.facts[0] == f.PassCut(1, 1, "page")
@@ -107,7 +107,7 @@ def test_a_press_that_began_before_the_call_is_not_obeyed() -> None:
 
 
 def test_a_cut_sooner_than_a_pass_takes_is_shown_and_not_spoken() -> None:
-    """A pass may be under way, and somebody else may have touched the page."""
+    """A pass may be under way, and another person may have touched the page."""
     one = in_mode("cutting")
     page(one, "cut", after=2.0)
     assert (one.kinds, one.said) == ([], "")
@@ -153,7 +153,7 @@ SAID = "Pairing code: zero zero four seven, one two three four."
 
 
 @pytest.mark.parametrize("mode", [mode for mode in MODES if mode != "cutting"])
-def test_a_pairing_code_that_is_asked_for_is_said_digit_by_digit(mode: str) -> None:
+def test_a_requested_pairing_code_is_said_digit_by_digit(mode: str) -> None:
     one = in_mode(mode)
     one.send(CodeAsked(one.at + 1, UTC, CODE))
     assert (one.said, one.facts[-1]) == (SAID, f.Announced(1))

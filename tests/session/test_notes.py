@@ -1,4 +1,4 @@
-"""Speech that led to nothing is answered by two low notes: when, and when not."""
+"""Two low notes answer speech that did nothing: when, and when not."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def notes(driver: Driver) -> int:
 
 
 @pytest.mark.parametrize(("like", "sounds"), [(LED, 1), (UNLED, 1), ("", 0)])
-def test_at_a_check_it_answers_what_was_like_a_phrase_and_not_noise(like: str, sounds: int) -> None:
+def test_at_a_check_the_notes_answer_speech_like_a_phrase_but_not_noise(like: str, sounds: int) -> None:
     driver = session()
     driver.send(NotHeard(driver.at + 5, UTC, "one word didn't sound like the phrase", like))
     assert notes(driver) == sounds
@@ -42,7 +42,7 @@ def test_at_a_check_it_answers_what_was_like_a_phrase_and_not_noise(like: str, s
 
 
 @pytest.mark.parametrize(("like", "sounds"), [(LED, 1), (UNLED, 0), ("marigolds are in flower", 0), ("", 0)])
-def test_while_a_pass_is_called_only_what_began_with_the_lead_in(like: str, sounds: int) -> None:
+def test_while_a_pass_is_called_the_notes_answer_only_speech_with_the_lead_in(like: str, sounds: int) -> None:
     driver = called()
     driver.send(NotHeard(driver.at + 5, UTC, "unclear", like))
     assert notes(driver) == sounds
@@ -59,13 +59,13 @@ def test_the_lead_in_is_the_shops_own() -> None:
 
 
 @pytest.mark.parametrize("make", [session, called])
-def test_without_tones_there_is_none(make: object) -> None:
+def test_without_tones_there_are_no_notes(make: object) -> None:
     driver = make(tone=False)  # type: ignore[operator]
     driver.send(NotHeard(driver.at + 5, UTC, "unclear", LED))
     assert notes(driver) == 0
 
 
-def test_a_phrase_that_means_nothing_now_comes_too_late_or_too_early_has_one() -> None:
+def test_a_phrase_that_is_late_early_or_means_nothing_now_gets_the_notes() -> None:
     driver = session()
     generation, at = driver.state.generation, driver.at + 5
     meaningless = Heard(at, UTC, "carry on", None, "carrying on from here", at, generation)
@@ -76,7 +76,7 @@ def test_a_phrase_that_means_nothing_now_comes_too_late_or_too_early_has_one() -
         assert notes(driver) == 1, event
 
 
-def test_what_comes_from_the_page_or_from_the_foot_has_none() -> None:
+def test_the_page_and_the_pedal_get_no_notes() -> None:
     driver = session()
     generation, at = driver.state.generation, driver.at + 5
     driver.send(Heard(at, UTC, "carry on", None, "carrying on from here", at, generation, "page"))

@@ -1,4 +1,4 @@
-"""Every reachable state of a small job under every event: the rules of the shop hold in each of them."""
+"""Every reachable state of a small job under every event: the safety rules hold in all of them."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ from tests.witness import Witness
 pytestmark = pytest.mark.timeout(1500)  # a busy machine walks for minutes
 
 COUNTED = {"pass_cut", "check_confirmed", "carried_on", "stepped_back", "jumped", "ended_early", "noted"}
-STALL_S = 30.0  # how long the runner is held up in every turn, before what was opened in it goes out
+STALL_S = 30.0  # how long the runner stalls in every turn, before what was opened in it goes out
 
 
 @dataclass
@@ -55,7 +55,7 @@ class Node:
 
 
 def place(state: State) -> object:
-    """The state without its times: what has been counted, what is open, where the carriage stands."""
+    """The state without its times: what is counted, what is open, and where the carriage stands."""
     opening = state.opening
     return (
         state.mode,
@@ -75,7 +75,7 @@ def place(state: State) -> object:
 
 
 def _confirmation(state: State, index: int) -> object:
-    """Where a check was confirmed last, as far as its rule asks: passes only where it is asked every so many."""
+    """Where a check was last confirmed. Passes count only if the check is asked every so many passes."""
     check, last = state.the_job.checks[index], state.confirmed[index]
     if last is None or check.when == "standing by":
         return None
@@ -105,7 +105,7 @@ def events(state: State) -> Iterator[tuple[str, Event]]:
         arguments = _arguments(state, intent)
         for argument in arguments:
             yield "fresh", Heard(at, UTC, intent, argument, intent, at, state.generation)
-        # Whether it comes in time doesn't hang on the argument: the first, what is asked, is the most dangerous one.
+        # The argument doesn't affect whether it is in time. Take the first: it answers what is asked, the worst case.
         yield "old grammar", Heard(at, UTC, intent, arguments[0], intent, at, state.generation - 1)
         early = out_at - 0.01
         yield "begun before it was asked", Heard(at, UTC, intent, arguments[0], intent, early, state.generation)
@@ -134,7 +134,7 @@ def _arguments(state: State, intent: str) -> list[str | int | None]:
 
 
 def went_out(node: Node) -> Node:
-    """What was opened goes out, late; and nothing that comes before that counts."""
+    """What was opened goes out late, and no answer before that counts."""
     state = node.state
     if state.opening.out_at is not None:
         node.witness.out(state.at)
@@ -177,7 +177,7 @@ def step(node: Node, event: Event) -> tuple[Node, list[f.Fact], tuple[e.Effect, 
 
 
 def _speech(event: Event) -> str:
-    """What it was like, by voice only."""
+    """What the speech was like; by voice only."""
     if isinstance(event, NotHeard):
         return event.like
     return event.phrase if isinstance(event, Heard) and event.source == "voice" else ""
@@ -217,7 +217,7 @@ def look_at(
 
 
 def _look_at_speech(state: State, effects: tuple[e.Effect, ...]) -> None:
-    """Everything said and shown can be put into words; the last number said with a setting is the setting."""
+    """Everything said and shown can be put into words, and a setting's announcement ends with the setting."""
     for effect in effects:
         if isinstance(effect, e.Say):
             _can_be_worded(Words(state.the_job), effect.prompts)
@@ -278,7 +278,7 @@ def _with_restart(node: Node, all_events: Iterator[tuple[str, Event]]) -> Iterat
 
 
 def _replayed(node: Node) -> Node:
-    """The process died here: what the journal's records alone lead to."""
+    """The process died here: the state that follows from the journal's records alone."""
     state = State()
     for record in node.records:
         state = apply(state, record)
@@ -318,7 +318,7 @@ HEARD_OUT = [
 
 
 @pytest.mark.parametrize(("checks", "kerf"), HEARD_OUT)
-def test_the_rules_hold_where_answers_count_only_once_they_were_asked_aloud(
+def test_the_rules_hold_if_answers_count_only_after_their_question_was_announced(
     checks: tuple[Check, ...], kerf: Fraction, capsys: pytest.CaptureFixture[str]
 ) -> None:
     a_plan = plan(18, 6, ends=1, parts="A")
@@ -329,7 +329,7 @@ def test_the_rules_hold_where_answers_count_only_once_they_were_asked_aloud(
 
 
 @pytest.mark.long
-def test_the_rules_hold_where_the_first_setting_lies_below_zero() -> None:
+def test_the_rules_hold_if_the_first_setting_is_below_zero() -> None:
     a_plan = plan(14, 6, ends=1, parts="B")
     edges = replace(a_plan.joint, layout="listed", finger=None, widths=(Fraction(4), Fraction(6), Fraction(4)))
     a_job = job(replace(a_plan, joint=edges), few_checks(), Carriage(zero="inside"), kerf=Fraction(5))

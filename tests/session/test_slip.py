@@ -1,4 +1,4 @@
-"""Work clamped afresh is tried against the still blade, at the setting of a cut that shows whether it has moved."""
+"""Work clamped again is tried against the still blade, at a cut that shows whether the work has moved."""
 
 from __future__ import annotations
 
@@ -39,17 +39,17 @@ def cut_of(parts: str, *numbers: int, width: int = 30) -> State:
         ("B", (1, 2, 6), 6, "edge"),
     ],
 )
-def test_what_is_tried_tells_most_of_what_is_cut(parts: str, cut: tuple[int, ...], pass_: int, where: str) -> None:
+def test_the_cut_to_try_shows_the_most(parts: str, cut: tuple[int, ...], pass_: int, where: str) -> None:
     found = trial(cut_of(parts, *cut))
     assert found is not None
     assert (found.pass_, found.where) == (pass_, where)
 
 
-def test_nothing_cut_is_nothing_to_try() -> None:
+def test_without_a_cut_there_is_nothing_to_try() -> None:
     assert trial(cut_of("A")) is None
 
 
-def test_with_no_wall_left_there_is_nothing_to_try_either() -> None:
+def test_without_a_wall_there_is_nothing_to_try() -> None:
     state = cut_of("A", 1)
     (pattern, *_) = state.the_job.patterns
     gone = replace(pattern, passes=(replace(pattern.passes[0], kerf_from=Fraction(-1), kerf_to=pattern.width),))
@@ -66,7 +66,7 @@ def test_a_pass_whose_kerf_ends_where_the_next_begins_has_no_wood_between_them()
     assert (found.pass_, found.where) == (2, "far wall")
 
 
-def test_it_is_moved_to_from_where_the_carriage_stands_and_from_below() -> None:
+def test_the_trial_is_reached_from_where_the_carriage_stands_and_from_below() -> None:
     found = trial(cut_of("A", 1))
     assert found == Trial(1, "kerf", Fraction(916, 100), Fraction(20), Fraction(866, 100))
 
@@ -93,7 +93,7 @@ def test_the_setups_own_checks_are_due_again() -> None:
     assert sorted(asked) == ["apron", "clamps", "edge and face", "guard"]
 
 
-def test_said_again_they_are_told_with_how_the_board_is_held() -> None:
+def test_say_again_repeats_the_trial_and_how_the_board_is_held() -> None:
     driver = Driver(job())
     driver.cut()
     driver.confirm_all()
@@ -117,7 +117,7 @@ def test_the_next_setting_is_called_from_where_the_cut_was_tried() -> None:
     assert driver.said.startswith("Set the carriage, start the saw, cut, draw back clear and tap. From turn seven")
 
 
-def test_gone_back_to_the_cut_it_was_tried_in_the_carriage_comes_from_where_it_stood_before_and_not_from_zero() -> None:
+def test_going_back_to_the_cut_that_was_tried_starts_from_the_earlier_place_and_not_from_zero() -> None:
     driver = Driver(job(plan(30, parts="A"), carriage=HANDWHEEL))
     driver.cut(2)
     driver.confirm_all()
@@ -131,7 +131,7 @@ def test_gone_back_to_the_cut_it_was_tried_in_the_carriage_comes_from_where_it_s
     assert f"tap. {moved}" in driver.said.lower()
 
 
-def test_interrupted_after_it_the_carriage_is_looked_for_there() -> None:
+def test_an_interruption_after_the_trial_looks_for_the_carriage_there() -> None:
     driver = Driver(job(plan(30, parts="A")))
     driver.cut(2)
     driver.confirm_all()

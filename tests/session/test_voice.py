@@ -1,4 +1,4 @@
-"""Louder, quieter, slower, quicker: answered in every state, in steps, with an end; nothing is recorded or moved."""
+"""Louder, quieter, slower, quicker: in every state, in steps, within limits. Nothing is recorded or moved."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def test_a_step_is_three_decibels_or_twelve_in_a_hundred() -> None:
     assert until_the_end("slower")[0].rate == round(175 / 1.12)
 
 
-def test_the_range_is_gone_through_to_its_end_and_no_further() -> None:
+def test_steps_reach_the_end_of_the_range_and_go_no_further() -> None:
     assert until_the_end("louder")[-1].loudness_db == LOUDEST_DB
     assert until_the_end("quieter")[-1].loudness_db == SOFTEST_DB
     assert until_the_end("quicker")[-1].rate == QUICKEST
@@ -68,7 +68,7 @@ def test_no_step_goes_the_wrong_way(rate: int) -> None:
     assert stepped_rate(rate, 1) >= rate >= stepped_rate(rate, -1)
 
 
-def test_it_can_be_said_in_every_state_and_moves_nothing() -> None:
+def test_the_voice_can_be_changed_in_every_state_and_nothing_else_changes() -> None:
     driver = Driver(job(checks=few_checks()))
     seen = set()
     for _ in range(200):
@@ -88,7 +88,7 @@ def test_it_can_be_said_in_every_state_and_moves_nothing() -> None:
     assert {"checks", "cutting", "finished"} <= seen
 
 
-def test_the_shop_files_loudness_is_the_start_and_the_lines_that_keep_a_change_are_told() -> None:
+def test_the_shop_files_loudness_is_the_start_and_the_lines_that_keep_a_change_are_given() -> None:
     plain = job(checks=few_checks())
     soft = replace(plain, voice=replace(plain.voice, loudness=-6))
     state = Driver(soft).state

@@ -1,4 +1,4 @@
-"""The page of one run: hub, server and codes put together, as `cut --page` and `kerfcall page` open it."""
+"""The page of one run: puts hub, server and codes together for `cut --page` and `kerfcall page`."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from assistant.session.state import STANDING_BY
 
 SAID_S = 40.0  # a code with less time left than this is not worth saying
 WITHIN_S = 8.0  # two double taps that belong together
-UNASKED = (0.1, 3.0)  # a second, at once: tries while no code is open that are worth a line
+UNASKED = (0.1, 3.0)  # per second, and at once: how many tries while no code is open get a line
 PLAIN_HTTP = (
     "The page is plain HTTP, not encrypted: anyone who can listen on this network can read it, and could act as a "
     "paired device. Use --lan only on a network that you trust."
@@ -46,7 +46,7 @@ class BenchPage:
         lan: str | None = None,
         port: int = PORT,
     ):
-        """note: prints for the operator at the terminal; withdraw: takes a note away again, where it can be.
+        """note: prints for the operator on the terminal. withdraw: removes a note, if that is possible.
 
         post: of the session that is driven, None for none. session: its id. drawing: the plan's sheets as SVG; called
         in a server's thread. lan, port: as of `PageServer`.
@@ -100,7 +100,7 @@ class BenchPage:
         return code
 
     def _take_back(self) -> None:
-        """A code that opens nothing must not look as if it did. A newer code stays."""
+        """Remove a code that opens nothing any more. A newer code stays."""
         with self._invitation:
             if self.codes.left_s():
                 return
@@ -148,7 +148,7 @@ class BenchPage:
         self._take_back()
 
     def _tried(self, address: str, tried: Try) -> None:
-        """Other people's tries appear at the terminal only: nobody but the operator makes Kerfcall speak at a saw."""
+        """Show other people's tries on the terminal only: only the operator makes Kerfcall speak beside a saw."""
         if tried.ended:
             self._take_back()
         if tried.right:

@@ -1,5 +1,5 @@
 "use strict";
-// The board's end as the operator sees it: end down, stop on the machine's side.
+// Draws the board's end as the operator sees it: end down, the stop on the side where the machine has it.
 
 const SVG = "http://www.w3.org/2000/svg";
 
@@ -10,7 +10,7 @@ function svg(name, attributes, text) {
   return made;
 }
 
-// cut: hexadecimal, bit p - 1 for pass p.
+// cut: hexadecimal; bit p - 1 is pass p.
 function isCut(cut, pass) {
   const place = cut.length - 1 - ((pass - 1) >> 2);
   return place >= 0 && ((parseInt(cut[place], 16) >> ((pass - 1) & 3)) & 1) === 1;

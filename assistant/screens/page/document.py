@@ -29,7 +29,7 @@ def page() -> WebDocument:
 
 @cache
 def door() -> WebDocument:
-    """What everybody sees first: a field for the pairing code."""
+    """What everyone sees first: a field for the pairing code."""
     return _document("door.html", ("page.css",), ("token.js", "door.js"))
 
 

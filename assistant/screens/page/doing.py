@@ -16,7 +16,7 @@ from assistant.session.kinds import By
 
 PRESS_MS = 800
 LONGEST_PRESS_MS = 5000
-# As the page calls them. A note is what marks a problem.
+# The page's names for them. A note marks a problem.
 INTENTS = {
     "note" if intent == Intent.MARK else str(intent): intent
     for intent in Intent

@@ -2,7 +2,7 @@
 const at = (id) => document.getElementById(id);
 const AT_HOME = ["localhost", "127.0.0.1"].includes(location.hostname);
 
-// A paired device goes on to the page. Others stay, those that were paired once among them.
+// A paired device goes on to the page. All others stay, also a device whose pairing was revoked.
 if (token()) {
   send("/paired").then((answer) => answer.json()).then(({ paired }) => {
     if (paired) location.replace("/bench");
@@ -24,7 +24,7 @@ async function pair() {
     at("message").textContent = "The code has 8 digits.";
     return;
   }
-  // Asked before the code is spent.
+  // Check this first: the code can be used only once.
   if (!keep(token())) {
     at("message").textContent = "This browser stores nothing for this page, so it can't stay paired. Allow it to store site data, then try again.";
     return;
@@ -54,7 +54,7 @@ at("pair").addEventListener("submit", (event) => {
   pair();
 });
 
-// The code of a QR picture comes in the fragment, which is never sent to a server; it leaves the history at once.
+// A QR code carries the pairing code in the fragment, which no browser sends to a server. Remove it from the history.
 const inLink = location.hash.slice(1);
 if (inLink) history.replaceState(null, "", "/");
 if (/^\d{8}$/.test(inLink)) {

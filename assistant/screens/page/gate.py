@@ -1,4 +1,4 @@
-"""Who is allowed to talk to the server at all: only under its own names, only from its own pages, and not too often.
+"""Decides which requests the server answers: only under its own names, only from its own pages, and not too often.
 
 Another site's page can make its name point at this machine (DNS rebinding), with Host and Origin that match each other.
 So Host is checked against a list of this machine's own names, never against Origin alone.
@@ -45,7 +45,7 @@ def is_own_origin(values: Sequence[str], host: str) -> bool:
 
 
 def is_at_home(address: str) -> bool:
-    """Whether a client's address is in a home network or is this machine; the server talks to no other."""
+    """Whether a client's address is in a home network or is this machine's. The server answers no other."""
     try:
         ip = ipaddress.ip_address(address.partition("%")[0])
     except ValueError:
@@ -110,7 +110,7 @@ def is_home_address(text: str) -> bool:
 
 
 class Rates:
-    """A bucket of `burst` for each name, filled again at `each_s` a second. From any thread."""
+    """A bucket of `burst` for each name, refilled at `each_s` per second. Callable from any thread."""
 
     def __init__(self, each_s: float, burst: float, now: Callable[[], float] = time.monotonic):
         self._each_s, self._burst, self._now = each_s, burst, now

@@ -1,6 +1,7 @@
-"""Sessions out of the journal, for the page: the list, and one with its pace. Only read, beside whoever writes.
+"""Reads sessions from the journal for the page: the list, and one session with its pace.
 
-Reading is done in small steps with pauses, since it shares the interpreter with a session that may be cutting.
+Another process may be writing the journal. Reading goes in small steps with pauses, because it shares the interpreter
+with a session that may be cutting.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from assistant.plans.model import Job
 from assistant.screens.page.picture import Json, pattern_of
 from assistant.session import facts as f
 
-STEP, PAUSE_S = 50, 0.002  # records at once, and the pause after them
+STEP, PAUSE_S = 50, 0.002  # records in each step, and the pause after it
 FRESH_S = 5.0  # how old a list of sessions may be
 MOST_LINES = 600
 MOST_ROWS = 200
@@ -24,7 +25,7 @@ MOST_BOARDS = 12
 
 
 class History:
-    """The journal of one state folder, read at request; one reader at a time. From any thread."""
+    """The journal of one state folder, read on request by one reader at a time. Callable from any thread."""
 
     def __init__(self, state_dir: Path, now: Callable[[], float] = time.monotonic):
         self._state_dir, self._now = state_dir, now
@@ -32,13 +33,13 @@ class History:
         self._rows: tuple[float, list[SessionRow]] | None = None
 
     def sessions(self) -> Json:
-        """The newest sessions, the newest first. Raises JournalError."""
+        """The latest sessions, newest first. Raises JournalError."""
         with self._guard:
             rows = self._fresh_rows()
         return {"sessions": [row_of(row) for row in reversed(rows[-MOST_ROWS:])], "in_all": len(rows)}
 
     def one(self, id: str) -> Json | None:
-        """One session with its account, its pace and its boards; None where there is no such session."""
+        """One session with its account, pace and boards; None if there is no such session."""
         with self._guard:
             row = next((row for row in self._fresh_rows() if row.id == id), None)
             if row is None:
@@ -71,7 +72,7 @@ def row_of(row: SessionRow) -> Json:
 
 
 def detail_of(row: SessionRow, records: Iterable[f.Record], pause: Callable[[float], None] = time.sleep) -> Json:
-    """One session as the page shows it. records: its own, in order. pause: between small steps."""
+    """One session as the page shows it. records: this session's, in order. pause: sleeps between steps (s)."""
     times = PassTimes()
     lines = account(row, _with_pauses(times.noting(records), pause)).splitlines()
     left_out = max(0, len(lines) - MOST_LINES)
@@ -86,7 +87,7 @@ def detail_of(row: SessionRow, records: Iterable[f.Record], pause: Callable[[flo
 
 
 class PassTimes:
-    """How long each pass took, from its call to its being cut, in the order in which they were cut."""
+    """How long each pass took from its call until it was cut, in the order of cutting."""
 
     def __init__(self) -> None:
         self.job: Job | None = None
@@ -94,7 +95,7 @@ class PassTimes:
         self._called: tuple[int, int, float] | None = None
 
     def noting(self, records: Iterable[f.Record]) -> Iterator[f.Record]:
-        """The same records, of which the times are kept as they go by."""
+        """Yields the same records and keeps their times."""
         for record in records:
             at = record.at
             match record.fact:

@@ -1,8 +1,8 @@
-"""From the session's thread to every open page: one inbox in, one bounded queue a stream out.
+"""Takes news from the session's thread to every open page: one inbox in, one bounded queue out for each stream.
 
-The session puts a reference on the inbox and goes on. The hub's thread words what came, numbers it
-and hands the same bytes to each stream; a stream whose device has stopped reading is closed, and finds the
-whole state again when it comes back. Each message carries the whole state and its sequence number.
+The session puts a reference on the inbox and goes on. The hub's thread puts the news into words, numbers it and hands
+the same bytes to each stream. If a device stops reading, its stream is closed; when it connects again it gets the whole
+state. Each message carries the whole state and its sequence number.
 """
 
 from __future__ import annotations
@@ -29,17 +29,17 @@ from assistant.session.kinds import Klass
 from assistant.wording.prompts import Words
 
 MOST_WAITING = 200  # messages for a device that doesn't read
-LOG = 120  # lines that a page gets when it is opened
+LOG = 120  # lines that a page gets when it opens
 MOST_STREAMS = 32
 SECRET = Klass.CODE
-"""Announcements of this class are no page's business: the pairing code is spoken with it."""
+"""Announcements of this class go to no page: the pairing code is spoken with it."""
 
 Take = Callable[[Gathering], None]
 
 
 @dataclass(eq=False)
 class Stream:
-    """What goes out to one page. None in the queue: the end. device: its id."""
+    """What goes out to one page. None in the queue ends it. device: its id."""
 
     device: str
     queue: queue.Queue[bytes | None] = field(default_factory=lambda: queue.Queue(MOST_WAITING))
@@ -55,10 +55,10 @@ class Stream:
 
 @dataclass(frozen=True, slots=True)
 class SessionStanding:
-    """What an answer from a page is held against.
+    """What an answer from a page is checked against.
 
-    mode, asked_id: of the newest state. asked_seq: the message with which that was first asked; seq: the newest
-    message. may_record_cuts: whether the shop file lets a page do that.
+    mode, asked_id: of the newest state. asked_seq: the message that first asked it. seq: the newest message.
+    may_record_cuts: whether the shop file lets a page record cuts.
     """
 
     mode: Mode | None = None
@@ -69,12 +69,12 @@ class SessionStanding:
 
 
 class Hub:
-    """A `Screen` and `Watcher` of the runner's contracts that feeds pages. Without a session it stays as it begins."""
+    """A `Screen` and `Watcher` of the runner's contracts that feeds pages. Without a session its state stays empty."""
 
     def __init__(self, session: str = "", now: Callable[[], datetime] = datetime.now):
-        """session: its id, "" where none is driven."""
+        """session: its id, "" if no session runs here."""
         self.session = session
-        self.run = secrets.token_hex(4)  # a page that finds another run begins anew
+        self.run = secrets.token_hex(4)  # a page that sees a different run starts again
         self.standing = SessionStanding()
         self._now = now
         self._inbox: queue.SimpleQueue[Take | None] = queue.SimpleQueue()
@@ -102,13 +102,13 @@ class Hub:
         self._inbox.put(lambda gathering: gathering.turn(event, records))
 
     def before(self, records: Sequence[Record]) -> None:
-        """The facts of a session that is resumed: the pace so far."""
+        """Take the facts of a session that is resumed; they give the pace so far."""
         self._inbox.put(lambda gathering: gathering.pace.take(records))
 
     # From the servers' threads
 
     def open(self, device: str) -> Stream | None:
-        """A stream that begins with everything there is; None when `MOST_STREAMS` are open."""
+        """A new stream that begins with the whole state; None when `MOST_STREAMS` are open."""
         stream = Stream(device)
         with self._guard:
             if len(self._streams) >= MOST_STREAMS:
@@ -122,12 +122,12 @@ class Hub:
             self._streams.remove(stream)
 
     def tick(self) -> bytes:
-        """A sign of life."""
+        """The message that only shows that the stream is alive."""
         return self._message("tick", {"seq": self.standing.seq, "run": self.run})
 
     @property
     def alive(self) -> bool:
-        """Whether news still gets through; a page without it must not look live."""
+        """Whether news still gets through. If not, no page must look live."""
         return self._thread.is_alive()
 
     @property
@@ -135,7 +135,7 @@ class Hub:
         return len(self._streams)
 
     def close(self) -> None:
-        """End every stream, and the hub's thread."""
+        """End every stream and the hub's thread."""
         self._inbox.put(None)
         self._thread.join(2.0)
         with self._guard:
@@ -148,7 +148,7 @@ class Hub:
     def _run(self) -> None:
         while True:
             take = self._inbox.get()
-            # What has come together, such as all of one turn, goes out as one message.
+            # What arrived together, such as all of one turn, goes out as one message.
             while take is not None:
                 take(self._gathering)
                 try:
@@ -160,17 +160,17 @@ class Hub:
             self._publish(self._gathering.sight)
 
     def _publish(self, sight: Sight) -> None:
-        """Send this sight to every stream, where it is another one than before."""
+        """Send this sight to every stream if it has changed."""
         state, entries = state_of(sight), self._new_entries(sight)
         with self._guard:
             if state == self._state and not entries:
                 return
-            # Something else is open: that an answer did not count would be taken for news of that.
+            # Something else is open now, and an old refusal would seem to be about it.
             if state.get("asked_id") != self._state.get("asked_id"):
                 self._log = deque((entry for entry in self._log if entry["klass"] != Klass.REFUSED), LOG)
             self._state = state
             for entry in entries:
-                if self._log and self._log[-1]["n"] == entry["n"]:  # the same line, come once more
+                if self._log and self._log[-1]["n"] == entry["n"]:  # the same line, repeated
                     self._log.pop()
                 self._log.append(entry)
             seq, before, view = self.standing.seq + 1, self.standing, sight.view
@@ -188,9 +188,9 @@ class Hub:
                 stream.put(message)
 
     def _new_entries(self, sight: Sight) -> list[Json]:
-        """Lines of the log that were not sent yet, or came once more.
+        """Log lines that were not sent yet, or were repeated since.
 
-        Entries are kept by reference, so those sent are known again.
+        Entries are kept by reference, so identity shows which were sent.
         """
         known = self._logged.log if self._logged else ()
         self._logged = sight
@@ -201,7 +201,7 @@ class Hub:
         return [entry_of(entry, clock) for entry in sight.log if id(entry) not in ids]
 
     def _new_board(self, sight: Sight) -> bool:
-        """Whether the board is another one than was sent last."""
+        """Whether the board differs from the last one sent."""
         if not self._state or sight.words is None or sight.view is None:
             return False
         job: Job = sight.words.job

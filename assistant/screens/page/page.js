@@ -1,8 +1,8 @@
 "use strict";
-// The page: one stream in, a few short requests out. Every message carries the whole state.
+// The page reads one stream and sends a few short requests. Every message carries the whole state.
 
 const at = (id) => document.getElementById(id);
-const STALE_MS = 3000; // without a word, which comes every second
+const STALE_MS = 3000; // without a message; one comes every second
 const PRESS_MS = 800; // as in doing.py
 const RETRY_MS = [300, 600, 1200, 2500];
 const AT_HOME = ["localhost", "127.0.0.1"].includes(location.hostname);
@@ -37,7 +37,7 @@ async function follow() {
     if (!answer.ok) throw new Error(String(answer.status));
     await read(answer.body.getReader());
   } catch {
-    // What is shown says so: no word has come.
+    // The page already shows that nothing has come.
   }
   if (connection === mine) connection = null;
   else return;
@@ -75,7 +75,7 @@ function receive(message) {
     log(body.log || [], body.state && body.state.asked_id);
     show();
   } else if (body.seq !== seen.seq || body.run !== seen.run) {
-    connection?.abort(); // something was missed: begin with everything again
+    connection?.abort(); // a message was missed: start again with the whole state
     connection = null;
     setTimeout(follow, 0);
   }
@@ -154,7 +154,7 @@ function show() {
   at("now").dataset.fitted = fitted;
 }
 
-// A dial's turns and mark go on two lines, so that both can be big; and so does each part of what is to be kept clear.
+// A dial's turns and mark go on two lines, so that both can be big. What must be kept clear is split likewise.
 function showReading(lines) {
   const place = at("reading");
   const text = lines.join("\n");
@@ -164,7 +164,7 @@ function showReading(lines) {
   place.replaceChildren(...lines.map((line) => Object.assign(document.createElement("span"), { textContent: line })));
 }
 
-// What each gesture does now, none of them broken over two lines.
+// What each gesture does now. No gesture is split over two lines.
 function showHint(text) {
   const place = at("hint");
   place.hidden = !text;
@@ -178,17 +178,17 @@ function fit() {
   for (const id of ["move", "approach", "before"]) smaller(at(id), tooWide);
   at("asked").style.fontSize = "";
   fitReading();
-  // A long question grows smaller until its end is in sight.
+  // A long question gets smaller until its end can be seen.
   smaller(at("asked"), (place) => tooWide(place) || endOfText() > innerHeight - 4);
   fitZone();
 }
 
-// Where the end of what stands below the figures is, on the page.
+// Where the text below the figures ends on the page.
 function endOfText() {
   return Math.max(...["asked", "hint"].map((id) => at(id).getBoundingClientRect().bottom)) + scrollY;
 }
 
-// Never break a quantity over two lines: make the text around it smaller.
+// Never split a quantity over two lines: make its text smaller instead.
 const tooWide = (place) => place.scrollWidth > place.clientWidth;
 
 function smaller(place, tooLarge) {
@@ -199,7 +199,7 @@ function smaller(place, tooLarge) {
   }
 }
 
-// What is to be kept clear gives way to its question, which has the same figures.
+// The lines about what must be kept clear shrink first, because the question below has the same figures.
 function fitZone() {
   const place = at("reading");
   if (place.hidden || seen.state.mode === "cutting") return;
@@ -216,13 +216,14 @@ function fitReading() {
   const widest = Math.max(...lines.map((line) => line.getBoundingClientRect().width));
   const wide = (100 * place.parentElement.clientWidth) / widest;
   const high = (innerHeight * (innerWidth > innerHeight ? 0.42 : 0.24)) / lines.length;
-  // A setting has to be read from across the room. What to keep clear is also in the question, so it may be smaller.
+  // A setting must be readable from across the room. What to keep clear is also in the question, so it can be smaller.
   const calling = seen.state.mode === "cutting";
   const most = Math.max(calling ? 40 : 20, Math.floor(Math.min(wide, high)));
   const set = (size) => (place.style.fontSize = `${size}px`);
   set(most);
   if (innerWidth < innerHeight) return;
-  // Lying, what is lost takes its lines from the figures, a third of a setting at most, where that keeps all in sight.
+  // In landscape, lines about lost parts take their space from the figures, if that keeps everything in sight. A setting
+  // loses a third of its size at most.
   const least = calling ? Math.max(40, (most * 2) / 3) : 24;
   const over = () => document.documentElement.scrollHeight > innerHeight;
   let size = most;
@@ -238,7 +239,7 @@ function item(text) {
 function log(entries, asked) {
   const list = at("entries");
   if (asked !== loggedFor) {
-    // Something else is open: that an answer did not count would be taken for news of that.
+    // Something else is open now, and an old refusal would seem to be about it.
     for (const row of list.querySelectorAll('[data-klass="refused"]')) {
       if (row.lastChild.textContent === lastLine) lastLine = "";
       row.remove();
@@ -260,7 +261,7 @@ function log(entries, asked) {
   if (line) lastLine = line.text;
 }
 
-// --- what may be done
+// --- what the operator can do here
 
 function showMessage(text) {
   put("message", text);
@@ -304,7 +305,7 @@ at("note").addEventListener("submit", async (event) => {
   at("note-open").setAttribute("aria-expanded", "false");
 });
 
-// A cut: the press names what it answers, as it was when the press began.
+// Records a cut. The request names what the page showed when the press began.
 function press() {
   if (pressed || at("cut").hidden) return;
   pressed = { asked_id: seen.state.asked_id, seq: seen.seq, since: performance.now() };
@@ -357,7 +358,7 @@ async function drawing() {
   try {
     const answer = await send("/drawing.svg");
     if (!answer.ok) throw new Error(String(answer.status));
-    // As a picture nothing in it runs; an address in its place would be asked for without the token.
+    // An image runs no script. An address as its source would be requested without the token.
     const src = `data:image/svg+xml,${encodeURIComponent(await answer.text())}`;
     const picture = Object.assign(new Image(), { alt: "Both parts, the joint and the cut sheet for this plan", src });
     await picture.decode();

@@ -1,4 +1,4 @@
-"""The pairing code: 8 digits, shown at the terminal, good for two minutes, one device and five tries of an address."""
+"""The pairing code: 8 digits, shown on the terminal, valid for two minutes, one device and five tries per address."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from dataclasses import dataclass
 
 DIGITS = 8
 LASTS_S = 120.0
-TRIES = 5  # of one address
-MOST_TRIES = 20  # of all addresses together
+TRIES = 5  # from one address
+MOST_TRIES = 20  # from all addresses together
 
 
 @dataclass(frozen=True, slots=True)
 class Try:
-    """What became of a code that was typed.
+    """The result of a code that was typed.
 
-    right: and with that used up. left: the tries that its address has left with this code, 0 where none is open.
-    counted: it was held against an open code. ended: the code is void now, used up or tried too often.
+    right: it was right, which uses it up. left: tries that its address still has for this code, 0 if no code is open.
+    counted: it was compared with an open code. ended: the code is void now, used up or tried too often.
     """
 
     right: bool = False
@@ -31,11 +31,11 @@ class Try:
 
 
 class PairingCode:
-    """At most one code is open. From any thread.
+    """At most one code is open. Callable from any thread.
 
-    Tries count for each address, so that a guesser takes none from a device beside it; and for everybody together:
-    20 of 100,000,000 is what guessers with many addresses get each time that somebody at the bench asks for a code,
-    and nothing while nobody does. So no more than 20 addresses need be remembered.
+    Tries are counted for each address, so that a guesser takes none from another device. They are also counted for all
+    addresses together: guessers with many addresses get 20 tries of 100,000,000 each time that the operator asks for a
+    code, and otherwise none. So at most 20 addresses are remembered.
     """
 
     def __init__(self, now: Callable[[], float] = time.monotonic):
@@ -46,24 +46,24 @@ class PairingCode:
         self._tries: Counter[str] = Counter()
 
     def begin(self) -> str:
-        """A new code; the one before it is void."""
+        """Open a new code, which makes the previous one void."""
         with self._guard:
             self._code = f"{secrets.randbelow(10**DIGITS):0{DIGITS}d}"
             self._until, self._tries = self._now() + LASTS_S, Counter()
             return self._code
 
     def current(self, least_s: float) -> str:
-        """The open code where it is good for `least_s` (s) more, else ""."""
+        """The open code if it is valid for another `least_s` (s), else ""."""
         with self._guard:
             return self._code if self._code and self._until - self._now() >= least_s else ""
 
     def left_s(self) -> float:
-        """How long the open code is still good, 0 when none is."""
+        """How long the open code is still valid (s), 0 if none is open."""
         with self._guard:
             return max(0.0, self._until - self._now()) if self._code else 0.0
 
     def end(self, code: str) -> bool:
-        """Make this code void. Whether it was open."""
+        """Make this code void. Returns whether it was open."""
         with self._guard:
             if not self._code or self._code != code:
                 return False
@@ -71,7 +71,7 @@ class PairingCode:
             return True
 
     def take(self, code: str, address: str) -> Try:
-        """Hold this code, which came from this address, against the open one."""
+        """Compare this code, which came from this address, with the open one."""
         with self._guard:
             if not self._code or self._now() >= self._until:
                 self._code = ""

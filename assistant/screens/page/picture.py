@@ -1,7 +1,7 @@
-"""What a page is sent: the newest sight of the session as JSON-ready data. Pure.
+"""Makes what a page gets: the newest sight of the session as JSON-ready data. Pure.
 
-Lengths are mm as JSON numbers, to a ten-thousandth; everything else is worded here, so that the page
-says what the terminal says. Texts have spaces in their quantities that no browser breaks a line at.
+Lengths are JSON numbers in mm, to a ten-thousandth. Everything else is worded here, so that the page says what the
+terminal says. Quantities in texts have no-break spaces.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ MODES = {
 
 
 def state_of(sight: Sight) -> Json:
-    """The whole state, small, as every message carries it. {} before the session has begun."""
+    """The whole state in brief, as every message carries it. {} before the session has begun."""
     view, words = sight.view, sight.words
     if view is None or words is None or not view.setup:
         return {}
@@ -73,7 +73,7 @@ def state_of(sight: Sight) -> Json:
         **_called(view, words),
         "before": bound(before),
         "asked": bound(asked or (sight.closing if view.mode in (FINISHED, ENDED_EARLY) else "")),
-        # What the open check is about in capitals, a line each, where it has figures: as the terminal's big letters.
+        # If the open check has figures: what it is about, in capitals, line by line, like the terminal's big letters.
         "zone": list(big) if len(big) > 1 else [],
         "hint": hint_of(view, keys=False),
         "clamp": sight.clamp if view.mode == CHECKS else "",
@@ -83,9 +83,9 @@ def state_of(sight: Sight) -> Json:
 
 
 def _called(view: View, words: Words) -> Json:
-    """The setting in figures, what they are of, a handwheel's move to it, and what to go past first.
+    """The setting in figures, their unit, the handwheel's move to it, and the point to go past first.
 
-    Each is "" where no pass is called.
+    Each is "" if no pass is called.
     """
     if not view.pass_:
         return {"reading": "", "unit": "", "move": "", "approach": ""}
@@ -109,7 +109,7 @@ def _input(last: LastInput) -> Json:
 
 
 def board_of(job: Job, setup: int) -> Json:
-    """The board of this setup: what is cut out of it where."""
+    """The board of this setup: what is cut out of it, and where."""
     return pattern_of(job.pattern_of(setup), job)
 
 

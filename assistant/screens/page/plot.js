@@ -1,5 +1,5 @@
 "use strict";
-// Seconds a pass, in the order in which they were cut.
+// Draws seconds per pass, in the order of cutting.
 
 const PLOT = { width: 1000, height: 320, left: 84, right: 984, top: 16, foot: 262 };
 
@@ -9,7 +9,7 @@ function median(values) {
   return sorted.length % 2 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2;
 }
 
-// A round step that divides the height into three to six.
+// A round step that divides the height into three to six parts.
 function stepFor(most) {
   const steps = [1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600, 7200, 36000];
   return steps.find((step) => most / step <= 6) || most;
@@ -32,7 +32,7 @@ function drawPace(target, summary, pace) {
   target.hidden = false;
   const values = pace.map((one) => one.took_s);
   const middle = median(values);
-  // One pass at which lunch was eaten must not flatten all the others.
+  // One pass with a lunch break in it must not flatten all the others.
   const most = Math.max(1, Math.min(Math.max(...values), Math.max(middle * 5, 5)));
   const step = stepFor(most);
   const top = Math.ceil(most / step) * step;

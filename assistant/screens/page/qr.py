@@ -1,4 +1,4 @@
-"""A QR picture in characters, for a terminal; an optional part."""
+"""Draws a QR code in characters, for a terminal. It needs an optional library."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ import io
 
 
 def picture(text: str) -> str:
-    """Two rows of dots a line, with its quiet border; "" where the library is missing (`pip install segno`)."""
+    """The QR code of this text, two rows of dots per line, with its quiet border.
+
+    "" if the library is missing (`pip install segno`).
+    """
     try:
         import segno
     except ImportError:

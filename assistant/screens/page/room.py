@@ -1,8 +1,8 @@
-"""Who holds a connection: paired devices have room of their own, and everybody else a small share.
+"""Limits connections: paired devices have a reserved share, and all other clients together a small one.
 
-Anybody on the network can open connections and then say nothing, or a byte now and then. So whoever has
-not shown a token has `WHOLE_S` for a whole request, and where the share is full the oldest makes room for
-the newest: a browser sends its request at once, and has done with it long before its turn comes.
+Anyone on the network can open connections and then send nothing, or a byte now and then. So a client that has shown no
+token has `WHOLE_S` to send a whole request. When the small share is full, the oldest connection makes room for the
+newest. A browser sends its request at once, so it is finished long before its connection is the oldest.
 """
 
 from __future__ import annotations
@@ -26,10 +26,10 @@ WHOLE_S = 10.0  # for a whole request
 
 @dataclass(eq=False, slots=True)
 class Connection:
-    """One that is open.
+    """An open connection.
 
-    address: the client's. since (s): when it began to wait for a request, or to answer one. waits: for a request.
-    device: the paired one that it was last asked by, None for none. stream: what it carries, if anything.
+    address: the client's. since (s): when it began to wait for a request, or to answer one. waits: whether it waits for
+    a request. device: the paired device of its last request, None if there was none. stream: what it carries, if any.
     """
 
     socket: socket.socket
@@ -41,7 +41,7 @@ class Connection:
 
 
 class Room:
-    """The open connections. From any thread."""
+    """The open connections. Callable from any thread."""
 
     def __init__(self, now: Callable[[], float] = time.monotonic):
         self._now = now
@@ -54,7 +54,7 @@ class Room:
         return len(self._all)
 
     def enter(self, request: socket.socket, address: str) -> bool:
-        """A place for a new connection, which counts as nobody's; False once closed."""
+        """Make a place for a new connection, unpaired until a token comes. False once closed."""
         with self._guard:
             if self._closed:
                 return False
@@ -63,7 +63,7 @@ class Room:
             if len(of_one) >= UNPAIRED_OF_ONE:
                 self._end(min(of_one, key=_began))
             elif len(unpaired) >= MOST_UNPAIRED:
-                # Of the address that has most; one that a paired device came from only where there is no other.
+                # End one of the address that has the most. Spare a paired device's address if there is any other.
                 strange = [one for one in unpaired if one.address not in self._homes] or unpaired
                 ((most, _),) = Counter(one.address for one in strange).most_common(1)
                 self._end(min((one for one in strange if one.address == most), key=_began))
@@ -71,9 +71,9 @@ class Room:
             return True
 
     def begin_answer(self, request: socket.socket, device: PairedDevice | None) -> Connection | None:
-        """A whole request is in, from this device. None: too late, the connection has had to go.
+        """A whole request has come from this device. None: too late, the connection was already ended.
 
-        Its `device` stays None where the paired ones' room is full.
+        Its `device` stays None if the paired devices' share is full.
         """
         with self._guard:
             one = self._all.get(request)
@@ -91,7 +91,7 @@ class Room:
             return one
 
     def attach_stream(self, request: socket.socket, stream: Stream) -> None:
-        """From now on the connection is this stream's, and ends with it."""
+        """From now on the connection carries this stream, and ends with it."""
         with self._guard:
             if (one := self._all.get(request)) is not None:
                 one.stream = stream
@@ -99,13 +99,13 @@ class Room:
                 stream.put(None)
 
     def forget_device(self, request: socket.socket) -> None:
-        """Its device leaves, and is still to be answered."""
+        """Its device is leaving; the connection must last until the answer is out."""
         with self._guard:
             if (one := self._all.get(request)) is not None:
                 one.device = None
 
     def await_request(self, request: socket.socket) -> None:
-        """The answer is out; the next request may come."""
+        """The answer is out; the next request can come."""
         with self._guard:
             if (one := self._all.get(request)) is not None:
                 one.waits, one.since = True, self._now()
@@ -115,7 +115,7 @@ class Room:
             self._all.pop(request, None)
 
     def clear(self, holds: Callable[[PairedDevice], bool]) -> None:
-        """End those that took too long, and those of devices that are paired no more."""
+        """End connections that took too long, and those of devices that are no longer paired."""
         with self._guard:
             paired = {one.device for one in self._all.values() if one.device is not None}
         revoked = {device for device in paired if not holds(device)}  # reads a file, so not under the lock
@@ -126,14 +126,14 @@ class Room:
                     self._end(one)
 
     def close(self) -> None:
-        """End all, and let nobody in any more."""
+        """End all connections, and accept no more."""
         with self._guard:
             self._closed = True
             for one in list(self._all.values()):
                 self._end(one)
 
     def _end(self, one: Connection) -> None:
-        """Its thread finds the socket at its end, and the stream's queue too."""
+        """Its thread then reads the end of the socket, and the end of the stream's queue."""
         del self._all[one.socket]
         if one.stream is not None:
             one.stream.put(None)

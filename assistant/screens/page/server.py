@@ -1,11 +1,11 @@
-"""The page's server: plain HTTP on the standard library, a thread a connection, every wait and size bounded.
+"""The page's server: plain HTTP on the standard library, a thread for each connection, every wait and size limited.
 
-What a request meets, in this order: the room for connections (`room.py`), the rate, the Host, the kind of request,
-the device's token and, for everything but reading, the Origin. No GET changes anything. Nobody unpaired is told
-anything but that a code is wanted: the two documents are the same for everybody and hold nothing of a session.
+A request passes these checks, in this order: the limit of connections (`room.py`), the rate, the Host, the kind of
+request, the device's token and, for everything but reading, the Origin. No GET changes anything. An unpaired client
+learns only that a code is needed: the two documents are the same for everyone and contain nothing of a session.
 
-The token comes in a header, as RFC 6750 has it, and never in a cookie: a browser sends a host's cookies to each of its
-ports, whoever serves there.
+The token comes in a header, as in RFC 6750, and never in a cookie: a browser sends a host's cookies to all of its
+ports, whatever program serves there.
 """
 
 from __future__ import annotations
@@ -33,22 +33,22 @@ from assistant.screens.page.pairing import PairingCode, Try
 from assistant.screens.page.room import Room
 
 PORT = 8437
-IDLE_S = 10.0  # without it a connection on which nothing comes would keep its thread for ever
+IDLE_S = 10.0  # without it a silent connection would keep its thread for ever
 TICK_S = 1.0  # a device that has vanished is noticed at the next write
 CLEAR_S = 0.25  # how often late connections and revoked devices are looked for
 MOST_BODY = 2048
-REQUESTS = (40.0, 200.0)  # a second, at once; of one address
-DOINGS = (2.0, 8.0)  # of one device
-PAIRINGS = (0.5, 10.0)  # of one address
+REQUESTS = (40.0, 200.0)  # from one address: per second, and at once
+DOINGS = (2.0, 8.0)  # from one device
+PAIRINGS = (0.5, 10.0)  # from one address
 
 
 @dataclass(frozen=True)
 class Parts:
     """What the server serves.
 
-    do: posts what a paired page asks for to the session, or raises Refused. drawing: the plan's sheets as SVG, None
-    where there are none. paired: called with a new device; tried: with the address that a code came from, and what
-    became of it.
+    do: posts to the session what a paired page asks for, or raises Refused. drawing: the plan's sheets as SVG, None
+    if there are none. paired: called with each new device. tried: called with the address that a code came from, and
+    the result.
     """
 
     hub: Hub
@@ -62,18 +62,18 @@ class Parts:
 
 
 class PageServer(ThreadingHTTPServer):
-    """Serves until `close`. Raises CouldNotRun when the port can't be had."""
+    """Serves until `close`. Raises CouldNotRun if it can't use the port."""
 
     daemon_threads = True
     block_on_close = False
-    allow_reuse_address = sys.platform != "win32"  # there it would let two programs share the port
+    allow_reuse_address = sys.platform != "win32"  # on Windows it would let two programs share the port
     request_queue_size = 64
 
     def __init__(self, parts: Parts, lan: str | None = None, port: int = PORT):
         """Listens at once.
 
-        lan: the address by which it can be reached from the home network, "" for all that this machine has, None
-        for from this machine alone. port: 0 for any.
+        lan: this machine's address on the home network, "" for all its addresses, None to accept this machine only.
+        port: 0 for any.
         """
         self.parts, self.lan = parts, lan
         self.names = own_names(lan is not None)
@@ -90,7 +90,7 @@ class PageServer(ThreadingHTTPServer):
         self._thread.start()
 
     def server_bind(self) -> None:
-        """As the base, without asking the name server for our own name."""
+        """Like the base class, but without asking the name server for our own name."""
         self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, int(self.allow_reuse_address))
         self.socket.bind(self.server_address)
         self.server_address = self.socket.getsockname()
@@ -110,7 +110,7 @@ class PageServer(ThreadingHTTPServer):
         super().shutdown_request(request)
 
     def service_actions(self) -> None:
-        """Between two connections, and while none comes."""
+        """The base class calls this between two connections, and while none comes."""
         now = time.monotonic()
         if now - self._cleared >= CLEAR_S:
             self._cleared = now
@@ -120,7 +120,7 @@ class PageServer(ThreadingHTTPServer):
         self.room.clear(self.parts.devices.holds)
 
     def handle_error(self, request: Any, client_address: Any) -> None:
-        """A connection that breaks is the browser's affair; the terminal belongs to the session."""
+        """Print nothing: the browser sees that its connection broke, and the terminal belongs to the session."""
 
     @property
     def connections(self) -> int:
@@ -152,10 +152,10 @@ class Handler(BaseHTTPRequestHandler):
         self._serve(_POSTS)
 
     def log_message(self, format: str, *args: Any) -> None:
-        """Nothing is logged: a log would hold what was asked for, and the terminal is the session's."""
+        """Log nothing: a log would contain what was asked for, and the terminal belongs to the session."""
 
     def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
-        """The base class's own refusals (malformed, too long), without a word on what serves here."""
+        """Answer the base class's own refusals (malformed, too long) without naming the server."""
         self.close_connection = True
         self.answer(int(code))
 
@@ -187,7 +187,7 @@ class Handler(BaseHTTPRequestHandler):
             self.server.room.await_request(self.request)
 
     def _refusal(self, routes: dict[str, tuple[bool, Callable[[Handler], None]]]) -> int:
-        """The status that refuses this request, 0 where nothing does. Sets `device`."""
+        """The status that refuses this request, 0 if it is allowed. Sets `device`."""
         server, headers = self.server, self.headers
         if not server.requests.allow(self.client_address[0]):
             return 429
@@ -210,7 +210,7 @@ class Handler(BaseHTTPRequestHandler):
         return 0
 
     def _json(self) -> Any:
-        """The body. Raises Refused."""
+        """The request's body. Raises Refused."""
         lengths = self.headers.get_all("Content-Length") or []
         if self.headers.get("Transfer-Encoding") or len(lengths) != 1:
             raise Refused(411, "The request must state its length.")
@@ -234,8 +234,8 @@ class Handler(BaseHTTPRequestHandler):
         self.send(status, data, "application/json; charset=utf-8")
 
     def send(self, status: int, data: bytes, kind: str, policy: str = document.NOTHING) -> None:
-        """A whole answer. A body that was not read ends the connection, lest it is taken for the next request."""
-        headers = getattr(self, "headers", None)  # none of a request that could not be read
+        """Send a whole answer. An unread body ends the connection, or it would be read as the next request."""
+        headers = getattr(self, "headers", None)  # missing if the request could not be read
         has_body = headers is not None and (headers.get("Content-Length", "0") != "0" or "Transfer-Encoding" in headers)
         unread = headers is None or (has_body and not getattr(self, "_body_read", False))
         self.close_connection = self.close_connection or unread or self.server.closing
@@ -271,14 +271,14 @@ class Handler(BaseHTTPRequestHandler):
         self._document(document.door())
 
     def bench(self) -> None:
-        """A browser that is sent to an address can't bring a token along; the page brings it with all it asks for."""
+        """No token is needed: a browser that opens an address can't send it. The page sends it with each request."""
         self._document(document.page())
 
     def _document(self, served: document.WebDocument) -> None:
         self.send(200, served.html, "text/html; charset=utf-8", served.policy)
 
     def paired(self) -> None:
-        """Whether the token that came along is one of ours."""
+        """Answer whether the request's token belongs to a paired device."""
         self.answer(200, {"paired": self.device is not None})
 
     def pair(self) -> None:
@@ -317,7 +317,7 @@ class Handler(BaseHTTPRequestHandler):
         svg = self.server.parts.drawing()
         if svg is None:
             raise Refused(404, "The plan file was not found, so there is no drawing of it.")
-        # The drawing's own attributes are all that it needs.
+        # The drawing needs no more than its own attributes, so the strictest policy will do.
         self.send(200, svg, "image/svg+xml; charset=utf-8")
 
     def sessions(self) -> None:
@@ -336,9 +336,9 @@ class Handler(BaseHTTPRequestHandler):
         return self.device
 
     def stream(self) -> None:
-        """Everything there is, then each change as it comes, and a sign of life every `TICK_S`.
+        """Send the whole state, then each change as it comes, and a tick after every `TICK_S` without one.
 
-        The token is held against those that are paired before each word, so that none goes out once it is revoked.
+        Before each message it checks that the device is still paired, so that nothing goes out once it is revoked.
         """
         device, hub, devices = self._device, self.server.parts.hub, self.server.parts.devices
         stream = hub.open(device.id)
@@ -377,7 +377,7 @@ _GETS: dict[str, tuple[bool, Callable[[Handler], None]]] = {
     "/sessions": (False, Handler.sessions),
     "/drawing.svg": (False, Handler.drawing),
 }
-_DOCUMENTS = ("/", "/bench")  # a link on another site may lead to them
+_DOCUMENTS = ("/", "/bench")  # a link on another site can lead to them
 _POSTS: dict[str, tuple[bool, Callable[[Handler], None]]] = {
     "/pair": (True, Handler.pair),
     "/stream": (False, Handler.stream),

@@ -1,10 +1,10 @@
 "use strict";
-// What this device was given when it was paired. It is kept where pages of this very host and port can read it and
-// nobody else, and goes out in a header; a browser would send a cookie to every port of this host.
+// The token that this device got when it was paired. Only pages of this host and port can read it. It goes out in a
+// header, because a browser would send a cookie to every port of this host.
 
 const TOKEN = "kerfcall-token";
 
-// Where the browser is set to keep nothing, even asking throws.
+// If the browser is set to store nothing, even reading throws.
 function storage() {
   try {
     return localStorage;
@@ -17,7 +17,7 @@ function token() {
   return storage()?.getItem(TOKEN) || "";
 }
 
-// Whether it will still be there when the page is loaded again.
+// Returns whether the token will still be there when the page is loaded again.
 function keep(text) {
   try {
     storage().setItem(TOKEN, text);
