@@ -173,7 +173,7 @@ FAULTS = [
         "[pedal]\nlong_press_s = 1\nhold_s = 1",
         "pedal.hold_s: says the same as long_press_s (got 1); leave hold_s out: it is the older name",
     ),
-    ("[pedal]\nlong_pres_s = 1", "pedal.long_pres_s: is no key of ours; did you mean long_press_s?"),
+    ("[pedal]\nlong_pres_s = 1", "pedal.long_pres_s: is not a key that Kerfcall knows; did you mean long_press_s?"),
     ("[pedal]\ndouble_tap_s = 1.01", "pedal.double_tap_s: must be a number, 0.1 or more and at most 1 s (got 1.01)"),
     ('[pedal]\npass_takes_s = "4"', 'pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got "4")'),
     ("[pedal]\npass_takes_s = 0", "pedal.pass_takes_s: must be a number, 1 or more and at most 600 s (got 0); give"),
