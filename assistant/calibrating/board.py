@@ -18,7 +18,7 @@ from assistant.calibrating.blunders import Caliper
 from assistant.errors import BadInput, Fault
 from assistant.joinery.settings import reading
 from assistant.joinery.units import MM_PER_UNIT, format_number, toml_length
-from assistant.plans.model import Shop
+from assistant.plans.model import TEST_BOARD, Shop
 from assistant.plans.pieces import nominal
 from assistant.plans.plan_file import read_plan
 
@@ -37,7 +37,6 @@ LEAST_APART = Fraction(12)
 DOWN = tuple(range(2, 3 * PAIRS, 3))  # the middle one of every three cuts is approached from above
 SCREW_CUTS, ZERO_CUTS = 10, 6
 SCREW_REACH, ZERO_REACH = Fraction(130), Fraction(60)
-TITLE = "Test board: "
 # Without I and O, which could be read as 1 and 0.
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 _STEP = re.compile(r"^# carriage step: (\d+(?:/\d+)?) mm$", re.MULTILINE)
@@ -75,7 +74,7 @@ def board_text(kind: str, shop: Shop, caliper: Caliper) -> str:
 # A test board. Cut it like any plan: push out and draw back as you always do.
 # calibrates: {kind}
 # carriage step: {shop.carriage.resolution} mm
-title = "{TITLE}{kind}"
+title = "{TEST_BOARD}{kind}"
 unit = "{unit}"
 
 [stock]

@@ -13,14 +13,13 @@ from pathlib import Path
 from typing import Any
 
 from assistant.advice.prediction import STEPS
-from assistant.calibrating.board import TITLE
 from assistant.calibrating.history import now
 from assistant.calibrating.learned import GAP, Correction, Learned, correction_of, learned
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import round_to_step
 from assistant.journal.store import Journal, journal_path
 from assistant.plans.document import cleaned
-from assistant.plans.model import Plan, Shop
+from assistant.plans.model import TEST_BOARD, Plan, Shop
 from assistant.plans.plan_file import try_plan
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, record
 from assistant.session.facts import Started
@@ -92,7 +91,7 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
         return None
     with Journal.open_to_read(state) as journal:
         rows = [r for r in journal.sessions() if r.state == "finished" and not r.rehearsed]
-        row = next((r for r in reversed(rows) if not r.title.startswith(TITLE)), None)
+        row = next((r for r in reversed(rows) if not r.title.startswith(TEST_BOARD)), None)
         # Only the first fact is needed, so a gap after it does no harm.
         started = None if row is None else next(iter(journal.replay(row.id, with_gaps=True))).fact
     if row is None or not isinstance(started, Started):

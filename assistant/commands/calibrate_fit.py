@@ -33,7 +33,7 @@ from assistant.calibrating.joints import (
 from assistant.calibrating.learned import COVERAGE, GAP, LOOSE, TIGHT
 from assistant.commands.figures import length_option
 from assistant.errors import BadInput, Fault
-from assistant.joinery.units import LengthError, parse_length, plain_length
+from assistant.joinery.units import LengthError, length_to_copy, parse_length, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 from assistant.plans.plan_file import read_plan
@@ -158,12 +158,13 @@ def _sentences(proposal: Proposal, shop: Shop) -> Iterator[str]:
     blade = f"blade {proposal.blade}" if proposal.blade else "this blade"
     wanted = plain_length(proposal.wanted, unit)
     if proposal.learned is None:
-        yield f"No joint cut with {blade} in {proposal.species} yet: write the clearance you want, {wanted}."
+        yield f"No joint cut with {blade} in {proposal.species} yet."
+        yield f"In the plan, write the clearance you want: clearance = {length_to_copy(proposal.wanted, unit)}"
         return
     found = proposal.learned
     joints = "1 joint" if found.count == 1 else f"{found.count} joints"
     if proposal.clearance is not None:
-        yield f"In the next plan, write: clearance = {plain_length(proposal.clearance, unit).removesuffix(f' {unit}')}"
+        yield f"In the next plan, write: clearance = {length_to_copy(proposal.clearance, unit)}"
     else:
         off = size(abs(found.correction) / 2)
         yield (

@@ -9,7 +9,7 @@ from fractions import Fraction
 from assistant.advice.fit import AS_GOOD, CLIFF, SLOT, Band, bands
 from assistant.advice.fit_report import PLACES, FitReport, difference, in_unit, least_square, not_covered, warnings
 from assistant.advice.prediction import STEPS, FitOutcome
-from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, format_number, length_to_copy, plain_length
 
 UNITS = {"mm": "mm", "in": "inches"}
 GRAINS = {"flat": "flat-sawn", "quarter": "quarter-sawn", "mixed": "mixed grain"}
@@ -122,10 +122,11 @@ def _best(report: FitReport, one: FitOutcome, limit: str) -> str:
         return f"No clearance avoids a gap over {limit}: allow a wider gap, or set the carriage more exactly."
     unit, key, then, sure = report.plan.unit, one.prediction.key, one.with_best.serves, one.best_a_step_off or 0.0
     best, step = plain_length(one.best, unit), plain_length(STEPS[unit], unit)
+    setting = f"{key} = {length_to_copy(one.best, unit)}"
     if one.a_step_off < sure - CLIFF and then <= one.chances.serves + AS_GOOD:
         return (
             f"This clearance leaves no margin: with {step} more or less, only {_percent(one.a_step_off)} are good. "
-            f"Safer: {key} = {best}, with which {_percent(then)} are good, and at least {_percent(sure)} with {step} "
+            f"Safer: {setting}, with which {_percent(then)} are good, and at least {_percent(sure)} with {step} "
             "more or less."
         )
     if then <= one.chances.serves + AS_GOOD:
@@ -133,7 +134,7 @@ def _best(report: FitReport, one: FitOutcome, limit: str) -> str:
         tighter = f", but {best} is tighter and does as well" if as_well else ""
         return f"No other {key} does better than this one{tighter}."
     return (
-        f"Best clearance: {key} = {best}, with which {_percent(then)} are good, and at least "
+        f"Best clearance: {setting}, with which {_percent(then)} are good, and at least "
         f"{_percent(min(then, sure))} with {step} more or less."
     )
 

@@ -19,7 +19,7 @@ from assistant.commands.new_file import write_new_file
 from assistant.commands.suggest_text import fingers, plan_text, table, wrapped
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade
-from assistant.joinery.units import MM_PER_UNIT
+from assistant.joinery.units import MM_PER_UNIT, unit_of
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 
@@ -34,11 +34,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--thickness", required=True, nargs="+", metavar="LENGTH", help=thick)
     parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file with the blade (default: your own)")
     parser.add_argument("--kerf", metavar="LENGTH", help="the measured kerf, to use instead of the shop file's")
-    parser.add_argument("--clearance", metavar="LENGTH", help="default: 0.1 mm, or 0.004 in with --unit in")
+    parser.add_argument("--clearance", metavar="LENGTH", help="default: 0.1 mm, or 0.004 in when working in inches")
     parser.add_argument(
-        "--unit", choices=sorted(MM_PER_UNIT), help="of numbers without a unit (default: the shop file's, or mm)"
+        "--unit",
+        choices=sorted(MM_PER_UNIT),
+        help="of the answer, and of numbers without a unit (default: the unit that every length given here has, "
+        "else the shop file's, or mm)",
     )
-    parser.add_argument("--top", type=int, metavar="N", help="how many to list (default: 8, or 12 with --unit in)")
+    top = "how many to list (default: 8, or 12 when working in inches)"
+    parser.add_argument("--top", type=int, metavar="N", help=top)
     parser.add_argument(
         "--write", type=Path, metavar="FILE", help="write a plan to edit; an existing file is never overwritten"
     )
@@ -87,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _machine(args: argparse.Namespace, faults: list[Fault]) -> tuple[Shop | None, Blade | None, str]:
-    """The shop, if any; its blade, with the kerf of --kerf if that is given; and the unit of bare numbers."""
+    """The shop, if any; its blade, with the kerf of --kerf if that is given; and the unit to work in."""
     from assistant.plans.shop_file import default_shop_path, try_shop
 
     shop = None
@@ -97,13 +101,20 @@ def _machine(args: argparse.Namespace, faults: list[Fault]) -> tuple[Shop | None
     elif args.kerf is None:
         mend = "give --kerf, the width that the blade really cuts, or --shop FILE"
         faults.append(Fault("no kerf is given, and a kerf is never guessed", "", "--kerf", mend))
-    unit = args.unit or (shop.unit if shop is not None else "mm")
+    unit = args.unit or _unit_given(args) or (shop.unit if shop is not None else "mm")
     if args.kerf is None:
         return shop, (None if shop is None else shop.blade), unit
     kerf = length_option(faults, "--kerf", args.kerf, unit)
     if kerf is None:
         return shop, None, unit
     return shop, (Blade(kerf) if shop is None else replace(shop.blade, kerf=kerf)), unit
+
+
+def _unit_given(args: argparse.Namespace) -> str | None:
+    """The unit that every length among the options names; None if they differ or one of them is a bare number."""
+    given = [args.width, *args.thickness, args.kerf, args.clearance]
+    units = {unit_of(text) for text in given if text is not None}
+    return units.pop() if len(units) == 1 else None
 
 
 def _wanted(args: argparse.Namespace, unit: str, faults: list[Fault]) -> Wanted | None:

@@ -15,6 +15,8 @@ from assistant.wording.phrases import Phrase
 
 RATE = 16_000  # samples per second: mono, signed 16 bit, little endian, everywhere behind the microphone
 BYTES_PER_S = 2 * RATE
+OTHER_WORDS = "use other words"
+OR_TEACH = "use other words, or give the word's sounds under [pronunciations] in the shop file"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,16 +57,20 @@ class Recogniser(Protocol):
         """
 
 
-def refuse_unknown(recogniser: Recogniser, phrases: Sequence[Phrase]) -> None:
-    """Raises BadInput with one Fault for each word that the recogniser doesn't know."""
+def refuse_unknown(recogniser: Recogniser, phrases: Sequence[Phrase], mend: str = OTHER_WORDS) -> None:
+    """Raises BadInput with one Fault for each word that the recogniser doesn't know. mend: as in `unknown_faults`."""
     texts = dict.fromkeys(phrase.text for phrase in phrases)
-    faults = unknown_faults((word, text) for text in texts for word in recogniser.unknown_words(text.split()))
+    unknown = ((word, text) for text in texts for word in recogniser.unknown_words(text.split()))
+    faults = unknown_faults(unknown, mend)
     if faults:
         raise BadInput(faults)
 
 
-def unknown_faults(pairs: Iterable[tuple[str, str]]) -> list[Fault]:
-    """One Fault for each word that a recogniser doesn't know, however many phrases have it. pairs: word and phrase."""
+def unknown_faults(pairs: Iterable[tuple[str, str]], mend: str = OTHER_WORDS) -> list[Fault]:
+    """One Fault for each word that a recogniser doesn't know, however many phrases have it.
+
+    pairs: word and phrase. mend: what to do; `OR_TEACH` for a recogniser that [pronunciations] can teach a word.
+    """
     found: dict[str, list[str]] = {}
     for word, text in pairs:
         found.setdefault(word, []).append(text)
@@ -73,7 +79,7 @@ def unknown_faults(pairs: Iterable[tuple[str, str]]) -> list[Fault]:
             "the recogniser doesn't know the word",
             f'"{word}"',
             f'phrase "{texts[0]}"' + (f" and {len(texts) - 1} more" if len(texts) > 1 else ""),
-            "use other words",
+            mend,
         )
         for word, texts in found.items()
     ]

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from assistant.hearing import accept, grammar
-from assistant.hearing.contract import Result, by_text, refuse_unknown
+from assistant.hearing.contract import OR_TEACH, Result, by_text, refuse_unknown
 from assistant.hearing.decoder import make, units
 from assistant.hearing.phone_loop import PhoneLoop, phone_loop
 from assistant.wording.phrases import Phrase
@@ -32,6 +32,30 @@ NO_PHRASE = "no phrase that means something now"
 DITHER = 8.0  # of 32,768: the least level of that noise
 DITHER_DB = 35.0  # how far it is below the louder half of the piece
 LONGEST = 16_000 * 10  # samples of noise; longer pieces repeat it
+# Words of the trade that the library's dictionary lacks, and their phones. They are the sounds of general American
+# speech, from memory: no source.
+TRADE_WORDS = (
+    ("bandsaw", "B AE N D S AO"),
+    ("crosscut", "K R AO S K AH T"),
+    ("dados", "D EY D OW Z"),
+    ("featherboard", "F EH DH ER B AO R D"),
+    ("handwheel", "HH AE N D W IY L"),
+    ("kerf", "K ER F"),
+    ("kerfs", "K ER F S"),
+    ("mortise", "M AO R T AH S"),
+    ("mortises", "M AO R T AH S IH Z"),
+    ("offcut", "AO F K AH T"),
+    ("offcuts", "AO F K AH T S"),
+    ("outfeed", "AW T F IY D"),
+    ("rabbet", "R AE B AH T"),
+    ("rabbets", "R AE B AH T S"),
+    ("riving", "R AY V IH NG"),
+    ("sawn", "S AO N"),
+    ("shims", "SH IH M Z"),
+    ("tenon", "T EH N AH N"),
+    ("tenons", "T EH N AH N Z"),
+    ("workpiece", "W ER K P IY S"),
+)
 Pronunciations = Sequence[tuple[str, str]]  # word and its phones; the shop file's were checked when it was read
 
 
@@ -50,13 +74,19 @@ def pronouncer(pronunciations: Pronunciations = ()) -> Callable[[str], tuple[str
 
 
 def _teach(decoder: Any, pronunciations: Pronunciations) -> None:
-    """Adds these words to the dictionary. A word that it already has gets one more pronunciation."""
+    """Adds these words to the dictionary. A word that it already has gets one more pronunciation.
+
+    Trade words come last, and only those still missing: the shop file's own pronunciation goes before ours.
+    """
     for word, phones in pronunciations:
         entry, n = word, 2
         while (known := decoder.lookup_word(entry)) not in (None, phones):
             entry, n = f"{word}({n})", n + 1
         if known is None:
             decoder.add_word(entry, phones, True)
+    for word, phones in TRADE_WORDS:
+        if decoder.lookup_word(word) is None:
+            decoder.add_word(word, phones, True)
 
 
 def _pronounced(decoder: Any, word: str) -> tuple[str, ...] | None:
@@ -121,7 +151,7 @@ class Sphinx:
         if texts == self._texts:
             return
         # Checked first, since the library's own error doesn't name the unknown word.
-        refuse_unknown(self, phrases)
+        refuse_unknown(self, phrases, OR_TEACH)
         self._activate(texts)
         self._texts = texts
 

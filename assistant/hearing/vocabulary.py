@@ -7,7 +7,7 @@ from itertools import combinations
 
 from assistant.errors import BadInput, NoSuchPart
 from assistant.hearing.accept import phone_distance
-from assistant.hearing.contract import unknown_faults
+from assistant.hearing.contract import OR_TEACH, unknown_faults
 from assistant.plans.intents import Intent
 from assistant.plans.model import VoiceSettings
 from assistant.plans.own_phrases import HEARD_BY_PHONES
@@ -29,7 +29,8 @@ def syllables(word: str) -> int:
 
 def check_words(phrases: Sequence[Phrase], pronounce: Pronounce) -> None:
     """Raises BadInput that names each unknown word with its phrase."""
-    faults = unknown_faults((word, p.text) for p in phrases for word in p.text.split() if pronounce(word) is None)
+    unknown = ((word, p.text) for p in phrases for word in p.text.split() if pronounce(word) is None)
+    faults = unknown_faults(unknown, OR_TEACH)
     if faults:
         raise BadInput(faults)
 

@@ -91,6 +91,14 @@ def parse_length(value: object, unit: str, *, negative: bool = True, zero: bool 
     return length
 
 
+def unit_of(text: str) -> str | None:
+    """The unit that a length names, "mm" or "in"; None for a bare number and for what is not a length."""
+    found = _LENGTH.fullmatch(_in_keyboard_characters(text.strip(" "))) if len(text) <= LONGEST_TEXT else None
+    if found is None or not found["unit"]:
+        return None
+    return "in" if found["unit"] in INCH_MARKS else found["unit"]
+
+
 def _from_decimal(value: Decimal, shown: str) -> Fraction:
     if not value.is_finite():
         raise LengthError("the length is not a finite number", shown, _FORMS)
@@ -125,8 +133,7 @@ def _from_text(text: str, unit: str) -> tuple[Fraction, str]:
         size = int(found["whole"] or 0) + Fraction(top, bottom)
     if found["sign"] == "-":
         size = -size
-    named = found["unit"] or unit
-    return size * MM_PER_UNIT["in" if named in INCH_MARKS else named], shown
+    return size * MM_PER_UNIT[unit_of(text) or unit], shown
 
 
 def _in_keyboard_characters(text: str) -> str:
@@ -203,6 +210,14 @@ def toml_length(mm: Fraction, unit: str) -> str:
             return text if each == unit else f'"{text} {each}"'
     value = mm / MM_PER_UNIT[unit]
     return f'"{value.numerator}/{value.denominator} {unit}"'
+
+
+def length_to_copy(mm: Fraction, unit: str) -> str:
+    """A length as it can be copied into any plan, whatever its unit: in quotes and with its own unit, rounded as shown.
+
+    Example: "0.15 mm", with the quotes.
+    """
+    return f'"{plain_length(mm, unit)}"'
 
 
 def at_least(mm: Fraction, unit: str = "mm", places: int = 4) -> str:

@@ -20,7 +20,7 @@ from assistant.plans.languages import Language, language_of
 from assistant.plans.model import Check, Job, VoiceSettings, When
 from assistant.plans.own_phrases import SAY_OTHERWISE, dangerously_alike, phrases_of, sounds_like
 from assistant.plans.reader import Table, nearest
-from assistant.plans.sayable import one_begins_the_other, wrong_with
+from assistant.plans.sayable import mend_for, one_begins_the_other, wrong_with
 
 MOST_CHECKS = 50
 MOST_EVERY = 20_000
@@ -304,7 +304,8 @@ def _answer(table: Table, known: Check | None, voice: VoiceSettings, others: Seq
     what = _wrong_with(answer, voice, others)
     alike = None if what else _sounds_like(answer, voice)
     if what or alike:
-        table.fault("answer", what or alike or "", mend if what else SAY_OTHERWISE, answer)
+        mend = mend_for(answer, voice.lead_in, mend) if what else SAY_OTHERWISE
+        table.fault("answer", what or alike or "", mend, answer)
         return known.answer if known else None
     return answer
 

@@ -16,7 +16,7 @@ from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.plans import slips
 from assistant.plans.checks import GLUE_CHECK
 from assistant.plans.document import cleaned
-from assistant.plans.model import Job, Plan, Setup, Shop
+from assistant.plans.model import TEST_BOARD, Job, Plan, Setup, Shop
 from assistant.plans.pieces import SHARE_OUT, Piece, clamped, leaves_over, nominal, pieces, stages
 from assistant.plans.shop_file import read_alike
 
@@ -154,7 +154,9 @@ def _warnings(
 ) -> Iterator[str]:
     yield from slips.warnings(plan)
     yield from _thin_between(plan, shop, patterns) if plan.joint.layout == "slots" else _slivers(plan, shop)
-    wanted = {"A"} if plan.joint.layout == "slots" else {"A", "B"}
+    # A joint of one's own may be called a test board too, but it has a clearance.
+    has_no_mate = plan.joint.layout == "slots" or (plan.title.startswith(TEST_BOARD) and plan.joint.clearance == 0)
+    wanted = {"A"} if has_no_mate else {"A", "B"}
     missing = wanted - {board.part for board in plan.boards}
     for part in sorted(missing):
         yield f"this plan has no board of part {part}: the mate must come from another plan"

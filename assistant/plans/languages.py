@@ -16,7 +16,7 @@ from assistant.errors import BadInput, Fault
 from assistant.plans.document import read_document, shown
 from assistant.plans.intents import EAGER, PHRASED, Intent
 from assistant.plans.reader import Table
-from assistant.plans.sayable import LEAST_SYLLABLES, is_one_word, one_begins_the_other, wrong_with
+from assistant.plans.sayable import LEAST_SYLLABLES, is_one_word, mend_for, one_begins_the_other, wrong_with
 
 FOLDER = Path(__file__).parents[1] / "wording" / "languages"
 AGAIN = "again"  # of "go to": the word after which the number is said once more
@@ -149,7 +149,8 @@ def wordings(
     for text in (text.lower() for text in texts[:MOST_WORDINGS]):
         what = wrong_with(text, language, lead_in, least)
         if what:
-            table.fault(key, what, f"give phrases of {least} syllables or more, in ordinary words", text)
+            usual = f"give phrases of {least} syllables or more, in ordinary words"
+            table.fault(key, what, mend_for(text, lead_in, usual), text)
         elif text in good:
             table.fault(key, "gives a phrase twice", "give it once", text)
         else:
@@ -163,7 +164,8 @@ def _answers(table: Table, name: str, lead_in: str) -> dict[str, str]:
         answer = table.text(check, "", required=not table.absent) or ""
         what = wrong_with(answer, name, lead_in) if answer else None
         if what:
-            table.fault(check, what, f"give a phrase of {LEAST_SYLLABLES} syllables or more, in ordinary words", answer)
+            usual = f"give a phrase of {LEAST_SYLLABLES} syllables or more, in ordinary words"
+            table.fault(check, what, mend_for(answer, lead_in, usual), answer)
         found[check] = answer
     table.close()
     return found

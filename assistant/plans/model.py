@@ -13,6 +13,9 @@ from assistant.joinery.slots import Slot
 RUN_DOWN_S = 10.0
 """How long a blade is assumed to keep turning after it is switched off, s (common practice, no source)."""
 
+TEST_BOARD = "Test board: "
+"""How the title of a calibration's test board begins."""
+
 
 @dataclass(frozen=True, slots=True)
 class Repeat:

@@ -20,6 +20,8 @@ from assistant.joinery.units import (
 from assistant.plans.document import MAX_INTEGER_BITS, Document, cleaned, shortened, shown
 
 MAX_TEXT = 80
+# What a user may call a key, where no known key is spelled like it.
+OTHER_NAMES = {"lead": "pitch", "screw_lead": "pitch", "thread_pitch": "pitch", "tpi": "threads_per_inch"}
 
 
 class Table:
@@ -275,7 +277,8 @@ class Table:
         """Refuse every key that was never read, and suggest the nearest known name."""
         for key, value in self._data.items():
             if key not in self._known:
-                near = nearest(key, self._known)
+                meant = OTHER_NAMES.get(key.casefold())
+                near = meant if meant in self._known else nearest(key, self._known)
                 kind = "table" if isinstance(value, dict) else "key"
                 known = ", ".join(sorted(set(self._known)))
                 mend = f"did you mean {near}?" if near else f"use one of: {known}"

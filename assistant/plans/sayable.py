@@ -30,10 +30,15 @@ def wrong_with(text: str, language: str, lead_in: str, least: int = LEAST_SYLLAB
     if len(text) > MOST_LETTERS:
         return f"must have {MOST_LETTERS} letters at most"
     if text.split()[0] == lead_in:
-        return f'must not begin with the lead-in word "{lead_in}", which Kerfcall puts before it'
-    if syllables(text) < least:
-        return f"has {syllables(text)} syllables, too few to be kept apart from other speech"
+        return f'must not begin with the lead-in word "{lead_in}", which Kerfcall adds itself'
+    if (count := syllables(text)) < least:
+        return f"has {count} syllable{'' if count == 1 else 's'}, too few to be kept apart from other speech"
     return None
+
+
+def mend_for(text: str, lead_in: str, usual: str) -> str:
+    """What to do about a phrase that `wrong_with` objects to. usual: where it has no lead-in word in front."""
+    return "write it without that word" if text.split()[:1] == [lead_in] else usual
 
 
 def one_begins_the_other(one: str, other: str) -> bool:

@@ -85,6 +85,7 @@ def test_every_test_board_can_be_cut_without_rounding(kind: str, shop: Path, tmp
     assert "kerfcall cut" in capsys.readouterr().out
     job = build_job(*read_both(path, shop))
     assert job.greatest_error == 0
+    assert not [warning for warning in job.warnings if "mate" in warning]
     (setup,) = job.setups
     passes = job.patterns[setup.pattern].passes
     assert len(passes) == len({p.socket for p in passes}), "one pass a cut"

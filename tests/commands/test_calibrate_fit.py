@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -11,11 +12,12 @@ import pytest
 from assistant.__main__ import main
 from assistant.journal.store import Journal
 from assistant.plans.job import build_job
-from assistant.plans.plan_file import read_both
+from assistant.plans.plan_file import read_both, read_plan
 from assistant.plans.shop_writer import read_history
 from assistant.session.facts import Finished, Record, Started
 from tests.plans.files import PLAN, SHOP, write
 
+INCH_PLAN = PLAN.replace('"mm"', '"in"').replace("84", '"3 1/2"').replace("= 12", '= "1/2"').replace("= 6", '= "1/4"')
 CHERRY = PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "black cherry"')
 
 
@@ -53,7 +55,7 @@ def fit(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Fit:
 
 def test_the_first_joint_too_tight_gives_more_clearance(fit: Fit) -> None:
     text = " ".join(fit.run("--plan", fit.plan("0.1"), "--too-tight", "0.05").split())
-    assert "In the next plan, write: clearance = 0.15" in text
+    assert 'In the next plan, write: clearance = "0.15 mm"' in text
     assert "from 1 joint cut with this blade in black cherry" in text
     assert "No plan and no shop file was changed" in text
     assert fit.shop.read_text(encoding="utf-8") == SHOP
@@ -204,7 +206,7 @@ def test_what_is_too_much_for_a_fit_is_refused_and_not_noted(fit: Fit, report: t
         and "more than 0.5 mm" in text
     )
     assert read_history(fit.shop) == []
-    assert "clearance = 0.6" in fit.run("--clearance", "0.1", "--too-tight", "0.5")
+    assert 'clearance = "0.6 mm"' in fit.run("--clearance", "0.1", "--too-tight", "0.5")
 
 
 def test_a_joint_reported_without_a_plan_is_noted_and_can_be_taken_back(fit: Fit) -> None:
@@ -219,7 +221,19 @@ def test_a_joint_reported_without_a_plan_is_noted_and_can_be_taken_back(fit: Fit
 def test_inches_are_proposed_in_inches(fit: Fit) -> None:
     fit.shop.write_text('unit = "in"\n[blade]\nkerf = "1/8"\n', encoding="utf-8")
     text = fit.run("--clearance", "0.004", "--too-tight", "0.002")
-    assert "clearance = 0.006" in text
+    assert 'clearance = "0.006 in"' in text
+
+
+def test_what_to_write_means_the_same_in_a_plan_in_inches(fit: Fit) -> None:
+    """As copied from the output, before and after a joint is reported, with a shop file in millimetres."""
+    text = fit.run("--wanted", "0.12")
+    assert "In the plan, write the clearance you want: " in text
+    text += fit.run("--clearance", "0.12", "--too-tight", "0.03")
+    copied = [line.partition(": ")[2] for line in text.splitlines() if ": clearance = " in line]
+    assert copied == ['clearance = "0.12 mm"', 'clearance = "0.15 mm"']
+    for line, mm in zip(copied, (Fraction(12, 100), Fraction(15, 100)), strict=True):
+        plan = read_plan(write(fit.folder, INCH_PLAN.replace('finger = "1/4"', f'finger = "1/4"\n{line}'), "inch.toml"))
+        assert plan.joint.clearance == mm
 
 
 @pytest.mark.parametrize(

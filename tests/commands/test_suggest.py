@@ -117,6 +117,31 @@ def test_a_plan_in_inches_holds_nothing_else(suggested: Any, tmp_path: Path) -> 
     assert 'finger = "1/4"' in first.splitlines()
 
 
+@pytest.mark.parametrize("shop", ["in", "mm"])
+@pytest.mark.parametrize(
+    ("words", "unit"),
+    [
+        (("--width", "9 in", "--thickness", "3/4 in"), "in"),
+        (("--width", '9"', "--thickness", "¾″", "3/4 in", "--kerf", "1/8 in", "--clearance", "0.004 in"), "in"),
+        (("--width", "228 mm", "--thickness", "19mm"), "mm"),
+        (("--width", "9 in", "--thickness", "19 mm"), ""),
+        (("--width", "9 in", "--thickness", "3/4 in", "0.8"), ""),
+        (("--width", "9 in", "--thickness", "3/4 in", "--kerf", "3.2 mm"), ""),
+        (("--width", "9 in", "--thickness", "3/4 in", "--unit", "mm"), "mm"),
+    ],
+)
+def test_a_unit_that_every_length_has_is_the_answers(
+    suggested: Any, tmp_path: Path, shop: str, words: tuple[str, ...], unit: str
+) -> None:
+    kerf = {"in": '"1/8"', "mm": "3.18"}[shop]
+    path = write(tmp_path, f'unit = "{shop}"\n[blade]\nkerf = {kerf}\n', "shop.toml")
+    plan = tmp_path / "plan.toml"
+    text = suggested(*words, "--shop", str(path), "--write", str(plan))
+    assert f'unit = "{unit or shop}"' in plan.read_text().splitlines()
+    fingers = {line.split()[2] for line in text.splitlines() if line[:6].strip().isdigit()}
+    assert ("3/8" in fingers) is ((unit or shop) == "in")
+
+
 def test_the_shop_file_gives_blade_and_unit(suggested: Any, tmp_path: Path) -> None:
     shop = write(tmp_path, 'unit = "in"\n[blade]\nkerf = "1/4"\n', "shop.toml")
     data = json.loads(suggested("--width", "6", "--thickness", "3/4", "--shop", str(shop), "--json"))
@@ -190,7 +215,7 @@ def test_a_file_that_is_there_is_not_written_over(faults: Any, tmp_path: Path) -
 
 def test_what_can_not_be_written_is_said(faults: Any, tmp_path: Path) -> None:
     (fault,) = faults(*TRAY, "--write", str(tmp_path / "none" / "plan.toml"))
-    assert "--write: can't be written" in fault
+    assert "--write: cannot be written" in fault
 
 
 def test_a_rank_that_is_not_there_writes_nothing(faults: Any, tmp_path: Path) -> None:

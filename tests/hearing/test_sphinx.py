@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from assistant.errors import BadInput
-from assistant.hearing.sphinx import Sphinx
+from assistant.hearing.decoder import make
+from assistant.hearing.sphinx import TRADE_WORDS, Sphinx
+from assistant.plans.own_phrases import PHONES
 from assistant.wording.phrases import Phrase
 from assistant.wording.rivals import rivals
 from tests.hearing import sentences
@@ -103,6 +105,7 @@ def test_an_unknown_word_is_refused_by_name_and_the_recogniser_lives_on(sphinx):
     text = str(caught.value)
     for word in ('"zork"', '"GO"', '"5"', 'phrase "marigold zork is in"'):
         assert word in text
+    assert "[pronunciations]" in text
     assert sphinx.decode(piece("en-us", NEXT), table()).text == NEXT
 
 
@@ -125,6 +128,36 @@ def test_a_word_with_a_pronunciation_is_known_and_heard(sphinx):
     said = Phrase("carry on", None, "marigold wilco carrying on", True, True)
     assert taught.pronounce("wilco") == ("W", "IH", "L", "K", "OW") and sphinx.pronounce("wilco") is None
     assert [taught.decode(piece(voice, said.text), [*table(), said]).text for voice in ESPEAK[:2]] == [said.text] * 2
+
+
+def test_a_trade_word_that_the_dictionary_lacks_is_known_and_heard(sphinx):
+    need("espeak-ng")
+    need("flite")
+    said = [
+        Phrase(intent, None, f"marigold {text}", True, True)
+        for intent, text in (("cut", "that kerf is finished"), ("where", "which tenon is the next to cut"))
+    ]
+    pairs = [(voice, one.text) for voice in (ESPEAK[0], FLITE[0]) for one in said]
+    heard = [sphinx.decode(piece(voice, text), [*table(), *said]).text for voice, text in pairs]
+    assert heard == [text for _, text in pairs]
+    # A word that sounds quite different isn't taken for it. A neighbour of three sounds, such as "curve", would be.
+    other = "marigold that board is finished"
+    assert sphinx.decode(piece(ESPEAK[0], other), [*table(), said[0]]).text is None
+
+
+def test_trade_words_are_only_those_that_the_dictionary_lacks():
+    """Outside reference: the pronouncing dictionary in pocketsphinx's wheel."""
+    bare = make()
+    assert [word for word, _ in TRADE_WORDS if bare.lookup_word(word)] == []
+    assert all(set(phones.split()) <= PHONES for _, phones in TRADE_WORDS)
+    # Where the dictionary has the parts of a compound, the phones are theirs.
+    for whole, *parts in (("bandsaw", "band", "saw"), ("featherboard", "feather", "board"), ("outfeed", "out", "feed")):
+        assert dict(TRADE_WORDS)[whole] == " ".join(bare.lookup_word(part) for part in parts)
+
+
+def test_the_shop_files_own_pronunciation_of_a_trade_word_comes_first():
+    taught = Sphinx(pronunciations=(("kerf", "K EH R F"),))
+    assert taught.pronounce("kerf") == ("K", "EH", "R", "F")
 
 
 def test_a_known_word_keeps_its_own_pronunciation_beside_the_one_given():

@@ -27,6 +27,9 @@ def test_every_unknown_word_is_told_with_its_phrase(pronounce):
         ('"wilco"', 'phrase "wilco that is zorkmid"'),
         ('"zorkmid"', 'phrase "wilco that is zorkmid"'),
     ]
+    assert {fault.mend for fault in caught.value.faults} == {
+        "use other words, or give the word's sounds under [pronunciations] in the shop file"
+    }
 
 
 def test_phones_are_the_pronouncing_dictionarys(pronounce):

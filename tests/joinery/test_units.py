@@ -21,11 +21,13 @@ from assistant.joinery.units import (
     at_most,
     format_length,
     format_number,
+    length_to_copy,
     parse_length,
     plain_length,
     round_to_step,
     to_64ths,
     toml_length,
+    unit_of,
 )
 from tests.joinery.references import rows
 
@@ -339,6 +341,26 @@ def test_lengths_in_messages_lose_trailing_zeros_only():
     assert plain_length(F(100)) == "100 mm"
     assert plain_length(F(127, 10), "in") == "0.5 in"
     assert plain_length(F(1, 3)) == "0.3333 mm"
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [
+        *(("9 in", "in"), ('3/4"', "in"), ("1⅜″", "in"), ("6''", "in"), ("-0.5in", "in")),
+        *(("12.7 mm", "mm"), ("3mm", "mm")),
+        *(("9", None), ("3/4", None), ("nine in", None), ("1 cm", None), ("", None), ("1" * 50 + " in", None)),
+    ],
+)
+def test_the_unit_that_a_length_names(text, unit):
+    assert unit_of(text) == unit
+
+
+@pytest.mark.parametrize("mm", [F(15, 100), F(6096, 1000) / 60, F(0)])
+@pytest.mark.parametrize("shown", ["mm", "in"])
+@pytest.mark.parametrize("plan", ["mm", "in"])
+def test_a_length_to_copy_means_the_same_in_any_plan(mm, shown, plan):
+    text = tomllib.loads(f"x = {length_to_copy(mm, shown)}")["x"]
+    assert abs(parse_length(text, plan) - mm) <= MM_PER_UNIT[shown] / 20_000
 
 
 def test_a_greatest_error_is_never_shown_smaller_than_it_is():

@@ -212,6 +212,17 @@ def test_a_part_without_boards_is_warned_of(tmp_path: Path) -> None:
     assert [pattern.part for pattern in job.patterns] == ["A"]
 
 
+@pytest.mark.parametrize(
+    ("title", "clearance", "warned"),
+    [("Test board: kerf", "0", False), ("Test board: kerf", "0.1", True), ("Kerf", "0", True)],
+)
+def test_a_calibrations_test_board_needs_no_mate(tmp_path: Path, title: str, clearance: str, warned: bool) -> None:
+    text = _boards('name = "a"\npart = "A"').replace('"Trays"', f'"{title}"')
+    job = job_of(tmp_path, text.replace("finger = 6", f"finger = 6\nclearance = {clearance}"))
+    assert job.title == title
+    assert any("the mate must come from another plan" in warning for warning in job.warnings) is warned
+
+
 def test_a_joint_made_too_tight_by_rounding_is_warned_of(tmp_path: Path) -> None:
     job = job_of(tmp_path, PLAN.replace("finger = 6", "finger = 6.1"), SHOP + "[carriage]\nresolution = 0.5\n")
     assert job.worst_clearance < 0

@@ -37,9 +37,13 @@ def test_other_intents_keep_theirs(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
-        (CUT + 'say = ["done"]', "phrases[1].say: has 1 syllables, too few to be kept apart from other speech"),
+        (CUT + 'say = ["done"]', "phrases[1].say: has 1 syllable, too few to be kept apart from other speech"),
         (CUT + 'say = ["cut 5 is finished now"]', "phrases[1].say: must be plain words, letters only"),
-        (CUT + 'say = ["marigold cut is done"]', 'phrases[1].say: must not begin with the lead-in word "marigold"'),
+        (
+            CUT + 'say = ["marigold cut is done"]',
+            'phrases[1].say: must not begin with the lead-in word "marigold", which Kerfcall adds itself '
+            '(got "marigold cut is done"); write it without that word',
+        ),
         (CUT + 'say = ["finish the session"]', 'phrases[1].say: is too much like a phrase of "end"'),
         (CUT + 'say = ["go to pass number"]', 'phrases[1].say: is too much like a phrase of "go to"'),
         (CUT + 'say = ["all clamps are secure"]', 'phrases[1].say: is too much like the answer of the check "clamps"'),

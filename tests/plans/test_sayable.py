@@ -32,8 +32,9 @@ def test_one_word_is_plain_and_holds_no_blank() -> None:
     [
         ("dust port is open", None),
         ("dust port open", "has 4 syllables, too few to be kept apart from other speech"),
+        ("dust", "has 1 syllable, too few to be kept apart from other speech"),
         ("dust port 2 is open now", "must be plain words, letters only"),
-        ("heron dust port is open", 'must not begin with the lead-in word "heron", which Kerfcall puts before it'),
+        ("heron dust port is open", 'must not begin with the lead-in word "heron", which Kerfcall adds itself'),
         ("open " * 16 + "a", f"must have {MOST_LETTERS} letters at most"),
     ],
 )

@@ -152,6 +152,15 @@ FAULTS = [
         CARRIAGE + 'kind = "handwheel"\ndivisions = 9',
         "carriage.pitch: is missing; give the screw's pitch, or its threads_per_inch",
     ),
+    (
+        CARRIAGE + 'kind = "handwheel"\npitch = 4\ndivisions = 100\nscrew_lead = 4',
+        "carriage.screw_lead: is not a key that Kerfcall knows; did you mean pitch?",
+    ),
+    (
+        CARRIAGE + 'kind = "handwheel"\npitch = 4\ndivisions = 100\nTPI = 4',
+        "carriage.TPI: is not a key that Kerfcall knows; did you mean threads_per_inch?",
+    ),
+    ("lead = 4", "blade.lead: is not a key that Kerfcall knows; use one of: "),
     (CARRIAGE + 'kind = "steps"', "carriage.steps_per_mm: is missing; give it: it must be a number, over 0"),
     (
         CARRIAGE + 'kind = "steps"\nsteps_per_mm = 0',
