@@ -30,7 +30,7 @@ def what_key(key: Named) -> str:
         )
     if key.written == "<0>":
         return (
-            f"The pedal sends a key without a code on this system, so it can't be told from others. To fix it: {MEND}."
+            f"The pedal sends a key without a code on this system, so it can't be distinguished from others. To fix it: {MEND}."
         )
     return f'The pedal sends {key.written}. In the shop file:\n\n[pedal]\nkey = "{key.written}"\n'
 

@@ -15,7 +15,7 @@ def terminal() -> Finding:
     """Whether the terminal's keys can replace pedal and voice."""
     if sys.stdin is not None and not sys.stdin.closed and sys.stdin.isatty():
         return Finding("terminal keys", WORKS, "space: tap, d: double tap, h: long press, ?: all keys")
-    text = "pedal or voice only: the standard input is no terminal"
+    text = "pedal or voice only: the standard input is not a terminal"
     return Finding("terminal keys", LIMITED, text, "start from a terminal")
 
 
@@ -38,7 +38,7 @@ def display(out: TextIO | None = None, environ: Mapping[str, str] = os.environ) 
         "desktop": desktop,
     }
     if size is None:
-        text = f"plain lines: the standard output is no terminal; {desktop}"
+        text = f"plain lines: the standard output is not a terminal; {desktop}"
         return Finding("display", LIMITED, text, "start `cut` from a terminal", data)
     found = f"{size.columns} x {size.lines}, {'colour' if colour else 'no colour (NO_COLOR)'}, {desktop}"
     if can_show_view(out):

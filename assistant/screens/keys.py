@@ -28,7 +28,7 @@ BACKGROUND_LOOK_S = 0.2  # how often a program in the background checks whether 
 PASTE_ON, PASTE_OFF = "\x1b[?2004h", "\x1b[?2004l"
 NO_PAGE = "-- There is no bench page; `kerfcall cut --page` or `resume --page` opens one."
 NO_TERMINAL = (
-    "The keyboard can't be used: the standard input is no terminal. "
+    "The keyboard can't be used: the standard input is not a terminal. "
     "To fix it: start from a terminal, without a pipe or file as input."
 )
 

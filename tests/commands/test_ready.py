@@ -121,7 +121,7 @@ def test_the_screen_says_what_to_do(capsys: pytest.CaptureFixture[str], monkeypa
         "                        Do: pip install it",
         "disk          broken    2 MB free",
         "                        Do: free at least 50 MB",
-        "Not ready: fix disk.",
+        "Not ready. Broken: disk.",
     ]
 
 
@@ -137,7 +137,7 @@ def test_each_fault_of_the_shop_file_has_its_remedy_under_it(
         "                        Do: give a larger length",
         "                        shop.toml: pedal.keey: is not a key that Kerfcall knows",
         "                        Do: did you mean key?",
-        "Not ready: fix shop file.",
+        "Not ready. Broken: shop file.",
     ]
 
 

@@ -12,7 +12,7 @@ def test_words_on_each_kind_of_key() -> None:
     assert '[pedal]\nkey = "f13"' in what_key(Named("f13"))
     text = what_key(Named("b", types_text=True))
     assert "'b'" in text and "refused" in text and "use the pedal maker's tool" in text
-    assert "can't be told from others" in what_key(Named("<0>"))
+    assert "can't be distinguished from others" in what_key(Named("<0>"))
     own = what_key(Named("b", types_text=True, device="3553:b001"))
     assert '[pedal]\nkey = "b"\ndevice = "3553:b001"\n' in own and "not the keyboard's" in own
 

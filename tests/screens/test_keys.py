@@ -264,7 +264,7 @@ def test_a_closed_terminal_leaves(terminal: Terminal) -> None:
 @pytest.mark.parametrize("stdin", [io.StringIO("h\n"), None])
 def test_without_a_terminal_it_is_not_started_and_says_so(monkeypatch: pytest.MonkeyPatch, stdin: object) -> None:
     monkeypatch.setattr(sys, "stdin", stdin)
-    with pytest.raises(NoSuchPart, match=r"standard input is no terminal.*To fix it: start from a terminal"):
+    with pytest.raises(NoSuchPart, match=r"standard input is not a terminal.*To fix it: start from a terminal"):
         TerminalKeys(None, lambda event: None, lambda: False, "page_down", lambda: None)  # type: ignore[arg-type]
 
 

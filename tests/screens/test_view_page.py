@@ -217,7 +217,7 @@ def test_whether_the_board_is_clamped_as_it_was_is_asked_whole(columns: int, row
     assert seen.view and seen.view.asked and seen.words
     asked = Words(a_job, figures=True).one(seen.view.asked)
     assert len(asked) > 250 and asked in words_on(composed(seen, columns, rows))
-    assert big_on(composed(seen, columns, rows), "CLAMPED ANEW?")
+    assert big_on(composed(seen, columns, rows), "CLAMPED AGAIN?")
 
 
 def test_how_a_resumed_session_begins_stands_before_its_question() -> None:
@@ -368,7 +368,7 @@ def test_everything_that_is_to_be_seen_is_on_the_page(columns: int, rows: int) -
         "Nothing changed.",
         "█████░░░░░░░ open",
         "pedal heard",
-        "tap: it is cut, the next",
+        "tap: pass cut, call next",
         "?: keys",
     ):
         assert part in shown, part

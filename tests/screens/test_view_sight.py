@@ -296,4 +296,4 @@ def test_what_is_to_be_done_at_the_end_stays_when_it_is_said_again() -> None:
     assert "refit the riving knife" in closing
     session.gesture("double")
     assert session.sight.closing == closing
-    assert session.sight.log[-1].text == "All is cut."
+    assert session.sight.log[-1].text == "All cut."
