@@ -114,7 +114,7 @@ def wrapped(text: str) -> list[str]:
 
 def _one_pass(advice: Advice, wanted: Wanted, blade: Blade, unit: str) -> str:
     single = shown(advice.one_pass, unit)
-    text = f"To cut each socket in one pass, use fingers of {single}, the kerf less half the clearance"
+    text = f"One pass a socket needs fingers of {single}, the kerf less half the clearance"
     if not advice.one_pass_ranks:
         return f"{text}. The board is too narrow for them." if wanted.width < 3 * advice.one_pass else f"{text}."
     rank = advice.one_pass_ranks[0]

@@ -57,7 +57,7 @@ def test_the_table_ranks_and_says_why(suggested: Any) -> None:
     assert [int(rank) for rank, _ in rows] == list(range(1, 9))
     assert "why" in head
     text = " ".join(" ".join(lines).split())
-    assert "To cut each socket in one pass, use fingers of 3.13 mm, the kerf less half the clearance" in text
+    assert "One pass a socket needs fingers of 3.13 mm, the kerf less half the clearance" in text
     assert "fewest passes" in text
 
 
