@@ -53,9 +53,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         own = kinds.add_parser(kind, help=what, description=f"Calibrate: {what}.", epilog=parser.epilog)
         (_add_fit_options if kind == FIT else _add_reading_options)(own)
         if kind in ("kerf", FIT):
-            own.add_argument("--new-blade", metavar="NAME", help="you have fitted another blade: begin a new history for its fit")
+            blade = "you have fitted another blade: begin a new history for its fit"
+            own.add_argument("--new-blade", metavar="NAME", help=blade)
         own.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
-        own.add_argument("--history", action="store_true", help="list what was calibrated, and which values are in force")
+        own.add_argument("--history", action="store_true", help="list all calibrations, and which are in force")
         own.add_argument("--undo", action="store_true", help="take back the last calibration; not with --history")
         own.add_argument("--json", action="store_true", help="print JSON instead of text")
         if kind == "kerf":
@@ -77,15 +78,15 @@ def _add_reading_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plan", type=Path, metavar="FILE", help=plan)
     reading = "a reading by place (A=8.82) or by setting (20=16.83, '20 down=20.06'); repeat it for each reading"
     parser.add_argument("--reading", action="append", metavar="PLACE=LENGTH", help=reading)
-    parser.add_argument(
-        "--csv", type=Path, metavar="FILE", help="a file of readings: a heading with place and reading, then a line for each"
-    )
+    lines = "a file of readings: a heading with place and reading, then a line for each"
+    parser.add_argument("--csv", type=Path, metavar="FILE", help=lines)
     dictate = "dictate the readings digit by digit, with the saw off; each is read back"
     parser.add_argument("--dictate", action="store_true", help=dictate)
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw the residuals: .svg, or .png with matplotlib")
     parser.add_argument("--caliper", metavar="LENGTH", help="the caliper's resolution (default: 0.01 mm or 0.0005 in)")
     parser.add_argument("--caliper-range", metavar="LENGTH", help="the most it can show (default: 150 mm or 6 in)")
-    parser.add_argument("--caliper-error", metavar="LENGTH", help="the most it can be wrong by (default: its resolution)")
+    error = "the most it can be wrong by (default: its resolution)"
+    parser.add_argument("--caliper-error", metavar="LENGTH", help=error)
 
 
 def _add_fit_options(parser: argparse.ArgumentParser) -> None:

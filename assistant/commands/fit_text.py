@@ -19,8 +19,8 @@ LIMITS = (
     "takes the errors as independent. The worst case takes them all at once, each in its worst direction."
 )
 BESIDE = (
-    "Side: the side of part A's finger that the gap is on. Where a gap is below zero, wood meets wood: the parts must slide "
-    "along each other, if the gaps on the other side leave room for it."
+    "Side: the side of part A's finger that the gap is on. Where a gap is below zero, wood meets wood: the parts must "
+    "slide along each other, if the gaps on the other side leave room for it."
 )
 
 

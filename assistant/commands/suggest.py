@@ -34,10 +34,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--thickness", required=True, nargs="+", metavar="LENGTH", help=thick)
     parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file with the blade (default: your own)")
     parser.add_argument("--kerf", metavar="LENGTH", help="the measured kerf, to use instead of the shop file's")
-    parser.add_argument("--clearance", metavar="LENGTH", help="a finger's clearance in its socket (default: 0.1 mm, or 0.004 in with --unit in)")
-    parser.add_argument(
-        "--unit", choices=sorted(MM_PER_UNIT), help="the unit of numbers given without one (default: the shop file's, or mm)"
-    )
+    clearance = "a finger's clearance in its socket (default: 0.1 mm, or 0.004 in with --unit in)"
+    parser.add_argument("--clearance", metavar="LENGTH", help=clearance)
+    unit = "the unit of numbers given without one (default: the shop file's, or mm)"
+    parser.add_argument("--unit", choices=sorted(MM_PER_UNIT), help=unit)
     parser.add_argument("--top", type=int, metavar="N", help="how many to list (default: 8, or 12 with --unit in)")
     parser.add_argument(
         "--write", type=Path, metavar="FILE", help="write a plan to edit; an existing file is never overwritten"

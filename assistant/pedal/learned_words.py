@@ -30,7 +30,8 @@ def what_key(key: Named) -> str:
         )
     if key.written == "<0>":
         return (
-            f"The pedal sends a key without a code on this system, so it can't be distinguished from others. To fix it: {MEND}."
+            "The pedal sends a key without a code on this system, so it can't be distinguished from others. "
+            f"To fix it: {MEND}."
         )
     return f'The pedal sends {key.written}. In the shop file:\n\n[pedal]\nkey = "{key.written}"\n'
 

@@ -151,7 +151,8 @@ class Words:
     def check(self, figures: dict[str, Any]) -> str:
         """What a check asks: the short question aloud, unless its figure `whole` says so; the whole one on a screen.
 
-        Aloud, the unit is named once: at the end of the range, from which a height in millimetres takes it; "up to one above" would be too little to go by.
+        Aloud, the unit is named once: at the end of the range, from which a height in millimetres takes it.
+        A height in inches names its own: "up to one above the bed" would leave open one what.
         """
         say = figures["say"]
         if not self.figures and not figures.get("whole"):

@@ -157,7 +157,8 @@ def test_what_stands_in_does_not_stop_a_session(
 def test_a_bad_shop_file_alone_is_bad_input(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert "Broken: shop file." in shown(capsys, monkeypatch, [Finding("shop file", BROKEN, "no kerf", "measure it")], 2)
+    found = [Finding("shop file", BROKEN, "no kerf", "measure it")]
+    assert "Broken: shop file." in shown(capsys, monkeypatch, found, 2)
 
 
 def test_a_screen_without_a_terminal_is_80_columns_of_plain_text(
