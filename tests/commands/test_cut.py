@@ -204,7 +204,7 @@ def test_no_plan_no_shop_no_script(workshop: Workshop) -> None:
 def test_nothing_to_drive_it_is_said(workshop: Workshop) -> None:
     done = workshop.run("cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--no-voice", "--no-pedal")
     assert done.code == 3
-    assert "nothing can drive the session" in done.err
+    assert "nothing can control the session" in done.err
     assert workshop.sessions() == []
 
 
@@ -233,7 +233,7 @@ def test_ears_without_a_microphone_drive_nothing(workshop: Workshop) -> None:
     silent = {"ALSA_CONFIG_PATH": str(workshop.folder / "no-sound.conf"), "PULSE_SERVER": "unix:no-server"}
     done = workshop.run("cut", "plan.toml", "--shop", "shop.toml", "--state", "state", **silent)
     assert done.code == 3, done.out
-    assert "nothing can drive the session" in done.err
+    assert "nothing can control the session" in done.err
     assert "work on" not in done.out
 
 

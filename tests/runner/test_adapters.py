@@ -200,7 +200,7 @@ def test_the_view_is_given_how_the_inputs_stand() -> None:
 
 def test_where_nothing_can_drive_it_the_microphone_is_asked_for_and_else_it_is_refused() -> None:
     desk = Desk("pedal", "keys")
-    with pytest.raises(CouldNotRun, match="nothing can drive the session"), desk.adapters() as adapters:
+    with pytest.raises(CouldNotRun, match="nothing can control the session"), desk.adapters() as adapters:
         adapters.open(CtrlC(), LEFT)
     assert desk.parts["listener"].asked == 1
     assert desk.life[-4:] == [f"close {name}" for name in ("view", "listener", "speaker", "page")]

@@ -226,7 +226,7 @@ def test_a_browser_that_keeps_nothing_says_so_before_a_code_is_spent(browser: An
         page.goto(one.page.address)
         page.fill("#code", one.page.codes.begin())
         page.click("#pair button")
-        shows(page, "#message", "This browser keeps nothing for this page")
+        shows(page, "#message", "This browser stores nothing for this page")
         assert one.page.codes.left_s() > 0
 
 
