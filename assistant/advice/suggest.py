@@ -9,7 +9,7 @@ own. The sizes at which a finger counts as slender or a sliver are common practi
 - stoutness: the narrowest finger relative to half the thinner board, and halved if under 3 mm.
 - edges: 1 if a part's two edges are alike (an odd number), 0.85 if they are not.
 
-In inches the usual trade widths come before all others, whatever their score (common practice, no source).
+In inches the common trade widths come before all others, whatever their score (common practice, no source).
 
 Lengths: Fraction, mm; nothing is rounded. Scores are floats.
 """
@@ -250,7 +250,7 @@ def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str
         score *= mark
     more = one.passes - fewest
     reasons = [
-        "edges alike" if one.division.like_edges else "edges unlike",
+        "edges alike" if one.division.like_edges else "edges differ",
         f"{more} more pass{'' if more == 1 else 'es'} than the fewest" if more else "fewest passes",
     ]
     if one.passes_a_socket == 1:

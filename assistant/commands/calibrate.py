@@ -42,7 +42,7 @@ WHAT = {
     "screw": "how far the carriage really moves",
     "zero": "where the carriage's zero really is",
     "backlash": "the play of the carriage's screw",
-    FIT: "learn from a joint that was made which clearance to write in the next plan",
+    FIT: "learn from a finished joint which clearance to write in the next plan",
 }
 
 
@@ -53,10 +53,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         own = kinds.add_parser(kind, help=what, description=f"Calibrate: {what}.", epilog=parser.epilog)
         (_add_fit_options if kind == FIT else _add_reading_options)(own)
         if kind in ("kerf", FIT):
-            own.add_argument("--new-blade", metavar="NAME", help="another blade, and a new history for its fit")
+            blade = "you have fitted another blade: begin a new history for its fit"
+            own.add_argument("--new-blade", metavar="NAME", help=blade)
         own.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
-        own.add_argument("--history", action="store_true", help="what was calibrated, and what is in force")
-        own.add_argument("--undo", action="store_true", help="take the last one back; not with --history")
+        own.add_argument("--history", action="store_true", help="list all calibrations, and which are in force")
+        own.add_argument("--undo", action="store_true", help="take back the last calibration; not with --history")
         own.add_argument("--json", action="store_true", help="print JSON instead of text")
         if kind == "kerf":
             far = plain_length(MOST_UNASKED)
@@ -65,7 +66,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             yes = f"write without asking, unless the kerf would move by more than {far} (see --most-change)"
         else:
             own.set_defaults(most_change=None)
-            yes = "note the joint even with --json" if kind == FIT else "write without asking"
+            yes = "record the joint even with --json" if kind == FIT else "write without asking"
         own.add_argument("--yes", action="store_true", help=yes)
         if kind not in ("kerf", FIT):
             own.set_defaults(new_blade=None)
@@ -73,33 +74,33 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _add_reading_options(parser: argparse.ArgumentParser) -> None:
     """Of a kind that is measured: its test board, and how its readings come."""
-    plan = "the test board: written if the file does not exist, else the readings are of it"
+    plan = "the test board's plan: written if the file does not exist, else the board you measured"
     parser.add_argument("--plan", type=Path, metavar="FILE", help=plan)
-    reading = "a reading by place (A=8.82) or by setting (20=16.83, '20 down=20.06'); as often as needed"
+    reading = "a reading by place (A=8.82) or by setting (20=16.83, '20 down=20.06'); repeat it for each reading"
     parser.add_argument("--reading", action="append", metavar="PLACE=LENGTH", help=reading)
-    parser.add_argument(
-        "--csv", type=Path, metavar="FILE", help="readings: a heading with place and reading, then lines"
-    )
-    dictate = "readings dictated to the microphone digit by digit, each read back; the saw is off"
+    lines = "a file of readings: a heading with place and reading, then a line for each"
+    parser.add_argument("--csv", type=Path, metavar="FILE", help=lines)
+    dictate = "dictate the readings digit by digit, with the saw off; each is read back"
     parser.add_argument("--dictate", action="store_true", help=dictate)
     parser.add_argument("--plot", type=Path, metavar="FILE", help="draw the residuals: .svg, or .png with matplotlib")
-    parser.add_argument("--caliper", metavar="LENGTH", help="its resolution (default: 0.01 mm or 0.0005 in)")
-    parser.add_argument("--caliper-range", metavar="LENGTH", help="the most it shows (default: 150 mm or 6 in)")
-    parser.add_argument("--caliper-error", metavar="LENGTH", help="limit of its own error (default: as its resolution)")
+    parser.add_argument("--caliper", metavar="LENGTH", help="the caliper's resolution (default: 0.01 mm or 0.0005 in)")
+    parser.add_argument("--caliper-range", metavar="LENGTH", help="the most it can show (default: 150 mm or 6 in)")
+    error = "the most it can be wrong by (default: its resolution)"
+    parser.add_argument("--caliper-error", metavar="LENGTH", help=error)
 
 
 def _add_fit_options(parser: argparse.ArgumentParser) -> None:
-    """Of a joint that was made: which, and how it went together."""
+    """Of a finished joint: which, and how it went together."""
     parser.add_argument("--plan", type=Path, metavar="FILE", help="the joint's plan (default: of the last joint cut)")
-    tight = "the clearance that the joint lacked to go together well; 0 where it was right"
+    tight = "how much too tight the joint was; 0 if it was right"
     parser.add_argument("--too-tight", metavar="LENGTH", help=tight)
     parser.add_argument("--too-loose", metavar="LENGTH", help="how much too loose the joint was")
     gap = "the clearance measured in the joint, socket less finger, both glue gaps together; -0.02 where it jams"
     parser.add_argument("--gap", metavar="LENGTH", help=gap)
-    parser.add_argument("--wanted", metavar="LENGTH", help="the clearance wanted (default: as with joints before)")
+    parser.add_argument("--wanted", metavar="LENGTH", help="the clearance you want (default: as for earlier joints)")
     parser.add_argument("--clearance", metavar="LENGTH", help="the clearance in the joint's plan, without --plan")
     parser.add_argument("--species", metavar="NAME", help="the wood, where the plan names none")
-    state = "the folder of the journal (default: the user's own), for the last joint cut, without --plan"
+    state = "without --plan: the folder of the journal with the last joint cut (default: your data folder)"
     parser.add_argument("--state", type=Path, metavar="DIR", help=state)
 
 

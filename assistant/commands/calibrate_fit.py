@@ -100,7 +100,7 @@ def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
     wanted = length("wanted")
     if amount is not None and too_far_off(what, amount, wanted if wanted is not None else written or Fraction(0)):
         most, given_as = (plain_length(mm, origin.unit, PLACES[origin.unit]) for mm in (MOST_OFF, amount))
-        mend = f"check the unit, the kerf and the cuts: an error of more than {most} is not a matter of clearance"
+        mend = f"check the unit, the kerf and the cuts: an error of more than {most} can't be corrected with clearance"
         option = f"--{WAYS[what].replace('_', '-')}"
         faults.append(Fault("is too much to correct with clearance", given_as, option, mend))
     if faults:

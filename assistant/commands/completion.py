@@ -21,7 +21,7 @@ SHELLS = {
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.add_argument("shell", choices=tuple(SHELLS), help="the shell to print them for")
+    parser.add_argument("shell", choices=tuple(SHELLS), help="the shell to print completions for")
     parser.epilog = "\n".join(["To switch it on, for every new shell:", *(f"  {line}" for line in SHELLS.values())])
 
 

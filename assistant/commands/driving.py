@@ -203,7 +203,7 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
             f"-- You changed the voice. To keep it, put this in the shop file under [voice]: {', '.join(lines)}\n"
         )
     if runner.state.mode not in (FINISHED, ENDED_EARLY):
-        last_lines.put(f"-- Session {run.session} stays open. Come back to it with: kerfcall resume {run.session}\n")
+        last_lines.put(f"-- Session {run.session} stays open. Go back to it with: kerfcall resume {run.session}\n")
     last_lines.close()
     return runner
 
@@ -265,7 +265,7 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
         from assistant.hearing.listener import LiveListener
 
         ear = LiveListener(clock, runner.post, job.voice, job.checks)
-        screen.note(f"-- ears: {ear.choice.why}")
+        screen.note(f"-- hearing: {ear.choice.why}")
         return ear
 
     def pedal(post: Post, pressed: Callable[[], None]) -> LivePedal:

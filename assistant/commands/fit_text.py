@@ -19,8 +19,8 @@ LIMITS = (
     "takes the errors as independent. The worst case takes them all at once, each in its worst direction."
 )
 BESIDE = (
-    "Side: the side of part A's finger that the gap is on. At a gap below zero wood meets wood: the parts must slide "
-    "along each other, if the gaps on the other side leave room for it."
+    "Side: the side of part A's finger that the gap is on. Where a gap is below zero, wood meets wood: the parts must "
+    "slide along each other, if the gaps on the other side leave room for it."
 )
 
 
@@ -154,11 +154,11 @@ def _square(report: FitReport) -> Iterator[str]:
     unit, square = report.plan.unit, report.square
     clearance, depth, most = least_square(report)
     lean = in_unit(max(0.0, clearance) / 4, unit)
-    found = "How far yours are out is not known: check them, then note it with kerfcall ready --square DEGREES."
+    found = "How far yours are out is not known: check them, then record it with kerfcall ready --square DEGREES."
     if square.degrees is not None and square.noted is None:
         found = f"The plan gives {square.degrees:g}."
     elif square.degrees is not None and square.noted is not None:
-        found = f"Noted beside the shop file on {square.noted.astimezone():%Y-%m-%d}: {square.degrees:g}."
+        found = f"Recorded beside the shop file on {square.noted.astimezone():%Y-%m-%d}: {square.degrees:g}."
     yield from _wrapped(
         f"Square: over the depth of {in_unit(depth, unit)}, a wall may lean by at most {lean}. Blade tilt and carriage "
         f"error together may be at most {most:.2f} degrees. {found}"

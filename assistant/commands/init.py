@@ -33,16 +33,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     copies.add_argument("--copy", choices=tuple(SHOPS), help="a shop file for this kind of carriage")
     plan = copies.add_argument("--plan", metavar="NAME", help=f"a plan: {', '.join(example_plans())}")
     plan.completer = lambda **_: list(example_plans())  # type: ignore[attr-defined]
-    answers = parser.add_argument_group("answers; what is not given is asked for at a terminal")
-    answers.add_argument("--unit", choices=CHOICES["unit"], help="of lengths that name none (default: mm)")
-    carriage = "what the carriage is set by (default: readout)"
+    answers = parser.add_argument_group("answers; at a terminal you are asked for the rest")
+    answers.add_argument("--unit", choices=CHOICES["unit"], help="the unit of lengths given without one (default: mm)")
+    carriage = "how you set the carriage (default: readout)"
     answers.add_argument("--carriage", choices=CHOICES["carriage"], help=carriage)
     smallest = "readout: the smallest step it shows (default: 0.01 mm or 0.001 in)"
     answers.add_argument("--resolution", metavar="LENGTH", help=smallest)
     answers.add_argument("--pitch", metavar="LENGTH", help="handwheel: how far one turn moves the carriage")
     answers.add_argument("--threads-per-inch", metavar="N", help="handwheel: the screw's threads, instead of --pitch")
-    answers.add_argument("--divisions", metavar="N", help="handwheel: marks around it")
-    answers.add_argument("--steps-per-mm", metavar="N", help="steps: how many move the carriage one millimetre")
+    answers.add_argument("--divisions", metavar="N", help="handwheel: the marks around it")
+    answers.add_argument("--steps-per-mm", metavar="N", help="steps: how many steps move the carriage one millimetre")
     stop = "where the stop is as you stand at the saw (default: left)"
     answers.add_argument("--stop-side", choices=CHOICES["stop_side"], help=stop)
     zero = (
@@ -86,7 +86,7 @@ def run(args: argparse.Namespace) -> int:
     if not args.yes:
         print(f"\n{shown}:\n\n{text}")
         if not (asking and agreed(input, print, "Write this?")):
-            print("Nothing was written. This writes it without a question; change what you need:")
+            print("Nothing was written. This command writes it without questions; change what you need:")
             print(f"  {_again(answers, args.to)}")
             return 1
     _write(path, text)
@@ -132,7 +132,7 @@ def _missing(name: str) -> Fault:
         "divisions": "give --divisions N",
         "steps_per_mm": "give --steps-per-mm N",
     }
-    return Fault("is missing, and nobody can guess it", "", _option(name), mends[name])
+    return Fault("is missing and has no usual value", "", _option(name), mends[name])
 
 
 def _copy(args: argparse.Namespace, given: Answers) -> int:

@@ -44,7 +44,7 @@ def questions(so_far: Answers) -> Iterator[Question]:
     unit = so_far.unit or USUAL["unit"]
     of_unit = UNITS[unit]
     yield Question("unit", "Unit of lengths: mm or in", USUAL["unit"])
-    yield Question("carriage", "The carriage is set by: readout, handwheel or steps", USUAL["carriage"])
+    yield Question("carriage", "How you set the carriage: by readout, handwheel or steps", USUAL["carriage"])
     if so_far.carriage == "handwheel":
         example = "2 mm" if unit == "mm" else "1/16 in"
         if not so_far.threads_per_inch:
@@ -108,7 +108,7 @@ def _answered(
     """The answers with this one, or None once it is said what is wrong with it."""
     name = question.name
     if not reply:
-        show("  Please answer: nobody can guess this.")
+        show("  Please answer: there is no usual value.")
         return None
     if name in CHOICES:
         chosen = _chosen(name, reply)

@@ -228,7 +228,7 @@ def _board_lines(boards: Sequence[ListRow], unit: str) -> Iterator[str]:
 STRIP = 80
 """Characters for a board's whole width."""
 GLUED = (
-    "  First let the glue dry overnight, cut the blanks off at the board's own end, trim the ends flush "
+    "  First let the glue dry overnight, cut the blanks off at the board's end, trim the ends flush "
     "and scrape off the glue."
 )
 BLANKS = (

@@ -27,15 +27,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", required=True)
     for action, what in (
         ("list", "which models are found, and which is used"),
-        ("get", "fetch a model, and check that it came whole"),
+        ("get", "fetch a model, and check that it is complete"),
         ("verify", "check the files of the models that are found"),
     ):
         own = actions.add_parser(action, help=what, description=f"Speech models: {what}.", epilog=parser.epilog)
         if action == "get":
-            own.add_argument("name", nargs="?", metavar="NAME", help="which (default: one of the shop's language)")
+            own.add_argument("name", nargs="?", metavar="NAME", help="the model (default: one for the shop's language)")
         shop = "the shop file (default: your own shop.toml, if any)"
         own.add_argument("--shop", metavar="FILE", type=Path, help=shop)
-        own.add_argument("--json", action="store_true", help="for other programs")
+        own.add_argument("--json", action="store_true", help="print JSON, for other programs")
 
 
 def run(args: argparse.Namespace) -> int:

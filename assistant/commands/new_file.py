@@ -31,7 +31,7 @@ def write_new_file(path: Path, text: str, option: str) -> None:
     except (OSError, ValueError) as error:
         reason = cleaned(getattr(error, "strerror", None) or str(error))
         mend = "check the folder and your right to write there"
-        raise BadInput([Fault(f"cannot be written: {reason}", cleaned(str(path)), option, mend)]) from error
+        raise BadInput([Fault(f"can't be written: {reason}", cleaned(str(path)), option, mend)]) from error
 
 
 @contextlib.contextmanager

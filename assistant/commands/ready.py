@@ -35,7 +35,7 @@ from assistant.pedal.names import SAFE_KEYS, Named
 from assistant.plans.model import PedalSettings
 
 WIDEST, NARROWEST = 100, 40  # columns
-LOOKING = "Checking: please wait some seconds, and say a few words for the microphone's level .."
+LOOKING = "Checking: please wait a few seconds, and say a few words for the microphone's level .."
 EXIT_CODES = "Exit code: 0 each part works or is limited, 2 bad input or a bad shop file, 3 a part is broken."
 
 
@@ -49,9 +49,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--square",
         type=float,
         metavar="DEGREES",
-        help="record that you checked blade and carriage for square: their lean together",
+        help="record how far blade and carriage together are out of square",
     )
-    parser.add_argument("--json", action="store_true", help="one JSON object")
+    parser.add_argument("--json", action="store_true", help="print one JSON object, for other programs")
     parser.epilog = f"{EXIT_CODES} With --pedal: 1 the pedal sent no usable key. {parser.epilog or ''}"
 
 
@@ -110,7 +110,7 @@ def _survey(args: argparse.Namespace) -> int:
     for line in lines:
         print(_on_screen(line, min(max(columns, NARROWEST), WIDEST)))
     broken = [line.part for line in lines if line.state == BROKEN]
-    print(f"Not ready: fix {', '.join(broken)}." if broken else "Ready: a session can run.")
+    print(f"Not ready. Broken: {', '.join(broken)}." if broken else "Ready: a session can run.")
     return code
 
 
@@ -172,7 +172,7 @@ def _pedal(args: argparse.Namespace) -> int:
         if learned:
             say(what_key(learned.key))
     if learned is None:
-        say("No key came. Is the pedal plugged in? Some pedals send a mouse or joystick button, which is no key.")
+        say("No key came. Is the pedal plugged in? Some pedals send a mouse or joystick button, which is not a key.")
     elif learned.presses:
         say(what_it_does(learned, settings))
     usable = learned is not None and is_usable(learned.key)

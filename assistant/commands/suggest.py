@@ -29,12 +29,13 @@ MOST_TOP = 1000
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--width", required=True, metavar="LENGTH", help="of the boards, e.g. 84 or '3 1/2 in'")
-    thick = "of the boards; two lengths if parts A and B differ"
+    parser.add_argument("--width", required=True, metavar="LENGTH", help="the boards' width, e.g. 84 or '3 1/2 in'")
+    thick = "the boards' thickness; two lengths if parts A and B differ"
     parser.add_argument("--thickness", required=True, nargs="+", metavar="LENGTH", help=thick)
     parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file with the blade (default: your own)")
     parser.add_argument("--kerf", metavar="LENGTH", help="the measured kerf, to use instead of the shop file's")
-    parser.add_argument("--clearance", metavar="LENGTH", help="default: 0.1 mm, or 0.004 in when working in inches")
+    clearance = "a finger's clearance in its socket (default: 0.1 mm, or 0.004 in when working in inches)"
+    parser.add_argument("--clearance", metavar="LENGTH", help=clearance)
     parser.add_argument(
         "--unit",
         choices=sorted(MM_PER_UNIT),

@@ -101,7 +101,7 @@ def table(advice: Advice, wanted: Wanted, blade: Blade, unit: str, top: int) -> 
     yield ""
     trade = sum(one.trade for one in advice.ranked)
     if trade:
-        which = "Rank 1 is the usual trade width" if trade == 1 else f"Ranks 1 to {trade} are the usual trade widths"
+        which = "Rank 1 is the common trade width" if trade == 1 else f"Ranks 1 to {trade} are the common trade widths"
         yield from wrapped(f"{which} that {'fits' if trade == 1 else 'fit'} this board. All other widths follow.")
     yield from wrapped(_one_pass(advice, wanted, blade, unit))
     yield from wrapped(LEGEND)
@@ -114,7 +114,7 @@ def wrapped(text: str) -> list[str]:
 
 def _one_pass(advice: Advice, wanted: Wanted, blade: Blade, unit: str) -> str:
     single = shown(advice.one_pass, unit)
-    text = f"One pass a socket takes fingers of {single}, the kerf less half the clearance"
+    text = f"One pass a socket needs fingers of {single}, the kerf less half the clearance"
     if not advice.one_pass_ranks:
         return f"{text}. The board is too narrow for them." if wanted.width < 3 * advice.one_pass else f"{text}."
     rank = advice.one_pass_ranks[0]

@@ -34,7 +34,7 @@ HOW = (
 )
 ON_PAPER = (
     "On paper you do the counting yourself. If you are unsure about a box, stop. Switch the saw off and isolate it, "
-    "then try the still blade in the last kerf, at the setting for that kerf, before you go on."
+    "then try the stopped blade in the last kerf, at the setting for that kerf, before you go on."
 )
 KEEP_CLEAR = "Keep clear: {reach} from the reference edge, up to {above} above the bed."
 TURNED_OVER = (

@@ -45,7 +45,7 @@ def lined_pictures(lined: Stages, lining: Lining, woods: Woods, width: float, un
     low = float(lined.opened_depth) * view.scale
     reach = float(lined.blank_depth) * view.scale
     first = [*_board(view, opened, low), *stop(view, 0, low + WOOD)]
-    # The blank is cut off at the board's own end. The line that shows this extends past both sides.
+    # The blank is cut off at the board's end. The line that shows this extends past both sides.
     cut_off = Line((view.left - 3, 0), (view.right + 3, 0), THICK, dashed=True, layer="cut")
     second = [*_blank(view, blank, low, reach), *_board(view, opened, low), cut_off]
     third = list(_finished(view, lined, upto, low))

@@ -79,7 +79,7 @@ def _once(phrases: Iterable[Phrase]) -> Iterable[Phrase]:
 def _unknown(one: str, known: Sequence[str]) -> Fault:
     near = get_close_matches(one, known, 1)
     mend = f'did you mean "{near[0]}"?' if near else "`kerfcall phrases` lists them"
-    return Fault("is no phrase, intent or check of this shop", f'"{one}"', "--phrases", mend)
+    return Fault("is not a phrase, intent or check of this shop", f'"{one}"', "--phrases", mend)
 
 
 def grammar(checks: Sequence[Check], voice: VoiceSettings | str) -> tuple[Phrase, ...]:
@@ -133,7 +133,7 @@ def sayings_in(pcm16k: bytes, prompted: Sequence[Phrase], where: str) -> list[Sa
                     f"has {len(spans)} utterances, but {len(prompted)} were expected",
                     f"they begin at {times} s" if spans else "none",
                     where,
-                    "say the phrases in the order of --order, each without a pause, two seconds apart",
+                    "say the phrases in the order that --order prints, each without a pause, two seconds apart",
                 )
             ]
         )

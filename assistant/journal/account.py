@@ -214,7 +214,7 @@ class _FactsInWords:
         return "the carriage was zeroed again"
 
     def reregistered(self, fact: f.Reregistered, at: float) -> str:
-        tried = " and tried against the still blade" if fact.setting else ""
+        tried = " and tried against the stopped blade" if fact.setting else ""
         return f"setup {fact.setup}: work clamped again at the stop{tried}"
 
     def stage_ready(self, fact: f.StageReady, at: float) -> str:

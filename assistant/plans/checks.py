@@ -248,7 +248,7 @@ def _own(root: Table, checks: list[Check], register: str, voice: VoiceSettings) 
         elif name in named:
             table.fault("name", "names a check a second time", "give each check its own name", name)
         elif name in GONE:
-            table.fault("name", "is no check any more", f"leave this table out: {GONE[name]}", name)
+            table.fault("name", "is no longer a check", f"leave this table out: {GONE[name]}", name)
             table.skip()
         elif name == BAR_CHECK and register != "setting bar":
             mend = 'set carriage.register = "setting bar", or leave this check out'
@@ -343,7 +343,7 @@ def _when(table: Table, name: str, known: Check | None) -> tuple[When, int]:
     if every and 1 <= int(every[1]) <= MOST_EVERY:
         return When.EVERY, int(every[1])
     mend = f'give one of {", ".join(WHEN)}, or "every n" with n passes from 1 to {MOST_EVERY:,}'
-    table.fault("when", "is no time to ask a check", mend, raw)
+    table.fault("when", "is not a time to ask a check", mend, raw)
     return default
 
 
@@ -368,11 +368,11 @@ def _known_names(root: Table, key: str, checks: Sequence[Check]) -> list[str]:
     found: list[str] = []
     for name in root.names(key):
         if name in GONE:
-            root.fault(key, "is no check any more", f"leave it out: {GONE[name]}", name)
+            root.fault(key, "is no longer a check", f"leave it out: {GONE[name]}", name)
         elif name not in names:
             near = nearest(name, names)
             mend = f'did you mean "{near}"?' if near else f"the checks are: {', '.join(dict.fromkeys(names))}"
-            root.fault(key, "is no check of ours", mend, name)
+            root.fault(key, "is not a default check", mend, name)
         elif name in found:
             root.fault(key, "names a check twice", "name it once", name)
         elif any(check.name == name for check in checks):

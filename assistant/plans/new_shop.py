@@ -159,7 +159,7 @@ def shop_text(answers: Answers) -> str:
         "[carriage]",
         _line("kind", of.carriage, "readout, handwheel or steps"),
         *_screw_lines(of),
-        _line("stop_side", of.stop_side, "the stop is on your left or right as you stand at the saw"),
+        _line("stop_side", of.stop_side, "which side the stop is on as you stand at the saw"),
         _line("zero", of.zero, _ZERO_COMMENTS.get(of.zero, "")),
         "# travel = [0, 400]             # least and greatest setting; without this line there is no limit",
         "",
@@ -193,7 +193,7 @@ def _screw_lines(of: Answers) -> list[str]:
     comments = {
         "resolution": "the smallest step that the readout shows",
         "pitch": "how far one turn of the handwheel moves the carriage",
-        "threads_per_inch": "threads an inch of the screw",
+        "threads_per_inch": "the screw's threads per inch",
         "divisions": "marks around the handwheel",
         "steps_per_mm": "steps that move the carriage one millimetre",
     }

@@ -70,7 +70,7 @@ def faults(plan: Plan, blade: Blade | None = None) -> Iterator[Fault]:
     thinner = min(plan.thickness.values(), default=ZERO)
     if _is_sanded(plan) and plan.joint.sand_allowance >= thinner > 0:
         sand = plan.joint.sand_allowance
-        what = f"is no less than the thickness of the stock, {plain_length(thinner, plan.unit)}"
+        what = f"is not less than the thickness of the stock, {plain_length(thinner, plan.unit)}"
         mend = f"it is only what you sand off at the end, usually {AS_A_RULE[plan.unit][1]}"
         mend += _did_you_mean(sand, plan.unit, USUAL_SAND)
         yield Fault(what, plain_length(sand, plan.unit), SAND, mend)

@@ -27,7 +27,7 @@ from assistant.wording import dial
 from assistant.wording.prompts import Words
 
 LEAST_COLUMNS, LEAST_LINES = 80, 24  # a new terminal window's usual size (common practice, no source)
-HEADINGS = {STANDING_BY: "STANDING BY", FINISHED: "ALL IS CUT", ENDED_EARLY: "ENDED EARLY"}
+HEADINGS = {STANDING_BY: "STANDING BY", FINISHED: "ALL CUT", ENDED_EARLY: "ENDED EARLY"}
 QUESTIONS = {
     "back": "BACK TO {pass_}?",
     "go to": "GO TO {pass_}?",

@@ -53,7 +53,7 @@ class WordLines:
 
 
 HINTS = {
-    CUTTING: "tap: it is cut, the next   double tap: say again   long press: stand by",
+    CUTTING: "tap: pass cut, call next   double tap: say again   long press: stand by",
     CHECKS: "long press: confirmed   tap: say again",
     QUESTION: "long press: yes   double tap: no",
     STANDING_BY: "long press: carry on   double tap: where we are",

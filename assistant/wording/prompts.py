@@ -151,7 +151,8 @@ class Words:
     def check(self, figures: dict[str, Any]) -> str:
         """What a check asks: the short question aloud, unless its figure `whole` says so; the whole one on a screen.
 
-        Aloud, the unit is named once: at the end of the range, from which a height takes it.
+        Aloud, the unit is named once: at the end of the range, from which a height in millimetres takes it.
+        A height in inches names its own: "up to one above the bed" would leave open one what.
         """
         say = figures["say"]
         if not self.figures and not figures.get("whole"):
@@ -161,7 +162,7 @@ class Words:
             lowest=self.clear_of(figures["lowest"], up=False, named=not has_range),
             highest=self.clear_of(figures["highest"], up=True),
             depth=self.depth(figures["depth"]),
-            above=self.clear_of(figures["above"], up=True, named=self.figures or not has_range),
+            above=self.clear_of(figures["above"], up=True, named=self.figures or self._unit == "in" or not has_range),
             sockets=self.sockets(figures["sockets"]),
             count=self.count(figures["sockets"]),
             **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1),
@@ -189,7 +190,7 @@ class Words:
         if figures["keep_clear"] and not self.figures:
             low = self.clear_of(figures["lowest"], up=False, named=False)
             high = self.clear_of(figures["highest"], up=True)
-            above = self.clear_of(figures["above"], up=True, named=False)
+            above = self.clear_of(figures["above"], up=True, named=self._unit == "in")
             parts.append(f"Keep clear: {low} to {high}, up to {above} above the bed.")
         return " ".join(parts)
 
@@ -218,7 +219,7 @@ def _which_board(words: Words, figures: dict[str, Any]) -> str:
 
 def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
     """The board, its end and what has changed."""
-    which = [" ".join([figures["board"], *_which_of(words, figures, short=True)])]
+    which = [figures["board"], *_which_of(words, figures, short=True)]
     which += [f"part {figures['part']}"] if figures["part_changed"] else []
     which += [] if figures["layout"] == "slots" else [f"end {words.count(figures['end'])}"]
     it = "it" if figures["copies"] == 1 else "them"
@@ -292,21 +293,21 @@ def _resuming(words: Words, figures: dict[str, Any]) -> str:
 
 
 _TRIED = {
-    "kerf": "Try the still blade in that kerf.",
-    "far wall": "The still blade just meets that cut's wall away from the reference edge.",
-    "near wall": "The still blade just meets that cut's wall towards the reference edge.",
-    "edge": "Only an edge is cut, no kerf to try: the still blade just meets that cut's shoulder.",
+    "kerf": "Try the stopped blade in that kerf.",
+    "far wall": "The stopped blade just meets that cut's wall away from the reference edge.",
+    "near wall": "The stopped blade just meets that cut's wall towards the reference edge.",
+    "edge": "Only an edge is cut, no kerf to try: the stopped blade just meets that cut's shoulder.",
 }
 """What shows that the work has not moved, by the place where the blade is tried."""
 
 
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     carriage = words.carriage
-    bar = "; then put the bar away" if carriage.register == SETTING_BAR else ""
+    bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
     stop = to_the_stop(carriage.register, carriage.stop_side)
     begin = f"Saw off and isolated (unplugged). Reference edge {stop}, and clamp{bar}."
     if not figures["tried"]:
-        nothing = "No cut has a wall left to try" if figures["cut_here"] else "No pass is cut yet"
+        nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
         return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
     return (
@@ -323,7 +324,7 @@ def _where(words: Words, figures: dict[str, Any]) -> str:
     slots = words.job.layout == "slots"
     board = figures["board"] if slots else f"{figures['board']}, end {words.count(figures['end'])}"
     next_pass = f"pass {words.count(figures['pass_'])} of {words.count(figures['passes'])}"
-    return f"{place}, {board}: {next_pass} is next to be cut."
+    return f"{place}, {board}: {next_pass} is next."
 
 
 def _noted(words: Words, figures: dict[str, Any]) -> str:
@@ -373,7 +374,7 @@ def _marked_in_all(words: Words, figures: dict[str, Any]) -> str:
         return f"{'Problems are' if len(places) > 1 else 'A problem is'} marked {_listed(named)}."
     setups = [words.count(setup) for setup in sorted({setup for setup, _ in places})]
     if len(setups) > MOST_NAMED:
-        setups = [f"{words.count(len(setups))} of the setups, the last one setup {setups[-1]}"]
+        setups = [f"{words.count(len(setups))} of the setups, the last in setup {setups[-1]}"]
         return f"Problems are marked at {words.count(len(places))} places, in {setups[0]}."
     kind = "setups" if len(setups) > 1 else "setup"
     return f"Problems are marked at {words.count(len(places))} places, in {kind} {_listed(setups)}."
@@ -435,7 +436,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "marked here": _marked_here,
     "marked in all": _marked_in_all,
     "ended early": lambda words, figures: (
-        f"{_ended(words, figures)} Saw off; wait until the blade stands still; refit the riving knife and guard."
+        f"{_ended(words, figures)} Saw off. Wait until the blade has stopped, then refit the riving knife and guard."
     ),
     "tap ignored": _tap_ignored,
     "pairing code": _pairing_code,
@@ -448,10 +449,10 @@ _TEMPLATES: dict[str, str] = {
     ),
     "stage over": (
         "Stage {stage} is done. Glue each blank into its board, end to end, reference edges level, and leave it "
-        "overnight. When the glue is dry, cut the blank off at the board's own end, trim the end flush and never "
+        "overnight. When the glue is dry, cut the blank off at the board's end, trim the end flush and never "
         "short, and scrape the glue off edge and end. You can leave the session until then."
     ),
-    "finished": "All is cut. Isolate the saw and refit the riving knife and guard.",
+    "finished": "All cut. Isolate the saw and refit the riving knife and guard.",
     "again": "Again:",
     "standing by": "Standing by. Saw off. Long press to carry on.",
     "how many": "{left_here} to go on this end, {left} in all.",
@@ -465,7 +466,7 @@ _TEMPLATES: dict[str, str] = {
     "quickest": "As quick as it goes.",
     "nothing changed": "Nothing changed.",
     "nothing to go back to": "There is no pass to go back to.",
-    "earlier setup closed": "The setup before is closed. You can go back only to the first pass of this one.",
+    "earlier setup closed": "The previous setup is closed. You can go back only to the first pass of this one.",
     "no such pass": "There is no pass {pass_}; this end has {passes}.",
     "setup reopened": "That board again, clamped as it was, for pass {pass_}.",
     "ask go to": "Go to pass {pass_} and count it as not cut? " + YES_NO,
@@ -510,7 +511,7 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "setting in full": _called,
     "stage over": "Stage {stage} is done.",
     "setup reopened": "That board again, for pass {pass_}.",
-    "finished": "All is cut.",
+    "finished": "All cut.",
     "ended early": _ended,
     "standing by": "Standing by.",
     "tap ignored": _no_answer,

@@ -50,7 +50,7 @@ def test_checks_and_a_pass_by_voice_alone(workshop: Workshop, voice: EspeakEngin
         ("check_confirmed", 1, "blade height", "voice"),
         ("pass_cut", 1, 1, "voice"),
     ]
-    assert done.said[-1].endswith("pass two of two is next to be cut.")
+    assert done.said[-1].endswith("pass two of two is next.")
 
 
 @pytest.mark.long

@@ -65,7 +65,7 @@ def test_what_is_said_in_a_whole_job(workshop: Workshop) -> None:
     assert said[7] == "Saw off and stopped? Count one."
     assert said[8].startswith("Setup two of two: long side, part A, end two down."), "the next board comes after that"
     assert said[-2] == "Saw off and stopped? Count one."
-    assert said[-1] == "All is cut. Isolate the saw and refit the riving knife and guard."
+    assert said[-1] == "All cut. Isolate the saw and refit the riving knife and guard."
 
 
 def test_a_setup_is_done_only_when_the_blade_had_time_to_stop_and_the_sockets_were_counted(

@@ -167,7 +167,7 @@ def test_without_a_figure_in_the_plan_the_noted_squareness_counts(printed: Any, 
     shop = tmp_path / "shop.toml"
     record(shop, "square", "2027-03-01T12:00:00Z", "", {"degrees": 0.2})
     text = printed()
-    assert "0.12 degrees. Noted beside the shop file on 2027-03-01: 0.2." in text
+    assert "0.12 degrees. Recorded beside the shop file on 2027-03-01: 0.2." in text
     assert "Warning: blade and carriage are 0.2 degrees out of square" in text
     noted = figures()["square"]
     assert (noted["degrees"], noted["noted_utc"]) == (0.2, "2027-03-01T12:00:00+00:00")
@@ -180,7 +180,7 @@ def test_what_ready_notes_is_what_fit_uses(printed: Any, tmp_path: Path, capsys:
     assert main(["ready", "--square", "0.01", "--shop", str(shop)]) == 0
     capsys.readouterr()
     text = printed()
-    assert "Noted beside the shop file on " in text and ": 0.01." in text and "Warning" not in text
+    assert "Recorded beside the shop file on " in text and ": 0.01." in text and "Warning" not in text
 
 
 def test_a_note_that_can_not_be_read_is_warned_of_and_the_rest_is_reported(printed: Any, tmp_path: Path) -> None:

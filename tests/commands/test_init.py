@@ -267,7 +267,7 @@ def test_questions_and_options_give_the_same_file(terminal: Any, tmp_path: Path,
     child = terminal()
     turns = [
         ("mm or in [mm]: ", "in\r"),
-        ("set by: readout, handwheel or steps [readout]: ", "handwheel\r"),
+        ("by readout, handwheel or steps [readout]: ", "handwheel\r"),
         ("threads (16 tpi): ", "16 tpi\r"),
         ("(e.g. 100): ", "a lot\r"),
         ("must be a whole number", ""),

@@ -27,12 +27,12 @@ def test_one_that_is_there_stays_as_it_is(tmp_path: Path) -> None:
 def test_half_a_file_is_none(tmp_path: Path) -> None:
     """A lone surrogate is no text that UTF-8 can hold."""
     path = tmp_path / "new.toml"
-    with pytest.raises(BadInput, match="cannot be written"):
+    with pytest.raises(BadInput, match="can't be written"):
         write_new_file(path, 'title = "\ud800"\n', "--to")
     assert not path.exists()
 
 
 @pytest.mark.parametrize("name", ["none/new.toml", "new\0.toml"])
 def test_what_cant_be_written_says_why(name: str, tmp_path: Path) -> None:
-    with pytest.raises(BadInput, match="--plan: cannot be written: .*; check the folder"):
+    with pytest.raises(BadInput, match="--plan: can't be written: .*; check the folder"):
         write_new_file(tmp_path / name, "new", "--plan")

@@ -121,7 +121,7 @@ def test_the_screen_says_what_to_do(capsys: pytest.CaptureFixture[str], monkeypa
         "                        Do: pip install it",
         "disk          broken    2 MB free",
         "                        Do: free at least 50 MB",
-        "Not ready: fix disk.",
+        "Not ready. Broken: disk.",
     ]
 
 
@@ -137,7 +137,7 @@ def test_each_fault_of_the_shop_file_has_its_remedy_under_it(
         "                        Do: give a larger length",
         "                        shop.toml: pedal.keey: is not a key that Kerfcall knows",
         "                        Do: did you mean key?",
-        "Not ready: fix shop file.",
+        "Not ready. Broken: shop file.",
     ]
 
 
@@ -157,7 +157,8 @@ def test_what_stands_in_does_not_stop_a_session(
 def test_a_bad_shop_file_alone_is_bad_input(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert "fix shop file" in shown(capsys, monkeypatch, [Finding("shop file", BROKEN, "no kerf", "measure it")], 2)
+    found = [Finding("shop file", BROKEN, "no kerf", "measure it")]
+    assert "Broken: shop file." in shown(capsys, monkeypatch, found, 2)
 
 
 def test_a_screen_without_a_terminal_is_80_columns_of_plain_text(

@@ -57,7 +57,7 @@ def test_the_table_ranks_and_says_why(suggested: Any) -> None:
     assert [int(rank) for rank, _ in rows] == list(range(1, 9))
     assert "why" in head
     text = " ".join(" ".join(lines).split())
-    assert "One pass a socket takes fingers of 3.13 mm, the kerf less half the clearance" in text
+    assert "One pass a socket needs fingers of 3.13 mm, the kerf less half the clearance" in text
     assert "fewest passes" in text
 
 
@@ -89,7 +89,7 @@ def test_in_inches_the_fingers_of_the_trade_come_first(suggested: Any) -> None:
     assert len(widths) == 12 and {"1/4", "5/16", "3/8", "1/2"} < set(widths[:9])
     assert all("/" in width or width == "1" for width in widths[:9]) and all("." in width for width in widths[9:])
     line = " ".join(text.split())
-    assert "Ranks 1 to 9 are the usual trade widths that fit this board. All other widths follow." in line
+    assert "Ranks 1 to 9 are the common trade widths that fit this board. All other widths follow." in line
     assert "0.2333 in saves 12 passes (rank 10)" in line
     data = json.loads(suggested(*words, "--json"))
     assert [one["trade"] for one in data["candidates"]] == [True] * 9 + [False] * 3

@@ -136,10 +136,10 @@ def test_what_keeps_fingers_safe_stays_and_stays_when_it_is_asked(tmp_path: Path
 
 
 def test_a_removed_check_is_refused_with_what_replaced_it(tmp_path: Path) -> None:
-    mend = 'is no check any more (got "hold-down"); leave it out: it is part of the clamps question'
+    mend = 'is no longer a check (got "hold-down"); leave it out: it is part of the clamps question'
     assert shop_faults(tmp_path, 'checks_off = ["hold-down"]\n' + SHOP) == [f"shop.toml: checks_off: {mend}"]
     told = shop_faults(tmp_path, SHOP + '[[checks]]\nname = "hold-down"\nwhen = "setup"\n')
-    assert len(told) == 1 and "checks[1].name: is no check any more" in told[0]
+    assert len(told) == 1 and "checks[1].name: is no longer a check" in told[0]
 
 
 def test_a_shops_own_check_may_be_asked_at_a_setups_end(tmp_path: Path) -> None:
@@ -183,7 +183,7 @@ def test_when_is_one_of_the_known_times(tmp_path: Path, when: str) -> None:
     if when == "every 5 ":
         assert shop_of(tmp_path, text).checks[-1].every == 5
         return
-    assert "checks[1].when: is no time to ask a check" in shop_faults(tmp_path, text)[0]
+    assert "checks[1].when: is not a time to ask a check" in shop_faults(tmp_path, text)[0]
 
 
 def test_every_fault_of_the_checks_is_reported_at_once(tmp_path: Path) -> None:
@@ -199,7 +199,7 @@ def test_every_fault_of_the_checks_is_reported_at_once(tmp_path: Path) -> None:
     )
     faults = "\n".join(shop_faults(tmp_path, text))
     for expected in (
-        'checks_order: is no check of ours (got "gurd"); did you mean "guard"?',
+        'checks_order: is not a default check (got "gurd"); did you mean "guard"?',
         'checks_order: names a check twice (got "clamps"); name it once',
         'checks_off: must be a list of names (got "backing"); give checks_off = ["name", "name"]',
         'checks[2].name: names a check a second time (got "dust port"); give each check its own name',

@@ -134,11 +134,11 @@ def test_the_sanding_allowance(tmp_path: Path) -> None:
     (warning,) = job_of(tmp_path, text("3")).warnings
     assert warning == "joint.sand_allowance is 3 mm, but more than 2 mm is a lot to sand off: did you mean 0.3 mm?"
     assert plan_faults(tmp_path, text("12")) == [
-        "trays.toml: joint.sand_allowance: is no less than the thickness of the stock, 12 mm (got 12 mm); it is only "
+        "trays.toml: joint.sand_allowance: is not less than the thickness of the stock, 12 mm (got 12 mm); it is only "
         "what you sand off at the end, usually 0.3 mm: did you mean 0.12 mm?"
     ]
     thin = text("6").replace("thickness = 12", "thickness = 12\n[stock.B]\nthickness = 5.5")
-    assert "is no less than the thickness of the stock, 5.5 mm (got 6 mm)" in plan_faults(tmp_path, thin)[0]
+    assert "is not less than the thickness of the stock, 5.5 mm (got 6 mm)" in plan_faults(tmp_path, thin)[0]
     (inch,) = plan_faults(tmp_path, INCH.replace('finger = "1/4"', 'finger = "1/4"\nsand_allowance = 0.5'))
     assert "(got 0.5 in); it is only what you sand off at the end, usually 1/64 in: did you mean 0.5 mm" in inch
 

@@ -72,7 +72,7 @@ def test_a_second_session_is_refused_and_the_first_goes_on(saws: tuple[Saw, Saw]
 
     first.keys(("h", SECOND_CHECK))
     os.kill(first.child.pid, signal.SIGTERM)
-    first.until(f"Come back to it with: kerfcall resume {session}")
+    first.until(f"Go back to it with: kerfcall resume {session}")
     assert first.ended()[0] == 1
     cutting(second)
 

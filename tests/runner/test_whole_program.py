@@ -171,7 +171,7 @@ def test_keys_drive_a_whole_job_and_the_program_ends_by_itself(saw: Saw) -> None
     saw.keys(("d", "?? Setup 1 of 2: "), ("h", SECOND_CHECK), ("h", "pass 1/2"))
     saw.keys(("d", "Again: "), (" ", "pass 2/2"), (" ", "?? Saw off. When the blade has stopped, count "))
     saw.keys(("h", "setup 2/2, " + BOTH_CHECKS), ("h", "setup 2/2, pass 1/2"), (" ", "pass 2/2"))
-    saw.keys((" ", "setup 2/2, " + LAST_CHECK), ("h", "All is cut."))
+    saw.keys((" ", "setup 2/2, " + LAST_CHECK), ("h", "All cut."))
     code, rest = saw.ended(within_s=25)
     assert code == 0
     assert "4 of 4 in all" in rest and "stays open" not in rest
@@ -197,7 +197,7 @@ def test_a_new_session_names_those_left_open_before_its_first_board(saw: Saw, vi
     assert subprocess.run([*saw.cut_in_view(), "--rehearse", str(script)], check=False, capture_output=True).stdout
     saw.run(saw.cut("--no-voice"))
     assert "still open" not in saw.until(FIRST_CHECK)
-    saw.keys(("h", SECOND_CHECK), ("q", "Come back to it with: kerfcall resume "))
+    saw.keys(("h", SECOND_CHECK), ("q", "Go back to it with: kerfcall resume "))
     session = saw.ended()[1].split()[0]
     saw.run(saw.cut_in_view("--no-voice") if view else saw.cut("--no-voice"))
     saw.until(f"This session is still open: Small tray, 0 passes cut (kerfcall resume {session} --state ")
@@ -213,7 +213,7 @@ def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) ->
     """Exit code 1 and how to resume. Then it asks about carriage, work, clamps and guard; the pass is not cut."""
     saw.run(saw.cut("--no-voice"))
     saw.until(FIRST_CHECK)
-    saw.keys(("h", SECOND_CHECK), ("h", "pass 1/2"), (" ", "pass 2/2"), ("q", "Come back to it with: kerfcall resume "))
+    saw.keys(("h", SECOND_CHECK), ("h", "pass 1/2"), (" ", "pass 2/2"), ("q", "Go back to it with: kerfcall resume "))
     code, rest = saw.ended()
     session = rest.split()[0]
     assert code == 1 and saw.state() == "open"
@@ -224,7 +224,7 @@ def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) ->
     saw.until("1 pass is recorded as cut.")
     saw.keys(("h", "still clamped"), ("h", FIRST_CHECK), ("h", SECOND_CHECK), ("h", "pass 2/2"))
     saw.keys((" ", LAST_CHECK), ("h", "setup 2/2, " + BOTH_CHECKS), ("h", "pass 1/2"), (" ", "pass 2/2"))
-    saw.keys((" ", LAST_CHECK), ("h", "All is cut."), ("q", ""))
+    saw.keys((" ", LAST_CHECK), ("h", "All cut."), ("q", ""))
     code, rest = saw.ended()
     assert code == 0 and "stays open" not in rest
     came_back = [("resumed", 1, 2), *checked(1, "keys"), *one_pass(1, 2, "keys"), *counted(1, "keys")]

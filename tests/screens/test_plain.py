@@ -35,7 +35,7 @@ def test_a_settings_figures_are_on_the_first_line_and_the_words_below() -> None:
 def test_the_place_is_shown_once_until_it_changes() -> None:
     cutting = a_view("cutting", 2)
     told = lines_of(True, (cutting, None), (cutting, None), (cutting, "Too soon."))
-    hint = "tap: it is cut, the next; double tap: say again; long press: stand by"
+    hint = "tap: pass cut, call next; double tap: say again; long press: stand by"
     assert told == [f"   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all; {hint}]", ".. Too soon."]
 
 
@@ -84,7 +84,7 @@ def test_what_a_gesture_does_is_shown_beside_the_place_and_nowhere_else() -> Non
     screen.said(f"End it? {YES_NO}", "question", "Asked: end the session?")
     screen.show(a_view("question"), None, words)
     assert out.getvalue().splitlines() == [
-        "   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all; tap: it is cut, the next; "
+        "   [setup 1/4, pass 2/3, SET 12.35, 0 cut here, 0 of 12 in all; tap: pass cut, call next; "
         "double tap: say again; long press: stand by]",
         "   [setup 1/4, pass 3/3, SET 12.35, 0 cut here, 0 of 12 in all]",
         "-- Standing by.",

@@ -119,7 +119,7 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
     scale = 2 if size == (80, 24) else 6
     rig.until(drawn(setting, scale))
     rig.until(
-        *("tap: it is cut, the next", "▼", "▲", "░"),
+        *("tap: pass cut, call next", "▼", "▲", "░"),
         lambda page: "STOP" in "".join(line[1:2] for line in page.splitlines()),
     )
     rig.send(" ")
@@ -136,11 +136,11 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
     time.sleep(TOLD_S)
     rig.send(" ")
     confirm(rig, "SAW OFF")
-    rig.until(drawn("ALL IS CUT", 1 if size == (80, 24) else 3), "q: leave")
+    rig.until(drawn("ALL CUT", 1 if size == (80, 24) else 3), "q: leave")
     rig.send("q")
     assert rig.ended() == 0
     left = rig.screen.text
-    assert SHELL in left and "All is cut. Isolate the saw" in left and "4 of 4 in all" in left.replace("\n", " ")
+    assert SHELL in left and "All cut. Isolate the saw" in left and "4 of 4 in all" in left.replace("\n", " ")
     assert rig.mode_is_back()
 
 
@@ -180,7 +180,7 @@ def test_leaving_in_the_middle_tells_the_session_and_how_to_come_back(start: Cal
     rig.send("q")
     assert rig.ended() == 1
     left = rig.screen.text
-    assert re.search(r"Session \S+ stays open\. Come back to it with: kerfcall resume", left)
+    assert re.search(r"Session \S+ stays open\. Go back to it with: kerfcall resume", left)
     assert "Session" in left and "pass 1/2" in left and SHELL in left
     assert rig.mode_is_back()
 
@@ -196,7 +196,7 @@ def test_the_page_follows_the_size_of_the_terminal(start: Callable[..., Rig]) ->
     rig.resize(10, 4)
     rig.read(1.0)
     rig.resize(80, 24)
-    rig.until("tap: it is cut, the next")
+    rig.until("tap: pass cut, call next")
     assert rig.process.poll() is None
 
 
@@ -329,7 +329,7 @@ def test_control_z_gives_the_page_to_the_shell_and_coming_back_takes_it_anew(tmp
         rig.read(1.2)
         assert not rig.screen.alternate  # it doesn't draw over the shell
         rig.send("fg\n")
-        rig.until("tap: it is cut, the next")
+        rig.until("tap: pass cut, call next")
         assert rig.screen.alternate and rig.screen.cursor.hidden
         rig.send("q")
         rig.until(lambda page: "stays open" in page and page.rstrip().endswith("ready>"))

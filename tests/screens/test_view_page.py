@@ -368,7 +368,7 @@ def test_everything_that_must_be_seen_is_on_the_page(columns: int, rows: int) ->
         "Nothing changed.",
         "█████░░░░░░░ open",
         "pedal heard",
-        "tap: it is cut, the next",
+        "tap: pass cut, call next",
         "?: keys",
     ):
         assert part in shown, part

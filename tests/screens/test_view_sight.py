@@ -279,7 +279,7 @@ def test_standing_by_ends_with_all_that_goes_with_it() -> None:
 
 def test_what_to_clamp_is_over_with_the_first_setting() -> None:
     session = Session()
-    assert session.sight.clamp.startswith("Small tray: ") and "Reference edge" in session.sight.clamp
+    assert session.sight.clamp.startswith("Setup 1 of 4: short side, part B, end 1 down. Reference edge")
     session.cutting()
     assert session.sight.clamp == ""
     session.gesture("hold")
@@ -296,4 +296,4 @@ def test_what_must_be_done_at_the_end_stays_when_it_is_said_again() -> None:
     assert "refit the riving knife" in closing
     session.gesture("double")
     assert session.sight.closing == closing
-    assert session.sight.log[-1].text == "All is cut."
+    assert session.sight.log[-1].text == "All cut."

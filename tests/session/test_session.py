@@ -151,8 +151,8 @@ class TestThePlainPath:
         first, second, third, fourth = self.boards_named(driver, 4)
         assert first.startswith("Setup one of four: long side, one of two, part A, end one down. Keep clear: ")
         assert second == "Setup two of four: long side, two of two, part A, end one down."
-        assert third == "Long side one of two, end two. Turn it end over end. Never spin it on its face."
-        assert fourth == "Long side two of two, end two: turn it end over end."
+        assert third == "Long side, one of two, end two. Turn it end over end. Never spin it on its face."
+        assert fourth == "Long side, two of two, end two: turn it end over end."
         driver.gesture("double")
         assert "Setup four of four: " in driver.said and "Never spin it on its face. Keep clear: " in driver.said
 
@@ -568,7 +568,7 @@ class TestDetours:
         driver.count()
         driver.gesture("hold")
         driver.heard("back")
-        assert driver.state.question is None and "The setup before is closed" in driver.said
+        assert driver.state.question is None and "The previous setup is closed" in driver.said
 
     def test_back_reaches_into_a_finished_session_and_it_can_be_finished_again(self) -> None:
         driver = Driver(job(plan(ends=1, parts="A"), few_checks()))
@@ -708,7 +708,7 @@ class TestResuming:
             driver.gesture("hold")
             driver.gesture("double" if anew else "hold")
             if anew:
-                assert "against the setting bar at the left stop, and clamp; then put the bar away" in driver.said
+                assert "against the setting bar at the left stop, and clamp, then put the bar away" in driver.said
                 driver.gesture("hold")
             asked = []
             while driver.state.mode == "checks":
@@ -721,7 +721,7 @@ class TestResuming:
         driver.resume()
         driver.gesture("hold")
         driver.gesture("double")
-        assert "No pass is cut yet" in driver.said and "still blade" not in driver.said
+        assert "No pass is cut yet" in driver.said and "stopped blade" not in driver.said
 
     def test_what_has_changed_since_is_said_before_anything_is_asked(self) -> None:
         driver = cutting(1)
@@ -910,7 +910,7 @@ class TestMarkedProblems:
         driver = self.marked()
         while driver.state.mode != "finished":
             driver.gesture("hold" if driver.state.mode == "checks" else "tap", after=10.0)
-        end = "A problem is marked in setup one at pass two. All is cut. Isolate the saw and refit the riving knife"
+        end = "A problem is marked in setup one at pass two. All cut. Isolate the saw and refit the riving knife"
         assert driver.said.startswith(end)
         driver.gesture("double")
         assert driver.said.startswith(end)

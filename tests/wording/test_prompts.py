@@ -168,7 +168,7 @@ def test_the_second_end_is_turned_and_never_spun() -> None:
     assert clamp(short=True, **turned) == "Long side, end two. Turn it end over end. Never spin it on its face."
     assert clamp(short=True, end=2, turn="warned") == "Long side, end two: turn it end over end."
     stack = clamp(short=True, end=2, turn="warned", copies=2, of=2)
-    assert stack == "Long side both boards, end two: turn them end over end."
+    assert stack == "Long side, both boards, end two: turn them end over end."
 
 
 def test_where_no_check_asks_how_it_is_held_the_board_is_named_with_it() -> None:
@@ -205,14 +205,14 @@ def test_on_a_screen_the_board_is_named_in_full_with_how_it_is_held() -> None:
 def test_a_stack_is_counted(copies: int, first: int, of: int, words: str) -> None:
     stack = {"copies": copies, "first_copy": first, "of": of}
     assert clamp(**stack).startswith(f"Setup two of four: long side, {words} clamped together, part A, end one down.")
-    assert clamp(short=True, **stack) == f"Long side {words}, end one."
+    assert clamp(short=True, **stack) == f"Long side, {words}, end one."
 
 
 def test_a_slotted_board_has_no_end_and_no_backing_face() -> None:
     slotted = {"board": "shelf", "layout": "slots", "stop_side": "left"}
     assert clamp(**slotted) == "Setup two of four: shelf, part A, slotted side down."
     assert clamp(held=True, **slotted).endswith("slotted side down. Reference edge to the left stop.")
-    assert clamp(short=True, first_copy=2, of=3, **slotted) == "Shelf two of three."
+    assert clamp(short=True, first_copy=2, of=3, **slotted) == "Shelf, two of three."
     assert say("way", end=1, stop_side="left", layout="slots") == "slotted side down, reference edge to the left stop"
 
 
@@ -281,7 +281,7 @@ def test_with_a_setting_bar_the_edge_goes_against_it_wherever_it_is_told() -> No
         assert bar in words.one(prompt("way", end=1, stop_side="right", layout="slots"))
         for cut in ({"cut_here": 0, "tried": 0}, {"cut_here": 3, "tolerance": Fraction(1, 40), **TRIED}):
             asked = words.one(prompt("ask registered", **cut))
-            assert f"Reference edge {bar}, and clamp; then put the bar away." in asked
+            assert f"Reference edge {bar}, and clamp, then put the bar away." in asked
     plain = Words(job()).one(prompt("ask registered", cut_here=0, tried=0))
     assert "Reference edge to the left stop, and clamp. No pass" in plain
 
@@ -321,7 +321,7 @@ def test_a_span_is_rounded_away_from_the_blade_and_named_once() -> None:
         == "Clear: five to thirty-three millimetres, up to twenty-eight above the bed?"
     )
     assert inches.one(prompt("check", say=zone, **figures)) == (
-        "Clear: three sixteenths to one and five sixteenths inches, up to one and one eighth above the bed?"
+        "Clear: three sixteenths to one and five sixteenths inches, up to one and one eighth inches above the bed?"
     )
     shown = Words(job(), figures=True).one(prompt("check", say=zone, **figures))
     assert shown == "Clear: 5 to 33 mm, up to 28 mm above the bed?"
@@ -389,7 +389,7 @@ def test_work_clamped_afresh_is_tried_at_a_named_setting_within_a_quarter_of_the
     text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **TRIED)
     assert text.startswith("Saw off and isolated (unplugged). ")
     assert "Carriage to pass two: half a millimetre below, then up to six point zero two. " in text
-    assert "Try the still blade in that kerf. " in text
+    assert "Try the stopped blade in that kerf. " in text
     assert "off by more than zero point zero four millimetres, " in text
     shown = Words(job(), figures=True).one(prompt("ask registered", cut_here=1, tolerance=Fraction(0), **TRIED))
     assert "Carriage to pass 2: 6.02 (first down to 5.52). " in shown and "off at all, " in shown
@@ -406,7 +406,7 @@ def test_where_no_kerf_of_its_own_is_cut_it_is_said_what_the_blade_meets(where: 
     text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **{**TRIED, "where": where})
     assert told in text and "in that kerf" not in text
     gone = say("ask registered", cut_here=1, tried=0)
-    assert "No cut has a wall left to try, so you have only the edge to go by." in gone
+    assert "No cut has a wall left to try the blade against, so you have only the edge to go by." in gone
 
 
 @pytest.mark.parametrize(
@@ -433,7 +433,7 @@ def test_marked_problems_of_a_setup_are_named_as_long_as_they_are_few(passes: tu
         (((1, 1), (1, 2), (1, 3), (1, 4)), "Problems are marked at four places, in setup one."),
         (
             ((1, 1), (2, 1), (3, 1), (9, 1)),
-            "Problems are marked at four places, in four of the setups, the last one setup nine.",
+            "Problems are marked at four places, in four of the setups, the last in setup nine.",
         ),
     ],
 )
