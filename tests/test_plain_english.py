@@ -21,7 +21,7 @@ INSTEAD = {
     r"hold (for yes|to carry on|to confirm)|(a|the|pedal|or) hold\b(?!-)|holds the pedal|hold the pedal": "long press",
 }
 """What must not appear, and what is said instead."""
-LEFT = {("assistant/runner/script.py", "pedal hold")}
+LEFT = {("assistant/runner/script.py", "pedal hold"), ("assistant/calibrating/joints.py", "told")}
 """Where an old word names old data: a file, and what stands around it."""
 
 

@@ -174,7 +174,7 @@ def test_a_script_may_press_the_terminals_keys(workshop: Workshop) -> None:
     assert [fact for fact in done.facts if fact[0] == "pass_cut"] == [("pass_cut", 1, 1, "keys")]
     assert [fact[0] for fact in done.facts].count("jumped") == 1
     voices = [line for line in done.lines if line["type"] == "effect" and line["kind"] == "set_voice"]
-    assert [(line["loudness_db"], line["rate"]) for line in voices][-2:] == [(3, 160), (3, 143)]
+    assert [(line["loudness_db"], line["rate"]) for line in voices][-2:] == [(3, 175), (3, 156)]
     assert (done.lines[-1]["at"], workshop.export()["state"]) == (40, "open")
 
 

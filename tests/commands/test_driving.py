@@ -51,8 +51,8 @@ def paste(workshop: Workshop, lines: tuple[str, ...]) -> None:
     ("keys", "lines"),
     [
         ("+", ("loudness = 3",)),
-        ("<", ("speech_rate = 143",)),
-        ("-<", ("loudness = -3", "speech_rate = 143")),
+        ("<", ("speech_rate = 156",)),
+        ("-<", ("loudness = -3", "speech_rate = 156")),
     ],
 )
 def test_the_lines_named_at_the_end_keep_the_voice(workshop: Workshop, keys: str, lines: tuple[str, ...]) -> None:

@@ -215,7 +215,7 @@ def test_a_file_that_is_there_is_not_written_over(faults: Any, tmp_path: Path) -
 
 def test_what_can_not_be_written_is_said(faults: Any, tmp_path: Path) -> None:
     (fault,) = faults(*TRAY, "--write", str(tmp_path / "none" / "plan.toml"))
-    assert "--write: cannot be written" in fault
+    assert "--write: can't be written" in fault
 
 
 def test_a_rank_that_is_not_there_writes_nothing(faults: Any, tmp_path: Path) -> None:

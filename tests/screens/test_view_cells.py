@@ -104,7 +104,7 @@ def test_columns_are_those_of_the_unicode_tables(text: str) -> None:
 
 
 def test_text_is_wrapped_between_words_and_cut_with_an_ellipsis() -> None:
-    assert wrapped("set three three decimal one six", 12) == ["set", "three three", "decimal one", "six"]
+    assert wrapped("set three three point one six", 12) == ["set", "three three", "point one", "six"]
     assert wrapped("abcdefgh ij", 3) == ["abc", "def", "gh", "ij"]
     assert wrapped("한국어 한국어", 7) == ["한국어", "한국어"]
     assert cut_to("abcdef", 4) == "abc…" and cut_to("abcd", 4) == "abcd"
