@@ -159,10 +159,10 @@ def test_one_fraction_everywhere(tmp_path: Path, reads: str) -> None:
         set_to = screens["words"]
         assert f"{shown} in   pass" in set_to and (past is None or f" TO {figure(past)}, then" in set_to)
         if past is not None:
-            assert in_words(past) in screens["voice"].lower()
+            assert f"{in_words(abs(setting - past))} below, then up to {in_words(setting)}" in screens["voice"].lower()
             assert f"down to {figure(past)}, then" in screens["page"]
         for name in ("voice", "terminal", "words", "big", "plain", "reading"):
-            assert not re.search(r"\d\.\d\d|\bdecimal\b", screens[name]), (name, screens[name])
+            assert not re.search(r"\d\.\d\d|\bpoint\b", screens[name]), (name, screens[name])
 
 
 def test_the_journal_and_a_resumed_session_show_the_same(tmp_path: Path) -> None:
