@@ -11,6 +11,7 @@ import pytest
 
 from tests.calibrating import backlash_trials
 from tests.calibrating.kerf_trials import EIGHT_AND_TWO, INCH, MM, READOUT, Board, Kind, board, tally
+from tests.sampling import every
 
 
 def greatest_share(events: int, trials: int) -> float:
@@ -25,7 +26,7 @@ def cut_board(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathF
     return board(tmp_path_factory.mktemp("board"), request.param)
 
 
-@pytest.mark.parametrize(("rounds", "trials"), [(1, 200), (2, 100)])
+@pytest.mark.parametrize(("rounds", "trials"), every(2, [(1, 200), (2, 100)]))
 def test_without_a_mistake_the_kerf_lies_within_its_uncertainty(cut_board: Board, rounds: int, trials: int) -> None:
     """At least 95 % of the kerfs lie within U, and under 1 % of the sound readings are left out or refused."""
     found = tally(cut_board, Kind(rounds=rounds), range(trials))
@@ -34,7 +35,7 @@ def test_without_a_mistake_the_kerf_lies_within_its_uncertainty(cut_board: Board
     assert found.lost / found.readings < 0.01, found
 
 
-@pytest.mark.parametrize(("rounds", "trials"), [(1, 250), (2, 150)])
+@pytest.mark.parametrize(("rounds", "trials"), every(2, [(1, 250), (2, 150)]))
 def test_a_mistake_makes_no_wrong_kerf(cut_board: Board, rounds: int, trials: int) -> None:
     """One reading is off by 0.1 to 1 mm, the screw by up to 1 %.
 

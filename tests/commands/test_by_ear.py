@@ -73,6 +73,7 @@ def test_the_same_recording_gives_the_same_events_each_with_the_time_of_its_soun
         assert at + pcm.seconds - 0.2 <= line["at"] <= at + pcm.seconds + 0.6
 
 
+@pytest.mark.long
 def test_while_it_speaks_it_does_not_listen(workshop: Workshop, voice: EspeakEngine) -> None:
     """The first announcement takes half a minute: what is said over it is not heard, what comes after it is."""
     answer = f"marigold {CHECKS[0]}"
@@ -82,6 +83,7 @@ def test_while_it_speaks_it_does_not_listen(workshop: Workshop, voice: EspeakEng
     assert len(confirmed) == 1 and confirmed[0] > 50
 
 
+@pytest.mark.long
 def test_a_script_and_a_recording_go_together(workshop: Workshop, voice: EspeakEngine) -> None:
     recording(workshop, voice, CONFIRMED, 50)
     workshop.write("script.txt", "30 pedal tap\n40 pedal tap\n")

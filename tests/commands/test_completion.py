@@ -115,6 +115,7 @@ def test_bash(program: Path, line: str, shown: str) -> None:
 
 @pytest.mark.skipif(shutil.which("zsh") is None, reason="zsh is not installed")
 @pytest.mark.parametrize(("line", "shown"), AT_THE_TAB_KEY)
+@pytest.mark.long
 def test_zsh(program: Path, line: str, shown: str) -> None:
     begin = ["autoload -Uz compinit && compinit -u -D", 'eval "$(kerfcall completion zsh)"']
     pressing_tab("zsh -f -i", begin, line, shown)
@@ -122,6 +123,7 @@ def test_zsh(program: Path, line: str, shown: str) -> None:
 
 @pytest.mark.skipif(shutil.which("fish") is None, reason="fish is not installed")
 @pytest.mark.parametrize(("line", "shown"), AT_THE_TAB_KEY)
+@pytest.mark.long
 def test_fish(program: Path, line: str, shown: str) -> None:
     """Asked by fish's own `complete`, since its line editor draws suggestions that look like what is typed."""
     script = f"kerfcall completion fish | source; complete -C {shlex.quote(line)}"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 
+import pytest
+
 from assistant.__main__ import main
 from tests.hearing.voices import need, padded, spoken, write_wav
 
@@ -27,6 +29,7 @@ def test_every_utterance_has_its_time_phrase_or_reason(tmp_path, capsys):
     assert second["phrase"] is None and second["intent"] is None and second["reason"]
 
 
+@pytest.mark.long
 def test_a_denial_and_a_decoy_are_refused_by_name(tmp_path, capsys):
     """As in a session, the phrases that are listened for only to be refused are listened for here too."""
     need("espeak-ng")
@@ -56,6 +59,7 @@ def test_a_silent_file_gives_no_line_and_a_bad_one_exit_code_2(tmp_path, capsys)
     assert "missing.wav" in capsys.readouterr().err
 
 
+@pytest.mark.long
 def test_the_shop_files_lead_in_is_listened_for_and_an_unknown_word_refused_by_name(tmp_path, capsys):
     need("espeak-ng")
     wav = write_wav(tmp_path / "a.wav", padded(spoken("en-us", "elephant finish the session")))

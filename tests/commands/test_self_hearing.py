@@ -115,6 +115,7 @@ when = "session"
 '''
 
 
+@pytest.mark.long
 def test_a_question_in_the_words_of_its_answer_does_not_answer_itself(workshop: Workshop) -> None:
     """Announcements are unlike phrases, so only deafness stands between this one and a confirmation.
 

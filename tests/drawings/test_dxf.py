@@ -59,7 +59,7 @@ def _check_areas(job: Job, document: Any) -> None:
     assert wood == {f"{name}_PROFILE": pytest.approx(areas[1] / inch) for name, areas in by_layer.items()}
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
+@settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much])
 @given(joints())
 def test_sockets_and_wood_have_the_layouts_areas(made: tuple[Plan, Job]) -> None:
     """By shapely, from the corners that ezdxf reads; without the labels and measures, which are nine items of ten."""

@@ -86,6 +86,7 @@ def test_a_phrase_is_posted_in_session_time_with_its_generation(ear, posted):
     assert event.since + len(sound) / 32000 < event.at < event.since + len(sound) / 32000 + 0.6
 
 
+@pytest.mark.long
 def test_the_same_sound_gives_the_same_events_however_it_is_cut():
     need("espeak-ng")
     sound = padded(spoken("en-us+f3", NEXT), 0.7, 1.0)
@@ -174,6 +175,7 @@ def test_a_killed_child_comes_back_and_hears_on_at_the_right_time(own_ear, poste
     assert event.generation == 7
 
 
+@pytest.mark.long
 def test_a_hung_child_is_replaced(own_ear, posted, monkeypatch):
     monkeypatch.setattr("assistant.hearing.listener.ANSWER_S", 0.5)
     os.kill(own_ear.pid, signal.SIGSTOP)
@@ -274,6 +276,7 @@ class Bursts:
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="what a process does is known on Linux only")
+@pytest.mark.long
 def test_a_recogniser_that_loads_slowly_is_called_slow_with_the_figure_and_then_works(posted, monkeypatch):
     """It runs a ninth of the time: longer in all than one that doesn't move may take."""
     monkeypatch.setattr("assistant.hearing.process.READY_S", 2.0)
@@ -302,6 +305,7 @@ def test_a_recogniser_that_is_stuck_while_it_loads_is_lost(posted, monkeypatch):
         listener.close()
 
 
+@pytest.mark.long
 def test_one_that_could_be_loaded_only_slowly_is_slow_and_not_hung_when_it_takes_its_time(posted, monkeypatch):
     """The limit is a multiple of the time that it took to load here."""
     monkeypatch.setattr("assistant.hearing.listener.ALIVE_S", 1.0)

@@ -19,6 +19,7 @@ import pytest
 from assistant.journal.store import Journal
 from tests.commands.program import PLAN
 from tests.runner.test_whole_program import SHOP, TOLD_S, Fact, checked, one_pass, plain
+from tests.sampling import every
 
 pytest.importorskip("pyte")
 pytestmark = [
@@ -63,7 +64,7 @@ class Unread:
             time.sleep(0.05)
 
 
-@pytest.fixture(params=["plain", "view"])
+@pytest.fixture(params=every(2, ["view", "plain"]))
 def kind(request: pytest.FixtureRequest) -> tuple[str, ...]:
     return ("--plain",) if request.param == "plain" else ()
 

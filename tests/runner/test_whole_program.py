@@ -209,6 +209,7 @@ def test_a_new_session_names_those_left_open_before_its_first_board(saw: Saw, vi
     assert saw.ended()[0] == 1
 
 
+@pytest.mark.long
 def test_q_leaves_it_open_and_resume_calls_the_pass_in_flight_again(saw: Saw) -> None:
     """Exit code 1 and how to resume. Then it asks about carriage, work, clamps and guard; the pass is not cut."""
     saw.run(saw.cut("--no-voice"))

@@ -185,6 +185,7 @@ def test_the_token_reaches_no_other_port_of_this_host(browser: Any, one: Made) -
 
 
 @pytest.mark.parametrize("path", every(2, ["", "bench"]))
+@pytest.mark.long
 def test_a_paired_device_that_comes_by_a_foreign_link_is_let_in(browser: Any, one: Made, path: str) -> None:
     with device(browser) as page:
         pair(page, one)
@@ -193,6 +194,7 @@ def test_a_paired_device_that_comes_by_a_foreign_link_is_let_in(browser: Any, on
         page.wait_for_selector("[data-link=live]")
 
 
+@pytest.mark.long
 def test_a_page_that_is_loaded_again_stays_paired(browser: Any, one: Made) -> None:
     """By a reload, in another tab, and when the browser is opened another time."""
     with device(browser) as page:
@@ -230,6 +232,7 @@ def test_a_browser_that_stores_nothing_says_so_before_a_code_is_used_up(browser:
         assert one.page.codes.left_s() > 0
 
 
+@pytest.mark.long
 def test_forgetting_the_device_shuts_the_door(browser: Any, one: Made) -> None:
     with device(browser) as page:
         pair(page, one)
@@ -271,6 +274,7 @@ def test_every_event_reaches_the_page(browser: Any, tmp_path: Path) -> None:
     assert min(took) > -5
 
 
+@pytest.mark.long
 def test_two_devices_follow_one_session(browser: Any, one: Made) -> None:
     with device(browser, PHONE) as phone, device(browser, TABLET) as tablet:
         for page in (phone, tablet):
@@ -510,6 +514,7 @@ def test_the_setting_is_big_and_nothing_runs_over_the_side(browser: Any, one: Ma
             assert span <= width
 
 
+@pytest.mark.long
 def test_on_a_narrow_phone_nothing_runs_over_the_side(browser: Any, one: Made) -> None:
     with device(browser) as page:
         pair(page, one)
@@ -522,6 +527,7 @@ SMALL_AND_LYING = [(360, 740), (320, 640), (740, 360), (844, 390), (1180, 820)]
 
 
 @pytest.mark.parametrize("unit", every(2, ["mm", "in"]))
+@pytest.mark.long
 def test_what_to_keep_clear_is_big_and_whole(browser: Any, tmp_path: Path, unit: str) -> None:
     """By hand: 600 mm are 23.62 in; 10.3 mm of depth and 15 mm above it, 0.996 in."""
     job = made_job(width=600)
@@ -593,6 +599,7 @@ def test_no_quantity_is_split_at_any_width(browser: Any, tmp_path: Path, carriag
     assert len(seen) > 50
 
 
+@pytest.mark.long
 def test_at_a_setups_end_saw_off_and_the_count_are_big(browser: Any, tmp_path: Path) -> None:
     """As big as what to keep clear, and nothing cut off."""
     with made(tmp_path, made_job(run_down_s=60.0)) as one, device(browser) as page:
@@ -614,6 +621,7 @@ def test_at_a_setups_end_saw_off_and_the_count_are_big(browser: Any, tmp_path: P
                 assert box["y"] + box["height"] <= height, (part, width)
 
 
+@pytest.mark.long
 def test_at_a_setups_end_the_page_counts_the_wait_down_by_itself(browser: Any, tmp_path: Path) -> None:
     with made(tmp_path, made_job(run_down_s=8.0)) as one, device(browser) as page:
         pair(page, one)
@@ -636,6 +644,7 @@ def _cut_all(one: Made) -> None:
         one.gesture("tap")
 
 
+@pytest.mark.long
 def test_in_landscape_everything_is_in_sight_with_two_parts_lost(browser: Any, one: Made) -> None:
     one.to_first_pass()
     lost = (("microphone", "Voice is off: no microphone was found. Go on by pedal or keys."), ("pedal", "No pedal."))
@@ -653,6 +662,7 @@ def test_in_landscape_everything_is_in_sight_with_two_parts_lost(browser: Any, o
 LYING = [(844, 390), (740, 360), (667, 375), (932, 430)]
 
 
+@pytest.mark.long
 def test_in_landscape_the_longest_question_is_in_sight_to_its_end(browser: Any, one: Made) -> None:
     one.to_first_pass()
     one.gesture("tap")
@@ -669,6 +679,7 @@ def test_in_landscape_the_longest_question_is_in_sight_to_its_end(browser: Any, 
             assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('asked')).fontSize)") >= 16
 
 
+@pytest.mark.long
 def test_in_landscape_the_setting_is_big_and_in_sight(browser: Any, one: Made) -> None:
     one.to_first_pass()
     with device(browser, PHONE_LYING) as page:
@@ -694,6 +705,7 @@ def test_the_introduction_of_a_resumed_session_is_shown_with_its_question(browse
         shows(page, "#asked", "untouched?")
 
 
+@pytest.mark.long
 def test_cut_current_and_to_come_differ_by_more_than_colour(browser: Any, one: Made) -> None:
     one.to_first_pass()
     one.gesture("tap")
@@ -715,6 +727,7 @@ def test_cut_current_and_to_come_differ_by_more_than_colour(browser: Any, one: M
     assert drawn["label"].endswith("7 sockets, 2 of 14 passes cut, pass 3 is called now")
 
 
+@pytest.mark.long
 def test_the_stop_is_on_the_side_where_the_machine_has_it(browser: Any, tmp_path: Path) -> None:
     job = made_job()
     job = replace(job, carriage=replace(job.carriage, stop_side="right"))
@@ -726,6 +739,7 @@ def test_the_stop_is_on_the_side_where_the_machine_has_it(browser: Any, tmp_path
         assert "to the right stop" in page.inner_text("#way")
 
 
+@pytest.mark.long
 def test_the_log_the_drawing_and_the_sessions(browser: Any, tmp_path: Path) -> None:
     picture = b'<svg xmlns="http://www.w3.org/2000/svg" width="40" height="20"><rect width="40" height="20"/></svg>'
     with made(tmp_path, drawing=picture) as one, device(browser) as page:
@@ -747,6 +761,7 @@ def test_the_log_the_drawing_and_the_sessions(browser: Any, tmp_path: Path) -> N
         assert "pass 4 cut, recorded by pedal" in page.inner_text("#account")
 
 
+@pytest.mark.long
 def test_text_from_outside_is_never_taken_for_markup(browser: Any, tmp_path: Path) -> None:
     evil = "<img src=x onerror=alert(1)>"
     job = made_job()

@@ -226,6 +226,7 @@ def test_what_a_long_press_means_while_standing_by_goes_when_that_is_over(
         again.close()
 
 
+@pytest.mark.long
 def test_nothing_is_sent_while_nothing_changes(start: Callable[..., Rig]) -> None:
     rig = start()
     to_the_first_pass(rig)
@@ -235,6 +236,7 @@ def test_nothing_is_sent_while_nothing_changes(start: Callable[..., Rig]) -> Non
     assert len(rig.sent) == before
 
 
+@pytest.mark.long
 def test_a_pass_sends_a_part_of_a_page_only(start: Callable[..., Rig]) -> None:
     rig = start(plan=MANY)
     to_the_first_pass(rig)
@@ -250,6 +252,7 @@ def test_a_pass_sends_a_part_of_a_page_only(start: Callable[..., Rig]) -> None:
         assert 50 < len(rig.sent) - before < 0.6 * whole
 
 
+@pytest.mark.long
 def test_background_is_never_set_and_no_color_is_heeded(start: Callable[..., Rig]) -> None:
     """A dark terminal stays dark and a light one light. SGR 40 to 48 and 100 to 107 would set a background."""
     for environ, colours in (({}, {1, 35}), ({"NO_COLOR": "1"}, {1})):
@@ -285,7 +288,7 @@ def test_no_terminal_no_page() -> None:
     assert not can_show_view(io.StringIO())
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT])
+@pytest.mark.parametrize("number", every(2, [signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT]))
 def test_signals_leave_the_terminal_as_it_was(start: Callable[..., Rig], number: int) -> None:
     rig = start()
     to_the_first_pass(rig)
