@@ -35,6 +35,7 @@ settings.load_profile("any machine")
 
 WITNESSED = Path(__file__).parent / "witnessed"
 LONGEST = (
+    "test_package.py",
     "screens/test_view.py",
     "hearing/test_sphinx.py",
     "screens/test_page_chromium.py",

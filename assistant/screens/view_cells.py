@@ -85,7 +85,7 @@ def _broken(piece: str, columns: int) -> list[str]:
 
 
 def cut_to(text: str, columns: int) -> str:
-    """The text, or its beginning with an ellipsis if it is too long; a quantity is shown whole or not at all."""
+    """The text, cut short with an ellipsis if it is too long. A quantity is never cut in two."""
     if width(text) <= columns:
         return text
     short = ""
