@@ -257,3 +257,35 @@ def bar_for(phrase: Phrase, bars: tuple[Bar, Bar], all_strict: bool = False) -> 
     """
     bar = bars[1] if all_strict or not phrase.lead_in else bars[0]
     return replace(bar, worst_word=max(bar.worst_word, STRICT_WORST_WORD)) if phrase.strict else bar
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What the neural model's measures must reach, natural logs: see `scores.Measured`."""
+
+    fit: float
+    end: float
+    lead_in: float = NEVER
+    first: float = NEVER
+    margin: float = 2.0
+    rivals: float = 5.0
+
+
+# Without the lead-in word there is only the text itself to tell a phrase from other talk.
+LED = Limits(fit=-10.0, end=-3.0, lead_in=-8.0)
+BARE = Limits(fit=-8.0, end=0.0, first=-6.0)
+# Down to here a piece is in doubt, and pocketsphinx is asked what it makes of it by its grammar.
+DOUBTFUL = -20.0
+
+
+def weigh(measures: dict[str, float], limits: Limits) -> str:
+    """The first reason to refuse the phrase by the neural model's measures, a plain clause; "" if it passes."""
+    tests = (
+        (measures.get("lead-in", 0.0) >= limits.lead_in, "the lead-in word was not heard clearly"),
+        (measures.get("rivals", limits.rivals) >= limits.rivals, "it could have meant the opposite, or been a question"),
+        (measures["end"] >= limits.end, "something followed the phrase"),
+        (measures["margin"] >= limits.margin, "it could have been another phrase"),
+        (measures.get("first", 0.0) >= limits.first, WHY_NOT["mean"]),
+        (measures["fit"] >= limits.fit, WHY_NOT["mean"]),
+    )
+    return next((reason for passed, reason in tests if not passed), "")

@@ -111,7 +111,7 @@ class Ear:
         self._samples = 0
         self._muted = False
         self._muted_until = 0
-        self._ahead: tuple[int, int, Result] | None = None
+        self._ahead: tuple[int, int, bytes, Result | None] | None = None
         self._clipped = 0
         self._judged: dict[str, tuple[str, ...]] = {}
 
@@ -194,8 +194,12 @@ class Ear:
         if early is not None:
             # Decodes while the end-pointer still waits, for a quicker answer. It counts only if the phrase is accepted;
             # otherwise the whole piece is decoded.
-            result = self._recognise(early.pcm16k, self._at_onset[0])
-            self._ahead = (early.first, early.end, result) if result.phrase else None
+            sound, phrases = self._sound(early.pcm16k), self._at_onset[0]
+            begin = getattr(self.recogniser, "begin", None)
+            if begin is not None and phrases:
+                begin(sound, (*phrases, *self._beside(phrases)))
+            result = None if begin is not None else self._recognise(sound, phrases)
+            self._ahead = (early.first, early.end, sound, result)
         return utterance
 
     def _as_it_came(self, piece: bytes) -> bytes:
@@ -210,20 +214,23 @@ class Ear:
         if self._refused[0] != phrases:
             texts = {phrase.text for phrase in phrases}
             known = [phrase for phrase in self._known if phrase.text not in texts]
-            made = rivals(phrases, self._language, self._knows)
+            its_own = getattr(self.recogniser, "makes_rivals", False)
+            made = () if its_own else rivals(phrases, self._language, self._knows)
             texts = {phrase.text for phrase in known if phrase.intent != NOTHING}
             made = tuple(phrase for phrase in made if phrase.text not in texts)
             texts = {phrase.text for phrase in made}
             self._refused = (phrases, (*made, *(phrase for phrase in known if phrase.text not in texts)))
         return self._refused[1]
 
-    def _recognise(self, piece: bytes, phrases: tuple[Phrase, ...]) -> Result:
-        """Decodes a piece that ends with the last frame, and compares it with the operator's templates."""
-        raw = self._as_it_came(piece)
+    def _sound(self, piece: bytes) -> bytes:
+        """What the recogniser gets of a piece that ends with the last frame."""
+        return piece if self.denoiser.name == "none" else blended(piece, self._as_it_came(piece))
+
+    def _recognise(self, sound: bytes, phrases: tuple[Phrase, ...]) -> Result:
+        """Decodes what `_sound` gave, and compares it with the operator's templates."""
         others = self._beside(phrases)
-        sound = piece if self.denoiser.name == "none" else blended(piece, raw)
         result = self.recogniser.decode(sound, (*phrases, *others))
-        if result.phrase is not None and result.phrase in others:
+        if result.phrase is not None and (result.phrase.intent == NOTHING or result.phrase in others):
             return replace(result, phrase=None, reason=_why_refused(result.phrase), like=result.phrase.text)
         if result.phrase is None or not self._voice.count(result.phrase.text):
             return result

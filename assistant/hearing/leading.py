@@ -1,0 +1,91 @@
+"""The recogniser that can doubt: the neural model leads, and pocketsphinx's grammar has a vote where it is in doubt.
+
+Where the model's process is lost or late, pocketsphinx decides alone, as it does where there is no model.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from assistant.hearing import accept
+from assistant.hearing.beside import Beside, Lost
+from assistant.hearing.contract import Result, by_text
+from assistant.hearing.scores import Measured, Said
+from assistant.hearing.sphinx import Sphinx
+from assistant.wording.phrases import NOTHING, Phrase
+from assistant.wording.rivals import rivals
+
+OUT_OF_USE = "The neural recogniser {}: pocketsphinx listens alone, which can take an opposite for an answer."
+
+
+class Leading:
+    """The recogniser `moonshine`, for English only. Owned by one thread.
+
+    scorer: the neural model's process. grammar: pocketsphinx. lost: called once, with a line for the operator, when
+    the model's process is given up.
+    """
+
+    name = "moonshine"
+
+    def __init__(self, scorer: Beside, grammar: Sphinx, lost: Callable[[str], None] = lambda why: None) -> None:
+        self.scorer: Beside | None = scorer
+        self._grammar = grammar
+        self._lost = lost
+        self._texts = functools.lru_cache(8)(self._said)
+
+    def unknown_words(self, words: Sequence[str]) -> list[str]:
+        """Those of `words` that pocketsphinx lacks: it must be able to take over."""
+        return self._grammar.unknown_words(words)
+
+    def begin(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> None:
+        """Begins to measure a piece for which `decode` will probably be called."""
+        self._try(pcm16k, phrases, ahead=True)
+
+    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
+        """See `contract.Recogniser.decode`."""
+        if not phrases:
+            return Result(None, "nothing is being listened for")
+        if len(pcm16k) < accept.FRAME * 2 * 10:
+            return Result(None, "too short to be a phrase")
+        found = self._try(pcm16k, phrases)
+        if found is None:
+            return self._grammar.decode(pcm16k, phrases)
+        if found.number is None:
+            return Result(None, "no phrase that means something now", found.free)
+        phrase = tuple(by_text(phrases).values())[found.number]
+        limits = accept.LED if phrase.lead_in else accept.BARE
+        reason = accept.weigh(found.measures, limits)
+        if reason and self._doubtful(found, limits) and self._grammar.text(pcm16k, phrases) == phrase.text:
+            reason = ""
+        like = phrase.text if reason and found.measures["fit"] >= accept.DOUBTFUL else ""
+        return Result(None if reason else phrase, reason, phrase.text, found.measures, like)
+
+    @staticmethod
+    def _doubtful(found: Measured, limits: accept.Limits) -> bool:
+        """Whether nothing speaks against the phrase except that it was not clear."""
+        return not accept.weigh(found.measures, replace(limits, fit=accept.DOUBTFUL, lead_in=accept.NEVER, first=accept.NEVER))
+
+    def _try(self, pcm16k: bytes, phrases: Sequence[Phrase], ahead: bool = False) -> Measured | None:
+        if self.scorer is None:
+            return None
+        texts = self._texts(tuple(phrases))
+        try:
+            if ahead:
+                self.scorer.begin(pcm16k, texts)
+                return None
+            return self.scorer.measured(pcm16k, texts)
+        except Lost as error:
+            self.scorer.close()
+            self.scorer = None
+            self._lost(OUT_OF_USE.format(error))
+            return None
+
+    def _said(self, phrases: tuple[Phrase, ...]) -> tuple[Said, ...]:
+        found = []
+        for phrase in by_text(phrases).values():
+            made = rivals([phrase], "en", lambda word: not self._grammar.unknown_words([word]))
+            meaning = (phrase.intent, phrase.argument) if phrase.intent != NOTHING else phrase.text
+            found.append(Said(phrase.wording, phrase.lead_in, meaning, tuple(rival.wording for rival in made)))
+        return tuple(found)

@@ -1,0 +1,115 @@
+"""What a piece of sound says for a phrase and against it, by the neural model: the figures that `accept` judges.
+
+The lead-in word is taken as given, since the model writes an unusual word in many ways ("Mary gold"); how well it was
+heard is a measure of its own. The likeliest phrase is found among everything that can be said. Then it is compared
+with the model's free continuation, with the phrases of another meaning, and with its rivals by rule, which say that it
+isn't so. Noise hurts all of them alike, which no fixed limit on a score survives.
+
+All figures are natural logs: of probabilities, of their ratios, or of odds.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from assistant.hearing.accept import NEVER
+from assistant.hearing.contract import BYTES_PER_S
+from assistant.hearing.neural import WITHIN, Given, Neural, Scored, Tokens
+
+# A lead-in word with a token below this was not said. With such a piece only the phrases without it are looked at.
+NO_LEAD_IN = -16.0
+UNLIKELY = -20.0  # a phrase that fits worse is never taken, so its rivals don't matter
+# Words that sound like numbers, which the model often writes instead of them.
+SOUNDS_LIKE = {"two": "to", "four": "for", "eight": "ate", "one": "won"}
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A text that can be said. led: it begins with the lead-in word, which `text` doesn't have.
+
+    meaning: equal for texts of one meaning. rivals: texts that deny it, ask it or turn it round.
+    """
+
+    text: str
+    led: bool
+    meaning: object
+    rivals: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """The likeliest text, as its number in the sequence; None if the sound is like none. free: what the model writes.
+
+    measures: "fit": the text against the free continuation. "margin": against the likeliest text of another meaning.
+    "rivals": against its likeliest rival, where it has any. "end": the odds that nothing follows it. "lead-in": its
+    least likely token, where it is due; else "first": the text's first token.
+    """
+
+    number: int | None
+    free: str
+    measures: dict[str, float] = field(default_factory=dict)
+    whole: float = 0.0
+
+
+class Scorer:
+    """Measures pieces. Owned by one thread, like its model. lead_in: the word."""
+
+    def __init__(self, model: Neural, lead_in: str) -> None:
+        self._model = model
+        self._begin = model.tokeniser.encode(lead_in.capitalize() + ",")
+        self._tokens = functools.lru_cache(4096)(model.tokeniser.encode)
+
+    def measure(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
+        """Measures one piece: 16 kHz mono, 16 bit."""
+        hidden, length_s = self._model.hidden(pcm16k), len(pcm16k) / BYTES_PER_S
+        led = self._model.given(hidden, self._begin)
+        # Without the comma after it, which is the model's own.
+        lead_in = min(float(led.given[n][token]) for n, token in enumerate(self._begin[:-1]))
+        best, given = Measured(None, ""), led
+        if lead_in >= NO_LEAD_IN:
+            best = self._likeliest(led, texts, True, length_s)
+            best.measures["lead-in"] = lead_in
+        if best.measures.get("fit", NEVER) < UNLIKELY:
+            bare = self._model.given(hidden)
+            other = self._likeliest(bare, texts, False, length_s)
+            if best.number is None or other.measures.get("fit", NEVER) > best.measures["fit"]:
+                best, given = other, bare
+        if best.number is not None and best.measures["fit"] >= UNLIKELY:
+            self._against_rivals(best, texts[best.number], given)
+        return best
+
+    def _likeliest(self, given: Given, texts: Sequence[Said], led: bool, length_s: float) -> Measured:
+        ways = [(way, n) for n, said in enumerate(texts) if said.led == led for way in self._ways(said.text, led)]
+        found, free_score, free = given.search(ways, length_s)
+        written = self._model.tokeniser.decode(free)
+        if not found:
+            return Measured(None, written)
+        number = max(found, key=lambda n: found[n].whole)
+        best = found[number]
+        others = [one.whole for n, one in found.items() if texts[n].meaning != texts[number].meaning]
+        measures = {
+            "fit": best.whole - free_score,
+            "margin": min(best.whole - max(others), WITHIN) if others else WITHIN,
+            "end": best.end - best.open,
+        }
+        if not led:
+            measures["first"] = best.first
+        return Measured(number, written, measures, best.whole)
+
+    def _against_rivals(self, best: Measured, said: Said, given: Given) -> None:
+        ways = [way for text in said.rivals for way in self._ways(text, said.led)]
+        if ways:
+            best.measures["rivals"] = best.whole - max(one.whole for one in given.forced(ways))
+
+    def _ways(self, text: str, led: bool) -> list[Tokens]:
+        """The ways in which the model may write it."""
+        words = text.split()
+        forms = [words]
+        if any(word in SOUNDS_LIKE for word in words):
+            forms.append([SOUNDS_LIKE.get(word, word) for word in words])
+        written = [" ".join(form) for form in forms]
+        if not led:
+            written = [form[0].upper() + form[1:] for form in written]
+        return [self._tokens(form) for form in written]
