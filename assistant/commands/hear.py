@@ -27,8 +27,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--recogniser",
         metavar="NAME",
-        choices=("auto", "vosk", "pocketsphinx"),
-        help="the recogniser to use: auto, vosk or pocketsphinx (default: the shop file's)",
+        choices=("auto", "moonshine", "vosk", "pocketsphinx"),
+        help="the recogniser to use: auto, moonshine, vosk or pocketsphinx (default: the shop file's)",
     )
     parser.add_argument("--shop", metavar="FILE", type=Path, help="the shop file (default: your own shop.toml, if any)")
 
@@ -69,4 +69,5 @@ def as_json(found: Found) -> dict[str, Any]:
         "argument": phrase.argument if phrase else None,
         "reason": found.reason,
         "heard": found.heard,
+        "measures": {name: round(value, 2) for name, value in found.measures.items()},
     }

@@ -7,6 +7,7 @@ To the child:    ("listen", phrases, generation)   ("speaking", active, monotoni
                  ("audio", bytes)   ("flush",)   ("close",)
 From the child:  ("progress", what has been loaded)
                  ("ready", name, denoiser's reason)   ("failed", text)   ("refused", [(word, phrase), ..])
+                 ("limited", text)
                  ("found", [Found, ..], [(first, decided) in monotonic s, ..])   ("done",)
                  ("microphone", state, text)   ("alive", level or None)
 
@@ -25,6 +26,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from assistant.errors import KerfcallError, NoSuchPart
@@ -47,12 +49,12 @@ Connection = Any  # multiprocessing.connection.Connection; a Windows pipe has an
 
 @dataclass(frozen=True, slots=True)
 class Spec:
-    """What a child consists of. recogniser: "pocketsphinx", "vosk" or "digits N". model: vosk's folder.
+    """What a child consists of. recogniser: "moonshine", "pocketsphinx", "vosk" or "digits N". model: its folder.
 
     live: the child owns the microphone; otherwise sound comes as messages. null_device: see `microphone.open_capture`.
     pronunciations: words and their phones, for pocketsphinx. denoiser, endpoints, acceptance: as in
     `plans.model.VoiceSettings`. own_voice: compare phrases with the operator's templates for this microphone.
-    known, language: as in `Ear`.
+    known, language: as in `Ear`. lead_in: the word that the neural recogniser takes as given.
     """
 
     recogniser: str
@@ -66,6 +68,7 @@ class Spec:
     own_voice: bool = False
     known: tuple[Phrase, ...] = ()
     language: str = "en"
+    lead_in: str = "marigold"
 
 
 def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
@@ -79,12 +82,14 @@ def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
         endpoints=voice.endpoints,
         acceptance=voice.acceptance,
         language=voice.language,
+        lead_in=voice.lead_in,
     )
 
 
-def make_recogniser(spec: Spec) -> Recogniser:
+def make_recogniser(spec: Spec, limited: Callable[[str], None] = lambda text: None) -> Recogniser:
     """Loads the recogniser of the spec. Raises NoSuchPart or BadInput.
 
+    limited: called with a line for the operator where less can be heard than the spec promises, then or later.
     A broken model can end the process, so outside tests only a child loads vosk.
     """
     strict = spec.acceptance == "strict"
@@ -98,16 +103,31 @@ def make_recogniser(spec: Spec) -> Recogniser:
         return Digits(int(spec.recogniser.removeprefix("digits ")), spec.pronunciations)
     from assistant.hearing.sphinx import Sphinx
 
-    return Sphinx(pronunciations=spec.pronunciations, all_strict=strict)
+    grammar = Sphinx(pronunciations=spec.pronunciations, all_strict=strict)
+    if spec.recogniser != "moonshine":
+        return grammar
+    from assistant.hearing.beside import Beside, Lost
+    from assistant.hearing.leading import OUT_OF_USE, Leading
+
+    try:
+        scorer = Beside(Path(spec.model or ""), spec.lead_in, spec.live)
+    except Lost as error:
+        limited(OUT_OF_USE.format(error))
+        return grammar
+    return Leading(scorer, grammar, limited)
 
 
-def make_ear(spec: Spec, progress: Callable[[str], None] = lambda what: None) -> tuple[Ear, str]:
+def make_ear(
+    spec: Spec,
+    progress: Callable[[str], None] = lambda what: None,
+    limited: Callable[[str], None] = lambda text: None,
+) -> tuple[Ear, str]:
     """Makes the whole path of one stream; returns it with a line on its noise suppression. Raises as `make_recogniser`.
 
-    progress: called with the name of each part that takes time to load, once it is loaded.
+    limited: as in `make_recogniser`. progress: called with the name of each part that takes time to load, once it is loaded.
     If the noise suppression asked for is not available, the best one that is replaces it, and the line says so.
     """
-    recogniser = make_recogniser(spec)
+    recogniser = make_recogniser(spec, limited)
     progress("recogniser")
     try:
         denoiser, why = choose_denoiser(spec.denoiser)
@@ -130,27 +150,28 @@ def run_child(conn: Connection, spec: Spec) -> None:
     """The process's entry point. It runs until "close" or until the parent is gone."""
     # Ctrl-C goes to the terminal's whole process group; the parent decides when this process ends.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    limits: list[str] = []
     with contextlib.suppress(EOFError, OSError):
         try:
             conn.send(("progress", "libraries"))
-            ear, why = make_ear(spec, lambda what: conn.send(("progress", what)))
+            ear, why = make_ear(spec, lambda what: conn.send(("progress", what)), limits.append)
         except KerfcallError as error:
             conn.send(("failed", str(error)))
             return
         conn.send(("ready", ear.recogniser.name, why))
         if spec.live:
             hush()
-            _Live(conn, ear, spec.null_device).run()
+            _Live(conn, ear, spec.null_device, limits).run()
         else:
-            _serve_file(conn, ear)
+            _serve_file(conn, ear, limits)
 
 
-def _serve_file(conn: Connection, ear: Ear) -> None:
+def _serve_file(conn: Connection, ear: Ear, limits: list[str]) -> None:
     while True:
         message = conn.recv()
         if message[0] == "close":
             return
-        _report(conn, _handle(ear, message, ear.samples, conn), None)
+        _report(conn, _handle(ear, message, ear.samples, conn), None, limits)
         conn.send(("done",))
 
 
@@ -170,7 +191,12 @@ def _handle(ear: Ear, message: tuple[Any, ...], sample: int, conn: Connection) -
     return []
 
 
-def _report(conn: Connection, found: list[Found], time_of: Callable[[int], float] | None) -> None:
+def _report(
+    conn: Connection, found: list[Found], time_of: Callable[[int], float] | None, limits: list[str]
+) -> None:
+    """Sends what was found, and each line in `limits` once."""
+    while limits:
+        conn.send(("limited", limits.pop(0)))
     if found:
         times = [(time_of(one.first), time_of(one.decided)) for one in found] if time_of else []
         conn.send(("found", found, times))
@@ -179,8 +205,8 @@ def _report(conn: Connection, found: list[Found], time_of: Callable[[int], float
 class _Live:
     """The child's loop with a microphone: one queue takes the parent's messages and the device's chunks."""
 
-    def __init__(self, conn: Connection, ear: Ear, null_device: bool) -> None:
-        self._conn, self._ear = conn, ear
+    def __init__(self, conn: Connection, ear: Ear, null_device: bool, limits: list[str]) -> None:
+        self._conn, self._ear, self._limits = conn, ear, limits
         self._queue: queue.SimpleQueue[tuple[Any, ...]] = queue.SimpleQueue()
         self._anchor = Anchor()
         self._received = 0
@@ -209,7 +235,7 @@ class _Live:
                     continue
                 if message[0] == "close":
                     return
-                _report(self._conn, self._take(message), self._anchor.time_of)
+                _report(self._conn, self._take(message), self._anchor.time_of, self._limits)
         finally:
             self._microphone.close()
 

@@ -232,21 +232,7 @@ class Ear:
         result = self.recogniser.decode(sound, (*phrases, *others))
         if result.phrase is not None and (result.phrase.intent == NOTHING or result.phrase in others):
             return replace(result, phrase=None, reason=_why_refused(result.phrase), like=result.phrase.text)
-        if result.phrase is None or not self._voice.count(result.phrase.text):
-            return result
-        first, last = round(result.measures["first"]), round(result.measures["last"])
-        judged = templates.judge(self._voice, raw, first, last, result.phrase.text)
-        if judged is None:
-            return result
-        measures = result.measures | dict(zip(("template distance", "template limit"), judged, strict=True))
-        unlike = judged[0] > judged[1]
-        return replace(
-            result,
-            phrase=None if unlike else result.phrase,
-            reason=UNLIKE if unlike else "",
-            measures=measures,
-            like=result.phrase.text if unlike else "",
-        )
+        return result
 
     def _decode(self, utterance: Utterance) -> Found:
         phrases, generation = self._at_onset
@@ -254,10 +240,11 @@ class Ear:
         if utterance.reason:
             return Found(*span, None, utterance.reason, "", generation, knock=utterance.knock)
         early, self._ahead = self._ahead, None
+        result = None
         if early is not None and early[:2] == (utterance.first, utterance.end):
-            result = early[2]
-        else:
-            result = self._recognise(utterance.pcm16k, phrases)
+            result = early[3] or self._recognise(early[2], phrases)
+        if result is None or result.phrase is None:
+            result = self._recognise(self._sound(utterance.pcm16k), phrases)
         reason = result.reason
         if not result.phrase and self._clipped > CLIPPED_SHARE * (utterance.end - utterance.first):
             reason += OVERDRIVEN

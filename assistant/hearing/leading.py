@@ -28,12 +28,14 @@ class Leading:
     """
 
     name = "moonshine"
+    makes_rivals = True
 
     def __init__(self, scorer: Beside, grammar: Sphinx, lost: Callable[[str], None] = lambda why: None) -> None:
         self.scorer: Beside | None = scorer
         self._grammar = grammar
         self._lost = lost
         self._texts = functools.lru_cache(8)(self._said)
+        self._knows = functools.cache(lambda word: not grammar.unknown_words([word]))
 
     def unknown_words(self, words: Sequence[str]) -> list[str]:
         """Those of `words` that pocketsphinx lacks: it must be able to take over."""
@@ -51,7 +53,8 @@ class Leading:
             return Result(None, "too short to be a phrase")
         found = self._try(pcm16k, phrases)
         if found is None:
-            return self._grammar.decode(pcm16k, phrases)
+            # Alone it knows rivals only as phrases of its grammar.
+            return self._grammar.decode(pcm16k, (*phrases, *rivals(phrases, "en", self._knows)))
         if found.number is None:
             return Result(None, "no phrase that means something now", found.free)
         phrase = tuple(by_text(phrases).values())[found.number]
@@ -85,7 +88,7 @@ class Leading:
     def _said(self, phrases: tuple[Phrase, ...]) -> tuple[Said, ...]:
         found = []
         for phrase in by_text(phrases).values():
-            made = rivals([phrase], "en", lambda word: not self._grammar.unknown_words([word]))
+            made = rivals([phrase], "en", self._knows)
             meaning = (phrase.intent, phrase.argument) if phrase.intent != NOTHING else phrase.text
             found.append(Said(phrase.wording, phrase.lead_in, meaning, tuple(rival.wording for rival in made)))
         return tuple(found)

@@ -91,6 +91,9 @@ class _Listener:
     def _refused(self, refused: Sequence[tuple[str, str]]) -> None:
         self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, refused_text(refused))
 
+    def _limited(self, text: str) -> None:
+        self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, text)
+
     def _fall_back(self, text: str) -> bool:
         """Chooses pocketsphinx after a vosk child that never got ready. Returns whether it could."""
         if self.choice.recogniser != "vosk" or self._voice.language != "en":
@@ -195,6 +198,8 @@ class FileListener(_Listener):
                     self._post_all(found)
                 case ("refused", refused):
                     self._refused(refused)
+                case ("limited", text):
+                    self._limited(text)
 
     def _session_time(self, sample: int) -> float:
         return self._start_s + (self._child_from + sample) / RATE
@@ -383,6 +388,8 @@ class LiveListener(_Listener):
                 self._news(DeviceName.MICROPHONE, state, text)
             case ("refused", refused):
                 self._refused(refused)
+            case ("limited", text):
+                self._limited(text)
 
     def _post_all(self, found: Sequence[Found], times: Sequence[tuple[float, float]]) -> None:
         now, at, utc = time.monotonic(), self._clock.at(), self._clock.utc()

@@ -1,8 +1,9 @@
 """Chooses the recogniser. Nothing else does.
 
-It looks for a vosk model at the shop file's path, then in models/ of a source checkout, then in models/ of the user's
-data folder (models/README.md). It doesn't search the working folder: the choice must not depend on where the program
-was started.
+For English the neural recogniser leads wherever its files are. Otherwise vosk listens if there is a model for it, else
+pocketsphinx. Models are looked for at the shop file's path, then in models/ of a source checkout, then in models/ of
+the user's data folder (models/README.md); the neural one in its wheel as well. The working folder is not searched: the
+choice must not depend on where the program was started.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.errors import CouldNotRun, NoSuchPart
+from assistant.hearing import neural_files
 from assistant.hearing.model_files import FileFault, model_faults
 from assistant.plans.model import VoiceSettings
 
@@ -40,7 +42,7 @@ class ModelFolder:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The choice. recogniser: "vosk" or "pocketsphinx". model: vosk's folder. why: one line for the screen.
+    """The choice. recogniser: "moonshine", "vosk" or "pocketsphinx". model: its folder. why: one line for the screen.
 
     stands_in: it replaces what the shop file asks for, which is not available.
     """
@@ -87,18 +89,37 @@ def _language_fits(name: str, language: str) -> bool:
 
 
 def choose(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> Choice:
-    """Chooses vosk if its library and a complete model are there, else pocketsphinx. The shop file can ask for either.
+    """Chooses the recogniser: see the module. The shop file can ask for any of them. folders: as in `find_models`.
 
     Raises NoSuchPart when no recogniser is available for the language.
     """
     if voice.recogniser == "pocketsphinx":
         return _sphinx(voice, "the shop file asks for it")
+    why_not_neural = ""
+    if voice.recogniser == "moonshine" or (voice.recogniser == "auto" and voice.language == "en" and not voice.model):
+        folder, why_not_neural = _neural(voice, folders)
+        if folder is not None:
+            return Choice("moonshine", folder, "moonshine's tiny English model listens, with pocketsphinx beside it.")
     found = find_models(voice, folders)
     usable = next((model for model in found if model.usable), None)
     missing = _vosk_missing(found, usable)
-    if usable is not None and not missing:
+    if usable is not None and not missing and voice.recogniser != "moonshine":
         return Choice("vosk", usable.folder, f"vosk listens, with the model {usable.folder} ({usable.where}).")
-    return _sphinx(voice, missing, stands_in=voice.recogniser == "vosk")
+    return _sphinx(voice, why_not_neural or missing, stands_in=voice.recogniser in ("vosk", "moonshine"))
+
+
+def _neural(voice: VoiceSettings, folders: Sequence[Path] | None) -> tuple[Path | None, str]:
+    """The folder of the neural recogniser's files, or None and why it can't be used."""
+    if voice.language != "en":
+        return None, "moonshine's tiny model understands English only"
+    places = folders if folders is not None else [place for _, place in search_folders()]
+    folder = neural_files.find(places)
+    if folder is None:
+        return None, f"moonshine's model is not installed; {neural_files.INSTALL}"
+    for library in ("onnxruntime", "pocketsphinx"):
+        if importlib.util.find_spec(library) is None:
+            return None, f"moonshine needs {library}; pip install {library}"
+    return folder, ""
 
 
 def must_have(choice: Choice) -> Choice:

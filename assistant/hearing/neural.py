@@ -18,8 +18,8 @@ from typing import Any
 import numpy as np
 
 from assistant.errors import NoSuchPart
+from assistant.hearing.neural_files import DECODER, ENCODER, TOKENS
 
-ENCODER, DECODER, TOKENS = "encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin"
 BEGIN, END = 1, 2  # tokens
 BYTES_FROM, PIECES_FROM = 3, 259  # tokens: 256 single bytes, then the pieces of words
 SPACE = "\u2581"

@@ -7,9 +7,9 @@ import importlib.util
 from collections.abc import Sequence
 from pathlib import Path
 
-from assistant.hearing.neural import DECODER, ENCODER, TOKENS
 
 FOLDER = "tiny-en"
+ENCODER, DECODER, TOKENS = "encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin"
 WHEEL = "moonshine-voice==0.1.0"
 """The newest release that carries the files; any platform's."""
 INSTALL = f"pip install --no-deps {WHEEL}"

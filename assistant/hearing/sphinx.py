@@ -110,11 +110,18 @@ class Sphinx:
         loop: PhoneLoop | None = None,
     ) -> None:
         self._bars, self._all_strict = bars, all_strict
-        self.loop = loop or phone_loop()
+        self._loop = loop
         self._grammar = make(**GRAMMAR)
         _teach(self._grammar, pronunciations)
         self._noise = _dither()
         self._texts: tuple[str, ...] = ()
+
+    @property
+    def loop(self) -> PhoneLoop:
+        """Begun when it is first needed: beside the neural recogniser it mostly never is."""
+        if self._loop is None:
+            self._loop = phone_loop()
+        return self._loop
 
     def pronounce(self, word: str) -> tuple[str, ...] | None:
         """The word's phones according to the dictionary; None if it isn't in there."""
@@ -135,10 +142,18 @@ class Sphinx:
         self._use(phrases, tuple(table))
         self.loop.begin(pcm16k)
         words = units(self._grammar, pcm16k)
-        heard = " ".join(self._plain(unit.name) for unit in words if unit.name not in FILLERS)
+        heard = self._text(words)
         if heard not in table:
             return Result(None, NO_PHRASE, heard)
         return self._accepted(pcm16k, table[heard], words, table)
+
+    def text(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> str:
+        """The phrase that the grammar makes of the piece, right or wrong; "" for none. Arguments: as in `decode`."""
+        self._use(phrases, tuple(by_text(phrases)))
+        return self._text(units(self._grammar, self._dithered(pcm16k)))
+
+    def _text(self, words: Sequence[accept.Unit]) -> str:
+        return " ".join(self._plain(unit.name) for unit in words if unit.name not in FILLERS)
 
     def _dithered(self, pcm16k: bytes) -> bytes:
         samples = np.frombuffer(pcm16k, "<i2").astype(np.float64)

@@ -240,7 +240,7 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
     voice = VoiceSettings(
         language.name,
         _lead_in(table, language),
-        table.choice("recogniser", ("auto", "vosk", "pocketsphinx"), default.recogniser) or default.recogniser,
+        table.choice("recogniser", ("auto", "moonshine", "vosk", "pocketsphinx"), default.recogniser) or default.recogniser,
         table.choice("reads", ("digits", "words", "fractions", "turns"), default.reads) or default.reads,
         table.integer("speech_rate", default.speech_rate, least=80, most=450) or default.speech_rate,
         table.text("model", most=1000),
