@@ -15,6 +15,7 @@ from assistant.wording.phrases import Phrase
 
 RATE = 16_000  # samples per second: mono, signed 16 bit, little endian, everywhere behind the microphone
 BYTES_PER_S = 2 * RATE
+CLEAR_DB = 40.0  # of speech in a quiet room
 OTHER_WORDS = "use other words"
 OR_TEACH = "use other words, or give the word's sounds under [pronunciations] in the shop file"
 
@@ -49,10 +50,11 @@ class Recogniser(Protocol):
     def unknown_words(self, words: Sequence[str]) -> list[str]:
         """Those of `words` that its vocabulary lacks, in order. Makes no native grammar call."""
 
-    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
+    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> Result:
         """Decides which of `phrases` this utterance is, if any.
 
-        pcm16k: the whole utterance, 16 kHz mono, 16 bit little endian, an even number of bytes.
+        pcm16k: the whole utterance, 16 kHz mono, 16 bit little endian, an even number of bytes. clear_db: how far the
+        speech was above its noise before that was suppressed (`blend.clearness`), for limits that depend on it.
         Raises BadInput naming every unknown word with its phrase.
         """
 

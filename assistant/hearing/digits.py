@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from assistant.hearing import accept
-from assistant.hearing.contract import Result
+from assistant.hearing.contract import CLEAR_DB, Result
 from assistant.hearing.decoder import units
 from assistant.hearing.endpoint import Limits
 from assistant.hearing.sphinx import FILLERS, SEARCH, Pronunciations, Sphinx
@@ -62,7 +62,7 @@ class Digits(Sphinx):
         self._grammar.add_jsgf_string(SEARCH, jsgf(places))
         self._grammar.activate_search(SEARCH)
 
-    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
+    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> Result:
         """See `contract.Recogniser.decode`. The phrases are ignored."""
         if len(pcm16k) < accept.FRAME * 2 * 10:
             return Result(None, "too short to be a number")

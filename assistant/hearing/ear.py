@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from assistant.hearing import templates
-from assistant.hearing.blend import blended
+from assistant.hearing.blend import blended, clearness
 from assistant.hearing.contract import RATE, Recogniser, Result
 from assistant.hearing.denoise import Denoiser, Plain
 from assistant.hearing.detect import ByLevel, BySpeech, Detector
@@ -111,7 +111,7 @@ class Ear:
         self._samples = 0
         self._muted = False
         self._muted_until = 0
-        self._ahead: tuple[int, int, bytes, Result | None] | None = None
+        self._ahead: tuple[int, int, tuple[bytes, float], Result | None] | None = None
         self._clipped = 0
         self._judged: dict[str, tuple[str, ...]] = {}
 
@@ -197,7 +197,7 @@ class Ear:
             sound, phrases = self._sound(early.pcm16k), self._at_onset[0]
             begin = getattr(self.recogniser, "begin", None)
             if begin is not None and phrases:
-                begin(sound, (*phrases, *self._beside(phrases)))
+                begin(sound[0], (*phrases, *self._beside(phrases)))
             result = None if begin is not None else self._recognise(sound, phrases)
             self._ahead = (early.first, early.end, sound, result)
         return utterance
@@ -222,14 +222,15 @@ class Ear:
             self._refused = (phrases, (*made, *(phrase for phrase in known if phrase.text not in texts)))
         return self._refused[1]
 
-    def _sound(self, piece: bytes) -> bytes:
-        """What the recogniser gets of a piece that ends with the last frame."""
-        return piece if self.denoiser.name == "none" else blended(piece, self._as_it_came(piece))
+    def _sound(self, piece: bytes) -> tuple[bytes, float]:
+        """What the recogniser gets of a piece that ends with the last frame, and how clear it was, dB."""
+        raw = self._as_it_came(piece)
+        return piece if self.denoiser.name == "none" else blended(piece, raw), clearness(raw)
 
-    def _recognise(self, sound: bytes, phrases: tuple[Phrase, ...]) -> Result:
-        """Decodes what `_sound` gave, and compares it with the operator's templates."""
+    def _recognise(self, sound: tuple[bytes, float], phrases: tuple[Phrase, ...]) -> Result:
+        """Decodes what `_sound` gave."""
         others = self._beside(phrases)
-        result = self.recogniser.decode(sound, (*phrases, *others))
+        result = self.recogniser.decode(sound[0], (*phrases, *others), sound[1])
         if result.phrase is not None and (result.phrase.intent == NOTHING or result.phrase in others):
             return replace(result, phrase=None, reason=_why_refused(result.phrase), like=result.phrase.text)
         return result

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from assistant.hearing import accept
 from assistant.hearing.beside import Beside, Lost
-from assistant.hearing.contract import Result, by_text
+from assistant.hearing.contract import CLEAR_DB, Result, by_text
 from assistant.hearing.scores import Measured, Said
 from assistant.hearing.sphinx import Sphinx
 from assistant.wording.phrases import NOTHING, Phrase
@@ -45,7 +45,7 @@ class Leading:
         """Begins to measure a piece for which `decode` will probably be called."""
         self._try(pcm16k, phrases, ahead=True)
 
-    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
+    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> Result:
         """See `contract.Recogniser.decode`."""
         if not phrases:
             return Result(None, "nothing is being listened for")

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from assistant.hearing import accept, grammar
-from assistant.hearing.contract import OR_TEACH, Result, by_text, refuse_unknown
+from assistant.hearing.contract import CLEAR_DB, OR_TEACH, Result, by_text, refuse_unknown
 from assistant.hearing.decoder import make, units
 from assistant.hearing.phone_loop import PhoneLoop, phone_loop
 from assistant.wording.phrases import Phrase
@@ -131,7 +131,7 @@ class Sphinx:
         """Those of the words that the dictionary lacks. It has no capitals, digits or signs."""
         return [word for word in words if self.pronounce(word) is None]
 
-    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
+    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> Result:
         """See `contract.Recogniser.decode`."""
         if not phrases:
             return Result(None, "nothing is being listened for")

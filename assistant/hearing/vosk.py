@@ -13,7 +13,7 @@ from typing import Any
 
 from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.hearing import accept
-from assistant.hearing.contract import RATE, Result, by_text, refuse_unknown
+from assistant.hearing.contract import CLEAR_DB, RATE, Result, by_text, refuse_unknown
 from assistant.hearing.model_files import model_faults
 from assistant.hearing.vocabulary import syllables
 from assistant.wording.phrases import Phrase
@@ -62,7 +62,7 @@ class Vosk:
         """Those of the words that the model's vocabulary lacks. It has lower-case words only."""
         return [word for word in words if not self._knows(word)]
 
-    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Result:
+    def decode(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> Result:
         """See `contract.Recogniser.decode`."""
         if not phrases:
             return Result(None, "nothing is being listened for")

@@ -127,7 +127,10 @@ def _denials(words: Words, place: int, knows: Knows) -> Iterator[str]:
     subject, verb, rest = words[:place], words[place], words[place + 1 :]
     yield from _with_inserted(words, (place + 1,), _AFTER_IS)
     yield from _with_inserted(words, [n for n in range(place + 2, len(words)) if words[n] not in _LIGHT], _ANYWHERE)
-    yield _joined(subject, _CONTRACTED[verb], rest)
+    for n, word in enumerate(words[1:-1], 1):
+        if word in _CONTRACTED:
+            yield _joined(words[:n], _CONTRACTED[word], words[n + 1 :])
+    yield _joined(subject, "need" if verb in ("are", "were", "have") else "needs", rest)
     yield _joined(verb, subject, rest)
     if subject[0] not in _DETERMINERS:
         yield _joined(verb, "the", subject, rest)
