@@ -189,6 +189,7 @@ class Ear:
             # A question can open while somebody is speaking: what was open at the first sound counts.
             self._at_onset = (self._phrases, self._generation)
             self._clipped = 0
+            self._ahead = None
         self._clipped += clipped
         early = self._endpointer.ahead()
         if early is not None:
@@ -200,6 +201,12 @@ class Ear:
                 begin(sound[0], (*phrases, *self._beside(phrases)))
             result = None if begin is not None else self._recognise(sound, phrases)
             self._ahead = (early.first, early.end, sound, result)
+        if self._endpointer.ending and self._ahead is not None:
+            expects_more = getattr(self.recogniser, "expects_more", None)
+            phrases = self._at_onset[0]
+            if expects_more is not None and phrases:
+                if expects_more(self._ahead[2][0], (*phrases, *self._beside(phrases))):
+                    self._endpointer.wait()
         return utterance
 
     def _as_it_came(self, piece: bytes) -> bytes:

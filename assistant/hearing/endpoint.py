@@ -29,6 +29,7 @@ class Limits:
 
     pre_roll: float = 0.3  # kept from before the first sound
     hangover: float = 0.35  # of quiet that ends an utterance
+    waiting: float = 0.65  # of quiet that ends it where more is expected: see `Endpointer.wait`
     ahead: float = 0.06  # of quiet after which the piece can be decoded, before its end is certain
     shortest: float = 0.3  # a shorter sound is a knock
     longest: float = 5.0  # a longer sound is no phrase
@@ -68,6 +69,7 @@ class Endpointer:
         self._first = self._last = 0
         self._speaking = False
         self._overlong = False
+        self._hangover = self.limits.hangover
 
     @property
     def active(self) -> bool:
@@ -122,13 +124,14 @@ class Endpointer:
     def _go_on(self, frame: bytes) -> Utterance | None:
         if self.detector.goes_on:
             self._last = self._frames_seen
+            self._hangover = self.limits.hangover
         sounding = (self._last - self._first) * FRAME_S
         if sounding > self.limits.longest:
             self._overlong = True
             self._piece.clear()
         else:
             self._piece.append(frame)
-        if self._frames_seen - self._last < self._frames(self.limits.hangover):
+        if self._frames_seen - self._last < self._frames(self._hangover):
             return None
         return self._finish(sounding)
 
@@ -155,6 +158,16 @@ class Endpointer:
         if not (self._speaking and quiet) or self._overlong or sounding < self.limits.shortest:
             return None
         return Utterance(b"".join(self._piece), self._first * FRAME, self._last * FRAME)
+
+    @property
+    def ending(self) -> bool:
+        """Whether the utterance ends with the next frame, if that is quiet too."""
+        quiet = self._frames_seen - self._last
+        return self._speaking and not self._overlong and quiet == self._frames(self._hangover) - 1
+
+    def wait(self) -> None:
+        """Ends the utterance only after `Limits.waiting` of quiet, because more is expected."""
+        self._hangover = self.limits.waiting
 
     def flush(self) -> Utterance | None:
         """Ends the stream; returns the current utterance, as far as it has come."""

@@ -13,7 +13,7 @@ from assistant.hearing import accept
 from assistant.hearing.beside import Beside, Lost
 from assistant.hearing.contract import CLEAR_DB, Result, by_text
 from assistant.hearing.scores import Measured, Said
-from assistant.hearing.sphinx import Sphinx
+from assistant.hearing.sphinx import NO_PHRASE, Sphinx
 from assistant.wording.phrases import NOTHING, Phrase
 from assistant.wording.rivals import rivals
 
@@ -34,6 +34,7 @@ class Leading:
         self.scorer: Beside | None = scorer
         self._grammar = grammar
         self._lost = lost
+        self._known: tuple[bytes, tuple[Said, ...], Measured] | None = None
         self._texts = functools.lru_cache(8)(self._said)
         self._knows = functools.cache(lambda word: not grammar.unknown_words([word]))
 
@@ -44,6 +45,11 @@ class Leading:
     def begin(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> None:
         """Begins to measure a piece for which `decode` will probably be called."""
         self._try(pcm16k, phrases, ahead=True)
+
+    def expects_more(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> bool:
+        """Whether the piece is the lead-in word alone, so that a phrase probably follows."""
+        found = self._try(pcm16k, phrases)
+        return found is not None and "alone" in found.measures
 
     def decode(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> Result:
         """See `contract.Recogniser.decode`."""
@@ -56,12 +62,15 @@ class Leading:
             # Alone it knows rivals only as phrases of its grammar.
             return self._grammar.decode(pcm16k, (*phrases, *rivals(phrases, "en", self._knows)))
         if found.number is None:
-            return Result(None, "no phrase that means something now", found.free)
+            alone = "alone" in found.measures
+            return Result(None, "only the lead-in word was said" if alone else NO_PHRASE, found.free)
         phrase = tuple(by_text(phrases).values())[found.number]
         limits = accept.LED if phrase.lead_in else accept.BARE
         reason = accept.weigh(found.measures, limits)
-        if reason and self._doubtful(found, limits) and self._grammar.text(pcm16k, phrases) == phrase.text:
-            reason = ""
+        if reason and self._doubtful(found, limits):
+            other = by_text(phrases).get(self._grammar.text(pcm16k, phrases))
+            if other is not None and (other.intent, other.argument) == (phrase.intent, phrase.argument):
+                reason = ""
         like = phrase.text if reason and found.measures["fit"] >= accept.DOUBTFUL else ""
         return Result(None if reason else phrase, reason, phrase.text, found.measures, like)
 
@@ -78,7 +87,9 @@ class Leading:
             if ahead:
                 self.scorer.begin(pcm16k, texts)
                 return None
-            return self.scorer.measured(pcm16k, texts)
+            if self._known is None or self._known[:2] != (pcm16k, texts):
+                self._known = (pcm16k, texts, self.scorer.measured(pcm16k, texts))
+            return self._known[2]
         except Lost as error:
             self.scorer.close()
             self.scorer = None

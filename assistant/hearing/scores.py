@@ -14,13 +14,18 @@ import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
+from assistant.hearing import accept
 from assistant.hearing.accept import NEVER
 from assistant.hearing.contract import BYTES_PER_S
 from assistant.hearing.neural import WITHIN, Given, Neural, Scored, Tokens
 
 # A lead-in word with a token below this was not said. With such a piece only the phrases without it are looked at.
 NO_LEAD_IN = -16.0
-UNLIKELY = -20.0  # a phrase that fits worse is never taken, so its rivals don't matter
+# Odds that the text ends after the lead-in word: over -0.4 if it does, with formant voices, and under -4 if it goes on.
+ALONE = -1.5
+UNLIKELY = accept.DOUBTFUL  # a phrase that fits worse is never taken, so its rivals don't matter
 # Words that sound like numbers, which the model often writes instead of them.
 SOUNDS_LIKE = {"two": "to", "four": "for", "eight": "ate", "one": "won"}
 
@@ -44,7 +49,8 @@ class Measured:
 
     measures: "fit": the text against the free continuation. "margin": against the likeliest text of another meaning.
     "rivals": against its likeliest rival, where it has any. "end": the odds that nothing follows it. "lead-in": its
-    least likely token, where it is due; else "first": the text's first token.
+    least likely token, where it is due; else "first": the text's first token. "alone": the odds that nothing but the
+    lead-in word was said so far, if it was.
     """
 
     number: int | None
@@ -59,6 +65,7 @@ class Scorer:
     def __init__(self, model: Neural, lead_in: str) -> None:
         self._model = model
         self._begin = model.tokeniser.encode(lead_in.capitalize() + ",")
+        self._full_stops = [token for token in model.closing if token != self._begin[-1]]
         self._tokens = functools.lru_cache(4096)(model.tokeniser.encode)
 
     def measure(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
@@ -69,6 +76,11 @@ class Scorer:
         lead_in = min(float(led.given[n][token]) for n, token in enumerate(self._begin[:-1]))
         best, given = Measured(None, ""), led
         if lead_in >= NO_LEAD_IN:
+            after = led.given[-2]  # what follows the word itself
+            ends = float(np.logaddexp.reduce(after[list(self._full_stops)]))
+            alone = ends - float(np.log1p(-min(np.exp(ends), 1 - 1e-12)))
+            if alone > ALONE and lead_in >= accept.LED.lead_in:
+                return Measured(None, "", {"lead-in": lead_in, "alone": alone})
             best = self._likeliest(led, texts, True, length_s)
             best.measures["lead-in"] = lead_in
         if best.measures.get("fit", NEVER) < UNLIKELY:
