@@ -92,6 +92,8 @@ def _get(args: argparse.Namespace, voice: VoiceSettings) -> int:
         print(json.dumps({"folder": str(into / model.name), "fetched": not there, "used": used}, indent=1))
     else:
         print(used["why"])
+        if used["model"] != str(into / model.name):
+            print('To listen with this model instead: [voice] recogniser = "vosk" in the shop file.')
         if importlib.util.find_spec("vosk") is None:
             print('The model needs vosk: pip install "kerfcall[vosk]"')
     return 0

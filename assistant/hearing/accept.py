@@ -282,7 +282,7 @@ def weigh(measures: dict[str, float], limits: Limits) -> str:
     """The first reason to refuse the phrase by the neural model's measures, a plain clause; "" if it passes."""
     tests = (
         (measures.get("lead-in", 0.0) >= limits.lead_in, "the lead-in word was not heard clearly"),
-        (measures.get("rivals", limits.rivals) >= limits.rivals, "it could have meant the opposite, or been a question"),
+        (measures.get("rivals", limits.rivals) >= limits.rivals, "it could have been the opposite or a question"),
         (measures["end"] >= limits.end, "something followed the phrase"),
         (measures["margin"] >= limits.margin, "it could have been another phrase"),
         (measures.get("first", 0.0) >= limits.first, WHY_NOT["mean"]),

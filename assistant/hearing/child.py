@@ -124,7 +124,8 @@ def make_ear(
 ) -> tuple[Ear, str]:
     """Makes the whole path of one stream; returns it with a line on its noise suppression. Raises as `make_recogniser`.
 
-    limited: as in `make_recogniser`. progress: called with the name of each part that takes time to load, once it is loaded.
+    limited: as in `make_recogniser`. progress: called with the name of each part that takes time to load, once it is
+    loaded.
     If the noise suppression asked for is not available, the best one that is replaces it, and the line says so.
     """
     recogniser = make_recogniser(spec, limited)

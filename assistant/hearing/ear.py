@@ -13,7 +13,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from assistant.hearing import templates
 from assistant.hearing.blend import blended, clearness
 from assistant.hearing.contract import RATE, Recogniser, Result
 from assistant.hearing.denoise import Denoiser, Plain
@@ -201,12 +200,11 @@ class Ear:
                 begin(sound[0], (*phrases, *self._beside(phrases)))
             result = None if begin is not None else self._recognise(sound, phrases)
             self._ahead = (early.first, early.end, sound, result)
-        if self._endpointer.ending and self._ahead is not None:
-            expects_more = getattr(self.recogniser, "expects_more", None)
+        expects_more = getattr(self.recogniser, "expects_more", None)
+        if expects_more is not None and self._endpointer.ending and self._ahead is not None:
             phrases = self._at_onset[0]
-            if expects_more is not None and phrases:
-                if expects_more(self._ahead[2][0], (*phrases, *self._beside(phrases))):
-                    self._endpointer.wait()
+            if expects_more(self._ahead[2][0], (*phrases, *self._beside(phrases))):
+                self._endpointer.wait()
         return utterance
 
     def _as_it_came(self, piece: bytes) -> bytes:

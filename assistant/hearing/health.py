@@ -54,26 +54,36 @@ def recogniser(settings: VoiceSettings, checks: Sequence[Check] = ()) -> Finding
     """Which recogniser listens, with which model, and why. Whether it knows every word, those of the answers too."""
     mend = pip("pocketsphinx")
     try:
-        from assistant.hearing.models import choose
+        from assistant.hearing import neural_files
+        from assistant.hearing.models import CANT_DOUBT, choose
 
         choice = choose(settings)
     except (KerfcallError, ImportError) as error:
         return Finding("recogniser", LIMITED, f"{NO_MICROPHONE}: {error}", mend)
     model = None if choice.model is None else str(choice.model)
     data: dict[str, Any] = {"recogniser": choice.recogniser, "model": model, "language": settings.language}
-    if not importable(choice.recogniser):
+    if choice.recogniser == "moonshine":
+        why_not = neural_files.fault(choice.model) if choice.model else ""
+        if why_not:
+            text = f"pocketsphinx replaces moonshine, whose {why_not}"
+            return Finding("recogniser", LIMITED, text, neural_files.INSTALL, data)
+    elif not importable(choice.recogniser):
         return Finding("recogniser", LIMITED, f"{NO_MICROPHONE}: {choice.recogniser} is not installed", mend, data)
     reason = choice.why.rstrip(".").partition(": ")[2]
     why = f"{choice.recogniser}, {with_tilde(model)}" if model else f"{choice.recogniser}, its own model: {reason}"
     if choice.stands_in:
         return Finding("recogniser", LIMITED, why, "`kerfcall models list` shows which models were found", data)
-    unknown = _unknown(settings, checks) if choice.recogniser == "pocketsphinx" else []
+    unknown = _unknown(settings, checks) if choice.recogniser in ("pocketsphinx", "moonshine") else []
     if unknown:
         data["unknown"] = unknown
         listed = ", ".join(f'"{word}"' for word in unknown)
         text = f"{choice.recogniser} doesn't know {listed}: a phrase with such a word can't be heard"
         mend = "use other words in the shop file, or add them to its [pronunciations]; `kerfcall phrases` lists them"
         return Finding("recogniser", LIMITED, text, mend, data)
+    if choice.lacks:
+        return Finding("recogniser", LIMITED, CANT_DOUBT.rstrip("."), neural_files.INSTALL, data)
+    if choice.recogniser == "moonshine":
+        why = "moonshine's tiny English model, with pocketsphinx beside it"
     return Finding("recogniser", WORKS, why, "", data)
 
 

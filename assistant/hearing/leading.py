@@ -77,7 +77,8 @@ class Leading:
     @staticmethod
     def _doubtful(found: Measured, limits: accept.Limits) -> bool:
         """Whether nothing speaks against the phrase except that it was not clear."""
-        return not accept.weigh(found.measures, replace(limits, fit=accept.DOUBTFUL, lead_in=accept.NEVER, first=accept.NEVER))
+        lax = replace(limits, fit=accept.DOUBTFUL, lead_in=accept.NEVER, first=accept.NEVER)
+        return not accept.weigh(found.measures, lax)
 
     def _try(self, pcm16k: bytes, phrases: Sequence[Phrase], ahead: bool = False) -> Measured | None:
         if self.scorer is None:

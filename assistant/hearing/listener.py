@@ -91,6 +91,11 @@ class _Listener:
     def _refused(self, refused: Sequence[tuple[str, str]]) -> None:
         self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, refused_text(refused))
 
+    def _say_what_is_limited(self) -> None:
+        for text in (self.choice.why if self.choice.stands_in else "", self.choice.lacks):
+            if text:
+                self._limited(text)
+
     def _limited(self, text: str) -> None:
         self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, text)
 
@@ -128,8 +133,7 @@ class FileListener(_Listener):
         self._child_from = 0
         self._speaking = False
         self._child = self._start()
-        if self.choice.stands_in:
-            self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, self.choice.why)
+        self._say_what_is_limited()
 
     @property
     def pid(self) -> int | None:
@@ -290,8 +294,7 @@ class LiveListener(_Listener):
                 self._child.send(*message)
 
     def _supervise(self) -> None:
-        if self.choice.stands_in:
-            self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, self.choice.why)
+        self._say_what_is_limited()
         failures = 0
         while not self._closing.is_set():
             started = time.monotonic()

@@ -20,6 +20,7 @@ from assistant.hearing.model_files import FileFault, model_faults
 from assistant.plans.model import VoiceSettings
 
 APP = "kerfcall"
+CANT_DOUBT = 'pocketsphinx alone can take an opposite or a question ("not secure", "is it secure") for the answer.'
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,13 +45,15 @@ class ModelFolder:
 class Choice:
     """The choice. recogniser: "moonshine", "vosk" or "pocketsphinx". model: its folder. why: one line for the screen.
 
-    stands_in: it replaces what the shop file asks for, which is not available.
+    stands_in: it replaces what the shop file asks for, which is not available. lacks: what it can't do that the best
+    recogniser for this language can, and what to do, a line for the screen; "" if nothing.
     """
 
     recogniser: str
     model: Path | None
     why: str
     stands_in: bool = False
+    lacks: str = ""
 
 
 def search_folders() -> list[tuple[str, Path]]:
@@ -147,4 +150,5 @@ def _sphinx(voice: VoiceSettings, why: str, stands_in: bool = False) -> Choice:
         )
     if importlib.util.find_spec("pocketsphinx") is None:
         raise NoSuchPart(f"no recogniser: {why}, and pocketsphinx is not installed; pip install pocketsphinx")
-    return Choice("pocketsphinx", None, f"pocketsphinx listens, with its own English model: {why}.", stands_in)
+    lacks = "" if voice.recogniser == "pocketsphinx" else f"{CANT_DOUBT} To mend that: {neural_files.INSTALL}"
+    return Choice("pocketsphinx", None, f"pocketsphinx listens, with its own English model: {why}.", stands_in, lacks)

@@ -1,7 +1,7 @@
 """How likely the sound makes a given text: the scores of a small neural recogniser.
 
-The model is moonshine's tiny English one (27 million parameters, MIT licence), run by onnxruntime: an encoder that turns
-the sound into one vector for each 24 ms, and a decoder that gives the odds of every next token of text. Its free
+The model is moonshine's tiny English one (27 million parameters, MIT licence), run by onnxruntime: an encoder that
+turns the sound into one vector for each 24 ms, and a decoder that gives the odds of every next token of text. Its free
 transcript is never acted on, since it writes whole sentences for noise. What counts is how the odds of a given text
 compare with those of the model's own free continuation, and with those of other given texts.
 

@@ -7,7 +7,6 @@ import importlib.util
 from collections.abc import Sequence
 from pathlib import Path
 
-
 FOLDER = "tiny-en"
 ENCODER, DECODER, TOKENS = "encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin"
 WHEEL = "moonshine-voice==0.1.0"

@@ -19,7 +19,7 @@ import numpy as np
 from assistant.hearing import accept
 from assistant.hearing.accept import NEVER
 from assistant.hearing.contract import BYTES_PER_S
-from assistant.hearing.neural import WITHIN, Given, Neural, Scored, Tokens
+from assistant.hearing.neural import WITHIN, Given, Neural, Tokens
 
 # A lead-in word with a token below this was not said. With such a piece only the phrases without it are looked at.
 NO_LEAD_IN = -16.0

@@ -33,6 +33,7 @@ LEAST_CLEAR_ABOVE, MOST_CLEAR_ABOVE = Fraction(5), Fraction(200)
 # Nobody pushes a board past a blade and draws it back in less: two taps so close would be one press that bounced.
 SHORTEST_PASS_S = "1"
 LEAST_LEAD_IN, MOST_LEAD_IN = 2, 20  # letters
+RECOGNISERS = ("auto", "moonshine", "vosk", "pocketsphinx")
 DENOISERS = ("auto", "none", "spectral", "rnnoise")
 KINDS = ("readout", "handwheel", "steps")
 KEYS_OF_KIND = {
@@ -240,7 +241,7 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
     voice = VoiceSettings(
         language.name,
         _lead_in(table, language),
-        table.choice("recogniser", ("auto", "moonshine", "vosk", "pocketsphinx"), default.recogniser) or default.recogniser,
+        table.choice("recogniser", RECOGNISERS, default.recogniser) or default.recogniser,
         table.choice("reads", ("digits", "words", "fractions", "turns"), default.reads) or default.reads,
         table.integer("speech_rate", default.speech_rate, least=80, most=450) or default.speech_rate,
         table.text("model", most=1000),

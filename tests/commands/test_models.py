@@ -18,13 +18,14 @@ def data(tmp_path, monkeypatch):
     monkeypatch.setattr("assistant.hearing.models.search_folders", lambda: [("user data", tmp_path)])
     monkeypatch.setattr("assistant.commands.models.search_folders", lambda: [("user data", tmp_path)])
     monkeypatch.setattr("assistant.plans.shop_file.default_shop_path", lambda: tmp_path / "none.toml")
+    monkeypatch.setattr("assistant.hearing.neural_files.find", lambda places: None)
     return tmp_path
 
 
 def test_without_a_model_pocketsphinx_is_used_and_the_reason_given(data, capsys):
     assert main(["models", "list"]) == 0
     text = capsys.readouterr().out
-    assert text.startswith("pocketsphinx listens") and "no vosk model" in text.casefold() and str(data) in text
+    assert text.startswith("pocketsphinx listens") and "moonshine's model is not installed" in text and str(data) in text
     assert main(["models", "verify", "--json"]) == 0
     report = json.loads(capsys.readouterr().out)
     assert report["used"]["recogniser"] == "pocketsphinx" and report["models"] == []
@@ -53,6 +54,13 @@ def test_get_says_what_from_where_and_to_where_and_what_is_used_then(offered, da
     assert out.index("Fetching") < out.index("100 %") < out.index("SHA-256 are right") < out.index("is in place")
     assert "\r" not in out and out.count(" MB, ") <= 12
     assert f"vosk listens, with the model {data / NAME} (user data)" in out
+
+
+def test_a_model_that_is_not_used_then_comes_with_what_to_do(offered, data, capsys, monkeypatch):
+    monkeypatch.setattr("assistant.hearing.neural_files.find", lambda places: data)
+    assert main(["models", "get"]) == 0
+    out = capsys.readouterr().out
+    assert "moonshine's tiny English model listens" in out and '[voice] recogniser = "vosk"' in out
 
 
 def test_get_again_says_that_it_is_there(offered, data, capsys):

@@ -136,11 +136,28 @@ def test_the_recogniser_is_told_with_its_model(monkeypatch: pytest.MonkeyPatch, 
         "assistant.hearing.models.find_models", lambda voice, folders=None: [ModelFolder(folder, "", (), True)]
     )
     monkeypatch.setattr("assistant.hearing.models._vosk_missing", lambda found, usable: "")
-    line = health.recogniser(VoiceSettings())
+    line = health.recogniser(VoiceSettings(recogniser="vosk"))
     assert line.data["model"] == str(folder) and line.text == f"vosk, {folder}"
     monkeypatch.setattr(health, "importable", lambda name: False)
     line = health.recogniser(VoiceSettings(recogniser="pocketsphinx"))
     assert (line.state, line.mend) == (LIMITED, "python -m pip install pocketsphinx")
+
+
+def test_without_the_neural_model_it_says_what_cannot_be_told_apart(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("assistant.hearing.models.find_models", lambda voice, folders=None: [])
+    line = health.recogniser(VoiceSettings())
+    assert (line.state, line.data["recogniser"]) == (WORKS, "moonshine")
+    monkeypatch.setattr("assistant.hearing.neural_files.find", lambda places: None)
+    line = health.recogniser(VoiceSettings())
+    assert (line.state, line.data["recogniser"]) == (LIMITED, "pocketsphinx")
+    assert "can take an opposite" in line.text and line.mend == "pip install --no-deps moonshine-voice==0.1.0"
+
+
+def test_a_damaged_neural_model_is_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    (tmp_path / "encoder_model.ort").write_bytes(b"x")
+    monkeypatch.setattr("assistant.hearing.neural_files.find", lambda places: tmp_path)
+    line = health.recogniser(VoiceSettings())
+    assert line.state == LIMITED and "encoder_model.ort is another file" in line.text
 
 
 def test_a_recogniser_that_was_asked_for_and_is_not_there_is_stood_in_for(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -192,7 +192,7 @@ FAULTS = [
     ('[voice]\nlead_in = "x1"', "voice.lead_in: must be one word of 2 to 20 lower-case letters"),
     (
         '[voice]\nrecogniser = "sphinx"',
-        'voice.recogniser: must be "auto", "vosk" or "pocketsphinx" (got "sphinx"); did',
+        'voice.recogniser: must be "auto", "moonshine", "vosk" or "pocketsphinx" (got "sphinx"); did',
     ),
     ("[voice]\nloudspeaker = 2", "voice.loudspeaker: must be text"),
     ("[voice]\nspeech_rate = 79", "voice.speech_rate: must be a whole number from 80 to 450 (got 79)"),
