@@ -66,6 +66,7 @@ class Leading:
             return Result(None, "only the lead-in word was said" if alone else NO_PHRASE, found.free)
         phrase = tuple(by_text(phrases).values())[found.number]
         limits = accept.LED if phrase.lead_in else accept.BARE
+        limits = replace(limits, fit=accept.least_fit(limits, clear_db))
         reason = accept.weigh(found.measures, limits)
         if reason and self._doubtful(found, limits):
             other = by_text(phrases).get(self._grammar.text(pcm16k, phrases))

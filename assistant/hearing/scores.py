@@ -65,7 +65,6 @@ class Scorer:
     def __init__(self, model: Neural, lead_in: str) -> None:
         self._model = model
         self._begin = model.tokeniser.encode(lead_in.capitalize() + ",")
-        self._full_stops = [token for token in model.closing if token != self._begin[-1]]
         self._tokens = functools.lru_cache(4096)(model.tokeniser.encode)
 
     def measure(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
@@ -77,13 +76,13 @@ class Scorer:
         best, given = Measured(None, ""), led
         if lead_in >= NO_LEAD_IN:
             after = led.given[-2]  # what follows the word itself
-            ends = float(np.logaddexp.reduce(after[list(self._full_stops)]))
+            ends = float(np.logaddexp.reduce(after[list(self._model.closing)]))
             alone = ends - float(np.log1p(-min(np.exp(ends), 1 - 1e-12)))
             if alone > ALONE and lead_in >= accept.LED.lead_in:
                 return Measured(None, "", {"lead-in": lead_in, "alone": alone})
             best = self._likeliest(led, texts, True, length_s)
             best.measures["lead-in"] = lead_in
-        if best.measures.get("fit", NEVER) < UNLIKELY:
+        if lead_in < accept.LED.lead_in or best.measures.get("fit", NEVER) < accept.LED.fit:
             bare = self._model.given(hidden)
             other = self._likeliest(bare, texts, False, length_s)
             if best.number is None or other.measures.get("fit", NEVER) > best.measures["fit"]:
@@ -124,4 +123,5 @@ class Scorer:
         written = [" ".join(form) for form in forms]
         if not led:
             written = [form[0].upper() + form[1:] for form in written]
+            written += [form.replace(" ", ", ", 1) for form in written]
         return [self._tokens(form) for form in written]

@@ -1,0 +1,86 @@
+"""The model's process: the same answers as without it; killed, late or damaged it is lost by name, and in time."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+
+import pytest
+
+from assistant.hearing import beside
+from assistant.hearing.beside import Beside, Lost
+from tests.hearing.neural_made import folder, said, scorer
+from tests.hearing.voices import LEAD_IN, piece, table
+
+TEXTS = said(*table(3))
+PIECE = piece("flite:slt", "marigold proceed to next pass")
+
+
+@pytest.fixture
+def process():
+    made = Beside(folder(), LEAD_IN)
+    yield made
+    made.close()
+
+
+def test_it_measures_what_is_measured_here(process):
+    here = scorer().measure(PIECE, TEXTS)
+    process.begin(PIECE, TEXTS)
+    there = process.measured(PIECE, TEXTS)
+    assert there.number == here.number and there.free == here.free
+    assert there.measures == pytest.approx(here.measures, abs=1.0)
+    assert process.cpu_s > 0
+
+
+def test_a_piece_that_was_begun_and_is_not_wanted_does_not_answer_for_the_next(process):
+    process.begin(piece("flite:slt", "how many more to go"), TEXTS)
+    found = process.measured(PIECE, TEXTS)
+    assert TEXTS[found.number].text == "proceed to next pass"
+
+
+def test_other_texts_are_sent_on(process):
+    assert process.measured(PIECE, TEXTS).number is not None
+    assert process.measured(PIECE, TEXTS[-1:]).measures.get("fit", -99) < -10
+
+
+def test_a_killed_process_is_lost_at_once_and_by_name(process):
+    os.kill(process.pid, signal.SIGKILL)
+    with pytest.raises(Lost, match="has stopped"):
+        for _ in range(3):
+            process.measured(PIECE, TEXTS)
+
+
+def test_a_process_that_is_late_is_given_up_where_somebody_waits():
+    process = Beside(folder(), LEAD_IN, live=True)
+    try:
+        os.kill(process.pid, signal.SIGSTOP)
+        with pytest.raises(Lost, match="too slow"):
+            process.measured(PIECE, TEXTS)
+    finally:
+        os.kill(process.pid, signal.SIGCONT)
+        process.close()
+
+
+def test_where_nobody_waits_it_may_take_its_time(process):
+    os.kill(process.pid, signal.SIGSTOP)
+    process.begin(PIECE, TEXTS)
+    time.sleep(2 * beside.LATE_S)
+    os.kill(process.pid, signal.SIGCONT)
+    assert process.measured(PIECE, TEXTS).number is not None
+
+
+def test_another_file_than_the_limits_were_set_on_is_not_used(tmp_path):
+    for path in folder().iterdir():
+        (tmp_path / path.name).symlink_to(path)
+    (tmp_path / "tokenizer.bin").unlink()
+    (tmp_path / "tokenizer.bin").write_bytes(b"\x01a")
+    with pytest.raises(Lost, match="tokenizer.bin is another file"):
+        Beside(tmp_path, LEAD_IN)
+
+
+def test_it_ends_with_its_owner(process):
+    pid = process.pid
+    process.close()
+    with pytest.raises(ProcessLookupError):
+        os.kill(pid, 0)

@@ -1,0 +1,135 @@
+"""The neural recogniser leads; the grammar votes only where it is in doubt, and decides alone where it is lost."""
+
+from __future__ import annotations
+
+import os
+import signal
+from dataclasses import dataclass, field
+
+import pytest
+
+from assistant.hearing import accept
+from assistant.hearing.beside import Beside, Lost
+from assistant.hearing.contract import Result
+from assistant.hearing.leading import Leading
+from assistant.hearing.scores import Measured
+from assistant.hearing.sphinx import Sphinx
+from tests.hearing.neural_made import folder
+from tests.hearing.voices import LEAD_IN, piece, table
+
+PHRASES = table(3)
+NEXT = PHRASES[0]
+GOOD = {"fit": -1.0, "margin": 12.0, "end": 4.0, "lead-in": -0.5, "rivals": 10.0}
+SOUND = bytes(16_000)
+
+
+@dataclass
+class Scores:
+    """A process that gives these measures for the first text, or is lost."""
+
+    measures: dict[str, float] | None
+    closed: bool = False
+
+    def begin(self, pcm16k, texts):
+        self.measured(pcm16k, texts)
+
+    def measured(self, pcm16k, texts):
+        if self.measures is None:
+            raise Lost("has stopped")
+        return Measured(0, "what it writes", dict(self.measures))
+
+    def close(self):
+        self.closed = True
+
+
+@dataclass
+class Grammar:
+    """Pocketsphinx, as far as it is asked: what it makes of every piece."""
+
+    makes: str
+    asked: list[str] = field(default_factory=list)
+
+    def unknown_words(self, words):
+        return []
+
+    def text(self, pcm16k, phrases):
+        self.asked.append("text")
+        return self.makes
+
+    def decode(self, pcm16k, phrases):
+        self.asked.append("decode")
+        return Result(None, "by the grammar", str(len(phrases)))
+
+
+def decoded(measures, makes="", phrases=PHRASES):
+    grammar, lost = Grammar(makes), []
+    leading = Leading(Scores(measures), grammar, lost.append)
+    return leading.decode(SOUND, phrases), grammar, lost
+
+
+def test_a_clear_phrase_is_taken_without_a_vote():
+    result, grammar, _ = decoded(GOOD)
+    assert result.phrase == NEXT and result.reason == "" and grammar.asked == []
+    assert result.measures == GOOD
+
+
+def test_in_quiet_more_is_asked_of_the_fit_than_in_noise():
+    leading = Leading(Scores(GOOD | {"fit": -8.0}), Grammar(""))
+    assert leading.decode(SOUND, PHRASES, clear_db=40.0).phrase is None
+    assert leading.decode(SOUND, PHRASES, clear_db=9.0).phrase == NEXT
+
+
+@pytest.mark.parametrize("doubtful", [{"fit": -15.0}, {"lead-in": -10.0}])
+def test_in_doubt_the_grammar_decides(doubtful):
+    result, grammar, _ = decoded(GOOD | doubtful, NEXT.text)
+    assert result.phrase == NEXT and grammar.asked == ["text"]
+    result, _, _ = decoded(GOOD | doubtful, "marigold return to previous")
+    assert result.phrase is None and result.like == NEXT.text
+
+
+def test_another_wording_of_the_same_meaning_is_the_same_vote():
+    assert PHRASES[1].intent == NEXT.intent
+    assert decoded(GOOD | {"fit": -15.0}, PHRASES[1].text)[0].phrase == NEXT
+
+
+@pytest.mark.parametrize(
+    ("against", "reason"),
+    [
+        ({"rivals": 4.0}, "opposite"),
+        ({"end": -4.0}, "followed"),
+        ({"margin": 1.0}, "another phrase"),
+        ({"fit": accept.DOUBTFUL - 1}, "enough like"),
+    ],
+)
+def test_no_vote_helps_against_a_rival_more_words_or_another_phrase(against, reason):
+    result, grammar, _ = decoded(GOOD | against, NEXT.text)
+    assert result.phrase is None and reason in result.reason and grammar.asked == []
+
+
+def test_a_lost_process_is_said_once_and_the_grammar_goes_on_with_the_rivals():
+    grammar, lost = Grammar(""), []
+    scores = Scores(None)
+    leading = Leading(scores, grammar, lost.append)
+    for _ in range(2):
+        result = leading.decode(SOUND, PHRASES)
+        assert result.reason == "by the grammar" and int(result.heard) > len(PHRASES)
+    assert len(lost) == 1 and "has stopped" in lost[0] and "opposite" in lost[0]
+    assert scores.closed
+
+
+def test_nothing_is_begun_once_it_is_lost():
+    leading = Leading(Scores(None), Grammar(""))
+    leading.begin(SOUND, PHRASES)
+    leading.begin(SOUND, PHRASES)
+    assert leading.scorer is None
+
+
+def test_a_real_process_killed_in_the_middle_is_replaced_by_the_grammar():
+    lost = []
+    scorer = Beside(folder(), LEAD_IN)
+    leading = Leading(scorer, Sphinx(), lost.append)
+    sound = piece("flite:slt", NEXT.text)
+    assert leading.decode(sound, PHRASES).phrase == NEXT
+    os.kill(scorer.pid, signal.SIGKILL)
+    assert leading.decode(sound + bytes(320), PHRASES).phrase == NEXT
+    assert len(lost) == 1

@@ -1,0 +1,92 @@
+"""What is measured of a piece: for the phrase that was said, against what denies it, asks it, or is another phrase."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.hearing import accept
+from assistant.hearing.scores import Measured
+from assistant.plans.intents import Intent
+from assistant.wording.phrases import Phrase
+from tests.hearing.neural_made import said, scorer
+from tests.hearing.voices import LEAD_IN, piece, table
+
+PHRASES = table(12)
+TEXTS = said(*PHRASES)
+VOICE = "flite:slt"
+
+
+def measured(text: str) -> tuple[Phrase | None, Measured]:
+    found = scorer().measure(piece(VOICE, text), TEXTS)
+    return (None if found.number is None else PHRASES[found.number]), found
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "marigold all clamps are secure",
+        "marigold proceed to next pass",
+        "marigold go to pass one two number one two",
+        "how many more to go",
+        "negative cancel that",
+    ],
+)
+def test_a_phrase_is_likeliest_and_passes(text):
+    phrase, found = measured(text)
+    assert phrase is not None and phrase.text == text
+    assert accept.weigh(found.measures, accept.LED if phrase.lead_in else accept.BARE) == ""
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "marigold all clamps are not secure",
+        "marigold are all clamps secure",
+        "marigold all clamps are insecure",
+        "marigold blade height is never measured",
+        "marigold is the glue dry and trimmed",
+        "marigold don't proceed to next pass",
+    ],
+)
+def test_its_opposite_and_its_question_do_not_pass(text):
+    phrase, found = measured(text)
+    assert phrase is None or accept.weigh(found.measures, accept.LED if phrase.lead_in else accept.BARE)
+
+
+def test_the_lead_in_word_alone_is_known_and_nothing_longer_is():
+    assert measured(LEAD_IN)[1].measures["alone"] > 0
+    assert "alone" not in measured("marigold all clamps are secure")[1].measures
+    assert "alone" not in measured("stand by for me")[1].measures
+
+
+def test_without_the_lead_in_word_no_phrase_that_needs_it_passes():
+    for text in ("all clamps are secure", "proceed to next pass", "finish the session"):
+        phrase, found = measured(text)
+        assert phrase is None or not phrase.lead_in or accept.weigh(found.measures, accept.LED)
+
+
+def test_what_follows_the_phrase_shows_in_the_odds_of_its_end():
+    _, alone = measured("marigold this pass is completed")
+    phrase, longer = measured("marigold this pass is completed when the light is green")
+    assert alone.measures["end"] > 0
+    assert phrase is None or longer.measures["end"] < accept.LED.end
+
+
+def test_texts_of_one_meaning_are_no_rivals():
+    """Two wordings of one order, of which either may be meant."""
+    _, found = measured("marigold proceed to next pass")
+    alone = scorer().measure(piece(VOICE, "marigold proceed to next pass"), said(*(p for p in PHRASES if p.intent == Intent.CUT)))
+    assert alone.measures["margin"] == 18.0
+    assert found.measures["margin"] <= 18.0
+
+
+def test_only_what_can_be_said_now_is_found():
+    found = scorer().measure(piece(VOICE, "marigold all clamps are secure"), said(PHRASES[0]))
+    assert found.number is None or found.measures["fit"] < accept.LED.fit
+
+
+def test_numbers_are_told_apart_although_they_sound_like_words():
+    for number in (1, 2, 4, 8):
+        text = next(p.text for p in PHRASES if p.intent == Intent.GO_TO and p.argument == number)
+        phrase, found = measured(text)
+        assert phrase is not None and phrase.argument == number, found
