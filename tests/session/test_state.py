@@ -23,3 +23,8 @@ def test_what_is_changed_is_as_the_standard_library_makes_it(old: State | Openin
     new = changed(old, changes)
     assert new == replace(old, **changes)
     assert old == was, "the old one is left as it was"
+
+
+def test_nothing_is_changed_that_is_not_there() -> None:
+    with pytest.raises(TypeError, match="State has no marks"):
+        changed(State(), {"n": 1, "marks": ()})
