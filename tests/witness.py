@@ -109,9 +109,12 @@ class Witness:
     # --- what was announced
 
     def _announced(self, effects: Sequence[e.Effect], at: float) -> None:
-        generations = [effect.generation for effect in effects if isinstance(effect, e.Listen)]
-        says = [effect for effect in effects if isinstance(effect, e.Say)]
-        said = [(thing, say.id) for say in says if (thing := self._thing(say))]
+        generations, said = [], []
+        for effect in effects:
+            if isinstance(effect, e.Listen):
+                generations.append(effect.generation)
+            elif isinstance(effect, e.Say) and (thing := self._thing(effect)):
+                said.append((thing, effect.id))
         if generations or (said and said[-1][0] != self.now):
             self.now = self.out_at = self.known_from = self.shown_at = None
             self.generation = generations[-1] if generations else 0

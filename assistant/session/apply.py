@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -22,6 +21,7 @@ from assistant.session.state import (
     Opening,
     Question,
     State,
+    changed,
 )
 
 Change = dict[str, Any]
@@ -106,8 +106,8 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
     """If this reopens a finished setup, the work may be out of the clamps, so all clamping checks are due again."""
     if fact.setup == state.setup and state.mode != FINISHED:
         return _uncut(state, fact.pass_)
-    reopened = replace(state, setup=fact.setup)
-    reopened = replace(reopened, cut=(1 << reopened.passes) - 1)
+    reopened = changed(state, {"setup": fact.setup})
+    reopened = changed(reopened, {"cut": (1 << reopened.passes) - 1})
     return {
         **_uncut(reopened, fact.pass_),
         "setup": fact.setup,
@@ -156,7 +156,7 @@ def _dropped(state: State, fact: f.Dropped, at: float) -> Change:
 
 
 def _announcement(state: State, **changes: Any) -> Change:
-    return {"opening": replace(state.opening, **changes)}
+    return {"opening": changed(state.opening, changes)}
 
 
 def _opening_out(state: State, fact: f.OpeningOut, at: float) -> Change:
@@ -219,4 +219,4 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
 def apply(state: State, record: f.Record) -> State:
     """The state after this record. Passing facts leave `n` as it was."""
     change = _APPLY[type(record.fact)](state, record.fact, record.at)
-    return replace(state, n=record.n, at=record.at, **change)
+    return changed(state, {"n": record.n, "at": record.at, **change})

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from assistant.plans.checks import FIXED, asks_keep_clear, asks_way, figures_of
 from assistant.plans.job_json import fraction_text
 from assistant.plans.model import Job, When
@@ -12,7 +10,7 @@ from assistant.session import facts as f
 from assistant.session.asked import check_prompts, end_prompts, question_prompt
 from assistant.session.checks import first_due, is_due
 from assistant.session.kinds import By, Klass
-from assistant.session.state import CHECKS, CUTTING, FINISHED, RESUMING, STANDING_BY, State
+from assistant.session.state import CHECKS, CUTTING, FINISHED, RESUMING, STANDING_BY, State, changed
 from assistant.session.turn import Turn, prompt, way_to
 
 
@@ -73,7 +71,7 @@ def _setting_again(state: State, whole: bool = True) -> tuple[e.Prompt, ...]:
 def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     """What may be said next: this setting again, the next setting or what is asked when all is cut."""
     again = _setting_again(state)
-    after = replace(state, cut=state.cut | 1 << (state.cursor - 1))
+    after = changed(state, {"cut": state.cut | 1 << (state.cursor - 1)})
     following = after.next_pass()
     if following:
         return again, (setting_prompt(state, following, after_gate=False),)

@@ -26,15 +26,15 @@ _FIRST = (
     Intent.HOW_MANY,
 )
 _IN_ORDER = (*_FIRST, *(intent for intent in Intent if intent not in _FIRST))
+_OF_MODE = {mode: tuple(intent for intent in _IN_ORDER if mode in intent.row.when) for mode in Mode}
 
 
 def wanted(state: State) -> Wanted:
     """The (intent, argument) pairs that have a meaning now."""
-    mode = state.effective_mode
     return tuple(
         (intent, _argument(state, intent))
-        for intent in _IN_ORDER
-        if mode in intent.row.when and not _means_nothing(state, intent)
+        for intent in _OF_MODE[state.effective_mode]
+        if not _means_nothing(state, intent)
     )
 
 
@@ -59,9 +59,8 @@ def _means_nothing(state: State, intent: Intent) -> bool:
 
 def means_something(state: State, event: Heard) -> bool:
     """Going back, or to a pass, where there is none gets an answer in words instead of none."""
-    allowed = wanted(state)
+    if event.intent not in _OF_MODE[state.effective_mode]:
+        return False
     if event.intent == Intent.CHECK:
-        return (Intent.CHECK, event.argument) in allowed
-    if event.intent == Intent.BACK:
-        return state.effective_mode in Intent.BACK.row.when
-    return event.intent in {intent for intent, _ in allowed}
+        return event.argument == _argument(state, Intent.CHECK)
+    return event.intent == Intent.BACK or not _means_nothing(state, event.intent)

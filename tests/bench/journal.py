@@ -28,14 +28,13 @@ COMMITS = 1_000
 REPLAY_RATIO, APPEND_RATIO, LINEAR_RATIO = 8.0, 3.0, 1.5
 
 
-def best_of(runs: int, work: Callable[[], object]) -> float:
-    """The shortest of several runs, s: the machine's other work only ever adds."""
-    times = []
-    for _ in range(runs):
-        begun = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - begun)
-    return min(times)
+def best_in_turn(runs: int, *works: Callable[[], object]) -> list[float]:
+    """The shortest of several runs of each, s: the machine's other work only ever adds.
+
+    They take turns, so that a clock that rises or falls meanwhile does so for all of them.
+    """
+    times = [[timed(work) / 1000 for work in works] for _ in range(runs)]
+    return [min(each) for each in zip(*times, strict=True)]
 
 
 def filled(journal: Journal, facts: int) -> str:
@@ -45,27 +44,27 @@ def filled(journal: Journal, facts: int) -> str:
 
 
 def replay(state: Path) -> bool:
-    """Absolute, ratio to the floor, and growth from a tenth of the facts to all."""
-    with Journal.open(state) as journal:
+    """Absolute, ratio to the floor, and growth: ten times a tenth of the facts is as much work as all of them once."""
+    query = "SELECT n, at, utc, kind, version, body FROM facts WHERE session = ? ORDER BY n"
+    with Journal.open(state) as journal, closing(sqlite3.connect(state / FILE_NAME)) as connection:
         whole, tenth = filled(journal, FACTS), filled(journal, FACTS // 10)
 
-        def ours(session: str) -> None:
-            count = 0
-            for _ in journal.replay(session):
-                count += 1
-            assert count in (FACTS, FACTS // 10)
+        def ours(session: str, facts: int) -> None:
+            assert sum(1 for _ in journal.replay(session)) == facts
 
-        long, short = best_of(5, lambda: ours(whole)), best_of(5, lambda: ours(tenth))
-    with closing(sqlite3.connect(state / FILE_NAME)) as connection:
-        query = "SELECT n, at, utc, kind, version, body FROM facts WHERE session = ? ORDER BY n"
-        floor = best_of(5, lambda: [json.loads(row[5]) for row in connection.execute(query, (whole,)).fetchall()])
-    growth = long / short / 10
+        long, short, floor = best_in_turn(
+            5,
+            lambda: ours(whole, FACTS),
+            lambda: [ours(tenth, FACTS // 10) for _ in range(10)],
+            lambda: [json.loads(row[5]) for row in connection.execute(query, (whole,)).fetchall()],
+        )
+    growth = long / short
     print(f"replay of {FACTS:,} facts: {long:.3f} s (limit 1 s); floor {floor:.3f} s; ratio {long / floor:.2f}")
-    print(f"replay of {FACTS // 10:,} facts: {short:.3f} s; growth per fact {growth:.2f} (1 = linear)")
+    print(f"replay of {FACTS // 10:,} facts, ten times: {short:.3f} s; growth per fact {growth:.2f} (1 = linear)")
     return long / floor <= REPLAY_RATIO and growth <= LINEAR_RATIO
 
 
-def timed(work: Callable[[], None]) -> float:
+def timed(work: Callable[[], object]) -> float:
     """How long one call takes, ms."""
     begun = time.perf_counter()
     work()
