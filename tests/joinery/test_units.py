@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 import re
 import sys
 import tomllib
 import unicodedata
 from decimal import Decimal
 from fractions import Fraction as F
+from typing import Any
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -231,7 +232,12 @@ def test_no_text_breaks_the_reader(text):
         assert error.value.isprintable()
 
 
-INCHES = pint.UnitRegistry(non_int_type=F)
+@functools.cache
+def pint_inches() -> Any:
+    """The pint library's units. Made when a test asks: it takes a second, and each worker imports this file."""
+    import pint
+
+    return pint.UnitRegistry(non_int_type=F)
 
 
 @given(
@@ -244,13 +250,14 @@ INCHES = pint.UnitRegistry(non_int_type=F)
 )
 def test_a_mixed_fraction_reads_as_its_sum_however_it_is_typed(whole, n, joint, slash, mark, sign):
     """Compared with the pint library's inch."""
-    inches = INCHES.Quantity((whole + F(n, 64)) * (-1 if sign in ("-", "\u2212") else 1), "inch")
+    inches = pint_inches().Quantity((whole + F(n, 64)) * (-1 if sign in ("-", "\u2212") else 1), "inch")
     assert parse_length(f"{sign}{whole}{joint}{n}{slash}64{mark}", "mm") == inches.to("millimeter").magnitude
 
 
 # All that the Unicode character database of the standard library calls a number with the decomposition of a fraction.
 WHOLE_FRACTION = re.compile("<fraction> .*2044 0")  # both its numbers, and the fraction slash between them
-VULGAR = [c for c in map(chr, range(sys.maxunicode + 1)) if WHOLE_FRACTION.match(unicodedata.decomposition(c))]
+DECOMPOSED = filter(unicodedata.decomposition, map(chr, range(sys.maxunicode + 1)))
+VULGAR = [c for c in DECOMPOSED if WHOLE_FRACTION.match(unicodedata.decomposition(c))]
 
 
 def test_the_database_names_the_fractions_of_a_ruler():
@@ -284,7 +291,7 @@ def test_the_table_has_all_64():
 
 
 def test_the_inch_agrees_with_the_pint_library():
-    assert parse_length(1, "in") == INCHES.Quantity(F(1), "inch").to("millimeter").magnitude
+    assert parse_length(1, "in") == pint_inches().Quantity(F(1), "inch").to("millimeter").magnitude
 
 
 # NIST SP 811 (2008), App. B.7.1, its own examples, read in secondary texts.
