@@ -274,16 +274,16 @@ def test_a_fraction_of_one_character_has_the_value_of_the_unicode_database(chara
 
 
 # The table: 25.4 mm to the inch, NBS Circular 572 addendum (1960); roundings NIST SP 811 App. B.7.1.
-@pytest.mark.parametrize("row", FRACTIONS, ids=lambda row: row["fraction"])
-def test_every_64th_of_an_inch_matches_the_published_table(row):
-    exact = parse_length(f"{row['fraction']} in", "mm")
-    assert exact == F(row["mm_exact"])
-    assert parse_length(f"{row['inch_exact']} in", "mm") == exact
-    assert format_number(exact, 3) == row["mm_3dp_half_even"]
-    assert format_number(exact, 2) == row["mm_2dp_half_even"]
-    assert format_length(exact, "in", 3) == row["inch_3dp_half_even"] + " in"
-    assert format_length(exact, "in", 4) == row["inch_4dp_half_even"] + " in"
-    assert to_64ths(exact) == (*divmod(int(row["n_64ths"]), 64), 0)
+def test_every_64th_of_an_inch_matches_the_published_table():
+    for row in FRACTIONS:
+        exact = parse_length(f"{row['fraction']} in", "mm")
+        assert exact == F(row["mm_exact"])
+        assert parse_length(f"{row['inch_exact']} in", "mm") == exact
+        assert format_number(exact, 3) == row["mm_3dp_half_even"]
+        assert format_number(exact, 2) == row["mm_2dp_half_even"]
+        assert format_length(exact, "in", 3) == row["inch_3dp_half_even"] + " in"
+        assert format_length(exact, "in", 4) == row["inch_4dp_half_even"] + " in"
+        assert to_64ths(exact) == (*divmod(int(row["n_64ths"]), 64), 0)
 
 
 def test_the_table_has_all_64():
