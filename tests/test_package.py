@@ -152,11 +152,13 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Built:
             checkout = copied(folder / "checkout")
             no_byte_code = {"PYTHONDONTWRITEBYTECODE": "1"}  # it would lie among what was unpacked
             hook = "import sys, setuptools.build_meta as backend; print(getattr(backend, sys.argv[1])(sys.argv[2]))"
-            archive = done([builder.python, "-c", hook, "build_sdist", folder], checkout, **no_byte_code).splitlines()[-1]
+            said = done([builder.python, "-c", hook, "build_sdist", folder], checkout, **no_byte_code)
+            archive = said.splitlines()[-1]
             with tarfile.open(folder / archive) as file:
                 file.extractall(folder, filter="data")
             unpacked = folder / archive.removesuffix(".tar.gz")
-            wheel = done([builder.python, "-c", hook, "build_wheel", folder], unpacked, **no_byte_code).splitlines()[-1]
+            said = done([builder.python, "-c", hook, "build_wheel", folder], unpacked, **no_byte_code)
+            wheel = said.splitlines()[-1]
             (folder / "names").write_text(f"{unpacked.name}\n{wheel}", encoding="utf-8")
     return Built(*(folder / name for name in (folder / "names").read_text(encoding="utf-8").splitlines()))
 

@@ -31,6 +31,7 @@ from assistant.joinery.units import (
     unit_of,
 )
 from tests.joinery.references import rows
+from tests.sampling import fractions
 
 FRACTIONS = rows("fractions")
 
@@ -319,7 +320,7 @@ def test_ten_millimetres_are_25_64ths_and_a_stated_remainder():
     assert to_64ths(F(10)) == (0, 25, F(78125, 1_000_000))
 
 
-@given(st.fractions(-300, 300, max_denominator=10_000))
+@given(fractions(-300, 300, max_denominator=10_000))
 def test_inches_64ths_and_remainder_add_up_and_the_remainder_is_least(mm):
     whole, n, rest = to_64ths(mm)
     assert (whole + F(n, 64)) * F(254, 10) + rest == mm
@@ -329,7 +330,7 @@ def test_inches_64ths_and_remainder_add_up_and_the_remainder_is_least(mm):
     assert to_64ths(-mm) == (-whole, -n, -rest)
 
 
-@given(st.fractions(-50, 50, max_denominator=5_000), st.fractions(F(1, 1000), 3, max_denominator=1000))
+@given(fractions(-50, 50, max_denominator=5_000), fractions(F(1, 1000), 3, max_denominator=1000))
 def test_rounding_to_a_step_is_the_nearest_multiple_halves_to_even(value, step):
     rounded = round_to_step(value, step)
     assert rounded == round(value / step) * step

@@ -27,6 +27,7 @@ from assistant.wording.numbers import (
     spoken_length,
     spoken_setting,
 )
+from tests.sampling import fractions
 
 REFERENCES = Path(__file__).parents[1] / "references"
 INCH = Fraction(254, 10)
@@ -271,7 +272,7 @@ def test_a_blade_height_is_told_as_near_as_it_can_be_set(
     assert (spoken_depth(mm(length), unit, reads), shown_depth(mm(length), unit, reads)) == (words, figures)
 
 
-@given(st.fractions(0, 200, max_denominator=10_000), st.sampled_from([("mm", "digits"), ("in", "turns")]))
+@given(fractions(0, 200, max_denominator=10_000), st.sampled_from([("mm", "digits"), ("in", "turns")]))
 def test_a_told_blade_height_lies_within_half_a_step_of_the_exact_one(depth: Fraction, kind: tuple[str, str]) -> None:
     unit, reads = kind
     size, step = (INCH, Fraction(1, 1000)) if unit == "in" else (1, Fraction(1, 10))
@@ -279,7 +280,7 @@ def test_a_told_blade_height_lies_within_half_a_step_of_the_exact_one(depth: Fra
     assert abs(told - depth / size) <= step / 2
 
 
-@given(st.fractions(-20, 1000, max_denominator=10_000), st.sampled_from(["mm", "in"]))
+@given(fractions(-20, 1000, max_denominator=10_000), st.sampled_from(["mm", "in"]))
 def test_a_span_told_is_never_narrower_than_the_cut_and_less_than_a_step_wider(x: Fraction, unit: str) -> None:
     size, step = (INCH, Fraction(1, 16)) if unit == "in" else (Fraction(1), Fraction(1))
     low, high = (outward(x, unit, up) * size for up in (False, True))
