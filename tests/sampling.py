@@ -22,19 +22,22 @@ def every(step: int, cases: Iterable[Any]) -> list[Any]:
     return found
 
 
-FINE = 2**24 - 1
+MANY = 2**24 - 1
 
 
 def fractions(least: Fraction | int, most: Fraction | int, *, max_denominator: int) -> st.SearchStrategy[Fraction]:
-    """Between these, both included; at most FINE numerators of a denominator. It shrinks towards the least.
+    """Between these, both included; they span less than 2**24 steps of the finest. It shrinks towards the least.
 
     Hypothesis's own builds a strategy for every number, which takes longer than most of what is tried with it.
     """
     low, high = Fraction(least), Fraction(most)
 
     def number(drawn: tuple[int, int]) -> Fraction:
-        denominator, share = drawn
+        denominator, n = drawn
         first, last = math.ceil(low * denominator), math.floor(high * denominator)
-        return Fraction(first + share * (last - first) // FINE, denominator) if first <= last else low
+        if first > last:  # too coarse for what lies between them
+            return low
+        # The remainder, not a share: most numbers that are drawn are small, and would all lie at the least.
+        return Fraction(last if n == MANY else first + n % (last - first + 1), denominator)
 
-    return st.tuples(st.integers(1, max_denominator), st.integers(0, FINE)).map(number)
+    return st.tuples(st.integers(1, max_denominator), st.integers(0, MANY)).map(number)
