@@ -7,6 +7,7 @@ of every session, here and in the processes that a test starts, that nothing cou
 
 from __future__ import annotations
 
+import gc
 import itertools
 import os
 import signal
@@ -89,6 +90,17 @@ def pytest_xdist_setupnodes(config: pytest.Config) -> None:
     ]
     for half in halves:
         half.wait()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """All that is collected stays: nothing is gained by going through it again and again, now or later."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

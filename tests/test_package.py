@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 import assistant
 from assistant.plans.shop_file import read_shop
@@ -85,23 +86,32 @@ def done(command: Sequence[str | Path], folder: Path, **environ: str) -> str:
     return finished.stdout
 
 
-class Installation:
-    """A virtual environment with nothing but pip, an empty folder, and a home of its own."""
+class Empty:
+    """A virtual environment with nothing in it: the pip of the one that runs the tests installs into it."""
+
+    def __init__(self, folder: Path):
+        venv.create(folder)
+        self.programs = folder / ("Scripts" if sys.platform == "win32" else "bin")
+        self.python = self.programs / "python"
+
+    def pip(self, *words: str | Path) -> None:
+        command = [sys.executable, "-m", "pip", "--python", self.python, "install", "-q", *words]
+        done(command, self.programs.parent)
+
+
+class Installation(Empty):
+    """A virtual environment with nothing in it, an empty folder, and a home of its own."""
 
     def __init__(self, folder: Path):
         self.folder = folder / "empty"
         self.folder.mkdir(parents=True)
-        venv.create(folder / "venv", with_pip=True)
-        self._programs = folder / "venv" / ("Scripts" if sys.platform == "win32" else "bin")
+        super().__init__(folder / "venv")
         self._home = folder / "home"
         self._home.mkdir()
 
-    def pip(self, *words: str | Path) -> None:
-        done([self._programs / "python", "-m", "pip", "install", "-q", *words], self.folder)
-
     def kerfcall(self, *words: str, code: int = 0) -> str:
         own = {"HOME": str(self._home), "XDG_CONFIG_HOME": "", "XDG_DATA_HOME": "", "APPDATA": str(self._home)}
-        finished = run([self._programs / "kerfcall", *words], self.folder, **own)
+        finished = run([self.programs / "kerfcall", *words], self.folder, **own)
         assert finished.returncode == code, finished.stdout[-3000:] + finished.stderr[-3000:]
         assert "Traceback" not in finished.stderr
         return finished.stdout
@@ -112,10 +122,13 @@ class Installation:
         return path
 
 
-@pytest.fixture(scope="module")
-def checkout(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A copy, so that building leaves nothing in the real one."""
-    copy = tmp_path_factory.mktemp("checkout") / "kerfcall"
+@pytest.fixture
+def checkout(tmp_path: Path) -> Path:
+    return copied(tmp_path / "checkout")
+
+
+def copied(copy: Path) -> Path:
+    """This checkout's copy, so that building leaves nothing in the real one."""
     made_here = shutil.ignore_patterns(
         ".git", ".venv", ".*_cache", ".hypothesis", "__pycache__", "*.egg-info", "build", "dist"
     )
@@ -123,19 +136,31 @@ def checkout(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return copy
 
 
-@pytest.fixture(scope="module")
-def built(checkout: Path, tmp_path_factory: pytest.TempPathFactory) -> Built:
-    """As an installer does it: the source archive from the checkout, the wheel from the archive."""
-    folder = tmp_path_factory.mktemp("built")
-    venv.create(folder / "venv", with_pip=True)
-    python = folder / "venv" / ("Scripts/python.exe" if sys.platform == "win32" else "bin/python")
-    done([python, "-m", "pip", "install", "-q", *PROJECT["build-system"]["requires"]], folder)
-    hook = "import sys, setuptools.build_meta as backend; print(getattr(backend, sys.argv[1])(sys.argv[2]))"
-    archive = done([python, "-c", hook, "build_sdist", folder], checkout).splitlines()[-1]
-    with tarfile.open(folder / archive) as file:
-        file.extractall(folder, filter="data")
-    unpacked = folder / archive.removesuffix(".tar.gz")
-    return Built(unpacked, folder / done([python, "-c", hook, "build_wheel", folder], unpacked).splitlines()[-1])
+@pytest.fixture
+def built(tmp_path_factory: pytest.TempPathFactory) -> Built:
+    """As an installer does it: the source archive from the checkout, the wheel from the archive.
+
+    Once for all workers, whose folders lie side by side.
+    """
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "built"
+    with FileLock(f"{folder}.lock"):
+        if not (folder / "names").exists():
+            shutil.rmtree(folder, ignore_errors=True)
+            builder = Empty(folder / "venv")
+            builder.pip(*PROJECT["build-system"]["requires"])
+            checkout = copied(folder / "checkout")
+            no_byte_code = {"PYTHONDONTWRITEBYTECODE": "1"}  # it would lie among what was unpacked
+            hook = "import sys, setuptools.build_meta as backend; print(getattr(backend, sys.argv[1])(sys.argv[2]))"
+            said = done([builder.python, "-c", hook, "build_sdist", folder], checkout, **no_byte_code)
+            archive = said.splitlines()[-1]
+            with tarfile.open(folder / archive) as file:
+                file.extractall(folder, filter="data")
+            unpacked = folder / archive.removesuffix(".tar.gz")
+            said = done([builder.python, "-c", hook, "build_wheel", folder], unpacked, **no_byte_code)
+            wheel = said.splitlines()[-1]
+            (folder / "names").write_text(f"{unpacked.name}\n{wheel}", encoding="utf-8")
+    return Built(*(folder / name for name in (folder / "names").read_text(encoding="utf-8").splitlines()))
 
 
 @pytest.mark.long
@@ -146,8 +171,9 @@ def test_the_source_archive_holds_all_that_its_tests_need(built: Built, checkout
         }
         present = {p.relative_to(built.unpacked) for p in (built.unpacked / folder).rglob("*") if p.is_file()}
         assert {path for path in expected if path.parent.parent.name != "models"} == present, folder
-    tests = ("tests/joinery/test_units.py", "tests/plans/test_examples.py", "tests/plans/test_new_shop.py")
-    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *tests, "tests/commands/test_main.py"]
+    units = "tests/joinery/test_units.py::test_every_64th_of_an_inch_matches_the_published_table"
+    tests = (units, "tests/plans/test_examples.py", "tests/plans/test_new_shop.py", "tests/commands/test_main.py")
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *tests]
     assert " passed" in done(command, built.unpacked, PYTHONPATH=str(built.unpacked))
 
 

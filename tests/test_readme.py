@@ -42,9 +42,8 @@ def test_there_are_two_commands_to_copy() -> None:
     assert len(re.findall(r"```sh\n.*?```", README, re.S)) == 2
 
 
-@pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_is_named(command: str) -> None:
-    assert re.search(rf"`(kerfcall )?{command}\b", README), f"{command} is not in the README"
+def test_every_command_is_named() -> None:
+    assert [command for command in COMMANDS if not re.search(rf"`(kerfcall )?{command}\b", README)] == []
 
 
 def test_every_option_that_is_named_exists() -> None:
@@ -66,14 +65,14 @@ def test_every_file_that_is_named_exists() -> None:
             assert (ROOT / name).exists(), name
 
 
-@pytest.mark.parametrize("name", LONGEST)
-def test_every_file_that_is_to_begin_first_exists(name: str) -> None:
-    assert (ROOT / "tests" / name).is_file()
+def test_every_file_that_is_to_begin_first_exists() -> None:
+    assert [name for name in LONGEST if not (ROOT / "tests" / name).is_file()] == []
 
 
-@pytest.mark.parametrize("name", sorted(set(re.findall(r"`([a-z]+/[a-z_]+\.py)`", DEVELOPERS))))
-def test_every_module_that_the_guide_names_exists(name: str) -> None:
-    assert (ROOT / "assistant" / name).exists() or (ROOT / name).exists()
+def test_every_module_that_the_guide_names_exists() -> None:
+    named = sorted(set(re.findall(r"`([a-z]+/[a-z_]+\.py)`", DEVELOPERS)))
+    assert len(named) > 30
+    assert [name for name in named if not (ROOT / "assistant" / name).exists() and not (ROOT / name).exists()] == []
 
 
 @pytest.mark.parametrize(

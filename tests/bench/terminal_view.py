@@ -16,6 +16,7 @@ import sys
 import tempfile
 import termios
 import time
+from contextlib import ExitStack, closing
 from pathlib import Path
 
 import psutil
@@ -100,19 +101,34 @@ def wire(columns: int, rows: int) -> tuple[list[float], list[float], list[float]
     return some, whole, seconds
 
 
-def idle(*options: str) -> tuple[float, float]:
-    """Processor seconds in IDLE_S, and MB in memory that are its own (USS), of the program at its first check."""
-    with tempfile.TemporaryDirectory() as folder:
-        rig = Rig(program(Path(folder), *options, plan=PLAN, shop=SHOP), KERFCALL_RUNTIME_DIR=folder)
-        try:
+def idle(*programs: tuple[str, ...]) -> list[tuple[float, float]]:
+    """Of the program with each of these options at its first check, all of them at the same time.
+
+    Processor seconds in IDLE_S, and MB in memory that are its own (USS).
+    """
+    with ExitStack() as stack:
+        rigs = []
+        for options in programs:
+            folder = stack.enter_context(tempfile.TemporaryDirectory())
+            command = program(Path(folder), *options, plan=PLAN, shop=SHOP)
+            rigs.append(stack.enter_context(closing(Rig(command, KERFCALL_RUNTIME_DIR=folder))))
+        for rig in rigs:
             rig.until("Carriage zeroed")
-            rig.read(1.5)
-            process = psutil.Process(rig.process.pid)
-            before = sum(process.cpu_times()[:2])
-            rig.read(IDLE_S)
-            return sum(process.cpu_times()[:2]) - before, process.memory_full_info().uss / 1e6
-        finally:
-            rig.close()
+        read(rigs, 1.5)
+        processes = [psutil.Process(rig.process.pid) for rig in rigs]
+        before = [sum(process.cpu_times()[:2]) for process in processes]
+        read(rigs, IDLE_S)
+        return [
+            (sum(process.cpu_times()[:2]) - spent, process.memory_full_info().uss / 1e6)
+            for process, spent in zip(processes, before, strict=True)
+        ]
+
+
+def read(rigs: list[Rig], seconds: float) -> None:
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        for rig in rigs:
+            rig.read(0.1)
 
 
 def main() -> int:
@@ -126,7 +142,7 @@ def main() -> int:
         mean = sum(some) / len(some)
         print(f"{f'bytes a pass, {columns} x {rows}':42} {mean:.0f} (most {max(some):.0f}; page {max(whole):.0f})")
         ratios[f"bytes a pass / a page, {columns} x {rows}"] = (mean / (sum(whole) / len(whole)), MOST_WIRE)
-    (view_s, view_mb), (plain_s, plain_mb) = idle(), idle("--plain")
+    (view_s, view_mb), (plain_s, plain_mb) = idle((), ("--plain",))
     print(f"{'idle, view':42} {view_s / IDLE_S:.2%} of a core, {view_mb:.1f} MB")
     print(f"{'floor: idle, plain':42} {plain_s / IDLE_S:.2%} of a core, {plain_mb:.1f} MB")
     ratios["idle processor time"] = (max(view_s, LEAST_IDLE_S) / max(plain_s, LEAST_IDLE_S), MOST_IDLE)

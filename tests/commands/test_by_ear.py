@@ -39,15 +39,23 @@ CONFIRMED = [(3.0 + 6 * n, f"marigold {answer}") for n, answer in enumerate(CHEC
 WORDS = ("cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--mic", "mic.wav")
 
 
-def test_checks_and_a_pass_by_voice_alone(workshop: Workshop, voice: EspeakEngine) -> None:
-    said = [*CONFIRMED, (27.0, "marigold this pass is completed"), (34.0, "report my progress")]
-    recording(workshop, voice, said, 40)
+OWN_CHECK = (
+    '[[checks]]\nname = "dust port"\nsay = "dust port open?"\nanswer = "dust port is open now"\nwhen = "session"\n'
+)
+
+
+def test_checks_the_shops_own_too_and_a_pass_by_voice_alone(workshop: Workshop, voice: EspeakEngine) -> None:
+    workshop.write("shop.toml", SHOP + OWN_CHECK)
+    more = [(21.0, "dust port is open now"), (29.0, "this pass is completed")]
+    said = [*CONFIRMED, *((at, f"marigold {words}") for at, words in more), (34.5, "report my progress")]
+    recording(workshop, voice, said, 39)
     done = workshop.run(*WORDS)
     assert done.code == 1, done.err
     assert [fact for fact in done.facts if fact[0] in ("check_confirmed", "pass_cut")] == [
         ("check_confirmed", 1, "clamps", "voice"),
         ("check_confirmed", 1, "guard", "voice"),
         ("check_confirmed", 1, "blade height", "voice"),
+        ("check_confirmed", 1, "dust port", "voice"),
         ("pass_cut", 1, 1, "voice"),
     ]
     assert done.said[-1].endswith("pass two of two is next.")
@@ -92,16 +100,6 @@ def test_a_script_and_a_recording_go_together(workshop: Workshop, voice: EspeakE
         ("pass_cut", 1, 1, "pedal"),
         ("pass_cut", 1, 2, "pedal"),
     ]
-
-
-def test_own_answers_of_the_shop_are_heard(workshop: Workshop, voice: EspeakEngine) -> None:
-    own = (
-        '[[checks]]\nname = "dust port"\nsay = "dust port open?"\nanswer = "dust port is open now"\nwhen = "session"\n'
-    )
-    workshop.write("shop.toml", SHOP + own)
-    recording(workshop, voice, [*CONFIRMED, (21.0, "marigold dust port is open now")], 28)
-    facts = workshop.run(*WORDS).facts
-    assert ("check_confirmed", 1, "dust port", "voice") in facts
 
 
 @pytest.mark.parametrize("name", ["none.wav", "plan.toml"])

@@ -8,7 +8,6 @@ import sys
 from pathlib import Path
 from xml.etree import ElementTree
 
-import ezdxf
 import pypdfium2 as pdfium
 import pytest
 
@@ -26,6 +25,8 @@ def _draw(files: tuple[str, str], *words: str) -> int:
 
 
 def test_three_kinds_at_once(tmp_path: Path, files: tuple[str, str], capsys: pytest.CaptureFixture[str]) -> None:
+    import ezdxf  # slow to import, and every worker collects this file
+
     paths = {kind: tmp_path / f"trays.{kind}" for kind in ("pdf", "svg", "dxf")}
     assert _draw(files, *(word for kind, path in paths.items() for word in (f"--{kind}", str(path)))) == 0
     printed = capsys.readouterr()

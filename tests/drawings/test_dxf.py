@@ -6,9 +6,7 @@ import io
 from fractions import Fraction as F
 from typing import Any
 
-import ezdxf
 import pytest
-from ezdxf.lldxf.validator import is_valid_layer_name
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
@@ -26,6 +24,8 @@ PRINTABLE = st.characters(exclude_categories=("C", "Z"), include_characters=" ")
 
 
 def read_back(data: bytes) -> Any:
+    import ezdxf  # slow to import, and every worker collects this file
+
     return ezdxf.read(io.StringIO(data.decode("utf-8")))
 
 
@@ -87,6 +87,8 @@ def test_the_file_names_its_unit_and_the_board_is_full_size_in_it(unit: str, cod
 
 
 def test_nothing_is_found_wrong_by_the_libraries_own_audit() -> None:
+    from ezdxf.lldxf.validator import is_valid_layer_name
+
     plan = lined_plan()
     document = drawing_of(plan, job_of(plan))
     auditor = document.audit()

@@ -12,7 +12,7 @@ from assistant.joinery.lined import Lining, Stages, stages
 from assistant.joinery.model import Blade, Segment
 from assistant.joinery.pattern import depth_of
 from assistant.joinery.walls import open_walls
-from tests.joinery.plans import lengths
+from tests.joinery.plans import CLEARANCES, EVEN, REMAINDERS, STARTS, lengths
 
 
 @dataclass(frozen=True)
@@ -75,44 +75,50 @@ class LinedJoint:
         return not any(self.too_narrow(part) for part in self.lining.parts)
 
 
-CLEARANCES = [F(0), F(1, 10), F(127, 1000), F(1, 3), F(6, 10)]
+# Built once, as in `plans.py`.
+WIDTHS = st.lists(lengths(F(2), F(20)), min_size=2, max_size=9)
+MORE_WIDTHS = st.lists(lengths(F(0), F(15)), min_size=2, max_size=8)
+PARTS = st.sampled_from([("A",), ("B",), ("A", "B")])
+GLUE_CLEARANCES = st.sampled_from([F(0), F(6, 100), F(1, 10)])
+REST, COUNTS = st.sampled_from([F(0), F(1, 2), F(3, 4)]), st.integers(2, 7)  # in fingers
+THICK = st.sampled_from([F(6), F(12), F(127, 10), F(18)])
+OVERRUNS = st.sampled_from([F(0), F(1, 2)])
 
 
 @st.composite
 def any_lined(draw: st.DrawFn) -> LinedJoint:
     """Lined joints of which many can't be made; fingers and sockets are 2 to 20 mm."""
-    widths = draw(st.lists(lengths(F(2), F(20)), min_size=2, max_size=9))
-    starts = draw(st.sampled_from(["finger", "socket"]))
-    lining = draw(linings())
+    widths, starts, lining = draw(WIDTHS), draw(STARTS), draw(LININGS)
     blade = Blade(draw(lengths(F(1), F(4))))
     nominal = listed(sum(widths, F(0)), widths, starts_with=starts)
-    return LinedJoint(nominal, draw(st.sampled_from(CLEARANCES)), lining, blade)
+    return LinedJoint(nominal, draw(CLEARANCES), lining, blade)
 
 
 @st.composite
 def linings(draw: st.DrawFn) -> Lining:
-    parts = draw(st.sampled_from([("A",), ("B",), ("A", "B")]))
-    return Lining(draw(lengths(F(1, 2), F(3))), parts, draw(st.sampled_from([F(0), F(6, 100), F(1, 10)])))
+    parts = draw(PARTS)
+    return Lining(draw(lengths(F(1, 2), F(3))), parts, draw(GLUE_CLEARANCES))
+
+
+LININGS = linings()
 
 
 @st.composite
 def lined_joints(draw: st.DrawFn) -> LinedJoint:
     """Joints that can be made: even (every remainder) or listed, A, B or both lined, parts of different thickness."""
-    lining, kerf = draw(linings()), draw(lengths(F(1), F(4)))
-    clearance = draw(st.sampled_from(CLEARANCES))
-    starts = draw(st.sampled_from(["finger", "socket"]))
+    lining, kerf = draw(LININGS), draw(lengths(F(1), F(4)))
+    clearance, starts = draw(CLEARANCES), draw(STARTS)
     # Wide enough for an inner finger and for one at an edge.
     enough = max(kerf, F(3)) + clearance + 2 * lining.thickness + lining.glue_clearance
-    if draw(st.booleans()):
+    if draw(EVEN):
         finger = 2 * enough + draw(lengths(F(0), F(8)))
-        remainder = draw(st.sampled_from(["far edge", "both edges", "stretch"]))
+        remainder = draw(REMAINDERS)
         # At "far edge" the remainder is the last finger, so it too must be wide enough.
-        left = draw(st.sampled_from([F(0), finger / 2, finger * F(3, 4)]))
-        nominal = even(finger * draw(st.integers(2, 7)) + left, finger, starts, remainder)
+        left = finger * draw(REST)
+        nominal = even(finger * draw(COUNTS) + left, finger, starts, remainder)
     else:
-        widths = [enough + extra for extra in draw(st.lists(lengths(F(0), F(15)), min_size=2, max_size=8))]
+        widths = [enough + extra for extra in draw(MORE_WIDTHS)]
         nominal = listed(sum(widths, F(0)), widths, starts_with=starts)
-    thick = st.sampled_from([F(6), F(12), F(127, 10), F(18)])
-    overrun = draw(st.sampled_from([F(0), F(1, 2)]))
+    overrun = draw(OVERRUNS)
     blade = Blade(kerf, min(F(1, 5), kerf / 3), overrun)
-    return LinedJoint(nominal, clearance, lining, blade, draw(thick), draw(thick))
+    return LinedJoint(nominal, clearance, lining, blade, draw(THICK), draw(THICK))

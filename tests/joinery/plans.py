@@ -6,6 +6,7 @@ rectangles in shapely, which knows nothing of layouts.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from fractions import Fraction as F
 
@@ -41,6 +42,7 @@ class Joint:
         return self.part("A"), self.part("B")
 
 
+@functools.cache
 def lengths(least: F, most: F) -> st.SearchStrategy[F]:
     """Multiples of 0.01 mm or of 1/64 in, as a plan would have them."""
     metric = st.integers(int(least * 100) + 1, int(most * 100)).map(lambda n: F(n, 100))
@@ -49,47 +51,64 @@ def lengths(least: F, most: F) -> st.SearchStrategy[F]:
     return metric | inches
 
 
+# Built once: hypothesis takes longer to build a strategy than to draw from it.
+ZEROS, UNITS = st.sampled_from(["outside", "inside"]), st.sampled_from(["mm", "in"])
+KINDS = st.sampled_from(["readout", "handwheel", "steps"])
+READ_TO = st.sampled_from([F(1, 100), F(254, 10_000), F(1, 20)])
+STEPS_PER_MM, DIVISIONS = st.sampled_from([80, 400, 1600]), st.sampled_from([50, 100])
+PITCHES = st.sampled_from([F(2), F(254, 160), F(254, 100), F(254, 130)])
+BLADE_OVERLAPS = st.sampled_from([F(0), F(1, 5), None])  # None: a third of the kerf
+OVERRUNS = st.sampled_from([F(0), F(1, 2), F(2)])
+STARTS, EVEN, MIRRORED = st.sampled_from(["finger", "socket"]), st.booleans(), st.booleans()
+REMAINDERS = st.sampled_from(["far edge", "both edges", "stretch"])
+CLEARANCES = st.sampled_from([F(0), F(1, 10), F(127, 1000), F(1, 3), F(6, 10)])
+
+
 @st.composite
 def blades(draw: st.DrawFn, widest: F) -> Blade:
     kerf = draw(lengths(F(1), min(F(7), widest)))
-    overlap = draw(st.sampled_from([F(0), F(1, 5), kerf / 3]))
-    return Blade(kerf, overlap, draw(st.sampled_from([F(0), F(1, 2), F(2)])))
+    overlap = draw(BLADE_OVERLAPS)
+    return Blade(kerf, kerf / 3 if overlap is None else overlap, draw(OVERRUNS))
 
 
 @st.composite
 def carriages(draw: st.DrawFn) -> Carriage:
-    zero = draw(st.sampled_from(["outside", "inside"]))
-    unit = draw(st.sampled_from(["mm", "in"]))
-    kind = draw(st.sampled_from(["readout", "handwheel", "steps"]))
+    zero, unit, kind = draw(ZEROS), draw(UNITS), draw(KINDS)
     if kind == "readout":
-        return Carriage(kind, draw(st.sampled_from([F(1, 100), F(254, 10_000), F(1, 20)])), zero=zero, unit=unit)
+        return Carriage(kind, draw(READ_TO), zero=zero, unit=unit)
     if kind == "steps":
-        return Carriage(kind, 1 / F(draw(st.sampled_from([80, 400, 1600]))), zero=zero)
-    pitch = draw(st.sampled_from([F(2), F(254, 160), F(254, 100), F(254, 130)]))
-    divisions = draw(st.sampled_from([50, 100]))
+        return Carriage(kind, 1 / F(draw(STEPS_PER_MM)), zero=zero)
+    pitch, divisions = draw(PITCHES), draw(DIVISIONS)
     return Carriage(kind, pitch / divisions, pitch, divisions, zero=zero)
+
+
+CARRIAGES = carriages()
 
 
 @st.composite
 def nominal(draw: st.DrawFn) -> tuple[Segment, ...]:
-    starts_with = draw(st.sampled_from(["finger", "socket"]))
-    if draw(st.booleans()):
-        finger = draw(lengths(F(2), F(20)))
+    starts_with = draw(STARTS)
+    if draw(EVEN):
+        finger = draw(FINGERS)
         width = finger + draw(lengths(F(1), 15 * finger))
-        return even(width, finger, starts_with, draw(st.sampled_from(["far edge", "both edges", "stretch"])))
-    half = draw(st.lists(lengths(F(2), F(20)), min_size=2, max_size=8))
-    mirror = draw(st.booleans())
+        return even(width, finger, starts_with, draw(REMAINDERS))
+    half, mirror = draw(HALVES), draw(MIRRORED)
     width = 2 * sum(half, F(0)) - half[-1] if mirror else sum(half, F(0))
     return listed(width, half, mirror=mirror, starts_with=starts_with)
+
+
+FINGERS = lengths(F(2), F(20))
+HALVES = st.lists(FINGERS, min_size=2, max_size=8)
+NOMINAL = nominal()
 
 
 @st.composite
 def joints(draw: st.DrawFn) -> Joint:
     """Joints that can be cut. The few whose edge finger the clearance would eat are skipped."""
-    segments = draw(nominal())
+    segments = draw(NOMINAL)
     narrowest = min((s.width for s in segments[1:-1]), default=F(7))
-    clearance = draw(st.sampled_from([F(0), F(1, 10), F(127, 1000), F(1, 3), F(6, 10)]))
-    joint = Joint(segments[-1].end, clearance, draw(blades(narrowest)), draw(carriages()), segments)
+    clearance = draw(CLEARANCES)
+    joint = Joint(segments[-1].end, clearance, draw(blades(narrowest)), draw(CARRIAGES), segments)
     try:
         joint.parts  # noqa: B018
     except BadInput:

@@ -13,8 +13,9 @@ from assistant.errors import BadInput
 from assistant.joinery.layout import even, listed, mate
 from assistant.joinery.units import parse_length
 from assistant.plans.model import Repeat
+from tests.sampling import fractions
 
-MM = st.fractions(F(1, 10), 200, max_denominator=100)
+MM = fractions(F(1, 10), 200, max_denominator=100)
 
 
 def widths(segments):

@@ -6,7 +6,6 @@ from fractions import Fraction as F
 
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from assistant.errors import BadInput
 from assistant.joinery.layout import even
@@ -15,6 +14,7 @@ from assistant.joinery.passes import outside
 from assistant.joinery.pattern import depth_of, pattern
 from assistant.joinery.walls import assumed_kerf
 from tests.joinery.plans import Joint, board, joints, removed, sockets
+from tests.sampling import fractions
 
 EPSILON = 1e-9
 
@@ -116,7 +116,7 @@ def test_backing_the_assumed_kerf_off_by_thousandths_opens_the_joint_by_twice_th
     assert opened == 2 * back
 
 
-@given(st.fractions(F(1), F(7), max_denominator=1000), st.fractions(F(0), F(1, 2), max_denominator=1000))
+@given(fractions(F(1), F(7), max_denominator=1000), fractions(F(0), F(1, 2), max_denominator=1000))
 def test_the_reported_assumed_kerf_is_the_one_that_cuts_this_clearance(kerf, clearance):
     assumed = assumed_kerf(kerf, clearance)
     assert clearance_when_assuming(kerf, assumed) == clearance

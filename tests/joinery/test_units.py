@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 import re
 import sys
 import tomllib
 import unicodedata
 from decimal import Decimal
 from fractions import Fraction as F
+from typing import Any
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -30,6 +31,7 @@ from assistant.joinery.units import (
     unit_of,
 )
 from tests.joinery.references import rows
+from tests.sampling import fractions
 
 FRACTIONS = rows("fractions")
 
@@ -231,7 +233,12 @@ def test_no_text_breaks_the_reader(text):
         assert error.value.isprintable()
 
 
-INCHES = pint.UnitRegistry(non_int_type=F)
+@functools.cache
+def pint_inches() -> Any:
+    """The pint library's units. Made when a test asks: it takes a second, and each worker imports this file."""
+    import pint
+
+    return pint.UnitRegistry(non_int_type=F)
 
 
 @given(
@@ -244,13 +251,14 @@ INCHES = pint.UnitRegistry(non_int_type=F)
 )
 def test_a_mixed_fraction_reads_as_its_sum_however_it_is_typed(whole, n, joint, slash, mark, sign):
     """Compared with the pint library's inch."""
-    inches = INCHES.Quantity((whole + F(n, 64)) * (-1 if sign in ("-", "\u2212") else 1), "inch")
+    inches = pint_inches().Quantity((whole + F(n, 64)) * (-1 if sign in ("-", "\u2212") else 1), "inch")
     assert parse_length(f"{sign}{whole}{joint}{n}{slash}64{mark}", "mm") == inches.to("millimeter").magnitude
 
 
 # All that the Unicode character database of the standard library calls a number with the decomposition of a fraction.
 WHOLE_FRACTION = re.compile("<fraction> .*2044 0")  # both its numbers, and the fraction slash between them
-VULGAR = [c for c in map(chr, range(sys.maxunicode + 1)) if WHOLE_FRACTION.match(unicodedata.decomposition(c))]
+DECOMPOSED = filter(unicodedata.decomposition, map(chr, range(sys.maxunicode + 1)))
+VULGAR = [c for c in DECOMPOSED if WHOLE_FRACTION.match(unicodedata.decomposition(c))]
 
 
 def test_the_database_names_the_fractions_of_a_ruler():
@@ -267,16 +275,16 @@ def test_a_fraction_of_one_character_has_the_value_of_the_unicode_database(chara
 
 
 # The table: 25.4 mm to the inch, NBS Circular 572 addendum (1960); roundings NIST SP 811 App. B.7.1.
-@pytest.mark.parametrize("row", FRACTIONS, ids=lambda row: row["fraction"])
-def test_every_64th_of_an_inch_matches_the_published_table(row):
-    exact = parse_length(f"{row['fraction']} in", "mm")
-    assert exact == F(row["mm_exact"])
-    assert parse_length(f"{row['inch_exact']} in", "mm") == exact
-    assert format_number(exact, 3) == row["mm_3dp_half_even"]
-    assert format_number(exact, 2) == row["mm_2dp_half_even"]
-    assert format_length(exact, "in", 3) == row["inch_3dp_half_even"] + " in"
-    assert format_length(exact, "in", 4) == row["inch_4dp_half_even"] + " in"
-    assert to_64ths(exact) == (*divmod(int(row["n_64ths"]), 64), 0)
+def test_every_64th_of_an_inch_matches_the_published_table():
+    for row in FRACTIONS:
+        exact = parse_length(f"{row['fraction']} in", "mm")
+        assert exact == F(row["mm_exact"])
+        assert parse_length(f"{row['inch_exact']} in", "mm") == exact
+        assert format_number(exact, 3) == row["mm_3dp_half_even"]
+        assert format_number(exact, 2) == row["mm_2dp_half_even"]
+        assert format_length(exact, "in", 3) == row["inch_3dp_half_even"] + " in"
+        assert format_length(exact, "in", 4) == row["inch_4dp_half_even"] + " in"
+        assert to_64ths(exact) == (*divmod(int(row["n_64ths"]), 64), 0)
 
 
 def test_the_table_has_all_64():
@@ -284,7 +292,7 @@ def test_the_table_has_all_64():
 
 
 def test_the_inch_agrees_with_the_pint_library():
-    assert parse_length(1, "in") == INCHES.Quantity(F(1), "inch").to("millimeter").magnitude
+    assert parse_length(1, "in") == pint_inches().Quantity(F(1), "inch").to("millimeter").magnitude
 
 
 # NIST SP 811 (2008), App. B.7.1, its own examples, read in secondary texts.
@@ -312,7 +320,7 @@ def test_ten_millimetres_are_25_64ths_and_a_stated_remainder():
     assert to_64ths(F(10)) == (0, 25, F(78125, 1_000_000))
 
 
-@given(st.fractions(-300, 300, max_denominator=10_000))
+@given(fractions(-300, 300, max_denominator=10_000))
 def test_inches_64ths_and_remainder_add_up_and_the_remainder_is_least(mm):
     whole, n, rest = to_64ths(mm)
     assert (whole + F(n, 64)) * F(254, 10) + rest == mm
@@ -322,7 +330,7 @@ def test_inches_64ths_and_remainder_add_up_and_the_remainder_is_least(mm):
     assert to_64ths(-mm) == (-whole, -n, -rest)
 
 
-@given(st.fractions(-50, 50, max_denominator=5_000), st.fractions(F(1, 1000), 3, max_denominator=1000))
+@given(fractions(-50, 50, max_denominator=5_000), fractions(F(1, 1000), 3, max_denominator=1000))
 def test_rounding_to_a_step_is_the_nearest_multiple_halves_to_even(value, step):
     rounded = round_to_step(value, step)
     assert rounded == round(value / step) * step

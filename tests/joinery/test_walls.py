@@ -6,12 +6,12 @@ from fractions import Fraction as F
 
 import pytest
 from hypothesis import assume, example, given
-from hypothesis import strategies as st
 
 from assistant.errors import BadInput
 from assistant.joinery.layout import even, listed, mate
 from assistant.joinery.walls import number_list, open_walls, slivers
 from tests.joinery.plans import nominal
+from tests.sampling import fractions
 
 C = F(1, 10)
 
@@ -33,7 +33,7 @@ def leaves_wood(segments, clearance) -> bool:
     return edges > clearance / 4 and min((s.width for s in segments[1:-1]), default=F(1)) > clearance / 2
 
 
-@given(nominal(), st.fractions(F(0), F(1), max_denominator=100))
+@given(nominal(), fractions(F(0), F(1), max_denominator=100))
 def test_inner_sockets_widen_by_half_the_clearance_and_edge_sockets_by_a_quarter(segments, clearance):
     assume(leaves_wood(segments, clearance))
     opened = open_walls(segments, clearance)
@@ -43,7 +43,7 @@ def test_inner_sockets_widen_by_half_the_clearance_and_edge_sockets_by_a_quarter
         assert after.width - before.width == sign * inner_walls * clearance / 4
 
 
-@given(nominal(), st.fractions(F(0), F(1), max_denominator=100))
+@given(nominal(), fractions(F(0), F(1), max_denominator=100))
 @example(even(F(3581, 320), F(73, 20)), F(96, 100))
 def test_every_glue_gap_is_half_the_clearance(segments, clearance):
     assume(leaves_wood(segments, clearance))

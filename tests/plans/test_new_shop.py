@@ -38,13 +38,12 @@ def shop_of(answers: Answers) -> Shop:
     return shop
 
 
-@pytest.mark.parametrize(
-    ("screw", "unit", "stop_side", "zero", "kerf", "pedal", "voice"),
-    MACHINES,
-)
-def test_every_machine_reads_back_as_it_was_answered(
-    screw: str, unit: str, stop_side: str, zero: str, kerf: bool, pedal: str, voice: str
-) -> None:
+def test_every_machine_reads_back_as_it_was_answered() -> None:
+    for machine in MACHINES:
+        reads_back(*machine)
+
+
+def reads_back(screw: str, unit: str, stop_side: str, zero: str, kerf: bool, pedal: str, voice: str) -> None:
     width = "3.2" if unit == "mm" else "0.126"
     answers = replace(
         SCREWS[screw],

@@ -14,9 +14,9 @@ def _with(key: str) -> str:
     return SHOP + f"[pedal]\nkey = '{key}'\n"
 
 
-@pytest.mark.parametrize("key", sorted(KEYS) + ["<65437>"])
-def test_keys_that_type_nothing_are_taken(tmp_path: Path, key: str) -> None:
-    assert shop_of(tmp_path, _with(key)).pedal.key == key
+def test_keys_that_type_nothing_are_taken(tmp_path: Path) -> None:
+    keys = [*sorted(KEYS), "<65437>"]
+    assert [shop_of(tmp_path, _with(key)).pedal.key for key in keys] == keys
 
 
 @pytest.mark.parametrize("key", ["Page Down", "pagedown", "PAGE-DOWN", "page_down"])

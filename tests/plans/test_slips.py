@@ -17,6 +17,7 @@ from assistant.plans.model import JointPlan, Plan
 from assistant.plans.plan_file import read_both, read_plan
 from assistant.plans.shop_file import read_shop
 from tests.plans.files import DEMO_PLANS, DEMO_SHOPS, PLAN, SHOP, job_faults, job_of, plan_faults, write
+from tests.sampling import fractions
 
 INCH = (
     PLAN.replace('"mm"', '"in"').replace("84", '"3 1/2"').replace("12", '"1/2"').replace("finger = 6", 'finger = "1/4"')
@@ -210,8 +211,8 @@ def test_no_demo_plan_has_a_slip(plan: Path, shop: Path) -> None:
 
 
 @given(
-    clearance=st.fractions(0, 30, max_denominator=200),
-    finger=st.fractions(2, 20, max_denominator=20),
+    clearance=fractions(0, 30, max_denominator=200),
+    finger=fractions(2, 20, max_denominator=20),
     unit=st.sampled_from(sorted(MM_PER_UNIT)),
 )
 def test_what_is_suggested_as_meant_gets_no_warning_itself(clearance: Fraction, finger: Fraction, unit: str) -> None:
