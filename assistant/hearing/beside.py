@@ -45,8 +45,14 @@ class Beside:
         self._begun: tuple[bytes, float] | None = None
         self._process = _started()
         self._answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
-        threading.Thread(target=_read, args=(self._process.stdout, self._answers), daemon=True).start()
-        self._close = weakref.finalize(self, _ended, self._process)
+        self._questions: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        # In threads of their own, since a process that hangs takes nothing more once the pipe is full.
+        for work, end, line in (
+            (_read, self._process.stdout, self._answers),
+            (_write, self._process.stdin, self._questions),
+        ):
+            threading.Thread(target=work, args=(end, line), daemon=True).start()
+        self._close = weakref.finalize(self, _ended, self._process, self._questions)
         self._send(str(folder), lead_in)
         patience = self._patience(LOAD_STILL_S, LONGEST_LOAD_S)
         failed = self._wait(patience.over, "took too long to load")
@@ -60,7 +66,7 @@ class Beside:
         return self._process.pid
 
     def begin(self, pcm16k: bytes, texts: Sequence[Said]) -> None:
-        """Sends a piece that `measured` can ask for. Raises Lost."""
+        """Sends a piece that `measured` can ask for."""
         if tuple(texts) != self._texts:
             self._texts = tuple(texts)
             self._send("texts", self._texts)
@@ -91,12 +97,7 @@ class Beside:
         return Patience(still_s, longest_s, lambda: cpu_s_of(self.pid))
 
     def _send(self, *message: Any) -> None:
-        assert self._process.stdin is not None
-        try:
-            pickle.dump(message, self._process.stdin)
-            self._process.stdin.flush()
-        except OSError as error:
-            raise Lost("has stopped") from error
+        self._questions.put(message)
 
     def _wait(self, over: Callable[[], bool], late: str) -> Any:
         while True:
@@ -131,16 +132,23 @@ def _started() -> subprocess.Popen[bytes]:
 def _read(source: IO[bytes] | None, answers: queue.SimpleQueue[Any]) -> None:
     """Passes on the process's answers; None when there will be no more."""
     assert source is not None
-    with contextlib.suppress(EOFError, OSError, ValueError, pickle.UnpicklingError):
+    with contextlib.suppress(EOFError, OSError, ValueError, pickle.UnpicklingError), source:
         while True:
             answers.put(pickle.load(source))
     answers.put(None)
 
 
-def _ended(process: subprocess.Popen[bytes]) -> None:
-    with contextlib.suppress(OSError):
-        if process.stdin:
-            process.stdin.close()
+def _write(sink: IO[bytes] | None, questions: queue.SimpleQueue[Any]) -> None:
+    """Passes questions on to the process, up to None."""
+    assert sink is not None
+    with contextlib.suppress(OSError, ValueError), sink:
+        while (question := questions.get()) is not None:
+            pickle.dump(question, sink)
+            sink.flush()
+
+
+def _ended(process: subprocess.Popen[bytes], questions: queue.SimpleQueue[Any]) -> None:
+    questions.put(None)
     try:
         process.wait(END_S)
     except subprocess.TimeoutExpired:

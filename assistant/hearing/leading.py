@@ -85,10 +85,10 @@ class Leading:
         if self.scorer is None:
             return None
         texts = self._texts(tuple(phrases))
+        if ahead:
+            self.scorer.begin(pcm16k, texts)
+            return None
         try:
-            if ahead:
-                self.scorer.begin(pcm16k, texts)
-                return None
             if self._known is None or self._known[:2] != (pcm16k, texts):
                 self._known = (pcm16k, texts, self.scorer.measured(pcm16k, texts))
             return self._known[2]

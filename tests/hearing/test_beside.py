@@ -73,7 +73,7 @@ def test_where_nobody_waits_it_may_take_its_time(process):
 def test_another_file_than_the_limits_were_set_on_is_not_used(tmp_path):
     for path in folder().iterdir():
         (tmp_path / path.name).symlink_to(path)
-    (tmp_path / "tokenizer.bin").unlink()
+    (tmp_path / "tokenizer.bin").unlink(missing_ok=True)
     (tmp_path / "tokenizer.bin").write_bytes(b"\x01a")
     with pytest.raises(Lost, match="tokenizer.bin is another file"):
         Beside(tmp_path, LEAD_IN)
