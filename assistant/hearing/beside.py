@@ -131,7 +131,7 @@ def _started() -> subprocess.Popen[bytes]:
 def _read(source: IO[bytes] | None, answers: queue.SimpleQueue[Any]) -> None:
     """Passes on the process's answers; None when there will be no more."""
     assert source is not None
-    with contextlib.suppress(EOFError, OSError, ValueError, pickle.UnpicklingError):
+    with source, contextlib.suppress(EOFError, OSError, ValueError, pickle.UnpicklingError):
         while True:
             answers.put(pickle.load(source))
     answers.put(None)
