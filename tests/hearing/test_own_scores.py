@@ -159,6 +159,7 @@ def test_what_scored_in_a_check_is_heard_again_by_the_limits_that_follow(tmp_pat
                 (found,) = ear.feed(sound)
                 assert found.phrase is not None and found.phrase.text == text, (found.reason, found.measures)
                 assert limit is not None and found.measures["fit"] >= limit
+            assert ear.recogniser._own.limit(text) == pytest.approx(limit, abs=0.01)  # type: ignore[attr-defined]
         for found in ear.feed(padded(spoken("flite:rms", "marigold please proceed to the next page"), 1.0, 1.0)):
             assert found.phrase is None
     finally:
