@@ -14,12 +14,13 @@ import numpy as np
 from assistant.commands import soundcheck_live
 from assistant.commands.soundcheck_text import as_json, as_text
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
-from assistant.hearing import soundcheck, templates
+from assistant.hearing import soundcheck
 from assistant.hearing.child import Spec, spec_of
 from assistant.hearing.contract import RATE
 from assistant.hearing.levels import Noise, floats, noise_of
 from assistant.hearing.models import choose, must_have
 from assistant.hearing.offline import hear_all
+from assistant.hearing.own_scores import FILE, OwnScores, voice_folder, voices_folder
 from assistant.hearing.soundcheck import Outcome, Saying, SoundcheckReport, Taken
 from assistant.hearing.wav import read_wav
 from assistant.plans.shop_file import voice_and_checks
@@ -57,8 +58,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="instead of the microphone: you saying the phrases with the saw off, in the order that --order prints",
     )
     parser.add_argument("--order", action="store_true", help="print the phrases to say, one per line, and stop")
-    parser.add_argument("--microphone", metavar="NAME", help="the name to store voice templates and noise under")
-    parser.add_argument("--forget", action="store_true", help="delete all stored voice templates and noise, and stop")
+    parser.add_argument("--microphone", metavar="NAME", help="the name to store your scores and the noise under")
+    parser.add_argument("--forget", action="store_true", help="delete all stored scores and noise, and stop")
     parser.add_argument("--json", action="store_true", help="print one JSON object, for other programs")
 
 
@@ -127,9 +128,9 @@ def _from_files(args: argparse.Namespace, prompted: Sequence[Phrase]) -> Taken:
 def _check(
     taken: Taken, phrases: Sequence[Phrase], table: Sequence[Phrase], spec: Spec, out: TextIO
 ) -> SoundcheckReport:
-    """Listens to the sound, judges the phrases and stores templates and noise. table: the phrases listened for."""
-    folder = templates.voice_folder(taken.microphone)
-    voice = earlier_voice(folder, out)
+    """Listens to the sound, judges the phrases and stores scores and noise. table: the phrases listened for."""
+    folder = voice_folder(taken.microphone)
+    own = earlier_scores(folder, out)
     saw, learned = saw_noise(taken, folder, out)
     room = floats(taken.quiet)
     print("Listening to your phrases as in a session, with the saw off ..", file=out, flush=True)
@@ -139,20 +140,21 @@ def _check(
         print(".. and mixed with the saw's noise ..", file=out, flush=True)
         on = _outcomes(soundcheck.in_noise(taken.said, saw, room), taken.sayings, table, spec, out)
     lines = soundcheck.carried(phrases, taken.sayings, off, on, table)
-    counts = soundcheck.enrol(voice, taken.said, taken.sayings, off)
-    kept = [voice.save(folder)] if voice.texts else []
+    own_worst = soundcheck.learn(own, taken.sayings, off, on)
+    # A file that has lost its last phrase, or was broken, must be replaced too.
+    kept = [own.save(folder)] if own.texts or (folder / FILE).exists() else []
     if taken.saw is not None or learned is None:  # otherwise the saw noise of an earlier check would be lost
         kept.append(soundcheck.keep_noise(folder, noise_of(taken.quiet), noise_of(taken.saw) if taken.saw else None))
-    return SoundcheckReport.made(taken, lines, spec.recogniser, learned, counts, kept)
+    return SoundcheckReport.made(taken, lines, spec.recogniser, learned, own_worst, kept)
 
 
-def earlier_voice(folder: Path, out: TextIO) -> templates.Voice:
-    """The templates stored so far. Starts again from none, with a line that says so, if the file can't be read."""
+def earlier_scores(folder: Path, out: TextIO) -> OwnScores:
+    """The scores stored so far. Starts again from none, with a line that says so, if the file can't be read."""
     try:
-        return templates.Voice.load(folder)
+        return OwnScores.load(folder)
     except NoSuchPart as error:
         print(f"{str(error).partition(';')[0]}: starting again without them.", file=out, flush=True)
-        return templates.Voice()
+        return OwnScores()
 
 
 def saw_noise(taken: Taken, folder: Path, out: TextIO) -> tuple[np.ndarray | None, Noise | None]:
@@ -186,8 +188,8 @@ def _outcomes(
 
 
 def forget(as_object: bool) -> int:
-    """Deletes every template and noise stored for this user, and prints what was deleted."""
-    root = templates.voices_folder()
+    """Deletes all scores and noise stored for this user, and prints what was deleted."""
+    root = voices_folder()
     try:
         deleted = soundcheck.forget()
     except OSError as error:

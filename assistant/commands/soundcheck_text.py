@@ -12,7 +12,10 @@ PLACES = {"quiet": "saw off", "saw": "saw on", "said": "speech"}
 
 
 def as_json(report: SoundcheckReport) -> dict[str, Any]:
-    """One JSON object: levels in dBFS, ratios in dB, a list of phrases, the advice."""
+    """One JSON object: levels in dBFS, ratios in dB, a list of phrases, the advice.
+
+    own_worst of a phrase: the worst score of its accepted sayings, natural log.
+    """
     return {
         "recogniser": report.recogniser,
         "levels": {
@@ -39,7 +42,7 @@ def as_json(report: SoundcheckReport) -> dict[str, Any]:
                 "saw_on": _tally_json(line.on) if line.on else None,
                 "advice": line.advice,
                 "distrust": line.distrust,
-                "templates": report.templates.get(line.phrase.text, 0),
+                "own_worst": report.own_worst.get(line.phrase.text),
             }
             for line in report.lines
         ],
@@ -60,9 +63,10 @@ def as_text(report: SoundcheckReport) -> str:
         lines += ["", "Limits not to rely on:", *(f'  "{one.phrase.text}": {one.distrust}' for one in doubted)]
     lines += ["", f"Overall: {report.advice} ({report.why}). {NEAR_THE_BLADE}"]
     if report.kept:
-        count = f"{sum(report.templates.values())} voice templates"
+        count = len(report.own_worst)
+        scores = f"the scores of {count} phrase{'s' if count != 1 else ''}, and " if count else ""
         lines.append(f"Stored on this computer only: {', '.join(str(path) for path in report.kept)}")
-        lines.append(f"  ({count}, and the noise's level and spectrum; no sound was kept, nothing was sent anywhere)")
+        lines.append(f"  ({scores}the noise's level and spectrum; no sound was kept, nothing was sent anywhere)")
         lines.append("`kerfcall soundcheck --forget` deletes all of it.")
     return "\n".join(lines)
 

@@ -38,8 +38,8 @@ from assistant.hearing.ear import Ear, Found
 from assistant.hearing.levels import NOTHING, loudness
 from assistant.hearing.microphone import Microphone, open_capture
 from assistant.hearing.models import Choice
+from assistant.hearing.own_scores import OwnScores, voice_folder
 from assistant.hearing.recorder import microphone_name
-from assistant.hearing.templates import Voice, voice_folder
 from assistant.plans.model import VoiceSettings
 from assistant.wording.phrases import Phrase
 
@@ -53,7 +53,7 @@ class Spec:
 
     live: the child owns the microphone; otherwise sound comes as messages. null_device: see `microphone.open_capture`.
     pronunciations: words and their phones, for pocketsphinx. denoiser, endpoints, acceptance: as in
-    `plans.model.VoiceSettings`. own_voice: compare phrases with the operator's templates for this microphone.
+    `plans.model.VoiceSettings`. own_voice: the operator's own scores for this microphone limit the phrases too.
     known, language: as in `Ear`. lead_in: the word that the neural recogniser takes as given.
     """
 
@@ -114,7 +114,7 @@ def make_recogniser(spec: Spec, limited: Callable[[str], None] = lambda text: No
     except Lost as error:
         limited(OUT_OF_USE.format(error))
         return grammar
-    return Leading(scorer, grammar, limited)
+    return Leading(scorer, grammar, limited, _own_scores(spec))
 
 
 def make_ear(
@@ -136,15 +136,15 @@ def make_ear(
         denoiser, why = choose_denoiser("auto")
         why = f"{why} ({error})"
     progress("noise suppression")
-    return Ear(recogniser, denoiser, spec.endpoints, _voice(spec), spec.known, spec.language), why
+    return Ear(recogniser, denoiser, spec.endpoints, spec.known, spec.language), why
 
 
-def _voice(spec: Spec) -> Voice:
-    """The operator's templates; none when they can't be read, since hearing works without them."""
+def _own_scores(spec: Spec) -> OwnScores:
+    """The operator's scores; none when they can't be read, since hearing works without them."""
     if spec.own_voice:
         with contextlib.suppress(NoSuchPart):
-            return Voice.load(voice_folder(microphone_name()))
-    return Voice()
+            return OwnScores.load(voice_folder(microphone_name()))
+    return OwnScores()
 
 
 def run_child(conn: Connection, spec: Spec) -> None:

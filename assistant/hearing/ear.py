@@ -18,7 +18,6 @@ from assistant.hearing.contract import RATE, Recogniser, Result
 from assistant.hearing.denoise import Denoiser, Plain
 from assistant.hearing.detect import ByLevel, BySpeech, Detector
 from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Limits, Utterance
-from assistant.hearing.templates import Voice
 from assistant.plans.intents import Intent
 from assistant.wording.phrases import NOTHING, Phrase
 from assistant.wording.rivals import rivals
@@ -30,7 +29,6 @@ CLIPPED = 32_700  # of 32,768: a sample from here on is clipped
 CLIPPED_SHARE = 0.005  # an utterance with more than this share of clipped samples was overdriven
 OVERDRIVEN = "; the microphone was overdriven: turn its gain down, or move away from it"
 RAW_S = 8.0  # how much of the original sound is kept: more than the longest utterance
-UNLIKE = "it didn't sound like your voice; `kerfcall soundcheck` can learn your voice again"
 NOT_NOW = "it means nothing now"
 NOT_THE_ANSWER = 'heard "{}": that is not the answer'
 NO_PHRASE = 'heard "{}": that is not a phrase'
@@ -76,10 +74,9 @@ class Ear:
     """Hears one stream. Owned by one thread.
 
     denoiser: a new one; by default none. endpoints: "level", "speech" (if the denoiser estimates that, else "level")
-    or "auto", the better of the two. voice: the operator's own templates; a phrase that has templates must match them.
-    known: decoys, and phrases that mean something at other times. They are recognised and refused, so that they are
-    never taken for something else. language: of the phrases; rivals made by its rules are refused too
-    (`wording.rivals`).
+    or "auto", the better of the two. known: decoys, and phrases that mean something at other times. They are recognised
+    and refused, so that they are never taken for something else. language: of the phrases; rivals made by its rules are
+    refused too (`wording.rivals`).
     """
 
     def __init__(
@@ -87,7 +84,6 @@ class Ear:
         recogniser: Recogniser,
         denoiser: Denoiser | None = None,
         endpoints: str = "auto",
-        voice: Voice | None = None,
         known: Sequence[Phrase] = (),
         language: str = "en",
     ) -> None:
@@ -97,7 +93,6 @@ class Ear:
         # A recogniser of something other than phrases can bring its own limits.
         limits: Limits | None = getattr(recogniser, "limits", None)
         self._endpointer = Endpointer(limits, _detector(self.denoiser, endpoints))
-        self._voice = voice or Voice()
         self._raw: deque[bytes] = deque(maxlen=round(RAW_S * RATE / FRAME))
         self._known = tuple(p for p in known if not recogniser.unknown_words(p.text.split()))
         self._language = language

@@ -12,6 +12,7 @@ from dataclasses import replace
 from assistant.hearing import accept
 from assistant.hearing.beside import Beside, Lost
 from assistant.hearing.contract import CLEAR_DB, Result, by_text
+from assistant.hearing.own_scores import OwnScores
 from assistant.hearing.scores import Measured, Said
 from assistant.hearing.sphinx import NO_PHRASE, Sphinx
 from assistant.wording.phrases import NOTHING, Phrase
@@ -24,17 +25,24 @@ class Leading:
     """The recogniser `moonshine`, for English only. Owned by one thread.
 
     scorer: the neural model's process. grammar: pocketsphinx. lost: called once, with a line for the operator, when
-    the model's process is given up.
+    the model's process is given up. own: this operator's scores, which make a phrase's limit stricter, never looser.
     """
 
     name = "moonshine"
     makes_rivals = True
 
-    def __init__(self, scorer: Beside, grammar: Sphinx, lost: Callable[[str], None] = lambda why: None) -> None:
+    def __init__(
+        self,
+        scorer: Beside,
+        grammar: Sphinx,
+        lost: Callable[[str], None] = lambda why: None,
+        own: OwnScores | None = None,
+    ) -> None:
         self.scorer: Beside | None = scorer
         self._grammar = grammar
         self._lost = lost
         self._known: tuple[bytes, tuple[Said, ...], Measured] | None = None
+        self._own = own or OwnScores()
         self._texts = functools.lru_cache(8)(self._said)
         self._knows = functools.cache(lambda word: not grammar.unknown_words([word]))
 
@@ -67,6 +75,9 @@ class Leading:
         phrase = tuple(by_text(phrases).values())[found.number]
         limits = accept.LED if phrase.lead_in else accept.BARE
         limits = replace(limits, fit=accept.least_fit(limits, clear_db))
+        own = self._own.limit(phrase.text)
+        if own is not None:
+            limits = replace(limits, fit=max(limits.fit, own))
         reason = accept.weigh(found.measures, limits)
         if reason and self._doubtful(found, limits):
             other = by_text(phrases).get(self._grammar.text(pcm16k, phrases))

@@ -29,9 +29,9 @@ from assistant.hearing.levels import (
     room_faults,
     speech_faults,
 )
+from assistant.hearing.own_scores import FILE as SCORES_FILE
+from assistant.hearing.own_scores import OwnScores, Scores, keep, voices_folder
 from assistant.hearing.recorder import Listening
-from assistant.hearing.templates import FILE as TEMPLATES_FILE
-from assistant.hearing.templates import Voice, keep, voices_folder
 from assistant.hearing.wav import to_pcm16
 from assistant.plans.intents import Intent
 from assistant.plans.model import Check, VoiceSettings
@@ -44,6 +44,7 @@ ENOUGH = 0.9  # voice is advised if at least this share of the phrases is reliab
 TOO_FEW = 0.5  # below this share of reliable phrases, the pedal is advised for everything
 AROUND_S = 2.0  # of noise alone before and after the stream, so that the noise suppression and end-pointing settle
 NOISE_FILE = "noise.json"
+OLD_FILE = "templates.npz"  # what an earlier version kept of a voice; only deleted
 
 VOICE, SAW_OFF, PEDAL = "voice", "voice with the saw off only", "pedal only"
 
@@ -186,12 +187,14 @@ def looped(noise: np.ndarray) -> np.ndarray:
 class Outcome:
     """What the recogniser made of one saying.
 
-    text: the phrase accepted, or None. heard: the words proposed. reason: why nothing was accepted.
+    text: the phrase accepted, or None. heard: the words proposed. reason: why nothing was accepted. fit: how well the
+    words proposed fitted, natural log (see `scores.Measured`); None from a recogniser that doesn't measure it.
     """
 
     text: str | None
     heard: str = ""
     reason: str = ""
+    fit: float | None = None
 
 
 def outcomes(found: Sequence[Found], sayings: Sequence[Saying]) -> list[Outcome]:
@@ -212,7 +215,8 @@ def outcomes(found: Sequence[Found], sayings: Sequence[Saying]) -> list[Outcome]
         elif best is None:
             results.append(Outcome(None, "", "it was lost in the noise"))
         else:
-            results.append(Outcome(best.phrase.text if best.phrase else None, best.heard, best.reason))
+            text = best.phrase.text if best.phrase else None
+            results.append(Outcome(text, best.heard, best.reason, best.measures.get("fit")))
     return results
 
 
@@ -331,7 +335,7 @@ class SoundcheckReport:
     """The result of a sound check.
 
     levels: of each part (quiet, saw, said), with its faults. learned: the saw's noise from an earlier check, if that
-    was used. templates: how many each phrase has. kept: the files written.
+    was used. own_worst: the worst score of each phrase in this check, where it has any. kept: the files written.
     """
 
     levels: dict[str, tuple[Level, list[str]]]
@@ -340,7 +344,7 @@ class SoundcheckReport:
     why: str
     recogniser: str
     learned: Noise | None
-    templates: dict[str, int]
+    own_worst: dict[str, float]
     kept: list[Path]
 
     @classmethod
@@ -350,7 +354,7 @@ class SoundcheckReport:
         lines: list[PhraseTallies],
         recogniser: str,
         learned: Noise | None,
-        templates: dict[str, int],
+        own_worst: dict[str, float],
         kept: list[Path],
     ) -> SoundcheckReport:
         """Works out the levels and the advice."""
@@ -363,7 +367,7 @@ class SoundcheckReport:
         # Only the speech counts here: a silent room or a clipping saw says nothing about how the phrases came in.
         broken = input_faults(speech) if speech.clipped or speech.rms <= SILENT else []
         advice, why = overall(lines, broken)
-        return cls(levels, lines, advice, why, recogniser, learned, templates, kept)
+        return cls(levels, lines, advice, why, recogniser, learned, own_worst, kept)
 
     @property
     def over_noise(self) -> dict[str, float]:
@@ -374,16 +378,31 @@ class SoundcheckReport:
         return over if saw is None else over | {"saw": speech - saw}
 
 
-def enrol(voice: Voice, pcm16k: bytes, sayings: Sequence[Saying], results: Sequence[Outcome]) -> dict[str, int]:
-    """Makes templates from the sayings whose words were recognised with the saw off.
+def learn(
+    own: OwnScores, sayings: Sequence[Saying], off: Sequence[Outcome], on: Sequence[Outcome] | None
+) -> dict[str, float]:
+    """Takes up the scores of the sayings that were accepted as what was said. off, on: the outcome of each saying.
 
-    Replaces the earlier templates of these phrases and leaves other phrases alone. Returns how many each phrase has.
+    They replace the earlier scores of every phrase that was measured at all, even if none was accepted; other phrases
+    keep theirs. Returns the worst score of each phrase that has any.
     """
-    pieces: dict[str, list[bytes]] = {}
-    for saying, result in zip(sayings, results, strict=True):
-        if saying.phrase.text in (result.text, result.heard):
-            pieces.setdefault(saying.phrase.text, []).append(pcm16k[2 * saying.first : 2 * saying.end])
-    return {text: voice.enrol(text, each) for text, each in pieces.items()}
+    worst: dict[str, float] = {}
+    for text in dict.fromkeys(saying.phrase.text for saying in sayings):
+        quiet, noisy = (
+            [result for saying, result in zip(sayings, results, strict=True) if saying.phrase.text == text]
+            for results in (off, on if on is not None else [Outcome(None)] * len(sayings))
+        )
+        if all(result.fit is None for result in (*quiet, *noisy)):
+            continue
+        scores = Scores(_fits(quiet, text), _fits(noisy, text))
+        own.replace(text, scores)
+        if scores.worst is not None:
+            worst[text] = round(scores.worst, 2)
+    return worst
+
+
+def _fits(results: Sequence[Outcome], text: str) -> tuple[float, ...]:
+    return tuple(result.fit for result in results if result.text == text and result.fit is not None)
 
 
 def keep_noise(folder: Path, off: Noise, on: Noise | None) -> Path:
@@ -419,13 +438,14 @@ def _read_noise(kept: dict[str, object] | None) -> Noise | None:
 
 
 def forget() -> list[Path]:
-    """Deletes every template and noise stored for this user, and the folders that this empties.
+    """Deletes all scores and noise stored for this user, and the folders that this empties.
 
     Returns the files deleted. Raises OSError.
     """
     root = voices_folder()
-    ours = (TEMPLATES_FILE, NOISE_FILE)
-    found = [path for name in ours for path in (*root.glob(f"*/{name}"), *root.glob(f"*/{name}*.part"))]
+    ours = (SCORES_FILE, NOISE_FILE, OLD_FILE)
+    # A write that the power cut off leaves its new file, named as in `files.prepared`.
+    found = [path for name in ours for path in (*root.glob(f"*/{name}"), *root.glob(f"*/.{name}.*.new"))]
     for path in found:
         path.unlink()
     for folder in (*sorted({path.parent for path in found}), root):

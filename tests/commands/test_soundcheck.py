@@ -12,14 +12,16 @@ import pytest
 
 from assistant.__main__ import main
 from assistant.commands import soundcheck as command_module
-from assistant.hearing import templates
+from assistant.files import prepared
+from assistant.hearing import own_scores
 from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.offline import hear_all
-from assistant.hearing.soundcheck import Taken, prompts
-from assistant.hearing.templates import Voice
+from assistant.hearing.own_scores import OwnScores, Scores, voice_folder
+from assistant.hearing.soundcheck import OLD_FILE, Taken, prompts
 from assistant.plans.checks import DEFAULT_CHECKS
 from tests.hearing.voices import floats, need, padded, pcm, saw_noise, spoken, write_wav
+from tests.plans.files import SHOP
 
 CHOSEN = ("standing by for now", "return to previous", "clamps")
 TEXTS = tuple(phrase.text for phrase in prompts(DEFAULT_CHECKS, "marigold", CHOSEN))
@@ -102,14 +104,17 @@ def test_all_is_heard_in_moderate_noise_and_kept_until_it_is_forgotten(tmp_path,
     assert [line["phrase"] for line in found["phrases"]] == list(TEXTS)
     for line in found["phrases"]:
         assert (line["said"], line["saw_off"]["heard"], line["saw_on"]["heard"]) == (2, 2, 2), line
-        assert (line["advice"], line["distrust"], line["templates"]) == ("voice", "", 2)
+        assert (line["advice"], line["distrust"]) == ("voice", "")
     assert found["advice"] == "voice"
     assert found["speech_over_noise_db"]["saw"] == pytest.approx(15, abs=3)
     assert found["levels"]["quiet"]["rms_dbfs"] == pytest.approx(-60, abs=0.5)
     assert all(level["faults"] == [] for level in found["levels"].values())
-    folder = templates.voice_folder("Headset 2")
+    folder = voice_folder("Headset 2")
     assert sorted(found["kept"]) == sorted(str(path) for path in folder.iterdir())
-    assert sorted(Voice.load(folder).texts) == sorted(TEXTS)
+    own = OwnScores.load(folder)
+    for line in found["phrases"]:
+        scores = own.of(line["phrase"])
+        assert (len(scores.off), len(scores.on), scores.worst) == (2, 2, line["own_worst"])
     assert sum(path.stat().st_size for path in folder.iterdir()) < len(said()) / 4
     assert main(["soundcheck", "--forget", "--json"]) == 0
     assert sorted(result(capsys)["deleted"]) == sorted(found["kept"])
@@ -135,7 +140,7 @@ def test_other_talk_for_every_phrase_is_pedal_only(tmp_path, capsys):
     assert main(command("--json", *without_saw(files(tmp_path, speech=said(wrong))), rounds=1)) == 1
     found = result(capsys)
     assert found["advice"] == "pedal only" and "only 0 of 3" in found["why"]
-    assert all(line["templates"] == 0 for line in found["phrases"])
+    assert all(line["own_worst"] is None for line in found["phrases"])
 
 
 @pytest.mark.long
@@ -156,16 +161,35 @@ def test_clipped_speech_is_pedal_only_and_named(tmp_path, capsys):
 
 
 def test_without_the_saw_nothing_is_promised_about_its_noise(tmp_path, capsys):
-    """Templates of phrases that were not said this time stay."""
-    folder = templates.voice_folder("recording")
-    other = Voice()
-    other.enrol("report my progress", [spoken("en-us", "report my progress")] * 2)
-    other.save(folder)
+    """Scores of phrases that were not said this time stay, those of the others are replaced."""
+    folder = voice_folder("recording")
+    before = Scores((-1.0, -2.0), (-3.0,))
+    OwnScores({"report my progress": before, TEXTS[0]: before}).save(folder)
     assert main(command("--json", *without_saw(files(tmp_path)))) == 0
     found = result(capsys)
     assert found["saw_noise"] is None and {line["saw_on"] for line in found["phrases"]} == {None}
     assert found["advice"] == "voice with the saw off only"
-    assert sorted(Voice.load(folder).texts) == sorted([*TEXTS, "report my progress"])
+    own = OwnScores.load(folder)
+    assert sorted(own.texts) == sorted([*TEXTS, "report my progress"])
+    assert own.of("report my progress") == before
+    assert all(len(own.of(text).off) == 2 and own.limit(text) is None for text in TEXTS)
+
+
+def test_what_is_stored_is_said_with_how_many_phrases(tmp_path, capsys):
+    assert main(command(*files(tmp_path))) == 0
+    out = capsys.readouterr().out
+    assert "scores.json" in out and "noise.json" in out
+    assert "(the scores of 3 phrases, and the noise's level and spectrum; no sound was kept" in out
+
+
+def test_without_the_neural_recogniser_there_are_no_scores(tmp_path, capsys):
+    shop = tmp_path / "shop.toml"
+    shop.write_text(SHOP + '\n[voice]\nrecogniser = "pocketsphinx"\n')
+    assert main(command("--json", *without_saw(files(tmp_path)), "--shop", str(shop))) == 0
+    found = result(capsys)
+    assert found["recogniser"] == "pocketsphinx"
+    assert {line["own_worst"] for line in found["phrases"]} == {None}
+    assert [Path(path).name for path in found["kept"]] == ["noise.json"]
 
 
 @pytest.mark.long
@@ -185,22 +209,26 @@ def test_the_noise_learned_once_is_used_when_the_saw_is_left_out(tmp_path, capsy
 
 
 def test_forgetting_leaves_what_is_not_ours(capsys, data_folder):
-    folder = templates.voice_folder("any")
+    """Deleted are also what an earlier version kept of a voice, and what a write left that never ended."""
+    folder = voice_folder("any")
     folder.mkdir(parents=True)
-    (folder / templates.FILE).write_bytes(b"broken")
+    for name in (own_scores.FILE, OLD_FILE):
+        (folder / name).write_bytes(b"broken")
     (folder / "letter.txt").write_text("mine")
-    (folder / (templates.FILE + "x1.part")).write_bytes(b"left over")
-    assert main(["soundcheck", "--forget"]) == 0
-    assert capsys.readouterr().out.count("Deleted") == 2
-    assert [path.name for path in folder.iterdir()] == ["letter.txt"]
+    (folder / "my scores.json").write_text("mine")
+    # Its file is in place only at the very end, which the deleted new file makes impossible.
+    with pytest.raises(FileNotFoundError), prepared(folder / own_scores.FILE, b"new"):
+        assert main(["soundcheck", "--forget"]) == 0
+    assert capsys.readouterr().out.count("Deleted") == 3
+    assert sorted(path.name for path in folder.iterdir()) == ["letter.txt", "my scores.json"]
 
 
 def test_what_an_earlier_check_left_broken_is_begun_anew_and_said(tmp_path):
     """Otherwise the remedy that the message names, another sound check, would fail because of the same file."""
-    (tmp_path / templates.FILE).write_bytes(b"broken")
+    (tmp_path / own_scores.FILE).write_bytes(b"broken")
     (tmp_path / "noise.json").write_text("broken")
     out = io.StringIO()
-    assert command_module.earlier_voice(tmp_path, out).texts == ()
+    assert command_module.earlier_scores(tmp_path, out).texts == ()
     taken = Taken("any")
     assert command_module.saw_noise(taken, tmp_path, out) == (None, None)
     assert "starting again without them" in out.getvalue() and "going on without the saw's noise" in out.getvalue()

@@ -21,9 +21,9 @@ from assistant.commands import soundcheck_live
 from assistant.errors import CouldNotRun
 from assistant.hearing.contract import RATE
 from assistant.hearing.levels import level_of
+from assistant.hearing.own_scores import OwnScores
 from assistant.hearing.recorder import Recorder
 from assistant.hearing.soundcheck import prompts
-from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
 from tests.commands.test_soundcheck import BACK, SPEECH, STAND_BY, command, room
 from tests.hearing.voices import floats, need, padded, pcm, saw_noise, spoken, write_wav
@@ -165,7 +165,7 @@ def test_live_through_a_real_capture_device(loop, tmp_path):
     assert "2/2" in program.seen and "Deleted" not in program.seen
     assert "Microphone: Monitor of Null Output" in program.seen
     (folder,) = (tmp_path / "data" / "kerfcall" / "voice").iterdir()
-    assert sorted(Voice.load(folder).texts) == [BACK, STAND_BY]
+    assert sorted(OwnScores.load(folder).texts) == [BACK, STAND_BY]
     assert (folder / "noise.json").exists()
 
 

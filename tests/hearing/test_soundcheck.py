@@ -15,9 +15,9 @@ from assistant.hearing import levels, soundcheck
 from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.levels import Noise, bar, input_faults, level_of, noise_of, room_faults, speech_faults
+from assistant.hearing.own_scores import OwnScores, Scores
 from assistant.hearing.recorder import Listening, Recorder, next_utterance
 from assistant.hearing.soundcheck import PEDAL, SAW_OFF, VOICE, Outcome, PhraseTallies, Saying, Tally, overall
-from assistant.hearing.templates import Voice
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.wording.phrases import Phrase
 from tests.hearing.voices import floats, pcm, saw_noise, tone
@@ -242,9 +242,11 @@ CUT, CUT_TOO, STAND_BY = PHRASES
 BEFORE = round(soundcheck.AROUND_S * RATE)
 
 
-def found(start: float, end: float, phrase=None, heard: str = "", reason: str = "", knock: bool = False) -> Found:
+def found(
+    start: float, end: float, phrase=None, heard: str = "", reason: str = "", knock: bool = False, **measures: float
+) -> Found:
     first, last = round(start * RATE) + BEFORE, round(end * RATE) + BEFORE
-    return Found(first, last, last + 5600, phrase, reason, heard, 0, knock)
+    return Found(first, last, last + 5600, phrase, reason, heard, 0, knock, measures)
 
 
 SAYING = Saying(CUT, RATE, 3 * RATE)
@@ -268,6 +270,13 @@ def test_what_lies_elsewhere_is_not_its_answer():
     assert outcome == Outcome(None, "", "it was lost in the noise")
     (outcome,) = soundcheck.outcomes([], [Saying(CUT, 0, 0)])
     assert outcome.reason == "nothing was said"
+
+
+def test_how_well_it_fitted_is_kept_where_that_was_measured():
+    (outcome,) = soundcheck.outcomes([found(1, 3, CUT, CUT.text, fit=-2.5, margin=9.0)], [SAYING])
+    assert outcome == Outcome(CUT.text, CUT.text, "", -2.5)
+    (outcome,) = soundcheck.outcomes([found(1, 3, CUT, CUT.text, mean=-2.5)], [SAYING])
+    assert outcome.fit is None
 
 
 def test_refused_words_are_told_from_words_not_made_out():
@@ -335,15 +344,38 @@ def test_the_advice_over_all(found_lines, faults, advice, why):
     assert re.search(why, reason)
 
 
-def test_only_sayings_that_were_made_out_become_templates_and_others_stay():
-    voice = Voice({"standing by": [np.zeros((50, 13), np.float32)]})
-    sound = stream((1, 2), (4, 5), (7, 8))
-    sayings = [Saying(CUT, n * RATE, (n + 1) * RATE) for n in (1, 4, 7)]
-    results = [Outcome(CUT.text), Outcome(None, CUT.text, "too quick"), Outcome(None, "", "no phrase")]
-    assert soundcheck.enrol(voice, sound, sayings, results) == {CUT.text: 2}
-    assert voice.count(CUT.text) == 2 and voice.count("standing by") == 1
-    assert soundcheck.enrol(voice, sound, sayings[:1], results[:1]) == {CUT.text: 1}
-    assert voice.count(CUT.text) == 1
+# --- the operator's own scores
+
+
+def accepted(fit: float | None, phrase: Phrase = CUT) -> Outcome:
+    return Outcome(phrase.text, phrase.text, "", fit)
+
+
+THREE = [Saying(CUT, n * RATE, (n + 1) * RATE) for n in (1, 4, 7)]
+
+
+def test_only_sayings_accepted_as_what_was_said_are_scored_and_other_phrases_keep_theirs():
+    own = OwnScores({STAND_BY.text: Scores((-1.0,), (-2.0,)), CUT.text: Scores((-9.0,), (-9.0,))})
+    off = [accepted(-1.5), Outcome(None, CUT.text, "too long", -12.0), accepted(-0.5, CUT_TOO)]
+    on = [accepted(-2.5), accepted(-3.456), Outcome(None, "", "it was lost in the noise")]
+    assert soundcheck.learn(own, THREE, off, on) == {CUT.text: -3.46}
+    assert own.of(CUT.text) == Scores((-1.5,), (-2.5, -3.456))
+    assert own.of(STAND_BY.text) == Scores((-1.0,), (-2.0,))
+    assert soundcheck.learn(own, THREE[:1], off[:1], None) == {CUT.text: -1.5}
+    assert own.of(CUT.text) == Scores((-1.5,)) and own.limit(CUT.text) is None
+
+
+def test_a_phrase_that_was_measured_and_never_accepted_loses_its_scores():
+    own = OwnScores({CUT.text: Scores((-1.0,), (-2.0,))})
+    refused = [Outcome(None, CUT.text, "something followed the phrase", -1.0)] * 3
+    assert soundcheck.learn(own, THREE, refused, refused) == {}
+    assert own.texts == ()
+
+
+def test_a_recogniser_that_measures_no_fit_leaves_the_scores_alone():
+    own = OwnScores({CUT.text: Scores((-1.0,), (-2.0,))})
+    assert soundcheck.learn(own, THREE, [accepted(None)] * 3, [accepted(None)] * 3) == {}
+    assert own.of(CUT.text) == Scores((-1.0,), (-2.0,))
 
 
 # --- the recorder
