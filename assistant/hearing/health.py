@@ -83,7 +83,7 @@ def recogniser(settings: VoiceSettings, checks: Sequence[Check] = ()) -> Finding
     if choice.lacks:
         return Finding("recogniser", LIMITED, CANT_DOUBT.rstrip("."), neural_files.INSTALL, data)
     if choice.recogniser == "moonshine":
-        why = "moonshine's tiny English model, with pocketsphinx beside it"
+        why = "moonshine's tiny model, beside it pocketsphinx"
     return Finding("recogniser", WORKS, why, "", data)
 
 

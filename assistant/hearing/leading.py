@@ -88,7 +88,9 @@ class Leading:
 
     @staticmethod
     def _doubtful(found: Measured, limits: accept.Limits) -> bool:
-        """Whether nothing speaks against the phrase except that it was not clear."""
+        """Whether nothing speaks against the phrase except that the model is not sure of it, nor of anything else."""
+        if found.measures["free"] > accept.SURE:
+            return False
         lax = replace(limits, fit=accept.DOUBTFUL, lead_in=accept.NEVER, first=accept.NEVER)
         return not accept.weigh(found.measures, lax)
 

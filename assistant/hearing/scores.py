@@ -47,10 +47,10 @@ class Said:
 class Measured:
     """The likeliest text, as its number in the sequence; None if the sound is like none. free: what the model writes.
 
-    measures: "free": of what the model writes. "fit": the text against the free continuation. "margin": against the likeliest text of another meaning.
-    "rivals": against its likeliest rival, where it has any. "end": the odds that nothing follows it. "lead-in": its
-    least likely token, where it is due; else "first": the text's first token. "alone": the odds that nothing but the
-    lead-in word was said so far, if it was.
+    measures: "free": of what the model writes. "fit": the text against that. "margin": against the likeliest text of
+    another meaning. "rivals": against its likeliest rival, where it has any. "end": the odds that nothing follows it.
+    "lead-in": its least likely token, where it is due; else "first": the text's first token. "alone": the odds that
+    nothing but the lead-in word was said so far, if it was.
     """
 
     number: int | None

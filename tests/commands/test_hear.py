@@ -9,7 +9,7 @@ import pytest
 from assistant.__main__ import main
 from tests.hearing.voices import need, padded, spoken, write_wav
 
-KEYS = {"from_s", "to_s", "phrase", "intent", "argument", "reason", "heard"}
+KEYS = {"from_s", "to_s", "phrase", "intent", "argument", "reason", "heard", "measures"}
 
 
 def lines(capsys):

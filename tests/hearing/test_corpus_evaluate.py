@@ -29,7 +29,7 @@ class Scripted:
     def unknown_words(self, words):
         return []
 
-    def decode(self, pcm16k, phrases):
+    def decode(self, pcm16k, phrases, clear_db=40.0):
         return self._answers.pop(0)
 
 

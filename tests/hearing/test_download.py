@@ -167,7 +167,7 @@ def test_a_whole_download_is_put_in_place_and_found(site: Site, tmp_path: Path) 
     assert folder == tmp_path / NAME and is_in_place(tmp_path)
     assert steps[-1] == (len(ARCHIVE), len(ARCHIVE)) and steps == sorted(steps) and len(steps) > 5
     assert [found.usable for found in find_models(VoiceSettings(), [tmp_path])] == [True]
-    assert choose(VoiceSettings(), [tmp_path]).model == folder
+    assert choose(VoiceSettings(recogniser="vosk"), [tmp_path]).model == folder
 
 
 def test_a_model_that_is_there_is_not_fetched_again(site: Site, tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from tests.hearing.voices import LEAD_IN, piece, table
 
 PHRASES = table(3)
 NEXT = PHRASES[0]
-GOOD = {"fit": -1.0, "margin": 12.0, "end": 4.0, "lead-in": -0.5, "rivals": 10.0}
+GOOD = {"free": -3.0, "fit": -1.0, "margin": 12.0, "end": 4.0, "lead-in": -0.5, "rivals": 10.0}
 SOUND = bytes(16_000)
 
 
@@ -96,13 +96,14 @@ def test_another_wording_of_the_same_meaning_is_the_same_vote():
 @pytest.mark.parametrize(
     ("against", "reason"),
     [
+        ({"fit": -15.0, "free": -1.0}, "enough like"),
         ({"rivals": 4.0}, "opposite"),
         ({"end": -4.0}, "followed"),
         ({"margin": 1.0}, "another phrase"),
         ({"fit": accept.DOUBTFUL - 1}, "enough like"),
     ],
 )
-def test_no_vote_helps_against_a_rival_more_words_or_another_phrase(against, reason):
+def test_no_vote_helps_where_the_model_is_sure_of_something_else(against, reason):
     result, grammar, _ = decoded(GOOD | against, NEXT.text)
     assert result.phrase is None and reason in result.reason and grammar.asked == []
 

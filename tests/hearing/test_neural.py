@@ -1,4 +1,4 @@
-"""The neural model's scores are those of a probability: what is given, searched and forced agree, and the text is right."""
+"""The neural model's scores: what is searched and what is forced agree, and its text is what was said."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def test_common_words_are_one_token_each():
 
 
 def test_it_writes_what_is_said():
-    """The wheel's own recording is the beginning of Dickens, A Tale of Two Cities (1859), which is in the public domain."""
+    """The wheel's own recording is the beginning of A Tale of Two Cities (1859), which is in the public domain."""
     recording = folder().parent / "two_cities.wav"
     sound = read_wav(recording)[: 2 * 16_000 * 5]
     given = model().given(model().hidden(sound))
@@ -99,7 +99,8 @@ def test_the_files_are_those_that_the_limits_were_set_on(tmp_path):
     assert neural_files.fault(folder()) == ""
     for name in neural_files.SHA256:
         (tmp_path / name).write_bytes((folder() / name).read_bytes()[:-1] + b"x")
-    assert neural_files.fault(tmp_path) == "encoder_model.ort is another file than the limits were set on, or is damaged"
+    another = "is another file than the limits were set on, or is damaged"
+    assert neural_files.fault(tmp_path) == f"encoder_model.ort {another}"
     (tmp_path / "encoder_model.ort").unlink()
     assert neural_files.fault(tmp_path).startswith("encoder_model.ort can't be read: No such file")
     digest = hashlib.sha256((folder() / "tokenizer.bin").read_bytes()).hexdigest()

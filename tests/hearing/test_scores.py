@@ -75,7 +75,8 @@ def test_what_follows_the_phrase_shows_in_the_odds_of_its_end():
 def test_texts_of_one_meaning_are_no_rivals():
     """Two wordings of one order, of which either may be meant."""
     _, found = measured("marigold proceed to next pass")
-    alone = scorer().measure(piece(VOICE, "marigold proceed to next pass"), said(*(p for p in PHRASES if p.intent == Intent.CUT)))
+    of_one_meaning = said(*(p for p in PHRASES if p.intent == Intent.CUT))
+    alone = scorer().measure(piece(VOICE, "marigold proceed to next pass"), of_one_meaning)
     assert alone.measures["margin"] == 18.0
     assert found.measures["margin"] <= 18.0
 

@@ -114,8 +114,8 @@ def test_a_whole_model_of_the_language_is_chosen_and_a_broken_or_foreign_one_is_
     linked(folder, tmp_path / "vosk-model-small-ko-1")
     korean = VoiceSettings(language="ko")
     assert choose(korean, [tmp_path]).recogniser == "vosk"
-    assert choose(VoiceSettings(), [tmp_path]).recogniser == "pocketsphinx"
-    assert "for this language" in choose(VoiceSettings(), [tmp_path]).why
+    assert choose(VoiceSettings(recogniser="vosk"), [tmp_path]).recogniser == "pocketsphinx"
+    assert "for this language" in choose(VoiceSettings(recogniser="vosk"), [tmp_path]).why
     named = VoiceSettings(model=str(tmp_path / "vosk-model-small-ko-1"))
     assert choose(named, []).model == tmp_path / "vosk-model-small-ko-1"
     (tmp_path / "vosk-model-small-ko-1" / "graph" / "Gr.fst").unlink()
