@@ -25,9 +25,10 @@ from typing import Any
 import numpy as np
 
 from assistant.hearing.contract import RATE
-from tests.hearing.corpus import cache, natural_texts
+from tests.hearing.corpus import cache, natural_texts, noise
 from tests.hearing.corpus.clips import Clip
 from tests.hearing.corpus.speakers import trimmed
+from tests.hearing.voices import LEAD_IN
 
 VOICES: dict[str, tuple[str, ...]] = {
     "tune": (
@@ -55,19 +56,17 @@ MODEL_RATE = 24_000
 STYLE = 256  # numbers a speaker has for each length of a sentence
 LANGUAGES = {"a": "en-us", "b": "en-gb"}
 SPEEDS = (0.9, 1.15)
-# The model's numbers for the symbols that espeak's English phonemes and our sentences need.
-IDS = {
-    **{";": 1, ":": 2, ",": 3, ".": 4, "!": 5, "?": 6, "—": 9, " ": 16, "\u0303": 17, "æ": 72, "ɐ": 70, "ɑ": 69},
-    **{letter: 43 + number for number, letter in enumerate("abcdefghijklmnopqrstuvwxyz") if letter != "g"},
-    **{"ɒ": 71, "ɔ": 76, "ð": 81, "ə": 83, "ɚ": 85, "ɛ": 86, "ɜ": 87, "ɡ": 92, "ɪ": 102, "ŋ": 112, "θ": 119},
-    **{"ɹ": 123, "ɾ": 125, "ʃ": 131, "ʊ": 135, "ʌ": 138, "ʒ": 147, "ʔ": 148, "ˈ": 156, "ˌ": 157, "ː": 158},
-    **{"ᵻ": 177},
-}
+PAUSED = 60  # clips with a pause, a half
+# The model's numbers for the letters and symbols of espeak's English, and for punctuation.
+IDS = {letter: number for number, letter in enumerate("abcdefghijklmnopqrstuvwxyz", 43) if letter != "g"}
+IDS |= zip(";:,.!? ", (1, 2, 3, 4, 5, 6, 16), strict=True)
+IDS |= zip("ɑɐɒæɔðəɚɛɜɡɪŋθɹɾʃ", (69, 70, 71, 72, 76, 81, 83, 85, 86, 87, 92, 102, 112, 119, 123, 125, 131), strict=True)
+IDS |= zip("ʊʌʒʔˈˌːᵻ", (135, 138, 147, 148, 156, 157, 158, 177), strict=True)
 
 
 def phonemes(text: str, language: str) -> str:
-    """espeak-ng's, in the model's symbols. language: "en-us" or "en-gb". A question mark at the end stays one."""
-    words = text.rstrip("?.")
+    """espeak-ng's, in the model's symbols. language: "en-us" or "en-gb". A "?" or "," at the end is kept, else "."."""
+    words = text.rstrip("?,")
     command = ["espeak-ng", "-q", "--ipa", "-v", language, words]
     said = subprocess.run(command, check=True, capture_output=True, timeout=60, encoding="utf-8").stdout
     said = " ".join(said.split())
@@ -75,7 +74,7 @@ def phonemes(text: str, language: str) -> str:
         said = said.replace(theirs, models)
     if language == "en-us":
         said = re.sub(r"(?<=nˈaɪn)ti(?!ː)", "di", said)
-    return said + ("?" if text.endswith("?") else ".")
+    return said + (text[len(words) :] or ".")
 
 
 def tokens(symbols: str) -> list[int]:
@@ -189,11 +188,31 @@ def wanted(half: str, kind: str) -> list[tuple[str, str]]:
     return found[: max(len(texts), natural_texts.CLIPS[kind])]
 
 
+def paused(half: str, seconds: float, every: int = 1, jobs: int = 2) -> list[Clip]:
+    """Phrases with so much silence after the lead-in word, which and the rest are said apart by the same voice."""
+    lead_in = f"{LEAD_IN} "
+    pairs = [pair for pair in wanted(half, "phrase") if pair[1].startswith(lead_in)][:PAUSED]
+    pairs = _in_order(pairs)[::every]
+    with ThreadPoolExecutor(jobs) as pool:
+        first = list(pool.map(lambda pair: say(pair[0], f"{LEAD_IN},"), pairs))
+        rest = list(pool.map(lambda pair: say(pair[0], pair[1].removeprefix(lead_in)), pairs))
+    return [
+        Clip("phrase", f"{voice}: {text}", text, noise.with_pause(*pieces, seconds))
+        for (voice, text), *pieces in zip(pairs, first, rest, strict=True)
+    ]
+
+
+def _in_order(pairs: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """By hash: each N-th of the list could always be the same voice."""
+    return sorted(pairs, key=lambda pair: zlib.crc32(":".join(pair).encode()))
+
+
 def clips(half: str, kind: str, every: int = 1, jobs: int = 2) -> list[Clip]:
     """One half's clips of this kind, each N-th only; made where they aren't in the cache yet, `jobs` at a time."""
-    pairs = sorted(wanted(half, kind), key=lambda pair: zlib.crc32(":".join(pair).encode()))[::every]
+    pairs = _in_order(wanted(half, kind))[::every]
     with ThreadPoolExecutor(jobs) as pool:
         sounds = list(pool.map(lambda pair: say(*pair), pairs))
     return [
-        Clip(kind, f"{voice}: {text}", text.rstrip("?"), sound) for (voice, text), sound in zip(pairs, sounds, strict=True)
+        Clip(kind, f"{voice}: {text}", text.rstrip("?"), sound)
+        for (voice, text), sound in zip(pairs, sounds, strict=True)
     ]

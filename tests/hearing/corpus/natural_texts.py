@@ -6,7 +6,6 @@ each phrase. The lead-in word is added where a list is of what follows it.
 
 from __future__ import annotations
 
-from tests.hearing import sentences
 from tests.hearing.corpus import near
 from tests.hearing.voices import LEAD_IN, table
 
@@ -265,7 +264,7 @@ ORDER = (
     "dry is the glue and trimmed",
     "zero carriage is correct",
     "correct is carriage zero",
-    "away the setting bar is put",
+    "away setting bar is put",
     "correct both are face and edge",
     "guard is tight and clamps are on",
     "on with the guard still clamped",
@@ -375,6 +374,7 @@ SHORT = (
     "how many to go",
     "cancel that please",
 )
+SAME = {"next pass": "next", "pass done": "next"}  # of those, what means the same as another
 SHORT_DENIED = (
     "clamps loose",
     "clamps not secure",
