@@ -127,8 +127,17 @@ def test_speakers_of_another_digest_are_refused(tmp_path, monkeypatch):
     (tmp_path / "natural").mkdir()
     archive = tmp_path / "natural/kokoro-js-1.2.1.tgz"
     archive.write_bytes(b"another")
-    with pytest.raises(RuntimeError, match=r"kokoro-js-1\.2\.1\.tgz has the SHA-256 [0-9a-f]{64}, not 1f0d0383"):
+    with pytest.raises(
+        natural.MissingError, match=r"kokoro-js-1\.2\.1\.tgz has the SHA-256 [0-9a-f]{64}, not 1f0d0383"
+    ):
         natural._speaker("af_heart")
+
+
+def test_what_cannot_be_fetched_says_so(tmp_path, monkeypatch):
+    monkeypatch.setenv("KERFCALL_CORPUS", str(tmp_path))
+    for command, why in ((["no-such-program", "x"], "needs no-such-program"), (["ls", "--no-such"], "unrecognized")):
+        with pytest.raises(natural.MissingError, match=why):
+            natural._fetch(command)
 
 
 def test_one_speaker_is_taken_out_of_the_archive_and_no_other(tmp_path, monkeypatch):
