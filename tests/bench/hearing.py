@@ -5,10 +5,10 @@ that can be said is listened for at once, which is harder than any state of a se
 (tests.hearing.corpus) and belongs to one half: limits are set on "tune", figures are for "report". Natural voices give
 the figures that are judged, human talk must not be taken, and formant voices have rows of their own and no say.
 
-`--every N` takes each N-th clip and a part of the noise; 1 is all of it, nearly three hours of sound. Natural voices are
-fetched and speak once, which takes 20 minutes of CPU for all of it; the user's cache keeps what they said. `--dump FILE`
-writes one JSON object a line for each utterance. Ratios to floors of the same run: CPU seconds a second of audio, and
-the time to an answer against that of the grammar path.
+`--every N` takes each N-th clip and a part of the noise; 1 is all of it, nearly three hours of sound. Natural voices
+are fetched and speak once, which takes 20 minutes of CPU for all of it; the user's cache keeps what they said.
+`--dump FILE` writes one JSON object a line for each utterance. Ratios to floors of the same run: CPU seconds a second
+of audio, and the time to an answer against that of the grammar path.
 """
 
 from __future__ import annotations
@@ -170,6 +170,9 @@ def targets(result: Score, grammar: Score | None) -> Iterator[str]:
         for where in NEGATIVE:
             if cell := cells.get((kind, where)):
                 yield _counted(f"{kind} taken, {where}", cell.taken, cell.clips, most)
+    denials = [cell for (kind, _), cell in cells.items() if kind in ("opposite", "question")]
+    if denials:
+        yield _counted("opposites and questions taken, all", *_total(denials), 0)
     if hours := result.talk.audio_s / 3600:
         talk = [cell for (kind, _), cell in cells.items() if kind in ("talk", "human")]
         strict, clips = sum(cell.strict for cell in talk), sum(cell.clips for cell in talk)
