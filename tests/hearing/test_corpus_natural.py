@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import io
 import tarfile
+import time
 
 import numpy as np
 import pytest
@@ -106,6 +108,23 @@ def test_what_is_said_is_the_models_sound_at_our_rate_and_kept(tmp_path, monkeyp
     assert len(samples) == pytest.approx(RATE, rel=0.01) and np.abs(samples).max() == pytest.approx(0.708, abs=1e-3)
     spectrum = np.abs(np.fft.rfft(samples))
     assert np.argmax(spectrum) * RATE / len(samples) == pytest.approx(440, abs=1)
+
+
+def test_two_that_speak_at_once_load_one_model(tmp_path, monkeypatch):
+    need("espeak-ng")
+    monkeypatch.setenv("KERFCALL_CORPUS", str(tmp_path))
+    monkeypatch.setattr(natural, "_speaker", lambda voice: np.zeros((510, natural.STYLE), np.float32))
+    loaded: list[Tone] = []
+
+    @functools.cache
+    def load() -> Tone:
+        time.sleep(0.3)
+        loaded.append(Tone())
+        return loaded[-1]
+
+    monkeypatch.setattr(natural, "_model", load)
+    assert len(natural.clips("report", "order", every=4)) >= 2
+    assert len(loaded) == 1
 
 
 def test_speeds_fill_their_range():

@@ -17,6 +17,7 @@ import shutil
 import subprocess
 import sys
 import tarfile
+import threading
 import zipfile
 import zlib
 from collections.abc import Sequence
@@ -64,6 +65,7 @@ IDS = {letter: number for number, letter in enumerate("abcdefghijklmnopqrstuvwxy
 IDS |= zip(";:,.!? ", (1, 2, 3, 4, 5, 6, 16), strict=True)
 IDS |= zip("ɑɐɒæɔðəɚɛɜɡɪŋθɹɾʃ", (69, 70, 71, 72, 76, 81, 83, 85, 86, 87, 92, 102, 112, 119, 123, 125, 131), strict=True)
 IDS |= zip("ʊʌʒʔˈˌːᵻ", (135, 138, 147, 148, 156, 157, 158, 177), strict=True)
+_one_at_a_time = threading.Lock()  # to fetch and load: threads that speak would each do it
 
 
 class MissingError(Exception):
@@ -103,12 +105,14 @@ def _spoken(voice: str, text: str) -> bytes:
     from scipy.signal import resample_poly
 
     ids = tokens(phonemes(text, LANGUAGES[voice[0]]))
+    with _one_at_a_time:
+        model, style = _model(), _speaker(voice)
     inputs = {
         "tokens": np.array([ids], np.int64),
-        "style": _speaker(voice)[len(ids) - 2][None],
+        "style": style[len(ids) - 2][None],
         "speed": np.array([speed(voice, text)], np.float32),
     }
-    (audio,) = _model().run(None, inputs)
+    (audio,) = model.run(None, inputs)
     return trimmed(resample_poly(audio.astype(np.float64), RATE, MODEL_RATE))
 
 
