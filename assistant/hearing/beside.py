@@ -33,16 +33,16 @@ class Beside:
 
     live: an answer later than `LATE_S` is given up; otherwise the wait lasts as long as the process is at work.
 
-    For measuring, since the start: cpu_s, the processor time spent there, s; behind_s, the part of it that an answer
-    would have to wait for on an idle machine, s.
+    For measuring, since the start: asked, how many pieces; cpu_s, the processor time spent there, s; waited_s, how long
+    its answers were waited for, s.
     """
 
     def __init__(self, folder: Path, lead_in: str, live: bool = False) -> None:
-        self.cpu_s = self.behind_s = 0.0
+        self.cpu_s = self.waited_s = 0.0
+        self.asked = 0
         self._live = live
         self._texts: tuple[Said, ...] = ()
-        self._asked = 0
-        self._begun: tuple[bytes, float] | None = None
+        self._begun = b""
         self._process = _started()
         self._answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self._questions: queue.SimpleQueue[Any] = queue.SimpleQueue()
@@ -70,27 +70,26 @@ class Beside:
         if tuple(texts) != self._texts:
             self._texts = tuple(texts)
             self._send("texts", self._texts)
-        self._asked += 1
-        self._begun = (pcm16k, time.process_time())
-        self._send("piece", (self._asked, pcm16k))
+        self.asked += 1
+        self._begun = pcm16k
+        self._send("piece", (self.asked, pcm16k))
 
     def measured(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
         """What the piece is like; at once if it was sent by `begin` long enough ago. Raises Lost."""
-        if self._begun is None or self._begun[0] != pcm16k or tuple(texts) != self._texts:
+        if self._begun != pcm16k or tuple(texts) != self._texts:
             self.begin(pcm16k, texts)
-        assert self._begun is not None
-        meanwhile = time.process_time() - self._begun[1]
-        self._begun = None
+        self._begun = b""
+        began = time.monotonic()
         if self._live:
-            until = time.monotonic() + LATE_S
+            until = began + LATE_S
             over: Callable[[], bool] = lambda: time.monotonic() > until  # noqa: E731
         else:
             over = self._patience(STILL_S, LONGEST_S).over
         while True:
             number, cpu_s, found = self._wait(over, "was too slow to answer")
             self.cpu_s += cpu_s
-            if number == self._asked:
-                self.behind_s += max(0.0, cpu_s - meanwhile)
+            if number == self.asked:
+                self.waited_s += time.monotonic() - began
                 return found
 
     def _patience(self, still_s: float, longest_s: float) -> Patience:

@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -23,22 +24,15 @@ from assistant.hearing.ear import Ear, Found
 from assistant.hearing.endpoint import FRAME_BYTES
 from assistant.hearing.phone_loop import Here
 from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.plans.intents import Intent
 from assistant.wording.phrases import Phrase, decoys
-from tests.hearing.corpus.clips import CONDITIONS, KINDS, Block, Clip, Stream, blocks, noise_blocks
+from tests.hearing.corpus import natural_texts
+from tests.hearing.corpus.clips import Block, Clip, Stream
 from tests.hearing.voices import LEAD_IN, table
 
 EarMaker = Callable[[], Ear]
 SLACK = RATE // 2  # samples before and after a clip in which what is heard is still of it
-# Hits are wanted in every condition; what must not be taken, where the targets are.
-WHERE = {
-    "phrase": CONDITIONS,
-    "pair": ("clean", "10 dB", "5 dB"),
-    "human": ("clean", "10 dB"),
-    "near": ("clean", "10 dB"),
-    "other": ("clean", "10 dB"),
-    "one off": ("clean", "10 dB"),
-    "denied": ("clean", "10 dB"),
-}
+TALK = ("talk", "human")  # must not be taken, and is the talk that an hour is counted of
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,20 +81,28 @@ def ear_of(spec: Spec) -> Ear:
 
 
 def phrases_for(clips: Sequence[Clip]) -> tuple[Phrase, ...]:
-    """All phrases that can be said; for alphabet pairs, those pairs."""
+    """All phrases that can be said; for alphabet pairs and the short set, those instead."""
     if clips and clips[0].kind == "pair":
         return tuple(Phrase("pair", clip.text, clip.text, False, False) for clip in clips)
+    if clips and clips[0].kind.startswith("short"):
+        return tuple(_short(text) for text in natural_texts.SHORT)
     return table()
+
+
+def _short(text: str) -> Phrase:
+    wording = text.removeprefix(f"{LEAD_IN} ")
+    lead_in = wording != text
+    meaning = natural_texts.SAME.get(wording, wording)
+    return Phrase(Intent.CHECK if lead_in else "short", meaning, text, lead_in, lead_in)
 
 
 def hear(make_ear: EarMaker, half: str, block: Block) -> Heard:
     """One stream through one ear."""
     stream, phrases, ear = block.stream(), phrases_for(block.clips), make_ear()
     ear.listen(phrases, 0)
-    loop = getattr(ear.recogniser, "loop", Here)
-    began = time.process_time() + loop.cpu_s
+    began = time.process_time() + _cpu_elsewhere(ear)
     found = _timed(ear, stream.sound)
-    cpu = time.process_time() + loop.cpu_s - began
+    cpu = time.process_time() + _cpu_elsewhere(ear) - began
     return Heard(tuple(_lines(half, stream, found, phrases)), len(stream.sound) / 2 / RATE, cpu)
 
 
@@ -112,17 +114,35 @@ def _timed(ear: Ear, sound: bytes) -> list[Told]:
 
     Once with the work's wall time, once with its CPU time: other programs' load is in the first only.
     """
-    loop = getattr(ear.recogniser, "loop", Here)
+    loop, scorer = _loop(ear), getattr(ear.recogniser, "scorer", None)
     found: list[Told] = []
-    done, unloaded = 0.0, 0.0
+    done, unloaded, begun = 0.0, 0.0, 0.0
     for start in range(0, len(sound), FRAME_BYTES):
         arrived = (start + FRAME_BYTES) / 2 / RATE
+        asked, waited, scored = (scorer.asked, scorer.waited_s, scorer.cpu_s) if scorer else (0, 0.0, 0.0)
         began, cpu = time.perf_counter(), time.process_time() + loop.behind_s
         told = ear.feed(sound[start : start + FRAME_BYTES])
-        done = max(done, arrived) + time.perf_counter() - began
-        unloaded = max(unloaded, arrived) + time.process_time() + loop.behind_s - cpu
+        took, worked = time.perf_counter() - began, time.process_time() + loop.behind_s - cpu
+        if scorer:
+            if scorer.asked > asked:
+                begun = arrived
+            # It works while the end of the piece is waited for; here no time passes between two frames.
+            meanwhile = arrived - begun
+            took -= min(scorer.waited_s - waited, meanwhile)
+            worked += max(0.0, scorer.cpu_s - scored - meanwhile)
+        done, unloaded = max(done, arrived) + took, max(unloaded, arrived) + worked
         found += [(item, done, unloaded) for item in told]
     return found + [(item, done, unloaded) for item in ear.flush()]
+
+
+def _loop(ear: Ear) -> Any:
+    return Here if hasattr(ear.recogniser, "scorer") else getattr(ear.recogniser, "loop", Here)
+
+
+def _cpu_elsewhere(ear: Ear) -> float:
+    """Seconds of the processes beside this one."""
+    scorer = getattr(ear.recogniser, "scorer", None)
+    return float(_loop(ear).cpu_s + (scorer.cpu_s if scorer else 0.0))
 
 
 def _lines(half: str, stream: Stream, found: Sequence[Told], phrases: Sequence[Phrase]) -> Iterable[Line]:
@@ -171,19 +191,6 @@ def _line(half: str, condition: str, clip: Clip, item: Told, ended: float | None
     )
 
 
-def work(half: str, kinds: Sequence[str], conditions: Sequence[str], every: int, minutes: float) -> list[Block]:
-    """Everything that must be heard, each N-th clip, and so many minutes of noise."""
-    found = [
-        block
-        for kind in KINDS
-        if kind in kinds
-        for condition in WHERE[kind]
-        if condition in conditions
-        for block in blocks(half, kind, condition, every)
-    ]
-    return found + list(noise_blocks(half, minutes))
-
-
 def run(make_ear: EarMaker, half: str, wanted: Sequence[Block], jobs: int = 2) -> list[Heard]:
     """All blocks, over so many processes. make_ear: picklable when there is more than one."""
     if jobs == 1:
@@ -193,105 +200,109 @@ def run(make_ear: EarMaker, half: str, wanted: Sequence[Block], jobs: int = 2) -
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """One condition. Counts of clips, and of those taken.
+class Cell:
+    """One kind of clip in one condition. Counts are of clips, not lines: a clip may have been heard in pieces.
 
-    reaction, unloaded: of the hits, s, median and 95th percentile, by wall and by CPU time.
+    hits: heard as what was said. strict, eager: taken for anything else, by a phrase that records, confirms, moves or
+    ends, or by another one only. reaction, unloaded: p50 and p95 of the hits, as in `Line`.
     """
 
+    kind: str
     condition: str
-    phrases: int
+    clips: int
     hits: int
-    wrong: int
-    pairs: int
-    pair_hits: int
-    human: int
-    human_strict: int
-    human_eager: int
-    near: int
-    near_strict: int
-    near_eager: int
-    other: int
-    other_taken: int
-    one_off: int
-    one_off_taken: int
-    denied: int
-    denied_taken: int
+    strict: int
+    eager: int
     reaction: tuple[float, float]
     unloaded: tuple[float, float]
+
+    @property
+    def taken(self) -> int:
+        """Taken for what was not said."""
+        return self.strict + self.eager
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What was heard, and what hearing it cost. Seconds."""
+
+    audio_s: float = 0.0
+    cpu_s: float = 0.0
+
+    def __add__(self, other: Load) -> Load:
+        return Load(self.audio_s + other.audio_s, self.cpu_s + other.cpu_s)
+
+    @property
+    def cores(self) -> float:
+        return self.cpu_s / self.audio_s if self.audio_s else math.nan
 
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """heard: every line. noise_taken: phrases taken in `noise_s` seconds of noise alone."""
+    """cells: by kind and condition. people: all streams with clips; talk: those of `TALK`; noise: those without clips.
 
-    rows: dict[str, Row]
-    noise_s: float
+    noise_taken: phrases taken in noise alone. heard: every line.
+    """
+
+    cells: dict[tuple[str, str], Cell]
+    people: Load
+    talk: Load
+    noise: Load
     noise_taken: int
-    audio_s: float
-    cpu_s: float
     heard: tuple[Line, ...]
 
 
-def score(
-    make_ear: EarMaker,
-    half: str,
-    conditions: Sequence[str] = CONDITIONS,
-    kinds: Sequence[str] = KINDS,
-    every: int = 1,
-    minutes: float = 30,
-    jobs: int = 2,
-) -> Score:
-    """One half through new ears of this kind."""
-    wanted = work(half, kinds, conditions, every, minutes)
+def score(make_ear: EarMaker, half: str, wanted: Sequence[Block], jobs: int = 2) -> Score:
+    """These blocks through new ears of this kind."""
     results = run(make_ear, half, wanted, jobs)
+    people, talk, noise = Load(), Load(), Load()
+    for block, result in zip(wanted, results, strict=True):
+        load = Load(result.audio_s, result.cpu_s)
+        if not block.clips:
+            noise += load
+            continue
+        people += load
+        if block.clips[0].kind in TALK:
+            talk += load
     lines = tuple(itertools.chain.from_iterable(result.lines for result in results))
-    noise_s = sum(result.audio_s for block, result in zip(wanted, results, strict=True) if not block.clips)
     taken = [line for line in lines if line.condition.startswith("noise") and line.accepted]
-    rows = {
-        condition: _row(condition, [line for line in lines if line.condition == condition]) for condition in conditions
-    }
-    cpu = sum(result.cpu_s for result in results)
-    return Score(rows, noise_s, len(taken), sum(result.audio_s for result in results), cpu, lines)
+    return Score(cells_of(lines), people, talk, noise, len(taken), lines)
 
 
-def _row(condition: str, lines: Sequence[Line]) -> Row:
-    def count(kind: str, wanted: Callable[[Line], bool] = lambda line: True) -> int:
-        """Clips, not lines: a clip may have been heard in pieces."""
-        return len({line.name for line in lines if line.kind == kind and wanted(line)})
+def cells_of(lines: Iterable[Line]) -> dict[tuple[str, str], Cell]:
+    """Noise alone has none; what was taken between clips is among its kind "noise"."""
+    found: dict[tuple[str, str], list[Line]] = {}
+    for line in lines:
+        if not line.condition.startswith("noise"):
+            found.setdefault((line.kind, line.condition), []).append(line)
+    return {key: _cell(*key, of_it) for key, of_it in found.items()}
 
-    def strict(line: Line) -> bool:
-        return line.accepted is not None and line.strict
 
-    def eager(line: Line) -> bool:
-        return line.accepted is not None and not line.strict
-
-    def taken(line: Line) -> bool:
-        return line.accepted is not None
-
-    hits = [line for line in lines if line.kind == "phrase" and line.right]
-    return Row(
+def _cell(kind: str, condition: str, lines: Sequence[Line]) -> Cell:
+    wrong = [line for line in lines if line.accepted is not None and not line.right]
+    strict = {line.name for line in wrong if line.strict}
+    hits = [line for line in lines if line.right]
+    return Cell(
+        kind,
         condition,
-        phrases=count("phrase"),
-        hits=count("phrase", lambda line: line.right),
-        wrong=count("phrase", lambda line: taken(line) and not line.right),
-        pairs=count("pair"),
-        pair_hits=count("pair", lambda line: line.right),
-        human=count("human"),
-        human_strict=count("human", strict),
-        human_eager=count("human", eager),
-        near=count("near"),
-        near_strict=count("near", strict),
-        near_eager=count("near", eager),
-        other=count("other"),
-        other_taken=count("other", taken),
-        one_off=count("one off"),
-        one_off_taken=count("one off", taken),
-        denied=count("denied"),
-        denied_taken=count("denied", taken),
+        clips=len({line.name for line in lines}),
+        hits=len({line.name for line in hits}),
+        strict=len(strict),
+        eager=len({line.name for line in wrong} - strict),
         reaction=_middle_and_late([line.reaction_s for line in hits]),
         unloaded=_middle_and_late([line.unloaded_s for line in hits]),
     )
+
+
+def wilson(part: int, whole: int) -> tuple[float, float]:
+    """The share's 95 % interval, 0 to 1 (E. B. Wilson, 1927); 0 to 1 where there is nothing to count."""
+    if not whole:
+        return 0.0, 1.0
+    z = 1.959964
+    share, weight = part / whole, z * z / whole
+    middle = (share + weight / 2) / (1 + weight)
+    half = z * math.sqrt((share * (1 - share) + weight / 4) / whole) / (1 + weight)
+    return max(0.0, middle - half), min(1.0, middle + half)
 
 
 def _middle_and_late(times: Iterable[float | None]) -> tuple[float, float]:

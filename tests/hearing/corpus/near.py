@@ -28,37 +28,6 @@ MORE = (
     "marigold returned to the previous owner",
     "marigold the safety officer was fitted for boots",
 )
-# Phrases with one word of them another. No grammar of phrases alone can tell a rhyme; how many are taken is measured,
-# not judged. Those that would be dangerous and that come to mind are decoys of the language, and none of these.
-ONE_OFF = (
-    "marigold proceed to next step",
-    "marigold this pass is cancelled",
-    "marigold this class is completed",
-    "marigold return to beginning",
-    "marigold carry on walking",
-    "marigold turn the heater up",
-    "marigold softer voice from here on",
-    "marigold talk more softly to me",
-    "marigold pick up the piece a bit",
-    "marigold affirm that is bright",
-    "marigold mark down a message",
-    "marigold finish the lesson",
-    "marigold edge and base are both correct",
-    "marigold edge and face are both crooked",
-    "marigold setting bar is put down",
-    "marigold sitting bar is put away",
-    "marigold all stamps are secure",
-    "marigold all clamps are missing",
-    "marigold safety card fitted",
-    "marigold safety guard needed",
-    "marigold clamps are tight and card is on",
-    "marigold blade width is now measured",
-    "marigold parking face is a fresh one",
-    "marigold the glue is dry and sanded",
-    "marigold carriage hero is correct",
-    "marigold still clamped with the cord on",
-    "marigold saw is off and all are mounted",
-)
 # Phrases denied, turned into their opposite, or asked. None of them may be taken for the phrase it is like.
 DENIED = (
     "marigold the glue is not dry and trimmed",
@@ -142,7 +111,3 @@ def other(half: str) -> tuple[str, ...]:
 
 def denied(half: str) -> tuple[str, ...]:
     return DENIED[half == "report" :: 2]
-
-
-def one_off(half: str) -> tuple[str, ...]:
-    return ONE_OFF[half == "report" :: 2]
