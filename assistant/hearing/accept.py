@@ -287,7 +287,7 @@ LEAST_FIT = ((9.0, -11.5), (13.0, -7.0), (22.0, -5.5))
 # A piece is in doubt down to this fit, if the model is sure of nothing else either: pocketsphinx is then asked what it
 # makes of it by its grammar. Of true phrases that fitted badly, in noise or in formant voices, the model wrote what it
 # gave less than -2.2; of sentences with one word changed ("carry on walking") it wrote every word, at -2.1 or more.
-DOUBTFUL = -20.0
+DOUBTFUL = -14.0
 SURE = -2.2
 
 

@@ -29,7 +29,7 @@ class Limits:
 
     pre_roll: float = 0.3  # kept from before the first sound
     hangover: float = 0.35  # of quiet that ends an utterance
-    waiting: float = 0.65  # of quiet that ends it where more is expected: see `Endpointer.wait`
+    waiting: float = 0.85  # of quiet that ends it where more is expected: see `Endpointer.wait`
     ahead: float = 0.06  # of quiet after which the piece can be decoded, before its end is certain
     shortest: float = 0.3  # a shorter sound is a knock
     longest: float = 5.0  # a longer sound is no phrase

@@ -25,7 +25,7 @@ from assistant.hearing.neural import WITHIN, Given, Neural, Tokens
 NO_LEAD_IN = -16.0
 # Odds that the text ends after the lead-in word: over -0.4 if it does, with formant voices, and under -4 if it goes on.
 ALONE = -1.5
-UNLIKELY = accept.DOUBTFUL  # a phrase that fits worse is never taken, so its rivals don't matter
+UNLIKELY = -20.0  # a phrase that fits worse is never taken, so its rivals don't matter
 # Words that sound like numbers, which the model often writes instead of them.
 SOUNDS_LIKE = {"two": "to", "four": "for", "eight": "ate", "one": "won"}
 
