@@ -25,7 +25,11 @@ END_S = 1.0  # for the process to end by itself
 
 
 class Lost(Exception):
-    """The process has ended, or its answer is late. The text says which, a plain clause."""
+    """The process has ended, or can't be used. The text says why, a plain clause."""
+
+
+class Late(Exception):
+    """The answer did not come in time."""
 
 
 class Beside:
@@ -54,8 +58,10 @@ class Beside:
             threading.Thread(target=work, args=(end, line), daemon=True).start()
         self._close = weakref.finalize(self, _ended, self._process, self._questions)
         self._send(str(folder), lead_in)
-        patience = self._patience(LOAD_STILL_S, LONGEST_LOAD_S)
-        failed = self._wait(patience.over, "took too long to load")
+        try:
+            failed = self._wait(self._patience(LOAD_STILL_S, LONGEST_LOAD_S).over)
+        except Late:
+            failed = "took too long to load"
         if failed:
             self._close()
             raise Lost(failed)
@@ -75,7 +81,7 @@ class Beside:
         self._send("piece", (self.asked, pcm16k))
 
     def measured(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
-        """What the piece is like; at once if it was sent by `begin` long enough ago. Raises Lost."""
+        """What the piece is like; at once if it was sent by `begin` long enough ago. Raises Lost or Late."""
         if self._begun != pcm16k or tuple(texts) != self._texts:
             self.begin(pcm16k, texts)
         self._begun = b""
@@ -86,7 +92,7 @@ class Beside:
         else:
             over = self._patience(STILL_S, LONGEST_S).over
         while True:
-            number, cpu_s, found = self._wait(over, "was too slow to answer")
+            number, cpu_s, found = self._wait(over)
             self.cpu_s += cpu_s
             if number == self.asked:
                 self.waited_s += time.monotonic() - began
@@ -98,7 +104,7 @@ class Beside:
     def _send(self, *message: Any) -> None:
         self._questions.put(message)
 
-    def _wait(self, over: Callable[[], bool], late: str) -> Any:
+    def _wait(self, over: Callable[[], bool]) -> Any:
         while True:
             with contextlib.suppress(queue.Empty):
                 answer = self._answers.get(timeout=0.02)
@@ -107,7 +113,7 @@ class Beside:
                     raise Lost("has stopped")
                 return answer
             if over():
-                raise Lost(late)
+                raise Late
 
     def close(self) -> None:
         """Ends the process."""

@@ -114,7 +114,7 @@ def make_recogniser(spec: Spec, limited: Callable[[str], None] = lambda text: No
     except Lost as error:
         limited(OUT_OF_USE.format(error))
         return grammar
-    return Leading(scorer, grammar, limited, _own_scores(spec))
+    return Leading(scorer, grammar, limited, _own_scores(spec), strict)
 
 
 def make_ear(

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from assistant.hearing import accept
-from assistant.hearing.beside import Beside, Lost
+from assistant.hearing.beside import Beside, Late, Lost
 from assistant.hearing.contract import CLEAR_DB, Result, by_text
 from assistant.hearing.own_scores import OwnScores
 from assistant.hearing.scores import Measured, Said
@@ -19,13 +19,16 @@ from assistant.wording.phrases import NOTHING, Phrase
 from assistant.wording.rivals import rivals
 
 OUT_OF_USE = "The neural recogniser {}: pocketsphinx listens alone, which can take an opposite for an answer."
+SLOW = "The neural recogniser is too slow here: where it is late, pocketsphinx decides, which can take an opposite."
+MOST_LATE = 3  # answers one after another; then it is out of use
 
 
 class Leading:
     """The recogniser `moonshine`, for English only. Owned by one thread.
 
     scorer: the neural model's process. grammar: pocketsphinx. lost: called once, with a line for the operator, when
-    the model's process is given up. own: this operator's scores, which make a phrase's limit stricter, never looser.
+    the model's process is late or given up. own: this operator's scores, which make a phrase's limit stricter, never
+    looser. all_strict: noise is no excuse for a bad fit, and nobody has a vote.
     """
 
     name = "moonshine"
@@ -37,12 +40,15 @@ class Leading:
         grammar: Sphinx,
         lost: Callable[[str], None] = lambda why: None,
         own: OwnScores | None = None,
+        all_strict: bool = False,
     ) -> None:
         self.scorer: Beside | None = scorer
         self._grammar = grammar
         self._lost = lost
         self._known: tuple[bytes, tuple[Said, ...], Measured] | None = None
         self._own = own or OwnScores()
+        self._all_strict = all_strict
+        self._late, self._said_slow = 0, False
         self._texts = functools.lru_cache(8)(self._said)
         self._knows = functools.cache(lambda word: not grammar.unknown_words([word]))
 
@@ -74,12 +80,12 @@ class Leading:
             return Result(None, "only the lead-in word was said" if alone else NO_PHRASE, found.free)
         phrase = tuple(by_text(phrases).values())[found.number]
         limits = accept.LED if phrase.lead_in else accept.BARE
-        limits = replace(limits, fit=accept.least_fit(limits, clear_db))
+        limits = replace(limits, fit=accept.least_fit(limits, CLEAR_DB if self._all_strict else clear_db))
         own = self._own.limit(phrase.text)
         if own is not None:
             limits = replace(limits, fit=max(limits.fit, own))
         reason = accept.weigh(found.measures, limits)
-        if reason and self._doubtful(found, limits):
+        if reason and not self._all_strict and self._doubtful(found, limits):
             other = by_text(phrases).get(self._grammar.text(pcm16k, phrases))
             if other is not None and (other.intent, other.argument) == (phrase.intent, phrase.argument):
                 reason = ""
@@ -104,12 +110,25 @@ class Leading:
         try:
             if self._known is None or self._known[:2] != (pcm16k, texts):
                 self._known = (pcm16k, texts, self.scorer.measured(pcm16k, texts))
+            self._late = 0
             return self._known[2]
+        except Late:
+            self._late += 1
+            if self._late == 1 and not self._said_slow:
+                self._said_slow = True
+                self._lost(SLOW)
+            if self._late < MOST_LATE:
+                return None
+            self._give_up("was too slow too often")
         except Lost as error:
+            self._give_up(str(error))
+        return None
+
+    def _give_up(self, why: str) -> None:
+        if self.scorer is not None:
             self.scorer.close()
             self.scorer = None
-            self._lost(OUT_OF_USE.format(error))
-            return None
+            self._lost(OUT_OF_USE.format(why))
 
     def _said(self, phrases: tuple[Phrase, ...]) -> tuple[Said, ...]:
         found = []

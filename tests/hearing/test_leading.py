@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from assistant.hearing import accept
-from assistant.hearing.beside import Beside, Lost
+from assistant.hearing.beside import Beside, Late, Lost
 from assistant.hearing.contract import Result
 from assistant.hearing.leading import Leading
 from assistant.hearing.scores import Measured
@@ -28,6 +28,7 @@ class Scores:
     """A process that gives these measures for the first text, or is lost."""
 
     measures: dict[str, float] | None
+    late: int = 0
     begun: bool = False
     closed: bool = False
 
@@ -37,6 +38,9 @@ class Scores:
     def measured(self, pcm16k, texts):
         if self.measures is None:
             raise Lost("has stopped")
+        if self.late:
+            self.late -= 1
+            raise Late
         return Measured(0, "what it writes", dict(self.measures))
 
     def close(self):
@@ -74,13 +78,21 @@ def test_a_clear_phrase_is_taken_without_a_vote():
     assert result.measures == GOOD
 
 
+def test_strict_acceptance_asks_in_noise_what_it_asks_in_quiet_and_takes_no_vote():
+    for measures in (GOOD | {"fit": -8.0}, GOOD | {"fit": -13.0}):
+        grammar = Grammar(NEXT.text)
+        leading = Leading(Scores(measures), grammar, all_strict=True)
+        assert leading.decode(SOUND, PHRASES, clear_db=9.0).phrase is None and grammar.asked == []
+    assert Leading(Scores(GOOD), Grammar(""), all_strict=True).decode(SOUND, PHRASES, clear_db=9.0).phrase == NEXT
+
+
 def test_in_quiet_more_is_asked_of_the_fit_than_in_noise():
     leading = Leading(Scores(GOOD | {"fit": -8.0}), Grammar(""))
     assert leading.decode(SOUND, PHRASES, clear_db=40.0).phrase is None
     assert leading.decode(SOUND, PHRASES, clear_db=9.0).phrase == NEXT
 
 
-@pytest.mark.parametrize("doubtful", [{"fit": -15.0}, {"lead-in": -10.0}])
+@pytest.mark.parametrize("doubtful", [{"fit": -13.0}, {"lead-in": -10.0}])
 def test_in_doubt_the_grammar_decides(doubtful):
     result, grammar, _ = decoded(GOOD | doubtful, NEXT.text)
     assert result.phrase == NEXT and grammar.asked == ["text"]
@@ -90,13 +102,13 @@ def test_in_doubt_the_grammar_decides(doubtful):
 
 def test_another_wording_of_the_same_meaning_is_the_same_vote():
     assert PHRASES[1].intent == NEXT.intent
-    assert decoded(GOOD | {"fit": -15.0}, PHRASES[1].text)[0].phrase == NEXT
+    assert decoded(GOOD | {"fit": -13.0}, PHRASES[1].text)[0].phrase == NEXT
 
 
 @pytest.mark.parametrize(
     ("against", "reason"),
     [
-        ({"fit": -15.0, "free": -1.0}, "enough like"),
+        ({"fit": -13.0, "free": -1.0}, "enough like"),
         ({"rivals": 4.0}, "opposite"),
         ({"end": -4.0}, "followed"),
         ({"margin": 1.0}, "another phrase"),
@@ -117,6 +129,16 @@ def test_a_lost_process_is_said_once_and_the_grammar_goes_on_with_the_rivals():
         assert result.reason == "by the grammar" and int(result.heard) > len(PHRASES)
     assert len(lost) == 1 and "has stopped" in lost[0] and "opposite" in lost[0]
     assert scores.closed
+
+
+def test_late_now_and_then_is_said_once_and_late_every_time_is_given_up():
+    for late, lines in ((2, 1), (3, 2)):
+        grammar, lost = Grammar(""), []
+        leading = Leading(Scores(GOOD, late=late), grammar, lost.append)
+        taken = [leading.decode(SOUND + bytes(2 * n), PHRASES).phrase for n in range(4)]
+        assert grammar.asked == ["decode"] * (2 if late == 2 else 4)
+        assert taken == ([None, None, NEXT, NEXT] if late == 2 else [None] * 4)
+        assert len(lost) == lines and "too slow" in lost[0]
 
 
 def test_nothing_is_begun_once_it_is_lost():
