@@ -54,7 +54,7 @@ class Spec:
     live: the child owns the microphone; otherwise sound comes as messages. null_device: see `microphone.open_capture`.
     pronunciations: words and their phones, for pocketsphinx. denoiser, endpoints, acceptance: as in
     `plans.model.VoiceSettings`. own_voice: the operator's own scores for this microphone limit the phrases too.
-    known, language: as in `Ear`. lead_in: the word that the neural recogniser takes as given.
+    known, language, twice: as in `Ear`. lead_in: the word that the neural recogniser takes as given.
     """
 
     recogniser: str
@@ -69,6 +69,7 @@ class Spec:
     known: tuple[Phrase, ...] = ()
     language: str = "en"
     lead_in: str = "marigold"
+    twice: bool = False
 
 
 def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
@@ -136,7 +137,7 @@ def make_ear(
         denoiser, why = choose_denoiser("auto")
         why = f"{why} ({error})"
     progress("noise suppression")
-    return Ear(recogniser, denoiser, spec.endpoints, spec.known, spec.language), why
+    return Ear(recogniser, denoiser, spec.endpoints, spec.known, spec.language, spec.twice), why
 
 
 def _own_scores(spec: Spec) -> OwnScores:

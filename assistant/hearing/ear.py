@@ -32,6 +32,7 @@ RAW_S = 8.0  # how much of the original sound is kept: more than the longest utt
 NOT_NOW = "it means nothing now"
 NOT_THE_ANSWER = 'heard "{}": that is not the answer'
 NO_PHRASE = 'heard "{}": that is not a phrase'
+AGAIN = 'heard "{}": say it again to confirm'
 OUR_OWN = "you spoke during an announcement; say it again afterwards"
 
 
@@ -76,7 +77,8 @@ class Ear:
     denoiser: a new one; by default none. endpoints: "level", "speech" (if the denoiser estimates that, else "level")
     or "auto", the better of the two. known: decoys, and phrases that mean something at other times. They are recognised
     and refused, so that they are never taken for something else. language: of the phrases; rivals made by its rules are
-    refused too (`wording.rivals`).
+    refused too (`wording.rivals`). twice: where the recogniser can't tell an answer from its opposite (its `doubts` is
+    False), the answer to a check must be said twice.
     """
 
     def __init__(
@@ -86,6 +88,7 @@ class Ear:
         endpoints: str = "auto",
         known: Sequence[Phrase] = (),
         language: str = "en",
+        twice: bool = False,
     ) -> None:
         self.recogniser = recogniser
         self.denoiser = denoiser or Plain()
@@ -107,6 +110,8 @@ class Ear:
         self._muted_until = 0
         self._ahead: tuple[int, int, tuple[bytes, float], Result | None] | None = None
         self._clipped = 0
+        self._twice = twice
+        self._first_time: tuple[str, int] | None = None
         self._judged: dict[str, tuple[str, ...]] = {}
 
     @property
@@ -235,6 +240,14 @@ class Ear:
             return replace(result, phrase=None, reason=_why_refused(result.phrase), like=result.phrase.text)
         return result
 
+    def _once_more(self, result: Result, phrase: Phrase, generation: int) -> Result:
+        """The answer to a check counts once it was said twice running: this recogniser takes opposites for it."""
+        before, self._first_time = self._first_time, (phrase.text, generation)
+        if phrase.intent != Intent.CHECK or before == self._first_time:
+            self._first_time = None
+            return result
+        return replace(result, phrase=None, reason=AGAIN.format(phrase.wording), like=phrase.text)
+
     def _decode(self, utterance: Utterance) -> Found:
         phrases, generation = self._at_onset
         span = (max(0, utterance.first - self._delay), max(0, utterance.end - self._delay), self._samples)
@@ -246,6 +259,10 @@ class Ear:
             result = early[3] or self._recognise(early[2], phrases)
         if result is None or result.phrase is None:
             result = self._recognise(self._sound(utterance.pcm16k), phrases)
+        if result.phrase is not None and self._twice and not getattr(self.recogniser, "doubts", True):
+            result = self._once_more(result, result.phrase, generation)
+        elif result.heard:
+            self._first_time = None
         reason = result.reason
         if not result.phrase and self._clipped > CLIPPED_SHARE * (utterance.end - utterance.first):
             reason += OVERDRIVEN

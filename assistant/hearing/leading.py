@@ -18,8 +18,8 @@ from assistant.hearing.sphinx import NO_PHRASE, Sphinx
 from assistant.wording.phrases import NOTHING, Phrase
 from assistant.wording.rivals import rivals
 
-OUT_OF_USE = "The neural recogniser {}: pocketsphinx listens alone, which can take an opposite for an answer."
-SLOW = "The neural recogniser is too slow here: where it is late, pocketsphinx decides, which can take an opposite."
+OUT_OF_USE = "The neural recogniser {}: pocketsphinx listens alone. Answer each check twice when you answer by voice."
+SLOW = "The neural recogniser is slow on this computer. Where it is late, pocketsphinx decides."
 MOST_LATE = 3  # answers one after another; then it is out of use
 
 
@@ -49,8 +49,14 @@ class Leading:
         self._own = own or OwnScores()
         self._all_strict = all_strict
         self._late, self._said_slow = 0, False
+        self._doubts = True
         self._texts = functools.lru_cache(8)(self._said)
         self._knows = functools.cache(lambda word: not grammar.unknown_words([word]))
+
+    @property
+    def doubts(self) -> bool:
+        """Whether the last piece was judged by what knows an answer from its opposite: the model, and not the grammar."""
+        return self._doubts
 
     def unknown_words(self, words: Sequence[str]) -> list[str]:
         """Those of `words` that pocketsphinx lacks: it must be able to take over."""
@@ -72,6 +78,7 @@ class Leading:
         if len(pcm16k) < accept.FRAME * 2 * 10:
             return Result(None, "too short to be a phrase")
         found = self._try(pcm16k, phrases)
+        self._doubts = found is not None
         if found is None:
             # Alone it knows rivals only as phrases of its grammar.
             return self._grammar.decode(pcm16k, (*phrases, *rivals(phrases, "en", self._knows)))

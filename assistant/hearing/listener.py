@@ -83,7 +83,7 @@ class _Listener:
         self._generation = 0
 
     def _spec(self, live: bool) -> Spec:
-        return replace(spec_of(self._voice, self.choice), live=live, own_voice=live, known=self._known)
+        return replace(spec_of(self._voice, self.choice), live=live, own_voice=live, known=self._known, twice=True)
 
     def _news(self, device: DeviceName, state: DeviceState, text: str) -> None:
         self._post(DeviceChanged(self._clock.at(), self._clock.utc(), device, state, text))

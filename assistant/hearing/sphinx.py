@@ -101,6 +101,7 @@ class Sphinx:
     """
 
     name = "pocketsphinx"
+    doubts = False
 
     def __init__(
         self,

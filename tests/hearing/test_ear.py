@@ -213,3 +213,56 @@ def test_nothing_is_decoded_for_what_is_known_alone():
     ear.listen((), 1)
     (found,) = ear.feed(quiet(1) + sound(0.8) + quiet(1))
     assert (found.phrase, found.heard) == (None, "")
+
+
+class Taking:
+    """A recogniser that takes every piece for the next of these phrases; None: for something that is none."""
+
+    name = "taking"
+
+    def __init__(self, doubts: bool, *phrases: Phrase | None) -> None:
+        self.doubts, self._phrases = doubts, list(phrases)
+
+    def unknown_words(self, words):
+        return []
+
+    def decode(self, pcm16k, phrases, clear_db=40.0):
+        phrase = self._phrases[0]
+        return Result(phrase, "" if phrase else "unclear", phrase.text if phrase else "other talk")
+
+
+SECURE = next(phrase for phrase in table() if phrase.argument == "clamps")
+FITTED = next(phrase for phrase in table() if phrase.argument == "guard")
+
+
+def taken(doubts: bool, *phrases: Phrase | None, generations: tuple[int, ...] = ()) -> list[bool]:
+    recogniser = Taking(doubts, *phrases)
+    ear, results = Ear(recogniser, twice=True), []
+    for n in range(len(phrases)):
+        ear.listen(table(), (generations or (1,) * len(phrases))[n])
+        (found,) = ear.feed(quiet(1) + sound(0.8) + quiet(1))
+        assert found.phrase is not None or found.reason
+        results.append(found.phrase is not None)
+        del recogniser._phrases[0]
+    return results
+
+
+def test_an_answer_that_cannot_be_doubted_counts_once_it_was_said_twice():
+    assert taken(True, SECURE) == [True]
+    assert taken(False, SECURE, SECURE, SECURE) == [False, True, False]
+    assert taken(False, PHRASE) == [True], "an order that is no answer to a check counts at once, as ever"
+
+
+def test_twice_running_and_to_the_same_question():
+    assert taken(False, SECURE, FITTED, FITTED) == [False, False, True]
+    assert taken(False, SECURE, None, SECURE) == [False, False, False]
+    assert taken(False, SECURE, SECURE, generations=(1, 2)) == [False, False]
+
+
+def test_one_saying_that_is_decoded_twice_is_said_once():
+    """Ahead of its end, and then whole."""
+    ear = Ear(Taking(False, SECURE), twice=True)
+    ear.listen(table(), 1)
+    (found,) = ear.feed(quiet(1) + sound(0.8) + quiet(1))
+    assert found.phrase is None and found.reason == f'heard "{SECURE.wording}": say it again to confirm'
+    assert found.like == SECURE.text, "so that a low note asks for it by ear"

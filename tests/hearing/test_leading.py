@@ -78,6 +78,14 @@ def test_a_clear_phrase_is_taken_without_a_vote():
     assert result.measures == GOOD
 
 
+def test_it_says_which_piece_the_grammar_judged():
+    leading = Leading(Scores(GOOD, late=1), Grammar(""))
+    leading.decode(SOUND, PHRASES)
+    assert not leading.doubts
+    leading.decode(SOUND + bytes(2), PHRASES)
+    assert leading.doubts
+
+
 def test_strict_acceptance_asks_in_noise_what_it_asks_in_quiet_and_takes_no_vote():
     for measures in (GOOD | {"fit": -8.0}, GOOD | {"fit": -13.0}):
         grammar = Grammar(NEXT.text)
@@ -127,7 +135,7 @@ def test_a_lost_process_is_said_once_and_the_grammar_goes_on_with_the_rivals():
     for _ in range(2):
         result = leading.decode(SOUND, PHRASES)
         assert result.reason == "by the grammar" and int(result.heard) > len(PHRASES)
-    assert len(lost) == 1 and "has stopped" in lost[0] and "opposite" in lost[0]
+    assert len(lost) == 1 and "has stopped" in lost[0] and "each check twice" in lost[0]
     assert scores.closed
 
 
@@ -138,7 +146,7 @@ def test_late_now_and_then_is_said_once_and_late_every_time_is_given_up():
         taken = [leading.decode(SOUND + bytes(2 * n), PHRASES).phrase for n in range(4)]
         assert grammar.asked == ["decode"] * (2 if late == 2 else 4)
         assert taken == ([None, None, NEXT, NEXT] if late == 2 else [None] * 4)
-        assert len(lost) == lines and "too slow" in lost[0]
+        assert len(lost) == lines and "is slow" in lost[0]
 
 
 def test_nothing_is_begun_once_it_is_lost():
