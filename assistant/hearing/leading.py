@@ -55,7 +55,7 @@ class Leading:
 
     @property
     def doubts(self) -> bool:
-        """Whether the last piece was judged by what knows an answer from its opposite: the model, and not the grammar."""
+        """Whether the last piece was judged by the model, which knows an answer from its opposite."""
         return self._doubts
 
     def unknown_words(self, words: Sequence[str]) -> list[str]:
