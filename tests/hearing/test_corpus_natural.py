@@ -193,3 +193,9 @@ def test_seeds_differ_by_half_kind_and_condition(monkeypatch):
         for block in work.blocks(half, kind, condition)
     ]
     assert len(set(seeds)) == len(seeds)
+
+
+@pytest.mark.parametrize(("kind", "every", "step"), [("phrase", 8, 8), ("opposite", 8, 4), ("opposite", 1, 1)])
+def test_of_what_has_the_sharpest_targets_twice_as_many_are_played(kind, every, step, monkeypatch):
+    monkeypatch.setattr(natural, "say", lambda voice, text: b"")
+    assert len(work.clips("report", kind, "clean", every)) == -(-len(natural.wanted("report", kind)) // step)

@@ -34,7 +34,9 @@ WHERE: dict[str, tuple[str, ...]] = {
 }
 KINDS = tuple(WHERE)
 USUAL = tuple(kind for kind in KINDS if not kind.startswith("short"))
-# The voices that have no say in the limits, and the pieces of human talk of which there are many: each N-th only.
+# Few clips, and the sharpest targets: twice as many as of the others where not all are played.
+DENSE = ("opposite", "question", "harmless", "quoted", "order", "longer")
+# The voices that have no say in the limits: each N-th only.
 SPARSE = {"formant phrase": 4, "formant near": 8, "formant denied": 6}
 
 
@@ -43,7 +45,7 @@ def clips(half: str, kind: str, condition: str = "clean", every: int = 1) -> lis
     if kind == "phrase" and condition in PAUSES:
         return natural.paused(half, PAUSES[condition], every)
     if kind in natural.KINDS:
-        return natural.clips(half, kind, every)
+        return natural.clips(half, kind, max(1, every // 2) if kind in DENSE else every)
     if kind == "human":
         pieces = (human.prompts(half) + human.read_speech(half))[::every]
         return [Clip(kind, name, "", sound) for name, sound in pieces]
