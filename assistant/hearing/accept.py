@@ -217,8 +217,8 @@ def judge(measures: dict[str, float], bar: Bar) -> str:
 #     60          97.6, 97.1, 86.7, 94.8                1
 #     80          95.7, 95.7, 83.3, 92.4                1
 SPHINX_BARS = (
-    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=50.0, evidence=-0.5),
-    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 6.4, 22, margin=50.0, evidence=2.5),
+    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 5.6, 22, margin=50.0, evidence=-0.5),
+    Bar(-5.0, -11.0, -5.5, 0.85, 8, 16.0, 5.6, 22, margin=50.0, evidence=2.5),
 )
 # vosk gives no scores that can be compared, so only what is around and inside the phrase is judged, and its speaking
 # rate, here in frames per syllable.

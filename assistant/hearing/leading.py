@@ -87,10 +87,12 @@ class Leading:
             return Result(None, "only the lead-in word was said" if alone else NO_PHRASE, found.free)
         phrase = tuple(by_text(phrases).values())[found.number]
         limits = accept.LED if phrase.lead_in else accept.BARE
-        limits = replace(limits, fit=accept.least_fit(limits, CLEAR_DB if self._all_strict else clear_db))
+        least, in_quiet = (accept.least_fit(limits, db) for db in (clear_db, CLEAR_DB))
         own = self._own.limit(phrase.text)
         if own is not None:
-            limits = replace(limits, fit=max(limits.fit, own))
+            # A cut is louder than the idling saw of the check: noise lowers this limit as it does the general one.
+            least = max(least, own + least - in_quiet)
+        limits = replace(limits, fit=max(least, in_quiet) if self._all_strict else least)
         reason = accept.weigh(found.measures, limits)
         if reason and not self._all_strict and self._doubtful(found, limits):
             other = by_text(phrases).get(self._grammar.text(pcm16k, phrases))

@@ -106,6 +106,15 @@ def test_a_phrase_must_reach_the_general_limit_and_the_operators_own(worst, fit,
     assert result.reason == ("" if taken else accept.WHY_NOT["mean"])
 
 
+def test_noise_lowers_it_as_it_lowers_the_general_limit():
+    own = OwnScores({NEXT: Scores((-0.5,), (-0.5,))})
+    for clear_db, general in ((CLEAR_DB, GENERAL), (9.0, accept.least_fit(accept.LED, 9.0))):
+        limit = -0.5 - BELOW + general - GENERAL
+        for fit, taken in ((limit + 0.1, True), (limit - 0.1, False)):
+            leading = Leading(Scored(fit), Voter(), own=own)  # type: ignore[arg-type]
+            assert (leading.decode(bytes(2 * RATE), table(), clear_db).phrase is not None) == taken
+
+
 def test_between_the_two_limits_pocketsphinx_has_a_vote():
     own = OwnScores({NEXT: Scores((-0.5,), (-1.0,))})
     for text, taken in ((NEXT, True), (STAND_BY, False)):
