@@ -142,9 +142,7 @@ def test_what_is_nearly_a_phrase_is_known_and_refused(voice, said):
     in_turn(
         ["en-us", "flite:slt"],
         [
-            ("the weather will be fine tomorrow in the north",),
             ("would you pass me that pencil over there please",),
-            ("we had soup and bread for dinner on sunday",),
         ],
     ),
 )
@@ -173,9 +171,6 @@ PORT = Check("dust port", "dust port open?", "dust port is open now", "session")
         ["en-us", "flite:slt", "flite:rms"],
         [
             ("setting bar out", "setting bar is not put away"),
-            ("setting bar out", "is the setting bar put away"),
-            ("glue dry and trimmed", "the glue is never dry and trimmed"),
-            ("dust port", "dust port is not open now"),
             ("dust port", "is the dust port open now"),
             ("dust port", "dust port is closed now"),
         ],
