@@ -96,7 +96,7 @@ def main(argv: list[str] | None = None) -> int:
 def _options(argv: list[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser()
     parser.add_argument("--half", choices=HALVES, default="report")
-    parser.add_argument("--every", type=int, default=8)
+    parser.add_argument("--every", type=int, default=5)
     parser.add_argument("--kinds", nargs="+", choices=KINDS, default=USUAL, metavar="KIND", help=", ".join(KINDS))
     parser.add_argument("--conditions", nargs="+", choices=CONDITIONS, default=CONDITIONS, metavar="CONDITION")
     parser.add_argument("--minutes", type=float, help="of noise alone, instead of its part of 30")
