@@ -103,11 +103,12 @@ class Leading:
 
     @staticmethod
     def _doubtful(found: Measured, limits: accept.Limits) -> bool:
-        """Whether nothing speaks against the phrase except that the model is not sure of it, nor of anything else."""
-        if found.measures["free"] > accept.SURE:
-            return False
-        lax = replace(limits, fit=accept.DOUBTFUL, lead_in=accept.NEVER, first=accept.NEVER)
-        return not accept.weigh(found.measures, lax)
+        """Whether nothing speaks against the phrase except that the model is not sure of it, nor of anything else.
+
+        The lead-in word must have been heard: the grammar's vote says nothing about it, since its phrases all have it.
+        """
+        unsure = found.measures["free"] <= accept.SURE
+        return unsure and not accept.weigh(found.measures, replace(limits, fit=accept.DOUBTFUL))
 
     def _try(self, pcm16k: bytes, phrases: Sequence[Phrase], ahead: bool = False) -> Measured | None:
         if self.scorer is None:

@@ -11,7 +11,7 @@ All figures are natural logs: of probabilities, of their ratios, or of odds.
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,12 +19,13 @@ import numpy as np
 from assistant.hearing import accept
 from assistant.hearing.accept import NEVER
 from assistant.hearing.contract import BYTES_PER_S
-from assistant.hearing.neural import WITHIN, Given, Neural, Tokens
+from assistant.hearing.neural import END, WITHIN, Given, Neural, Tokens
 
 # A lead-in word with a token below this was not said. With such a piece only the phrases without it are looked at.
 NO_LEAD_IN = -16.0
-# Odds that the text ends after the lead-in word: over -0.4 if it does, with formant voices, and under -4 if it goes on.
-ALONE = -1.5
+# Odds that a sentence ends after the lead-in word: over -0.4 if nothing follows, with formant voices, and under -4 if
+# the rest follows at once. After a pause it can begin a new sentence.
+STOPS = -1.5
 UNLIKELY = -20.0  # a phrase that fits worse is never taken, so its rivals don't matter
 # Words that sound like numbers, which the model often writes instead of them.
 SOUNDS_LIKE = {"two": "to", "four": "for", "eight": "ate", "one": "won"}
@@ -50,7 +51,7 @@ class Measured:
     measures: "free": of what the model writes. "fit": the text against that. "margin": against the likeliest text of
     another meaning. "rivals": against its likeliest rival, where it has any. "end": the odds that nothing follows it.
     "lead-in": its least likely token, where it is due; else "first": the text's first token. "alone": the odds that
-    nothing but the lead-in word was said so far, if it was.
+    nothing follows the lead-in word, where that is likely.
     """
 
     number: int | None
@@ -64,7 +65,8 @@ class Scorer:
 
     def __init__(self, model: Neural, lead_in: str) -> None:
         self._model = model
-        self._begin = model.tokeniser.encode(lead_in.capitalize() + ",")
+        # The model writes a comma after it, or nothing; after a pause a full stop, and a capital.
+        self._begin, self._stopped = (model.tokeniser.encode(lead_in.capitalize() + mark) for mark in ",.")
         self._tokens = functools.lru_cache(4096)(model.tokeniser.encode)
 
     def measure(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
@@ -73,30 +75,35 @@ class Scorer:
         led = self._model.given(hidden, self._begin)
         # Without the comma after it, which is the model's own.
         lead_in = min(float(led.given[n][token]) for n, token in enumerate(self._begin[:-1]))
-        best, given = Measured(None, ""), led
+        best, given, written = Measured(None, ""), led, self._within
         if lead_in >= NO_LEAD_IN:
-            after = led.given[-2]  # what follows the word itself
-            ends = float(np.logaddexp.reduce(after[list(self._model.closing)]))
-            alone = ends - float(np.log1p(-min(np.exp(ends), 1 - 1e-12)))
-            if alone > ALONE and lead_in >= accept.LED.lead_in:
-                return Measured(None, "", {"lead-in": lead_in, "alone": alone})
-            best = self._likeliest(led, texts, True, length_s)
+            stops = _odds(led.given[-2][list(self._model.closing)])  # that a sentence ends right after the word
+            if stops > STOPS and lead_in >= accept.LED.lead_in:
+                given, written = self._model.given(hidden, self._stopped), self._begun
+                alone = _odds(given.given[-1][[END]])
+                if alone > 0:
+                    return Measured(None, "", {"lead-in": lead_in, "alone": alone})
+            best = self._likeliest(given, texts, True, written, length_s)
             best.measures["lead-in"] = lead_in
         if lead_in < accept.LED.lead_in or best.measures.get("fit", NEVER) < accept.LED.fit:
             bare = self._model.given(hidden)
-            other = self._likeliest(bare, texts, False, length_s)
+            other = self._likeliest(bare, texts, False, self._begun, length_s)
             if best.number is None or other.measures.get("fit", NEVER) > best.measures["fit"]:
-                best, given = other, bare
+                best, given, written = other, bare, self._begun
         if best.number is not None and best.measures["fit"] >= UNLIKELY:
-            self._against_rivals(best, texts[best.number], given)
+            ways = [way for text in texts[best.number].rivals for way in written(text)]
+            if ways:
+                best.measures["rivals"] = best.whole - max(one.whole for one in given.forced(ways))
         return best
 
-    def _likeliest(self, given: Given, texts: Sequence[Said], led: bool, length_s: float) -> Measured:
-        ways = [(way, n) for n, said in enumerate(texts) if said.led == led for way in self._ways(said.text, led)]
+    def _likeliest(
+        self, given: Given, texts: Sequence[Said], led: bool, written: Callable[[str], list[Tokens]], length_s: float
+    ) -> Measured:
+        ways = [(way, n) for n, said in enumerate(texts) if said.led == led for way in written(said.text)]
         found, free_score, free = given.search(ways, length_s)
-        written = self._model.tokeniser.decode(free)
+        text = self._model.tokeniser.decode(free)
         if not found:
-            return Measured(None, written)
+            return Measured(None, text)
         number = max(found, key=lambda n: found[n].whole)
         best = found[number]
         others = [one.whole for n, one in found.items() if texts[n].meaning != texts[number].meaning]
@@ -108,21 +115,23 @@ class Scorer:
         }
         if not led:
             measures["first"] = best.first
-        return Measured(number, written, measures, best.whole)
+        return Measured(number, text, measures, best.whole)
 
-    def _against_rivals(self, best: Measured, said: Said, given: Given) -> None:
-        ways = [way for text in said.rivals for way in self._ways(text, said.led)]
-        if ways:
-            best.measures["rivals"] = best.whole - max(one.whole for one in given.forced(ways))
-
-    def _ways(self, text: str, led: bool) -> list[Tokens]:
-        """The ways in which the model may write it."""
+    def _within(self, text: str) -> list[Tokens]:
+        """The ways in which the model may write it within a sentence."""
         words = text.split()
         forms = [words]
         if any(word in SOUNDS_LIKE for word in words):
             forms.append([SOUNDS_LIKE.get(word, word) for word in words])
-        written = [" ".join(form) for form in forms]
-        if not led:
-            written = [form[0].upper() + form[1:] for form in written]
-            written += [form.replace(" ", ", ", 1) for form in written]
-        return [self._tokens(form) for form in written]
+        return [self._tokens(" ".join(form)) for form in forms]
+
+    def _begun(self, text: str) -> list[Tokens]:
+        """The ways in which the model may write it as a sentence."""
+        capital = text[0].upper() + text[1:]
+        return [way for form in (capital, capital.replace(" ", ", ", 1)) for way in self._within(form)]
+
+
+def _odds(of: np.ndarray) -> float:
+    """The odds that one of these comes next. of: the logs of their probabilities."""
+    together = float(np.logaddexp.reduce(of))
+    return together - float(np.log1p(-min(np.exp(together), 1 - 1e-12)))
