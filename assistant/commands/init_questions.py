@@ -27,7 +27,7 @@ PressedKey = Callable[[], tuple[str, str] | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class InitQuestion:
     """name: of the answer. text: what is asked. usual: what Enter alone means, "" where there is no such answer.
 
     before: what is shown above the question.
@@ -39,37 +39,37 @@ class Question:
     before: str = ""
 
 
-def questions(so_far: Answers) -> Iterator[Question]:
+def questions(so_far: Answers) -> Iterator[InitQuestion]:
     """All that this machine is asked, in order; which they are depends on the answers so far."""
     unit = so_far.unit or USUAL["unit"]
     of_unit = UNITS[unit]
-    yield Question("unit", "Unit of lengths: mm or in", USUAL["unit"])
-    yield Question("carriage", "How you set the carriage: by readout, handwheel or steps", USUAL["carriage"])
+    yield InitQuestion("unit", "Unit of lengths: mm or in", USUAL["unit"])
+    yield InitQuestion("carriage", "How you set the carriage: by readout, handwheel or steps", USUAL["carriage"])
     if so_far.carriage == "handwheel":
         example = "2 mm" if unit == "mm" else "1/16 in"
         if not so_far.threads_per_inch:
             text = f"How far one turn of the handwheel moves the carriage ({example}), or the screw's threads (16 tpi)"
-            yield Question("pitch", text)
-        yield Question("divisions", "Marks around the handwheel (e.g. 100)")
+            yield InitQuestion("pitch", text)
+        yield InitQuestion("divisions", "Marks around the handwheel (e.g. 100)")
     elif so_far.carriage == "steps":
-        yield Question("steps_per_mm", "Steps that move the carriage one millimetre (e.g. 400)")
+        yield InitQuestion("steps_per_mm", "Steps that move the carriage one millimetre (e.g. 400)")
     else:
         usual = USUAL_RESOLUTION[unit]
-        yield Question("resolution", f"Smallest step that the readout shows, in {of_unit}", usual)
-    yield Question("stop_side", "The stop, as you stand at the saw: left or right", USUAL["stop_side"])
+        yield InitQuestion("resolution", f"Smallest step that the readout shows, in {of_unit}", usual)
+    yield InitQuestion("stop_side", "The stop, as you stand at the saw: left or right", USUAL["stop_side"])
     before = f"What the carriage's zero means, seen from above (## is the blade):\n{picture(so_far.stop_side)}"
-    yield Question("zero", "Zero: outside or inside", USUAL["zero"], before)
+    yield InitQuestion("zero", "Zero: outside or inside", USUAL["zero"], before)
     text = f"The pedal: {PRESS}, to press it now; the name of its key; or {NO_PEDAL}, for the terminal's keys"
-    yield Question("pedal_key", text, PRESS)
+    yield InitQuestion("pedal_key", text, PRESS)
     if not so_far.kerf_printed:
         kerf = (
             f"Kerf, the width that the blade really cuts, in {of_unit}, if you have measured it (Enter: not measured)"
         )
-        yield Question("kerf", kerf)
+        yield InitQuestion("kerf", kerf)
     if not so_far.kerf:
         text = f"The width printed on the blade, in {of_unit}; it is marked as not calibrated"
-        yield Question("kerf_printed", text)
-    yield Question("voice", "Voice, to hear settings and to speak: yes or no", USUAL["voice"])
+        yield InitQuestion("kerf_printed", text)
+    yield InitQuestion("voice", "Voice, to hear settings and to speak: yes or no", USUAL["voice"])
 
 
 def ask_all(given: Answers, ask: Ask, show: ShowLine, pressed_key: PressedKey) -> Answers:
@@ -103,7 +103,7 @@ def ask_all(given: Answers, ask: Ask, show: ShowLine, pressed_key: PressedKey) -
 
 
 def _answered(
-    question: Question, reply: str, answers: Answers, show: ShowLine, pressed_key: PressedKey
+    question: InitQuestion, reply: str, answers: Answers, show: ShowLine, pressed_key: PressedKey
 ) -> Answers | None:
     """The answers with this one, or None once it is said what is wrong with it."""
     name = question.name

@@ -14,7 +14,7 @@ rivals by rule, and of its own free continuation. On the tuning half of the natu
   the rivals keeps out opposites in noise, where the fit of true phrases falls to theirs.
 - The limit of the fit follows the noise (accept.LEAST_FIT): one limit for all took 8 of 22 one-word changes in quiet.
 - The grammar's vote counts only where the model is sure of nothing (accept.SURE): that is so for formant voices and in
-  noise, and not for a fluent sentence that is not the phrase. Without the condition every one-word change got it.
+  noise, and not for a fluent sentence that is not the phrase. For that the grammar would vote: it knows nothing nearer.
 - The lead-in word is given, not scored, and its least likely token is a limit of its own. Whether it was said alone
   shows in the odds of the end right after it, with nothing in between; then the pause after it is waited out.
 - All this costs 0.08 s of CPU a second of speech, half of what the grammar and its phone loop cost.

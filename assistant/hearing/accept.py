@@ -260,7 +260,7 @@ def bar_for(phrase: Phrase, bars: tuple[Bar, Bar], all_strict: bool = False) -> 
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class ScoreLimits:
     """What the neural model's measures must reach, natural logs: see `scores.Measured`.
 
     fit: whatever the noise; `least_fit` asks for more where there is less of it.
@@ -278,8 +278,8 @@ class Limits:
 # keep out what the rules foresee: of 98 true phrases down to 10 dB none comes nearer to a rival than 5.1. The odds of
 # the end keep out longer sentences: true phrases have -1.2 or more, the 25 longer ones -3.4 or less. Without the
 # lead-in word there is only the text itself to tell a phrase from other talk.
-LED = Limits(fit=-11.5, end=-2.0, lead_in=-8.0)
-BARE = Limits(fit=-8.0, end=-1.0, first=-6.0)
+LED = ScoreLimits(fit=-11.5, end=-2.0, lead_in=-8.0)
+BARE = ScoreLimits(fit=-8.0, end=-1.0, first=-6.0)
 # How far the speech is above its noise, dB, and the least fit there; straight lines in between. In quiet no true phrase
 # fits worse than -5.2, and of what no rule foresees ("safety card fitted", "backing face needs a fresh one") nothing
 # better than -6.0. Noise lowers both: the limit follows, or it would cost half the phrases at 5 dB.
@@ -291,13 +291,13 @@ DOUBTFUL = -14.0
 SURE = -2.2
 
 
-def least_fit(limits: Limits, clear_db: float) -> float:
+def least_fit(limits: ScoreLimits, clear_db: float) -> float:
     """The fit that a phrase must have, for speech so far above its noise (dB, `blend.clearness`)."""
     noise, fits = zip(*LEAST_FIT, strict=True)
     return max(limits.fit, float(np.interp(clear_db, noise, fits)))
 
 
-def weigh(measures: dict[str, float], limits: Limits) -> str:
+def weigh(measures: dict[str, float], limits: ScoreLimits) -> str:
     """The first reason to refuse the phrase by the neural model's measures, a plain clause; "" if it passes."""
     tests = (
         (measures.get("lead-in", 0.0) >= limits.lead_in, "the lead-in word was not heard clearly"),

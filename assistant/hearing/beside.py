@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import pickle
 import queue
 import subprocess
@@ -15,13 +14,13 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import IO, Any
 
+from assistant.hearing import side_process
 from assistant.hearing.scores import Measured, Said
 from assistant.patience import Patience, cpu_s_of
 
 LATE_S = 0.5  # for an answer, from when it is needed: later than that it would come too late for the speaker
 LOAD_STILL_S, LONGEST_LOAD_S = 60.0, 900.0
 STILL_S, LONGEST_S = 20.0, 60.0  # for an answer about sound from a file, which nobody waits for
-END_S = 1.0  # for the process to end by itself
 
 
 class Lost(Exception):
@@ -47,7 +46,7 @@ class Beside:
         self._live = live
         self._texts: tuple[Said, ...] = ()
         self._begun = b""
-        self._process = _started()
+        self._process = side_process.started(__name__)
         self._answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self._questions: queue.SimpleQueue[Any] = queue.SimpleQueue()
         # In threads of their own, since a process that hangs takes nothing more once the pipe is full.
@@ -120,20 +119,6 @@ class Beside:
         self._close()
 
 
-def _started() -> subprocess.Popen[bytes]:
-    # A test's or an editable install's path to this package is perhaps in no environment variable.
-    way = {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
-    return subprocess.Popen(
-        [sys.executable, "-c", f"from {__name__} import serve; serve()"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        env=os.environ | way,
-        # Ctrl-C goes to the terminal's whole process group, but this process must end with its pipe.
-        start_new_session=True,
-    )
-
-
 def _read(source: IO[bytes] | None, answers: queue.SimpleQueue[Any]) -> None:
     """Passes on the process's answers; None when there will be no more."""
     assert source is not None
@@ -153,12 +138,8 @@ def _write(sink: IO[bytes] | None, questions: queue.SimpleQueue[Any]) -> None:
 
 
 def _ended(process: subprocess.Popen[bytes], questions: queue.SimpleQueue[Any]) -> None:
-    questions.put(None)
-    try:
-        process.wait(END_S)
-    except subprocess.TimeoutExpired:
-        process.kill()
-        process.wait()
+    questions.put(None)  # which closes its standard input
+    side_process.wait_for_end(process)
 
 
 def serve(source: IO[bytes] | None = None, sink: IO[bytes] | None = None) -> None:

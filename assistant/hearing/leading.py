@@ -102,7 +102,7 @@ class Leading:
         return Result(None if reason else phrase, reason, phrase.text, found.measures, like)
 
     @staticmethod
-    def _doubtful(found: Measured, limits: accept.Limits) -> bool:
+    def _doubtful(found: Measured, limits: accept.ScoreLimits) -> bool:
         """Whether nothing speaks against the phrase except that the model is not sure of it, nor of anything else.
 
         The lead-in word must have been heard: the grammar's vote says nothing about it, since its phrases all have it.

@@ -1,9 +1,9 @@
 """How likely the sound makes a given text: the scores of a small neural recogniser.
 
 The model is moonshine's tiny English one (27 million parameters, MIT licence), run by onnxruntime: an encoder that
-turns the sound into one vector for each 24 ms, and a decoder that gives the odds of every next token of text. Its free
-transcript is never acted on, since it writes whole sentences for noise. What counts is how the odds of a given text
-compare with those of the model's own free continuation, and with those of other given texts.
+turns the sound into one vector for each 24 ms, and a decoder that gives the odds of every next token of text. What
+it writes by itself is never acted on, since it writes sentences for noise too. What counts is how the odds of a given
+text compare with those of the model's own free continuation, and with those of other given texts.
 
 All scores are natural logs of probabilities.
 """
@@ -26,11 +26,11 @@ SPACE = "\u2581"
 LAYERS, HEADS, WIDTH = 6, 8, 36
 # What the model may write after a text that ends here. A comma goes on ("all clamps are secure, aren't they?").
 CLOSING = (".", "?", "!")
-# Rows decoded at once. Six cost two and a half times as much as one; more need memory and save nothing.
+# Rows decoded at once. Six need 14 MB, all of a phrase's rivals at once 160 (hearing study 2).
 ROWS = 6
-# Texts so far below the best one, natural log, are given up. No true phrase of the tuning voices fell so far behind.
+# Texts so far below the best one, natural log, are given up: that is more than any limit forgives.
 WITHIN = 18.0
-TOKENS_PER_S, FEWEST_TOKENS = 6.5, 6  # the most that speech holds, by the model's makers
+TOKENS_PER_S, FEWEST_TOKENS = 6.5, 6  # the most that it may write; from the hearing study's worked example
 
 Tokens = tuple[int, ...]
 Past = dict[str, np.ndarray]
@@ -107,7 +107,7 @@ class Scored:
 
 
 @dataclass(slots=True)
-class _Row:
+class _Path:
     """One text on its way through the tree of all texts. node: what can come next."""
 
     node: dict[int, Any]
@@ -137,7 +137,7 @@ class Given:
         found: dict[int, Scored] = {}
         odds = self.given[-1]
         free, free_score = [int(odds.argmax())], float(odds.max())
-        rows = [_Row(child, token, float(odds[token]), float(odds[token])) for token, child in root.items()]
+        rows = [_Path(child, token, float(odds[token]), float(odds[token])) for token, child in root.items()]
         rows = self._likeliest(rows, found)
         order: list[int] = []
         past = self._past
@@ -155,26 +155,26 @@ class Given:
             if goes_on:
                 free.append(int(every[-1].argmax()))
                 free_score += float(every[-1].max())
-            new: list[tuple[_Row, int]] = []
+            new: list[tuple[_Path, int]] = []
             for n, row in enumerate(rows):
                 for token, child in row.node.items():
                     if token == -1:
                         self._ended(found, child, row, every[n])
                     else:
-                        new.append((_Row(child, token, row.words + float(every[n][token]), row.first), n))
+                        new.append((_Path(child, token, row.words + float(every[n][token]), row.first), n))
             kept = set(map(id, self._likeliest([row for row, _ in new], found)))
             rows, order = [row for row, _ in new if id(row) in kept], [n for row, n in new if id(row) in kept]
             came_from = order + [len(tokens) - 1]
         return found, free_score, tuple(free)
 
-    def _likeliest(self, rows: list[_Row], found: dict[int, Scored]) -> list[_Row]:
+    def _likeliest(self, rows: list[_Path], found: dict[int, Scored]) -> list[_Path]:
         if not rows:
             return []
         best = max(row.words for row in rows)
         bar = max([best, *(scored.whole for scored in found.values())]) - WITHIN
         return sorted((row for row in rows if row.words >= bar), key=lambda row: -row.words)[: ROWS - 1]
 
-    def _ended(self, found: dict[int, Scored], number: int, row: _Row, odds: np.ndarray) -> None:
+    def _ended(self, found: dict[int, Scored], number: int, row: _Path, odds: np.ndarray) -> None:
         scored = self._scored(row.words, row.first, odds)
         if number not in found or scored.whole > found[number].whole:
             found[number] = scored

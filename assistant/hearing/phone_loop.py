@@ -16,6 +16,7 @@ import time
 import weakref
 from typing import IO, Protocol
 
+from assistant.hearing import side_process
 from assistant.hearing.accept import Unit
 from assistant.hearing.decoder import make, model_file, units
 
@@ -23,7 +24,6 @@ from assistant.hearing.decoder import make, model_file, units
 # minute of sound in 75 s.
 SETTINGS = {"allphone_ci": True, "beam": 1e-12, "pbeam": 1e-12, "lw": 2.0, "compallsen": True}
 LENGTH = struct.Struct("<I")  # the number of bytes of sound that follow
-END_S = 1.0  # for the process to end by itself
 
 
 class PhoneLoop(Protocol):
@@ -59,12 +59,12 @@ class Here:
         return units(self._decoder, self._piece)
 
 
-class Beside:
+class LoopProcess:
     """Finds the phones in another process, from `begin` on. If that process is lost, this one does the work."""
 
     def __init__(self) -> None:
         self.cpu_s = self.behind_s = 0.0
-        self._process: subprocess.Popen[bytes] | None = _started()
+        self._process: subprocess.Popen[bytes] | None = side_process.started(__name__)
         self._close = weakref.finalize(self, _ended, self._process)
         self._here: Here | None = None
         self._piece = b""
@@ -114,22 +114,8 @@ class Beside:
 
 
 def phone_loop() -> PhoneLoop:
-    """`Beside` on a machine with two processors, else `Here`. Raises NoSuchPart when the library is missing."""
-    return Beside() if (os.cpu_count() or 1) > 1 else Here()
-
-
-def _started() -> subprocess.Popen[bytes]:
-    # A test's or an editable install's path to this package is perhaps in no environment variable.
-    way = {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
-    return subprocess.Popen(
-        [sys.executable, "-c", f"from {__name__} import serve; serve()"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        env=os.environ | way,
-        # Ctrl-C goes to the terminal's whole process group, but this process must end with its pipe.
-        start_new_session=True,
-    )
+    """`LoopProcess` on a machine with two processors, else `Here`. Raises NoSuchPart when the library is missing."""
+    return LoopProcess() if (os.cpu_count() or 1) > 1 else Here()
 
 
 def _ended(process: subprocess.Popen[bytes]) -> None:
@@ -137,11 +123,7 @@ def _ended(process: subprocess.Popen[bytes]) -> None:
         with contextlib.suppress(OSError):
             if end:
                 end.close()
-    try:
-        process.wait(END_S)
-    except subprocess.TimeoutExpired:
-        process.kill()
-        process.wait()
+    side_process.wait_for_end(process)
 
 
 def serve(source: IO[bytes] | None = None, sink: IO[bytes] | None = None) -> None:

@@ -15,7 +15,7 @@ import pytest
 
 from assistant.hearing import phone_loop
 from assistant.hearing.accept import Unit
-from assistant.hearing.phone_loop import Beside, Here
+from assistant.hearing.phone_loop import Here, LoopProcess
 from tests.hearing.voices import need, piece
 
 
@@ -31,7 +31,7 @@ def phones(pieces: list[bytes]) -> list[list[Unit]]:
     return [asked(here, one) for one in pieces]
 
 
-def asked(loop: Here | Beside, pcm: bytes) -> list[Unit]:
+def asked(loop: Here | LoopProcess, pcm: bytes) -> list[Unit]:
     loop.begin(pcm)
     return loop.phones()
 
@@ -49,13 +49,13 @@ def gone(pid: int) -> bool:
 
 def test_beside_hears_to_the_last_digit_what_is_heard_here(pieces: list[bytes], phones: list[list[Unit]]) -> None:
     assert phones[0] != phones[1] and all(len(found) > 10 for found in phones)
-    loop = Beside()
+    loop = LoopProcess()
     assert [asked(loop, one) for one in pieces] == phones
     assert loop.cpu_s > 0 and 0 <= loop.behind_s <= loop.cpu_s
 
 
 def test_an_answer_nobody_asked_for_is_never_taken_for_the_next(pieces: list[bytes], phones: list[list[Unit]]) -> None:
-    loop = Beside()
+    loop = LoopProcess()
     loop.begin(pieces[0])
     assert asked(loop, pieces[1]) == phones[1]
     loop.begin(pieces[1])
@@ -68,7 +68,7 @@ def test_an_answer_nobody_asked_for_is_never_taken_for_the_next(pieces: list[byt
 def test_the_work_goes_on_here_when_the_process_is_lost(
     pieces: list[bytes], phones: list[list[Unit]], when: str
 ) -> None:
-    loop = Beside()
+    loop = LoopProcess()
     assert asked(loop, pieces[0]) == phones[0]
     pid = loop.pid
     assert pid
@@ -85,7 +85,7 @@ def test_the_work_goes_on_here_when_the_process_is_lost(
 
 
 def test_the_process_ends_with_its_owner() -> None:
-    loop = Beside()
+    loop = LoopProcess()
     pid = loop.pid
     assert pid and not gone(pid)
     del loop
@@ -94,8 +94,8 @@ def test_the_process_ends_with_its_owner() -> None:
 
 
 HOLDS_ONE = """
-from assistant.hearing.phone_loop import Beside
-loop = Beside()
+from assistant.hearing.phone_loop import LoopProcess
+loop = LoopProcess()
 print(loop.pid, flush=True)
 input()
 """
@@ -112,7 +112,7 @@ def test_the_process_ends_when_its_owners_process_is_killed() -> None:
         assert becomes(lambda: gone(pid))
 
 
-@pytest.mark.parametrize(("processors", "kind"), [(4, Beside), (2, Beside), (1, Here), (None, Here)])
+@pytest.mark.parametrize(("processors", "kind"), [(4, LoopProcess), (2, LoopProcess), (1, Here), (None, Here)])
 def test_it_is_beside_where_there_is_a_second_processor(
     monkeypatch: pytest.MonkeyPatch, processors: int | None, kind: type
 ) -> None:
