@@ -115,3 +115,11 @@ def test_a_number_that_could_have_been_another_is_nearly_and_what_is_absurd_is_n
 
 def test_a_recogniser_without_scores_matched_every_word():
     assert accept.nearly({"first": 0.0, "last": 9.0, "loud outside": 30.0, "inner silence": 0.0}, VOSK_BARS[0])
+
+
+def test_the_least_fit_follows_the_noise_and_is_never_under_the_limits_own():
+    fits = [accept.least_fit(accept.LED, clear_db) for clear_db in range(61)]
+    assert fits == sorted(fits) and fits[0] == accept.LED.fit < fits[-1]
+    for clear_db, fit in accept.LEAST_FIT:
+        assert accept.least_fit(accept.LED, clear_db) == fit
+    assert accept.least_fit(accept.BARE, 0) == accept.BARE.fit

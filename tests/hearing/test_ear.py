@@ -5,13 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from assistant.hearing.beside import Beside
 from assistant.hearing.contract import CLEAR_DB, RATE, Result
 from assistant.hearing.ear import NO_PHRASE, NOT_NOW, NOT_THE_ANSWER, Ear
 from assistant.hearing.endpoint import FRAME_BYTES, Endpointer
+from assistant.hearing.leading import Leading
 from assistant.hearing.sphinx import Sphinx
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check
 from assistant.wording.phrases import Phrase, decoys, phrases_for, whole_table
+from tests.hearing import neural_made
 from tests.hearing.voices import LEAD_IN, in_turn, need, padded, pcm, saw_noise, spoken, table
 
 PHRASE = table()[0]
@@ -261,3 +264,18 @@ def test_one_saying_that_is_decoded_twice_is_said_once():
     (found,) = ear.feed(quiet(1) + sound(0.8) + quiet(1))
     assert found.phrase is None and found.reason == f'heard "{SECURE.wording}": say it again to confirm'
     assert found.like == SECURE.text, "so that a low note asks for it by ear"
+
+
+def test_a_pause_after_the_lead_in_word_is_waited_out_and_one_elsewhere_is_not():
+    need("flite")
+    ear = Ear(Leading(Beside(neural_made.folder(), LEAD_IN), SPHINX))
+    ear.listen(table(), 1)
+    word, rest = spoken("flite:slt", LEAD_IN), spoken("flite:slt", "all clamps are secure")
+    for pause_s in (0.3, 0.5):
+        (found,) = ear.feed(quiet(1) + word + quiet(pause_s) + rest + quiet(1.5))
+        assert found.phrase == SECURE, (pause_s, found.reason)
+    (found,) = ear.feed(quiet(1) + word + quiet(1.5))
+    assert found.phrase is None and found.reason == "only the lead-in word was said"
+    first, second = spoken("flite:slt", f"{LEAD_IN} all clamps"), spoken("flite:slt", "are secure")
+    assert len(ear.feed(quiet(1) + first + quiet(0.5) + second + quiet(1.5))) == 2
+    ear.recogniser.scorer.close()  # type: ignore[attr-defined]
