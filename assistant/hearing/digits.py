@@ -20,8 +20,8 @@ DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight"
 POINT, DECIMAL, YES, NO, STRIKE = "point", "decimal", "yes", "no", "strike that"
 POINTS = (POINT, DECIMAL)  # settings are spoken with "decimal", so people will say that too
 READING = "reading"
-# Every number is read back, so a drawn-out "yes" or a pause between digits is no reason to refuse.
-BAR = accept.Bar(-5.7, -8.8, -6.0, 1.0, 8, 30.0, 4.0, 60)
+# Of 36 numbers and answers of synthetic voices, 2 fitted less well; of 91 pieces of other talk, 3 would be read back.
+BAR = accept.Bar(-6.5, 8)
 
 
 def jsgf(places: int) -> str:
@@ -67,13 +67,11 @@ class Digits(Sphinx):
         if len(pcm16k) < accept.FRAME * 2 * 10:
             return Result(None, "too short to be a number")
         pcm16k = self._dithered(pcm16k)
-        self.loop.begin(pcm16k)
         words = units(self._grammar, pcm16k)
         heard = " ".join(self._plain(word.name) for word in words if word.name not in FILLERS)
         if not heard:
             return Result(None, "it was not a number, a yes or a no")
-        wanted = [phone for word in heard.split() for phone in self.pronounce(word) or ()]
-        measures = accept.measure(pcm16k, words, self.loop.phones(), wanted, FILLERS)
+        measures = accept.measure(pcm16k, words, FILLERS)
         reason = accept.judge(measures, BAR)
         return Result(None if reason else phrase_of(heard), reason, heard, measures)
 

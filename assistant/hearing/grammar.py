@@ -6,8 +6,6 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from assistant.wording.phrases import Phrase
-
 WORD = re.compile(r"[a-z][a-z']*\Z")
 Tree = dict[str, Any]
 END = ""
@@ -55,8 +53,3 @@ def jsgf(texts: Iterable[str]) -> str:
     if not rule:
         raise ValueError("a grammar needs at least one phrase")
     return f"#JSGF V1.0;\ngrammar phrases;\npublic <phrase> = {rule} ;\n"
-
-
-def is_rival(other: Phrase, phrase: Phrase) -> bool:
-    """Whether `other` has the same intent with another number, and so is the easiest to mistake for `phrase`."""
-    return other.intent == phrase.intent and isinstance(phrase.argument, int) and other.argument != phrase.argument

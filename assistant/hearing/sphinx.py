@@ -1,12 +1,12 @@
 """The built-in recogniser: pocketsphinx with the English model that comes in its wheel.
 
-Two decoders run over each utterance: one that knows only the grammar of what means something now, and a free phone
-loop (`phone_loop`) as the background that the acceptance checks compare it with.
+It knows only the grammar of what means something now, so that it makes a phrase of anything; `accept` judges whether it
+was one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -14,14 +14,13 @@ import numpy as np
 from assistant.hearing import accept, grammar
 from assistant.hearing.contract import CLEAR_DB, OR_TEACH, Result, by_text, refuse_unknown
 from assistant.hearing.decoder import make, units
-from assistant.hearing.phone_loop import PhoneLoop, phone_loop
 from assistant.wording.phrases import Phrase
 
 FILLERS = frozenset({"<sil>", "SIL", "<s>", "</s>", "[NOISE]", "[SPEECH]", "+NSN+", "+SPN+", "(NULL)"})
 # Measured with tests.bench.hearing. The default beams lose the last words of a long phrase, and wider beams than these
 # cost time and change nothing. The best-path pass over the lattice turns complete phrases into incomplete ones. A
 # frame's scores are relative to its best sound's. With all sounds computed that is the same sound whatever phrases are
-# open, so that two decodings can be compared.
+# open, so that a score says how well the words fit.
 GRAMMAR = {"beam": 1e-120, "pbeam": 1e-120, "wbeam": 1e-100, "bestpath": False, "compallsen": True}
 SEARCH = "phrases"
 NO_PHRASE = "no phrase that means something now"
@@ -95,7 +94,7 @@ def _pronounced(decoder: Any, word: str) -> tuple[str, ...] | None:
 
 
 class Sphinx:
-    """The recogniser `pocketsphinx`, for English only. Owned by one thread. loop: by default `phone_loop.phone_loop`.
+    """The recogniser `pocketsphinx`, for English only. Owned by one thread.
 
     pronunciations: words to add to the dictionary's. Raises NoSuchPart when the library is missing.
     """
@@ -108,21 +107,12 @@ class Sphinx:
         bars: tuple[accept.Bar, accept.Bar] = accept.SPHINX_BARS,
         pronunciations: Pronunciations = (),
         all_strict: bool = False,
-        loop: PhoneLoop | None = None,
     ) -> None:
         self._bars, self._all_strict = bars, all_strict
-        self._loop = loop
         self._grammar = make(**GRAMMAR)
         _teach(self._grammar, pronunciations)
         self._noise = _dither()
         self._texts: tuple[str, ...] = ()
-
-    @property
-    def loop(self) -> PhoneLoop:
-        """Begun when it is first needed: beside the neural recogniser it mostly never is."""
-        if self._loop is None:
-            self._loop = phone_loop()
-        return self._loop
 
     def pronounce(self, word: str) -> tuple[str, ...] | None:
         """The word's phones according to the dictionary; None if it isn't in there."""
@@ -141,12 +131,16 @@ class Sphinx:
         pcm16k = self._dithered(pcm16k)
         table = by_text(phrases)
         self._use(phrases, tuple(table))
-        self.loop.begin(pcm16k)
         words = units(self._grammar, pcm16k)
         heard = self._text(words)
         if heard not in table:
             return Result(None, NO_PHRASE, heard)
-        return self._accepted(pcm16k, table[heard], words, table)
+        phrase = table[heard]
+        measures = accept.measure(pcm16k, words, FILLERS)
+        bar = accept.bar_for(phrase, self._bars, self._all_strict)
+        reason = accept.judge(measures, bar)
+        like = phrase.text if reason and accept.nearly(measures, bar) else ""
+        return Result(None if reason else phrase, reason, heard, measures, like)
 
     def text(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> str:
         """The phrase that the grammar makes of the piece, right or wrong; "" for none. Arguments: as in `decode`."""
@@ -168,39 +162,12 @@ class Sphinx:
             return
         # Checked first, since the library's own error doesn't name the unknown word.
         refuse_unknown(self, phrases, OR_TEACH)
-        self._activate(texts)
-        self._texts = texts
-
-    def _activate(self, texts: Sequence[str]) -> None:
         # As text, not as a file: a grammar file that isn't there ends the process.
         self._grammar.add_jsgf_string(SEARCH, grammar.jsgf(texts))
         self._grammar.activate_search(SEARCH)
+        self._texts = texts
 
     @staticmethod
     def _plain(word: str) -> str:
         """The word without the number of its pronunciation: `to(3)` is the dictionary's third for `to`."""
         return word.partition("(")[0]
-
-    def _accepted(self, pcm16k: bytes, phrase: Phrase, words: list[accept.Unit], table: Mapping[str, Phrase]) -> Result:
-        rivals = [text for text, other in table.items() if grammar.is_rival(other, phrase)]
-        # Worked out while the phone loop is still busy in its own process.
-        margin = {"margin": self._margin(pcm16k, words, rivals)} if rivals else {}
-        wanted = [phone for word in phrase.text.split() for phone in self.pronounce(word) or ()]
-        measures = accept.measure(pcm16k, words, self.loop.phones(), wanted, FILLERS) | margin
-        bar = accept.bar_for(phrase, self._bars, self._all_strict)
-        reason = accept.judge(measures, bar)
-        like = phrase.text if reason and accept.nearly(measures, bar) else ""
-        return Result(None if reason else phrase, reason, phrase.text, measures, like)
-
-    def _margin(self, pcm16k: bytes, words: list[accept.Unit], rivals: Sequence[str]) -> float:
-        """How much better the words fit than the best of the rivals: natural log, sum over the whole piece."""
-        other = self._alone(pcm16k, rivals)
-        return sum(unit.score for unit in words) - sum(unit.score for unit in other)
-
-    def _alone(self, pcm16k: bytes, texts: Sequence[str]) -> list[accept.Unit]:
-        """Decodes the piece with only these texts to choose from."""
-        self._activate(texts)
-        try:
-            return units(self._grammar, pcm16k)
-        finally:
-            self._activate(self._texts)

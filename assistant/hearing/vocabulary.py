@@ -6,12 +6,11 @@ from collections.abc import Callable, Sequence
 from itertools import combinations
 
 from assistant.errors import BadInput, NoSuchPart
-from assistant.hearing.accept import phone_distance
 from assistant.hearing.contract import OR_TEACH, unknown_faults
+from assistant.plans.alike import KINDS
 from assistant.plans.intents import Intent
 from assistant.plans.model import VoiceSettings
 from assistant.plans.own_phrases import HEARD_BY_PHONES
-from assistant.plans.syllables import syllables as syllables_of
 from assistant.wording.phrases import Phrase, open_together
 
 # The least distance between phrases that can be open together. `python -m tests.bench.phrases` measures the two sides
@@ -19,12 +18,8 @@ from assistant.wording.phrases import Phrase, open_together
 # and no two of ours that can be open together are.
 ALIKE = 0.35
 
+VOWELS = frozenset(phone for phone, kind in KINDS.items() if kind == "vowel")
 Pronounce = Callable[[str], "tuple[str, ...] | None"]
-
-
-def syllables(word: str) -> int:
-    """The syllables of a word, at least 1: see `plans.syllables`."""
-    return max(1, syllables_of(word))
 
 
 def check_words(phrases: Sequence[Phrase], pronounce: Pronounce) -> None:
@@ -55,6 +50,27 @@ def doubts(phrases: Sequence[Phrase], voice: VoiceSettings) -> list[str]:
 def phones_of(text: str, pronounce: Pronounce) -> list[str]:
     """The phrase's phones, without unknown words."""
     return [phone for word in text.split() for phone in pronounce(word) or ()]
+
+
+def substitution(a: str, b: str) -> float:
+    """The cost of taking phone `a` for `b`, 0 to 1, with the hearing study's weights."""
+    if a == b:
+        return 0.0
+    if (a in VOWELS) != (b in VOWELS):
+        return 1.0
+    if a in VOWELS:
+        return 0.5
+    return 0.4 if KINDS.get(a) == KINDS.get(b) else 0.9
+
+
+def phone_distance(wanted: Sequence[str], heard: Sequence[str]) -> float:
+    """The weighted edit distance: a deletion costs 1, an insertion 0.8, a substitution as `substitution` says."""
+    row = [0.8 * j for j in range(len(heard) + 1)]
+    for i, a in enumerate(wanted, 1):
+        previous, row = row, [float(i)]
+        for j, b in enumerate(heard, 1):
+            row.append(min(previous[j] + 1.0, row[j - 1] + 0.8, previous[j - 1] + substitution(a, b)))
+    return row[-1]
 
 
 def distance(one: str, other: str, pronounce: Pronounce) -> float:

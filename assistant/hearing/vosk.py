@@ -15,7 +15,6 @@ from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.hearing import accept
 from assistant.hearing.contract import CLEAR_DB, RATE, Result, by_text, refuse_unknown
 from assistant.hearing.model_files import model_faults
-from assistant.hearing.vocabulary import syllables
 from assistant.wording.phrases import Phrase
 
 UNKNOWN = "[unk]"  # in a grammar, stands for any other word; not every model knows it
@@ -75,7 +74,7 @@ class Vosk:
         if heard not in table:
             return Result(None, "no phrase that means something now", heard)
         phrase = table[heard]
-        measures = self._measures(pcm16k, words)
+        measures = accept.measure(pcm16k, words)
         bar = accept.bar_for(phrase, self._bars, self._all_strict)
         reason = accept.judge(measures, bar)
         like = phrase.text if reason and accept.nearly(measures, bar) else ""
@@ -101,16 +100,3 @@ class Vosk:
             for result in results
             for word in json.loads(result).get("result", ())
         ]
-
-    @staticmethod
-    def _measures(pcm16k: bytes, words: Sequence[accept.Unit]) -> dict[str, float]:
-        first, last = words[0].first, words[-1].last
-        gaps = [after.first - before.last - 1 for before, after in zip(words, words[1:], strict=False)]
-        count = sum(syllables(word.name) for word in words)
-        return {
-            "first": float(first),
-            "last": float(last),
-            "loud outside": float(accept.loud_outside(pcm16k, first, last)),
-            "frames a phone": (last - first + 1) / max(1, count),
-            "inner silence": float(max(gaps, default=0)),
-        }

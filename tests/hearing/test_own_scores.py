@@ -103,7 +103,7 @@ def test_a_phrase_must_reach_the_general_limit_and_the_operators_own(worst, fit,
     own = OwnScores({} if worst is None else {NEXT: Scores((-0.5,), (worst,))})
     result = Leading(Scored(fit), Voter(), own=own).decode(bytes(2 * RATE), table())  # type: ignore[arg-type]
     assert (result.phrase is not None, result.heard) == (taken, NEXT)
-    assert result.reason == ("" if taken else accept.WHY_NOT["mean"])
+    assert result.reason == ("" if taken else accept.UNLIKE)
 
 
 def test_noise_lowers_it_as_it_lowers_the_general_limit():

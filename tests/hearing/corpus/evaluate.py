@@ -13,7 +13,6 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -22,7 +21,6 @@ from assistant.hearing.contract import RATE, Recogniser
 from assistant.hearing.denoise import choose_denoiser
 from assistant.hearing.ear import Ear, Found
 from assistant.hearing.endpoint import FRAME_BYTES
-from assistant.hearing.phone_loop import Here
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.intents import Intent
 from assistant.wording.phrases import Phrase, decoys
@@ -114,15 +112,15 @@ def _timed(ear: Ear, sound: bytes) -> list[Told]:
 
     Once with the work's wall time, once with its CPU time: other programs' load is in the first only.
     """
-    loop, scorer = _loop(ear), getattr(ear.recogniser, "scorer", None)
+    scorer = getattr(ear.recogniser, "scorer", None)
     found: list[Told] = []
     done, unloaded, begun = 0.0, 0.0, 0.0
     for start in range(0, len(sound), FRAME_BYTES):
         arrived = (start + FRAME_BYTES) / 2 / RATE
         asked, waited, scored = (scorer.asked, scorer.waited_s, scorer.cpu_s) if scorer else (0, 0.0, 0.0)
-        began, cpu = time.perf_counter(), time.process_time() + loop.behind_s
+        began, cpu = time.perf_counter(), time.process_time()
         told = ear.feed(sound[start : start + FRAME_BYTES])
-        took, worked = time.perf_counter() - began, time.process_time() + loop.behind_s - cpu
+        took, worked = time.perf_counter() - began, time.process_time() - cpu
         if scorer:
             if scorer.asked > asked:
                 begun = arrived
@@ -135,14 +133,10 @@ def _timed(ear: Ear, sound: bytes) -> list[Told]:
     return found + [(item, done, unloaded) for item in ear.flush()]
 
 
-def _loop(ear: Ear) -> Any:
-    return Here if hasattr(ear.recogniser, "scorer") else getattr(ear.recogniser, "loop", Here)
-
-
 def _cpu_elsewhere(ear: Ear) -> float:
-    """Seconds of the processes beside this one."""
+    """Seconds of the process beside this one."""
     scorer = getattr(ear.recogniser, "scorer", None)
-    return float(_loop(ear).cpu_s + (scorer.cpu_s if scorer else 0.0))
+    return float(scorer.cpu_s if scorer else 0.0)
 
 
 def _lines(half: str, stream: Stream, found: Sequence[Told], phrases: Sequence[Phrase]) -> Iterable[Line]:
