@@ -75,8 +75,8 @@ class Ear:
     """Hears one stream. Owned by one thread.
 
     denoiser: a new one; by default none. endpoints: "level", "speech" (if the denoiser estimates that, else "level")
-    or "auto", the better of the two. known: decoys, and phrases that mean something at other times. They are recognised
-    and refused, so that they are never taken for something else. language: of the phrases; rivals made by its rules are
+    or "auto", the better of the two. known: phrases that mean something at other times. They are recognised and
+    refused, so that they are never taken for something else. language: of the phrases; rivals made by its rules are
     refused too (`wording.rivals`). twice: where the recogniser can't tell an answer from its opposite (its `doubts` is
     False), the answer to a check must be said twice.
     """

@@ -46,7 +46,6 @@ class Language:
     phrases: intent -> its wordings, the usual wording first. led: intents whose phrases begin with the lead-in word.
     answers: check -> the phrase that confirms it. digits: the words for 0 to 9, the usual word
     first. again: the word after which a pass's number is repeated, "" if it is said only once.
-    decoys: wordings that come close to a phrase but are none, without the lead-in word before them.
     """
 
     name: str
@@ -56,7 +55,6 @@ class Language:
     answers: Mapping[str, str]
     digits: tuple[tuple[str, ...], ...]
     again: str = ""
-    decoys: tuple[str, ...] = ()
 
     def numbers(self, number: int) -> list[str]:
         """Every way of saying a whole number (0 or more) digit by digit, the usual way first: 12 -> "one two"."""
@@ -95,11 +93,6 @@ def read_language(path: Path) -> Language:
     phrases, led, again = _phrases(root.table("phrases", required=True), name, lead_in)
     answers = _answers(root.table("answers", required=True), name, lead_in)
     digits = _digits(root.table("digits", required=True), name)
-    decoys = root.names("decoys")
-    for text in decoys:
-        what = wrong_with(text, name, lead_in, least=1)
-        if what:
-            root.fault("decoys", what, "give ordinary words, without the lead-in word", text)
     root.close()
     said = [(f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
     said += [(f"answers.{check}", text) for check, text in answers.items() if text]
@@ -107,12 +100,9 @@ def read_language(path: Path) -> Language:
     for (one, text), (other, rival) in combinations(said, 2):
         if one_begins_the_other(text, rival):
             root.fault(other, f"is like the phrase of {one}", "give each phrase different words", rival)
-    meant = {text for _, text in said}
-    for text in (text for text in dict.fromkeys(decoys) if text in meant):
-        root.fault("decoys", "is a phrase", "leave it out: the phrase would never be heard", text)
     if document.faults:
         raise BadInput(document.faults)
-    return Language(name, lead_in, phrases, led, answers, digits, again, decoys)
+    return Language(name, lead_in, phrases, led, answers, digits, again)
 
 
 def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[Intent, tuple[str, ...]], frozenset[Intent], str]:

@@ -106,14 +106,6 @@ def whole_table(checks: Sequence[Check], voice: VoiceSettings | str, passes: int
     return phrases_for(wanted, checks, voice)
 
 
-def decoys(checks: Sequence[Check], voice: VoiceSettings | str) -> tuple[Phrase, ...]:
-    """What nearly is a phrase and is none, lead-in word first, but for what the shop has made a phrase of its own."""
-    voice = _voice(voice)
-    said = {phrase.text for phrase in whole_table(checks, voice)}
-    texts = [f"{voice.lead_in} {text}" for text in language_of(voice.language).decoys]
-    return tuple(Phrase(NOTHING, None, text, True, False) for text in texts if text not in said)
-
-
 def listing(phrases: Sequence[Phrase], language: str = "en") -> str:
     """What can be said, a paragraph for each state of a session. language: its name."""
     said = [(_as_listed(phrase, language), phrase) for phrase in phrases]

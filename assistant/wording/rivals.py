@@ -2,7 +2,7 @@
 
 A recogniser that knows the phrases alone takes "all clamps are hardly secure" for the answer, since nothing else that
 it knows is nearer. It knows these too, so that they are recognised and refused. The rules are English; no other
-language has any yet, so what is said in Korean has only the decoys of its language file.
+language has any yet.
 
 Pure text. Which words a recogniser knows is its own affair: `rivals` asks for it where it makes words.
 """

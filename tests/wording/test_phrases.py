@@ -10,10 +10,8 @@ from assistant.session.intents import wanted
 from assistant.wording.phrases import (
     EXPLAINED,
     HOLDS,
-    NOTHING,
     SAID_WHEN,
     Phrase,
-    decoys,
     listing,
     open_together,
     phrases_for,
@@ -110,24 +108,6 @@ def test_only_what_a_state_holds_in_common_is_open_together():
     assert open_together(one("cut"), one("back")) and open_together(one("yes"), one("stand by"))
     assert not open_together(one("yes"), one("cut")) and not open_together(one("carry on"), one("stand by"))
     assert not open_together(one("check", "a"), one("check", "b"))
-
-
-def test_a_decoy_comes_after_the_lead_in_and_is_no_intent():
-    found = decoys(DEFAULT_CHECKS, "heron")
-    assert [phrase.wording for phrase in found] == list(language_of("en").decoys)
-    assert all(phrase.text == f"heron {phrase.wording}" for phrase in found)
-    assert {phrase.intent for phrase in found} == {NOTHING} and NOTHING not in set(Intent)
-    assert not any(phrase.strict for phrase in found)
-
-
-def test_what_the_shop_made_a_phrase_of_its_own_is_no_decoy():
-    own = VoiceSettings(lead_in="heron", phrases=(("end", ("finish the board",)),))
-    texts = {phrase.text for phrase in decoys(DEFAULT_CHECKS, own)}
-    assert "heron finish the board" not in texts and "heron affirm that is wrong" in texts
-
-
-def test_a_language_may_have_no_decoys():
-    assert language_of("ko").decoys == () == decoys(DEFAULT_CHECKS, VoiceSettings(language="ko"))
 
 
 def paragraph(text: str, state: str) -> str:

@@ -21,9 +21,8 @@ from assistant.hearing.contract import RATE, Recogniser
 from assistant.hearing.denoise import choose_denoiser
 from assistant.hearing.ear import Ear, Found
 from assistant.hearing.endpoint import FRAME_BYTES
-from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.intents import Intent
-from assistant.wording.phrases import Phrase, decoys
+from assistant.wording.phrases import Phrase
 from tests.hearing.corpus import natural_texts
 from tests.hearing.corpus.clips import Block, Clip, Stream
 from tests.hearing.voices import LEAD_IN, table
@@ -74,8 +73,7 @@ def _recogniser(spec: Spec) -> Recogniser:
 
 def ear_of(spec: Spec) -> Ear:
     """A new ear on a recogniser that is loaded once a process; else as `child.make_ear`."""
-    known = decoys(DEFAULT_CHECKS, LEAD_IN)
-    return Ear(_recogniser(spec), choose_denoiser(spec.denoiser)[0], spec.endpoints, known=known)
+    return Ear(_recogniser(spec), choose_denoiser(spec.denoiser)[0], spec.endpoints)
 
 
 def phrases_for(clips: Sequence[Clip]) -> tuple[Phrase, ...]:
