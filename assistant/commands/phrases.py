@@ -30,6 +30,7 @@ def run(args: argparse.Namespace) -> int:
                 "phrase": phrase.wording,  # without the lead-in word; "say" includes it where it is needed
                 "lead_in": phrase.lead_in,
                 "strict": phrase.strict,
+                "short": phrase.short,  # heard by the neural recogniser only
                 "say": phrase.text,
             }
             print(json.dumps(found))

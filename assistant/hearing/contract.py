@@ -25,7 +25,8 @@ class Result:
     """What the recogniser made of one utterance.
 
     phrase: the phrase accepted, or None. reason: why none was, a plain clause, or "" when one was.
-    like: the phrase that it nearly was, or that it was and is refused; "" if it was like none.
+    like: the phrase that it nearly was, or that it was and is refused; "" if it was like none. Where it isn't "", the
+    speaker hears a low note.
     heard: the words the recogniser proposed, accepted or not, or "". measures: the figures behind
     the judgement, by name (see `accept`), for display and study; never shown as a confidence.
     """

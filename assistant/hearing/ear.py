@@ -33,6 +33,7 @@ NOT_NOW = "it means nothing now"
 NOT_THE_ANSWER = 'heard "{}": that is not the answer'
 NO_PHRASE = 'heard "{}": that is not a phrase'
 AGAIN = 'heard "{}": say it again to confirm'
+SCRAP = "a scrap of speech"  # what a sound too short for a phrase is like, if it was a voice's
 OUR_OWN = "you spoke during an announcement; say it again afterwards"
 
 
@@ -127,7 +128,10 @@ class Ear:
         """
         new: list[tuple[str, str]] = []
         usable = []
+        hears_short = getattr(self.recogniser, "hears_short", False)
         for phrase in phrases:
+            if phrase.short and not hears_short:
+                continue
             if phrase.text not in self._judged:
                 unknown = tuple(self.recogniser.unknown_words(phrase.text.split()))
                 self._judged[phrase.text] = unknown
@@ -252,7 +256,9 @@ class Ear:
         phrases, generation = self._at_onset
         span = (max(0, utterance.first - self._delay), max(0, utterance.end - self._delay), self._samples)
         if utterance.reason:
-            return Found(*span, None, utterance.reason, "", generation, knock=utterance.knock)
+            # A voice's, so that whoever was cut short hears that it was; a hammer's knock is no concern of anybody's.
+            like = SCRAP if utterance.knock and isinstance(self._endpointer.detector, BySpeech) else ""
+            return Found(*span, None, utterance.reason, "", generation, knock=utterance.knock, like=like)
         early, self._ahead = self._ahead, None
         result = None
         if early is not None and early[:2] == (utterance.first, utterance.end):

@@ -18,7 +18,9 @@ from assistant.hearing.sphinx import NO_PHRASE, Sphinx
 from assistant.wording.phrases import NOTHING, Phrase
 from assistant.wording.rivals import rivals
 
-OUT_OF_USE = "The neural recogniser {}: pocketsphinx listens alone. Answer each check twice when you answer by voice."
+OUT_OF_USE = (
+    "The neural recogniser {}: pocketsphinx listens alone. Say the long phrases, and answer each check twice by voice."
+)
 SLOW = "The neural recogniser is slow on this computer. Where it is late, pocketsphinx decides."
 MOST_LATE = 3  # answers one after another; then it is out of use
 
@@ -33,6 +35,7 @@ class Leading:
 
     name = "moonshine"
     makes_rivals = True
+    hears_short = True
 
     def __init__(
         self,
@@ -80,8 +83,9 @@ class Leading:
         found = self._try(pcm16k, phrases)
         self._doubts = found is not None
         if found is None:
-            # Alone it knows rivals only as phrases of its grammar.
-            return self._grammar.decode(pcm16k, (*phrases, *rivals(phrases, "en", self._knows)))
+            # Alone it knows rivals only as phrases of its grammar, and can't doubt short ones.
+            long = tuple(phrase for phrase in phrases if not phrase.short)
+            return self._grammar.decode(pcm16k, (*long, *rivals(long, "en", self._knows)))
         if found.number is None:
             alone = "alone" in found.measures
             return Result(None, "only the lead-in word was said" if alone else NO_PHRASE, found.free)

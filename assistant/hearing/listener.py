@@ -48,11 +48,11 @@ SLOW = "The recogniser is slow on this computer: no answer for {:.0f} s so far."
 
 
 def event_of(found: Found, at: float, utc: str, since: float) -> Event | None:
-    """The event to post for an utterance; None for a knock. at, since: session time, s."""
+    """The event to post for an utterance; None for a knock that was no voice's. at, since: session time, s."""
     if found.phrase is not None:
         phrase = found.phrase
         return Heard(at, utc, Intent(phrase.intent), phrase.argument, phrase.text, since, found.generation)
-    return None if found.knock else NotHeard(at, utc, found.reason, found.like)
+    return None if found.knock and not found.like else NotHeard(at, utc, found.reason, found.like)
 
 
 def refused_text(refused: Sequence[tuple[str, str]]) -> str:

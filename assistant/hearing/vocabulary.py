@@ -41,6 +41,7 @@ def doubts(phrases: Sequence[Phrase], voice: VoiceSettings) -> list[str]:
     except NoSuchPart as error:
         return [f"the words could not be checked: {error}"]
     check_words(phrases, pronounce)
+    phrases = [phrase for phrase in phrases if not phrase.short]  # heard by what can tell them apart, or not at all
     return [
         f'"{one.text}" and "{other.text}" sound alike (distance {apart:.2f}, {ALIKE} or more is safer); change one'
         for one, other, apart in too_alike(phrases, pronounce)

@@ -7,7 +7,7 @@ answers of the checks are part of a job. They hold only what the operator says. 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from itertools import combinations, product
 from pathlib import Path
@@ -36,6 +36,7 @@ CHECKS = (
 # A false pause is harmless, so its phrase may be quick to say ("stand by for me"); a number makes up "go to pass".
 SHORTEST = {Intent.STAND_BY: 3, Intent.GO_TO: 3}
 MOST_WORDINGS = 10
+LEAST_SHORT = 2  # syllables of a short wording, without the lead-in word
 DIGITS = "0123456789"
 
 
@@ -45,7 +46,9 @@ class Language:
 
     phrases: intent -> its wordings, the usual wording first. led: intents whose phrases begin with the lead-in word.
     answers: check -> the phrase that confirms it. digits: the words for 0 to 9, the usual word
-    first. again: the word after which a pass's number is repeated, "" if it is said only once.
+    first. again: the word after which a pass's number is repeated, "" if it is said only once. short: short wordings of
+    some intents, and of some checks' answers under their names, for a recogniser that can doubt; a pass's number comes
+    once in them.
     """
 
     name: str
@@ -55,6 +58,7 @@ class Language:
     answers: Mapping[str, str]
     digits: tuple[tuple[str, ...], ...]
     again: str = ""
+    short: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def numbers(self, number: int) -> list[str]:
         """Every way of saying a whole number (0 or more) digit by digit, the usual way first: 12 -> "one two"."""
@@ -93,6 +97,7 @@ def read_language(path: Path) -> Language:
     phrases, led, again = _phrases(root.table("phrases", required=True), name, lead_in)
     answers = _answers(root.table("answers", required=True), name, lead_in)
     digits = _digits(root.table("digits", required=True), name)
+    short = _short(root.table("short"), answers, name, lead_in)
     root.close()
     said = [(f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
     said += [(f"answers.{check}", text) for check, text in answers.items() if text]
@@ -100,9 +105,35 @@ def read_language(path: Path) -> Language:
     for (one, text), (other, rival) in combinations(said, 2):
         if one_begins_the_other(text, rival):
             root.fault(other, f"is like the phrase of {one}", "give each phrase different words", rival)
+    # A short wording may begin another of its own meaning, none of any other's.
+    meant = [(place.split(".")[1], place, text) for place, text in said]
+    meant += [(meaning, f"short.{meaning}", text) for meaning, texts in short.items() for text in texts]
+    for meaning, texts in short.items():
+        for text in texts:
+            for other, place, rival in meant:
+                if other != meaning and one_begins_the_other(text, rival):
+                    root.fault(f"short.{meaning}", f"is like the phrase of {place}", "give different words", text)
     if document.faults:
         raise BadInput(document.faults)
-    return Language(name, lead_in, phrases, led, answers, digits, again)
+    return Language(name, lead_in, phrases, led, answers, digits, again, short)
+
+
+def _short(table: Table, answers: Mapping[str, str], name: str, lead_in: str) -> dict[str, tuple[str, ...]]:
+    """Read the short wordings: intent or check -> list. Only what begins with the lead-in word may be short."""
+    found = {}
+    meanings = table.keys()
+    for meaning in meanings:
+        texts = table.names(meaning)
+        if meaning not in answers and (meaning not in PHRASED or meaning in EAGER):
+            mend = "give a check, or an intent that records, confirms, moves or ends"
+            table.fault(meaning, "can't be short", mend, list(texts))
+        for text in texts:
+            what = wrong_with(text, name, lead_in, LEAST_SHORT)
+            if what:
+                table.fault(meaning, what, mend_for(text, lead_in, "give two syllables or more"), text)
+        found[meaning] = texts
+    table.close()
+    return found
 
 
 def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[Intent, tuple[str, ...]], frozenset[Intent], str]:

@@ -96,11 +96,15 @@ class WordingLeftOut:
 
 @dataclass(frozen=True, slots=True)
 class Sayable:
-    """What can safely be said. phrases: intent -> wordings. answers: check -> its answer, if it has a safe one."""
+    """What can safely be said. phrases: intent -> wordings. answers: check -> its answer, if it has a safe one.
+
+    short: as in `Language`, but for what the shop has replaced by words of its own, and what they are too much like.
+    """
 
     phrases: Mapping[Intent, tuple[str, ...]]
     answers: Mapping[str, str]
     left_out: tuple[WordingLeftOut, ...]
+    short: Mapping[str, tuple[str, ...]]
 
 
 @lru_cache(maxsize=8)
@@ -122,7 +126,36 @@ def sayable(voice: VoiceSettings, checks: tuple[Check, ...]) -> Sayable:
             else:
                 kept = tuple(text for text in texts[one.intent] if text != one.text)
                 texts[one.intent] = kept or language.phrases[one.intent]
-    return Sayable(texts, {name: answer for name, answer in answers.items() if answer}, tuple(left_out))
+    answers = {name: answer for name, answer in answers.items() if answer}
+    return Sayable(texts, answers, tuple(left_out), _short(texts, answers, language, voice.pronunciations))
+
+
+def _short(
+    texts: Mapping[Intent, tuple[str, ...]],
+    answers: Mapping[str, str],
+    language: Language,
+    pronunciations: tuple[tuple[str, str], ...],
+) -> dict[str, tuple[str, ...]]:
+    said = [(intent, str(intent), text) for intent, own in texts.items() for text in own]
+    said += [(Intent.CHECK, name, answer) for name, answer in answers.items()]
+    shipped = {text for own in language.phrases.values() for text in own} | set(language.answers.values())
+    of_the_shop = [one for one in said if one[2] not in shipped]
+    kept: dict[str, tuple[str, ...]] = {}
+    for meaning, short in language.short.items():
+        intent = Intent.CHECK if meaning in language.answers else Intent(meaning)
+        if not any(of == meaning and text in shipped for _, of, text in said):
+            continue
+        others = [(other, rival) for other, of, rival in of_the_shop if of != meaning]
+        kept[meaning] = tuple(
+            text
+            for text in short
+            if not any(
+                one_begins_the_other(text, rival)
+                or dangerously_alike((intent, text), (other, rival), language, pronunciations)
+                for other, rival in others
+            )
+        )
+    return kept
 
 
 def _unsafe(

@@ -22,7 +22,7 @@ class Phrase:
 
     intent, argument: as in `session.events.Heard`, or `NOTHING` and the intent that it is like. text: lower-case words,
     lead-in included where it is due. lead_in: whether it begins with the lead-in word. strict: whether it records,
-    confirms, moves or ends (a higher bar in recognition).
+    confirms, moves or ends (a higher bar in recognition). short: only a recogniser that can doubt may listen for it.
     """
 
     intent: str
@@ -30,6 +30,7 @@ class Phrase:
     text: str
     lead_in: bool
     strict: bool
+    short: bool = False
 
     @property
     def wording(self) -> str:
@@ -76,25 +77,29 @@ def phrases_for(
 
     wanted: as in `session.effects.Listen`. checks: the job's, for their answers. voice: its language,
     lead-in word and own phrases; a text is a lead-in word, for English as shipped. Without what `sayable` leaves out.
+    Of each meaning the usual wordings come first, then the short ones.
     """
     voice = _voice(voice)
     language, safe = language_of(voice.language), sayable(voice, tuple(checks))
     texts, answers = safe.phrases, safe.answers
     found: list[Phrase] = []
 
-    def add(intent: Intent, argument: str | int | None, wordings: Iterable[str]) -> None:
+    def add(intent: Intent, argument: str | int | None, wordings: Iterable[str], short: Iterable[str]) -> None:
         led, strict = intent == Intent.CHECK or intent in language.led, intent not in EAGER
         begin = f"{voice.lead_in} " if led else ""
         found.extend(Phrase(intent, argument, begin + wording, led, strict) for wording in wordings)
+        found.extend(Phrase(intent, argument, begin + wording, led, strict, True) for wording in short)
 
     for intent, argument in wanted:
+        short = safe.short.get(str(argument) if intent == Intent.CHECK else intent, ())
         if intent == Intent.CHECK:  # one without an answer can only be confirmed by foot or key
-            add(intent, argument, [answers[str(argument)]] if argument in answers else [])
+            add(intent, argument, [answers[str(argument)]] if argument in answers else [], short)
         elif intent == Intent.GO_TO:
             for n in range(1, int(argument or 0) + 1):
-                add(intent, n, [f"{text} {number}" for text in texts[intent] for number in language.pass_numbers(n)])
+                usual = [f"{text} {number}" for text in texts[intent] for number in language.pass_numbers(n)]
+                add(intent, n, usual, [f"{text} {number}" for text in short for number in language.numbers(n)])
         else:
-            add(intent, None, texts[intent])
+            add(intent, None, texts[intent], short)
     return tuple(found)
 
 
@@ -104,6 +109,9 @@ def whole_table(checks: Sequence[Check], voice: VoiceSettings | str, passes: int
     wanted += [(Intent.CHECK, check.name) for check in checks]
     wanted.append((Intent.GO_TO, passes))
     return phrases_for(wanted, checks, voice)
+
+
+IN_SHORT = "the same, in short"
 
 
 def listing(phrases: Sequence[Phrase], language: str = "en") -> str:
@@ -118,7 +126,10 @@ def listing(phrases: Sequence[Phrase], language: str = "en") -> str:
             if phrase.intent in intents:
                 meaning = EXPLAINED[phrase.intent].format(argument=phrase.argument, **words)
                 holds = HOLDS.get((phrase.intent, state))
-                lines.append(f"  {text:<{width}}  {meaning}" + (f"; {holds}" if holds else ""))
+                means = IN_SHORT if phrase.short else meaning + (f"; {holds}" if holds else "")
+                lines.append(f"  {text:<{width}}  {means}")
+    if any(phrase.short for phrase in phrases):
+        lines += ["", f'"{IN_SHORT}": only where the neural recogniser listens, which `kerfcall ready` shows.']
     return "\n".join(lines[1:])
 
 
@@ -129,7 +140,7 @@ def _as_listed(phrase: Phrase, name: str) -> str:
     language = language_of(name)
     number = language.numbers(int(phrase.argument or 0))[0]
     # From the right, and no more often than the number is said: the phrase's own words may hold it too.
-    return " N".join(phrase.text.rsplit(f" {number}", 2 if language.again else 1))
+    return " N".join(phrase.text.rsplit(f" {number}", 2 if language.again and not phrase.short else 1))
 
 
 def low_note(voice: VoiceSettings) -> str:

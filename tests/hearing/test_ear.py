@@ -7,7 +7,8 @@ import pytest
 
 from assistant.hearing.beside import Beside
 from assistant.hearing.contract import CLEAR_DB, RATE, Result
-from assistant.hearing.ear import NOT_NOW, NOT_THE_ANSWER, Ear
+from assistant.hearing.denoise import choose_denoiser
+from assistant.hearing.ear import NOT_NOW, NOT_THE_ANSWER, SCRAP, Ear
 from assistant.hearing.endpoint import FRAME_BYTES, Endpointer
 from assistant.hearing.leading import Leading
 from assistant.hearing.sphinx import Sphinx
@@ -145,6 +146,16 @@ def test_noise_is_like_no_phrase_so_that_no_note_answers_it():
     found = ear.feed(quiet(1.0) + sound(1.5) + quiet(1.0))
     assert found, "it was looked at"
     assert all(one.phrase is None and one.like == "" for one in found)
+
+
+def test_a_voice_cut_short_is_answered_with_a_note_and_a_knock_is_not():
+    need("flite")
+    word, knock = spoken("flite:slt", "stand")[:7000], quiet(0.01) + sound(0.05) + quiet(0.01)
+    for name, piece, like in (("rnnoise", word, SCRAP), ("none", word, ""), ("rnnoise", knock, "")):
+        ear = Ear(SPHINX, choose_denoiser(name)[0])
+        ear.listen(table(), 1)
+        found = ear.feed(quiet(1) + piece + quiet(1))
+        assert [(one.knock, one.like) for one in found] == [(True, like)] or (not found and not like), (name, found)
 
 
 PORT = Check("dust port", "dust port open?", "dust port is open now", "session")

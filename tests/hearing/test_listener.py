@@ -13,11 +13,12 @@ from dataclasses import replace
 
 import pytest
 
-from assistant.hearing.listener import FileListener, LiveListener
+from assistant.hearing.ear import SCRAP, Found
+from assistant.hearing.listener import FileListener, LiveListener, event_of
 from assistant.plans.model import Check, VoiceSettings
 from assistant.runner.clock import LiveClock
 from assistant.session.events import DeviceChanged, Heard, NotHeard
-from tests.hearing.voices import need, padded, spoken, table
+from tests.hearing.voices import need, padded, pcm, saw_noise, spoken, table
 
 VOICE = VoiceSettings(recogniser="pocketsphinx")
 NEXT = "marigold proceed to next pass"
@@ -145,8 +146,17 @@ def test_a_moment_after_our_own_voice_the_room_still_rings(ear, posted):
     assert posted == []
 
 
+def test_a_voice_cut_short_is_reported_and_a_knock_is_not():
+    def found(like: str) -> Found:
+        return Found(0, 1, 2, None, "the sound was shorter than 0.3 s", "", 0, knock=True, like=like)
+
+    assert event_of(found(""), 1.0, "", 0.0) is None
+    reported = event_of(found(SCRAP), 1.0, "", 0.0)
+    assert isinstance(reported, NotHeard) and reported.like == SCRAP
+
+
 def test_a_knock_is_not_reported(ear, posted):
-    feed(ear, padded(spoken("en-us", "tap")[:4000]))
+    feed(ear, padded(pcm(saw_noise(800) * 0.3)))
     assert posted == []
 
 

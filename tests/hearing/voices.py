@@ -25,8 +25,8 @@ LEAD_IN = "marigold"
 
 
 def table(passes: int = 12) -> tuple[Phrase, ...]:
-    """Everything that can be said with the default checks."""
-    return whole_table(DEFAULT_CHECKS, LEAD_IN, passes)
+    """Everything that can be said with the default checks, in the usual wordings."""
+    return tuple(phrase for phrase in whole_table(DEFAULT_CHECKS, LEAD_IN, passes) if not phrase.short)
 
 
 def need(program: str) -> None:

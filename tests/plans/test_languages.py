@@ -88,6 +88,12 @@ def test_numbers_go_digit_by_digit_in_every_way_of_saying_them() -> None:
         ('8 = ["eight"]', "", "en.toml: digits.8: is missing"),
         ('8 = ["eight"]', '8 = ["8"]', "en.toml: digits.8: must be one word in lower-case letters"),
         ("lead_in = true", "lead_in = false", "en.toml: phrases.cut.lead_in: can't be left out"),
+        ('guard = ["guard fitted"]', '"stand by" = ["wait here"]', "en.toml: short.stand by: can't be short"),
+        ('guard = ["guard fitted"]', 'gard = ["guard fitted"]', "en.toml: short.gard: can't be short"),
+        ('guard = ["guard fitted"]', 'guard = ["on"]', "en.toml: short.guard: has 1 syllable, too few"),
+        ('guard = ["guard fitted"]', 'guard = ["marigold on"]', "en.toml: short.guard: must not begin with"),
+        ('guard = ["guard fitted"]', 'guard = ["glue dry now"]', "en.toml: short.glue dry and trimmed: is like the"),
+        ('guard = ["guard fitted"]', 'guard = ["all clamps"]', "en.toml: short.guard: is like the phrase of answers"),
     ],
 )
 def test_a_faulty_file_is_refused_with_place_and_reason(tmp_path: Path, old: str, new: str, fault: str) -> None:

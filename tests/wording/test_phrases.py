@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from assistant.plans.checks import DEFAULT_CHECKS, default_checks
 from assistant.plans.intents import EAGER, Intent
 from assistant.plans.languages import language_of
@@ -44,17 +46,45 @@ def test_pass_numbers_are_said_digit_by_digit():
     numbers = phrases_for([("go to", 12)], (), "marigold")
     assert list(dict.fromkeys(phrase.argument for phrase in numbers)) == list(range(1, 13))
     assert [phrase.text for phrase in numbers if phrase.argument == 12] == [
-        "marigold go to pass one two number one two"
+        "marigold go to pass one two number one two",
+        "marigold go to pass one two",
     ]
     assert [phrase.text for phrase in numbers if phrase.argument == 9] == [
         "marigold go to pass nine number nine",
         "marigold go to pass niner number niner",
+        "marigold go to pass nine",
+        "marigold go to pass niner",
     ]
+    assert [phrase.short for phrase in numbers if phrase.argument == 12] == [False, True]
 
 
 def test_only_what_is_wanted_is_there():
-    (one,) = phrases_for([("check", "clamps")], DEFAULT_CHECKS, "heron")
-    assert (one.text, one.argument) == ("heron all clamps are secure", "clamps")
+    found = phrases_for([("check", "clamps")], DEFAULT_CHECKS, "heron")
+    assert [(one.text, one.short) for one in found] == [
+        ("heron all clamps are secure", False),
+        ("heron clamps secure", True),
+    ]
+    assert {one.argument for one in found} == {"clamps"}
+
+
+def test_a_shop_that_has_words_of_its_own_keeps_no_short_ones_for_them_nor_any_like_them():
+    voice = VoiceSettings(phrases=(("cut", ("that one is all cut",)), ("mark", ("the guard was fitted badly",))))
+    checks = tuple(replace(c, answer="everything is screwed down") if c.name == "clamps" else c for c in DEFAULT_CHECKS)
+    short = {phrase.wording for phrase in whole_table(checks, voice, 1) if phrase.short}
+    assert not short & {"next pass", "pass done", "clamps secure", "guard fitted", "mark a problem"}
+    assert {"height set", "go to pass one", "clamps and guard on"} <= short
+    added = VoiceSettings(phrases=(("cut", (*language_of("en").phrases[Intent.CUT], "that one is all cut")),))
+    assert "next pass" in {phrase.wording for phrase in whole_table(DEFAULT_CHECKS, added) if phrase.short}
+
+
+def test_what_may_be_short_has_the_lead_in_word_and_begins_nothing_that_means_something_else():
+    table = whole_table(DEFAULT_CHECKS, "marigold", 99)
+    short = [phrase for phrase in table if phrase.short]
+    assert short and all(phrase.lead_in and phrase.strict == (phrase.intent not in EAGER) for phrase in short)
+    for one in short:
+        for other in table:
+            if (one.intent, one.argument) != (other.intent, other.argument) and one.intent != Intent.GO_TO:
+                assert not f"{other.text} ".startswith(f"{one.text} "), (one.text, other.text)
 
 
 def test_what_is_told_of_each_state_is_what_the_session_listens_for():
