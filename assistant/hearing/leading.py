@@ -90,7 +90,7 @@ class Leading:
             alone = "alone" in found.measures
             return Result(None, "only the lead-in word was said" if alone else NO_PHRASE, found.free)
         phrase = tuple(by_text(phrases).values())[found.number]
-        limits = accept.LED if phrase.lead_in else accept.BARE
+        limits = accept.SHORT if phrase.short else accept.LED if phrase.lead_in else accept.BARE
         least, in_quiet = (accept.least_fit(limits, db) for db in (clear_db, CLEAR_DB))
         own = self._own.limit(phrase.text)
         if own is not None:
@@ -98,7 +98,7 @@ class Leading:
             least = max(least, own + least - in_quiet)
         limits = replace(limits, fit=max(least, in_quiet) if self._all_strict else least)
         reason = accept.weigh(found.measures, limits)
-        if reason and not self._all_strict and self._doubtful(found, limits):
+        if reason and not (self._all_strict or phrase.short) and self._doubtful(found, limits):
             other = by_text(phrases).get(self._grammar.text(pcm16k, phrases))
             if other is not None and (other.intent, other.argument) == (phrase.intent, phrase.argument):
                 reason = ""

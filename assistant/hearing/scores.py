@@ -105,6 +105,11 @@ class Scorer:
         if not found:
             return Measured(None, text)
         number = max(found, key=lambda n: found[n].whole)
+        # Where the sound goes on after it, a longer wording of the same meaning is meant: "go to pass two number two".
+        ended = [n for n, one in found.items() if one.end - one.open >= accept.LED.end]
+        alike = [n for n in ended if texts[n].meaning == texts[number].meaning]
+        if number not in ended and alike:
+            number = max(alike, key=lambda n: found[n].whole)
         best = found[number]
         others = [one.whole for n, one in found.items() if texts[n].meaning != texts[number].meaning]
         measures = {

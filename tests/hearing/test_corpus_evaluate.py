@@ -86,12 +86,12 @@ def test_the_interval_of_a_share_is_wilsons(part, whole):
     assert evaluate.wilson(part, whole) == pytest.approx((theirs.low, theirs.high), abs=1e-7)
 
 
-def test_the_short_set_is_listened_for_instead_of_the_phrases():
-    phrases = evaluate.phrases_for([clip("short denied", "a")])
-    assert {phrase.text for phrase in phrases} == set(natural_texts.SHORT)
-    meanings = {phrase.text: phrase.argument for phrase in phrases}
-    assert meanings["marigold next"] == meanings["marigold pass done"] != meanings["marigold next board"]
-    assert not any(phrase.strict for phrase in phrases if not phrase.text.startswith("marigold "))
+def test_short_and_usual_wordings_are_listened_for_together_and_those_to_come_beside_the_short_ones():
+    usual, with_new = ({p.text: p for p in evaluate.phrases_for([clip(kind, "a")])} for kind in ("phrase", "short"))
+    for text in natural_texts.texts("tune", "short"):
+        assert with_new[text].short and (text in usual) == (text.removeprefix("marigold ") not in natural_texts.TO_COME)
+    assert {phrase.text for phrase in table()} < set(usual)
+    assert usual["marigold next pass"].intent == usual["marigold pass done"].intent == "cut"
 
 
 def test_the_reaction_counts_from_the_clips_last_sound_and_holds_the_hangover(monkeypatch):

@@ -29,6 +29,11 @@ def table(passes: int = 12) -> tuple[Phrase, ...]:
     return tuple(phrase for phrase in whole_table(DEFAULT_CHECKS, LEAD_IN, passes) if not phrase.short)
 
 
+def short(passes: int = 12) -> tuple[Phrase, ...]:
+    """The short wordings of it, for a recogniser that can doubt."""
+    return tuple(phrase for phrase in whole_table(DEFAULT_CHECKS, LEAD_IN, passes) if phrase.short)
+
+
 def need(program: str) -> None:
     """Skip where the voice isn't installed."""
     if shutil.which(program) is None:

@@ -21,11 +21,10 @@ from assistant.hearing.contract import RATE, Recogniser
 from assistant.hearing.denoise import choose_denoiser
 from assistant.hearing.ear import Ear, Found
 from assistant.hearing.endpoint import FRAME_BYTES
-from assistant.plans.intents import Intent
 from assistant.wording.phrases import Phrase
 from tests.hearing.corpus import natural_texts
 from tests.hearing.corpus.clips import Block, Clip, Stream
-from tests.hearing.voices import LEAD_IN, table
+from tests.hearing.voices import LEAD_IN, short, table
 
 EarMaker = Callable[[], Ear]
 SLACK = RATE // 2  # samples before and after a clip in which what is heard is still of it
@@ -77,19 +76,13 @@ def ear_of(spec: Spec) -> Ear:
 
 
 def phrases_for(clips: Sequence[Clip]) -> tuple[Phrase, ...]:
-    """All phrases that can be said; for alphabet pairs and the short set, those instead."""
+    """All phrases that can be said, short ones too; beside those the wordings to come. Or the alphabet pairs alone."""
     if clips and clips[0].kind == "pair":
         return tuple(Phrase("pair", clip.text, clip.text, False, False) for clip in clips)
     if clips and clips[0].kind.startswith("short"):
-        return tuple(_short(text) for text in natural_texts.SHORT)
-    return table()
-
-
-def _short(text: str) -> Phrase:
-    wording = text.removeprefix(f"{LEAD_IN} ")
-    lead_in = wording != text
-    meaning = natural_texts.SAME.get(wording, wording)
-    return Phrase(Intent.CHECK if lead_in else "short", meaning, text, lead_in, lead_in)
+        new = (Phrase("to come", text, f"{LEAD_IN} {text}", True, True, short=True) for text in natural_texts.TO_COME)
+        return (*table(), *short(), *new)
+    return (*table(), *short())
 
 
 def hear(make_ear: EarMaker, half: str, block: Block) -> Heard:

@@ -28,12 +28,10 @@ WHERE: dict[str, tuple[str, ...]] = {
     "formant phrase": ("clean", "10 dB", "5 dB"),
     "formant near": ("clean", "10 dB"),
     "formant denied": ("clean", "10 dB"),
-    # Not part of a run unless asked for: no phrase of the product yet.
     "short": CONDITIONS[:-2],
     "short denied": NEGATIVE,
 }
 KINDS = tuple(WHERE)
-USUAL = tuple(kind for kind in KINDS if not kind.startswith("short"))
 # Few clips, and the sharpest targets: twice as many as of the others where not all are played.
 DENSE = ("opposite", "question", "harmless", "quoted", "order", "longer")
 # The voices that have no say in the limits: each N-th only.
