@@ -50,15 +50,15 @@ VOICE, SAW_OFF, PEDAL = "voice", "voice with the saw off only", "pedal only"
 
 
 def prompts(checks: Sequence[Check], voice: VoiceSettings | str, chosen: Sequence[str] = ()) -> tuple[Phrase, ...]:
-    """The phrases to say: every wording, every check's answer, and pass numbers that have each digit once.
+    """The phrases to say: every usual wording, every check's answer, and pass numbers that have each digit once.
 
-    chosen: only these: each a phrase (with or without the lead-in), an intent or a check's name.
+    chosen: only these: each a phrase (with or without the lead-in; short ones too), an intent or a check's name.
     Raises BadInput naming each choice that is none of them, with the nearest match.
     """
     table = list(_once(p for p in grammar(checks, voice) if p.intent != Intent.GO_TO or p.argument in DIGIT_PASSES))
     if not chosen:
-        return tuple(table)
-    names = [{p.text, p.wording, p.intent, str(p.argument)} for p in table]
+        return tuple(phrase for phrase in table if not phrase.short)
+    names = [{p.text, p.wording} | (set() if p.short else {p.intent, str(p.argument)}) for p in table]
     wanted = [" ".join(one.casefold().split()) for one in chosen]
     known = sorted(set().union(*names) - {"None"})
     faults = [_unknown(one, known) for one in wanted if one not in known]

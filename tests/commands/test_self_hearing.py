@@ -7,12 +7,14 @@ with its echo.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from assistant.__main__ import main
 from assistant.hearing.contract import RATE
 from assistant.hearing.wav import read_wav
 from tests.commands.program import CHECKS, SHOP, Done, Workshop
@@ -103,6 +105,19 @@ def test_nothing_the_program_says_is_taken_for_a_command(workshop: Workshop, lin
     assert heard_by_voice(again, times) == []
     assert again.facts == first.facts
     assert again.said == first.said
+
+
+@pytest.mark.long
+@pytest.mark.timeout(900)
+def test_another_device_that_says_our_words_is_not_obeyed(workshop: Workshop, capsys: pytest.CaptureFixture) -> None:
+    """A second Kerfcall, or a recording of one: as loud as a person, and nobody is deaf to it."""
+    workshop.patience_s = 600.0
+    lines = all_lines()
+    said = workshop.cut(script([FIRST_S + EVERY_S * n for n in range(len(lines))], lines), "--speaker", "said.wav")
+    assert said.code == 0, said.err
+    assert main(["hear", str(workshop.folder / "said.wav")]) == 0
+    heard = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert len(heard) > len(lines) and [one["heard"] for one in heard if one["phrase"]] == []
 
 
 ANSWER = "dust port is open now"

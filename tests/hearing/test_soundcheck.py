@@ -170,6 +170,7 @@ def test_every_wording_and_answer_is_said_and_every_digit_once():
     assert {p.argument for p in phrases if p.intent == "check"} == {check.name for check in DEFAULT_CHECKS}
     goes = [p for p in phrases if p.intent == "go to"]
     assert "".join(sorted("".join(str(p.argument) for p in goes))) == "0123456789"
+    assert not any(p.short for p in phrases)
     texts = [p.text for p in soundcheck.grammar(DEFAULT_CHECKS, "marigold")]
     assert {p.text for p in phrases} <= set(texts)
     assert len({p.text for p in phrases}) == len(phrases)
@@ -179,7 +180,9 @@ def test_some_can_be_chosen_by_words_intent_or_check():
     chosen = soundcheck.prompts(
         DEFAULT_CHECKS, "marigold", ["Standing by for now", "cut", "clamps", "return to previous"]
     )
-    assert {p.intent for p in chosen} == {"stand by", "cut", "check", "back"}
+    assert {p.intent for p in chosen} == {"stand by", "cut", "check", "back"} and not any(p.short for p in chosen)
+    (short,) = soundcheck.prompts(DEFAULT_CHECKS, "marigold", ["clamps secure"])
+    assert short.short and short.argument == "clamps"
     assert [p.argument for p in chosen if p.intent == "check"] == ["clamps"]
 
 
