@@ -98,7 +98,12 @@ class Ear:
         limits: Limits | None = getattr(recogniser, "limits", None)
         self._endpointer = Endpointer(limits, _detector(self.denoiser, endpoints))
         self._raw: deque[bytes] = deque(maxlen=round(RAW_S * RATE / FRAME))
-        self._known = tuple(p for p in known if not recogniser.unknown_words(p.text.split()))
+        self._hears_short = getattr(recogniser, "hears_short", False)
+        self._known = tuple(
+            phrase
+            for phrase in known
+            if (self._hears_short or not phrase.short) and not recogniser.unknown_words(phrase.text.split())
+        )
         self._language = language
         self._knows = functools.cache(lambda word: not recogniser.unknown_words([word]))
         self._refused: tuple[tuple[Phrase, ...], tuple[Phrase, ...]] = ((), ())
@@ -128,9 +133,8 @@ class Ear:
         """
         new: list[tuple[str, str]] = []
         usable = []
-        hears_short = getattr(self.recogniser, "hears_short", False)
         for phrase in phrases:
-            if phrase.short and not hears_short:
+            if phrase.short and not self._hears_short:
                 continue
             if phrase.text not in self._judged:
                 unknown = tuple(self.recogniser.unknown_words(phrase.text.split()))
@@ -222,13 +226,11 @@ class Ear:
             return ()
         if self._refused[0] != phrases:
             texts = {phrase.text for phrase in phrases}
-            known = [phrase for phrase in self._known if phrase.text not in texts]
+            known = tuple(phrase for phrase in self._known if phrase.text not in texts)
             its_own = getattr(self.recogniser, "makes_rivals", False)
             made = () if its_own else rivals(phrases, self._language, self._knows)
-            texts = {phrase.text for phrase in known if phrase.intent != NOTHING}
-            made = tuple(phrase for phrase in made if phrase.text not in texts)
-            texts = {phrase.text for phrase in made}
-            self._refused = (phrases, (*made, *(phrase for phrase in known if phrase.text not in texts)))
+            texts = {phrase.text for phrase in known}
+            self._refused = (phrases, (*(phrase for phrase in made if phrase.text not in texts), *known))
         return self._refused[1]
 
     def _sound(self, piece: bytes) -> tuple[bytes, float]:

@@ -14,7 +14,7 @@ from assistant.hearing.leading import Leading
 from assistant.hearing.sphinx import Sphinx
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check
-from assistant.wording.phrases import Phrase, phrases_for, whole_table
+from assistant.wording.phrases import NOTHING, Phrase, phrases_for, whole_table
 from tests.hearing import neural_made
 from tests.hearing.voices import LEAD_IN, in_turn, need, padded, pcm, saw_noise, spoken, table
 
@@ -191,6 +191,18 @@ def test_rivals_are_listened_for_in_the_language_that_has_rules(language, more):
     ear.feed(quiet(1) + sound(0.8) + quiet(1))
     assert slow.listened_for[: len(table())] == table()
     assert (len(slow.listened_for) > len(table())) == more
+
+
+@pytest.mark.parametrize("hears_short", [False, True])
+def test_short_wordings_are_only_for_a_recogniser_that_can_doubt(hears_short):
+    slow = Slow()
+    slow.hears_short = hears_short
+    ear = Ear(slow, known=whole_table(DEFAULT_CHECKS, LEAD_IN))
+    ear.listen(phrases_for([("cut", None), ("check", "clamps")], DEFAULT_CHECKS, LEAD_IN), 1)
+    ear.feed(quiet(1) + sound(0.8) + quiet(1))
+    texts = {phrase.wording for phrase in slow.listened_for if phrase.intent != NOTHING}
+    assert ({"next pass", "clamps secure", "guard fitted"} <= texts) == hears_short
+    assert {"proceed to next pass", "all clamps are secure", "safety guard fitted"} <= texts
 
 
 def test_nothing_is_decoded_for_what_is_known_alone():
