@@ -14,8 +14,10 @@ from typing import Literal
 from assistant.plans.checks import figures_of
 from assistant.plans.model import Job, Setup
 from assistant.session.turn import way_prompt
-from assistant.wording.prompts import SETTING_BAR, Words
+from assistant.wording.prompts import NEVER_SPIN, SETTING_BAR, Words
 
+KEEP_CLEAR = "Keep clear: {reach} from the reference edge, up to {above} above the bed."
+TURNED = f" Turn it end over end. {NEVER_SPIN}"
 Side = Literal["left", "right"]
 Face = Literal["marked", "other", ""]
 
@@ -29,8 +31,8 @@ class Holding:
     backing, "" where it is open. turned: whether the board must be turned end over end, as it was held for its end 1
     before. copies: boards clamped together. width: the board's. kerf: where the first pass begins and ends. depth: of
     the cut. lowest, highest, above: no clamp may be between these, up to this height. reach, height: the same in the
-    figures that are shown everywhere, rounded away from the blade: "5 to 84 mm", "26 mm". words: edge, end and face in
-    a sentence, for whoever can't see the picture.
+    figures that are shown everywhere, rounded away from the blade: "5 to 84 mm", "26 mm". words: all of it in
+    sentences, for whoever can't see the picture.
     """
 
     setup: int
@@ -57,14 +59,16 @@ def holding_of(job: Job, setup: Setup) -> Holding:
     pattern, carriage, words = job.patterns[setup.pattern], job.carriage, Words(job, figures=True)
     figures = figures_of(job, pattern)
     reach, height = words.keep_clear(figures)
-    first = pattern.passes[0]
+    first, way = pattern.passes[0], words.one(way_prompt(job, setup.number))
+    turned = not slotted and setup.end == 2
+    together = f"{setup.copies} boards clamped together. " if setup.copies > 1 else ""
     return Holding(
         setup=setup.number,
         end=0 if slotted else setup.end,
         stop_side="right" if carriage.stop_side == "right" else "left",
         bar=carriage.register == SETTING_BAR,
         face="" if slotted else "marked" if setup.end == 1 else "other",
-        turned=not slotted and setup.end == 2,
+        turned=turned,
         copies=setup.copies,
         width=pattern.width,
         kerf=(first.kerf_from, first.kerf_to),
@@ -74,5 +78,5 @@ def holding_of(job: Job, setup: Setup) -> Holding:
         above=figures["above"],
         reach=reach,
         height=height,
-        words=words.one(way_prompt(job, setup.number)),
+        words=f"{together}{way[:1].upper()}{way[1:]}.{TURNED * turned} {KEEP_CLEAR.format(reach=reach, above=height)}",
     )
