@@ -15,7 +15,7 @@ ROOM_FOR_TURN = 36
 """Columns from which the board is also drawn as it was before the turn."""
 
 MIRRORED = str.maketrans("◄►┌┐└┘▌▐<>", "►◄┐┌┘└▐▌><")
-ASCII = str.maketrans("█▒▓▀▄─│┌┐└┘═▲▼◄►", "#:%==-|++++=^v<>")
+ASCII = str.maketrans("█▒▓▀▄─│┌┐└┘═▲▼◄►┴○", "#:%==-|++++=^v<>+o")
 
 
 def in_letters(holding: Holding, columns: int, rows: int, ascii_only: bool = False) -> list[str]:
