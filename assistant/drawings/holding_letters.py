@@ -171,7 +171,12 @@ def _place(word: str, start: int, stop: int, edge: int, far: int, over: bool) ->
         return stop + 1, word
     if start - 1 - len(word) > edge:
         return start - 1 - len(word), word
-    return (edge + 1 + (far - edge - 1 - len(word)) // 2, word) if over and len(word) < far - edge else None
+    room = far - edge - 1
+    if not over or len(word) > room:
+        return None
+    # Never straight beside a stroke of the hatching, which could be read as a part of a fraction.
+    spaced = f" {word} "[: max(len(word) + 1, room)] if len(word) < room else word
+    return edge + 1 + (room - len(spaced)) // 2, spaced
 
 
 def _stop(to: _Cells, holding: Holding, top: int, end: int) -> None:

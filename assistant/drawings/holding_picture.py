@@ -27,7 +27,7 @@ LARGE, MIDDLING, SMALL = 8.2, 7.0, 6.0
 STROKE, FINE = 0.9, 0.5
 THICK, MARKED = 3.2, 2.2
 """How thick the reference edge and the marked face are drawn."""
-STOP, BAR = 28.5, 8.0
+STOP, BAR = 27.5, 7.5
 MARGIN = 1.0
 TURNING = 46.0
 """Room for the turn end over end, beside the two views."""
@@ -41,7 +41,7 @@ MOST_LAYERS = 4
 LEAST_BLADE = 1.6
 NO_CLAMP, TURN, NEVER = "NO CLAMP", ("TURN END", "OVER END"), ("NEVER", "SPIN")
 HATCH = 3.0
-AIR = 1.5
+AIR = 1.2
 """Beside a label, on either side."""
 FACES = {"marked": "MARKED FACE", "other": "OTHER FACE"}
 
@@ -65,8 +65,9 @@ class _View:
     def __init__(self, holding: Holding, room: float):
         self.holding, self.room = holding, room
         self.edge = STOP + (BAR if holding.bar else 0.0)
-        self.far = room - MARGIN
-        self._scale = (self.far - self.edge) / float(holding.width)
+        # What a pass overruns the far edge has room too.
+        self._scale = (room - MARGIN - self.edge) / float(max(holding.width, holding.highest))
+        self.far = self.x(holding.width)
 
     @property
     def middle(self) -> float:
@@ -226,7 +227,7 @@ class _Block:
 def _label(view: _View, left: float, right: float) -> list[_Block]:
     """What the rectangle's label says and where: as large as fits into it, beside it or on both of its sides.
 
-    Where there is no room for letters that can be read, it has none.
+    Where there is no room for letters that can be read, it has no figures, or nothing at all.
     """
     low, _, high = view.holding.reach.partition(" to ")
     up_to = f"up to {view.holding.height}"
@@ -244,12 +245,13 @@ def _label(view: _View, left: float, right: float) -> list[_Block]:
         blocks = [_fitted(lines, SMALL, *place) for lines, place in zip((two, rest), places, strict=True)]
         if all(blocks):
             return [block for block in blocks if block]
-    return []
+    fitted = (_fitted(lines, SMALL, *place) for lines in ((NO_CLAMP,), two) for place in (inside, after, before))
+    return [block for block in fitted if block][:1]
 
 
 def _fitted(lines: tuple[str, ...], cap: float, left: float, right: float) -> _Block | None:
     """The lines between these sides: beside the rectangle as near to it as they can be. None where they don't fit."""
-    wide = max(width_of(line, cap, True) for line in lines) + 2 * AIR
+    wide = max(width_of(line, cap, line in NO_CLAMP) for line in lines) + 2 * AIR
     return _Block(lines, cap, (left + right) / 2, wide) if wide <= right - left else None
 
 
@@ -257,7 +259,7 @@ def _stop(view: _View, low: float, high: float) -> Iterator[Item]:
     """The stop, and the setting bar between it and the edge."""
     middle = (low + high) / 2
     yield rectangle(0.5, low, STOP, high, weight=STROKE, layer="stop")
-    yield Text((STOP / 2, middle - MIDDLING / 2), "STOP", 6.6, "middle", bold=True, layer="stop")
+    yield Text((STOP / 2, middle - MIDDLING / 2), "STOP", 6.5, "middle", bold=True, layer="stop")
     if view.holding.bar:
         yield rectangle(STOP, low, view.edge, high, weight=STROKE, layer="bar")
         at = (STOP + (BAR + SMALL) / 2, middle - width_of("BAR", SMALL, True) / 2)
