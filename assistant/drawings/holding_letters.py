@@ -165,7 +165,7 @@ def _beside(mark: int, long: int, columns: int) -> int | None:
 def _place(word: str, start: int, stop: int, edge: int, far: int, over: bool) -> tuple[int, str] | None:
     """(column, text with its spaces) in the hatching, else on the wood beside it, else `over` it; None for no room."""
     inside = f" {word} "
-    if len(inside) <= stop - start:
+    if len(inside) + 2 <= stop - start:
         return start + (stop - start - len(inside)) // 2, inside
     if stop + 1 + len(word) <= far:
         return stop + 1, word

@@ -24,6 +24,8 @@ WIDE, HIGH = 180.0, 100.0
 """Room of every such picture, so that nothing else moves when another takes its place."""
 LARGE, MIDDLING, SMALL = 8.2, 7.0, 6.0
 """Heights of capitals."""
+ARROW = 10.0
+"""Room for an arrow head beside a word."""
 STROKE, FINE = 0.9, 0.5
 THICK, MARKED = 3.2, 2.2
 """How thick the reference edge and the marked face are drawn."""
@@ -31,18 +33,20 @@ STOP, BAR = 27.5, 7.5
 MARGIN = 1.0
 TURNING = 46.0
 """Room for the turn end over end, beside the two views."""
-BED, CLEAR, TOP = 4.5, 33.0, 54.5
+BED, CLEAR, TOP = 4.5, 36.0, 54.5
 """In the view from the side: the bed, how high the keep-clear rectangle is above it, where the board is broken off."""
 BACK, FACE, FAR = 57.0, 67.5, 90.5
 """In the view from above: the backing's near side, the face at the backing, the board's far side."""
 NARROW = 3.2
 """A board of a stack beyond the second, seen from above."""
-MOST_LAYERS = 4
+MOST_LAYERS = 3
+TAIL = 0.34
+"""How far a letter reaches below its line, as a share of a capital's height."""
 LEAST_BLADE = 1.6
 NO_CLAMP, TURN, NEVER = "NO CLAMP", ("TURN END", "OVER END"), ("NEVER", "SPIN")
 HATCH = 3.0
-AIR = 1.2
-"""Beside a label, on either side."""
+AIR, SEEN = 1.2, 7.0
+"""Room beside a label, and the hatching that is best seen beside one, on either side."""
 FACES = {"marked": "MARKED FACE", "other": "OTHER FACE"}
 
 
@@ -112,7 +116,7 @@ def _from_above(view: _View) -> Iterator[Item]:
             yield _filled(view.edge, high - MARKED, view.far, high, "face")
     far = layers[-1]
     yield _filled(view.edge, FACE, view.edge + THICK, far, "edge")
-    yield from _stop(view, FACE + 1.5, FAR - 1)
+    yield from _stop(view, FACE + 1.5, FAR - 1, FACE)
     yield from _faces(view, layers)
     left, right = view.blade
     yield _filled(left, far + 1.5, right, HIGH - 0.5, "blade")
@@ -166,26 +170,25 @@ def _face(x: float, y: float, face: str) -> Text:
 def _from_the_side(view: _View) -> Iterator[Item]:
     holding = view.holding
     yield Line((0.5, BED), (view.room - 0.5, BED), STROKE * 1.6, layer="bed")
-    yield from _stop(view, BED, TOP - 3)
+    # A pass that begins before the edge takes the rectangle into the stop.
+    yield from _stop(view, BED, TOP - 3, BED + CLEAR + 1 if holding.lowest < 0 else BED)
     yield Line((view.far, BED), (view.far, TOP), STROKE, layer="wood")
     yield Line((view.edge, TOP), (view.far, TOP), STROKE, dashed=True, layer="wood")
     yield _filled(view.edge, BED, view.edge + THICK, TOP, "edge")
     left, right = view.blade
     yield _filled(left, 0.5, right, BED + CLEAR * float(holding.depth / holding.above), "blade")
     yield from _keep_clear(view)
-    row = (BED + CLEAR + TOP - LARGE) / 2
-    point = view.edge + THICK + 1
-    triangle = ((point, row + LARGE / 2), (point + 8, row + LARGE), (point + 8, row))
-    yield Shape(triangle, FINE, black=True, layer="edge")
-    yield Text((point + 10, row), "EDGE", LARGE, bold=True, layer="edge")
-    down = f"END {holding.end}" if holding.end else "SLOTS"
-    yield Shape(
-        ((view.far - 3, row + LARGE), (view.far - 12, row + LARGE), (view.far - 7.5, row)),
-        FINE,
-        black=True,
-        layer="end",
-    )
-    yield Text((view.far - 14, row), down, LARGE, "end", bold=True, layer="end")
+    words = "EDGE", f"END {holding.end}" if holding.end else "SLOTS"
+    room = view.far - view.edge - THICK - 2 * ARROW - 3
+    cap = LARGE * min(1.0, room / sum(width_of(word, LARGE, True) for word in words))
+    row = (BED + CLEAR + TOP - cap) / 2
+    point, at_far = view.edge + THICK + 1, view.far - 2
+    to_the_edge = ((point, row + cap / 2), (point + ARROW - 2, row + cap), (point + ARROW - 2, row))
+    down = ((at_far, row + cap), (at_far - ARROW + 2, row + cap), (at_far - ARROW / 2 + 1, row))
+    yield Shape(to_the_edge, FINE, black=True, layer="edge")
+    yield Text((point + ARROW - 1, row), words[0], cap, bold=True, layer="edge")
+    yield Text((at_far - ARROW + 1, row), words[1], cap, "end", bold=True, layer="end")
+    yield Shape(down, FINE, black=True, layer="end")
 
 
 def _keep_clear(view: _View) -> Iterator[Item]:
@@ -193,25 +196,33 @@ def _keep_clear(view: _View) -> Iterator[Item]:
     holding = view.holding
     left, right, top = view.x(holding.lowest), view.x(holding.highest), BED + CLEAR
     yield rectangle(left, BED, right, top, weight=STROKE, layer="clear")
-    blocks = _label(view, left, right)
-    low = left
-    for block in blocks:
-        a, b = block.middle - block.wide / 2, block.middle + block.wide / 2
-        if left < block.middle < right:
-            yield from _hatching(low, a)
-            low = b
-        # A little more room below, for letters with a tail.
+    # How high what is not hatched yet reaches.
+    high = top
+    for block in _label(view, left, right):
         step = (CLEAR - 3) / max(len(block.lines), 3)
-        top_line = BED + (CLEAR + 1 + step * len(block.lines)) / 2
+        # A little more room below, for letters with a tail.
+        line_top = BED + (CLEAR + 1 + step * len(block.lines)) / 2
         for n, line in enumerate(block.lines):
-            at = (block.middle, top_line - n * step - (step + block.cap) / 2)
-            yield Text(at, line, block.cap, "middle", bold=line in NO_CLAMP, layer="clear")
-    yield from _hatching(low, right)
+            y = line_top - (step + block.cap) / 2
+            text = Text((block.middle, y), line, block.cap, "middle", bold=line in NO_CLAMP, layer="clear")
+            yield text
+            if left < block.middle < right:
+                # The hatching leaves out each line of text by itself, so that as much of it as can be is seen.
+                if n == 0 and len(block.lines) < 3:
+                    yield from _hatching(left, line_top, right, high)
+                    high = line_top
+                low = BED if n > 1 and n == len(block.lines) - 1 else min(line_top - step, y - TAIL * block.cap)
+                yield from _hatching(left, low, block.middle - text.width / 2 - AIR, high)
+                yield from _hatching(block.middle + text.width / 2 + AIR, low, right, high)
+                high = low
+            line_top -= step
+    yield from _hatching(left, BED, right, high)
 
 
-def _hatching(left: float, right: float) -> Iterator[Line]:
-    for line in hatched(rectangle(left, BED, right, BED + CLEAR).points, HATCH, layer="clear"):
-        yield replace(line, weight=STROKE)
+def _hatching(left: float, low: float, right: float, high: float) -> Iterator[Line]:
+    if low < high:
+        for line in hatched(rectangle(left, low, right, high).points, HATCH, layer="clear"):
+            yield replace(line, weight=STROKE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,15 +245,17 @@ def _label(view: _View, left: float, right: float) -> list[_Block]:
     in_three, in_four = (NO_CLAMP, view.holding.reach, up_to), (NO_CLAMP, f"{low} to", high, up_to)
     # In the rectangle it keeps clear of the blade.
     inside = (max(left, view.blade[1]), right)
+    roomy = (inside[0] + SEEN, inside[1] - SEEN)
     after, before = (right, view.far), (view.edge + THICK, left)
-    for cap in (MIDDLING, SMALL):
-        for lines in (in_three, in_four):
-            for place in (inside, after, before):
+    sizes = ((in_three, MIDDLING), (in_three, SMALL), (in_four, SMALL))
+    for places in ((roomy, after, before), (inside,)):
+        for lines, cap in sizes:
+            for place in places:
                 if block := _fitted(lines, cap, *place):
                     return [block]
     two, rest = tuple(NO_CLAMP.split()), (f"{low} to", high, view.holding.height, "high")
-    for places in ((after, before), (before, after)):
-        blocks = [_fitted(lines, SMALL, *place) for lines, place in zip((two, rest), places, strict=True)]
+    for sides in ((after, before), (before, after)):
+        blocks = [_fitted(lines, SMALL, *place) for lines, place in zip((two, rest), sides, strict=True)]
         if all(blocks):
             return [block for block in blocks if block]
     fitted = (_fitted(lines, SMALL, *place) for lines in ((NO_CLAMP,), two) for place in (inside, after, before))
@@ -255,15 +268,17 @@ def _fitted(lines: tuple[str, ...], cap: float, left: float, right: float) -> _B
     return _Block(lines, cap, (left + right) / 2, wide) if wide <= right - left else None
 
 
-def _stop(view: _View, low: float, high: float) -> Iterator[Item]:
-    """The stop, and the setting bar between it and the edge."""
-    middle = (low + high) / 2
+def _stop(view: _View, low: float, high: float, named: float) -> Iterator[Item]:
+    """The stop, and the setting bar between it and the edge. named: the lowest that their names may be."""
     yield rectangle(0.5, low, STOP, high, weight=STROKE, layer="stop")
+    middle = max((low + high) / 2, named + MIDDLING / 2)
     yield Text((STOP / 2, middle - MIDDLING / 2), "STOP", 6.5, "middle", bold=True, layer="stop")
     if view.holding.bar:
         yield rectangle(STOP, low, view.edge, high, weight=STROKE, layer="bar")
-        at = (STOP + (BAR + SMALL) / 2, middle - width_of("BAR", SMALL, True) / 2)
-        yield Text(at, "BAR", SMALL, turned=True, bold=True, layer="bar")
+        long = width_of("BAR", SMALL, True)
+        if middle - long / 2 >= named:
+            at = (STOP + (BAR + SMALL) / 2, middle - long / 2)
+            yield Text(at, "BAR", SMALL, turned=True, bold=True, layer="bar")
 
 
 def _filled(left: float, bottom: float, right: float, top: float, layer: str) -> Shape:
@@ -273,7 +288,7 @@ def _filled(left: float, bottom: float, right: float, top: float, layer: str) ->
 def _turn(mirrored: bool) -> Iterator[Item]:
     """The board as it was held for its end 1 and as it is now, and the turn; below, the spin that mirrors a joint."""
     for n, word in enumerate(TURN):
-        yield Text(((TURNING - 3) / 2, HIGH - SMALL - 1 - 7.5 * n), word, SMALL, "middle", bold=True, layer="turn")
+        yield Text(((TURNING - 2) / 2, HIGH - SMALL - 1 - 7.5 * n), word, SMALL, "middle", bold=True, layer="turn")
     low, high, wide = 46.0, 82.0, 13.5
     for left, ends in ((0.5, "21"), (TURNING - 3 - wide, "12")):
         yield rectangle(left, low, left + wide, high, weight=STROKE, layer="turn")
@@ -286,7 +301,7 @@ def _turn(mirrored: bool) -> Iterator[Item]:
     axis, x, reach = (low + high) / 2, wide + 2.0, 13.0
     yield from _arc((x, axis), 6.0, reach, 90, -68, "turn")
     yield Line((0.5, axis), (TURNING - 3, axis), FINE, dashed=True, layer="turn")
-    x, y, radius = (TURNING - 3) / 2, 28.0, 11.0
+    x, y, radius = (TURNING - 2) / 2, 28.0, 11.0
     yield rectangle(x - 4, y - 7, x + 4, y + 7, weight=STROKE, layer="spin")
     yield from _arc((x, y), radius, radius, 200, -40, "spin")
     for slope in (-1, 1):

@@ -59,21 +59,21 @@ NUMBERS = {"one": 1, "two": 2, "1": 1, "2": 2}
 
 
 def in_words(text: str, reach: str, height: str) -> Read:
-    """Read out of sentences with these figures in them."""
+    """Read out of sentences that have these figures in them."""
     end = re.search(r"\bend (one|two|1|2) down", text, re.I)
-    face = re.search(r"\b(marked|other) face (?:to|against) the backing", text, re.I)
+    slotted = "slotted side down" in text.lower()
+    assert bool(end) != slotted
+    assert reach in text and f"up to {height}" in text
+    side, bar, face = edge_and_face(text)
+    return Read(side, bar, NUMBERS[end[1].lower()] if end else 0, face, "end over end" in text.lower(), reach, height)
+
+
+def edge_and_face(text: str) -> tuple[str, bool, str]:
+    """(the stop's side, whether there is a setting bar, the face to the backing) out of sentences."""
     side = re.search(r"\b(left|right) stop", text)
-    assert side and bool(end) == bool(face) == ("slotted side down" not in text.lower())
-    assert f"{reach}" in text and f"up to {height}" in text
-    return Read(
-        side[1],
-        "setting bar" in text,
-        NUMBERS[end[1].lower()] if end else 0,
-        face[1].lower() if face else "",
-        "end over end" in text,
-        reach,
-        height,
-    )
+    face = re.search(r"\b(marked|other) face (?:to|against) the backing", text, re.I)
+    assert side
+    return side[1], "setting bar" in text, face[1].lower() if face else ""
 
 
 def box(items: list[Item] | tuple[Item, ...], layer: str) -> tuple[float, float, float, float]:
@@ -186,15 +186,11 @@ def test_the_figure_shows_what_is_said_asked_and_printed(plan: str, shop: str) -
             said += f" Keep clear: {reach}, up to {height}"
         else:
             said += f" Keep clear: {reach}, up to {height}"
-        voice = in_words(f"{said} {asked(job, number, figures=False) if not holding.turned else ''}", reach, height)
-        if holding.turned:
-            # It only says "the stop" there; the question names the side.
-            assert re.search("other face against the backing.*", asked(job, number, figures=False))
-        assert drawn == voice
-        figures = dict(clamp.figures)
-        assert (holding.lowest, holding.highest, holding.above) == tuple(
-            figures[name] for name in ("lowest", "highest", "above")
-        )
+        assert in_words(said, reach, height) == drawn
+        for figures in (False, True):
+            assert edge_and_face(asked(job, number, figures)) == (drawn.side, drawn.bar, drawn.face)
+        exact = dict(clamp.figures)
+        assert (holding.lowest, holding.highest, holding.above) == (exact["lowest"], exact["highest"], exact["above"])
         way = Words(job, figures=True).one(way_prompt(job, number))
         assert replace(in_words(f"{way} {reach} up to {height}", reach, height), turned=holding.turned) == drawn
         assert in_words(sheet[number], reach, height) == drawn
