@@ -204,7 +204,7 @@ def _keep_clear(view: _View) -> Iterator[Item]:
         line_top = BED + (CLEAR + 1 + step * len(block.lines)) / 2
         for n, line in enumerate(block.lines):
             y = line_top - (step + block.cap) / 2
-            text = Text((block.middle, y), line, block.cap, "middle", bold=line in NO_CLAMP, layer="clear")
+            text = Text((block.middle, y), line, block.cap, "middle", bold=_forbids(line), layer="clear")
             yield text
             if left < block.middle < right:
                 # The hatching leaves out each line of text by itself, so that as much of it as can be is seen.
@@ -227,12 +227,20 @@ def _hatching(left: float, low: float, right: float, high: float) -> Iterator[Li
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """Lines of text one below another. wide: with some air beside them."""
+    """Lines of text one below another. middle: of all of them."""
 
     lines: tuple[str, ...]
     cap: float
     middle: float
-    wide: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Room for a block. towards: where the rectangle is, seen from it; "" within it."""
+
+    left: float
+    right: float
+    towards: str = ""
 
 
 def _label(view: _View, left: float, right: float) -> list[_Block]:
@@ -244,28 +252,35 @@ def _label(view: _View, left: float, right: float) -> list[_Block]:
     up_to = f"up to {view.holding.height}"
     in_three, in_four = (NO_CLAMP, view.holding.reach, up_to), (NO_CLAMP, f"{low} to", high, up_to)
     # In the rectangle it keeps clear of the blade.
-    inside = (max(left, view.blade[1]), right)
-    roomy = (inside[0] + SEEN, inside[1] - SEEN)
-    after, before = (right, view.far), (view.edge + THICK, left)
-    sizes = ((in_three, MIDDLING), (in_three, SMALL), (in_four, SMALL))
+    inside = _Place(max(left, view.blade[1]), right)
+    roomy = _Place(inside.left + SEEN, inside.right - SEEN)
+    after, before = _Place(right, view.far, "left"), _Place(view.edge + THICK, left, "right")
     for places in ((roomy, after, before), (inside,)):
-        for lines, cap in sizes:
+        for lines, cap in ((in_three, MIDDLING), (in_three, SMALL), (in_four, SMALL)):
             for place in places:
-                if block := _fitted(lines, cap, *place):
+                if block := _fitted(lines, cap, place):
                     return [block]
     two, rest = tuple(NO_CLAMP.split()), (f"{low} to", high, view.holding.height, "high")
     for sides in ((after, before), (before, after)):
-        blocks = [_fitted(lines, SMALL, *place) for lines, place in zip((two, rest), sides, strict=True)]
+        blocks = [_fitted(lines, SMALL, place) for lines, place in zip((two, rest), sides, strict=True)]
         if all(blocks):
             return [block for block in blocks if block]
-    fitted = (_fitted(lines, SMALL, *place) for lines in ((NO_CLAMP,), two) for place in (inside, after, before))
+    fitted = (_fitted(lines, SMALL, place) for lines in ((NO_CLAMP,), two) for place in (inside, after, before))
     return [block for block in fitted if block][:1]
 
 
-def _fitted(lines: tuple[str, ...], cap: float, left: float, right: float) -> _Block | None:
-    """The lines between these sides: beside the rectangle as near to it as they can be. None where they don't fit."""
-    wide = max(width_of(line, cap, line in NO_CLAMP) for line in lines) + 2 * AIR
-    return _Block(lines, cap, (left + right) / 2, wide) if wide <= right - left else None
+def _fitted(lines: tuple[str, ...], cap: float, place: _Place) -> _Block | None:
+    """The lines in this place, close to the rectangle; None where they don't fit."""
+    wide = max(width_of(line, cap, _forbids(line)) for line in lines) + 2 * AIR
+    if wide > place.right - place.left:
+        return None
+    close = {"left": place.left + wide / 2, "right": place.right - wide / 2, "": (place.left + place.right) / 2}
+    return _Block(lines, cap, close[place.towards])
+
+
+def _forbids(line: str) -> bool:
+    """Whether this line of the label is "NO CLAMP" or a part of it, in bold, and no figure."""
+    return line in (NO_CLAMP, *NO_CLAMP.split())
 
 
 def _stop(view: _View, low: float, high: float, named: float) -> Iterator[Item]:
