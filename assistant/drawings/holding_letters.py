@@ -180,11 +180,11 @@ def _place(word: str, start: int, stop: int, edge: int, far: int, over: bool) ->
 
 
 def _stop(to: _Cells, holding: Holding, top: int, end: int) -> None:
-    """The stop, and the setting bar between it and the edge, in the rows from `top` to before `end`."""
+    """The stop, and the setting bar at the edge until that is out, in the rows from `top` to before `end`."""
     middle = (top + end - 1) // 2
     for row in range(top, end):
         to.put(row, 0, WOOD + " " * (STOP_COLUMNS - 2) + WOOD)
-        if holding.bar:
+        if holding.bar and not holding.clamped:
             to.put(row, STOP_COLUMNS, "BAR"[row - middle + 1] if end - top > 2 and abs(row - middle) < 2 else BAR)
     to.put(middle, 1, "STOP")
 

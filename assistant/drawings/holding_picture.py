@@ -284,14 +284,15 @@ def _forbids(line: str) -> bool:
 
 
 def _stop(view: _View, low: float, high: float, named: float) -> Iterator[Item]:
-    """The stop, and the setting bar between it and the edge. named: the lowest that their names may be."""
+    """The stop, and the setting bar at the edge or where that was. named: the lowest that their names may be."""
     yield rectangle(0.5, low, STOP, high, weight=STROKE, layer="stop")
     middle = max((low + high) / 2, named + MIDDLING / 2)
     yield Text((STOP / 2, middle - MIDDLING / 2), "STOP", 6.5, "middle", bold=True, layer="stop")
     if view.holding.bar:
-        yield rectangle(STOP, low, view.edge, high, weight=STROKE, layer="bar")
+        clamped = view.holding.clamped
+        yield rectangle(STOP, low, view.edge, high, weight=STROKE, dashed=clamped, layer="bar")
         long = width_of("BAR", SMALL, True)
-        if middle - long / 2 >= named:
+        if middle - long / 2 >= named and not clamped:
             at = (STOP + (BAR + SMALL) / 2, middle - long / 2)
             yield Text(at, "BAR", SMALL, turned=True, bold=True, layer="bar")
 

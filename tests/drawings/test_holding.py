@@ -18,17 +18,20 @@ from assistant.drawings.holding_picture import TURNING, WIDE, picture
 from assistant.drawings.picture import Item, Shape, Text
 from assistant.joinery.model import Carriage
 from assistant.plans.boards import board_list
-from assistant.plans.checks import EDGE_AND_FACE, figures_of
+from assistant.plans.checks import DEFAULT_CHECKS, EDGE_AND_FACE, figures_of
 from assistant.plans.job import build_job
 from assistant.plans.model import Job, Plan
 from assistant.plans.plan_file import read_both
 from assistant.session.calling import clamp_prompt
 from assistant.session.effects import prompt
-from assistant.session.turn import way_prompt
+from assistant.session.turn import view, way_prompt
 from assistant.wording.numbers import spoken_number
 from assistant.wording.prompts import Words
 from tests.drawings.drawn import job_of, plan_of, texts
 from tests.plans.files import DEMO_PLANS, DEMO_SHOPS
+from tests.session.driver import Driver
+from tests.session.jobs import few_checks
+from tests.session.jobs import job as small_job
 
 NAMES = [(plan.stem, shop.stem) for plan in DEMO_PLANS for shop in DEMO_SHOPS]
 
@@ -319,3 +322,60 @@ def test_the_words_say_how_many_boards_are_clamped_together() -> None:
     words = [holding_of(job, setup).words for setup in job.setups]
     assert words[-1].startswith("2 boards clamped together. End 2 down, reference edge to the left stop, other face")
     assert words[0].startswith("End 1 down, reference edge to the left stop, marked face to the backing. Keep clear: 5")
+
+
+def seen(driver: Driver) -> tuple[Holding, str, str]:
+    """The figure of the state, and all its words: as a picture and in letters."""
+    job, setup = driver.state.the_job, driver.state.setup
+    holding = holding_of(job, job.setups[setup - 1], view(driver.state))
+    return holding, " ".join(text.text for text in texts(picture(holding).items)), "".join(in_letters(holding, 40, 14))
+
+
+@pytest.mark.parametrize("checks", ["all", "few"])
+def test_what_is_clamped_is_not_to_be_turned_again_and_its_bar_is_out(checks: str) -> None:
+    """A whole session: the turn is shown until the check that decides is confirmed, and never from then on."""
+    carriage = Carriage(register="setting bar")
+    job = small_job(checks=DEFAULT_CHECKS if checks == "all" else few_checks(), carriage=carriage)
+    decides = {"edge and face", "setting bar out"} if checks == "all" else {"clamps", "clamps and guard"}
+    driver = Driver(job)
+    turns = 0
+    confirmed: set[str] = set()
+    setup = 1
+    while driver.state.mode != "finished":
+        if driver.state.setup != setup:
+            setup, confirmed = driver.state.setup, set()
+        holding, words, letters = seen(driver)
+        due = decides - confirmed if checks == "all" else set() if decides & confirmed else decides
+        to_clamp = driver.state.mode == "checks" and bool(due) and not driver.state.cut
+        assert holding.clamped != to_clamp, (driver.asked, confirmed)
+        second = job.setups[setup - 1].end == 2
+        for shown in (words, letters):
+            assert ("TURN END" in shown) == (second and to_clamp), (driver.asked, confirmed)
+        assert ("Turn it" in holding.words) == (second and to_clamp)
+        assert ("BAR" in words) == to_clamp and ("▓" in letters) == to_clamp
+        turns += second and to_clamp
+        if driver.state.mode == "checks":
+            confirmed.add(driver.asked)
+            driver.gesture("hold", after=job.run_down_s)
+        else:
+            driver.gesture("tap")
+    assert turns >= 2
+
+
+def test_standing_by_and_going_back_ask_for_no_turn() -> None:
+    driver = Driver(small_job())
+    while driver.state.setup < 2:
+        driver.gesture("hold" if driver.state.mode == "checks" else "tap", after=12.0)
+    driver.confirm_all()
+    assert driver.state.the_setup.end == 2 and driver.state.mode == "cutting"
+    driver.cut()
+    driver.gesture("hold")
+    assert driver.state.mode == "standing by" and "TURN" not in seen(driver)[1]
+    driver.gesture("hold")
+    assert driver.state.mode == "checks" and "TURN" not in seen(driver)[1]
+    driver.confirm_all()
+    driver.heard("back")
+    driver.gesture("hold")
+    assert not driver.state.cut and "TURN" not in seen(driver)[1]
+    driver.resume()
+    assert "TURN" not in seen(driver)[1]
