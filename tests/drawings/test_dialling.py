@@ -17,8 +17,8 @@ from assistant.drawings.picture import Line, Shape
 from assistant.joinery.model import Carriage
 from assistant.joinery.settings import approach
 from assistant.wording import dial
+from tests.drawings.demos import demo
 from tests.drawings.drawn import STEPS, box_of, overlaps, struck, texts
-from tests.drawings.test_holding import demo
 from tests.plans.files import DEMO_PLANS
 from tests.session.jobs import HANDWHEEL
 

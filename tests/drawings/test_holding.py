@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from functools import cache
 from itertools import pairwise
 from typing import Any
 
@@ -19,28 +18,17 @@ from assistant.drawings.picture import Item, Shape, Text
 from assistant.joinery.model import Carriage
 from assistant.plans.boards import board_list
 from assistant.plans.checks import DEFAULT_CHECKS, EDGE_AND_FACE, figures_of
-from assistant.plans.job import build_job
 from assistant.plans.model import Job, Plan
-from assistant.plans.plan_file import read_both
 from assistant.session.calling import clamp_prompt
 from assistant.session.effects import prompt
 from assistant.session.turn import view, way_prompt
 from assistant.wording.numbers import spoken_number
 from assistant.wording.prompts import Words
+from tests.drawings.demos import HEIGHT, NAMES, REACH, demo, other_side
 from tests.drawings.drawn import job_of, plan_of, texts
-from tests.plans.files import DEMO_PLANS, DEMO_SHOPS
 from tests.session.driver import Driver
 from tests.session.jobs import few_checks
 from tests.session.jobs import job as small_job
-
-NAMES = [(plan.stem, shop.stem) for plan in DEMO_PLANS for shop in DEMO_SHOPS]
-
-
-@cache
-def demo(plan: str, shop: str) -> tuple[Plan, Job]:
-    folder = DEMO_PLANS[0].parent
-    both = read_both(folder / f"{plan}.toml", folder / f"{shop}.toml")
-    return both[0], build_job(*both)
 
 
 @dataclass(frozen=True)
@@ -56,8 +44,6 @@ class Read:
     height: str
 
 
-NUMBER = r"-?\d+(?:/\d+)?(?: \d+/\d+)?"
-REACH, HEIGHT = rf"{NUMBER} to {NUMBER} (?:mm|in)", rf"{NUMBER} (?:mm|in)"
 NUMBERS = {"one": 1, "two": 2, "1": 1, "2": 2}
 
 
@@ -228,11 +214,6 @@ def test_along_the_board_everything_is_to_scale(plan: str, shop: str) -> None:
         assert (top - clear[1]) / (clear[3] - clear[1]) == pytest.approx(float(holding.depth / holding.above))
 
 
-def others_side(job: Job) -> Job:
-    side = "left" if job.carriage.stop_side == "right" else "right"
-    return replace(job, carriage=replace(job.carriage, stop_side=side))
-
-
 Drawn = tuple[str, str, tuple[tuple[float, float], ...]]
 """The layer, the text if there is one, and the points; of a text its two ends."""
 
@@ -260,7 +241,7 @@ def same(one: Drawn, other: Drawn) -> bool:
 def test_a_mirrored_setup_draws_a_mirrored_figure(plan: str, shop: str) -> None:
     """The stop on the other side: everything is exchanged, but no word reads backwards and no turn runs backwards."""
     _, job = demo(plan, shop)
-    mirrored = others_side(job)
+    mirrored = other_side(job)
     for one, other in zip(job.setups, mirrored.setups, strict=True):
         here, there = holding_of(job, one), holding_of(mirrored, other)
         assert here.stop_side != there.stop_side

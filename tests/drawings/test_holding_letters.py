@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 
 import pytest
 
 from assistant.drawings.holding import Holding, holding_of
 from assistant.drawings.holding_letters import LEAST_COLUMNS, LEAST_ROWS, ROOM_FOR_TURN, TURN_COLUMNS, in_letters
 from assistant.joinery.model import Carriage
+from tests.drawings.demos import HEIGHT, NAMES, REACH, demo, other_side
 from tests.drawings.drawn import job_of, plan_of
-from tests.drawings.test_holding import HEIGHT, NAMES, REACH, demo, others_side
 
 # Code page 437's signs beside letters and figures, by its first half's pictures and its second half.
 SIGNS = set("◄►▲▼░▒▓█▄▀│┤╡╢╖╕╣║╗╝╜╛┐└┴┬├─┼╞╟╚╔╩╦╠═╬╧╨╤╥╙╘╒╓╫╪┘┌")
 SIZES = [(columns, rows) for columns in (24, 25, 29, 35, 36, 40, 60) for rows in (6, 7, 8, 9, 10, 12, 14, 20)]
 
 
+@cache
 def every() -> list[Holding]:
     """One of each kind among the demo plans' setups."""
     found = {}
@@ -28,12 +30,9 @@ def every() -> list[Holding]:
     return list(found.values())
 
 
-EVERY = every()
-
-
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
 def test_it_fills_its_place_and_no_figure_is_cut_short(columns: int, rows: int) -> None:
-    for holding in EVERY:
+    for holding in every():
         lines = in_letters(holding, columns, rows)
         assert [len(line) for line in lines] == [columns] * rows
         text = "\n".join(lines)
@@ -53,7 +52,7 @@ def test_it_fills_its_place_and_no_figure_is_cut_short(columns: int, rows: int) 
 
 
 def test_in_ascii_it_is_ascii_and_says_the_same() -> None:
-    for holding in EVERY:
+    for holding in every():
         for columns, rows in SIZES:
             lines = in_letters(holding, columns, rows, ascii_only=True)
             assert all(line.isascii() and len(line) == columns for line in lines)
@@ -63,8 +62,8 @@ def test_in_ascii_it_is_ascii_and_says_the_same() -> None:
 
 def test_where_there_is_no_room_there_is_nothing() -> None:
     """A figure with a part missing is worse than none."""
-    assert in_letters(EVERY[0], LEAST_COLUMNS - 1, 10) == [" " * (LEAST_COLUMNS - 1)] * 10
-    assert in_letters(EVERY[0], 40, LEAST_ROWS - 1) == [" " * 40] * (LEAST_ROWS - 1)
+    assert in_letters(every()[0], LEAST_COLUMNS - 1, 10) == [" " * (LEAST_COLUMNS - 1)] * 10
+    assert in_letters(every()[0], 40, LEAST_ROWS - 1) == [" " * 40] * (LEAST_ROWS - 1)
 
 
 def columns_of(line: str, start: int = 0) -> dict[str, tuple[int, int]]:
@@ -77,7 +76,7 @@ def test_a_mirrored_setup_is_mirrored_word_by_word(columns: int, rows: int) -> N
     """Words keep their letters' order and change sides; a word in the middle may sit half a column off."""
     for plan, shop in NAMES:
         _, job = demo(plan, shop)
-        mirrored = others_side(job)
+        mirrored = other_side(job)
         for one, other in zip(job.setups, mirrored.setups, strict=True):
             holding = holding_of(job, one)
             left = TURN_COLUMNS if holding.turned and columns >= ROOM_FOR_TURN else 0

@@ -17,8 +17,8 @@ from assistant.drawings.picture import Item, Line, Shape
 from assistant.joinery.model import Carriage
 from assistant.plans.job import build_job
 from assistant.plans.model import Job, Plan
+from tests.drawings.demos import demo
 from tests.drawings.drawn import box_of, job_of, joints, overlaps, plan_of, shop_of, struck, texts
-from tests.drawings.test_holding import demo
 from tests.plans.files import DEMO_PLANS, DEMO_SHOPS
 
 BARS, COPIES, SIDES = st.booleans(), st.integers(1, 9), st.sampled_from(["left", "right"])
