@@ -200,8 +200,7 @@ class Ear:
         self._clipped += clipped
         early = self._endpointer.ahead()
         if early is not None:
-            # Decodes while the end-pointer still waits, for a quicker answer. It counts only if the phrase is accepted;
-            # otherwise the whole piece is decoded.
+            # Decodes while the end-pointer still waits, for a quicker answer.
             sound, phrases = self._sound(early.pcm16k), self._at_onset[0]
             begin = getattr(self.recogniser, "begin", None)
             if begin is not None and phrases:
@@ -265,7 +264,8 @@ class Ear:
         result = None
         if early is not None and early[:2] == (utterance.first, utterance.end):
             result = early[3] or self._recognise(early[2], phrases)
-        if result is None or result.phrase is None:
+        # What it nearly was may be plainer with the quiet after it; other talk is not worth the work.
+        if result is None or (result.phrase is None and result.like):
             result = self._recognise(self._sound(utterance.pcm16k), phrases)
         if result.phrase is not None and self._twice and not getattr(self.recogniser, "doubts", True):
             result = self._once_more(result, result.phrase, generation)

@@ -27,8 +27,9 @@ class Slow:
 
     name = "slow"
 
-    def __init__(self, refuses: int = 0) -> None:
-        """refuses: so many of the first pieces."""
+    def __init__(self, refuses: int = 0, like: str = PHRASE.text) -> None:
+        """refuses: so many of the first pieces. like: what those nearly were."""
+        self._like = like
         self.pieces: list[bytes] = []
         self.listened_for: tuple[Phrase, ...] = ()
         self._refuses = refuses
@@ -39,7 +40,8 @@ class Slow:
     def decode(self, pcm16k, phrases, clear_db=CLEAR_DB):
         self.pieces.append(pcm16k)
         self.listened_for = tuple(phrases)
-        return Result(None, "unclear") if len(self.pieces) <= self._refuses else Result(PHRASE, "")
+        refused = Result(None, "unclear", like=self._like)
+        return refused if len(self.pieces) <= self._refuses else Result(PHRASE, "")
 
 
 def sound(seconds: float) -> bytes:
@@ -65,12 +67,18 @@ def test_a_piece_is_decoded_once_before_its_end_is_sure():
     assert found.decided - found.end == round(limits.hangover * RATE)
 
 
-def test_what_was_not_accepted_ahead_is_judged_by_the_whole_piece():
+def test_what_was_nearly_accepted_ahead_is_judged_by_the_whole_piece():
     recogniser = Slow(refuses=1)
     (found,) = heard(quiet(1) + sound(0.8) + quiet(1), recogniser)
     assert found.phrase == PHRASE
     ahead, whole = recogniser.pieces
     assert whole.startswith(ahead) and len(whole) > len(ahead)
+
+
+def test_what_was_like_no_phrase_ahead_is_not_judged_again():
+    recogniser = Slow(refuses=1, like="")
+    (found,) = heard(quiet(1) + sound(0.8) + quiet(1), recogniser)
+    assert found.phrase is None and len(recogniser.pieces) == 1
 
 
 def test_speech_that_goes_on_is_decoded_anew_and_whole():
