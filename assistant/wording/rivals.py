@@ -144,6 +144,7 @@ def _rivals_without_verb(words: Words, answer: bool, knows: Knows) -> Iterator[s
         # No light word: "mark up a problem" took true ones of "mark down a problem", and means nothing.
         yield from _with_opposite(words, _LIGHT)
         yield from _with_word_before(words, _BEFORE_ORDERS)
+        yield from (_joined(words[:n], "no", words[n + 1 :]) for n, word in enumerate(words) if word in ("a", "an"))
         return
     yield from _with_opposite(words)
     yield from _with_inserted(words, places, _ANYWHERE)

@@ -99,6 +99,7 @@ def test_an_answer_is_denied_asked_and_turned_round(wording: str, expected: set[
 def test_an_order_is_denied_and_asked(intent: str) -> None:
     found = of("wind up the long rope", intent)
     assert {"do not wind up the long rope", "don't wind up the long rope", "never wind up the long rope"} <= found
+    assert "wind up no rope" in of("wind up a rope", intent)
 
 
 def test_a_word_that_the_recogniser_lacks_is_said_in_two_or_not_at_all() -> None:
