@@ -14,8 +14,9 @@ from assistant.hearing.contract import Result
 from assistant.hearing.leading import Leading
 from assistant.hearing.scores import Measured
 from assistant.hearing.sphinx import Sphinx
+from assistant.wording.phrases import Phrase
 from tests.hearing.neural_made import folder
-from tests.hearing.voices import LEAD_IN, piece, table
+from tests.hearing.voices import LEAD_IN, piece, short, table
 
 PHRASES = table(3)
 NEXT = PHRASES[0]
@@ -64,6 +65,17 @@ class Grammar:
     def decode(self, pcm16k, phrases):
         self.asked.append("decode")
         return Result(None, "by the grammar", str(len(phrases)))
+
+
+@dataclass
+class Heeding(Grammar):
+    """It keeps what it listened for."""
+
+    listened_for: tuple[Phrase, ...] = ()
+
+    def decode(self, pcm16k, phrases):
+        self.listened_for = tuple(phrases)
+        return Result(None, "by the grammar")
 
 
 def decoded(measures, makes="", phrases=PHRASES):
@@ -126,6 +138,22 @@ def test_another_wording_of_the_same_meaning_is_the_same_vote():
 def test_no_vote_helps_where_the_model_is_sure_of_something_else(against, reason):
     result, grammar, _ = decoded(GOOD | against, NEXT.text)
     assert result.phrase is None and reason in result.reason and grammar.asked == []
+
+
+def test_a_short_wording_must_fit_in_noise_too_and_has_no_vote():
+    (wording,) = [phrase for phrase in short(0) if phrase.wording == "next pass"]
+    for fit, taken in ((-5.0, True), (-7.0, False), (-13.0, False)):
+        grammar = Grammar(wording.text)
+        leading = Leading(Scores(GOOD | {"fit": fit}), grammar)
+        result = leading.decode(SOUND, (wording, *PHRASES), clear_db=9.0)
+        assert (result.phrase == wording) == taken and grammar.asked == []
+
+
+def test_where_the_model_is_lost_no_short_wording_is_listened_for():
+    grammar = Heeding("")
+    Leading(Scores(None), grammar, lambda why: None).decode(SOUND, (*short(3), *PHRASES))
+    assert grammar.listened_for[: len(PHRASES)] == PHRASES
+    assert not any(phrase.short for phrase in grammar.listened_for)
 
 
 def test_a_lost_process_is_said_once_and_the_grammar_goes_on_with_the_rivals():

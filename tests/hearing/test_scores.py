@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from assistant.hearing import accept
-from assistant.hearing.scores import Measured
+from assistant.hearing.neural import Scored
+from assistant.hearing.scores import Measured, Said
 from assistant.plans.intents import Intent
 from assistant.wording.phrases import Phrase
 from tests.hearing.neural_made import said, scorer
@@ -51,6 +52,32 @@ def test_a_phrase_is_likeliest_and_passes(text):
 def test_its_opposite_and_its_question_do_not_pass(text):
     phrase, found = measured(text)
     assert phrase is None or accept.weigh(found.measures, accept.LED if phrase.lead_in else accept.BARE)
+
+
+class Found:
+    """A piece whose texts have been scored, by their numbers."""
+
+    def __init__(self, *scored: Scored) -> None:
+        self._scored = dict(enumerate(scored))
+
+    def search(self, ways, length_s):
+        return self._scored, -1.0, ()
+
+
+def test_a_sentence_that_goes_on_after_a_short_wording_is_the_longer_one_of_its_meaning():
+    """The short one is likelier as far as it goes; what follows it in the sound shows in the odds of its end."""
+    texts = [Said("go to pass two", True, 2), Said("go to pass two number two", True, 2), Said("go back one", True, 1)]
+    goes_on, ended = Scored(-1.0, -0.5, -8.0, -0.01), Scored(-12.0, -0.5, -0.1, -2.3)
+    likelier_other = Scored(-10.0, -0.5, -0.1, -2.3)
+    for scored, number in (
+        ((goes_on, ended, likelier_other), 1),
+        ((ended, goes_on, likelier_other), 0),
+        ((goes_on, goes_on, likelier_other), 0),
+        ((ended, ended, likelier_other), 2),
+    ):
+        found = scorer()._likeliest(Found(*scored), texts, True, scorer()._within, 2.0)
+        assert found.number == number
+        assert (found.measures["margin"] < 0) == (scored[number] == ended and number != 2), "the other is likelier"
 
 
 def test_the_lead_in_word_alone_is_known_and_nothing_longer_is():
