@@ -182,6 +182,7 @@ def test_what_is_stored_is_said_with_how_many_phrases(tmp_path, capsys):
     assert "(the scores of 3 phrases, and the noise's level and spectrum; no sound was kept" in out
 
 
+@pytest.mark.long
 def test_without_the_neural_recogniser_there_are_no_scores(tmp_path, capsys):
     shop = tmp_path / "shop.toml"
     shop.write_text(SHOP + '\n[voice]\nrecogniser = "pocketsphinx"\n')

@@ -133,6 +133,7 @@ def with_noise(voice: str, text: str, snr_db: float, seed: int) -> bytes:
     return pcm((samples + saw_noise(len(samples), seed) * level / 10 ** (snr_db / 20)) / 2)
 
 
+@pytest.mark.long
 def test_what_scored_in_a_check_is_heard_again_by_the_limits_that_follow(tmp_path, monkeypatch):
     """Said as in the check, in quiet and in noise; another sentence that has its words is not taken for it."""
     need("flite")
