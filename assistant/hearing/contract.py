@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
 
 from assistant.errors import BadInput, Fault
 from assistant.wording.phrases import Phrase
@@ -43,13 +42,21 @@ class Result:
         return self.phrase.text if self.phrase else None
 
 
-class Recogniser(Protocol):
-    """Decodes utterances. name: "pocketsphinx" or "vosk"."""
+class Recogniser:
+    """Decodes utterances. A base class, for what most recognisers don't do.
 
-    name: str
+    name: for people and settings. makes_rivals: it compares a phrase with its rivals itself, so that they need not be
+    among the phrases. hears_short: it can doubt, so that short wordings are safe with it. doubts: whether the last
+    piece was judged by what knows an answer from its opposite.
+    """
+
+    name = ""
+    makes_rivals = hears_short = False
+    doubts: bool = True
 
     def unknown_words(self, words: Sequence[str]) -> list[str]:
         """Those of `words` that its vocabulary lacks, in order. Makes no native grammar call."""
+        raise NotImplementedError
 
     def decode(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> Result:
         """Decides which of `phrases` this utterance is, if any.
@@ -58,6 +65,15 @@ class Recogniser(Protocol):
         speech was above its noise before that was suppressed (`blend.clearness`), for limits that depend on it.
         Raises BadInput naming every unknown word with its phrase.
         """
+        raise NotImplementedError
+
+    def begin(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> bool:
+        """Begins the work of a `decode` with these arguments elsewhere, and returns at once; False if it can't."""
+        return False
+
+    def expects_more(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> bool:
+        """Whether the piece is only the beginning of a phrase, so that the rest is worth waiting for."""
+        return False
 
 
 def refuse_unknown(recogniser: Recogniser, phrases: Sequence[Phrase], mend: str = OTHER_WORDS) -> None:

@@ -98,11 +98,10 @@ class Ear:
         limits: Limits | None = getattr(recogniser, "limits", None)
         self._endpointer = Endpointer(limits, _detector(self.denoiser, endpoints))
         self._raw: deque[bytes] = deque(maxlen=round(RAW_S * RATE / FRAME))
-        self._hears_short = getattr(recogniser, "hears_short", False)
         self._known = tuple(
             phrase
             for phrase in known
-            if (self._hears_short or not phrase.short) and not recogniser.unknown_words(phrase.text.split())
+            if (recogniser.hears_short or not phrase.short) and not recogniser.unknown_words(phrase.text.split())
         )
         self._language = language
         self._knows = functools.cache(lambda word: not recogniser.unknown_words([word]))
@@ -134,7 +133,7 @@ class Ear:
         new: list[tuple[str, str]] = []
         usable = []
         for phrase in phrases:
-            if phrase.short and not self._hears_short:
+            if phrase.short and not self.recogniser.hears_short:
                 continue
             if phrase.text not in self._judged:
                 unknown = tuple(self.recogniser.unknown_words(phrase.text.split()))
@@ -202,15 +201,12 @@ class Ear:
         if early is not None:
             # Decodes while the end-pointer still waits, for a quicker answer.
             sound, phrases = self._sound(early.pcm16k), self._at_onset[0]
-            begin = getattr(self.recogniser, "begin", None)
-            if begin is not None and phrases:
-                begin(sound[0], (*phrases, *self._beside(phrases)))
-            result = None if begin is not None else self._recognise(sound, phrases)
+            begun = bool(phrases) and self.recogniser.begin(sound[0], (*phrases, *self._beside(phrases)))
+            result = None if begun else self._recognise(sound, phrases)
             self._ahead = (early.first, early.end, sound, result)
-        expects_more = getattr(self.recogniser, "expects_more", None)
-        if expects_more is not None and self._endpointer.ending and self._ahead is not None:
+        if self._endpointer.ending and self._ahead is not None:
             phrases = self._at_onset[0]
-            if expects_more(self._ahead[2][0], (*phrases, *self._beside(phrases))):
+            if self.recogniser.expects_more(self._ahead[2][0], (*phrases, *self._beside(phrases))):
                 self._endpointer.wait()
         return utterance
 
@@ -226,8 +222,7 @@ class Ear:
         if self._refused[0] != phrases:
             texts = {phrase.text for phrase in phrases}
             known = tuple(phrase for phrase in self._known if phrase.text not in texts)
-            its_own = getattr(self.recogniser, "makes_rivals", False)
-            made = () if its_own else rivals(phrases, self._language, self._knows)
+            made = () if self.recogniser.makes_rivals else rivals(phrases, self._language, self._knows)
             texts = {phrase.text for phrase in known}
             self._refused = (phrases, (*(phrase for phrase in made if phrase.text not in texts), *known))
         return self._refused[1]
@@ -267,7 +262,7 @@ class Ear:
         # What it nearly was may be plainer with the quiet after it; other talk is not worth the work.
         if result is None or (result.phrase is None and result.like):
             result = self._recognise(self._sound(utterance.pcm16k), phrases)
-        if result.phrase is not None and self._twice and not getattr(self.recogniser, "doubts", True):
+        if result.phrase is not None and self._twice and not self.recogniser.doubts:
             result = self._once_more(result, result.phrase, generation)
         elif result.heard:
             self._first_time = None

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from assistant.hearing import accept
 from assistant.hearing.beside import Beside, Late, Lost
-from assistant.hearing.contract import CLEAR_DB, Result, by_text
+from assistant.hearing.contract import CLEAR_DB, Recogniser, Result, by_text
 from assistant.hearing.own_scores import OwnScores
 from assistant.hearing.scores import Measured, Said
 from assistant.hearing.sphinx import NO_PHRASE, Sphinx
@@ -25,7 +25,7 @@ SLOW = "The neural recogniser is slow on this computer. Where it is late, pocket
 MOST_LATE = 3  # answers one after another; then it is out of use
 
 
-class Leading:
+class Leading(Recogniser):
     """The recogniser `moonshine`, for English only. Owned by one thread.
 
     scorer: the neural model's process. grammar: pocketsphinx. lost: called once, with a line for the operator, when
@@ -52,26 +52,23 @@ class Leading:
         self._own = own or OwnScores()
         self._all_strict = all_strict
         self._late, self._said_slow = 0, False
-        self._doubts = True
         self._texts = functools.lru_cache(8)(self._said)
         self._knows = functools.cache(lambda word: not grammar.unknown_words([word]))
-
-    @property
-    def doubts(self) -> bool:
-        """Whether the last piece was judged by the model, which knows an answer from its opposite."""
-        return self._doubts
 
     def unknown_words(self, words: Sequence[str]) -> list[str]:
         """Those of `words` that pocketsphinx lacks: it must be able to take over."""
         return self._grammar.unknown_words(words)
 
-    def begin(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> None:
-        """Begins to measure a piece for which `decode` will probably be called."""
-        self._try(pcm16k, phrases, ahead=True)
+    def begin(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> bool:
+        """See `contract.Recogniser.begin`."""
+        if self.scorer is None:
+            return False
+        self.scorer.begin(pcm16k, self._texts(tuple(phrases)))
+        return True
 
     def expects_more(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> bool:
-        """Whether the piece is the lead-in word alone, so that a phrase probably follows."""
-        found = self._try(pcm16k, phrases)
+        """Whether the piece is the lead-in word alone."""
+        found = self._measured(pcm16k, phrases)
         return found is not None and "alone" in found.measures
 
     def decode(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> Result:
@@ -80,8 +77,8 @@ class Leading:
             return Result(None, "nothing is being listened for")
         if len(pcm16k) < accept.FRAME * 2 * 10:
             return Result(None, "too short to be a phrase")
-        found = self._try(pcm16k, phrases)
-        self._doubts = found is not None
+        found = self._measured(pcm16k, phrases)
+        self.doubts = found is not None
         if found is None:
             # Alone it knows rivals only as phrases of its grammar, and can't doubt short ones.
             long = tuple(phrase for phrase in phrases if not phrase.short)
@@ -114,13 +111,11 @@ class Leading:
         unsure = found.measures["free"] <= accept.SURE
         return unsure and not accept.weigh(found.measures, replace(limits, fit=accept.DOUBTFUL))
 
-    def _try(self, pcm16k: bytes, phrases: Sequence[Phrase], ahead: bool = False) -> Measured | None:
+    def _measured(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Measured | None:
+        """None where the model is lost, or too late for this piece."""
         if self.scorer is None:
             return None
         texts = self._texts(tuple(phrases))
-        if ahead:
-            self.scorer.begin(pcm16k, texts)
-            return None
         try:
             if self._known is None or self._known[:2] != (pcm16k, texts):
                 self._known = (pcm16k, texts, self.scorer.measured(pcm16k, texts))

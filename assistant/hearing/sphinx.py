@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from assistant.hearing import accept, grammar
-from assistant.hearing.contract import CLEAR_DB, OR_TEACH, Result, by_text, refuse_unknown
+from assistant.hearing.contract import CLEAR_DB, OR_TEACH, Recogniser, Result, by_text, refuse_unknown
 from assistant.hearing.decoder import make, units
 from assistant.wording.phrases import Phrase
 
@@ -93,7 +93,7 @@ def _pronounced(decoder: Any, word: str) -> tuple[str, ...] | None:
     return tuple(phones.split()) if phones else None
 
 
-class Sphinx:
+class Sphinx(Recogniser):
     """The recogniser `pocketsphinx`, for English only. Owned by one thread.
 
     pronunciations: words to add to the dictionary's. Raises NoSuchPart when the library is missing.

@@ -13,7 +13,7 @@ from typing import Any
 
 from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.hearing import accept
-from assistant.hearing.contract import CLEAR_DB, RATE, Result, by_text, refuse_unknown
+from assistant.hearing.contract import CLEAR_DB, RATE, Recogniser, Result, by_text, refuse_unknown
 from assistant.hearing.model_files import model_faults
 from assistant.wording.phrases import Phrase
 
@@ -21,7 +21,7 @@ UNKNOWN = "[unk]"  # in a grammar, stands for any other word; not every model kn
 CHUNK = 3200  # bytes: 0.1 s
 
 
-class Vosk:
+class Vosk(Recogniser):
     """The recogniser `vosk`. Owned by one thread: two threads in one native recogniser end the process.
 
     model: its folder. Raises BadInput naming everything wrong with it, NoSuchPart when the library is missing.

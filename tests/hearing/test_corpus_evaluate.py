@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
-from assistant.hearing.contract import RATE, Result
+from assistant.hearing.contract import RATE, Recogniser, Result
 from assistant.hearing.ear import Ear
 from assistant.hearing.endpoint import Endpointer
 from assistant.wording.phrases import Phrase
@@ -21,7 +21,7 @@ from tests.hearing.voices import pcm, saw_noise, table
 RIGHT, WRONG = table()[0], table()[4]
 
 
-class Scripted:
+class Scripted(Recogniser):
     """A recogniser that gives these results in turn, whatever it hears."""
 
     name = "scripted"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from assistant.hearing.beside import Beside
-from assistant.hearing.contract import CLEAR_DB, RATE, Result
+from assistant.hearing.contract import CLEAR_DB, RATE, Recogniser, Result
 from assistant.hearing.denoise import choose_denoiser
 from assistant.hearing.ear import NOT_NOW, NOT_THE_ANSWER, SCRAP, Ear
 from assistant.hearing.endpoint import FRAME_BYTES, Endpointer
@@ -22,7 +22,7 @@ PHRASE = table()[0]
 SPHINX = Sphinx()
 
 
-class Slow:
+class Slow(Recogniser):
     """A recogniser that keeps what it was given and takes its time."""
 
     name = "slow"
@@ -221,7 +221,7 @@ def test_nothing_is_decoded_for_what_is_known_alone():
     assert (found.phrase, found.heard) == (None, "")
 
 
-class Taking:
+class Taking(Recogniser):
     """A recogniser that takes every piece for the next of these phrases; None: for something that is none."""
 
     name = "taking"
