@@ -67,11 +67,11 @@ class Recogniser:
         """
         raise NotImplementedError
 
-    def begin(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> bool:
+    def begin(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> bool:
         """Begins the work of a `decode` with these arguments elsewhere, and returns at once; False if it can't."""
         return False
 
-    def expects_more(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> bool:
+    def expects_more(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> bool:
         """Whether the piece is only the beginning of a phrase, so that the rest is worth waiting for."""
         return False
 

@@ -201,12 +201,12 @@ class Ear:
         if early is not None:
             # Decodes while the end-pointer still waits, for a quicker answer.
             sound, phrases = self._sound(early.pcm16k), self._at_onset[0]
-            begun = bool(phrases) and self.recogniser.begin(sound[0], (*phrases, *self._beside(phrases)))
+            begun = bool(phrases) and self.recogniser.begin(sound[0], (*phrases, *self._beside(phrases)), sound[1])
             result = None if begun else self._recognise(sound, phrases)
             self._ahead = (early.first, early.end, sound, result)
         if self._endpointer.ending and self._ahead is not None:
-            phrases = self._at_onset[0]
-            if self.recogniser.expects_more(self._ahead[2][0], (*phrases, *self._beside(phrases))):
+            phrases, (piece, clear_db) = self._at_onset[0], self._ahead[2]
+            if self.recogniser.expects_more(piece, (*phrases, *self._beside(phrases)), clear_db):
                 self._endpointer.wait()
         return utterance
 

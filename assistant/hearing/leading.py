@@ -25,6 +25,11 @@ SLOW = "The neural recogniser is slow on this computer. Where it is late, pocket
 MOST_LATE = 3  # answers one after another; then it is out of use
 
 
+def _open(phrases: Sequence[Phrase], clear_db: float) -> tuple[Phrase, ...]:
+    """Those that can be told apart in this noise."""
+    return tuple(phrase for phrase in phrases if clear_db >= accept.SHORT_FROM_DB or not phrase.short)
+
+
 class Leading(Recogniser):
     """The recogniser `moonshine`, for English only. Owned by one thread.
 
@@ -59,16 +64,16 @@ class Leading(Recogniser):
         """Those of `words` that pocketsphinx lacks: it must be able to take over."""
         return self._grammar.unknown_words(words)
 
-    def begin(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> bool:
+    def begin(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> bool:
         """See `contract.Recogniser.begin`."""
         if self.scorer is None:
             return False
-        self.scorer.begin(pcm16k, self._texts(tuple(phrases)))
+        self.scorer.begin(pcm16k, self._texts(_open(phrases, clear_db)))
         return True
 
-    def expects_more(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> bool:
+    def expects_more(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> bool:
         """Whether the piece is the lead-in word alone."""
-        found = self._measured(pcm16k, phrases)
+        found = self._measured(pcm16k, _open(phrases, clear_db))
         return found is not None and "alone" in found.measures
 
     def decode(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> Result:
@@ -77,6 +82,7 @@ class Leading(Recogniser):
             return Result(None, "nothing is being listened for")
         if len(pcm16k) < accept.FRAME * 2 * 10:
             return Result(None, "too short to be a phrase")
+        phrases = _open(phrases, clear_db)
         found = self._measured(pcm16k, phrases)
         self.doubts = found is not None
         if found is None:
@@ -111,11 +117,11 @@ class Leading(Recogniser):
         unsure = found.measures["free"] <= accept.SURE
         return unsure and not accept.weigh(found.measures, replace(limits, fit=accept.DOUBTFUL))
 
-    def _measured(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> Measured | None:
+    def _measured(self, pcm16k: bytes, phrases: tuple[Phrase, ...]) -> Measured | None:
         """None where the model is lost, or too late for this piece."""
         if self.scorer is None:
             return None
-        texts = self._texts(tuple(phrases))
+        texts = self._texts(phrases)
         try:
             if self._known is None or self._known[:2] != (pcm16k, texts):
                 self._known = (pcm16k, texts, self.scorer.measured(pcm16k, texts))

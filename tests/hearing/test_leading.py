@@ -140,13 +140,18 @@ def test_no_vote_helps_where_the_model_is_sure_of_something_else(against, reason
     assert result.phrase is None and reason in result.reason and grammar.asked == []
 
 
-def test_a_short_wording_must_fit_in_noise_too_and_has_no_vote():
+def test_a_short_wording_must_fit_and_has_no_vote_and_in_noise_it_is_not_listened_for():
     (wording,) = [phrase for phrase in short(0) if phrase.wording == "next pass"]
-    for fit, taken in ((-5.0, True), (-7.0, False), (-13.0, False)):
+    for fit, clear_db, taken in (
+        (-5.0, accept.SHORT_FROM_DB, wording),
+        (-6.5, accept.SHORT_FROM_DB, None),
+        (-13.0, accept.SHORT_FROM_DB, None),
+        (-5.0, accept.SHORT_FROM_DB - 1, NEXT),
+    ):
         grammar = Grammar(wording.text)
         leading = Leading(Scores(GOOD | {"fit": fit}), grammar)
-        result = leading.decode(SOUND, (wording, *PHRASES), clear_db=9.0)
-        assert (result.phrase == wording) == taken and grammar.asked == []
+        result = leading.decode(SOUND, (wording, *PHRASES), clear_db=clear_db)
+        assert result.phrase == taken and grammar.asked == []
 
 
 def test_where_the_model_is_lost_no_short_wording_is_listened_for():
