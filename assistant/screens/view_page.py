@@ -177,6 +177,7 @@ class PageComposer:
         heading = heading_of(view, words, sight.wait_s)
         room = pane.columns - 2
         least = least_rows(heading, room) if with_letters else 0
+        least = least if least <= pane.rows else 0
         figure = self._figure_beside(pane, board, sight, least)
         if figure:
             beside = word_lines(sight, room - width(figure[0]) - 2, now)

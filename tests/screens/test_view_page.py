@@ -352,7 +352,7 @@ def test_a_handwheel_shows_the_move_the_mark_and_the_turns_from_zero() -> None:
     assert "pass 2 of 14" in text(canvas) and "turns +" in text(canvas)
     assert "UP ► 1 turn + 101 marks" in text(canvas), "the dial"
     assert seen.view and seen.words
-    assert "pass 2/14, up 1 turn + 101 marks to 7 turns + 72, 1 cut here" in place_line(seen.view, seen.words)
+    assert "pass 2/14, up 1 turn + 101 marks to 7 turns + 72, then " in place_line(seen.view, seen.words)
 
 
 def test_a_low_page_has_where_a_handwheel_ends_rather_than_the_move_in_big() -> None:
