@@ -79,6 +79,7 @@ METER_CELLS = 12
 METER_FROM, METER_TO = -70.0, -10.0  # dBFS: a quiet room, and speech close to clipping
 SILENT = -85.0  # dBFS: no microphone with its gain up is so quiet
 FIGURE_COLUMNS = 44  # of how the board is held, beside words or the board's end
+FIGURE_ROWS = 9  # of the same with all its parts
 GESTURE_PLACES = (0.0, 0.3125, 0.625)
 """Where tap, double tap and long press stand in the last row, in parts of it: at 80 columns each has just room."""
 IN_BLOCKS = {
@@ -152,8 +153,9 @@ class PageComposer:
         status = status_of(sight)
         named = _head(panes["head"], status, view, words.job)
         shown, faults = _faults(panes["faults"], sight)
-        done, left_over = self._do(_above_list(panes["do"], sight), panes["board"], sight, shown, now, with_letters)
-        here, more = self._draw_board(panes["board"], sight, left_over, named, shown | done)
+        do = _above_list(panes["do"], sight)
+        done, left_over, held = self._do(do, sight, shown, now, with_letters)
+        here, more = self._draw_board(panes["board"], sight, left_over, named, shown | done, not held)
         _progress(panes["progress"], sight)
         elsewhere = {text for _, text in sight.faults} | shown | done | here
         entries = tuple(entry for entry in sight.log if entry.text not in elsewhere)
@@ -165,12 +167,13 @@ class PageComposer:
     # --- the thing to do
 
     def _do(
-        self, pane: Pane, board: Pane, sight: Sight, shown: set[str], now: datetime | None, with_letters: bool
-    ) -> tuple[set[str], list[Line]]:
-        """Block letters above, words below. Returns the log's texts that are in the words, and the words left over.
+        self, pane: Pane, sight: Sight, shown: set[str], now: datetime | None, with_letters: bool
+    ) -> tuple[set[str], list[Line], bool]:
+        """Block letters above, words below.
 
         shown: texts that are on the page already. The letters are as large as the words allow. Words that must be
-        shown, but have no room here, go to the board's region.
+        shown, but have no room here, go to the board's region. Returns the log's texts that are in the words, the
+        words left over, and whether the figure of how the board is held is here.
         """
         view, words = sight.view, sight.words
         assert view is not None and words is not None
@@ -178,7 +181,7 @@ class PageComposer:
         room = pane.columns - 2
         least = least_rows(heading, room) if with_letters else 0
         least = least if least <= pane.rows else 0
-        figure = self._figure_beside(pane, board, sight, least)
+        figure = self._figure_beside(pane, sight, least)
         if figure:
             beside = word_lines(sight, room - width(figure[0]) - 2, now)
             wanted = [*beside.required, *(line for text, more in beside.optional[:1] for line in more)]
@@ -220,7 +223,7 @@ class PageComposer:
             pane.put(pane.rows - len(figure) + n, pane.columns - 1 - width(drawn), drawn)
         if heading.then and not is_beside:
             pane.put(pane.rows - 1, pane.columns - len(heading.then) - 1, heading.then, BOLD)
-        return done, left_over
+        return done, left_over, bool(figure)
 
     @staticmethod
     def _draw_letters(pane: Pane, made: Blocks, heading: Heading, high: int, view: View, words: Words) -> bool:
@@ -235,15 +238,17 @@ class PageComposer:
             pane.put(top + n, 1, line)
         return draw_blocks(pane.part(0, top), made, heading)
 
-    def _figure_beside(self, pane: Pane, board: Pane, sight: Sight, least: int) -> list[str]:
-        """How the board is held, where that is asked and the board's region is too low for it."""
+    def _figure_beside(self, pane: Pane, sight: Sight, least: int) -> list[str]:
+        """How the board is held, beside the words that ask for it."""
         view = sight.view
         assert view is not None
-        if view.mode != CHECKS or view.check != EDGE_AND_FACE or _has_room_to_hold(board):
+        if view.mode != CHECKS or view.check != EDGE_AND_FACE:
             return []
         if any(entry.klass == Klass.CAUTION for entry in sight.opening):  # it needs the room
             return []
-        return self._holding(sight, FIGURE_COLUMNS, pane.rows - max(least, LEAST_BIG))
+        heading = heading_of(view, sight.words, sight.wait_s) if sight.words and least else None
+        made = blocks_of(heading, pane.columns - 2, pane.rows - FIGURE_ROWS) if heading else None
+        return self._holding(sight, _figure_columns(pane), pane.rows - (made.rows if made else max(least, LEAST_BIG)))
 
     def _holding(self, sight: Sight, columns: int, rows: int) -> list[str]:
         view, words = sight.view, sight.words
@@ -260,7 +265,7 @@ class PageComposer:
     # --- the board
 
     def _draw_board(
-        self, pane: Pane, sight: Sight, left_over: Sequence[Line], named: str, shown: set[str]
+        self, pane: Pane, sight: Sight, left_over: Sequence[Line], named: str, shown: set[str], with_figure: bool
     ) -> tuple[set[str], list[Line]]:
         """How it is held, words that had no room above, and its end with what is cut of it.
 
@@ -273,7 +278,8 @@ class PageComposer:
             return set(), [*left_over]
         way = words.one(view.way) if view.way else ""
         held = f"{named}: {way}" if named else way
-        figure = self._holding(sight, _figure_columns(pane), pane.rows) if _has_room_to_hold(pane) else []
+        with_figure = with_figure and _has_room_to_hold(pane)
+        figure = self._holding(sight, _figure_columns(pane), pane.rows) if with_figure else []
         at = pane.columns - _figure_columns(pane)
         if figure and len(wrapped(held, at - 4)) + len(left_over) <= pane.rows:
             for n, line in enumerate(figure):
