@@ -44,7 +44,7 @@ from assistant.screens.view_cells import (
 )
 from assistant.screens.view_heading import Heading, heading_of
 from assistant.screens.view_pace import shown_left
-from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES, Pane, regions_of
+from assistant.screens.view_regions import Pane, regions_of
 from assistant.screens.view_sight import ASKING, LogEntry, Sight
 from assistant.screens.view_words import (
     NOTHING,
@@ -62,8 +62,6 @@ from assistant.session.effects import View
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
-
-__all__ = ["LEAST_COLUMNS", "LEAST_LINES", "Gauges", "Heading", "PageComposer", "gauges_of", "heading_of"]
 
 TONE_COLOURS = {
     "cutting": GREEN,
@@ -207,21 +205,24 @@ class PageComposer:
                 done.add(text)
         left_over: list[Line] = []
         if least + len(lines) > pane.rows:
-            kept = 0 if heading.whole else max(0, pane.rows - least)
+            kept = 0 if heading.whole and least else max(0, pane.rows - least)
             lines, left_over = lines[:kept], lines[kept:]
         high = pane.rows - max(len(lines), len(figure))
         made = blocks_of(heading, pane.columns - 2, high) if least else None
         if heading.then and not (made and has_room_beside(made, heading.then, pane.columns)):
-            if not lines or width(lines[-1][0]) + len(heading.then) + 3 > room:
+            shared = bool(lines) and width(lines[-1][0]) + len(heading.then) + 3 <= room
+            lower = high if shared else min(high, pane.rows - len(lines) - 1)
+            smaller = blocks_of(heading, pane.columns - 2, lower) if least else None
+            if not shared and (smaller or not made) and len(lines) < pane.rows:
                 lines.append(("", 0))
-            high = pane.rows - max(len(lines), len(figure))
-            made = blocks_of(heading, pane.columns - 2, high) if least else None
+            if smaller:
+                high, made = lower, smaller
         is_beside = made is not None and self._draw_letters(pane, made, heading, high, view, words)
         for n, (line, style) in enumerate(lines):
             pane.put(pane.rows - len(lines) + n, 1, line, style)
         for n, drawn in enumerate(figure):
             pane.put(pane.rows - len(figure) + n, pane.columns - 1 - width(drawn), drawn)
-        if heading.then and not is_beside:
+        if heading.then and not is_beside and lines:
             pane.put(pane.rows - 1, pane.columns - len(heading.then) - 1, heading.then, BOLD)
         return done, left_over, bool(figure)
 
