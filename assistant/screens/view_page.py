@@ -119,7 +119,7 @@ class PageComposer:
 
     def __init__(self) -> None:
         self._board: tuple[tuple[int, int], BoardPicture] | None = None
-        self._held: tuple[tuple[int, int, int, int], list[str]] | None = None
+        self._held: tuple[tuple[object, ...], list[str]] | None = None
 
     def compose(self, sight: Sight, gauges: Gauges, columns: int, rows: int, now: datetime | None = None) -> Canvas:
         """A page of exactly this size; if it is small, the least important parts are dropped. now: the time here."""
@@ -195,7 +195,7 @@ class PageComposer:
             lines = [(line, 0) for line in wrapped(amounts, room)] + lines
         for text, more in found.optional:
             rows = pane.rows - len(lines) - len(more)
-            if text in shown or rows < max(least, len(figure) and least):
+            if text in shown or rows < least:
                 continue
             without = blocks_of(heading, pane.columns - 2, rows + len(more))
             made = blocks_of(heading, pane.columns - 2, rows)
@@ -254,9 +254,9 @@ class PageComposer:
     def _holding(self, sight: Sight, columns: int, rows: int) -> list[str]:
         view, words = sight.view, sight.words
         assert view is not None and words is not None
-        key = id(words.job), view.setup, columns, rows
+        key = id(words.job), view.setup, view.check, bool(view.cut), columns, rows
         if self._held is None or self._held[0] != key:
-            holding = holding_of(words.job, words.job.setups[view.setup - 1])
+            holding = holding_of(words.job, words.job.setups[view.setup - 1], view)
             drawn = holding_letters.in_letters(holding, columns, rows)
             while drawn and not drawn[-1].strip():
                 drawn.pop()

@@ -580,3 +580,15 @@ def test_how_the_board_is_held_is_shown_to_its_end(columns: int, rows: int) -> N
             continue  # the question takes all the room
         canvas = composed(seen, columns, rows)
         assert shows(canvas, way) or shows(canvas, clamp)
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_the_figure_asks_for_a_turn_only_before_the_board_is_clamped(columns: int, rows: int) -> None:
+    """Setup 2 is end 2 of the board: turned over for edge and face, and held from then on."""
+    a_job = job(plan(width=84, parts="A"))
+    second = f.SetupStarted(2)
+    asked = composed(sight(second, f.CheckOpened(2, "edge and face"), of=a_job), columns, rows)
+    assert "TURN" in text(asked) and "OTHER FACE" in text(asked) and "BACKING" in text(asked)
+    for fact in (f.CheckOpened(2, "backing"), called(a_job, 1, 2), f.StoodBy("pedal")):
+        shown = text(composed(sight(second, fact, of=a_job), columns, rows))
+        assert "TURN" not in shown and ("OTHER FACE" in shown) == (columns >= 100)
