@@ -1,8 +1,9 @@
 """A page of character cells, and the fewest bytes that turn a terminal's page into another.
 
-It uses only what every terminal has: a cursor that can be placed, erasing to the end of a line, bold, reverse, and two
-of the eight colours. It never sets the background, so a dark terminal stays dark and a light terminal light. Red and
-magenta are readable on both, and nothing is shown by colour alone.
+It uses only what every terminal has: a cursor that can be placed, erasing to the end of a line, bold, reverse, and the
+eight colours. It never sets the background, so a dark terminal stays dark and a light terminal light. Marks are red or
+magenta, which can be seen on both; the other colours only fill whole cells beside a word that says the same. What must
+be read is in the terminal's own colours.
 """
 
 from __future__ import annotations
@@ -13,16 +14,28 @@ from functools import lru_cache
 
 from assistant.wording.quantities import pieces, whole_until
 
-BOLD, REVERSE, RED, MAGENTA = 1, 2, 4, 8
-COLOURS = (RED, MAGENTA)
-ANY_COLOUR = RED | MAGENTA
-CODES = {BOLD: ("1", "22"), REVERSE: ("7", "27"), RED: ("31", "39"), MAGENTA: ("35", "39")}
+BOLD, REVERSE, RED, MAGENTA, GREEN, YELLOW, CYAN, BLUE = (1 << n for n in range(8))
+MARKING = (RED, MAGENTA)
+"""The colours of marks and figures; all others only fill cells."""
+COLOURS = (*MARKING, GREEN, YELLOW, CYAN, BLUE)
+ANY_COLOUR = sum(COLOURS)
+CODES = {
+    BOLD: ("1", "22"),
+    REVERSE: ("7", "27"),
+    RED: ("31", "39"),
+    MAGENTA: ("35", "39"),
+    GREEN: ("32", "39"),
+    YELLOW: ("33", "39"),
+    CYAN: ("36", "39"),
+    BLUE: ("34", "39"),
+}
 """The code that sets a style, and the code that ends it."""
 Cell = tuple[str, int]
 """A character with its style; "" for the second half of a wide character."""
 BLANK: Cell = (" ", 0)
 FULL = "█"
 """Sent as a blank in reverse, which fills its cell completely in any font and takes one byte instead of three."""
+BLOCKS = " ▀▄█░"  # what most of a page consists of: one cell each
 GAP = 6  # this many unchanged cells are written again instead of skipped: moving the cursor takes as many bytes
 
 
@@ -39,13 +52,18 @@ def _shown(char: str) -> tuple[str, ...]:
 
 def cells(text: str, style: int = 0) -> list[Cell]:
     """The text, cell by cell. A character that can't be shown becomes a question mark; combining marks are dropped."""
-    if text.isascii() and text.isprintable():
+    if text.isascii() and text.isprintable() or not text.strip(BLOCKS):
         return [(char, style) for char in text]
     return [(shown, style) for char in text for shown in _shown(char)]
 
 
 def width(text: str) -> int:
     """Columns that the text takes."""
+    return len(text) if text.isascii() and text.isprintable() or not text.strip(BLOCKS) else _width(text)
+
+
+@lru_cache(maxsize=1024)
+def _width(text: str) -> int:
     return len(cells(text))
 
 
@@ -94,6 +112,16 @@ def cut_to(text: str, columns: int) -> str:
             break
         short += char
     return f"{text[: whole_until(text, len(short))].rstrip()}…" if columns > 0 else ""
+
+
+def fitting(text: str, columns: int) -> str:
+    """As much of the text as fits, cut anywhere but within a character."""
+    shown = ""
+    for char in text:
+        if width(shown + char) > columns:
+            break
+        shown += char
+    return shown
 
 
 def _is_wide(char: str) -> bool:

@@ -120,7 +120,7 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
     rig.until(drawn(setting, scale))
     rig.until(
         *("tap: pass cut, call next", "▼", "▲", "░"),
-        lambda page: "STOP" in "".join(line[1:2] for line in page.splitlines()),
+        lambda page: "STOP" in page or "STOP" in "".join(line[1:2] for line in page.splitlines()),
     )
     rig.send(" ")
     rig.until("pass 2 of 2", "keys tap -> pass 1 is cut", "here", "1/2")
@@ -140,6 +140,7 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
     rig.send("q")
     assert rig.ended() == 0
     left = rig.screen.text
+    assert "-- Setup 2: under 1 min for 2 passes" in left and "-- Setup 1: under 1 min for 2 passes" in left
     assert SHELL in left and "All cut. Isolate the saw" in left and "4 of 4 in all" in left.replace("\n", " ")
     assert rig.mode_is_back()
 
@@ -189,10 +190,10 @@ def test_the_page_follows_the_size_of_the_terminal(start: Callable[..., Rig]) ->
     rig = start()
     to_the_first_pass(rig)
     rig.resize(200, 60)
-    rig.until(lambda page: any(line.endswith("setup 1 of 2") and len(line) == 199 for line in page.splitlines()))
-    rig.until(lambda page: page.splitlines()[-1].rstrip().endswith("?: keys") and len(page.splitlines()) == 60)
+    rig.until("pass 1 of 2, setup 1 of 2", drawn("9.16", 7), "long press: stand by")
+    rig.until(lambda page: page.splitlines()[-6].rstrip().endswith("?: keys") and len(page.splitlines()) == 60)
     rig.resize(60, 20)  # smaller than it wants to be: what matters most is still there
-    rig.until("pass 1 of 2", "▼", lambda page: all(len(line) <= 60 for line in page.splitlines()))
+    rig.until("pass 1 of 2", "set 9.16 mm", lambda page: all(len(line) <= 60 for line in page.splitlines()))
     rig.resize(10, 4)
     rig.read(1.0)
     rig.resize(80, 24)
@@ -255,7 +256,7 @@ def test_a_pass_sends_a_part_of_a_page_only(start: Callable[..., Rig]) -> None:
 @pytest.mark.long
 def test_background_is_never_set_and_no_color_is_heeded(start: Callable[..., Rig]) -> None:
     """A dark terminal stays dark and a light one light. SGR 40 to 48 and 100 to 107 would set a background."""
-    for environ, colours in (({}, {1, 35}), ({"NO_COLOR": "1"}, {1})):
+    for environ, colours in (({}, {1, 32, 33, 35}), ({"NO_COLOR": "1"}, {1})):  # of checks, of cutting, of marks
         rig = start(**environ)
         to_the_first_pass(rig)
         codes = {int(n) for some in re.findall(rb"\x1b\[([\d;]*)m", rig.sent) for n in some.split(b";") if n}
@@ -264,21 +265,31 @@ def test_background_is_never_set_and_no_color_is_heeded(start: Callable[..., Rig
 
 
 @pytest.mark.parametrize(
-    ("options", "size", "environ"),
+    ("options", "size", "environ", "why"),
     [
-        (("--plain",), (80, 24), {}),
-        ((), (79, 24), {}),
-        ((), (80, 23), {}),
-        ((), (80, 24), {"TERM": "dumb"}),
-        ((), (80, 24), {"TERM": None}),
-        ((), (80, 24), {"PYTHONUTF8": "0", "PYTHONIOENCODING": "latin-1"}),
+        (("--plain",), (80, 24), {}, ""),
+        ((), (79, 24), {}, "79 columns; 80 are needed."),
+        ((), (80, 23), {}, "23 rows; 24 are needed."),
+        ((), (80, 24), {"TERM": "dumb"}, "the terminal's kind (TERM) is dumb;"),
+        ((), (80, 24), {"TERM": None}, "the terminal's kind (TERM) is not set;"),
+        (
+            (),
+            (80, 24),
+            {"PYTHONUTF8": "0", "PYTHONIOENCODING": "latin-1"},
+            "the encoding is iso8859-1; UTF-8 is needed.",
+        ),
     ],
 )
-def test_where_a_page_would_not_do_there_are_plain_lines(
-    start: Callable[..., Rig], options: tuple[str, ...], size: tuple[int, int], environ: dict[str, str | None]
+def test_where_a_page_would_not_do_there_are_plain_lines_that_say_why(
+    start: Callable[..., Rig],
+    options: tuple[str, ...],
+    size: tuple[int, int],
+    environ: dict[str, str | None],
+    why: str,
 ) -> None:
     rig = start(*options, size=size, **environ)
-    rig.until("check: clamps")
+    shown = rig.until("check: clamps")
+    assert (f"-- Plain lines: {why}" in shown) if why else "Plain lines" not in shown
     assert b"\x1b[?1049h" not in rig.sent and b"\x1b[2J" not in rig.sent
     rig.send("q")
     assert rig.ended() == 1
