@@ -4,6 +4,7 @@
 const at = (id) => document.getElementById(id);
 const STALE_MS = 3000; // without a message; one comes every second
 const PRESS_MS = 800; // as in doing.py
+const ANSWER_MS = 3000; // within which a refusal belongs to a press here
 const RETRY_MS = [300, 600, 1200, 2500];
 const AT_HOME = ["localhost", "127.0.0.1"].includes(location.hostname);
 
@@ -13,8 +14,9 @@ let lastWord = 0;
 let connection = null;
 let failures = 0;
 let pressed = null;
-let lastLine = "";
 let loggedFor;
+let sentAt = -Infinity;
+let refusedAt = -Infinity;
 let waits = { asked_id: -1, until: 0 };
 
 function put(id, text) {
@@ -67,7 +69,6 @@ function receive(message) {
   failures = 0;
   if (kind === "all") {
     at("entries").replaceChildren();
-    lastLine = "";
   }
   if (kind !== "tick") {
     if (body.board !== undefined) board = body.board;
@@ -92,18 +93,21 @@ function showLink() {
   const live = lastWord > 0 && quiet < STALE_MS && connection;
   const link = at("link");
   const kind = live ? "live" : lastWord ? "stale" : "waiting";
+  const changed = document.body.dataset.link !== kind;
   link.dataset.link = kind;
   document.body.dataset.link = kind;
   const since = Math.round(quiet / 1000);
   at("link-mark").textContent = { live: "●", stale: "▲", waiting: "◌" }[kind];
   const text = { live: "Live", stale: `Old: no news for ${since} s`, waiting: "Connecting" }[kind];
   if (at("link-text").textContent !== text) at("link-text").textContent = text;
+  if (changed) show();
 }
 
 document.addEventListener("visibilitychange", () => {
   if (document.hidden) {
     connection?.abort();
     connection = null;
+    showLink(); // the first thing to be seen when the page is looked at again
   } else {
     failures = 0;
     follow();
@@ -117,22 +121,23 @@ setInterval(showWait, 250);
 function show() {
   const s = seen.state;
   const open = Boolean(s.mode);
+  const old = document.body.dataset.link === "stale";
   at("none").hidden = open;
-  for (const id of ["call", "work", "progress", "last", "doing"]) at(id).hidden = !open;
+  for (const id of ["top", "call", "work", "progress", "last", "doing", "hint"]) at(id).hidden = !open;
   at("now").dataset.mode = s.mode || "";
-  at("now").toggleAttribute("data-zone", open && s.zone.length > 0);
-  document.title = open && s.reading ? `${s.reading} – Kerfcall` : "Kerfcall";
+  at("now").dataset.kind = s.kind || "";
+  document.title = !open ? "Kerfcall" : old ? "OLD – Kerfcall" : `${s.reading || s.state_word} – Kerfcall`;
   if (!open) return;
-  put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
   const calling = s.mode === "cutting";
-  put("mode", calling ? "" : s.mode === "checks" ? `Check: ${s.check}` : s.mode_word);
-  showReading(calling ? s.reading.replaceAll(" + ", "\n+ ").replaceAll(" - ", "\n- ").replaceAll(", ", "\n").split("\n") : s.zone);
-  put("unit", calling ? s.unit : "");
-  put("move", calling ? s.move : "");
-  put("approach", calling ? s.approach : "");
+  put("mode", old ? "OLD" : s.state_word);
+  put("chip", old ? "" : s.lost);
+  put("pass", s.state_more);
+  put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
+  showReading(old ? [["", "OLD"]] : s.big, old ? "" : s.unit);
+  put("was", old ? s.big.map(([way, figure]) => `${way} ${figure}`.trim()).join(", ") : "");
   put("before", s.before);
   put("asked", s.asked);
-  put("pass", calling ? `Pass ${s.pass} of ${s.passes}` : s.passes && s.mode !== "finished" ? `${s.cut_here} of ${s.passes} passes cut on this end` : "");
+  put("then", s.then);
   if (waits.asked_id !== s.asked_id || !s.wait_s) waits = { asked_id: s.asked_id, until: Date.now() + 1000 * s.wait_s };
   showWait();
   showHint(s.hint);
@@ -140,95 +145,159 @@ function show() {
   at("bar").max = s.passes_in_all;
   at("bar").value = s.cut_in_all;
   put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut`);
-  put("left", s.left);
-  put("line", [s.heard.made, s.hands.made, ...s.faults].includes(lastLine) ? "" : lastLine);
+  showLeft();
+  showItems("opening", s.opening);
+  showItems("warnings", s.warnings);
+  at("warned").hidden = !s.warnings.length;
   put("heard", s.heard.given ? `Heard: ${s.heard.given}${s.heard.made ? ` → ${s.heard.made}` : ""}` : "");
   put("hands", s.hands.given ? `By hand or foot: ${s.hands.given}${s.hands.made ? ` → ${s.hands.made}` : ""}` : "");
-  at("faults").replaceChildren(...s.faults.map((text) => item(`▲ ${text}`)));
+  showItems("faults", s.faults.map((text) => `▲ ${text}`));
   at("faults").hidden = !s.faults.length;
+  showLatest([s.heard.made, s.hands.made, ...s.faults, ...s.opening]);
   if (board) drawBoard(at("board"), board, s.cut, calling ? s.pass : 0);
-  at("cut").hidden = !(seen.may_record_cuts && calling);
-  if (pressed && pressed.asked_id !== s.asked_id) letGo();
-  const fitted = JSON.stringify([calling ? [s.reading, s.move, s.approach] : s.zone, s.before, s.asked, s.faults]);
+  at("cut").hidden = !seen.may_record_cuts;
+  at("cut").disabled = !calling || old;
+  if (pressed && (old || pressed.asked_id !== s.asked_id)) letGo();
+  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state_word, s.state_more, s.lost, s.opening]);
   if (at("now").dataset.fitted !== fitted) fit();
   at("now").dataset.fitted = fitted;
 }
 
-// A dial's turns and mark go on two lines, so that both can be big. What must be kept clear is split likewise.
-function showReading(lines) {
+// What to do, a line each: where to, and the figure. All lines are equally big.
+function showReading(lines, unit) {
   const place = at("reading");
-  const text = lines.join("\n");
-  place.hidden = !text;
-  if (place.dataset.shown === text) return;
-  place.dataset.shown = text;
-  place.replaceChildren(...lines.map((line) => Object.assign(document.createElement("span"), { textContent: line })));
+  const shown = JSON.stringify([lines, unit]);
+  if (place.dataset.shown === shown) return;
+  place.dataset.shown = shown;
+  place.hidden = !lines.length;
+  place.replaceChildren(...lines.map(([way, figure], n) => {
+    const line = Object.assign(document.createElement("p"), { className: "step" });
+    const last = n === lines.length - 1;
+    // A space at the figures' size would be as wide as a figure, so it goes with the small words.
+    for (const [name, text] of [["way", way && `${way} `], ["number", figure], ["unit", last && unit && ` ${unit.replace(" + ", " +\n")}`]]) {
+      if (text) line.append(Object.assign(document.createElement("span"), { className: name, textContent: text }));
+    }
+    return line;
+  }));
 }
 
-// What each gesture does now. No gesture is split over two lines.
+// What each gesture does now: always three places.
 function showHint(text) {
   const place = at("hint");
-  place.hidden = !text;
   if (place.dataset.shown === text) return;
   place.dataset.shown = text;
-  const parts = text ? ["Pedal", ...text.split("   ")] : [];
-  place.replaceChildren(...parts.map((part) => Object.assign(document.createElement("span"), { textContent: part })));
+  const means = new Map(text ? text.split("   ").map((part) => part.split(": ")) : []);
+  place.replaceChildren(...["tap", "double tap", "long press"].map((gesture) => {
+    const cell = Object.assign(document.createElement("div"), { className: gesture.split(" ")[0] });
+    const meaning = means.get(gesture);
+    for (const [name, words] of [["gesture", `${gesture}:`], ["meaning", meaning || "–"]]) {
+      cell.append(Object.assign(document.createElement("span"), { className: name, textContent: words }), " ");
+    }
+    return cell;
+  }));
 }
 
+// How long it will take, and until when: only while nobody cuts, because a clock beside a blade hurries.
+function showLeft() {
+  const s = seen.state;
+  const until = s.left_s === null ? "" : clock(new Date(Date.now() + 1000 * s.left_s));
+  put("left", s.done ? s.done : s.left ? `${s.left}: done about ${until}` : "");
+}
+setInterval(() => seen.state.mode && showLeft(), 5000);
+
+const clock = (time) => `${String(time.getHours()).padStart(2, "0")}:${String(time.getMinutes()).padStart(2, "0")}`;
+
+function showItems(id, texts) {
+  const shown = texts.join("\n");
+  if (at(id).dataset.shown === shown) return;
+  at(id).dataset.shown = shown;
+  at(id).replaceChildren(...texts.map(item));
+}
+
+// The newest lines of the log, but for what is asked or called: that has its own place.
+function showLatest(elsewhere) {
+  const rows = [...at("entries").children].filter((row) => {
+    const text = row.lastChild.textContent;
+    return !["setting", "check", "question"].includes(row.dataset.klass) && !elsewhere.includes(text);
+  });
+  at("latest").replaceChildren(...rows.slice(0, 14).map((row) => row.cloneNode(true)));
+}
+
+// Everything is made to fit its region: what is read from afar as big as it goes, the rest smaller until it is whole.
 function fit() {
-  for (const id of ["move", "approach", "before"]) smaller(at(id), tooWide);
-  at("asked").style.fontSize = "";
-  fitReading();
-  // A long question gets smaller until its end can be seen.
-  smaller(at("asked"), (place) => tooWide(place) || endOfText() > innerHeight - 4);
-  fitZone();
+  if (at("now").hidden || at("top").hidden) return;
+  fitTop();
+  fitCall();
+  fitLast();
 }
 
-// Where the text below the figures ends on the page.
-function endOfText() {
-  return Math.max(...["asked", "hint"].map((id) => at(id).getBoundingClientRect().bottom)) + scrollY;
+const LEAST = 11; // px; nothing is smaller
+
+function fitTop() {
+  const top = at("top");
+  const set = (mode, fault) => {
+    top.style.setProperty("--mode-size", `${mode}px`);
+    top.style.setProperty("--fault-size", `${fault}px`);
+  };
+  const state = at("state");
+  const over = () => top.scrollHeight > top.clientHeight + 1 || state.scrollWidth > state.clientWidth + 1;
+  at("now").style.setProperty("--spill", "0px");
+  const small = parseFloat(getComputedStyle(at("place")).fontSize);
+  let [mode, fault] = [Math.max(20, Math.floor(top.clientHeight * 0.7)), small];
+  for (set(mode, fault); over() && mode > 20; ) set(--mode, fault);
+  while (over() && fault > LEAST) set(mode, (fault -= 1));
+  while (over() && mode > 15) set(--mode, fault);
+  const spill = Math.max(0, Math.ceil(at("lost").getBoundingClientRect().bottom - top.getBoundingClientRect().bottom));
+  at("now").style.setProperty("--spill", `${spill}px`);
 }
 
-// Never split a quantity over two lines: make its text smaller instead.
-const tooWide = (place) => place.scrollWidth > place.clientWidth;
-
-function smaller(place, tooLarge) {
-  place.style.fontSize = "";
-  if (place.hidden || !place.offsetHeight) return;
-  for (let size = parseFloat(getComputedStyle(place).fontSize); size > 16 && tooLarge(place); size -= 1) {
-    place.style.fontSize = `${size - 1}px`;
+function fitCall() {
+  const [todo, reading, asked] = ["todo", "reading", "asked"].map(at);
+  const room = Math.min(innerWidth, innerHeight);
+  if (reading.hidden) {
+    let size = room * 0.13;
+    const over = () => todo.scrollHeight > todo.clientHeight || asked.scrollWidth > asked.clientWidth;
+    for (asked.style.fontSize = `${size}px`; over() && size > 14; ) asked.style.fontSize = `${--size}px`;
+    return;
+  }
+  let below = Math.min(Math.max(room * 0.052, 18), 44);
+  // The text below the figures gets smaller first, then the figures.
+  for (;;) {
+    asked.style.fontSize = `${below}px`;
+    const [width, size] = largest(todo, reading);
+    reading.style.fontSize = `${Math.max(18, Math.floor(size))}px`;
+    if (asked.hidden || size >= 0.75 * width || below <= 14) break;
+    below = Math.max(14, below - 1);
   }
 }
 
-// The lines about what must be kept clear shrink first, because the question below has the same figures.
-function fitZone() {
-  const place = at("reading");
-  if (place.hidden || seen.state.mode === "cutting") return;
-  for (let size = parseFloat(place.style.fontSize); size > 24 && endOfText() > innerHeight - 4; size -= 1) {
-    place.style.fontSize = `${size - 1}px`;
-  }
+// What happened, to 11 px: the plan's warnings are read before the first cut.
+function fitLast() {
+  const last = at("last");
+  last.style.fontSize = "";
+  if (at("opening").children.length === 0) return;
+  const over = () => at("opening").getBoundingClientRect().bottom > last.getBoundingClientRect().bottom;
+  for (let size = parseFloat(getComputedStyle(last).fontSize); over() && size > LEAST; ) last.style.fontSize = `${--size}px`;
 }
 
-function fitReading() {
-  const place = at("reading");
-  if (place.hidden) return;
-  const lines = [...place.children];
-  place.style.fontSize = "100px";
-  const widest = Math.max(...lines.map((line) => line.getBoundingClientRect().width));
-  const wide = (100 * place.parentElement.clientWidth) / widest;
-  const high = (innerHeight * (innerWidth > innerHeight ? 0.42 : 0.24)) / lines.length;
-  // A setting must be readable from across the room. What to keep clear is also in the question, so it can be smaller.
-  const calling = seen.state.mode === "cutting";
-  const most = Math.max(calling ? 40 : 20, Math.floor(Math.min(wide, high)));
-  const set = (size) => (place.style.fontSize = `${size}px`);
-  set(most);
-  if (innerWidth < innerHeight) return;
-  // In landscape, lines about lost parts take their space from the figures, if that keeps everything in sight. A setting
-  // loses a third of its size at most.
-  const least = calling ? Math.max(40, (most * 2) / 3) : 24;
-  const over = () => document.documentElement.scrollHeight > innerHeight;
-  let size = most;
-  while (over() && size - 2 >= least) set((size -= 2));
-  if (over()) set(most);
+// How big the lines can be, px: for the width alone, and with what is below them.
+function largest(todo, reading) {
+  const others = [...todo.children].filter((one) => one !== reading && !one.hidden);
+  const high = todo.clientHeight - others.reduce((sum, one) => sum + one.offsetHeight, 0) - 2;
+  let best = [1, 1];
+  for (const long of [false, true]) {
+    reading.classList.toggle("long", long);
+    reading.style.fontSize = "100px";
+    const widest = Math.max(1, ...[...reading.children].map((line) => line.getBoundingClientRect().width));
+    const wide = (100 * todo.clientWidth) / widest;
+    const size = Math.min(wide, (100 * high) / Math.max(1, reading.scrollHeight));
+    if (size > best[1]) {
+      best = [wide, size];
+      reading.dataset.long = long;
+    }
+  }
+  reading.classList.toggle("long", reading.dataset.long === "true");
+  return best;
 }
 addEventListener("resize", fit);
 
@@ -240,10 +309,7 @@ function log(entries, asked) {
   const list = at("entries");
   if (asked !== loggedFor) {
     // Something else is open now, and an old refusal would seem to be about it.
-    for (const row of list.querySelectorAll('[data-klass="refused"]')) {
-      if (row.lastChild.textContent === lastLine) lastLine = "";
-      row.remove();
-    }
+    for (const row of list.querySelectorAll('[data-klass="refused"]')) row.remove();
     loggedFor = asked;
   }
   for (const entry of entries) {
@@ -257,19 +323,25 @@ function log(entries, asked) {
     list.prepend(row);
   }
   while (list.children.length > 200) list.lastChild.remove();
-  const line = entries.filter((entry) => ["line", "answer", "notice", "refused"].includes(entry.klass)).pop();
-  if (line) lastLine = line.text;
+  // What the session made of a press here: the press alone says only that it was sent.
+  const refusal = entries.filter((entry) => entry.klass === "refused").pop();
+  if (refusal && Date.now() - sentAt < ANSWER_MS) {
+    refusedAt = Date.now();
+    showMessage(refusal.text);
+  }
 }
 
 // --- what the operator can do here
 
+// With the time, so that a second equal answer is seen as one.
 function showMessage(text) {
-  put("message", text);
+  put("message", `${new Date().toTimeString().slice(0, 8)} ${text}`);
   clearTimeout(showMessage.timer);
   showMessage.timer = setTimeout(() => put("message", ""), 6000);
 }
 
 async function ask(body, done) {
+  const begun = (sentAt = Date.now());
   try {
     const answer = await send("/do", {
       method: "POST",
@@ -278,7 +350,8 @@ async function ask(body, done) {
     });
     if (answer.status === 401) location.replace("/");
     const answered = await answer.json().catch(() => ({}));
-    showMessage(answer.ok ? done : answered.error || `Refused (${answer.status}).`);
+    if (!answer.ok) showMessage(answered.error || `Refused (${answer.status}).`);
+    else if (refusedAt < begun) showMessage(done);
     return answer.ok;
   } catch {
     showMessage("Kerfcall does not respond. Nothing was done.");
@@ -307,7 +380,7 @@ at("note").addEventListener("submit", async (event) => {
 
 // Records a cut. The request names what the page showed when the press began.
 function press() {
-  if (pressed || at("cut").hidden) return;
+  if (pressed || at("cut").hidden || at("cut").disabled) return;
   pressed = { asked_id: seen.state.asked_id, seq: seen.seq, since: performance.now() };
   at("cut").classList.add("pressed");
   pressed.timer = setTimeout(sendCut, PRESS_MS);
@@ -328,14 +401,18 @@ function sendCut() {
 }
 
 at("cut").addEventListener("pointerdown", (event) => event.button === 0 && press());
-for (const kind of ["pointerup", "pointercancel", "pointerleave", "blur"]) at("cut").addEventListener(kind, letGo);
+function letGoEarly() {
+  if (pressed) showMessage("Not sent: keep the button pressed until it is full.");
+  letGo();
+}
+for (const kind of ["pointerup", "pointercancel", "pointerleave", "blur"]) at("cut").addEventListener(kind, letGoEarly);
 at("cut").addEventListener("keydown", (event) => {
   if (event.key === " " || event.key === "Enter") {
     event.preventDefault();
     if (!event.repeat) press();
   }
 });
-at("cut").addEventListener("keyup", letGo);
+at("cut").addEventListener("keyup", letGoEarly);
 at("cut").addEventListener("contextmenu", (event) => event.preventDefault());
 
 // --- the other parts
@@ -344,6 +421,7 @@ const TABS = ["now", "log", "drawing", "sessions", "about"];
 for (const button of document.querySelectorAll("[data-tab]")) {
   button.addEventListener("click", () => {
     for (const tab of TABS) at(tab).hidden = tab !== button.dataset.tab;
+    document.body.dataset.tab = button.dataset.tab;
     for (const other of document.querySelectorAll("[data-tab]")) other.removeAttribute("aria-current");
     button.setAttribute("aria-current", "page");
     if (button.dataset.tab === "sessions") sessions();
