@@ -25,16 +25,17 @@ ROOMS = (
     "hearing",
     "speaking",
     "pedal",
-    "screens",
     "drawings",
+    "screens",
     "calibrating",
 )
 # Beside the rooms, and imported from everywhere: they know of nothing that cuts, hears or speaks.
 FOR_ALL = ("errors", "files", "health", "patience", "process")
 # A room may enter those before it in this list, and itself. Adapters beside one another stay apart but for
-# what is named here: the loudspeaker shares the microphone's handling of ALSA, and one process looks for both.
-ADAPTERS = ("hearing", "speaking", "pedal", "screens", "drawings")
-NEIGHBOURS = {("speaking", "hearing")}
+# what is named here: the loudspeaker shares the microphone's handling of ALSA, and one process looks for both;
+# screens show the figures that are drawn.
+ADAPTERS = ("hearing", "speaking", "pedal", "drawings", "screens")
+NEIGHBOURS = {("speaking", "hearing"), ("screens", "drawings")}
 HEAVY = (
     "pocketsphinx",
     "vosk",

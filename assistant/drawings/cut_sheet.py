@@ -11,6 +11,7 @@ from itertools import groupby
 
 from assistant.drawings.due import CheckStep, PassStep, Step, steps
 from assistant.drawings.flow import Flow, Sheet, column_widths
+from assistant.drawings.holding import KEEP_CLEAR
 from assistant.drawings.letters import width_of, wrapped
 from assistant.drawings.picture import BIG, CAP, Item, Picture, Text, rectangle
 from assistant.joinery.model import Carriage
@@ -36,7 +37,6 @@ ON_PAPER = (
     "On paper you do the counting yourself. If you are unsure about a box, stop. Switch the saw off and isolate it, "
     "then try the stopped blade in the last kerf, at the setting for that kerf, before you go on."
 )
-KEEP_CLEAR = "Keep clear: {reach} from the reference edge, up to {above} above the bed."
 TURNED_OVER = (
     "Turn the board end over end: same edge {stop}, other face to the backing. Never spin it on its face: that "
     "mirrors the pattern."

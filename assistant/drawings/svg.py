@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from xml.sax.saxutils import escape, quoteattr
 
 from assistant.drawings.letters import size_of
-from assistant.drawings.picture import Item, Line, Page, Shape, Text
+from assistant.drawings.picture import Item, Line, Page, Picture, Shape, Text
 
 BETWEEN = 6.0
 FONTS = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
@@ -35,21 +35,35 @@ def _lines(pages: Sequence[Page], title: str) -> Iterator[str]:
         yield f"<g><title>{_escaped(page.name)}</title>"
         paper = f'x="0" y="{_n(top)}" width="{_n(page.width)}" height="{_n(page.height)}"'
         yield f'<rect {paper} fill="white" stroke="silver" stroke-width="0.1"/>'
-        yield from (_item(item, top + page.height) for item in page.items)
+        yield from (_item(item, top + page.height, "black") for item in page.items)
         yield "</g>"
         top += page.height + BETWEEN
     yield "</g></svg>\n"
 
 
-def _item(item: Item, foot: float) -> str:
-    """One item as SVG. foot: y of the page's bottom, since SVG counts downwards."""
+def figure(picture: Picture, words: str) -> str:
+    """A picture as an <svg> element to put into a web page: as large as its place, in the text's own colour.
+
+    words: what it shows, for whoever doesn't see it.
+    """
+    start = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(picture.width)} {_n(picture.height)}" role="img" '
+        f"aria-label={quoteattr(''.join(letter for letter in words if _is_xml(ord(letter))))} "
+        f'font-family="{FONTS}" fill="currentColor" stroke="currentColor" stroke-linecap="round" '
+        'stroke-linejoin="round">'
+    )
+    return "".join([start, *(_item(item, picture.height, "currentColor") for item in picture.items), "</svg>"])
+
+
+def _item(item: Item, foot: float, ink: str) -> str:
+    """One item as SVG. foot: y of the page's bottom, since SVG counts downwards. ink: the colour of what is filled."""
     match item:
         case Line(a, b):
             places = f'x1="{_n(a[0])}" y1="{_n(foot - a[1])}" x2="{_n(b[0])}" y2="{_n(foot - b[1])}"'
             return f"<line {places} {_stroke(item)}/>"
         case Shape(points):
             places = " ".join(f"{_n(x)},{_n(foot - y)}" for x, y in points)
-            fill = "black" if item.black else "none"
+            fill = ink if item.black else "none"
             return f'<polygon points="{places}" fill="{fill}" {_stroke(item)}/>'
         case Text():
             return _text(item, foot)

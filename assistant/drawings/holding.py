@@ -1,0 +1,82 @@
+"""How a board is held for one setup: what a picture of it must show, taken from the job and its setup alone.
+
+Which face is seen and which end is down follow from the same facts as what is said: end 1 is cut with the marked face
+to the backing, end 2 after the board has been turned end over end, so that the other face comes to the backing and the
+same edge stays at the stop. A slotted board has neither ends nor faces to mix up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from assistant.plans.checks import figures_of
+from assistant.plans.model import Job, Setup
+from assistant.session.turn import way_prompt
+from assistant.wording.prompts import NEVER_SPIN, SETTING_BAR, Words
+
+KEEP_CLEAR = "Keep clear: {reach} from the reference edge, up to {above} above the bed."
+TURNED = f" Turn it end over end. {NEVER_SPIN}"
+Side = Literal["left", "right"]
+Face = Literal["marked", "other", ""]
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """How the board of one setup is held. Lengths: mm, exact, off the reference edge or above the bed.
+
+    setup: its number. end: the one that is down, 1 or 2; 0 for a slotted side. stop_side: as the operator sees it.
+    bar: whether a setting bar lies between edge and stop, to be taken away before the cut. face: the one to the
+    backing, "" where it is open. turned: whether the board must be turned end over end, as it was held for its end 1
+    before. copies: boards clamped together. width: the board's. kerf: where the first pass begins and ends. depth: of
+    the cut. lowest, highest, above: no clamp may be between these, up to this height. reach, height: the same in the
+    figures that are shown everywhere, rounded away from the blade: "5 to 84 mm", "26 mm". words: all of it in
+    sentences, for whoever can't see the picture.
+    """
+
+    setup: int
+    end: int
+    stop_side: Side
+    bar: bool
+    face: Face
+    turned: bool
+    copies: int
+    width: Fraction
+    kerf: tuple[Fraction, Fraction]
+    depth: Fraction
+    lowest: Fraction
+    highest: Fraction
+    above: Fraction
+    reach: str
+    height: str
+    words: str
+
+
+def holding_of(job: Job, setup: Setup) -> Holding:
+    """How the board of this setup, one of the job's, is held."""
+    slotted = job.layout == "slots"
+    pattern, carriage, words = job.patterns[setup.pattern], job.carriage, Words(job, figures=True)
+    figures = figures_of(job, pattern)
+    reach, height = words.keep_clear(figures)
+    first, way = pattern.passes[0], words.one(way_prompt(job, setup.number))
+    turned = not slotted and setup.end == 2
+    together = f"{setup.copies} boards clamped together. " if setup.copies > 1 else ""
+    return Holding(
+        setup=setup.number,
+        end=0 if slotted else setup.end,
+        stop_side="right" if carriage.stop_side == "right" else "left",
+        bar=carriage.register == SETTING_BAR,
+        face="" if slotted else "marked" if setup.end == 1 else "other",
+        turned=turned,
+        copies=setup.copies,
+        width=pattern.width,
+        kerf=(first.kerf_from, first.kerf_to),
+        depth=figures["depth"],
+        lowest=figures["lowest"],
+        highest=figures["highest"],
+        above=figures["above"],
+        reach=reach,
+        height=height,
+        words=f"{together}{way[:1].upper()}{way[1:]}.{TURNED * turned} {KEEP_CLEAR.format(reach=reach, above=height)}",
+    )
