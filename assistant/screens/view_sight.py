@@ -9,8 +9,9 @@ import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 
-from assistant.screens.view_pace import Pace
+from assistant.screens.view_pace import Pace, Times
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, SpeechEnded, SpeechStarted
 from assistant.session.facts import Record
@@ -43,18 +44,26 @@ FACT_WORDS = {
 }
 
 
+OPENS = {"check_opened", "setting_called", "stood_by", "asked", "dropped", "finished", "ended_early"}
+"""Facts after which something else is open."""
+TURNS_BACK = {"stepped_back", "jumped", "stood_by", "resumed"}
+"""Facts after which "pass 3 is cut" or "clamps confirmed" may no longer be true."""
+
+
 @dataclass(frozen=True, slots=True)
 class LogEntry:
     """A line of the log: what happened, never what to do, because the line stays when the state changes.
 
     klass: as in `effects.Say`, "line" for something only shown, "note" for something outside the session. times: how
-    often it came in a row. n: its own number in this log, even when it comes again; 0 outside a log.
+    often it came in a row. n: its own number in this log, even when it comes again; 0 outside a log. utc: when it came,
+    the last time; "" if not known.
     """
 
     klass: str
     text: str
     times: int = 1
     n: int = 0
+    utc: str = ""
 
     @property
     def counted_text(self) -> str:
@@ -63,6 +72,16 @@ class LogEntry:
     @property
     def mark(self) -> str:
         return MARKS.get(self.klass, "--")
+
+    @property
+    def clock(self) -> str:
+        """Hours and minutes here: "09:05"; "" if not known."""
+        return clock_of(self.utc)
+
+
+def clock_of(utc: str) -> str:
+    """Hours and minutes here at this moment (ISO 8601); "" for ""."""
+    return datetime.fromisoformat(utc).astimezone().strftime("%H:%M") if utc else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +104,9 @@ class Sight:
     the page, "" for none. alert: a line that came while the list was there, and that the list must not hide. ready_at:
     when the open check can be confirmed, by this process's monotonic clock, 0 for at once. setting, clamp, asking,
     closing: the latest announcements of the setting, what to clamp, what is asked and what to do at the end, each shown
-    as long as the state asks for it. opening: what the session began with, to be read before the first cut.
+    as long as the state asks for it. opening: what the session began with, to be read before the first cut. times:
+    where the time went, while the session stands by or is over; else None, since a clock beside a blade hurries.
+    ended_utc: when it was over.
     """
 
     view: View | None = None
@@ -104,6 +125,8 @@ class Sight:
     note: str = ""
     alert: str = ""
     ready_at: float = 0.0
+    times: Times | None = None
+    ended_utc: str = ""
 
     @property
     def laid_over(self) -> str:
@@ -126,11 +149,23 @@ class Gathering:
         self._awaited = ""
         self._warned = False
         self._logged = 0
+        self._utc = ""
+        self._waits_for_view = False
+
+    @property
+    def whole(self) -> bool:
+        """Whether the sight is of one moment.
+
+        Within a turn that opens something, its words are here before its snapshot. Drawn then, they would be put to
+        what was open before.
+        """
+        return not self._waits_for_view
 
     def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None:
         """As `runner.contracts.Screen.show`."""
-        if self.sight.view is not None and view.generation != self.sight.view.generation:
+        if self.sight.view is None or view.generation != self.sight.view.generation:
             self._end_refusals()
+            self._waits_for_view = False
         ready_at = time.monotonic() + view.wait_s if view.wait_s else 0.0
         passes = view.passes_in_all - view.cut_in_all
         left_s = self.pace.left_s(passes, view.setups - view.setup) if view.setup and passes > 0 else None
@@ -181,7 +216,15 @@ class Gathering:
         """As `runner.contracts.Watcher.turn`."""
         self.pace.take(records)
         self._awaited = ""
+        self._utc = event.utc
         kinds = {record.fact.kind for record in records}
+        self._waits_for_view = self._waits_for_view or bool(kinds & OPENS)
+        if kinds & (OPENS | {"carried_on"}):
+            over = kinds & {"finished", "ended_early"}
+            shown = over or "stood_by" in kinds
+            self._change(times=self.pace.times() if shown else None, ended_utc=event.utc if over else "")
+        if kinds & TURNS_BACK:
+            self._change(heard=LastInput(), hands=LastInput())
         # The caution stays until a check is confirmed, the plan's warnings until a pass is cut, what to clamp until a
         # setting is called.
         if "setting_called" in kinds:
@@ -244,10 +287,10 @@ class Gathering:
         for place, entry in enumerate(entries):
             last = log[-1] if log and not first else None
             if last is not None and (last.klass, last.text) == (entry.klass, entry.text):
-                log[-1] = replace(last, times=last.times + 1)
+                log[-1] = replace(last, times=last.times + 1, utc=self._utc)
                 continue
             self._logged += 1
-            log.insert(place if first else len(log), replace(entry, n=self._logged))
+            log.insert(place if first else len(log), replace(entry, n=self._logged, utc=self._utc))
         self._change(log=tuple(log[-KEPT:]))
 
     def _change(self, **changes: object) -> None:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
 from assistant.joinery.settings import reading
-from assistant.plans.checks import CLAMPS, CLAMPS_AND_GUARD
+from assistant.plans.checks import CLAMPS, CLAMPS_AND_GUARD, SAW_OFF
+from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.screens.view_cells import BOLD, MAGENTA, cut_to, width, wrapped
-from assistant.screens.view_sight import Sight
+from assistant.screens.view_sight import Sight, clock_of
 from assistant.session.effects import View
+from assistant.session.kinds import DeviceName
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording import dial
 from assistant.wording.prompts import Words
@@ -52,21 +55,130 @@ class WordLines:
         return (*kept, (f"{cut_to(text, columns - 2)} …", style))
 
 
-HINTS = {
-    CUTTING: "tap: pass cut, call next   double tap: say again   long press: stand by",
-    CHECKS: "long press: confirmed   tap: say again",
-    QUESTION: "long press: yes   double tap: no",
-    STANDING_BY: "long press: carry on   double tap: where we are",
-    FINISHED: "q: leave   double tap: say again",
-    ENDED_EARLY: "q: leave",
+@dataclass(frozen=True, slots=True)
+class Status:
+    """What the session is doing, for the head of a screen.
+
+    word: in capitals, such as "CUTTING" or "CHECK 2 OF 5". tone: its colour's name, one of `TONES`. lost: "VOICE LOST"
+    while the voice can't hear or speak, "" otherwise.
+    """
+
+    word: str
+    tone: str
+    lost: str = ""
+
+
+TONES = ("cutting", "check", "question", "standing by", "saw off", "over", "lost")
+"""What a screen has a colour for. "lost" goes with `Status.lost` and with faults."""
+VOICE_LOST = "VOICE LOST"
+OF_THE_VOICE = (DeviceName.MICROPHONE, DeviceName.LOUDSPEAKER, DeviceName.RECOGNISER)
+
+
+def status_of(sight: Sight) -> Status:
+    """The words and the tone of the state that this sight shows. It must have a view."""
+    view = sight.view
+    assert view is not None
+    lost = VOICE_LOST if any(device in OF_THE_VOICE for device, _ in sight.faults) else ""
+    match view.mode:
+        case Mode.CHECKS:
+            count = check_count(view)
+            if view.check == SAW_OFF:
+                return Status("SAW OFF", "saw off", lost)
+            return Status(count.upper() if count else "CHECK", "check", lost)
+        case Mode.CUTTING:
+            return Status("CUTTING", "cutting", lost)
+        case Mode.STANDING_BY:
+            return Status("STANDING BY", "standing by", lost)
+        case Mode.FINISHED:
+            return Status("ALL CUT", "over", lost)
+        case Mode.ENDED_EARLY:
+            return Status("ENDED EARLY", "over", lost)
+    return Status(str(view.mode).upper(), "question", lost)
+
+
+def check_count(view: View) -> str:
+    """The open check among those that are asked in a row: "check 2 of 5"; "" for a single one, or for none."""
+    return f"check {view.check_number} of {view.checks}" if view.checks > 1 else ""
+
+
+def next_of(view: View, words: Words) -> str:
+    """What comes once the pass called is cut: "then 12.02", "then saw off"; "" while no pass is called."""
+    if view.mode != CUTTING or not view.pass_:
+        return ""
+    if view.next_check:
+        return f"then {view.next_check}"
+    return f"then {reading(words.carriage, view.next_setting)}" if view.next_setting is not None else ""
+
+
+def unit_of(words: Words) -> str:
+    """What settings are counted in: "mm", "in", "steps", or "turns + marks" of a handwheel."""
+    carriage = words.carriage
+    if dial.has_dial(carriage):
+        return "turns + marks"
+    return UNITS.get(carriage.kind, carriage.unit)
+
+
+def pending_of(view: View) -> tuple[str, ...]:
+    """While standing by: what waits, and what is asked before it goes on."""
+    if view.mode != STANDING_BY:
+        return ()
+    waits = f"Pending: pass {view.pass_} of {view.passes}." if view.pass_ else "Pending: the checks of this setup."
+    if view.cut_here == view.passes:
+        waits = "Pending: the count at the end of this setup."
+    return (waits, *([f"Asked first: {', '.join(view.asked_again)}."] if view.asked_again else []))
+
+
+def done_of(sight: Sight, now: datetime) -> str:
+    """When it will be done, or was: "done about 15:20" while standing by, "done at 15:12" at the end; else "".
+
+    Never while a pass may be under way: a clock beside a blade hurries.
+    """
+    view = sight.view
+    if view is None or sight.times is None:
+        return ""
+    if view.mode == STANDING_BY and sight.left_s is not None:
+        return f"done about {now + timedelta(seconds=sight.left_s):%H:%M} if it goes on now"
+    if view.mode in (FINISHED, ENDED_EARLY) and sight.ended_utc:
+        return f"{'done' if view.mode == FINISHED else 'ended'} at {clock_of(sight.ended_utc)}"
+    return ""
+
+
+@dataclass(frozen=True, slots=True)
+class Gestures:
+    """What a tap, a double tap and a long press mean now; `NOTHING` for one that does nothing."""
+
+    tap: str
+    double: str
+    long: str
+
+
+NOTHING = "nothing"
+_MEANINGS = {
+    CUTTING: Gestures("pass cut, call next", "say again", "stand by"),
+    CHECKS: Gestures("say again", "say again", "confirmed"),
+    QUESTION: Gestures(NOTHING, "no", "yes"),
+    STANDING_BY: Gestures(NOTHING, "where we are", "carry on"),
+    FINISHED: Gestures(NOTHING, "say again", NOTHING),
 }
 GAP = "   "  # between two hints; screens with less room split the hints there
 
 
+def gestures_of(view: View, wait_s: int = 0) -> Gestures:
+    """What each gesture means now. wait_s: whole seconds until the open check can be confirmed."""
+    meant = _MEANINGS.get(view.mode, Gestures(NOTHING, NOTHING, NOTHING))
+    return replace(meant, long=f"not for {wait_s} s yet") if wait_s and view.mode == CHECKS else meant
+
+
 def hint_of(view: View, keys: bool) -> str:
-    """What each gesture does in this mode, between gaps. keys: whether the terminal's keys are read."""
-    hints = HINTS.get(view.mode, "").split(GAP)
-    return GAP.join(hint for hint in hints if keys or not hint.startswith("q:"))
+    """What the gestures do in this mode, between gaps, without those that do nothing. keys: the terminal's are read."""
+    meant = gestures_of(view)
+    named = [("tap", meant.tap), ("double tap", meant.double), ("long press", meant.long)]
+    if meant.tap == meant.double:
+        named.pop(1)
+    if view.mode != CUTTING:
+        named.reverse()
+    leave = ["q: leave"] if keys and view.mode in (FINISHED, ENDED_EARLY) else []
+    return GAP.join(leave + [f"{name}: {meaning}" for name, meaning in named if meaning != NOTHING])
 
 
 def zone_of(view: View, words: Words) -> tuple[str, ...]:

@@ -41,7 +41,7 @@ def _started(state: State, fact: f.Started, at: float) -> Change:
 
 def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
     begun = {"setup": fact.setup, "began": state.began or fact.setup, "mode": CHECKS}
-    return {**begun, "cursor": 0, "cut": 0, "touched": False, "open_check": None}
+    return {**begun, "cursor": 0, "cut": 0, "touched": False, "open_check": None, "answered": 0}
 
 
 def _check_opened(state: State, fact: f.CheckOpened, at: float) -> Change:
@@ -51,7 +51,8 @@ def _check_opened(state: State, fact: f.CheckOpened, at: float) -> Change:
 
 def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
     redo = state.redo & ~bits_of(state.the_job.checks, covered_by(fact.check))
-    return {"confirmed": confirmed_with(state, fact.check), "redo": redo, "open_check": None, "touched": True}
+    confirmed = confirmed_with(state, fact.check)
+    return {"confirmed": confirmed, "redo": redo, "open_check": None, "touched": True, "answered": state.answered + 1}
 
 
 def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
@@ -65,6 +66,7 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
         "play_open": again and state.play_open,
         "open_check": None,
         "saw_off_at": None,
+        "answered": 0,
         **_opens(state, CUTTING),
     }
 
@@ -80,7 +82,7 @@ def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
 
 
 def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
-    return {"mode": STANDING_BY, "open_check": None, **_opens(state, STANDING_BY)}
+    return {"mode": STANDING_BY, "open_check": None, "answered": 0, **_opens(state, STANDING_BY)}
 
 
 def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
@@ -99,6 +101,7 @@ def _uncut(state: State, pass_: int) -> Change:
         "cut_in_all": state.cut_in_all - was_cut,
         "cursor": pass_,
         "redo": state.redo | due_after(state.the_job.checks, *happened),
+        "answered": 0,
     }
 
 
@@ -124,7 +127,7 @@ def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
 
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
-    return {"mode": RESUMING, "began": state.setup, "open_check": None, "redo": redo}
+    return {"mode": RESUMING, "began": state.setup, "open_check": None, "redo": redo, "answered": 0}
 
 
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:

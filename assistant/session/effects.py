@@ -77,7 +77,10 @@ class View:
     as cut. approach: the lower point from which to come up to the setting, mm, or None. previous: where the carriage
     stood before, mm; None if nothing was called yet, so it stands at zero. asked: the open question or check, as it is
     said. generation: of the grammar in force, and so of what is asked or called; an answer from a page names it.
-    wait_s: seconds from now until the open check can be confirmed, 0 if it can be now.
+    wait_s: seconds from now until the open check can be confirmed, 0 if it can be now. check_number, checks: the open
+    check is this one of so many that are asked in a row; 0 if none is open. next_setting: what is called once this pass
+    is cut, None if no setting is. next_check: the check that is asked then instead, "" for none. asked_again: while
+    standing by, the checks that are asked before the session goes on.
     """
 
     mode: Mode
@@ -98,6 +101,11 @@ class View:
     asked: Prompt | None = None
     generation: int = 0
     wait_s: float = 0.0
+    check_number: int = 0
+    checks: int = 0
+    next_setting: Any = None
+    next_check: str = ""
+    asked_again: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,6 +79,7 @@ class State:
     once the question went out. louder, quicker: steps of the voice in this run, negative for softer and slower.
     saw_off_at: when the operator was first asked, after the last pass of this setup, whether the saw is off (s); None
     if not in this run. marked: (setup, pass) of every place where a problem was marked, each once, in order.
+    answered: checks confirmed in a row, without a setting called or a stop between.
     """
 
     n: int = 0
@@ -106,6 +107,7 @@ class State:
     saw_off_at: float | None = None
     marked: tuple[tuple[int, int], ...] = ()
     began: int = 0
+    answered: int = 0
 
     @property
     def generation(self) -> int:

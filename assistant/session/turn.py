@@ -12,11 +12,11 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.asked import asked
-from assistant.session.checks import asks_saw_off, runs_down_until
+from assistant.session.checks import asks_saw_off, first_due, is_due, runs_down_until
 from assistant.session.effects import prompt
 from assistant.session.events import Event
 from assistant.session.kinds import Klass
-from assistant.session.state import State
+from assistant.session.state import CHECKS, CUTTING, STANDING_BY, State
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +98,9 @@ def view(state: State, at: float | None = None) -> e.View:
     job = state.the_job
     one = state.pattern.passes[state.cursor - 1] if called else None
     stood_at, below = (None, None) if one is None else way_to(state, one, again=True)
+    next_setting, next_check = _after_the_pass(state) if called and state.mode == CUTTING else (None, "")
+    checking = state.mode == CHECKS and state.open_check is not None
+    due = sum(is_due(state, index) for index in range(len(job.checks))) if checking else 0
     return e.View(
         mode=state.effective_mode,
         setup=state.setup,
@@ -117,7 +120,28 @@ def view(state: State, at: float | None = None) -> e.View:
         asked=asked(state),
         generation=state.generation,
         wait_s=_wait_s(state, state.at if at is None else at),
+        check_number=state.answered + 1 if checking else 0,
+        checks=state.answered + due if checking else 0,
+        next_setting=next_setting,
+        next_check=next_check,
+        asked_again=_asked_again(state) if state.mode == STANDING_BY else (),
     )
+
+
+def _asked_again(state: State) -> tuple[str, ...]:
+    """The checks that are due once the session goes on."""
+    after = apply(state, f.Record(state.n + 1, state.at, "", f.CarriedOn("")))
+    checks = after.the_job.checks
+    return tuple(check.name for index, check in enumerate(checks) if is_due(after, index))
+
+
+def _after_the_pass(state: State) -> tuple[Fraction | None, str]:
+    """The setting called once this pass is cut, or the check that is asked first."""
+    after = apply(state, f.Record(state.n + 1, state.at, "", f.PassCut(state.setup, state.cursor, "")))
+    index, number = first_due(after), after.next_pass()
+    if index is not None:
+        return None, state.the_job.checks[index].name
+    return (state.pattern.passes[number - 1].setting if number else None), ""
 
 
 def _wait_s(state: State, at: float) -> float:

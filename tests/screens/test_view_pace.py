@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from assistant.plans.model import Job
-from assistant.screens.view_pace import REMEMBERED, Pace, shown_left
+from assistant.screens.view_pace import REMEMBERED, Pace, shown_left, time_lines
 from assistant.session import facts as f
 from assistant.session.facts import Record
 from tests.session.jobs import job
@@ -42,10 +42,57 @@ def test_two_passes_make_no_pace_yet() -> None:
 )
 def test_a_pass_with_a_pause_in_it_does_not_count(pause: f.Fact) -> None:
     """Times count again from the next call on."""
-    facts = [*passes(10, 10, 10), (30, f.SettingCalled(1, 4, "1")), (40, pause), (4000, f.PassCut(1, 4, "pedal"))]
-    more = [*passes(30, 30, 30, 30, at=4000.0)]
+    first = passes(10, 10, 10, 10)
+    facts = [*first, (40, f.SettingCalled(1, 5, "1")), (50, pause), (4000, f.PassCut(1, 5, "pedal"))]
     assert pace(*facts).pass_s == 10
-    assert pace(*facts, *more).pass_s == 30  # 10, 10, 10, 30, 30, 30, 30
+    assert pace(*facts, *passes(30, 30, 30, 30, at=4000.0)).pass_s == 30
+
+
+def test_a_pass_taken_back_counts_nowhere_until_it_is_cut_again() -> None:
+    """By hand: 10, 10 and 10 s, then 200 s for a pass that is taken back; 10 s when it is cut again."""
+    begun = [(0.0, f.SetupStarted(1)), *passes(10, 10, 10, 200)]
+    back = [*begun, (230.0, f.SteppedBack(1, 4))]
+    assert pace(*begun).times().setups[0].cut == 4
+    for undo in (f.SteppedBack(1, 4), f.Jumped(1, 4)):
+        undone = pace(*begun, (230.0, undo))
+        assert undone.times().setups[0].cut == 3 and undone.pass_s == 10
+    again = pace(*back, (240.0, f.SettingCalled(1, 4, "1")), (250.0, f.PassCut(1, 4, "pedal")))
+    assert (again.times().setups[0].cut, again.pass_s) == (4, 10)
+
+
+def test_where_the_time_went() -> None:
+    """By hand: a check answered after 90 s, passes of 10, 10, 10 and 70 s, 150 s of standing by, and a night away."""
+    a_job = job()
+    made = pace(
+        (0.0, f.SetupStarted(1)),
+        (0.0, f.CheckOpened(1, "clamps")),
+        (90.0, f.CheckConfirmed(1, "clamps", "pedal")),
+        *passes(10, 10, 10, 70, at=90.0),
+        (190.0, f.SettingCalled(1, 5, "1")),
+        (200.0, f.StoodBy("pedal")),
+        (350.0, f.CarriedOn("pedal")),
+        (40_000.0, f.Resumed(1, 5)),
+        (40_010.0, f.SetupDone(1)),
+        (40_010.0, f.SetupStarted(2)),
+        (40_040.0, f.CheckOpened(2, "clamps")),
+        of=a_job,
+    )
+    times = made.times()
+    assert [(each.setup, each.seconds, each.cut) for each in times.setups] == [(1, 360.0, 4), (2, 30.0, 0)]
+    assert times.setups[0].expected_s == len(a_job.pattern_of(1).passes) * 10 + 90
+    assert [(wait.what, wait.seconds) for wait in times.waits] == [
+        ("clamps", 90.0), ("pass 4", 70.0), ("standing by", 150.0),
+    ]  # fmt: skip
+    assert time_lines(times) == (
+        "Setup 2: under 1 min for 0 of 4 passes, 2 min at the usual pace",
+        "Waits: 2 min standing by (setup 1), 1 min at pass 4 (setup 1), 2 min at clamps (setup 1)",
+        "Setup 1: 6 min for 4 passes, 2 min at the usual pace",
+    )
+
+
+def test_a_pass_as_long_as_the_others_is_no_wait() -> None:
+    made = pace((0.0, f.SetupStarted(1)), *passes(80, 80, 80, 170))
+    assert [wait.what for wait in made.times().waits] == ["pass 4"]
 
 
 def test_the_time_left_holds_the_changeovers_to_come() -> None:

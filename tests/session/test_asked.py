@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import pytest
+
+from assistant.plans.model import Check
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.asked import asked
@@ -11,7 +14,8 @@ from assistant.session.effects import View
 from assistant.session.facts import Record
 from assistant.session.state import Question, State
 from assistant.session.turn import view
-from tests.session.jobs import job
+from tests.session.driver import Driver
+from tests.session.jobs import EVERY_TWO, few_checks, job, plan
 
 
 def after(*facts: f.Fact) -> State:
@@ -57,3 +61,45 @@ def test_a_lower_setting_names_the_point_to_go_past_to_also_when_called_again() 
     assert seen(called(1), called(2)).approach is None
     assert seen(called(2), called(1)).approach == first - Fraction(1, 2)
     assert seen(called(2), called(1), called(1)).approach == first - Fraction(1, 2)
+
+
+@pytest.mark.parametrize("checks", [None, few_checks(), few_checks(EVERY_TWO)])
+def test_checks_are_numbered_to_the_last_and_what_comes_after_a_pass_comes(checks: tuple[Check, ...] | None) -> None:
+    """Through a whole session that stands by at a check and at a pass, steps back and is resumed."""
+    driver = Driver(job(plan(width=30), checks))
+    numbers: list[tuple[int, int]] = []
+    longest = stopped = passes = 0
+    while driver.state.effective_mode != "finished":
+        before = view(driver.state)
+        if before.mode == "checks":
+            numbers.append((before.check_number, before.checks))
+            assert numbers == [(n, before.checks) for n in range(1, len(numbers) + 1)]
+            longest = max(longest, before.checks)
+            stop = stopped == 0 and before.check_number == 2 or stopped == 2 and before.check == "guard"
+        else:
+            stop = stopped == 1 and before.pass_ == 3
+        if stop:
+            stopped += 1
+            if stopped == 3:
+                driver.resume()
+            else:
+                driver.heard("stand by")
+            assert view(driver.state).check_number == 0
+            again = view(driver.state).asked_again
+            assert bool(again) == (stopped != 3)
+            driver.gesture("hold")
+            while driver.state.effective_mode == "question":
+                driver.gesture("hold")
+            assert not again or (view(driver.state).check, view(driver.state).checks) == (again[0], len(again))
+            numbers = []
+        elif before.mode == "checks":
+            driver.gesture("hold", after=driver.state.the_job.run_down_s)
+            if view(driver.state).mode != "checks" or view(driver.state).setup != before.setup:
+                assert len(numbers) == before.checks
+                numbers = []
+        else:
+            driver.gesture("tap")
+            passes += 1
+            now = view(driver.state)
+            assert (before.next_setting, before.next_check) == (now.setting if now.pass_ else None, now.check)
+    assert stopped == 3 and longest >= 2 and passes == driver.state.the_job.total_passes

@@ -1,0 +1,116 @@
+"""The words that every screen shares: the state, what each gesture means now, what comes next, when it will be done."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+import pytest
+
+from assistant.screens.view_words import (
+    NOTHING,
+    TONES,
+    Gestures,
+    check_count,
+    done_of,
+    gestures_of,
+    next_of,
+    pending_of,
+    status_of,
+    unit_of,
+)
+from assistant.session.events import DeviceChanged, Resume
+from assistant.wording.prompts import Words
+from tests.screens.test_view_sight import Session
+from tests.session.jobs import HANDWHEEL, job, plan
+
+
+def words(session: Session) -> tuple[str, str]:
+    status = status_of(session.sight)
+    assert status.tone in TONES
+    return status.word, status.lost
+
+
+def test_the_head_says_what_the_session_is_doing() -> None:
+    session = Session()
+    assert words(session) == ("CHECK 1 OF 2", "") and check_count(session.sight.view) == "check 1 of 2"
+    session.gesture("hold")
+    assert words(session) == ("CHECK 2 OF 2", "")
+    session.gesture("hold")
+    assert words(session) == ("CUTTING", "") and check_count(session.sight.view) == ""
+    session.do(DeviceChanged(session.at, "", "loudspeaker", "lost", "No loudspeaker."))
+    assert words(session) == ("CUTTING", "VOICE LOST")
+    session.do(DeviceChanged(session.at, "", "loudspeaker", "works", "Back."))
+    session.do(DeviceChanged(session.at, "", "pedal", "lost", "No pedal."))
+    assert words(session) == ("CUTTING", "")
+    session.heard("end", "marigold end the session")
+    assert words(session) == ("QUESTION", "")
+    session.gesture("double")
+    session.gesture("hold")
+    assert words(session) == ("STANDING BY", "")
+    session.do(Resume(session.at, ""))
+    assert words(session) == ("QUESTION", "")
+
+
+def test_at_a_setups_end_and_at_the_sessions_end() -> None:
+    session = Session().cutting()
+    seen = []
+    while session.runner.state.mode != "finished":
+        session.gesture("tap" if session.runner.state.mode == "cutting" else "hold")
+        seen.append(words(session)[0])
+    assert "SAW OFF" in seen and seen[-1] == "ALL CUT"
+
+
+def test_each_gesture_has_its_meaning_now() -> None:
+    session = Session()
+    view = session.sight.view
+    assert gestures_of(view) == Gestures("say again", "say again", "confirmed")
+    assert gestures_of(view, 8).long == "not for 8 s yet"
+    session.cutting()
+    assert gestures_of(session.sight.view) == Gestures("pass cut, call next", "say again", "stand by")
+    session.gesture("hold")
+    assert gestures_of(session.sight.view) == Gestures(NOTHING, "where we are", "carry on")
+    session.heard("end", "marigold end the session")
+    assert gestures_of(session.sight.view) == Gestures(NOTHING, "no", "yes")
+    session.gesture("hold")
+    assert gestures_of(session.sight.view) == Gestures(NOTHING, NOTHING, NOTHING)
+
+
+def test_what_comes_next_is_named_in_small() -> None:
+    session = Session().cutting()
+    while session.runner.state.mode == "cutting":
+        named = next_of(session.sight.view, session.sight.words)
+        session.gesture("tap")
+        view = session.sight.view
+        setting = f"{float(view.setting):.2f}" if view.pass_ else ""
+        assert named == (f"then {setting}" if setting else "then saw off")
+    assert next_of(session.sight.view, session.sight.words) == ""
+
+
+@pytest.mark.parametrize(("carriage", "unit"), [(None, "mm"), (HANDWHEEL, "turns + marks")])
+def test_a_setting_has_its_unit(carriage: object, unit: str) -> None:
+    assert unit_of(Words(job(plan(), carriage=carriage))) == unit  # type: ignore[arg-type]
+
+
+def test_standing_by_names_what_waits_and_what_is_asked_first() -> None:
+    session = Session().cutting()
+    assert pending_of(session.sight.view) == ()
+    session.gesture("hold")
+    assert pending_of(session.sight.view) == ("Pending: pass 1 of 6.", "Asked first: carrying on.")
+
+
+def test_when_it_will_be_done_is_shown_only_while_no_blade_turns() -> None:
+    session, noon = Session().cutting(), datetime(2026, 3, 2, 12, 0)
+    for _ in range(3):
+        session.gesture("tap")
+        assert done_of(session.sight, noon) == ""
+    while session.runner.state.mode != "cutting":
+        session.gesture("hold")
+    session.gesture("hold")
+    assert session.sight.left_s and done_of(replace(session.sight, left_s=1200.0), noon).startswith("done about 12:20")
+    session.gesture("hold")
+    assert done_of(session.sight, noon) == ""
+    while session.runner.state.mode != "finished":
+        session.gesture("tap" if session.runner.state.mode == "cutting" else "hold")
+    ended = replace(session.sight, ended_utc=datetime(2026, 3, 2, 15, 12).astimezone().isoformat())
+    assert done_of(ended, noon) == "done at 15:12"
