@@ -9,7 +9,7 @@ const RETRY_MS = [300, 600, 1200, 2500];
 const AT_HOME = ["localhost", "127.0.0.1"].includes(location.hostname);
 
 let seen = { seq: 0, run: "", may_record_cuts: false, state: {} };
-let board = null;
+let [board, held, dials] = [null, null, null];
 let lastWord = 0;
 let connection = null;
 let failures = 0;
@@ -72,6 +72,8 @@ function receive(message) {
   }
   if (kind !== "tick") {
     if (body.board !== undefined) board = body.board;
+    if (body.held !== undefined) held = body.held;
+    if (body.dials !== undefined) dials = body.dials;
     seen = body;
     log(body.log || [], body.state && body.state.asked_id);
     show();
@@ -83,9 +85,11 @@ function receive(message) {
   showLink();
 }
 
+const waiting = () => Math.max(0, Math.ceil((waits.until - Date.now()) / 1000));
+
 function showWait() {
-  const left = Math.ceil((waits.until - Date.now()) / 1000);
-  put("wait", left > 0 ? `Wait ${left} s` : "");
+  put("wait", waiting() ? `Wait ${waiting()} s` : "");
+  if (seen.state.mode) showGestures();
 }
 
 function showLink() {
@@ -125,13 +129,13 @@ function show() {
   at("none").hidden = open;
   for (const id of ["top", "call", "work", "progress", "last", "doing", "hint"]) at(id).hidden = !open;
   at("now").dataset.mode = s.mode || "";
-  at("now").dataset.kind = s.kind || "";
-  document.title = !open ? "Kerfcall" : old ? "OLD – Kerfcall" : `${s.reading || s.state_word} – Kerfcall`;
+  at("now").dataset.tone = s.tone || "";
+  document.title = !open ? "Kerfcall" : old ? "OLD – Kerfcall" : `${s.reading || s.state} – Kerfcall`;
   if (!open) return;
   const calling = s.mode === "cutting";
-  put("mode", old ? "OLD" : s.state_word);
+  put("mode", old ? "OLD" : s.state);
   put("chip", old ? "" : s.lost);
-  put("pass", s.state_more);
+  put("pass", s.beside);
   put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
   showReading(old ? [["", "OLD"]] : s.big, old ? "" : s.unit);
   put("was", old ? s.big.map(([way, figure]) => `${way} ${figure}`.trim()).join(", ") : "");
@@ -140,12 +144,12 @@ function show() {
   put("then", s.then);
   if (waits.asked_id !== s.asked_id || !s.wait_s) waits = { asked_id: s.asked_id, until: Date.now() + 1000 * s.wait_s };
   showWait();
-  showHint(s.hint);
+  showPictures(s);
   put("way", s.clamp || s.way);
   at("bar").max = s.passes_in_all;
   at("bar").value = s.cut_in_all;
   put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut`);
-  showLeft();
+  showItems("times", s.times);
   showItems("opening", s.opening);
   showItems("warnings", s.warnings);
   at("warned").hidden = !s.warnings.length;
@@ -158,7 +162,7 @@ function show() {
   at("cut").hidden = !seen.may_record_cuts;
   at("cut").disabled = !calling || old;
   if (pressed && (old || pressed.asked_id !== s.asked_id)) letGo();
-  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state_word, s.state_more, s.lost, s.opening]);
+  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening]);
   if (at("now").dataset.fitted !== fitted) fit();
   at("now").dataset.fitted = fitted;
 }
@@ -170,42 +174,49 @@ function showReading(lines, unit) {
   if (place.dataset.shown === shown) return;
   place.dataset.shown = shown;
   place.hidden = !lines.length;
+  place.classList.toggle("steps", lines.some(([way]) => way));
   place.replaceChildren(...lines.map(([way, figure], n) => {
     const line = Object.assign(document.createElement("p"), { className: "step" });
     const last = n === lines.length - 1;
     // A space at the figures' size would be as wide as a figure, so it goes with the small words.
-    for (const [name, text] of [["way", way && `${way} `], ["number", figure], ["unit", last && unit && ` ${unit.replace(" + ", " +\n")}`]]) {
-      if (text) line.append(Object.assign(document.createElement("span"), { className: name, textContent: text }));
+    for (const [name, text] of [["way", way && `${way} `], ["number", figure], ["unit", last && unit && ` ${unit.replace(" + ", " +\n ")}`]]) {
+      if (text || (name === "unit" && way)) line.append(Object.assign(document.createElement("span"), { className: name, textContent: text || "" }));
     }
     return line;
   }));
 }
 
 // What each gesture does now: always three places.
-function showHint(text) {
+function showGestures() {
+  const s = seen.state;
   const place = at("hint");
-  if (place.dataset.shown === text) return;
-  place.dataset.shown = text;
-  const means = new Map(text ? text.split("   ").map((part) => part.split(": ")) : []);
-  place.replaceChildren(...["tap", "double tap", "long press"].map((gesture) => {
+  const gestures = Object.entries(s.gestures).map(([name, meaning]) => [name, name === "long press" && waiting() ? "not yet" : meaning]);
+  const shown = JSON.stringify(gestures);
+  if (place.dataset.shown === shown) return;
+  place.dataset.shown = shown;
+  place.replaceChildren(...gestures.map(([gesture, meaning]) => {
     const cell = Object.assign(document.createElement("div"), { className: gesture.split(" ")[0] });
-    const meaning = means.get(gesture);
-    for (const [name, words] of [["gesture", `${gesture}:`], ["meaning", meaning || "–"]]) {
+    cell.classList.toggle("idle", meaning === s.nothing);
+    for (const [name, words] of [["gesture", `${gesture}:`], ["meaning", meaning]]) {
       cell.append(Object.assign(document.createElement("span"), { className: name, textContent: words }), " ");
     }
     return cell;
   }));
 }
 
-// How long it will take, and until when: only while nobody cuts, because a clock beside a blade hurries.
-function showLeft() {
-  const s = seen.state;
-  const until = s.left_s === null ? "" : clock(new Date(Date.now() + 1000 * s.left_s));
-  put("left", s.done ? s.done : s.left ? `${s.left}: done about ${until}` : "");
+// A figure is there only with the state that it belongs to.
+function showPictures(s) {
+  showFigures("held", held && held.setup === s.setup ? [held.svg] : []);
+  showFigures("dials", dials && dials.asked_id === s.asked_id ? dials.svgs : []);
 }
-setInterval(() => seen.state.mode && showLeft(), 5000);
 
-const clock = (time) => `${String(time.getHours()).padStart(2, "0")}:${String(time.getMinutes()).padStart(2, "0")}`;
+function showFigures(id, svgs) {
+  const place = at(id);
+  place.hidden = !svgs.length;
+  if (place.dataset.shown === svgs.join()) return;
+  place.dataset.shown = svgs.join();
+  place.replaceChildren(...svgs.map((text) => document.importNode(new DOMParser().parseFromString(text, "image/svg+xml").documentElement, true)));
+}
 
 function showItems(id, texts) {
   const shown = texts.join("\n");
@@ -288,9 +299,9 @@ function largest(todo, reading) {
   for (const long of [false, true]) {
     reading.classList.toggle("long", long);
     reading.style.fontSize = "100px";
-    const widest = Math.max(1, ...[...reading.children].map((line) => line.getBoundingClientRect().width));
-    const wide = (100 * todo.clientWidth) / widest;
-    const size = Math.min(wide, (100 * high) / Math.max(1, reading.scrollHeight));
+    const box = reading.getBoundingClientRect();
+    const wide = (100 * todo.clientWidth) / Math.max(1, box.width);
+    const size = Math.min(wide, (100 * high) / Math.max(1, box.height));
     if (size > best[1]) {
       best = [wide, size];
       reading.dataset.long = long;
@@ -484,7 +495,9 @@ async function session(id) {
     const one = await get(`/session/${id}`);
     put("sessions-message", "");
     put("session-title", one.title);
-    put("session-sums", `${one.started}: ${one.state}${one.rehearsed ? ", rehearsed" : ""}; ${one.passes_cut} of ${one.of} passes cut in ${one.took}.`);
+    const ended = one.ended ? `, done at ${one.ended}` : "";
+    put("session-sums", `${one.started}: ${one.state}${one.rehearsed ? ", rehearsed" : ""}; ${one.passes_cut} of ${one.of} passes cut in ${one.took}${ended}.`);
+    at("minutes").replaceChildren(...one.times.map(item));
     drawPace(at("pace"), at("pace-summary"), one.pace);
     at("boards").replaceChildren(...one.boards.map(figure));
     at("account").textContent = one.account.join("\n");

@@ -7,46 +7,42 @@ terminal says. Quantities in texts have no-break spaces.
 from __future__ import annotations
 
 import re
+from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
+from assistant.drawings import dialling_picture, holding_picture
+from assistant.drawings.dialling import dials_of
+from assistant.drawings.holding import holding_of
+from assistant.drawings.svg import figure
 from assistant.joinery.model import Pattern
 from assistant.joinery.settings import reading
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import SAW_OFF
-from assistant.plans.intents import Mode
 from assistant.plans.model import Job
-from assistant.screens.view_pace import shown_left
+from assistant.screens.view_pace import shown_left, time_lines
 from assistant.screens.view_page import big_place, heading_of
 from assistant.screens.view_sight import LastInput, LogEntry, Sight
-from assistant.screens.view_words import asked_with, hint_of, unbroken, which_of
+from assistant.screens.view_words import (
+    NOTHING,
+    asked_with,
+    done_of,
+    gestures_of,
+    next_of,
+    pending_of,
+    status_of,
+    unbroken,
+    unit_of,
+    which_of,
+)
 from assistant.session.effects import View
-from assistant.session.kinds import DeviceName
-from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, RESUMING, STANDING_BY
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, STANDING_BY
 from assistant.wording import dial
 from assistant.wording.numbers import drawn_depth
 from assistant.wording.prompts import Words
 from assistant.wording.quantities import bound
 
 Json = dict[str, Any]
-STATES = {
-    Mode.CHECKS: "CHECK",
-    Mode.CUTTING: "CUTTING",
-    Mode.QUESTION: "QUESTION",
-    Mode.STANDING_BY: "STANDING BY",
-    Mode.RESUMING: "RESUMING",
-    Mode.FINISHED: "ALL CUT",
-    Mode.ENDED_EARLY: "ENDED EARLY",
-}
-KINDS = {CHECKS: "check", CUTTING: "cutting", QUESTION: "question", RESUMING: "question", STANDING_BY: "standing by"}
-"""Which colour the page's header has; any other mode: that of what is over."""
-LOST: dict[str, str] = {
-    DeviceName.MICROPHONE: "VOICE",
-    DeviceName.RECOGNISER: "VOICE",
-    DeviceName.LOUDSPEAKER: "SPEECH",
-    DeviceName.PEDAL: "PEDAL",
-    DeviceName.KEYS: "KEYS",
-}
 _WAY = re.compile(r"((?:\d )?(?:UP|DOWN|STAY)(?: TO)?|TO) (.+)")
 """The direction in a line of what to set, and the figure."""
 
@@ -59,14 +55,14 @@ def state_of(sight: Sight) -> Json:
     job = words.job
     setup = job.setups[view.setup - 1]
     before, asked = asked_with(sight)
+    status, meant = status_of(sight), gestures_of(view)
     over = view.mode in (FINISHED, ENDED_EARLY)
-    saw_off = view.mode == CHECKS and view.check == SAW_OFF
     return {
         "mode": view.mode,
-        "kind": SAW_OFF if saw_off else KINDS.get(view.mode, "over"),
-        "state_word": _state_word(view),
-        "state_more": _state_more(view),
-        "lost": _lost(sight),
+        "tone": status.tone,
+        "state": status.word,
+        "beside": _beside(view),
+        "lost": status.lost,
         "asked_id": view.generation,
         "title": job.title,
         "setup": view.setup,
@@ -83,9 +79,7 @@ def state_of(sight: Sight) -> Json:
         "end": 0 if job.layout == "slots" else setup.end,
         "way": bound(words.one(view.way)) if view.way else "",
         "pattern": setup.pattern,
-        # A clock beside a blade hurries, so how long it will take is there only while standing by.
-        "left": bound(shown_left(sight.left_s)) if view.mode == STANDING_BY else "",
-        "left_s": sight.left_s if view.mode == STANDING_BY else None,
+        "times": _times(sight),
         "speaking": sight.speaking,
         "warnings": [bound(text) for text in job.warnings],
         "opening": [bound(entry.text) for entry in sight.opening],
@@ -94,78 +88,56 @@ def state_of(sight: Sight) -> Json:
         "hands": _input(sight.hands),
         **_called(view, words),
         "before": bound(before),
-        "asked": bound(_pending(view, words) or asked or (sight.closing if over else "")),
-        # What to do, in big letters, line by line, like the terminal's: [direction, figure or words].
+        "asked": bound(" ".join(pending_of(view)) or asked or (sight.closing if over else "")),
         "big": _big(view, words),
-        "hint": hint_of(view, keys=False),
+        "gestures": {"tap": meant.tap, "double tap": meant.double, "long press": meant.long},
+        "nothing": NOTHING,
         "clamp": sight.clamp if view.mode == CHECKS else "",
         "check": view.check,
         "wait_s": sight.wait_s,
     }
 
 
-def _state_word(view: View) -> str:
-    """The state in capitals, as the page's header has it."""
-    if view.mode == CHECKS and view.check == SAW_OFF:
-        return "SAW OFF"
-    return STATES.get(view.mode, view.mode.upper())
-
-
-def _state_more(view: View) -> str:
-    """What stands beside it: which pass, which check, or how much of this end is cut."""
-    if view.mode == CUTTING:
+def _beside(view: View) -> str:
+    """What stands beside the state's word: which pass, which check, or how much of this end is cut."""
+    if view.mode == CUTTING and view.pass_:
         return f"Pass {view.pass_} of {view.passes}"
     if view.mode == CHECKS and view.check != SAW_OFF:
         return view.check
     return f"{view.cut_here} of {view.passes} cut" if view.passes and view.mode != FINISHED else ""
 
 
-def _lost(sight: Sight) -> str:
-    """What is lost, in a word each; the faults say it in full."""
-    names = dict.fromkeys(LOST[name] for name, _ in sight.faults if name in LOST)
-    return f"{', '.join(names)} LOST" if names else ""
-
-
-def _pending(view: View, words: Words) -> str:
-    """While standing by: which pass is called but not cut."""
-    if view.mode != STANDING_BY or not view.pass_:
-        return ""
-    return f"Pass {view.pass_} of {view.passes} at {big_place(words, view.setting)} is called, not cut."
+def _times(sight: Sight) -> list[str]:
+    """How long it takes and took, the most important first: only while standing by or at the end."""
+    if sight.times is None:
+        return []
+    standing = sight.view is not None and sight.view.mode == STANDING_BY
+    left = shown_left(sight.left_s) if standing else ""
+    return [bound(text) for text in (left, done_of(sight, datetime.now()), *time_lines(sight.times)) if text]
 
 
 def _big(view: View, words: Words) -> list[list[str]]:
+    """What to do, in big letters, line by line, like the terminal's: [direction, figure or words]."""
     lines = heading_of(view, words).left
+    if view.mode == CUTTING and view.approach is not None and view.approach != (view.previous or 0):
+        ways = dial.ways(view.previous, view.approach, view.setting)
+        places = [big_place(words, place) for place in (view.approach, view.setting)]
+        return [[f"{n} {way.upper()} TO", place] for n, (way, place) in enumerate(zip(ways, places, strict=True), 1)]
+    if view.mode == CUTTING:
+        found = [_WAY.fullmatch(line) for line in lines]
+        return [[match[1], match[2]] if match else ["", line] for match, line in zip(found, lines, strict=True)]
     if view.mode == STANDING_BY and view.pass_:
         return [["", f"PASS {view.pass_}"], ["", "NOT CUT"]]
-    if view.mode in (STANDING_BY, FINISHED, ENDED_EARLY):  # the header says it
-        return []
-    if view.mode != CUTTING:
-        return [["", line] for line in lines]
-    found = [_WAY.fullmatch(line) for line in lines]
-    steps = [[match[1], match[2]] if match else ["", line] for match, line in zip(found, lines, strict=True)]
-    both = len(steps) == 2 and all(way.endswith(" TO") and not way[0].isdigit() for way, _ in steps)
-    return [[f"{n} {way}", figure] for n, (way, figure) in enumerate(steps, 1)] if both else steps
+    # The header has the state's own word.
+    return [["", line] for line in lines] if view.mode not in (STANDING_BY, FINISHED, ENDED_EARLY) else []
 
 
 def _called(view: View, words: Words) -> Json:
-    """The setting in figures, its unit, and the setting after it. Each is "" if no pass is called."""
+    """The setting in figures, its unit, and what comes after it. Each is "" if no pass is called."""
     if view.mode != CUTTING or not view.pass_:
         return {"reading": "", "unit": "", "then": ""}
-    carriage = words.carriage
-    unit = {"steps": "steps", "handwheel": "turns + marks"}.get(carriage.kind, carriage.unit)
-    return {"reading": unbroken(reading(carriage, view.setting)), "unit": unit, "then": _then(view, words)}
-
-
-def _then(view: View, words: Words) -> str:
-    uncut = [
-        (number < view.pass_, number)
-        for number in range(1, view.passes + 1)
-        if number != view.pass_ and not view.cut >> (number - 1) & 1
-    ]
-    if not uncut:
-        return "last pass of this end"
-    setting = words.job.pattern_of(view.setup).passes[min(uncut)[1] - 1].setting
-    return f"then {big_place(words, setting)}"
+    shown = unbroken(reading(words.carriage, view.setting))
+    return {"reading": shown, "unit": unit_of(words), "then": bound(next_of(view, words))}
 
 
 def _input(last: LastInput) -> Json:
@@ -175,6 +147,21 @@ def _input(last: LastInput) -> Json:
 def board_of(job: Job, setup: int) -> Json:
     """The board of this setup: what is cut out of it, and where."""
     return pattern_of(job.pattern_of(setup), job)
+
+
+def held_of(job: Job, setup: int) -> Json:
+    """How the board of this setup is held, as a figure. setup: which it belongs to, for the page to compare."""
+    holding = holding_of(job, job.setups[setup - 1])
+    return {"setup": setup, "svg": figure(holding_picture.picture(holding), holding.words)}
+
+
+def dials_shown(view: View, words: Words) -> Json:
+    """A figure for each move of the handwheel to what is called. asked_id: the call, for the page to compare."""
+    dials = ()
+    if view.mode == CUTTING and view.pass_:
+        dials = dials_of(words.carriage, view.previous, view.approach, view.setting)
+    drawn = [figure(dialling_picture.picture(dial), dial.heading) for dial in dials]
+    return {"asked_id": view.generation, "svgs": drawn}
 
 
 def pattern_of(pattern: Pattern, job: Job) -> Json:
