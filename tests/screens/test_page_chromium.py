@@ -288,7 +288,7 @@ def test_two_devices_follow_one_session(browser: Any, one: Made) -> None:
         phone.click('[data-do="stand by"]')
         until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
         for page in (phone, tablet):
-            shows(page, "#mode", "Standing by")
+            shows(page, "#mode", "STANDING BY")
 
 
 def test_the_page_shows_that_its_server_was_killed_and_finds_it_again(browser: Any, tmp_path: Path) -> None:
@@ -372,10 +372,10 @@ def test_after_a_kill_while_standing_by_the_resumed_page_no_longer_says_how_to_c
             time.sleep(1.0)  # the same key sooner is auto-repeat
             first.send("h")
             shows(page, "#hint", "long press: carry on")
-            shows(page, "#mode", "Standing by")
+            shows(page, "#mode", "STANDING BY")
             first.process.kill()
             page.wait_for_selector("body[data-link=stale]", timeout=6000)
-            assert not page.is_visible("#hint")
+            assert not page.is_visible("#hint .meaning")
             state = ("--state", str(tmp_path / "state"))
             with_page = ("--page", "--port", str(port))
             second = rigs.Rig([sys.executable, "-m", "assistant", "resume", *state, *SILENT, *with_page], 120, 40)
@@ -414,8 +414,10 @@ def test_a_page_that_becomes_visible_again_catches_up(browser: Any, one: Made) -
     with device(browser) as page:
         pair(page, one)
         hide = "hidden => { Object.defineProperty(document, 'hidden', { value: hidden, configurable: true });"
-        hide += " document.dispatchEvent(new Event('visibilitychange')); }"
-        page.evaluate(hide, True)
+        hide += " document.dispatchEvent(new Event('visibilitychange')); return document.body.dataset.link; }"
+        # What it showed is old from the very moment: that is what is seen first when it is looked at again.
+        assert page.evaluate(hide, True) == "stale"
+        assert page.inner_text("#reading") == "OLD"
         until(lambda: one.page.hub.streams == 0)
         one.to_first_pass()
         one.gesture("tap")
@@ -441,9 +443,9 @@ def test_a_note_is_kept(browser: Any, one: Made) -> None:
 def test_a_cut_takes_a_press_of_800_ms(browser: Any, one: Made) -> None:
     with device(browser) as page:
         pair(page, one)
-        assert not page.is_visible("#cut")
+        assert page.is_disabled("#cut")
         one.to_first_pass()
-        page.wait_for_selector("#cut:not([hidden])")
+        page.wait_for_selector("#cut:enabled")
         page.wait_for_timeout(900)
         _press(page, 500)
         one.runner.drain()
@@ -459,7 +461,7 @@ def test_a_press_is_dropped_when_something_else_is_asked_meanwhile(browser: Any,
     with device(browser) as page:
         pair(page, one)
         one.to_first_pass()
-        page.wait_for_selector("#cut:not([hidden])")
+        page.wait_for_selector("#cut:enabled")
         page.wait_for_timeout(900)
         place = page.locator("#cut").bounding_box()
         page.mouse.move(place["x"] + 20, place["y"] + 20)
@@ -510,7 +512,7 @@ def test_the_setting_is_big_and_nothing_runs_over_the_side(browser: Any, one: Ma
             assert box["y"] + box["height"] <= height, width
             widths = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
             assert widths[0] <= widths[1]
-            span = page.evaluate("document.querySelector('#reading span').getBoundingClientRect().right")
+            span = page.evaluate("document.querySelector('#reading .number').getBoundingClientRect().right")
             assert span <= width
 
 
@@ -540,7 +542,7 @@ def test_what_to_keep_clear_is_big_and_whole(browser: Any, tmp_path: Path, unit:
         pair(page, one)
         shows(page, "#reading", "KEEP CLEAR")
         for width, height in at_sizes(page, SMALL_AND_LYING):
-            lines = page.locator("#reading span")
+            lines = page.locator("#reading .number")
             assert lines.all_inner_texts() == zone[unit]
             for line in lines.all():
                 box = line.bounding_box()
@@ -556,7 +558,7 @@ def test_what_to_keep_clear_is_big_and_whole(browser: Any, tmp_path: Path, unit:
 
 LINES_END = """() => {
   const found = [];
-  const texts = document.querySelectorAll("#move, #approach, #before, #asked, #way, #faults li, #entries .text");
+  const texts = document.querySelectorAll("#reading, #then, #before, #asked, #way, #faults li, #entries .text");
   for (const place of texts) {
     const walker = document.createTreeWalker(place, NodeFilter.SHOW_TEXT);
     for (let node = walker.nextNode(); node; node = walker.nextNode()) {
@@ -584,19 +586,21 @@ def test_no_quantity_is_split_at_any_width(browser: Any, tmp_path: Path, carriag
     seen: set[tuple[str, str]] = set()
     with made(tmp_path, a_job) as one, device(browser) as page:
         pair(page, one)
-        for gesture in (*["hold"] * 6, "tap", "double"):
-            one.gesture(gesture)
+        for gesture in (*["hold"] * 6, "tap", "double", ""):
+            if gesture:
+                one.gesture(gesture)
             page.wait_for_timeout(100)
+            # The log keeps every line, so it is looked at once, at the end.
+            tab = "now" if gesture else "log"
             for width in (*range(320, 520, 40), 600, 768, 844, 1024, 1440):
                 page.set_viewport_size({"width": width, "height": 800})
                 assert page.evaluate("window.innerWidth") == width
-                for tab in ("log", "now"):
-                    # Clicked within the page: that waits for no frame to be drawn, and layout needs none.
-                    click = f"document.querySelector('[data-tab={tab}]').click()"
-                    found = page.evaluate(f"() => {{ {click}; return ({LINES_END})(); }}")
-                    ends = {(before, after) for before, after in found}
-                    assert [end for end in ends if together(" ".join(end))] == [], width
-                    seen |= ends
+                # Clicked within the page: that waits for no frame to be drawn, and layout needs none.
+                click = f"document.querySelector('[data-tab={tab}]').click()"
+                found = page.evaluate(f"() => {{ {click}; return ({LINES_END})(); }}")
+                ends = {(before, after) for before, after in found}
+                assert [end for end in ends if together(" ".join(end))] == [], width
+                seen |= ends
                 assert page.evaluate("document.documentElement.scrollWidth") <= width
         assert one.runner.state.cut_in_all == 1
     assert len(seen) > 50
@@ -612,7 +616,7 @@ def test_at_a_setups_end_saw_off_and_the_count_are_big(browser: Any, tmp_path: P
         assert not page.is_visible("#wait")
         _cut_all(one)
         shows(page, "#wait", "Wait ")
-        lines = page.locator("#reading span")
+        lines = page.locator("#reading .number")
         assert lines.all_inner_texts() == ["SAW OFF", "COUNT 7"]
         assert "When the blade has stopped, count 7 sockets." in page.inner_text("#asked")
         for width, height in at_sizes(page, SMALL_AND_LYING):
@@ -637,7 +641,7 @@ def test_at_a_setups_end_the_page_counts_the_wait_down_by_itself(browser: Any, t
             seen += [int(words[1])] if words and int(words[1]) != seen[-1] else []
             page.wait_for_timeout(100)
         assert seen[0] <= 8 and len(seen) >= 3 and seen == sorted(seen, reverse=True) and seen[-1] >= 1
-        assert page.locator("#reading span").all_inner_texts() == ["SAW OFF", "COUNT 7"]
+        assert page.locator("#reading .number").all_inner_texts() == ["SAW OFF", "COUNT 7"]
         one.gesture("hold")
         shows(page, "#reading", "KEEP CLEAR")
 
@@ -645,21 +649,6 @@ def test_at_a_setups_end_the_page_counts_the_wait_down_by_itself(browser: Any, t
 def _cut_all(one: Made) -> None:
     while one.runner.state.mode == "cutting":
         one.gesture("tap")
-
-
-@pytest.mark.long
-def test_in_landscape_everything_is_in_sight_with_two_parts_lost(browser: Any, one: Made) -> None:
-    one.to_first_pass()
-    lost = (("microphone", "Voice is off: no microphone was found. Go on by pedal or keys."), ("pedal", "No pedal."))
-    with device(browser, PHONE_LYING) as page:
-        pair(page, one)
-        page.wait_for_selector("#reading:not([hidden])")
-        for name, words in lost:
-            one.turn(DeviceChanged(one.clock.at(), one.clock.utc(), name, "lost", words))
-        shows(page, "#faults", "No pedal.")
-        page.wait_for_timeout(200)
-        assert page.evaluate("document.documentElement.scrollHeight") <= PHONE_LYING["height"]
-        assert page.locator("#reading").bounding_box()["height"] >= 40
 
 
 LYING = [(844, 390), (740, 360), (667, 375), (932, 430)]
@@ -736,6 +725,7 @@ def test_the_stop_is_on_the_side_where_the_machine_has_it(browser: Any, tmp_path
     job = replace(job, carriage=replace(job.carriage, stop_side="right"))
     with made(tmp_path, job) as one, device(browser) as page:
         pair(page, one)
+        one.to_first_pass()
         page.wait_for_selector("#board .stop")
         at = "document.querySelector('#board .{}').getBBox()"
         assert page.evaluate(at.format("stop") + ".x") > page.evaluate(at.format("wood") + ".x")
@@ -825,7 +815,7 @@ def test_it_can_be_used_by_keyboard_alone(browser: Any, one: Made) -> None:
     with device(browser, TABLET) as page:
         pair(page, one)
         one.to_first_pass()
-        page.wait_for_selector("#cut:not([hidden])")
+        page.wait_for_selector("#cut:enabled")
         page.wait_for_timeout(900)
         page.focus("#cut")
         page.keyboard.down("Space")

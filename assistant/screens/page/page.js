@@ -156,7 +156,6 @@ function show() {
   put("heard", s.heard.given ? `Heard: ${s.heard.given}${s.heard.made ? ` → ${s.heard.made}` : ""}` : "");
   put("hands", s.hands.given ? `By hand or foot: ${s.hands.given}${s.hands.made ? ` → ${s.hands.made}` : ""}` : "");
   showItems("faults", s.faults.map((text) => `▲ ${text}`));
-  at("faults").hidden = !s.faults.length;
   showLatest([s.heard.made, s.hands.made, ...s.faults, ...s.opening]);
   if (board) drawBoard(at("board"), board, s.cut, calling ? s.pass : 0);
   at("cut").hidden = !seen.may_record_cuts;
@@ -222,14 +221,15 @@ function showItems(id, texts) {
   const shown = texts.join("\n");
   if (at(id).dataset.shown === shown) return;
   at(id).dataset.shown = shown;
+  at(id).hidden = !texts.length;
   at(id).replaceChildren(...texts.map(item));
 }
 
 // The newest lines of the log, but for what is asked or called: that has its own place.
 function showLatest(elsewhere) {
   const rows = [...at("entries").children].filter((row) => {
-    const text = row.lastChild.textContent;
-    return !["setting", "check", "question"].includes(row.dataset.klass) && !elsewhere.includes(text);
+    const text = row.lastElementChild.textContent;
+    return !["setting", "check", "question"].includes(row.dataset.klass) && !elsewhere.some((one) => text === one || text.startsWith(`${one} (`));
   });
   at("latest").replaceChildren(...rows.slice(0, 14).map((row) => row.cloneNode(true)));
 }
@@ -256,7 +256,7 @@ function fitTop() {
   const small = parseFloat(getComputedStyle(at("place")).fontSize);
   let [mode, fault] = [Math.max(20, Math.floor(top.clientHeight * 0.7)), small];
   for (set(mode, fault); over() && mode > 20; ) set(--mode, fault);
-  while (over() && fault > LEAST) set(mode, (fault -= 1));
+  while (over() && fault > LEAST) set(mode, (fault = Math.max(LEAST, fault - 1)));
   while (over() && mode > 15) set(--mode, fault);
   const spill = Math.max(0, Math.ceil(at("lost").getBoundingClientRect().bottom - top.getBoundingClientRect().bottom));
   at("now").style.setProperty("--spill", `${spill}px`);
@@ -266,7 +266,7 @@ function fitCall() {
   const [todo, reading, asked] = ["todo", "reading", "asked"].map(at);
   const room = Math.min(innerWidth, innerHeight);
   if (reading.hidden) {
-    let size = room * 0.13;
+    let size = room * 0.13; // The state is in the header already: what is left to do has all the room.
     const over = () => todo.scrollHeight > todo.clientHeight || asked.scrollWidth > asked.clientWidth;
     for (asked.style.fontSize = `${size}px`; over() && size > 14; ) asked.style.fontSize = `${--size}px`;
     return;
@@ -276,9 +276,11 @@ function fitCall() {
   for (;;) {
     asked.style.fontSize = `${below}px`;
     const [width, size] = largest(todo, reading);
-    reading.style.fontSize = `${Math.max(18, Math.floor(size))}px`;
-    if (asked.hidden || size >= 0.75 * width || below <= 14) break;
-    below = Math.max(14, below - 1);
+    let fitting = Math.max(18, Math.floor(size));
+    // The unit has a least size, so it takes more of a smaller line.
+    for (reading.style.fontSize = `${fitting}px`; reading.offsetWidth > todo.clientWidth && fitting > 18; ) reading.style.fontSize = `${--fitting}px`;
+    if (asked.hidden || size >= 0.75 * width || below <= (size < 24 ? 12 : 16)) break;
+    below = Math.max(12, below - 1);
   }
 }
 
@@ -288,14 +290,18 @@ function fitLast() {
   last.style.fontSize = "";
   if (at("opening").children.length === 0) return;
   const over = () => at("opening").getBoundingClientRect().bottom > last.getBoundingClientRect().bottom;
-  for (let size = parseFloat(getComputedStyle(last).fontSize); over() && size > LEAST; ) last.style.fontSize = `${--size}px`;
+  for (let size = parseFloat(getComputedStyle(last).fontSize); over() && size > LEAST; ) {
+    size = Math.max(LEAST, size - 1);
+    last.style.fontSize = `${size}px`;
+  }
 }
 
 // How big the lines can be, px: for the width alone, and with what is below them.
 function largest(todo, reading) {
   const others = [...todo.children].filter((one) => one !== reading && !one.hidden);
-  const high = todo.clientHeight - others.reduce((sum, one) => sum + one.offsetHeight, 0) - 2;
-  let best = [1, 1];
+  const scrolls = getComputedStyle(at("now")).display === "block";
+  const high = scrolls ? innerHeight * 0.4 : todo.clientHeight - others.reduce((sum, one) => sum + one.offsetHeight, 0) - 2;
+  let best = [Infinity, 1];
   for (const long of [false, true]) {
     reading.classList.toggle("long", long);
     reading.style.fontSize = "100px";
@@ -329,7 +335,7 @@ function log(entries, asked) {
     row.dataset.n = entry.n;
     if (list.firstChild?.dataset.n === row.dataset.n) list.firstChild.remove();
     for (const [name, text] of [["at", entry.at], ["mark", entry.mark], ["text", entry.text]]) {
-      row.append(Object.assign(document.createElement("span"), { className: name, textContent: text }));
+      row.append(Object.assign(document.createElement("span"), { className: name, textContent: text }), " ");
     }
     list.prepend(row);
   }
@@ -379,6 +385,11 @@ at("note-open").addEventListener("click", () => {
   at("note").hidden = !open;
   at("note-open").setAttribute("aria-expanded", String(open));
   if (open) at("note-text").focus();
+});
+at("note").addEventListener("keydown", (event) => {
+  if (event.key !== "Escape") return;
+  at("note-open").click();
+  at("note-open").focus();
 });
 at("note").addEventListener("submit", async (event) => {
   event.preventDefault();

@@ -89,7 +89,7 @@ def state_of(sight: Sight) -> Json:
         **_called(view, words),
         "before": bound(before),
         "asked": bound(" ".join(pending_of(view)) or asked or (sight.closing if over else "")),
-        "big": _big(view, words),
+        "big": _big(sight, view, words),
         "gestures": {"tap": meant.tap, "double tap": meant.double, "long press": meant.long},
         "nothing": NOTHING,
         "clamp": sight.clamp if view.mode == CHECKS else "",
@@ -116,7 +116,7 @@ def _times(sight: Sight) -> list[str]:
     return [bound(text) for text in (left, done_of(sight, datetime.now()), *time_lines(sight.times)) if text]
 
 
-def _big(view: View, words: Words) -> list[list[str]]:
+def _big(sight: Sight, view: View, words: Words) -> list[list[str]]:
     """What to do, in big letters, line by line, like the terminal's: [direction, figure or words]."""
     lines = heading_of(view, words).left
     if view.mode == CUTTING and view.approach is not None and view.approach != (view.previous or 0):
@@ -126,10 +126,8 @@ def _big(view: View, words: Words) -> list[list[str]]:
     if view.mode == CUTTING:
         found = [_WAY.fullmatch(line) for line in lines]
         return [[match[1], match[2]] if match else ["", line] for match, line in zip(found, lines, strict=True)]
-    if view.mode == STANDING_BY and view.pass_:
-        return [["", f"PASS {view.pass_}"], ["", "NOT CUT"]]
     # The header has the state's own word.
-    return [["", line] for line in lines] if view.mode not in (STANDING_BY, FINISHED, ENDED_EARLY) else []
+    return [["", line] for line in lines if line != status_of(sight).word]
 
 
 def _called(view: View, words: Words) -> Json:
