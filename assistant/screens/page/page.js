@@ -244,76 +244,79 @@ function fit() {
 
 const LEAST = 11; // px; nothing is smaller
 
+// The largest of the whole sizes (px) from least to most that fits, or the least. It is set when this returns.
+function setLargest(least, most, set, fits) {
+  let [low, high] = [Math.ceil(least), Math.floor(most)];
+  for (set(high); low < high && !fits(); set(high)) {
+    const middle = (low + high) >> 1;
+    set(middle);
+    if (!fits()) high = middle;
+    else if (middle === low) high = low;
+    else [low, high] = [middle, high - 1];
+  }
+}
+
 function fitTop() {
-  const top = at("top");
-  const set = (mode, fault) => {
-    top.style.setProperty("--mode-size", `${mode}px`);
-    top.style.setProperty("--fault-size", `${fault}px`);
-  };
-  const state = at("state");
-  const over = () => top.scrollHeight > top.clientHeight + 1 || state.scrollWidth > state.clientWidth + 1;
+  const [top, state, lost] = ["top", "state", "lost"].map(at);
+  const mode = (size) => top.style.setProperty("--mode-size", `${size}px`);
+  const fault = (size) => top.style.setProperty("--fault-size", `${size}px`);
+  const fits = () => top.scrollHeight <= top.clientHeight + 1 && state.scrollWidth <= state.clientWidth + 1;
   at("now").style.setProperty("--spill", "0px");
-  const small = parseFloat(getComputedStyle(at("place")).fontSize);
-  let [mode, fault] = [Math.max(20, Math.floor(top.clientHeight * 0.7)), small];
-  for (set(mode, fault); over() && mode > 20; ) set(--mode, fault);
-  while (over() && fault > LEAST) set(mode, (fault = Math.max(LEAST, fault - 1)));
-  while (over() && mode > 15) set(--mode, fault);
-  const spill = Math.max(0, Math.ceil(at("lost").getBoundingClientRect().bottom - top.getBoundingClientRect().bottom));
+  fault(parseFloat(getComputedStyle(at("place")).fontSize));
+  setLargest(20, top.clientHeight * 0.7, mode, fits);
+  if (!fits()) setLargest(LEAST, 16, fault, fits);
+  if (!fits()) setLargest(15, 20, mode, fits);
+  const spill = Math.max(0, Math.ceil(lost.getBoundingClientRect().bottom - top.getBoundingClientRect().bottom));
   at("now").style.setProperty("--spill", `${spill}px`);
 }
 
 function fitCall() {
   const [todo, reading, asked] = ["todo", "reading", "asked"].map(at);
   const room = Math.min(innerWidth, innerHeight);
+  const below = (size) => (asked.style.fontSize = `${size}px`);
   if (reading.hidden) {
-    let size = room * 0.13; // The state is in the header already: what is left to do has all the room.
-    const over = () => todo.scrollHeight > todo.clientHeight || asked.scrollWidth > asked.clientWidth;
-    for (asked.style.fontSize = `${size}px`; over() && size > 14; ) asked.style.fontSize = `${--size}px`;
+    // The state is in the header already: what is left to do has all the room.
+    setLargest(14, room * 0.13, below, () => todo.scrollHeight <= todo.clientHeight && asked.scrollWidth <= asked.clientWidth);
     return;
   }
-  let below = Math.min(Math.max(room * 0.052, 18), 44);
   // The text below the figures gets smaller first, then the figures.
-  for (;;) {
-    asked.style.fontSize = `${below}px`;
-    const [width, size] = largest(todo, reading);
-    let fitting = Math.max(18, Math.floor(size));
-    // The unit has a least size, so it takes more of a smaller line.
-    for (reading.style.fontSize = `${fitting}px`; reading.offsetWidth > todo.clientWidth && fitting > 18; ) reading.style.fontSize = `${--fitting}px`;
-    if (asked.hidden || size >= 0.75 * width || below <= (size < 24 ? 12 : 16)) break;
-    below = Math.max(12, below - 1);
+  const most = Math.min(Math.max(room * 0.052, 18), 44);
+  if (asked.hidden) largest(todo, reading);
+  else {
+    setLargest(16, most, below, () => largest(todo, reading).share >= 0.75);
+    if (largest(todo, reading).size < 24) setLargest(12, 16, below, () => largest(todo, reading).size >= 24);
   }
+  const { size } = largest(todo, reading);
+  // The unit has a least size, so it takes more of a smaller line.
+  setLargest(18, Math.max(18, size), (px) => (reading.style.fontSize = `${px}px`), () => reading.offsetWidth <= todo.clientWidth);
 }
 
 // What happened, to 11 px: the plan's warnings are read before the first cut.
 function fitLast() {
-  const last = at("last");
+  const [last, opening] = ["last", "opening"].map(at);
   last.style.fontSize = "";
-  if (at("opening").children.length === 0) return;
-  const over = () => at("opening").getBoundingClientRect().bottom > last.getBoundingClientRect().bottom;
-  for (let size = parseFloat(getComputedStyle(last).fontSize); over() && size > LEAST; ) {
-    size = Math.max(LEAST, size - 1);
-    last.style.fontSize = `${size}px`;
-  }
+  if (opening.hidden) return;
+  const set = (size) => (last.style.fontSize = `${size}px`);
+  const most = parseFloat(getComputedStyle(last).fontSize);
+  setLargest(LEAST, most, set, () => opening.getBoundingClientRect().bottom <= last.getBoundingClientRect().bottom);
 }
 
-// How big the lines can be, px: for the width alone, and with what is below them.
+// How big the lines can be (px) with what is below them, and as a share of what the width alone would allow.
+// Each way is before its figure or above it, whichever is larger.
 function largest(todo, reading) {
   const others = [...todo.children].filter((one) => one !== reading && !one.hidden);
   const scrolls = getComputedStyle(at("now")).display === "block";
   const high = scrolls ? innerHeight * 0.4 : todo.clientHeight - others.reduce((sum, one) => sum + one.offsetHeight, 0) - 2;
-  let best = [Infinity, 1];
-  for (const long of [false, true]) {
+  let best = { size: 1, share: 0, long: false };
+  reading.style.fontSize = "100px";
+  for (const long of reading.classList.contains("steps") ? [false, true] : [false]) {
     reading.classList.toggle("long", long);
-    reading.style.fontSize = "100px";
     const box = reading.getBoundingClientRect();
     const wide = (100 * todo.clientWidth) / Math.max(1, box.width);
     const size = Math.min(wide, (100 * high) / Math.max(1, box.height));
-    if (size > best[1]) {
-      best = [wide, size];
-      reading.dataset.long = long;
-    }
+    if (size > best.size) best = { size, share: size / wide, long };
   }
-  reading.classList.toggle("long", reading.dataset.long === "true");
+  reading.classList.toggle("long", best.long);
   return best;
 }
 addEventListener("resize", fit);

@@ -126,8 +126,9 @@ def _big(sight: Sight, view: View, words: Words) -> list[list[str]]:
     if view.mode == CUTTING:
         found = [_WAY.fullmatch(line) for line in lines]
         return [[match[1], match[2]] if match else ["", line] for match, line in zip(found, lines, strict=True)]
-    # The header has the state's own word.
-    return [["", line] for line in lines if line != status_of(sight).word]
+    # The header has the state's own word already; "saw off" is what to do as well.
+    word = status_of(sight).word if view.mode != CHECKS else ""
+    return [["", line] for line in lines if line != word]
 
 
 def _called(view: View, words: Words) -> Json:
