@@ -28,7 +28,7 @@ from assistant.runner.trace import Trace
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen
 from assistant.screens.script_keys import ScriptKeys
-from assistant.screens.view import TerminalView, can_show_view
+from assistant.screens.view import TerminalView, why_no_view
 from assistant.session.events import Displayed, OpenSession, Resume, Start
 from assistant.session.facts import Record
 from assistant.session.state import ENDED_EARLY, FINISHED, State
@@ -218,11 +218,16 @@ def _screen(
         runner.post(Displayed(clock.at(), clock.utc(), generation))
 
     view = None
-    if not args.plain and can_show_view(sys.stdout):
-        with contextlib.suppress(OSError):  # some terminals can't be opened a second time
+    why = "" if args.plain else why_no_view(sys.stdout)
+    if not args.plain and not why:
+        try:
             view = TerminalView(sys.stdout, run.session, displayed)
+        except OSError:
+            why = "this terminal can't be opened a second time"
     if view is None:
         screen = PlainScreen(sys.stdout, writer=LineWriter(sys.stdout, displayed))
+        if why and sys.stdout.isatty():
+            screen.note(f"-- Plain lines: {why}.")
         stack.callback(screen.close)
         outputs.screens.append(screen)
         return screen, None

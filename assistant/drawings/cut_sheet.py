@@ -11,7 +11,8 @@ from itertools import groupby
 
 from assistant.drawings.due import CheckStep, PassStep, Step, steps
 from assistant.drawings.flow import Flow, Sheet, column_widths
-from assistant.drawings.holding import KEEP_CLEAR
+from assistant.drawings.holding import KEEP_CLEAR, holding_of
+from assistant.drawings.holding_picture import picture
 from assistant.drawings.letters import width_of, wrapped
 from assistant.drawings.picture import BIG, CAP, Item, Picture, Text, rectangle
 from assistant.joinery.model import Carriage
@@ -29,6 +30,8 @@ ROW = 6.6
 # A setup with more boxes than this never fits on one page. BEGINNING is the room it needs to start on a page, mm.
 MOST_WHOLE, BEGINNING = 160, 60.0
 SET_TO = "set to"
+FIGURE, BESIDE = 0.5, 5.0
+"""Of the figure's size, so that its smallest letters can be read at arm's length; its distance from the text, mm."""
 HOW = (
     "Work down the boxes in order and tick each one when you have done it. Skip none. For each pass: set the "
     "carriage, start the saw, cut, draw right back clear of the blade, tick. Settings are absolute: never add them up."
@@ -102,18 +105,33 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
     heading = f"Setup {setup.number} of {len(job.setups)}: {setup.board} {which}; part {setup.part}{end}"
     flow.paragraph(heading, cap=BIG, bold=True, gap=0)
     held = words.one(way_prompt(job, setup.number))
-    turned = f" {TURNED_OVER.format(stop=to_the_stop(job.carriage.register))}" if setup.end == 2 else ""
-    _tick(flow, f"Clamped: {held}.{turned}")
+    holding = holding_of(job, setup)
+    turned = f" {TURNED_OVER.format(stop=to_the_stop(job.carriage.register))}" if holding.turned else ""
+    figure = picture(holding).scaled(FIGURE)
+    room = flow.sheet.inner - figure.width - BESIDE
+    clear = KEEP_CLEAR.format(reach=holding.reach, above=holding.height)
+    column = [_ticked(f"Clamped: {held}.{turned}", room), _lines(clear, room)]
     # Figures are in digits, as a session shows them on a screen. Numbers in words are for the ear.
     in_figures, figures = Words(job, figures=True), figures_of(job, job.patterns[setup.pattern])
-    reach, above = in_figures.keep_clear(figures)
-    flow.paragraph(KEEP_CLEAR.format(reach=reach, above=above), bold=True, gap=1)
-    for _, group in groupby(due, key=type):
+
+    def question(step: CheckStep, width: float) -> Picture:
+        asked = in_figures.one(prompt("check", say=step.check.say, end=setup.end, **figures))
+        return _ticked(f"{step.check.name}: {asked}", width)
+
+    left = list(due)
+    # The first checks go beside the figure, as many as have room there.
+    while left and isinstance(left[0], CheckStep):
+        following = question(left[0], room)
+        if sum(each.height for each in (*column, following)) > figure.height:
+            break
+        column.append(following)
+        del left[0]
+    flow.add(_beside(column, figure), 1)
+    for _, group in groupby(left, key=type):
         steps_of = list(group)
         for step in steps_of:
             if isinstance(step, CheckStep):
-                asked = in_figures.one(prompt("check", say=step.check.say, end=setup.end, **figures))
-                _tick(flow, f"{step.check.name}: {asked}")
+                flow.add(question(step, flow.sheet.inner), 0)
         if passes := [step for step in steps_of if isinstance(step, PassStep)]:
             _passes(flow, job.carriage, passes)
 
@@ -129,12 +147,36 @@ def _height(job: Job, words: Words, setup: Setup, due: Sequence[Step], flow: Flo
 
 
 def _tick(flow: Flow, text: str) -> None:
-    """Add a box to tick, with the text beside it in as many lines as it needs."""
-    lines = wrapped(text, CAP, flow.sheet.inner - TICK - 3)
+    flow.add(_ticked(text, flow.sheet.inner), 0)
+
+
+def _ticked(text: str, width: float) -> Picture:
+    """A box to tick, with the text beside it in as many lines as it needs."""
+    lines = wrapped(text, CAP, width - TICK - 3)
     high = max(5.4 * len(lines), 5.4) + 0.8
     items: list[Item] = [rectangle(0, high - TICK - 0.6, TICK, high - 0.6)]
     items += [Text((TICK + 3, high - 4.4 - 5.4 * n), line, CAP) for n, line in enumerate(lines)]
-    flow.add(Picture(tuple(items), flow.sheet.inner, high), 0)
+    return Picture(tuple(items), width, high)
+
+
+def _lines(text: str, width: float) -> Picture:
+    """Bold text in as many lines as it needs."""
+    lines = wrapped(text, CAP, width, True)
+    high = 5.4 * len(lines) + 1.4
+    items = [Text((0, high - 4.4 - 5.4 * n), line, CAP, bold=True) for n, line in enumerate(lines)]
+    return Picture(tuple(items), width, high)
+
+
+def _beside(column: Sequence[Picture], figure: Picture) -> Picture:
+    """A column of text, and a figure at its right."""
+    width = max(each.width for each in column)
+    high = max(sum(each.height for each in column), figure.height)
+    items: list[Item] = figure.at(width + BESIDE, high - figure.height)
+    top = high
+    for each in column:
+        items += each.at(0, top - each.height)
+        top -= each.height
+    return Picture(tuple(items), width + BESIDE + figure.width, high)
 
 
 def _passes(flow: Flow, carriage: Carriage, due: Sequence[PassStep]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from assistant.drawings.dialling import Dial
 from assistant.drawings.dialling_picture import numbers
-from assistant.drawings.holding_letters import ASCII
+from assistant.drawings.holding_letters import in_ascii
 from assistant.joinery.settings import mark_text
 
 LEAST_COLUMNS, ROWS = 24, 4
@@ -35,7 +35,7 @@ def in_letters(dial: Dial, columns: int, ascii_only: bool = False) -> list[str]:
     at = min(max(end - len(name) // 2, 0), columns - len(name))
     lines += ["".join(edges), "".join(scale), " " * at + name]
     made = [f"{line[:columns]:<{columns}}" for line in lines]
-    return [line.translate(ASCII) for line in made] if ascii_only else made
+    return in_ascii(made) if ascii_only else made
 
 
 def _column(dial: Dial, mark: float, columns: int) -> int:

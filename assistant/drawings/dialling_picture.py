@@ -36,8 +36,10 @@ LEAST_APART = 0.45
 def picture(dial: Dial) -> Picture:
     """The dial, `WIDE` by `HIGH`, under its heading."""
     cap = min(LARGE, LARGE * (WIDE - 2) / width_of(dial.heading, LARGE, True))
+    follows = Text((1, 1.5), "marks rise" if dial.up else "marks fall", SMALL, layer="way")
     heading = Text((WIDE / 2, HIGH - LARGE - 1.5), dial.heading, cap, "middle", bold=True, layer="move")
-    return Picture((heading, *_rim(dial), *_marks(dial), *_way(dial)), WIDE, HIGH)
+    note = () if dial.stays else (follows,)
+    return Picture((heading, *note, *_rim(dial), *_marks(dial), *_way(dial)), WIDE, HIGH)
 
 
 def numbers(divisions: int) -> range:
@@ -74,7 +76,7 @@ def _marks(dial: Dial) -> Iterator[Item]:
 
 
 def _outside(dial: Dial, mark: float, radius: float, text: Text) -> Text:
-    """A text beside a mark, so far out that its box stays outside the circle: farther at the sides, where it is wide."""
+    """A text beside a mark, so far out that its box stays outside the circle: farther where its width points there."""
     x, y = _at(dial, mark, 1)
     x, y = x - MIDDLE[0], y - MIDDLE[1]
     out = radius + abs(x) * text.width / 2 + abs(y) * text.cap / 2

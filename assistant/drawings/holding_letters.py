@@ -1,4 +1,4 @@
-"""How a board is held, in the letters of a terminal: the same views and words as `holding_picture`.
+"""How a board is held, in the letters of a terminal: the views and the words of `holding_picture`.
 
 Only characters of code page 437, which every terminal's font has, a bare console's too; or ASCII alone.
 """
@@ -6,110 +6,190 @@ Only characters of code page 437, which every terminal's font has, a bare consol
 from __future__ import annotations
 
 from assistant.drawings.holding import Holding
+from assistant.drawings.holding_picture import FACES, NEVER, NO_CLAMP, TURN
 
 LEAST_COLUMNS, LEAST_ROWS = 24, 6
-TURN_COLUMNS = 10
 STOP_COLUMNS = 6
-NO_CLAMP = "NO CLAMP"
+TURN_COLUMNS = 11
 ROOM_FOR_TURN = 36
 """Columns from which the board is also drawn as it was before the turn."""
+EDGE, WOOD, BACKING, BAR, BED, BLADE, HATCH = "█", "│", "▒", "▓", "═", "▲", "/"
+MARKED = {"marked": "▄", "other": "▀"}
+"""The marked face, by the face at the backing, which lies below the board."""
+MOST_HATCHED = 5
 
-MIRRORED = str.maketrans("◄►┌┐└┘▌▐<>", "►◄┐┌┘└▐▌><")
-ASCII = str.maketrans("█▒▓▀▄─│┌┐└┘═▲▼◄►┴○", "#:%==-|++++=^v<>+o")
+_MIRRORED = str.maketrans("◄►┌┐└┘", "►◄┐┌┘└")
+_ASCII = str.maketrans("█▒▓▀▄─│┌┐└┘═▲▼◄►┴○", "#:%==-|++++=^v<>+o")
+
+
+def in_ascii(lines: list[str]) -> list[str]:
+    """The lines with ASCII in place of blocks and arrows."""
+    return [line.translate(_ASCII) for line in lines]
 
 
 def in_letters(holding: Holding, columns: int, rows: int, ascii_only: bool = False) -> list[str]:
-    """The figure in exactly `rows` lines of `columns` characters; blank lines where it has no room (24 by 6).
+    """The figure in exactly `rows` lines of `columns` characters; blank ones where it has no room, below 24 by 6.
 
-    ascii_only: where the terminal shows nothing else.
+    A figure is whole or left out. ascii_only: where the terminal shows nothing else.
     """
     if columns < LEAST_COLUMNS or rows < LEAST_ROWS:
         return [" " * columns] * rows
     turn = holding.turned and columns >= ROOM_FOR_TURN
     left = TURN_COLUMNS if turn else 0
-    board = _Letters(columns - left, rows, holding.stop_side == "right")
-    _board(board, holding, rows, said_above=holding.turned and not turn)
-    lines = board.lines()
+    cells = _Cells(columns - left, rows, holding.stop_side == "right")
+    _board(cells, holding, heading=" ".join(TURN) if holding.turned and not turn else "")
+    lines = cells.lines()
     if turn:
-        before = _turn(holding, rows)
-        lines = [a + b for a, b in zip(before, lines, strict=True)]
-    return [line.translate(ASCII) for line in lines] if ascii_only else lines
+        lines = [a + b for a, b in zip(_turn(holding, rows), lines, strict=True)]
+    return in_ascii(lines) if ascii_only else lines
 
 
-class _Letters:
-    """Cells, with the stop at the left until they are read."""
+class _Cells:
+    """The board's part of the figure, written as if the stop were at the left."""
 
     def __init__(self, columns: int, rows: int, mirrored: bool):
-        self.columns, self._mirrored = columns, mirrored
+        self.columns, self.rows, self._mirrored = columns, rows, mirrored
         self._cells = [[" "] * columns for _ in range(rows)]
 
     def put(self, row: int, column: int, text: str) -> None:
-        """Text keeps its direction where the picture is mirrored; signs are turned round."""
+        """Where the stop is at the right, the place is mirrored and so are arrows, but text still reads as text."""
         if self._mirrored:
-            column, text = self.columns - column - len(text), text.translate(MIRRORED)
-        for n, letter in enumerate(text):
-            if 0 <= column + n < self.columns:
-                self._cells[row][column + n] = letter
+            column, text = self.columns - column - len(text), text.translate(_MIRRORED)
+        for at, letter in enumerate(text, start=column):
+            if 0 <= at < self.columns:
+                self._cells[row][at] = letter
 
     def lines(self) -> list[str]:
         return ["".join(row) for row in self._cells]
 
 
-def _board(to: _Letters, holding: Holding, rows: int, said_above: bool) -> None:
-    edge, far = STOP_COLUMNS + (1 if holding.bar else 0), to.columns - 1
-    inner = far - edge - 1
+def _board(to: _Cells, holding: Holding, heading: str) -> None:
+    """The view from above, then the view from the operator's side, in as many rows as there are."""
+    edge, far = STOP_COLUMNS + holding.bar, to.columns - 1
     row = 0
-    if said_above:
-        to.put(0, 0, f"{'TURN END OVER END':^{to.columns}}")
-        row = 1
-    to.put(row, edge, f"{' BACKING ':▒^{far - edge + 1}}")
-    row += 1
-    faces = {"marked": ("▀ MARKED FACE ▀", "OTHER FACE"), "other": ("OTHER FACE", "▄ MARKED FACE ▄"), "": ("", "")}
-    to_backing, near = faces[holding.face]
-    shown = [to_backing, near] if rows - row >= 7 and holding.face else [to_backing]
-    first = row
-    for text in shown:
-        fill = text[0] if text and text[0] in "▀▄" else " "
-        to.put(row, edge, "█")
-        to.put(row, edge + 1, f"{text:{fill}^{inner}}")
-        to.put(row, far, "│")
+    if heading:
+        to.put(row, 0, f"{heading:^{to.columns}}")
         row += 1
-    hatch = min(4, rows - row - 2)
-    front = row
-    to.put(row, edge, "█")
-    to.put(row, edge + 1, "◄")
-    to.put(row, edge + 2, "EDGE")
+    # Face, backing, edge and end, and the bed take a row each. What is left is for the hatching, then for thickness.
+    spare = to.rows - row - 4
+    thick = min(max(spare - 3, 0), 2)
+    hatched = min(spare - thick, MOST_HATCHED)
+    air = spare - thick - hatched
+    top = row
+    for text, fill in _faces(holding, thick + 1):
+        _wood(to, row, edge, far, f"{text:{fill}^{far - edge - 1}}")
+        row += 1
+    _stop(to, holding, top, row)
+    to.put(row, edge, f"{' BACKING ':{BACKING}^{far - edge + 1}}")
+    top = row = row + 1
     end = f"END {holding.end}" if holding.end else "SLOTS"
-    to.put(row, far - 1, "▼")
-    to.put(row, far - 1 - len(end), end)
-    to.put(row, far, "│")
-    row += 1
-    start, stop = (edge + 1 + round(float(at / holding.width) * inner) for at in (holding.lowest, holding.highest))
-    start, stop = max(start, 0), min(max(stop, start + 1), to.columns)
-    words = [NO_CLAMP, holding.reach] if hatch > 1 else [f"{NO_CLAMP} {holding.reach}"]
-    for n in range(hatch):
-        to.put(row, edge, "█")
-        to.put(row, far, "│")
-        to.put(row, start, "/" * (stop - start))
-        if n < len(words):
-            text = f" {words[n]} "
-            at = start + (stop - start - len(text)) // 2 if len(text) <= stop - start else stop
-            to.put(row, min(at, far - len(text)), text)
-        row += 1
-    to.put(row, 0, "═" * to.columns)
-    to.put(row, edge + 1 + int(max(float(holding.kerf[0] / holding.width), 0) * inner), "▲")
-    to.put(row, far - len(holding.height) - 1, f" {holding.height} ")
-    for n in range(first, row):
+    for n in range(row, row + 1 + air):
+        _wood(to, n, edge, far)
+    how_many = _how_many(holding) if thick < 2 else ""
+    middle = edge + 6 + (far - edge - 8 - len(end) - len(how_many)) // 2
+    if far - edge - 8 - len(end) >= len(how_many):
+        to.put(row, middle, how_many)
+    for column, text in ((edge + 1, "◄"), (edge + 2, "EDGE"), (far - 1 - len(end), end), (far - 1, "▼")):
+        to.put(row, column, text)
+    row += 1 + air
+    _keep_clear(to, holding, row, hatched, edge, far)
+    _stop(to, holding, top, row + hatched)
+
+
+def _wood(to: _Cells, row: int, edge: int, far: int, inner: str = "") -> None:
+    """A row of the board between its reference edge and its far edge."""
+    # Each on its own, so that each goes to its side where the figure is mirrored.
+    to.put(row, edge, EDGE)
+    to.put(row, edge + 1, inner)
+    to.put(row, far, WOOD)
+
+
+def _faces(holding: Holding, rows: int) -> list[tuple[str, str]]:
+    """(text, what fills its row) from the far side of the board to the backing."""
+    near = _named(holding.face), MARKED["marked"] if holding.face == "marked" else " "
+    far = _named({"marked": "other", "other": "marked"}.get(holding.face, ""))
+    between = [(_how_many(holding) if rows > 2 else "", " ")] * (rows - 2)
+    return [(far, MARKED["other"] if holding.face == "other" else " "), *between, near] if rows > 1 else [near]
+
+
+def _how_many(holding: Holding) -> str:
+    return f" {holding.copies} BOARDS " if holding.copies > 1 else ""
+
+
+def _named(face: str) -> str:
+    return f" {FACES[face]} " if face else ""
+
+
+def _keep_clear(to: _Cells, holding: Holding, top: int, hatched: int, edge: int, far: int) -> None:
+    """Hatching with its words in it or beside it; the bed below, with the words that have no place there."""
+    inner = far - edge - 1
+    scale = inner / float(holding.width)
+    start = max(edge + 1 + round(float(holding.lowest) * scale), 0)
+    stop = min(max(edge + 1 + round(float(holding.highest) * scale), start + 1), to.columns)
+    for row in range(top, top + hatched):
+        _wood(to, row, edge, far)
+        to.put(row, start, HATCH * (stop - start))
+    left = []
+    row = top
+    for word in (NO_CLAMP, holding.reach, f"up to {holding.height}"):
+        # One row at least shows how far the hatching goes.
+        at = _place(word, start, stop, edge, far, over=row < top + hatched - 1) if row < top + hatched else None
+        if at is None:
+            left.append(word)
+        else:
+            to.put(row, *at)
+            row += 1
+    bed = top + hatched
+    to.put(bed, 0, BED * to.columns)
+    kerf = edge + 1 + min(max(int(float(holding.kerf[0]) * scale), 0), inner - 1)
+    to.put(bed, kerf, BLADE)
+    for count in range(len(left), 0, -1):
+        text = f" {', '.join(left[:count])} "
+        if (at_bed := _beside(kerf, len(text), to.columns)) is not None:
+            break
+    else:
+        text = f" {left[0]} " if left else " BLADE "
+        at_bed = _beside(kerf, len(text), to.columns)
+        if at_bed is None:
+            at_bed = max(0, (to.columns - len(text)) // 2)
+    to.put(bed, at_bed, text)
+
+
+def _beside(mark: int, long: int, columns: int) -> int | None:
+    """Where a text of this length goes so that the mark stays to be seen."""
+    if mark + 1 + long <= columns:
+        return mark + 1
+    return mark - long if long <= mark else None
+
+
+def _place(word: str, start: int, stop: int, edge: int, far: int, over: bool) -> tuple[int, str] | None:
+    """(column, text with its spaces) in the hatching, else on the wood beside it, else `over` it; None for no room."""
+    inside = f" {word} "
+    if len(inside) <= stop - start:
+        return start + (stop - start - len(inside)) // 2, inside
+    if stop + 1 + len(word) <= far:
+        return stop + 1, word
+    if start - 1 - len(word) > edge:
+        return start - 1 - len(word), word
+    return (edge + 1 + (far - edge - 1 - len(word)) // 2, word) if over and len(word) < far - edge else None
+
+
+def _stop(to: _Cells, holding: Holding, top: int, end: int) -> None:
+    """The stop, and the setting bar between it and the edge, in the rows from `top` to before `end`."""
+    middle = (top + end - 1) // 2
+    for row in range(top, end):
+        to.put(row, 0, WOOD + " " * (STOP_COLUMNS - 2) + WOOD)
         if holding.bar:
-            to.put(n, STOP_COLUMNS, "▒")
-        to.put(n, 0, "│" + " " * (STOP_COLUMNS - 2) + "│")
-    for n in (first, (front + row - 1) // 2):
-        to.put(n, 1, "STOP")
+            to.put(row, STOP_COLUMNS, "BAR"[row - middle + 1] if end - top > 2 and abs(row - middle) < 2 else BAR)
+    to.put(middle, 1, "STOP")
 
 
 def _turn(holding: Holding, rows: int) -> list[str]:
-    mirrored = holding.stop_side == "right"
-    a = ["█2┐", "█ │", "█1┘"] if not mirrored else ["┌2█", "│ █", "└1█"]
-    b = ["█1┐", "█F│", "█2┘"] if not mirrored else ["┌1█", "│F█", "└2█"]
-    lines = ["TURN END", "OVER END", "", *(f"{x} {arrow} {y}" for x, arrow, y in zip(a, " ► ", b, strict=True))]
-    return [f"{line:<{TURN_COLUMNS}}" for line in (*lines, *[""] * rows)[:rows]]
+    """The board as it was held for its end 1 and as it is now."""
+    frames = [(f"{EDGE}{ends[0]}┐", f"{EDGE} {WOOD}", f"{EDGE}{ends[1]}┘") for ends in ("21", "12")]
+    if holding.stop_side == "right":
+        frames = [tuple(line[::-1].translate(_MIRRORED) for line in frame) for frame in frames]  # type: ignore[misc]
+    both = [f"{a} {arrow} {b}" for a, arrow, b in zip(frames[0], " ► ", frames[1], strict=True)]
+    gaps = [""] * (rows > LEAST_ROWS), [""] * (rows > LEAST_ROWS + 1)
+    lines = [*TURN, *gaps[0], *both, *gaps[1], " ".join(NEVER)]
+    return [f"{line:<{TURN_COLUMNS}}" for line in (lines + [""] * rows)[:rows]]

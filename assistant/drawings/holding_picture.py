@@ -11,7 +11,7 @@ and would tear the wood where they leave it (common practice, no source).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from math import cos, radians, sin
@@ -22,25 +22,27 @@ from assistant.drawings.picture import Item, Line, Picture, Point, Shape, Text, 
 
 WIDE, HIGH = 180.0, 100.0
 """Room of every such picture, so that nothing else moves when another takes its place."""
-LARGE, MIDDLING, SMALL = 8.6, 7.0, 5.2
+LARGE, MIDDLING, SMALL = 8.2, 7.0, 6.0
 """Heights of capitals."""
 STROKE, FINE = 0.9, 0.5
 THICK, MARKED = 3.2, 2.2
 """How thick the reference edge and the marked face are drawn."""
 STOP, BAR = 28.5, 8.0
-MARGIN = 1.5
-TURNING = 42.0
+MARGIN = 1.0
+TURNING = 46.0
 """Room for the turn end over end, beside the two views."""
-BED, CLEAR, TOP = 4.5, 31.0, 52.0
+BED, CLEAR, TOP = 4.5, 33.0, 54.5
 """In the view from the side: the bed, how high the keep-clear rectangle is above it, where the board is broken off."""
-BACK, FACE, FAR = 55.0, 65.5, 89.0
+BACK, FACE, FAR = 57.0, 67.5, 90.5
 """In the view from above: the backing's near side, the face at the backing, the board's far side."""
 NARROW = 3.2
 """A board of a stack beyond the second, seen from above."""
 MOST_LAYERS = 4
 LEAST_BLADE = 1.6
-NO_CLAMP = "NO CLAMP"
+NO_CLAMP, TURN, NEVER = "NO CLAMP", ("TURN END", "OVER END"), ("NEVER", "SPIN")
 HATCH = 3.0
+AIR = 1.5
+"""Beside a label, on either side."""
 FACES = {"marked": "MARKED FACE", "other": "OTHER FACE"}
 
 
@@ -113,11 +115,19 @@ def _from_above(view: _View) -> Iterator[Item]:
     yield from _faces(view, layers)
     left, right = view.blade
     yield _filled(left, far + 1.5, right, HIGH - 0.5, "blade")
-    at_left = view.room - right > right
-    x, anchor = (right + 2.5, "start") if at_left else (left - 2.5, "end")
-    yield Text((x, HIGH - 1 - SMALL), "BLADE", SMALL, anchor, layer="blade")  # type: ignore[arg-type]
-    title = (view.room - 1, "end") if at_left else (1.0, "start")
-    yield Text((title[0], HIGH - 1 - SMALL), "FROM ABOVE", SMALL, title[1], layer="note")  # type: ignore[arg-type]
+    row = HIGH - 1 - SMALL
+    before = view.room - right < left
+    name = Text((left - 2 if before else right + 2, row), "BLADE", SMALL, "end" if before else "start", layer="blade")
+    how_many = holding.copies > 1
+    words = f"{holding.copies} BOARDS" if how_many else "FROM ABOVE"
+    at, anchor = (1.0, "start") if before else (view.room - 1, "end")
+    title = Text((at, row), words, SMALL, anchor, bold=how_many, layer="title")  # type: ignore[arg-type]
+    # Where the blade leaves room for one of them only, it is how many boards there are, else what the blade is.
+    both = name.width + title.width + SMALL < (left if before else view.room - right)
+    if both or not how_many:
+        yield name
+    if both or how_many:
+        yield title
 
 
 def _layers(copies: int) -> list[float]:
@@ -133,28 +143,23 @@ def _layers(copies: int) -> list[float]:
 
 
 def _faces(view: _View, layers: list[float]) -> Iterator[Text]:
-    """The name of the face at the backing, then of the other one or, in a stack, how many boards there are."""
-    holding = view.holding
-    middle = view.middle + THICK / 2
-    cap = MIDDLING if holding.copies <= 2 else MIDDLING - 1
-    near, beyond = layers[0], layers[1]
-    if holding.copies == 1:
-        if not holding.face:
-            return
-        other = "other" if holding.face == "marked" else "marked"
-        yield _face(middle, near + MARKED + 1.4, holding.face, cap)
-        yield _face(middle, beyond - MARKED - 1.4 - cap, other, cap)
+    """The name of the face at the backing, and of the one that looks away from it: in a stack, the second board's."""
+    face = view.holding.face
+    if not face:
         return
-    low = MARKED if holding.face == "marked" else 0.0
-    high = MARKED if holding.face == "other" else 0.0
-    if holding.face:
-        yield _face(middle, (near + low + beyond - high - cap) / 2, holding.face, cap)
-    at = (middle, (beyond + low + layers[2] - high - cap) / 2)
-    yield Text(at, f"{holding.copies} BOARDS ALIKE", cap, "middle", layer="stack")
+    middle = view.middle + THICK / 2
+    if len(layers) == 2:
+        near, far = layers[0] + MARKED + 1.4, layers[1] - MARKED - 1.4 - MIDDLING
+    else:
+        # The middle of what the thick line leaves of each board.
+        line = MARKED / 2 if face == "marked" else -MARKED / 2
+        near, far = ((low + high - MIDDLING) / 2 + line for low, high in list(pairwise(layers))[:2])
+    yield _face(middle, near, face)
+    yield _face(middle, far, "other" if face == "marked" else "marked")
 
 
-def _face(x: float, y: float, face: str, cap: float) -> Text:
-    return Text((x, y), FACES[face], cap, "middle", bold=face == "marked", layer="face")
+def _face(x: float, y: float, face: str) -> Text:
+    return Text((x, y), FACES[face], MIDDLING, "middle", bold=face == "marked", layer="face")
 
 
 def _from_the_side(view: _View) -> Iterator[Item]:
@@ -187,33 +192,65 @@ def _keep_clear(view: _View) -> Iterator[Item]:
     holding = view.holding
     left, right, top = view.x(holding.lowest), view.x(holding.highest), BED + CLEAR
     yield rectangle(left, BED, right, top, weight=STROKE, layer="clear")
-    words, cap, x, wide = _label(view, left, right)
-    inside = left < x < right
-    for low, high in [(left, x - wide / 2), (x + wide / 2, right)] if inside else [(left, right)]:
-        for line in hatched(rectangle(low, BED, high, top).points, HATCH, layer="clear"):
-            yield replace(line, weight=STROKE)
-    step = (CLEAR - 2) / len(words)
-    for n, word in enumerate(words):
-        y = top - 1 - n * step - (step + cap) / 2
-        yield Text((x, y), word, cap, "middle", bold=word == NO_CLAMP, layer="clear")
+    blocks = _label(view, left, right)
+    low = left
+    for block in blocks:
+        a, b = block.middle - block.wide / 2, block.middle + block.wide / 2
+        if left < block.middle < right:
+            yield from _hatching(low, a)
+            low = b
+        # A little more room below, for letters with a tail.
+        step = (CLEAR - 3) / max(len(block.lines), 3)
+        top_line = BED + (CLEAR + 1 + step * len(block.lines)) / 2
+        for n, line in enumerate(block.lines):
+            at = (block.middle, top_line - n * step - (step + block.cap) / 2)
+            yield Text(at, line, block.cap, "middle", bold=line in NO_CLAMP, layer="clear")
+    yield from _hatching(low, right)
 
 
-def _label(view: _View, left: float, right: float) -> tuple[tuple[str, ...], float, float, float]:
-    """(lines, height of capitals, middle, width with some air): as large as fits in the rectangle or beside it."""
-    holding = view.holding
-    low, unit, high = holding.reach.partition(" to ")
-    in_three = (NO_CLAMP, holding.reach, f"up to {holding.height}")
-    in_four = (NO_CLAMP, low + unit.rstrip(), high, f"up to {holding.height}")
-    for cap in (MIDDLING, 6.0, SMALL, 4.5, 4.0):
-        for words in (in_three, in_four):
-            wide = max(width_of(word, cap, True) for word in words) + 4
-            if right - left >= wide + 8:
-                return words, cap, (left + right) / 2, wide
-            if right + wide <= view.far:
-                return words, cap, right + wide / 2, wide
-            if left - wide >= view.edge + THICK:
-                return words, cap, left - wide / 2, wide
-    return in_four, cap, (left + right) / 2, wide
+def _hatching(left: float, right: float) -> Iterator[Line]:
+    for line in hatched(rectangle(left, BED, right, BED + CLEAR).points, HATCH, layer="clear"):
+        yield replace(line, weight=STROKE)
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """Lines of text one below another. wide: with some air beside them."""
+
+    lines: tuple[str, ...]
+    cap: float
+    middle: float
+    wide: float
+
+
+def _label(view: _View, left: float, right: float) -> list[_Block]:
+    """What the rectangle's label says and where: as large as fits into it, beside it or on both of its sides.
+
+    Where there is no room for letters that can be read, it has none.
+    """
+    low, _, high = view.holding.reach.partition(" to ")
+    up_to = f"up to {view.holding.height}"
+    in_three, in_four = (NO_CLAMP, view.holding.reach, up_to), (NO_CLAMP, f"{low} to", high, up_to)
+    # In the rectangle it keeps clear of the blade.
+    inside = (max(left, view.blade[1]), right)
+    after, before = (right, view.far), (view.edge + THICK, left)
+    for cap in (MIDDLING, SMALL):
+        for lines in (in_three, in_four):
+            for place in (inside, after, before):
+                if block := _fitted(lines, cap, *place):
+                    return [block]
+    two, rest = tuple(NO_CLAMP.split()), (f"{low} to", high, view.holding.height, "high")
+    for places in ((after, before), (before, after)):
+        blocks = [_fitted(lines, SMALL, *place) for lines, place in zip((two, rest), places, strict=True)]
+        if all(blocks):
+            return [block for block in blocks if block]
+    return []
+
+
+def _fitted(lines: tuple[str, ...], cap: float, left: float, right: float) -> _Block | None:
+    """The lines between these sides: beside the rectangle as near to it as they can be. None where they don't fit."""
+    wide = max(width_of(line, cap, True) for line in lines) + 2 * AIR
+    return _Block(lines, cap, (left + right) / 2, wide) if wide <= right - left else None
 
 
 def _stop(view: _View, low: float, high: float) -> Iterator[Item]:
@@ -233,10 +270,10 @@ def _filled(left: float, bottom: float, right: float, top: float, layer: str) ->
 
 def _turn(mirrored: bool) -> Iterator[Item]:
     """The board as it was held for its end 1 and as it is now, and the turn; below, the spin that mirrors a joint."""
-    for n, word in enumerate(("TURN END", "OVER END")):
-        yield Text(((TURNING - 4) / 2, HIGH - SMALL - 0.5 - 7.5 * n), word, SMALL, "middle", bold=True, layer="turn")
-    low, high, wide = 45.0, 83.0, 13.0
-    for left, ends in ((0.5, "21"), (TURNING - 4 - wide, "12")):
+    for n, word in enumerate(TURN):
+        yield Text(((TURNING - 3) / 2, HIGH - SMALL - 1 - 7.5 * n), word, SMALL, "middle", bold=True, layer="turn")
+    low, high, wide = 46.0, 82.0, 13.5
+    for left, ends in ((0.5, "21"), (TURNING - 3 - wide, "12")):
         yield rectangle(left, low, left + wide, high, weight=STROKE, layer="turn")
         edge = left + wide - THICK if mirrored else left
         yield _filled(edge, low, edge + THICK, high, "turn")
@@ -246,13 +283,14 @@ def _turn(mirrored: bool) -> Iterator[Item]:
     # The end that was up comes down.
     axis, x, reach = (low + high) / 2, wide + 2.0, 13.0
     yield from _arc((x, axis), 6.0, reach, 90, -68, "turn")
-    yield Line((0.5, axis), (TURNING - 4, axis), FINE, dashed=True, layer="turn")
-    x, y, radius = (TURNING - 4) / 2, 24.0, 13.0
-    yield rectangle(x - 5, y - 8, x + 5, y + 8, weight=STROKE, layer="spin")
+    yield Line((0.5, axis), (TURNING - 3, axis), FINE, dashed=True, layer="turn")
+    x, y, radius = (TURNING - 3) / 2, 28.0, 11.0
+    yield rectangle(x - 4, y - 7, x + 4, y + 7, weight=STROKE, layer="spin")
     yield from _arc((x, y), radius, radius, 200, -40, "spin")
     for slope in (-1, 1):
-        yield Line((x - 11, y - 11 * slope), (x + 11, y + 11 * slope), STROKE * 2, layer="spin")
-    yield Text((x, 1.5), "NEVER SPIN", 4.7, "middle", bold=True, layer="spin")
+        yield Line((x - 10, y - 10 * slope), (x + 10, y + 10 * slope), STROKE * 2, layer="spin")
+    for n, word in enumerate(NEVER):
+        yield Text((x, 8.5 - 7.5 * n), word, SMALL, "middle", bold=True, layer="spin")
 
 
 def _arc(middle: Point, wide: float, high: float, start: float, end: float, layer: str) -> Iterator[Item]:

@@ -32,6 +32,10 @@ class Line:
         (ax, ay), (bx, by) = self.a, self.b
         return replace(self, a=(ax + dx, ay + dy), b=(bx + dx, by + dy))
 
+    def scaled(self, by: float) -> Line:
+        a, b = ((x * by, y * by) for x, y in (self.a, self.b))
+        return replace(self, a=a, b=b, weight=self.weight * by)
+
 
 @dataclass(frozen=True, slots=True)
 class Shape:
@@ -45,6 +49,9 @@ class Shape:
 
     def moved(self, dx: float, dy: float) -> Shape:
         return replace(self, points=tuple((x + dx, y + dy) for x, y in self.points))
+
+    def scaled(self, by: float) -> Shape:
+        return replace(self, points=tuple((x * by, y * by) for x, y in self.points), weight=self.weight * by)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +71,9 @@ class Text:
 
     def moved(self, dx: float, dy: float) -> Text:
         return replace(self, at=(self.at[0] + dx, self.at[1] + dy))
+
+    def scaled(self, by: float) -> Text:
+        return replace(self, at=(self.at[0] * by, self.at[1] * by), cap=self.cap * by)
 
     @property
     def width(self) -> float:
@@ -91,6 +101,10 @@ class Picture:
     def at(self, dx: float, dy: float) -> list[Item]:
         """The items, moved."""
         return [item.moved(dx, dy) for item in self.items]
+
+    def scaled(self, by: float) -> Picture:
+        """The whole picture larger or smaller, lines and letters too."""
+        return Picture(tuple(item.scaled(by) for item in self.items), self.width * by, self.height * by)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,8 @@ def terminal() -> Finding:
 
 def display(out: TextIO | None = None, environ: Mapping[str, str] = os.environ) -> Finding:
     """A session's screen: its size, its colour, and the desktop, through which a pedal is heard. out: the terminal."""
-    from assistant.screens.view import LEAST_COLUMNS, LEAST_LINES, can_show_view
+    from assistant.screens.view import why_no_view
+    from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES
     from assistant.screens.view_terminal import wants_colour
 
     out = sys.stdout if out is None else out
@@ -41,13 +42,14 @@ def display(out: TextIO | None = None, environ: Mapping[str, str] = os.environ) 
         text = f"plain lines: the standard output is not a terminal; {desktop}"
         return Finding("display", LIMITED, text, "start `cut` from a terminal", data)
     found = f"{size.columns} x {size.lines}, {'colour' if colour else 'no colour (NO_COLOR)'}, {desktop}"
-    if can_show_view(out):
+    why = why_no_view(out)
+    if not why:
         return Finding("display", WORKS, found, "", data)
     if size.columns < LEAST_COLUMNS or size.lines < LEAST_LINES:
         mend = f"make the window {LEAST_COLUMNS} x {LEAST_LINES} or larger"
-        return Finding("display", LIMITED, f"plain lines: too small; {found}", mend, data)
+        return Finding("display", LIMITED, f"plain lines: {why}; {found}", mend, data)
     mend = "use a terminal with a cursor (TERM) and UTF-8, on Linux or macOS, in the foreground"
-    return Finding("display", LIMITED, f"plain lines: this terminal can't show a page; {found}", mend, data)
+    return Finding("display", LIMITED, f"plain lines: {why}; {found}", mend, data)
 
 
 def _desktop(environ: Mapping[str, str]) -> str:

@@ -10,15 +10,17 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Sequence
+from datetime import datetime
 from typing import TextIO
 
 from assistant.runner.contracts import Inputs
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen, place_line
 from assistant.screens.view_cells import Canvas, changes
-from assistant.screens.view_page import LEAST_COLUMNS, LEAST_LINES, Gauges, PageComposer, gauges_of
+from assistant.screens.view_page import Gauges, PageComposer, gauges_of
+from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES
 from assistant.screens.view_sight import Gathering, Sight
-from assistant.screens.view_terminal import PageTerminal, StopSignals, can_hold_a_view, wants_colour
+from assistant.screens.view_terminal import PageTerminal, StopSignals, wants_colour, why_no_page
 from assistant.session.effects import View
 from assistant.session.events import Event
 from assistant.session.facts import Record
@@ -35,7 +37,12 @@ END_S = 1.0
 
 def can_show_view(out: TextIO) -> bool:
     """Whether the view can be shown on `out`: a terminal of at least 80 by 24, in the foreground, with UTF-8."""
-    return can_hold_a_view(out, LEAST_COLUMNS, LEAST_LINES)
+    return not why_no_view(out)
+
+
+def why_no_view(out: TextIO) -> str:
+    """Why the view can't be shown on `out`: "23 rows; 24 are needed"; "" if it can."""
+    return why_no_page(out, LEAST_COLUMNS, LEAST_LINES)
 
 
 class TerminalView:
@@ -56,7 +63,7 @@ class TerminalView:
         self._composer = PageComposer()
         self._colour = wants_colour()
         self._plain: PlainScreen | None = None
-        self._shown: tuple[Sight, Gauges, int, int, int] | None = None
+        self._shown: tuple[Sight, Gauges, int, int, int, str] | None = None
         self._canvas: Canvas | None = None
         self._unknown = False  # the terminal's contents are unknown: the next page is sent whole
         self._away = False  # a shell has the terminal
@@ -182,12 +189,15 @@ class TerminalView:
         with self._lock:
             if self._gathering.sight.note and time.monotonic() > self._note_ends:
                 self._gathering.end_note()
+            if not self._gathering.whole:  # the rest of this turn wakes us
+                return
             sight = self._gathering.sight
-        gauges = self.gauges()
-        seen = sight, gauges, columns, rows, sight.wait_s
+        gauges, now = self.gauges(), datetime.now()
+        # While the time is on the page, each minute makes a new one.
+        seen = sight, gauges, columns, rows, sight.wait_s, f"{now:%H:%M}" if sight.times is not None else ""
         if seen == self._shown or not columns or not rows:
             return
-        page = self._composer.compose(sight, gauges, columns, rows)
+        page = self._composer.compose(sight, gauges, columns, rows, now)
         same_size = self._canvas is not None and (self._canvas.columns, self._canvas.rows) == (columns, rows)
         sent = changes(self._canvas if same_size else None, page, self._colour)
         whole = self._terminal.write(sent, self._closing.is_set)

@@ -10,15 +10,16 @@ from dataclasses import dataclass
 
 from assistant.joinery.model import Pattern
 from assistant.screens.view_cells import BOLD, MAGENTA, REVERSE, Canvas
+from assistant.screens.view_regions import Pane
 
 WOOD, COMING, GONE, NOW, BLADE = "█", "░", " ", "▼", "▲"
 LEGEND = f"full: wood   dotted: to come   blank: cut   {NOW}: now"
-LEAST_ROWS = 3
+LEAST_ROWS = 2
 LEAST_COLUMNS = 20
 LEAST_A_SEGMENT = 2  # columns; if a board has too many segments, the part around the current pass is shown
 COLUMNS_A_SEGMENT = 3  # on average, in such a part
 STOP = "STOP"
-STOP_COLUMNS = 3
+STOP_COLUMNS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,7 @@ class BoardPicture:
         self._by_start = [(self._kerfs[n][0], n) for n in by_start]
         self._widest = max((b - a for a, b in self._kerfs), default=0.0)
 
-    def draw(self, canvas: Canvas, top: int, rows: int, cut: int, pass_: int) -> None:
+    def draw(self, canvas: Canvas | Pane, top: int, rows: int, cut: int, pass_: int) -> None:
         """Draws into `rows` lines from `top`; the last line has the blade's mark and the legend.
 
         cut: bit p - 1 for each pass already cut. pass_: the pass called, 0 for none. Draws nothing with fewer than
@@ -105,21 +106,24 @@ class BoardPicture:
             n -= 1
         return COMING
 
-    def _beside(self, canvas: Canvas, top: int, high: int, window: Window) -> None:
+    def _beside(self, canvas: Canvas | Pane, top: int, high: int, window: Window) -> None:
         """The stop at the reference edge, and marks on each side for what is not shown."""
         right = canvas.columns - STOP_COLUMNS
         stop_at, other = (right, 0) if self._mirrored else (0, right)
         whole = window.start <= 0
         for n in range(high):
-            letter = STOP[n] if n < len(STOP) and high >= len(STOP) else " "
+            letter = f" {STOP[n] if n < len(STOP) else ' '} "
+            if high < len(STOP):
+                letter = STOP if n == 0 else ""
+            letters = f"{letter:>{STOP_COLUMNS}}" if self._mirrored else f"{letter:{STOP_COLUMNS}}"
             if whole:
-                canvas.put(top + n, stop_at, f" {letter} ", REVERSE)
+                canvas.put(top + n, stop_at, letters, REVERSE)
             else:
                 canvas.put(top + n, stop_at, " ◄ " if stop_at == 0 else " ► ")
             if window.end < self._width:
                 canvas.put(top + n, other, " ◄ " if other == 0 else " ► ")
 
-    def _below(self, canvas: Canvas, line: int, left: int, row: str, pass_: int) -> None:
+    def _below(self, canvas: Canvas | Pane, line: int, left: int, row: str, pass_: int) -> None:
         """The blade's mark with its pass, and the legend on the side that has room for it."""
         at = row.find(NOW)
         if at < 0:

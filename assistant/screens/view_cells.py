@@ -1,8 +1,9 @@
 """A page of character cells, and the fewest bytes that turn a terminal's page into another.
 
-It uses only what every terminal has: a cursor that can be placed, erasing to the end of a line, bold, reverse, and two
-of the eight colours. It never sets the background, so a dark terminal stays dark and a light terminal light. Red and
-magenta are readable on both, and nothing is shown by colour alone.
+It uses only what every terminal has: a cursor that can be placed, erasing to the end of a line, bold, reverse, and the
+eight colours. It never sets the background, so a dark terminal stays dark and a light terminal light. Marks are red or
+magenta, which can be seen on both; the other colours only fill whole cells beside a word that says the same. What must
+be read is in the terminal's own colours.
 """
 
 from __future__ import annotations
@@ -13,10 +14,21 @@ from functools import lru_cache
 
 from assistant.wording.quantities import pieces, whole_until
 
-BOLD, REVERSE, RED, MAGENTA = 1, 2, 4, 8
-COLOURS = (RED, MAGENTA)
-ANY_COLOUR = RED | MAGENTA
-CODES = {BOLD: ("1", "22"), REVERSE: ("7", "27"), RED: ("31", "39"), MAGENTA: ("35", "39")}
+BOLD, REVERSE, RED, MAGENTA, GREEN, YELLOW, CYAN, BLUE = (1 << n for n in range(8))
+MARKING = (RED, MAGENTA)
+"""The colours of marks and figures; all others only fill cells."""
+COLOURS = (*MARKING, GREEN, YELLOW, CYAN, BLUE)
+ANY_COLOUR = sum(COLOURS)
+CODES = {
+    BOLD: ("1", "22"),
+    REVERSE: ("7", "27"),
+    RED: ("31", "39"),
+    MAGENTA: ("35", "39"),
+    GREEN: ("32", "39"),
+    YELLOW: ("33", "39"),
+    CYAN: ("36", "39"),
+    BLUE: ("34", "39"),
+}
 """The code that sets a style, and the code that ends it."""
 Cell = tuple[str, int]
 """A character with its style; "" for the second half of a wide character."""
@@ -94,6 +106,16 @@ def cut_to(text: str, columns: int) -> str:
             break
         short += char
     return f"{text[: whole_until(text, len(short))].rstrip()}…" if columns > 0 else ""
+
+
+def fitting(text: str, columns: int) -> str:
+    """As much of the text as fits, cut anywhere but within a character."""
+    shown = ""
+    for char in text:
+        if width(shown + char) > columns:
+            break
+        shown += char
+    return shown
 
 
 def _is_wide(char: str) -> bool:

@@ -112,6 +112,11 @@ def largest_scale(lines: Sequence[str], columns: int, rows: int) -> int:
     return scale
 
 
+def fits_across(lines: Sequence[str], scale: int, columns: int) -> bool:
+    """Whether every character has a glyph and no line is too wide."""
+    return all(can_write(line) for line in lines) and all(columns_of(line, scale) <= columns for line in lines)
+
+
 def fits(lines: Sequence[str], scale: int, columns: int, rows: int) -> bool:
     """Whether they fit, with at least half a line between them."""
     high = len(lines) * rows_of(scale) + (len(lines) - 1 if scale % 2 == 0 else 0)

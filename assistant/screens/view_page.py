@@ -1,60 +1,94 @@
-"""The whole page: how its lines are shared out, and each part. Pure: a sight and a size make a canvas.
+"""The whole page: what is in each region. Pure: a sight and a size make a canvas.
 
-From the top: which board; how to clamp it; the setting, or the question, in big letters; the same in words; what the
-pedal does now; the board; progress; what was said; what is lost; what was heard; microphone and pedal.
+`view_regions` says where each region is. Nothing is drawn outside its region but a list laid over the page.
 """
 
 from __future__ import annotations
 
-import functools
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
-from typing import Any
+from datetime import datetime
+from functools import partial
 
-from assistant.joinery.settings import reading
+from assistant.drawings import dialling_letters, holding_letters
+from assistant.drawings.dialling import dials_of
+from assistant.drawings.holding import holding_of
+from assistant.plans.checks import EDGE_AND_FACE
 from assistant.plans.model import Job
 from assistant.screens import view_letters as letters
+from assistant.screens.view_blocks import (
+    LEAST_BIG,
+    Blocks,
+    blocks_of,
+    draw_blocks,
+    draw_line,
+    has_room_beside,
+    least_rows,
+)
 from assistant.screens.view_board import LEAST_ROWS, BoardPicture
-from assistant.screens.view_cells import BOLD, RED, REVERSE, Canvas, cut_to, width, wrapped
+from assistant.screens.view_cells import (
+    BLUE,
+    BOLD,
+    CYAN,
+    FULL,
+    GREEN,
+    MAGENTA,
+    RED,
+    REVERSE,
+    YELLOW,
+    Canvas,
+    cut_to,
+    width,
+    wrapped,
+)
+from assistant.screens.view_heading import Heading, heading_of
 from assistant.screens.view_pace import shown_left
-from assistant.screens.view_sight import ASKING, LastInput, LogEntry, Sight
-from assistant.screens.view_words import WordLines, hint_of, unbroken, which_of, word_lines, zone_of
+from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES, Pane, regions_of
+from assistant.screens.view_sight import ASKING, LogEntry, Sight
+from assistant.screens.view_words import (
+    NOTHING,
+    Gestures,
+    Line,
+    Status,
+    entry_lines,
+    gestures_of,
+    setting_text,
+    status_of,
+    which_of,
+    word_lines,
+)
 from assistant.session.effects import View
-from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
-from assistant.wording import dial
+from assistant.session.kinds import Klass
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
 
-LEAST_COLUMNS, LEAST_LINES = 80, 24  # a new terminal window's usual size (common practice, no source)
-HEADINGS = {STANDING_BY: "STANDING BY", FINISHED: "ALL CUT", ENDED_EARLY: "ENDED EARLY"}
-QUESTIONS = {
-    "back": "BACK TO {pass_}?",
-    "go to": "GO TO {pass_}?",
-    "end": "END IT?",
-    "carriage": "UNTOUCHED?",
-    "zeroed": "ZEROED?",
-    "clamped": "STILL CLAMPED?",
-    "registered": "CLAMPED AGAIN?",
+__all__ = ["LEAST_COLUMNS", "LEAST_LINES", "Gauges", "Heading", "PageComposer", "gauges_of", "heading_of"]
+
+TONE_COLOURS = {
+    "cutting": GREEN,
+    "check": YELLOW,
+    "question": MAGENTA,
+    "standing by": CYAN,
+    "saw off": BLUE,
+    "over": 0,
+    "lost": RED,
 }
-# (zone, lines): given out in this order while any are left, after the words that must be shown.
-SHARES = (
-    ("board", 5),
-    ("big", 8),
-    ("log", 1),
-    ("board", 6),
-    ("log", 4),
-    ("big", 14),
-    ("board", 10),
-    ("big", 24),
-    ("log", 1000),
-)
-LEAST_BIG = 4  # lines: the smallest letters
-FIXED = 5  # header, hint, progress, heard, gauges
-MOST_FAULTS = 2
+BAND = 2  # columns of the state's colour at each end of head and keys
 METER_CELLS = 12
 METER_FROM, METER_TO = -70.0, -10.0  # dBFS: a quiet room, and speech close to clipping
 SILENT = -85.0  # dBFS: no microphone with its gain up is so quiet
+FIGURE_COLUMNS = 44  # of how the board is held, beside words or the board's end
+GESTURE_PLACES = (0.0, 0.3125, 0.625)
+"""Where tap, double tap and long press stand in the last row, in parts of it: at 80 columns each has just room."""
+IN_BLOCKS = {
+    "pass cut, call next": "CUT",
+    "say again": "AGAIN",
+    "stand by": "STAND BY",
+    "confirmed": "CONFIRM",
+    "where we are": "WHERE",
+}
+"""Short words for what a gesture means, where others than their capitals."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,306 +116,319 @@ def gauges_of(voice: str, level: float | None, pedal: str, down: bool, keys: boo
 
 
 class PageComposer:
-    """Composes pages; keeps the picture of the board from one page to the next."""
+    """Composes pages; keeps the pictures of the board from one page to the next."""
 
     def __init__(self) -> None:
         self._board: tuple[tuple[int, int], BoardPicture] | None = None
+        self._held: tuple[tuple[int, int, int, int], list[str]] | None = None
 
-    def compose(self, sight: Sight, gauges: Gauges, columns: int, rows: int) -> Canvas:
-        """A page of exactly this size; if it is too small, the least important parts are dropped."""
+    def compose(self, sight: Sight, gauges: Gauges, columns: int, rows: int, now: datetime | None = None) -> Canvas:
+        """A page of exactly this size; if it is small, the least important parts are dropped. now: the time here."""
         canvas = Canvas(columns, rows)
+        regions = regions_of(columns, rows)
         if sight.view is None or sight.words is None:
-            _log(canvas, 0, rows - 1, sight.log)
-            _gauges(canvas, rows - 1, gauges, sight)
+            _log(Pane(canvas, 0, max(0, rows - 2), columns), sight.log)
+            _inputs(Pane(canvas, max(0, rows - 2), 1, columns), gauges, sight)
             return canvas
-        heading = heading_of(sight.view, sight.words, sight.wait_s)
-        faults = sight.faults[:MOST_FAULTS]
-        words = word_lines(sight, max(1, columns - 2))
-        lines = rows - FIXED - len(faults)
-        way = _way_lines(sight, words, lines, max(1, columns - 2), heading.least_rows)
-        lines -= len(way)
-        if lines < LEAST_BIG + len(words.required):
-            _compose_low(canvas, sight, gauges, heading, words)
+        if not regions:
+            _compose_low(canvas, sight, gauges)
             return canvas
-        least = heading.least_rows if heading.least_rows + len(words.required) <= lines else LEAST_BIG
-        share = shared_out(lines, len(words.required), len(words.lines), least)
-        row = _header(canvas, 0, sight.view, sight.words.job)
-        for line in way:
-            _line(canvas, row, f" {line}")
-            row += 1
-        row = _big(canvas, row, share["big"], heading)
-        for n, (line, style) in enumerate(words.in_rows(share["words"], columns - 2)):
-            canvas.put(row + n, 1, line, style)
-        row = _hint(canvas, row + share["words"], sight.view, gauges.keys)
-        row = self._draw_board(canvas, row, share["board"], sight.view, sight.words.job)
-        row = _progress(canvas, row, sight)
-        # What is lost stays below the log, and the words above already show some of the log's texts whole.
-        elsewhere = {text for _, text in sight.faults} | words.texts(share["words"])
-        row = _log(canvas, row, share["log"], tuple(entry for entry in sight.log if entry.text not in elsewhere))
-        for _, text in faults:
-            row = _fault(canvas, row, text)
-        _heard(canvas, row, sight.heard)
-        _gauges(canvas, row + 1, gauges, sight)
+        panes = {name: Pane.of(canvas, region) for name, region in regions.items()}
+        status = status_of(sight)
+        named = _head(panes["head"], status, sight.view, sight.words.job)
+        shown, more_faults = _faults(panes["faults"], sight)
+        done, left_over = self._do(_above_list(panes["do"], sight), panes["board"], sight, shown, now)
+        done |= self._draw_board(panes["board"], sight, left_over, named, shown | done)
+        _progress(panes["progress"], sight)
+        elsewhere = {text for _, text in sight.faults} | shown | done
+        entries = tuple(entry for entry in sight.log if entry.text not in elsewhere)
+        self._below(panes, sight, entries, more_faults)
+        _inputs(panes["inputs"], gauges, sight)
+        _keys(panes["keys"], status, sight.view, sight.wait_s)
         if sight.note:
-            _overlay(canvas, sight.laid_over)
+            _overlay(canvas, sight.laid_over, panes["keys"].rows)
         return canvas
 
-    def _draw_board(self, canvas: Canvas, row: int, rows: int, view: View, job: Job) -> int:
-        if rows and view.setup:
-            key = (id(job), job.setups[view.setup - 1].pattern)
-            if self._board is None or self._board[0] != key:
-                self._board = key, BoardPicture(job.pattern_of(view.setup), job.carriage.stop_side)
-            self._board[1].draw(canvas, row, rows, view.cut, view.pass_ if view.mode == CUTTING else 0)
-        return row + rows
+    # --- the thing to do
+
+    def _do(
+        self, pane: Pane, board: Pane, sight: Sight, shown: set[str], now: datetime | None
+    ) -> tuple[set[str], list[Line]]:
+        """Block letters above, words below. Returns the log's texts that are in the words, and the words left over.
+
+        shown: texts that are on the page already. The letters are as large as the words allow. Words that must be
+        shown, but have no room here, go to the board's region.
+        """
+        view, words = sight.view, sight.words
+        assert view is not None and words is not None
+        heading = heading_of(view, words, sight.wait_s)
+        room = pane.columns - 2
+        least = least_rows(heading, room)
+        figure = self._figure_beside(pane, board, sight, least)
+        if figure:
+            beside = word_lines(sight, room - width(figure[0]) - 2, now)
+            wanted = [*beside.required, *(line for text, more in beside.optional[:1] for line in more)]
+            if least + len(wanted) <= pane.rows:
+                room -= width(figure[0]) + 2
+            else:
+                figure = []
+        found = word_lines(sight, room, now)
+        lines, done = list(found.required), set()
+        if not least:
+            lines = [(line, BOLD) for line in wrapped(_in_words(heading, view, words), room)] + lines
+        elif amounts := _amounts(view, words):
+            lines = [(line, 0) for line in wrapped(amounts, room)] + lines
+        for text, more in found.optional:
+            rows = pane.rows - len(lines) - len(more)
+            if text in shown or rows < max(least, len(figure) and least):
+                continue
+            without = blocks_of(heading, pane.columns - 2, rows + len(more))
+            made = blocks_of(heading, pane.columns - 2, rows)
+            # What to clamp comes before larger letters, anything else doesn't.
+            if text == sight.clamp or not without or (made and made.scale >= min(2, without.scale)):
+                lines += more
+                done.add(text)
+        left_over: list[Line] = []
+        if least + len(lines) > pane.rows:
+            kept = 0 if heading.whole else max(0, pane.rows - least)
+            lines, left_over = lines[:kept], lines[kept:]
+        high = pane.rows - max(len(lines), len(figure))
+        made = blocks_of(heading, pane.columns - 2, high) if least else None
+        if heading.then and not (made and has_room_beside(made, heading.then, pane.columns)):
+            if not lines or width(lines[-1][0]) + len(heading.then) + 3 > room:
+                lines.append(("", 0))
+            high = pane.rows - max(len(lines), len(figure))
+            made = blocks_of(heading, pane.columns - 2, high) if least else None
+        is_beside = made is not None and self._draw_letters(pane, made, heading, high, view, words)
+        for n, (line, style) in enumerate(lines):
+            pane.put(pane.rows - len(lines) + n, 1, line, style)
+        for n, drawn in enumerate(figure):
+            pane.put(pane.rows - len(figure) + n, pane.columns - 1 - width(drawn), drawn)
+        if heading.then and not is_beside:
+            pane.put(pane.rows - 1, pane.columns - len(heading.then) - 1, heading.then, BOLD)
+        return done, left_over
+
+    @staticmethod
+    def _draw_letters(pane: Pane, made: Blocks, heading: Heading, high: int, view: View, words: Words) -> bool:
+        """The block letters, and below them the dials of a handwheel if there is room. As `draw_blocks`."""
+        drawn: list[str] = []
+        if view.mode == CUTTING and view.pass_:
+            dials = dials_of(words.carriage, view.previous, view.approach, view.setting)
+            drawn = [line for each in dials for line in dialling_letters.in_letters(each, pane.columns - 2)]
+            drawn = drawn if made.rows + len(drawn) <= high else []
+        top = high - len(drawn)
+        for n, line in enumerate(drawn):
+            pane.put(top + n, 1, line)
+        return draw_blocks(pane.part(0, top), made, heading)
+
+    def _figure_beside(self, pane: Pane, board: Pane, sight: Sight, least: int) -> list[str]:
+        """How the board is held, where that is asked and the board's region is too low for it."""
+        view = sight.view
+        assert view is not None
+        if view.mode != CHECKS or view.check != EDGE_AND_FACE or _has_room_to_hold(board):
+            return []
+        if any(entry.klass == Klass.CAUTION for entry in sight.opening):  # it needs the room
+            return []
+        return self._holding(sight, FIGURE_COLUMNS, pane.rows - max(least, LEAST_BIG))
+
+    def _holding(self, sight: Sight, columns: int, rows: int) -> list[str]:
+        view, words = sight.view, sight.words
+        assert view is not None and words is not None
+        key = id(words.job), view.setup, columns, rows
+        if self._held is None or self._held[0] != key:
+            holding = holding_of(words.job, words.job.setups[view.setup - 1])
+            drawn = holding_letters.in_letters(holding, columns, rows)
+            while drawn and not drawn[-1].strip():
+                drawn.pop()
+            self._held = key, drawn
+        return self._held[1]
+
+    # --- the board
+
+    def _draw_board(self, pane: Pane, sight: Sight, left_over: Sequence[Line], named: str, shown: set[str]) -> set[str]:
+        """How it is held, words that had no room above, and its end with what is cut of it.
+
+        Before the first cut, what the session began with has its place too. shown: texts that are on the page already.
+        Returns the texts of the log that are shown here.
+        """
+        view, words = sight.view, sight.words
+        assert view is not None and words is not None
+        if not view.setup:
+            return set()
+        way = words.one(view.way) if view.way else ""
+        held = f"{named}: {way}" if named else way
+        figure = self._holding(sight, _figure_columns(pane), pane.rows) if _has_room_to_hold(pane) else []
+        at = pane.columns - _figure_columns(pane)
+        if figure and len(wrapped(held, at - 4)) + len(left_over) <= pane.rows:
+            for n, line in enumerate(figure):
+                pane.put(n, at, line)
+            pane = pane.part(0, pane.rows, 0, at - 2)
+        texts = [(line, 0) for line in wrapped(held, pane.columns - 2)]
+        lines, here = [*texts, *left_over], set()
+        for entry in sight.opening if view.mode == CHECKS else ():
+            more = entry_lines(entry, pane.columns - 2)
+            if entry.text not in shown and len(lines) + len(more) <= pane.rows:
+                lines += more
+                here.add(entry.text)
+        if len(lines) > pane.rows:  # what is asked comes first
+            lines = [*left_over, *texts]
+        for n, (line, style) in enumerate(lines[: pane.rows]):
+            pane.put(n, 1, line, style)
+        picture = pane.part(len(lines), pane.rows - len(lines))
+        if picture.rows <= LEAST_ROWS:
+            return here
+        key = (id(words.job), words.job.setups[view.setup - 1].pattern)
+        if self._board is None or self._board[0] != key:
+            self._board = key, BoardPicture(words.job.pattern_of(view.setup), words.job.carriage.stop_side)
+        self._board[1].draw(picture, 0, picture.rows, view.cut, view.pass_ if view.mode == CUTTING else 0)
+        return here
+
+    # --- what is below it
+
+    @staticmethod
+    def _below(panes: dict[str, Pane], sight: Sight, entries: tuple[LogEntry, ...], faults: Sequence[Line]) -> None:
+        """The log. Faults that had no room at the top are shown here, before it, and never cut short."""
+        pane = panes["log"]
+        heard = bool(sight.heard.given)
+        rows = pane.rows - heard
+        if len(faults) > rows:
+            heard, rows = False, pane.rows
+        short = len(faults) - rows
+        if short > 0:  # over the lower part of the board
+            board = panes["board"]
+            over = board.part(board.rows - short, short)
+            for n, (line, style) in enumerate(faults[:short]):
+                over.put(n, 0, f"{line:{over.columns}}", style)
+            faults = faults[short:]
+        for n, (line, style) in enumerate(faults):
+            pane.put(n, 0, line, style)
+        _log(pane.part(len(faults), rows - len(faults)), entries)
+        if heard:
+            row = pane.part(pane.rows - 1, 1)
+            row.put(0, 1, "heard", BOLD)
+            row.put(0, 7, cut_to(f"{sight.heard.given} -> {sight.heard.made}", row.columns - 8))
 
 
-def shared_out(lines: int, required: int = 2, words: int = 0, least: int = LEAST_BIG) -> dict[str, int]:
-    """Zone -> lines; all `lines` are given out as far as the zones want them. A board with too few lines gets none.
-
-    required, words: lines of words that must be shown, and all there are. least: lines that the big letters always get.
-    """
-    share = {"big": 0, "words": 0, "board": 0, "log": 0}
-    left = max(0, lines)
-    for zone, wanted in (("big", least), ("words", required), ("words", words), *SHARES):
-        more = min(wanted - share[zone], left)
-        # Letters grow by whole lines. Lines that would only space them out go to the other zones.
-        short = zone == "board" and share[zone] + more <= LEAST_ROWS or zone == "big" and share[zone] + more < wanted
-        if more <= 0 or short:
-            continue
-        share[zone] += more
-        left -= more
-    return share
+def _has_room_to_hold(board: Pane) -> bool:
+    """Whether the figure of how the board is held has room beside its end."""
+    return board.rows >= holding_letters.LEAST_ROWS and board.columns >= 2 * FIGURE_COLUMNS
 
 
-@dataclass(frozen=True, slots=True)
-class Heading:
-    """What the big letters say.
-
-    left: lines in capitals. right: beside them, smaller. alone: which of the left lines stays if there is room for only
-    one. whole: the lines are shown together or not at all.
-    """
-
-    left: tuple[str, ...]
-    right: str = ""
-    alone: int = 0
-    whole: bool = False
-
-    @property
-    def least_rows(self) -> int:
-        return len(self.left) * LEAST_BIG if self.whole else LEAST_BIG
+def _figure_columns(board: Pane) -> int:
+    return max(FIGURE_COLUMNS, board.columns * 2 // 5)
 
 
-def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
-    """The called setting with its pass; else the open check or question with its figure; else the mode.
+def _amounts(view: View, words: Words) -> str:
+    """How far to turn a handwheel in each of two moves, of which the block letters only say where they end."""
+    if view.mode != CUTTING or not view.pass_:
+        return ""
+    dials = dials_of(words.carriage, view.previous, view.approach, view.setting)
+    ways = [f"{each.step} {'up' if each.up else 'down'} {' + '.join(filter(None, each.amount))}" for each in dials]
+    return ", ".join(ways) if len(dials) > 1 else ""
 
-    wait_s: until the open check can be confirmed.
-    """
+
+def _above_list(pane: Pane, sight: Sight) -> Pane:
+    """As much of the pane as a list laid over the page leaves free: half a figure could be read as another one."""
+    if not sight.note:
+        return pane
+    keys = regions_of(pane.canvas.columns, pane.canvas.rows)["keys"].rows
+    top = _top_of_list(sight.laid_over, pane.canvas.rows, keys)
+    return pane.part(0, max(0, top - pane.top))
+
+
+def _in_words(heading: Heading, view: View, words: Words) -> str:
+    """What the block letters would say, had they room."""
     if view.mode == CUTTING and view.pass_:
-        lines = big_setting(view, words)
-        # What is left beyond a 64th means nothing alone; where a move ends does.
-        whole = len(lines) > 1 and not dial.has_dial(words.carriage)
-        return Heading(lines, f"{view.pass_}/{view.passes}", alone=-1, whole=whole)
-    asked = dict(view.asked.figures) if view.asked else {}
-    if view.mode == QUESTION:
-        name = QUESTIONS.get(view.question, view.question.upper() + "?").format(pass_=asked.get("pass_", ""))
-        figure = big_place(words, asked["carriage_at"]) if view.question == "carriage" else ""
-        return Heading((name, figure) if figure else (name,))
-    if view.mode == CHECKS and view.check:
-        zone = zone_of(view, words)
-        if zone:
-            return Heading(zone, whole=True)
-        figure = check_figure(words, asked)
-        name = letters.plain_capitals(view.check)
-        return Heading((name, figure) if figure else (name,), f"WAIT {wait_s}" if wait_s else "")
-    return Heading((HEADINGS.get(view.mode, letters.plain_capitals(view.mode)),))
+        return setting_text(view, words)
+    return "  ".join((*heading.left, *([heading.right] if heading.right else [])))
 
 
-def big_setting(view: View, words: Words) -> tuple[str, ...]:
-    """What to set, a line each.
+# --- the regions
 
-    For a handwheel the move and where it ends, in turns and marks: "UP 1+22", "TO 9+21", or the place to go to first;
-    else the setting as the carriage shows it, with what is left beyond a 64th below it: "1-3/8", "+ 0.002".
+
+def _head(pane: Pane, status: Status, view: View, job: Job) -> str:
+    """The state in its colour, the board and its end, pass and setup. Returns the board if its name has no room."""
+    colour = TONE_COLOURS["lost" if status.lost else status.tone]
+    for row in range(pane.rows):
+        pane.put(row, 0, " " * pane.columns, REVERSE)
+        pane.put(row, 0, FULL * BAND, colour | BOLD if colour else REVERSE)
+        pane.put(row, pane.columns - BAND, FULL * BAND, colour | BOLD if colour else REVERSE)
+    style = REVERSE | BOLD
+    word = f"{status.word}, {status.lost}" if status.lost else status.word
+    at = f"pass {view.pass_} of {view.passes}" if view.pass_ else f"{view.cut_here} of {view.passes} cut"
+    of = f"setup {view.setup} of {view.setups}"
+    names = _names(view, job)
+    if pane.rows >= LEAST_BIG:
+        left = draw_line(pane, 0, BAND + 2, status.word, style) + 3
+        right = pane.columns - BAND - 2 - letters.columns_of(at.upper(), 1)
+        draw_line(pane, 0, right, at.upper(), style)
+        lines = [status.lost] if status.lost else []
+        lines += [*wrapped(names[0], right - left - 3)[:2], f"{at}, {of}", job.title]
+        for n, line in enumerate(lines[: pane.rows]):
+            pane.put(n, left, cut_to(line, right - left - 3), style)
+        return ""
+    right_text = f"{at}  {of} "
+    room_end = pane.columns - BAND - width(right_text)
+    pane.put(0, room_end, right_text, style)
+    left = pane.put(0, BAND + 1, word, style) + 2
+    room = room_end - left - 2
+    name = next((each for each in names if width(each) <= room), "")
+    left = pane.put(0, left, name or cut_to(names[0], room), style) + 3
+    if width(job.title) <= room_end - left - 2:
+        pane.put(0, left, job.title, REVERSE)
+    return "" if name else names[0]
+
+
+def _names(view: View, job: Job) -> tuple[str, str]:
+    """The board with its end: in full, and without its part."""
+    if not view.setup:
+        return job.title, job.title
+    setup, which = job.setups[view.setup - 1], which_of(job, view.setup).removesuffix(" together")
+    name = f"{setup.board}{f' {which}' if which else ''}"
+    end = "" if job.layout == "slots" else f", end {setup.end}"
+    return f"{name}, part {setup.part}{end}", f"{name}{end}"
+
+
+def _faults(pane: Pane, sight: Sight) -> tuple[set[str], list[Line]]:
+    """What is lost, each as a whole; while nothing is, what the session began with.
+
+    Returns the texts of the log that are shown, and the lines that had no room.
     """
-    carriage, start = words.carriage, view.previous or Fraction(0)
-    if not dial.has_dial(carriage):
-        return tuple(re.sub(r" (?=[+-] )", "\n", big_place(words, view.setting)).split("\n"))
-    if view.approach is None or view.approach == start:
-        return dial.big_move(carriage, start, view.setting), f"TO {big_place(words, view.setting)}"
-    first, last = dial.ways(start, view.approach, view.setting)
-    return tuple(
-        f"{way.upper()} TO {big_place(words, place)}" for way, place in ((first, view.approach), (last, view.setting))
-    )
+    row, shown, more = 0, set(), []
+    for _, text in reversed(sight.faults):
+        lines = [f" !! {line}" if n == 0 else f"    {line}" for n, line in enumerate(wrapped(text, pane.columns - 5))]
+        if row + len(lines) > pane.rows:
+            more += [(line, BOLD) for line in lines]
+            continue
+        for line in lines:
+            pane.put(row, 0, line, BOLD)
+            if line.startswith(" !!"):
+                pane.put(row, 0, " !!", BOLD | RED | REVERSE)
+            row += 1
+    if not sight.faults:
+        for entry in sight.opening:
+            whole = entry_lines(entry, pane.columns - 2)
+            if row + len(whole) <= pane.rows:
+                shown.add(entry.text)
+                for line, style in whole:
+                    pane.put(row, 1, line, style)
+                    row += 1
+    return shown, more
 
 
-def big_place(words: Words, setting: Any) -> str:
-    """As the carriage shows it; for a handwheel without words: full turns, then the mark."""
-    if dial.has_dial(words.carriage):
-        return dial.big_place(words.carriage, setting)
-    return unbroken(reading(words.carriage, setting))
-
-
-def check_figure(words: Words, asked: dict[str, Any]) -> str:
-    """The figure that a check asks for, in capitals; "" if it asks for none."""
-    figures = Words(words.job, figures=True)
-    if "{depth}" in asked.get("say", ""):
-        return letters.plain_capitals(figures.depth(asked["depth"]))
-    if "{sockets}" in asked.get("say", ""):
-        return f"COUNT {asked['sockets']}"
-    return ""
-
-
-# --- the parts, each drawn from a line on; they return the line after it
-
-
-def _line(canvas: Canvas, row: int, text: str, style: int = 0) -> None:
-    canvas.put(row, 0, cut_to(text, canvas.columns), style)
-
-
-def _fault(canvas: Canvas, row: int, text: str) -> int:
-    _line(canvas, row, f" !! {text}", BOLD | RED)
-    return row + 1
-
-
-def _header(canvas: Canvas, row: int, view: View, job: Job) -> int:
-    canvas.put(row, 0, " " * canvas.columns, REVERSE)
-    right = f" {view.mode}   setup {view.setup} of {view.setups} "
-    left = f" {job.title}"
-    if view.setup:
-        setup, which = job.setups[view.setup - 1], which_of(job, view.setup).removesuffix(" together")
-        left = f" {setup.board}{f' {which}' if which else ''}, part {setup.part}"
-    canvas.put(row, 0, cut_to(left, canvas.columns - width(right)), REVERSE | BOLD)
-    canvas.put(row, max(0, canvas.columns - width(right)), right, REVERSE | BOLD)
-    title = cut_to(job.title, canvas.columns - width(left) - width(right) - 6)
-    if view.setup and width(title) > 8:
-        canvas.put(row, width(left) + 3, title, REVERSE)
-    return row + 1
-
-
-def _way_lines(sight: Sight, words: WordLines, lines: int, room: int, big: int) -> list[str]:
-    """How to clamp the board, whole; in one line, which may be cut off, if the words below give it in full."""
-    assert sight.view is not None and sight.words is not None
-    if not sight.view.way:
-        return [""]
-    way = sight.words.one(sight.view.way)
-    clamp = next((clamp_lines for text, clamp_lines in words.optional if text == sight.clamp), ())
-    if clamp and 1 + big + len(words.required) + len(clamp) <= lines:
-        return [way]
-    return wrapped(way, room)
-
-
-def _big(canvas: Canvas, row: int, rows: int, heading: Heading) -> int:
-    """The biggest letters that fit, with the right part at half their scale, or in plain text if it won't fit."""
-    room = canvas.columns - 2
-    beside = f" {heading.right}" if heading.right else ""
-    for lines in _candidates(heading):
-        for right in (beside, ""):
-            scale = _scale(lines, right, room, rows)
-            if scale:
-                _blocks(canvas, row, rows, lines, right, scale)
-                if beside and not right:
-                    canvas.put(row + rows - 1, canvas.columns - len(beside) - 1, beside, BOLD | REVERSE)
-                return row + rows
-    text = "  ".join((*heading.left, *([heading.right] if heading.right else [])))
-    for n, line in enumerate(wrapped(text, room)[:rows]):
-        canvas.put(row + n, 1, line, BOLD)
-    return row + rows
-
-
-def _candidates(heading: Heading) -> list[list[str]]:
-    """The lines as they are; a long name in two lines; one line alone. If whole: as they are, or split ranges."""
-    if heading.whole:
-        broken = "\n".join(heading.left).replace(" TO ", " TO\n").split("\n")
-        return [list(heading.left), broken]
-    name, *figure = heading.left
-    alone = heading.left[heading.alone]
-    found = [[name, *figure], [*letters.in_two_lines(name), *figure], [alone], letters.in_two_lines(alone)]
-    return [lines for n, lines in enumerate(found) if lines not in found[:n]]
-
-
-def _scale(lines: list[str], right: str, columns: int, rows: int) -> int:
-    """The largest scale at which the lines fit with the right part beside them; 0 if they are better without it."""
-    scale = alone = letters.largest_scale(lines, columns, rows)
-    if not right:
-        return scale
-    while scale > 1 and _with_right(lines, right, scale) > columns:
-        scale -= 1
-    # A setting isn't made small for the sake of its pass: it is better alone.
-    if scale and (_with_right(lines, right, scale) > columns or scale < min(alone, 2)):
-        return 0
-    return scale
-
-
-def _with_right(lines: list[str], right: str, scale: int) -> int:
-    longest = max(letters.columns_of(line, scale) for line in lines)
-    return longest + letters.columns_of(right, max(1, scale // 2)) + 1
-
-
-def _blocks(canvas: Canvas, row: int, rows: int, lines: list[str], right: str, scale: int) -> None:
-    """The lines in the middle of their zone, the right part on the same baseline."""
-    high = letters.rows_of(scale)
-    step = high + (1 if len(lines) * (high + 1) - 1 <= rows else 0)
-    top = row + max(0, rows - (len(lines) - 1) * step - high) // 2
-    for n, line in enumerate(lines):
-        _letters(canvas, top + n * step, 1, letters.big(line, scale))
-    if right:
-        small = max(1, scale // 2)
-        left = canvas.columns - 1 - letters.columns_of(right, small)
-        _letters(canvas, top + high - letters.rows_of(small), left, letters.big(right, small))
-
-
-def _letters(canvas: Canvas, row: int, column: int, drawn: list[str]) -> None:
-    for n, line in enumerate(drawn):
-        canvas.put(row + n, column, line, BOLD)
-
-
-def _compose_low(canvas: Canvas, sight: Sight, gauges: Gauges, heading: Heading, words: WordLines) -> None:
-    """A page too low for all its parts: what to set or answer, how to clamp the board, then the rest."""
-    view, room = sight.view, max(1, canvas.columns - 2)
-    assert view is not None and sight.words is not None
-    lines = [*words.required] or [(line, BOLD) for line in wrapped("  ".join(heading.left), room)]
-    if view.way:
-        lines += [(line, 0) for line in wrapped(sight.words.one(view.way), room)]
-    row = 0
-    alone = heading.left[heading.alone]
-    fits = canvas.rows - len(lines) >= LEAST_BIG and not heading.whole
-    if fits and letters.largest_scale([alone], room, LEAST_BIG):
-        row = _big(canvas, 0, LEAST_BIG, Heading((alone,), heading.right))
-    for line, style in lines[: canvas.rows - row]:
-        _line(canvas, row, f" {line}", style)
-        row += 1
-    rest: list[Callable[[int], object]] = [
-        lambda at: _hint(canvas, at, view, gauges.keys),
-        *(functools.partial(_fault, canvas, text=text) for _, text in sight.faults[:MOST_FAULTS]),
-        lambda at: _gauges(canvas, at, gauges, sight),
-        lambda at: _progress(canvas, at, sight),
-        lambda at: _heard(canvas, at, sight.heard),
-    ]
-    for at, draw in zip(range(row, canvas.rows), rest, strict=False):
-        draw(at)
-    if sight.note:
-        _overlay(canvas, sight.laid_over)
-
-
-def _hint(canvas: Canvas, row: int, view: View, keys: bool) -> int:
-    """What each gesture does now; a key only where keys are read."""
-    _line(canvas, row, f" {hint_of(view, keys)}")
-    return row + 1
-
-
-def _progress(canvas: Canvas, row: int, sight: Sight) -> int:
+def _progress(pane: Pane, sight: Sight) -> None:
     view = sight.view
     assert view is not None
     left = shown_left(sight.left_s)
     here, whole = f"{view.cut_here}/{view.passes}", f"{view.cut_in_all}/{view.passes_in_all}"
-    texts = width(f" here {here}   all {whole}   {left}") + 4
-    each = max(4, min(30, (canvas.columns - texts) // 2))
+    texts = width(f" here {here}   all {whole}   {left}") + 5
+    each = max(4, (pane.columns - texts) // 2)
     parts = [
         f"here {_bar(view.cut_here, view.passes, each)} {here}",
         f"all {_bar(view.cut_in_all, view.passes_in_all, each)} {whole}",
         left,
     ]
-    _line(canvas, row, " " + "   ".join(part for part in parts if part))
-    return row + 1
+    pane.put(0, 1, "   ".join(part for part in parts if part))
 
 
 def _bar(done: int, of: int, columns: int) -> str:
@@ -389,43 +436,39 @@ def _bar(done: int, of: int, columns: int) -> str:
     return "█" * full + "░" * (columns - full)
 
 
-def _log(canvas: Canvas, row: int, rows: int, log: tuple[LogEntry, ...]) -> int:
-    """The newest at the bottom. What is asked or set is above already. A long entry is shown from its beginning."""
+def _log(pane: Pane, log: tuple[LogEntry, ...]) -> None:
+    """The newest at the bottom; what came longest ago goes first. A long entry is shown from its beginning."""
     lines: list[str] = []
     for entry in reversed(log):
-        if entry.klass in ASKING:
+        if entry.klass in ASKING:  # what is asked or set is above already
             continue
-        first, *more = wrapped(entry.counted_text, canvas.columns - 4) or [""]
-        new = [f" {entry.mark} {first}", *(f"    {line}" for line in more)]
-        if lines and len(lines) + len(new) > rows:
+        begin = f" {entry.clock} {entry.mark} " if entry.clock else f" {entry.mark} "
+        first, *more = wrapped(entry.counted_text, pane.columns - len(begin) - 1) or [""]
+        new = [begin + first, *(" " * len(begin) + line for line in more)]
+        if lines and len(lines) + len(new) > pane.rows:
             break
         lines = new + lines
-    for n, line in enumerate(lines[:rows]):
-        last = n == rows - 1 and len(lines) > rows
-        _line(canvas, row + n, cut_to(f"{line} …", canvas.columns - 1) if last else line)
-    return row + rows
+    for n, line in enumerate(lines[: pane.rows]):
+        last = n == pane.rows - 1 and len(lines) > pane.rows
+        pane.put(n, 0, cut_to(f"{line} …" if last else line, pane.columns))
 
 
-def _heard(canvas: Canvas, row: int, heard: LastInput) -> None:
-    if heard.given:
-        canvas.put(row, 0, " heard ", BOLD)
-        canvas.put(row, 7, cut_to(f"{heard.given} -> {heard.made}", canvas.columns - 8))
-
-
-def _gauges(canvas: Canvas, row: int, gauges: Gauges, sight: Sight) -> None:
+def _inputs(pane: Pane, gauges: Gauges, sight: Sight) -> None:
     keys = " ?: keys " if gauges.keys else ""
-    end = canvas.columns - len(keys)
-    at = canvas.put(row, 1, f"mic {_microphone(gauges, sight.speaking)}")
+    if gauges.keys and sight.view is not None and sight.view.mode in (FINISHED, ENDED_EARLY):
+        keys = " q: leave   ?: keys "
+    end = pane.columns - len(keys)
+    at = pane.put(0, 1, f"mic {_microphone(gauges, sight.speaking)}")
     pedal = "DOWN " if gauges.down else "heard"
     if gauges.pedal != "heard":
         pedal = f"{gauges.pedal}{': keys' if gauges.keys else ''}"
-    at = canvas.put(row, at + 3, f"pedal {pedal}", BOLD | REVERSE if gauges.down else 0)
+    at = pane.put(0, at + 3, f"pedal {pedal}", BOLD | REVERSE if gauges.down else 0)
     given = sight.hands.given
     if gauges.pedal == "heard":  # the row is full at 80 columns, and the pedal has just been named
         given = given.removeprefix("pedal ")
     if given:
-        canvas.put(row, at + 3, cut_to(f"{given} -> {sight.hands.made}", max(0, end - at - 3)))
-    canvas.put(row, max(0, end), keys)
+        pane.put(0, at + 3, cut_to(f"{given} -> {sight.hands.made}", max(0, end - at - 3)))
+    pane.put(0, max(0, end), keys)
 
 
 def _microphone(gauges: Gauges, speaking: bool) -> str:
@@ -439,15 +482,86 @@ def _microphone(gauges: Gauges, speaking: bool) -> str:
     return f"{bar} {'waits' if speaking else 'open '}"
 
 
-def _overlay(canvas: Canvas, text: str) -> None:
-    """A list between two rules over the lower part of the page."""
+def _keys(pane: Pane, status: Status, view: View, wait_s: int) -> None:
+    """What tap, double tap and long press mean now, each always in its place."""
+    meant = gestures_of(view, wait_s)
+    colour = TONE_COLOURS["lost" if status.lost else status.tone]
+    for row in range(pane.rows):
+        pane.put(row, 0, " " * pane.columns, REVERSE)
+        pane.put(row, pane.columns - 1, FULL, colour | BOLD if colour else REVERSE)
+    named = (("tap", meant.tap), ("double tap", meant.double), ("long press", meant.long))
+    for place, (name, meaning) in zip(GESTURE_PLACES, named, strict=True):
+        style = REVERSE if meaning == NOTHING else REVERSE | BOLD
+        at = int(place * pane.columns)
+        pane.put(0, at, "│" if at else " ", REVERSE)
+        pane.put(0, at + 1, f"{name}: {meaning}", style)
+    if pane.rows > LEAST_BIG:
+        _keys_in_blocks(pane.part(1, pane.rows - 1), meant, wait_s)
+
+
+def _keys_in_blocks(pane: Pane, meant: Gestures, wait_s: int) -> None:
+    named = (("TAP", meant.tap), ("DOUBLE", meant.double), ("LONG", meant.long))
+    for place, (name, meaning) in zip(GESTURE_PLACES, named, strict=True):
+        short = IN_BLOCKS.get(meaning, meaning.upper())
+        if name == "LONG" and wait_s:
+            short = f"WAIT {wait_s}"
+        if meaning != NOTHING:
+            draw_line(pane, 0, int(place * pane.columns) + 1, f"{name} {short}", REVERSE | BOLD)
+
+
+def _compose_low(canvas: Canvas, sight: Sight, gauges: Gauges) -> None:
+    """A page too low for all its parts: what to set or answer, how to clamp the board, then the rest."""
+    view, words, room = sight.view, sight.words, max(1, canvas.columns - 2)
+    assert view is not None and words is not None
+    heading = heading_of(view, words, sight.wait_s)
+    pane = Pane(canvas, 0, canvas.rows, canvas.columns)
+    lines: list[Line] = []
+    if view.mode == CUTTING and view.pass_:
+        text = f"{setting_text(view, words)}   pass {view.pass_} of {view.passes}"
+        lines = [(line, BOLD) for line in ([text] if width(text) <= room else wrapped(text, room))]
+    lines += word_lines(sight, room).required or ([] if lines else [(each, BOLD) for each in heading.left])
+    if view.way:
+        lines += [(line, 0) for line in wrapped(words.one(view.way), room)]
+    row = 0
+    fits = canvas.rows - len(lines) >= LEAST_BIG and not heading.whole
+    made = blocks_of(Heading((heading.left[heading.alone],), heading.right), room, LEAST_BIG) if fits else None
+    if made is not None:
+        draw_blocks(pane.part(0, LEAST_BIG), made, Heading(made.lines))
+        row = LEAST_BIG
+    for line, style in lines[: canvas.rows - row]:
+        pane.put(row, 0, cut_to(f" {line}", canvas.columns), style)
+        row += 1
+    meant = gestures_of(view, sight.wait_s)
+    hint = f" tap: {meant.tap}   double tap: {meant.double}   long press: {meant.long}"
+    rest: list[Callable[[Pane], object]] = [
+        lambda at: at.put(0, 0, f"{cut_to(hint, at.columns):{at.columns}}", REVERSE),
+        *(partial(_low_fault, text=text) for _, text in sight.faults),
+        lambda at: _inputs(at, gauges, sight),
+        lambda at: _progress(at, sight),
+    ]
+    for at, draw in zip(range(row, canvas.rows), rest, strict=False):
+        draw(pane.part(at, 1))
+    if sight.note:
+        _overlay(canvas, sight.laid_over, 0)
+
+
+def _low_fault(pane: Pane, text: str) -> None:
+    pane.put(0, 0, cut_to(f" !! {text}", pane.columns), BOLD)
+
+
+def _top_of_list(text: str, rows: int, above: int) -> int:
+    return max(0, rows - len(text.splitlines()) - 2 - above)
+
+
+def _overlay(canvas: Canvas, text: str, above: int) -> None:
+    """A list between two rules over the lower part of the page, above so many lines."""
     lines = text.splitlines()
     if not lines[0].startswith(" "):  # a heading: the lines below it don't need their indent
         lines = [line.removeprefix("  ") for line in lines]
     # In a line that is too long, wide gaps are closed up before anything is cut off.
     lines = [line if width(line) <= canvas.columns else re.sub(r"(?<=\S) {3,}", "  ", line) for line in lines]
     lines = [cut_to(line, canvas.columns) for line in lines]
-    top = max(0, canvas.rows - len(lines) - 3)
+    top = _top_of_list(text, canvas.rows, above)
     rule = "─" * canvas.columns
     for n, line in enumerate((rule, *lines, rule)):
         canvas.put(top + n, 0, line + " " * (canvas.columns - width(line)))

@@ -28,19 +28,34 @@ MOST_KEPT = 64 * 1024  # bytes of the standard error
 UNFIT = ("", "dumb", "unknown")
 
 
-def can_hold_a_view(out: TextIO, columns: int, rows: int) -> bool:
-    """Whether `out` is a terminal of at least this size that can place the cursor and show block characters."""
-    if sys.platform == "win32" or out is None or out.closed or not out.isatty():
-        return False
-    if os.environ.get("TERM", "") in UNFIT:
-        return False
+def why_no_page(out: TextIO, columns: int, rows: int) -> str:
+    """Why `out` can't hold a page of at least this size, in a few words; "" if it can.
+
+    It must be a terminal that can place the cursor and show block characters, and be ours just now.
+    """
+    if sys.platform == "win32":
+        return "on Windows there is no page"
+    if out is None or out.closed or not out.isatty():
+        return "the output is not a terminal"
+    kind = os.environ.get("TERM", "")
+    if kind in UNFIT:
+        return f"the terminal's kind (TERM) is {kind or 'not set'}; one that can place the cursor is needed"
     try:
-        utf8 = codecs.lookup(out.encoding or "").name == "utf-8"
+        encoding = codecs.lookup(out.encoding or "").name
+    except LookupError:
+        encoding = "unknown"
+    if encoding != "utf-8":
+        return f"the encoding is {encoding}; UTF-8 is needed"
+    try:
         size = os.get_terminal_size(out.fileno())
         foreground = os.tcgetpgrp(out.fileno()) == os.getpgrp()
-    except (LookupError, OSError):
-        return False
-    return utf8 and foreground and size.columns >= columns and size.lines >= rows
+    except OSError:
+        return "the terminal does not give its size"
+    if not foreground:
+        return "the program is in the background"
+    if size.columns < columns:
+        return f"{size.columns} columns; {columns} are needed"
+    return f"{size.lines} rows; {rows} are needed" if size.lines < rows else ""
 
 
 def wants_colour() -> bool:
@@ -52,7 +67,7 @@ class PageTerminal:
     """`enter` and `write` belong to one thread. Everything else is safe from any thread, and from a signal handler."""
 
     def __init__(self, out: TextIO) -> None:
-        """out: a terminal, see `can_hold_a_view`. Raises OSError where it can't be opened."""
+        """out: a terminal, see `why_no_page`. Raises OSError where it can't be opened."""
         out.flush()
         self._fd = os.open(os.ttyname(out.fileno()), os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
         self._lock = threading.Lock()

@@ -10,13 +10,14 @@ from assistant.joinery.settings import reading
 from assistant.plans.checks import CLAMPS, CLAMPS_AND_GUARD, SAW_OFF
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
-from assistant.screens.view_cells import BOLD, MAGENTA, cut_to, width, wrapped
-from assistant.screens.view_sight import Sight, clock_of
+from assistant.screens.view_cells import BOLD, wrapped
+from assistant.screens.view_pace import time_lines
+from assistant.screens.view_sight import LogEntry, Sight, clock_of
 from assistant.session.effects import View
 from assistant.session.kinds import DeviceName
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
 from assistant.wording import dial
-from assistant.wording.prompts import Words
+from assistant.wording.prompts import HOW_TO_CUT, Words
 
 Line = tuple[str, int]  # text and style
 UNITS = {"steps": "steps"}
@@ -37,22 +38,6 @@ class WordLines:
     @property
     def lines(self) -> tuple[Line, ...]:
         return (*self.required, *(line for _, lines in self.optional for line in lines))
-
-    def texts(self, rows: int) -> set[str]:
-        """The texts of `optional` that fit whole in so many rows, so that the log can leave them out."""
-        whole, used = set(), len(self.required)
-        for text, lines in self.optional:
-            used += len(lines)
-            if used <= rows:
-                whole.add(text)
-        return whole
-
-    def in_rows(self, rows: int, columns: int) -> tuple[Line, ...]:
-        """As many lines as fit; the last shows that there is more."""
-        if len(self.lines) <= rows or rows <= 0:
-            return self.lines[: max(0, rows)]
-        *kept, (text, style) = self.lines[:rows]
-        return (*kept, (f"{cut_to(text, columns - 2)} …", style))
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,18 +196,25 @@ def which_of(job: Job, number: int) -> str:
     return f"{setup.first_copy} of {of}" if setup.copies == 1 else f"{setup.first_copy} to {last} of {of} together"
 
 
-def word_lines(sight: Sight, room: int) -> WordLines:
-    """The words for a sight that has a view. room: columns, 1 or more."""
+def word_lines(sight: Sight, room: int, now: datetime | None = None) -> WordLines:
+    """The words for a sight that has a view. room: columns, 1 or more. now: the time here, None if not known."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
     optional: list[tuple[str, tuple[Line, ...]]] = []
     if view.mode == CHECKS and sight.clamp:
         optional.append((sight.clamp, _plain(sight.clamp, room)))
-    for entry in sight.opening:
-        broken = wrapped(entry.text, room - 3)  # beside the two characters of its mark and a space
-        marked = tuple((f"{entry.mark if n == 0 else '  '} {line}", 0) for n, line in enumerate(broken))
-        optional.append((entry.text, marked))
+    if sight.times is not None:
+        done = done_of(sight, now) if now else ""
+        times = [f"{done[:1].upper()}{done[1:]}." if done else "", *time_lines(sight.times)]
+        optional += [(text, _plain(text, room)) for text in times if text]
+    optional += [(entry.text, entry_lines(entry, room)) for entry in sight.opening]
     return WordLines(tuple(_required(sight, view, words, room)), tuple(optional))
+
+
+def entry_lines(entry: LogEntry, room: int) -> tuple[Line, ...]:
+    """An entry behind its mark."""
+    broken = wrapped(entry.text, room - 3)  # beside the two characters of its mark and a space
+    return tuple((f"{entry.mark if n == 0 else '  '} {line}", 0) for n, line in enumerate(broken))
 
 
 def asked_with(sight: Sight) -> tuple[str, str]:
@@ -236,9 +228,12 @@ def asked_with(sight: Sight) -> tuple[str, str]:
 
 def _required(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
     if view.mode == CUTTING and view.pass_:
-        return [*_setting(view, words, room), *_plain(sight.setting, room)]
+        # The number is in block letters; said once more in words, it would be there twice.
+        return list(_plain(HOW_TO_CUT, room)) if HOW_TO_CUT in sight.setting else []
     if view.mode in (FINISHED, ENDED_EARLY):
         return list(_plain(sight.closing, room))
+    if view.mode == STANDING_BY:
+        return [line for text in pending_of(view) for line in _plain(text, room)]
     if not view.asked:
         return []
     before, asked = asked_with(sight)
@@ -249,20 +244,16 @@ def _plain(text: str, room: int) -> tuple[Line, ...]:
     return tuple((line, 0) for line in wrapped(text, room)) if text else ()
 
 
-def _setting(view: View, words: Words, room: int) -> list[Line]:
+def setting_text(view: View, words: Words) -> str:
+    """What to set in one sentence, for a terminal without room for block letters."""
     carriage, approach = words.carriage, view.approach
     direct = approach is None or approach == view.previous
-    target, unit = reading(carriage, view.setting), UNITS.get(carriage.kind, carriage.unit)
     if dial.has_dial(carriage):
         call = words.shown_call(view.setting, view.previous, approach)
-        text = call if direct else f"FIRST {call}"
-    elif direct:
-        text = f"set {target} {unit}"
-    else:
-        first, last = dial.ways(view.previous, approach, view.setting)
-        onward = "on " if first == last else ""
-        text = f"FIRST {first.upper()} TO {reading(carriage, approach)}, then {onward}{last} to {target} {unit}"
-    text = f"{text}   pass {view.pass_} of {view.passes}"
-    style = BOLD if direct else BOLD | MAGENTA
-    # Wrapping would close up the gap before the pass, so a text that fits is not wrapped.
-    return [(text, style)] if width(text) <= room else [(line, style) for line in wrapped(text, room)]
+        return call if direct else f"FIRST {call}"
+    target = f"{reading(carriage, view.setting)} {unit_of(words)}"
+    if direct:
+        return f"set {target}"
+    first, last = dial.ways(view.previous, approach, view.setting)
+    onward = "on " if first == last else ""
+    return f"FIRST {first.upper()} TO {reading(carriage, approach)}, then {onward}{last} to {target}"

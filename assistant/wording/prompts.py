@@ -26,6 +26,7 @@ from assistant.wording.numbers import (
 
 # At the end of every question. Plain lines leave it out, since they stay when something else is asked.
 YES_NO = "Long press for yes, double tap for no."
+HOW_TO_CUT = "Set the carriage, start the saw, cut, draw back clear and tap."
 NEVER_SPIN = "Never spin it on its face."
 SETTINGS = ("setting", "setting in full")
 SETTING_BAR = "setting bar"
@@ -422,8 +423,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "setting": lambda words, figures: _sentence(words.setting(figures)),
     # What to do comes first, so that the number comes last.
     "setting in full": lambda words, figures: (
-        "Set the carriage, start the saw, cut, draw back clear and tap. "
-        f"{_sentence(words.setting(figures, full=True))}"
+        f"{HOW_TO_CUT} {_sentence(words.setting(figures, full=True))}"
     ),
     "ask back": _ask_back,
     "ask carriage": _ask_carriage,

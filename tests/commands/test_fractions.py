@@ -26,7 +26,7 @@ from assistant.screens.page.picture import board_of, state_of
 from assistant.screens.plain import place_line
 from assistant.screens.view_page import Gauges, PageComposer, heading_of
 from assistant.screens.view_sight import Gathering
-from assistant.screens.view_words import word_lines
+from assistant.screens.view_words import next_of, setting_text
 from assistant.session import effects as e
 from assistant.wording.prompts import Words
 from tests.drawings.drawn import texts
@@ -124,7 +124,7 @@ def seen(job: Job) -> Iterator[tuple[Fraction, Fraction | None, dict[str, str]]]
             {
                 "voice": said,
                 "terminal": "\n".join(canvas.text(row) for row in range(40)),
-                "words": "\n".join(line for line, _ in word_lines(sight, 100).lines),
+                "words": f"{setting_text(sight.view, sight.words)}; {next_of(sight.view, sight.words)}",
                 "big": " ".join(heading_of(sight.view, sight.words).left),
                 "plain": place_line(sight.view, sight.words),
                 "page": json.dumps(state_of(sight), ensure_ascii=False).replace("\u00a0", " "),
@@ -154,10 +154,12 @@ def test_one_fraction_everywhere(tmp_path: Path, reads: str) -> None:
         assert (called, past) == (setting, approach)
         shown = figure(setting)
         assert in_words(setting) in screens["voice"].lower()
-        assert screens["big"] == screens["reading"] == shown.replace(" ", "-")
+        joined = shown.replace(" ", "-")
+        first = "" if past is None else f"1 DOWN TO {figure(past).replace(' ', '-')} 2 UP TO "
+        assert (screens["big"], screens["reading"]) == (first + joined, joined)
         assert f"SET {shown}," in screens["plain"]
         set_to = screens["words"]
-        assert f"{shown} in   pass" in set_to and (past is None or f" TO {figure(past)}, then" in set_to)
+        assert f"{shown} in;" in set_to and (past is None or f" TO {figure(past)}, then" in set_to)
         if past is not None:
             assert f"{in_words(abs(setting - past))} below, then up to {in_words(setting)}" in screens["voice"].lower()
             assert f"down to {figure(past)}, then" in screens["page"]
@@ -205,9 +207,9 @@ def test_what_is_left_beyond_a_64th_is_said_and_shown_alike(tmp_path: Path) -> N
             said += f", {sign} {num2words(thousandths)} thousandth{'' if thousandths == 1 else 's'}"
             assert abs(fraction + left - setting / INCH) <= Fraction(1, 2000)
         assert said in screens["voice"].lower()
-        assert f"{text} in   pass" in screens["words"] and f"SET {text}," in screens["plain"]
+        assert f"{text} in;" in screens["words"] and f"SET {text}," in screens["plain"]
         joined = re.sub(r"(?<=\d) (?=\d+/)", "-", text)
-        assert screens["big"] == screens["reading"] == joined
+        assert screens["big"].rpartition(" 2 UP TO ")[2] == screens["reading"] == joined
     assert between > 10
 
 

@@ -35,7 +35,12 @@ def sized(fd: int, columns: int, rows: int) -> None:
 @posix
 @pytest.mark.parametrize(
     ("columns", "rows", "state", "words"),
-    [(80, 24, WORKS, "80 x 24, colour"), (200, 50, WORKS, "200 x 50"), (79, 24, LIMITED, "too small")],
+    [
+        (80, 23, LIMITED, "23 rows; 24 are needed"),
+        (80, 24, WORKS, "80 x 24, colour"),
+        (200, 50, WORKS, "200 x 50"),
+        (79, 24, LIMITED, "79 columns; 80 are needed"),
+    ],
 )
 def test_the_terminal_and_its_size(terminal: int, columns: int, rows: int, state: str, words: str) -> None:
     sized(terminal, columns, rows)

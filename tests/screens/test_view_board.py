@@ -14,7 +14,7 @@ from assistant.screens.view_cells import Canvas
 from tests.session.jobs import job, plan
 
 COLUMNS = 72
-EDGE = 4  # the stop and a gap, at either side
+EDGE = 5  # the stop and a gap, at either side
 
 
 def wide(fingers: int = 6, **kinds: Any) -> Job:
@@ -93,7 +93,8 @@ def test_with_too_many_sockets_the_part_around_the_pass_is_shown_and_the_rest_is
 
 
 def test_nothing_is_drawn_where_it_would_not_be_a_board() -> None:
-    assert not "".join(drawn(pattern(), 0, 1, rows=3)).strip()
+    assert not "".join(drawn(pattern(), 0, 1, rows=2)).strip()
+    assert "".join(drawn(pattern(), 0, 1, rows=3)).strip()
 
 
 def test_every_column_is_right_for_all_passes_of_a_board_held_against_the_exact_figures() -> None:

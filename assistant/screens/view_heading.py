@@ -1,0 +1,115 @@
+"""What the thing to do is, for block letters: the setting, the check or question with its figure, or the mode."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from assistant.joinery.settings import reading
+from assistant.screens import view_letters as letters
+from assistant.screens.view_words import next_of, unbroken, unit_of, zone_of
+from assistant.session.effects import View
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
+from assistant.wording import dial
+from assistant.wording.prompts import Words
+
+# Standing by begins with what must be done at once.
+HEADINGS = {STANDING_BY: ("STANDING BY", "SAW OFF"), FINISHED: ("ALL CUT",), ENDED_EARLY: ("ENDED EARLY",)}
+QUESTIONS = {
+    "back": "BACK TO {pass_}?",
+    "go to": "GO TO {pass_}?",
+    "end": "END IT?",
+    "carriage": "UNTOUCHED?",
+    "zeroed": "ZEROED?",
+    "clamped": "STILL CLAMPED?",
+    "registered": "CLAMPED AGAIN?",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What the block letters say.
+
+    left: lines in capitals, all of one size. right: beside them, smaller. unit: of the figures, beside them. then: what
+    comes next, small. alone: which of the left lines stays if there is room for only one. whole: the lines are shown
+    together or not at all. shorter: what may be shown in their place where they are too wide.
+    """
+
+    left: tuple[str, ...]
+    right: str = ""
+    unit: str = ""
+    then: str = ""
+    alone: int = 0
+    whole: bool = False
+    shorter: tuple[str, ...] = ()
+
+
+def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
+    """The called setting with its unit; else the open check or question with its figure; else the mode.
+
+    wait_s: until the open check can be confirmed.
+    """
+    if view.mode == CUTTING and view.pass_:
+        lines = big_setting(view, words)
+        # The second of two moves without the first is wrong, and so is what is left beyond a 64th without the rest.
+        # Where a plain move ends means something alone.
+        plain_move = dial.has_dial(words.carriage) and not _in_two_moves(view)
+        whole = len(lines) > 1 and not plain_move
+        # On a scale, unlike on a dial, two places in their order are enough.
+        shorter = (
+            () if dial.has_dial(words.carriage) else tuple(re.sub(r" (UP|DOWN) TO ", " TO ", one) for one in lines)
+        )
+        return Heading(lines, "", unit_of(words), next_of(view, words), alone=-1, whole=whole, shorter=shorter)
+    asked = dict(view.asked.figures) if view.asked else {}
+    if view.mode == QUESTION:
+        name = QUESTIONS.get(view.question, view.question.upper() + "?").format(pass_=asked.get("pass_", ""))
+        figure = big_place(words, asked["carriage_at"]) if view.question == "carriage" else ""
+        return Heading((name, figure) if figure else (name,))
+    if view.mode == CHECKS and view.check:
+        zone = zone_of(view, words)
+        if zone:
+            return Heading(zone, whole=True)
+        figure = check_figure(words, asked)
+        name = letters.plain_capitals(view.check)
+        return Heading((name, figure) if figure else (name,), f"WAIT {wait_s}" if wait_s else "")
+    return Heading(HEADINGS.get(view.mode, (letters.plain_capitals(view.mode),)), alone=-1)
+
+
+def big_setting(view: View, words: Words) -> tuple[str, ...]:
+    """What to set, a line each.
+
+    Two moves in their order: "1 DOWN TO 11.68", "2 UP TO 12.18". For a handwheel's plain move the move and where it
+    ends, in turns and marks: "UP 1+22", "TO 9+21"; else the setting as the carriage shows it, with what is left beyond
+    a 64th below it: "1-3/8", "+ 0.002".
+    """
+    carriage, start = words.carriage, view.previous or Fraction(0)
+    if _in_two_moves(view):
+        first, last = dial.ways(view.previous, view.approach, view.setting)
+        moves = ((first, view.approach), (last, view.setting))
+        return tuple(f"{n} {way.upper()} TO {big_place(words, place)}" for n, (way, place) in enumerate(moves, 1))
+    if not dial.has_dial(carriage):
+        return tuple(re.sub(r" (?=[+-] )", "\n", big_place(words, view.setting)).split("\n"))
+    return dial.big_move(carriage, start, view.setting), f"TO {big_place(words, view.setting)}"
+
+
+def _in_two_moves(view: View) -> bool:
+    return view.approach is not None and view.approach != (view.previous or Fraction(0))
+
+
+def big_place(words: Words, setting: Any) -> str:
+    """As the carriage shows it; for a handwheel without words: full turns, then the mark."""
+    if dial.has_dial(words.carriage):
+        return dial.big_place(words.carriage, setting)
+    return unbroken(reading(words.carriage, setting))
+
+
+def check_figure(words: Words, asked: dict[str, Any]) -> str:
+    """The figure that a check asks for, in capitals; "" if it asks for none."""
+    figures = Words(words.job, figures=True)
+    if "{depth}" in asked.get("say", ""):
+        return letters.plain_capitals(figures.depth(asked["depth"]))
+    if "{sockets}" in asked.get("say", ""):
+        return f"COUNT {asked['sockets']}"
+    return ""
