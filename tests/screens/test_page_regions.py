@@ -34,7 +34,8 @@ LOOK = """() => {
   const regions = Object.fromEntries([...document.querySelectorAll("#now > section")].map((one) => [one.id, box(one)]));
   const over = ["call", "todo", "asked", "state", "progress", "hint", "doing", "work"]
     .map((id) => document.getElementById(id))
-    .filter((one) => seen(one) && (one.scrollHeight > one.clientHeight + 1 || one.scrollWidth > one.clientWidth + 1));
+    .filter((one) => seen(one))
+    .filter((one) => one.scrollHeight > one.clientHeight + 1 || one.scrollWidth > one.clientWidth + 1);
   const texts = [...document.querySelectorAll("#now *, header *")]
     .filter((one) => !one.closest("svg") && seen(one) && [...one.childNodes].some((node) => node.nodeType === 3 && node.data.trim()));
   const small = texts.map((one) => parseFloat(getComputedStyle(one).fontSize));
@@ -51,7 +52,8 @@ LOOK = """() => {
 CONTRAST = """() => {
   const parsed = (colour) => colour.match(/[\\d.]+/g).map(Number);
   const light = (colour) => {
-    const [r, g, b] = parsed(colour).map((v) => v / 255).map((v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4));
+    const linear = (v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+    const [r, g, b] = parsed(colour).map((v) => linear(v / 255));
     return 0.2126 * r + 0.7152 * g + 0.0722 * b;
   };
   const behind = (one) => {
@@ -129,8 +131,8 @@ WALK: list[tuple[Callable[[Made], object], str]] = [
 
 
 def _slack() -> Any:
-    """A carriage with play, so that a setting below the last has two steps; and a plan that deserves two warnings."""
-    warnings = ("The last segment is 3.2 mm, less than a finger of 6 mm.", "It may break when the joint is knocked home.")
+    """A carriage with play, so that a setting below the last has two steps, and a plan with two warnings."""
+    warnings = ("The last segment is 3.2 mm, less than a finger of 6 mm.", "It may break when the joint is put together.")
     carriage = Carriage(backlash=Fraction(1, 5), travel=(Fraction(-10), Fraction(400)))
     return replace(made_job(may_record_cuts=True, width=18), carriage=carriage, warnings=warnings)
 
@@ -321,6 +323,5 @@ def test_the_keyboard_reaches_everything_in_the_order_in_which_it_is_seen(browse
         page.keyboard.press("Enter")
         until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
         shows(page, "#mode", "STANDING BY")
-        live = page.evaluate("[...document.querySelectorAll('[aria-live=polite]')].map((one) => one.textContent).join(' ')")
-        live = live.replace("\u00a0", " ")
+        live = " ".join(page.locator("[aria-live=polite]").all_text_contents()).replace("\u00a0", " ")
         assert all(words in live for words in ("STANDING BY", "0 of 14 cut", "Pending: pass 1", "long press: carry on"))

@@ -161,7 +161,8 @@ function show() {
   at("cut").hidden = !seen.may_record_cuts;
   at("cut").disabled = !calling || old;
   if (pressed && (old || pressed.asked_id !== s.asked_id)) letGo();
-  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening]);
+  // All figures are equally wide, so other figures of the same length fit as well.
+  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening, s.unit, at("place").textContent]).replace(/\d/g, "0");
   if (at("now").dataset.fitted !== fitted) fit();
   at("now").dataset.fitted = fitted;
 }
@@ -281,8 +282,7 @@ function fitCall() {
   }
   // The text below the figures gets smaller first, then the figures.
   const most = Math.min(Math.max(room * 0.052, 18), 44);
-  if (asked.hidden) largest(todo, reading);
-  else {
+  if (!asked.hidden) {
     setLargest(16, most, below, () => largest(todo, reading).share >= 0.75);
     if (largest(todo, reading).size < 24) setLargest(12, 16, below, () => largest(todo, reading).size >= 24);
   }

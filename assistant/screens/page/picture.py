@@ -20,24 +20,21 @@ from assistant.joinery.settings import reading
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import SAW_OFF
 from assistant.plans.model import Job
+from assistant.screens.view_heading import heading_of
 from assistant.screens.view_pace import shown_left, time_lines
-from assistant.screens.view_page import big_place, heading_of
 from assistant.screens.view_sight import LastInput, LogEntry, Sight
 from assistant.screens.view_words import (
     NOTHING,
     asked_with,
     done_of,
     gestures_of,
-    next_of,
     pending_of,
     status_of,
     unbroken,
-    unit_of,
     which_of,
 )
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, STANDING_BY
-from assistant.wording import dial
 from assistant.wording.numbers import drawn_depth
 from assistant.wording.prompts import Words
 from assistant.wording.quantities import bound
@@ -119,10 +116,6 @@ def _times(sight: Sight) -> list[str]:
 def _big(sight: Sight, view: View, words: Words) -> list[list[str]]:
     """What to do, in big letters, line by line, like the terminal's: [direction, figure or words]."""
     lines = heading_of(view, words).left
-    if view.mode == CUTTING and view.approach is not None and view.approach != (view.previous or 0):
-        ways = dial.ways(view.previous, view.approach, view.setting)
-        places = [big_place(words, place) for place in (view.approach, view.setting)]
-        return [[f"{n} {way.upper()} TO", place] for n, (way, place) in enumerate(zip(ways, places, strict=True), 1)]
     if view.mode == CUTTING:
         found = [_WAY.fullmatch(line) for line in lines]
         return [[match[1], match[2]] if match else ["", line] for match, line in zip(found, lines, strict=True)]
@@ -135,8 +128,12 @@ def _called(view: View, words: Words) -> Json:
     """The setting in figures, its unit, and what comes after it. Each is "" if no pass is called."""
     if view.mode != CUTTING or not view.pass_:
         return {"reading": "", "unit": "", "then": ""}
-    shown = unbroken(reading(words.carriage, view.setting))
-    return {"reading": shown, "unit": unit_of(words), "then": bound(next_of(view, words))}
+    heading = heading_of(view, words)
+    return {
+        "reading": unbroken(reading(words.carriage, view.setting)),
+        "unit": heading.unit,
+        "then": bound(heading.then),
+    }
 
 
 def _input(last: LastInput) -> Json:
@@ -156,9 +153,8 @@ def held_of(job: Job, setup: int) -> Json:
 
 def dials_shown(view: View, words: Words) -> Json:
     """A figure for each move of the handwheel to what is called. asked_id: the call, for the page to compare."""
-    dials = ()
-    if view.mode == CUTTING and view.pass_:
-        dials = dials_of(words.carriage, view.previous, view.approach, view.setting)
+    called = view.mode == CUTTING and view.pass_ > 0
+    dials = dials_of(words.carriage, view.previous, view.approach, view.setting) if called else ()
     drawn = [figure(dialling_picture.picture(dial), dial.heading) for dial in dials]
     return {"asked_id": view.generation, "svgs": drawn}
 
