@@ -37,7 +37,8 @@ LOOK = """() => {
     .filter((one) => seen(one))
     .filter((one) => one.scrollHeight > one.clientHeight + 1 || one.scrollWidth > one.clientWidth + 1);
   const texts = [...document.querySelectorAll("#now *, header *")]
-    .filter((one) => !one.closest("svg") && seen(one) && [...one.childNodes].some((node) => node.nodeType === 3 && node.data.trim()));
+    .filter((one) => !one.closest("svg") && seen(one))
+    .filter((one) => [...one.childNodes].some((node) => node.nodeType === 3 && node.data.trim()));
   const small = texts.map((one) => parseFloat(getComputedStyle(one).fontSize));
   return {
     regions,
@@ -132,7 +133,7 @@ WALK: list[tuple[Callable[[Made], object], str]] = [
 
 def _slack() -> Any:
     """A carriage with play, so that a setting below the last has two steps, and a plan with two warnings."""
-    warnings = ("The last segment is 3.2 mm, less than a finger of 6 mm.", "It may break when the joint is put together.")
+    warnings = ("The last segment is 3.2 mm, less than a finger of 6 mm.", "It may break as the joint is put together.")
     carriage = Carriage(backlash=Fraction(1, 5), travel=(Fraction(-10), Fraction(400)))
     return replace(made_job(may_record_cuts=True, width=18), carriage=carriage, warnings=warnings)
 
