@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import threading
 import time
 from collections.abc import Iterator
@@ -251,7 +252,7 @@ def test_the_point_to_go_past_to_is_shown(tmp_path: Path) -> None:
         for _ in range(one.runner.state.passes):
             one.gesture("tap")
         one.to_first_pass()
-        # By hand: the first pass of the second end is at 3.18 mm again; past it by 0.2 of play and 0.5 mm to spare.
+        # By hand: at 3.18 mm again, and before that lower by the backlash of 0.2 and by 0.5 mm.
         assert state_of(gathering.sight)["big"] == [["1 DOWN TO", "2.48"], ["2 UP TO", "3.18"]]
 
 
@@ -288,7 +289,7 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
     one.to_first_pass()
     state = state_of(gathering.sight)
     assert (state["big"], state["unit"], state["then"]) == ([["", "3.18"]], "mm", "then 6.02")
-    assert (state["clamp"], state["times"]) == ("", [])
+    assert (state["clamp"], state["times"], state["left_s"]) == ("", [], None)
     one.gesture("hold")
     state = state_of(gathering.sight)
     assert (state["gestures"]["long press"], state["state"]) == ("carry on", "STANDING BY")
@@ -298,6 +299,26 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
     state = state_of(gathering.sight)
     assert (state["gestures"]["long press"], state["check"]) == ("confirmed", "carrying on")
     assert "carry" not in json.dumps(state).replace("carrying on", "")
+
+
+def test_a_clock_is_there_only_while_nobody_cuts(tmp_path: Path) -> None:
+    """Beside a blade it would hurry. How long the rest takes is known from three passes on."""
+    with made(tmp_path, made_job(width=18)) as one:
+        gathering = sight_of(one)
+        gathering.pace.take(one.journal.replay(one.session))
+        one.to_first_pass()
+        for _ in range(3):
+            one.gesture("tap")
+            state = state_of(gathering.sight)
+            assert (state["left_s"], state["left"], state["times"]) == (None, "", [])
+        one.gesture("hold")
+        state = state_of(gathering.sight)
+        assert (state["left_s"] >= 0, state["left"]) == (True, "less than a minute left")
+        assert state["times"][0].replace("\u00a0", " ").startswith("Setup 1: under 1 min for 3 of 4 passes")
+        while one.runner.state.mode != "finished":
+            one.gesture("hold" if one.runner.state.mode != "cutting" else "tap")
+            assert state_of(gathering.sight)["left_s"] is None
+        assert re.match(r"done at \d\d:\d\d$", state_of(gathering.sight)["times"][0])
 
 
 def test_a_setup_ends_with_a_big_question_and_how_long_it_waits(tmp_path: Path) -> None:

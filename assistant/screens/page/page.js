@@ -149,14 +149,13 @@ function show() {
   at("bar").max = s.passes_in_all;
   at("bar").value = s.cut_in_all;
   put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut`);
-  showItems("times", s.times);
+  showTimes();
   showItems("opening", s.opening);
   showItems("warnings", s.warnings);
   at("warned").hidden = !s.warnings.length;
   put("heard", s.heard.given ? `Heard: ${s.heard.given}${s.heard.made ? ` → ${s.heard.made}` : ""}` : "");
   put("hands", s.hands.given ? `By hand or foot: ${s.hands.given}${s.hands.made ? ` → ${s.hands.made}` : ""}` : "");
   showItems("faults", s.faults.map((text) => `▲ ${text}`));
-  showLatest([s.heard.made, s.hands.made, ...s.faults, ...s.opening]);
   if (board) drawBoard(at("board"), board, s.cut, calling ? s.pass : 0);
   at("cut").hidden = !seen.may_record_cuts;
   at("cut").disabled = !calling || old;
@@ -164,6 +163,7 @@ function show() {
   // All figures are equally wide, so other figures of the same length fit as well.
   const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening, s.unit, at("place").textContent]).replace(/\d/g, "0");
   if (at("now").dataset.fitted !== fitted) fit();
+  else showLatest();
   at("now").dataset.fitted = fitted;
 }
 
@@ -218,6 +218,14 @@ function showFigures(id, svgs) {
   place.replaceChildren(...svgs.map((text) => document.importNode(new DOMParser().parseFromString(text, "image/svg+xml").documentElement, true)));
 }
 
+// Where the time went and, from now on, when it will be done.
+function showTimes() {
+  const s = seen.state;
+  const done = s.left_s === null ? "" : new Date(Date.now() + 1000 * s.left_s).toTimeString().slice(0, 5);
+  showItems("times", [...(done ? [`${s.left}: done about ${done} if it goes on now`] : []), ...s.times]);
+}
+setInterval(() => seen.state.mode && showTimes(), 5000);
+
 function showItems(id, texts) {
   const shown = texts.join("\n");
   if (at(id).dataset.shown === shown) return;
@@ -226,13 +234,19 @@ function showItems(id, texts) {
   at(id).replaceChildren(...texts.map(item));
 }
 
-// The newest lines of the log, but for what is asked or called: that has its own place.
-function showLatest(elsewhere) {
+// The newest lines of the log that fit whole, but for what is asked or called: that has its own place. So has what the
+// lines above say.
+function showLatest() {
+  const s = seen.state;
+  const elsewhere = [s.heard.made, s.hands.made, ...s.faults, ...s.opening].filter(Boolean);
   const rows = [...at("entries").children].filter((row) => {
     const text = row.lastElementChild.textContent;
-    return !["setting", "check", "question"].includes(row.dataset.klass) && !elsewhere.some((one) => text === one || text.startsWith(`${one} (`));
+    const known = elsewhere.some((one) => text === one || text.startsWith(`${one} (`));
+    return !known && !["setting", "check", "question"].includes(row.dataset.klass);
   });
-  at("latest").replaceChildren(...rows.slice(0, 14).map((row) => row.cloneNode(true)));
+  const [last, latest] = ["last", "latest"].map(at);
+  latest.replaceChildren(...rows.slice(0, 14).map((row) => row.cloneNode(true)));
+  while (latest.lastElementChild && last.scrollHeight > last.clientHeight + 1) latest.lastElementChild.remove();
 }
 
 // Everything is made to fit its region: what is read from afar as big as it goes, the rest smaller until it is whole.
@@ -241,6 +255,7 @@ function fit() {
   fitTop();
   fitCall();
   fitLast();
+  showLatest();
 }
 
 const LEAST = 11; // px; nothing is smaller
@@ -355,9 +370,13 @@ function log(entries, asked) {
 
 // With the time, so that a second equal answer is seen as one.
 function showMessage(text) {
-  put("message", `${new Date().toTimeString().slice(0, 8)} ${text}`);
+  const place = (words) => {
+    put("message", words);
+    if (seen.state.mode) showLatest();
+  };
+  place(`${new Date().toTimeString().slice(0, 8)} ${text}`);
   clearTimeout(showMessage.timer);
-  showMessage.timer = setTimeout(() => put("message", ""), 6000);
+  showMessage.timer = setTimeout(place, 6000, "");
 }
 
 async function ask(body, done) {

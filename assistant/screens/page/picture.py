@@ -76,7 +76,7 @@ def state_of(sight: Sight) -> Json:
         "end": 0 if job.layout == "slots" else setup.end,
         "way": bound(words.one(view.way)) if view.way else "",
         "pattern": setup.pattern,
-        "times": _times(sight),
+        **_times(sight),
         "speaking": sight.speaking,
         "warnings": [bound(text) for text in job.warnings],
         "opening": [bound(entry.text) for entry in sight.opening],
@@ -104,13 +104,17 @@ def _beside(view: View) -> str:
     return f"{view.cut_here} of {view.passes} cut" if view.passes and view.mode != FINISHED else ""
 
 
-def _times(sight: Sight) -> list[str]:
-    """How long it takes and took, the most important first: only while standing by or at the end."""
-    if sight.times is None:
-        return []
-    standing = sight.view is not None and sight.view.mode == STANDING_BY
-    left = shown_left(sight.left_s) if standing else ""
-    return [bound(text) for text in (left, done_of(sight, datetime.now()), *time_lines(sight.times)) if text]
+def _times(sight: Sight) -> Json:
+    """How long it takes and took: only while standing by or at the end, because a clock beside a blade hurries.
+
+    left_s: seconds left, None if not known or over. The page makes "done about 15:20" of it, which moves on meanwhile.
+    """
+    if sight.times is None or sight.view is None:
+        return {"left_s": None, "left": "", "times": []}
+    left_s = sight.left_s if sight.view.mode == STANDING_BY else None
+    done = "" if left_s is not None else done_of(sight, datetime.now())
+    lines = [bound(text) for text in (done, *time_lines(sight.times)) if text]
+    return {"left_s": left_s, "left": bound(shown_left(left_s)), "times": lines}
 
 
 def _big(sight: Sight, view: View, words: Words) -> list[list[str]]:
