@@ -333,8 +333,12 @@ def test_the_keyboard_reaches_everything_in_the_order_in_which_it_is_seen(browse
         page.focus("#note-open")
         page.keyboard.press("Enter")
         page.keyboard.type("knot at pass 2")
+        for words in ("Stand by", "Save it"):  # the note leaves the buttons where they are
+            page.get_by_role("button", name=words).click(trial=True)
+        page.focus("#note-text")
         page.keyboard.press("Escape")
         assert not page.is_visible("#note") and page.evaluate(FOCUSED)[0] == "note-open"
+        assert page.locator("[aria-current]").all_inner_texts() == ["Now"]
         page.keyboard.press("Shift+Tab")
         page.keyboard.press("Enter")
         until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]

@@ -25,6 +25,14 @@ function put(id, text) {
   place.hidden = !text;
 }
 
+// What each place shows, so that nothing is made again, nor announced again, that is there already.
+const shownIn = new Map();
+function unchanged(place, what) {
+  if (shownIn.get(place) === what) return true;
+  shownIn.set(place, what);
+  return false;
+}
+
 // --- the stream
 
 async function follow() {
@@ -162,17 +170,15 @@ function show() {
   if (pressed && (old || pressed.asked_id !== s.asked_id)) letGo();
   // All figures are equally wide, so other figures of the same length fit as well.
   const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening, s.unit, at("place").textContent]).replace(/\d/g, "0");
-  if (at("now").dataset.fitted !== fitted) fit();
-  else showLatest();
-  at("now").dataset.fitted = fitted;
+  if (unchanged(at("now"), fitted)) showLatest();
+  else fit();
 }
 
 // What to do, a line each: where to, and the figure. All lines are equally big.
 function showReading(lines, unit) {
   const place = at("reading");
   const shown = JSON.stringify([lines, unit]);
-  if (place.dataset.shown === shown) return;
-  place.dataset.shown = shown;
+  if (unchanged(place, shown)) return;
   place.hidden = !lines.length;
   place.classList.toggle("steps", lines.some(([way]) => way));
   place.replaceChildren(...lines.map(([way, figure], n) => {
@@ -192,8 +198,7 @@ function showGestures() {
   const place = at("hint");
   const gestures = Object.entries(s.gestures).map(([name, meaning]) => [name, name === "long press" && waiting() ? "not yet" : meaning]);
   const shown = JSON.stringify(gestures);
-  if (place.dataset.shown === shown) return;
-  place.dataset.shown = shown;
+  if (unchanged(place, shown)) return;
   place.replaceChildren(...gestures.map(([gesture, meaning]) => {
     const cell = Object.assign(document.createElement("div"), { className: gesture.split(" ")[0] });
     cell.classList.toggle("idle", meaning === s.nothing);
@@ -213,8 +218,7 @@ function showPictures(s) {
 function showFigures(id, svgs) {
   const place = at(id);
   place.hidden = !svgs.length;
-  if (place.dataset.shown === svgs.join()) return;
-  place.dataset.shown = svgs.join();
+  if (unchanged(place, svgs.join())) return;
   place.replaceChildren(...svgs.map((text) => document.importNode(new DOMParser().parseFromString(text, "image/svg+xml").documentElement, true)));
 }
 
@@ -227,9 +231,7 @@ function showTimes() {
 setInterval(() => seen.state.mode && showTimes(), 5000);
 
 function showItems(id, texts) {
-  const shown = texts.join("\n");
-  if (at(id).dataset.shown === shown) return;
-  at(id).dataset.shown = shown;
+  if (unchanged(at(id), texts.join("\n"))) return;
   at(id).hidden = !texts.length;
   at(id).replaceChildren(...texts.map(item));
 }
@@ -465,7 +467,7 @@ const TABS = ["now", "log", "drawing", "sessions", "about"];
 for (const button of document.querySelectorAll("[data-tab]")) {
   button.addEventListener("click", () => {
     for (const tab of TABS) at(tab).hidden = tab !== button.dataset.tab;
-    document.body.dataset.tab = button.dataset.tab;
+    document.body.dataset.shown = button.dataset.tab;
     for (const other of document.querySelectorAll("[data-tab]")) other.removeAttribute("aria-current");
     button.setAttribute("aria-current", "page");
     if (button.dataset.tab === "sessions") sessions();
