@@ -715,6 +715,10 @@ def test_the_log_the_drawing_and_the_sessions(browser: Any, tmp_path: Path) -> N
         shows(page, "#session-sums", "4 of 56 passes cut")
         assert page.locator("#pace .take").count() == 4
         assert page.locator("#boards figure").count() == 2
+        sizes = """[...document.querySelectorAll("#session svg text:not([transform])")]
+          .map((one) => parseFloat(getComputedStyle(one).fontSize) * one.getScreenCTM().a)"""
+        for width, _ in at_sizes(page, [(360, 740), (1440, 900)]):
+            assert all(10.9 <= size <= 16.1 for size in page.evaluate(sizes)), width
         assert "pass 4 cut, recorded by pedal" in page.inner_text("#account")
 
 

@@ -17,6 +17,7 @@ import pytest
 from assistant.errors import JournalError
 from assistant.joinery.model import Carriage
 from assistant.journal.store import Journal
+from assistant.plans.intents import Mode
 from assistant.screens.page import document, qr
 from assistant.screens.page.history import History, PassTimes, detail_of
 from assistant.screens.page.hub import Hub, Stream
@@ -24,7 +25,8 @@ from assistant.screens.page.picture import pattern_of, state_of
 from assistant.screens.view_sight import Gathering
 from assistant.screens.view_words import which_of
 from assistant.session import facts as f
-from assistant.session.events import DeviceChanged, Heard, NotHeard
+from assistant.session.events import DeviceChanged, Gesture, Heard, NotHeard
+from assistant.session.kinds import Klass
 from assistant.session.turn import view
 from assistant.wording.prompts import Words
 from tests.screens.page_made import Made, made, made_job
@@ -115,6 +117,22 @@ def test_no_figure_is_ever_beside_a_state_that_it_does_not_belong_to(tmp_path: P
             )
             seen.add((state["setup"], state["mode"]))
         assert {(1, "cutting"), (1, "standing by"), (2, "cutting")} <= seen
+
+
+def test_half_of_a_turn_goes_to_no_page(one: Made) -> None:
+    """The session's thread hands over what was said before the state that it belongs to."""
+    one.to_first_pass()
+    time.sleep(0.3)
+    hub, state = one.page.hub, one.runner.state
+    before = hub.standing.seq
+    at, utc = one.clock.at(), one.clock.utc()
+    hub.turn(Gesture(at, utc, "hold", at), [f.Record(99, at, utc, f.StoodBy("pedal"))])
+    hub.said("Standing by.", Klass.ANSWER, "Standing by.")
+    time.sleep(0.3)
+    assert hub.standing.seq == before
+    hub.show(replace(view(state), mode=Mode.STANDING_BY, generation=state.generation + 1), None, Words(state.the_job))
+    time.sleep(0.3)
+    assert hub.standing.seq > before and hub.standing.mode == Mode.STANDING_BY
 
 
 def test_a_full_stream_is_closed_rather_than_waited_for() -> None:

@@ -45,6 +45,9 @@ LOOK = """() => {
     over: over.map((one) => `${one.id} ${one.scrollWidth - one.clientWidth} ${one.scrollHeight - one.clientHeight}`),
     least: Math.min(...small),
     small: parseFloat(getComputedStyle(document.getElementById("place")).fontSize),
+    drawn: [...document.querySelectorAll("#board text")].filter((one) => one.getBoundingClientRect().width)
+      .map((one) => parseFloat(getComputedStyle(one).fontSize) * one.getScreenCTM().a)
+      .map(Math.abs).filter((size) => size > 0),
     numbers: [...document.querySelectorAll("#reading .number")].filter(seen).map(box),
     buttons: [...document.querySelectorAll("#doing > button")].filter(seen).map(box),
     page: [document.documentElement.scrollWidth - innerWidth, document.documentElement.scrollHeight - innerHeight],
@@ -167,6 +170,7 @@ def test_no_region_moves_and_what_is_in_it_fits_and_can_be_read(browser: Any, tm
                 assert looked["over"] == [], where
                 assert looked["page"] == [0, 0], where
                 assert 11 <= looked["least"] <= 16 and 11 <= looked["small"] <= 16, where
+                assert all(10.9 <= size <= 16.1 for size in looked["drawn"]), where
                 if word == "CUTTING":
                     least = 60 if len(looked["numbers"]) == 1 else 45
                     # Figures are about 0.72 of their line.

@@ -258,6 +258,7 @@ function fit() {
   fitCall();
   fitLast();
   showLatest();
+  lettered(at("board"));
 }
 
 const LEAST = 11; // px; nothing is smaller
@@ -533,16 +534,25 @@ async function session(id) {
     const ended = one.ended ? `, done at ${one.ended}` : "";
     put("session-sums", `${one.started}: ${one.state}${one.rehearsed ? ", rehearsed" : ""}; ${one.passes_cut} of ${one.of} passes cut in ${one.took}${ended}.`);
     at("minutes").replaceChildren(...one.times.map(item));
-    drawPace(at("pace"), at("pace-summary"), one.pace);
     at("boards").replaceChildren(...one.boards.map(figure));
     at("account").textContent = one.account.join("\n");
     at("rows").hidden = true;
     at("session").hidden = false;
+    paced = one.pace;
+    showPace();
     at("back").focus();
   } catch (error) {
     put("sessions-message", error.message);
   }
 }
+
+let paced = null;
+function showPace() {
+  if (paced === null || at("session").hidden) return;
+  drawPace(at("pace"), at("pace-summary"), paced);
+  at("boards").querySelectorAll(".board").forEach(lettered);
+}
+addEventListener("resize", showPace);
 
 function figure(one) {
   const made = document.createElement("figure");
