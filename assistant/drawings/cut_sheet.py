@@ -28,7 +28,7 @@ from assistant.wording.prompts import Words, to_the_stop
 TICK = 4.2
 ROW = 6.6
 # A setup with more boxes than this never fits on one page. BEGINNING is the room it needs to start on a page, mm.
-MOST_WHOLE, BEGINNING = 160, 60.0
+MOST_WHOLE, BEGINNING = 160, 80.0
 SET_TO = "set to"
 FIGURE, BESIDE = 0.5, 5.0
 """Of the figure's size, so that its smallest letters can be read at arm's length; its distance from the text, mm."""

@@ -45,6 +45,11 @@ class Dial:
         turns = f"{self.turns} turn{'' if self.turns == 1 else 's'}" if self.turns else ""
         return turns, f"{mark_text(self.marks)} mark{'' if self.marks == 1 else 's'}" if self.marks else ""
 
+    @property
+    def in_short(self) -> str:
+        """How far, in turns and marks, as in block letters: "1+52"."""
+        return f"{self.turns}+{mark_text(self.marks)}"
+
 
 def dials_of(
     carriage: Carriage, previous: Fraction | None, approach: Fraction | None, setting: Fraction

@@ -19,9 +19,12 @@ def in_letters(dial: Dial, columns: int, ascii_only: bool = False) -> list[str]:
     if columns < LEAST_COLUMNS:
         return [" " * columns] * ROWS
     way = "STAY" if dial.stays else "UP ►" if dial.up else "◄ DOWN"
-    order = str(dial.step) if dial.step else ""
-    line = " ".join(filter(None, (order, way, " + ".join(filter(None, dial.amount)))))
-    lines = [line if len(line) <= columns else line.removesuffix("s").removesuffix(" mark")]
+    before = " ".join(filter(None, (str(dial.step) if dial.step else "", way)))
+    whole = " + ".join(filter(None, dial.amount))
+    # A figure is never cut short.
+    shorter = whole.removesuffix("s").removesuffix(" mark")
+    amount = next((each for each in (whole, shorter) if len(before) + 1 + len(each) <= columns), dial.in_short)
+    lines = [f"{before} {amount}"]
     scale, edges = list("─" * columns), [" "] * columns
     for mark in numbers(dial.divisions):
         at, name = _column(dial, mark, columns), str(mark)

@@ -13,14 +13,14 @@ from math import cos, pi, sin
 
 from assistant.drawings.dialling import Dial
 from assistant.drawings.letters import width_of
-from assistant.drawings.picture import Item, Line, Picture, Point, Shape, Text
+from assistant.drawings.picture import Anchor, Item, Line, Picture, Point, Shape, Text
 from assistant.joinery.settings import mark_text
 
 WIDE, HIGH = 130.0, 100.0
 """Room of every such picture."""
-MIDDLE: Point = (65.0, 43.5)
-RIM, ARROW = 28.5, 24.0
-"""Radius of the dial's rim and of the arrow within."""
+MIDDLE: Point = (65.0, 44.6)
+RIM, ARROW, BAR = 27.5, 23.4, 6.0
+"""Radius of the dial's rim and of the arrow within; how long the bar is where the mark stands."""
 LOOP = 3.6
 """How much farther in a whole turn begins than the rest of the move."""
 LARGE, SMALL = 9.0, 5.0
@@ -36,7 +36,9 @@ LEAST_APART = 0.45
 def picture(dial: Dial) -> Picture:
     """The dial, `WIDE` by `HIGH`, under its heading."""
     cap = min(LARGE, LARGE * (WIDE - 2) / width_of(dial.heading, LARGE, True))
-    follows = Text((1, 1.5), "marks rise" if dial.up else "marks fall", SMALL, layer="way")
+    # Away from the number to end at, wherever that is.
+    corner: tuple[Point, Anchor] = ((1, 1.5), "start") if 2 * dial.end < dial.divisions else ((WIDE - 1, 1.5), "end")
+    follows = Text(corner[0], "marks rise" if dial.up else "marks fall", SMALL, corner[1], layer="way")
     heading = Text((WIDE / 2, HIGH - LARGE - 1.5), dial.heading, cap, "middle", bold=True, layer="move")
     note = () if dial.stays else (follows,)
     return Picture((heading, *note, *_rim(dial), *_marks(dial), *_way(dial)), WIDE, HIGH)
@@ -66,7 +68,7 @@ def _rim(dial: Dial) -> Iterator[Item]:
 
 def _marks(dial: Dial) -> Iterator[Item]:
     """A bar where the mark stands, a black pointer and a large number where it must end."""
-    yield Line(_at(dial, float(dial.start), RIM - 8), _at(dial, float(dial.start), RIM), BOLD, layer="start")
+    yield Line(_at(dial, float(dial.start), RIM - BAR), _at(dial, float(dial.start), RIM), BOLD, layer="start")
     end, half = float(dial.end), dial.divisions * 0.02
     tip = (_at(dial, end, RIM), _at(dial, end - half, RIM + 6), _at(dial, end + half, RIM + 6))
     yield Shape(tip, STROKE, black=True, layer="end")
@@ -88,11 +90,14 @@ def _way(dial: Dial) -> Iterator[Item]:
     lines = [line for line in ("STAY" if dial.stays else "UP" if dial.up else "DOWN", *dial.amount) if line]
     if dial.turns and dial.marks:
         lines[-1] = f"+ {mark_text(dial.marks)}"
-    room = 2 * (ARROW - LOOP * bool(dial.turns) - 3)
-    cap = min(LARGE * 0.7, *(LARGE * 0.7 * room / width_of(line, LARGE * 0.7, True) for line in lines))
-    for n, line in enumerate(lines):
-        y = MIDDLE[1] + (len(lines) / 2 - n - 1) * 8.6 + 1.2
-        yield Text((MIDDLE[0], y), line, cap, "middle", bold=True, layer="move")
+    # All within the arrow and the bar: as large as the circle lets the widest line be.
+    inner = min(ARROW - LOOP * bool(dial.turns) - BOLD, RIM - BAR - 0.5)
+    step, most = 8.6, LARGE * 0.7
+    rows = [(len(lines) / 2 - n - 1) * step + 1.2 for n in range(len(lines))]
+    room = [2 * (inner**2 - max(abs(y), abs(y + most)) ** 2) ** 0.5 for y in rows]
+    cap = min(most, *(most * wide / width_of(line, most, True) for line, wide in zip(lines, room, strict=True)))
+    for line, y in zip(lines, rows, strict=True):
+        yield Text((MIDDLE[0], MIDDLE[1] + y), line, cap, "middle", bold=True, layer="move")
     if dial.stays:
         return
     sign = 1 if dial.up else -1

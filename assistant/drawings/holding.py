@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from assistant.plans.checks import figures_of
+from assistant.plans.checks import BAR_CHECK, CLAMPS, CLAMPS_AND_GUARD, EDGE_AND_FACE, figures_of
 from assistant.plans.model import Job, Setup
+from assistant.session.effects import View
 from assistant.session.turn import way_prompt
 from assistant.wording.prompts import NEVER_SPIN, SETTING_BAR, Words
 
@@ -27,12 +28,12 @@ class Holding:
     """How the board of one setup is held. Lengths: mm, exact, off the reference edge or above the bed.
 
     setup: its number. end: the one that is down, 1 or 2; 0 for a slotted side. stop_side: as the operator sees it.
-    bar: whether a setting bar lies between edge and stop, to be taken away before the cut. face: the one to the
-    backing, "" where it is open. turned: whether the board must be turned end over end, as it was held for its end 1
-    before. copies: boards clamped together. width: the board's. kerf: where the first pass begins and ends. depth: of
-    the cut. lowest, highest, above: no clamp may be between these, up to this height. reach, height: the same in the
-    figures that are shown everywhere, rounded away from the blade: "5 to 84 mm", "26 mm". words: all of it in
-    sentences, for whoever can't see the picture.
+    bar: whether a setting bar comes between edge and stop. face: the one to the backing, "" where it is open. turned:
+    whether the board must be turned end over end, as it was held for its end 1 before. clamped: whether it is held so
+    already; then it must not be turned, and the bar is out. copies: boards clamped together. width: the board's. kerf:
+    where the first pass begins and ends. depth: of the cut. lowest, highest, above: no clamp may be between these, up
+    to this height. reach, height: the same in the figures that are shown everywhere, rounded away from the blade:
+    "5 to 84 mm", "26 mm". words: all of it in sentences, for whoever can't see the picture.
     """
 
     setup: int
@@ -41,6 +42,7 @@ class Holding:
     bar: bool
     face: Face
     turned: bool
+    clamped: bool
     copies: int
     width: Fraction
     kerf: tuple[Fraction, Fraction]
@@ -53,14 +55,18 @@ class Holding:
     words: str
 
 
-def holding_of(job: Job, setup: Setup) -> Holding:
-    """How the board of this setup, one of the job's, is held."""
+def holding_of(job: Job, setup: Setup, view: View | None = None) -> Holding:
+    """How the board of this setup, one of the job's, is held.
+
+    view: of a session in this setup, so that nothing asks for a turn of what is clamped; None for before it is.
+    """
     slotted = job.layout == "slots"
     pattern, carriage, words = job.patterns[setup.pattern], job.carriage, Words(job, figures=True)
     figures = figures_of(job, pattern)
     reach, height = words.keep_clear(figures)
     first, way = pattern.passes[0], words.one(way_prompt(job, setup.number))
-    turned = not slotted and setup.end == 2
+    clamped = view is not None and _is_clamped(job, view)
+    turned = not slotted and setup.end == 2 and not clamped
     together = f"{setup.copies} boards clamped together. " if setup.copies > 1 else ""
     return Holding(
         setup=setup.number,
@@ -69,6 +75,7 @@ def holding_of(job: Job, setup: Setup) -> Holding:
         bar=carriage.register == SETTING_BAR,
         face="" if slotted else "marked" if setup.end == 1 else "other",
         turned=turned,
+        clamped=clamped,
         copies=setup.copies,
         width=pattern.width,
         kerf=(first.kerf_from, first.kerf_to),
@@ -80,3 +87,15 @@ def holding_of(job: Job, setup: Setup) -> Holding:
         height=height,
         words=f"{together}{way[:1].upper()}{way[1:]}.{TURNED * turned} {KEEP_CLEAR.format(reach=reach, above=height)}",
     )
+
+
+def _is_clamped(job: Job, view: View) -> bool:
+    """Whether a cut of this setup counts, or the checks are past those that decide how the board is put to the stop.
+
+    Those are the ones about edge and face and about the setting bar; without them, those about the clamps.
+    """
+    names = [check.name for check in job.checks]
+    deciding = [name for name in (EDGE_AND_FACE, BAR_CHECK) if name in names] or [CLAMPS]
+    last = max((names.index(name) for name in deciding if name in names), default=-1)
+    not_yet = {*names[: last + 1], *([CLAMPS_AND_GUARD] if deciding == [CLAMPS] else [])}
+    return bool(view.cut) or view.check not in not_yet

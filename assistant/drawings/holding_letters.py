@@ -165,21 +165,26 @@ def _beside(mark: int, long: int, columns: int) -> int | None:
 def _place(word: str, start: int, stop: int, edge: int, far: int, over: bool) -> tuple[int, str] | None:
     """(column, text with its spaces) in the hatching, else on the wood beside it, else `over` it; None for no room."""
     inside = f" {word} "
-    if len(inside) <= stop - start:
+    if len(inside) + 2 <= stop - start:
         return start + (stop - start - len(inside)) // 2, inside
     if stop + 1 + len(word) <= far:
         return stop + 1, word
     if start - 1 - len(word) > edge:
         return start - 1 - len(word), word
-    return (edge + 1 + (far - edge - 1 - len(word)) // 2, word) if over and len(word) < far - edge else None
+    room = far - edge - 1
+    if not over or len(word) > room:
+        return None
+    # Never straight beside a stroke of the hatching, which could be read as a part of a fraction.
+    spaced = f" {word} "[: max(len(word) + 1, room)] if len(word) < room else word
+    return edge + 1 + (room - len(spaced)) // 2, spaced
 
 
 def _stop(to: _Cells, holding: Holding, top: int, end: int) -> None:
-    """The stop, and the setting bar between it and the edge, in the rows from `top` to before `end`."""
+    """The stop, and the setting bar at the edge until that is out, in the rows from `top` to before `end`."""
     middle = (top + end - 1) // 2
     for row in range(top, end):
         to.put(row, 0, WOOD + " " * (STOP_COLUMNS - 2) + WOOD)
-        if holding.bar:
+        if holding.bar and not holding.clamped:
             to.put(row, STOP_COLUMNS, "BAR"[row - middle + 1] if end - top > 2 and abs(row - middle) < 2 else BAR)
     to.put(middle, 1, "STOP")
 

@@ -24,25 +24,29 @@ WIDE, HIGH = 180.0, 100.0
 """Room of every such picture, so that nothing else moves when another takes its place."""
 LARGE, MIDDLING, SMALL = 8.2, 7.0, 6.0
 """Heights of capitals."""
+ARROW = 10.0
+"""Room for an arrow head beside a word."""
 STROKE, FINE = 0.9, 0.5
 THICK, MARKED = 3.2, 2.2
 """How thick the reference edge and the marked face are drawn."""
-STOP, BAR = 28.5, 8.0
+STOP, BAR = 27.5, 7.5
 MARGIN = 1.0
 TURNING = 46.0
 """Room for the turn end over end, beside the two views."""
-BED, CLEAR, TOP = 4.5, 33.0, 54.5
+BED, CLEAR, TOP = 4.5, 36.0, 54.5
 """In the view from the side: the bed, how high the keep-clear rectangle is above it, where the board is broken off."""
 BACK, FACE, FAR = 57.0, 67.5, 90.5
 """In the view from above: the backing's near side, the face at the backing, the board's far side."""
 NARROW = 3.2
 """A board of a stack beyond the second, seen from above."""
-MOST_LAYERS = 4
+MOST_LAYERS = 3
+TAIL = 0.34
+"""How far a letter reaches below its line, as a share of a capital's height."""
 LEAST_BLADE = 1.6
 NO_CLAMP, TURN, NEVER = "NO CLAMP", ("TURN END", "OVER END"), ("NEVER", "SPIN")
 HATCH = 3.0
-AIR = 1.5
-"""Beside a label, on either side."""
+AIR, SEEN = 1.2, 7.0
+"""Room beside a label, and the hatching that is best seen beside one, on either side."""
 FACES = {"marked": "MARKED FACE", "other": "OTHER FACE"}
 
 
@@ -65,8 +69,9 @@ class _View:
     def __init__(self, holding: Holding, room: float):
         self.holding, self.room = holding, room
         self.edge = STOP + (BAR if holding.bar else 0.0)
-        self.far = room - MARGIN
-        self._scale = (self.far - self.edge) / float(holding.width)
+        # What a pass overruns the far edge has room too.
+        self._scale = (room - MARGIN - self.edge) / float(max(holding.width, holding.highest))
+        self.far = self.x(holding.width)
 
     @property
     def middle(self) -> float:
@@ -111,7 +116,7 @@ def _from_above(view: _View) -> Iterator[Item]:
             yield _filled(view.edge, high - MARKED, view.far, high, "face")
     far = layers[-1]
     yield _filled(view.edge, FACE, view.edge + THICK, far, "edge")
-    yield from _stop(view, FACE + 1.5, FAR - 1)
+    yield from _stop(view, FACE + 1.5, FAR - 1, FACE)
     yield from _faces(view, layers)
     left, right = view.blade
     yield _filled(left, far + 1.5, right, HIGH - 0.5, "blade")
@@ -165,26 +170,25 @@ def _face(x: float, y: float, face: str) -> Text:
 def _from_the_side(view: _View) -> Iterator[Item]:
     holding = view.holding
     yield Line((0.5, BED), (view.room - 0.5, BED), STROKE * 1.6, layer="bed")
-    yield from _stop(view, BED, TOP - 3)
+    # A pass that begins before the edge takes the rectangle into the stop.
+    yield from _stop(view, BED, TOP - 3, BED + CLEAR + 1 if holding.lowest < 0 else BED)
     yield Line((view.far, BED), (view.far, TOP), STROKE, layer="wood")
     yield Line((view.edge, TOP), (view.far, TOP), STROKE, dashed=True, layer="wood")
     yield _filled(view.edge, BED, view.edge + THICK, TOP, "edge")
     left, right = view.blade
     yield _filled(left, 0.5, right, BED + CLEAR * float(holding.depth / holding.above), "blade")
     yield from _keep_clear(view)
-    row = (BED + CLEAR + TOP - LARGE) / 2
-    point = view.edge + THICK + 1
-    triangle = ((point, row + LARGE / 2), (point + 8, row + LARGE), (point + 8, row))
-    yield Shape(triangle, FINE, black=True, layer="edge")
-    yield Text((point + 10, row), "EDGE", LARGE, bold=True, layer="edge")
-    down = f"END {holding.end}" if holding.end else "SLOTS"
-    yield Shape(
-        ((view.far - 3, row + LARGE), (view.far - 12, row + LARGE), (view.far - 7.5, row)),
-        FINE,
-        black=True,
-        layer="end",
-    )
-    yield Text((view.far - 14, row), down, LARGE, "end", bold=True, layer="end")
+    words = "EDGE", f"END {holding.end}" if holding.end else "SLOTS"
+    room = view.far - view.edge - THICK - 2 * ARROW - 3
+    cap = LARGE * min(1.0, room / sum(width_of(word, LARGE, True) for word in words))
+    row = (BED + CLEAR + TOP - cap) / 2
+    point, at_far = view.edge + THICK + 1, view.far - 2
+    to_the_edge = ((point, row + cap / 2), (point + ARROW - 2, row + cap), (point + ARROW - 2, row))
+    down = ((at_far, row + cap), (at_far - ARROW + 2, row + cap), (at_far - ARROW / 2 + 1, row))
+    yield Shape(to_the_edge, FINE, black=True, layer="edge")
+    yield Text((point + ARROW - 1, row), words[0], cap, bold=True, layer="edge")
+    yield Text((at_far - ARROW + 1, row), words[1], cap, "end", bold=True, layer="end")
+    yield Shape(down, FINE, black=True, layer="end")
 
 
 def _keep_clear(view: _View) -> Iterator[Item]:
@@ -192,76 +196,105 @@ def _keep_clear(view: _View) -> Iterator[Item]:
     holding = view.holding
     left, right, top = view.x(holding.lowest), view.x(holding.highest), BED + CLEAR
     yield rectangle(left, BED, right, top, weight=STROKE, layer="clear")
-    blocks = _label(view, left, right)
-    low = left
-    for block in blocks:
-        a, b = block.middle - block.wide / 2, block.middle + block.wide / 2
-        if left < block.middle < right:
-            yield from _hatching(low, a)
-            low = b
-        # A little more room below, for letters with a tail.
+    # How high what is not hatched yet reaches.
+    high = top
+    for block in _label(view, left, right):
         step = (CLEAR - 3) / max(len(block.lines), 3)
-        top_line = BED + (CLEAR + 1 + step * len(block.lines)) / 2
+        # A little more room below, for letters with a tail.
+        line_top = BED + (CLEAR + 1 + step * len(block.lines)) / 2
         for n, line in enumerate(block.lines):
-            at = (block.middle, top_line - n * step - (step + block.cap) / 2)
-            yield Text(at, line, block.cap, "middle", bold=line in NO_CLAMP, layer="clear")
-    yield from _hatching(low, right)
+            y = line_top - (step + block.cap) / 2
+            text = Text((block.middle, y), line, block.cap, "middle", bold=_forbids(line), layer="clear")
+            yield text
+            if left < block.middle < right:
+                # The hatching leaves out each line of text by itself, so that as much of it as can be is seen.
+                if n == 0 and len(block.lines) < 3:
+                    yield from _hatching(left, line_top, right, high)
+                    high = line_top
+                low = BED if n > 1 and n == len(block.lines) - 1 else min(line_top - step, y - TAIL * block.cap)
+                yield from _hatching(left, low, block.middle - text.width / 2 - AIR, high)
+                yield from _hatching(block.middle + text.width / 2 + AIR, low, right, high)
+                high = low
+            line_top -= step
+    yield from _hatching(left, BED, right, high)
 
 
-def _hatching(left: float, right: float) -> Iterator[Line]:
-    for line in hatched(rectangle(left, BED, right, BED + CLEAR).points, HATCH, layer="clear"):
-        yield replace(line, weight=STROKE)
+def _hatching(left: float, low: float, right: float, high: float) -> Iterator[Line]:
+    if low < high:
+        for line in hatched(rectangle(left, low, right, high).points, HATCH, layer="clear"):
+            yield replace(line, weight=STROKE)
 
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """Lines of text one below another. wide: with some air beside them."""
+    """Lines of text one below another. middle: of all of them."""
 
     lines: tuple[str, ...]
     cap: float
     middle: float
-    wide: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Room for a block. towards: where the rectangle is, seen from it; "" within it."""
+
+    left: float
+    right: float
+    towards: str = ""
 
 
 def _label(view: _View, left: float, right: float) -> list[_Block]:
     """What the rectangle's label says and where: as large as fits into it, beside it or on both of its sides.
 
-    Where there is no room for letters that can be read, it has none.
+    Where there is no room for letters that can be read, it has no figures, or nothing at all.
     """
     low, _, high = view.holding.reach.partition(" to ")
     up_to = f"up to {view.holding.height}"
     in_three, in_four = (NO_CLAMP, view.holding.reach, up_to), (NO_CLAMP, f"{low} to", high, up_to)
     # In the rectangle it keeps clear of the blade.
-    inside = (max(left, view.blade[1]), right)
-    after, before = (right, view.far), (view.edge + THICK, left)
-    for cap in (MIDDLING, SMALL):
-        for lines in (in_three, in_four):
-            for place in (inside, after, before):
-                if block := _fitted(lines, cap, *place):
+    inside = _Place(max(left, view.blade[1]), right)
+    roomy = _Place(inside.left + SEEN, inside.right - SEEN)
+    after, before = _Place(right, view.far, "left"), _Place(view.edge + THICK, left, "right")
+    for places in ((roomy, after, before), (inside,)):
+        for lines, cap in ((in_three, MIDDLING), (in_three, SMALL), (in_four, SMALL)):
+            for place in places:
+                if block := _fitted(lines, cap, place):
                     return [block]
     two, rest = tuple(NO_CLAMP.split()), (f"{low} to", high, view.holding.height, "high")
-    for places in ((after, before), (before, after)):
-        blocks = [_fitted(lines, SMALL, *place) for lines, place in zip((two, rest), places, strict=True)]
+    for sides in ((after, before), (before, after)):
+        blocks = [_fitted(lines, SMALL, place) for lines, place in zip((two, rest), sides, strict=True)]
         if all(blocks):
             return [block for block in blocks if block]
-    return []
+    fitted = (_fitted(lines, SMALL, place) for lines in ((NO_CLAMP,), two) for place in (inside, after, before))
+    return [block for block in fitted if block][:1]
 
 
-def _fitted(lines: tuple[str, ...], cap: float, left: float, right: float) -> _Block | None:
-    """The lines between these sides: beside the rectangle as near to it as they can be. None where they don't fit."""
-    wide = max(width_of(line, cap, True) for line in lines) + 2 * AIR
-    return _Block(lines, cap, (left + right) / 2, wide) if wide <= right - left else None
+def _fitted(lines: tuple[str, ...], cap: float, place: _Place) -> _Block | None:
+    """The lines in this place, close to the rectangle; None where they don't fit."""
+    wide = max(width_of(line, cap, _forbids(line)) for line in lines) + 2 * AIR
+    if wide > place.right - place.left:
+        return None
+    close = {"left": place.left + wide / 2, "right": place.right - wide / 2, "": (place.left + place.right) / 2}
+    return _Block(lines, cap, close[place.towards])
 
 
-def _stop(view: _View, low: float, high: float) -> Iterator[Item]:
-    """The stop, and the setting bar between it and the edge."""
-    middle = (low + high) / 2
+def _forbids(line: str) -> bool:
+    """Whether this line of the label is "NO CLAMP" or a part of it, in bold, and no figure."""
+    return line in (NO_CLAMP, *NO_CLAMP.split())
+
+
+def _stop(view: _View, low: float, high: float, named: float) -> Iterator[Item]:
+    """The stop, and the setting bar at the edge or where that was. named: the lowest that their names may be."""
     yield rectangle(0.5, low, STOP, high, weight=STROKE, layer="stop")
-    yield Text((STOP / 2, middle - MIDDLING / 2), "STOP", 6.6, "middle", bold=True, layer="stop")
+    middle = max((low + high) / 2, named + MIDDLING / 2)
+    yield Text((STOP / 2, middle - MIDDLING / 2), "STOP", 6.5, "middle", bold=True, layer="stop")
     if view.holding.bar:
-        yield rectangle(STOP, low, view.edge, high, weight=STROKE, layer="bar")
-        at = (STOP + (BAR + SMALL) / 2, middle - width_of("BAR", SMALL, True) / 2)
-        yield Text(at, "BAR", SMALL, turned=True, bold=True, layer="bar")
+        clamped = view.holding.clamped
+        yield rectangle(STOP, low, view.edge, high, weight=STROKE, dashed=clamped, layer="bar")
+        long = width_of("BAR", SMALL, True)
+        if middle - long / 2 >= named and not clamped:
+            at = (STOP + (BAR + SMALL) / 2, middle - long / 2)
+            yield Text(at, "BAR", SMALL, turned=True, bold=True, layer="bar")
 
 
 def _filled(left: float, bottom: float, right: float, top: float, layer: str) -> Shape:
@@ -271,7 +304,7 @@ def _filled(left: float, bottom: float, right: float, top: float, layer: str) ->
 def _turn(mirrored: bool) -> Iterator[Item]:
     """The board as it was held for its end 1 and as it is now, and the turn; below, the spin that mirrors a joint."""
     for n, word in enumerate(TURN):
-        yield Text(((TURNING - 3) / 2, HIGH - SMALL - 1 - 7.5 * n), word, SMALL, "middle", bold=True, layer="turn")
+        yield Text(((TURNING - 2) / 2, HIGH - SMALL - 1 - 7.5 * n), word, SMALL, "middle", bold=True, layer="turn")
     low, high, wide = 46.0, 82.0, 13.5
     for left, ends in ((0.5, "21"), (TURNING - 3 - wide, "12")):
         yield rectangle(left, low, left + wide, high, weight=STROKE, layer="turn")
@@ -284,7 +317,7 @@ def _turn(mirrored: bool) -> Iterator[Item]:
     axis, x, reach = (low + high) / 2, wide + 2.0, 13.0
     yield from _arc((x, axis), 6.0, reach, 90, -68, "turn")
     yield Line((0.5, axis), (TURNING - 3, axis), FINE, dashed=True, layer="turn")
-    x, y, radius = (TURNING - 3) / 2, 28.0, 11.0
+    x, y, radius = (TURNING - 2) / 2, 28.0, 11.0
     yield rectangle(x - 4, y - 7, x + 4, y + 7, weight=STROKE, layer="spin")
     yield from _arc((x, y), radius, radius, 200, -40, "spin")
     for slope in (-1, 1):

@@ -148,3 +148,21 @@ def test_with_a_setting_bar_the_edge_goes_against_it_on_paper_too() -> None:
     words = _words(_items(plan, job_of(plan, Carriage(register="setting bar", stop_side="right"))))
     assert "reference edge against the setting bar at the right stop" in words
     assert "same edge against the setting bar at the stop, other face" in words
+
+
+# Those of a metre and more never fit on one page, and leave off at every height of one.
+LONG = [plan_of(width, 10) for width in range(1000, 1260, 20)]
+
+
+@pytest.mark.parametrize("plan", [plan_of(), lined_plan(("A", "B")), *LONG], ids=lambda plan: f"{plan.width} wide")
+@pytest.mark.parametrize("carriage", [None, Carriage(register="setting bar", stop_side="right")], ids=["stop", "bar"])
+def test_the_figure_of_a_setup_is_on_the_page_of_its_heading(plan: Plan, carriage: Carriage | None) -> None:
+    job = job_of(plan, carriage)
+    shown = 0
+    for page in cut_sheet(job, board_list(plan), Sheet.of("letter")).pages:
+        headings = [t.at[1] for t in texts(page.items) if t.text.startswith("Setup ")]
+        figures = sorted((t.at[1] for t in texts(page.items) if t.text == "BACKING"), reverse=True)
+        for top, figure in zip(sorted(headings, reverse=True), figures, strict=True):
+            assert 0 < top - figure < 60
+        shown += len(headings)
+    assert shown == len(job.setups)

@@ -7,7 +7,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiPoint, Polygon
 
-from assistant.drawings.picture import Anchor, Text, hatched, rectangle
+from assistant.drawings.picture import Anchor, Line, Picture, Text, hatched, rectangle
 from tests.drawings.drawn import box_of, overlaps
 
 POINTS = st.tuples(st.floats(-50, 50), st.floats(-50, 50))
@@ -45,3 +45,14 @@ def test_labels_that_only_touch_do_not_overlap() -> None:
     beside = Text((label.width, 0), "2")
     assert overlaps([label, beside]) == []
     assert overlaps([label, beside.moved(-0.1, 0)]) == [("1", "2")]
+
+
+def test_a_picture_is_scaled_with_its_lines_and_letters() -> None:
+    items = (Line((1, 2), (3, 4), 0.5), rectangle(0, 0, 4, 2, weight=0.25), Text((2, 1), "STOP", 3.0, "middle"))
+    twice = Picture(items, 10, 5).scaled(2)
+    assert (twice.width, twice.height) == (20, 10)
+    line, shape, text = twice.items
+    assert line == Line((2, 4), (6, 8), 1.0)
+    assert shape == rectangle(0, 0, 8, 4, weight=0.5)
+    assert isinstance(text, Text) and text.cap == 6 and text.at == (4, 2)
+    assert text.width == pytest.approx(2 * items[2].width)

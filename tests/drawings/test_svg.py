@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.drawings.picture import Item, Line, Page, Shape, Text
+from assistant.drawings.picture import Item, Line, Page, Picture, Shape, Text
 from assistant.drawings.sheets import sheets
-from assistant.drawings.svg import BETWEEN, write_svg
+from assistant.drawings.svg import BETWEEN, figure, write_svg
 from tests.drawings.drawn import job_of, plan_of
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -65,3 +65,18 @@ def test_a_filled_shape_is_filled() -> None:
     root = ElementTree.fromstring(write_svg([_page(Shape(((0, 0), (5, 0), (5, 5)), black=True))], "x"))
     (shape,) = root.iter(f"{SVG}polygon")
     assert shape.get("fill") == "black"
+
+
+@settings(max_examples=100)
+@given(st.text(max_size=60))
+def test_a_figure_for_a_web_page_takes_its_colour_and_its_size(words: str) -> None:
+    """It has no colour of its own, so that it is light on dark where the page is, and tells in words what it shows."""
+    items = (Line((1, 2), (3, 4)), Shape(((0, 0), (1, 0), (1, 1)), black=True), Shape(((0, 0), (1, 0), (1, 1))))
+    root = ElementTree.fromstring(figure(Picture((*items, Text((0, 0), words)), 18, 10), words))
+    assert (root.get("viewBox"), root.get("width"), root.get("height")) == ("0 0 18 10", None, None)
+    assert (root.get("fill"), root.get("stroke"), root.get("role")) == ("currentColor", "currentColor", "img")
+    assert [each.get("fill") for each in root.iter(f"{SVG}polygon")] == ["currentColor", "none"]
+    (line,) = root.iter(f"{SVG}line")
+    assert (line.get("y1"), line.get("y2")) == ("8", "6"), "y counts downwards"
+    held = "".join(c for c in words if " " <= c <= "\ud7ff" or "\ue000" <= c <= "\ufffd" or c > "\uffff")
+    assert "".join((root.get("aria-label") or "").split()) == "".join(held.split())

@@ -71,7 +71,7 @@ def test_end_over_end_keeps_the_pattern_from_the_reference_edge_at_both_ends() -
 
 
 def test_it_keeps_the_edge_to_the_stop_and_brings_the_other_face_to_the_backing() -> None:
-    """The mark near the reference edge stays near it, and has gone from the backing (z = 0) to the operator's side."""
+    """The mark near the reference edge stays near it, and has gone from the backing (z = 0) to the open side."""
     before, after = board(), end_over_end(board())
     for wood, marked_z in ((before, 0.25), (after, THICK - 0.25)):
         probe = manifold3d.Manifold.cube([10, LENGTH, 0.1]).translate([0, 0, marked_z])
