@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from assistant.screens import view_letters as letters
@@ -145,7 +146,7 @@ def _then(pane: Pane, then: str, left: int, top: int, bottom: int, scale: int) -
     return False
 
 
-def _letters(pane: Pane, row: int, column: int, drawn: list[str], style: int = BOLD) -> None:
+def _letters(pane: Pane, row: int, column: int, drawn: Sequence[str], style: int = BOLD) -> None:
     for n, line in enumerate(drawn):
         pane.put(row + n, column, line, style)
 

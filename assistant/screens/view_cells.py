@@ -35,6 +35,7 @@ Cell = tuple[str, int]
 BLANK: Cell = (" ", 0)
 FULL = "█"
 """Sent as a blank in reverse, which fills its cell completely in any font and takes one byte instead of three."""
+BLOCKS = " ▀▄█░"  # what most of a page consists of: one cell each
 GAP = 6  # this many unchanged cells are written again instead of skipped: moving the cursor takes as many bytes
 
 
@@ -51,13 +52,18 @@ def _shown(char: str) -> tuple[str, ...]:
 
 def cells(text: str, style: int = 0) -> list[Cell]:
     """The text, cell by cell. A character that can't be shown becomes a question mark; combining marks are dropped."""
-    if text.isascii() and text.isprintable():
+    if text.isascii() and text.isprintable() or not text.strip(BLOCKS):
         return [(char, style) for char in text]
     return [(shown, style) for char in text for shown in _shown(char)]
 
 
 def width(text: str) -> int:
     """Columns that the text takes."""
+    return len(text) if text.isascii() and text.isprintable() or not text.strip(BLOCKS) else _width(text)
+
+
+@lru_cache(maxsize=1024)
+def _width(text: str) -> int:
     return len(cells(text))
 
 

@@ -70,7 +70,9 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
     if view.mode == CHECKS and view.check:
         zone = zone_of(view, words)
         if zone:
-            return Heading(zone, whole=True)
+            # The unit stands with the height as well.
+            name, reach, below = zone
+            return Heading(zone, whole=True, shorter=(name, reach.rpartition(" ")[0], below))
         figure = check_figure(words, asked)
         name = letters.plain_capitals(view.check)
         return Heading((name, figure) if figure else (name,), f"WAIT {wait_s}" if wait_s else "")

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Sequence
+from functools import lru_cache
 
 from assistant.wording.quantities import pieces
 
@@ -89,17 +90,17 @@ def rows_of(scale: int) -> int:
     return (LINES * scale + 1) // 2
 
 
-def big(text: str, scale: int) -> list[str]:
+@lru_cache(maxsize=128)  # the same letters are drawn on many pages
+def big(text: str, scale: int) -> tuple[str, ...]:
     """The text in blocks: `rows_of(scale)` lines of `columns_of(text, scale)` characters. KeyError without a glyph."""
     pixels = [".".join(GLYPHS[char][line] for char in text) for line in range(LINES)]
-    wide = ["".join(dot * scale for dot in line) for line in pixels]
-    tall = [line for line in wide for _ in range(scale)]
+    tall = [line for line in pixels for _ in range(scale)]
     if len(tall) % 2:
         tall.append("." * len(tall[0]))
-    return [
-        "".join(HALVES[a == "#", b == "#"] for a, b in zip(upper, lower, strict=True))
+    return tuple(
+        "".join(HALVES[a == "#", b == "#"] * scale for a, b in zip(upper, lower, strict=True))
         for upper, lower in zip(tall[::2], tall[1::2], strict=True)
-    ]
+    )
 
 
 def largest_scale(lines: Sequence[str], columns: int, rows: int) -> int:

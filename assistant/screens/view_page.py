@@ -133,26 +133,39 @@ class PageComposer:
         if not regions:
             _compose_low(canvas, sight, gauges)
             return canvas
+        if not self._drawn(canvas, sight, gauges, now, with_letters=True):
+            canvas = Canvas(columns, rows)
+            self._drawn(canvas, sight, gauges, now, with_letters=False)
+        if sight.note:
+            _overlay(canvas, sight.laid_over, regions["keys"].rows)
+        return canvas
+
+    def _drawn(self, canvas: Canvas, sight: Sight, gauges: Gauges, now: datetime | None, with_letters: bool) -> bool:
+        """Draws every region. Returns whether all that must be shown had room.
+
+        with_letters: the thing to do in block letters; else in words, which leave the most room for others.
+        """
+        view, words = sight.view, sight.words
+        assert view is not None and words is not None
+        regions = regions_of(canvas.columns, canvas.rows)
         panes = {name: Pane.of(canvas, region) for name, region in regions.items()}
         status = status_of(sight)
-        named = _head(panes["head"], status, sight.view, sight.words.job)
-        shown, more_faults = _faults(panes["faults"], sight)
-        done, left_over = self._do(_above_list(panes["do"], sight), panes["board"], sight, shown, now)
-        done |= self._draw_board(panes["board"], sight, left_over, named, shown | done)
+        named = _head(panes["head"], status, view, words.job)
+        shown, faults = _faults(panes["faults"], sight)
+        done, left_over = self._do(_above_list(panes["do"], sight), panes["board"], sight, shown, now, with_letters)
+        here, more = self._draw_board(panes["board"], sight, left_over, named, shown | done)
         _progress(panes["progress"], sight)
-        elsewhere = {text for _, text in sight.faults} | shown | done
+        elsewhere = {text for _, text in sight.faults} | shown | done | here
         entries = tuple(entry for entry in sight.log if entry.text not in elsewhere)
-        self._below(panes, sight, entries, more_faults)
+        _below(panes, sight, entries, faults, more)
         _inputs(panes["inputs"], gauges, sight)
-        _keys(panes["keys"], status, sight.view, sight.wait_s)
-        if sight.note:
-            _overlay(canvas, sight.laid_over, panes["keys"].rows)
-        return canvas
+        _keys(panes["keys"], status, view, sight.wait_s)
+        return len(faults) + len(more) <= panes["log"].rows or not more
 
     # --- the thing to do
 
     def _do(
-        self, pane: Pane, board: Pane, sight: Sight, shown: set[str], now: datetime | None
+        self, pane: Pane, board: Pane, sight: Sight, shown: set[str], now: datetime | None, with_letters: bool
     ) -> tuple[set[str], list[Line]]:
         """Block letters above, words below. Returns the log's texts that are in the words, and the words left over.
 
@@ -163,7 +176,8 @@ class PageComposer:
         assert view is not None and words is not None
         heading = heading_of(view, words, sight.wait_s)
         room = pane.columns - 2
-        least = least_rows(heading, room)
+        least = least_rows(heading, room) if with_letters else 0
+        least = least if least <= pane.rows else 0
         figure = self._figure_beside(pane, board, sight, least)
         if figure:
             beside = word_lines(sight, room - width(figure[0]) - 2, now)
@@ -245,16 +259,18 @@ class PageComposer:
 
     # --- the board
 
-    def _draw_board(self, pane: Pane, sight: Sight, left_over: Sequence[Line], named: str, shown: set[str]) -> set[str]:
+    def _draw_board(
+        self, pane: Pane, sight: Sight, left_over: Sequence[Line], named: str, shown: set[str]
+    ) -> tuple[set[str], list[Line]]:
         """How it is held, words that had no room above, and its end with what is cut of it.
 
         Before the first cut, what the session began with has its place too. shown: texts that are on the page already.
-        Returns the texts of the log that are shown here.
+        Returns the texts of the log that are shown here, and the lines that had no room.
         """
         view, words = sight.view, sight.words
         assert view is not None and words is not None
         if not view.setup:
-            return set()
+            return set(), [*left_over]
         way = words.one(view.way) if view.way else ""
         held = f"{named}: {way}" if named else way
         figure = self._holding(sight, _figure_columns(pane), pane.rows) if _has_room_to_hold(pane) else []
@@ -264,49 +280,26 @@ class PageComposer:
                 pane.put(n, at, line)
             pane = pane.part(0, pane.rows, 0, at - 2)
         texts = [(line, 0) for line in wrapped(held, pane.columns - 2)]
-        lines, here = [*texts, *left_over], set()
+        lines: list[Line] = [*texts, *left_over]
+        here: set[str] = set()
         for entry in sight.opening if view.mode == CHECKS else ():
-            more = entry_lines(entry, pane.columns - 2)
-            if entry.text not in shown and len(lines) + len(more) <= pane.rows:
-                lines += more
+            whole = entry_lines(entry, pane.columns - 2)
+            if entry.text not in shown and len(lines) + len(whole) <= pane.rows:
+                lines += whole
                 here.add(entry.text)
         if len(lines) > pane.rows:  # what is asked comes first
             lines = [*left_over, *texts]
-        for n, (line, style) in enumerate(lines[: pane.rows]):
+        lines, more = lines[: pane.rows], [(f" {line}", style) for line, style in lines[pane.rows :]]
+        for n, (line, style) in enumerate(lines):
             pane.put(n, 1, line, style)
         picture = pane.part(len(lines), pane.rows - len(lines))
         if picture.rows <= LEAST_ROWS:
-            return here
+            return here, more
         key = (id(words.job), words.job.setups[view.setup - 1].pattern)
         if self._board is None or self._board[0] != key:
             self._board = key, BoardPicture(words.job.pattern_of(view.setup), words.job.carriage.stop_side)
         self._board[1].draw(picture, 0, picture.rows, view.cut, view.pass_ if view.mode == CUTTING else 0)
-        return here
-
-    # --- what is below it
-
-    @staticmethod
-    def _below(panes: dict[str, Pane], sight: Sight, entries: tuple[LogEntry, ...], faults: Sequence[Line]) -> None:
-        """The log. Faults that had no room at the top are shown here, before it, and never cut short."""
-        pane = panes["log"]
-        heard = bool(sight.heard.given)
-        rows = pane.rows - heard
-        if len(faults) > rows:
-            heard, rows = False, pane.rows
-        short = len(faults) - rows
-        if short > 0:  # over the lower part of the board
-            board = panes["board"]
-            over = board.part(board.rows - short, short)
-            for n, (line, style) in enumerate(faults[:short]):
-                over.put(n, 0, f"{line:{over.columns}}", style)
-            faults = faults[short:]
-        for n, (line, style) in enumerate(faults):
-            pane.put(n, 0, line, style)
-        _log(pane.part(len(faults), rows - len(faults)), entries)
-        if heard:
-            row = pane.part(pane.rows - 1, 1)
-            row.put(0, 1, "heard", BOLD)
-            row.put(0, 7, cut_to(f"{sight.heard.given} -> {sight.heard.made}", row.columns - 8))
+        return here, more
 
 
 def _has_room_to_hold(board: Pane) -> bool:
@@ -346,6 +339,30 @@ def _in_words(heading: Heading, view: View, words: Words) -> str:
 # --- the regions
 
 
+def _below(
+    panes: dict[str, Pane], sight: Sight, entries: tuple[LogEntry, ...], faults: Sequence[Line], more: Sequence[Line]
+) -> None:
+    """The log. What had no room above is shown here, before it: faults, which are never cut short, and words."""
+    pane = panes["log"]
+    lines = [*faults, *more]
+    heard = bool(sight.heard.given) and len(lines) < pane.rows
+    rows = pane.rows - heard
+    short = len(lines) - rows
+    if short > 0:  # over the lower part of the board
+        board = panes["board"]
+        over = board.part(board.rows - short, short)
+        for n, (line, style) in enumerate(lines[:short]):
+            over.put(n, 0, f"{line:{over.columns}}", style)
+        lines = lines[short:]
+    for n, (line, style) in enumerate(lines):
+        pane.put(n, 0, line, style)
+    _log(pane.part(len(lines), rows - len(lines)), entries)
+    if heard:
+        row = pane.part(pane.rows - 1, 1)
+        row.put(0, 1, "heard", BOLD)
+        row.put(0, 7, cut_to(f"{sight.heard.given} -> {sight.heard.made}", row.columns - 8))
+
+
 def _head(pane: Pane, status: Status, view: View, job: Job) -> str:
     """The state in its colour, the board and its end, pass and setup. Returns the board if its name has no room."""
     colour = TONE_COLOURS["lost" if status.lost else status.tone]
@@ -376,7 +393,7 @@ def _head(pane: Pane, status: Status, view: View, job: Job) -> str:
     left = pane.put(0, left, name or cut_to(names[0], room), style) + 3
     if width(job.title) <= room_end - left - 2:
         pane.put(0, left, job.title, REVERSE)
-    return "" if name else names[0]
+    return "" if name else names[0].rpartition(", end ")[0] or names[0]
 
 
 def _names(view: View, job: Job) -> tuple[str, str]:

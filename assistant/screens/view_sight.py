@@ -242,7 +242,10 @@ class Gathering:
                 self._sound(id, False)
             case DeviceChanged(_, _, device, state, text):
                 others = tuple(fault for fault in self.sight.faults if fault[0] != device)
-                self._change(faults=(*others, (device, text)) if state == DeviceState.LOST else others)
+                gone = [fault[1] for fault in self.sight.faults if fault[0] == device]
+                # "Voice is off" in the log would contradict the voice that is back.
+                log = tuple(entry for entry in self.sight.log if entry.text not in gone)
+                self._change(faults=(*others, (device, text)) if state == DeviceState.LOST else others, log=log)
 
     def _take_input(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
         by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == By.VOICE)

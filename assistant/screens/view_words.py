@@ -87,11 +87,12 @@ def check_count(view: View) -> str:
 
 
 def next_of(view: View, words: Words) -> str:
-    """What comes once the pass called is cut: "then 12.02", "then saw off"; "" while no pass is called."""
+    """What comes once the pass called is cut: "then 12.02", "then saw off", "then check: dust bag"; else ""."""
     if view.mode != CUTTING or not view.pass_:
         return ""
     if view.next_check:
-        return f"then {view.next_check}"
+        # A check can be called "zero", which must not look like a setting.
+        return f"then {view.next_check}" if view.next_check == SAW_OFF else f"then check: {view.next_check}"
     return f"then {reading(words.carriage, view.next_setting)}" if view.next_setting is not None else ""
 
 

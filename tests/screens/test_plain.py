@@ -115,3 +115,14 @@ def test_after_the_end_every_stray_key_shows_how_to_leave(mode: str) -> None:
 
 def test_until_all_is_cut_no_way_to_leave_is_offered() -> None:
     assert not any("leave" in line for line in lines_of(True, (a_view("cutting", 1), "Too soon.")))
+
+
+def test_the_place_has_the_number_of_the_check_what_comes_next_and_what_is_asked_first() -> None:
+    check = replace(a_view("checks"), check="guard", check_number=2, checks=5)
+    cutting = replace(a_view("cutting", 2), next_setting=Fraction(1202, 100))
+    last = replace(a_view("cutting", 3), next_check="saw off")
+    standing = replace(a_view("standing by"), asked_again=("carrying on", "blade height"))
+    told = lines_of(False, (check, None), (cutting, None), (last, None), (standing, None))
+    assert "check: guard, check 2 of 5, 0 cut" in told[0]
+    assert "SET 12.35, then 12.02, 0 cut" in told[1] and "SET 12.35, then saw off, 0 cut" in told[2]
+    assert "standing by, asked first: carrying on and blade height, 0 cut" in told[3]

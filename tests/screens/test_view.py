@@ -264,21 +264,31 @@ def test_background_is_never_set_and_no_color_is_heeded(start: Callable[..., Rig
 
 
 @pytest.mark.parametrize(
-    ("options", "size", "environ"),
+    ("options", "size", "environ", "why"),
     [
-        (("--plain",), (80, 24), {}),
-        ((), (79, 24), {}),
-        ((), (80, 23), {}),
-        ((), (80, 24), {"TERM": "dumb"}),
-        ((), (80, 24), {"TERM": None}),
-        ((), (80, 24), {"PYTHONUTF8": "0", "PYTHONIOENCODING": "latin-1"}),
+        (("--plain",), (80, 24), {}, ""),
+        ((), (79, 24), {}, "79 columns; 80 are needed."),
+        ((), (80, 23), {}, "23 rows; 24 are needed."),
+        ((), (80, 24), {"TERM": "dumb"}, "the terminal's kind (TERM) is dumb;"),
+        ((), (80, 24), {"TERM": None}, "the terminal's kind (TERM) is not set;"),
+        (
+            (),
+            (80, 24),
+            {"PYTHONUTF8": "0", "PYTHONIOENCODING": "latin-1"},
+            "the encoding is iso8859-1; UTF-8 is needed.",
+        ),
     ],
 )
-def test_where_a_page_would_not_do_there_are_plain_lines(
-    start: Callable[..., Rig], options: tuple[str, ...], size: tuple[int, int], environ: dict[str, str | None]
+def test_where_a_page_would_not_do_there_are_plain_lines_that_say_why(
+    start: Callable[..., Rig],
+    options: tuple[str, ...],
+    size: tuple[int, int],
+    environ: dict[str, str | None],
+    why: str,
 ) -> None:
     rig = start(*options, size=size, **environ)
-    rig.until("check: clamps")
+    shown = rig.until("check: clamps")
+    assert (f"-- Plain lines: {why}" in shown) if why else "Plain lines" not in shown
     assert b"\x1b[?1049h" not in rig.sent and b"\x1b[2J" not in rig.sent
     rig.send("q")
     assert rig.ended() == 1

@@ -47,8 +47,8 @@ def test_blocks_are_as_large_as_promised(scale: int) -> None:
 
 def test_a_one_at_scale_one_by_hand() -> None:
     """Seven dots high in four lines, the last half one blank."""
-    assert letters.big("1", 1) == [" ▄█ ", "  █ ", "  █ ", " ▀▀▀"]
-    assert letters.big(".", 2)[-3:] == ["  ", "██", "██"]
+    assert letters.big("1", 1) == (" ▄█ ", "  █ ", "  █ ", " ▀▀▀")
+    assert letters.big(".", 2)[-3:] == ("  ", "██", "██")
 
 
 @pytest.mark.parametrize("name", [check.name for check in DEFAULT_CHECKS])

@@ -16,7 +16,7 @@ from assistant.plans.model import Check, Job, When
 from assistant.screens import view_letters as letters
 from assistant.screens.plain import place_line
 from assistant.screens.view_cells import ANY_COLOUR, BOLD, FULL, MAGENTA, MARKING, RED, Canvas
-from assistant.screens.view_page import METER_CELLS, Gauges, PageComposer, gauges_of, heading_of
+from assistant.screens.view_page import FIGURE_COLUMNS, METER_CELLS, Gauges, PageComposer, gauges_of, heading_of
 from assistant.screens.view_sight import LastInput, LogEntry, Sight
 from assistant.session import facts as f
 from assistant.session.apply import apply
@@ -65,10 +65,17 @@ def text(canvas: Canvas) -> str:
     return "\n".join(canvas.text(row) for row in range(canvas.rows))
 
 
-def read(canvas: Canvas) -> str:
-    """The whole page without the figures beside its words, so that words in several lines can be looked for."""
-    rows = [re.sub(r"\s{2,}[│▒═┴┌└].*|\s{2,}\S*█.*", "", canvas.text(row)) for row in range(canvas.rows)]
-    return " ".join(" ".join(rows).split())
+def shows(canvas: Canvas, wanted: str) -> bool:
+    """Whether these words are on the page one after the other, also where a figure stands at their right."""
+    wanted = " ".join(wanted.split())
+    rows = [canvas.text(row) for row in range(canvas.rows)]
+    figures = (
+        0,
+        *range(FIGURE_COLUMNS, FIGURE_COLUMNS + 4),
+        *range(canvas.columns * 2 // 5, canvas.columns * 2 // 5 + 4),
+    )
+    pages = (" ".join(" ".join(row[: canvas.columns - wide] for row in rows).split()) for wide in figures)
+    return any(wanted in page for page in pages)
 
 
 def big_on(canvas: Canvas, wanted: str) -> int:
@@ -277,10 +284,10 @@ def test_the_sessions_opening_words_are_shown_at_the_first_check() -> None:
         faults=LOST,
     )
     for columns, rows in SIZES:
-        shown = read(composed(seen, columns, rows))
+        canvas = composed(seen, columns, rows)
         for each in (clamp, warning.text, caution.text.strip()):
-            assert shown.count(each) == 1, (columns, rows, each, shown)
-        assert "!! a sliver" in shown and "!! Kerfcall never" in shown
+            assert shows(canvas, each) and words_on(canvas).count(each) <= 1, (columns, rows, each)
+        assert shows(canvas, "!! a sliver") and shows(canvas, "!! Kerfcall never")
 
 
 def test_words_without_room_begin_in_the_log_and_show_that_they_go_on() -> None:
@@ -345,7 +352,7 @@ def test_a_handwheel_shows_the_move_the_mark_and_the_turns_from_zero() -> None:
     assert "pass 2 of 14" in text(canvas) and "turns +" in text(canvas)
     assert "UP ► 1 turn + 101 marks" in text(canvas), "the dial"
     assert seen.view and seen.words
-    assert "pass 2/14, up 1 turn + 101 marks to 7 turns + 72, 1 cut here" in place_line(seen.view, seen.words)
+    assert "pass 2/14, up 1 turn + 101 marks to 7 turns + 72, then " in place_line(seen.view, seen.words)
 
 
 def test_a_low_page_has_where_a_handwheel_ends_rather_than_the_move_in_big() -> None:
@@ -389,7 +396,6 @@ def test_everything_that_must_be_seen_is_on_the_page(columns: int, rows: int) ->
         log=(LogEntry("answer", "Nothing changed."),),
     )
     canvas = composed(seen, columns, rows)
-    shown = text(canvas) + read(canvas)
     for part in (
         "long side, part A",
         "setup 1 of 2",
@@ -405,7 +411,7 @@ def test_everything_that_must_be_seen_is_on_the_page(columns: int, rows: int) ->
         "tap: pass cut, call next",
         "?: keys",
     ):
-        assert part in shown, part
+        assert shows(canvas, part), part
 
 
 def test_microphone_and_pedal_are_shown_in_words() -> None:
@@ -572,5 +578,5 @@ def test_how_the_board_is_held_is_shown_to_its_end(columns: int, rows: int) -> N
         assert len(way) > 78 and "setting bar" in way
         if (columns, rows) == (40, 10) and seen.view.mode == "question":
             continue  # the question takes all the room
-        shown = read(composed(seen, columns, rows))
-        assert way in shown or clamp in shown
+        canvas = composed(seen, columns, rows)
+        assert shows(canvas, way) or shows(canvas, clamp)

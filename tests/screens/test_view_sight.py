@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import random
 import re
+from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Outputs, Runner
-from assistant.screens.view_sight import KEPT, Gathering, LastInput
+from assistant.screens.view_sight import KEPT, Gathering, LastInput, LogEntry
 from assistant.session.events import (
     CodeAsked,
     DeviceChanged,
@@ -297,3 +299,70 @@ def test_what_must_be_done_at_the_end_stays_when_it_is_said_again() -> None:
     session.gesture("double")
     assert session.sight.closing == closing
     assert session.sight.log[-1].text == "All cut."
+
+
+def test_what_was_lost_leaves_the_log_when_it_is_back() -> None:
+    session = Session()
+    lost, back = "Voice is off: no sound.", "The microphone is back."
+    session.do(DeviceChanged(session.at, "", "microphone", "lost", lost))
+    assert lost in log_of(session)
+    session.do(DeviceChanged(session.at, "", "microphone", "works", back))
+    assert lost not in log_of(session) and back in log_of(session)
+
+
+def test_what_was_done_goes_when_the_pass_is_taken_back_or_the_session_stops() -> None:
+    """Beside pass 1 called again, "pass 1 is cut" would contradict it."""
+    session = Session().cutting()
+    session.gesture("tap")
+    assert session.sight.hands.made == "pass 1 is cut"
+    session.heard("back", "marigold return to previous")
+    assert session.sight.hands.made == "pass 1 is cut"  # only asked so far
+    session.heard("yes", "marigold yes that is right")
+    assert session.sight.heard.made == "back to pass 1" and session.sight.hands == LastInput()
+    session.gesture("tap")
+    session.heard("stand by", "standing by now")
+    assert session.sight.hands == LastInput()
+
+
+def test_the_time_stands_with_each_line_and_the_last_time_with_a_repeated_one() -> None:
+    session = Session().cutting()
+    for utc in ("2026-03-02T09:00:00Z", "2026-03-02T09:05:00Z"):
+        session.at += 0.5
+        session.do(Gesture(session.at, utc, "tap", session.at))
+    last = session.sight.log[-1]
+    assert (last.times, last.utc) == (2, "2026-03-02T09:05:00Z")
+    assert last.clock == datetime(2026, 3, 2, 9, 5, tzinfo=UTC).astimezone().strftime("%H:%M")
+    assert LogEntry("line", "text").clock == ""
+
+
+def test_the_sight_is_of_one_moment_only_between_turns() -> None:
+    """Between the words of what a turn opens and its snapshot it is not: drawn then, they would not belong together."""
+    session = Session()
+    gathering, told = session.gathering, []
+    for name in ("said", "show"):
+        plain = getattr(gathering, name)
+
+        def watched(*args: object, name: str = name, plain: Callable[..., None] = plain) -> None:
+            plain(*args)
+            told.append((name, gathering.whole))
+
+        setattr(gathering, name, watched)
+    assert gathering.whole
+    for gesture in ("hold", "hold", "tap", "hold", "hold"):
+        told.clear()
+        session.gesture(gesture)
+        assert gathering.whole and told[-1] == ("show", True)
+        assert ("said", False) in told and ("said", True) not in told
+
+
+def test_where_the_time_went_is_kept_only_while_no_blade_turns() -> None:
+    session = Session().cutting()
+    assert session.sight.times is None
+    session.gesture("tap")
+    session.gesture("hold")
+    assert session.sight.times is not None and session.sight.times.setups[0].cut == 1
+    session.gesture("hold")
+    assert session.sight.times is None
+    while session.runner.state.mode != "finished":
+        session.gesture("tap" if session.runner.state.mode == "cutting" else "hold")
+    assert session.sight.times is not None and len(session.sight.times.setups) == 4

@@ -85,6 +85,8 @@ def test_what_comes_next_is_named_in_small() -> None:
         setting = f"{float(view.setting):.2f}" if view.pass_ else ""
         assert named == (f"then {setting}" if setting else "then saw off")
     assert next_of(session.sight.view, session.sight.words) == ""
+    view = replace(session.sight.view, mode="cutting", pass_=1, next_check="zero")
+    assert next_of(view, session.sight.words) == "then check: zero"
 
 
 @pytest.mark.parametrize(("carriage", "unit"), [(None, "mm"), (HANDWHEEL, "turns + marks")])
