@@ -102,7 +102,7 @@ def test_no_figure_is_ever_beside_a_state_that_it_does_not_belong_to(tmp_path: P
         assert one.runner.state.setup > 1
         time.sleep(0.3)
         kept: dict[str, Any] = {}
-        seen = set()
+        seen, turned = set(), False
         while not stream.queue.empty():
             message = stream.queue.get()
             assert message is not None
@@ -111,12 +111,16 @@ def test_no_figure_is_ever_beside_a_state_that_it_does_not_belong_to(tmp_path: P
             if not state:
                 continue
             assert kept["held"]["setup"] == state["setup"]
+            if state["mode"] == "cutting":  # the board is clamped
+                assert "TURN END" not in kept["held"]["svg"]
             assert kept["dials"]["asked_id"] == state["asked_id"]
             assert len(kept["dials"]["svgs"]) == (len(state["big"]) if state["big"][0][0][:1].isdigit() else 1) * (
                 state["mode"] == "cutting"
             )
             seen.add((state["setup"], state["mode"]))
+            turned = turned or "TURN END" in kept["held"]["svg"]
         assert {(1, "cutting"), (1, "standing by"), (2, "cutting")} <= seen
+        assert turned
 
 
 def test_half_of_a_turn_goes_to_no_page(one: Made) -> None:

@@ -274,6 +274,12 @@ def test_what_is_old_is_struck_out_and_looks_old_without_colour(browser: Any, tm
         # It is struck out, not dimmed: what is still legible has its full contrast.
         assert min(alive[0], page.evaluate(CONTRAST)[0]) >= LEAST_CONTRAST
         assert page.evaluate(LOOK)["regions"] == before
+        page.set_viewport_size({"width": 360, "height": 740})
+        for tab in page.locator("nav button").all():
+            box = tab.bounding_box()
+            assert box["x"] >= 0 and box["x"] + box["width"] <= 360
+        page.set_viewport_size(size)
+        page.evaluate("fit()")
         for name, shot in live.items():
             share = page.evaluate(DIFFERING, [shot, _shot(page, f"#{name}")])
             assert share > (0.02 if name == "hint" else 0.1), (name, share)

@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from assistant.drawings.holding import Holding, holding_of
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.screens.page.picture import Json, board_of, dials_shown, entry_of, held_of, state_of
@@ -86,6 +87,7 @@ class Hub:
         self._state: Json = {}
         self._board: Json | None = None
         self._board_key: object = None
+        self._holding: Holding | None = None
         self._held: Json | None = None
         self._dials: Json | None = None
         self._thread = threading.Thread(target=self._run, name="page hub", daemon=True)
@@ -215,8 +217,9 @@ class Hub:
         key = job.setups[view.setup - 1].pattern
         if key != self._board_key:
             self._board_key, self._board = key, board_of(job, view.setup)
-        if self._held is None or self._held["setup"] != view.setup:
-            self._held = held_of(job, view.setup)
+        holding = holding_of(job, job.setups[view.setup - 1], view)
+        if holding != self._holding:
+            self._holding, self._held = holding, held_of(holding)
         if self._dials is None or self._dials["asked_id"] != view.generation:
             self._dials = dials_shown(view, words)
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from assistant.drawings import dialling_picture, holding_picture
 from assistant.drawings.dialling import dials_of
-from assistant.drawings.holding import holding_of
+from assistant.drawings.holding import Holding
 from assistant.drawings.svg import figure
 from assistant.joinery.model import Pattern
 from assistant.joinery.settings import reading
@@ -149,10 +149,9 @@ def board_of(job: Job, setup: int) -> Json:
     return pattern_of(job.pattern_of(setup), job)
 
 
-def held_of(job: Job, setup: int) -> Json:
-    """How the board of this setup is held, as a figure. setup: which it belongs to, for the page to compare."""
-    holding = holding_of(job, job.setups[setup - 1])
-    return {"setup": setup, "svg": figure(holding_picture.picture(holding), holding.words)}
+def held_of(holding: Holding) -> Json:
+    """How a board is held, as a figure. setup: which it belongs to, for the page to compare."""
+    return {"setup": holding.setup, "svg": figure(holding_picture.picture(holding), holding.words)}
 
 
 def dials_shown(view: View, words: Words) -> Json:
