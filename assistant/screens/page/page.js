@@ -248,7 +248,10 @@ function showLatest() {
   });
   const [last, latest] = ["last", "latest"].map(at);
   latest.replaceChildren(...rows.slice(0, 14).map((row) => row.cloneNode(true)));
-  while (latest.lastElementChild && last.scrollHeight > last.clientHeight + 1) latest.lastElementChild.remove();
+  const end = last.getBoundingClientRect().bottom;
+  const ends = [...latest.children].map((row) => row.getBoundingClientRect().bottom);
+  const whole = ends.findIndex((one) => one > end + 1);
+  if (whole >= 0) latest.replaceChildren(...[...latest.children].slice(0, whole));
 }
 
 // Everything is made to fit its region: what is read from afar as big as it goes, the rest smaller until it is whole.
