@@ -17,6 +17,7 @@ from assistant.runner.contracts import Inputs
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen, place_line
 from assistant.screens.view_cells import Canvas, changes
+from assistant.screens.view_pace import time_lines
 from assistant.screens.view_page import Gauges, PageComposer, gauges_of
 from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES
 from assistant.screens.view_sight import Gathering, Sight
@@ -33,6 +34,7 @@ SETTLE_S = 0.02  # from the first news of a turn to a page: by then all the news
 FRAME_S = 0.05  # the shortest time between two pages
 NOTE_S = 20.0  # how long a list covers the page
 END_S = 1.0
+MOST_TIMES = 10  # lines of where the time went that are left on the shell's page, the newest setups first
 
 
 def can_show_view(out: TextIO) -> bool:
@@ -159,6 +161,8 @@ class TerminalView:
         # The page is gone from the terminal, so plain lines say how the session ended.
         sight = self._gathering.sight
         screen = PlainScreen(self._out, writer=LineWriter(self._out))
+        for text in time_lines(sight.times)[:MOST_TIMES] if sight.times is not None else ():
+            screen.note(f"-- {text}.")
         if sight.closing and sight.view is not None and sight.view.mode in (FINISHED, ENDED_EARLY):
             screen.said(sight.closing, Klass.END, "")
         if sight.view is not None and sight.words is not None:

@@ -14,6 +14,7 @@ from assistant.screens.view_regions import Pane
 
 WOOD, COMING, GONE, NOW, BLADE = "█", "░", " ", "▼", "▲"
 LEGEND = f"full: wood   dotted: to come   blank: cut   {NOW}: now"
+SHORT_LEGEND = "dotted: to come   blank: cut"
 LEAST_ROWS = 2
 LEAST_COLUMNS = 20
 LEAST_A_SEGMENT = 2  # columns; if a board has too many segments, the part around the current pass is shown
@@ -126,8 +127,9 @@ class BoardPicture:
     def _below(self, canvas: Canvas | Pane, line: int, left: int, row: str, pass_: int) -> None:
         """The blade's mark with its pass, and the legend on the side that has room for it."""
         at = row.find(NOW)
+        legend = LEGEND if left + len(LEGEND) <= canvas.columns else SHORT_LEGEND
         if at < 0:
-            canvas.put(line, left, LEGEND)
+            canvas.put(line, left, legend)
             return
         count = row.count(NOW)
         canvas.put(line, left + at, BLADE * count, BOLD | MAGENTA)
@@ -136,8 +138,8 @@ class BoardPicture:
         if after + len(label) > canvas.columns:
             after = left + at - len(label) - 1
         canvas.put(line, after, label, BOLD)
-        legend_at = canvas.columns - left - len(LEGEND)
+        legend_at = canvas.columns - left - len(legend)
         if after + len(label) + 2 <= legend_at:
-            canvas.put(line, legend_at, LEGEND)
-        elif left + len(LEGEND) + 2 <= min(left + at, after):
-            canvas.put(line, left, LEGEND)
+            canvas.put(line, legend_at, legend)
+        elif left + len(legend) + 2 <= min(left + at, after):
+            canvas.put(line, left, legend)

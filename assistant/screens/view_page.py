@@ -44,7 +44,7 @@ from assistant.screens.view_cells import (
 )
 from assistant.screens.view_heading import Heading, heading_of
 from assistant.screens.view_pace import shown_left
-from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES, Pane, regions_of
+from assistant.screens.view_regions import Pane, regions_of
 from assistant.screens.view_sight import ASKING, LogEntry, Sight
 from assistant.screens.view_words import (
     NOTHING,
@@ -63,8 +63,6 @@ from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
 
-__all__ = ["LEAST_COLUMNS", "LEAST_LINES", "Gauges", "Heading", "PageComposer", "gauges_of", "heading_of"]
-
 TONE_COLOURS = {
     "cutting": GREEN,
     "check": YELLOW,
@@ -79,6 +77,7 @@ METER_CELLS = 12
 METER_FROM, METER_TO = -70.0, -10.0  # dBFS: a quiet room, and speech close to clipping
 SILENT = -85.0  # dBFS: no microphone with its gain up is so quiet
 FIGURE_COLUMNS = 44  # of how the board is held, beside words or the board's end
+FIGURE_ROWS = 9  # of the same with all its parts
 GESTURE_PLACES = (0.0, 0.3125, 0.625)
 """Where tap, double tap and long press stand in the last row, in parts of it: at 80 columns each has just room."""
 IN_BLOCKS = {
@@ -120,7 +119,7 @@ class PageComposer:
 
     def __init__(self) -> None:
         self._board: tuple[tuple[int, int], BoardPicture] | None = None
-        self._held: tuple[tuple[int, int, int, int], list[str]] | None = None
+        self._held: tuple[tuple[object, ...], list[str]] | None = None
 
     def compose(self, sight: Sight, gauges: Gauges, columns: int, rows: int, now: datetime | None = None) -> Canvas:
         """A page of exactly this size; if it is small, the least important parts are dropped. now: the time here."""
@@ -152,8 +151,9 @@ class PageComposer:
         status = status_of(sight)
         named = _head(panes["head"], status, view, words.job)
         shown, faults = _faults(panes["faults"], sight)
-        done, left_over = self._do(_above_list(panes["do"], sight), panes["board"], sight, shown, now, with_letters)
-        here, more = self._draw_board(panes["board"], sight, left_over, named, shown | done)
+        do = _above_list(panes["do"], sight)
+        done, left_over, held = self._do(do, sight, shown, now, with_letters)
+        here, more = self._draw_board(panes["board"], sight, left_over, named, shown | done, not held)
         _progress(panes["progress"], sight)
         elsewhere = {text for _, text in sight.faults} | shown | done | here
         entries = tuple(entry for entry in sight.log if entry.text not in elsewhere)
@@ -165,12 +165,13 @@ class PageComposer:
     # --- the thing to do
 
     def _do(
-        self, pane: Pane, board: Pane, sight: Sight, shown: set[str], now: datetime | None, with_letters: bool
-    ) -> tuple[set[str], list[Line]]:
-        """Block letters above, words below. Returns the log's texts that are in the words, and the words left over.
+        self, pane: Pane, sight: Sight, shown: set[str], now: datetime | None, with_letters: bool
+    ) -> tuple[set[str], list[Line], bool]:
+        """Block letters above, words below.
 
         shown: texts that are on the page already. The letters are as large as the words allow. Words that must be
-        shown, but have no room here, go to the board's region.
+        shown, but have no room here, go to the board's region. Returns the log's texts that are in the words, the
+        words left over, and whether the figure of how the board is held is here.
         """
         view, words = sight.view, sight.words
         assert view is not None and words is not None
@@ -178,7 +179,7 @@ class PageComposer:
         room = pane.columns - 2
         least = least_rows(heading, room) if with_letters else 0
         least = least if least <= pane.rows else 0
-        figure = self._figure_beside(pane, board, sight, least)
+        figure = self._figure_beside(pane, sight, least)
         if figure:
             beside = word_lines(sight, room - width(figure[0]) - 2, now)
             wanted = [*beside.required, *(line for text, more in beside.optional[:1] for line in more)]
@@ -194,7 +195,7 @@ class PageComposer:
             lines = [(line, 0) for line in wrapped(amounts, room)] + lines
         for text, more in found.optional:
             rows = pane.rows - len(lines) - len(more)
-            if text in shown or rows < max(least, len(figure) and least):
+            if text in shown or rows < least:
                 continue
             without = blocks_of(heading, pane.columns - 2, rows + len(more))
             made = blocks_of(heading, pane.columns - 2, rows)
@@ -204,23 +205,26 @@ class PageComposer:
                 done.add(text)
         left_over: list[Line] = []
         if least + len(lines) > pane.rows:
-            kept = 0 if heading.whole else max(0, pane.rows - least)
+            kept = 0 if heading.whole and least else max(0, pane.rows - least)
             lines, left_over = lines[:kept], lines[kept:]
         high = pane.rows - max(len(lines), len(figure))
         made = blocks_of(heading, pane.columns - 2, high) if least else None
         if heading.then and not (made and has_room_beside(made, heading.then, pane.columns)):
-            if not lines or width(lines[-1][0]) + len(heading.then) + 3 > room:
+            shared = bool(lines) and width(lines[-1][0]) + len(heading.then) + 3 <= room
+            lower = high if shared else min(high, pane.rows - len(lines) - 1)
+            smaller = blocks_of(heading, pane.columns - 2, lower) if least else None
+            if not shared and (smaller or not made) and len(lines) < pane.rows:
                 lines.append(("", 0))
-            high = pane.rows - max(len(lines), len(figure))
-            made = blocks_of(heading, pane.columns - 2, high) if least else None
+            if smaller:
+                high, made = lower, smaller
         is_beside = made is not None and self._draw_letters(pane, made, heading, high, view, words)
         for n, (line, style) in enumerate(lines):
             pane.put(pane.rows - len(lines) + n, 1, line, style)
         for n, drawn in enumerate(figure):
             pane.put(pane.rows - len(figure) + n, pane.columns - 1 - width(drawn), drawn)
-        if heading.then and not is_beside:
+        if heading.then and not is_beside and lines:
             pane.put(pane.rows - 1, pane.columns - len(heading.then) - 1, heading.then, BOLD)
-        return done, left_over
+        return done, left_over, bool(figure)
 
     @staticmethod
     def _draw_letters(pane: Pane, made: Blocks, heading: Heading, high: int, view: View, words: Words) -> bool:
@@ -235,22 +239,24 @@ class PageComposer:
             pane.put(top + n, 1, line)
         return draw_blocks(pane.part(0, top), made, heading)
 
-    def _figure_beside(self, pane: Pane, board: Pane, sight: Sight, least: int) -> list[str]:
-        """How the board is held, where that is asked and the board's region is too low for it."""
+    def _figure_beside(self, pane: Pane, sight: Sight, least: int) -> list[str]:
+        """How the board is held, beside the words that ask for it."""
         view = sight.view
         assert view is not None
-        if view.mode != CHECKS or view.check != EDGE_AND_FACE or _has_room_to_hold(board):
+        if view.mode != CHECKS or view.check != EDGE_AND_FACE:
             return []
         if any(entry.klass == Klass.CAUTION for entry in sight.opening):  # it needs the room
             return []
-        return self._holding(sight, FIGURE_COLUMNS, pane.rows - max(least, LEAST_BIG))
+        heading = heading_of(view, sight.words, sight.wait_s) if sight.words and least else None
+        made = blocks_of(heading, pane.columns - 2, pane.rows - FIGURE_ROWS) if heading else None
+        return self._holding(sight, _figure_columns(pane), pane.rows - (made.rows if made else max(least, LEAST_BIG)))
 
     def _holding(self, sight: Sight, columns: int, rows: int) -> list[str]:
         view, words = sight.view, sight.words
         assert view is not None and words is not None
-        key = id(words.job), view.setup, columns, rows
+        key = id(words.job), view.setup, view.check, bool(view.cut), columns, rows
         if self._held is None or self._held[0] != key:
-            holding = holding_of(words.job, words.job.setups[view.setup - 1])
+            holding = holding_of(words.job, words.job.setups[view.setup - 1], view)
             drawn = holding_letters.in_letters(holding, columns, rows)
             while drawn and not drawn[-1].strip():
                 drawn.pop()
@@ -260,7 +266,7 @@ class PageComposer:
     # --- the board
 
     def _draw_board(
-        self, pane: Pane, sight: Sight, left_over: Sequence[Line], named: str, shown: set[str]
+        self, pane: Pane, sight: Sight, left_over: Sequence[Line], named: str, shown: set[str], with_figure: bool
     ) -> tuple[set[str], list[Line]]:
         """How it is held, words that had no room above, and its end with what is cut of it.
 
@@ -273,7 +279,8 @@ class PageComposer:
             return set(), [*left_over]
         way = words.one(view.way) if view.way else ""
         held = f"{named}: {way}" if named else way
-        figure = self._holding(sight, _figure_columns(pane), pane.rows) if _has_room_to_hold(pane) else []
+        with_figure = with_figure and _has_room_to_hold(pane)
+        figure = self._holding(sight, _figure_columns(pane), pane.rows) if with_figure else []
         at = pane.columns - _figure_columns(pane)
         if figure and len(wrapped(held, at - 4)) + len(left_over) <= pane.rows:
             for n, line in enumerate(figure):

@@ -140,6 +140,7 @@ def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], 
     rig.send("q")
     assert rig.ended() == 0
     left = rig.screen.text
+    assert "-- Setup 2: under 1 min for 2 passes" in left and "-- Setup 1: under 1 min for 2 passes" in left
     assert SHELL in left and "All cut. Isolate the saw" in left and "4 of 4 in all" in left.replace("\n", " ")
     assert rig.mode_is_back()
 
@@ -255,7 +256,7 @@ def test_a_pass_sends_a_part_of_a_page_only(start: Callable[..., Rig]) -> None:
 @pytest.mark.long
 def test_background_is_never_set_and_no_color_is_heeded(start: Callable[..., Rig]) -> None:
     """A dark terminal stays dark and a light one light. SGR 40 to 48 and 100 to 107 would set a background."""
-    for environ, colours in (({}, {1, 35}), ({"NO_COLOR": "1"}, {1})):
+    for environ, colours in (({}, {1, 32, 33, 35}), ({"NO_COLOR": "1"}, {1})):  # of checks, of cutting, of marks
         rig = start(**environ)
         to_the_first_pass(rig)
         codes = {int(n) for some in re.findall(rb"\x1b\[([\d;]*)m", rig.sent) for n in some.split(b";") if n}

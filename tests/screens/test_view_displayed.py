@@ -16,7 +16,12 @@ import pytest
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.screens.view import SETTLE_S, TICK_S, TerminalView
+from assistant.session import facts as f
+from assistant.session.apply import apply
 from assistant.session.events import Gesture, Start
+from assistant.session.kinds import Klass
+from assistant.session.turn import view
+from assistant.wording.prompts import Words
 from tests.session.jobs import few_checks, job, plan
 
 pyte = pytest.importorskip("pyte")
@@ -132,3 +137,18 @@ def test_what_was_shown_before_a_list_covered_it_is_not_reported_again(bench: Be
     time.sleep(DRAWN_S)
     bench.until("trailing end held down?", without="h      long press")
     assert bench.reported.empty()
+
+
+def test_the_words_of_a_turn_are_not_drawn_before_its_snapshot(bench: Bench) -> None:
+    """The next board's words under the question about this one would be wrong, if only for one frame."""
+    bench.reading.set()
+    bench.start()
+    bench.until("trailing end held down?")
+    state, words = bench.runner.state, Words(bench.runner.state.the_job)
+    opened = f.Record(99, 1.0, "", f.CheckOpened(1, "guard"))
+    bench.view.turn(Gesture(1.0, "", "hold", 1.0), [opened])
+    bench.view.said("Clamp the next board.", Klass.CLAMP, "The next board was named.")
+    time.sleep(DRAWN_S)
+    bench.until("trailing end held down?", without="next board")
+    bench.view.show(view(apply(state, opened)), None, words)
+    bench.until("The next board was named.", without="trailing end held down?")

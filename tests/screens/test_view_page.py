@@ -18,6 +18,7 @@ from assistant.screens.plain import place_line
 from assistant.screens.view_cells import ANY_COLOUR, BOLD, FULL, MAGENTA, MARKING, RED, Canvas
 from assistant.screens.view_page import FIGURE_COLUMNS, METER_CELLS, Gauges, PageComposer, gauges_of, heading_of
 from assistant.screens.view_sight import LastInput, LogEntry, Sight
+from assistant.screens.view_words import setting_text
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.state import State
@@ -463,28 +464,27 @@ def test_a_list_covers_the_page_whole() -> None:
 
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
-@pytest.mark.parametrize("lines", [2, 6, 12, 14, 30])
-def test_above_a_list_the_thing_to_do_is_whole_or_not_there(columns: int, rows: int, lines: int) -> None:
+@pytest.mark.parametrize("lines", range(1, 31))
+@pytest.mark.parametrize("two_moves", [False, True])
+def test_above_a_list_the_thing_to_do_is_whole_or_not_there(
+    columns: int, rows: int, lines: int, two_moves: bool
+) -> None:
     """Half a figure could be read as another one."""
-    seen = cutting(note="\n".join(f"line {n}" for n in range(lines)))
-    canvas = composed(seen, columns, rows)
-    setting = heading_of(seen.view, seen.words).left[0]  # type: ignore[arg-type]
-    blocks = [row for row in range(3, rows) if re.search("[▀▄█]{2}", canvas.text(row).partition("mic")[0])]
+    a_job = job(plan(width=84, parts="A"), carriage=HANDWHEEL)
+    seen = sight(called(a_job, 5), called(a_job, 2), of=a_job, setting=HOW_TO_CUT) if two_moves else cutting()
+    assert seen.view and seen.words
+    canvas = composed(replace(seen, note="\n".join(f"line {n}" for n in range(lines))), columns, rows)
+    wanted = heading_of(seen.view, seen.words).left
     top = next(row for row in range(rows) if canvas.text(row) == "─" * columns)
-    assert big_on(canvas, setting) or f"set {setting} mm" in text(canvas) or top < 6
-    assert big_on(canvas, setting) or not [row for row in blocks if 4 < row < top]
-
-
-def test_a_warning_is_shown_above_the_list_that_hides_the_log() -> None:
-    alert = "!! A wrong pairing code from 192.168.1.9"
-    shown = text(composed(cutting(note="\n".join(f"line {n}" for n in range(40)), alert=alert)))
-    assert alert in shown and "line 0" in shown
-    assert alert not in text(composed(cutting(alert=alert)))
-
-
-def test_a_long_announcement_begins_on_the_page_and_says_that_it_goes_on() -> None:
-    shown = text(composed(cutting(log=(LogEntry("clamp", "Saw off. " + "And so on and on. " * 40),))))
-    assert "-- Saw off." in shown and "…" in shown
+    is_big = [bool(big_on(canvas, line)) for line in wanted]
+    above = Canvas(columns, top)
+    above.lines = canvas.lines[:top]
+    assert (
+        all(is_big) or (not any(is_big) and words_on(above).count(setting_text(seen.view, seen.words)) == 1) or top < 6
+    )
+    head = 4 if rows >= 48 else 1
+    blocks = [row for row in range(head, top) if re.search("[▀▄█]{2}", canvas.text(row))]
+    assert all(is_big) or not blocks
 
 
 @settings(max_examples=80, deadline=None)
@@ -580,3 +580,15 @@ def test_how_the_board_is_held_is_shown_to_its_end(columns: int, rows: int) -> N
             continue  # the question takes all the room
         canvas = composed(seen, columns, rows)
         assert shows(canvas, way) or shows(canvas, clamp)
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_the_figure_asks_for_a_turn_only_before_the_board_is_clamped(columns: int, rows: int) -> None:
+    """Setup 2 is end 2 of the board: turned over for edge and face, and held from then on."""
+    a_job = job(plan(width=84, parts="A"))
+    second = f.SetupStarted(2)
+    asked = composed(sight(second, f.CheckOpened(2, "edge and face"), of=a_job), columns, rows)
+    assert "TURN" in text(asked) and "OTHER FACE" in text(asked) and "BACKING" in text(asked)
+    for fact in (f.CheckOpened(2, "backing"), called(a_job, 1, 2), f.StoodBy("pedal")):
+        shown = text(composed(sight(second, fact, of=a_job), columns, rows))
+        assert "TURN" not in shown and ("OTHER FACE" in shown) == (columns >= 100)
