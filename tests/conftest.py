@@ -40,6 +40,7 @@ LONGEST = (
     "screens/test_view.py",
     "hearing/test_sphinx.py",
     "screens/test_page_chromium.py",
+    "screens/test_page_regions.py",
     "session/test_rules.py",
     "runner/test_whole_program.py",
     "hearing/test_ear.py",

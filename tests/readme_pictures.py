@@ -180,6 +180,8 @@ def page() -> bytes:
         pair(tablet, bench)
         # Of one width on most machines, so that no letters are stretched to the place the browser gave them.
         tablet.evaluate(f"document.body.style.fontFamily = {FONT!r}; fit()")
+        # The log has the time of day.
+        tablet.evaluate("document.getElementById('latest').replaceChildren()")
         items = tablet.evaluate(COPY)
         browser.close()
     return "\n".join(_svg(items)).encode("utf-8")

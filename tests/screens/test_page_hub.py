@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import threading
 import time
 from collections.abc import Iterator
@@ -16,6 +17,7 @@ import pytest
 from assistant.errors import JournalError
 from assistant.joinery.model import Carriage
 from assistant.journal.store import Journal
+from assistant.plans.intents import Mode
 from assistant.screens.page import document, qr
 from assistant.screens.page.history import History, PassTimes, detail_of
 from assistant.screens.page.hub import Hub, Stream
@@ -23,7 +25,8 @@ from assistant.screens.page.picture import pattern_of, state_of
 from assistant.screens.view_sight import Gathering
 from assistant.screens.view_words import which_of
 from assistant.session import facts as f
-from assistant.session.events import DeviceChanged, Heard, NotHeard
+from assistant.session.events import DeviceChanged, Gesture, Heard, NotHeard
+from assistant.session.kinds import Klass
 from assistant.session.turn import view
 from assistant.wording.prompts import Words
 from tests.screens.page_made import Made, made, made_job
@@ -84,6 +87,56 @@ def test_handing_over_costs_the_session_almost_nothing(one: Made) -> None:
     finally:
         done.set()
         holder.join()
+
+
+def test_no_figure_is_ever_beside_a_state_that_it_does_not_belong_to(tmp_path: Path) -> None:
+    """As a page keeps them: the newest of each, across two setups, with pauses, questions and a way back."""
+    wheel = replace(made_job(width=18), carriage=replace(HANDWHEEL, zero="outside"))
+    with made(tmp_path, wheel) as one:
+        stream = one.page.hub.open("1")
+        assert stream is not None
+        one.to_first_pass()
+        for gesture in ("tap", "double", "hold", "hold", "hold", *["tap"] * 4, *["hold"] * 6, "tap", "tap"):
+            one.gesture(gesture)
+            time.sleep(0.02)
+        assert one.runner.state.setup > 1
+        time.sleep(0.3)
+        kept: dict[str, Any] = {}
+        seen, turned = set(), False
+        while not stream.queue.empty():
+            message = stream.queue.get()
+            assert message is not None
+            kept |= json.loads(message.split(b"data: ", 1)[1])
+            state: Any = kept["state"]
+            if not state:
+                continue
+            assert kept["held"]["setup"] == state["setup"]
+            if state["mode"] == "cutting":  # the board is clamped
+                assert "TURN END" not in kept["held"]["svg"]
+            assert kept["dials"]["asked_id"] == state["asked_id"]
+            assert len(kept["dials"]["svgs"]) == (len(state["big"]) if state["big"][0][0][:1].isdigit() else 1) * (
+                state["mode"] == "cutting"
+            )
+            seen.add((state["setup"], state["mode"]))
+            turned = turned or "TURN END" in kept["held"]["svg"]
+        assert {(1, "cutting"), (1, "standing by"), (2, "cutting")} <= seen
+        assert turned
+
+
+def test_half_of_a_turn_goes_to_no_page(one: Made) -> None:
+    """The session's thread hands over what was said before the state that it belongs to."""
+    one.to_first_pass()
+    time.sleep(0.3)
+    hub, state = one.page.hub, one.runner.state
+    before = hub.standing.seq
+    at, utc = one.clock.at(), one.clock.utc()
+    hub.turn(Gesture(at, utc, "hold", at), [f.Record(99, at, utc, f.StoodBy("pedal"))])
+    hub.said("Standing by.", Klass.ANSWER, "Standing by.")
+    time.sleep(0.3)
+    assert hub.standing.seq == before
+    hub.show(replace(view(state), mode=Mode.STANDING_BY, generation=state.generation + 1), None, Words(state.the_job))
+    time.sleep(0.3)
+    assert hub.standing.seq > before and hub.standing.mode == Mode.STANDING_BY
 
 
 def test_a_full_stream_is_closed_rather_than_waited_for() -> None:
@@ -197,8 +250,8 @@ def test_figures_are_those_of_the_carriage(tmp_path: Path) -> None:
         state = state_of(gathering.sight)
     # 3.18 mm on a screw of 25.4 mm / 16 with 125 marks a turn: 2.0031 turns, so 2 turns and 0.39 mark.
     assert state["reading"] == "2 turns + 0.39"
-    assert state["move"] == "up 2\u00a0turns\u00a0+\u00a00.39\u00a0marks, to"
-    assert state["unit"] == "on the handwheel"
+    assert state["big"] == [["UP", "2+0.39"], ["TO", "2+0.39"]]
+    assert state["unit"] == "turns + marks"
 
 
 def test_at_the_end_what_is_left_to_do_stays_in_sight(tmp_path: Path) -> None:
@@ -221,7 +274,8 @@ def test_the_point_to_go_past_to_is_shown(tmp_path: Path) -> None:
         for _ in range(one.runner.state.passes):
             one.gesture("tap")
         one.to_first_pass()
-        assert state_of(gathering.sight)["approach"].startswith("first down to ")
+        # By hand: at 3.18 mm again, and before that lower by the backlash of 0.2 and by 0.5 mm.
+        assert state_of(gathering.sight)["big"] == [["1 DOWN TO", "2.48"], ["2 UP TO", "3.18"]]
 
 
 def test_a_board_is_what_the_pattern_says_to_a_ten_thousandth() -> None:
@@ -250,18 +304,43 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
     assert stream is not None
     state: Any = newest(stream)["state"]
     one.page.hub.shut(stream)
-    assert state["zone"] == ["KEEP CLEAR", "0 TO 79 MM", "BELOW 26 MM"]
-    assert state["hint"] == "long press: confirmed   tap: say again"
+    assert state["big"] == [["", "KEEP CLEAR"], ["", "0 TO 79 MM"], ["", "BELOW 26 MM"]]
+    assert (state["tone"], state["state"], state["beside"]) == ("check", "CHECK 1 OF 2", "clamps")
+    assert state["gestures"] == {"tap": "say again", "double tap": "say again", "long press": "confirmed"}
     assert "Reference edge to the left stop" in state["clamp"]
     one.to_first_pass()
     state = state_of(gathering.sight)
-    assert (state["zone"], state["clamp"]) == ([], "")
-    one.gesture("hold")
-    assert state_of(gathering.sight)["hint"] == "long press: carry on   double tap: where we are"
+    assert (state["big"], state["unit"], state["then"]) == ([["", "3.18"]], "mm", "then 6.02")
+    assert (state["clamp"], state["times"], state["left_s"]) == ("", [], None)
     one.gesture("hold")
     state = state_of(gathering.sight)
-    assert (state["hint"], state["check"]) == ("long press: confirmed   tap: say again", "carrying on")
+    assert (state["gestures"]["long press"], state["state"]) == ("carry on", "STANDING BY")
+    assert state["asked"].replace("\u00a0", " ").startswith("Pending: pass 1 of 14.")
+    assert "Asked first: carrying on" in state["asked"]
+    one.gesture("hold")
+    state = state_of(gathering.sight)
+    assert (state["gestures"]["long press"], state["check"]) == ("confirmed", "carrying on")
     assert "carry" not in json.dumps(state).replace("carrying on", "")
+
+
+def test_a_clock_is_there_only_while_nobody_cuts(tmp_path: Path) -> None:
+    """Beside a blade it would hurry. How long the rest takes is known from three passes on."""
+    with made(tmp_path, made_job(width=18)) as one:
+        gathering = sight_of(one)
+        gathering.pace.take(one.journal.replay(one.session))
+        one.to_first_pass()
+        for _ in range(3):
+            one.gesture("tap")
+            state = state_of(gathering.sight)
+            assert (state["left_s"], state["left"], state["times"]) == (None, "", [])
+        one.gesture("hold")
+        state = state_of(gathering.sight)
+        assert (state["left_s"] >= 0, state["left"]) == (True, "less than a minute left")
+        assert state["times"][0].replace("\u00a0", " ").startswith("Setup 1: under 1 min for 3 of 4 passes")
+        while one.runner.state.mode != "finished":
+            one.gesture("hold" if one.runner.state.mode != "cutting" else "tap")
+            assert state_of(gathering.sight)["left_s"] is None
+        assert re.match(r"done at \d\d:\d\d$", state_of(gathering.sight)["times"][0])
 
 
 def test_a_setup_ends_with_a_big_question_and_how_long_it_waits(tmp_path: Path) -> None:
@@ -276,14 +355,14 @@ def test_a_setup_ends_with_a_big_question_and_how_long_it_waits(tmp_path: Path) 
             assert state_of(gathering.sight)["wait_s"] == 0
             one.gesture("tap")
         state = state_of(gathering.sight)
-        assert state["zone"] == ["SAW OFF", "COUNT 2"]
+        assert state["big"] == [["", "SAW OFF"], ["", "COUNT 2"]]
         assert "saw off. when the blade has stopped, count 2 sockets" in state["asked"].lower()
         assert gathering.sight.view is not None and gathering.sight.view.wait_s == 30.0
         assert 0 < state["wait_s"] <= 30
         assert state["setup"] == 1
         one.gesture("hold")
         assert "may still have been turning" in state_of(gathering.sight)["hands"]["made"].lower()
-        assert state_of(gathering.sight)["zone"] == ["SAW OFF", "COUNT 2"]
+        assert state_of(gathering.sight)["big"] == [["", "SAW OFF"], ["", "COUNT 2"]]
 
 
 # --- the history
@@ -320,6 +399,22 @@ def test_a_pass_with_a_pause_in_it_has_no_time() -> None:
     records = [f.Record(n, at, "", fact) for n, (at, fact) in enumerate(facts, 1)]
     assert list(times.noting(records)) == records
     assert [each["took_s"] for each in times.passes] == [8.0, 6.5]
+
+
+def test_a_pass_taken_back_counts_once(one: Made) -> None:
+    """In the pace, in the minutes of its setup, and in the list."""
+    one.to_first_pass()
+    for _ in range(3):
+        one.gesture("tap")
+    now = one.runner.state.generation
+    one.turn(Heard(one.clock.at(), one.clock.utc(), "back", None, "return to previous", one.clock.at(), now))
+    one.gesture("hold")
+    history = History(one.folder)
+    found = history.one(one.session)
+    assert found is not None
+    assert [(take["setup"], take["pass"]) for take in found["pace"]] == [(1, 1), (1, 2)]
+    assert found["passes_cut"] == 2
+    assert found["times"][0].startswith("Setup 1: under 1 min for 2 of 14 passes")
 
 
 def test_reading_a_long_session_gives_way_to_the_session_that_cuts(one: Made) -> None:

@@ -10,6 +10,16 @@ function svg(name, attributes, text) {
   return made;
 }
 
+// Lets a picture's letters be as large as the page's small print, at every width. Returns their height in its units.
+function lettered(picture) {
+  const [, , width, height] = picture.getAttribute("viewBox").split(" ").map(Number);
+  const box = picture.getBoundingClientRect();
+  const scale = Math.min(box.width / width, box.height / height);
+  if (scale > 0) picture.style.setProperty("--px", 1 / scale);
+  const small = parseFloat(getComputedStyle(document.querySelector("#link")).fontSize);
+  return scale > 0 ? small / scale : 3 * small;
+}
+
 // cut: hexadecimal; bit p - 1 is pass p.
 function isCut(cut, pass) {
   const place = cut.length - 1 - ((pass - 1) >> 2);

@@ -15,6 +15,7 @@ from assistant.journal.account import account, duration, local_time, one_line
 from assistant.journal.store import Journal, SessionRow, journal_path
 from assistant.plans.model import Job
 from assistant.screens.page.picture import Json, pattern_of
+from assistant.screens.view_pace import Pace, time_lines
 from assistant.session import facts as f
 
 STEP, PAUSE_S = 50, 0.002  # records in each step, and the pause after it
@@ -80,6 +81,8 @@ def detail_of(row: SessionRow, records: Iterable[f.Record], pause: Callable[[flo
     return {
         **row_of(row),
         "of": job.total_passes if job else 0,
+        "ended": local_time(row.last_utc)[11:16] if row.last_utc and row.state != "open" else "",
+        "times": list(time_lines(times.pace.times())),
         "pace": times.passes,
         "account": [*([f"({left_out} lines before these)"] if left_out else []), *lines[left_out:]],
         "boards": [pattern_of(pattern, job) for pattern in job.patterns[:MOST_BOARDS]] if job else [],
@@ -87,10 +90,11 @@ def detail_of(row: SessionRow, records: Iterable[f.Record], pause: Callable[[flo
 
 
 class PassTimes:
-    """How long each pass took from its call until it was cut, in the order of cutting."""
+    """How long each pass took from its call until it was cut, in the order of cutting, but for those taken back."""
 
     def __init__(self) -> None:
         self.job: Job | None = None
+        self.pace = Pace()
         self.passes: list[Json] = []
         self._called: tuple[int, int, float] | None = None
 
@@ -98,6 +102,7 @@ class PassTimes:
         """Yields the same records and keeps their times."""
         for record in records:
             at = record.at
+            self.pace.take((record,))
             match record.fact:
                 case f.Started(job=job):
                     self.job = job
@@ -108,7 +113,10 @@ class PassTimes:
                         took = round(at - self._called[2], 1)
                         self.passes.append({"setup": setup, "pass": pass_, "took_s": took, "by": by})
                     self._called = None
-                case f.StoodBy() | f.Resumed() | f.SteppedBack() | f.Jumped():
+                case f.SteppedBack(setup, pass_) | f.Jumped(setup, pass_):
+                    self.passes = [one for one in self.passes if (one["setup"], one["pass"]) != (setup, pass_)]
+                    self._called = None
+                case f.StoodBy() | f.Resumed():
                     self._called = None
             yield record
 

@@ -18,9 +18,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from assistant.drawings.holding import Holding, holding_of
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
-from assistant.screens.page.picture import Json, board_of, entry_of, state_of
+from assistant.screens.page.picture import Json, board_of, dials_shown, entry_of, held_of, state_of
 from assistant.screens.view_sight import Gathering, Sight
 from assistant.session.effects import View
 from assistant.session.events import Event
@@ -86,6 +87,9 @@ class Hub:
         self._state: Json = {}
         self._board: Json | None = None
         self._board_key: object = None
+        self._holding: Holding | None = None
+        self._held: Json | None = None
+        self._dials: Json | None = None
         self._thread = threading.Thread(target=self._run, name="page hub", daemon=True)
         self._thread.start()
 
@@ -114,7 +118,7 @@ class Hub:
             if len(self._streams) >= MOST_STREAMS:
                 return None
             self._streams.append(stream)
-            stream.put(self._message("all", {**self._body(), "board": self._board, "log": list(self._log)}))
+            stream.put(self._message("all", {**self._body(), **self._pictures(), "log": list(self._log)}))
         return stream
 
     def shut(self, stream: Stream) -> None:
@@ -157,7 +161,8 @@ class Hub:
                     break
             if take is None:
                 return
-            self._publish(self._gathering.sight)
+            if self._gathering.whole:
+                self._publish(self._gathering.sight)
 
     def _publish(self, sight: Sight) -> None:
         """Send this sight to every stream if it has changed."""
@@ -180,10 +185,10 @@ class Hub:
                 asked_seq = before.asked_seq if before.asked_id == view.generation else seq
                 may = sight.words.job.page.may_record_cuts
                 self.standing = SessionStanding(view.mode, view.generation, asked_seq, seq, may)
-            body = {**self._body(), "log": entries}
-            if self._new_board(sight):
-                body["board"] = self._board
-            message = self._message("change", body)
+            before_these = self._pictures()
+            self._draw(sight)
+            drawn = {name: made for name, made in self._pictures().items() if made is not before_these[name]}
+            message = self._message("change", {**self._body(), **drawn, "log": entries})
             for stream in self._streams:
                 stream.put(message)
 
@@ -200,16 +205,23 @@ class Hub:
         clock = self._now().strftime("%H:%M:%S")
         return [entry_of(entry, clock) for entry in sight.log if id(entry) not in ids]
 
-    def _new_board(self, sight: Sight) -> bool:
-        """Whether the board differs from the last one sent."""
-        if not self._state or sight.words is None or sight.view is None:
-            return False
-        job: Job = sight.words.job
-        key = job.setups[sight.view.setup - 1].pattern
-        if key == self._board_key:
-            return False
-        self._board_key, self._board = key, board_of(job, sight.view.setup)
-        return True
+    def _pictures(self) -> Json:
+        return {"board": self._board, "held": self._held, "dials": self._dials}
+
+    def _draw(self, sight: Sight) -> None:
+        """Make those pictures that differ from the last ones sent. They go out with the state that they belong to."""
+        view, words = sight.view, sight.words
+        if not self._state or words is None or view is None:
+            return
+        job: Job = words.job
+        key = job.setups[view.setup - 1].pattern
+        if key != self._board_key:
+            self._board_key, self._board = key, board_of(job, view.setup)
+        holding = holding_of(job, job.setups[view.setup - 1], view)
+        if holding != self._holding:
+            self._holding, self._held = holding, held_of(holding)
+        if self._dials is None or self._dials["asked_id"] != view.generation:
+            self._dials = dials_shown(view, words)
 
     def _body(self) -> Json:
         may = self.standing.may_record_cuts

@@ -4,23 +4,33 @@
 const at = (id) => document.getElementById(id);
 const STALE_MS = 3000; // without a message; one comes every second
 const PRESS_MS = 800; // as in doing.py
+const ANSWER_MS = 3000; // within which a refusal belongs to a press here
 const RETRY_MS = [300, 600, 1200, 2500];
 const AT_HOME = ["localhost", "127.0.0.1"].includes(location.hostname);
 
 let seen = { seq: 0, run: "", may_record_cuts: false, state: {} };
-let board = null;
+let [board, held, dials] = [null, null, null];
 let lastWord = 0;
 let connection = null;
 let failures = 0;
 let pressed = null;
-let lastLine = "";
 let loggedFor;
+let sentAt = -Infinity;
+let refusedAt = -Infinity;
 let waits = { asked_id: -1, until: 0 };
 
 function put(id, text) {
   const place = at(id);
   if (place.textContent !== text) place.textContent = text;
   place.hidden = !text;
+}
+
+// What each place shows, so that nothing is made again, nor announced again, that is there already.
+const shownIn = new Map();
+function unchanged(place, what) {
+  if (shownIn.get(place) === what) return true;
+  shownIn.set(place, what);
+  return false;
 }
 
 // --- the stream
@@ -67,10 +77,11 @@ function receive(message) {
   failures = 0;
   if (kind === "all") {
     at("entries").replaceChildren();
-    lastLine = "";
   }
   if (kind !== "tick") {
     if (body.board !== undefined) board = body.board;
+    if (body.held !== undefined) held = body.held;
+    if (body.dials !== undefined) dials = body.dials;
     seen = body;
     log(body.log || [], body.state && body.state.asked_id);
     show();
@@ -82,9 +93,11 @@ function receive(message) {
   showLink();
 }
 
+const waiting = () => Math.max(0, Math.ceil((waits.until - Date.now()) / 1000));
+
 function showWait() {
-  const left = Math.ceil((waits.until - Date.now()) / 1000);
-  put("wait", left > 0 ? `Wait ${left} s` : "");
+  put("wait", waiting() ? `Wait ${waiting()} s` : "");
+  if (seen.state.mode) showGestures();
 }
 
 function showLink() {
@@ -92,18 +105,21 @@ function showLink() {
   const live = lastWord > 0 && quiet < STALE_MS && connection;
   const link = at("link");
   const kind = live ? "live" : lastWord ? "stale" : "waiting";
+  const changed = document.body.dataset.link !== kind;
   link.dataset.link = kind;
   document.body.dataset.link = kind;
   const since = Math.round(quiet / 1000);
   at("link-mark").textContent = { live: "●", stale: "▲", waiting: "◌" }[kind];
   const text = { live: "Live", stale: `Old: no news for ${since} s`, waiting: "Connecting" }[kind];
   if (at("link-text").textContent !== text) at("link-text").textContent = text;
+  if (changed) show();
 }
 
 document.addEventListener("visibilitychange", () => {
   if (document.hidden) {
     connection?.abort();
     connection = null;
+    showLink(); // the first thing to be seen when the page is looked at again
   } else {
     failures = 0;
     follow();
@@ -117,118 +133,212 @@ setInterval(showWait, 250);
 function show() {
   const s = seen.state;
   const open = Boolean(s.mode);
+  const old = document.body.dataset.link === "stale";
   at("none").hidden = open;
-  for (const id of ["call", "work", "progress", "last", "doing"]) at(id).hidden = !open;
+  for (const id of ["top", "call", "work", "progress", "last", "doing", "hint"]) at(id).hidden = !open;
   at("now").dataset.mode = s.mode || "";
-  at("now").toggleAttribute("data-zone", open && s.zone.length > 0);
-  document.title = open && s.reading ? `${s.reading} – Kerfcall` : "Kerfcall";
+  at("now").dataset.tone = s.tone || "";
+  document.title = !open ? "Kerfcall" : old ? "OLD – Kerfcall" : `${s.reading || s.state} – Kerfcall`;
   if (!open) return;
-  put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
   const calling = s.mode === "cutting";
-  put("mode", calling ? "" : s.mode === "checks" ? `Check: ${s.check}` : s.mode_word);
-  showReading(calling ? s.reading.replaceAll(" + ", "\n+ ").replaceAll(" - ", "\n- ").replaceAll(", ", "\n").split("\n") : s.zone);
-  put("unit", calling ? s.unit : "");
-  put("move", calling ? s.move : "");
-  put("approach", calling ? s.approach : "");
+  put("mode", old ? "OLD" : s.state);
+  put("chip", old ? "" : s.lost);
+  put("pass", s.beside);
+  put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
+  showReading(old ? [["", "OLD"]] : s.big, old ? "" : s.unit);
+  put("was", old ? s.big.map(([way, figure]) => `${way} ${figure}`.trim()).join(", ") : "");
   put("before", s.before);
   put("asked", s.asked);
-  put("pass", calling ? `Pass ${s.pass} of ${s.passes}` : s.passes && s.mode !== "finished" ? `${s.cut_here} of ${s.passes} passes cut on this end` : "");
+  put("then", s.then);
   if (waits.asked_id !== s.asked_id || !s.wait_s) waits = { asked_id: s.asked_id, until: Date.now() + 1000 * s.wait_s };
   showWait();
-  showHint(s.hint);
+  showPictures(s);
   put("way", s.clamp || s.way);
   at("bar").max = s.passes_in_all;
   at("bar").value = s.cut_in_all;
   put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut`);
-  put("left", s.left);
-  put("line", [s.heard.made, s.hands.made, ...s.faults].includes(lastLine) ? "" : lastLine);
+  showTimes();
+  showItems("opening", s.opening);
+  showItems("warnings", s.warnings);
+  at("warned").hidden = !s.warnings.length;
   put("heard", s.heard.given ? `Heard: ${s.heard.given}${s.heard.made ? ` → ${s.heard.made}` : ""}` : "");
   put("hands", s.hands.given ? `By hand or foot: ${s.hands.given}${s.hands.made ? ` → ${s.hands.made}` : ""}` : "");
-  at("faults").replaceChildren(...s.faults.map((text) => item(`▲ ${text}`)));
-  at("faults").hidden = !s.faults.length;
+  showItems("faults", s.faults.map((text) => `▲ ${text}`));
   if (board) drawBoard(at("board"), board, s.cut, calling ? s.pass : 0);
-  at("cut").hidden = !(seen.may_record_cuts && calling);
-  if (pressed && pressed.asked_id !== s.asked_id) letGo();
-  const fitted = JSON.stringify([calling ? [s.reading, s.move, s.approach] : s.zone, s.before, s.asked, s.faults]);
-  if (at("now").dataset.fitted !== fitted) fit();
-  at("now").dataset.fitted = fitted;
+  at("cut").hidden = !seen.may_record_cuts;
+  at("cut").disabled = !calling || old;
+  if (pressed && (old || pressed.asked_id !== s.asked_id)) letGo();
+  // All figures are equally wide, so other figures of the same length fit as well.
+  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening, s.unit, at("place").textContent]).replace(/\d/g, "0");
+  if (unchanged(at("now"), fitted)) showLatest();
+  else fit();
 }
 
-// A dial's turns and mark go on two lines, so that both can be big. What must be kept clear is split likewise.
-function showReading(lines) {
+// What to do, a line each: where to, and the figure. All lines are equally big.
+function showReading(lines, unit) {
   const place = at("reading");
-  const text = lines.join("\n");
-  place.hidden = !text;
-  if (place.dataset.shown === text) return;
-  place.dataset.shown = text;
-  place.replaceChildren(...lines.map((line) => Object.assign(document.createElement("span"), { textContent: line })));
+  const shown = JSON.stringify([lines, unit]);
+  if (unchanged(place, shown)) return;
+  place.hidden = !lines.length;
+  place.classList.toggle("steps", lines.some(([way]) => way));
+  place.replaceChildren(...lines.map(([way, figure], n) => {
+    const line = Object.assign(document.createElement("p"), { className: "step" });
+    const last = n === lines.length - 1;
+    // A space at the figures' size would be as wide as a figure, so it goes with the small words.
+    for (const [name, text] of [["way", way && `${way} `], ["number", figure], ["unit", last && unit && ` ${unit.replace(" + ", " +\n ")}`]]) {
+      if (text || (name === "unit" && way)) line.append(Object.assign(document.createElement("span"), { className: name, textContent: text || "" }));
+    }
+    return line;
+  }));
 }
 
-// What each gesture does now. No gesture is split over two lines.
-function showHint(text) {
+// What each gesture does now: always three places.
+function showGestures() {
+  const s = seen.state;
   const place = at("hint");
-  place.hidden = !text;
-  if (place.dataset.shown === text) return;
-  place.dataset.shown = text;
-  const parts = text ? ["Pedal", ...text.split("   ")] : [];
-  place.replaceChildren(...parts.map((part) => Object.assign(document.createElement("span"), { textContent: part })));
+  const gestures = Object.entries(s.gestures).map(([name, meaning]) => [name, name === "long press" && waiting() ? "not yet" : meaning]);
+  const shown = JSON.stringify(gestures);
+  if (unchanged(place, shown)) return;
+  place.replaceChildren(...gestures.map(([gesture, meaning]) => {
+    const cell = Object.assign(document.createElement("div"), { className: gesture.split(" ")[0] });
+    cell.classList.toggle("idle", meaning === s.nothing);
+    for (const [name, words] of [["gesture", `${gesture}:`], ["meaning", meaning]]) {
+      cell.append(Object.assign(document.createElement("span"), { className: name, textContent: words }), " ");
+    }
+    return cell;
+  }));
 }
 
+// A figure is there only with the state that it belongs to.
+function showPictures(s) {
+  showFigures("held", held && held.setup === s.setup ? [held.svg] : []);
+  showFigures("dials", dials && dials.asked_id === s.asked_id ? dials.svgs : []);
+}
+
+function showFigures(id, svgs) {
+  const place = at(id);
+  place.hidden = !svgs.length;
+  if (unchanged(place, svgs.join())) return;
+  place.replaceChildren(...svgs.map((text) => document.importNode(new DOMParser().parseFromString(text, "image/svg+xml").documentElement, true)));
+}
+
+// Where the time went and, from now on, when it will be done.
+function showTimes() {
+  const s = seen.state;
+  const done = s.left_s === null ? "" : new Date(Date.now() + 1000 * s.left_s).toTimeString().slice(0, 5);
+  showItems("times", [...(done ? [`${s.left}: done about ${done} if it goes on now`] : []), ...s.times]);
+}
+setInterval(() => seen.state.mode && showTimes(), 5000);
+
+function showItems(id, texts) {
+  if (unchanged(at(id), texts.join("\n"))) return;
+  at(id).hidden = !texts.length;
+  at(id).replaceChildren(...texts.map(item));
+}
+
+// The newest lines of the log that fit whole, but for what is asked or called: that has its own place. So has what the
+// lines above say.
+function showLatest() {
+  const s = seen.state;
+  const elsewhere = [s.heard.made, s.hands.made, ...s.faults, ...s.opening].filter(Boolean);
+  const rows = [...at("entries").children].filter((row) => {
+    const text = row.lastElementChild.textContent;
+    const known = elsewhere.some((one) => text === one || text.startsWith(`${one} (`));
+    return !known && !["setting", "check", "question"].includes(row.dataset.klass);
+  });
+  const [last, latest] = ["last", "latest"].map(at);
+  latest.replaceChildren(...rows.slice(0, 14).map((row) => row.cloneNode(true)));
+  const end = last.getBoundingClientRect().bottom;
+  const ends = [...latest.children].map((row) => row.getBoundingClientRect().bottom);
+  const whole = ends.findIndex((one) => one > end + 1);
+  if (whole >= 0) latest.replaceChildren(...[...latest.children].slice(0, whole));
+}
+
+// Everything is made to fit its region: what is read from afar as big as it goes, the rest smaller until it is whole.
 function fit() {
-  for (const id of ["move", "approach", "before"]) smaller(at(id), tooWide);
-  at("asked").style.fontSize = "";
-  fitReading();
-  // A long question gets smaller until its end can be seen.
-  smaller(at("asked"), (place) => tooWide(place) || endOfText() > innerHeight - 4);
-  fitZone();
+  if (at("now").hidden || at("top").hidden) return;
+  fitTop();
+  fitCall();
+  fitLast();
+  showLatest();
+  lettered(at("board"));
 }
 
-// Where the text below the figures ends on the page.
-function endOfText() {
-  return Math.max(...["asked", "hint"].map((id) => at(id).getBoundingClientRect().bottom)) + scrollY;
-}
+const LEAST = 11; // px; nothing is smaller
 
-// Never split a quantity over two lines: make its text smaller instead.
-const tooWide = (place) => place.scrollWidth > place.clientWidth;
-
-function smaller(place, tooLarge) {
-  place.style.fontSize = "";
-  if (place.hidden || !place.offsetHeight) return;
-  for (let size = parseFloat(getComputedStyle(place).fontSize); size > 16 && tooLarge(place); size -= 1) {
-    place.style.fontSize = `${size - 1}px`;
+// The largest of the whole sizes (px) from least to most that fits, or the least. It is set when this returns.
+function setLargest(least, most, set, fits) {
+  let [low, high] = [Math.ceil(least), Math.floor(most)];
+  for (set(high); low < high && !fits(); set(high)) {
+    const middle = (low + high) >> 1;
+    set(middle);
+    if (!fits()) high = middle;
+    else if (middle === low) high = low;
+    else [low, high] = [middle, high - 1];
   }
 }
 
-// The lines about what must be kept clear shrink first, because the question below has the same figures.
-function fitZone() {
-  const place = at("reading");
-  if (place.hidden || seen.state.mode === "cutting") return;
-  for (let size = parseFloat(place.style.fontSize); size > 24 && endOfText() > innerHeight - 4; size -= 1) {
-    place.style.fontSize = `${size - 1}px`;
-  }
+function fitTop() {
+  const [top, state, lost] = ["top", "state", "lost"].map(at);
+  const mode = (size) => top.style.setProperty("--mode-size", `${size}px`);
+  const fault = (size) => top.style.setProperty("--fault-size", `${size}px`);
+  const fits = () => top.scrollHeight <= top.clientHeight + 1 && state.scrollWidth <= state.clientWidth + 1;
+  at("now").style.setProperty("--spill", "0px");
+  fault(parseFloat(getComputedStyle(at("place")).fontSize));
+  setLargest(20, top.clientHeight * 0.7, mode, fits);
+  if (!fits()) setLargest(LEAST, 16, fault, fits);
+  if (!fits()) setLargest(15, 20, mode, fits);
+  const spill = Math.max(0, Math.ceil(lost.getBoundingClientRect().bottom - top.getBoundingClientRect().bottom));
+  at("now").style.setProperty("--spill", `${spill}px`);
 }
 
-function fitReading() {
-  const place = at("reading");
-  if (place.hidden) return;
-  const lines = [...place.children];
-  place.style.fontSize = "100px";
-  const widest = Math.max(...lines.map((line) => line.getBoundingClientRect().width));
-  const wide = (100 * place.parentElement.clientWidth) / widest;
-  const high = (innerHeight * (innerWidth > innerHeight ? 0.42 : 0.24)) / lines.length;
-  // A setting must be readable from across the room. What to keep clear is also in the question, so it can be smaller.
-  const calling = seen.state.mode === "cutting";
-  const most = Math.max(calling ? 40 : 20, Math.floor(Math.min(wide, high)));
-  const set = (size) => (place.style.fontSize = `${size}px`);
-  set(most);
-  if (innerWidth < innerHeight) return;
-  // In landscape, lines about lost parts take their space from the figures, if that keeps everything in sight. A setting
-  // loses a third of its size at most.
-  const least = calling ? Math.max(40, (most * 2) / 3) : 24;
-  const over = () => document.documentElement.scrollHeight > innerHeight;
-  let size = most;
-  while (over() && size - 2 >= least) set((size -= 2));
-  if (over()) set(most);
+function fitCall() {
+  const [todo, reading, asked] = ["todo", "reading", "asked"].map(at);
+  const room = Math.min(innerWidth, innerHeight);
+  const below = (size) => (asked.style.fontSize = `${size}px`);
+  if (reading.hidden) {
+    // The state is in the header already: what is left to do has all the room.
+    setLargest(14, room * 0.13, below, () => todo.scrollHeight <= todo.clientHeight && asked.scrollWidth <= asked.clientWidth);
+    return;
+  }
+  // The text below the figures gets smaller first, then the figures.
+  const most = Math.min(Math.max(room * 0.052, 18), 44);
+  if (!asked.hidden) {
+    setLargest(16, most, below, () => largest(todo, reading).share >= 0.75);
+    if (largest(todo, reading).size < 24) setLargest(12, 16, below, () => largest(todo, reading).size >= 24);
+  }
+  const { size } = largest(todo, reading);
+  // The unit has a least size, so it takes more of a smaller line.
+  setLargest(18, Math.max(18, size), (px) => (reading.style.fontSize = `${px}px`), () => reading.offsetWidth <= todo.clientWidth);
+}
+
+// What happened, to 11 px: the plan's warnings are read before the first cut.
+function fitLast() {
+  const [last, opening] = ["last", "opening"].map(at);
+  last.style.fontSize = "";
+  if (opening.hidden) return;
+  const set = (size) => (last.style.fontSize = `${size}px`);
+  const most = parseFloat(getComputedStyle(last).fontSize);
+  setLargest(LEAST, most, set, () => opening.getBoundingClientRect().bottom <= last.getBoundingClientRect().bottom);
+}
+
+// How big the lines can be (px) with what is below them, and as a share of what the width alone would allow.
+// Each way is before its figure or above it, whichever is larger.
+function largest(todo, reading) {
+  const others = [...todo.children].filter((one) => one !== reading && !one.hidden);
+  const scrolls = getComputedStyle(at("now")).display === "block";
+  const high = scrolls ? innerHeight * 0.4 : todo.clientHeight - others.reduce((sum, one) => sum + one.offsetHeight, 0) - 2;
+  let best = { size: 1, share: 0, long: false };
+  reading.style.fontSize = "100px";
+  for (const long of reading.classList.contains("steps") ? [false, true] : [false]) {
+    reading.classList.toggle("long", long);
+    const box = reading.getBoundingClientRect();
+    const wide = (100 * todo.clientWidth) / Math.max(1, box.width);
+    const size = Math.min(wide, (100 * high) / Math.max(1, box.height));
+    if (size > best.size) best = { size, share: size / wide, long };
+  }
+  reading.classList.toggle("long", best.long);
+  return best;
 }
 addEventListener("resize", fit);
 
@@ -240,10 +350,7 @@ function log(entries, asked) {
   const list = at("entries");
   if (asked !== loggedFor) {
     // Something else is open now, and an old refusal would seem to be about it.
-    for (const row of list.querySelectorAll('[data-klass="refused"]')) {
-      if (row.lastChild.textContent === lastLine) lastLine = "";
-      row.remove();
-    }
+    for (const row of list.querySelectorAll('[data-klass="refused"]')) row.remove();
     loggedFor = asked;
   }
   for (const entry of entries) {
@@ -252,24 +359,34 @@ function log(entries, asked) {
     row.dataset.n = entry.n;
     if (list.firstChild?.dataset.n === row.dataset.n) list.firstChild.remove();
     for (const [name, text] of [["at", entry.at], ["mark", entry.mark], ["text", entry.text]]) {
-      row.append(Object.assign(document.createElement("span"), { className: name, textContent: text }));
+      row.append(Object.assign(document.createElement("span"), { className: name, textContent: text }), " ");
     }
     list.prepend(row);
   }
   while (list.children.length > 200) list.lastChild.remove();
-  const line = entries.filter((entry) => ["line", "answer", "notice", "refused"].includes(entry.klass)).pop();
-  if (line) lastLine = line.text;
+  // What the session made of a press here: the press alone says only that it was sent.
+  const refusal = entries.filter((entry) => entry.klass === "refused").pop();
+  if (refusal && Date.now() - sentAt < ANSWER_MS) {
+    refusedAt = Date.now();
+    showMessage(refusal.text);
+  }
 }
 
 // --- what the operator can do here
 
+// With the time, so that a second equal answer is seen as one.
 function showMessage(text) {
-  put("message", text);
+  const place = (words) => {
+    put("message", words);
+    if (seen.state.mode) showLatest();
+  };
+  place(`${new Date().toTimeString().slice(0, 8)} ${text}`);
   clearTimeout(showMessage.timer);
-  showMessage.timer = setTimeout(() => put("message", ""), 6000);
+  showMessage.timer = setTimeout(place, 6000, "");
 }
 
 async function ask(body, done) {
+  const begun = (sentAt = Date.now());
   try {
     const answer = await send("/do", {
       method: "POST",
@@ -278,7 +395,8 @@ async function ask(body, done) {
     });
     if (answer.status === 401) location.replace("/");
     const answered = await answer.json().catch(() => ({}));
-    showMessage(answer.ok ? done : answered.error || `Refused (${answer.status}).`);
+    if (!answer.ok) showMessage(answered.error || `Refused (${answer.status}).`);
+    else if (refusedAt < begun) showMessage(done);
     return answer.ok;
   } catch {
     showMessage("Kerfcall does not respond. Nothing was done.");
@@ -296,6 +414,11 @@ at("note-open").addEventListener("click", () => {
   at("note-open").setAttribute("aria-expanded", String(open));
   if (open) at("note-text").focus();
 });
+at("note").addEventListener("keydown", (event) => {
+  if (event.key !== "Escape") return;
+  at("note-open").click();
+  at("note-open").focus();
+});
 at("note").addEventListener("submit", async (event) => {
   event.preventDefault();
   const text = at("note-text").value.trim();
@@ -307,7 +430,7 @@ at("note").addEventListener("submit", async (event) => {
 
 // Records a cut. The request names what the page showed when the press began.
 function press() {
-  if (pressed || at("cut").hidden) return;
+  if (pressed || at("cut").hidden || at("cut").disabled) return;
   pressed = { asked_id: seen.state.asked_id, seq: seen.seq, since: performance.now() };
   at("cut").classList.add("pressed");
   pressed.timer = setTimeout(sendCut, PRESS_MS);
@@ -328,14 +451,18 @@ function sendCut() {
 }
 
 at("cut").addEventListener("pointerdown", (event) => event.button === 0 && press());
-for (const kind of ["pointerup", "pointercancel", "pointerleave", "blur"]) at("cut").addEventListener(kind, letGo);
+function letGoEarly() {
+  if (pressed) showMessage("Not sent: keep the button pressed until it is full.");
+  letGo();
+}
+for (const kind of ["pointerup", "pointercancel", "pointerleave", "blur"]) at("cut").addEventListener(kind, letGoEarly);
 at("cut").addEventListener("keydown", (event) => {
   if (event.key === " " || event.key === "Enter") {
     event.preventDefault();
     if (!event.repeat) press();
   }
 });
-at("cut").addEventListener("keyup", letGo);
+at("cut").addEventListener("keyup", letGoEarly);
 at("cut").addEventListener("contextmenu", (event) => event.preventDefault());
 
 // --- the other parts
@@ -344,6 +471,7 @@ const TABS = ["now", "log", "drawing", "sessions", "about"];
 for (const button of document.querySelectorAll("[data-tab]")) {
   button.addEventListener("click", () => {
     for (const tab of TABS) at(tab).hidden = tab !== button.dataset.tab;
+    document.body.dataset.shown = button.dataset.tab;
     for (const other of document.querySelectorAll("[data-tab]")) other.removeAttribute("aria-current");
     button.setAttribute("aria-current", "page");
     if (button.dataset.tab === "sessions") sessions();
@@ -406,17 +534,28 @@ async function session(id) {
     const one = await get(`/session/${id}`);
     put("sessions-message", "");
     put("session-title", one.title);
-    put("session-sums", `${one.started}: ${one.state}${one.rehearsed ? ", rehearsed" : ""}; ${one.passes_cut} of ${one.of} passes cut in ${one.took}.`);
-    drawPace(at("pace"), at("pace-summary"), one.pace);
+    const ended = one.ended ? `, done at ${one.ended}` : "";
+    put("session-sums", `${one.started}: ${one.state}${one.rehearsed ? ", rehearsed" : ""}; ${one.passes_cut} of ${one.of} passes cut in ${one.took}${ended}.`);
+    at("minutes").replaceChildren(...one.times.map(item));
     at("boards").replaceChildren(...one.boards.map(figure));
     at("account").textContent = one.account.join("\n");
     at("rows").hidden = true;
     at("session").hidden = false;
+    paced = one.pace;
+    showPace();
     at("back").focus();
   } catch (error) {
     put("sessions-message", error.message);
   }
 }
+
+let paced = null;
+function showPace() {
+  if (paced === null || at("session").hidden) return;
+  drawPace(at("pace"), at("pace-summary"), paced);
+  at("boards").querySelectorAll(".board").forEach(lettered);
+}
+addEventListener("resize", showPace);
 
 function figure(one) {
   const made = document.createElement("figure");

@@ -6,35 +6,42 @@ terminal says. Quantities in texts have no-break spaces.
 
 from __future__ import annotations
 
+import re
+from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
+from assistant.drawings import dialling_picture, holding_picture
+from assistant.drawings.dialling import dials_of
+from assistant.drawings.holding import Holding
+from assistant.drawings.svg import figure
 from assistant.joinery.model import Pattern
 from assistant.joinery.settings import reading
 from assistant.joinery.units import plain_length
-from assistant.plans.intents import Mode
+from assistant.plans.checks import SAW_OFF
 from assistant.plans.model import Job
-from assistant.screens.view_pace import shown_left
-from assistant.screens.view_page import heading_of
+from assistant.screens.view_heading import heading_of
+from assistant.screens.view_pace import shown_left, time_lines
 from assistant.screens.view_sight import LastInput, LogEntry, Sight
-from assistant.screens.view_words import asked_with, hint_of, unbroken, which_of
+from assistant.screens.view_words import (
+    NOTHING,
+    asked_with,
+    done_of,
+    gestures_of,
+    pending_of,
+    status_of,
+    unbroken,
+    which_of,
+)
 from assistant.session.effects import View
-from assistant.session.state import CHECKS, ENDED_EARLY, FINISHED
-from assistant.wording import dial
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, STANDING_BY
 from assistant.wording.numbers import drawn_depth
 from assistant.wording.prompts import Words
 from assistant.wording.quantities import bound
 
 Json = dict[str, Any]
-MODES = {
-    Mode.CHECKS: "Check",
-    Mode.CUTTING: "Cut",
-    Mode.QUESTION: "Question",
-    Mode.STANDING_BY: "Standing by",
-    Mode.RESUMING: "Resuming",
-    Mode.FINISHED: "Finished",
-    Mode.ENDED_EARLY: "Ended early",
-}
+_WAY = re.compile(r"((?:\d )?(?:UP|DOWN|STAY)(?: TO)?|TO) (.+)")
+"""The direction in a line of what to set, and the figure."""
 
 
 def state_of(sight: Sight) -> Json:
@@ -45,10 +52,14 @@ def state_of(sight: Sight) -> Json:
     job = words.job
     setup = job.setups[view.setup - 1]
     before, asked = asked_with(sight)
-    big = heading_of(view, words).left if view.mode == CHECKS and view.check else ()
+    status, meant = status_of(sight), gestures_of(view)
+    over = view.mode in (FINISHED, ENDED_EARLY)
     return {
         "mode": view.mode,
-        "mode_word": MODES.get(view.mode, view.mode),
+        "tone": status.tone,
+        "state": status.word,
+        "beside": _beside(view),
+        "lost": status.lost,
         "asked_id": view.generation,
         "title": job.title,
         "setup": view.setup,
@@ -65,43 +76,68 @@ def state_of(sight: Sight) -> Json:
         "end": 0 if job.layout == "slots" else setup.end,
         "way": bound(words.one(view.way)) if view.way else "",
         "pattern": setup.pattern,
-        "left": bound(shown_left(sight.left_s)),
+        **_times(sight),
         "speaking": sight.speaking,
+        "warnings": [bound(text) for text in job.warnings],
+        "opening": [bound(entry.text) for entry in sight.opening],
         "faults": [bound(text) for _, text in sight.faults],
         "heard": _input(sight.heard),
         "hands": _input(sight.hands),
         **_called(view, words),
         "before": bound(before),
-        "asked": bound(asked or (sight.closing if view.mode in (FINISHED, ENDED_EARLY) else "")),
-        # If the open check has figures: what it is about, in capitals, line by line, like the terminal's big letters.
-        "zone": list(big) if len(big) > 1 else [],
-        "hint": hint_of(view, keys=False),
+        "asked": bound(" ".join(pending_of(view)) or asked or (sight.closing if over else "")),
+        "big": _big(sight, view, words),
+        "gestures": {"tap": meant.tap, "double tap": meant.double, "long press": meant.long},
+        "nothing": NOTHING,
         "clamp": sight.clamp if view.mode == CHECKS else "",
         "check": view.check,
         "wait_s": sight.wait_s,
     }
 
 
-def _called(view: View, words: Words) -> Json:
-    """The setting in figures, their unit, the handwheel's move to it, and the point to go past first.
+def _beside(view: View) -> str:
+    """What stands beside the state's word: which pass, which check, or how much of this end is cut."""
+    if view.mode == CUTTING and view.pass_:
+        return f"Pass {view.pass_} of {view.passes}"
+    if view.mode == CHECKS and view.check != SAW_OFF:
+        return view.check
+    return f"{view.cut_here} of {view.passes} cut" if view.passes and view.mode != FINISHED else ""
 
-    Each is "" if no pass is called.
+
+def _times(sight: Sight) -> Json:
+    """How long it takes and took: only while standing by or at the end, because a clock beside a blade hurries.
+
+    left_s: seconds left, None if not known or over. The page makes "done about 15:20" of it, which moves on meanwhile.
     """
-    if not view.pass_:
-        return {"reading": "", "unit": "", "move": "", "approach": ""}
-    carriage, previous, approach = words.carriage, view.previous, view.approach
-    move = by_way = ""
-    if approach is None or approach == previous:
-        if dial.has_dial(carriage):
-            move = f"{dial.shown_move(carriage, previous or Fraction(0), view.setting)}, to"
-    elif dial.has_dial(carriage):
-        by_way = f"first {words.shown_call(view.setting, previous, approach)}"
-    else:
-        first, last = dial.ways(previous, approach, view.setting)
-        by_way = f"first {first} to {reading(carriage, approach)}, then {'on ' if first == last else ''}{last}"
-    unit = {"steps": "steps", "handwheel": "on the handwheel"}.get(carriage.kind, carriage.unit)
-    shown = unbroken(reading(carriage, view.setting))
-    return {"reading": shown, "unit": unit, "move": bound(move), "approach": bound(by_way)}
+    if sight.times is None or sight.view is None:
+        return {"left_s": None, "left": "", "times": []}
+    left_s = sight.left_s if sight.view.mode == STANDING_BY else None
+    done = "" if left_s is not None else done_of(sight, datetime.now())
+    lines = [bound(text) for text in (done, *time_lines(sight.times)) if text]
+    return {"left_s": left_s, "left": bound(shown_left(left_s)), "times": lines}
+
+
+def _big(sight: Sight, view: View, words: Words) -> list[list[str]]:
+    """What to do, in big letters, line by line, like the terminal's: [direction, figure or words]."""
+    lines = heading_of(view, words).left
+    if view.mode == CUTTING:
+        found = [_WAY.fullmatch(line) for line in lines]
+        return [[match[1], match[2]] if match else ["", line] for match, line in zip(found, lines, strict=True)]
+    # The header has the state's own word already; "saw off" is what to do as well.
+    word = status_of(sight).word if view.mode != CHECKS else ""
+    return [["", line] for line in lines if line != word]
+
+
+def _called(view: View, words: Words) -> Json:
+    """The setting in figures, its unit, and what comes after it. Each is "" if no pass is called."""
+    if view.mode != CUTTING or not view.pass_:
+        return {"reading": "", "unit": "", "then": ""}
+    heading = heading_of(view, words)
+    return {
+        "reading": unbroken(reading(words.carriage, view.setting)),
+        "unit": heading.unit,
+        "then": bound(heading.then),
+    }
 
 
 def _input(last: LastInput) -> Json:
@@ -111,6 +147,19 @@ def _input(last: LastInput) -> Json:
 def board_of(job: Job, setup: int) -> Json:
     """The board of this setup: what is cut out of it, and where."""
     return pattern_of(job.pattern_of(setup), job)
+
+
+def held_of(holding: Holding) -> Json:
+    """How a board is held, as a figure. setup: which it belongs to, for the page to compare."""
+    return {"setup": holding.setup, "svg": figure(holding_picture.picture(holding), holding.words)}
+
+
+def dials_shown(view: View, words: Words) -> Json:
+    """A figure for each move of the handwheel to what is called. asked_id: the call, for the page to compare."""
+    called = view.mode == CUTTING and view.pass_ > 0
+    dials = dials_of(words.carriage, view.previous, view.approach, view.setting) if called else ()
+    drawn = [figure(dialling_picture.picture(dial), dial.heading) for dial in dials]
+    return {"asked_id": view.generation, "svgs": drawn}
 
 
 def pattern_of(pattern: Pattern, job: Job) -> Json:

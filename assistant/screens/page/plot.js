@@ -1,7 +1,7 @@
 "use strict";
 // Draws seconds per pass, in the order of cutting.
 
-const PLOT = { width: 1000, height: 320, left: 84, right: 984, top: 16, foot: 262 };
+const PLOT = { width: 1000, height: 320, right: 984, top: 16, foot: 262 };
 
 function median(values) {
   const sorted = [...values].sort((a, b) => a - b);
@@ -37,26 +37,28 @@ function drawPace(target, summary, pace) {
   const step = stepFor(most);
   const top = Math.ceil(most / step) * step;
   const y = (value) => PLOT.foot - ((PLOT.foot - PLOT.top) * Math.min(value, top)) / top;
-  const room = (PLOT.right - PLOT.left) / values.length;
+  // Beside the longest number; a figure is at most 0.64 of its height wide.
+  const left = 20 + 0.64 * lettered(target) * `${top} s`.length;
+  const room = (PLOT.right - left) / values.length;
   const parts = [];
   for (let line = 0; line <= top + 1e-9; line += step) {
-    parts.push(svg("path", { d: `M${PLOT.left} ${y(line)}H${PLOT.right}`, class: "rule" }));
-    parts.push(svg("text", { x: PLOT.left - 10, y: y(line) + 9, class: "figure", "text-anchor": "end" }, `${line} s`));
+    parts.push(svg("path", { d: `M${left} ${y(line)}H${PLOT.right}`, class: "rule" }));
+    parts.push(svg("text", { x: left - 10, y: y(line) + 9, class: "figure", "text-anchor": "end" }, `${line} s`));
   }
   pace.forEach((one, n) => {
-    const place = { x: PLOT.left + n * room + room * 0.12, width: Math.max(room * 0.76, 0.6) };
+    const place = { x: left + n * room + room * 0.12, width: Math.max(room * 0.76, 0.6) };
     parts.push(svg("rect", { ...place, y: y(one.took_s), height: Math.max(PLOT.foot - y(one.took_s), 1), class: "take" }));
     if (one.took_s > top) {
       const x = place.x + place.width / 2;
       parts.push(svg("path", { d: `M${x} ${PLOT.top - 12}l9 14h-18z`, class: "beyond" }));
     }
     if (n > 0 && one.setup !== pace[n - 1].setup && room > 3) {
-      const x = PLOT.left + n * room;
+      const x = left + n * room;
       parts.push(svg("path", { d: `M${x} ${PLOT.top}V${PLOT.foot + 10}`, class: "setup-mark" }));
     }
   });
-  parts.push(svg("path", { d: `M${PLOT.left} ${y(middle)}H${PLOT.right}`, class: "middle" }));
-  parts.push(svg("text", { x: PLOT.left, y: PLOT.height - 18, class: "figure" }, "first"));
+  parts.push(svg("path", { d: `M${left} ${y(middle)}H${PLOT.right}`, class: "middle" }));
+  parts.push(svg("text", { x: left, y: PLOT.height - 18, class: "figure" }, "first"));
   parts.push(svg("text", { x: PLOT.right, y: PLOT.height - 18, class: "figure", "text-anchor": "end" }, `pass ${values.length}`));
   target.replaceChildren(...parts);
   const sums = `Middle of ${values.length}: ${seconds(middle)} a pass (dashed line); quickest ${seconds(Math.min(...values))}, slowest ${seconds(Math.max(...values))}.`;
