@@ -26,7 +26,7 @@ MOST_LATE = 3  # answers one after another; then it is out of use
 
 
 def _open(phrases: Sequence[Phrase], clear_db: float) -> tuple[Phrase, ...]:
-    """Those that can be told apart in this noise."""
+    """Those that can be distinguished in this noise."""
     return tuple(phrase for phrase in phrases if clear_db >= accept.SHORT_FROM_DB or not phrase.short)
 
 
