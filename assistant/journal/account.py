@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -124,8 +125,8 @@ class _FactsInWords:
     stood_by_at: float | None = None
     standing_by: float = 0.0
     stand_bys: int = 0
-    takes: list[float] = field(default_factory=list)
-    cuts_by: dict[str, int] = field(default_factory=dict)
+    cuts: dict[tuple[int, int], tuple[str, float | None]] = field(default_factory=dict)
+    """By setup and pass, those that count as cut: who recorded each, and how long after its setting was called."""
     notes: int = 0
     taken_back: int = 0
     resumed: int = 0
@@ -165,13 +166,13 @@ class _FactsInWords:
         return f"pass {fact.pass_} called at {setting(fact.setting, self.job.carriage if self.job else None)}"
 
     def pass_cut(self, fact: f.PassCut, at: float) -> str:
-        self.cuts_by[fact.by] = self.cuts_by.get(fact.by, 0) + 1
-        took = ""
-        if self.called is not None and self.called[:2] == (fact.setup, fact.pass_):
-            self.takes.append(at - self.called[2])
-            took = f", {duration(at - self.called[2])} after its setting was called"
+        place, took, after = (fact.setup, fact.pass_), None, ""
+        if self.called is not None and self.called[:2] == place:
+            took = at - self.called[2]
+            after = f", {duration(took)} after its setting was called"
             self.called = None
-        return f"pass {fact.pass_} cut, recorded by {one_line(fact.by)}{took}"
+        self.cuts[place] = (fact.by, took)
+        return f"pass {fact.pass_} cut, recorded by {one_line(fact.by)}{after}"
 
     def stood_by(self, fact: f.StoodBy, at: float) -> str:
         self.stood_by_at, self.called = at, None
@@ -189,14 +190,17 @@ class _FactsInWords:
         return spent
 
     def stepped_back(self, fact: f.SteppedBack, at: float) -> str:
-        self.taken_back += 1
-        self.called = None
+        self._take_back(fact.setup, fact.pass_)
         return f"went back: setup {fact.setup}, pass {fact.pass_} counts as not cut"
 
     def jumped(self, fact: f.Jumped, at: float) -> str:
-        self.taken_back += 1
-        self.called = None
+        self._take_back(fact.setup, fact.pass_)
         return f"went to setup {fact.setup}, pass {fact.pass_}, which counts as not cut"
+
+    def _take_back(self, setup: int, pass_: int) -> None:
+        self.taken_back += 1
+        self.cuts.pop((setup, pass_), None)
+        self.called = None
 
     def noted(self, fact: f.Noted, at: float) -> str:
         self.notes += 1
@@ -236,13 +240,15 @@ class _FactsInWords:
         lines = [f"time: {duration(self.last_at)}"]
         if self.stand_bys:
             lines.append(f"standing by: {counted(self.stand_bys, 'time')}, {duration(self.standing_by)} in all")
-        if self.takes:
+        takes = [took for _, took in self.cuts.values() if took is not None]
+        if takes:
             lines.append(
-                f"pace: {duration(median(self.takes))} a pass (median), "
-                f"{duration(min(self.takes))} for the quickest, {duration(max(self.takes))} for the slowest"
+                f"pace: {duration(median(takes))} a pass (median), "
+                f"{duration(min(takes))} for the quickest, {duration(max(takes))} for the slowest"
             )
-        if self.cuts_by:
-            named = ", ".join(f"{count} by {one_line(by)}" for by, count in sorted(self.cuts_by.items()))
+        if self.cuts:
+            counts = Counter(by for by, _ in self.cuts.values())
+            named = ", ".join(f"{count} by {one_line(by)}" for by, count in sorted(counts.items()))
             lines.append(f"passes recorded: {named}")
         extra = [
             text

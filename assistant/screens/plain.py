@@ -12,7 +12,7 @@ from assistant.joinery.settings import reading
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.view_cells import width, wrapped
 from assistant.screens.view_sight import ASKING
-from assistant.screens.view_words import GAP, check_count, hint_of, next_of
+from assistant.screens.view_words import GAP, asked_first, check_count, hint_of, next_of
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
@@ -166,8 +166,8 @@ def place_line(view: View, words: Words) -> str:
             parts.append(f"wait {math.ceil(view.wait_s)} s")
     else:
         parts.append(view.mode)
-    if view.asked_again:
-        parts.append(f"asked first: {' and '.join(view.asked_again)}")
+    if first := asked_first(view):
+        parts.append(f"asked first: {'; '.join(first)}")
     if following := next_of(view, words):
         parts.append(following)
     parts.append(f"{view.cut_here} cut here, {view.cut_in_all} of {view.passes_in_all} in all")

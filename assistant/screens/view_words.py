@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from assistant.joinery.settings import reading
-from assistant.plans.checks import CLAMPS, CLAMPS_AND_GUARD, SAW_OFF
+from assistant.plans.checks import CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, SAW_OFF
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.screens.view_cells import BOLD, wrapped
@@ -20,6 +20,7 @@ from assistant.wording import dial
 from assistant.wording.prompts import HOW_TO_CUT, Words
 
 Line = tuple[str, int]  # text and style
+AFTER_A_PAUSE = "saw, clamps and guard"  # what the check after standing by is about; its own name would say nothing
 UNITS = {"steps": "steps"}
 """What a setting is counted in, for this carriage kind; otherwise its unit."""
 
@@ -93,7 +94,10 @@ def next_of(view: View, words: Words) -> str:
     if view.next_check:
         # A check can be called "zero", which must not look like a setting.
         return f"then {view.next_check}" if view.next_check == SAW_OFF else f"then check: {view.next_check}"
-    return f"then {reading(words.carriage, view.next_setting)}" if view.next_setting is not None else ""
+    if view.next_setting is None:
+        return ""
+    shown = dial.big_place if dial.has_dial(words.carriage) else reading
+    return f"then {shown(words.carriage, view.next_setting)}"
 
 
 def unit_of(words: Words) -> str:
@@ -111,7 +115,13 @@ def pending_of(view: View) -> tuple[str, ...]:
     waits = f"Pending: pass {view.pass_} of {view.passes}." if view.pass_ else "Pending: the checks of this setup."
     if view.cut_here == view.passes:
         waits = "Pending: the count at the end of this setup."
-    return (waits, *([f"Asked first: {', '.join(view.asked_again)}."] if view.asked_again else []))
+    first = asked_first(view)
+    return (waits, *([f"Asked first: {', '.join(first)}."] if first else []))
+
+
+def asked_first(view: View) -> tuple[str, ...]:
+    """What is asked before a session that stands by goes on, by name."""
+    return tuple(AFTER_A_PAUSE if name == CARRYING_ON else name for name in view.asked_again)
 
 
 def done_of(sight: Sight, now: datetime) -> str:

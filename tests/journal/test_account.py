@@ -90,6 +90,28 @@ def test_time_lost_to_an_interruption_is_no_stand_by(tmp_path: Path) -> None:
     assert "standing by: 1 time, 2 s in all" in account.account(row, held)
 
 
+def test_a_pass_that_was_taken_back_counts_nowhere(tmp_path: Path) -> None:
+    """Passes 1 and 2 are cut by pedal, 2 and then 1 are taken back, and 1 is cut again by voice."""
+    facts = [
+        f.SettingCalled(1, 1, "3"),
+        f.PassCut(1, 1, "pedal"),
+        f.SettingCalled(1, 2, "6"),
+        f.PassCut(1, 2, "pedal"),
+        f.SteppedBack(1, 2),
+        f.Jumped(1, 1),
+        f.SettingCalled(1, 1, "3"),
+        f.PassCut(1, 1, "voice"),
+    ]
+    times = (0, 50, 60, 160, 170, 180, 190, 197)
+    held = [replace(record, at=at) for record, at in zip(records(facts), times, strict=True)]
+    journal_with(tmp_path, facts)
+    with Journal.open(tmp_path) as journal:
+        (row,) = journal.sessions()
+    told = account.account(row, held)
+    assert "passes recorded: 1 by voice" in told and "2 taken back" in told
+    assert "pace: 7 s a pass (median), 7 s for the quickest, 7 s for the slowest" in told
+
+
 def test_text_that_could_move_the_cursor_is_cleaned(tmp_path: Path) -> None:
     assert account.one_line("a\x1b[2Jb\nc\u202ed") == "a [2Jb c d"
 
