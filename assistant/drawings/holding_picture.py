@@ -82,10 +82,11 @@ class _View:
 
     @property
     def blade(self) -> tuple[float, float]:
-        """The sides of the first kerf, far enough apart to be seen."""
+        """The sides of the first kerf, far enough apart to be seen, and beyond the edge only if the cut is."""
         left, right = (self.x(side) for side in self.holding.kerf)
-        more = max(0.0, LEAST_BLADE - (right - left)) / 2
-        return left - more, right + more
+        wide = max(right - left, LEAST_BLADE)
+        start = max((left + right - wide) / 2, min(left, self.edge))
+        return start, start + wide
 
 
 def _mirrored(item: Item, room: float) -> Item:

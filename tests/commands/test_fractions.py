@@ -162,7 +162,8 @@ def test_one_fraction_everywhere(tmp_path: Path, reads: str) -> None:
         assert f"{shown} in;" in set_to and (past is None or f" TO {figure(past)}, then" in set_to)
         if past is not None:
             assert f"{in_words(abs(setting - past))} below, then up to {in_words(setting)}" in screens["voice"].lower()
-            assert f"down to {figure(past)}, then" in screens["page"]
+            lines = [" ".join(line) for line in json.loads(screens["page"])["big"]]
+            assert " ".join(lines).replace("-", " ") == screens["big"].replace("-", " ")
         for name in ("voice", "terminal", "words", "big", "plain", "reading"):
             assert not re.search(r"\d\.\d\d|\bpoint\b", screens[name]), (name, screens[name])
 

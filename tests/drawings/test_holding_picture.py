@@ -95,6 +95,16 @@ def test_what_is_cut_past_the_edges_has_room() -> None:
     assert any(holding_of(job, setup).highest > 60 for setup in job.setups)
 
 
+def test_a_blade_too_thin_to_be_seen_true_is_not_drawn_into_the_bar() -> None:
+    """Beside the edge of a board so wide that its kerf is half a line."""
+    job = job_of(plan_of())
+    first, wide = holding_of(job, job.setups[0]), F(937)
+    narrow = replace(first, bar=True, width=wide, lowest=F(0), highest=wide, kerf=(F(0), F(2)))
+    for side in ("left", "right"):
+        for copies in (1, 4):
+            legible(replace(narrow, stop_side=side, copies=copies))
+
+
 def test_a_longer_cut_a_higher_blade_and_another_kerf_change_the_figure() -> None:
     """Nothing is drawn beforehand: each length that the setup has moves something."""
     job = job_of(plan_of(), Carriage())
