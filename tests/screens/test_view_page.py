@@ -6,6 +6,7 @@ import re
 import time
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache, lru_cache
 
 import pytest
 from hypothesis import given, settings
@@ -62,14 +63,23 @@ def composed(seen: Sight, columns: int = 80, rows: int = 24, gauges: Gauges = GA
     return PageComposer().compose(seen, gauges, columns, rows)
 
 
+@lru_cache(maxsize=4)
+def lines_of(canvas: Canvas) -> tuple[str, ...]:
+    """The lines of a page that is finished."""
+    return tuple(canvas.text(row) for row in range(canvas.rows))
+
+
+in_letters = cache(letters.big)
+
+
 def text(canvas: Canvas) -> str:
-    return "\n".join(canvas.text(row) for row in range(canvas.rows))
+    return "\n".join(lines_of(canvas))
 
 
 def shows(canvas: Canvas, wanted: str) -> bool:
     """Whether these words are on the page one after the other, also where a figure stands at their right."""
     wanted = " ".join(wanted.split())
-    rows = [canvas.text(row) for row in range(canvas.rows)]
+    rows = lines_of(canvas)
     figures = (
         0,
         *range(FIGURE_COLUMNS, FIGURE_COLUMNS + 4),
@@ -81,9 +91,9 @@ def shows(canvas: Canvas, wanted: str) -> bool:
 
 def big_on(canvas: Canvas, wanted: str) -> int:
     """The largest scale at which `wanted` stands somewhere on the page in big letters, 0 for none."""
-    page = [canvas.text(row) for row in range(canvas.rows)]
+    page = lines_of(canvas)
     for scale in range(8, 0, -1):
-        drawn = letters.big(wanted, scale)
+        drawn = in_letters(wanted, scale)
         for top in range(len(page) - len(drawn) + 1):
             at = page[top].find(drawn[0])
             while at >= 0:

@@ -22,7 +22,7 @@ from assistant.screens.view_sight import Sight
 from assistant.screens.view_words import gestures_of, setting_text, status_of
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
 from assistant.wording.prompts import HOW_TO_CUT, Words
-from tests.screens.test_view_page import big_on, shows
+from tests.screens.test_view_page import big_on, in_letters, lines_of, shows
 from tests.screens.view_session import every_state
 from tests.session.jobs import HANDWHEEL, job, plan
 
@@ -118,7 +118,7 @@ def in_reverse(canvas: Canvas, row: int) -> bool:
 
 def landmarks(canvas: Canvas, seen: Sight) -> dict[str, object]:
     """Where each part of a page begins, found by what is drawn there."""
-    page = [canvas.text(row) for row in range(canvas.rows)]
+    page = lines_of(canvas)
     head = next(row for row in range(canvas.rows) if not in_reverse(canvas, row))
     keys = next(row for row in range(canvas.rows, 0, -1) if not in_reverse(canvas, row - 1))
     found: dict[str, object] = {"end of head": head, "keys": keys}
@@ -138,9 +138,9 @@ def letters_on(canvas: Canvas, seen: Sight) -> tuple[int, int]:
     for line in (*heading.left, *heading.shorter, *long):
         scale = big_on(canvas, line)
         if scale:
-            drawn = letters.big(line, scale)
-            tops = [row for row in range(canvas.rows) if drawn[0] in canvas.text(row)]
-            top = next(t for t in tops if all(d in canvas.text(t + n) for n, d in enumerate(drawn)))
+            drawn, page = in_letters(line, scale), lines_of(canvas)
+            tops = [row for row in range(canvas.rows) if drawn[0] in page[row]]
+            top = next(t for t in tops if all(d in page[t + n] for n, d in enumerate(drawn)))
             rows += [top, top + len(drawn) - 1]
     return min(rows, default=-1), max(rows, default=-1)
 
@@ -178,7 +178,7 @@ def test_nothing_that_must_be_shown_is_ever_cut(name: str, columns: int, rows: i
         assert seen.view and seen.words
         view, job = seen.view, seen.words.job
         canvas = PageComposer().compose(seen, GAUGES, columns, rows)
-        page = " ".join(" ".join(canvas.text(row) for row in range(rows)).split())
+        page = " ".join(" ".join(lines_of(canvas)).split())
         words = Words(job, figures=True)
         must = [f"setup {view.setup} of {view.setups}", *(text for _, text in seen.faults)]
         must.append(words.one(view.way) if view.way else "")
