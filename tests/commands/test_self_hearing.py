@@ -88,9 +88,10 @@ def heard_by_voice(done: Done, times: Sequence[float]) -> list[str]:
     ("lines", "code"),
     [
         pytest.param(few_lines(), 1, id="as far as carrying on"),
-        pytest.param(all_lines(), 0, id="a whole job", marks=pytest.mark.long),
+        pytest.param(all_lines(), 0, id="a whole job"),
     ],
 )
+@pytest.mark.long
 def test_nothing_the_program_says_is_taken_for_a_command(workshop: Workshop, lines: list[str], code: int) -> None:
     workshop.patience_s = 600.0
     wide = [FIRST_S + EVERY_S * n for n in range(len(lines))]

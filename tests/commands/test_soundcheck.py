@@ -98,6 +98,7 @@ def test_the_order_is_what_is_to_be_said_one_a_line(capsys):
     assert capsys.readouterr().out.splitlines() == list(TEXTS * ROUNDS)
 
 
+@pytest.mark.long
 def test_all_is_heard_in_moderate_noise_and_kept_until_it_is_forgotten(tmp_path, capsys, data_folder):
     assert main(command("--json", *files(tmp_path), "--microphone", "Headset 2")) == 0
     found = result(capsys)

@@ -80,7 +80,7 @@ def test_labels_never_meet_at_any_size_or_count(made: tuple[Plan, Job]) -> None:
 
 @pytest.mark.long
 @pytest.mark.timeout(900)
-@settings(max_examples=80, deadline=None, suppress_health_check=SLOW)
+@settings(max_examples=40, deadline=None, suppress_health_check=SLOW)
 @given(joints())
 def test_labels_never_meet_at_many_sizes_and_counts(made: tuple[Plan, Job]) -> None:
     _check_all(*made)

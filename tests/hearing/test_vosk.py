@@ -125,6 +125,7 @@ def test_a_whole_model_of_the_language_is_chosen_and_a_broken_or_foreign_one_is_
     assert find_models(VoiceSettings(), [tmp_path]) == []
 
 
+@pytest.mark.long
 def test_a_model_is_tried_in_a_process_of_its_own(folder, tmp_path):
     assert why_not_loaded(folder) == ""
     assert why_not_loaded(tmp_path)  # an empty folder: the library raises, or ends the process

@@ -38,6 +38,7 @@ def heard(voice: str, folder: Path) -> list[tuple[str, str]]:
     return found
 
 
+@pytest.mark.long
 def test_settings_are_heard_right_and_better_than_in_the_plain_voice(tmp_path: Path) -> None:
     """Every word of a setting right, in order. It ranks voices; people hear better than this recogniser.
 
