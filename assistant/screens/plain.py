@@ -167,7 +167,7 @@ def place_line(view: View, words: Words) -> str:
     else:
         parts.append(view.mode)
     if first := asked_first(view):
-        parts.append(f"asked first: {'; '.join(first)}")
+        parts.append(f"will ask first: {'; '.join(first)}")
     if following := next_of(view, words):
         parts.append(following)
     parts.append(f"{view.cut_here} cut here, {view.cut_in_all} of {view.passes_in_all} in all")

@@ -116,7 +116,7 @@ def pending_of(view: View) -> tuple[str, ...]:
     if view.cut_here == view.passes:
         waits = "Pending: the count at the end of this setup."
     first = asked_first(view)
-    return (waits, *([f"Asked first: {', '.join(first)}."] if first else []))
+    return (waits, *([f"Will ask first: {', '.join(first)}."] if first else []))
 
 
 def asked_first(view: View) -> tuple[str, ...]:

@@ -284,7 +284,7 @@ def test_two_devices_follow_one_session(browser: Any, one: Made) -> None:
         for page in (phone, tablet):
             shows(page, "#reading", "6.02")
             shows(page, "#pass", "Pass 2 of 14")
-            shows(page, "#counts", "1 of 56 passes cut")
+            shows(page, "#counts", "1 of 56 passes cut in all")
         phone.click('[data-do="stand by"]')
         until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
         for page in (phone, tablet):

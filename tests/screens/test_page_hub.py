@@ -316,7 +316,7 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
     state = state_of(gathering.sight)
     assert (state["gestures"]["long press"], state["state"]) == ("carry on", "STANDING BY")
     assert state["asked"].replace("\u00a0", " ").startswith("Pending: pass 1 of 14.")
-    assert "Asked first: saw, clamps and guard" in state["asked"]
+    assert "Will ask first: saw, clamps and guard" in state["asked"]
     one.gesture("hold")
     state = state_of(gathering.sight)
     assert (state["gestures"]["long press"], state["check"]) == ("confirmed", "carrying on")

@@ -186,7 +186,7 @@ def test_no_region_moves_and_what_is_in_it_fits_and_can_be_read(browser: Any, tm
     # By hand: segments of 6 mm, a kerf of 3.18, sockets 0.02 wider at each side: 6 + 0.02, then 12 - 0.02 + 3.18.
     for text in ("CUTTING", "Pass 2 of 4", "6.02 mm", "then 15.16", "long press: stand by"):
         assert text in told[ONE_STEP], told[ONE_STEP]
-    for text in ("STANDING BY", "Pending: pass 2 of 4.", "Asked first: saw, clamps and guard", "long press: carry on"):
+    for text in ("STANDING BY", "Pending: pass 2 of 4.", "ask first: saw, clamps and guard", "long press: carry on"):
         assert text in told[STANDING_BY], told[STANDING_BY]
     for text in ("1 DOWN TO", "2 UP TO"):
         assert text in told[TWO_STEPS], told[TWO_STEPS]

@@ -125,4 +125,4 @@ def test_the_place_has_the_number_of_the_check_what_comes_next_and_what_is_asked
     told = lines_of(False, (check, None), (cutting, None), (last, None), (standing, None))
     assert "check: guard, check 2 of 5, 0 cut" in told[0]
     assert "SET 12.35, then 12.02, 0 cut" in told[1] and "SET 12.35, then saw off, 0 cut" in told[2]
-    assert "standing by, asked first: saw, clamps and guard; blade height, 0 cut" in told[3]
+    assert "standing by, will ask first: saw, clamps and guard; blade height, 0 cut" in told[3]

@@ -98,7 +98,7 @@ def test_standing_by_names_what_waits_and_what_is_asked_first() -> None:
     session = Session().cutting()
     assert pending_of(session.sight.view) == ()
     session.gesture("hold")
-    assert pending_of(session.sight.view) == ("Pending: pass 1 of 6.", "Asked first: saw, clamps and guard.")
+    assert pending_of(session.sight.view) == ("Pending: pass 1 of 6.", "Will ask first: saw, clamps and guard.")
 
 
 def test_when_it_will_be_done_is_shown_only_while_no_blade_turns() -> None:

@@ -156,13 +156,13 @@ function show() {
   put("way", s.clamp || s.way);
   at("bar").max = s.passes_in_all;
   at("bar").value = s.cut_in_all;
-  put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut`);
+  put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut in all`);
   showTimes();
   showItems("opening", s.opening);
   showItems("warnings", s.warnings);
   at("warned").hidden = !s.warnings.length;
-  put("heard", s.heard.given ? `Heard: ${s.heard.given}${s.heard.made ? ` → ${s.heard.made}` : ""}` : "");
-  put("hands", s.hands.given ? `By hand or foot: ${s.hands.given}${s.hands.made ? ` → ${s.hands.made}` : ""}` : "");
+  put("heard", s.heard.given ? `Last heard: ${s.heard.given}${s.heard.made ? ` → ${s.heard.made}` : ""}` : "");
+  put("hands", s.hands.given ? `Last by hand or foot: ${s.hands.given}${s.hands.made ? ` → ${s.hands.made}` : ""}` : "");
   showItems("faults", s.faults.map((text) => `▲ ${text}`));
   if (board) drawBoard(at("board"), board, s.cut, calling ? s.pass : 0);
   at("cut").hidden = !seen.may_record_cuts;
