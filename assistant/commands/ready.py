@@ -5,7 +5,7 @@
     {"ready": bool, "exit_code": 0 | 2 | 3,
      "parts": [{"part", "state": "works" | "stands in" | "broken", "text", "mend", "data": {..}}]}
 
-Every part is always listed, in the order of `readiness.ORDER`. On the screen "stands in" reads "limited". "text"
+Every part is always listed, in the order of `readiness.ORDER`. JSON's "stands in" is shown as "limited". "text"
 and "mend" are for people; "mend" is "" if there is nothing to do. "data" is {} or figures: packages {"missing",
 "wrong_version", "extras"}, voice {"words_a_minute"}, loudspeaker and microphone {"devices"}, level {"rms_dbfs",
 "loudest_dbfs", "peak_dbfs", "spoken"}, noise {"chosen", "asked_for"}, recogniser {"recogniser", "model", "language"},

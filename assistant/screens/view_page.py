@@ -79,7 +79,7 @@ SILENT = -85.0  # dBFS: no microphone with its gain up is so quiet
 FIGURE_COLUMNS = 44  # of how the board is held, beside words or the board's end
 FIGURE_ROWS = 9  # of the same with all its parts
 GESTURE_PLACES = (0.0, 0.3125, 0.625)
-"""Where tap, double tap and long press stand in the last row, in parts of it: at 80 columns each has just room."""
+"""Where the meanings of tap, double tap and long press begin in the last row, as shares of its width."""
 IN_BLOCKS = {
     "pass cut, call next": "CUT",
     "say again": "AGAIN",

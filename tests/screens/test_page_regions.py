@@ -32,7 +32,7 @@ LOOK = """() => {
   const box = (one) => { const b = one.getBoundingClientRect(); return [b.x, b.y, b.width, b.height].map(Math.round); };
   const seen = (one) => one.offsetParent !== null && getComputedStyle(one).visibility === "visible";
   const regions = Object.fromEntries([...document.querySelectorAll("#now > section")].map((one) => [one.id, box(one)]));
-  const over = ["call", "todo", "asked", "state", "progress", "hint", "doing", "work"]
+  const over = ["call", "task", "asked", "state", "progress", "hint", "doing", "work"]
     .map((id) => document.getElementById(id))
     .filter((one) => seen(one))
     .filter((one) => one.scrollHeight > one.clientHeight + 1 || one.scrollWidth > one.clientWidth + 1);

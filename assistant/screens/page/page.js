@@ -293,23 +293,23 @@ function fitTop() {
 }
 
 function fitCall() {
-  const [todo, reading, asked] = ["todo", "reading", "asked"].map(at);
+  const [task, reading, asked] = ["task", "reading", "asked"].map(at);
   const room = Math.min(innerWidth, innerHeight);
   const below = (size) => (asked.style.fontSize = `${size}px`);
   if (reading.hidden) {
     // The state is in the header already: what is left to do has all the room.
-    setLargest(14, room * 0.13, below, () => todo.scrollHeight <= todo.clientHeight && asked.scrollWidth <= asked.clientWidth);
+    setLargest(14, room * 0.13, below, () => task.scrollHeight <= task.clientHeight && asked.scrollWidth <= asked.clientWidth);
     return;
   }
   // The text below the figures gets smaller first, then the figures.
   const most = Math.min(Math.max(room * 0.052, 18), 44);
   if (!asked.hidden) {
-    setLargest(16, most, below, () => largest(todo, reading).share >= 0.75);
-    if (largest(todo, reading).size < 24) setLargest(12, 16, below, () => largest(todo, reading).size >= 24);
+    setLargest(16, most, below, () => largest(task, reading).share >= 0.75);
+    if (largest(task, reading).size < 24) setLargest(12, 16, below, () => largest(task, reading).size >= 24);
   }
-  const { size } = largest(todo, reading);
+  const { size } = largest(task, reading);
   // The unit has a least size, so it takes more of a smaller line.
-  setLargest(18, Math.max(18, size), (px) => (reading.style.fontSize = `${px}px`), () => reading.offsetWidth <= todo.clientWidth);
+  setLargest(18, Math.max(18, size), (px) => (reading.style.fontSize = `${px}px`), () => reading.offsetWidth <= task.clientWidth);
 }
 
 // What happened, to 11 px: the plan's warnings are read before the first cut.
@@ -324,16 +324,16 @@ function fitLast() {
 
 // How big the lines can be (px) with what is below them, and as a share of what the width alone would allow.
 // Each way is before its figure or above it, whichever is larger.
-function largest(todo, reading) {
-  const others = [...todo.children].filter((one) => one !== reading && !one.hidden);
+function largest(task, reading) {
+  const others = [...task.children].filter((one) => one !== reading && !one.hidden);
   const scrolls = getComputedStyle(at("now")).display === "block";
-  const high = scrolls ? innerHeight * 0.4 : todo.clientHeight - others.reduce((sum, one) => sum + one.offsetHeight, 0) - 2;
+  const high = scrolls ? innerHeight * 0.4 : task.clientHeight - others.reduce((sum, one) => sum + one.offsetHeight, 0) - 2;
   let best = { size: 1, share: 0, long: false };
   reading.style.fontSize = "100px";
   for (const long of reading.classList.contains("steps") ? [false, true] : [false]) {
     reading.classList.toggle("long", long);
     const box = reading.getBoundingClientRect();
-    const wide = (100 * todo.clientWidth) / Math.max(1, box.width);
+    const wide = (100 * task.clientWidth) / Math.max(1, box.width);
     const size = Math.min(wide, (100 * high) / Math.max(1, box.height));
     if (size > best.size) best = { size, share: size / wide, long };
   }
