@@ -47,14 +47,6 @@ TABLET = {"width": 1180, "height": 820}
 EVENTS = 200
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
-
-
 @contextmanager
 def device(browser: Any, size: dict[str, int] = PHONE, **more: Any) -> Iterator[Any]:
     """A page of a separate device. At the end its console must contain no complaint."""

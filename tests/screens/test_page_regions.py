@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import base64
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -19,7 +19,7 @@ from assistant.joinery.model import Carriage
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Heard, Resume
 from tests.screens.page_made import Made, made, made_job
-from tests.screens.test_page_chromium import CHROMIUM, FLAGS, device, pair, playwright, shows, until
+from tests.screens.test_page_chromium import CHROMIUM, device, pair, shows, until
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan, with_pass_time
 
 pytestmark = [pytest.mark.skipif(not CHROMIUM, reason="Chromium is not installed")]
@@ -78,14 +78,6 @@ CONTRAST = """() => {
   }
   return found.sort((x, y) => x[0] - y[0])[0];
 }"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
 
 
 def _say(one: Made, intent: str, phrase: str) -> None:
