@@ -47,6 +47,27 @@ class Blade:
 
 
 @dataclass(frozen=True, slots=True)
+class Drive:
+    """The motor on the carriage's screw, and the motion controller that steps it.
+
+    port: "usb:vendor:product", with ":serial" where two are alike, or the path of a serial line. axis: the letter of
+    the controller's axis. feed, approach_feed: mm/min, over 0; the second is for the last way up to a setting. home:
+    "switch" or "by hand". home_reads: what the carriage reads, mm, where the switch closes, if it came up to there.
+    clear_input: the controller's hold or door input is wired to a switch that is closed until the sled is drawn right
+    back. steps_per_mm: of the motor on its screw; None where it isn't known, so that the controller's own counts.
+    """
+
+    port: str
+    axis: str = "X"
+    feed: Fraction = Fraction(600)
+    approach_feed: Fraction = Fraction(150)
+    home: str = "switch"
+    home_reads: Fraction = Fraction(0)
+    clear_input: bool = False
+    steps_per_mm: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Carriage:
     """The screw-driven carriage; lengths in mm.
 
@@ -56,7 +77,8 @@ class Carriage:
     unit: "mm" or "in", what its readout shows. zero: "outside" (setting = kerf_to) or "inside"
     (setting = kerf_from). travel: least and greatest setting, or None for no limit.
     backlash: >= 0. register: "stop" or "setting bar". stop_side: "left" or "right" as the operator sees it.
-    fractions: whether settings are shown and said in inches and 64ths (`settings.read_as`).
+    fractions: whether settings are shown and said in inches and 64ths (`settings.read_as`). drive: its motor, None for
+    a carriage that is set by hand.
     """
 
     kind: str = "readout"
@@ -70,6 +92,7 @@ class Carriage:
     register: str = "stop"
     stop_side: str = "left"
     fractions: bool = False
+    drive: Drive | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from assistant.joinery.model import CLEAR_ABOVE, Carriage, Pass, Pattern, Segment
+from assistant.joinery.model import CLEAR_ABOVE, Carriage, Drive, Pass, Pattern, Segment
 from assistant.joinery.settings import read_as
 from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
 
@@ -300,6 +300,7 @@ def _carriage_to_json(carriage: Carriage) -> dict[str, Any]:
         "register": carriage.register,
         "stop_side": carriage.stop_side,
         "fractions": carriage.fractions,
+        **({"drive": _drive_to_json(carriage.drive)} if carriage.drive else {}),
     }
 
 
@@ -323,8 +324,37 @@ def _carriage_from_json(data: object, reads: str) -> Carriage:
         of.text("register"),
         of.text("stop_side"),
     )
+    if of.has("drive"):
+        carriage = replace(carriage, drive=_drive_from_json(of.value("drive")))
     # Jobs stored before screens followed the voice don't say whether the carriage shows fractions.
     return replace(carriage, fractions=of.flag("fractions")) if of.has("fractions") else read_as(carriage, reads)
+
+
+def _drive_to_json(drive: Drive) -> dict[str, Any]:
+    return {
+        "port": drive.port,
+        "axis": drive.axis,
+        "feed": fraction_text(drive.feed),
+        "approach_feed": fraction_text(drive.approach_feed),
+        "home": drive.home,
+        "home_reads": fraction_text(drive.home_reads),
+        "clear_input": drive.clear_input,
+        "steps_per_mm": None if drive.steps_per_mm is None else fraction_text(drive.steps_per_mm),
+    }
+
+
+def _drive_from_json(data: object) -> Drive:
+    of = _Reader(data)
+    return Drive(
+        of.text("port"),
+        of.text("axis"),
+        of.length("feed"),
+        of.length("approach_feed"),
+        of.text("home"),
+        of.length("home_reads"),
+        of.flag("clear_input"),
+        of.length_or_none("steps_per_mm"),
+    )
 
 
 def _pedal_from_json(data: object) -> PedalSettings:

@@ -5,13 +5,14 @@ Only the kerf has no default: it is never guessed.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery import settings
-from assistant.joinery.model import Blade, Carriage
+from assistant.joinery.model import Blade, Carriage, Drive
 from assistant.joinery.units import MM_PER_UNIT, plain_length
 from assistant.plans.checks import DEFAULT_CHECKS, read_checks
 from assistant.plans.document import Document, cleaned, document_of_text, folder_of, read_document, shortened
@@ -36,6 +37,7 @@ LEAST_LEAD_IN, MOST_LEAD_IN = 2, 20  # letters
 RECOGNISERS = ("auto", "moonshine", "vosk", "pocketsphinx")
 DENOISERS = ("auto", "none", "spectral", "rnnoise")
 KINDS = ("readout", "handwheel", "steps")
+_PORT = re.compile(r"usb:[0-9a-fA-F]{4}:[0-9a-fA-F]{4}(:[^:\s]{1,80})?|/[^\0]{1,190}|(?i:com)\d{1,3}")
 KEYS_OF_KIND = {
     "readout": ("resolution",),
     "handwheel": ("pitch", "threads_per_inch", "divisions"),
@@ -178,9 +180,47 @@ def _carriage(table: Table, unit: str) -> Carriage:
         table.length("backlash", unit, ZERO, least=ZERO, most=Fraction(10)) or ZERO,
         table.choice("register", ("stop", "setting bar"), default.register) or default.register,
         table.choice("stop_side", ("left", "right"), default.stop_side) or default.stop_side,
+        drive=_drive(table.table("drive"), unit, kind, 1 / resolution),
     )
     table.close()
     return carriage
+
+
+def _drive(table: Table, unit: str, kind: str, steps: Fraction) -> Drive | None:
+    """The [carriage.drive] table. steps: the carriage's own steps a millimetre, where its kind is "steps"."""
+    if table.absent:
+        return None
+    port = table.text("port", required=True, most=200) or ""
+    if port and not _PORT.fullmatch(port):
+        mend = 'give "usb:vendor:product" as `kerfcall ready` shows it, or the path of the serial line'
+        table.fault("port", "names no serial line", mend, port)
+    default = Drive(port)
+    feed = table.number("feed", above=ZERO, most=Fraction(6000), unit="mm/min") or default.feed
+    approach_feed = table.number("approach_feed", above=ZERO, most=Fraction(6000), unit="mm/min")
+    if approach_feed is None:
+        approach_feed = min(feed, default.approach_feed)
+    elif approach_feed > feed:
+        table.fault("approach_feed", "is faster than feed", "give a slower one: it is for the last way to a setting")
+    home = table.choice("home", ("switch", "by hand"), default.home) or default.home
+    home_reads = table.length("home_reads", unit, required=home == "switch", least=Fraction(-10_000))
+    if home == "by hand":
+        table.refuse(("home_reads",), 'means nothing with home = "by hand"', "leave it out")
+    steps_per_mm = table.number("steps_per_mm", above=ZERO, most=Fraction(1_000_000), unit="steps a millimetre")
+    if kind == "steps":
+        table.refuse(("steps_per_mm",), "is the carriage's own", "leave it out: carriage.steps_per_mm says it")
+        steps_per_mm = steps
+    drive = Drive(
+        port,
+        table.choice("axis", ("X", "Y", "Z"), default.axis) or default.axis,
+        feed,
+        approach_feed,
+        home,
+        home_reads or ZERO,
+        table.flag("clear_input", default.clear_input),
+        steps_per_mm,
+    )
+    table.close()
+    return drive
 
 
 def _screw(table: Table, unit: str) -> tuple[Fraction | None, int | None]:

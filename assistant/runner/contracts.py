@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Protocol
 
 from assistant.session.effects import View
@@ -69,6 +70,40 @@ class Listener(Protocol):
 
     def close(self) -> None:
         """Stop, and release the microphone."""
+
+
+class Driven(Protocol):
+    """Moves the carriage; posts Looked, SledMoved, Homed, Arrived, Halted, NotClear, TooOld and Lost.
+
+    Everything returns at once and can be called from any thread. One order at a time: whoever gives another before the
+    last has been answered gets `Lost`.
+    """
+
+    def look(self, id: str) -> None: ...
+
+    def home(self, id: str, visit: bool, pressed_at: float, held: bool) -> None: ...
+
+    def move_to(self, id: str, setting: Fraction, approach: Fraction, pressed_at: float, held: bool) -> None: ...
+
+    def halt(self) -> bool:
+        """Stop whatever moves. Returns whether something moved or was about to. Also from a signal handler."""
+
+    def pressed(self) -> bool:
+        """A key or pedal went down: as `halt`."""
+
+    def released(self) -> None:
+        """The pedal came up or was lost: what is held down halts."""
+
+    @property
+    def moving(self) -> bool:
+        """Whether it moves or is about to."""
+
+    @property
+    def position(self) -> Fraction | None:
+        """What the controller last reported, as the carriage reads, mm; None if its place isn't known."""
+
+    def close(self) -> None:
+        """Halt, wait until it stands, and release the line."""
 
 
 class Screen(Protocol):

@@ -7,6 +7,7 @@ language, and every screen and voice says the same.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 from assistant.plans.intents import Intent, Mode
@@ -125,10 +126,53 @@ class WakeAt:
 
 
 @dataclass(frozen=True, slots=True)
+class Look:
+    """Have the drive make a fresh report of its clear input: `Looked` with this id follows, or `Lost`."""
+
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Home:
+    """Take the carriage to its home switch. `Homed`, `NotClear`, `TooOld` or `Lost` with this id follows.
+
+    visit: its place is known, so go down to the switch slowly, see where it closes, and keep the zero; else the
+    controller's own homing, or, where home is "by hand", take the place where it stands for zero. held, pressed_at: as
+    in `MoveTo`.
+    """
+
+    id: str
+    visit: bool
+    pressed_at: float
+    held: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MoveTo:
+    """Move the carriage to this setting. `Arrived`, `Halted`, `NotClear`, `TooOld` or `Lost` with this id follows.
+
+    setting: mm, as the carriage reads. approach: the point from which it comes up to the setting, mm (above it only
+    where a calibration comes down to it). pressed_at: when the press or phrase that asks for it was complete, session
+    time, s; nothing is sent if that is more than a second ago. held: letting go of the pedal halts it.
+    """
+
+    id: str
+    setting: Fraction
+    approach: Fraction
+    pressed_at: float
+    held: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Halt:
+    """Stop the carriage where it is. Presses don't come this way: the drive halts by itself at any of them."""
+
+
+@dataclass(frozen=True, slots=True)
 class Close:
     """The run is over: let the last announcement end, then stop the adapters. open_: whether the session stays open."""
 
     open_: bool
 
 
-Effect = Say | Note | Prepare | SetVoice | Listen | Show | WakeAt | Close
+Effect = Say | Note | Prepare | SetVoice | Listen | Show | WakeAt | Look | Home | MoveTo | Halt | Close

@@ -8,10 +8,11 @@ or after the opening of what it answers.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from assistant.plans.intents import Intent
 from assistant.plans.model import Job
-from assistant.session.kinds import By, DeviceName, DeviceState, Press, SpeechEnd
+from assistant.session.kinds import By, DeviceName, DeviceState, Doubt, Press, SpeechEnd
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +149,76 @@ class DeviceChanged(Event):
 
     device: DeviceName
     state: DeviceState
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Looked(Event):
+    """The drive's answer to `effects.Look`, from a report made since. clear: the sled is drawn right back."""
+
+    id: str
+    clear: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SledMoved(Event):
+    """The drive, while the carriage stands: its clear input has changed."""
+
+    clear: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Homed(Event):
+    """The drive: the home switch was found, or the carriage was zeroed by hand.
+
+    off_by: how far above its true place the carriage said it stood, mm, and so how far below the reading its cuts were
+    made; None if its place was not known before. beyond: the switch is farther off than that, and no more can be
+    counted.
+    """
+
+    id: str
+    off_by: Fraction | None = None
+    beyond: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived(Event):
+    """The drive: the carriage stands within a step, or its resolution, of where it was sent. reported: mm."""
+
+    id: str
+    reported: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Halted(Event):
+    """The drive: the carriage was halted and stands, its place known, the rest of the way gone. reported: mm."""
+
+    id: str
+    reported: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class NotClear(Event):
+    """The drive: nothing was sent, because the sled is not drawn right back."""
+
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
+class TooOld(Event):
+    """The drive: nothing was sent, because the press or phrase that asked was over too long before."""
+
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lost(Event):
+    """The drive: nobody knows where the carriage stands; whatever moved was halted.
+
+    text: what is wrong and the mend, in plain sentences that hold neither "cut" nor "ready".
+    """
+
+    why: Doubt
     text: str
 
 

@@ -40,6 +40,12 @@ class QuestionName(StrEnum):
     ZEROED = "zeroed"
     CLAMPED = "clamped"
     REGISTERED = "registered"
+    MOVE = "move"
+    """Whether a driven carriage may move now, asked where no pedal can be held down."""
+    BY_HAND = "by hand"
+    """Whether a driven carriage without a home switch has been zeroed by hand, and its motor switched on again."""
+    OFF = "off"
+    """What the visit to the home switch found is more than the joint allows."""
 
 
 class SpeechEnd(StrEnum):
@@ -58,6 +64,28 @@ class DeviceName(StrEnum):
     PEDAL = "pedal"
     RECOGNISER = "recogniser"
     KEYS = "keys"
+    CARRIAGE = "carriage"
+
+
+class Doubt(StrEnum):
+    """Why nobody knows where a driven carriage stands."""
+
+    ALARM = "alarm"
+    """The controller reports an alarm, or is locked."""
+    RESET = "reset"
+    """The controller started again: everything that it was sent is lost."""
+    LINE = "line"
+    """The serial line is gone."""
+    GARBAGE = "garbage"
+    """The controller sent what it never sends, or refused what it must take."""
+    SILENT = "silent"
+    """No report came while the carriage moved."""
+    SWITCH = "switch"
+    """The home switch did not close where it must, or was closed where it can't be."""
+    ELSEWHERE = "elsewhere"
+    """The controller says that it stands, but not where it was sent."""
+    HALTED = "halted"
+    """It was halted on its way to the home switch."""
 
 
 class DeviceState(StrEnum):
@@ -76,6 +104,8 @@ class Klass(StrEnum):
     CLAMP = "clamp"
     CHECK = "check"
     SETTING = "setting"
+    MOVE = "move"
+    """What a driven carriage will do once it is let."""
     QUESTION = "question"
     ANSWER = "answer"
     REFUSED = "refused"
