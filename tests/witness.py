@@ -20,7 +20,7 @@ from typing import Any
 from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.events import Displayed, Event, Resume, SpeechEnded, SpeechStarted, Start
+from assistant.session.events import Displayed, Event, Homed, Looked, Resume, SpeechEnded, SpeechStarted, Start
 
 FIRST_WORDS_S = 1.2
 """Of a check or a question this much must have been heard. A rule of the shop, kept here a second time."""
@@ -45,6 +45,7 @@ class Witness:
 
     now: what was last asked or called, None when that has been answered. out_at: when all of it had been handed over.
     known_from: since when it had been heard or read, None while it hadn't. carrier: the announcement that says it.
+    looked_for: when the answer began for which a fresh look at the sled was asked for.
     """
 
     job: Job | None = None
@@ -57,6 +58,7 @@ class Witness:
     generation: int = 0
     failed: bool = False
     shown_at: float | None = None
+    looked_for: float = 0.0
 
     def copy(self) -> Witness:
         """As `replace` makes it, in a tenth of the time: a walk needs one for each step."""
@@ -72,8 +74,16 @@ class Witness:
         if isinstance(event, Start | Resume):
             self.live, self.now = event.hear_out, None
         self._hear(event)
+        since = getattr(event, "since", event.at)
+        if isinstance(event, Looked):
+            since = self.looked_for
+        elif any(isinstance(effect, e.Look) for effect in effects):
+            self.looked_for = since
+        # The same press takes it on from the home switch, and a pass that counts from one setting to the next.
+        goes_on = isinstance(event, Homed) or any(isinstance(fact, f.PassCut) for fact in facts)
         for fact in facts:
-            self._fact(fact, getattr(event, "since", event.at))
+            if not (goes_on and isinstance(fact, f.MoveAsked)):
+                self._fact(fact, since)
         self._announced(effects, event.at)
 
     def out(self, at: float) -> None:
@@ -90,7 +100,7 @@ class Witness:
         if not isinstance(event, SpeechStarted | SpeechEnded) or event.id != self.carrier or self._is_known(event.at):
             return
         if isinstance(event, SpeechStarted):
-            if self.now and self.now[0] != "setting":
+            if self.now and self.now[0] not in ("setting", "move"):
                 self.known_from = event.at + FIRST_WORDS_S
         elif event.how == "whole":
             self.known_from = event.at
@@ -131,8 +141,10 @@ class Witness:
             match prompt.key:
                 case "check":
                     return "check", self.setup, figures["name"]
-                case "setting" | "setting in full":
+                case "setting" | "setting in full" | "setting reached":
                     return "setting", self.setup, figures["pass_"], Fraction(figures["setting"])
+                case "move":
+                    return "move", figures["what"], figures["to"]
                 case "standing by":
                     return ("standing by",)
                 case key if key.startswith("ask "):
@@ -162,6 +174,8 @@ class Witness:
                 self._answers(fact, since, "ask go to", setup, pass_)
             case f.EndedEarly(setup, pass_):
                 self._answers(fact, since, "ask end", setup, pass_)
+            case f.MoveAsked():
+                self._answers(fact, since, "ask move" if self.now and self.now[0] == "ask move" else "move")
             case f.Reregistered(setup):
                 self._answers(fact, since, "ask registered", setup)
 

@@ -15,6 +15,9 @@ from typing import Any
 
 from assistant.errors import JournalError
 from assistant.session.facts import (
+    CarriageHalted,
+    CarriageHomed,
+    CarriageLost,
     CarriedOn,
     CheckConfirmed,
     CheckOpened,
@@ -22,6 +25,8 @@ from assistant.session.facts import (
     Fact,
     Finished,
     Jumped,
+    MoveAsked,
+    Moved,
     Noted,
     PassCut,
     Reregistered,
@@ -35,6 +40,7 @@ from assistant.session.facts import (
     StoodBy,
     Zeroed,
 )
+from assistant.session.kinds import MoveKind
 
 Body = dict[str, Any]
 Upcaster = Callable[[Body], Body]
@@ -83,6 +89,18 @@ def _exact(body: Body, key: str) -> str:
     return value
 
 
+def _exact_or_none(body: Body, key: str) -> str:
+    """As `_exact`, or "" where there is no number."""
+    return "" if body.get(key) == "" else _exact(body, key)
+
+
+def _flag(body: Body, key: str) -> bool:
+    value = body.get(key)
+    if type(value) is not bool:
+        raise _Unreadable(f"{key!r} is {value!r}, not true or false")
+    return value
+
+
 def _encode_started(fact: Started) -> Body:
     from assistant.plans.job_json import job_to_json
 
@@ -128,8 +146,7 @@ def _decode_setting_called(body: Body) -> SettingCalled:
 
 
 def _decode_reregistered(body: Body) -> Reregistered:
-    setting = body.get("setting")
-    return Reregistered(_count(body, "setup"), "" if setting == "" else _exact(body, "setting"))
+    return Reregistered(_count(body, "setup"), _exact_or_none(body, "setting"))
 
 
 def _encode_pass_cut(fact: PassCut) -> Body:
@@ -156,6 +173,26 @@ def _place(body: Body) -> tuple[int, int]:
     return _count(body, "setup"), _count(body, "pass")
 
 
+def _encode_move_asked(fact: MoveAsked) -> Body:
+    place = {"setup": fact.setup, "pass": fact.pass_}
+    return {**place, "what": str(fact.what), "to": fact.to, "held": fact.held}
+
+
+def _decode_move_asked(body: Body) -> MoveAsked:
+    what = _text(body, "what")
+    if what not in list(MoveKind):
+        raise _Unreadable(f"'what' is {what!r:.60}, which is no move")
+    return MoveAsked(*_place(body), what, _exact_or_none(body, "to"), _flag(body, "held"))
+
+
+def _encode_moved(fact: Moved) -> Body:
+    return {"setup": fact.setup, "pass": fact.pass_, "asked": fact.asked, "reported": fact.reported}
+
+
+def _decode_moved(body: Body) -> Moved:
+    return Moved(*_place(body), _exact(body, "asked"), _exact(body, "reported"))
+
+
 CODECS: dict[str, Codec] = {
     "started": Codec(3, _encode_started, _decode_started),
     "setup_started": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupStarted(_count(b, "setup"))),
@@ -175,6 +212,23 @@ CODECS: dict[str, Codec] = {
     "setup_done": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupDone(_count(b, "setup"))),
     "finished": Codec(1, lambda f: {}, lambda b: Finished()),
     "ended_early": Codec(1, _encode_place, lambda b: EndedEarly(*_place(b))),
+    "move_asked": Codec(1, _encode_move_asked, _decode_move_asked),
+    "moved": Codec(1, _encode_moved, _decode_moved),
+    "halted": Codec(
+        1,
+        lambda f: {"setup": f.setup, "reported": f.reported},
+        lambda b: CarriageHalted(_count(b, "setup"), _exact(b, "reported")),
+    ),
+    "carriage_lost": Codec(
+        1,
+        lambda f: {"setup": f.setup, "why": str(f.why), "text": f.text},
+        lambda b: CarriageLost(_count(b, "setup"), _text(b, "why"), _text(b, "text")),
+    ),
+    "homed": Codec(
+        1,
+        lambda f: {"setup": f.setup, "off_by": f.off_by, "beyond": f.beyond},
+        lambda b: CarriageHomed(_count(b, "setup"), _exact_or_none(b, "off_by"), _flag(b, "beyond")),
+    ),
 }
 
 

@@ -27,9 +27,14 @@ _OF_A_SETUP = (
     | f.Zeroed
     | f.SetupDone
     | f.EndedEarly
+    | f.MoveAsked
+    | f.Moved
+    | f.CarriageHalted
+    | f.CarriageLost
+    | f.CarriageHomed
 )
 _OF_A_PASS = f.SettingCalled | f.PassCut | f.SteppedBack | f.Jumped
-_PERHAPS_OF_A_PASS = f.Noted | f.Resumed | f.EndedEarly
+_PERHAPS_OF_A_PASS = f.Noted | f.Resumed | f.EndedEarly | f.MoveAsked | f.Moved
 _IN_THE_SETUP_BEGUN = f.SettingCalled | f.PassCut | f.Jumped
 
 

@@ -23,6 +23,14 @@ class Mode(StrEnum):
     ENDED_EARLY = "ended early"
     QUESTION = "question"
     """A question or read-back is open, on top of another mode."""
+    MOVE_ASKED = "move asked"
+    """A driven carriage waits for the pedal to be held down."""
+    HOMING = "homing"
+    """It goes to its home switch."""
+    MOVING = "moving"
+    """It goes to a setting."""
+    HALTED = "halted"
+    """It was halted on its way, and waits to go on."""
 
 
 class FromPage(Enum):
@@ -58,9 +66,11 @@ class Row:
 _CUTTING = frozenset({Mode.CUTTING})
 _ASKED = frozenset({Mode.QUESTION})
 _AT_WORK = _CUTTING | {Mode.CHECKS}
-_CAN_PAUSE = _AT_WORK | _ASKED  # the modes that can be left for standing by
-_NOT_OVER = _AT_WORK | {Mode.QUESTION, Mode.STANDING_BY}
-_DETOUR = _AT_WORK | {Mode.STANDING_BY}  # not while a question is open: one at a time
+_WAITS_TO_MOVE = frozenset({Mode.MOVE_ASKED, Mode.HALTED})
+_MOVES = frozenset({Mode.HOMING, Mode.MOVING})
+_NOT_OVER = _AT_WORK | _WAITS_TO_MOVE | {Mode.QUESTION, Mode.STANDING_BY}
+_CAN_PAUSE = _AT_WORK | _WAITS_TO_MOVE | _ASKED  # the modes that can be left for standing by
+_DETOUR = _AT_WORK | _WAITS_TO_MOVE | {Mode.STANDING_BY}  # not while a question is open: one at a time
 _OPEN = _NOT_OVER | {Mode.FINISHED}
 
 
@@ -84,7 +94,7 @@ class Intent(StrEnum):
 
     CUT = "cut", Row("the pass is cut; call the next one", _CUTTING, from_page=FromPage.IF_SHOP_ALLOWS)
     AGAIN = "again", Row("say it again", _OPEN, "a", eager=True, timely=True, from_page=FromPage.ALWAYS)
-    BACK = "back", Row("back one pass (read back first)", _AT_WORK | {Mode.FINISHED}, "b")
+    BACK = "back", Row("back one pass (read back first)", _AT_WORK | _WAITS_TO_MOVE | {Mode.FINISHED}, "b")
     GO_TO = "go to", Row('go to pass N, said digit by digit{twice}: 12 is "{twelve}" (read back first)', _CUTTING)
     CHECK = "check", Row("confirms: {argument}", frozenset({Mode.CHECKS}))
     STAND_BY = "stand by", Row("wait", _CAN_PAUSE, "s", eager=True, timely=True, from_page=FromPage.ALWAYS)
@@ -99,6 +109,7 @@ class Intent(StrEnum):
     NO = "no", Row("no", _ASKED, "n", eager=True)
     MARK = "mark", Row("mark a problem at this place", _DETOUR, "m", from_page=FromPage.ALWAYS)
     END = "end", Row("end the session (read back first)", _DETOUR, "e")
+    HALT = "halt", Row("halt the carriage", _MOVES, eager=True, timely=True, from_page=FromPage.ALWAYS)
 
 
 EAGER = frozenset(intent for intent in Intent if intent.row.eager)

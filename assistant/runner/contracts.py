@@ -132,7 +132,8 @@ class Inputs:
     """The present state of all inputs.
 
     voice: works | off (not asked for) | missing. level: of the microphone, dBFS; None: no sound. pedal: heard | off |
-    lost. down: its key is pressed. keys: the terminal's keys are read.
+    lost. down: its key is pressed. keys: the terminal's keys are read. drive: works | off (none) | lost. position: what
+    a driven carriage last reported, as it reads, mm; None if its place isn't known.
     """
 
     voice: str
@@ -140,6 +141,8 @@ class Inputs:
     pedal: str
     down: bool
     keys: bool
+    drive: str = "off"
+    position: Fraction | None = None
 
 
 class LiveEar(Listener, Protocol):

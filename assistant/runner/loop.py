@@ -6,7 +6,7 @@ import queue
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from assistant.runner.contracts import Clock, Listener, Screen, Speaker, Watcher
+from assistant.runner.contracts import Clock, Driven, Listener, Screen, Speaker, Watcher
 from assistant.runner.trace import Trace
 from assistant.runner.voice_watch import BACK, LOST, SLOW, VoiceWatch
 from assistant.session import effects as e
@@ -29,6 +29,7 @@ class Outputs:
     speaker: Speaker | None = None
     listener: Listener | None = None
     screens: list[Screen] = field(default_factory=list)
+    drive: Driven | None = None
     trace: Trace | None = None
     watchers: list[Watcher] = field(default_factory=list)
 
@@ -149,6 +150,7 @@ class Runner:
         # The sound first: a trace or a slow terminal must not delay it.
         self._hand_to_speaker(effect, words)
         self._hand_to_screens(effect, words)
+        self._hand_to_drive(effect)
         if self.outputs.trace is not None:
             self.outputs.trace.effect(effect, words, self.phrases)
 
@@ -173,6 +175,20 @@ class Runner:
                 speaker.prepare([words.say(prompts) for prompts in announcements])
             case e.SetVoice(loudness_db, rate):
                 speaker.set_voice(loudness_db, rate)
+
+    def _hand_to_drive(self, effect: e.Effect) -> None:
+        drive = self.outputs.drive
+        if drive is None:
+            return
+        match effect:
+            case e.Look(id):
+                drive.look(id)
+            case e.Home(id, visit, pressed_at, held):
+                drive.home(id, visit, pressed_at, held)
+            case e.MoveTo(id, setting, approach, pressed_at, held):
+                drive.move_to(id, setting, approach, pressed_at, held)
+            case e.Halt():
+                drive.halt()
 
     def _hand_to_screens(self, effect: e.Effect, words: Words) -> None:
         match effect:

@@ -15,10 +15,22 @@ from assistant.session.events import Event, Resume, Start
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
 
+_LENGTHS: dict[type[f.Fact], tuple[str, ...]] = {
+    f.SettingCalled: ("setting",),
+    f.MoveAsked: ("to",),
+    f.Moved: ("asked", "reported"),
+    f.CarriageHalted: ("reported",),
+    f.CarriageHomed: ("off_by",),
+}
+"""Exact lengths in facts, mm, which a line of JSON has as numbers."""
+_OF_A_DRIVE = ("move", "stands", "reported")  # of the view; nothing without a drive
+
 
 def _plain(value: Any) -> Any:
     if isinstance(value, Fraction):
         return round(float(value), 6)
+    if isinstance(value, f.Move):
+        return _fields(value)
     return list(value) if isinstance(value, tuple) else value
 
 
@@ -39,8 +51,8 @@ def fact_body(fact: f.Fact) -> dict[str, Any]:
     if isinstance(fact, f.Started):
         return {"title": fact.job.title, "setups": len(fact.job.setups), "passes": fact.job.total_passes}
     body = _fields(fact)
-    if isinstance(fact, f.SettingCalled):
-        body["setting"] = _plain(Fraction(fact.setting))
+    for name in _LENGTHS.get(type(fact), ()):
+        body[name] = _plain(Fraction(body[name])) if body[name] else None
     return body
 
 
@@ -55,7 +67,7 @@ def effect_body(effect: e.Effect, words: Words, phrases: tuple[Phrase, ...]) -> 
         case e.Show(view, line):
             worded = {"way": view.way, "asked": view.asked}
             # A bit for each pass makes a number too long for a reader; the facts say which are cut.
-            shown = _fields(view, frozenset({"cut"})) | {
+            shown = _fields(view, frozenset({"cut"} if words.carriage.drive else {"cut", *_OF_A_DRIVE})) | {
                 name: words.one(prompt) if prompt else None for name, prompt in worded.items()
             }
             return {"view": shown, "line": words.one(line) if line else None}

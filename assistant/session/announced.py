@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assistant.session.kinds import QuestionName
-from assistant.session.state import CHECKS, CUTTING, FINISHED, QUESTION, State
+from assistant.session.state import CHECKS, CUTTING, FINISHED, HALTED, MOVE_ASKED, QUESTION, State
 
 FIRST_WORDS_S = 1.2
 """A check or question counts as announced this long after it began to sound: by then its first words are clear."""
@@ -13,8 +13,10 @@ READ_BACK_S = 15.0
 """An unanswered read-back becomes a no this long after it went out."""
 LINGER_S = 20.0
 """How long a finished session keeps listening, so that the last answer can be taken back."""
-DETOURS = frozenset({QuestionName.BACK, QuestionName.GO_TO, QuestionName.END})
-"""The questions that are read-backs: they change what counts as cut, or end the session."""
+DETOURS = frozenset({QuestionName.BACK, QuestionName.GO_TO, QuestionName.END, QuestionName.MOVE})
+"""The questions that are read-backs: they change what counts as cut, end the session, or move the carriage."""
+WHOLLY_HEARD = frozenset({CUTTING, MOVE_ASKED, HALTED})
+"""What must be heard to its last word, which is a number or a direction."""
 
 
 def is_out(state: State, since: float) -> bool:
@@ -30,7 +32,7 @@ def is_announced(state: State, since: float) -> bool:
     """
     if not is_out(state, since):
         return False
-    if not state.hear_out or state.opening.kind not in (CHECKS, QUESTION, CUTTING):
+    if not state.hear_out or state.opening.kind not in (CHECKS, QUESTION, *WHOLLY_HEARD):
         return True
     announced_at = state.opening.announced_at
     return announced_at is not None and since >= announced_at

@@ -6,18 +6,25 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
-from assistant.plans.checks import After, covered_by
+from assistant.plans.checks import SAW_OFF, After, covered_by
 from assistant.plans.intents import Mode
+from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.checks import asks_saw_off, bits_of, confirmed_with, counted_on, due_after
+from assistant.session.kinds import MoveKind, Then
 from assistant.session.state import (
     CHECKS,
     CUTTING,
     ENDED_EARLY,
     FINISHED,
+    HALTED,
+    HOMING,
+    MOVE_ASKED,
+    MOVING,
     QUESTION,
     RESUMING,
     STANDING_BY,
+    Driving,
     Opening,
     Question,
     State,
@@ -41,18 +48,21 @@ def _started(state: State, fact: f.Started, at: float) -> Change:
 
 def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
     begun = {"setup": fact.setup, "began": state.began or fact.setup, "mode": CHECKS}
-    return {**begun, "cursor": 0, "cut": 0, "touched": False, "open_check": None, "answered": 0}
+    driving = _driving(state, placed=False, visited=False, unproved=0, after_cut=False)
+    return {**begun, "cursor": 0, "cut": 0, "touched": False, "open_check": None, "answered": 0, **driving}
 
 
 def _check_opened(state: State, fact: f.CheckOpened, at: float) -> Change:
     index = [check.name for check in state.the_job.checks].index(fact.check)
-    return {"mode": CHECKS, "open_check": index, **_opens(state, CHECKS)}
+    return {"mode": CHECKS, "open_check": index, **_opens(state, CHECKS), **_driving(state, after_cut=False)}
 
 
 def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
     redo = state.redo & ~bits_of(state.the_job.checks, covered_by(fact.check))
     confirmed = confirmed_with(state, fact.check)
-    return {"confirmed": confirmed, "redo": redo, "open_check": None, "touched": True, "answered": state.answered + 1}
+    still = _driving(state, still=True) if fact.check == SAW_OFF else {}
+    answered = {"open_check": None, "touched": True, "answered": state.answered + 1}
+    return {"confirmed": confirmed, "redo": redo, **answered, **still}
 
 
 def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
@@ -68,6 +78,7 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
         "saw_off_at": None,
         "answered": 0,
         **_opens(state, CUTTING),
+        **_driving(state, still=False, after_cut=False, gone=state.driving.clear is False),
     }
 
 
@@ -78,11 +89,13 @@ def _stands_there(state: State, fact: f.StandsThere, at: float) -> Change:
 
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
     cut = state.cut | 1 << (fact.pass_ - 1)
-    return {"cut": cut, "cut_in_all": state.cut_in_all + 1, "confirmed": counted_on(state)}
+    driving = _driving(state, unproved=state.driving.unproved | 1 << (fact.pass_ - 1), after_cut=True)
+    return {"cut": cut, "cut_in_all": state.cut_in_all + 1, "confirmed": counted_on(state), **driving}
 
 
 def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
-    return {"mode": STANDING_BY, "open_check": None, "answered": 0, **_opens(state, STANDING_BY)}
+    waits = {"mode": STANDING_BY, "open_check": None, "answered": 0}
+    return {**waits, **_opens(state, STANDING_BY), **_driving(state, after_cut=False)}
 
 
 def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
@@ -102,6 +115,7 @@ def _uncut(state: State, pass_: int) -> Change:
         "cursor": pass_,
         "redo": state.redo | due_after(state.the_job.checks, *happened),
         "answered": 0,
+        **_driving(state, visited=False, after_cut=False),
     }
 
 
@@ -118,6 +132,7 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "touched": True,
         "open_check": None,
         "redo": state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK),
+        **_driving(state, placed=True, visited=False, after_cut=False),
     }
 
 
@@ -127,7 +142,8 @@ def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
 
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
-    return {"mode": RESUMING, "began": state.setup, "open_check": None, "redo": redo, "answered": 0}
+    begun = {"mode": RESUMING, "began": state.setup, "open_check": None, "redo": redo, "answered": 0}
+    return {**begun, "driving": Driving(placed=state.touched)} if state.the_job.carriage.drive else begun
 
 
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
@@ -181,6 +197,66 @@ def _notice_held(state: State, fact: f.NoticeHeld, at: float) -> Change:
     return {"notices": (*others, (fact.device, fact.text))}
 
 
+# --- a driven carriage
+
+
+def _driving(state: State, **changes: Any) -> Change:
+    """Changes of what is known of a driven carriage; nothing for one that is set by hand."""
+    return {"driving": changed(state.driving, changes)} if state.the_job.carriage.drive else {}
+
+
+def _move_proposed(state: State, fact: f.MoveProposed, at: float) -> Change:
+    mode = HALTED if fact.halted else MOVE_ASKED
+    return {"mode": mode, "open_check": None, **_opens(state, mode), **_driving(state, move=fact.move, id="")}
+
+
+def _move_asked(state: State, fact: f.MoveAsked, at: float) -> Change:
+    """From here on it stands nowhere, until it has arrived. In a replay nobody knows what the move was for."""
+    mode = MOVING if fact.what == MoveKind.SETTING else HOMING
+    move = state.driving.move
+    still = state.driving.still or move is None or not move.step
+    from_here = {"left": state.driving.at, "at": None, "id": move_id(state.n + 1)}
+    driving = _driving(state, **from_here, still=still, looking=None)
+    return {"mode": mode, "open_check": None, **_opens(state, mode), **driving}
+
+
+def move_id(n: int) -> str:
+    """The id of the move that record `n` asks for."""
+    return f"m{n}"
+
+
+def _moved(state: State, fact: f.Moved, at: float) -> Change:
+    setting, move = Fraction(fact.asked), state.driving.move
+    placed = state.driving.placed or (move is not None and move.then == Then.BOARD)
+    stands = {"at": setting, "reported": Fraction(fact.reported), "move": None, "id": "", "placed": placed}
+    gone = state.driving.clear is False
+    return {"carriage_at": setting, "came_from": setting, "play_open": False, **_driving(state, **stands, gone=gone)}
+
+
+def _carriage_halted(state: State, fact: f.CarriageHalted, at: float) -> Change:
+    return _driving(state, reported=Fraction(fact.reported), id="")
+
+
+def _carriage_lost(state: State, fact: f.CarriageLost, at: float) -> Change:
+    return _driving(state, known=False, at=None, reported=None, id="", looking=None)
+
+
+def _carriage_homed(state: State, fact: f.CarriageHomed, at: float) -> Change:
+    """Where the visit found it off, its place is not known any more, and what it cut stays in doubt."""
+    move = state.driving.move
+    visited = state.driving.visited or (move is not None and move.what == MoveKind.VISIT)
+    off_by = Fraction(fact.off_by) if fact.off_by else Fraction(0)
+    true = not fact.beyond and abs(off_by) <= allowed_off(state.the_job)
+    unproved = 0 if true and fact.off_by else state.driving.unproved
+    found = {"off_by": off_by if fact.off_by else None, "beyond": fact.beyond}
+    return _driving(state, known=true, at=None, reported=None, id="", visited=visited, unproved=unproved, **found)
+
+
+def allowed_off(job: Job) -> Fraction:
+    """How far off the home switch may be found before the joint suffers, mm."""
+    return max(job.clearance / 4, job.carriage.resolution)
+
+
 _NOTHING: Callable[[State, Any, float], Change] = lambda state, fact, at: {}  # noqa: E731
 
 _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
@@ -215,6 +291,17 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.OnScreen: lambda state, fact, at: _announcement(state, displayed_at=at),
     f.Reminded: lambda state, fact, at: _announcement(state, reminded=True),
     f.VoiceSet: lambda state, fact, at: {"louder": fact.louder, "quicker": fact.quicker},
+    f.MoveProposed: _move_proposed,
+    f.MoveBegun: lambda state, fact, at: _driving(state, move=fact.move),
+    f.MoveAsked: _move_asked,
+    f.Moved: _moved,
+    f.CarriageHalted: _carriage_halted,
+    f.CarriageLost: _carriage_lost,
+    f.CarriageHomed: _carriage_homed,
+    f.SledAt: lambda state, fact, at: _driving(state, clear=fact.clear, gone=state.driving.gone or not fact.clear),
+    f.Looking: lambda state, fact, at: _driving(state, looking=fact),
+    f.LookedAt: lambda state, fact, at: _driving(state, looking=None),
+    f.NotSent: lambda state, fact, at: _driving(state, at=state.driving.left, id=""),
     f.Announced: lambda state, fact, at: {"said": state.said + fact.count},
 }
 

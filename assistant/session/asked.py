@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from assistant.plans.checks import CLAMPS, SAW_OFF, figures_of
 from assistant.session import effects as e
+from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
 from assistant.session.slip import trial
@@ -54,10 +55,15 @@ def question_prompt(state: State) -> e.Prompt:
         raise ValueError("no question is open")
     tries = trial(state) if question.name == QuestionName.REGISTERED else None
     figures = {} if tries is None else {name: getattr(tries, name) for name in ("where", *_MOVE)}
+    place = {"setup": question.setup, "pass_": question.pass_}
+    if question.name == QuestionName.MOVE:
+        return prompt("ask move", **place, **dict(move_prompt(state).figures))
+    if question.name == QuestionName.OFF:
+        doubtful = passes_of(state.driving.unproved)
+        return prompt("ask off", **place, off_by=state.driving.off_by, beyond=state.driving.beyond, passes=doubtful)
     return prompt(
         f"ask {question.name}",
-        setup=question.setup,
-        pass_=question.pass_,
+        **place,
         carriage_at=state.carriage_at,
         came_from=state.came_from,
         left=state.the_job.total_passes - state.cut_in_all,
@@ -65,5 +71,6 @@ def question_prompt(state: State) -> e.Prompt:
         same_setup=question.setup == state.setup,
         tolerance=state.the_job.clearance / 4,
         tried=0 if tries is None else tries.pass_,
+        driven=state.the_job.carriage.drive is not None,
         **figures,
     )

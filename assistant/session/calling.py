@@ -9,8 +9,30 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.asked import check_prompts, end_prompts, question_prompt
 from assistant.session.checks import first_due, is_due
-from assistant.session.kinds import By, Klass
-from assistant.session.state import CHECKS, CUTTING, FINISHED, RESUMING, STANDING_BY, State, changed
+from assistant.session.driven import (
+    by_tap,
+    first_place,
+    is_driven,
+    is_lost_under_a_call,
+    move_prompt,
+    stands_at,
+    to_next_pass,
+    visits,
+)
+from assistant.session.facts import Move
+from assistant.session.kinds import By, Klass, MoveKind, Then
+from assistant.session.sending import begin, propose
+from assistant.session.state import (
+    CHECKS,
+    CUTTING,
+    FINISHED,
+    HALTED,
+    MOVE_ASKED,
+    RESUMING,
+    STANDING_BY,
+    State,
+    changed,
+)
 from assistant.session.turn import Turn, prompt, way_to
 
 
@@ -22,7 +44,7 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
     index = first_due(turn.state)
     if index is None:
         if turn.state.setup_complete:
-            _end_setup(turn)
+            end_setup(turn)
         else:
             call_setting(turn, after_gate)
         return
@@ -40,6 +62,9 @@ def setting_prompt(state: State, pass_: int, after_gate: bool, again: bool = Fal
     another setting was called and not cut, or since it is the first call after a gate.
     """
     to = state.pattern.passes[pass_ - 1]
+    if is_driven(state.the_job):
+        in_full = after_gate and (again or state.setup == state.began)
+        return prompt("setting reached", pass_=pass_, setting=to.setting, in_full=in_full)
     repeated = pass_ == state.cursor
     previous, below = way_to(state, to, repeated)
     return prompt(
@@ -56,6 +81,9 @@ def call_setting(turn: Turn, after_gate: bool) -> None:
     state = turn.state
     number = state.next_pass()
     setting = state.pattern.passes[number - 1].setting
+    if is_driven(state.the_job) and not stands_at(state, setting):
+        propose(turn, to_next_pass(state))
+        return
     spoken = setting_prompt(state, number, after_gate)
     turn.fact(f.SettingCalled(state.setup, number, fraction_text(setting)))
     turn.ask(Klass.SETTING, spoken)
@@ -88,7 +116,8 @@ def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     if not state.setup_complete:
         return ((setting_prompt(state, state.next_pass(), after_gate=True),),)
     if state.setup < len(state.the_job.setups):
-        return ((*_stage_over(state), clamp_prompt(state.the_job, state.setup + 1, state.began)),)
+        coming = state.setup + 1
+        return ((*_stage_over(state, coming), clamp_prompt(state.the_job, coming, state.began)),)
     return (end_prompts(state, prompt("finished")),)
 
 
@@ -133,9 +162,18 @@ def clamp_prompt(job: Job, number: int, began: int = 0) -> e.Prompt:
     )
 
 
-def begin_setup(turn: Turn, number: int, *before: e.Prompt) -> None:
+def begin_setup(turn: Turn, number: int) -> None:
+    """A driven carriage first goes to where the board is clamped, so that nothing moves while hands are in there."""
     turn.fact(f.SetupStarted(number))
-    turn.say(Klass.CLAMP, *before, clamp_prompt(turn.state.the_job, number, turn.state.began))
+    if is_driven(turn.state.the_job):
+        propose(turn, first_place(turn.state))
+    else:
+        name_board(turn)
+
+
+def name_board(turn: Turn) -> None:
+    state = turn.state
+    turn.say(Klass.CLAMP, *_stage_over(state), clamp_prompt(state.the_job, state.setup, state.began))
     advance(turn)
 
 
@@ -150,27 +188,46 @@ def confirm_check(turn: Turn, by: By) -> None:
     advance(turn)
 
 
-def _stage_over(state: State) -> tuple[e.Prompt, ...]:
-    """What must be done before the next stage, if this setup is the last of its stage."""
-    setups = state.the_job.setups
-    if state.setup == len(setups) or setups[state.setup].stage == state.the_setup.stage:
+def _stage_over(state: State, coming: int = 0) -> tuple[e.Prompt, ...]:
+    """What must be done before the next stage, if this setup (or the coming one) is its first."""
+    setups, number = state.the_job.setups, coming or state.setup
+    if number == 1 or setups[number - 2].stage == setups[number - 1].stage:
         return ()
-    return (prompt("stage over", stage=state.the_setup.stage),)
+    return (prompt("stage over", stage=setups[number - 2].stage),)
 
 
-def cut_pass(turn: Turn, by: By) -> None:
-    """Record the called pass as cut and go on: the next pass, or the question once all is cut."""
+def cut_pass(turn: Turn, by: By, asked_at: float) -> None:
+    """Record the called pass as cut and go on: the next pass, or the question once all is cut.
+
+    asked_at: when the answer was complete, s. With a clear input it lets a driven carriage go on as well, unless it
+    came from a page.
+    """
+    if by == By.PAGE:
+        turn.lead(prompt("advanced from the page"))
+    turn.fact(f.PassCut(turn.state.setup, turn.state.cursor, by))
     state = turn.state
-    turn.fact(f.PassCut(state.setup, state.cursor, by))
-    advance(turn, after_gate=first_due(turn.state) is not None)
+    gate = first_due(state) is not None
+    if is_driven(state.the_job) and not (gate or state.setup_complete) and by != By.PAGE:
+        move = to_next_pass(state)
+        if state.driving.known and by_tap(state, move):
+            begin(turn, move, False, asked_at)
+            turn.effect(e.Prepare(((setting_prompt(turn.state, move.pass_, after_gate=False),),)))
+            return
+    advance(turn, after_gate=gate)
 
 
-def _end_setup(turn: Turn) -> None:
-    """All is cut and counted, and the blade stands still: only now is the next board named, or the session ends."""
+def end_setup(turn: Turn) -> None:
+    """All is cut and counted, and the blade stands still: only now is the next board named, or the session ends.
+
+    A driven carriage proves its place first, while the board is still clamped.
+    """
     state = turn.state
+    if visits(state):
+        propose(turn, Move(MoveKind.VISIT, Then.END, state.setup))
+        return
     turn.fact(f.SetupDone(state.setup))
     if state.setup < len(state.the_job.setups):
-        begin_setup(turn, state.setup + 1, *_stage_over(state))
+        begin_setup(turn, state.setup + 1)
         return
     turn.fact(f.Finished())
     turn.say(Klass.END, *end_prompts(state, prompt("finished")))
@@ -188,8 +245,12 @@ def say_again(turn: Turn, waits: bool = False, whole: bool = True) -> None:
         began = 0 if whole else state.began
         lead = () if state.touched and not _clamped_again(state) else (clamp_prompt(state.the_job, state.setup, began),)
         turn.ask(Klass.CHECK, *lead, *check_prompts(state, again=whole), waits=waits)
+    elif is_lost_under_a_call(state):
+        propose(turn, to_next_pass(state))
     elif state.mode == CUTTING:
         turn.ask(Klass.SETTING, *_setting_again(state, whole), waits=waits)
+    elif state.mode in (MOVE_ASKED, HALTED):
+        turn.ask(Klass.MOVE, move_prompt(state), waits=waits)
     elif state.mode == STANDING_BY:
         turn.say(Klass.ANSWER, where_prompt(state), prompt("standing by"))
     elif state.mode == FINISHED:

@@ -8,12 +8,11 @@ from typing import Any
 from assistant.plans.intents import OF_THE_VOICE, Intent, Mode
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.announced import FIRST_WORDS_S, READING_S, deadline, is_announced, is_out
+from assistant.session.announced import FIRST_WORDS_S, READING_S, WHOLLY_HEARD, deadline, is_announced, is_out
 from assistant.session.calling import (
     advance,
     begin_setup,
     confirm_check,
-    cut_pass,
     say_again,
     where_prompt,
 )
@@ -27,31 +26,60 @@ from assistant.session.detours import (
     begin_resuming,
     nothing_changed,
 )
+from assistant.session.driven import is_driven
 from assistant.session.events import (
     Answer,
+    Arrived,
     CodeAsked,
     DeviceChanged,
     Displayed,
     Event,
     Gesture,
+    Halted,
     Heard,
+    Homed,
     Leave,
+    Looked,
+    Lost,
+    NotClear,
     NotHeard,
     Resume,
+    SledMoved,
     SpeechEnded,
     SpeechStarted,
     Start,
     TimePassed,
+    TooOld,
     WentOut,
 )
 from assistant.session.from_page import answers_what_it_shows, note_of, only_shown, refused
 from assistant.session.intents import ALWAYS_TIMELY, means_something, wanted
-from assistant.session.kinds import By, Klass, Press, SpeechEnd
+from assistant.session.kinds import By, Klass, Press, QuestionName, SpeechEnd
+from assistant.session.moves import (
+    arrived,
+    count_pass,
+    halt,
+    halted,
+    homed,
+    let_after_question,
+    let_by_tap,
+    let_go_on,
+    looked,
+    lost,
+    not_clear,
+    sled_moved,
+    still_moves,
+    too_old,
+)
 from assistant.session.state import (
     CHECKS,
     CUTTING,
     ENDED_EARLY,
     FINISHED,
+    HALTED,
+    HOMING,
+    MOVE_ASKED,
+    MOVING,
     QUESTION,
     STANDING_BY,
     State,
@@ -84,7 +112,8 @@ def _start(turn: Turn, event: Start) -> None:
     if event.hear_out:
         turn.fact(f.HearingOut())
     summary = prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes)
-    turn.say(Klass.CAUTION, prompt("cautions"), summary)
+    drive = (prompt("cautions of the drive"),) if is_driven(job) else ()
+    turn.say(Klass.CAUTION, prompt("cautions"), *drive, summary)
     if event.beside:
         named = tuple((one.title, one.cut, one.command) for one in event.beside)
         turn.say(Klass.CAUTION, prompt("open sessions", sessions=named))
@@ -103,7 +132,9 @@ def _resume(turn: Turn, event: Resume) -> None:
 def _gesture(turn: Turn, event: Gesture) -> None:
     turn.release_notices()
     state = turn.state
-    if is_out(state, event.since) or (event.gesture == Press.DOUBLE and state.effective_mode in (CHECKS, CUTTING)):
+    if state.mode in (HOMING, MOVING) and not state.question:
+        still_moves(turn, event)
+    elif is_out(state, event.since) or (event.gesture == Press.DOUBLE and state.effective_mode in (CHECKS, CUTTING)):
         _GESTURES[state.effective_mode, event.gesture](turn, event)
     elif event.gesture == Press.LONG and state.opening.after == CUTTING and state.mode in (CHECKS, CUTTING):
         # It began while a pass was called, so it meant "stand by", whatever has been opened since.
@@ -129,9 +160,7 @@ def _cut_if_time(turn: Turn, answer: Answer) -> None:
         else:
             turn.say(Klass.REFUSED, too_soon)
         return
-    if answer.source == By.PAGE:
-        turn.lead(prompt("advanced from the page"))
-    cut_pass(turn, answer.source)
+    count_pass(turn, answer)
 
 
 def _ignored(turn: Turn, answer: Answer) -> None:
@@ -156,6 +185,16 @@ def _carry_on(turn: Turn, answer: Answer) -> None:
     advance(turn)
 
 
+def _let_go_on(turn: Turn, event: Gesture) -> None:
+    if _announced(turn, event):
+        let_go_on(turn, event)
+
+
+def _let_by_tap(turn: Turn, event: Gesture) -> None:
+    if _announced(turn, event):
+        let_by_tap(turn, event)
+
+
 def _confirm(turn: Turn, answer: Answer) -> None:
     """Confirm the open check. "saw off" can't be confirmed before the blade has had time to run down."""
     if not _announced(turn, answer):
@@ -168,7 +207,12 @@ def _confirm(turn: Turn, answer: Answer) -> None:
 
 
 def _yes(turn: Turn, answer: Answer) -> None:
-    if _announced(turn, answer):
+    if not _announced(turn, answer):
+        return
+    question = turn.state.question
+    if question is not None and question.name == QuestionName.MOVE:
+        let_after_question(turn, answer)
+    else:
         answer_yes(turn)
 
 
@@ -191,7 +235,7 @@ def _over(turn: Turn, answer: Answer) -> None:
     turn.show(prompt("session over"))
 
 
-_GESTURES: dict[tuple[Mode, Press], Callable[[Turn, Answer], None]] = {
+_GESTURES: dict[tuple[Mode, Press], Callable[[Turn, Any], None]] = {
     (CUTTING, Press.TAP): _cut_if_time,
     (CUTTING, Press.DOUBLE): _again,
     (CUTTING, Press.LONG): _stand_by,
@@ -204,6 +248,12 @@ _GESTURES: dict[tuple[Mode, Press], Callable[[Turn, Answer], None]] = {
     (STANDING_BY, Press.TAP): _ignored,
     (STANDING_BY, Press.DOUBLE): _where,
     (STANDING_BY, Press.LONG): _carry_on,
+    (MOVE_ASKED, Press.TAP): _let_by_tap,
+    (MOVE_ASKED, Press.DOUBLE): _again,
+    (MOVE_ASKED, Press.LONG): _let_go_on,
+    (HALTED, Press.TAP): _let_by_tap,
+    (HALTED, Press.DOUBLE): _again,
+    (HALTED, Press.LONG): _let_go_on,
     (FINISHED, Press.TAP): _over,
     (FINISHED, Press.DOUBLE): _again,
     (FINISHED, Press.LONG): _over,
@@ -269,6 +319,7 @@ _INTENTS: dict[Intent, Callable[[Turn, Heard], None]] = {
     Intent.NO: lambda turn, event: answer_no(turn),
     Intent.MARK: _mark,
     Intent.END: lambda turn, event: ask_end(turn),
+    Intent.HALT: halt,
 }
 
 
@@ -337,8 +388,8 @@ def _leave(turn: Turn, event: Leave) -> None:
 
 
 def _speech_started(turn: Turn, event: SpeechStarted) -> None:
-    """A check or question counts once its first words are spoken. A setting doesn't, since its number comes last."""
-    if _awaits(turn.state, event) and turn.state.opening.kind != CUTTING:
+    """A check or question counts once its first words are spoken. What ends with a number or a direction doesn't."""
+    if _awaits(turn.state, event) and turn.state.opening.kind not in WHOLLY_HEARD:
         turn.fact(f.Delivered(event.at + FIRST_WORDS_S))
 
 
@@ -390,4 +441,12 @@ _EVENTS: dict[type[Event], Callable[[Turn, Any], None]] = {
     WentOut: _went_out,
     Displayed: _displayed,
     SpeechEnded: _speech_ended,
+    Looked: looked,
+    SledMoved: sled_moved,
+    Arrived: arrived,
+    Homed: homed,
+    Halted: halted,
+    NotClear: not_clear,
+    TooOld: too_old,
+    Lost: lost,
 }

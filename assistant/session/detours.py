@@ -15,7 +15,15 @@ from assistant.session.calling import (
     setting_prompt,
     where_prompt,
 )
-from assistant.session.kinds import Klass, QuestionName
+from assistant.session.driven import (
+    is_driven,
+    is_lost_under_a_call,
+    stands_at,
+    to_next_pass,
+)
+from assistant.session.facts import Move
+from assistant.session.kinds import Klass, MoveKind, QuestionName, Then
+from assistant.session.sending import propose
 from assistant.session.slip import trial
 from assistant.session.state import CUTTING, FINISHED, Question, State
 from assistant.session.turn import Turn, prompt
@@ -82,7 +90,7 @@ def answer_yes(turn: Turn) -> None:
         case QuestionName.CARRIAGE:
             turn.fact(f.StandsThere())
             ask_clamped(turn)
-        case QuestionName.CLAMPED:
+        case QuestionName.CLAMPED | QuestionName.OFF:
             advance(turn)
         case QuestionName.REGISTERED:
             tried = trial(turn.state)
@@ -100,17 +108,32 @@ def answer_no(turn: Turn) -> None:
         case QuestionName.CARRIAGE:
             ask(turn, QuestionName.ZEROED, question.setup, question.pass_)
         case QuestionName.CLAMPED:
-            ask(turn, QuestionName.REGISTERED, question.setup, question.pass_)
+            ask_registered(turn)
         case QuestionName.ZEROED | QuestionName.REGISTERED:
+            ask(turn, question.name, question.setup, question.pass_)
+        case QuestionName.OFF:
             ask(turn, question.name, question.setup, question.pass_)
         case _:
             nothing_changed(turn)
+
+
+def ask_registered(turn: Turn) -> None:
+    """Ask for the work to be put to the stop again. A driven carriage first goes to where that is tried."""
+    state = turn.state
+    tried = trial(state)
+    if tried and is_driven(state.the_job) and not stands_at(state, tried.setting):
+        propose(turn, Move(MoveKind.SETTING, Then.TRIAL, state.setup, tried.pass_, tried.setting))
+    else:
+        ask(turn, QuestionName.REGISTERED, state.setup, state.next_pass())
 
 
 def nothing_changed(turn: Turn) -> None:
     """A question got a no or no answer: say that nothing changed, and repeat what is asked or called now."""
     state = turn.state
     unchanged = prompt("nothing changed")
+    if is_lost_under_a_call(state):
+        propose(turn, to_next_pass(state), unchanged)
+        return
     if state.mode == CUTTING:
         turn.ask(Klass.SETTING, unchanged, setting_prompt(state, state.cursor, after_gate=False))
         return
@@ -145,7 +168,10 @@ def begin_resuming(turn: Turn, notes: tuple[str, ...]) -> None:
     state = turn.state
     begun = prompt("resumed", setup=state.setup, setups=len(state.the_job.setups), cut=state.cut_in_all)
     lines = (begun, *(prompt("device", text=note) for note in notes))
-    if state.carriage_at is None:
+    if is_driven(state.the_job):
+        then = Then.CLAMPED if state.touched else Then.BOARD
+        propose(turn, Move(MoveKind.HOME, then, state.setup), *lines)
+    elif state.carriage_at is None:
         ask_clamped(turn, *lines)
     else:
         ask(turn, QuestionName.CARRIAGE, state.setup, in_flight, *lines)

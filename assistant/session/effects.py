@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.plans.intents import Intent, Mode
+from assistant.session.facts import Move
 from assistant.session.kinds import Klass
 
 
@@ -81,7 +82,9 @@ class View:
     wait_s: seconds from now until the open check can be confirmed, 0 if it can be now. check_number, checks: the open
     check is this one of so many that are asked in a row; 0 if none is open. next_setting: what is called once this pass
     is cut, None if no setting is. next_check: the check that is asked then instead, "" for none. asked_again: while
-    standing by, the checks that are asked before the session goes on.
+    standing by, the checks that are asked before the session goes on. move: what a driven carriage is to do, or does.
+    stands: the setting at which it has arrived, mm; None elsewhere, and for one that is set by hand. reported: where
+    it was last said to stand, mm; the gauge beside this shows where it is while it moves.
     """
 
     mode: Mode
@@ -107,6 +110,9 @@ class View:
     next_setting: Any = None
     next_check: str = ""
     asked_again: tuple[str, ...] = ()
+    move: Move | None = None
+    stands: Fraction | None = None
+    reported: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,29 @@ written, so a resumed session has no open questions. `setup` and `pass_` count f
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import ClassVar
 
 from assistant.plans.model import Job
-from assistant.session.kinds import QuestionName
+from assistant.session.kinds import By, MoveKind, QuestionName, Then
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """What a driven carriage is to do, and what follows.
+
+    to: mm; None on the way to the home switch. setup, pass_: of the setting, pass 0 for zero. step: on from one pass to
+    the next in the same setup, upwards and no farther than `driven.FARTHEST_STEP`; the saw may run. held: while the
+    pedal is held down.
+    """
+
+    what: MoveKind
+    then: Then
+    setup: int
+    pass_: int = 0
+    to: Fraction | None = None
+    step: bool = False
+    held: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +200,120 @@ class EndedEarly(Fact):
     pass_: int
 
 
+@dataclass(frozen=True, slots=True)
+class MoveAsked(Fact):
+    """A driven carriage was sent off. what: home | visit | setting. to: as in `SettingCalled`, "" on the way home.
+
+    pass_: 0 for zero and on the way home. held: it moves only while the pedal is held down.
+    """
+
+    kind: ClassVar[str] = "move_asked"
+    setup: int
+    pass_: int
+    what: str
+    to: str
+    held: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Moved(Fact):
+    """A driven carriage stands. asked, reported: as in `SettingCalled`, the second as the controller counts."""
+
+    kind: ClassVar[str] = "moved"
+    setup: int
+    pass_: int
+    asked: str
+    reported: str
+
+
+@dataclass(frozen=True, slots=True)
+class CarriageHalted(Fact):
+    """A driven carriage was halted on its way. reported: where, as in `Moved`."""
+
+    kind: ClassVar[str] = "halted"
+    setup: int
+    reported: str
+
+
+@dataclass(frozen=True, slots=True)
+class CarriageLost(Fact):
+    """From here on nobody knows where a driven carriage stands. why: a `kinds.Doubt`."""
+
+    kind: ClassVar[str] = "carriage_lost"
+    setup: int
+    why: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class CarriageHomed(Fact):
+    """A driven carriage found its zero. off_by: how far above its true place it had said that it stood, as in `Moved`.
+
+    "" if its place had not been known. beyond: it was farther off, and no more could be counted.
+    """
+
+    kind: ClassVar[str] = "homed"
+    setup: int
+    off_by: str
+    beyond: bool = False
+
+
 # Passing facts: applied, never written.
+
+
+@dataclass(frozen=True, slots=True)
+class MoveProposed(Fact):
+    """A driven carriage waits for the pedal. halted: on its way."""
+
+    kind: ClassVar[str] = "move_proposed"
+    passing: ClassVar[bool] = True
+    move: Move
+    halted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MoveBegun(Fact):
+    """What the `MoveAsked` that follows is for."""
+
+    kind: ClassVar[str] = "move_begun"
+    passing: ClassVar[bool] = True
+    move: Move
+
+
+@dataclass(frozen=True, slots=True)
+class SledAt(Fact):
+    """The sled was drawn right back, or left that place."""
+
+    kind: ClassVar[str] = "sled_at"
+    passing: ClassVar[bool] = True
+    clear: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Looking(Fact):
+    """An answer waits for a fresh look at the sled. asked_at: when it was complete, session time, s. by: its source."""
+
+    kind: ClassVar[str] = "looking"
+    passing: ClassVar[bool] = True
+    id: str
+    asked_at: float
+    by: By
+
+
+@dataclass(frozen=True, slots=True)
+class LookedAt(Fact):
+    """The fresh look has come."""
+
+    kind: ClassVar[str] = "looked_at"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
+class NotSent(Fact):
+    """A driven carriage was not sent off after all, and stands where it stood."""
+
+    kind: ClassVar[str] = "not_sent"
+    passing: ClassVar[bool] = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,4 +458,9 @@ JOURNALLED: tuple[type[Fact], ...] = (
     SetupDone,
     Finished,
     EndedEarly,
+    MoveAsked,
+    Moved,
+    CarriageHalted,
+    CarriageLost,
+    CarriageHomed,
 )

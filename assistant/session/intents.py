@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from assistant.plans.intents import Intent, Mode
 from assistant.session.detours import back_target
+from assistant.session.driven import waits_to_call
 from assistant.session.events import Heard
 from assistant.session.state import State
 
@@ -51,9 +52,10 @@ def _means_nothing(state: State, intent: Intent) -> bool:
     """Whether it has no meaning just now, though it can have one in this mode."""
     match intent:
         case Intent.BACK:
-            return back_target(state) is None
+            waits = state.mode in (Mode.MOVE_ASKED, Mode.HALTED)
+            return back_target(state) is None or (waits and not waits_to_call(state))
         case Intent.STAND_BY:
-            return state.mode not in (Mode.CHECKS, Mode.CUTTING)
+            return state.mode not in (Mode.CHECKS, Mode.CUTTING) and not waits_to_call(state)
     return False
 
 
@@ -63,4 +65,5 @@ def means_something(state: State, event: Heard) -> bool:
         return False
     if event.intent == Intent.CHECK:
         return event.argument == _argument(state, Intent.CHECK)
-    return event.intent == Intent.BACK or not _means_nothing(state, event.intent)
+    at_work = state.mode in (Mode.CHECKS, Mode.CUTTING, Mode.FINISHED)
+    return (event.intent == Intent.BACK and at_work) or not _means_nothing(state, event.intent)

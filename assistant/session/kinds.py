@@ -42,10 +42,34 @@ class QuestionName(StrEnum):
     REGISTERED = "registered"
     MOVE = "move"
     """Whether a driven carriage may move now, asked where no pedal can be held down."""
-    BY_HAND = "by hand"
-    """Whether a driven carriage without a home switch has been zeroed by hand, and its motor switched on again."""
     OFF = "off"
     """What the visit to the home switch found is more than the joint allows."""
+
+
+class MoveKind(StrEnum):
+    """What a driven carriage is to do."""
+
+    HOME = "home"
+    """Find zero, since nobody knows where it stands."""
+    VISIT = "visit"
+    """Go to the home switch from a known place, to see whether the place is still true."""
+    SETTING = "setting"
+    """Go to a setting."""
+
+
+class Then(StrEnum):
+    """What follows once a driven carriage stands where it is to go."""
+
+    BOARD = "board"
+    """The setup's board is named and clamped."""
+    CLAMPED = "clamped"
+    """After an interruption: whether the work is still clamped."""
+    TRIAL = "trial"
+    """Work clamped again is tried against the still blade."""
+    CALL = "call"
+    """Checks that are due, and the pass."""
+    END = "end"
+    """The setup is over."""
 
 
 class SpeechEnd(StrEnum):

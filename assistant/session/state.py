@@ -10,9 +10,11 @@ from typing import Any, TypeVar
 from assistant.joinery.model import Pattern
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job, Setup
+from assistant.session.facts import Looking, Move
 from assistant.session.kinds import QuestionName
 
 NEW, CHECKS, CUTTING, STANDING_BY, RESUMING = Mode.NEW, Mode.CHECKS, Mode.CUTTING, Mode.STANDING_BY, Mode.RESUMING
+MOVE_ASKED, HOMING, MOVING, HALTED = Mode.MOVE_ASKED, Mode.HOMING, Mode.MOVING, Mode.HALTED
 FINISHED, ENDED_EARLY = Mode.FINISHED, Mode.ENDED_EARLY
 QUESTION = Mode.QUESTION
 
@@ -65,6 +67,38 @@ class Opening:
 
 
 @dataclass(frozen=True)
+class Driving:
+    """What this run knows of a driven carriage. None of it outlives the run: every resume begins by homing.
+
+    known: it was homed, and nothing has cast doubt on its place since. at: the setting at which it has arrived and
+    stands, mm; None elsewhere. left: the one that it was sent off from. reported: where the controller last said that
+    it stands, mm. move, id: what it is to do, or does; id is "" while it waits. still: the blade stands still, as far
+    as has been asked since the last call. placed: it has gone to this setup's first place, so the board may be named.
+    visited: the home switch was visited after this setup's last pass. off_by, beyond: what was last found there, as in
+    `events.Homed`. unproved: bit p - 1 is set if pass p of this setup was cut since the place was last proved.
+    after_cut: nothing has happened since a pass was recorded. clear: the sled is drawn right back, None if not known.
+    gone: it was seen to leave that place since the call. looking: the answer that waits for a fresh look at it.
+    """
+
+    known: bool = False
+    at: Fraction | None = None
+    left: Fraction | None = None
+    reported: Fraction | None = None
+    move: Move | None = None
+    id: str = ""
+    still: bool = False
+    placed: bool = False
+    visited: bool = False
+    off_by: Fraction | None = None
+    beyond: bool = False
+    unproved: int = 0
+    after_cut: bool = False
+    clear: bool | None = None
+    gone: bool = False
+    looking: Looking | None = None
+
+
+@dataclass(frozen=True)
 class State:
     """n: records applied. setup: from 1, 0 before the first. cursor: the pass last called in this setup, 0 for none.
 
@@ -79,7 +113,7 @@ class State:
     once the question went out. louder, quicker: steps of the voice in this run, negative for softer and slower.
     saw_off_at: when the operator was first asked, after the last pass of this setup, whether the saw is off (s); None
     if not in this run. marked: (setup, pass) of every place where a problem was marked, each once, in order.
-    answered: checks confirmed in a row, without a setting called or a stop between.
+    answered: checks confirmed in a row, without a setting called or a stop between. driving: of a driven carriage.
     """
 
     n: int = 0
@@ -108,6 +142,7 @@ class State:
     marked: tuple[tuple[int, int], ...] = ()
     began: int = 0
     answered: int = 0
+    driving: Driving = Driving()
 
     @property
     def generation(self) -> int:
@@ -170,7 +205,7 @@ class State:
         return (chosen & -chosen).bit_length()
 
 
-Kept = TypeVar("Kept", State, Opening)
+Kept = TypeVar("Kept", State, Opening, Driving)
 
 
 def changed(old: Kept, changes: Mapping[str, Any]) -> Kept:

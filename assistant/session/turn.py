@@ -125,6 +125,9 @@ def view(state: State, at: float | None = None) -> e.View:
         next_setting=next_setting,
         next_check=next_check,
         asked_again=_asked_again(state) if state.mode == STANDING_BY else (),
+        move=state.driving.move,
+        stands=state.driving.at,
+        reported=state.driving.reported,
     )
 
 

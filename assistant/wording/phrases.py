@@ -47,6 +47,9 @@ _WAITS_FOR = {
     Mode.QUESTION: "a question or read-back is open",
     Mode.STANDING_BY: "standing by",
     Mode.FINISHED: "the session has just finished",
+    Mode.MOVE_ASKED: "a driven carriage waits to be let go",
+    Mode.MOVING: "it moves",
+    Mode.HALTED: "it was halted on its way",
 }
 # State of the session -> intents that mean something in it, for people to read.
 SAID_WHEN: dict[str, tuple[Intent, ...]] = {
@@ -57,6 +60,11 @@ HOLDS: dict[tuple[str, str], str] = {
     (Intent.BACK, _WAITS_FOR[Mode.CUTTING]): "from the second pass on",
     (Intent.BACK, _WAITS_FOR[Mode.CHECKS]): "once a pass is cut, until a new setup's first check is answered",
     (Intent.STAND_BY, _WAITS_FOR[Mode.QUESTION]): "where a pass or a check is open under it",
+    **{
+        (intent, _WAITS_FOR[mode]): "between the passes of a board"
+        for intent in (Intent.BACK, Intent.STAND_BY)
+        for mode in (Mode.MOVE_ASKED, Mode.HALTED)
+    },
 }
 EXPLAINED: dict[str, str] = {intent: intent.row.means for intent in Intent}
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -11,6 +11,7 @@ from assistant.plans.checks import aloud
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
+from assistant.session.kinds import MoveKind
 from assistant.wording import dial
 from assistant.wording.numbers import (
     cardinal,
@@ -27,8 +28,14 @@ from assistant.wording.numbers import (
 # At the end of every question. Plain lines leave it out, since they stay when something else is asked.
 YES_NO = "Long press for yes, double tap for no."
 HOW_TO_CUT = "Set the carriage, start the saw, cut, draw back clear and tap."
+BY_HAND = (
+    "Motor off. Zero the carriage by hand: reference edge at zero, and with a bar, the bar out again. Motor on, and "
+    "try the zero once more, since the motor may jump a step. Then long press."
+)
 NEVER_SPIN = "Never spin it on its face."
+HOW_TO_CUT_DRIVEN = "Start the saw, cut, draw right back and tap."
 SETTINGS = ("setting", "setting in full")
+REACHED = "setting reached"
 SETTING_BAR = "setting bar"
 MOST_NAMED = 3
 """Up to so many marked problems or open sessions are named one by one."""
@@ -50,8 +57,10 @@ class Words:
     def shown(self, prompts: Iterable[Prompt]) -> str:
         """An announcement for a screen: a setting's figures on a first line, then all of it with numbers in figures."""
         prompts = tuple(prompts)
-        settings = [dict(prompt.figures) for prompt in prompts if prompt.key in SETTINGS]
-        heads = [self.shown_call(each["setting"], each["previous"], each["approach"]) for each in settings]
+        settings = [dict(prompt.figures) for prompt in prompts if prompt.key in (*SETTINGS, REACHED)]
+        heads = [self.shown_call(each["setting"], each.get("previous"), each.get("approach")) for each in settings]
+        if any(prompt.key == REACHED for prompt in prompts):
+            heads = [Words(self.job, figures=True).position(each["setting"]) for each in settings]
         return "\n".join([*heads, Words(self.job, figures=True).say(prompts)])
 
     def shown_call(self, setting: Fraction, previous: Fraction | None, approach: Fraction | None) -> str:
@@ -195,6 +204,67 @@ class Words:
             parts.append(f"Keep clear: {low} to {high}, up to {above} above the bed.")
         return " ".join(parts)
 
+    def reached(self, figures: dict[str, Any]) -> str:
+        """Where a driven carriage stands, and that the pass may be cut."""
+        how = f"{HOW_TO_CUT_DRIVEN} " if figures["in_full"] else ""
+        return f"{how}Standing at {self.position(figures['setting'])}. Cut."
+
+    def way(self, figures: dict[str, Any]) -> str:
+        """Which way a driven carriage will go, and where to: "up to 15.44", "down, then up to 12.34"."""
+        to = figures["to"]
+        if figures["what"] != MoveKind.SETTING:
+            return "down to the home switch" + ("" if to is None else f", then up to {self.position(to)}")
+        return f"{'down, then ' if figures['down'] else ''}up to {self.position(to)}"
+
+    def driven_move(self, figures: dict[str, Any]) -> str:
+        """What a driven carriage will do once it is let, and how to let it; its direction comes last."""
+        if figures["by_hand"]:
+            return BY_HAND
+        parts = []
+        if figures["halted"]:
+            parts.append(f"Halted at {self.position(figures['stands'])}.")
+        if figures["saw_off"]:
+            parts.append("Saw off, blade still, hands off carriage and work.")
+            if figures["clamped"] and figures["what"] != MoveKind.SETTING:
+                parts.append("Leave the board clamped.")
+        elif not figures["tap"]:
+            parts.append("Draw right back, hands off.")
+        if figures["tap"]:
+            parts.append(f"Draw right back, then tap: {self.way(figures)}.")
+        else:
+            on = "Hold the pedal down to go on" if figures["halted"] else "Hold the pedal down until it stands"
+            parts.append(f"{on}: {self.way(figures)}.")
+        return " ".join(parts)
+
+    def passes(self, numbers: Sequence[int]) -> str:
+        """In words, such as "passes 1 to 9". numbers: ascending."""
+        first, last = self.count(numbers[0]), self.count(numbers[-1])
+        if len(numbers) == 1:
+            return f"pass {first}"
+        if numbers[-1] - numbers[0] == len(numbers) - 1 and len(numbers) > 2:
+            return f"passes {first} to {last}"
+        if len(numbers) > MOST_NAMED:
+            return f"{self.count(len(numbers))} passes from {first} to {last}"
+        return f"passes {_listed([self.count(number) for number in numbers])}"
+
+
+def _ask_move(words: Words, figures: dict[str, Any]) -> str:
+    saw = "Saw off, blade still, hands off?" if figures["saw_off"] else "Drawn right back, hands off?"
+    return f"{saw} It moves {words.way(figures)} by itself, and any key halts it. Start it? {YES_NO}"
+
+
+def _ask_off(words: Words, figures: dict[str, Any]) -> str:
+    """What the visit to the home switch found. Nobody is to unclamp before hearing it."""
+    off_by, passes = figures["off_by"], figures["passes"]
+    doubtful = f" {_sentence(words.passes(passes)).rstrip('.')} of this end may be off as much." if passes else ""
+    if off_by is None:
+        found = "The home switch was not where it should be"
+    else:
+        amount = words.length(abs(off_by))
+        found = f"The carriage stood {'more than ' * figures['beyond']}{amount} {'lower' if off_by > 0 else 'higher'}"
+        found += " than it read"
+    return f"{found}.{doubtful} Leave the board clamped, measure, and look for what slipped. Go on? {YES_NO}"
+
 
 def _sentence(text: str) -> str:
     text = text.strip()
@@ -311,8 +381,13 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
         nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
         return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
+    pass_ = words.count(figures["tried"])
+    if figures["driven"]:
+        stands = f"The carriage stands at pass {pass_}: leave it there."
+    else:
+        stands = f"Carriage to pass {pass_}: {words.move(figures)}."
     return (
-        f"{begin} Carriage to pass {words.count(figures['tried'])}: {words.move(figures)}. "
+        f"{begin} {stands} "
         f"{_TRIED[figures['where']]} If it is off {tolerance}, clamp the work to suit the cut and mark down a problem. "
         f"Done? {YES_NO}"
     )
@@ -422,8 +497,14 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "check": Words.check,
     "setting": lambda words, figures: _sentence(words.setting(figures)),
     # What to do comes first, so that the number comes last.
-    "setting in full": lambda words, figures: (
-        f"{HOW_TO_CUT} {_sentence(words.setting(figures, full=True))}"
+    "setting in full": lambda words, figures: f"{HOW_TO_CUT} {_sentence(words.setting(figures, full=True))}",
+    REACHED: Words.reached,
+    "move": Words.driven_move,
+    "ask move": _ask_move,
+    "ask off": _ask_off,
+    "not proved": lambda words, figures: (
+        f"{_sentence(words.passes(figures['passes'])).rstrip('.')} of this end came before its place was lost. "
+        "Nothing has proved them."
     ),
     "ask back": _ask_back,
     "ask carriage": _ask_carriage,
@@ -490,6 +571,18 @@ _TEMPLATES: dict[str, str] = {
     "code not said": "The pairing code is on the terminal. It is not said while a pass may be under way.",
     "not from the page": "Refused: the page may not do that.",
     "advanced from the page": "Advanced from the page.",
+    "cautions of the drive": (
+        "A motor moves the carriage. Its screw can crush: keep out from between carriage and its ends, and board and "
+        "guard. The motor's own red switch is within reach."
+    ),
+    "hold it down": "Nothing moves by that. Hold the pedal down, and keep it down until it stands.",
+    "draw back": "Draw right back, then tap.",
+    "sled not seen": (
+        "Not counted: the sled was not seen to go out and come right back. If it did, the sled's switch has failed."
+    ),
+    "blade may turn": "Nothing moves yet: the blade takes {takes} seconds to stop. Wait, then hold the pedal down.",
+    "too old": "Nothing moved: that press was too long ago.",
+    "moving": "It moves: that answers nothing.",
 }
 
 # What a log keeps of a prompt. It stays there when something else is open, so it never says what to do: "long press to
@@ -500,6 +593,7 @@ STANDS = frozenset({
     "nothing changed", "nothing to go back to", "earlier setup closed", "no such pass",
     "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",
     "code not said", "not from the page", "advanced from the page",
+    "not proved", "too old", "moving",
 })  # fmt: skip
 """Kept whole: they state facts, and stay true whenever they are read."""
 
@@ -509,6 +603,17 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "check": lambda words, figures: f"Asked: {figures['name']}?",
     "setting": _called,
     "setting in full": _called,
+    REACHED: lambda words, figures: (
+        f"Standing at {words.position(figures['setting'])}: pass {figures['pass_']} called."
+    ),
+    "move": lambda words, figures: "Asked: zeroed by hand?" if figures["by_hand"] else f"Asked: {words.way(figures)}?",
+    "ask move": lambda words, figures: f"Asked: {words.way(figures)}, without a pedal?",
+    "ask off": lambda words, figures: _ask_off(words, figures).partition(" Leave the board")[0],
+    "cautions of the drive": "A motor moves the carriage.",
+    "hold it down": "Not by that: the pedal is held down for it.",
+    "draw back": "The sled was not drawn right back.",
+    "sled not seen": "Not counted: the sled was not seen to go out and come back.",
+    "blade may turn": "Nothing moved: the blade may still have been turning.",
     "stage over": "Stage {stage} is done.",
     "setup reopened": "That board again, for pass {pass_}.",
     "finished": "All cut.",

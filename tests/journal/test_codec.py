@@ -12,10 +12,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from assistant.errors import JournalError
-from assistant.joinery.model import Carriage, Pass, Pattern, Segment
+from assistant.joinery.model import Carriage, Drive, Pass, Pattern, Segment
 from assistant.journal import codec
 from assistant.plans.model import Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
 from assistant.session import facts as f
+from assistant.session.kinds import MoveKind
 
 texts = st.text(max_size=20)
 counts = st.integers(min_value=0, max_value=20_000)
@@ -58,7 +59,7 @@ def _hanging_together(job: Job) -> Job:
 
 
 patterns = built(Pattern, segments=several(built(Segment)), passes=several(built(Pass)))
-carriages = built(Carriage, travel=st.none() | st.tuples(lengths, lengths))
+carriages = built(Carriage, travel=st.none() | st.tuples(lengths, lengths), drive=st.none() | built(Drive))
 jobs = built(
     Job,
     checks=several(built(Check, when=st.sampled_from(When))),
@@ -73,8 +74,16 @@ exact = lengths.map(str)
 
 
 def facts_of(kind: type[f.Fact]) -> st.SearchStrategy:
-    settings_of = {f.SettingCalled: exact, f.Reregistered: st.just("") | exact}
-    return built(kind, **({"setting": settings_of[kind]} if kind in settings_of else {}))
+    perhaps = st.just("") | exact
+    known: dict[type[f.Fact], dict[str, st.SearchStrategy]] = {
+        f.SettingCalled: {"setting": exact},
+        f.Reregistered: {"setting": perhaps},
+        f.MoveAsked: {"what": st.sampled_from([str(kind) for kind in MoveKind]), "to": perhaps},
+        f.Moved: {"asked": exact, "reported": exact},
+        f.CarriageHalted: {"reported": exact},
+        f.CarriageHomed: {"off_by": perhaps},
+    }
+    return built(kind, **known.get(kind, {}))
 
 
 def _reads_back(fact: f.Fact) -> None:

@@ -1,0 +1,37 @@
+"""Proposes what a driven carriage is to do, and sends it off."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from assistant.plans.job_json import fraction_text
+from assistant.session import effects as e
+from assistant.session import facts as f
+from assistant.session.apply import move_id
+from assistant.session.driven import move_prompt, point_below
+from assistant.session.facts import Move
+from assistant.session.kinds import Klass, MoveKind
+from assistant.session.turn import Turn
+
+
+def propose(turn: Turn, move: Move, *before: e.Prompt, halted: bool = False) -> None:
+    """Say what the carriage will do, and wait for the operator to let it."""
+    if move.what != MoveKind.HOME and not turn.state.driving.known:
+        move = Move(MoveKind.HOME, move.then, turn.state.setup)
+    turn.fact(f.MoveProposed(replace(move, held=True), halted))
+    turn.ask(Klass.MOVE, *before, move_prompt(turn.state))
+
+
+def begin(turn: Turn, move: Move, held: bool, asked_at: float) -> None:
+    """Send it off. asked_at: when the press or phrase that lets it was complete, session time, s."""
+    move = replace(move, held=held)
+    turn.fact(f.MoveBegun(move))
+    to = "" if move.to is None else fraction_text(move.to)
+    turn.fact(f.MoveAsked(move.setup, move.pass_, move.what, to, held))
+    state = turn.state
+    id = move_id(state.n)
+    if move.what == MoveKind.SETTING:
+        assert move.to is not None
+        turn.effect(e.MoveTo(id, move.to, point_below(state, move), asked_at, held))
+    else:
+        turn.effect(e.Home(id, move.what == MoveKind.VISIT, asked_at, held))
