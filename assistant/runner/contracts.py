@@ -14,7 +14,7 @@ from typing import Protocol
 from assistant.session.effects import View
 from assistant.session.events import Event
 from assistant.session.facts import Record
-from assistant.session.kinds import Klass
+from assistant.session.kinds import Klass, Tone
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
 
@@ -34,10 +34,10 @@ class Clock(Protocol):
 class Speaker(Protocol):
     """Says announcements in order; posts SpeechStarted and SpeechEnded for each, and DeviceChanged."""
 
-    def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
+    def say(self, id: str, text: str, replaces: bool, tone: Tone | None = None) -> None:
         """Queue this announcement. Returns at once. With `replaces`, first cut off and drop everything before it.
 
-        tone: two soft notes come before the words; SpeechStarted counts from the words.
+        tone: the notes that come before the words; SpeechStarted counts from the words.
         """
 
     def prepare(self, texts: Sequence[str]) -> None:
@@ -54,6 +54,9 @@ class Speaker(Protocol):
 
     def click(self) -> None:
         """A short click, at once, over any other sound. From any thread."""
+
+    def tick(self) -> None:
+        """Once a second while a driven carriage moves: softer and shorter than a click. Otherwise as `click`."""
 
     def close(self, drain_s: float = 0.0) -> None:
         """Let current and waiting sounds end within drain_s seconds, then release the device."""

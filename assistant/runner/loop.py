@@ -13,13 +13,20 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.decide import decide
 from assistant.session.events import DeviceChanged, Displayed, Event, SpeechEnded, SpeechStarted, TimePassed, WentOut
-from assistant.session.kinds import DeviceName, DeviceState, Klass, SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, Klass, SpeechEnd, Tone
 from assistant.session.state import State
 from assistant.wording.phrases import Phrase, phrases_for
-from assistant.wording.prompts import Words
+from assistant.wording.prompts import REACHED, Words
 
-ASKING = frozenset({Klass.CHECK, Klass.QUESTION})  # classes of announcements that need an answer
+ASKING = frozenset({Klass.CHECK, Klass.QUESTION, Klass.MOVE})  # classes of announcements that need an answer
 Commit = Callable[[Sequence[f.Record]], None]
+
+
+def tone_of(klass: Klass, prompts: Sequence[e.Prompt]) -> Tone | None:
+    """The notes before an announcement, if the shop has any."""
+    if klass == Klass.SETTING and any(each.key == REACHED for each in prompts):
+        return Tone.ARRIVED
+    return Tone.ASKS if klass in ASKING else None
 
 
 @dataclass
@@ -167,7 +174,7 @@ class Runner:
         match effect:
             case e.Say(id, prompts, klass, replaces):
                 # Give it to a lost voice too: the voice may have come back.
-                tone = klass in ASKING and self.state.the_job.voice.tone
+                tone = tone_of(klass, prompts) if self.state.the_job.voice.tone else None
                 speaker.say(id, words.say(prompts), replaces, tone)
             case e.Note():
                 speaker.note()

@@ -121,6 +121,15 @@ class DeviceState(StrEnum):
     LOST = "lost"
 
 
+class Tone(StrEnum):
+    """The notes before an announcement."""
+
+    ASKS = "asks"
+    """It needs an answer."""
+    ARRIVED = "arrived"
+    """A driven carriage stands where it was sent."""
+
+
 class Klass(StrEnum):
     """The class of an announcement or a line, for screens and for the tone before it."""
 

@@ -9,7 +9,7 @@ from assistant.errors import KerfcallError
 from assistant.plans.model import VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
-from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd, Tone
 from assistant.speaking.cache import SpeechCache, key_of
 from assistant.speaking.choose import choose_engine
 from assistant.speaking.engine import Engine, at_rate, speakable
@@ -68,7 +68,7 @@ class FileSpeaker:
     def _time(self, frames: int) -> float:
         return self._origin + (frames - self._before) / self.rate
 
-    def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
+    def say(self, id: str, text: str, replaces: bool, tone: Tone | None = None) -> None:
         self.advance(self._clock.at())
         if replaces:
             self._cut()
@@ -112,6 +112,10 @@ class FileSpeaker:
     def click(self) -> None:
         self.advance(self._clock.at())
         self._mixer.click()
+
+    def tick(self) -> None:
+        self.advance(self._clock.at())
+        self._mixer.tick()
 
     def next_boundary(self) -> float | None:
         """The session time at which the current announcement will end, or its words will begin; None without one."""

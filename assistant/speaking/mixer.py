@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from assistant.session.events import NOTE
+from assistant.session.kinds import Tone
 
 if TYPE_CHECKING:
     import numpy as np
@@ -19,10 +20,18 @@ FADE_S = 0.005  # an announcement that is cut off fades for so long, so that it 
 CLICK_S = 0.012
 CLICK_HZ = 1800
 CLICK_PEAK = 12000
+# While a driven carriage moves, once a second: lower than the click, so that it is no press.
+TICK_S = 0.006
+TICK_HZ = 900
+TICK_PEAK = 4000
 # Two notes, before an announcement that asks for an answer.
 NOTE_S = 0.09
 NOTES_HZ = (440, 587)
 NOTE_PEAK = 3000
+# A driven carriage has arrived: one note, longer and higher than any other, that rings out.
+ARRIVED_S = 0.4
+ARRIVED_HZ = 880
+ARRIVED_RISE_S = 0.01
 # When speech led to nothing: two lower notes, and both the same, so that nobody mistakes them for those above.
 LOW_NOTE_S, LOW_PAUSE_S = 0.07, 0.04
 LOW_HZ = 294
@@ -34,7 +43,7 @@ KNEE, TOP = 22000, 31000
 class QueueSlot:
     """One announcement's place in the queue. samples: None until rendered.
 
-    tone: the rest of the notes before its words.
+    tone: the rest of the notes before its words. tone_begun: some of them have sounded.
     """
 
     id: str
@@ -42,6 +51,7 @@ class QueueSlot:
     position: int = 0
     started: bool = False
     tone: Samples | None = None
+    tone_begun: bool = False
 
 
 class Happening(NamedTuple):
@@ -54,11 +64,30 @@ class Happening(NamedTuple):
 
 def click_sound(rate: int) -> Samples:
     """A short decaying tone."""
+    return _decaying(rate, CLICK_S, CLICK_HZ, CLICK_PEAK)
+
+
+def tick_sound(rate: int) -> Samples:
+    """A shorter, lower and softer one."""
+    return _decaying(rate, TICK_S, TICK_HZ, TICK_PEAK)
+
+
+def _decaying(rate: int, seconds: float, hz: int, peak: int) -> Samples:
     import numpy as np
 
-    at = np.arange(round(CLICK_S * rate)) / rate
-    tone = np.sin(2 * math.pi * CLICK_HZ * at) * np.exp(-at * 5 / CLICK_S)
-    return np.rint(tone * CLICK_PEAK).astype(np.int16)
+    at = np.arange(round(seconds * rate)) / rate
+    tone = np.sin(2 * math.pi * hz * at) * np.exp(-at * 5 / seconds)
+    return np.rint(tone * peak).astype(np.int16)
+
+
+def arrived_sound(rate: int) -> Samples:
+    """One note that begins at once and rings out."""
+    import numpy as np
+
+    at = np.arange(round(ARRIVED_S * rate)) / rate
+    rises = np.minimum(at / ARRIVED_RISE_S, 1)
+    note = np.sin(2 * math.pi * ARRIVED_HZ * at) * rises * (1 - at / ARRIVED_S) ** 2
+    return np.rint(note * NOTE_PEAK).astype(np.int16)
 
 
 def tone_sound(rate: int) -> Samples:
@@ -97,7 +126,8 @@ class Mixer:
         self._queue: deque[QueueSlot] = deque()
         self._over: list[Samples] = []
         self._click = click_sound(rate)
-        self._tone = tone_sound(rate)
+        self._tick = tick_sound(rate)
+        self._tones = {Tone.ASKS: tone_sound(rate), Tone.ARRIVED: arrived_sound(rate)}
         self._low = low_sound(rate)
         self._gain = self._gain_before = 1.0
 
@@ -109,9 +139,9 @@ class Mixer:
     def holds(self, slot: QueueSlot) -> bool:
         return slot in self._queue
 
-    def reserve(self, id: str, tone: bool = False) -> QueueSlot:
+    def reserve(self, id: str, tone: Tone | None = None) -> QueueSlot:
         """Takes the next place in the queue. Nothing after it sounds before it has been filled or dropped."""
-        slot = QueueSlot(id, tone=self._tone if tone else None)
+        slot = QueueSlot(id, tone=self._tones[tone] if tone else None)
         self._queue.append(slot)
         return slot
 
@@ -133,7 +163,7 @@ class Mixer:
         head = self._queue[0] if self._queue else None
         if head and head.started and head.samples is not None:
             self._fade(head.samples[head.position :])
-        elif head and head.tone is not None and len(head.tone) < len(self._tone):
+        elif head and head.tone is not None and head.tone_begun:
             self._fade(head.tone)
         self._queue.clear()
         return ids
@@ -165,6 +195,10 @@ class Mixer:
     def click(self) -> None:
         """Plays a click from the next frame on, over any announcement."""
         self._over.append(self._click)
+
+    def tick(self) -> None:
+        """Plays a tick from the next frame on, over any announcement."""
+        self._over.append(self._tick)
 
     def silence(self) -> None:
         """Forgets clicks and fades, because no device will play them."""
@@ -204,6 +238,7 @@ class Mixer:
                 piece = slot.tone[: len(out) - at]
                 out[at : at + len(piece)] += self._louder(piece)
                 at += len(piece)
+                slot.tone_begun = slot.tone_begun or len(piece) > 0
                 slot.tone = slot.tone[len(piece) :] if len(piece) < len(slot.tone) else None
                 if slot.tone is not None:
                     break

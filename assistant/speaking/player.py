@@ -75,7 +75,7 @@ class Player:
     def state(self) -> PlayerState:
         return self._state
 
-    def reserve(self, id: str, replaces: bool, tone: bool = False) -> QueueSlot | None:
+    def reserve(self, id: str, replaces: bool, tone: Tone | None = None) -> QueueSlot | None:
         """Takes a place in the queue for an announcement not yet rendered. Without a loudspeaker it fails: None."""
         with self._lock:
             cut = self._mixer.cut() if replaces else []
@@ -108,6 +108,11 @@ class Player:
         with self._lock:
             if self._state == DeviceState.WORKS:
                 self._mixer.click()
+
+    def tick(self) -> None:
+        with self._lock:
+            if self._state == DeviceState.WORKS:
+                self._mixer.tick()
 
     def note(self) -> None:
         with self._lock:

@@ -10,7 +10,7 @@ from assistant.errors import KerfcallError
 from assistant.plans.model import VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
-from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd, Tone
 from assistant.speaking.cache import SpeechCache
 from assistant.speaking.choose import choose_engine
 from assistant.speaking.device import Device, default_device
@@ -52,7 +52,7 @@ class LiveSpeaker:
         """The loudspeaker's state."""
         return self._player.state
 
-    def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
+    def say(self, id: str, text: str, replaces: bool, tone: Tone | None = None) -> None:
         slot = self._player.reserve(id, replaces, tone)
         if slot is None:
             return
@@ -77,6 +77,9 @@ class LiveSpeaker:
 
     def click(self) -> None:
         self._player.click()
+
+    def tick(self) -> None:
+        self._player.tick()
 
     def close(self, drain_s: float = 0.0) -> None:
         self._player.close(drain_s)
@@ -103,7 +106,7 @@ class SilentSpeaker:
     def __init__(self, clock: Clock, post: Post):
         self._clock, self._post = clock, post
 
-    def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
+    def say(self, id: str, text: str, replaces: bool, tone: Tone | None = None) -> None:
         at, utc = self._clock.at(), self._clock.utc()
         self._post(SpeechStarted(at, utc, id))
         self._post(SpeechEnded(at, utc, id, SpeechEnd.WHOLE))
@@ -122,6 +125,9 @@ class SilentSpeaker:
         """Does nothing: nobody would hear it."""
 
     def click(self) -> None:
+        """Does nothing: nobody would hear it."""
+
+    def tick(self) -> None:
         """Does nothing: nobody would hear it."""
 
     def close(self, drain_s: float = 0.0) -> None:

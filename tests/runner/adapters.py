@@ -9,6 +9,7 @@ from assistant.runner.loop import Outputs, Runner
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.events import Start
+from assistant.session.kinds import Tone
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
 from tests.session.jobs import few_checks, job, plan
@@ -19,7 +20,7 @@ class Logbook:
 
     def __init__(self) -> None:
         self.done: list[tuple[object, ...]] = []
-        self.tones: list[bool] = []
+        self.tones: list[Tone | None] = []
         self.fails = False
         self.moved = 0.0
 
@@ -28,7 +29,7 @@ class Logbook:
             raise OSError("the disk is full")
         self.done.append(("commit", *(record.fact.kind for record in records)))
 
-    def say(self, id: str, text: str, replaces: bool, tone: bool = False) -> None:
+    def say(self, id: str, text: str, replaces: bool, tone: Tone | None = None) -> None:
         self.done.append(("say", text, replaces))
         self.tones.append(tone)
 
@@ -46,6 +47,9 @@ class Logbook:
 
     def click(self) -> None:
         self.done.append(("click",))
+
+    def tick(self) -> None:
+        self.done.append(("tick",))
 
     def close(self, drain_s: float = 0.0) -> None:
         self.done.append(("close",))

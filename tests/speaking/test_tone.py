@@ -1,8 +1,12 @@
-"""Two soft notes sound before what needs an answer, and before nothing else. The words count from after them."""
+"""Two soft notes sound before what needs an answer, one long one when a driven carriage has arrived, else none.
+
+The words count from after them.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 
 import numpy as np
 
@@ -10,15 +14,22 @@ from assistant.runner.voice_watch import VERDICT_S, VoiceWatch
 from assistant.session import effects as e
 from assistant.session.effects import prompt
 from assistant.session.events import NOTE, NotHeard, SpeechEnded, SpeechStarted
+from assistant.session.kinds import Tone
 from assistant.speaking.espeak import EspeakEngine
 from assistant.speaking.mixer import (
+    ARRIVED_HZ,
+    ARRIVED_S,
+    CLICK_HZ,
     LOW_HZ,
     LOW_NOTE_S,
     NOTE_S,
     NOTES_HZ,
+    TICK_HZ,
     Mixer,
+    arrived_sound,
     click_sound,
     low_sound,
+    tick_sound,
     tone_sound,
 )
 from tests.runner.adapters import started
@@ -52,7 +63,7 @@ def test_it_is_two_notes_short_and_softer_than_speech() -> None:
 
 def test_the_words_begin_after_it_and_that_is_when_they_count_as_begun() -> None:
     mixer = Mixer(RATE)
-    mixer.reserve("asked", tone=True).samples = steady(0.1, 5000).samples
+    mixer.reserve("asked", tone=Tone.ASKS).samples = steady(0.1, 5000).samples
     mixer.reserve("told").samples = steady(0.1, 7000).samples
     tone = tone_sound(RATE)
     assert mixer.frames_left() == len(tone), "next the words begin"
@@ -75,7 +86,7 @@ def test_the_words_begin_after_it_and_that_is_when_they_count_as_begun() -> None
 
 def test_cut_off_within_it_fades() -> None:
     mixer = Mixer(RATE)
-    mixer.reserve("asked", tone=True).samples = steady(0.1, 5000).samples
+    mixer.reserve("asked", tone=Tone.ASKS).samples = steady(0.1, 5000).samples
     sound = [mixer.mix(1000)[0]]
     assert mixer.cut() == ["asked"]
     sound.append(mixer.mix(300)[0])
@@ -85,9 +96,74 @@ def test_cut_off_within_it_fades() -> None:
 def test_only_what_wants_an_answer_has_it() -> None:
     runner, log, _ = started()
     log.tones.clear()
-    for klass in ("check", "question", "setting", "answer", "notice", "caution"):
+    for klass in ("check", "question", "move", "setting", "answer", "notice", "caution"):
         runner._run(e.Say(klass, (prompt("again"),), klass))
-    assert log.tones == [True, True, False, False, False, False]
+    assert log.tones == ["asks", "asks", "asks", None, None, None, None]
+
+
+# --- a driven carriage has arrived
+
+
+def octaves_apart(one: float, other: float) -> float:
+    return abs(float(np.log2(one / other)))
+
+
+def loud_for_s(samples: np.ndarray) -> float:
+    """From the first to the last sample above a tenth of its peak."""
+    loud = np.flatnonzero(np.abs(samples) > np.abs(samples).max() / 10)
+    return float(loud[-1] - loud[0] + 1) / RATE
+
+
+def test_an_arrival_is_one_note_higher_and_longer_than_all_others() -> None:
+    """By Fourier transform: a third of an octave or more from every other note, and at least half as long again."""
+    arrived = arrived_sound(RATE)
+    assert abs(strongest_hz(arrived) - ARRIVED_HZ) < 4 and len(arrived) / RATE == round(ARRIVED_S * RATE) / RATE
+    halves = [strongest_hz(half) for half in np.split(arrived[: len(arrived) // 2 * 2], 2)]
+    assert abs(halves[0] - halves[1]) < 8, "one note, which doesn't rise"
+    others = {"asks": tone_sound(RATE), "not heard": low_sound(RATE), "click": click_sound(RATE)}
+    for name, other in others.items():
+        assert loud_for_s(arrived) > 1.5 * loud_for_s(other), name
+    for hz in (*NOTES_HZ, LOW_HZ, CLICK_HZ):
+        assert octaves_apart(ARRIVED_HZ, hz) > 1 / 3
+    assert np.abs(arrived).max() <= np.abs(tone_sound(RATE)).max(), "no louder"
+    steepest = 2 * np.pi * ARRIVED_HZ / RATE * np.abs(tone_sound(RATE)).max()
+    assert np.abs(np.diff(arrived.astype(int))).max() <= steepest, "no crack at either end"
+    assert np.abs(arrived[-RATE // 100 :]).max() < 100
+
+
+def test_it_sounds_before_where_the_carriage_stands_and_nowhere_else() -> None:
+    runner, log, _ = started()
+    log.tones.clear()
+    setting = (("setting", Fraction(9)), ("in_full", False), ("pass_", 1))
+    runner._run(e.Say("a", (prompt("again"), e.Prompt("setting reached", setting)), "setting"))
+    by_hand = {"pass_": 1, "setting": Fraction(9), "previous": None, "approach": None, "repeated": False}
+    runner._run(e.Say("b", (prompt("setting", **by_hand),), "setting"))
+    assert log.tones == ["arrived", None]
+    job = runner.state.the_job
+    runner.state = replace(runner.state, job=replace(job, voice=replace(job.voice, tone=False)))
+    runner._run(e.Say("c", (e.Prompt("setting reached", setting),), "setting"))
+    assert log.tones[-1] is None, "a shop that wants no notes"
+
+
+def test_the_words_begin_after_the_arrivals_note() -> None:
+    mixer = Mixer(RATE)
+    mixer.reserve("stands", tone=Tone.ARRIVED).samples = steady(0.1, 5000).samples
+    sound, happened = mixer.mix(RATE)
+    note = arrived_sound(RATE)
+    assert np.array_equal(sound[: len(note)], note) and sound[len(note)] == 5000
+    assert happened[0].offset == len(note)
+
+
+def test_a_tick_is_shorter_softer_and_lower_than_a_click() -> None:
+    """A press must never be taken for a second of moving, nor the other way round."""
+    tick, click = tick_sound(RATE), click_sound(RATE)
+    assert len(tick) < 0.6 * len(click)
+    energy_db = 10 * np.log10(np.sum(click.astype(float) ** 2) / np.sum(tick.astype(float) ** 2))
+    assert energy_db > 9, "the ear adds up so short a sound: twice as loud is about 10 dB (common practice, no source)"
+    assert octaves_apart(TICK_HZ, CLICK_HZ) >= 1
+    mixer = Mixer(RATE)
+    mixer.tick()
+    assert np.array_equal(mixer.mix(400)[0][: len(tick)], tick)
 
 
 # --- the low notes: speech led to nothing
