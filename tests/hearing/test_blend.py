@@ -10,10 +10,7 @@ from assistant.hearing.blend import RESIDUAL_DB, blended, clearness
 from assistant.hearing.contract import RATE
 from assistant.hearing.denoise import choose_denoiser
 from assistant.hearing.ear import Ear
-from assistant.hearing.sphinx import Sphinx
-from tests.hearing.voices import floats, need, noisy, padded, pcm, spoken, table
-
-SPHINX = Sphinx()
+from tests.hearing.voices import floats, need, noisy, padded, pcm, sphinx, spoken, table
 
 
 def tone_in_noise(ratio_db: float, seconds: float = 2.0) -> np.ndarray:
@@ -57,7 +54,7 @@ def test_both_are_the_same_moment(name, monkeypatch):
     need("espeak-ng")
     pairs = []
     monkeypatch.setattr(ear_module, "blended", lambda suppressed, raw: pairs.append((suppressed, raw)) or suppressed)
-    ear = Ear(SPHINX, choose_denoiser(name)[0])
+    ear = Ear(sphinx(), choose_denoiser(name)[0])
     ear.listen(table(), 0)
     ear.feed(noisy(padded(spoken("en-us", "marigold finish the session"), 2.0, 1.0), 20))
     suppressed, raw = (floats(sound) for sound in pairs[-1])
@@ -70,7 +67,7 @@ def test_hissing_digits_are_told_apart_in_quiet():
     need("espeak-ng")
     text = "marigold go to pass six number six"
     for voice in ("en-us", "en-gb-scotland"):
-        ear = Ear(SPHINX, choose_denoiser("rnnoise")[0])
+        ear = Ear(sphinx(), choose_denoiser("rnnoise")[0])
         ear.listen(table(), 0)
         found = ear.feed(padded(spoken(voice, text), 1.0, 1.0))
         assert [f.phrase.text if f.phrase else f.reason for f in found] == [text]
