@@ -19,7 +19,17 @@ from assistant.pedal.names import stand_in_key
 from assistant.plans.model import Job
 from assistant.runner.adapters import Adapters, Makers, Pump
 from assistant.runner.clock import LiveClock, SetClock
-from assistant.runner.contracts import LiveEar, LiveKeys, LivePage, LivePedal, LiveScreen, LiveView, Post, Speaker
+from assistant.runner.contracts import (
+    Driven,
+    LiveEar,
+    LiveKeys,
+    LivePage,
+    LivePedal,
+    LiveScreen,
+    LiveView,
+    Post,
+    Speaker,
+)
 from assistant.runner.live import leaving_on_signals, run_live
 from assistant.runner.loop import Outputs, Runner
 from assistant.runner.rehearsal import Rehearsal
@@ -273,17 +283,27 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
         screen.note(f"-- hearing: {ear.choice.why}")
         return ear
 
-    def pedal(post: Post, pressed: Callable[[], None]) -> LivePedal:
+    def pedal(post: Post, pressed: Callable[[], None], released: Callable[[], None]) -> LivePedal:
         from assistant.pedal.listener import PedalListener
 
-        return PedalListener(clock, post, job.pedal, pressed)
+        return PedalListener(clock, post, job.pedal, pressed, released=released)
 
     def keys(
-        post: Post, pedal_alive: Callable[[], bool], click: Callable[[], None], code: Callable[[str], None] | None
+        post: Post,
+        pedal_alive: Callable[[], bool],
+        click: Callable[[], None],
+        code: Callable[[str], None] | None,
+        halts: Callable[[], bool],
     ) -> LiveKeys:
         from assistant.screens.keys import TerminalKeys
 
-        return TerminalKeys(clock, post, pedal_alive, stand_in_key(job.pedal), click, screen.note, code)
+        return TerminalKeys(clock, post, pedal_alive, stand_in_key(job.pedal), click, screen.note, code, halts)
+
+    def drive(pedal_down: Callable[[], bool], tick: Callable[[], None]) -> Driven:
+        from assistant.carriage.drive import LiveDrive
+
+        screen.note("-- the carriage's controller is asked for its settings")
+        return LiveDrive(clock, runner.post, job.carriage, pedal_down, tick)
 
     return Makers(
         page=page if args.page else None,
@@ -291,4 +311,5 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
         listener=None if args.no_voice else listener,
         pedal=None if args.no_pedal else pedal,
         keys=keys,
+        drive=drive if job.carriage.drive else None,
     )

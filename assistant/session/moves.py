@@ -113,8 +113,15 @@ def _refuse(turn: Turn, by: By, why: e.Prompt) -> None:
 
 
 def sled_moved(turn: Turn, event: SledMoved) -> None:
-    if turn.state.job is not None and is_driven(turn.state.job):
-        turn.fact(f.SledAt(event.clear))
+    """An answer that waits for a look is refused if the sled has left its place by then."""
+    if turn.state.job is None or not is_driven(turn.state.job):
+        return
+    looking = turn.state.driving.looking
+    turn.fact(f.SledAt(event.clear))
+    if looking is not None and not event.clear:
+        turn.fact(f.LookedAt())
+        if turn.state.effective_mode == CUTTING:
+            _refuse(turn, looking.by, prompt("draw back"))
 
 
 def _under_way(state: State, id: str) -> Move | None:

@@ -25,6 +25,7 @@ from assistant.plans import health as plans
 from assistant.runner import health as runner
 from assistant.screens import health as screens
 from assistant.speaking import health as speaking
+from tests.sampling import every
 from tests.test_rooms import HEAVY
 
 PROBES = {
@@ -86,7 +87,7 @@ def test_without_any_library_every_part_is_still_told(shop: Path) -> None:
     assert all(part["mend"] for part in parts.values() if part["state"] != WORKS)
 
 
-@pytest.mark.parametrize("part", PROBES)
+@pytest.mark.parametrize("part", every(3, PROBES))
 def test_a_probe_that_fails_is_broken_and_takes_no_other_with_it(
     part: str, shop: Path, no_sound: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
