@@ -30,7 +30,8 @@ class Watcher:
     that somebody waits for was a setting, so a board may be on its way over the blade.
 
     Of a driven carriage: homed: its place is known. sent: where it was last sent, until it stands. arrived_at: where it
-    stands; left: where it stood before it was sent off. placed: in this setup it has been where the board is clamped. proved: it was homed since the last pass.
+    stands; left: where it stood before it was sent off. placed: in this setup it has been where the board is clamped.
+    proved: it was homed since the last pass.
     """
 
     job: Job
