@@ -295,7 +295,8 @@ def _look_at_the_drive(
         assert not isinstance(event, Answer) or event.source != "page", "a page starts nothing"
         assert label not in ("pressed before it was asked", "begun before it was asked", "old grammar")
         by_hand = drive.home == "by hand" and isinstance(effect, e.Home)  # nothing moves then
-        may_turn = not (by_hand or before.question or before.driving.still or (after.driving.move and after.driving.move.step))
+        steps = after.driving.move is not None and after.driving.move.step
+        may_turn = not (by_hand or before.question or before.driving.still or steps)
         assert label != "too soon" or not may_turn, "the blade may still turn"
         assert isinstance(event, Gesture | Heard | Looked | Homed), f"nothing but a foot lets it go, but {event} did"
         assert isinstance(effect, e.Home) or after.driving.known, "it goes nowhere from an unknown place"
