@@ -161,7 +161,7 @@ class Moving(Talk):
             if self._answered_ask > max(asks, self._ask_at_answer) and not report.moves:
                 stale = self._unanswered and self._now - self._unanswered[0][1] > SETTLE_S
                 if self._unanswered and (report.held or stale):
-                    # What it has not taken yet would run once the hold ends, or join the next line.
+                    # What it has not taken yet would run once it is let go, or join the next line.
                     yield from self._end_hold()
                     self._check_stood()
                     return

@@ -7,7 +7,7 @@ thread is busy.
 - Every move but homing is a jog in machine coordinates, in pieces: a stopped program leaves under half a second of it.
 - A move has ended when its last line was taken and a report asked for since says that the carriage stands where it was
   sent.
-- A reset while it stands ends a hold without starting anything. What resumes or unlocks is never sent.
+- A reset while it stands lets go of what is held without starting anything. What resumes or unlocks is never sent.
 """
 
 from __future__ import annotations
