@@ -114,9 +114,11 @@ class LiveDrive:
 
     def _send_urgent(self) -> None:
         """No lock: this may be a signal handler that has interrupted anything."""
-        line = self._line
+        self._protocol.halting = True
+        line, protocol = self._line, self._protocol
         if line is not None:
-            line.urgent(self._protocol.urgent)
+            if protocol.homing or protocol.may_halt:
+                line.urgent(protocol.urgent)
             line.wake()
 
     def _wake(self) -> None:

@@ -19,6 +19,8 @@ SETTLE_S = 0.3
 """How long a controller that took a line may still call itself idle, s."""
 AGAIN_S = 0.02
 """How often a halt is sent again until it stands: a line still under way would start another jog."""
+TAKEN_S = 0.025
+"""How long a halt waits for the answer of a line that went out just before, s."""
 LINES_OUT = 2
 SHOWN = Fraction(1, 2000)
 """mm, half of the last decimal in its reports."""
@@ -43,7 +45,8 @@ class Moving(Talk):
         self._rests_at: Fraction | None = None
         """The machine coordinate at which it was left."""
         self._slack = Slack(carriage.backlash, Fraction(0))
-        self._halting = False
+        self.halting = False
+        """What moves is to stop; may be set from any thread."""
 
     def _check_place(self) -> None:
         """The carriage stands where it was left, and is not locked."""
@@ -101,7 +104,7 @@ class Moving(Talk):
                     raise DoubtfulError(Doubt.GARBAGE, f"The motion controller did not answer. {HOME_AGAIN}")
                 if self._now - self.report_at > SILENT_S:
                     raise self._silent()
-                if self._halting:
+                if self.halting:
                     yield from self._stop()
                     raise StoodError
                 if self.report_at > seen_at:
@@ -154,7 +157,7 @@ class Moving(Talk):
         asks, end, again = self._asks, self._now + 2 * SILENT_S, self._now
         while True:
             self._check()
-            if self._now >= again:
+            if self._now >= again and self.may_halt:
                 self._out += dialect.HALT_JOG
                 again = self._now + AGAIN_S
             report = self._seen
@@ -172,6 +175,15 @@ class Moving(Talk):
                 raise self._silent()
             self._poll(AGAIN_S)
             yield
+
+    @property
+    def may_halt(self) -> bool:
+        """Whether a halt stops all that was sent.
+
+        One that comes right behind a line, before the controller has planned it, stops what moves; then it takes the
+        line and moves on. Its answer comes within milliseconds.
+        """
+        return not self._unanswered or self._now - self._sent_at > TAKEN_S
 
     def _check_stood(self) -> None:
         if self._seen.locked:

@@ -31,6 +31,8 @@ from assistant.session.kinds import Doubt
 
 PRESS_AGE_S = 1.0
 """A press older than this when the first line would go out moves nothing."""
+STALLED_S = 0.3
+"""A program that does nothing for longer while it moves the carriage has been stopped; it halts when it goes on, s."""
 POLL_RESTING_S = 0.12
 SLOW = Fraction(60)
 """mm/min, on the last way down to the home switch."""
@@ -84,14 +86,20 @@ class Protocol(Moving):
 
     def take(self, data: bytes, at: float) -> bytes:
         """These bytes came."""
-        self._now = at
+        self._pass(at)
         self._came(data)
         return self._carry_on()
 
     def passed(self, at: float) -> bytes:
         """Time has passed."""
-        self._now = at
+        self._pass(at)
         return self._carry_on()
+
+    def _pass(self, at: float) -> None:
+        """A program that was stopped meanwhile must not go on as if it had not been."""
+        if self.busy and not self.homing and at - self._now > STALLED_S:
+            self.halting = True
+        self._now = at
 
     def order(self, order: Order, at: float) -> bytes:
         """Do this. If the last order isn't done, both end in `Lost`."""
@@ -99,14 +107,14 @@ class Protocol(Moving):
         if self._order is not None:
             self._doubtful(Doubt.GARBAGE, f"The carriage was given two orders at once. {HOME_AGAIN}")
         else:
-            self._halting = False
+            self.halting = False
             self._order = order
         return self._carry_on()
 
     def halt(self, at: float) -> bytes:
         """Stop whatever moves or is about to."""
         self._now = at
-        self._halting = self._halting or self.busy
+        self.halting = self.halting or self.busy
         return self._carry_on()
 
     def let_go(self, at: float) -> bytes:
@@ -298,7 +306,7 @@ class Protocol(Moving):
         if self._now - order.pressed_at > PRESS_AGE_S:
             self._tell(TooOld, id=order.id)
             return False
-        if self._halting or order.held and not self._pedal_down():
+        if self.halting or order.held and not self._pedal_down():
             if self.known:
                 raise StoodError
             self._tell(TooOld, id=order.id)
@@ -348,7 +356,7 @@ class Protocol(Moving):
         self._refused = None
         self._send(dialect.home(self.drive.axis, dialect.ALONE in controller.options))
         while self._unanswered:
-            if self._halting:
+            if self.halting:
                 self._out += dialect.RESET
                 raise DoubtfulError(Doubt.HALTED, HALTED_HOMING)
             if self._alarm is not None and self._alarm.code == dialect.HALTED_HOMING:

@@ -21,6 +21,8 @@ GREETING_S = 2.5
 """A board that starts when its line is opened has its boot loader first, s."""
 ASK_AGAIN_S = 0.25
 """After this a question is taken for lost on its way, s."""
+AFTER_LINE_S = 0.008
+"""While it makes a report it takes no line, and a halt must not overtake one, s."""
 
 Task = Generator[None, None, None]
 HOME_AGAIN = "Home it again."
@@ -57,6 +59,7 @@ class Talk:
         """The last question before a line was last answered."""
         self._awaiting_report = False
         self._last_asked = at
+        self._sent_at = at - AFTER_LINE_S
         self.report: dialect.Report | None = None
         self.report_at = at
 
@@ -108,11 +111,14 @@ class Talk:
 
     def _send(self, line: str) -> None:
         self._out += line.encode("ascii") + b"\n"
+        self._sent_at = self._now
         self._unanswered.append((line, self._now))
 
     def _poll(self, every_s: float) -> None:
         """Ask for a report, unless one is still awaited or it is too soon."""
-        if not self._storing and self._now >= self._last_asked + (ASK_AGAIN_S if self._awaiting_report else every_s):
+        if self._storing or self._now < self._sent_at + AFTER_LINE_S:
+            return
+        if self._now >= self._last_asked + (ASK_AGAIN_S if self._awaiting_report else every_s):
             self._out += dialect.STATUS
             self._awaiting_report, self._last_asked = True, self._now
             self._asks += 1
