@@ -49,7 +49,10 @@ Maker = Callable[[float, str], Event]
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """One thing asked for. kind: look, home or move; the rest as in the session's effects."""
+    """One thing asked for.
+
+    kind: look, home, move or store. number, value: of a setting to store. The rest is as in the session's effects.
+    """
 
     kind: str
     id: str
@@ -58,6 +61,8 @@ class Order:
     visit: bool = False
     setting: Fraction = Fraction(0)
     approach: Fraction = Fraction(0)
+    number: int = 0
+    value: Fraction = Fraction(0)
 
 
 class Protocol(Moving):
@@ -129,7 +134,12 @@ class Protocol(Moving):
     @property
     def busy(self) -> bool:
         """Whether something moves, or is about to."""
-        return self._order is not None and self._order.kind != "look"
+        return self._order is not None and self._order.kind in ("home", "move")
+
+    @property
+    def waits(self) -> bool:
+        """Whether the last order isn't done."""
+        return self._order is not None
 
     @property
     def urgent(self) -> bytes:
@@ -196,8 +206,13 @@ class Protocol(Moving):
         number = settings.number_of(dialect.TRAVEL, self.drive.axis)
         own = settings.left_raised(self.controller.settings.get(number, Fraction(0)))
         if own is not None:
-            yield from self._store(number, own)
-            self.controller = replace(self.controller, settings={**self.controller.settings, number: own})
+            yield from self._store_and_compare(number, own)
+        self.faults = settings.faults(self.carriage, self.controller)
+
+    def _store_and_compare(self, number: int, value: Fraction) -> Task:
+        assert self.controller is not None
+        yield from self._store(number, value)
+        self.controller = replace(self.controller, settings={**self.controller.settings, number: value})
         self.faults = settings.faults(self.carriage, self.controller)
 
     def _as_listed(self) -> Controller:
@@ -269,6 +284,8 @@ class Protocol(Moving):
             if order.kind == "look":
                 yield from self._fresh()
                 self._tell(Looked, id=order.id, clear=not self._seen.hold_input)
+            elif order.kind == "store":
+                yield from self._store_and_compare(order.number, order.value)
             elif (yield from self._may_begin(order)):
                 if order.kind == "move":
                     yield from self._move(order)
