@@ -161,9 +161,21 @@ def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]
             outputs.listener = ear
         # Only with --real-time must an announcement be heard before it can be answered.
         runner.post(run.first_event(clock, rehearsed=True, hear_out=args.real_time))
-        keys = ScriptKeys(clock, stand_in_key(run.job.pedal))
+        keys, drive = ScriptKeys(clock, stand_in_key(run.job.pedal)), None
+        if run.job.carriage.drive:
+            from assistant.carriage.rehearsed import RehearsedDrive
+
+            drive = outputs.drive = RehearsedDrive(clock, runner.post, run.job.carriage)
         Rehearsal(
-            runner, clock, script, sound=sound, ear=ear, source=args.source, keys=keys, real_time=args.real_time
+            runner,
+            clock,
+            script,
+            sound=sound,
+            ear=ear,
+            source=args.source,
+            keys=keys,
+            drive=drive,
+            real_time=args.real_time,
         ).run()
     return runner
 
