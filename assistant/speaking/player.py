@@ -20,7 +20,7 @@ from typing import Literal
 from assistant.errors import NoSuchPart
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, SpeechEnded, SpeechStarted
-from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd
+from assistant.session.kinds import DeviceName, DeviceState, SpeechEnd, Tone
 from assistant.speaking.device import Device
 from assistant.speaking.engine import Pcm, at_rate
 from assistant.speaking.mixer import Mixer, QueueSlot
