@@ -56,8 +56,8 @@ class TerminalKeys:
         once for every key with a meaning. show: prints a note for the operator. code: called with "show" or "say" for
         the bench page's pairing code; None without a page. halted_by_key: called before anything else for every key but
         that of a pedal that is heard; halts a driven carriage and returns whether it moved or was about to. Then the
-        key means nothing else, but for Ctrl-C, which leaves as well. None without such a carriage. Raises NoSuchPart if the standard input is not a
-        terminal.
+        key means nothing else, but for Ctrl-C, which leaves as well. None without such a carriage. Raises NoSuchPart if
+        the standard input is not a terminal.
         """
         self._clock = clock
         self._post = post

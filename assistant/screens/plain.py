@@ -15,6 +15,7 @@ from assistant.screens.view_move import (
     CARRIAGE_LOST,
     MOVES,
     OF_THE_DRIVE,
+    WAITS,
     by_hand,
     is_lost,
     place,
@@ -195,7 +196,7 @@ def _driven(view: View, words: Words) -> str:
     if view.mode == CUTTING:
         return f"pass {view.pass_}/{view.passes}, {CARRIAGE_LOST}"
     if by_hand(view, words):
-        return "to be zeroed by hand"
+        return "to be zeroed by hand" if view.mode in WAITS else "zeroing by hand"
     if view.mode == HALTED and view.reported is not None:
         return f"HALTED AT {place(words, view.reported)}, {way(view, words)} is left"
     return f"{'MOVES' if view.mode in MOVES else 'waits to move'} {way(view, words).upper()}"

@@ -18,7 +18,7 @@ from assistant.runner.contracts import Inputs
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen, place_line
 from assistant.screens.view_cells import Canvas, changes
-from assistant.screens.view_move import MOVES
+from assistant.screens.view_move import is_moving
 from assistant.screens.view_pace import time_lines
 from assistant.screens.view_page import Gauges, PageComposer, gauges_of
 from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES
@@ -201,7 +201,7 @@ class TerminalView:
                 return
             sight = self._gathering.sight
         gauges, now = self.gauges(), datetime.now()
-        self._moving = sight.view is not None and sight.view.mode in MOVES
+        self._moving = sight.view is not None and sight.words is not None and is_moving(sight.view, sight.words)
         if not self._moving:
             # It may be one report behind what the session knows, and would be put to the wrong state.
             gauges = replace(gauges, position=None)

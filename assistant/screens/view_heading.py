@@ -108,7 +108,7 @@ def _of_a_move(view: View, words: Words) -> Heading:
     move = view.move
     assert move is not None
     if by_hand(view, words):
-        return Heading(("SAW OFF", "ZERO IT", "BY HAND"), whole=True)
+        return Heading(("SAW OFF", "ZERO IT", "BY HAND") if view.mode in WAITS else ("ZEROING",), whole=True)
     way, to = ("UP", UP_ARROW) if goes_up(view) else ("DOWN", DOWN_ARROW)
     target = "HOME" if move.to is None else big_place(words, move.to)
     if view.mode in MOVES:

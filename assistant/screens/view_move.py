@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from assistant.joinery.settings import reading
-from assistant.joinery.units import round_to_step
+from assistant.joinery.units import plain_length, round_to_step
 from assistant.plans.intents import Mode
 from assistant.screens.view_cells import width
 from assistant.session.effects import View
 from assistant.session.kinds import MoveKind
 from assistant.session.state import CUTTING, HALTED, HOMING, MOVE_ASKED, MOVING
+from assistant.wording import dial
 from assistant.wording.prompts import Words
 
 MOVES = (HOMING, MOVING)
@@ -52,10 +52,15 @@ def lets_by_tap(view: View, words: Words) -> bool:
 
 
 def by_hand(view: View, words: Words) -> bool:
-    """Whether what is asked for is zeroing by hand: nothing moves then."""
+    """Whether this is zeroing by hand: nothing moves then."""
     drive, move = words.carriage.drive, view.move
     homes = move is not None and move.what == MoveKind.HOME
-    return drive is not None and drive.home == "by hand" and homes and view.mode in WAITS
+    return drive is not None and drive.home == "by hand" and homes and view.mode in OF_THE_DRIVE
+
+
+def is_moving(view: View, words: Words) -> bool:
+    """Whether a driven carriage moves, or is about to."""
+    return view.mode in MOVES and not by_hand(view, words)
 
 
 def goes_up(view: View) -> bool:
@@ -95,11 +100,15 @@ def has_a_track(view: View, words: Words) -> bool:
 
 def place_text(words: Words, at: Fraction | None) -> str:
     """Where it is, in words."""
-    return "place not known" if at is None else f"at {place(words, at)}"
+    if at is None:
+        return "place not known"
+    if dial.has_dial(words.carriage):
+        return f"at {dial.big_place(words.carriage, round_to_step(at, words.carriage.resolution))}"
+    return f"at {place(words, at)}"
 
 
 def track(view: View, words: Words, live: Fraction | None, columns: int) -> str:
-    """The carriage and its target in its travel: "0.00 ├──█────┼──┤ 300.00  at 14.20 mm"; "" without a drive.
+    """The carriage and its target in its travel: "0 ├──█────┼──┤ 300   at 14.20"; "" without a drive.
 
     live: as in `where_it_is`.
     """
@@ -125,11 +134,12 @@ def cut_short(text: str, columns: int) -> str:
 
 
 def ends_of(words: Words) -> tuple[str, str]:
-    """The ends of the travel as the carriage shows them; "" without."""
+    """The ends of the travel, roughly, in the carriage's unit; "" without."""
     travel = words.carriage.travel
     if travel is None:
         return "", ""
-    low, high = (reading(words.carriage, round_to_step(end, words.carriage.resolution)) for end in travel)
+    unit = words.carriage.unit
+    low, high = (plain_length(end, unit, 2).removesuffix(unit).rstrip() for end in travel)
     return low, high
 
 

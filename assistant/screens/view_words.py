@@ -18,6 +18,7 @@ from assistant.screens.view_move import (
     WAITS,
     by_hand,
     is_lost,
+    is_moving,
     lets_by_tap,
     stands_for_a_cut,
     what_halts,
@@ -86,7 +87,8 @@ def status_of(sight: Sight) -> Status:
         case Mode.MOVE_ASKED:
             return Status(_before_a_move(view, sight.words), "lost" if lost == CARRIAGE_LOST else "question", lost)
         case Mode.HOMING | Mode.MOVING:
-            return Status(str(view.mode).upper(), "moving", lost)
+            moves = sight.words is None or is_moving(view, sight.words)
+            return Status(str(view.mode).upper(), "moving" if moves else "question", lost)
         case Mode.CHECKS:
             count = check_count(view)
             if view.check == SAW_OFF:
@@ -213,13 +215,14 @@ def gestures_of(view: View, wait_s: int = 0, words: Words | None = None) -> Gest
         if lets_by_tap(view, words):
             return replace(meant, tap="moves it")
         if by_hand(view, words):
-            return replace(meant, long="zeroed")
+            waits = Gestures(NOTHING, "say again", "zeroed")
+            return waits if view.mode in WAITS else Gestures(NOTHING, NOTHING, NOTHING)
     return replace(meant, long=f"not for {wait_s} s yet") if wait_s and view.mode == CHECKS else meant
 
 
 def hint_of(view: View, words: Words, keys: bool) -> str:
     """What the gestures do in this mode, between gaps, without those that do nothing. keys: the terminal's are read."""
-    if view.mode in MOVES:
+    if is_moving(view, words):
         return f"any press{' or key' if keys else ''}: {HALTS}"
     meant = gestures_of(view, words=words)
     named = [("tap", meant.tap), ("double tap", meant.double), ("long press", meant.long)]
@@ -295,7 +298,7 @@ def told_of_the_drive(sight: Sight) -> str:
     """What a driven carriage will do and how to let it, or how to halt it, or what to do where it is lost; else ""."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
-    if view.mode in MOVES:
+    if is_moving(view, words):
         return what_halts(view)
     if view.mode in WAITS:
         return sight.will_move

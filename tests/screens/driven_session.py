@@ -28,8 +28,8 @@ def driven_carriage(**changes: object) -> Carriage:
     return Carriage(resolution=Fraction(1, 100), travel=TRAVEL, drive=replace(DRIVE, **changes))
 
 
-def driven_job(width: int = 30, carriage: Carriage | None = None, **kinds: object) -> Job:
-    return job(plan(width, 6, **kinds), few_checks(), carriage or driven_carriage())  # type: ignore[arg-type]
+def driven_job(width: int = 30, carriage: Carriage | None = None, finger: int = 6, **kinds: object) -> Job:
+    return job(plan(width, finger, **kinds), few_checks(), carriage or driven_carriage())  # type: ignore[arg-type]
 
 
 @dataclass

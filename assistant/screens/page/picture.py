@@ -22,7 +22,6 @@ from assistant.plans.checks import SAW_OFF
 from assistant.plans.model import Job
 from assistant.screens.view_heading import STANDS, heading_of
 from assistant.screens.view_move import (
-    MOVES,
     OF_THE_DRIVE,
     along,
     calls_a_pass,
@@ -30,6 +29,7 @@ from assistant.screens.view_move import (
     has_a_track,
     is_driven,
     is_lost,
+    is_moving,
     place_text,
     target_of,
     where_it_is,
@@ -133,14 +133,14 @@ def carriage_of(view: View, words: Words) -> Json | None:
         return None
     low, high = ends_of(words) if has_a_track(view, words) else ("", "")
     return {
-        "moves": view.mode in MOVES,
+        "moves": is_moving(view, words),
         "free": view.mode not in OF_THE_DRIVE,
         "lost": is_lost(view, words),
-        "way": heading_of(view, words).left if view.mode in MOVES else (),
+        "way": heading_of(view, words).left if is_moving(view, words) else (),
         "low": low,
         "high": high,
         "target": _share(target_of(view), words),
-        **place_in_travel(where_it_is(view, None), words, view.mode in MOVES),
+        **place_in_travel(where_it_is(view, None), words, is_moving(view, words)),
     }
 
 
