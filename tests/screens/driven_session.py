@@ -8,13 +8,14 @@ from fractions import Fraction
 from functools import partial
 
 from assistant.joinery.model import Carriage, Drive
-from assistant.plans.model import Job
+from assistant.plans.model import Job, PageSettings
 from assistant.runner.loop import Runner
 from assistant.screens.view_sight import Sight
 from assistant.session.events import Arrived, Event, Gesture, Halted, Homed, Looked, Lost, NotClear, SledMoved, TooOld
 from assistant.session.kinds import Doubt, Press
+from tests.screens.page_made import Made
 from tests.screens.view_session import Rehearsed
-from tests.session.jobs import few_checks, job, plan
+from tests.session.jobs import few_checks, job, plan, with_pass_time
 
 LOST_TEXT = (
     "The controller started again, so nobody knows where the carriage stands. Look at its power and its USB cable, "
@@ -228,3 +229,30 @@ def every_turn(session: Seat) -> Iterator[str]:
         else:
             yield done(f"on {n}", session.go_on)
     assert session.mode == "finished", session.mode
+
+
+class PageSeat(Seat):
+    """The operator of a session with a bench page, in real time; nothing in its job may take any."""
+
+    def __init__(self, one: Made) -> None:
+        self.one, self.runner = one, one.runner
+        self.drive = one.runner.outputs.drive = Orders()
+
+    def now(self, after: float) -> tuple[float, str]:
+        return self.one.clock.at(), self.one.clock.utc()
+
+    def do(self, event: Event) -> None:
+        self.one.turn(event)
+
+
+def page_job(**kinds: object) -> Job:
+    made = with_pass_time(driven_job(**kinds), 0.0)  # type: ignore[arg-type]
+    return replace(made, page=PageSettings(may_record_cuts=True), run_down_s=0.0)
+
+
+def to_moving(session: Seat) -> None:
+    """The first pass is cut, and the carriage is on its way to the second."""
+    while session.mode != "cutting":
+        session.go_on()
+    session.tap()
+    assert session.mode == "moving"

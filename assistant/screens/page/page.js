@@ -312,7 +312,9 @@ function fitCall() {
   const most = Math.min(Math.max(room * 0.052, 18), 44);
   if (!asked.hidden) {
     setLargest(16, most, below, () => largest(task, reading).share >= 0.75);
-    if (largest(task, reading).size < 24) setLargest(12, 16, below, () => largest(task, reading).size >= 24);
+    // What lets a motor move must be read before anything else.
+    const least = seen.state.carriage ? 40 : 24;
+    if (largest(task, reading).size < least) setLargest(12, 16, below, () => largest(task, reading).size >= least);
   }
   const { size } = largest(task, reading);
   // The unit has a least size, so it takes more of a smaller line.

@@ -23,6 +23,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 from assistant.errors import CouldNotRun, KerfcallError
+from assistant.plans.intents import Intent
 from assistant.screens.page import document
 from assistant.screens.page.devices import Devices, PairedDevice
 from assistant.screens.page.doing import Refused
@@ -308,10 +309,12 @@ class Handler(BaseHTTPRequestHandler):
         self.answer(204)
 
     def do(self) -> None:
-        device = self._device
-        if not self.server.doings.allow(device.id):
+        device, body = self._device, self._json()
+        # Whoever drums on the page while the carriage moves must still halt it.
+        halts = self.server.parts.hub.moving and isinstance(body, dict) and body.get("do") == Intent.HALT
+        if not halts and not self.server.doings.allow(device.id):
             raise Refused(429, "Too many requests. Wait a little.")
-        self.server.parts.do(self._json())
+        self.server.parts.do(body)
         self.answer(202, {})
 
     def drawing(self) -> None:
