@@ -68,6 +68,9 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--no-voice", action="store_true", help="do not speak or listen: screen and pedal only")
     parser.add_argument("--no-pedal", action="store_true", help="use no pedal: the terminal's keys only")
     parser.add_argument(
+        "--no-drive", action="store_true", help="leave the carriage's motor alone: it is set by hand, as called"
+    )
+    parser.add_argument(
         "--plain", action="store_true", help="print plain lines instead of filling the terminal with a page"
     )
     add_page_options(parser)
