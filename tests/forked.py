@@ -167,7 +167,8 @@ if __name__ == "__main__":
     for module in pkgutil.walk_packages(package.__path__, "assistant."):
         if not module.name.endswith(".__main__"):
             importlib.import_module(module.name)
-    gc.freeze()  # or each child would copy what it only looks through
+    # For good: a child that looked through it once, if only as it ends, would copy all of it.
+    gc.freeze()
     try:
         asked = _serve(socket.socket(fileno=int(sys.argv[1])))
     except KeyboardInterrupt:  # meant for the tests, and their end is ours
@@ -179,5 +180,4 @@ if __name__ == "__main__":
     os.chdir(asked["cwd"])
     sys.path[0] = asked["cwd"]
     sys.argv[1:] = asked["words"]
-    gc.unfreeze()
     runpy.run_module(asked["module"], run_name="__main__", alter_sys=True)
