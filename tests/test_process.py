@@ -128,7 +128,7 @@ def test_a_closed_output_is_one_line(bench: Bench, line: str) -> None:
     assert not (bench.folder / "state").exists(), "the journal's file would have been taken for the output"
 
 
-@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize("unbuffered", every(2, ["", "1"]))
 @pytest.mark.parametrize(("line", "code"), [(f"{LAYOUT} --json", 0), ("KERFCALL --help", 0), (CUT, 1)])
 def test_a_reader_that_is_gone_is_one_line(bench: Bench, line: str, code: int, unbuffered: str) -> None:
     done = bench.shell(f"({line}; echo $? >&2) | true", PYTHONUNBUFFERED=unbuffered)
