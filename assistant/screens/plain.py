@@ -58,7 +58,8 @@ class PlainScreen:
         self._writer = writer
         self._keys = sys.stdin is not None and sys.stdin.isatty() if keys is None else keys
         self._out = out
-        self._last = self._mode = ""
+        self._last = ""
+        self._meant: tuple[str, bool] = "", False
         self._way = ""
         self._repeats, self._times, self._counted = "", 0, 0
         self._generation: int | None = None
@@ -81,9 +82,9 @@ class PlainScreen:
         # The place line says how long to wait. It doesn't count down, because lines stay.
         here = place_line(replace(view, wait_s=0.0), words)
         if here != self._last:
-            place = place_line(view, words)
-            self._write(f"   [{place}]" if view.mode == self._mode or not hint else f"   [{place}; {hint}]")
-            self._last, self._mode = here, view.mode
+            place, meant = place_line(view, words), (view.mode, is_lost(view, words))
+            self._write(f"   [{place}]" if meant == self._meant or not hint else f"   [{place}; {hint}]")
+            self._last, self._meant = here, meant
             way = words.one(view.way) if view.way else ""
             if way != self._way:
                 self._way = way

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
 from assistant.joinery.settings import reading
-from assistant.joinery.units import round_to_step
 from assistant.screens import view_letters as letters
 from assistant.screens.view_move import (
     DOWN_ARROW,
     MOVES,
+    NOW,
     UP_ARROW,
     WAITS,
     by_hand,
     goes_up,
     is_lost,
     lets_by_tap,
+    rounded,
     stands_for_a_cut,
 )
 from assistant.screens.view_words import next_of, unbroken, unit_of, zone_of
@@ -114,10 +115,15 @@ def _of_a_move(view: View, words: Words) -> Heading:
     if view.mode in MOVES:
         return Heading((f"{to} MOVES {way}", f"TO {target}"), whole=True)
     if view.mode == HALTED and view.reported is not None:
-        saw = "" if move.step else "SAW OFF"
-        return Heading((f"HALTED {big_place(words, view.reported)}", f"{way} TO {target}"), saw, whole=True)
+        lines = (f"HALTED {big_place(words, rounded(words, view.reported))}", "HOLD PEDAL", f"{way} TO {target}")
+        return Heading(lines, "" if move.step else "SAW OFF", whole=True)
     what = "TAP" if lets_by_tap(view, words) else "HOLD PEDAL"
     return Heading((*(() if move.step else ("SAW OFF",)), what, f"{way} TO {target}"), whole=True)
+
+
+def with_position(heading: Heading, words: Words, at: Fraction) -> Heading:
+    """With where the carriage is while it moves: smaller, beside where it goes."""
+    return replace(heading, right=f"{NOW.upper()} {big_place(words, rounded(words, at))}")
 
 
 def _question_figure(view: View, words: Words, asked: dict[str, Any]) -> str:
@@ -161,8 +167,7 @@ def _in_two_moves(view: View) -> bool:
 
 
 def big_place(words: Words, setting: Any) -> str:
-    """As the carriage shows it, to its resolution; for a handwheel without words: full turns, then the mark."""
-    setting = round_to_step(setting, words.carriage.resolution)
+    """As the carriage shows it; for a handwheel without words: full turns, then the mark."""
     if dial.has_dial(words.carriage):
         return dial.big_place(words.carriage, setting)
     return unbroken(reading(words.carriage, setting))

@@ -21,6 +21,7 @@ WAITS = (MOVE_ASKED, HALTED)
 OF_THE_DRIVE: tuple[Mode, ...] = (*WAITS, *MOVES)
 """The modes that only a driven carriage has."""
 CARRIAGE_LOST = "CARRIAGE LOST"
+NOW = "now"
 UP_ARROW, DOWN_ARROW = "↑", "↓"
 CARRIAGE, TARGET, TRACK, ENDS = "█", "┼", "─", "├┤"
 LEAST_TRACK = 10  # columns of a travel that says anything
@@ -71,9 +72,14 @@ def goes_up(view: View) -> bool:
     return view.reported is None or move.to >= view.reported
 
 
+def rounded(words: Words, at: Fraction) -> Fraction:
+    """A reported place to the nearest that the carriage can show."""
+    return round_to_step(at, words.carriage.resolution)
+
+
 def place(words: Words, at: Fraction) -> str:
     """A place as the carriage shows it, in figures, to the nearest that it can show."""
-    return Words(words.job, figures=True).position(round_to_step(at, words.carriage.resolution))
+    return Words(words.job, figures=True).position(rounded(words, at))
 
 
 def way(view: View, words: Words) -> str:
@@ -98,17 +104,16 @@ def has_a_track(view: View, words: Words) -> bool:
     return is_driven(words) and words.carriage.travel is not None and shown
 
 
-def place_text(words: Words, at: Fraction | None) -> str:
-    """Where it is, in words."""
+def place_text(words: Words, at: Fraction | None, moves: bool) -> str:
+    """Where it is, in words: "now 5.12" while it moves, so that nobody takes it for where it stands."""
     if at is None:
         return "place not known"
-    if dial.has_dial(words.carriage):
-        return f"at {dial.big_place(words.carriage, round_to_step(at, words.carriage.resolution))}"
-    return f"at {place(words, at)}"
+    short = dial.big_place(words.carriage, rounded(words, at)) if dial.has_dial(words.carriage) else place(words, at)
+    return f"{NOW if moves else 'at'} {short}"
 
 
 def track(view: View, words: Words, live: Fraction | None, columns: int) -> str:
-    """The carriage and its target in its travel: "0 ├──█────┼──┤ 300   at 14.20"; "" without a drive.
+    """The carriage and its target in its travel: "0 ├──█────┼──┤ 300   now 14.20"; "" without a drive.
 
     live: as in `where_it_is`.
     """
@@ -117,7 +122,7 @@ def track(view: View, words: Words, live: Fraction | None, columns: int) -> str:
         return ""
     at = where_it_is(view, live)
     low, high = ends_of(words)
-    text = place_text(words, at)
+    text = place_text(words, at, is_moving(view, words))
     room = columns - width(f"{low} {ENDS} {high}   {text}")
     if room < LEAST_TRACK:
         return cut_short(text, columns)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 from functools import partial
@@ -43,7 +43,7 @@ from assistant.screens.view_cells import (
     width,
     wrapped,
 )
-from assistant.screens.view_heading import Heading, big_place, heading_of
+from assistant.screens.view_heading import Heading, heading_of, with_position
 from assistant.screens.view_move import OF_THE_DRIVE, calls_a_pass, is_driven, track
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_regions import Pane, regions_of
@@ -198,8 +198,9 @@ class PageComposer:
         view, words = sight.view, sight.words
         assert view is not None and words is not None
         heading = heading_of(view, words, sight.wait_s)
-        if position is not None:  # it moves
-            heading = replace(heading, right=f"AT {big_place(words, position)}")
+        # At the smallest size it would be as large as where the carriage goes to.
+        if position is not None and letters.fits(heading.left, 2, pane.columns - 2, pane.rows - 3):
+            heading = with_position(heading, words, position)
         room = pane.columns - 2
         least = least_rows(heading, room) if with_letters else 0
         least = least if least <= pane.rows else 0

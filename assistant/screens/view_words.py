@@ -62,7 +62,8 @@ class Status:
     """What the session is doing, for the head of a screen.
 
     word: in capitals, such as "CUTTING" or "CHECK 2 OF 5". tone: its colour's name, one of `TONES`. lost: "CARRIAGE
-    LOST" while nobody knows where a driven one stands, "VOICE LOST" while the voice can't hear or speak, else "".
+    LOST" while nobody knows where a driven one stands, "VOICE LOST" while the voice can't hear or speak, else "". Where
+    nothing but homing is left to do, "CARRIAGE LOST" is the word itself.
     """
 
     word: str
@@ -82,10 +83,12 @@ def status_of(sight: Sight) -> Status:
     assert view is not None
     lost = VOICE_LOST if any(device in OF_THE_VOICE for device, _ in sight.faults) else ""
     if any(device == DeviceName.CARRIAGE for device, _ in sight.faults):
+        if view.mode == MOVE_ASKED or (sight.words is not None and is_lost(view, sight.words)):
+            return Status(CARRIAGE_LOST, "lost", lost)
         lost = CARRIAGE_LOST
     match view.mode:
         case Mode.MOVE_ASKED:
-            return Status(_before_a_move(view, sight.words), "lost" if lost == CARRIAGE_LOST else "question", lost)
+            return Status(_before_a_move(view, sight.words), "question", lost)
         case Mode.HOMING | Mode.MOVING:
             moves = sight.words is None or is_moving(view, sight.words)
             return Status(str(view.mode).upper(), "moving" if moves else "question", lost)
@@ -95,8 +98,6 @@ def status_of(sight: Sight) -> Status:
                 return Status("SAW OFF", "saw off", lost)
             return Status(count.upper() if count else "CHECK", "check", lost)
         case Mode.CUTTING:
-            if sight.words is not None and is_lost(view, sight.words):
-                return Status("PASS CALLED", "lost", CARRIAGE_LOST)
             return Status("CUTTING", "cutting", lost)
         case Mode.STANDING_BY:
             return Status("STANDING BY", "standing by", lost)
@@ -126,7 +127,7 @@ def check_count(view: View) -> str:
 
 def next_of(view: View, words: Words) -> str:
     """What comes once the pass called is cut: "then 12.02", "then saw off", "then check: dust bag"; else ""."""
-    if view.mode != CUTTING or not view.pass_:
+    if view.mode != CUTTING or not view.pass_ or is_lost(view, words):
         return ""
     if view.next_check:
         # A check can be called "zero", which must not look like a setting.

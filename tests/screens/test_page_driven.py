@@ -63,7 +63,7 @@ def test_where_it_stands_is_shown_only_where_it_does() -> None:
     assert stood > 10
     lost = dict(states())["lost under a call"]
     assert lost["big"] == [["", "CARRIAGE"], ["", "LOST"]] and lost["tone"] == "lost"
-    assert lost["lost"] == "CARRIAGE LOST" and lost["carriage"]["at"] is None
+    assert lost["state"] == "CARRIAGE LOST" and lost["carriage"]["at"] is None
     assert lost["carriage"]["place"] == "place not known"
 
 
@@ -87,7 +87,7 @@ def test_each_tick_while_it_moves_says_where_it_is_and_none_at_any_other_time(on
     assert "carriage" not in quiet
     to_moving(session)
     moved = page.wait(lambda kind, body: kind == "tick" and "carriage" in body)
-    assert moved["carriage"] == {"at": 0.5, "place": "at 147.50"}
+    assert moved["carriage"] == {"at": 0.5, "place": "now 147.50"}
     one.page.hub.position = lambda: None
     page.wait(lambda kind, body: kind == "tick" and body.get("carriage") == {"at": None, "place": ""})
     one.page.hub.position = lambda: Fraction(9)

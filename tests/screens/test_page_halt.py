@@ -67,7 +67,7 @@ def test_no_region_moves_in_any_state_of_a_driven_carriage_and_all_of_it_fits(br
             kinds.add(kind)
             until(lambda: page.evaluate("seen.state.asked_id") == one.runner.state.generation)
             if name.startswith("lost"):
-                shows(page, "#chip", "CARRIAGE LOST")
+                shows(page, "#mode", "CARRIAGE LOST")
             moving = session.mode in ("homing", "moving")
             moved += moving
             for width, height in SIZES:
@@ -93,6 +93,20 @@ def test_no_region_moves_in_any_state_of_a_driven_carriage_and_all_of_it_fits(br
                     ratio, what = page.evaluate(how)
                     assert ratio >= LEAST_CONTRAST, (name, scheme, what, ratio)
     assert moved >= 4 and len(kinds) > 10
+
+
+def test_the_cautions_of_the_motor_are_whole_before_its_first_move(browser: Any, one: Made) -> None:
+    PageSeat(one)
+    with device(browser) as page:
+        pair(page, one)
+        for width, height in SIZES:
+            page.set_viewport_size({"width": width, "height": height})
+            page.evaluate("fit()")
+            assert "Its screw can crush" in page.inner_text("#first")
+            first = "document.getElementById('first')"
+            high, room = page.evaluate(f"[{first}.scrollHeight, {first}.clientHeight]")
+            assert high <= room, width
+            assert page.evaluate(LOOK)["over"] == []
 
 
 def test_a_touch_anywhere_halts_and_reaches_the_server(browser: Any, one: Made) -> None:
@@ -223,7 +237,7 @@ def test_the_carriage_is_followed_in_its_travel(browser: Any, one: Made) -> None
         to_moving(session)
         for mm in (50, 120, 295):
             at[0] = Fraction(mm)
-            shows(page, "#halt-travel .place", f"at {mm}.00")
+            shows(page, "#halt-travel .place", f"now {mm}.00")
             assert page.evaluate(share) == pytest.approx((mm + 5) / 305, abs=0.02)
         session.answer()
         page.wait_for_selector("#halt", state="hidden")

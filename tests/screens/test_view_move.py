@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import sys
 import time
@@ -14,6 +15,7 @@ from typing import Any
 import pytest
 
 from assistant.runner.contracts import Inputs
+from assistant.screens.plain import PlainScreen
 from assistant.screens.view_cells import RED, Canvas
 from assistant.screens.view_heading import heading_of
 from assistant.screens.view_move import (
@@ -45,6 +47,8 @@ from tests.screens.driven_session import (
     every_turn,
 )
 from tests.screens.test_view_page import big_on, lines_of, shows
+from tests.screens.test_view_regions import big_in_reverse
+from tests.screens.test_view_sight import ASKS
 
 SIZES = [(80, 24), (100, 30), (200, 60)]
 LIVE = Fraction(1234, 100)
@@ -80,7 +84,7 @@ def test_while_it_moves_its_direction_and_target_are_big_and_nothing_looks_like_
     assert seen.view is not None and seen.view.move is not None and seen.view.move.to == Fraction(602, 100)
     canvas = page(seen, columns, rows, LIVE)
     assert big_on(canvas, "↑ MOVES UP") and big_on(canvas, "TO 6.02")
-    assert shows(canvas, "at 12.34") and shows(canvas, "tap: halts it") and shows(canvas, "long press: halts it")
+    assert shows(canvas, "now 12.34") and shows(canvas, "tap: halts it") and shows(canvas, "long press: halts it")
     moving = [seen for _, seen in states() if seen.view and seen.view.mode in MOVES]
     assert len({seen.view.move for seen in moving if seen.view}) > 5
     for seen in moving:
@@ -88,6 +92,7 @@ def test_while_it_moves_its_direction_and_target_are_big_and_nothing_looks_like_
         told = text_in(canvas, "head", "do", "keys")
         assert not re.search(r"\bcut\b|\bready\b|stand", told, re.IGNORECASE), told
         assert not any(big_on(canvas, word) for word in ("CUT", "STANDS AT", "STANDS", "CUTTING"))
+        assert big_on(canvas, "NOW 12.34") < big_on(canvas, heading_of(seen.view, seen.words).left[1])  # type: ignore[arg-type]
         assert status_of(seen).tone == "moving" and not heading_of(seen.view, seen.words).then  # type: ignore[arg-type]
 
 
@@ -141,7 +146,7 @@ def test_zeroing_by_hand_never_looks_like_moving() -> None:
 def test_halted_says_where_and_what_is_left(columns: int, rows: int) -> None:
     """By hand: it was sent to 15.16 and halted 1.23 short of it."""
     canvas = page(named("halted"), columns, rows)
-    assert big_on(canvas, "HALTED 13.93") and big_on(canvas, "UP TO 15.16")
+    assert all(big_on(canvas, line) for line in ("HALTED 13.93", "HOLD PEDAL", "UP TO 15.16"))
     assert shows(canvas, "Hold the pedal down to go on: up to 15.16.") and shows(canvas, "at 13.93")
     assert shows(canvas, "long press: moves while held") and not big_on(canvas, "SAW OFF"), "a step: the saw may run"
     canvas = page(named("halted with the saw off"), columns, rows)
@@ -158,7 +163,7 @@ def test_lost_is_in_the_head_in_red_and_no_number_looks_true(columns: int, rows:
         canvas = page(seen, columns, rows)
         assert shows(canvas, LOST_TEXT), name
         head = regions_of(columns, rows)["head"]
-        assert "CARRIAGE LOST" in text_in(canvas, "head")
+        assert "CARRIAGE LOST" in text_in(canvas, "head") or big_in_reverse(canvas, "CARRIAGE LOST")
         assert canvas.lines[head.top][0][1] & RED and canvas.lines[head.top][columns - 1][1] & RED
         assert view.stands is None and view.reported is None and where_it_is(view, None) is None
         bar = track(view, words, None, columns - 2)
@@ -300,6 +305,45 @@ def test_what_is_lost_is_not_said_twice() -> None:
     assert named("lost while moving").will_move.startswith("Saw off")
 
 
+def test_no_log_line_and_no_answer_ever_says_what_to_do() -> None:
+    """As for all other sessions: such a line stays when the state changes."""
+    for name, seen in states():
+        told = [entry.text for entry in seen.log if entry.klass not in ("caution", "warning")]
+        for text in (*told, seen.heard.made, seen.hands.made):
+            if text != LOST_TEXT:  # it goes with its fault
+                assert not ASKS.search(text.replace("that press was too long ago", "")), (name, text)
+
+
+def test_plain_lines_say_what_it_does_and_what_halts_it() -> None:
+    out = io.StringIO()
+    session = DrivenRehearsal(driven_job())
+    session.runner.outputs.screens.append(PlainScreen(out, keys=True))
+    lines: dict[str, list[str]] = {}
+    for name in every_turn(session):
+        lines.setdefault(name, out.getvalue().splitlines())
+        out.seek(0)
+        out.truncate()
+    assert lines["on by tap"][-1] == (
+        "   [setup 1/4, MOVES UP TO 6.02, 1 done here, 1 of 20 in all; any press or key: halts it]"
+    )
+    assert lines["arrived"] == [
+        ">> 6.02",
+        "   Standing at 6.02. Cut.",
+        "   [setup 1/4, pass 2/6, STANDS AT 6.02, then 15.16, 1 cut here, 1 of 20 in all; "
+        "tap: pass cut, call next; double tap: say again; long press: stand by]",
+    ]
+    halted = lines["halted"]
+    assert halted[0].startswith("?? Halted at 13.93.")
+    assert "HALTED AT 13.93, up to 15.16 is left" in halted[-1] and "long press: moves while held" in halted[-1]
+    lost = lines["lost under a call"]
+    assert lost[0] == f".. {LOST_TEXT}" and "pass 3/6, CARRIAGE LOST" in lost[-1]
+    assert not re.search(r"\d\.\d\d|\bcut next\b|then ", lost[-1])
+    assert "tap: record, then home" in lost[-1]
+    for name, told in lines.items():
+        moves = [line for line in told if "MOVES" in line]
+        assert not any(re.search(r"\bcut\b", line) for line in moves), name
+
+
 # --- the carriage in its travel
 
 
@@ -317,14 +361,14 @@ def test_the_bar_has_both_places_in_their_order_and_the_carriage_over_its_target
     assert seen.view is not None and seen.words is not None
     for columns in (60, 78, 198):
         bar = track(seen.view, seen.words, Fraction(200), columns)
-        assert len(bar) == columns and bar.startswith("-5 ├") and bar.endswith("┤ 300   at 200.00")
+        assert len(bar) == columns and bar.startswith("-5 ├") and bar.endswith("┤ 300   now 200.00")
         inner = bar[bar.index("├") + 1 : bar.index("┤")]
         assert inner.index("┼") < inner.index(CARRIAGE)
         assert inner.index(CARRIAGE) / len(inner) == pytest.approx(205 / 305, abs=1 / len(inner))
     there = track(seen.view, seen.words, Fraction(602, 100), 78)
     assert CARRIAGE in there and "┼" not in there
     assert track(seen.view, seen.words, None, 78).endswith("place not known")
-    assert track(seen.view, seen.words, LIVE, 20) == "at 12.34", "no room for a bar"
+    assert track(seen.view, seen.words, LIVE, 20) == "now 12.34", "no room for a bar"
 
 
 def test_without_a_drive_there_is_none() -> None:
@@ -368,10 +412,10 @@ def test_the_page_follows_the_carriage_by_itself_and_only_while_it_moves() -> No
     try:
         bench.view.settle(now)
         session.gesture("hold", after=15.0)
-        until(lambda page: "at 77.11" in page)
+        until(lambda page: "now 77.11" in page)
         for hundredths in (7622, 5033, 1044):
             live[0] = Fraction(hundredths, 100)
-            shown = f"at {hundredths / 100:.2f}"
+            shown = f"now {hundredths / 100:.2f}"
             until(lambda page, shown=shown: shown in page and "77.11" not in page)  # type: ignore[misc]
         live[0] = None  # type: ignore[call-overload]
         until(lambda page: "place not known" in page)

@@ -163,7 +163,11 @@ function show() {
   at("bar").value = s.cut_in_all;
   put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut in all`);
   showTimes();
-  showItems("opening", s.opening);
+  // Before the first move of a motor its cautions come before the board, which isn't clamped yet.
+  const first = Boolean(s.carriage && !s.carriage.free && s.opening.length);
+  at("pictures").hidden = first;
+  showItems("first", first ? s.opening : []);
+  showItems("opening", first ? [] : s.opening);
   showItems("warnings", s.warnings);
   at("warned").hidden = !s.warnings.length;
   put("heard", s.heard.given ? `Last heard: ${s.heard.given}${s.heard.made ? ` → ${s.heard.made}` : ""}` : "");
@@ -174,7 +178,7 @@ function show() {
   at("cut").disabled = !calling || old;
   if (pressed && (old || pressed.asked_id !== s.asked_id)) letGo();
   // All figures are equally wide, so other figures of the same length fit as well.
-  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening, s.unit, Boolean(s.carriage?.high), at("place").textContent]).replace(/\d/g, "0");
+  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening, s.unit, Boolean(s.carriage?.high), first, at("place").textContent]).replace(/\d/g, "0");
   if (unchanged(at("now"), fitted)) showLatest();
   else fit();
 }
@@ -266,6 +270,7 @@ function fit() {
   if (at("now").hidden || at("top").hidden) return;
   fitTop();
   fitCall();
+  fitFirst();
   fitLast();
   showLatest();
   lettered(at("board"));
@@ -319,6 +324,15 @@ function fitCall() {
   const { size } = largest(task, reading);
   // The unit has a least size, so it takes more of a smaller line.
   setLargest(18, Math.max(18, size), (px) => (reading.style.fontSize = `${px}px`), () => reading.offsetWidth <= task.clientWidth);
+}
+
+function fitFirst() {
+  const first = at("first");
+  if (first.hidden) return;
+  const fits = () => first.scrollHeight <= first.clientHeight;
+  first.classList.remove("tight");
+  setLargest(LEAST, 24, (size) => (first.style.fontSize = `${size}px`), fits);
+  first.classList.toggle("tight", !fits());
 }
 
 // What happened, to 11 px: the plan's warnings are read before the first cut.

@@ -146,7 +146,7 @@ def carriage_of(view: View, words: Words) -> Json | None:
 
 def place_in_travel(at: Fraction | None, words: Words, moves: bool) -> Json:
     """Where a driven carriage is. at: from 0 to 1 in its travel, None if nobody knows. place: the same in words."""
-    return {"at": _share(at, words), "place": "" if moves and at is None else bound(place_text(words, at))}
+    return {"at": _share(at, words), "place": "" if moves and at is None else bound(place_text(words, at, moves))}
 
 
 def _share(at: Fraction | None, words: Words) -> float | None:
