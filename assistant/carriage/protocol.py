@@ -244,7 +244,7 @@ class Protocol(Moving):
     def _look_round(self) -> Task:
         report = self._seen
         clear = not report.hold_input
-        if self._clear is not None and clear != self._clear and self.drive.clear_input:
+        if clear != self._clear and self.drive.clear_input:  # the first level is news as well
             self._tell(SledMoved, clear=clear)
         self._clear = clear
         if self.lost:

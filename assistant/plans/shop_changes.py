@@ -19,7 +19,6 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
     """
     old, new, unit = job.carriage, shop.carriage, job.carriage.unit
     dialled = old.pitch is not None and new.pitch is not None  # their resolution follows from pitch and divisions
-    drives = (old.drive, new.drive if old.drive else None)  # a motor that came later moves no cut
     pairs: tuple[tuple[str, object, object], ...] = (
         ("kerf", job.kerf, shop.blade.kerf),
         ("room kept clear above the blade", job.clear_above, shop.blade.clear_above),
@@ -34,7 +33,7 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
         ("travel", _travel(old), _travel(new)),
         ("register", old.register, new.register),
         ("side of the stop", old.stop_side, new.stop_side),
-        ("reading at the home switch", *(drive.home_reads if drive else None for drive in drives)),
+        ("reading at the home switch", _home_reads(old), _home_reads(new if old.drive else old)),
     )
     lines = []
     for name, was, is_now in pairs:
@@ -53,6 +52,10 @@ def _worded(value: object, unit: str, places: int = 4) -> str:
     if isinstance(value, Fraction):
         return plain_length(value, unit, places)
     return "none" if value is None else str(value)
+
+
+def _home_reads(carriage: Carriage) -> Fraction | None:
+    return carriage.drive.home_reads if carriage.drive else None
 
 
 def _travel(carriage: Carriage) -> str:

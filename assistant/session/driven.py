@@ -63,7 +63,8 @@ def to_next_pass(state: State, then: Then = Then.CALL) -> Move:
 def by_tap(state: State, move: Move) -> bool:
     """Whether a tap lets it move; otherwise the pedal is held down."""
     drive = state.the_job.carriage.drive
-    return drive is not None and drive.clear_input and move.step and state.mode != "halted"
+    stands = state.driving.at is not None  # what was halted on its way goes on with the pedal held down
+    return drive is not None and drive.clear_input and move.step and stands
 
 
 def by_hand(state: State, move: Move) -> bool:

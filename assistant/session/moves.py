@@ -213,7 +213,10 @@ def _ask_again(turn: Turn, id: str, why: e.Prompt) -> None:
     move = _under_way(turn.state, id)
     if move is not None:
         turn.fact(f.NotSent())
-        propose(turn, move, why)
+        stands = turn.state.driving
+        # It was halted on its way before; from the home switch it has not set out yet.
+        halted = stands.known and stands.at is None and stands.reported is not None
+        propose(turn, move, why, halted=halted)
 
 
 def lost(turn: Turn, event: Lost) -> None:
