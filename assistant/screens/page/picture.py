@@ -44,9 +44,9 @@ from assistant.screens.view_words import (
     gestures_of,
     pending_of,
     status_of,
-    told_of_the_drive,
     unbroken,
     which_of,
+    words_of_the_drive,
 )
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, STANDING_BY
@@ -101,7 +101,7 @@ def state_of(sight: Sight) -> Json:
         **_called(view, words),
         "before": bound(before),
         "asked": bound(
-            told_of_the_drive(sight) or " ".join(pending_of(view)) or asked or (sight.closing if over else "")
+            words_of_the_drive(sight) or " ".join(pending_of(view)) or asked or (sight.closing if over else "")
         ),
         "carriage": carriage_of(view, words),
         "big": _big(sight, view, words),
