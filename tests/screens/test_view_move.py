@@ -101,7 +101,7 @@ def test_while_it_moves_its_direction_and_target_are_big_and_nothing_looks_like_
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
 def test_it_is_said_to_stand_only_where_it_has_arrived(columns: int, rows: int) -> None:
-    """And then in letters as large as the setting's, so that two metres off nobody takes a target for it."""
+    """And then in letters at least half as large as the setting's, so that nobody takes a target for it."""
     stood = 0
     for _, seen in states():
         view = seen.view
@@ -113,7 +113,10 @@ def test_it_is_said_to_stand_only_where_it_has_arrived(columns: int, rows: int) 
         if stands:
             stood += 1
             reading = f"{float(view.setting):.2f}"
-            assert big_on(canvas, reading) == scale and setting_text(view, seen.words) == f"STANDS AT {reading} mm"
+            assert (
+                scale <= big_on(canvas, reading) <= max(1, scale) * 2 + 1
+                and setting_text(view, seen.words) == f"STANDS AT {reading} mm"
+            )
             assert not shows(canvas, HOW_TO_CUT), "nobody sets it by hand"
     assert stood > 10
 
