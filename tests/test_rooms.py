@@ -25,6 +25,7 @@ ROOMS = (
     "hearing",
     "speaking",
     "pedal",
+    "carriage",
     "drawings",
     "screens",
     "calibrating",
@@ -34,7 +35,7 @@ FOR_ALL = ("errors", "files", "health", "patience", "process")
 # A room may enter those before it in this list, and itself. Adapters beside one another stay apart but for
 # what is named here: the loudspeaker shares the microphone's handling of ALSA, and one process looks for both;
 # screens show the figures that are drawn.
-ADAPTERS = ("hearing", "speaking", "pedal", "drawings", "screens")
+ADAPTERS = ("hearing", "speaking", "pedal", "carriage", "drawings", "screens")
 NEIGHBOURS = {("speaking", "hearing"), ("screens", "drawings")}
 HEAVY = (
     "pocketsphinx",
@@ -46,6 +47,7 @@ HEAVY = (
     "numpy",
     "platformdirs",
     "filelock",
+    "serial",
     "reportlab",
     "ezdxf",
 )

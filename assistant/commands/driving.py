@@ -19,7 +19,17 @@ from assistant.pedal.names import stand_in_key
 from assistant.plans.model import Job
 from assistant.runner.adapters import Adapters, Makers, Pump
 from assistant.runner.clock import LiveClock, SetClock
-from assistant.runner.contracts import LiveEar, LiveKeys, LivePage, LivePedal, LiveScreen, LiveView, Post, Speaker
+from assistant.runner.contracts import (
+    Driven,
+    LiveEar,
+    LiveKeys,
+    LivePage,
+    LivePedal,
+    LiveScreen,
+    LiveView,
+    Post,
+    Speaker,
+)
 from assistant.runner.live import leaving_on_signals, run_live
 from assistant.runner.loop import Outputs, Runner
 from assistant.runner.rehearsal import Rehearsal
@@ -57,6 +67,9 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--no-voice", action="store_true", help="do not speak or listen: screen and pedal only")
     parser.add_argument("--no-pedal", action="store_true", help="use no pedal: the terminal's keys only")
+    parser.add_argument(
+        "--no-drive", action="store_true", help="leave the carriage's motor alone: it is set by hand, as called"
+    )
     parser.add_argument(
         "--plain", action="store_true", help="print plain lines instead of filling the terminal with a page"
     )
@@ -151,9 +164,21 @@ def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]
             outputs.listener = ear
         # Only with --real-time must an announcement be heard before it can be answered.
         runner.post(run.first_event(clock, rehearsed=True, hear_out=args.real_time))
-        keys = ScriptKeys(clock, stand_in_key(run.job.pedal))
+        keys, drive = ScriptKeys(clock, stand_in_key(run.job.pedal)), None
+        if run.job.carriage.drive:
+            from assistant.carriage.rehearsed import RehearsedDrive
+
+            drive = outputs.drive = RehearsedDrive(clock, runner.post, run.job.carriage)
         Rehearsal(
-            runner, clock, script, sound=sound, ear=ear, source=args.source, keys=keys, real_time=args.real_time
+            runner,
+            clock,
+            script,
+            sound=sound,
+            ear=ear,
+            source=args.source,
+            keys=keys,
+            drive=drive,
+            real_time=args.real_time,
         ).run()
     return runner
 
@@ -273,17 +298,27 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
         screen.note(f"-- hearing: {ear.choice.why}")
         return ear
 
-    def pedal(post: Post, pressed: Callable[[], None]) -> LivePedal:
+    def pedal(post: Post, pressed: Callable[[], None], released: Callable[[], None]) -> LivePedal:
         from assistant.pedal.listener import PedalListener
 
-        return PedalListener(clock, post, job.pedal, pressed)
+        return PedalListener(clock, post, job.pedal, pressed, released=released)
 
     def keys(
-        post: Post, pedal_alive: Callable[[], bool], click: Callable[[], None], code: Callable[[str], None] | None
+        post: Post,
+        pedal_alive: Callable[[], bool],
+        click: Callable[[], None],
+        code: Callable[[str], None] | None,
+        halts: Callable[[], bool],
     ) -> LiveKeys:
         from assistant.screens.keys import TerminalKeys
 
-        return TerminalKeys(clock, post, pedal_alive, stand_in_key(job.pedal), click, screen.note, code)
+        return TerminalKeys(clock, post, pedal_alive, stand_in_key(job.pedal), click, screen.note, code, halts)
+
+    def drive(pedal_down: Callable[[], bool], tick: Callable[[], None]) -> Driven:
+        from assistant.carriage.drive import LiveDrive
+
+        screen.note("-- the carriage's controller is asked for its settings")
+        return LiveDrive(clock, runner.post, job.carriage, pedal_down, tick)
 
     return Makers(
         page=page if args.page else None,
@@ -291,4 +326,5 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
         listener=None if args.no_voice else listener,
         pedal=None if args.no_pedal else pedal,
         keys=keys,
+        drive=drive if job.carriage.drive else None,
     )

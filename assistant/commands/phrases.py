@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 from assistant.hearing.vocabulary import doubts
-from assistant.plans.shop_file import voice_and_checks
+from assistant.plans.shop_file import shop_if_any, voice_and_checks
 from assistant.wording.phrases import listing, low_note, whole_table
 
 
@@ -21,6 +21,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Exit code 0; 2 for a bad shop file or a phrase with a word that the recogniser doesn't know."""
     voice, checks = voice_and_checks(args.shop)
+    shop = shop_if_any(args.shop)
+    driven = shop is not None and shop.carriage.drive is not None
     phrases = whole_table(checks, voice, 1)  # one pass number is listed as an example for all
     if args.json:
         for phrase in phrases:
@@ -35,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
             }
             print(json.dumps(found))
     else:
-        print(f"{listing(phrases, voice.language)}\n\n{low_note(voice)}")
+        print(f"{listing(phrases, voice.language, driven)}\n\n{low_note(voice)}")
     for line in doubts(phrases, voice):
         print(f"kerfcall: {line}", file=sys.stderr)
     return 0

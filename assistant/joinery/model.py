@@ -6,7 +6,7 @@ x grows across the board's width.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 
@@ -92,7 +92,8 @@ class Carriage:
     register: str = "stop"
     stop_side: str = "left"
     fractions: bool = False
-    drive: Drive | None = None
+    # Without it in repr, stored jobs print as they did.
+    drive: Drive | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

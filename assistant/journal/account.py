@@ -17,6 +17,7 @@ from assistant.journal.faults import SET_APART, naming
 from assistant.journal.store import SessionRow
 from assistant.plans.model import Job
 from assistant.session import facts as f
+from assistant.session.kinds import MoveKind
 
 
 def state_in_words(row: SessionRow) -> str:
@@ -234,6 +235,30 @@ class _FactsInWords:
         place = f"setup {fact.setup}, pass {fact.pass_}" if fact.pass_ else f"setup {fact.setup}"
         return f"ended early at {place}"
 
+    def move_asked(self, fact: f.MoveAsked, at: float) -> str:
+        if fact.what == MoveKind.SETTING:
+            where = f"to {setting(fact.to, self.job.carriage if self.job else None)}"
+        else:
+            where = "to its home switch" if fact.what == MoveKind.HOME else "to its home switch, to prove its place"
+        return f"carriage sent {where}{', pedal held down' if fact.held else ''}"
+
+    def moved(self, fact: f.Moved, at: float) -> str:
+        carriage = self.job.carriage if self.job else None
+        return f"carriage stands at {setting(fact.asked, carriage)} (reported: {length(fact.reported)})"
+
+    def carriage_halted(self, fact: f.CarriageHalted, at: float) -> str:
+        return f"carriage halted at {length(fact.reported)}"
+
+    def carriage_lost(self, fact: f.CarriageLost, at: float) -> str:
+        return f"carriage lost ({one_line(fact.why)}): {one_line(fact.text)}"
+
+    def carriage_homed(self, fact: f.CarriageHomed, at: float) -> str:
+        if fact.beyond:
+            return "carriage at its home switch: farther off than could be counted"
+        if not fact.off_by:
+            return "carriage homed"
+        return f"carriage at its home switch: {length(fact.off_by)} off"
+
     def sums(self) -> list[str]:
         """The closing lines: time, pauses, pace, and anything out of the ordinary."""
         self._end_stand_by(self.last_at)
@@ -287,4 +312,9 @@ _IN_WORDS: dict[type[f.Fact], Callable[[_FactsInWords, Any, float], str]] = {
     f.SetupDone: _FactsInWords.setup_done,
     f.Finished: _FactsInWords.finished,
     f.EndedEarly: _FactsInWords.ended_early,
+    f.MoveAsked: _FactsInWords.move_asked,
+    f.Moved: _FactsInWords.moved,
+    f.CarriageHalted: _FactsInWords.carriage_halted,
+    f.CarriageLost: _FactsInWords.carriage_lost,
+    f.CarriageHomed: _FactsInWords.carriage_homed,
 }

@@ -45,17 +45,25 @@ class PedalListener:
     """Posts Gesture(source=By.PEDAL) and DeviceChanged("pedal", ...), and clicks at once at every press."""
 
     def __init__(
-        self, clock: Clock, post: Post, settings: PedalSettings, click: Callable[[], None], kernel: Kernel = KERNEL
+        self,
+        clock: Clock,
+        post: Post,
+        settings: PedalSettings,
+        click: Callable[[], None],
+        kernel: Kernel = KERNEL,
+        released: Callable[[], None] = lambda: None,
     ) -> None:
         """Starts listening.
 
-        click: makes the click; called on the pedal's thread, must return at once.
+        click: makes the click; called on the pedal's thread, must return at once. released: as `click`, when the key
+        comes up or may have: what moves only while it is held down must halt.
         kernel: access to the input devices.
         Raises NoSuchPart where keys can't be heard, BadInput for a key that a pedal must not use.
         """
         self._clock = clock
         self._post = post
         self._click = click
+        self._released = released
         self._settings = settings
         self._kernel = kernel
         self._key = key_from_name(settings.key, alone=is_named(settings))
@@ -145,6 +153,8 @@ class PedalListener:
             self._send(self._maker.time(self._clock.at()))
             if self._maker.asks(self._clock.at()):
                 down = self._is_down()
+                if down is False:
+                    self._released()
                 self._send(self._maker.level(self._clock.at(), down))
             return
         self._notice_stall(self._clock.at() - asked - wait)
@@ -158,6 +168,7 @@ class PedalListener:
         everything that the foot did meanwhile is ignored too.
         """
         if late_s > STALL_S:
+            self._released()
             self._maker.drop()
         if late_s > STOPPED_S:
             self._deaf_until = self._clock.at() + SETTLE_S
@@ -172,8 +183,11 @@ class PedalListener:
                         self._click()
                 self._send(self._maker.press(at))
             case Move.RELEASE:
+                if self._is_down() is not True:  # auto-repeat may come as releases, with the key down all the time
+                    self._released()
                 self._send(self._maker.release(at))
             case Move.DROP:
+                self._released()
                 self._maker.drop()
             case Move.ENDED:
                 self._look_after_watch()
@@ -189,6 +203,7 @@ class PedalListener:
             lost, self._watch = self._watch.lost, None
             # The release is lost with the server or the device. Without this the key would seem to be down, and a long
             # press confirms.
+            self._released()
             self._maker.drop()
             self._retry_s = FIRST_RETRY_S
             self._retry_at = self._clock.at() + self._retry_s

@@ -33,6 +33,7 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
         ("travel", _travel(old), _travel(new)),
         ("register", old.register, new.register),
         ("side of the stop", old.stop_side, new.stop_side),
+        ("reading at the home switch", _home_reads(old), _home_reads(new if old.drive else old)),
     )
     lines = []
     for name, was, is_now in pairs:
@@ -51,6 +52,10 @@ def _worded(value: object, unit: str, places: int = 4) -> str:
     if isinstance(value, Fraction):
         return plain_length(value, unit, places)
     return "none" if value is None else str(value)
+
+
+def _home_reads(carriage: Carriage) -> Fraction | None:
+    return carriage.drive.home_reads if carriage.drive else None
 
 
 def _travel(carriage: Carriage) -> str:

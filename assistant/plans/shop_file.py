@@ -62,10 +62,13 @@ def read_shop(path: Path | None) -> Shop:
 
 def voice_and_checks(path: Path | None) -> tuple[VoiceSettings, tuple[Check, ...]]:
     """Voice and checks of the shop file at `path`, or of the user's own, or the defaults. Raises BadInput."""
-    if path is None and not default_shop_path().exists():
-        return VoiceSettings(), DEFAULT_CHECKS
-    shop = read_shop(path)
-    return shop.voice, shop.checks
+    shop = shop_if_any(path)
+    return (shop.voice, shop.checks) if shop else (VoiceSettings(), DEFAULT_CHECKS)
+
+
+def shop_if_any(path: Path | None) -> Shop | None:
+    """The shop file at `path`, or the user's own if there is one. Raises BadInput."""
+    return None if path is None and not default_shop_path().exists() else read_shop(path)
 
 
 def try_shop(path: Path | None) -> tuple[Shop | None, list[Fault]]:

@@ -13,6 +13,7 @@ from types import TracebackType
 
 from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.runner.contracts import (
+    Driven,
     Inputs,
     LiveEar,
     LiveKeys,
@@ -41,15 +42,20 @@ class Makers:
     """Functions that open the adapters; None: not asked for. Each is called once. All but `page` can raise NoSuchPart.
 
     page: given `post`; can raise CouldNotRun. speaker: returns it and its pump, if it has one. pedal: given `post` and
-    a function to call at each press. keys: given `post`, whether a pedal is alive, a function to call at each key with
-    a meaning, and a function to ask for the page's pairing code, None without a page.
+    functions to call at each press and when it comes up. keys: given `post`, whether a pedal is alive, a function to
+    call at each key with a meaning, a function to ask for the page's pairing code, None without a page, and one to
+    call before any key is looked up, which says whether it halted something. drive: given whether the pedal is down,
+    and a function to call once a second while the carriage moves; can also raise BadInput.
     """
 
     page: Callable[[Post], LivePage] | None
     speaker: Callable[[], tuple[Speaker, Pump | None]] | None
     listener: Callable[[], LiveEar] | None
-    pedal: Callable[[Post, Callable[[], None]], LivePedal] | None
-    keys: Callable[[Post, Callable[[], bool], Callable[[], None], Callable[[str], None] | None], LiveKeys]
+    pedal: Callable[[Post, Callable[[], None], Callable[[], None]], LivePedal] | None
+    keys: Callable[
+        [Post, Callable[[], bool], Callable[[], None], Callable[[str], None] | None, Callable[[], bool]], LiveKeys
+    ]
+    drive: Callable[[Callable[[], bool], Callable[[], None]], Driven] | None = None
 
 
 class Adapters:
@@ -86,6 +92,7 @@ class Adapters:
             self.open_listener,
             self.open_pedal,
             self.open_keys,
+            self.open_drive,
             self.settle_view,
             lambda: self.refuse_if_nothing_drives(ctrl_c),
         ):
@@ -131,7 +138,7 @@ class Adapters:
         if self._makers.pedal is None:
             return
         try:
-            self._pedal = self._makers.pedal(self._post, self._pedal_pressed)
+            self._pedal = self._makers.pedal(self._post, self._pedal_pressed, self._pedal_released)
         except NoSuchPart as error:
             self._post_missing(DeviceName.PEDAL, error, "")
             return
@@ -147,6 +154,7 @@ class Adapters:
                 lambda: pedal is not None and pedal.alive,
                 self._click,
                 self._page.asked_for_code if self._page else None,
+                self._halted_by_key,
             )
         except NoSuchPart as error:
             self._post_missing(DeviceName.KEYS, error, "")
@@ -155,12 +163,42 @@ class Adapters:
         self._keys = True
         self._ways_in += 1
 
+    def open_drive(self) -> None:
+        """Open the carriage's drive, the last so that it is closed first, which halts it.
+
+        Raises BadInput or NoSuchPart: a driven session without its drive is no session.
+        """
+        if self._makers.drive is None:
+            return
+        drive = self._makers.drive(self._pedal_down, self._tick)
+        self._runner.outputs.drive = drive
+        self._stack.callback(drive.close)
+
+    def _pedal_down(self) -> bool:
+        pedal = self._pedal
+        return pedal is not None and pedal.down
+
+    def _pedal_released(self) -> None:
+        drive = self._runner.outputs.drive
+        if drive is not None:
+            drive.released()
+
+    def _halted_by_key(self) -> bool:
+        drive = self._runner.outputs.drive
+        return drive is not None and drive.pressed()
+
+    def _tick(self) -> None:
+        speaker = self._runner.outputs.speaker
+        if speaker is not None:
+            speaker.tick()
+
     def _click(self) -> None:
         speaker = self._runner.outputs.speaker
         if speaker is not None:
             speaker.click()
 
     def _pedal_pressed(self) -> None:
+        self._halted_by_key()
         self._click()
         if self._view is not None:
             self._view.look()
@@ -177,7 +215,10 @@ class Adapters:
         voice = "works" if listener is not None else "off" if self._makers.listener is None else "missing"
         heard = "off" if pedal is None else "heard" if pedal.alive else "lost"
         level = None if listener is None else listener.level
-        return Inputs(voice, level, heard, pedal is not None and pedal.down, self._keys)
+        drive = self._runner.outputs.drive
+        position = None if drive is None else drive.position
+        driven = "off" if drive is None else "lost" if position is None and not drive.moving else "works"
+        return Inputs(voice, level, heard, pedal is not None and pedal.down, self._keys, driven, position)
 
     def _post_missing(self, device: DeviceName, error: NoSuchPart, instead: str) -> None:
         clock, text = self._runner.clock, f"{error} {instead}".strip()

@@ -28,6 +28,8 @@ def leaving_on_signals(runner: Runner) -> Iterator[CtrlC]:
     ctrl_c = CtrlC()
 
     def leave(number: int, frame: object) -> None:
+        if (drive := runner.outputs.drive) is not None:
+            drive.halt()  # here and now: the session's thread may be busy
         ctrl_c.came = ctrl_c.came or number == signal.SIGINT
         if number == signal.SIGINT and ctrl_c.at_once:
             raise KeyboardInterrupt

@@ -230,7 +230,8 @@ def _moved(state: State, fact: f.Moved, at: float) -> Change:
     placed = state.driving.placed or (move is not None and move.then == Then.BOARD)
     stands = {"at": setting, "reported": Fraction(fact.reported), "move": None, "id": "", "placed": placed}
     gone = state.driving.clear is False
-    return {"carriage_at": setting, "came_from": setting, "play_open": False, **_driving(state, **stands, gone=gone)}
+    there = {"carriage_at": setting, "came_from": setting, "play_open": False}
+    return {"mode": RESUMING, **there, **_driving(state, **stands, gone=gone)}
 
 
 def _carriage_halted(state: State, fact: f.CarriageHalted, at: float) -> Change:
@@ -244,12 +245,15 @@ def _carriage_lost(state: State, fact: f.CarriageLost, at: float) -> Change:
 def _carriage_homed(state: State, fact: f.CarriageHomed, at: float) -> Change:
     """Where the visit found it off, its place is not known any more, and what it cut stays in doubt."""
     move = state.driving.move
-    visited = state.driving.visited or (move is not None and move.what == MoveKind.VISIT)
-    off_by = Fraction(fact.off_by) if fact.off_by else Fraction(0)
-    true = not fact.beyond and abs(off_by) <= allowed_off(state.the_job)
-    unproved = 0 if true and fact.off_by else state.driving.unproved
-    found = {"off_by": off_by if fact.off_by else None, "beyond": fact.beyond}
-    return _driving(state, known=true, at=None, reported=None, id="", visited=visited, unproved=unproved, **found)
+    visits = move is not None and move.what == MoveKind.VISIT
+    visited = state.driving.visited or visits
+    off_by = Fraction(fact.off_by) if fact.off_by else None
+    proved = off_by is not None and not fact.beyond and abs(off_by) <= allowed_off(state.the_job)
+    true = proved or not visits
+    unproved = 0 if proved else state.driving.unproved
+    found = {"off_by": off_by, "beyond": fact.beyond}
+    homed = {"known": true, "visited": visited, "unproved": unproved, **found}
+    return {"mode": RESUMING, **_driving(state, at=None, reported=None, id="", **homed)}
 
 
 def allowed_off(job: Job) -> Fraction:

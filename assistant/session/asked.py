@@ -71,6 +71,5 @@ def question_prompt(state: State) -> e.Prompt:
         same_setup=question.setup == state.setup,
         tolerance=state.the_job.clearance / 4,
         tried=0 if tries is None else tries.pass_,
-        driven=state.the_job.carriage.drive is not None,
         **figures,
     )

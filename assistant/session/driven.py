@@ -63,7 +63,8 @@ def to_next_pass(state: State, then: Then = Then.CALL) -> Move:
 def by_tap(state: State, move: Move) -> bool:
     """Whether a tap lets it move; otherwise the pedal is held down."""
     drive = state.the_job.carriage.drive
-    return drive is not None and drive.clear_input and move.step and state.mode != "halted"
+    stands = state.driving.at is not None  # what was halted on its way goes on with the pedal held down
+    return drive is not None and drive.clear_input and move.step and stands
 
 
 def by_hand(state: State, move: Move) -> bool:
@@ -79,11 +80,14 @@ def visits(state: State) -> bool:
 
 
 def still_from(state: State) -> float | None:
-    """When the blade can be taken to stand still, for a move that needs it (s); None: it may turn, or stands still."""
+    """When the blade can be taken to stand still, for a move that needs it (s); None: it may turn, or stands still.
+
+    Before this has gone out: as if it went out at the time of the last record.
+    """
     move, out_at = state.driving.move, state.opening.out_at
-    if move is None or move.step or state.driving.still or by_hand(state, move) or out_at is None:
+    if move is None or move.step or state.driving.still or by_hand(state, move):
         return None
-    return out_at + state.the_job.run_down_s
+    return (state.at if out_at is None else out_at) + state.the_job.run_down_s
 
 
 def point_below(state: State, move: Move) -> Fraction:

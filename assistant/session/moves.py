@@ -31,10 +31,8 @@ from assistant.session.events import (
 from assistant.session.facts import Move
 from assistant.session.kinds import By, DeviceName, Klass, MoveKind, QuestionName, Then
 from assistant.session.sending import begin, propose
-from assistant.session.state import CUTTING, FINISHED, HALTED, HOMING, MOVE_ASKED, MOVING, State
+from assistant.session.state import CUTTING, ENDED_EARLY, FINISHED, HALTED, HOMING, MOVE_ASKED, MOVING, State
 from assistant.session.turn import Turn, prompt
-
-DRAW_BACK = "draw back"
 
 
 def let_go_on(turn: Turn, answer: Gesture) -> None:
@@ -81,9 +79,9 @@ def count_pass(turn: Turn, answer: Answer) -> None:
     if drive is None or not drive.clear_input:
         cut_pass(turn, answer.source, answer.at)
     elif state.driving.clear is False:
-        _refuse(turn, answer.source, DRAW_BACK)
+        _refuse(turn, answer.source, prompt("draw back"))
     elif not is_sled_seen(state):
-        _refuse(turn, answer.source, "sled not seen")
+        _refuse(turn, answer.source, prompt("sled not seen"))
     elif not state.driving.known:
         cut_pass(turn, answer.source, answer.at)
     elif state.driving.looking is None:
@@ -103,20 +101,27 @@ def looked(turn: Turn, event: Looked) -> None:
     if event.clear:
         cut_pass(turn, looking.by, looking.asked_at)
     else:
-        _refuse(turn, looking.by, DRAW_BACK)
+        _refuse(turn, looking.by, prompt("draw back"))
 
 
-def _refuse(turn: Turn, by: By, why: str) -> None:
+def _refuse(turn: Turn, by: By, why: e.Prompt) -> None:
     """It is said, except to somebody at a page: that isn't the one who may be pushing a board."""
     if by == By.PAGE:
-        turn.show(prompt(why), Klass.REFUSED)
+        turn.show(why, Klass.REFUSED)
     else:
-        turn.say(Klass.REFUSED, prompt(why))
+        turn.say(Klass.REFUSED, why)
 
 
 def sled_moved(turn: Turn, event: SledMoved) -> None:
-    if turn.state.job is not None and is_driven(turn.state.job):
-        turn.fact(f.SledAt(event.clear))
+    """An answer that waits for a look is refused if the sled has left its place by then."""
+    if turn.state.job is None or not is_driven(turn.state.job):
+        return
+    looking = turn.state.driving.looking
+    turn.fact(f.SledAt(event.clear))
+    if looking is not None and not event.clear:
+        turn.fact(f.LookedAt())
+        if turn.state.effective_mode == CUTTING:
+            _refuse(turn, looking.by, prompt("draw back"))
 
 
 def _under_way(state: State, id: str) -> Move | None:
@@ -138,8 +143,9 @@ def homed(turn: Turn, event: Homed) -> None:
     if move is None or move.what == MoveKind.SETTING:
         return
     in_doubt = turn.state.driving.unproved
-    off_by = "" if event.off_by is None else fraction_text(event.off_by)
-    turn.fact(f.CarriageHomed(turn.state.setup, off_by, event.beyond))
+    visits = move.what == MoveKind.VISIT
+    off_by = fraction_text(event.off_by) if visits and event.off_by is not None else ""
+    turn.fact(f.CarriageHomed(turn.state.setup, off_by, visits and event.beyond))
     if not turn.state.driving.known:
         ask(turn, QuestionName.OFF, turn.state.setup, 0)
         return
@@ -191,36 +197,40 @@ def halted(turn: Turn, event: Halted) -> None:
     if move is None:
         return
     turn.fact(f.CarriageHalted(turn.state.setup, fraction_text(event.reported)))
-    propose(turn, move, halted=True)
+    propose(turn, move, halted=turn.state.driving.known)
 
 
 def not_clear(turn: Turn, event: NotClear) -> None:
-    _ask_again(turn, event.id, DRAW_BACK)
+    _ask_again(turn, event.id, prompt("draw back"))
 
 
 def too_old(turn: Turn, event: TooOld) -> None:
-    _ask_again(turn, event.id, "too old")
+    _ask_again(turn, event.id, prompt("too old"))
 
 
-def _ask_again(turn: Turn, id: str, why: str) -> None:
+def _ask_again(turn: Turn, id: str, why: e.Prompt) -> None:
     """Nothing was sent, so it stands where it stood."""
     move = _under_way(turn.state, id)
     if move is not None:
         turn.fact(f.NotSent())
-        propose(turn, move, prompt(why))
+        stands = turn.state.driving
+        # It was halted on its way before; from the home switch it has not set out yet.
+        halted = stands.known and stands.at is None and stands.reported is not None
+        propose(turn, move, why, halted=halted)
 
 
 def lost(turn: Turn, event: Lost) -> None:
     """Nobody knows where it stands. What was recorded stays; the next pass is not begun before it is homed again."""
     state = turn.state
-    if state.job is None or not is_driven(state.job):
+    if state.job is None or not is_driven(state.job) or state.mode == ENDED_EARLY:
         return
     news = prompt("device", text=event.text)
     turn.fact(f.CarriageLost(state.setup, event.why, event.text))
-    if state.effective_mode in (HOMING, MOVING, MOVE_ASKED, HALTED):
-        move = state.driving.move
-        then = Then.CALL if move is None else move.then
-        propose(turn, Move(MoveKind.HOME, then, state.setup), news)
+    move = state.driving.move
+    if state.mode in (HOMING, MOVING, MOVE_ASKED, HALTED) and move is not None:
+        if state.question:
+            turn.fact(f.Dropped())
+        propose(turn, Move(MoveKind.HOME, move.then, state.setup), news)
     elif state.quiet:
         turn.show(news)
         turn.fact(f.NoticeHeld(DeviceName.CARRIAGE, event.text))

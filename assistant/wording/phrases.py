@@ -47,21 +47,27 @@ _WAITS_FOR = {
     Mode.QUESTION: "a question or read-back is open",
     Mode.STANDING_BY: "standing by",
     Mode.FINISHED: "the session has just finished",
-    Mode.MOVE_ASKED: "a driven carriage waits to be let go",
-    Mode.MOVING: "it moves",
+}
+_DRIVEN_WAITS_FOR = {
+    Mode.MOVE_ASKED: "a driven carriage waits for the pedal",
     Mode.HALTED: "it was halted on its way",
+    Mode.HOMING: "it moves to its home switch",
+    Mode.MOVING: "it moves to a setting",
 }
 # State of the session -> intents that mean something in it, for people to read.
 SAID_WHEN: dict[str, tuple[Intent, ...]] = {
-    state: tuple(intent for intent in Intent if mode in intent.row.when) for mode, state in _WAITS_FOR.items()
+    state: tuple(intent for intent in Intent if mode in intent.row.when)
+    for mode, state in (_WAITS_FOR | _DRIVEN_WAITS_FOR).items()
 }
+DRIVEN_ONLY = frozenset(_DRIVEN_WAITS_FOR.values())
+"""The states that only a driven carriage has."""
 # (intent, state) -> when in that state it holds, where that isn't always.
 HOLDS: dict[tuple[str, str], str] = {
     (Intent.BACK, _WAITS_FOR[Mode.CUTTING]): "from the second pass on",
     (Intent.BACK, _WAITS_FOR[Mode.CHECKS]): "once a pass is cut, until a new setup's first check is answered",
     (Intent.STAND_BY, _WAITS_FOR[Mode.QUESTION]): "where a pass or a check is open under it",
     **{
-        (intent, _WAITS_FOR[mode]): "between the passes of a board"
+        (intent, _DRIVEN_WAITS_FOR[mode]): "between the passes of a board"
         for intent in (Intent.BACK, Intent.STAND_BY)
         for mode in (Mode.MOVE_ASKED, Mode.HALTED)
     },
@@ -122,13 +128,15 @@ def whole_table(checks: Sequence[Check], voice: VoiceSettings | str, passes: int
 IN_SHORT = "the same, in short"
 
 
-def listing(phrases: Sequence[Phrase], language: str = "en") -> str:
-    """What can be said, a paragraph for each state of a session. language: its name."""
+def listing(phrases: Sequence[Phrase], language: str = "en", driven: bool = False) -> str:
+    """What can be said, a paragraph for each state of a session. language: its name. driven: a motor moves it."""
     said = [(_as_listed(phrase, language), phrase) for phrase in phrases]
     width = max(len(text) for text, _ in said)
     words = {"twice": " and twice" if language_of(language).again else "", "twelve": spoken_pass(12, language)}
     lines: list[str] = []
     for state, intents in SAID_WHEN.items():
+        if state in DRIVEN_ONLY and not driven:
+            continue
         lines += ["", f"{state}:"]
         for text, phrase in said:
             if phrase.intent in intents:

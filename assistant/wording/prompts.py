@@ -382,7 +382,7 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
         return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
     pass_ = words.count(figures["tried"])
-    if figures["driven"]:
+    if carriage.drive:
         stands = f"The carriage stands at pass {pass_}: leave it there."
     else:
         stands = f"Carriage to pass {pass_}: {words.move(figures)}."
@@ -498,7 +498,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "setting": lambda words, figures: _sentence(words.setting(figures)),
     # What to do comes first, so that the number comes last.
     "setting in full": lambda words, figures: f"{HOW_TO_CUT} {_sentence(words.setting(figures, full=True))}",
-    REACHED: Words.reached,
+    "setting reached": Words.reached,
     "move": Words.driven_move,
     "ask move": _ask_move,
     "ask off": _ask_off,
@@ -603,7 +603,7 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "check": lambda words, figures: f"Asked: {figures['name']}?",
     "setting": _called,
     "setting in full": _called,
-    REACHED: lambda words, figures: (
+    "setting reached": lambda words, figures: (
         f"Standing at {words.position(figures['setting'])}: pass {figures['pass_']} called."
     ),
     "move": lambda words, figures: "Asked: zeroed by hand?" if figures["by_hand"] else f"Asked: {words.way(figures)}?",

@@ -15,6 +15,7 @@ from assistant.calibrating.uncertainty import Component
 from assistant.calibrating.values import Value, backlash, kerf, screw, zero
 from assistant.errors import BadInput
 from assistant.joinery.units import MM_PER_UNIT
+from tests.sampling import every
 
 EXACT = Caliper(error=Fraction(0))
 
@@ -317,10 +318,9 @@ class Saw:
 
 
 TURN = Fraction("1.5875")
-TRIALS = 1000
 
 
-def covered(trial: Callable[[random.Random], tuple[Value, float]], trials: int = TRIALS) -> float:
+def covered(trial: Callable[[random.Random], tuple[Value, float]], trials: int) -> float:
     """The share of seeded trials in which the truth lies within U."""
     hits = 0
     for seed in range(trials):
@@ -336,10 +336,11 @@ def screw_trial(rng: random.Random) -> tuple[Value, float]:
     return screw(rows, EXACT), saw.scale
 
 
-def test_a_screw_off_by_four_in_a_thousand_is_found_within_its_stated_uncertainty() -> None:
-    """3/8-16 (ASME B1.1), 0.4 % long: covered in 95 +- 1.5 % of 1,000 seeded trials."""
-    share = covered(screw_trial)
-    assert 0.935 <= share <= 0.965, share
+@pytest.mark.parametrize(("trials", "off"), every(2, [(400, 0.02), (1000, 0.015)]))
+def test_a_screw_off_by_four_in_a_thousand_is_found_within_its_stated_uncertainty(trials: int, off: float) -> None:
+    """3/8-16 (ASME B1.1), 0.4 % long: covered in 95 % of the seeded trials, as nearly as so many can show it."""
+    share = covered(screw_trial, trials)
+    assert abs(share - 0.95) <= off, share
 
 
 def test_a_calipers_own_error_is_covered_too() -> None:
@@ -351,7 +352,7 @@ def test_a_calipers_own_error_is_covered_too() -> None:
         rows = [Reading(str(n), 8 * n * TURN, shown(saw.wall(8 * n * TURN) * (1 + own))) for n in range(1, 11)]
         return screw(rows, Caliper(error=Fraction(2, 100))), saw.scale
 
-    assert covered(trial, 500) >= 0.935
+    assert covered(trial, 250) >= 0.935
 
 
 def kerf_rows(saw: Saw, rng: random.Random) -> Iterator[Reading]:
@@ -373,7 +374,7 @@ def test_a_kerf_is_found_within_its_stated_uncertainty() -> None:
         saw = Saw(rng, rng.uniform(2, 4), scale=rng.uniform(0.996, 1.004), noise=0.01)
         return kerf(list(kerf_rows(saw, rng)), EXACT), saw.width
 
-    assert covered(trial, 500) >= 0.935
+    assert covered(trial, 250) >= 0.935
 
 
 def test_backlash_is_found_within_its_stated_uncertainty() -> None:

@@ -16,6 +16,7 @@ import pytest
 from assistant.commands import COMMANDS
 from assistant.commands.completion import SHELLS
 from tests.commands.program import Workshop
+from tests.sampling import every
 from tests.test_rooms import HEAVY
 
 ROOT = Path(__file__).parents[2]
@@ -69,7 +70,7 @@ OFFERED = [
 ]
 
 
-@pytest.mark.parametrize(("line", "words"), OFFERED)
+@pytest.mark.parametrize(("line", "words"), every(2, OFFERED))
 def test_what_is_offered(program: Path, line: str, words: list[str]) -> None:
     assert offered(line) == words
 
@@ -108,7 +109,7 @@ AT_THE_TAB_KEY = [
 
 
 @pytest.mark.skipif(shutil.which("bash") is None, reason="bash is not installed")
-@pytest.mark.parametrize(("line", "shown"), AT_THE_TAB_KEY)
+@pytest.mark.parametrize(("line", "shown"), every(2, AT_THE_TAB_KEY))
 def test_bash(program: Path, line: str, shown: str) -> None:
     pressing_tab("bash --norc --noprofile -i", ['eval "$(kerfcall completion bash)"'], line, shown)
 

@@ -12,7 +12,8 @@ import pypdfium2 as pdfium
 import pytest
 
 from assistant.__main__ import main
-from tests.plans.files import DEMO_PLANS, DEMO_SHOPS, PLAN, SHOP, write
+from tests.drawings.demos import IN_TURN
+from tests.plans.files import DEMO, PLAN, SHOP, write
 
 
 @pytest.fixture
@@ -38,11 +39,10 @@ def test_three_kinds_at_once(tmp_path: Path, files: tuple[str, str], capsys: pyt
     assert len(ezdxf.readfile(paths["dxf"]).modelspace()) > 100
 
 
-@pytest.mark.parametrize("plan", DEMO_PLANS, ids=lambda path: path.stem)
-@pytest.mark.parametrize("shop", DEMO_SHOPS, ids=lambda path: path.stem)
-def test_every_demo_plan_is_drawn(plan: Path, shop: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("plan", "shop"), IN_TURN)
+def test_every_demo_plan_is_drawn(plan: str, shop: str, tmp_path: Path) -> None:
     out = tmp_path / "plan.svg"
-    assert main(["draw", str(plan), "--shop", str(shop), "--svg", str(out)]) == 0
+    assert main(["draw", str(DEMO / f"{plan}.toml"), "--shop", str(DEMO / f"{shop}.toml"), "--svg", str(out)]) == 0
     ElementTree.parse(out)
 
 

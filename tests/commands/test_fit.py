@@ -13,7 +13,8 @@ import pytest
 
 from assistant.__main__ import main
 from assistant.plans.shop_writer import record
-from tests.plans.files import DEMO, DEMO_PLANS, DEMO_SHOPS, PLAN, SHOP, write
+from tests.drawings.demos import IN_TURN
+from tests.plans.files import DEMO, PLAN, SHOP, write
 
 READOUT = DEMO / "shop-readout.toml"
 CLIMATE = "[climate.cutting]\nhumidity = 35\n[climate.cutting.B]\nhumidity = 60\n[climate.glue_up]\nhumidity = 50\n"
@@ -42,10 +43,9 @@ def faults(capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
     return capsys.readouterr().err.splitlines()
 
 
-@pytest.mark.parametrize("shop", DEMO_SHOPS, ids=lambda path: path.stem)
-@pytest.mark.parametrize("plan", DEMO_PLANS, ids=lambda path: path.stem)
-def test_every_demo_plan_fits_into_a_terminal(plan: Path, shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["fit", str(plan), "--shop", str(shop), "--joints", "500"]) == 0
+@pytest.mark.parametrize(("plan", "shop"), IN_TURN)
+def test_every_demo_plan_fits_into_a_terminal(plan: str, shop: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["fit", str(DEMO / f"{plan}.toml"), "--shop", str(DEMO / f"{shop}.toml"), "--joints", "500"]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert max(map(len, lines)) <= 100
     assert lines[0].endswith("will it go together?")

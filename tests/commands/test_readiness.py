@@ -18,13 +18,13 @@ from assistant.calibrating.health import PARTS
 from assistant.commands.readiness import CALIBRATIONS, ORDER, SHOP_FILE, SOUND, exit_code, survey
 from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.hearing import health as hearing
-from assistant.hearing import sound_child
 from assistant.journal import health as journal
 from assistant.pedal import health as pedal
 from assistant.plans import health as plans
 from assistant.runner import health as runner
 from assistant.screens import health as screens
 from assistant.speaking import health as speaking
+from tests.sampling import every
 from tests.test_rooms import HEAVY
 
 PROBES = {
@@ -50,11 +50,6 @@ def shop(tmp_path: Path) -> Path:
     path = tmp_path / "shop.toml"
     path.write_text('unit = "mm"\n[blade]\nkerf = 3.18\n', encoding="utf-8")
     return path
-
-
-@pytest.fixture
-def no_sound(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sound_child, "CHILD", 'print(\'{"outputs": [], "inputs": []}\')')
 
 
 def test_each_calibration_of_the_shop_has_its_place() -> None:
@@ -86,7 +81,7 @@ def test_without_any_library_every_part_is_still_told(shop: Path) -> None:
     assert all(part["mend"] for part in parts.values() if part["state"] != WORKS)
 
 
-@pytest.mark.parametrize("part", PROBES)
+@pytest.mark.parametrize("part", every(3, PROBES))
 def test_a_probe_that_fails_is_broken_and_takes_no_other_with_it(
     part: str, shop: Path, no_sound: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -82,8 +83,8 @@ def without_saw(words: list[str]) -> list[str]:
     return [*words[:place], *words[place + 2 :], "--no-saw"]
 
 
-def command(*words: str, rounds: int = ROUNDS) -> list[str]:
-    return ["soundcheck", "--rounds", str(rounds), *words, "--phrases", *CHOSEN]
+def command(*words: str, rounds: int = ROUNDS, phrases: Sequence[str] = CHOSEN) -> list[str]:
+    return ["soundcheck", "--rounds", str(rounds), *words, "--phrases", *phrases]
 
 
 def result(capsys) -> dict:
@@ -162,25 +163,27 @@ def test_clipped_speech_is_pedal_only_and_named(tmp_path, capsys):
 
 
 def test_without_the_saw_nothing_is_promised_about_its_noise(tmp_path, capsys):
-    """Scores of phrases that were not said this time stay, those of the others are replaced."""
+    """Scores of phrases that were not said this time stay, those of the one that was are replaced."""
     folder = voice_folder("recording")
     before = Scores((-1.0, -2.0), (-3.0,))
-    OwnScores({"report my progress": before, TEXTS[0]: before}).save(folder)
-    assert main(command("--json", *without_saw(files(tmp_path)))) == 0
+    OwnScores({"report my progress": before, CLAMPS: before}).save(folder)
+    words = without_saw(files(tmp_path, speech=said([CLAMPS] * ROUNDS)))
+    assert main(command("--json", *words, phrases=["clamps"])) == 0
     found = result(capsys)
     assert found["saw_noise"] is None and {line["saw_on"] for line in found["phrases"]} == {None}
     assert found["advice"] == "voice with the saw off only"
     own = OwnScores.load(folder)
-    assert sorted(own.texts) == sorted([*TEXTS, "report my progress"])
+    assert sorted(own.texts) == sorted([CLAMPS, "report my progress"])
     assert own.of("report my progress") == before
-    assert all(len(own.of(text).off) == 2 and own.limit(text) is None for text in TEXTS)
+    assert own.of(CLAMPS).off != before.off and len(own.of(CLAMPS).off) == 2 and own.limit(CLAMPS) is None
 
 
 def test_what_is_stored_is_said_with_how_many_phrases(tmp_path, capsys):
-    assert main(command(*files(tmp_path))) == 0
+    words = files(tmp_path, speech=said(TEXTS[1:]))
+    assert main(command(*words, rounds=1, phrases=("standing by for now", "clamps"))) == 0
     out = capsys.readouterr().out
     assert "scores.json" in out and "noise.json" in out
-    assert "(the scores of 3 phrases, and the noise's level and spectrum; no sound was kept" in out
+    assert "(the scores of 2 phrases, and the noise's level and spectrum; no sound was kept" in out
 
 
 @pytest.mark.long

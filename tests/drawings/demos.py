@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
+import pytest
+
 from assistant.plans.job import build_job
 from assistant.plans.model import Job, Plan
 from assistant.plans.plan_file import read_both
@@ -12,6 +14,12 @@ from tests.plans.files import DEMO, DEMO_PLANS, DEMO_SHOPS
 
 NAMES = [(plan.stem, shop.stem) for plan in DEMO_PLANS for shop in DEMO_SHOPS]
 NUMBER = r"-?\d+(?:/\d+)?(?: \d+/\d+)?"
+IN_TURN = [
+    pytest.param(plan.stem, shop.stem, marks=() if n % len(DEMO_SHOPS) == m else pytest.mark.long)
+    for n, plan in enumerate(DEMO_PLANS)
+    for m, shop in enumerate(DEMO_SHOPS)
+]
+"""For `parametrize`: in every run each plan on one of the shops, in turn; on the others in the long one."""
 REACH, HEIGHT = rf"{NUMBER} to {NUMBER} (?:mm|in)", rf"{NUMBER} (?:mm|in)"
 
 

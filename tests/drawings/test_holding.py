@@ -24,7 +24,7 @@ from assistant.session.effects import prompt
 from assistant.session.turn import view, way_prompt
 from assistant.wording.numbers import spoken_number
 from assistant.wording.prompts import Words
-from tests.drawings.demos import HEIGHT, NAMES, REACH, demo, other_side
+from tests.drawings.demos import HEIGHT, IN_TURN, REACH, demo, other_side
 from tests.drawings.drawn import job_of, plan_of, texts
 from tests.session.driver import Driver
 from tests.session.jobs import few_checks
@@ -154,7 +154,7 @@ def printed(plan: Plan, job: Job) -> dict[int, str]:
     }
 
 
-@pytest.mark.parametrize(("plan", "shop"), NAMES)
+@pytest.mark.parametrize(("plan", "shop"), IN_TURN)
 def test_the_figure_shows_what_is_said_asked_and_printed(plan: str, shop: str) -> None:
     a_plan, job = demo(plan, shop)
     unasked = replace(job, checks=tuple(check for check in job.checks if check.name != EDGE_AND_FACE))
@@ -188,7 +188,7 @@ def test_the_figure_shows_what_is_said_asked_and_printed(plan: str, shop: str) -
             assert in_cells(in_letters(holding, columns, rows)) == drawn
 
 
-@pytest.mark.parametrize(("plan", "shop"), NAMES)
+@pytest.mark.parametrize(("plan", "shop"), IN_TURN)
 def test_along_the_board_everything_is_to_scale(plan: str, shop: str) -> None:
     """Measured on the figure and turned back into millimetres: what to keep clear, and the first kerf."""
     _, job = demo(plan, shop)
@@ -237,7 +237,7 @@ def same(one: Drawn, other: Drawn) -> bool:
     return all(any(abs(x - u) + abs(y - v) < 1e-6 for u, v in other[2]) for x, y in one[2])
 
 
-@pytest.mark.parametrize(("plan", "shop"), NAMES)
+@pytest.mark.parametrize(("plan", "shop"), IN_TURN)
 def test_a_mirrored_setup_draws_a_mirrored_figure(plan: str, shop: str) -> None:
     """The stop on the other side: everything is exchanged, but no word reads backwards and no turn runs backwards."""
     _, job = demo(plan, shop)

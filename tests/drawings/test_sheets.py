@@ -38,6 +38,7 @@ SEVERAL = {
     "dividers": (slotted_plan(evenly(F(296), 5, F(6), F(5))), None),
     "slots of two depths": (slotted_plan((Slot(F(0), F(10), F(5)), Slot(F(40), F(6), F(9)))), HANDWHEEL),
 }
+LARGEST = ("two metres", "many linings")
 
 
 def _check(plan: Plan, job: Job) -> tuple[Page, ...]:
@@ -50,7 +51,7 @@ def _check(plan: Plan, job: Job) -> tuple[Page, ...]:
     return pages
 
 
-@pytest.mark.parametrize("name", SEVERAL)
+@pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.long if n in LARGEST else ()) for n in SEVERAL])
 def test_labels_never_meet_in_these(name: str) -> None:
     plan, carriage = SEVERAL[name]
     job = job_of(plan, carriage, F(5, 2))
@@ -70,7 +71,7 @@ def _check_all(plan: Plan, job: Job) -> None:
 SLOW = (HealthCheck.too_slow, HealthCheck.filter_too_much)
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=SLOW)
+@settings(max_examples=4, deadline=None, suppress_health_check=SLOW)
 @given(joints())
 @example((plan_of(600, F(25, 10)), job_of(plan_of(600, F(25, 10)), None, F(2))))
 def test_labels_never_meet_at_any_size_or_count(made: tuple[Plan, Job]) -> None:

@@ -17,8 +17,9 @@ TEXTS = said(*table(3))
 PIECE = piece("flite:slt", "marigold proceed to next pass")
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def process():
+    """One for all that don't end it, since loading it takes longer than they do."""
     made = Beside(folder(), LEAD_IN)
     yield made
     made.close()
@@ -44,11 +45,13 @@ def test_other_texts_are_sent_on(process):
     assert process.measured(PIECE, TEXTS[-1:]).measures.get("fit", -99) < -10
 
 
-def test_a_killed_process_is_lost_at_once_and_by_name(process):
+def test_a_killed_process_is_lost_at_once_and_by_name():
+    process = Beside(folder(), LEAD_IN)
     os.kill(process.pid, signal.SIGKILL)
     with pytest.raises(Lost, match="has stopped"):
         for _ in range(3):
             process.measured(PIECE, TEXTS)
+    process.close()
 
 
 def test_where_somebody_waits_a_late_answer_is_not_waited_for(monkeypatch):

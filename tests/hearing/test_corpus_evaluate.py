@@ -7,7 +7,6 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest
 
 from assistant.hearing.contract import RATE, Recogniser, Result
 from assistant.hearing.ear import Ear
@@ -82,6 +81,8 @@ def test_a_clip_that_was_not_noticed_is_a_miss_with_a_line():
 @pytest.mark.parametrize(("part", "whole"), [(0, 200), (1, 3), (117, 126), (60, 60)])
 def test_the_interval_of_a_share_is_wilsons(part, whole):
     """Against scipy's."""
+    from scipy.stats import binomtest  # which takes a second, and every worker collects this file
+
     theirs = binomtest(part, whole).proportion_ci(0.95, "wilson")
     assert evaluate.wilson(part, whole) == pytest.approx((theirs.low, theirs.high), abs=1e-7)
 

@@ -11,15 +11,13 @@ from assistant.hearing.denoise import choose_denoiser
 from assistant.hearing.ear import NOT_NOW, NOT_THE_ANSWER, SCRAP, Ear
 from assistant.hearing.endpoint import FRAME_BYTES, Endpointer
 from assistant.hearing.leading import Leading
-from assistant.hearing.sphinx import Sphinx
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check
 from assistant.wording.phrases import NOTHING, Phrase, phrases_for, whole_table
 from tests.hearing import neural_made
-from tests.hearing.voices import LEAD_IN, in_turn, need, padded, pcm, saw_noise, spoken, table
+from tests.hearing.voices import LEAD_IN, in_turn, need, padded, pcm, saw_noise, sphinx, spoken, table
 
 PHRASE = table()[0]
-SPHINX = Sphinx()
 
 
 class Slow(Recogniser):
@@ -123,7 +121,7 @@ def test_what_means_nothing_now_is_known_and_never_taken_for_something_else(voic
     need("flite" if voice.startswith("flite") else "espeak-ng")
     answer = "marigold setting bar is put away"
     open_now = [p for p in table() if (p.intent != "cut" if intent == "cut" else p.text != answer)]
-    ear = Ear(SPHINX, known=table())
+    ear = Ear(sphinx(), known=table())
     ear.listen(open_now, 1)
     (found,) = ear.feed(padded(spoken(voice, f"marigold {said}"), 1.0, 1.0))
     assert found.phrase is None
@@ -142,14 +140,14 @@ def test_what_means_nothing_now_is_known_and_never_taken_for_something_else(voic
 )
 def test_other_talk_is_like_no_phrase_so_that_no_note_answers_it(voice, said):
     need("flite" if voice.startswith("flite") else "espeak-ng")
-    ear = Ear(SPHINX, known=whole_table(DEFAULT_CHECKS, LEAD_IN))
+    ear = Ear(sphinx(), known=whole_table(DEFAULT_CHECKS, LEAD_IN))
     ear.listen(table(), 1)
     for found in ear.feed(padded(spoken(voice, said), 1.0, 1.0)):
         assert found.phrase is None and found.like == ""
 
 
 def test_noise_is_like_no_phrase_so_that_no_note_answers_it():
-    ear = Ear(SPHINX)
+    ear = Ear(sphinx())
     ear.listen(table(), 1)
     found = ear.feed(quiet(1.0) + sound(1.5) + quiet(1.0))
     assert found, "it was looked at"
@@ -160,7 +158,7 @@ def test_a_voice_cut_short_is_answered_with_a_note_and_a_knock_is_not():
     need("flite")
     word, knock = spoken("flite:slt", "stand")[:7000], quiet(0.01) + sound(0.05) + quiet(0.01)
     for name, piece, like in (("rnnoise", word, SCRAP), ("none", word, ""), ("rnnoise", knock, "")):
-        ear = Ear(SPHINX, choose_denoiser(name)[0])
+        ear = Ear(sphinx(), choose_denoiser(name)[0])
         ear.listen(table(), 1)
         found = ear.feed(quiet(1) + piece + quiet(1))
         assert [(one.knock, one.like) for one in found] == [(True, like)] or (not found and not like), (name, found)
@@ -184,7 +182,7 @@ def test_an_answer_denied_asked_or_turned_round_is_refused_by_name(voice, check,
     """In the state of a session where this check is open; a shop's own one is no different."""
     need("flite" if voice.startswith("flite") else "espeak-ng")
     checks = (*DEFAULT_CHECKS, PORT)
-    ear = Ear(SPHINX, known=whole_table(checks, LEAD_IN))
+    ear = Ear(sphinx(), known=whole_table(checks, LEAD_IN))
     ear.listen(phrases_for([("check", check), ("again", None), ("end", None)], checks, LEAD_IN), 1)
     (found,) = ear.feed(padded(spoken(voice, f"marigold {said}"), 1.0, 1.0))
     assert found.phrase is None
@@ -215,7 +213,7 @@ def test_short_wordings_are_only_for_a_recogniser_that_can_doubt(hears_short):
 
 def test_nothing_is_decoded_for_what_is_known_alone():
     """While nothing is listened for, nothing is said about what was heard."""
-    ear = Ear(SPHINX, known=table())
+    ear = Ear(sphinx(), known=table())
     ear.listen((), 1)
     (found,) = ear.feed(quiet(1) + sound(0.8) + quiet(1))
     assert (found.phrase, found.heard) == (None, "")
@@ -276,7 +274,7 @@ def test_one_saying_that_is_decoded_twice_is_said_once():
 
 def test_a_pause_after_the_lead_in_word_is_waited_out_and_one_elsewhere_is_not():
     need("flite")
-    ear = Ear(Leading(Beside(neural_made.folder(), LEAD_IN), SPHINX))
+    ear = Ear(Leading(Beside(neural_made.folder(), LEAD_IN), sphinx()))
     ear.listen(table(), 1)
     word, rest = spoken("flite:slt", LEAD_IN), spoken("flite:slt", "all clamps are secure")
     for pause_s in (0.3, 0.5):

@@ -11,7 +11,7 @@ from assistant.hearing.sphinx import TRADE_WORDS, Sphinx
 from assistant.plans.own_phrases import PHONES
 from assistant.wording.phrases import Phrase
 from assistant.wording.rivals import rivals
-from tests.hearing import sentences
+from tests.hearing import sentences, voices
 from tests.hearing.voices import ESPEAK, FLITE, floats, need, noisy, pcm, piece, saw_noise, table
 from tests.sampling import every
 
@@ -20,7 +20,7 @@ NEXT = "marigold proceed to next pass"
 
 @pytest.fixture(scope="module")
 def sphinx():
-    return Sphinx()
+    return voices.sphinx()
 
 
 some_or_all = pytest.mark.parametrize(

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from assistant.hearing.contract import RATE
+from assistant.hearing.sphinx import Sphinx
 from assistant.hearing.wav import read_wav
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.wording.phrases import Phrase, whole_table
@@ -22,6 +23,12 @@ from assistant.wording.phrases import Phrase, whole_table
 ESPEAK = ("en-us", "en-us+f3", "en-gb", "en-gb-scotland+m3")
 FLITE = ("flite:slt", "flite:rms", "flite:awb", "flite:kal16")
 LEAD_IN = "marigold"
+
+
+@functools.cache
+def sphinx() -> Sphinx:
+    """One for all tests of a process: it takes longer to make than most of them, and keeps nothing of what it heard."""
+    return Sphinx()
 
 
 def table(passes: int = 12) -> tuple[Phrase, ...]:

@@ -193,7 +193,7 @@ def test_every_pattern_of_three_strokes() -> None:
 durations = st.floats(2 * BOUNCE_S, 3.0, allow_nan=False)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(
     st.lists(st.tuples(durations, durations), max_size=12),
     st.lists(st.floats(0, 80, allow_nan=False), max_size=30),
@@ -217,7 +217,7 @@ def test_gestures_depend_only_on_when_the_key_moved(
     assert [one.since for one in made] == sorted({one.since for one in made})
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(st.lists(st.tuples(st.sampled_from(["press", "release", "time"]), st.floats(0, 0.9)), max_size=60))
 def test_any_order_of_moves_gives_at_most_one_gesture_per_press(steps: list[tuple[str, float]]) -> None:
     at, moves = 0.0, []
@@ -312,7 +312,7 @@ def test_if_the_key_cannot_be_read_its_repeats_or_its_release_show_a_long_press(
 bounces = st.lists(st.floats(0.0005, 0.9 * BOUNCE_S), max_size=5)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(st.lists(st.tuples(bounces, durations, bounces, durations), max_size=8), st.lists(st.floats(0, 60), max_size=20))
 def test_bounces_change_nothing_but_when_a_long_press_begins(
     parts: list[tuple[list[float], float, list[float], float]], ticks: list[float]
@@ -356,7 +356,7 @@ def test_bounces_change_nothing_but_when_a_long_press_begins(
 feet = st.tuples(st.floats(REPEAT_S, 2.0), st.floats(REPEAT_S, 2.0), st.booleans())
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(st.lists(feet, max_size=10), st.sampled_from([None, (0.25, 0.033), (0.66, 0.04), (0.5, 0.5)]), st.booleans())
 def test_a_long_press_is_only_what_was_really_down_for_so_long(
     parts: list[tuple[float, float, bool]], repeat: tuple[float, float] | None, readable: bool
@@ -403,7 +403,7 @@ edge_steps = st.lists(
 )
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(edge_steps)
 def test_nothing_that_can_happen_makes_a_long_press_sooner_than_long_press_s_after_an_edge_down(
     steps: list[tuple[str, float]],

@@ -16,6 +16,10 @@ WHEN = {
     "checks": {"check", "back", "stand by", "mark", "end"} | ASKS | VOICE,
     "question": {"yes", "no", "stand by"} | ASKS | VOICE,
     "standing by": {"carry on", "mark", "end"} | ASKS | VOICE,
+    "move asked": {"back", "stand by", "mark", "end"} | ASKS | VOICE,
+    "halted": {"back", "stand by", "mark", "end"} | ASKS | VOICE,
+    "homing": {"halt"},
+    "moving": {"halt"},
     "finished": {"back", "again"} | VOICE,
     "new": set(),
     "resuming": set(),
@@ -42,17 +46,17 @@ def test_what_can_mean_something_in_each_mode(mode: Mode) -> None:
 
 
 def test_only_what_asks_pauses_or_refuses_needs_no_lead_in() -> None:
-    assert those(eager=True) == EAGER == {"again", "stand by", "how many", "where", "no"}
+    assert those(eager=True) == EAGER == {"again", "stand by", "how many", "where", "no", "halt"}
     assert those(of_the_voice=True) == set(OF_THE_VOICE) == VOICE
     assert HARMLESS == EAGER | VOICE
 
 
 def test_nothing_that_records_confirms_moves_ends_or_refuses_is_always_timely() -> None:
-    assert those(timely=True) == {"again", "stand by", "how many", "where"} | VOICE
+    assert those(timely=True) == {"again", "stand by", "how many", "where", "halt"} | VOICE
 
 
 def test_a_page_answers_no_check_and_no_question() -> None:
-    assert those(from_page=FromPage.ALWAYS) == {"again", "stand by", "mark"}
+    assert those(from_page=FromPage.ALWAYS) == {"again", "stand by", "mark", "halt"}
     assert those(from_page=FromPage.IF_SHOP_ALLOWS) == {"cut"}
 
 

@@ -24,12 +24,13 @@ from assistant.screens.view_sight import Sight
 from assistant.screens.view_words import gestures_of, setting_text, status_of, words_of_the_drive
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
 from assistant.wording.prompts import HOW_TO_CUT, Words
+from tests.sampling import every
 from tests.screens.driven_session import DRIVE, TRAVEL, driven_carriage, driven_job, every_driven_state
 from tests.screens.test_view_page import big_on, in_letters, lines_of, shows
 from tests.screens.view_session import every_state
 from tests.session.jobs import HANDWHEEL, job, plan
 
-SIZES = [(80, 24), (100, 30), (200, 60)]
+SIZES = every(2, [(80, 24), (100, 30), (200, 60)])
 WARNINGS = ("a sliver of 2 mm is left at the far edge of the long side",)
 GAUGES = Gauges("works", 5, False, "heard", False)
 
@@ -242,7 +243,7 @@ def big_in_reverse(canvas: Canvas, text: str) -> bool:
     return all(line in canvas.text(row) for row, line in enumerate(drawn))
 
 
-@pytest.mark.parametrize("name", JOBS)
+@pytest.mark.parametrize("name", every(2, JOBS))
 def test_no_third_of_a_large_page_is_black(name: str) -> None:
     """No rectangle without a sign covers a third of it, in any state."""
     for seen in kinds_in(name):

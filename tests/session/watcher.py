@@ -28,6 +28,10 @@ class Watcher:
     where it was last called to, mm, for `dialled`; stood: where before. is_read: somebody is asked whether it stands
     there; came_down: who said so had come down to it, and may not have come up to it yet. at_work: the last thing said
     that somebody waits for was a setting, so a board may be on its way over the blade.
+
+    Of a driven carriage: homed: its place is known. sent: where it was last sent, until it stands. arrived_at: where it
+    stands; left: where it stood before it was sent off. placed: in this setup it has been where the board is clamped.
+    proved: it was homed since the last pass.
     """
 
     job: Job
@@ -55,6 +59,12 @@ class Watcher:
     at_work: bool = False
     zone: tuple[Fraction, ...] = ()
     warned: bool = False
+    homed: bool = False
+    sent: f.MoveAsked | None = None
+    arrived_at: Fraction | None = None
+    left: Fraction | None = None
+    placed: bool = False
+    proved: bool = False
 
     def copy(self) -> Watcher:
         """As `replace` makes it, in a tenth of the time: a walk needs one for each step."""
@@ -66,7 +76,9 @@ class Watcher:
 
     def read(self, fact: f.Fact) -> None:
         if self.over:
-            assert isinstance(fact, f.SteppedBack | f.Resumed), "nothing but going back follows the end of a session"
+            assert isinstance(fact, f.SteppedBack | f.Resumed | f.CarriageLost), (
+                "nothing but going back follows the end of a session"
+            )
         getattr(self, f"_{fact.kind}", lambda fact: None)(fact)
 
     def hear(self, effects: Iterable[e.Effect], to_us: bool | None = None) -> None:
@@ -81,7 +93,7 @@ class Watcher:
                 continue
             said = [(prompt.key, dict(prompt.figures)) for prompt in effect.prompts]
             self._hear_what_was_marked(dict(said))
-            if effect.klass in ("setting", "question", "check", "clamp", "end"):
+            if effect.klass in ("setting", "question", "check", "clamp", "move", "end"):
                 self.at_work = effect.klass == "setting"
             for key, figures in said:
                 if "left" in figures:
@@ -215,11 +227,53 @@ class Watcher:
         assert fact.setup == 1 or self.counted, "no board is named before the one before it was counted"
         self.setup, self.called, self.open_check, self.counted = fact.setup, 0, None, False
         self.touched, self.clamping = False, self.clamping + 1
+        self.placed = False
         self.secured = frozenset()
         self.paused = frozenset()
         self.cut[fact.setup] = frozenset()
 
+    @property
+    def driven(self) -> bool:
+        return self.job.carriage.drive is not None
+
+    def _move_asked(self, fact: f.MoveAsked) -> None:
+        assert self.open_check is None, "nothing moves while somebody has the clamps in hand"
+        assert self.driven and self.sent is None, "one order at a time"
+        assert self.homed or fact.what == "home", "from an unknown place it only goes home"
+        if fact.what == "setting" and fact.pass_:
+            (one,) = (one for one in self.job.pattern_of(fact.setup).passes if one.number == fact.pass_)
+            assert Fraction(fact.to) == one.setting, "it goes to a pass of the job, and nowhere else"
+        elif fact.what == "setting":
+            assert Fraction(fact.to) == 0 and self.job.carriage.register == "setting bar", "zero is for the bar"
+        self.left = self.arrived_at
+        self.sent, self.arrived_at, self.called = fact, None, 0
+
+    def _moved(self, fact: f.Moved) -> None:
+        assert self.sent is not None and fact.asked == self.sent.to, "it stands where it was sent, or not at all"
+        self.arrived_at, self.sent, self.placed, self.moved = Fraction(fact.asked), None, True, True
+        self.stands = self.stood = self.arrived_at
+        self.dialled, self.came_down = (fact.setup, fact.pass_), False
+
+    def _halted(self, fact: f.CarriageHalted) -> None:
+        assert self.sent is not None, "what stands can't be halted"
+        self.sent = None
+
+    def _carriage_lost(self, fact: f.CarriageLost) -> None:
+        self.homed, self.sent, self.arrived_at = False, None, None
+
+    def _homed(self, fact: f.CarriageHomed) -> None:
+        assert self.sent is not None and self.sent.what != "setting", "nobody homes it unasked"
+        allowed = max(self.job.clearance / 4, self.job.carriage.resolution)
+        off = fact.beyond or not fact.off_by or abs(Fraction(fact.off_by)) > allowed
+        self.homed = self.sent.what == "home" or not off
+        self.proved, self.sent, self.arrived_at = True, None, None
+
+    def not_sent(self) -> None:
+        """The drive sent nothing, so it stands where it stood."""
+        self.sent, self.arrived_at = None, self.left
+
     def _check_opened(self, fact: f.CheckOpened) -> None:
+        assert self.placed or not self.driven, "no board is named before the carriage stands where it is clamped"
         assert not self.to_ask, f"before work goes on after an interruption {self.to_ask} are asked"
         self.open_check = fact.check
         (check,) = (check for check in self.job.checks if check.name == fact.check)
@@ -268,6 +322,7 @@ class Watcher:
         assert not self.to_ask, f"before work goes on after an interruption {self.to_ask} are asked"
         due = [check.name for check in self.job.checks if self._asks_of_its_own(check) and self._is_due(check)]
         assert not due, f"no setting is called before {due} have been asked"
+        assert not self.driven or (self.homed and self.arrived_at == Fraction(fact.setting)), "it does not stand there"
         self.called = fact.pass_
         setting, dialled = Fraction(fact.setting), (fact.setup, fact.pass_)
         if (setting, dialled) != (self.stands, self.dialled):
@@ -282,7 +337,7 @@ class Watcher:
         assert fact.pass_ not in self.cut[self.setup], "no pass is recorded twice unless back or go-to named it"
         self.cut[self.setup] |= {fact.pass_}
         self.made_since = {check: made + 1 for check, made in self.made_since.items()}
-        self.called = 0
+        self.called, self.proved = 0, False
 
     def _carried_on(self, fact: f.CarriedOn) -> None:
         self.paused |= self.secured & {"clamps", "guard"}
@@ -297,7 +352,8 @@ class Watcher:
         self.paused = frozenset()
         self.guarded = None
         self.answered_for.pop("blade height", None)
-        self.to_ask = frozenset({"ask carriage"} if self.moved else ())
+        self.to_ask = frozenset({"ask carriage"} if self.moved and not self.driven else ())
+        self.homed, self.sent, self.arrived_at = False, None, None
         if self.touched and not self._all_cut():
             self.to_ask |= {"ask clamped"}
         self._unsure()
@@ -339,6 +395,8 @@ class Watcher:
     def _setup_done(self, fact: f.SetupDone) -> None:
         self._has_all(fact.setup)
         assert self.counted, "a setup ends when its sockets are counted, the saw switched off"
+        if self.driven and self.homed and self.job.carriage.drive.home == "switch":  # type: ignore[union-attr]
+            assert self.proved, "a setup ends when the switch has proved where the carriage stood"
 
     def _has_all(self, setup: int) -> None:
         every = {p.number for p in self.job.pattern_of(setup).passes}

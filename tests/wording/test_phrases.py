@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 
 from assistant.plans.checks import DEFAULT_CHECKS, default_checks
 from assistant.plans.intents import EAGER, Intent
@@ -10,6 +11,7 @@ from assistant.plans.languages import language_of
 from assistant.plans.model import VoiceSettings
 from assistant.session.intents import wanted
 from assistant.wording.phrases import (
+    DRIVEN_ONLY,
     EXPLAINED,
     HOLDS,
     SAID_WHEN,
@@ -21,6 +23,7 @@ from assistant.wording.phrases import (
     whole_table,
 )
 from tests.session.driver import Driver
+from tests.session.drives import Rig
 from tests.session.jobs import few_checks, job
 
 
@@ -33,7 +36,7 @@ def test_every_intent_has_a_wording_an_explanation_and_a_state():
 def test_the_lead_in_is_due_exactly_where_a_false_one_would_do_harm():
     for phrase in whole_table(DEFAULT_CHECKS, "marigold", 3):
         assert phrase.lead_in == phrase.text.startswith("marigold ") == phrase.strict == (phrase.intent not in EAGER)
-    assert sorted(EAGER) == ["again", "how many", "no", "stand by", "where"]
+    assert sorted(EAGER) == ["again", "halt", "how many", "no", "stand by", "where"]
 
 
 def test_no_two_meanings_share_their_words():
@@ -90,7 +93,8 @@ def test_what_may_be_short_has_the_lead_in_word_and_begins_nothing_that_means_so
 def test_what_is_told_of_each_state_is_what_the_session_listens_for():
     """Driven through a whole small session; `HOLDS` names what isn't always there."""
     heard: dict[str, set[str]] = {state: set() for state in SAID_WHEN}
-    names = dict(zip(("cutting", "checks", "question", "standing by", "finished"), SAID_WHEN, strict=True))
+    modes = ("cutting", "checks", "question", "standing by", "finished", "move asked", "halted", "homing", "moving")
+    names = dict(zip(modes, SAID_WHEN, strict=True))
     driver = Driver(job(checks=few_checks()))
 
     def note() -> None:
@@ -111,6 +115,32 @@ def test_what_is_told_of_each_state_is_what_the_session_listens_for():
         note()
         driver.heard("no")
         driver.gesture("tap", after=10.0)
+    note()
+    driver = Rig()
+    driver.obeys = False
+    note()
+    driver.hold()
+    note()
+    driver.answer()
+    note()
+    driver.answer()
+    while driver.state.mode != "cutting":
+        driver.hold()
+    driver.out_and_back()
+    driver.gesture("tap")
+    driver.answer()
+    driver.halts(Fraction(11))
+    note()
+    driver.sent.clear()
+    driver.loses()
+    driver.heard("where")
+    note()
+    driver.hold()
+    driver.answer()
+    driver.answer()
+    driver.out_and_back()
+    driver.heard("back")
+    driver.heard("yes")
     note()
     assert heard == {state: set(intents) for state, intents in SAID_WHEN.items()}
     assert all(intent in SAID_WHEN[state] for intent, state in HOLDS)
@@ -146,7 +176,10 @@ def paragraph(text: str, state: str) -> str:
 
 def test_the_listing_has_a_paragraph_a_state_and_says_when_what_is_not_always_so_holds():
     text = listing(whole_table(DEFAULT_CHECKS, VoiceSettings(), 1))
-    assert all(f"{state}:" in text for state in SAID_WHEN)
+    assert {state for state in SAID_WHEN if f"{state}:" not in text} == DRIVEN_ONLY
+    driven = listing(whole_table(DEFAULT_CHECKS, VoiceSettings(), 1), driven=True)
+    assert all(f"{state}:" in driven for state in SAID_WHEN)
+    assert "stop the carriage" in paragraph(driven, "it moves to a setting")
     assert "marigold all clamps are secure" in text
     assert "until a new setup's first check is answered" in paragraph(text, "a check is open")
     assert "standing by for now  " in paragraph(text, "a question or read-back is open")
