@@ -187,7 +187,7 @@ def place_line(view: View, words: Words) -> str:
         parts.append(f"will ask first: {'; '.join(first)}")
     if following := next_of(view, words):
         parts.append(following)
-    done = "done" if view.mode in OF_THE_DRIVE else "cut"
+    done = "done" if view.mode in OF_THE_DRIVE or is_lost(view, words) else "cut"
     parts.append(f"{view.cut_here} {done} here, {view.cut_in_all} of {view.passes_in_all} in all")
     return ", ".join(parts)
 

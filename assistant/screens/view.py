@@ -18,9 +18,10 @@ from assistant.runner.contracts import Inputs
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen, place_line
 from assistant.screens.view_cells import Canvas, changes
+from assistant.screens.view_gauges import Gauges, gauges_of
 from assistant.screens.view_move import is_moving
 from assistant.screens.view_pace import time_lines
-from assistant.screens.view_page import Gauges, PageComposer, gauges_of
+from assistant.screens.view_page import PageComposer
 from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES
 from assistant.screens.view_sight import Gathering, Sight
 from assistant.screens.view_terminal import PageTerminal, StopSignals, wants_colour, why_no_page
@@ -203,7 +204,7 @@ class TerminalView:
         gauges, now = self.gauges(), datetime.now()
         self._moving = sight.view is not None and sight.words is not None and is_moving(sight.view, sight.words)
         if not self._moving:
-            # It may be one report behind what the session knows, and would be put to the wrong state.
+            # Nothing shows it then, and no page is to be made for it.
             gauges = replace(gauges, position=None)
         # While the time is on the page, each minute makes a new one.
         seen = sight, gauges, columns, rows, sight.wait_s, f"{now:%H:%M}" if sight.times is not None else ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from assistant.screens import view_letters as letters
 from assistant.screens.view_cells import BOLD
@@ -17,15 +17,24 @@ THEN_FROM = 4  # the scale from which what comes next is in block letters too: b
 
 @dataclass(frozen=True, slots=True)
 class Blocks:
-    """Lines of block letters at one scale. right: lines beside them at the right edge, at half their scale."""
+    """Lines of block letters at one scale. right: lines beside them at the right edge, at half their scale.
+
+    above: a line over them, also at half their scale.
+    """
 
     lines: tuple[str, ...]
     scale: int
     right: tuple[str, ...] = ()
+    above: str = ""
 
     @property
     def rows(self) -> int:
-        return rows_of(len(self.lines), self.scale)
+        return rows_of(len(self.lines), self.scale) + self.rows_above
+
+    @property
+    def rows_above(self) -> int:
+        """With half a line or more below it."""
+        return letters.rows_of(self.right_scale) + (self.right_scale % 2 == 0) if self.above else 0
 
     @property
     def columns(self) -> int:
@@ -53,6 +62,8 @@ def blocks_of(heading: Heading, columns: int, rows: int) -> Blocks | None:
 
     What stands at the right, in one line or two, is left out rather than make the letters much smaller.
     """
+    if heading.above:
+        return _with_line_above(heading, columns, rows)
     best: Blocks | None = None
     for lines in _arrangements(heading):
         scale = letters.largest_scale(lines, columns, rows)
@@ -70,8 +81,20 @@ def blocks_of(heading: Heading, columns: int, rows: int) -> Blocks | None:
     return best
 
 
+def _with_line_above(heading: Heading, columns: int, rows: int) -> Blocks | None:
+    lines = tuple(heading.left)
+    for scale in range(letters.largest_scale(lines, columns, rows), 0, -1):
+        made = Blocks(lines, scale, above=heading.above)
+        if made.rows <= rows and letters.columns_of(heading.above, made.right_scale) <= columns:
+            return made
+    return None
+
+
 def least_rows(heading: Heading, columns: int) -> int:
     """The rows that the smallest letters take; 0 if they are too wide, or a letter is missing."""
+    if heading.above:
+        fits = letters.fits_across((*heading.left, heading.above), 1, columns)
+        return Blocks(tuple(heading.left), 1, above=heading.above).rows if fits else 0
     made = [lines for lines in _arrangements(heading) if letters.fits_across(lines, 1, columns)]
     return min((rows_of(len(lines), 1) for lines in made), default=0)
 
@@ -92,11 +115,20 @@ def _arrangements(heading: Heading) -> list[list[str]]:
 
 def has_room_beside(made: Blocks, text: str, columns: int) -> bool:
     """Whether this text, one line high, has room at the right of the letters."""
-    return not made.right and 1 + made.columns + APART + len(text) < columns
+    widest = letters.columns_of(made.above, made.right_scale) if made.above else made.columns
+    return not made.right and 1 + widest + APART + len(text) < columns
 
 
 def draw_blocks(pane: Pane, made: Blocks, heading: Heading) -> bool:
     """The lines in the middle of the pane, the rest at their right. Returns whether what comes next is there."""
+    if made.above:
+        top = max(0, (pane.rows - made.rows) // 2)
+        _letters(pane, top, 1, letters.big(made.above, made.right_scale))
+        below = pane.part(top + made.rows_above, pane.rows - top - made.rows_above)
+        draw_blocks(below, replace(made, above=""), replace(heading, then=""))
+        # Beside the line above: small letters beside large ones, and never beside small ones that look alike.
+        left = 1 + letters.columns_of(made.above, made.right_scale) + APART
+        return _then(pane, heading.then, left, top, top + made.rows_above, made.right_scale)
     high = letters.rows_of(made.scale)
     gap = 1 if made.scale % 2 == 0 or made.rows + len(made.lines) - 1 <= pane.rows else 0
     top = max(0, (pane.rows - len(made.lines) * (high + gap) + gap) // 2)

@@ -52,7 +52,8 @@ class Heading:
 
     left: lines in capitals, all of one size. right: beside them, smaller. unit: of the figures, beside them. then: what
     comes next, small. alone: which of the left lines stays if there is room for only one. whole: the lines are shown
-    together or not at all. shorter: what may be shown in their place where they are too wide.
+    together or not at all. shorter: what may be shown in their place where they are too wide. above: a line over them,
+    in letters half as large, without which they are not shown.
     """
 
     left: tuple[str, ...]
@@ -62,6 +63,7 @@ class Heading:
     alone: int = 0
     whole: bool = False
     shorter: tuple[str, ...] = ()
+    above: str = ""
 
 
 def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
@@ -74,8 +76,8 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
     if is_lost(view, words):
         return Heading(("CARRIAGE", "LOST"), whole=True)
     if stands_for_a_cut(view, words):
-        lines = (STANDS, *_place_lines(words, view.setting))
-        return Heading(lines, "", unit_of(words), next_of(view, words), whole=True)
+        lines = _place_lines(words, view.setting)
+        return Heading(lines, "", unit_of(words), next_of(view, words), whole=True, above=STANDS)
     if view.mode == CUTTING and view.pass_:
         lines = big_setting(view, words)
         # The second of two moves without the first is wrong, and so is what is left beyond a 64th without the rest.

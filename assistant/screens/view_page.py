@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 from functools import partial
@@ -43,8 +42,9 @@ from assistant.screens.view_cells import (
     width,
     wrapped,
 )
+from assistant.screens.view_gauges import Gauges, draw_inputs
 from assistant.screens.view_heading import Heading, heading_of, with_position
-from assistant.screens.view_move import OF_THE_DRIVE, calls_a_pass, is_driven, track
+from assistant.screens.view_move import OF_THE_DRIVE, calls_a_pass, is_driven, is_moving, track
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_regions import Pane, regions_of
 from assistant.screens.view_sight import ASKING, LogEntry, Sight
@@ -66,7 +66,7 @@ from assistant.screens.view_words import (
 )
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
-from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, MOVE_ASKED
+from assistant.session.state import CHECKS, CUTTING, MOVE_ASKED
 from assistant.wording.prompts import Words
 
 TONE_COLOURS = {
@@ -80,9 +80,6 @@ TONE_COLOURS = {
     "lost": RED,
 }
 BAND = 2  # columns of the state's colour at each end of head and keys
-METER_CELLS = 12
-METER_FROM, METER_TO = -70.0, -10.0  # dBFS: a quiet room, and speech close to clipping
-SILENT = -85.0  # dBFS: no microphone with its gain up is so quiet
 FIGURE_COLUMNS = 44  # of how the board is held, beside words or the board's end
 FIGURE_ROWS = 9  # of the same with all its parts
 GESTURE_PLACES = (0.0, 0.3125, 0.625)
@@ -102,34 +99,6 @@ IN_BLOCKS = {
 """Short words for what a gesture means, where others than their capitals."""
 
 
-@dataclass(frozen=True, slots=True)
-class Gauges:
-    """voice: works | off (not asked for) | missing. level: of the microphone, in cells of the meter; None: no sound.
-
-    silent: so quiet that it must be muted. pedal: heard | off | lost. down: its key is pressed. keys: whether the
-    terminal's keys are read. position: where a driven carriage is while it moves, mm; None where nobody knows.
-    """
-
-    voice: str = "off"
-    level: int | None = None
-    silent: bool = False
-    pedal: str = "off"
-    down: bool = False
-    keys: bool = True
-    position: Fraction | None = None
-
-
-def gauges_of(
-    voice: str, level: float | None, pedal: str, down: bool, keys: bool = True, position: Fraction | None = None
-) -> Gauges:
-    """The gauges for these inputs. level: of the microphone, dBFS; None if it gives no sound."""
-    if level is None:
-        return Gauges(voice, None, False, pedal, down, keys, position)
-    share = (level - METER_FROM) / (METER_TO - METER_FROM)
-    cells = min(max(round(share * METER_CELLS), 0), METER_CELLS)
-    return Gauges(voice, cells, level <= SILENT, pedal, down, keys, position)
-
-
 class PageComposer:
     """Composes pages; keeps the pictures of the board from one page to the next."""
 
@@ -143,7 +112,7 @@ class PageComposer:
         regions = regions_of(columns, rows)
         if sight.view is None or sight.words is None:
             _log(Pane(canvas, 0, max(0, rows - 2), columns), sight.log)
-            _inputs(Pane(canvas, max(0, rows - 2), 1, columns), gauges, sight)
+            draw_inputs(Pane(canvas, max(0, rows - 2), 1, columns), gauges, sight)
             return canvas
         if not regions:
             _compose_low(canvas, sight, gauges)
@@ -174,7 +143,7 @@ class PageComposer:
         elsewhere = {text for _, text in sight.faults} | shown | done | here
         entries = tuple(entry for entry in sight.log if entry.text not in elsewhere)
         _below(panes, sight, entries, faults, more)
-        _inputs(panes["inputs"], gauges, sight)
+        draw_inputs(panes["inputs"], gauges, sight)
         _keys(panes["keys"], status, gestures_of(view, sight.wait_s, words), sight.wait_s)
         return len(faults) + len(more) <= panes["log"].rows or not more
 
@@ -198,9 +167,10 @@ class PageComposer:
         view, words = sight.view, sight.words
         assert view is not None and words is not None
         heading = heading_of(view, words, sight.wait_s)
-        # At the smallest size it would be as large as where the carriage goes to.
-        if position is not None and letters.fits(heading.left, 2, pane.columns - 2, pane.rows - 3):
-            heading = with_position(heading, words, position)
+        if position is not None and is_moving(view, words):
+            # At the smallest size it would be as large as where the carriage goes to.
+            room_for_both = letters.fits(heading.left, 2, pane.columns - 2, pane.rows - 3)
+            heading = with_position(heading, words, position) if room_for_both else heading
         room = pane.columns - 2
         least = least_rows(heading, room) if with_letters else 0
         least = least if least <= pane.rows else 0
@@ -509,35 +479,6 @@ def _log(pane: Pane, log: tuple[LogEntry, ...]) -> None:
         pane.put(n, 0, cut_to(f"{line} …" if last else line, pane.columns))
 
 
-def _inputs(pane: Pane, gauges: Gauges, sight: Sight) -> None:
-    keys = " ?: keys " if gauges.keys else ""
-    if gauges.keys and sight.view is not None and sight.view.mode in (FINISHED, ENDED_EARLY):
-        keys = " q: leave   ?: keys "
-    end = pane.columns - len(keys)
-    at = pane.put(0, 1, f"mic {_microphone(gauges, sight.speaking)}")
-    pedal = "DOWN " if gauges.down else "heard"
-    if gauges.pedal != "heard":
-        pedal = f"{gauges.pedal}{': keys' if gauges.keys else ''}"
-    at = pane.put(0, at + 3, f"pedal {pedal}", BOLD | REVERSE if gauges.down else 0)
-    given = sight.hands.given
-    if gauges.pedal == "heard":  # the row is full at 80 columns, and the pedal has just been named
-        given = given.removeprefix("pedal ")
-    if given:
-        pane.put(0, at + 3, cut_to(f"{given} -> {sight.hands.made}", max(0, end - at - 3)))
-    pane.put(0, max(0, end), keys)
-
-
-def _microphone(gauges: Gauges, speaking: bool) -> str:
-    if gauges.voice != "works":
-        return gauges.voice
-    if gauges.level is None:
-        return "no sound"
-    if gauges.silent:
-        return f"{'SILENT: muted?':{METER_CELLS}}"
-    bar = "█" * gauges.level + "░" * (METER_CELLS - gauges.level)
-    return f"{bar} {'waits' if speaking else 'open '}"
-
-
 def _keys(pane: Pane, status: Status, meant: Gestures, wait_s: int) -> None:
     """What tap, double tap and long press mean now, each always in its place."""
     colour = TONE_COLOURS["lost" if status.lost else status.tone]
@@ -591,7 +532,7 @@ def _compose_low(canvas: Canvas, sight: Sight, gauges: Gauges) -> None:
     rest: list[Callable[[Pane], object]] = [
         lambda at: at.put(0, 0, f"{cut_to(hint, at.columns):{at.columns}}", REVERSE),
         *(partial(_low_fault, text=text) for _, text in sight.faults),
-        lambda at: _inputs(at, gauges, sight),
+        lambda at: draw_inputs(at, gauges, sight),
         lambda at: _progress(at, sight),
     ]
     for at, draw in zip(range(row, canvas.rows), rest, strict=False):

@@ -272,7 +272,7 @@ class Gathering:
                     if self.sight.view is not None:
                         self._change(view=replace(self.sight.view, stands=None, reported=None))
                 case MoveAsked():
-                    self._change(will_move="")
+                    self._change(will_move="", note="", alert="")  # no list covers what moves
                 case CarriageHomed():
                     self._fault(DeviceName.CARRIAGE, "")
                 case NotSent() if self.sight.hands.made == FACT_WORDS["move_asked"]:

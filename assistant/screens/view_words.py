@@ -295,7 +295,7 @@ def asked_with(sight: Sight) -> tuple[str, str]:
     return (sight.asking.removesuffix(asked).strip() if sight.asking.endswith(asked) else ""), asked
 
 
-def told_of_the_drive(sight: Sight) -> str:
+def words_of_the_drive(sight: Sight) -> str:
     """What a driven carriage will do and how to let it, or how to halt it, or what to do where it is lost; else ""."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
@@ -307,8 +307,8 @@ def told_of_the_drive(sight: Sight) -> str:
 
 
 def _required(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
-    if told := told_of_the_drive(sight):
-        return [(line, BOLD) for line in wrapped(told, room)]
+    if of_the_drive := words_of_the_drive(sight):
+        return [(line, BOLD) for line in wrapped(of_the_drive, room)]
     if view.mode == CUTTING and view.pass_:
         # The number is in block letters; said once more in words, it would be there twice.
         how = HOW_TO_CUT_DRIVEN if stands_for_a_cut(view, words) else HOW_TO_CUT

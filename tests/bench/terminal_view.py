@@ -26,7 +26,8 @@ from assistant.runner.loop import Outputs, Runner
 from assistant.screens.plain import PlainScreen
 from assistant.screens.view import TerminalView
 from assistant.screens.view_cells import changes
-from assistant.screens.view_page import Gauges, PageComposer
+from assistant.screens.view_gauges import Gauges
+from assistant.screens.view_page import PageComposer
 from assistant.screens.view_sight import Gathering
 from assistant.session.events import Gesture, Start
 from tests.bench.speaking import line, p95

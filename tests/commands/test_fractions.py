@@ -24,7 +24,8 @@ from assistant.plans.model import Job, Plan
 from assistant.plans.plan_file import read_both
 from assistant.screens.page.picture import board_of, state_of
 from assistant.screens.plain import place_line
-from assistant.screens.view_page import Gauges, PageComposer, heading_of
+from assistant.screens.view_gauges import Gauges
+from assistant.screens.view_page import PageComposer, heading_of
 from assistant.screens.view_sight import Gathering
 from assistant.screens.view_words import next_of, setting_text
 from assistant.session import effects as e

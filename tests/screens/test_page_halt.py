@@ -85,6 +85,8 @@ def test_no_region_moves_in_any_state_of_a_driven_carriage_and_all_of_it_fits(br
                     covered = page.evaluate(COVERED)
                     assert covered["all"] and not covered["over"] and covered["page"] == [0, 0], (where, covered)
                     assert covered["high"] >= 60, where
+                if session.mode in ("move asked", "halted"):
+                    assert page.evaluate("parseFloat(at('reading').style.fontSize)") >= 36, where
                 if session.mode == "cutting" and not name.startswith("lost"):
                     assert all(high * 0.72 >= 60 for *_, high in looked["numbers"]), where
             for scheme in ("light", "dark"):

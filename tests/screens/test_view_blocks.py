@@ -15,6 +15,31 @@ from assistant.screens.view_regions import Pane
 SETTING = Heading(("12.35",), unit="mm", then="then 15.42")
 
 
+STANDS = Heading(("12.35",), unit="mm", then="then 15.42", whole=True, above="STANDS AT")
+
+
+@pytest.mark.parametrize(("columns", "rows", "scale"), [(80, 8, 1), (80, 11, 2), (100, 17, 3), (200, 27, 5)])
+def test_a_line_above_is_half_as_large_and_never_left_out(columns: int, rows: int, scale: int) -> None:
+    page, beside = drawn(STANDS, columns, rows)
+    assert has(page, "12.35", scale) and has(page, "STANDS AT", max(1, scale // 2)) and beside
+    first = letters.big("STANDS AT", max(1, scale // 2))[0]
+    number = letters.big("12.35", scale)[0]
+    lines = page.splitlines()
+    assert min(n for n, line in enumerate(lines) if first in line) < min(
+        n for n, line in enumerate(lines) if number in line
+    )
+
+
+@given(st.integers(1, 210), st.integers(1, 60))
+def test_without_room_for_the_line_above_nothing_is_drawn(columns: int, rows: int) -> None:
+    made = blocks_of(STANDS, columns, rows)
+    least = least_rows(STANDS, columns)
+    assert (made is not None) == (0 < least <= rows)
+    if made is not None:
+        assert made.rows <= rows and made.columns <= columns
+        assert letters.columns_of("STANDS AT", made.right_scale) <= columns
+
+
 def drawn(heading: Heading, columns: int, rows: int) -> tuple[str, bool]:
     canvas = Canvas(columns, rows)
     made = blocks_of(heading, columns - 2, rows)

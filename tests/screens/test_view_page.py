@@ -17,7 +17,8 @@ from assistant.plans.model import Check, Job, When
 from assistant.screens import view_letters as letters
 from assistant.screens.plain import place_line
 from assistant.screens.view_cells import ANY_COLOUR, BOLD, FULL, MAGENTA, MARKING, RED, Canvas
-from assistant.screens.view_page import FIGURE_COLUMNS, METER_CELLS, Gauges, PageComposer, gauges_of, heading_of
+from assistant.screens.view_gauges import METER_CELLS, Gauges, gauges_of
+from assistant.screens.view_page import FIGURE_COLUMNS, PageComposer, heading_of
 from assistant.screens.view_sight import LastInput, LogEntry, Sight
 from assistant.screens.view_words import setting_text
 from assistant.session import facts as f

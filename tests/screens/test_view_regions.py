@@ -15,12 +15,13 @@ from assistant.joinery.settings import read_as
 from assistant.plans.model import Job
 from assistant.screens import view_letters as letters
 from assistant.screens.view_cells import FULL, REVERSE, Canvas
+from assistant.screens.view_gauges import Gauges
 from assistant.screens.view_heading import heading_of
 from assistant.screens.view_move import MOVES, is_lost
-from assistant.screens.view_page import Gauges, PageComposer
+from assistant.screens.view_page import PageComposer
 from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES, ORDER, Pane, regions_of
 from assistant.screens.view_sight import Sight
-from assistant.screens.view_words import gestures_of, setting_text, status_of, told_of_the_drive
+from assistant.screens.view_words import gestures_of, setting_text, status_of, words_of_the_drive
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
 from assistant.wording.prompts import HOW_TO_CUT, Words
 from tests.sampling import every
@@ -208,7 +209,7 @@ def test_nothing_that_must_be_shown_is_ever_cut(name: str, columns: int, rows: i
         must.append(words.one(view.way) if view.way else "")
         board = job.setups[view.setup - 1].board
         must.append(board)
-        must.append(told_of_the_drive(seen))
+        must.append(words_of_the_drive(seen))
         lost = is_lost(view, seen.words)
         if view.mode == CUTTING:
             must.append(f"pass {view.pass_} of {view.passes}")

@@ -15,6 +15,7 @@ from assistant.errors import BadInput
 from assistant.plans.model import VoiceSettings
 from assistant.session.events import SpeechEnded, SpeechStarted
 from assistant.speaking.file_speaker import FileSpeaker
+from assistant.speaking.mixer import tick_sound
 from tests.speaking.stand_ins import PHRASES, RATE, FlatVoice, HandClock, Posted
 
 OPEN: list[FileSpeaker] = []
@@ -113,6 +114,16 @@ def test_cutting_off_and_clicking_act_at_the_present_time(desk: Desk) -> None:
     assert np.abs(heard[: RATE // 2] - 1000).max() == 0
     assert not heard[RATE + round(0.005 * RATE) :].any()
     assert desk.posted.ended("a").at == pytest.approx(1.0)
+
+
+def test_a_tick_sounds_at_the_present_time_over_what_is_said(desk: Desk) -> None:
+    desk.speaker.say("a", "2 1000", False)
+    desk.to(0.5)
+    desk.speaker.tick()
+    desk.to(1.0)
+    heard = desk.heard().astype(int)
+    assert not (heard[: RATE // 2] - 1000).any()
+    assert np.array_equal(heard[RATE // 2 :][: len(tick_sound(RATE))] - 1000, tick_sound(RATE))
 
 
 def test_the_file_is_brought_up_to_a_clock_that_has_gone_on(desk: Desk) -> None:

@@ -101,13 +101,14 @@ def test_there_is_silence_until_what_cut_it_off_is_rendered(room: Room) -> None:
     assert room.posted.ended("old").how == "cut off"
 
 
-def test_a_click_sounds_in_the_very_next_period_from_any_thread(room: Room) -> None:
+@pytest.mark.parametrize(("sound", "least"), [("click", 6000), ("tick", 1500)])
+def test_a_click_or_a_tick_sounds_in_the_very_next_period_from_any_thread(room: Room, sound: str, least: int) -> None:
     room.play("speech", seconds=1.0)
     room.device.pump(220)
-    thread = threading.Thread(target=room.player.click)
+    thread = threading.Thread(target=getattr(room.player, sound))
     thread.start()
     thread.join()
-    assert np.abs(room.device.pump(220).astype(int) - 1000).max() > 6000
+    assert np.abs(room.device.pump(220).astype(int) - 1000).max() > least
 
 
 def test_one_that_could_not_be_rendered_fails_and_the_next_one_sounds(room: Room) -> None:

@@ -144,6 +144,7 @@ function show() {
   showHalt(old);
   document.title = !open ? "Kerfcall" : old ? "OLD – Kerfcall" : `${s.reading || s.state} – Kerfcall`;
   if (!open) return;
+  at("about-drive").hidden = !s.carriage;
   const calling = s.mode === "cutting" && !s.carriage?.lost;
   showTravel();
   put("mode", old ? "OLD" : s.state);

@@ -20,7 +20,7 @@ from assistant.joinery.settings import reading
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import SAW_OFF
 from assistant.plans.model import Job
-from assistant.screens.view_heading import STANDS, heading_of
+from assistant.screens.view_heading import heading_of
 from assistant.screens.view_move import (
     OF_THE_DRIVE,
     along,
@@ -44,9 +44,9 @@ from assistant.screens.view_words import (
     gestures_of,
     pending_of,
     status_of,
-    told_of_the_drive,
     unbroken,
     which_of,
+    words_of_the_drive,
 )
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, STANDING_BY
@@ -101,7 +101,7 @@ def state_of(sight: Sight) -> Json:
         **_called(view, words),
         "before": bound(before),
         "asked": bound(
-            told_of_the_drive(sight) or " ".join(pending_of(view)) or asked or (sight.closing if over else "")
+            words_of_the_drive(sight) or " ".join(pending_of(view)) or asked or (sight.closing if over else "")
         ),
         "carriage": carriage_of(view, words),
         "big": _big(sight, view, words),
@@ -169,9 +169,10 @@ def _times(sight: Sight) -> Json:
 
 def _big(sight: Sight, view: View, words: Words) -> list[list[str]]:
     """What to do, in big letters, line by line, like the terminal's: [direction, figure or words]."""
-    lines = heading_of(view, words).left
-    if lines[0] == STANDS:
-        return [[STANDS, lines[1]], *(["", line] for line in lines[2:])]
+    heading = heading_of(view, words)
+    lines = heading.left
+    if heading.above:
+        return [[heading.above, lines[0]], *(["", line] for line in lines[1:])]
     if view.mode == CUTTING or view.mode in OF_THE_DRIVE:
         found = [_WAY.fullmatch(line) for line in lines]
         return [[match[1], match[2]] if match else ["", line] for match, line in zip(found, lines, strict=True)]
