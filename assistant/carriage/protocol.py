@@ -31,7 +31,7 @@ from assistant.session.kinds import Doubt
 
 PRESS_AGE_S = 1.0
 """A press older than this when the first line would go out moves nothing."""
-STALLED_S = 0.3
+STALLED_S = 0.6
 """A program that does nothing for longer while it moves the carriage has been stopped; it halts when it goes on, s."""
 POLL_RESTING_S = 0.12
 SLOW = Fraction(60)
@@ -426,8 +426,8 @@ class Protocol(Moving):
             )
         elif alarm.code == 8:
             text = (
-                "The home switch stayed closed when the carriage came off it. If the carriage stands beyond it, turn the "
-                "screw up by hand; else look at the switch and its wires."
+                "The home switch stayed closed when the carriage came off it. If the carriage stands beyond it, turn "
+                "the screw up by hand; else look at the switch and its wires."
             )
         else:
             text = f"Homing has failed: {alarm}. Look at the switch and its wires, and whether the screw turns freely."

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
+from fractions import Fraction
 
 import pytest
 
 from assistant.carriage.simulated import Simulated
 from assistant.carriage.simulated_screw import Screw
 from assistant.session.events import Arrived, Event, Halted, Homed, Lost, NotClear, SledMoved, TooOld
-from tests.carriage.rig import Rig
+from tests.carriage.rig import Rig, carriage
 
 ANSWERS = (Arrived, Halted, Homed, Lost, NotClear, TooOld)
-SAME = 1 / 400 + 1e-9
+STEPS = 100
+SAME = 1 / STEPS + 1e-9
 ORDERS = (("home", ""), ("move", "1.5"), ("move", "0.5"), ("move", "3"), ("visit", ""), ("move", "1"))
 
 
@@ -72,7 +74,9 @@ FAULTS: dict[str, Callable[[Rig], None]] = {
 
 
 def _new(at: int, fault: Callable[[Rig], None]) -> Rig:
-    rig = Rig(Simulated(Screw(start=2.0, play=0.08, home_at=-1.0, steps_per_mm=400), {120: 1000.0}, boot_s=0.3))
+    screw = Screw(STEPS, start=2.0, play=0.08, home_at=-1.0)
+    shop = carriage(resolution=Fraction(1, STEPS), drive={"steps_per_mm": Fraction(STEPS)})
+    rig = Rig(Simulated(screw, {100: STEPS, 120: 1000}, boot_s=0.3), shop)
     rig.begin()
     rig.lines = 0
 
@@ -161,8 +165,7 @@ def test_a_fault_at_every_line(name: str) -> None:
     at = 0
     while _case(at, FAULTS[name]):
         at += 1
-    # 500 cases of 20 faults
-    assert at >= 25, at
+    assert at * len(FAULTS) >= 500, at
 
 
 def test_what_no_report_shows_is_found_by_the_visit() -> None:

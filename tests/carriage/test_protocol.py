@@ -13,7 +13,6 @@ from pathlib import Path
 import pytest
 
 import assistant.carriage
-
 from assistant.carriage.motion import OUT_MAX_S
 from assistant.carriage.settings import ROOM
 from assistant.carriage.simulated import Simulated
@@ -253,7 +252,7 @@ def test_a_halt_keeps_its_place_and_the_rest_of_the_way_is_gone() -> None:
     assert rig.reads == pytest.approx(60, abs=STEP)
 
 
-@pytest.mark.parametrize("after", [n / 100 for n in range(0, 60)])
+@pytest.mark.parametrize("after", [n / 100 for n in range(60)])
 def test_a_halt_at_any_moment(after: float) -> None:
     """Also right behind a line that the controller has not planned yet."""
     rig = at_home()
@@ -370,7 +369,7 @@ def test_a_travel_left_raised_is_put_back_at_the_next_start() -> None:
     assert rig.reads == pytest.approx(20, abs=STEP)
 
 
-@pytest.mark.parametrize("after", [n / 4 for n in range(0, 30)])
+@pytest.mark.parametrize("after", [n / 4 for n in range(30)])
 def test_a_visit_that_is_halted_puts_the_travel_back(after: float) -> None:
     rig = there(at_home(), "5")
     rig.controller.screw.put(rig.reads + 2)
