@@ -422,9 +422,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "check": Words.check,
     "setting": lambda words, figures: _sentence(words.setting(figures)),
     # What to do comes first, so that the number comes last.
-    "setting in full": lambda words, figures: (
-        f"{HOW_TO_CUT} {_sentence(words.setting(figures, full=True))}"
-    ),
+    "setting in full": lambda words, figures: f"{HOW_TO_CUT} {_sentence(words.setting(figures, full=True))}",
     "ask back": _ask_back,
     "ask carriage": _ask_carriage,
     "resumed": lambda words, figures: f"{_resuming(words, figures)} See that the saw is off.",

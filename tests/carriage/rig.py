@@ -126,7 +126,8 @@ class Rig:
         return self.order("look")
 
     def halt(self) -> None:
-        self._sent(self.protocol.urgent)
+        if self.protocol.homing or self.protocol.may_halt:
+            self._sent(self.protocol.urgent)
         self._sent(self.protocol.halt(self.now))
 
     def let_go(self) -> None:

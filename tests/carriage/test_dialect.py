@@ -27,8 +27,8 @@ from assistant.carriage import dialect as d
         (b"$N0=G20\r", d.StartBlock(0, "G20")),
         (b"$N1=\r", d.StartBlock(1, "")),
         (b">G20:ok\r", d.Message(">G20:ok")),
-        (b"<Idle|MPos:-299.000,0.000,0.000|FS:0,0|WCO:0.000,0.000,0.000>\r", d.Report("Idle", (F(-299), F(0), F(0)), "", F(0))),
-        (b"<Jog|MPos:-275.270,0.000,0.000|FS:600,0|Pn:XH>\r", d.Report("Jog", (F("-275.27"), F(0), F(0)), "XH", F(600))),
+        (b"<Idle|MPos:-299.000,0.000|FS:0,0|WCO:0.000,0.000>\r", d.Report("Idle", (F(-299), F(0)), "", F(0))),
+        (b"<Jog|MPos:-275.270,0.000|FS:600,0|Pn:XH>\r", d.Report("Jog", (F("-275.27"), F(0)), "XH", F(600))),
         (b"<Hold:0|WPos:1.000,0.000,0.000|Bf:15,128|F:0>\r", d.Report("Hold", None, "", F(0))),
     ],
 )  # fmt: skip

@@ -876,9 +876,7 @@ class TestMarkedProblems:
 
     def test_they_are_named_where_the_blade_comes_to_a_stop(self) -> None:
         driver = self.marked()
-        assert driver.said == (
-            "A problem is marked at pass two. Saw off and stopped? Count two."
-        )
+        assert driver.said == ("A problem is marked at pass two. Saw off and stopped? Count two.")
         driver.gesture("tap")
         assert driver.said.startswith("A problem is marked at pass two. Saw off"), "also when it is said again"
         driver.resume()

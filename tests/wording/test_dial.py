@@ -91,9 +91,7 @@ def test_what_lies_below_is_gone_past_first_and_only_the_setting_has_a_mark() ->
 
 def test_a_point_before_the_setting_that_is_not_past_it_is_not_told_so() -> None:
     """What is come down to from far above: both moves are downwards."""
-    assert call(at(9, "0"), at(2, "0"), past=at(3, "0")) == (
-        "down six turns; then on down one turn, to mark zero"
-    )
+    assert call(at(9, "0"), at(2, "0"), past=at(3, "0")) == ("down six turns; then on down one turn, to mark zero")
     assert call(at(3, "0"), at(2, "0"), past=at(3, "0")) == "down one turn, to mark zero"
 
 

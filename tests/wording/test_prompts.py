@@ -260,9 +260,10 @@ def test_a_screen_shows_the_whole_question_and_say_again_says_it() -> None:
 
 
 def test_a_question_of_a_shops_own_is_said_whole() -> None:
-    assert default("saw off", say="saw off? Count {sockets}, and look for torn grain.") == (
-        "Saw off? Count seven sockets, and look for torn grain.",
-    ) * 2
+    assert (
+        default("saw off", say="saw off? Count {sockets}, and look for torn grain.")
+        == ("Saw off? Count seven sockets, and look for torn grain.",) * 2
+    )
 
 
 @pytest.mark.parametrize(("end", "face"), [(1, "marked"), (2, "other")])
