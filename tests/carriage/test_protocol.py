@@ -174,6 +174,37 @@ def test_letting_go_stops_what_is_held_and_nothing_else() -> None:
     assert isinstance(rig.until(Halted, Arrived, Lost), Arrived)
 
 
+# --- what no checksum shows
+
+
+@pytest.mark.parametrize("damaged", range(6))
+@pytest.mark.parametrize(("sent", "came"), [(b"X-2", b"X-"), (b"X-29", b"X-2"), (b"F600", b"F60"), (b"X-", b"X-1")])
+def test_a_line_with_a_wrong_digit(damaged: int, sent: bytes, came: bytes) -> None:
+    """It gets an `ok` and may lead anywhere within the travel; the way is left, or the place is not the one asked."""
+    rig = at_home()
+    take, jogs = rig.controller.take, 0
+
+    def through_noise(data: bytes, at: float) -> bytes:
+        nonlocal jogs
+        lines = data.split(b"\n")
+        for n, line in enumerate(lines):
+            if line.startswith(b"$J"):
+                lines[n] = line.replace(sent, came, 1) if jogs == damaged else line
+                jogs += 1
+        return take(b"\n".join(lines), at)
+
+    rig.controller.take = through_noise  # type: ignore[method-assign]
+    rig.move("8")
+    answer = rig.until(Arrived, Lost)
+    rig.pump(1)
+    assert not rig.controller.moving
+    if isinstance(answer, Arrived):
+        assert rig.reads == pytest.approx(8, abs=STEP)
+    else:
+        assert isinstance(answer, Lost) and answer.why in (Doubt.ELSEWHERE, Doubt.GARBAGE)
+    assert -2 <= rig.reads <= 10
+
+
 # --- the clear input
 
 
