@@ -31,27 +31,9 @@ SOFT_LIMITS, HARD_LIMITS, HOMING, HOMING_DIRECTION = 20, 21, 22, 23
 LOCATE_RATE, SEEK_RATE, DEBOUNCE, PULL_OFF = 24, 25, 26, 27
 STEPS_PER_MM, MOST_RATE, ACCELERATION, TRAVEL = 100, 110, 120, 130
 
-NAMES = {
-    IDLE_DELAY: "how long the motor stays powered after a move",
-    REPORTS: "what its reports hold",
-    INCHES: "reports in inches",
-    SOFT_LIMITS: "soft limits",
-    HARD_LIMITS: "hard limits",
-    HOMING: "homing",
-    HOMING_DIRECTION: "the end that homing goes to",
-    LOCATE_RATE: "the slow speed of homing",
-    SEEK_RATE: "the fast speed of homing",
-    DEBOUNCE: "the pause of homing",
-    PULL_OFF: "how far homing comes off the switch",
-    STEPS_PER_MM: "steps a millimetre",
-    MOST_RATE: "the greatest speed",
-    ACCELERATION: "the acceleration",
-    TRAVEL: "the travel",
-}
-
 ALONE = "H"
 """A letter of the build's options: `$HX` homes X alone."""
-ELSEWHERE_ZERO, TWO_MOTORS_TWO_AXES = "Z", "C"
+ELSEWHERE_ZERO, MOTORS_SHARED = "Z", "C"
 """Letters of the build's options: homing makes the place zero; two motors together move two axes."""
 
 ALARMS = {

@@ -31,7 +31,7 @@ from assistant.session.kinds import Doubt
 
 PRESS_AGE_S = 1.0
 """A press older than this when the first line would go out moves nothing."""
-STALLED_S = 0.3
+STALLED_S = 0.6
 """A program that does nothing for longer while it moves the carriage has been stopped; it halts when it goes on, s."""
 POLL_RESTING_S = 0.12
 SLOW = Fraction(60)
@@ -104,6 +104,7 @@ class Protocol(Moving):
         """A program that was stopped meanwhile must not go on as if it had not been."""
         if self.busy and not self.homing and at - self._now > STALLED_S:
             self.halting = True
+            self.report_at = at  # none was asked for meanwhile
         self._now = at
 
     def order(self, order: Order, at: float) -> bytes:
@@ -195,6 +196,7 @@ class Protocol(Moving):
         # Nothing is left of whatever was sent before, and a controller that did not start by itself has to greet.
         yield from self._reset()
         yield from self._fresh()
+        self._clear = not self._seen.hold_input
         if self._seen.held:
             mend = "draw the sled right back, or let go of the board's button, and try again"
             self.faults = [Fault("holds, since its hold or door input is closed", "", "controller: inputs", mend)]
@@ -372,15 +374,16 @@ class Protocol(Moving):
         self.homing = True
         self._refused = None
         self._send(dialect.home(self.drive.axis, dialect.ALONE in controller.options))
-        while self._unanswered:
+        greetings = self._greetings
+        while True:
+            if self._alarm is not None:
+                yield from self._why_not_homed(before, greetings)
+            self._check()
+            if not self._unanswered:
+                break
             if self.halting:
                 self._out += dialect.RESET
                 raise DoubtfulError(Doubt.HALTED, HALTED_HOMING)
-            if self._alarm is not None and self._alarm.code == dialect.HALTED_HOMING:
-                raise DoubtfulError(Doubt.HALTED, HALTED_HOMING)
-            if self._alarm is not None:
-                yield from self._why_not_homed(before)
-            self._check()
             if self._now >= within:
                 text = "The way to the home switch takes too long. Look at the switch, its wires and the motor."
                 raise DoubtfulError(Doubt.SWITCH, f"{text} {HOME_AGAIN}")
@@ -401,19 +404,20 @@ class Protocol(Moving):
         self.lost = False
         self._tell(Homed, id=order.id)
 
-    def _why_not_homed(self, before: tuple[Fraction, ...]) -> Task:
-        """Raises DoubtfulError: which mend an alarm while homing asks for."""
+    def _why_not_homed(self, before: tuple[Fraction, ...], greetings: int) -> Task:
+        """Raises DoubtfulError: which mend an alarm while homing asks for. greetings: how many came before."""
         alarm = self._alarm
         assert alarm is not None
         self.homing = False
         self._expecting_greeting = True
-        greetings = self._greetings
         end = self._now + SILENT_S
         while self._greetings == greetings and self._now < end:
             yield
         yield from self._greeted()
         yield from self._fresh()
         after = self._seen.places or ()
+        if alarm.code == dialect.HALTED_HOMING:
+            raise DoubtfulError(Doubt.HALTED, HALTED_HOMING)
         moved = [axis for axis, a, b in zip(dialect.AXES, before, after, strict=False) if a != b]
         if moved and self.drive.axis not in moved:
             text = (
@@ -421,7 +425,10 @@ class Protocol(Moving):
                 f"config.h has HOMING_CYCLE_0 (1<<{self.drive.axis}_AXIS) and no HOMING_CYCLE_1."
             )
         elif alarm.code == 8:
-            text = "The home switch stayed closed when the carriage came off it. Look at the switch and its wires."
+            text = (
+                "The home switch stayed closed when the carriage came off it. If the carriage stands beyond it, turn "
+                "the screw up by hand; else look at the switch and its wires."
+            )
         else:
             text = f"Homing has failed: {alarm}. Look at the switch and its wires, and whether the screw turns freely."
         raise DoubtfulError(Doubt.SWITCH, f"{text} {HOME_AGAIN}")

@@ -112,7 +112,7 @@ def _of_build(drive: Drive, controller: Controller) -> list[Fault]:
         found.append(Fault("is firmware that was never tried", controller.version or "no version", "controller", mend))
     if not controller.settings:
         found.append(Fault("did not list its settings", "", "controller", "switch it off and on, and try again"))
-    if dialect.TWO_MOTORS_TWO_AXES in controller.options:
+    if dialect.MOTORS_SHARED in controller.options:
         mend = "load a build without COREXY in its config.h"
         found.append(Fault("moves two axes with each motor", controller.options, "controller: build", mend))
     if dialect.ELSEWHERE_ZERO in controller.options and drive.home == "switch":

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 from assistant.carriage.simulated_screw import Screw
 
 SLICE_S = 0.002
+TAKES_AFTER_S = 0.001
+"""Between the end of a line and when it takes it, s: a byte that comes meanwhile acts first."""
 SLOWS_AFTER_S = 0.05
 """Steps already prepared go out at full speed after a halt, s."""
 BUFFER = 128
@@ -91,7 +93,6 @@ class Simulated:
         self._advance(at)
         for byte in data:
             self._hear(byte)
-        self._work()
         return self._said()
 
     def passed(self, at: float) -> bytes:
@@ -152,7 +153,7 @@ class Simulated:
         self._homing: list[tuple[str, float, float]] | None = None
         self._deaf_alarm = False
         self._wanted = False
-        self._storing_until = 0.0
+        self._storing_until = self._takes_at = 0.0
         self._other = 0.0
         self._reports = 0
 
@@ -191,7 +192,7 @@ class Simulated:
         elif len(self._buffer) < BUFFER:
             self._buffer.append(byte)
             if byte in b"\n\r":
-                self._work()
+                self._takes_at = self._now + TAKES_AFTER_S
 
     def _at_once(self, byte: int) -> None:
         if byte == 0x18:
@@ -227,7 +228,7 @@ class Simulated:
         if self._now < self._deaf_until:
             return
         alarm = 0
-        if self._homing is not None:
+        if self._homing is not None or self._state == "Home":
             alarm = 6
         elif self._state == "Jog":
             alarm = 3
@@ -262,7 +263,7 @@ class Simulated:
         """Take lines, unless something keeps it from that."""
         while True:
             held = self._state in ("Hold", "Door") or self._cancelling or self._homing is not None or self._deaf_alarm
-            if held or self._now < self._deaf_until or self._now < self._storing_until:
+            if held or self._now < self._takes_at or self._now < self._deaf_until or self._now < self._storing_until:
                 return
             if len(self._planned) >= PLANNED_MAX:
                 return
@@ -299,11 +300,17 @@ class Simulated:
                 self._say(f"$N{number}={text}")
             return 0
         if line == "$X":
-            self._state = "Idle" if self._state == "Alarm" else self._state
+            if self._state == "Alarm":
+                self._state = "Idle"
+                self._say("[MSG:Caution: Unlocked]")
             return 0
         if found := re.fullmatch(r"\$(\d+)=(-?\d*\.?\d+)", line):
             return self._store(int(found[1]), float(found[2]))
-        return 3 if line.startswith("$") else 9 if self._state == "Alarm" else 20
+        if line.startswith("$"):
+            return 3
+        if self._state in ("Alarm", "Jog"):
+            return 9
+        return 20 if _WORD.match(line) else 2
 
     def _store(self, number: int, value: float) -> int | None:
         if self._state not in ("Idle", "Alarm"):
@@ -368,7 +375,9 @@ class Simulated:
             self._greet_at = None
             self._greet()
         if not self.moving:
-            if self._now < self._storing_until <= to:
+            if self._now < self._takes_at <= to:
+                self._now = self._takes_at
+            elif self._now < self._storing_until <= to:
                 self._now, self._storing_until = self._storing_until, 0.0
                 self._say("ok")
             else:

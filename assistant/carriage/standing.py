@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable
 from fractions import Fraction
@@ -15,6 +16,7 @@ from assistant.joinery.model import Carriage
 
 ROUND_S = 0.02
 BEGIN_S = 15.0
+ORDER_S = 5.0
 
 
 class Standing:
@@ -58,6 +60,12 @@ class Standing:
         except GoneError as error:
             raise NoSuchPart(f"The serial line {self._port} is lost. To fix it: plug it in again.") from error
 
+    def _do(self, order: Order) -> None:
+        self._protocol.news.clear()
+        with contextlib.suppress(GoneError):  # the next reading raises it again
+            self._line.write(self._protocol.order(order, self._now()))
+        self._pump(lambda: not self._protocol.waits, ORDER_S)
+
     @property
     def controller(self) -> Controller:
         """What it says of itself; its settings as they are now."""
@@ -71,8 +79,7 @@ class Standing:
     def look(self) -> Report:
         """A report made since. Raises CouldNotRun: none came."""
         asked = self._now()
-        self._protocol.order(Order("look", "look"), asked)
-        self._pump(lambda: not self._protocol.waits, 3.0)
+        self._do(Order("look", "look"))
         report = self._protocol.report
         if report is None or self._protocol.report_at < asked:
             raise CouldNotRun(self._nothing())
@@ -89,9 +96,7 @@ class Standing:
 
     def store(self, number: int, value: Fraction) -> None:
         """Store this setting. Raises CouldNotRun: it was not taken."""
-        self._protocol.news.clear()
-        self._protocol.order(Order("store", "store", number=number, value=value), self._now())
-        self._pump(lambda: not self._protocol.waits, 5.0)
+        self._do(Order("store", "store", number=number, value=value))
         if self._protocol.waits or self._protocol.news:
             raise CouldNotRun(f"The motion controller did not store ${number}. To fix it: switch it off and on.")
 

@@ -84,7 +84,7 @@ class Talk:
             self._alarm = said
         elif isinstance(said, dialect.Greeting):
             self._greetings += 1
-            if not self._expecting_greeting:
+            if self._alarm is None:  # else the alarm says why it greets
                 text = "The motion controller started again by itself. Look at its supply and its USB lead."
                 self._doubtful(Doubt.RESET, f"{text} {HOME_AGAIN}")
         elif isinstance(said, dialect.Garbage):

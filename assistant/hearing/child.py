@@ -193,9 +193,7 @@ def _handle(ear: Ear, message: tuple[Any, ...], sample: int, conn: Connection) -
     return []
 
 
-def _report(
-    conn: Connection, found: list[Found], time_of: Callable[[int], float] | None, limits: list[str]
-) -> None:
+def _report(conn: Connection, found: list[Found], time_of: Callable[[int], float] | None, limits: list[str]) -> None:
     """Sends what was found, and each line in `limits` once."""
     while limits:
         conn.send(("limited", limits.pop(0)))

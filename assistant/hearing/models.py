@@ -20,7 +20,7 @@ from assistant.hearing.model_files import FileFault, model_faults
 from assistant.plans.model import VoiceSettings
 
 APP = "kerfcall"
-CANT_DOUBT = 'pocketsphinx alone can take an opposite or a question for the answer. A check must be answered twice.'
+CANT_DOUBT = "pocketsphinx alone can take an opposite or a question for the answer. A check must be answered twice."
 
 
 @dataclass(frozen=True, slots=True)

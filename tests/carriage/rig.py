@@ -45,6 +45,13 @@ class Rig:
         self.protocol = Protocol(self.carriage, lambda: self.down, 0.0)
         self._to_host = self.controller.opened(0.0)
         self._orders = 0
+        self.lines = 0
+        """For a test's own count of lines that went out."""
+        self.fault_soon: Callable[[Rig], None] | None = None
+        """What goes wrong once the line that goes out now has come."""
+        self.halt_soon = False
+        self.stopped_for = 0.0
+        """The program is stopped for so long, s, while the controller goes on."""
 
     def _sent(self, data: bytes) -> None:
         self.out += data
@@ -54,10 +61,23 @@ class Rig:
         if self.plugged:
             self._to_host += self.controller.take(data, self.now)
 
+    def other_sends(self, data: bytes) -> None:
+        """Another program sends this to the controller."""
+        self._to_host += self.controller.take(data, self.now)
+
     def pump(self, seconds: float = STEP_S) -> None:
         end = self.now + seconds
         while self.now < end - 1e-9:
             self.now += STEP_S
+            if self.fault_soon is not None:
+                fault, self.fault_soon = self.fault_soon, None
+                fault(self)
+            if self.stopped_for:
+                self.now += self.stopped_for
+                self.stopped_for = 0.0
+            if self.halt_soon:
+                self.halt_soon = False
+                self.halt()
             came = self._to_host + self.controller.passed(self.now)
             self._to_host = b""
             if came and self.plugged:
@@ -66,6 +86,12 @@ class Rig:
                 self._sent(self.protocol.passed(self.now))
             news, self.protocol.news = self.protocol.news, []
             self.events += [make(self.now, "") for make in news]
+
+    def plug_in(self) -> None:
+        """As the live drive does: a new protocol on the new line."""
+        self.plugged = True
+        self.protocol = Protocol(self.carriage, lambda: self.down, self.now, lost=True)
+        self._to_host = self.controller.opened(self.now)
 
     def until(self, *kinds: type[Event], within_s: float = 120.0) -> Event:
         """Let time pass until such an event, which is taken off."""
@@ -100,7 +126,8 @@ class Rig:
         return self.order("look")
 
     def halt(self) -> None:
-        self._sent(self.protocol.urgent)
+        if self.protocol.homing or self.protocol.may_halt:
+            self._sent(self.protocol.urgent)
         self._sent(self.protocol.halt(self.now))
 
     def let_go(self) -> None:
