@@ -58,6 +58,12 @@ class Standing:
         except GoneError as error:
             raise NoSuchPart(f"The serial line {self._port} is lost. To fix it: plug it in again.") from error
 
+    def _give(self, order: Order, at: float) -> None:
+        try:
+            self._line.write(self._protocol.order(order, at))
+        except GoneError as error:
+            raise NoSuchPart(f"The serial line {self._port} is lost. To fix it: plug it in again.") from error
+
     @property
     def controller(self) -> Controller:
         """What it says of itself; its settings as they are now."""
@@ -71,7 +77,7 @@ class Standing:
     def look(self) -> Report:
         """A report made since. Raises CouldNotRun: none came."""
         asked = self._now()
-        self._protocol.order(Order("look", "look"), asked)
+        self._give(Order("look", "look"), asked)
         self._pump(lambda: not self._protocol.waits, 3.0)
         report = self._protocol.report
         if report is None or self._protocol.report_at < asked:
@@ -90,7 +96,7 @@ class Standing:
     def store(self, number: int, value: Fraction) -> None:
         """Store this setting. Raises CouldNotRun: it was not taken."""
         self._protocol.news.clear()
-        self._protocol.order(Order("store", "store", number=number, value=value), self._now())
+        self._give(Order("store", "store", number=number, value=value), self._now())
         self._pump(lambda: not self._protocol.waits, 5.0)
         if self._protocol.waits or self._protocol.news:
             raise CouldNotRun(f"The motion controller did not store ${number}. To fix it: switch it off and on.")
