@@ -2,9 +2,9 @@
 
 Starting Python and importing the program takes most of what a rehearsed run takes, and hundreds of tests would pay for
 it. What is forked is a process as real as what is started: its own folder, environment, streams and exit code, killed
-as any other. Two things differ: a variable that Python itself reads as it starts has no effect, and hashes are those of
-the process it was forked off, so that an order that hangs on them is the same in every run. A test of either starts
-Python itself.
+as any other. Three things differ: a variable that Python itself reads as it starts has no effect, hashes are those of
+the process it was forked off, so that an order that hangs on them is the same in every run, and at the end no module is
+cleared up. A test of any of these starts Python itself.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -167,7 +168,8 @@ if __name__ == "__main__":
     for module in pkgutil.walk_packages(package.__path__, "assistant."):
         if not module.name.endswith(".__main__"):
             importlib.import_module(module.name)
-    gc.freeze()  # or each child would copy what it only looks through
+    # For good: a child that looked through it once, if only as it ends, would copy all of it.
+    gc.freeze()
     try:
         asked = _serve(socket.socket(fileno=int(sys.argv[1])))
     except KeyboardInterrupt:  # meant for the tests, and their end is ours
@@ -179,5 +181,18 @@ if __name__ == "__main__":
     os.chdir(asked["cwd"])
     sys.path[0] = asked["cwd"]
     sys.argv[1:] = asked["words"]
-    gc.unfreeze()
-    runpy.run_module(asked["module"], run_name="__main__", alter_sys=True)
+    code: Any = 0
+    try:
+        runpy.run_module(asked["module"], run_name="__main__", alter_sys=True)
+    except SystemExit as end:
+        code = end.code or 0
+    sys.stdout.flush()
+    sys.stderr.flush()
+    if not isinstance(code, int):
+        sys.exit(code)
+    # What the interpreter does last, but for clearing its memory up: it would copy all of it for that.
+    threading._shutdown()  # type: ignore[attr-defined]
+    atexit._run_exitfuncs()
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(code & 0xFF)

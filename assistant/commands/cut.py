@@ -90,6 +90,8 @@ def _job_and_script(args: argparse.Namespace) -> tuple[Job, tuple[ScriptLine, ..
         faults += error.faults
     try:
         plan, shop = read_both(args.plan, args.shop)
+        if args.no_drive:
+            shop = replace(shop, carriage=replace(shop.carriage, drive=None))
         if not args.no_pedal:
             key_from_name(shop.pedal.key, f"{Path(shop.path).name}: pedal.key", is_named(shop.pedal))
         job = replace(build_job(plan, shop), shop_path=str(Path(shop.path).resolve()))

@@ -14,7 +14,7 @@ import tempfile
 import wave
 from pathlib import Path
 
-from assistant.commands.demo_run import ACTS, PLUG_PULLED, operator_track, play, voice_track
+from assistant.commands.demo_run import ACTS, DRIVEN_ACTS, PLUG_PULLED, operator_track, play, voice_track
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.journal.account import account
 from assistant.journal.store import Journal
@@ -24,6 +24,8 @@ from assistant.speaking.mix import mix
 INTRO = """Kerfcall demo: two boards of a small tray (an invented job), cut without a saw.
 A synthetic operator answers by voice, through the real recogniser, and with a pedal.
   >> ?? --   what Kerfcall says        [..]   where the session is        op:   what the operator does
+"""
+DRIVEN = """A motor moves the carriage: here a simulated one, with a simulated motion controller. No hardware is used.
 """
 RATE = 22050  # Hz, of the WAV file
 CUT_OFF = "\n*** The process was killed partway through a board. A new one resumes from the journal. ***\n"
@@ -37,6 +39,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE.wav",
         help="write everything said to this file (default: kerfcall-demo.wav)",
     )
+    parser.add_argument(
+        "--drive", action="store_true", help="a motor moves the carriage: with a halt, a lost place and a resume"
+    )
     parser.add_argument("--state", type=Path, metavar="DIR", help="keep the journal in this folder")
     # For the child processes, each of which plays one act.
     parser.add_argument("--act", type=int, choices=range(len(ACTS)), help=argparse.SUPPRESS)
@@ -44,16 +49,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     if args.act is not None:
-        return play(ACTS[args.act], args.act, args.state)
+        return play((DRIVEN_ACTS if args.drive else ACTS)[args.act], args.act, args.state)
     if args.out.exists() and not args.out.is_file():
         raise BadInput([Fault("is not a file", "", str(args.out), "give the name of a WAV file to write")])
     _refuse_unwritable(args.out)
     with contextlib.ExitStack() as stack:
         state = _journal_folder(args.state, stack)
-        print(INTRO, flush=True)
-        _play_in_child(state, 0, PLUG_PULLED)
+        print(INTRO + (DRIVEN * args.drive), flush=True)
+        _play_in_child(state, 0, PLUG_PULLED, args.drive)
         print(CUT_OFF, flush=True)
-        _play_in_child(state, 1, 0)
+        _play_in_child(state, 1, 0, args.drive)
         print("\nThe journal's record of the session:\n", flush=True)
         with Journal.open_to_read(state) as journal:
             latest = journal.sessions()[-1]
@@ -76,9 +81,10 @@ def _journal_folder(asked: Path | None, stack: contextlib.ExitStack) -> Path:
         raise CouldNotRun(f"{where} can't be created or written to: {error.strerror or error}; {mend}") from error
 
 
-def _play_in_child(state: Path, act: int, expected: int) -> None:
+def _play_in_child(state: Path, act: int, expected: int, driven: bool) -> None:
     """Plays one act in a child process. Raises CouldNotRun if its exit code is not the expected one."""
     command = [sys.executable, "-m", "assistant", "demo", "--act", str(act), "--state", str(state)]
+    command += ["--drive"] if driven else []
     process = None
     try:
         with shielded_from_ctrl_c():

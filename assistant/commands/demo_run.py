@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from importlib.resources import as_file, files
 from pathlib import Path
 
+from assistant.carriage.rehearsed import RehearsedDrive
 from assistant.commands.resume import replayed
 from assistant.errors import NoSuchPart
 from assistant.hearing.listener import FileListener
@@ -38,16 +39,28 @@ PLUG_PULLED = -signal.SIGKILL if hasattr(signal, "SIGKILL") else 86
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """One act. habits: the operator's. plug_pulled_at: the process is killed after so many passes; 0 for never."""
+    """One act. habits: the operator's. plug_pulled_at: the process is killed after so many passes; 0 for never.
+
+    driven: a motor moves the carriage. lost_at: after so many passes its controller starts again; 0 for never.
+    """
 
     habits: Habits
     plug_pulled_at: int
+    driven: bool = False
+    lost_at: int = 0
 
 
 ACTS = (
     Act(Habits(by_pedal=frozenset({"guard"}), by_voice=frozenset({1}), asks={2: Intent.WHERE, 3: Intent.AGAIN}), 3),
     Act(Habits(by_pedal=frozenset({"clamps"}), by_voice=frozenset({5, 9}), asks={6: Intent.HOW_MANY}), 0),
 )
+
+
+DRIVEN_ACTS = (
+    Act(Habits(by_pedal=frozenset({"guard"}), halts=frozenset({3})), 3, driven=True),
+    Act(Habits(by_pedal=frozenset({"clamps"}), asks={6: Intent.WHERE}), 0, driven=True, lost_at=5),
+)
+"""With a halt on the way, a kill, and a controller that starts again in mid-session."""
 
 
 def voice_track(folder: Path, act: int) -> Path:
@@ -71,7 +84,8 @@ def play(act: Act, number: int, state_dir: Path) -> int:
             state = replayed(journal, session)
             return _run(act, number, state_dir, journal, session, state, state.the_job)
         with as_file(files("assistant.commands") / "demo_files") as folder:
-            job = build_job(*read_both(folder / "plan.toml", folder / "shop.toml"))
+            shop = "shop-driven.toml" if act.driven else "shop.toml"
+            job = build_job(*read_both(folder / "plan.toml", folder / shop))
         session = journal.new_session(job.title, job.plan_digest, "", SetClock().utc())
         return _run(act, number, state_dir, journal, session, State(), job)
 
@@ -91,8 +105,18 @@ def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, st
         def note(text: str) -> None:
             screen.note(f"                                        op: {text}")
 
-        operator = SyntheticOperator(_operator_voice(), clock, runner.post, lambda: runner.phrases, act.habits, note)
-        source = RecordedSource(operator, operator_track(folder, number), _plug_puller(act, runner))
+        drive = RehearsedDrive(clock, runner.post, job.carriage) if job.carriage.drive else None
+        runner.outputs.drive = drive
+        operator = SyntheticOperator(
+            _operator_voice(), clock, runner.post, lambda: runner.phrases, act.habits, note, drive
+        )
+        pulls, loses = _plug_puller(act, runner), _loser(act, runner, drive, note)
+
+        def mishaps(event: Event) -> None:
+            pulls(event)
+            loses(event)
+
+        source = RecordedSource(operator, operator_track(folder, number), mishaps)
         stack.callback(source.close)
         runner.outputs.speaker, runner.outputs.listener = speaker, ear
         runner.outputs.screens.append(operator)
@@ -100,7 +124,7 @@ def _run(act: Act, number: int, folder: Path, journal: Journal, session: str, st
             screen.note(f"-- {speaker.line}\n-- {ear.choice.why}")
         first = Resume(clock.at(), clock.utc()) if number else Start(clock.at(), clock.utc(), job)
         runner.post(first)
-        Rehearsal(runner, clock, sound=speaker, ear=ear, source=source).run()
+        Rehearsal(runner, clock, sound=speaker, ear=ear, source=source, drive=drive).run()
     return 0 if runner.state.mode == FINISHED else 1
 
 
@@ -128,6 +152,24 @@ def _plug_puller(act: Act, runner: Runner) -> Callable[[Event], None]:
             os._exit(PLUG_PULLED)
 
     return pull_when_due
+
+
+def _loser(
+    act: Act, runner: Runner, drive: RehearsedDrive | None, note: Callable[[str], None]
+) -> Callable[[Event], None]:
+    """Has the carriage's controller start again, once, when the voice has begun to say where it stands."""
+    lost = False
+
+    def lose_when_due(event: Event) -> None:
+        nonlocal lost
+        state = runner.state
+        due = act.lost_at and state.cut_in_all == act.lost_at and state.mode == Mode.CUTTING
+        if drive is not None and not lost and due and isinstance(event, SpeechStarted):
+            lost = True
+            note("(the carriage's controller starts again by itself)")
+            drive.mishap("reset")
+
+    return lose_when_due
 
 
 class RecordedSource:

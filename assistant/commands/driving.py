@@ -68,6 +68,9 @@ def add_run_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--no-voice", action="store_true", help="do not speak or listen: screen and pedal only")
     parser.add_argument("--no-pedal", action="store_true", help="use no pedal: the terminal's keys only")
     parser.add_argument(
+        "--no-drive", action="store_true", help="leave the carriage's motor alone: it is set by hand, as called"
+    )
+    parser.add_argument(
         "--plain", action="store_true", help="print plain lines instead of filling the terminal with a page"
     )
     add_page_options(parser)
@@ -161,9 +164,21 @@ def _rehearse(run: Run, args: argparse.Namespace, script: tuple[ScriptLine, ...]
             outputs.listener = ear
         # Only with --real-time must an announcement be heard before it can be answered.
         runner.post(run.first_event(clock, rehearsed=True, hear_out=args.real_time))
-        keys = ScriptKeys(clock, stand_in_key(run.job.pedal))
+        keys, drive = ScriptKeys(clock, stand_in_key(run.job.pedal)), None
+        if run.job.carriage.drive:
+            from assistant.carriage.rehearsed import RehearsedDrive
+
+            drive = outputs.drive = RehearsedDrive(clock, runner.post, run.job.carriage)
         Rehearsal(
-            runner, clock, script, sound=sound, ear=ear, source=args.source, keys=keys, real_time=args.real_time
+            runner,
+            clock,
+            script,
+            sound=sound,
+            ear=ear,
+            source=args.source,
+            keys=keys,
+            drive=drive,
+            real_time=args.real_time,
         ).run()
     return runner
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 
 from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
@@ -21,6 +22,7 @@ from assistant.plans.shop_changes import changed
 from assistant.plans.shop_file import default_shop_path, try_shop
 from assistant.runner.one_live import LiveLock
 from assistant.session.state import ENDED_EARLY, FINISHED, State
+from assistant.session.state import changed as changed_state
 
 REHEARSED = "This session was only rehearsed. The passes that it counts as cut were never cut."
 
@@ -53,6 +55,7 @@ def run(args: argparse.Namespace) -> int:
         alone = contextlib.nullcontext() if rehearsed else LiveLock(row.title, args.state, session)
         with alone, SessionLock(state_dir, session):
             state = replayed(journal, session)  # under the lock, so that no other process adds facts meanwhile
+            state = _with_drive_of_today(state, args)
             if row.fault:  # only the list sees some damage: if the last facts are gone, the rest still replay well
                 raise of_session(journal.path, session, row.fault, RECOVERS)
             if not rehearsed:
@@ -61,6 +64,25 @@ def run(args: argparse.Namespace) -> int:
             if row.rehearsed and not rehearsed:
                 notes = (REHEARSED, *notes)
             return drive(Run(state.the_job, session, journal, state, notes, Path(row.plan_path)), args, script)
+
+
+def _with_drive_of_today(state: State, args: argparse.Namespace) -> State:
+    """The state with the drive that this run uses: none, or the session's own at the port that the shop file names now.
+
+    A port can have another name after a restart, and moves no cut. Everything else of the drive stays as stored.
+    """
+    job = state.the_job
+    carriage = job.carriage
+    if carriage.drive is None:
+        return state
+    drive = None
+    if not args.no_drive:
+        path = args.shop or (Path(job.shop_path) if job.shop_path else default_shop_path())
+        shop, _ = try_shop(path)
+        now = shop.carriage.drive if shop else None
+        drive = replace(carriage.drive, port=now.port) if now else carriage.drive
+    changed_job = replace(job, carriage=replace(carriage, drive=drive))
+    return changed_state(state, {"job": changed_job})
 
 
 def latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:

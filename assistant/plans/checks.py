@@ -41,6 +41,7 @@ GONE = {"hold-down": "it is part of the clamps question"}
 """Former checks, and what has become of each."""
 BAR_CHECK = "setting bar out"
 GLUE_CHECK = "glue dry and trimmed"
+ZERO_CHECK = "zero"
 EDGE_AND_FACE = "edge and face"
 EDGE_AND_FACE_SAY = "{way}?"
 GUARD_SAY = "guard for this cut fitted: {}?"
@@ -102,7 +103,7 @@ _ASKED = (
         When.STAGE,
         "glue dry, scraped off and trimmed flush?",
     ),
-    _Row("zero", "carriage zeroed to the reference edge?", When.SESSION),
+    _Row(ZERO_CHECK, "carriage zeroed to the reference edge?", When.SESSION),
     _Row(EDGE_AND_FACE, EDGE_AND_FACE_SAY, When.SETUP, "{short_way}?"),
     _Row(BAR_CHECK, "setting bar out of its slot?", When.SETUP),
     _Row(

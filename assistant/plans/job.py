@@ -14,7 +14,7 @@ from assistant.joinery.passes import MOST_PASSES
 from assistant.joinery.pattern import pattern
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.plans import slips
-from assistant.plans.checks import GLUE_CHECK
+from assistant.plans.checks import GLUE_CHECK, ZERO_CHECK
 from assistant.plans.document import cleaned
 from assistant.plans.model import TEST_BOARD, Job, Plan, Setup, Shop
 from assistant.plans.pieces import SHARE_OUT, Piece, clamped, leaves_over, nominal, pieces, stages
@@ -78,7 +78,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         clearance=clearance,
         assumed_kerf=assumed_kerf,
         warnings=tuple(warnings),
-        checks=tuple(check for check in shop.checks if last > 1 or check.name != GLUE_CHECK),
+        checks=tuple(check for check in shop.checks if check.name not in _not_asked(shop, last)),
         stages=stages(plan),
         patterns=patterns,
         setups=tuple(setups),
@@ -92,6 +92,11 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         run_down_s=shop.run_down_s,
         clear_above=shop.blade.clear_above,
     )
+
+
+def _not_asked(shop: Shop, stages: int) -> tuple[str, ...]:
+    """The checks that this job has no use for. A driven carriage is homed in each run, so nobody has to zero it."""
+    return (*([GLUE_CHECK] if stages == 1 else []), *([ZERO_CHECK] if shop.carriage.drive else []))
 
 
 def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault]) -> tuple[Pattern, ...]:

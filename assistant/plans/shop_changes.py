@@ -19,6 +19,7 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
     """
     old, new, unit = job.carriage, shop.carriage, job.carriage.unit
     dialled = old.pitch is not None and new.pitch is not None  # their resolution follows from pitch and divisions
+    drives = (old.drive, new.drive if old.drive else None)  # a motor that came later moves no cut
     pairs: tuple[tuple[str, object, object], ...] = (
         ("kerf", job.kerf, shop.blade.kerf),
         ("room kept clear above the blade", job.clear_above, shop.blade.clear_above),
@@ -33,6 +34,7 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
         ("travel", _travel(old), _travel(new)),
         ("register", old.register, new.register),
         ("side of the stop", old.stop_side, new.stop_side),
+        ("reading at the home switch", *(drive.home_reads if drive else None for drive in drives)),
     )
     lines = []
     for name, was, is_now in pairs:

@@ -14,7 +14,7 @@ from typing import Protocol
 from assistant.plans.intents import Intent
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Runner
-from assistant.runner.script import LineKind, ScriptLine
+from assistant.runner.script import RELEASE, LineKind, ScriptLine
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, TimePassed
 from assistant.session.kinds import DeviceName, DeviceState, Press
 from assistant.wording.phrases import whole_table
@@ -55,6 +55,24 @@ class MicrophoneSound(Protocol):
         """The session has handled this event: a synthetic operator responds to what it hears."""
 
 
+class SimulatedCarriage(Protocol):
+    """A driven carriage that moves as session time goes on, and to which a script does things."""
+
+    pedal_down: bool
+
+    def advance(self, to_s: float) -> None: ...
+
+    def next_boundary(self) -> float | None: ...
+
+    def pressed(self) -> bool: ...
+
+    def released(self) -> None: ...
+
+    def sled(self, away: bool) -> None: ...
+
+    def mishap(self, what: str) -> None: ...
+
+
 class Keys(Protocol):
     """The terminal's keys."""
 
@@ -75,6 +93,7 @@ class Rehearsal:
         ear: FileEar | None = None,
         source: MicrophoneSound | None = None,
         keys: Keys | None = None,
+        drive: SimulatedCarriage | None = None,
         real_time: bool = False,
         on_interrupt: Callable[[], None] | None = None,
     ):
@@ -83,6 +102,7 @@ class Rehearsal:
         self._start = clock.at()
         self._script = list(script)
         self._sound, self._ear, self._source, self._keys = sound, ear, source, keys
+        self._drive = drive
         self._wall = time.monotonic() if real_time else None
         self._on_interrupt = on_interrupt
 
@@ -99,6 +119,8 @@ class Rehearsal:
             self._clock.set(target)
             if self._sound is not None:
                 self._sound.advance(target)
+            if self._drive is not None:
+                self._drive.advance(target)
             self._drain()
             self._handle(TimePassed(self._clock.at(), self._clock.utc()))
             while self._script and self._start + self._script[0].at_s <= self._clock.at():
@@ -114,6 +136,9 @@ class Rehearsal:
         boundary = self._sounding_until()
         if boundary is not None:
             times.append(boundary)
+        moving = self._drive.next_boundary() if self._drive else None
+        if moving is not None:
+            times.append(moving)
         if self._source is not None:
             times.append(self._clock.at() + CHUNK_S)
         if not times:
@@ -157,9 +182,16 @@ class Rehearsal:
                 sys.stderr.flush()
                 os._exit(1)
             case LineKind.PEDAL:
-                event = Gesture(at, utc, Press(line.argument), at)
+                event = self._pedal(line.argument, at, utc)
             case LineKind.KEY:
-                event = self._keys.press(line.argument) if self._keys else None
+                halts = self._drive is not None and self._drive.pressed()
+                event = self._keys.press(line.argument) if self._keys and not halts else None
+            case LineKind.SLED | LineKind.CARRIAGE:
+                event = None
+                if self._drive is not None and line.kind == LineKind.SLED:
+                    self._drive.sled(line.argument == "away")
+                elif self._drive is not None:
+                    self._drive.mishap(line.argument)
             case LineKind.DEVICE:
                 device, _, state = line.argument.partition(" ")
                 text = DEVICE_TEXT.format(device=device, is_so=IS_SO[DeviceState(state)])
@@ -168,6 +200,14 @@ class Rehearsal:
                 event = self._heard(line.argument, at, utc)
         if event is not None:
             self._handle(event)
+
+    def _pedal(self, argument: str, at: float, utc: str) -> Event | None:
+        """A press lets go of what was held, and halts what moves; then it is its own gesture."""
+        if self._drive is not None:
+            self._drive.released()
+            self._drive.pressed()
+            self._drive.pedal_down = argument == Press.LONG
+        return None if argument == RELEASE else Gesture(at, utc, Press(argument), at)
 
     def _heard(self, text: str, at: float, utc: str) -> Heard | NotHeard:
         """What a recogniser would make of it: the phrase in force with these words, else one from the whole table."""

@@ -7,11 +7,18 @@
 6.0 key +                                      a key of the terminal; again within 0.7 s it counts as kept down
 12 interrupt                                   the process ends with no clean-up
 
+With a driven carriage, which is simulated (a long press stays down until the next line of the pedal):
+13 pedal release                               let go of what is held down
+14 sled away                                   away | back: the switch on the sled
+15 carriage reset                              reset | slip MM | jam: the controller starts again, the carriage is
+                                               moved by MM without its motor, it is stuck
+
 To go to a pass, type its number, a line for each key: g, 1, 2, enter.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from enum import StrEnum
@@ -26,6 +33,9 @@ DEVICES = (DeviceName.MICROPHONE, DeviceName.LOUDSPEAKER, DeviceName.PEDAL, Devi
 DEVICE_STATES = (DeviceState.LOST, DeviceState.STANDS_IN, DeviceState.WORKS)
 # As people write gestures, beside the words that journals store.
 GESTURES = {**{press.shown: press for press in Press}, **{press.value: press for press in Press}}
+RELEASE = "release"
+SLED = ("away", "back")
+_MISHAP = re.compile(r"reset|jam|slip -?\d{1,3}(\.\d{1,4})?")
 LONGEST_S = 7 * 24 * 3600
 MOST_BYTES = 1_000_000
 
@@ -38,13 +48,16 @@ class LineKind(StrEnum):
     KEY = "key"
     DEVICE = "device"
     INTERRUPT = "interrupt"
+    SLED = "sled"
+    CARRIAGE = "carriage"
 
 
 @dataclass(frozen=True, slots=True)
 class ScriptLine:
     """A line of a script.
 
-    at_s: seconds from the start of this run. argument: gesture, phrase, key, device and state, or "".
+    at_s: seconds from the start of this run. argument: gesture, phrase, key, device and state, place of the sled, or
+    mishap; "" for none.
     """
 
     at_s: float
@@ -90,7 +103,7 @@ def parse_script(text: str, name: str) -> tuple[ScriptLine, ...]:
             continue
         if lines and at_s < lines[-1].at_s:
             faults.append(Fault("goes back in time", f"{at_s:g} s", where, "put the lines in order of time"))
-        argument = GESTURES[argument] if kind == LineKind.PEDAL else argument
+        argument = GESTURES.get(argument, argument) if kind == LineKind.PEDAL else argument
         lines.append(ScriptLine(at_s, LineKind(kind), argument))
     if faults:
         raise BadInput(faults)
@@ -109,13 +122,17 @@ def _seconds(text: str) -> float | None:
 def _kind_or_argument_fault(kind: str, argument: str, where: str) -> Fault | None:
     if kind not in tuple(LineKind):
         return Fault("has an unknown kind of event", kind[:40], where, f"use one of {', '.join(LineKind)}")
-    if kind == LineKind.PEDAL and argument not in GESTURES:
-        mend = f"use one of {', '.join(press.shown for press in Press)}"
+    if kind == LineKind.PEDAL and argument not in GESTURES and argument != RELEASE:
+        mend = f"use one of {', '.join(press.shown for press in Press)}, {RELEASE}"
         return Fault("has an unknown gesture", argument[:40], where, mend)
     if kind == LineKind.HEARD and not argument:
         return Fault("has nothing to hear", "", where, "write the phrase after 'heard'")
     if kind == LineKind.KEY and argument not in KEYS:
         return Fault("has a key that does nothing in a session", argument[:40], where, f"use one of {' '.join(KEYS)}")
+    if kind == LineKind.SLED and argument not in SLED:
+        return Fault("has an unknown place of the sled", argument[:40], where, f"use one of {', '.join(SLED)}")
+    if kind == LineKind.CARRIAGE and not _MISHAP.fullmatch(argument):
+        return Fault("has an unknown mishap", argument[:40], where, "use reset, jam, or slip and mm, such as slip 0.1")
     if kind == LineKind.INTERRUPT and argument:
         return Fault("has more than an interrupt", argument[:40], where, "write 'interrupt' alone")
     if kind == LineKind.DEVICE:

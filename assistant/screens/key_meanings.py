@@ -26,6 +26,7 @@ Keys (one press each; a key kept down counts once):
   e  end the session q  leave it open and go            ?  this list
   p  bench page: a new pairing code                     v  have the code said
   +  louder          -  quieter                         <  slower   >  quicker"""
+KEY_LIST_DRIVEN = f"{KEY_LIST}\n  While the carriage moves, any key halts it and does nothing else."
 PAGE = {"p": "show", "v": "say"}
 ASK_PASS = "Go to pass: type its number, then enter. Any other key drops it."
 DROPPED = "Go to pass dropped; nothing else was done."
@@ -56,9 +57,13 @@ def event_of(meaning: Meaning, at: float, utc: str) -> Event | None:
 class KeyMeanings:
     """Keys, in order of time -> meanings."""
 
-    def __init__(self, pedal_key: str) -> None:
-        """pedal_key: the shop file's name of the pedal's key; it means a tap while no pedal is heard."""
-        self._pedal_key = pedal_key
+    def __init__(self, pedal_key: str, driven: bool = False) -> None:
+        """pedal_key: the shop file's name of the pedal's key; it means a tap while no pedal is heard.
+
+        driven: a motor moves the carriage.
+        """
+        self.pedal_key = pedal_key
+        self._key_list = KEY_LIST_DRIVEN if driven else KEY_LIST
         self._last_key = ""
         self._last_at = 0.0
         self._digits: str | None = None
@@ -75,12 +80,16 @@ class KeyMeanings:
         self._last_key, self._last_at = key, at
         if repeat and not typing:
             return None
-        if key == self._pedal_key:
+        if key == self.pedal_key:
             self._digits = None
             return None if pedal_alive else Meaning("gesture", Press.TAP)
         if len(key) > 1 and key not in GESTURES and key not in ("esc", "backspace"):
             return None
         return self._go_to(key) if self._digits is not None else self._command(key.lower())
+
+    def halted(self, key: str, at: float) -> None:
+        """This key halted a driven carriage: what was being typed is dropped, and its auto-repeat means nothing."""
+        self._last_key, self._last_at, self._digits = key, at, None
 
     def _command(self, key: str) -> Meaning | None:
         if key in GESTURES:
@@ -92,7 +101,7 @@ class KeyMeanings:
         if key == "q":
             return Meaning("leave")
         if key == "?":
-            return Meaning("note", KEY_LIST)
+            return Meaning("note", self._key_list)
         if key == "g":
             self._digits = ""
             return Meaning("note", ASK_PASS)

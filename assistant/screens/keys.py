@@ -48,12 +48,16 @@ class TerminalKeys:
         click: Callable[[], None],
         show: Callable[[str], None] = print_at_once,
         code: Callable[[str], None] | None = None,
+        halted_by_key: Callable[[], bool] | None = None,
     ) -> None:
         """Starts reading the keyboard.
 
         pedal_alive: whether a pedal listener is alive now. pedal_key: the key's name in the shop file. click: called at
         once for every key with a meaning. show: prints a note for the operator. code: called with "show" or "say" for
-        the bench page's pairing code; None without a page. Raises NoSuchPart if the standard input is not a terminal.
+        the bench page's pairing code; None without a page. halted_by_key: called before anything else for every key but
+        that of a pedal that is heard; halts a driven carriage and returns whether it moved or was about to. Then the
+        key means nothing else, but for Ctrl-C, which leaves as well. None without such a carriage. Raises NoSuchPart if
+        the standard input is not a terminal.
         """
         self._clock = clock
         self._post = post
@@ -61,7 +65,8 @@ class TerminalKeys:
         self._click = click
         self._show = show
         self._code = code
-        self._meanings = KeyMeanings(pedal_key)
+        self._halted_by_key = halted_by_key
+        self._meanings = KeyMeanings(pedal_key, driven=halted_by_key is not None)
         self._closing = threading.Event()
         stdin = sys.stdin
         if stdin is None or stdin.closed or not stdin.isatty():
@@ -86,7 +91,18 @@ class TerminalKeys:
             self._source.restore()
 
     def _press(self, key: str) -> None:
+        halted = False
+        # A pedal held down repeats its key on the terminal too; the pedal's own listener halts at each new press.
+        of_the_pedal = key == self._meanings.pedal_key and self._pedal_alive()
+        if self._halted_by_key is not None and not of_the_pedal:
+            with contextlib.suppress(Exception):  # a drive that failed must not cost the keys
+                halted = self._halted_by_key()
         at = self._clock.at()
+        if halted and key != "ctrl_c":
+            self._meanings.halted(key, at)
+            with contextlib.suppress(Exception):
+                self._click()
+            return
         meaning = self._meanings.press(key, at, self._pedal_alive())
         if meaning is None:
             return

@@ -11,24 +11,36 @@ from typing import TextIO
 from assistant.joinery.settings import reading
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.view_cells import width, wrapped
+from assistant.screens.view_move import (
+    CARRIAGE_LOST,
+    MOVES,
+    OF_THE_DRIVE,
+    WAITS,
+    by_hand,
+    is_lost,
+    place,
+    stands_for_a_cut,
+    way,
+)
 from assistant.screens.view_sight import ASKING
 from assistant.screens.view_words import GAP, asked_first, check_count, hint_of, next_of
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
-from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED
 from assistant.wording.dial import has_dial
 from assistant.wording.prompts import YES_NO, Words
 
 MARKS = {
     Klass.SETTING: ">>",
     Klass.CHECK: "??",
+    Klass.MOVE: "??",
     Klass.QUESTION: "??",
     Klass.NOTICE: "!!",
     Klass.CAUTION: "!!",
     Klass.REFUSED: "..",
 }
 INDENT = 3
-WHOLE = (Klass.SETTING, Klass.CHECK, Klass.QUESTION, Klass.CLAMP, Klass.CAUTION, Klass.END, Klass.CODE)
+WHOLE = (Klass.SETTING, Klass.CHECK, Klass.MOVE, Klass.QUESTION, Klass.CLAMP, Klass.CAUTION, Klass.END, Klass.CODE)
 """Announcements that are written in full, since the place line that follows refers to them; else only what happened."""
 
 
@@ -46,7 +58,8 @@ class PlainScreen:
         self._writer = writer
         self._keys = sys.stdin is not None and sys.stdin.isatty() if keys is None else keys
         self._out = out
-        self._last = self._mode = ""
+        self._last = ""
+        self._meant: tuple[str, bool] = "", False
         self._way = ""
         self._repeats, self._times, self._counted = "", 0, 0
         self._generation: int | None = None
@@ -64,14 +77,14 @@ class PlainScreen:
         self._write(entry, self._generation if klass in ASKING else None)
 
     def show(self, view: View, line: str | None, words: Words, klass: Klass = Klass.LINE) -> None:
-        hint = hint_of(view, self._keys).replace(GAP, "; ")
+        hint = hint_of(view, words, self._keys).replace(GAP, "; ")
         first = bool(line) and self._write_once(f".. {line}")
         # The place line says how long to wait. It doesn't count down, because lines stay.
         here = place_line(replace(view, wait_s=0.0), words)
         if here != self._last:
-            place = place_line(view, words)
-            self._write(f"   [{place}]" if view.mode == self._mode or not hint else f"   [{place}; {hint}]")
-            self._last, self._mode = here, view.mode
+            place, meant = place_line(view, words), (view.mode, is_lost(view, words))
+            self._write(f"   [{place}]" if meant == self._meant or not hint else f"   [{place}; {hint}]")
+            self._last, self._meant = here, meant
             way = words.one(view.way) if view.way else ""
             if way != self._way:
                 self._way = way
@@ -152,9 +165,13 @@ class PlainScreen:
 def place_line(view: View, words: Words) -> str:
     """Where the session is, in figures: "setup 1/8, pass 3/14, set 12.35 mm, 2 cut here, 2 of 112 in all"."""
     parts = [f"setup {view.setup}/{view.setups}"]
-    if view.mode == CUTTING and view.pass_:
+    if view.mode in OF_THE_DRIVE or is_lost(view, words):
+        parts.append(_driven(view, words))
+    elif view.mode == CUTTING and view.pass_:
         parts.append(f"pass {view.pass_}/{view.passes}")
-        if has_dial(words.carriage):
+        if stands_for_a_cut(view, words):
+            parts.append(f"STANDS AT {place(words, view.setting)}")
+        elif has_dial(words.carriage):
             parts.append(words.shown_call(view.setting, view.previous, view.approach))
         else:
             parts.append(f"SET {reading(words.carriage, view.setting)}")
@@ -170,5 +187,17 @@ def place_line(view: View, words: Words) -> str:
         parts.append(f"will ask first: {'; '.join(first)}")
     if following := next_of(view, words):
         parts.append(following)
-    parts.append(f"{view.cut_here} cut here, {view.cut_in_all} of {view.passes_in_all} in all")
+    done = "done" if view.mode in OF_THE_DRIVE else "cut"
+    parts.append(f"{view.cut_here} {done} here, {view.cut_in_all} of {view.passes_in_all} in all")
     return ", ".join(parts)
+
+
+def _driven(view: View, words: Words) -> str:
+    """What a driven carriage does, or what it waits for. A line can't follow it, so it has no place while it moves."""
+    if view.mode == CUTTING:
+        return f"pass {view.pass_}/{view.passes}, {CARRIAGE_LOST}"
+    if by_hand(view, words):
+        return "to be zeroed by hand" if view.mode in WAITS else "zeroing by hand"
+    if view.mode == HALTED and view.reported is not None:
+        return f"HALTED AT {place(words, view.reported)}, {way(view, words)} is left"
+    return f"{'MOVES' if view.mode in MOVES else 'waits to move'} {way(view, words).upper()}"

@@ -10,6 +10,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import TextIO
 
@@ -17,6 +18,7 @@ from assistant.runner.contracts import Inputs
 from assistant.screens.line_writer import LineWriter
 from assistant.screens.plain import PlainScreen, place_line
 from assistant.screens.view_cells import Canvas, changes
+from assistant.screens.view_move import is_moving
 from assistant.screens.view_pace import time_lines
 from assistant.screens.view_page import Gauges, PageComposer, gauges_of
 from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES
@@ -30,6 +32,7 @@ from assistant.session.state import ENDED_EARLY, FINISHED
 from assistant.wording.prompts import Words
 
 TICK_S = 0.5  # how often size, microphone and pedal are checked
+MOVING_TICK_S = 0.1  # the same while the carriage moves
 SETTLE_S = 0.02  # from the first news of a turn to a page: by then all the news is in, and its sound has gone out
 FRAME_S = 0.05  # the shortest time between two pages
 NOTE_S = 20.0  # how long a list covers the page
@@ -67,6 +70,7 @@ class TerminalView:
         self._plain: PlainScreen | None = None
         self._shown: tuple[Sight, Gauges, int, int, int, str] | None = None
         self._canvas: Canvas | None = None
+        self._moving = False  # the carriage, on the page now
         self._unknown = False  # the terminal's contents are unknown: the next page is sent whole
         self._away = False  # a shell has the terminal
         self._wake, self._closing = threading.Event(), threading.Event()
@@ -132,7 +136,7 @@ class TerminalView:
 
         def gauges() -> Gauges:
             now = inputs()
-            return gauges_of(now.voice, now.level, now.pedal, now.down, now.keys)
+            return gauges_of(now.voice, now.level, now.pedal, now.down, now.keys, now.position)
 
         self.gauges = gauges
         self._stops = StopSignals(self._give_page_back, self._take_page_again)
@@ -174,7 +178,7 @@ class TerminalView:
     def _run(self) -> None:
         try:
             while not self._closing.is_set():
-                self._wake.wait(TICK_S)
+                self._wake.wait(MOVING_TICK_S if self._moving else TICK_S)
                 self._closing.wait(SETTLE_S)
                 self._wake.clear()
                 self._draw()
@@ -197,6 +201,10 @@ class TerminalView:
                 return
             sight = self._gathering.sight
         gauges, now = self.gauges(), datetime.now()
+        self._moving = sight.view is not None and sight.words is not None and is_moving(sight.view, sight.words)
+        if not self._moving:
+            # It may be one report behind what the session knows, and would be put to the wrong state.
+            gauges = replace(gauges, position=None)
         # While the time is on the page, each minute makes a new one.
         seen = sight, gauges, columns, rows, sight.wait_s, f"{now:%H:%M}" if sight.times is not None else ""
         if seen == self._shown or not columns or not rows:

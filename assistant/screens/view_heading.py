@@ -3,20 +3,36 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
 from assistant.joinery.settings import reading
 from assistant.screens import view_letters as letters
+from assistant.screens.view_move import (
+    DOWN_ARROW,
+    MOVES,
+    NOW,
+    UP_ARROW,
+    WAITS,
+    by_hand,
+    goes_up,
+    is_lost,
+    lets_by_tap,
+    rounded,
+    stands_for_a_cut,
+)
 from assistant.screens.view_words import next_of, unbroken, unit_of, zone_of
 from assistant.session.effects import View
-from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
+from assistant.session.kinds import MoveKind
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED, QUESTION, STANDING_BY
 from assistant.wording import dial
 from assistant.wording.prompts import Words
 
 # Standing by begins with what must be done at once.
 HEADINGS = {STANDING_BY: ("STANDING BY", "SAW OFF"), FINISHED: ("ALL CUT",), ENDED_EARLY: ("ENDED EARLY",)}
+STANDS = "STANDS AT"
+"""Above where a driven carriage has arrived."""
 QUESTIONS = {
     "back": "BACK TO {pass_}?",
     "go to": "GO TO {pass_}?",
@@ -25,6 +41,8 @@ QUESTIONS = {
     "zeroed": "ZEROED?",
     "clamped": "STILL CLAMPED?",
     "registered": "CLAMPED AGAIN?",
+    "move": "START IT?",
+    "off": "GO ON?",
 }
 
 
@@ -51,6 +69,13 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
 
     wait_s: until the open check can be confirmed.
     """
+    if view.move is not None and view.mode in (*MOVES, *WAITS):
+        return _of_a_move(view, words)
+    if is_lost(view, words):
+        return Heading(("CARRIAGE", "LOST"), whole=True)
+    if stands_for_a_cut(view, words):
+        lines = (STANDS, *_place_lines(words, view.setting))
+        return Heading(lines, "", unit_of(words), next_of(view, words), whole=True)
     if view.mode == CUTTING and view.pass_:
         lines = big_setting(view, words)
         # The second of two moves without the first is wrong, and so is what is left beyond a 64th without the rest.
@@ -65,7 +90,7 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
     asked = dict(view.asked.figures) if view.asked else {}
     if view.mode == QUESTION:
         name = QUESTIONS.get(view.question, view.question.upper() + "?").format(pass_=asked.get("pass_", ""))
-        figure = big_place(words, asked["carriage_at"]) if view.question == "carriage" else ""
+        figure = _question_figure(view, words, asked)
         return Heading((name, figure) if figure else (name,))
     if view.mode == CHECKS and view.check:
         zone = zone_of(view, words)
@@ -77,6 +102,47 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
         name = letters.plain_capitals(view.check)
         return Heading((name, figure) if figure else (name,), f"WAIT {wait_s}" if wait_s else "")
     return Heading(HEADINGS.get(view.mode, (letters.plain_capitals(view.mode),)), alone=-1)
+
+
+def _of_a_move(view: View, words: Words) -> Heading:
+    """What a driven carriage does, or what lets it: the gesture or where it was halted, then which way and where to."""
+    move = view.move
+    assert move is not None
+    if by_hand(view, words):
+        return Heading(("SAW OFF", "ZERO IT", "BY HAND") if view.mode in WAITS else ("ZEROING",), whole=True)
+    way, to = ("UP", UP_ARROW) if goes_up(view) else ("DOWN", DOWN_ARROW)
+    target = "HOME" if move.to is None else big_place(words, move.to)
+    if view.mode in MOVES:
+        return Heading((f"{to} MOVES {way}", f"TO {target}"), whole=True)
+    if view.mode == HALTED and view.reported is not None:
+        lines = (f"HALTED {big_place(words, rounded(words, view.reported))}", "HOLD PEDAL", f"{way} TO {target}")
+        return Heading(lines, "" if move.step else "SAW OFF", whole=True)
+    what = "TAP" if lets_by_tap(view, words) else "HOLD PEDAL"
+    return Heading((*(() if move.step else ("SAW OFF",)), what, f"{way} TO {target}"), whole=True)
+
+
+def with_position(heading: Heading, words: Words, at: Fraction) -> Heading:
+    """With where the carriage is while it moves: smaller, beside where it goes."""
+    return replace(heading, right=f"{NOW.upper()} {big_place(words, rounded(words, at))}")
+
+
+def _question_figure(view: View, words: Words, asked: dict[str, Any]) -> str:
+    """What the open question is about, as a second line; "" for none."""
+    if view.question == "carriage":
+        return big_place(words, asked["carriage_at"])
+    if view.question == "move":
+        if asked["what"] != MoveKind.SETTING:
+            return "DOWN TO HOME"
+        return f"{'DOWN' if asked['down'] else 'UP'} TO {big_place(words, asked['to'])}"
+    if view.question == "off" and asked["off_by"] is not None:
+        amount = Words(words.job, figures=True).length(abs(asked["off_by"]))
+        return letters.plain_capitals(f"{'over ' if asked['beyond'] else ''}{amount} off")
+    return "HOME IS OFF" if view.question == "off" else ""
+
+
+def _place_lines(words: Words, setting: Fraction) -> tuple[str, ...]:
+    """A place, with what is left beyond a 64th below it."""
+    return tuple(re.sub(r" (?=[+-] )", "\n", big_place(words, setting)).split("\n"))
 
 
 def big_setting(view: View, words: Words) -> tuple[str, ...]:
@@ -92,7 +158,7 @@ def big_setting(view: View, words: Words) -> tuple[str, ...]:
         moves = ((first, view.approach), (last, view.setting))
         return tuple(f"{n} {way.upper()} TO {big_place(words, place)}" for n, (way, place) in enumerate(moves, 1))
     if not dial.has_dial(carriage):
-        return tuple(re.sub(r" (?=[+-] )", "\n", big_place(words, view.setting)).split("\n"))
+        return _place_lines(words, view.setting)
     return dial.big_move(carriage, start, view.setting), f"TO {big_place(words, view.setting)}"
 
 

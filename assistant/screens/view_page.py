@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from fractions import Fraction
 from functools import partial
 
 from assistant.drawings import dialling_letters, holding_letters
@@ -42,15 +43,20 @@ from assistant.screens.view_cells import (
     width,
     wrapped,
 )
-from assistant.screens.view_heading import Heading, heading_of
+from assistant.screens.view_heading import Heading, heading_of, with_position
+from assistant.screens.view_move import OF_THE_DRIVE, calls_a_pass, is_driven, track
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_regions import Pane, regions_of
 from assistant.screens.view_sight import ASKING, LogEntry, Sight
 from assistant.screens.view_words import (
+    GOES_HOME,
+    HALTS,
     NOTHING,
+    WHILE_HELD,
     Gestures,
     Line,
     Status,
+    done_here,
     entry_lines,
     gestures_of,
     setting_text,
@@ -60,7 +66,7 @@ from assistant.screens.view_words import (
 )
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
-from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, MOVE_ASKED
 from assistant.wording.prompts import Words
 
 TONE_COLOURS = {
@@ -70,6 +76,7 @@ TONE_COLOURS = {
     "standing by": CYAN,
     "saw off": BLUE,
     "over": 0,
+    "moving": YELLOW,
     "lost": RED,
 }
 BAND = 2  # columns of the state's colour at each end of head and keys
@@ -86,6 +93,11 @@ IN_BLOCKS = {
     "stand by": "STAND BY",
     "confirmed": "CONFIRM",
     "where we are": "WHERE",
+    WHILE_HELD: "MOVES",
+    HALTS: "HALTS",
+    GOES_HOME: "HOME",
+    "home it": "HOME",
+    "moves it": "MOVES",
 }
 """Short words for what a gesture means, where others than their capitals."""
 
@@ -95,7 +107,7 @@ class Gauges:
     """voice: works | off (not asked for) | missing. level: of the microphone, in cells of the meter; None: no sound.
 
     silent: so quiet that it must be muted. pedal: heard | off | lost. down: its key is pressed. keys: whether the
-    terminal's keys are read.
+    terminal's keys are read. position: where a driven carriage is while it moves, mm; None where nobody knows.
     """
 
     voice: str = "off"
@@ -104,14 +116,18 @@ class Gauges:
     pedal: str = "off"
     down: bool = False
     keys: bool = True
+    position: Fraction | None = None
 
 
-def gauges_of(voice: str, level: float | None, pedal: str, down: bool, keys: bool = True) -> Gauges:
+def gauges_of(
+    voice: str, level: float | None, pedal: str, down: bool, keys: bool = True, position: Fraction | None = None
+) -> Gauges:
     """The gauges for these inputs. level: of the microphone, dBFS; None if it gives no sound."""
     if level is None:
-        return Gauges(voice, None, False, pedal, down, keys)
+        return Gauges(voice, None, False, pedal, down, keys, position)
     share = (level - METER_FROM) / (METER_TO - METER_FROM)
-    return Gauges(voice, min(max(round(share * METER_CELLS), 0), METER_CELLS), level <= SILENT, pedal, down, keys)
+    cells = min(max(round(share * METER_CELLS), 0), METER_CELLS)
+    return Gauges(voice, cells, level <= SILENT, pedal, down, keys, position)
 
 
 class PageComposer:
@@ -152,20 +168,26 @@ class PageComposer:
         named = _head(panes["head"], status, view, words.job)
         shown, faults = _faults(panes["faults"], sight)
         do = _above_list(panes["do"], sight)
-        done, left_over, held = self._do(do, sight, shown, now, with_letters)
+        done, left_over, held = self._do(do, sight, shown, now, gauges.position, with_letters)
         here, more = self._draw_board(panes["board"], sight, left_over, named, shown | done, not held)
         _progress(panes["progress"], sight)
         elsewhere = {text for _, text in sight.faults} | shown | done | here
         entries = tuple(entry for entry in sight.log if entry.text not in elsewhere)
         _below(panes, sight, entries, faults, more)
         _inputs(panes["inputs"], gauges, sight)
-        _keys(panes["keys"], status, view, sight.wait_s)
+        _keys(panes["keys"], status, gestures_of(view, sight.wait_s, words), sight.wait_s)
         return len(faults) + len(more) <= panes["log"].rows or not more
 
     # --- the thing to do
 
     def _do(
-        self, pane: Pane, sight: Sight, shown: set[str], now: datetime | None, with_letters: bool
+        self,
+        pane: Pane,
+        sight: Sight,
+        shown: set[str],
+        now: datetime | None,
+        position: Fraction | None,
+        with_letters: bool,
     ) -> tuple[set[str], list[Line], bool]:
         """Block letters above, words below.
 
@@ -176,6 +198,9 @@ class PageComposer:
         view, words = sight.view, sight.words
         assert view is not None and words is not None
         heading = heading_of(view, words, sight.wait_s)
+        # At the smallest size it would be as large as where the carriage goes to.
+        if position is not None and letters.fits(heading.left, 2, pane.columns - 2, pane.rows - 3):
+            heading = with_position(heading, words, position)
         room = pane.columns - 2
         least = least_rows(heading, room) if with_letters else 0
         least = least if least <= pane.rows else 0
@@ -193,6 +218,10 @@ class PageComposer:
             lines = [(line, BOLD) for line in wrapped(_in_words(heading, view, words), room)] + lines
         elif amounts := _amounts(view, words):
             lines = [(line, 0) for line in wrapped(amounts, room)] + lines
+        bar = track(view, words, position, room)
+        has_room = least + len(lines) < pane.rows
+        if bar and has_room:
+            lines = [(bar, BOLD), *lines]
         for text, more in found.optional:
             rows = pane.rows - len(lines) - len(more)
             if text in shown or rows < least:
@@ -207,6 +236,8 @@ class PageComposer:
         if least + len(lines) > pane.rows:
             kept = 0 if heading.whole and least else max(0, pane.rows - least)
             lines, left_over = lines[:kept], lines[kept:]
+        if bar and not has_room:
+            left_over.append((bar, BOLD))
         high = pane.rows - max(len(lines), len(figure))
         made = blocks_of(heading, pane.columns - 2, high) if least else None
         if heading.then and not (made and has_room_beside(made, heading.then, pane.columns)):
@@ -230,7 +261,7 @@ class PageComposer:
     def _draw_letters(pane: Pane, made: Blocks, heading: Heading, high: int, view: View, words: Words) -> bool:
         """The block letters, and below them the dials of a handwheel if there is room. As `draw_blocks`."""
         drawn: list[str] = []
-        if view.mode == CUTTING and view.pass_:
+        if view.mode == CUTTING and view.pass_ and not is_driven(words):
             dials = dials_of(words.carriage, view.previous, view.approach, view.setting)
             drawn = [line for each in dials for line in dialling_letters.in_letters(each, pane.columns - 2)]
             drawn = drawn if made.rows + len(drawn) <= high else []
@@ -279,7 +310,8 @@ class PageComposer:
             return set(), [*left_over]
         way = words.one(view.way) if view.way else ""
         held = f"{named}: {way}" if named else way
-        with_figure = with_figure and _has_room_to_hold(pane)
+        # Nobody is to reach for the clamps before the carriage stands where they are set.
+        with_figure = with_figure and _has_room_to_hold(pane) and view.mode not in OF_THE_DRIVE
         figure = self._holding(sight, _figure_columns(pane), pane.rows) if with_figure else []
         at = pane.columns - _figure_columns(pane)
         if figure and len(wrapped(held, at - 4)) + len(left_over) <= pane.rows:
@@ -289,7 +321,7 @@ class PageComposer:
         texts = [(line, 0) for line in wrapped(held, pane.columns - 2)]
         lines: list[Line] = [*texts, *left_over]
         here: set[str] = set()
-        for entry in sight.opening if view.mode == CHECKS else ():
+        for entry in sight.opening if view.mode in (CHECKS, MOVE_ASKED) else ():
             whole = entry_lines(entry, pane.columns - 2)
             if entry.text not in shown and len(lines) + len(whole) <= pane.rows:
                 lines += whole
@@ -305,7 +337,7 @@ class PageComposer:
         key = (id(words.job), words.job.setups[view.setup - 1].pattern)
         if self._board is None or self._board[0] != key:
             self._board = key, BoardPicture(words.job.pattern_of(view.setup), words.job.carriage.stop_side)
-        self._board[1].draw(picture, 0, picture.rows, view.cut, view.pass_ if view.mode == CUTTING else 0)
+        self._board[1].draw(picture, 0, picture.rows, view.cut, view.pass_ if calls_a_pass(view, words) else 0)
         return here, more
 
 
@@ -320,7 +352,7 @@ def _figure_columns(board: Pane) -> int:
 
 def _amounts(view: View, words: Words) -> str:
     """How far to turn a handwheel in each of two moves, of which the block letters only say where they end."""
-    if view.mode != CUTTING or not view.pass_:
+    if view.mode != CUTTING or not view.pass_ or is_driven(words):
         return ""
     dials = dials_of(words.carriage, view.previous, view.approach, view.setting)
     ways = [f"{each.step} {'up' if each.up else 'down'} {' + '.join(filter(None, each.amount))}" for each in dials]
@@ -379,7 +411,7 @@ def _head(pane: Pane, status: Status, view: View, job: Job) -> str:
         pane.put(row, pane.columns - BAND, FULL * BAND, colour | BOLD if colour else REVERSE)
     style = REVERSE | BOLD
     word = f"{status.word}, {status.lost}" if status.lost else status.word
-    at = f"pass {view.pass_} of {view.passes}" if view.pass_ else f"{view.cut_here} of {view.passes} cut"
+    at = f"pass {view.pass_} of {view.passes}" if view.pass_ else done_here(view)
     of = f"setup {view.setup} of {view.setups}"
     names = _names(view, job)
     if pane.rows >= LEAST_BIG:
@@ -506,9 +538,8 @@ def _microphone(gauges: Gauges, speaking: bool) -> str:
     return f"{bar} {'waits' if speaking else 'open '}"
 
 
-def _keys(pane: Pane, status: Status, view: View, wait_s: int) -> None:
+def _keys(pane: Pane, status: Status, meant: Gestures, wait_s: int) -> None:
     """What tap, double tap and long press mean now, each always in its place."""
-    meant = gestures_of(view, wait_s)
     colour = TONE_COLOURS["lost" if status.lost else status.tone]
     for row in range(pane.rows):
         pane.put(row, 0, " " * pane.columns, REVERSE)
@@ -555,7 +586,7 @@ def _compose_low(canvas: Canvas, sight: Sight, gauges: Gauges) -> None:
     for line, style in lines[: canvas.rows - row]:
         pane.put(row, 0, cut_to(f" {line}", canvas.columns), style)
         row += 1
-    meant = gestures_of(view, sight.wait_s)
+    meant = gestures_of(view, sight.wait_s, words)
     hint = f" tap: {meant.tap}   double tap: {meant.double}   long press: {meant.long}"
     rest: list[Callable[[Pane], object]] = [
         lambda at: at.put(0, 0, f"{cut_to(hint, at.columns):{at.columns}}", REVERSE),

@@ -13,9 +13,9 @@ from datetime import datetime
 
 from assistant.screens.view_pace import Pace, Times
 from assistant.session.effects import View
-from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, SpeechEnded, SpeechStarted
-from assistant.session.facts import Record
-from assistant.session.kinds import By, DeviceState, Klass, Press
+from assistant.session.events import DeviceChanged, Event, Gesture, Heard, Looked, NotHeard, SpeechEnded, SpeechStarted
+from assistant.session.facts import CarriageHomed, CarriageLost, Looking, MoveAsked, NotSent, Record
+from assistant.session.kinds import By, DeviceName, DeviceState, Klass, Press
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
@@ -23,6 +23,7 @@ KEPT = 40  # entries of the log
 MARKS: dict[str, str] = {
     Klass.SETTING: ">>",
     Klass.CHECK: "??",
+    Klass.MOVE: "??",
     Klass.QUESTION: "??",
     Klass.NOTICE: "!!",
     Klass.CAUTION: "!!",
@@ -30,7 +31,7 @@ MARKS: dict[str, str] = {
     Klass.LINE: "..",
     Klass.REFUSED: "..",
 }
-ASKING = (Klass.SETTING, Klass.CHECK, Klass.QUESTION)
+ASKING = (Klass.SETTING, Klass.CHECK, Klass.MOVE, Klass.QUESTION)
 FACT_WORDS = {
     "pass_cut": "pass {pass_} is cut",
     "check_confirmed": "{check} confirmed",
@@ -41,10 +42,21 @@ FACT_WORDS = {
     "noted": "problem marked",
     "ended_early": "the session is ended",
     "asked": "read back",
+    "move_asked": "sent off",
 }
 
 
-OPENS = {"check_opened", "setting_called", "stood_by", "asked", "dropped", "finished", "ended_early"}
+OPENS = {
+    "check_opened",
+    "setting_called",
+    "stood_by",
+    "asked",
+    "dropped",
+    "finished",
+    "ended_early",
+    "move_proposed",
+    "move_asked",
+}
 """Facts after which something else is open."""
 TURNS_BACK = {"stepped_back", "jumped", "stood_by", "resumed"}
 """Facts after which "pass 3 is cut" or "clamps confirmed" may no longer be true."""
@@ -103,10 +115,10 @@ class Sight:
     left_s: seconds left, None if not known. faults: (device, text) for each part lost now. note: a list to show over
     the page, "" for none. alert: a line that came while the list was there, and that the list must not hide. ready_at:
     when the open check can be confirmed, by this process's monotonic clock, 0 for at once. setting, clamp, asking,
-    closing: the latest announcements of the setting, what to clamp, what is asked and what to do at the end, each shown
-    as long as the state asks for it. opening: what the session began with, to be read before the first cut. times:
-    where the time went, while the session stands by or is over; else None, since a clock beside a blade hurries.
-    ended_utc: when it was over.
+    will_move, closing: the latest announcements of the setting, what to clamp, what is asked, what a driven carriage
+    will do and what to do at the end, each shown as long as the state asks for it. opening: what the session began
+    with, to be read before the first cut. times: where the time went, while the session stands by or is over; else
+    None, since a clock beside a blade hurries. ended_utc: when it was over.
     """
 
     view: View | None = None
@@ -114,6 +126,7 @@ class Sight:
     setting: str = ""
     clamp: str = ""
     asking: str = ""
+    will_move: str = ""
     closing: str = ""
     opening: tuple[LogEntry, ...] = ()
     log: tuple[LogEntry, ...] = ()
@@ -147,6 +160,7 @@ class Gathering:
         self.pace = Pace()
         self._sounding: set[str] = set()
         self._awaited = ""
+        self._looking = ""
         self._warned = False
         self._logged = 0
         self._utc = ""
@@ -185,6 +199,8 @@ class Gathering:
             self._change(setting=text.partition("\n")[2] or text)
         elif klass == Klass.CLAMP:
             self._change(clamp=text)
+        elif klass == Klass.MOVE:
+            self._change(will_move=self._without_faults(_with_what_came_before(self.sight.will_move, text)))
         elif klass in ASKING:
             self._change(asking=_with_what_came_before(self.sight.asking, text))
         elif klass == Klass.END:
@@ -241,26 +257,56 @@ class Gathering:
             case SpeechEnded(_, _, id, _):
                 self._sound(id, False)
             case DeviceChanged(_, _, device, state, text):
-                others = tuple(fault for fault in self.sight.faults if fault[0] != device)
-                gone = [fault[1] for fault in self.sight.faults if fault[0] == device]
-                # "Voice is off" in the log would contradict the voice that is back.
-                log = tuple(entry for entry in self.sight.log if entry.text not in gone)
-                self._change(faults=(*others, (device, text)) if state == DeviceState.LOST else others, log=log)
+                self._fault(device, text if state == DeviceState.LOST else "")
+            case Looked():
+                self._awaited, self._looking = self._looking, ""
+                self._take_result(records)
+        self._take_drive(records)
+
+    def _take_drive(self, records: Sequence[Record]) -> None:
+        """A lost carriage must not stand anywhere for one more page, and not every turn brings a new snapshot."""
+        for fact in (record.fact for record in records):
+            match fact:
+                case CarriageLost(text=text):
+                    self._fault(DeviceName.CARRIAGE, text)
+                    if self.sight.view is not None:
+                        self._change(view=replace(self.sight.view, stands=None, reported=None))
+                case MoveAsked():
+                    self._change(will_move="")
+                case CarriageHomed():
+                    self._fault(DeviceName.CARRIAGE, "")
+                case NotSent() if self.sight.hands.made == FACT_WORDS["move_asked"]:
+                    self._change(hands=replace(self.sight.hands, made="nothing moved"))
+
+    def _fault(self, device: str, text: str) -> None:
+        """text: what is lost; "" if it works again."""
+        others = tuple(fault for fault in self.sight.faults if fault[0] != device)
+        gone = [fault[1] for fault in self.sight.faults if fault[0] == device]
+        # "Voice is off" in the log would contradict the voice that is back.
+        log = tuple(entry for entry in self.sight.log if entry.text not in gone)
+        self._change(faults=(*others, (device, text)) if text else others, log=log)
+
+    def _without_faults(self, text: str) -> str:
+        """What is lost has a place of its own."""
+        for _, fault in self.sight.faults:
+            text = text.removeprefix(fault).lstrip()
+        return text
 
     def _take_input(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
         by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == By.VOICE)
         given, otherwise = _given(event)
-        made = next(
-            (
-                FACT_WORDS[fact.kind].format(pass_=getattr(fact, "pass_", ""), check=getattr(fact, "check", ""))
-                for fact in (record.fact for record in records)
-                if fact.kind in FACT_WORDS
-            ),
-            "",
-        )
+        made = _made(records)
         which = "heard" if by_voice else "hands"
+        self._looking = which if any(record.fact.kind == Looking.kind for record in records) else ""
         self._change(note="", **{which: LastInput(given, made or otherwise)})
         self._awaited = "" if made else which
+
+    def _take_result(self, records: Sequence[Record]) -> None:
+        """What came of an answer that first had to wait for a look at the sled."""
+        made = _made(records)
+        if made and self._awaited:
+            self._change(**{self._awaited: replace(getattr(self.sight, self._awaited), made=made)})
+            self._awaited = ""
 
     def _explain(self, text: str, klass: Klass) -> None:
         """The first words shown or said in an answer's turn explain the result, unless a fact does."""
@@ -303,6 +349,14 @@ class Gathering:
 def _with_what_came_before(last: str, text: str) -> str:
     """A repeated announcement leaves out what came before it, which is still true."""
     return last if last.endswith(text) else text
+
+
+def _made(records: Sequence[Record]) -> str:
+    """The first fact that says what came of an answer; "" if none does."""
+    for fact in (record.fact for record in records):
+        if fact.kind in FACT_WORDS:
+            return FACT_WORDS[fact.kind].format(pass_=getattr(fact, "pass_", ""), check=getattr(fact, "check", ""))
+    return ""
 
 
 def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:

@@ -11,15 +11,31 @@ from assistant.plans.checks import CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, SAW_OF
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.screens.view_cells import BOLD, wrapped
+from assistant.screens.view_move import (
+    CARRIAGE_LOST,
+    MOVES,
+    OF_THE_DRIVE,
+    WAITS,
+    by_hand,
+    is_lost,
+    is_moving,
+    lets_by_tap,
+    stands_for_a_cut,
+    what_halts,
+)
 from assistant.screens.view_pace import time_lines
 from assistant.screens.view_sight import LogEntry, Sight, clock_of
 from assistant.session.effects import View
 from assistant.session.kinds import DeviceName
-from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, QUESTION, STANDING_BY
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED, MOVE_ASKED, QUESTION, STANDING_BY
 from assistant.wording import dial
-from assistant.wording.prompts import HOW_TO_CUT, Words
+from assistant.wording.prompts import HOW_TO_CUT, HOW_TO_CUT_DRIVEN, Words
 
 Line = tuple[str, int]  # text and style
+NOBODY_KNOWS = (
+    "Nobody knows where the carriage stands. If this pass is through, draw right back and tap; otherwise double tap. "
+    "It goes home next."
+)
 AFTER_A_PAUSE = "saw, clamps and guard"  # what the check after standing by is about; its own name would say nothing
 UNITS = {"steps": "steps"}
 """What a setting is counted in, for this carriage kind; otherwise its unit."""
@@ -45,8 +61,9 @@ class WordLines:
 class Status:
     """What the session is doing, for the head of a screen.
 
-    word: in capitals, such as "CUTTING" or "CHECK 2 OF 5". tone: its colour's name, one of `TONES`. lost: "VOICE LOST"
-    while the voice can't hear or speak, "" otherwise.
+    word: in capitals, such as "CUTTING" or "CHECK 2 OF 5". tone: its colour's name, one of `TONES`. lost: "CARRIAGE
+    LOST" while nobody knows where a driven one stands, "VOICE LOST" while the voice can't hear or speak, else "". Where
+    nothing but homing is left to do, "CARRIAGE LOST" is the word itself.
     """
 
     word: str
@@ -54,7 +71,7 @@ class Status:
     lost: str = ""
 
 
-TONES = ("cutting", "check", "question", "standing by", "saw off", "over", "lost")
+TONES = ("cutting", "check", "question", "standing by", "saw off", "over", "moving", "lost")
 """What a screen has a colour for. "lost" goes with `Status.lost` and with faults."""
 VOICE_LOST = "VOICE LOST"
 OF_THE_VOICE = (DeviceName.MICROPHONE, DeviceName.LOUDSPEAKER, DeviceName.RECOGNISER)
@@ -65,7 +82,16 @@ def status_of(sight: Sight) -> Status:
     view = sight.view
     assert view is not None
     lost = VOICE_LOST if any(device in OF_THE_VOICE for device, _ in sight.faults) else ""
+    if any(device == DeviceName.CARRIAGE for device, _ in sight.faults):
+        if view.mode == MOVE_ASKED or (sight.words is not None and is_lost(view, sight.words)):
+            return Status(CARRIAGE_LOST, "lost", lost)
+        lost = CARRIAGE_LOST
     match view.mode:
+        case Mode.MOVE_ASKED:
+            return Status(_before_a_move(view, sight.words), "question", lost)
+        case Mode.HOMING | Mode.MOVING:
+            moves = sight.words is None or is_moving(view, sight.words)
+            return Status(str(view.mode).upper(), "moving" if moves else "question", lost)
         case Mode.CHECKS:
             count = check_count(view)
             if view.check == SAW_OFF:
@@ -82,6 +108,18 @@ def status_of(sight: Sight) -> Status:
     return Status(str(view.mode).upper(), "question", lost)
 
 
+def _before_a_move(view: View, words: Words | None) -> str:
+    """What must hold before it may move."""
+    if words is not None and by_hand(view, words):
+        return "ZERO BY HAND"
+    return "DRAW BACK" if words is not None and lets_by_tap(view, words) else "HANDS OFF"
+
+
+def done_here(view: View) -> str:
+    """How much of this end is cut. While a carriage waits to move or moves, no screen has the word "cut" to obey."""
+    return f"{view.cut_here} of {view.passes} {'done' if view.mode in OF_THE_DRIVE else 'cut'}"
+
+
 def check_count(view: View) -> str:
     """The open check among those that are asked in a row: "check 2 of 5"; "" for a single one, or for none."""
     return f"check {view.check_number} of {view.checks}" if view.checks > 1 else ""
@@ -89,7 +127,7 @@ def check_count(view: View) -> str:
 
 def next_of(view: View, words: Words) -> str:
     """What comes once the pass called is cut: "then 12.02", "then saw off", "then check: dust bag"; else ""."""
-    if view.mode != CUTTING or not view.pass_:
+    if view.mode != CUTTING or not view.pass_ or is_lost(view, words):
         return ""
     if view.next_check:
         # A check can be called "zero", which must not look like a setting.
@@ -149,25 +187,45 @@ class Gestures:
 
 
 NOTHING = "nothing"
+WHILE_HELD = "moves while held"
+HALTS = "halts it"
+GOES_HOME = "record, then home"
+"""What a tap means while a pass is called, but the carriage is lost: the pass may have been cut before that."""
 _MEANINGS = {
     CUTTING: Gestures("pass cut, call next", "say again", "stand by"),
     CHECKS: Gestures("say again", "say again", "confirmed"),
     QUESTION: Gestures(NOTHING, "no", "yes"),
     STANDING_BY: Gestures(NOTHING, "where we are", "carry on"),
     FINISHED: Gestures(NOTHING, "say again", NOTHING),
+    MOVE_ASKED: Gestures(NOTHING, "say again", WHILE_HELD),
+    HALTED: Gestures(NOTHING, "say again", WHILE_HELD),
+    **dict.fromkeys(MOVES, Gestures(HALTS, HALTS, HALTS)),
 }
 GAP = "   "  # between two hints; screens with less room split the hints there
 
 
-def gestures_of(view: View, wait_s: int = 0) -> Gestures:
-    """What each gesture means now. wait_s: whole seconds until the open check can be confirmed."""
+def gestures_of(view: View, wait_s: int = 0, words: Words | None = None) -> Gestures:
+    """What each gesture means now. wait_s: whole seconds until the open check can be confirmed.
+
+    words: a driven carriage needs them.
+    """
     meant = _MEANINGS.get(view.mode, Gestures(NOTHING, NOTHING, NOTHING))
+    if words is not None:
+        if is_lost(view, words):
+            return Gestures(GOES_HOME, "home it", "stand by")
+        if lets_by_tap(view, words):
+            return replace(meant, tap="moves it")
+        if by_hand(view, words):
+            waits = Gestures(NOTHING, "say again", "zeroed")
+            return waits if view.mode in WAITS else Gestures(NOTHING, NOTHING, NOTHING)
     return replace(meant, long=f"not for {wait_s} s yet") if wait_s and view.mode == CHECKS else meant
 
 
-def hint_of(view: View, keys: bool) -> str:
+def hint_of(view: View, words: Words, keys: bool) -> str:
     """What the gestures do in this mode, between gaps, without those that do nothing. keys: the terminal's are read."""
-    meant = gestures_of(view)
+    if is_moving(view, words):
+        return f"any press{' or key' if keys else ''}: {HALTS}"
+    meant = gestures_of(view, words=words)
     named = [("tap", meant.tap), ("double tap", meant.double), ("long press", meant.long)]
     if meant.tap == meant.double:
         named.pop(1)
@@ -237,10 +295,24 @@ def asked_with(sight: Sight) -> tuple[str, str]:
     return (sight.asking.removesuffix(asked).strip() if sight.asking.endswith(asked) else ""), asked
 
 
+def told_of_the_drive(sight: Sight) -> str:
+    """What a driven carriage will do and how to let it, or how to halt it, or what to do where it is lost; else ""."""
+    view, words = sight.view, sight.words
+    assert view is not None and words is not None
+    if is_moving(view, words):
+        return what_halts(view)
+    if view.mode in WAITS:
+        return sight.will_move
+    return NOBODY_KNOWS if is_lost(view, words) else ""
+
+
 def _required(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
+    if told := told_of_the_drive(sight):
+        return [(line, BOLD) for line in wrapped(told, room)]
     if view.mode == CUTTING and view.pass_:
         # The number is in block letters; said once more in words, it would be there twice.
-        return list(_plain(HOW_TO_CUT, room)) if HOW_TO_CUT in sight.setting else []
+        how = HOW_TO_CUT_DRIVEN if stands_for_a_cut(view, words) else HOW_TO_CUT
+        return list(_plain(how, room)) if how in sight.setting else []
     if view.mode in (FINISHED, ENDED_EARLY):
         return list(_plain(sight.closing, room))
     if view.mode == STANDING_BY:
@@ -258,6 +330,10 @@ def _plain(text: str, room: int) -> tuple[Line, ...]:
 def setting_text(view: View, words: Words) -> str:
     """What to set in one sentence, for a terminal without room for block letters."""
     carriage, approach = words.carriage, view.approach
+    if is_lost(view, words):
+        return CARRIAGE_LOST
+    if stands_for_a_cut(view, words):
+        return f"STANDS AT {reading(carriage, view.setting)} {unit_of(words)}"
     direct = approach is None or approach == view.previous
     if dial.has_dial(carriage):
         call = words.shown_call(view.setting, view.previous, approach)

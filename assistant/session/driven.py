@@ -79,11 +79,14 @@ def visits(state: State) -> bool:
 
 
 def still_from(state: State) -> float | None:
-    """When the blade can be taken to stand still, for a move that needs it (s); None: it may turn, or stands still."""
+    """When the blade can be taken to stand still, for a move that needs it (s); None: it may turn, or stands still.
+
+    Before this has gone out: as if it went out at the time of the last record.
+    """
     move, out_at = state.driving.move, state.opening.out_at
-    if move is None or move.step or state.driving.still or by_hand(state, move) or out_at is None:
+    if move is None or move.step or state.driving.still or by_hand(state, move):
         return None
-    return out_at + state.the_job.run_down_s
+    return (state.at if out_at is None else out_at) + state.the_job.run_down_s
 
 
 def point_below(state: State, move: Move) -> Fraction:

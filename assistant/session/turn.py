@@ -13,10 +13,11 @@ from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.asked import asked
 from assistant.session.checks import asks_saw_off, first_due, is_due, runs_down_until
+from assistant.session.driven import still_from
 from assistant.session.effects import prompt
 from assistant.session.events import Event
 from assistant.session.kinds import Klass
-from assistant.session.state import CHECKS, CUTTING, STANDING_BY, State
+from assistant.session.state import CHECKS, CUTTING, HALTED, MOVE_ASKED, STANDING_BY, State
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +149,9 @@ def _after_the_pass(state: State) -> tuple[Fraction | None, str]:
 
 
 def _wait_s(state: State, at: float) -> float:
+    if state.mode in (MOVE_ASKED, HALTED):
+        from_s = still_from(state)
+        return 0.0 if from_s is None else max(0.0, from_s - at)
     if not asks_saw_off(state):
         return 0.0
     stands_at = runs_down_until(state)

@@ -24,6 +24,7 @@ from assistant.plans.model import Air
 from assistant.plans.plan_file import read_plan
 from assistant.plans.shop_file import read_shop
 from tests.plans.files import DEMO, PLAN, SHOP, plan_of, shop_of
+from tests.sampling import every
 
 EXACT = SHOP + '[carriage]\nkind = "readout"\nresolution = 0.000001\n'
 CLIMATE = "[climate.cutting]\nhumidity = 40\n[climate.cutting.B]\nhumidity = 60\n[climate.glue_up]\nhumidity = 50\n"
@@ -147,7 +148,7 @@ def test_the_best_clearance_is_laid_out_and_rounded_as_it_would_be_cut(tmp_path:
     assert again.chances == found.with_best
 
 
-@pytest.mark.parametrize("kerf", ["3.13", "3.15", "3.18", "3.2"])
+@pytest.mark.parametrize("kerf", every(2, ["3.13", "3.15", "3.18", "3.2"]))
 def test_on_a_coarse_carriage_the_best_clearance_is_no_edge_of_a_cliff(kerf: str, tmp_path: Path) -> None:
     """The best clearance jumps where a setting's rounding does. A hundredth off it serves about as many joints."""
     coarse = SHOP.replace("3.18", kerf) + '[carriage]\nkind = "readout"\nresolution = 0.02\n'

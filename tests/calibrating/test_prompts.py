@@ -15,6 +15,7 @@ from assistant.__main__ import main
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import read_history
 from tests.plans.files import write
+from tests.sampling import every
 
 pexpect = pytest.importorskip("pexpect", reason="pexpect is not installed")
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
@@ -94,7 +95,7 @@ def readings_in(words: list[str]) -> list[str]:
 ALL = [f"{place}={value}" for place, value in zip(PLACES, WOOD, strict=True)]
 
 
-@pytest.mark.parametrize("yes", ["y", "yes", "Y", "Yes", " YES "])
+@pytest.mark.parametrize("yes", every(2, ["y", "yes", "Y", "Yes", " YES "]))
 def test_y_and_yes_in_any_case_write_the_kerf(terminal: Terminal, yes: str) -> None:
     terminal.give(*WOOD, ".", places=PLACES)
     terminal.asked("A again")

@@ -18,7 +18,6 @@ from assistant.calibrating.health import PARTS
 from assistant.commands.readiness import CALIBRATIONS, ORDER, SHOP_FILE, SOUND, exit_code, survey
 from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.hearing import health as hearing
-from assistant.hearing import sound_child
 from assistant.journal import health as journal
 from assistant.pedal import health as pedal
 from assistant.plans import health as plans
@@ -51,11 +50,6 @@ def shop(tmp_path: Path) -> Path:
     path = tmp_path / "shop.toml"
     path.write_text('unit = "mm"\n[blade]\nkerf = 3.18\n', encoding="utf-8")
     return path
-
-
-@pytest.fixture
-def no_sound(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sound_child, "CHILD", 'print(\'{"outputs": [], "inputs": []}\')')
 
 
 def test_each_calibration_of_the_shop_has_its_place() -> None:

@@ -74,14 +74,16 @@ def test_each_documented_figure_is_there(capsys: pytest.CaptureFixture[str], sho
     assert set(re.findall(r'"([a-z_]+)"', named)) - given <= once
 
 
-def test_a_missing_shop_file_is_bad_input(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_a_missing_shop_file_is_bad_input(capsys: pytest.CaptureFixture[str], tmp_path: Path, no_sound: None) -> None:
     code, found = parts(capsys, "--shop", str(tmp_path / "none.toml"))
     others = [part for part in found.values() if part["state"] == BROKEN and part["part"] != "shop file"]
     assert code == (3 if others else 2)
     assert found["shop file"]["state"] == BROKEN and found["shop file"]["mend"]
 
 
-def test_every_fault_of_the_shop_file_is_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_every_fault_of_the_shop_file_is_told(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, no_sound: None
+) -> None:
     path = tmp_path / "shop.toml"
     path.write_text('[blade]\nkerf = -1\n[pedal]\nkey = "b"\n')
     code, found = parts(capsys, "--shop", str(path))
@@ -90,7 +92,7 @@ def test_every_fault_of_the_shop_file_is_told(capsys: pytest.CaptureFixture[str]
 
 
 def test_a_phrase_that_could_be_taken_for_another_is_a_fault_of_the_shop_file(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, no_sound: None
 ) -> None:
     path = tmp_path / "shop.toml"
     path.write_text('[blade]\nkerf = 3\n[[phrases]]\nintent = "cut"\nadd = ["return to the previous"]\n')
@@ -141,7 +143,7 @@ def test_each_fault_of_the_shop_file_has_its_remedy_under_it(
     ]
 
 
-def test_a_plan_named_as_the_shop_file_is_recognised(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_plan_named_as_the_shop_file_is_recognised(capsys: pytest.CaptureFixture[str], no_sound: None) -> None:
     _, found = parts(capsys, "--shop", str(DEMO / "tea-trays.toml"))
     (fault,) = found["shop file"]["data"]["faults"]
     assert fault["text"] == "tea-trays.toml: is a plan, but a shop file is needed here"

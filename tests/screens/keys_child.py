@@ -1,7 +1,7 @@
 """A program with terminal keys, run by the tests in a separate terminal. It prints what is posted.
 
 Arguments: whether a pedal listener is alive (yes | no), then how to end after "q":
-close | raise | exit.
+close | raise | exit; then "moves", if a driven carriage moves until the first halt.
 """
 
 from __future__ import annotations
@@ -25,7 +25,19 @@ class Clock:
 def main() -> None:
     alive, end = sys.argv[1] == "yes", sys.argv[2]
     events: queue.SimpleQueue[Event] = queue.SimpleQueue()
-    keys = TerminalKeys(Clock(), events.put, lambda: alive, "page_down", lambda: print("click", flush=True))
+    moving = sys.argv[3:] == ["moves"]
+
+    def halted() -> bool:
+        nonlocal moving
+        was, moving = moving, False
+        print("halt" if was else "nothing moves", flush=True)
+        return was
+
+    def click() -> None:
+        print("click", flush=True)
+
+    with_drive = {"halted_by_key": halted} if moving else {}
+    keys = TerminalKeys(Clock(), events.put, lambda: alive, "page_down", click, **with_drive)
     print("begun", flush=True)
     while True:
         try:

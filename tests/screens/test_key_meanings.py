@@ -9,6 +9,7 @@ from assistant.screens.key_meanings import (
     DROPPED,
     GESTURES,
     KEY_LIST,
+    KEY_LIST_DRIVEN,
     PAGE,
     PHRASES,
     REPEAT_GAP_S,
@@ -32,8 +33,8 @@ def test_every_gesture_has_a_key() -> None:
 
 
 def test_every_phrase_without_a_gesture_has_a_key() -> None:
-    """A cut is a tap, a check's answer a long press, "go to" has its own dialogue; all others are one key."""
-    assert set(PHRASES.values()) | {"cut", "check", "go to"} == set(Intent)
+    """A cut is a tap, a check's answer a long press, "go to" has its own dialogue, any key halts; the rest have one."""
+    assert set(PHRASES.values()) | {"cut", "check", "go to", "halt"} == set(Intent)
     for key, intent in PHRASES.items():
         assert pressed([key]) == [Meaning("phrase", intent)]
 
@@ -42,6 +43,21 @@ def test_the_question_marks_list_has_every_key() -> None:
     assert pressed(["?"]) == [Meaning("note", KEY_LIST)]
     for key in (*GESTURES, *PHRASES, *PAGE, "g", "q", "?"):
         assert f" {key} " in KEY_LIST or f" {key}," in KEY_LIST, key
+
+
+def test_the_list_of_a_driven_carriage_says_what_halts_it() -> None:
+    meaning = KeyMeanings("page_down", driven=True).press("?", 0.0, False)
+    assert meaning == Meaning("note", KEY_LIST_DRIVEN)
+    assert KEY_LIST_DRIVEN.startswith(KEY_LIST) and "any key halts it" in KEY_LIST_DRIVEN
+
+
+def test_a_key_that_halted_drops_what_was_typed_and_its_repeat_means_nothing() -> None:
+    meanings = KeyMeanings("page_down", driven=True)
+    meanings.press("g", 0.0, False)
+    meanings.press("1", 1.0, False)
+    meanings.halted("h", 2.0)
+    assert meanings.press("h", 2.3, False) is None, "kept down"
+    assert meanings.press("enter", 4.0, False) == Meaning("gesture", "tap"), "no longer the end of a pass number"
 
 
 def test_the_bench_pages_code_has_its_own_keys() -> None:

@@ -102,6 +102,43 @@ def ending(end: str) -> Any:
     return pytest.mark.parametrize("terminal", [{"end": end}], indirect=True)
 
 
+def moving(alive: str = "no") -> Any:
+    command = [sys.executable, "-m", "tests.screens.keys_child", alive, "close", "moves"]
+    return pytest.mark.parametrize("terminal", [{"command": command}], indirect=True)
+
+
+@posix
+@moving()
+@pytest.mark.parametrize("key", [b"h", b" ", b"y", b"q", b"x", b"\x1b[B", b"?", b"\x1b[6~"])
+def test_while_the_carriage_moves_any_key_halts_it_and_means_nothing_else(terminal: Terminal, key: bytes) -> None:
+    """Also a key without a meaning, the key to leave, and the pedal's where no pedal is heard."""
+    terminal.send(key)
+    assert "halt\r\n" in terminal.until("click")
+    time.sleep(GAP_S)
+    terminal.send(b"d")
+    between = terminal.until("gesture double keys")
+    assert "nothing moves" in between and between.count("gesture") == 1 and "leave" not in between
+
+
+@posix
+@moving()
+def test_ctrl_c_halts_it_and_leaves(terminal: Terminal) -> None:
+    terminal.send(b"\x03")
+    shown = terminal.until("ended")
+    assert shown.index("halt") < shown.index("leave")
+
+
+@posix
+@moving(alive="yes")
+def test_a_pedal_held_down_repeats_its_key_here_and_that_halts_nothing(terminal: Terminal) -> None:
+    """It is what lets the carriage move. Its listener sees each new press itself."""
+    terminal.send(b"\x1b[6~" * 5)
+    time.sleep(0.3)
+    terminal.send(b"x")
+    before = terminal.until("halt\r\n")
+    assert before.count("nothing moves") == 0 and "gesture" not in before
+
+
 @posix
 def test_gestures_and_phrases_are_posted_with_a_click_first(terminal: Terminal) -> None:
     for key, words in {

@@ -6,10 +6,12 @@ from typing import Any
 
 import pytest
 
+from assistant.plans.intents import Intent, Mode
 from assistant.runner.clock import SetClock
 from assistant.screens.page.doing import Refused, event_of
 from assistant.screens.page.hub import SessionStanding
 from assistant.session.events import Heard
+from assistant.session.kinds import By
 
 CUTTING = SessionStanding("cutting", asked_id=7, asked_seq=20, seq=25, may_record_cuts=True)
 PRESS = {"do": "cut", "asked_id": 7, "seq": 22, "held_ms": 820}
@@ -29,6 +31,24 @@ def status(body: Any, standing: SessionStanding = CUTTING) -> int:
 def test_say_again_and_stand_by(do: str, intent: str) -> None:
     event = made({"do": do})
     assert (event.intent, event.argument, event.source, event.since) == (intent, None, "page", 50.0)
+
+
+@pytest.mark.parametrize("mode", list(Mode))
+def test_a_halt_is_let_through_in_every_mode_and_whatever_the_page_has_seen(mode: Mode) -> None:
+    """What the page shows may be old: whether anything moves is for the drive to know."""
+    event = made({"do": "halt"}, SessionStanding(mode, asked_id=3, asked_seq=9, seq=9))
+    assert (event.intent, event.source, event.since) == (Intent.HALT, By.PAGE, 50.0)
+
+
+@pytest.mark.parametrize("body", [{"do": "halt", "id": "m7"}, {"do": "halt", "held_ms": 900}])
+def test_a_halt_needs_nothing_and_takes_nothing(body: Any) -> None:
+    assert status(body) == 400
+
+
+@pytest.mark.parametrize("do", ["move", "home", "go", "carry on", "yes", "start", "hold", "tap", "unhalt"])
+def test_nothing_that_a_page_can_ask_for_starts_a_move(do: str) -> None:
+    assert status({"do": do}, SessionStanding(Mode.MOVE_ASKED, 7, 20, 25, True)) == 403
+    assert status({**PRESS, "do": "cut"}, SessionStanding(Mode.MOVE_ASKED, 7, 20, 25, True)) == 409
 
 
 def test_a_note_carries_its_text() -> None:

@@ -16,12 +16,14 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from fractions import Fraction
 from typing import Any
 
 from assistant.drawings.holding import Holding, holding_of
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
-from assistant.screens.page.picture import Json, board_of, dials_shown, entry_of, held_of, state_of
+from assistant.screens.page.picture import Json, board_of, dials_shown, entry_of, held_of, place_in_travel, state_of
+from assistant.screens.view_move import MOVES
 from assistant.screens.view_sight import Gathering, Sight
 from assistant.session.effects import View
 from assistant.session.events import Event
@@ -73,7 +75,10 @@ class Hub:
     """A `Screen` and `Watcher` of the runner's contracts that feeds pages. Without a session its state stays empty."""
 
     def __init__(self, session: str = "", now: Callable[[], datetime] = datetime.now):
-        """session: its id, "" if no session runs here."""
+        """session: its id, "" if no session runs here.
+
+        position: what a driven carriage last reported, mm; None where nobody knows. Called on the servers' threads.
+        """
         self.session = session
         self.run = secrets.token_hex(4)  # a page that sees a different run starts again
         self.standing = SessionStanding()
@@ -85,6 +90,8 @@ class Hub:
         self._log: deque[Json] = deque(maxlen=LOG)
         self._logged: Sight | None = None
         self._state: Json = {}
+        self._words: Words | None = None
+        self.position: Callable[[], Fraction | None] = lambda: None
         self._board: Json | None = None
         self._board_key: object = None
         self._holding: Holding | None = None
@@ -126,8 +133,16 @@ class Hub:
             self._streams.remove(stream)
 
     def tick(self) -> bytes:
-        """The message that only shows that the stream is alive."""
-        return self._message("tick", {"seq": self.standing.seq, "run": self.run})
+        """The message that shows that the stream is alive, and where the carriage is while it moves."""
+        body: Json = {"seq": self.standing.seq, "run": self.run}
+        if self.moving and self._words is not None:
+            body["carriage"] = place_in_travel(self.position(), self._words, True)
+        return self._message("tick", body)
+
+    @property
+    def moving(self) -> bool:
+        """Whether a driven carriage moves, as far as the pages know."""
+        return self.standing.mode in MOVES
 
     @property
     def alive(self) -> bool:
@@ -184,6 +199,7 @@ class Hub:
             else:
                 asked_seq = before.asked_seq if before.asked_id == view.generation else seq
                 may = sight.words.job.page.may_record_cuts
+                self._words = sight.words
                 self.standing = SessionStanding(view.mode, view.generation, asked_seq, seq, may)
             before_these = self._pictures()
             self._draw(sight)

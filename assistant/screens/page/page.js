@@ -89,6 +89,9 @@ function receive(message) {
     connection?.abort(); // a message was missed: start again with the whole state
     connection = null;
     setTimeout(follow, 0);
+  } else if (body.carriage && moves()) {
+    Object.assign(seen.state.carriage, body.carriage);
+    showTravel();
   }
   showLink();
 }
@@ -138,9 +141,11 @@ function show() {
   for (const id of ["top", "call", "work", "progress", "last", "doing", "hint"]) at(id).hidden = !open;
   at("now").dataset.mode = s.mode || "";
   at("now").dataset.tone = s.tone || "";
+  showHalt(old);
   document.title = !open ? "Kerfcall" : old ? "OLD – Kerfcall" : `${s.reading || s.state} – Kerfcall`;
   if (!open) return;
-  const calling = s.mode === "cutting";
+  const calling = s.mode === "cutting" && !s.carriage?.lost;
+  showTravel();
   put("mode", old ? "OLD" : s.state);
   put("chip", old ? "" : s.lost);
   put("pass", s.beside);
@@ -158,7 +163,11 @@ function show() {
   at("bar").value = s.cut_in_all;
   put("counts", `${s.cut_in_all} of ${s.passes_in_all} passes cut in all`);
   showTimes();
-  showItems("opening", s.opening);
+  // Before the first move of a motor its cautions come before the board, which isn't clamped yet.
+  const first = Boolean(s.carriage && !s.carriage.free && s.opening.length);
+  at("pictures").hidden = first;
+  showItems("first", first ? s.opening : []);
+  showItems("opening", first ? [] : s.opening);
   showItems("warnings", s.warnings);
   at("warned").hidden = !s.warnings.length;
   put("heard", s.heard.given ? `Last heard: ${s.heard.given}${s.heard.made ? ` → ${s.heard.made}` : ""}` : "");
@@ -169,7 +178,7 @@ function show() {
   at("cut").disabled = !calling || old;
   if (pressed && (old || pressed.asked_id !== s.asked_id)) letGo();
   // All figures are equally wide, so other figures of the same length fit as well.
-  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening, s.unit, at("place").textContent]).replace(/\d/g, "0");
+  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening, s.unit, Boolean(s.carriage?.high), first, at("place").textContent]).replace(/\d/g, "0");
   if (unchanged(at("now"), fitted)) showLatest();
   else fit();
 }
@@ -180,7 +189,7 @@ function showReading(lines, unit) {
   const shown = JSON.stringify([lines, unit]);
   if (unchanged(place, shown)) return;
   place.hidden = !lines.length;
-  place.classList.toggle("steps", lines.some(([way]) => way));
+  place.classList.toggle("steps", lines.length > 0 && lines.every(([way]) => way));
   place.replaceChildren(...lines.map(([way, figure], n) => {
     const line = Object.assign(document.createElement("p"), { className: "step" });
     const last = n === lines.length - 1;
@@ -211,7 +220,9 @@ function showGestures() {
 
 // A figure is there only with the state that it belongs to.
 function showPictures(s) {
-  showFigures("held", held && held.setup === s.setup ? [held.svg] : []);
+  // Nobody is to reach for the clamps before the carriage stands where they are set.
+  const free = !s.carriage || s.carriage.free;
+  showFigures("held", free && held && held.setup === s.setup ? [held.svg] : []);
   showFigures("dials", dials && dials.asked_id === s.asked_id ? dials.svgs : []);
 }
 
@@ -244,7 +255,7 @@ function showLatest() {
   const rows = [...at("entries").children].filter((row) => {
     const text = row.lastElementChild.textContent;
     const known = elsewhere.some((one) => text === one || text.startsWith(`${one} (`));
-    return !known && !["setting", "check", "question"].includes(row.dataset.klass);
+    return !known && !["setting", "check", "move", "question"].includes(row.dataset.klass);
   });
   const [last, latest] = ["last", "latest"].map(at);
   latest.replaceChildren(...rows.slice(0, 14).map((row) => row.cloneNode(true)));
@@ -259,6 +270,7 @@ function fit() {
   if (at("now").hidden || at("top").hidden) return;
   fitTop();
   fitCall();
+  fitFirst();
   fitLast();
   showLatest();
   lettered(at("board"));
@@ -305,11 +317,22 @@ function fitCall() {
   const most = Math.min(Math.max(room * 0.052, 18), 44);
   if (!asked.hidden) {
     setLargest(16, most, below, () => largest(task, reading).share >= 0.75);
-    if (largest(task, reading).size < 24) setLargest(12, 16, below, () => largest(task, reading).size >= 24);
+    // What lets a motor move must be read before anything else.
+    const least = seen.state.carriage ? 40 : 24;
+    if (largest(task, reading).size < least) setLargest(12, 16, below, () => largest(task, reading).size >= least);
   }
   const { size } = largest(task, reading);
   // The unit has a least size, so it takes more of a smaller line.
   setLargest(18, Math.max(18, size), (px) => (reading.style.fontSize = `${px}px`), () => reading.offsetWidth <= task.clientWidth);
+}
+
+function fitFirst() {
+  const first = at("first");
+  if (first.hidden) return;
+  const fits = () => first.scrollHeight <= first.clientHeight;
+  first.classList.remove("tight");
+  setLargest(LEAST, 24, (size) => (first.style.fontSize = `${size}px`), fits);
+  first.classList.toggle("tight", !fits());
 }
 
 // What happened, to 11 px: the plan's warnings are read before the first cut.
@@ -378,6 +401,7 @@ function log(entries, asked) {
 function showMessage(text) {
   const place = (words) => {
     put("message", words);
+    put("halt-said", words);
     if (seen.state.mode) showLatest();
   };
   place(`${new Date().toTimeString().slice(0, 8)} ${text}`);
@@ -406,6 +430,73 @@ async function ask(body, done) {
 
 for (const button of document.querySelectorAll("[data-do]")) {
   button.addEventListener("click", () => ask({ do: button.dataset.do }, `Asked: ${button.textContent.toLowerCase()}.`));
+}
+
+// --- a driven carriage
+
+const STANDS_MS = 800; // a touch so soon after it stands was meant to halt it, and does nothing else
+let stoodAt = -Infinity;
+const moves = () => Boolean(seen.state.carriage?.moves);
+
+// Where the carriage is in its travel, and where it is to go.
+function showTravel() {
+  const one = seen.state.carriage;
+  for (const place of ["travel", "halt-travel"].map(at)) {
+    place.hidden = !one?.high;
+    if (unchanged(place, JSON.stringify(one ?? null)) || !one?.high) continue;
+    const span = (name, text = "") => Object.assign(document.createElement("span"), { className: name, textContent: text });
+    const track = span("track");
+    for (const [name, share] of [["target", one.target], ["car", one.at]]) {
+      if (share === null) continue;
+      const mark = span(name);
+      mark.style.left = `${100 * share}%`;
+      track.append(mark);
+    }
+    place.replaceChildren(span("end", one.low), track, span("end", one.high), span("place", one.place || "…"));
+  }
+}
+
+// While it moves, the whole window halts it: also if what is shown is old, since the request may still get through.
+function showHalt(old) {
+  const place = at("halt");
+  if (place.hidden === moves()) {
+    place.hidden = !moves();
+    if (moves()) {
+      put("halt-said", "");
+      place.focus({ preventScroll: true });
+    } else stoodAt = performance.now();
+  }
+  if (!moves()) return;
+  const s = seen.state;
+  put("halt-state", old ? "OLD: no news from Kerfcall" : [s.state, s.lost].filter(Boolean).join(", "));
+  put("halt-way", s.carriage.way.join(" "));
+  put("halt-how", old ? "Touch to halt, and use the pedal or the motor's red switch too" : "Touch anywhere");
+}
+
+function halt(event) {
+  event.preventDefault();
+  event.stopPropagation();
+  ask({ do: "halt" }, "Sent.");
+}
+
+at("halt").addEventListener("pointerdown", halt);
+at("halt").addEventListener("contextmenu", (event) => event.preventDefault());
+// A screen reader's press comes without a pointer.
+at("halt").addEventListener("click", (event) => event.detail === 0 && halt(event));
+for (const kind of ["pointerdown", "pointerup", "click", "keydown", "keyup"]) {
+  addEventListener(
+    kind,
+    (event) => {
+      if (moves()) {
+        if (kind === "keydown" && !event.repeat) halt(event);
+        else if (kind.startsWith("key")) event.preventDefault();
+      } else if (performance.now() - stoodAt < STANDS_MS) {
+        event.preventDefault();
+        event.stopPropagation();
+      }
+    },
+    true,
+  );
 }
 
 at("note-open").addEventListener("click", () => {

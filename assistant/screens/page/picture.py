@@ -20,16 +20,31 @@ from assistant.joinery.settings import reading
 from assistant.joinery.units import plain_length
 from assistant.plans.checks import SAW_OFF
 from assistant.plans.model import Job
-from assistant.screens.view_heading import heading_of
+from assistant.screens.view_heading import STANDS, heading_of
+from assistant.screens.view_move import (
+    OF_THE_DRIVE,
+    along,
+    calls_a_pass,
+    ends_of,
+    has_a_track,
+    is_driven,
+    is_lost,
+    is_moving,
+    place_text,
+    target_of,
+    where_it_is,
+)
 from assistant.screens.view_pace import shown_left, time_lines
 from assistant.screens.view_sight import LastInput, LogEntry, Sight
 from assistant.screens.view_words import (
     NOTHING,
     asked_with,
+    done_here,
     done_of,
     gestures_of,
     pending_of,
     status_of,
+    told_of_the_drive,
     unbroken,
     which_of,
 )
@@ -40,7 +55,7 @@ from assistant.wording.prompts import Words
 from assistant.wording.quantities import bound
 
 Json = dict[str, Any]
-_WAY = re.compile(r"((?:\d )?(?:UP|DOWN|STAY)(?: TO)?|TO) (.+)")
+_WAY = re.compile(r"((?:\d )?(?:UP|DOWN|STAY)(?: TO)?|TO|HALTED) (.+)")
 """The direction in a line of what to set, and the figure."""
 
 
@@ -52,7 +67,7 @@ def state_of(sight: Sight) -> Json:
     job = words.job
     setup = job.setups[view.setup - 1]
     before, asked = asked_with(sight)
-    status, meant = status_of(sight), gestures_of(view)
+    status, meant = status_of(sight), gestures_of(view, words=words)
     over = view.mode in (FINISHED, ENDED_EARLY)
     return {
         "mode": view.mode,
@@ -85,7 +100,10 @@ def state_of(sight: Sight) -> Json:
         "hands": _input(sight.hands),
         **_called(view, words),
         "before": bound(before),
-        "asked": bound(" ".join(pending_of(view)) or asked or (sight.closing if over else "")),
+        "asked": bound(
+            told_of_the_drive(sight) or " ".join(pending_of(view)) or asked or (sight.closing if over else "")
+        ),
+        "carriage": carriage_of(view, words),
         "big": _big(sight, view, words),
         "gestures": {"tap": meant.tap, "double tap": meant.double, "long press": meant.long},
         "nothing": NOTHING,
@@ -101,7 +119,39 @@ def _beside(view: View) -> str:
         return f"Pass {view.pass_} of {view.passes}"
     if view.mode == CHECKS and view.check != SAW_OFF:
         return view.check
-    return f"{view.cut_here} of {view.passes} cut" if view.passes and view.mode != FINISHED else ""
+    return done_here(view) if view.passes and view.mode != FINISHED else ""
+
+
+def carriage_of(view: View, words: Words) -> Json | None:
+    """A driven carriage; None for one that is set by hand.
+
+    moves: the page has to offer a halt. way: which way, while it does. free: hands may be at the clamps. lost: a pass
+    is called, but nobody knows where it stands. low, high: the ends of its travel, "" where it isn't shown. target:
+    where it is to go; the rest as in `place_in_travel`.
+    """
+    if not is_driven(words):
+        return None
+    low, high = ends_of(words) if has_a_track(view, words) else ("", "")
+    return {
+        "moves": is_moving(view, words),
+        "free": view.mode not in OF_THE_DRIVE,
+        "lost": is_lost(view, words),
+        "way": heading_of(view, words).left if is_moving(view, words) else (),
+        "low": low,
+        "high": high,
+        "target": _share(target_of(view), words),
+        **place_in_travel(where_it_is(view, None), words, is_moving(view, words)),
+    }
+
+
+def place_in_travel(at: Fraction | None, words: Words, moves: bool) -> Json:
+    """Where a driven carriage is. at: from 0 to 1 in its travel, None if nobody knows. place: the same in words."""
+    return {"at": _share(at, words), "place": "" if moves and at is None else bound(place_text(words, at, moves))}
+
+
+def _share(at: Fraction | None, words: Words) -> float | None:
+    travel = words.carriage.travel
+    return None if at is None or travel is None else round(along(at, travel), 4)
 
 
 def _times(sight: Sight) -> Json:
@@ -120,7 +170,9 @@ def _times(sight: Sight) -> Json:
 def _big(sight: Sight, view: View, words: Words) -> list[list[str]]:
     """What to do, in big letters, line by line, like the terminal's: [direction, figure or words]."""
     lines = heading_of(view, words).left
-    if view.mode == CUTTING:
+    if lines[0] == STANDS:
+        return [[STANDS, lines[1]], *(["", line] for line in lines[2:])]
+    if view.mode == CUTTING or view.mode in OF_THE_DRIVE:
         found = [_WAY.fullmatch(line) for line in lines]
         return [[match[1], match[2]] if match else ["", line] for match, line in zip(found, lines, strict=True)]
     # The header has the state's own word already; "saw off" is what to do as well.
@@ -130,7 +182,7 @@ def _big(sight: Sight, view: View, words: Words) -> list[list[str]]:
 
 def _called(view: View, words: Words) -> Json:
     """The setting in figures, its unit, and what comes after it. Each is "" if no pass is called."""
-    if view.mode != CUTTING or not view.pass_:
+    if not calls_a_pass(view, words):
         return {"reading": "", "unit": "", "then": ""}
     heading = heading_of(view, words)
     return {
@@ -156,7 +208,7 @@ def held_of(holding: Holding) -> Json:
 
 def dials_shown(view: View, words: Words) -> Json:
     """A figure for each move of the handwheel to what is called. asked_id: the call, for the page to compare."""
-    called = view.mode == CUTTING and view.pass_ > 0
+    called = calls_a_pass(view, words) and not is_driven(words)
     dials = dials_of(words.carriage, view.previous, view.approach, view.setting) if called else ()
     drawn = [figure(dialling_picture.picture(dial), dial.heading) for dial in dials]
     return {"asked_id": view.generation, "svgs": drawn}
