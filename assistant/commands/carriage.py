@@ -12,19 +12,16 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
 from assistant.commands.asking import agreed
-from assistant.commands.held_moves import NO_TERMINAL, HeldMoves, PedalMaker, Reaching, has_terminal
+from assistant.commands.held_moves import NO_TERMINAL, has_terminal, held_moves, not_driven
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.joinery.model import Carriage
 from assistant.joinery.units import LengthError, parse_length, plain_length, round_to_step
 from assistant.plans.model import Shop
 from assistant.plans.shop_file import read_shop
-from assistant.runner.clock import LiveClock
-from assistant.runner.contracts import LivePedal, Post
 from assistant.runner.one_live import LiveLock
 
 FORGOTTEN = "Kerfcall forgets where the carriage stands when this ends: each session begins by homing it."
@@ -58,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     Raises BadInput with every fault, CouldNotRun while another process has the carriage or when its place is lost.
     """
     shop = read_shop(args.shop)
-    faults = [] if shop.carriage.drive is not None else [_not_driven(shop)]
+    faults = [] if shop.carriage.drive is not None else [not_driven(shop)]
     setting = Fraction(0)
     if args.part == "go":
         setting = _setting(args.setting, shop, faults)
@@ -77,28 +74,6 @@ def run(args: argparse.Namespace) -> int:
             done = moves.home() and (args.part == "home" or moves.go(setting))
     print(FORGOTTEN if done else "Left. The carriage stands where it was.")
     return 0 if done else 1
-
-
-def held_moves(shop: Shop, pedal: bool = True) -> HeldMoves:
-    """For moves with the shop's own drive, and its pedal unless that is not wanted."""
-
-    def drive(clock: LiveClock, post: Post, pedal_down: Callable[[], bool], tick: Callable[[], None]) -> Reaching:
-        from assistant.carriage.drive import LiveDrive
-
-        return LiveDrive(clock, post, shop.carriage, pedal_down, tick)
-
-    def listener(clock: LiveClock, post: Post, pressed: Callable[[], None], released: Callable[[], None]) -> LivePedal:
-        from assistant.pedal.listener import PedalListener
-
-        return PedalListener(clock, post, shop.pedal, pressed, released=released)
-
-    made: PedalMaker | None = listener if pedal else None
-    return HeldMoves(shop, drive, made)
-
-
-def _not_driven(shop: Shop) -> Fault:
-    mend = "give it a [carriage.drive] table with the port of its motion controller, if a motor turns its screw"
-    return Fault("the carriage is set by hand", "", f"{Path(shop.path).name}: carriage.drive", mend)
 
 
 def _setting(text: str, shop: Shop, faults: list[Fault]) -> Fraction:

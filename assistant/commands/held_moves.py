@@ -18,6 +18,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from fractions import Fraction
+from pathlib import Path
 from types import TracebackType
 from typing import Any, Protocol
 
@@ -190,6 +191,11 @@ class HeldMoves:
             raise BadInput([Fault("lies outside the controller's travel", self._shown(setting), "SETTING", mend)])
         step = self._carriage.resolution
         point = approach(self._carriage, setting + step, setting, down)
+        if down and point is None:
+            mend = "measure the play at lower settings, or correct carriage.travel"
+            raise BadInput(
+                [Fault("the travel leaves no room to come down to it", self._shown(setting), "SETTING", mend)]
+            )
         while True:
             pressed_at, held = self._let(self._way(setting, point or setting))
             if pressed_at is None:
@@ -328,6 +334,29 @@ class HeldMoves:
         finally:
             for number, handler in kept.items():
                 signal.signal(number, handler)
+
+
+def held_moves(shop: Shop, pedal: bool = True) -> HeldMoves:
+    """For moves with the shop's own drive, and its pedal unless that is not wanted."""
+
+    def drive(clock: LiveClock, post: Post, pedal_down: Callable[[], bool], tick: Callable[[], None]) -> Reaching:
+        from assistant.carriage.drive import LiveDrive
+
+        return LiveDrive(clock, post, shop.carriage, pedal_down, tick)
+
+    def listener(clock: LiveClock, post: Post, pressed: Callable[[], None], released: Callable[[], None]) -> LivePedal:
+        from assistant.pedal.listener import PedalListener
+
+        return PedalListener(clock, post, shop.pedal, pressed, released=released)
+
+    made: PedalMaker | None = listener if pedal else None
+    return HeldMoves(shop, drive, made)
+
+
+def not_driven(shop: Shop) -> Fault:
+    """For what only a motor on the screw can do."""
+    mend = "give it a [carriage.drive] table with the port of its motion controller, if a motor turns its screw"
+    return Fault("the carriage is set by hand", "", f"{Path(shop.path).name}: carriage.drive", mend)
 
 
 def has_terminal() -> bool:
