@@ -84,8 +84,6 @@ class HeldMoves:
         self._stack = contextlib.ExitStack()
         self._drive: Reaching | None = None
         self._pedal: LivePedal | None = None
-        self._halting_press = -1.0
-        """When a press halted something: that press answers nothing else."""
         self._leaving = False
         self._orders = 0
         self._lines: LineWriter | None = None
@@ -121,8 +119,8 @@ class HeldMoves:
     # --- on other threads
 
     def _pressed(self) -> None:
-        if self._drive is not None and self._drive.pressed():
-            self._halting_press = self._clock.at()
+        if self._drive is not None:
+            self._drive.pressed()
 
     def _released(self) -> None:
         if self._drive is not None:
@@ -238,7 +236,8 @@ class HeldMoves:
                 if self._leaves(keys.wait(LOOK_S)):
                     return None, True
                 event = self._next()
-                if not isinstance(event, Gesture) or event.since <= max(asked_at, self._halting_press):
+                # A press that began before, and so one that halted the last move, lets nothing move.
+                if not isinstance(event, Gesture) or event.since <= asked_at:
                     continue
                 if event.gesture == Press.LONG:
                     return event.at, True

@@ -141,6 +141,28 @@ def test_what_ends_the_program_halts_the_carriage(bench: Bench, number: int) -> 
     assert 8 < at < 100 and not bench.controller.moving
 
 
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGSTOP])
+def test_a_dead_or_stopped_program_leaves_half_a_second_of_travel(bench: Bench, number: int) -> None:
+    """At 600 mm/min that is 5 mm, and a quarter of one to stop from there at 200 mm/s2."""
+    with bench.spawned(*go("200")) as child:
+        for _ in range(2):
+            child.expect(YES_NO)
+            child.sendline("yes")
+        until(lambda: bench.screw.at > 8)
+        child.kill(number)
+        at = bench.screw.at
+        until(lambda: not bench.controller.moving)
+        assert bench.screw.at - at <= 5.25
+        stands = bench.screw.at
+        if number == signal.SIGSTOP:
+            child.kill(signal.SIGCONT)
+            child.expect_exact("Halted at")
+            child.expect(YES_NO)
+            child.sendline("no")
+        ended(child)
+    assert bench.screw.at == stands
+
+
 def test_halted_on_the_way_home_it_asks_to_home_again(bench: Bench) -> None:
     bench.screw.put(150.0)
     with bench.spawned("carriage", "home", "--shop", "shop.toml") as child:
