@@ -18,7 +18,10 @@ INSTEAD = {
     r"is heeded|are heeded|is minded": "is respected",
     r"thus|hence|wherein|whereof|thereof|therein": "so, in which",
     # Beside a board this is an order to hold the wood; clamps hold down, and the trailing end is held down.
-    r"hold (for yes|to carry on|to confirm)|(a|the|pedal|or) hold\b(?!-)|holds the pedal|hold the pedal": "long press",
+    # What starts and keeps a driven move is to hold the pedal down; a long press is a gesture.
+    r"hold (for yes|to carry on|to confirm)|(a|the|pedal|or) hold\b(?!-)|holds the pedal|hold the pedal(?! down)": (
+        "long press"
+    ),
 }
 """What must not appear, and what is said instead."""
 LEFT = {("assistant/runner/script.py", "pedal hold"), ("assistant/calibrating/joints.py", "told")}

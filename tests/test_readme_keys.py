@@ -32,6 +32,7 @@ SHOPS = {
     "handwheel": '[blade]\nkerf = 3\n[carriage]\nkind = "handwheel"\npitch = 2\ndivisions = 100\n',
     "threads": '[blade]\nkerf = 3\n[carriage]\nkind = "handwheel"\nthreads_per_inch = 16\ndivisions = 125\n',
     "steps": '[blade]\nkerf = 3\n[carriage]\nkind = "steps"\nsteps_per_mm = 400\n',
+    "driven": '[blade]\nkerf = 3\n[carriage.drive]\nport = "/dev/ttyUSB0"\nhome_reads = -3\n',
     "own words": '[blade]\nkerf = 3\n[[checks]]\nname = "dust"\nsay = "dust port open?"\n'
     'answer = "dust port is open now"\n[[phrases]]\nintent = "cut"\nadd = ["wilco that one is finished"]\n',
     "other words": '[blade]\nkerf = 3\n[[phrases]]\nintent = "cut"\nsay = ["wilco that one is finished"]\n',

@@ -17,7 +17,7 @@ from pathlib import Path
 from assistant.calibrating.blunders import Caliper
 from assistant.errors import BadInput, Fault
 from assistant.joinery.settings import reading
-from assistant.joinery.units import MM_PER_UNIT, format_number, toml_length
+from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length, toml_length
 from assistant.plans.model import TEST_BOARD, Shop
 from assistant.plans.pieces import nominal
 from assistant.plans.plan_file import read_plan
@@ -203,6 +203,34 @@ def _wood_beside(settings: Sequence[Fraction]) -> Iterator[Place]:
 
 
 _PLACES = {"kerf": _wood_between, "screw": _from_edge, "zero": _from_edge, "backlash": _wood_beside}
+
+
+def driven_places(kind: str, shop: Shop, caliper: Caliper) -> list[Place]:
+    """Settings at which the carriage itself is measured, without a board, where a motor brings it there.
+
+    Each is called by its setting, as `--reading` takes it. kind: screw, zero or backlash. Raises BadInput as
+    `board_text` does.
+    """
+    sides: tuple[str, ...] = ("up",)
+    if kind == "backlash":
+        # A dial gauge has 10 mm or a little more (common practice, no source).
+        step = _rounded_up(Fraction(2), shop.carriage.resolution)
+        settings = list(_spaced(_first_setting(shop, _setting_step(shop)), [step] * (PAIRS - 1)))
+        sides = ("up", "down")
+    else:
+        settings = list(_SETTINGS[kind](shop, caliper))
+    return [
+        Place(f"{plain_length(x, shop.unit)}{' down' if side == 'down' else ''}", x, side, BY_THE_CARRIAGE[kind])
+        for x in settings
+        for side in sides
+    ]
+
+
+BY_THE_CARRIAGE = {
+    "screw": "how far the carriage stands from one fixed point",
+    "zero": "from the face of the stop to the near side of a tooth",
+    "backlash": "what the dial gauge on the carriage shows",
+}
 
 
 def sheet(kind: str, places: Sequence[Place], shop: Shop, path: Path, option: str) -> Iterator[str]:

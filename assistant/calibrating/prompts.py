@@ -9,17 +9,22 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from assistant.calibrating.blunders import Reading
-from assistant.calibrating.readings import UNITS, ReadingCollector
+from assistant.calibrating.board import Place
+from assistant.calibrating.readings import UNITS, ReadingCollector, name_and_side
 from assistant.joinery.units import plain_length
 
 Ask = Callable[[str], str]
 ShowLine = Callable[[str], None]
+Bring = Callable[[Place], bool]
+"""Brings the carriage to a place before it is measured; False: the operator left, and no more is asked."""
 YES, NO = ("y", "yes"), ("n", "no")
 BACK, TAKE_BACK, END = "-", "x", "."
 
 
-def from_prompts(collector: ReadingCollector, ask: Ask, show: ShowLine, rounds: int = 1) -> None:
-    """Ask for each place in turn. rounds: how many times to go through them all.
+def from_prompts(
+    collector: ReadingCollector, ask: Ask, show: ShowLine, rounds: int = 1, bring: Bring | None = None
+) -> None:
+    """Ask for each place in turn. rounds: how many times to go through them all. bring: where a motor moves it.
 
     An empty answer skips a place, or keeps the reading it has. "-" goes back to the place before, "x" takes a reading
     back, "." ends. ask raises EOFError at the end of the input, which also ends the questions, and KeyboardInterrupt,
@@ -32,6 +37,8 @@ def from_prompts(collector: ReadingCollector, ask: Ask, show: ShowLine, rounds: 
     try:
         while n < len(labels):
             turn, label = labels[n]
+            if bring is not None and not bring(collector.places[label]):
+                break
             n += _ask_for_place(collector, ask, show, taken, turn, label)
     except EOFError:
         show("")
@@ -89,7 +96,8 @@ def _understood(collector: ReadingCollector, show: ShowLine, label: str, answer:
     """The reading typed for a place, or None after showing what is wrong with it."""
     place = collector.places[label]
     one = ReadingCollector([place], collector.unit)
-    one.add(place.label, answer, "", place.label)
+    name, side = name_and_side(place.label)
+    one.add(name, answer, side, place.label)
     if one.faults:
         show("\n".join(f"  {fault.what} (got {fault.value}); {fault.mend}" for fault in one.faults))
         return None

@@ -108,11 +108,14 @@ def from_options(collector: ReadingCollector, options: Sequence[str]) -> None:
             mend = "write it like A=8.82, or 20=16.83 with the setting itself"
             collector.faults.append(Fault("is not a reading", f'"{shortened(cleaned(text))}"', where, mend))
             continue
-        name, _, side = place.strip().rpartition(" ")
-        if side.casefold() in ("up", "down"):
-            collector.add(name, value, side, where)
-        else:
-            collector.add(place, value, "", where)
+        name, side = name_and_side(place)
+        collector.add(name, value, side, where)
+
+
+def name_and_side(place: str) -> tuple[str, str]:
+    """A place as it is written, "20 down", as its setting or label, and the side; "" if it names none."""
+    name, _, side = place.strip().rpartition(" ")
+    return (name, side) if side.casefold() in ("up", "down") else (place, "")
 
 
 def from_csv(collector: ReadingCollector, path: Path) -> None:

@@ -4,6 +4,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "init": ("assistant.commands.init", "write your shop file from a few questions, or copy an example"),
     "ready": ("assistant.commands.ready", "see what works on this machine, and which key the pedal sends"),
     "calibrate": ("assistant.commands.calibrate", "measure kerf, screw, zero, backlash; learn clearance from joints"),
+    "carriage": ("assistant.commands.carriage", "a motor-driven carriage: where it is, home it, move it, set it up"),
     "phrases": ("assistant.commands.phrases", "list what you can say, and when"),
     "soundcheck": ("assistant.commands.soundcheck", "check levels, noise, and which of your phrases are recognised"),
     "models": ("assistant.commands.models", "list, fetch or verify speech models"),
@@ -20,7 +21,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "hear": ("assistant.commands.hear", "show what the recogniser hears in a WAV file"),
 }
 GROUPS: dict[str, tuple[str, ...]] = {
-    "Set up": ("init", "ready", "calibrate", "phrases", "soundcheck", "models", "page", "completion"),
+    "Set up": ("init", "ready", "calibrate", "carriage", "phrases", "soundcheck", "models", "page", "completion"),
     "Plan": ("suggest", "layout", "fit", "draw"),
     "Cut": ("cut", "resume", "demo"),
     "Look back": ("journal", "hear"),

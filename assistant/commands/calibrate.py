@@ -15,7 +15,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from assistant.calibrating.blunders import Caliper, Reading
-from assistant.calibrating.board import board_text, expected, read_places, sheet
+from assistant.calibrating.board import Place, board_text, driven_places, expected, read_places, sheet
 from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
 from assistant.calibrating.history import note_value, now
 from assistant.calibrating.prompts import ShowLine, from_prompts
@@ -25,7 +25,7 @@ from assistant.commands.asking import agreed, asker
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
 from assistant.commands.figures import length_option
 from assistant.commands.new_file import write_new_file
-from assistant.errors import BadInput, Fault
+from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.joinery.units import at_least, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
@@ -70,6 +70,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         own.add_argument("--yes", action="store_true", help=yes)
         if kind not in ("kerf", FIT):
             own.set_defaults(new_blade=None)
+            drive = "a motor on the screw brings the carriage to each setting, and you measure the carriage there"
+            own.add_argument("--drive", action="store_true", help=drive)
+        else:
+            own.set_defaults(drive=False)
 
 
 def _add_reading_options(parser: argparse.ArgumentParser) -> None:
@@ -118,11 +122,17 @@ def run(args: argparse.Namespace) -> int:
 
         return run_fit(args, shop)
     caliper, most = _options(args, shop)
+    if args.drive:
+        _check_drive(args, shop)
     if args.plan is not None and not args.plan.exists():
         return _write_board(args, shop, caliper)
     places = read_places(args.plan, args.kind, shop) if args.plan is not None else []
+    if args.drive:
+        places = driven_places(args.kind, shop, caliper)
     zero, kerf = shop.carriage.zero, shop.blade.kerf
-    collector = ReadingCollector(places, shop.unit, {p.label: expected(args.kind, p.x, kerf, zero) for p in places})
+    about = {p.label: expected(args.kind, p.x, kerf, zero) for p in places}
+    # Of the carriage itself only the zero's places are known: where a gauge stands is the operator's choice.
+    collector = ReadingCollector(places, shop.unit, about if not args.drive or args.kind == "zero" else {})
     code = 1  # also where something is raised: nothing came of the readings, so they are given back
     try:
         readings = _readings(args, shop, caliper, collector)
@@ -186,12 +196,48 @@ def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper, collector:
         from_microphone(
             collector, shop.voice, caliper, ROUNDS.get(args.kind, 1), lambda line: print(line, file=sys.stderr)
         )
-    if not (args.reading or args.csv or args.dictate):
+    if args.drive:
+        _driven_readings(args, shop, collector)
+    elif not (args.reading or args.csv or args.dictate):
         if not collector.places or not sys.stdin.isatty():
             mend = "give --plan FILE to write a test board, then --reading PLACE=LENGTH or --csv FILE"
             raise BadInput([Fault("there is nothing to calibrate from", "", "--reading", mend)])
         from_prompts(collector, asker(args.json), _show_line(args), ROUNDS.get(args.kind, 1))
     return collector.checked()
+
+
+def _check_drive(args: argparse.Namespace, shop: Shop) -> None:
+    """Raises BadInput with every fault of --drive, CouldNotRun without a terminal."""
+    from assistant.commands.held_moves import NO_TERMINAL, has_terminal, not_driven
+
+    others = {"--plan": args.plan, "--csv": args.csv, "--dictate": args.dictate, "--json": args.json}
+    mend = "leave it out: with --drive the carriage itself is measured, and each reading is asked for"
+    faults = [Fault("can't be used together with --drive", "", name, mend) for name, given in others.items() if given]
+    if shop.carriage.drive is None:
+        faults.append(not_driven(shop))
+    if faults:
+        raise BadInput(faults)
+    if not has_terminal():
+        raise CouldNotRun(NO_TERMINAL)
+
+
+def _driven_readings(args: argparse.Namespace, shop: Shop, collector: ReadingCollector) -> None:
+    """Home, then go to each place, and ask there what is measured. Readings taken before a halt or a loss are kept."""
+    from assistant.commands.held_moves import held_moves
+    from assistant.runner.one_live import LiveLock
+
+    print("Unplug the saw. Nothing is cut. Keep your hands off the carriage until it stands.")
+    stands: Place | None = None
+    with LiveLock(f"kerfcall calibrate {args.kind}", None), held_moves(shop) as moves:
+
+        def bring(place: Place) -> bool:
+            nonlocal stands
+            if place != stands:
+                stands = place if moves.go(place.x, down=place.side == "down") else None
+            return stands is not None
+
+        if moves.home():
+            from_prompts(collector, asker(args.json), _show_line(args), bring=bring)
 
 
 def _write(

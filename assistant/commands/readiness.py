@@ -11,9 +11,11 @@ from pathlib import Path
 
 from assistant import installed
 from assistant.calibrating import health as calibrating
-from assistant.health import BROKEN, Finding, one_line, pip
+from assistant.carriage import health as carriage
+from assistant.health import BROKEN, WORKS, Finding, one_line, pip
 from assistant.hearing import health as hearing
 from assistant.hearing import sound_child
+from assistant.joinery.model import Carriage, Drive
 from assistant.journal import health as journal
 from assistant.pedal import health as pedal
 from assistant.plans import health as plans
@@ -32,8 +34,39 @@ ORDER = (
     *("python", "packages", "voice", *SOUND, "noise", "recogniser", "pedal", "terminal keys", "display"),
     *(runner.ANSWERS, SHOP_FILE, *CALIBRATIONS, "journal", "disk", "clock"),
 )
+CARRIAGE = carriage.PART
+"""Listed, after the shop file, only where a motor turns the carriage's screw."""
+CARRIAGE_S = 25.0  # longer than a controller may take to start and list its settings
 NO_VOICE = "fix it, or do without: cut --no-voice"
 SOUND_S = sound_child.LONGEST_S + 1  # longer than the limit of its child, which reports better what is missing
+
+
+CLEAR_PROVES = (
+    "The clear input shows where the sled is. It does not see hands, a turning blade, or a cut that was left "
+    "unfinished."
+)
+NO_CLEAR = (
+    "Without a clear input nothing shows where the sled is: that it is drawn right back, and that a tap was meant, is "
+    "up to you. So a tap records the pass and moves nothing, and each move lasts as long as the pedal is held down."
+)
+
+
+def cautions(drive: Drive) -> tuple[str, ...]:
+    """What no probe can find out about a motor on the screw, and what somebody must see to before anything moves.
+
+    The screw's push is computed as 2 pi x torque x efficiency / lead: 1.2 N m, 0.7 and 5 mm give 1.06 kN. Pedal and
+    hood: common practice, no source.
+    """
+    return (
+        "Kerfcall starts and stops no saw, and is no interlock. A red switch that latches and cuts the motor's own "
+        "supply (the board's reset does not) belongs within reach, beside the saw's stop. Best, the saw's emergency "
+        "stop drops both.",
+        "It pinches: between the carriage and its ends, and between the board and the guard. A screw pushes with about "
+        "1 kN (computed for 1.2 N m on a lead of 5 mm).",
+        "The pedal has a hood, and stands half a metre or more from the saw's own. For moves that it holds it is no "
+        "radio pedal (common practice, no source).",
+        CLEAR_PROVES if drive.clear_input else NO_CLEAR,
+    )
 
 
 def exit_code(lines: Sequence[Finding]) -> int:
@@ -58,7 +91,10 @@ def _shop(path: Path | None) -> tuple[Finding, Shop | None]:
 
 
 def survey(shop_path: Path | None) -> list[Finding]:
-    """Every part that a session uses on this machine, in the order of the screen."""
+    """Every part that a session uses on this machine, in the order of the screen.
+
+    The line of a driven carriage has its `cautions` in its data.
+    """
     shop_line, shop = _shop(shop_path)
     voice = shop.voice if shop else VoiceSettings()
     settings = shop.pedal if shop else PedalSettings()
@@ -77,10 +113,36 @@ def survey(shop_path: Path | None) -> list[Finding]:
         _one("disk", journal.disk, "check that the disk responds"),
         _one("clock", runner.clock, "set the date, the time and the time zone"),
     ]
+    driven = shop.carriage if shop is not None and shop.carriage.drive is not None else None
+    if driven is not None:
+        mend = "look at the controller's supply and its USB lead, or do without: cut --no-drive"
+        probes.append(Probe((CARRIAGE,), lambda: [_carriage(driven)], mend, CARRIAGE_S))
     found = {line.part: line for line in (shop_line, *gather(probes))}
     ways = ("pedal", "terminal keys", "microphone", "level", "recogniser")
     found[runner.ANSWERS] = runner.answers(*(found[part] for part in ways))
-    return [found[part] for part in ORDER]
+    return [found[part] for part in order(driven is not None)]
+
+
+def order(driven: bool) -> tuple[str, ...]:
+    """The parts in the screen's order. driven: whether a motor turns the carriage's screw."""
+    after = ORDER.index(SHOP_FILE) + 1
+    return (*ORDER[:after], CARRIAGE, *ORDER[after:]) if driven else ORDER
+
+
+def _carriage(shop: Carriage) -> Finding:
+    """All that was found out about the controller, each fault with its own mend."""
+    assert shop.drive is not None
+    found = carriage.findings(shop)
+    data = {key: value for one in found for key, value in one.data.items()} | {"cautions": list(cautions(shop.drive))}
+    works = "; ".join(one.text for one in found if one.state == WORKS)
+    wrong = [one for one in found if one.state != WORKS]
+    if not wrong:
+        return Finding(CARRIAGE, WORKS, works, "", data)
+    data["faults"] = [{"text": one.text, "mend": one.mend} for one in wrong]
+    if works:
+        data["faults"].insert(0, {"text": works, "mend": ""})
+    state = BROKEN if any(one.state == BROKEN for one in wrong) else wrong[0].state
+    return Finding(CARRIAGE, state, "; ".join(one.text for one in wrong), wrong[0].mend, data)
 
 
 def _one(part: str, look: Callable[[], Finding], mend: str) -> Probe:

@@ -1,19 +1,20 @@
-"""`kerfcall ready`: what works on this machine; with --pedal, the key that a pedal sends.
+"""`kerfcall ready`: what works on this machine; with --pedal, the key that a pedal sends; with --sled, the clear input.
 
 `--json` prints one object:
 
     {"ready": bool, "exit_code": 0 | 2 | 3,
      "parts": [{"part", "state": "works" | "stands in" | "broken", "text", "mend", "data": {..}}]}
 
-Every part is always listed, in the order of `readiness.ORDER`. JSON's "stands in" is shown as "limited". "text"
-and "mend" are for people; "mend" is "" if there is nothing to do. "data" is {} or figures: packages {"missing",
-"wrong_version", "extras"}, voice {"words_a_minute"}, loudspeaker and microphone {"devices"}, level {"rms_dbfs",
-"loudest_dbfs", "peak_dbfs", "spoken"}, noise {"chosen", "asked_for"}, recogniser {"recogniser", "model", "language"},
-pedal {"key"}, display {"columns", "lines", "colour", "desktop"}, your answers {"by"}, shop file {"path"} with
-{"kerf_mm"} or {"faults"}, a list of texts, each with its own mend; kerf, screw, zero and backlash {"utc", "days",
-"limit_days", "blade", "taken_back_utc"}, square the same and {"degrees"}, journal {"folder", "last_entry_utc"}, disk
-{"free_mb"}, clock {"utc", "zone"}; any part {"took_s"} if it was slow. Later versions may add keys, but never remove or
-rename one.
+Every part is always listed, in the order of `readiness.ORDER`, and the carriage after the shop file where a motor turns
+its screw. JSON's "stands in" is shown as "limited". "text" and "mend" are for people; "mend" is "" if there is nothing
+to do. "data" is {} or figures: packages {"missing", "wrong_version", "extras"}, voice {"words_a_minute"}, loudspeaker
+and microphone {"devices"}, level {"rms_dbfs", "loudest_dbfs", "peak_dbfs", "spoken"}, noise {"chosen", "asked_for"},
+recogniser {"recogniser", "model", "language"}, pedal {"key"}, display {"columns", "lines", "colour", "desktop"}, your
+answers {"by"}, shop file {"path"} with {"kerf_mm"} or {"faults"}, a list of texts, each with its own mend; carriage
+{"port", "firmware", "options", "home_switch_closed", "clear", "cautions"} and the same {"faults"}; kerf, screw, zero
+and backlash {"utc", "days", "limit_days", "blade", "taken_back_utc"}, square the same and {"degrees"}, journal
+{"folder", "last_entry_utc"}, disk {"free_mb"}, clock {"utc", "zone"}; any part {"took_s"} if it was slow. Later
+versions may add keys, but never remove or rename one.
 """
 
 from __future__ import annotations
@@ -25,11 +26,11 @@ import math
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from assistant.commands.readiness import exit_code, survey
+from assistant.commands.readiness import CLEAR_PROVES, exit_code, survey
 from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.health import BROKEN, SHOWN, Finding
 from assistant.pedal.names import SAFE_KEYS, Named
@@ -42,9 +43,10 @@ EXIT_CODES = "Exit code: 0 each part works or is limited, 2 bad input or a bad s
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pedal", action="store_true", help="wait for a press, and show which key the pedal sends")
-    parser.add_argument(
-        "--seconds", type=float, default=30.0, metavar="N", help="with --pedal: how long to wait (1 to 600 s)"
-    )
+    sled = "have the sled moved both ways, and see whether the carriage's clear input shows both"
+    parser.add_argument("--sled", action="store_true", help=sled)
+    wait = "with --pedal or --sled: how long to wait (1 to 600 s)"
+    parser.add_argument("--seconds", type=float, default=30.0, metavar="N", help=wait)
     parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file to check")
     parser.add_argument(
         "--square",
@@ -53,24 +55,69 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="record how far blade and carriage together are out of square",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object, for other programs")
-    parser.epilog = f"{EXIT_CODES} With --pedal: 1 the pedal sent no usable key. {parser.epilog or ''}"
+    also = "With --pedal: 1 the pedal sent no usable key. With --sled: 1 the clear input did not show both."
+    parser.epilog = f"{EXIT_CODES} {also} {parser.epilog or ''}"
 
 
 def run(args: argparse.Namespace) -> int:
     """Exit code 0: a session can run. 2: bad input, or a bad shop file. 3: another part is broken.
 
-    With --pedal 1: the pedal sent no usable key.
+    With --pedal 1: the pedal sent no usable key. With --sled 1: the clear input did not show both ways.
     """
     faults = []
     if not (math.isfinite(args.seconds) and 1 <= args.seconds <= 600):
         faults.append(Fault("out of range", f"{args.seconds:g} s", "--seconds", "give 1 to 600 seconds"))
-    if args.pedal and args.square is not None:
-        faults.append(Fault("can't be used together with --pedal", "", "--square", "leave one of them out"))
+    given = [option for option, is_given in _ALONE.items() if is_given(args)]
+    if len(given) > 1:
+        faults.append(Fault(f"can't be used together with {given[0]}", "", given[-1], "leave one of them out"))
     if faults:
         raise BadInput(faults)
     if args.square is not None:
         return _note_square(args.shop, args.square, args.json)
+    if args.sled:
+        return _sled(args)
     return _pedal(args) if args.pedal else _survey(args)
+
+
+_ALONE: dict[str, Callable[[argparse.Namespace], bool]] = {
+    "--pedal": lambda args: args.pedal,
+    "--sled": lambda args: args.sled,
+    "--square": lambda args: args.square is not None,
+}
+"""Options that each do something else than look at every part."""
+
+
+def _sled(args: argparse.Namespace) -> int:
+    """Have the operator move the sled both ways, and see whether the clear input shows it. Nothing is driven.
+
+    Raises BadInput where the shop has no clear input, CouldNotRun and NoSuchPart where its controller can't be asked.
+    """
+    from assistant.carriage.health import sees_sled
+    from assistant.carriage.standing import Standing
+    from assistant.plans.shop_file import read_shop
+    from assistant.runner.one_live import LiveLock
+
+    shop = read_shop(args.shop)
+    drive = shop.carriage.drive
+    if drive is None or not drive.clear_input:
+        where = f"{Path(shop.path).name}: carriage.drive.clear_input"
+        mend = "set it to true once a switch on the sled is wired to the controller's hold or door input"
+        raise BadInput([Fault("there is no clear input to look at", "", where, mend)])
+
+    def say(text: str) -> None:
+        print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
+
+    say(f"Saw off, blade still. Nothing is driven (waiting {args.seconds:g} s for each).")
+    with LiveLock("kerfcall ready --sled", None), Standing(shop.carriage) as standing:
+        seen = sees_sled(standing, say, args.seconds)
+    if args.json:
+        print(json.dumps({"clear_input_seen": seen}))
+    elif seen:
+        print(f"The clear input shows both: the sled right back, and away. {CLEAR_PROVES}")
+    else:
+        print("The clear input did not show both.")
+        print("Do: look at the switch on the sled, its wire, and the board's hold or door input.")
+    return 0 if seen else 1
 
 
 def _note_square(path: Path | None, degrees: float, as_json: bool) -> int:
@@ -110,6 +157,8 @@ def _survey(args: argparse.Namespace) -> int:
     columns = shutil.get_terminal_size((80, 24)).columns
     for line in lines:
         print(_on_screen(line, min(max(columns, NARROWEST), WIDEST)))
+    for caution in (caution for line in lines for caution in line.data.get("cautions", ())):
+        print(textwrap.fill(caution, min(max(columns, NARROWEST), WIDEST), initial_indent="! ", subsequent_indent="  "))
     broken = [line.part for line in lines if line.state == BROKEN]
     print(f"Not ready. Broken: {', '.join(broken)}." if broken else "Ready: a session can run.")
     return code

@@ -1,4 +1,4 @@
-"""The commented examples: shop files, one for each kind of carriage, and the demo plans."""
+"""The commented examples: shop files, one for each kind of carriage and one with a motor, and the demo plans."""
 
 from __future__ import annotations
 
@@ -6,8 +6,13 @@ import shlex
 import sys
 from pathlib import Path
 
-# By kind of carriage.
-SHOPS = {"readout": "shop-readout.toml", "handwheel": "shop-handwheel-inch.toml", "steps": "shop-stepper.toml"}
+# By kind of carriage; "driven" has a motor on its screw.
+SHOPS = {
+    "readout": "shop-readout.toml",
+    "handwheel": "shop-handwheel-inch.toml",
+    "steps": "shop-stepper.toml",
+    "driven": "shop-driven.toml",
+}
 
 
 def examples_folder() -> Path | None:

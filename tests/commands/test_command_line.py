@@ -139,6 +139,7 @@ def test_every_command_is_parsed_by_it() -> None:
 
 
 SUBCOMMANDS = {
+    "carriage": ["where", "home", "go", "configure"],
     "calibrate": ["kerf", "screw", "zero", "backlash", "fit"],
     "models": ["list", "get", "verify"],
     "journal": ["export", "list", "repair", "show"],
@@ -152,6 +153,7 @@ def test_a_sub_command_has_its_own_options_only(command: str) -> None:
     assert list(parsers) == SUBCOMMANDS[command]
     options = {name: {o for a in parser._actions for o in a.option_strings} for name, parser in parsers.items()}
     of_one = {
+        "carriage": {"--json": {"where"}, "--no-pedal": {"home", "go"}, "--shop": None},
         "calibrate": {"--most-change": {"kerf"}, "--new-blade": {"kerf", "fit"}, "--gap": {"fit"}, "--plan": None},
         "models": {"--shop": None},
         "journal": {"--state": None},

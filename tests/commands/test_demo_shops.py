@@ -1,4 +1,4 @@
-"""The three demo machines: each loads, lays every demo plan out in its own terms, and can be calibrated."""
+"""The demo machines: each loads, lays every demo plan out in its own terms, and can be calibrated."""
 
 from __future__ import annotations
 
@@ -20,7 +20,12 @@ from assistant.plans.shop_writer import read_history
 from tests.plans.files import DEMO_PLANS, DEMO_SHOPS
 
 SHOPS = {path.stem: path for path in DEMO_SHOPS}
-KINDS = {"shop-readout": "readout", "shop-handwheel-inch": "handwheel", "shop-stepper": "steps"}
+KINDS = {
+    "shop-readout": "readout",
+    "shop-handwheel-inch": "handwheel",
+    "shop-stepper": "steps",
+    "shop-driven": "steps",
+}
 INCH = Fraction("25.4")
 
 

@@ -71,6 +71,7 @@ def test_each_documented_figure_is_there(capsys: pytest.CaptureFixture[str], sho
     for key in given:
         assert f'"{key}"' in named
     once = {"rms_dbfs", "loudest_dbfs", "peak_dbfs", "spoken", "faults", "took_s"}  # microphone, bad shop file, slow
+    once |= {"port", "firmware", "options", "home_switch_closed", "clear", "cautions"}  # a motor on the screw
     assert set(re.findall(r'"([a-z_]+)"', named)) - given <= once
 
 

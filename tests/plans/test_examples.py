@@ -21,7 +21,9 @@ def test_every_demo_file_is_offered() -> None:
 
 @pytest.mark.parametrize("kind", examples.SHOPS)
 def test_each_shop_file_is_for_the_carriage_that_it_is_offered_for(kind: str) -> None:
-    assert read_shop(DEMO / examples.SHOPS[kind]).carriage.kind == kind
+    carriage = read_shop(DEMO / examples.SHOPS[kind]).carriage
+    assert (carriage.drive is not None) == (kind == "driven")
+    assert carriage.kind == ("steps" if kind == "driven" else kind)
 
 
 def test_each_plan_is_called_by_its_file_name() -> None:
