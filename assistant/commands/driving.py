@@ -308,7 +308,7 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
         pedal_alive: Callable[[], bool],
         click: Callable[[], None],
         code: Callable[[str], None] | None,
-        halts: Callable[[], bool],
+        halts: Callable[[], bool] | None,
     ) -> LiveKeys:
         from assistant.screens.keys import TerminalKeys
 

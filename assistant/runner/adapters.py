@@ -53,7 +53,8 @@ class Makers:
     listener: Callable[[], LiveEar] | None
     pedal: Callable[[Post, Callable[[], None], Callable[[], None]], LivePedal] | None
     keys: Callable[
-        [Post, Callable[[], bool], Callable[[], None], Callable[[str], None] | None, Callable[[], bool]], LiveKeys
+        [Post, Callable[[], bool], Callable[[], None], Callable[[str], None] | None, Callable[[], bool] | None],
+        LiveKeys,
     ]
     drive: Callable[[Callable[[], bool], Callable[[], None]], Driven] | None = None
 
@@ -154,7 +155,7 @@ class Adapters:
                 lambda: pedal is not None and pedal.alive,
                 self._click,
                 self._page.asked_for_code if self._page else None,
-                self._halted_by_key,
+                self._halted_by_key if self._makers.drive else None,
             )
         except NoSuchPart as error:
             self._post_missing(DeviceName.KEYS, error, "")
@@ -173,6 +174,8 @@ class Adapters:
         drive = self._makers.drive(self._pedal_down, self._tick)
         self._runner.outputs.drive = drive
         self._stack.callback(drive.close)
+        if self._page is not None:
+            self._page.hub.position = lambda: drive.position
 
     def _pedal_down(self) -> bool:
         pedal = self._pedal

@@ -204,7 +204,12 @@ class LiveView(LiveScreen, Protocol):
 
 
 class PageHub(Screen, Watcher, Protocol):
-    """Feeds the pages; both a screen and a watcher."""
+    """Feeds the pages; both a screen and a watcher.
+
+    position: what a driven carriage last reported, mm; None where nobody knows.
+    """
+
+    position: Callable[[], Fraction | None]
 
 
 class LivePage(Protocol):

@@ -15,8 +15,9 @@ from assistant.session.decide import decide
 from assistant.session.events import DeviceChanged, Displayed, Event, SpeechEnded, SpeechStarted, TimePassed, WentOut
 from assistant.session.kinds import DeviceName, DeviceState, Klass, SpeechEnd, Tone
 from assistant.session.state import State
+from assistant.wording.drive import REACHED
 from assistant.wording.phrases import Phrase, phrases_for
-from assistant.wording.prompts import REACHED, Words
+from assistant.wording.prompts import Words
 
 ASKING = frozenset({Klass.CHECK, Klass.QUESTION, Klass.MOVE})  # classes of announcements that need an answer
 Commit = Callable[[Sequence[f.Record]], None]

@@ -28,7 +28,8 @@ from assistant.session.effects import View
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED
 from assistant.wording.dial import has_dial
-from assistant.wording.prompts import YES_NO, Words
+from assistant.wording.joining import YES_NO
+from assistant.wording.prompts import Words
 
 MARKS = {
     Klass.SETTING: ">>",

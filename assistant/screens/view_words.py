@@ -28,8 +28,8 @@ from assistant.screens.view_sight import LogEntry, Sight, clock_of
 from assistant.session.effects import View
 from assistant.session.kinds import DeviceName
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED, MOVE_ASKED, QUESTION, STANDING_BY
-from assistant.wording import dial
-from assistant.wording.prompts import HOW_TO_CUT, HOW_TO_CUT_DRIVEN, Words
+from assistant.wording import dial, drive
+from assistant.wording.prompts import HOW_TO_CUT, Words
 
 Line = tuple[str, int]  # text and style
 NOBODY_KNOWS = (
@@ -311,7 +311,7 @@ def _required(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
         return [(line, BOLD) for line in wrapped(of_the_drive, room)]
     if view.mode == CUTTING and view.pass_:
         # The number is in block letters; said once more in words, it would be there twice.
-        how = HOW_TO_CUT_DRIVEN if stands_for_a_cut(view, words) else HOW_TO_CUT
+        how = drive.HOW_TO_CUT if stands_for_a_cut(view, words) else HOW_TO_CUT
         return list(_plain(how, room)) if how in sight.setting else []
     if view.mode in (FINISHED, ENDED_EARLY):
         return list(_plain(sight.closing, room))

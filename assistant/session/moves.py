@@ -201,7 +201,7 @@ def halted(turn: Turn, event: Halted) -> None:
 
 
 def not_clear(turn: Turn, event: NotClear) -> None:
-    _ask_again(turn, event.id, prompt("draw back"))
+    _ask_again(turn, event.id, prompt("sled is out"))
 
 
 def too_old(turn: Turn, event: TooOld) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from fractions import Fraction
 from typing import Any
 
@@ -11,8 +11,8 @@ from assistant.plans.checks import aloud
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
-from assistant.session.kinds import MoveKind
-from assistant.wording import dial
+from assistant.wording import dial, drive
+from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
 from assistant.wording.numbers import (
     cardinal,
     shown_depth,
@@ -25,20 +25,10 @@ from assistant.wording.numbers import (
     spoken_setting,
 )
 
-# At the end of every question. Plain lines leave it out, since they stay when something else is asked.
-YES_NO = "Long press for yes, double tap for no."
 HOW_TO_CUT = "Set the carriage, start the saw, cut, draw back clear and tap."
-BY_HAND = (
-    "Motor off. Zero the carriage by hand: reference edge at zero, and with a bar, the bar out again. Motor on, and "
-    "try the zero once more, since the motor may jump a step. Then long press."
-)
 NEVER_SPIN = "Never spin it on its face."
-HOW_TO_CUT_DRIVEN = "Start the saw, cut, draw right back and tap."
 SETTINGS = ("setting", "setting in full")
-REACHED = "setting reached"
 SETTING_BAR = "setting bar"
-MOST_NAMED = 3
-"""Up to so many marked problems or open sessions are named one by one."""
 
 
 class Words:
@@ -57,9 +47,9 @@ class Words:
     def shown(self, prompts: Iterable[Prompt]) -> str:
         """An announcement for a screen: a setting's figures on a first line, then all of it with numbers in figures."""
         prompts = tuple(prompts)
-        settings = [dict(prompt.figures) for prompt in prompts if prompt.key in (*SETTINGS, REACHED)]
+        settings = [dict(prompt.figures) for prompt in prompts if prompt.key in (*SETTINGS, drive.REACHED)]
         heads = [self.shown_call(each["setting"], each.get("previous"), each.get("approach")) for each in settings]
-        if any(prompt.key == REACHED for prompt in prompts):
+        if any(prompt.key == drive.REACHED for prompt in prompts):
             heads = [Words(self.job, figures=True).position(each["setting"]) for each in settings]
         return "\n".join([*heads, Words(self.job, figures=True).say(prompts)])
 
@@ -177,7 +167,7 @@ class Words:
             count=self.count(figures["sockets"]),
             **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1),
         )
-        return _sentence(filled)
+        return sentence(filled)
 
     def sockets(self, number: int) -> str:
         """How many sockets: "seven sockets", or "slots" where those are cut."""
@@ -204,72 +194,6 @@ class Words:
             parts.append(f"Keep clear: {low} to {high}, up to {above} above the bed.")
         return " ".join(parts)
 
-    def reached(self, figures: dict[str, Any]) -> str:
-        """Where a driven carriage stands, and that the pass may be cut."""
-        how = f"{HOW_TO_CUT_DRIVEN} " if figures["in_full"] else ""
-        return f"{how}Standing at {self.position(figures['setting'])}. Cut."
-
-    def way(self, figures: dict[str, Any]) -> str:
-        """Which way a driven carriage will go, and where to: "up to 15.44", "down, then up to 12.34"."""
-        to = figures["to"]
-        if figures["what"] != MoveKind.SETTING:
-            return "down to the home switch" + ("" if to is None else f", then up to {self.position(to)}")
-        return f"{'down, then ' if figures['down'] else ''}up to {self.position(to)}"
-
-    def driven_move(self, figures: dict[str, Any]) -> str:
-        """What a driven carriage will do once it is let, and how to let it; its direction comes last."""
-        if figures["by_hand"]:
-            return BY_HAND
-        parts = []
-        if figures["halted"]:
-            parts.append(f"Halted at {self.position(figures['stands'])}.")
-        if figures["saw_off"]:
-            parts.append("Saw off, blade still, hands off carriage and work.")
-            if figures["clamped"] and figures["what"] != MoveKind.SETTING:
-                parts.append("Leave the board clamped.")
-        elif not figures["tap"]:
-            parts.append("Draw right back, hands off.")
-        if figures["tap"]:
-            parts.append(f"Draw right back, then tap: {self.way(figures)}.")
-        else:
-            on = "Hold the pedal down to go on" if figures["halted"] else "Hold the pedal down until it stands"
-            parts.append(f"{on}: {self.way(figures)}.")
-        return " ".join(parts)
-
-    def passes(self, numbers: Sequence[int]) -> str:
-        """In words, such as "passes 1 to 9". numbers: ascending."""
-        first, last = self.count(numbers[0]), self.count(numbers[-1])
-        if len(numbers) == 1:
-            return f"pass {first}"
-        if numbers[-1] - numbers[0] == len(numbers) - 1 and len(numbers) > 2:
-            return f"passes {first} to {last}"
-        if len(numbers) > MOST_NAMED:
-            return f"{self.count(len(numbers))} passes from {first} to {last}"
-        return f"passes {_listed([self.count(number) for number in numbers])}"
-
-
-def _ask_move(words: Words, figures: dict[str, Any]) -> str:
-    saw = "Saw off, blade still, hands off?" if figures["saw_off"] else "Drawn right back, hands off?"
-    return f"{saw} It moves {words.way(figures)} by itself, and any key halts it. Start it? {YES_NO}"
-
-
-def _ask_off(words: Words, figures: dict[str, Any]) -> str:
-    """What the visit to the home switch found. Nobody is to unclamp before hearing it."""
-    off_by, passes = figures["off_by"], figures["passes"]
-    doubtful = f" {_sentence(words.passes(passes)).rstrip('.')} of this end may be off as much." if passes else ""
-    if off_by is None:
-        found = "The home switch was not where it should be"
-    else:
-        amount = words.length(abs(off_by))
-        found = f"The carriage stood {'more than ' * figures['beyond']}{amount} {'lower' if off_by > 0 else 'higher'}"
-        found += " than it read"
-    return f"{found}.{doubtful} Leave the board clamped, measure, and look for what slipped. Go on? {YES_NO}"
-
-
-def _sentence(text: str) -> str:
-    text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text[-1:] in ".?!" else ".")
-
 
 def _held(figures: dict[str, Any]) -> str:
     stop = to_the_stop(figures["register"], figures["stop_side"])
@@ -295,7 +219,7 @@ def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
     which += [] if figures["layout"] == "slots" else [f"end {words.count(figures['end'])}"]
     it = "it" if figures["copies"] == 1 else "them"
     turned = f": turn {it} end over end" if figures["turn"] == "warned" and not figures["held"] else ""
-    return _sentence(", ".join(which) + turned)
+    return sentence(", ".join(which) + turned)
 
 
 def _which_of(words: Words, figures: dict[str, Any], short: bool = False) -> list[str]:
@@ -360,7 +284,7 @@ def _resuming(words: Words, figures: dict[str, Any]) -> str:
     place = setup.board if words.job.layout == "slots" else f"{setup.board}, end {words.count(setup.end)}"
     of = f"setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
     cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
-    return f"Resuming {words.job.title}: {place}, {of}. {_sentence(cut)}"
+    return f"Resuming {words.job.title}: {place}, {of}. {sentence(cut)}"
 
 
 _TRIED = {
@@ -433,8 +357,8 @@ def _marked_here(words: Words, figures: dict[str, Any]) -> str:
         return f"A problem is marked {_at_pass(words, first)}."
     if len(more) < MOST_NAMED:
         if first:
-            return f"Problems are marked at passes {_listed([words.count(pass_) for pass_ in (first, *more)])}."
-        return f"Problems are marked {_listed([_at_pass(words, pass_) for pass_ in (first, *more)])}."
+            return f"Problems are marked at passes {listed([words.count(pass_) for pass_ in (first, *more)])}."
+        return f"Problems are marked {listed([_at_pass(words, pass_) for pass_ in (first, *more)])}."
     return f"Problems are marked at {words.count(len(more) + 1)} passes, the last at pass {words.count(more[-1])}."
 
 
@@ -447,21 +371,17 @@ def _marked_in_all(words: Words, figures: dict[str, Any]) -> str:
     places = figures["places"]
     if len(places) <= MOST_NAMED:
         named = [f"in setup {words.count(setup)} {_at_pass(words, pass_)}" for setup, pass_ in places]
-        return f"{'Problems are' if len(places) > 1 else 'A problem is'} marked {_listed(named)}."
+        return f"{'Problems are' if len(places) > 1 else 'A problem is'} marked {listed(named)}."
     setups = [words.count(setup) for setup in sorted({setup for setup, _ in places})]
     if len(setups) > MOST_NAMED:
         setups = [f"{words.count(len(setups))} of the setups, the last in setup {setups[-1]}"]
         return f"Problems are marked at {words.count(len(places))} places, in {setups[0]}."
     kind = "setups" if len(setups) > 1 else "setup"
-    return f"Problems are marked at {words.count(len(places))} places, in {kind} {_listed(setups)}."
-
-
-def _listed(parts: list[str]) -> str:
-    return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+    return f"Problems are marked at {words.count(len(places))} places, in {kind} {listed(setups)}."
 
 
 def _ended(words: Words, figures: dict[str, Any]) -> str:
-    passes = _sentence(words.counted(figures["left"], "pass was", "passes were")).rstrip(".")
+    passes = sentence(words.counted(figures["left"], "pass was", "passes were")).rstrip(".")
     return f"Session ended. {passes} not cut."
 
 
@@ -495,17 +415,10 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "summary": lambda words, figures: f"{figures['title']}: {words.counted(figures['passes'], 'pass', 'passes')}.",
     "clamp": Words.clamp,
     "check": Words.check,
-    "setting": lambda words, figures: _sentence(words.setting(figures)),
+    "setting": lambda words, figures: sentence(words.setting(figures)),
     # What to do comes first, so that the number comes last.
-    "setting in full": lambda words, figures: f"{HOW_TO_CUT} {_sentence(words.setting(figures, full=True))}",
-    "setting reached": Words.reached,
-    "move": Words.driven_move,
-    "ask move": _ask_move,
-    "ask off": _ask_off,
-    "not proved": lambda words, figures: (
-        f"{_sentence(words.passes(figures['passes'])).rstrip('.')} of this end came before its place was lost. "
-        "Nothing has proved them."
-    ),
+    "setting in full": lambda words, figures: f"{HOW_TO_CUT} {sentence(words.setting(figures, full=True))}",
+    **drive.SENTENCES,
     "ask back": _ask_back,
     "ask carriage": _ask_carriage,
     "resumed": lambda words, figures: f"{_resuming(words, figures)} See that the saw is off.",
@@ -571,18 +484,7 @@ _TEMPLATES: dict[str, str] = {
     "code not said": "The pairing code is on the terminal. It is not said while a pass may be under way.",
     "not from the page": "Refused: the page may not do that.",
     "advanced from the page": "Advanced from the page.",
-    "cautions of the drive": (
-        "A motor moves the carriage. Its screw can crush: keep out from between carriage and its ends, and board and "
-        "guard. The motor's own red switch is within reach."
-    ),
-    "hold it down": "Nothing moves by that. Hold the pedal down, and keep it down until it stands.",
-    "draw back": "Draw right back, then tap.",
-    "sled not seen": (
-        "Not counted: the sled was not seen to go out and come right back. If it did, the sled's switch has failed."
-    ),
-    "blade may turn": "Nothing moves yet: the blade takes {takes} seconds to stop. Wait, then hold the pedal down.",
-    "too old": "Nothing moved: that press was too long ago.",
-    "moving": "It moves: that answers nothing.",
+    **drive.TEMPLATES,
 }
 
 # What a log keeps of a prompt. It stays there when something else is open, so it never says what to do: "long press to
@@ -593,7 +495,7 @@ STANDS = frozenset({
     "nothing changed", "nothing to go back to", "earlier setup closed", "no such pass",
     "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",
     "code not said", "not from the page", "advanced from the page",
-    "not proved", "too old", "moving",
+    *drive.STANDS,
 })  # fmt: skip
 """Kept whole: they state facts, and stay true whenever they are read."""
 
@@ -603,17 +505,7 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "check": lambda words, figures: f"Asked: {figures['name']}?",
     "setting": _called,
     "setting in full": _called,
-    "setting reached": lambda words, figures: (
-        f"Standing at {words.position(figures['setting'])}: pass {figures['pass_']} called."
-    ),
-    "move": lambda words, figures: "Asked: zeroed by hand?" if figures["by_hand"] else f"Asked: {words.way(figures)}?",
-    "ask move": lambda words, figures: f"Asked: {words.way(figures)}, without a pedal?",
-    "ask off": lambda words, figures: _ask_off(words, figures).partition(" Leave the board")[0],
-    "cautions of the drive": "A motor moves the carriage.",
-    "hold it down": "Not by that: the pedal is held down for it.",
-    "draw back": "The sled was not drawn right back.",
-    "sled not seen": "Not counted: the sled was not seen to go out and come back.",
-    "blade may turn": "Nothing moved: the blade may still have been turning.",
+    **drive.RECORDS,
     "stage over": "Stage {stage} is done.",
     "setup reopened": "That board again, for pass {pass_}.",
     "finished": "All cut.",

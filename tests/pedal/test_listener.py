@@ -37,7 +37,11 @@ class Rig:
         self.clock = LiveClock()
         self.events: queue.SimpleQueue[Event] = queue.SimpleQueue()
         self.clicks: list[float] = []
-        self.listener = PedalListener(self.clock, self.events.put, PedalSettings(**settings), self.click)
+        self.releases: list[float] = []
+        released = lambda: self.releases.append(time.monotonic())  # noqa: E731
+        self.listener = PedalListener(
+            self.clock, self.events.put, PedalSettings(**settings), self.click, released=released
+        )
         time.sleep(SETTLE_S)
 
     def click(self) -> None:
@@ -192,6 +196,37 @@ def test_a_long_press_is_posted_while_the_key_is_down_and_counts_from_the_press(
     xserver.up("Next")
     assert isinstance(event, Gesture)
     assert event.at - event.since >= 0.8
+
+
+@needs_x
+def test_what_is_held_down_is_let_go_when_the_key_comes_up_and_not_by_its_auto_repeat(
+    xserver: XServer, rig: Rig
+) -> None:
+    """A driven carriage moves only as long as the pedal is down."""
+    xserver.down("Next")
+    assert rig.gesture() == "hold"
+    time.sleep(1.5)  # longer than the server's auto-repeat takes to begin
+    assert rig.releases == [] and len(rig.clicks) == 1, "auto-repeat is no release and no other press"
+    xserver.up("Next")
+    end = time.monotonic() + 5
+    while not rig.releases and time.monotonic() < end:
+        time.sleep(0.01)
+    assert rig.releases
+
+
+@needs_x
+def test_what_is_held_down_is_let_go_when_the_pedal_is_lost(xserver: XServer) -> None:
+    rig = Rig()
+    try:
+        xserver.down("Next")
+        assert rig.gesture() == "hold" and rig.releases == []
+        xserver.end()
+        while not (isinstance(event := rig.next(), DeviceChanged) and event.state == "lost"):
+            pass
+        assert rig.releases
+    finally:
+        rig.listener.close()
+        xserver.start_again()
 
 
 @needs_x

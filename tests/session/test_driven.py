@@ -151,7 +151,7 @@ def test_what_was_not_sent_is_asked_again(event: type) -> None:
     order = rig.sent.pop()
     rig.send(event(rig.at, UTC, order.id))
     assert rig.state.mode == "move asked" and rig.state.is_cut(1)
-    assert rig.said.endswith("Draw right back, then tap: up to one two point zero two.")
+    assert rig.said.count("Draw right back") == 1 and rig.said.endswith("then tap: up to one two point zero two.")
     rig.gesture("tap", after=1)
     assert isinstance(rig.sent[-1], e.MoveTo) and rig.sent[-1].id != order.id
 
@@ -214,7 +214,7 @@ def test_what_was_cut_before_a_loss_is_named_once_it_is_homed_again() -> None:
     said = rig.said
     rig.obeys = True
     rig.answer()
-    assert "Pass one of this end came before its place was lost." in said + rig.said
+    assert "Pass one of this end was made before its place was lost." in said + rig.said
 
 
 def test_the_switch_is_visited_while_the_board_is_still_clamped_and_the_zero_kept() -> None:
