@@ -336,3 +336,22 @@ def test_a_pedal_that_is_lost_halts_what_it_holds(bench: Bench) -> None:
     finally:
         x.end()
     assert bench.screw.at == at < 60
+
+
+@needs_x
+def test_a_press_that_began_before_it_was_asked_lets_nothing_move(bench: Bench) -> None:
+    x = XServer()
+    try:
+        with bench.spawned(*go("60"), DISPLAY=x.display) as child:
+            child.expect_exact("asked for its settings")
+            x.down("Next")
+            child.expect_exact("Hold the pedal down until it stands")
+            x.xdotool("keyup", "Next", *LIFTED)
+            x.key("Next")
+            child.expect_exact("Nothing moves by that.")
+            # Nor is it asked of the controller, which would have been too late.
+            assert "Nothing moved" not in child.before and bench.moves_sent == []
+            child.send("q")
+            assert ended(child)[0] == 1
+    finally:
+        x.end()
