@@ -37,6 +37,7 @@ settings.load_profile("any machine")
 WITNESSED = Path(__file__).parent / "witnessed"
 LONGEST = (
     "screens/test_view.py",
+    "commands/test_carriage.py",
     "screens/test_page_chromium.py",
     "runner/test_whole_program.py",
     "screens/test_page_server.py",
