@@ -6,13 +6,14 @@ import os
 import subprocess
 import sys
 import tempfile
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from assistant.__main__ import main
 from assistant.journal.store import Journal
-from assistant.session.facts import PassCut, Resumed
+from assistant.session.facts import CarriageHomed, PassCut, Resumed
 from tests.commands.program import Workshop
 
 AS_NOBODY = """
@@ -90,6 +91,25 @@ def test_the_whole_demo_is_played_and_kept(workshop: Workshop) -> None:
     cut = [(fact.pass_, fact.by) for fact in facts[:killed] if isinstance(fact, PassCut)]
     assert cut == [(1, "voice"), (2, "pedal"), (3, "pedal")]
     assert session.state == "finished"
+
+
+@pytest.mark.long
+@pytest.mark.timeout(900)
+def test_the_demo_of_a_driven_carriage_is_halted_lost_and_resumed_and_cuts_every_pass(workshop: Workshop) -> None:
+    workshop.patience_s = 600.0
+    done = workshop.run("demo", "--drive", "--out", "said.wav", "--state", "state")
+    assert (done.code, done.err) == (0, "")
+    first, second = done.out.split("\n*** The process was killed partway through a board. A new one resumes")
+    assert "HALTED AT" in first and "CARRIAGE LOST" in second and "CARRIAGE LOST" not in first
+    assert second.index("down to the home switch") < second.index("Is the work still clamped")
+    with Journal.open_to_read(workshop.folder / "state") as journal:
+        (session,) = journal.sessions()
+        facts = [record.fact for record in journal.replay(session.id)]
+    kinds = [fact.kind for fact in facts]
+    assert (kinds.count("halted"), kinds.count("carriage_lost"), kinds.count("resumed")) == (1, 1, 1)
+    assert kinds.count("pass_cut") == 12 and session.state == "finished"
+    proved = [fact for fact in facts if isinstance(fact, CarriageHomed) and fact.off_by]
+    assert len(proved) == 2 and all(abs(Fraction(fact.off_by)) <= Fraction(1, 400) for fact in proved)
 
 
 def heard_in_both(first: str, second: str) -> None:
