@@ -6,15 +6,25 @@ No sentence about a failure holds "cut" or "ready": heard by half, that would be
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from fractions import Fraction
+from typing import Any, Protocol
 
 from assistant.session.kinds import MoveKind
 from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
 
-if TYPE_CHECKING:
-    from assistant.wording.prompts import Words
-
 Figures = dict[str, Any]
+
+
+class Words(Protocol):
+    """What these sentences need of `prompts.Words`."""
+
+    def count(self, number: int) -> str: ...
+
+    def length(self, mm: Fraction) -> str: ...
+
+    def position(self, setting: Fraction) -> str: ...
+
+
 REACHED = "setting reached"
 HOW_TO_CUT = "Start the saw, cut, draw right back and tap."
 BY_HAND = (

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import os
+import signal
 from collections.abc import Callable
 from dataclasses import replace
+from fractions import Fraction
 from typing import Any
 
 import pytest
 
-from assistant.errors import CouldNotRun, NoSuchPart
+from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.runner.adapters import CLOSING_SPEECH_S, Adapters, Makers
 from assistant.runner.contracts import Inputs, Post
-from assistant.runner.live import CtrlC
+from assistant.runner.live import CtrlC, leaving_on_signals
 from assistant.runner.loop import Runner
 from assistant.session.events import DeviceChanged, Event, Leave
 from assistant.session.state import ENDED_EARLY, FINISHED, STANDING_BY
@@ -156,8 +159,8 @@ def test_what_is_not_asked_for_is_not_made_and_not_missed() -> None:
     with desk.adapters() as adapters:
         adapters.open(CtrlC(), LEFT)
         assert set(desk.parts) == {"keys"} and not waiting(desk.runner)
-        post, pedal_alive, click, code = desk.given["keys"]
-        assert post == desk.runner.post and not pedal_alive() and code is None
+        post, pedal_alive, click, code, halted = desk.given["keys"]
+        assert post == desk.runner.post and not pedal_alive() and code is None and halted is None
         click()  # without a speaker it does nothing
         assert adapters.inputs() == Inputs("off", None, "off", False, True)
 
@@ -166,8 +169,8 @@ def test_pedal_and_keys_post_by_way_of_the_page_and_click() -> None:
     desk = Desk()
     with desk.adapters() as adapters:
         adapters.open(CtrlC(), LEFT)
-        keys_post, pedal_alive, click, code = desk.given["keys"]
-        pedal_post, pressed = desk.given["pedal"]
+        keys_post, pedal_alive, click, code, _ = desk.given["keys"]
+        pedal_post, pressed, _ = desk.given["pedal"]
         event = Leave(0.0, "")
         keys_post(event)
         pedal_post(event)
@@ -180,6 +183,96 @@ def test_pedal_and_keys_post_by_way_of_the_page_and_click() -> None:
         assert desk.life[-1] == "code say"
         desk.parts["pedal"].alive = False
         assert not pedal_alive()
+
+
+class Drive:
+    """A drive that notes what is done to it. moves: it does."""
+
+    position = Fraction(5)
+
+    def __init__(self, life: list[str]) -> None:
+        self.life, self.moves = life, False
+        life.append("open drive")
+
+    @property
+    def moving(self) -> bool:
+        return self.moves
+
+    def pressed(self) -> bool:
+        self.life.append("press")
+        return self.moves
+
+    def released(self) -> None:
+        self.life.append("release")
+
+    def halt(self) -> bool:
+        self.life.append("halt")
+        return self.moves
+
+    def close(self) -> None:
+        self.life.append("close drive")
+
+
+def driven_desk() -> Desk:
+    desk = Desk()
+
+    def drive(pedal_down: Callable[[], bool], tick: Callable[[], None]) -> Drive:
+        desk.given["drive"] = (pedal_down, tick)
+        return Drive(desk.life)
+
+    desk.makers = replace(desk.makers, drive=drive)  # type: ignore[arg-type]
+    return desk
+
+
+def test_the_drive_is_opened_last_and_closed_before_all_else_which_halts_it() -> None:
+    desk = driven_desk()
+    with desk.adapters() as adapters:
+        adapters.open(CtrlC(), LEFT)
+        opened = [name for name in desk.life if name.startswith("open")]
+        assert opened[-1] == "open drive"
+        assert adapters.inputs().drive == "works" and adapters.inputs().position == 5
+    closed = [name for name in desk.life if name.startswith("close")]
+    assert closed.index("close drive") < min(closed.index(f"close {name}") for name in ("pedal", "keys", "speaker"))
+
+
+def test_each_press_halts_the_drive_before_it_clicks_and_a_released_pedal_lets_it_go() -> None:
+    desk = driven_desk()
+    with desk.adapters() as adapters:
+        adapters.open(CtrlC(), LEFT)
+        pedal_down, tick = desk.given["drive"]
+        _, pressed, released = desk.given["pedal"]
+        *_, halted = desk.given["keys"]
+        begun = len(desk.life)
+        pressed()
+        released()
+        assert desk.life[begun:][0] == "press" and "release" in desk.life[begun:]
+        assert not halted() and not pedal_down()
+        drive: Any = desk.runner.outputs.drive
+        drive.moves, desk.parts["pedal"].down = True, True
+        assert halted() and pedal_down()
+        assert desk.parts["page"].position() == 5
+        tick()
+
+
+def test_a_signal_halts_the_drive_at_once_whatever_the_session_is_doing() -> None:
+    desk = driven_desk()
+    with leaving_on_signals(desk.runner), desk.adapters() as adapters:
+        adapters.open(CtrlC(), LEFT)
+        before = desk.life.count("halt")
+        os.kill(os.getpid(), signal.SIGTERM)
+        assert desk.life.count("halt") == before + 1, "nobody has taken the event off the queue yet"
+
+
+def test_a_drive_that_may_not_drive_ends_the_run() -> None:
+    desk = driven_desk()
+
+    def refuse(*given: object) -> Drive:
+        raise BadInput([Fault("is off", "$20 = 0", "the controller", "kerfcall carriage configure")])
+
+    desk.makers = replace(desk.makers, drive=refuse)  # type: ignore[arg-type]
+    with pytest.raises(BadInput), desk.adapters() as adapters:
+        adapters.open(CtrlC(), LEFT)
+    assert "close pedal" in desk.life
 
 
 def test_the_view_gets_the_state_of_the_inputs() -> None:
