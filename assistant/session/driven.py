@@ -6,6 +6,7 @@ step, if a switch shows the sled drawn right back. For everything else the pedal
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from assistant.joinery.settings import approach
@@ -39,11 +40,11 @@ def is_sled_seen(state: State) -> bool:
     return drive is None or not drive.clear_input or bool(state.driving.gone and state.driving.clear)
 
 
-def first_place(state: State) -> Move:
-    """Where the carriage stands while the setup's board is clamped: at its first setting, or at zero for a bar."""
-    if state.the_job.carriage.register == SETTING_BAR:
-        return Move(MoveKind.SETTING, Then.BOARD, state.setup, 0, Fraction(0))
-    return Move(MoveKind.SETTING, Then.BOARD, state.setup, 1, state.pattern.passes[0].setting)
+def first_place(job: Job, setup: int) -> Move:
+    """Where the carriage stands while this setup's board is clamped: at its first setting, or at zero for a bar."""
+    if job.carriage.register == SETTING_BAR:
+        return Move(MoveKind.SETTING, Then.BOARD, setup, 0, Fraction(0))
+    return Move(MoveKind.SETTING, Then.BOARD, setup, 1, job.pattern_of(setup).passes[0].setting)
 
 
 def to_next_pass(state: State, then: Then = Then.CALL) -> Move:
@@ -95,7 +96,9 @@ def point_below(state: State, move: Move) -> Fraction:
     assert move.to is not None
     carriage = state.the_job.carriage
     down = bool(move.pass_) and state.the_job.pattern_of(move.setup).passes[move.pass_ - 1].down
-    point = approach(carriage, move.to + carriage.resolution, move.to, down)
+    # Below the least setting there is room down to the home switch, which the drive knows.
+    free = carriage if down else replace(carriage, travel=None)
+    point = approach(free, move.to + carriage.resolution, move.to, down)
     return move.to if point is None else point
 
 
@@ -115,22 +118,18 @@ def move_prompt(state: State) -> e.Prompt:
         tap=by_tap(state, move),
         by_hand=by_hand(state, move),
         saw_off=not move.step,
-        clamped=state.touched,
-        bar=bool(target) and target is not None and target.pass_ == 0 and target.then == Then.BOARD,
+        # The board of the setup before stays in the clamps until the carriage stands where the next one is clamped.
+        clamped=state.touched or state.setup > 1,
     )
 
 
 def after_home(state: State, move: Move) -> Move | None:
     """Where it goes on to from the home switch, in the same press; None: nowhere."""
+    job = state.the_job
     if move.then == Then.END:
-        following = state.setup + 1
-        if following > len(state.the_job.setups):
-            return None
-        setting = state.the_job.pattern_of(following).passes[0].setting
-        bar = state.the_job.carriage.register == SETTING_BAR
-        return Move(MoveKind.SETTING, Then.BOARD, following, 0 if bar else 1, Fraction(0) if bar else setting)
+        return first_place(job, state.setup + 1) if state.setup < len(job.setups) else None
     if move.then == Then.BOARD:
-        return first_place(state)
+        return first_place(job, state.setup)
     return None if state.setup_complete else to_next_pass(state, move.then)
 
 

@@ -13,7 +13,6 @@ from assistant.session.driven import (
     by_tap,
     is_driven,
     is_sled_seen,
-    passes_of,
     still_from,
 )
 from assistant.session.events import (
@@ -142,15 +141,12 @@ def homed(turn: Turn, event: Homed) -> None:
     move = _under_way(turn.state, event.id)
     if move is None or move.what == MoveKind.SETTING:
         return
-    in_doubt = turn.state.driving.unproved
     visits = move.what == MoveKind.VISIT
     off_by = fraction_text(event.off_by) if visits and event.off_by is not None else ""
     turn.fact(f.CarriageHomed(turn.state.setup, off_by, visits and event.beyond))
     if not turn.state.driving.known:
         ask(turn, QuestionName.OFF, turn.state.setup, 0)
         return
-    if move.what == MoveKind.HOME and in_doubt:
-        turn.lead(prompt("not proved", passes=passes_of(in_doubt)))
     if move.then == Then.END:
         _on_to_next_setup(turn, move)
         return

@@ -8,16 +8,22 @@ from assistant.plans.job_json import fraction_text
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import move_id
-from assistant.session.driven import move_prompt, point_below
+from assistant.session.driven import move_prompt, passes_of, point_below
 from assistant.session.facts import Move
 from assistant.session.kinds import Klass, MoveKind
-from assistant.session.turn import Turn
+from assistant.session.turn import Turn, prompt
 
 
 def propose(turn: Turn, move: Move, *before: e.Prompt, halted: bool = False) -> None:
-    """Say what the carriage will do, and wait for the operator to let it."""
-    if move.what != MoveKind.HOME and not turn.state.driving.known:
-        move = Move(MoveKind.HOME, move.then, turn.state.setup)
+    """Say what the carriage will do, and wait for the operator to let it.
+
+    Before it is homed, say which passes of this end no visit to the switch can prove any more.
+    """
+    state = turn.state
+    if move.what != MoveKind.HOME and not state.driving.known:
+        move = Move(MoveKind.HOME, move.then, state.setup)
+    if move.what == MoveKind.HOME and state.driving.unproved:
+        before = (*before, prompt("not proved", passes=passes_of(state.driving.unproved)))
     turn.fact(f.MoveProposed(replace(move, held=True), halted))
     turn.ask(Klass.MOVE, *before, move_prompt(turn.state))
 

@@ -203,18 +203,16 @@ def test_a_pass_that_was_seen_to_be_cut_before_the_place_was_lost_counts() -> No
     assert rig.state.mode == "cutting" and rig.state.cursor == 2
 
 
-def test_what_was_cut_before_a_loss_is_named_once_it_is_homed_again() -> None:
+def test_what_was_cut_before_a_loss_is_named_before_it_is_homed_again() -> None:
     rig = cutting()
     rig.cut_one()
     rig.loses()
     rig.gesture("double")
+    assert "Pass one of this end was made before its place was lost." in rig.said, "before anything moves"
     rig.obeys = False
     rig.hold()
     rig.answer()
-    said = rig.said
-    rig.obeys = True
-    rig.answer()
-    assert "Pass one of this end was made before its place was lost." in said + rig.said
+    assert rig.says == [], "nothing is said while it moves"
 
 
 def test_the_switch_is_visited_while_the_board_is_still_clamped_and_the_zero_kept() -> None:
