@@ -219,6 +219,8 @@ class LiveDrive:
                 self._post(Lost(self._clock.at(), self._clock.utc(), Doubt.LINE, LINE_LOST))
             self._stirred.wait(REST_S)
             self._stirred.clear()
+        if self._closing:
+            return
         with contextlib.suppress(NoSuchPart):
             line = self._opened(self._port)
             self._protocol = Protocol(self._carriage, self._pedal_down, self._clock.at(), lost=True)

@@ -22,7 +22,7 @@ from assistant.carriage import dialect, settings
 from assistant.carriage.motion import Leg, ways
 from assistant.carriage.moving import AGAIN_S, SETTLE_S, SHOWN, Moving, StoodError
 from assistant.carriage.settings import ROOM, Controller
-from assistant.carriage.talk import GREETING_S, HOME_AGAIN, SILENT_S, DoubtfulError, Task
+from assistant.carriage.talk import ANSWER_S, GREETING_S, HOME_AGAIN, SILENT_S, DoubtfulError, Task
 from assistant.errors import Fault
 from assistant.joinery.model import Carriage
 from assistant.joinery.units import plain_length, round_to_step
@@ -203,7 +203,7 @@ class Protocol(Moving):
             return
         self._listed.clear()
         for line in (dialect.BUILD, dialect.SETTINGS, dialect.START_BLOCKS):
-            yield from self._line(line)
+            yield from self._line(line, ANSWER_S)
         self.controller = self._as_listed()
         number = settings.number_of(dialect.TRAVEL, self.drive.axis)
         own = settings.left_raised(self.controller.settings.get(number, Fraction(0)))

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from assistant.carriage.simulated_screw import Screw
 
-SLICE_S = 0.002
+SLICE_S = 0.005
 TAKES_AFTER_S = 0.001
 """Between the end of a line and when it takes it, s: a byte that comes meanwhile acts first."""
 SLOWS_AFTER_S = 0.05

@@ -191,7 +191,7 @@ class Talk:
         self._awaiting_report = False
         self._expecting_greeting = False
 
-    def _line(self, line: str, within_s: float = ANSWER_S) -> Task:
+    def _line(self, line: str, within_s: float) -> Task:
         """Send a line and wait for its answer."""
         self._refused = None
         self._send(line)

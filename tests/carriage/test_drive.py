@@ -12,6 +12,7 @@ from fractions import Fraction as F
 
 import pytest
 
+from assistant.carriage import moving, protocol, talk
 from assistant.carriage.drive import LiveDrive
 from assistant.carriage.health import carriage as found_out
 from assistant.carriage.health import findings
@@ -27,6 +28,15 @@ from assistant.session.kinds import Doubt
 from tests.carriage.rig import carriage
 
 GENEROUS_S = 60.0
+
+
+@pytest.fixture(autouse=True)
+def patient_limits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A busy machine may stall either side for longer than a controller may be silent; simulated time tests those."""
+    for module in (talk, moving, protocol):
+        for name in ("SILENT_S", "ANSWER_S", "STALLED_S", "PRESS_AGE_S"):
+            if hasattr(module, name):
+                monkeypatch.setattr(module, name, GENEROUS_S)
 
 
 class Wall:

@@ -18,7 +18,7 @@ from assistant.session.events import Arrived, Event, Halted, Homed, Lost, NotCle
 from tests.carriage.rig import Rig, carriage
 
 ANSWERS = (Arrived, Halted, Homed, Lost, NotClear, TooOld)
-STEPS = 100
+STEPS, TRAVEL = 100, 30
 SAME = 1 / STEPS + 1e-9
 ORDERS = (("home", ""), ("move", "1.5"), ("move", "0.5"), ("move", "3"), ("visit", ""), ("move", "1"))
 
@@ -75,8 +75,9 @@ FAULTS: dict[str, Callable[[Rig], None]] = {
 
 def _new(at: int, fault: Callable[[Rig], None]) -> Rig:
     screw = Screw(STEPS, start=2.0, play=0.08, home_at=-1.0)
-    shop = carriage(resolution=Fraction(1, STEPS), drive={"steps_per_mm": Fraction(STEPS)})
-    rig = Rig(Simulated(screw, {100: STEPS, 120: 1000}, boot_s=0.3), shop)
+    travel = (Fraction(-1), Fraction(TRAVEL - 5))
+    shop = carriage(resolution=Fraction(1, STEPS), travel=travel, drive={"steps_per_mm": Fraction(STEPS)})
+    rig = Rig(Simulated(screw, {100: STEPS, 120: 1000, 130: TRAVEL}, boot_s=0.3), shop)
     rig.begin()
     rig.lines = 0
 
@@ -155,7 +156,7 @@ def _case(at: int, fault: Callable[[Rig], None]) -> bool:
     arrived = _order(rig, "move", "2")
     assert isinstance(arrived, Arrived), arrived
     _tells_truth(rig, arrived)
-    assert rig.controller.settings[130] == pytest.approx(300)
+    assert rig.controller.settings[130] == TRAVEL
     assert b"~" not in bytes(rig.out) and b"$X" not in bytes(rig.out)
     return True
 
