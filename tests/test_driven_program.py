@@ -39,7 +39,7 @@ kerf = 3.18
 run_down_s = 0
 [carriage]
 kind = "readout"
-travel = [0, 300]
+{travel}
 backlash = 0.05
 [carriage.drive]
 port = "{port}"
@@ -57,15 +57,16 @@ class Bench:
 
     first = 9.16
 
-    def __init__(self, folder: Path, **settings: float):
-        self.folder = folder
+    def __init__(self, folder: Path, travel: str = "travel = [0, 300]", **settings: float):
+        """travel: a line of the shop file. settings: of the controller, "_1" for $1."""
+        self.folder, self.travel = folder, travel
         screw = Screw(400, 14.0, 0.05, (-6.0, 306.0), -3.0)
         self.controller = Simulated(screw, {130: 305.0, **{int(key[1:]): value for key, value in settings.items()}})
         self.line = Terminal(self.controller)
         self.rig = Rig(self.command(), 100, 30)
 
     def command(self) -> list[str]:
-        return program(self.folder, plan=PLAN, shop=SHOP.format(port=self.line.path))
+        return program(self.folder, plan=PLAN, shop=SHOP.format(port=self.line.path, travel=self.travel))
 
     @property
     def at(self) -> float:
@@ -154,6 +155,17 @@ def test_it_refuses_to_drive_a_controller_that_is_set_up_otherwise(tmp_path: Pat
         text = " ".join(bench.rig.sent.decode().split())
         assert "$1" in text and "$100" in text and "$20" in text and "kerfcall carriage configure" in text
         assert "Traceback" not in text
+        assert not any(line.startswith("$J") or line == "$H" for line in bench.controller.sent)
+    finally:
+        bench.close()
+
+
+def test_a_board_beyond_the_controllers_travel_is_refused_before_anything_moves(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, travel="", _130=20.0)
+    try:
+        assert bench.rig.ended(60) == 2
+        text = " ".join(bench.rig.sent.decode().split())
+        assert "lies outside what the motion controller's travel allows" in text and "--no-drive" in text
         assert not any(line.startswith("$J") or line == "$H" for line in bench.controller.sent)
     finally:
         bench.close()

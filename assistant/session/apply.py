@@ -142,8 +142,10 @@ def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
 
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
-    begun = {"mode": RESUMING, "began": state.setup, "open_check": None, "redo": redo, "answered": 0}
-    return {**begun, "driving": Driving(placed=state.touched, unproved=state.cut)} if state.the_job.carriage.drive else begun
+    begun: Change = {"mode": RESUMING, "began": state.setup, "open_check": None, "redo": redo, "answered": 0}
+    if state.the_job.carriage.drive:
+        begun["driving"] = Driving(placed=state.touched, unproved=state.cut)
+    return begun
 
 
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
