@@ -11,7 +11,15 @@ from typing import Any
 from assistant.journal.codec import body_of
 from assistant.journal.faults import naming
 from assistant.journal.store import SessionRow
-from assistant.session.facts import Record, SettingCalled, Started
+from assistant.session.facts import (
+    CarriageHalted,
+    CarriageHomed,
+    MoveAsked,
+    Moved,
+    Record,
+    SettingCalled,
+    Started,
+)
 
 CSV_COLUMNS = (
     "session",
@@ -28,14 +36,24 @@ CSV_COLUMNS = (
     "setting",
     "setting_exact",
     "text",
+    # Of a driven carriage; lengths in mm.
+    "what",
+    "to",
+    "held",
+    "asked",
+    "reported",
+    "why",
+    "off_by",
+    "beyond",
 )
+LENGTHS_MM = ("to", "asked", "reported", "off_by")
 
 
 def as_json(row: SessionRow, records: Iterable[Record]) -> dict[str, Any]:
     """{"session", "state", "plan_digest", "records": [{"n", "at", "utc", "kind", ...}]}.
 
     at: s since the session's start. A setting is a number in mm, exact to 1e-6, together with
-    "setting_exact", a fraction as text. `started` is exported without its job: the digest
+    "setting_exact", a fraction as text; so are a driven carriage's lengths, without the fraction. `started` is exported without its job: the digest
     identifies the plan.
     """
     return {
@@ -66,4 +84,7 @@ def _record(session: str, record: Record) -> dict[str, Any]:
         with naming(session, record.n, fact.kind):
             entry["setting"] = round(float(Fraction(fact.setting)), 6)
         entry["setting_exact"] = fact.setting
+    if isinstance(fact, MoveAsked | Moved | CarriageHalted | CarriageHomed):
+        with naming(session, record.n, fact.kind):
+            entry |= {name: round(float(Fraction(entry[name])), 6) for name in LENGTHS_MM if entry.get(name)}
     return entry

@@ -145,11 +145,23 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
     """A rehearsed session too. Its first fact says that it is a rehearsal."""
     with Journal.open(tmp_path) as journal:
         session = journal.new_session("Nesting tea trays", "ab" * 32, "trays.toml", "2026-01-01T00:00:00Z")
-        facts = (f.Started(small_job(), rehearsed=True), *SAMPLE, f.Zeroed(1))
+        driven = (
+            f.MoveAsked(1, 0, "home", "", True),
+            f.CarriageHomed(1, "-1/400", True),
+            f.MoveAsked(1, 2, "setting", "2470/100", False),
+            f.CarriageHalted(1, "3/4"),
+            f.Moved(1, 2, "2470/100", "24701/1000"),
+            f.CarriageLost(1, "reset", "It started again."),
+        )
+        facts = (f.Started(small_job(), rehearsed=True), *SAMPLE, f.Zeroed(1), *driven)
         journal.append(session, [f.Record(n, float(n), "", fact) for n, fact in enumerate(facts, 1)])
     lines = list(csv.DictReader(io.StringIO(run(capsys, "export", "--state", tmp_path)[1])))
     assert {line["kind"] for line in lines} == {fact.kind for fact in f.JOURNALLED}
     assert [line["rehearsed"] for line in lines if line["kind"] == "started"] == ["True"]
+    home, homed, sent, halted, moved, lost = lines[-6:]
+    assert (home["to"], home["held"], homed["off_by"], homed["beyond"]) == ("", "True", "-0.0025", "True")
+    assert (sent["to"], sent["what"], halted["reported"]) == ("24.7", "setting", "0.75")
+    assert (moved["asked"], moved["reported"], lost["why"]) == ("24.7", "24.701", "reset")
 
 
 def test_without_an_id_the_latest_session_is_meant(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
