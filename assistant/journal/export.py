@@ -52,8 +52,8 @@ LENGTHS_MM = ("to", "asked", "reported", "off_by")
 def as_json(row: SessionRow, records: Iterable[Record]) -> dict[str, Any]:
     """{"session", "state", "plan_digest", "records": [{"n", "at", "utc", "kind", ...}]}.
 
-    at: s since the session's start. A setting is a number in mm, exact to 1e-6, together with
-    "setting_exact", a fraction as text; so are a driven carriage's lengths, without the fraction. `started` is exported without its job: the digest
+    at: s since the session's start. A setting is a number in mm, exact to 1e-6, together with "setting_exact", a
+    fraction as text; a driven carriage's lengths are numbers alone. `started` is exported without its job: the digest
     identifies the plan.
     """
     return {

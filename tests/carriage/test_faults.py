@@ -161,11 +161,17 @@ def _case(at: int, fault: Callable[[Rig], None]) -> bool:
     return True
 
 
+EACH, SOME = 1, 5
+STEPS = [pytest.param(SOME, id="some"), pytest.param(EACH, id="each", marks=pytest.mark.long)]
+
+
+@pytest.mark.parametrize("step", STEPS)
 @pytest.mark.parametrize("name", FAULTS)
-def test_a_fault_at_every_line(name: str) -> None:
+def test_a_fault_at_every_line(name: str, step: int) -> None:
+    """At each line of the session in the long run, at every fifth in the others."""
     at = 0
     while _case(at, FAULTS[name]):
-        at += 1
+        at += step
     assert at * len(FAULTS) >= 500, at
 
 

@@ -178,6 +178,7 @@ def test_without_the_saw_nothing_is_promised_about_its_noise(tmp_path, capsys):
     assert own.of(CLAMPS).off != before.off and len(own.of(CLAMPS).off) == 2 and own.limit(CLAMPS) is None
 
 
+@pytest.mark.long
 def test_what_is_stored_is_said_with_how_many_phrases(tmp_path, capsys):
     words = files(tmp_path, speech=said(TEXTS[1:]))
     assert main(command(*words, rounds=1, phrases=("standing by for now", "clamps"))) == 0

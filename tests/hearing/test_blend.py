@@ -74,6 +74,7 @@ def test_both_are_the_same_moment(name, monkeypatch):
     assert int(np.argmax(np.correlate(suppressed, raw[200:-200], "valid"))) == 200
 
 
+@pytest.mark.long
 def test_hissing_digits_are_told_apart_in_quiet():
     """With suppression alone, this voice's "six" is taken for "three" or "two". Quiet needs no suppression."""
     need("espeak-ng")

@@ -140,6 +140,7 @@ def test_every_word_of_the_korean_phrases_is_in_the_models_vocabulary(vosk):
     assert vosk.unknown_words(sorted({word for phrase in KOREAN for word in phrase.text.split()})) == []
 
 
+@pytest.mark.long
 def test_korean_phrases_are_heard_among_those_open_with_them(vosk):
     """A third is enough to show that phrases reach the engine whole.
 

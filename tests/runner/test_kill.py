@@ -17,7 +17,7 @@ from assistant.session import facts as f
 from tests import forked
 from tests.commands.program import PLAN as ONE_PART
 
-KILLS = 70
+KILLS = 40
 SHOP = 'unit = "mm"\nchecks_off = ["edge and face", "backing"]\n[blade]\nkerf = 3.18\n'
 PLAN = f"""{ONE_PART}
 [[boards]]
