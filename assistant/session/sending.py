@@ -23,7 +23,7 @@ def propose(turn: Turn, move: Move, *before: e.Prompt, halted: bool = False) -> 
     if move.what != MoveKind.HOME and not state.driving.known:
         move = Move(MoveKind.HOME, move.then, state.setup)
     if move.what == MoveKind.HOME and state.driving.unproved:
-        before = (*before, prompt("not proved", passes=passes_of(state.driving.unproved)))
+        turn.say(Klass.NOTICE, prompt("not proved", passes=passes_of(state.driving.unproved)))
     turn.fact(f.MoveProposed(replace(move, held=True), halted))
     turn.ask(Klass.MOVE, *before, move_prompt(turn.state))
 

@@ -127,7 +127,7 @@ TEMPLATES: dict[str, str] = {
         "Not counted: the sled was not seen to go out and come right back. If it did, the sled's switch has failed."
     ),
     "blade may turn": "Nothing moves yet: the blade takes {takes} seconds to stop. Wait, then hold the pedal down.",
-    "too old": "Nothing moved: that press was over by then.",
+    "too old": "Nothing moved: that came too late.",
     "moving": "It moves: that answers nothing.",
 }
 

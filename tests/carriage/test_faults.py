@@ -161,11 +161,11 @@ def _case(at: int, fault: Callable[[Rig], None]) -> bool:
     return True
 
 
-EACH, SOME = 1, 5
-STEPS = [pytest.param(SOME, id="some"), pytest.param(EACH, id="each", marks=pytest.mark.long)]
+EVERY_LINE, EVERY_FIFTH = 1, 5
+LINES = [pytest.param(EVERY_FIFTH, id="some"), pytest.param(EVERY_LINE, id="each", marks=pytest.mark.long)]
 
 
-@pytest.mark.parametrize("step", STEPS)
+@pytest.mark.parametrize("step", LINES)
 @pytest.mark.parametrize("name", FAULTS)
 def test_a_fault_at_every_line(name: str, step: int) -> None:
     """At each line of the session in the long run, at every fifth in the others."""

@@ -71,6 +71,7 @@ def test_the_screw_is_measured_where_the_motor_brings_it(benches: Any, tmp_path:
     assert float(1 / carriage.resolution) == pytest.approx(399, rel=2e-4)
 
 
+@pytest.mark.long
 def test_the_play_is_measured_from_both_sides(benches: Any, tmp_path: Path) -> None:
     bench = benches(Screw(play=0.31, home_at=-1.0))
     with bench.spawned("calibrate", "backlash", "--drive", "--shop", "shop.toml") as child:
