@@ -38,6 +38,7 @@ WITNESSED = Path(__file__).parent / "witnessed"
 LONGEST = (
     "screens/test_view.py",
     "commands/test_carriage.py",
+    "test_driven_program.py",
     "screens/test_page_chromium.py",
     "runner/test_whole_program.py",
     "screens/test_page_server.py",
@@ -48,6 +49,10 @@ LONGEST = (
     "pedal/test_listener.py",
     "commands/test_soundcheck.py",
     "runner/test_stalled.py",
+    "commands/test_calibrate_drive.py",
+    "screens/test_page_halt.py",
+    "carriage/test_drive.py",
+    "commands/test_ready_carriage.py",
     "screens/test_page_regions.py",
     "speaking/test_device.py",
     "hearing/test_sphinx.py",
@@ -74,12 +79,12 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """What `-n auto` starts: five workers more than there are cores.
+    """What `-n auto` starts: three workers more than there are cores.
 
     Much of the time is spent waiting, for feet that hold, screens that are read and voices that speak.
     """
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return cores + 5
+    return cores + 3
 
 
 @pytest.hookimpl(optionalhook=True)
