@@ -85,10 +85,10 @@ class Moving(Talk):
         Raises StoodError where it was halted, DoubtfulError where its place is in doubt.
         """
         start = round_to_step(self._place, self._step)
-        todo = deque(pieces(start, legs, self._step))
-        if not todo:
+        to_come = deque(pieces(start, legs, self._step))
+        if not to_come:
             return
-        target = todo[-1].end
+        target = to_come[-1].end
         out: deque[Piece] = deque()
         sent_to = start
         seen_at = self.report_at
@@ -118,18 +118,18 @@ class Moving(Talk):
                     current = not self._unanswered and self._answered_ask > self._ask_at_answer
                     if not (self._seen.stands and current):
                         idle_since = None
-                    elif not todo and abs(self._place - target) <= self._step / 2 + SHOWN:
+                    elif not to_come and abs(self._place - target) <= self._step / 2 + SHOWN:
                         return
-                    elif out or not todo:
+                    elif out or not to_come:
                         idle_since = seen_at if idle_since is None else idle_since
                         if seen_at - idle_since > SETTLE_S:
                             raise self._elsewhere(target - (self._zero or 0))
                 while (
-                    todo
+                    to_come
                     and len(self._unanswered) < LINES_OUT
-                    and sum(piece.left(self._place) for piece in out) + todo[0].seconds <= OUT_MAX_S
+                    and sum(piece.left(self._place) for piece in out) + to_come[0].seconds <= OUT_MAX_S
                 ):
-                    piece = todo.popleft()
+                    piece = to_come.popleft()
                     self._send(dialect.jog(self.drive.axis, piece.end, piece.feed))
                     out.append(piece)
                     sent_to, idle_since = piece.end, None
