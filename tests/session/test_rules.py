@@ -501,6 +501,7 @@ def test_every_reachable_state_under_every_event_keeps_the_rules(name: str, caps
 ONE_END = plan(18, 6, ends=1, parts="A")
 DRIVEN_JOBS = {
     "no clear input, one pass, never killed": (few_checks(), ONE_END, ONE_PASS, {"clear_input": False}, False),
+    "a clear input, one pass, never killed": (few_checks(), ONE_END, ONE_PASS, {}, False),
     "a clear input, one pass": (few_checks(), ONE_END, ONE_PASS, {}, True),
     "no clear input, two passes, never killed": (few_checks(), ONE_END, TWO_PASSES, {"clear_input": False}, False),
     "no clear input, two passes": (few_checks(), ONE_END, TWO_PASSES, {"clear_input": False}, True),
