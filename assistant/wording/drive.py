@@ -1,6 +1,6 @@
 """What is said of a driven carriage.
 
-No sentence about a failure holds "cut" or "ready": heard by half, that would be leave to go on.
+No sentence about a failure holds "cut" or "ready": half heard, it would sound like leave to go on.
 """
 
 from __future__ import annotations
