@@ -6,6 +6,7 @@ import itertools
 import logging
 import os
 import queue
+import select
 import shutil
 import signal
 import statistics
@@ -317,9 +318,12 @@ def test_presses_made_while_the_program_was_stopped_do_not_count(xserver: XServe
             time.sleep(1.5)
             process.send_signal(signal.SIGCONT)
             time.sleep(1.5)
-            xserver.xdotool("key", "Next", "sleep", "0.1", "key", "Next")
-            assert process.stdout.readline() == "double\n"
+            assert select.select([process.stdout], [], [], 0.0)[0] == []
+            # Not a double tap: between its two, a busy machine may take too long.
+            xserver.down("Next")
+            assert process.stdout.readline() == "hold\n"
         finally:
+            xserver.up("Next")
             process.kill()
 
 
